@@ -1,0 +1,134 @@
+"""How a column and a rule describe themselves, once, for the dictionary, the store, the checks and the messages."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import pandas as pd
+import pandera.pandas as pa
+
+Severity = Literal["refuse", "set_aside", "warn"]
+Integer, Number, Text, Flag = pd.Int64Dtype, pd.Float64Dtype, pd.StringDtype, pd.BooleanDtype
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One way in which handed-in data can be wrong: how grave it is, what is said, and how to mend it.
+
+    `message` and `fix` may hold {column}, {meaning}, {unit}, {allowed}, {least}, {most}: they are filled from the column's own
+    description, never from a cell.
+    """
+
+    name: str
+    severity: Severity
+    message: str
+    fix: str
+    column: str = ""
+
+
+RULES: dict[str, Rule] = {}
+
+
+def register(rule: Rule) -> Rule:
+    """Enter a rule in the catalogue; two rules of one name are a programming error."""
+    if rule.name in RULES:
+        raise ValueError(f"rule {rule.name} is defined twice")
+    RULES[rule.name] = rule
+    return rule
+
+
+def row_rule(name: str, *, column: str, message: str, fix: str, severity: Severity = "set_aside") -> Callable:
+    """Declare a rule across the columns of one row: the method takes all rows and is True where a row is fine or has gaps."""
+    register(Rule(name, severity, message, fix, column))
+    return pa.dataframe_check(name=name, error=name, ignore_na=True)
+
+
+def column(
+    meaning: str,
+    *,
+    unit: str | None = None,
+    codes: dict[str, str] | None = None,
+    filled: bool = False,
+    ge: float | None = None,
+    le: float | None = None,
+    form: str | None = None,
+    form_words: str | None = None,
+    example: str | None = None,
+) -> Any:
+    """A column that says what it means.
+
+    `unit` is the unit of the number; `codes` the closed list of values with their meanings; `filled` that no cell may be empty;
+    `form` a regular expression for the whole text and `form_words` the same in words.
+    """
+    metadata = {"unit": unit, "codes": codes, "form_words": form_words, "example": example, "ge": ge, "le": le}
+    return pa.Field(
+        description=meaning,
+        nullable=not filled,
+        isin=None if codes is None else list(codes),
+        ge=ge,
+        le=le,
+        str_matches=None if form is None else f"^(?:{form})$",
+        metadata=metadata,
+    )
+
+
+@dataclass(frozen=True)
+class Description:
+    """What one column of a table says of itself."""
+
+    name: str
+    dtype: Any
+    meaning: str
+    unit: str | None
+    codes: dict[str, str] | None
+    filled: bool
+    ge: float | None
+    le: float | None
+    form_words: str | None
+    example: str | None
+
+
+class Table(pa.DataFrameModel):
+    """A table of the project. `Config.metadata` names its key and says what one row is."""
+
+    class Config:
+        strict = True
+        coerce = False
+
+    @classmethod
+    def describe(cls) -> dict[str, Description]:
+        """The columns in their order, each with its own description."""
+        return {
+            name: Description(
+                name=name,
+                dtype=field.dtype.type,
+                meaning=field.description,
+                filled=not field.nullable,
+                **{key: field.metadata[key] for key in ("unit", "codes", "ge", "le", "form_words", "example")},
+            )
+            for name, field in cls.to_schema().columns.items()
+        }
+
+    @classmethod
+    def key(cls) -> list[str]:
+        """The columns whose values together name one row."""
+        return list(cls.__config__.metadata["key"])
+
+    @classmethod
+    def row_meaning(cls) -> str:
+        """What one row of the table is."""
+        return cls.__config__.metadata["row"]
+
+    @classmethod
+    def cast(cls, rows: pd.DataFrame) -> pd.DataFrame:
+        """The rows with exactly this table's columns, order and types; for data that were checked before and only lost their types."""
+        return pd.DataFrame(
+            {name: rows[name].astype(d.dtype) for name, d in cls.describe().items()}, columns=list(cls.describe())
+        )
+
+    @classmethod
+    def empty(cls) -> pd.DataFrame:
+        """No rows, with the right columns and types."""
+        return pd.DataFrame({name: pd.Series([], dtype=d.dtype) for name, d in cls.describe().items()})

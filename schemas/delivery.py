@@ -1,0 +1,361 @@
+"""What a clinic hands in: five tables. Column names are the interface; the dictionary and the store are made from these models."""
+
+import pandas as pd
+from pandera.typing import Series
+
+from schemas import codes
+from schemas.columns import Integer, Number, Table, Text, column, row_rule
+
+CODE = "[A-Z0-9-]{3,24}"
+CODE_WORDS = "3 to 24 capital letters, digits or hyphens"
+OLDEST = 90
+DICTIONARY_VERSION = 1
+
+
+def episode_id():
+    """The column that ties every table to an episode."""
+    return column(
+        "Pseudonym of the episode; never a record number",
+        form=CODE,
+        form_words=CODE_WORDS,
+        filled=True,
+        example="EP-0042",
+    )
+
+
+def day(meaning: str, *, filled: bool = True, le: float | None = None):
+    """A column of whole days relative to day 0."""
+    return column(
+        meaning, unit="days from day 0", filled=filled, ge=-36500, le=36500 if le is None else le, example="7"
+    )
+
+
+def screening(meaning: str):
+    """A column of a screening finding for a cause other than canal debris."""
+    return column(f"Screening finding: {meaning}", codes=codes.YES_NO_UNKNOWN, example="no")
+
+
+class Submission(Table):
+    site_code: Series[Text] = column(
+        "Code of the site", form="S[0-9]{2,3}", form_words="S and two or three digits", filled=True, example="S03"
+    )
+    delivery: Series[Text] = column(
+        "Number of this delivery", form="[0-9]{3}", form_words="three digits", filled=True, example="001"
+    )
+    dictionary_version: Series[Integer] = column(
+        "Version of the data dictionary that was followed", ge=1, filled=True, example="1"
+    )
+    deidentified: Series[Text] = column(
+        "The site confirms that nothing in the delivery identifies a person",
+        codes={"yes": "confirmed"},
+        filled=True,
+        example="yes",
+    )
+    first_year: Series[Integer] = column(
+        "First year of the records", unit="year", ge=1950, le=2100, filled=True, example="2023"
+    )
+    last_year: Series[Integer] = column(
+        "Last year of the records", unit="year", ge=1950, le=2100, filled=True, example="2025"
+    )
+    short_arm_basis: Series[Text] = column(
+        "The site's working definition of the short arm", codes=codes.ARM_BASIS, filled=True, example="sitting_up"
+    )
+    usual_confirmation_day: Series[Integer] = column(
+        "Days after a maneuver at which the site usually tests again", unit="days", ge=0, le=365, example="7"
+    )
+
+    class Config:
+        metadata = {"key": ["site_code", "delivery"], "row": "one delivery"}
+
+    @row_rule(
+        "years_in_order",
+        column="last_year",
+        message="last_year must not be before first_year.",
+        fix="Enter the first and the last year of the records.",
+    )
+    def _years_in_order(cls, rows: pd.DataFrame) -> pd.Series:
+        return (rows["first_year"] <= rows["last_year"]).fillna(True)
+
+
+class Episodes(Table):
+    episode_id: Series[Text] = episode_id()
+    patient_id: Series[Text] = column(
+        "Pseudonym of the patient, who can have several episodes",
+        form=CODE,
+        form_words=CODE_WORDS,
+        filled=True,
+        example="PT-0031",
+    )
+    age_years: Series[Integer] = column(
+        "Age at day 0; 90 and above is entered as 90+ and stored as 90",
+        unit="years",
+        ge=0,
+        le=OLDEST,
+        filled=True,
+        example="57",
+    )
+    sex: Series[Text] = column("Sex", codes=codes.SEX, filled=True, example="female")
+    index_year: Series[Integer] = column(
+        "Calendar year of day 0", unit="year", ge=1950, le=2100, filled=True, example="2024"
+    )
+    onset_day: Series[Integer] = day("Day of the first symptom; day 0 or earlier", filled=False, le=0)
+    prior_episodes: Series[Integer] = column(
+        "Earlier spells of positional vertigo, lifetime", ge=0, le=999, example="1"
+    )
+    cause: Series[Text] = column(
+        "Cause of the positional vertigo", codes=codes.CAUSE, filled=True, example="idiopathic"
+    )
+    migraine_history: Series[Text] = column("History of migraine", codes=codes.YES_NO_UNKNOWN, example="no")
+    neck_limitation: Series[Text] = column("Neck movement limited", codes=codes.YES_NO_UNKNOWN, example="no")
+    osteoporosis: Series[Text] = column("Osteoporosis", codes=codes.YES_NO_UNKNOWN, example="unknown")
+    recorded_canal: Series[Text] = column(
+        "Canal in the clinician's own working diagnosis", codes=codes.RECORDED_CANAL, filled=True, example="posterior"
+    )
+    recorded_side: Series[Text] = column(
+        "Side in the clinician's own working diagnosis", codes=codes.RECORDED_SIDE, filled=True, example="right"
+    )
+    recorded_arm: Series[Text] = column(
+        "Arm of the canal in the clinician's own working diagnosis",
+        codes=codes.RECORDED_ARM,
+        filled=True,
+        example="long",
+    )
+    arm_basis: Series[Text] = column(
+        "What the short arm was recognised by; three working definitions are in use and are never pooled silently",
+        codes=codes.ARM_BASIS,
+        example="sitting_up",
+    )
+    recorded_mechanism: Series[Text] = column(
+        "Free or adherent debris in the clinician's own working diagnosis",
+        codes=codes.MECHANISM,
+        filled=True,
+        example="canalolithiasis",
+    )
+    focal_neurological_sign: Series[Text] = screening("a new focal neurological sign")
+    spontaneous_vertical_nystagmus: Series[Text] = screening("vertical nystagmus while sitting still")
+    gaze_evoked_nystagmus: Series[Text] = screening("nystagmus that changes direction with gaze")
+    cannot_stand: Series[Text] = screening("cannot stand without support")
+    severe_headache_or_neck_pain: Series[Text] = screening("sustained severe headache or neck pain")
+    new_hearing_change: Series[Text] = screening("new change of hearing in one ear")
+    symptoms_only_on_standing: Series[Text] = screening("symptoms only on standing, relieved by sitting or lying")
+    continuous_24h: Series[Text] = screening("vertigo without a break for 24 hours or more")
+    attacks_over_2min: Series[Text] = screening("attacks that last longer than two minutes")
+    migraine_features_with_attacks: Series[Text] = screening("migraine features during the attacks")
+    other_diagnosis: Series[Text] = column(
+        "Diagnosis reached later, if another", codes=codes.OTHER_DIAGNOSIS, filled=True, example="none"
+    )
+    other_diagnosis_day: Series[Integer] = day("Day on which the other diagnosis was made", filled=False)
+
+    class Config:
+        metadata = {"key": ["episode_id"], "row": "one spell of positional vertigo in one patient"}
+
+    @row_rule(
+        "short_arm_needs_basis",
+        column="arm_basis",
+        message="recorded_arm is short, but arm_basis does not say by which of the working definitions.",
+        fix="Enter in arm_basis what the short arm was recognised by.",
+    )
+    def _short_arm_needs_basis(cls, rows: pd.DataFrame) -> pd.Series:
+        return ~(rows["recorded_arm"].eq("short").fillna(False) & rows["arm_basis"].isna())
+
+    @row_rule(
+        "other_diagnosis_needs_day",
+        column="other_diagnosis_day",
+        message="other_diagnosis names a diagnosis, but other_diagnosis_day is empty.",
+        fix="Enter the day, counted from day 0, on which that diagnosis was made.",
+    )
+    def _other_diagnosis_needs_day(cls, rows: pd.DataFrame) -> pd.Series:
+        named = ~rows["other_diagnosis"].isin(["none", "unknown"]) & rows["other_diagnosis"].notna()
+        return ~(named & rows["other_diagnosis_day"].isna())
+
+    @row_rule(
+        "no_canal_has_no_side",
+        column="recorded_canal",
+        message="recorded_canal is none, yet a side, an arm or a mechanism is recorded.",
+        fix="Look again: either name the canal, or set side and mechanism to unknown and arm to not_applicable.",
+        severity="warn",
+    )
+    def _no_canal_has_no_side(cls, rows: pd.DataFrame) -> pd.Series:
+        detailed = (
+            rows["recorded_side"].isin(["right", "left", "both"])
+            | rows["recorded_arm"].isin(["long", "short"])
+            | rows["recorded_mechanism"].isin(["canalolithiasis", "cupulolithiasis"])
+        )
+        return ~(rows["recorded_canal"].eq("none").fillna(False) & detailed)
+
+
+SIDED_TESTS = ("dix_hallpike", "side_lying", "half_dix_hallpike", "supine_roll")
+MIDLINE_TESTS = ("straight_head_hang", "bow", "lean", "lying_down")
+
+
+class Examinations(Table):
+    episode_id: Series[Text] = episode_id()
+    day: Series[Integer] = day("Day of the test")
+    look: Series[Integer] = column(
+        "Order of the look within the day; a test after a maneuver is a later look",
+        ge=1,
+        le=999,
+        filled=True,
+        example="1",
+    )
+    after_attempt: Series[Integer] = column(
+        "The last attempt given before this look on the same day; 0 if none", ge=0, le=999, example="0"
+    )
+    test: Series[Text] = column("Positional test", codes=codes.TEST, filled=True, example="dix_hallpike")
+    side: Series[Text] = column("Ear down or head turned to", codes=codes.TEST_SIDE, filled=True, example="right")
+    vertical: Series[Text] = column("Vertical part of the nystagmus", codes=codes.VERTICAL, filled=True, example="up")
+    torsion: Series[Text] = column("Torsional part of the nystagmus", codes=codes.TORSION, filled=True, example="right")
+    horizontal: Series[Text] = column(
+        "Horizontal part of the nystagmus", codes=codes.HORIZONTAL, filled=True, example="none"
+    )
+    latency_s: Series[Number] = column(
+        "Time from the position to the start of the nystagmus", unit="seconds", ge=0, le=3600, example="3"
+    )
+    duration_s: Series[Number] = column(
+        "How long the nystagmus lasted; longer than 60 may be entered as the time watched",
+        unit="seconds",
+        ge=0,
+        le=86400,
+        example="18",
+    )
+    peak_spv: Series[Number] = column(
+        "Greatest slow-phase velocity", unit="degrees per second", ge=0, le=1000, example="32"
+    )
+    spv_at_40s: Series[Number] = column(
+        "Slow-phase velocity 40 seconds after the position", unit="degrees per second", ge=0, le=1000, example="1"
+    )
+    vertigo: Series[Text] = column("Vertigo felt during the test", codes=codes.VERTIGO, filled=True, example="moderate")
+    fatigues: Series[Text] = column(
+        "Weaker when the test is repeated", codes=codes.YES_NO_NOT_TESTED, example="not_tested"
+    )
+    reverses_on_sitting: Series[Text] = column(
+        "Direction turns on sitting up", codes=codes.YES_NO_NOT_TESTED, example="yes"
+    )
+    fixation_removed: Series[Text] = column(
+        "Watched without visual fixation, as with goggles", codes=codes.YES_NO, example="yes"
+    )
+
+    class Config:
+        metadata = {"key": ["episode_id", "day", "look", "test", "side"], "row": "one positional test"}
+
+    @row_rule(
+        "sided_test_needs_side",
+        column="side",
+        message="This test is done to one side, but side is none.",
+        fix="Enter right or left: the ear that is down, or to which the head is turned.",
+    )
+    def _sided_test_needs_side(cls, rows: pd.DataFrame) -> pd.Series:
+        return ~(rows["test"].isin(SIDED_TESTS) & rows["side"].eq("none").fillna(False))
+
+    @row_rule(
+        "midline_test_has_no_side",
+        column="side",
+        message="This test is done in the midline, but a side is entered.",
+        fix="Enter none.",
+        severity="warn",
+    )
+    def _midline_test_has_no_side(cls, rows: pd.DataFrame) -> pd.Series:
+        return ~(rows["test"].isin(MIDLINE_TESTS) & rows["side"].isin(["right", "left"]))
+
+    @row_rule(
+        "timing_needs_nystagmus",
+        column="duration_s",
+        message="A duration or a velocity above 0 is entered, but the row shows no nystagmus.",
+        fix="Enter the direction of the nystagmus, or clear the duration and the velocities.",
+        severity="warn",
+    )
+    def _timing_needs_nystagmus(cls, rows: pd.DataFrame) -> pd.Series:
+        still = rows[["vertical", "torsion", "horizontal"]].eq("none").fillna(False).all(axis=1)
+        timed = rows[["duration_s", "peak_spv", "spv_at_40s"]].gt(0).fillna(False).any(axis=1)
+        return ~(still & timed)
+
+    @row_rule(
+        "velocity_not_above_peak",
+        column="spv_at_40s",
+        message="The velocity at 40 seconds is above the greatest velocity.",
+        fix="Enter the greatest velocity of the whole test in peak_spv.",
+        severity="warn",
+    )
+    def _velocity_not_above_peak(cls, rows: pd.DataFrame) -> pd.Series:
+        return (rows["spv_at_40s"] <= rows["peak_spv"]).fillna(True)
+
+
+class Treatments(Table):
+    episode_id: Series[Text] = episode_id()
+    day: Series[Integer] = day("Day of the maneuver, or first day of the course")
+    attempt: Series[Integer] = column(
+        "Order over the whole episode: 1, 2, 3 without gaps", ge=1, le=999, filled=True, example="1"
+    )
+    maneuver: Series[Text] = column(
+        "Code of the maneuver",
+        form="[a-z0-9_]+",
+        form_words="a code of the maneuver list",
+        filled=True,
+        example="epley",
+    )
+    side: Series[Text] = column("Ear that was treated", codes=codes.MANEUVER_SIDE, filled=True, example="right")
+    cycles: Series[Integer] = column("Repetitions in that session, or in the course", ge=1, le=9999, example="2")
+    setting: Series[Text] = column("Where it was done", codes=codes.SETTING, filled=True, example="clinic")
+    performed_by: Series[Text] = column("Who did it", codes=codes.PERFORMED_BY, filled=True, example="clinician")
+    head_turn_deg: Series[Number] = column("Head turn achieved", unit="degrees", ge=0, le=180, example="45")
+    head_hang_deg: Series[Number] = column("Head below horizontal achieved", unit="degrees", ge=0, le=180, example="25")
+    hold_s: Series[Number] = column("Time each position was held", unit="seconds", ge=0, le=86400, example="30")
+    angle_source: Series[Text] = column("Where the angles come from", codes=codes.ANGLE_SOURCE, example="estimated")
+    completed: Series[Text] = column("All positions were reached", codes=codes.YES_NO, filled=True, example="yes")
+    adverse: Series[Text] = column("Adverse event", codes=codes.ADVERSE, filled=True, example="none")
+
+    class Config:
+        metadata = {"key": ["episode_id", "attempt"], "row": "one maneuver given, or one course of home exercises"}
+
+    @row_rule(
+        "first_attempt_on_day_0",
+        column="day",
+        message="Attempt 1 is not on day 0, but day 0 is the day of the first attempt.",
+        fix="Count all days of this episode from the day of its first attempt.",
+    )
+    def _first_attempt_on_day_0(cls, rows: pd.DataFrame) -> pd.Series:
+        return ~(rows["attempt"].eq(1) & rows["day"].ne(0)).fillna(False)
+
+
+class Followups(Table):
+    episode_id: Series[Text] = episode_id()
+    day: Series[Integer] = day("Day of the contact")
+    contact: Series[Text] = column("Kind of contact", codes=codes.CONTACT, filled=True, example="clinic")
+    positional_symptoms: Series[Text] = column(
+        "Vertigo on changes of head position", codes=codes.YES_NO_UNKNOWN, filled=True, example="no"
+    )
+    other_dizziness: Series[Text] = column(
+        "Dizziness or unsteadiness of another kind", codes=codes.YES_NO_UNKNOWN, example="no"
+    )
+    dhi_total: Series[Integer] = column(
+        "Dizziness Handicap Inventory, total; 25 items of 0, 2 or 4, so even", unit="points", ge=0, le=100, example="24"
+    )
+    vas_0_10: Series[Number] = column(
+        "Dizziness on a visual analogue scale", unit="points of 10", ge=0, le=10, example="3"
+    )
+    recurrence_reported: Series[Text] = column(
+        "The patient reports that it came back", codes=codes.YES_NO_UNKNOWN, example="no"
+    )
+    end_of_followup: Series[Text] = column(
+        "Whether and why follow-up ends here", codes=codes.END_OF_FOLLOWUP, filled=True, example="no"
+    )
+
+    class Config:
+        metadata = {"key": ["episode_id", "day", "contact"], "row": "one contact"}
+
+    @row_rule(
+        "dhi_is_even",
+        column="dhi_total",
+        message="dhi_total is odd, but its 25 items score 0, 2 or 4 (Jacobson & Newman 1990).",
+        fix="Add the 25 items again.",
+    )
+    def _dhi_is_even(cls, rows: pd.DataFrame) -> pd.Series:
+        return (rows["dhi_total"] % 2 == 0).fillna(True)
+
+
+TABLES: dict[str, type[Table]] = {
+    "episodes": Episodes,
+    "examinations": Examinations,
+    "treatments": Treatments,
+    "followups": Followups,
+}

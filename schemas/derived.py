@@ -1,0 +1,141 @@
+"""What the pipeline makes of the delivered tables: findings, verdicts, spells and attempts."""
+
+from pandera.typing import Series
+
+from schemas import codes
+from schemas.columns import Flag, Integer, Number, Table, Text, column
+
+
+def site():
+    """Code of the site: the first part of every key."""
+    return column("Code of the site", filled=True)
+
+
+def episode_id():
+    """Pseudonym of the episode: the second part of every key."""
+    return column("Pseudonym of the episode", filled=True)
+
+
+class Findings(Table):
+    site: Series[Text] = site()
+    episode_id: Series[Text] = episode_id()
+    day: Series[Integer] = column("Day of the look", unit="days from day 0", filled=True)
+    look: Series[Integer] = column("Order within the day", filled=True)
+    test: Series[Text] = column("Positional test", codes=codes.TEST, filled=True)
+    side: Series[Text] = column("Ear down or head turned to", codes=codes.TEST_SIDE, filled=True)
+    nystagmus: Series[Flag] = column("Nystagmus was seen", filled=True)
+    positive: Series[Flag] = column("Nystagmus was seen or vertigo was felt", filled=True)
+    before_treatment: Series[Flag] = column("The look came before the first attempt", filled=True)
+    torsion_toward: Series[Text] = column(
+        "Where the upper poles of the eyes beat, seen from the test",
+        codes={
+            "lower_ear": "toward the ear that is down",
+            "upper_ear": "toward the other ear",
+            "midline": "test without a side",
+            "none": "no torsion",
+        },
+        filled=True,
+    )
+    duration_class: Series[Text] = column(
+        "Duration against the limit between free and adherent debris",
+        codes={
+            "short": "below the borderline band",
+            "borderline": "within the band",
+            "long": "above the band",
+            "unknown": "not measured",
+        },
+        filled=True,
+    )
+
+    class Config:
+        metadata = {"key": ["site", "episode_id", "day", "look", "test", "side"], "row": "what one look shows"}
+
+
+class Adjudications(Table):
+    site: Series[Text] = site()
+    episode_id: Series[Text] = episode_id()
+    positional: Series[Text] = column("Whether this was positional vertigo", codes=codes.POSITIONAL, filled=True)
+    variants: Series[Text] = column(
+        "All variants that the looks allow, as canal/side/arm/mechanism, separated by blanks", filled=True
+    )
+    canal: Series[Text] = column("Canal, where the allowed variants agree", codes=codes.CANAL, filled=True)
+    side: Series[Text] = column("Side, where the allowed variants agree", codes=codes.SIDE, filled=True)
+    arm: Series[Text] = column("Arm of the canal, where the allowed variants agree", codes=codes.ARM, filled=True)
+    arm_basis: Series[Text] = column("Working definition by which the arm is short", codes=codes.ARM_BASIS)
+    mechanism: Series[Text] = column(
+        "Free or adherent debris, where the allowed variants agree", codes=codes.MECHANISM, filled=True
+    )
+    certainty: Series[Text] = column("How well the criteria are met", codes=codes.CERTAINTY, filled=True)
+    known_day: Series[Integer] = column("Day on which the verdict could first have been known", unit="days from day 0")
+    site_recognised: Series[Flag] = column("The site itself recorded another diagnosis, or no canal", filled=True)
+    reasons: Series[Text] = column("Criteria and flags behind the verdict, separated by blanks", filled=True)
+
+    class Config:
+        metadata = {"key": ["site", "episode_id"], "row": "the verdict on one episode"}
+
+
+class Spells(Table):
+    site: Series[Text] = site()
+    episode_id: Series[Text] = episode_id()
+    endpoint: Series[Text] = column("What counts as resolved", codes=codes.ENDPOINT, filled=True)
+    spell: Series[Integer] = column(
+        "1 for the first; a recurrence after the agreed gap opens the next", ge=1, filled=True
+    )
+    patient_id: Series[Text] = column("Pseudonym of the patient", filled=True)
+    start_day: Series[Integer] = column(
+        "Day from which the spell's time is counted", unit="days from day 0", filled=True
+    )
+    left_days: Series[Number] = column(
+        "Resolution came after this time", unit="days from the start of the spell", ge=0, filled=True
+    )
+    right_days: Series[Number] = column(
+        "Resolution came at or before this time; infinite if never seen",
+        unit="days from the start of the spell",
+        filled=True,
+    )
+    last_look_days: Series[Number] = column(
+        "Time of the last look that could decide", unit="days from the start of the spell", ge=0, filled=True
+    )
+    status: Series[Text] = column("What is known of resolution", codes=codes.SPELL_STATUS, filled=True)
+
+    class Config:
+        metadata = {
+            "key": ["site", "episode_id", "endpoint", "spell"],
+            "row": "time to resolution of one spell by one endpoint",
+        }
+
+
+class Attempts(Table):
+    site: Series[Text] = site()
+    episode_id: Series[Text] = episode_id()
+    session: Series[Integer] = column("Order of the treatment day within the episode", ge=1, filled=True)
+    patient_id: Series[Text] = column("Pseudonym of the patient", filled=True)
+    day: Series[Integer] = column("Day of the session", unit="days from day 0", filled=True)
+    attempt: Series[Integer] = column("Number of its first attempt within the episode", ge=1, filled=True)
+    attempts: Series[Integer] = column("Attempts given on that day", ge=1, filled=True)
+    maneuver: Series[Text] = column("Codes of the maneuvers given, in their order", filled=True)
+    family: Series[Text] = column("Families of the maneuvers given, in their order", filled=True)
+    side: Series[Text] = column("Ear that was treated", codes=codes.MANEUVER_SIDE, filled=True)
+    previous_maneuver: Series[Text] = column("The maneuvers of the session before; empty for the first")
+    at_risk: Series[Flag] = column("Not known to be resolved when the session began", filled=True)
+    same_visit: Series[Text] = column(
+        "What the looks after the last attempt of the day showed; no confirmation",
+        codes=codes.ATTEMPT_OUTCOME,
+        filled=True,
+    )
+    next_look_days: Series[Number] = column("Time from the session to the deciding look after it", unit="days", ge=0)
+    outcome: Series[Text] = column("What the next deciding look showed", codes=codes.ATTEMPT_OUTCOME, filled=True)
+
+    class Config:
+        metadata = {
+            "key": ["site", "episode_id", "session"],
+            "row": "one treatment session and what the next look showed",
+        }
+
+
+DERIVED: dict[str, type[Table]] = {
+    "findings": Findings,
+    "adjudications": Adjudications,
+    "spells": Spells,
+    "attempts": Attempts,
+}

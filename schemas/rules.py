@@ -1,0 +1,213 @@
+"""Every other way in which handed-in data can be wrong: at the gate, on reading, in one cell, and across tables.
+
+Rules across the columns of one row stand beside their columns in `schemas.delivery`. The sentences are for a coordinator with a
+spreadsheet; they never quote a cell.
+"""
+
+from schemas.columns import Rule, register
+
+WORKBOOK_FIX = "Save the file again from your spreadsheet program as .xlsx, or hand in the five tables as .csv (UTF-8)."
+CLEAR_FIX = "Remove it from the place named here, also from hidden columns, and hand in the whole delivery again."
+
+CATALOGUE = [
+    # the de-identification gate: the value itself is never repeated
+    Rule(
+        "identifier_column",
+        "refuse",
+        "The name of this column says that it holds an identifier.",
+        "Delete the whole column and hand in the delivery again.",
+    ),
+    Rule(
+        "calendar_date",
+        "refuse",
+        "This looks like a calendar date.",
+        "Give days counted from day 0 instead, then hand in the delivery again.",
+    ),
+    Rule("telephone_number", "refuse", "This looks like a telephone number.", CLEAR_FIX),
+    Rule("email_address", "refuse", "This looks like an e-mail address.", CLEAR_FIX),
+    Rule("web_address", "refuse", "This looks like a web address.", CLEAR_FIX),
+    Rule("ip_address", "refuse", "This looks like an internet (IP) address.", CLEAR_FIX),
+    Rule("long_number", "refuse", "This is a long number, as record and insurance numbers are.", CLEAR_FIX),
+    Rule("postcode", "refuse", "This looks like a postcode.", CLEAR_FIX),
+    Rule("age_above_89", "refuse", "An age above 89 is given as a number.", "Enter 90+ for every age of 90 or more."),
+    Rule(
+        "free_text",
+        "refuse",
+        "This is free text, which can name a person.",
+        "Use only the codes of the data dictionary; delete remarks and comments.",
+    ),
+    # the delivery as a whole
+    Rule("unreadable", "refuse", "The file cannot be read.", WORKBOOK_FIX),
+    Rule(
+        "no_tables",
+        "refuse",
+        "The delivery holds neither one workbook (.xlsx) nor the five tables as .csv files.",
+        "Hand in one workbook with five sheets, or five .csv files named as the tables.",
+    ),
+    Rule(
+        "table_missing",
+        "refuse",
+        "This table is missing.",
+        "Add a sheet (or a .csv file) of this name, with the header row even if it has no rows.",
+    ),
+    Rule(
+        "column_missing",
+        "refuse",
+        "The column {column} ({meaning}) is missing.",
+        "Add the column; the whole delivery is needed again.",
+    ),
+    Rule("column_twice", "refuse", "The column {column} stands in the header more than once.", "Keep one of them."),
+    Rule(
+        "submission_incomplete",
+        "refuse",
+        "The submission table does not describe this delivery: {column} is missing or not as the dictionary says.",
+        "Fill in every field of the submission table: {column} is: {meaning}.",
+    ),
+    Rule(
+        "wrong_site",
+        "refuse",
+        "site_code is not the site of the folder in which the delivery was handed in.",
+        "Correct site_code, or hand the delivery in for the right site.",
+    ),
+    Rule(
+        "wrong_delivery_number",
+        "refuse",
+        "The delivery number inside is not the number of its folder.",
+        "Make both numbers the same; a corrected delivery takes the next free number.",
+    ),
+    Rule(
+        "future_dictionary",
+        "refuse",
+        "The delivery follows a newer data dictionary than this program knows.",
+        "Ask the coordinating team for the current program, or follow the older dictionary.",
+    ),
+    Rule(
+        "not_deidentified",
+        "refuse",
+        "The site does not confirm that the delivery is de-identified.",
+        "De-identify the records, then enter yes for deidentified.",
+    ),
+    # reading
+    Rule(
+        "column_unknown",
+        "warn",
+        "This column is not in the data dictionary; it is not stored.",
+        "Delete it, or correct its name if it is misspelt.",
+    ),
+    Rule(
+        "column_absent",
+        "warn",
+        "The optional column {column} ({meaning}) is missing; its cells count as not recorded.",
+        "Add the column if the site records it.",
+    ),
+    Rule(
+        "table_unknown",
+        "warn",
+        "This table is not in the data dictionary; it is not stored.",
+        "Delete it, or correct its name if it is misspelt.",
+    ),
+    Rule(
+        "read_with_help",
+        "warn",
+        "The file was read, but not as the dictionary describes it.",
+        "Nothing needs to be done; the next delivery may follow the dictionary more closely.",
+    ),
+    Rule(
+        "too_many_cells",
+        "set_aside",
+        "The row has more cells than the header has columns.",
+        "Look for a stray separator in this row.",
+    ),
+    # one cell
+    Rule(
+        "not_a_whole_number",
+        "set_aside",
+        "{column} ({meaning}) must be a whole number.",
+        "Enter digits only, without units or words; leave the cell empty if it was not recorded.",
+    ),
+    Rule(
+        "not_a_number",
+        "set_aside",
+        "{column} ({meaning}) must be a number.",
+        "Enter digits, with at most one decimal point; leave the cell empty if it was not recorded.",
+    ),
+    Rule(
+        "not_filled",
+        "set_aside",
+        "{column} ({meaning}) must not be empty.",
+        "Fill it in; where the code list has unknown, enter unknown if it was asked and not known.",
+    ),
+    Rule(
+        "not_in_list", "set_aside", "{column} ({meaning}) must be one of: {allowed}.", "Choose one of the listed codes."
+    ),
+    Rule("wrong_form", "set_aside", "{column} ({meaning}) must be {allowed}.", "Correct the cell."),
+    Rule(
+        "too_small",
+        "set_aside",
+        "{column} ({meaning}) must be at least {least}.",
+        "Correct the number, and look whether its unit is {unit}.",
+    ),
+    Rule(
+        "too_large",
+        "set_aside",
+        "{column} ({meaning}) must be at most {most}.",
+        "Correct the number, and look whether its unit is {unit}.",
+    ),
+    # across rows and tables
+    Rule(
+        "same_key_twice",
+        "set_aside",
+        "Another row has the same {column}; none of them can be told to be the right one.",
+        "Keep one row for each {column}.",
+    ),
+    Rule(
+        "episode_not_found",
+        "set_aside",
+        "No row of the episodes table has this episode_id.",
+        "Add the episode, or correct the episode_id.",
+    ),
+    Rule(
+        "episode_set_aside",
+        "set_aside",
+        "The episode of this row is set aside, so this row goes with it.",
+        "Mend the row of the episodes table; this row will then be stored.",
+    ),
+    Rule(
+        "attempts_have_a_gap",
+        "set_aside",
+        "The attempts of this episode are not numbered 1, 2, 3 without gaps up to this row.",
+        "Number the attempts of the episode from 1 in the order in which they were given.",
+    ),
+    Rule(
+        "attempts_out_of_order",
+        "set_aside",
+        "This attempt lies on an earlier day than the attempt before it.",
+        "Number the attempts in the order in which they were given, or correct the day.",
+    ),
+    Rule(
+        "maneuver_unknown",
+        "set_aside",
+        "{column} is not in the list of maneuvers.",
+        "Choose a code of the maneuver list; a maneuver that is not listed is entered as other.",
+    ),
+    Rule(
+        "maneuver_side",
+        "set_aside",
+        "The side does not fit this maneuver.",
+        "A maneuver for one ear needs right or left; one without a side needs none or both.",
+    ),
+    Rule(
+        "patient_differs",
+        "warn",
+        "Episodes of the same patient_id differ in sex.",
+        "Look whether two patients share one patient_id.",
+    ),
+    Rule(
+        "year_outside_submission",
+        "warn",
+        "index_year lies outside first_year to last_year of the submission table.",
+        "Correct the year, or the years of the submission table.",
+    ),
+]
+for _rule in CATALOGUE:
+    register(_rule)
