@@ -1,0 +1,1 @@
+"""From delivered tables to estimates and pages. Rooms import only from rooms below them; see DEVELOPERS.md."""

@@ -1,0 +1,1 @@
+"""What looks and maneuvers mean: the clinical rules, read from the configuration."""

@@ -1,0 +1,131 @@
+"""One verdict for each episode: positional vertigo of a variant, probably something else, or undetermined.
+
+Each look allows a set of variants. What the looks of an episode have in common is the reading; where nothing is common, several
+canals (or both ears) are affected; where more than one reading is left, the part stays unknown. Sets are held as bits.
+"""
+
+import numpy as np
+import pandas as pd
+
+from pipeline.clinic.findings import EPISODE
+from pipeline.clinic.variants import match_variants
+from schemas.derived import Adjudications
+from schemas.study import Criteria
+
+CANAL_BITS = {"posterior": 1, "lateral": 2, "anterior": 4}
+SIDE_BITS = {"right": 1, "left": 2, "unknown": 3}
+ARM_BITS = {"long": 1, "short": 2, "cupula": 4, "unknown": 7}
+MECHANISM_BITS = {"canalolithiasis": 1, "cupulolithiasis": 2, "unknown": 3}
+CANALS = {0: "multiple", 1: "posterior", 2: "lateral", 4: "anterior", 5: "anterior_or_posterior"}
+SIDES = {0: "both", 1: "right", 2: "left"}
+ARMS = {1: "long", 2: "short", 4: "cupula"}
+MECHANISMS = {1: "canalolithiasis", 2: "cupulolithiasis"}
+CERTAINTIES = ["definite", "probable", "emerging"]
+
+
+def adjudicate_episodes(
+    episodes: pd.DataFrame, examinations: pd.DataFrame, findings: pd.DataFrame, criteria: Criteria
+) -> pd.DataFrame:
+    """The verdict on each episode (schemas.derived.Adjudications), from what was seen before treatment.
+
+    Precedence (this project's proposal): a decisive red flag sets the case apart even if a positional criterion is met; else a
+    met criterion makes it positional; else another diagnosis reached by the site, or no canal recorded, makes it probably
+    non-positional; else it is undetermined.
+    """
+    looks = examinations.assign(**{c: findings[c] for c in findings.columns.difference(examinations.columns)})
+    before = looks[looks["before_treatment"]]
+    matches = match_variants(before, criteria)
+    verdicts = episodes[[*EPISODE, "other_diagnosis", "other_diagnosis_day", "recorded_canal"]].join(
+        read_variants(matches), on=EPISODE
+    )
+    verdicts = verdicts.join(_collect_flags(episodes, criteria), on=EPISODE)
+    verdicts = verdicts.join(
+        before.groupby(EPISODE).agg(seen=("positive", "any"), first_look_day=("day", "min")), on=EPISODE
+    )
+
+    flagged, met = verdicts["flags"].notna(), verdicts["criteria"].notna()
+    elsewhere = ~verdicts["other_diagnosis"].isin(["none", "unknown"])
+    no_canal = verdicts["recorded_canal"].eq("none")
+    kind = np.select([flagged, met, elsewhere | no_canal], ["flag", "criterion", "elsewhere"], "undetermined")
+    positional = {"flag": "probable_non_positional", "criterion": "yes", "elsewhere": "probable_non_positional"}
+    verdicts["positional"] = pd.Series(kind, index=verdicts.index).map(positional).fillna("undetermined")
+    verdicts["certainty"] = verdicts["certainty"].fillna(
+        pd.Series(np.where(verdicts["seen"].fillna(False), "possible", "none"), verdicts.index)
+    )
+    verdicts["site_recognised"] = elsewhere | no_canal
+    verdicts["known_day"] = np.select(
+        [kind == "flag", kind == "criterion", kind == "elsewhere"],
+        [
+            _flag_day(verdicts),
+            verdicts["met_day"].astype("Int64"),
+            verdicts["other_diagnosis_day"].fillna(verdicts["first_look_day"]),
+        ],
+        pd.NA,
+    )
+    verdicts["reasons"] = _join_reasons(verdicts, elsewhere, no_canal)
+    fill = {"variants": "", "canal": "unknown", "side": "unknown", "arm": "unknown", "mechanism": "unknown"}
+    return Adjudications.cast(verdicts.fillna(fill))
+
+
+def read_variants(matches: pd.DataFrame) -> pd.DataFrame:
+    """What the matches of each episode have in common; indexed by site and episode_id."""
+    bits = matches[[*EPISODE, "look_key", "day"]].assign(
+        canal=matches["canal"].map(CANAL_BITS),
+        side=matches["side"].map(SIDE_BITS),
+        arm=matches["arm"].map(ARM_BITS),
+        mechanism=matches["mechanism"].map(MECHANISM_BITS),
+    )
+    parts = ["canal", "side", "arm", "mechanism"]
+    per_look = bits.groupby([*EPISODE, "day", "look_key"])[parts].agg(np.bitwise_or.reduce)
+    common = per_look.groupby(level=EPISODE)[parts].agg(np.bitwise_and.reduce)
+    named = pd.DataFrame(
+        {
+            "canal": common["canal"].map(CANALS).fillna("unknown"),
+            "side": common["side"].map(SIDES).fillna("unknown"),
+            "arm": common["arm"].map(ARMS).fillna("unknown"),
+            "mechanism": common["mechanism"].map(MECHANISMS).fillna("unknown"),
+        },
+        index=common.index,
+    )
+    variant = matches["canal"] + "/" + matches["side"] + "/" + matches["arm"] + "/" + matches["mechanism"]
+    ranked = matches.assign(variant=variant, rank=matches["certainty"].map(CERTAINTIES.index))
+    told = ranked.groupby(EPISODE).agg(
+        variants=("variant", join_sorted),
+        criteria=("criterion", join_sorted),
+        rank=("rank", "min"),
+        met_day=("day", "min"),
+        arm_basis=("arm_basis", "first"),
+    )
+    told["certainty"] = told.pop("rank").map(dict(enumerate(CERTAINTIES)))
+    named = named.join(told)
+    named["arm_basis"] = named["arm_basis"].where(named["arm"].eq("short"))
+    return named
+
+
+def join_sorted(texts: pd.Series) -> str:
+    """Distinct texts in alphabetical order, separated by blanks."""
+    return " ".join(sorted(set(texts)))
+
+
+def _collect_flags(episodes: pd.DataFrame, criteria: Criteria) -> pd.Series:
+    """The decisive red flags of each episode that has one; indexed by site and episode_id."""
+    raised = [
+        episodes.loc[episodes[flag.field].eq(flag.value).fillna(False), EPISODE].assign(flags=name)
+        for name, flag in criteria.red_flags.items()
+    ]
+    return pd.concat(raised).groupby(EPISODE)["flags"].agg(join_sorted)
+
+
+def _flag_day(verdicts: pd.DataFrame) -> pd.Series:
+    """Screening is asked at the first look; a flag that is itself a later diagnosis is known from its own day."""
+    only_diagnosis = verdicts["flags"].eq("central_diagnosis")
+    return verdicts["other_diagnosis_day"].where(only_diagnosis, verdicts["first_look_day"])
+
+
+def _join_reasons(verdicts: pd.DataFrame, elsewhere: pd.Series, no_canal: pd.Series) -> pd.Series:
+    """Flags, criteria met, and the site's own other diagnosis, in one text."""
+    diagnosis = ("other_diagnosis=" + verdicts["other_diagnosis"]).where(elsewhere)
+    unnamed = pd.Series("no_canal_recorded", index=verdicts.index, dtype="string").where(no_canal)
+    parts = [verdicts["flags"], verdicts["criteria"], diagnosis, unnamed]
+    joined = pd.concat([part.astype("string").fillna("") for part in parts], axis=1).agg(" ".join, axis=1)
+    return joined.str.split().str.join(" ")

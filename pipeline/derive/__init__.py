@@ -1,0 +1,1 @@
+"""The exact rows that a model sees: spells and attempts."""

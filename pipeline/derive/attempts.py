@@ -1,0 +1,70 @@
+"""Attempts: what was given in each treatment session, and what the next deciding look showed."""
+
+import numpy as np
+import pandas as pd
+
+from pipeline.clinic.findings import EPISODE
+from pipeline.derive.states import DAY_KEY
+from schemas.derived import Attempts
+from schemas.study import Maneuver
+
+
+def list_attempts(
+    episodes: pd.DataFrame,
+    treatments: pd.DataFrame,
+    looks: pd.DataFrame,
+    states: pd.DataFrame,
+    maneuvers: dict[str, Maneuver],
+) -> pd.DataFrame:
+    """One row for each treatment session (schemas.derived.Attempts).
+
+    The deciding look is the first one after the session's day and not after the day of the next session: whoever is treated again
+    without a look in between tells nothing about the earlier session. `states` are those of the objective endpoint.
+    """
+    given = treatments.sort_values([*EPISODE, "attempt"])
+    sessions = given.groupby(DAY_KEY, sort=True).agg(
+        attempt=("attempt", "min"),
+        attempts=("attempt", "size"),
+        maneuver=("maneuver", join_in_order),
+        side=("side", lambda sides: sides.iloc[0] if sides.nunique() == 1 else "both"),
+    )
+    sessions = sessions.reset_index()
+    sessions["family"] = [
+        join_in_order(maneuvers[code].family for code in codes.split()) for codes in sessions["maneuver"]
+    ]
+    by_episode = sessions.groupby(EPISODE)
+    sessions["session"] = by_episode.cumcount() + 1
+    sessions["previous_maneuver"] = by_episode["maneuver"].shift()
+    next_day = by_episode["day"].shift(-1)
+    ahead = _find_state(sessions, states, "forward", exact=False)
+    behind = _find_state(sessions, states, "backward", exact=True)
+    decided = ahead["state_day"].notna() & (next_day.isna() | (ahead["state_day"] <= next_day)).fillna(False)
+    sessions["next_look_days"] = (ahead["state_day"] - sessions["day"]).where(decided)
+    sessions["outcome"] = ahead["state"].where(decided, "not_looked")
+    sessions["at_risk"] = behind["state"].ne("negative").fillna(True)
+    sessions["same_visit"] = _read_same_visit(sessions, looks)
+    sessions = sessions.merge(episodes[[*EPISODE, "patient_id"]], on=EPISODE, validate="many_to_one")
+    return Attempts.cast(sessions)
+
+
+def join_in_order(codes: pd.Series) -> str:
+    """Distinct codes in the order in which they were given, separated by blanks."""
+    return " ".join(dict.fromkeys(codes))
+
+
+def _find_state(sessions: pd.DataFrame, states: pd.DataFrame, direction: str, *, exact: bool) -> pd.DataFrame:
+    """The nearest state of the same episode before or after each session, in the order of the sessions."""
+    asked = sessions[DAY_KEY].assign(order=np.arange(len(sessions))).sort_values("day", kind="stable")
+    known = states.assign(state_day=states["day"]).sort_values("day", kind="stable")
+    found = pd.merge_asof(asked, known, on="day", by=EPISODE, direction=direction, allow_exact_matches=exact)
+    return found.sort_values("order").set_index(sessions.index)
+
+
+def _read_same_visit(sessions: pd.DataFrame, looks: pd.DataFrame) -> pd.Series:
+    """What the looks after the last attempt of the same day show: no confirmation, kept as a secondary outcome."""
+    after = looks[looks["after_attempt"].ge(1).fillna(False)]
+    last = after["after_attempt"].eq(after.groupby(DAY_KEY)["after_attempt"].transform("max"))
+    shown = (
+        after[last].groupby(DAY_KEY)["positive"].any().map({True: "positive", False: "negative"}).rename("same_visit")
+    )
+    return sessions.join(shown, on=DAY_KEY)["same_visit"].fillna("not_looked")
