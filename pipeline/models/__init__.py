@@ -1,0 +1,1 @@
+"""Statistical models: pure functions from the rows of a table to estimates."""

@@ -1,0 +1,34 @@
+"""Bootstrap samples of clustered data, as weights of distinct patterns, so that the cost does not grow with the pool."""
+
+from collections import Counter
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+
+def cluster_bootstrap_weights(
+    pattern_index: ArrayLike, patient: ArrayLike, site: ArrayLike, replicates: int, rng: np.random.Generator
+) -> np.ndarray:
+    """How often each pattern 0, 1, ... occurs in each two-stage bootstrap sample: integers, (replicates, patterns).
+
+    Each row of data has a pattern, a patient and a site. Sites are drawn with replacement, then within each drawn site
+    as many patients as it has, with replacement; a patient brings all rows, and counts as two when seen at two sites.
+    A single site is always drawn, so that then only patients are resampled. Patients of a site with equal patterns are
+    interchangeable: their numbers over all drawings of the site are one multinomial. The order of rows changes nothing.
+    """
+    pattern = np.asarray(pattern_index)
+    sites, site = np.unique(site, return_inverse=True)
+    patient = np.unique(patient, return_inverse=True)[1]
+    order = np.lexsort((pattern, patient, site))
+    change = np.flatnonzero(np.diff(site[order]) | np.diff(patient[order])) + 1
+    signatures = [tuple(rows.tolist()) for rows in np.split(pattern[order], change)]
+    patients = Counter(zip(site[order][np.append(0, change)].tolist(), signatures, strict=True))
+    kinds = sorted(patients)
+    home, count = np.array([s for s, _ in kinds]), np.array([patients[kind] for kind in kinds])
+    brought = np.array([np.bincount(rows, minlength=pattern.max() + 1) for _, rows in kinds], dtype=float)
+    drawn = rng.multinomial(len(sites), np.full(len(sites), 1 / len(sites)), size=replicates)
+    weights = np.zeros((replicates, brought.shape[1]))
+    for s in range(len(sites)):
+        here, n = home == s, count[home == s].sum()
+        weights += rng.multinomial(drawn[:, s] * n, count[here] / n) @ brought[here]
+    return weights.astype(int)
