@@ -1,0 +1,70 @@
+"""Protection of people in small groups, once, before anything leaves: small counts, and whatever they could be worked out from.
+
+A count from 1 to min_cell - 1 is hidden (cell size rule of the Centers for Medicare & Medicaid Services); zero may be shown. Where
+parts add up to a total that is shown, hiding one part alone would hide nothing: the next smallest parts are hidden with it.
+"""
+
+import pandas as pd
+
+from schemas.estimate import Estimates
+from schemas.study import Disclosure
+
+NUMBERS = ["estimate", "std_error", "lower", "upper", "p_value", "p_adjusted"]
+COUNTS = ["n_episodes", "n_events"]
+NOT_A_SHARE = ["median_days", "sessions_median", "age_lower_quartile", "age_median", "age_upper_quartile"]
+FLOW_SUMS = (
+    ("refused", "set_aside", "stored"),
+    ("positional", "probable_non_positional", "undetermined"),
+    ("untreated", "incomplete_record", "not_looked", "followed"),
+)
+
+
+def disclose_estimates(estimates: pd.DataFrame, rule: Disclosure) -> pd.DataFrame:
+    """The same rows with every number left out that would show a group of fewer than `rule.min_cell` people.
+
+    A median does not tell how many stand on either side of it: there only the count of events is left out.
+    """
+    small = _find_small(estimates, rule.min_cell)
+    told_by_number = ~estimates["term"].isin(NOT_A_SHARE) | estimates["n_episodes"].between(1, rule.min_cell - 1)
+    hidden = (small & told_by_number) | _find_complements(estimates, small, rule.min_cell)
+    safe = estimates.copy()
+    safe.loc[small & ~told_by_number, "n_events"] = pd.NA
+    safe.loc[hidden, NUMBERS + COUNTS] = pd.NA
+    safe.loc[hidden, "status"] = "suppressed"
+    safe.loc[hidden, "note"] = f"hidden: it would show a group of 1 to {rule.min_cell - 1} people"
+    return Estimates.validate(Estimates.cast(safe), lazy=True)
+
+
+def _find_small(estimates: pd.DataFrame, least: int) -> pd.Series:
+    """Rows in which a group of people is too small: those counted, those with the event, those without it."""
+    without = estimates["n_episodes"] - estimates["n_events"]
+    groups = pd.concat([estimates["n_episodes"], estimates["n_events"], without], axis=1)
+    return groups.apply(lambda count: count.between(1, least - 1).fillna(False)).any(axis=1)
+
+
+def _find_complements(estimates: pd.DataFrame, small: pd.Series, least: int) -> pd.Series:
+    """Further rows to hide, so that a total less the parts that are shown never tells of fewer than `least` people.
+
+    Of each sum the next smallest parts above zero are hidden, until more than one is hidden and together they are enough.
+    """
+    hidden = pd.Series(False, index=estimates.index)
+    count = estimates["n_events"].fillna(estimates["n_episodes"]).astype(float)
+    for group in _list_sums(estimates):
+        parts = small[group]
+        if parts.any():
+            candidates = count[group][~parts & count[group].gt(0)].sort_values(kind="stable").index
+            for candidate in candidates:
+                if parts.sum() > 1 and count[group][parts].sum() >= least:
+                    break
+                parts[candidate] = hidden[candidate] = True
+    return hidden
+
+
+def _list_sums(estimates: pd.DataFrame) -> list[pd.Index]:
+    """Sets of rows whose counts add up to a total that is shown elsewhere."""
+    flow = estimates[estimates["analysis"].eq("episode_flow")]
+    sums = [flow.index[flow["term"].isin(parts)] for parts in FLOW_SUMS]
+    shares = estimates[estimates["analysis"].eq("pool_description") & estimates["term"].eq("share")]
+    variable = shares["stratum"].str.split("=").str[0]
+    sums += [rows.index for _, rows in shares.groupby([shares["population"], variable])]
+    return [group for group in sums if len(group) > 1]

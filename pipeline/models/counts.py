@@ -1,0 +1,111 @@
+"""Descriptive analyses: where the episodes went, who is in the pool, and the cases kept apart. Counts and shares, no model."""
+
+from collections.abc import Iterator
+
+import pandas as pd
+
+from pipeline.models.tidy import state, tidy_estimates, withhold
+
+EPISODE = ["site", "episode_id"]
+AGE_EDGES = [0, 18, 45, 55, 65, 75, 85, 200]
+AGE_BANDS = ["0-17", "18-44", "45-54", "55-64", "65-74", "75-84", "85+"]
+
+
+def count_flow(
+    row_counts: pd.DataFrame, deliveries: pd.DataFrame, adjudications: pd.DataFrame, spells: pd.DataFrame
+) -> pd.DataFrame:
+    """How many episodes were handed in, stored and set aside, and what became of the stored ones.
+
+    Of each site the current delivery counts; of a site without an accepted one, its last refused delivery.
+    handed_in = refused + set_aside + stored; stored = positional + probable_non_positional + undetermined;
+    positional = untreated + incomplete_record + not_looked + followed.
+    """
+    accepted = deliveries[deliveries["is_current"]]
+    refused = deliveries[~deliveries["site"].isin(accepted["site"])].sort_values("delivery").groupby("site").tail(1)
+    latest = pd.concat([accepted, refused])[["site", "delivery"]]
+    counted = row_counts[row_counts["table"].eq("episodes")].merge(latest, on=["site", "delivery"])
+    first = spells[spells["spell"].eq(1) & spells["endpoint"].eq("objective")]
+    verdicts = adjudications.merge(first[[*EPISODE, "status"]], on=EPISODE, validate="one_to_one")
+    positional = verdicts["positional"].eq("yes")
+    rows = [
+        _count("handed_in", counted, counted["rows_in"]),
+        _count("refused", counted, counted["rows_refused"]),
+        _count("set_aside", counted, counted["rows_set_aside"]),
+        _count("stored", counted, counted["rows_stored"]),
+        _count("positional", verdicts, positional),
+        _count("probable_non_positional", verdicts, verdicts["positional"].eq("probable_non_positional")),
+        _count("undetermined", verdicts, verdicts["positional"].eq("undetermined")),
+        _count("untreated", verdicts, positional & verdicts["status"].eq("untreated")),
+        _count("incomplete_record", verdicts, positional & verdicts["status"].eq("incomplete_record")),
+        _count("not_looked", verdicts, positional & verdicts["status"].eq("not_looked")),
+        _count("followed", verdicts, positional & verdicts["status"].isin(["resolved", "unresolved"])),
+    ]
+    return tidy_estimates(rows, analysis="episode_flow", population="pool", stratum="all", method="count")
+
+
+def describe_pool(episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame) -> pd.DataFrame:
+    """Who is in the pool: shares of all stored episodes, and of the positional ones by variant and first maneuver."""
+    people = episodes.assign(
+        age=pd.cut(episodes["age_years"].astype("float"), AGE_EDGES, labels=AGE_BANDS, right=False).astype("string")
+    )
+    first = attempts[attempts["session"].eq(1)][[*EPISODE, "family"]].rename(columns={"family": "first_maneuver"})
+    positional = adjudications[adjudications["positional"].eq("yes")].merge(first, on=EPISODE, how="left")
+    rows = [row | {"population": "stored"} for column in ("sex", "age", "cause") for row in _shares(people, column)]
+    variants = ("canal", "side", "arm", "arm_basis", "mechanism", "certainty", "first_maneuver")
+    rows += [row | {"population": "positional"} for column in variants for row in _shares(positional, column)]
+    rows += [row | {"population": "stored"} for row in _age_quartiles(people)]
+    return tidy_estimates(rows, analysis="pool_description", method="share of episodes")
+
+
+def describe_non_positional(adjudications: pd.DataFrame, attempts: pd.DataFrame) -> pd.DataFrame:
+    """The cases kept apart: for what reasons (several at once are possible), whether the site saw it, and what was done before."""
+    apart = adjudications[adjudications["positional"].eq("probable_non_positional")]
+    sessions = attempts.groupby(EPISODE).size().rename("sessions").reset_index()
+    apart = apart.merge(sessions, on=EPISODE, how="left")
+    reasons = apart[["site", "reasons"]].assign(reason=apart["reasons"].str.split()).explode("reason")
+    total = {"n_episodes": len(apart), "method": "share of episodes"}
+    rows = [
+        _share(members, len(apart), stratum=f"reason={reason.removeprefix('other_diagnosis=')}")
+        for reason, members in reasons.groupby("reason", sort=True)
+    ]
+    rows.append(_share(apart[apart["site_recognised"]], len(apart), term="recognised_by_site", stratum="all"))
+    rows.append(_share(apart[apart["sessions"].notna()], len(apart), term="maneuver_given", stratum="all"))
+    given = apart["sessions"].dropna()
+    if len(given):
+        sites = apart.loc[given.index, "site"].nunique()
+        rows.append(
+            state("sessions_median", given.median(), stratum="all", n_sites=sites, **total | {"n_episodes": len(given)})
+        )
+    else:
+        rows.append(withhold("sessions_median", "too_few", "no maneuver was given", stratum="all", n_sites=0, **total))
+    return tidy_estimates(
+        rows, analysis="non_positional", population="probable_non_positional", method="share of episodes"
+    )
+
+
+def _count(term: str, rows: pd.DataFrame, which: pd.Series) -> dict:
+    number = int(which.sum())
+    return state(term, number, n_episodes=number, n_sites=rows.loc[which.astype(bool), "site"].nunique())
+
+
+def _shares(rows: pd.DataFrame, column: str) -> Iterator[dict]:
+    """One row for each value of a column, empty cells left out."""
+    known = rows[rows[column].notna()]
+    for value, members in known.groupby(column, sort=True):
+        yield _share(members, len(known), stratum=f"{column}={value}")
+
+
+def _share(members: pd.DataFrame, total: int, *, stratum: str, term: str = "share") -> dict:
+    where = {"stratum": stratum, "n_episodes": total, "n_events": len(members), "n_sites": members["site"].nunique()}
+    if total == 0:
+        return withhold(term, "too_few", "no episodes", **where)
+    return state(term, len(members) / total, **where)
+
+
+def _age_quartiles(people: pd.DataFrame) -> Iterator[dict]:
+    where = {"stratum": "all", "n_episodes": len(people), "n_sites": people["site"].nunique()}
+    for term, share in (("age_lower_quartile", 0.25), ("age_median", 0.5), ("age_upper_quartile", 0.75)):
+        if len(people):
+            yield state(term, people["age_years"].astype("float").quantile(share), method="quantile, years", **where)
+        else:
+            yield withhold(term, "too_few", "no episodes", method="quantile, years", **where)

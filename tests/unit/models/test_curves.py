@@ -1,0 +1,105 @@
+"""Curves: planted truth comes back, strata never mix definitions, and few data give a status instead of a number."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from pipeline.models.curves import estimate_curves, split_strata
+from schemas.derived import Adjudications, Attempts, Spells
+
+
+def simulate(n: int, seed: int, *, sites: int = 8, visits: tuple[int, ...] = (1, 3, 7, 14, 30)):
+    """Spells with exponential resolution (mean 6 days) seen at visits of which each is kept with chance 0.7."""
+    rng = np.random.default_rng(seed)
+    time = rng.exponential(6, n)
+    kept = rng.random((n, len(visits))) < 0.7
+    days = np.where(kept, visits, np.nan)
+    left = np.nanmax(np.where(days < time[:, None], days, 0), axis=1)
+    right = np.nanmin(np.where(days >= time[:, None], days, np.inf), axis=1)
+    last = np.nanmax(np.where(kept, days, 0), axis=1)
+    base = {"site": [f"S{1 + i % sites:02d}" for i in range(n)], "episode_id": [f"EP-{i}" for i in range(n)]}
+    spells = pd.DataFrame(
+        base | {"endpoint": "objective", "spell": 1, "patient_id": [f"PT-{i}" for i in range(n)], "start_day": 0}
+    )
+    spells["left_days"], spells["right_days"], spells["last_look_days"] = left, right, last
+    spells["status"] = np.select([np.isfinite(right), last > 0], ["resolved", "unresolved"], "not_looked")
+    verdict = {
+        "positional": "yes",
+        "variants": "",
+        "canal": "posterior",
+        "side": "right",
+        "arm": "long",
+        "arm_basis": pd.NA,
+    }
+    verdict |= {
+        "mechanism": "canalolithiasis",
+        "certainty": "definite",
+        "known_day": 0,
+        "site_recognised": False,
+        "reasons": "",
+    }
+    return Spells.cast(spells), Adjudications.cast(pd.DataFrame(base).assign(**verdict)), Attempts.empty()
+
+
+def shares(estimates: pd.DataFrame, stratum: str = "all") -> pd.DataFrame:
+    return estimates[estimates["stratum"].eq(stratum)].set_index("term")
+
+
+def test_planted_shares_come_back(plan):
+    found = shares(estimate_curves(*simulate(4000, seed=1), plan.study))
+    for day in (1, 7, 14, 30):
+        row = found.loc[f"resolved_by_day_{day}"]
+        assert abs(row["estimate"] - (1 - np.exp(-day / 6))) < 4 * row["std_error"]
+        assert row["lower"] <= row["estimate"] <= row["upper"]
+
+
+def test_same_input_same_numbers_whatever_the_order(plan):
+    spells, verdicts, attempts = simulate(300, seed=2)
+    once = estimate_curves(spells, verdicts, attempts, plan.study)
+    again = estimate_curves(
+        spells.sample(frac=1, random_state=0), verdicts.sample(frac=1, random_state=1), attempts, plan.study
+    )
+    pd.testing.assert_frame_equal(once, again)
+
+
+@pytest.mark.parametrize(("n", "status"), [(8, "too_few"), (200, "ok")])
+def test_few_episodes_give_a_status_and_no_number(plan, n, status):
+    row = shares(estimate_curves(*simulate(n, seed=3), plan.study)).loc["resolved_by_day_7"]
+    assert row["status"] == status
+    assert pd.isna(row["estimate"]) == (status != "ok")
+
+
+def test_no_certainty_before_anything_could_be_seen(plan):
+    found = shares(estimate_curves(*simulate(400, seed=4, visits=(7, 14, 30)), plan.study))
+    assert found.loc["resolved_by_day_1", "status"] == "too_few"
+
+
+def test_everybody_unresolved_gives_a_status(plan):
+    spells, verdicts, attempts = simulate(100, seed=5)
+    never = spells.assign(right_days=np.inf, status="unresolved", left_days=spells["last_look_days"])
+    assert set(estimate_curves(never, verdicts, attempts, plan.study)["status"]) == {"too_few"}
+
+
+def test_other_verdicts_never_enter(plan):
+    spells, verdicts, attempts = simulate(300, seed=6)
+    apart = verdicts.assign(positional=["yes"] * 200 + ["probable_non_positional"] * 50 + ["undetermined"] * 50)
+    found = shares(estimate_curves(spells, Adjudications.cast(apart), attempts, plan.study))
+    known = spells["status"].isin(["resolved", "unresolved"])
+    assert found.loc["median_days", "n_episodes"] == known[:200].sum()
+
+
+def test_short_arm_definitions_are_never_pooled():
+    rows = pd.DataFrame(
+        {
+            "canal": "posterior",
+            "arm": ["short"] * 3 + ["long"],
+            "arm_basis": ["sitting_up", "sitting_up", "half_dix_hallpike", pd.NA],
+        }
+    )
+    names = [name for name, _ in split_strata(rows, (("canal", "arm"),))]
+    assert names == [
+        "all",
+        "canal=posterior,arm=long",
+        "canal=posterior,arm=short,basis=half_dix_hallpike",
+        "canal=posterior,arm=short,basis=sitting_up",
+    ]

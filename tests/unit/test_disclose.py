@@ -1,0 +1,66 @@
+"""Small groups are hidden, and so is what would give them away within one sum."""
+
+import pandas as pd
+import pytest
+
+from pipeline.disclose import disclose_estimates
+from pipeline.models.tidy import state, tidy_estimates
+from schemas.study import Disclosure
+
+RULE = Disclosure(min_cell=11)
+
+
+def flow(**counts: int) -> pd.DataFrame:
+    rows = [state(term, n, n_episodes=n, n_sites=3) for term, n in counts.items()]
+    return tidy_estimates(rows, analysis="episode_flow", population="pool", stratum="all", method="count")
+
+
+@pytest.mark.parametrize(("count", "hidden"), [(0, False), (1, True), (10, True), (11, False)])
+def test_counts_from_one_to_ten_are_hidden(count, hidden):
+    rows = disclose_estimates(
+        flow(stored=500 + count, positional=250, probable_non_positional=250, undetermined=count), RULE
+    )
+    row = rows.set_index("term").loc["undetermined"]
+    assert (row["status"] == "suppressed") == hidden
+    assert pd.isna(row["estimate"]) == hidden
+    assert pd.isna(row["n_episodes"]) == hidden
+
+
+def test_a_single_hidden_part_takes_the_next_smallest_with_it():
+    rows = disclose_estimates(
+        flow(stored=405, positional=300, probable_non_positional=100, undetermined=5), RULE
+    ).set_index("term")
+    assert rows["status"].to_dict() == {
+        "stored": "ok",
+        "positional": "ok",
+        "probable_non_positional": "suppressed",
+        "undetermined": "suppressed",
+    }
+
+
+def test_zero_is_no_cover_and_hidden_parts_never_add_up_to_a_small_group():
+    counts = {"untreated": 0, "incomplete_record": 3, "not_looked": 4, "followed": 300}
+    rows = disclose_estimates(flow(positional=307, **counts), RULE).set_index("term")["status"]
+    assert rows["untreated"] == "ok"
+    assert set(rows[["incomplete_record", "not_looked", "followed"]]) == {"suppressed"}
+
+
+def test_shares_that_show_a_small_group_or_its_complement_are_hidden():
+    rows = [
+        state("share", e / 100, stratum=f"sex={s}", n_events=e, n_episodes=100, n_sites=3)
+        for s, e in (("female", 95), ("male", 5))
+    ]
+    safe = disclose_estimates(
+        tidy_estimates(rows, analysis="pool_description", population="stored", method="share"), RULE
+    )
+    assert set(safe["status"]) == {"suppressed"}
+    assert safe[["estimate", "n_episodes", "n_events"]].isna().all(axis=None)
+
+
+def test_a_median_stays_but_its_small_count_of_events_goes():
+    rows = [state("median_days", 7, stratum="all", n_events=97, n_episodes=100, n_sites=3)]
+    safe = disclose_estimates(
+        tidy_estimates(rows, analysis="resolution_curves", population="positional", method="m"), RULE
+    ).iloc[0]
+    assert safe["estimate"] == 7
+    assert pd.isna(safe["n_events"])
