@@ -76,8 +76,8 @@ def read_variants(matches: pd.DataFrame) -> pd.DataFrame:
         mechanism=matches["mechanism"].map(MECHANISM_BITS),
     )
     parts = ["canal", "side", "arm", "mechanism"]
-    per_look = bits.groupby([*EPISODE, "day", "look_key"])[parts].agg(np.bitwise_or.reduce)
-    common = per_look.groupby(level=EPISODE)[parts].agg(np.bitwise_and.reduce)
+    per_look = _reduce_bits(bits, [*EPISODE, "day", "look_key"], parts, np.bitwise_or)
+    common = _reduce_bits(per_look, EPISODE, parts, np.bitwise_and).set_index(EPISODE)
     named = pd.DataFrame(
         {
             "canal": common["canal"].map(CANALS).fillna("unknown"),
@@ -89,22 +89,26 @@ def read_variants(matches: pd.DataFrame) -> pd.DataFrame:
     )
     variant = matches["canal"] + "/" + matches["side"] + "/" + matches["arm"] + "/" + matches["mechanism"]
     ranked = matches.assign(variant=variant, rank=matches["certainty"].map(CERTAINTIES.index))
-    told = ranked.groupby(EPISODE).agg(
-        variants=("variant", join_sorted),
-        criteria=("criterion", join_sorted),
-        rank=("rank", "min"),
-        met_day=("day", "min"),
-        arm_basis=("arm_basis", "first"),
-    )
+    told = ranked.groupby(EPISODE).agg(rank=("rank", "min"), met_day=("day", "min"), arm_basis=("arm_basis", "first"))
+    told["variants"], told["criteria"] = join_sorted(ranked, "variant"), join_sorted(ranked, "criterion")
     told["certainty"] = told.pop("rank").map(dict(enumerate(CERTAINTIES)))
     named = named.join(told)
     named["arm_basis"] = named["arm_basis"].where(named["arm"].eq("short"))
     return named
 
 
-def join_sorted(texts: pd.Series) -> str:
-    """Distinct texts in alphabetical order, separated by blanks."""
-    return " ".join(sorted(set(texts)))
+def join_sorted(rows: pd.DataFrame, column: str) -> pd.Series:
+    """The distinct texts of each episode in alphabetical order, separated by blanks; indexed by site and episode_id."""
+    distinct = rows[[*EPISODE, column]].drop_duplicates().sort_values([*EPISODE, column])
+    return distinct.groupby(EPISODE)[column].agg(" ".join)
+
+
+def _reduce_bits(bits: pd.DataFrame, keys: list[str], parts: list[str], combine: np.ufunc) -> pd.DataFrame:
+    """`parts` of all rows with the same `keys` combined bit by bit; one row for each key, in order."""
+    ordered = bits.sort_values(keys, ignore_index=True)
+    starts = np.flatnonzero(~ordered.duplicated(keys))
+    combined = {part: combine.reduceat(ordered[part].to_numpy(int), starts) if len(starts) else [] for part in parts}
+    return ordered.loc[starts, keys].assign(**combined).reset_index(drop=True)
 
 
 def _collect_flags(episodes: pd.DataFrame, criteria: Criteria) -> pd.Series:
@@ -113,7 +117,7 @@ def _collect_flags(episodes: pd.DataFrame, criteria: Criteria) -> pd.Series:
         episodes.loc[episodes[flag.field].eq(flag.value).fillna(False), EPISODE].assign(flags=name)
         for name, flag in criteria.red_flags.items()
     ]
-    return pd.concat(raised).groupby(EPISODE)["flags"].agg(join_sorted)
+    return join_sorted(pd.concat(raised), "flags")
 
 
 def _flag_day(verdicts: pd.DataFrame) -> pd.Series:
