@@ -2,6 +2,8 @@
 
 Rules across the columns of one row stand beside their columns in `schemas.delivery`. The sentences are for a coordinator with a
 spreadsheet; they never quote a cell.
+
+The gate looks for what the safe-harbor method of 45 CFR 164.514(b)(2)(i) removes, as far as a program can recognise it.
 """
 
 from schemas.columns import Rule, register
@@ -9,8 +11,7 @@ from schemas.columns import Rule, register
 WORKBOOK_FIX = "Save the file again from your spreadsheet program as .xlsx, or hand in the five tables as .csv (UTF-8)."
 CLEAR_FIX = "Remove it from the place named here, also from hidden columns, and hand in the whole delivery again."
 
-CATALOGUE = [
-    # the de-identification gate: the value itself is never repeated
+GATE = [  # the de-identification gate: the value itself is never repeated
     Rule(
         "identifier_column",
         "refuse",
@@ -36,12 +37,30 @@ CATALOGUE = [
         "This is free text, which can name a person.",
         "Use only the codes of the data dictionary; delete remarks and comments.",
     ),
+    Rule(
+        "embedded_object",
+        "refuse",
+        "The workbook holds something besides cells, as a picture, a text box, a chart, a pivot table or a link to another file: "
+        "it cannot be searched for identifiers.",
+        "Copy the five tables into a new workbook as values only, and hand that in.",
+    ),
+    Rule(
+        "stray_file",
+        "refuse",
+        "This file is no part of a delivery, and it could hold identifiers.",
+        "Take it out of the folder; hand in one workbook (.xlsx) or the five .csv files, and nothing else.",
+    ),
+]
+GATE_RULES = frozenset(rule.name for rule in GATE)
+
+CATALOGUE = [
+    *GATE,
     # the delivery as a whole
     Rule("unreadable", "refuse", "The file cannot be read.", WORKBOOK_FIX),
     Rule(
         "no_tables",
         "refuse",
-        "The delivery holds neither one workbook (.xlsx) nor the five tables as .csv files.",
+        "The delivery is neither exactly one workbook (.xlsx) nor the five tables as .csv files.",
         "Hand in one workbook with five sheets, or five .csv files named as the tables.",
     ),
     Rule(
@@ -49,6 +68,18 @@ CATALOGUE = [
         "refuse",
         "This table is missing.",
         "Add a sheet (or a .csv file) of this name, with the header row even if it has no rows.",
+    ),
+    Rule(
+        "table_twice",
+        "refuse",
+        "This table is handed in more than once.",
+        "Keep one sheet (or one .csv file) of this name.",
+    ),
+    Rule(
+        "formula_without_result",
+        "refuse",
+        "This cell holds a formula whose result was not saved with the file, so that it reads as empty.",
+        "Open the workbook in a spreadsheet program, replace formulas by their values, and save it again.",
     ),
     Rule(
         "column_missing",
@@ -110,7 +141,7 @@ CATALOGUE = [
         "read_with_help",
         "warn",
         "The file was read, but not as the dictionary describes it.",
-        "Nothing needs to be done; the next delivery may follow the dictionary more closely.",
+        "Nothing needs to be done; the next delivery may follow it more closely.",
     ),
     Rule(
         "too_many_cells",
@@ -181,7 +212,7 @@ CATALOGUE = [
     Rule(
         "attempts_out_of_order",
         "set_aside",
-        "This attempt lies on an earlier day than the attempt before it.",
+        "This attempt lies on an earlier day than an attempt before it.",
         "Number the attempts in the order in which they were given, or correct the day.",
     ),
     Rule(
@@ -193,8 +224,8 @@ CATALOGUE = [
     Rule(
         "maneuver_side",
         "set_aside",
-        "The side does not fit this maneuver.",
-        "A maneuver for one ear needs right or left; one without a side needs none or both.",
+        "This maneuver is done for one ear, but side names none, or both.",
+        "Enter right or left; if both ears were treated, enter one attempt for each.",
     ),
     Rule(
         "patient_differs",

@@ -48,7 +48,7 @@ def describe_pool(episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts:
     people = episodes.assign(
         age=pd.cut(episodes["age_years"].astype("float"), AGE_EDGES, labels=AGE_BANDS, right=False).astype("string")
     )
-    first = attempts[attempts["session"].eq(1)][[*EPISODE, "family"]].rename(columns={"family": "first_maneuver"})
+    first = name_first_maneuvers(attempts)
     positional = adjudications[adjudications["positional"].eq("yes")].merge(first, on=EPISODE, how="left")
     rows = [row | {"population": "stored"} for column in ("sex", "age", "cause") for row in _shares(people, column)]
     variants = ("canal", "side", "arm", "arm_basis", "mechanism", "certainty", "first_maneuver")
@@ -81,6 +81,12 @@ def describe_non_positional(adjudications: pd.DataFrame, attempts: pd.DataFrame)
     return tidy_estimates(
         rows, analysis="non_positional", population="probable_non_positional", method="share of episodes"
     )
+
+
+def name_first_maneuvers(attempts: pd.DataFrame) -> pd.DataFrame:
+    """The family of the very first maneuver of each treated episode, whatever followed on the same day: site, episode_id, first_maneuver."""
+    first = attempts[attempts["session"].eq(1)]
+    return first[EPISODE].assign(first_maneuver=first["family"].str.split().str[0])
 
 
 def _count(term: str, rows: pd.DataFrame, which: pd.Series) -> dict:

@@ -13,6 +13,7 @@ import pandas as pd
 
 from pipeline.models.bootstrap import cluster_bootstrap_weights
 from pipeline.models.npmle import NotConverged, collapse_intervals, fit_many, fit_npmle
+from pipeline.models.counts import name_first_maneuvers
 from pipeline.models.tidy import state, tidy_estimates, withhold
 from schemas.study import Study
 
@@ -26,7 +27,7 @@ def estimate_curves(
     spells: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame, study: Study
 ) -> pd.DataFrame:
     """The curves of first spells of positional episodes by the primary endpoint in every stratum, by the others as a whole."""
-    first = attempts[attempts["session"].eq(1)][[*EPISODE, "family"]].rename(columns={"family": "first_maneuver"})
+    first = name_first_maneuvers(attempts)
     positional = adjudications[adjudications["positional"].eq("yes")]
     known = spells[spells["spell"].eq(1) & spells["status"].isin(FINAL_WORDS)]
     followed = known.merge(positional, on=EPISODE, validate="many_to_one").merge(first, on=EPISODE, how="left")
