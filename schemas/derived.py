@@ -68,7 +68,11 @@ class Adjudications(Table):
     certainty: Series[Text] = column("How well the criteria are met", codes=codes.CERTAINTY, filled=True)
     known_day: Series[Integer] = column("Day on which the verdict could first have been known", unit="days from day 0")
     site_recognised: Series[Flag] = column("The site itself recorded another diagnosis, or no canal", filled=True)
-    reasons: Series[Text] = column("Criteria and flags behind the verdict, separated by blanks", filled=True)
+    criteria: Series[Text] = column("Criteria of positional vertigo that are met, separated by blanks", filled=True)
+    reasons_against: Series[Text] = column(
+        "What speaks for another cause: red flags, another diagnosis of the site as other_diagnosis=..., no_canal_recorded",
+        filled=True,
+    )
 
     class Config:
         metadata = {"key": ["site", "episode_id"], "row": "the verdict on one episode"}

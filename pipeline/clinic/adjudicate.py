@@ -62,8 +62,15 @@ def adjudicate_episodes(
         ],
         pd.NA,
     )
-    verdicts["reasons"] = _join_reasons(verdicts, elsewhere, no_canal)
-    fill = {"variants": "", "canal": "unknown", "side": "unknown", "arm": "unknown", "mechanism": "unknown"}
+    verdicts["reasons_against"] = _join_reasons(verdicts, elsewhere, no_canal)
+    fill = {
+        "variants": "",
+        "criteria": "",
+        "canal": "unknown",
+        "side": "unknown",
+        "arm": "unknown",
+        "mechanism": "unknown",
+    }
     return Adjudications.cast(verdicts.fillna(fill))
 
 
@@ -127,9 +134,10 @@ def _flag_day(verdicts: pd.DataFrame) -> pd.Series:
 
 
 def _join_reasons(verdicts: pd.DataFrame, elsewhere: pd.Series, no_canal: pd.Series) -> pd.Series:
-    """Flags, criteria met, and the site's own other diagnosis, in one text."""
-    diagnosis = ("other_diagnosis=" + verdicts["other_diagnosis"]).where(elsewhere)
+    """Flags and the site's own other diagnosis in one text; a diagnosis that is itself a flag is not named twice."""
+    diagnosis = ("other_diagnosis=" + verdicts["other_diagnosis"]).where(
+        elsewhere & ~verdicts["other_diagnosis"].eq("central")
+    )
     unnamed = pd.Series("no_canal_recorded", index=verdicts.index, dtype="string").where(no_canal)
-    parts = [verdicts["flags"], verdicts["criteria"], diagnosis, unnamed]
-    joined = pd.concat([part.astype("string").fillna("") for part in parts], axis=1).agg(" ".join, axis=1)
-    return joined.str.split().str.join(" ")
+    joined = pd.concat([p.astype("string").fillna("") for p in (verdicts["flags"], diagnosis, unnamed)], axis=1)
+    return joined.agg(" ".join, axis=1).str.split().str.join(" ")

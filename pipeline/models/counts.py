@@ -62,7 +62,7 @@ def describe_non_positional(adjudications: pd.DataFrame, attempts: pd.DataFrame)
     apart = adjudications[adjudications["positional"].eq("probable_non_positional")]
     sessions = attempts.groupby(EPISODE).size().rename("sessions").reset_index()
     apart = apart.merge(sessions, on=EPISODE, how="left")
-    reasons = apart[["site", "reasons"]].assign(reason=apart["reasons"].str.split()).explode("reason")
+    reasons = apart[["site"]].assign(reason=apart["reasons_against"].str.split()).explode("reason")
     total = {"n_episodes": len(apart), "method": "share of episodes"}
     rows = [
         _share(members, len(apart), stratum=f"reason={reason.removeprefix('other_diagnosis=')}")

@@ -36,7 +36,8 @@ def simulate(n: int, seed: int, *, sites: int = 8, visits: tuple[int, ...] = (1,
         "certainty": "definite",
         "known_day": 0,
         "site_recognised": False,
-        "reasons": "",
+        "criteria": "",
+        "reasons_against": "",
     }
     return Spells.cast(spells), Adjudications.cast(pd.DataFrame(base).assign(**verdict)), Attempts.empty()
 
