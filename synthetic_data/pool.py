@@ -1,0 +1,86 @@
+"""The whole pool: every site's deliveries under `pool/`, and the truth about them under `truth/`."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from schemas.study import Maneuver, read_config
+from synthetic_data.faults import Cells, plant_few, plant_identifiers, plant_many
+from synthetic_data.scenario import Scenario
+from synthetic_data.sites import make_sites, share_out
+from synthetic_data.tables import Records, simulate_site
+from synthetic_data.write import build_csv, to_cells, write_delivery
+
+EPISODES, SITES, SEED = 1050, 10, 1861
+CONFIG = Path(__file__).resolve().parents[1] / "config"
+CORRECTED, FEW_FAULTS, REFUSED = "S06", "S09", "S10"
+NEW_IN_CORRECTION = 4
+STRAY = "old_stuff"
+STRAY_TEXT = "Left over from the pilot. This folder is no delivery; nothing in it is read.\n"
+NO_FAULTS = pd.DataFrame(columns=["table", "row", "episode_id", "column", "rule"])
+
+
+def read_maneuvers() -> dict[str, Maneuver]:
+    """The maneuver list of the project's own configuration."""
+    return read_config(CONFIG).maneuvers
+
+
+def write_pool(out: Path, episodes: int = EPISODES, sites: int = SITES, seed: int = SEED) -> list[tuple[str, int, int]]:
+    """Write `out/pool` and `out/truth`; returns (site, episodes, examinations) of each site.
+
+    Raises FileExistsError if either folder is there already, ValueError if there are fewer episodes than sites.
+    """
+    clinics = make_sites(sites)
+    sizes = share_out(episodes, clinics)
+    pool, truth = out / "pool", out / "truth"
+    if there := [str(folder) for folder in (pool, truth) if folder.exists()]:
+        raise FileExistsError(f"{' and '.join(there)} must not exist yet")
+    truth.mkdir(parents=True)
+    maneuvers, scenario = read_maneuvers(), Scenario()
+    truths, faults, counts = [], [], []
+    for site, size in zip(clinics, sizes, strict=True):
+        records = simulate_site(seed, scenario, site, size, maneuvers)
+        handed_in: dict[str, set[str]] = {}
+        for delivery, cells, planted in plan_deliveries(seed, records):
+            write_delivery(pool / site.code / delivery, site, cells)
+            faults.append(planted.assign(site=site.code, delivery=delivery))
+            handed_in[delivery] = set(cells["episodes"]["episode_id"])
+        told = [" ".join(d for d, ids in handed_in.items() if code in ids) for code in records.truth["episode_id"]]
+        truths.append(records.truth.assign(deliveries=told))
+        counts.append((site.code, size, len(records.tables["examinations"])))
+    (pool / STRAY).mkdir()
+    (pool / STRAY / "README.txt").write_text(STRAY_TEXT, encoding="utf-8")
+    listed = pd.concat(faults, ignore_index=True)[["site", "delivery", *NO_FAULTS.columns]]
+    (truth / "episodes.csv").write_bytes(build_csv(plain(pd.concat(truths, ignore_index=True))))
+    (truth / "faults.csv").write_bytes(build_csv(listed))
+    return counts
+
+
+def plain(truth: pd.DataFrame) -> pd.DataFrame:
+    """The truth with empty cells where there is nothing to tell; infinite days stay, as inf."""
+    return truth.astype(object).where(truth.notna(), None)
+
+
+def plan_deliveries(seed: int, records: Records) -> Iterator[tuple[str, Cells, pd.DataFrame]]:
+    """What a site hands in, in order: number of the delivery, cells of its tables, faults planted in them."""
+    rng = np.random.default_rng([seed, int(records.site.code[1:]), 1])
+    cells = {name: to_cells(rows) for name, rows in records.tables.items()}
+    if records.site.code == CORRECTED:
+        codes = cells["episodes"]["episode_id"].to_numpy()
+        withdrawn = codes[len(codes) // 2]
+        new = [code for code in codes[-NEW_IN_CORRECTION:] if code != withdrawn]
+        yield "001", *plant_many(rng, leave_out(cells, new), spared=withdrawn)
+        yield "002", leave_out(cells, [withdrawn]), NO_FAULTS
+    elif records.site.code == FEW_FAULTS:
+        yield "001", *plant_few(rng, cells)
+    elif records.site.code == REFUSED:
+        yield "001", *plant_identifiers(rng, cells)
+    else:
+        yield "001", cells, NO_FAULTS
+
+
+def leave_out(cells: Cells, codes: list[str]) -> Cells:
+    """The cells without the rows of some episodes."""
+    return {name: rows[~rows["episode_id"].isin(codes)] for name, rows in cells.items()}

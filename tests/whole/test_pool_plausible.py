@@ -1,0 +1,123 @@
+"""The committed demonstration pool, read as files only, looks like what clinics hand in."""
+
+import re
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from tests.unit.synthetic.reading import read_cells
+
+POOL = Path(__file__).parents[2] / "synthetic_data" / "pool"
+ACCEPTED = {**{f"S{n:02d}": "001" for n in (1, 2, 3, 4, 5, 7, 8, 9)}, "S06": "002"}
+EPISODE = ["site", "episode_id"]
+
+
+@pytest.fixture(scope="module")
+def tables() -> dict[str, pd.DataFrame]:
+    """The accepted deliveries' tables as texts, with a `site` column."""
+    cells = {site: read_cells(POOL / site / number) for site, number in ACCEPTED.items()}
+    return {
+        name: pd.concat(
+            [pd.DataFrame(tables[name]).assign(site=site) for site, tables in cells.items()], ignore_index=True
+        )
+        for name in ("submission", "episodes", "examinations", "treatments", "followups")
+    }
+
+
+def test_ten_sites_and_a_stray_folder():
+    folders = {path.name for path in POOL.iterdir()}
+    assert {name for name in folders if re.fullmatch(r"S\d{2,3}", name)} == {f"S{n:02d}" for n in range(1, 11)}
+    assert len(folders) == 11
+    assert {path.name for path in (POOL / "S06").iterdir()} == {"001", "002"}
+
+
+def test_forms_of_delivery():
+    text_sites = {path.parts[-3] for path in POOL.glob("S*/*/*.csv")}
+    book_sites = {path.parts[-3] for path in POOL.glob("S*/*/*.xlsx")}
+    assert len(text_sites) == 3
+    assert len(book_sites) == 7
+    raw = (POOL / "S05" / "001" / "examinations.csv").read_bytes()
+    assert raw.startswith(b"\xef\xbb\xbf")
+    assert raw.count(b"\r\n") == raw.count(b"\n")
+    assert b";" in raw
+    assert re.search(rb";\d+,\d;", raw)
+
+
+def test_size_and_shape(tables):
+    sizes = tables["episodes"].groupby("site").size()
+    assert 900 <= sizes.sum() <= 1200
+    assert sizes.max() > 5 * sizes.min()
+    per_episode = {name: len(tables[name]) / sizes.sum() for name in ("examinations", "treatments", "followups")}
+    assert 8 < per_episode["examinations"] < 25
+    assert 1.2 < per_episode["treatments"] < 2.5
+    assert 2 < per_episode["followups"] < 6
+
+
+def test_habits_of_the_sites(tables):
+    told = tables["submission"].pivot(index="site", columns="field", values="value")
+    assert set(told["usual_confirmation_day"]) == {"1", "7", "14", "30"}
+    assert told["short_arm_basis"].value_counts().to_dict() == {
+        "sitting_up": 7,
+        "treatment_response": 1,
+        "half_dix_hallpike": 1,
+    }
+    first = tables["treatments"].query("attempt == '1'")
+    assert set(first.loc[first["maneuver"] == "observe", "site"]) == {"S07"}
+    sites_testing = tables["examinations"].groupby("test")["site"].nunique()
+    assert sites_testing[["sitting_up", "half_dix_hallpike", "bow"]].between(1, 8).all()
+    assert sites_testing["dix_hallpike"] == 9
+    assert tables["examinations"].query("peak_spv != ''")["site"].nunique() < 9
+
+
+def test_case_mix(tables):
+    episodes = tables["episodes"]
+    canals = episodes["recorded_canal"].value_counts(normalize=True)
+    assert 0.45 < canals["posterior"] < 0.75
+    assert 0.15 < canals["lateral"] < 0.35
+    assert {"anterior", "multiple", "uncertain", "none"} <= set(canals.index)
+    assert 0.62 < episodes["sex"].eq("female").mean() < 0.73
+    ages = pd.to_numeric(episodes["age_years"].replace("90+", "90"))
+    assert 52 < ages.mean() < 58
+    assert ages.between(18, 90).all()
+    assert episodes["recorded_arm"].eq("unknown").mean() > 0.5
+    assert set(episodes.query("recorded_arm == 'short'")["arm_basis"]) >= {
+        "sitting_up",
+        "half_dix_hallpike",
+        "treatment_response",
+    }
+    assert 0.02 < (~episodes["other_diagnosis"].isin(["none", "unknown"])).mean() < 0.1
+
+
+def test_most_are_well_within_a_month_of_the_first_maneuver(tables):
+    # published trials: 76 to 91 % after one to four weeks (Yimtae K 2003; Nunez RA 2000)
+    last = (
+        tables["followups"]
+        .assign(day=pd.to_numeric(tables["followups"]["day"], errors="coerce"))
+        .query("20 <= day <= 45")
+    )
+    well = last.drop_duplicates(EPISODE, keep="last")["positional_symptoms"].eq("no").mean()
+    assert 0.6 < well < 0.95
+
+
+def test_a_retest_in_the_visit_says_less_than_a_later_look(tables):
+    looks = tables["examinations"]
+    still = looks[["vertical", "torsion", "horizontal", "vertigo"]].eq("none").all(axis=1)
+    retest = looks["after_attempt"] != "0"
+    assert retest.sum() > 300
+    assert 0.4 < still[retest].mean() < 0.95
+
+
+def test_the_refused_delivery_holds_only_invented_identifiers():
+    rows = pd.DataFrame(read_cells(POOL / "S10" / "001")["episodes"])
+    assert rows["patient_name"].str.fullmatch(r"Example Person \d+").all()
+    assert rows["telephone"].str.fullmatch(r"555-01\d\d").all()
+
+
+def test_accepted_deliveries_hold_nothing_that_looks_like_an_identifier(tables):
+    suspicious = re.compile(r"\d{6,}|\d{4}-\d{2}|@|www|\d/\d|[a-z] [a-z]")
+    for name, rows in tables.items():
+        texts = pd.unique(rows.drop(columns="site").to_numpy().ravel())
+        found = [text for text in texts if suspicious.search(text)]
+        planted = {"20 s", "3 s"} if name == "examinations" else set()
+        assert set(found) <= planted, name
