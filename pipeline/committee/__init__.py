@@ -1,0 +1,1 @@
+"""The committee's report: disclosed estimates become the sentences, tables and figures of one page."""

@@ -1,0 +1,54 @@
+"""The cases that are probably not positional vertigo: how many, why, whether the site saw it, what was done."""
+
+import pandas as pd
+
+from pipeline.committee.readings import Readings, read_estimates
+from pipeline.committee.wording import name_value, say_count, say_percent
+from pipeline.figures import Bar, draw_bars
+from schemas.study import Config
+
+
+def describe_apart(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
+    """Sentences and a figure of the reasons; several reasons can hold for one episode."""
+    flow = read_estimates(estimates, "episode_flow", "pool")["all", "probable_non_positional"]
+    readings = read_estimates(estimates, "non_positional", "probable_non_positional")
+    if flow.usable and flow.estimate == 0:
+        return {"sentences": ["No episode of this pool had to be kept apart."], "figure": None, "hidden": ""}
+    if flow.status == "absent":
+        return {"sentences": ["Nothing is known of such cases in this pool."], "figure": None, "hidden": ""}
+    said = [
+        f"Stored episodes that are probably not positional vertigo: {say_count(flow.estimate)}. They are in no curve."
+    ]
+    recognised, given = readings["all", "recognised_by_site"], readings["all", "maneuver_given"]
+    sessions = readings["all", "sessions_median"]
+    if recognised.usable:
+        said.append(
+            f"The site itself had noted another diagnosis, or no canal, in about {say_percent(recognised.estimate)}; "
+            "in the others the recorded findings alone set the case apart."
+        )
+    if given.usable:
+        said.append(f"At least one repositioning maneuver had been given in about {say_percent(given.estimate)}.")
+    if sessions.usable:
+        said.append(f"The median number of treatment sessions among those was {sessions.estimate:g}.")
+    return {"sentences": said, **_describe_reasons(readings, config)}
+
+
+def _describe_reasons(readings: Readings, config: Config) -> dict:
+    """The reasons with a share as a figure, most frequent first, and those without one as a sentence."""
+    strata = [s for s in readings.strata() if s.startswith("reason=")]
+    strata.sort(key=lambda s: (-(readings[s, "share"].estimate or 0), s))
+    names = {s: name_value("reason", s.partition("=")[2], config) for s in strata}
+    shares = {s: readings[s, "share"].estimate for s in strata if readings[s, "share"].usable}
+    hidden = "; ".join(name for stratum, name in names.items() if stratum not in shares)
+    return {
+        "figure": _draw_reasons(names, shares),
+        "hidden": f"Reasons whose share is hidden: {hidden}." if hidden else "",
+    }
+
+
+def _draw_reasons(names: dict[str, str], shares: dict[str, float]) -> str | None:
+    if not shares:
+        return None
+    bars = [Bar(names[s], say_percent(share), 0, share or None, "apart") for s, share in shares.items()]
+    said = "; ".join(f"{bar.label} {bar.number}" for bar in bars)
+    return draw_bars(bars, whole=1, key="figure-reasons", title="Reasons to keep a case apart", description=said)

@@ -1,0 +1,235 @@
+"""Figures as SVG text, drawn from plain numbers: the only room that knows matplotlib.
+
+Every figure is drawn on a sheet measured in pixels, so that each can be made for the width of a telephone and still
+stand in a row of three on paper. Text stays text: it takes the page's own typeface, can be searched and copied, and its
+bytes do not depend on the fonts of the machine. The same numbers give the same bytes.
+"""
+
+import io
+import re
+import xml.etree.ElementTree as ET
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import matplotlib.style
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.figure import Figure
+
+INK, MUTED, RULE = "#1e2a35", "#56616c", "#d5dbe0"
+STRONG, ZONE, BAND = "#1f4f78", "#8fb0cc", "#dde7f0"
+LEFT_OUT, APART = "#aab4bd", "#8f4a12"
+TONES = {"kept": STRONG, "left_out": LEFT_OUT, "apart": APART}
+STYLE = ["default", {"svg.hashsalt": "figures", "svg.fonttype": "none", "font.family": "DejaVu Sans", "font.size": 11}]
+MARKS = ("curve", "whole", "bar")  # classes of the parts that carry numbers
+SVG, XLINK = "http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"
+LINK = f"{{{XLINK}}}href"
+LEFT_BEHIND = {f"{{{SVG}}}metadata", f"{{{SVG}}}style"}  # a style inside one figure would hold for the whole page
+
+# pixels
+LEFT, RIGHT, TOP, BOTTOM = 40, 54, 24, 58  # margins of a curve
+LINE_HEIGHT = 15  # least distance between two labels
+ROW_HEIGHT = 32  # one bar with its label
+STEP = {"where": "post", "solid_joinstyle": "miter"}  # a share holds until the next whole day
+DASHES = (0, (4, 2.5))
+NUMBER_END, LABEL_START = 48, 56  # of a bar
+FITS = 40  # letters of a bar's label that fit at full size; a longer one is set smaller
+
+
+@dataclass(frozen=True)
+class Curve:
+    """The share resolved on days 0, 1, 2, ...; NaN where it is not given.
+
+    `least` and `most` differ inside an interval of no information; `low` and `high` are 95 % limits around both.
+    `at_risk` says in words how many were still followed and not resolved on a day.
+    """
+
+    least: np.ndarray
+    most: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    at_risk: dict[int, str] = field(default_factory=dict)
+
+    def list_days(self, until: int) -> np.ndarray:
+        """The days after day 0 and up to `until` that have a share."""
+        return np.flatnonzero(~np.isnan(self.least[1 : until + 1])) + 1
+
+
+@dataclass(frozen=True)
+class Bar:
+    """One part of a whole: `start` and `length` in the whole's unit; no length draws no bar."""
+
+    label: str
+    number: str
+    start: float
+    length: float | None
+    tone: str = "kept"
+
+
+@dataclass(frozen=True)
+class Scale:
+    """Where days and shares lie on the sheet of a curve, in pixels."""
+
+    width: int
+    height: int
+    until: int
+
+    def x(self, days):
+        return LEFT + (self.width - LEFT - RIGHT) / self.until * np.asarray(days, float)
+
+    def y(self, shares):
+        return TOP + (self.height - TOP - BOTTOM) * (1 - np.asarray(shares, float))
+
+
+def draw_curve(
+    curve: Curve,
+    *,
+    key: str,
+    title: str,
+    description: str,
+    until: int,
+    ticks: Sequence[int],
+    whole: Curve | None = None,
+    size: tuple[int, int] = (270, 200),
+) -> str:
+    """The curve as an `<svg>` element up to day `until`, `whole` dashed behind it, numbers at risk under `ticks`.
+
+    `key` makes the names inside the element unique within a page.
+    """
+    with matplotlib.style.context(STYLE):
+        sheet, scale = _open_sheet(*size), Scale(*size, until)
+        days = np.arange(until + 1)
+        x = scale.x(days)
+        _draw_frame(sheet, scale)
+        for low, high, shade in ((curve.low, curve.high, BAND), (curve.least, curve.most, ZONE)):
+            sheet.fill_between(x, scale.y(low[days]), scale.y(high[days]), color=shade, linewidth=0, step="post")
+        if whole is not None:
+            sheet.step(x, scale.y(whole.least[days]), **STEP, color=MUTED, linewidth=1.3, linestyle=DASHES, gid="whole")
+        sheet.step(x, scale.y(curve.most[days]), **STEP, color=STRONG, linewidth=0.8)
+        sheet.step(x, scale.y(curve.least[days]), **STEP, color=STRONG, linewidth=2.2, gid="curve")
+        _mark_days(sheet, scale, curve, ticks)
+        _label_ends(sheet, scale, curve, whole)
+        _write_at_risk(sheet, scale, curve, ticks)
+        return _write_svg(sheet, key, title, description)
+
+
+def draw_bars(bars: Sequence[Bar], *, whole: float, key: str, title: str, description: str, width: int = 330) -> str:
+    """Parts of a whole as an `<svg>` element: a row each, its number and label above a bar at its place in `whole`."""
+    with matplotlib.style.context(STYLE):
+        sheet = _open_sheet(width, ROW_HEIGHT * len(bars))
+        for row, bar in enumerate(bars):
+            top = ROW_HEIGHT * row
+            color = APART if bar.tone == "apart" else INK
+            smaller = min(1, FITS / len(bar.label))
+            sheet.text(NUMBER_END, top + 13, bar.number, ha="right", color=color, weight="bold", size=12)
+            sheet.text(LABEL_START, top + 13, bar.label, color=color, size=12 * smaller)
+            sheet.plot([LABEL_START, width], [top + 21.5] * 2, color=RULE, linewidth=1, zorder=0)
+            if bar.length is not None:
+                start, end = LABEL_START + (width - LABEL_START) / whole * np.array([bar.start, bar.start + bar.length])
+                across = [start, max(end, start + 1)]  # a sliver stays visible
+                sheet.fill_between(across, top + 18, top + 25, color=TONES[bar.tone], linewidth=0, gid="bar")
+        return _write_svg(sheet, key, title, description)
+
+
+def _open_sheet(width: int, height: int) -> Axes:
+    """An empty sheet whose coordinates are pixels from the upper left corner."""
+    figure = Figure(figsize=(width / 72, height / 72), dpi=72, facecolor="none")
+    FigureCanvasSVG(figure)
+    sheet = figure.add_axes((0, 0, 1, 1))
+    sheet.set(xlim=(0, width), ylim=(height, 0))
+    sheet.set_axis_off()
+    return sheet
+
+
+def _draw_frame(sheet: Axes, scale: Scale) -> None:
+    """Rules at none, half and all, and what the height means."""
+    start, end = scale.x([0, scale.until])
+    for share in (0, 0.5, 1):
+        y = float(scale.y(share))
+        sheet.plot([start, end], [y, y], color=RULE, linewidth=1, zorder=0)
+        sheet.text(start - 5, y + 4, f"{100 * share:.0f}\u00a0%", ha="right", color=MUTED)
+    sheet.text(2, 11, "share resolved", color=MUTED)
+
+
+def _mark_days(sheet: Axes, scale: Scale, curve: Curve, ticks: Sequence[int]) -> None:
+    """Dots on the days under the frame; a day between two unknown ones, which no line reaches, shows its limits too."""
+    unknown = np.isnan(np.pad(curve.least[: scale.until + 1], 1, constant_values=np.nan))
+    for day in curve.list_days(scale.until):
+        x, lonely = float(scale.x(day)), unknown[day] and unknown[day + 2]
+        if lonely:
+            limits = scale.y([curve.low[day], curve.high[day]])
+            sheet.plot([x, x], limits, color=BAND, linewidth=5, solid_capstyle="butt", zorder=1)
+        if lonely or day in ticks:
+            sheet.plot(x, float(scale.y(curve.least[day])), "o", color=STRONG, markersize=4.5)
+
+
+def _label_ends(sheet: Axes, scale: Scale, curve: Curve, whole: Curve | None) -> None:
+    """The share reached, written where each line ends; labels too close to each other are moved apart."""
+    labels = []
+    for line, name, color, weight in ((curve, "", STRONG, "bold"), (whole, "all ", MUTED, "normal")):
+        days = [] if line is None else line.list_days(scale.until)
+        if len(days):
+            share = line.least[days[-1]]
+            percent = 100 if share == 1 else min(99, round(100 * share))  # not all are never said to be all
+            style = {"color": color, "weight": weight, "size": 12}
+            labels.append([float(scale.x(days[-1])) + 6, float(scale.y(share)), f"{name}{percent}\u00a0%", style])
+    if len(labels) == 2 and abs(labels[0][1] - labels[1][1]) < LINE_HEIGHT:
+        upper, lower = sorted(labels, key=lambda label: label[1])
+        middle = (upper[1] + lower[1]) / 2
+        upper[1], lower[1] = middle - LINE_HEIGHT / 2, middle + LINE_HEIGHT / 2
+    for x, y, words, style in labels:
+        sheet.text(x, y + 4, words, **style)
+
+
+def _write_at_risk(sheet: Axes, scale: Scale, curve: Curve, ticks: Sequence[int]) -> None:
+    """Days under the frame, and under them how many were still followed and not resolved."""
+    top = scale.height - BOTTOM
+    sheet.text(2, top + 34, "still followed, not resolved:", color=MUTED)
+    for day in ticks:
+        x = float(scale.x(day))
+        sheet.plot([x, x], [top, top + 4], color=MUTED, linewidth=1)
+        # day 0 reaches into the margin, so that it leaves room for the next
+        ha, aside, words = ("right", 5, "day 0") if day == 0 else ("center", 0, str(day))
+        sheet.text(x + aside, top + 17, words, ha=ha, color=MUTED)
+        sheet.text(x + aside, top + 52, curve.at_risk.get(day, ""), ha=ha, color=INK)
+
+
+def _write_svg(sheet: Axes, key: str, title: str, description: str) -> str:
+    """The sheet as an `<svg>` element to stand in a page, named for those who do not see it."""
+    drawn = io.StringIO()
+    sheet.figure.savefig(drawn, format="svg", metadata={"Date": None}, transparent=True)
+    ET.register_namespace("", SVG)
+    ET.register_namespace("xlink", XLINK)
+    root = ET.fromstring(drawn.getvalue())
+    for parent in list(root.iter()):
+        for child in [part for part in parent if part.tag in LEFT_BEHIND]:
+            parent.remove(child)
+    _rename_parts(root, key)
+    for name, words in (("desc", description), ("title", title)):
+        part = ET.Element(f"{{{SVG}}}{name}", {"id": f"{key}-{name}"})
+        part.text = words
+        root.insert(0, part)
+    for side in ("width", "height"):
+        root.set(side, root.get(side, "").removesuffix("pt"))
+    root.attrib |= {"role": "img", "aria-labelledby": f"{key}-title", "aria-describedby": f"{key}-desc"}
+    return ET.tostring(root, encoding="unicode")
+
+
+def _rename_parts(root: ET.Element, key: str) -> None:
+    """Lead every name that something refers to by `key`, and drop the others; our own marks become classes."""
+    used = set()
+    for part in root.iter():
+        for name, value in part.attrib.items():
+            if name == LINK:
+                used.add(value.removeprefix("#"))
+                part.set(name, f"#{key}-{value.removeprefix('#')}")
+            elif "url(#" in value:
+                used |= set(re.findall(r"url\(#([^)]+)\)", value))
+                part.set(name, value.replace("url(#", f"url(#{key}-"))
+    for part in root.iter():
+        old = part.attrib.pop("id", None)
+        if old in used:
+            part.set("id", f"{key}-{old}")
+        elif old in MARKS:
+            part.set("class", old)
