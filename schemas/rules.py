@@ -6,7 +6,9 @@ spreadsheet; they never quote a cell.
 The gate looks for what the safe-harbor method of 45 CFR 164.514(b)(2)(i) removes, as far as a program can recognise it.
 """
 
-from schemas.columns import Rule, register
+from schemas.columns import RULES, Rule, register
+
+__all__ = ["CATALOGUE", "GATE_RULES", "RULES"]  # whoever looks a rule up here has all of them at hand
 
 WORKBOOK_FIX = "Save the file again from your spreadsheet program as .xlsx, or hand in the five tables as .csv (UTF-8)."
 CLEAR_FIX = "Remove it from the place named here, also from hidden columns, and hand in the whole delivery again."

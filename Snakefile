@@ -1,0 +1,161 @@
+"""From the clinics' deliveries to the committee's report.
+
+    snakemake --cores 2                                             the demonstration pool
+    snakemake --cores 2 --config submissions=DIR results=DIR2       a real pool
+    snakemake --cores 2 --config plan=DIR                           another plan: a folder with changed copies of config/*.yaml
+"""
+
+import os
+import shlex
+import sys
+from pathlib import Path
+
+ROOT = Path(workflow.basedir)
+sys.path.insert(0, str(ROOT))
+os.environ["PYTHONPATH"] = str(ROOT)
+
+from pipeline.intake.folders import batch_deliveries, list_deliveries
+from pipeline.sources import find_sources
+from schemas.study import read_config
+
+unknown = set(config) - {"submissions", "results", "plan"}
+if unknown:
+    raise WorkflowError(f"--config knows submissions, results and plan, not {', '.join(sorted(unknown))}")
+SUBMISSIONS = Path(config.get("submissions", ROOT / "synthetic_data" / "pool"))
+RESULTS = Path(config.get("results", "results"))
+PLAN = Path(config.get("plan", ROOT / "config"))
+if not SUBMISSIONS.is_dir():
+    raise WorkflowError(f"submissions={SUBMISSIONS} is not a folder")
+read_config(PLAN)  # a misspelt key is named before anything runs
+
+PLAN_FILES = [PLAN / f"{name}.yaml" for name in ("study", "criteria", "maneuvers")]
+DELIVERIES, SKIPPED = list_deliveries(SUBMISSIONS)
+ROWS = [RESULTS / "rows" / d.site / d.number for d in DELIVERIES]
+ROW_TABLES = ("episodes", "examinations", "treatments", "followups", "deliveries", "row_counts", "changes", "set_aside", "problems")
+COUNTED = ("episode_flow", "pool_description", "non_positional")
+ANALYSES = (*COUNTED, "resolution_curves")
+
+
+def step(name: str, arguments: str) -> str:
+    """The command of a step; what it prints goes to the rule's log, and to the terminal as well if it fails."""
+    command = f"{shlex.quote(sys.executable)} -m pipeline.steps.{name} {arguments}"
+    return command + " > {log:q} 2>&1 || {{ cat {log:q} >&2; exit 1; }}"
+
+
+for name in SKIPPED:
+    logger.warning(f"Skipped {name!r}: a site's folder is named S and two or three digits, a delivery's three digits.")
+
+
+rule all:
+    """Everything: the committee's report, the estimates it reads, and each delivery's own page."""
+    input:
+        RESULTS / "reports" / "committee.html",
+
+
+for number, batch in enumerate(batch_deliveries(DELIVERIES)):
+
+    rule:
+        """Take in a batch of deliveries: identifiers, reading, types, rules. Bad data end in problems, not in an error."""
+        name:
+            f"intake_{number}"
+        input:
+            files=[path for delivery in batch for path in delivery.files],
+            plan=PLAN / "maneuvers.yaml",
+            code=[*find_sources("pipeline.steps.intake"), ROOT / "reports" / "intake.html.j2", ROOT / "reports" / "style.css"],
+        output:
+            rows=[RESULTS / "rows" / d.site / d.number / f"{table}.parquet" for d in batch for table in ROW_TABLES],
+            problems=[RESULTS / "intake" / d.site / d.number / "problems.csv" for d in batch],
+            pages=[RESULTS / "intake" / d.site / d.number / "report.html" for d in batch],
+        params:
+            plan=str(PLAN),
+            results=str(RESULTS),
+            folders=[str(delivery.folder) for delivery in batch],
+        log:
+            RESULTS / "logs" / f"intake_{number}.log",
+        shell:
+            step("intake", "--plan {params.plan:q} --results {params.results:q} {params.folders:q}")
+
+
+rule store:
+    """Store every delivery, decide what the looks mean, and write the rows that the models see."""
+    input:
+        rows=[folder / f"{table}.parquet" for folder in ROWS for table in ROW_TABLES],
+        plan=PLAN_FILES,
+        code=find_sources("pipeline.steps.store"),
+    output:
+        update(RESULTS / "warehouse.duckdb"),  # not deleted beforehand: the old one stays whole until the new one is
+    params:
+        plan=str(PLAN),
+        folders=[str(folder) for folder in ROWS],
+    log:
+        RESULTS / "logs" / "store.log",
+    shell:
+        step("store", "--plan {params.plan:q} --warehouse {output:q} {params.folders:q}")
+
+
+rule describe:
+    """Count: where the episodes went, who is in the pool, the cases kept apart, and what all numbers were made from."""
+    input:
+        warehouse=RESULTS / "warehouse.duckdb",
+        plan=PLAN_FILES,
+        code=[*find_sources("pipeline.steps.describe"), ROOT / "Snakefile"],
+    output:
+        [RESULTS / "unreleased" / f"{name}.csv" for name in COUNTED],
+        RESULTS / "unreleased" / "fingerprints.csv",
+    params:
+        plan=str(PLAN),
+        out=str(RESULTS / "unreleased"),
+    log:
+        RESULTS / "logs" / "describe.log",
+    shell:
+        step("describe", "--plan {params.plan:q} --warehouse {input.warehouse:q} --out {params.out:q}")
+
+
+rule curves:
+    """Estimate time to resolution for the pool and its parts."""
+    input:
+        warehouse=RESULTS / "warehouse.duckdb",
+        plan=PLAN_FILES,
+        code=find_sources("pipeline.steps.curves"),
+    output:
+        RESULTS / "unreleased" / "resolution_curves.csv",
+    params:
+        plan=str(PLAN),
+    log:
+        RESULTS / "logs" / "curves.log",
+    shell:
+        step("curves", "--plan {params.plan:q} --warehouse {input.warehouse:q} --out {output:q}")
+
+
+rule disclose:
+    """Hide small groups in every estimate: what comes out may leave."""
+    input:
+        estimates=[RESULTS / "unreleased" / f"{name}.csv" for name in ANALYSES],
+        plan=PLAN_FILES,
+        code=find_sources("pipeline.steps.disclose"),
+    output:
+        [RESULTS / "estimates" / f"{name}.csv" for name in ANALYSES],
+    params:
+        plan=str(PLAN),
+        out=str(RESULTS / "estimates"),
+    log:
+        RESULTS / "logs" / "disclose.log",
+    shell:
+        step("disclose", "--plan {params.plan:q} --out {params.out:q} {input.estimates:q}")
+
+
+rule report:
+    """Write the committee's report from the estimates; no model runs here."""
+    input:
+        estimates=[RESULTS / "estimates" / f"{name}.csv" for name in ANALYSES],
+        fingerprints=RESULTS / "unreleased" / "fingerprints.csv",
+        plan=PLAN_FILES,
+        code=[*find_sources("pipeline.steps.report"), ROOT / "reports" / "committee.html.j2", ROOT / "reports" / "style.css"],
+    output:
+        RESULTS / "reports" / "committee.html",
+    params:
+        plan=str(PLAN),
+    log:
+        RESULTS / "logs" / "report.log",
+    shell:
+        step("report", "--plan {params.plan:q} --fingerprints {input.fingerprints:q} --out {output:q} {input.estimates:q}")

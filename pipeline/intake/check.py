@@ -1,0 +1,115 @@
+"""Judging rows of proper types by their model. What the checking library says is turned into places at once: its words quote cells."""
+
+import warnings
+
+import pandas as pd
+from pandera.errors import SchemaErrors
+
+from pipeline.intake.parse import find_closest, type_cells
+from pipeline.intake.problem import DESCRIBED, Problem
+from schemas.columns import Table
+from schemas.rules import RULES
+from schemas.store import RowCounts
+
+RULE_OF_CHECK = {
+    "not_nullable": "not_filled",
+    "isin": "not_in_list",
+    "str_matches": "wrong_form",
+    "greater_than_or_equal_to": "too_small",
+    "less_than_or_equal_to": "too_large",
+}
+JUDGED_ELSEWHERE = ("maneuver", "str_matches")  # against the maneuver list, which says more than that the form is wrong
+
+
+class ChecksOff(Exception):
+    """The checks of the models are switched off from outside, so that nothing may be received."""
+
+
+class ProgramFault(Exception):
+    """Something that no delivery can cause: it is our own doing."""
+
+
+def require_checks() -> None:
+    """Make sure that a wrong row is found; raises ChecksOff where the environment has switched the checks off."""
+    negative = dict.fromkeys(("rows_in", "rows_stored", "rows_set_aside", "rows_refused"), -1)
+    wrong = pd.DataFrame([{"site": "S01", "delivery": "001", "table": "episodes"} | negative])
+    if find_failures(RowCounts, RowCounts.cast(wrong)).empty:
+        raise ChecksOff(
+            "The checks of the tables are switched off, so that nothing can be received. "
+            "Remove PANDERA_VALIDATION_ENABLED and PANDERA_VALIDATION_DEPTH from the environment, then start again."
+        )
+
+
+def find_failures(model: type[Table], rows: pd.DataFrame) -> pd.DataFrame:
+    """Where rows do not fit their model: the `row` label, `column` and name of the `check`, each once, without any value.
+
+    A rule across columns names itself as check and has no column. Raises ProgramFault where the rows are no such table at all.
+    """
+    cases = None
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter(
+                "ignore", FutureWarning
+            )  # of how pandera joins the values it found, which are not used here
+            model.validate(rows, lazy=True)
+    except SchemaErrors as errors:
+        cases = errors.failure_cases[["index", "column", "check", "schema_context"]]
+    if cases is None:
+        return pd.DataFrame({"row": [], "column": [], "check": []}, dtype=object)
+    if cases["index"].isna().any():
+        raise ProgramFault(f"columns or types are not those of {model.__name__}")
+    across = cases["schema_context"] == "DataFrameSchema"
+    found = pd.DataFrame(
+        {
+            "row": cases["index"].astype(int),
+            "column": cases["column"].mask(across),
+            "check": cases["check"].where(across, cases["check"].str.partition("(")[0]),
+        }
+    )
+    return found.drop_duplicates(ignore_index=True)
+
+
+def require_fit(model: type[Table], rows: pd.DataFrame) -> None:
+    """Make sure that rows which are kept fit their model, but for what is only shown; raises ProgramFault, which names no value."""
+    if rows.empty:
+        return
+    failures = find_failures(model, rows.reset_index(drop=True))
+    failures = failures[[check not in RULES or RULES[check].severity != "warn" for check in failures["check"]]]
+    if not failures.empty:
+        wrong = failures[["column", "check"]].drop_duplicates()
+        raise ProgramFault(f"rows of {model.__name__} do not fit their model: {wrong.to_dict('records')}")
+
+
+def check_cells(table: str, model: type[Table], texts: pd.DataFrame) -> tuple[pd.DataFrame, list[Problem]]:
+    """The rows as types, wrong cells missing, and all that is wrong within single rows. No cell is blamed twice.
+
+    Rules across columns are asked after wrong cells are cleared, so that they judge only what is right in itself.
+    """
+    rows, problems = type_cells(table, texts, DESCRIBED[table])
+    unread = {(problem.row, problem.column) for problem in problems}
+    failures = find_failures(model, rows)
+    in_cells = failures[failures["column"].notna()]
+    problems += [
+        blame_cell(table, texts, row, column, RULE_OF_CHECK[check])
+        for row, column, check in in_cells.itertuples(index=False)
+        if (row, column) not in unread and (column, check) != JUDGED_ELSEWHERE
+    ]
+    blamed = {(problem.row, problem.column) for problem in problems}
+    for column, wrong in in_cells.groupby("column")["row"]:
+        rows.loc[wrong.unique(), column] = pd.NA
+    if not in_cells.empty:
+        failures = find_failures(model, rows)
+    across = failures[failures["column"].isna()]
+    problems += [
+        Problem(rule, table, row, RULES[rule].column)
+        for row, rule in zip(across["row"], across["check"], strict=True)
+        if (row, RULES[rule].column) not in blamed
+    ]
+    return rows, problems
+
+
+def blame_cell(table: str, texts: pd.DataFrame, row: int, column: str, rule: str) -> Problem:
+    """The problem of one cell, with the nearest code where a code is misspelt."""
+    codes = DESCRIBED[table][column].codes
+    closest = find_closest(texts.at[row, column], tuple(codes)) if rule == "not_in_list" else ""
+    return Problem(rule, table, row, column, closest=closest)

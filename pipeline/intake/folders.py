@@ -1,0 +1,57 @@
+"""Deliveries as folders: which are there, and which are taken in by one process."""
+
+import re
+from dataclasses import dataclass
+from itertools import groupby
+from pathlib import Path
+
+SITE, NUMBER = re.compile(r"S[0-9]{2,3}"), re.compile(r"[0-9]{3}")
+SITES_PER_BATCH = 5  # starting a process costs as much as checking a few small sites
+LARGE_BYTES = 5_000_000  # a site of this size is worth a process of its own
+
+
+@dataclass(frozen=True)
+class Delivery:
+    """One folder .../<site>/<number> and all files in it."""
+
+    site: str
+    number: str
+    folder: Path
+    files: tuple[Path, ...]
+
+
+def list_deliveries(submissions: Path) -> tuple[list[Delivery], list[str]]:
+    """The deliveries in order of site and number, and the names of folders that are none."""
+    deliveries, skipped = [], []
+    for site in list_folders(submissions):
+        if not SITE.fullmatch(site.name):
+            skipped.append(site.name)
+            continue
+        for folder in list_folders(site):
+            if NUMBER.fullmatch(folder.name):
+                files = tuple(sorted(path for path in folder.rglob("*") if path.is_file()))
+                deliveries.append(Delivery(site.name, folder.name, folder, files))
+            else:
+                skipped.append(f"{site.name}/{folder.name}")
+    return deliveries, skipped
+
+
+def list_folders(parent: Path) -> list[Path]:
+    """The folders within `parent` that are not hidden, in order of their names."""
+    return sorted(path for path in parent.iterdir() if path.is_dir() and not path.name.startswith("."))
+
+
+def batch_deliveries(deliveries: list[Delivery]) -> list[list[Delivery]]:
+    """Deliveries by the process that takes them in; those of one site stay together, since each is compared with the one before.
+
+    Small sites go together by their number, large ones alone: what another site hands in does not change a batch.
+    """
+    batches: dict[tuple, list[Delivery]] = {}
+    for site, own in groupby(
+        sorted(deliveries, key=lambda delivery: (delivery.site, delivery.number)), lambda d: d.site
+    ):
+        own = list(own)
+        large = sum(path.stat().st_size for delivery in own for path in delivery.files) >= LARGE_BYTES
+        key = (site,) if large else ("", int(site[1:]) // SITES_PER_BATCH)
+        batches.setdefault(key, []).extend(own)
+    return list(batches.values())

@@ -1,0 +1,92 @@
+"""Where the rows of a delivery end: stored, set aside, or refused with the whole delivery. Each is kept once, and counted."""
+
+import json
+from dataclasses import dataclass
+
+import pandas as pd
+
+from pipeline.intake.check import ProgramFault, require_fit
+from pipeline.intake.handed import Handed
+from pipeline.intake.problem import Problem
+from schemas.delivery import TABLES
+from schemas.store import KEPT, Deliveries, Provenance
+
+
+@dataclass(frozen=True)
+class Checked:
+    """Judged tables by name: typed `rows` with wrong cells missing, and their `texts` as handed in, both by row number."""
+
+    rows: dict[str, pd.DataFrame]
+    texts: dict[str, pd.DataFrame]
+    problems: list[Problem]
+
+    def set_aside(self, table: str) -> list[int]:
+        """The rows of a table that a problem sets aside, in order."""
+        return sorted({p.row for p in self.problems if p.table == table and p.severity == "set_aside"})
+
+
+NOTHING = Checked({}, {}, [])
+
+
+def store_rows(handed: Handed, checked: Checked) -> dict[str, pd.DataFrame]:
+    """The rows of each table that nothing sets aside, each behind its row number and the fingerprint of its file."""
+    stored = {}
+    for name, model in TABLES.items():
+        rows = checked.rows[name].drop(index=checked.set_aside(name)) if checked.rows else model.empty()
+        source = handed.sheet(name).sha256 if checked.rows else ""
+        stored[name] = rows.rename_axis("row").reset_index().assign(source_sha256=source)
+    return stored
+
+
+def describe_delivery(handed: Handed, fields: dict[str, object], accepted: bool) -> pd.DataFrame:
+    """The one row of schemas.store.Deliveries, without site and delivery. Which delivery is current is for the store to say."""
+    told = {"status": "accepted" if accepted else "refused", "is_current": False, "form": handed.form or "unknown"}
+    of_itself = {name: fields.get(name) if accepted else None for name in list(Deliveries.describe())[6:]}
+    return pd.DataFrame([told | {"fingerprint": handed.fingerprint} | of_itself])
+
+
+def count_rows(handed: Handed, tables: dict[str, pd.DataFrame], accepted: bool) -> pd.DataFrame:
+    """Where the rows of each table ended (schemas.store.RowCounts without site and delivery).
+
+    Raises ProgramFault where the rows that are kept are not as many as were handed in.
+    """
+    counts = []
+    for name in TABLES:
+        rows_in = sum(len(sheet.cells) for sheet in handed.sheets if sheet.table == name)
+        stored, aside = len(tables[name]), int(tables["set_aside"]["table"].eq(name).sum())
+        refused = 0 if accepted else rows_in
+        if rows_in != stored + aside + refused:
+            raise ProgramFault(
+                f"{name}: {rows_in} rows came in, {stored} are stored, {aside} set aside, {refused} refused"
+            )
+        counts.append((name, rows_in, stored, aside, refused))
+    return pd.DataFrame(counts, columns=["table", "rows_in", "rows_stored", "rows_set_aside", "rows_refused"])
+
+
+def keep_apart(checked: Checked) -> pd.DataFrame:
+    """Rows that are set aside, as handed in (schemas.store.SetAside without site and delivery)."""
+    why: dict[tuple[str, int], set[str]] = {}
+    for problem in checked.problems:
+        if problem.severity == "set_aside":
+            why.setdefault((problem.table, problem.row), set()).add(problem.rule)
+    kept = []
+    for name in checked.rows:
+        aside = checked.set_aside(name)
+        texts = checked.texts[name].loc[aside].to_dict("index")
+        episodes = checked.rows[name].loc[aside, "episode_id"].to_dict()
+        for row in aside:
+            cells = {column: text for column, text in texts[row].items() if pd.notna(text)}
+            kept.append(
+                (name, row, episodes[row], " ".join(sorted(why[name, row])), json.dumps(cells, ensure_ascii=False))
+            )
+    return pd.DataFrame(kept, columns=["table", "row", "episode_id", "rules", "cells"])
+
+
+def seal(name: str, rows: pd.DataFrame, site: str, delivery: str) -> pd.DataFrame:
+    """The rows with site and delivery, typed and checked against their model; raises ProgramFault where they do not fit."""
+    rows = rows.assign(site=site, delivery=delivery)
+    models = (Provenance, TABLES[name]) if name in TABLES else (KEPT[name],)
+    parts = [model.cast(rows) for model in models]
+    for model, part in zip(models, parts, strict=True):
+        require_fit(model, part)
+    return pd.concat(parts, axis=1).reset_index(drop=True)

@@ -1,0 +1,114 @@
+"""Problems: what is wrong in one place, and the sentences that say so. No sentence quotes a cell."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cache
+
+import pandas as pd
+
+from schemas.codes import TABLE
+from schemas.columns import Description, Rule
+from schemas.delivery import TABLES, Submission
+from schemas.rules import RULES
+from schemas.store import Problems
+
+DESCRIBED = {"submission": Submission.describe()} | {name: model.describe() for name, model in TABLES.items()}
+LAST = 10_000  # places that the dictionary does not know come after those that it knows
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing that is wrong in one place.
+
+    `table` is a table of the dictionary or how the place is called instead; `row` as the spreadsheet shows it. `also` is a further
+    sentence of our own, `closest` the code of the dictionary that is nearest to a misspelt one.
+    """
+
+    rule: str
+    table: str | None = None
+    row: int | None = None
+    column: str | None = None
+    also: str = ""
+    closest: str = ""
+
+    @property
+    def severity(self) -> str:
+        """How grave it is. What is wrong in the submission table concerns every row, so that nothing can be set aside there."""
+        severity = RULES[self.rule].severity
+        return "refuse" if self.table == "submission" and severity == "set_aside" else severity
+
+
+def is_refused(problems: Iterable[Problem]) -> bool:
+    """Whether one of the problems refuses the whole delivery."""
+    return any(problem.severity == "refuse" for problem in problems)
+
+
+@cache
+def phrase(rule: Rule, table: str | None, column: str | None, also: str, closest: str) -> tuple[str, str]:
+    """What is wrong and how to mend it, in the words of the rule and of the column's own description."""
+    described = DESCRIBED.get(table, {}).get(column)
+    words = {"column": column or ""} | describe_words(described)
+    message = " ".join(part for part in (rule.message.format(**words), also) if part)
+    return message, rule.fix.format(**words) + (f" Did you mean {closest}?" if closest else "")
+
+
+def describe_words(described: Description | None) -> dict[str, str]:
+    """The words that a rule's sentences may ask for, from a column's description."""
+    if described is None:
+        return dict.fromkeys(("meaning", "unit", "allowed", "least", "most"), "as in the data dictionary")
+    return {
+        "meaning": described.meaning,
+        "unit": described.unit or "as the data dictionary says",
+        "allowed": ", ".join(described.codes) if described.codes else described.form_words or "",
+        "least": "" if described.ge is None else f"{described.ge:g}",
+        "most": "" if described.le is None else f"{described.le:g}",
+    }
+
+
+def place_of(problem: Problem) -> tuple:
+    """Where a problem stands in the list: by table, row and column, in the dictionary's order."""
+    columns = list(DESCRIBED.get(problem.table, {}))
+    return (
+        list(TABLE).index(problem.table) if problem.table in TABLE else LAST,
+        problem.table or "",
+        problem.row or 0,
+        columns.index(problem.column) if problem.column in columns else LAST,
+        problem.column or "",
+        problem.rule,
+        problem.also,
+    )
+
+
+def list_problems(
+    problems: Iterable[Problem], texts: dict[str, pd.DataFrame], rows: dict[str, pd.DataFrame]
+) -> pd.DataFrame:
+    """The problems as rows of schemas.store.Problems without site and delivery, in order, each once.
+
+    `texts` are the cells as handed in and `rows` the same as types, wrong ones missing, by table. Both are empty for a delivery that
+    was refused, so that no value of it is copied.
+    """
+    listed = []
+    for number, problem in enumerate(sorted(set(problems), key=place_of), 1):
+        message, fix = phrase(RULES[problem.rule], problem.table, problem.column, problem.also, problem.closest)
+        listed.append(
+            {
+                "number": number,
+                "table": problem.table,
+                "row": problem.row,
+                "episode_id": look_up(rows.get(problem.table), problem.row, "episode_id"),
+                "column": problem.column,
+                "value": look_up(texts.get(problem.table), problem.row, problem.column),
+                "rule": problem.rule,
+                "severity": problem.severity,
+                "message": message,
+                "how_to_fix": fix,
+            }
+        )
+    return pd.DataFrame(listed, columns=list(Problems.describe())[2:])
+
+
+def look_up(rows: pd.DataFrame | None, row: int | None, column: str | None) -> str | None:
+    """The cell of a row and column, if there is such a cell and it is not empty."""
+    if rows is None or column not in rows.columns or row not in rows.index or pd.isna(rows.at[row, column]):
+        return None
+    return rows.at[row, column]

@@ -1,0 +1,150 @@
+"""What a coordinator gets back: the content of the page, and the list of problems as a .csv file. The page shows no cell."""
+
+import csv
+import io
+import re
+
+import pandas as pd
+
+from pipeline.intake.receive import Received
+from schemas.codes import TABLE
+from schemas.rules import GATE_RULES
+from schemas.store import Changes
+
+PLACES_SHOWN = 20
+FORMULA_START = re.compile(r"[=+\-@\t\r]")  # CWE-1236: a spreadsheet would run such a cell
+PLAIN_NUMBER = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)?")
+PROBLEM_COLUMNS = ["table", "row", "episode_id", "column", "value", "rule", "severity", "message", "how_to_fix"]
+
+
+def describe_intake(received: Received) -> dict:
+    """The content of `reports/intake.html.j2`: the sentence that matters, rows by table, changes, problems by rule; no cell."""
+    counts, problems = received.tables["row_counts"], received.tables["problems"]
+    by_severity = dict(iter(problems.groupby("severity")))
+    return {
+        "site": received.site,
+        "delivery": received.delivery,
+        "accepted": received.accepted,
+        "shown": PLACES_SHOWN,
+        "answer": answer(received),
+        "next_step": next_step(received),
+        "counts": [
+            {
+                "table": row.table,
+                "meaning": TABLE[row.table],
+                "rows": [row.rows_in, row.rows_stored, row.rows_set_aside, row.rows_refused],
+            }
+            for row in counts.itertuples(index=False)
+        ],
+        "changes": describe_changes(received),
+        "parts": [
+            {"severity": severity, "groups": group_problems(by_severity[severity])}
+            for severity in ("refuse", "set_aside", "warn")
+            if severity in by_severity
+        ],
+    }
+
+
+def answer(received: Received) -> str:
+    """The sentence that matters."""
+    counts, problems = received.tables["row_counts"], received.tables["problems"]
+    if not received.accepted:
+        return f"This delivery was refused: {say_why(problems[problems['severity'] == 'refuse'])}. Nothing of it was stored."
+    rows_in, stored, aside = (int(counts[name].sum()) for name in ("rows_in", "rows_stored", "rows_set_aside"))
+    if rows_in == 0:
+        return "Your delivery can be read, but it holds no rows."
+    if aside == 0:
+        return f"Your delivery can be pooled: all {count(rows_in, 'row')} {'is' if rows_in == 1 else 'are'} stored."
+    needs = "needs" if aside == 1 else "need"
+    return f"Your delivery can be pooled: {stored:,} of {count(rows_in, 'row')} are stored, {aside:,} {needs} a look."
+
+
+def say_why(refusals: pd.DataFrame) -> str:
+    """Why a delivery is refused, in half a sentence."""
+    hits = int(refusals["rule"].isin(GATE_RULES).sum())
+    if hits:
+        return f"{count(hits, 'place')} in it could identify a person"
+    messages = refusals["message"].drop_duplicates()
+    first = messages.iloc[0].rstrip(".")
+    more = f" (and {count(len(messages) - 1, 'further reason')})" if len(messages) > 1 else ""
+    return first[0].lower() + first[1:] + more
+
+
+def next_step(received: Received) -> str:
+    """What the coordinator does next."""
+    if not received.accepted:
+        return "Mend what is named here in your own records, then hand in the whole delivery again under the next free number."
+    if received.tables["row_counts"]["rows_set_aside"].sum():
+        return (
+            "Rows that need a look are kept apart, not lost: they enter no analysis until they are mended. "
+            "Mend them in your own records; the next delivery, again complete, takes the place of this one."
+        )
+    return "Nothing needs to be done."
+
+
+def describe_changes(received: Received) -> dict | None:
+    """How many episodes differ from the accepted delivery before, by kind of change; None if there was none before."""
+    if received.compared_with is None:
+        return None
+    kinds, changes = Changes.describe()["change"].codes, received.tables["changes"]["change"]
+    counts = [
+        {"name": kind, "meaning": meaning, "episodes": int(changes.eq(kind).sum())} for kind, meaning in kinds.items()
+    ]
+    return {"previous": received.compared_with, "kinds": counts}
+
+
+def group_problems(problems: pd.DataFrame) -> list[dict]:
+    """Problems that say the same, together: message, how to fix, number of rows, and the first places by table and column."""
+    groups = []
+    for (_, message, fix), found in problems.groupby(["rule", "message", "how_to_fix"], sort=False):
+        rows = found[["table", "row"]].drop_duplicates()
+        groups.append(
+            {
+                "message": message,
+                "how_to_fix": fix,
+                "size": count(len(rows), "row"),
+                "places": list_places(found.head(PLACES_SHOWN)),
+                "more": len(found) > PLACES_SHOWN,
+            }
+        )
+    return groups
+
+
+def list_places(problems: pd.DataFrame) -> list[dict]:
+    """Where problems are: the rows of each table and column; a place without a row is a table, a file or the delivery as a whole."""
+    return [
+        {
+            "table": table or "the whole delivery",
+            "column": column or "",
+            "rows": name_rows(found["row"].dropna().tolist()),
+        }
+        for (table, column), found in problems.fillna({"table": "", "column": ""}).groupby(
+            ["table", "column"], sort=False
+        )
+    ]
+
+
+def name_rows(rows: list[int]) -> str:
+    """Row numbers in words."""
+    return "" if not rows else f"row {rows[0]}" if len(rows) == 1 else "rows " + ", ".join(map(str, rows))
+
+
+def count(number: int, thing: str) -> str:
+    """A number of things in words: 1 row, 2 rows."""
+    return f"{number:,} {thing}" + ("" if number == 1 else "s")
+
+
+def format_problems(received: Received) -> str:
+    """The list of problems as .csv text: one line a problem, with cells that a spreadsheet would run made harmless."""
+    text = io.StringIO(newline="")
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(PROBLEM_COLUMNS)
+    rows = received.tables["problems"][PROBLEM_COLUMNS].astype(object)
+    writer.writerows([[disarm(cell) for cell in row] for row in rows.where(rows.notna(), "").itertuples(index=False)])
+    return text.getvalue()
+
+
+def disarm(cell: object) -> object:
+    """The cell, with an apostrophe before it where a spreadsheet would take it for a formula; numbers stay numbers."""
+    text = str(cell)
+    return f"'{text}" if FORMULA_START.match(text) and not PLAIN_NUMBER.fullmatch(text) else cell

@@ -1,0 +1,48 @@
+"""Which of our own files a module is made of: the code of a step is one of its inputs, so that an edit anywhere beneath reruns it."""
+
+import ast
+import hashlib
+from functools import cache
+from pathlib import Path
+
+ROOT = Path(__file__).parent.parent
+ROOMS = ("schemas", "pipeline", "synthetic_data")
+
+
+def find_sources(module: str) -> list[str]:
+    """The paths of `module` and of everything of ours that it imports, near or far, sorted."""
+    found: set[Path] = set()
+    waiting = [_locate(module)]
+    while waiting:
+        path = waiting.pop()
+        if path is not None and path not in found:
+            found.add(path)
+            waiting += [_locate(name) for name in find_imports(path)]
+    return sorted(str(path) for path in found)
+
+
+@cache
+def find_imports(path: Path) -> frozenset[str]:
+    """Our own modules that a file imports, with the packages that hold them."""
+    names: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            names |= {node.module} | {f"{node.module}.{alias.name}" for alias in node.names}
+    ours = {name for name in names if name.split(".")[0] in ROOMS}
+    return frozenset(".".join(name.split(".")[:n]) for name in ours for n in range(1, name.count(".") + 2))
+
+
+def fingerprint_files(paths: list[Path], root: Path) -> str:
+    """One SHA-256 over the names (relative to `root`) and bytes of files, in the order of their names."""
+    total = hashlib.sha256()
+    for path in sorted(paths):
+        total.update(path.relative_to(root).as_posix().encode() + b"\0" + hashlib.sha256(path.read_bytes()).digest())
+    return total.hexdigest()
+
+
+def _locate(module: str) -> Path | None:
+    """The file of a module or package of ours; None for a name inside a module."""
+    path = ROOT / Path(*module.split("."))
+    return next((p for p in (path.with_suffix(".py"), path / "__init__.py") if p.exists()), None)

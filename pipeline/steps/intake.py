@@ -1,0 +1,40 @@
+"""Take in deliveries: each one's rows, set-aside rows and problems, and a page for the coordinator who handed it in."""
+
+import argparse
+from pathlib import Path
+
+from pipeline.intake.receive import Received, receive_delivery
+from pipeline.intake.report import describe_intake, format_problems
+from pipeline.render import render_page
+from pipeline.steps.run import run_step
+from schemas.study import read_config
+
+
+def main() -> None:
+    """Read the command line and take in the deliveries, in the order given: a site's earlier ones come first."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
+    parser.add_argument("--results", type=Path, required=True, help="folder to write to")
+    parser.add_argument("deliveries", type=Path, nargs="+", help="folders .../<site>/<delivery>")
+    arguments = parser.parse_args()
+    config = read_config(arguments.plan)
+    last_accepted: dict[str, Received] = {}
+    for folder in arguments.deliveries:
+        received = receive_delivery(folder, config, last_accepted.get(folder.parent.name))
+        if received.accepted:
+            last_accepted[received.site] = received
+        _write_received(received, arguments.results)
+
+
+def _write_received(received: Received, results: Path) -> None:
+    rows, page = (results / part / received.site / received.delivery for part in ("rows", "intake"))
+    for folder in (rows, page):
+        folder.mkdir(parents=True, exist_ok=True)
+    for name, table in received.tables.items():
+        table.to_parquet(rows / f"{name}.parquet", index=False)
+    (page / "problems.csv").write_text(format_problems(received), "utf-8")
+    (page / "report.html").write_text(render_page("intake.html.j2", describe_intake(received)), "utf-8")
+
+
+if __name__ == "__main__":
+    run_step(main)

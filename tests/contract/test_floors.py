@@ -1,0 +1,107 @@
+"""The house stands: who may import whom, which library lives in which room, and how long a file may be."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+from pipeline.sources import find_imports, find_sources
+
+ROOT = Path(__file__).parent.parent.parent
+FLOORS = [
+    "sources",
+    "intake",
+    "warehouse",
+    "clinic",
+    "derive",
+    "models",
+    "disclose",
+    "figures",
+    "committee",
+    "render",
+    "steps",
+]
+PATIENT_LEVEL = {"intake", "warehouse", "clinic", "derive", "models"}
+AGGREGATES_ONLY = {"disclose", "figures", "committee", "render"}
+LIBRARY_ROOMS = {
+    "duckdb": {"pipeline/warehouse.py"},
+    "matplotlib": {"pipeline/figures.py"},
+    "jinja2": {"pipeline/render.py"},
+    "openpyxl": {"pipeline/intake/read.py", "synthetic_data/write.py"},
+}
+OURS = sorted(p for room in ("schemas", "pipeline", "synthetic_data") for p in (ROOT / room).rglob("*.py"))
+
+
+def floor_of(module: str) -> str | None:
+    parts = module.split(".")
+    return parts[1] if parts[0] == "pipeline" and len(parts) > 1 else None
+
+
+def name_of(path: Path) -> str:
+    return ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
+
+
+@pytest.mark.parametrize("path", OURS, ids=name_of)
+def test_imports_go_down(path):
+    here, room = name_of(path), name_of(path).split(".")[0]
+    imported = {name for name in find_imports(path) if name != here}
+    allowed = {
+        "schemas": {"schemas"},
+        "pipeline": {"pipeline", "schemas"},
+        "synthetic_data": {"synthetic_data", "schemas"},
+    }[room]
+    assert {name.split(".")[0] for name in imported} <= allowed
+    floor = floor_of(here)
+    if floor:
+        below = {floor_of(name) for name in imported} - {None, floor}
+        known = {f for f in below if f in FLOORS}
+        assert all(FLOORS.index(f) < FLOORS.index(floor) for f in known)
+        if floor in AGGREGATES_ONLY:
+            assert not known & PATIENT_LEVEL
+
+
+@pytest.mark.parametrize("path", OURS, ids=name_of)
+def test_each_library_has_its_room(path):
+    tops = {n.split(".")[0] for node in ast.walk(ast.parse(path.read_text("utf-8"))) for n in names_in(node)}
+    here = path.relative_to(ROOT).as_posix()
+    for library, rooms in LIBRARY_ROOMS.items():
+        assert library not in tops or here in rooms
+
+
+def names_in(node: ast.AST) -> list[str]:
+    if isinstance(node, ast.Import):
+        return [alias.name for alias in node.names]
+    return [node.module] if isinstance(node, ast.ImportFrom) and node.module else []
+
+
+def test_every_floor_exists():
+    exists = {
+        p.stem for p in (ROOT / "pipeline").iterdir() if p.name != "__init__.py" and not p.name.startswith("__pycache")
+    }
+    assert exists == set(FLOORS)
+
+
+@pytest.mark.parametrize(
+    "path", [p for p in OURS if name_of(p) not in ("schemas.delivery", "schemas.rules")], ids=name_of
+)
+def test_files_stay_short(path):
+    # the two exceptions are lists: one entry a column, one entry a rule
+    assert len(path.read_text("utf-8").splitlines()) <= 250
+
+
+def test_the_workflow_is_short_and_every_rule_is_whole():
+    text = (ROOT / "Snakefile").read_text("utf-8")
+    assert len(text.splitlines()) < 200
+    rules = text.split("\nrule ")[1:] + text.split("    rule:")[1:]
+    assert len(rules) >= 6
+    for rule in rules:
+        assert '"""' in rule
+        if not rule.startswith("all:"):
+            assert "log:" in rule
+            assert "code=" in rule
+
+
+def test_sources_follow_imports_near_and_far():
+    found = {Path(p).relative_to(ROOT).as_posix() for p in find_sources("pipeline.steps.store")}
+    assert {"pipeline/steps/store.py", "pipeline/clinic/variants.py", "schemas/codes.py"} <= found
+    assert "pipeline/models/curves.py" not in found

@@ -1,0 +1,123 @@
+"""Every rule that refuses a delivery does so for a case that is made for it, and for no other reason."""
+
+import zipfile
+
+import pytest
+from openpyxl import Workbook
+
+from pipeline.intake.receive import receive_delivery
+from tests.unit.intake.conftest import build_book, plain_tables, rules_of, to_grids, write_book, write_csv
+
+
+def drop(table, column):
+    def change(grids):
+        place = grids[table][0].index(column)
+        grids[table] = [row[:place] + row[place + 1 :] for row in grids[table]]
+
+    return change
+
+
+def tell(field, value):
+    def change(grids):
+        grids["submission"] = [[name, value if name == field else told] for name, told in grids["submission"]]
+
+    return change
+
+
+def put(table, row, column, value):
+    def change(grids):
+        grids[table][row][grids[table][0].index(column)] = value
+
+    return change
+
+
+def append_column(table, *cells):
+    def change(grids):
+        for row, cell in zip(grids[table], cells, strict=False):
+            row.append(cell)
+
+    return change
+
+
+REFUSALS = {
+    "identifier_column": append_column("episodes", "surname"),
+    "calendar_date": put("followups", 1, "day", "14.03.2024"),
+    "telephone_number": put("followups", 1, "day", "202-555-0143"),
+    "email_address": put("followups", 1, "contact", "a@example.org"),
+    "web_address": put("followups", 1, "contact", "www.example.org"),
+    "ip_address": put("followups", 1, "contact", "192.0.2.17"),
+    "long_number": put("episodes", 1, "episode_id", "4471992"),
+    "postcode": put("episodes", 1, "cause", "SW1A 1AA"),
+    "age_above_89": put("episodes", 1, "age_years", 90),
+    "free_text": put("episodes", 1, "cause", "fell at home"),
+    "table_missing": lambda grids: grids.pop("followups"),
+    "column_missing": drop("treatments", "attempt"),
+    "column_twice": append_column("treatments", "side"),
+    "submission_incomplete": tell("first_year", None),
+    "wrong_site": tell("site_code", "S02"),
+    "wrong_delivery_number": tell("delivery", "002"),
+    "future_dictionary": tell("dictionary_version", 99),
+    "not_deidentified": tell("deidentified", "no"),
+    "years_in_order": tell("last_year", 2001),
+}
+
+
+@pytest.mark.parametrize("rule", REFUSALS)
+def test_a_delivery_is_refused_for_one_reason(folder, plan, rule):
+    grids = to_grids(plain_tables())
+    REFUSALS[rule](grids)
+    received = receive_delivery(write_csv(folder, grids), plan)
+    assert rules_of(received, "refuse") == {rule}
+    assert not received.accepted
+
+
+def hand_in_two_workbooks(folder):
+    write_book(folder, build_book(to_grids(plain_tables())))
+    return write_book(folder, build_book(to_grids(plain_tables())), "again.xlsx")
+
+
+def hand_in_a_table_twice(folder):
+    write_csv(folder, to_grids(plain_tables()))
+    (folder / "Episodes.CSV").write_bytes((folder / "episodes.csv").read_bytes())
+    return folder
+
+
+def hand_in_a_picture(folder):
+    write_book(folder, build_book(to_grids(plain_tables())))
+    with zipfile.ZipFile(folder / "S01_001.xlsx", "a") as book:
+        book.writestr("xl/media/image1.png", b"")
+    return folder
+
+
+def hand_in_notes(folder):
+    write_csv(folder, to_grids(plain_tables()))
+    (folder / "notes.txt").write_text("")
+    return folder
+
+
+def hand_in_garbage(folder):
+    folder.mkdir(parents=True)
+    (folder / "S01.xlsx").write_bytes(b"garbage")
+    return folder
+
+
+def hand_in_a_formula(folder):
+    book: Workbook = build_book(to_grids(plain_tables()))
+    book["episodes"]["C2"] = "=50+7"
+    return write_book(folder, book)
+
+
+FILES = {
+    "no_tables": hand_in_two_workbooks,
+    "table_twice": hand_in_a_table_twice,
+    "embedded_object": hand_in_a_picture,
+    "stray_file": hand_in_notes,
+    "unreadable": hand_in_garbage,
+    "formula_without_result": hand_in_a_formula,
+}
+
+
+@pytest.mark.parametrize("rule", FILES)
+def test_files_are_refused_for_one_reason(folder, plan, rule):
+    received = receive_delivery(FILES[rule](folder), plan)
+    assert rules_of(received, "refuse") == {rule}

@@ -1,0 +1,54 @@
+"""The workflow as a person runs it: on a folder of deliveries, in a folder of its own."""
+
+import csv
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent.parent
+POOL = ROOT / "synthetic_data" / "pool"
+
+
+def command_of(*arguments: str, **config: object) -> list[str]:
+    """The command line of the workflow with two cores."""
+    pairs = [f"{name}={value}" for name, value in config.items()]
+    base = [sys.executable, "-m", "snakemake", "--snakefile", str(ROOT / "Snakefile"), "--cores", "2", *arguments]
+    return [*base, "--config", *pairs] if pairs else base
+
+
+def run_workflow(directory: Path, *arguments: str, **config: object) -> subprocess.CompletedProcess:
+    """Run it to its end in `directory`; what it printed is in `stdout`."""
+    return subprocess.run(
+        command_of("--directory", str(directory), *arguments, **config),
+        text=True,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        env=os.environ | {"PYTHONPATH": ""},
+        check=False,
+    )
+
+
+def write_delivery(folder: Path, tables: dict[str, list[dict]], site: str, number: str, **submission: object) -> None:
+    """Five .csv files as a clinic hands them in; each table's rows are dicts of texts or numbers."""
+    target = folder / site / number
+    target.mkdir(parents=True)
+    told = {"site_code": site, "delivery": number, "dictionary_version": 1, "deidentified": "yes", "first_year": 2024}
+    told |= {"last_year": 2024, "short_arm_basis": "not_assessed", "usual_confirmation_day": 7} | submission
+    rows = tables | {"submission": [{"field": field, "value": value} for field, value in told.items()]}
+    for name, members in rows.items():
+        with (target / f"{name}.csv").open("w", newline="", encoding="utf-8") as file:
+            writer = csv.DictWriter(file, list(dict.fromkeys(column for row in members for column in row)), restval="")
+            writer.writeheader()
+            writer.writerows(members)
+
+
+@pytest.fixture(scope="session")
+def pool_run(tmp_path_factory):
+    """The demonstration pool, run once: the folder with `results`, and what the terminal showed."""
+    directory = tmp_path_factory.mktemp("pool")
+    done = run_workflow(directory)
+    assert done.returncode == 0, done.stdout[-3000:]
+    return directory, done.stdout

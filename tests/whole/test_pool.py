@@ -1,0 +1,123 @@
+"""The demonstration pool from deliveries to report, twice, interrupted, and with nothing leaking."""
+
+import os
+import re
+import signal
+import subprocess
+import time
+
+import duckdb
+import pandas as pd
+
+from pipeline.sources import fingerprint_files
+from tests.whole.conftest import POOL, command_of, run_workflow
+
+
+def read_estimates(directory, name: str, folder: str = "estimates") -> pd.DataFrame:
+    return pd.read_csv(directory / "results" / folder / f"{name}.csv")
+
+
+def test_everything_promised_is_there(pool_run):
+    results = pool_run[0] / "results"
+    promised = [
+        "warehouse.duckdb",
+        "reports/committee.html",
+        "intake/S01/001/report.html",
+        "intake/S01/001/problems.csv",
+    ]
+    promised += [
+        f"estimates/{name}.csv" for name in ("episode_flow", "pool_description", "resolution_curves", "non_positional")
+    ]
+    assert [name for name in promised if not (results / name).stat().st_size] == []
+
+
+def test_every_row_is_stored_or_set_aside_with_a_problem(pool_run):
+    with duckdb.connect(str(pool_run[0] / "results" / "warehouse.duckdb"), read_only=True) as store:
+        unbalanced = store.execute(
+            "SELECT count(*) FROM row_count WHERE rows_in <> rows_stored + rows_set_aside + rows_refused"
+        ).fetchone()
+        wrong_total = store.execute(
+            """SELECT count(*) FROM row_count c WHERE c."table" = 'episodes' AND
+               rows_stored <> (SELECT count(*) FROM episode e WHERE e.site = c.site AND e.delivery = c.delivery)"""
+        ).fetchone()
+        unnamed = store.execute(
+            """SELECT count(*) FROM set_aside s WHERE NOT EXISTS (SELECT 1 FROM problem p WHERE p.site = s.site AND p.delivery = s.delivery
+               AND p."table" = s."table" AND p.row = s.row AND p.severity = 'set_aside')"""
+        ).fetchone()
+        aside = store.execute("SELECT count(*) FROM set_aside").fetchone()
+    assert (unbalanced, wrong_total, unnamed) == ((0,), (0,), (0,))
+    assert aside[0] > 0
+
+
+def test_flow_adds_up(pool_run):
+    n = read_estimates(pool_run[0], "episode_flow", "unreleased").set_index("term")["estimate"]
+    assert n["handed_in"] == n["refused"] + n["set_aside"] + n["stored"]
+    assert n["stored"] == n["positional"] + n["probable_non_positional"] + n["undetermined"]
+    assert n["positional"] == n["untreated"] + n["incomplete_record"] + n["not_looked"] + n["followed"]
+    assert n["refused"] > 0
+    assert n["probable_non_positional"] > 0
+
+
+def test_no_small_group_is_shown(pool_run):
+    for path in (pool_run[0] / "results" / "estimates").glob("*.csv"):
+        rows = pd.read_csv(path)
+        for count in (rows["n_episodes"], rows["n_events"], rows["n_episodes"] - rows["n_events"]):
+            assert not count.between(1, 10).any()
+
+
+def test_a_second_run_has_nothing_to_do(pool_run):
+    again = run_workflow(pool_run[0])
+    assert again.returncode == 0
+    assert "Nothing to be done" in again.stdout
+
+
+def test_no_pseudonym_reaches_a_page_a_log_or_an_estimate(pool_run):
+    directory, shown = pool_run
+    code = re.compile(r"\b(?:EP|PT)-[A-Z0-9-]*\d")
+    leaving = [
+        p
+        for part in ("reports", "estimates", "unreleased", "logs")
+        for p in (directory / "results" / part).rglob("*.*")
+    ]
+    assert len(leaving) > 8
+    assert [p.name for p in leaving if code.search(p.read_text("utf-8"))] == []
+    assert not code.search(shown)
+
+
+def test_killed_while_storing_the_old_warehouse_is_whole_and_the_next_run_goes_on(pool_run, tmp_path):
+    warehouse = tmp_path / "results" / "warehouse.duckdb"
+    assert run_workflow(tmp_path, "--until", "store").returncode == 0
+    before = fingerprint_files([warehouse], tmp_path)
+    forced = command_of("--directory", str(tmp_path), "--until", "store", "--forcerun", "store")
+    running = subprocess.Popen(forced, start_new_session=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    deadline = time.monotonic() + 60
+    while not warehouse.with_name("warehouse.duckdb.building").exists():
+        assert running.poll() is None, "the store ended before it was caught"
+        assert time.monotonic() < deadline
+        time.sleep(0.01)
+    os.killpg(running.pid, signal.SIGKILL)
+    running.wait()
+    assert fingerprint_files([warehouse], tmp_path) == before
+    run_workflow(tmp_path, "--unlock")
+    after = run_workflow(tmp_path, "--until", "store")
+    assert after.returncode == 0, after.stdout[-2000:]
+    with duckdb.connect(str(warehouse), read_only=True) as store:
+        assert store.execute("SELECT count(*) FROM adjudication").fetchone()[0] > 0
+
+
+def test_an_empty_pool_gets_a_report(tmp_path):
+    (tmp_path / "none").mkdir()
+    done = run_workflow(tmp_path, submissions="none")
+    assert done.returncode == 0, done.stdout[-2000:]
+    assert (tmp_path / "results" / "reports" / "committee.html").stat().st_size
+
+
+def test_misspelt_options_and_plan_keys_are_named_before_anything_runs(tmp_path):
+    assert "submision" in run_workflow(tmp_path, "--dry-run", submision=str(POOL)).stdout
+    plan = tmp_path / "plan"
+    plan.mkdir()
+    for path in (POOL.parent.parent / "config").glob("*.yaml"):
+        (plan / path.name).write_text(path.read_text("utf-8").replace("recurrence_gap:", "recurence_gap:"), "utf-8")
+    wrong = run_workflow(tmp_path, "--dry-run", plan=str(plan))
+    assert wrong.returncode != 0
+    assert "recurence_gap" in wrong.stdout
