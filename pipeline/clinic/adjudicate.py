@@ -7,7 +7,7 @@ canals (or both ears) are affected; where more than one reading is left, the par
 import numpy as np
 import pandas as pd
 
-from pipeline.clinic.findings import EPISODE
+from pipeline.clinic.findings import EPISODE, join_texts
 from pipeline.clinic.variants import match_variants
 from schemas.derived import Adjudications
 from schemas.study import Criteria
@@ -139,5 +139,4 @@ def _join_reasons(verdicts: pd.DataFrame, elsewhere: pd.Series, no_canal: pd.Ser
         elsewhere & ~verdicts["other_diagnosis"].eq("central")
     )
     unnamed = pd.Series("no_canal_recorded", index=verdicts.index, dtype="string").where(no_canal)
-    joined = pd.concat([p.astype("string").fillna("") for p in (verdicts["flags"], diagnosis, unnamed)], axis=1)
-    return joined.agg(" ".join, axis=1).str.split().str.join(" ")
+    return join_texts([verdicts["flags"], diagnosis, unnamed])

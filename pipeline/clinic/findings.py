@@ -53,3 +53,11 @@ def _come_before_treatment(examinations: pd.DataFrame, treatments: pd.DataFrame)
     told_before = looks["after_attempt"].eq(0).fillna(False) | (looks["after_attempt"].isna() & first_look)
     before = looks["first_day"].isna() | earlier | ((looks["day"] == looks["first_day"]) & told_before)
     return before.fillna(True).to_numpy(bool)
+
+
+def join_texts(parts: list[pd.Series]) -> pd.Series:
+    """The texts of several columns in one, separated by blanks; empty ones leave no trace."""
+    joined = parts[0].astype("string").fillna("")
+    for part in parts[1:]:
+        joined = joined + " " + part.astype("string").fillna("")
+    return joined.str.split().str.join(" ").astype("string")

@@ -6,6 +6,9 @@ import sys
 from pathlib import Path
 
 import pytest
+from pandera.config import config_context
+
+from pipeline.intake.check import ChecksOff
 
 ROOT = Path(__file__).parent.parent.parent.parent
 ASK = "from pipeline.intake.check import require_checks; require_checks()"
@@ -24,9 +27,5 @@ def test_switched_off_checks_stop_the_program(switch):
 
 
 def test_receiving_asks_first(receive, tables, monkeypatch):
-    from pandera.config import config_context
-
-    from pipeline.intake.check import ChecksOff
-
     with config_context(validation_enabled=False), pytest.raises(ChecksOff):
         receive(tables)

@@ -1,6 +1,8 @@
 """The gate finds every kind of identifier in every kind of place, finds nothing where there is none, and repeats nothing."""
 
+import datetime
 import logging
+import zipfile
 
 import pytest
 from openpyxl.packaging.custom import StringProperty
@@ -72,8 +74,6 @@ def test_what_programs_write_by_themselves_is_no_hit(folder, plan):
 
 
 def test_a_date_cell_is_found_and_its_text_is_not_kept(folder, plan):
-    import datetime
-
     book = build_book(to_grids(plain_tables()))
     book["episodes"].cell(2, 6).value = datetime.datetime(1957, 3, 14)
     handed = read_delivery(write_book(folder, book))
@@ -121,8 +121,6 @@ def test_a_field_of_the_submission_table_can_hold_an_identifier_too(receive, tab
     ["xl/media/image1.png", "xl/drawings/drawing1.xml", "xl/pivotCache/pivotCacheRecords1.xml", "xl/embeddings/o.bin"],
 )
 def test_what_is_no_cell_cannot_be_searched_and_is_refused(folder, plan, part):
-    import zipfile
-
     path = write_book(folder, build_book(to_grids(plain_tables())))
     with zipfile.ZipFile(path / "S01_001.xlsx", "a") as book:
         book.writestr(part, b"")

@@ -1,6 +1,7 @@
 """Reading: whatever the dialect, the same rows; whatever is broken, a problem and never an error."""
 
 import warnings
+import zipfile
 
 import pandas as pd
 import pytest
@@ -111,6 +112,7 @@ def test_a_comma_that_could_part_thousands_is_not_guessed(receive, tables):
         ("episodes.csv", "Zoë Quillfeather".encode("latin-1")),
         ("episodes.csv", b'a,b\n"Quillfeather'),
         ("episodes.csv", b"PK\x03\x04\x00\xff\xfe"),
+        ("episodes.csv", b"Quillfeather\x00,sex\n"),
         ("episodes.csv", "Quillfeather".encode("utf-16")),
     ],
 )
@@ -156,8 +158,6 @@ def test_a_formula_is_read_by_its_result_and_refused_without_one(folder, plan):
 
 def save_results(path):
     """Enter the result 0 beside each formula, as a spreadsheet program does on saving."""
-    import zipfile
-
     with zipfile.ZipFile(path) as book:
         parts = {name: book.read(name) for name in book.namelist()}
     with zipfile.ZipFile(path, "w") as book:

@@ -5,11 +5,12 @@ import json
 import pandas as pd
 import pytest
 
+from pipeline.intake.receive import receive_delivery
 from schemas.columns import RULES
 from schemas.delivery import TABLES
 from schemas.store import KEPT
 from schemas.warehouse import columns_of
-from tests.unit.intake.conftest import places_of, rules_of
+from tests.unit.intake.conftest import places_of, rules_of, to_grids, write_csv
 
 
 def changes_of(received) -> dict[str, str]:
@@ -147,9 +148,6 @@ def test_a_field_that_is_missing_or_wrong_refuses(receive, tables, field):
 
 
 def test_a_field_told_twice_refuses(folder, plan, tables):
-    from pipeline.intake.receive import receive_delivery
-    from tests.unit.intake.conftest import to_grids, write_csv
-
     grids = to_grids(tables)
     grids["submission"].append(["first_year", 2020])
     assert rules_of(receive_delivery(write_csv(folder, grids), plan)) == {"submission_incomplete"}

@@ -7,6 +7,7 @@ from itertools import pairwise
 
 import pytest
 
+from pipeline.intake.receive import receive_delivery
 from pipeline.intake.report import PLACES_SHOWN, PROBLEM_COLUMNS, answer, describe_intake, disarm, format_problems
 from pipeline.render import render_page
 from tests.unit.intake.conftest import CONTACT
@@ -70,8 +71,6 @@ def test_only_the_first_places_are_shown_and_the_rest_is_counted(receive, tables
 
 
 def test_a_delivery_that_cannot_be_read_gets_a_page_too(folder, plan):
-    from pipeline.intake.receive import receive_delivery
-
     folder.mkdir(parents=True)
     assert "neither exactly one workbook" in page_of(receive_delivery(folder, plan))
 
