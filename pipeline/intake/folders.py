@@ -7,7 +7,7 @@ from pathlib import Path
 
 SITE, NUMBER = re.compile(r"S[0-9]{2,3}"), re.compile(r"[0-9]{3}")
 SITES_PER_BATCH = 5  # starting a process costs as much as checking a few small sites
-LARGE_BYTES = 5_000_000  # a site of this size is worth a process of its own
+LARGE_BYTES = 2_000_000  # a site of this size is worth a process of its own
 
 
 @dataclass(frozen=True)

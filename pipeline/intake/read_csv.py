@@ -18,6 +18,8 @@ def read_csv(content: bytes, name: str, place: str) -> tuple[Sheet, list[str]]:
     Raises UnicodeDecodeError or csv.Error where the content is no such text.
     """
     text = content.decode("utf-8")
+    if "\0" in text:
+        raise csv.Error("no text")  # the csv module itself would read on
     met = ["It begins with a byte-order mark."] if text.startswith(BYTE_ORDER_MARK) else []
     text = text.removeprefix(BYTE_ORDER_MARK)
     first = text.partition("\n")[0]

@@ -16,7 +16,9 @@ def main() -> None:
     """Read the command line and write the page."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
-    parser.add_argument("--fingerprints", type=Path, required=True, help="file that names what the numbers were made from")
+    parser.add_argument(
+        "--fingerprints", type=Path, required=True, help="file that names what the numbers were made from"
+    )
     parser.add_argument("--out", type=Path, required=True, help="page to write")
     parser.add_argument("estimates", type=Path, nargs="+", help="files of estimates after small groups were hidden")
     arguments = parser.parse_args()
