@@ -6,13 +6,13 @@
 """
 
 import os
-import shlex
 import sys
 from pathlib import Path
 
 ROOT = Path(workflow.basedir)
 sys.path.insert(0, str(ROOT))
 os.environ["PYTHONPATH"] = str(ROOT)
+os.environ["STEP_PYTHON"] = sys.executable  # not in the command itself, so that another environment alone reruns nothing
 
 from pipeline.intake.folders import batch_deliveries, list_deliveries
 from pipeline.sources import find_sources
@@ -38,8 +38,7 @@ ANALYSES = (*COUNTED, "resolution_curves")
 
 def step(name: str, arguments: str) -> str:
     """The command of a step; what it prints goes to the rule's log, and to the terminal as well if it fails."""
-    command = f"{shlex.quote(sys.executable)} -m pipeline.steps.{name} {arguments}"
-    return command + " > {log:q} 2>&1 || {{ cat {log:q} >&2; exit 1; }}"
+    return f'"$STEP_PYTHON" -m pipeline.steps.{name} {arguments}' + " > {log:q} 2>&1 || {{ cat {log:q} >&2; exit 1; }}"
 
 
 for name in SKIPPED:
