@@ -11,11 +11,18 @@ from schemas.study import Disclosure
 
 NUMBERS = ["estimate", "std_error", "lower", "upper", "p_value", "p_adjusted"]
 COUNTS = ["n_episodes", "n_events"]
-NOT_A_SHARE = ["median_days", "sessions_median", "age_lower_quartile", "age_median", "age_upper_quartile"]
+NOT_A_SHARE = [
+    "median_days",
+    "sessions_median",
+    "reclassified_day_median",
+    "age_lower_quartile",
+    "age_median",
+    "age_upper_quartile",
+]
 FLOW_SUMS = (
     ("refused", "set_aside", "stored"),
     ("positional", "probable_non_positional", "undetermined"),
-    ("untreated", "incomplete_record", "not_looked", "followed"),
+    ("untreated", "incomplete_record", "never_positive", "not_looked", "followed"),
 )
 
 

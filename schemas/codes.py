@@ -162,6 +162,9 @@ CERTAINTY = {
     "definite": "meets established criteria",
     "probable": "meets established criteria but for something not recorded",
     "emerging": "meets criteria that are still emerging",
+    "suspected": "meets tentative criteria on symptoms without nystagmus",
+    "subjective": "vertigo in a positional test without nystagmus, in a case that the site holds for positional",
+    "resolved_before": "no positional test positive any more, in a case that the site holds for positional",
     "possible": "positional nystagmus or vertigo that meets no criteria",
     "none": "no criteria met",
 }
@@ -178,6 +181,7 @@ SPELL_STATUS = {
     "not_looked": "no later look tells anything about resolution",
     "incomplete_record": "a row of this episode that decides the interval was set aside",
     "untreated": "no treatment is recorded, so there is no day 0",
+    "never_positive": "no deciding test was ever positive, so that none can turn negative",
 }
 ATTEMPT_OUTCOME = {
     "negative": "the next deciding look was negative",

@@ -54,7 +54,11 @@ class Findings(Table):
 class Adjudications(Table):
     site: Series[Text] = site()
     episode_id: Series[Text] = episode_id()
-    positional: Series[Text] = column("Whether this was positional vertigo", codes=codes.POSITIONAL, filled=True)
+    positional: Series[Text] = column(
+        "Whether this was positional vertigo, by what was known at the first attempt",
+        codes=codes.POSITIONAL,
+        filled=True,
+    )
     variants: Series[Text] = column(
         "All variants that the looks allow, as canal/side/arm/mechanism, separated by blanks", filled=True
     )
@@ -66,7 +70,22 @@ class Adjudications(Table):
         "Free or adherent debris, where the allowed variants agree", codes=codes.MECHANISM, filled=True
     )
     certainty: Series[Text] = column("How well the criteria are met", codes=codes.CERTAINTY, filled=True)
+    side_by: Series[Text] = column(
+        "How a lateral-canal side was told: intensity, or a tie-breaking sign",
+        codes={
+            "intensity": "stronger response",
+            "signs": "lying-down, bow or lean nystagmus",
+            "plane": "the plane of the nystagmus",
+        },
+    )
+    side_signs: Series[Text] = column(
+        "What each lateral-canal sign says, as sign=ear, separated by blanks", filled=True
+    )
     known_day: Series[Integer] = column("Day on which the verdict could first have been known", unit="days from day 0")
+    reclassified_day: Series[Integer] = column(
+        "Day after the first attempt on which the case was found to be probably non-positional after all",
+        unit="days from day 0",
+    )
     site_recognised: Series[Flag] = column("The site itself recorded another diagnosis, or no canal", filled=True)
     criteria: Series[Text] = column("Criteria of positional vertigo that are met, separated by blanks", filled=True)
     reasons_against: Series[Text] = column(

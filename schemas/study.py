@@ -4,22 +4,12 @@ from pathlib import Path
 from typing import Annotated, Literal
 
 import yaml
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from schemas import codes
+from schemas.criteria import Arm, Canal, Closed, Criteria, Mechanism, Standing
 
-Standing = Literal["established", "emerging", "tentative", "common practice", "proposal"]
-Canal = Literal["posterior", "lateral", "anterior"]
-Arm = Literal["long", "short", "cupula", "unknown"]
-Mechanism = Literal["canalolithiasis", "cupulolithiasis", "unknown"]
-TestName = Literal[tuple(codes.TEST)]
 Endpoint = Literal[tuple(codes.ENDPOINT)]
-
-
-class Closed(BaseModel):
-    """A frozen part of the configuration that knows all of its keys."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
 
 class Resolution(Closed):
@@ -77,71 +67,6 @@ class Maneuver(Closed):
     sided: bool = Field(description="Done for one ear, so that the record must name it")
     source: str
     standing: Standing
-
-
-class Criterion(Closed):
-    """One diagnostic pattern of `config/criteria.yaml`: what a look must show, and which variant it then allows.
-
-    A list names the values that fit; a key left out fits anything. What was not measured fits, but lowers the certainty.
-    """
-
-    says: str
-    tests: tuple[TestName, ...]
-    both_sides: bool = Field(default=False, description="The same pattern must appear with either ear down")
-    vertical: tuple[Literal["up", "down", "none"], ...] | None = None
-    torsion_toward: tuple[Literal["lower_ear", "upper_ear", "midline", "none"], ...] | None = None
-    horizontal: tuple[Literal["geotropic", "apogeotropic", "right", "left", "none"], ...] | None = None
-    duration: tuple[Literal["short", "borderline", "long"], ...] | None = None
-    silent_tests: tuple[TestName, ...] = Field(
-        default=(), description="Tests that must have been done without nystagmus"
-    )
-    canal: Canal
-    side: Literal["lower_ear", "torsion_ear", "opposite_of_torsion_ear", "stronger_ear", "weaker_ear"]
-    arm: Arm
-    arm_basis: Literal["sitting_up", "half_dix_hallpike"] | None = None
-    mechanism: Mechanism
-    certainty: Literal["definite", "probable", "emerging"]
-    standing: Standing
-    source: str
-
-
-class RedFlag(Closed):
-    """A finding that speaks for a cause other than canal debris: an answer `value` in the episode's `field`."""
-
-    says: str
-    field: str
-    value: str
-    weight: Literal["decisive"]
-    standing: Standing
-    source: str
-
-
-class DurationClasses(Closed):
-    """Seconds between which a duration is neither clearly short nor clearly long."""
-
-    borderline_from_s: float = Field(gt=0)
-    borderline_to_s: float = Field(gt=0)
-    standing: Standing
-    source: str
-
-
-class Criteria(Closed):
-    """`config/criteria.yaml`: what the looks mean."""
-
-    duration: DurationClasses
-    tests_of_canal: dict[Canal, tuple[TestName, ...]] = Field(
-        description="Tests whose turning negative confirms resolution"
-    )
-    tests_of_short_arm: tuple[TestName, ...] = Field(description="Further such tests where the arm is short")
-    same_test: dict[TestName, TestName] = Field(description="Tests that stand for another: a repeat of either counts")
-    criteria: dict[str, Criterion]
-    red_flags: dict[str, RedFlag]
-
-    @model_validator(mode="after")
-    def _band_in_order(self) -> "Criteria":
-        if self.duration.borderline_from_s >= self.duration.borderline_to_s:
-            raise ValueError("duration: the borderline band must begin before it ends")
-        return self
 
 
 class Config(Closed):

@@ -20,8 +20,10 @@ FLOW = {
     "undetermined": 88,
     "untreated": 46,
     "incomplete_record": 24,
-    "not_looked": 157,
+    "never_positive": 39,
+    "not_looked": 118,
     "followed": 1087,
+    "reclassified_later": 29,
 }
 PARTS = {  # stratum: episodes, sites, reach, scale in days
     "all": (1087, 9, 0.93, 6),

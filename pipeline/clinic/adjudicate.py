@@ -8,11 +8,12 @@ import numpy as np
 import pandas as pd
 
 from pipeline.clinic.findings import EPISODE, join_texts
+from pipeline.clinic.flags import find_other_causes, raise_flags
 from pipeline.clinic.variants import match_variants
+from schemas.criteria import Criteria
 from schemas.derived import Adjudications
-from schemas.study import Criteria
 
-CANAL_BITS = {"posterior": 1, "lateral": 2, "anterior": 4}
+CANAL_BITS = {"posterior": 1, "lateral": 2, "anterior": 4, "unknown": 7}
 SIDE_BITS = {"right": 1, "left": 2, "unknown": 3}
 ARM_BITS = {"long": 1, "short": 2, "cupula": 4, "unknown": 7}
 MECHANISM_BITS = {"canalolithiasis": 1, "cupulolithiasis": 2, "unknown": 3}
@@ -20,58 +21,92 @@ CANALS = {0: "multiple", 1: "posterior", 2: "lateral", 4: "anterior", 5: "anteri
 SIDES = {0: "both", 1: "right", 2: "left"}
 ARMS = {1: "long", 2: "short", 4: "cupula"}
 MECHANISMS = {1: "canalolithiasis", 2: "cupulolithiasis"}
-CERTAINTIES = ["definite", "probable", "emerging"]
+CERTAINTIES = ["definite", "probable", "emerging", "suspected", "subjective"]
+FIRM = ("definite", "probable")
+ENOUGH_FLAGS = 2  # strong or moderate flags that outweigh criteria which are not firm (this project's proposal)
 
 
 def adjudicate_episodes(
-    episodes: pd.DataFrame, examinations: pd.DataFrame, findings: pd.DataFrame, criteria: Criteria
+    episodes: pd.DataFrame,
+    examinations: pd.DataFrame,
+    findings: pd.DataFrame,
+    treatments: pd.DataFrame,
+    followups: pd.DataFrame,
+    criteria: Criteria,
 ) -> pd.DataFrame:
-    """The verdict on each episode (schemas.derived.Adjudications), from what was seen before treatment.
+    """The verdict on each episode (schemas.derived.Adjudications), by what was known when the first attempt was given.
 
-    Precedence (this project's proposal): a decisive red flag sets the case apart even if a positional criterion is met; else a
-    met criterion makes it positional; else another diagnosis reached by the site, or no canal recorded, makes it probably
-    non-positional; else it is undetermined.
+    Only looks before treatment enter, and another diagnosis of the site only if it was made by then. An untreated episode has no
+    such moment: everything counts. A positional case is reclassified on the day on which the site ended its follow-up as such, or
+    made another diagnosis later: a central one, or any where no firm criteria were met.
     """
     looks = examinations.assign(**{c: findings[c] for c in findings.columns.difference(examinations.columns)})
     before = looks[looks["before_treatment"]]
-    matches = match_variants(before, criteria)
-    verdicts = episodes[[*EPISODE, "other_diagnosis", "other_diagnosis_day", "recorded_canal"]].join(
-        read_variants(matches), on=EPISODE
-    )
-    verdicts = verdicts.join(_collect_flags(episodes, criteria), on=EPISODE)
-    verdicts = verdicts.join(
-        before.groupby(EPISODE).agg(seen=("positive", "any"), first_look_day=("day", "min")), on=EPISODE
-    )
+    facts = episodes[[*EPISODE, "other_diagnosis", "other_diagnosis_day", "recorded_canal"]]
+    facts = facts.join(read_variants(match_variants(before, criteria)), on=EPISODE)
+    raised = raise_flags(episodes, before, criteria)
+    for weight in ("decisive", "strong", "moderate"):
+        count = raised[raised["weight"].eq(weight)].groupby(EPISODE).size().rename(weight)
+        facts = facts.join(count, on=EPISODE).fillna({weight: 0})
+    causes = find_other_causes(episodes, before, criteria)
+    facts = facts.join(join_sorted(raised, "flag"), on=EPISODE).join(join_sorted(causes, "cause"), on=EPISODE)
+    facts = facts.join(before.groupby(EPISODE).agg(seen=("positive", "any"), first_look_day=("day", "min")), on=EPISODE)
+    facts = facts.join(treatments.groupby(EPISODE)["day"].min().rename("first_attempt_day"), on=EPISODE)
+    ended = followups[followups["end_of_followup"].eq("reclassified")].groupby(EPISODE)["day"].min().rename("ended_day")
+    return Adjudications.cast(_state_verdicts(facts.join(ended, on=EPISODE)))
 
-    flagged, met = verdicts["flags"].notna(), verdicts["criteria"].notna()
-    elsewhere = ~verdicts["other_diagnosis"].isin(["none", "unknown"])
-    no_canal = verdicts["recorded_canal"].eq("none")
-    kind = np.select([flagged, met, elsewhere | no_canal], ["flag", "criterion", "elsewhere"], "undetermined")
-    positional = {"flag": "probable_non_positional", "criterion": "yes", "elsewhere": "probable_non_positional"}
-    verdicts["positional"] = pd.Series(kind, index=verdicts.index).map(positional).fillna("undetermined")
-    verdicts["certainty"] = verdicts["certainty"].fillna(
-        pd.Series(np.where(verdicts["seen"].fillna(False), "possible", "none"), verdicts.index)
-    )
-    verdicts["site_recognised"] = elsewhere | no_canal
-    verdicts["known_day"] = np.select(
-        [kind == "flag", kind == "criterion", kind == "elsewhere"],
-        [
-            _flag_day(verdicts),
-            verdicts["met_day"].astype("Int64"),
-            verdicts["other_diagnosis_day"].fillna(verdicts["first_look_day"]),
-        ],
-        pd.NA,
-    )
-    verdicts["reasons_against"] = _join_reasons(verdicts, elsewhere, no_canal)
-    fill = {
+
+def _state_verdicts(facts: pd.DataFrame) -> pd.DataFrame:
+    """Precedence (this project's proposal): a decisive flag sets the case apart even if a criterion is met; else firm criteria make
+    it positional; else another cause by its criteria, another diagnosis of the site, no canal recorded, or two strong or moderate
+    flags set it apart; else weaker criteria make it positional; else it is undetermined, unless the site holds it for positional
+    and no test is positive any more.
+    """
+    named = ~facts["other_diagnosis"].isin(["none", "unknown"])
+    later = (named & (facts["other_diagnosis_day"] > facts["first_attempt_day"])).fillna(False)
+    elsewhere, no_canal = named & ~later, facts["recorded_canal"].eq("none")
+    flagged = facts["decisive"].gt(0) | (elsewhere & facts["other_diagnosis"].eq("central"))
+    firm = facts["certainty"].isin(FIRM)
+    against = facts["cause"].notna() | elsewhere | no_canal | (facts["strong"] + facts["moderate"]).ge(ENOUGH_FLAGS)
+    quiet = ~facts["seen"].fillna(False) & facts["first_look_day"].notna()
+    resolved = quiet & facts["recorded_canal"].isin(["posterior", "lateral", "anterior", "multiple"])
+    tests = [flagged, firm, against, facts["certainty"].notna(), resolved]
+    kind = np.select(tests, ["apart", "criteria", "apart", "criteria", "resolved"], "undetermined")
+    positional = {"apart": "probable_non_positional", "criteria": "yes", "resolved": "yes"}
+    rest = np.select([kind == "resolved", facts["seen"].fillna(False)], ["resolved_before", "possible"], "none")
+    by_findings = facts[["flag", "cause"]].notna().any(axis=1)
+    told_day = facts[["first_look_day", "other_diagnosis_day"]].max(axis=1)
+    apart_day = facts["first_look_day"].where(by_findings | ~elsewhere, told_day)
+    texts = {
         "variants": "",
         "criteria": "",
         "canal": "unknown",
         "side": "unknown",
         "arm": "unknown",
         "mechanism": "unknown",
+        "side_signs": "",
     }
-    return Adjudications.cast(verdicts.fillna(fill))
+    verdicts = facts.assign(
+        positional=pd.Series(kind, index=facts.index).map(positional).fillna("undetermined"),
+        certainty=facts["certainty"].fillna(pd.Series(rest, index=facts.index)),
+        site_recognised=named | no_canal,
+        known_day=np.select(
+            [kind == "apart", kind == "undetermined"],
+            [apart_day, pd.NA],
+            facts["met_day"].fillna(facts["first_look_day"]),
+        ),
+        reclassified_day=_find_reclassification(facts, later, firm).where(np.isin(kind, ["criteria", "resolved"])),
+        reasons_against=_join_reasons(facts, elsewhere, no_canal),
+    )
+    return verdicts.fillna(texts)
+
+
+def _find_reclassification(facts: pd.DataFrame, later: pd.Series, firm: pd.Series) -> pd.Series:
+    """The day after the first attempt on which the site ended follow-up as reclassified, or made a diagnosis that overturns: a
+    central one, or any where no firm criteria were met (migraine, neuritis and Ménière's disease commonly coexist: from memory)."""
+    overturned = later & (facts["other_diagnosis"].eq("central") | ~firm)
+    days = pd.concat([facts["other_diagnosis_day"].where(overturned), facts["ended_day"]], axis=1).min(axis=1)
+    return days.where((days > facts["first_attempt_day"]).fillna(False))
 
 
 def read_variants(matches: pd.DataFrame) -> pd.DataFrame:
@@ -85,20 +120,15 @@ def read_variants(matches: pd.DataFrame) -> pd.DataFrame:
     parts = ["canal", "side", "arm", "mechanism"]
     per_look = _reduce_bits(bits, [*EPISODE, "day", "look_key"], parts, np.bitwise_or)
     common = _reduce_bits(per_look, EPISODE, parts, np.bitwise_and).set_index(EPISODE)
-    named = pd.DataFrame(
-        {
-            "canal": common["canal"].map(CANALS).fillna("unknown"),
-            "side": common["side"].map(SIDES).fillna("unknown"),
-            "arm": common["arm"].map(ARMS).fillna("unknown"),
-            "mechanism": common["mechanism"].map(MECHANISMS).fillna("unknown"),
-        },
-        index=common.index,
-    )
+    names = {"canal": CANALS, "side": SIDES, "arm": ARMS, "mechanism": MECHANISMS}
+    named = pd.DataFrame({part: common[part].map(names[part]).fillna("unknown") for part in parts}, index=common.index)
     variant = matches["canal"] + "/" + matches["side"] + "/" + matches["arm"] + "/" + matches["mechanism"]
     ranked = matches.assign(variant=variant, rank=matches["certainty"].map(CERTAINTIES.index))
     told = ranked.groupby(EPISODE).agg(rank=("rank", "min"), met_day=("day", "min"), arm_basis=("arm_basis", "first"))
     told["variants"], told["criteria"] = join_sorted(ranked, "variant"), join_sorted(ranked, "criterion")
     told["certainty"] = told.pop("rank").map(dict(enumerate(CERTAINTIES)))
+    told["side_by"] = join_sorted(ranked[ranked["side"].ne("unknown")], "side_by").str.split().str[0]
+    told["side_signs"] = join_sorted(ranked, "side_signs").str.strip()
     named = named.join(told)
     named["arm_basis"] = named["arm_basis"].where(named["arm"].eq("short"))
     return named
@@ -118,25 +148,8 @@ def _reduce_bits(bits: pd.DataFrame, keys: list[str], parts: list[str], combine:
     return ordered.loc[starts, keys].assign(**combined).reset_index(drop=True)
 
 
-def _collect_flags(episodes: pd.DataFrame, criteria: Criteria) -> pd.Series:
-    """The decisive red flags of each episode that has one; indexed by site and episode_id."""
-    raised = [
-        episodes.loc[episodes[flag.field].eq(flag.value).fillna(False), EPISODE].assign(flags=name)
-        for name, flag in criteria.red_flags.items()
-    ]
-    return join_sorted(pd.concat(raised), "flags")
-
-
-def _flag_day(verdicts: pd.DataFrame) -> pd.Series:
-    """Screening is asked at the first look; a flag that is itself a later diagnosis is known from its own day."""
-    only_diagnosis = verdicts["flags"].eq("central_diagnosis")
-    return verdicts["other_diagnosis_day"].where(only_diagnosis, verdicts["first_look_day"])
-
-
-def _join_reasons(verdicts: pd.DataFrame, elsewhere: pd.Series, no_canal: pd.Series) -> pd.Series:
-    """Flags and the site's own other diagnosis in one text; a diagnosis that is itself a flag is not named twice."""
-    diagnosis = ("other_diagnosis=" + verdicts["other_diagnosis"]).where(
-        elsewhere & ~verdicts["other_diagnosis"].eq("central")
-    )
-    unnamed = pd.Series("no_canal_recorded", index=verdicts.index, dtype="string").where(no_canal)
-    return join_texts([verdicts["flags"], diagnosis, unnamed])
+def _join_reasons(facts: pd.DataFrame, elsewhere: pd.Series, no_canal: pd.Series) -> pd.Series:
+    """Flags, other causes by their criteria, and what the site itself recorded, in one text."""
+    diagnosis = ("other_diagnosis=" + facts["other_diagnosis"]).where(elsewhere)
+    unnamed = pd.Series("no_canal_recorded", index=facts.index, dtype="string").where(no_canal)
+    return join_texts([facts["flag"], facts["cause"], diagnosis, unnamed])

@@ -3,8 +3,8 @@
 import numpy as np
 import pandas as pd
 
+from schemas.criteria import DurationClasses
 from schemas.derived import Findings
-from schemas.study import DurationClasses
 
 EPISODE = ["site", "episode_id"]
 

@@ -19,6 +19,16 @@ def describe_apart(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     said = [
         f"Stored episodes that are probably not positional vertigo: {say_count(flow.estimate)}. They are in no curve."
     ]
+    later, late_day = (
+        read_estimates(estimates, "episode_flow", "pool")["all", "reclassified_later"],
+        readings["all", "reclassified_day_median"],
+    )
+    if later.usable and later.estimate:
+        when = f", half of them by day {late_day.estimate:.0f}" if late_day.usable else ""
+        said.append(
+            f"{say_count(later.estimate)} more were treated as positional vertigo until the site found another cause{when}: they "
+            "are in the curves up to that day, since nobody knew before."
+        )
     recognised, given = readings["all", "recognised_by_site"], readings["all", "maneuver_given"]
     sessions = readings["all", "sessions_median"]
     if recognised.usable:

@@ -20,7 +20,7 @@ from schemas.study import Config
 SPLITS = {  # each whole: the part that stays, and what leaves
     "handed_in": ("stored", ("refused", "set_aside")),
     "stored": ("positional", ("probable_non_positional", "undetermined")),
-    "positional": ("followed", ("untreated", "incomplete_record", "not_looked")),
+    "positional": ("followed", ("untreated", "incomplete_record", "never_positive", "not_looked")),
 }
 TABLES = {  # what describes all stored episodes, and what only those of positional vertigo have
     "stored": ("age", "sex", "cause"),

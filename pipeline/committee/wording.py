@@ -49,6 +49,9 @@ SHORT = {  # where a meaning of schemas.codes is too long for a table or a figur
         "definite": "established criteria met",
         "probable": "probable: something was not recorded",
         "emerging": "criteria still emerging",
+        "suspected": "suspected: symptoms without nystagmus",
+        "subjective": "vertigo without nystagmus",
+        "resolved_before": "no test positive any more",
         "possible": "possible: no criteria met",
         "none": "no criteria met",
     },
@@ -69,6 +72,7 @@ SHORT = {  # where a meaning of schemas.codes is too long for a table or a figur
         "positional": "positional vertigo",
         "untreated": "no treatment recorded",
         "incomplete_record": "record incomplete where it matters",
+        "never_positive": "no test that could turn negative",
         "not_looked": "nobody looked again after the maneuver",
         "followed": "looked at again: in the curves",
     },
@@ -180,8 +184,10 @@ def name_value(variable: str, code: str, config: Config) -> str:
         return name_maneuver(code, config)
     if variable == "age":
         return code.replace("-", "–")
-    if variable == "reason" and code in config.criteria.red_flags:
-        return config.criteria.red_flags[code].says
+    if variable == "reason" and code in config.criteria.flags:
+        return config.criteria.flags[code].says
+    if variable == "reason" and code in config.criteria.other_causes:
+        return config.criteria.other_causes[code].says
     if variable == "reason" and code == "no_canal_recorded":
         return "The site recorded no canal"
     named = SHORT.get(variable, {}).get(code) or MEANINGS.get(variable, {}).get(code) or code.replace("_", " ")

@@ -46,7 +46,12 @@ def measure_spells(
         [_measure_endpoint(episodes, name, found, resolution) for name, found in states.items()], ignore_index=True
     )
     members = pd.MultiIndex.from_frame(spells[EPISODE])
-    unusable = {"untreated": ~members.isin(treated), "incomplete_record": members.isin(incomplete)}
+    ever_positive = pd.MultiIndex.from_frame(looks.loc[looks["positive"], EPISODE])
+    unusable = {
+        "never_positive": ~members.isin(ever_positive) & spells["endpoint"].ne("patient_reported"),
+        "untreated": ~members.isin(treated),
+        "incomplete_record": members.isin(incomplete),
+    }
     for status, rows in unusable.items():
         spells.loc[rows, ["left_days", "right_days", "last_look_days"]] = [0.0, np.inf, 0.0]
         spells.loc[rows, "status"] = status

@@ -4,7 +4,8 @@ import numpy as np
 import pandas as pd
 
 from pipeline.clinic.findings import EPISODE
-from schemas.study import Criteria, Maneuver
+from schemas.criteria import Criteria
+from schemas.study import Maneuver
 
 TEST_KEY = [*EPISODE, "test", "side"]
 DAY_KEY = [*EPISODE, "day"]
@@ -15,11 +16,13 @@ def select_deciding_looks(
 ) -> pd.DataFrame:
     """The looks that can decide on resolution: tests of the affected canal; tests that stand for one another share a name.
 
-    Where the canal is not known, the tests of every canal count; where it is one of two, the tests of both.
+    Where the canal is not known, the tests of every canal count; where it is one of two, the tests of both. A case that was
+    reclassified stays at risk until that day: looks from then on decide nothing.
     """
     looks = examinations[[*DAY_KEY, "look", "after_attempt", "test", "side", "horizontal"]].assign(
         positive=findings["positive"].to_numpy(bool), nystagmus=findings["nystagmus"].to_numpy(bool)
     )
+    looks = keep_until_reclassified(looks, adjudications)
     looks = looks.merge(adjudications[[*EPISODE, "canal", "arm"]], on=EPISODE, how="left", validate="many_to_one")
     tests = {canal: set(names) for canal, names in criteria.tests_of_canal.items()}
     tests["anterior_or_posterior"] = tests["anterior"] | tests["posterior"]
@@ -29,6 +32,16 @@ def select_deciding_looks(
         deciding |= looks["canal"].eq(canal) & looks["test"].isin(names)
     deciding |= looks["arm"].eq("short") & looks["test"].isin(criteria.tests_of_short_arm)
     return looks[deciding].assign(test=looks["test"].replace(criteria.same_test))
+
+
+def keep_until_reclassified(rows: pd.DataFrame, adjudications: pd.DataFrame) -> pd.DataFrame:
+    """The rows (with a day) that come before the day on which their episode was reclassified, if it was."""
+    until = rows[EPISODE].merge(
+        adjudications[[*EPISODE, "reclassified_day"]], on=EPISODE, how="left", validate="many_to_one"
+    )
+    return rows[
+        (until["reclassified_day"].isna() | (rows["day"].array < until["reclassified_day"])).fillna(True).to_numpy(bool)
+    ]
 
 
 def mark_confirming(

@@ -18,7 +18,8 @@ def count_flow(
 
     Of each site the current delivery counts; of a site without an accepted one, its last refused delivery.
     handed_in = refused + set_aside + stored; stored = positional + probable_non_positional + undetermined;
-    positional = untreated + incomplete_record + not_looked + followed.
+    positional = untreated + incomplete_record + never_positive + not_looked + followed; reclassified_later are those of the
+    positional that the site found to be something else after the first attempt.
     """
     accepted = deliveries[deliveries["is_current"]]
     refused = deliveries[~deliveries["site"].isin(accepted["site"])].sort_values("delivery").groupby("site").tail(1)
@@ -37,8 +38,10 @@ def count_flow(
         _count("undetermined", verdicts, verdicts["positional"].eq("undetermined")),
         _count("untreated", verdicts, positional & verdicts["status"].eq("untreated")),
         _count("incomplete_record", verdicts, positional & verdicts["status"].eq("incomplete_record")),
+        _count("never_positive", verdicts, positional & verdicts["status"].eq("never_positive")),
         _count("not_looked", verdicts, positional & verdicts["status"].eq("not_looked")),
         _count("followed", verdicts, positional & verdicts["status"].isin(["resolved", "unresolved"])),
+        _count("reclassified_later", verdicts, positional & verdicts["reclassified_day"].notna()),
     ]
     return tidy_estimates(rows, analysis="episode_flow", population="pool", stratum="all", method="count")
 
@@ -81,6 +84,15 @@ def describe_non_positional(adjudications: pd.DataFrame, attempts: pd.DataFrame)
     return tidy_estimates(
         rows, analysis="non_positional", population="probable_non_positional", method="share of episodes"
     )
+
+
+def _median_day(adjudications: pd.DataFrame) -> dict:
+    """How late cases were found to be something else that had been treated as positional vertigo."""
+    later = adjudications[adjudications["positional"].eq("yes") & adjudications["reclassified_day"].notna()]
+    where = {"stratum": "all", "n_episodes": len(later), "n_sites": later["site"].nunique(), "method": "median of days"}
+    if later.empty:
+        return withhold("reclassified_day_median", "too_few", "no case was reclassified", **where)
+    return state("reclassified_day_median", later["reclassified_day"].astype(float).median(), **where)
 
 
 def name_first_maneuvers(attempts: pd.DataFrame) -> pd.DataFrame:

@@ -9,7 +9,7 @@ from pipeline.clinic.adjudicate import adjudicate_episodes
 from pipeline.clinic.findings import EPISODE, describe_looks
 from pipeline.derive.attempts import list_attempts
 from pipeline.derive.spells import measure_spells
-from pipeline.derive.states import find_states, mark_confirming, select_deciding_looks
+from pipeline.derive.states import find_states, keep_until_reclassified, mark_confirming, select_deciding_looks
 from pipeline.steps.run import run_step
 from pipeline.warehouse import Warehouse, build_warehouse
 from schemas.study import Config, read_config
@@ -25,10 +25,11 @@ def derive_all(warehouse: Warehouse, config: Config) -> None:
     )
     criteria, resolution = config.criteria, config.study.resolution
     findings = describe_looks(examinations, treatments, criteria.duration)
-    adjudications = adjudicate_episodes(episodes, examinations, findings, criteria)
+    adjudications = adjudicate_episodes(episodes, examinations, findings, treatments, followups, criteria)
     looks = select_deciding_looks(examinations, findings, adjudications, criteria)
     looks["confirming"] = mark_confirming(looks, treatments, config.maneuvers, resolution.confirmation_day)
-    contacts = followups.assign(after_attempt=pd.array([pd.NA] * len(followups), dtype="Int64"))
+    contacts = keep_until_reclassified(followups, adjudications)
+    contacts = contacts.assign(after_attempt=pd.array([pd.NA] * len(contacts), dtype="Int64"))
     contacts["confirming"] = mark_confirming(contacts, treatments, config.maneuvers, resolution.confirmation_day)
     treated = pd.MultiIndex.from_frame(treatments[EPISODE].drop_duplicates())
     holes = set_aside[set_aside["table"].isin(DECIDING_TABLES) & set_aside["episode_id"].notna()]

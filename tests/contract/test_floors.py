@@ -13,6 +13,7 @@ FLOORS = [
     "intake",
     "warehouse",
     "clinic",
+    "explain",
     "derive",
     "models",
     "disclose",
@@ -20,6 +21,7 @@ FLOORS = [
     "committee",
     "render",
     "steps",
+    "__main__",
 ]
 PATIENT_LEVEL = {"intake", "warehouse", "clinic", "derive", "models"}
 AGGREGATES_ONLY = {"disclose", "figures", "committee", "render"}

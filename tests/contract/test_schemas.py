@@ -5,7 +5,7 @@ from pydantic import ValidationError
 
 from schemas import rules
 from schemas.columns import RULES
-from schemas.delivery import TABLES, Episodes, Submission
+from schemas.delivery import TABLES, Submission
 from schemas.derived import DERIVED
 from schemas.store import KEPT
 from schemas.study import Study
@@ -36,13 +36,10 @@ def test_rules_never_quote_a_cell():
     assert rules.CATALOGUE
 
 
-def test_red_flags_and_criteria_name_what_exists(plan):
-    codes = Episodes.describe()
-    for flag in plan.criteria.red_flags.values():
-        assert flag.value in codes[flag.field].codes
-    for criterion in plan.criteria.criteria.values():
-        assert criterion.source
-        assert criterion.standing
+def test_every_rule_of_the_plan_names_its_source(plan):
+    for entries in (plan.criteria.criteria, plan.criteria.flags, plan.criteria.other_causes):
+        assert entries
+        assert all(entry.source and entry.standing and entry.says for entry in entries.values())
 
 
 def test_a_misspelt_key_of_the_plan_is_refused_by_name(plan):

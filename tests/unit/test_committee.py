@@ -101,7 +101,7 @@ def test_no_bar_of_the_flow_tells_a_hidden_number(estimates, plan):
         pool = hide(pool, "episode_flow", lambda t: t["term"].isin(["untreated", "incomplete_record"]))
         pools.append(compose_report(pool, plan, USED)["flow"])
     assert pools[0] == pools[1]
-    assert pools[0]["figure"].count('class="bar"') == 9
+    assert pools[0]["figure"].count('class="bar"') == 10
 
 
 def test_what_leaves_lies_side_by_side_within_what_it_left(report):
@@ -225,7 +225,7 @@ def test_codes_are_said_in_words(plan):
         "cause": codes.CAUSE,
         "sex": codes.SEX,
         "side": codes.SIDE,
-        "reason": [*codes.OTHER_DIAGNOSIS, *plan.criteria.red_flags, "no_canal_recorded"],
+        "reason": [*codes.OTHER_DIAGNOSIS, *plan.criteria.flags, *plan.criteria.other_causes, "no_canal_recorded"],
         "first_maneuver": [maneuver.family for maneuver in plan.maneuvers.values()],
     }
     for variable, values in listed.items():

@@ -53,7 +53,10 @@ def test_flow_adds_up(pool_run):
     n = read_estimates(pool_run[0], "episode_flow", "unreleased").set_index("term")["estimate"]
     assert n["handed_in"] == n["refused"] + n["set_aside"] + n["stored"]
     assert n["stored"] == n["positional"] + n["probable_non_positional"] + n["undetermined"]
-    assert n["positional"] == n["untreated"] + n["incomplete_record"] + n["not_looked"] + n["followed"]
+    assert (
+        n["positional"]
+        == n["untreated"] + n["incomplete_record"] + n["never_positive"] + n["not_looked"] + n["followed"]
+    )
     assert n["refused"] > 0
     assert n["probable_non_positional"] > 0
 

@@ -10,7 +10,7 @@ from pipeline.clinic.adjudicate import adjudicate_episodes
 from pipeline.clinic.findings import EPISODE, describe_looks
 from pipeline.derive.attempts import list_attempts
 from pipeline.derive.spells import bound_spells, measure_spells
-from pipeline.derive.states import find_states, mark_confirming, select_deciding_looks
+from pipeline.derive.states import find_states, keep_until_reclassified, mark_confirming, select_deciding_looks
 
 POSITIVE = {"vertical": "up", "torsion": "right", "vertigo": "moderate", "duration_s": 20}
 LATER = {"after_attempt": pd.NA}
@@ -27,7 +27,8 @@ def derive(table, plan):
             after_attempt=pd.array([pd.NA] * len(followups), dtype="Int64")
         )
         findings = describe_looks(examinations, given_treatments, plan.criteria.duration)
-        verdicts = adjudicate_episodes(episodes, examinations, findings, plan.criteria)
+        verdicts = adjudicate_episodes(episodes, examinations, findings, given_treatments, contacts, plan.criteria)
+        contacts = keep_until_reclassified(contacts, verdicts)
         deciding = select_deciding_looks(examinations, findings, verdicts, plan.criteria)
         resolution = plan.study.resolution
         deciding["confirming"] = mark_confirming(
@@ -124,6 +125,17 @@ def test_holes_and_missing_treatment_are_told_apart(derive):
     looks = [POSITIVE, LATER | {"day": 7}]
     assert interval(derive(looks, incomplete=True)[0])[2] == "incomplete_record"
     assert interval(derive(looks, treatments=())[0])[2] == "untreated"
+
+
+def test_a_reclassified_case_stays_at_risk_until_that_day(derive):
+    looks = [POSITIVE, POSITIVE | LATER | {"day": 5}, LATER | {"day": 20}]
+    assert interval(derive(looks)[0]) == (5, 20, "resolved")
+    ended = {"day": 12, "end_of_followup": "reclassified", "positional_symptoms": "unknown"}
+    assert interval(derive(looks, followups=[ended])[0]) == (5, np.inf, "unresolved")
+
+
+def test_without_a_positive_test_nothing_can_turn_negative(derive):
+    assert interval(derive([{}, LATER | {"day": 7}])[0]) == (0, np.inf, "never_positive")
 
 
 @pytest.mark.parametrize(("gap_days", "spells"), [(13, 1), (14, 2), (15, 2)])

@@ -1,0 +1,49 @@
+"""Does a look show a pattern? One boolean for each key of the pattern, so that a match and its explanation cannot differ."""
+
+import numpy as np
+import pandas as pd
+
+from pipeline.clinic.findings import EPISODE
+from schemas.criteria import Pattern
+
+LISTED = ("vertical", "torsion_toward", "horizontal", "vertigo", "fatigues")
+
+
+def check_pattern(looks: pd.DataFrame, pattern: Pattern, *, unmeasured: bool) -> pd.DataFrame:
+    """For each look one column a key that the pattern sets, True where the look fits it.
+
+    `looks` are examinations joined with their findings, or pairs of rolls; `unmeasured` is the answer where nothing was measured:
+    True for criteria, which ask what is possible, False for flags, which ask what was seen.
+    """
+    keys = {"tests": looks["test"].isin(pattern.tests)}
+    for key in LISTED:
+        allowed = getattr(pattern, key)
+        if allowed is not None:
+            keys[key] = looks[key].isin(allowed) | (looks[key].isin(["not_tested"]) | looks[key].isna()) & unmeasured
+    if pattern.duration is not None:
+        keys["duration"] = looks["duration_class"].isin([*pattern.duration, *["unknown"] * unmeasured])
+    bounds = {
+        "latency_most_s": lambda limit: looks["latency_s"] <= limit,
+        "latency_below_s": lambda limit: looks["latency_s"] < limit,
+        "peak_least": lambda limit: looks["peak_spv"] >= limit,
+        "velocity_kept_least": lambda limit: (
+            looks["spv_at_40s"] >= limit * looks["peak_spv"].where(looks["peak_spv"] > 0)
+        ),
+    }
+    for key, holds in bounds.items():
+        limit = getattr(pattern, key)
+        if limit is not None:
+            keys[key] = holds(limit).fillna(unmeasured)
+    return pd.DataFrame(keys, index=looks.index).astype(bool)
+
+
+def find_pattern(looks: pd.DataFrame, pattern: Pattern, *, unmeasured: bool) -> pd.Series:
+    """True for each look that fits every key of the pattern."""
+    return check_pattern(looks, pattern, unmeasured=unmeasured).all(axis=1)
+
+
+def are_silent(looks: pd.DataFrame, tests: tuple[str, ...], of: pd.DataFrame) -> np.ndarray:
+    """For each row of `of`, whether its episode had one of `tests` done and none of them showed nystagmus."""
+    seen = looks[looks["test"].isin(tests)].groupby(EPISODE)["nystagmus"].any()
+    silent = seen.index[~seen.to_numpy(bool)]
+    return pd.MultiIndex.from_frame(of[EPISODE]).isin(silent)

@@ -1,0 +1,131 @@
+"""What the looks mean, as data: types of `config/criteria.yaml`."""
+
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from schemas import codes
+from schemas.delivery import Episodes
+
+Standing = Literal["established", "emerging", "tentative", "common practice", "proposal"]
+Canal = Literal["posterior", "lateral", "anterior"]
+Arm = Literal["long", "short", "cupula", "unknown"]
+Mechanism = Literal["canalolithiasis", "cupulolithiasis", "unknown"]
+TestName = Literal[tuple(codes.TEST)]
+Ear = Literal["lower_ear", "torsion_ear", "opposite_of_torsion_ear", "roll_side", "unknown"]
+Weight = Literal["decisive", "strong", "moderate", "weak"]
+
+
+class Closed(BaseModel):
+    """A frozen part of the configuration that knows all of its keys."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Sourced(Closed):
+    """A rule that says what it looks for, where it comes from, and how well it stands."""
+
+    says: str
+    standing: Standing
+    source: str
+
+
+class Pattern(Closed):
+    """What one look must show; with `both_sides`, what a pair of supine roll looks must show.
+
+    A list names the values that fit; a key left out fits anything.
+    """
+
+    tests: tuple[TestName, ...]
+    both_sides: bool = False
+    vertical: tuple[Literal["up", "down", "none"], ...] | None = None
+    torsion_toward: tuple[Literal["lower_ear", "upper_ear", "midline", "none"], ...] | None = None
+    horizontal: tuple[Literal["geotropic", "apogeotropic", "same_way", "right", "left", "none"], ...] | None = None
+    vertigo: tuple[Literal["none", "mild", "moderate", "severe"], ...] | None = None
+    fatigues: tuple[Literal["yes", "no"], ...] | None = None
+    duration: tuple[Literal["short", "borderline", "long"], ...] | None = None
+    latency_most_s: float | None = Field(default=None, description="Latency at most, seconds")
+    latency_below_s: float | None = Field(default=None, description="Latency below, seconds")
+    velocity_kept_least: float | None = Field(
+        default=None, description="Velocity at 40 s as a part of the peak, at least"
+    )
+    peak_least: float | None = Field(default=None, description="Greatest velocity at least, degrees per second")
+
+
+class Criterion(Pattern, Sourced):
+    """A pattern that allows a variant of positional vertigo. What was not measured fits, but lowers the certainty."""
+
+    silent_tests: tuple[TestName, ...] = Field(
+        default=(), description="Done, and without nystagmus: one of them is enough"
+    )
+    also_seen: Pattern | None = Field(default=None, description="A second look of the same examination must show this")
+    refines: str | None = Field(default=None, description="A criterion that this one replaces where both are met")
+    canal: Canal | Literal["unknown"]
+    side: Ear
+    arm: Arm
+    arm_basis: Literal["sitting_up", "half_dix_hallpike"] | None = None
+    mechanism: Mechanism
+    certainty: Literal["definite", "probable", "emerging", "suspected", "subjective"]
+
+
+class Flag(Sourced):
+    """A finding that speaks for another cause: an answer in an episode's field, or a look before treatment that shows a pattern.
+
+    What was not recorded raises no flag.
+    """
+
+    weight: Weight
+    field: str | None = None
+    value: str = "yes"
+    pattern: Pattern | None = None
+    silent_tests: tuple[TestName, ...] = ()
+    positions_least: int = Field(default=1, description="Different positions that show the pattern, at least")
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> "Flag":
+        if (self.field is None) == (self.pattern is None):
+            raise ValueError("a flag has either a field or a pattern")
+        if self.field is not None and self.value not in (Episodes.describe()[self.field].codes or ()):
+            raise ValueError(f"{self.field} cannot be {self.value}")
+        return self
+
+
+class OtherCause(Sourced):
+    """Another cause by its published criteria, as far as the fields allow: all answers must hold, and the pattern be seen if there is one."""
+
+    diagnosis: Literal[tuple(code for code in codes.OTHER_DIAGNOSIS if code not in ("none", "unknown"))]
+    answers: dict[str, Literal["yes", "no"]] = {}
+    pattern: Pattern | None = None
+    no_nystagmus: bool = Field(default=False, description="No look before treatment may show nystagmus")
+
+
+class DurationClasses(Closed):
+    """Seconds between which a duration is neither clearly short nor clearly long."""
+
+    borderline_from_s: float = Field(gt=0)
+    borderline_to_s: float = Field(gt=0)
+    standing: Standing
+    source: str
+
+
+class Criteria(Closed):
+    """`config/criteria.yaml`."""
+
+    duration: DurationClasses
+    tests_of_canal: dict[Canal, tuple[TestName, ...]] = Field(
+        description="Tests whose turning negative confirms resolution"
+    )
+    tests_of_short_arm: tuple[TestName, ...] = Field(description="Further such tests where the arm is short")
+    same_test: dict[TestName, TestName] = Field(description="Tests that stand for another: a repeat of either counts")
+    criteria: dict[str, Criterion]
+    flags: dict[str, Flag]
+    other_causes: dict[str, OtherCause]
+
+    @model_validator(mode="after")
+    def _parts_fit(self) -> "Criteria":
+        if self.duration.borderline_from_s >= self.duration.borderline_to_s:
+            raise ValueError("duration: the borderline band must begin before it ends")
+        unknown = {c.refines for c in self.criteria.values()} - {None, *self.criteria}
+        if unknown:
+            raise ValueError(f"refines names no criterion: {', '.join(sorted(unknown))}")
+        return self
