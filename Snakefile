@@ -33,7 +33,8 @@ DELIVERIES, SKIPPED = list_deliveries(SUBMISSIONS)
 ROWS = [RESULTS / "rows" / d.site / d.number for d in DELIVERIES]
 ROW_TABLES = ("episodes", "examinations", "treatments", "followups", "deliveries", "row_counts", "changes", "set_aside", "problems")
 COUNTED = ("episode_flow", "pool_description", "non_positional")
-ANALYSES = (*COUNTED, "resolution_curves")
+ANALYSES = (*COUNTED, "resolution_curves", "diagnosis_agreement")
+SITES = sorted({delivery.site for delivery in DELIVERIES})
 
 
 def step(name: str, arguments: str) -> str:
@@ -124,6 +125,23 @@ rule curves:
         RESULTS / "logs" / "curves.log",
     shell:
         step("curves", "--plan {params.plan:q} --warehouse {input.warehouse:q} --out {output:q}")
+
+
+rule agreement:
+    """Compare recorded and adjudicated diagnoses, and list for each site where they differ."""
+    input:
+        warehouse=RESULTS / "warehouse.duckdb",
+        plan=PLAN_FILES,
+        code=find_sources("pipeline.steps.agreement"),
+    output:
+        estimates=RESULTS / "unreleased" / "diagnosis_agreement.csv",
+        lists=[RESULTS / "rows" / site / "disagreements.csv" for site in SITES],
+    params:
+        plan=str(PLAN),
+    log:
+        RESULTS / "logs" / "agreement.log",
+    shell:
+        step("agreement", "--plan {params.plan:q} --warehouse {input.warehouse:q} --out {output.estimates:q} {output.lists:q}")
 
 
 rule disclose:

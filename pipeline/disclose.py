@@ -74,4 +74,7 @@ def _list_sums(estimates: pd.DataFrame) -> list[pd.Index]:
     shares = estimates[estimates["analysis"].eq("pool_description") & estimates["term"].eq("share")]
     variable = shares["stratum"].str.split("=").str[0]
     sums += [rows.index for _, rows in shares.groupby([shares["population"], variable])]
+    cells = estimates[estimates["analysis"].eq("diagnosis_agreement") & estimates["term"].str.contains(":recorded=")]
+    named = cells["term"].str.extract(r"^(?P<part>\w+):recorded=(?P<recorded>\w+),adjudicated=(?P<adjudicated>\w+)$")
+    sums += [rows.index for _, rows in cells.groupby([named["part"], named["recorded"].eq(named["adjudicated"])])]
     return [group for group in sums if len(group) > 1]

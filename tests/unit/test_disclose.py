@@ -64,3 +64,19 @@ def test_a_median_stays_but_its_small_count_of_events_goes():
     ).iloc[0]
     assert safe["estimate"] == 7
     assert pd.isna(safe["n_events"])
+
+
+def test_a_single_small_difference_of_diagnoses_is_not_left_to_the_total():
+    cells = {
+        ("posterior", "posterior"): 80,
+        ("posterior", "lateral"): 4,
+        ("lateral", "posterior"): 20,
+        ("lateral", "lateral"): 60,
+    }
+    rows = [
+        state(f"canal:recorded={r},adjudicated={a}", n, stratum="all", n_episodes=n, n_sites=3)
+        for (r, a), n in cells.items()
+    ]
+    table = tidy_estimates(rows, analysis="diagnosis_agreement", population="positional", method="count")
+    hidden = disclose_estimates(table, RULE)["status"].eq("suppressed").tolist()
+    assert hidden == [False, True, True, False]

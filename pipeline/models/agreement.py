@@ -1,0 +1,88 @@
+"""Recorded against adjudicated diagnosis: how often they agree, and by how much more than chance.
+
+Estimated is the agreement between the clinician's own working diagnosis and the reading of the recorded looks, among positional
+episodes in which both name one. It says nothing about who is right. An adjudicated canal that is one of two (torsional downbeat)
+names none, and is counted by itself.
+"""
+
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+from scipy.stats import binomtest
+from statsmodels.stats.inter_rater import cohens_kappa
+
+from pipeline.models.tidy import state, tidy_estimates, withhold
+from schemas.study import Curves
+
+EPISODE = ["site", "episode_id"]
+PARTS = {"canal": ("posterior", "lateral", "anterior", "multiple"), "side": ("right", "left", "both")}
+INTERVAL = "exact (Clopper-Pearson) interval"
+KAPPA = "Cohen's kappa; large-sample interval (Fleiss, Cohen & Everitt 1969)"
+
+
+def pair_diagnoses(episodes: pd.DataFrame, adjudications: pd.DataFrame) -> pd.DataFrame:
+    """One row for each positional episode: site, episode_id, and recorded and adjudicated canal and side."""
+    recorded = episodes[[*EPISODE, "recorded_canal", "recorded_side"]]
+    verdicts = adjudications[adjudications["positional"].eq("yes")][[*EPISODE, "canal", "side"]]
+    return verdicts.merge(recorded, on=EPISODE, validate="one_to_one").sort_values(EPISODE, ignore_index=True)
+
+
+def measure_agreement(pairs: pd.DataFrame, rule: Curves) -> pd.DataFrame:
+    """Agreement, kappa and the table itself, for the pool and for each site."""
+    rows = []
+    for part, values in PARTS.items():
+        named = pairs[pairs[part].isin(values) & pairs[f"recorded_{part}"].isin(values)]
+        for stratum, members in [("all", named), *((f"site={site}", own) for site, own in named.groupby("site"))]:
+            rows += [row | {"stratum": stratum} for row in _measure(members, part, rule)]
+        rows += [row | {"stratum": "all"} for row in _count_table(named, part)]
+    both = pairs[pairs["canal"].eq("anterior_or_posterior")]
+    fitting = both[both["recorded_canal"].isin(["anterior", "posterior"])]
+    rows.append(_share("one_of_two_canals_fits_the_record", len(fitting), both, rule) | {"stratum": "all"})
+    return tidy_estimates(rows, analysis="diagnosis_agreement", population="positional")
+
+
+def list_disagreements(pairs: pd.DataFrame) -> pd.DataFrame:
+    """The episodes whose recorded and adjudicated canal or side differ where both name one: for the eyes of their own site."""
+    differs = [
+        pairs[part].isin(values) & pairs[f"recorded_{part}"].isin(values) & pairs[part].ne(pairs[f"recorded_{part}"])
+        for part, values in PARTS.items()
+    ]
+    return pairs[np.any(differs, axis=0)]
+
+
+def _measure(members: pd.DataFrame, part: str, rule: Curves) -> Iterator[dict]:
+    agree = int(members[part].eq(members[f"recorded_{part}"]).sum())
+    yield _share(f"{part}_agreement", agree, members, rule)
+    where = {"n_episodes": len(members), "n_events": agree, "n_sites": members["site"].nunique(), "method": KAPPA}
+    table = _tabulate(members, part).to_numpy()
+    if len(members) < rule.min_episodes:
+        yield withhold(f"{part}_kappa", "too_few", f"fewer than {rule.min_episodes} episodes", **where)
+    elif len({*members[part], *members[f"recorded_{part}"]}) < 2:
+        yield withhold(f"{part}_kappa", "not_identified", "both name one value only, so chance alone agrees", **where)
+    else:
+        kappa = cohens_kappa(table)
+        limits = {"lower": max(-1.0, kappa.kappa_low), "upper": min(1.0, kappa.kappa_upp)}
+        yield state(f"{part}_kappa", kappa.kappa, std_error=kappa.std_kappa, **limits, **where)
+
+
+def _share(term: str, agree: int, members: pd.DataFrame, rule: Curves) -> dict:
+    where = {"n_episodes": len(members), "n_events": agree, "n_sites": members["site"].nunique(), "method": INTERVAL}
+    if len(members) < rule.min_episodes:
+        return withhold(term, "too_few", f"fewer than {rule.min_episodes} episodes", **where)
+    limits = binomtest(agree, len(members)).proportion_ci(method="exact")
+    return state(term, agree / len(members), lower=limits.low, upper=limits.high, **where)
+
+
+def _tabulate(members: pd.DataFrame, part: str) -> pd.DataFrame:
+    """Recorded (rows) by adjudicated (columns), every value on both sides."""
+    values = list(PARTS[part])
+    return pd.crosstab(members[f"recorded_{part}"], members[part]).reindex(index=values, columns=values, fill_value=0)
+
+
+def _count_table(members: pd.DataFrame, part: str) -> Iterator[dict]:
+    for recorded, row in _tabulate(members, part).iterrows():
+        for adjudicated, number in row.items():
+            chosen = members[members[f"recorded_{part}"].eq(recorded) & members[part].eq(adjudicated)]
+            term = f"{part}:recorded={recorded},adjudicated={adjudicated}"
+            yield state(term, number, n_episodes=int(number), n_sites=chosen["site"].nunique(), method="count")
