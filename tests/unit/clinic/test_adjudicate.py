@@ -262,13 +262,19 @@ look_strategy = st.fixed_dictionaries(
 
 
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=40, deadline=None)
-@given(looks=st.lists(look_strategy, min_size=1, max_size=5), order=st.randoms())
-def test_mirror_and_order(judge, looks, order):
+@given(
+    looks=st.lists(look_strategy, min_size=1, max_size=5), later=st.lists(look_strategy, max_size=2), order=st.randoms()
+)
+def test_mirror_order_shift_and_later_looks(judge, looks, later, order):
     numbered = [look | {"look": n} for n, look in enumerate(looks, start=1)]
     verdict = judge(numbered)
     mirrored = judge([look | {k: MIRROR.get(look[k], look[k]) for k in ("side", "torsion")} for look in numbered])
     assert mirrored["side"] == MIRROR.get(verdict["side"], verdict["side"])
-    same = ["positional", "canal", "arm", "mechanism", "certainty", "criteria"]
+    same = ["positional", "canal", "arm", "mechanism", "certainty", "criteria", "reasons_against"]
     assert mirrored[same].equals(verdict[same])
+    shifted = judge([look | {"day": 9} for look in numbered], treatments=[{"day": 9}])
+    assert shifted[[*same, "side"]].equals(verdict[[*same, "side"]])
+    seen_later = [look | {"look": n, "day": 6, "after_attempt": pd.NA} for n, look in enumerate(later, start=1)]
+    numbered += seen_later
     order.shuffle(numbered)
     assert judge(numbered).equals(verdict)
