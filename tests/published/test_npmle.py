@@ -28,7 +28,7 @@ COSMESIS_MASS = [
 COSMESIS_LOG_LIKELIHOOD = -58.0600220
 
 # The arm with chemotherapy: left, right, mass as printed in Fay & Shaw 2010 (J Stat Softw 36(2), icfit on their copy of the data; quoted
-# from memory). Another copy gives a log-likelihood of -66.0375709; single rows of it differ from the ones printed here.
+# from memory). A log-likelihood of -66.0375709 is quoted elsewhere for a copy that could not be had: these rows give -65.6369649.
 CHEMOTHERAPY_MASS = [
     (4, 5, 0.0433),
     (5, 8, 0.0433),
