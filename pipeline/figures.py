@@ -7,6 +7,7 @@ bytes do not depend on the fonts of the machine. The same numbers give the same 
 
 import io
 import re
+import textwrap
 import xml.etree.ElementTree as ET
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -29,12 +30,12 @@ LEFT_BEHIND = {f"{{{SVG}}}metadata", f"{{{SVG}}}style"}  # a style inside one fi
 
 # pixels
 LEFT, RIGHT, TOP, BOTTOM = 40, 54, 24, 58  # margins of a curve
-LINE_HEIGHT = 15  # least distance between two labels
-ROW_HEIGHT = 32  # one bar with its label
+LINE_HEIGHT = 15  # of labels, and the least distance between two
+ROW_HEIGHT = 32  # one bar with a label of one line
 STEP = {"where": "post", "solid_joinstyle": "miter"}  # a share holds until the next whole day
 DASHES = (0, (4, 2.5))
 NUMBER_END, LABEL_START = 48, 56  # of a bar
-FITS = 40  # letters of a bar's label that fit at full size; a longer one is set smaller
+FITS = 40  # letters of a bar's label that fit on one line
 
 
 @dataclass(frozen=True)
@@ -116,19 +117,21 @@ def draw_curve(
 
 def draw_bars(bars: Sequence[Bar], *, whole: float, key: str, title: str, description: str, width: int = 330) -> str:
     """Parts of a whole as an `<svg>` element: a row each, its number and label above a bar at its place in `whole`."""
+    labels = [textwrap.wrap(bar.label, FITS) for bar in bars]
+    heights = [ROW_HEIGHT + LINE_HEIGHT * (len(lines) - 1) for lines in labels]
     with matplotlib.style.context(STYLE):
-        sheet = _open_sheet(width, ROW_HEIGHT * len(bars))
-        for row, bar in enumerate(bars):
-            top = ROW_HEIGHT * row
+        sheet = _open_sheet(width, sum(heights))
+        for bar, lines, foot in zip(bars, labels, np.cumsum(heights), strict=True):
             color = APART if bar.tone == "apart" else INK
-            smaller = min(1, FITS / len(bar.label))
-            sheet.text(NUMBER_END, top + 13, bar.number, ha="right", color=color, weight="bold", size=12)
-            sheet.text(LABEL_START, top + 13, bar.label, color=color, size=12 * smaller)
-            sheet.plot([LABEL_START, width], [top + 21.5] * 2, color=RULE, linewidth=1, zorder=0)
+            first = foot - ROW_HEIGHT - LINE_HEIGHT * (len(lines) - 1) + 13
+            sheet.text(NUMBER_END, first, bar.number, ha="right", color=color, weight="bold", size=12)
+            for number, line in enumerate(lines):
+                sheet.text(LABEL_START, first + LINE_HEIGHT * number, line, color=color, size=12)
+            sheet.plot([LABEL_START, width], [foot - 10.5] * 2, color=RULE, linewidth=1, zorder=0)
             if bar.length is not None:
                 start, end = LABEL_START + (width - LABEL_START) / whole * np.array([bar.start, bar.start + bar.length])
                 across = [start, max(end, start + 1)]  # a sliver stays visible
-                sheet.fill_between(across, top + 18, top + 25, color=TONES[bar.tone], linewidth=0, gid="bar")
+                sheet.fill_between(across, foot - 14, foot - 7, color=TONES[bar.tone], linewidth=0, gid="bar")
         return _write_svg(sheet, key, title, description)
 
 

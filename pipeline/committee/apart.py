@@ -3,7 +3,7 @@
 import pandas as pd
 
 from pipeline.committee.readings import Readings, read_estimates
-from pipeline.committee.wording import name_value, say_count, say_percent
+from pipeline.committee.wording import count_words, name_value, say_count, say_percent
 from pipeline.figures import Bar, draw_bars
 from schemas.study import Config
 
@@ -44,15 +44,15 @@ def describe_apart(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
 
 
 def _describe_reasons(readings: Readings, config: Config) -> dict:
-    """The reasons with a share as a figure, most frequent first, and those without one as a sentence."""
+    """The reasons with a share as a figure, most frequent first, and how many have none to show."""
     strata = [s for s in readings.strata() if s.startswith("reason=")]
     strata.sort(key=lambda s: (-(readings[s, "share"].estimate or 0), s))
     names = {s: name_value("reason", s.partition("=")[2], config) for s in strata}
     shares = {s: readings[s, "share"].estimate for s in strata if readings[s, "share"].usable}
-    hidden = "; ".join(name for stratum, name in names.items() if stratum not in shares)
+    hidden = len(names) - len(shares)
     return {
         "figure": _draw_reasons(names, shares),
-        "hidden": f"Reasons whose share is hidden: {hidden}." if hidden else "",
+        "hidden": f"The share of {count_words(hidden, 'further reason')} is hidden." if hidden else "",
     }
 
 

@@ -142,14 +142,19 @@ def test_bars_lie_within_their_whole():
     assert "hidden" in find_texts(root)
 
 
-def test_a_long_label_is_set_smaller_until_it_fits():
-    bars = [Bar("x" * letters, "1", 0, 1) for letters in (20, 90)]
-    root = ET.fromstring(draw_bars(bars, whole=1, key="k", title="t", description="d", width=330))
-    sizes = {text.text: float(re.search(r"([\d.]+)px", text.get("style"))[1]) for text in root.iter(f"{SVG}text")}
-    assert sizes["x" * 20] == 12
-    assert (
-        0.56 * 90 * sizes["x" * 90] <= 330 - figures.LABEL_START
-    )  # 0.56: mean width of a letter, measured, in its size
+def test_a_long_label_takes_more_lines_and_every_line_fits():
+    short, long = "Cannot stand", "In the roll position a quarter or more of the peak velocity is left after a while"
+    root = ET.fromstring(
+        draw_bars([Bar(long, "7 %", 0, 1), Bar(short, "1 %", 0, 1)], whole=1, key="k", title="t", description="d")
+    )
+    places = find_texts(root)
+    lines = [words for words in places if words in long]
+    assert len(lines) > 1
+    assert " ".join(lines) == long
+    assert all(
+        0.56 * 12 * len(line) <= 330 - figures.LABEL_START for line in lines
+    )  # 0.56: mean width of a letter, measured
+    assert places["7 %"][1] == places[lines[0]][1] < places[lines[1]][1] < places[short][1]
 
 
 @settings(max_examples=25, deadline=None)
