@@ -16,7 +16,7 @@ os.environ["STEP_PYTHON"] = sys.executable  # not in the command itself, so that
 
 from pipeline.intake.folders import batch_deliveries, list_deliveries
 from pipeline.sources import find_sources
-from schemas.study import read_config
+from schemas.study import PARTS, read_config
 
 unknown = set(config) - {"submissions", "results", "plan"}
 if unknown:
@@ -28,11 +28,11 @@ if not SUBMISSIONS.is_dir():
     raise WorkflowError(f"submissions={SUBMISSIONS} is not a folder")
 read_config(PLAN)  # a misspelt key is named before anything runs
 
-PLAN_FILES = [PLAN / f"{name}.yaml" for name in ("study", "criteria", "maneuvers")]
+PLAN_FILES = [PLAN / f"{name}.yaml" for name in PARTS]
 DELIVERIES, SKIPPED = list_deliveries(SUBMISSIONS)
 ROWS = [RESULTS / "rows" / d.site / d.number for d in DELIVERIES]
 ROW_TABLES = ("episodes", "examinations", "treatments", "followups", "deliveries", "row_counts", "changes", "set_aside", "problems")
-COUNTED = ("episode_flow", "pool_description", "non_positional")
+COUNTED = ("episode_flow", "pool_description", "non_positional", "failure_reasons")
 ANALYSES = (*COUNTED, "resolution_curves", "diagnosis_agreement")
 SITES = sorted({delivery.site for delivery in DELIVERIES})
 
@@ -60,7 +60,7 @@ for number, batch in enumerate(batch_deliveries(DELIVERIES)):
             f"intake_{number}"
         input:
             files=[path for delivery in batch for path in delivery.files],
-            plan=PLAN / "maneuvers.yaml",
+            plan=PLAN_FILES,
             code=[*find_sources("pipeline.steps.intake"), ROOT / "reports" / "intake.html.j2", ROOT / "reports" / "style.css"],
         output:
             rows=[RESULTS / "rows" / d.site / d.number / f"{table}.parquet" for d in batch for table in ROW_TABLES],
@@ -94,7 +94,7 @@ rule store:
 
 
 rule describe:
-    """Count: where the episodes went, who is in the pool, the cases kept apart, and what all numbers were made from."""
+    """Count: where the episodes went, who is in the pool, the cases kept apart, why first maneuvers failed."""
     input:
         warehouse=RESULTS / "warehouse.duckdb",
         plan=PLAN_FILES,

@@ -4,6 +4,7 @@ from pandera.typing import Series
 
 from schemas import codes
 from schemas.columns import Flag, Integer, Number, Table, Text, column
+from schemas.failure import REASON, VIEW
 
 
 def site():
@@ -156,9 +157,34 @@ class Attempts(Table):
         }
 
 
+class FailureReasons(Table):
+    site: Series[Text] = site()
+    episode_id: Series[Text] = episode_id()
+    view: Series[Text] = column("What is taken into account", codes=VIEW, filled=True)
+    reason: Series[Text] = column(
+        "Reason why the first session failed, was taken for failed or tells nothing; several at once are possible",
+        codes=REASON,
+        filled=True,
+    )
+    evidence: Series[Text] = column(
+        "Patterns in the record that speak for it, as codes of config/failure.yaml separated by blanks; empty if undetermined"
+    )
+    known_day: Series[Integer] = column(
+        "First day on which the failure and a pattern had been seen; empty if nobody came back to see",
+        unit="days from day 0",
+    )
+
+    class Config:
+        metadata = {
+            "key": ["site", "episode_id", "view", "reason"],
+            "row": "one reason with evidence for the failure of a first session",
+        }
+
+
 DERIVED: dict[str, type[Table]] = {
     "findings": Findings,
     "adjudications": Adjudications,
     "spells": Spells,
     "attempts": Attempts,
+    "failure_reasons": FailureReasons,
 }

@@ -63,7 +63,7 @@ class Changes(Table):
         "What became of the episode",
         codes={
             "added": "new in this delivery",
-            "changed": "a stored row of it differs",
+            "changed": "a stored row of it differs, or it is no longer stored",
             "withdrawn": "no longer in the delivery",
         },
         filled=True,

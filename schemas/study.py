@@ -7,8 +7,11 @@ import yaml
 from pydantic import Field, model_validator
 
 from schemas import codes
-from schemas.criteria import Arm, Canal, Closed, Criteria, Mechanism, Standing
+from schemas.criteria import Closed, Criteria
+from schemas.failure import Failure
+from schemas.maneuver import Maneuver
 
+PARTS = ("study", "maneuvers", "criteria", "failure")  # of a plan: one file each
 Endpoint = Literal[tuple(codes.ENDPOINT)]
 
 
@@ -55,32 +58,16 @@ class Study(Closed):
     disclosure: Disclosure
 
 
-class Maneuver(Closed):
-    """One maneuver of `config/maneuvers.yaml`."""
-
-    name: str = Field(description="Name in the literature")
-    family: str = Field(description="Maneuvers of one family are variants of one idea")
-    kind: Literal["maneuver", "exercise", "observation", "sham", "unlisted"]
-    canals: tuple[Canal, ...]
-    arms: tuple[Arm, ...]
-    mechanisms: tuple[Mechanism, ...]
-    sided: bool = Field(description="Done for one ear, so that the record must name it")
-    source: str
-    standing: Standing
-
-
 class Config(Closed):
     """Everything that the analyses are told, from one folder."""
 
     study: Study
     maneuvers: dict[str, Maneuver]
     criteria: Criteria
+    failure: Failure
 
 
 def read_config(folder: Path) -> Config:
     """The configuration in `folder`; raises pydantic.ValidationError naming the key that is wrong, or FileNotFoundError."""
-    parts = {
-        name: yaml.safe_load((folder / f"{name}.yaml").read_text("utf-8"))
-        for name in ("study", "maneuvers", "criteria")
-    }
+    parts = {name: yaml.safe_load((folder / f"{name}.yaml").read_text("utf-8")) for name in PARTS}
     return Config.model_validate(parts)

@@ -19,6 +19,7 @@ SINGULAR = {
     "adjudications": "adjudication",
     "spells": "spell",
     "attempts": "attempt",
+    "failure_reasons": "failure_reason",
 }
 
 

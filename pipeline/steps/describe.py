@@ -1,4 +1,4 @@
-"""Count: where the episodes went, who is in the pool, the cases kept apart, and what all numbers were made from."""
+"""Count: where the episodes went, who is in the pool, the cases kept apart, why first maneuvers failed, what it was made from."""
 
 import argparse
 import hashlib
@@ -8,9 +8,11 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline.models.counts import count_flow, describe_non_positional, describe_pool
+from pipeline.models.failure_reasons import estimate_failure_reasons
 from pipeline.sources import ROOT, fingerprint_files
 from pipeline.steps.run import run_step
 from pipeline.warehouse import open_warehouse
+from schemas.study import read_config
 
 LIBRARIES = ("duckdb", "matplotlib", "numpy", "pandas", "pandera", "snakemake")
 
@@ -41,14 +43,15 @@ def main() -> None:
     parser.add_argument("--out", type=Path, required=True, help="folder to write to")
     arguments = parser.parse_args()
     with open_warehouse(arguments.warehouse) as warehouse:
-        deliveries, row_counts, adjudications, spells, attempts = map(
-            warehouse.read, ("deliveries", "row_counts", "adjudications", "spells", "attempts")
+        deliveries, row_counts, adjudications, spells, attempts, reasons = map(
+            warehouse.read, ("deliveries", "row_counts", "adjudications", "spells", "attempts", "failure_reasons")
         )
         episodes = warehouse.read("episodes", current=True)
     tables = {
         "episode_flow": count_flow(row_counts, deliveries, adjudications, spells),
         "pool_description": describe_pool(episodes, adjudications, attempts),
         "non_positional": describe_non_positional(adjudications, attempts),
+        "failure_reasons": estimate_failure_reasons(reasons, read_config(arguments.plan).study.curves.min_episodes),
         "fingerprints": list_fingerprints(deliveries, arguments.plan),
     }
     for name, rows in tables.items():

@@ -6,6 +6,7 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline.clinic.adjudicate import adjudicate_episodes
+from pipeline.clinic.failure import Record, explain_failures
 from pipeline.clinic.findings import EPISODE, describe_looks
 from pipeline.derive.attempts import list_attempts
 from pipeline.derive.spells import measure_spells
@@ -36,11 +37,13 @@ def derive_all(warehouse: Warehouse, config: Config) -> None:
     incomplete = pd.MultiIndex.from_frame(holes[EPISODE].drop_duplicates())
     spells = measure_spells(episodes, looks, contacts, treated, incomplete, resolution)
     attempts = list_attempts(episodes, treatments, looks, find_states(looks), config.maneuvers)
+    record = Record(episodes, examinations, treatments, followups, findings, adjudications, attempts, spells)
     for name, rows in {
         "findings": findings,
         "adjudications": adjudications,
         "spells": spells,
         "attempts": attempts,
+        "failure_reasons": explain_failures(record, criteria, config.maneuvers, config.failure),
     }.items():
         warehouse.insert(name, rows)
 

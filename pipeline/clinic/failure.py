@@ -1,0 +1,183 @@
+"""Why a first maneuver may have failed: evidence for each reason, as known on the day and in hindsight. It is never a verdict."""
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from pipeline.clinic.course import explain_retreatment, find_later_success, find_remission, name_unseen
+from pipeline.clinic.findings import EPISODE
+from pipeline.clinic.later_looks import compare_later_looks
+from pipeline.clinic.maneuvers import FITS, MOVES_NOTHING, judge_fit
+from schemas.criteria import Criteria
+from schemas.derived import FailureReasons
+from schemas.failure import VIEW, Failure, Tolerance
+from schemas.maneuver import Maneuver
+
+ANGLES = ("head_turn_deg", "head_hang_deg")
+VERDICT = ["variants", "canal", "side", "reasons_against"]
+
+
+@dataclass(frozen=True)
+class Record:
+    """The rows of a pool from which failures are explained; `findings` go with `examinations`, row by row."""
+
+    episodes: pd.DataFrame
+    examinations: pd.DataFrame
+    treatments: pd.DataFrame
+    followups: pd.DataFrame
+    findings: pd.DataFrame
+    adjudications: pd.DataFrame
+    attempts: pd.DataFrame
+    spells: pd.DataFrame
+
+
+def explain_failures(
+    record: Record, criteria: Criteria, maneuvers: dict[str, Maneuver], failure: Failure
+) -> pd.DataFrame:
+    """One row for each failed first session, view and reason with evidence for it (schemas.derived.FailureReasons).
+
+    Every piece of evidence has the day on which it could be seen. The view at_the_time holds what could be seen up to the day on
+    which the failure was seen, in_hindsight all of it; a failure without evidence is undetermined in that view.
+    """
+    sessions = list_first_sessions(record.attempts, record.adjudications, maneuvers)
+    failures = sessions[sessions["outcome"].eq("positive")]
+    treatments = record.treatments.assign(**judge_fit(record.treatments, record.adjudications, maneuvers)[FITS])
+    given = treatments.merge(failures[[*EPISODE, "day", "variants"]], on=[*EPISODE, "day"])
+    given = given[~given["fit"].eq("not_applicable")]
+    evidence = [
+        find_flaws(given, maneuvers, failure),
+        find_misfits(given),
+        _list(given[given["adverse"].eq("canal_switch")], "canal_switch_recorded"),
+        find_other_causes(sessions[~sessions["outcome"].eq("negative")], record.episodes, record.followups),
+        compare_later_looks(failures, record.examinations, record.findings, maneuvers, criteria),
+        _list(failures[failures["canal"].eq("multiple") | failures["side_seen"].eq("both")], "first_looks_several"),
+        _list(failures[failures["same_visit"].eq("negative")], "cleared_within_visit"),
+        find_later_success(failures, record.attempts, maneuvers),
+        find_remission(failures, treatments, record.spells, maneuvers, failure.remission),
+        explain_retreatment(sessions[sessions["outcome"].eq("negative")], record.followups),
+        name_unseen(sessions[sessions["outcome"].eq("not_looked")]),
+    ]
+    types = {"site": "string", "episode_id": "string", "evidence": "string", "day": "Int64"}
+    found = pd.concat([rows[list(types)].astype(types) for rows in evidence], ignore_index=True)
+    found["reason"] = found["evidence"].map({code: p.reason for code, p in failure.patterns.items()}).astype("string")
+    return state_reasons(sessions, found.dropna(subset="reason"))
+
+
+def list_first_sessions(
+    attempts: pd.DataFrame, adjudications: pd.DataFrame, maneuvers: dict[str, Maneuver]
+) -> pd.DataFrame:
+    """First sessions of positional episodes that failed, were taken for failed, or were never looked at; one row for each.
+
+    To the columns of schemas.derived.Attempts come those of VERDICT (its side as side_seen), looked_day (of the look that decides),
+    next_day and next_at_risk (of the second session), and seen_day: the day on which the failure was seen, which is that of the
+    second session if the tests were not positive. A session that moved nothing cannot fail.
+    """
+    second = attempts[attempts["session"].eq(2)].rename(columns={"day": "next_day", "at_risk": "next_at_risk"})
+    first = attempts[attempts["session"].eq(1)].merge(
+        second[[*EPISODE, "next_day", "next_at_risk"]], on=EPISODE, how="left", validate="one_to_one"
+    )
+    verdicts = adjudications.loc[adjudications["positional"].eq("yes"), [*EPISODE, *VERDICT]]
+    first = first.merge(verdicts.rename(columns={"side": "side_seen"}), on=EPISODE, validate="one_to_one")
+    moved = [any(maneuvers[c].kind not in MOVES_NOTHING for c in codes.split()) for codes in first["maneuver"]]
+    first = first[pd.Series(moved, index=first.index, dtype=bool)]
+    first["looked_day"] = first["day"] + first["next_look_days"].astype("Int64")
+    first["seen_day"] = first["looked_day"].where(first["outcome"].eq("positive"), first["next_day"])
+    first["next_at_risk"] = first["next_at_risk"].fillna(False).astype(bool)
+    return first[~first["outcome"].eq("negative") | first["next_day"].notna()]
+
+
+def find_flaws(given: pd.DataFrame, maneuvers: dict[str, Maneuver], failure: Failure) -> pd.DataFrame:
+    """Evidence that the first session was not done as usual; a flaw counts if every attempt of the session shows it.
+
+    `given` are the attempts of first sessions. What was not recorded is no flaw. The result has site, episode_id, evidence and
+    day, as with every other kind of evidence.
+    """
+    listed = {code: m.technique.hold_least_s for code, m in maneuvers.items() if m.technique}
+    usual = given["maneuver"].map(listed).astype("Float64")
+    flaws = {
+        "hold_below_usual": given["hold_s"].lt(usual),
+        "not_completed": given["completed"].eq("no"),
+        "done_alone": given["performed_by"].isin(failure.alone),
+    }
+    trusted = given["angle_source"].isin(failure.trusted_angle_sources)
+    for tolerance in failure.tolerances.values():
+        name, outside = f"{tolerance.column.rsplit('_', 1)[0]}_outside", _lie_outside(given, tolerance)
+        if tolerance.column in ANGLES:
+            by_estimate = f"{name}_by_estimate"
+            flaws[by_estimate] = flaws.get(by_estimate, False) | (outside & ~trusted)
+            outside &= trusted
+        flaws[name] = flaws.get(name, False) | outside
+    return _list_shared(given, flaws)
+
+
+def find_misfits(given: pd.DataFrame) -> pd.DataFrame:
+    """Evidence that no attempt of the first session suits what the first looks allow. Arms tell only within the right canal."""
+    right_canal = ~given["fits_canal"].eq("no")
+    cupula = given["variants"].str.contains("/cupula/", regex=False)
+    misfits = {
+        "treated_other_ear": given["fits_side"].eq("no"),
+        "maneuver_for_other_canal": given["fits_canal"].eq("no"),
+        "maneuver_for_other_arm": right_canal & given["fits_arm"].eq("no") & ~cupula,
+        "maneuver_for_free_debris": right_canal & given["fits_mechanism"].eq("no"),
+    }
+    return _list_shared(given, misfits)
+
+
+def find_other_causes(sessions: pd.DataFrame, episodes: pd.DataFrame, followups: pd.DataFrame) -> pd.DataFrame:
+    """Evidence for something other than positional vertigo: what spoke against it from the first, and what the site found later."""
+    spoken = sessions[sessions["reasons_against"].ne("")]
+    named = episodes[~episodes["other_diagnosis"].isin(["none", "unknown"])]
+    diagnosed = sessions[EPISODE].merge(named, on=EPISODE).rename(columns={"other_diagnosis_day": "day"})
+    ended = followups[followups["end_of_followup"].eq("reclassified").fillna(False)]
+    return pd.concat(
+        [
+            _list(spoken, "spoken_against"),
+            _list(diagnosed, "other_diagnosis_made"),
+            _list(sessions[EPISODE].merge(ended, on=EPISODE), "reclassified"),
+        ]
+    )
+
+
+def state_reasons(sessions: pd.DataFrame, evidence: pd.DataFrame) -> pd.DataFrame:
+    """Both views of the evidence as schemas.derived.FailureReasons.
+
+    Where nobody ever came back to see, only what was known at the session is known at the time, and known_day is empty for it.
+    """
+    days = sessions[[*EPISODE, "seen_day"]].assign(last_day=sessions["seen_day"].fillna(sessions["day"]))
+    seen = evidence.merge(days, on=EPISODE, validate="many_to_one")
+    in_time = seen["day"].le(seen["last_day"])
+    seen["known_day"] = seen["day"].where(~in_time, seen["seen_day"])
+    views = pd.concat([seen[in_time].assign(view="at_the_time"), seen.assign(view="in_hindsight")])
+    key = [*EPISODE, "view", "reason"]
+    views = views.sort_values([*key, "evidence", "known_day"]).drop_duplicates([*key, "evidence"])
+    reasons = views.groupby(key).agg(evidence=("evidence", " ".join), known_day=("known_day", "min")).reset_index()
+    failed = sessions.loc[sessions["outcome"].eq("positive"), [*EPISODE, "seen_day"]]
+    failed = failed.merge(pd.DataFrame({"view": list(VIEW)}), how="cross")
+    told = pd.MultiIndex.from_frame(reasons[key[:3]])
+    open_failures = failed[~pd.MultiIndex.from_frame(failed[key[:3]]).isin(told)]
+    undetermined = open_failures.rename(columns={"seen_day": "known_day"}).assign(reason="undetermined", evidence=pd.NA)
+    rows = pd.concat([FailureReasons.cast(part) for part in (reasons, undetermined)])
+    return rows.sort_values(key, ignore_index=True)
+
+
+def _lie_outside(given: pd.DataFrame, tolerance: Tolerance) -> pd.Series:
+    """True for an attempt of a maneuver that the tolerance is about and whose recorded value lies outside it."""
+    value = given[tolerance.column].astype("Float64")
+    outside = pd.Series(False, index=given.index, dtype="boolean")
+    if tolerance.least is not None:
+        outside |= value.lt(tolerance.least).fillna(False)
+    if tolerance.most is not None:
+        outside |= value.gt(tolerance.most).fillna(False)
+    return outside & given["maneuver"].isin(tolerance.maneuvers)
+
+
+def _list(rows: pd.DataFrame, evidence: str) -> pd.DataFrame:
+    return rows[[*EPISODE, "day"]].assign(evidence=evidence)
+
+
+def _list_shared(given: pd.DataFrame, signs: dict[str, pd.Series]) -> pd.DataFrame:
+    """The signs that all attempts of a session share."""
+    shown = given[[*EPISODE, "day"]].assign(**{code: s.fillna(False).astype(bool) for code, s in signs.items()})
+    shared = shown.groupby([*EPISODE, "day"])[list(signs)].all().reset_index()
+    long = shared.melt([*EPISODE, "day"], var_name="evidence")
+    return long.loc[long["value"].astype(bool), [*EPISODE, "evidence", "day"]]

@@ -1,0 +1,57 @@
+"""Whether the maneuver that was given suits what the looks allow: by canal, side, arm and mechanism, and as a whole."""
+
+import pandas as pd
+
+from pipeline.clinic.findings import EPISODE
+from schemas.maneuver import Maneuver
+
+ASPECTS = ("canal", "side", "arm", "mechanism")
+FITS = [*(f"fits_{aspect}" for aspect in ASPECTS), "fit"]
+MOVES_NOTHING = ("observation", "sham")
+
+
+def judge_fit(treatments: pd.DataFrame, adjudications: pd.DataFrame, maneuvers: dict[str, Maneuver]) -> pd.DataFrame:
+    """One row for each treatment, in the same order and with the same index: site, episode_id, attempt, and the columns FITS.
+
+    Each of them is a code of schemas.maneuver.FIT. `fit` is no if any aspect is no, yes if all are yes, else unknown. Where the
+    looks show several canals or both ears, a maneuver for one of them suits some of the variants: unknown. Raises KeyError if a
+    treatment names a maneuver that is not listed.
+    """
+    told = treatments[[*EPISODE, "attempt", "maneuver", "side"]].merge(
+        adjudications[[*EPISODE, "variants"]], on=EPISODE, how="left", validate="many_to_one"
+    )
+    asked = ["maneuver", "side", "variants"]
+    # 100,000 treatments hold a few hundred different questions: each is answered once
+    questions = told[asked].fillna({"variants": ""}).drop_duplicates()
+    answers = [judge_maneuver(maneuvers[code], side, variants) for code, side, variants in questions.to_numpy()]
+    answered = questions.join(pd.DataFrame(answers, index=questions.index, columns=FITS, dtype="string"))
+    fits = told.fillna({"variants": ""}).merge(answered, on=asked, how="left", validate="many_to_one")
+    return fits[[*EPISODE, "attempt", *FITS]].set_index(treatments.index)
+
+
+def judge_maneuver(maneuver: Maneuver, side: str, variants: str) -> dict[str, str]:
+    """The columns FITS for one maneuver given to `side`; `variants` is the text of schemas.derived.Adjudications."""
+    if maneuver.kind in MOVES_NOTHING:
+        return dict.fromkeys(FITS, "not_applicable")
+    if maneuver.kind == "unlisted":
+        return dict.fromkeys(FITS, "unknown")
+    allowed = read_variant_parts(variants)
+    ears = {"right", "left", "unknown"} if maneuver.treats == "both_ears_at_once" or side == "both" else {side}
+    suited = (set(maneuver.canals), ears, set(maneuver.arms), set(maneuver.mechanisms))
+    answers = [_compare(values, suits) for values, suits in zip(allowed, suited, strict=True)]
+    whole = "no" if "no" in answers else "yes" if set(answers) == {"yes"} else "unknown"
+    return dict(zip(FITS, [*answers, whole], strict=True))
+
+
+def read_variant_parts(variants: str) -> tuple[set[str], set[str], set[str], set[str]]:
+    """The canals, sides, arms and mechanisms that occur in a text of variants (canal/side/arm/mechanism, separated by blanks)."""
+    parts = list(zip(*(variant.split("/") for variant in variants.split()), strict=True))
+    canals, sides, arms, mechanisms = (set(values) for values in parts) if parts else (set() for _ in ASPECTS)
+    return canals, sides, arms, mechanisms
+
+
+def _compare(allowed: set[str], suits: set[str]) -> str:
+    """Yes if all allowed values are suited, no if none is; an allowed value that is itself unknown could be any."""
+    if allowed and allowed <= suits:
+        return "yes"
+    return "unknown" if not allowed or allowed & (suits | {"unknown"}) else "no"

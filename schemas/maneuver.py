@@ -1,0 +1,95 @@
+"""What `config/maneuvers.yaml` says of each maneuver: what it is for, how it is usually done, and when to be careful."""
+
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, Field, model_validator
+
+from schemas.criteria import Arm, Canal, Closed, Mechanism, Standing
+
+CAUTION = {
+    "neck": "neck disease, or little movement of the neck",
+    "back": "disease of the back, or a stiff trunk",
+    "hips": "stiff or painful hips",
+    "knees": "knees that do not bear kneeling",
+    "weight": "a body weight that makes rolling hard",
+    "circulation": "poor blood flow through the arteries of the neck",
+    "eye": "retinal detachment, or a recent operation on the eye",
+    "ear": "a recent operation on the ear",
+}
+FIT = {
+    "yes": "suits every variant that the looks allow",
+    "no": "suits none of them",
+    "unknown": "suits some of them, or too little is known",
+    "not_applicable": "nothing was moved: observation or a sham maneuver",
+}
+
+
+class Technique(Closed):
+    """How a maneuver is usually done."""
+
+    positions: tuple[str, ...] = Field(min_length=1, description="Positions of head and body in their order, in words")
+    hold_least_s: float | None = Field(default=None, gt=0, description="Shortest usual hold of each position, seconds")
+    hold_most_s: float | None = Field(default=None, gt=0, description="Longest usual hold of each position, seconds")
+    source: str = Field(min_length=1)
+    standing: Standing
+
+    @model_validator(mode="after")
+    def _holds_in_order(self) -> "Technique":
+        if self.hold_least_s is not None and self.hold_most_s is not None and self.hold_least_s > self.hold_most_s:
+            raise ValueError("hold_least_s must not be above hold_most_s")
+        return self
+
+
+class Cautions(Closed):
+    """Conditions in which a licensed practitioner thinks twice before this maneuver."""
+
+    codes: tuple[Literal[tuple(CAUTION)], ...] = Field(min_length=1)
+    source: str = Field(min_length=1)
+    standing: Standing
+
+
+class Maneuver(Closed):
+    """One maneuver of `config/maneuvers.yaml`."""
+
+    name: str = Field(description="Name in the literature")
+    family: str = Field(description="Maneuvers of one family are variants of one idea")
+    kind: Literal["maneuver", "exercise", "observation", "sham", "unlisted"]
+    canals: tuple[Canal, ...]
+    arms: tuple[Arm, ...]
+    mechanisms: tuple[Mechanism, ...]
+    sided: bool = Field(description="Done for one ear, so that the record must name it")
+    treats: Literal["one_ear", "both_ears_at_once"] | None = Field(
+        default=None, description="Ears that it can clear; empty where nothing is moved or the maneuver is not listed"
+    )
+    source: str
+    standing: Standing
+    technique: Technique | None = None
+    cautions: Cautions | None = None
+    alternatives: tuple[str, ...] = Field(default=(), description="Codes of maneuvers in use for the same variants")
+
+    @model_validator(mode="after")
+    def _ears_agree(self) -> "Maneuver":
+        if self.kind in ("maneuver", "exercise"):
+            if self.sided != (self.treats == "one_ear") or self.treats is None:
+                raise ValueError(
+                    "treats must be one_ear for a sided maneuver, both_ears_at_once for one without a side"
+                )
+            if self.technique is None:
+                raise ValueError("technique is missing")
+        elif self.treats or self.technique or self.cautions or self.alternatives:
+            raise ValueError("only maneuvers and exercises have treats, technique, cautions and alternatives")
+        return self
+
+
+def check_alternatives(maneuvers: dict[str, Maneuver]) -> dict[str, Maneuver]:
+    """The same maneuvers; raises ValueError where an alternative is not listed, is the maneuver itself, or shares no canal."""
+    for code, maneuver in maneuvers.items():
+        for other in maneuver.alternatives:
+            if other == code or other not in maneuvers:
+                raise ValueError(f"{code}: alternative {other} is not another maneuver of this list")
+            if not set(maneuver.canals) & set(maneuvers[other].canals):
+                raise ValueError(f"{code}: alternative {other} is for no canal of it")
+    return maneuvers
+
+
+Maneuvers = Annotated[dict[str, Maneuver], AfterValidator(check_alternatives)]
