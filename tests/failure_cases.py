@@ -1,0 +1,60 @@
+"""Small cases of failed first maneuvers, and what is derived from a pool before failures are explained."""
+
+import pandas as pd
+
+from pipeline.clinic.adjudicate import adjudicate_episodes
+from pipeline.clinic.failure import Record
+from pipeline.clinic.findings import EPISODE, describe_looks
+from pipeline.derive.attempts import list_attempts
+from pipeline.derive.spells import measure_spells
+from pipeline.derive.states import find_states, keep_until_reclassified, mark_confirming, select_deciding_looks
+
+RIGHT = {"side": "right", "vertical": "up", "torsion": "right", "vertigo": "moderate", "duration_s": 20}
+LEFT = RIGHT | {"side": "left", "torsion": "left"}
+SILENT = {"side": "right"}
+LATER = {"after_attempt": pd.NA}
+FAILED = [RIGHT, RIGHT | LATER | {"day": 7}]
+CLEAN = {"hold_s": 60, "head_turn_deg": 45, "head_hang_deg": 30, "angle_source": "measured"}
+NOTHING = {"undetermined": ""}
+
+
+def case(looks, treatments=({},), contacts=(), **episode) -> dict[str, list[dict]]:
+    """One episode; each row says what differs from a plain one, and a treatment from one without a flaw."""
+    given = [CLEAN | treatment for treatment in treatments]
+    return {"episodes": [episode], "examinations": looks, "treatments": given, "followups": list(contacts)}
+
+
+def roll(direction: str, stronger: str, **more) -> list[dict]:
+    """Both sides of the supine roll test."""
+    still = {"horizontal": "none", "vertigo": "none"}
+    shown = {"horizontal": direction, "vertigo": "moderate", "duration_s": 20}
+    return [
+        {"test": "supine_roll", "side": side, "look": look}
+        | (still if direction == "none" else shown | {"peak_spv": 60 if side == stronger else 20})
+        | more
+        for look, side in ((11, "right"), (12, "left"))
+    ]
+
+
+def derive(pool: dict[str, pd.DataFrame], plan) -> Record:
+    """What is derived from a pool before failures are explained."""
+    episodes, examinations, treatments, contacts = pool.values()
+    findings = describe_looks(examinations, treatments, plan.criteria.duration)
+    verdicts = adjudicate_episodes(episodes, examinations, findings, treatments, contacts, plan.criteria)
+    looks = select_deciding_looks(examinations, findings, verdicts, plan.criteria)
+    looks["confirming"] = mark_confirming(looks, treatments, plan.maneuvers, 1)
+    told = keep_until_reclassified(contacts, verdicts).assign(confirming=True)
+    treated = pd.MultiIndex.from_frame(treatments[EPISODE].drop_duplicates())
+    spells = measure_spells(episodes, looks, told, treated, treated[:0], plan.study.resolution)
+    attempts = list_attempts(episodes, treatments, looks, find_states(looks), plan.maneuvers)
+    return Record(**pool, findings=findings, adjudications=verdicts, attempts=attempts, spells=spells)
+
+
+def told(reasons: pd.DataFrame, view: str = "at_the_time") -> dict[str, str]:
+    """Reason and evidence of the rows of one view."""
+    rows = reasons[reasons["view"].eq(view)]
+    return dict(zip(rows["reason"], rows["evidence"].fillna(""), strict=True))
+
+
+def evidence(reasons: pd.DataFrame, view: str = "at_the_time") -> set[str]:
+    return set(" ".join(told(reasons, view).values()).split())
