@@ -23,7 +23,7 @@ FLOORS = [
     "steps",
     "__main__",
 ]
-PATIENT_LEVEL = {"intake", "warehouse", "clinic", "derive", "models"}
+PATIENT_LEVEL = {"intake", "warehouse", "clinic", "explain", "derive", "models"}
 AGGREGATES_ONLY = {"disclose", "figures", "committee", "render"}
 LIBRARY_ROOMS = {
     "duckdb": {"pipeline/warehouse.py"},
