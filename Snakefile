@@ -14,8 +14,9 @@ sys.path.insert(0, str(ROOT))
 os.environ["PYTHONPATH"] = str(ROOT)
 os.environ["STEP_PYTHON"] = sys.executable  # not in the command itself, so that another environment alone reruns nothing
 
+from pipeline.analyses import ANALYSES, module_of
 from pipeline.intake.folders import batch_deliveries, list_deliveries
-from pipeline.sources import find_sources
+from pipeline.sources import find_sources, list_own_files
 from schemas.study import PARTS, read_config
 
 unknown = set(config) - {"submissions", "results", "plan"}
@@ -32,8 +33,6 @@ PLAN_FILES = [PLAN / f"{name}.yaml" for name in PARTS]
 DELIVERIES, SKIPPED = list_deliveries(SUBMISSIONS)
 ROWS = [RESULTS / "rows" / d.site / d.number for d in DELIVERIES]
 ROW_TABLES = ("episodes", "examinations", "treatments", "followups", "deliveries", "row_counts", "changes", "set_aside", "problems")
-COUNTED = ("episode_flow", "pool_description", "non_positional", "failure_reasons")
-ANALYSES = (*COUNTED, "resolution_curves", "diagnosis_agreement")
 SITES = sorted({delivery.site for delivery in DELIVERIES})
 
 
@@ -50,6 +49,7 @@ rule all:
     """Everything: the committee's report, the estimates it reads, and each delivery's own page."""
     input:
         RESULTS / "reports" / "committee.html",
+        [RESULTS / "rows" / site / "disagreements.csv" for site in SITES],
 
 
 for number, batch in enumerate(batch_deliveries(DELIVERIES)):
@@ -93,55 +93,51 @@ rule store:
         step("store", "--plan {params.plan:q} --warehouse {output:q} {params.folders:q}")
 
 
-rule describe:
-    """Count: where the episodes went, who is in the pool, the cases kept apart, why first maneuvers failed."""
+rule fingerprint:
+    """Say what the numbers were made from."""
     input:
         warehouse=RESULTS / "warehouse.duckdb",
         plan=PLAN_FILES,
-        code=[*find_sources("pipeline.steps.describe"), ROOT / "Snakefile"],
+        code=list_own_files(),
     output:
-        [RESULTS / "unreleased" / f"{name}.csv" for name in COUNTED],
         RESULTS / "unreleased" / "fingerprints.csv",
     params:
         plan=str(PLAN),
-        out=str(RESULTS / "unreleased"),
     log:
-        RESULTS / "logs" / "describe.log",
+        RESULTS / "logs" / "fingerprint.log",
     shell:
-        step("describe", "--plan {params.plan:q} --warehouse {input.warehouse:q} --out {params.out:q}")
+        step("fingerprint", "--plan {params.plan:q} --warehouse {input.warehouse:q} --out {output:q}")
 
 
-rule curves:
-    """Estimate time to resolution for the pool and its parts."""
+rule analyse:
+    """Run one analysis of the plan on the stored rows."""
     input:
         warehouse=RESULTS / "warehouse.duckdb",
         plan=PLAN_FILES,
-        code=find_sources("pipeline.steps.curves"),
+        code=lambda wildcards: [*find_sources("pipeline.steps.analyse"), *find_sources(module_of(wildcards.analysis))],
     output:
-        RESULTS / "unreleased" / "resolution_curves.csv",
+        RESULTS / "unreleased" / "{analysis}.csv",
     params:
         plan=str(PLAN),
+    wildcard_constraints:
+        analysis="|".join(ANALYSES),
     log:
-        RESULTS / "logs" / "curves.log",
+        RESULTS / "logs" / "{analysis}.log",
     shell:
-        step("curves", "--plan {params.plan:q} --warehouse {input.warehouse:q} --out {output:q}")
+        step("analyse", "--plan {params.plan:q} --warehouse {input.warehouse:q} --out {output:q} {wildcards.analysis}")
 
 
-rule agreement:
-    """Compare recorded and adjudicated diagnoses, and list for each site where they differ."""
+rule disagreements:
+    """List for each site where its recorded diagnoses differ from what the looks say."""
     input:
         warehouse=RESULTS / "warehouse.duckdb",
-        plan=PLAN_FILES,
-        code=find_sources("pipeline.steps.agreement"),
+        code=find_sources("pipeline.steps.disagreements"),
     output:
-        estimates=RESULTS / "unreleased" / "diagnosis_agreement.csv",
-        lists=[RESULTS / "rows" / site / "disagreements.csv" for site in SITES],
-    params:
-        plan=str(PLAN),
+        [RESULTS / "rows" / site / "disagreements.csv" for site in SITES],
     log:
-        RESULTS / "logs" / "agreement.log",
+        RESULTS / "logs" / "disagreements.log",
     shell:
-        step("agreement", "--plan {params.plan:q} --warehouse {input.warehouse:q} --out {output.estimates:q} {output.lists:q}")
+        step("disagreements", "--warehouse {input.warehouse:q} {output:q}")
 
 
 rule disclose:

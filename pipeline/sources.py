@@ -21,6 +21,12 @@ def find_sources(module: str) -> list[str]:
     return sorted(str(path) for path in found)
 
 
+def list_own_files() -> list[Path]:
+    """Every file whose change can change a number or a page: code, templates, styles and the workflow itself, sorted."""
+    rooms = (path for room in ("schemas", "pipeline", "reports") for path in (ROOT / room).rglob("*"))
+    return sorted([*(path for path in rooms if path.suffix in (".py", ".j2", ".css")), ROOT / "Snakefile"])
+
+
 @cache
 def find_imports(path: Path) -> frozenset[str]:
     """Our own modules that a file imports, with the packages that hold them."""

@@ -5,6 +5,7 @@ from pandera.typing import Series
 from schemas import codes
 from schemas.columns import Flag, Integer, Number, Table, Text, column
 from schemas.failure import REASON, VIEW
+from schemas.maneuver import FIT
 
 
 def site():
@@ -140,6 +141,20 @@ class Attempts(Table):
     maneuver: Series[Text] = column("Codes of the maneuvers given, in their order", filled=True)
     family: Series[Text] = column("Families of the maneuvers given, in their order", filled=True)
     side: Series[Text] = column("Ear that was treated", codes=codes.MANEUVER_SIDE, filled=True)
+    fit: Series[Text] = column(
+        "Whether a maneuver of the session suits what the looks before treatment allow: yes if one does, no if none does",
+        codes=FIT,
+        filled=True,
+    )
+    setting: Series[Text] = column(
+        "Where it was given", codes=codes.SETTING | {"several": "attempts of the day differ"}, filled=True
+    )
+    performed_by: Series[Text] = column(
+        "Who carried it out", codes=codes.PERFORMED_BY | {"several": "attempts of the day differ"}, filled=True
+    )
+    completed: Series[Text] = column(
+        "Every attempt of the session reached all positions", codes=codes.YES_NO, filled=True
+    )
     previous_maneuver: Series[Text] = column("The maneuvers of the session before; empty for the first")
     at_risk: Series[Flag] = column("Not known to be resolved when the session began", filled=True)
     same_visit: Series[Text] = column(

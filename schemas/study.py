@@ -15,6 +15,38 @@ PARTS = ("study", "maneuvers", "criteria", "failure")  # of a plan: one file eac
 Endpoint = Literal[tuple(codes.ENDPOINT)]
 
 
+Variable = Literal[
+    "age_decade",
+    "sex",
+    "onset",
+    "prior",
+    "cause",
+    "canal_arm",
+    "mechanism",
+    "first_family",
+    "attempt_number",
+    "previous",
+    "fit",
+    "setting",
+    "performed_by",
+    "first_fit",
+    "same_visit",
+    "wait",
+    "site",
+]  # what pipeline/models/covariates.py and the rows of each analysis can tell of an episode or an attempt
+
+
+class Guards(Closed):
+    """When a number is held back, whatever the estimator says."""
+
+    min_episodes: int = Field(ge=2, description="Fewer episodes give a status, not a number")
+    min_events: int = Field(
+        ge=1, description="Fewer events, or fewer episodes without one, give a status, not a number"
+    )
+    min_sites: int = Field(ge=2, description="Fewer sites give no statement on differences between sites")
+    min_chance: float = Field(gt=0, lt=0.5, description="Positivity: least chance of each choice that is compared")
+
+
 class Resolution(Closed):
     """When a spell counts as resolved, and when a new one begins."""
 
@@ -32,14 +64,98 @@ class Curves(Closed):
         description="Parts of the pool that get a curve of their own; several names in one entry are crossed"
     )
     replicates: int = Field(ge=100, description="Bootstrap replicates behind each band")
-    min_episodes: int = Field(ge=2, description="Fewer episodes give a status, not a number")
-    min_events: int = Field(ge=1, description="Fewer resolutions give a status, not a number")
 
     @model_validator(mode="after")
     def _days_within_horizon(self) -> "Curves":
         if list(self.days) != sorted(set(self.days)) or max(self.days) > self.horizon_day:
             raise ValueError("curves.days must rise and end at or before curves.horizon_day")
         return self
+
+
+class Regression(Closed):
+    """Time ratios."""
+
+    families: tuple[Literal["weibull", "lognormal", "loglogistic"], ...] = Field(
+        min_length=1, description="Distributions that are tried; the one of least AIC is reported"
+    )
+    terms: tuple[Variable, ...] = Field(description="What the time ratios are adjusted for")
+
+
+class AttemptSuccess(Closed):
+    """What the next look after an attempt shows."""
+
+    terms: tuple[Variable, ...]
+    quadrature_points: int = Field(
+        ge=11, description="Points of the adaptive quadrature over patients; checked at twice as many"
+    )
+    random_sites_from: int = Field(ge=3, description="With fewer sites each has its own fixed effect")
+    resolved_shares: tuple[Annotated[float, Field(gt=0, lt=1)], ...] = Field(
+        description="Shares of which is asked after how many attempts they are reached"
+    )
+
+
+class SecondLine(Closed):
+    """After a failed first attempt: repeat, or change."""
+
+    days: tuple[Annotated[int, Field(ge=1)], ...] = Field(
+        description="Days after the second session on which risks are compared"
+    )
+    primary_day: int = Field(ge=1, description="The day of the pre-specified comparison")
+    horizon_day: int = Field(ge=1, description="Restriction of the mean time to resolution")
+    truncate: tuple[float, float] = Field(description="Quantiles at which weights are cut")
+    terms: tuple[Variable, ...] = Field(description="What was known at the moment of the choice")
+    variants: dict[str, dict[Literal["canal", "arm", "arm_basis", "mechanism"], str]] = Field(
+        description="Parts that are compared by themselves: a name, and the adjudicated values that define it"
+    )
+
+    @model_validator(mode="after")
+    def _days_fit(self) -> "SecondLine":
+        if self.primary_day not in self.days or max(self.days) > self.horizon_day:
+            raise ValueError("second_line: primary_day must be one of days, and none may be after horizon_day")
+        if not 0 <= self.truncate[0] < self.truncate[1] <= 1:
+            raise ValueError("second_line.truncate must be two rising quantiles")
+        return self
+
+
+class Handicap(Closed):
+    """Change of the Dizziness Handicap Inventory."""
+
+    days: tuple[Annotated[int, Field(ge=1)], ...] = Field(description="Days on which the mean total is reported")
+    important_changes: tuple[Annotated[int, Field(ge=1, le=100)], ...] = Field(
+        description="Falls of the total that count as important; sources conflict, so each is shown"
+    )
+
+
+class Recurrence(Closed):
+    """Return after confirmed resolution."""
+
+    days: tuple[Annotated[int, Field(ge=1)], ...] = Field(
+        description="Days after resolution on which shares are reported"
+    )
+
+
+class SitePooling(Closed):
+    """Site-specific shares, their pool and their spread."""
+
+    days: tuple[Annotated[int, Field(ge=1)], ...]
+
+
+class SiteMonitoring(Closed):
+    """Each site against the pool."""
+
+    days: tuple[Annotated[int, Field(ge=1)], ...]
+    min_episodes: int = Field(ge=2, description="Smaller sites are not compared")
+    limits: tuple[Annotated[float, Field(gt=0.5, lt=1)], ...] = Field(description="Coverage of the control limits")
+    terms: tuple[Variable, ...] = Field(description="Case mix that expected shares take into account")
+
+
+class Sensitivity(Closed):
+    """What the primary answers are tried under."""
+
+    recurrence_gaps: tuple[Annotated[int, Field(ge=1)], ...]
+    duration_limits_s: tuple[Annotated[float, Field(gt=0)], ...] = Field(
+        description="Limits between free and adherent debris, each without a borderline band"
+    )
 
 
 class Disclosure(Closed):
@@ -54,7 +170,16 @@ class Study(Closed):
     title: str
     seed: int
     resolution: Resolution
+    guards: Guards
     curves: Curves
+    regression: Regression
+    attempt_success: AttemptSuccess
+    second_line: SecondLine
+    handicap: Handicap
+    recurrence: Recurrence
+    site_pooling: SitePooling
+    site_monitoring: SiteMonitoring
+    sensitivity: Sensitivity
     disclosure: Disclosure
 
 

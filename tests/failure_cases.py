@@ -46,7 +46,7 @@ def derive(pool: dict[str, pd.DataFrame], plan) -> Record:
     told = keep_until_reclassified(contacts, verdicts).assign(confirming=True)
     treated = pd.MultiIndex.from_frame(treatments[EPISODE].drop_duplicates())
     spells = measure_spells(episodes, looks, told, treated, treated[:0], plan.study.resolution)
-    attempts = list_attempts(episodes, treatments, looks, find_states(looks), plan.maneuvers)
+    attempts = list_attempts(episodes, treatments, looks, find_states(looks), verdicts, plan.maneuvers)
     return Record(**pool, findings=findings, adjudications=verdicts, attempts=attempts, spells=spells)
 
 

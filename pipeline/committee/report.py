@@ -35,7 +35,7 @@ def compose_report(estimates: dict[str, pd.DataFrame], config: Config, used: dic
         "apart": describe_apart(estimates, config),
         "resolution": _say_resolution(study.resolution),
         "hidden": {"from": 1, "to": study.disclosure.min_cell - 1},
-        "least": {"episodes": study.curves.min_episodes, "resolutions": study.curves.min_events},
+        "least": {"episodes": study.guards.min_episodes, "resolutions": study.guards.min_events},
         "methods": sorted({r.method for r in readings.values() if r.usable and r.method and r.method != "count"}),
         "used": [{"name": name.replace("_", " "), "value": value} for name, value in used.items()],
     }

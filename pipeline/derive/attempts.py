@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.clinic.findings import EPISODE
+from pipeline.clinic.maneuvers import judge_fit
 from pipeline.derive.states import DAY_KEY
 from schemas.derived import Attempts
 from schemas.study import Maneuver
@@ -14,6 +15,7 @@ def list_attempts(
     treatments: pd.DataFrame,
     looks: pd.DataFrame,
     states: pd.DataFrame,
+    adjudications: pd.DataFrame,
     maneuvers: dict[str, Maneuver],
 ) -> pd.DataFrame:
     """One row for each treatment session (schemas.derived.Attempts).
@@ -21,12 +23,33 @@ def list_attempts(
     The deciding look is the first one after the session's day and not after the day of the next session: whoever is treated again
     without a look in between tells nothing about the earlier session. `states` are those of the objective endpoint.
     """
-    given = treatments.sort_values([*EPISODE, "attempt"])
+    given = treatments.assign(fit=judge_fit(treatments, adjudications, maneuvers)["fit"]).sort_values(
+        [*EPISODE, "attempt"]
+    )
     sessions = given.groupby(DAY_KEY, sort=True).agg(
         attempt=("attempt", "min"),
         attempts=("attempt", "size"),
         maneuver=("maneuver", join_in_order),
-        side=("side", lambda sides: sides.iloc[0] if sides.nunique() == 1 else "both"),
+        side=("side", "first"),
+        sides=("side", "nunique"),
+        setting=("setting", "first"),
+        settings=("setting", "nunique"),
+        performed_by=("performed_by", "first"),
+        performers=("performed_by", "nunique"),
+        incomplete=("completed", lambda answers: answers.eq("no").any()),
+        **{
+            f"fit_{answer}": ("fit", lambda fits, answer=answer: fits.eq(answer).any())
+            for answer in ("yes", "no", "unknown")
+        },
+    )
+    sessions["side"] = sessions["side"].where(sessions["sides"].eq(1), "both")
+    sessions["setting"] = sessions["setting"].where(sessions["settings"].eq(1), "several")
+    sessions["performed_by"] = sessions["performed_by"].where(sessions["performers"].eq(1), "several")
+    sessions["completed"] = sessions["incomplete"].map({True: "no", False: "yes"})
+    sessions["fit"] = np.select(
+        [sessions[f"fit_{answer}"].astype(bool) for answer in ("yes", "unknown", "no")],
+        ["yes", "unknown", "no"],
+        "not_applicable",
     )
     sessions = sessions.reset_index()
     sessions["family"] = [

@@ -13,7 +13,7 @@ from scipy.stats import binomtest
 from statsmodels.stats.inter_rater import cohens_kappa
 
 from pipeline.models.tidy import state, tidy_estimates, withhold
-from schemas.study import Curves
+from schemas.study import Config, Guards
 
 EPISODE = ["site", "episode_id"]
 PARTS = {"canal": ("posterior", "lateral", "anterior", "multiple"), "side": ("right", "left", "both")}
@@ -28,7 +28,12 @@ def pair_diagnoses(episodes: pd.DataFrame, adjudications: pd.DataFrame) -> pd.Da
     return verdicts.merge(recorded, on=EPISODE, validate="one_to_one").sort_values(EPISODE, ignore_index=True)
 
 
-def measure_agreement(pairs: pd.DataFrame, rule: Curves) -> pd.DataFrame:
+def estimate_agreement(episodes: pd.DataFrame, adjudications: pd.DataFrame, config: Config) -> pd.DataFrame:
+    """Agreement of recorded and adjudicated diagnoses among the positional episodes."""
+    return measure_agreement(pair_diagnoses(episodes, adjudications), config.study.guards)
+
+
+def measure_agreement(pairs: pd.DataFrame, rule: Guards) -> pd.DataFrame:
     """Agreement, kappa and the table itself, for the pool and for each site."""
     rows = []
     for part, values in PARTS.items():
@@ -51,7 +56,7 @@ def list_disagreements(pairs: pd.DataFrame) -> pd.DataFrame:
     return pairs[np.any(differs, axis=0)]
 
 
-def _measure(members: pd.DataFrame, part: str, rule: Curves) -> Iterator[dict]:
+def _measure(members: pd.DataFrame, part: str, rule: Guards) -> Iterator[dict]:
     agree = int(members[part].eq(members[f"recorded_{part}"]).sum())
     yield _share(f"{part}_agreement", agree, members, rule)
     where = {"n_episodes": len(members), "n_events": agree, "n_sites": members["site"].nunique(), "method": KAPPA}
@@ -66,7 +71,7 @@ def _measure(members: pd.DataFrame, part: str, rule: Curves) -> Iterator[dict]:
         yield state(f"{part}_kappa", kappa.kappa, std_error=kappa.std_kappa, **limits, **where)
 
 
-def _share(term: str, agree: int, members: pd.DataFrame, rule: Curves) -> dict:
+def _share(term: str, agree: int, members: pd.DataFrame, rule: Guards) -> dict:
     where = {"n_episodes": len(members), "n_events": agree, "n_sites": members["site"].nunique(), "method": INTERVAL}
     if len(members) < rule.min_episodes:
         return withhold(term, "too_few", f"fewer than {rule.min_episodes} episodes", **where)

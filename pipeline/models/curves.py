@@ -16,7 +16,7 @@ from pipeline.models.bootstrap import cluster_bootstrap_weights
 from pipeline.models.counts import name_first_maneuvers
 from pipeline.models.npmle import NotConverged, Replicates, collapse_intervals, fit_many, fit_npmle
 from pipeline.models.tidy import state, tidy_estimates, withhold
-from schemas.study import Study
+from schemas.study import Config, Study
 
 EPISODE = ["site", "episode_id"]
 LIMITS = (0.025, 0.975)
@@ -26,9 +26,10 @@ WORTH_SAYING = 0.005  # a difference between least and most that a reader would 
 
 
 def estimate_curves(
-    spells: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame, study: Study
+    spells: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame, config: Config
 ) -> pd.DataFrame:
     """The curves of first spells of positional episodes by the primary endpoint in every stratum, by the others as a whole."""
+    study = config.study
     first = name_first_maneuvers(attempts)
     positional = adjudications[adjudications["positional"].eq("yes")]
     known = spells[spells["spell"].eq(1) & spells["status"].isin(INFORMATIVE)]
@@ -93,10 +94,10 @@ def _estimate_curve(spells: pd.DataFrame, name: str, study: Study) -> list[dict]
 
 
 def _say_too_few(where: dict, study: Study) -> str | None:
-    if where["n_episodes"] < study.curves.min_episodes:
-        return f"fewer than {study.curves.min_episodes} episodes"
-    if where["n_events"] < study.curves.min_events:
-        return f"fewer than {study.curves.min_events} resolutions"
+    if where["n_episodes"] < study.guards.min_episodes:
+        return f"fewer than {study.guards.min_episodes} episodes"
+    if where["n_events"] < study.guards.min_events:
+        return f"fewer than {study.guards.min_events} resolutions"
     return None
 
 
@@ -124,8 +125,8 @@ def _state_day(curve: Curve, k: int, where: dict, study: Study) -> Iterator[dict
     terms = [f"unresolved_upper_day_{day}", f"unresolved_lower_day_{day}", *[f"resolved_by_day_{day}"] * reported]
     if day == 0:
         yield from (state(term, 1.0, note="by definition", **where) for term in terms)
-    elif min(resolved, unresolved) < study.curves.min_events:
-        few = f"fewer than {study.curves.min_events} episodes known to be resolved by then, or to be unresolved"
+    elif min(resolved, unresolved) < study.guards.min_events:
+        few = f"fewer than {study.guards.min_events} episodes known to be resolved by then, or to be unresolved"
         yield from (withhold(term, "too_few", few, **where) for term in terms)
     else:
         for edge, shares, replicates in (

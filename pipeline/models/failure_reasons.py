@@ -10,6 +10,7 @@ from scipy.stats import binomtest
 
 from pipeline.models.tidy import state, tidy_estimates, withhold
 from schemas.failure import REASON, VIEW
+from schemas.study import Config
 
 EPISODE = ["site", "episode_id"]
 METHOD = "share of episodes; limits: exact (Clopper-Pearson)"
@@ -18,14 +19,16 @@ ONLY_LATER = ("at_the_time", "remission_anyway")  # nobody can know on the day o
 FAILED, TREATED = "first maneuver failed", "first maneuver failed or was never looked at"
 
 
-def estimate_failure_reasons(reasons: pd.DataFrame, min_episodes: int) -> pd.DataFrame:
+def estimate_failure_reasons(failure_reasons: pd.DataFrame, config: Config) -> pd.DataFrame:
     """One share for each view and reason, from schemas.derived.FailureReasons (schemas.estimate.Estimates).
 
     The population of never_looked are all first sessions that have a reason; that of the others are those after which someone
     looked, because nothing is known of the rest. A first session that was taken for failed belongs to them. Fewer than
-    `min_episodes` episodes give a status, not a number. Limits: Clopper CJ, Pearson ES. Biometrika 1934;26:404-413.
+    `guards.min_episodes` episodes give a status, not a number. Limits: Clopper CJ, Pearson ES. Biometrika 1934;26:404-413.
     """
-    rows = [row for view in VIEW for row in _estimate_view(reasons[reasons["view"].eq(view)], view, min_episodes)]
+    least = config.study.guards.min_episodes
+    by_view = {view: failure_reasons[failure_reasons["view"].eq(view)] for view in VIEW}
+    rows = [row for view, reasons in by_view.items() for row in _estimate_view(reasons, view, least)]
     return tidy_estimates(rows, analysis="failure_reasons", method=METHOD)
 
 

@@ -16,6 +16,7 @@ FLOORS = [
     "explain",
     "derive",
     "models",
+    "analyses",
     "disclose",
     "figures",
     "committee",
@@ -23,7 +24,7 @@ FLOORS = [
     "steps",
     "__main__",
 ]
-PATIENT_LEVEL = {"intake", "warehouse", "clinic", "explain", "derive", "models"}
+PATIENT_LEVEL = {"intake", "warehouse", "clinic", "explain", "derive", "models", "analyses"}
 AGGREGATES_ONLY = {"disclose", "figures", "committee", "render"}
 LIBRARY_ROOMS = {
     "duckdb": {"pipeline/warehouse.py"},

@@ -40,7 +40,9 @@ def derive(table, plan):
         index = pd.MultiIndex.from_frame(episodes[EPISODE])
         treated = index if len(given_treatments) else index[:0]
         spells = measure_spells(episodes, deciding, contacts, treated, index if incomplete else index[:0], resolution)
-        return spells, list_attempts(episodes, given_treatments, deciding, find_states(deciding), plan.maneuvers)
+        return spells, list_attempts(
+            episodes, given_treatments, deciding, find_states(deciding), verdicts, plan.maneuvers
+        )
 
     return derive_one
 

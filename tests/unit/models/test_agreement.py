@@ -18,7 +18,7 @@ def spread(table: np.ndarray, values: list[str], sites: int = 4) -> pd.DataFrame
 
 
 def rows_of(pairs: pd.DataFrame, plan, stratum: str = "all") -> pd.DataFrame:
-    found = measure_agreement(pairs, plan.study.curves)
+    found = measure_agreement(pairs, plan.study.guards)
     return found[found["stratum"].eq(stratum)].set_index("term")
 
 

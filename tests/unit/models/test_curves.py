@@ -50,7 +50,7 @@ def shares(estimates: pd.DataFrame, stratum: str = "all") -> pd.DataFrame:
 
 
 def test_planted_shares_come_back(plan):
-    found = shares(estimate_curves(*simulate(4000, seed=1), plan.study))
+    found = shares(estimate_curves(*simulate(4000, seed=1), plan))
     for day in (1, 7, 14, 30):
         row = found.loc[f"resolved_by_day_{day}"]
         assert abs(row["estimate"] - (1 - np.exp(-day / 6))) < 4 * row["std_error"]
@@ -59,35 +59,35 @@ def test_planted_shares_come_back(plan):
 
 def test_same_input_same_numbers_whatever_the_order(plan):
     spells, verdicts, attempts = simulate(300, seed=2)
-    once = estimate_curves(spells, verdicts, attempts, plan.study)
+    once = estimate_curves(spells, verdicts, attempts, plan)
     again = estimate_curves(
-        spells.sample(frac=1, random_state=0), verdicts.sample(frac=1, random_state=1), attempts, plan.study
+        spells.sample(frac=1, random_state=0), verdicts.sample(frac=1, random_state=1), attempts, plan
     )
     pd.testing.assert_frame_equal(once, again)
 
 
 @pytest.mark.parametrize(("n", "status"), [(8, "too_few"), (200, "ok")])
 def test_few_episodes_give_a_status_and_no_number(plan, n, status):
-    row = shares(estimate_curves(*simulate(n, seed=3), plan.study)).loc["resolved_by_day_7"]
+    row = shares(estimate_curves(*simulate(n, seed=3), plan)).loc["resolved_by_day_7"]
     assert row["status"] == status
     assert pd.isna(row["estimate"]) == (status != "ok")
 
 
 def test_no_certainty_before_anything_could_be_seen(plan):
-    found = shares(estimate_curves(*simulate(400, seed=4, visits=(7, 14, 30)), plan.study))
+    found = shares(estimate_curves(*simulate(400, seed=4, visits=(7, 14, 30)), plan))
     assert found.loc["resolved_by_day_1", "status"] == "too_few"
 
 
 def test_everybody_unresolved_gives_a_status(plan):
     spells, verdicts, attempts = simulate(100, seed=5)
     never = spells.assign(right_days=np.inf, status="unresolved", left_days=spells["last_look_days"])
-    assert set(estimate_curves(never, verdicts, attempts, plan.study)["status"]) == {"too_few"}
+    assert set(estimate_curves(never, verdicts, attempts, plan)["status"]) == {"too_few"}
 
 
 def test_other_verdicts_never_enter(plan):
     spells, verdicts, attempts = simulate(300, seed=6)
     apart = verdicts.assign(positional=["yes"] * 200 + ["probable_non_positional"] * 50 + ["undetermined"] * 50)
-    found = shares(estimate_curves(spells, Adjudications.cast(apart), attempts, plan.study))
+    found = shares(estimate_curves(spells, Adjudications.cast(apart), attempts, plan))
     known = spells["status"].isin(["resolved", "unresolved"])
     assert found.loc["median_days", "n_episodes"] == known[:200].sum()
 

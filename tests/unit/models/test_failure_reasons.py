@@ -36,37 +36,39 @@ def share(estimates: pd.DataFrame, reason: str, view: str = "at_the_time") -> pd
         (1, 29, 0.0009, 0.1776),
     ],
 )
-def test_exact_limits_as_published(events, total, lower, upper):
+def test_exact_limits_as_published(events, total, lower, upper, plan):
     told = [{"technique"}] * events + [{"undetermined"}] * (total - events)
-    row = share(estimate_failure_reasons(build(told), 11), "technique")
+    row = share(estimate_failure_reasons(build(told), plan), "technique")
     assert row["estimate"] == pytest.approx(events / total)
     assert (round(row["lower"], 4), round(row["upper"], 4)) == (lower, upper)
     assert (row["n_episodes"], row["n_events"], row["n_sites"], row["status"]) == (total, events, 2, "ok")
 
 
-def test_limits_are_quantiles_of_beta_distributions():
+def test_limits_are_quantiles_of_beta_distributions(plan):
     # Clopper CJ, Pearson ES. Biometrika 1934;26:404-413: one shape less above and below
     events, total = 3, 17
-    row = share(estimate_failure_reasons(build([{"wrong_side"}] * events + [{"undetermined"}] * 14), 11), "wrong_side")
+    row = share(
+        estimate_failure_reasons(build([{"wrong_side"}] * events + [{"undetermined"}] * 14), plan), "wrong_side"
+    )
     assert row["lower"] == pytest.approx(beta.ppf(0.025, events, total - events + 1))
     assert row["upper"] == pytest.approx(beta.ppf(0.975, events + 1, total - events))
 
 
-def test_several_reasons_count_each_and_the_episode_once():
-    estimates = estimate_failure_reasons(build([{"technique", "wrong_side"}] * 6 + [{"technique"}] * 6), 11)
+def test_several_reasons_count_each_and_the_episode_once(plan):
+    estimates = estimate_failure_reasons(build([{"technique", "wrong_side"}] * 6 + [{"technique"}] * 6), plan)
     technique, wrong_side = share(estimates, "technique"), share(estimates, "wrong_side")
     assert (technique["n_episodes"], technique["estimate"], wrong_side["estimate"]) == (12, 1, 0.5)
     assert "several" in technique["note"]
 
 
-def test_who_was_never_looked_at_is_in_no_other_share():
+def test_who_was_never_looked_at_is_in_no_other_share(plan):
     told = (
         [{"technique"}] * 10
         + [{"undetermined"}] * 10
         + [{"never_looked"}] * 18
         + [{"never_looked", "not_positional"}] * 2
     )
-    estimates = estimate_failure_reasons(build(told), 11)
+    estimates = estimate_failure_reasons(build(told), plan)
     assert share(estimates, "technique")["estimate"] == 0.5
     assert share(estimates, "not_positional")["n_events"] == 0
     never = share(estimates, "never_looked")
@@ -75,26 +77,26 @@ def test_who_was_never_looked_at_is_in_no_other_share():
 
 
 @pytest.mark.parametrize(("total", "status"), [(10, "too_few"), (11, "ok"), (12, "ok"), (0, "too_few")])
-def test_few_episodes_give_a_status(total, status):
-    row = share(estimate_failure_reasons(build([{"technique"}] * total), 11), "technique")
+def test_few_episodes_give_a_status(total, status, plan):
+    row = share(estimate_failure_reasons(build([{"technique"}] * total), plan), "technique")
     assert row["status"] == status
     assert pd.isna(row["estimate"]) is (status != "ok")
 
 
-def test_each_view_and_reason_has_one_row_whatever_the_order():
+def test_each_view_and_reason_has_one_row_whatever_the_order(plan):
     reasons = build([{"technique"}] * 12 + [{"wrong_arm", "undetermined"}] * 3)
-    estimates = estimate_failure_reasons(reasons, 11)
+    estimates = estimate_failure_reasons(reasons, plan)
     assert len(estimates) == len(VIEW) * len(REASON) == estimates["stratum"].nunique()
-    pd.testing.assert_frame_equal(estimate_failure_reasons(reasons.sample(frac=1, random_state=1), 11), estimates)
+    pd.testing.assert_frame_equal(estimate_failure_reasons(reasons.sample(frac=1, random_state=1), plan), estimates)
 
 
-def test_remission_is_not_estimated_before_it_can_be_known():
-    estimates = estimate_failure_reasons(build([{"remission_anyway"}] * 12, VIEWS[1:]), 11)
+def test_remission_is_not_estimated_before_it_can_be_known(plan):
+    estimates = estimate_failure_reasons(build([{"remission_anyway"}] * 12, VIEWS[1:]), plan)
     assert share(estimates, "remission_anyway", "in_hindsight")["estimate"] == 1
     assert share(estimates, "remission_anyway")["status"] == "not_identified"
 
 
-def test_views_do_not_mix():
+def test_views_do_not_mix(plan):
     reasons = pd.concat([build([{"undetermined"}] * 12, VIEWS[:1]), build([{"wrong_arm"}] * 12, VIEWS[1:])])
-    estimates = estimate_failure_reasons(reasons, 11)
+    estimates = estimate_failure_reasons(reasons, plan)
     assert [share(estimates, "wrong_arm", view)["estimate"] for view in VIEWS] == [0, 1]

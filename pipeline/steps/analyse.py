@@ -1,9 +1,9 @@
-"""Estimate time to resolution: the share still unresolved by day, for the pool and its parts."""
+"""Run one analysis: read the tables it names, estimate, and write its file."""
 
 import argparse
 from pathlib import Path
 
-from pipeline.models.curves import estimate_curves
+from pipeline.analyses import ANALYSES, run_analysis
 from pipeline.steps.run import run_step
 from pipeline.warehouse import open_warehouse
 from schemas.study import read_config
@@ -15,10 +15,10 @@ def main() -> None:
     parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
     parser.add_argument("--warehouse", type=Path, required=True, help="file to read")
     parser.add_argument("--out", type=Path, required=True, help="file to write")
+    parser.add_argument("analysis", choices=ANALYSES, help="name of the analysis")
     arguments = parser.parse_args()
     with open_warehouse(arguments.warehouse) as warehouse:
-        spells, adjudications, attempts = map(warehouse.read, ("spells", "adjudications", "attempts"))
-    estimates = estimate_curves(spells, adjudications, attempts, read_config(arguments.plan).study)
+        estimates = run_analysis(arguments.analysis, warehouse, read_config(arguments.plan))
     estimates.to_csv(arguments.out, index=False)
 
 

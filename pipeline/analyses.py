@@ -1,0 +1,45 @@
+"""The analyses by name, in the order of the plan, and how one is run on a warehouse.
+
+An analysis is a function whose parameters are names of warehouse tables, and `config` if it needs it. It is imported only when it
+runs, so that counting does not wait for libraries that only a model needs.
+"""
+
+import importlib
+import inspect
+from collections.abc import Callable
+
+import pandas as pd
+
+from pipeline.warehouse import Warehouse
+from schemas.delivery import TABLES
+from schemas.study import Config
+
+ANALYSES = {
+    "episode_flow": "pipeline.models.counts:count_flow",
+    "pool_description": "pipeline.models.counts:describe_pool",
+    "non_positional": "pipeline.models.counts:describe_non_positional",
+    "diagnosis_agreement": "pipeline.models.agreement:estimate_agreement",
+    "failure_reasons": "pipeline.models.failure_reasons:estimate_failure_reasons",
+    "resolution_curves": "pipeline.models.curves:estimate_curves",
+}
+
+
+def module_of(analysis: str) -> str:
+    """The module in which an analysis lives."""
+    return ANALYSES[analysis].split(":")[0]
+
+
+def find_analysis(analysis: str) -> Callable[..., pd.DataFrame]:
+    """The function of an analysis; raises KeyError for a name that is none."""
+    module, function = ANALYSES[analysis].split(":")
+    return getattr(importlib.import_module(module), function)
+
+
+def run_analysis(analysis: str, warehouse: Warehouse, config: Config) -> pd.DataFrame:
+    """The estimates of one analysis; of delivered tables it sees each site's current delivery."""
+    estimate = find_analysis(analysis)
+    given = {
+        name: config if name == "config" else warehouse.read(name, current=name in TABLES)
+        for name in inspect.signature(estimate).parameters
+    }
+    return estimate(**given)

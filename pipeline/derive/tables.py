@@ -1,0 +1,46 @@
+"""All derived tables from the delivered ones: what the looks mean, then the rows that the models see."""
+
+from collections.abc import Mapping
+
+import pandas as pd
+
+from pipeline.clinic.adjudicate import adjudicate_episodes
+from pipeline.clinic.failure import Record, explain_failures
+from pipeline.clinic.findings import EPISODE, describe_looks
+from pipeline.derive.attempts import list_attempts
+from pipeline.derive.spells import measure_spells
+from pipeline.derive.states import find_states, keep_until_reclassified, mark_confirming, select_deciding_looks
+from schemas.study import Config
+
+DELIVERED = ("episodes", "examinations", "treatments", "followups", "set_aside")
+DECIDING_TABLES = ("examinations", "treatments")
+
+
+def derive_tables(delivered: Mapping[str, pd.DataFrame], config: Config) -> dict[str, pd.DataFrame]:
+    """Every table of schemas.derived from the tables DELIVERED, which hold the current delivery of each site."""
+    derived = derive_rows(delivered, config)
+    record = Record(
+        **{name: delivered[name] for name in ("episodes", "examinations", "treatments", "followups")},
+        **{name: derived[name] for name in ("findings", "adjudications", "attempts", "spells")},
+    )
+    return derived | {"failure_reasons": explain_failures(record, config.criteria, config.maneuvers, config.failure)}
+
+
+def derive_rows(delivered: Mapping[str, pd.DataFrame], config: Config) -> dict[str, pd.DataFrame]:
+    """The tables that the models of time and success need: findings, adjudications, spells and attempts."""
+    episodes, examinations, treatments, followups, set_aside = (delivered[name] for name in DELIVERED)
+    criteria, resolution = config.criteria, config.study.resolution
+    findings = describe_looks(examinations, treatments, criteria.duration)
+    adjudications = adjudicate_episodes(episodes, examinations, findings, treatments, followups, criteria)
+    looks = select_deciding_looks(examinations, findings, adjudications, criteria)
+    looks["confirming"] = mark_confirming(looks, treatments, config.maneuvers, resolution.confirmation_day)
+    contacts = keep_until_reclassified(followups, adjudications)
+    contacts = contacts.assign(after_attempt=pd.array([pd.NA] * len(contacts), dtype="Int64"))
+    contacts["confirming"] = mark_confirming(contacts, treatments, config.maneuvers, resolution.confirmation_day)
+    treated = pd.MultiIndex.from_frame(treatments[EPISODE].drop_duplicates())
+    holes = set_aside[set_aside["table"].isin(DECIDING_TABLES) & set_aside["episode_id"].notna()]
+    incomplete = pd.MultiIndex.from_frame(holes[EPISODE].drop_duplicates())
+    spells = measure_spells(episodes, looks, contacts, treated, incomplete, resolution)
+    states = find_states(looks)
+    attempts = list_attempts(episodes, treatments, looks, states, adjudications, config.maneuvers)
+    return {"findings": findings, "adjudications": adjudications, "spells": spells, "attempts": attempts}

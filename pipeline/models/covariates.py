@@ -1,0 +1,151 @@
+"""What a model adjusts for: covariates in a few classes each, so that equal episodes can be counted together, and guarded designs.
+
+Every class is known at the first attempt. What was not recorded is a class of its own. Bands of days since onset, of earlier
+episodes and of age are this project's proposal.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from pipeline.models.counts import EPISODE
+from pipeline.models.guard import Refusal, check_size
+from schemas.study import Guards
+
+NUMERIC = {"age_decade": 6}  # terms that enter as numbers, with the value that counts as zero
+ONSET_EDGES, ONSET = [-1, 7, 30, 90, np.inf], ["0-7 days", "8-30 days", "31-90 days", "over 90 days"]
+PRIOR_EDGES, PRIOR = [-1, 0, 1, np.inf], ["none", "one", "two or more"]
+NOT_RECORDED, OTHER = "not recorded", "other classes"
+
+
+def describe_covariates(episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame) -> pd.DataFrame:
+    """One row for each episode: site, episode_id, patient_id, and the covariates of schemas.study.Variable that do not change.
+
+    age_decade (whole decades), sex, onset (band of days from onset to day 0), prior (band of earlier episodes), cause, canal_arm
+    (a short arm with its working definition), mechanism, first_family and first_fit (of the first session; empty if untreated).
+    """
+    first = attempts[attempts["session"].eq(1)][[*EPISODE, "family", "fit"]]
+    first = first.rename(columns={"family": "first_family", "fit": "first_fit"})
+    read = adjudications[[*EPISODE, "canal", "arm", "arm_basis", "mechanism"]]
+    people = episodes[[*EPISODE, "patient_id", "age_years", "sex", "onset_day", "prior_episodes", "cause"]]
+    told = people.merge(read, on=EPISODE, validate="one_to_one").merge(
+        first, on=EPISODE, how="left", validate="one_to_one"
+    )
+    basis = (" by " + told["arm_basis"].astype("string")).where(told["arm"].eq("short"), "").fillna("")
+    return pd.DataFrame(
+        {
+            **{key: told[key] for key in (*EPISODE, "patient_id")},
+            "age_decade": (told["age_years"] // 10).astype("Int64"),
+            "sex": told["sex"],
+            "onset": _band(-told["onset_day"], ONSET_EDGES, ONSET),
+            "prior": _band(told["prior_episodes"], PRIOR_EDGES, PRIOR),
+            "cause": told["cause"],
+            "canal_arm": told["canal"] + " " + told["arm"] + basis,
+            "mechanism": told["mechanism"],
+            "first_family": told["first_family"],
+            "first_fit": told["first_fit"],
+        }
+    )
+
+
+@dataclass(frozen=True)
+class Design:
+    """A design without intercept, one row for each row of data, same index.
+
+    `matrix` has one column for each class but the reference, named `term=class`, or for a numeric term. `counts` has for each
+    column the episodes, events and sites behind it. `refused` says for each class or term that has no coefficient of its own why.
+    """
+
+    matrix: pd.DataFrame
+    references: dict[str, str]
+    refused: dict[str, Refusal]
+    counts: pd.DataFrame
+
+
+def build_design(
+    rows: pd.DataFrame, terms: tuple[str, ...], events: pd.Series, guards: Guards, *, binary: bool = False
+) -> Design:
+    """The design of `terms` for rows with a column `site` and no gap in the terms.
+
+    `events` (boolean, same index) serves the guards only; with `binary` a class also needs episodes without the event. Classes with
+    too few are counted together as `term=other classes`, and with the reference where even together they are too few: no row is
+    left out. A term with one class left is refused, and so is a column that follows from the others. The most frequent class is
+    the reference. Raises ValueError where a term has a gap.
+    """
+    if rows[list(terms)].isna().any(axis=None):
+        raise ValueError("a covariate has a gap: what is not recorded must be a class of its own")
+    refused: dict[str, Refusal] = {}
+    columns, references = {}, {}
+    for term in terms:
+        if term in NUMERIC:
+            columns[term] = rows[term].astype(float) - NUMERIC[term]
+            continue
+        classes, small = _pool_small_classes(rows[term].astype(str), events, guards, binary)
+        refused |= {f"{term}={value}": refusal for value, refusal in small.items()}
+        names = classes.value_counts().sort_index().sort_values(ascending=False, kind="stable").index
+        if len(names) < 2:
+            refused[term] = Refusal("not_identified", "one class only")
+            continue
+        references[term] = next(name for name in names if name != OTHER)
+        columns |= {
+            f"{term}={name}": classes.eq(name).astype(float) for name in sorted(names) if name != references[term]
+        }
+    matrix = pd.DataFrame(columns, index=rows.index)
+    told_apart = _find_independent(matrix)
+    refused |= {
+        name: Refusal("not_identified", "follows from the other terms") for name in matrix if name not in told_apart
+    }
+    matrix = matrix[told_apart]
+    return Design(matrix, references, refused, _count(matrix, rows, events))
+
+
+def _pool_small_classes(
+    classes: pd.Series, events: pd.Series, guards: Guards, binary: bool
+) -> tuple[pd.Series, dict[str, Refusal]]:
+    """The classes with those of too few episodes or events counted together, and the refusal of each of these."""
+
+    def judge(happened: pd.Series) -> Refusal | None:
+        without = int((~happened).sum()) if binary else None
+        return check_size(len(happened), int(happened.sum()), guards, without)
+
+    happened = events.astype(bool)
+    refusals = {value: judge(seen) for value, seen in happened.groupby(classes)}
+    small = {value: refusal for value, refusal in refusals.items() if refusal}
+    if not small:
+        return classes, {}
+    if len(small) == len(refusals):
+        return pd.Series(OTHER, index=classes.index), small
+    among = classes.isin(list(small))
+    if judge(happened[among]):
+        largest = classes[~among].value_counts().sort_index().idxmax()
+        return classes.where(~among, largest), small
+    return classes.where(~among, OTHER), small
+
+
+def _find_independent(matrix: pd.DataFrame) -> list[str]:
+    """The columns that do not follow from the intercept and the columns before them."""
+    distinct = matrix.drop_duplicates().to_numpy(float)
+    patterns = np.column_stack([np.ones(len(distinct)), distinct])
+    triangle = np.abs(np.diag(np.linalg.qr(patterns, mode="r"))) if len(patterns) >= matrix.shape[1] + 1 else None
+    if triangle is not None and triangle.min(initial=1) > 1e-8 * triangle.max(initial=1):
+        return list(matrix)
+    chosen, basis = [], np.ones((len(patterns), 1))
+    for k, name in enumerate(matrix, start=1):
+        wider = np.column_stack([basis, patterns[:, k]])
+        if np.linalg.matrix_rank(wider) == wider.shape[1]:
+            chosen, basis = [*chosen, name], wider
+    return chosen
+
+
+def _count(matrix: pd.DataFrame, rows: pd.DataFrame, events: pd.Series) -> pd.DataFrame:
+    happened, sites = events.loc[rows.index].astype(bool), rows["site"]
+    counts = {}
+    for name, column in matrix.items():
+        members = column.eq(1) if name not in NUMERIC else pd.Series(True, index=column.index)
+        counts[name] = (int(members.sum()), int(happened[members].sum()), sites[members].nunique())
+    return pd.DataFrame.from_dict(counts, orient="index", columns=["n_episodes", "n_events", "n_sites"])
+
+
+def _band(numbers: pd.Series, edges: list[float], names: list[str]) -> pd.Series:
+    return pd.cut(numbers.astype("float"), edges, labels=names).astype("string").fillna(NOT_RECORDED)

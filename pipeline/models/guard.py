@@ -1,0 +1,87 @@
+"""When a number is held back, and why: few data, one site, a category without or with only events, a choice nobody made, a fit that is none.
+
+A guard returns a Refusal or None. The thresholds are those of config/study.yaml.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from schemas.study import Guards
+
+GRADIENT_LEFT = 1e-4  # of the log-likelihood at its maximum, per unit of its curvature: far below any standard error
+FLAT = 1e-8  # curvature against the greatest one, below which a direction is not determined by the data
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """Why there is no number: a status of schemas.codes.ESTIMATE_STATUS, and the reason in words."""
+
+    status: str
+    note: str
+
+
+def check_size(n_episodes: int, n_events: int, guards: Guards, n_without: int | None = None) -> Refusal | None:
+    """Too few episodes or events; where the outcome is yes or no, `n_without` gives those without the event, who are needed too."""
+    if n_episodes < guards.min_episodes:
+        return Refusal("too_few", f"fewer than {guards.min_episodes} episodes")
+    if n_events < guards.min_events:
+        return Refusal("too_few", f"fewer than {guards.min_events} events")
+    if n_without is not None and n_without < guards.min_events:
+        return Refusal("too_few", f"fewer than {guards.min_events} without the event")
+    return None
+
+
+def check_sites(n_sites: int, guards: Guards) -> Refusal | None:
+    """Too few sites to say anything of differences between sites."""
+    if n_sites < guards.min_sites:
+        return Refusal("not_identified", f"fewer than {guards.min_sites} sites")
+    return None
+
+
+def check_solution(gradient: np.ndarray, information: np.ndarray) -> Refusal | None:
+    """Whether a point is a maximum of a log-likelihood, whatever the optimiser says.
+
+    `gradient` of the log-likelihood and `information`, its negative second derivative, at the point. The step that Newton's method
+    would still make must be small against the standard errors, and no direction flat or rising.
+    """
+    if not (np.all(np.isfinite(gradient)) and np.all(np.isfinite(information))):
+        return Refusal("not_converged", "the likelihood is not finite at the solution")
+    scale = np.sqrt(np.abs(np.diag(information)))
+    if np.any(scale == 0):
+        return Refusal("not_identified", "the likelihood is flat: the data do not determine every coefficient")
+    curvature = np.linalg.eigvalsh(information / np.outer(scale, scale))
+    if curvature[0] < -FLAT:
+        return Refusal("not_converged", "the solution is not a maximum of the likelihood")
+    if curvature[0] < FLAT * curvature[-1]:
+        return Refusal("not_identified", "the likelihood is flat: the data do not determine every coefficient")
+    if gradient @ np.linalg.solve(information, gradient) > GRADIENT_LEFT:
+        return Refusal("not_converged", "the gradient is not zero at the solution")
+    return None
+
+
+def find_separated(design: pd.DataFrame, events: np.ndarray) -> Mapping[str, Refusal]:
+    """The columns of a design of zeros and ones whose members have no event, or only events: no finite coefficient fits."""
+    happened = np.asarray(events, dtype=bool)
+    refusals = {}
+    for name, column in design.items():
+        members = happened[column.to_numpy(float) == 1]
+        binary = column.isin([0, 1]).all() and 0 < len(members) < len(happened)
+        if binary and members.all():
+            refusals[name] = Refusal("not_identified", "separation: every member has the event")
+        elif binary and not members.any():
+            refusals[name] = Refusal("not_identified", "separation: no member has the event")
+    return refusals
+
+
+def check_positivity(chances: np.ndarray, arm: str, guards: Guards) -> Refusal | None:
+    """Whether some had next to no chance of the choice `arm`, or of any other: then nothing can be said of both choices for them."""
+    share = float(np.mean((chances < guards.min_chance) | (chances > 1 - guards.min_chance)))
+    if share > guards.min_chance:
+        return Refusal(
+            "not_identified",
+            f"positivity: for {share:.0%} the chance of {arm} is below {guards.min_chance:.0%} or above {1 - guards.min_chance:.0%}",
+        )
+    return None

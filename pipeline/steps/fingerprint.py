@@ -1,0 +1,42 @@
+"""Say what the numbers were made from: fingerprints of data, plan and code, versions of libraries."""
+
+import argparse
+import hashlib
+from importlib.metadata import version
+from pathlib import Path
+
+import pandas as pd
+
+from pipeline.sources import ROOT, fingerprint_files, list_own_files
+from pipeline.steps.run import run_step
+from pipeline.warehouse import open_warehouse
+
+LIBRARIES = ("duckdb", "lifelines", "matplotlib", "numpy", "pandas", "pandera", "scipy", "snakemake", "statsmodels")
+
+
+def list_fingerprints(deliveries: pd.DataFrame, plan: Path) -> pd.DataFrame:
+    """Fingerprints of data, plan and code, and the versions of the main libraries: one row each, `name` and `value`."""
+    current = deliveries[deliveries["is_current"]].sort_values("site")
+    data = hashlib.sha256("".join(current["fingerprint"]).encode()).hexdigest()
+    values = {
+        "deliveries": data,
+        "plan": fingerprint_files(list(plan.glob("*.yaml")), plan),
+        "code": fingerprint_files(list_own_files(), ROOT),
+    }
+    return pd.DataFrame((values | {name: version(name) for name in LIBRARIES}).items(), columns=["name", "value"])
+
+
+def main() -> None:
+    """Read the command line and write one file."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
+    parser.add_argument("--warehouse", type=Path, required=True, help="file to read")
+    parser.add_argument("--out", type=Path, required=True, help="file to write")
+    arguments = parser.parse_args()
+    with open_warehouse(arguments.warehouse) as warehouse:
+        deliveries = warehouse.read("deliveries")
+    list_fingerprints(deliveries, arguments.plan).to_csv(arguments.out, index=False)
+
+
+if __name__ == "__main__":
+    run_step(main)
