@@ -10,8 +10,8 @@ from collections.abc import Callable
 
 import pandas as pd
 
+from pipeline.derive.tables import DELIVERED
 from pipeline.warehouse import Warehouse
-from schemas.delivery import TABLES
 from schemas.study import Config
 
 ANALYSES = {
@@ -21,6 +21,7 @@ ANALYSES = {
     "diagnosis_agreement": "pipeline.models.agreement:estimate_agreement",
     "failure_reasons": "pipeline.models.failure_reasons:estimate_failure_reasons",
     "resolution_curves": "pipeline.models.curves:estimate_curves",
+    "sensitivity": "pipeline.models.sensitivity:estimate_sensitivity",
 }
 
 
@@ -39,7 +40,7 @@ def run_analysis(analysis: str, warehouse: Warehouse, config: Config) -> pd.Data
     """The estimates of one analysis; of delivered tables it sees each site's current delivery."""
     estimate = find_analysis(analysis)
     given = {
-        name: config if name == "config" else warehouse.read(name, current=name in TABLES)
+        name: config if name == "config" else warehouse.read(name, current=name in DELIVERED)
         for name in inspect.signature(estimate).parameters
     }
     return estimate(**given)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from pipeline.models.counts import EPISODE
+from pipeline.models.counts import EPISODE, name_first_maneuvers
 from pipeline.models.guard import Refusal, check_size
 from schemas.study import Guards
 
@@ -23,10 +23,10 @@ def describe_covariates(episodes: pd.DataFrame, adjudications: pd.DataFrame, att
     """One row for each episode: site, episode_id, patient_id, and the covariates of schemas.study.Variable that do not change.
 
     age_decade (whole decades), sex, onset (band of days from onset to day 0), prior (band of earlier episodes), cause, canal_arm
-    (a short arm with its working definition), mechanism, first_family and first_fit (of the first session; empty if untreated).
+    (a short arm with its working definition), mechanism, first_family (of the very first
+    maneuver) and first_fit (of the first session), both empty if untreated.
     """
-    first = attempts[attempts["session"].eq(1)][[*EPISODE, "family", "fit"]]
-    first = first.rename(columns={"family": "first_family", "fit": "first_fit"})
+    first = name_first_maneuvers(attempts).assign(first_fit=attempts.loc[attempts["session"].eq(1), "fit"])
     read = adjudications[[*EPISODE, "canal", "arm", "arm_basis", "mechanism"]]
     people = episodes[[*EPISODE, "patient_id", "age_years", "sex", "onset_day", "prior_episodes", "cause"]]
     told = people.merge(read, on=EPISODE, validate="one_to_one").merge(
@@ -43,7 +43,7 @@ def describe_covariates(episodes: pd.DataFrame, adjudications: pd.DataFrame, att
             "cause": told["cause"],
             "canal_arm": told["canal"] + " " + told["arm"] + basis,
             "mechanism": told["mechanism"],
-            "first_family": told["first_family"],
+            "first_family": told["first_maneuver"],
             "first_fit": told["first_fit"],
         }
     )

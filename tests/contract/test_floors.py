@@ -22,9 +22,10 @@ FLOORS = [
     "committee",
     "render",
     "steps",
+    "tools",
     "__main__",
 ]
-PATIENT_LEVEL = {"intake", "warehouse", "clinic", "explain", "derive", "models", "analyses"}
+PATIENT_LEVEL = {"intake", "warehouse", "clinic", "explain", "derive", "models", "analyses", "tools"}
 AGGREGATES_ONLY = {"disclose", "figures", "committee", "render"}
 LIBRARY_ROOMS = {
     "duckdb": {"pipeline/warehouse.py"},

@@ -1,0 +1,127 @@
+"""What would change the primary answer: the share resolved by each day, under every choice that could have been made otherwise.
+
+Estimated is the same quantity as in the curves (pipeline/models/curves.py), for all positional episodes together; the strata say
+which choice differs. Two variations show how wrong a tempting shortcut is: taking the middle of an interval, or the day of the
+first negative look, for the day of resolution. `coarsened_to_reported_days` forgets looks between the reported days: people with
+symptoms come back early, and their early looks then no longer pull the curve.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
+
+import numpy as np
+import pandas as pd
+
+from pipeline.derive.tables import DELIVERED, derive_rows
+from pipeline.models.curves import INFORMATIVE, estimate_curves
+from pipeline.models.guard import check_sites
+from pipeline.models.npmle import fit_npmle
+from pipeline.models.tidy import state, tidy_estimates, withhold
+from schemas.study import Config
+
+EPISODE = ["site", "episode_id"]
+Derived = Mapping[str, pd.DataFrame]
+
+
+def estimate_sensitivity(
+    episodes: pd.DataFrame,
+    examinations: pd.DataFrame,
+    treatments: pd.DataFrame,
+    followups: pd.DataFrame,
+    set_aside: pd.DataFrame,
+    config: Config,
+) -> pd.DataFrame:
+    """The shares resolved by each reported day, a stratum `variation=...` for each choice (schemas.estimate.Estimates)."""
+    delivered = dict(zip(DELIVERED, (episodes, examinations, treatments, followups, set_aside), strict=True))
+    primary = derive_rows(delivered, config)
+    rows = [row for name, derived, plan in vary(primary, delivered, config) for row in _answer(name, derived, plan)]
+    rows += leave_out_sites(_followed(primary, config), config)
+    return tidy_estimates(rows, analysis="sensitivity", population="positional")
+
+
+def vary(primary: Derived, delivered: Derived, config: Config) -> Iterator[tuple[str, Derived, Config]]:
+    """The primary rows and plan, then each variation of either, by name; the plan's strata are those whose answer it can change."""
+    config = _set(config, "curves", strata=())
+    yield "primary", primary, _set(config, "curves", strata=(("mechanism",), ("arm",)))
+    yield "endpoint_strict", primary, _set(config, "resolution", primary="strict")
+    for verdict in ("undetermined", "probable_non_positional"):
+        taken_in = primary["adjudications"].assign(
+            positional=lambda rows, v=verdict: rows["positional"].replace(v, "yes")
+        )
+        yield f"{verdict}_included", {**primary, "adjudications": taken_in}, config
+    for gap in config.study.sensitivity.recurrence_gaps:
+        plan = _set(config, "resolution", recurrence_gap=gap)
+        yield f"recurrence_gap_{gap}_days", derive_rows(delivered, plan), plan
+    for limit in config.study.sensitivity.duration_limits_s:
+        band = {"borderline_from_s": limit, "borderline_to_s": np.nextafter(limit, np.inf)}
+        criteria = config.criteria.model_copy(update={"duration": config.criteria.duration.model_copy(update=band)})
+        plan = _set(config, "curves", strata=(("mechanism",),)).model_copy(update={"criteria": criteria})
+        yield f"adherent_from_{limit:g}_s", derive_rows(delivered, plan), plan
+    grid = np.array([0, *config.study.curves.days, config.study.curves.horizon_day, np.inf])
+    shortcuts: dict[str, Callable[[pd.DataFrame], pd.DataFrame]] = {
+        "coarsened_to_reported_days": lambda spells: coarsen(spells, grid),
+        "middle_of_interval_taken_for_the_day": lambda spells: take_day(spells, share=0.5),
+        "first_negative_day_taken_for_the_day": lambda spells: take_day(spells, share=1),
+    }
+    for name, change in shortcuts.items():
+        yield name, {**primary, "spells": change(primary["spells"])}, config
+
+
+def coarsen(spells: pd.DataFrame, grid: np.ndarray) -> pd.DataFrame:
+    """The spells with each interval widened to days of `grid`, which starts at 0 and ends at infinity."""
+    left, right = spells["left_days"].to_numpy(float), spells["right_days"].to_numpy(float)
+    wider_left = grid[np.searchsorted(grid, left, side="right") - 1]
+    return spells.assign(left_days=wider_left, right_days=grid[np.searchsorted(grid, right, side="left")])
+
+
+def take_day(spells: pd.DataFrame, share: float) -> pd.DataFrame:
+    """The spells with the day at `share` of each interval taken for the day of resolution: what a reader must not do."""
+    left, right = spells["left_days"].to_numpy(float), spells["right_days"].to_numpy(float)
+    seen = np.isfinite(right)
+    day = np.ceil(left + share * (np.where(seen, right, left) - left))
+    return spells.assign(left_days=np.where(seen, day - 1, left), right_days=np.where(seen, day, right))
+
+
+def leave_out_sites(spells: pd.DataFrame, config: Config) -> Iterator[dict]:
+    """The least and the greatest share resolved by each day when any one site is left out; the sites are not named."""
+    days, sites = np.array(config.study.curves.days), spells["site"].to_numpy(str)
+    resolved = int(np.isfinite(spells["right_days"].to_numpy(float)).sum())
+    where = {"n_episodes": len(spells), "n_events": resolved, "n_sites": len(np.unique(sites))}
+    where |= {"endpoint": config.study.resolution.primary, "method": "interval-censored NPMLE, each site left out once"}
+    strata = {end: f"variation=without_one_site,{end}" for end in ("least", "greatest")}
+    refusal = check_sites(where["n_sites"], config.study.guards)
+    if refusal:
+        for stratum in strata.values():
+            yield withhold("resolved", refusal.status, refusal.note, stratum=stratum, **where)
+        return
+    parts = (spells[sites != site] for site in np.unique(sites))
+    shares = np.array([1 - fit_npmle(part["left_days"], part["right_days"]).survival(days)[1] for part in parts])
+    for day, least, greatest in zip(days, shares.min(axis=0), shares.max(axis=0), strict=True):
+        yield state(f"resolved_by_day_{day}", least, stratum=strata["least"], **where)
+        yield state(f"resolved_by_day_{day}", greatest, stratum=strata["greatest"], **where)
+
+
+def _answer(name: str, derived: Derived, config: Config) -> Iterator[dict]:
+    """The reported shares of all episodes together, and of the plan's strata, as the curves give them."""
+    endpoint = config.study.resolution.primary
+    spells = derived["spells"][derived["spells"]["endpoint"].eq(endpoint)]
+    shares = estimate_curves(spells, derived["adjudications"], derived["attempts"], config)
+    reported = shares[shares["term"].str.startswith(("resolved_by_day_", "median_days"))]
+    for row in reported.drop(columns=["analysis", "population"]).to_dict("records"):
+        part = "" if row["stratum"] == "all" else f",{row['stratum']}"
+        yield row | {"stratum": f"variation={name}{part}"}
+
+
+def _followed(derived: Derived, config: Config) -> pd.DataFrame:
+    positional = derived["adjudications"].loc[derived["adjudications"]["positional"].eq("yes"), EPISODE]
+    spells = derived["spells"]
+    first = (
+        spells["spell"].eq(1)
+        & spells["endpoint"].eq(config.study.resolution.primary)
+        & spells["status"].isin(INFORMATIVE)
+    )
+    return spells[first].merge(positional, on=EPISODE)
+
+
+def _set(config: Config, part: str, **values: object) -> Config:
+    changed = getattr(config.study, part).model_copy(update=values)
+    return config.model_copy(update={"study": config.study.model_copy(update={part: changed})})

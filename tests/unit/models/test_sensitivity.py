@@ -1,0 +1,66 @@
+"""Variations of the primary answer: what each does to an interval, and that the answer follows where it must."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipeline.models.sensitivity import coarsen, leave_out_sites, take_day
+
+GRID = np.array([0, 1, 7, 14, 30, 60, np.inf])
+
+
+def build(*intervals: tuple[float, float], sites: int = 3) -> pd.DataFrame:
+    rows = pd.DataFrame(intervals, columns=["left_days", "right_days"], dtype=float)
+    return rows.assign(site=[f"S{n % sites:02d}" for n in range(len(rows))])
+
+
+def bounds(rows: pd.DataFrame) -> list[tuple[float, float]]:
+    return list(zip(rows["left_days"], rows["right_days"], strict=True))
+
+
+@pytest.mark.parametrize(
+    ("interval", "wider"),
+    [
+        ((0, 1), (0, 1)),
+        ((3, 7), (1, 7)),
+        ((7, 8), (7, 14)),
+        ((2, np.inf), (1, np.inf)),
+        ((31, 75), (30, np.inf)),
+        ((0, 61), (0, np.inf)),
+    ],
+)
+def test_coarsening_widens_to_the_grid(interval, wider):
+    assert bounds(coarsen(build(interval), GRID)) == [wider]
+
+
+@given(st.lists(st.tuples(st.integers(0, 80), st.integers(1, 80) | st.just(np.inf)), min_size=1, max_size=20))
+def test_coarsened_intervals_hold_the_old_ones_and_end_on_the_grid(pairs):
+    rows = build(*((left, left + length) for left, length in pairs))
+    wider = coarsen(rows, GRID)
+    assert (wider["left_days"] <= rows["left_days"]).all()
+    assert (wider["right_days"] >= rows["right_days"]).all()
+    assert set(wider["left_days"]) | set(wider["right_days"]) <= set(GRID)
+
+
+@pytest.mark.parametrize(("share", "day"), [(1, (7, 8)), (0.5, (5, 6))])
+def test_a_day_taken_for_resolution_is_one_day_wide(share, day):
+    assert bounds(take_day(build((4, 8), (3, np.inf)), share)) == [day, (3, np.inf)]
+
+
+def test_leaving_out_a_site_gives_the_ends_over_all_sites(plan):
+    # three sites with shares .2, .5 and .8 by day 7: without one of them .65, .5 and .35 are left
+    rows = [
+        build(*[(0, 7)] * n + [(7, np.inf)] * (10 - n)).assign(site=site)
+        for site, n in (("S01", 2), ("S02", 5), ("S03", 8))
+    ]
+    found = pd.DataFrame(leave_out_sites(pd.concat(rows), plan))
+    found = found[found["term"].eq("resolved_by_day_7")].set_index("stratum")["estimate"]
+    assert found["variation=without_one_site,least"] == pytest.approx(0.35, abs=1e-6)
+    assert found["variation=without_one_site,greatest"] == pytest.approx(0.65, abs=1e-6)
+
+
+def test_two_sites_are_too_few_to_leave_one_out(plan):
+    found = pd.DataFrame(leave_out_sites(build((0, 7), (7, np.inf), sites=2), plan))
+    assert set(found["status"]) == {"not_identified"}
