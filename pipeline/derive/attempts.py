@@ -23,37 +23,9 @@ def list_attempts(
     The deciding look is the first one after the session's day and not after the day of the next session: whoever is treated again
     without a look in between tells nothing about the earlier session. `states` are those of the objective endpoint.
     """
-    given = treatments.assign(fit=judge_fit(treatments, adjudications, maneuvers)["fit"]).sort_values(
-        [*EPISODE, "attempt"]
-    )
-    sessions = given.groupby(DAY_KEY, sort=True).agg(
-        attempt=("attempt", "min"),
-        attempts=("attempt", "size"),
-        maneuver=("maneuver", join_in_order),
-        side=("side", "first"),
-        sides=("side", "nunique"),
-        setting=("setting", "first"),
-        settings=("setting", "nunique"),
-        performed_by=("performed_by", "first"),
-        performers=("performed_by", "nunique"),
-        incomplete=("completed", lambda answers: answers.eq("no").any()),
-        **{
-            f"fit_{answer}": ("fit", lambda fits, answer=answer: fits.eq(answer).any())
-            for answer in ("yes", "no", "unknown")
-        },
-    )
-    sessions["side"] = sessions["side"].where(sessions["sides"].eq(1), "both")
-    sessions["setting"] = sessions["setting"].where(sessions["settings"].eq(1), "several")
-    sessions["performed_by"] = sessions["performed_by"].where(sessions["performers"].eq(1), "several")
-    sessions["completed"] = sessions["incomplete"].map({True: "no", False: "yes"})
-    sessions["fit"] = np.select(
-        [sessions[f"fit_{answer}"].astype(bool) for answer in ("yes", "unknown", "no")],
-        ["yes", "unknown", "no"],
-        "not_applicable",
-    )
-    sessions = sessions.reset_index()
+    sessions = _gather_sessions(treatments.assign(fit=judge_fit(treatments, adjudications, maneuvers)["fit"]))
     sessions["family"] = [
-        join_in_order(maneuvers[code].family for code in codes.split()) for codes in sessions["maneuver"]
+        " ".join(dict.fromkeys(maneuvers[code].family for code in codes.split())) for codes in sessions["maneuver"]
     ]
     by_episode = sessions.groupby(EPISODE)
     sessions["session"] = by_episode.cumcount() + 1
@@ -70,9 +42,30 @@ def list_attempts(
     return Attempts.cast(sessions)
 
 
-def join_in_order(codes: pd.Series) -> str:
-    """Distinct codes in the order in which they were given, separated by blanks."""
-    return " ".join(dict.fromkeys(codes))
+def _gather_sessions(treatments: pd.DataFrame) -> pd.DataFrame:
+    """One row for each treatment day; `treatments` have the column fit."""
+    given = treatments.sort_values([*EPISODE, "attempt"], ignore_index=True)
+    fits = {f"fit_{answer}": given["fit"].eq(answer).astype(bool) for answer in ("yes", "unknown", "no")}
+    given = given.assign(stopped=given["completed"].eq("no").astype(bool), **fits)
+    by_day = given.groupby(DAY_KEY, sort=True)
+    sessions = by_day[["attempt"]].min().assign(attempts=by_day.size())
+    for column, mixed in (("side", "both"), ("setting", "several"), ("performed_by", "several")):
+        same = by_day[column].nunique().eq(1)
+        sessions[column] = by_day[column].first().where(same, mixed)
+    sessions["maneuver"] = _join_in_order(given)
+    found = by_day[["stopped", *fits]].any()
+    sessions["completed"] = np.where(found["stopped"], "no", "yes")
+    answers = [found[name].to_numpy(bool) for name in fits]
+    sessions["fit"] = np.select(answers, ["yes", "unknown", "no"], "not_applicable")
+    return sessions.reset_index()
+
+
+def _join_in_order(given: pd.DataFrame) -> pd.Series:
+    """Distinct codes of the maneuvers of each day, in the order in which they were given, separated by blanks."""
+    distinct = given.drop_duplicates([*DAY_KEY, "maneuver"])
+    several = distinct.duplicated(DAY_KEY, keep=False)
+    joined = distinct[several].groupby(DAY_KEY)["maneuver"].agg(" ".join)
+    return pd.concat([distinct[~several].set_index(DAY_KEY)["maneuver"], joined])
 
 
 def _find_state(sessions: pd.DataFrame, states: pd.DataFrame, direction: str, *, exact: bool) -> pd.DataFrame:
