@@ -28,19 +28,32 @@ def derive_tables(delivered: Mapping[str, pd.DataFrame], config: Config) -> dict
 
 def derive_rows(delivered: Mapping[str, pd.DataFrame], config: Config) -> dict[str, pd.DataFrame]:
     """The tables that the models of time and success need: findings, adjudications, spells and attempts."""
+    findings, adjudications = adjudicate(delivered, config)
+    looks, spells = time_spells(delivered, findings, adjudications, config)
+    episodes, treatments = delivered["episodes"], delivered["treatments"]
+    attempts = list_attempts(episodes, treatments, looks, find_states(looks), adjudications, config.maneuvers)
+    return {"findings": findings, "adjudications": adjudications, "spells": spells, "attempts": attempts}
+
+
+def adjudicate(delivered: Mapping[str, pd.DataFrame], config: Config) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """What the looks mean: findings and adjudications."""
+    episodes, examinations, treatments, followups, _ = (delivered[name] for name in DELIVERED)
+    findings = describe_looks(examinations, treatments, config.criteria.duration)
+    return findings, adjudicate_episodes(episodes, examinations, findings, treatments, followups, config.criteria)
+
+
+def time_spells(
+    delivered: Mapping[str, pd.DataFrame], findings: pd.DataFrame, adjudications: pd.DataFrame, config: Config
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """The looks that decide on resolution, and the spells that they bound."""
     episodes, examinations, treatments, followups, set_aside = (delivered[name] for name in DELIVERED)
-    criteria, resolution = config.criteria, config.study.resolution
-    findings = describe_looks(examinations, treatments, criteria.duration)
-    adjudications = adjudicate_episodes(episodes, examinations, findings, treatments, followups, criteria)
-    looks = select_deciding_looks(examinations, findings, adjudications, criteria)
-    looks["confirming"] = mark_confirming(looks, treatments, config.maneuvers, resolution.confirmation_day)
+    confirmation_day = config.study.resolution.confirmation_day
+    looks = select_deciding_looks(examinations, findings, adjudications, config.criteria)
+    looks["confirming"] = mark_confirming(looks, treatments, config.maneuvers, confirmation_day)
     contacts = keep_until_reclassified(followups, adjudications)
     contacts = contacts.assign(after_attempt=pd.array([pd.NA] * len(contacts), dtype="Int64"))
-    contacts["confirming"] = mark_confirming(contacts, treatments, config.maneuvers, resolution.confirmation_day)
+    contacts["confirming"] = mark_confirming(contacts, treatments, config.maneuvers, confirmation_day)
     treated = pd.MultiIndex.from_frame(treatments[EPISODE].drop_duplicates())
     holes = set_aside[set_aside["table"].isin(DECIDING_TABLES) & set_aside["episode_id"].notna()]
     incomplete = pd.MultiIndex.from_frame(holes[EPISODE].drop_duplicates())
-    spells = measure_spells(episodes, looks, contacts, treated, incomplete, resolution)
-    states = find_states(looks)
-    attempts = list_attempts(episodes, treatments, looks, states, adjudications, config.maneuvers)
-    return {"findings": findings, "adjudications": adjudications, "spells": spells, "attempts": attempts}
+    return looks, measure_spells(episodes, looks, contacts, treated, incomplete, config.study.resolution)

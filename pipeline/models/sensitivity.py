@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Mapping
 import numpy as np
 import pandas as pd
 
-from pipeline.derive.tables import DELIVERED, derive_rows
+from pipeline.derive.tables import DELIVERED, adjudicate, time_spells
 from pipeline.models.curves import INFORMATIVE, estimate_curves
 from pipeline.models.guard import check_sites
 from pipeline.models.npmle import fit_npmle
@@ -28,11 +28,15 @@ def estimate_sensitivity(
     treatments: pd.DataFrame,
     followups: pd.DataFrame,
     set_aside: pd.DataFrame,
+    findings: pd.DataFrame,
+    adjudications: pd.DataFrame,
+    spells: pd.DataFrame,
+    attempts: pd.DataFrame,
     config: Config,
 ) -> pd.DataFrame:
     """The shares resolved by each reported day, a stratum `variation=...` for each choice (schemas.estimate.Estimates)."""
     delivered = dict(zip(DELIVERED, (episodes, examinations, treatments, followups, set_aside), strict=True))
-    primary = derive_rows(delivered, config)
+    primary = {"findings": findings, "adjudications": adjudications, "spells": spells, "attempts": attempts}
     rows = [row for name, derived, plan in vary(primary, delivered, config) for row in _answer(name, derived, plan)]
     rows += leave_out_sites(_followed(primary, config), config)
     return tidy_estimates(rows, analysis="sensitivity", population="positional")
@@ -50,12 +54,15 @@ def vary(primary: Derived, delivered: Derived, config: Config) -> Iterator[tuple
         yield f"{verdict}_included", {**primary, "adjudications": taken_in}, config
     for gap in config.study.sensitivity.recurrence_gaps:
         plan = _set(config, "resolution", recurrence_gap=gap)
-        yield f"recurrence_gap_{gap}_days", derive_rows(delivered, plan), plan
+        _, spells = time_spells(delivered, primary["findings"], primary["adjudications"], plan)
+        yield f"recurrence_gap_{gap}_days", {**primary, "spells": spells}, plan
     for limit in config.study.sensitivity.duration_limits_s:
         band = {"borderline_from_s": limit, "borderline_to_s": np.nextafter(limit, np.inf)}
         criteria = config.criteria.model_copy(update={"duration": config.criteria.duration.model_copy(update=band)})
         plan = _set(config, "curves", strata=(("mechanism",),)).model_copy(update={"criteria": criteria})
-        yield f"adherent_from_{limit:g}_s", derive_rows(delivered, plan), plan
+        findings, adjudications = adjudicate(delivered, plan)
+        _, spells = time_spells(delivered, findings, adjudications, plan)
+        yield f"adherent_from_{limit:g}_s", {**primary, "adjudications": adjudications, "spells": spells}, plan
     grid = np.array([0, *config.study.curves.days, config.study.curves.horizon_day, np.inf])
     shortcuts: dict[str, Callable[[pd.DataFrame], pd.DataFrame]] = {
         "coarsened_to_reported_days": lambda spells: coarsen(spells, grid),
