@@ -12,6 +12,7 @@ from pathlib import Path
 ROOT = Path(workflow.basedir)
 sys.path.insert(0, str(ROOT))
 os.environ["PYTHONPATH"] = str(ROOT)
+os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}  # jobs share the cores, and sums keep their order
 os.environ["STEP_PYTHON"] = sys.executable  # not in the command itself, so that another environment alone reruns nothing
 
 from pipeline.analyses import ANALYSES, module_of

@@ -21,6 +21,16 @@ ANALYSES = {
     "diagnosis_agreement": "pipeline.models.agreement:estimate_agreement",
     "failure_reasons": "pipeline.models.failure_reasons:estimate_failure_reasons",
     "resolution_curves": "pipeline.models.curves:estimate_curves",
+    "resolution_regression": "pipeline.models.regression:estimate_resolution_regression",
+    "attempt_success": "pipeline.models.attempt_success:estimate_attempt_success",
+    "second_line": "pipeline.models.second_line:estimate_second_line",
+    "sequence_paths": "pipeline.models.sequence_paths:describe_sequences",
+    "handicap_change": "pipeline.models.handicap:estimate_handicap_change",
+    "recurrence": "pipeline.models.recurrence:estimate_recurrence",
+    "competing_events": "pipeline.models.competing_events:estimate_competing_events",
+    "site_pooling": "pipeline.models.site_pooling:estimate_site_pooling",
+    "site_monitoring": "pipeline.models.site_monitoring:estimate_site_monitoring",
+    "published_comparison": "pipeline.models.published_comparison:compare_published",
     "sensitivity": "pipeline.models.sensitivity:estimate_sensitivity",
 }
 

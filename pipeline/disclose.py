@@ -29,10 +29,11 @@ FLOW_SUMS = (
 def disclose_estimates(estimates: pd.DataFrame, rule: Disclosure) -> pd.DataFrame:
     """The same rows with every number left out that would show a group of fewer than `rule.min_cell` people.
 
-    A median does not tell how many stand on either side of it: there only the count of events is left out.
+    A median, a mean or a coefficient does not tell how many had the event: there only their count is left out. Results printed in
+    papers hide nobody of this pool.
     """
-    small = _find_small(estimates, rule.min_cell)
-    told_by_number = ~estimates["term"].isin(NOT_A_SHARE) | estimates["n_episodes"].between(1, rule.min_cell - 1)
+    small = _find_small(estimates, rule.min_cell) & estimates["population"].ne("published")
+    told_by_number = ~_is_no_share(estimates) | estimates["n_episodes"].between(1, rule.min_cell - 1)
     hidden = (small & told_by_number) | _find_complements(estimates, small, rule.min_cell)
     safe = estimates.copy()
     safe.loc[small & ~told_by_number, "n_events"] = pd.NA
@@ -40,6 +41,15 @@ def disclose_estimates(estimates: pd.DataFrame, rule: Disclosure) -> pd.DataFram
     safe.loc[hidden, "status"] = "suppressed"
     safe.loc[hidden, "note"] = f"hidden: it would show a group of 1 to {rule.min_cell - 1} people"
     return Estimates.validate(Estimates.cast(safe), lazy=True)
+
+
+def _is_no_share(estimates: pd.DataFrame) -> pd.Series:
+    """Numbers from which the count of events cannot be worked out: medians and means, and coefficients of a model."""
+    model = estimates["analysis"].eq("resolution_regression") & ~estimates["term"].str.startswith("fitted_share")
+    mean = estimates["analysis"].eq("handicap_change") & estimates["term"].str.startswith(
+        ("mean_", "change_", "difference_")
+    )
+    return estimates["term"].isin(NOT_A_SHARE) | model | mean
 
 
 def _find_small(estimates: pd.DataFrame, least: int) -> pd.Series:

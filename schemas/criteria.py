@@ -30,20 +30,17 @@ class Sourced(Closed):
     source: str
 
 
-class Pattern(Closed):
-    """What one look must show; with `both_sides`, what a pair of supine roll looks must show.
+class Signs(Closed):
+    """What nystagmus may look like: a list names the values that fit; a key left out fits anything."""
 
-    A list names the values that fit; a key left out fits anything.
-    """
-
-    tests: tuple[TestName, ...]
-    both_sides: bool = False
     vertical: tuple[Literal["up", "down", "none"], ...] | None = None
     torsion_toward: tuple[Literal["lower_ear", "upper_ear", "midline", "none"], ...] | None = None
     horizontal: tuple[Literal["geotropic", "apogeotropic", "same_way", "right", "left", "none"], ...] | None = None
     vertigo: tuple[Literal["none", "mild", "moderate", "severe"], ...] | None = None
     fatigues: tuple[Literal["yes", "no"], ...] | None = None
+    reverses_on_sitting: tuple[Literal["yes", "no"], ...] | None = None
     duration: tuple[Literal["short", "borderline", "long"], ...] | None = None
+    latency_least_s: float | None = Field(default=None, description="Latency at least, seconds")
     latency_most_s: float | None = Field(default=None, description="Latency at most, seconds")
     latency_below_s: float | None = Field(default=None, description="Latency below, seconds")
     velocity_kept_least: float | None = Field(
@@ -52,9 +49,26 @@ class Pattern(Closed):
     peak_least: float | None = Field(default=None, description="Greatest velocity at least, degrees per second")
 
 
+class Pattern(Signs):
+    """What one look must show; with `both_sides`, what a pair of supine roll looks must show."""
+
+    tests: tuple[TestName, ...]
+    both_sides: bool = False
+
+
+class Expectation(Sourced, Signs):
+    """What the published description of a variant adds to its criterion: it is no condition.
+
+    Where it was measured and is otherwise, a definite criterion is only probable; where it was not measured, nothing changes.
+    """
+
+
 class Criterion(Pattern, Sourced):
     """A pattern that allows a variant of positional vertigo. What was not measured fits, but lowers the certainty."""
 
+    expects: tuple[Expectation, ...] = Field(
+        default=(), description="What the description adds, without being a condition"
+    )
     silent_tests: tuple[TestName, ...] = Field(
         default=(), description="Done, and without nystagmus: one of them is enough"
     )
@@ -90,6 +104,28 @@ class Flag(Sourced):
         return self
 
 
+class LaterFlag(Sourced):
+    """What speaks for another cause only after a while: a pattern that stays or, without one, vertigo that is not resolved.
+
+    It must have stayed for `days_least` days and outlasted `sessions_least` sessions of maneuvers that suit it.
+    """
+
+    pattern: Pattern | None = None
+    days_least: int = Field(default=0, ge=0, description="Days from the first look that shows it, at least")
+    sessions_least: int = Field(default=0, ge=0, description="Completed sessions that fit, on different days, at least")
+    verified_by: tuple[Literal[tuple(codes.PERFORMED_BY)], ...] = Field(
+        default=(), description="Whose sessions count as verified"
+    )
+
+    @model_validator(mode="after")
+    def _asks_for_time_or_sessions(self) -> "LaterFlag":
+        if not self.days_least and not self.sessions_least:
+            raise ValueError("a later flag needs days_least or sessions_least")
+        if bool(self.sessions_least) != bool(self.verified_by):
+            raise ValueError("sessions_least and verified_by need each other")
+        return self
+
+
 class OtherCause(Sourced):
     """Another cause by its published criteria, as far as the fields allow: all answers must hold, and the pattern be seen if there is one."""
 
@@ -120,6 +156,7 @@ class Criteria(Closed):
     criteria: dict[str, Criterion]
     flags: dict[str, Flag]
     other_causes: dict[str, OtherCause]
+    later_flags: dict[str, LaterFlag]
 
     @model_validator(mode="after")
     def _parts_fit(self) -> "Criteria":

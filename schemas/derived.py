@@ -172,6 +172,42 @@ class Attempts(Table):
         }
 
 
+class Sequences(Table):
+    site: Series[Text] = site()
+    episode_id: Series[Text] = episode_id()
+    patient_id: Series[Text] = column("Pseudonym of the patient", filled=True)
+    path: Series[Text] = column(
+        "Families of the sessions up to resolution in their order, separated by >; families of one session by +",
+        filled=True,
+    )
+    outcomes: Series[Text] = column(
+        "What the next deciding look after each of them showed, as in attempts, separated by >", filled=True
+    )
+    sessions: Series[Integer] = column("Sessions up to resolution", ge=1, filled=True)
+    resolved_after: Series[Integer] = column(
+        "Sessions given before the day on which resolution was seen; empty if it was not", ge=1
+    )
+    status: Series[Text] = column("What is known of resolution", codes=codes.SPELL_STATUS, filled=True)
+
+    class Config:
+        metadata = {
+            "key": ["site", "episode_id"],
+            "row": "the maneuvers of one treated positional episode, up to resolution",
+        }
+
+
+class LaterFlags(Table):
+    site: Series[Text] = site()
+    episode_id: Series[Text] = episode_id()
+    flag: Series[Text] = column("What speaks for another cause, as named in config/criteria.yaml", filled=True)
+    since_day: Series[Integer] = column("Day from which on it was shown", unit="days from day 0", filled=True)
+    known_day: Series[Integer] = column("First day on which it could be known", unit="days from day 0", filled=True)
+    sessions: Series[Integer] = column("Fitting sessions between these days", ge=0, filled=True)
+
+    class Config:
+        metadata = {"key": ["site", "episode_id", "flag"], "row": "one sign of another cause that only time shows"}
+
+
 class FailureReasons(Table):
     site: Series[Text] = site()
     episode_id: Series[Text] = episode_id()
@@ -201,5 +237,7 @@ DERIVED: dict[str, type[Table]] = {
     "adjudications": Adjudications,
     "spells": Spells,
     "attempts": Attempts,
+    "sequences": Sequences,
+    "later_flags": LaterFlags,
     "failure_reasons": FailureReasons,
 }

@@ -10,8 +10,9 @@ from schemas import codes
 from schemas.criteria import Closed, Criteria
 from schemas.failure import Failure
 from schemas.maneuver import Maneuver
+from schemas.published import Published
 
-PARTS = ("study", "maneuvers", "criteria", "failure")  # of a plan: one file each
+PARTS = ("study", "maneuvers", "criteria", "failure", "published")  # of a plan: one file each
 Endpoint = Literal[tuple(codes.ENDPOINT)]
 
 
@@ -190,6 +191,7 @@ class Config(Closed):
     maneuvers: dict[str, Maneuver]
     criteria: Criteria
     failure: Failure
+    published: Published
 
 
 def read_config(folder: Path) -> Config:

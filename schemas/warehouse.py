@@ -19,6 +19,8 @@ SINGULAR = {
     "adjudications": "adjudication",
     "spells": "spell",
     "attempts": "attempt",
+    "sequences": "sequence",
+    "later_flags": "later_flag",
     "failure_reasons": "failure_reason",
 }
 

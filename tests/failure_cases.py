@@ -8,6 +8,7 @@ from pipeline.clinic.findings import EPISODE, describe_looks
 from pipeline.derive.attempts import list_attempts
 from pipeline.derive.spells import measure_spells
 from pipeline.derive.states import find_states, keep_until_reclassified, mark_confirming, select_deciding_looks
+from tests.unit.conftest import build_table
 
 RIGHT = {"side": "right", "vertical": "up", "torsion": "right", "vertigo": "moderate", "duration_s": 20}
 LEFT = RIGHT | {"side": "left", "torsion": "left"}
@@ -36,8 +37,16 @@ def roll(direction: str, stronger: str, **more) -> list[dict]:
     ]
 
 
-def derive(pool: dict[str, pd.DataFrame], plan) -> Record:
-    """What is derived from a pool before failures are explained."""
+def gather(cases) -> dict[str, pd.DataFrame]:
+    """The cases as one pool: each an episode of its own, EP-0, EP-1 and so on."""
+    return {
+        name: build_table(name, [row | {"episode_id": f"EP-{n}"} for n, c in enumerate(cases) for row in c[name]])
+        for name in ("episodes", "examinations", "treatments", "followups")
+    }
+
+
+def derive(pool: dict[str, pd.DataFrame], plan, incomplete: tuple[str, ...] = ()) -> Record:
+    """What is derived from a pool before failures are explained; of the episodes `incomplete` a row had been set aside."""
     episodes, examinations, treatments, contacts = pool.values()
     findings = describe_looks(examinations, treatments, plan.criteria.duration)
     verdicts = adjudicate_episodes(episodes, examinations, findings, treatments, contacts, plan.criteria)
@@ -45,7 +54,8 @@ def derive(pool: dict[str, pd.DataFrame], plan) -> Record:
     looks["confirming"] = mark_confirming(looks, treatments, plan.maneuvers, 1)
     told = keep_until_reclassified(contacts, verdicts).assign(confirming=True)
     treated = pd.MultiIndex.from_frame(treatments[EPISODE].drop_duplicates())
-    spells = measure_spells(episodes, looks, told, treated, treated[:0], plan.study.resolution)
+    holes = treated[treated.get_level_values("episode_id").isin(incomplete)]
+    spells = measure_spells(episodes, looks, told, treated, holes, plan.study.resolution)
     attempts = list_attempts(episodes, treatments, looks, find_states(looks), verdicts, plan.maneuvers)
     return Record(**pool, findings=findings, adjudications=verdicts, attempts=attempts, spells=spells)
 

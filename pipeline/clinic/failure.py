@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import pandas as pd
 
 from pipeline.clinic.course import explain_retreatment, find_later_success, find_remission, name_unseen
-from pipeline.clinic.findings import EPISODE
-from pipeline.clinic.later_looks import compare_later_looks
+from pipeline.clinic.findings import EPISODE, find_incomplete
+from pipeline.clinic.later_looks import SWITCH, compare_later_looks, find_switches
 from pipeline.clinic.maneuvers import FITS, MOVES_NOTHING, judge_fit
 from schemas.criteria import Criteria
 from schemas.derived import FailureReasons
@@ -39,8 +39,11 @@ def explain_failures(
     Every piece of evidence has the day on which it could be seen. The view at_the_time holds what could be seen up to the day on
     which the failure was seen, in_hindsight all of it; a failure without evidence is undetermined in that view.
     """
-    sessions = list_first_sessions(record.attempts, record.adjudications, maneuvers)
-    failures = sessions[sessions["outcome"].eq("positive")]
+    first = list_first_sessions(record.attempts, record.adjudications, maneuvers)
+    first = first[~pd.MultiIndex.from_frame(first[EPISODE]).isin(find_incomplete(record.spells))]
+    later = compare_later_looks(first, record.examinations, record.findings, maneuvers, criteria)
+    sessions = keep_failed(first, later)
+    failures, switched = sessions[sessions["outcome"].eq("positive")], sessions["switched_day"].notna()
     treatments = record.treatments.assign(**judge_fit(record.treatments, record.adjudications, maneuvers)[FITS])
     given = treatments.merge(failures[[*EPISODE, "day", "variants"]], on=[*EPISODE, "day"])
     given = given[~given["fit"].eq("not_applicable")]
@@ -48,14 +51,17 @@ def explain_failures(
         find_flaws(given, maneuvers, failure),
         find_misfits(given),
         _list(given[given["adverse"].eq("canal_switch")], "canal_switch_recorded"),
-        find_other_causes(sessions[~sessions["outcome"].eq("negative")], record.episodes, record.followups),
-        compare_later_looks(failures, record.examinations, record.findings, maneuvers, criteria),
+        find_other_causes(
+            sessions[~sessions["outcome"].eq("negative") | switched], record.episodes, record.followups, criteria
+        ),
+        later[pd.MultiIndex.from_frame(later[EPISODE]).isin(pd.MultiIndex.from_frame(failures[EPISODE]))],
+        sessions[switched].assign(evidence=SWITCH, day=sessions["switched_day"]),
         _list(failures[failures["canal"].eq("multiple") | failures["side_seen"].eq("both")], "first_looks_several"),
         _list(failures[failures["same_visit"].eq("negative")], "cleared_within_visit"),
         find_later_success(failures, record.attempts, maneuvers),
         find_remission(failures, treatments, record.spells, maneuvers, failure.remission),
         explain_retreatment(sessions[sessions["outcome"].eq("negative")], record.followups),
-        name_unseen(sessions[sessions["outcome"].eq("not_looked")]),
+        name_unseen(sessions[sessions["outcome"].eq("not_looked") & ~switched]),
     ]
     types = {"site": "string", "episode_id": "string", "evidence": "string", "day": "Int64"}
     found = pd.concat([rows[list(types)].astype(types) for rows in evidence], ignore_index=True)
@@ -66,11 +72,10 @@ def explain_failures(
 def list_first_sessions(
     attempts: pd.DataFrame, adjudications: pd.DataFrame, maneuvers: dict[str, Maneuver]
 ) -> pd.DataFrame:
-    """First sessions of positional episodes that failed, were taken for failed, or were never looked at; one row for each.
+    """The first sessions of positional episodes; one row for each. A session that moved nothing cannot fail, and is left out.
 
     To the columns of schemas.derived.Attempts come those of VERDICT (its side as side_seen), looked_day (of the look that decides),
-    next_day and next_at_risk (of the second session), and seen_day: the day on which the failure was seen, which is that of the
-    second session if the tests were not positive. A session that moved nothing cannot fail.
+    next_day and next_at_risk (of the second session).
     """
     second = attempts[attempts["session"].eq(2)].rename(columns={"day": "next_day", "at_risk": "next_at_risk"})
     first = attempts[attempts["session"].eq(1)].merge(
@@ -81,9 +86,21 @@ def list_first_sessions(
     moved = [any(maneuvers[c].kind not in MOVES_NOTHING for c in codes.split()) for codes in first["maneuver"]]
     first = first[pd.Series(moved, index=first.index, dtype=bool)]
     first["looked_day"] = first["day"] + first["next_look_days"].astype("Int64")
-    first["seen_day"] = first["looked_day"].where(first["outcome"].eq("positive"), first["next_day"])
     first["next_at_risk"] = first["next_at_risk"].fillna(False).astype(bool)
-    return first[~first["outcome"].eq("negative") | first["next_day"].notna()]
+    return first
+
+
+def keep_failed(first: pd.DataFrame, later: pd.DataFrame) -> pd.DataFrame:
+    """The first sessions that failed, were taken for failed, left another canal positive, or were never looked at.
+
+    `later` is the evidence of later looks. To the columns of list_first_sessions come switched_day, where another canal had become
+    positive though the tests of the treated one were not, and seen_day: the day on which the failure was seen, which is that of the
+    switch, or of the second session, if those tests were not positive.
+    """
+    seen = first.assign(switched_day=find_switches(first, later))
+    failed = seen["outcome"].eq("positive")
+    seen["seen_day"] = seen["looked_day"].where(failed, seen["switched_day"].fillna(seen["next_day"]))
+    return seen[~seen["outcome"].eq("negative") | seen["next_day"].notna() | seen["switched_day"].notna()]
 
 
 def find_flaws(given: pd.DataFrame, maneuvers: dict[str, Maneuver], failure: Failure) -> pd.DataFrame:
@@ -123,9 +140,16 @@ def find_misfits(given: pd.DataFrame) -> pd.DataFrame:
     return _list_shared(given, misfits)
 
 
-def find_other_causes(sessions: pd.DataFrame, episodes: pd.DataFrame, followups: pd.DataFrame) -> pd.DataFrame:
-    """Evidence for something other than positional vertigo: what spoke against it from the first, and what the site found later."""
-    spoken = sessions[sessions["reasons_against"].ne("")]
+def find_other_causes(
+    sessions: pd.DataFrame, episodes: pd.DataFrame, followups: pd.DataFrame, criteria: Criteria
+) -> pd.DataFrame:
+    """Evidence for something other than positional vertigo: what spoke against it from the first, and what the site found later.
+
+    Weak flags alone are none: they are shown with the verdict, and count neither there nor here.
+    """
+    weak = {name for name, flag in criteria.flags.items() if flag.weight == "weak"}
+    counted = [bool(set(reasons.split()) - weak) for reasons in sessions["reasons_against"]]
+    spoken = sessions[pd.Series(counted, index=sessions.index, dtype=bool)]
     named = episodes[~episodes["other_diagnosis"].isin(["none", "unknown"])]
     diagnosed = sessions[EPISODE].merge(named, on=EPISODE).rename(columns={"other_diagnosis_day": "day"})
     ended = followups[followups["end_of_followup"].eq("reclassified").fillna(False)]

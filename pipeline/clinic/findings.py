@@ -55,6 +55,11 @@ def _come_before_treatment(examinations: pd.DataFrame, treatments: pd.DataFrame)
     return before.fillna(True).to_numpy(bool)
 
 
+def find_incomplete(spells: pd.DataFrame) -> pd.MultiIndex:
+    """Site and episode_id of the episodes of which a look or a treatment was set aside."""
+    return pd.MultiIndex.from_frame(spells.loc[spells["status"].eq("incomplete_record"), EPISODE].drop_duplicates())
+
+
 def join_texts(parts: list[pd.Series]) -> pd.Series:
     """The texts of several columns in one, separated by blanks; empty ones leave no trace."""
     joined = parts[0].astype("string").fillna("")

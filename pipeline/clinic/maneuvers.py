@@ -1,5 +1,7 @@
 """Whether the maneuver that was given suits what the looks allow: by canal, side, arm and mechanism, and as a whole."""
 
+from collections.abc import Iterable
+
 import pandas as pd
 
 from pipeline.clinic.findings import EPISODE
@@ -13,9 +15,11 @@ MOVES_NOTHING = ("observation", "sham")
 def judge_fit(treatments: pd.DataFrame, adjudications: pd.DataFrame, maneuvers: dict[str, Maneuver]) -> pd.DataFrame:
     """One row for each treatment, in the same order and with the same index: site, episode_id, attempt, and the columns FITS.
 
-    Each of them is a code of schemas.maneuver.FIT. `fit` is no if any aspect is no, yes if all are yes, else unknown. Where the
-    looks show several canals or both ears, a maneuver for one of them suits some of the variants: unknown. Raises KeyError if a
-    treatment names a maneuver that is not listed.
+    Each of them is a code of schemas.maneuver.FIT. A variant is suited with its canal, side, arm and mechanism together or not at
+    all: `fit` is yes if the maneuver suits every variant that the looks allow, no if none, else unknown. So it can be no where no
+    single aspect is: a right Epley maneuver suits neither the right anterior nor the left posterior canal. Where the looks show
+    several canals or both ears, a maneuver for one of them suits some of the variants: unknown. Raises KeyError if a treatment
+    names a maneuver that is not listed.
     """
     told = treatments[[*EPISODE, "attempt", "maneuver", "side"]].merge(
         adjudications[[*EPISODE, "variants"]], on=EPISODE, how="left", validate="many_to_one"
@@ -35,12 +39,14 @@ def judge_maneuver(maneuver: Maneuver, side: str, variants: str) -> dict[str, st
         return dict.fromkeys(FITS, "not_applicable")
     if maneuver.kind == "unlisted":
         return dict.fromkeys(FITS, "unknown")
-    allowed = read_variant_parts(variants)
     ears = {"right", "left", "unknown"} if maneuver.treats == "both_ears_at_once" or side == "both" else {side}
     suited = (set(maneuver.canals), ears, set(maneuver.arms), set(maneuver.mechanisms))
-    answers = [_compare(values, suits) for values, suits in zip(allowed, suited, strict=True)]
-    whole = "no" if "no" in answers else "yes" if set(answers) == {"yes"} else "unknown"
-    return dict(zip(FITS, [*answers, whole], strict=True))
+    answers = [
+        [_suit(value, values) for value, values in zip(variant.split("/"), suited, strict=True)]
+        for variant in variants.split()
+    ]
+    aspects = [_agree(given) for given in zip(*answers, strict=True)] if answers else ["unknown"] * len(ASPECTS)
+    return dict(zip(FITS, [*aspects, _agree([_join_aspects(aspects) for aspects in answers])], strict=True))
 
 
 def read_variant_parts(variants: str) -> tuple[set[str], set[str], set[str], set[str]]:
@@ -50,8 +56,17 @@ def read_variant_parts(variants: str) -> tuple[set[str], set[str], set[str], set
     return canals, sides, arms, mechanisms
 
 
-def _compare(allowed: set[str], suits: set[str]) -> str:
-    """Yes if all allowed values are suited, no if none is; an allowed value that is itself unknown could be any."""
-    if allowed and allowed <= suits:
-        return "yes"
-    return "unknown" if not allowed or allowed & (suits | {"unknown"}) else "no"
+def _suit(value: str, suited: set[str]) -> str:
+    """Whether one value of a variant is suited; one that is itself unknown could be any."""
+    return "yes" if value in suited else "unknown" if value == "unknown" else "no"
+
+
+def _join_aspects(answers: list[str]) -> str:
+    """The answer for one variant: it is suited as a whole or not at all."""
+    return "no" if "no" in answers else "yes" if set(answers) == {"yes"} else "unknown"
+
+
+def _agree(answers: Iterable[str]) -> str:
+    """The answer that all variants give, else unknown."""
+    told = set(answers)
+    return told.pop() if len(told) == 1 else "unknown"

@@ -4,9 +4,9 @@ import numpy as np
 import pandas as pd
 
 from pipeline.clinic.findings import EPISODE
-from schemas.criteria import Pattern
+from schemas.criteria import Pattern, Signs
 
-LISTED = ("vertical", "torsion_toward", "horizontal", "vertigo", "fatigues")
+LISTED = ("vertical", "torsion_toward", "horizontal", "vertigo", "fatigues", "reverses_on_sitting")
 
 
 def check_pattern(looks: pd.DataFrame, pattern: Pattern, *, unmeasured: bool) -> pd.DataFrame:
@@ -15,14 +15,20 @@ def check_pattern(looks: pd.DataFrame, pattern: Pattern, *, unmeasured: bool) ->
     `looks` are examinations joined with their findings, or pairs of rolls; `unmeasured` is the answer where nothing was measured:
     True for criteria, which ask what is possible, False for flags, which ask what was seen.
     """
-    keys = {"tests": looks["test"].isin(pattern.tests)}
+    return check_signs(looks, pattern, unmeasured=unmeasured).assign(tests=looks["test"].isin(pattern.tests))
+
+
+def check_signs(looks: pd.DataFrame, signs: Signs, *, unmeasured: bool) -> pd.DataFrame:
+    """As check_pattern, whatever the test."""
+    keys = {}
     for key in LISTED:
-        allowed = getattr(pattern, key)
+        allowed = getattr(signs, key)
         if allowed is not None:
             keys[key] = looks[key].isin(allowed) | (looks[key].isin(["not_tested"]) | looks[key].isna()) & unmeasured
-    if pattern.duration is not None:
-        keys["duration"] = looks["duration_class"].isin([*pattern.duration, *["unknown"] * unmeasured])
+    if signs.duration is not None:
+        keys["duration"] = looks["duration_class"].isin([*signs.duration, *["unknown"] * unmeasured])
     bounds = {
+        "latency_least_s": lambda limit: looks["latency_s"] >= limit,
         "latency_most_s": lambda limit: looks["latency_s"] <= limit,
         "latency_below_s": lambda limit: looks["latency_s"] < limit,
         "peak_least": lambda limit: looks["peak_spv"] >= limit,
@@ -31,7 +37,7 @@ def check_pattern(looks: pd.DataFrame, pattern: Pattern, *, unmeasured: bool) ->
         ),
     }
     for key, holds in bounds.items():
-        limit = getattr(pattern, key)
+        limit = getattr(signs, key)
         if limit is not None:
             keys[key] = holds(limit).fillna(unmeasured)
     return pd.DataFrame(keys, index=looks.index).astype(bool)

@@ -41,7 +41,7 @@ def pair_rolls(looks: pd.DataFrame, duration: DurationClasses) -> pd.DataFrame:
     pairs = pd.DataFrame({"horizontal": pd.Series(direction, both.index, dtype="string")})
     for column in ("latency_s", "duration_s"):
         pairs[column] = both[[f"{column}_right", f"{column}_left"]].max(axis=1)
-    for column in ("peak_spv", "spv_at_40s", "fatigues", "vertigo"):
+    for column in ("peak_spv", "spv_at_40s", "fatigues", "reverses_on_sitting", "vertigo"):
         pairs[column] = both[f"{column}_right"].where(right_faster, both[f"{column}_left"])
     fixed = {"test": "supine_roll", "side": "none", "vertical": "none", "torsion": "none", "torsion_toward": "none"}
     pairs = pairs.assign(

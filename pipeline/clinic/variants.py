@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.clinic.findings import EPISODE
-from pipeline.clinic.patterns import are_silent, find_pattern
+from pipeline.clinic.patterns import are_silent, check_signs, find_pattern
 from pipeline.clinic.rolls import OTHER_EAR, UNKNOWN_SIDE, pair_rolls, tell_side
 from schemas.criteria import Criteria, Criterion
 
@@ -32,9 +32,7 @@ def _match_criterion(looks: pd.DataFrame, pairs: pd.DataFrame, name: str, criter
         seen = looks.loc[find_pattern(looks, criterion.also_seen, unmeasured=False), EPISODE]
         fits &= pd.MultiIndex.from_frame(candidates[EPISODE]).isin(pd.MultiIndex.from_frame(seen))
     met = candidates[fits]
-    unmeasured = (
-        met["duration_class"].eq("unknown") & (criterion.duration is not None) & (criterion.certainty == "definite")
-    )
+    only_probable = (criterion.certainty == "definite") & are_less_certain(met, criterion)
     texts = {
         "look_key": met["test"] + "/" + met["side"],
         "criterion": name,
@@ -43,12 +41,20 @@ def _match_criterion(looks: pd.DataFrame, pairs: pd.DataFrame, name: str, criter
         "arm": criterion.arm,
         "arm_basis": criterion.arm_basis,
         "mechanism": criterion.mechanism,
-        "certainty": np.where(unmeasured, "probable", criterion.certainty),
+        "certainty": np.where(only_probable, "probable", criterion.certainty),
         "side_by": met["side_by"] if criterion.both_sides else "plane",
         "side_signs": met["side_signs"] if criterion.both_sides else "",
     }
     typed = {name: pd.Series(text, index=met.index, dtype="string") for name, text in texts.items()}
     return met[[*EPISODE, "day"]].assign(**typed)
+
+
+def are_less_certain(met: pd.DataFrame, criterion: Criterion) -> pd.Series:
+    """For each look that meets the criterion, whether a bounded duration was not measured, or something expected is otherwise."""
+    less = met["duration_class"].eq("unknown") & (criterion.duration is not None)
+    for expected in criterion.expects:
+        less |= ~check_signs(met, expected, unmeasured=True).all(axis=1)
+    return less
 
 
 def _keep_refined(matches: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:

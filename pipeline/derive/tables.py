@@ -7,7 +7,9 @@ import pandas as pd
 from pipeline.clinic.adjudicate import adjudicate_episodes
 from pipeline.clinic.failure import Record, explain_failures
 from pipeline.clinic.findings import EPISODE, describe_looks
+from pipeline.clinic.later_flags import raise_later_flags
 from pipeline.derive.attempts import list_attempts
+from pipeline.derive.sequences import list_sequences
 from pipeline.derive.spells import measure_spells
 from pipeline.derive.states import find_states, keep_until_reclassified, mark_confirming, select_deciding_looks
 from schemas.study import Config
@@ -23,7 +25,13 @@ def derive_tables(delivered: Mapping[str, pd.DataFrame], config: Config) -> dict
         **{name: delivered[name] for name in ("episodes", "examinations", "treatments", "followups")},
         **{name: derived[name] for name in ("findings", "adjudications", "attempts", "spells")},
     )
-    return derived | {"failure_reasons": explain_failures(record, config.criteria, config.maneuvers, config.failure)}
+    return derived | {
+        "sequences": list_sequences(record.attempts, record.adjudications, record.spells),
+        "later_flags": raise_later_flags(
+            record.examinations, record.findings, record.attempts, record.spells, config.criteria
+        ),
+        "failure_reasons": explain_failures(record, config.criteria, config.maneuvers, config.failure),
+    }
 
 
 def derive_rows(delivered: Mapping[str, pd.DataFrame], config: Config) -> dict[str, pd.DataFrame]:

@@ -1,4 +1,4 @@
-"""Bootstrap samples of clustered data, as weights of distinct patterns, so that the cost does not grow with the pool."""
+"""Samples of clustered data, drawn or with one cluster left out, as weights of distinct patterns: the cost does not grow with the pool."""
 
 from collections import Counter
 
@@ -16,8 +16,37 @@ def cluster_bootstrap_weights(
     A single site is always drawn, so that then only patients are resampled. Patients of a site with equal patterns are
     interchangeable: their numbers over all drawings of the site are one multinomial. The order of rows changes nothing.
     """
+    home, count, brought = count_patients(pattern_index, patient, site)
+    sites = home.max() + 1
+    drawn = rng.multinomial(sites, np.full(sites, 1 / sites), size=replicates)
+    weights = np.zeros((replicates, brought.shape[1]))
+    for s in range(sites):
+        here, n = home == s, count[home == s].sum()
+        weights += rng.multinomial(drawn[:, s] * n, count[here] / n) @ brought[here]
+    return weights.astype(int)
+
+
+def leave_out_weights(pattern_index: ArrayLike, patient: ArrayLike, site: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
+    """How often each pattern occurs without one site: integers, (sites, patterns), and how many samples each row stands for, all 1.
+
+    A single site cannot be left out: then each of its patients is, and those with equal patterns make one row that stands for all
+    of them. The order of rows changes nothing.
+    """
+    home, count, brought = count_patients(pattern_index, patient, site)
+    whole = count @ brought
+    if home.max() == 0:
+        return (whole - brought).astype(int), count
+    own = [count[home == s] @ brought[home == s] for s in range(home.max() + 1)]
+    return (whole - own).astype(int), np.ones(len(own), dtype=int)
+
+
+def count_patients(
+    pattern_index: ArrayLike, patient: ArrayLike, site: ArrayLike
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The patients of equal patterns within a site as one kind: its site 0, 1, ... (kinds,), how many patients they are (kinds,), and
+    how often each brings each pattern (kinds, patterns)."""
     pattern = np.asarray(pattern_index)
-    sites, site = np.unique(site, return_inverse=True)
+    site = np.unique(site, return_inverse=True)[1]
     patient = np.unique(patient, return_inverse=True)[1]
     order = np.lexsort((pattern, patient, site))
     change = np.flatnonzero(np.diff(site[order]) | np.diff(patient[order])) + 1
@@ -26,9 +55,4 @@ def cluster_bootstrap_weights(
     kinds = sorted(patients)
     home, count = np.array([s for s, _ in kinds]), np.array([patients[kind] for kind in kinds])
     brought = np.array([np.bincount(rows, minlength=pattern.max() + 1) for _, rows in kinds], dtype=float)
-    drawn = rng.multinomial(len(sites), np.full(len(sites), 1 / len(sites)), size=replicates)
-    weights = np.zeros((replicates, brought.shape[1]))
-    for s in range(len(sites)):
-        here, n = home == s, count[home == s].sum()
-        weights += rng.multinomial(drawn[:, s] * n, count[here] / n) @ brought[here]
-    return weights.astype(int)
+    return home, count, brought

@@ -1,28 +1,55 @@
-"""Failed first maneuvers, explained: many cases at once, each as an episode of its own."""
+"""Failed first maneuvers, explained: many cases at once, each as an episode of its own. And verdicts on looks, many at once too."""
 
+import pandas as pd
 import pytest
 
+from pipeline.clinic.adjudicate import adjudicate_episodes
 from pipeline.clinic.failure import explain_failures
-from pipeline.clinic.findings import EPISODE
+from pipeline.clinic.findings import EPISODE, describe_looks
 from schemas.derived import FailureReasons
-from tests.failure_cases import derive
+from tests.failure_cases import case, derive, gather
 
 
 @pytest.fixture
-def explain(table, plan):
+def explain(plan):
     """A function from cases to their schemas.derived.FailureReasons, one table for each case."""
 
-    def explain_cases(*cases, failure=plan.failure):
-        pool = {
-            name: table(name, [row | {"episode_id": f"EP-{n}"} for n, c in enumerate(cases) for row in c[name]])
-            for name in ("episodes", "examinations", "treatments", "followups")
-        }
-        reasons = FailureReasons.validate(
-            explain_failures(derive(pool, plan), plan.criteria, plan.maneuvers, failure), lazy=True
-        )
+    def explain_cases(*cases, failure=plan.failure, incomplete=()):
+        record = derive(gather(cases), plan, incomplete)
+        reasons = FailureReasons.validate(explain_failures(record, plan.criteria, plan.maneuvers, failure), lazy=True)
         return [
             reasons[reasons["episode_id"].eq(f"EP-{n}")].drop(columns=EPISODE).reset_index(drop=True)
             for n in range(len(cases))
         ]
 
     return explain_cases
+
+
+@pytest.fixture
+def judge_all(plan):
+    """A function from cases to their verdicts, in the order of the cases."""
+
+    def judge_cases(*cases) -> list[pd.Series]:
+        pool = gather(cases)
+        findings = describe_looks(pool["examinations"], pool["treatments"], plan.criteria.duration)
+        verdicts = adjudicate_episodes(
+            pool["episodes"],
+            pool["examinations"],
+            findings,
+            pool["treatments"],
+            pool["followups"],
+            plan.criteria,
+        ).set_index("episode_id")
+        return [verdicts.loc[f"EP-{n}"].rename(None) for n in range(len(cases))]
+
+    return judge_cases
+
+
+@pytest.fixture
+def judge(judge_all):
+    """A function from looks (and what differs in the episode and its treatments) to the verdict on that episode."""
+
+    def judge_looks(looks, episode=None, treatments=({},), followups=()) -> pd.Series:
+        return judge_all(case(looks, treatments, followups, **(episode or {})))[0]
+
+    return judge_looks

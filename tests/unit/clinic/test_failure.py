@@ -131,6 +131,35 @@ def test_a_new_canal_is_a_switch_only_if_it_had_been_tested(explain):
     assert switched.set_index("view")["known_day"].to_dict() == {"at_the_time": 7, "in_hindsight": 9}
 
 
+def test_a_switch_behind_a_treated_canal_that_turned_negative(explain):
+    # what comes after a day without any vertigo is a new spell, often in another canal (Perez P et al. Otol Neurotol 2012;33:437-443)
+    clear = [SILENT | LATER | {"day": 7}]
+    tested = [RIGHT, *roll("none", "right")]
+    moved, later = (roll("geotropic", "right", day=day, after_attempt=pd.NA) for day in (7, 90))
+    still = roll("none", "right", day=7, after_attempt=pd.NA)
+    switched, new_spell, unseen, other_ear = explain(
+        case([*tested, *clear, *moved]),
+        case([*tested, *clear, *still, *later]),
+        case([*tested, *moved]),
+        case([*tested, *clear, *roll("geotropic", "left", day=7, after_attempt=pd.NA)]),
+    )
+    switch = {"canal_switch_or_reentry": "tested_canal_newly_positive"}
+    assert told(switched) == told(switched, "in_hindsight") == told(unseen) == switch
+    assert switched["known_day"].tolist() == [7, 7]
+    assert new_spell.empty
+    assert other_ear.empty
+
+
+def test_down_beating_nystagmus_right_after_the_maneuver_is_no_switch(explain):
+    # 22 of 57 after a successful maneuver: Oh EH et al. J Clin Neurol 2019;15:143-148
+    down = RIGHT | {"vertical": "down", "look": 2}
+    at_once, later = explain(
+        case([*FAILED, down | {"after_attempt": 1}]), case([*FAILED, down | LATER | {"day": 9, "look": 1}])
+    )
+    assert told(at_once, "in_hindsight") == NOTHING
+    assert told(later, "in_hindsight") == {"canal_switch_or_reentry": "tested_canal_newly_positive"}
+
+
 def test_a_recorded_switch_a_return_after_a_clear_visit_and_both_ears(explain):
     recorded, returned, both = explain(
         case(FAILED, [{"adverse": "canal_switch"}]),

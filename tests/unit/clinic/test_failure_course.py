@@ -26,6 +26,24 @@ def test_what_spoke_against_it_from_the_first(explain):
     assert [told(reasons) for reasons in found] == [{"not_positional": "spoken_against"}] + [NOTHING] * 3
 
 
+def test_weak_flags_alone_are_no_evidence_for_another_cause(explain):
+    # the weights are this project's proposal; a new change of hearing is weak, long attacks are moderate
+    found = explain(
+        case(FAILED, new_hearing_change="yes"),
+        case(FAILED, new_hearing_change="yes", attacks_over_2min="yes"),
+        case([look | {"vertigo": "none", "peak_spv": 20} for look in FAILED]),
+    )
+    # hearing and long attacks together meet the criteria of another cause
+    assert [told(reasons) for reasons in found] == [NOTHING, {"not_positional": "spoken_against"}, NOTHING]
+
+
+def test_a_record_with_a_hole_explains_nothing(explain):
+    flawed = case(FAILED, [{"completed": "no"}])
+    whole, hole = explain(flawed, flawed, incomplete=("EP-1",))
+    assert told(whole) == {"technique": "not_completed"}
+    assert hole.empty
+
+
 AGAIN = [{}, {"attempt": 2, "day": 14}]
 
 

@@ -95,7 +95,16 @@ def test_published_use_decides(plan, code, variants, fit):
             ("yes", "unknown", "yes", "yes", "unknown"),
         ),
         ("epley", "right", "", ("unknown",) * 5),
-        ("epley", "right", DOWNBEAT, ("unknown", "unknown", "unknown", "yes", "unknown")),
+        # neither variant is a right posterior canal (the two places: Vannucchi P et al. Int J Otolaryngol 2012:413603)
+        ("epley", "right", DOWNBEAT, ("unknown", "unknown", "unknown", "yes", "no")),
+        ("epley", "left", DOWNBEAT, ("unknown", "unknown", "unknown", "yes", "unknown")),
+        (
+            "epley",
+            "right",
+            RIGHT_LONG + " lateral/unknown/long/canalolithiasis",
+            ("unknown", "unknown", *["yes"] * 2, "unknown"),
+        ),
+        ("barbecue_roll", "right", DOWNBEAT, ("no", "unknown", "unknown", "yes", "no")),
         ("deep_head_hanging", "none", DOWNBEAT, ("yes",) * 5),
         ("head_shaking", "none", "lateral/unknown/cupula/cupulolithiasis", ("yes",) * 5),
         ("other", "right", RIGHT_LONG, ("unknown",) * 5),
@@ -130,6 +139,9 @@ def test_mirror_order_and_narrowing(plan, variants, code, side):
     assert judge(side, variants[::-1]) == fits
     if "unknown" not in fits:  # a clear answer holds for each allowed variant alone
         assert all(judge(side, [v]) == fits for v in variants)
+    alone = {judge(side, [v])[-1] for v in variants}
+    if alone:
+        assert fits[-1] == (alone.pop() if len(alone) == 1 else "unknown")
 
 
 def test_one_row_for_each_treatment_in_its_order(plan, table):

@@ -84,6 +84,40 @@ def test_everybody_unresolved_gives_a_status(plan):
     assert set(estimate_curves(never, verdicts, attempts, plan)["status"]) == {"too_few"}
 
 
+def test_one_site_has_limits_and_says_what_they_leave_out(plan):
+    one, many = (shares(estimate_curves(*simulate(200, seed=7, sites=sites), plan)) for sites in (1, 8))
+    row = one.loc["resolved_by_day_7"]
+    assert "one site" in row["note"]
+    assert row["estimate"] == many.loc["resolved_by_day_7", "estimate"]
+    binomial = np.sqrt(row["estimate"] * (1 - row["estimate"]) / row["n_episodes"])
+    assert (
+        binomial < row["std_error"] < 2 * binomial
+    )  # looks leave days open, so it is somewhat more than if all had been seen
+
+
+def test_sites_that_differ_widen_the_limits(plan):
+    spells, verdicts, attempts = simulate(400, seed=8)
+    slow = spells["right_days"].gt(7).to_numpy()
+    sites = np.sort(spells["site"].to_numpy(str))
+    sorted_by_course = spells.assign(site=sites[np.argsort(np.argsort(slow, kind="stable"), kind="stable")])
+    moved = verdicts.assign(site=sorted_by_course["site"])
+    alike, unlike = (
+        shares(estimate_curves(rows, told, attempts, plan)).loc["resolved_by_day_7"]
+        for rows, told in ((spells, verdicts), (sorted_by_course, moved))
+    )
+    assert unlike["estimate"] == pytest.approx(alike["estimate"])
+    assert unlike["upper"] - unlike["lower"] > 2 * (alike["upper"] - alike["lower"])
+
+
+def test_limits_of_the_median_hold_it_and_the_interval_around_it(plan):
+    row = shares(estimate_curves(*simulate(60, seed=9, visits=tuple(range(1, 25))), plan)).loc["median_days"]
+    assert row["lower"] <= 6 * np.log(2) <= row["upper"]
+    assert row["lower"] < row["estimate"] < row["upper"]
+    # nobody looked before day 7, when more than half were well: any day from the first on may be the median
+    seldom = shares(estimate_curves(*simulate(2000, seed=10, visits=(7, 14, 30)), plan)).loc["median_days"]
+    assert (seldom["lower"], seldom["estimate"], seldom["upper"]) == (1, 7, 7)
+
+
 def test_other_verdicts_never_enter(plan):
     spells, verdicts, attempts = simulate(300, seed=6)
     apart = verdicts.assign(positional=["yes"] * 200 + ["probable_non_positional"] * 50 + ["undetermined"] * 50)

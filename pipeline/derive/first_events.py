@@ -1,0 +1,146 @@
+"""What ended each treated episode first: resolution, a switch to another canal, reclassification, loss, or nothing so far.
+
+A switch counts as seen on the first day on which either holds:
+- the looks of a day after the first maneuver, read by themselves, point to canals that the looks before treatment exclude, not to the
+  other ear alone, and the tests of each of these canals had been done before treatment, so that the canal was silent then;
+- the site recorded a canal switch with an attempt.
+A canal that had not been tested before may have been affected all along, and several canals on one day tell of no move: neither counts.
+Where a switch is seen on the day on which the tests of the first canal turn negative, it is the switch that ended the spell.
+"""
+
+import numpy as np
+import pandas as pd
+
+from pipeline.clinic.findings import EPISODE
+from pipeline.clinic.later_looks import ONLY_OTHER_EAR, read_each_day
+from pipeline.clinic.maneuvers import read_variant_parts
+from pipeline.derive.states import keep_until_reclassified, select_deciding_looks
+from schemas.criteria import Criteria
+
+CAUSES = ("resolved", "switched", "reclassified")  # events that end a spell
+SEEN_CAUSES = (*CAUSES, "lost")  # and what ends its being seen
+COMPLETE = ("resolved", "unresolved", "not_looked")
+LOOK = [*EPISODE, "day", "look", "test", "side"]
+
+
+def list_first_events(
+    spells: pd.DataFrame,
+    adjudications: pd.DataFrame,
+    examinations: pd.DataFrame,
+    findings: pd.DataFrame,
+    treatments: pd.DataFrame,
+    followups: pd.DataFrame,
+    criteria: Criteria,
+) -> pd.DataFrame:
+    """One row for each first spell of a treated positional episode, sorted by site and episode_id.
+
+        `spells` are those of one endpoint. Columns: site, episode_id, patient_id; `cause` of CAUSES, or none, of the event that came
+        first, which lies in (left_days, right_days], infinite for none; `seen_cause` of SEEN_CAUSES, or none, and seen_day, the day on
+    which it was seen, or for none the last day of a look or contact. Days count from day 0. The first day holds what followed the
+        maneuver within day 0, so that no interval is empty. Events of one day rank as switched, reclassified, resolved, lost.
+    """
+    first = spells[spells["spell"].eq(1) & spells["status"].isin(COMPLETE)]
+    verdicts = adjudications.loc[
+        adjudications["positional"].eq("yes"), [*EPISODE, "canal", "variants", "reclassified_day"]
+    ]
+    members = first.merge(verdicts, on=EPISODE, validate="one_to_one").sort_values(EPISODE, ignore_index=True)
+    examinations, findings = (rows.sort_values(LOOK, ignore_index=True) for rows in (examinations, findings))
+    deciding = select_deciding_looks(examinations, findings, adjudications, criteria)
+    members = members.join(
+        find_switches(members, examinations, findings, treatments, adjudications, criteria), on=EPISODE
+    )
+    rows = _bound_first_events(members, deciding[deciding["positive"]])
+    return _add_what_was_seen(rows, examinations, followups)
+
+
+def find_switches(
+    members: pd.DataFrame,
+    examinations: pd.DataFrame,
+    findings: pd.DataFrame,
+    treatments: pd.DataFrame,
+    adjudications: pd.DataFrame,
+    criteria: Criteria,
+) -> pd.DataFrame:
+    """The first day of a switch of each episode that has one: switched_day, and recorded, whether an attempt of that day tells of
+    it; indexed by site and episode_id. `members` have the variants that the looks before treatment allow."""
+    before = findings["before_treatment"].astype(bool).to_numpy()
+    tested = findings[before].groupby(EPISODE)["test"].agg(lambda tests: " ".join(sorted(set(tests))))
+    days = read_each_day(examinations[~before], findings[~before], criteria)
+    asked = days.rename(columns={"variants": "variants_now"})[[*EPISODE, "day", "variants_now"]]
+    asked = asked.merge(members[[*EPISODE, "variants"]], on=EPISODE).join(tested.rename("tested"), on=EPISODE)
+    key = ["variants", "variants_now", "tested"]
+    asked = asked.fillna({"tested": ""})
+    questions = asked[key].drop_duplicates()  # days repeat one another: each comparison is made once
+    answers = questions.assign(moved=[is_switch(*question, criteria) for question in questions.to_numpy()])
+    asked = asked.merge(answers, on=key, validate="many_to_one")
+    recorded = treatments[treatments["adverse"].eq("canal_switch")]
+    seen = pd.concat(
+        [
+            asked.loc[asked["moved"].astype(bool), [*EPISODE, "day"]].assign(recorded=False),
+            recorded[[*EPISODE, "day"]].assign(recorded=True),
+        ]
+    )
+    seen = keep_until_reclassified(seen[seen["day"].ge(0).fillna(False)], adjudications)
+    seen = seen.sort_values([*EPISODE, "day", "recorded"]).rename(columns={"day": "switched_day"})
+    at_first = seen[seen["switched_day"].eq(seen.groupby(EPISODE)["switched_day"].transform("min"))]
+    return at_first.groupby(EPISODE).agg(switched_day=("switched_day", "min"), recorded=("recorded", "any"))
+
+
+def is_switch(first: str, now: str, tested: str, criteria: Criteria) -> bool:
+    """Whether variants that a later day allows (`now`) tell of a move away from the `first` ones; `tested` are the tests before."""
+    first_canals, first_sides, _, _ = read_variant_parts(first)
+    canals, sides, _, _ = read_variant_parts(now)
+    if not canals or not first_canals or "unknown" in canals | first_canals or canals & first_canals:
+        return False
+    if len(first_sides) == 1 and sides == ONLY_OTHER_EAR.get(*first_sides):
+        return False
+    return all(set(criteria.tests_of_canal[canal]) & set(tested.split()) for canal in canals)
+
+
+def _bound_first_events(members: pd.DataFrame, positive: pd.DataFrame) -> pd.DataFrame:
+    """The interval of the first event. Nobody is known to be without it after the last day positive in the first canal."""
+    last = positive[[*EPISODE, "day"]].merge(members[[*EPISODE, "switched_day"]], on=EPISODE)
+    last = last[(last["day"] < last["switched_day"]).fillna(False)].groupby(EPISODE)["day"].max().rename("last_before")
+    members = members.join(last, on=EPISODE)
+    switched, before, reclassified = (
+        members[name].to_numpy(float, na_value=np.nan) for name in ("switched_day", "last_before", "reclassified_day")
+    )
+    recorded = members["recorded"].eq(True).to_numpy(bool)
+    days = {
+        "switched": np.where(np.isnan(switched), np.inf, switched),
+        "reclassified": np.where(np.isnan(reclassified), np.inf, reclassified),
+        "resolved": members["right_days"].to_numpy(float),
+    }
+    seen = np.min(list(days.values()), axis=0)
+    cause = np.select([np.isinf(seen), *(seen == day for day in days.values())], ["none", *days], "none")
+    until = np.fmax(np.fmax(before, 0), np.where(recorded, switched - 1, 0))
+    return members.assign(
+        cause=cause,
+        left_days=np.where(cause == "switched", until, members["left_days"].to_numpy(float)),
+        right_days=np.where(cause == "switched", np.fmax(seen, 1), seen),
+        event_day=seen,
+    )
+
+
+def _add_what_was_seen(members: pd.DataFrame, examinations: pd.DataFrame, followups: pd.DataFrame) -> pd.DataFrame:
+    """The columns informative, seen_cause and seen_day: the first event by the day on which it was seen, loss included."""
+    ended = followups[followups["end_of_followup"].isin(["lost", "withdrew"])]
+    days = {"lost_day": ended.groupby(EPISODE)["day"].min()}
+    days |= {
+        "examined_day": examinations.groupby(EPISODE)["day"].max(),
+        "told_day": followups.groupby(EPISODE)["day"].max(),
+    }
+    for name, day in days.items():
+        members = members.join(day.rename(name), on=EPISODE)
+    lost, examined, told = (members[name].to_numpy(float, na_value=np.nan) for name in days)
+    lost = np.where(np.isnan(lost), np.inf, np.maximum(lost, 0))
+    is_lost = lost < members["event_day"].to_numpy(float)
+    last = np.fmax(np.fmax(examined, told), 0)
+    kept = members[[*EPISODE, "patient_id", "canal", "cause", "left_days", "right_days"]]
+    return kept.assign(
+        informative=members["left_days"].gt(0)
+        | members["cause"].isin(["resolved", "reclassified"])
+        | (members["cause"].eq("switched") & (members["event_day"].gt(0) | (examined > 0))),
+        seen_cause=np.where(is_lost, "lost", members["cause"]),
+        seen_day=np.select([is_lost, members["cause"].ne("none")], [lost, members["event_day"]], last),
+    )

@@ -1,0 +1,33 @@
+"""Sequences: the maneuver families of an episode in their order, up to resolution."""
+
+import pandas as pd
+
+from pipeline.clinic.findings import EPISODE
+from schemas.derived import Sequences
+
+ENDPOINT = "objective"  # by which the outcome of an attempt is judged, too
+THEN, TOGETHER = " > ", " + "  # between sessions, and between families of one session
+
+
+def list_sequences(attempts: pd.DataFrame, adjudications: pd.DataFrame, spells: pd.DataFrame) -> pd.DataFrame:
+    """One row for each treated positional episode (schemas.derived.Sequences).
+
+    A session belongs to the path if it began before the day on which resolution was seen: whatever was given on that day or later is
+    no way to it. Where several sessions lie between the last positive and the first negative look, the last of them is the one after
+    which resolution was seen; which of them worked is not known.
+    """
+    first = spells[spells["spell"].eq(1) & spells["endpoint"].eq(ENDPOINT)]
+    positional = adjudications.loc[adjudications["positional"].eq("yes"), EPISODE]
+    ends = first[[*EPISODE, "right_days", "status"]].merge(positional, on=EPISODE, validate="one_to_one")
+    sessions = attempts.merge(ends, on=EPISODE, validate="many_to_one")
+    sessions = sessions[(sessions["day"] < sessions["right_days"]).astype(bool)].sort_values([*EPISODE, "session"])
+    sessions["family"] = sessions["family"].str.replace(" ", TOGETHER, regex=False)
+    paths = sessions.groupby(EPISODE, sort=True).agg(
+        patient_id=("patient_id", "first"),
+        path=("family", THEN.join),
+        outcomes=("outcome", THEN.join),
+        sessions=("session", "size"),
+        status=("status", "first"),
+    )
+    paths["resolved_after"] = paths["sessions"].where(paths["status"].eq("resolved"))
+    return Sequences.cast(paths.reset_index())

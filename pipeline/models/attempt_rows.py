@@ -1,0 +1,97 @@
+"""The rows of the attempt model: treatment sessions after which a deciding look came, their covariates and their design."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from pipeline.models.cloglog import Rows, collapse_rows
+from pipeline.models.counts import EPISODE
+from pipeline.models.covariates import Design, build_design, describe_covariates
+from pipeline.models.guard import Refusal
+from schemas.study import Config
+
+LAST_NUMBER = 4  # sessions from this one on are one class
+SAME, OTHER = "same family or first", "other family"
+GAP = "log_gap"
+
+
+def describe_attempts(episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame) -> pd.DataFrame:
+    """One row for each session of a positional episode that began while not known to be resolved and that a deciding look followed.
+
+    Columns: the covariates of pipeline.models.covariates.describe_covariates, those of the session (session, attempt_number, previous,
+    family, fit, setting, performed_by), canal, gap (days to the look, at least 1) and event (the look was negative). A first session
+    has no other one before it and shares a class with a repeated family, since attempt_number tells it apart.
+    """
+    told = describe_covariates(episodes, adjudications, attempts).drop(columns="patient_id")
+    canals = adjudications.loc[adjudications["positional"].eq("yes"), [*EPISODE, "canal"]]
+    rows = attempts.sort_values([*EPISODE, "session"], ignore_index=True)
+    before = rows.groupby(EPISODE)["family"].shift()
+    rows["previous"] = np.where(before.notna() & rows["family"].ne(before).fillna(False), OTHER, SAME)
+    number = rows["session"].clip(upper=LAST_NUMBER).astype(str)
+    rows["attempt_number"] = number.where(rows["session"] < LAST_NUMBER, f"{LAST_NUMBER}+")
+    rows = rows[rows["at_risk"] & rows["outcome"].ne("not_looked")]
+    rows = rows.merge(canals, on=EPISODE, validate="many_to_one").merge(told, on=EPISODE, validate="many_to_one")
+    rows["event"], rows["gap"] = rows["outcome"].eq("negative").astype(bool), rows["next_look_days"].astype(float)
+    return rows
+
+
+@dataclass(frozen=True)
+class AttemptDesign:
+    """The rows that the model can use (`members`), their design and the names of its columns.
+
+    `matrix` (rows, columns): the covariates, the logarithm of the gap, then one column a site, or a single intercept if sites are
+    random. `site` and `patient` (rows,) are whole numbers; `sites` the names behind the first. `references` and `refused` as in Design.
+    """
+
+    members: pd.DataFrame
+    matrix: np.ndarray
+    names: list[str]
+    covariates: list[str]
+    site: np.ndarray
+    sites: np.ndarray
+    patient: np.ndarray
+    design: Design
+    random_sites: bool
+
+    def keep_columns(self, known: np.ndarray, refusal: Refusal) -> "AttemptDesign":
+        """The same without the covariates that are not `known` (columns,): they are refused."""
+        lost = {name: refusal for name, stays in zip(self.names, known, strict=True) if not stays}
+        names = [name for name in self.names if name not in lost]
+        covariates = [name for name in self.covariates if name not in lost]
+        design = replace(self.design, refused=self.design.refused | lost)
+        return replace(self, matrix=self.matrix[:, known], names=names, covariates=covariates, design=design)
+
+    @property
+    def single(self) -> Rows:
+        """Each attempt as a row of its own."""
+        event = self.members["event"].to_numpy(float)
+        return Rows(self.matrix, np.zeros(len(event)), event, 1 - event)
+
+    def collapse(self) -> tuple[Rows, np.ndarray]:
+        """Distinct rows of a site with their counts, and the name of the site of each."""
+        event = self.members["event"].to_numpy(bool)
+        rows, site = collapse_rows(self.matrix, np.zeros(len(event)), event, self.site)
+        return rows, self.sites[site]
+
+
+def design_attempts(rows: pd.DataFrame, config: Config) -> AttemptDesign:
+    """The design of config.study.attempt_success.terms; attempt_number is always in it."""
+    plan = config.study.attempt_success
+    terms = tuple(dict.fromkeys(("attempt_number", *(term for term in plan.terms if term != "site"))))
+    random_sites = rows["site"].nunique() >= plan.random_sites_from
+    design = build_design(rows, terms if random_sites else (*terms, "site"), rows["event"], config.study.guards)
+    members = rows.loc[design.matrix.index]
+    covariates = [name for name in design.matrix if not name.startswith("site=")]
+    sites, site = np.unique(members["site"].to_numpy(str), return_inverse=True)
+    patient = members.groupby(["site", "patient_id"], sort=True).ngroup().to_numpy()
+    base = np.ones((len(members), 1)) if random_sites else np.eye(len(sites))[site]
+    matrix = np.column_stack([design.matrix[covariates].to_numpy(float), np.log(members["gap"].to_numpy(float)), base])
+    names = [*covariates, GAP, *(["intercept"] if random_sites else [f"site={name}" for name in sites])]
+    return AttemptDesign(members, matrix, names, covariates, site, sites, patient, design, random_sites)
+
+
+def count_attempts(members: pd.DataFrame) -> dict[str, int]:
+    """Episodes, negative looks and sites behind some attempts."""
+    episodes = len(members[EPISODE].drop_duplicates())
+    return {"n_episodes": episodes, "n_events": int(members["event"].sum()), "n_sites": members["site"].nunique()}

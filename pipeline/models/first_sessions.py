@@ -1,0 +1,133 @@
+"""Success of the first session by site: how likely the next deciding look after it is negative, for patients and looks alike.
+
+Estimated for each site is the chance that the next deciding look after a first session is negative, had the look come at the median time of
+all sites and had the patients been the average ones by the case mix of the plan (site_monitoring.terms). What a site chooses to do is part of
+its effect. In two stages: a fixed effect for each site, nearly independent of each other and so taken for the pool. In one stage: random
+intercepts, in which also sites with few or one-sided outcomes take part.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from pipeline.models.case_mix import keep_told_apart
+from pipeline.models.counts import EPISODE
+from pipeline.models.covariates import build_design, describe_covariates
+from pipeline.models.guard import Refusal, check_sites, check_size
+from pipeline.models.jackknife import limits
+from pipeline.models.site_effects import SiteFit, fit_fixed, fit_random
+from pipeline.models.site_pool import MEAN, MISSING, SCALE, Effects, tell_pool, to_share, wald_limits
+from pipeline.models.tidy import state, withhold
+from schemas.study import Guards
+
+TERM = "first_session_success"
+BY_SITE = "complementary log-log regression of the next look on site, case mix and log time to the look; Wald limits"
+ONE_STAGE = "complementary log-log, random intercepts of sites, maximum likelihood; limits by t with sites - 1 degrees of freedom"
+
+
+@dataclass(frozen=True)
+class FirstSessions:
+    """Sessions that enter a model, one column per site, their centred covariates, and the sites left out with the reason."""
+
+    kept: pd.DataFrame
+    sites: list[str]
+    own: np.ndarray
+    covariates: np.ndarray
+    refused: dict[str, Refusal]
+
+    @property
+    def happened(self) -> np.ndarray:
+        """Whether the next look was negative."""
+        return self.kept["happened"].to_numpy(bool)
+
+
+def select_first_sessions(episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame) -> pd.DataFrame:
+    """First sessions of positional episodes with a deciding look after them: covariates, `happened` (negative) and `gap` (days), by key."""
+    positional = adjudications[adjudications["positional"].eq("yes")]
+    looked = attempts["session"].eq(1) & attempts["at_risk"] & attempts["outcome"].isin(["negative", "positive"])
+    looked &= attempts["next_look_days"].gt(0).fillna(False)
+    first = attempts[looked][[*EPISODE, "outcome", "next_look_days"]]
+    first = first.merge(positional[EPISODE], on=EPISODE, validate="one_to_one")
+    told = first.merge(describe_covariates(episodes, adjudications, attempts), on=EPISODE, validate="one_to_one")
+    told = told.assign(happened=told["outcome"].eq("negative").astype(bool), gap=told["next_look_days"].astype(float))
+    return told.sort_values(EPISODE, ignore_index=True)
+
+
+def prepare_first_sessions(
+    sessions: pd.DataFrame, terms: tuple[str, ...], guards: Guards, *, by_site: bool
+) -> FirstSessions:
+    """All sessions, or, for effects of their own, those of sites with enough outcomes of either kind."""
+    refused = {}
+    if by_site:
+        judged = {s: check_size(len(own), int(own.sum()), guards) for s, own in sessions.groupby("site")["happened"]}
+        refused = {site: refusal for site, refusal in judged.items() if refusal}
+    kept = sessions[~sessions["site"].isin(refused)]
+    sites = sorted(kept["site"].unique())
+    if not sites:
+        return FirstSessions(kept, [], np.empty((0, 0)), np.empty((0, 0)), refused)
+    own = (kept["site"].to_numpy(str)[:, None] == np.array(sites, dtype=str)).astype(float)
+    design = build_design(kept, terms, kept["happened"], guards, binary=True)
+    case_mix = keep_told_apart(design.matrix, own, guards)
+    late = np.log(kept["gap"]) - np.log(sessions["gap"].median())
+    timed = [late] if late.nunique() > 1 else []
+    return FirstSessions(kept, sites, own, np.column_stack([case_mix - case_mix.mean(), *timed]), refused)
+
+
+def tell_first_sessions(sessions: pd.DataFrame, terms: tuple[str, ...], guards: Guards) -> Iterator[dict]:
+    """The rows of each site, of the pool of their effects, and of the one-stage model."""
+    if sessions.empty:
+        yield withhold(
+            TERM, "too_few", "no first session with a look after it", stratum="all", method=MEAN, **_count(sessions)
+        )
+        return
+    note = f"for a look {sessions['gap'].median():.0f} days after the session and the average case mix"
+    ready = prepare_first_sessions(sessions, terms, guards, by_site=True)
+    fit: SiteFit | Refusal = Refusal("too_few", "no site has enough first sessions with and without success")
+    if ready.sites:
+        fit = fit_fixed(np.column_stack([ready.own, ready.covariates]), ready.happened)
+    yield from _tell_sites(sessions, ready, fit, note)
+    n = len(ready.sites)
+    usable = isinstance(fit, SiteFit)
+    effect = fit.coefficients[:n] if usable else np.empty(0)
+    variance = np.diag(fit.covariance)[:n] if usable else np.empty(0)
+    missing = any(sessions["site"].eq(site).sum() >= guards.min_episodes for site in ready.refused)
+    said = "; ".join([note, MISSING] if missing else [note])
+    effects = Effects(effect, effect, variance, _count(ready.kept), said)
+    yield from tell_pool(TERM, effects, sessions["site"].nunique(), guards, None if usable else fit)
+    yield from _tell_one_stage(prepare_first_sessions(sessions, terms, guards, by_site=False), note, guards)
+
+
+def _tell_sites(sessions: pd.DataFrame, ready: FirstSessions, fit: SiteFit | Refusal, note: str) -> Iterator[dict]:
+    for site, rows in sessions.groupby("site", sort=True):
+        where = {"stratum": f"site={site}", "method": BY_SITE}
+        if site not in ready.sites or isinstance(fit, Refusal):
+            why = ready.refused.get(site, fit)
+            yield withhold(TERM, why.status, why.note, **where, **_count(rows))
+            continue
+        k = ready.sites.index(site)
+        low, high = wald_limits(fit.coefficients[k], np.sqrt(fit.covariance[k, k]))
+        own = _count(ready.kept[ready.kept["site"].eq(site)])
+        yield state(TERM, to_share(fit.coefficients[k]), lower=low, upper=high, note=note, **where, **own)
+
+
+def _tell_one_stage(ready: FirstSessions, note: str, guards: Guards) -> Iterator[dict]:
+    """The chance at a site in the middle, and the variance between sites."""
+    where = {"stratum": "all", "method": ONE_STAGE, **_count(ready.kept)}
+    design = np.column_stack([np.ones(len(ready.kept)), ready.covariates])
+    fit = check_sites(where["n_sites"], guards)
+    fit = fit or fit_random(design, ready.happened, ready.kept["site"].to_numpy(str))
+    if isinstance(fit, Refusal):
+        for name in (f"{TERM}_one_stage", f"{TERM}_one_stage_tau2"):
+            yield withhold(name, fit.status, fit.note, **where)
+        return
+    low, high = limits(fit.coefficients[0], np.sqrt(fit.covariance[0, 0]), where["n_sites"])
+    ends = {"lower": to_share(low), "upper": to_share(high)}
+    yield state(f"{TERM}_one_stage", to_share(fit.coefficients[0]), note=note, **ends, **where)
+    yield state(f"{TERM}_one_stage_tau2", fit.sigma2, note=SCALE, **where)
+
+
+def _count(sessions: pd.DataFrame) -> dict[str, int]:
+    happened, sites = int(sessions["happened"].sum()), int(sessions["site"].nunique())
+    return {"n_episodes": len(sessions), "n_events": happened, "n_sites": sites}

@@ -1,0 +1,237 @@
+"""How the total of the Dizziness Handicap Inventory (0 to 100, more is worse) moves after the first attempt.
+
+The population are treated positional episodes with a total; time zero is the first attempt; the last total on or before that day counts
+as day 0. A total is near a day of the plan if
+no other, day 0 included, is nearer on a scale of log(1 + day). Estimated are
+- the mean total on day 0 and on the days of the plan, and its change since day 0, whole and by adjudicated canal, whatever happened in
+  between. A linear mixed model (pipeline/models/linear_mixed.py) in which the mean is straight between these days, patients have an
+  intercept and a slope of their own, and sites an intercept. Totals may be missing for reasons that earlier totals tell, not for others.
+- of episodes with a total on day 0 and near a day, the share whose total fell by at least each of the important changes: 11 (Tamber AL,
+  Wilhelmsen KT, Strand LI. Health Qual Life Outcomes 2009;7:109, the minimal important change) and 18 (Jacobson GP, Newman CW. Arch
+  Otolaryngol Head Neck Surg 1990;116:424-427, 95 % of retests). Who starts below cannot fall by so much; that share is given too.
+- the mean total near a day of those whose resolution had been seen by the day of that total, and of those in whom it had not: what is
+  seen later plays no part. The two differ in much else. In a mixed model this comparison would lean on totals of other days (Pepe MS,
+  Anderson GL. Commun Stat Simul Comput 1994;23:939-951, recalled from memory), so each day stands by itself.
+- the share at zero, where the scale ends and means say little.
+"""
+
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+from scipy.stats import binomtest, norm
+
+from pipeline.models.counts import EPISODE
+from pipeline.models.guard import Refusal, check_sites, check_size
+from pipeline.models.handicap_totals import count_totals, pick_nearest, select_totals
+from pipeline.models.jackknife import RESTS_ON_ONE, jackknife_covariance, limits, p_value, refit_without_each_site
+from pipeline.models.linear_mixed import LinearFit, fit_linear_mixed, refit_linear_mixed, sum_products
+from pipeline.models.tidy import state, tidy_estimates, withhold
+from schemas.study import Config, Guards, Study
+
+GREATEST = 100
+SLOPE_UNIT = np.log1p(30)
+MIXED = "linear mixed model, restricted likelihood, intercepts{slopes} of patients{sites}"
+BY_SITE = "limits by delete-one-site jackknife, t with sites - 1 degrees of freedom"
+BY_MODEL = "limits by the model"
+EXACT = "exact (Clopper-Pearson) limits"
+ALONE = "the limits leave out that sites differ"
+LEVEL = "patients' slopes do not vary beyond their intercepts and are left out"
+NEAREST = "mean of the totals nearest to the day"
+SHARE = "share of the totals nearest to the day"
+
+
+def estimate_handicap_change(
+    episodes: pd.DataFrame,
+    followups: pd.DataFrame,
+    adjudications: pd.DataFrame,
+    spells: pd.DataFrame,
+    config: Config,
+) -> pd.DataFrame:
+    """Rows for the mean of each day and its change, shares that fell, shares at zero, and means by whether resolution had been seen.
+
+    The events of a row are the resolutions seen by the day of the totals near it; of a share, those counted in it.
+    """
+    study = config.study
+    totals = select_totals(episodes, followups, adjudications, spells, study)
+    rows = [row | {"stratum": "all"} for row in describe_course(totals, study)]
+    for canal, part in totals.groupby("canal", sort=True):
+        rows += [row | {"stratum": f"canal={canal}"} for row in describe_course(part, study)]
+    rows += [row | {"stratum": "all"} for row in describe_falls(totals, study)]
+    rows += list(compare_by_resolution(totals, study))
+    return tidy_estimates(rows, analysis="handicap_change", population="positional", endpoint=study.resolution.primary)
+
+
+def describe_course(totals: pd.DataFrame, study: Study) -> Iterator[dict]:
+    """Means on the reported days and changes since day 0 of the episodes in `totals`."""
+    days = [0, *study.handicap.days]
+    counts = {day: count_totals(totals[totals["near"].eq(day)]) for day in days}
+    refused = {day: check_size(n["n_episodes"], n["n_episodes"], study.guards) for day, n in counts.items()}
+    kept = [day for day in days if not refused[day]]
+    used = totals[
+        totals["near"].isin(kept) | totals["near"].isna()
+    ]  # those near a day without a mean would bend the others
+    found = _fit_course(used, kept, study.guards) if 0 in kept and len(kept) > 1 else refused[0] or refused[days[1]]
+    told = {term: k for k, term in enumerate(_name_terms(kept))}
+    for term in _name_terms(days):
+        day = int(term.rsplit("_", 1)[1])
+        own = {"method": MIXED.format(slopes="", sites=""), **counts[day]}
+        refusal = refused[day] or (found if isinstance(found, Refusal) else None)
+        if term.startswith("change"):
+            own |= {"comparison": "day 0"}
+        if refusal:
+            yield withhold(term, refusal.status, refusal.note, **own)
+        else:
+            yield _state_number(term, told[term], *found, own, study.guards)
+
+
+def describe_falls(totals: pd.DataFrame, study: Study) -> Iterator[dict]:
+    """Shares at zero near each day, shares whose total fell enough since day 0, and shares that started too low to fall so much."""
+    picked = {day: pick_nearest(totals, day) for day in (0, *study.handicap.days)}
+    start = picked[0].set_index(EPISODE)["total"].rename("start")
+    for day, rows in picked.items():
+        yield _state_share(f"share_at_zero_day_{day}", rows, rows["total"].eq(0), study.guards)
+    for change in study.handicap.important_changes:
+        yield _state_share(f"started_below_{change}", picked[0], picked[0]["total"].lt(change), study.guards)
+        for day in study.handicap.days:
+            both = picked[day].merge(start, left_on=EPISODE, right_index=True)
+            fell = (both["start"] - both["total"]).ge(change)
+            yield _state_share(f"fell_by_{change}_by_day_{day}", both, fell, study.guards)
+
+
+def compare_by_resolution(totals: pd.DataFrame, study: Study) -> Iterator[dict]:
+    """Mean totals near each day of those with and without resolution seen by the day of the total, and their difference."""
+    for day in study.handicap.days:
+        rows = pick_nearest(totals, day)
+        sites, seen, total = rows["site"].to_numpy(str), rows["seen"].to_numpy(bool), rows["total"].to_numpy(float)
+        groups = {"yes": seen, "no": ~seen}
+        refused = {name: check_size(int(g.sum()), int(g.sum()), study.guards) for name, g in groups.items()}
+        by_site = not check_sites(len(np.unique(sites)), study.guards)
+        found = {name: _average(total, sites, (g,), by_site) for name, g in groups.items() if not refused[name]}
+        method = f"{NEAREST}; {BY_SITE if by_site else BY_MODEL}"
+        for name, group in groups.items():
+            own = {"stratum": f"resolution_seen_by_then={name}", "method": method, **count_totals(rows[group])}
+            if refused[name]:
+                yield withhold(f"mean_near_day_{day}", refused[name].status, refused[name].note, **own)
+            else:
+                yield _state_number(f"mean_near_day_{day}", 0, *found[name], own, study.guards)
+        own = {"stratum": "all", "comparison": "resolution not seen by then", "method": method, **count_totals(rows)}
+        refusal = refused["yes"] or refused["no"]
+        if refusal:
+            yield withhold(f"difference_near_day_{day}", refusal.status, refusal.note, **own)
+        else:
+            found["both"] = _average(total, sites, (groups["yes"], groups["no"]), by_site)
+            yield _state_number(f"difference_near_day_{day}", 0, *found["both"], own, study.guards)
+
+
+def _name_terms(days: list[int]) -> list[str]:
+    return [f"mean_day_{day}" for day in days] + [f"change_by_day_{day}" for day in days[1:]]
+
+
+def _fit_course(totals: pd.DataFrame, days: list[int], guards: Guards) -> tuple | Refusal:
+    """Means and changes with their covariance, and what is said of them: see _state_number."""
+    at = np.log1p(totals["day"].to_numpy(float))
+    design = np.column_stack([np.interp(at, np.log1p(days), unit) for unit in np.eye(len(days))])
+    contrasts = np.vstack([np.eye(len(days)), np.eye(len(days))[1:] - np.eye(len(days))[0]])
+    sites = totals["site"].to_numpy(str)
+    by_site = not check_sites(len(np.unique(sites)), guards)
+    labels = (totals["total"].to_numpy(float), totals["patient"].to_numpy(str), sites)
+
+    def add(effects: np.ndarray, stay: np.ndarray):
+        measured, patient, home = (part[stay] for part in labels)
+        return sum_products(measured, design[stay], effects[stay], patient, home)
+
+    everyone = np.ones(len(at), dtype=bool)
+    effects = np.column_stack([np.ones(len(at)), at / SLOPE_UNIT])
+    fit = fit_linear_mixed(add(effects, everyone), sites=by_site)
+    level = isinstance(fit, LinearFit) and fit.slope_is_none
+    if level:
+        effects = effects[:, :1]
+        fit = fit_linear_mixed(add(effects, everyone), sites=by_site)
+    if isinstance(fit, Refusal):
+        return fit
+    full, covariance = contrasts @ fit.coef, contrasts @ fit.covariance @ contrasts.T
+    if by_site:
+
+        def refit(stay: np.ndarray) -> np.ndarray:
+            again = refit_linear_mixed(add(effects, stay), fit.relative, sites=True)
+            return np.full(len(full), np.nan) if isinstance(again, Refusal) else contrasts @ again.coef
+
+        covariance = jackknife_covariance(full, refit_without_each_site(sites, refit))
+    method = MIXED.format(slopes="" if level else " and slopes", sites=" and intercepts of sites" if by_site else "")
+    return full, covariance, by_site, f"{method}; {BY_SITE if by_site else BY_MODEL}", LEVEL if level else None
+
+
+def _average(total: np.ndarray, sites: np.ndarray, groups: tuple[np.ndarray, ...], by_site: bool) -> tuple:
+    """The mean of one group, or of the first less that of the second, with its variance: see _state_number."""
+
+    def mean(stay: np.ndarray) -> np.ndarray:
+        parts = [total[group & stay] for group in groups]
+        means = [part.mean() if len(part) else np.nan for part in parts]
+        return np.array([means[0] - sum(means[1:])])
+
+    full = mean(np.ones(len(total), dtype=bool))
+    if by_site:
+        covariance = jackknife_covariance(full, refit_without_each_site(sites, mean))
+    else:
+        covariance = np.array([[sum(total[group].var(ddof=1) / group.sum() for group in groups)]])
+    return full, covariance, by_site, None, None
+
+
+def _state_number(
+    term: str,
+    k: int,
+    full: np.ndarray,
+    covariance: np.ndarray,
+    by_site: bool,
+    method: str | None,
+    note: str | None,
+    own: dict,
+    guards: Guards,
+) -> dict:
+    """A mean, within the scale, or a difference with its p-value."""
+    own |= {"method": method or own["method"]}
+    error = float(np.sqrt(covariance[k, k]))
+    refusal = (None if np.isfinite(error) else RESTS_ON_ONE) or (
+        check_sites(own["n_sites"], guards) if by_site else None
+    )
+    if refusal:
+        return withhold(term, refusal.status, refusal.note, **own)
+    reach = norm.ppf(0.975) * error
+    low, high = limits(full[k], error, own["n_sites"]) if by_site else (full[k] - reach, full[k] + reach)
+    own |= {"note": "; ".join(filter(None, [note, None if by_site else ALONE])) or None}
+    if own.get("comparison"):
+        p = p_value(full[k], error, own["n_sites"]) if by_site else float(2 * norm.sf(abs(full[k]) / error))
+        return state(term, full[k], std_error=error, lower=low, upper=high, p_value=p, **own)
+    return state(term, full[k], std_error=error, lower=max(0.0, low), upper=min(float(GREATEST), high), **own)
+
+
+def _state_share(term: str, rows: pd.DataFrame, counted: pd.Series, guards: Guards) -> dict:
+    """A share with exact limits, or by site on the log-odds scale where these are wider: patients of a site are alike, if anything."""
+    hit, sites = counted.to_numpy(bool), rows["site"].to_numpy(str)
+    own = {"n_episodes": len(hit), "n_events": int(hit.sum()), "n_sites": len(np.unique(sites))}
+    refusal = check_size(len(hit), guards.min_events, guards)  # none need have the event: zero is an answer
+    if refusal:
+        return withhold(term, refusal.status, refusal.note, method=f"{SHARE}; {EXACT}", **own)
+    exact = binomtest(int(hit.sum()), len(hit)).proportion_ci(method="exact")
+    low, high, by_site = exact.low, exact.high, None
+    if not check_sites(own["n_sites"], guards):
+        by_site = _limit_share_by_site(hit, sites)
+    if by_site is None:
+        return state(term, hit.mean(), lower=low, upper=high, method=f"{SHARE}; {EXACT}", note=ALONE, **own)
+    method = f"{SHARE}; the wider of {EXACT} and {BY_SITE}"
+    return state(term, hit.mean(), lower=min(low, by_site[0]), upper=max(high, by_site[1]), method=method, **own)
+
+
+def _limit_share_by_site(hit: np.ndarray, sites: np.ndarray) -> list[float] | None:
+    """Limits of a share by the jackknife of its log-odds; None where one of them is not finite."""
+
+    def odds(stay: np.ndarray) -> np.ndarray:
+        with np.errstate(divide="ignore"):
+            return np.array([np.log(hit[stay].mean()) - np.log1p(-hit[stay].mean())])
+
+    full, without = odds(np.ones(len(hit), dtype=bool)), refit_without_each_site(sites, odds)
+    if not np.isfinite([*full, *without[:, 0]]).all():
+        return None
+    error = np.sqrt(jackknife_covariance(full, without)[0, 0])
+    return [1 / (1 + np.exp(-end)) for end in limits(full[0], error, len(without))]

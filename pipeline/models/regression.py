@@ -1,0 +1,190 @@
+"""Time ratios: by how much each covariate stretches the time to resolution, the others held alike.
+
+Estimated are, over the first spells of positional episodes that were followed (the primary endpoint, counted from the first attempt),
+exp(coef) of log T = x'coef + scale * W (pipeline/models/interval_regression.py): 2 means that any share of a class is resolved in twice
+the time of the reference. Resolution lies between two looks. Every covariate is known at the first attempt, and the first maneuver is one
+of them: the ratios describe who resolved when, they do not say what a maneuver did. Also estimated:
+- the share resolved by a day if all episodes of a variant had begun with the same maneuver and differed as they do in all else, for
+  maneuvers that enough of that variant began with. No interaction of maneuver and variant is in the model;
+- how far the fitted share of the whole lies from the one without a distribution (0 where the data allow the fitted one).
+The distribution is the one of least AIC; that it was chosen from the same data is not in the limits.
+"""
+
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+from statsmodels.stats.multitest import multipletests
+
+from pipeline.models.counts import EPISODE
+from pipeline.models.covariates import NUMERIC, OTHER, describe_covariates
+from pipeline.models.guard import Refusal, check_sites, check_size
+from pipeline.models.interval_regression import AftFit, fit_aft
+from pipeline.models.jackknife import RESTS_ON_ONE
+from pipeline.models.resolution_fit import MANEUVER, VARIANT, Answers, Question, answer, ask, compare_with_none
+from pipeline.models.shares import count_known, select_followed
+from pipeline.models.tidy import state, tidy_estimates, withhold
+from schemas.study import Config, Guards
+
+FIT = "{family} accelerated-failure regression of intervals, the family by least AIC"
+BY_SITE = "limits by delete-one-site jackknife, t with one degree of freedom less than sites with the class"
+BY_MODEL = "limits by the model"
+EVER = np.finfo(float).max  # the last day that is not infinite
+ALONE = "the limits leave out that sites differ"
+STANDARDISED = "the maneuver set alike for all of this variant, all else as it was; no interaction in the model"
+FOLLOWS = Refusal("not_identified", "follows from the other terms")
+ERROR_SCALE = "the standard error is that of the logarithm"
+
+
+def estimate_resolution_regression(
+    episodes: pd.DataFrame,
+    spells: pd.DataFrame,
+    adjudications: pd.DataFrame,
+    attempts: pd.DataFrame,
+    config: Config,
+) -> pd.DataFrame:
+    """A row for each class of each covariate, each covariate as a whole, AIC, the scale, shares by variant and maneuver, and the fit."""
+    study = config.study
+    followed = select_followed(spells, adjudications, study.resolution.primary)
+    told = describe_covariates(episodes, adjudications, attempts)
+    rows = followed[[*EPISODE, "left_days", "right_days"]].merge(told, on=EPISODE, validate="one_to_one")
+    found = list(regress_resolution(rows, config))
+    return tidy_estimates(
+        found, analysis="resolution_regression", population="positional", endpoint=study.resolution.primary
+    )
+
+
+def regress_resolution(rows: pd.DataFrame, config: Config) -> Iterator[dict]:
+    """The estimates of rows with site, left_days, right_days and the covariates of the plan; their order changes nothing."""
+    study = config.study
+    counts = count_known(rows, EVER)
+    where = {"stratum": "all", "method": FIT.format(family="no"), **counts}
+    refusal = check_size(counts["n_episodes"], counts["n_events"], study.guards)
+    if refusal:
+        yield from _withhold_all(study.regression.terms, refusal, where)
+        return
+    question = ask(
+        rows.sort_values(EPISODE, ignore_index=True), study.regression.terms, study.curves.days, study.guards
+    )
+    fits = {family: fit_aft(question.patterns, family) for family in study.regression.families}
+    usable = {family: fit for family, fit in fits.items() if isinstance(fit, AftFit)}
+    chosen = min(usable, key=lambda family: usable[family].aic, default=None)
+    yield from _state_aic(fits, chosen, where)
+    if chosen is None:
+        yield from _withhold_all(study.regression.terms, next(iter(fits.values())), where)
+        return
+    answers = answer(question, usable[chosen], study.guards)
+    method = f"{FIT.format(family=chosen)}; {BY_SITE if answers.by_site else BY_MODEL}"
+    where |= {"method": method}
+    yield from _state_terms(question, answers, where, study.guards)
+    yield from _state_factors(question, answers, study.regression.terms, where)
+    yield from _state_shares(question, answers, where, study.guards)
+    yield from _state_fit(question, answers, where, study.guards)
+
+
+def _state_aic(fits: dict[str, AftFit | Refusal], chosen: str | None, where: dict) -> Iterator[dict]:
+    for family, fit in fits.items():
+        own = where | {"method": f"{family}, maximum likelihood"}
+        if isinstance(fit, Refusal):
+            yield withhold(f"aic_{family}", fit.status, fit.note, **own)
+        else:
+            yield state(f"aic_{family}", fit.aic, note="the least: reported" if family == chosen else None, **own)
+
+
+def _state_terms(question: Question, answers: Answers, where: dict, guards: Guards) -> Iterator[dict]:
+    """Time ratios against the reference, or for one more of a numeric term; the scale; and what has no coefficient."""
+    note = ERROR_SCALE if answers.by_site else f"{ERROR_SCALE}; {ALONE}"
+    for k, name in enumerate(question.names):
+        if name == "intercept":
+            continue
+        term = name.split("=")[0]
+        against = "one less" if term in NUMERIC else f"{term}={question.design.references.get(term)}"
+        own = where | {"comparison": against if name != "scale" else None}
+        if name in question.design.counts.index:
+            own |= {key: int(number) for key, number in question.design.counts.loc[name].items()}
+        refusal = answers.check(k, own["n_sites"], guards)
+        if refusal:
+            yield withhold(name, refusal.status, refusal.note, **own)
+            continue
+        low, high = np.exp(answers.limit(k, own["n_sites"]))
+        own |= {"std_error": answers.error(k), "lower": low, "upper": high, "note": note}
+        if name != "scale":
+            own |= {"p_value": answers.compare(k, own["n_sites"])}
+        yield state(name, np.exp(answers.full[k]), **own)
+    for name, refusal in question.design.refused.items():
+        if name not in question.design.matrix:
+            yield withhold(name, refusal.status, refusal.note, **where | _count_class(question.rows, name))
+
+
+def _state_factors(question: Question, answers: Answers, terms: tuple[str, ...], where: dict) -> Iterator[dict]:
+    """Each covariate as a whole: the statistic of no difference between its classes, p-values adjusted over the covariates (Holm)."""
+    own = where | {"comparison": "no difference between classes"}
+    tests, notes = {}, {}
+    for term in terms:
+        columns = [k for k, name in enumerate(question.names) if name == term or name.startswith(f"{term}=")]
+        usable = [k for k in columns if np.isfinite(answers.full[k]) and np.isfinite(answers.error(k))]
+        notes[term] = "of the classes that have a number" if len(usable) < len(columns) else None
+        if usable:
+            covariance = answers.covariance[np.ix_(usable, usable)]
+            tests[term] = compare_with_none(
+                answers.full[usable], covariance, answers.n_sites if answers.by_site else None
+            )
+        else:
+            tests[term] = RESTS_ON_ONE if columns else question.design.refused.get(term, FOLLOWS)
+    tested = [term for term, found in tests.items() if not isinstance(found, Refusal)]
+    holm = multipletests([tests[term][1] for term in tested], method="holm")[1] if tested else []
+    adjusted = dict(zip(tested, holm, strict=True))
+    for term, found in tests.items():
+        if isinstance(found, Refusal):
+            yield withhold(f"effect_of_{term}", found.status, found.note, **own)
+        else:
+            said = {"p_value": found[1], "p_adjusted": adjusted[term], "note": notes[term]}
+            test = "F statistic (Hotelling)" if answers.by_site else "chi-squared statistic (Wald)"
+            yield state(f"effect_of_{term}", found[0], **own | said | {"method": f"{where['method']}; {test}; Holm"})
+
+
+def _state_shares(question: Question, answers: Answers, where: dict, guards: Guards) -> Iterator[dict]:
+    """The share of a variant resolved by each day, had all begun with one maneuver."""
+    k = len(question.names)
+    for (variant, maneuver), cell in question.cells.items():
+        for day in question.days:
+            members = count_known(question.rows[cell.members], EVER)
+            own = where | members | {"stratum": f"{VARIANT}={variant},{MANEUVER}={maneuver}"}
+            refusal = check_sites(members["n_sites"], guards) or answers.check(k, members["n_sites"], guards)
+            term = f"resolved_by_day_{day}"
+            if refusal:
+                yield withhold(term, refusal.status, refusal.note, **own)
+            else:
+                ends = answers.limit(k, members["n_sites"])
+                low, share, high = (float(-np.expm1(-np.exp(z))) for z in (ends[0], answers.full[k], ends[1]))
+                error = -(1 - share) * np.log1p(-share) * answers.error(k)
+                yield state(term, share, std_error=error, lower=low, upper=high, note=STANDARDISED, **own)
+            k += 1
+
+
+def _state_fit(question: Question, answers: Answers, where: dict, guards: Guards) -> Iterator[dict]:
+    """The fitted share of the whole less the one that needs no distribution."""
+    start = len(question.names) + len(question.cells) * len(question.days)
+    left, right = (question.rows[end].to_numpy(float) for end in ("left_days", "right_days"))
+    for k, day in enumerate(question.days, start=start):
+        own = where | count_known(question.rows, day) | {"comparison": "estimate without a distribution (NPMLE)"}
+        refusal = check_size(len(left), int((right <= day).sum()), guards, n_without=int((left >= day).sum()))
+        refusal = refusal or check_sites(answers.n_sites, guards) or answers.check(k, answers.n_sites, guards)
+        term = f"fitted_share_less_observed_by_day_{day}"
+        if refusal:
+            yield withhold(term, refusal.status, refusal.note, **own)
+        else:
+            low, high = answers.limit(k, answers.n_sites)
+            yield state(term, answers.full[k], std_error=answers.error(k), lower=low, upper=high, **own)
+
+
+def _withhold_all(terms: tuple[str, ...], refusal: Refusal, where: dict) -> Iterator[dict]:
+    for term in terms:
+        yield withhold(f"effect_of_{term}", refusal.status, refusal.note, **where)
+
+
+def _count_class(rows: pd.DataFrame, name: str) -> dict[str, int]:
+    """Episodes, events and sites of a class `term=class`, or of all where the term has no coefficient at all."""
+    term, _, value = name.partition("=")
+    members = rows[rows[term].astype(str).eq(value)] if value and value != OTHER else rows
+    return count_known(members, EVER)

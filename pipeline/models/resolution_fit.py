@@ -1,0 +1,183 @@
+"""One regression of time to resolution with every number that is told of it, and their errors by leaving out one site at a time.
+
+pipeline/models/regression.py says what is estimated. A refit without a site keeps the design and the distribution.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from scipy.stats import chi2, f, norm
+
+from pipeline.models.case_mix import keep_told_apart
+from pipeline.models.covariates import OTHER, Design, build_design
+from pipeline.models.guard import Refusal, check_sites, check_size
+from pipeline.models.interval_regression import AftFit, Patterns, collapse_patterns, fit_aft, share_past
+from pipeline.models.jackknife import RESTS_ON_ONE, jackknife_covariance, limits, p_value, refit_without_each_site
+from pipeline.models.npmle import NotConverged, fit_npmle
+from schemas.study import Guards
+
+VARIANT, MANEUVER = "canal_arm", "first_family"
+ALIKE = Refusal(
+    "not_identified", "differs from the other terms in a handful of episodes only; counted with the reference"
+)
+UNDETERMINED = Refusal("not_identified", "separation: needs a coefficient that the data do not determine")
+
+
+@dataclass(frozen=True)
+class Question:
+    """What is asked of every fit: the rows, their design, and the cells of variant and first maneuver that have enough episodes."""
+
+    rows: pd.DataFrame
+    design: Design
+    patterns: Patterns
+    index: np.ndarray
+    days: tuple[int, ...]
+    cells: dict[tuple[str, str], "Cell"]
+
+    @property
+    def names(self) -> list[str]:
+        """The terms of a fit, in order."""
+        return ["intercept", *self.design.matrix, "scale"]
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One variant and one first maneuver: the patterns of the variant, the same as if all began with it, and the rows that did."""
+
+    patterns: np.ndarray
+    design: np.ndarray
+    members: np.ndarray
+
+
+@dataclass(frozen=True)
+class Answers:
+    """One estimate each with its covariance: coefficients and log(scale), shares on the complementary log-log scale, differences."""
+
+    full: np.ndarray
+    covariance: np.ndarray
+    by_site: bool
+    n_sites: int
+
+    def error(self, k: int) -> float:
+        """Standard error of the k-th; nan where it rests on one site."""
+        return float(np.sqrt(self.covariance[k, k]))
+
+    def check(self, k: int, n_sites: int, guards: Guards) -> Refusal | None:
+        """Whether the k-th has no number, or none with limits, as its class is seen at `n_sites`."""
+        if not np.isfinite(self.full[k]):
+            return UNDETERMINED
+        if not np.isfinite(self.error(k)):
+            return RESTS_ON_ONE
+        return check_sites(n_sites, guards) if self.by_site else None
+
+    def limit(self, k: int, n_sites: int) -> tuple[float, float]:
+        """Its 95 % limits, from `n_sites` that tell of it: sites without a class move its coefficient little when they are left out."""
+        if self.by_site:
+            return limits(self.full[k], self.error(k), n_sites)
+        reach = norm.ppf(0.975) * self.error(k)
+        return self.full[k] - reach, self.full[k] + reach
+
+    def compare(self, k: int, n_sites: int) -> float:
+        """The two-sided p-value of zero."""
+        if self.by_site:
+            return p_value(self.full[k], self.error(k), n_sites)
+        return float(2 * norm.sf(abs(self.full[k]) / self.error(k)))
+
+
+def ask(rows: pd.DataFrame, terms: tuple[str, ...], days: tuple[int, ...], guards: Guards) -> Question:
+    """The design of the rows, without classes that hardly differ from others, and what is to be told of each fit."""
+    resolved = np.isfinite(rows["right_days"].astype(float))
+    design = build_design(rows, terms, resolved, guards)
+    told_apart = keep_told_apart(design.matrix, np.ones((len(rows), 1)), guards)
+    alike = {name: ALIKE for name in design.matrix if name not in told_apart}
+    design = replace(design, matrix=told_apart, refused=design.refused | alike)
+    matrix = np.column_stack([np.ones(len(rows)), told_apart])
+    patterns, index = collapse_patterns(rows["left_days"], rows["right_days"], matrix)
+    enough = {
+        key: cell
+        for key, cell in _list_cells(design, patterns, index).items()
+        if not check_size(int(cell.members.sum()), int(resolved[cell.members].sum()), guards)
+    }
+    return Question(rows, design, patterns, index, days, enough)
+
+
+def answer(question: Question, fit: AftFit, guards: Guards) -> Answers:
+    """Every number of a fit with errors by site; with too few sites, the coefficients only, with errors by the model."""
+    sites = question.rows["site"].to_numpy(str)
+    n_sites = len(np.unique(sites))
+    terms = np.append(fit.coef, np.log(fit.scale))
+    if check_sites(n_sites, guards):
+        return Answers(terms, fit.covariance, False, n_sites)
+    full = tell(question, fit, question.patterns.weight)
+    nothing = np.full(len(full), np.nan)
+
+    def refit(stay: np.ndarray) -> np.ndarray:
+        weight = np.bincount(question.index, stay, minlength=len(question.patterns.weight))
+        again = fit_aft(question.patterns._replace(weight=weight), fit.family)
+        return nothing if isinstance(again, Refusal) else tell(question, again, weight)
+
+    return Answers(full, jackknife_covariance(full, refit_without_each_site(sites, refit)), True, n_sites)
+
+
+def tell(question: Question, fit: AftFit, weight: np.ndarray) -> np.ndarray:
+    """Coefficients, log(scale), shares of each cell by each day on the complementary log-log scale, differences by each day."""
+    shares = [
+        np.average(share_past(fit, cell.design, day), weights=weight[cell.patterns])
+        if weight[cell.patterns].any()
+        else np.nan
+        for cell in question.cells.values()
+        for day in question.days
+    ]
+    used, left, right = weight > 0, question.patterns.left, question.patterns.right
+    try:
+        lower, upper = fit_npmle(left[used], right[used], weight[used]).survival(question.days)
+    except NotConverged:
+        lower = upper = np.full(len(question.days), np.nan)
+    fitted = [
+        np.average(share_past(fit, question.patterns.design[used], day), weights=weight[used]) for day in question.days
+    ]
+    away = fitted - np.clip(fitted, 1 - upper, 1 - lower)
+    with np.errstate(divide="ignore"):
+        return np.concatenate([fit.coef, [np.log(fit.scale)], np.log(-np.log1p(-np.array(shares))), away])
+
+
+def compare_with_none(
+    estimate: np.ndarray, covariance: np.ndarray, n_sites: int | None
+) -> tuple[float, float] | Refusal:
+    """Statistic and p-value of no difference at all. By site: Hotelling's T2, as a covariance of n_sites - 1 degrees of freedom has it
+    (Hotelling H. Ann Math Stat 1931;2:360-378), an F statistic; with `n_sites` None chi-squared."""
+    q = len(estimate)
+    if n_sites is not None and n_sites <= q:
+        return Refusal("not_identified", "as many coefficients as sites: no test of all at once")
+    wald = float(estimate @ np.linalg.solve(covariance, estimate))
+    if n_sites is None:
+        return wald, float(chi2.sf(wald, q))
+    statistic = wald * (n_sites - q) / ((n_sites - 1) * q)
+    return statistic, float(f.sf(statistic, q, n_sites - q))
+
+
+def _list_cells(design: Design, patterns: Patterns, index: np.ndarray) -> dict[tuple[str, str], Cell]:
+    """The cells of variant and first maneuver that someone is in; none if the design lacks one of the two."""
+    if not {VARIANT, MANEUVER} <= set(design.references):
+        return {}
+    names = ["intercept", *design.matrix]
+    columns = [k for k, name in enumerate(names) if name.startswith(f"{MANEUVER}=")]
+    cells = {}
+    for variant, in_variant in _name_members(design.references[VARIANT], VARIANT, names, patterns.design):
+        for maneuver, began in _name_members(design.references[MANEUVER], MANEUVER, names, patterns.design):
+            if (in_variant & began).any():
+                moved = patterns.design[in_variant].copy()
+                moved[:, columns] = [names[k] == f"{MANEUVER}={maneuver}" for k in columns]
+                cells[variant, maneuver] = Cell(in_variant, moved, (in_variant & began)[index])
+    return cells
+
+
+def _name_members(reference: str, term: str, names: list[str], matrix: np.ndarray) -> Iterator[tuple[str, np.ndarray]]:
+    """Each class of a term but the rest class, and which rows are in it."""
+    own = {
+        name.removeprefix(f"{term}="): matrix[:, k] == 1 for k, name in enumerate(names) if name.startswith(f"{term}=")
+    }
+    yield reference, ~np.any(list(own.values()), axis=0)
+    yield from ((name, rows) for name, rows in own.items() if name != OTHER)

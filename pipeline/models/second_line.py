@@ -1,0 +1,220 @@
+"""After a failed first session: repeat the same maneuver, or change to another?
+
+Estimated is the target trial of positional episodes whose first session was followed by a positive deciding look, with the day of the
+second session as time zero: the share resolved by each day, and the mean days to resolution up to a horizon, if all had repeated the
+same families on the same side, and if all had changed to other families, whatever treatment followed (intention to treat). Whoever had
+no second session, or one that was neither of the two, is counted and not compared. Weights make the arms alike in what was known at the
+choice (pipeline/models/propensity.py); without them the same numbers are naive. One family against repeating is asked of those who did
+either and whose first session was of other families. Whoever
+had next to no chance of one of the two is left out, and said.
+
+Limits come from leaving out one site at a time, the weights anew each time: shares on the complementary log-log scale, their
+ratio on the logarithm, differences and means as they are. Resolution is only known to lie in an interval (second_line_arms.py).
+Associations under the assumption that nothing else moved the choice and the outcome; the E-value says how strong it would have to be.
+Who was not seen again says nothing of resolution; if that goes along with the outcome beyond chance, the shares are off.
+"""
+
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+from statsmodels.stats.multitest import multipletests
+
+from pipeline.models.e_value import find_e_value, find_limit_e_value
+from pipeline.models.guard import Refusal
+from pipeline.models.jackknife import RESTS_ON_ONE
+from pipeline.models.npmle import NotConverged
+from pipeline.models.propensity import Contrast, count_effective, measure_balance, weigh_choice
+from pipeline.models.second_line_arms import VAGUE, Arm, Measure, check_arms, fit_arm, measure_arms
+from pipeline.models.second_line_rows import CHOICES, CIRCULAR, list_choices, list_chosen_families
+from pipeline.models.tidy import state, tidy_estimates, withhold
+from schemas.study import Config, SecondLine
+
+POPULATION = "positional, first session failed"
+LEAVING_OUT = "limits: leaving out each site, t distribution"
+WEIGHTED = f"inverse-probability weighted interval-censored NPMLE; {LEAVING_OUT}"
+NAIVE = f"interval-censored NPMLE without weights; {LEAVING_OUT}"
+PROPENSITY = "logistic regression of the choice, stabilised weights cut at quantiles"
+NAMED_BY_RESPONSE = Refusal("not_identified", "circular: the arm is named by the response that is compared")
+BALANCE = "standardised mean difference, change minus repeat"
+E_VALUE = "E-value of the ratio of shares resolved"
+ARMS = ("repeat", "change")
+NEEDED = ("site", "choice", "families", "to_families", "left_days", "right_days")
+
+
+def estimate_second_line(
+    episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame, spells: pd.DataFrame, config: Config
+) -> pd.DataFrame:
+    """For all and each variant: who chose what, and change against repeat, as a whole and to each family, weighted and naive."""
+    study, plan = config.study, config.study.second_line
+    rows = list_choices(episodes, adjudications, attempts, spells, study.resolution.primary, config.maneuvers)
+    found = []
+    for variant, part in _split_variants(rows, plan):
+        named = None if variant == "all" else f"variant={variant}"
+        circular = named is not None and plan.variants[variant].get("arm_basis") == CIRCULAR
+        found += _count_choices(part, named or "all")
+        compared = part.loc[part["choice"].isin(ARMS), list(dict.fromkeys((*NEEDED, *plan.terms)))].reset_index(
+            drop=True
+        )
+        found += _compare(compared, named or "all", NAMED_BY_RESPONSE if circular else None, config)
+        for family in [] if circular else list_chosen_families(compared):
+            to_family = _restrict_to_family(compared, family)
+            if to_family["choice"].eq("change").sum() >= study.guards.min_episodes:
+                stratum = ",".join(filter(None, [named, f"change_to={family}"]))
+                found += _compare(to_family, stratum, None, config)
+    _adjust(found, plan)
+    shared = {"analysis": "second_line", "population": POPULATION, "endpoint": study.resolution.primary}
+    return tidy_estimates(found, **shared)
+
+
+def _split_variants(rows: pd.DataFrame, plan: SecondLine) -> Iterator[tuple[str, pd.DataFrame]]:
+    yield "all", rows
+    for name, values in plan.variants.items():
+        fits = [rows[column].eq(value).fillna(False).astype(bool) for column, value in values.items()]
+        yield name, rows[np.all(fits, axis=0)]
+
+
+def _restrict_to_family(compared: pd.DataFrame, family: str) -> pd.DataFrame:
+    """Those who changed to a session of this family, and those who repeated another."""
+    changed = compared["choice"].eq("change") & compared["to_families"].eq(family)
+    repeated = compared["choice"].eq("repeat") & ~compared["families"].str.split().map(lambda names: family in names)
+    return compared[changed | repeated].reset_index(drop=True)
+
+
+def _count_choices(rows: pd.DataFrame, stratum: str) -> Iterator[dict]:
+    """How many stood at the choice, what they did, and how many of those compared were not seen again."""
+    groups = {"failed_first_session": rows} | {
+        f"choice_{choice}": rows[rows["choice"].eq(choice)] for choice in CHOICES
+    }
+    unseen = rows["left_days"].eq(0) & np.isinf(rows["right_days"])
+    groups |= {f"not_seen_again_{arm}": rows[rows["choice"].eq(arm) & unseen] for arm in ARMS}
+    groups |= {
+        f"changed_to_{name}": rows[rows["choice"].eq("change") & rows["to_families"].eq(name)]
+        for name in list_chosen_families(rows)
+    }
+    for term, members in groups.items():
+        where = {"n_episodes": len(members), "n_sites": members["site"].nunique()}
+        yield state(term, len(members), stratum=stratum, method="count", **where)
+
+
+def _compare(rows: pd.DataFrame, stratum: str, refusal: Refusal | None, config: Config) -> list[dict]:
+    """All rows of one comparison, or why there is none."""
+    plan, where = config.study.second_line, {"stratum": stratum} | _count(rows)
+    contrast = refusal or weigh_choice(rows, plan.terms, plan.truncate, config.study.guards)
+    if isinstance(contrast, Refusal):
+        said = where | {"method": WEIGHTED, "comparison": "repeat"}
+        return [withhold(term, contrast.status, contrast.note, **said) for term in _name_contrasts(plan)]
+    found = []
+    for prefix, method, weights in (("", WEIGHTED, contrast.weights), ("naive_", NAIVE, contrast.unweighted)):
+        own = {"stratum": stratum, "method": method}
+        try:
+            arms = [_fit_one(contrast, weights, members, plan) for members in (~contrast.changed, contrast.changed)]
+        except NotConverged as failure:
+            own |= _count(contrast.rows) | {"comparison": "repeat"}
+            found += [
+                withhold(f"{prefix}{term}", "not_converged", str(failure), **own) for term in _name_contrasts(plan)
+            ]
+            continue
+        found += [row | {"term": prefix + row["term"]} for row in _state_outcomes(contrast, arms, own, config)]
+    return [*found, *_state_weights(contrast, stratum), *_state_balance(contrast, stratum, plan)]
+
+
+def _fit_one(contrast: Contrast, weights: np.ndarray, members: np.ndarray, plan: SecondLine) -> Arm:
+    left, right = (contrast.rows.loc[members, name].to_numpy(float) for name in ("left_days", "right_days"))
+    return fit_arm(left, right, weights[:, members], plan.horizon_day)
+
+
+def _state_outcomes(contrast: Contrast, arms: list[Arm], where: dict, config: Config) -> Iterator[dict]:
+    """What became of both arms and how they differ, each where enough is known of the arms behind it; E-values of the ratios."""
+    plan = config.study.second_line
+    left_out = f"without {contrast.left_out} who had next to no chance of one choice" if contrast.left_out else None
+    for measure in measure_arms(*arms, plan.days, plan.horizon_day):
+        own = where | _count_behind(contrast, measure, arms)
+        refusal = check_arms(measure.arms, measure.day, config.study.guards)
+        error, low, high, p = (np.nan,) * 4 if refusal else measure.limit()
+        if not (refusal or np.isfinite([error, low, high]).all()):
+            refusal = RESTS_ON_ONE
+        if refusal:
+            yield withhold(measure.term, refusal.status, refusal.note, **own)
+            continue
+        note = "; ".join(filter(None, [_say_vague(measure), left_out])) or None
+        honest = where["method"] == WEIGHTED
+        tested = {"p_value": p} if honest and measure.term == _name_primary(plan) else {}
+        bounds = {"std_error": error, "lower": low, "upper": high, "note": note} | tested
+        yield state(measure.term, measure.values[0], **bounds, **own)
+        if honest and measure.scale == "ratio":
+            pair = find_e_value(measure.values[0]), find_limit_e_value(low, high)
+            for term, value in zip(("e_value", "e_value_limit"), pair, strict=True):
+                yield state(f"{term}_day_{measure.day}", value, **own | {"method": E_VALUE})
+
+
+def _say_vague(measure: Measure) -> str | None:
+    """What the data of each arm allow by the day, where they do not say it."""
+    told = []
+    for arm in measure.arms:
+        least, most = 1 - arm.most[measure.day], 1 - arm.least[measure.day]
+        if most - least >= VAGUE:
+            told.append(f"{least:.3f} to {most:.3f}")
+    return f"by day {measure.day} the data allow shares of {' and of '.join(told)}" if told else None
+
+
+def _count_behind(contrast: Contrast, measure: Measure, arms: list[Arm]) -> dict:
+    """Episodes and sites of the arms behind a number, how many are known to be resolved by its day, and what it is compared with."""
+    inside = [arm in measure.arms for arm in arms]
+    sites = contrast.rows.loc[np.where(contrast.changed, inside[1], inside[0]), "site"]
+    events = sum(arm.count(measure.day)[0] for arm in measure.arms)
+    counts = {"n_episodes": len(sites), "n_events": events, "n_sites": sites.nunique()}
+    return counts | {"comparison": "repeat" if all(inside) else None}
+
+
+def _state_weights(contrast: Contrast, stratum: str) -> Iterator[dict]:
+    weights, changed = contrast.described, contrast.changed
+    told = {
+        "weight_mean": weights.weight.mean(),
+        "weight_max": weights.weight.max(),
+        "weight_max_before_cut": weights.greatest,
+        "truncated_share": weights.truncated_share,
+        "effective_n_repeat": count_effective(weights.weight[~changed]),
+        "effective_n_change": count_effective(weights.weight[changed]),
+    }
+    where = {"stratum": stratum, "method": PROPENSITY} | _count(contrast.rows)
+    return (state(term, value, **where) for term, value in told.items())
+
+
+def _state_balance(contrast: Contrast, stratum: str, plan: SecondLine) -> Iterator[dict]:
+    """How far apart the arms were in each class of each term, and still are; `n_episodes` are those of the class."""
+    balance = measure_balance(contrast.rows, plan.terms, contrast.changed, contrast.described.weight)
+    where = {"stratum": stratum, "comparison": "repeat", "method": BALANCE, "n_sites": contrast.rows["site"].nunique()}
+    for level, before, after, members in balance.itertuples():
+        yield state(f"smd_before:{level}", before, n_episodes=members, **where)
+        yield state(f"smd_after:{level}", after, n_episodes=members, **where)
+
+
+def _adjust(found: list[dict], plan: SecondLine) -> None:
+    """P-values adjusted over the pre-specified family: the primary difference of each variant that has one (Holm S. Scand J Stat
+    1979;6:65-70). Other comparisons are exploratory and keep none."""
+    family = {f"variant={name}" for name in plan.variants}
+    tested = [row for row in found if "p_value" in row]
+    usable = [row for row in tested if row["stratum"] in family]
+    adjusted = multipletests([row["p_value"] for row in usable], method="holm")[1] if usable else []
+    for row in tested:
+        if row["stratum"] not in family:
+            del row["p_value"]
+    for row, p in zip(usable, adjusted, strict=True):
+        row["p_adjusted"] = p
+
+
+def _name_primary(plan: SecondLine) -> str:
+    return f"risk_difference_day_{plan.primary_day}"
+
+
+def _name_contrasts(plan: SecondLine) -> list[str]:
+    return [
+        *(f"risk_{kind}_day_{day}" for day in plan.days for kind in ("difference", "ratio")),
+        "mean_days_difference",
+    ]
+
+
+def _count(rows: pd.DataFrame) -> dict:
+    resolved = int(np.isfinite(rows["right_days"]).sum())
+    return {"n_episodes": len(rows), "n_events": resolved, "n_sites": rows["site"].nunique()}

@@ -1,0 +1,104 @@
+"""Effects of sites on the complementary log-log scale of a chance, pooled and told as rows: mean, further site, tau2, I2, numbers of sites."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.stats import norm
+
+from pipeline.models.guard import Refusal, check_sites
+from pipeline.models.meta import Pool, pool_random_effects
+from pipeline.models.npmle import NotConverged
+from pipeline.models.shares import WORTH_SAYING
+from pipeline.models.tidy import state, withhold
+from schemas.study import Guards
+
+MEAN = "restricted likelihood; Hartung-Knapp limits"
+PREDICTION = "restricted likelihood; prediction interval for a further site"
+SPREAD = "restricted likelihood; Q-profile limits"
+COUNT = "count"
+LARGEST = 700.0  # the exponential of more is no number; the chance is one long before
+SCALE = "on the complementary log-log scale"
+MISSING = "sites with enough episodes, but of which too little is known, are not among them, which may shift the mean"
+
+
+@dataclass(frozen=True)
+class Effects:
+    """One effect and variance per pooled site, by the least and by the most that the data allow, and what their pool stands for."""
+
+    least: np.ndarray
+    most: np.ndarray
+    variances: np.ndarray
+    counts: dict[str, int]
+    note: str | None = None
+
+
+def tell_pool(
+    term: str, effects: Effects, n_seen: int, guards: Guards, refusal: Refusal | None = None
+) -> Iterator[dict]:
+    """The rows of one pool out of `n_seen` sites; where the data allow more than one share, the limits reach around both pools."""
+    where = {"stratum": "all", **effects.counts}
+    pooled = effects.counts["n_sites"]
+    yield state(f"{term}_sites_pooled", pooled, method=COUNT, **where)
+    yield state(f"{term}_sites_not_pooled", n_seen - pooled, method=COUNT, **where)
+    methods = {term: MEAN, f"{term}_further_site": PREDICTION, f"{term}_tau2": SPREAD, f"{term}_i2": SPREAD}
+    pools = refusal or _pool(effects, guards)
+    if isinstance(pools, Refusal):
+        for name, method in methods.items():
+            yield withhold(name, pools.status, pools.note, method=method, **where)
+        return
+    least, most = pools
+    mean, note = to_share(least.estimate), _say(least, most, effects.note)
+    values = {
+        term: (mean, to_share(least.lower), to_share(most.upper), note),
+        f"{term}_further_site": (mean, to_share(least.predicted_lower), to_share(most.predicted_upper), note),
+        f"{term}_tau2": (least.tau2, least.tau2_lower, least.tau2_upper, SCALE),
+        f"{term}_i2": (least.i2, None, None, "the p-value is that of Cochran's Q"),
+    }
+    for name, (estimate, low, high, said) in values.items():
+        p_value = least.p_value if name.endswith("_i2") else None
+        yield state(name, estimate, lower=low, upper=high, p_value=p_value, note=said, method=methods[name], **where)
+
+
+def wald_limits(effect: float, error: float) -> tuple[float, float]:
+    """95 % limits of the chance that an effect stands for."""
+    reach = norm.ppf(0.975) * error
+    return to_share(effect - reach), to_share(effect + reach)
+
+
+def to_scale(share: ArrayLike) -> np.ndarray:
+    """The effect of a chance: log(-log(1 - chance))."""
+    return np.log(-np.log1p(-np.asarray(share, dtype=float)))
+
+
+def to_share(effect: float) -> float:
+    """The chance of an effect."""
+    return float(-np.expm1(-np.exp(min(effect, LARGEST))))
+
+
+def slope_of_share(share: ArrayLike) -> np.ndarray:
+    """Change of a chance by its effect."""
+    share = np.asarray(share, dtype=float)
+    return -(1 - share) * np.log1p(-share)
+
+
+def _pool(effects: Effects, guards: Guards) -> tuple[Pool, Pool] | Refusal:
+    refusal = check_sites(effects.counts["n_sites"], guards)
+    if refusal:
+        return refusal
+    try:
+        least, most = (pool_random_effects(edge, effects.variances) for edge in (effects.least, effects.most))
+    except NotConverged as failure:
+        return Refusal("not_converged", str(failure))
+    return least, most
+
+
+def _say(least: Pool, most: Pool, note: str | None) -> str | None:
+    """What to keep in mind: what the number is for, an interval of no information, and limits narrower than plain ones."""
+    low, high = to_share(least.estimate), to_share(most.estimate)
+    between = f"the data allow {low:.3f} to {high:.3f}; the lower is given" if high - low >= WORTH_SAYING else None
+    plain = wald_limits(least.estimate, least.std_error / np.sqrt(least.hk_scale)) if least.hk_scale > 0 else (0.0, 1.0)
+    narrower = plain[1] - plain[0] - (to_share(least.upper) - to_share(least.lower)) >= WORTH_SAYING
+    said = f"sites differ less than chance lets expect; plain limits are {plain[0]:.3f} to {plain[1]:.3f}"
+    return "; ".join(filter(None, [note, between, said if narrower else None])) or None

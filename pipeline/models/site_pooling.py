@@ -1,0 +1,100 @@
+"""How sites differ, and what they share: shares resolved by a day, and success of the first session, of each site and pooled.
+
+Estimated are, over the clinics that these stand for, the mean and the spread of two quantities of a site:
+- P(resolution by the day) of a first spell of positional vertigo, counted from the first attempt, not adjusted;
+- success of the first session, adjusted (pipeline/models/first_sessions.py).
+Both are pooled on the complementary log-log scale in two stages: one estimate and variance from each site, then restricted likelihood,
+Hartung-Knapp limits and a prediction interval (pipeline/models/meta.py).
+
+The share of a site is given twice. `resolved_by_day` takes nothing for granted of its course (NPMLE; variance from the bootstrap of its
+patients by the delta method), but has no number where few are known to be resolved by the day, or to be unresolved. That depends on how
+well a site's patients do: where a site of enough episodes would be missing for it, there is no pool. `smoothed_by_day` takes the site's
+course for Weibull's, and so learns from all of its looks; it is what the forest and the pool rest on.
+
+Episodes without a look tell nothing. Differences between sites are associations: they may lie in patients, in when they come back, in records.
+"""
+
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+
+from pipeline.models.case_mix import FIRST_KNOT, Hazard, fit_hazard
+from pipeline.models.first_sessions import select_first_sessions, tell_first_sessions
+from pipeline.models.guard import Refusal, check_size
+from pipeline.models.shares import Share, count_known, estimate_shares, select_followed
+from pipeline.models.site_pool import MISSING, Effects, slope_of_share, tell_pool, to_scale, to_share, wald_limits
+from pipeline.models.tidy import state, tidy_estimates, withhold
+from schemas.study import Config, Study
+
+SHARE = "interval-censored NPMLE; limits: bootstrap of patients"
+SMOOTHED = "interval-censored Weibull distribution of the site; Wald limits on the complementary log-log scale"
+
+
+def estimate_site_pooling(
+    episodes: pd.DataFrame, spells: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame, config: Config
+) -> pd.DataFrame:
+    """A row for each site (stratum site=...) and term, and for the pool (stratum all): mean, further site, tau2, I2, numbers of sites."""
+    study = config.study
+    followed = select_followed(spells, adjudications, study.resolution.primary)
+    sessions = select_first_sessions(episodes, adjudications, attempts)
+    rows = [
+        *_tell_shares(followed, study),
+        *_tell_smoothed(followed, study),
+        *tell_first_sessions(sessions, study.site_monitoring.terms, study.guards),
+    ]
+    return tidy_estimates(rows, analysis="site_pooling", population="positional", endpoint=study.resolution.primary)
+
+
+def _tell_shares(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
+    days, sites = study.site_pooling.days, dict(iter(followed.groupby("site", sort=True)))
+    found = {site: estimate_shares(rows, days, f"site_pooling site={site}", study) for site, rows in sites.items()}
+    for day in days:
+        term = f"resolved_by_day_{day}"
+        for site, shares in found.items():
+            yield _tell_share(term, shares[day], site, count_known(sites[site], day))
+        usable = {site: shares[day] for site, shares in found.items() if isinstance(shares[day], Share)}
+        least, most = (np.array([getattr(s, edge) for s in usable.values()]) for edge in ("least", "most"))
+        errors = np.array([share.std_error for share in usable.values()])
+        counts = count_known(followed[followed["site"].isin(usable)], day)
+        effects = Effects(to_scale(least), to_scale(most), (errors / slope_of_share(least)) ** 2, counts)
+        missing = any(len(sites[site]) >= study.guards.min_episodes for site in sites if site not in usable)
+        refusal = Refusal("not_identified", MISSING) if missing else None
+        yield from tell_pool(term, effects, len(sites), study.guards, refusal)
+
+
+def _tell_share(term: str, share: Share | Refusal, site: str, counts: dict[str, int]) -> dict:
+    where = {"stratum": f"site={site}", "method": SHARE, **counts}
+    if isinstance(share, Refusal):
+        return withhold(term, share.status, share.note, **where)
+    found = {"lower": share.lower, "upper": share.upper, "std_error": share.std_error, "note": share.note}
+    return state(term, share.least, **found, **where)
+
+
+def _tell_smoothed(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
+    sites = dict(iter(followed.groupby("site", sort=True)))
+    fits = {site: _smooth(rows, study) for site, rows in sites.items()}
+    usable = {site: fit for site, fit in fits.items() if isinstance(fit, Hazard)}
+    missing = any(len(sites[site]) >= study.guards.min_episodes for site in sites if site not in usable)
+    for day in study.site_pooling.days:
+        term, when = f"smoothed_by_day_{day}", np.array([1.0, np.log(day)])
+        for site, fit in fits.items():
+            where = {"stratum": f"site={site}", "method": SMOOTHED, **count_known(sites[site], day)}
+            if isinstance(fit, Refusal):
+                yield withhold(term, fit.status, fit.note, **where)
+            else:
+                low, high = wald_limits(when @ fit.coefficients, np.sqrt(when @ fit.covariance @ when))
+                yield state(term, to_share(when @ fit.coefficients), lower=low, upper=high, **where)
+        effect = np.array([when @ fit.coefficients for fit in usable.values()])
+        variance = np.array([when @ fit.covariance @ when for fit in usable.values()])
+        counts = count_known(followed[followed["site"].isin(usable)], day)
+        effects = Effects(effect, effect, variance, counts, MISSING if missing else None)
+        yield from tell_pool(term, effects, len(sites), study.guards)
+
+
+def _smooth(rows: pd.DataFrame, study: Study) -> Hazard | Refusal:
+    """The Weibull distribution of one site: log cumulative hazard a + b log t. Episodes without an event are those ever seen unresolved."""
+    horizon = float(study.curves.horizon_day)
+    left, right = rows["left_days"].to_numpy(float), rows["right_days"].to_numpy(float)
+    refusal = check_size(len(rows), int((right <= horizon).sum()), study.guards, n_without=int((left > 0).sum()))
+    return refusal or fit_hazard(left, right, np.empty((len(rows), 0)), (FIRST_KNOT, horizon))

@@ -1,0 +1,123 @@
+"""What is asked of each analysis: simulated tables in, estimates with limits out, each called honest or naive.
+
+Ratios are answered by their logarithm, so that no effect is 0.
+"""
+
+from collections.abc import Callable, Iterator
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from pipeline.models.attempt_success import estimate_attempt_success
+from pipeline.models.curves import estimate_curves
+from pipeline.models.recurrence import estimate_recurrence
+from pipeline.models.regression import estimate_resolution_regression
+from pipeline.models.second_line import estimate_second_line
+from pipeline.models.site_pooling import estimate_site_pooling
+from schemas.delivery import TABLES
+from schemas.study import Config
+from tests.recovery.frames import EPISODE, Pool
+from tests.recovery.naive import estimate_share, impute
+
+PARTS = {
+    "all": None,
+    "canal=lateral": "lateral",
+    "canal=anterior": "anterior",
+}  # the anterior canal is the rare variant
+COVARIATES = ("sex=", "prior=", "onset=", "age_decade")
+
+
+class Answer(NamedTuple):
+    """One answer of one analysis on one pool; without a number, `status` says why."""
+
+    term: str
+    stance: str
+    estimate: float
+    lower: float
+    upper: float
+    status: str = "ok"
+
+
+def ask_curves(pool: Pool, config: Config) -> Iterator[Answer]:
+    """Shares resolved by each reported day: the pipeline's, and those of imputed days."""
+    found = estimate_curves(pool.spells, pool.adjudications, pool.attempts, config)
+    days = [f"resolved_by_day_{day}" for day in config.study.curves.days]
+    yield from read_answers(found[found["stratum"].isin(PARTS) & found["term"].isin(days)])
+    spells = pool.spells[pool.spells["spell"].eq(1) & pool.spells["status"].isin(["resolved", "unresolved"])]
+    told = spells.merge(pool.adjudications[[*EPISODE, "canal"]], on=EPISODE)
+    for part, canal in PARTS.items():
+        rows = told if canal is None else told[told["canal"].eq(canal)]
+        left, right = rows["left_days"].to_numpy(float), rows["right_days"].to_numpy(float)
+        for rule in ("midpoint", "visit"):
+            for day in config.study.curves.days:
+                share = estimate_share(*impute(left, right, rule), day)
+                yield Answer(f"{part} resolved_by_day_{day}", f"naive: {rule}", *share)
+
+
+def ask_second_line(pool: Pool, config: Config) -> Iterator[Answer]:
+    """How much more often those who changed resolve than those who repeated: weighted, and without weights."""
+    found = estimate_second_line(pool.episodes, pool.adjudications, pool.attempts, pool.spells, config)
+    found = found[found["stratum"].isin(["all", "variant=lateral_geotropic"])]
+    terms = [f"risk_difference_day_{day}" for day in config.study.second_line.days]
+    yield from read_answers(found[found["term"].isin(terms)])
+    naive = found.assign(term=found["term"].str.removeprefix("naive_"))[found["term"].str.startswith("naive_")]
+    yield from read_answers(naive[naive["term"].isin(terms)], "naive: no weights")
+
+
+def ask_attempts(pool: Pool, config: Config) -> Iterator[Answer]:
+    """Hazard ratios of covariates by the model with patient effects and by the one without, and the spread of patients; the raw
+    share of success at the first attempts, whose limits know no sites."""
+    found = estimate_attempt_success(pool.episodes, pool.adjudications, pool.attempts, config)
+    first = found[found["term"].eq("success_raw") & found["stratum"].eq("attempt_number=1")]
+    yield from read_answers(first, "naive: no sites")
+    for model, stance in (("mixed", "honest"), ("marginal", "naive: no patients")):
+        own = found[found["stratum"].eq(f"model={model}")].assign(stratum="log hazard ratio,")
+        yield from read_answers(_take_logs(own[own["term"].str.startswith(COVARIATES)]), stance)
+    yield from read_answers(found[found["term"].eq("patient_sd")])
+
+
+def ask_regression(pool: Pool, config: Config) -> Iterator[Answer]:
+    """Logarithms of time ratios."""
+    found = estimate_resolution_regression(pool.episodes, pool.spells, pool.adjudications, pool.attempts, config)
+    own = found[found["term"].str.startswith((*COVARIATES, "canal_arm=")) & found["stratum"].eq("all")]
+    yield from read_answers(_take_logs(own.assign(stratum="log time ratio,")))
+
+
+def ask_recurrence(pool: Pool, config: Config) -> Iterator[Answer]:
+    """Shares free of recurrence."""
+    followups = TABLES["followups"].empty()
+    followups.insert(0, "site", pd.Series([], dtype="string"))
+    found = estimate_recurrence(pool.spells, pool.adjudications, followups, config)
+    terms = [f"recurrence_free_day_{day}" for day in config.study.recurrence.days]
+    own = found["stratum"].eq("all") & found["endpoint"].eq(config.study.resolution.primary)
+    yield from read_answers(found[own & found["term"].isin(terms)])
+
+
+def ask_site_pooling(pool: Pool, config: Config) -> Iterator[Answer]:
+    """Shares of the mean site, and the variance between sites on the complementary log-log scale."""
+    found = estimate_site_pooling(pool.episodes, pool.spells, pool.adjudications, pool.attempts, config)
+    terms = [f"resolved_by_day_{day}{end}" for day in config.study.site_pooling.days for end in ("", "_tau2")]
+    yield from read_answers(found[found["stratum"].eq("all") & found["term"].isin(terms)])
+
+
+def read_answers(rows: pd.DataFrame, stance: str = "honest") -> Iterator[Answer]:
+    """The rows of an analysis as answers; the term begins with the stratum and ends with what is compared with."""
+    numbers = rows[["estimate", "lower", "upper"]].to_numpy(float, na_value=np.nan)
+    against = np.where(rows["comparison"].notna(), " against " + rows["comparison"].fillna(""), "")
+    for row, triple, end in zip(rows.itertuples(), numbers, against, strict=True):
+        yield Answer(f"{row.stratum} {row.term}{end}", stance, *triple, row.status)
+
+
+def _take_logs(rows: pd.DataFrame) -> pd.DataFrame:
+    return rows.assign(**{name: np.log(rows[name].astype(float)) for name in ("estimate", "lower", "upper")})
+
+
+ADAPTERS: dict[str, Callable[[Pool, Config], Iterator[Answer]]] = {
+    "curves": ask_curves,
+    "recurrence": ask_recurrence,
+    "site_pooling": ask_site_pooling,
+    "attempts": ask_attempts,
+    "regression": ask_regression,
+    "second_line": ask_second_line,
+}

@@ -1,0 +1,139 @@
+"""What each answer should have been: in closed form, or by drawing very many patients, each from a site of its own, none of them lost.
+
+A truth is that of the clinics these stand for, not of the few that were drawn. Its own error is below 0.001 for shares.
+"""
+
+import math
+import zlib
+from functools import cache
+
+import numpy as np
+
+from tests.recovery.scenarios import (
+    BY_NAME,
+    LONG_ONSET,
+    PER_DECADE,
+    RETURN_RATE,
+    SEED,
+    VARIANTS,
+    WEIBULL_SHAPE,
+    Scenario,
+)
+from tests.recovery.simulate import Course, People, draw_course, draw_people
+
+PATIENTS = 400_000
+SITE_POINTS, PER_POINT = 15, 30_000  # sites at the points of a quadrature, and patients of each
+CURVE_DAYS, POOLING_DAYS, RETURN_DAYS, SECOND_DAYS = (1, 7, 14, 30), (7, 30), (30, 90, 180), (7, 30)
+GAP = 14
+NO_EFFECT = ("sex=male against sex=female", "prior=one against prior=none", "prior=two or more against prior=none")
+LATERAL_GEOTROPIC = 2  # its place in VARIANTS
+
+
+def find_truths(name: str) -> dict[tuple[str, str], float]:
+    """The truth of each (analysis, term) in a scenario; terms without an entry have none."""
+    scenario = BY_NAME[name]
+    found = {
+        "curves": share_resolved(scenario),
+        "recurrence": {f"all recurrence_free_day_{day}": math.exp(-RETURN_RATE * (day - GAP)) for day in RETURN_DAYS},
+        "site_pooling": average_sites(scenario),
+        "attempts": describe_attempts(scenario),
+        "regression": state_time_ratios(scenario),
+        "second_line": compare_choices(scenario),
+    }
+    return {(analysis, term): float(value) for analysis, terms in found.items() for term, value in terms.items()}
+
+
+@cache
+def draw_population(scenario: Scenario, second: int | None = None) -> tuple[People, Course]:
+    """Patients and their courses; the same patients and the same luck whatever `second` is."""
+    rng = np.random.default_rng([SEED, zlib.crc32(scenario.name.encode())])
+    people = draw_people(scenario, np.arange(PATIENTS), rng.standard_normal(PATIENTS), rng)
+    return people, draw_course(people, scenario, GAP, rng, second=second, lost=False)
+
+
+def share_resolved(scenario: Scenario) -> dict[str, float]:
+    """Shares truly resolved by each day, of all and of parts of the pool."""
+    people, course = draw_population(scenario)
+    canal = np.array([variant.canal for variant in VARIANTS])[people.variant]
+    parts = {"all": slice(None), "canal=lateral": canal == "lateral", "canal=anterior": canal == "anterior"}
+    return {
+        f"{part} resolved_by_day_{day}": float((course.resolved[rows] <= day).mean())
+        for part, rows in parts.items()
+        for day in CURVE_DAYS
+    }
+
+
+def average_sites(scenario: Scenario) -> dict[str, float]:
+    """Mean over sites of the shares on the complementary log-log scale, as a share, and the variance between sites on that scale."""
+    points, weights = np.polynomial.hermite_e.hermegauss(SITE_POINTS)
+    weights = weights / weights.sum()
+    rng = np.random.default_rng([SEED, 1, zlib.crc32(scenario.name.encode())])
+    site = np.repeat(np.arange(SITE_POINTS), PER_POINT)
+    people = draw_people(scenario, site, points[site], rng)
+    course = draw_course(people, scenario, GAP, rng, lost=False)
+    truths = {}
+    for day in POOLING_DAYS:
+        share = np.bincount(site, course.resolved <= day) / PER_POINT
+        share = np.clip(share, 0.5 / PER_POINT, 1 - 0.5 / PER_POINT)
+        effect = np.log(-np.log1p(-share))
+        mean = weights @ effect
+        truths[f"all resolved_by_day_{day}"] = float(-np.expm1(-np.exp(mean)))
+        truths[f"all resolved_by_day_{day}_tau2"] = float(weights @ (effect - mean) ** 2)
+    return truths
+
+
+def state_time_ratios(scenario: Scenario) -> dict[str, float]:
+    """Logarithms of time ratios: 0 for what has no effect; the others where times are Weibull (Kalbfleisch & Prentice 2002, section 2.2.2)."""
+    none = dict.fromkeys((f"log time ratio, {term}" for term in NO_EFFECT), 0.0)
+    if not scenario.weibull:
+        return none
+    first = VARIANTS[0]
+    arms = {
+        f"log time ratio, canal_arm={v.canal} {v.arm} against canal_arm={first.canal} {first.arm}": np.log(
+            first.jump / v.jump
+        )
+        / WEIBULL_SHAPE
+        for v in VARIANTS[1:]
+    }
+    onset = "log time ratio, onset={} against onset=0-7 days"
+    bands = {onset.format("8-30 days"): 0.0, onset.format("31-90 days"): -LONG_ONSET / WEIBULL_SHAPE}
+    return none | arms | bands | {"log time ratio, age_decade against one less": -PER_DECADE / WEIBULL_SHAPE}
+
+
+def describe_attempts(scenario: Scenario) -> dict[str, float]:
+    """Log hazard ratios within patients, the standard deviation of patients, and the share of first attempts followed by a negative look."""
+    _, course = draw_population(scenario)
+    seen = ~np.isnan(course.look)
+    first = np.argmax(seen, axis=1)
+    looked = seen.any(axis=1)
+    success = ~course.positive[np.arange(len(first)), first][looked]
+    ratios = dict.fromkeys(NO_EFFECT, 0.0) | {
+        "onset=8-30 days against onset=0-7 days": 0.0,
+        "onset=31-90 days against onset=0-7 days": LONG_ONSET,
+        "age_decade against one decade younger": PER_DECADE,
+    }
+    return {
+        "attempt_number=1 success_raw": success.mean(),
+        "model=mixed patient_sd": scenario.patient_sd,
+        **{f"log hazard ratio, {term}": ratio for term, ratio in ratios.items()},
+    }
+
+
+def compare_choices(scenario: Scenario) -> dict[str, float]:
+    """By how much more are resolved some days after the second session, if all whose first session failed change rather than repeat."""
+    people, _ = draw_population(scenario)
+    shares = {}
+    for second in (0, 1):
+        _, course = draw_population(scenario, second)
+        sessions = np.sort(course.session, axis=1)
+        seen = ~np.isnan(course.look)
+        failed = course.positive[np.arange(len(seen)), np.argmax(seen, axis=1)] & ~np.isnan(sessions[:, 1])
+        parts = {"all": failed, "variant=lateral_geotropic": failed & (people.variant == LATERAL_GEOTROPIC)}
+        for part, rows in parts.items():
+            for day in SECOND_DAYS:
+                shares[part, day, second] = (course.resolved[rows] - sessions[rows, 1] <= day).mean()
+    return {
+        f"{part} risk_difference_day_{day} against repeat": shares[part, day, 1] - shares[part, day, 0]
+        for part in ("all", "variant=lateral_geotropic")
+        for day in SECOND_DAYS
+    }

@@ -1,0 +1,79 @@
+"""Simulated pools for tests of differences between sites: true Weibull times, seen only at looks, as tables of the warehouse.
+
+Of patient i of site s, P(T <= t) = 1 - exp(-rate * t ** SHAPE), rate = RATE * exp(FASTER * lateral_i + shift_s). Each whole day up to 60
+has a look with the chance of the site; who has none is not followed.
+"""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+
+from schemas.derived import Adjudications, Attempts, Spells
+
+SHAPE, RATE, FASTER, LAST = 0.6, 0.33, 0.7, 60
+CALM = {"spell": 1, "endpoint": "objective", "start_day": 0}
+VERDICT = {"positional": "yes", "variants": "", "side": "right", "arm": "long", "mechanism": "canalolithiasis"}
+VERDICT |= {"certainty": "definite", "known_day": 0, "site_recognised": False, "side_signs": "", "criteria": ""}
+VERDICT |= {"reasons_against": ""}
+SESSION = {"session": 1, "day": 0, "attempt": 1, "attempts": 1, "side": "right", "fit": "yes", "setting": "clinic"}
+SESSION |= {"performed_by": "clinician", "completed": "yes", "at_risk": True, "same_visit": "not_looked"}
+
+
+def simulate_sites(sizes: list[int], seed: int, shifts: list[float] | None = None, lateral: list[float] | None = None):
+    """Tables episodes, spells, adjudications, attempts of sites S01, S02, ... with so many patients, shifts and shares of lateral canals."""
+    rng = np.random.default_rng(seed)
+    site = np.repeat(np.arange(len(sizes)), sizes)
+    canal = rng.random(len(site)) < np.array(lateral or [0.4] * len(sizes))[site]
+    rate = RATE * np.exp(FASTER * canal + np.array(shifts or [0.0] * len(sizes))[site])
+    time = (rng.exponential(1, len(site)) / rate) ** (1 / SHAPE)
+    chance = rng.uniform(0.08, 0.3, len(sizes))[site]
+    looks = np.where(rng.random((len(site), LAST)) < chance[:, None], np.arange(1, LAST + 1), np.nan)
+    left = np.nanmax(np.where(looks < time[:, None], looks, 0), axis=1)
+    right = np.nanmin(np.where(looks >= time[:, None], looks, np.inf), axis=1)
+    first = np.nanmin(np.where(np.isnan(looks), np.inf, looks), axis=1)
+    keys = pd.DataFrame(
+        {"site": [f"S{s + 1:02d}" for s in site], "episode_id": [f"EP-{i:05d}" for i in range(len(site))]}
+    )
+    patient = [f"PT-{i:05d}" for i in range(len(site))]
+    seen = np.isfinite(first)
+    ends = {"left_days": left, "right_days": right, "last_look_days": np.where(np.isfinite(right), right, left)}
+    status = np.select([~seen, np.isfinite(right)], ["not_looked", "resolved"], "unresolved")
+    outcome = np.select([~seen, time <= first], ["not_looked", "negative"], "positive")
+    family, where = np.where(canal, "gufoni", "epley"), np.where(canal, "lateral", "posterior")
+    gap = np.where(seen, first, np.nan)
+    return SimpleNamespace(
+        episodes=describe_people(keys, patient, rng),
+        spells=fill(Spells, keys.assign(patient_id=patient, status=status, **CALM, **ends)),
+        adjudications=fill(Adjudications, keys.assign(canal=where, **VERDICT)),
+        attempts=fill(
+            Attempts,
+            keys.assign(
+                patient_id=patient, family=family, maneuver=family, outcome=outcome, next_look_days=gap, **SESSION
+            ),
+        ),
+    )
+
+
+def describe_people(keys: pd.DataFrame, patient: list[str], rng: np.random.Generator) -> pd.DataFrame:
+    """The columns of episodes that analyses read, unrelated to the outcome."""
+    n = len(keys)
+    return keys.astype("string").assign(
+        patient_id=pd.array(patient, "string"),
+        age_years=pd.array(rng.integers(40, 80, n), "Int64"),
+        sex=pd.array(rng.choice(["female", "male"], n), "string"),
+        onset_day=pd.array(rng.choice([-2, -14], n), "Int64"),
+        prior_episodes=pd.array(rng.choice([0, 1], n), "Int64"),
+        cause=pd.array(["idiopathic"] * n, "string"),
+    )
+
+
+def fill(model, rows: pd.DataFrame) -> pd.DataFrame:
+    """The rows as a typed table; columns that are not said are empty."""
+    return model.cast(rows.reindex(columns=list(model.describe())))
+
+
+def true_share(day: int, shift: float = 0.0, lateral: float = 0.4) -> float:
+    """P(resolution by the day) at a site with this shift and share of lateral canals."""
+    chances = [1 - np.exp(-RATE * np.exp(FASTER * canal + shift) * day**SHAPE) for canal in (0, 1)]
+    return (1 - lateral) * chances[0] + lateral * chances[1]

@@ -1,0 +1,169 @@
+"""Sites pooled: planted means and spreads come back, little data give a status, and no site hides behind another."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from pipeline.models.site_effects import fit_fixed, fit_random
+from pipeline.models.site_pool import slope_of_share, to_scale, to_share
+from pipeline.models.site_pooling import estimate_site_pooling
+from schemas.study import Config
+from tests.simulated_sites import simulate_sites, true_share
+
+
+@pytest.fixture(scope="module")
+def quick(plan) -> Config:
+    """The plan with fewer bootstrap replicates."""
+    curves = plan.study.curves.model_copy(update={"replicates": 100})
+    return plan.model_copy(update={"study": plan.study.model_copy(update={"curves": curves})})
+
+
+def pool(tables, config) -> pd.DataFrame:
+    return estimate_site_pooling(tables.episodes, tables.spells, tables.adjudications, tables.attempts, config)
+
+
+def rows_of(estimates: pd.DataFrame, stratum: str = "all") -> pd.DataFrame:
+    return estimates[estimates["stratum"].eq(stratum)].set_index("term")
+
+
+@pytest.fixture(scope="module")
+def alike(quick):
+    """Ten sites that do not differ."""
+    return pool(simulate_sites([130] * 10, seed=1), quick)
+
+
+def test_planted_shares_come_back(alike):
+    found = rows_of(alike)
+    for day in (7, 30):
+        row = found.loc[f"smoothed_by_day_{day}"]
+        assert row["lower"] < true_share(day) < row["upper"]
+        assert row["upper"] - row["lower"] < 0.12
+    plain = found.loc["resolved_by_day_7"]
+    assert plain["status"] == "ok"
+    assert found.loc["resolved_by_day_7_i2", "p_value"] > 0.001  # variances too small would show as differences
+    assert plain["lower"] < true_share(7) < plain["upper"]
+    assert (found.loc["smoothed_by_day_7_sites_pooled", "estimate"], plain["n_sites"], plain["n_episodes"] > 1200) == (
+        10,
+        10,
+        True,
+    )
+
+
+def test_two_stages_and_one_agree(alike):
+    found = rows_of(alike)
+    two, one = found.loc["first_session_success"], found.loc["first_session_success_one_stage"]
+    assert abs(two["estimate"] - one["estimate"]) < 0.01
+    assert one["lower"] < two["estimate"] < one["upper"]
+
+
+def test_planted_spread_comes_back(quick):
+    # a site's shift is its effect on the complementary log-log scale: 16 sites whose shifts have variance 0.25
+    shifts = np.linspace(-1, 1, 16)
+    shifts *= 0.5 / shifts.std(ddof=1)
+    found = rows_of(pool(simulate_sites([120] * 16, seed=2, shifts=list(shifts)), quick))
+    for term in ("smoothed_by_day_7_tau2", "first_session_success_tau2"):
+        assert found.loc[term, "lower"] < 0.25 < found.loc[term, "upper"]
+        assert 0.12 < found.loc[term, "estimate"] < 0.5
+    assert 0.12 < found.loc["first_session_success_one_stage_tau2", "estimate"] < 0.5
+    further = found.loc["smoothed_by_day_7_further_site"]
+    inside = [further["lower"] < true_share(7, shift) < further["upper"] for shift in shifts]
+    assert np.mean(inside) >= 0.8
+    assert found.loc["smoothed_by_day_7_i2", "p_value"] < 0.001
+
+
+def test_case_mix_is_taken_out_of_first_sessions(quick):
+    # sites differ only in their share of lateral canals, which resolve faster: the shares differ, the adjusted success does not
+    lateral = [0.05, 0.95] * 5
+    tables = simulate_sites([150] * 10, seed=3, lateral=lateral)
+    success = rows_of(pool(tables, quick)).loc["first_session_success_tau2"]
+    assert success["lower"] == 0
+    assert success["estimate"] < 0.03
+    tables.adjudications["canal"] = "posterior"  # the same without what tells the patients apart
+    blind = rows_of(pool(tables, quick)).loc["first_session_success_tau2"]
+    assert blind["lower"] > 0
+    assert blind["estimate"] > 0.05
+
+
+def test_small_sites_are_counted_and_not_pooled(quick):
+    found = pool(simulate_sites([120, 120, 120, 120, 6], seed=4), quick)
+    small, all_sites = rows_of(found, "site=S05"), rows_of(found)
+    assert set(small["status"]) == {"too_few"}
+    assert small["estimate"].isna().all()
+    assert all_sites.loc["smoothed_by_day_7_sites_pooled", "estimate"] == 4
+    assert all_sites.loc["smoothed_by_day_7_sites_not_pooled", "estimate"] == 1
+    assert all_sites.loc["smoothed_by_day_7", "status"] == "ok"
+    assert (
+        pd.isna(all_sites.loc["smoothed_by_day_7", "note"])
+        or "too little" not in all_sites.loc["smoothed_by_day_7", "note"]
+    )
+
+
+def test_one_site_tells_nothing_of_sites(quick):
+    found = pool(simulate_sites([200], seed=5), quick)
+    assert rows_of(found, "site=S01").loc["smoothed_by_day_7", "status"] == "ok"
+    pooled = rows_of(found).filter(regex="^(?!.*_sites_).*$", axis=0)
+    assert set(pooled["status"]) == {"not_identified"}
+    assert pooled["note"].str.contains("fewer than 3 sites").all()
+
+
+def test_the_plain_pool_does_not_do_without_the_best_site(quick):
+    tables = simulate_sites([300] * 4 + [120], seed=6, shifts=[-0.5] * 4 + [1.2])
+    found = pool(tables, quick)
+    assert rows_of(found, "site=S05").loc["resolved_by_day_30", "status"] == "too_few"
+    plain = rows_of(found).loc["resolved_by_day_30"]
+    assert (plain["status"], plain["n_sites"]) == ("not_identified", 4)
+    smoothed = rows_of(found).loc["smoothed_by_day_30"]
+    assert (smoothed["status"], smoothed["n_sites"]) == ("ok", 5)
+
+
+def test_a_site_is_estimated_from_its_own_episodes(quick, alike):
+    tables = simulate_sites([130] * 10, seed=1)
+    for name in ("episodes", "spells", "adjudications", "attempts"):
+        rows = getattr(tables, name)
+        setattr(tables, name, rows[rows["site"].isin(["S02", "S07"])])
+    own = ["resolved_by_day_7", "resolved_by_day_30", "smoothed_by_day_7", "smoothed_by_day_30"]
+    alone = rows_of(pool(tables, quick), "site=S07").loc[own]
+    pd.testing.assert_frame_equal(alone, rows_of(alike, "site=S07").loc[own])
+
+
+def test_order_of_rows_changes_nothing(quick):
+    tables = simulate_sites([60, 50, 40, 70], seed=7)
+    once = pool(tables, quick)
+    for seed, name in enumerate(("episodes", "spells", "adjudications", "attempts")):
+        setattr(tables, name, getattr(tables, name).sample(frac=1, random_state=seed))
+    pd.testing.assert_frame_equal(once, pool(tables, quick), check_exact=True)
+
+
+def test_other_verdicts_never_enter(quick):
+    tables = simulate_sites([100] * 4, seed=8)
+    apart = tables.adjudications["episode_id"].str[-1].eq("0")
+    tables.adjudications.loc[apart, "positional"] = "undetermined"
+    found = rows_of(pool(tables, quick))
+    followed = tables.spells["status"].isin(["resolved", "unresolved"])
+    assert found.loc["smoothed_by_day_7", "n_episodes"] == (followed & ~apart).sum()
+
+
+def test_scale_of_chances():
+    shares = np.array([0.01, 0.5, 0.632120558828, 0.99])
+    assert to_scale(shares)[2] == pytest.approx(0, abs=1e-9)  # 1 - exp(-1)
+    assert [to_share(effect) for effect in to_scale(shares)] == pytest.approx(shares)
+    step = 1e-6
+    slopes = [(to_share(e + step) - to_share(e - step)) / (2 * step) for e in to_scale(shares)]
+    assert slope_of_share(shares) == pytest.approx(slopes, rel=1e-6)
+
+
+def test_no_spread_between_sites_is_no_spread():
+    rng = np.random.default_rng(9)
+    happened, site = rng.random(400) < 0.5, np.repeat([f"S{n}" for n in range(8)], 50)
+    happened = happened.reshape(8, 50)
+    happened[:] = np.sort(happened[0])  # the same count everywhere
+    fit = fit_random(np.ones((400, 1)), happened.ravel(), site)
+    assert fit.sigma2 == 0
+    assert fit.coefficients == pytest.approx(to_scale([happened.mean()]), abs=1e-8)
+
+
+def test_separated_first_sessions_are_refused():
+    design = np.column_stack([np.ones(40), np.arange(40) < 20]).astype(float)
+    happened = np.arange(40) < 30
+    happened[:20] = True  # every member of the second column
+    assert fit_fixed(design, happened).status == "not_identified"
