@@ -112,8 +112,8 @@ def build_curve(plan: Config, stratum: str, n: int, sites: int, reach: float, sc
     """All rows of one curve; days 15 to 20 of parts below 100 episodes are an interval of no information."""
     curves = plan.study.curves
     where = {"endpoint": "objective", "stratum": stratum, "n_episodes": n, "n_sites": sites}
-    few = {"status": "too_few", "note": f"fewer than {curves.min_episodes} episodes"}
-    if n < curves.min_episodes:
+    few = {"status": "too_few", "note": f"fewer than {plan.study.guards.min_episodes} episodes"}
+    if n < plan.study.guards.min_episodes:
         terms = [*(f"resolved_by_day_{day}" for day in curves.days), "median_days"]
         return [where | few | {"term": term, "n_episodes": None, "status": "suppressed"} for term in terms]
 
@@ -127,7 +127,9 @@ def build_curve(plan: Config, stratum: str, n: int, sites: int, reach: float, sc
     for day in range(curves.horizon_day + 1):
         gap = n < 100 and 14 < day < 21
         least, most = (resolved(14), resolved(21)) if gap else (resolved(day), resolved(day))
-        told = day == 0 or (least * n >= curves.min_events and (1 - most) * n >= curves.min_events)
+        told = day == 0 or (
+            least * n >= plan.study.guards.min_events and (1 - most) * n >= plan.study.guards.min_events
+        )
         for bound, share in (("upper", 1 - least), ("lower", 1 - most)):
             row = where | {"term": f"unresolved_{bound}_day_{day}", "n_events": round(least * n)}
             limits = {} if day == 0 else {"lower": limit(share, -1), "upper": limit(share, 1)}

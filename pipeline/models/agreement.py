@@ -2,7 +2,8 @@
 
 Estimated is the agreement between the clinician's own working diagnosis and the reading of the recorded looks, among positional
 episodes in which both name one. It says nothing about who is right. An adjudicated canal that is one of two (torsional downbeat)
-names none, and is counted by itself.
+names none, and is counted by itself. Arms are compared where both name the long or the short one: debris on the cupula has no arm in a
+record. A short arm that was recorded because of a response to a maneuver is left out, since no look can agree with it.
 """
 
 from collections.abc import Iterator
@@ -16,15 +17,22 @@ from pipeline.models.tidy import state, tidy_estimates, withhold
 from schemas.study import Config, Guards
 
 EPISODE = ["site", "episode_id"]
-PARTS = {"canal": ("posterior", "lateral", "anterior", "multiple"), "side": ("right", "left", "both")}
+PARTS = {
+    "canal": ("posterior", "lateral", "anterior", "multiple"),
+    "side": ("right", "left", "both"),
+    "arm": ("long", "short"),
+    "mechanism": ("canalolithiasis", "cupulolithiasis"),
+}
 INTERVAL = "exact (Clopper-Pearson) interval"
 KAPPA = "Cohen's kappa; large-sample interval (Fleiss, Cohen & Everitt 1969)"
 
 
 def pair_diagnoses(episodes: pd.DataFrame, adjudications: pd.DataFrame) -> pd.DataFrame:
-    """One row for each positional episode: site, episode_id, and recorded and adjudicated canal and side."""
-    recorded = episodes[[*EPISODE, "recorded_canal", "recorded_side"]]
-    verdicts = adjudications[adjudications["positional"].eq("yes")][[*EPISODE, "canal", "side"]]
+    """One row for each positional episode: site, episode_id, and recorded and adjudicated canal, side, arm and mechanism."""
+    recorded = episodes[[*EPISODE, *(f"recorded_{part}" for part in PARTS)]]
+    by_response = episodes["arm_basis"].eq("treatment_response").fillna(False).astype(bool)
+    recorded = recorded.assign(recorded_arm=recorded["recorded_arm"].mask(by_response, "unknown"))
+    verdicts = adjudications[adjudications["positional"].eq("yes")][[*EPISODE, *PARTS]]
     return verdicts.merge(recorded, on=EPISODE, validate="one_to_one").sort_values(EPISODE, ignore_index=True)
 
 
@@ -48,7 +56,7 @@ def measure_agreement(pairs: pd.DataFrame, rule: Guards) -> pd.DataFrame:
 
 
 def list_disagreements(pairs: pd.DataFrame) -> pd.DataFrame:
-    """The episodes whose recorded and adjudicated canal or side differ where both name one: for the eyes of their own site."""
+    """The episodes whose recorded and adjudicated variant differ in a part that both name: for the eyes of their own site."""
     differs = [
         pairs[part].isin(values) & pairs[f"recorded_{part}"].isin(values) & pairs[part].ne(pairs[f"recorded_{part}"])
         for part, values in PARTS.items()
@@ -63,8 +71,12 @@ def _measure(members: pd.DataFrame, part: str, rule: Guards) -> Iterator[dict]:
     table = _tabulate(members, part).to_numpy()
     if len(members) < rule.min_episodes:
         yield withhold(f"{part}_kappa", "too_few", f"fewer than {rule.min_episodes} episodes", **where)
-    elif len({*members[part], *members[f"recorded_{part}"]}) < 2:
-        yield withhold(f"{part}_kappa", "not_identified", "both name one value only, so chance alone agrees", **where)
+    elif min(members[part].nunique(), members[f"recorded_{part}"].nunique()) < 2:
+        yield withhold(
+            f"{part}_kappa", "not_identified", "one side names one value only, so chance alone agrees", **where
+        )
+    elif agree == len(members):
+        yield state(f"{part}_kappa", 1.0, note="all agree, so that the large-sample interval has no width", **where)
     else:
         kappa = cohens_kappa(table)
         limits = {"lower": max(-1.0, kappa.kappa_low), "upper": min(1.0, kappa.kappa_upp)}

@@ -14,7 +14,8 @@ def spread(table: np.ndarray, values: list[str], sites: int = 4) -> pd.DataFrame
     rows = rows.assign(
         site=[f"S{1 + n % sites:02d}" for n in range(len(rows))], episode_id=[f"EP-{n}" for n in range(len(rows))]
     )
-    return rows.assign(recorded_side="right", side=["right", "left"][0])
+    same = {"side": "right", "arm": "long", "mechanism": "canalolithiasis"}
+    return rows.assign(**same, **{f"recorded_{part}": value for part, value in same.items()})
 
 
 def rows_of(pairs: pd.DataFrame, plan, stratum: str = "all") -> pd.DataFrame:
@@ -38,6 +39,12 @@ def test_exact_interval_of_a_share(plan):
     assert (perfect["lower"], perfect["upper"]) == pytest.approx((1 - 0.1684, 1.0), abs=1e-4)
 
 
+def test_perfect_agreement_claims_no_certainty(plan):
+    kappa = rows_of(spread(np.diag([10, 10, 0]), ["posterior", "lateral", "anterior"]), plan).loc["canal_kappa"]
+    assert (kappa["estimate"], kappa["status"]) == (1, "ok")
+    assert kappa[["lower", "upper", "std_error"]].isna().all()
+
+
 def test_few_and_single_valued_pairs_give_a_status(plan):
     few = rows_of(spread(np.diag([3, 3, 0]), ["posterior", "lateral", "anterior"]), plan)
     assert few.loc["canal_kappa", "status"] == "too_few"
@@ -52,7 +59,11 @@ def test_only_named_diagnoses_of_positional_episodes_are_compared(table, plan):
         [{"episode_id": f"EP-{n}", "recorded_canal": c} for n, c in enumerate(["posterior", "uncertain", "lateral"])],
     )
     verdicts = episodes[["site", "episode_id"]].assign(
-        positional=["yes", "yes", "undetermined"], canal="posterior", side="right"
+        positional=["yes", "yes", "undetermined"],
+        canal="posterior",
+        side="right",
+        arm="long",
+        mechanism="canalolithiasis",
     )
     pairs = pair_diagnoses(episodes, verdicts)
     assert pairs["episode_id"].tolist() == ["EP-0", "EP-1"]
@@ -64,3 +75,25 @@ def test_disagreements_name_their_site_and_ambiguous_canals_are_none():
     either = pairs.iloc[[0]].assign(canal="anterior_or_posterior", recorded_canal="anterior", episode_id="EP-X")
     differing = list_disagreements(pd.concat([pairs, either]))
     assert differing[["recorded_canal", "canal"]].to_numpy().tolist() == [["posterior", "lateral"]]
+
+
+def test_arms_and_mechanisms_are_compared_where_both_name_one(table, plan):
+    recorded = [
+        *[{"recorded_arm": "long"}] * 15,
+        *[{"recorded_arm": "short", "arm_basis": "sitting_up", "recorded_mechanism": "cupulolithiasis"}] * 5,
+        *[{"recorded_arm": "short", "arm_basis": "treatment_response"}] * 3,
+        *[{"recorded_arm": "not_applicable", "recorded_mechanism": "unknown"}] * 2,
+    ]
+    episodes = table("episodes", [row | {"episode_id": f"EP-{n:02d}"} for n, row in enumerate(recorded)])
+    verdicts = episodes[["site", "episode_id"]].assign(
+        positional="yes", canal="posterior", side="right", arm=["long"] * 12 + ["cupula"] * 2 + ["long"] * 11,
+        mechanism=["canalolithiasis"] * 12 + ["cupulolithiasis"] * 13,
+    )  # fmt: skip
+    found = rows_of(pair_diagnoses(episodes, verdicts), plan)
+    arm, mechanism = found.loc["arm_agreement"], found.loc["mechanism_agreement"]
+    # 13 long and 5 short arms are compared (not the 2 on the cupula, the 3 by response, the 2 without an arm)
+    assert (arm["n_episodes"], arm["n_events"]) == (18, 13)
+    assert found.loc["arm:recorded=short,adjudicated=long", "estimate"] == 5
+    assert found.loc["arm_kappa", "status"] == "not_identified"  # every look says long
+    assert (mechanism["n_episodes"], mechanism["n_events"]) == (23, 17)
+    assert found.loc["mechanism:recorded=canalolithiasis,adjudicated=cupulolithiasis", "estimate"] == 6

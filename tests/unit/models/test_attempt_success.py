@@ -104,6 +104,8 @@ def test_previous_family_is_that_of_the_session_before_even_if_nobody_looked():
     rows = describe_attempts(episodes, verdicts, sessions)
     assert rows["previous"].tolist() == ["other family", "same family or first"]
     assert rows["attempt_number"].tolist() == ["2", "3"]
+    first = describe_attempts(episodes, verdicts, sessions.assign(outcome="positive"))
+    assert first["previous"].iloc[0] == "same family or first"
 
 
 @pytest.mark.parametrize(("n", "sites", "status"), [(8, 3, "too_few"), (300, 2, "not_identified")])
