@@ -1,15 +1,24 @@
-"""One stored episode in words: its looks in order, which criterion each look meets and why others not, the verdict and its sources."""
+"""One stored episode in words: its looks in order, which criterion each look meets and why near ones do not, the verdict and its sources."""
 
+import textwrap
 from collections.abc import Iterator
 
 import pandas as pd
 
-from pipeline.clinic.patterns import are_silent, check_pattern, find_pattern
+from pipeline.clinic.adjudicate import FIRM
+from pipeline.clinic.maneuvers import judge_maneuver
+from pipeline.clinic.misfits import list_doubts, list_missing
 from pipeline.clinic.rolls import pair_rolls, tell_side
+from pipeline.clinic.variants import match_variants
 from pipeline.warehouse import Warehouse
 from schemas import codes
-from schemas.criteria import Criteria, Sourced
+from schemas.criteria import Criteria, Criterion, Flag, Sourced
+from schemas.failure import EVIDENCE, REASON, VIEW
+from schemas.maneuver import FIT
 from schemas.study import Config
+
+WIDTH, LABEL = 110, 11
+NEAR = 2  # a criterion that fails on more than this many points is not told of
 
 
 class NoSuchEpisode(LookupError):
@@ -22,20 +31,28 @@ def explain_episode(warehouse: Warehouse, site: str, episode_id: str, config: Co
         name: _pick(warehouse.read(name, current=True), site, episode_id)
         for name in ("episodes", "examinations", "treatments")
     }
-    derived = {name: _pick(warehouse.read(name), site, episode_id) for name in ("findings", "adjudications", "spells")}
+    derived = {
+        name: _pick(warehouse.read(name), site, episode_id)
+        for name in ("findings", "adjudications", "spells", "later_flags", "failure_reasons")
+    }
     if delivered["episodes"].empty:
         raise NoSuchEpisode(f"no current delivery of {site} holds this episode")
     key = ["day", "look", "test", "side"]
     looks = delivered["examinations"].merge(derived["findings"].drop(columns=["site", "episode_id"]), on=key)
     looks = looks.sort_values(key, ignore_index=True)
+    before = looks["before_treatment"]
     verdict = derived["adjudications"].iloc[0]
     parts = [
         [f"{site}  {episode_id}", ""],
         _say_verdict(verdict, delivered["episodes"].iloc[0], config.criteria),
-        ["", "Looks before the first attempt, and the criteria they could meet"],
-        _say_looks(looks[looks["before_treatment"]].reset_index(drop=True), config.criteria),
+        ["", "Looks before the first attempt: what each meets, and what it nearly meets"],
+        _say_looks(looks[before].reset_index(drop=True), config.criteria),
         ["", "What followed"],
-        _say_course(looks[~looks["before_treatment"]], delivered["treatments"], config),
+        _say_course(looks[~before], delivered["treatments"], verdict["variants"], config),
+        ["", "What only time showed (the verdict stays that of the first attempt)"],
+        _say_later(derived["later_flags"], config.criteria),
+        ["", "Why the first session may have failed (evidence, not a verdict)"],
+        _say_reasons(derived["failure_reasons"]),
         ["", "Resolution"],
         _say_spells(derived["spells"]),
     ]
@@ -46,55 +63,95 @@ def _pick(rows: pd.DataFrame, site: str, episode_id: str) -> pd.DataFrame:
     return rows[rows["site"].eq(site) & rows["episode_id"].eq(episode_id)].reset_index(drop=True)
 
 
+def _wrap(label: str, text: str, indent: int = LABEL) -> str:
+    """A text behind its label, or indented; later lines under its start, or further in. Words stay whole."""
+    first, later = f"{label:{indent}}", " " * (indent if label or indent == LABEL else indent + 4)
+    return textwrap.fill(
+        text, WIDTH, initial_indent=first, subsequent_indent=later, break_long_words=False, break_on_hyphens=False
+    )
+
+
 def _say_verdict(verdict: pd.Series, episode: pd.Series, criteria: Criteria) -> Iterator[str]:
-    yield f"Verdict    {codes.POSITIONAL[verdict['positional']]}; {codes.CERTAINTY[verdict['certainty']]}"
-    yield f"           canal {verdict['canal']}, side {verdict['side']}, arm {verdict['arm']}, debris {verdict['mechanism']}"
+    yield _wrap("Verdict", f"{codes.POSITIONAL[verdict['positional']]}; {codes.CERTAINTY[verdict['certainty']]}")
+    yield _wrap(
+        "", f"canal {verdict['canal']}, side {verdict['side']}, arm {verdict['arm']}, debris {verdict['mechanism']}"
+    )
+    yield _wrap("Decided by", _say_precedence(verdict, criteria))
     if verdict["variants"]:
-        yield f"           the looks allow: {verdict['variants'].replace(' ', ' or ')}"
+        yield _wrap("Allowed", " or ".join(verdict["variants"].split()))
     if verdict["side_signs"]:
-        yield f"           side of the lateral canal by {verdict['side_by']}: {verdict['side_signs']}"
+        yield _wrap("Side", f"of the lateral canal by {verdict['side_by']}: {verdict['side_signs']}")
     if pd.notna(verdict["known_day"]):
-        yield f"           could be known on day {verdict['known_day']}"
+        yield _wrap("Known", f"on day {verdict['known_day']} at the earliest")
     if pd.notna(verdict["reclassified_day"]):
-        yield f"           found to be something else on day {verdict['reclassified_day']}"
+        yield _wrap("", f"found to be something else on day {verdict['reclassified_day']}")
     yield from _say_rules("For", verdict["criteria"], criteria.criteria)
     yield from _say_rules("Against", verdict["reasons_against"], criteria.flags | criteria.other_causes)
-    recorded = ", ".join(str(episode[f"recorded_{part}"]) for part in ("canal", "side", "arm", "mechanism"))
-    yield f"Recorded   {recorded}; other diagnosis: {episode['other_diagnosis']}"
+    recorded = ", ".join(f"{part} {episode[f'recorded_{part}']}" for part in ("canal", "side", "arm", "mechanism"))
+    yield _wrap("Recorded", f"{recorded}; other diagnosis: {episode['other_diagnosis']}")
+
+
+def _say_precedence(verdict: pd.Series, criteria: Criteria) -> str:
+    """Which step of the order of the rules decided; pipeline/clinic/adjudicate.py has the order."""
+    against = verdict["reasons_against"].split()
+    decisive = [name for name in against if name in criteria.flags and criteria.flags[name].weight == "decisive"]
+    if verdict["positional"] == "probable_non_positional":
+        if decisive or "other_diagnosis=central" in against:
+            return "a decisive reason against, which outweighs every criterion"
+        return "the reasons against: no established criterion is met"
+    if verdict["positional"] == "undetermined":
+        return "nothing: no criterion is met, and the reasons against are too few"
+    if verdict["certainty"] == "resolved_before":
+        return "the site, which holds it for positional, while no test is positive any more"
+    if verdict["certainty"] in FIRM:
+        return "criteria that are firm: only a decisive reason would outweigh them"
+    return "criteria that are not firm, while the reasons against are too few to outweigh them"
 
 
 def _say_rules(label: str, names: str, rules: dict[str, Sourced]) -> Iterator[str]:
-    """Each rule with what it says, its standing and its source."""
+    """Each rule with what it says, its weight if it has one, its standing and its source."""
     for name in names.split() or ["nothing"]:
-        yield f"{label:10} {name}"
-        if name in rules:
-            yield f"           {rules[name].says}"
-            yield f"           [{rules[name].standing}: {rules[name].source}]"
+        rule = rules.get(name)
+        weight = f" ({rule.weight})" if isinstance(rule, Flag) else ""
+        yield _wrap(label, name + weight)
+        if rule is not None:
+            yield _wrap("", rule.says)
+            yield _wrap("", f"[{rule.standing}: {rule.source}]")
 
 
 def _say_looks(before: pd.DataFrame, criteria: Criteria) -> Iterator[str]:
-    """Each look with the criteria it meets, and for each other criterion of its test the keys that do not fit."""
+    """The looks of each day in their order, then its roll test as a pair; under each what it meets and nearly meets."""
+    kept = {tuple(match) for match in match_variants(before, criteria)[["day", "look_key", "criterion"]].to_numpy()}
     pairs = pair_rolls(before, criteria.duration)
     pairs = pairs.join(tell_side(pairs))
-    for candidates, paired in ((before, False), (pairs, True)):
-        for number in range(len(candidates)):
-            look = candidates.iloc[[number]]
-            yield "  " + (_say_pair(look.iloc[0]) if paired else _say_look(look.iloc[0]))
-            for name, criterion in criteria.criteria.items():
-                if criterion.both_sides == paired and look["test"].iloc[0] in criterion.tests:
-                    missing = _list_missing(look, before, criterion)
-                    yield f"      meets  {name}" if not missing else f"      not    {name}: {', '.join(missing)}"
+    for day in before["day"].unique():
+        for candidates, paired in ((before, False), (pairs, True)):
+            for row in candidates.index[candidates["day"].eq(day)]:
+                look = candidates.loc[[row]]
+                yield _wrap("", _say_pair(look.iloc[0]) if paired else _say_look(look.iloc[0]), 2)
+                shows = look["horizontal"].iloc[0] != "none" if paired else look["positive"].iloc[0]
+                if shows:
+                    asked = {name: c for name, c in criteria.criteria.items() if c.both_sides == paired}
+                    yield from _say_criteria(look, before, asked, kept)
 
 
-def _list_missing(look: pd.DataFrame, before: pd.DataFrame, criterion) -> list[str]:
-    """What keeps a look from meeting a criterion of its test, in words."""
-    held = check_pattern(look, criterion, unmeasured=True).iloc[0]
-    missing = [key.replace("_", " ") for key, fits in held.items() if not fits]
-    if criterion.silent_tests and not are_silent(before, criterion.silent_tests, look)[0]:
-        missing.append(f"no silent {' or '.join(codes.TEST[test] for test in criterion.silent_tests)}")
-    if criterion.also_seen is not None and not find_pattern(before, criterion.also_seen, unmeasured=False).any():
-        missing.append(f"{' or '.join(codes.TEST[test] for test in criterion.also_seen.tests)} does not show the rest")
-    return missing
+def _say_criteria(look: pd.DataFrame, before: pd.DataFrame, asked: dict[str, Criterion], kept: set) -> Iterator[str]:
+    """What a look meets of the criteria of its test, what replaces what it meets, and why it fails those that it nearly meets."""
+    shown = look.iloc[0]
+    missing = {name: list_missing(look, before, c) for name, c in asked.items() if shown["test"] in c.tests}
+    for name, points in missing.items():
+        if points:
+            continue
+        place = (shown["day"], f"{shown['test']}/{shown['side']}", name)
+        doubts = list_doubts(look, asked[name])
+        if place not in kept:
+            finer = [other for other in missing if asked[other].refines == name and not missing[other]]
+            yield _wrap("      met", f"{name}, but the more particular {' and '.join(finer)} replaces it", 14)
+        else:
+            yield _wrap("      meets", name + (f", with less certainty: {'; '.join(doubts)}" if doubts else ""), 14)
+    for name, points in missing.items():
+        if 0 < len(points) <= NEAR:
+            yield _wrap("      not", f"{name}: {'; '.join(points)}", 14)
 
 
 def _say_look(look: pd.Series) -> str:
@@ -110,26 +167,44 @@ def _say_look(look: pd.Series) -> str:
 
 
 def _say_pair(pair: pd.Series) -> str:
-    return f"day {pair['day']}: supine roll test, both sides together: {pair['horizontal']}, {pair['duration_class']}, side {pair['ear']}"
+    return f"day {pair['day']}: supine roll test, both sides together: {pair['horizontal']}; duration {pair['duration_class']}; affected ear {pair['ear']}"
 
 
-def _say_course(later: pd.DataFrame, treatments: pd.DataFrame, config: Config) -> list[str]:
+def _say_course(later: pd.DataFrame, treatments: pd.DataFrame, variants: str, config: Config) -> list[str]:
     """Attempts and later looks by day; on one day a look comes after the attempt that it says it follows."""
     lines = []
     for row in treatments.itertuples(index=False):
-        name = config.maneuvers[row.maneuver].name
-        lines.append(
-            (
-                row.day,
-                row.attempt,
-                0,
-                f"  day {row.day}, attempt {row.attempt}: {name}, {row.side}; {row.setting}, {row.performed_by}",
-            )
-        )
+        maneuver = config.maneuvers[row.maneuver]
+        side = "" if row.side == "none" else f", {row.side}"
+        how = f"{row.setting}, {row.performed_by}" + ("" if row.completed == "yes" else ", not completed")
+        fit = FIT[judge_maneuver(maneuver, row.side, variants)["fit"]]
+        text = f"day {row.day}, attempt {row.attempt}: {maneuver.name}{side}; {how}; {fit}"
+        lines.append((row.day, row.attempt, 0, _wrap("", text, 2)))
     for _, look in later.iterrows():
         after = 0 if pd.isna(look["after_attempt"]) else look["after_attempt"]
-        lines.append((look["day"], after, look["look"], "  " + _say_look(look)))
+        lines.append((look["day"], after, look["look"], _wrap("", _say_look(look), 2)))
     return [line for *_, line in sorted(lines)] or ["  nothing"]
+
+
+def _say_later(flags: pd.DataFrame, criteria: Criteria) -> Iterator[str]:
+    if flags.empty:
+        yield "  nothing"
+    for row in flags.sort_values(["known_day", "flag"]).itertuples(index=False):
+        rule = criteria.later_flags[row.flag]
+        sessions = f", through {row.sessions} fitting sessions" if rule.sessions_least else ""
+        yield _wrap("", f"{row.flag}: known on day {row.known_day}, shown since day {row.since_day}{sessions}", 2)
+        yield _wrap("", rule.says, 6)
+        yield _wrap("", f"[{rule.standing}: {rule.source}]", 6)
+
+
+def _say_reasons(reasons: pd.DataFrame) -> Iterator[str]:
+    if reasons.empty:
+        yield "  nothing: it did not fail, moved nothing, or the record has a hole"
+    for view, rows in reasons.groupby("view"):
+        yield f"  {VIEW[view]}"
+        for row in rows.itertuples(index=False):
+            evidence = "" if pd.isna(row.evidence) else ": " + "; ".join(EVIDENCE[c] for c in row.evidence.split())
+            yield _wrap("", REASON[row.reason] + evidence, 6)
 
 
 def _say_spells(spells: pd.DataFrame) -> Iterator[str]:

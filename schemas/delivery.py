@@ -35,6 +35,11 @@ def screening(meaning: str):
     return column(f"Screening finding: {meaning}", codes=codes.YES_NO_UNKNOWN, example="no")
 
 
+def own_count(meaning: str):
+    """A field of a total that the site may state, to be compared with the rows."""
+    return column(f"{meaning}, by the site's own count; may be left out", ge=0, le=999999)
+
+
 class Submission(Table):
     site_code: Series[Text] = column(
         "Code of the site", form="S[0-9]{2,3}", form_words="S and two or three digits", filled=True, example="S03"
@@ -63,6 +68,14 @@ class Submission(Table):
     usual_confirmation_day: Series[Integer] = column(
         "Days after a maneuver at which the site usually tests again", unit="days", ge=0, le=365, example="7"
     )
+    counted_episodes: Series[Integer] = own_count("Episodes")
+    counted_patients: Series[Integer] = own_count("Patients")
+    counted_treated: Series[Integer] = own_count("Episodes with an attempt")
+    counted_followed: Series[Integer] = own_count("Episodes with a test or contact after the first attempt")
+    counted_recurrences: Series[Integer] = own_count("Episodes with a reported recurrence")
+    counted_posterior: Series[Integer] = own_count("Episodes recorded as posterior canal")
+    counted_lateral: Series[Integer] = own_count("Episodes recorded as lateral canal")
+    counted_anterior: Series[Integer] = own_count("Episodes recorded as anterior canal")
 
     class Config:
         metadata = {"key": ["site_code", "delivery"], "row": "one delivery"}

@@ -18,8 +18,8 @@ CAUTION = {
 }
 FIT = {
     "yes": "suits every variant that the looks allow",
-    "no": "suits none of them",
-    "unknown": "suits some of them, or too little is known",
+    "no": "suits no variant that the looks allow",
+    "unknown": "suits some variants that the looks allow, or too little is known",
     "not_applicable": "nothing was moved: observation or a sham maneuver",
 }
 

@@ -241,6 +241,13 @@ CATALOGUE = [
         "index_year lies outside first_year to last_year of the submission table.",
         "Correct the year, or the years of the submission table.",
     ),
+    Rule(
+        "total_differs",
+        "warn",
+        "{column} ({meaning}) is not the number that the handed-in rows show.",
+        "Which of the two is right? Look whether patients were counted as episodes, or rows were left out; then correct {column} or "
+        "hand in the missing rows.",
+    ),
 ]
 for _rule in CATALOGUE:
     register(_rule)

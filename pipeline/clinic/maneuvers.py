@@ -9,6 +9,7 @@ from schemas.maneuver import Maneuver
 
 ASPECTS = ("canal", "side", "arm", "mechanism")
 FITS = [*(f"fits_{aspect}" for aspect in ASPECTS), "fit"]
+UNTOLD = "unknown/unknown/unknown/unknown"
 MOVES_NOTHING = ("observation", "sham")
 
 
@@ -18,7 +19,8 @@ def judge_fit(treatments: pd.DataFrame, adjudications: pd.DataFrame, maneuvers: 
     Each of them is a code of schemas.maneuver.FIT. A variant is suited with its canal, side, arm and mechanism together or not at
     all: `fit` is yes if the maneuver suits every variant that the looks allow, no if none, else unknown. So it can be no where no
     single aspect is: a right Epley maneuver suits neither the right anterior nor the left posterior canal. Where the looks show
-    several canals or both ears, a maneuver for one of them suits some of the variants: unknown. Raises KeyError if a treatment
+    several canals or both ears, a maneuver for one of them suits some of the variants: unknown. A variant of which nothing is known
+    counts only where there is no other. Raises KeyError if a treatment
     names a maneuver that is not listed.
     """
     told = treatments[[*EPISODE, "attempt", "maneuver", "side"]].merge(
@@ -43,7 +45,7 @@ def judge_maneuver(maneuver: Maneuver, side: str, variants: str) -> dict[str, st
     suited = (set(maneuver.canals), ears, set(maneuver.arms), set(maneuver.mechanisms))
     answers = [
         [_suit(value, values) for value, values in zip(variant.split("/"), suited, strict=True)]
-        for variant in variants.split()
+        for variant in _leave_out_untold(variants.split())
     ]
     aspects = [_agree(given) for given in zip(*answers, strict=True)] if answers else ["unknown"] * len(ASPECTS)
     return dict(zip(FITS, [*aspects, _agree([_join_aspects(aspects) for aspects in answers])], strict=True))
@@ -54,6 +56,11 @@ def read_variant_parts(variants: str) -> tuple[set[str], set[str], set[str], set
     parts = list(zip(*(variant.split("/") for variant in variants.split()), strict=True))
     canals, sides, arms, mechanisms = (set(values) for values in parts) if parts else (set() for _ in ASPECTS)
     return canals, sides, arms, mechanisms
+
+
+def _leave_out_untold(variants: list[str]) -> list[str]:
+    """The variants without one of which nothing is known, if there is another: vertigo without nystagmus narrows nothing down."""
+    return [variant for variant in variants if variant != UNTOLD] or variants
 
 
 def _suit(value: str, suited: set[str]) -> str:

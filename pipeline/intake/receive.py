@@ -15,6 +15,7 @@ from pipeline.intake.parse import match_columns
 from pipeline.intake.problem import DESCRIBED, Problem, is_refused, list_problems
 from pipeline.intake.read import read_delivery
 from pipeline.intake.submission import read_submission
+from pipeline.intake.totals import find_differing_totals
 from schemas.delivery import TABLES
 from schemas.store import KEPT
 from schemas.study import Config
@@ -85,6 +86,7 @@ def check_tables(texts: dict[str, pd.DataFrame], header: list[Problem], fields: 
     problems += across.find_unsided_maneuvers(rows["treatments"], config.maneuvers)
     problems += across.find_differing_patients(rows["episodes"])
     problems += across.find_years_outside(rows["episodes"], fields["first_year"], fields["last_year"])
+    problems += find_differing_totals(fields, rows)
     gone = Checked(rows, texts, header + problems).set_aside("episodes")
     for name in list(TABLES)[1:]:
         problems += across.find_orphans(name, rows[name], rows["episodes"], gone)

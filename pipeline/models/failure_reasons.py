@@ -23,7 +23,8 @@ def estimate_failure_reasons(failure_reasons: pd.DataFrame, config: Config) -> p
     """One share for each view and reason, from schemas.derived.FailureReasons (schemas.estimate.Estimates).
 
     The population of never_looked are all first sessions that have a reason; that of the others are those after which someone
-    looked, because nothing is known of the rest. A first session that was taken for failed belongs to them. Fewer than
+    looked, because nothing is known of the rest. A first session that was taken for failed belongs to them, and
+    one that cleared its canal while another one of the same ear had become positive. Fewer than
     `guards.min_episodes` episodes give a status, not a number. Limits: Clopper CJ, Pearson ES. Biometrika 1934;26:404-413.
     """
     least = config.study.guards.min_episodes

@@ -53,6 +53,7 @@ FURTHER = {"same_key_twice", "patient_differs", "episode_set_aside", "too_many_c
     "column_unknown",
     "table_unknown",
     "read_with_help",
+    "total_differs",
 }
 
 
@@ -79,6 +80,7 @@ def all_at_once(tmp_path_factory, plan):
     tables["followups"].append(dict(tables["followups"][-3]))
     for row in tables["episodes"]:
         row["remark_code"] = "a"
+    tables["submission"]["counted_episodes"] = len(tables["episodes"]) + 1
     grids = to_grids(tables)
     place = grids["episodes"][0].index("osteoporosis")
     grids["episodes"] = [row[:place] + row[place + 1 :] for row in grids["episodes"]]
@@ -126,6 +128,10 @@ def test_tables_columns_and_cells_that_are_not_known_are_shown(all_at_once):
     assert places_of(all_at_once, "column_absent") == [("episodes", 1, "osteoporosis")]
     assert len(places_of(all_at_once, "too_many_cells")) == 1
     assert "remark_code" not in "".join(all_at_once.tables["set_aside"]["cells"])
+
+
+def test_a_total_that_the_rows_do_not_show_is_questioned(all_at_once):
+    assert places_of(all_at_once, "total_differs") == [("submission", None, "counted_episodes")]
 
 
 def test_the_closest_code_is_suggested(all_at_once):

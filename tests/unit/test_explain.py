@@ -1,0 +1,132 @@
+"""One episode in words: what each look meets, what replaces it, what it nearly meets, and what came later."""
+
+import re
+
+import pandas as pd
+import pytest
+
+from pipeline.clinic.failure import explain_failures
+from pipeline.clinic.later_flags import raise_later_flags
+from pipeline.explain import NoSuchEpisode, explain_episode
+from tests.failure_cases import FAILED, LATER, RIGHT, SILENT, case, derive, gather, roll
+
+HALF_TEST = RIGHT | {"test": "half_dix_hallpike", "duration_s": 120}
+NOSE_DOWN = {"test": "nose_down", "side": "none", "look": 2}
+
+
+class Shelf:
+    """A warehouse in memory."""
+
+    def __init__(self, tables: dict[str, pd.DataFrame]):
+        self.tables = tables
+
+    def read(self, name: str, current: bool = False) -> pd.DataFrame:
+        """A whole table."""
+        return self.tables[name]
+
+
+@pytest.fixture
+def tell(plan):
+    """A function from a case to its explanation, with blanks and line breaks as one blank."""
+
+    def tell_case(told: dict, episode_id: str = "EP-0") -> str:
+        record = derive(gather([told, case(FAILED)]), plan)
+        flags = raise_later_flags(record.examinations, record.findings, record.attempts, record.spells, plan.criteria)
+        reasons = explain_failures(record, plan.criteria, plan.maneuvers, plan.failure)
+        shelf = Shelf(vars(record) | {"later_flags": flags, "failure_reasons": reasons})
+        return " ".join(explain_episode(shelf, "S01", episode_id, plan).split())
+
+    return tell_case
+
+
+@pytest.mark.parametrize(
+    ("nose_down", "finer"),
+    [
+        # Scocco DH et al. J Otol 2022;17:101-106
+        ({"vertical": "down", "torsion": "left"}, "posterior_heavy_cupula"),
+        ({}, "posterior_short_arm_half_test"),
+    ],
+)
+def test_a_criterion_that_is_replaced_says_by_which(tell, nose_down, finer):
+    told = tell(case([HALF_TEST, NOSE_DOWN | nose_down]))
+    assert f"met posterior_adherent, but the more particular {finer} replaces it" in told
+    assert f"meets {finer}" in told
+    assert "meets posterior_adherent" not in told
+    alone = tell(case([HALF_TEST]))
+    assert "meets posterior_adherent" in alone
+    assert "replaces it" not in alone
+
+
+@pytest.mark.parametrize(
+    ("measured", "doubt"),
+    [
+        ({"latency_s": 0.4}, "latency 0.4 s, not at least 0.5 s"),
+        ({"reverses_on_sitting": "no"}, "reverses on sitting no, not yes"),
+        ({"duration_s": pd.NA}, "the duration was not measured"),
+    ],
+)
+def test_what_lowers_the_certainty_is_said(tell, measured, doubt):
+    assert f"meets posterior_free, with less certainty: {doubt}" in tell(case([RIGHT | measured]))
+    assert "with less certainty" not in tell(case([RIGHT]))
+
+
+def test_near_misses_say_what_was_seen_and_asked_for(tell):
+    told = tell(case([RIGHT | {"torsion": "left"}]))
+    assert "not posterior_free: torsion toward upper ear, not lower ear" in told
+    assert (
+        "not posterior_adherent: torsion toward upper ear, not lower ear; duration short, not borderline or long"
+        in told
+    )
+    rising = {"test": "sitting_up", "side": "none", "vertical": "up", "torsion": "right", "look": 2}
+    assert "not posterior_short_arm: Dix-Hallpike test or side-lying test shows nystagmus" in tell(
+        case([RIGHT, rising])
+    )
+    assert "not posterior_short_arm: Dix-Hallpike test or side-lying test was not done" in tell(case([rising]))
+
+
+def test_looks_come_in_order_with_the_roll_test_as_a_pair_at_the_end_of_its_day(tell):
+    early = [look | {"day": -3, "look": n} for n, look in enumerate(roll("geotropic", "right"), start=1)]
+    told = tell(case([RIGHT, *early]))
+    places = re.findall(r"day (-?\d+)(?:, look (\d))?: ([\w-]+)", told)
+    assert places[:4] == [
+        ("-3", "1", "supine"),
+        ("-3", "2", "supine"),
+        ("-3", "", "supine"),
+        ("0", "1", "Dix-Hallpike"),
+    ]
+    assert "geotropic; duration short; affected ear right meets lateral_geotropic" in told
+
+
+def test_a_silent_look_is_told_without_a_list(tell):
+    told = tell(case([SILENT, RIGHT | {"look": 2}]))
+    assert "no nystagmus; vertigo none day 0, look 2" in told
+
+
+def test_the_verdict_says_what_decided(tell):
+    asked = [
+        ({}, "criteria that are firm"),
+        ({"cannot_stand": "yes"}, "a decisive reason against"),
+    ]
+    for answers, decided in asked:
+        assert f"Decided by {decided}" in tell(case([RIGHT], **answers))
+    assert "Decided by nothing" in tell(case([RIGHT | {"torsion": "left"}]))
+    migraine = {"other_diagnosis": "vestibular_migraine", "other_diagnosis_day": 0}
+    assert "Decided by the reasons against" in tell(case([SILENT], **migraine))
+    assert "Decided by the site" in tell(case([SILENT]))
+    assert "Decided by criteria that are not firm" in tell(case([SILENT | {"vertigo": "mild"}]))
+
+
+def test_later_flags_reasons_and_fit_are_told_apart_from_the_verdict(tell, plan):
+    down = RIGHT | {"vertical": "down"}
+    told = tell(case([down, down | LATER | {"day": 30}]))
+    flag = plan.criteria.later_flags["downbeat_after_four_weeks"]
+    assert "downbeat_after_four_weeks: known on day 30, shown since day 0" in told
+    assert f"{flag.says} [{flag.standing}: {flag.source}]" in told
+    assert "suits no variant that the looks allow" in told  # a right Epley maneuver
+    wrong = tell(case(FAILED, [{"side": "left"}]))
+    assert "the wrong ear was treated: looks after the maneuver point to the ear that was not treated" in wrong
+
+
+def test_an_episode_that_is_not_there(tell):
+    with pytest.raises(NoSuchEpisode, match="no current delivery of S01"):
+        tell(case([RIGHT]), "EP-9")
