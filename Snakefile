@@ -34,6 +34,8 @@ PLAN_FILES = [PLAN / f"{name}.yaml" for name in PARTS]
 DELIVERIES, SKIPPED = list_deliveries(SUBMISSIONS)
 ROWS = [RESULTS / "rows" / d.site / d.number for d in DELIVERIES]
 ROW_TABLES = ("episodes", "examinations", "treatments", "followups", "deliveries", "row_counts", "changes", "set_aside", "problems")
+DEMONSTRATION = ROOT / "synthetic_data"
+IS_DEMONSTRATION = SUBMISSIONS.resolve() == (DEMONSTRATION / "pool").resolve()  # only there is it known what was planted
 SITES = sorted({delivery.site for delivery in DELIVERIES})
 
 
@@ -47,9 +49,10 @@ for name in SKIPPED:
 
 
 rule all:
-    """Everything: the committee's report, the estimates it reads, and each delivery's own page."""
+    """Everything: the reports, the estimates it reads, and each delivery's own page."""
     input:
         RESULTS / "reports" / "committee.html",
+        RESULTS / "reports" / "technical.html",
         [RESULTS / "rows" / site / "disagreements.csv" for site in SITES],
 
 
@@ -173,3 +176,40 @@ rule report:
         RESULTS / "logs" / "report.log",
     shell:
         step("report", "--plan {params.plan:q} --fingerprints {input.fingerprints:q} --out {output:q} {input.estimates:q}")
+
+
+rule planted:
+    """Compare what was planted in the demonstration pool with what its looks were read as; nobody in it exists."""
+    input:
+        warehouse=RESULTS / "warehouse.duckdb",
+        truth=DEMONSTRATION / "truth" / "episodes.csv",
+        plan=PLAN_FILES,
+        code=find_sources("pipeline.steps.planted"),
+    output:
+        RESULTS / "estimates" / "planted_variants.csv",
+    params:
+        plan=str(PLAN),
+    log:
+        RESULTS / "logs" / "planted.log",
+    shell:
+        step("planted", "--plan {params.plan:q} --truth {input.truth:q} --warehouse {input.warehouse:q} --out {output:q}")
+
+
+rule technical:
+    """Write the technical report from the estimates; no model runs here."""
+    input:
+        estimates=[RESULTS / "estimates" / f"{name}.csv" for name in [*ANALYSES, *(["planted_variants"] if IS_DEMONSTRATION else [])]],
+        fingerprints=RESULTS / "unreleased" / "fingerprints.csv",
+        plan=PLAN_FILES,
+        code=[
+            *find_sources("pipeline.steps.technical"),
+            *(ROOT / "reports" / name for name in ("technical.html.j2", "technical.css", "technical.js", "style.css")),
+        ],
+    output:
+        RESULTS / "reports" / "technical.html",
+    params:
+        plan=str(PLAN),
+    log:
+        RESULTS / "logs" / "technical.log",
+    shell:
+        step("technical", "--plan {params.plan:q} --fingerprints {input.fingerprints:q} --out {output:q} {input.estimates:q}")

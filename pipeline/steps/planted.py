@@ -1,0 +1,30 @@
+"""Compare the planted variants with the readings: for the demonstration pool only."""
+
+import argparse
+from pathlib import Path
+
+import pandas as pd
+
+from pipeline.models.planted import compare_planted
+from pipeline.steps.run import run_step
+from pipeline.warehouse import open_warehouse
+from schemas.study import read_config
+
+
+def main() -> None:
+    """Read the command line, compare, and write one file."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
+    parser.add_argument("--truth", type=Path, required=True, help="file with the planted episodes")
+    parser.add_argument("--warehouse", type=Path, required=True, help="file to read")
+    parser.add_argument("--out", type=Path, required=True, help="file to write")
+    arguments = parser.parse_args()
+    truth = pd.read_csv(arguments.truth, dtype="string", keep_default_na=False)
+    with open_warehouse(arguments.warehouse) as warehouse:
+        readings, findings = warehouse.read("adjudications"), warehouse.read("findings")
+    compared = compare_planted(readings, findings, truth, read_config(arguments.plan))
+    compared.to_csv(arguments.out, index=False)
+
+
+if __name__ == "__main__":
+    run_step(main)

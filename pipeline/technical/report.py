@@ -1,0 +1,92 @@
+"""The whole technical report as one plain dict: disclosed estimates in, texts and tables out; nothing is estimated here."""
+
+import pandas as pd
+
+from pipeline.committee.wording import begin_sentence
+from pipeline.technical.checklist import RECORD, STROBE, map_items
+from pipeline.technical.tables import (
+    list_site_codes,
+    list_withheld,
+    mask_sites,
+    number_methods,
+    split_sites,
+    summarise_sites,
+    tabulate_rows,
+)
+from pipeline.technical.texts import TEXTS, Text
+from pipeline.technical.views import DIAGNOSTICS, VARIANCE, VIEWS, collect_terms
+from schemas import codes
+from schemas.study import Config
+
+SECTIONS = {"about", "cautions", "contents", "plan", "used", "withheld"}  # places of the page besides the analyses
+
+
+def compose_technical(
+    estimates: dict[str, pd.DataFrame], config: Config, plan_files: dict[str, str], used: dict[str, str]
+) -> dict:
+    """What `technical.html.j2` shows.
+
+    `estimates` are disclosed ones (schemas.estimate.Estimates) by analysis; an empty or absent one is said to be absent. `plan_files` are
+    the texts of the plan by file name, `used` the fingerprints and versions behind the numbers.
+    """
+    ordered = _order({name: rows for name, rows in estimates.items() if len(rows)})
+    titles = {name: _find_text(name).title for name in ordered}
+    site_codes = list_site_codes(ordered)
+    masked = {name: mask_sites(rows, site_codes) for name, rows in ordered.items()}
+    without_sites = {name: split_sites(rows)[0] for name, rows in masked.items()}
+    return {
+        "title": config.study.title,
+        "used": [{"name": name.replace("_", " "), "value": value} for name, value in used.items()],
+        "contents": [_count(name, rows, titles) for name, rows in masked.items()],
+        "absent": [text.title for name, text in TEXTS.items() if name not in ordered],
+        "sections": [_compose_section(name, rows, config) for name, rows in masked.items()],
+        "variance": collect_terms(without_sites, VARIANCE, titles, config),
+        "diagnostics": collect_terms(without_sites, DIAGNOSTICS, titles, config),
+        "withheld": list_withheld(masked, titles, config),
+        "statuses": [{"code": code, "meaning": meaning} for code, meaning in codes.ESTIMATE_STATUS.items()],
+        "plan": [{"name": name, "text": text} for name, text in plan_files.items()],
+        "checklists": [
+            {"name": "STROBE", "items": map_items(STROBE, SECTIONS | set(ordered))},
+            {"name": "RECORD", "items": map_items(RECORD, SECTIONS | set(ordered))},
+        ],
+    }
+
+
+def _order(estimates: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+    """In the order of the plan; an analysis without a text comes last."""
+    order = list(TEXTS)
+    return dict(
+        sorted(estimates.items(), key=lambda part: (order.index(part[0]) if part[0] in order else len(order), part[0]))
+    )
+
+
+def _find_text(analysis: str) -> Text:
+    return TEXTS.get(analysis) or Text(
+        begin_sentence(analysis.replace("_", " ")), *["Not described in this report."] * 5, ""
+    )
+
+
+def _count(name: str, rows: pd.DataFrame, titles: dict[str, str]) -> dict:
+    """A line of the contents: how many numbers can be used, and how many have which other status."""
+    counts = rows["status"].value_counts()
+    return {
+        "name": name,
+        "title": titles[name],
+        "counts": [int(counts.get(status, 0)) for status in codes.ESTIMATE_STATUS],
+        "rows": len(rows),
+    }
+
+
+def _compose_section(name: str, rows: pd.DataFrame, config: Config) -> dict:
+    plain, single = split_sites(rows)
+    tables, rest = VIEWS[name](plain, config) if name in VIEWS else ([], plain)
+    methods = number_methods(plain)
+    shown = tabulate_rows(rest, methods, config)
+    sites = summarise_sites(single, config)
+    return {
+        "name": name,
+        "text": _find_text(name),
+        "tables": [*tables, *shown, *([sites] if sites else [])],
+        "methods": [{"number": number, "text": method} for method, number in methods.items()],
+        "left_out": 0 if tables else len(plain) - len(rest),
+    }
