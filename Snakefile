@@ -71,13 +71,11 @@ for number, batch in enumerate(batch_deliveries(DELIVERIES)):
             problems=[RESULTS / "intake" / d.site / d.number / "problems.csv" for d in batch],
             pages=[RESULTS / "intake" / d.site / d.number / "report.html" for d in batch],
         params:
-            plan=str(PLAN),
-            results=str(RESULTS),
             folders=[str(delivery.folder) for delivery in batch],
         log:
             RESULTS / "logs" / f"intake_{number}.log",
         shell:
-            step("intake", "--plan {params.plan:q} --results {params.results:q} {params.folders:q}")
+            step("intake", "--plan {PLAN:q} --results {RESULTS:q} {params.folders:q}")
 
 
 rule store:
@@ -89,12 +87,11 @@ rule store:
     output:
         update(RESULTS / "warehouse.duckdb"),  # not deleted beforehand: the old one stays whole until the new one is
     params:
-        plan=str(PLAN),
         folders=[str(folder) for folder in ROWS],
     log:
         RESULTS / "logs" / "store.log",
     shell:
-        step("store", "--plan {params.plan:q} --warehouse {output:q} {params.folders:q}")
+        step("store", "--plan {PLAN:q} --warehouse {output:q} {params.folders:q}")
 
 
 rule fingerprint:
@@ -105,12 +102,10 @@ rule fingerprint:
         code=list_own_files(),
     output:
         RESULTS / "unreleased" / "fingerprints.csv",
-    params:
-        plan=str(PLAN),
     log:
         RESULTS / "logs" / "fingerprint.log",
     shell:
-        step("fingerprint", "--plan {params.plan:q} --warehouse {input.warehouse:q} --out {output:q}")
+        step("fingerprint", "--plan {PLAN:q} --warehouse {input.warehouse:q} --out {output:q}")
 
 
 rule analyse:
@@ -121,14 +116,12 @@ rule analyse:
         code=lambda wildcards: [*find_sources("pipeline.steps.analyse"), *find_sources(module_of(wildcards.analysis))],
     output:
         RESULTS / "unreleased" / "{analysis}.csv",
-    params:
-        plan=str(PLAN),
     wildcard_constraints:
         analysis="|".join(ANALYSES),
     log:
         RESULTS / "logs" / "{analysis}.log",
     shell:
-        step("analyse", "--plan {params.plan:q} --warehouse {input.warehouse:q} --out {output:q} {wildcards.analysis}")
+        step("analyse", "--plan {PLAN:q} --warehouse {input.warehouse:q} --out {output:q} {wildcards.analysis}")
 
 
 rule disagreements:
@@ -152,13 +145,10 @@ rule disclose:
         code=find_sources("pipeline.steps.disclose"),
     output:
         [RESULTS / "estimates" / f"{name}.csv" for name in ANALYSES],
-    params:
-        plan=str(PLAN),
-        out=str(RESULTS / "estimates"),
     log:
         RESULTS / "logs" / "disclose.log",
     shell:
-        step("disclose", "--plan {params.plan:q} --out {params.out:q} {input.estimates:q}")
+        step("disclose", "--plan {PLAN:q} --out {RESULTS:q}/estimates {input.estimates:q}")
 
 
 rule report:
@@ -170,12 +160,10 @@ rule report:
         code=[*find_sources("pipeline.steps.report"), ROOT / "reports" / "committee.html.j2", ROOT / "reports" / "style.css"],
     output:
         RESULTS / "reports" / "committee.html",
-    params:
-        plan=str(PLAN),
     log:
         RESULTS / "logs" / "report.log",
     shell:
-        step("report", "--plan {params.plan:q} --fingerprints {input.fingerprints:q} --out {output:q} {input.estimates:q}")
+        step("report", "--plan {PLAN:q} --fingerprints {input.fingerprints:q} --out {output:q} {input.estimates:q}")
 
 
 rule planted:
@@ -187,12 +175,10 @@ rule planted:
         code=find_sources("pipeline.steps.planted"),
     output:
         RESULTS / "estimates" / "planted_variants.csv",
-    params:
-        plan=str(PLAN),
     log:
         RESULTS / "logs" / "planted.log",
     shell:
-        step("planted", "--plan {params.plan:q} --truth {input.truth:q} --warehouse {input.warehouse:q} --out {output:q}")
+        step("planted", "--plan {PLAN:q} --truth {input.truth:q} --warehouse {input.warehouse:q} --out {output:q}")
 
 
 rule technical:
@@ -201,15 +187,10 @@ rule technical:
         estimates=[RESULTS / "estimates" / f"{name}.csv" for name in [*ANALYSES, *(["planted_variants"] if IS_DEMONSTRATION else [])]],
         fingerprints=RESULTS / "unreleased" / "fingerprints.csv",
         plan=PLAN_FILES,
-        code=[
-            *find_sources("pipeline.steps.technical"),
-            *(ROOT / "reports" / name for name in ("technical.html.j2", "technical.css", "technical.js", "style.css")),
-        ],
+        code=[*find_sources("pipeline.steps.technical"), *(ROOT / "reports").glob("technical.*"), ROOT / "reports" / "style.css"],
     output:
         RESULTS / "reports" / "technical.html",
-    params:
-        plan=str(PLAN),
     log:
         RESULTS / "logs" / "technical.log",
     shell:
-        step("technical", "--plan {params.plan:q} --fingerprints {input.fingerprints:q} --out {output:q} {input.estimates:q}")
+        step("technical", "--plan {PLAN:q} --fingerprints {input.fingerprints:q} --out {output:q} {input.estimates:q}")

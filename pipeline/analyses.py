@@ -20,7 +20,7 @@ ANALYSES = {
     "non_positional": "pipeline.models.counts:describe_non_positional",
     "diagnosis_agreement": "pipeline.models.agreement:estimate_agreement",
     "failure_reasons": "pipeline.models.failure_reasons:estimate_failure_reasons",
-    "resolution_curves": "pipeline.models.curves:estimate_curves",
+    "resolution_curves": "pipeline.models.curves:estimate_resolution_curves",
     "resolution_regression": "pipeline.models.regression:estimate_resolution_regression",
     "attempt_success": "pipeline.models.attempt_success:estimate_attempt_success",
     "second_line": "pipeline.models.second_line:estimate_second_line",

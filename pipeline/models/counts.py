@@ -4,7 +4,9 @@ from collections.abc import Iterator
 
 import pandas as pd
 
+from pipeline.models.later_flags import count_later_flags
 from pipeline.models.tidy import state, tidy_estimates, withhold
+from schemas.study import Config
 
 EPISODE = ["site", "episode_id"]
 AGE_EDGES = [0, 18, 45, 55, 65, 75, 85, 200]
@@ -60,8 +62,13 @@ def describe_pool(episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts:
     return tidy_estimates(rows, analysis="pool_description", method="share of episodes")
 
 
-def describe_non_positional(adjudications: pd.DataFrame, attempts: pd.DataFrame) -> pd.DataFrame:
-    """The cases kept apart: for what reasons (several at once are possible), whether the site saw it, and what was done before."""
+def describe_non_positional(
+    adjudications: pd.DataFrame, attempts: pd.DataFrame, later_flags: pd.DataFrame, config: Config
+) -> pd.DataFrame:
+    """The cases kept apart: for what reasons (several at once are possible), whether the site saw it, and what was done before.
+
+    Beside them, of those treated as positional: how late another cause was found, and what only time showed.
+    """
     apart = adjudications[adjudications["positional"].eq("probable_non_positional")]
     sessions = attempts.groupby(EPISODE).size().rename("sessions").reset_index()
     apart = apart.merge(sessions, on=EPISODE, how="left")
@@ -81,6 +88,7 @@ def describe_non_positional(adjudications: pd.DataFrame, attempts: pd.DataFrame)
         )
     else:
         rows.append(withhold("sessions_median", "too_few", "no maneuver was given", stratum="all", n_sites=0, **total))
+    rows += [_median_day(adjudications), *count_later_flags(later_flags, adjudications, attempts, config)]
     return tidy_estimates(
         rows, analysis="non_positional", population="probable_non_positional", method="share of episodes"
     )

@@ -20,6 +20,7 @@ from pipeline.models.bootstrap import leave_out_weights
 from pipeline.models.counts import name_first_maneuvers
 from pipeline.models.jackknife import RESTS_ON_ONE, limits
 from pipeline.models.npmle import ROUNDING, NotConverged, collapse_intervals, fit_many, fit_npmle
+from pipeline.models.short_arm import refuse_circular_arms
 from pipeline.models.tidy import state, tidy_estimates, withhold
 from schemas.study import Config, Study
 
@@ -29,6 +30,18 @@ ONE_SITE = "one site: the limits leave out that sites differ"
 INFORMATIVE = ("resolved", "unresolved")
 FAR = 100.0  # on the complementary log-log scale: no share is distinguishable from 0 there
 WORTH_SAYING = 0.005  # a difference between least and most that a reader would see
+
+
+def estimate_resolution_curves(
+    episodes: pd.DataFrame, spells: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame, config: Config
+) -> pd.DataFrame:
+    """The curves, and a refusal where a site named the short arm of a positional episode by the response to a maneuver."""
+    curves = estimate_curves(spells, adjudications, attempts, config)
+    positional = adjudications.loc[adjudications["positional"].eq("yes"), EPISODE]
+    refused = refuse_circular_arms(episodes.merge(positional, on=EPISODE))
+    where = {"analysis": "resolution_curves", "population": "positional", "method": METHOD}
+    refusals = tidy_estimates(refused, endpoint=config.study.resolution.primary, **where)
+    return pd.concat([curves, refusals], ignore_index=True)
 
 
 def estimate_curves(

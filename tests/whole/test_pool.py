@@ -22,6 +22,8 @@ def test_everything_promised_is_there(pool_run):
     promised = [
         "warehouse.duckdb",
         "reports/committee.html",
+        "reports/technical.html",
+        "estimates/planted_variants.csv",
         "intake/S01/001/report.html",
         "intake/S01/001/problems.csv",
     ]
