@@ -1,8 +1,9 @@
 """The share resolved by a day in one group of first spells: of a site, or of those who began with the same maneuver.
 
 Estimated is P(resolution on or before the day) for the first spells of positional episodes that were followed, counted from the first
-attempt. Resolution lies between two looks, so the estimator is that of the curves, and so are its limits: a bootstrap of sites, then
-patients; of patients where there is one site.
+attempt. Resolution lies between two looks, so the estimator is that of the curves. Its limits come from a bootstrap of sites, then
+patients; of patients where there is one site, which the jackknife over sites of the curves cannot serve. For a part of several sites
+they are a little wider than those of the curves (tests/recovery/README.md).
 """
 
 import zlib

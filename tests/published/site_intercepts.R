@@ -1,10 +1,10 @@
 # Complementary log-log regression with a random intercept of the herd, by lme4 (Bates D et al. J Stat Softw 2015;67(1)) with 25 points of
-# adaptive Gauss-Hermite quadrature, on its data set cbpp (herds_cbpp.csv).
+# adaptive Gauss-Hermite quadrature, on its data set cbpp (cbpp.csv).
 # Run as: Rscript site_intercepts.R > site_intercepts.csv
 suppressPackageStartupMessages(library(lme4))
 
 script <- sub("^--file=", "", grep("^--file=", commandArgs(FALSE), value = TRUE))
-herds <- read.csv(file.path(dirname(script), "herds_cbpp.csv"), comment.char = "#")
+herds <- read.csv(file.path(dirname(script), "cbpp.csv"), comment.char = "#")
 fit <- glmer(cbind(incidence, size - incidence) ~ factor(period) + (1 | herd), herds, binomial("cloglog"), nAGQ = 25,
              control = glmerControl(optimizer = "bobyqa", optCtrl = list(rhobeg = 0.2, rhoend = 1e-9, maxfun = 1e5)))
 cat(sprintf("# R %s, lme4 %s\n", getRversion(), packageVersion("lme4")))

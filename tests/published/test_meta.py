@@ -152,7 +152,7 @@ def test_one_trial_has_its_own_odds_ratio():
 
 
 def test_random_intercepts_of_herds_agree_with_lme4():
-    herds, recorded = _read(HERE / "herds_cbpp.csv"), _read(HERE / "site_intercepts.csv").set_index("term")
+    herds, recorded = _read(HERE / "cbpp.csv"), _read(HERE / "site_intercepts.csv").set_index("term")
     rows = [
         (r.herd, r.period, n < r.incidence)
         for r in herds.rename(columns={"size": "n"}).itertuples()
