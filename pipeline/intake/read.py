@@ -13,6 +13,7 @@ from openpyxl import Workbook, load_workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
 from pipeline.intake.handed import Handed, Loose, Sheet, letters, make_sheet, name_safely, to_text
+from pipeline.intake.own_sheets import is_sealed, plain
 from pipeline.intake.patterns import DATE_CELL
 from pipeline.intake.problem import Problem
 from pipeline.intake.read_csv import read_csv
@@ -86,10 +87,11 @@ def read_one_workbook(path: Path, place: str) -> tuple[list[Sheet], list[Loose],
             parts = zipfile.ZipFile(path)
             formulas = load_workbook(path) if has_formulas(parts) else None
         sha256 = hashlib.sha256(path.read_bytes()).hexdigest()
-        sheets = [read_sheet(sheet, f"sheet {n}", sha256) for n, sheet in enumerate(book.worksheets, 1)]
+        own, sources = split_own_sheets(book)
+        sheets = [read_sheet(sheet, f"sheet {n}", sha256) for n, sheet in sources.items()]
         loose = [*list_book_texts(book)]
-        for sheet, source in zip(sheets, book.worksheets, strict=True):
-            loose += list_sheet_texts(source, sheet.table)
+        for sheet, source in zip(sheets, sources.values(), strict=True):
+            loose += [text for text in list_sheet_texts(source, sheet.table) if plain(text.text) not in own]
             if formulas:
                 found = read_formulas(formulas[source.title], source, sheet)
                 loose += [text for text, _ in found]
@@ -99,6 +101,18 @@ def read_one_workbook(path: Path, place: str) -> tuple[list[Sheet], list[Loose],
     except Exception as error:  # whatever a broken file raises, its message could quote the file
         return [], [], [Problem("unreadable", name_file(path, place), also=f"({type(error).__name__})")]
     return sheets, loose, problems
+
+
+def split_own_sheets(book: Workbook) -> tuple[set[str], dict[int, Worksheet]]:
+    """The texts of the sheets that the project wrote and nobody changed, and all other sheets by number."""
+    own, others = set(), {}
+    for number, sheet in enumerate(book.worksheets, 1):
+        texts = {place: text for place, cell in sheet._cells.items() if (text := to_text(cell.value))}
+        if is_sealed(texts):
+            own |= {plain(text) for text in texts.values()}
+        else:
+            others[number] = sheet
+    return own, others
 
 
 def read_sheet(sheet: Worksheet, place: str, sha256: str) -> Sheet:
