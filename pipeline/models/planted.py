@@ -4,7 +4,8 @@ Counted are all stored episodes of the demonstration pool: what was planted (str
 being positional at all and, among those read as positional, for canal, arm and mechanism. Estimated is the share of a planted variant that
 was read as planted, among the episodes whose looks can tell: before the first attempt, a test that can show the variant showed nystagmus.
 Those tests are the ones of the plan (tests_of_canal, and tests_of_short_arm for the short arm of the posterior canal); several canals need
-nystagmus in tests of two canals, or in those of one canal on both sides. A part that was planted as unknown is not asked for. Looks that
+nystagmus in tests of two canals, or in those of one canal on both sides. The same canal of both ears is read as that canal with the side
+`both`, and asked for as such. A part that was planted as unknown is not asked for. Looks that
 fit several variants leave a reading open: `variant_allowed` asks only whether the planted one is still among those. Other causes have no
 test of their own: their share is that of those set apart, among all.
 
@@ -26,6 +27,7 @@ from schemas.study import Config, Guards
 EPISODE = ["site", "episode_id"]
 READ = {"positional": codes.POSITIONAL, "canal": codes.CANAL, "arm": codes.ARM, "mechanism": codes.MECHANISM}
 PLACE = ("canal", "arm", "mechanism")
+BOTH_EARS_HAVE = "posterior"  # the one canal that the demonstration pool plants in both ears at once
 POPULATION = "demonstration pool"
 LOOKS_TELL = "demonstration pool, looks can tell"
 INTERVAL = "exact (Clopper-Pearson) interval"
@@ -36,11 +38,12 @@ def compare_planted(
 ) -> pd.DataFrame:
     """Counts and recovered shares for each planted variant (schemas.estimate.Estimates, analysis `planted_variants`).
 
-    `truth` has a row per simulated episode: site, episode_id, pattern, canal, arm, mechanism, is_positional. Simulated episodes that were
-    not stored are left out.
+    `truth` has a row per simulated episode: site, episode_id, pattern, canal, arm, mechanism, side, is_positional. Simulated episodes that
+    were not stored are left out.
     """
-    planted = truth[[*EPISODE, "pattern", "is_positional", *PLACE]]
-    read = adjudications[[*EPISODE, *READ, "variants"]]
+    planted = truth[[*EPISODE, "pattern", "is_positional", *PLACE, "side"]]
+    planted = planted.assign(canal=planted["canal"].mask(planted["side"].eq("both"), BOTH_EARS_HAVE))
+    read = adjudications[[*EPISODE, *READ, "side", "variants"]]
     pairs = read.merge(planted, on=EPISODE, validate="one_to_one", suffixes=("", "_planted"))
     pairs["tells"] = mark_telling(pairs, findings, config.criteria)
     rows = [row for pattern, members in _split_patterns(pairs) for row in _compare(pattern, members, config)]
@@ -50,17 +53,22 @@ def compare_planted(
 def mark_telling(pairs: pd.DataFrame, findings: pd.DataFrame, criteria: Criteria) -> pd.Series:
     """True for the rows whose looks before the first attempt can tell the planted variant; all rows of another cause are.
 
-    `pairs` has site, episode_id, is_positional, canal_planted and arm_planted; `findings` are schemas.derived.Findings.
+    `pairs` has site, episode_id, is_positional, canal_planted, arm_planted and side_planted; `findings` are schemas.derived.Findings.
     """
     shown = findings[findings["nystagmus"].astype(bool) & findings["before_treatment"].astype(bool)]
     canals = {canal: _key(shown[shown["test"].isin(tests)]) for canal, tests in criteria.tests_of_canal.items()}
     short = _key(shown[shown["test"].isin(criteria.tests_of_short_arm)])
     keys = pd.MultiIndex.from_frame(pairs[EPISODE].astype(str))
     tells = pd.Series(pairs["is_positional"].eq("no").to_numpy(bool), index=pairs.index)
+    several = _is_several(pairs)
     for canal, episodes in canals.items():
-        tells |= pairs["canal_planted"].eq(canal).to_numpy(bool) & keys.isin(episodes)
+        tells |= ~several & pairs["canal_planted"].eq(canal).to_numpy(bool) & keys.isin(episodes)
     tells |= _plant(pairs, "posterior", "short") & keys.isin(short)
-    return tells | (pairs["canal_planted"].eq("multiple").to_numpy(bool) & keys.isin(_find_several(shown, criteria)))
+    return tells | (several & keys.isin(_find_several(shown, criteria)))
+
+
+def _is_several(pairs: pd.DataFrame) -> pd.Series:
+    return (pairs["canal_planted"].eq("multiple") | pairs["side_planted"].eq("both")).astype(bool)
 
 
 def _find_several(shown: pd.DataFrame, criteria: Criteria) -> pd.MultiIndex:
@@ -114,10 +122,12 @@ def _share(members: pd.DataFrame, guards: Guards) -> Iterator[dict]:
     yield _recover("positional_recovered", members, together, guards)
     for part in asked:
         same = members[part].eq(members[f"{part}_planted"]) & members["positional"].eq("yes")
+        if part == "canal":
+            same &= members["side"].eq("both") | members["side_planted"].ne("both")
         together = together & same
         yield _recover(f"{part}_recovered", members, same, guards)
     yield _recover("variant_recovered", members, together, guards)
-    if not members["canal_planted"].eq("multiple").any():  # several canals are several entries of that list
+    if not _is_several(members).any():  # several canals are several entries of that list
         yield _recover("variant_allowed", members, _allow(members, asked), guards)
 
 

@@ -13,7 +13,7 @@ CUPULA = "posterior/right/cupula/cupulolithiasis"
 def plant(
     count: int, start: int = 0, pattern: str = "posterior_long", positional: str = "yes", **place: str
 ) -> list[dict]:
-    where = {"canal": "posterior", "arm": "long", "mechanism": "canalolithiasis"} | place
+    where = {"canal": "posterior", "arm": "long", "mechanism": "canalolithiasis", "side": "right"} | place
     return [
         {"site": f"S0{n % 2}", "episode_id": f"EP-{n}", "pattern": pattern, "is_positional": positional, **where}
         for n in range(start, start + count)
@@ -26,6 +26,7 @@ def read(episodes: list[dict], variants: str = LONG, **verdict: str) -> list[dic
         "canal": "posterior",
         "arm": "long",
         "mechanism": "canalolithiasis",
+        "side": "right",
         "variants": variants,
     }
     return [{"site": e["site"], "episode_id": e["episode_id"]} | plain | verdict for e in episodes]
@@ -100,6 +101,17 @@ def test_another_cause_is_recovered_when_it_is_set_apart(plan):
     readings = read(truth[:9], positional="probable_non_positional") + read(truth[9:])
     told = compare(truth, readings, [], plan).loc[("planted=silent", LOOKS_TELL)]
     assert told["estimate"].to_dict() == {"positional_recovered": 0.75}
+
+
+def test_both_ears_are_recovered_as_the_canal_with_both_sides(plan):
+    truth = plant(12, pattern="both", canal="multiple", arm="unknown", side="both")
+    looks = look(truth) + look(truth, side="left")
+    readings = read(truth[:9], side="both") + read(truth[9:])
+    told = compare(truth, readings, looks, plan).loc[("planted=both", LOOKS_TELL)]
+    assert told.loc[["canal_recovered", "variant_recovered"], "estimate"].tolist() == [0.75, 0.75]
+    assert "variant_allowed" not in told.index
+    one_side = compare(truth, readings, look(truth), plan).loc[("planted=both", LOOKS_TELL)]
+    assert one_side["n_episodes"].eq(0).all()
 
 
 def test_an_unknown_arm_is_not_asked_for(plan):
