@@ -53,7 +53,7 @@ rule all:
     input:
         RESULTS / "reports" / "committee.html",
         RESULTS / "reports" / "technical.html",
-        [RESULTS / "rows" / site / "disagreements.csv" for site in SITES],
+        [RESULTS / "sites" / site / "report.html" for site in SITES],
 
 
 for number, batch in enumerate(batch_deliveries(DELIVERIES)):
@@ -124,17 +124,23 @@ rule analyse:
         step("analyse", "--plan {PLAN:q} --warehouse {input.warehouse:q} --out {output:q} {wildcards.analysis}")
 
 
-rule disagreements:
-    """List for each site where its recorded diagnoses differ from what the looks say."""
+rule site_pages:
+    """Write each site's own page and its list of disagreements; they stay with the site."""
     input:
         warehouse=RESULTS / "warehouse.duckdb",
-        code=find_sources("pipeline.steps.disagreements"),
+        monitoring=RESULTS / "unreleased" / "site_monitoring.csv",
+        estimates=[RESULTS / "estimates" / f"{name}.csv" for name in ANALYSES],
+        plan=PLAN_FILES,
+        code=[*find_sources("pipeline.steps.site_pages"), ROOT / "reports" / "site.html.j2", ROOT / "reports" / "style.css"],
     output:
-        [RESULTS / "rows" / site / "disagreements.csv" for site in SITES],
+        [RESULTS / "sites" / site / name for site in SITES for name in ("report.html", "disagreements.csv")],
+    params:
+        folders=[str(RESULTS / "sites" / site) for site in SITES],
     log:
-        RESULTS / "logs" / "disagreements.log",
+        RESULTS / "logs" / "site_pages.log",
     shell:
-        step("disagreements", "--warehouse {input.warehouse:q} {output:q}")
+        step("site_pages", "--plan {PLAN:q} --warehouse {input.warehouse:q} --monitoring {input.monitoring:q} "
+             "--estimates {input.estimates:q} --sites {params.folders:q}")
 
 
 rule disclose:

@@ -21,12 +21,13 @@ FLOORS = [
     "figures",
     "committee",
     "technical",
+    "site_page",
     "render",
     "steps",
     "tools",
     "__main__",
 ]
-PATIENT_LEVEL = {"intake", "warehouse", "clinic", "explain", "derive", "models", "analyses", "tools"}
+PATIENT_LEVEL = {"intake", "warehouse", "clinic", "explain", "derive", "models", "analyses", "site_page", "tools"}
 AGGREGATES_ONLY = {"disclose", "figures", "committee", "technical", "render"}
 LIBRARY_ROOMS = {
     "duckdb": {"pipeline/warehouse.py"},

@@ -1,0 +1,47 @@
+"""Write each site's own page: its numbers, its lists, what to record better. Each stays with its site."""
+
+import argparse
+from pathlib import Path
+
+import pandas as pd
+
+from pipeline.models.agreement import list_disagreements, pair_diagnoses
+from pipeline.render import render_page
+from pipeline.site_page.records import DELIVERED, DERIVED, KEPT, select_site
+from pipeline.site_page.report import compose_site_page
+from pipeline.steps.run import run_step
+from pipeline.warehouse import open_warehouse
+from schemas.estimate import Estimates
+from schemas.study import read_config
+
+
+def main() -> None:
+    """Read the command line and write a page and a list for each site."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
+    parser.add_argument("--warehouse", type=Path, required=True, help="file to read")
+    parser.add_argument("--monitoring", type=Path, required=True, help="estimates of site_monitoring before protection")
+    parser.add_argument("--estimates", type=Path, nargs="+", required=True, help="estimates after protection")
+    parser.add_argument("--sites", type=Path, nargs="*", default=[], help="folders to write to, one a site")
+    arguments = parser.parse_args()
+    config = read_config(arguments.plan)
+    estimates = {path.stem: read(path) for path in arguments.estimates}
+    monitoring = read(arguments.monitoring)
+    with open_warehouse(arguments.warehouse) as warehouse:
+        tables = {name: warehouse.read(name, current=True) for name in DELIVERED}
+        tables |= {name: warehouse.read(name) for name in (*DERIVED, *KEPT)}
+    for folder in arguments.sites:
+        records = select_site(tables, folder.name)
+        content = compose_site_page(records, estimates, monitoring, config)
+        (folder / "report.html").write_text(render_page("site.html.j2", content), "utf-8")
+        differing = list_disagreements(pair_diagnoses(records["episodes"], records["adjudications"]))
+        differing.to_csv(folder / "disagreements.csv", index=False)
+
+
+def read(path: Path) -> pd.DataFrame:
+    """One file of estimates."""
+    return Estimates.cast(pd.read_csv(path))
+
+
+if __name__ == "__main__":
+    run_step(main)

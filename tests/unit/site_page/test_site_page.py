@@ -1,0 +1,202 @@
+"""A site's page: only its own rows, the pool only where it tells of no few others, and a heading only where something stayed open."""
+
+import pandas as pd
+import pytest
+
+from pipeline.render import render_page
+from pipeline.site_page.beside import HIDDEN, Measure, place_in_funnel, say_pool
+from pipeline.site_page.missing import HEADINGS, find_missing
+from pipeline.site_page.records import SiteRecords, select_site
+from pipeline.site_page.report import compose_site_page
+from schemas.delivery import TABLES
+from schemas.derived import DERIVED
+from schemas.estimate import Estimates
+from schemas.store import KEPT
+
+SITE = "S01"
+VERDICT = {"positional": "yes", "canal": "posterior", "side": "right", "arm": "long", "mechanism": "canalolithiasis"}
+
+
+def table(name: str, *rows: dict) -> pd.DataFrame:
+    """Rows of a stored or derived table; what a test does not name is empty."""
+    model = {**TABLES, **DERIVED, **KEPT}[name]
+    columns = ["site", *(c for c in model.describe() if c != "site")]
+    return pd.DataFrame([{"site": SITE, **row} for row in rows], columns=columns).astype(object)
+
+
+def look(test: str = "dix_hallpike", shows: bool = True, **measured: object) -> tuple[dict, dict]:
+    key = {"episode_id": "EP-1", "day": 0, "look": 1, "test": test, "side": "right"}
+    return key | measured, key | {"nystagmus": shows, "before_treatment": True}
+
+
+def records_of(
+    *looks: tuple[dict, dict],
+    verdict: dict | None = None,
+    status: str = "resolved",
+    episode: dict | None = None,
+    treatments: tuple[dict, ...] = (),
+    scores: tuple[int, ...] = (0, 7),
+    failed: bool = False,
+    site: str = SITE,
+) -> SiteRecords:
+    known = {"episode_id": "EP-1", "site": site}
+    verdict = (
+        known | VERDICT | {"certainty": "definite", "reasons_against": "", "site_recognised": False} | (verdict or {})
+    )
+    tables = {
+        "episodes": table("episodes", known | (episode or {})),
+        "examinations": table("examinations", *(known | handed for handed, _ in looks)),
+        "findings": table("findings", *(known | found for _, found in looks)),
+        "treatments": table("treatments", *(known | given for given in treatments)),
+        "followups": table("followups", *(known | {"day": day, "dhi_total": 20} for day in scores)),
+        "adjudications": table("adjudications", verdict),
+        "spells": table("spells", known | {"endpoint": "objective", "spell": 1, "status": status}),
+        "attempts": table("attempts"),
+        "failure_reasons": table("failure_reasons", *([known | {"reason": "technique"}] if failed else [])),
+        "deliveries": table("deliveries", {"site": site, "delivery": "001", "is_current": True}),
+        "problems": table("problems"),
+        "row_counts": table("row_counts"),
+    }
+    return SiteRecords(site, tables)
+
+
+UNKNOWN = {"mechanism": "unknown"}
+TIMED, UNTIMED = look(duration_s=20.0), look()
+LATERAL = {"canal": "lateral", "side": "unknown"}
+FIRST = {"day": 0, "attempt": 1, "hold_s": 30.0, "head_turn_deg": 45.0}
+
+
+@pytest.mark.parametrize(
+    ("heading", "open_", "closed"),
+    [
+        ("not timed", records_of(UNTIMED, verdict=UNKNOWN), records_of(TIMED, verdict=UNKNOWN)),
+        ("not timed", records_of(UNTIMED, verdict=UNKNOWN), records_of(UNTIMED)),
+        (
+            "side of a lateral canal",
+            records_of(look("supine_roll", duration_s=20.0), verdict=LATERAL),
+            records_of(look("supine_roll", duration_s=20.0, peak_spv=12.0), verdict=LATERAL),
+        ),
+        (
+            "side of a lateral canal",
+            records_of(look("supine_roll", duration_s=20.0), verdict=LATERAL),
+            records_of(look("supine_roll", duration_s=20.0), look("bow"), verdict=LATERAL),
+        ),
+        (
+            "no roll test",
+            records_of(look(shows=False), verdict={"canal": "unknown"}),
+            records_of(look(shows=False), look("supine_roll", shows=False), verdict={"canal": "unknown"}),
+        ),
+        (
+            "on sitting up",
+            records_of(look(shows=False), verdict={"certainty": "subjective"}),
+            records_of(look(shows=False), look("sitting_up", shows=False), verdict={"certainty": "subjective"}),
+        ),
+        ("No positional test", records_of(), records_of(look(shows=False))),
+        ("Nobody looked again", records_of(TIMED, status="not_looked"), records_of(TIMED)),
+        ("was set aside", records_of(TIMED, status="incomplete_record"), records_of(TIMED)),
+        (
+            "holds or angles",
+            records_of(TIMED, treatments=(FIRST | {"hold_s": None},), failed=True),
+            records_of(TIMED, treatments=(FIRST,), failed=True),
+        ),
+        (
+            "holds or angles",
+            records_of(TIMED, treatments=(FIRST | {"hold_s": None},), failed=True),
+            records_of(TIMED, treatments=(FIRST | {"hold_s": None},)),
+        ),
+        ("fewer than two days", records_of(TIMED, scores=(0,)), records_of(TIMED)),
+        ("fewer than two days", records_of(TIMED, scores=(7, 7)), records_of(TIMED)),
+        (
+            "without what it rests on",
+            records_of(TIMED, episode={"recorded_arm": "short", "arm_basis": "not_assessed"}),
+            records_of(TIMED, episode={"recorded_arm": "short", "arm_basis": "sitting_up"}),
+        ),
+    ],
+)
+def test_a_heading_counts_an_episode_only_where_something_stayed_open(heading, open_, closed):
+    def named(records: SiteRecords) -> list[int]:
+        return [entry["episodes"] for entry in find_missing(records) if heading in entry["open"]]
+
+    assert named(open_) == [1]
+    assert named(closed) == []
+
+
+def test_every_heading_is_tripped_by_a_case_above():
+    marks = test_a_heading_counts_an_episode_only_where_something_stayed_open.pytestmark
+    tried = {case[0] for case in marks[0].args[1]}
+    assert all(any(text in says for text in tried) for says, _, _ in HEADINGS)
+
+
+@pytest.mark.parametrize(
+    ("events", "total", "pool", "sites", "shown"),
+    [
+        (40, 100, (200, 500), 5, "40 %"),
+        (40, 100, (200, 500), 3, HIDDEN),  # two others
+        (40, 100, (200, 500), 4, "40 %"),
+        (40, 100, (45, 500), 5, HIDDEN),  # five others with it
+        (40, 100, (435, 500), 5, HIDDEN),  # five others without it
+        (40, 100, (40, 500), 5, "8 %"),  # no other with it
+        (90, 100, (94, 108), 5, HIDDEN),  # eight others
+        (40, 100, (None, 500), 5, HIDDEN),
+    ],
+)
+def test_the_pool_is_shown_only_where_the_others_are_many(events, total, pool, sites, shown):
+    assert say_pool(Measure("share", events, total, *pool, sites), 11).replace("\u00a0", " ") == shown
+
+
+def monitor(**numbers: float) -> pd.DataFrame:
+    rows = [
+        {"analysis": "site_monitoring", "population": "positional", "stratum": f"site={SITE}", "term": f"{term}_day_7"}
+        | {"estimate": value, "status": "ok"}
+        for term, value in numbers.items()
+    ]
+    return Estimates.cast(pd.DataFrame(rows).reindex(columns=list(Estimates.to_schema().columns)))
+
+
+NUMBERS = {"observed_by": 0.4, "expected_by": 0.6, "control_lower_95": 0.5, "control_upper_95": 0.7}
+NUMBERS |= {"control_lower_99.8": 0.4, "control_upper_99.8": 0.8}
+
+
+def test_outside_the_limits_is_said_and_drawn_with_all_limits():
+    (place,) = place_in_funnel(monitor(**NUMBERS), records_of(), 8)
+    assert "outside" in place["said"]
+    assert place["bar"] == {"observed": 40, "expected": 60, "bands": [[40, 80], [50, 70]]}
+    (within,) = place_in_funnel(monitor(**NUMBERS | {"observed_by": 0.55}), records_of(), 8)
+    assert "within" in within["said"]
+
+
+@pytest.mark.parametrize("sites", [None, 1, 3])
+def test_no_comparison_with_few_other_sites(sites):
+    assert place_in_funnel(monitor(**NUMBERS), records_of(), sites) == []
+
+
+def page_of(records: SiteRecords, plan) -> str:
+    return render_page("site.html.j2", compose_site_page(records, {}, monitor(), plan))
+
+
+def test_nothing_of_another_site_is_on_the_page(plan):
+    own = records_of(UNTIMED, verdict=UNKNOWN)
+    other = records_of(
+        UNTIMED, verdict={"positional": "probable_non_positional", "reasons_against": "cannot_stand"}, site="S02"
+    )
+    both = {name: pd.concat([own[name], other[name].replace("EP-1", "EP-2")]) for name in own.tables}
+    assert page_of(select_site(both, SITE), plan) == page_of(own, plan)
+    assert "EP-2" in page_of(select_site(both, "S02"), plan)
+
+
+def test_a_site_without_an_accepted_delivery_gets_a_sentence(plan):
+    records = records_of()
+    records["deliveries"]["is_current"] = False
+    assert "No delivery of this site has been accepted" in page_of(records, plan)
+
+
+def test_differences_and_cases_apart_are_listed_by_pseudonym(plan):
+    differs = records_of(TIMED, episode={"recorded_canal": "lateral", "recorded_side": "right"})
+    content = compose_site_page(differs, {}, monitor(), plan)
+    assert [(line["episode"], line["parts"]) for line in content["differing"]] == [("EP-1", "canal")]
+    apart = records_of(
+        verdict={"positional": "probable_non_positional", "reasons_against": "cannot_stand", "known_day": 0}
+    )
+    content = compose_site_page(apart, {}, monitor(), plan)
+    assert [(line["episode"], line["recognised"], line["sessions"]) for line in content["apart"]] == [("EP-1", "no", 0)]
+    assert content["differing"] == []
