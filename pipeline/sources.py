@@ -24,7 +24,9 @@ def find_sources(module: str) -> list[str]:
 def list_own_files() -> list[Path]:
     """Every file whose change can change a number or a page: code, templates, styles and the workflow itself, sorted."""
     rooms = (path for room in ("schemas", "pipeline", "reports") for path in (ROOT / room).rglob("*"))
-    return sorted([*(path for path in rooms if path.suffix in (".py", ".j2", ".css", ".js")), ROOT / "Snakefile"])
+    return sorted(
+        [*(path for path in rooms if path.suffix in (".py", ".smk", ".j2", ".css", ".js")), ROOT / "Snakefile"]
+    )
 
 
 @cache

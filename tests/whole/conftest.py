@@ -4,6 +4,7 @@ import csv
 import os
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -47,8 +48,20 @@ def write_delivery(folder: Path, tables: dict[str, list[dict]], site: str, numbe
 
 @pytest.fixture(scope="session")
 def pool_run(tmp_path_factory):
-    """The demonstration pool, run once: the folder with `results`, and what the terminal showed."""
-    directory = tmp_path_factory.mktemp("pool")
-    done = run_workflow(directory)
-    assert done.returncode == 0, done.stdout[-3000:]
-    return directory, done.stdout
+    """The demonstration pool, run once for all processes: the folder with `results`, and what the terminal showed."""
+    shared = tmp_path_factory.getbasetemp()
+    shared = shared.parent if "PYTEST_XDIST_WORKER" in os.environ else shared
+    directory, shown = shared / "pool", shared / "pool.txt"
+    try:
+        directory.mkdir()
+    except FileExistsError:
+        while not shown.exists():
+            time.sleep(0.5)
+    else:
+        done = run_workflow(directory)
+        written = shared / "pool.txt.part"
+        written.write_text(f"{done.returncode}\n{done.stdout}", "utf-8")
+        written.rename(shown)
+    ended, _, stdout = shown.read_text("utf-8").partition("\n")
+    assert ended == "0", stdout[-3000:]
+    return directory, stdout

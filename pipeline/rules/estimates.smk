@@ -1,0 +1,46 @@
+"""From the warehouse to estimates that may leave."""
+
+
+rule analyse:
+    """Run one analysis of the plan on the stored rows."""
+    input:
+        warehouse=RESULTS / "warehouse.duckdb",
+        plan=PLAN_FILES,
+        code=lambda wildcards: [*find_sources("pipeline.steps.analyse"), *find_sources(module_of(wildcards.analysis))],
+    output:
+        RESULTS / "unreleased" / "{analysis}.csv",
+    wildcard_constraints:
+        analysis="|".join(ANALYSES),
+    log:
+        RESULTS / "logs" / "{analysis}.log",
+    shell:
+        step("analyse", "--plan {PLAN:q} --warehouse {input.warehouse:q} --out {output:q} {wildcards.analysis}")
+
+
+rule planted:
+    """Compare what was planted in the demonstration pool with what its looks were read as; nobody in it exists."""
+    input:
+        warehouse=RESULTS / "warehouse.duckdb",
+        truth=DEMONSTRATION / "truth" / "episodes.csv",
+        plan=PLAN_FILES,
+        code=find_sources("pipeline.steps.planted"),
+    output:
+        RESULTS / "estimates" / "planted_variants.csv",
+    log:
+        RESULTS / "logs" / "planted.log",
+    shell:
+        step("planted", "--plan {PLAN:q} --truth {input.truth:q} --warehouse {input.warehouse:q} --out {output:q}")
+
+
+rule disclose:
+    """Hide small groups in every estimate: what comes out may leave."""
+    input:
+        estimates=[RESULTS / "unreleased" / f"{name}.csv" for name in ANALYSES],
+        plan=PLAN_FILES,
+        code=find_sources("pipeline.steps.disclose"),
+    output:
+        [RESULTS / "estimates" / f"{name}.csv" for name in ANALYSES],
+    log:
+        RESULTS / "logs" / "disclose.log",
+    shell:
+        step("disclose", "--plan {PLAN:q} --out {RESULTS:q}/estimates {input.estimates:q}")

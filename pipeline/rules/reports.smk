@@ -1,0 +1,50 @@
+"""From the estimates to what people read."""
+
+
+rule report:
+    """Write the committee's report from the estimates; no model runs here."""
+    input:
+        estimates=[RESULTS / "estimates" / f"{name}.csv" for name in ANALYSES],
+        fingerprints=RESULTS / "unreleased" / "fingerprints.csv",
+        plan=PLAN_FILES,
+        code=[*find_sources("pipeline.steps.report"), ROOT / "reports" / "committee.html.j2", ROOT / "reports" / "style.css"],
+    output:
+        RESULTS / "reports" / "committee.html",
+    log:
+        RESULTS / "logs" / "report.log",
+    shell:
+        step("report", "--plan {PLAN:q} --fingerprints {input.fingerprints:q} --out {output:q} {input.estimates:q}")
+
+
+rule technical:
+    """Write the technical report from the estimates; no model runs here."""
+    input:
+        estimates=[RESULTS / "estimates" / f"{name}.csv" for name in [*ANALYSES, *(["planted_variants"] if IS_DEMONSTRATION else [])]],
+        fingerprints=RESULTS / "unreleased" / "fingerprints.csv",
+        plan=PLAN_FILES,
+        code=[*find_sources("pipeline.steps.technical"), *(ROOT / "reports").glob("technical.*"), ROOT / "reports" / "style.css"],
+    output:
+        RESULTS / "reports" / "technical.html",
+    log:
+        RESULTS / "logs" / "technical.log",
+    shell:
+        step("technical", "--plan {PLAN:q} --fingerprints {input.fingerprints:q} --out {output:q} {input.estimates:q}")
+
+
+rule site_pages:
+    """Write each site's own page and its list of disagreements; they stay with the site."""
+    input:
+        warehouse=RESULTS / "warehouse.duckdb",
+        monitoring=RESULTS / "unreleased" / "site_monitoring.csv",
+        estimates=[RESULTS / "estimates" / f"{name}.csv" for name in ANALYSES],
+        plan=PLAN_FILES,
+        code=[*find_sources("pipeline.steps.site_pages"), ROOT / "reports" / "site.html.j2", ROOT / "reports" / "style.css"],
+    output:
+        [RESULTS / "sites" / site / name for site in SITES for name in ("report.html", "disagreements.csv")],
+    params:
+        folders=[str(RESULTS / "sites" / site) for site in SITES],
+    log:
+        RESULTS / "logs" / "site_pages.log",
+    shell:
+        step("site_pages", "--plan {PLAN:q} --warehouse {input.warehouse:q} --monitoring {input.monitoring:q} "
+             "--estimates {input.estimates:q} --sites {params.folders:q}")

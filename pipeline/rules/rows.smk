@@ -1,0 +1,53 @@
+"""From the deliveries to the warehouse, and what the numbers are made from."""
+
+
+for number, batch in enumerate(batch_deliveries(DELIVERIES)):
+
+    rule:
+        """Take in a batch of deliveries: identifiers, reading, types, rules. Bad data end in problems, not in an error."""
+        name:
+            f"intake_{number}"
+        input:
+            files=[path for delivery in batch for path in delivery.files],
+            plan=PLAN_FILES,
+            code=[*find_sources("pipeline.steps.intake"), ROOT / "reports" / "intake.html.j2", ROOT / "reports" / "style.css"],
+        output:
+            rows=[RESULTS / "rows" / d.site / d.number / f"{table}.parquet" for d in batch for table in ROW_TABLES],
+            problems=[RESULTS / "intake" / d.site / d.number / "problems.csv" for d in batch],
+            pages=[RESULTS / "intake" / d.site / d.number / "report.html" for d in batch],
+        params:
+            folders=[str(delivery.folder) for delivery in batch],
+        log:
+            RESULTS / "logs" / f"intake_{number}.log",
+        shell:
+            step("intake", "--plan {PLAN:q} --results {RESULTS:q} {params.folders:q}")
+
+
+rule store:
+    """Store every delivery, decide what the looks mean, and write the rows that the models see."""
+    input:
+        rows=[folder / f"{table}.parquet" for folder in ROWS for table in ROW_TABLES],
+        plan=PLAN_FILES,
+        code=find_sources("pipeline.steps.store"),
+    output:
+        update(RESULTS / "warehouse.duckdb"),  # not deleted beforehand: the old one stays whole until the new one is
+    params:
+        folders=[str(folder) for folder in ROWS],
+    log:
+        RESULTS / "logs" / "store.log",
+    shell:
+        step("store", "--plan {PLAN:q} --warehouse {output:q} {params.folders:q}")
+
+
+rule fingerprint:
+    """Say what the numbers were made from."""
+    input:
+        warehouse=RESULTS / "warehouse.duckdb",
+        plan=PLAN_FILES,
+        code=list_own_files(),
+    output:
+        RESULTS / "unreleased" / "fingerprints.csv",
+    log:
+        RESULTS / "logs" / "fingerprint.log",
+    shell:
+        step("fingerprint", "--plan {PLAN:q} --warehouse {input.warehouse:q} --out {output:q}")
