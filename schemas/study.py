@@ -64,7 +64,6 @@ class Curves(Closed):
     strata: tuple[tuple[Literal["canal", "side", "arm", "mechanism", "first_maneuver"], ...], ...] = Field(
         description="Parts of the pool that get a curve of their own; several names in one entry are crossed"
     )
-    replicates: int = Field(ge=100, description="Bootstrap replicates behind each band")
 
     @model_validator(mode="after")
     def _days_within_horizon(self) -> "Curves":

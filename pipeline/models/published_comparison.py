@@ -23,7 +23,7 @@ from pipeline.models.tidy import state, tidy_estimates, withhold
 from schemas.published import PROVENANCE, Published, PublishedPool, Trial, TrialArm
 from schemas.study import Config, Study
 
-OWN = "interval-censored NPMLE; limits: bootstrap of sites, then patients"
+OWN = "interval-censored NPMLE; limits: delete-one-site jackknife, complementary log-log scale"
 EXACT = "exact (Clopper-Pearson) interval"
 RATIO = "Mantel-Haenszel odds ratio; limits: Robins-Breslow-Greenland"
 DIFFERENT = "different populations: further sessions may have come before the day, and looks followed no protocol"
@@ -65,13 +65,11 @@ def _tell_trial(trial: Trial, arm: TrialArm) -> dict:
 
 
 def _tell_pool(trial: Trial, arm: TrialArm, followed: pd.DataFrame, study: Study) -> dict:
-    """The bootstrap is seeded by what is compared, so that two trials of the same have the same row of the pool."""
     alike = followed["canal"].eq(trial.canal) & followed["first_maneuver"].eq(arm.family)
     if trial.canal_arms:
         alike &= followed["arm"].isin(trial.canal_arms)
     members = followed[alike.fillna(False)]
-    name = f"published {trial.endpoint} {trial.canal} {'/'.join(trial.canal_arms)} {arm.family}"
-    share = estimate_shares(members, (trial.day,), name, study)[trial.day]
+    share = estimate_shares(members, (trial.day,), study)[trial.day]
     term, where = f"resolved_by_day_{trial.day}", {"population": "positional", "method": OWN}
     where |= count_known(members, trial.day)
     if isinstance(share, Refusal):

@@ -1,25 +1,24 @@
 """The share resolved by a day in one group of first spells: of a site, or of those who began with the same maneuver.
 
 Estimated is P(resolution on or before the day) for the first spells of positional episodes that were followed, counted from the first
-attempt. Resolution lies between two looks, so the estimator is that of the curves. Its limits come from a bootstrap of sites, then
-patients; of patients where there is one site, which the jackknife over sites of the curves cannot serve. For a part of several sites
-they are a little wider than those of the curves (tests/recovery/README.md).
+attempt. Resolution lies between two looks, so estimator and limits are those of the curves (pipeline/models/curves.py); the limits of one
+site leave out its patients one by one.
 """
 
-import zlib
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
-from pipeline.models.bootstrap import cluster_bootstrap_weights
 from pipeline.models.counts import EPISODE
+from pipeline.models.curves import Edge, bound_share
 from pipeline.models.guard import Refusal, check_size
-from pipeline.models.npmle import NotConverged, Replicates, collapse_intervals, fit_many, fit_npmle
+from pipeline.models.jackknife import RESTS_ON_ONE
+from pipeline.models.leave_out import leave_out_weights
+from pipeline.models.npmle import NotConverged, collapse_intervals, fit_many, fit_npmle
 from schemas.study import Study
 
 FOLLOWED = ("resolved", "unresolved")
-LIMITS = (0.025, 0.975)
 WORTH_SAYING = 0.005  # a difference between least and most that a reader would see
 
 
@@ -60,8 +59,8 @@ def count_known(spells: pd.DataFrame, day: int) -> dict[str, int]:
     return {"n_episodes": len(spells), "n_events": resolved, "n_sites": int(spells["site"].nunique())}
 
 
-def estimate_shares(spells: pd.DataFrame, days: tuple[int, ...], name: str, study: Study) -> dict[int, Share | Refusal]:
-    """The share by each day, or why there is none; `name` seeds the bootstrap. A day needs enough known to be resolved and enough not."""
+def estimate_shares(spells: pd.DataFrame, days: tuple[int, ...], study: Study) -> dict[int, Share | Refusal]:
+    """The share by each day, or why there is none. A day needs enough known to be resolved and enough not."""
     left, right = spells["left_days"].to_numpy(float), spells["right_days"].to_numpy(float)
     found: dict[int, Share | Refusal] = {}
     for day in days:
@@ -73,25 +72,28 @@ def estimate_shares(spells: pd.DataFrame, days: tuple[int, ...], name: str, stud
     open_days = [day for day in days if day not in found]
     if open_days:
         try:
-            lower, upper = fit_npmle(left, right).survival(open_days)
-            drawn = _draw(spells, open_days, name, study)
+            unresolved = _bound_unresolved(spells, open_days)
         except NotConverged as failure:
             return found | {day: Refusal("not_converged", str(failure)) for day in open_days}
-        for k, day in enumerate(open_days):
-            found[day] = _describe(1 - upper[k], 1 - lower[k], drawn, k, count_known(spells, day))
+        found |= {day: _describe(*unresolved, k, count_known(spells, day)) for k, day in enumerate(open_days)}
     return {day: found[day] for day in days}
 
 
-def _draw(spells: pd.DataFrame, days: list[int], name: str, study: Study) -> Replicates:
-    left, right, index = collapse_intervals(spells["left_days"], spells["right_days"])
-    patients, sites = spells["patient_id"].to_numpy(str), spells["site"].to_numpy(str)
-    rng = np.random.default_rng([study.seed, zlib.crc32(name.encode())])
-    weights = cluster_bootstrap_weights(index, patients, sites, study.curves.replicates, rng)
-    return fit_many(left, right, weights, days)
+def _bound_unresolved(spells: pd.DataFrame, days: list[int]) -> tuple[Edge, Edge]:
+    """The least and the greatest share unresolved on each day."""
+    left, right = spells["left_days"].to_numpy(float), spells["right_days"].to_numpy(float)
+    distinct_left, distinct_right, index = collapse_intervals(left, right)
+    weights, repeats = leave_out_weights(index, spells["patient_id"].to_numpy(str), spells["site"].to_numpy(str))
+    without = fit_many(distinct_left, distinct_right, weights, days)
+    lower, upper = fit_npmle(left, right).survival(days)
+    sizes = len(spells) - weights.sum(axis=1)
+    return bound_share(lower, without.lower, repeats, sizes), bound_share(upper, without.upper, repeats, sizes)
 
 
-def _describe(least: float, most: float, drawn: Replicates, k: int, counts: dict[str, int]) -> Share:
-    low = max(0.0, 1 - np.quantile(drawn.upper[:, k], LIMITS[1]))  # masses add up to 1 but for rounding
-    high = min(1.0, 1 - np.quantile(drawn.lower[:, k], LIMITS[0]))
-    error = drawn.upper[:, k].std(ddof=1)
-    return Share(float(least), float(most), float(error), float(low), float(high), **counts)
+def _describe(lower: Edge, upper: Edge, k: int, counts: dict[str, int]) -> Share | Refusal:
+    if np.isnan(upper.error[k]):
+        return RESTS_ON_ONE
+    least, most = 1 - upper.share[k], 1 - lower.share[k]
+    return Share(
+        float(least), float(most), float(upper.error[k]), float(1 - upper.high[k]), float(1 - lower.low[k]), **counts
+    )

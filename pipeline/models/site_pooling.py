@@ -6,7 +6,7 @@ Estimated are, over the clinics that these stand for, the mean and the spread of
 Both are pooled on the complementary log-log scale in two stages: one estimate and variance from each site, then restricted likelihood,
 Hartung-Knapp limits and a prediction interval (pipeline/models/meta.py).
 
-The share of a site is given twice. `resolved_by_day` takes nothing for granted of its course (NPMLE; variance from the bootstrap of its
+The share of a site is given twice. `resolved_by_day` takes nothing for granted of its course (NPMLE; variance from leaving out its
 patients by the delta method), but has no number where few are known to be resolved by the day, or to be unresolved. That depends on how
 well a site's patients do: where a site of enough episodes would be missing for it, there is no pool. `smoothed_by_day` takes the site's
 course for Weibull's, and so learns from all of its looks; it is what the forest and the pool rest on.
@@ -27,7 +27,7 @@ from pipeline.models.site_pool import MISSING, Effects, slope_of_share, tell_poo
 from pipeline.models.tidy import state, tidy_estimates, withhold
 from schemas.study import Config, Study
 
-SHARE = "interval-censored NPMLE; limits: bootstrap of patients"
+SHARE = "interval-censored NPMLE; limits: delete-one-patient jackknife, complementary log-log scale"
 SMOOTHED = "interval-censored Weibull distribution of the site; Wald limits on the complementary log-log scale"
 
 
@@ -48,7 +48,7 @@ def estimate_site_pooling(
 
 def _tell_shares(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
     days, sites = study.site_pooling.days, dict(iter(followed.groupby("site", sort=True)))
-    found = {site: estimate_shares(rows, days, f"site_pooling site={site}", study) for site, rows in sites.items()}
+    found = {site: estimate_shares(rows, days, study) for site, rows in sites.items()}
     for day in days:
         term = f"resolved_by_day_{day}"
         for site, shares in found.items():

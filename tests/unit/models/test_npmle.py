@@ -8,7 +8,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.models import npmle
-from pipeline.models.bootstrap import cluster_bootstrap_weights
 from pipeline.models.npmle import NotConverged, collapse_intervals, fit_many, fit_npmle
 
 INF = np.inf
@@ -189,61 +188,3 @@ def test_weight_of_zero_takes_the_ends_of_an_interval_away():
 def test_many_fits_need_a_weight_for_every_interval(weights):
     with pytest.raises(ValueError, match="weight"):
         fit_many([0, 1], [1, 2], weights, [1])
-
-
-def scatter(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Pattern, patient and site of each row: 5 unequal sites that each favour one pattern, up to 3 rows a patient."""
-    site = np.repeat([0, 1, 2, 3, 4], [3, 40, 8, 25, 14])
-    patient = np.arange(len(site))
-    rows = rng.integers(1, 4, len(site))
-    site, patient = np.repeat(site, rows), np.repeat(patient, rows)
-    pattern = np.where(rng.random(len(site)) < 0.5, site, rng.integers(0, 6, len(site)))
-    pattern[-1] = 5
-    return pattern, patient, site
-
-
-def resample_one_by_one(pattern, patient, site, rng: np.random.Generator) -> np.ndarray:
-    """One two-stage bootstrap sample, drawn literally."""
-    weights = np.zeros(pattern.max() + 1)
-    for s in rng.choice(np.unique(site), len(np.unique(site))):
-        members = np.unique(patient[site == s])
-        for one in rng.choice(members, len(members)):
-            weights += np.bincount(pattern[(patient == one) & (site == s)], minlength=len(weights))
-    return weights
-
-
-def test_bootstrap_has_the_distribution_of_drawing_one_by_one():
-    rows = scatter(np.random.default_rng(7))
-    fast = cluster_bootstrap_weights(*rows, 4000, np.random.default_rng(8))
-    rng = np.random.default_rng(9)
-    slow = np.array([resample_one_by_one(*rows, rng) for _ in range(1000)])
-    error = np.sqrt(fast.var(axis=0) * (1 / 4000 + 1 / 1000))
-    assert (np.abs(fast.mean(axis=0) - slow.mean(axis=0)) < 4 * error).all()
-    assert (np.abs(fast.mean(axis=0) - np.bincount(rows[0])) < 4 * fast.std(axis=0) / np.sqrt(4000)).all()
-    np.testing.assert_allclose(np.cov(fast.T), np.cov(slow.T), rtol=0, atol=0.15 * np.cov(slow.T).max())
-
-
-def test_bootstrap_is_deterministic_and_blind_to_order_and_pseudonyms():
-    pattern, patient, site = scatter(np.random.default_rng(10))
-    site = np.array([f"site-{s}" for s in site], dtype=object)
-    order = np.random.default_rng(11).permutation(len(pattern))
-    renamed = np.random.default_rng(16).permutation(patient.max() + 1)[patient]
-    first = cluster_bootstrap_weights(pattern, patient, site, 50, np.random.default_rng(12))
-    again = cluster_bootstrap_weights(pattern[order], renamed[order], site[order], 50, np.random.default_rng(12))
-    np.testing.assert_array_equal(first, again)
-    assert (first[0] != first[1]).any()
-
-
-def test_bootstrap_keeps_the_rows_of_a_patient_together():
-    pattern, patient = np.array([0, 1, 0, 1, 2, 2]), np.array([1, 1, 2, 2, 2, 3])  # 2 of one site is not 2 of the other
-    weights = cluster_bootstrap_weights(pattern, patient, ["a"] * 4 + ["b"] * 2, 200, np.random.default_rng(13))
-    np.testing.assert_array_equal(weights[:, 0], weights[:, 1])
-    np.testing.assert_array_equal(weights[:, 0] + weights[:, 2], 4)  # two sites of two patients are drawn
-
-
-def test_bootstrap_of_a_single_site_resamples_its_patients():
-    pattern = np.repeat([0, 1], [30, 70])
-    weights = cluster_bootstrap_weights(pattern, np.arange(100), np.zeros(100), 4000, np.random.default_rng(15))
-    np.testing.assert_array_equal(weights.sum(axis=1), 100)
-    assert weights[:, 0].mean() == pytest.approx(30, abs=0.3)
-    assert weights[:, 0].var() == pytest.approx(100 * 0.3 * 0.7, rel=0.1)

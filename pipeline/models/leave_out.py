@@ -1,29 +1,9 @@
-"""Samples of clustered data, drawn or with one cluster left out, as weights of distinct patterns: the cost does not grow with the pool."""
+"""Clustered data with one cluster left out, as weights of distinct patterns: the cost does not grow with the pool."""
 
 from collections import Counter
 
 import numpy as np
 from numpy.typing import ArrayLike
-
-
-def cluster_bootstrap_weights(
-    pattern_index: ArrayLike, patient: ArrayLike, site: ArrayLike, replicates: int, rng: np.random.Generator
-) -> np.ndarray:
-    """How often each pattern 0, 1, ... occurs in each two-stage bootstrap sample: integers, (replicates, patterns).
-
-    Each row of data has a pattern, a patient and a site. Sites are drawn with replacement, then within each drawn site
-    as many patients as it has, with replacement; a patient brings all rows, and counts as two when seen at two sites.
-    A single site is always drawn, so that then only patients are resampled. Patients of a site with equal patterns are
-    interchangeable: their numbers over all drawings of the site are one multinomial. The order of rows changes nothing.
-    """
-    home, count, brought = count_patients(pattern_index, patient, site)
-    sites = home.max() + 1
-    drawn = rng.multinomial(sites, np.full(sites, 1 / sites), size=replicates)
-    weights = np.zeros((replicates, brought.shape[1]))
-    for s in range(sites):
-        here, n = home == s, count[home == s].sum()
-        weights += rng.multinomial(drawn[:, s] * n, count[here] / n) @ brought[here]
-    return weights.astype(int)
 
 
 def leave_out_weights(pattern_index: ArrayLike, patient: ArrayLike, site: ArrayLike) -> tuple[np.ndarray, np.ndarray]:

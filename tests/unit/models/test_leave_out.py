@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from pipeline.models.bootstrap import leave_out_weights
 from pipeline.models.curves import bound_share
+from pipeline.models.leave_out import leave_out_weights
 
 
 def test_each_site_is_left_out_once():
