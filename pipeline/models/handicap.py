@@ -25,7 +25,7 @@ from pipeline.models.counts import EPISODE
 from pipeline.models.guard import Refusal, check_sites, check_size
 from pipeline.models.handicap_totals import count_totals, pick_nearest, select_totals
 from pipeline.models.jackknife import RESTS_ON_ONE, jackknife_covariance, limits, p_value, refit_without_each_site
-from pipeline.models.linear_mixed import LinearFit, fit_linear_mixed, refit_linear_mixed, sum_products
+from pipeline.models.linear_mixed import LinearFit, drop_site, fit_linear_mixed, refit_linear_mixed, sum_products
 from pipeline.models.tidy import state, tidy_estimates, withhold
 from schemas.study import Config, Guards, Study
 
@@ -135,29 +135,22 @@ def _fit_course(totals: pd.DataFrame, days: list[int], guards: Guards) -> tuple 
     contrasts = np.vstack([np.eye(len(days)), np.eye(len(days))[1:] - np.eye(len(days))[0]])
     sites = totals["site"].to_numpy(str)
     by_site = not check_sites(len(np.unique(sites)), guards)
-    labels = (totals["total"].to_numpy(float), totals["patient"].to_numpy(str), sites)
-
-    def add(effects: np.ndarray, stay: np.ndarray):
-        measured, patient, home = (part[stay] for part in labels)
-        return sum_products(measured, design[stay], effects[stay], patient, home)
-
-    everyone = np.ones(len(at), dtype=bool)
+    rows = (totals["patient"].to_numpy(str), sites)
     effects = np.column_stack([np.ones(len(at)), at / SLOPE_UNIT])
-    fit = fit_linear_mixed(add(effects, everyone), sites=by_site)
+    products = sum_products(totals["total"].to_numpy(float), design, effects, *rows)
+    fit = fit_linear_mixed(products, sites=by_site)
     level = isinstance(fit, LinearFit) and fit.slope_is_none
     if level:
-        effects = effects[:, :1]
-        fit = fit_linear_mixed(add(effects, everyone), sites=by_site)
+        products = sum_products(totals["total"].to_numpy(float), design, effects[:, :1], *rows)
+        fit = fit_linear_mixed(products, sites=by_site)
     if isinstance(fit, Refusal):
         return fit
     full, covariance = contrasts @ fit.coef, contrasts @ fit.covariance @ contrasts.T
     if by_site:
-
-        def refit(stay: np.ndarray) -> np.ndarray:
-            again = refit_linear_mixed(add(effects, stay), fit.relative, sites=True)
-            return np.full(len(full), np.nan) if isinstance(again, Refusal) else contrasts @ again.coef
-
-        covariance = jackknife_covariance(full, refit_without_each_site(sites, refit))
+        refits = [refit_linear_mixed(drop_site(products, k), fit, sites=True) for k in range(len(products.whole))]
+        unknown = np.full(len(full), np.nan)
+        without = [unknown if isinstance(again, Refusal) else contrasts @ again.coef for again in refits]
+        covariance = jackknife_covariance(full, np.array(without))
     method = MIXED.format(slopes="" if level else " and slopes", sites=" and intercepts of sites" if by_site else "")
     return full, covariance, by_site, f"{method}; {BY_SITE if by_site else BY_MODEL}", LEVEL if level else None
 

@@ -19,6 +19,8 @@ STARTS = (0.5, 2.0)  # relative standard deviations
 NONE = 1e-3  # a relative standard deviation below it is none
 SAME = 1e-4  # largest difference of log-likelihoods that are the same
 UNDETERMINED = Refusal("not_identified", "the coefficients are not determined by the measurements")
+CHORDS = 12  # steps from a near fit before the search begins anew
+ARRIVED = 1e-9  # what one more step would change of minus twice the log-likelihood
 STEP = 1e-4  # of differences; the curvature takes ten times as much
 
 
@@ -37,7 +39,8 @@ class Products(NamedTuple):
 class LinearFit:
     """The fit: `coef` with its `covariance` by the model, (co)variances of patients' effects, of sites, of a measurement.
 
-    `relative` are the standard deviations by which it was found; `log_likelihood` is the restricted one."""
+    `relative` are the standard deviations by which it was found, `curvature` the second derivative of minus twice the restricted log-likelihood
+    by those that are not none, and `free` their places; `log_likelihood` is the restricted one."""
 
     coef: np.ndarray
     covariance: np.ndarray
@@ -46,6 +49,8 @@ class LinearFit:
     residual: float
     log_likelihood: float
     relative: np.ndarray
+    curvature: np.ndarray
+    free: np.ndarray
 
     @property
     def slope_is_none(self) -> bool:
@@ -95,17 +100,41 @@ def fit_linear_mixed(products: Products, *, sites: bool) -> LinearFit | Refusal:
         return UNDETERMINED
 
 
-def refit_linear_mixed(products: Products, start: np.ndarray, *, sites: bool) -> LinearFit | Refusal:
-    """Fit again from relative standard deviations that are near, as after leaving out one site."""
-    away = np.where(np.abs(start) < NONE, 10 * NONE, start)
+def refit_linear_mixed(products: Products, near: LinearFit, *, sites: bool) -> LinearFit | Refusal:
+    """Fit again from a fit that is near, as that of all sites after leaving out one.
+
+    Newton's steps with the curvature of the near fit need few evaluations; where they do not arrive, or a standard deviation that was none
+    would grow, the search begins anew.
+    """
+
+    def value(at: np.ndarray) -> float:
+        return _deviate(at, products, sites)[0]
+
     try:
-        return _check(_descend(lambda at: _deviate(at, products, sites)[0], away), products, sites)
+        point = near.relative.copy()
+        for _ in range(CHORDS):
+            slope = _slope(value, point)[near.free]
+            step = np.linalg.solve(near.curvature, slope)
+            if slope @ step < ARRIVED and not _grows(value, point, near.free):
+                return _finish(point, products, sites, near.curvature, near.free)
+            point[near.free] -= step
+        away = np.where(np.abs(near.relative) < NONE, 10 * NONE, near.relative)
+        return _check(_descend(value, away), products, sites)
     except np.linalg.LinAlgError:
         return UNDETERMINED
 
 
-def _deviate(relative: np.ndarray, products: Products, sites: bool) -> tuple[float, LinearFit]:
-    """Minus twice the restricted log-likelihood at relative standard deviations (a lower triangle by rows, then that of sites)."""
+def drop_site(products: Products, k: int) -> Products:
+    """The sums without the k-th site."""
+    begin, end = products.edges[k], products.edges[k + 1]
+    edges = np.concatenate([products.edges[: k + 1], products.edges[k + 2 :] - (end - begin)])
+    own = np.delete(products.own, np.s_[begin:end], axis=1)
+    return Products(own, np.delete(products.whole, k, axis=0), edges, products.n - int(products.whole[k, -1, -1]))
+
+
+def _deviate(relative: np.ndarray, products: Products, sites: bool) -> tuple[float, dict]:
+    """Minus twice the restricted log-likelihood at relative standard deviations (a lower triangle by rows, then that of sites), and what
+    else of a LinearFit follows from them."""
     q, p = len(products.own), products.whole.shape[1] - 2
     triangle = np.zeros((q, q))
     triangle[np.tril_indices(q)] = relative[: len(relative) - sites]
@@ -120,9 +149,8 @@ def _deviate(relative: np.ndarray, products: Products, sites: bool) -> tuple[flo
     variance = max(float(total[p, p] - total[:p, p] @ coef), np.finfo(float).tiny) / left
     deviance = log_size + np.linalg.slogdet(total[:p, :p])[1] + left * (1 + np.log(2 * np.pi * variance))
     patient = variance * triangle @ triangle.T
-    return deviance, LinearFit(
-        coef, variance * bread, patient, variance * spread, variance, -deviance / 2, np.asarray(relative)
-    )
+    parts = {"coef": coef, "covariance": variance * bread, "patient": patient, "site": variance * spread}
+    return deviance, parts | {"residual": variance, "log_likelihood": -deviance / 2, "relative": np.asarray(relative)}
 
 
 def _absorb_patients(triangle: np.ndarray, products: Products) -> tuple[np.ndarray, float]:
@@ -159,6 +187,7 @@ def _check(point: np.ndarray, products: Products, sites: bool) -> LinearFit | Re
     free = np.flatnonzero(np.abs(point) >= NONE)
     if len(point) - sites == 3 and abs(point[2]) < NONE:
         free = free[(free != 1) | (abs(point[0]) >= NONE)]
+    curvature = np.zeros((0, 0))
     if len(free):
         curvature = _bend(value, point)[np.ix_(free, free)]
         if np.linalg.eigvalsh(curvature)[0] > 0:
@@ -168,7 +197,17 @@ def _check(point: np.ndarray, products: Products, sites: bool) -> LinearFit | Re
         refusal = check_solution(-_slope(value, point)[free] / 2, curvature / 2)
         if refusal:
             return refusal
-    return _deviate(point, products, sites)[1]
+    return _finish(point, products, sites, curvature, free)
+
+
+def _finish(point: np.ndarray, products: Products, sites: bool, curvature: np.ndarray, free: np.ndarray) -> LinearFit:
+    return LinearFit(**_deviate(point, products, sites)[1], curvature=curvature, free=free)
+
+
+def _grows(value: Callable[[np.ndarray], float], point: np.ndarray, free: np.ndarray) -> bool:
+    """Whether a standard deviation that is none would make the fit better if it were not."""
+    held = np.setdiff1d(np.arange(len(point)), free)
+    return any(value(point + 10 * NONE * np.eye(len(point))[k]) < value(point) for k in held)
 
 
 def _slope(value: Callable[[np.ndarray], float], point: np.ndarray) -> np.ndarray:

@@ -1,5 +1,7 @@
 """The linear mixed model: the likelihood and the coefficients of the whole covariance matrix, and what has no answer."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -7,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.optimize import minimize
 
 from pipeline.models.guard import Refusal
-from pipeline.models.linear_mixed import LinearFit, fit_linear_mixed, refit_linear_mixed, sum_products
+from pipeline.models.linear_mixed import LinearFit, drop_site, fit_linear_mixed, refit_linear_mixed, sum_products
 
 
 def simulate(seed: int, *, patients: int = 40, sites: int = 4, slope_sd: float = 3.0, site_sd: float = 4.0):
@@ -57,7 +59,7 @@ def test_no_other_variances_are_better():
 
     def lose(at: np.ndarray) -> float:
         triangle = np.array([[at[0], 0], [at[1], at[2]]])
-        other = LinearFit(None, None, triangle @ triangle.T, at[3] ** 2, at[4] ** 2, 0, None)
+        other = LinearFit(None, None, triangle @ triangle.T, at[3] ** 2, at[4] ** 2, 0, None, None, None)
         return -restricted_log_likelihood(measured, design, build_covariance(other, effects, who, site))[0]
 
     found = minimize(
@@ -70,9 +72,25 @@ def test_refit_is_the_fit():
     rows = simulate(12)
     products = sum_products(*rows)
     fit = fit_linear_mixed(products, sites=True)
-    near = refit_linear_mixed(products, fit.relative * 1.3, sites=True)
+    near = refit_linear_mixed(products, replace(fit, relative=fit.relative * 1.3), sites=True)
     np.testing.assert_allclose(near.coef, fit.coef, rtol=1e-6)
     assert near.log_likelihood == pytest.approx(fit.log_likelihood, abs=1e-6)
+
+
+@pytest.mark.parametrize("site_sd", [0.0, 4.0])
+def test_a_refit_without_a_site_is_the_fit_of_the_others(site_sd):
+    measured, design, effects, patient, site = simulate(5, site_sd=site_sd)
+    products = sum_products(measured, design, effects, patient, site)
+    fit = fit_linear_mixed(products, sites=True)
+    for k, name in enumerate(np.unique(site)):
+        stay = site != name
+        others = sum_products(measured[stay], design[stay], effects[stay], patient[stay], site[stay])
+        dropped = drop_site(products, k)
+        for one, other in zip(dropped, others, strict=True):
+            np.testing.assert_allclose(one, other, rtol=1e-12)
+        alone, near = fit_linear_mixed(others, sites=True), refit_linear_mixed(dropped, fit, sites=True)
+        np.testing.assert_allclose(near.coef, alone.coef, rtol=1e-5)
+        assert near.log_likelihood == pytest.approx(alone.log_likelihood, abs=1e-5)
 
 
 def test_slopes_that_do_not_vary_are_seen():
