@@ -4,6 +4,8 @@ Each look allows a set of variants. What the looks of an episode have in common 
 canals (or both ears) are affected; where more than one reading is left, the part stays unknown. Sets are held as bits.
 """
 
+from itertools import pairwise
+
 import numpy as np
 import pandas as pd
 
@@ -136,8 +138,11 @@ def read_variants(matches: pd.DataFrame) -> pd.DataFrame:
 
 def join_sorted(rows: pd.DataFrame, column: str) -> pd.Series:
     """The distinct texts of each episode in alphabetical order, separated by blanks; indexed by site and episode_id."""
-    distinct = rows[[*EPISODE, column]].drop_duplicates().sort_values([*EPISODE, column])
-    return distinct.groupby(EPISODE)[column].agg(" ".join)
+    distinct = rows[[*EPISODE, column]].drop_duplicates().sort_values([*EPISODE, column], ignore_index=True)
+    texts = distinct[column].to_numpy(object).tolist()
+    starts = np.flatnonzero(~distinct.duplicated(EPISODE))
+    joined = [" ".join(texts[begin:end]) for begin, end in pairwise([*starts, len(texts)])]
+    return pd.Series(joined, pd.MultiIndex.from_frame(distinct.loc[starts, EPISODE]), dtype="string", name=column)
 
 
 def _reduce_bits(bits: pd.DataFrame, keys: list[str], parts: list[str], combine: np.ufunc) -> pd.DataFrame:

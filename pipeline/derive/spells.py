@@ -85,11 +85,9 @@ def _measure_endpoint(
     episodes: pd.DataFrame, endpoint: str, states: pd.DataFrame, resolution: Resolution
 ) -> pd.DataFrame:
     """The spells of all episodes by one endpoint; an episode without states has one spell without information."""
-    seen = {
-        key: list(rows) for key, rows in groupby(states.itertuples(index=False, name=None), key=lambda row: row[:2])
-    }
+    seen = {key: list(rows) for key, rows in groupby(_list_rows(states), key=lambda row: row[:2])}
     rows = []
-    for site, episode_id, patient_id in episodes[[*EPISODE, "patient_id"]].itertuples(index=False, name=None):
+    for site, episode_id, patient_id in _list_rows(episodes[[*EPISODE, "patient_id"]]):
         timeline = seen.get((site, episode_id), [])
         days, kinds = [row[2] for row in timeline], [row[3] for row in timeline]
         for number, spell in enumerate(bound_spells(days, kinds, resolution.recurrence_gap), start=1):
@@ -100,6 +98,11 @@ def _measure_endpoint(
     looked = spells["last_look_days"].gt(0) | spells["spell"].gt(1)
     spells["status"] = np.select([np.isfinite(spells["right_days"]), looked], ["resolved", "unresolved"], "not_looked")
     return spells
+
+
+def _list_rows(table: pd.DataFrame) -> Iterator[tuple]:
+    """The rows as tuples: by way of plain lists, since the columns' own arrays are slow to walk."""
+    return zip(*(table[column].to_numpy(object).tolist() for column in table), strict=True)
 
 
 def _is_left_by_composite(looks: pd.DataFrame) -> pd.Series:

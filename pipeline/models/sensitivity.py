@@ -52,17 +52,23 @@ def vary(primary: Derived, delivered: Derived, config: Config) -> Iterator[tuple
             positional=lambda rows, v=verdict: rows["positional"].replace(v, "yes")
         )
         yield f"{verdict}_included", {**primary, "adjudications": taken_in}, config
+    returned = find_returns(delivered, primary)
     for gap in config.study.sensitivity.recurrence_gaps:
         plan = _set(config, "resolution", recurrence_gap=gap)
-        _, spells = time_spells(delivered, primary["findings"], primary["adjudications"], plan)
-        yield f"recurrence_gap_{gap}_days", {**primary, "spells": spells}, plan
+        yield (
+            f"recurrence_gap_{gap}_days",
+            decide_again(primary, delivered, returned, plan, verdicts=False),
+            plan,
+        )
+    examined = delivered["examinations"]
     for limit in config.study.sensitivity.duration_limits_s:
         band = {"borderline_from_s": limit, "borderline_to_s": np.nextafter(limit, np.inf)}
         criteria = config.criteria.model_copy(update={"duration": config.criteria.duration.model_copy(update=band)})
         plan = _set(config, "curves", strata=(("mechanism",),)).model_copy(update={"criteria": criteria})
-        findings, adjudications = adjudicate(delivered, plan)
-        _, spells = time_spells(delivered, findings, adjudications, plan)
-        yield f"adherent_from_{limit:g}_s", {**primary, "adjudications": adjudications, "spells": spells}, plan
+        usual = config.criteria.duration
+        between = min(limit, usual.borderline_from_s), max(limit, usual.borderline_to_s)
+        timed = examined["duration_s"].astype(float).between(*between)
+        yield f"adherent_from_{limit:g}_s", decide_again(primary, delivered, examined[timed], plan, verdicts=True), plan
     grid = np.array([0, *config.study.curves.days, config.study.curves.horizon_day, np.inf])
     shortcuts: dict[str, Callable[[pd.DataFrame], pd.DataFrame]] = {
         "coarsened_to_reported_days": lambda spells: coarsen(spells, grid),
@@ -71,6 +77,37 @@ def vary(primary: Derived, delivered: Derived, config: Config) -> Iterator[tuple
     }
     for name, change in shortcuts.items():
         yield name, {**primary, "spells": change(primary["spells"])}, config
+
+
+def find_returns(delivered: Derived, primary: Derived) -> pd.DataFrame:
+    """Rows of all episodes, and perhaps of some more, whose spells the recurrence gap can change: after day 0 something positive was seen
+    or told later than something that was not."""
+    seen = primary["findings"][[*EPISODE, "day", "positive"]]
+    told = delivered["followups"].assign(positive=lambda rows: rows["positional_symptoms"].eq("yes"))[seen.columns]
+    later = pd.concat([seen, told])
+    later = later[later["day"].gt(0)]
+    positive = later["positive"].astype(bool)
+    first_without = later[~positive].groupby(EPISODE)["day"].min().rename("first_without")
+    last_with = later[positive].groupby(EPISODE)["day"].max().rename("last_with")
+    both = pd.concat([first_without, last_with], axis=1, join="inner")
+    return both[both["last_with"] > both["first_without"]].reset_index()
+
+
+def decide_again(
+    primary: Derived, delivered: Derived, touched: pd.DataFrame, plan: Config, *, verdicts: bool
+) -> Derived:
+    """The rows under another plan that can change the episodes of `touched` only, since episodes do not depend on each other; `verdicts`
+    says whether it can change their verdicts too."""
+    chosen = pd.MultiIndex.from_frame(touched[EPISODE].drop_duplicates())
+
+    def split(rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+        within = pd.MultiIndex.from_frame(rows[EPISODE]).isin(chosen)
+        return rows[within].reset_index(drop=True), rows[~within]
+
+    part = {name: split(rows)[0] for name, rows in delivered.items()}
+    judged = adjudicate(part, plan) if verdicts else [split(primary[name])[0] for name in ("findings", "adjudications")]
+    again = {"spells": time_spells(part, *judged, plan)[1]} | ({"adjudications": judged[1]} if verdicts else {})
+    return {**primary, **{name: pd.concat([split(primary[name])[1], rows]) for name, rows in again.items()}}
 
 
 def coarsen(spells: pd.DataFrame, grid: np.ndarray) -> pd.DataFrame:

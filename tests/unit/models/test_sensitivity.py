@@ -6,8 +6,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.models.sensitivity import coarsen, leave_out_sites, take_day
+from pipeline.derive.tables import DELIVERED, derive_rows
+from pipeline.intake.receive import receive_delivery
+from pipeline.models.sensitivity import coarsen, decide_again, find_returns, leave_out_sites, take_day
+from pipeline.sources import ROOT
+from schemas.study import Config
 
+POOL = ROOT / "synthetic_data" / "pool"
 GRID = np.array([0, 1, 7, 14, 30, 60, np.inf])
 
 
@@ -64,3 +69,40 @@ def test_leaving_out_a_site_gives_the_ends_over_all_sites(plan):
 def test_two_sites_are_too_few_to_leave_one_out(plan):
     found = pd.DataFrame(leave_out_sites(build((0, 7), (7, np.inf), sites=2), plan))
     assert set(found["status"]) == {"not_identified"}
+
+
+@pytest.fixture(scope="module")
+def stored(plan) -> dict[str, pd.DataFrame]:
+    """The stored rows of two sites of the demonstration pool."""
+    received = [receive_delivery(POOL / site / "001", plan).tables for site in ("S01", "S02")]
+    return {name: pd.concat([tables[name] for tables in received], ignore_index=True) for name in received[0]}
+
+
+def change(plan: Config, part: str, **values: object) -> Config:
+    study = plan.study.model_copy(update={part: getattr(plan.study, part).model_copy(update=values)})
+    return plan.model_copy(update={"study": study})
+
+
+def test_only_touched_episodes_need_to_be_decided_again(stored, plan):
+    delivered = {name: stored[name] for name in DELIVERED}
+    primary = derive_rows(delivered, plan)
+    key = ["site", "episode_id", "endpoint", "spell"]
+
+    def assert_same(found, wanted):
+        for name, by in (("spells", key), ("adjudications", key[:2])):
+            one, other = (rows[name].sort_values(by, ignore_index=True) for rows in (found, wanted))
+            pd.testing.assert_frame_equal(one, other)
+
+    gap = change(plan, "resolution", recurrence_gap=5)
+    wanted = derive_rows(delivered, gap)
+    assert not wanted["spells"].equals(primary["spells"])
+    touched = find_returns(delivered, primary)
+    assert 0 < len(touched) < len(stored["episodes"]) / 2
+    assert_same(decide_again(primary, delivered, touched, gap, verdicts=False), wanted)
+
+    band = plan.criteria.duration.model_copy(update={"borderline_from_s": 40, "borderline_to_s": 41})
+    moved = plan.model_copy(update={"criteria": plan.criteria.model_copy(update={"duration": band})})
+    wanted = derive_rows(delivered, moved)
+    assert not wanted["adjudications"].equals(primary["adjudications"])
+    timed = stored["examinations"]["duration_s"].astype(float).between(40, plan.criteria.duration.borderline_to_s)
+    assert_same(decide_again(primary, delivered, stored["examinations"][timed], moved, verdicts=True), wanted)
