@@ -19,6 +19,7 @@ NOT_A_SHARE = [
     "age_median",
     "age_upper_quartile",
 ]
+PATH_PARTS = r"next=|resolved_at_(next|later)_look$|no_further_session$|never_looked$"
 FLOW_SUMS = (
     ("refused", "set_aside", "stored"),
     ("positional", "probable_non_positional", "undetermined"),
@@ -35,6 +36,7 @@ def disclose_estimates(estimates: pd.DataFrame, rule: Disclosure) -> pd.DataFram
     small = _find_small(estimates, rule.min_cell) & estimates["population"].ne("published")
     told_by_number = ~_is_no_share(estimates) | estimates["n_episodes"].between(1, rule.min_cell - 1)
     hidden = (small & told_by_number) | _find_complements(estimates, small, rule.min_cell)
+    hidden |= _find_further_steps(estimates, hidden)
     safe = estimates.copy()
     safe.loc[small & ~told_by_number, "n_events"] = pd.NA
     safe.loc[hidden, NUMBERS + COUNTS] = pd.NA
@@ -77,6 +79,18 @@ def _find_complements(estimates: pd.DataFrame, small: pd.Series, least: int) -> 
     return hidden
 
 
+def _find_further_steps(estimates: pd.DataFrame, hidden: pd.Series) -> pd.Series:
+    """Rows of paths that go on from a step whose count is hidden: they begin with that very count."""
+    steps = estimates[hidden & estimates["analysis"].eq("sequence_paths") & estimates["term"].str.startswith("next=")]
+    further = pd.Series(False, index=estimates.index)
+    for stratum, term in zip(steps["stratum"], steps["term"], strict=True):
+        before, family = stratum.replace("path=start", "path="), term.removeprefix("next=")
+        path = f"{before}{' > ' if not before.endswith('=') else ''}{family}"
+        own = estimates["stratum"].eq(path) | estimates["stratum"].str.startswith(f"{path} > ")
+        further |= own & estimates["analysis"].eq("sequence_paths")
+    return further
+
+
 def _list_sums(estimates: pd.DataFrame) -> list[pd.Index]:
     """Sets of rows whose counts add up to a total that is shown elsewhere."""
     flow = estimates[estimates["analysis"].eq("episode_flow")]
@@ -84,6 +98,13 @@ def _list_sums(estimates: pd.DataFrame) -> list[pd.Index]:
     shares = estimates[estimates["analysis"].eq("pool_description") & estimates["term"].eq("share")]
     variable = shares["stratum"].str.split("=").str[0]
     sums += [rows.index for _, rows in shares.groupby([shares["population"], variable])]
+    paths = estimates[estimates["analysis"].eq("sequence_paths") & estimates["term"].str.match(PATH_PARTS)]
+    sums += [rows.index for _, rows in paths.groupby("stratum")]
+    second = estimates[estimates["analysis"].eq("second_line")]
+    for parts in ("choice_", "changed_to_"):
+        sums += [
+            rows.index for _, rows in second[second["term"].str.startswith(parts)].groupby(["endpoint", "stratum"])
+        ]
     cells = estimates[estimates["analysis"].eq("diagnosis_agreement") & estimates["term"].str.contains(":recorded=")]
     named = cells["term"].str.extract(r"^(?P<part>\w+):recorded=(?P<recorded>\w+),adjudicated=(?P<adjudicated>\w+)$")
     sums += [rows.index for _, rows in cells.groupby([named["part"], named["recorded"].eq(named["adjudicated"])])]

@@ -4,7 +4,7 @@ import pandas as pd
 
 from pipeline.committee.readings import Readings, read_estimates
 from pipeline.committee.wording import count_words, name_value, say_count, say_percent
-from pipeline.figures import Bar, draw_bars
+from pipeline.figures.bars import Bar, draw_bars
 from schemas.study import Config
 
 

@@ -25,7 +25,7 @@ from pipeline.committee.wording import (
     show_share,
     split_stratum,
 )
-from pipeline.figures import Curve, draw_curve
+from pipeline.figures.curves import Curve, draw_curve
 from schemas.study import Config
 
 GROUPS = {  # heading of a row of figures: the strata it is made of, by the variables that divide them

@@ -14,7 +14,7 @@ from pipeline.committee.wording import (
     say_count,
     say_percent,
 )
-from pipeline.figures import Bar, draw_bars
+from pipeline.figures.bars import Bar, draw_bars
 from schemas.study import Config
 
 SPLITS = {  # each whole: the part that stays, and what leaves

@@ -2,11 +2,18 @@
 
 import pandas as pd
 
+from pipeline.committee.afterwards import describe_handicap, describe_recurrence
 from pipeline.committee.apart import describe_apart
+from pipeline.committee.attempts import describe_attempts
 from pipeline.committee.curves import describe_groups, describe_whole
+from pipeline.committee.failures import describe_failures
+from pipeline.committee.paths import describe_paths
 from pipeline.committee.pool import describe_flow, describe_people
+from pipeline.committee.published import describe_published
 from pipeline.committee.readings import Readings, read_estimates
+from pipeline.committee.second_line import describe_second_line
 from pipeline.committee.shares import list_columns, tabulate_endpoints, tabulate_first_maneuvers, tabulate_shares
+from pipeline.committee.sites import describe_sites
 from pipeline.committee.strata import choose_days, find_size, list_variables, say_why_none
 from pipeline.committee.wording import count_words, join_words, name_stratum, say_count, say_share, split_stratum
 from schemas import codes
@@ -32,6 +39,17 @@ def compose_report(estimates: dict[str, pd.DataFrame], config: Config, used: dic
         "shares": tabulate_shares(readings, config),
         "first_maneuvers": tabulate_first_maneuvers(readings, config),
         "endpoints": tabulate_endpoints(estimates, config),
+        "sections": [
+            describe_attempts(estimates),
+            describe_second_line(estimates, config),
+            describe_paths(estimates, config),
+            describe_failures(estimates),
+            describe_handicap(estimates, config),
+            describe_recurrence(estimates, config),
+            describe_sites(estimates, config),
+            describe_published(estimates, config),
+        ],
+        "agreement": _say_agreement(estimates),
         "apart": describe_apart(estimates, config),
         "resolution": _say_resolution(study.resolution),
         "hidden": {"from": 1, "to": study.disclosure.min_cell - 1},
@@ -54,6 +72,7 @@ def _say_answer(estimates: dict[str, pd.DataFrame], readings: Readings, config: 
         f"first maneuver, {join_words(told)} were resolved."
     ]
     said += [_say_half(readings, config), _say_canals(readings, config)]
+    said.append(describe_second_line(estimates, config)["finding"])
     apart = read_estimates(estimates, "episode_flow", "pool")["all", "probable_non_positional"]
     if apart.usable and apart.estimate:
         said.append(
@@ -61,6 +80,18 @@ def _say_answer(estimates: dict[str, pd.DataFrame], readings: Readings, config: 
             "and are in none of these numbers."
         )
     return [sentence for sentence in said if sentence]
+
+
+def _say_agreement(estimates: dict[str, pd.DataFrame]) -> str:
+    """How often the clinicians' own diagnosis of the canal is that of the looks, and by how much more than chance."""
+    readings = read_estimates(estimates, "diagnosis_agreement", "positional")
+    share, kappa = readings["all", "canal_agreement"], readings["all", "canal_kappa"]
+    if not (share.usable and kappa.usable) or kappa.lower is None:
+        return ""
+    return (
+        f"Where both name a canal, the clinicians' own diagnosis is that of the looks in {say_share(share)}; agreement beyond chance "
+        f"(kappa) is {kappa.estimate:.2f}, between {kappa.lower:.2f} and {kappa.upper:.2f}."
+    )
 
 
 def _say_half(readings: Readings, config: Config) -> str:

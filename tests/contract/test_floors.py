@@ -31,7 +31,7 @@ PATIENT_LEVEL = {"intake", "warehouse", "clinic", "explain", "derive", "models",
 AGGREGATES_ONLY = {"disclose", "figures", "committee", "technical", "render"}
 LIBRARY_ROOMS = {
     "duckdb": {"pipeline/warehouse.py"},
-    "matplotlib": {"pipeline/figures.py"},
+    "matplotlib": {f"pipeline/figures/{part}.py" for part in ("sheet", "curves", "bars", "ranges")},
     "jinja2": {"pipeline/render.py"},
     "openpyxl": {"pipeline/intake/read.py", "synthetic_data/write.py"},
 }

@@ -80,3 +80,60 @@ def test_a_single_small_difference_of_diagnoses_is_not_left_to_the_total():
     table = tidy_estimates(rows, analysis="diagnosis_agreement", population="positional", method="count")
     hidden = disclose_estimates(table, RULE)["status"].eq("suppressed").tolist()
     assert hidden == [False, True, True, False]
+
+
+def steps(stratum: str, **counts: int) -> list[dict]:
+    whole = sum(n for term, n in counts.items() if term != "reached")
+    return [
+        state(
+            f"next={term[5:]}" if term.startswith("next_") else term,
+            n,
+            stratum=stratum,
+            n_events=n,
+            n_episodes=whole,
+            n_sites=3,
+        )
+        for term, n in counts.items()
+    ]
+
+
+def test_what_became_of_a_path_hides_no_small_group_in_its_sum_and_nowhere_later():
+    rows = [
+        *steps("path=start", reached=400, next_epley=300, next_semont=100),
+        *steps(
+            "path=epley", reached=300, resolved_at_next_look=200, next_semont=60, no_further_session=35, never_looked=5
+        ),
+        *steps("path=epley > semont", reached=60, resolved_at_next_look=60),
+        *steps("path=semont", reached=100, resolved_at_next_look=88, next_semont=12, never_looked=0),
+    ]
+    estimates = tidy_estimates(rows, analysis="sequence_paths", population="positional", method="count")
+    safe = disclose_estimates(estimates, RULE).set_index(["stratum", "term"])["status"].eq("ok")
+    assert not safe["path=epley"]["never_looked"]
+    assert not safe["path=epley"]["no_further_session"]  # or the sum would tell of five
+    assert safe["path=epley"][["reached", "resolved_at_next_look", "next=semont"]].all()
+    assert safe["path=epley > semont"].all()
+    assert safe["path=semont"].all()
+
+
+def test_a_hidden_step_is_hidden_where_the_path_goes_on():
+    rows = [
+        *steps("path=start", reached=40, next_epley=25, next_semont=15),
+        *steps("path=epley", reached=25, resolved_at_next_look=9, next_semont=16),
+        *steps("path=epley > semont", reached=16, resolved_at_next_look=16),
+    ]
+    estimates = tidy_estimates(rows, analysis="sequence_paths", population="positional", method="count")
+    safe = disclose_estimates(estimates, RULE).set_index(["stratum", "term"])["status"].eq("ok")
+    assert not safe["path=epley"]["next=semont"]  # the complement of the nine
+    assert not safe["path=epley > semont"].any()
+    assert safe["path=start"].all()
+
+
+def test_choices_after_a_failure_hide_no_small_group_in_their_sum():
+    rows = [
+        state(f"choice_{name}", n, stratum="all", n_episodes=n, n_sites=3)
+        for name, n in (("repeat", 90), ("change", 40), ("mixed", 4))
+    ]
+    estimates = tidy_estimates(
+        rows, analysis="second_line", population="positional", endpoint="objective", method="count"
+    )
+    assert disclose_estimates(estimates, RULE)["status"].tolist() == ["ok", "suppressed", "suppressed"]

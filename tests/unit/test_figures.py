@@ -9,8 +9,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline import figures
-from pipeline.figures import Bar, Curve, Scale, draw_bars, draw_curve
+from pipeline.figures import bars as bar_figures
+from pipeline.figures import ranges as range_figures
+from pipeline.figures import sheet as figures
+from pipeline.figures.bars import Bar, draw_bars
+from pipeline.figures.curves import Curve, Scale, draw_curve
+from pipeline.figures.ranges import Range, draw_ranges
 from tests.contrast import contrast
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -152,7 +156,7 @@ def test_a_long_label_takes_more_lines_and_every_line_fits():
     assert len(lines) > 1
     assert " ".join(lines) == long
     assert all(
-        0.56 * 12 * len(line) <= 330 - figures.LABEL_START for line in lines
+        0.56 * 12 * len(line) <= 330 - bar_figures.LABEL_START for line in lines
     )  # 0.56: mean width of a letter, measured
     assert places["7 %"][1] == places[lines[0]][1] < places[lines[1]][1] < places[short][1]
 
@@ -184,3 +188,40 @@ def test_colors_can_be_told_from_paper_and_from_each_other():
     assert contrast(figures.STRONG, figures.ZONE) >= 3  # the line on the zone
     assert contrast(figures.STRONG, figures.BAND) >= 3  # the line on the band
     assert contrast(figures.ZONE, figures.BAND) >= 1.5  # both are also bounded by lines, and told apart without color
+
+
+ROWS = [
+    Range("First", "60 % (50 to 70)", 0.6, 0.5, 0.7, heading="All"),
+    Range("A further clinic", "30 to 90 %", None, 0.3, 0.9, "further"),
+    Range("Without a number", "hidden", None, None, None),
+]
+SHARES = {"span": (0.0, 1.0), "ticks": {0.0: "0", 1.0: "1"}, "key": "k", "title": "t", "description": "d"}
+
+
+def draw_rows(*rows: Range) -> str:
+    return draw_ranges(rows, **SHARES)
+
+
+def test_ranges_have_a_mark_and_a_line_only_where_there_is_a_number():
+    drawn = draw_rows(*ROWS)
+    assert (drawn.count('class="dot"'), drawn.count('class="range"')) == (1, 2)
+    assert all(f">{words}<" in drawn for row in ROWS for words in (row.label, row.number))
+    assert ">All<" in drawn
+    assert drawn == draw_rows(*ROWS)
+
+
+def test_ranges_lie_where_their_numbers_say():
+    def ends(row: Range) -> list[float]:
+        path = re.search(r'class="range">\s*<path d="M ([\d.]+) [\d.]+ +L ([\d.]+) ', draw_rows(row))
+        return [float(path[1]), float(path[2])]
+
+    wide, narrow = ends(Range("a", "", 0.5, 0.0, 1.0)), ends(Range("a", "", 0.5, 0.25, 0.75))
+    length = wide[1] - wide[0]
+    assert [(x - wide[0]) / length for x in narrow] == pytest.approx([0.25, 0.75], abs=1e-3)
+    beyond = ends(Range("a", "", 0.5, -3.0, 9.0))
+    assert beyond == pytest.approx(wide)
+
+
+def test_kinds_of_ranges_differ_in_more_than_colour():
+    looks = [look[1:] for look in range_figures.KINDS.values() if look[0] != figures.APART]
+    assert len(set(looks)) == len(looks)

@@ -1,41 +1,18 @@
-"""Figures as SVG text, drawn from plain numbers: the only room that knows matplotlib.
+"""Curves of the share resolved over days, with their limits and the numbers at risk."""
 
-Every figure is drawn on a sheet measured in pixels, so that each can be made for the width of a telephone and still
-stand in a row of three on paper. Text stays text: it takes the page's own typeface, can be searched and copied, and its
-bytes do not depend on the fonts of the machine. The same numbers give the same bytes.
-"""
-
-import io
-import re
-import textwrap
-import xml.etree.ElementTree as ET
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import matplotlib.style
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_svg import FigureCanvasSVG
-from matplotlib.figure import Figure
 
-INK, MUTED, RULE = "#1e2a35", "#56616c", "#d5dbe0"
-STRONG, ZONE, BAND = "#1f4f78", "#8fb0cc", "#dde7f0"
-LEFT_OUT, APART = "#aab4bd", "#8f4a12"
-TONES = {"kept": STRONG, "left_out": LEFT_OUT, "apart": APART}
-STYLE = ["default", {"svg.hashsalt": "figures", "svg.fonttype": "none", "font.family": "DejaVu Sans", "font.size": 11}]
-MARKS = ("curve", "whole", "bar")  # classes of the parts that carry numbers
-SVG, XLINK = "http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"
-LINK = f"{{{XLINK}}}href"
-LEFT_BEHIND = {f"{{{SVG}}}metadata", f"{{{SVG}}}style"}  # a style inside one figure would hold for the whole page
+from pipeline.figures.sheet import BAND, INK, LINE_HEIGHT, MUTED, RULE, STRONG, STYLE, ZONE, open_sheet, write_svg
 
 # pixels
-LEFT, RIGHT, TOP, BOTTOM = 40, 54, 24, 58  # margins of a curve
-LINE_HEIGHT = 15  # of labels, and the least distance between two
-ROW_HEIGHT = 32  # one bar with a label of one line
+LEFT, RIGHT, TOP, BOTTOM = 40, 54, 24, 58  # margins
 STEP = {"where": "post", "solid_joinstyle": "miter"}  # a share holds until the next whole day
 DASHES = (0, (4, 2.5))
-NUMBER_END, LABEL_START = 48, 56  # of a bar
-FITS = 40  # letters of a bar's label that fit on one line
 
 
 @dataclass(frozen=True)
@@ -55,17 +32,6 @@ class Curve:
     def list_days(self, until: int) -> np.ndarray:
         """The days after day 0 and up to `until` that have a share."""
         return np.flatnonzero(~np.isnan(self.least[1 : until + 1])) + 1
-
-
-@dataclass(frozen=True)
-class Bar:
-    """One part of a whole: `start` and `length` in the whole's unit; no length draws no bar."""
-
-    label: str
-    number: str
-    start: float
-    length: float | None
-    tone: str = "kept"
 
 
 @dataclass(frozen=True)
@@ -99,7 +65,7 @@ def draw_curve(
     `key` makes the names inside the element unique within a page.
     """
     with matplotlib.style.context(STYLE):
-        sheet, scale = _open_sheet(*size), Scale(*size, until)
+        sheet, scale = open_sheet(*size), Scale(*size, until)
         days = np.arange(until + 1)
         x = scale.x(days)
         _draw_frame(sheet, scale)
@@ -112,37 +78,7 @@ def draw_curve(
         _mark_days(sheet, scale, curve, ticks)
         _label_ends(sheet, scale, curve, whole)
         _write_at_risk(sheet, scale, curve, ticks)
-        return _write_svg(sheet, key, title, description)
-
-
-def draw_bars(bars: Sequence[Bar], *, whole: float, key: str, title: str, description: str, width: int = 330) -> str:
-    """Parts of a whole as an `<svg>` element: a row each, its number and label above a bar at its place in `whole`."""
-    labels = [textwrap.wrap(bar.label, FITS) for bar in bars]
-    heights = [ROW_HEIGHT + LINE_HEIGHT * (len(lines) - 1) for lines in labels]
-    with matplotlib.style.context(STYLE):
-        sheet = _open_sheet(width, sum(heights))
-        for bar, lines, foot in zip(bars, labels, np.cumsum(heights), strict=True):
-            color = APART if bar.tone == "apart" else INK
-            first = foot - ROW_HEIGHT - LINE_HEIGHT * (len(lines) - 1) + 13
-            sheet.text(NUMBER_END, first, bar.number, ha="right", color=color, weight="bold", size=12)
-            for number, line in enumerate(lines):
-                sheet.text(LABEL_START, first + LINE_HEIGHT * number, line, color=color, size=12)
-            sheet.plot([LABEL_START, width], [foot - 10.5] * 2, color=RULE, linewidth=1, zorder=0)
-            if bar.length is not None:
-                start, end = LABEL_START + (width - LABEL_START) / whole * np.array([bar.start, bar.start + bar.length])
-                across = [start, max(end, start + 1)]  # a sliver stays visible
-                sheet.fill_between(across, foot - 14, foot - 7, color=TONES[bar.tone], linewidth=0, gid="bar")
-        return _write_svg(sheet, key, title, description)
-
-
-def _open_sheet(width: int, height: int) -> Axes:
-    """An empty sheet whose coordinates are pixels from the upper left corner."""
-    figure = Figure(figsize=(width / 72, height / 72), dpi=72, facecolor="none")
-    FigureCanvasSVG(figure)
-    sheet = figure.add_axes((0, 0, 1, 1))
-    sheet.set(xlim=(0, width), ylim=(height, 0))
-    sheet.set_axis_off()
-    return sheet
+        return write_svg(sheet, key, title, description)
 
 
 def _draw_frame(sheet: Axes, scale: Scale) -> None:
@@ -196,43 +132,3 @@ def _write_at_risk(sheet: Axes, scale: Scale, curve: Curve, ticks: Sequence[int]
         ha, aside, words = ("right", 5, "day 0") if day == 0 else ("center", 0, str(day))
         sheet.text(x + aside, top + 17, words, ha=ha, color=MUTED)
         sheet.text(x + aside, top + 52, curve.at_risk.get(day, ""), ha=ha, color=INK)
-
-
-def _write_svg(sheet: Axes, key: str, title: str, description: str) -> str:
-    """The sheet as an `<svg>` element to stand in a page, named for those who do not see it."""
-    drawn = io.StringIO()
-    sheet.figure.savefig(drawn, format="svg", metadata={"Date": None}, transparent=True)
-    ET.register_namespace("", SVG)
-    ET.register_namespace("xlink", XLINK)
-    root = ET.fromstring(drawn.getvalue())
-    for parent in list(root.iter()):
-        for child in [part for part in parent if part.tag in LEFT_BEHIND]:
-            parent.remove(child)
-    _rename_parts(root, key)
-    for name, words in (("desc", description), ("title", title)):
-        part = ET.Element(f"{{{SVG}}}{name}", {"id": f"{key}-{name}"})
-        part.text = words
-        root.insert(0, part)
-    for side in ("width", "height"):
-        root.set(side, root.get(side, "").removesuffix("pt"))
-    root.attrib |= {"role": "img", "aria-labelledby": f"{key}-title", "aria-describedby": f"{key}-desc"}
-    return ET.tostring(root, encoding="unicode")
-
-
-def _rename_parts(root: ET.Element, key: str) -> None:
-    """Lead every name that something refers to by `key`, and drop the others; our own marks become classes."""
-    used = set()
-    for part in root.iter():
-        for name, value in part.attrib.items():
-            if name == LINK:
-                used.add(value.removeprefix("#"))
-                part.set(name, f"#{key}-{value.removeprefix('#')}")
-            elif "url(#" in value:
-                used |= set(re.findall(r"url\(#([^)]+)\)", value))
-                part.set(name, value.replace("url(#", f"url(#{key}-"))
-    for part in root.iter():
-        old = part.attrib.pop("id", None)
-        if old in used:
-            part.set("id", f"{key}-{old}")
-        elif old in MARKS:
-            part.set("class", old)

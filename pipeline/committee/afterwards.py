@@ -1,0 +1,148 @@
+"""After the maneuvers: handicap over time, and how often positional vertigo comes back."""
+
+import pandas as pd
+
+from pipeline.committee.readings import Reading, Readings, read_estimates
+from pipeline.committee.section import draw_shares, make_range, make_section, say_sites
+from pipeline.committee.wording import (
+    BLANK,
+    begin_sentence,
+    join_words,
+    mark_missing,
+    name_stratum,
+    say_count,
+    say_share,
+    say_why_missing,
+)
+from pipeline.figures.ranges import Range, draw_ranges
+from schemas.study import Config
+
+SCALE = {"span": (0.0, 100.0), "ticks": {0.0: "0", 50.0: "50", 100.0: "100"}}
+
+
+def describe_handicap(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
+    """The mean total on day 0 and on the days of the plan, and the share that fell by each published important change."""
+    readings = read_estimates(estimates, "handicap_change", "positional", config.study.resolution.primary)
+    compared = _read_changes(estimates, config)
+    title, days = "Handicap over time", (0, *config.study.handicap.days)
+    means = {day: readings["all", f"mean_day_{day}"] for day in days}
+    if not any(mean.usable for mean in means.values()):
+        return make_section("handicap", title, [f"No mean can be given: {say_why_missing(means[0])}."])
+    rows = [_make_mean("Before treatment (day 0)" if day == 0 else f"Day {day}", mean) for day, mean in means.items()]
+    figure = draw_ranges(
+        rows,
+        key="figure-handicap",
+        title="Mean total of the Dizziness Handicap Inventory by day",
+        description="; ".join(f"{row.label} {row.number}" for row in rows) + ". Ranges are 95 % limits.",
+        unit="mean total, 0 to 100; more is worse",
+        **SCALE,
+    )
+    return make_section(
+        "handicap",
+        title,
+        [
+            "Totals of the Dizziness Handicap Inventory run from 0 to 100. Sources conflict on what change is important, so both are shown: "
+            "11 points (Tamber and others 2009) and 18 points (Jacobson and Newman 1990).",
+            _say_falls(readings, config),
+            "Not everybody filled in a score again; those who did may differ from those who did not.",
+        ],
+        finding=_say_change(compared, config),
+        figure=figure,
+        caption=f"{say_count(means[0].n_episodes)} episodes with a total on day 0{say_sites(means[0])}.",
+    )
+
+
+def describe_recurrence(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
+    """The share free of a return by day after the first resolution, as far as looks can tell."""
+    readings = read_estimates(estimates, "recurrence", "resolved first spells", config.study.resolution.primary)
+    title, days = "Coming back", config.study.recurrence.days
+    strata = [s for s in readings.strata() if any(readings[s, f"recurrence_free_day_{d}"].usable for d in days)]
+    if not strata:
+        why = say_why_missing(readings["all", f"recurrence_free_day_{days[0]}"])
+        return make_section("recurrence", title, [f"No share can be given: {why}."])
+    rows = [
+        make_range(
+            f"By day {day}",
+            _turn(readings[stratum, f"recurrence_free_day_{day}"]),
+            heading=_name_part(stratum, config) if k == 0 else "",
+        )
+        for stratum in strata
+        for k, day in enumerate(days)
+    ]
+    figure = draw_shares(
+        rows, key="figure-recurrence", title="Share in whom it came back", unit="share in whom it came back"
+    )
+    last = next((day for day in reversed(days) if readings["all", f"recurrence_free_day_{day}"].usable), None)
+    told = _turn(readings["all", f"recurrence_free_day_{last}"]) if last else Reading()
+    return make_section(
+        "recurrence",
+        title,
+        [
+            f"A return within {config.study.resolution.recurrence_gap} days counts as the same spell. Few are looked at again once they are well, "
+            "and those who come may come because it is back: the later shares lean on few.",
+        ],
+        finding=f"Within {last} days of resolution it came back in {say_share(told)}." if told.usable else "",
+        figure=figure,
+        caption="Days after the first negative look. All who were resolved and looked at again.",
+    )
+
+
+def _read_changes(estimates: dict[str, pd.DataFrame], config: Config) -> dict[int, Reading]:
+    """Changes since day 0, which are compared with something and therefore not among the plain readings."""
+    rows = estimates.get("handicap_change")
+    if rows is None:
+        return {}
+    plain = {"handicap_change": rows.assign(comparison=rows["comparison"].mask(rows["comparison"].eq("day 0"), ""))}
+    readings = read_estimates(plain, "handicap_change", "positional", config.study.resolution.primary)
+    return {day: readings["all", f"change_by_day_{day}"] for day in config.study.handicap.days}
+
+
+def _say_change(changes: dict[int, Reading], config: Config) -> str:
+    told = [
+        f"by day {day} it was {abs(change.estimate):.0f} points {'lower' if change.estimate < 0 else 'higher'} "
+        f"({_order(abs(change.lower), abs(change.upper))})"
+        for day, change in changes.items()
+        if change.usable and change.lower is not None
+    ]
+    return (
+        f"The mean total fell after the first maneuver: {join_words(told)}."
+        if told and "lower" in told[0]
+        else (f"The mean total: {join_words(told)}." if told else "")
+    )
+
+
+def _order(one: float, other: float) -> str:
+    return f"{min(one, other):.0f} to {max(one, other):.0f}"
+
+
+def _say_falls(readings: Readings, config: Config) -> str:
+    day = config.study.handicap.days[1] if len(config.study.handicap.days) > 1 else config.study.handicap.days[0]
+    told = [
+        f"by at least {change} points in {say_share(share)}"
+        for change in config.study.handicap.important_changes
+        if (share := readings["all", f"fell_by_{change}_by_day_{day}"]).usable
+    ]
+    return f"By day {day} the total had fallen {join_words(told)}." if told else ""
+
+
+def _make_mean(label: str, mean: Reading) -> Range:
+    if not mean.usable:
+        return Range(label, mark_missing(mean), None, None, None)
+    number = f"{mean.estimate:.0f}" + (
+        "" if mean.lower is None else f" ({mean.lower:.0f}{BLANK}to{BLANK}{mean.upper:.0f})"
+    )
+    return Range(label, number, mean.estimate, mean.lower, mean.upper)
+
+
+def _turn(free: Reading) -> Reading:
+    """The share in whom it came back, from the share free of it."""
+    if not free.usable:
+        return free
+    limits = (None, None) if free.lower is None else (1 - free.upper, 1 - free.lower)
+    return Reading(
+        1 - free.estimate, *limits, free.n_episodes, free.n_events, free.n_sites, free.status, free.note, free.method
+    )
+
+
+def _name_part(stratum: str, config: Config) -> str:
+    return "All" if stratum == "all" else begin_sentence(name_stratum(stratum, config))

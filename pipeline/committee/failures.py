@@ -1,0 +1,90 @@
+"""Why first maneuvers may have failed: for each reason the share of failures whose record holds evidence for it, in two views."""
+
+import pandas as pd
+
+from pipeline.committee.readings import read_estimates
+from pipeline.committee.section import draw_shares, make_range, make_section, say_sites
+from pipeline.committee.wording import begin_sentence, say_count, say_percent, say_why_missing
+from schemas.failure import REASON
+
+FAILED = "first maneuver failed"
+OR_NOT_SEEN = "first maneuver failed or was never looked at"
+OF_ALL = "never_looked"  # the one reason that is counted among those that nobody looked at too
+
+
+def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
+    """The reasons with evidence at the time, most frequent first, and what hindsight adds."""
+    readings = read_estimates(estimates, "failure_reasons", FAILED)
+    title = "Why first maneuvers may have failed"
+    reasons = [reason for reason in REASON if reason != OF_ALL]
+    views = {
+        view: {reason: readings[f"view={view},reason={reason}", "share"] for reason in reasons}
+        for view in ("at_the_time", "in_hindsight")
+    }
+    then, later = views["at_the_time"], views["in_hindsight"]
+    usable = [
+        reason for reason in reasons if then[reason].usable and (then[reason].n_events or reason == "undetermined")
+    ]
+    if not usable:
+        return make_section("failures", title, [f"No share can be given: {say_why_missing(then['technique'])}."])
+    usable.sort(key=lambda reason: (reason == "undetermined", -then[reason].estimate, reason))
+    rows = [make_range(begin_sentence(REASON[reason]), then[reason]) for reason in usable]
+    figure = draw_shares(
+        rows,
+        key="figure-failures",
+        title="Evidence for reasons of failure, at the time",
+        unit="share of failed first sessions",
+    )
+    first = then[usable[0]]
+    none = [
+        begin_sentence(REASON[reason])
+        for reason in reasons
+        if then[reason].usable and not then[reason].n_events and reason != "undetermined"
+    ]
+    hidden = [begin_sentence(REASON[reason]) for reason in reasons if then[reason].status == "suppressed"]
+    return make_section(
+        "failures",
+        title,
+        [
+            f"Of {say_count(first.n_episodes)} failed first sessions{say_sites(first)}, so many have something in their record that speaks for the "
+            "reason. It is evidence, not a verdict; several reasons at once are usual.",
+            _say_never_looked(estimates),
+            _say_hindsight(then, later),
+        ],
+        figure=figure,
+        caption="At the time: only what was known on the day on which the failure was seen. Ranges take episodes as independent.",
+        notes=[
+            f"Evidence in no record: {'; '.join(none)}." if none else "",
+            f"Hidden: {'; '.join(hidden)}." if hidden else "",
+        ],
+    )
+
+
+def _say_never_looked(estimates: dict[str, pd.DataFrame]) -> str:
+    reading = read_estimates(estimates, "failure_reasons", OR_NOT_SEEN)[f"view=at_the_time,reason={OF_ALL}", "share"]
+    if not reading.usable:
+        return ""
+    return (
+        f"Nobody had looked before the next session, or ever, in {say_count(reading.n_events)} further episodes "
+        f"({say_percent(reading.estimate)} of these and the failed ones together): whether the maneuver failed is not known."
+    )
+
+
+def _say_hindsight(then: dict, later: dict) -> str:
+    """What the whole record adds, for the reasons that grow most."""
+    grown = [
+        (later[reason].n_events - then[reason].n_events, reason)
+        for reason in then
+        if reason != "undetermined"
+        and then[reason].usable
+        and later[reason].usable
+        and later[reason].n_events > then[reason].n_events
+    ]
+    told = [
+        f"{REASON[reason]} (from {say_percent(then[reason].estimate)} to {say_percent(later[reason].estimate)})"
+        for _, reason in sorted(grown, reverse=True)[:3]
+    ]
+    found = later["remission_anyway"]
+    if found.usable and found.n_events and not then["remission_anyway"].usable:
+        told.append(f"{REASON['remission_anyway']} ({say_percent(found.estimate)}, which nobody could know before)")
+    return f"In hindsight, with the whole record, evidence grows for: {'; '.join(told)}." if told else ""

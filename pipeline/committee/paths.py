@@ -1,0 +1,80 @@
+"""The paths actually taken: which maneuver came first, what came next, and how often the next look was negative."""
+
+import pandas as pd
+
+from pipeline.committee.readings import Readings, read_estimates
+from pipeline.committee.section import make_section, say_sites
+from pipeline.committee.wording import mark_missing, name_maneuver, say_count, say_why_missing, show_share
+from pipeline.figures.bars import Bar, draw_bars
+from schemas.study import Config
+
+START = "path=start"
+FIRST, NEXT = 4, 4  # first maneuvers that are shown, and maneuvers after each of them
+
+
+def describe_paths(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
+    """A small figure for each of the most used first maneuvers: what followed it, from the next look to the next session."""
+    readings = read_estimates(estimates, "sequence_paths", "positional")
+    title = "Paths actually taken"
+    whole = readings[START, "reached"]
+    sizes = {family: int(readings[START, f"next={family}"].estimate) for family in _list_next(readings, START)}
+    if not whole.usable or not sizes:
+        return make_section("paths", title, [f"No paths can be shown: {say_why_missing(whole)}."])
+    kept = sorted(sizes, key=lambda family: (-sizes[family], family))[:FIRST]
+    rest = int(whole.estimate) - sum(sizes[family] for family in kept)
+    began = f" {say_count(rest)} episodes began otherwise." if rest else ""
+    return make_section(
+        "paths",
+        title,
+        [
+            f"{say_count(whole.estimate)} episodes{say_sites(whole)} had a first session and a record without gaps. Shown is what followed the "
+            f"first maneuvers that were used most.{began}",
+            "Whoever chose a path had reasons that the figures do not show: they describe, and do not compare.",
+        ],
+        panels=[_draw_branch(family, sizes[family], readings, config) for family in kept],
+        caption="Each bar lies within the one it was taken from. Blue is resolved, grey stays unknown or has no further session.",
+    )
+
+
+def _list_next(readings: Readings, stratum: str) -> list[str]:
+    """The families that came next in a path and have a number."""
+    return [
+        term.removeprefix("next=")
+        for term, reading in readings.of(stratum).items()
+        if term.startswith("next=")
+        and term not in ("next=rarer", "next=observe")
+        and reading.usable
+        and reading.estimate
+    ]
+
+
+def _draw_branch(family: str, size: int, readings: Readings, config: Config) -> dict:
+    """One first maneuver with what followed: resolved, another session, or an end; parts whose number is hidden have no bar."""
+    path, name = f"path={family}", name_maneuver(family, config)
+    following = sorted(
+        _list_next(readings, path), key=lambda after: (-(readings[path, f"next={after}"].estimate or 0), after)
+    )
+    parts = [("resolved_at_next_look", "resolved at the next look", "kept")]
+    parts += [("resolved_at_later_look", "resolved at a later look", "kept")]
+    parts += [
+        (f"next={after}", "the same again" if after == family else f"then {name_maneuver(after, config)}", "apart")
+        for after in following[:NEXT]
+    ]
+    parts += [
+        ("next=rarer", "then another, rarer maneuver", "apart"),
+        ("no_further_session", "no further session", "left_out"),
+    ]
+    parts += [("never_looked", "nobody looked again", "left_out")]
+    bars, start = [Bar("all of them", say_count(size), 0, size)], 0
+    for term, label, tone in parts:
+        reading = readings[path, term]
+        number = int(reading.estimate) if reading.usable else None
+        if number == 0 or reading.status == "absent":
+            continue
+        bars.append(Bar(label, mark_missing(reading) if number is None else say_count(number), start, number, tone))
+        start += number or 0
+    share = readings[path, "share_resolved_at_next_look"]
+    told = "; ".join(f"{bar.label} {bar.number}" for bar in bars)
+    figure = draw_bars(bars, whole=size, key=f"path-{family}", title=f"What followed {name}", description=told)
+    note = f"{show_share(share)} negative at the next look" if share.usable else ""
+    return {"name": name, "size": note, "figure": figure}

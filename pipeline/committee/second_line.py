@@ -1,0 +1,137 @@
+"""After a failed first maneuver: the same again, or another. The comparison that the pool exists for, and how far it carries."""
+
+import pandas as pd
+
+from pipeline.committee.readings import Reading, Readings, read_estimates
+from pipeline.committee.section import draw_shares, make_range, make_section, say_points, say_sites
+from pipeline.committee.wording import begin_sentence, join_words, name_maneuver, say_count, say_why_missing
+from schemas.study import Config
+
+POPULATION = "positional, first session failed"
+VARIANTS = {
+    "posterior_long_arm": "posterior canal, long arm",
+    "short_arm_by_sitting_up": "short arm by findings on sitting up",
+    "short_arm_by_half_dix_hallpike": "short arm by half Dix-Hallpike pattern",
+    "short_arm_by_treatment_response": "short arm by response to a maneuver",
+    "adherent_debris": "adherent debris",
+    "lateral_geotropic": "lateral canal, geotropic",
+    "lateral_apogeotropic_free": "lateral canal, apogeotropic, free debris",
+}
+
+
+def describe_second_line(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
+    """Shares resolved after repeating and after changing, whole and by variant, weighted; the difference in words."""
+    readings = read_estimates(estimates, "second_line", POPULATION, config.study.resolution.primary)
+    title = "After a failed first maneuver: repeat or change"
+    day = config.study.second_line.primary_day
+    rows, missing = [], []
+    for stratum in readings.strata():
+        name = _name_stratum(stratum, config)
+        repeat, change = (readings[stratum, f"risk_{arm}_day_{day}"] for arm in ("repeat", "change"))
+        if name is None:
+            continue
+        if not (repeat.usable and change.usable):
+            missing.append((say_why_missing(change if repeat.usable else repeat), name))
+            continue
+        rows.append(make_range("The same again", repeat, heading=begin_sentence(name)))
+        rows.append(make_range(_name_change(stratum, config), change, kind="other"))
+    failed = readings["all", "failed_first_session"]
+    sentences = [_say_choices(readings, failed), _say_effective(readings), _say_e_value(readings, day)]
+    notes = [f"{begin_sentence(why)}: {'; '.join(names)}." for why, names in _group(missing).items()]
+    if not rows:
+        return make_section("second-line", title, [*sentences, "No comparison can be made in this pool."], notes=notes)
+    figure = draw_shares(
+        rows,
+        key="figure-second-line",
+        title=f"Share resolved within {day} days of the second session",
+        unit=f"resolved within {day} days of the second session",
+    )
+    return make_section(
+        "second-line",
+        title,
+        sentences,
+        finding=_say_difference(readings["all", f"risk_difference_day_{day}"], day),
+        figure=figure,
+        caption=(
+            "Weighted so that those treated in either way are alike in what was recorded before: canal and arm, first maneuver, age, "
+            "time since onset and more. What was not recorded may still differ."
+        ),
+        notes=notes,
+    )
+
+
+def _say_difference(difference: Reading, day: int) -> str:
+    if not difference.usable or difference.lower is None:
+        return ""
+    low, high = round(100 * difference.lower), round(100 * difference.upper)
+    if low <= 0 <= high:
+        return (
+            f"The pool does not tell repeating from changing: the difference in the share resolved within {day} days may lie anywhere "
+            f"from {_say_side(difference.lower)} to {_say_side(difference.upper)}."
+        )
+    more = "changed" if difference.estimate > 0 else "repeated"
+    return (
+        f"Where the maneuver was {more}, {say_points(difference.estimate)} more were resolved within {day} days "
+        f"({min(abs(low), abs(high))} to {max(abs(low), abs(high))}). That is an association, not an effect that was shown."
+    )
+
+
+def _say_side(difference: float) -> str:
+    if round(100 * difference) == 0:
+        return "none"
+    return f"{say_points(difference)} in favour of {'changing' if difference > 0 else 'repeating'}"
+
+
+def _say_choices(readings: Readings, failed: Reading) -> str:
+    if not failed.usable:
+        return f"How many first sessions failed cannot be told: {say_why_missing(failed)}."
+    chosen = {arm: readings["all", f"choice_{arm}"] for arm in ("repeat", "change")}
+    told = [
+        f"{say_count(r.estimate)} had {what}"
+        for r, what in zip(chosen.values(), ("the same again", "another maneuver"), strict=True)
+        if r.usable
+    ]
+    after = f": {join_words(told)} next on the same side" if told else ""
+    return f"In {say_count(failed.estimate)} episodes{say_sites(failed)} the look after the first session was still positive{after}."
+
+
+def _say_effective(readings: Readings) -> str:
+    """How many the weights leave, for those who would take them for nothing."""
+    sizes = [readings["all", f"effective_n_{arm}"] for arm in ("repeat", "change")]
+    if not all(size.usable for size in sizes):
+        return ""
+    told = " and ".join(f"{size.estimate:.0f}" for size in sizes)
+    return f"After weighting the two groups tell as much as {told} unweighted episodes."
+
+
+def _say_e_value(readings: Readings, day: int) -> str:
+    value = readings["all", f"e_value_day_{day}"]
+    limit = readings["all", f"e_value_limit_day_{day}"]
+    if not (value.usable and limit.usable) or limit.estimate <= 1:
+        return ""
+    return (
+        f"Something unrecorded that goes with both the choice and the outcome {value.estimate:.1f} times as often could explain all of the "
+        f"difference (E-value; {limit.estimate:.1f} times for the end of the range)."
+    )
+
+
+def _name_stratum(stratum: str, config: Config) -> str | None:
+    """What the rows of a stratum are called; None for those that are in the technical report only."""
+    if stratum == "all":
+        return "all variants"
+    parts = dict(part.split("=", 1) for part in stratum.split(","))
+    if set(parts) == {"variant"}:
+        return VARIANTS.get(parts["variant"], parts["variant"].replace("_", " "))
+    return None
+
+
+def _name_change(stratum: str, config: Config) -> str:
+    parts = dict(part.split("=", 1) for part in stratum.split(",") if "=" in part)
+    return f"Changed to {name_maneuver(parts['change_to'], config)}" if "change_to" in parts else "Another maneuver"
+
+
+def _group(missing: list[tuple[str, str]]) -> dict[str, list[str]]:
+    grouped: dict[str, list[str]] = {}
+    for why, name in missing:
+        grouped.setdefault(why, []).append(name)
+    return grouped

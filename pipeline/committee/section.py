@@ -1,0 +1,72 @@
+"""One section of the report beside the curves: a finding, sentences, at most one figure, and why numbers are missing."""
+
+from collections.abc import Sequence
+
+from pipeline.committee.readings import Reading
+from pipeline.committee.wording import BLANK, mark_missing, show_share
+from pipeline.figures.ranges import Range, draw_ranges
+
+PERCENT = {"span": (0.0, 1.0), "ticks": {0.0: f"0{BLANK}%", 0.5: f"50{BLANK}%", 1.0: f"100{BLANK}%"}}
+
+
+def make_section(
+    key: str,
+    title: str,
+    sentences: Sequence[str],
+    *,
+    finding: str = "",
+    figure: str | None = None,
+    caption: str = "",
+    notes: Sequence[str] = (),
+    panels: Sequence[dict] = (),
+) -> dict:
+    """What the template's part for a section shows; empty sentences are left out."""
+    return {
+        "key": key,
+        "title": title,
+        "finding": finding,
+        "sentences": [sentence for sentence in sentences if sentence],
+        "figure": figure,
+        "caption": caption,
+        "notes": [note for note in notes if note],
+        "panels": list(panels),
+    }
+
+
+def make_range(label: str, reading: Reading, *, kind: str = "own", heading: str = "") -> Range:
+    """A share as a row of a figure; without a usable number it says so in one word."""
+    usable = reading.usable
+    return Range(
+        label,
+        show_share(reading) if usable else mark_missing(reading),
+        reading.estimate if usable else None,
+        reading.lower if usable else None,
+        reading.upper if usable else None,
+        kind,
+        heading,
+    )
+
+
+def draw_shares(ranges: Sequence[Range], *, key: str, title: str, unit: str, reference: float | None = None) -> str:
+    """Shares with their ranges as a figure, described by its own rows."""
+    told = "; ".join(f"{row.heading + ': ' if row.heading else ''}{row.label} {row.number}" for row in ranges)
+    return draw_ranges(
+        ranges,
+        key=key,
+        title=title,
+        description=f"{told}. Ranges are 95 % limits.",
+        unit=unit,
+        reference=reference,
+        **PERCENT,
+    )
+
+
+def say_sites(reading: Reading) -> str:
+    """' from 9 sites', or nothing where it is not told."""
+    return "" if reading.n_sites is None else f" from {reading.n_sites}{BLANK}site{'' if reading.n_sites == 1 else 's'}"
+
+
+def say_points(difference: float) -> str:
+    """A difference of shares in percentage points, as '4 percentage points'."""
+    points = round(abs(100 * difference))
+    return f"{points}{BLANK}percentage point{'' if points == 1 else 's'}" if points else "less than 1 percentage point"
