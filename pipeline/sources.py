@@ -25,7 +25,7 @@ def list_own_files() -> list[Path]:
     """Every file whose change can change a number or a page: code, templates, styles and the workflow itself, sorted."""
     rooms = (path for room in ("schemas", "pipeline", "reports") for path in (ROOT / room).rglob("*"))
     return sorted(
-        [*(path for path in rooms if path.suffix in (".py", ".smk", ".j2", ".css", ".js")), ROOT / "Snakefile"]
+        [*(path for path in rooms if path.suffix in (".py", ".smk", ".j2", ".typ", ".css", ".js")), ROOT / "Snakefile"]
     )
 
 

@@ -89,11 +89,7 @@ def describe_recurrence(estimates: dict[str, pd.DataFrame], config: Config) -> d
 
 def _read_changes(estimates: dict[str, pd.DataFrame], config: Config) -> dict[int, Reading]:
     """Changes since day 0, which are compared with something and therefore not among the plain readings."""
-    rows = estimates.get("handicap_change")
-    if rows is None:
-        return {}
-    plain = {"handicap_change": rows.assign(comparison=rows["comparison"].mask(rows["comparison"].eq("day 0"), ""))}
-    readings = read_estimates(plain, "handicap_change", "positional", config.study.resolution.primary)
+    readings = read_estimates(estimates, "handicap_change", "positional", config.study.resolution.primary, "day 0")
     return {day: readings["all", f"change_by_day_{day}"] for day in config.study.handicap.days}
 
 

@@ -22,7 +22,7 @@ def describe_published(estimates: dict[str, pd.DataFrame], config: Config) -> di
             if not (theirs.usable and ours.usable):
                 continue
             number = len(sources) + 1
-            label = f"Trial {number} ({_say_endpoint(trial)}): {arm.events} of {arm.total}"
+            label = f"Trial {number}, {_say_endpoint(trial)}: {arm.events}/{arm.total}"
             heading = f"{name_maneuver(arm.family, config)}, day {trial.day}"
             rows.append(make_range(label, theirs, kind="other", heading=heading))
             rows.append(make_range(_say_own(ours), ours))
@@ -64,5 +64,5 @@ def _say_endpoint(trial: Trial) -> str:
     return {
         "objective": "test negative",
         "patient_reported": "no symptoms",
-        "strict": "no symptoms, test negative",
+        "strict": "both negative",
     }.get(trial.endpoint, trial.endpoint.replace("_", " "))

@@ -40,16 +40,20 @@ class Readings(dict):
 
 
 def read_estimates(
-    estimates: dict[str, pd.DataFrame], analysis: str, population: str, endpoint: str | None = None
+    estimates: dict[str, pd.DataFrame],
+    analysis: str,
+    population: str,
+    endpoint: str | None = None,
+    comparison: str = "",
 ) -> Readings:
     """The readings of one analysis from disclosed estimates (schemas.estimate.Estimates); empty if there are none.
 
-    Only estimates that are compared with nothing are read; `endpoint` is None where it does not matter.
+    Only estimates with this `comparison` are read, empty for those compared with nothing; `endpoint` is None where it does not matter.
     """
     rows = estimates.get(analysis)
     if rows is None:
         return Readings()
-    here = rows["population"].eq(population) & rows["comparison"].fillna("").eq("")
+    here = rows["population"].eq(population) & rows["comparison"].fillna("").eq(comparison)
     if endpoint is not None:
         here &= rows["endpoint"].eq(endpoint)
     kept = rows.loc[here.fillna(False).astype(bool), ["stratum", "term", *Reading.__dataclass_fields__]]

@@ -2,6 +2,7 @@
 
 import pandas as pd
 
+from pipeline.committee import standing
 from pipeline.committee.afterwards import describe_handicap, describe_recurrence
 from pipeline.committee.apart import describe_apart
 from pipeline.committee.attempts import describe_attempts
@@ -49,11 +50,18 @@ def compose_report(estimates: dict[str, pd.DataFrame], config: Config, used: dic
             describe_sites(estimates, config),
             describe_published(estimates, config),
         ],
-        "agreement": _say_agreement(estimates),
         "apart": describe_apart(estimates, config),
         "resolution": _say_resolution(study.resolution),
-        "hidden": {"from": 1, "to": study.disclosure.min_cell - 1},
-        "least": {"episodes": study.guards.min_episodes, "resolutions": study.guards.min_events},
+        "standing": {
+            "answer_note": standing.ANSWER_NOTE,
+            "flow_caption": standing.FLOW_CAPTION,
+            "how_to_read": standing.HOW_TO_READ,
+            "not_compared": standing.NOT_COMPARED,
+            "red_flags": standing.RED_FLAGS,
+            "cautions": list(standing.CAUTIONS),
+            "limits": standing.say_limits(study, _say_agreement(estimates)),
+            "hidden": standing.say_hidden(study),
+        },
         "methods": sorted({r.method for r in readings.values() if r.usable and r.method and r.method != "count"}),
         "used": [{"name": name.replace("_", " "), "value": value} for name, value in used.items()],
     }

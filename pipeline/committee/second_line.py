@@ -21,7 +21,9 @@ VARIANTS = {
 
 def describe_second_line(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     """Shares resolved after repeating and after changing, whole and by variant, weighted; the difference in words."""
-    readings = read_estimates(estimates, "second_line", POPULATION, config.study.resolution.primary)
+    endpoint = config.study.resolution.primary
+    readings = read_estimates(estimates, "second_line", POPULATION, endpoint)
+    compared = read_estimates(estimates, "second_line", POPULATION, endpoint, "repeat")
     title = "After a failed first maneuver: repeat or change"
     day = config.study.second_line.primary_day
     rows, missing = [], []
@@ -36,7 +38,7 @@ def describe_second_line(estimates: dict[str, pd.DataFrame], config: Config) -> 
         rows.append(make_range("The same again", repeat, heading=begin_sentence(name)))
         rows.append(make_range(_name_change(stratum, config), change, kind="other"))
     failed = readings["all", "failed_first_session"]
-    sentences = [_say_choices(readings, failed), _say_effective(readings), _say_e_value(readings, day)]
+    sentences = [_say_choices(readings, failed), _say_effective(readings), _say_e_value(compared, day)]
     notes = [f"{begin_sentence(why)}: {'; '.join(names)}." for why, names in _group(missing).items()]
     if not rows:
         return make_section("second-line", title, [*sentences, "No comparison can be made in this pool."], notes=notes)
@@ -50,7 +52,7 @@ def describe_second_line(estimates: dict[str, pd.DataFrame], config: Config) -> 
         "second-line",
         title,
         sentences,
-        finding=_say_difference(readings["all", f"risk_difference_day_{day}"], day),
+        finding=_say_difference(compared["all", f"risk_difference_day_{day}"], day),
         figure=figure,
         caption=(
             "Weighted so that those treated in either way are alike in what was recorded before: canal and arm, first maneuver, age, "
@@ -66,12 +68,12 @@ def _say_difference(difference: Reading, day: int) -> str:
     low, high = round(100 * difference.lower), round(100 * difference.upper)
     if low <= 0 <= high:
         return (
-            f"The pool does not tell repeating from changing: the difference in the share resolved within {day} days may lie anywhere "
+            f"After a failed first maneuver the pool does not tell repeating from changing: the difference in the share resolved within {day} days may lie anywhere "
             f"from {_say_side(difference.lower)} to {_say_side(difference.upper)}."
         )
-    more = "changed" if difference.estimate > 0 else "repeated"
+    more = "followed by another" if difference.estimate > 0 else "repeated"
     return (
-        f"Where the maneuver was {more}, {say_points(difference.estimate)} more were resolved within {day} days "
+        f"Where a failed first maneuver was {more}, {say_points(difference.estimate)} more were resolved within {day} days "
         f"({min(abs(low), abs(high))} to {max(abs(low), abs(high))}). That is an association, not an effect that was shown."
     )
 

@@ -12,7 +12,7 @@ from pipeline.figures.sheet import APART, INK, LINE_HEIGHT, MUTED, RULE, STRONG,
 # pixels
 ROW_HEIGHT = 40  # one range with a label of one line
 TOP, BOTTOM, SIDE = 4, 34, 14
-FITS = 31  # letters of a label that fit beside its number
+FITS = 33  # letters of a label that fit beside its number
 KINDS = {  # colour, marker and line of each kind: told apart without colour too
     "own": (STRONG, "o", "-"),
     "other": (MUTED, "s", "-"),

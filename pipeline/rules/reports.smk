@@ -7,13 +7,14 @@ rule report:
         estimates=[RESULTS / "estimates" / f"{name}.csv" for name in ANALYSES],
         fingerprints=RESULTS / "unreleased" / "fingerprints.csv",
         plan=PLAN_FILES,
-        code=[*find_sources("pipeline.steps.report"), ROOT / "reports" / "committee.html.j2", ROOT / "reports" / "style.css"],
+        code=[*find_sources("pipeline.steps.report"), *(ROOT / "reports").glob("committee.*"), ROOT / "reports" / "style.css"],
     output:
-        RESULTS / "reports" / "committee.html",
+        page=RESULTS / "reports" / "committee.html",
+        pdf=RESULTS / "reports" / "committee.pdf",
     log:
         RESULTS / "logs" / "report.log",
     shell:
-        step("report", "--plan {PLAN:q} --fingerprints {input.fingerprints:q} --out {output:q} {input.estimates:q}")
+        step("report", "--plan {PLAN:q} --fingerprints {input.fingerprints:q} --page {output.page:q} --pdf {output.pdf:q} {input.estimates:q}")
 
 
 rule technical:

@@ -23,16 +23,18 @@ FLOORS = [
     "technical",
     "site_page",
     "render",
+    "typeset",
     "steps",
     "tools",
     "__main__",
 ]
 PATIENT_LEVEL = {"intake", "warehouse", "clinic", "explain", "derive", "models", "analyses", "site_page", "tools"}
-AGGREGATES_ONLY = {"disclose", "figures", "committee", "technical", "render"}
+AGGREGATES_ONLY = {"disclose", "figures", "committee", "technical", "render", "typeset"}
 LIBRARY_ROOMS = {
     "duckdb": {"pipeline/warehouse.py"},
     "matplotlib": {f"pipeline/figures/{part}.py" for part in ("sheet", "curves", "bars", "ranges")},
     "jinja2": {"pipeline/render.py"},
+    "typst": {"pipeline/typeset.py"},
     "openpyxl": {"pipeline/intake/read.py", "synthetic_data/write.py"},
 }
 OURS = sorted(p for room in ("schemas", "pipeline", "synthetic_data") for p in (ROOT / room).rglob("*.py"))

@@ -60,8 +60,11 @@ def compare(low: float, high: float, plan, **limit) -> dict:
         number(f"risk_{arm}_day_30", share, lower=share - 0.1, upper=share + 0.1)
         for arm, share in (("repeat", 0.5), ("change", 0.6))
     ]
-    rows += [number("risk_difference_day_30", (low + high) / 2, lower=low, upper=high)]
-    rows += [number("e_value_day_30", 1.9), number("e_value_limit_day_30", limit.get("e", 1.0))]
+    rows += [number("risk_difference_day_30", (low + high) / 2, lower=low, upper=high, comparison="repeat")]
+    rows += [
+        number("e_value_day_30", 1.9, comparison="repeat"),
+        number("e_value_limit_day_30", limit.get("e", 1.0), comparison="repeat"),
+    ]
     rows += [withhold("risk_change_day_30", "too_few", "few", stratum="variant=adherent_debris", **MANY)]
     return describe_second_line(table("second_line", rows, SECOND), plan)
 

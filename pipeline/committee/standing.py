@@ -1,0 +1,65 @@
+"""What every report says whatever its numbers: how to read it, what to keep in mind, cautions. One place for the page and the print."""
+
+from schemas.study import Study
+
+ANSWER_NOTE = (
+    "“Between” gives the 95 % range. These are associations in recorded care: they do not show what a maneuver does, and they are no "
+    "advice for one patient."
+)
+FLOW_CAPTION = "Each bar lies within the one it was taken from. Blue goes on, grey leaves, brown is kept apart."
+HOW_TO_READ = (
+    "How to read the figures: the strong line is the estimated share resolved; the pale band is its 95 % range. Where a darker zone opens "
+    "above the line, nobody looked in between, and the share may be anywhere in the zone; words and tables give its lower end. A line "
+    "begins and ends where enough episodes are known to be resolved and enough are known not to be; the number beside its end is the share "
+    "on that day. In the small figures the dashed grey line is the whole pool. A dash for a number is a small group, hidden."
+)
+NOT_COMPARED = (
+    "Who was given which maneuver was not left to chance: canal, side, severity and the habits of a site decide. A difference between these "
+    "rows therefore cannot be read as a difference between maneuvers."
+)
+RED_FLAGS = "Where a red flag is among the reasons, the local rules for urgent assessment come first."
+CAUTIONS = (
+    "This report describes groups. It is no advice for the care of one patient.",
+    "A new neurological sign, vertical nystagmus at rest, sustained severe headache or neck pain, or being unable to stand needs urgent "
+    "assessment by local rules (Johns and Quinn, CMAJ 2020;192:E182).",
+    "Maneuvers are given by licensed practitioners or under their supervision.",
+    "Local protocols and licensed practice come first.",
+)
+
+
+def say_limits(study: Study, agreement: str) -> list[dict]:
+    """What to keep in mind, each as a `claim` and what follows from it."""
+    guards = study.guards
+    return [
+        {
+            "claim": "Nothing was allotted by chance.",
+            "rest": "Parts of the pool differ in more than their name; nothing here says why one resolves sooner than another.",
+        },
+        {
+            "claim": "Positional vertigo also goes by itself.",
+            "rest": "The curves hold natural recovery and treatment together and do not tell one from the other.",
+        },
+        {
+            "claim": "Resolution is seen only when somebody looks.",
+            "rest": "It is known to lie between the last positive and the first negative look, and is treated so. Those who come back early may "
+            "come because they still have symptoms, which makes early shares look too small; those who do not come back may have fared better "
+            "or worse than those who do.",
+        },
+        {
+            "claim": "Diagnoses rest on what the sites recorded,",
+            "rest": f"read by one set of criteria for all; nobody was examined again. {agreement}".strip(),
+        },
+        {
+            "claim": "Small parts are uncertain.",
+            "rest": f"With fewer than {guards.min_episodes} episodes, or fewer than {guards.min_events} known to be resolved or not to be, no "
+            "share is given.",
+        },
+    ]
+
+
+def say_hidden(study: Study) -> str:
+    """What was hidden, and how it is marked."""
+    return (
+        f"To protect people in small groups, no number is shown that tells of a group of 1 to {study.disclosure.min_cell - 1} episodes. Where a "
+        "hidden number could be worked out from the others, the next smallest is hidden with it. “Hidden” or a dash marks the place."
+    )
