@@ -162,6 +162,9 @@ class Disclosure(Closed):
     """Protection of people in small groups."""
 
     min_cell: int = Field(ge=2, description="Counts from 1 to one below this are hidden")
+    min_sites: int = Field(
+        ge=1, description="Numbers that rest on fewer sites are hidden, unless they are a site's own"
+    )
 
 
 class Study(Closed):

@@ -33,14 +33,17 @@ rule planted:
 
 
 rule disclose:
-    """Hide small groups in every estimate: what comes out may leave."""
+    """Hide small groups in all estimates and audit them together: what comes out may leave, and nothing comes out if the audit fails."""
     input:
         estimates=[RESULTS / "unreleased" / f"{name}.csv" for name in ANALYSES],
+        previous=[path for folder in PREVIOUS for path in sorted(folder.glob("*.csv"))],
         plan=PLAN_FILES,
         code=find_sources("pipeline.steps.disclose"),
     output:
         [RESULTS / "estimates" / f"{name}.csv" for name in ANALYSES],
+    params:
+        previous=[word for folder in PREVIOUS for word in ("--previous", str(folder))],
     log:
         RESULTS / "logs" / "disclose.log",
     shell:
-        step("disclose", "--plan {PLAN:q} --out {RESULTS:q}/estimates {input.estimates:q}")
+        step("disclose", "--plan {PLAN:q} {params.previous:q} --out {RESULTS:q}/estimates {input.estimates:q}")

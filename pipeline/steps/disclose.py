@@ -1,26 +1,39 @@
-"""Hide small groups in every estimate, once: what this writes may leave the place where the patients' rows are."""
+"""Hide small groups in all estimates, and audit them together: what this writes may leave the place where the patients' rows are."""
 
 import argparse
+import sys
 from pathlib import Path
 
 import pandas as pd
 
-from pipeline.disclose import disclose_estimates
+from pipeline.disclose.release import GivenAway, release_estimates
 from pipeline.steps.run import run_step
 from schemas.estimate import Estimates
 from schemas.study import read_config
 
 
 def main() -> None:
-    """Read the command line and write a safe copy of each file of estimates."""
+    """Read the command line and write a safe copy of each file of estimates, or none if the audit fails."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
+    parser.add_argument("--previous", type=Path, help="folder with the estimates of the release before")
     parser.add_argument("--out", type=Path, required=True, help="folder to write to")
     parser.add_argument("estimates", type=Path, nargs="+", help="files of estimates as the models wrote them")
     arguments = parser.parse_args()
-    rule = read_config(arguments.plan).study.disclosure
-    for path in arguments.estimates:
-        disclose_estimates(Estimates.cast(pd.read_csv(path)), rule).to_csv(arguments.out / path.name, index=False)
+    estimates = pd.concat([read(path).assign(file=path.name) for path in arguments.estimates], ignore_index=True)
+    files = estimates.pop("file")
+    previous = arguments.previous and pd.concat([read(path) for path in sorted(arguments.previous.glob("*.csv"))])
+    try:
+        released = release_estimates(estimates, read_config(arguments.plan).study.disclosure, previous)
+    except GivenAway as given_away:
+        sys.exit(str(given_away))
+    for name in files.unique():
+        released[files.eq(name)].to_csv(arguments.out / name, index=False)
+
+
+def read(path: Path) -> pd.DataFrame:
+    """One file of estimates."""
+    return Estimates.cast(pd.read_csv(path))
 
 
 if __name__ == "__main__":

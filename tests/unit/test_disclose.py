@@ -3,11 +3,11 @@
 import pandas as pd
 import pytest
 
-from pipeline.disclose import disclose_estimates
+from pipeline.disclose.suppress import hide_small_groups
 from pipeline.models.tidy import state, tidy_estimates
 from schemas.study import Disclosure
 
-RULE = Disclosure(min_cell=11)
+RULE = Disclosure(min_cell=11, min_sites=2)
 
 
 def flow(**counts: int) -> pd.DataFrame:
@@ -17,7 +17,7 @@ def flow(**counts: int) -> pd.DataFrame:
 
 @pytest.mark.parametrize(("count", "hidden"), [(0, False), (1, True), (10, True), (11, False)])
 def test_counts_from_one_to_ten_are_hidden(count, hidden):
-    rows = disclose_estimates(
+    rows = hide_small_groups(
         flow(stored=500 + count, positional=250, probable_non_positional=250, undetermined=count), RULE
     )
     row = rows.set_index("term").loc["undetermined"]
@@ -27,7 +27,7 @@ def test_counts_from_one_to_ten_are_hidden(count, hidden):
 
 
 def test_a_single_hidden_part_takes_the_next_smallest_with_it():
-    rows = disclose_estimates(
+    rows = hide_small_groups(
         flow(stored=405, positional=300, probable_non_positional=100, undetermined=5), RULE
     ).set_index("term")
     assert rows["status"].to_dict() == {
@@ -40,7 +40,7 @@ def test_a_single_hidden_part_takes_the_next_smallest_with_it():
 
 def test_zero_is_no_cover_and_hidden_parts_never_add_up_to_a_small_group():
     counts = {"untreated": 0, "incomplete_record": 3, "not_looked": 4, "followed": 300}
-    rows = disclose_estimates(flow(positional=307, **counts), RULE).set_index("term")["status"]
+    rows = hide_small_groups(flow(positional=307, **counts), RULE).set_index("term")["status"]
     assert rows["untreated"] == "ok"
     assert set(rows[["incomplete_record", "not_looked", "followed"]]) == {"suppressed"}
 
@@ -50,7 +50,7 @@ def test_shares_that_show_a_small_group_or_its_complement_are_hidden():
         state("share", e / 100, stratum=f"sex={s}", n_events=e, n_episodes=100, n_sites=3)
         for s, e in (("female", 95), ("male", 5))
     ]
-    safe = disclose_estimates(
+    safe = hide_small_groups(
         tidy_estimates(rows, analysis="pool_description", population="stored", method="share"), RULE
     )
     assert set(safe["status"]) == {"suppressed"}
@@ -59,7 +59,7 @@ def test_shares_that_show_a_small_group_or_its_complement_are_hidden():
 
 def test_a_median_stays_but_its_small_count_of_events_goes():
     rows = [state("median_days", 7, stratum="all", n_events=97, n_episodes=100, n_sites=3)]
-    safe = disclose_estimates(
+    safe = hide_small_groups(
         tidy_estimates(rows, analysis="resolution_curves", population="positional", method="m"), RULE
     ).iloc[0]
     assert safe["estimate"] == 7
@@ -78,7 +78,7 @@ def test_a_single_small_difference_of_diagnoses_is_not_left_to_the_total():
         for (r, a), n in cells.items()
     ]
     table = tidy_estimates(rows, analysis="diagnosis_agreement", population="positional", method="count")
-    hidden = disclose_estimates(table, RULE)["status"].eq("suppressed").tolist()
+    hidden = hide_small_groups(table, RULE)["status"].eq("suppressed").tolist()
     assert hidden == [False, True, True, False]
 
 
@@ -107,7 +107,7 @@ def test_what_became_of_a_path_hides_no_small_group_in_its_sum_and_nowhere_later
         *steps("path=semont", reached=100, resolved_at_next_look=88, next_semont=12, never_looked=0),
     ]
     estimates = tidy_estimates(rows, analysis="sequence_paths", population="positional", method="count")
-    safe = disclose_estimates(estimates, RULE).set_index(["stratum", "term"])["status"].eq("ok")
+    safe = hide_small_groups(estimates, RULE).set_index(["stratum", "term"])["status"].eq("ok")
     assert not safe["path=epley"]["never_looked"]
     assert not safe["path=epley"]["no_further_session"]  # or the sum would tell of five
     assert safe["path=epley"][["reached", "resolved_at_next_look", "next=semont"]].all()
@@ -122,7 +122,7 @@ def test_a_hidden_step_is_hidden_where_the_path_goes_on():
         *steps("path=epley > semont", reached=16, resolved_at_next_look=16),
     ]
     estimates = tidy_estimates(rows, analysis="sequence_paths", population="positional", method="count")
-    safe = disclose_estimates(estimates, RULE).set_index(["stratum", "term"])["status"].eq("ok")
+    safe = hide_small_groups(estimates, RULE).set_index(["stratum", "term"])["status"].eq("ok")
     assert not safe["path=epley"]["next=semont"]  # the complement of the nine
     assert not safe["path=epley > semont"].any()
     assert safe["path=start"].all()
@@ -136,4 +136,4 @@ def test_choices_after_a_failure_hide_no_small_group_in_their_sum():
     estimates = tidy_estimates(
         rows, analysis="second_line", population="positional", endpoint="objective", method="count"
     )
-    assert disclose_estimates(estimates, RULE)["status"].tolist() == ["ok", "suppressed", "suppressed"]
+    assert hide_small_groups(estimates, RULE)["status"].tolist() == ["ok", "suppressed", "suppressed"]

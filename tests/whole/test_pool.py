@@ -8,8 +8,13 @@ import time
 
 import duckdb
 import pandas as pd
+import pytest
 
+from pipeline.analyses import ANALYSES
+from pipeline.disclose.release import GivenAway, audit_release
+from pipeline.disclose.suppress import hide_small_groups
 from pipeline.sources import fingerprint_files
+from schemas.estimate import Estimates
 from tests.whole.conftest import POOL, command_of, run_workflow
 
 
@@ -128,3 +133,16 @@ def test_misspelt_options_and_plan_keys_are_named_before_anything_runs(tmp_path)
     wrong = run_workflow(tmp_path, "--dry-run", plan=str(plan))
     assert wrong.returncode != 0
     assert "recurence_gap" in wrong.stdout
+
+
+def test_the_release_passes_its_audit_and_names_no_site(pool_run, plan):
+    results = pool_run[0] / "results"
+    files = sorted(path.name for path in (results / "estimates").glob("*.csv") if path.stem in ANALYSES)
+    before, after = (
+        pd.concat([Estimates.cast(pd.read_csv(results / folder / name)) for name in files], ignore_index=True)
+        for folder in ("unreleased", "estimates")
+    )
+    assert not after["stratum"].str.contains(r"site=S\d").any()
+    audit_release(before, after, plan.study.disclosure)
+    with pytest.raises(GivenAway):
+        audit_release(before, hide_small_groups(before, plan.study.disclosure), plan.study.disclosure)

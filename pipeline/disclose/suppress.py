@@ -1,4 +1,4 @@
-"""Protection of people in small groups, once, before anything leaves: small counts, and whatever they could be worked out from.
+"""Hiding small counts, and whatever they could be worked out from within one sum; the audit looks at all tables together.
 
 A count from 1 to min_cell - 1 is hidden (cell size rule of the Centers for Medicare & Medicaid Services); zero may be shown. Where
 parts add up to a total that is shown, hiding one part alone would hide nothing: the next smallest parts are hidden with it.
@@ -19,6 +19,7 @@ NOT_A_SHARE = [
     "age_median",
     "age_upper_quartile",
 ]
+CURVE_STEP = r"unresolved_(upper|lower)_day_"
 PATH_PARTS = r"next=|resolved_at_(next|later)_look$|no_further_session$|never_looked$"
 FLOW_SUMS = (
     ("refused", "set_aside", "stored"),
@@ -27,22 +28,33 @@ FLOW_SUMS = (
 )
 
 
-def disclose_estimates(estimates: pd.DataFrame, rule: Disclosure) -> pd.DataFrame:
+def hide_small_groups(estimates: pd.DataFrame, rule: Disclosure) -> pd.DataFrame:
     """The same rows with every number left out that would show a group of fewer than `rule.min_cell` people.
 
     A median, a mean or a coefficient does not tell how many had the event: there only their count is left out. Results printed in
     papers hide nobody of this pool.
     """
-    small = _find_small(estimates, rule.min_cell) & estimates["population"].ne("published")
+    pool = estimates["population"].ne("published")
+    small = _find_small(estimates, rule.min_cell) & pool
     told_by_number = ~_is_no_share(estimates) | estimates["n_episodes"].between(1, rule.min_cell - 1)
     hidden = (small & told_by_number) | _find_complements(estimates, small, rule.min_cell)
     hidden |= _find_further_steps(estimates, hidden)
+    hidden |= _find_single_sites(estimates, rule.min_sites) & pool
+    safe = hide_rows(estimates, hidden, rule.min_cell)
+    daily = estimates["term"].str.match(
+        CURVE_STEP
+    )  # a curve is drawn without its events: on every day they would tell who came when
+    safe.loc[(small & ~told_by_number) | daily, "n_events"] = pd.NA
+    return Estimates.validate(Estimates.cast(safe), lazy=True)
+
+
+def hide_rows(estimates: pd.DataFrame, hidden: pd.Series, least: int) -> pd.DataFrame:
+    """The same rows without the numbers of those that are `hidden`."""
     safe = estimates.copy()
-    safe.loc[small & ~told_by_number, "n_events"] = pd.NA
     safe.loc[hidden, NUMBERS + COUNTS] = pd.NA
     safe.loc[hidden, "status"] = "suppressed"
-    safe.loc[hidden, "note"] = f"hidden: it would show a group of 1 to {rule.min_cell - 1} people"
-    return Estimates.validate(Estimates.cast(safe), lazy=True)
+    safe.loc[hidden, "note"] = f"hidden: it would show a group of 1 to {least - 1} people"
+    return safe
 
 
 def _is_no_share(estimates: pd.DataFrame) -> pd.Series:
@@ -77,6 +89,16 @@ def _find_complements(estimates: pd.DataFrame, small: pd.Series, least: int) -> 
                     break
                 parts[candidate] = hidden[candidate] = True
     return hidden
+
+
+def _find_single_sites(estimates: pd.DataFrame, least: int) -> pd.Series:
+    """Rows that rest on fewer than `least` sites and are not a site's own: they would show that site. Where episodes went tells nothing of care, and
+    a pool of so few sites shows itself anyway."""
+    sites = estimates["n_sites"].fillna(0)
+    if sites.max() < least:
+        return pd.Series(False, index=estimates.index)
+    own = estimates["stratum"].str.startswith("site=") | estimates["analysis"].eq("episode_flow")
+    return sites.between(1, least - 1) & ~own
 
 
 def _find_further_steps(estimates: pd.DataFrame, hidden: pd.Series) -> pd.Series:
