@@ -61,6 +61,7 @@ def compose_report(estimates: dict[str, pd.DataFrame], config: Config, used: dic
             "cautions": list(standing.CAUTIONS),
             "limits": standing.say_limits(study, _say_agreement(estimates)),
             "hidden": standing.say_hidden(study),
+            "methods": [{"name": name, "text": text} for name, text in standing.METHODS],
         },
         "methods": sorted({r.method for r in readings.values() if r.usable and r.method and r.method != "count"}),
         "used": [{"name": name.replace("_", " "), "value": value} for name, value in used.items()],

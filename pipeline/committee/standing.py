@@ -25,6 +25,47 @@ CAUTIONS = (
     "Maneuvers are given by licensed practitioners or under their supervision.",
     "Local protocols and licensed practice come first.",
 )
+METHODS = (
+    (
+        "Time to resolution",
+        "Nobody sees the day of resolution: it lies between the last positive and the first negative look. The curves use just that "
+        "(non-parametric maximum likelihood for interval-censored times). Ranges come from leaving out one clinic at a time.",
+    ),
+    (
+        "Attempt by attempt",
+        "Shares of sessions with a negative look afterwards; a model with differing patients and clinics (complementary log-log, integrated "
+        "numerically) tells how many sessions it takes.",
+    ),
+    (
+        "Repeat or change",
+        "Whoever was treated in either way is weighted by how usual that choice was for cases like theirs (stabilised inverse-probability "
+        "weights, cut at the extremes), with the interval-censored curve of each group; every step is repeated without each clinic.",
+    ),
+    (
+        "Why first maneuvers may have failed",
+        "Patterns in the record that published work, or common practice, names as a reason; at the time they use only what was known on the "
+        "day of the failed look.",
+    ),
+    (
+        "Handicap and coming back",
+        "A linear mixed model of all totals over days; the share free of a return among those resolved, interval-censored again.",
+    ),
+    (
+        "Clinics",
+        "A smooth curve in each clinic, pooled with a random effect (restricted maximum likelihood, Hartung-Knapp ranges), and the range in which "
+        "a further clinic may lie.",
+    ),
+    (
+        "What is positional vertigo",
+        "All criteria are read on every look before the first maneuver; what they leave possible is the diagnosis. Signs of another cause "
+        "set a case apart by a fixed precedence. Every rule has its source in the plan.",
+    ),
+    (
+        "The plan",
+        "Endpoints, days, parts and guards were fixed before the analysis. The technical report lists every estimate, also those that are not "
+        "here, with the reason where there is no number.",
+    ),
+)
 
 
 def say_limits(study: Study, agreement: str) -> list[dict]:
