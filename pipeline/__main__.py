@@ -2,9 +2,9 @@
 
 import argparse
 
-from pipeline.tools import explain
+from pipeline.tools import check, explain
 
-TOOLS = (explain,)
+TOOLS = (check, explain)
 
 
 def main() -> None:

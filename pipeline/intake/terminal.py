@@ -1,0 +1,63 @@
+"""What a coordinator reads at a terminal before sending: the sentence that matters, then each kind of problem once. No cell is quoted."""
+
+import textwrap
+from collections.abc import Iterator
+
+import pandas as pd
+
+from pipeline.intake.receive import Received
+from pipeline.intake.report import answer, count, next_step
+
+HEADINGS = {
+    "refuse": "Must be mended before anything can be pooled",
+    "set_aside": "Rows that would be set aside",
+    "warn": "For your information",
+}
+INDENT = "    "
+FOLLOWS = "episode_set_aside"  # mended with the episode that it names
+
+
+def describe_check(received: Received, width: int) -> str:
+    """The verdict on one delivery as text of at most `width` columns; it is the workflow's own verdict."""
+    problems = received.tables["problems"]
+    lines = [f"Site {received.site}, delivery {received.delivery}", ""]
+    lines += textwrap.wrap(answer(received), width)
+    for severity, heading in HEADINGS.items():
+        found = problems[problems["severity"].eq(severity)]
+        if len(found):
+            lines += ["", f"{heading}:"]
+            lines += [line for group in _list_groups(found) for line in _say_group(group, width)]
+    return "\n".join([*lines, "", *textwrap.wrap(next_step(received), width)])
+
+
+def _list_groups(problems: pd.DataFrame) -> list[pd.DataFrame]:
+    """Problems that say the same of the same column, those with the most rows first, and what only follows from others last."""
+    groups = [
+        found
+        for _, found in problems.fillna({"table": "", "column": ""}).groupby(
+            ["table", "column", "rule", "message"], sort=False
+        )
+    ]
+    return sorted(groups, key=lambda found: (found["rule"].iloc[0] == FOLLOWS, -len(found)))
+
+
+def _say_group(found: pd.DataFrame, width: int) -> Iterator[str]:
+    first = found.iloc[0]
+    rows = sorted({int(row) for row in found["row"].dropna()})
+    place = ", ".join(filter(None, [first["table"] or "the whole delivery", first["column"]]))
+    where = f"{place}: {count(len(rows), 'row')} ({name_ranges(rows)})" if rows else place
+    yield from textwrap.wrap(where, width, initial_indent="  * ", subsequent_indent=INDENT)
+    yield from textwrap.wrap(first["message"], width, initial_indent=INDENT, subsequent_indent=INDENT)
+    for fix in found["how_to_fix"].drop_duplicates():
+        yield from textwrap.wrap(f"-> {fix}", width, initial_indent=INDENT, subsequent_indent=INDENT + "   ")
+
+
+def name_ranges(rows: list[int]) -> str:
+    """Row numbers in order, neighbours as ranges: 3, 7 to 12, 40."""
+    runs: list[list[int]] = []
+    for row in rows:
+        if runs and row == runs[-1][-1] + 1:
+            runs[-1].append(row)
+        else:
+            runs.append([row])
+    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs)

@@ -1,0 +1,114 @@
+"""Check a delivery before it is sent: the same verdict as the workflow's, without running it; nothing leaves the machine."""
+
+import argparse
+import re
+import shutil
+import sys
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from pipeline.intake.folders import NUMBER, SITE, list_deliveries
+from pipeline.intake.read import read_delivery
+from pipeline.intake.receive import Received, receive_delivery
+from pipeline.intake.terminal import describe_check
+from pipeline.sources import ROOT
+from schemas.study import read_config
+
+FINE, LOOK, REFUSED, UNREADABLE = 0, 1, 2, 3
+TABLE_FILES = (".csv", ".xlsx")
+WIDEST = 110
+
+
+def add_to(tools: argparse._SubParsersAction) -> None:
+    """Add the tool's command line."""
+    parser = tools.add_parser(
+        "check",
+        help="check a delivery before it is sent",
+        description="Says whether a delivery can be pooled and what to mend. It gives the verdict of the workflow, to the row, and sends nothing anywhere.",
+        epilog="Exit code: 0 all fine, 1 rows would be set aside, 2 the delivery would be refused, 3 there is nothing to check.",
+    )
+    parser.add_argument(
+        "path",
+        type=Path,
+        help="a workbook (.xlsx), a folder with the five .csv files, or a folder of deliveries as S03/001",
+    )
+    parser.add_argument(
+        "--plan", type=Path, default=ROOT / "config", help="folder with the plan (default: the project's own)"
+    )
+    parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> None:
+    """Print the verdict on each delivery and end with the gravest exit code."""
+    if not arguments.path.exists():
+        _stop(f"{arguments.path} does not exist.")
+    config = read_config(arguments.plan)
+    worst, number, last_accepted = FINE, 0, {}
+    with find_folders(arguments.path) as folders:
+        if not folders:
+            _stop(f"{arguments.path} is neither a workbook nor a folder with .csv files or deliveries.")
+        for number, folder in enumerate(folders):
+            if len(folders) > 1 and sys.stderr.isatty():
+                print(f"\rchecking {number + 1} of {len(folders)} ...", end="", file=sys.stderr, flush=True)
+            received = receive_delivery(folder, config, last_accepted.get(folder.parent.name))
+            if received.accepted:
+                last_accepted[received.site] = received
+            width = min(shutil.get_terminal_size().columns, WIDEST)
+            print(("\n" + "-" * width + "\n" if number else "") + describe_check(received, width))
+            worst = max(worst, judge(received))
+    sys.exit(worst)
+
+
+def judge(received: Received) -> int:
+    """The exit code for one delivery."""
+    if not received.accepted:
+        return REFUSED
+    return LOOK if received.tables["row_counts"]["rows_set_aside"].sum() else FINE
+
+
+@contextmanager
+def find_folders(path: Path) -> Iterator[list[Path]]:
+    """The folders <site>/<delivery> to check. Files that are not in such a folder are copied into one for the time of the check, called as
+    their submission table says."""
+    if path.is_dir() and SITE.fullmatch(path.resolve().parent.name) and NUMBER.fullmatch(path.resolve().name):
+        yield [path.resolve()]
+        return
+    own_site = [path] if path.is_dir() and SITE.fullmatch(path.resolve().name) else []
+    deliveries = (
+        list_deliveries(path.resolve().parent)[0] if own_site else list_deliveries(path)[0] if path.is_dir() else []
+    )
+    found = [d.folder for d in deliveries if not own_site or d.site == path.resolve().name]
+    files = [path] if path.is_file() else sorted(p for p in path.iterdir() if p.suffix.lower() in TABLE_FILES)
+    if found or not files:
+        yield found
+        return
+    with tempfile.TemporaryDirectory() as temporary:
+        handed = Path(temporary) / "handed"
+        handed.mkdir()
+        for file in files:
+            shutil.copy(file, handed)
+        site, number = read_names(handed)
+        folder = Path(temporary) / site / number
+        folder.parent.mkdir()
+        handed.rename(folder)
+        yield [folder]
+
+
+def read_names(folder: Path) -> tuple[str, str]:
+    """Site and number as the submission table gives them; S00 and 001 where it does not, and the check then says what is wrong with it."""
+    sheet = read_delivery(folder).sheet("submission")
+    told: dict[str, str] = {}
+    if sheet is not None:
+        columns = {text.lower(): position for position, text in sheet.header.items()}
+        if {"field", "value"} <= set(columns):
+            fields, values = sheet.cells[columns["field"]].fillna(""), sheet.cells[columns["value"]].fillna("")
+            told = dict(zip(fields.str.lower(), values, strict=True))
+    site, number = told.get("site_code", ""), re.sub(r"\D", "", told.get("delivery", "")).zfill(3)
+    return site if SITE.fullmatch(site) else "S00", number if NUMBER.fullmatch(number) else "001"
+
+
+def _stop(sentence: str) -> None:
+    print(sentence, file=sys.stderr)
+    sys.exit(UNREADABLE)

@@ -1,0 +1,91 @@
+"""The check before sending: the workflow's own verdict, from a folder or a lone workbook, in words that quote no cell."""
+
+import shutil
+import subprocess
+import sys
+
+import pandas as pd
+import pytest
+from openpyxl import load_workbook
+
+from pipeline.intake.terminal import name_ranges
+from tests.whole.conftest import POOL, ROOT
+
+
+def check(*arguments: object) -> subprocess.CompletedProcess:
+    command = [sys.executable, "-m", "pipeline", "check", *map(str, arguments)]
+    return subprocess.run(command, capture_output=True, text=True, cwd=ROOT, check=False)
+
+
+@pytest.fixture(scope="module")
+def checked() -> str:
+    done = check(POOL)
+    assert done.returncode == 2  # one delivery of the pool is to be refused
+    return done.stdout
+
+
+def test_it_says_what_the_workflow_says(checked, pool_run):
+    parts = {
+        tuple(part.split("\n", 1)[0].replace("Site ", "").split(", delivery ")): part
+        for part in checked.split("\n" + "-" * 80 + "\n")
+    }
+    rows = pool_run[0] / "results" / "rows"
+    folders = sorted(path for site in rows.iterdir() for path in site.iterdir() if path.is_dir())
+    assert set(parts) == {(folder.parent.name, folder.name) for folder in folders}
+    for folder in folders:
+        said = " ".join(parts[folder.parent.name, folder.name].split())
+        counts, problems = pd.read_parquet(folder / "row_counts.parquet"), pd.read_parquet(folder / "problems.parquet")
+        refused = pd.read_parquet(folder / "deliveries.parquet")["status"].eq("refused").all()
+        assert ("was refused" in said) == refused
+        if not refused and counts["rows_set_aside"].sum():
+            assert f"{counts['rows_stored'].sum():,} of {counts['rows_in'].sum():,} rows are stored" in said
+        for message in problems["message"].drop_duplicates():
+            assert " ".join(message.split()) in said
+
+
+def test_a_lone_workbook_is_checked_as_its_submission_table_calls_it(tmp_path):
+    book = tmp_path / "S02_001.xlsx"
+    shutil.copy(POOL / "S02" / "001" / "S02_001.xlsx", book)
+    done = check(book)
+    assert done.stdout.startswith("Site S02, delivery 001\n")
+    assert done.returncode == 0
+    assert "can be pooled" in done.stdout
+
+
+def test_a_folder_of_files_under_another_name(tmp_path):
+    shutil.copytree(POOL / "S03" / "001", tmp_path / "to send")
+    done = check(tmp_path / "to send")
+    assert (done.returncode, done.stdout.split("\n")[0]) == (0, "Site S03, delivery 001")
+
+
+def test_exit_codes_tell_scripts(tmp_path):
+    assert check(POOL / "S06" / "001").returncode == 1
+    assert check(POOL / "S06").returncode == 1
+    nothing = check(tmp_path / "nowhere.xlsx")
+    assert nothing.returncode == 3
+    assert "does not exist" in nothing.stderr
+    assert check(tmp_path).returncode == 3
+
+
+def test_help_says_what_the_exit_codes_mean():
+    told = check("--help").stdout
+    assert "Exit code" in told
+    assert "sends nothing" in " ".join(told.split())
+
+
+@pytest.mark.parametrize(
+    ("rows", "said"), [([], ""), ([4], "4"), ([4, 5], "4, 5"), ([4, 5, 6, 9, 11, 12, 13, 14], "4 to 6, 9, 11 to 14")]
+)
+def test_neighbouring_rows_are_ranges(rows, said):
+    assert name_ranges(rows) == said
+
+
+def test_a_value_that_could_identify_somebody_is_named_by_its_place_only(tmp_path):
+    path = shutil.copy(POOL / "S02" / "001" / "S02_001.xlsx", tmp_path / "S02_001.xlsx")
+    book = load_workbook(path)
+    book["episodes"]["B7"] = "Invented Person 12.03.1961"
+    book.save(path)
+    done = check(path)
+    assert done.returncode == 2
+    assert "row (7)" in done.stdout
+    assert not any(part in done.stdout + done.stderr for part in ("Invented", "Person", "1961"))
