@@ -2,9 +2,9 @@
 
 import argparse
 
-from pipeline.tools import check, explain
+from pipeline.tools import check, dictionary, explain, template
 
-TOOLS = (check, explain)
+TOOLS = (template, check, dictionary, explain)
 
 
 def main() -> None:

@@ -105,7 +105,8 @@ def read_names(folder: Path) -> tuple[str, str]:
         if {"field", "value"} <= set(columns):
             fields, values = sheet.cells[columns["field"]].fillna(""), sheet.cells[columns["value"]].fillna("")
             told = dict(zip(fields.str.lower(), values, strict=True))
-    site, number = told.get("site_code", ""), re.sub(r"\D", "", told.get("delivery", "")).zfill(3)
+    site, digits = told.get("site_code", ""), re.sub(r"\D", "", told.get("delivery", ""))
+    number = digits.zfill(3) if digits else "001"
     return site if SITE.fullmatch(site) else "S00", number if NUMBER.fullmatch(number) else "001"
 
 
