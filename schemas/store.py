@@ -99,7 +99,9 @@ class Problems(Table):
     )
     episode_id: Series[Text] = columns.column("Episode of the row, where it is readable")
     column: Series[Text] = columns.column("Column in which it was found")
-    value: Series[Text] = columns.column("The cell as handed in; left out wherever the de-identification gate fired")
+    value: Series[Text] = columns.column(
+        "The cell as handed in if it is a number, a pseudonym, a code or nearly one; other words could name somebody and are left out"
+    )
     rule: Series[Text] = columns.column("Name of the rule", filled=True)
     severity: Series[Text] = columns.column("How grave it is", codes=codes.SEVERITY, filled=True)
     message: Series[Text] = columns.column("What is wrong", filled=True)

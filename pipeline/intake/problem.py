@@ -1,5 +1,6 @@
 """Problems: what is wrong in one place, and the sentences that say so. No sentence quotes a cell."""
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
@@ -13,6 +14,8 @@ from schemas.rules import RULES
 from schemas.store import Problems
 
 DESCRIBED = {"submission": Submission.describe()} | {name: model.describe() for name, model in TABLES.items()}
+PSEUDONYMS = ("episode_id", "patient_id")
+PLAIN_NUMBER = re.compile(r"[+-]?\d{1,6}(?:[.,]\d{1,6})?\+?")
 LAST = 10_000  # places that the dictionary does not know come after those that it knows
 
 
@@ -97,7 +100,7 @@ def list_problems(
                 "row": problem.row,
                 "episode_id": look_up(rows.get(problem.table), problem.row, "episode_id"),
                 "column": problem.column,
-                "value": look_up(texts.get(problem.table), problem.row, problem.column),
+                "value": quote_safely(look_up(texts.get(problem.table), problem.row, problem.column), problem),
                 "rule": problem.rule,
                 "severity": problem.severity,
                 "message": message,
@@ -105,6 +108,13 @@ def list_problems(
             }
         )
     return pd.DataFrame(listed, columns=list(Problems.describe())[2:])
+
+
+def quote_safely(text: str | None, problem: Problem) -> str | None:
+    """The cell, if it is a number, a pseudonym, a code of the dictionary or nearly one; other words, which might be a name, are not repeated."""
+    described = DESCRIBED.get(problem.table, {}).get(problem.column)
+    known = described is not None and (described.name in PSEUDONYMS or text in (described.codes or ()))
+    return text if known or problem.closest or PLAIN_NUMBER.fullmatch(text or "") else None
 
 
 def look_up(rows: pd.DataFrame | None, row: int | None, column: str | None) -> str | None:

@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 
 from pipeline.intake.receive import receive_delivery
+from pipeline.intake.report import format_problems
 from schemas.columns import RULES
 from schemas.delivery import TABLES
 from schemas.store import KEPT
@@ -49,9 +50,10 @@ def test_a_set_aside_row_is_kept_as_handed_in_with_all_its_reasons(receive, tabl
     assert (aside["row"], aside["episode_id"], aside["rules"]) == (2, "EP-1", "not_a_whole_number not_in_list")
     assert json.loads(aside["cells"])["sex"] == "F"
     problems = received.tables["problems"].query("table == 'episodes'")
-    assert problems[["episode_id", "value", "rule"]].to_records(index=False).tolist() == [
+    listed = problems[["episode_id", "value", "rule"]].astype(object)
+    assert listed.where(listed.notna(), None).to_records(index=False).tolist() == [
         ("EP-1", "F", "not_in_list"),
-        ("EP-1", "three", "not_a_whole_number"),
+        ("EP-1", None, "not_a_whole_number"),
     ]
     assert problems["how_to_fix"].iloc[0].endswith("Did you mean female?")
 
@@ -205,3 +207,19 @@ def test_problems_take_severity_and_words_from_their_rule(receive, tables):
     for problem in receive(tables).tables["problems"].itertuples(index=False):
         assert problem.severity == RULES[problem.rule].severity
         assert "{" not in problem.message + problem.how_to_fix
+
+
+@pytest.mark.parametrize(
+    ("column", "cell", "repeated"),
+    [
+        ("cause", "idiopathc", True),
+        ("cause", "Placeholder", False),
+        ("onset_day", "12", True),
+        ("onset_day", "soon", False),
+    ],
+)
+def test_a_word_that_is_nearly_no_code_is_not_repeated(receive, tables, column, cell, repeated):
+    tables["episodes"][0][column] = cell
+    received = receive(tables)
+    assert received.tables["problems"]["value"].eq(cell).fillna(False).any() == repeated
+    assert (cell in format_problems(received)) == repeated
