@@ -27,8 +27,8 @@ def main() -> None:
         released = release_estimates(estimates, read_config(arguments.plan).study.disclosure, previous)
     except GivenAway as given_away:
         sys.exit(str(given_away))
-    for name in files.unique():
-        released[files.eq(name)].to_csv(arguments.out / name, index=False)
+    for path in arguments.estimates:
+        released[files.eq(path.name)].to_csv(arguments.out / path.name, index=False)
 
 
 def read(path: Path) -> pd.DataFrame:
