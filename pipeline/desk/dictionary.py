@@ -46,7 +46,7 @@ def describe_dictionary() -> dict:
 def format_csv() -> str:
     """The dictionary as .csv text, one line a column."""
     text = io.StringIO(newline="")
-    writer = csv.DictWriter(text, COLUMNS, lineterminator="\n")
+    writer = csv.DictWriter(text, COLUMNS, extrasaction="ignore", lineterminator="\n")
     writer.writeheader()
     writer.writerows(
         {**entry, "allowed": "; ".join(f"{c['code']}: {c['meaning']}" for c in entry["allowed"])}
@@ -79,12 +79,18 @@ def format_markdown() -> str:
 def say_form(entry: dict) -> str:
     """The form of a column's cells in one sentence."""
     parts = [entry["form"], f"in {entry['unit']}" if entry["unit"] else ""]
-    if entry["least"] or entry["most"]:
-        parts.append(f"from {entry['least'] or 'any'} to {entry['most'] or 'any'}")
-    parts.append(entry["needed"])
+    parts += [say_limits(entry), entry["needed"]]
     parts.append(f"for example {entry['example']}" if entry["example"] else "")
     said = ", ".join(part for part in parts if part)
     return said[:1].upper() + said[1:] + "."
+
+
+def say_limits(entry: dict) -> str:
+    """The limits of a column's numbers in words, or nothing."""
+    least, most = entry["least"], entry["most"]
+    if least and most:
+        return f"from {least} to {most}"
+    return f"at least {least}" if least else f"at most {most}" if most else ""
 
 
 def _describe(table: str, column: Description) -> dict:
@@ -93,7 +99,7 @@ def _describe(table: str, column: Description) -> dict:
         if column.codes
         else (column.form_words or {Integer: "whole number", Number: "number"}.get(type(column.dtype), "text"))
     )
-    return {
+    entry = {
         "table": table,
         "column": column.name,
         "meaning": column.meaning,
@@ -106,6 +112,7 @@ def _describe(table: str, column: Description) -> dict:
         "example": column.example or "",
         "why": explain_why(table, column.name),
     }
+    return entry | {"limits": say_limits(entry)}
 
 
 def _fill(sentence: str) -> str:

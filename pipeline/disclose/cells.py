@@ -29,13 +29,18 @@ class Cell:
 
 @dataclass
 class Release:
-    """The cells of a release, those that it shows, and equations: sums of cells, each with a sign, that are zero."""
+    """The cells of a release, those that it shows, and equations: sums of cells, each with a sign, that are zero.
+
+    `rows` are the labels of the estimates that state a cell, `tells` says of each estimate whether it gives its events away, and `wholes` are
+    the cells of whole populations.
+    """
 
     cells: list[Cell] = field(default_factory=list)
     shown: set[int] = field(default_factory=set)
     equations: dict[frozenset, str] = field(default_factory=dict)
     rows: dict[int, list] = field(default_factory=dict)
     tells: pd.Series = field(default_factory=lambda: pd.Series(dtype=bool))
+    wholes: set[int] = field(default_factory=set)
     _numbers: dict[Cell, int] = field(default_factory=dict)
 
     def add(self, cell: Cell) -> int:
@@ -104,6 +109,8 @@ def _relate_parts(release: Release, rows: pd.DataFrame, numbers: dict, kind: str
         strata = dict(zip(term_rows["stratum"], term_rows.index, strict=True))
         for whole, parts in _list_divisions(list(strata)):
             parent = numbers[strata[whole]]
+            if whole == "all" and kind == "episodes":
+                release.wholes.add(parent)
             members = [numbers[strata[part]] for part in parts]
             left = release.cells[parent].value - sum(release.cells[member].value for member in members)
             said = f"{table[0]}, {table[3]}: {whole} and its parts by {', '.join(_name_variables(parts[0]))}"

@@ -95,18 +95,14 @@ def describe_exposed(exposed: list[Exposed], release: Release) -> str:
 def _cover(exposed: list[Exposed], release: Release, safe: pd.DataFrame, least: int) -> pd.DataFrame:
     """One more cell hidden in an equation of each exposed one: the smallest shown part that is somebody, and no total if there is a part."""
     chosen: set[int] = set()
-    wholes = {n for n, cell in enumerate(release.cells) if cell.kind == "episodes" and ", all" in cell.where}
     for found in exposed:
-        covered = False
-        for equation in found.equations:
-            covered = covered or any(n in chosen for n, _ in equation)
-        if covered:
+        if any(n in chosen for equation in found.equations for n, _ in equation):
             continue
         options = [
             (sign < 0, release.cells[n].value, n)
             for equation in found.equations
             for n, sign in equation
-            if n in release.shown and release.cells[n].value > 0 and n in release.rows and n not in wholes
+            if n in release.shown and release.cells[n].value > 0 and n in release.rows and n not in release.wholes
         ]
         if options:
             chosen.add(min(options)[2])
