@@ -23,11 +23,9 @@ def episode_id():
     )
 
 
-def day(meaning: str, *, filled: bool = True, le: float | None = None):
+def day(meaning: str, *, filled: bool = True, le: float = 36500, example: str = "7"):
     """A column of whole days relative to day 0."""
-    return column(
-        meaning, unit="days from day 0", filled=filled, ge=-36500, le=36500 if le is None else le, example="7"
-    )
+    return column(meaning, unit="days from day 0", filled=filled, ge=-36500, le=le, example=example)
 
 
 def screening(meaning: str):
@@ -37,7 +35,7 @@ def screening(meaning: str):
 
 def own_count(meaning: str):
     """A field of a total that the site may state, to be compared with the rows."""
-    return column(f"{meaning}, by the site's own count; may be left out", ge=0, le=999999)
+    return column(f"{meaning}, by the site's own count; may be left out", ge=0, le=999999, example="120")
 
 
 class Submission(Table):
@@ -111,7 +109,7 @@ class Episodes(Table):
     index_year: Series[Integer] = column(
         "Calendar year of day 0", unit="year", ge=1950, le=2100, filled=True, example="2024"
     )
-    onset_day: Series[Integer] = day("Day of the first symptom; day 0 or earlier", filled=False, le=0)
+    onset_day: Series[Integer] = day("Day of the first symptom; day 0 or earlier", filled=False, le=0, example="-3")
     prior_episodes: Series[Integer] = column(
         "Earlier spells of positional vertigo, lifetime", ge=0, le=999, example="1"
     )

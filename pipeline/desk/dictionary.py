@@ -1,125 +1,170 @@
-"""The data dictionary, once for all its forms: every table and column with its meaning, unit, codes, limits, example, and why it is asked for."""
+"""The data dictionary in its forms: as content of a page, as Markdown and as .csv. What it says comes from `schemas/dictionary.py`."""
 
 import csv
 import io
+import re
+from collections.abc import Iterator, Mapping
 
-from pipeline.intake.problem import DESCRIBED
-from schemas.codes import SEVERITY, TABLE
-from schemas.columns import RULES, Description, Integer, Number
+from schemas.codes import SEVERITY
+from schemas.columns import Rule
 from schemas.delivery import DICTIONARY_VERSION
-from schemas.reasons import explain_why
+from schemas.dictionary import (
+    DELIVERED,
+    Entry,
+    list_entries,
+    list_other_rules,
+    list_row_rules,
+    phrase_openly,
+    say_form,
+    say_need,
+    say_table,
+)
 
-COLUMNS = ["table", "column", "meaning", "unit", "form", "needed", "allowed", "least", "most", "example", "why"]
+CSV_COLUMNS = (
+    *("entry", "table", "column", "code", "meaning", "unit", "kind", "form", "needed", "least", "most", "example"),
+    *("why", "severity", "how_to_fix"),
+)
+LONG_LIST = 4  # codes from which on they stand in columns
+HEADINGS = {
+    "refuse": "What refuses a whole delivery",
+    "set_aside": "What sets a row aside",
+    "warn": "What is only shown",
+}
+OPEN_WORDS = (
+    "Words in square brackets stand for the name, meaning, unit, codes or bounds of the column that is concerned."
+)
 
 
-def list_entries() -> list[dict]:
-    """One entry a column, in the order of the tables, with the keys COLUMNS; `allowed` lists codes with their meanings."""
-    return [_describe(table, column) for table, columns in DESCRIBED.items() for column in columns.values()]
-
-
-def describe_dictionary() -> dict:
-    """The content of `reports/dictionary.html.j2`: tables with their columns, and what the checks ask across columns."""
-    entries = list_entries()
-    rules = [rule for rule in RULES.values() if rule.column]
+def describe_dictionary(maneuvers: Mapping[str, str]) -> dict:
+    """The content of `reports/dictionary.html.j2`: each table with its columns and rules, then the rules of no single table."""
+    entries = list_entries(maneuvers)
     return {
         "version": DICTIONARY_VERSION,
+        "severities": SEVERITY,
+        "open_words": OPEN_WORDS,
         "tables": [
             {
-                "name": name,
-                "meaning": TABLE.get(name, "what the delivery says of itself"),
-                "columns": [e for e in entries if e["table"] == name],
+                "name": table,
+                "meaning": say_table(table),
+                "key": " + ".join(model.key()),
+                "columns": [_describe_entry(entry) for entry in entries if entry.table == table],
+                "rules": [_describe_rule(rule) for rule in list_row_rules(table)],
             }
-            for name in DESCRIBED
+            for table, model in DELIVERED.items()
         ],
-        "rules": [
+        "checks": [
             {
-                "column": rule.column,
-                "message": _fill(rule.message),
-                "fix": _fill(rule.fix),
-                "severity": SEVERITY[rule.severity],
+                "severity": severity,
+                "heading": heading,
+                "rules": [_describe_rule(rule) for rule in list_other_rules(severity)],
             }
-            for rule in rules
+            for severity, heading in HEADINGS.items()
         ],
     }
 
 
-def format_csv() -> str:
-    """The dictionary as .csv text, one line a column."""
+def format_csv(maneuvers: Mapping[str, str]) -> str:
+    """One line a column, each followed by a line a code, then a line a rule; `entry` says which of them a line is."""
     text = io.StringIO(newline="")
-    writer = csv.DictWriter(text, COLUMNS, extrasaction="ignore", lineterminator="\n")
+    writer = csv.DictWriter(text, CSV_COLUMNS, restval="", lineterminator="\n")
     writer.writeheader()
-    writer.writerows(
-        {**entry, "allowed": "; ".join(f"{c['code']}: {c['meaning']}" for c in entry["allowed"])}
-        for entry in list_entries()
-    )
+    for entry in list_entries(maneuvers):
+        writer.writerows(_list_lines(entry))
+    for table in DELIVERED:
+        writer.writerows(_list_rule(rule, table) for rule in list_row_rules(table))
+    for severity in HEADINGS:
+        writer.writerows(_list_rule(rule, "") for rule in list_other_rules(severity))
     return text.getvalue()
 
 
-def format_markdown() -> str:
-    """The dictionary as Markdown: a heading a table, a paragraph a column, a list of its codes."""
-    content = describe_dictionary()
+def format_markdown(maneuvers: Mapping[str, str]) -> str:
+    """The dictionary as Markdown: a heading a table, a smaller one a column, a list of its codes; rules as lists."""
+    content = describe_dictionary(maneuvers)
     lines = [f"# Data dictionary, version {content['version']}", ""]
+    lines += [f"- [{table['name']}](#{table['name']}): {table['meaning']}" for table in content["tables"]]
+    lines += [f"- [{check['heading']}](#{_make_anchor(check['heading'])})" for check in content["checks"]] + [""]
     for table in content["tables"]:
-        lines += [f"## {table['name']}", "", table["meaning"], ""]
-        for entry in table["columns"]:
-            lines += [
-                f"### {entry['column']}",
-                "",
-                f"{entry['meaning']}. {say_form(entry)}",
-                "",
-                f"*Why:* {entry['why']}",
-                "",
-            ]
-            lines += [f"- `{code['code']}`: {code['meaning']}" for code in entry["allowed"]] + [""] * bool(
-                entry["allowed"]
-            )
-    return "\n".join(lines)
+        lines += [f"## {table['name']}", "", _escape(f"{table['meaning']}; one by {table['key']}"), ""]
+        lines += [line for entry in table["columns"] for line in _write_column(entry)]
+        if table["rules"]:
+            lines += [f"**Rules across columns of {table['name']}**", "", *map(_write_rule, table["rules"]), ""]
+    for check in content["checks"]:
+        lines += [f"## {check['heading']}", "", f"{SEVERITY[check['severity']]}. {OPEN_WORDS}", ""]
+        lines += [*map(_write_rule, check["rules"]), ""]
+    return "\n".join(lines).rstrip("\n") + "\n"
 
 
-def say_form(entry: dict) -> str:
-    """The form of a column's cells in one sentence."""
-    parts = [entry["form"], f"in {entry['unit']}" if entry["unit"] else ""]
-    parts += [say_limits(entry), entry["needed"]]
-    parts.append(f"for example {entry['example']}" if entry["example"] else "")
-    said = ", ".join(part for part in parts if part)
-    return said[:1].upper() + said[1:] + "."
-
-
-def say_limits(entry: dict) -> str:
-    """The limits of a column's numbers in words, or nothing."""
-    least, most = entry["least"], entry["most"]
-    if least and most:
-        return f"from {least} to {most}"
-    return f"at least {least}" if least else f"at most {most}" if most else ""
-
-
-def _describe(table: str, column: Description) -> dict:
-    form = (
-        "one of the listed codes"
-        if column.codes
-        else (column.form_words or {Integer: "whole number", Number: "number"}.get(type(column.dtype), "text"))
-    )
-    entry = {
-        "table": table,
-        "column": column.name,
-        "meaning": column.meaning,
-        "unit": column.unit or "",
-        "form": form,
-        "needed": "must be filled" if column.filled else "may be empty",
-        "allowed": [{"code": code, "meaning": meaning} for code, meaning in (column.codes or {}).items()],
-        "least": "" if column.ge is None else f"{column.ge:g}",
-        "most": "" if column.le is None else f"{column.le:g}",
-        "example": column.example or "",
-        "why": explain_why(table, column.name),
+def _describe_entry(entry: Entry) -> dict:
+    return {
+        "name": entry.column,
+        "meaning": end_sentence(entry.meaning),
+        "form": say_form(entry),
+        "need": say_need(entry),
+        "needed": entry.needed,
+        "example": entry.example,
+        "why": entry.why,
+        "codes": [
+            {"code": code, "meaning": "" if code == meaning else meaning} for code, meaning in entry.codes.items()
+        ],
+        "long": len(entry.codes) >= LONG_LIST,
     }
-    return entry | {"limits": say_limits(entry)}
 
 
-def _fill(sentence: str) -> str:
-    """A rule's sentence without a column to fill it."""
-    return sentence.format_map(_Plain())
+def _describe_rule(rule: Rule) -> dict:
+    return {
+        "name": rule.name,
+        "column": rule.column,
+        "message": phrase_openly(rule.message),
+        "fix": phrase_openly(rule.fix),
+        "severity": rule.severity,
+    }
 
 
-class _Plain(dict):
-    def __missing__(self, key: str) -> str:
-        return {"column": "the column", "meaning": "its meaning", "allowed": "the listed codes"}.get(key, key)
+def _list_lines(entry: Entry) -> Iterator[dict]:
+    place = {"table": entry.table, "column": entry.column}
+    yield place | {
+        "entry": "column",
+        "meaning": entry.meaning,
+        "unit": entry.unit,
+        "kind": entry.kind,
+        "form": entry.form,
+        "needed": "yes" if entry.needed else "no",
+        "least": "" if entry.least is None else f"{entry.least:.15g}",
+        "most": "" if entry.most is None else f"{entry.most:.15g}",
+        "example": entry.example,
+        "why": entry.why,
+    }
+    for code, meaning in entry.codes.items():
+        yield place | {"entry": "code", "code": code, "meaning": meaning}
+
+
+def _list_rule(rule: Rule, table: str) -> dict:
+    told = {"entry": "rule", "table": table, "column": rule.column, "code": rule.name, "severity": rule.severity}
+    return told | {"meaning": phrase_openly(rule.message), "how_to_fix": phrase_openly(rule.fix)}
+
+
+def _write_column(entry: dict) -> list[str]:
+    example = f" Example: `{entry['example']}`." if entry["example"] else ""
+    form = entry["form"][0].upper() + entry["form"][1:]
+    lines = [f"### `{entry['name']}`", "", _escape(entry["meaning"]), ""]
+    lines += [f"{_escape(form)}; {entry['need']}.{example}", "", f"Why: {_escape(entry['why'])}", ""]
+    codes = [f"- `{c['code']}`" + (f": {_escape(c['meaning'])}" if c["meaning"] else "") for c in entry["codes"]]
+    return [*lines, *codes, ""] if codes else lines
+
+
+def _write_rule(rule: dict) -> str:
+    return f"- `{rule['name']}` ({rule['severity']}): {_escape(rule['message'])} *{_escape(rule['fix'])}*"
+
+
+def _escape(text: str) -> str:
+    """A text that Markdown shows as it is."""
+    return re.sub(r"([\\`*<>|])", r"\\\1", text)
+
+
+def _make_anchor(heading: str) -> str:
+    return heading.lower().replace(" ", "-")
+
+
+def end_sentence(text: str) -> str:
+    """A meaning as a sentence of its own."""
+    return text if text.endswith(".") else f"{text}."

@@ -4,6 +4,7 @@ import argparse
 import sys
 from pathlib import Path
 
+from pipeline.desk.example import list_example
 from pipeline.desk.template import build_template, write_template
 from pipeline.sources import ROOT
 from schemas.study import read_config
@@ -14,12 +15,17 @@ def add_to(tools: argparse._SubParsersAction) -> None:
     parser = tools.add_parser(
         "template",
         help="write the workbook to fill in",
-        description="Writes an empty workbook with a sheet for each table, lists to choose from, hints, an example and the dictionary.",
+        description="Writes a workbook with a sheet for each table: lists to choose from, hints on every cell, an example, and the data "
+        "dictionary. Fill it in and hand it in as it is.",
+        epilog="Afterwards: python -m pipeline check FILE.xlsx says whether it can be pooled and what to mend.",
     )
     parser.add_argument(
         "--out", type=Path, default=Path("template.xlsx"), help="file to write (default: template.xlsx)"
     )
     parser.add_argument("--force", action="store_true", help="write over a file of that name")
+    parser.add_argument(
+        "--filled", action="store_true", help="with three invented episodes of site S99 filled in, to try things out"
+    )
     parser.add_argument(
         "--plan", type=Path, default=ROOT / "config", help="folder with the plan (default: the project's own)"
     )
@@ -27,10 +33,16 @@ def add_to(tools: argparse._SubParsersAction) -> None:
 
 
 def run(arguments: argparse.Namespace) -> None:
-    """Write the workbook, never over another file unasked."""
-    if arguments.out.exists() and not arguments.force:
-        sys.exit(f"{arguments.out} exists: choose another name, or add --force to write over it")
-    arguments.out.write_bytes(write_template(build_template(list(read_config(arguments.plan).maneuvers))))
-    print(
-        f"{arguments.out} is ready to be filled in. Check it before sending: python -m pipeline check {arguments.out}"
-    )
+    """Write the workbook, never over another file unasked; what stands in the way ends with a sentence."""
+    out = arguments.out
+    if out.suffix.lower() != ".xlsx":
+        sys.exit(f"{out} must end in .xlsx")
+    if out.is_dir() or not out.parent.is_dir():
+        sys.exit(f"{out} is a folder" if out.is_dir() else f"the folder {out.parent} does not exist")
+    if out.exists() and not arguments.force:
+        sys.exit(f"{out} exists: choose another name, or add --force to write over it")
+    maneuvers = {code: maneuver.name for code, maneuver in read_config(arguments.plan).maneuvers.items()}
+    book = build_template(maneuvers, list_example() if arguments.filled else None)
+    out.write_bytes(write_template(book))
+    done = "holds three invented episodes" if arguments.filled else "is ready to be filled in"
+    print(f"{out} {done}. Check it before you send it: python -m pipeline check {out}")
