@@ -14,8 +14,11 @@ class TooLong(Exception):
 
 
 def choose_format(entry: Entry) -> str:
-    """The number format of a column's cells: codes and pseudonyms are texts, numbers plain numbers."""
-    return {"whole number": WHOLE, "number": DECIMAL}.get(entry.kind, TEXT)
+    """The number format of a column's cells: codes and pseudonyms are texts, numbers plain numbers.
+
+    An age is a text too: LibreOffice makes the number 90 of a typed 90+, which the gate must refuse.
+    """
+    return TEXT if entry.form else {"whole number": WHOLE, "number": DECIMAL}.get(entry.kind, TEXT)
 
 
 def needs_range(entry: Entry) -> bool:
@@ -45,17 +48,18 @@ def write_hint(entry: Entry) -> str:
 
 def write_refusal(entry: Entry) -> str:
     """What is said when something else was entered."""
-    if entry.codes:
-        return "Choose a code of the list, or leave the cell empty."
-    return f"Enter a {say_form(entry)}, without words; or leave the cell empty."
+    asked = "Choose a code of the list" if entry.codes else f"Enter a {say_form(entry)}, without words"
+    return f"{asked}." if entry.needed else f"{asked}, or leave the cell empty."
 
 
 def _restrict(entry: Entry, cell: str, list_range: str | None) -> dict:
     if entry.codes:
         return {"type": "list", "formula1": list_range or f'"{",".join(entry.codes)}"'}
     if entry.column == "age_years":
-        number = f"AND({cell}>={entry.least:g},{cell}<={entry.most:g},{cell}=INT({cell}))"
-        return {"type": "custom", "formula1": f'IF(ISNUMBER({cell}),{number},{cell}="{OLDEST}+")'}
+        age = f"VALUE({cell})"  # a typed age is a text, a pasted one perhaps a number
+        number = f"AND({age}>={entry.least:g},{age}<={entry.most:g},{age}=INT({age}))"
+        formula = f'IF({cell}="{OLDEST}+",TRUE,IF(ISNUMBER({age}),{number},FALSE))'
+        return {"type": "custom", "formula1": formula}
     kind = {"whole number": "whole", "number": "decimal"}.get(entry.kind)
     if kind is None:
         return {}

@@ -53,14 +53,14 @@ WOMAN: Row = {
 }
 RIGHT_POSTERIOR: Row = {"recorded_canal": "posterior", "recorded_side": "right"}
 EPISODES: tuple[Row, ...] = (
-    {"episode_id": "EP-0001", "age_years": 57, "index_year": 2024, "onset_day": -3, "prior_episodes": 0}
+    {"episode_id": "EP-0001", "age_years": "57", "index_year": 2024, "onset_day": -3, "prior_episodes": 0}
     | WOMAN
     | RIGHT_POSTERIOR
     | {"recorded_arm": "long"},
     {"episode_id": "EP-0002", "patient_id": "PT-0002", "age_years": "90+", "sex": "male", "index_year": 2024}
     | {"onset_day": -14, "prior_episodes": 2, "cause": "unknown", "neck_limitation": "yes"}
     | {"recorded_canal": "lateral", "recorded_side": "left", "recorded_arm": "long"},
-    {"episode_id": "EP-0003", "age_years": 58, "index_year": 2025, "prior_episodes": 1}
+    {"episode_id": "EP-0003", "age_years": "58", "index_year": 2025, "prior_episodes": 1}
     | WOMAN
     | RIGHT_POSTERIOR
     | {"recorded_arm": "short", "arm_basis": "sitting_up"},
