@@ -47,7 +47,7 @@ WHY = {
     "look": "It keeps the looks of one day in order.",
     "after_attempt": "A look before the maneuver and one after it mean different things.",
     "test": "Each test is for certain canals.",
-    "examinations.side": "The side decides which ear is affected.",
+    "examinations.side": "It helps to tell which ear is affected.",
     "vertical": "Its direction tells the canal.",
     "torsion": "Its direction tells the ear.",
     "horizontal": "Its direction tells the canal, and helps to tell free debris from adherent.",
