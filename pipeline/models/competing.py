@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from pipeline.models.npmle import CENTRING, ITERATIONS, STEP, TOLERANCE, NotConverged
+from pipeline.models.npmle_search import CENTRING, ITERATIONS, STEP, TOLERANCE, NotConverged
 
 ACTIVE = 1e-5  # a gradient this close to 1 is one: the optimiser stops within 1e-10 of it
 SAME = 1e-8  # a rest below this is rounding

@@ -24,7 +24,7 @@ from pipeline.models.competing import LookIncidence, fit_aalen_johansen, fit_loo
 from pipeline.models.curves import Edge, bound_share, split_strata
 from pipeline.models.guard import Refusal, check_sites, check_size
 from pipeline.models.jackknife import RESTS_ON_ONE, refit_without_each_site
-from pipeline.models.npmle import NotConverged
+from pipeline.models.npmle_search import NotConverged
 from pipeline.models.tidy import state, tidy_estimates, withhold
 from schemas.study import Config, Curves, Guards
 

@@ -19,7 +19,8 @@ from scipy.stats import norm
 from pipeline.models.counts import name_first_maneuvers
 from pipeline.models.jackknife import RESTS_ON_ONE, limits
 from pipeline.models.leave_out import leave_out_weights
-from pipeline.models.npmle import ROUNDING, NotConverged, collapse_intervals, fit_many, fit_npmle
+from pipeline.models.npmle import ROUNDING, collapse_intervals, fit_many, fit_npmle
+from pipeline.models.npmle_search import NotConverged
 from pipeline.models.short_arm import refuse_circular_arms
 from pipeline.models.tidy import state, tidy_estimates, withhold
 from schemas.study import Config, Study

@@ -25,7 +25,8 @@ from pipeline.models.counts import EPISODE
 from pipeline.models.guard import Refusal, check_sites, check_size
 from pipeline.models.handicap_totals import count_totals, pick_nearest, select_totals
 from pipeline.models.jackknife import RESTS_ON_ONE, jackknife_covariance, limits, p_value, refit_without_each_site
-from pipeline.models.linear_mixed import LinearFit, drop_site, fit_linear_mixed, refit_linear_mixed, sum_products
+from pipeline.models.linear_mixed import LinearFit, fit_linear_mixed, refit_linear_mixed
+from pipeline.models.restricted_likelihood import drop_site, sum_products
 from pipeline.models.tidy import state, tidy_estimates, withhold
 from schemas.study import Config, Guards, Study
 

@@ -12,27 +12,24 @@ def leave_out_weights(pattern_index: ArrayLike, patient: ArrayLike, site: ArrayL
     A single site cannot be left out: then each of its patients is, and those with equal patterns make one row that stands for all
     of them. The order of rows changes nothing.
     """
-    home, count, brought = count_patients(pattern_index, patient, site)
-    whole = count @ brought
-    if home.max() == 0:
-        return (whole - brought).astype(int), count
-    own = [count[home == s] @ brought[home == s] for s in range(home.max() + 1)]
-    return (whole - own).astype(int), np.ones(len(own), dtype=int)
-
-
-def count_patients(
-    pattern_index: ArrayLike, patient: ArrayLike, site: ArrayLike
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """The patients of equal patterns within a site as one kind: its site 0, 1, ... (kinds,), how many patients they are (kinds,), and
-    how often each brings each pattern (kinds, patterns)."""
     pattern = np.asarray(pattern_index)
-    site = np.unique(site, return_inverse=True)[1]
+    sites, home = np.unique(site, return_inverse=True)
+    if len(sites) == 1:
+        count, brought = count_patients(pattern, patient)
+        return count @ brought - brought, count
+    patterns = pattern.max() + 1
+    own = np.bincount(home * patterns + pattern, minlength=len(sites) * patterns).reshape(len(sites), patterns)
+    return own.sum(axis=0) - own, np.ones(len(sites), dtype=int)
+
+
+def count_patients(pattern_index: ArrayLike, patient: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
+    """The patients of equal patterns as one kind: how many patients they are (kinds,), and how often each of them brings each pattern
+    (kinds, patterns)."""
+    pattern = np.asarray(pattern_index)
     patient = np.unique(patient, return_inverse=True)[1]
-    order = np.lexsort((pattern, patient, site))
-    change = np.flatnonzero(np.diff(site[order]) | np.diff(patient[order])) + 1
-    signatures = [tuple(rows.tolist()) for rows in np.split(pattern[order], change)]
-    patients = Counter(zip(site[order][np.append(0, change)].tolist(), signatures, strict=True))
+    order = np.lexsort((pattern, patient))
+    change = np.flatnonzero(np.diff(patient[order])) + 1
+    patients = Counter(tuple(rows.tolist()) for rows in np.split(pattern[order], change))
     kinds = sorted(patients)
-    home, count = np.array([s for s, _ in kinds]), np.array([patients[kind] for kind in kinds])
-    brought = np.array([np.bincount(rows, minlength=pattern.max() + 1) for _, rows in kinds], dtype=float)
-    return home, count, brought
+    brought = np.array([np.bincount(rows, minlength=pattern.max() + 1) for rows in kinds])
+    return np.array([patients[kind] for kind in kinds]), brought

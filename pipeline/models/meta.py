@@ -18,7 +18,7 @@ from scipy.stats import t as student
 from statsmodels.stats.contingency_tables import StratifiedTable
 
 from pipeline.models.guard import check_solution
-from pipeline.models.npmle import NotConverged
+from pipeline.models.npmle_search import NotConverged
 
 GRID = 400  # points at which the score is looked at: the restricted likelihood may have more than one peak
 LEAST = 1e-10  # smallest tau2 above zero, against the greatest possible one

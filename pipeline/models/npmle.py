@@ -15,15 +15,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-TOLERANCE = 1e-10  # simulated samples of 200: survival right to 1e-5; at 1e-8 it is to 1e-4, at 1e-4 only to 1e-2
-ITERATIONS = 100  # about 15 are needed: more than this many means that something is wrong
-CENTRING, STEP = 0.05, 0.99  # each step aims at 5 % of the present gap and goes at most 99 % of the way to the boundary
+from pipeline.models.npmle_search import TOLERANCE, collapse_cells, maximise, maximise_near
+
 ROWS = 64  # replicates solved together: enough to spare Python's overhead, few enough for the processor's cache
 ROUNDING = 1e-6  # a cumulated mass this close below p has reached p
-
-
-class NotConverged(ArithmeticError):
-    """The proof of optimality was not reached."""
 
 
 @dataclass(frozen=True)
@@ -81,17 +76,18 @@ def fit_npmle(
     if not len(total):
         raise ValueError("no interval has a positive weight")
     inner_left, inner_right, first, last = _locate(left, right)
-    mass, gradient, iterations = _maximise(total[None], first, last, tolerance)
+    mass, gradient, iterations = maximise(*collapse_cells(total[None], first, last), tolerance)
     past = np.append(0.0, mass[0].cumsum())
     log_likelihood = float(total @ np.log(past[last + 1] - past[first]))
-    return Npmle(inner_left, inner_right, mass[0], log_likelihood, float(gradient[0]), iterations)
+    return Npmle(inner_left, inner_right, mass[0], log_likelihood, float(gradient.max()), iterations)
 
 
 def fit_many(left: ArrayLike, right: ArrayLike, weights: ArrayLike, days: ArrayLike, p: float = 0.5) -> Replicates:
     """Fit the same observations (left, right] under many weight vectors; `weights` is (replicates, observations).
 
-    A weight of zero leaves an observation out, its ends too; a row of zeros gives NaN. Every replicate is proved
-    optimal to the tolerance of a single fit, since less would show in the survival. Raises as `fit_npmle` does.
+    A weight of zero leaves an observation out, its ends too; a row of zeros gives NaN. Replicates are searched near the fit of all
+    of them added up. Each is proved optimal to the tolerance of a single fit, since less would show in the survival. Raises as
+    `fit_npmle` does.
     """
     left, right = _demand_intervals(left, right)
     weights = _demand_weights(weights, (len(weights), len(left)))
@@ -99,8 +95,10 @@ def fit_many(left: ArrayLike, right: ArrayLike, weights: ArrayLike, days: ArrayL
     lower, upper = np.full((2, len(weights), len(days)), np.nan)
     quantile = np.full((2, len(weights)), np.nan)
     filled = np.flatnonzero(weights.any(axis=1))
+    cells, first, last = collapse_cells(weights, first, last)
+    whole, gradient, _ = maximise(cells.sum(axis=0)[None], first, last, TOLERANCE) if len(filled) else (None, None, 0)
     for rows in (filled[start : start + ROWS] for start in range(0, len(filled), ROWS)):
-        mass, _, _ = _maximise(weights[rows], first, last, TOLERANCE)
+        mass = maximise_near(cells[rows], first, last, whole[0], gradient[0])
         begin = _last_edge(left, weights[rows] > 0, inner_left)
         end = -_last_edge(-right, weights[rows] > 0, -inner_right)
         for k, day in enumerate(days):
@@ -131,55 +129,6 @@ def _locate(left: np.ndarray, right: np.ndarray) -> tuple[np.ndarray, np.ndarray
     """The innermost intervals, left and right, and for each observation the first and the last of them inside it."""
     inner_left, inner_right = innermost_intervals(left, right)
     return inner_left, inner_right, np.searchsorted(inner_left, left), np.searchsorted(inner_right, right, "right") - 1
-
-
-def _maximise(weights: np.ndarray, first: np.ndarray, last: np.ndarray, tolerance: float) -> tuple:
-    """The maximum for each row of weights: mass (replicates, intervals), largest gradient (replicates,), iterations.
-
-    Primal-dual interior point, as Koenker & Mizera (2014, J Am Stat Assoc 109:674-685) use it for non-parametric
-    likelihoods: minimise sum(p) - sum(w log(mass inside)) over p >= 0, whose solution sums to 1, by Newton steps on
-    g + z = 1, p z = target with a target that shrinks to zero.
-    """
-    size = last.max() + 1
-    cells, cell = np.unique(first * size + last, return_inverse=True)  # those around the same intervals count as one
-    share = np.zeros((len(cells), len(weights)))
-    np.add.at(share, cell, weights.T / weights.sum(axis=1))
-    share, first, last = share.T, cells // size, cells % size
-    covers = ((first[:, None] <= np.arange(size)) & (np.arange(size) <= last[:, None])).astype(float)
-    mass, gradient = np.empty((2, len(weights), size))
-    rows = np.arange(len(weights))  # those without proof so far
-    p, z = np.full((len(weights), size), 1 / size), np.ones((len(weights), size))
-    for iteration in range(ITERATIONS):
-        inside = p @ covers.T
-        g, total = (share / inside) @ covers, p.sum(axis=1, keepdims=True)
-        mass[rows], gradient[rows] = p / total, g * total
-        unproved = ~(gradient[rows].max(axis=1) <= 1 + tolerance)  # so written, a NaN stays unproved
-        if not unproved.any():
-            return mass, gradient.max(axis=1), iteration
-        rows, share, inside, g, p, z = (each[unproved] for each in (rows, share, inside, g, p, z))
-        target = CENTRING * (p * z).mean(axis=1, keepdims=True)
-        system = _curvature(share / inside**2, first, last, size)
-        system[:, np.arange(size), np.arange(size)] += z / p
-        try:
-            step = np.linalg.solve(system, (g - 1 + target / p)[:, :, None])[:, :, 0]
-        except np.linalg.LinAlgError:
-            break
-        slack_step = (target - z * step) / p - z
-        p, z = p + _shorten(p, step) * step, z + _shorten(z, slack_step) * slack_step
-    raise NotConverged("the gradient condition was not reached")
-
-
-def _curvature(ratio: np.ndarray, first: np.ndarray, last: np.ndarray, size: int) -> np.ndarray:
-    """For each row of ratio, entry (j, k) sums it over the distinct runs from first to last that hold j and k."""
-    by_ends = np.zeros((len(ratio), size, size))
-    by_ends[:, first, last] = ratio
-    upper = np.triu(by_ends.cumsum(axis=1)[:, :, ::-1].cumsum(axis=2)[:, :, ::-1])
-    return upper + np.triu(upper, 1).transpose(0, 2, 1)
-
-
-def _shorten(value: np.ndarray, step: np.ndarray) -> np.ndarray:
-    """The share of each row's step, at most 1, that keeps the row positive."""
-    return STEP / np.maximum(-step / value, STEP).max(axis=1, keepdims=True)
 
 
 def _last_edge(edge: np.ndarray, used: np.ndarray, limit: np.ndarray) -> np.ndarray:

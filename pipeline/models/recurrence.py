@@ -24,7 +24,8 @@ from pipeline.models.curves import ONE_SITE, Edge, bound_share, split_strata
 from pipeline.models.guard import check_size
 from pipeline.models.jackknife import RESTS_ON_ONE
 from pipeline.models.leave_out import leave_out_weights
-from pipeline.models.npmle import NotConverged, collapse_intervals, fit_many, fit_npmle
+from pipeline.models.npmle import collapse_intervals, fit_many, fit_npmle
+from pipeline.models.npmle_search import NotConverged
 from pipeline.models.tidy import state, tidy_estimates, withhold
 from schemas.study import Config, Study
 

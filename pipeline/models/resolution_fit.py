@@ -15,7 +15,8 @@ from pipeline.models.covariates import OTHER, Design, build_design
 from pipeline.models.guard import Refusal, check_sites, check_size
 from pipeline.models.interval_regression import AftFit, Patterns, collapse_patterns, fit_aft, share_past
 from pipeline.models.jackknife import RESTS_ON_ONE, jackknife_covariance, limits, p_value, refit_without_each_site
-from pipeline.models.npmle import NotConverged, fit_npmle
+from pipeline.models.npmle import fit_npmle
+from pipeline.models.npmle_search import NotConverged
 from schemas.study import Guards
 
 VARIANT, MANEUVER = "canal_arm", "first_family"

@@ -23,7 +23,7 @@ from statsmodels.stats.multitest import multipletests
 from pipeline.models.e_value import find_e_value, find_limit_e_value
 from pipeline.models.guard import Refusal
 from pipeline.models.jackknife import RESTS_ON_ONE
-from pipeline.models.npmle import NotConverged
+from pipeline.models.npmle_search import NotConverged
 from pipeline.models.propensity import Contrast, count_effective, measure_balance, weigh_choice
 from pipeline.models.second_line_arms import VAGUE, Arm, Measure, check_arms, fit_arm, measure_arms
 from pipeline.models.second_line_rows import CHOICES, CIRCULAR, list_choices, list_chosen_families

@@ -15,7 +15,8 @@ from pipeline.models.curves import Edge, bound_share
 from pipeline.models.guard import Refusal, check_size
 from pipeline.models.jackknife import RESTS_ON_ONE
 from pipeline.models.leave_out import leave_out_weights
-from pipeline.models.npmle import NotConverged, collapse_intervals, fit_many, fit_npmle
+from pipeline.models.npmle import collapse_intervals, fit_many, fit_npmle
+from pipeline.models.npmle_search import NotConverged
 from schemas.study import Study
 
 FOLLOWED = ("resolved", "unresolved")

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import minimize
 
-from pipeline.models.cloglog import Rows, fit_cloglog, score_hazard, take_hazard
+from pipeline.models.cloglog import Rows, find_distinct, fit_cloglog, score_hazard, take_hazard
 from pipeline.models.guard import Refusal, check_solution
 
 POINTS = 25
@@ -46,8 +46,8 @@ def fit_random(design: np.ndarray, happened: np.ndarray, site: np.ndarray) -> Si
     pooled = fit_fixed(design, happened)
     if isinstance(pooled, Refusal):
         return pooled
-    codes = np.unique(site, return_inverse=True)[1]
-    _, first, second = _derive(design @ pooled.coefficients, happened)
+    rows, codes = _collapse(design, happened, np.unique(site, return_inverse=True)[1])
+    _, first, second = _derive(rows.design @ pooled.coefficients, rows)
     if (
         np.bincount(codes, first) ** 2 + np.bincount(codes, second)
     ).sum() <= 0:  # the likelihood falls as sigma2 leaves zero
@@ -55,7 +55,7 @@ def fit_random(design: np.ndarray, happened: np.ndarray, site: np.ndarray) -> Si
     nodes = np.polynomial.hermite_e.hermegauss(POINTS)
 
     def lose(parameters: np.ndarray) -> tuple[float, np.ndarray]:
-        value, gradient = _integrate(parameters, design, happened, codes, nodes)
+        value, gradient = _integrate(parameters, rows, codes, nodes)
         return -value, -gradient
 
     start = np.append(pooled.coefficients, np.log(START))
@@ -68,23 +68,29 @@ def fit_random(design: np.ndarray, happened: np.ndarray, site: np.ndarray) -> Si
     return SiteFit(found[:-1], np.linalg.inv(information)[:-1, :-1], float(np.exp(2 * found[-1])), -value)
 
 
-def _derive(eta: np.ndarray, happened: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Log-likelihood of each observation and its first and second derivative by the linear predictor, shaped like `eta`."""
-    return score_hazard(take_hazard(eta), happened.astype(float), (~happened).astype(float))
+def _collapse(design: np.ndarray, happened: np.ndarray, codes: np.ndarray) -> tuple[Rows, np.ndarray]:
+    """Equal rows of a site counted together, in the order of the sites, and the number of the site of each."""
+    distinct, _, index = find_distinct(np.column_stack([codes, design]))
+    events, failures = (np.bincount(index, weights=each) for each in (happened, ~happened))
+    order = np.lexsort(distinct.T[::-1])
+    rows = Rows(distinct[order, 1:], np.zeros(len(order)), events[order], failures[order])
+    return rows, distinct[order, 0].astype(int)
 
 
-def _integrate(
-    parameters: np.ndarray, design: np.ndarray, happened: np.ndarray, codes: np.ndarray, nodes: tuple
-) -> tuple[float, np.ndarray]:
+def _derive(eta: np.ndarray, rows: Rows) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Log-likelihood of each row and its first and second derivative by the linear predictor, shaped like `eta`."""
+    return score_hazard(take_hazard(eta), rows.events, rows.failures)
+
+
+def _integrate(parameters: np.ndarray, rows: Rows, codes: np.ndarray, nodes: tuple) -> tuple[float, np.ndarray]:
     """Marginal log-likelihood and its gradient by the coefficients and the logarithm of sigma."""
     sigma = np.exp(parameters[-1])
-    eta = design @ parameters[:-1]
-    mode, curvature = _find_modes(eta, happened, codes, sigma)
+    eta = rows.design @ parameters[:-1]
+    mode, curvature = _find_modes(eta, rows, codes, sigma)
     points, weights = nodes
     effect = mode[:, None] + points / np.sqrt(curvature)[:, None]
-    value, first, _ = _derive(eta[:, None] + effect[codes], happened)
-    inside = np.zeros_like(effect)
-    np.add.at(inside, codes, value)
+    value, first, _ = _derive(eta[:, None] + effect[codes], rows)
+    inside = np.add.reduceat(value, np.searchsorted(codes, np.arange(len(effect))))
     inside += (
         np.log(weights) + points**2 / 2 - effect**2 / (2 * sigma**2) - np.log(sigma) - np.log(curvature)[:, None] / 2
     )
@@ -93,24 +99,22 @@ def _integrate(
     chance = np.exp(inside - top)
     total = chance.sum(axis=1, keepdims=True)
     chance /= total
-    slope = design.T @ (first * chance[codes]).sum(axis=1)
+    slope = rows.design.T @ (first * chance[codes]).sum(axis=1)
     spread = (chance * (effect**2 / sigma**2 - 1)).sum()
     return float((np.log(total) + top).sum()), np.append(slope, spread)
 
 
-def _find_modes(
-    eta: np.ndarray, happened: np.ndarray, codes: np.ndarray, sigma: float
-) -> tuple[np.ndarray, np.ndarray]:
+def _find_modes(eta: np.ndarray, rows: Rows, codes: np.ndarray, sigma: float) -> tuple[np.ndarray, np.ndarray]:
     """For each site the most likely effect given the data, and the curvature there."""
     mode = np.zeros(codes.max() + 1)
     for _ in range(STEPS):
-        _, first, second = _derive(eta + mode[codes], happened)
+        _, first, second = _derive(eta + mode[codes], rows)
         curvature = 1 / sigma**2 - np.bincount(codes, second)
         step = (np.bincount(codes, first) - mode / sigma**2) / curvature
         mode = mode + np.clip(step, -1, 1)
         if np.abs(step).max() < 1e-10:
             break
-    _, _, second = _derive(eta + mode[codes], happened)
+    _, _, second = _derive(eta + mode[codes], rows)
     return mode, 1 / sigma**2 - np.bincount(codes, second)
 
 

@@ -9,7 +9,7 @@ from scipy.stats import norm
 
 from pipeline.models.guard import Refusal, check_sites
 from pipeline.models.meta import Pool, pool_random_effects
-from pipeline.models.npmle import NotConverged
+from pipeline.models.npmle_search import NotConverged
 from pipeline.models.shares import WORTH_SAYING
 from pipeline.models.tidy import state, withhold
 from schemas.study import Guards

@@ -14,7 +14,8 @@ from lifelines import KaplanMeierFitter
 from scipy.optimize import minimize
 
 from pipeline.models.competing import fit_aalen_johansen, fit_look_incidence
-from pipeline.models.npmle import NotConverged, fit_npmle
+from pipeline.models.npmle import fit_npmle
+from pipeline.models.npmle_search import NotConverged
 
 HERE = Path(__file__).parent
 DAYS = [12, 60, 120, 240]

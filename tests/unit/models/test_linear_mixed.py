@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from scipy.optimize import minimize
 
 from pipeline.models.guard import Refusal
-from pipeline.models.linear_mixed import LinearFit, drop_site, fit_linear_mixed, refit_linear_mixed, sum_products
+from pipeline.models.linear_mixed import LinearFit, fit_linear_mixed, refit_linear_mixed
+from pipeline.models.restricted_likelihood import deviate, drop_site, slope, sum_products
 
 
 def simulate(seed: int, *, patients: int = 40, sites: int = 4, slope_sd: float = 3.0, site_sd: float = 4.0):
@@ -124,3 +125,21 @@ def test_a_patient_belongs_to_one_site():
     measured, design, effects, who, site = simulate(14)
     with pytest.raises(ValueError, match="two sites"):
         sum_products(measured, design, effects, np.full(len(who), "one"), site)
+
+
+@pytest.mark.parametrize("effects", [1, 2])
+@pytest.mark.parametrize("sites", [True, False])
+def test_gradient_is_that_of_differences(effects, sites):
+    rng = np.random.default_rng(effects)
+    n, patient = 90, np.repeat(np.arange(30), 3)
+    time = rng.random(n)
+    design = np.column_stack([np.ones(n), time, rng.random(n)])
+    measured = 3 * rng.random(30)[patient] + time + rng.normal(size=n)
+    products = sum_products(measured, design, design[:, :effects], patient, patient // 6)
+    point = np.array([0.7, -0.3, 0.4, 0.6])[[0, 1, 2, 3][: 3 if effects == 2 else 1] + [3] * sites]
+    shifts = 1e-5 * np.eye(len(point))
+    expected = [
+        (deviate(point + shift, products, sites)[0] - deviate(point - shift, products, sites)[0]) / 2e-5
+        for shift in shifts
+    ]
+    np.testing.assert_allclose(slope(point, products, sites), expected, rtol=1e-6, atol=1e-6)

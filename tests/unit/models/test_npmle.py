@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.models import npmle
-from pipeline.models.npmle import NotConverged, collapse_intervals, fit_many, fit_npmle
+from pipeline.models import npmle_search
+from pipeline.models.npmle import collapse_intervals, fit_many, fit_npmle
+from pipeline.models.npmle_search import NotConverged
 
 INF = np.inf
 DAYS = np.arange(0, 45)
@@ -48,7 +49,7 @@ def largest_gradient(left, right, weight, fit) -> float:
 def test_no_distribution_is_more_likely(rows):
     fit = fit_npmle(*rows)
     assert largest_gradient(*rows, fit) <= 1 + 1e-8
-    assert fit.max_gradient <= 1 + npmle.TOLERANCE
+    assert fit.max_gradient <= 1 + npmle_search.TOLERANCE
     assert fit.mass.sum() == pytest.approx(1, abs=1e-12)
     assert (fit.mass >= 0).all()
     lower, upper = fit.survival(DAYS)
@@ -156,7 +157,7 @@ def test_quantile_needs_a_share(p):
 
 def test_fit_without_proof_is_never_returned(monkeypatch):
     left, right = follow(200, np.random.default_rng(5))
-    monkeypatch.setattr(npmle, "ITERATIONS", 5)
+    monkeypatch.setattr(npmle_search, "ITERATIONS", 5)
     with pytest.raises(NotConverged):
         fit_npmle(left, right)
     with pytest.raises(NotConverged):
@@ -188,3 +189,21 @@ def test_weight_of_zero_takes_the_ends_of_an_interval_away():
 def test_many_fits_need_a_weight_for_every_interval(weights):
     with pytest.raises(ValueError, match="weight"):
         fit_many([0, 1], [1, 2], weights, [1])
+
+
+@pytest.mark.parametrize("left_out", [1, 40])
+def test_fits_near_each_other_are_those_found_afresh(left_out):
+    left, right, index = collapse_intervals(*follow(400, np.random.default_rng(left_out)))
+    whole = np.bincount(index)
+    parts = np.array([np.bincount(index[k : k + left_out], minlength=len(whole)) for k in range(0, 400, 40)])
+    many = fit_many(left, right, whole - parts, DAYS)
+    for row, weight in enumerate(whole - parts):
+        afresh = fit_npmle(left[weight > 0], right[weight > 0], weight[weight > 0], tolerance=1e-12)
+        np.testing.assert_allclose((many.lower[row], many.upper[row]), afresh.survival(DAYS), rtol=0, atol=3e-6)
+
+
+@pytest.mark.parametrize("mass", [[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.4, 0.3, 0.3]])
+def test_a_start_that_is_not_near_changes_nothing(mass):
+    weights, first, last = np.array([[1.0, 2.0, 3.0], [9.0, 0.0, 1.0]]), np.arange(3), np.arange(3)
+    found = npmle_search.maximise_near(weights, first, last, np.array(mass), np.ones(3))
+    np.testing.assert_allclose(found, weights / weights.sum(axis=1, keepdims=True), rtol=0, atol=1e-9)
