@@ -8,6 +8,7 @@ import html
 import re
 import zipfile
 from collections.abc import Iterable
+from itertools import chain, islice, pairwise
 from pathlib import Path
 
 MOST_FILES = 100  # a delivery has one workbook or five .csv files, and a few that computers leave behind
@@ -16,14 +17,19 @@ MOST_UNPACKED = 150_000_000  # bytes of all parts: the reader needs about seven 
 MOST_PARTS = 1_000  # a workbook has a few parts a sheet
 MOST_CELLS = 2_000_000  # in all sheets: five tables of 20,000 rows have half as many
 MOST_COLUMNS = 1_000  # the widest table of the dictionary has fewer than 50
-MOST_COVERED = 1_000_000  # cells under merged areas and links: the reader makes an object for each, even for empty ones
+MOST_ROWS = 1_048_576  # of a sheet: what a spreadsheet itself allows (published limit of Excel)
+MOST_TAGS = 500_000  # of a part, or of what a sheet holds besides its rows: styles, names, comments of a large workbook have a few thousand
+TAGS_OF_CELL, TAGS_OF_TEXT = 8, 4  # a cell with a text or a formula has six, a shared text four or more
+MOST_COVERED = (
+    1_000_000  # cells under merged areas, links and comments: the reader makes an object for each, even for empty ones
+)
 LONGEST_CELL = 32_767  # characters: what a spreadsheet itself allows in one cell (published limit of Excel)
 LONGEST_LINE = 1_000_000  # bytes of one line of a .csv file: more than MOST_COLUMNS cells of any table
 MOST_LINES = 10_000_000  # of a .csv file: eight rows an episode, a million episodes, and some
 MOST_TEXT = 2_000_000_000  # bytes of one .csv file of that many lines
 
 XML = re.compile(r"\.(?:xml|rels|vml)$", re.IGNORECASE)
-SHEET = re.compile(r"xl/worksheets/[^/]+\.xml$", re.IGNORECASE)
+STRINGS = re.compile(r"xl/sharedStrings\.xml$", re.IGNORECASE)
 XML_START = re.compile(rb"(?:\xef\xbb\xbf)?\s*<[?!\w]")
 ENCODING = re.compile(rb"<\?xml[^>]*encoding=[\"']([^\"']*)")
 DECLARATION = re.compile(rb"<!(?:DOCTYPE|ENTITY)")
@@ -33,7 +39,7 @@ LONG_TEXT = re.compile(
 ROW = re.compile(rb"<(?:\w+:)?row[\s/>]")
 CELL = re.compile(rb"<(?:\w+:)?c[\s/>]")
 STRING = re.compile(rb"<(?:\w+:)?si[\s/>]")
-COVERING = re.compile(rb"<(?:\w+:)?(?:mergeCell|hyperlink)\s((?:[^>\"']|\"[^\"]*\"|'[^']*')*)")
+COVERING = re.compile(rb"<(?:\w+:)?(?:mergeCell|hyperlink|comment)\s((?:[^>\"']|\"[^\"]*\"|'[^']*')*)")
 AREA = re.compile(r"""\bref=["']\s*([^"']*:[^"']*?)\s*["']""")
 CORNERS = re.compile(r"\$?([A-Z]+)\$?([0-9]+):\$?([A-Z]+)\$?([0-9]+)")
 
@@ -51,15 +57,15 @@ def find_in_text(path: Path) -> str | None:
     if path.stat().st_size > MOST_TEXT:
         return f"It is larger than {MOST_TEXT:,} bytes."
     with path.open("rb") as file:
-        lines = 0
+        lines = sum(piece.count(b"\n") for piece in iter(lambda: file.read(LONGEST_LINE), b""))
+        if lines > MOST_LINES:
+            return f"It has more than {MOST_LINES:,} lines."
+        file.seek(0)
         while line := file.readline(LONGEST_LINE + 1):
-            lines += 1
             if len(line) > LONGEST_LINE:
                 return f"A line in it is longer than {LONGEST_LINE:,} bytes."
             if max(line.count(b","), line.count(b";")) > MOST_COLUMNS:
                 return f"A row in it has more than {MOST_COLUMNS:,} columns."
-            if lines > MOST_LINES:
-                return f"It has more than {MOST_LINES:,} lines."
     return None
 
 
@@ -83,18 +89,24 @@ def find_in_parts(contents: Iterable[tuple[str, bytes]]) -> str | None:
     """The same for the parts of a workbook by name."""
     cells = covered = 0
     for name, content in contents:
+        tags = content.count(b"<")
+        if tags > TAGS_OF_CELL * MOST_CELLS or (STRINGS.match(name) and tags > TAGS_OF_TEXT * MOST_CELLS):
+            return f"It has more than {MOST_CELLS:,} cells."
         if danger := find_in_xml(name, content):
             return danger
-        if SHEET.match(name):
-            in_rows = count_by_row(content)
-            if max(in_rows, default=0) > MOST_COLUMNS:
-                return f"A row in it has more than {MOST_COLUMNS:,} columns."
-            cells += sum(in_rows)
-            covered += sum(map(count_covered, COVERING.findall(content)))
+        in_rows = count_by_row(content)  # of any part: a sheet may lie anywhere
+        if max(in_rows, default=0) > MOST_COLUMNS:
+            return f"A row in it has more than {MOST_COLUMNS:,} columns."
+        if len(in_rows) > MOST_ROWS:
+            return f"A sheet in it has more than {MOST_ROWS:,} rows."
+        if not STRINGS.match(name) and tags - TAGS_OF_CELL * sum(in_rows) - 2 * len(in_rows) > MOST_TAGS:
+            return f"A part of it has more than {MOST_TAGS:,} elements."
+        cells += sum(in_rows)
+        covered += sum(map(count_covered, COVERING.findall(content)))
         if cells > MOST_CELLS:
             return f"It has more than {MOST_CELLS:,} cells."
         if covered > MOST_COVERED:
-            return f"Merged areas or links in it cover more than {MOST_COVERED:,} cells."
+            return f"Merged areas, links or comments in it cover more than {MOST_COVERED:,} cells."
     return None
 
 
@@ -106,16 +118,17 @@ def find_in_xml(name: str, content: bytes) -> str | None:
         return "A part of it is not written in UTF-8."
     if DECLARATION.search(content):
         return "A part of it declares a document type or entities, which no spreadsheet program does."
-    strings = STRING.split(content) if name.lower().endswith("sharedstrings.xml") else []
-    if LONG_TEXT.search(content) or any(len(string) > LONGEST_CELL * 20 for string in strings):
+    strings = (found.start() for found in STRING.finditer(content)) if STRINGS.match(name) else ()
+    longest = max((end - start for start, end in pairwise(chain(strings, [len(content)]))), default=0)
+    if LONG_TEXT.search(content) or longest > LONGEST_CELL * 20:  # a text may be written in pieces, each with its font
         return f"A cell in it has more than {LONGEST_CELL:,} characters."
     return None
 
 
 def count_by_row(content: bytes) -> list[int]:
-    """How many cells each row of a sheet has."""
-    rows = ROW.split(content)[1:]
-    return [len(CELL.findall(row)) for row in [*rows[:-1], *(last[: last.rfind(b"sheetData")] for last in rows[-1:])]]
+    """How many cells each row has; rows beyond the most that are allowed are counted once."""
+    starts = (found.start() for found in islice(ROW.finditer(content), MOST_ROWS + 1))
+    return [len(CELL.findall(content, start, end)) for start, end in pairwise(chain(starts, [len(content)]))]
 
 
 def count_covered(attributes: bytes) -> int:

@@ -14,6 +14,7 @@ DATE_CELL = "(calendar date)"  # stands for a cell that the spreadsheet itself h
 LARGEST_NUMBER = 10_000  # no count, day, angle or duration of a delivery is as large
 SERIAL_DATES = (30_000, 60_000)  # spreadsheets count days from 1900: these are the years 1982 to 2064
 LONGEST_TEXT = 40
+JOINING = frozenset(("to", "and", "in", "for", "the"))  # between words of the dictionary: lost to follow-up
 LONGEST_SEARCHED = 200  # no cell of a table is as long, and searching longer ones for every form takes time
 DASHES = dict.fromkeys(map(ord, "\u2010\u2011\u2012\u2013\u2014\u2212"), "-")
 
@@ -59,7 +60,7 @@ IP = re.compile(
 )
 POSTCODE = re.compile(  # United Kingdom; Canada; Sweden and others (110 00); Netherlands; a country's letters before 4 or 5 digits; 5 digits alone, also with 4 more; Portugal;
     # Poland (with a zero in front, since 10-200 is a range as well, or a place behind); 4 digits before a place that is no unit
-    r"(?<!\w)[a-z]{1,2}\d[a-z\d]? ?\d[a-z]{2}(?!\w)|(?<!\w)[a-z]\d[a-z][ -]?\d[a-z]\d(?!\w)|(?<!\w)[1-9]\d{3} ?[a-z]{2}(?!\w)"
+    r"(?<!\w)[a-z]{1,2}\d[a-z\d]? ?\d[a-z]{2}(?!\w)|(?<!\w)[a-z]\d[a-z][ -]?\d[a-z]\d(?!\w)|(?<!\w)[1-9]\d{3} ?(?!ms|mm|cm|mg|ml|hz)[a-z]{2}(?!\w)"
     r"|(?<!\w)(?:at|be|ch|cz|d|de|dk|es|fi|fr|hu|it|lu|nl|pl|se|sk)-\d{4,5}(?!\w)|(?<!\w)\d{5}(?:-\d{4})?(?!\w)|(?<!\w)[abefilp]-\d{4,5}(?!\w)|(?<!\w)[1-9]\d\d \d\d(?!\w)"
     r"|(?<!\w)[1-9]\d{3}-\d{3}(?!\w)|(?<!\w)0\d-\d{3}(?!\w)|(?<!\w)\d\d-0\d\d(?!\w)|(?<!\w)\d\d-\d{3} (?!sec|min|day|tag|jour|giorn|d[ií]a)[^\W\d_]{4}"
     r"|(?<!\w)[1-9]\d{3} (?!sec|sek|min|day|tag|jour|giorn|d[ií]a|and|und|bis)[^\W\d_]{3}"
@@ -196,7 +197,7 @@ def is_free_text(plain: str, words: frozenset[str], unknown_column: bool) -> boo
     titled = TITLED.search(plain)
     if (titled and titled["named"] not in words) or STREET.search(plain):
         return True
-    known = [not words.isdisjoint(NAME_PART.findall(word)) for word in said]
+    known = [not (words | JOINING).isdisjoint(NAME_PART.findall(word)) for word in said]
     if unknown_column:
         return len(said) > 1 or (len(said) == 1 and " " in plain)
     return (len(said) == 2 and not any(known)) or (len(said) > 2 and not all(known))

@@ -12,10 +12,11 @@ from pipeline.intake.patterns import DICTIONARY_WORDS, NAME_PART, normalise
 PLAIN_NUMBER = re.compile(r"[+-]?\d{1,6}(?:[.,]\d{1,6})?\+?")
 PSEUDONYM_SLIP = re.compile(r"(?=.*\d)[a-z0-9 ._/-]{1,24}")  # as pseudonyms are written, also with a wrong sign in it
 SLIPS = ((8, 2), (4, 1))  # from so many letters on, so many slips of the pen leave a word recognisable
-PLACE_WORDS = frozenset(  # of which names of columns, sheets and files are made, besides those of the dictionary (common practice)
-    "name surname telephone phone birth birthdate address email postcode zip mrn ssn age visit date time remark remarks note notes comment comments number nr "
-    "type value values list lists readme info data sheet tabelle table blatt feuil hoja foglio copy final export extra column field lesion update".split()
-)
+USUAL = """name surname telephone phone birth birthdate address email postcode zip mrn ssn age visit date time remark remarks note notes comment comments number nr
+    type value values list lists readme info data sheet tabelle table blatt feuil hoja foglio copy final export extra column field lesion update"""
+PLACE_WORDS = frozenset(
+    USUAL.split()
+)  # names of columns, sheets and files are made of, besides those of the dictionary (common practice)
 
 
 def is_slip(text: str, allowed: Iterable[str]) -> bool:

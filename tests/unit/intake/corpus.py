@@ -1,6 +1,6 @@
 """Invented identifiers in the forms of several languages, and every place of a workbook or a .csv file where one can stand.
 
-Names, addresses and numbers belong to nobody: .org and .net names of RFC 2606, addresses of RFC 5737 and RFC 3849, numbers that Ofcom,
+Names, addresses and numbers are made to belong to nobody: names of RFC 2606 and the words for `example` in other languages, addresses of RFC 5737 and RFC 3849, numbers that Ofcom,
 the North American numbering plan, Arcep and the Bundesnetzagentur keep for films (from memory), zeros elsewhere, names made up here.
 """
 
@@ -19,6 +19,7 @@ from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.hyperlink import Hyperlink
 
+from pipeline.intake.patterns import DICTIONARY_WORDS
 from schemas.delivery import TABLES
 from tests.unit.intake.conftest import build_book, plain_tables, to_grids
 
@@ -26,37 +27,33 @@ DATES = (
     "14 March 2024|March 14th, 2024|3/14/24|2024-03-14|14. März 2024|14.03.24|3. Dez. 2023|14 août 2023|1er mars 2024|14 de marzo de 2024|3 de enero"
     "|14 marzo 2024|1º gennaio 2024|14 maart 2024|3 mrt 2024|14 de março de 2024|2 de fevereiro|14 marca 2024|3 września 2023|5 paź 2023|14.III.2024"
     "|14 03 2024|2024/3/14|20240314|14-Mar-24|Mar 2024|2024-W11|12/2023|14-03-2024 10:30|lundi 4 mai 2024|21 czerwca|30 de setembro"
-).split("|")
+)
 TELEPHONES = (
     "+44 20 7946 0958|020 7946 0958|(202) 555-0143|202.555.0143|0049 30 23125 678|030 / 23125-678|(030) 23125 001|01 99 00 12 34|+33 1 99 00 12 34"
     "|+34 900 000 000|06 0000 0000|+39 06 0000 0000|020-000 0000|06-00000000|+31 20 000 0000|+351 21 000 0000|210 000 000|+48 00 000 00 00|(22) 000 00 00|tel. 555-0143"
-).split("|")
+)
 EMAILS = (
     "a.person@example.org|max.muster@beispiel.example|une.personne@exemple.example|una.persona@ejemplo.example|persona@esempio.example|iemand@voorbeeld.example"
     "|alguem@exemplo.example|osoba@przyklad.example|a.person (at) example.org|a.person[at]example.org|a person at example dot org|a.person＠example.org"
-).split("|")
+)
 WEB = (
     "https://example.org/p/17|www.example.org|example.net/p?id=17|ftp://example.org/17|records.example.com|beispiel.de|exemple.fr|ejemplo.es|esempio.it"
     "|voorbeeld.nl|exemplo.pt|przyklad.pl"
-).split("|")
-ADDRESSES = (
-    "192.0.2.17|198.51.100.200|203.0.113.5:8080|192.0.2.0/24|2001:db8::17|2001:db8:0:0:0:0:0:17|from 192.0.2.17".split(
-        "|"
-    )
 )
+ADDRESSES = "192.0.2.17|198.51.100.200|203.0.113.5:8080|192.0.2.0/24|2001:db8::17|2001:db8:0:0:0:0:0:17|from 192.0.2.17"
 POSTCODES = (
     "SW1A 1AA|M1 1AE|k1a 0b1|90210|90210-1234|10115 Berlin|D-10115|CH-8001|1010 Wien|8001 Zürich|75001 Paris|75116|28001 Madrid|00184 Roma|1012 AB|1012 AB Amsterdam"
     "|1000-001|1000-001 Lisboa|00-950|00-950 Warszawa|30-060 Kraków"
-).split("|")
+)
 NUMBERS = (
     "4471992|MRN4471992|MRN 447 1992|943 476 5919|987-65-4320|1 85 05 78 006 084 36|65 170839 J 003|12345678Z|RSSMRA85T10A562S|111222333|44051401359"
     "|QQ 12 34 56 C|AB 12 34 56 C|DE89 3704 0044 0532 0130 00|4111 1111 1111 1111|no 123456|001234"
-).split("|")
+)
 NAMES = (
     "Zacharias Quillfeather|Quillfeather, Zacharias|Z. Quillfeather|Mr Quillfeather|patient Quillfeather|Dr. med. Ernst Beispielmann|Frau Beispielmann|Herr Mustermann"
     "|Mme Jeanne Exempleau|M. Exempleau Jean|Sra. Ejemploza|Juana Ejemploza Pérez|Sig. Esempioni|Mario Esempioni|Jan van Voorbeeldt|mevr. Voorbeeldt|João Exemploso"
     "|Dona Exemplosa|Zofia Przykładowska|pani Przykładowska|QUILLFEATHER ZACHARIAS|田中 太郎|Пример Примеров|name: Quillfeather|seen by Quillfeather|fell off her bicycle"
-).split("|")
+)
 KINDS = {
     "calendar_date": DATES,
     "telephone_number": TELEPHONES,
@@ -67,7 +64,7 @@ KINDS = {
     "long_number": NUMBERS,
     "free_text": NAMES,
 }
-VALUES = [(kind, text) for kind, texts in KINDS.items() for text in texts]
+VALUES = [(kind, text) for kind, texts in KINDS.items() for text in texts.split("|")]
 SHAPES = [(kind, text) for kind, text in VALUES if kind != "free_text"]
 CELLS = [
     (table, column) for table, model in TABLES.items() for column in model.describe() if not column.endswith("_id")
@@ -213,4 +210,4 @@ OVERWRITTEN = [(name, list(TABLES[name].describe())[3]) for name in TABLES]  # b
 def telling(text: str) -> set[str]:
     """The parts of a planted text by which it would be known again, as bytes would show them."""
     parts = {part.strip(".,:()[]") for part in text.lower().split()}
-    return {form for part in parts if len(part) > 4 for form in (part, json.dumps(part)[1:-1])}
+    return {form for part in parts - DICTIONARY_WORDS if len(part) > 4 for form in (part, json.dumps(part)[1:-1])}
