@@ -39,6 +39,7 @@ ROW_TABLES = ("episodes", "examinations", "treatments", "followups", "deliveries
 DEMONSTRATION = ROOT / "synthetic_data"
 IS_DEMONSTRATION = SUBMISSIONS.resolve() == (DEMONSTRATION / "pool").resolve()  # only there is it known what was planted
 SITES = sorted({delivery.site for delivery in DELIVERIES})
+WITHDRAWN = [path for site in SITES for path in [SUBMISSIONS / site / "withdrawn.csv"] if path.exists()]
 
 
 def step(name: str, arguments: str) -> str:
@@ -56,6 +57,7 @@ rule all:
         RESULTS / "reports" / "committee.html",
         RESULTS / "reports" / "technical.html",
         [RESULTS / "sites" / site / "report.html" for site in SITES],
+        [RESULTS / "unreleased" / "withdrawals.csv"] if WITHDRAWN else [],
 
 
 include: ROOT / "pipeline" / "rules" / "rows.smk"

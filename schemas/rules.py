@@ -66,6 +66,12 @@ CATALOGUE = [
         "Copy the five tables into a new workbook as values only, or hand in the five tables as .csv (UTF-8).",
     ),
     Rule(
+        "withdrawals_unclear",
+        "refuse",
+        "The list of patients who withdrew their consent cannot be understood, so that nobody can be sure that they are left out.",
+        "Give withdrawn.csv one column, patient_id, with one pseudonym a line, saved as UTF-8.",
+    ),
+    Rule(
         "no_tables",
         "refuse",
         "The delivery is neither exactly one workbook (.xlsx) nor the five tables as .csv files.",

@@ -46,6 +46,9 @@ class RowCounts(Table):
     rows_in: Series[Integer] = column("Rows handed in", ge=0, filled=True)
     rows_stored: Series[Integer] = column("Rows stored", ge=0, filled=True)
     rows_set_aside: Series[Integer] = column("Rows set aside", ge=0, filled=True)
+    rows_withdrawn: Series[Integer] = column(
+        "Rows of patients who withdrew their consent; none of them is kept", ge=0, filled=True
+    )
     rows_refused: Series[Integer] = column(
         "Rows refused with the whole delivery; none of them is kept", ge=0, filled=True
     )

@@ -8,7 +8,8 @@ from pipeline.disclose.suppress import hide_rows, hide_small_groups
 from schemas.estimate import Estimates
 from schemas.study import Disclosure
 
-ROUNDS = 30
+ROUNDS = 60
+FARTHEST = 3  # see _cover
 KEY = ["analysis", "population", "endpoint", "stratum", "term", "comparison"]
 
 
@@ -25,13 +26,16 @@ def release_estimates(estimates: pd.DataFrame, rule: Disclosure, previous: pd.Da
         safe = hide_rows(
             safe, find_small_changes(mask_sites(estimates, estimates), safe, previous, rule.min_cell), rule.min_cell
         )
+    reach = 0
     for _ in range(ROUNDS):
         release = list_cells(estimates, safe)
         exposed = find_exposed_quickly(release, rule.min_cell) or find_exposed(release, rule.min_cell)
         if not exposed:
             return Estimates.validate(Estimates.cast(mask_sites(safe, estimates)), lazy=True)
         before = safe
-        safe = _cover(exposed, release, safe, rule.min_cell)
+        while safe.equals(before) and reach <= FARTHEST:
+            safe = _cover(exposed, release, safe, rule.min_cell, reach)
+            reach += safe.equals(before)
         if safe.equals(before):
             break
     raise GivenAway(describe_exposed(exposed, release))
@@ -92,20 +96,35 @@ def describe_exposed(exposed: list[Exposed], release: Release) -> str:
     return "\n".join([*lines, *(["- and others"] if len(exposed) > 10 else [])])
 
 
-def _cover(exposed: list[Exposed], release: Release, safe: pd.DataFrame, least: int) -> pd.DataFrame:
-    """One more cell hidden in an equation of each exposed one: the smallest shown part that is somebody, and no total if there is a part."""
+def _cover(exposed: list[Exposed], release: Release, safe: pd.DataFrame, least: int, reach: int) -> pd.DataFrame:
+    """One more cell hidden for each exposed one: the smallest shown part that is somebody, and no total if there is a part.
+
+    It is taken from the equations of the exposed cell; where nothing is left there (`reach` 1), from those of its neighbours; then (2) whole
+    populations may be hidden too; at last (3) all rows of its analysis are.
+    """
+    if reach == FARTHEST:
+        lost = {release.cells[found.cell].where.split(",")[0] for found in exposed}
+        return hide_rows(safe, safe["analysis"].isin(lost) & safe["population"].ne("published"), least)
+    near: dict[int, list[frozenset]] = {}
+    for equation in release.equations if reach else ():
+        for n, _ in equation:
+            near.setdefault(n, []).append(equation)
     chosen: set[int] = set()
     for found in exposed:
-        if any(n in chosen for equation in found.equations for n, _ in equation):
+        equations = set(found.equations)
+        if reach:
+            equations |= {further for equation in found.equations for n, _ in equation for further in near[n]}
+        if any(n in chosen for equation in equations for n, _ in equation):
             continue
         options = [
-            (sign < 0, release.cells[n].value, n)
-            for equation in found.equations
+            (n in release.wholes, sign < 0, release.cells[n].value, n)
+            for equation in equations
             for n, sign in equation
-            if n in release.shown and release.cells[n].value > 0 and n in release.rows and n not in release.wholes
+            if n in release.shown and release.cells[n].value > 0 and n in release.rows
         ]
+        options = [option for option in options if reach == 2 or not option[0]]
         if options:
-            chosen.add(min(options)[2])
+            chosen.add(min(options)[3])
     rows = pd.Series(False, index=safe.index)
     events = pd.Series(False, index=safe.index)
     for n in sorted(chosen):

@@ -31,7 +31,7 @@ class ProgramFault(Exception):
 
 def require_checks() -> None:
     """Make sure that a wrong row is found; raises ChecksOff where the environment has switched the checks off."""
-    negative = dict.fromkeys(("rows_in", "rows_stored", "rows_set_aside", "rows_refused"), -1)
+    negative = dict.fromkeys(("rows_in", "rows_stored", "rows_set_aside", "rows_withdrawn", "rows_refused"), -1)
     wrong = pd.DataFrame([{"site": "S01", "delivery": "001", "table": "episodes"} | negative])
     if find_failures(RowCounts, RowCounts.cast(wrong)).empty:
         raise ChecksOff(

@@ -6,13 +6,14 @@ from itertools import groupby
 from pathlib import Path
 
 SITE, NUMBER = re.compile(r"S[0-9]{2,3}"), re.compile(r"[0-9]{3}")
+WITHDRAWN = "withdrawn.csv"  # beside the deliveries of a site, and true for all of them
 SITES_PER_BATCH = 5  # starting a process costs as much as checking a few small sites
 LARGE_BYTES = 2_000_000  # a site of this size is worth a process of its own
 
 
 @dataclass(frozen=True)
 class Delivery:
-    """One folder .../<site>/<number> and all files in it."""
+    """One folder .../<site>/<number> and all files in it, with the list of those who withdrew from the site."""
 
     site: str
     number: str
@@ -30,6 +31,7 @@ def list_deliveries(submissions: Path) -> tuple[list[Delivery], list[str]]:
         for folder in list_folders(site):
             if NUMBER.fullmatch(folder.name):
                 files = tuple(sorted(path for path in folder.rglob("*") if path.is_file()))
+                files += tuple(path for path in [site / WITHDRAWN] if path.exists())
                 deliveries.append(Delivery(site.name, folder.name, folder, files))
             else:
                 skipped.append(f"{site.name}/{folder.name}")

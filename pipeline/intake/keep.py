@@ -45,8 +45,10 @@ def describe_delivery(handed: Handed, fields: dict[str, object], accepted: bool)
     return pd.DataFrame([told | {"fingerprint": handed.fingerprint} | of_itself])
 
 
-def count_rows(handed: Handed, tables: dict[str, pd.DataFrame], accepted: bool) -> pd.DataFrame:
-    """Where the rows of each table ended (schemas.store.RowCounts without site and delivery).
+def count_rows(
+    handed: Handed, tables: dict[str, pd.DataFrame], gone: dict[str, set[int]], accepted: bool
+) -> pd.DataFrame:
+    """Where the rows of each table ended (schemas.store.RowCounts without site and delivery); `gone` are those of patients who withdrew.
 
     Raises ProgramFault where the rows that are kept are not as many as were handed in.
     """
@@ -54,13 +56,15 @@ def count_rows(handed: Handed, tables: dict[str, pd.DataFrame], accepted: bool) 
     for name in TABLES:
         rows_in = sum(len(sheet.cells) for sheet in handed.sheets if sheet.table == name)
         stored, aside = len(tables[name]), int(tables["set_aside"]["table"].eq(name).sum())
+        withdrawn = len(gone.get(name, ())) if accepted else 0
         refused = 0 if accepted else rows_in
-        if rows_in != stored + aside + refused:
+        if rows_in != stored + aside + withdrawn + refused:
             raise ProgramFault(
-                f"{name}: {rows_in} rows came in, {stored} are stored, {aside} set aside, {refused} refused"
+                f"{name}: {rows_in} rows came in, {stored} are stored, {aside} set aside, {withdrawn} withdrawn, {refused} refused"
             )
-        counts.append((name, rows_in, stored, aside, refused))
-    return pd.DataFrame(counts, columns=["table", "rows_in", "rows_stored", "rows_set_aside", "rows_refused"])
+        counts.append((name, rows_in, stored, aside, withdrawn, refused))
+    columns = ["table", "rows_in", "rows_stored", "rows_set_aside", "rows_withdrawn", "rows_refused"]
+    return pd.DataFrame(counts, columns=columns)
 
 
 def keep_apart(checked: Checked) -> pd.DataFrame:

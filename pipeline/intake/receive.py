@@ -16,6 +16,7 @@ from pipeline.intake.problem import DESCRIBED, Problem, is_refused, list_problem
 from pipeline.intake.read import read_delivery
 from pipeline.intake.submission import read_submission
 from pipeline.intake.totals import find_differing_totals
+from pipeline.intake.withdrawals import leave_out, read_withdrawn
 from schemas.delivery import TABLES
 from schemas.store import KEPT
 from schemas.study import Config
@@ -46,10 +47,14 @@ def receive_delivery(folder: Path, config: Config, previous: Received | None = N
     require_checks()
     site, delivery = folder.parent.name, folder.name
     handed = read_delivery(folder)
-    fields, checked, problems = {}, NOTHING, [*find_identifiers(handed, config.maneuvers), *handed.problems]
+    withdrawn, unclear = read_withdrawn(folder.parent)
+    fields, checked, gone = {}, NOTHING, {}
+    problems = [*find_identifiers(handed, config.maneuvers), *handed.problems, *unclear]
     if not is_refused(problems):
         fields, found = read_submission(handed.sheet("submission"), site, delivery)
         texts, header = match_tables(handed)
+        texts, gone = leave_out(texts, withdrawn) if withdrawn and not is_refused([*found, *header]) else (texts, {})
+        header = [problem for problem in header if problem.row not in gone.get(problem.table, ())]
         problems += found + header
         if not is_refused(problems):
             checked = check_tables(texts, header, fields, config)
@@ -58,7 +63,7 @@ def receive_delivery(folder: Path, config: Config, previous: Received | None = N
     tables = store_rows(handed, checked) | {"set_aside": keep_apart(checked)}
     tables |= {
         "deliveries": describe_delivery(handed, fields, accepted),
-        "row_counts": count_rows(handed, tables, accepted),
+        "row_counts": count_rows(handed, tables, gone, accepted),
         "problems": list_problems(problems, checked.texts, checked.rows),
         "changes": KEPT["changes"].empty(),
     }

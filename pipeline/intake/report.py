@@ -32,7 +32,7 @@ def describe_intake(received: Received) -> dict:
             {
                 "table": row.table,
                 "meaning": TABLE[row.table],
-                "rows": [row.rows_in, row.rows_stored, row.rows_set_aside, row.rows_refused],
+                "rows": [row.rows_in, row.rows_stored, row.rows_set_aside, row.rows_withdrawn, row.rows_refused],
             }
             for row in counts.itertuples(index=False)
         ],

@@ -19,7 +19,7 @@ def count_flow(
     """How many episodes were handed in, stored and set aside, and what became of the stored ones.
 
     Of each site the current delivery counts; of a site without an accepted one, its last refused delivery.
-    handed_in = refused + set_aside + stored; stored = positional + probable_non_positional + undetermined;
+    Patients who withdrew their consent are not counted anywhere. handed_in = refused + set_aside + stored; stored = positional + probable_non_positional + undetermined;
     positional = untreated + incomplete_record + never_positive + not_looked + followed; reclassified_later are those of the
     positional that the site found to be something else after the first attempt.
     """
@@ -31,7 +31,7 @@ def count_flow(
     verdicts = adjudications.merge(first[[*EPISODE, "status"]], on=EPISODE, validate="one_to_one")
     positional = verdicts["positional"].eq("yes")
     rows = [
-        _count("handed_in", counted, counted["rows_in"]),
+        _count("handed_in", counted, counted["rows_in"] - counted["rows_withdrawn"]),
         _count("refused", counted, counted["rows_refused"]),
         _count("set_aside", counted, counted["rows_set_aside"]),
         _count("stored", counted, counted["rows_stored"]),

@@ -49,3 +49,23 @@ rule site_pages:
     shell:
         step("site_pages", "--plan {PLAN:q} --warehouse {input.warehouse:q} --monitoring {input.monitoring:q} "
              "--estimates {input.estimates:q} --sites {params.folders:q}")
+
+
+rule withdrawals:
+    """Search everything that was made for those who withdrew their consent; it fails if one is found."""
+    input:
+        lists=WITHDRAWN,
+        made=[
+            RESULTS / "warehouse.duckdb",
+            [RESULTS / "intake" / d.site / d.number / name for d in DELIVERIES for name in ("report.html", "problems.csv")],
+            [RESULTS / "sites" / site / "report.html" for site in SITES],
+        ],
+        code=find_sources("pipeline.steps.withdrawals"),
+    output:
+        RESULTS / "unreleased" / "withdrawals.csv",
+    params:
+        folders=[str(path.parent) for path in WITHDRAWN],
+    log:
+        RESULTS / "logs" / "withdrawals.log",
+    shell:
+        step("withdrawals", "--results {RESULTS:q} --out {output:q} {params.folders:q}")

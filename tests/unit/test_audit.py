@@ -185,3 +185,19 @@ def test_single_sites_lose_their_codes_and_one_site_alone_is_hidden():
     assert not released.index.str.contains("S0").any()
     assert [name_letters(k) for k in (0, 25, 26, 52)] == ["A", "Z", "AA", "BA"]
     assert mask_sites(released.reset_index(), released.reset_index().iloc[:0]).equals(released.reset_index())
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    st.lists(st.integers(0, 40), min_size=6, max_size=6),
+    st.lists(st.sets(st.integers(0, 10), max_size=5), min_size=2, max_size=2),
+)
+def test_a_release_is_found_also_where_parts_have_no_row_on_some_days(counts, missing):
+    keys = [(a, b) for a in "abc" for b in "xy"]
+    first, second = (two_way(dict(zip(keys, values, strict=True))) for values in (counts, [n // 2 for n in counts]))
+    days = [
+        rows.drop(index=[k for k in left_out if rows["stratum"][k] != "all"]).assign(term=f"at_risk_day_{day}")
+        for day, rows, left_out in zip((0, 7), (first, second), missing, strict=True)
+    ]
+    estimates = pd.concat(days, ignore_index=True)
+    audit_release(estimates, release_estimates(estimates, RULE), RULE)

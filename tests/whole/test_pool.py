@@ -41,7 +41,7 @@ def test_everything_promised_is_there(pool_run):
 def test_every_row_is_stored_or_set_aside_with_a_problem(pool_run):
     with duckdb.connect(str(pool_run[0] / "results" / "warehouse.duckdb"), read_only=True) as store:
         unbalanced = store.execute(
-            "SELECT count(*) FROM row_count WHERE rows_in <> rows_stored + rows_set_aside + rows_refused"
+            "SELECT count(*) FROM row_count WHERE rows_in <> rows_stored + rows_set_aside + rows_withdrawn + rows_refused"
         ).fetchone()
         wrong_total = store.execute(
             """SELECT count(*) FROM row_count c WHERE c."table" = 'episodes' AND

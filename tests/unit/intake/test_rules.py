@@ -142,4 +142,5 @@ def test_the_closest_code_is_suggested(all_at_once):
 
 def test_every_rule_is_broken_by_a_case(all_at_once):
     assert rules_of(all_at_once) == {rule for *_, rule in CELLS} | FURTHER
-    assert {rule for *_, rule in CELLS} | FURTHER | set(REFUSALS) | set(FILES) == set(RULES)
+    elsewhere = {"withdrawals_unclear"}  # broken in test_withdrawals.py
+    assert {rule for *_, rule in CELLS} | FURTHER | set(REFUSALS) | set(FILES) | elsewhere == set(RULES)
