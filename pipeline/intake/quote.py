@@ -9,7 +9,9 @@ from functools import cache
 
 from pipeline.intake.patterns import DICTIONARY_WORDS, NAME_PART, normalise
 
-PLAIN_NUMBER = re.compile(r"[+-]?\d{1,6}(?:[.,]\d{1,6})?\+?")
+NUMBER_SLIP = re.compile(
+    r"[+<>~-]?\d{1,6}(?:[.,]\d{1,6})?\+? ?[a-z]{0,3}"
+)  # a number, also with a unit or with O for 0
 PSEUDONYM_SLIP = re.compile(r"(?=.*\d)[a-z0-9 ._/-]{1,24}")  # as pseudonyms are written, also with a wrong sign in it
 SLIPS = ((8, 2), (4, 1))  # from so many letters on, so many slips of the pen leave a word recognisable
 USUAL = """name surname telephone phone birth birthdate address email postcode zip mrn ssn age visit date time remark remarks note notes comment comments number nr
@@ -57,5 +59,7 @@ def may_quote(text: str, codes: Iterable[str], *, pseudonym: bool = False) -> bo
     """Whether a cell that is wrong may be repeated to its own site."""
     plain = normalise(text)
     return bool(
-        PLAIN_NUMBER.fullmatch(plain) or (PSEUDONYM_SLIP.fullmatch(plain) if pseudonym else is_slip(text, codes))
+        NUMBER_SLIP.fullmatch(plain)
+        or (PSEUDONYM_SLIP.fullmatch(plain) if pseudonym else is_slip(text, codes))
+        or DICTIONARY_WORDS.issuperset(NAME_PART.findall(plain) or [""])
     )

@@ -105,7 +105,7 @@ def test_a_fault_of_the_program_tells_no_planted_text(tmp_path):
     assert find_telling([done.stdout, done.stderr], {text for *_, text in places}) == []
 
 
-LONE = ("Meierling", "QUILLFEATHER", "Nolan", "Yesilgül", "O'Quill", "Zacharias", "Źdźbło")
+LONE = ("Meierling", "QUILLFEATHER", "Nolan", "Yesilgül", "Zacharias", "Źdźbło")
 
 
 @pytest.mark.parametrize(
@@ -122,7 +122,9 @@ def test_a_lone_word_that_is_no_code_is_neither_kept_nor_repeated(folder, plan, 
     files = [path.read_bytes() for path in (tmp_path / "results").rglob("*.*")]
     assert find_telling([*frames, *files], LONE) == []
     aside = received.tables["set_aside"].query("table == @table")
-    assert not received.accepted or all(json.loads(cells)[column] is None for cells in aside["cells"])
+    assert received.accepted
+    assert len(aside) == len(tables[table])
+    assert all(json.loads(cells)[column] is None for cells in aside["cells"])
 
 
 @pytest.mark.parametrize("place", ["header", "sheet", "file"])
@@ -148,7 +150,9 @@ def test_the_slips_of_coordinators_are_repeated_to_them():
         ("postreior", ["posterior"]),
     ):
         assert may_quote(text, codes)
-    for text in ("meier", "Nolan", "upbeat", "sometimes"):
+    for text in ("20 s", "6O", "trauma", "head-trauma", "-3.5"):
+        assert may_quote(text, [])
+    for text in ("meier", "Nolan", "upbeat", "sometimes", "12 Meier", "Meier 12", "?"):
         assert not may_quote(text, ["no", "yes", "up", "never"])
     assert may_quote("PT_777", [], pseudonym=True)
     assert not may_quote("Meier", [], pseudonym=True)

@@ -213,7 +213,7 @@ def test_it_is_as_if_they_had_never_been_handed_in(plan, spoilt, copied, code):
 
 
 LEFT = {
-    "rows/S01/000/episodes.parquet": lambda path: pd.DataFrame({"cells": ['{"episode_id": "ep-0042"}']}).to_parquet(path),
+    "rows/S01/000/episodes.parquet": lambda path: pd.DataFrame({"cells": ["a", '{"episode_id": "ep-0042"}', "~"]}).to_parquet(path, compression="gzip"),
     "sites/S01/report.html": lambda path: path.write_text("<p>Episode <b>EP-0042</b>.</p>"),
     "sites/S01/disagreements.csv": lambda path: path.write_text("episode_id\n'EP-0042\n"),
     "estimates/shares.csv": lambda path: path.write_text("note\nEP-0042\n"),
