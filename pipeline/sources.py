@@ -47,7 +47,9 @@ def fingerprint_files(paths: list[Path], root: Path) -> str:
     total = hashlib.sha256()
     for path in sorted(paths):
         with path.open("rb") as file:  # piece by piece: a stray file can be larger than the memory
-            total.update(path.relative_to(root).as_posix().encode() + b"\0" + hashlib.file_digest(file, "sha256").digest())
+            total.update(
+                path.relative_to(root).as_posix().encode() + b"\0" + hashlib.file_digest(file, "sha256").digest()
+            )
     return total.hexdigest()
 
 

@@ -95,7 +95,7 @@ def test_the_whole_workflow_ends_with_the_proof(pool):
     proof = pool / "results" / "unreleased" / "withdrawals.csv"
     assert pd.read_csv(proof)["episodes_left_out"].tolist() == [2]
     proof.unlink()
-    (pool / "results" / "logs" / "old.log").write_text("KeyError: 'EP-2'")
+    (pool / "results" / "sites" / "S01" / "old.csv").write_text("episode_id\nEP-2\n")
     failed = run(pool, str(proof))
     assert failed.returncode == 1
     assert not proof.exists()
