@@ -46,7 +46,10 @@ def fingerprint_files(paths: list[Path], root: Path) -> str:
     """One SHA-256 over the names (relative to `root`) and bytes of files, in the order of their names."""
     total = hashlib.sha256()
     for path in sorted(paths):
-        total.update(path.relative_to(root).as_posix().encode() + b"\0" + hashlib.sha256(path.read_bytes()).digest())
+        with path.open("rb") as file:  # piece by piece: a stray file can be larger than the memory
+            total.update(
+                path.relative_to(root).as_posix().encode() + b"\0" + hashlib.file_digest(file, "sha256").digest()
+            )
     return total.hexdigest()
 
 

@@ -60,6 +60,12 @@ CATALOGUE = [
     # the delivery as a whole
     Rule("unreadable", "refuse", "The file cannot be read.", WORKBOOK_FIX),
     Rule(
+        "not_opened",
+        "refuse",
+        "The file is not opened, because it could bring the computer to a halt.",
+        "Copy the five tables into a new workbook as values only, or hand in the five tables as .csv (UTF-8).",
+    ),
+    Rule(
         "withdrawals_unclear",
         "refuse",
         "The list of patients who withdrew their consent cannot be understood, so that nobody can be sure that they are left out.",

@@ -31,11 +31,16 @@ def list_deliveries(submissions: Path) -> tuple[list[Delivery], list[str]]:
         for folder in list_folders(site):
             if NUMBER.fullmatch(folder.name):
                 files = tuple(sorted(path for path in folder.rglob("*") if path.is_file()))
-                files += tuple(path for path in [site / WITHDRAWN] if path.exists())
+                files += tuple(sorted(path for path in site.iterdir() if is_list_of_withdrawn(path)))
                 deliveries.append(Delivery(site.name, folder.name, folder, files))
             else:
                 skipped.append(f"{site.name}/{folder.name}")
     return deliveries, skipped
+
+
+def is_list_of_withdrawn(path: Path) -> bool:
+    """Whether a file of a site is its list of those who withdrew, or is called so nearly alike that it may be meant."""
+    return path.name.casefold().startswith(Path(WITHDRAWN).stem[:8]) and path.is_file()
 
 
 def list_folders(parent: Path) -> list[Path]:

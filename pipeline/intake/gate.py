@@ -17,6 +17,7 @@ from pipeline.intake.patterns import (
 from pipeline.intake.problem import DESCRIBED, Problem
 
 PSEUDONYMS = ("episode_id", "patient_id")
+LONGEST_LOOSE = 1_000  # characters; programs write shorter texts, and a hint or a page header holds 255 at most
 SUBMISSION_HEADER = ("field", "value")
 
 # What safe harbor (45 CFR 164.514(b)(2)(i)) removes, as columns are called. The regulation names the things; their usual names, also
@@ -109,6 +110,9 @@ def names_identifier(header: str) -> bool:
 
 def judge_loose(loose: Loose, words: frozenset[str]) -> Iterator[Problem]:
     """The hit, if any, in a text outside of the cells."""
-    kind = find_identifier(loose.text, words) if loose.judged == "name" else find_pattern(normalise(loose.text))
+    if len(loose.text) > LONGEST_LOOSE:
+        kind = "free_text"
+    else:
+        kind = find_identifier(loose.text, words) if loose.judged == "name" else find_pattern(normalise(loose.text))
     if kind or loose.judged == "remark":
         yield Problem(kind or "free_text", loose.table, loose.row, loose.column)

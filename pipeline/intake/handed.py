@@ -7,9 +7,11 @@ from typing import Literal
 import pandas as pd
 
 from pipeline.intake.patterns import DATE_CELL, DICTIONARY_WORDS, find_identifier
-from pipeline.intake.problem import Problem
+from pipeline.intake.problem import DESCRIBED, Problem
+from pipeline.intake.quote import may_name_place
 
 UNSEEN = dict.fromkeys(map(ord, "\u200b\u200c\u200d\u2060\ufeff"))  # characters of no width
+NAMES = [*DESCRIBED, *(name for columns in DESCRIBED.values() for name in columns)]
 MINUS = {ord("\u2212"): "-"}
 
 
@@ -106,8 +108,9 @@ def tidy(text: str | None) -> str | None:
 
 
 def name_safely(text: str | None, place: str) -> str:
-    """A name in small letters if nothing in it looks like an identifier, otherwise its place."""
-    return place if not text or find_identifier(text, DICTIONARY_WORDS) else text.lower()
+    """A name in small letters if it is made of usual words or nearly one of the dictionary's, otherwise its place: it could be a surname."""
+    safe = text and not find_identifier(text, DICTIONARY_WORDS) and may_name_place(text, NAMES)
+    return text.lower() if safe else place
 
 
 def letters(position: int) -> str:

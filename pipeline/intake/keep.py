@@ -7,7 +7,7 @@ import pandas as pd
 
 from pipeline.intake.check import ProgramFault, require_fit
 from pipeline.intake.handed import Handed
-from pipeline.intake.problem import Problem
+from pipeline.intake.problem import Problem, quote_safely
 from schemas.delivery import TABLES
 from schemas.store import KEPT, Deliveries, Provenance
 
@@ -68,7 +68,8 @@ def count_rows(
 
 
 def keep_apart(checked: Checked) -> pd.DataFrame:
-    """Rows that are set aside, as handed in (schemas.store.SetAside without site and delivery)."""
+    """Rows that are set aside, as handed in (schemas.store.SetAside without site and delivery), but for words that nobody can tell from names."""
+    blamed = {(p.table, p.row, p.column): p for p in checked.problems}
     why: dict[tuple[str, int], set[str]] = {}
     for problem in checked.problems:
         if problem.severity == "set_aside":
@@ -79,7 +80,9 @@ def keep_apart(checked: Checked) -> pd.DataFrame:
         texts = checked.texts[name].loc[aside].to_dict("index")
         episodes = checked.rows[name].loc[aside, "episode_id"].to_dict()
         for row in aside:
-            cells = {column: text for column, text in texts[row].items() if pd.notna(text)}
+            given = {column: text for column, text in texts[row].items() if pd.notna(text)}
+            wrong = {column: blamed[name, row, column] for column in given if (name, row, column) in blamed}
+            cells = given | {column: quote_safely(given[column], problem) for column, problem in wrong.items()}
             kept.append(
                 (name, row, episodes[row], " ".join(sorted(why[name, row])), json.dumps(cells, ensure_ascii=False))
             )

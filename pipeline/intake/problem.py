@@ -1,12 +1,12 @@
 """Problems: what is wrong in one place, and the sentences that say so. No sentence quotes a cell."""
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 
 import pandas as pd
 
+from pipeline.intake.quote import may_quote
 from schemas.codes import TABLE
 from schemas.columns import Description, Rule
 from schemas.delivery import TABLES, Submission
@@ -15,7 +15,6 @@ from schemas.store import Problems
 
 DESCRIBED = {"submission": Submission.describe()} | {name: model.describe() for name, model in TABLES.items()}
 PSEUDONYMS = ("episode_id", "patient_id")
-PLAIN_NUMBER = re.compile(r"[+-]?\d{1,6}(?:[.,]\d{1,6})?\+?")
 LAST = 10_000  # places that the dictionary does not know come after those that it knows
 
 
@@ -111,10 +110,10 @@ def list_problems(
 
 
 def quote_safely(text: str | None, problem: Problem) -> str | None:
-    """The cell, if it is a number, a pseudonym, a code of the dictionary or nearly one; other words, which might be a name, are not repeated."""
+    """The cell, if it is a number, a pseudonym, a code of the dictionary or a slip of one; other words, which might be a name, are not repeated."""
     described = DESCRIBED.get(problem.table, {}).get(problem.column)
-    known = described is not None and (described.name in PSEUDONYMS or text in (described.codes or ()))
-    return text if known or problem.closest or PLAIN_NUMBER.fullmatch(text or "") else None
+    codes = [*(described.codes or () if described else ()), *filter(None, [problem.closest])]
+    return text if text and may_quote(text, codes, pseudonym=problem.column in PSEUDONYMS) else None
 
 
 def look_up(rows: pd.DataFrame | None, row: int | None, column: str | None) -> str | None:

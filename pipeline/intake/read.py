@@ -12,8 +12,10 @@ import pandas as pd
 from openpyxl import Workbook, load_workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
+from pipeline.intake.container import MOST_FILES, find_danger
 from pipeline.intake.handed import Handed, Loose, Sheet, letters, make_sheet, name_safely, to_text
 from pipeline.intake.own_sheets import is_sealed, plain
+from pipeline.intake.parts import has_unsearchable, list_entries, list_part_texts, strip_page_codes
 from pipeline.intake.patterns import DATE_CELL
 from pipeline.intake.problem import Problem
 from pipeline.intake.read_csv import read_csv
@@ -24,10 +26,6 @@ LEFT_BY_COMPUTERS = re.compile(r"\.|~\$|(?:thumbs\.db|desktop\.ini)$", re.IGNORE
 SET_BY_PROGRAMS = re.compile(
     r"MSIP_Label|ContentTypeId|MediaService|_dlc_"
 )  # own properties with long codes (common practice)
-NOT_CELLS = re.compile(
-    r"xl/(?:media|embeddings|charts|activeX|externalLinks|pivotCache|threadedComments|queryTables|model)/|xl/drawings/[^/]+\.xml$"
-    r"|xl/(?:connections\.xml|vbaProject\.bin)$"
-)
 FORMULA = re.compile(rb"<(?:\w+:)?f[\s/>]")
 TITLES = ("title", "subject", "description", "keywords", "category", "contentStatus", "identifier")
 AUTHORS = ("creator", "lastModifiedBy")
@@ -47,7 +45,7 @@ def read_delivery(folder: Path) -> Handed:
     sheets, loose = [], [Loose(path.stem, places[path], "file name", "name") for path in handed]
     problems = [Problem("read_with_help", places[path], also="A file of the computer was skipped.") for path in skipped]
     problems += [Problem("stray_file", name_file(path, places[path])) for path in handed if path not in tables]
-    if not tables or (workbooks and len(tables) > 1):
+    if not tables or (workbooks and len(tables) > 1) or len(handed) > MOST_FILES:
         problems.append(Problem("no_tables"))
         tables = []
     for path in tables:
@@ -71,6 +69,8 @@ def read_one_csv(path: Path, place: str) -> tuple[list[Sheet], list[Loose], list
     """The table of one .csv file."""
     name = name_safely(path.stem, place)
     try:
+        if danger := find_danger(path):
+            return [], [], [Problem("not_opened", name, also=danger)]
         sheet, met = read_csv(path.read_bytes(), path.stem, place)
     except Exception as error:  # whatever a broken file raises, its message could quote the file
         return [], [], [Problem("unreadable", name, also=f"({type(error).__name__})")]
@@ -81,6 +81,8 @@ def read_one_workbook(path: Path, place: str) -> tuple[list[Sheet], list[Loose],
     """The tables of a workbook, all texts that it holds outside of cells, and what cannot be searched."""
     problems = []
     try:
+        if danger := find_danger(path):
+            return [], [], [Problem("not_opened", name_file(path, place), also=danger)]
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # its warnings quote cells
             book = load_workbook(path, data_only=True)
@@ -96,11 +98,19 @@ def read_one_workbook(path: Path, place: str) -> tuple[list[Sheet], list[Loose],
                 found = read_formulas(formulas[source.title], source, sheet)
                 loose += [text for text, _ in found]
                 problems += [problem for _, problem in found if problem]
-        if any(NOT_CELLS.match(part) for part in parts.namelist()):
+        loose += list_part_texts(parts, own | list_shown(book))
+        if has_unsearchable(parts, len(book.worksheets)):
             problems.append(Problem("embedded_object", "workbook"))
     except Exception as error:  # whatever a broken file raises, its message could quote the file
         return [], [], [Problem("unreadable", name_file(path, place), also=f"({type(error).__name__})")]
     return sheets, loose, problems
+
+
+def list_shown(book: Workbook) -> set[str]:
+    """The plain texts of all cells and comments: they are judged where they stand."""
+    cells = [cell for sheet in book.worksheets for cell in sheet._cells.values()]
+    comments = {plain(cell.comment.text) for cell in cells if cell.comment}
+    return comments | {plain(text) for text in {to_text(cell.value) for cell in cells} if text}
 
 
 def split_own_sheets(book: Workbook) -> tuple[set[str], dict[int, Worksheet]]:
@@ -183,16 +193,18 @@ def list_sheet_texts(sheet: Worksheet, table: str) -> Iterator[Loose]:
         yield Loose(f"{name} {pick_constants(defined.value or '')}", table, f"defined name {number}", "name")
     for pages, margin, part in product(("odd", "even", "first"), ("Header", "Footer"), ("left", "center", "right")):
         if text := getattr(getattr(sheet, pages + margin), part).text:
-            yield Loose(text, table, "page header or footer", "patterns")
+            yield Loose(strip_page_codes(text), table, "page header or footer", "name")
     for hint in sheet.data_validations.dataValidation:
         for text in filter(None, (hint.promptTitle, hint.prompt, hint.errorTitle, hint.error)):
             yield Loose(text, table, "hint on entry", "patterns")
+        for text in list_entries(f"{hint.formula1} {hint.formula2}"):
+            yield Loose(text, table, "list of entries", "name")
 
 
 def compare_with_tables(sheets: list[Sheet], problems: list[Problem]) -> list[Problem]:
     """Which of the five tables are missing or there twice, and which sheets are none of them."""
     names = [sheet.table for sheet in sheets]
-    unread = {problem.table for problem in problems if problem.rule == "unreadable"}
+    unread = {problem.table for problem in problems if problem.rule in ("unreadable", "not_opened")}
     whole_book_unread = bool(unread) and not sheets
     found = [
         Problem("table_missing", name) for name in TABLE if name not in {*names, *unread} and not whole_book_unread

@@ -15,8 +15,8 @@ from pipeline.intake.parse import match_columns
 from pipeline.intake.problem import DESCRIBED, Problem, is_refused, list_problems
 from pipeline.intake.read import read_delivery
 from pipeline.intake.submission import read_submission
-from pipeline.intake.totals import find_differing_totals
-from pipeline.intake.withdrawals import leave_out, read_withdrawn
+from pipeline.intake.totals import COUNTS, find_differing_totals
+from pipeline.intake.withdrawals import leave_out, list_their_episodes, read_withdrawn
 from schemas.delivery import TABLES
 from schemas.store import KEPT
 from schemas.study import Config
@@ -53,7 +53,9 @@ def receive_delivery(folder: Path, config: Config, previous: Received | None = N
     if not is_refused(problems):
         fields, found = read_submission(handed.sheet("submission"), site, delivery)
         texts, header = match_tables(handed)
-        texts, gone = leave_out(texts, withdrawn) if withdrawn and not is_refused([*found, *header]) else (texts, {})
+        if withdrawn and not is_refused([*found, *header]):
+            texts, gone = leave_out(texts, withdrawn, list_their_episodes(folder.parent, withdrawn))
+            fields |= dict.fromkeys(COUNTS) if any(gone.values()) else {}  # the site counted them before they withdrew
         header = [problem for problem in header if problem.row not in gone.get(problem.table, ())]
         problems += found + header
         if not is_refused(problems):

@@ -3,6 +3,7 @@
 import csv
 import io
 import re
+import unicodedata
 
 import pandas as pd
 
@@ -12,7 +13,7 @@ from schemas.rules import GATE_RULES
 from schemas.store import Changes
 
 PLACES_SHOWN = 20
-FORMULA_START = re.compile(r"[=+\-@\t\r]")  # CWE-1236: a spreadsheet would run such a cell
+FORMULA_START = re.compile(r"[=+\-@\t\r\n\0]")  # CWE-1236; OWASP, CSV Injection: a spreadsheet would run such a cell
 PLAIN_NUMBER = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)?")
 PROBLEM_COLUMNS = ["table", "row", "episode_id", "column", "value", "rule", "severity", "message", "how_to_fix"]
 
@@ -147,4 +148,5 @@ def format_problems(received: Received) -> str:
 def disarm(cell: object) -> object:
     """The cell, with an apostrophe before it where a spreadsheet would take it for a formula; numbers stay numbers."""
     text = str(cell)
-    return f"'{text}" if FORMULA_START.match(text) and not PLAIN_NUMBER.fullmatch(text) else cell
+    start = unicodedata.normalize("NFKC", text[:1])  # wide signs are taken for the plain ones
+    return f"'{text}" if FORMULA_START.match(start) and not PLAIN_NUMBER.fullmatch(text) else cell

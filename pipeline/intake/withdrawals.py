@@ -1,44 +1,91 @@
 """Patients who withdrew their consent: their rows leave before anything is judged or kept, and only their number is left.
 
 `<site>/withdrawn.csv` beside the deliveries of a site has one column, patient_id. It holds for all deliveries of the site, earlier ones too.
+Only the episodes table says whose an episode is, so that an episode is theirs if any delivery of the site says so: a look may be handed in
+again after its episode was left out.
 """
 
 import csv
+import re
 from pathlib import Path
 
 import pandas as pd
 
+from pipeline.intake.container import find_in_text
+from pipeline.intake.folders import NUMBER, is_list_of_withdrawn, list_folders
 from pipeline.intake.folders import WITHDRAWN as NAME
 from pipeline.intake.handed import tidy
-from pipeline.intake.problem import Problem
+from pipeline.intake.parse import match_columns
+from pipeline.intake.problem import DESCRIBED, Problem
+from pipeline.intake.read import read_delivery
+from schemas.delivery import CODE
 
 COLUMN = "patient_id"
+Texts = dict[str, pd.DataFrame]
 
 
 def read_withdrawn(site_folder: Path) -> tuple[frozenset[str], list[Problem]]:
-    """The pseudonyms of those who withdrew; a file that cannot be understood refuses the delivery, lest somebody stays who should not."""
+    """The pseudonyms of those who withdrew; a list that cannot be understood refuses the delivery, lest somebody stays who should not.
+
+    A file that is called nearly like the list is no list either: it must not be overlooked.
+    """
     path = site_folder / NAME
-    if not path.exists():
+    meant = [other for other in site_folder.iterdir() if is_list_of_withdrawn(other)]
+    if not meant:
         return frozenset(), []
+    filled = read_lines(path) if meant == [path] else []
+    codes = frozenset(cell.upper() for row in filled[1:] for cell in row)
+    clear = filled and [cell.lower() for cell in filled[0]] == [COLUMN] and all(len(row) == 1 for row in filled)
+    if not clear or not all(re.fullmatch(CODE, code) for code in codes):
+        return frozenset(), [Problem("withdrawals_unclear", NAME)]
+    return codes, []
+
+
+def read_lines(path: Path) -> list[list[str]]:
+    """The lines that are not empty, an empty cell as an empty text; none where the file is no such text."""
     try:
+        if find_in_text(path):
+            return []
         rows = list(csv.reader(path.read_text("utf-8-sig").splitlines()))
     except (OSError, UnicodeDecodeError, csv.Error):
-        rows = []
-    filled = [[tidy(cell) for cell in row] for row in rows if any(map(tidy, row))]
-    if not filled or filled[0] != [COLUMN] or any(len(row) != 1 for row in filled):
-        return frozenset(), [Problem("withdrawals_unclear", NAME)]
-    return frozenset(row[0].casefold() for row in filled[1:]), []
+        return []
+    return [[tidy(cell) or "" for cell in row] for row in rows if any(map(tidy, row))]
 
 
-def leave_out(
-    texts: dict[str, pd.DataFrame], withdrawn: frozenset[str]
-) -> tuple[dict[str, pd.DataFrame], dict[str, set[int]]]:
-    """The cells of each table without the rows of those who withdrew and of their episodes, and the numbers of the rows that are gone."""
-    episodes = texts["episodes"]
-    theirs = episodes[COLUMN].str.casefold().isin(withdrawn)
-    codes = set(episodes.loc[theirs, "episode_id"].dropna().str.casefold())
-    gone = {
-        name: set(rows.index[theirs if name == "episodes" else rows["episode_id"].str.casefold().isin(codes)])
-        for name, rows in texts.items()
-    }
-    return {name: rows.drop(index=list(gone[name])) for name, rows in texts.items()}, gone
+def list_their_episodes(site_folder: Path, withdrawn: frozenset[str]) -> frozenset[str]:
+    """The episodes of those who withdrew, from the episodes tables of all deliveries of the site, refused ones too."""
+    if not withdrawn:
+        return frozenset()
+    folders = [folder for folder in list_folders(site_folder) if NUMBER.fullmatch(folder.name)]
+    sheets = [sheet for folder in folders for sheet in read_delivery(folder).sheets if sheet.table == "episodes"]
+    tables = [match_columns(sheet, DESCRIBED["episodes"])[0] for sheet in sheets]
+    return frozenset(
+        code for rows in tables for code in rows["episode_id"][find_codes(rows[COLUMN], withdrawn)].dropna().str.upper()
+    )
+
+
+def find_codes(texts: pd.Series, codes: frozenset[str] | set[str]) -> pd.Series:
+    """Where one of the codes stands; a text that is not formed as a code is compared by its letters and digits, as PT_1 with PT-1."""
+    upper = texts.astype("string").str.upper()
+    slips = ~upper.str.fullmatch(CODE).fillna(True) & upper.map(strip_code).isin({strip_code(code) for code in codes})
+    return upper.isin(codes) | slips.fillna(False)
+
+
+def strip_code(text: str) -> str:
+    """The letters and digits of a code."""
+    return re.sub(r"[^A-Z0-9]", "", text) if isinstance(text, str) else ""
+
+
+def leave_out(texts: Texts, withdrawn: frozenset[str], episodes: frozenset[str]) -> tuple[Texts, dict[str, set[int]]]:
+    """The cells of each table without the rows of those who withdrew, and the numbers of the rows that are gone.
+
+    `episodes` are those that any delivery says are theirs. Where this delivery gives the code of such an episode to somebody else alone,
+    it is that patient's, since a site may have given the code anew.
+    """
+    rows = texts["episodes"]
+    own, theirs = rows["episode_id"].astype("string").str.upper(), find_codes(rows[COLUMN], withdrawn)
+    others = set(own[rows[COLUMN].notna() & ~theirs].dropna())
+    codes = set(own[theirs].dropna()) | (episodes - others)
+    gone = {name: set(table.index[find_codes(table["episode_id"], codes)]) for name, table in texts.items()}
+    gone["episodes"] |= set(rows.index[theirs])
+    return {name: table.drop(index=sorted(gone[name])) for name, table in texts.items()}, gone

@@ -59,6 +59,7 @@ rule withdrawals:
             RESULTS / "warehouse.duckdb",
             [RESULTS / "intake" / d.site / d.number / name for d in DELIVERIES for name in ("report.html", "problems.csv")],
             [RESULTS / "sites" / site / "report.html" for site in SITES],
+            [RESULTS / "reports" / f"{name}.html" for name in ("committee", "technical")],
         ],
         code=find_sources("pipeline.steps.withdrawals"),
     output:

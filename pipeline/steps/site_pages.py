@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from pipeline.intake.report import disarm
 from pipeline.models.agreement import list_disagreements, pair_diagnoses
 from pipeline.render import render_page
 from pipeline.site_page.records import DELIVERED, DERIVED, KEPT, select_site
@@ -35,7 +36,7 @@ def main() -> None:
         content = compose_site_page(records, estimates, monitoring, config)
         (folder / "report.html").write_text(render_page("site.html.j2", content), "utf-8")
         differing = list_disagreements(pair_diagnoses(records["episodes"], records["adjudications"]))
-        differing.to_csv(folder / "disagreements.csv", index=False)
+        differing.astype(object).map(disarm).to_csv(folder / "disagreements.csv", index=False)
 
 
 def read(path: Path) -> pd.DataFrame:

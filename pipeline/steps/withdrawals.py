@@ -1,17 +1,24 @@
 """Search all that a run has made for those who withdrew their consent: the run fails if one is found, and says only where."""
 
 import argparse
+import html
+import re
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pandas as pd
 
-from pipeline.intake.withdrawals import read_withdrawn
+from pipeline.intake.withdrawals import list_their_episodes, read_withdrawn
 from pipeline.steps.run import run_step
 from pipeline.warehouse import open_warehouse
 from schemas.warehouse import SINGULAR
 
-TEXTS = (".csv", ".html", ".log", ".json", ".txt")
+OF_SITES = ("rows", "intake", "sites")  # folders with one folder a site; the pseudonyms of two sites may be the same
+TOKEN = re.compile(r"[a-z0-9-]+")
+TELLING = re.compile(
+    r"(?=.*\d)(?=.*[a-z])[a-z0-9-]{5,}"
+)  # other codes may be a number or a word of ours wherever nobody's codes belong
 
 
 def main() -> None:
@@ -21,37 +28,54 @@ def main() -> None:
     parser.add_argument("--out", type=Path, required=True, help="file to write: a line a site")
     parser.add_argument("sites", type=Path, nargs="*", help="folders of the sites that have a list")
     arguments = parser.parse_args()
-    withdrawn = {folder.name: read_withdrawn(folder)[0] for folder in arguments.sites}
-    found = [place for site, codes in withdrawn.items() for place in search(arguments.results, site, codes)]
+    found, counts = [], []
+    for folder in arguments.sites:
+        patients = read_withdrawn(folder)[0]
+        episodes = list_their_episodes(folder, patients)
+        found += search(arguments.results, folder.name, patients | episodes)
+        counts.append((folder.name, len(patients), len(episodes)))
     if found:
-        sys.exit("somebody who withdrew is still in: " + ", ".join(sorted(set(found))))
-    counts = {"site": list(withdrawn), "patients_withdrawn": [len(codes) for codes in withdrawn.values()]}
-    pd.DataFrame(counts).to_csv(arguments.out, index=False)
+        sys.exit(f"{len(found)} places still hold somebody who withdrew: " + ", ".join(sorted(set(found))))
+    columns = ["site", "patients_withdrawn", "episodes_left_out"]
+    pd.DataFrame(counts, columns=columns).to_csv(arguments.out, index=False)
 
 
 def search(results: Path, site: str, codes: frozenset[str]) -> list[str]:
-    """The places in which one of the codes of a site stands: tables of the store, files of its rows, its pages and lists."""
+    """The places in which one of the codes of a site stands: tables of the store, and all files but those of other sites."""
+    wanted = {
+        code.casefold() for code in codes if re.search(r"\d", code)
+    }  # one without a digit is a word of the dictionary
+    telling = {code for code in wanted if TELLING.fullmatch(code)}
     found = []
     with open_warehouse(results / "warehouse.duckdb") as store:
         for name in SINGULAR:
             rows = store.read(name)
-            own = rows[rows["site"].eq(site)] if "site" in rows else rows
-            found += [f"table {name}"] if _holds(own, codes) else []
-    for path in sorted((results / "rows" / site).rglob("*.parquet")):
-        found += [path.relative_to(results).as_posix()] if _holds(pd.read_parquet(path), codes) else []
-    for path in sorted(
-        p for part in ("intake", "sites") for p in (results / part / site).rglob("*.*") if p.suffix in TEXTS
-    ):
-        words = set(path.read_text("utf-8").casefold().replace(",", " ").replace("<", " ").replace(">", " ").split())
-        found += [path.relative_to(results).as_posix()] if words & codes else []
+            found += [f"table {name}"] if holds(rows[rows["site"].eq(site)] if "site" in rows else rows, wanted) else []
+    for path in sorted(path for path in results.rglob("*") if path.is_file()):
+        part, *beneath = path.relative_to(results).parts
+        if part in OF_SITES and beneath[0] != site:
+            continue
+        if path.suffix == ".parquet":
+            hit = holds(pd.read_parquet(path), wanted)
+        else:
+            hit = not (wanted if part in OF_SITES and path.suffix == ".csv" else telling).isdisjoint(list_words(path))
+        found += [path.relative_to(results).as_posix()] if hit else []
     return found
 
 
-def _holds(rows: pd.DataFrame, codes: frozenset[str]) -> bool:
-    """Whether a text of the rows is, or quotes, one of the codes."""
+def holds(rows: pd.DataFrame, codes: set[str]) -> bool:
+    """Whether a text of the rows is one of the codes, or holds one among other words."""
     texts = rows.select_dtypes(["string", "object"])
-    said = {str(text).casefold() for column in texts for text in texts[column].dropna().unique()}
-    return any(code in said or any(f'"{code}"' in text for text in said) for code in codes)
+    said = (str(text).casefold() for column in texts for text in texts[column].dropna().unique())
+    return any(text in codes or not codes.isdisjoint(TOKEN.findall(text)) for text in said)
+
+
+def list_words(path: Path) -> Iterator[str]:
+    """The words of a file's bytes; of a page also those that a person sees, without its tags."""
+    text = path.read_bytes().decode("utf-8", "ignore").casefold()
+    yield from TOKEN.findall(text)
+    if path.suffix == ".html":
+        yield from TOKEN.findall(html.unescape(re.sub(r"<[^>]*>", " ", text)))
 
 
 if __name__ == "__main__":

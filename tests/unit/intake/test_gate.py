@@ -118,13 +118,31 @@ def test_a_field_of_the_submission_table_can_hold_an_identifier_too(receive, tab
 
 @pytest.mark.parametrize(
     "part",
-    ["xl/media/image1.png", "xl/drawings/drawing1.xml", "xl/pivotCache/pivotCacheRecords1.xml", "xl/embeddings/o.bin"],
+    [
+        "xl/media/image1.png",
+        "xl/drawings/drawing1.xml",
+        "xl/pivotCache/pivotCacheRecords1.xml",
+        "xl/embeddings/o.bin",
+        "docProps/thumbnail.jpeg",
+        "xl/revisions/revisionLog1.xml",
+        "xl/worksheets/sheet99.xml",
+        "more.xlsx",
+        "xl/vbaProject.bin",
+    ],
 )
 def test_what_is_no_cell_cannot_be_searched_and_is_refused(folder, plan, part):
     path = write_book(folder, build_book(to_grids(plain_tables())))
     with zipfile.ZipFile(path / "S01_001.xlsx", "a") as book:
         book.writestr(part, b"")
     assert rules_of(receive_delivery(path, plan)) == {"embedded_object"}
+
+
+@pytest.mark.parametrize(("anchor", "rules"), [("", set()), ("<xdr:twoCellAnchor/>", {"embedded_object"})])
+def test_a_drawing_is_refused_unless_it_is_empty(folder, plan, anchor, rules):
+    path = write_book(folder, build_book(to_grids(plain_tables())))
+    with zipfile.ZipFile(path / "S01_001.xlsx", "a") as book:
+        book.writestr("xl/drawings/drawing1.xml", f"<xdr:wsDr>{anchor}</xdr:wsDr>")
+    assert rules_of(receive_delivery(path, plan)) == rules
 
 
 def test_stray_files_are_refused_and_those_of_the_computer_skipped(folder, plan):

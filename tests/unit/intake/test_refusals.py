@@ -101,6 +101,12 @@ def hand_in_garbage(folder):
     return folder
 
 
+def hand_in_a_wide_row(folder):
+    write_csv(folder, to_grids(plain_tables()))
+    (folder / "followups.csv").write_text("," * 100_000)
+    return folder
+
+
 def hand_in_a_formula(folder):
     book: Workbook = build_book(to_grids(plain_tables()))
     book["episodes"]["C2"] = "=50+7"
@@ -113,6 +119,7 @@ FILES = {
     "embedded_object": hand_in_a_picture,
     "stray_file": hand_in_notes,
     "unreadable": hand_in_garbage,
+    "not_opened": hand_in_a_wide_row,
     "formula_without_result": hand_in_a_formula,
 }
 

@@ -87,6 +87,12 @@ def test_a_delivery_that_cannot_be_read_gets_a_page_too(folder, plan):
         ("+4.5", "+4.5"),
         ("-2,5", "-2,5"),
         ("x=", "x="),
+        ("\nx", "'\nx"),
+        ("＝1+1", "'＝1+1"),
+        ("－x", "'－x"),
+        ("-EP-1", "'-EP-1"),
+        (-3, -3),
+        (None, None),
     ],
 )
 def test_cells_that_a_spreadsheet_would_run_are_disarmed(cell, written):
