@@ -165,6 +165,9 @@ class Disclosure(Closed):
     min_sites: int = Field(
         ge=1, description="Numbers that rest on fewer sites are hidden, unless they are a site's own"
     )
+    max_share: float = Field(
+        gt=0, le=1, description="Numbers are hidden of which one site contributes more than this share of the episodes"
+    )
 
 
 class Study(Closed):
