@@ -190,9 +190,11 @@ def _find_open(release: Release, parts: list, least_shown: int) -> set[int]:
     """The cells that must be safe and are not shown to be so by two programs over all parts at once, which are far quicker than two of each."""
     members = sorted(n for cells, _ in parts for n in cells)
     asked = [n for n in members if must_be_safe(release, n, least_shown)]
+    if not asked:
+        return set()
     try:
         system = make_system(release, members, [e for _, own in parts for e in own], none_left=True)
-        return set(_clear_together(release, system, asked, least_shown)) if asked else set()
+        return set(_clear_together(release, system, asked, least_shown))
     except Contradiction:
         return set(asked)
 
