@@ -159,7 +159,7 @@ class Sensitivity(Closed):
 
 
 class Disclosure(Closed):
-    """Protection of people in small groups."""
+    """Protection of people in small groups, and of sites."""
 
     min_cell: int = Field(ge=2, description="Counts from 1 to one below this are hidden")
     min_sites: int = Field(

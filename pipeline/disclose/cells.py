@@ -19,6 +19,7 @@ from schemas.study import Disclosure
 TABLE = ["analysis", "population", "endpoint"]
 KINDS = ("episodes", "events", "others")
 NOT_DIVIDING = ("basis",)  # says how a value was defined, and divides nothing further
+REST = "the parts without a row"
 PUBLISHED = ("published",)  # results printed in papers: nobody of this pool
 
 
@@ -178,7 +179,7 @@ def _relate_parts(release: Release, rows: pd.DataFrame, numbers: dict, kind: str
             left = release.cells[parent].value - sum(release.cells[member].value for member in members)
             said = f"{table[0]}, {table[3]}: {whole} and its parts by {', '.join(_name_variables(parts[0]))}"
             if left > 0 and members:
-                members.append(release.add(Cell(f"{said}, the parts without a row", kind, int(left))))
+                members.append(release.add(Cell(f"{said}, {REST}", kind, int(left))))
             if left >= 0 and len(set(members)) == len(members) and parent not in members:
                 release.relate(parent, members, said)
 

@@ -1,7 +1,7 @@
 """What to say of a release that fails its audit: which tables together give what away, in words an analyst can look up, and no number."""
 
 from pipeline.disclose.audit import Exposed
-from pipeline.disclose.cells import Release
+from pipeline.disclose.cells import REST, Cell, Release
 
 MOST_FOUND, MOST_SUMS, MOST_PARTS = 10, 6, 8
 KINDS = {"episodes": "how many episodes", "events": "how many with the event", "others": "how many without the event"}
@@ -10,7 +10,7 @@ KINDS = {"episodes": "how many episodes", "events": "how many with the event", "
 def describe_exposed(exposed: list[Exposed], release: Release) -> str:
     """Each count that is given away, and the sums that prove it: which of their parts are shown, and which are hidden."""
     counts = "1 hidden count" if len(exposed) == 1 else f"{len(exposed)} hidden counts"
-    lines = [f"{counts} can be worked out from what is shown, so nothing is released."]
+    lines = [f"{counts} can be worked out from what is shown, so nothing is released. Hidden parts stand in brackets."]
     for found in exposed[:MOST_FOUND]:
         cell = release.cells[found.cell]
         why = "nearly all of one site" if found.cell in release.least_most else "a small group"
@@ -28,17 +28,23 @@ def describe_exposed(exposed: list[Exposed], release: Release) -> str:
 
 
 def _say_sum(equation: frozenset, release: Release) -> str:
-    """'whole = shown part + (hidden part)', after the table that it is of."""
+    """'table, events: whole = shown part + (hidden part)'."""
     members = sorted(equation, key=lambda member: (member[0] not in release.shown, member[0]))
+    kinds = {release.cells[n].kind for n, _ in members}
     sides: dict[int, list[str]] = {-1: [], 1: []}
     for n, sign in members:
-        name = _name_in(release, n)
-        sides[sign].append(name if n in release.shown else f"({name}, hidden)")
-    parts = sides[1][:MOST_PARTS] + ([f"{len(sides[1]) - MOST_PARTS} more"] if len(sides[1]) > MOST_PARTS else [])
-    return f"{release.equations[equation]}: {' + '.join(sides[-1])} = {' + '.join(parts)}"
+        name = _name_part(release.cells[n]) if len(kinds) == 1 else release.cells[n].kind
+        sides[sign].append(name if n in release.shown else f"({name})")
+    more = len(sides[1]) - MOST_PARTS
+    parts = sides[1][:MOST_PARTS] + ([f"{more} more"] if more > 0 else [])
+    of = f", {', '.join(kinds)}" if len(kinds) == 1 else ""
+    return f"{release.equations[equation]}{of}: {' + '.join(sides[-1])} = {' + '.join(parts)}"
 
 
-def _name_in(release: Release, n: int) -> str:
-    """The stratum and the kind of a cell, for its table stands beside it."""
-    cell = release.cells[n]
-    return f"{cell.where.split(', ', 2)[-1]}, {cell.kind}"
+def _name_part(cell: Cell) -> str:
+    """The stratum of a cell, and when it was counted; its table stands beside it."""
+    if REST in cell.where:
+        return REST
+    said = cell.where.split(", ")
+    when = [words for words in said[3:] if "release before" in words]
+    return ", ".join([said[2], *when])
