@@ -18,6 +18,7 @@ from pipeline.intake.submission import read_submission
 from pipeline.intake.totals import COUNTS, find_differing_totals
 from pipeline.intake.withdrawals import leave_out, list_their_episodes, read_withdrawn
 from schemas.delivery import TABLES
+from schemas.site_map import SiteMap
 from schemas.store import KEPT
 from schemas.study import Config
 
@@ -46,7 +47,8 @@ def receive_delivery(folder: Path, config: Config, previous: Received | None = N
     """
     require_checks()
     site, delivery = folder.parent.name, folder.name
-    handed = read_delivery(folder)
+    own = config.sites.get(site, SiteMap())
+    handed = read_delivery(folder, own)
     withdrawn, unclear = read_withdrawn(folder.parent)
     fields, checked, gone = {}, NOTHING, {}
     problems = [*find_identifiers(handed, config.maneuvers), *handed.problems, *unclear]
@@ -54,7 +56,7 @@ def receive_delivery(folder: Path, config: Config, previous: Received | None = N
         fields, found = read_submission(handed.sheet("submission"), site, delivery)
         texts, header = match_tables(handed)
         if withdrawn and not is_refused([*found, *header]):
-            texts, gone = leave_out(texts, withdrawn, list_their_episodes(folder.parent, withdrawn))
+            texts, gone = leave_out(texts, withdrawn, list_their_episodes(folder.parent, withdrawn, own))
             fields |= dict.fromkeys(COUNTS) if any(gone.values()) else {}  # the site counted them before they withdrew
         header = [problem for problem in header if problem.row not in gone.get(problem.table, ())]
         problems += found + header

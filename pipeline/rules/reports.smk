@@ -55,6 +55,7 @@ rule withdrawals:
     """Search everything that was made for those who withdrew their consent; it fails if one is found."""
     input:
         lists=WITHDRAWN,
+        own_names=list(OWN_NAMES.values()),
         made=[
             RESULTS / "warehouse.duckdb",
             [RESULTS / "intake" / d.site / d.number / name for d in DELIVERIES for name in ("report.html", "problems.csv")],
@@ -69,4 +70,4 @@ rule withdrawals:
     log:
         RESULTS / "logs" / "withdrawals.log",
     shell:
-        step("withdrawals", "--results {RESULTS:q} --out {output:q} {params.folders:q}")
+        step("withdrawals", "--plan {PLAN:q} --results {RESULTS:q} --out {output:q} {params.folders:q}")

@@ -9,7 +9,7 @@ from pipeline.render import render_page
 from pipeline.steps.run import run_step
 from pipeline.technical.report import compose_technical
 from schemas.estimate import Estimates
-from schemas.study import PARTS, read_config
+from schemas.study import PARTS, SITES, read_config
 
 
 def main() -> None:
@@ -24,7 +24,11 @@ def main() -> None:
     arguments = parser.parse_args()
     estimates = {path.stem: Estimates.cast(pd.read_csv(path)) for path in arguments.estimates}
     used = pd.read_csv(arguments.fingerprints, dtype="string").set_index("name")["value"].to_dict()
-    plan_files = {f"{name}.yaml": (arguments.plan / f"{name}.yaml").read_text("utf-8") for name in PARTS}
+    files = [
+        *(f"{name}.yaml" for name in PARTS),
+        *(f"{SITES}/{path.name}" for path in sorted((arguments.plan / SITES).glob("*.yaml"))),
+    ]
+    plan_files = {name: (arguments.plan / name).read_text("utf-8") for name in files}
     content = compose_technical(estimates, read_config(arguments.plan), plan_files, used)
     arguments.out.write_text(render_page("technical.html.j2", content), "utf-8")
 

@@ -37,7 +37,7 @@ LIBRARY_ROOMS = {
     "jinja2": {"pipeline/render.py"},
     "typst": {"pipeline/typeset.py"},
     "openpyxl": {
-        "pipeline/intake/read.py",
+        "pipeline/intake/read_workbook.py",
         *(f"pipeline/desk/{part}.py" for part in ("template", "entry_rules", "own_pages")),
         "synthetic_data/write.py",
     },
