@@ -4,8 +4,10 @@ from itertools import combinations
 
 import numpy as np
 
-from pipeline.committee.readings import Readings
+from pipeline.committee.picture import find_told, headline_share, make_picture, state_share
+from pipeline.committee.readings import Reading, Readings
 from pipeline.committee.shares import show_median
+from pipeline.committee.standing import CURVE_CAPTION
 from pipeline.committee.strata import (
     choose_days,
     find_size,
@@ -45,11 +47,14 @@ def describe_whole(readings: Readings, config: Config) -> dict:
     shares = [(f"by day {day}", show_share(readings["all", f"resolved_by_day_{day}"])) for day in curves.days]
     figure = None
     if _count_shares(readings, "all", config) >= ENOUGH:
-        figure = draw_curve(
+        day, share = _find_last(readings, "all", config)
+        figure = make_picture(
+            draw_curve,
             curve,
-            key="curve-all",
-            title="Share of all followed episodes resolved, by day after the first maneuver",
-            description=_describe_curve(readings, "all", config),
+            name="figure-curve-all",
+            title=headline_share(share, f"resolved by day {day}"),
+            told=_describe_curve(readings, "all", config),
+            caption=f"All in the curves: {say_size(readings, 'all')}. {CURVE_CAPTION}",
             until=curves.horizon_day,
             ticks=_choose_ticks((*curves.days, curves.horizon_day), curves.horizon_day),
             size=(340, 240),
@@ -130,16 +135,31 @@ def _draw_panel(stratum: str, curve: Curve, whole: Curve, readings: Readings, co
     """One small figure up to the last reported day, with the whole pool behind it."""
     days = config.study.curves.days
     name = begin_sentence(name_stratum(stratum, config))
-    figure = draw_curve(
+    day, share = _find_last(readings, stratum, config)
+    told = state_share(share, f"resolved by day {day}")
+    figure = make_picture(
+        draw_curve,
         curve,
-        key="curve-" + stratum.replace("=", "-").replace(",", "-"),
-        title=f"{name}: share resolved by day after the first maneuver, beside the whole pool",
-        description=_describe_curve(readings, stratum, config),
+        name="figure-curve-" + stratum.replace("=", "-").replace(",", "-").replace("_", "-"),
+        title=f"{name}: {told}",
+        told=_describe_curve(readings, stratum, config),
+        caption=f"{name}: {say_size(readings, stratum)}. {CURVE_CAPTION} Dashed: the whole pool.",
         until=days[-1],
         ticks=_choose_ticks(days, days[-1]),
         whole=whole,
     )
-    return {"name": name, "size": say_size(readings, stratum), "figure": figure}
+    return {
+        "name": name,
+        "size": f"{begin_sentence(told)}. {begin_sentence(say_size(readings, stratum))}.",
+        "figure": figure,
+    }
+
+
+def _find_last(readings: Readings, stratum: str, config: Config) -> tuple[int, Reading]:
+    """The last reported day with a share, and the share; asked only where there is one."""
+    found = find_told({day: readings[stratum, f"resolved_by_day_{day}"] for day in config.study.curves.days})
+    assert found is not None
+    return found
 
 
 def _choose_ticks(days: tuple[int, ...], until: int) -> list[int]:

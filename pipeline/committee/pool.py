@@ -2,7 +2,9 @@
 
 import pandas as pd
 
+from pipeline.committee.picture import make_picture
 from pipeline.committee.readings import Readings, read_estimates
+from pipeline.committee.standing import FLOW_CAPTION
 from pipeline.committee.wording import (
     SHORT,
     VARIABLES,
@@ -34,7 +36,7 @@ def describe_flow(estimates: dict[str, pd.DataFrame]) -> dict:
     return {"figure": _draw_flow(flow), "sentences": _say_flow(flow)}
 
 
-def _draw_flow(flow: Readings) -> str | None:
+def _draw_flow(flow: Readings) -> dict | None:
     """The whole, then at each step what leaves and what stays: from the left edge what stays, after it what leaves.
 
     A hidden number takes no place, so that no bar's place tells it.
@@ -50,8 +52,13 @@ def _draw_flow(flow: Readings) -> str | None:
             place += numbers.get(term, 0)
         bars.append(_make_bar(stays, numbers, 0, "kept"))
     said = begin_sentence("; ".join(f"{bar.label} {bar.number}" for bar in bars))
-    return draw_bars(
-        bars, whole=numbers["handed_in"], key="figure-flow", title="Where the episodes went", description=said
+    whole = numbers["handed_in"]
+    if "followed" in numbers:
+        title = f"Of {say_count(whole)} episodes handed in, {say_count(numbers['followed'])} are in the curves"
+    else:
+        title = f"{say_count(whole)} episodes were handed in; how many are in the curves is hidden"
+    return make_picture(
+        draw_bars, bars, name="figure-flow", title=title, told=f"{said}.", caption=FLOW_CAPTION, whole=whole
     )
 
 

@@ -2,9 +2,10 @@
 
 import pandas as pd
 
+from pipeline.committee.picture import state_share
 from pipeline.committee.readings import Reading, Readings, read_estimates
 from pipeline.committee.section import draw_shares, make_range, make_section
-from pipeline.committee.wording import count_words, say_count, say_percent, say_why_missing
+from pipeline.committee.wording import begin_sentence, count_words, say_count, say_percent, say_why_missing
 from schemas.study import Config
 
 
@@ -27,9 +28,10 @@ def describe_sites(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
         rows.append(make_range("A further clinic like these", further, kind="further"))
     figure = draw_shares(
         rows,
-        key="figure-sites",
-        title=f"Share resolved by day {day}, clinic by clinic",
+        name="figure-sites",
+        title=_say_headline(mean, further, day),
         unit=f"share resolved by day {day}",
+        caption="Diamond: mean of all clinics. Dashed: the range in which a further clinic may lie.",
     )
     compared = readings["all", f"{term}_sites_pooled"]
     hidden = int(compared.estimate) - len(sites) if compared.usable else 0
@@ -43,12 +45,22 @@ def describe_sites(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
         ],
         finding=_say_further(further, day),
         figure=figure,
-        caption="Diamond: mean of all clinics. Dashed: the range in which a further clinic may lie.",
         notes=[
             f"The share of {count_words(hidden, 'clinic')} is hidden to protect small groups; it is in the mean."
             if hidden > 0
             else ""
         ],
+    )
+
+
+def _say_headline(mean: Reading, further: Reading, day: int) -> str:
+    said = state_share(
+        mean, f"resolved by day {day} in the mean of {'all' if mean.n_sites is None else mean.n_sites} clinics"
+    )
+    if not further.usable or further.lower is None:
+        return begin_sentence(said)
+    return begin_sentence(
+        f"{said}, {say_percent(further.lower)} to {say_percent(further.upper)} possible in a further one"
     )
 
 

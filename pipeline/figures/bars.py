@@ -7,12 +7,17 @@ from dataclasses import dataclass
 import matplotlib.style
 import numpy as np
 
-from pipeline.figures.sheet import APART, INK, LINE_HEIGHT, RULE, STYLE, TONES, open_sheet, write_svg
+from pipeline.figures.sheet import APART, INK, LINE_HEIGHT, MUTED, RULE, STRONG, STYLE, open_sheet, write_svg
 
 # pixels
 ROW_HEIGHT = 32  # one bar with a label of one line
 NUMBER_END, LABEL_START = 48, 56
 FITS = 40  # letters of a label that fit on one line
+TONES = {  # filled, hollow and striped: told apart without colour too
+    "kept": {"facecolor": STRONG, "linewidth": 0},
+    "left_out": {"facecolor": "#fff", "edgecolor": MUTED, "linewidth": 1.2},
+    "apart": {"facecolor": "#fff", "edgecolor": APART, "linewidth": 1.2, "hatch": "//////"},
+}
 
 
 @dataclass(frozen=True)
@@ -42,5 +47,5 @@ def draw_bars(bars: Sequence[Bar], *, whole: float, key: str, title: str, descri
             if bar.length is not None:
                 start, end = LABEL_START + (width - LABEL_START) / whole * np.array([bar.start, bar.start + bar.length])
                 across = [start, max(end, start + 1)]  # a sliver stays visible
-                sheet.fill_between(across, foot - 14, foot - 7, color=TONES[bar.tone], linewidth=0, gid="bar")
+                sheet.fill_between(across, foot - 14, foot - 7, **TONES[bar.tone], gid="bar")
         return write_svg(sheet, key, title, description)

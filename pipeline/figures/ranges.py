@@ -10,8 +10,8 @@ import numpy as np
 from pipeline.figures.sheet import APART, INK, LINE_HEIGHT, MUTED, RULE, STRONG, STYLE, open_sheet, write_svg
 
 # pixels
-ROW_HEIGHT = 40  # one range with a label of one line
-TOP, BOTTOM, SIDE = 4, 34, 14
+ROW_HEIGHT = 36  # one range with a label of one line
+TOP, BOTTOM, SIDE = 4, 34, 20
 FITS = 33  # letters of a label that fit beside its number
 KINDS = {  # colour, marker and line of each kind: told apart without colour too
     "own": (STRONG, "o", "-"),

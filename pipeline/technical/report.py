@@ -1,7 +1,10 @@
 """The whole technical report as one plain dict: disclosed estimates in, texts and tables out; nothing is estimated here."""
 
+from collections.abc import Sequence
+
 import pandas as pd
 
+from pipeline.committee.standing import INVENTED
 from pipeline.committee.wording import begin_sentence
 from pipeline.technical.checklist import RECORD, STROBE, map_items
 from pipeline.technical.tables import (
@@ -22,12 +25,19 @@ SECTIONS = {"about", "cautions", "contents", "plan", "used", "withheld"}  # plac
 
 
 def compose_technical(
-    estimates: dict[str, pd.DataFrame], config: Config, plan_files: dict[str, str], used: dict[str, str]
+    estimates: dict[str, pd.DataFrame],
+    config: Config,
+    plan_files: dict[str, str],
+    used: dict[str, str],
+    *,
+    figures: Sequence[dict[str, str]] = (),
+    invented: bool = False,
 ) -> dict:
     """What `technical.html.j2` shows.
 
     `estimates` are disclosed ones (schemas.estimate.Estimates) by analysis; an empty or absent one is said to be absent. `plan_files` are
-    the texts of the plan by file name, `used` the fingerprints and versions behind the numbers.
+    the texts of the plan by file name, `used` the fingerprints and versions behind the numbers, `figures` the rows of figures/figures.csv;
+    `invented` is true of the demonstration pool only.
     """
     ordered = _order({name: rows for name, rows in estimates.items() if len(rows)})
     titles = {name: _find_text(name).title for name in ordered}
@@ -36,6 +46,8 @@ def compose_technical(
     without_sites = {name: split_sites(rows)[0] for name, rows in masked.items()}
     return {
         "title": config.study.title,
+        "invented": INVENTED if invented else "",
+        "figures": list(figures),
         "used": [{"name": name.replace("_", " "), "value": value} for name, value in used.items()],
         "contents": [_count(name, rows, titles) for name, rows in masked.items()],
         "absent": [text.title for name, text in TEXTS.items() if name not in ordered],

@@ -144,8 +144,8 @@ def test_no_status_is_silent(page, estimates):
     contents = section(page, "contents")
     for name, rows in estimates.items():
         counts = rows["status"].value_counts()
-        line = " ".join(str(counts.get(status, 0)) for status in codes.ESTIMATE_STATUS)
-        assert f"{line} {len(rows)}" in contents, name
+        line = " ".join(f"{counts.get(status, 0):,}" for status in codes.ESTIMATE_STATUS)
+        assert f"{line} {len(rows):,}" in contents, name
     assert "not_converged: the gradient is not zero" in section(page, "second_line")
     withheld = section(page, "withheld")
     for rows in estimates.values():
