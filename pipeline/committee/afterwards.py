@@ -1,10 +1,14 @@
 """After the maneuvers: handicap over time, and how often positional vertigo comes back."""
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import pandas as pd
 
 from pipeline.committee.picture import find_told, headline_share, make_picture
 from pipeline.committee.readings import Reading, Readings, read_estimates
 from pipeline.committee.section import draw_shares, make_range, make_section, say_sites
+from pipeline.committee.strata import choose_largest
 from pipeline.committee.wording import (
     BLANK,
     begin_sentence,
@@ -19,6 +23,7 @@ from pipeline.committee.wording import (
 from pipeline.figures.ranges import Range, draw_ranges
 from schemas.study import Config
 
+PARTS = 6  # parts of the pool in the figure of returns, the largest ones
 SCALE = {"span": (0.0, 100.0), "ticks": {0.0: "0", 50.0: "50", 100.0: "100"}}
 
 
@@ -73,21 +78,10 @@ def describe_recurrence(estimates: dict[str, pd.DataFrame], config: Config) -> d
     if not strata:
         why = say_why_missing(readings["all", f"recurrence_free_day_{days[0]}"])
         return make_section("recurrence", title, [f"No share can be given: {why}."])
-    rows = [
-        make_range(
-            f"By day {day}",
-            _turn(readings[stratum, f"recurrence_free_day_{day}"]),
-            heading=_name_part(stratum, config) if k == 0 else "",
-        )
-        for stratum in strata
-        for k, day in enumerate(days)
-    ]
-    last, told = find_told({day: _turn(readings["all", f"recurrence_free_day_{day}"]) for day in days}) or (
-        0,
-        Reading(),
-    )
+    returned = {day: _turn(readings["all", f"recurrence_free_day_{day}"]) for day in days}
+    last, told = find_told(returned) or (0, Reading())
     figure = draw_shares(
-        rows,
+        _list_returns(readings, strata, days, config),
         name="figure-recurrence",
         title=headline_share(told, f"had it back within {last} days")
         if last
@@ -107,6 +101,19 @@ def describe_recurrence(estimates: dict[str, pd.DataFrame], config: Config) -> d
         else "",
         figure=figure,
     )
+
+
+def _list_returns(readings: Readings, strata: list[str], days: Sequence[int], config: Config) -> list[Range]:
+    """All by each day, then the largest parts by the last day that any of them has."""
+    rows = [make_range(f"By day {day}", _turn(readings["all", f"recurrence_free_day_{day}"])) for day in days]
+    rows = [replace(rows[0], heading="All"), *rows[1:]] if "all" in strata else []
+    parts = choose_largest(readings, [s for s in strata if s != "all"], PARTS)
+    last = max((d for d in days for s in parts if readings[s, f"recurrence_free_day_{d}"].usable), default=days[-1])
+    for number, stratum in enumerate(parts):
+        heading = "" if number else f"Parts, by day {last}"
+        share = _turn(readings[stratum, f"recurrence_free_day_{last}"])
+        rows.append(make_range(_name_part(stratum, config), share, heading=heading))
+    return rows
 
 
 def _say_of(told: Reading) -> str:

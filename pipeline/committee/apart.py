@@ -8,6 +8,8 @@ from pipeline.committee.wording import count_words, name_value, say_count, say_p
 from pipeline.figures.bars import Bar, draw_bars
 from schemas.study import Config
 
+MOST = 10  # reasons drawn, the most frequent ones
+
 
 def describe_apart(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     """Sentences and a figure of the reasons; several reasons can hold for one episode."""
@@ -51,7 +53,9 @@ def _describe_reasons(readings: Readings, config: Config) -> dict:
     names = {s: name_value("reason", s.partition("=")[2], config) for s in strata}
     shares = {s: readings[s, "share"].estimate for s in strata if readings[s, "share"].usable}
     hidden = len(names) - len(shares)
-    told = f"The share of {count_words(hidden, 'further reason')} is hidden." if hidden else ""
+    told = f"The share of {count_words(hidden, 'further reason' if shares else 'reason')} is hidden." if hidden else ""
+    if len(shares) > MOST:
+        told = f"{count_words(len(shares) - MOST, 'rarer reason')} in the technical report only. {told}".strip()
     sizes = [readings[s, "share"].n_episodes for s in shares]
     return {"figure": _draw_reasons(names, shares, next(iter(sizes), None), told), "hidden": told}
 
@@ -59,7 +63,7 @@ def _describe_reasons(readings: Readings, config: Config) -> dict:
 def _draw_reasons(names: dict[str, str], shares: dict[str, float], size: int | None, hidden: str) -> dict | None:
     if not shares:
         return None
-    bars = [Bar(names[s], say_percent(share), 0, share or None, "apart") for s, share in shares.items()]
+    bars = [Bar(names[s], say_percent(share), 0, share or None, "apart") for s, share in list(shares.items())[:MOST]]
     said = "; ".join(f"{bar.label} {bar.number}" for bar in bars) + "."
     of = "these cases" if size is None else f"{size:,} cases kept apart"
     caption = f"Share of {of} with each reason; one case can have several. {hidden}".strip()

@@ -10,6 +10,7 @@ from pipeline.committee.shares import show_median
 from pipeline.committee.standing import CURVE_CAPTION
 from pipeline.committee.strata import (
     choose_days,
+    choose_largest,
     find_size,
     list_comparable,
     list_variables,
@@ -35,6 +36,7 @@ GROUPS = {  # heading of a row of figures: the strata it is made of, by the vari
     "By arm of the canal": [("arm",), ("canal", "arm")],
     "By mechanism": [("mechanism",)],
 }
+PANELS = 6  # small figures in a row of them, of the largest parts; more cannot be taken in, and the table has them
 SPOKEN = 3  # parts named in the sentence over a row of figures; the others are read from the figures
 ENOUGH = 2  # reported days with a share that make a curve worth drawing
 CLOSE = 9  # days nearer than this fraction of the axis leave no room for their numbers
@@ -82,7 +84,7 @@ def _describe_group(heading: str, strata: list[str], readings: Readings, config:
     until = config.study.curves.days[-1]
     whole = read_curve(readings, "all", until)
     curves = {stratum: read_curve(readings, stratum, until) for stratum in strata}
-    drawn = [stratum for stratum in strata if _count_shares(readings, stratum, config) >= ENOUGH]
+    drawn = choose_largest(readings, [s for s in strata if _count_shares(readings, s, config) >= ENOUGH], PANELS)
     certain = [stratum for stratum in strata if "unknown" not in split_stratum(stratum).values()]
     return {
         "heading": heading,
@@ -104,6 +106,7 @@ def _list_missing(strata: list[str], readings: Readings, config: Config) -> list
     for stratum in strata:
         some = _count_shares(readings, stratum, config)
         why = "a share on one of the reported days only, in the table" if some else say_why_none(readings, stratum)
+        why = "smaller parts, in the table" if some >= ENOUGH else why
         named.setdefault(why, []).append(name_stratum(stratum, config))
     return [{"why": begin_sentence(why), "names": "; ".join(names)} for why, names in named.items()]
 
@@ -185,7 +188,7 @@ def _say_group(strata: list[str], readings: Readings, config: Config) -> dict[st
     shares = {s: readings[s, f"resolved_by_day_{day}"] for s in strata if readings[s, f"resolved_by_day_{day}"].usable}
     largest = sorted(shares, key=lambda s: -(find_size(readings, s).n_episodes or 0))[:SPOKEN]
     if not largest:
-        return {"sentence": f"No part is large enough for a share resolved by day {day}.", "remark": ""}
+        return {"sentence": f"No share resolved by day {day} can be shown for any of these parts.", "remark": ""}
     said = join_words(f"{name_stratum(s, config)} {say_share(shares[s])}" for s in largest)
     remark = _say_overlap([(shares[s].lower, shares[s].upper) for s in largest])
     return {"sentence": f"Resolved by day {day}: {said}.", "remark": remark}

@@ -24,6 +24,7 @@ SPLITS = {  # each whole: the part that stays, and what leaves
     "stored": ("positional", ("probable_non_positional", "undetermined")),
     "positional": ("followed", ("untreated", "incomplete_record", "never_positive", "not_looked")),
 }
+MANEUVERS = 10  # first maneuvers in their table, the most used ones
 TABLES = {  # what describes all stored episodes, and what only those of positional vertigo have
     "stored": ("age", "sex", "cause"),
     "positional": ("canal", "side", "arm", "arm_basis", "mechanism", "certainty", "first_maneuver"),
@@ -103,18 +104,23 @@ def describe_people(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
 
 def _tabulate_variable(variable: str, strata: list[str], readings: Readings, population: str, config: Config) -> dict:
     """One small table, in the order of the codes; maneuvers by use, and the many rare ones in one row."""
-    rows, rare = [], []
+    rows, rare, less = [], [], 0
     if variable == "first_maneuver":
         rare = [s for s in strata if not readings[s, "share"].usable]
         shown = sorted(set(strata) - set(rare), key=lambda s: (-(readings[s, "share"].n_events or 0), s))
+        shown, less = shown[:MANEUVERS], len(shown[MANEUVERS:])
     else:
         shown = sorted(strata, key=order_stratum)
     for stratum in shown:
         share = readings[stratum, "share"]
         cells = [say_count(share.n_events), say_percent(share.estimate)] if share.usable else [mark_missing(share), "–"]
         rows.append({"name": begin_sentence(name_value(variable, stratum.partition("=")[2], config)), "cells": cells})
+    if less:
+        rows.append({"name": f"{count_words(less, 'rarer one')}: technical report", "cells": ["–", "–"]})
     if rare:
-        rows.append({"name": f"Each of {count_words(len(rare), 'other')}", "cells": ["hidden", "–"]})
+        rows.append(
+            {"name": f"Each of {count_words(len(rare), 'other' if shown else 'maneuver')}", "cells": ["hidden", "–"]}
+        )
     whole = "of all stored" if population == "stored" else "of positional vertigo"
     return {"name": VARIABLES[variable], "whole": whole, "rows": rows}
 

@@ -4,12 +4,13 @@ import pandas as pd
 
 from pipeline.committee.readings import Reading, Readings, read_estimates
 from pipeline.committee.section import draw_shares, make_range, make_section
-from pipeline.committee.wording import name_maneuver
+from pipeline.committee.wording import count_words, name_maneuver
 from pipeline.figures.ranges import Range
 from schemas.published import Trial
 from schemas.study import Config
 
 CAPTION = "Hollow square: printed result of the trial. Dot: this pool. Lines: 95 % ranges; within a wide one nearly any share lies."
+MOST = 8  # comparisons shown, the first ones in the order of the plan; the technical report has all
 SIDE_BY_SIDE = 4  # comparisons in one figure; more would not fit on paper beside each other
 
 
@@ -36,7 +37,8 @@ def describe_published(estimates: dict[str, pd.DataFrame], config: Config) -> di
             title,
             ["No arm of a published trial has its like in this pool with a number that can be shown."],
         )
-    parts = [pairs[start : start + SIDE_BY_SIDE] for start in range(0, len(pairs), SIDE_BY_SIDE)]
+    parts = [pairs[start : start + SIDE_BY_SIDE] for start in range(0, min(len(pairs), MOST), SIDE_BY_SIDE)]
+    more = len(pairs) - MOST
     return make_section(
         "published",
         title,
@@ -46,7 +48,10 @@ def describe_published(estimates: dict[str, pd.DataFrame], config: Config) -> di
         ],
         panels=[_draw_part(number, part, _name_sources(part, sources)) for number, part in enumerate(parts, 1)],
         caption=CAPTION,
-        notes=["Trials: " + "; ".join(sources) + "."],
+        notes=[
+            "Trials: " + "; ".join(sources[:MOST]) + ".",
+            f"{count_words(more, 'further comparison')} in the technical report only." if more > 0 else "",
+        ],
     )
 
 

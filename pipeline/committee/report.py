@@ -77,7 +77,7 @@ def _say_answer(estimates: dict[str, pd.DataFrame], readings: Readings, config: 
     shares = {day: readings["all", f"resolved_by_day_{day}"] for day in choose_days(config.study.curves.days)}
     told = [f"{say_share(share)} by day {day}" for day, share in shares.items() if share.usable]
     if not told:
-        return [f"This pool does not yet tell how soon positional vertigo resolves: {say_why_none(readings, 'all')}."]
+        return [f"This report cannot tell how soon positional vertigo resolves: {say_why_none(readings, 'all')}."]
     size = find_size(readings, "all")
     sites = "" if size.n_sites is None else f" from {count_words(size.n_sites, 'site')}"
     said = [

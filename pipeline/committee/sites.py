@@ -8,6 +8,8 @@ from pipeline.committee.section import draw_shares, make_range, make_section
 from pipeline.committee.wording import begin_sentence, count_words, say_count, say_percent, say_why_missing
 from schemas.study import Config
 
+MOST = 8  # clinics drawn, the largest ones; more would make no other picture, only a longer one
+
 
 def describe_sites(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     """Shares resolved by the first day of the plan in each clinic, largest first, with the mean and the range for a further one."""
@@ -16,12 +18,13 @@ def describe_sites(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     term = f"smoothed_by_day_{day}"
     sites = [s for s in readings.strata() if s != "all" and readings[s, term].usable]
     sites.sort(key=lambda s: (-(readings[s, term].n_episodes or 0), s))
+    drawn = sites[:MOST]
     mean, further = readings["all", term], readings["all", f"{term}_further_site"]
     if not mean.usable:
         return make_section("sites", title, [f"Clinics cannot be compared in this pool: {say_why_missing(mean)}."])
     rows = [
         make_range(f"A clinic with {say_count(readings[s, term].n_episodes)} episodes", readings[s, term])
-        for s in sites
+        for s in drawn
     ]
     rows.append(make_range("Mean of clinics", mean, kind="whole"))
     if further.usable:
@@ -46,9 +49,12 @@ def describe_sites(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
         finding=_say_further(further, day),
         figure=figure,
         notes=[
+            f"Not drawn, but in the mean: {count_words(len(sites) - MOST, 'smaller clinic')}."
+            if len(sites) > MOST
+            else "",
             f"The share of {count_words(hidden, 'clinic')} is hidden to protect small groups; it is in the mean."
             if hidden > 0
-            else ""
+            else "",
         ],
     )
 

@@ -7,6 +7,7 @@ import pandas as pd
 from pipeline.committee.standing import INVENTED
 from pipeline.committee.wording import begin_sentence
 from pipeline.technical.checklist import RECORD, STROBE, map_items
+from pipeline.technical.condense import condense_rows
 from pipeline.technical.tables import (
     list_site_codes,
     list_withheld,
@@ -90,7 +91,8 @@ def _count(name: str, rows: pd.DataFrame, titles: dict[str, str]) -> dict:
 
 
 def _compose_section(name: str, rows: pd.DataFrame, config: Config) -> dict:
-    plain, single = split_sites(rows)
+    every, single = split_sites(rows)
+    plain = condense_rows(every)
     tables, rest = VIEWS[name](plain, config) if name in VIEWS else ([], plain)
     methods = number_methods(plain)
     shown = tabulate_rows(rest, methods, config)
@@ -100,5 +102,5 @@ def _compose_section(name: str, rows: pd.DataFrame, config: Config) -> dict:
         "text": _find_text(name),
         "tables": [*tables, *shown, *([sites] if sites else [])],
         "methods": [{"number": number, "text": method} for method, number in methods.items()],
-        "left_out": 0 if tables else len(plain) - len(rest),
+        "left_out": len(every) - len(plain),
     }
