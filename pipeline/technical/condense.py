@@ -13,11 +13,11 @@ def condense_rows(rows: pd.DataFrame) -> pd.DataFrame:
     """The rows of one analysis that its section shows, in their order; whole parts only.
 
     Left out are curves day by day. Where more than MOST rows are left, parts with fewer divisions come first (the whole population, then
-    parts by one variable, ...), among equals the one that comes first in the table, until the next part would not fit.
+    parts by one variable, ...), among equals by name, until the next part would not fit; the first part is always there.
     """
     shown = rows[~rows["term"].str.fullmatch(DENSE)]
     sizes = shown["stratum"].value_counts(sort=False)
-    places = {stratum: place for place, stratum in enumerate(shown["stratum"].unique())}
-    order = sorted(places, key=lambda stratum: (len(DIVIDERS.findall(stratum)), places[stratum]))
+    order = sorted(sizes.index, key=lambda stratum: (len(DIVIDERS.findall(stratum)), stratum))
     total = sizes.reindex(order).cumsum()
-    return shown[shown["stratum"].isin(total.index[total <= max(MOST, total.iloc[0] if len(total) else 0)])]
+    fitting = total.index[(total <= MOST) | (total == total.min())]
+    return shown[shown["stratum"].isin(fitting)]

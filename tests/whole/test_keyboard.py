@@ -15,7 +15,7 @@ from tests.whole.test_page_in_browser import BROWSER
 pytestmark = pytest.mark.skipif(BROWSER is None, reason="needs chromium to lay out the page")
 
 WIDTH, HEIGHT = 390, 900
-FAR = 60  # stops that are walked at most, since the technical report has some two hundred
+FAR = 25  # stops that are walked at most, since the technical report has some two hundred
 FOCUSABLE = "a[href], button, input, select, summary, [tabindex]"
 PLACE = """
 (() => {
@@ -47,9 +47,12 @@ def walk(browser: Browser, most: int) -> list[dict]:
     for _ in range(most):
         browser.press("Tab")
         told = browser.tell(PLACE)
-        if told is None:
+        place = None if told is None else json.loads(told)
+        if place is None or (
+            places and place["number"] == places[0]["number"]
+        ):  # some browsers go round without a stop outside
             break
-        places.append(json.loads(told))
+        places.append(place)
     return places
 
 
