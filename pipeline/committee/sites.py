@@ -84,5 +84,5 @@ def _say_beyond_chance(estimates: dict[str, pd.DataFrame], config: Config, day: 
         return ""
     many = f"{count_words(spread.n_sites, 'clinic')} large enough" if spread.n_sites else "clinics large enough"
     if spread.note and "more than chance" in spread.note:
-        return f"Among {many}, results vary more around what their case mix lets expect than chance alone explains."
-    return f"Among {many}, results vary around what their case mix lets expect about as much as chance alone would make them."
+        return f"Among {many}, results vary more around what is expected from their case mix than chance alone would make them."
+    return f"Among {many}, results vary around what is expected from their case mix about as much as chance alone would make them."
