@@ -13,7 +13,7 @@ from openpyxl import Workbook, load_workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
 from pipeline.intake.handed import LAST_HEADER_ROW, SPELLED_OTHERWISE, Loose, Sheet, letters, make_sheet, tidy, to_text
-from pipeline.intake.own_sheets import is_sealed, plain
+from pipeline.intake.own_sheets import is_sealed, is_sealed_comment, plain
 from pipeline.intake.parts import has_unsearchable, list_entries, list_part_texts, strip_page_codes
 from pipeline.intake.patterns import DATE_CELL
 from pipeline.intake.problem import Problem
@@ -147,7 +147,7 @@ def list_sheet_texts(sheet: Worksheet, table: str) -> Iterator[Loose]:
     """The texts of a sheet outside of its cells' values: its name, comments, links, names, headers and footers, hints on entry."""
     yield Loose(sheet.title, table, "sheet name", "name")
     for (row, position), cell in sheet._cells.items():
-        if cell.comment:
+        if cell.comment and not is_sealed_comment(cell.comment.text):
             yield Loose(cell.comment.text, table, f"comment in column {letters(position)}", "remark", row)
         if cell.hyperlink and cell.hyperlink.target:
             yield Loose(cell.hyperlink.target, table, f"link in column {letters(position)}", "name", row)

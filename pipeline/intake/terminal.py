@@ -26,11 +26,11 @@ def describe_check(received: Received, width: int) -> str:
         found = problems[problems["severity"].eq(severity)]
         if len(found):
             lines += ["", f"{heading}:"]
-            lines += [line for group in _list_groups(found) for line in _say_group(group, width)]
+            lines += [line for group in list_groups(found) for line in _say_group(group, width)]
     return "\n".join([*lines, "", *textwrap.wrap(next_step(received), width)])
 
 
-def _list_groups(problems: pd.DataFrame) -> list[pd.DataFrame]:
+def list_groups(problems: pd.DataFrame) -> list[pd.DataFrame]:
     """Problems that say the same of the same column, those with the most rows first, and what only follows from others last."""
     groups = [
         found

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from pipeline.desk.marked import mark_delivery
 from pipeline.intake.folders import NUMBER, SITE, list_deliveries
 from pipeline.intake.form import OTHER_FORMS, TEXTS
 from pipeline.intake.read import read_delivery
@@ -43,6 +44,11 @@ def add_to(tools: argparse._SubParsersAction) -> None:
         "--site",
         help="whose list of own names is used for a lone workbook or folder (config/sites; default: as it says itself)",
     )
+    parser.add_argument(
+        "--mark",
+        action="store_true",
+        help="also write a copy of the delivery, beside it, with every cell to mend coloured and explained and a list that leads to them",
+    )
     parser.set_defaults(run=run)
 
 
@@ -66,7 +72,31 @@ def run(arguments: argparse.Namespace) -> None:
             width = min(shutil.get_terminal_size().columns, WIDEST)
             print(("\n" + "-" * width + "\n" if number else "") + describe_check(received, width))
             worst = max(worst, judge(received))
+            if arguments.mark:
+                print("\n" + mark(folder, received, config, choose_target(arguments.path, folder, len(folders))))
     sys.exit(worst)
+
+
+def choose_target(path: Path, folder: Path, n_folders: int) -> Path:
+    """Where the marked copy goes: beside the file or folder that was named, or beside the delivery; never over another file."""
+    named = folder if n_folders > 1 or path.resolve() in folder.parents else path.resolve()
+    stem = re.sub(r"_marked\d*$", "", named.stem)
+    targets = (named.with_name(f"{stem}_marked{number or ''}.xlsx") for number in (0, *range(2, 1_000)))
+    return next(target for target in targets if not target.exists())
+
+
+def mark(folder: Path, received: Received, config: Config, target: Path) -> str:
+    """Write the marked copy of one delivery, and say where it is."""
+    if sys.stderr.isatty():
+        print("marking ...", end="\r", file=sys.stderr, flush=True)
+    marked = mark_delivery(folder, received, config.sites.get(received.site, SiteMap()))
+    if marked is None:
+        unopened = received.tables["problems"]["severity"].eq("refuse").any()
+        return (
+            "No marked copy: the files cannot be opened." if unopened else "No marked copy: there is nothing to mend."
+        )
+    target.write_bytes(marked)
+    return f"{target.name} is written beside it: every cell to mend is marked there. It holds your records: keep it where they are."
 
 
 def judge(received: Received) -> int:

@@ -38,7 +38,10 @@ LIBRARY_ROOMS = {
     "typst": {"pipeline/typeset.py"},
     "openpyxl": {
         "pipeline/intake/read_workbook.py",
-        *(f"pipeline/desk/{part}.py" for part in ("template", "entry_rules", "own_pages")),
+        *(
+            f"pipeline/desk/{part}.py"
+            for part in ("template", "entry_rules", "own_pages", "marked", "problem_list", "steady")
+        ),
         "synthetic_data/write.py",
     },
 }
