@@ -113,7 +113,7 @@ CATALOGUE = [
         "submission_incomplete",
         "refuse",
         "The submission table does not describe this delivery: {column} is missing or not as the dictionary says.",
-        "Fill in every field of the submission table: {column} is: {meaning}.",
+        "Enter beside {column} ({meaning}): {allowed}.",
     ),
     Rule(
         "wrong_site",
@@ -189,9 +189,7 @@ CATALOGUE = [
         "{column} ({meaning}) must not be empty.",
         "Fill it in; where the code list has unknown, enter unknown if it was asked and not known.",
     ),
-    Rule(
-        "not_in_list", "set_aside", "{column} ({meaning}) must be one of: {allowed}.", "Choose one of the listed codes."
-    ),
+    Rule("not_in_list", "set_aside", "{column} ({meaning}) must be {allowed}.", "Choose one of the listed codes."),
     Rule("wrong_form", "set_aside", "{column} ({meaning}) must be {allowed}.", "Correct the cell."),
     Rule(
         "too_small",

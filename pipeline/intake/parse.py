@@ -103,11 +103,13 @@ def choose_reader(column: Description, texts: Iterable[str] = ()) -> Callable[[s
         return read_whole
     if column.dtype == Number():
         return read_decimal
-    if {"yes", "no"} <= set(column.codes or ()):
+    if not column.codes:
+        return CAPITALS.get(column.name, str)
+    said = {spell_plainly(code): code for code in column.codes}
+    if {"yes", "no"} <= set(column.codes):
         numbers = {text for text in texts if text.isdecimal()}
-        said = WORDS_OF_YES_NO | (NUMBERS_OF_YES_NO if numbers <= set(NUMBERS_OF_YES_NO) else {})
-        return lambda text: said.get(text.lower(), text.lower())
-    return CAPITALS.get(column.name, str.lower if column.codes else str)
+        said |= WORDS_OF_YES_NO | (NUMBERS_OF_YES_NO if numbers <= set(NUMBERS_OF_YES_NO) else {})
+    return lambda text: said.get(spell_plainly(text), text.lower())
 
 
 def read_whole(text: str) -> int | None:
@@ -132,7 +134,11 @@ def list_help(column: Description, values: dict[str, object]) -> list[str]:
     met = []
     if any(text.lower() == value.lower() for text, value in altered.items()):
         met.append("Codes are compared without regard to capitals.")
-    if any(text.lower() != value.lower() for text, value in altered.items()):
+    otherwise = {text: value for text, value in altered.items() if text.lower() != value.lower()}
+    spelled = {text for text, value in otherwise.items() if spell_plainly(text) == spell_plainly(value)}
+    if spelled:
+        met.append("Codes are compared without regard to blanks, hyphens and underscores.")
+    if otherwise.keys() - spelled:
         met.append("Read as yes and no: y and n, true and false, 1 and 0.")
     return met
 
