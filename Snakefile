@@ -19,7 +19,7 @@ os.environ["STEP_PYTHON"] = sys.executable  # not in the command itself, so that
 from pipeline.analyses import ANALYSES, module_of
 from pipeline.intake.folders import batch_deliveries, list_deliveries
 from pipeline.sources import find_sources, list_own_files
-from schemas.study import PARTS, read_config
+from schemas.study import PARTS, SITES, read_config
 
 unknown = set(config) - {"submissions", "results", "plan", "previous"}
 if unknown:
@@ -33,6 +33,7 @@ if not SUBMISSIONS.is_dir():
 read_config(PLAN)  # a misspelt key is named before anything runs
 
 PLAN_FILES = [PLAN / f"{name}.yaml" for name in PARTS]
+OWN_NAMES = {path.stem: path for path in sorted((PLAN / SITES).glob("*.yaml"))}  # of tables, columns and codes, by site
 DELIVERIES, SKIPPED = list_deliveries(SUBMISSIONS)
 ROWS = [RESULTS / "rows" / d.site / d.number for d in DELIVERIES]
 ROW_TABLES = ("episodes", "examinations", "treatments", "followups", "deliveries", "row_counts", "changes", "set_aside", "problems")

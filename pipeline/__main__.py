@@ -1,4 +1,4 @@
-"""Tools for people at a terminal: `python -m pipeline --help`."""
+"""Tools at a terminal: template, check and dictionary for whoever hands in records, explain for whoever asks why."""
 
 import argparse
 

@@ -3,7 +3,6 @@
 import json
 import re
 import tempfile
-import xml.etree.ElementTree as ET
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
@@ -11,17 +10,16 @@ from typing import Any
 import typst
 
 TEMPLATES = Path(__file__).parent.parent / "reports"
-SVG = "{http://www.w3.org/2000/svg}"
 
 
 def typeset_report(template: str, content: dict[str, Any], out: Path) -> None:
-    """Write what `template` (a .typ file of `reports/`) makes of `content` to `out`; figures are SVG texts in it.
+    """Write what `template` (a .typ file of `reports/`) makes of `content` to `out`; figures are `svg` texts with their `alt` in it.
 
     The same content gives the same bytes: no date is written, and no font of the machine is used, only DejaVu Sans as it comes with matplotlib.
     """
     with tempfile.TemporaryDirectory() as folder:
         root = Path(folder)
-        (root / "content.json").write_text(json.dumps(_describe_figures(content)), "utf-8")
+        (root / "content.json").write_text(json.dumps(_prepare_figures(content)), "utf-8")
         source = root / template
         source.write_text((TEMPLATES / template).read_text("utf-8"), "utf-8")
         typst.compile(
@@ -34,16 +32,14 @@ def typeset_report(template: str, content: dict[str, Any], out: Path) -> None:
         )
 
 
-def _describe_figures(value: Any) -> Any:
-    """The same content with each figure as its SVG and the words for those who do not see it."""
+def _prepare_figures(value: Any) -> Any:
+    """The same content with figures that typst can draw."""
     if isinstance(value, dict):
-        return {key: _describe_figures(part) for key, part in value.items()}
+        return {key: _prepare_figures(part) for key, part in value.items()}
     if isinstance(value, list | tuple):
-        return [_describe_figures(part) for part in value]
+        return [_prepare_figures(part) for part in value]
     if isinstance(value, str) and value.startswith("<svg"):
-        root = ET.fromstring(value)
-        told = [(root.findtext(f"{SVG}{part}") or "").strip() for part in ("title", "desc")]
-        return {"svg": re.sub(r"\s+paint-order:[^;\"]*;?", "", value), "alt": ". ".join(filter(None, told))}
+        return re.sub(r"\s+paint-order:[^;\"]*;?", "", value)
     return value
 
 

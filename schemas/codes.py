@@ -1,5 +1,7 @@
 """The closed lists of values, each code with its meaning. Codes are typed by coordinators and scripted against: never rename one."""
 
+SITE_CODE = "S[0-9]{2,3}"
+
 YES_NO = {"yes": "yes", "no": "no"}
 YES_NO_UNKNOWN = {"yes": "yes", "no": "no", "unknown": "asked, not known"}
 YES_NO_NOT_TESTED = {"yes": "yes", "no": "no", "not_tested": "not tested"}

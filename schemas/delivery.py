@@ -40,7 +40,7 @@ def own_count(meaning: str):
 
 class Submission(Table):
     site_code: Series[Text] = column(
-        "Code of the site", form="S[0-9]{2,3}", form_words="S and two or three digits", filled=True, example="S03"
+        "Code of the site", form=codes.SITE_CODE, form_words="S and two or three digits", filled=True, example="S03"
     )
     delivery: Series[Text] = column(
         "Number of this delivery", form="[0-9]{3}", form_words="three digits", filled=True, example="001"

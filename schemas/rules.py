@@ -24,7 +24,8 @@ GATE = [  # the de-identification gate: the value itself is never repeated
         "calendar_date",
         "refuse",
         "This looks like a calendar date.",
-        "Give days counted from day 0 instead, then hand in the delivery again.",
+        "Give days counted from day 0 instead. If something else was typed, as 3-4 or 1/2, your spreadsheet program made a date of it: "
+        "set the format of the cells to text, type it again, then hand in the delivery again.",
     ),
     Rule("telephone_number", "refuse", "This looks like a telephone number.", CLEAR_FIX),
     Rule("email_address", "refuse", "This looks like an e-mail address.", CLEAR_FIX),
@@ -59,6 +60,12 @@ CATALOGUE = [
     *GATE,
     # the delivery as a whole
     Rule("unreadable", "refuse", "The file cannot be read.", WORKBOOK_FIX),
+    Rule(
+        "other_form",
+        "refuse",
+        "The file is a spreadsheet in a form that is not read here.",
+        "Open it in your spreadsheet program, save it as .xlsx, and hand in that file instead.",
+    ),
     Rule(
         "not_opened",
         "refuse",
@@ -106,7 +113,7 @@ CATALOGUE = [
         "submission_incomplete",
         "refuse",
         "The submission table does not describe this delivery: {column} is missing or not as the dictionary says.",
-        "Fill in every field of the submission table: {column} is: {meaning}.",
+        "Enter beside {column} ({meaning}): {allowed}.",
     ),
     Rule(
         "wrong_site",
@@ -161,7 +168,7 @@ CATALOGUE = [
         "too_many_cells",
         "set_aside",
         "The row has more cells than the header has columns.",
-        "Look for a stray separator in this row.",
+        "Look for a stray separator in this row, and for a column without a name, as merged cells in the header leave it.",
     ),
     # one cell
     Rule(
@@ -182,9 +189,7 @@ CATALOGUE = [
         "{column} ({meaning}) must not be empty.",
         "Fill it in; where the code list has unknown, enter unknown if it was asked and not known.",
     ),
-    Rule(
-        "not_in_list", "set_aside", "{column} ({meaning}) must be one of: {allowed}.", "Choose one of the listed codes."
-    ),
+    Rule("not_in_list", "set_aside", "{column} ({meaning}) must be {allowed}.", "Choose one of the listed codes."),
     Rule("wrong_form", "set_aside", "{column} ({meaning}) must be {allowed}.", "Correct the cell."),
     Rule(
         "too_small",

@@ -86,7 +86,10 @@ class SetAside(Table):
     row: Series[Integer] = column("Row in the handed-in table as the spreadsheet shows it", filled=True)
     episode_id: Series[Text] = column("Episode of the row, where it is readable")
     rules: Series[Text] = column("Rules that set the row aside, separated by blanks", filled=True)
-    cells: Series[Text] = column("The row as handed in, as a JSON object of texts; null where a word that is no code was left out, since it could be a name", filled=True)
+    cells: Series[Text] = column(
+        "The row as handed in, as a JSON object of texts; null where a word that is no code was left out, since it could be a name",
+        filled=True,
+    )
 
     class Config:
         metadata = {"key": ["site", "delivery", "table", "row"], "row": "one row that was handed in and is kept apart"}

@@ -11,8 +11,10 @@ from schemas.criteria import Closed, Criteria
 from schemas.failure import Failure
 from schemas.maneuver import Maneuver
 from schemas.published import Published
+from schemas.site_map import SiteMap, read_site_maps
 
 PARTS = ("study", "maneuvers", "criteria", "failure", "published")  # of a plan: one file each
+SITES = "sites"  # folder of a plan: one file for each site that has names of its own
 Endpoint = Literal[tuple(codes.ENDPOINT)]
 
 
@@ -197,9 +199,18 @@ class Config(Closed):
     criteria: Criteria
     failure: Failure
     published: Published
+    sites: dict[str, SiteMap] = Field(default={}, description="Own names of tables, columns and codes, by site")
+
+    @model_validator(mode="after")
+    def _own_names_of_maneuvers_are_known(self) -> "Config":
+        for site, own in self.sites.items():
+            meant = set(own.codes.get("treatments", {}).get("maneuver", {}).values())
+            if unknown := sorted(meant - set(self.maneuvers)):
+                raise ValueError(f"sites/{site}.yaml: no maneuvers of maneuvers.yaml: {', '.join(unknown)}")
+        return self
 
 
 def read_config(folder: Path) -> Config:
     """The configuration in `folder`; raises pydantic.ValidationError naming the key that is wrong, or FileNotFoundError."""
     parts = {name: yaml.safe_load((folder / f"{name}.yaml").read_text("utf-8")) for name in PARTS}
-    return Config.model_validate(parts)
+    return Config.model_validate(parts | {"sites": read_site_maps(folder / SITES)})

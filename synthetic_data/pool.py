@@ -6,7 +6,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from schemas.study import Maneuver, read_config
+from schemas.site_map import SiteMap
+from schemas.study import Config, read_config
 from synthetic_data.faults import Cells, plant_few, plant_identifiers, plant_many
 from synthetic_data.scenario import Scenario
 from synthetic_data.sites import make_sites, share_out
@@ -22,9 +23,9 @@ STRAY_TEXT = "Left over from the pilot. This folder is no delivery; nothing in i
 NO_FAULTS = pd.DataFrame(columns=["table", "row", "episode_id", "column", "rule"])
 
 
-def read_maneuvers() -> dict[str, Maneuver]:
-    """The maneuver list of the project's own configuration."""
-    return read_config(CONFIG).maneuvers
+def read_plan() -> Config:
+    """The project's own configuration."""
+    return read_config(CONFIG)
 
 
 def write_pool(out: Path, episodes: int = EPISODES, sites: int = SITES, seed: int = SEED) -> list[tuple[str, int, int]]:
@@ -38,13 +39,13 @@ def write_pool(out: Path, episodes: int = EPISODES, sites: int = SITES, seed: in
     if there := [str(folder) for folder in (pool, truth) if folder.exists()]:
         raise FileExistsError(f"{' and '.join(there)} must not exist yet")
     truth.mkdir(parents=True)
-    maneuvers, scenario = read_maneuvers(), Scenario()
+    plan, scenario = read_plan(), Scenario()
     truths, faults, counts = [], [], []
     for site, size in zip(clinics, sizes, strict=True):
-        records = simulate_site(seed, scenario, site, size, maneuvers)
+        records = simulate_site(seed, scenario, site, size, plan.maneuvers)
         handed_in: dict[str, set[str]] = {}
         for delivery, cells, planted in plan_deliveries(seed, records):
-            write_delivery(pool / site.code / delivery, site, cells)
+            write_delivery(pool / site.code / delivery, site, cells, plan.sites.get(site.code, SiteMap()))
             faults.append(planted.assign(site=site.code, delivery=delivery))
             handed_in[delivery] = set(cells["episodes"]["episode_id"])
         told = [" ".join(d for d, ids in handed_in.items() if code in ids) for code in records.truth["episode_id"]]

@@ -11,6 +11,7 @@ import pandas as pd
 from openpyxl import Workbook
 
 from schemas.delivery import DICTIONARY_VERSION, OLDEST
+from schemas.site_map import SiteMap
 from synthetic_data.patients import YEARS
 from synthetic_data.sites import Site
 
@@ -54,12 +55,24 @@ def describe(site: Site, delivery: str) -> pd.DataFrame:
     return pd.DataFrame({"field": list(fields), "value": list(fields.values())}, dtype=object)
 
 
-def write_delivery(folder: Path, site: Site, cells: dict[str, pd.DataFrame]) -> None:
-    """Write one delivery in the site's form: `cells` are the four tables as a spreadsheet holds them; the folder names
-    the delivery.
+def say_in_own_words(cells: dict[str, pd.DataFrame], own: SiteMap) -> dict[str, pd.DataFrame]:
+    """The tables with a site's own names of tables, columns and codes in the place of the dictionary's."""
+    names = {table: name for name, table in own.tables.items()}
+    said = {}
+    for table, rows in cells.items():
+        for column, entries in own.codes.get(table, {}).items():
+            rows = rows.assign(**{column: rows[column].replace({code: entry for entry, code in entries.items()})})
+        headers = {column: header for header, column in own.columns.get(table, {}).items()}
+        said[names.get(table, table)] = rows.rename(columns=headers)
+    return said
+
+
+def write_delivery(folder: Path, site: Site, cells: dict[str, pd.DataFrame], own: SiteMap) -> None:
+    """Write one delivery in the site's form and words: `cells` are the four tables as a spreadsheet holds them; the
+    folder names the delivery.
     """
     folder.mkdir(parents=True)
-    sheets = {"submission": describe(site, folder.name)} | cells
+    sheets = {"submission": describe(site, folder.name)} | say_in_own_words(cells, own)
     if site.form == "xlsx" and max(len(rows) for rows in cells.values()) <= MOST_WORKBOOK_ROWS:
         (folder / f"{site.code}_{folder.name}.xlsx").write_bytes(build_workbook(sheets))
         return

@@ -1,12 +1,18 @@
 """After the maneuvers: handicap over time, and how often positional vertigo comes back."""
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import pandas as pd
 
+from pipeline.committee.picture import find_told, headline_share, make_picture
 from pipeline.committee.readings import Reading, Readings, read_estimates
 from pipeline.committee.section import draw_shares, make_range, make_section, say_sites
+from pipeline.committee.strata import choose_largest
 from pipeline.committee.wording import (
     BLANK,
     begin_sentence,
+    count_words,
     join_words,
     mark_missing,
     name_stratum,
@@ -17,6 +23,7 @@ from pipeline.committee.wording import (
 from pipeline.figures.ranges import Range, draw_ranges
 from schemas.study import Config
 
+PARTS = 6  # parts of the pool in the figure of returns, the largest ones
 SCALE = {"span": (0.0, 100.0), "ticks": {0.0: "0", 50.0: "50", 100.0: "100"}}
 
 
@@ -29,11 +36,13 @@ def describe_handicap(estimates: dict[str, pd.DataFrame], config: Config) -> dic
     if not any(mean.usable for mean in means.values()):
         return make_section("handicap", title, [f"No mean can be given: {say_why_missing(means[0])}."])
     rows = [_make_mean("Before treatment (day 0)" if day == 0 else f"Day {day}", mean) for day, mean in means.items()]
-    figure = draw_ranges(
+    figure = make_picture(
+        draw_ranges,
         rows,
-        key="figure-handicap",
-        title="Mean total of the Dizziness Handicap Inventory by day",
-        description="; ".join(f"{row.label} {row.number}" for row in rows) + ". Ranges are 95 % limits.",
+        name="figure-handicap",
+        title=_say_headline(means),
+        told="; ".join(f"{row.label} {row.number}" for row in rows) + ". Ranges are 95 % limits.",
+        caption=f"{say_count(means[0].n_episodes)} episodes with a total on day 0{say_sites(means[0])}.",
         unit="mean total, 0 to 100; more is worse",
         **SCALE,
     )
@@ -48,8 +57,17 @@ def describe_handicap(estimates: dict[str, pd.DataFrame], config: Config) -> dic
         ],
         finding=_say_change(compared, config),
         figure=figure,
-        caption=f"{say_count(means[0].n_episodes)} episodes with a total on day 0{say_sites(means[0])}.",
     )
+
+
+def _say_headline(means: dict[int, Reading]) -> str:
+    """The mean total on the first and the last day that have one."""
+    told = [
+        f"{_make_mean('', mean).number} {'before treatment' if day == 0 else f'on day {day}'}".replace(BLANK, " ")
+        for day, mean in means.items()
+        if mean.usable
+    ]
+    return "Mean handicap total: " + (told[0] if len(told) == 1 else f"{told[0]}, {told[-1]}")
 
 
 def describe_recurrence(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
@@ -60,20 +78,17 @@ def describe_recurrence(estimates: dict[str, pd.DataFrame], config: Config) -> d
     if not strata:
         why = say_why_missing(readings["all", f"recurrence_free_day_{days[0]}"])
         return make_section("recurrence", title, [f"No share can be given: {why}."])
-    rows = [
-        make_range(
-            f"By day {day}",
-            _turn(readings[stratum, f"recurrence_free_day_{day}"]),
-            heading=_name_part(stratum, config) if k == 0 else "",
-        )
-        for stratum in strata
-        for k, day in enumerate(days)
-    ]
+    returned = {day: _turn(readings["all", f"recurrence_free_day_{day}"]) for day in days}
+    last, told = find_told(returned) or (0, Reading())
     figure = draw_shares(
-        rows, key="figure-recurrence", title="Share in whom it came back", unit="share in whom it came back"
+        _list_returns(readings, strata, days, config),
+        name="figure-recurrence",
+        title=headline_share(told, f"had it back within {last} days")
+        if last
+        else "Coming back, by part; for all together there is no share",
+        unit="share in whom it came back",
+        caption=f"Days after the first negative look. All who were resolved and looked at again{_say_of(told)}.",
     )
-    last = next((day for day in reversed(days) if readings["all", f"recurrence_free_day_{day}"].usable), None)
-    told = _turn(readings["all", f"recurrence_free_day_{last}"]) if last else Reading()
     return make_section(
         "recurrence",
         title,
@@ -81,10 +96,28 @@ def describe_recurrence(estimates: dict[str, pd.DataFrame], config: Config) -> d
             f"A return within {config.study.resolution.recurrence_gap} days counts as the same spell. Few are looked at again once they are well, "
             "and those who come may come because it is back: the later shares lean on few.",
         ],
-        finding=f"Within {last} days of resolution it came back in {say_share(told)}." if told.usable else "",
+        finding=f"Within {last} days of resolution it came back in {say_share(told)}{_say_of(told)}."
+        if told.usable
+        else "",
         figure=figure,
-        caption="Days after the first negative look. All who were resolved and looked at again.",
     )
+
+
+def _list_returns(readings: Readings, strata: list[str], days: Sequence[int], config: Config) -> list[Range]:
+    """All by each day, then the largest parts by the last day that any of them has."""
+    rows = [make_range(f"By day {day}", _turn(readings["all", f"recurrence_free_day_{day}"])) for day in days]
+    rows = [replace(rows[0], heading="All"), *rows[1:]] if "all" in strata else []
+    parts = choose_largest(readings, [s for s in strata if s != "all"], PARTS)
+    last = max((d for d in days for s in parts if readings[s, f"recurrence_free_day_{d}"].usable), default=days[-1])
+    for number, stratum in enumerate(parts):
+        heading = "" if number else f"Parts, by day {last}"
+        share = _turn(readings[stratum, f"recurrence_free_day_{last}"])
+        rows.append(make_range(_name_part(stratum, config), share, heading=heading))
+    return rows
+
+
+def _say_of(told: Reading) -> str:
+    return "" if told.n_episodes is None else f" ({count_words(told.n_episodes, 'episode')}{say_sites(told)})"
 
 
 def _read_changes(estimates: dict[str, pd.DataFrame], config: Config) -> dict[int, Reading]:

@@ -2,10 +2,13 @@
 
 import pandas as pd
 
-from pipeline.committee.readings import Readings, read_estimates
+from pipeline.committee.picture import make_picture
+from pipeline.committee.readings import Reading, Readings, read_estimates
 from pipeline.committee.wording import count_words, name_value, say_count, say_percent
 from pipeline.figures.bars import Bar, draw_bars
 from schemas.study import Config
+
+MOST = 10  # reasons drawn, the most frequent ones
 
 
 def describe_apart(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
@@ -36,11 +39,11 @@ def describe_apart(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     sessions = readings["all", "sessions_median"]
     if recognised.usable:
         said.append(
-            f"The site itself had noted another diagnosis, or no canal, in about {say_percent(recognised.estimate)}; "
+            f"The site itself had noted another diagnosis, or no canal, in {_say_part(recognised)}; "
             "in the others the recorded findings alone set the case apart."
         )
     if given.usable:
-        said.append(f"At least one repositioning maneuver had been given in about {say_percent(given.estimate)}.")
+        said.append(f"At least one repositioning maneuver had been given in {_say_part(given)}.")
     if sessions.usable:
         said.append(f"The median number of treatment sessions among those was {sessions.estimate:g}.")
     return {"sentences": said, **_describe_reasons(readings, config)}
@@ -53,15 +56,29 @@ def _describe_reasons(readings: Readings, config: Config) -> dict:
     names = {s: name_value("reason", s.partition("=")[2], config) for s in strata}
     shares = {s: readings[s, "share"].estimate for s in strata if readings[s, "share"].usable}
     hidden = len(names) - len(shares)
-    return {
-        "figure": _draw_reasons(names, shares),
-        "hidden": f"The share of {count_words(hidden, 'further reason')} is hidden." if hidden else "",
-    }
+    told = f"The share of {count_words(hidden, 'further reason' if shares else 'reason')} is hidden." if hidden else ""
+    if len(shares) > MOST:
+        told = f"{count_words(len(shares) - MOST, 'rarer reason')} in the technical report only. {told}".strip()
+    sizes = [readings[s, "share"].n_episodes for s in shares]
+    return {"figure": _draw_reasons(names, shares, next(iter(sizes), None), told), "hidden": told}
 
 
-def _draw_reasons(names: dict[str, str], shares: dict[str, float]) -> str | None:
+def _draw_reasons(names: dict[str, str], shares: dict[str, float], size: int | None, hidden: str) -> dict | None:
     if not shares:
         return None
-    bars = [Bar(names[s], say_percent(share), 0, share or None, "apart") for s, share in shares.items()]
-    said = "; ".join(f"{bar.label} {bar.number}" for bar in bars)
-    return draw_bars(bars, whole=1, key="figure-reasons", title="Reasons to keep a case apart", description=said)
+    bars = [Bar(names[s], say_percent(share), 0, share or None, "apart") for s, share in list(shares.items())[:MOST]]
+    said = "; ".join(f"{bar.label} {bar.number}" for bar in bars) + "."
+    of = "these cases" if size is None else f"{size:,} cases kept apart"
+    caption = f"Share of {of} with each reason; one case can have several. {hidden}".strip()
+    most = max(shares.values())
+    title = f"No reason is found in more than {say_percent(most)} of {of}"
+    if most > 0.5:
+        title = f"One reason is found in {say_percent(most)} of {of}: {names[next(iter(shares))]}"
+    return make_picture(draw_bars, bars, name="figure-reasons", title=title, told=said, caption=caption, whole=1)
+
+
+def _say_part(share: Reading) -> str:
+    """'35 of 78 (45 %)'; only the percentage where the counts are hidden."""
+    if share.n_events is None or share.n_episodes is None:
+        return f"about {say_percent(share.estimate)}"
+    return f"{share.n_events:,} of {share.n_episodes:,} ({say_percent(share.estimate)})"

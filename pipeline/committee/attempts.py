@@ -1,10 +1,11 @@
-"""What happens attempt by attempt: how often each treatment session works, and how many it takes."""
+"""What happens attempt by attempt: how often a negative test follows a treatment session, and how many sessions it takes."""
 
 import pandas as pd
 
-from pipeline.committee.readings import Readings, read_estimates
+from pipeline.committee.picture import headline_share, state_share
+from pipeline.committee.readings import Reading, Readings, read_estimates
 from pipeline.committee.section import draw_shares, make_range, make_section, say_sites
-from pipeline.committee.wording import say_count, say_share, say_why_missing
+from pipeline.committee.wording import join_words, say_count, say_share, say_why_missing
 
 POPULATION = "positional, attempts with a deciding look"
 NUMBERS = {"1": "first", "2": "second", "3": "third", "4+": "fourth or later"}
@@ -18,7 +19,7 @@ def describe_attempts(estimates: dict[str, pd.DataFrame]) -> dict:
     title = "Attempt by attempt"
     if not any(reading.usable for reading in raw.values()):
         return make_section("attempts", title, [f"No share can be given: {say_why_missing(raw['1'])}."])
-    rows = [make_range(f"{name} session".capitalize(), raw[number]) for number, name in NUMBERS.items()]
+    rows = [make_range(_label_session(number, raw[number]), raw[number]) for number in NUMBERS]
     first = raw["1"]
     finding = ""
     if first.usable:
@@ -27,20 +28,36 @@ def describe_attempts(estimates: dict[str, pd.DataFrame]) -> dict:
             "were followed by a negative test."
         )
     figure = draw_shares(
-        rows, key="figure-attempts", title="Share of sessions followed by a negative test", unit="share of sessions"
+        rows,
+        name="figure-attempts",
+        title=_say_headline(raw),
+        unit="share of sessions followed by a negative test",
+        caption="A session is all maneuvers of one day; a negative test is the next deciding look. Ranges take sessions as independent.",
     )
     return make_section(
         "attempts",
         title,
         [
-            "Later sessions are given to those whom earlier ones did not help: a smaller share among them says who is left, "
-            "not that a maneuver wears off.",
+            "Later sessions are given to those who were still positive after earlier ones: a smaller share among them says "
+            "who is left, and nothing about a maneuver.",
             _say_how_many(readings),
         ],
         finding=finding,
         figure=figure,
-        caption="A session is all maneuvers of one day; it worked if the next deciding look was negative. Ranges take sessions as independent.",
     )
+
+
+def _label_session(number: str, reading: Reading) -> str:
+    given = "" if reading.n_episodes is None else f": {reading.n_episodes:,} given"
+    return f"{NUMBERS[number]} session{given}".capitalize()
+
+
+def _say_headline(raw: dict[str, Reading]) -> str:
+    """The first session with a share in words, the last one beside it."""
+    usable = [number for number in NUMBERS if raw[number].usable]
+    first = headline_share(raw[usable[0]], f"{NUMBERS[usable[0]]} sessions followed by a negative test")
+    last = f"; {state_share(raw[usable[-1]], f'of {NUMBERS[usable[-1]]} ones')}" if len(usable) > 1 else ""
+    return first + last
 
 
 def _say_how_many(readings: Readings) -> str:
@@ -54,4 +71,7 @@ def _say_how_many(readings: Readings) -> str:
             told.append(f"{share} % after {reading.estimate:.0f}{limits}")
     if not told:
         return ""
-    return f"If sessions followed until one worked, a model of patients and sites lets expect resolution in {', '.join(told)}."
+    return (
+        "A model in which patients and clinics differ expects, if sessions go on until a negative test follows, these shares to be "
+        f"resolved: {join_words(told)} sessions."
+    )

@@ -4,10 +4,13 @@ from itertools import combinations
 
 import numpy as np
 
-from pipeline.committee.readings import Readings
+from pipeline.committee.picture import find_told, headline_share, make_picture, state_share
+from pipeline.committee.readings import Reading, Readings
 from pipeline.committee.shares import show_median
+from pipeline.committee.standing import CURVE_CAPTION
 from pipeline.committee.strata import (
     choose_days,
+    choose_largest,
     find_size,
     list_comparable,
     list_variables,
@@ -33,6 +36,7 @@ GROUPS = {  # heading of a row of figures: the strata it is made of, by the vari
     "By arm of the canal": [("arm",), ("canal", "arm")],
     "By mechanism": [("mechanism",)],
 }
+PANELS = 6  # small figures in a row of them, of the largest parts; more cannot be taken in, and the table has them
 SPOKEN = 3  # parts named in the sentence over a row of figures; the others are read from the figures
 ENOUGH = 2  # reported days with a share that make a curve worth drawing
 CLOSE = 9  # days nearer than this fraction of the axis leave no room for their numbers
@@ -45,11 +49,14 @@ def describe_whole(readings: Readings, config: Config) -> dict:
     shares = [(f"by day {day}", show_share(readings["all", f"resolved_by_day_{day}"])) for day in curves.days]
     figure = None
     if _count_shares(readings, "all", config) >= ENOUGH:
-        figure = draw_curve(
+        day, share = _find_last(readings, "all", config)
+        figure = make_picture(
+            draw_curve,
             curve,
-            key="curve-all",
-            title="Share of all followed episodes resolved, by day after the first maneuver",
-            description=_describe_curve(readings, "all", config),
+            name="figure-curve-all",
+            title=headline_share(share, f"resolved by day {day}"),
+            told=_describe_curve(readings, "all", config),
+            caption=f"All in the curves: {say_size(readings, 'all')}. {CURVE_CAPTION}",
             until=curves.horizon_day,
             ticks=_choose_ticks((*curves.days, curves.horizon_day), curves.horizon_day),
             size=(340, 240),
@@ -77,7 +84,7 @@ def _describe_group(heading: str, strata: list[str], readings: Readings, config:
     until = config.study.curves.days[-1]
     whole = read_curve(readings, "all", until)
     curves = {stratum: read_curve(readings, stratum, until) for stratum in strata}
-    drawn = [stratum for stratum in strata if _count_shares(readings, stratum, config) >= ENOUGH]
+    drawn = choose_largest(readings, [s for s in strata if _count_shares(readings, s, config) >= ENOUGH], PANELS)
     certain = [stratum for stratum in strata if "unknown" not in split_stratum(stratum).values()]
     return {
         "heading": heading,
@@ -99,6 +106,7 @@ def _list_missing(strata: list[str], readings: Readings, config: Config) -> list
     for stratum in strata:
         some = _count_shares(readings, stratum, config)
         why = "a share on one of the reported days only, in the table" if some else say_why_none(readings, stratum)
+        why = "smaller parts, in the table" if some >= ENOUGH else why
         named.setdefault(why, []).append(name_stratum(stratum, config))
     return [{"why": begin_sentence(why), "names": "; ".join(names)} for why, names in named.items()]
 
@@ -130,16 +138,31 @@ def _draw_panel(stratum: str, curve: Curve, whole: Curve, readings: Readings, co
     """One small figure up to the last reported day, with the whole pool behind it."""
     days = config.study.curves.days
     name = begin_sentence(name_stratum(stratum, config))
-    figure = draw_curve(
+    day, share = _find_last(readings, stratum, config)
+    told = state_share(share, f"resolved by day {day}")
+    figure = make_picture(
+        draw_curve,
         curve,
-        key="curve-" + stratum.replace("=", "-").replace(",", "-"),
-        title=f"{name}: share resolved by day after the first maneuver, beside the whole pool",
-        description=_describe_curve(readings, stratum, config),
+        name="figure-curve-" + stratum.replace("=", "-").replace(",", "-").replace("_", "-"),
+        title=f"{name}: {told}",
+        told=_describe_curve(readings, stratum, config),
+        caption=f"{name}: {say_size(readings, stratum)}. {CURVE_CAPTION} Dashed: the whole pool.",
         until=days[-1],
         ticks=_choose_ticks(days, days[-1]),
         whole=whole,
     )
-    return {"name": name, "size": say_size(readings, stratum), "figure": figure}
+    return {
+        "name": name,
+        "size": f"{begin_sentence(told)}. {begin_sentence(say_size(readings, stratum))}.",
+        "figure": figure,
+    }
+
+
+def _find_last(readings: Readings, stratum: str, config: Config) -> tuple[int, Reading]:
+    """The last reported day with a share, and the share; asked only where there is one."""
+    found = find_told({day: readings[stratum, f"resolved_by_day_{day}"] for day in config.study.curves.days})
+    assert found is not None
+    return found
 
 
 def _choose_ticks(days: tuple[int, ...], until: int) -> list[int]:
@@ -165,7 +188,7 @@ def _say_group(strata: list[str], readings: Readings, config: Config) -> dict[st
     shares = {s: readings[s, f"resolved_by_day_{day}"] for s in strata if readings[s, f"resolved_by_day_{day}"].usable}
     largest = sorted(shares, key=lambda s: -(find_size(readings, s).n_episodes or 0))[:SPOKEN]
     if not largest:
-        return {"sentence": f"No part is large enough for a share resolved by day {day}.", "remark": ""}
+        return {"sentence": f"No share resolved by day {day} can be shown for any of these parts.", "remark": ""}
     said = join_words(f"{name_stratum(s, config)} {say_share(shares[s])}" for s in largest)
     remark = _say_overlap([(shares[s].lower, shares[s].upper) for s in largest])
     return {"sentence": f"Resolved by day {day}: {said}.", "remark": remark}

@@ -2,7 +2,8 @@
 
 import pandas as pd
 
-from pipeline.committee.readings import read_estimates
+from pipeline.committee.picture import state_share
+from pipeline.committee.readings import Reading, read_estimates
 from pipeline.committee.section import draw_shares, make_range, make_section, say_sites
 from pipeline.committee.wording import begin_sentence, say_count, say_percent, say_why_missing
 from schemas.failure import REASON
@@ -31,9 +32,13 @@ def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
     rows = [make_range(begin_sentence(REASON[reason]), then[reason]) for reason in usable]
     figure = draw_shares(
         rows,
-        key="figure-failures",
-        title="Evidence for reasons of failure, at the time",
-        unit="share of failed first sessions",
+        name="figure-failures",
+        title=_say_headline(usable, then),
+        unit="share of failed first sessions with evidence for the reason",
+        caption=(
+            f"{say_count(then[usable[0]].n_episodes)} failed first sessions{say_sites(then[usable[0]])}. At the time: only what was known on "
+            "the day on which the failure was seen. Evidence, no verdict. Ranges take episodes as independent."
+        ),
     )
     first = then[usable[0]]
     none = [
@@ -52,12 +57,25 @@ def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
             _say_hindsight(then, later),
         ],
         figure=figure,
-        caption="At the time: only what was known on the day on which the failure was seen. Ranges take episodes as independent.",
         notes=[
             f"Evidence in no record: {'; '.join(none)}." if none else "",
             f"Hidden: {'; '.join(hidden)}." if hidden else "",
         ],
     )
+
+
+def _say_headline(usable: list[str], then: dict[str, Reading]) -> str:
+    """The most frequent reason alone only where its range lies above that of the next; else the two together."""
+    named = [reason for reason in usable if reason != "undetermined"]
+    if not named:
+        return f"The records point to no reason in {state_share(then['undetermined'], 'of failed first sessions')}"
+    told = [f"{REASON[reason]} in {state_share(then[reason], '').strip()}" for reason in named[:2]]
+    if len(named) == 1:
+        return f"The records point to one reason: {told[0]}"
+    first, second = (then[reason] for reason in named[:2])
+    if first.lower is not None and second.upper is not None and first.lower > second.upper:
+        return f"The records point most often to one reason: {told[0]}"
+    return f"No one reason stands out: {told[0]}; {told[1]}"
 
 
 def _say_never_looked(estimates: dict[str, pd.DataFrame]) -> str:

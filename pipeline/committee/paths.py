@@ -2,9 +2,11 @@
 
 import pandas as pd
 
+from pipeline.committee.picture import make_picture
 from pipeline.committee.readings import Readings, read_estimates
 from pipeline.committee.section import make_section, say_sites
-from pipeline.committee.wording import mark_missing, name_maneuver, say_count, say_why_missing, show_share
+from pipeline.committee.standing import PATHS_CAPTION
+from pipeline.committee.wording import count_words, mark_missing, name_maneuver, say_count, say_why_missing, show_share
 from pipeline.figures.bars import Bar, draw_bars
 from schemas.study import Config
 
@@ -32,7 +34,7 @@ def describe_paths(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
             "Whoever chose a path had reasons that the figures do not show: they describe, and do not compare.",
         ],
         panels=[_draw_branch(family, sizes[family], readings, config) for family in kept],
-        caption="Each bar lies within the one it was taken from. Blue is resolved, grey stays unknown or has no further session.",
+        caption=PATHS_CAPTION,
     )
 
 
@@ -74,7 +76,15 @@ def _draw_branch(family: str, size: int, readings: Readings, config: Config) -> 
         bars.append(Bar(label, mark_missing(reading) if number is None else say_count(number), start, number, tone))
         start += number or 0
     share = readings[path, "share_resolved_at_next_look"]
-    told = "; ".join(f"{bar.label} {bar.number}" for bar in bars)
-    figure = draw_bars(bars, whole=size, key=f"path-{family}", title=f"What followed {name}", description=told)
-    note = f"{show_share(share)} negative at the next look" if share.usable else ""
+    told = "; ".join(f"{bar.label} {bar.number}" for bar in bars) + "."
+    looked = "" if share.n_episodes is None else f" of {say_count(share.n_episodes)} looked at next"
+    note = (
+        f"{show_share(share)}{looked} had a negative test"
+        if share.usable
+        else "how many had a negative test next is not shown"
+    )
+    title = f"{name}, {count_words(size, 'episode')}: {note}"
+    figure = make_picture(
+        draw_bars, bars, name=f"figure-path-{family}", title=title, told=told, caption=PATHS_CAPTION, whole=size
+    )
     return {"name": name, "size": note, "figure": figure}

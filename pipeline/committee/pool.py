@@ -2,7 +2,9 @@
 
 import pandas as pd
 
+from pipeline.committee.picture import make_picture
 from pipeline.committee.readings import Readings, read_estimates
+from pipeline.committee.standing import FLOW_CAPTION
 from pipeline.committee.wording import (
     SHORT,
     VARIABLES,
@@ -22,6 +24,7 @@ SPLITS = {  # each whole: the part that stays, and what leaves
     "stored": ("positional", ("probable_non_positional", "undetermined")),
     "positional": ("followed", ("untreated", "incomplete_record", "never_positive", "not_looked")),
 }
+MANEUVERS = 10  # first maneuvers in their table, the most used ones
 TABLES = {  # what describes all stored episodes, and what only those of positional vertigo have
     "stored": ("age", "sex", "cause"),
     "positional": ("canal", "side", "arm", "arm_basis", "mechanism", "certainty", "first_maneuver"),
@@ -34,7 +37,7 @@ def describe_flow(estimates: dict[str, pd.DataFrame]) -> dict:
     return {"figure": _draw_flow(flow), "sentences": _say_flow(flow)}
 
 
-def _draw_flow(flow: Readings) -> str | None:
+def _draw_flow(flow: Readings) -> dict | None:
     """The whole, then at each step what leaves and what stays: from the left edge what stays, after it what leaves.
 
     A hidden number takes no place, so that no bar's place tells it.
@@ -50,8 +53,13 @@ def _draw_flow(flow: Readings) -> str | None:
             place += numbers.get(term, 0)
         bars.append(_make_bar(stays, numbers, 0, "kept"))
     said = begin_sentence("; ".join(f"{bar.label} {bar.number}" for bar in bars))
-    return draw_bars(
-        bars, whole=numbers["handed_in"], key="figure-flow", title="Where the episodes went", description=said
+    whole = numbers["handed_in"]
+    if "followed" in numbers:
+        title = f"Of {say_count(whole)} episodes handed in, {say_count(numbers['followed'])} are in the curves"
+    else:
+        title = f"{say_count(whole)} episodes were handed in; how many are in the curves is hidden"
+    return make_picture(
+        draw_bars, bars, name="figure-flow", title=title, told=f"{said}.", caption=FLOW_CAPTION, whole=whole
     )
 
 
@@ -96,18 +104,23 @@ def describe_people(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
 
 def _tabulate_variable(variable: str, strata: list[str], readings: Readings, population: str, config: Config) -> dict:
     """One small table, in the order of the codes; maneuvers by use, and the many rare ones in one row."""
-    rows, rare = [], []
+    rows, rare, less = [], [], 0
     if variable == "first_maneuver":
         rare = [s for s in strata if not readings[s, "share"].usable]
         shown = sorted(set(strata) - set(rare), key=lambda s: (-(readings[s, "share"].n_events or 0), s))
+        shown, less = shown[:MANEUVERS], len(shown[MANEUVERS:])
     else:
         shown = sorted(strata, key=order_stratum)
     for stratum in shown:
         share = readings[stratum, "share"]
         cells = [say_count(share.n_events), say_percent(share.estimate)] if share.usable else [mark_missing(share), "–"]
         rows.append({"name": begin_sentence(name_value(variable, stratum.partition("=")[2], config)), "cells": cells})
+    if less:
+        rows.append({"name": f"{count_words(less, 'rarer one')}: technical report", "cells": ["–", "–"]})
     if rare:
-        rows.append({"name": f"Each of {count_words(len(rare), 'other')}", "cells": ["hidden", "–"]})
+        rows.append(
+            {"name": f"Each of {count_words(len(rare), 'other' if shown else 'maneuver')}", "cells": ["hidden", "–"]}
+        )
     whole = "of all stored" if population == "stored" else "of positional vertigo"
     return {"name": VARIABLES[variable], "whole": whole, "rows": rows}
 

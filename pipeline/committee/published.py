@@ -4,16 +4,21 @@ import pandas as pd
 
 from pipeline.committee.readings import Reading, Readings, read_estimates
 from pipeline.committee.section import draw_shares, make_range, make_section
-from pipeline.committee.wording import name_maneuver
+from pipeline.committee.wording import count_words, name_maneuver
+from pipeline.figures.ranges import Range
 from schemas.published import Trial
 from schemas.study import Config
+
+CAPTION = "Hollow square: printed result of the trial. Dot: this pool. Lines: 95 % ranges; within a wide one nearly any share lies."
+MOST = 8  # comparisons shown, the first ones in the order of the plan; the technical report has all
+SIDE_BY_SIDE = 4  # comparisons in one figure; more would not fit on paper beside each other
 
 
 def describe_published(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     """For each arm of a trial that has its like in the pool, both shares resolved by the day of the trial."""
     title = "Beside published trials"
     printed, own = (_read(estimates, population) for population in ("published", "positional"))
-    rows, sources = [], []
+    pairs, sources = [], []
     for name, trial in config.published.trials.items():
         term = f"resolved_by_day_{trial.day}"
         for arm in trial.arms:
@@ -24,21 +29,16 @@ def describe_published(estimates: dict[str, pd.DataFrame], config: Config) -> di
             number = len(sources) + 1
             label = f"Trial {number}, {_say_endpoint(trial)}: {arm.events}/{arm.total}"
             heading = f"{name_maneuver(arm.family, config)}, day {trial.day}"
-            rows.append(make_range(label, theirs, kind="other", heading=heading))
-            rows.append(make_range(_say_own(ours), ours))
+            pairs.append((make_range(label, theirs, kind="other", heading=heading), make_range(_say_own(ours), ours)))
             sources.append(f"{number}. {trial.citation}")
-    if not rows:
+    if not pairs:
         return make_section(
             "published",
             title,
             ["No arm of a published trial has its like in this pool with a number that can be shown."],
         )
-    figure = draw_shares(
-        rows,
-        key="figure-published",
-        title="Share resolved in trials and in this pool",
-        unit="share resolved by the day of the trial",
-    )
+    parts = [pairs[start : start + SIDE_BY_SIDE] for start in range(0, min(len(pairs), MOST), SIDE_BY_SIDE)]
+    more = len(pairs) - MOST
     return make_section(
         "published",
         title,
@@ -46,10 +46,33 @@ def describe_published(estimates: dict[str, pd.DataFrame], config: Config) -> di
             "Trials chose their patients, looked at all of them on one day and allotted treatment by chance; clinics did none of this. A difference is "
             "to be expected and says nothing of how well anybody treats.",
         ],
-        figure=figure,
-        caption="Hollow square: printed result of the trial. Dot: this pool.",
-        notes=["Trials: " + "; ".join(dict.fromkeys(sources)) + "."],
+        panels=[_draw_part(number, part, _name_sources(part, sources)) for number, part in enumerate(parts, 1)],
+        caption=CAPTION,
+        notes=[
+            "Trials: " + "; ".join(sources[:MOST]) + ".",
+            f"{count_words(more, 'further comparison')} in the technical report only." if more > 0 else "",
+        ],
     )
+
+
+def _draw_part(number: int, part: list[tuple[Range, Range]], trials: str) -> dict:
+    """A few trials with the pool beside each; the title counts, and says nothing of who does better."""
+    within = sum(ours.low <= theirs.middle <= ours.high for theirs, ours in part if ours.low is not None)
+    title = f"{within} of {len(part)} printed shares lie within the pool's 95 % range"
+    figure = draw_shares(
+        [row for pair in part for row in pair],
+        name=f"figure-published-{number}",
+        title=title,
+        unit="share resolved by the day of the trial",
+        caption=f"{CAPTION} {trials}",
+    )
+    return {"name": title, "size": "", "figure": figure}
+
+
+def _name_sources(part: list[tuple[Range, Range]], sources: list[str]) -> str:
+    """The sources of the trials in a part: '1. Lynn S et al. ...'."""
+    numbers = {theirs.label.partition(",")[0].removeprefix("Trial ") for theirs, _ in part}
+    return "; ".join(source for source in sources if source.partition(".")[0] in numbers) + "."
 
 
 def _read(estimates: dict[str, pd.DataFrame], population: str) -> Readings:

@@ -15,22 +15,25 @@ from pipeline.committee.readings import Readings, read_estimates
 from pipeline.committee.second_line import describe_second_line
 from pipeline.committee.shares import list_columns, tabulate_endpoints, tabulate_first_maneuvers, tabulate_shares
 from pipeline.committee.sites import describe_sites
-from pipeline.committee.strata import choose_days, find_size, list_variables, say_why_none
+from pipeline.committee.strata import choose_days, find_size, list_variables, say_size, say_why_none
 from pipeline.committee.wording import count_words, join_words, name_stratum, say_count, say_share, split_stratum
 from schemas import codes
 from schemas.study import Config, Resolution
 
 
-def compose_report(estimates: dict[str, pd.DataFrame], config: Config, used: dict[str, str]) -> dict:
+def compose_report(
+    estimates: dict[str, pd.DataFrame], config: Config, used: dict[str, str], *, invented: bool = False
+) -> dict:
     """What `committee.html.j2` shows: plain texts, tables as lists, figures as SVG.
 
     `estimates` are disclosed ones (schemas.estimate.Estimates) by analysis; nothing is computed from them but their
-    words and places in a figure. `used` are the fingerprints and versions behind them.
+    words and places in a figure. `used` are the fingerprints and versions behind them; `invented` is true of the demonstration pool only.
     """
     study = config.study
     readings = read_estimates(estimates, "resolution_curves", "positional", study.resolution.primary)
     return {
         "title": study.title,
+        "invented": standing.INVENTED if invented else "",
         "answer": _say_answer(estimates, readings, config),
         "flow": describe_flow(estimates),
         "people": describe_people(estimates, config),
@@ -54,7 +57,8 @@ def compose_report(estimates: dict[str, pd.DataFrame], config: Config, used: dic
         "resolution": _say_resolution(study.resolution),
         "standing": {
             "answer_note": standing.ANSWER_NOTE,
-            "flow_caption": standing.FLOW_CAPTION,
+            "cannot": standing.CANNOT,
+            "choice": standing.CHOICE,
             "how_to_read": standing.HOW_TO_READ,
             "not_compared": standing.NOT_COMPARED,
             "red_flags": standing.RED_FLAGS,
@@ -73,7 +77,7 @@ def _say_answer(estimates: dict[str, pd.DataFrame], readings: Readings, config: 
     shares = {day: readings["all", f"resolved_by_day_{day}"] for day in choose_days(config.study.curves.days)}
     told = [f"{say_share(share)} by day {day}" for day, share in shares.items() if share.usable]
     if not told:
-        return [f"This pool does not yet tell how soon positional vertigo resolves: {say_why_none(readings, 'all')}."]
+        return [f"This report cannot tell how soon positional vertigo resolves: {say_why_none(readings, 'all')}."]
     size = find_size(readings, "all")
     sites = "" if size.n_sites is None else f" from {count_words(size.n_sites, 'site')}"
     said = [
@@ -124,7 +128,9 @@ def _say_canals(readings: Readings, config: Config) -> str:
     canals = [s for s in readings.strata() if list_variables(s) == ("canal",) and readings[s, term].usable]
     canals = [s for s in canals if split_stratum(s)["canal"] in ("posterior", "lateral", "anterior")]
     canals.sort(key=lambda s: (-(find_size(readings, s).n_episodes or 0), s))
-    said = [f"{say_share(readings[s, term])} in the {name_stratum(s, config)}" for s in canals[:2]]
+    said = [
+        f"{say_share(readings[s, term])} in the {name_stratum(s, config)} ({say_size(readings, s)})" for s in canals[:2]
+    ]
     return f"By day {day} it was {join_words(said)}." if said else ""
 
 

@@ -2,12 +2,27 @@
 
 import pandas as pd
 
+from pipeline.committee.picture import state_share
 from pipeline.committee.readings import Reading, Readings, read_estimates
 from pipeline.committee.section import draw_shares, make_range, make_section, say_points, say_sites
-from pipeline.committee.wording import begin_sentence, join_words, name_maneuver, say_count, say_why_missing
+from pipeline.committee.standing import CHOICE
+from pipeline.committee.wording import (
+    begin_sentence,
+    count_words,
+    join_words,
+    name_maneuver,
+    say_count,
+    say_why_missing,
+)
+from pipeline.figures.ranges import Range
 from schemas.study import Config
 
 POPULATION = "positional, first session failed"
+TOGETHER = 2  # whole pool and variants that stand in one figure
+CAPTION = (
+    "Dot: the same again. Hollow square: another maneuver. Weighted so that those treated in either way are alike in what was recorded "
+    "before: canal and arm, first maneuver, age, time since onset and more. What was not recorded may still differ."
+)
 VARIANTS = {
     "posterior_long_arm": "posterior canal, long arm",
     "short_arm_by_sitting_up": "short arm by findings on sitting up",
@@ -26,7 +41,7 @@ def describe_second_line(estimates: dict[str, pd.DataFrame], config: Config) -> 
     compared = read_estimates(estimates, "second_line", POPULATION, endpoint, "repeat")
     title = "After a failed first maneuver: repeat or change"
     day = config.study.second_line.primary_day
-    rows, missing = [], []
+    rows, missing = {}, []
     for stratum in readings.strata():
         name = _name_stratum(stratum, config)
         repeat, change = (readings[stratum, f"risk_{arm}_day_{day}"] for arm in ("repeat", "change"))
@@ -35,53 +50,93 @@ def describe_second_line(estimates: dict[str, pd.DataFrame], config: Config) -> 
         if not (repeat.usable and change.usable):
             missing.append((say_why_missing(change if repeat.usable else repeat), name))
             continue
-        rows.append(make_range("The same again", repeat, heading=begin_sentence(name)))
-        rows.append(make_range(_name_change(stratum, config), change, kind="other"))
+        rows[stratum] = (
+            make_range(f"The same again{_say_size(repeat)}", repeat, heading=begin_sentence(name)),
+            make_range(f"{_name_change(stratum, config)}{_say_size(change)}", change, kind="other"),
+        )
     failed = readings["all", "failed_first_session"]
-    sentences = [_say_choices(readings, failed), _say_effective(readings), _say_e_value(compared, day)]
+    sentences = [_say_choices(readings, failed), _say_effective(readings), _say_e_value(compared, day), CHOICE]
     notes = [f"{begin_sentence(why)}: {'; '.join(names)}." for why, names in _group(missing).items()]
     if not rows:
         return make_section("second-line", title, [*sentences, "No comparison can be made in this pool."], notes=notes)
-    figure = draw_shares(
-        rows,
-        key="figure-second-line",
-        title=f"Share resolved within {day} days of the second session",
-        unit=f"resolved within {day} days of the second session",
-    )
+    strata = list(rows)
+    first = strata if len(strata) <= TOGETHER else strata[:1]
+    figure = _draw(rows, first, "figure-second-line", _say_headline(readings, compared, day), day)
+    rest = strata[len(first) :]
+    parts = [rest[start : start + TOGETHER] for start in range(0, len(rest), TOGETHER)]
     return make_section(
         "second-line",
         title,
         sentences,
         finding=_say_difference(compared["all", f"risk_difference_day_{day}"], day),
         figure=figure,
-        caption=(
-            "Weighted so that those treated in either way are alike in what was recorded before: canal and arm, first maneuver, age, "
-            "time since onset and more. What was not recorded may still differ."
-        ),
         notes=notes,
+        panels=[_draw_variants(number, part, rows, compared, day) for number, part in enumerate(parts, 1)],
     )
+
+
+def _draw(rows: dict[str, tuple[Range, Range]], strata: list[str], name: str, title: str, day: int) -> dict:
+    unit = f"resolved within {day} days of the second session"
+    return draw_shares([row for s in strata for row in rows[s]], name=name, title=title, unit=unit, caption=CAPTION)
+
+
+def _draw_variants(number: int, part: list[str], rows: dict, compared: Readings, day: int) -> dict:
+    """Some variants in a figure of their own; its title counts in how many the two are told apart."""
+    differences = [compared[stratum, f"risk_difference_day_{day}"] for stratum in part]
+    apart = sum(_is_apart(difference) for difference in differences)
+    title = f"Repeating and changing are told apart in {apart or 'none'} of {count_words(len(part), 'variant')}"
+    return {"name": title, "size": "", "figure": _draw(rows, part, f"figure-second-line-{number}", title, day)}
+
+
+def _is_apart(difference: Reading) -> bool:
+    """Whether the range of a difference leaves out none, in whole percentage points."""
+    if not difference.usable or difference.lower is None or difference.upper is None:
+        return False
+    return not round(100 * difference.lower) <= 0 <= round(100 * difference.upper)
 
 
 def _say_difference(difference: Reading, day: int) -> str:
     if not difference.usable or difference.lower is None:
         return ""
     low, high = round(100 * difference.lower), round(100 * difference.upper)
-    if low <= 0 <= high:
+    size = (
+        ""
+        if difference.n_episodes is None
+        else f" ({count_words(difference.n_episodes, 'episode')}{say_sites(difference)})"
+    )
+    if not _is_apart(difference):
         return (
-            f"After a failed first maneuver the pool does not tell repeating from changing: the difference in the share resolved within {day} days may lie anywhere "
-            f"from {_say_side(difference.lower)} to {_say_side(difference.upper)}."
+            f"After a failed first maneuver{size} the pool does not tell repeating from changing: the difference in the share resolved "
+            f"within {day} days may lie anywhere from {_say_side(difference.lower)} to {_say_side(difference.upper)}."
         )
     more = "followed by another" if difference.estimate > 0 else "repeated"
     return (
         f"Where a failed first maneuver was {more}, {say_points(difference.estimate)} more were resolved within {day} days "
-        f"({min(abs(low), abs(high))} to {max(abs(low), abs(high))}). That is an association, not an effect that was shown."
+        f"({min(abs(low), abs(high))} to {max(abs(low), abs(high))}){size}. That is an association; it does not show why."
     )
+
+
+def _say_headline(readings: Readings, compared: Readings, day: int) -> str:
+    """What the figure shows of all variants: an order only where the range of the difference allows one."""
+    repeat, change = (readings["all", f"risk_{arm}_day_{day}"] for arm in ("repeat", "change"))
+    if not (repeat.usable and change.usable):
+        return f"Repeating and changing in single variants, resolved within {day} days; for all together there is no number"
+    beside = f"{state_share(repeat, 'after the same again')}, {state_share(change, 'after another')}"
+    difference = compared["all", f"risk_difference_day_{day}"]
+    if not _is_apart(difference):
+        return f"Repeating and changing are not told apart by day {day}: {beside}"
+    more = "after another maneuver" if difference.estimate > 0 else "after the same again"
+    return f"More were resolved {more} by day {day}, an association: {beside}"
+
+
+def _say_size(reading: Reading) -> str:
+    return "" if reading.n_episodes is None else f": {count_words(reading.n_episodes, 'episode')}"
 
 
 def _say_side(difference: float) -> str:
     if round(100 * difference) == 0:
         return "none"
-    return f"{say_points(difference)} in favour of {'changing' if difference > 0 else 'repeating'}"
+    return f"{say_points(difference)} more after {'changing' if difference > 0 else 'repeating'}"
 
 
 def _say_choices(readings: Readings, failed: Reading) -> str:
@@ -104,7 +159,7 @@ def _say_effective(readings: Readings) -> str:
     sizes = [readings["all", f"effective_n_{arm}"] for arm in ("repeat", "change")]
     if not all(size.usable for size in sizes):
         return ""
-    told = " and ".join(f"{size.estimate:.0f}" for size in sizes)
+    told = " and ".join(f"{size.estimate:,.0f}" for size in sizes)
     return f"After weighting the two groups tell as much as {told} unweighted episodes."
 
 
@@ -114,7 +169,7 @@ def _say_e_value(readings: Readings, day: int) -> str:
     if not (value.usable and limit.usable) or limit.estimate <= 1:
         return ""
     return (
-        f"Something unrecorded that goes with both the choice and the outcome {value.estimate:.1f} times as often could explain all of the "
+        f"Something unrecorded that goes with both the choice and the outcome {value.estimate:.1f} times as often could make up all of the "
         f"difference (E-value; {limit.estimate:.1f} times for the end of the range)."
     )
 

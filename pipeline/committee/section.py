@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from pipeline.committee.picture import make_picture
 from pipeline.committee.readings import Reading
 from pipeline.committee.wording import BLANK, mark_missing, show_share
 from pipeline.figures.ranges import Range, draw_ranges
@@ -15,12 +16,12 @@ def make_section(
     sentences: Sequence[str],
     *,
     finding: str = "",
-    figure: str | None = None,
+    figure: dict | None = None,
     caption: str = "",
     notes: Sequence[str] = (),
     panels: Sequence[dict] = (),
 ) -> dict:
-    """What the template's part for a section shows; empty sentences are left out."""
+    """What the template's part for a section shows; empty sentences are left out, and `caption` is that of the `panels`."""
     return {
         "key": key,
         "title": title,
@@ -47,18 +48,11 @@ def make_range(label: str, reading: Reading, *, kind: str = "own", heading: str 
     )
 
 
-def draw_shares(ranges: Sequence[Range], *, key: str, title: str, unit: str, reference: float | None = None) -> str:
-    """Shares with their ranges as a figure, described by its own rows."""
+def draw_shares(ranges: Sequence[Range], *, name: str, title: str, unit: str, caption: str) -> dict:
+    """Shares with their ranges as a picture, told by its own rows."""
     told = "; ".join(f"{row.heading + ': ' if row.heading else ''}{row.label} {row.number}" for row in ranges)
-    return draw_ranges(
-        ranges,
-        key=key,
-        title=title,
-        description=f"{told}. Ranges are 95 % limits.",
-        unit=unit,
-        reference=reference,
-        **PERCENT,
-    )
+    told = f"{told}. Ranges are 95 % limits."
+    return make_picture(draw_ranges, ranges, name=name, title=title, told=told, caption=caption, unit=unit, **PERCENT)
 
 
 def say_sites(reading: Reading) -> str:

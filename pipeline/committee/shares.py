@@ -3,12 +3,13 @@
 import pandas as pd
 
 from pipeline.committee.readings import Reading, Readings, read_estimates
-from pipeline.committee.strata import find_size, list_comparable, list_variables
+from pipeline.committee.strata import choose_largest, find_size, list_comparable, list_variables
 from pipeline.committee.wording import (
     BLANK,
     SHORT,
     VARIABLES,
     begin_sentence,
+    count_words,
     mark_missing,
     name_stratum,
     say_count,
@@ -17,26 +18,43 @@ from pipeline.committee.wording import (
 from schemas import codes
 from schemas.study import Config
 
+MOST = 8  # rows of one way of dividing the pool, and of first maneuvers: the largest; all are in the technical report
+
 
 def tabulate_shares(readings: Readings, config: Config) -> list[dict]:
     """Parts of one table: the whole pool, then each way of dividing it; strata without any share are left out."""
-    parts: dict[str, list[dict]] = {}
+    parts: dict[str, list[str]] = {}
     for stratum in list_comparable(readings):
         variables = list_variables(stratum)
         if variables != ("first_maneuver",) and _has_share(readings, stratum, config):
             heading = begin_sentence(" and ".join(VARIABLES.get(v, v).lower() for v in variables)) or "Whole pool"
-            parts.setdefault(heading, []).append(_tabulate_stratum(readings, stratum, config))
-    return [{"heading": heading, "rows": rows} for heading, rows in parts.items()]
+            parts.setdefault(heading, []).append(stratum)
+    return [_tabulate_part(heading, strata, readings, config) for heading, strata in parts.items()]
+
+
+def _tabulate_part(heading: str, strata: list[str], readings: Readings, config: Config) -> dict:
+    shown = choose_largest(readings, strata, MOST)
+    return {
+        "heading": heading,
+        "rows": [_tabulate_stratum(readings, stratum, config) for stratum in shown],
+        "smaller": _say_smaller(len(strata) - len(shown), heading),
+    }
+
+
+def _say_smaller(number: int, heading: str) -> str:
+    """How many parts are in the technical report only; nothing if none is."""
+    return f"{heading}: {count_words(number, 'smaller part')} in the technical report only." if number else ""
 
 
 def tabulate_first_maneuvers(readings: Readings, config: Config) -> dict:
     """Rows by the first maneuver, most used first, and the names of those without numbers."""
     strata = [s for s in readings.strata() if list_variables(s) == ("first_maneuver",)]
     strata.sort(key=lambda s: (-(find_size(readings, s).n_episodes or 0), s))
-    shown = [s for s in strata if _has_share(readings, s, config)]
+    told = [s for s in strata if _has_share(readings, s, config)]
     return {
-        "rows": [_tabulate_stratum(readings, s, config) for s in shown],
-        "missing": [name_stratum(s, config) for s in strata if s not in shown],
+        "rows": [_tabulate_stratum(readings, s, config) for s in told[:MOST]],
+        "missing": [name_stratum(s, config) for s in strata if s not in told],
+        "smaller": _say_smaller(len(told[MOST:]), "First maneuver"),
     }
 
 

@@ -2,10 +2,13 @@
 
 import pandas as pd
 
+from pipeline.committee.picture import state_share
 from pipeline.committee.readings import Reading, Readings, read_estimates
 from pipeline.committee.section import draw_shares, make_range, make_section
-from pipeline.committee.wording import count_words, say_percent, say_why_missing
+from pipeline.committee.wording import begin_sentence, count_words, say_percent, say_why_missing
 from schemas.study import Config
+
+MOST = 8  # clinics drawn, the first letters, which are drawn by lot; more would make no other picture, only a longer one
 
 
 def describe_sites(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
@@ -15,18 +18,20 @@ def describe_sites(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     term = f"smoothed_by_day_{day}"
     sites = [s for s in readings.strata() if s != "all" and readings[s, term].usable]
     sites.sort(key=lambda s: (len(s), s))
+    drawn = sites[:MOST]
     mean, further = readings["all", term], readings["all", f"{term}_further_site"]
     if not mean.usable:
         return make_section("sites", title, [f"Clinics cannot be compared in this pool: {say_why_missing(mean)}."])
-    rows = [make_range(f"Clinic {s.removeprefix('site=')}", readings[s, term]) for s in sites]
+    rows = [make_range(f"Clinic {s.removeprefix('site=')}", readings[s, term]) for s in drawn]
     rows.append(make_range("Mean of clinics", mean, kind="whole"))
     if further.usable:
         rows.append(make_range("A further clinic like these", further, kind="further"))
     figure = draw_shares(
         rows,
-        key="figure-sites",
-        title=f"Share resolved by day {day}, clinic by clinic",
+        name="figure-sites",
+        title=_say_headline(mean, further, day),
         unit=f"share resolved by day {day}",
+        caption="Diamond: mean of all clinics. Dashed: the range in which a further clinic may lie.",
     )
     compared = readings["all", f"{term}_sites_pooled"]
     hidden = int(compared.estimate) - len(sites) if compared.usable else 0
@@ -40,12 +45,25 @@ def describe_sites(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
         ],
         finding=_say_further(further, day),
         figure=figure,
-        caption="Diamond: mean of all clinics. Dashed: the range in which a further clinic may lie.",
         notes=[
+            f"Not drawn, but in the mean: {count_words(len(sites) - MOST, 'further clinic')}."
+            if len(sites) > MOST
+            else "",
             f"The share of {count_words(hidden, 'clinic')} is hidden to protect small groups; it is in the mean."
             if hidden > 0
-            else ""
+            else "",
         ],
+    )
+
+
+def _say_headline(mean: Reading, further: Reading, day: int) -> str:
+    said = state_share(
+        mean, f"resolved by day {day} in the mean of {'all' if mean.n_sites is None else mean.n_sites} clinics"
+    )
+    if not further.usable or further.lower is None:
+        return begin_sentence(said)
+    return begin_sentence(
+        f"{said}, {say_percent(further.lower)} to {say_percent(further.upper)} possible in a further one"
     )
 
 
@@ -63,5 +81,5 @@ def _say_beyond_chance(estimates: dict[str, pd.DataFrame], config: Config, day: 
         return ""
     many = f"{count_words(spread.n_sites, 'clinic')} large enough" if spread.n_sites else "clinics large enough"
     if spread.note and "more than chance" in spread.note:
-        return f"Among {many}, results vary more around what their case mix lets expect than chance alone explains."
-    return f"Among {many}, results vary around what their case mix lets expect about as much as chance alone would make them."
+        return f"Among {many}, results vary more around what is expected from their case mix than chance alone would make them."
+    return f"Among {many}, results vary around what is expected from their case mix about as much as chance alone would make them."

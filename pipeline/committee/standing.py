@@ -4,9 +4,20 @@ from schemas.study import Study
 
 ANSWER_NOTE = (
     "“Between” gives the 95 % range. These are associations in recorded care: they do not show what a maneuver does, and they are no "
-    "advice for one patient."
+    "advice for one patient. A new neurological sign needs urgent assessment by local rules; local protocols and licensed practice come "
+    "first. The cautions below say more."
 )
-FLOW_CAPTION = "Each bar lies within the one it was taken from. Blue goes on, grey leaves, brown is kept apart."
+CANNOT = (
+    "What this pool cannot say: which maneuver to prefer, how many would have become well without one, or how one patient will fare. "
+    "Who was given which maneuver was not left to chance, and resolution is seen only when somebody looks."
+)
+CHOICE = (
+    "Which maneuver to give is for the licensed practitioner and the local protocol; these numbers do not decide it."
+)
+INVENTED = "A demonstration with invented data: nobody in this pool exists, and no number here says anything about real patients."
+CURVE_CAPTION = "Days after the first maneuver. Line: share resolved. Band: its 95 % range."
+FLOW_CAPTION = "Each bar lies within the one it was taken from. Filled: goes on. Hollow: leaves. Striped: probably not positional vertigo, kept apart."
+PATHS_CAPTION = "Each bar lies within the one it was taken from. Filled: resolved. Striped: another session. Hollow: unknown, or no further session."
 HOW_TO_READ = (
     "How to read the figures: the strong line is the estimated share resolved; the pale band is its 95 % range. Where a darker zone opens "
     "above the line, nobody looked in between, and the share may be anywhere in the zone; words and tables give its lower end. A line "

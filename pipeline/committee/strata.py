@@ -52,6 +52,13 @@ def say_why_none(readings: Readings, stratum: str) -> str:
     return say_why_missing(reasons[0] if reasons else Reading())
 
 
+def choose_largest(readings: Readings, strata: list[str], most: int) -> list[str]:
+    """At most `most` strata, those with the most episodes, in the order in which they were given."""
+    sizes = {stratum: find_size(readings, stratum).n_episodes or 0 for stratum in strata}
+    largest = sorted(strata, key=lambda stratum: (-sizes[stratum], strata.index(stratum)))[:most]
+    return [stratum for stratum in strata if stratum in largest]
+
+
 def say_short_arm(readings: Readings) -> list[str]:
     """How the short arm was told, where any stratum is called short; the definitions are never added up."""
     short = [s for s in readings.strata() if split_stratum(s).get("arm") == "short"]

@@ -120,7 +120,8 @@ def say_share(reading: Reading) -> str:
     about = about if about[0].isalpha() else f"about {about}"
     if reading.lower is None or reading.upper is None:
         return about
-    return f"{about} (between {100 * reading.lower:.0f} and {100 * reading.upper:.0f}{BLANK}%)"
+    low, high = say_limits(reading.lower, reading.upper)
+    return f"{about} (between {low} and {high}{BLANK}%)"
 
 
 def show_share(reading: Reading) -> str:
@@ -129,7 +130,14 @@ def show_share(reading: Reading) -> str:
         return mark_missing(reading)
     if reading.lower is None or reading.upper is None:
         return say_percent(reading.estimate)
-    return f"{say_percent(reading.estimate)} ({100 * reading.lower:.0f}{BLANK}to{BLANK}{100 * reading.upper:.0f})"
+    low, high = say_limits(reading.lower, reading.upper)
+    return f"{say_percent(reading.estimate)} ({low}{BLANK}to{BLANK}{high})"
+
+
+def say_limits(lower: float, upper: float) -> tuple[str, str]:
+    """Limits of a share in percent; with a decimal where both would round to none or to all."""
+    digits = 1 if upper < 0.01 or lower > 0.99 else 0
+    return f"{100 * lower:.{digits}f}", f"{100 * upper:.{digits}f}"
 
 
 def say_count(number: float | None) -> str:

@@ -55,7 +55,7 @@ def add_how_to(book: Workbook) -> None:
         sheet.append([line])
     sheet["A1"].font = STRONG
     _wrap(sheet, (110,))
-    _close(sheet)
+    close_sheet(sheet)
 
 
 def add_example(book: Workbook, entries: Sequence[Entry]) -> None:
@@ -75,7 +75,7 @@ def add_example(book: Workbook, entries: Sequence[Entry]) -> None:
             _add_rows(sheet, [e.column for e in columns], [[_cell(e, row) for e in columns] for row in rows])
     for position in range(1, sheet.max_column + 1):
         sheet.column_dimensions[get_column_letter(position)].width = 24 if position == 1 else 17
-    _close(sheet)
+    close_sheet(sheet)
 
 
 def add_dictionary(book: Workbook, entries: Sequence[Entry]) -> None:
@@ -92,7 +92,7 @@ def add_dictionary(book: Workbook, entries: Sequence[Entry]) -> None:
     sheet.page_setup.orientation, sheet.page_setup.fitToHeight = "landscape", 0
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
     sheet.print_title_rows = "1:1"
-    _close(sheet)
+    close_sheet(sheet)
 
 
 def add_lists(book: Workbook, entries: Sequence[Entry]) -> dict[str, str]:
@@ -107,7 +107,7 @@ def add_lists(book: Workbook, entries: Sequence[Entry]) -> dict[str, str]:
         paint_header(sheet[f"{meaning}1"], needed=False)
         sheet.column_dimensions[code].width, sheet.column_dimensions[meaning].width = 30, 70
         ranges[entry.column] = f"{LISTS}!${code}$2:${code}${len(entry.codes) + 1}"
-    _close(sheet)
+    close_sheet(sheet)
     return ranges
 
 
@@ -137,17 +137,18 @@ def _wrap(sheet: Worksheet, widths: Sequence[int]) -> None:
     for position, width in enumerate(widths, 1):
         sheet.column_dimensions[get_column_letter(position)].width = width
     for number, row in enumerate(sheet.iter_rows(max_col=len(widths)), 1):
-        lines = [_count_lines(cell.value or "", width) for cell, width in zip(row, widths, strict=True)]
+        lines = [count_lines(cell.value or "", width) for cell, width in zip(row, widths, strict=True)]
         sheet.row_dimensions[number].height = POINTS_A_LINE * max(lines) + GAP
         for cell in row:
             cell.alignment = WRAPPED
 
 
-def _count_lines(text: str, width: int) -> int:
+def count_lines(text: str, width: int) -> int:
+    """How many lines a text takes in a cell of `width` letters."""
     return sum(max(1, len(textwrap.wrap(line, width - 1))) for line in text.split("\n"))
 
 
-def _close(sheet: Worksheet) -> None:
+def close_sheet(sheet: Worksheet) -> None:
     """Seal a sheet in the row below its last one, and keep stray keystrokes out of it."""
     texts = {place: text for place, cell in sheet._cells.items() if (text := to_text(cell.value))}
     seal = sheet.cell(sheet.max_row + 1, 1, make_seal(texts[place] for place in sorted(texts)))

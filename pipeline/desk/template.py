@@ -3,8 +3,6 @@
 Filled in, it is handed in as it is; its other sheets come back unread (pipeline/desk/own_pages.py).
 """
 
-import io
-import zipfile
 from collections.abc import Mapping, Sequence
 
 from openpyxl import Workbook
@@ -19,11 +17,6 @@ from schemas.dictionary import DELIVERED, Entry, list_entries
 
 LAST_ROW = 1_048_576  # of a sheet: lists and hints never end before it
 NARROWEST, ARROW = 11, 4  # letters: the least width, and what the arrow of a list takes
-FIRST_ZIP_DATE = (1980, 1, 1, 0, 0, 0)
-CORE = "docProps/core.xml"
-NO_PROPERTIES = (
-    b'<cp:coreProperties xmlns:cp="http://schemas.openxmlformats.org/package/2006/metadata/core-properties"/>'
-)
 
 
 def build_template(maneuvers: Mapping[str, str], rows: Mapping[str, Sequence[Row]] | None = None) -> Workbook:
@@ -40,18 +33,6 @@ def build_template(maneuvers: Mapping[str, str], rows: Mapping[str, Sequence[Row
         add_columns = _add_fields if table == "submission" else _add_columns
         add_columns(sheet, [entry for entry in entries if entry.table == table], ranges, (rows or {}).get(table, ()))
     return book
-
-
-def write_template(book: Workbook) -> bytes:
-    """The workbook as bytes that are the same each time: it names no author and no date, and its archive carries one fixed date."""
-    saved, steady = io.BytesIO(), io.BytesIO()
-    book.save(saved)
-    with zipfile.ZipFile(saved) as source, zipfile.ZipFile(steady, "w") as target:
-        for name in source.namelist():
-            member = zipfile.ZipInfo(name, FIRST_ZIP_DATE)
-            member.compress_type, member.create_system = zipfile.ZIP_DEFLATED, 3
-            target.writestr(member, NO_PROPERTIES if name == CORE else source.read(name), compresslevel=9)
-    return steady.getvalue()
 
 
 def _add_columns(sheet: Worksheet, entries: list[Entry], ranges: Mapping[str, str], rows: Sequence[Row]) -> None:

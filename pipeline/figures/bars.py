@@ -7,12 +7,18 @@ from dataclasses import dataclass
 import matplotlib.style
 import numpy as np
 
-from pipeline.figures.sheet import APART, INK, LINE_HEIGHT, RULE, STYLE, TONES, open_sheet, write_svg
+from pipeline.figures.sheet import APART, INK, LINE_HEIGHT, MUTED, RULE, STRONG, STYLE, open_sheet, write_svg
 
 # pixels
 ROW_HEIGHT = 32  # one bar with a label of one line
-NUMBER_END, LABEL_START = 48, 56
+NUMBER_END, GAP = 48, 8  # where numbers end, if none is longer than six signs
+DIGIT = 8.4  # width of a bold digit
 FITS = 40  # letters of a label that fit on one line
+TONES = {  # filled, hollow and striped: told apart without colour too
+    "kept": {"facecolor": STRONG, "linewidth": 0},
+    "left_out": {"facecolor": "#fff", "edgecolor": MUTED, "linewidth": 1.2},
+    "apart": {"facecolor": "#fff", "edgecolor": APART, "linewidth": 1.2, "hatch": "//////"},
+}
 
 
 @dataclass(frozen=True)
@@ -30,17 +36,21 @@ def draw_bars(bars: Sequence[Bar], *, whole: float, key: str, title: str, descri
     """Parts of a whole as an `<svg>` element: a row each, its number and label above a bar at its place in `whole`."""
     labels = [textwrap.wrap(bar.label, FITS) for bar in bars]
     heights = [ROW_HEIGHT + LINE_HEIGHT * (len(lines) - 1) for lines in labels]
+    end = max([NUMBER_END, *(DIGIT * len(bar.number) for bar in bars)])
+    label_start = end + GAP
     with matplotlib.style.context(STYLE):
         sheet = open_sheet(width, sum(heights))
         for bar, lines, foot in zip(bars, labels, np.cumsum(heights), strict=True):
             color = APART if bar.tone == "apart" else INK
             first = foot - ROW_HEIGHT - LINE_HEIGHT * (len(lines) - 1) + 13
-            sheet.text(NUMBER_END, first, bar.number, ha="right", color=color, weight="bold", size=12)
+            sheet.text(end, first, bar.number, ha="right", color=color, weight="bold", size=12)
             for number, line in enumerate(lines):
-                sheet.text(LABEL_START, first + LINE_HEIGHT * number, line, color=color, size=12)
-            sheet.plot([LABEL_START, width], [foot - 10.5] * 2, color=RULE, linewidth=1, zorder=0)
+                sheet.text(label_start, first + LINE_HEIGHT * number, line, color=color, size=12)
+            sheet.plot([label_start, width], [foot - 10.5] * 2, color=RULE, linewidth=1, zorder=0)
             if bar.length is not None:
-                start, end = LABEL_START + (width - LABEL_START) / whole * np.array([bar.start, bar.start + bar.length])
-                across = [start, max(end, start + 1)]  # a sliver stays visible
-                sheet.fill_between(across, foot - 14, foot - 7, color=TONES[bar.tone], linewidth=0, gid="bar")
+                left, right = label_start + (width - label_start) / whole * np.array(
+                    [bar.start, bar.start + bar.length]
+                )
+                across = [left, max(right, left + 1)]  # a sliver stays visible
+                sheet.fill_between(across, foot - 14, foot - 7, **TONES[bar.tone], gid="bar")
         return write_svg(sheet, key, title, description)

@@ -11,6 +11,7 @@ from pipeline.figures.sheet import BAND, INK, LINE_HEIGHT, MUTED, RULE, STRONG, 
 
 # pixels
 LEFT, RIGHT, TOP, BOTTOM = 40, 54, 24, 58  # margins
+SECOND_LINE, DIGIT = 14, 6.8  # height of a further line of numbers at risk; width of a digit
 STEP = {"where": "post", "solid_joinstyle": "miter"}  # a share holds until the next whole day
 DASHES = (0, (4, 2.5))
 
@@ -41,12 +42,13 @@ class Scale:
     width: int
     height: int
     until: int
+    bottom: int = BOTTOM
 
     def x(self, days):
         return LEFT + (self.width - LEFT - RIGHT) / self.until * np.asarray(days, float)
 
     def y(self, shares):
-        return TOP + (self.height - TOP - BOTTOM) * (1 - np.asarray(shares, float))
+        return TOP + (self.height - TOP - self.bottom) * (1 - np.asarray(shares, float))
 
 
 def draw_curve(
@@ -65,7 +67,7 @@ def draw_curve(
     `key` makes the names inside the element unique within a page.
     """
     with matplotlib.style.context(STYLE):
-        sheet, scale = open_sheet(*size), Scale(*size, until)
+        sheet, scale = open_sheet(*size), _measure(size, until, curve, ticks)
         days = np.arange(until + 1)
         x = scale.x(days)
         _draw_frame(sheet, scale)
@@ -79,6 +81,24 @@ def draw_curve(
         _label_ends(sheet, scale, curve, whole)
         _write_at_risk(sheet, scale, curve, ticks)
         return write_svg(sheet, key, title, description)
+
+
+def _measure(size: tuple[int, int], until: int, curve: Curve, ticks: Sequence[int]) -> Scale:
+    """The scale, with a second line under the frame where numbers at risk have no room beside each other."""
+    scale = Scale(*size, until)
+    second = any(_place_at_risk(scale, curve, ticks).values())
+    return Scale(*size, until, BOTTOM + SECOND_LINE) if second else scale
+
+
+def _place_at_risk(scale: Scale, curve: Curve, ticks: Sequence[int]) -> dict[int, bool]:
+    """For each day whether its number goes to the second line: it would touch the one before on the first."""
+    places, taken = {}, -np.inf
+    for day in ticks:
+        width = DIGIT * len(curve.at_risk.get(day, ""))
+        left = float(scale.x(day)) + (5 - width if day == 0 else -width / 2)
+        places[day] = left < taken
+        taken = taken if places[day] else left + width + DIGIT
+    return places
 
 
 def _draw_frame(sheet: Axes, scale: Scale) -> None:
@@ -123,7 +143,8 @@ def _label_ends(sheet: Axes, scale: Scale, curve: Curve, whole: Curve | None) ->
 
 def _write_at_risk(sheet: Axes, scale: Scale, curve: Curve, ticks: Sequence[int]) -> None:
     """Days under the frame, and under them how many were still followed and not resolved."""
-    top = scale.height - BOTTOM
+    top = scale.height - scale.bottom
+    second = _place_at_risk(scale, curve, ticks)
     sheet.text(2, top + 34, "still followed, not resolved:", color=MUTED)
     for day in ticks:
         x = float(scale.x(day))
@@ -131,4 +152,4 @@ def _write_at_risk(sheet: Axes, scale: Scale, curve: Curve, ticks: Sequence[int]
         # day 0 reaches into the margin, so that it leaves room for the next
         ha, aside, words = ("right", 5, "day 0") if day == 0 else ("center", 0, str(day))
         sheet.text(x + aside, top + 17, words, ha=ha, color=MUTED)
-        sheet.text(x + aside, top + 52, curve.at_risk.get(day, ""), ha=ha, color=INK)
+        sheet.text(x + aside, top + 52 + SECOND_LINE * second[day], curve.at_risk.get(day, ""), ha=ha, color=INK)

@@ -10,9 +10,9 @@ import numpy as np
 from pipeline.figures.sheet import APART, INK, LINE_HEIGHT, MUTED, RULE, STRONG, STYLE, open_sheet, write_svg
 
 # pixels
-ROW_HEIGHT = 40  # one range with a label of one line
-TOP, BOTTOM, SIDE = 4, 34, 14
-FITS = 33  # letters of a label that fit beside its number
+ROW_HEIGHT = 36  # one range with a label of one line
+TOP, BOTTOM, SIDE = 4, 34, 20
+FITS, BESIDE = 33, 16  # letters of a label that fit beside a number of so many signs
 KINDS = {  # colour, marker and line of each kind: told apart without colour too
     "own": (STRONG, "o", "-"),
     "other": (MUTED, "s", "-"),
@@ -54,7 +54,7 @@ def draw_ranges(
 
     A range that leaves the scale ends in an arrow. `unit` stands under the ticks.
     """
-    labels = [textwrap.wrap(row.label, FITS) or [""] for row in ranges]
+    labels = [textwrap.wrap(row.label, FITS - max(0, len(row.number) - BESIDE)) or [""] for row in ranges]
     heights = [
         ROW_HEIGHT + LINE_HEIGHT * (len(lines) - 1 + 2 * bool(row.heading))
         for row, lines in zip(ranges, labels, strict=True)
@@ -80,7 +80,7 @@ def draw_ranges(
             for number, words in enumerate(lines):
                 sheet.text(0, top + LINE_HEIGHT * number, words, color=INK, size=12)
             sheet.text(width, top, row.number, ha="right", color=INK, weight="bold", size=12)
-            _draw_range(sheet, row, end - 14, place, span, (color, marker, line))
+            _draw_range(sheet, row, end - 11, place, span, (color, marker, line))
         return write_svg(sheet, key, title, description)
 
 

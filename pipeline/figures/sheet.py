@@ -10,8 +10,7 @@ from matplotlib.figure import Figure
 
 INK, MUTED, RULE = "#1e2a35", "#56616c", "#d5dbe0"
 STRONG, ZONE, BAND = "#1f4f78", "#8fb0cc", "#dde7f0"
-LEFT_OUT, APART = "#aab4bd", "#8f4a12"
-TONES = {"kept": STRONG, "left_out": LEFT_OUT, "apart": APART}
+APART = "#8f4a12"
 STYLE = ["default", {"svg.hashsalt": "figures", "svg.fonttype": "none", "font.family": "DejaVu Sans", "font.size": 11}]
 MARKS = ("curve", "whole", "bar", "range", "dot")  # classes of the parts that carry numbers
 SVG, XLINK = "http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"

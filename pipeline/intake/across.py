@@ -71,7 +71,9 @@ def find_differing_patients(episodes: pd.DataFrame) -> list[Problem]:
     return [Problem("patient_differs", "episodes", row, "sex") for row in known.index[differ]]
 
 
-def find_years_outside(episodes: pd.DataFrame, first: int, last: int) -> list[Problem]:
-    """Episodes whose year is not among those that the submission table names."""
+def find_years_outside(episodes: pd.DataFrame, first: int | None, last: int | None) -> list[Problem]:
+    """Episodes whose year is not among those that the submission table names; none where it names no years."""
+    if first is None or last is None:
+        return []
     outside = ~episodes["index_year"].between(first, last).fillna(True)
     return [Problem("year_outside_submission", "episodes", row, "index_year") for row in episodes.index[outside]]

@@ -5,7 +5,9 @@ from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
 
-SITE, NUMBER = re.compile(r"S[0-9]{2,3}"), re.compile(r"[0-9]{3}")
+from schemas.codes import SITE_CODE
+
+SITE, NUMBER = re.compile(SITE_CODE), re.compile(r"[0-9]{3}")
 WITHDRAWN = "withdrawn.csv"  # beside the deliveries of a site, and true for all of them
 SITES_PER_BATCH = 5  # starting a process costs as much as checking a few small sites
 LARGE_BYTES = 2_000_000  # a site of this size is worth a process of its own

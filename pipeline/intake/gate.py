@@ -4,7 +4,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator
 from functools import partial
 
-from pipeline.intake.handed import Handed, Loose, Sheet, letters
+from pipeline.intake.handed import KNOWN_COLUMNS, Handed, Loose, Sheet, letters
 from pipeline.intake.patterns import (
     DICTIONARY_WORDS,
     find_identifier,
@@ -15,10 +15,10 @@ from pipeline.intake.patterns import (
     split_names,
 )
 from pipeline.intake.problem import DESCRIBED, Problem
+from schemas.site_map import spell_plainly
 
 PSEUDONYMS = ("episode_id", "patient_id")
 LONGEST_LOOSE = 1_000  # characters; programs write shorter texts, and a hint or a page header holds 255 at most
-SUBMISSION_HEADER = ("field", "value")
 
 # What safe harbor (45 CFR 164.514(b)(2)(i)) removes, as columns are called. The regulation names the things; their usual names, also
 # in other languages, are common practice. Each word of a column name is compared as a whole.
@@ -50,13 +50,19 @@ def find_identifiers(handed: Handed, maneuvers: Iterable[str]) -> list[Problem]:
 
 
 def search_header(sheet: Sheet, words: frozenset[str]) -> Iterator[Problem]:
-    """Hits among the column names, and among the field names of the submission table; those of the dictionary are none."""
-    own = own_columns(sheet)
+    """Hits among the column names, and among the field names of the submission table; those of the dictionary are none.
+
+    A name that a site's own list explains is judged by what it says of its column only: a list cannot make a date of birth harmless.
+    """
+    own = KNOWN_COLUMNS.get(sheet.table, ())
     for position, text in sheet.header.items():
-        kind = None if text.lower() in own else judge_name(text, words)
+        if text.lower() in own or spell_plainly(text) == spell_plainly(sheet.names.get(position, "")):
+            kind = None
+        else:
+            kind = judge_name(text, words | set(split_header(normalise(text))) if position in sheet.names else words)
         if kind:
-            yield Problem(kind, sheet.table, 1, sheet.label(position))
-        if sheet.table == "submission" and text.lower() == "field":
+            yield Problem(kind, sheet.table, sheet.header_row, sheet.label(position))
+        if sheet.table == "submission" and sheet.names.get(position) == "field":
             fields = sheet.cells[position].dropna()
             for row, field in fields[~fields.str.lower().isin(DESCRIBED["submission"])].items():
                 if names_identifier(field):
@@ -72,7 +78,10 @@ def search_cells(sheet: Sheet, words: frozenset[str]) -> Iterator[Problem]:
     """Hits among the cells: each different text of a column is judged once."""
     for position, texts in sheet.cells.items():
         judge = choose_judge(sheet, position, words)
-        hits = {text: kind for text in texts.dropna().unique() if (kind := judge(text))}
+        listed = sheet.codes.get(position, {})
+        hits = {
+            text: kind for text in texts.dropna().unique() if text.casefold() not in listed and (kind := judge(text))
+        }
         label = sheet.label(position)
         for row, text in texts[texts.isin(list(hits))].items():
             yield Problem(hits[text], sheet.table, row, label)
@@ -84,18 +93,13 @@ def search_cells(sheet: Sheet, words: frozenset[str]) -> Iterator[Problem]:
 
 def choose_judge(sheet: Sheet, position: int, words: frozenset[str]) -> Callable[[str], str | None]:
     """How the cells of a column are judged: by what the column is in the dictionary, most strictly where it is not in it."""
-    header = sheet.header[position].lower()
-    if header not in own_columns(sheet):
-        judge = find_in_age if "age" in split_header(header) else find_identifier
+    column = sheet.names.get(position)
+    if column is None:
+        judge = find_in_age if "age" in split_header(sheet.header[position]) else find_identifier
         return partial(judge, words=words, unknown_column=True)
-    if header in PSEUDONYMS:
+    if column in PSEUDONYMS:
         return partial(find_in_pseudonym, words=words)
-    return partial(find_in_age if header == "age_years" else find_identifier, words=words)
-
-
-def own_columns(sheet: Sheet) -> Iterable[str]:
-    """The columns that the dictionary gives to a table; none for a table that is not in it."""
-    return SUBMISSION_HEADER if sheet.table == "submission" else DESCRIBED.get(sheet.table, ())
+    return partial(find_in_age if column == "age_years" else find_identifier, words=words)
 
 
 def split_header(text: str) -> list[str]:

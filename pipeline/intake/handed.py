@@ -9,7 +9,13 @@ import pandas as pd
 from pipeline.intake.patterns import DATE_CELL, DICTIONARY_WORDS, find_identifier
 from pipeline.intake.problem import DESCRIBED, Problem
 from pipeline.intake.quote import may_name_place
+from schemas.codes import TABLE
+from schemas.site_map import SiteMap, spell_plainly
 
+LAST_HEADER_ROW = 10  # how far down a header is looked for: titles and groups of columns take a few rows
+SPELLED_OTHERWISE = "The name of the table is spelled otherwise, or is read by the site's own list of names."
+SUBMISSION_HEADER = ("field", "value")
+KNOWN_COLUMNS = DESCRIBED | {"submission": SUBMISSION_HEADER}
 UNSEEN = dict.fromkeys(map(ord, "\u200b\u200c\u200d\u2060\ufeff"))  # characters of no width
 NAMES = [*DESCRIBED, *(name for columns in DESCRIBED.values() for name in columns)]
 MINUS = {ord("\u2212"): "-"}
@@ -19,20 +25,28 @@ MINUS = {ord("\u2212"): "-"}
 class Sheet:
     """One table as handed in, its cells as texts.
 
-    `table` is its name, or its place where the name must not be repeated. `header` holds the texts of row 1 by position (1 is
-    column A). `cells` has the columns of `header` and, as its index, the row numbers that the spreadsheet shows; an empty cell is
-    missing and a row without any cell is left out. `beyond` are the cells under no header: row, position, text.
+    `table` is its name, or its place where the name must not be repeated. `header` holds the texts of the row `header_row` by position
+    (1 is column A), `names` the column of the dictionary that each stands for, if any, and `codes` the codes that a site's own entries
+    stand for, by position. `cells` has the columns of `header` and, as its index, the row numbers that the spreadsheet shows; an empty
+    cell is missing and a row without any cell is left out. `beyond` are the cells under no header and above it: row, position, text.
     """
 
     table: str
+    header_row: int
     header: dict[int, str]
+    names: dict[int, str]
+    codes: dict[int, dict[str, str]]
     cells: pd.DataFrame
     beyond: pd.DataFrame
     sha256: str
 
     def label(self, position: int) -> str:
-        """How a column may be called aloud: by its header, or by its letters where the header could identify someone."""
-        return name_safely(self.header.get(position), f"column {letters(position)}")
+        """How a column may be called aloud: by its name in the dictionary, by its header, or by its letters where that could identify someone."""
+        return self.names.get(position) or name_safely(self.header.get(position), f"column {letters(position)}")
+
+    def positions(self, column: str) -> list[int]:
+        """Where a column of the dictionary stands."""
+        return [position for position, name in self.names.items() if name == column]
 
 
 @dataclass(frozen=True)
@@ -66,20 +80,65 @@ class Handed:
 
 
 def make_sheet(
-    name: str, place: str, columns: dict[int, pd.Series], beyond: dict[tuple[int, int], str], sha256: str
+    name: str,
+    place: str,
+    columns: dict[int, pd.Series],
+    beyond: dict[tuple[int, int], str],
+    spread: dict[tuple[int, int], str],
+    sha256: str,
+    own: SiteMap,
 ) -> Sheet:
-    """A sheet from texts: `columns` by position with row numbers as index, row 1 the header; `beyond` by row and position."""
-    tidied = {position: tidy_column(texts) for position, texts in columns.items()}
-    header = {position: texts[1] for position, texts in tidied.items() if texts.get(1)}
+    """A sheet from texts: `columns` by position with row numbers as index; by row and position, `beyond` are further cells that can have
+    no header, and `spread` the texts of merged cells in the rows below the one that holds them."""
+    table = name_table(tidy(name), place, own)
+    tidied = {position: tidy_column(columns[position]) for position in sorted(columns)}
+    top: dict[int, dict[int, str]] = {1: {}}
+    for position, texts in tidied.items():
+        for row, text in texts[texts.index <= LAST_HEADER_ROW].dropna().items():
+            top.setdefault(row, {})[position] = text
+    for (row, position), given in spread.items():
+        if row in top and (text := tidy(given)):
+            top[row].setdefault(position, text)
+    header_row = find_header_row(top, table, own)
+    header = dict(sorted(top[header_row].items()))
     further = {
-        (row, position): text for position in tidied.keys() - header for row, text in tidied[position].dropna().items()
+        (row, position): text
+        for position, texts in tidied.items()
+        for row, text in (texts[texts.index < header_row] if position in header else texts).dropna().items()
     }
-    further |= {cell: tidy(text) for cell, text in beyond.items() if tidy(text)}
+    further |= {cell: text for cell, given in beyond.items() if (text := tidy(given))}
     outside = pd.DataFrame([(*cell, further[cell]) for cell in sorted(further)], columns=["row", "position", "text"])
-    cells = pd.DataFrame({position: tidied[position] for position in sorted(header)}, dtype=object)
+    under = {position: texts[texts.index > header_row] for position, texts in tidied.items() if position in header}
+    cells = pd.DataFrame(under, columns=list(header), dtype=object)
     filled = cells.index[cells.notna().any(axis=1)]
-    rows = sorted((set(filled) | set(outside["row"])) - {1})
-    return Sheet(name_safely(tidy(name), place), header, cells.reindex(rows), outside, sha256)
+    rows = sorted(set(filled) | set(outside["row"][outside["row"] > header_row]))
+    names = {position: column for position, text in header.items() if (column := name_column(text, table, own))}
+    codes = {position: entries for position, column in names.items() if (entries := own.entries_of(table, column))}
+    return Sheet(table, header_row, header, names, codes, cells.reindex(rows), outside, sha256)
+
+
+def name_table(text: str | None, place: str, own: SiteMap) -> str:
+    """The table of the dictionary that a sheet or file is called by, also in the site's own words or another spelling; otherwise its
+    name in small letters, or its place where the name must not be repeated."""
+    plain = spell_plainly(text or "")
+    theirs = {spell_plainly(name): table for name, table in own.tables.items()}
+    known = {spell_plainly(table): table for table in TABLE}
+    return theirs.get(plain) or known.get(plain) or name_safely(text, place)
+
+
+def name_column(text: str, table: str, own: SiteMap) -> str | None:
+    """The column of the dictionary that a header means, also in the site's own words or another spelling. A likeness is no meaning."""
+    plain = spell_plainly(text)
+    theirs = {spell_plainly(header): column for header, column in own.columns.get(table, {}).items()}
+    known = {spell_plainly(column): column for column in KNOWN_COLUMNS.get(table, ())}
+    return theirs.get(plain) or known.get(plain)
+
+
+def find_header_row(top: dict[int, dict[int, str]], table: str, own: SiteMap) -> int:
+    """The row that holds the names of the columns: the first with most of them, if it has two or more; otherwise the first row."""
+    known = {row: {name_column(text, table, own) for text in texts.values()} - {None} for row, texts in top.items()}
+    best = max(sorted(known), key=lambda row: len(known[row]))
+    return best if len(known[best]) > 1 else 1
 
 
 def to_text(value: object) -> str | None:

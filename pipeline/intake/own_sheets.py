@@ -21,6 +21,17 @@ def is_sealed(cells: Mapping[tuple[int, int], str]) -> bool:
     return bool(filled) and filled[-1].startswith(SEAL) and plain(filled[-1]) == make_seal(filled[:-1])
 
 
+def seal_comment(text: str) -> str:
+    """A comment of ours: the text, and on a last line the seal by which it is known when it comes back."""
+    return f"{text}\n{make_seal([text])}"
+
+
+def is_sealed_comment(text: str) -> bool:
+    """Whether a comment is one of ours that nobody changed."""
+    said, found, seal = text.rpartition(SEAL)
+    return bool(found) and plain(SEAL + seal) == make_seal([said])
+
+
 def plain(text: str) -> str:
     """A text with single blanks for every gap: programs write ends of lines in different ways."""
     return " ".join(text.split())

@@ -2,7 +2,7 @@
 
 import difflib
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from functools import cache
 
 import pandas as pd
@@ -11,36 +11,69 @@ from pipeline.intake.handed import Sheet
 from pipeline.intake.problem import Problem
 from schemas.columns import Description, Integer, Number
 from schemas.delivery import OLDEST
+from schemas.site_map import spell_plainly
 
 WHOLE = re.compile(r"([+-]?[0-9]{1,9})(?:\.0+|,00?)?")
 DECIMAL = re.compile(r"[+-]?[0-9]{1,9}(?:[.,][0-9]+)?(?:[eE][+-]?[0-9]{1,2})?")
 THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")  # 1,234 is a thousand to some and a little over one to others
 CAPITALS = {"episode_id": str.upper, "patient_id": str.upper, "site_code": str.upper, "maneuver": str.lower}
+WORDS_OF_YES_NO = {"y": "yes", "true": "yes", "n": "no", "false": "no"}
+NUMBERS_OF_YES_NO = {"1": "yes", "0": "no"}
 NEAR_ENOUGH = 0.6  # likeness from which a code is suggested, as difflib counts it
 
 
 def match_columns(sheet: Sheet, described: dict[str, Description]) -> tuple[pd.DataFrame, list[Problem]]:
     """The cells of the dictionary's columns, in its order and by row, and what is wrong with the header."""
-    positions: dict[str, list[int]] = {}
-    for position, text in sheet.header.items():
-        positions.setdefault(text.lower(), []).append(position)
+    table, at = sheet.table, sheet.header_row
+    positions = {name: found for name in described if (found := sheet.positions(name))}
     missing = {name: column for name, column in described.items() if name not in positions}
-    problems = [Problem("column_twice", sheet.table, 1, n) for n in described if len(positions.get(n, ())) > 1]
+    problems = [Problem("column_twice", table, at, name) for name, found in positions.items() if len(found) > 1]
     problems += [
-        Problem("column_missing" if column.filled else "column_absent", sheet.table, 1, name)
+        Problem("column_missing" if column.filled else "column_absent", table, at, name)
         for name, column in missing.items()
     ]
-    unknown = [position for name, found in positions.items() if name not in described for position in found]
     problems += [
-        Problem("column_unknown", sheet.table, 1, sheet.label(p), closest=find_closest(sheet.header[p], tuple(missing)))
-        for p in unknown
+        Problem("column_unknown", table, at, sheet.label(p), closest=find_closest(text, tuple(missing)))
+        for p, text in sheet.header.items()
+        if p not in sheet.names
     ]
-    if any(text != text.lower() for text in sheet.header.values() if text.lower() in described):
-        problems.append(Problem("read_with_help", sheet.table, 1, also="Column names are written with capitals."))
-    problems += [Problem("too_many_cells", sheet.table, row) for row in sorted(set(sheet.beyond["row"]) - {1})]
+    problems += list_header_help(sheet)
+    beyond = sheet.beyond["row"]
+    problems += [Problem("too_many_cells", table, row) for row in sorted(set(beyond[beyond > at]))]
     empty = pd.Series(None, index=sheet.cells.index, dtype=object)
     texts = {name: sheet.cells[positions[name][0]] if name in positions else empty for name in described}
+    for name, (position, *_) in positions.items():
+        if position in sheet.codes:
+            texts[name] = translate(texts[name], sheet.codes[position])
+            if not texts[name].equals(sheet.cells[position]):
+                problems.append(
+                    Problem(
+                        "read_with_help", table, None, name, also="Entries are read by the site's own list of names."
+                    )
+                )
     return pd.DataFrame(texts, index=sheet.cells.index, dtype=object), problems
+
+
+def list_header_help(sheet: Sheet) -> list[Problem]:
+    """What was met in a header that the dictionary does not describe, yet can be read in one way only."""
+    met = []
+    if sheet.header_row > 1:
+        met.append((None, f"Its header is row {sheet.header_row}; the rows above it are no part of the table."))
+    if any(text != text.lower() for p, text in sheet.header.items() if text.lower() == sheet.names.get(p)):
+        met.append((None, "Column names are written with capitals."))
+    for position, name in sheet.names.items():
+        text = sheet.header[position]
+        if spell_plainly(text) != spell_plainly(name):
+            met.append((name, "The header is read by the site's own list of names."))
+        elif text.lower() != name:
+            met.append((name, "The header is spelled otherwise."))
+    return [Problem("read_with_help", sheet.table, sheet.header_row, name, also=said) for name, said in met]
+
+
+def translate(texts: pd.Series, entries: dict[str, str]) -> pd.Series:
+    """The texts with a site's own entries replaced by the codes that they stand for."""
+    codes = {text: entries.get(text.casefold(), text) for text in texts.dropna().unique()}
+    return texts.map(codes).astype(object).where(texts.notna(), None)
 
 
 def type_cells(
@@ -49,7 +82,7 @@ def type_cells(
     """The cells as the types of their columns, unreadable ones missing and named, and what was read with help."""
     typed, problems = {}, []
     for name, column in described.items():
-        read = choose_reader(column)
+        read = choose_reader(column, texts[name].dropna().unique())
         values = {text: read(text) for text in texts[name].dropna().unique()}
         unread = [text for text, value in values.items() if value is None]
         typed[name] = texts[name].map(values).astype(column.dtype)
@@ -59,15 +92,24 @@ def type_cells(
     return pd.DataFrame(typed, index=texts.index), problems
 
 
-def choose_reader(column: Description) -> Callable[[str], object]:
-    """How a text of this column becomes a value; the reader gives None for what it cannot read."""
+def choose_reader(column: Description, texts: Iterable[str] = ()) -> Callable[[str], object]:
+    """How a text of this column becomes a value, given all `texts` in it; the reader gives None for what it cannot read.
+
+    1 and 0 stand for yes and no only where no other number does: 1 and 2 would be a code of its own.
+    """
     if column.name == "age_years":
         return lambda text: OLDEST if text == f"{OLDEST}+" else read_whole(text)
     if column.dtype == Integer():
         return read_whole
     if column.dtype == Number():
         return read_decimal
-    return CAPITALS.get(column.name, str.lower if column.codes else str)
+    if not column.codes:
+        return CAPITALS.get(column.name, str)
+    said = {spell_plainly(code): code for code in column.codes}
+    if {"yes", "no"} <= set(column.codes):
+        numbers = {text for text in texts if text.isdecimal()}
+        said |= WORDS_OF_YES_NO | (NUMBERS_OF_YES_NO if numbers <= set(NUMBERS_OF_YES_NO) else {})
+    return lambda text: said.get(spell_plainly(text), text.lower())
 
 
 def read_whole(text: str) -> int | None:
@@ -87,8 +129,18 @@ def list_help(column: Description, values: dict[str, object]) -> list[str]:
     """What was met in a column that the dictionary does not describe, yet can be read in one way only."""
     if column.dtype in (Integer(), Number()):
         return ["Decimal commas."] if any("," in text for text, value in values.items() if value is not None) else []
-    altered = [value for text, value in values.items() if text != value and (not column.codes or value in column.codes)]
-    return ["Codes are compared without regard to capitals."] if altered else []
+    altered = {text: value for text, value in values.items() if text != value}
+    altered = {text: value for text, value in altered.items() if not column.codes or value in column.codes}
+    met = []
+    if any(text.lower() == value.lower() for text, value in altered.items()):
+        met.append("Codes are compared without regard to capitals.")
+    otherwise = {text: value for text, value in altered.items() if text.lower() != value.lower()}
+    spelled = {text for text, value in otherwise.items() if spell_plainly(text) == spell_plainly(value)}
+    if spelled:
+        met.append("Codes are compared without regard to blanks, hyphens and underscores.")
+    if otherwise.keys() - spelled:
+        met.append("Read as yes and no: y and n, true and false, 1 and 0.")
+    return met
 
 
 @cache

@@ -61,10 +61,19 @@ def describe_words(described: Description | None) -> dict[str, str]:
     return {
         "meaning": described.meaning,
         "unit": described.unit or "as the data dictionary says",
-        "allowed": ", ".join(described.codes) if described.codes else described.form_words or "",
+        "allowed": say_allowed(described),
         "least": "" if described.ge is None else f"{described.ge:g}",
         "most": "" if described.le is None else f"{described.le:g}",
     }
+
+
+def say_allowed(described: Description) -> str:
+    """What may be entered in a column, in words."""
+    if described.codes:
+        return ("one of " if len(described.codes) > 1 else "") + ", ".join(described.codes)
+    if described.ge is not None and described.le is not None:
+        return f"a number from {described.ge:g} to {described.le:g}"
+    return described.form_words or ""
 
 
 def place_of(problem: Problem) -> tuple:

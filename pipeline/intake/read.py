@@ -1,38 +1,24 @@
 """Reading a delivery: every text of its files with its place. Nothing is judged here, and no failure quotes what was read."""
 
-import hashlib
 import re
-import warnings
-import zipfile
-from collections.abc import Iterator
-from itertools import product
 from pathlib import Path
 
-import pandas as pd
-from openpyxl import Workbook, load_workbook
-from openpyxl.worksheet.worksheet import Worksheet
-
 from pipeline.intake.container import MOST_FILES, find_danger
-from pipeline.intake.handed import Handed, Loose, Sheet, letters, make_sheet, name_safely, to_text
-from pipeline.intake.own_sheets import is_sealed, plain
-from pipeline.intake.parts import has_unsearchable, list_entries, list_part_texts, strip_page_codes
-from pipeline.intake.patterns import DATE_CELL
+from pipeline.intake.form import OTHER_FORMS, TEXTS, find_mismatch
+from pipeline.intake.handed import SPELLED_OTHERWISE, Handed, Loose, Sheet, name_safely, name_table
 from pipeline.intake.problem import Problem
 from pipeline.intake.read_csv import read_csv
+from pipeline.intake.read_workbook import read_workbook
 from pipeline.sources import fingerprint_files
 from schemas.codes import TABLE
+from schemas.site_map import SiteMap
 
+PLAIN = SiteMap()  # of a site without names of its own
 LEFT_BY_COMPUTERS = re.compile(r"\.|~\$|(?:thumbs\.db|desktop\.ini)$", re.IGNORECASE)
-SET_BY_PROGRAMS = re.compile(
-    r"MSIP_Label|ContentTypeId|MediaService|_dlc_"
-)  # own properties with long codes (common practice)
-FORMULA = re.compile(rb"<(?:\w+:)?f[\s/>]")
-TITLES = ("title", "subject", "description", "keywords", "category", "contentStatus", "identifier")
-AUTHORS = ("creator", "lastModifiedBy")
 
 
-def read_delivery(folder: Path) -> Handed:
-    """All that the files of a delivery hold. What cannot be read is a problem, not an error.
+def read_delivery(folder: Path, own: SiteMap = PLAIN) -> Handed:
+    """All that the files of a delivery hold; `own` are the site's names of things. What cannot be read is a problem, not an error.
 
     The fingerprint is over the names and bytes of all files but those that computers leave behind.
     """
@@ -40,17 +26,19 @@ def read_delivery(folder: Path) -> Handed:
     places = {path: f"file {number}" for number, path in enumerate(files, 1)}
     skipped = [path for path in files if LEFT_BY_COMPUTERS.match(path.name)]
     handed = [path for path in files if path not in skipped]
-    tables = [path for path in handed if path.is_file() and path.suffix.lower() in (".csv", ".xlsx")]
+    tables = [path for path in handed if path.is_file() and may_be_table(path, own)]
     workbooks = [path for path in tables if path.suffix.lower() == ".xlsx"]
     sheets, loose = [], [Loose(path.stem, places[path], "file name", "name") for path in handed]
     problems = [Problem("read_with_help", places[path], also="A file of the computer was skipped.") for path in skipped]
-    problems += [Problem("stray_file", name_file(path, places[path])) for path in handed if path not in tables]
-    if not tables or (workbooks and len(tables) > 1) or len(handed) > MOST_FILES:
+    others = [path for path in handed if path.suffix.lower() in OTHER_FORMS]
+    problems += [Problem("other_form", name_file(path, places[path])) for path in others]
+    strays = [path for path in handed if path not in (*tables, *others)]
+    problems += [Problem("stray_file", name_file(path, places[path])) for path in strays]
+    if (not tables and not others) or (workbooks and len(tables) > 1) or len(handed) > MOST_FILES:
         problems.append(Problem("no_tables"))
         tables = []
     for path in tables:
-        read = (read_one_workbook if workbooks else read_one_csv)(path, places[path])
-        for whole, part in zip((sheets, loose, problems), read, strict=True):
+        for whole, part in zip((sheets, loose, problems), read_file(path, places[path], own), strict=True):
             whole.extend(part)
     if tables:
         problems += compare_with_tables(sheets, problems)
@@ -59,146 +47,34 @@ def read_delivery(folder: Path) -> Handed:
     return Handed(form, fingerprint, tuple(sheets), tuple(loose), tuple(problems))
 
 
+def may_be_table(path: Path, own: SiteMap) -> bool:
+    """Whether a file is taken for a table or a workbook: text files other than .csv only if they are called as a table."""
+    suffix = path.suffix.lower()
+    return suffix in (".csv", ".xlsx") or (suffix in TEXTS and name_table(path.stem, "", own) in TABLE)
+
+
 def name_file(path: Path, place: str) -> str:
     """How a file that is no table may be called aloud: by its name, or by its place among the files of the folder."""
     usual = re.fullmatch(r"(?:\.[a-z0-9]{1,4})?", path.suffix.lower())
     return path.name.lower() if usual and name_safely(path.stem, place) != place else place
 
 
-def read_one_csv(path: Path, place: str) -> tuple[list[Sheet], list[Loose], list[Problem]]:
-    """The table of one .csv file."""
-    name = name_safely(path.stem, place)
+def read_file(path: Path, place: str, own: SiteMap) -> tuple[list[Sheet], list[Loose], list[Problem]]:
+    """The tables of one file, its texts outside of cells, and what went wrong on reading or was met that the dictionary does not describe."""
+    is_workbook = path.suffix.lower() == ".xlsx"
+    name = name_file(path, place) if is_workbook else name_table(path.stem, place, own)
     try:
+        if mismatch := find_mismatch(path):
+            return [], [], [Problem("unreadable", name, also=mismatch)]
         if danger := find_danger(path):
             return [], [], [Problem("not_opened", name, also=danger)]
-        sheet, met = read_csv(path.read_bytes(), path.stem, place)
+        if is_workbook:
+            return read_workbook(path, own)
+        sheet, met = read_csv(path.read_bytes(), path.stem, place, own)
     except Exception as error:  # whatever a broken file raises, its message could quote the file
         return [], [], [Problem("unreadable", name, also=f"({type(error).__name__})")]
+    met += [SPELLED_OTHERWISE] if sheet.table in TABLE and path.stem.lower() != sheet.table else []
     return [sheet], [], [Problem("read_with_help", sheet.table, also=said) for said in met]
-
-
-def read_one_workbook(path: Path, place: str) -> tuple[list[Sheet], list[Loose], list[Problem]]:
-    """The tables of a workbook, all texts that it holds outside of cells, and what cannot be searched."""
-    problems = []
-    try:
-        if danger := find_danger(path):
-            return [], [], [Problem("not_opened", name_file(path, place), also=danger)]
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # its warnings quote cells
-            book = load_workbook(path, data_only=True)
-            parts = zipfile.ZipFile(path)
-            formulas = load_workbook(path) if has_formulas(parts) else None
-        sha256 = hashlib.sha256(path.read_bytes()).hexdigest()
-        own, sources = split_own_sheets(book)
-        sheets = [read_sheet(sheet, f"sheet {n}", sha256) for n, sheet in sources.items()]
-        loose = [*list_book_texts(book)]
-        for sheet, source in zip(sheets, sources.values(), strict=True):
-            loose += [text for text in list_sheet_texts(source, sheet.table) if plain(text.text) not in own]
-            if formulas:
-                found = read_formulas(formulas[source.title], source, sheet)
-                loose += [text for text, _ in found]
-                problems += [problem for _, problem in found if problem]
-        loose += list_part_texts(parts, own | list_shown(book))
-        if has_unsearchable(parts, len(book.worksheets)):
-            problems.append(Problem("embedded_object", "workbook"))
-    except Exception as error:  # whatever a broken file raises, its message could quote the file
-        return [], [], [Problem("unreadable", name_file(path, place), also=f"({type(error).__name__})")]
-    return sheets, loose, problems
-
-
-def list_shown(book: Workbook) -> set[str]:
-    """The plain texts of all cells and comments: they are judged where they stand."""
-    cells = [cell for sheet in book.worksheets for cell in sheet._cells.values()]
-    comments = {plain(cell.comment.text) for cell in cells if cell.comment}
-    return comments | {plain(text) for text in {to_text(cell.value) for cell in cells} if text}
-
-
-def split_own_sheets(book: Workbook) -> tuple[set[str], dict[int, Worksheet]]:
-    """The texts of the sheets that the project wrote and nobody changed, and all other sheets by number."""
-    own, others = set(), {}
-    for number, sheet in enumerate(book.worksheets, 1):
-        texts = {place: text for place, cell in sheet._cells.items() if (text := to_text(cell.value))}
-        if is_sealed(texts):
-            own |= {plain(text) for text in texts.values()}
-        else:
-            others[number] = sheet
-    return own, others
-
-
-def read_sheet(sheet: Worksheet, place: str, sha256: str) -> Sheet:
-    """One sheet. Only cells that exist are visited: a single format far below would otherwise make a million empty rows."""
-    columns: dict[int, dict[int, str]] = {}
-    beyond: dict[tuple[int, int], str] = {}
-    header = {position for (row, position), cell in sheet._cells.items() if row == 1 and to_text(cell.value)}
-    for (row, position), cell in sheet._cells.items():
-        text = to_text(cell.value)
-        if text is not None and position in header:
-            columns.setdefault(position, {})[row] = text
-        elif text is not None:
-            beyond[row, position] = text
-    texts = {position: pd.Series(column, dtype=object) for position, column in columns.items()}
-    return make_sheet(sheet.title, place, texts, beyond, sha256)
-
-
-def has_formulas(parts: zipfile.ZipFile) -> bool:
-    """Whether any sheet holds a formula: only then is the workbook read a second time."""
-    sheets = (name for name in parts.namelist() if name.startswith("xl/worksheets/") and name.endswith(".xml"))
-    return any(FORMULA.search(parts.read(name)) for name in sheets)
-
-
-def read_formulas(formulas: Worksheet, results: Worksheet, sheet: Sheet) -> list[tuple[Loose, Problem | None]]:
-    """The texts and numbers written into formulas, and a problem where a formula has no saved result."""
-    found = []
-    for (row, position), cell in formulas._cells.items():
-        if cell.data_type != "f":
-            continue
-        text = getattr(cell.value, "text", cell.value) or ""
-        column = sheet.label(position)
-        lost = results.cell(row, position).value is None
-        problem = Problem("formula_without_result", sheet.table, row, column) if lost else None
-        found.append((Loose(pick_constants(text), sheet.table, column, "name", row), problem))
-    return found
-
-
-def pick_constants(formula: str) -> str:
-    """What a person wrote into a formula: its texts, its numbers of five digits or more, and the dates that it builds."""
-    texts = re.findall(r'"([^"]*)"', formula)
-    bare = re.sub(r'"[^"]*"', " ", formula)
-    numbers = re.findall(r"(?<![\w$.:!])\d{5,}", bare)
-    return " ".join([*texts, *numbers, *([DATE_CELL] if re.search(r"\bDATE(?:VALUE)?\(", bare, re.IGNORECASE) else [])])
-
-
-def list_book_texts(book: Workbook) -> Iterator[Loose]:
-    """The properties of a workbook and its defined names. When it was made and saved is written by programs and left aside."""
-    for names, judged in ((TITLES, "name"), (AUTHORS, "patterns")):
-        for name in names:
-            if text := getattr(book.properties, name):
-                yield Loose(str(text), "workbook", f"property {name}", judged)
-    for number, own in enumerate(book.custom_doc_props.props, 1):
-        if not SET_BY_PROGRAMS.match(own.name):
-            yield Loose(f"{own.name} {to_text(own.value)}", "workbook", f"own property {number}", "name")
-    for number, (name, defined) in enumerate(book.defined_names.items(), 1):
-        yield Loose(f"{name} {pick_constants(defined.value or '')}", "workbook", f"defined name {number}", "name")
-
-
-def list_sheet_texts(sheet: Worksheet, table: str) -> Iterator[Loose]:
-    """The texts of a sheet outside of its cells' values: its name, comments, links, names, headers and footers, hints on entry."""
-    yield Loose(sheet.title, table, "sheet name", "name")
-    for (row, position), cell in sheet._cells.items():
-        if cell.comment:
-            yield Loose(cell.comment.text, table, f"comment in column {letters(position)}", "remark", row)
-        if cell.hyperlink and cell.hyperlink.target:
-            yield Loose(cell.hyperlink.target, table, f"link in column {letters(position)}", "name", row)
-    for number, (name, defined) in enumerate(sheet.defined_names.items(), 1):
-        yield Loose(f"{name} {pick_constants(defined.value or '')}", table, f"defined name {number}", "name")
-    for pages, margin, part in product(("odd", "even", "first"), ("Header", "Footer"), ("left", "center", "right")):
-        if text := getattr(getattr(sheet, pages + margin), part).text:
-            yield Loose(strip_page_codes(text), table, "page header or footer", "name")
-    for hint in sheet.data_validations.dataValidation:
-        for text in filter(None, (hint.promptTitle, hint.prompt, hint.errorTitle, hint.error)):
-            yield Loose(text, table, "hint on entry", "patterns")
-        for text in list_entries(f"{hint.formula1} {hint.formula2}"):
-            yield Loose(text, table, "list of entries", "name")
 
 
 def compare_with_tables(sheets: list[Sheet], problems: list[Problem]) -> list[Problem]:

@@ -1,40 +1,78 @@
-"""Tables from .csv text: UTF-8, comma or semicolon; what is not as the dictionary describes it is read all the same, and said."""
+"""Tables from text files, whatever the program that saved them: what is not as the dictionary describes it is read all the same, and said."""
 
+import codecs
 import csv
 import hashlib
 import io
-from itertools import zip_longest
+import re
+from itertools import islice, zip_longest
 
 import pandas as pd
 
-from pipeline.intake.handed import Sheet, make_sheet
+from pipeline.intake.handed import LAST_HEADER_ROW, Sheet, make_sheet, name_column, name_table
+from schemas.site_map import SiteMap
 
 BYTE_ORDER_MARK = "\ufeff"
+UTF_16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
+SAID_SEPARATOR = re.compile(
+    r"sep=([,;\t])\r?\n", re.IGNORECASE
+)  # a line for one spreadsheet program, which does not show it
+NO_TEXT = re.compile(r"[\0-\x08\x0e-\x1f]")  # control characters that no table holds
 
 
-def read_csv(content: bytes, name: str, place: str) -> tuple[Sheet, list[str]]:
+def read_csv(content: bytes, name: str, place: str, own: SiteMap) -> tuple[Sheet, list[str]]:
     """One table, and what was met on reading that the dictionary does not describe.
 
     Raises UnicodeDecodeError or csv.Error where the content is no such text.
     """
-    text = content.decode("utf-8")
-    if "\0" in text:
-        raise csv.Error("no text")  # the csv module itself would read on
-    met = ["It begins with a byte-order mark."] if text.startswith(BYTE_ORDER_MARK) else []
-    text = text.removeprefix(BYTE_ORDER_MARK)
-    first = text.partition("\n")[0]
-    separator = ";" if first.count(";") > first.count(",") else ","
-    if separator == ";":
-        met.append("Its cells are separated by semicolons.")
-    if first.endswith("\r"):
+    text, met = decode(content)
+    said = SAID_SEPARATOR.match(text)
+    text = text[said.end() :] if said else text
+    separator = said[1] if said else find_separator(text, name_table(name, place, own), own)
+    if separator != ",":
+        met.append(f"Its cells are separated by {SEPARATORS[separator]}.")
+    if text.partition("\n")[0].endswith("\r"):
         met.append("Its lines end as on Windows (CRLF).")
     records = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True))
-    return arrange_records(records, name, place, hashlib.sha256(content).hexdigest()), met
+    return arrange_records(records, name, place, hashlib.sha256(content).hexdigest(), own), met
 
 
-def arrange_records(records: list[list[str]], name: str, place: str, sha256: str) -> Sheet:
-    """A sheet from records in the order of their rows. Short ones are filled up; cells beyond the header are kept apart."""
-    width = len(records[0]) if records else 0
+def decode(content: bytes) -> tuple[str, list[str]]:
+    """The text, and what was met: UTF-8 is expected, UTF-16 tells itself by its mark, and what is neither is taken for Windows-1252."""
+    met = []
+    if content.startswith(UTF_16):
+        text, met = content.decode("utf-16"), ["It is written in UTF-16."]
+    else:
+        try:
+            text = content.decode("utf-8")
+        except UnicodeDecodeError:
+            text, met = content.decode("windows-1252"), ["It is not written in UTF-8 and was taken for Windows-1252."]
+    if NO_TEXT.search(text):
+        raise csv.Error("no text")  # the csv module itself would read on
+    if text.startswith(BYTE_ORDER_MARK):
+        met.append("It begins with a byte-order mark.")
+    return text.removeprefix(BYTE_ORDER_MARK), met
+
+
+def find_separator(text: str, table: str, own: SiteMap) -> str:
+    """The sign that parts the cells: the one that yields most names of columns in one of the first lines, or else occurs most often in the first."""
+    lines = list(islice(io.StringIO(text), LAST_HEADER_ROW))
+    first = lines[0] if lines else ""
+
+    def rate(separator: str) -> tuple[int, int]:
+        named = (
+            sum(bool(name_column(cell.strip().strip('"'), table, own)) for cell in line.split(separator))
+            for line in lines
+        )
+        return max(named, default=0), first.count(separator)
+
+    return max(SEPARATORS, key=rate)
+
+
+def arrange_records(records: list[list[str]], name: str, place: str, sha256: str, own: SiteMap) -> Sheet:
+    """A sheet from records in the order of their rows. Short ones are filled up; cells far beyond the first rows are kept apart."""
+    width = max(map(len, records[:LAST_HEADER_ROW]), default=0)
     rows = range(1, len(records) + 1)
     body = zip_longest(*(record[:width] for record in records))
     columns = {position: pd.Series(texts, index=rows, dtype=object) for position, texts in enumerate(body, 1)}
@@ -43,4 +81,4 @@ def arrange_records(records: list[list[str]], name: str, place: str, sha256: str
         for row, record in zip(rows, records, strict=True)
         for position, text in enumerate(record[width:], width + 1)
     }
-    return make_sheet(name, place, columns, beyond, sha256)
+    return make_sheet(name, place, columns, beyond, {}, sha256, own)

@@ -18,6 +18,7 @@ from pipeline.intake.submission import read_submission
 from pipeline.intake.totals import COUNTS, find_differing_totals
 from pipeline.intake.withdrawals import leave_out, list_their_episodes, read_withdrawn
 from schemas.delivery import TABLES
+from schemas.site_map import SiteMap
 from schemas.store import KEPT
 from schemas.study import Config
 
@@ -46,21 +47,23 @@ def receive_delivery(folder: Path, config: Config, previous: Received | None = N
     """
     require_checks()
     site, delivery = folder.parent.name, folder.name
-    handed = read_delivery(folder)
+    own = config.sites.get(site, SiteMap())
+    handed = read_delivery(folder, own)
     withdrawn, unclear = read_withdrawn(folder.parent)
     fields, checked, gone = {}, NOTHING, {}
     problems = [*find_identifiers(handed, config.maneuvers), *handed.problems, *unclear]
     if not is_refused(problems):
         fields, found = read_submission(handed.sheet("submission"), site, delivery)
         texts, header = match_tables(handed)
-        if withdrawn and not is_refused([*found, *header]):
-            texts, gone = leave_out(texts, withdrawn, list_their_episodes(folder.parent, withdrawn))
+        if withdrawn and not is_refused(header):
+            texts, gone = leave_out(texts, withdrawn, list_their_episodes(folder.parent, withdrawn, own))
             fields |= dict.fromkeys(COUNTS) if any(gone.values()) else {}  # the site counted them before they withdrew
         header = [problem for problem in header if problem.row not in gone.get(problem.table, ())]
         problems += found + header
-        if not is_refused(problems):
-            checked = check_tables(texts, header, fields, config)
-            problems += checked.problems
+        if not is_refused(header):  # whatever the submission table lacks: all that is to be mended is told at once
+            judged = check_tables(texts, header, fields, config)
+            problems += judged.problems
+            checked = NOTHING if is_refused(problems) else judged
     accepted = not is_refused(problems)
     tables = store_rows(handed, checked) | {"set_aside": keep_apart(checked)}
     tables |= {
@@ -92,7 +95,7 @@ def check_tables(texts: dict[str, pd.DataFrame], header: list[Problem], fields: 
     problems += across.find_unknown_maneuvers(texts["treatments"]["maneuver"], config.maneuvers)
     problems += across.find_unsided_maneuvers(rows["treatments"], config.maneuvers)
     problems += across.find_differing_patients(rows["episodes"])
-    problems += across.find_years_outside(rows["episodes"], fields["first_year"], fields["last_year"])
+    problems += across.find_years_outside(rows["episodes"], fields.get("first_year"), fields.get("last_year"))
     problems += find_differing_totals(fields, rows)
     gone = Checked(rows, texts, header + problems).set_aside("episodes")
     for name in list(TABLES)[1:]:

@@ -3,7 +3,7 @@
 import pandas as pd
 
 from pipeline.intake.check import check_cells
-from pipeline.intake.handed import Sheet
+from pipeline.intake.handed import SUBMISSION_HEADER, Sheet
 from pipeline.intake.parse import find_closest
 from pipeline.intake.problem import DESCRIBED, Problem, is_refused
 from schemas.delivery import DICTIONARY_VERSION, Submission
@@ -33,10 +33,10 @@ def read_submission(sheet: Sheet, site: str, delivery: str) -> tuple[dict[str, o
 
 def turn_fields(sheet: Sheet) -> tuple[pd.DataFrame, dict[str, int], list[Problem]]:
     """The values as one row with a column per field, the row in which each field stands, and what is wrong with the table itself."""
-    positions = {text.lower(): position for position, text in sheet.header.items()}
-    lacking = [name for name in ("field", "value") if name not in positions]
+    positions = {name: position for position, name in sheet.names.items()}
+    lacking = [name for name in SUBMISSION_HEADER if name not in positions]
     if lacking:
-        return pd.DataFrame(), {}, [Problem("column_missing", TABLE, 1, name) for name in lacking]
+        return pd.DataFrame(), {}, [Problem("column_missing", TABLE, sheet.header_row, name) for name in lacking]
     names = sheet.cells[positions["field"]].str.lower()
     values = sheet.cells[positions["value"]]
     rows = {name: row for row, name in names.items() if name in FIELDS}

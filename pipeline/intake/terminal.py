@@ -6,7 +6,8 @@ from collections.abc import Iterator
 import pandas as pd
 
 from pipeline.intake.receive import Received
-from pipeline.intake.report import answer, count, next_step
+from pipeline.intake.report import answer, count
+from schemas.rules import RULES
 
 HEADINGS = {
     "refuse": "Must be mended before anything can be pooled",
@@ -14,6 +15,7 @@ HEADINGS = {
     "warn": "For your information",
 }
 INDENT = "    "
+READ_WITH_HELP = RULES["read_with_help"].message
 FOLLOWS = "episode_set_aside"  # mended with the episode that it names
 
 
@@ -26,11 +28,34 @@ def describe_check(received: Received, width: int) -> str:
         found = problems[problems["severity"].eq(severity)]
         if len(found):
             lines += ["", f"{heading}:"]
-            lines += [line for group in _list_groups(found) for line in _say_group(group, width)]
-    return "\n".join([*lines, "", *textwrap.wrap(next_step(received), width)])
+            helped = found["rule"].eq("read_with_help")
+            lines += [line for group in list_groups(found[~helped]) for line in _say_group(group, width)]
+            lines += _say_notes(found[helped], width)
+    return "\n".join([*lines, "", *textwrap.wrap(say_next(received), width)])
 
 
-def _list_groups(problems: pd.DataFrame) -> list[pd.DataFrame]:
+def say_next(received: Received) -> str:
+    """What the coordinator does next, before anything is sent."""
+    if not received.accepted:
+        return "Mend what is named here, in your own records as well, and check again. Nothing was sent anywhere."
+    if received.tables["row_counts"]["rows_set_aside"].sum():
+        return "Rows that would be set aside enter no analysis until they are mended. Mend them and check again, or hand in as it is."
+    return "Nothing needs to be mended: hand it in."
+
+
+def _say_notes(found: pd.DataFrame, width: int) -> Iterator[str]:
+    """What was read with help: each sentence once, with all columns of which it is true."""
+    for message, same in found.groupby("message", sort=False):
+        said = message.removeprefix(READ_WITH_HELP).strip()
+        places = [
+            ", ".join(filter(None, place)) for place in same[["table", "column"]].fillna("").itertuples(index=False)
+        ]
+        yield from textwrap.wrap(
+            f"{said} ({'; '.join(dict.fromkeys(places))})", width, initial_indent="  * ", subsequent_indent=INDENT
+        )
+
+
+def list_groups(problems: pd.DataFrame) -> list[pd.DataFrame]:
     """Problems that say the same of the same column, those with the most rows first, and what only follows from others last."""
     groups = [
         found

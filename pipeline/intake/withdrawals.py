@@ -19,6 +19,7 @@ from pipeline.intake.parse import match_columns
 from pipeline.intake.problem import DESCRIBED, Problem
 from pipeline.intake.read import read_delivery
 from schemas.delivery import CODE
+from schemas.site_map import SiteMap
 
 COLUMN = "patient_id"
 Texts = dict[str, pd.DataFrame]
@@ -52,12 +53,12 @@ def read_lines(path: Path) -> list[list[str]]:
     return [[tidy(cell) or "" for cell in row] for row in rows if any(map(tidy, row))]
 
 
-def list_their_episodes(site_folder: Path, withdrawn: frozenset[str]) -> frozenset[str]:
+def list_their_episodes(site_folder: Path, withdrawn: frozenset[str], own: SiteMap) -> frozenset[str]:
     """The episodes of those who withdrew, from the episodes tables of all deliveries of the site, refused ones too."""
     if not withdrawn:
         return frozenset()
     folders = [folder for folder in list_folders(site_folder) if NUMBER.fullmatch(folder.name)]
-    sheets = [sheet for folder in folders for sheet in read_delivery(folder).sheets if sheet.table == "episodes"]
+    sheets = [sheet for folder in folders for sheet in read_delivery(folder, own).sheets if sheet.table == "episodes"]
     tables = [match_columns(sheet, DESCRIBED["episodes"])[0] for sheet in sheets]
     return frozenset(
         code for rows in tables for code in rows["episode_id"][find_codes(rows[COLUMN], withdrawn)].dropna().str.upper()

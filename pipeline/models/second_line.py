@@ -12,8 +12,15 @@ Limits come from leaving out one site at a time, the weights anew each time: sha
 ratio on the logarithm, differences and means as they are. Resolution is only known to lie in an interval (second_line_arms.py).
 Associations under the assumption that nothing else moved the choice and the outcome; the E-value says how strong it would have to be.
 Who was not seen again says nothing of resolution; if that goes along with the outcome beyond chance, the shares are off.
+
+Looks are taken to come independently of resolution. They do not where the look that shows a failure is followed by another session at
+once: whom that session helps is first seen well at the next look, maybe weeks later. Just after such a look the shares are then too
+low, more so in the arm with more failures. `at_once_` rows show the other end: each resolution between two looks that had a session
+between them is taken to be on the day after that session, as if maneuvers acted at once and nobody recovered without. The course lies
+between; the data cannot tell where (tests/recovery/README.md has both measured against a known truth).
 """
 
+import re
 from collections.abc import Iterator
 
 import numpy as np
@@ -25,21 +32,19 @@ from pipeline.models.guard import Refusal
 from pipeline.models.jackknife import RESTS_ON_ONE
 from pipeline.models.npmle_search import NotConverged
 from pipeline.models.propensity import Contrast, count_effective, measure_balance, weigh_choice
-from pipeline.models.second_line_arms import VAGUE, Arm, Measure, check_arms, fit_arm, measure_arms
+from pipeline.models.second_line_arms import VAGUE, Arm, Measure, check_arms, measure_arms
 from pipeline.models.second_line_rows import CHOICES, CIRCULAR, list_choices, list_chosen_families
+from pipeline.models.second_line_ways import WEIGHTED, Way, fit_arms, list_ways, say_late
 from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
 from schemas.study import Config, SecondLine
 
 POPULATION = "positional, first session failed"
-LEAVING_OUT = "limits: leaving out each site, t distribution"
-WEIGHTED = f"inverse-probability weighted interval-censored NPMLE; {LEAVING_OUT}"
-NAIVE = f"interval-censored NPMLE without weights; {LEAVING_OUT}"
 PROPENSITY = "logistic regression of the choice, stabilised weights cut at quantiles"
 NAMED_BY_RESPONSE = Refusal("not_identified", "circular: the arm is named by the response that is compared")
 BALANCE = "standardised mean difference, change minus repeat"
 E_VALUE = "E-value of the ratio of shares resolved"
 ARMS = ("repeat", "change")
-NEEDED = ("site", "choice", "families", "to_families", "left_days", "right_days")
+NEEDED = ("site", "choice", "families", "to_families", "left_days", "right_days", "treated_days")
 
 
 def estimate_second_line(
@@ -105,30 +110,26 @@ def _compare(rows: pd.DataFrame, stratum: str, refusal: Refusal | None, config: 
         said = where | {"method": WEIGHTED, "comparison": "repeat"}
         return [withhold(term, contrast.status, contrast.note, **said) for term in _name_contrasts(plan)]
     found = []
-    for prefix, method, weights in (("", WEIGHTED, contrast.weights), ("naive_", NAIVE, contrast.unweighted)):
-        own = {"stratum": stratum, "method": method}
+    for way in list_ways(contrast):
+        own = {"stratum": stratum, "method": way.method}
         try:
-            arms = [_fit_one(contrast, weights, members, plan) for members in (~contrast.changed, contrast.changed)]
+            arms = fit_arms(contrast, way, plan.horizon_day)
         except NotConverged as failure:
             own |= _count(contrast.rows) | {"comparison": "repeat"}
-            found += [
-                withhold(f"{prefix}{term}", "not_converged", str(failure), **own) for term in _name_contrasts(plan)
-            ]
+            terms = [way.prefix + term for term in _name_contrasts(plan) if re.match(way.told, term)]
+            found += [withhold(term, "not_converged", str(failure), **own) for term in terms]
             continue
-        found += [row | {"term": prefix + row["term"]} for row in _state_outcomes(contrast, arms, own, config)]
+        found += [row | {"term": way.prefix + row["term"]} for row in _state_outcomes(contrast, arms, way, own, config)]
     return [*found, *_state_weights(contrast, stratum), *_state_balance(contrast, stratum, plan)]
 
 
-def _fit_one(contrast: Contrast, weights: np.ndarray, members: np.ndarray, plan: SecondLine) -> Arm:
-    left, right = (contrast.rows.loc[members, name].to_numpy(float) for name in ("left_days", "right_days"))
-    return fit_arm(left, right, weights[:, members], plan.horizon_day)
-
-
-def _state_outcomes(contrast: Contrast, arms: list[Arm], where: dict, config: Config) -> Iterator[dict]:
+def _state_outcomes(contrast: Contrast, arms: list[Arm], way: Way, where: dict, config: Config) -> Iterator[dict]:
     """What became of both arms and how they differ, each where enough is known of the arms behind it; E-values of the ratios."""
     plan = config.study.second_line
     left_out = f"without {contrast.left_out} who had next to no chance of one choice" if contrast.left_out else None
     for measure in measure_arms(*arms, plan.days, plan.horizon_day):
+        if not re.match(way.told, measure.term):
+            continue
         own = where | _count_behind(contrast, measure, arms)
         refusal = check_arms(measure.arms, measure.day, config.study.guards)
         error, low, high, p = (np.nan,) * 4 if refusal else measure.limit()
@@ -137,8 +138,9 @@ def _state_outcomes(contrast: Contrast, arms: list[Arm], where: dict, config: Co
         if refusal:
             yield withhold(measure.term, refusal.status, refusal.note, **own)
             continue
-        note = "; ".join(filter(None, [_say_vague(measure), left_out])) or None
-        honest = where["method"] == WEIGHTED
+        honest = way.method == WEIGHTED
+        late = say_late(contrast, measure.day) if honest and measure.term.startswith("risk_") else None
+        note = "; ".join(filter(None, [_say_vague(measure), late, left_out])) or None
         tested = {"p_value": p} if honest and measure.term == _name_primary(plan) else {}
         bounds = {"std_error": error, "lower": low, "upper": high, "note": note} | tested
         yield state(measure.term, measure.values[0], **bounds, **own)

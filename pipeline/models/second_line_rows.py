@@ -42,7 +42,9 @@ def list_choices(
     performed_by and same_visit of the first session, wait (band of days to the second); choice (a code of CHOICES), families and
     to_families (of the first and second session, sorted, separated by blanks); left_days and right_days: resolution of the first
     spell by `endpoint` lies in (left_days, right_days] from the second session's day. Of a choice that is not compared these two tell
-    nothing: (0, inf]. Days between are whole; the bands are this project's proposal. A short arm named by the response to a maneuver
+    nothing: (0, inf]. treated_days: the day of the first session inside that interval that moved something, counted alike, the second
+    session being one; missing where there is none or nobody saw the resolution. Days between are whole; the bands are this project's
+    proposal. A short arm named by the response to a maneuver
     was not known at the choice: in the covariates it is unknown, and so is whether the first session suited it. Attempts know the
     objective endpoint; by another one, a spell that only later looks show to have ended before the second session counts as over.
     """
@@ -68,7 +70,8 @@ def list_choices(
     circular = rows["arm_basis"].eq(CIRCULAR).fillna(False).astype(bool)
     rows["canal_arm"] = rows["canal_arm"].mask(circular, rows["canal"] + " unknown")
     rows["first_fit"] = rows["first_fit"].mask(circular, "unknown")
-    return _count_from_choice(rows).drop(columns=["family", "family_second", "side", "side_second", "at_risk"])
+    rows = _count_from_choice(rows).drop(columns=["family", "family_second", "side", "side_second", "at_risk"])
+    return rows.assign(treated_days=_find_treated(rows, attempts, maneuvers))
 
 
 def list_chosen_families(rows: pd.DataFrame) -> list[str]:
@@ -77,9 +80,13 @@ def list_chosen_families(rows: pd.DataFrame) -> list[str]:
     return sorted(chosen[~chosen.str.contains(" ")].unique())
 
 
+def _list_still(maneuvers: Mapping[str, Maneuver]) -> set[str]:
+    return {each.family for each in maneuvers.values() if each.kind in MOVES_NOTHING}
+
+
 def _name_choices(rows: pd.DataFrame, maneuvers: Mapping[str, Maneuver]) -> np.ndarray:
     """A code of CHOICES for each row; of several that hold, the first of those below."""
-    still = {each.family for each in maneuvers.values() if each.kind in MOVES_NOTHING}
+    still = _list_still(maneuvers)
     unlisted = {each.family for each in maneuvers.values() if each.kind == "unlisted"}
     asked = ["families", "to_families", "side", "side_second"]
     questions = rows[asked].fillna("").drop_duplicates()
@@ -121,3 +128,16 @@ def _count_from_choice(rows: pd.DataFrame) -> pd.DataFrame:
     left, right = rows["left_days"].astype("float") - day, rows["right_days"].astype("float") - day
     known = compared & right.notna()
     return rows.assign(left_days=left.clip(lower=0).where(known, 0.0), right_days=right.where(known, np.inf))
+
+
+def _find_treated(rows: pd.DataFrame, attempts: pd.DataFrame, maneuvers: Mapping[str, Maneuver]) -> np.ndarray:
+    """The day of the first session in [left_days, right_days) that moved something, counted from the second session."""
+    still = _list_still(maneuvers)
+    moved = attempts["family"].fillna("").map(lambda told: bool(set(told.split()) - still)).astype(bool)
+    sessions = attempts.loc[attempts["session"].ge(2) & moved, [*EPISODE, "day"]]
+    at = ["day_second", "left_days", "right_days"]
+    inside = rows[[*EPISODE, *at]].merge(sessions, on=EPISODE)
+    day = (inside["day"] - inside["day_second"]).astype("float")
+    chosen = (day >= inside["left_days"]) & (day < inside["right_days"]) & np.isfinite(inside["right_days"])
+    first = inside[chosen].assign(treated_days=day[chosen]).groupby(EPISODE)["treated_days"].min()
+    return rows[EPISODE].merge(first, left_on=EPISODE, right_index=True, how="left")["treated_days"].to_numpy(float)

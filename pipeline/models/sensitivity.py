@@ -105,9 +105,29 @@ def decide_again(
         return rows[within].reset_index(drop=True), rows[~within]
 
     part = {name: split(rows)[0] for name, rows in delivered.items()}
-    judged = adjudicate(part, plan) if verdicts else [split(primary[name])[0] for name in ("findings", "adjudications")]
-    again = {"spells": time_spells(part, *judged, plan)[1]} | ({"adjudications": judged[1]} if verdicts else {})
-    return {**primary, **{name: pd.concat([split(primary[name])[1], rows]) for name, rows in again.items()}}
+    before = {name: split(primary[name])[0] for name in ("findings", "adjudications")}
+    if not verdicts:
+        return {
+            **primary,
+            "spells": pd.concat([split(primary["spells"])[1], time_spells(part, *before.values(), plan)[1]]),
+        }
+    findings, adjudications = adjudicate(part, plan)
+    changed = {**primary, "adjudications": pd.concat([split(primary["adjudications"])[1], adjudications])}
+    moved = find_moved(before["adjudications"], adjudications)
+    if moved.empty:
+        return changed
+    changed["findings"] = pd.concat([split(primary["findings"])[1], findings])
+    return decide_again(changed, delivered, moved, plan, verdicts=False)
+
+
+def find_moved(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:
+    """The episodes whose new verdict changes which looks decide on their resolution (pipeline/derive/tables.py, `time_spells`)."""
+    both = [
+        rows.set_index(EPISODE)[["canal", "arm", "reclassified_day"]].astype("string").fillna("")
+        for rows in (before, after)
+    ]
+    differs = both[0].ne(both[1].reindex(both[0].index)).any(axis=1)
+    return differs[differs].index.to_frame(index=False)
 
 
 def coarsen(spells: pd.DataFrame, grid: np.ndarray) -> pd.DataFrame:

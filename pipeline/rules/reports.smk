@@ -1,5 +1,7 @@
 """From the estimates to what people read."""
 
+INVENTED = "--invented" if IS_DEMONSTRATION else ""
+
 
 rule report:
     """Write the committee's report from the estimates; no model runs here."""
@@ -11,10 +13,14 @@ rule report:
     output:
         page=RESULTS / "reports" / "committee.html",
         pdf=RESULTS / "reports" / "committee.pdf",
+        figures=directory(RESULTS / "reports" / "figures"),
+    params:
+        invented=INVENTED,
     log:
         RESULTS / "logs" / "report.log",
     shell:
-        step("report", "--plan {PLAN:q} --fingerprints {input.fingerprints:q} --page {output.page:q} --pdf {output.pdf:q} {input.estimates:q}")
+        step("report", "--plan {PLAN:q} --fingerprints {input.fingerprints:q} --page {output.page:q} --pdf {output.pdf:q} "
+             "--figures {output.figures:q} {params.invented} {input.estimates:q}")
 
 
 rule technical:
@@ -22,14 +28,18 @@ rule technical:
     input:
         estimates=[RESULTS / "estimates" / f"{name}.csv" for name in [*ANALYSES, *(["planted_variants"] if IS_DEMONSTRATION else [])]],
         fingerprints=RESULTS / "unreleased" / "fingerprints.csv",
+        figures=RESULTS / "reports" / "figures",
         plan=PLAN_FILES,
         code=[*find_sources("pipeline.steps.technical"), *(ROOT / "reports").glob("technical.*"), ROOT / "reports" / "style.css"],
     output:
         RESULTS / "reports" / "technical.html",
+    params:
+        invented=INVENTED,
     log:
         RESULTS / "logs" / "technical.log",
     shell:
-        step("technical", "--plan {PLAN:q} --fingerprints {input.fingerprints:q} --out {output:q} {input.estimates:q}")
+        step("technical", "--plan {PLAN:q} --fingerprints {input.fingerprints:q} --figures {input.figures:q} --out {output:q} "
+             "{params.invented} {input.estimates:q}")
 
 
 rule site_pages:
@@ -55,6 +65,7 @@ rule withdrawals:
     """Search everything that was made for those who withdrew their consent; it fails if one is found."""
     input:
         lists=WITHDRAWN,
+        own_names=list(OWN_NAMES.values()),
         made=[
             RESULTS / "warehouse.duckdb",
             [RESULTS / "intake" / d.site / d.number / name for d in DELIVERIES for name in ("report.html", "problems.csv")],
@@ -69,4 +80,4 @@ rule withdrawals:
     log:
         RESULTS / "logs" / "withdrawals.log",
     shell:
-        step("withdrawals", "--results {RESULTS:q} --out {output:q} {params.folders:q}")
+        step("withdrawals", "--plan {PLAN:q} --results {RESULTS:q} --out {output:q} {params.folders:q}")

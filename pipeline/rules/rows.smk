@@ -10,6 +10,7 @@ for number, batch in enumerate(batch_deliveries(DELIVERIES)):
         input:
             files=[path for delivery in batch for path in delivery.files],
             plan=PLAN_FILES,
+            own_names=[OWN_NAMES[delivery.site] for delivery in batch if delivery.site in OWN_NAMES],
             code=[*find_sources("pipeline.steps.intake"), ROOT / "reports" / "intake.html.j2", ROOT / "reports" / "style.css"],
         output:
             rows=[RESULTS / "rows" / d.site / d.number / f"{table}.parquet" for d in batch for table in ROW_TABLES],

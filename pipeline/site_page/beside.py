@@ -136,14 +136,15 @@ def _place(day: int, terms: dict[str, Reading]) -> dict:
     }
     inner = limits[min(limits, key=float)]
     outside = not inner[0] <= observed.estimate <= inner[1]
+    of = "" if observed.n_episodes is None else f" {observed.n_episodes:,} followed"
     said = (
-        f"By day {day}, {say_percent(observed.estimate)} of your episodes were resolved; your case mix would let expect "
-        f"{say_percent(expected.estimate)}, give or take chance ({say_percent(inner[0])} to {say_percent(inner[1])}). "
+        f"By day {day}, {say_percent(observed.estimate)} of your{of} episodes were resolved. With your case mix, "
+        f"{say_percent(expected.estimate)} would be expected, give or take chance ({say_percent(inner[0])} to {say_percent(inner[1])}). "
     )
     said += (
-        "That is outside of what chance alone lets expect in 19 of 20 sites: look at your records first, then at when patients are seen again."
+        "That is outside the range in which chance alone leaves 19 of 20 sites: look at your records first, then at when patients are seen again."
         if outside
-        else "That is within what chance lets expect."
+        else "That is within the range of chance."
     )
     return {"day": day, "why": "", "said": said, "bar": _draw(observed.estimate, expected.estimate, limits)}
 

@@ -12,6 +12,8 @@ import pandas as pd
 from pipeline.intake.withdrawals import list_their_episodes, read_withdrawn
 from pipeline.steps.run import run_step
 from pipeline.warehouse import open_warehouse
+from schemas.site_map import SiteMap, read_site_maps
+from schemas.study import SITES
 from schemas.warehouse import SINGULAR
 
 OF_SITES = ("rows", "intake", "sites")  # folders with one folder a site; the pseudonyms of two sites may be the same
@@ -24,14 +26,16 @@ TELLING = re.compile(
 def main() -> None:
     """Read the command line, search, and write how many withdrew at each site."""
     parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
     parser.add_argument("--results", type=Path, required=True, help="folder of everything that the run has made")
     parser.add_argument("--out", type=Path, required=True, help="file to write: a line a site")
     parser.add_argument("sites", type=Path, nargs="*", help="folders of the sites that have a list")
     arguments = parser.parse_args()
+    own = read_site_maps(arguments.plan / SITES)
     found, counts = [], []
     for folder in arguments.sites:
         patients = read_withdrawn(folder)[0]
-        episodes = list_their_episodes(folder, patients)
+        episodes = list_their_episodes(folder, patients, own.get(folder.name, SiteMap()))
         found += search(arguments.results, folder.name, patients | episodes)
         counts.append((folder.name, len(patients), len(episodes)))
     if found:

@@ -1,9 +1,13 @@
 """The whole technical report as one plain dict: disclosed estimates in, texts and tables out; nothing is estimated here."""
 
+from collections.abc import Sequence
+
 import pandas as pd
 
+from pipeline.committee.standing import INVENTED
 from pipeline.committee.wording import begin_sentence
 from pipeline.technical.checklist import RECORD, STROBE, map_items
+from pipeline.technical.condense import condense_rows
 from pipeline.technical.tables import (
     list_site_codes,
     list_withheld,
@@ -22,12 +26,19 @@ SECTIONS = {"about", "cautions", "contents", "plan", "used", "withheld"}  # plac
 
 
 def compose_technical(
-    estimates: dict[str, pd.DataFrame], config: Config, plan_files: dict[str, str], used: dict[str, str]
+    estimates: dict[str, pd.DataFrame],
+    config: Config,
+    plan_files: dict[str, str],
+    used: dict[str, str],
+    *,
+    figures: Sequence[dict[str, str]] = (),
+    invented: bool = False,
 ) -> dict:
     """What `technical.html.j2` shows.
 
     `estimates` are disclosed ones (schemas.estimate.Estimates) by analysis; an empty or absent one is said to be absent. `plan_files` are
-    the texts of the plan by file name, `used` the fingerprints and versions behind the numbers.
+    the texts of the plan by file name, `used` the fingerprints and versions behind the numbers, `figures` the rows of figures/figures.csv;
+    `invented` is true of the demonstration pool only.
     """
     ordered = _order({name: rows for name, rows in estimates.items() if len(rows)})
     titles = {name: _find_text(name).title for name in ordered}
@@ -36,6 +47,8 @@ def compose_technical(
     without_sites = {name: split_sites(rows)[0] for name, rows in masked.items()}
     return {
         "title": config.study.title,
+        "invented": INVENTED if invented else "",
+        "figures": list(figures),
         "used": [{"name": name.replace("_", " "), "value": value} for name, value in used.items()],
         "contents": [_count(name, rows, titles) for name, rows in masked.items()],
         "absent": [text.title for name, text in TEXTS.items() if name not in ordered],
@@ -78,7 +91,8 @@ def _count(name: str, rows: pd.DataFrame, titles: dict[str, str]) -> dict:
 
 
 def _compose_section(name: str, rows: pd.DataFrame, config: Config) -> dict:
-    plain, single = split_sites(rows)
+    every, single = split_sites(rows)
+    plain = condense_rows(every)
     tables, rest = VIEWS[name](plain, config) if name in VIEWS else ([], plain)
     methods = number_methods(plain)
     shown = tabulate_rows(rest, methods, config)
@@ -88,5 +102,5 @@ def _compose_section(name: str, rows: pd.DataFrame, config: Config) -> dict:
         "text": _find_text(name),
         "tables": [*tables, *shown, *([sites] if sites else [])],
         "methods": [{"number": number, "text": method} for method, number in methods.items()],
-        "left_out": 0 if tables else len(plain) - len(rest),
+        "left_out": len(every) - len(plain),
     }

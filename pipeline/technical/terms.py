@@ -52,6 +52,14 @@ TERMS = [  # the first pattern that fits a whole term names it; of what it leave
     (r"(naive_)?risk_ratio_day_(\d+|…)", r"\1ratio of shares resolved by day \2, change to repeat"),
     (r"(naive_)?mean_days_(repeat|change)", r"\1mean days to resolution, up to the horizon, had all chosen: \2"),
     (r"(naive_)?mean_days_difference", r"\1difference of mean days to resolution, change minus repeat"),
+    (
+        r"at_once_risk_(repeat|change)_day_(\d+|…)",
+        r"share resolved by day \2 had all chosen: \1, if sessions act at once",
+    ),
+    (
+        r"at_once_risk_difference_day_(\d+|…)",
+        r"difference of shares resolved by day \1, change minus repeat, if sessions act at once",
+    ),
     (r"e_value_limit_day_(\d+|…)", r"E-value of the nearer limit, day \1"),
     (r"e_value_day_(\d+|…)", r"E-value of the estimate, day \1"),
     (r"smd_(before|after):(.+)", r"standardised difference \1 weighting: \2"),

@@ -20,14 +20,8 @@ CONTRASTS = {  # heading: terms, and whether the scale is one of ratios
     "Ratios of shares": (r"risk_ratio_day_\d+", True),
     "Mean days to resolution": (r"mean_days_\w+", False),
 }
-DENSE = r"unresolved_(?:upper|lower)_day_\d+"
 VARIANCE = r"patient_sd|site_sd|scale|.+_tau2|.+_i2|overdispersion_day_\d+"
 DIAGNOSTICS = r"aic_\w+|log_gap_slope|fitted_share_less_observed_by_day_\d+|weight_\w+|truncated_share|effective_n_\w+|.+_sites_not_pooled"
-
-
-def view_curves(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.DataFrame]:
-    """The reported days, medians and numbers at risk; the curves day by day stay in the file."""
-    return [], rows[~rows["term"].str.fullmatch(DENSE)]
 
 
 def view_failures(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.DataFrame]:
@@ -211,7 +205,6 @@ VIEWS: dict[str, View] = {
     "diagnosis_agreement": view_agreement,
     "planted_variants": view_planted,
     "failure_reasons": view_failures,
-    "resolution_curves": view_curves,
     "second_line": view_second_line,
     "sensitivity": view_sensitivity,
 }

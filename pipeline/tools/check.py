@@ -9,15 +9,18 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from pipeline.desk.marked import mark_delivery
 from pipeline.intake.folders import NUMBER, SITE, list_deliveries
+from pipeline.intake.form import OTHER_FORMS, TEXTS
 from pipeline.intake.read import read_delivery
 from pipeline.intake.receive import Received, receive_delivery
 from pipeline.intake.terminal import describe_check
 from pipeline.sources import ROOT
-from schemas.study import read_config
+from schemas.site_map import SiteMap
+from schemas.study import Config, read_config
 
 FINE, LOOK, REFUSED, UNREADABLE = 0, 1, 2, 3
-TABLE_FILES = (".csv", ".xlsx")
+TABLE_FILES = (".xlsx", *TEXTS, *OTHER_FORMS)
 WIDEST = 110
 
 
@@ -37,6 +40,15 @@ def add_to(tools: argparse._SubParsersAction) -> None:
     parser.add_argument(
         "--plan", type=Path, default=ROOT / "config", help="folder with the plan (default: the project's own)"
     )
+    parser.add_argument(
+        "--site",
+        help="whose list of own names is used for a lone workbook or folder (config/sites; default: as it says itself)",
+    )
+    parser.add_argument(
+        "--mark",
+        action="store_true",
+        help="also write a copy of the delivery, beside it, with every cell to mend coloured and explained and a list that leads to them",
+    )
     parser.set_defaults(run=run)
 
 
@@ -46,7 +58,9 @@ def run(arguments: argparse.Namespace) -> None:
         _stop(f"{arguments.path} does not exist.")
     config = read_config(arguments.plan)
     worst, number, last_accepted = FINE, 0, {}
-    with find_folders(arguments.path) as folders:
+    if arguments.site and not SITE.fullmatch(arguments.site):
+        _stop(f"{arguments.site} is no code of a site: S and two or three digits.")
+    with find_folders(arguments.path, config, arguments.site) as folders:
         if not folders:
             _stop(f"{arguments.path} is neither a workbook nor a folder with .csv files or deliveries.")
         for number, folder in enumerate(folders):
@@ -58,7 +72,31 @@ def run(arguments: argparse.Namespace) -> None:
             width = min(shutil.get_terminal_size().columns, WIDEST)
             print(("\n" + "-" * width + "\n" if number else "") + describe_check(received, width))
             worst = max(worst, judge(received))
+            if arguments.mark:
+                print("\n" + mark(folder, received, config, choose_target(arguments.path, folder, len(folders))))
     sys.exit(worst)
+
+
+def choose_target(path: Path, folder: Path, n_folders: int) -> Path:
+    """Where the marked copy goes: beside the file or folder that was named, or beside the delivery; never over another file."""
+    named = folder if n_folders > 1 or path.resolve() in folder.parents else path.resolve()
+    stem = re.sub(r"_marked\d*$", "", named.stem)
+    targets = (named.with_name(f"{stem}_marked{number or ''}.xlsx") for number in (0, *range(2, 1_000)))
+    return next(target for target in targets if not target.exists())
+
+
+def mark(folder: Path, received: Received, config: Config, target: Path) -> str:
+    """Write the marked copy of one delivery, and say where it is."""
+    if sys.stderr.isatty():
+        print("marking ...", end="\r", file=sys.stderr, flush=True)
+    marked = mark_delivery(folder, received, config.sites.get(received.site, SiteMap()))
+    if marked is None:
+        unopened = received.tables["problems"]["severity"].eq("refuse").any()
+        return (
+            "No marked copy: the files cannot be opened." if unopened else "No marked copy: there is nothing to mend."
+        )
+    target.write_bytes(marked)
+    return f"{target.name} is written beside it: every cell to mend is marked there. It holds your records: keep it where they are."
 
 
 def judge(received: Received) -> int:
@@ -69,7 +107,7 @@ def judge(received: Received) -> int:
 
 
 @contextmanager
-def find_folders(path: Path) -> Iterator[list[Path]]:
+def find_folders(path: Path, config: Config, site: str | None = None) -> Iterator[list[Path]]:
     """The folders <site>/<delivery> to check. Files that are not in such a folder are copied into one for the time of the check, called as
     their submission table says."""
     if path.is_dir() and SITE.fullmatch(path.resolve().parent.name) and NUMBER.fullmatch(path.resolve().name):
@@ -89,23 +127,23 @@ def find_folders(path: Path) -> Iterator[list[Path]]:
         handed.mkdir()
         for file in files:
             shutil.copy(file, handed)
-        site, number = read_names(handed)
+        site, number = read_names(handed, config.sites.get(site, SiteMap()), site)
         folder = Path(temporary) / site / number
         folder.parent.mkdir()
         handed.rename(folder)
         yield [folder]
 
 
-def read_names(folder: Path) -> tuple[str, str]:
+def read_names(folder: Path, own: SiteMap, site: str | None) -> tuple[str, str]:
     """Site and number as the submission table gives them; S00 and 001 where it does not, and the check then says what is wrong with it."""
-    sheet = read_delivery(folder).sheet("submission")
+    sheet = read_delivery(folder, own).sheet("submission")
     told: dict[str, str] = {}
     if sheet is not None:
-        columns = {text.lower(): position for position, text in sheet.header.items()}
+        columns = {name: position for position, name in sheet.names.items()}
         if {"field", "value"} <= set(columns):
             fields, values = sheet.cells[columns["field"]].fillna(""), sheet.cells[columns["value"]].fillna("")
             told = dict(zip(fields.str.lower(), values, strict=True))
-    site, digits = told.get("site_code", ""), re.sub(r"\D", "", told.get("delivery", ""))
+    site, digits = site or told.get("site_code", "").upper(), re.sub(r"\D", "", told.get("delivery", ""))
     number = digits.zfill(3) if digits else "001"
     return site if SITE.fullmatch(site) else "S00", number if NUMBER.fullmatch(number) else "001"
 

@@ -5,7 +5,8 @@ import sys
 from pathlib import Path
 
 from pipeline.desk.example import list_example
-from pipeline.desk.template import build_template, write_template
+from pipeline.desk.steady import write_steadily
+from pipeline.desk.template import build_template
 from pipeline.sources import ROOT
 from schemas.study import read_config
 
@@ -43,6 +44,6 @@ def run(arguments: argparse.Namespace) -> None:
         sys.exit(f"{out} exists: choose another name, or add --force to write over it")
     maneuvers = {code: maneuver.name for code, maneuver in read_config(arguments.plan).maneuvers.items()}
     book = build_template(maneuvers, list_example() if arguments.filled else None)
-    out.write_bytes(write_template(book))
+    out.write_bytes(write_steadily(book))
     done = "holds three invented episodes" if arguments.filled else "is ready to be filled in"
     print(f"{out} {done}. Check it before you send it: python -m pipeline check {out}")

@@ -37,8 +37,11 @@ LIBRARY_ROOMS = {
     "jinja2": {"pipeline/render.py"},
     "typst": {"pipeline/typeset.py"},
     "openpyxl": {
-        "pipeline/intake/read.py",
-        *(f"pipeline/desk/{part}.py" for part in ("template", "entry_rules", "own_pages")),
+        "pipeline/intake/read_workbook.py",
+        *(
+            f"pipeline/desk/{part}.py"
+            for part in ("template", "entry_rules", "own_pages", "marked", "problem_list", "steady")
+        ),
         "synthetic_data/write.py",
     },
 }

@@ -76,7 +76,7 @@ def test_tables_and_figures_tell_the_same_as_the_estimates(estimates, report):
         say_percent(reading_of(estimates, "canal=posterior", "resolved_by_day_7")["estimate"])
     )
     panel = next(p for group in report["groups"] for p in group["panels"] if p["name"] == "Posterior canal")
-    assert ">744<" in panel["figure"].replace("</text", "<")
+    assert ">744<" in panel["figure"]["svg"].replace("</text", "<")
 
 
 def test_order_of_rows_does_not_matter(estimates, report, plan):
@@ -101,11 +101,11 @@ def test_no_bar_of_the_flow_tells_a_hidden_number(estimates, plan):
         pool = hide(pool, "episode_flow", lambda t: t["term"].isin(["untreated", "incomplete_record"]))
         pools.append(compose_report(pool, plan, USED)["flow"])
     assert pools[0] == pools[1]
-    assert pools[0]["figure"].count('class="bar"') == 10
+    assert pools[0]["figure"]["svg"].count('class="bar"') == 10
 
 
 def test_what_leaves_lies_side_by_side_within_what_it_left(report):
-    bars = re.findall(r'class="bar">.*? d="(.*?)"', report["flow"]["figure"], re.S)
+    bars = re.findall(r'class="bar">.*? d="(.*?)"', report["flow"]["figure"]["svg"], re.S)
     across = [[float(x) for x in re.findall(r"[ML] ([\d.]+)", bar)] for bar in bars]
     handed_in, refused, set_aside, stored = across[:4]
     ends = [max(stored), max(refused), max(set_aside)]
@@ -182,7 +182,7 @@ def test_reasons_without_a_share_are_counted_not_drawn(estimates, report, plan):
     unknown = int(reasons["status"].ne("ok").sum())
     assert unknown > 0
     assert str(unknown) in report["apart"]["hidden"]
-    assert "Cannot stand" not in report["apart"]["figure"]
+    assert "Cannot stand" not in report["apart"]["figure"]["svg"]
     bare = compose_report(hide(estimates, "non_positional"), plan, USED)["apart"]
     assert bare["figure"] is None
     assert str(len(reasons)) in bare["hidden"]

@@ -72,7 +72,7 @@ def compare(low: float, high: float, plan, **limit) -> dict:
 def test_a_range_over_no_difference_is_said_to_tell_nothing(plan):
     said = words(compare(-0.12, 0.32, plan))
     assert "does not tell repeating from changing" in said
-    assert "12 percentage points in favour of repeating to 32 percentage points in favour of changing" in said
+    assert "12 percentage points more after repeating to 32 percentage points more after changing" in said
     assert "E-value" not in said
 
 
@@ -83,7 +83,7 @@ def test_a_difference_is_an_association_with_its_range_and_e_value(plan):
     assert "association" in said
     assert "1.9 times as often" in said
     assert "adherent debris" in said
-    assert section["figure"].count('class="dot"') == 2
+    assert section["figure"]["svg"].count('class="dot"') == 2
 
 
 def test_attempts_carry_their_shares_and_how_many_it_takes(plan):
@@ -97,8 +97,8 @@ def test_attempts_carry_their_shares_and_how_many_it_takes(plan):
     assert "Of 200 first sessions from 8 sites" in words(section)
     assert "55 % (between 45 and 65 %)" in words(section)
     assert "80 % after 3 (3 to 4)" in words(section)
-    assert section["figure"].count('class="dot"') == 2
-    assert "too few" in section["figure"]
+    assert section["figure"]["svg"].count('class="dot"') == 2
+    assert "too few" in section["figure"]["svg"]
 
 
 def test_reasons_of_failure_are_evidence_by_frequency_and_hindsight_is_told_apart():
@@ -112,7 +112,7 @@ def test_reasons_of_failure_are_evidence_by_frequency_and_hindsight_is_told_apar
     ]
     rows += [reason("in_hindsight", name, n) for name, n in (("wrong_side", 60), ("technique", 50))]
     section = describe_failures(table("failure_reasons", rows, FAILED, None))
-    said, drawn = words(section), section["figure"]
+    said, drawn = words(section), section["figure"]["svg"]
     assert drawn.index("not done as") < drawn.index("wrong ear") < drawn.index("holds evidence")
     assert "the wrong ear was treated (from 10 % to 30 %)" in said
     assert "not a verdict" in said
@@ -132,10 +132,10 @@ def test_a_hidden_step_of_a_path_has_no_bar_and_no_number(plan):
     rows += [{"term": "never_looked", "stratum": "path=epley", "status": "suppressed", "note": "hidden"}]
     section = describe_paths(table("sequence_paths", rows, endpoint=None), plan)
     (panel,) = section["panels"]
-    assert panel["figure"].count('class="bar"') == 3
-    assert "nobody looked again" in panel["figure"]
-    assert "hidden" in panel["figure"]
-    assert "40<" not in panel["figure"].replace(">40<", "")  # the forty that are left over are nowhere else
+    assert panel["figure"]["svg"].count('class="bar"') == 3
+    assert "nobody looked again" in panel["figure"]["svg"]
+    assert "hidden" in panel["figure"]["svg"]
+    assert "40<" not in panel["figure"]["svg"].replace(">40<", "")  # the forty that are left over are nowhere else
     assert "100 episodes began otherwise" in words(section)
 
 
@@ -156,7 +156,7 @@ def test_handicap_shows_both_important_changes(plan):
     assert "by day 7 it was 14 points lower (11 to 17)" in said
     assert "by at least 11 points in about 70 %" in said
     assert "by at least 18 points in about 55 %" in said
-    assert section["figure"].count('class="dot"') == 3
+    assert section["figure"]["svg"].count('class="dot"') == 3
 
 
 def test_recurrence_turns_the_share_free_of_it_round(plan):
@@ -179,11 +179,11 @@ def test_clinics_have_no_names_and_no_rank(plan):
     ]
     rows += [number("smoothed_by_day_7_sites_pooled", 4)]
     section = describe_sites(table("site_pooling", rows), plan)
-    drawn = section["figure"]
+    drawn = section["figure"]["svg"]
     places = [drawn.index(f"Clinic {letter}<") for letter in ("A", "B", "AA")]
     assert places == sorted(places)  # by letter, neither by share nor by how certain it is
     larger = [row | {"n_episodes": 2000} for row in rows]
-    assert describe_sites(table("site_pooling", larger), plan)["figure"] == drawn  # no mark tells a size
+    assert describe_sites(table("site_pooling", larger), plan)["figure"]["svg"] == drawn  # no mark tells a size
     assert "from 30 % to 90 %" in words(section)
     assert "The share of 1 clinic is hidden" in words(section)
 
@@ -199,14 +199,14 @@ def test_a_trial_stands_beside_the_pool_only_where_both_have_a_number(plan):
         )
     }
     section = describe_published(both, plan)
-    assert section["figure"].count('class="dot"') == 2
+    assert section["panels"][0]["figure"]["svg"].count('class="dot"') == 2
     assert trial.citation in words(section)
     alone = {
         "published_comparison": tidy_estimates(
             [printed], analysis="published_comparison", endpoint=trial.endpoint, method="m"
         )
     }
-    assert describe_published(alone, plan)["figure"] is None
+    assert describe_published(alone, plan)["panels"] == []
 
 
 def test_hidden_numbers_reach_no_section(plan):

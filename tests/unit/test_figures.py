@@ -156,7 +156,7 @@ def test_a_long_label_takes_more_lines_and_every_line_fits():
     assert len(lines) > 1
     assert " ".join(lines) == long
     assert all(
-        0.56 * 12 * len(line) <= 330 - bar_figures.LABEL_START for line in lines
+        0.56 * 12 * len(line) <= 330 - bar_figures.NUMBER_END - bar_figures.GAP for line in lines
     )  # 0.56: mean width of a letter, measured
     assert places["7 %"][1] == places[lines[0]][1] < places[lines[1]][1] < places[short][1]
 

@@ -9,6 +9,7 @@ import pytest
 from openpyxl import load_workbook
 
 from pipeline.intake.terminal import name_ranges
+from schemas.rules import RULES
 from tests.whole.conftest import POOL, ROOT
 
 
@@ -39,7 +40,8 @@ def test_it_says_what_the_workflow_says(checked, pool_run):
         assert ("was refused" in said) == refused
         if not refused and counts["rows_set_aside"].sum():
             assert f"{counts['rows_stored'].sum():,} of {counts['rows_in'].sum():,} rows are stored" in said
-        for message in problems["message"].drop_duplicates():
+        told = problems["message"].str.removeprefix(RULES["read_with_help"].message).drop_duplicates()
+        for message in told:
             assert " ".join(message.split()) in said
 
 
@@ -50,6 +52,21 @@ def test_a_lone_workbook_is_checked_as_its_submission_table_calls_it(tmp_path):
     assert done.stdout.startswith("Site S02, delivery 001\n")
     assert done.returncode == 0
     assert "can be pooled" in done.stdout
+
+
+def test_the_marked_copy_stands_beside_the_file_and_never_takes_its_place(tmp_path):
+    book = tmp_path / "S09_001.xlsx"
+    shutil.copy(POOL / "S09" / "001" / "S09_001.xlsx", book)
+    before = book.read_bytes()
+    done = check("--mark", book)
+    assert (done.returncode, done.stderr) == (1, "")
+    assert "S09_001_marked.xlsx" in done.stdout
+    again = check("--mark", tmp_path / "S09_001_marked.xlsx")
+    assert "S09_001_marked2.xlsx" in again.stdout
+    assert again.stdout.split("\n\n")[1] == done.stdout.split("\n\n")[1]
+    assert {path.name for path in tmp_path.iterdir()} == {"S09_001.xlsx", "S09_001_marked.xlsx", "S09_001_marked2.xlsx"}
+    assert book.read_bytes() == before
+    assert (tmp_path / "S09_001_marked2.xlsx").read_bytes() == (tmp_path / "S09_001_marked.xlsx").read_bytes()
 
 
 def test_a_folder_of_files_under_another_name(tmp_path):

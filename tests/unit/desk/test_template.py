@@ -10,7 +10,8 @@ from openpyxl.utils import get_column_letter
 from pipeline.desk.entry_rules import TooLong, make_rule, write_hint
 from pipeline.desk.example import list_example
 from pipeline.desk.own_pages import DICTIONARY, EXAMPLE, HOW_TO, LISTS
-from pipeline.desk.template import LAST_ROW, build_template, write_template
+from pipeline.desk.steady import write_steadily
+from pipeline.desk.template import LAST_ROW, build_template
 from pipeline.intake.own_sheets import is_sealed
 from pipeline.intake.patterns import find_pattern, normalise
 from pipeline.intake.problem import DESCRIBED
@@ -30,7 +31,7 @@ def maneuvers(plan):
 
 @pytest.fixture(scope="module")
 def made(maneuvers) -> bytes:
-    return write_template(build_template(maneuvers))
+    return write_steadily(build_template(maneuvers))
 
 
 @pytest.fixture(scope="module")
@@ -74,7 +75,7 @@ def hand_in(folder, book):
 def test_the_example_passes_without_a_single_remark(maneuvers, plan, tmp_path):
     folder = tmp_path / "S99" / "001"
     folder.mkdir(parents=True)
-    (folder / "template.xlsx").write_bytes(write_template(build_template(maneuvers, list_example())))
+    (folder / "template.xlsx").write_bytes(write_steadily(build_template(maneuvers, list_example())))
     received = receive_delivery(folder, plan)
     assert received.accepted
     assert received.tables["problems"].empty
@@ -90,7 +91,7 @@ def test_an_example_that_is_wrong_is_told(maneuvers, plan, tmp_path):
     rows["treatments"][0]["day"] = 1
     folder = tmp_path / "S99" / "001"
     folder.mkdir(parents=True)
-    (folder / "template.xlsx").write_bytes(write_template(build_template(maneuvers, rows)))
+    (folder / "template.xlsx").write_bytes(write_steadily(build_template(maneuvers, rows)))
     assert rules_of(receive_delivery(folder, plan)) == {"first_attempt_on_day_0"}
 
 
@@ -196,7 +197,7 @@ def test_a_text_that_no_program_would_take_is_an_error_here(maneuvers):
 
 
 def test_the_same_bytes_each_time(made, maneuvers):
-    assert write_template(build_template(maneuvers)) == made
+    assert write_steadily(build_template(maneuvers)) == made
     parts = zipfile.ZipFile(io.BytesIO(made))
     assert {part.date_time for part in parts.infolist()} == {(1980, 1, 1, 0, 0, 0)}
     assert b"<dcterms:" not in parts.read("docProps/core.xml")

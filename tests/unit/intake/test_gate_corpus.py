@@ -18,6 +18,7 @@ from pipeline.intake.read import read_delivery
 from pipeline.intake.receive import receive_delivery
 from pipeline.steps.intake import _write_received
 from schemas.rules import GATE_RULES
+from schemas.site_map import SiteMap
 from synthetic_data.scenario import Scenario
 from synthetic_data.sites import make_sites
 from synthetic_data.tables import simulate_site
@@ -192,7 +193,7 @@ def list_false_alarms(folder, plan, first: int, number: int) -> list[tuple]:
         if seed % 2:
             spell_wrongly(cells, seed)
         target = folder / str(seed) / site.code / "001"
-        write_delivery(target, site, cells)
+        write_delivery(target, site, cells, SiteMap())
         found = [*find_identifiers(handed := read_delivery(target), plan.maneuvers), *handed.problems]
         alarms += [(seed, p.rule, p.table, p.row, p.column) for p in found if p.severity == "refuse"]
     return alarms

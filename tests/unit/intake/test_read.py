@@ -115,11 +115,9 @@ def test_a_comma_that_could_part_thousands_is_not_guessed(receive, tables):
     [
         ("S01.xlsx", b"no workbook, Zacharias Quillfeather"),
         ("S01.xlsx", b"PK\x03\x04 cut off"),
-        ("episodes.csv", "Zoë Quillfeather".encode("latin-1")),
         ("episodes.csv", b'a,b\n"Quillfeather'),
         ("episodes.csv", b"PK\x03\x04\x00\xff\xfe"),
         ("episodes.csv", b"Quillfeather\x00,sex\n"),
-        ("episodes.csv", "Quillfeather".encode("utf-16")),
     ],
 )
 def test_what_cannot_be_read_is_refused_without_being_quoted(folder, plan, name, content):
@@ -136,7 +134,9 @@ def test_a_workbook_that_was_cut_off_is_unreadable(folder, plan):
     path.write_bytes(path.read_bytes()[:4000])
     received = receive_delivery(folder, plan)
     assert rules_of(received) == {"unreadable"}
-    assert received.tables["problems"]["message"].tolist() == ["The file cannot be read. (BadZipFile)"]
+    assert received.tables["problems"]["message"].tolist() == [
+        "The file cannot be read. Its end is missing, as after an interrupted copy: copy or save it again."
+    ]
     assert received.tables["row_counts"]["rows_in"].sum() == 0
 
 

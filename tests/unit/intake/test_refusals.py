@@ -113,12 +113,19 @@ def hand_in_a_formula(folder):
     return write_book(folder, book)
 
 
+def hand_in_an_old_form(folder):
+    folder.mkdir(parents=True)
+    (folder / "delivery.xls").write_bytes(bytes.fromhex("d0cf11e0a1b11ae1"))
+    return folder
+
+
 FILES = {
     "no_tables": hand_in_two_workbooks,
     "table_twice": hand_in_a_table_twice,
     "embedded_object": hand_in_a_picture,
     "stray_file": hand_in_notes,
     "unreadable": hand_in_garbage,
+    "other_form": hand_in_an_old_form,
     "not_opened": hand_in_a_wide_row,
     "formula_without_result": hand_in_a_formula,
 }

@@ -91,6 +91,18 @@ def test_all_events_are_refused():
     assert isinstance(fit_cloglog(Rows(np.ones((1, 1)), np.zeros(1), np.array([20.0]), np.zeros(1))), Refusal)
 
 
+@pytest.mark.parametrize("each", [10, 50, 500])
+def test_separation_that_no_single_class_shows_is_refused(each):
+    # quasi-complete separation (Albert A, Anderson JA. Biometrika 1984;71:1-10; from memory): each class has both outcomes, but only
+    # events are where the first is without the second, and none where the second is without the first
+    first, second = np.repeat([0, 1, 1, 0], each), np.repeat([0, 1, 0, 1], each)
+    happened = np.where(first == second, np.arange(4 * each) % 3 == 0, first == 1).astype(float)
+    design = np.column_stack([np.ones(4 * each), first, second])
+    found = fit_cloglog(Rows(design, np.zeros(4 * each), happened, 1 - happened))
+    assert isinstance(found, Refusal)
+    assert found.status == "not_identified"
+
+
 def test_combination_without_events_costs_one_coefficient_not_all():
     rng = np.random.default_rng(5)
     first, second = rng.integers(0, 2, (2, 3000))

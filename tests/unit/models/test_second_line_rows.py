@@ -84,6 +84,24 @@ def test_time_counts_from_the_second_session(plan):
     assert [tuple(interval) for interval in rows[OUTCOME].to_numpy()] == [interval for _, interval in expected]
 
 
+def test_the_first_session_inside_the_interval_is_found(plan):
+    """Days count from the second session on day 10. A session on the day of the last positive look is inside, one on the day of the first
+    negative look came after it; observation moves nothing."""
+    expected = [
+        ([(14, True), (21, False)], [SEMONT | {"day": 14}, EPLEY | {"day": 18}], 4),
+        ([(14, True), (21, False)], [SEMONT | {"day": 12}, OBSERVE | {"day": 14}, EPLEY | {"day": 18}], 8),
+        ([(14, True), (21, False)], [SEMONT | {"day": 12}], np.nan),
+        ([(14, False)], [], 0),
+        ([(14, True), (21, False)], [EPLEY | {"day": 21}], np.nan),
+        ([(14, True)], [EPLEY | {"day": 14}], np.nan),
+    ]
+    cases = [
+        ([*FAILED, *(look(*each) for each in looks)], [EPLEY, SEMONT | {"day": 10}, *more], ())
+        for looks, more, _ in expected
+    ]
+    np.testing.assert_array_equal(choose(plan, cases)["treated_days"], [day for *_, day in expected])
+
+
 LATER_COURSES = st.tuples(
     st.dictionaries(st.integers(8, 90), st.booleans(), max_size=4),
     st.lists(st.tuples(st.integers(8, 60), st.sampled_from(["epley", "semont", "observe"])), max_size=3),
@@ -103,7 +121,7 @@ def test_what_comes_after_the_second_session_changes_the_outcome_only(plan, cour
         seen = [look(day, positive) for day, positive in looks.items()]
         after.append(([*FAILED, *seen], [*given_first, *more], [{"day": 91, "end_of_followup": ending}]))
     before, after = choose(plan, before), choose(plan, after)
-    unknown_then = [*OUTCOME, "reclassified_day"]
+    unknown_then = [*OUTCOME, "treated_days", "reclassified_day"]
     pd.testing.assert_frame_equal(before.drop(columns=unknown_then), after.drop(columns=unknown_then))
     assert len(before) == len(courses)
     last_positive = [max((day for day, positive in looks.items() if positive), default=7) for looks, *_ in courses]

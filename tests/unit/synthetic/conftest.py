@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import pandas as pd
 import pytest
 
-from synthetic_data.pool import read_maneuvers, write_pool
+from synthetic_data.pool import read_plan, write_pool
 from synthetic_data.scenario import Scenario
 from synthetic_data.sites import make_sites, share_out
 from synthetic_data.tables import Records, simulate_site
@@ -22,7 +22,7 @@ class Simulated:
 
 @pytest.fixture(scope="session")
 def simulated() -> Simulated:
-    sites, maneuvers = make_sites(10), read_maneuvers()
+    sites, maneuvers = make_sites(10), read_plan().maneuvers
     sizes = share_out(12_000, sites)
     records = [simulate_site(11, Scenario(), s, n, maneuvers) for s, n in zip(sites, sizes, strict=True)]
     names = records[0].tables

@@ -8,12 +8,12 @@ import pytest
 from synthetic_data.course import Course
 from synthetic_data.effects import CHANCES, WRONG
 from synthetic_data.patients import LEFT, NYSTAGMUS, RIGHT, Cases, draw_cases
-from synthetic_data.pool import read_maneuvers
+from synthetic_data.pool import read_plan
 from synthetic_data.scenario import VARIANTS, Scenario
 from synthetic_data.signs import PATTERN_NAMES
 from synthetic_data.sites import Site
 
-MANEUVERS = read_maneuvers()
+MANEUVERS = read_plan().maneuvers
 NAMES = tuple(MANEUVERS)
 SIDED = np.array([maneuver.sided for maneuver in MANEUVERS.values()])
 SITE = Site("S01", 1.0)

@@ -7,7 +7,7 @@ import pytest
 
 from schemas.delivery import SIDED_TESTS, TABLES
 from schemas.rules import CATALOGUE
-from synthetic_data.pool import read_maneuvers
+from synthetic_data.pool import read_plan
 from tests.unit.synthetic.reading import read_cells, type_cells
 
 
@@ -35,8 +35,8 @@ def is_broken(
         "short_arm_needs_basis": lambda: row["recorded_arm"] == "short" and value == "",
         "sided_test_needs_side": lambda: row["test"] in SIDED_TESTS and value == "none",
         "first_attempt_on_day_0": lambda: row["attempt"] == "1" and value != "0",
-        "maneuver_unknown": lambda: value not in read_maneuvers(),
-        "maneuver_side": lambda: read_maneuvers()[row["maneuver"]].sided and value == "none",
+        "maneuver_unknown": lambda: value not in read_plan().maneuvers,
+        "maneuver_side": lambda: read_plan().maneuvers[row["maneuver"]].sided and value == "none",
         "attempts_have_a_gap": lambda: int(value) > [other["attempt"] for other in alike].index(value) + 1,
         "dhi_is_even": lambda: int(value) % 2 == 1,
         "free_text": lambda: value.startswith("Example Person "),

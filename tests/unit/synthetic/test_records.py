@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from schemas.delivery import TABLES
-from synthetic_data.pool import read_maneuvers
+from synthetic_data.pool import read_plan
 from synthetic_data.write import describe, to_cells
 from tests.unit.synthetic.reading import type_cells
 
@@ -38,7 +38,7 @@ def test_attempts_count_up_without_gaps_and_in_time(simulated):
 
 
 def test_sides_fit_the_maneuvers(simulated):
-    rows, maneuvers = simulated.tables["treatments"], read_maneuvers()
+    rows, maneuvers = simulated.tables["treatments"], read_plan().maneuvers
     sided = rows["maneuver"].map({code: maneuver.sided for code, maneuver in maneuvers.items()})
     assert sided.notna().all()
     assert (rows["side"].isin(["right", "left"]) == sided).all()

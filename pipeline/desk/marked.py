@@ -1,0 +1,161 @@
+"""The marked copy of a delivery: the site's own workbook with every cell to mend coloured, the reason in a comment, and a list with links.
+
+Nothing of the site's is changed but for what a reader and writer of workbooks loses anyway: the saved results of formulas, which the
+spreadsheet program works out again on opening. Colours are conditional formats of ours, so that the site's own formats stay below them. A
+copy that is marked again loses the old marks first. When the mended copy is handed in, list and comments come back unread, since they are
+sealed (pipeline/intake/own_sheets.py).
+"""
+
+import re
+import zipfile
+from collections.abc import Iterator
+from itertools import groupby
+from pathlib import Path
+
+import pandas as pd
+from openpyxl import Workbook, load_workbook
+from openpyxl.comments import Comment
+from openpyxl.formatting.formatting import ConditionalFormattingList
+from openpyxl.formatting.rule import FormulaRule
+from openpyxl.styles import Border, Font, PatternFill, Side
+from openpyxl.utils import column_index_from_string, get_column_letter
+from openpyxl.worksheet.worksheet import Worksheet
+
+from pipeline.desk.problem_list import LIST, add_list
+from pipeline.desk.steady import CORE, NO_PROPERTIES, write_steadily
+from pipeline.intake.handed import Handed, Sheet, name_table, tidy
+from pipeline.intake.own_sheets import is_sealed_comment, seal_comment
+from pipeline.intake.read import read_delivery
+from pipeline.intake.read_workbook import split_own_sheets
+from pipeline.intake.receive import Received
+from schemas.site_map import SiteMap
+
+ALWAYS = "ISNUMBER(ROW())"  # the formula of our formats, by which they are known
+EDGE = Side("thick", color="A33B00")
+MEND = {  # hatched and framed, so that it shows in grey as well
+    "fill": PatternFill("lightUp", fgColor="A33B00", bgColor="FFD9B8"),
+    "border": Border(EDGE, EDGE, EDGE, EDGE),
+    "font": Font(bold=True, color="5A2000"),
+}
+LETTERS = re.compile(r"column ([A-Z]{1,3})$")
+AUTHOR = "pipeline"
+COMMENT_WIDTH, COMMENT_HEIGHT = 360, 150  # points
+MOST_RANGES = 400  # of one format: a spreadsheet reads long lists of places slowly
+
+
+def mark_delivery(folder: Path, received: Received, own: SiteMap) -> bytes | None:
+    """The marked copy of the delivery in `folder`; None if none of its files can be opened, or there is nothing to mend."""
+    problems = received.tables["problems"]
+    to_mend = problems[problems["severity"].isin(("refuse", "set_aside"))]
+    handed = read_delivery(folder, own)
+    if to_mend.empty or not handed.sheets:
+        return None
+    book, properties = open_book(folder, handed)
+    unmark(book)
+    sheets = find_sheets(book, own)
+    places = [find_cells(problem, handed, sheets) for problem in to_mend.itertuples(index=False)]
+    for title, cells in group_marks(to_mend, places).items():
+        mark_cells(book[title], cells)
+    add_list(book, received, to_mend, places)
+    book.calculation.fullCalcOnLoad = True
+    return write_steadily(book, properties)
+
+
+def open_book(folder: Path, handed: Handed) -> tuple[Workbook, bytes]:
+    """The site's workbook and what it says of its author and dates, or a workbook made from its text files, every text as it was typed."""
+    if handed.form == "workbook":
+        path = next(path for path in folder.iterdir() if path.suffix.lower() == ".xlsx" and path.name[0] not in "~.")
+        with zipfile.ZipFile(path) as archive:
+            properties = archive.read(CORE) if CORE in archive.namelist() else NO_PROPERTIES
+        return load_workbook(path, rich_text=True), properties
+    book = Workbook()
+    book.remove(book.active)
+    for sheet in handed.sheets:
+        made = book.create_sheet(sheet.table)
+        for row, position, text in list_cells(sheet):
+            cell = made.cell(row, position)
+            if re.fullmatch(r"-?(?:0|[1-9]\d{0,8})(?:\.\d{1,9})?", text):
+                cell.value = float(text) if "." in text else int(text)
+            else:
+                cell.value, cell.data_type, cell.number_format = text, "s", "@"  # never a formula
+    return book, NO_PROPERTIES
+
+
+def list_cells(sheet: Sheet) -> Iterator[tuple[int, int, str]]:
+    """Row, position and text of everything in a sheet."""
+    yield from ((sheet.header_row, position, text) for position, text in sheet.header.items())
+    yield from sheet.beyond.itertuples(index=False, name=None)
+    for position, texts in sheet.cells.items():
+        yield from ((row, position, text) for row, text in texts.dropna().items())
+
+
+def unmark(book: Workbook) -> None:
+    """Take out the list, the comments and the colours of an earlier marking."""
+    kept = {sheet.title for sheet in split_own_sheets(book)[1].values()}
+    for sheet in list(book.worksheets):
+        if sheet.title.startswith(LIST) and sheet.title not in kept:
+            book.remove(sheet)
+            continue
+        for cell in sheet._cells.values():
+            if cell.comment and is_sealed_comment(cell.comment.text):
+                cell.comment = None
+        formats, sheet.conditional_formatting = sheet.conditional_formatting, ConditionalFormattingList()
+        for area in formats:
+            for rule in area.rules:
+                if rule.formula != [ALWAYS]:
+                    sheet.conditional_formatting.add(str(area.sqref), rule)
+
+
+def find_sheets(book: Workbook, own: SiteMap) -> dict[str, Worksheet]:
+    """The sheets of a workbook by the names that their problems are told under."""
+    sources = split_own_sheets(book)[1]
+    return {name_table(tidy(sheet.title), f"sheet {number}", own): sheet for number, sheet in sources.items()}
+
+
+def find_cells(problem: tuple, handed: Handed, sheets: dict[str, Worksheet]) -> tuple[str, int, int] | None:
+    """Where a problem is marked: title of the sheet, row and position; row 0 for a sheet as a whole, None for the delivery as a whole."""
+    sheet, shown = handed.sheet(problem.table), sheets.get(problem.table)
+    if sheet is None or shown is None:
+        return None
+    if pd.isna(problem.row):
+        return shown.title, 0, 1
+    column = "value" if problem.table == "submission" and problem.column not in ("field", None) else problem.column
+    lettered = LETTERS.search(problem.column or "")
+    if lettered:
+        return shown.title, int(problem.row), column_index_from_string(lettered[1])
+    labelled = [position for position in sheet.header if sheet.label(position) == column]
+    if not labelled and int(problem.row) == sheet.header_row:
+        return shown.title, 0, 1  # a column that is not there
+    return shown.title, int(problem.row), labelled[-1] if labelled else 1
+
+
+def group_marks(problems: pd.DataFrame, places: list[tuple | None]) -> dict[str, dict[tuple[int, int], list[str]]]:
+    """What is to be said in each cell, by title of the sheet and cell."""
+    marks: dict[str, dict[tuple[int, int], list[str]]] = {}
+    for problem, place in zip(problems.itertuples(index=False), places, strict=True):
+        if place and place[1]:
+            said = marks.setdefault(place[0], {}).setdefault(place[1:], [])
+            said.append(f"{problem.message}\n{problem.how_to_fix}")
+    return marks
+
+
+def mark_cells(sheet: Worksheet, cells: dict[tuple[int, int], list[str]]) -> None:
+    """Colour cells and say why. A comment of the site's own stays as it is: the list names the cell all the same."""
+    for (row, position), said in cells.items():
+        cell = sheet.cell(row, position)
+        if cell.comment is None and type(cell).__name__ == "Cell":  # a cell under a merged one shows nothing
+            text = "\n\n".join(dict.fromkeys(said))
+            cell.comment = Comment(seal_comment(text), AUTHOR, COMMENT_HEIGHT, COMMENT_WIDTH)
+    ranges = list(join_ranges(cells))
+    for start in range(0, len(ranges), MOST_RANGES):
+        area = " ".join(ranges[start : start + MOST_RANGES])
+        sheet.conditional_formatting.add(area, FormulaRule(formula=[ALWAYS], **MEND))
+
+
+def join_ranges(cells: dict[tuple[int, int], list[str]]) -> Iterator[str]:
+    """Cells below each other as ranges."""
+    by_column = sorted(cells, key=lambda cell: (cell[1], cell[0]))
+    for (position, _), run in groupby(enumerate(by_column), key=lambda item: (item[1][1], item[1][0] - item[0])):
+        rows = [row for _, (row, _) in run]
+        letter = get_column_letter(position)
+        yield f"{letter}{rows[0]}" if len(rows) == 1 else f"{letter}{rows[0]}:{letter}{rows[-1]}"

@@ -1,0 +1,94 @@
+"""The first sheet of a marked copy: what must be mended, the most frequent first, with a link to each cell."""
+
+from collections.abc import Sequence
+
+import pandas as pd
+from openpyxl import Workbook
+from openpyxl.styles import Font
+from openpyxl.utils import get_column_letter, quote_sheetname
+from openpyxl.worksheet.hyperlink import Hyperlink
+from openpyxl.worksheet.worksheet import Worksheet
+
+from pipeline.desk.own_pages import (
+    FACE,
+    GAP,
+    LIGHT,
+    ON_LIGHT,
+    POINTS_A_LINE,
+    STRONG,
+    WRAPPED,
+    close_sheet,
+    count_lines,
+    paint_header,
+)
+from pipeline.intake.receive import Received
+from pipeline.intake.report import answer, count
+from pipeline.intake.terminal import list_groups
+
+LIST = "what to mend"
+COLUMNS = {"where": 34, "what is wrong": 62, "how to mend it": 72}  # and their widths, in letters
+LINKS = 200  # of one kind of problem: all cells are marked, and nobody follows more links
+LINKED = Font(**FACE, underline="single", color="1F4F78")
+LINES = (
+    "Each cell to mend is framed and hatched in its sheet, with the reason in a comment. This list leads to them; it needs no mending.",
+    "Mend them in your own records as well. Then check this workbook again: python -m pipeline check FILE.xlsx. Marks that are left in it do no harm.",
+)
+
+Place = tuple[str, int, int] | None
+
+
+def add_list(book: Workbook, received: Received, problems: pd.DataFrame, places: Sequence[Place]) -> None:
+    """Add the list as the first sheet: `problems` to mend, and the place of each in the workbook (sheet, row, position)."""
+    sheet = book.create_sheet(name_list(book), 0)
+    book.active = 0
+    for other in book.worksheets[1:]:
+        other.sheet_view.tabSelected = False
+    for line in (answer(received), *LINES):
+        sheet.append([line])
+    sheet["A1"].font = STRONG
+    sheet.append([])
+    sheet.append(list(COLUMNS))
+    for position, width in enumerate(COLUMNS.values(), 1):
+        paint_header(sheet.cell(sheet.max_row, position), needed=True)
+        sheet.column_dimensions[get_column_letter(position)].width = width
+    sheet.freeze_panes = f"A{sheet.max_row + 1}"
+    placed = problems.assign(place=list(places))
+    for group in list_groups(placed):
+        add_group(sheet, group)
+    sheet.page_setup.orientation, sheet.page_setup.fitToHeight = "landscape", 0
+    sheet.sheet_properties.pageSetUpPr.fitToPage = True
+    close_sheet(sheet)
+
+
+def name_list(book: Workbook) -> str:
+    """A name for the list that no sheet of the site has."""
+    names = [LIST, *(f"{LIST} {number}" for number in range(2, len(book.sheetnames) + 3))]
+    taken = {title.casefold() for title in book.sheetnames}
+    return next(name for name in names if name not in taken)
+
+
+def add_group(sheet: Worksheet, found: pd.DataFrame) -> None:
+    """Add one kind of problem: what it is in a line, then a link to each of its places."""
+    first = found.iloc[0]
+    where = ", ".join(part for part in (first["table"], first["column"]) if part) or "the delivery as a whole"
+    rows = sorted({int(row) for row in found["row"].dropna()})
+    sheet.append([f"{where}: {count(len(rows), 'row')}" if rows else where, first["message"], first["how_to_fix"]])
+    for cell in sheet[sheet.max_row]:
+        cell.fill, cell.font, cell.alignment = LIGHT, ON_LIGHT, WRAPPED
+    lines = [
+        count_lines(text, width)
+        for text, width in zip(list(first[["message", "how_to_fix"]]), list(COLUMNS.values())[1:], strict=True)
+    ]
+    sheet.row_dimensions[sheet.max_row].height = POINTS_A_LINE * max(lines) + GAP
+    linked = [(problem.place, problem.how_to_fix) for problem in found.itertuples(index=False) if problem.place]
+    for (title, row, position), fix in linked[:LINKS]:
+        target = f"{get_column_letter(position)}{row or 1}"
+        sheet.append(
+            [f"{title}, {target}" if row else f"sheet {title}", None, fix if fix != first["how_to_fix"] else None]
+        )
+        cell = sheet.cell(sheet.max_row, 1)
+        cell.hyperlink = Hyperlink(ref=cell.coordinate, location=f"{quote_sheetname(title)}!{target}")
+        cell.font = LINKED
+        sheet.cell(sheet.max_row, 3).alignment = WRAPPED
+    if len(linked) > LINKS:
+        sheet.append([f"and {len(linked) - LINKS:,} more, all marked in the sheet"])

@@ -1,0 +1,93 @@
+"""What a site calls things in its own records, as data: types of `config/sites/<site>.yaml`. No list means the names of the dictionary."""
+
+import re
+from pathlib import Path
+
+import yaml
+from pydantic import Field, field_validator, model_validator
+
+from schemas import codes
+from schemas.columns import Description
+from schemas.criteria import Closed
+from schemas.delivery import TABLES
+
+DESCRIBED = {name: model.describe() for name, model in TABLES.items()}
+
+
+def spell_plainly(text: str) -> str:
+    """A name without regard to capitals, blanks, hyphens, underscores and other signs: what is left must be the same in both spellings."""
+    return re.sub(r"[\W_]+", "", text.casefold())
+
+
+class SiteMap(Closed):
+    """One site's own names of tables, columns and codes, each with the one of the dictionary that it stands for."""
+
+    tables: dict[str, str] = Field(default={}, description="Name of a sheet or file: table of the dictionary")
+    columns: dict[str, dict[str, str]] = Field(default={}, description="Table: header: column of the dictionary")
+    codes: dict[str, dict[str, dict[str, str]]] = Field(
+        default={}, description="Table: column of the dictionary: entry of the site: code of the dictionary"
+    )
+
+    @field_validator("tables", mode="after")
+    @classmethod
+    def _tables_are_known(cls, tables: dict[str, str]) -> dict[str, str]:
+        _require(tables.values(), codes.TABLE, "table")
+        return tables
+
+    @model_validator(mode="after")
+    def _columns_are_known_and_meant_once(self) -> "SiteMap":
+        _require([*self.columns, *self.codes], TABLES, "table")
+        for table, headers in self.columns.items():
+            _require(headers.values(), DESCRIBED[table], f"column of {table}")
+            for spellings, what in ((map(spell_plainly, headers), "header"), (headers.values(), "column")):
+                _require_once(list(spellings), f"{table}: a {what}")
+        return self
+
+    @model_validator(mode="after")
+    def _codes_are_known(self) -> "SiteMap":
+        for table, columns in self.codes.items():
+            _require(columns, DESCRIBED[table], f"column of {table}")
+            for name, entries in columns.items():
+                described = DESCRIBED[table][name]
+                if name != "maneuver":  # against the list of maneuvers, once the whole plan is there
+                    _require(entries.values(), described.codes or (), f"code of {name}")
+                _require_once([entry.casefold() for entry in entries], f"{table}, {name}: an entry")
+                _forbid_codes(entries, described)
+        return self
+
+    def entries_of(self, table: str, column: str) -> dict[str, str]:
+        """The site's entries of a column without regard to capitals, each with its code."""
+        entries = self.codes.get(table, {}).get(column, {})
+        return {entry.casefold(): code for entry, code in entries.items()}
+
+
+def read_site_maps(folder: Path) -> dict[str, SiteMap]:
+    """The lists of all sites that have one; raises ValueError naming the file and the key that is wrong."""
+    maps = {}
+    for path in sorted(folder.glob("*.yaml")):
+        if not re.fullmatch(codes.SITE_CODE, path.stem):
+            raise ValueError(f"{path.name}: a site's list is named as the site, S and two or three digits")
+        try:
+            maps[path.stem] = SiteMap.model_validate(yaml.safe_load(path.read_text("utf-8")) or {})
+        except ValueError as error:
+            raise ValueError(f"sites/{path.name}: {error}") from None
+    return maps
+
+
+def _require(names, known, what: str) -> None:
+    for name in names:
+        if name not in known:
+            raise ValueError(f"{name!r} is no {what}; known are {', '.join(known) or 'none'}")
+
+
+def _require_once(names: list[str], what: str) -> None:
+    twice = sorted({name for name in names if names.count(name) > 1})
+    if twice:
+        raise ValueError(f"{what} is named twice: {', '.join(twice)}")
+
+
+def _forbid_codes(entries: dict[str, str], described: Description) -> None:
+    """A code of the dictionary always means itself."""
+    for entry, code in entries.items():
+        if entry.casefold() in (described.codes or ()) and entry.casefold() != code:
+            raise ValueError(f"{entry!r} is a code of {described.name} and cannot stand for {code!r}")
