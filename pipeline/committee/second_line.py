@@ -48,7 +48,9 @@ def describe_second_line(estimates: dict[str, pd.DataFrame], config: Config) -> 
         if name is None:
             continue
         if not (repeat.usable and change.usable):
-            missing.append((say_why_missing(change if repeat.usable else repeat), name))
+            missing.append(
+                (_say_why(change if repeat.usable else repeat, compared[stratum, f"risk_difference_day_{day}"]), name)
+            )
             continue
         rows[stratum] = (
             make_range(f"The same again{_say_size(repeat)}", repeat, heading=begin_sentence(name)),
@@ -137,6 +139,11 @@ def _say_side(difference: float) -> str:
     if round(100 * difference) == 0:
         return "none"
     return f"{say_points(difference)} more after {'changing' if difference > 0 else 'repeating'}"
+
+
+def _say_why(arm: Reading, difference: Reading) -> str:
+    """Why a variant has no number; where its arms have no row at all, their difference knows."""
+    return say_why_missing(difference if arm.status == "absent" else arm)
 
 
 def _say_choices(readings: Readings, failed: Reading) -> str:

@@ -1,0 +1,87 @@
+"""Pools of which nothing can be shown, from the delivery to the pages: no number leaves, and no sentence claims what nobody knows."""
+
+import re
+
+import pandas as pd
+import pytest
+
+from pipeline.analyses import ANALYSES, run_analysis
+from pipeline.committee.report import compose_report
+from pipeline.derive.tables import DELIVERED, derive_tables
+from pipeline.disclose.release import audit_release, release_estimates
+from pipeline.intake.receive import receive_delivery
+from pipeline.render import render_page
+from pipeline.technical.report import compose_technical
+from pipeline.typeset import typeset_report
+from pipeline.warehouse import build_warehouse, open_warehouse
+from tests.pool_of_estimates import build_estimates
+from tests.whole import test_published_life_table as life_table
+
+
+def estimate_all(folder, deliveries: list, plan) -> pd.DataFrame:
+    """All analyses of some deliveries, as the workflow makes them."""
+    stored = []
+    for number, path in enumerate(deliveries):
+        stored.append(folder / f"rows_{number}")
+        stored[-1].mkdir()
+        for name, table in receive_delivery(path, plan, None).tables.items():
+            table.to_parquet(stored[-1] / f"{name}.parquet", index=False)
+    with build_warehouse(folder / "warehouse.duckdb") as warehouse:
+        warehouse.load_deliveries(stored)
+        delivered = {name: warehouse.read(name, current=True) for name in DELIVERED}
+        for name, rows in derive_tables(delivered, plan).items():
+            warehouse.insert(name, rows)
+    with open_warehouse(folder / "warehouse.duckdb") as warehouse:
+        quick = [name for name in ANALYSES if name != "sensitivity"]  # which derives everything anew, several times
+        return pd.concat([run_analysis(name, warehouse, plan) for name in quick], ignore_index=True)
+
+
+@pytest.fixture(scope="module", params=["empty", "five at one site", "all hidden"])
+def released(request, plan, tmp_path_factory):
+    """The name of a pool, its estimates, and what is released of it."""
+    folder, rule = tmp_path_factory.mktemp("small"), plan.study.disclosure
+    if request.param == "all hidden":
+        estimates, rule = pd.concat(build_estimates(plan).values(), ignore_index=True), rule.model_copy(update={"min_cell": 10**6})
+    elif request.param == "empty":
+        estimates = estimate_all(folder, [], plan)
+    else:
+        with pytest.MonkeyPatch.context() as patch:
+            few = life_table.list_patients()[:5]
+            patch.setattr(life_table, "list_patients", lambda: few)
+            life_table.write_patients(folder / "pool")
+        estimates = estimate_all(folder, [folder / "pool" / "S01" / "001"], plan)
+    safe = release_estimates(estimates, rule)
+    audit_release(estimates, safe, rule)
+    return request.param, estimates, safe
+
+
+def by_analysis(rows: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    return {name: rows[rows["analysis"].eq(name)] for name in ANALYSES}
+
+
+def test_nobody_is_counted(released):
+    name, estimates, safe = released
+    pool = safe[safe["population"].ne("published")]
+    assert not pool[["n_episodes", "n_events"]].gt(0).any(axis=None)
+    assert (pool["status"].eq("suppressed").any()) == (name != "empty")
+    if name == "five at one site":
+        assert estimates.loc[pool.index, "n_episodes"].max() == 5
+
+
+def test_the_committees_pages_say_that_there_is_nothing_to_show(released, plan, tmp_path):
+    name, _, safe = released
+    report = compose_report(by_analysis(safe), plan, {})
+    page = render_page("committee.html.j2", report).split("<main>")[1].split("<footer")[0]
+    text = re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", page)).replace("\u00a0", " ")
+    assert set(re.findall(r"[\d,.]+(?=\s%)", text)) <= {"95"}
+    assert not re.search(r"\b0 (episodes|sites|had)\b|\bNone\b|\bnan\b|<NA>", text)
+    assert "cannot tell how soon" in text
+    assert ("had to be kept apart" in text) == (name == "five at one site")  # of nobody, and of nobody knows, that is no news
+    typeset_report("committee.typ", report, tmp_path / "committee.pdf")
+    assert (tmp_path / "committee.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_the_technical_report_has_a_reason_for_every_number(released, plan):
+    _, _, safe = released
+    content = compose_technical(by_analysis(safe), plan, {}, {})
+    assert "hidden" in render_page("technical.html.j2", content)
