@@ -18,7 +18,9 @@ def describe_attempts(estimates: dict[str, pd.DataFrame]) -> dict:
     raw = {number: readings[f"attempt_number={number}", "success_raw"] for number in NUMBERS}
     title = "Attempt by attempt"
     if not any(reading.usable for reading in raw.values()):
-        return make_section("attempts", title, [f"No share can be given: {say_why_missing(raw['1'])}."])
+        small = readings["smaller cells: attempt_number", "success_raw"]
+        why = say_why_missing(small if raw["1"].status == "absent" else raw["1"])
+        return make_section("attempts", title, [f"No share can be given: {why}."])
     rows = [make_range(_label_session(number, raw[number]), raw[number]) for number in NUMBERS]
     first = raw["1"]
     finding = ""

@@ -22,7 +22,7 @@ def main() -> None:
     arguments = parser.parse_args()
     estimates = pd.concat([read(path).assign(file=path.name) for path in arguments.estimates], ignore_index=True)
     files = estimates.pop("file")
-    previous = arguments.previous and pd.concat([read(path) for path in sorted(arguments.previous.glob("*.csv"))])
+    previous = arguments.previous and pd.concat([read_past(path) for path in sorted(arguments.previous.glob("*.csv"))])
     try:
         released = release_estimates(estimates, read_config(arguments.plan).study.disclosure, previous)
     except GivenAway as given_away:
@@ -34,6 +34,11 @@ def main() -> None:
 def read(path: Path) -> pd.DataFrame:
     """One file of estimates."""
     return Estimates.cast(pd.read_csv(path))
+
+
+def read_past(path: Path) -> pd.DataFrame:
+    """One file of an earlier release, which may lack columns that have come since."""
+    return Estimates.cast(pd.read_csv(path).reindex(columns=list(Estimates.describe())))
 
 
 if __name__ == "__main__":

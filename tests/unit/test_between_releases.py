@@ -50,7 +50,7 @@ def test_newcomers_are_found_through_two_margins():
     audit_release(now, hide_rows(now, now["stratum"].str.contains("canal=.,arm"), "hidden"), RULE, before)
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(
     st.lists(st.integers(0, 60), min_size=6, max_size=6),
     st.lists(st.integers(-12, 25), min_size=6, max_size=6),

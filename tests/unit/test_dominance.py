@@ -113,9 +113,9 @@ def test_letters_stay_for_the_same_pool_and_follow_neither_codes_nor_sizes():
     letters = draw_letters(estimates)
     assert draw_letters(estimates.sample(frac=1, random_state=1)) == letters
     assert sorted(letters.values()) == list("ABCD")
-    drawn = [draw_letters(of_sites(SITES | {"S01": 251 + n}))["S01"] for n in range(60)]
-    for letter in "ABCD":  # of 60 pools a quarter each; 15 and not quite 5 standard deviations
-        assert 1 <= drawn.count(letter) <= 30
+    drawn = [draw_letters(of_sites(SITES | {"S01": 251 + n}))["S01"] for n in range(24)]
+    for letter in "ABCD":  # of 24 pools about 6 each, with a standard deviation of 2
+        assert 1 <= drawn.count(letter) <= 16
     assert [name_letters(k) for k in (0, 25, 26, 52)] == ["A", "Z", "AA", "BA"]
 
 

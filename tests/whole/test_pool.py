@@ -146,7 +146,11 @@ def test_the_release_passes_its_audit_and_names_no_site(pool_run, plan):
         pd.concat([Estimates.cast(pd.read_csv(results / folder / name)) for name in files], ignore_index=True)
         for folder in ("unreleased", "estimates")
     )
-    assert not after["stratum"].str.contains(r"site=S\d").any()
+    texts = after.select_dtypes("string").fillna("").agg(" ".join, axis=1)
+    assert not texts.str.contains(r"\bS\d\d\b").any()
+    own = after[texts.str.contains("site=")]
+    assert own[["n_episodes", "n_events"]].isna().all(axis=None)
+    assert after["largest_share"].isna().all()
     audit_release(before, after, plan.study.disclosure)
     with pytest.raises(GivenAway):
         audit_release(before, hide_small_groups(before, plan.study.disclosure), plan.study.disclosure)
