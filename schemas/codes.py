@@ -195,5 +195,5 @@ ESTIMATE_STATUS = {
     "too_few": "too few episodes or events",
     "not_converged": "the solution check failed",
     "not_identified": "the data cannot tell",
-    "suppressed": "hidden to protect people in small groups",
+    "suppressed": "hidden to protect people and sites",
 }

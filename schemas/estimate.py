@@ -23,6 +23,9 @@ class Estimates(Table):
     n_episodes: Series[Integer] = column("Episodes behind the estimate", ge=0)
     n_events: Series[Integer] = column("Events behind the estimate", ge=0)
     n_sites: Series[Integer] = column("Sites behind the estimate", ge=0)
+    largest_share: Series[Number] = column(
+        "Share of the largest site among the episodes that `n_sites` counts; empty in what is released", ge=0, le=1
+    )
     method: Series[Text] = column("Estimator and interval", filled=True)
     status: Series[Text] = column("Whether the number can be used", codes=codes.ESTIMATE_STATUS, filled=True)
     note: Series[Text] = column("Reason for the status, or what to keep in mind")

@@ -161,11 +161,14 @@ class Sensitivity(Closed):
 
 
 class Disclosure(Closed):
-    """Protection of people in small groups."""
+    """Protection of people in small groups, and of sites."""
 
     min_cell: int = Field(ge=2, description="Counts from 1 to one below this are hidden")
     min_sites: int = Field(
         ge=1, description="Numbers that rest on fewer sites are hidden, unless they are a site's own"
+    )
+    max_share: float = Field(
+        gt=0, le=1, description="Numbers are hidden of which one site contributes more than this share of the episodes"
     )
 
 

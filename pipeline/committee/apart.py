@@ -13,8 +13,11 @@ MOST = 10  # reasons drawn, the most frequent ones
 
 def describe_apart(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     """Sentences and a figure of the reasons; several reasons can hold for one episode."""
-    flow = read_estimates(estimates, "episode_flow", "pool")["all", "probable_non_positional"]
+    counts = read_estimates(estimates, "episode_flow", "pool")
+    flow = counts["all", "probable_non_positional"]
     readings = read_estimates(estimates, "non_positional", "probable_non_positional")
+    if counts["all", "stored"].estimate == 0:
+        return {"sentences": ["No episodes are stored, so none could be kept apart."], "figure": None, "hidden": ""}
     if flow.usable and flow.estimate == 0:
         return {"sentences": ["No episode of this pool had to be kept apart."], "figure": None, "hidden": ""}
     if flow.status == "absent":

@@ -142,6 +142,8 @@ def _say_side(difference: float) -> str:
 def _say_choices(readings: Readings, failed: Reading) -> str:
     if not failed.usable:
         return f"How many first sessions failed cannot be told: {say_why_missing(failed)}."
+    if failed.estimate == 0:
+        return "After no first session a look was still positive, so nothing could be repeated or changed."
     chosen = {arm: readings["all", f"choice_{arm}"] for arm in ("repeat", "change")}
     told = [
         f"{say_count(r.estimate)} had {what}"

@@ -5,27 +5,24 @@ import pandas as pd
 from pipeline.committee.picture import state_share
 from pipeline.committee.readings import Reading, Readings, read_estimates
 from pipeline.committee.section import draw_shares, make_range, make_section
-from pipeline.committee.wording import begin_sentence, count_words, say_count, say_percent, say_why_missing
+from pipeline.committee.wording import begin_sentence, count_words, say_percent, say_why_missing
 from schemas.study import Config
 
-MOST = 8  # clinics drawn, the largest ones; more would make no other picture, only a longer one
+MOST = 8  # clinics drawn, the first letters, which are drawn by lot; more would make no other picture, only a longer one
 
 
 def describe_sites(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
-    """Shares resolved by the first day of the plan in each clinic, largest first, with the mean and the range for a further one."""
+    """Shares resolved by the first day of the plan in each clinic, in the order of their letters, with the mean and the range for a further one."""
     readings = read_estimates(estimates, "site_pooling", "positional", config.study.resolution.primary)
     title, day = "How far clinics differ", config.study.site_pooling.days[0]
     term = f"smoothed_by_day_{day}"
     sites = [s for s in readings.strata() if s != "all" and readings[s, term].usable]
-    sites.sort(key=lambda s: (-(readings[s, term].n_episodes or 0), s))
+    sites.sort(key=lambda s: (len(s), s))
     drawn = sites[:MOST]
     mean, further = readings["all", term], readings["all", f"{term}_further_site"]
     if not mean.usable:
         return make_section("sites", title, [f"Clinics cannot be compared in this pool: {say_why_missing(mean)}."])
-    rows = [
-        make_range(f"A clinic with {say_count(readings[s, term].n_episodes)} episodes", readings[s, term])
-        for s in drawn
-    ]
+    rows = [make_range(f"Clinic {s.removeprefix('site=')}", readings[s, term]) for s in drawn]
     rows.append(make_range("Mean of clinics", mean, kind="whole"))
     if further.usable:
         rows.append(make_range("A further clinic like these", further, kind="further"))
@@ -42,14 +39,14 @@ def describe_sites(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
         "sites",
         title,
         [
-            "Clinics are in the order of their size and have no names here. Differences may lie in patients, in when they come back, or in records; "
-            "this is no ranking.",
+            "Clinics have letters in an order drawn by lot, which say nothing of their names or sizes. Differences may lie in patients, in when "
+            "they come back, or in records; this is no ranking.",
             _say_beyond_chance(estimates, config, day),
         ],
         finding=_say_further(further, day),
         figure=figure,
         notes=[
-            f"Not drawn, but in the mean: {count_words(len(sites) - MOST, 'smaller clinic')}."
+            f"Not drawn, but in the mean: {count_words(len(sites) - MOST, 'further clinic')}."
             if len(sites) > MOST
             else "",
             f"The share of {count_words(hidden, 'clinic')} is hidden to protect small groups; it is in the mean."

@@ -112,6 +112,7 @@ def say_limits(study: Study, agreement: str) -> list[dict]:
 def say_hidden(study: Study) -> str:
     """What was hidden, and how it is marked."""
     return (
-        f"To protect people in small groups, no number is shown that tells of a group of 1 to {study.disclosure.min_cell - 1} episodes. Where a "
+        f"To protect people in small groups, no number is shown that tells of a group of 1 to {study.disclosure.min_cell - 1} episodes, "
+        "or that rests on one site or nearly so, unless the pool has no other. Where a "
         "hidden number could be worked out from the others, the next smallest is hidden with it. “Hidden” or a dash marks the place."
     )

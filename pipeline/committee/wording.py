@@ -90,7 +90,7 @@ ORDERS = {  # values are listed as in schemas.codes
 MEANINGS = {"sex": codes.SEX, "cause": codes.CAUSE, "side": codes.SIDE, "reason": codes.OTHER_DIAGNOSIS}
 REASON_MISSING = {
     "too_few": "too few episodes or resolutions for a number",
-    "suppressed": "hidden to protect people in small groups",
+    "suppressed": "hidden to protect people and sites",
     "not_converged": "no number, because the solution did not pass its check",
     "not_identified": "no number, because the data cannot tell",
     "absent": "no episodes to estimate it from",

@@ -1,7 +1,9 @@
 """Hiding small counts, and whatever they could be worked out from within one sum; the audit looks at all tables together.
 
 A count from 1 to min_cell - 1 is hidden (cell size rule of the Centers for Medicare & Medicaid Services); zero may be shown. Where
-parts add up to a total that is shown, hiding one part alone would hide nothing: the next smallest parts are hidden with it.
+parts add up to a total that is shown, hiding one part alone would hide nothing: the next smallest parts are hidden with it. A number that
+rests on one site, or nearly so, tells of that site: the dominance rule for one contributor (Hundepool A et al. Statistical Disclosure
+Control. Wiley 2012, chapter 4, from memory), applied to episodes.
 """
 
 import pandas as pd
@@ -9,6 +11,7 @@ import pandas as pd
 from schemas.estimate import Estimates
 from schemas.study import Disclosure
 
+ONE_SITE = "hidden: it rests on one site, or nearly so"
 NUMBERS = ["estimate", "std_error", "lower", "upper", "p_value", "p_adjusted"]
 COUNTS = ["n_episodes", "n_events"]
 NOT_A_SHARE = [
@@ -36,11 +39,11 @@ def hide_small_groups(estimates: pd.DataFrame, rule: Disclosure) -> pd.DataFrame
     """
     pool = estimates["population"].ne("published")
     small = _find_small(estimates, rule.min_cell) & pool
+    one_site = find_dominated(estimates, rule)
     told_by_number = ~_is_no_share(estimates) | estimates["n_episodes"].between(1, rule.min_cell - 1)
-    hidden = (small & told_by_number) | _find_complements(estimates, small, rule.min_cell)
-    hidden |= _find_further_steps(estimates, hidden)
-    hidden |= _find_single_sites(estimates, rule.min_sites) & pool
-    safe = hide_rows(estimates, hidden, rule.min_cell)
+    hidden = (small & told_by_number) | _find_complements(estimates, small | one_site, rule.min_cell)
+    hidden |= _find_further_steps(estimates, hidden | one_site)
+    safe = hide_rows(hide_rows(estimates, one_site, ONE_SITE), hidden, name_small(rule.min_cell))
     daily = estimates["term"].str.match(
         CURVE_STEP
     )  # a curve is drawn without its events: on every day they would tell who came when
@@ -48,12 +51,17 @@ def hide_small_groups(estimates: pd.DataFrame, rule: Disclosure) -> pd.DataFrame
     return Estimates.validate(Estimates.cast(safe), lazy=True)
 
 
-def hide_rows(estimates: pd.DataFrame, hidden: pd.Series, least: int) -> pd.DataFrame:
+def name_small(least: int) -> str:
+    """Why a number is hidden that tells of fewer than `least` people."""
+    return f"hidden: it would show a group of 1 to {least - 1} people"
+
+
+def hide_rows(estimates: pd.DataFrame, hidden: pd.Series, why: str) -> pd.DataFrame:
     """The same rows without the numbers of those that are `hidden`."""
     safe = estimates.copy()
     safe.loc[hidden, NUMBERS + COUNTS] = pd.NA
     safe.loc[hidden, "status"] = "suppressed"
-    safe.loc[hidden, "note"] = f"hidden: it would show a group of 1 to {least - 1} people"
+    safe.loc[hidden, "note"] = why
     return safe
 
 
@@ -91,14 +99,15 @@ def _find_complements(estimates: pd.DataFrame, small: pd.Series, least: int) -> 
     return hidden
 
 
-def _find_single_sites(estimates: pd.DataFrame, least: int) -> pd.Series:
-    """Rows that rest on fewer than `least` sites and are not a site's own: they would show that site. Where episodes went tells nothing of care, and
-    a pool of so few sites shows itself anyway."""
+def find_dominated(estimates: pd.DataFrame, rule: Disclosure) -> pd.Series:
+    """Rows of fewer than `rule.min_sites` sites, or of one that is more than `rule.max_share` of them, and that are not a site's own: they would
+    show that site. Where episodes went tells nothing of care, and a pool of so few sites shows itself anyway."""
     sites = estimates["n_sites"].fillna(0)
-    if sites.max() < least:
+    if sites.max() < rule.min_sites:
         return pd.Series(False, index=estimates.index)
     own = estimates["stratum"].str.startswith("site=") | estimates["analysis"].eq("episode_flow")
-    return sites.between(1, least - 1) & ~own
+    few = sites.between(1, rule.min_sites - 1) | estimates["largest_share"].gt(rule.max_share).fillna(False)
+    return few & ~own & estimates["population"].ne("published")
 
 
 def _find_further_steps(estimates: pd.DataFrame, hidden: pd.Series) -> pd.Series:

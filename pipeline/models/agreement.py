@@ -13,7 +13,7 @@ import pandas as pd
 from scipy.stats import binomtest
 from statsmodels.stats.inter_rater import cohens_kappa
 
-from pipeline.models.tidy import state, tidy_estimates, withhold
+from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
 from schemas.study import Config, Guards
 
 EPISODE = ["site", "episode_id"]
@@ -67,7 +67,7 @@ def list_disagreements(pairs: pd.DataFrame) -> pd.DataFrame:
 def _measure(members: pd.DataFrame, part: str, rule: Guards) -> Iterator[dict]:
     agree = int(members[part].eq(members[f"recorded_{part}"]).sum())
     yield _share(f"{part}_agreement", agree, members, rule)
-    where = {"n_episodes": len(members), "n_events": agree, "n_sites": members["site"].nunique(), "method": KAPPA}
+    where = {"n_episodes": len(members), "n_events": agree, **count_sites(members["site"]), "method": KAPPA}
     table = _tabulate(members, part).to_numpy()
     if len(members) < rule.min_episodes:
         yield withhold(f"{part}_kappa", "too_few", f"fewer than {rule.min_episodes} episodes", **where)
@@ -84,7 +84,7 @@ def _measure(members: pd.DataFrame, part: str, rule: Guards) -> Iterator[dict]:
 
 
 def _share(term: str, agree: int, members: pd.DataFrame, rule: Guards) -> dict:
-    where = {"n_episodes": len(members), "n_events": agree, "n_sites": members["site"].nunique(), "method": INTERVAL}
+    where = {"n_episodes": len(members), "n_events": agree, **count_sites(members["site"]), "method": INTERVAL}
     if len(members) < rule.min_episodes:
         return withhold(term, "too_few", f"fewer than {rule.min_episodes} episodes", **where)
     limits = binomtest(agree, len(members)).proportion_ci(method="exact")
@@ -102,4 +102,4 @@ def _count_table(members: pd.DataFrame, part: str) -> Iterator[dict]:
         for adjudicated, number in row.items():
             chosen = members[members[f"recorded_{part}"].eq(recorded) & members[part].eq(adjudicated)]
             term = f"{part}:recorded={recorded},adjudicated={adjudicated}"
-            yield state(term, number, n_episodes=int(number), n_sites=chosen["site"].nunique(), method="count")
+            yield state(term, number, n_episodes=int(number), **count_sites(chosen["site"]), method="count")

@@ -9,6 +9,7 @@ from pipeline.models.cloglog import Rows, collapse_rows
 from pipeline.models.counts import EPISODE
 from pipeline.models.covariates import Design, build_design, describe_covariates
 from pipeline.models.guard import Refusal
+from pipeline.models.tidy import count_sites
 from schemas.study import Config
 
 LAST_NUMBER = 4  # sessions from this one on are one class
@@ -94,4 +95,4 @@ def design_attempts(rows: pd.DataFrame, config: Config) -> AttemptDesign:
 def count_attempts(members: pd.DataFrame) -> dict[str, int]:
     """Episodes, negative looks and sites behind some attempts."""
     episodes = len(members[EPISODE].drop_duplicates())
-    return {"n_episodes": episodes, "n_events": int(members["event"].sum()), "n_sites": members["site"].nunique()}
+    return {"n_episodes": episodes, "n_events": int(members["event"].sum()), **count_sites(members["site"])}

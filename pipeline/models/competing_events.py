@@ -25,7 +25,7 @@ from pipeline.models.curves import Edge, bound_share, split_strata
 from pipeline.models.guard import Refusal, check_sites, check_size
 from pipeline.models.jackknife import RESTS_ON_ONE, refit_without_each_site
 from pipeline.models.npmle_search import NotConverged
-from pipeline.models.tidy import state, tidy_estimates, withhold
+from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
 from schemas.study import Config, Curves, Guards
 
 LIMITS = "limits: delete-one-site jackknife, complementary log-log scale"
@@ -89,7 +89,7 @@ def _estimate_kind(members: pd.DataFrame, kind: str, curves: Curves, guards: Gua
     if kind == "incidence":
         members = members[members["informative"]]
     asked = list(_ask(members, kind, causes, curves.days))
-    shared = {"n_episodes": len(members), "n_sites": members["site"].nunique(), "method": METHODS[kind]}
+    shared = {"n_episodes": len(members), **count_sites(members["site"]), "method": METHODS[kind]}
     refused = check_size(len(members), len(members), guards) or check_sites(shared["n_sites"], guards)
     if refused is None:
         try:

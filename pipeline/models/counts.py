@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import pandas as pd
 
 from pipeline.models.later_flags import count_later_flags
-from pipeline.models.tidy import state, tidy_estimates, withhold
+from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
 from schemas.study import Config
 
 EPISODE = ["site", "episode_id"]
@@ -81,13 +81,13 @@ def describe_non_positional(
     rows.append(_share(apart[apart["site_recognised"]], len(apart), term="recognised_by_site", stratum="all"))
     rows.append(_share(apart[apart["sessions"].notna()], len(apart), term="maneuver_given", stratum="all"))
     given = apart["sessions"].dropna()
+    sites = count_sites(apart.loc[given.index, "site"])
     if len(given):
-        sites = apart.loc[given.index, "site"].nunique()
         rows.append(
-            state("sessions_median", given.median(), stratum="all", n_sites=sites, **total | {"n_episodes": len(given)})
+            state("sessions_median", given.median(), stratum="all", **total | {"n_episodes": len(given)}, **sites)
         )
     else:
-        rows.append(withhold("sessions_median", "too_few", "no maneuver was given", stratum="all", n_sites=0, **total))
+        rows.append(withhold("sessions_median", "too_few", "no maneuver was given", stratum="all", **total, **sites))
     rows += [_median_day(adjudications), *count_later_flags(later_flags, adjudications, attempts, config)]
     return tidy_estimates(
         rows, analysis="non_positional", population="probable_non_positional", method="share of episodes"
@@ -97,7 +97,7 @@ def describe_non_positional(
 def _median_day(adjudications: pd.DataFrame) -> dict:
     """How late cases were found to be something else that had been treated as positional vertigo."""
     later = adjudications[adjudications["positional"].eq("yes") & adjudications["reclassified_day"].notna()]
-    where = {"stratum": "all", "n_episodes": len(later), "n_sites": later["site"].nunique(), "method": "median of days"}
+    where = {"stratum": "all", "n_episodes": len(later), **count_sites(later["site"]), "method": "median of days"}
     if later.empty:
         return withhold("reclassified_day_median", "too_few", "no case was reclassified", **where)
     return state("reclassified_day_median", later["reclassified_day"].astype(float).median(), **where)
@@ -111,7 +111,7 @@ def name_first_maneuvers(attempts: pd.DataFrame) -> pd.DataFrame:
 
 def _count(term: str, rows: pd.DataFrame, which: pd.Series) -> dict:
     number = int(which.sum())
-    return state(term, number, n_episodes=number, n_sites=rows.loc[which.astype(bool), "site"].nunique())
+    return state(term, number, n_episodes=number, **count_sites(rows.loc[which.astype(bool), "site"]))
 
 
 def _shares(rows: pd.DataFrame, column: str) -> Iterator[dict]:
@@ -122,14 +122,14 @@ def _shares(rows: pd.DataFrame, column: str) -> Iterator[dict]:
 
 
 def _share(members: pd.DataFrame, total: int, *, stratum: str, term: str = "share") -> dict:
-    where = {"stratum": stratum, "n_episodes": total, "n_events": len(members), "n_sites": members["site"].nunique()}
+    where = {"stratum": stratum, "n_episodes": total, "n_events": len(members), **count_sites(members["site"])}
     if total == 0:
         return withhold(term, "too_few", "no episodes", **where)
     return state(term, len(members) / total, **where)
 
 
 def _age_quartiles(people: pd.DataFrame) -> Iterator[dict]:
-    where = {"stratum": "all", "n_episodes": len(people), "n_sites": people["site"].nunique()}
+    where = {"stratum": "all", "n_episodes": len(people), **count_sites(people["site"])}
     for term, share in (("age_lower_quartile", 0.25), ("age_median", 0.5), ("age_upper_quartile", 0.75)):
         if len(people):
             yield state(term, people["age_years"].astype("float").quantile(share), method="quantile, years", **where)

@@ -11,6 +11,7 @@ import pandas as pd
 
 from pipeline.models.counts import EPISODE, name_first_maneuvers
 from pipeline.models.guard import Refusal, check_size
+from pipeline.models.tidy import count_sites
 from schemas.study import Guards
 
 NUMERIC = {"age_decade": 6}  # terms that enter as numbers, with the value that counts as zero
@@ -143,8 +144,10 @@ def _count(matrix: pd.DataFrame, rows: pd.DataFrame, events: pd.Series) -> pd.Da
     counts = {}
     for name, column in matrix.items():
         members = column.eq(1) if name not in NUMERIC else pd.Series(True, index=column.index)
-        counts[name] = (int(members.sum()), int(happened[members].sum()), sites[members].nunique())
-    return pd.DataFrame.from_dict(counts, orient="index", columns=["n_episodes", "n_events", "n_sites"])
+        counts[name] = (int(members.sum()), int(happened[members].sum()), *count_sites(sites[members]).values())
+    return pd.DataFrame.from_dict(
+        counts, orient="index", columns=["n_episodes", "n_events", "n_sites", "largest_share"]
+    )
 
 
 def _band(numbers: pd.Series, edges: list[float], names: list[str]) -> pd.Series:

@@ -22,7 +22,7 @@ from pipeline.models.leave_out import leave_out_weights
 from pipeline.models.npmle import ROUNDING, collapse_intervals, fit_many, fit_npmle
 from pipeline.models.npmle_search import NotConverged
 from pipeline.models.short_arm import refuse_circular_arms
-from pipeline.models.tidy import state, tidy_estimates, withhold
+from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
 from schemas.study import Config, Study
 
 EPISODE = ["site", "episode_id"]
@@ -100,7 +100,7 @@ class Curve:
 def _estimate_curve(spells: pd.DataFrame, study: Study) -> list[dict]:
     """All rows of one curve."""
     resolved = np.isfinite(spells["right_days"].to_numpy(float))
-    where = {"n_episodes": len(spells), "n_events": int(resolved.sum()), "n_sites": spells["site"].nunique()}
+    where = {"n_episodes": len(spells), "n_events": int(resolved.sum()), **count_sites(spells["site"])}
     few = _say_too_few(where, study)
     if few:
         terms = (*(f"resolved_by_day_{day}" for day in study.curves.days), "median_days")

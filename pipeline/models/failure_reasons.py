@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import pandas as pd
 from scipy.stats import binomtest
 
-from pipeline.models.tidy import state, tidy_estimates, withhold
+from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
 from schemas.failure import REASON, VIEW
 from schemas.study import Config
 
@@ -48,7 +48,7 @@ def _estimate_view(reasons: pd.DataFrame, view: str, min_episodes: int) -> Itera
 def _estimate_share(members: pd.DataFrame, reason: str, min_episodes: int, where: dict) -> dict:
     total = len(members[EPISODE].drop_duplicates())
     events = int(members["reason"].eq(reason).sum())
-    counts = {"n_episodes": total, "n_events": events, "n_sites": members["site"].nunique()}
+    counts = {"n_episodes": total, "n_events": events, **count_sites(members["site"])}
     if total < min_episodes:
         return withhold("share", "too_few", f"fewer than {min_episodes} episodes", **where, **counts)
     limits = binomtest(events, total).proportion_ci(0.95, method="exact")

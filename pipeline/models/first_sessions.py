@@ -19,7 +19,7 @@ from pipeline.models.guard import Refusal, check_sites, check_size
 from pipeline.models.jackknife import limits
 from pipeline.models.site_effects import SiteFit, fit_fixed, fit_random
 from pipeline.models.site_pool import MEAN, MISSING, SCALE, Effects, tell_pool, to_share, wald_limits
-from pipeline.models.tidy import state, withhold
+from pipeline.models.tidy import count_sites, state, withhold
 from schemas.study import Guards
 
 TERM = "first_session_success"
@@ -128,6 +128,6 @@ def _tell_one_stage(ready: FirstSessions, note: str, guards: Guards) -> Iterator
     yield state(f"{TERM}_one_stage_tau2", fit.sigma2, note=SCALE, **where)
 
 
-def _count(sessions: pd.DataFrame) -> dict[str, int]:
-    happened, sites = int(sessions["happened"].sum()), int(sessions["site"].nunique())
-    return {"n_episodes": len(sessions), "n_events": happened, "n_sites": sites}
+def _count(sessions: pd.DataFrame) -> dict[str, float]:
+    happened = int(sessions["happened"].sum())
+    return {"n_episodes": len(sessions), "n_events": happened, **count_sites(sessions["site"])}

@@ -27,7 +27,7 @@ from pipeline.models.handicap_totals import count_totals, pick_nearest, select_t
 from pipeline.models.jackknife import RESTS_ON_ONE, jackknife_covariance, limits, p_value, refit_without_each_site
 from pipeline.models.linear_mixed import LinearFit, fit_linear_mixed, refit_linear_mixed
 from pipeline.models.restricted_likelihood import drop_site, sum_products
-from pipeline.models.tidy import state, tidy_estimates, withhold
+from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
 from schemas.study import Config, Guards, Study
 
 GREATEST = 100
@@ -203,7 +203,7 @@ def _state_number(
 def _state_share(term: str, rows: pd.DataFrame, counted: pd.Series, guards: Guards) -> dict:
     """A share with exact limits, or by site on the log-odds scale where these are wider: patients of a site are alike, if anything."""
     hit, sites = counted.to_numpy(bool), rows["site"].to_numpy(str)
-    own = {"n_episodes": len(hit), "n_events": int(hit.sum()), "n_sites": len(np.unique(sites))}
+    own = {"n_episodes": len(hit), "n_events": int(hit.sum()), **count_sites(sites)}
     refusal = check_size(len(hit), guards.min_events, guards)  # none need have the event: zero is an answer
     if refusal:
         return withhold(term, refusal.status, refusal.note, method=f"{SHARE}; {EXACT}", **own)

@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.models.counts import EPISODE
+from pipeline.models.tidy import count_sites
 from schemas.study import Study
 
 TREATED = ("resolved", "unresolved", "not_looked", "never_positive")
@@ -60,4 +61,4 @@ def pick_nearest(totals: pd.DataFrame, day: int) -> pd.DataFrame:
 def count_totals(rows: pd.DataFrame) -> dict[str, int]:
     """Episodes, those among them with resolution seen by a total in `rows`, and sites."""
     seen = rows.groupby(EPISODE)["seen"].any()
-    return {"n_episodes": len(seen), "n_events": int(seen.sum()), "n_sites": int(rows["site"].nunique())}
+    return {"n_episodes": len(seen), "n_events": int(seen.sum()), **count_sites(rows["site"])}

@@ -6,7 +6,7 @@ again raises no flag. A flag asks to examine again; it is no diagnosis.
 
 import pandas as pd
 
-from pipeline.models.tidy import state, withhold
+from pipeline.models.tidy import count_sites, state, withhold
 from schemas.study import Config
 
 EPISODE = ["site", "episode_id"]
@@ -25,7 +25,7 @@ def count_later_flags(
     for flag in config.criteria.later_flags:
         events = int(raised["flag"].eq(flag).sum())
         where = {"population": "positional", "stratum": f"later_flag={flag}"}
-        where |= {"n_episodes": len(treated), "n_events": events, "n_sites": treated["site"].nunique()}
+        where |= {"n_episodes": len(treated), "n_events": events, **count_sites(treated["site"])}
         if len(treated):
             rows.append(state("share", events / len(treated), note=NOTE, **where))
         else:

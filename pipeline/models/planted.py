@@ -19,7 +19,7 @@ import pandas as pd
 from scipy.stats import binomtest
 
 from pipeline.models.guard import check_size
-from pipeline.models.tidy import state, tidy_estimates, withhold
+from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
 from schemas import codes
 from schemas.criteria import Criteria
 from schemas.study import Config, Guards
@@ -107,7 +107,7 @@ def _count_readings(members: pd.DataFrame) -> Iterator[dict]:
         among = members if part == "positional" else positional
         for value in values:
             here = among[among[part].eq(value)]
-            counts = {"n_episodes": len(here), "n_sites": here["site"].nunique()}
+            counts = {"n_episodes": len(here), **count_sites(here["site"])}
             yield state(f"{part}:read={value}", len(here), method="count", **counts)
 
 
@@ -146,7 +146,7 @@ def _allow(members: pd.DataFrame, asked: list[str]) -> pd.Series:
 def _recover(term: str, members: pd.DataFrame, recovered: pd.Series, guards: Guards) -> dict:
     """A share with its exact limits; none of an event is a number too here, so that only the episodes are asked to be enough."""
     total, found = len(members), int(recovered.sum())
-    where = {"n_episodes": total, "n_events": found, "n_sites": members["site"].nunique(), "method": INTERVAL}
+    where = {"n_episodes": total, "n_events": found, **count_sites(members["site"]), "method": INTERVAL}
     if refusal := check_size(total, guards.min_events, guards):
         return withhold(term, refusal.status, refusal.note, **where)
     limits = binomtest(found, total).proportion_ci(method="exact")

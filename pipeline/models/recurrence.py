@@ -26,7 +26,7 @@ from pipeline.models.jackknife import RESTS_ON_ONE
 from pipeline.models.leave_out import leave_out_weights
 from pipeline.models.npmle import collapse_intervals, fit_many, fit_npmle
 from pipeline.models.npmle_search import NotConverged
-from pipeline.models.tidy import state, tidy_estimates, withhold
+from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
 from schemas.study import Config, Study
 
 EPISODE = ["site", "episode_id"]
@@ -103,7 +103,7 @@ def list_reported_returns(
 def _estimate_curve(returns: pd.DataFrame, study: Study) -> list[dict]:
     """All rows of one curve."""
     left, right = returns["left_days"].to_numpy(float), returns["right_days"].to_numpy(float)
-    shared = {"n_episodes": len(returns), "n_sites": returns["site"].nunique()}
+    shared = {"n_episodes": len(returns), **count_sites(returns["site"])}
     events, days = int(np.isfinite(right).sum()), study.recurrence.days
     refused = check_size(len(returns), events, study.guards)
     if refused:
@@ -116,7 +116,7 @@ def _estimate_curve(returns: pd.DataFrame, study: Study) -> list[dict]:
     rows = [row for k in range(len(days)) for row in _state_day(edges, k, left, right, shared, study)]
     for day in (0, *days):
         at_risk = (left >= day) & (right > day)
-        counted = {"n_episodes": int(at_risk.sum()), "n_sites": returns.loc[at_risk, "site"].nunique()}
+        counted = {"n_episodes": int(at_risk.sum()), **count_sites(returns.loc[at_risk, "site"])}
         rows.append(state(f"at_risk_day_{day}", at_risk.sum(), method="count", **counted))
     return rows
 

@@ -101,7 +101,7 @@ def _state_terms(question: Question, answers: Answers, where: dict, guards: Guar
         against = "one less" if term in NUMERIC else f"{term}={question.design.references.get(term)}"
         own = where | {"comparison": against if name != "scale" else None}
         if name in question.design.counts.index:
-            own |= {key: int(number) for key, number in question.design.counts.loc[name].items()}
+            own |= question.design.counts.loc[[name]].to_dict("records")[0]
         refusal = answers.check(k, own["n_sites"], guards)
         if refusal:
             yield withhold(name, refusal.status, refusal.note, **own)

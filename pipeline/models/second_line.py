@@ -35,7 +35,7 @@ from pipeline.models.propensity import Contrast, count_effective, measure_balanc
 from pipeline.models.second_line_arms import VAGUE, Arm, Measure, check_arms, measure_arms
 from pipeline.models.second_line_rows import CHOICES, CIRCULAR, list_choices, list_chosen_families
 from pipeline.models.second_line_ways import WEIGHTED, Way, fit_arms, list_ways, say_late
-from pipeline.models.tidy import state, tidy_estimates, withhold
+from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
 from schemas.study import Config, SecondLine
 
 POPULATION = "positional, first session failed"
@@ -98,7 +98,7 @@ def _count_choices(rows: pd.DataFrame, stratum: str) -> Iterator[dict]:
         for name in list_chosen_families(rows)
     }
     for term, members in groups.items():
-        where = {"n_episodes": len(members), "n_sites": members["site"].nunique()}
+        where = {"n_episodes": len(members), **count_sites(members["site"])}
         yield state(term, len(members), stratum=stratum, method="count", **where)
 
 
@@ -165,7 +165,7 @@ def _count_behind(contrast: Contrast, measure: Measure, arms: list[Arm]) -> dict
     inside = [arm in measure.arms for arm in arms]
     sites = contrast.rows.loc[np.where(contrast.changed, inside[1], inside[0]), "site"]
     events = sum(arm.count(measure.day)[0] for arm in measure.arms)
-    counts = {"n_episodes": len(sites), "n_events": events, "n_sites": sites.nunique()}
+    counts = {"n_episodes": len(sites), "n_events": events, **count_sites(sites)}
     return counts | {"comparison": "repeat" if all(inside) else None}
 
 
@@ -186,7 +186,7 @@ def _state_weights(contrast: Contrast, stratum: str) -> Iterator[dict]:
 def _state_balance(contrast: Contrast, stratum: str, plan: SecondLine) -> Iterator[dict]:
     """How far apart the arms were in each class of each term, and still are; `n_episodes` are those of the class."""
     balance = measure_balance(contrast.rows, plan.terms, contrast.changed, contrast.described.weight)
-    where = {"stratum": stratum, "comparison": "repeat", "method": BALANCE, "n_sites": contrast.rows["site"].nunique()}
+    where = {"stratum": stratum, "comparison": "repeat", "method": BALANCE, **count_sites(contrast.rows["site"])}
     for level, before, after, members in balance.itertuples():
         yield state(f"smd_before:{level}", before, n_episodes=members, **where)
         yield state(f"smd_after:{level}", after, n_episodes=members, **where)
@@ -219,4 +219,4 @@ def _name_contrasts(plan: SecondLine) -> list[str]:
 
 def _count(rows: pd.DataFrame) -> dict:
     resolved = int(np.isfinite(rows["right_days"]).sum())
-    return {"n_episodes": len(rows), "n_events": resolved, "n_sites": rows["site"].nunique()}
+    return {"n_episodes": len(rows), "n_events": resolved, **count_sites(rows["site"])}

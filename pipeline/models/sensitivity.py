@@ -15,7 +15,7 @@ from pipeline.derive.tables import DELIVERED, adjudicate, time_spells
 from pipeline.models.curves import INFORMATIVE, estimate_curves
 from pipeline.models.guard import check_sites
 from pipeline.models.npmle import fit_npmle
-from pipeline.models.tidy import state, tidy_estimates, withhold
+from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
 from schemas.study import Config
 
 EPISODE = ["site", "episode_id"]
@@ -149,7 +149,7 @@ def leave_out_sites(spells: pd.DataFrame, config: Config) -> Iterator[dict]:
     """The least and the greatest share resolved by each day when any one site is left out; the sites are not named."""
     days, sites = np.array(config.study.curves.days), spells["site"].to_numpy(str)
     resolved = int(np.isfinite(spells["right_days"].to_numpy(float)).sum())
-    where = {"n_episodes": len(spells), "n_events": resolved, "n_sites": len(np.unique(sites))}
+    where = {"n_episodes": len(spells), "n_events": resolved, **count_sites(sites)}
     where |= {"endpoint": config.study.resolution.primary, "method": "interval-censored NPMLE, each site left out once"}
     strata = {end: f"variation=without_one_site,{end}" for end in ("least", "greatest")}
     refusal = check_sites(where["n_sites"], config.study.guards)

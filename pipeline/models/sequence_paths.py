@@ -20,7 +20,7 @@ from scipy.stats import binomtest
 from pipeline.derive.first_events import COMPLETE
 from pipeline.derive.sequences import THEN
 from pipeline.models.guard import check_size
-from pipeline.models.tidy import state, tidy_estimates, withhold
+from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
 from schemas.study import Config, Guards
 
 EPISODE = ["site", "episode_id"]
@@ -60,7 +60,7 @@ def _follow(
     stratum = f"{part}path={THEN.join(taken) or START}"
     refused = check_size(len(members), len(members), guards)
     if refused:
-        counts = {"n_episodes": len(before), "n_events": len(members), "n_sites": members["site"].nunique()}
+        counts = {"n_episodes": len(before), "n_events": len(members), **count_sites(members["site"])}
         yield withhold("reached", refused.status, refused.note, stratum=stratum, method=COUNT, **counts)
         return
     done = len(taken)
@@ -102,7 +102,7 @@ def _share_resolved(members: pd.DataFrame, done: int, stratum: str, guards: Guar
     negative = looked["looks"].str[done - 1].eq("negative").astype(bool)
     resolved = looked[negative & looked["sessions"].eq(done) & looked["status"].eq("resolved")]
     where = {"stratum": stratum, "method": INTERVAL}
-    where |= {"n_episodes": len(looked), "n_events": len(resolved), "n_sites": looked["site"].nunique()}
+    where |= {"n_episodes": len(looked), "n_events": len(resolved), **count_sites(looked["site"])}
     refused = check_size(len(looked), len(looked), guards)
     if refused:
         return withhold("share_resolved_at_next_look", refused.status, refused.note, **where)
@@ -112,5 +112,5 @@ def _share_resolved(members: pd.DataFrame, done: int, stratum: str, guards: Guar
 
 
 def _count(term: str, whole: pd.DataFrame, chosen: pd.DataFrame, stratum: str) -> dict:
-    counts = {"n_episodes": len(whole), "n_events": len(chosen), "n_sites": chosen["site"].nunique()}
+    counts = {"n_episodes": len(whole), "n_events": len(chosen), **count_sites(chosen["site"])}
     return state(term, len(chosen), stratum=stratum, method=COUNT, **counts)

@@ -17,6 +17,7 @@ from pipeline.models.jackknife import RESTS_ON_ONE
 from pipeline.models.leave_out import leave_out_weights
 from pipeline.models.npmle import collapse_intervals, fit_many, fit_npmle
 from pipeline.models.npmle_search import NotConverged
+from pipeline.models.tidy import count_sites
 from schemas.study import Study
 
 FOLLOWED = ("resolved", "unresolved")
@@ -38,6 +39,7 @@ class Share:
     n_episodes: int
     n_events: int
     n_sites: int
+    largest_share: float | None
 
     @property
     def note(self) -> str | None:
@@ -57,7 +59,7 @@ def select_followed(spells: pd.DataFrame, adjudications: pd.DataFrame, endpoint:
 def count_known(spells: pd.DataFrame, day: int) -> dict[str, int]:
     """How many are followed, known to be resolved by the day, and of how many sites."""
     resolved = int((spells["right_days"] <= day).sum())
-    return {"n_episodes": len(spells), "n_events": resolved, "n_sites": int(spells["site"].nunique())}
+    return {"n_episodes": len(spells), "n_events": resolved, **count_sites(spells["site"])}
 
 
 def estimate_shares(spells: pd.DataFrame, days: tuple[int, ...], study: Study) -> dict[int, Share | Refusal]:

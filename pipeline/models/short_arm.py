@@ -7,7 +7,7 @@ refused in so many words.
 
 import pandas as pd
 
-from pipeline.models.tidy import withhold
+from pipeline.models.tidy import count_sites, withhold
 
 STRATUM = "arm=short,basis=treatment_response"
 CIRCULAR = (
@@ -25,5 +25,5 @@ def refuse_circular_arms(episodes: pd.DataFrame) -> list[dict]:
     circular = episodes[named.fillna(False).astype(bool)]
     if circular.empty:
         return []
-    counts = {"n_episodes": len(circular), "n_events": None, "n_sites": circular["site"].nunique()}
+    counts = {"n_episodes": len(circular), "n_events": None, **count_sites(circular["site"])}
     return [withhold("median_days", "not_identified", CIRCULAR, stratum=STRATUM, **counts)]

@@ -29,7 +29,7 @@ from pipeline.models.counts import EPISODE
 from pipeline.models.covariates import build_design, describe_covariates
 from pipeline.models.guard import Refusal, check_sites
 from pipeline.models.shares import count_known, select_followed
-from pipeline.models.tidy import state, tidy_estimates, withhold
+from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
 from schemas.study import Config, Guards, Study
 
 OBSERVED = "expected share with the site's own departure in height and slope over log time, interval-censored"
@@ -164,6 +164,6 @@ def _tell_all(day: int, points: dict[str, Point], shown: pd.DataFrame, study: St
 
 
 def _count_sites(term: str, rows: pd.DataFrame, least: int) -> dict:
-    sites = rows["site"].nunique()
+    sites = count_sites(rows["site"])
     note = f"the least is {least} episodes"
-    return state(term, sites, n_episodes=len(rows), n_sites=sites, stratum="all", method=COUNT, note=note)
+    return state(term, sites["n_sites"], n_episodes=len(rows), stratum="all", method=COUNT, note=note, **sites)

@@ -1,6 +1,8 @@
 """Estimates as rows: one way to state a number, and one way to say why there is none."""
 
+import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from schemas.estimate import Estimates
 
@@ -13,6 +15,12 @@ def state(term: str, estimate: float, **where: object) -> dict:
 def withhold(term: str, status: str, note: str, **where: object) -> dict:
     """A row without a number: `status` says which guard held it back, `note` why in words."""
     return {"term": term, "status": status, "note": note, **where}
+
+
+def count_sites(sites: ArrayLike) -> dict[str, int | float | None]:
+    """The columns `n_sites` and `largest_share` of a row that rests on episodes of these `sites`, one code for each."""
+    sizes = pd.Series(np.asarray(sites)).value_counts()
+    return {"n_sites": len(sizes), "largest_share": float(sizes.max() / sizes.sum()) if len(sizes) else None}
 
 
 def tidy_estimates(rows: list[dict], **shared: object) -> pd.DataFrame:

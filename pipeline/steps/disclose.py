@@ -1,4 +1,4 @@
-"""Hide small groups in all estimates, and audit them together: what this writes may leave the place where the patients' rows are."""
+"""Hide small groups and single sites in all estimates, and audit them together: what this writes may leave the place where the patients' rows are."""
 
 import argparse
 import sys

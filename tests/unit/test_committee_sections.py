@@ -170,18 +170,20 @@ def test_recurrence_turns_the_share_free_of_it_round(plan):
 
 def test_clinics_have_no_names_and_no_rank(plan):
     rows = [
-        number("smoothed_by_day_7", share, f"site=S0{n}", lower=share - 0.1, upper=share + 0.1, n_episodes=size)
-        for n, share, size in ((1, 0.4, 50), (2, 0.7, 90))
+        number("smoothed_by_day_7", share, f"site={letter}", lower=share - reach, upper=share + reach, n_episodes=20)
+        for letter, share, reach in (("B", 0.7, 0.1), ("AA", 0.9, 0.05), ("A", 0.4, 0.2))
     ]
     rows += [
         number("smoothed_by_day_7", 0.6, lower=0.5, upper=0.7),
         number("smoothed_by_day_7_further_site", 0.6, lower=0.3, upper=0.9),
     ]
-    rows += [number("smoothed_by_day_7_sites_pooled", 3)]
+    rows += [number("smoothed_by_day_7_sites_pooled", 4)]
     section = describe_sites(table("site_pooling", rows), plan)
     drawn = section["figure"]["svg"]
-    assert "S01" not in drawn + words(section)
-    assert drawn.index("with 90 episodes") < drawn.index("with 50 episodes")
+    places = [drawn.index(f"Clinic {letter}<") for letter in ("A", "B", "AA")]
+    assert places == sorted(places)  # by letter, neither by share nor by how certain it is
+    larger = [row | {"n_episodes": 2000} for row in rows]
+    assert describe_sites(table("site_pooling", larger), plan)["figure"]["svg"] == drawn  # no mark tells a size
     assert "from 30 % to 90 %" in words(section)
     assert "The share of 1 clinic is hidden" in words(section)
 

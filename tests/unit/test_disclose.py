@@ -7,7 +7,7 @@ from pipeline.disclose.suppress import hide_small_groups
 from pipeline.models.tidy import state, tidy_estimates
 from schemas.study import Disclosure
 
-RULE = Disclosure(min_cell=11, min_sites=2)
+RULE = Disclosure(min_cell=11, min_sites=2, max_share=0.8)
 
 
 def flow(**counts: int) -> pd.DataFrame:

@@ -60,7 +60,8 @@ def test_small_classes_are_counted_together_and_no_row_is_lost(plan):
     assert {name: r.status for name, r in design.refused.items()} == dict.fromkeys(
         ["group=c", "group=d", "group=e"], "too_few"
     )
-    assert design.counts.loc["group=b"].to_dict() == {"n_episodes": 30, "n_events": 20, "n_sites": 5}
+    counted = {"n_episodes": 30, "n_events": 20, "n_sites": 5, "largest_share": 0.2}
+    assert design.counts.loc["group=b"].to_dict() == counted
 
 
 def test_a_class_of_events_only_counts_for_times_but_not_for_yes_or_no(plan):

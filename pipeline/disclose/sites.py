@@ -1,0 +1,69 @@
+"""Single sites in a release: called by letters, in an order that says nothing, and without what tells their size.
+
+Whoever knows how large the sites are would know which is which. The order is drawn from all counts before protection, so that it is the
+same whenever the same pool is run, and so that nobody can draw it again from what is released: that shows only some of the counts, and none
+of a single site. Shares of single sites are rounded, since a share with all its digits tells of how many it is one.
+"""
+
+import hashlib
+import re
+
+import pandas as pd
+
+from pipeline.disclose.suppress import COUNTS, NUMBERS, hide_rows
+
+SITE = re.compile(r"\bsite=([^,:\s]+)")
+NAMED = ["stratum", "term", "comparison"]
+SIZES = r"effective_number_"  # terms that are a size themselves
+SIZE = "hidden: it is the size of a site"
+BALANCE = r"smd_"  # from differences of shares in arms of a known size, the people of each class could be counted
+DIGITS = 2
+
+
+def hide_sizes(estimates: pd.DataFrame) -> pd.DataFrame:
+    """The same rows with single sites' counts left out, and their numbers, and all differences between arms, rounded."""
+    own = find_own_rows(estimates)
+    safe = hide_rows(estimates, own & estimates["term"].str.match(SIZES), SIZE)
+    safe.loc[own, COUNTS] = pd.NA
+    rounded = own | safe["term"].str.match(BALANCE)
+    safe.loc[rounded, NUMBERS] = safe.loc[rounded, NUMBERS].round(DIGITS)
+    return safe
+
+
+def find_own_rows(estimates: pd.DataFrame) -> pd.Series:
+    """True for rows that name a single site."""
+    return pd.concat([estimates[column].str.contains(r"\bsite=", na=False) for column in NAMED], axis=1).any(axis=1)
+
+
+def draw_letters(estimates: pd.DataFrame) -> dict[str, str]:
+    """A letter for the code of each site that is named in `estimates`, all rows before protection."""
+    codes = {code for column in NAMED for text in estimates[column].dropna().unique() for code in SITE.findall(text)}
+    counts = estimates[["analysis", "population", "endpoint", *NAMED, *COUNTS]].astype("string").fillna("")
+    drawn = hashlib.sha256("\n".join(sorted(counts.agg("|".join, axis=1))).encode()).hexdigest()
+    places = sorted(codes, key=lambda code: hashlib.sha256(f"{drawn}{code}".encode()).digest())
+    return {code: name_letters(k) for k, code in enumerate(places)}
+
+
+def mask_sites(rows: pd.DataFrame, letters: dict[str, str]) -> pd.DataFrame:
+    """The rows with single sites called by their letters, and without the shares that the largest one has of them.
+
+    Rows of single sites take their places of each analysis in the order of the letters: that of the codes would tell which is which.
+    """
+    masked = rows.assign(largest_share=pd.NA)
+    for column in NAMED:
+        named = rows[column].str.contains(r"\bsite=", na=False)
+        masked.loc[named, column] = rows.loc[named, column].map(
+            lambda text: SITE.sub(lambda found: f"site={letters.get(found[1], found[1])}", text)
+        )
+    own = masked[find_own_rows(masked)]
+    for _, here in own.groupby("analysis", sort=False):
+        letter = here[NAMED].fillna("").agg(" ".join, axis=1).str.extract(SITE, expand=False)
+        order = letter.sort_values(key=lambda a: a.str.len().astype(str) + a, kind="stable").index
+        masked.loc[here.index] = here.loc[order].set_axis(here.index)
+    return masked
+
+
+def name_letters(number: int) -> str:
+    """A, B, ... Z, AA, AB for 0, 1, ..."""
+    above, last = divmod(number, 26)
+    return (name_letters(above - 1) if above else "") + chr(ord("A") + last)
