@@ -17,7 +17,7 @@ Looks are taken to come independently of resolution. They do not where the look 
 once: whom that session helps is first seen well at the next look, maybe weeks later. Just after such a look the shares are then too
 low, more so in the arm with more failures. `at_once_` rows show the other end: each resolution between two looks that had a session
 between them is taken to be on the day after that session, as if maneuvers acted at once and nobody recovered without. The course lies
-between; the data cannot tell where (tests/recovery/README.md has both measured against a known truth).
+between; the data cannot tell where. How far the first end lies from a known truth stands in tests/recovery/README.md.
 """
 
 import re

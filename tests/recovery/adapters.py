@@ -56,16 +56,13 @@ def ask_curves(pool: Pool, config: Config) -> Iterator[Answer]:
 
 
 def ask_second_line(pool: Pool, config: Config) -> Iterator[Answer]:
-    """How much more often those who changed resolve than those who repeated: weighted, without weights, and weighted with each
-    resolution put right after a session before it (the other end, not an estimate of its own)."""
+    """How much more often those who changed resolve than those who repeated: weighted, and without weights."""
     found = estimate_second_line(pool.episodes, pool.adjudications, pool.attempts, pool.spells, config)
     found = found[found["stratum"].isin(["all", "variant=lateral_geotropic"])]
     terms = [f"risk_difference_day_{day}" for day in config.study.second_line.days]
     yield from read_answers(found[found["term"].isin(terms)])
     naive = found.assign(term=found["term"].str.removeprefix("naive_"))[found["term"].str.startswith("naive_")]
     yield from read_answers(naive[naive["term"].isin(terms)], "naive: no weights")
-    at_once = found.assign(term=found["term"].str.removeprefix("at_once_"))[found["term"].str.startswith("at_once_")]
-    yield from read_answers(at_once[at_once["term"].isin(terms)], "other end: sessions act at once")
 
 
 def ask_attempts(pool: Pool, config: Config) -> Iterator[Answer]:

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+import yaml
 
 from tests.unit.synthetic.reading import read_cells
 
@@ -13,14 +14,24 @@ ACCEPTED = {**{f"S{n:02d}": "001" for n in (1, 2, 3, 4, 5, 7, 8, 9)}, "S06": "00
 EPISODE = ["site", "episode_id"]
 
 
+def read_in_words_of_the_dictionary(site: str, number: str) -> dict[str, pd.DataFrame]:
+    """The tables of a delivery, with the site's own names replaced by those that its list in the plan gives for them."""
+    cells = {name: pd.DataFrame(rows) for name, rows in read_cells(POOL / site / number).items()}
+    path = POOL.parents[1] / "config" / "sites" / f"{site}.yaml"
+    if not path.exists():
+        return cells
+    own = yaml.safe_load(path.read_text("utf-8"))
+    tables = {own["tables"].get(name, name): rows for name, rows in cells.items()}
+    tables = {name: rows.rename(columns=own["columns"].get(name, {})) for name, rows in tables.items()}
+    return {name: rows.replace(own["codes"].get(name, {})) for name, rows in tables.items()}
+
+
 @pytest.fixture(scope="module")
 def tables() -> dict[str, pd.DataFrame]:
     """The accepted deliveries' tables as texts, with a `site` column."""
-    cells = {site: read_cells(POOL / site / number) for site, number in ACCEPTED.items()}
+    cells = {site: read_in_words_of_the_dictionary(site, number) for site, number in ACCEPTED.items()}
     return {
-        name: pd.concat(
-            [pd.DataFrame(tables[name]).assign(site=site) for site, tables in cells.items()], ignore_index=True
-        )
+        name: pd.concat([tables[name].assign(site=site) for site, tables in cells.items()], ignore_index=True)
         for name in ("submission", "episodes", "examinations", "treatments", "followups")
     }
 

@@ -78,9 +78,10 @@ def shares(tmp_path_factory):
         assert old in text
         text = text.replace(old, new)
     study.write_text(text, "utf-8")
-    done = run_workflow(folder, submissions="submissions", plan="plan")
+    curves = "results/unreleased/resolution_curves.csv"
+    done = run_workflow(folder, curves, submissions="submissions", plan="plan")
     assert done.returncode == 0, done.stdout[-3000:]
-    rows = pd.read_csv(folder / "results" / "unreleased" / "resolution_curves.csv")
+    rows = pd.read_csv(folder / curves)
     return rows[rows["stratum"].eq("canal=anterior_or_posterior") & rows["endpoint"].eq("objective")].set_index("term")
 
 

@@ -44,8 +44,14 @@ def pool(tmp_path_factory):
 
 def prove(directory) -> subprocess.CompletedProcess:
     """The proof alone, as the workflow starts it."""
-    command = [sys.executable, "-m", "pipeline.steps.withdrawals", "--results", str(directory / "results")]
-    command += ["--out", str(directory / "withdrawals.csv"), str(directory / "pool" / "S01")]
+    command = [sys.executable, "-m", "pipeline.steps.withdrawals", "--plan", "config"]
+    command += [
+        "--results",
+        str(directory / "results"),
+        "--out",
+        str(directory / "withdrawals.csv"),
+        str(directory / "pool" / "S01"),
+    ]
     return subprocess.run(command, cwd=ROOT, text=True, capture_output=True, check=False)
 
 
