@@ -8,9 +8,7 @@ from pipeline.committee.section import draw_shares, make_range, make_section
 from pipeline.committee.wording import begin_sentence, count_words, say_percent, say_why_missing
 from schemas.study import Config
 
-MOST = (
-    8  # clinics drawn, the first letters, which are drawn by lot; more would make no other picture, only a longer one
-)
+MOST = 8  # clinics drawn: the first letters, which are drawn by lot; more would only make the picture longer
 
 
 def describe_sites(estimates: dict[str, pd.DataFrame], config: Config) -> dict:

@@ -19,6 +19,7 @@ LONGEST_STEP = 1.0  # of a log hazard or a standard deviation at once
 ENOUGH = 1e-12  # of twice the rise of the log-likelihood that one more step promises
 ROUNDING = 1e-12  # a fall of the log-likelihood that is no fall
 NO_INFORMATION = 1e-6  # a standard error of a thousand
+STILL = 1e-3  # of a coefficient: where the likelihood rises without end, Newton would still go further, by about 1 each time
 NEARLY_FLAT, INVOLVED = 1e-6, 0.1  # curvature against the greatest; part of the flat direction
 LEAST_CURVATURE = 1e-7  # against the greatest: steps are kept finite where the likelihood is flat
 LEAST_LINEAR, GREATEST_HAZARD = -700.0, 700.0  # where exp leaves the numbers
@@ -79,7 +80,10 @@ def check_maximum(found: Maximum) -> Refusal | None:
         return Refusal(
             "not_identified", "separation: some have no event, or only events, and no finite coefficient fits"
         )
-    return check_solution(found.gradient, found.information)
+    refusal = check_solution(found.gradient, found.information)
+    if refusal or np.abs(np.linalg.solve(found.information, found.gradient)).max() < STILL:
+        return refusal
+    return Refusal("not_identified", "separation: the likelihood rises without end, and no finite coefficient fits")
 
 
 def climb_rows(rows: Rows, start: np.ndarray | None = None) -> Maximum:

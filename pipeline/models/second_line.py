@@ -16,8 +16,8 @@ Who was not seen again says nothing of resolution; if that goes along with the o
 Looks are taken to come independently of resolution. They do not where the look that shows a failure is followed by another session at
 once: whom that session helps is first seen well at the next look, maybe weeks later. Just after such a look the shares are then too
 low, more so in the arm with more failures. `at_once_` rows show the other end: each resolution between two looks that had a session
-between them is taken to be on the day after that session, as if maneuvers acted at once and nobody recovered without. The course lies
-between; the data cannot tell where. How far the first end lies from a known truth stands in tests/recovery/README.md.
+between them is taken to be on the day after that session, as if maneuvers acted at once and nobody recovered without. In large simulated
+pools the true course lay between (tests/recovery/README.md); the data cannot tell where.
 """
 
 import re
