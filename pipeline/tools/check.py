@@ -64,9 +64,9 @@ def run(arguments: argparse.Namespace) -> None:
         if not folders:
             _stop(f"{arguments.path} is neither a workbook nor a folder with .csv files or deliveries.")
         for number, folder in enumerate(folders):
-            if len(folders) > 1 and sys.stderr.isatty():
-                print(f"\rchecking {number + 1} of {len(folders)} ...", end="", file=sys.stderr, flush=True)
+            say_progress(f"checking {number + 1} of {len(folders)} ...")
             received = receive_delivery(folder, config, last_accepted.get(folder.parent.name))
+            say_progress("")
             if received.accepted:
                 last_accepted[received.site] = received
             width = min(shutil.get_terminal_size().columns, WIDEST)
@@ -75,6 +75,12 @@ def run(arguments: argparse.Namespace) -> None:
             if arguments.mark:
                 print("\n" + mark(folder, received, config, choose_target(arguments.path, folder, len(folders))))
     sys.exit(worst)
+
+
+def say_progress(text: str) -> None:
+    """What is going on, on one line that the next call writes over; nothing where nobody watches."""
+    if sys.stderr.isatty():
+        print(f"\r\033[K{text}", end="", file=sys.stderr, flush=True)
 
 
 def choose_target(path: Path, folder: Path, n_folders: int) -> Path:
@@ -87,9 +93,9 @@ def choose_target(path: Path, folder: Path, n_folders: int) -> Path:
 
 def mark(folder: Path, received: Received, config: Config, target: Path) -> str:
     """Write the marked copy of one delivery, and say where it is."""
-    if sys.stderr.isatty():
-        print("marking ...", end="\r", file=sys.stderr, flush=True)
+    say_progress("marking ...")
     marked = mark_delivery(folder, received, config.sites.get(received.site, SiteMap()))
+    say_progress("")
     if marked is None:
         unopened = received.tables["problems"]["severity"].eq("refuse").any()
         return (
