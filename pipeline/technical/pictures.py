@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 WIDTH, HEIGHT, MARGIN = 220, 20, 14  # pixels; the margin holds half a number of the axis
 STEPS = (1, 2, 2.5, 5, 10)
+NOTHING = 1e-9  # values that lie within this of 0 are drawn at 0
 
 
 @dataclass(frozen=True)
@@ -52,7 +53,7 @@ def choose_scale(marks: Iterable[Mark], *, log: bool = False) -> Scale:
         high = next(h for h in (2, 3, 5, 10, 30, 100) if h >= reach or h == 100)
         return Scale(1 / high, high, (1 / high, 1, high), log=True)
     low, high = min([0.0, *held]), max([0.0, *held])
-    if low == high:
+    if high - low < NOTHING:
         high = 1.0
     unit = 10 ** math.floor(math.log10((high - low) / 2))
     step = next(s for s in STEPS if s * unit * 2 >= (high - low) / 2) * unit * 2

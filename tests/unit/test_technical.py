@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from pipeline.render import TEMPLATES, render_page
@@ -307,6 +307,7 @@ def test_terms_and_parts_are_named(plan):
     assert name_part("canal=posterior,site=S04", plan) == "canal: posterior canal, any one site"
 
 
+@example([5e-324], False)
 @given(st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=5), st.booleans())
 def test_a_scale_holds_what_it_is_chosen_for(values, log):
     scale = choose_scale([Mark(value) for value in values], log=log)
