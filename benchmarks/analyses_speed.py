@@ -6,6 +6,7 @@ Make a large pool with `python -m synthetic_data --out DIR --episodes 100000 --s
 """
 
 import argparse
+import os
 import subprocess
 import sys
 import tempfile
@@ -51,8 +52,9 @@ def time_analysis(name: str, warehouse: Path, folder: Path) -> float:
         "--warehouse",
         str(warehouse),
     ]
+    env = os.environ | {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}  # as in the workflow
     began = time.perf_counter()
-    subprocess.run([*command, "--out", str(folder / f"{name}.csv"), name], check=True, cwd=ROOT)
+    subprocess.run([*command, "--out", str(folder / f"{name}.csv"), name], check=True, cwd=ROOT, env=env)
     return time.perf_counter() - began
 
 

@@ -1,5 +1,6 @@
 """What all tests share: the plan of the project, and how they are spread over processes."""
 
+import os
 from pathlib import Path
 
 import pytest
@@ -7,6 +8,7 @@ from hypothesis import settings
 
 from schemas.study import Config, read_config
 
+os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}  # as in the workflow: processes share the cores
 # The same examples at every run, so that a verdict on the code does not change with the day; `--hypothesis-profile=search` draws new ones.
 settings.register_profile("steady", derandomize=True)
 settings.register_profile("search", derandomize=False, print_blob=True)

@@ -1,7 +1,8 @@
 """Time to resolution as an interval: resolution is only known to lie after the last positive and at or before the first negative look."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
+from functools import cache
 from itertools import groupby
 
 import numpy as np
@@ -11,6 +12,8 @@ from pipeline.clinic.findings import EPISODE
 from pipeline.derive.states import DAY_KEY, find_states
 from schemas.derived import Spells
 from schemas.study import Resolution
+
+TIMED = ("objective", "composite", "patient_reported", "strict")  # endpoints that are times
 
 
 @dataclass(frozen=True)
@@ -30,18 +33,14 @@ def measure_spells(
     treated: pd.MultiIndex,
     incomplete: pd.MultiIndex,
     resolution: Resolution,
+    endpoints: Collection[str] = TIMED,
 ) -> pd.DataFrame:
-    """The spells of every episode by each endpoint that is a time (schemas.derived.Spells).
+    """The spells of every episode by each of `endpoints` (schemas.derived.Spells).
 
     `looks` are deciding looks with `confirming`; `followups` have `confirming` too. Episodes in `incomplete` have lost a look or a
     treatment to the set-aside rows, those outside `treated` have no day 0: both get a status and an interval without information.
     """
-    states = {
-        "objective": find_states(looks),
-        "composite": find_states(looks.assign(positive=_is_left_by_composite(looks))),
-        "patient_reported": _find_reported_states(followups),
-    }
-    states["strict"] = _require_both(states["objective"], states["patient_reported"])
+    states = _find_states_by_endpoint(looks, followups, endpoints)
     spells = pd.concat(
         [_measure_endpoint(episodes, name, found, resolution) for name, found in states.items()], ignore_index=True
     )
@@ -98,6 +97,20 @@ def _measure_endpoint(
     looked = spells["last_look_days"].gt(0) | spells["spell"].gt(1)
     spells["status"] = np.select([np.isfinite(spells["right_days"]), looked], ["resolved", "unresolved"], "not_looked")
     return spells
+
+
+def _find_states_by_endpoint(
+    looks: pd.DataFrame, followups: pd.DataFrame, endpoints: Collection[str]
+) -> dict[str, pd.DataFrame]:
+    """The states of all episodes by each of `endpoints`."""
+    objective, reported = cache(lambda: find_states(looks)), cache(lambda: _find_reported_states(followups))
+    finders = {
+        "objective": objective,
+        "composite": lambda: find_states(looks.assign(positive=_is_left_by_composite(looks))),
+        "patient_reported": reported,
+        "strict": lambda: _require_both(objective(), reported()),
+    }
+    return {name: finders[name]() for name in endpoints}
 
 
 def _list_rows(table: pd.DataFrame) -> Iterator[tuple]:

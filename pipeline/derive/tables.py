@@ -1,6 +1,6 @@
 """All derived tables from the delivered ones: what the looks mean, then the rows that the models see."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 import pandas as pd
 
@@ -10,7 +10,7 @@ from pipeline.clinic.findings import EPISODE, describe_looks
 from pipeline.clinic.later_flags import raise_later_flags
 from pipeline.derive.attempts import list_attempts
 from pipeline.derive.sequences import list_sequences
-from pipeline.derive.spells import measure_spells
+from pipeline.derive.spells import TIMED, measure_spells
 from pipeline.derive.states import find_states, keep_until_reclassified, mark_confirming, select_deciding_looks
 from schemas.study import Config
 
@@ -34,10 +34,12 @@ def derive_tables(delivered: Mapping[str, pd.DataFrame], config: Config) -> dict
     }
 
 
-def derive_rows(delivered: Mapping[str, pd.DataFrame], config: Config) -> dict[str, pd.DataFrame]:
-    """The tables that the models of time and success need: findings, adjudications, spells and attempts."""
+def derive_rows(
+    delivered: Mapping[str, pd.DataFrame], config: Config, endpoints: Collection[str] = TIMED
+) -> dict[str, pd.DataFrame]:
+    """The tables that the models of time and success need: findings, adjudications, spells by `endpoints`, and attempts."""
     findings, adjudications = adjudicate(delivered, config)
-    looks, spells = time_spells(delivered, findings, adjudications, config)
+    looks, spells = time_spells(delivered, findings, adjudications, config, endpoints)
     episodes, treatments = delivered["episodes"], delivered["treatments"]
     attempts = list_attempts(episodes, treatments, looks, find_states(looks), adjudications, config.maneuvers)
     return {"findings": findings, "adjudications": adjudications, "spells": spells, "attempts": attempts}
@@ -51,9 +53,13 @@ def adjudicate(delivered: Mapping[str, pd.DataFrame], config: Config) -> tuple[p
 
 
 def time_spells(
-    delivered: Mapping[str, pd.DataFrame], findings: pd.DataFrame, adjudications: pd.DataFrame, config: Config
+    delivered: Mapping[str, pd.DataFrame],
+    findings: pd.DataFrame,
+    adjudications: pd.DataFrame,
+    config: Config,
+    endpoints: Collection[str] = TIMED,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """The looks that decide on resolution, and the spells that they bound."""
+    """The looks that decide on resolution, and the spells by `endpoints` that they bound."""
     episodes, examinations, treatments, followups, set_aside = (delivered[name] for name in DELIVERED)
     confirmation_day = config.study.resolution.confirmation_day
     looks = select_deciding_looks(examinations, findings, adjudications, config.criteria)
@@ -64,4 +70,4 @@ def time_spells(
     treated = pd.MultiIndex.from_frame(treatments[EPISODE].drop_duplicates())
     holes = set_aside[set_aside["table"].isin(DECIDING_TABLES) & set_aside["episode_id"].notna()]
     incomplete = pd.MultiIndex.from_frame(holes[EPISODE].drop_duplicates())
-    return looks, measure_spells(episodes, looks, contacts, treated, incomplete, config.study.resolution)
+    return looks, measure_spells(episodes, looks, contacts, treated, incomplete, config.study.resolution, endpoints)

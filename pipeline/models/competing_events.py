@@ -26,7 +26,7 @@ from pipeline.models.guard import Refusal, check_sites, check_size
 from pipeline.models.jackknife import RESTS_ON_ONE, refit_without_each_site
 from pipeline.models.npmle_search import NotConverged
 from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
-from schemas.study import Config, Curves, Guards
+from schemas.study import Config, Curves, Guards, Study
 
 LIMITS = "limits: delete-one-site jackknife, complementary log-log scale"
 METHODS = {
@@ -50,15 +50,18 @@ def estimate_competing_events(
     followups: pd.DataFrame,
     config: Config,
 ) -> pd.DataFrame:
-    """The incidence of each event by each of config.study.curves.days, of all members and by canal (schemas.estimate.Estimates).
+    """The incidence of each event by each of config.study.curves.days, of all members and by canal (schemas.estimate.Estimates)."""
+    primary = spells[spells["endpoint"].eq(config.study.resolution.primary)]
+    tables = (adjudications, examinations, findings, treatments, followups)
+    return estimate_incidences(list_first_events(primary, *tables, config.criteria), config.study)
+
+
+def estimate_incidences(members: pd.DataFrame, study: Study) -> pd.DataFrame:
+    """The incidences of first events, one row of `members` for each episode (pipeline.derive.first_events.list_first_events).
 
     Terms: incidence_<event>_day_<t> and event_free_day_<t> from look intervals, seen_<event>_day_<t> and nothing_seen_day_<t> from
     the days of looks. The events of a row are those known by its day.
     """
-    study = config.study
-    primary = spells[spells["endpoint"].eq(study.resolution.primary)]
-    tables = (adjudications, examinations, findings, treatments, followups)
-    members = list_first_events(primary, *tables, config.criteria)
     rows = []
     for stratum, part in split_strata(members, (("canal",),)):
         for kind in METHODS:

@@ -4,8 +4,10 @@ The population are treated positional episodes with a total; time zero is the fi
 as day 0. A total is near a day of the plan if
 no other, day 0 included, is nearer on a scale of log(1 + day). Estimated are
 - the mean total on day 0 and on the days of the plan, and its change since day 0, whole and by adjudicated canal, whatever happened in
-  between. A linear mixed model (pipeline/models/linear_mixed.py) in which the mean is straight between these days, patients have an
-  intercept and a slope of their own, and sites an intercept. Totals may be missing for reasons that earlier totals tell, not for others.
+  between. A linear mixed model (pipeline/models/linear_mixed.py) in which the mean is straight between knots, patients have an
+  intercept and a slope of their own, and sites an intercept. Knots are these days and, where enough totals are there, one half-way
+  between two of them and one at the end: totals fall at once after the first attempt, and without a knot there those of the first
+  days would pull down the mean of day 0. Totals may be missing for reasons that earlier totals tell, not for others.
 - of episodes with a total on day 0 and near a day, the share whose total fell by at least each of the important changes: 11 (Tamber AL,
   Wilhelmsen KT, Strand LI. Health Qual Life Outcomes 2009;7:109, the minimal important change) and 18 (Jacobson GP, Newman CW. Arch
   Otolaryngol Head Neck Surg 1990;116:424-427, 95 % of retests). Who starts below cannot fall by so much; that share is given too.
@@ -132,10 +134,13 @@ def _name_terms(days: list[int]) -> list[str]:
 def _fit_course(totals: pd.DataFrame, days: list[int], guards: Guards) -> tuple | Refusal:
     """Means and changes with their covariance, and what is said of them: see _state_number."""
     at = np.log1p(totals["day"].to_numpy(float))
-    design = np.column_stack([np.interp(at, np.log1p(days), unit) for unit in np.eye(len(days))])
-    contrasts = np.vstack([np.eye(len(days)), np.eye(len(days))[1:] - np.eye(len(days))[0]])
     sites = totals["site"].to_numpy(str)
     by_site = not check_sites(len(np.unique(sites)), guards)
+    knots = place_knots(totals, days, guards)
+    units = np.eye(len(knots))
+    design = np.column_stack([np.interp(at, knots, unit) for unit in units])
+    means = units[np.searchsorted(knots, np.log1p(days))]
+    contrasts = np.vstack([means, means[1:] - means[0]])
     rows = (totals["patient"].to_numpy(str), sites)
     effects = np.column_stack([np.ones(len(at)), at / SLOPE_UNIT])
     products = sum_products(totals["total"].to_numpy(float), design, effects, *rows)
@@ -154,6 +159,19 @@ def _fit_course(totals: pd.DataFrame, days: list[int], guards: Guards) -> tuple 
         covariance = jackknife_covariance(full, np.array(without))
     method = MIXED.format(slopes="" if level else " and slopes", sites=" and intercepts of sites" if by_site else "")
     return full, covariance, by_site, f"{method}; {BY_SITE if by_site else BY_MODEL}", LEVEL if level else None
+
+
+def place_knots(totals: pd.DataFrame, days: list[int], guards: Guards) -> np.ndarray:
+    """Where the mean may bend, by log(1 + day), rising: at `days`, which begin with 0, and at each place half-way between two of them, and
+    half a step after the last, that is nearest to totals of enough episodes at enough sites. Each knot has totals on a day that is
+    nearer to it than to any other, so that all are identified (Schoenberg IJ, Whitney A. Trans Am Math Soc 1953;74:246-259, from memory)."""
+    told = np.log1p(days)
+    steps = np.diff(told)
+    between = told + np.append(steps, steps[-1]) / 2
+    nearest = np.abs(np.log1p(totals["day"].to_numpy(float))[:, None] - np.sort([*told, *between])).argmin(axis=1)
+    near = totals.assign(place=nearest).groupby("place").agg(episodes=("patient", "nunique"), sites=("site", "nunique"))
+    enough = near.index[near["episodes"].ge(guards.min_episodes) & near["sites"].ge(guards.min_sites)]
+    return np.sort([*told, *between[np.isin(2 * np.arange(len(days)) + 1, enough)]])
 
 
 def _average(total: np.ndarray, sites: np.ndarray, groups: tuple[np.ndarray, ...], by_site: bool) -> tuple:

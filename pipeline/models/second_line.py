@@ -58,9 +58,7 @@ def estimate_second_line(
         named = None if variant == "all" else f"variant={variant}"
         circular = named is not None and plan.variants[variant].get("arm_basis") == CIRCULAR
         found += _count_choices(part, named or "all")
-        compared = part.loc[part["choice"].isin(ARMS), list(dict.fromkeys((*NEEDED, *plan.terms)))].reset_index(
-            drop=True
-        )
+        compared = _keep_compared(part, plan)
         found += _compare(compared, named or "all", NAMED_BY_RESPONSE if circular else None, config)
         for family in [] if circular else list_chosen_families(compared):
             to_family = _restrict_to_family(compared, family)
@@ -70,6 +68,36 @@ def estimate_second_line(
     _adjust(found, plan)
     shared = {"analysis": "second_line", "population": POPULATION, "endpoint": study.resolution.primary}
     return tidy_estimates(found, **shared)
+
+
+def estimate_primary_difference(
+    episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame, spells: pd.DataFrame, config: Config
+) -> tuple[dict, np.ndarray]:
+    """The weighted difference of the shares resolved by the primary day, change minus repeat, of all: its row, or why there is none,
+    and what it is without each site (sites,), empty where there is none."""
+    study, plan = config.study, config.study.second_line
+    rows = list_choices(episodes, adjudications, attempts, spells, study.resolution.primary, config.maneuvers)
+    compared, term = _keep_compared(rows, plan), name_primary(plan)
+    where = {"stratum": "all", "method": WEIGHTED, "population": POPULATION, "endpoint": study.resolution.primary}
+    refused = where | _count(compared) | {"comparison": "repeat"}
+    contrast = weigh_choice(compared, plan.terms, plan.truncate, study.guards)
+    if isinstance(contrast, Refusal):
+        return withhold(term, contrast.status, contrast.note, **refused), np.array([])
+    way = next(list_ways(contrast))
+    try:
+        arms = fit_arms(contrast, way, plan.horizon_day)
+    except NotConverged as failure:
+        return withhold(term, "not_converged", str(failure), **refused), np.array([])
+    row = next(row for row in _state_outcomes(contrast, arms, way, where, config) if row["term"] == term)
+    row.pop("p_value", None)
+    measure = next(each for each in measure_arms(*arms, plan.days, plan.horizon_day) if each.term == term)
+    return row, measure.values[1:] if row["status"] == "ok" else np.array([])
+
+
+def _keep_compared(rows: pd.DataFrame, plan: SecondLine) -> pd.DataFrame:
+    """Those who repeated or changed, with what a comparison needs of them."""
+    columns = list(dict.fromkeys((*NEEDED, *plan.terms)))
+    return rows.loc[rows["choice"].isin(ARMS), columns].reset_index(drop=True)
 
 
 def _split_variants(rows: pd.DataFrame, plan: SecondLine) -> Iterator[tuple[str, pd.DataFrame]]:
@@ -141,7 +169,7 @@ def _state_outcomes(contrast: Contrast, arms: list[Arm], way: Way, where: dict, 
         honest = way.method == WEIGHTED
         late = say_late(contrast, measure.day) if honest and measure.term.startswith("risk_") else None
         note = "; ".join(filter(None, [_say_vague(measure), late, left_out])) or None
-        tested = {"p_value": p} if honest and measure.term == _name_primary(plan) else {}
+        tested = {"p_value": p} if honest and measure.term == name_primary(plan) else {}
         bounds = {"std_error": error, "lower": low, "upper": high, "note": note} | tested
         yield state(measure.term, measure.values[0], **bounds, **own)
         if honest and measure.scale == "ratio":
@@ -206,7 +234,8 @@ def _adjust(found: list[dict], plan: SecondLine) -> None:
         row["p_adjusted"] = p
 
 
-def _name_primary(plan: SecondLine) -> str:
+def name_primary(plan: SecondLine) -> str:
+    """The term of the difference that the plan names as primary."""
     return f"risk_difference_day_{plan.primary_day}"
 
 

@@ -1,7 +1,8 @@
-"""What would change the primary answer: the share resolved by each day, under every choice that could have been made otherwise.
+"""What would change the primary answers, under every choice that could have been made otherwise.
 
-Estimated is the same quantity as in the curves (pipeline/models/curves.py), for all positional episodes together; the strata say
-which choice differs. Two variations show how wrong a tempting shortcut is: taking the middle of an interval, or the day of the
+Estimated are, for all positional episodes together, the share resolved by each day as in the curves (pipeline/models/curves.py), and,
+after a failed first session, the difference between changing and repeating by the primary day as in the second line
+(pipeline/models/second_line.py); the strata say which choice differs. Two variations show how wrong a tempting shortcut is: taking the middle of an interval, or the day of the
 first negative look, for the day of resolution. `coarsened_to_reported_days` forgets looks between the reported days: people with
 symptoms come back early, and their early looks then no longer pull the curve.
 """
@@ -11,14 +12,16 @@ from collections.abc import Callable, Iterator, Mapping
 import numpy as np
 import pandas as pd
 
-from pipeline.derive.tables import DELIVERED, adjudicate, time_spells
+from pipeline.derive.tables import DELIVERED, derive_rows, time_spells
 from pipeline.models.curves import INFORMATIVE, estimate_curves
 from pipeline.models.guard import check_sites
 from pipeline.models.npmle import fit_npmle
+from pipeline.models.second_line import estimate_primary_difference
 from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
 from schemas.study import Config
 
 EPISODE = ["site", "episode_id"]
+COUNTED = ("n_episodes", "n_events", "n_sites", "largest_share", "comparison", "method", "population", "endpoint")
 Derived = Mapping[str, pd.DataFrame]
 
 
@@ -34,41 +37,59 @@ def estimate_sensitivity(
     attempts: pd.DataFrame,
     config: Config,
 ) -> pd.DataFrame:
-    """The shares resolved by each reported day, a stratum `variation=...` for each choice (schemas.estimate.Estimates)."""
+    """The shares resolved by each reported day and the difference of the second line, a stratum `variation=...` for each choice
+    (schemas.estimate.Estimates)."""
     delivered = dict(zip(DELIVERED, (episodes, examinations, treatments, followups, set_aside), strict=True))
     primary = {"findings": findings, "adjudications": adjudications, "spells": spells, "attempts": attempts}
-    rows = [row for name, derived, plan in vary(primary, delivered, config) for row in _answer(name, derived, plan)]
-    rows += leave_out_sites(_followed(primary, config), config)
+    bare = _set(config, "curves", strata=())
+    difference, without = answer_second_line("primary", episodes, primary, bare)
+    rows = [*_answer("primary", primary, _set(config, "curves", strata=(("mechanism",), ("arm",)))), difference]
+    for name, derived, plan in vary(primary, delivered, bare):
+        rows += [*_answer(name, derived, plan), answer_second_line(name, episodes, derived, plan)[0]]
+    for name, derived in take_shortcuts(primary, config):
+        rows += _answer(name, derived, bare)
+    rows += [*leave_out_sites(_followed(primary, config), config), *leave_out_of_difference(difference, without)]
     return tidy_estimates(rows, analysis="sensitivity", population="positional")
 
 
 def vary(primary: Derived, delivered: Derived, config: Config) -> Iterator[tuple[str, Derived, Config]]:
-    """The primary rows and plan, then each variation of either, by name; the plan's strata are those whose answer it can change."""
-    config = _set(config, "curves", strata=())
-    yield "primary", primary, _set(config, "curves", strata=(("mechanism",), ("arm",)))
+    """Each variation of the primary rows or plan, by name; the plan's strata are those whose answer it can change."""
     yield "endpoint_strict", primary, _set(config, "resolution", primary="strict")
     for verdict in ("undetermined", "probable_non_positional"):
         taken_in = primary["adjudications"].assign(
             positional=lambda rows, v=verdict: rows["positional"].replace(v, "yes")
         )
         yield f"{verdict}_included", {**primary, "adjudications": taken_in}, config
-    returned = find_returns(delivered, primary)
+    yield from vary_gap(primary, delivered, config)
+    yield from vary_duration(primary, delivered, config)
+
+
+def vary_gap(primary: Derived, delivered: Derived, config: Config) -> Iterator[tuple[str, Derived, Config]]:
+    """The spells under other recurrence gaps."""
+    part, rest = split({**delivered, **primary}, find_returns(delivered, primary))
     for gap in config.study.sensitivity.recurrence_gaps:
         plan = _set(config, "resolution", recurrence_gap=gap)
-        yield (
-            f"recurrence_gap_{gap}_days",
-            decide_again(primary, delivered, returned, plan, verdicts=False),
-            plan,
-        )
+        spells = time_spells(part, part["findings"], part["adjudications"], plan, [plan.study.resolution.primary])[1]
+        yield f"recurrence_gap_{gap}_days", {**primary, "spells": pd.concat([rest["spells"], spells])}, plan
+
+
+def vary_duration(primary: Derived, delivered: Derived, config: Config) -> Iterator[tuple[str, Derived, Config]]:
+    """Everything under other durations of nystagmus from which debris is called adherent."""
+    limits, usual = config.study.sensitivity.duration_limits_s, config.criteria.duration
+    ends = [*limits, usual.borderline_from_s, usual.borderline_to_s]
     examined = delivered["examinations"]
-    for limit in config.study.sensitivity.duration_limits_s:
+    between = examined["duration_s"].astype(float).between(min(ends), max(ends))
+    part, rest = split({**delivered, **primary}, examined[between])
+    for limit in limits:
         band = {"borderline_from_s": limit, "borderline_to_s": np.nextafter(limit, np.inf)}
-        criteria = config.criteria.model_copy(update={"duration": config.criteria.duration.model_copy(update=band)})
+        criteria = config.criteria.model_copy(update={"duration": usual.model_copy(update=band)})
         plan = _set(config, "curves", strata=(("mechanism",),)).model_copy(update={"criteria": criteria})
-        usual = config.criteria.duration
-        between = min(limit, usual.borderline_from_s), max(limit, usual.borderline_to_s)
-        timed = examined["duration_s"].astype(float).between(*between)
-        yield f"adherent_from_{limit:g}_s", decide_again(primary, delivered, examined[timed], plan, verdicts=True), plan
+        again = derive_rows(part, plan, [plan.study.resolution.primary])
+        yield f"adherent_from_{limit:g}_s", {name: pd.concat([rest[name], again[name]]) for name in again}, plan
+
+
+def take_shortcuts(primary: Derived, config: Config) -> Iterator[tuple[str, Derived]]:
+    """The primary rows with intervals coarsened, or taken for a day."""
     grid = np.array([0, *config.study.curves.days, config.study.curves.horizon_day, np.inf])
     shortcuts: dict[str, Callable[[pd.DataFrame], pd.DataFrame]] = {
         "coarsened_to_reported_days": lambda spells: coarsen(spells, grid),
@@ -76,7 +97,7 @@ def vary(primary: Derived, delivered: Derived, config: Config) -> Iterator[tuple
         "first_negative_day_taken_for_the_day": lambda spells: take_day(spells, share=1),
     }
     for name, change in shortcuts.items():
-        yield name, {**primary, "spells": change(primary["spells"])}, config
+        yield name, {**primary, "spells": change(primary["spells"])}
 
 
 def find_returns(delivered: Derived, primary: Derived) -> pd.DataFrame:
@@ -93,41 +114,15 @@ def find_returns(delivered: Derived, primary: Derived) -> pd.DataFrame:
     return both[both["last_with"] > both["first_without"]].reset_index()
 
 
-def decide_again(
-    primary: Derived, delivered: Derived, touched: pd.DataFrame, plan: Config, *, verdicts: bool
-) -> Derived:
-    """The rows under another plan that can change the episodes of `touched` only, since episodes do not depend on each other; `verdicts`
-    says whether it can change their verdicts too."""
+def split(tables: Derived, touched: pd.DataFrame) -> tuple[Derived, Derived]:
+    """The rows of the episodes that have a row in `touched`, and all others: no rule looks from one episode at another, so that what cannot
+    change need not be decided again."""
     chosen = pd.MultiIndex.from_frame(touched[EPISODE].drop_duplicates())
-
-    def split(rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
-        within = pd.MultiIndex.from_frame(rows[EPISODE]).isin(chosen)
-        return rows[within].reset_index(drop=True), rows[~within]
-
-    part = {name: split(rows)[0] for name, rows in delivered.items()}
-    before = {name: split(primary[name])[0] for name in ("findings", "adjudications")}
-    if not verdicts:
-        return {
-            **primary,
-            "spells": pd.concat([split(primary["spells"])[1], time_spells(part, *before.values(), plan)[1]]),
-        }
-    findings, adjudications = adjudicate(part, plan)
-    changed = {**primary, "adjudications": pd.concat([split(primary["adjudications"])[1], adjudications])}
-    moved = find_moved(before["adjudications"], adjudications)
-    if moved.empty:
-        return changed
-    changed["findings"] = pd.concat([split(primary["findings"])[1], findings])
-    return decide_again(changed, delivered, moved, plan, verdicts=False)
-
-
-def find_moved(before: pd.DataFrame, after: pd.DataFrame) -> pd.DataFrame:
-    """The episodes whose new verdict changes which looks decide on their resolution (pipeline/derive/tables.py, `time_spells`)."""
-    both = [
-        rows.set_index(EPISODE)[["canal", "arm", "reclassified_day"]].astype("string").fillna("")
-        for rows in (before, after)
-    ]
-    differs = both[0].ne(both[1].reindex(both[0].index)).any(axis=1)
-    return differs[differs].index.to_frame(index=False)
+    within = {name: chosen.get_indexer(pd.MultiIndex.from_frame(rows[EPISODE])) >= 0 for name, rows in tables.items()}
+    return (
+        {name: rows[within[name]].reset_index(drop=True) for name, rows in tables.items()},
+        {name: rows[~within[name]] for name, rows in tables.items()},
+    )
 
 
 def coarsen(spells: pd.DataFrame, grid: np.ndarray) -> pd.DataFrame:
@@ -162,6 +157,22 @@ def leave_out_sites(spells: pd.DataFrame, config: Config) -> Iterator[dict]:
     for day, least, greatest in zip(days, shares.min(axis=0), shares.max(axis=0), strict=True):
         yield state(f"resolved_by_day_{day}", least, stratum=strata["least"], **where)
         yield state(f"resolved_by_day_{day}", greatest, stratum=strata["greatest"], **where)
+
+
+def answer_second_line(name: str, episodes: pd.DataFrame, derived: Derived, config: Config) -> tuple[dict, np.ndarray]:
+    """The primary difference of the second line under a variation, and what it is without each site."""
+    row, without = estimate_primary_difference(
+        episodes, derived["adjudications"], derived["attempts"], derived["spells"], config
+    )
+    return row | {"stratum": f"variation={name}"}, without
+
+
+def leave_out_of_difference(primary: dict, without: np.ndarray) -> Iterator[dict]:
+    """The least and the greatest difference of the second line when any one site is left out, where `primary` has a number."""
+    if len(without):
+        counted = {name: primary[name] for name in COUNTED}
+        for end, value in (("least", without.min()), ("greatest", without.max())):
+            yield state(primary["term"], value, stratum=f"variation=without_one_site,{end}", **counted)
 
 
 def _answer(name: str, derived: Derived, config: Config) -> Iterator[dict]:

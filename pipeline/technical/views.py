@@ -98,7 +98,7 @@ def view_sensitivity(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd
     tables = []
     for term, members in taken.groupby("term", sort=False):
         usable = [_mark(row) for row in _usable(members)]
-        scale = choose_scale(usable) if term == "median_days" else SHARES
+        scale = SHARES if term.startswith("resolved_by_day_") else choose_scale(usable)
         parts: dict[str, list] = {}
         for row in members.itertuples():
             variation, _, part = row.stratum.removeprefix("variation=").partition(",")

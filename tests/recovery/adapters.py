@@ -8,14 +8,18 @@ from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
+from scipy.stats import norm
 
+from pipeline.derive.first_events import CAUSES
 from pipeline.models.attempt_success import estimate_attempt_success
+from pipeline.models.competing_events import estimate_incidences
 from pipeline.models.curves import estimate_curves
+from pipeline.models.handicap import estimate_handicap_change
+from pipeline.models.handicap_totals import pick_nearest, select_totals
 from pipeline.models.recurrence import estimate_recurrence
 from pipeline.models.regression import estimate_resolution_regression
 from pipeline.models.second_line import estimate_second_line
 from pipeline.models.site_pooling import estimate_site_pooling
-from schemas.delivery import TABLES
 from schemas.study import Config
 from tests.recovery.frames import EPISODE, Pool
 from tests.recovery.naive import estimate_share, impute
@@ -86,12 +90,39 @@ def ask_regression(pool: Pool, config: Config) -> Iterator[Answer]:
 
 def ask_recurrence(pool: Pool, config: Config) -> Iterator[Answer]:
     """Shares free of recurrence."""
-    followups = TABLES["followups"].empty()
-    followups.insert(0, "site", pd.Series([], dtype="string"))
-    found = estimate_recurrence(pool.spells, pool.adjudications, followups, config)
+    found = estimate_recurrence(pool.spells, pool.adjudications, pool.followups, config)
     terms = [f"recurrence_free_day_{day}" for day in config.study.recurrence.days]
     own = found["stratum"].eq("all") & found["endpoint"].eq(config.study.resolution.primary)
     yield from read_answers(found[own & found["term"].isin(terms)])
+
+
+def ask_competing_events(pool: Pool, config: Config) -> Iterator[Answer]:
+    """Incidences of the first event, from look intervals and, as is often done, by the days on which events were seen."""
+    found = estimate_incidences(pool.first_events, config.study)
+    found = found[found["stratum"].eq("all")]
+    terms = [f"incidence_{cause}_day_{day}" for cause in CAUSES for day in config.study.curves.days]
+    yield from read_answers(found[found["term"].isin(terms)])
+    seen = found.assign(term=found["term"].str.replace("seen_", "incidence_"))[found["term"].str.startswith("seen_")]
+    yield from read_answers(seen[seen["term"].isin(terms)], "naive: day of the look")
+
+
+def ask_handicap(pool: Pool, config: Config) -> Iterator[Answer]:
+    """Mean totals and their changes by the mixed model, and the raw means of totals near a day, whose limits know no sites; shares
+    that fell; and the difference by whether resolution had been seen."""
+    followups = pool.followups
+    found = estimate_handicap_change(pool.episodes, followups, pool.adjudications, pool.spells, config)
+    days, parts = config.study.handicap.days, ("all", "canal=lateral")
+    terms = ["mean_day_0", *(f"{kind}_day_{day}" for kind in ("mean", "change_by") for day in days)]
+    terms += [f"fell_by_{fall}_by_day_{day}" for fall in config.study.handicap.important_changes for day in days]
+    own = found[found["stratum"].isin(parts) & found["term"].isin([*terms, "difference_near_day_30"])]
+    yield from read_answers(own.assign(comparison=pd.NA))
+    totals = select_totals(pool.episodes, followups, pool.adjudications, pool.spells, config.study)
+    for day in (0, *days):
+        near = pick_nearest(totals, day)["total"].to_numpy(float)
+        reach = norm.ppf(0.975) * near.std(ddof=1) / np.sqrt(len(near))
+        yield Answer(
+            f"all mean_day_{day}", "naive: mean of totals", near.mean(), near.mean() - reach, near.mean() + reach
+        )
 
 
 def ask_site_pooling(pool: Pool, config: Config) -> Iterator[Answer]:
@@ -120,4 +151,6 @@ ADAPTERS: dict[str, Callable[[Pool, Config], Iterator[Answer]]] = {
     "attempts": ask_attempts,
     "regression": ask_regression,
     "second_line": ask_second_line,
+    "competing_events": ask_competing_events,
+    "handicap": ask_handicap,
 }

@@ -1,4 +1,4 @@
-"""A simulated course as the tables that analyses get: episodes, adjudications, attempts, spells, followups."""
+"""A simulated course as the tables that analyses get: episodes, adjudications, attempts, spells, first events, followups."""
 
 from dataclasses import dataclass
 
@@ -7,10 +7,13 @@ import pandas as pd
 
 from pipeline.derive.spells import bound_spells
 from schemas.derived import Adjudications, Attempts, Spells
+from tests.recovery.events import build_first_events
 from tests.recovery.scenarios import SEED, VARIANTS, Scenario
 from tests.recovery.simulate import Course, People, draw_course, draw_people, draw_sites
+from tests.recovery.totals import build_followups
 
 EPISODE = ["site", "episode_id"]
+EVENTS, TOTALS = 1, 2  # streams of luck of their own, so that neither changes the course
 
 
 @dataclass(frozen=True)
@@ -21,6 +24,8 @@ class Pool:
     adjudications: pd.DataFrame
     attempts: pd.DataFrame
     spells: pd.DataFrame
+    first_events: pd.DataFrame
+    followups: pd.DataFrame
     resolved: np.ndarray
 
 
@@ -35,6 +40,8 @@ def draw_pool(scenario: Scenario, number: int, gap: int) -> Pool:
         build_adjudications(people, names),
         build_attempts(people, course, names),
         build_spells(course, names, gap),
+        build_first_events(people, course, names, np.random.default_rng([SEED, number, EVENTS])),
+        build_followups(people, course, names, scenario, np.random.default_rng([SEED, number, TOTALS])),
         course.resolved,
     )
 

@@ -27,6 +27,21 @@ LOST_INFORMATIVE = {True: 0.04, False: 0.30}  # chance to stay away for good at 
 RETURN_RATE = 0.002  # per day, once the agreed gap after the first negative look is over
 LONG_ONSET, PER_DECADE = -0.35, -0.08  # log hazard; sex and earlier episodes have no effect
 WEIBULL_SHAPE, WEIBULL_DAYS = 0.7, 9.0
+SWITCHED_AT_ONCE, SWITCHED_RATE = 0.06, 0.002  # chance at the first session, and per day later
+RECLASSIFIED_RATE = 0.0015  # per day
+HANDICAP = {
+    0: 48,
+    7: 42,
+    30: 36,
+    90: 32,
+}  # mean total by day, before what resolution takes off; the lateral canal is at another level
+HANDICAP_LATERAL, RESOLVED_FALL = -4, 12
+HANDICAP_SDS = {"site": 4, "patient": 12, "slope": 6, "rest": 7}
+FILLED_IN, FILLED_IN_WHEN_WELL, WELL_BELOW = (
+    0.85,
+    0.45,
+    30,
+)  # chance of a form; and below this total, where patients are lost
 
 
 @dataclass(frozen=True)

@@ -1,11 +1,13 @@
 """The study itself: pools by number, their answers one line a pool and analysis, so that a stop loses one pool at most."""
 
 import json
+import os
 import subprocess
 import time
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from functools import cache
+from multiprocessing import get_context
 from pathlib import Path
 
 from schemas.study import Config, read_config
@@ -55,7 +57,8 @@ def run_study(pools: int, analyses: list[str], out: Path, processes: int) -> Non
     done = {(line["pool"], line["analysis"]) for line in read_answers(path)}
     jobs = [job for number in range(pools) for job in ((number, name) for name in analyses) if job not in done]
     began, commit = time.monotonic(), name_commit()
-    with ProcessPoolExecutor(processes) as workers, path.open("a", encoding="utf-8") as file:
+    os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}  # of the new processes: as in the workflow
+    with ProcessPoolExecutor(processes, get_context("spawn")) as workers, path.open("a", encoding="utf-8") as file:
         for count, line in enumerate(workers.map(answer_pool, jobs, chunksize=1), start=1):
             file.write(json.dumps(line | {"commit": commit}) + "\n")
             file.flush()

@@ -1,5 +1,6 @@
 """The table of the study: for each scenario, analysis, term and stance how far the answers lie from the truth, and how often limits cover it."""
 
+import io
 import json
 from pathlib import Path
 
@@ -15,19 +16,26 @@ KEY = ["analysis", "term", "scenario", "stance"]
 
 
 def write_table(lines: list[dict], path: Path) -> None:
-    """The table as .csv below one line that names the seed, the commits that the answers came from (a plus: with later changes) and how
-    many pools there are."""
-    commits = ", ".join(sorted({line["commit"] for line in lines}))
-    pools = len({line["pool"] for line in lines})
-    text = tabulate(list_answers(lines)).to_csv(index=False, float_format="%.4f")
-    path.write_text(f"# seed {SEED}; commit {commits}; {pools} pools\n{text}", "utf-8")
+    """The table as .csv below one line that names the seed. Analyses that were not run keep the rows that `path` has."""
+    told = tabulate(list_answers(lines))
+    commits = pd.DataFrame(lines).groupby("analysis")["commit"].agg(lambda each: " ".join(sorted(set(each))))
+    told = told.assign(commit=told["analysis"].map(commits))
+    text = told.to_csv(index=False, float_format="%.4f")
+    if path.exists():
+        before = pd.read_csv(path, comment="#", dtype="string", keep_default_na=False)
+        told = pd.read_csv(io.StringIO(text), dtype="string", keep_default_na=False)
+        kept = before[~before["analysis"].isin(told["analysis"])]
+        text = pd.concat([kept, told]).sort_values(KEY, kind="stable").to_csv(index=False)
+    path.write_text(f"# seed {SEED}; a plus beside a commit: with later changes\n{text}", "utf-8")
 
 
 def write_slice(lines: list[dict], path: Path) -> None:
-    """The answers of a few pools, one line a pool and analysis."""
+    """The answers of a few pools, one line a pool and analysis. Analyses that were not run keep the lines that `path` has."""
     chosen = [line for line in lines if line["pool"] in SLICE.get(line["analysis"], OTHERS)]
-    chosen = sorted(chosen, key=lambda line: (line["analysis"], line["pool"]))
-    path.write_text("".join(json.dumps(line) + "\n" for line in chosen), "utf-8")
+    before = [json.loads(line) for line in path.read_text("utf-8").splitlines()] if path.exists() else []
+    kept = [line for line in before if line["analysis"] not in {line["analysis"] for line in lines}]
+    ordered = sorted(kept + chosen, key=lambda line: (line["analysis"], line["pool"]))
+    path.write_text("".join(json.dumps(line) + "\n" for line in ordered), "utf-8")
 
 
 def list_answers(lines: list[dict]) -> pd.DataFrame:

@@ -68,7 +68,7 @@ def test_a_stop_loses_the_last_line_only(tmp_path, monkeypatch):
 class InPlace:
     """Stands for the processes: works in this one."""
 
-    def __init__(self, _processes):
+    def __init__(self, _processes, _context):
         self.map = lambda function, jobs, chunksize: map(function, jobs)
 
     def __enter__(self):

@@ -9,6 +9,8 @@ from functools import cache
 
 import numpy as np
 
+from pipeline.derive.first_events import CAUSES
+from tests.recovery.events import draw_first_events
 from tests.recovery.scenarios import (
     BY_NAME,
     LONG_ONSET,
@@ -20,9 +22,11 @@ from tests.recovery.scenarios import (
     Scenario,
 )
 from tests.recovery.simulate import Course, People, draw_course, draw_people
+from tests.recovery.totals import draw_totals
 
 PATIENTS = 400_000
 SITE_POINTS, PER_POINT = 15, 30_000  # sites at the points of a quadrature, and patients of each
+HANDICAP_DAYS, FALLS = (7, 30, 90), (11, 18)
 CURVE_DAYS, POOLING_DAYS, RETURN_DAYS, SECOND_DAYS = (1, 7, 14, 30), (7, 30), (30, 90, 180), (7, 30)
 GAP = 14
 NO_EFFECT = ("sex=male against sex=female", "prior=one against prior=none", "prior=two or more against prior=none")
@@ -39,6 +43,8 @@ def find_truths(name: str) -> dict[tuple[str, str], float]:
         "attempts": describe_attempts(scenario),
         "regression": state_time_ratios(scenario),
         "second_line": compare_choices(scenario),
+        "competing_events": count_first_events(scenario),
+        "handicap": average_totals(scenario),
     }
     return {(analysis, term): float(value) for analysis, terms in found.items() for term, value in terms.items()}
 
@@ -137,3 +143,39 @@ def compare_choices(scenario: Scenario) -> dict[str, float]:
         for part in ("all", "variant=lateral_geotropic")
         for day in SECOND_DAYS
     }
+
+
+def count_first_events(scenario: Scenario) -> dict[str, float]:
+    """The share that has met each event as the first one by each day."""
+    _, course = draw_population(scenario)
+    day, cause = draw_first_events(course, np.random.default_rng([SEED, 2, zlib.crc32(scenario.name.encode())]))
+    return {
+        f"all incidence_{name}_day_{until}": float(((day <= until) & (cause == k)).mean())
+        for k, name in enumerate(CAUSES)
+        for until in CURVE_DAYS
+    }
+
+
+def average_totals(scenario: Scenario) -> dict[str, float]:
+    """Mean totals on each day and how they change, the shares that fell, and, where looks fall on planned days, what those whose
+    resolution had been seen by day 30 have more than the others."""
+    people, course = draw_population(scenario)
+    days = (0, *HANDICAP_DAYS)
+    rng = np.random.default_rng([SEED, 3, zlib.crc32(scenario.name.encode())])
+    totals = draw_totals(people, course, np.broadcast_to(np.array(days, float), (PATIENTS, len(days))), rng)
+    lateral = np.array([variant.canal == "lateral" for variant in VARIANTS])[people.variant]
+    truths = {}
+    for part, rows in (("all", slice(None)), ("canal=lateral", lateral)):
+        means = totals[rows].mean(axis=0)
+        truths |= {f"{part} mean_day_{day}": mean for day, mean in zip(days, means, strict=True)}
+        truths |= {
+            f"{part} change_by_day_{day}": mean - means[0] for day, mean in zip(days[1:], means[1:], strict=True)
+        }
+    for fall in FALLS:
+        fell = (totals[:, :1] - totals[:, 1:] >= fall).mean(axis=0)
+        truths |= {f"all fell_by_{fall}_by_day_{day}": share for day, share in zip(days[1:], fell, strict=True)}
+    if scenario.looks == "planned":
+        seen = ((course.look <= 30) & (course.look >= course.resolved[:, None])).any(axis=1)
+        at_30 = totals[:, days.index(30)]
+        truths["all difference_near_day_30"] = at_30[seen].mean() - at_30[~seen].mean()
+    return truths

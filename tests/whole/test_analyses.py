@@ -33,10 +33,14 @@ def test_estimates_lie_within_their_limits(unreleased, name):
     assert (rows["n_events"].dropna() >= 0).all()
 
 
-def test_the_primary_answer_of_the_sensitivity_runs_is_that_of_the_curves(unreleased):
+def test_the_primary_answers_of_the_sensitivity_runs_are_those_of_the_curves_and_the_second_line(unreleased, plan):
     curves = unreleased["resolution_curves"]
     whole = curves[curves["endpoint"].eq("objective") & curves["stratum"].eq("all")].set_index("term")["estimate"]
     varied = unreleased["sensitivity"]
     primary = varied[varied["stratum"].eq("variation=primary")].set_index("term")["estimate"]
+    term = f"risk_difference_day_{plan.study.second_line.primary_day}"
+    line = unreleased["second_line"]
+    assert primary[term] == line[line["stratum"].eq("all")].set_index("term")["estimate"][term]
+    primary = primary.drop(term)
     assert len(primary) >= 4
     pd.testing.assert_series_equal(primary, whole[primary.index])

@@ -8,7 +8,17 @@ from hypothesis import strategies as st
 
 from pipeline.derive.tables import DELIVERED, derive_rows
 from pipeline.intake.receive import receive_delivery
-from pipeline.models.sensitivity import coarsen, decide_again, find_returns, leave_out_sites, take_day
+from pipeline.models.sensitivity import (
+    COUNTED,
+    EPISODE,
+    coarsen,
+    find_returns,
+    leave_out_of_difference,
+    leave_out_sites,
+    take_day,
+    vary_duration,
+    vary_gap,
+)
 from pipeline.sources import ROOT
 from schemas.study import Config
 
@@ -86,23 +96,35 @@ def change(plan: Config, part: str, **values: object) -> Config:
 def test_only_touched_episodes_need_to_be_decided_again(stored, plan):
     delivered = {name: stored[name] for name in DELIVERED}
     primary = derive_rows(delivered, plan)
-    key = ["site", "episode_id", "endpoint", "spell"]
 
     def assert_same(found, wanted):
-        for name, by in (("spells", key), ("adjudications", key[:2])):
-            one, other = (rows[name].sort_values(by, ignore_index=True) for rows in (found, wanted))
+        keys = {"spells": ["endpoint", "spell"], "adjudications": [], "attempts": ["session", "attempt"]}
+        for name, key in keys.items():
+            one, other = (rows[name].sort_values([*EPISODE, *key], ignore_index=True) for rows in (found, wanted))
             pd.testing.assert_frame_equal(one, other)
 
-    gap = change(plan, "resolution", recurrence_gap=5)
-    wanted = derive_rows(delivered, gap)
-    assert not wanted["spells"].equals(primary["spells"])
     touched = find_returns(delivered, primary)
     assert 0 < len(touched) < len(stored["episodes"]) / 2
-    assert_same(decide_again(primary, delivered, touched, gap, verdicts=False), wanted)
+    gaps = change(plan, "sensitivity", recurrence_gaps=(5, 30))
+    for _, found, gap in vary_gap(primary, delivered, gaps):
+        wanted = derive_rows(delivered, gap)
+        assert not wanted["spells"].equals(primary["spells"])
+        own = wanted["spells"]["endpoint"].eq(plan.study.resolution.primary)
+        assert_same(found | {"spells": keep_primary(found, plan)}, wanted | {"spells": wanted["spells"][own]})
 
-    band = plan.criteria.duration.model_copy(update={"borderline_from_s": 40, "borderline_to_s": 41})
-    moved = plan.model_copy(update={"criteria": plan.criteria.model_copy(update={"duration": band})})
-    wanted = derive_rows(delivered, moved)
-    assert not wanted["adjudications"].equals(primary["adjudications"])
-    timed = stored["examinations"]["duration_s"].astype(float).between(40, plan.criteria.duration.borderline_to_s)
-    assert_same(decide_again(primary, delivered, stored["examinations"][timed], moved, verdicts=True), wanted)
+    for _, found, moved in vary_duration(primary, delivered, change(plan, "sensitivity", duration_limits_s=(40, 65))):
+        wanted = derive_rows(delivered, moved)
+        assert not wanted["adjudications"].equals(primary["adjudications"])
+        own = wanted["spells"]["endpoint"].eq(plan.study.resolution.primary)
+        assert_same(found | {"spells": keep_primary(found, plan)}, wanted | {"spells": wanted["spells"][own]})
+
+
+def keep_primary(derived: dict[str, pd.DataFrame], plan: Config) -> pd.DataFrame:
+    return derived["spells"][derived["spells"]["endpoint"].eq(plan.study.resolution.primary)]
+
+
+def test_differences_without_a_site_are_told_by_their_ends_only():
+    primary = dict.fromkeys(COUNTED, 1) | {"term": "risk_difference_day_30"}
+    found = list(leave_out_of_difference(primary, np.array([0.1, -0.2, 0.3])))
+    assert [row["estimate"] for row in found] == [-0.2, 0.3]
+    assert not list(leave_out_of_difference({"term": "risk_difference_day_30"}, np.array([])))
