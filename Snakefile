@@ -16,7 +16,7 @@ os.environ["PYTHONPATH"] = str(ROOT)
 os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}  # jobs share the cores, and sums keep their order
 os.environ["STEP_PYTHON"] = sys.executable  # not in the command itself, so that another environment alone reruns nothing
 
-from pipeline.analyses import ANALYSES, module_of
+from pipeline.analyses import ANALYSES, LONGEST, module_of
 from pipeline.intake.folders import batch_deliveries, list_deliveries
 from pipeline.sources import find_sources, list_own_files
 from schemas.study import PARTS, SITES, read_config

@@ -33,6 +33,7 @@ ANALYSES = {
     "published_comparison": "pipeline.models.published_comparison:compare_published",
     "sensitivity": "pipeline.models.sensitivity:estimate_sensitivity",
 }
+LONGEST = "sensitivity"  # begins first, so that no core waits for it at the end
 
 
 def module_of(analysis: str) -> str:

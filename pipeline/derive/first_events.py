@@ -11,6 +11,7 @@ Where a switch is seen on the day on which the tests of the first canal turn neg
 import numpy as np
 import pandas as pd
 
+from pipeline.clinic.adjudicate import join_sorted
 from pipeline.clinic.findings import EPISODE
 from pipeline.clinic.later_looks import ONLY_OTHER_EAR, read_each_day
 from pipeline.clinic.maneuvers import read_variant_parts
@@ -63,9 +64,12 @@ def find_switches(
 ) -> pd.DataFrame:
     """The first day of a switch of each episode that has one: switched_day, and recorded, whether an attempt of that day tells of
     it; indexed by site and episode_id. `members` have the variants that the looks before treatment allow."""
-    before = findings["before_treatment"].astype(bool).to_numpy()
-    tested = findings[before].groupby(EPISODE)["test"].agg(lambda tests: " ".join(sorted(set(tests))))
-    days = read_each_day(examinations[~before], findings[~before], criteria)
+    ours = pd.MultiIndex.from_frame(members[EPISODE]).get_indexer(pd.MultiIndex.from_frame(findings[EPISODE])) >= 0
+    before = findings["before_treatment"].to_numpy(bool)
+    tested = join_sorted(findings[ours & before], "test")
+    later = ours & ~before
+    later[later] = findings[later].groupby([*EPISODE, "day"])["positive"].transform("any")  # others point nowhere
+    days = read_each_day(examinations[later], findings[later], criteria)
     asked = days.rename(columns={"variants": "variants_now"})[[*EPISODE, "day", "variants_now"]]
     asked = asked.merge(members[[*EPISODE, "variants"]], on=EPISODE).join(tested.rename("tested"), on=EPISODE)
     key = ["variants", "variants_now", "tested"]

@@ -13,6 +13,8 @@ from schemas.study import Disclosure
 
 ONE_SITE = "hidden: it rests on one site, or nearly so"
 NUMBERS = ["estimate", "std_error", "lower", "upper", "p_value", "p_adjusted"]
+NEAR = "counts left out: nearly those of another variation"
+VARIATION = "variation="
 COUNTS = ["n_episodes", "n_events"]
 NOT_A_SHARE = [
     "median_days",
@@ -48,6 +50,7 @@ def hide_small_groups(estimates: pd.DataFrame, rule: Disclosure) -> pd.DataFrame
         CURVE_STEP
     )  # a curve is drawn without its events: on every day they would tell who came when
     safe.loc[(small & ~told_by_number) | daily, "n_events"] = pd.NA
+    safe = hide_near_counts(safe, rule.min_cell)
     return Estimates.validate(Estimates.cast(safe), lazy=True)
 
 
@@ -63,6 +66,44 @@ def hide_rows(estimates: pd.DataFrame, hidden: pd.Series, why: str) -> pd.DataFr
     safe.loc[hidden, "status"] = "suppressed"
     safe.loc[hidden, "note"] = why
     return safe
+
+
+def hide_near_counts(estimates: pd.DataFrame, least: int) -> pd.DataFrame:
+    """The same rows, the variations of one answer without the counts that differ by fewer than `least` from those of another: the groups are
+    the same but for a few people, and who takes one from the other counts these. Of two such rows the first keeps its counts; where a
+    variation loses those of the whole, its parts lose theirs, which add up to it."""
+    varied = estimates[estimates["stratum"].str.startswith(VARIATION) & estimates["n_episodes"].notna()]
+    names = varied["stratum"].str.split(",", n=1, expand=True).reindex(columns=[0, 1]).fillna("")
+    near = {kind: pd.Series(False, index=estimates.index) for kind in COUNTS}
+    for _, rows in varied.groupby([varied["population"], varied["term"], names[1]]):
+        for kind, found in zip(COUNTS, _find_near(rows, least), strict=True):
+            near[kind][found] = True
+    lost = near["n_episodes"][varied.index]
+    keys = pd.MultiIndex.from_arrays([varied["term"], names[0]])
+    near["n_episodes"][varied.index] |= keys.isin(keys[lost & names[1].eq("")])
+    safe = estimates.copy()
+    said = near["n_episodes"] | near["n_events"]
+    safe.loc[near["n_episodes"], "n_episodes"] = pd.NA
+    safe.loc[said, "n_events"] = pd.NA
+    safe.loc[said, "note"] = (safe.loc[said, "note"].fillna("") + "; " + NEAR).str.removeprefix("; ")
+    return safe
+
+
+def _find_near(rows: pd.DataFrame, least: int) -> tuple[list, list]:
+    """The labels of the rows whose episodes, and of those whose events or others, are nearly as many as those of a row before that keeps them."""
+    episodes_near, events_near = [], []
+    kept: dict[str, set[int]] = {"episodes": set(), "events": set(), "others": set()}
+    for label, episodes, events in zip(rows.index, rows["n_episodes"], rows["n_events"], strict=True):
+        counts = {"episodes": episodes} | ({} if pd.isna(events) else {"events": events, "others": episodes - events})
+        near = {kind for kind, n in counts.items() if any(0 < abs(n - other) < least for other in kept[kind])}
+        if "episodes" in near:
+            episodes_near.append(label)
+            continue
+        if near:
+            events_near.append(label)
+        for kind in ("episodes",) if near else counts:
+            kept[kind].add(counts[kind])
+    return episodes_near, events_near
 
 
 def _is_no_share(estimates: pd.DataFrame) -> pd.Series:

@@ -10,11 +10,17 @@ rule analyse:
     output:
         RESULTS / "unreleased" / "{analysis}.csv",
     wildcard_constraints:
-        analysis="|".join(ANALYSES),
+        analysis="|".join(name for name in ANALYSES if name != LONGEST),
     log:
         RESULTS / "logs" / "{analysis}.log",
     shell:
         step("analyse", "--plan {PLAN:q} --warehouse {input.warehouse:q} --out {output:q} {wildcards.analysis}")
+
+
+use rule analyse as analyse_longest with:
+    priority: 1
+    wildcard_constraints:
+        analysis=LONGEST,
 
 
 rule planted:

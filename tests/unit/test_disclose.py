@@ -137,3 +137,45 @@ def test_choices_after_a_failure_hide_no_small_group_in_their_sum():
         rows, analysis="second_line", population="positional", endpoint="objective", method="count"
     )
     assert hide_small_groups(estimates, RULE)["status"].tolist() == ["ok", "suppressed", "suppressed"]
+
+
+def vary(**counts: tuple[int, int]) -> pd.DataFrame:
+    rows = [
+        state(
+            "resolved_by_day_7",
+            0.5,
+            stratum=f"variation={name.replace('__', ',part=')}",
+            n_episodes=n,
+            n_events=e,
+            n_sites=5,
+        )
+        for name, (n, e) in counts.items()
+    ]
+    return tidy_estimates(rows, analysis="sensitivity", population="positional", method="curves")
+
+
+def test_variations_lose_counts_that_are_nearly_those_of_another():
+    told = vary(
+        primary=(676, 198),
+        same=(676, 198),
+        few_more=(680, 199),
+        few_events=(676, 202),
+        many_more=(705, 215),
+        few_more__a=(340, 100),
+        few_more__b=(340, 99),
+        many_more__a=(400, 100),
+    )
+    found = hide_small_groups(told, RULE).set_index(told["stratum"].str.removeprefix("variation="))
+    assert found["n_episodes"].isna()[found["n_episodes"].isna()].index.tolist() == [
+        "few_more",
+        "few_more,part=a",
+        "few_more,part=b",
+    ]
+    assert found.index[found["n_events"].isna()].tolist() == [
+        "few_more",
+        "few_events",
+        "few_more,part=a",
+        "few_more,part=b",
+    ]
+    assert found["estimate"].notna().all()
+    assert found.loc["few_more", "note"].startswith("counts left out")
