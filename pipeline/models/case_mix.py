@@ -10,18 +10,16 @@ cut off at the day of interest: who is first looked at after it is then known to
 would count.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.optimize import minimize
 
+from pipeline.models.cloglog import climb
 from pipeline.models.guard import Refusal, check_solution
 from schemas.study import Guards
 
 FIRST_KNOT = 1.0  # no look counts before day 1
-DIFFERENCE = 1e-5
 FALLS = Refusal("not_identified", "too little is known of the course over time: the fitted share would fall")
 LOST = 1e10  # stands for minus infinity where a curve would rise
 
@@ -52,11 +50,12 @@ class _Edge:
     offset: np.ndarray
     inside: np.ndarray
 
-    def survive(self, coefficients: np.ndarray, elsewhere: float) -> tuple[np.ndarray, np.ndarray]:
-        """Survival at the end (`elsewhere` at zero or infinity), and its derivative by the log cumulative hazard."""
+    def survive(self, coefficients: np.ndarray, elsewhere: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Survival at the end (`elsewhere` at zero or infinity), and its first and second derivative by the log cumulative hazard."""
         cumulative = np.exp(np.clip(self.offset + self.basis @ coefficients, -50, 50))
-        survival = np.exp(-cumulative)
-        return np.where(self.inside, survival, elsewhere), np.where(self.inside, -cumulative * survival, 0.0)
+        survival = np.where(self.inside, np.exp(-cumulative), 0.0)
+        slope = -cumulative * survival
+        return np.where(self.inside, survival, elsewhere), slope, slope * (1 - cumulative)
 
 
 def fit_hazard(
@@ -70,10 +69,11 @@ def fit_hazard(
         edges.append(_Edge(basis, np.zeros(len(day)), inside))
     start = np.zeros(edges[0].basis.shape[1])
     start[:2] = -1.0, 0.5
-    found = _maximise(lambda at: _sum_log_likelihood(at, *edges), start)
-    if isinstance(found, Refusal):
-        return found
-    hazard = Hazard(found[0], np.linalg.inv(found[1]), knots)
+    found = climb(lambda at: _sum_log_likelihood(at, *edges), start)
+    refusal = check_solution(found.gradient, found.information)
+    if refusal:
+        return refusal
+    hazard = Hazard(found.point, np.linalg.inv(found.information), knots)
     return hazard if _rises(hazard) else FALLS
 
 
@@ -99,14 +99,12 @@ def measure_departure(
         offset = np.column_stack([_spline(at, hazard.knots), covariates]) @ hazard.coefficients
         edges.append(_Edge(np.column_stack([np.ones(len(at)), np.log(at)]), offset, inside))
 
-    def judge(at: np.ndarray) -> tuple[float, np.ndarray]:
-        return _sum_log_likelihood(at, *edges)
-
-    found = _maximise(judge, np.zeros(2))
-    information = _differentiate(judge, np.zeros(2))
-    if isinstance(found, Refusal):
-        return found
-    if not _rises(hazard, found[0][1]):
+    found = climb(lambda at: _sum_log_likelihood(at, *edges), np.zeros(2))
+    refusal = check_solution(found.gradient, found.information)
+    if refusal:
+        return refusal
+    information = _sum_log_likelihood(np.zeros(2), *edges)[2]
+    if not _rises(hazard, found.point[1]):
         return FALLS
     if np.linalg.eigvalsh(information)[0] <= 0:
         return Refusal("not_identified", "too little is known of the course over time")
@@ -117,7 +115,7 @@ def measure_departure(
         cumulative, when = np.exp(basis @ hazard.coefficients), np.array([1.0, np.log(day)])
         slope = (cumulative * np.exp(-cumulative)).mean()
         variance = slope**2 * when @ np.linalg.solve(information, when) + error**2
-        observed = float(-np.expm1(-cumulative * np.exp(when @ found[0])).mean())
+        observed = float(-np.expm1(-cumulative * np.exp(when @ found.point)).mean())
         told[day] = Departure(expected, observed, float(np.sqrt(variance)))
     return told
 
@@ -165,32 +163,15 @@ def _rises(hazard: Hazard, tilt: float = 0.0) -> bool:
     return bool((np.diff(course) > 0).all())
 
 
-def _sum_log_likelihood(coefficients: np.ndarray, left: _Edge, right: _Edge) -> tuple[float, np.ndarray]:
-    """The log-likelihood of all intervals and its gradient."""
-    (still, falling), (gone, fallen) = left.survive(coefficients, 1.0), right.survive(coefficients, 0.0)
-    inside = still - gone
+def _sum_log_likelihood(coefficients: np.ndarray, left: _Edge, right: _Edge) -> tuple[float, np.ndarray, np.ndarray]:
+    """The log-likelihood of all intervals, its gradient and information."""
+    still, falling, bending = left.survive(coefficients, 1.0)
+    gone, fallen, bent = right.survive(coefficients, 0.0)
+    inside, size = still - gone, len(coefficients)
     if not (inside > 0).all():
-        return -LOST, np.zeros(len(coefficients))
-    return float(np.log(inside).sum()), left.basis.T @ (falling / inside) - right.basis.T @ (fallen / inside)
-
-
-def _maximise(judge: Callable, start: np.ndarray) -> tuple[np.ndarray, np.ndarray] | Refusal:
-    """The coefficients of the greatest likelihood and the information there, checked."""
-
-    def lose(at: np.ndarray) -> tuple[float, np.ndarray]:
-        value, gradient = judge(at)
-        return -value, -gradient
-
-    found = minimize(lose, start, jac=True, method="BFGS", options={"gtol": 1e-5, "maxiter": 1000}).x
-    information = _differentiate(judge, found)
-    if np.isfinite(information).all() and np.linalg.matrix_rank(information) == len(found):
-        polished = found + np.linalg.solve(information, judge(found)[1])  # BFGS stops a little short of the peak
-        found = polished if judge(polished)[0] >= judge(found)[0] else found
-    return check_solution(judge(found)[1], information) or (found, information)
-
-
-def _differentiate(judge: Callable, at: np.ndarray) -> np.ndarray:
-    """The symmetric matrix of second derivatives, negative, by central differences of the gradient."""
-    shifts = DIFFERENCE * np.eye(len(at))
-    rows = np.array([(judge(at - shift)[1] - judge(at + shift)[1]) / (2 * DIFFERENCE) for shift in shifts])
-    return (rows + rows.T) / 2
+        return -LOST, np.zeros(size), np.zeros((size, size))
+    begin, end = left.basis * (falling / inside)[:, None], right.basis * (fallen / inside)[:, None]
+    each = begin - end
+    curved = left.basis.T @ (left.basis * (bending / inside)[:, None])
+    curved -= right.basis.T @ (right.basis * (bent / inside)[:, None])
+    return float(np.log(inside).sum()), each.sum(axis=0), each.T @ each - curved
