@@ -28,7 +28,7 @@ RETURN_RATE = 0.002  # per day, once the agreed gap after the first negative loo
 LONG_ONSET, PER_DECADE = -0.35, -0.08  # log hazard; sex and earlier episodes have no effect
 WEIBULL_SHAPE, WEIBULL_DAYS = 0.7, 9.0
 SWITCHED_AT_ONCE, SWITCHED_RATE = 0.06, 0.002  # chance at the first session, and per day later
-RECLASSIFIED_RATE = 0.0015  # per day
+RECLASSIFIED_RATE = 0.005  # per day
 HANDICAP = {
     0: 48,
     7: 42,
