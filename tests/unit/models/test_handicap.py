@@ -5,7 +5,13 @@ import pandas as pd
 import pytest
 from scipy.stats import binomtest
 
-from pipeline.models.handicap import compare_by_resolution, describe_course, describe_falls, estimate_handicap_change
+from pipeline.models.handicap import (
+    compare_by_resolution,
+    describe_course,
+    describe_falls,
+    estimate_handicap_change,
+    place_knots,
+)
 from pipeline.models.handicap_totals import find_horizon, find_nearest_day, pick_nearest, select_totals
 from pipeline.models.tidy import tidy_estimates
 from schemas.derived import Adjudications, Spells
@@ -85,6 +91,32 @@ def test_totals_that_are_missing_because_earlier_ones_were_high_do_not_pull_the_
     row = found.loc["change_by_day_30"]
     assert row["lower"] < MEANS[30] - MEANS[0] < row["upper"]
     assert row["estimate"] == pytest.approx(MEANS[30] - MEANS[0], abs=1.5)
+
+
+def test_totals_that_fall_at_once_leave_the_mean_of_day_0_alone(plan):
+    rows = simulate(6, n=400)
+    lower = rows[rows["day"].eq(0)].assign(day=1, near=np.nan, total=lambda r: r["total"] - 12)
+    late = rows[rows["day"].eq(90)].assign(day=130, total=lambda r: r["total"] - 8)
+    found, alone = (
+        by_term(describe_course(each.sort_values(["site", "episode_id", "day"]), plan.study))
+        for each in (pd.concat([rows, lower, late]), rows)
+    )
+    for day in (0, 90):  # straight from day 0 to 7 and level after day 90 they would move by some points
+        assert found.loc[f"mean_day_{day}", "estimate"] == pytest.approx(
+            alone.loc[f"mean_day_{day}", "estimate"], abs=0.5
+        )
+
+
+def test_knots_are_where_totals_of_enough_episodes_and_sites_are(plan):
+    rows, guards = simulate(7, n=40, sites=4), plan.study.guards
+    whole = list(np.log1p(DAYS))
+    assert place_knots(rows, list(DAYS), guards) == pytest.approx(whole)
+    between = rows[rows["day"].eq(0)].assign(day=2)
+    assert place_knots(pd.concat([rows, between]), list(DAYS), guards) == pytest.approx(
+        [0, np.log1p(7) / 2, *whole[1:]]
+    )
+    for few in (between.head(guards.min_episodes - 1), between[between["site"].isin(["S00", "S01"])]):
+        assert place_knots(pd.concat([rows, few]), list(DAYS), guards) == pytest.approx(whole)
 
 
 def test_slopes_that_do_not_vary_are_left_out_with_the_reason(plan):
