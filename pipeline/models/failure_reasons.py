@@ -46,9 +46,10 @@ def _estimate_view(reasons: pd.DataFrame, view: str, min_episodes: int) -> Itera
 
 
 def _estimate_share(members: pd.DataFrame, reason: str, min_episodes: int, where: dict) -> dict:
-    total = len(members[EPISODE].drop_duplicates())
+    episodes = members[EPISODE].drop_duplicates()
+    total = len(episodes)
     events = int(members["reason"].eq(reason).sum())
-    counts = {"n_episodes": total, "n_events": events, **count_sites(members["site"])}
+    counts = {"n_episodes": total, "n_events": events, **count_sites(episodes["site"])}
     if total < min_episodes:
         return withhold("share", "too_few", f"fewer than {min_episodes} episodes", **where, **counts)
     limits = binomtest(events, total).proportion_ci(0.95, method="exact")

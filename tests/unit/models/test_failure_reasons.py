@@ -76,6 +76,13 @@ def test_who_was_never_looked_at_is_in_no_other_share(plan):
     assert never["population"] != share(estimates, "technique")["population"] == "first maneuver failed"
 
 
+def test_the_largest_site_is_that_of_most_episodes_not_of_most_reasons(plan):
+    # S00 has ten of twenty failures, S01 the other ten with three reasons each
+    told = [{"technique"}, {"technique", "wrong_side", "wrong_canal"}] * 10
+    row = share(estimate_failure_reasons(build(told), plan), "technique")
+    assert (row["n_episodes"], row["n_sites"], row["largest_share"]) == (20, 2, 0.5)
+
+
 @pytest.mark.parametrize(("total", "status"), [(10, "too_few"), (11, "ok"), (12, "ok"), (0, "too_few")])
 def test_few_episodes_give_a_status(total, status, plan):
     row = share(estimate_failure_reasons(build([{"technique"}] * total), plan), "technique")
