@@ -217,3 +217,16 @@ def test_a_site_without_or_with_only_success_takes_the_pool_but_not_the_others(p
 def test_the_one_stage_model_too_needs_enough_of_either_outcome(plan, sizes):
     one = tell(sizes, plan).set_index("term").filter(like="one_stage", axis=0)
     assert one["status"].tolist() == ["too_few"] * 2
+
+
+def test_the_smoothed_pool_does_not_choose_sites_by_their_outcome(plan):
+    # where patients do well, few are ever seen unresolved: those sites have no number of their own, and stay in the pool
+    rng, truth, found, few = np.random.default_rng(2), true_share(7, 0.8), [], 0
+    for seed in range(10):
+        shifts = list(0.8 + 0.4 * rng.normal(size=8))
+        told = pool(simulate_sites([35] * 8, seed=500 + seed, shifts=shifts), plan)
+        site = told[told["stratum"].str.startswith("site=") & told["term"].eq("smoothed_by_day_7")]
+        few += site["status"].eq("too_few").sum()
+        found.append(rows_of(told).loc["smoothed_by_day_7", "estimate"])
+    assert few > 5
+    assert abs(np.mean(found) - truth) < 0.04  # lay .06 low where they were left out
