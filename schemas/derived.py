@@ -187,6 +187,9 @@ class Sequences(Table):
     resolved_after: Series[Integer] = column(
         "Sessions given before the day on which resolution was seen; empty if it was not", ge=1
     )
+    at_next_look: Series[Flag] = column(
+        "Resolution was seen at the next deciding look after the last of them, not at a later one; empty if it was not seen"
+    )
     status: Series[Text] = column("What is known of resolution", codes=codes.SPELL_STATUS, filled=True)
 
     class Config:

@@ -7,12 +7,14 @@ record. A short arm that was recorded because of a response to a maneuver is lef
 """
 
 from collections.abc import Iterator
+from functools import partial
 
 import numpy as np
 import pandas as pd
-from scipy.stats import binomtest
 from statsmodels.stats.inter_rater import cohens_kappa
 
+from pipeline.models import site_limits
+from pipeline.models.jackknife import limits
 from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
 from schemas.study import Config, Guards
 
@@ -23,8 +25,7 @@ PARTS = {
     "arm": ("long", "short"),
     "mechanism": ("canalolithiasis", "cupulolithiasis"),
 }
-INTERVAL = "exact (Clopper-Pearson) interval"
-KAPPA = "Cohen's kappa; large-sample interval (Fleiss, Cohen & Everitt 1969)"
+KAPPA = "Cohen's kappa; large-sample interval (Fleiss, Cohen & Everitt 1969), or that by leaving out each site where it is wider"
 
 
 def pair_diagnoses(episodes: pd.DataFrame, adjudications: pd.DataFrame) -> pd.DataFrame:
@@ -50,8 +51,8 @@ def measure_agreement(pairs: pd.DataFrame, rule: Guards) -> pd.DataFrame:
             rows += [row | {"stratum": stratum} for row in _measure(members, part, rule)]
         rows += [row | {"stratum": "all"} for row in _count_table(named, part)]
     both = pairs[pairs["canal"].eq("anterior_or_posterior")]
-    fitting = both[both["recorded_canal"].isin(["anterior", "posterior"])]
-    rows.append(_share("one_of_two_canals_fits_the_record", len(fitting), both, rule) | {"stratum": "all"})
+    fitting = both["recorded_canal"].isin(["anterior", "posterior"])
+    rows.append(_share("one_of_two_canals_fits_the_record", fitting, both, rule) | {"stratum": "all"})
     return tidy_estimates(rows, analysis="diagnosis_agreement", population="positional")
 
 
@@ -65,8 +66,9 @@ def list_disagreements(pairs: pd.DataFrame) -> pd.DataFrame:
 
 
 def _measure(members: pd.DataFrame, part: str, rule: Guards) -> Iterator[dict]:
-    agree = int(members[part].eq(members[f"recorded_{part}"]).sum())
-    yield _share(f"{part}_agreement", agree, members, rule)
+    agreed = members[part].eq(members[f"recorded_{part}"])
+    agree = int(agreed.sum())
+    yield _share(f"{part}_agreement", agreed, members, rule)
     where = {"n_episodes": len(members), "n_events": agree, **count_sites(members["site"]), "method": KAPPA}
     table = _tabulate(members, part).to_numpy()
     if len(members) < rule.min_episodes:
@@ -79,16 +81,32 @@ def _measure(members: pd.DataFrame, part: str, rule: Guards) -> Iterator[dict]:
         yield state(f"{part}_kappa", 1.0, note="all agree, so that the large-sample interval has no width", **where)
     else:
         kappa = cohens_kappa(table)
-        limits = {"lower": max(-1.0, kappa.kappa_low), "upper": min(1.0, kappa.kappa_upp)}
-        yield state(f"{part}_kappa", kappa.kappa, std_error=kappa.std_kappa, **limits, **where)
+        error, low, high = kappa.std_kappa, kappa.kappa_low, kappa.kappa_upp
+        if members["site"].nunique() >= rule.min_sites:
+            site, without = members["site"].to_numpy(str), partial(_find_kappa, members, part)
+            by_site = site_limits.site_error(site, kappa.kappa, without)
+            reach = limits(kappa.kappa, by_site, site_limits.count_effective(site))
+            error, low, high = np.fmax(error, by_site), np.fmin(low, reach[0]), np.fmax(high, reach[1])
+        ends = {"lower": max(-1.0, low), "upper": min(1.0, high)}
+        yield state(f"{part}_kappa", kappa.kappa, std_error=error, **ends, **where)
 
 
-def _share(term: str, agree: int, members: pd.DataFrame, rule: Guards) -> dict:
-    where = {"n_episodes": len(members), "n_events": agree, **count_sites(members["site"]), "method": INTERVAL}
+def _find_kappa(members: pd.DataFrame, part: str, kept: np.ndarray) -> float:
+    """Kappa of the episodes that a mask keeps; nan where all of them agree on one value."""
+    left = members[kept]
+    if min(left[part].nunique(), left[f"recorded_{part}"].nunique()) < 2:
+        return np.nan
+    return cohens_kappa(_tabulate(left, part).to_numpy(), return_results=False)
+
+
+def _share(term: str, agreed: pd.Series, members: pd.DataFrame, rule: Guards) -> dict:
+    agree = int(agreed.sum())
+    where = {"n_episodes": len(members), "n_events": agree, **count_sites(members["site"])}
+    where["method"] = f"share of episodes; {site_limits.METHOD}"
     if len(members) < rule.min_episodes:
         return withhold(term, "too_few", f"fewer than {rule.min_episodes} episodes", **where)
-    limits = binomtest(agree, len(members)).proportion_ci(method="exact")
-    return state(term, agree / len(members), lower=limits.low, upper=limits.high, **where)
+    low, high = site_limits.bound_share(agreed, members["site"], rule)
+    return state(term, agree / len(members), lower=low, upper=high, **where)
 
 
 def _tabulate(members: pd.DataFrame, part: str) -> pd.DataFrame:

@@ -124,9 +124,8 @@ def _state_sequence(
     found, resolved = [], []
     for k in range(min(longest, LAST_NUMBER)):
         name = f"attempt={k + 1}" + ("+" if k + 1 == LAST_NUMBER else "")
-        shown = (
-            where | count_attempts(members[members["session"].eq(k + 1)]) | {"stratum": f"{where['stratum']},{name}"}
-        )
+        own = members["session"].clip(upper=LAST_NUMBER).eq(k + 1)
+        shown = where | count_attempts(members[own]) | {"stratum": f"{where['stratum']},{name}"}
         for term in ("success", *["success_in_sequence"] * mixed):
             full, without = chances[term.replace("success_in", "in")]
             found.append(_state_chance(term, full[k], without[:, k], shown))

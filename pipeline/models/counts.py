@@ -109,9 +109,10 @@ def name_first_maneuvers(attempts: pd.DataFrame) -> pd.DataFrame:
     return first[EPISODE].assign(first_maneuver=first["family"].str.split().str[0])
 
 
-def _count(term: str, rows: pd.DataFrame, which: pd.Series) -> dict:
-    number = int(which.sum())
-    return state(term, number, n_episodes=number, **count_sites(rows.loc[which.astype(bool), "site"]))
+def _count(term: str, rows: pd.DataFrame, episodes: pd.Series) -> dict:
+    """A count of episodes; `episodes` says of each row how many it stands for."""
+    number = int(episodes.sum())
+    return state(term, number, n_episodes=number, **count_sites(rows["site"].repeat(episodes.astype(int))))
 
 
 def _shares(rows: pd.DataFrame, column: str) -> Iterator[dict]:

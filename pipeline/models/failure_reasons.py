@@ -6,14 +6,14 @@ Several reasons are possible for one failure, so the shares of a view do not add
 from collections.abc import Iterator
 
 import pandas as pd
-from scipy.stats import binomtest
 
+from pipeline.models import site_limits
 from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
 from schemas.failure import REASON, VIEW
-from schemas.study import Config
+from schemas.study import Config, Guards
 
 EPISODE = ["site", "episode_id"]
-METHOD = "share of episodes; limits: exact (Clopper-Pearson)"
+METHOD = f"share of episodes; {site_limits.METHOD}"
 NOTE = "several reasons are possible for one failure; evidence, not a verdict"
 ONLY_LATER = ("at_the_time", "remission_anyway")  # nobody can know on the day of the failure that it will go by itself
 FAILED, TREATED = "first maneuver failed", "first maneuver failed or was never looked at"
@@ -25,15 +25,14 @@ def estimate_failure_reasons(failure_reasons: pd.DataFrame, config: Config) -> p
     The population of never_looked are all first sessions that have a reason; that of the others are those after which someone
     looked, because nothing is known of the rest. A first session that was taken for failed belongs to them, and
     one that cleared its canal while another one of the same ear had become positive. Fewer than
-    `guards.min_episodes` episodes give a status, not a number. Limits: Clopper CJ, Pearson ES. Biometrika 1934;26:404-413.
+    `guards.min_episodes` episodes give a status, not a number. Limits: pipeline/models/site_limits.py.
     """
-    least = config.study.guards.min_episodes
     by_view = {view: failure_reasons[failure_reasons["view"].eq(view)] for view in VIEW}
-    rows = [row for view, reasons in by_view.items() for row in _estimate_view(reasons, view, least)]
+    rows = [row for view, reasons in by_view.items() for row in _estimate_view(reasons, view, config.study.guards)]
     return tidy_estimates(rows, analysis="failure_reasons", method=METHOD)
 
 
-def _estimate_view(reasons: pd.DataFrame, view: str, min_episodes: int) -> Iterator[dict]:
+def _estimate_view(reasons: pd.DataFrame, view: str, guards: Guards) -> Iterator[dict]:
     unseen = reasons.loc[reasons["reason"].eq("never_looked"), EPISODE]
     looked = reasons[~pd.MultiIndex.from_frame(reasons[EPISODE]).isin(pd.MultiIndex.from_frame(unseen))]
     for reason in REASON:
@@ -42,14 +41,17 @@ def _estimate_view(reasons: pd.DataFrame, view: str, min_episodes: int) -> Itera
         if (view, reason) == ONLY_LATER:
             yield withhold("share", "not_identified", "can be known only later", **where)
         else:
-            yield _estimate_share(members, reason, min_episodes, where)
+            yield _estimate_share(members, reason, guards, where)
 
 
-def _estimate_share(members: pd.DataFrame, reason: str, min_episodes: int, where: dict) -> dict:
-    total = len(members[EPISODE].drop_duplicates())
-    events = int(members["reason"].eq(reason).sum())
-    counts = {"n_episodes": total, "n_events": events, **count_sites(members["site"])}
-    if total < min_episodes:
-        return withhold("share", "too_few", f"fewer than {min_episodes} episodes", **where, **counts)
-    limits = binomtest(events, total).proportion_ci(0.95, method="exact")
-    return state("share", events / total, lower=limits.low, upper=limits.high, note=NOTE, **where, **counts)
+def _estimate_share(members: pd.DataFrame, reason: str, guards: Guards, where: dict) -> dict:
+    episodes = members[EPISODE].drop_duplicates()
+    total = len(episodes)
+    told = members.loc[members["reason"].eq(reason), EPISODE]
+    events = len(told)
+    counts = {"n_episodes": total, "n_events": events, **count_sites(episodes["site"])}
+    if total < guards.min_episodes:
+        return withhold("share", "too_few", f"fewer than {guards.min_episodes} episodes", **where, **counts)
+    happened = pd.MultiIndex.from_frame(episodes).isin(pd.MultiIndex.from_frame(told))
+    low, high = site_limits.bound_share(happened, episodes["site"], guards)
+    return state("share", events / total, lower=low, upper=high, note=NOTE, **where, **counts)

@@ -2,8 +2,10 @@
 
 Estimated for each site is the chance that the next deciding look after a first session is negative, had the look come at the median time of
 all sites and had the patients been the average ones by the case mix of the plan (site_monitoring.terms). What a site chooses to do is part of
-its effect. In two stages: a fixed effect for each site, nearly independent of each other and so taken for the pool. In one stage: random
-intercepts, in which also sites with few or one-sided outcomes take part.
+its effect. In two stages: a fixed effect for each site, nearly independent of each other and so taken for the pool. A site with few
+outcomes of one kind has no number of its own, but is in the pool: to leave it out would be to choose sites by their outcome (of a planted
+.2 in eight sites of 25 the pool gave .26 so). A site with outcomes of one kind only has no effect that is finite; where it has enough
+sessions, there is no pool. In one stage: random intercepts, in which such sites take part too.
 """
 
 from collections.abc import Iterator
@@ -58,10 +60,10 @@ def select_first_sessions(episodes: pd.DataFrame, adjudications: pd.DataFrame, a
 def prepare_first_sessions(
     sessions: pd.DataFrame, terms: tuple[str, ...], guards: Guards, *, by_site: bool
 ) -> FirstSessions:
-    """All sessions, or, for effects of their own, those of sites with enough outcomes of either kind."""
+    """All sessions, or, for effects of their own, those of sites with enough sessions and outcomes of both kinds."""
     refused = {}
     if by_site:
-        judged = {s: check_size(len(own), int(own.sum()), guards) for s, own in sessions.groupby("site")["happened"]}
+        judged = {site: _find_no_effect(own, guards) for site, own in sessions.groupby("site")["happened"]}
         refused = {site: refusal for site, refusal in judged.items() if refusal}
     kept = sessions[~sessions["site"].isin(refused)]
     sites = sorted(kept["site"].unique())
@@ -84,26 +86,37 @@ def tell_first_sessions(sessions: pd.DataFrame, terms: tuple[str, ...], guards: 
         return
     note = f"for a look {sessions['gap'].median():.0f} days after the session and the average case mix"
     ready = prepare_first_sessions(sessions, terms, guards, by_site=True)
-    fit: SiteFit | Refusal = Refusal("too_few", "no site has enough first sessions with and without success")
+    fit: SiteFit | Refusal = Refusal("too_few", "no site has enough first sessions, with and without success")
     if ready.sites:
         fit = fit_fixed(np.column_stack([ready.own, ready.covariates]), ready.happened)
-    yield from _tell_sites(sessions, ready, fit, note)
+    yield from _tell_sites(sessions, ready, fit, note, guards)
     n = len(ready.sites)
     usable = isinstance(fit, SiteFit)
     effect = fit.coefficients[:n] if usable else np.empty(0)
     variance = np.diag(fit.covariance)[:n] if usable else np.empty(0)
     missing = any(sessions["site"].eq(site).sum() >= guards.min_episodes for site in ready.refused)
-    said = "; ".join([note, MISSING] if missing else [note])
-    effects = Effects(effect, effect, variance, _count(ready.kept), said)
-    yield from tell_pool(TERM, effects, sessions["site"].nunique(), guards, None if usable else fit)
+    refusal = (Refusal("not_identified", MISSING) if missing else None) if usable else fit
+    effects = Effects(effect, effect, variance, _count(ready.kept), note)
+    yield from tell_pool(TERM, effects, sessions["site"].nunique(), guards, refusal)
     yield from _tell_one_stage(prepare_first_sessions(sessions, terms, guards, by_site=False), note, guards)
 
 
-def _tell_sites(sessions: pd.DataFrame, ready: FirstSessions, fit: SiteFit | Refusal, note: str) -> Iterator[dict]:
+def _find_no_effect(happened: pd.Series, guards: Guards) -> Refusal | None:
+    """Why a site can have no effect of its own: too few sessions, or outcomes of one kind only."""
+    events, without = int(happened.sum()), int((~happened).sum())
+    if min(events, without) == 0 and len(happened) >= guards.min_episodes:
+        return Refusal("not_identified", f"separation: {'every' if events else 'no'} first session was a success")
+    return check_size(len(happened), guards.min_events, guards)
+
+
+def _tell_sites(
+    sessions: pd.DataFrame, ready: FirstSessions, fit: SiteFit | Refusal, note: str, guards: Guards
+) -> Iterator[dict]:
     for site, rows in sessions.groupby("site", sort=True):
         where = {"stratum": f"site={site}", "method": BY_SITE}
-        if site not in ready.sites or isinstance(fit, Refusal):
-            why = ready.refused.get(site, fit)
+        size = _check(rows, guards)
+        if site not in ready.sites or isinstance(fit, Refusal) or size:
+            why = ready.refused.get(site) or size or fit
             yield withhold(TERM, why.status, why.note, **where, **_count(rows))
             continue
         k = ready.sites.index(site)
@@ -116,7 +129,7 @@ def _tell_one_stage(ready: FirstSessions, note: str, guards: Guards) -> Iterator
     """The chance at a site in the middle, and the variance between sites."""
     where = {"stratum": "all", "method": ONE_STAGE, **_count(ready.kept)}
     design = np.column_stack([np.ones(len(ready.kept)), ready.covariates])
-    fit = check_sites(where["n_sites"], guards)
+    fit = _check(ready.kept, guards) or check_sites(where["n_sites"], guards)
     fit = fit or fit_random(design, ready.happened, ready.kept["site"].to_numpy(str))
     if isinstance(fit, Refusal):
         for name in (f"{TERM}_one_stage", f"{TERM}_one_stage_tau2"):
@@ -126,6 +139,11 @@ def _tell_one_stage(ready: FirstSessions, note: str, guards: Guards) -> Iterator
     ends = {"lower": to_share(low), "upper": to_share(high)}
     yield state(f"{TERM}_one_stage", to_share(fit.coefficients[0]), note=note, **ends, **where)
     yield state(f"{TERM}_one_stage_tau2", fit.sigma2, note=SCALE, **where)
+
+
+def _check(sessions: pd.DataFrame, guards: Guards) -> Refusal | None:
+    happened = int(sessions["happened"].sum())
+    return check_size(len(sessions), happened, guards, len(sessions) - happened)
 
 
 def _count(sessions: pd.DataFrame) -> dict[str, float]:

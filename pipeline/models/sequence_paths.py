@@ -2,7 +2,8 @@
 
 Described are treated positional episodes with a complete record. For each beginning of a path of up to three sessions: how many
 reached it, and what became of them, so that the parts add up to those who reached it and a flow picture can be drawn:
-- resolved_at_next_look, resolved_at_later_look: resolution was seen before another session, at the first look after it or later;
+- resolved_at_next_look, resolved_at_later_look: resolution was seen before another session, at the first look after it or later (a
+  negative look before a return within the recurrence gap shows no resolution);
 - next=<family>: another session followed; families given to few are counted together as next=rarer (of all of them,
   next_without_look had nobody look before that session);
 - no_further_session: not seen to be resolved, looked at again, no other session;
@@ -86,9 +87,10 @@ def _count_ends(members: pd.DataFrame, done: int, stratum: str) -> Iterator[dict
     """How many end here, and how."""
     ended = members[members["sessions"].eq(done)]
     resolved, look = ended["status"].eq("resolved"), ended["looks"].str[done - 1]
+    at_next = ended["at_next_look"].fillna(False)
     ends = {
-        "resolved_at_next_look": resolved & look.eq("negative"),
-        "resolved_at_later_look": resolved & ~look.eq("negative"),
+        "resolved_at_next_look": resolved & at_next,
+        "resolved_at_later_look": resolved & ~at_next,
         "no_further_session": ~resolved & ~look.eq("not_looked"),
         "never_looked": ~resolved & look.eq("not_looked"),
     }
@@ -99,8 +101,7 @@ def _count_ends(members: pd.DataFrame, done: int, stratum: str) -> Iterator[dict
 def _share_resolved(members: pd.DataFrame, done: int, stratum: str, guards: Guards) -> dict:
     """Of those looked at after this session and before another one, the share in whom that look was the first of resolution."""
     looked = members[members["looks"].str[done - 1].ne("not_looked").astype(bool)]
-    negative = looked["looks"].str[done - 1].eq("negative").astype(bool)
-    resolved = looked[negative & looked["sessions"].eq(done) & looked["status"].eq("resolved")]
+    resolved = looked[looked["sessions"].eq(done).astype(bool) & looked["at_next_look"].fillna(False).astype(bool)]
     where = {"stratum": stratum, "method": INTERVAL}
     where |= {"n_episodes": len(looked), "n_events": len(resolved), **count_sites(looked["site"])}
     refused = check_size(len(looked), len(looked), guards)

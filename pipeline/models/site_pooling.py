@@ -9,7 +9,8 @@ Hartung-Knapp limits and a prediction interval (pipeline/models/meta.py).
 The share of a site is given twice. `resolved_by_day` takes nothing for granted of its course (NPMLE; variance from leaving out its
 patients by the delta method), but has no number where few are known to be resolved by the day, or to be unresolved. That depends on how
 well a site's patients do: where a site of enough episodes would be missing for it, there is no pool. `smoothed_by_day` takes the site's
-course for Weibull's, and so learns from all of its looks; it is what the forest and the pool rest on.
+course for Weibull's, and so learns from all of its looks; it is what the forest and the pool rest on. A site with few who are seen
+resolved, or unresolved, has no number of its own there, but is in the pool: where such sites were left out, a planted .94 became .88.
 
 Episodes without a look tell nothing. Differences between sites are associations: they may lie in patients, in when they come back, in records.
 """
@@ -80,8 +81,11 @@ def _tell_smoothed(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
         term, when = f"smoothed_by_day_{day}", np.array([1.0, np.log(day)])
         for site, fit in fits.items():
             where = {"stratum": f"site={site}", "method": SMOOTHED, **count_known(sites[site], day)}
-            if isinstance(fit, Refusal):
-                yield withhold(term, fit.status, fit.note, **where)
+            episodes, resolved, unresolved = _count_seen(sites[site], study)
+            size = check_size(episodes, resolved, study.guards, n_without=unresolved)
+            if size or isinstance(fit, Refusal):
+                why = fit if isinstance(fit, Refusal) else size
+                yield withhold(term, why.status, why.note, **where)
             else:
                 low, high = wald_limits(when @ fit.coefficients, np.sqrt(when @ fit.covariance @ when))
                 yield state(term, to_share(when @ fit.coefficients), lower=low, upper=high, **where)
@@ -93,8 +97,16 @@ def _tell_smoothed(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
 
 
 def _smooth(rows: pd.DataFrame, study: Study) -> Hazard | Refusal:
-    """The Weibull distribution of one site: log cumulative hazard a + b log t. Episodes without an event are those ever seen unresolved."""
-    horizon = float(study.curves.horizon_day)
+    """The Weibull distribution of one site: log cumulative hazard a + b log t. None where nobody was seen resolved, or unresolved."""
+    episodes, *kinds = _count_seen(rows, study)
+    if episodes >= study.guards.min_episodes and min(kinds) == 0:
+        return Refusal("not_identified", "nobody was seen to be resolved" if kinds[1] else "nobody was seen unresolved")
+    refusal = check_size(episodes, study.guards.min_events, study.guards)
     left, right = rows["left_days"].to_numpy(float), rows["right_days"].to_numpy(float)
-    refusal = check_size(len(rows), int((right <= horizon).sum()), study.guards, n_without=int((left > 0).sum()))
-    return refusal or fit_hazard(left, right, np.empty((len(rows), 0)), (FIRST_KNOT, horizon))
+    knots = (FIRST_KNOT, float(study.curves.horizon_day))
+    return refusal or fit_hazard(left, right, np.empty((len(rows), 0)), knots)
+
+
+def _count_seen(rows: pd.DataFrame, study: Study) -> tuple[int, int, int]:
+    """Episodes, how many of them were seen to be resolved by the horizon, and how many were ever seen unresolved."""
+    return len(rows), int((rows["right_days"] <= study.curves.horizon_day).sum()), int((rows["left_days"] > 0).sum())

@@ -54,6 +54,23 @@ def test_a_return_within_the_gap_belongs_to_the_same_path(sequence):
     assert found["resolved_after"] == 2
 
 
+def test_the_look_that_shows_resolution_is_not_one_before_a_return(sequence):
+    once, returned, again = (
+        sequence([RIGHT, look(3, False), *later], give(*sessions))
+        for later, sessions in [
+            ([look(20, False)], [(0, "epley")]),
+            ([look(8, True), look(20, False)], [(0, "epley")]),
+            ([look(8, True), look(20, False)], [(0, "epley"), (8, "epley")]),
+        ]
+    )
+    assert [found["outcomes"] for found in (once, returned, again)] == ["negative", "negative", "negative > negative"]
+    assert [found["at_next_look"] for found in (once, returned, again)] == [True, False, True]
+
+
+def test_whoever_is_not_resolved_has_no_look_that_shows_it(sequence):
+    assert pd.isna(sequence([RIGHT, look(3, False), look(8, True)], give((0, "epley")))["at_next_look"])
+
+
 def test_a_recurrence_is_no_part_of_the_path(sequence):
     looks = [RIGHT, look(7, False), look(60, True), look(67, False)]
     assert sequence(looks, give((0, "epley"), (60, "semont")))["path"] == "epley"

@@ -97,3 +97,18 @@ def test_arms_and_mechanisms_are_compared_where_both_name_one(table, plan):
     assert found.loc["arm_kappa", "status"] == "not_identified"  # every look says long
     assert (mechanism["n_episodes"], mechanism["n_events"]) == (23, 17)
     assert found.loc["mechanism:recorded=canalolithiasis,adjudicated=cupulolithiasis", "estimate"] == 6
+
+
+def test_where_sites_differ_the_limits_of_the_pool_say_so(plan):
+    table = np.array([[80, 20], [20, 80]])
+    alike = spread(table, ["posterior", "lateral"], sites=5)
+    wrong = alike["canal"].ne(alike["recorded_canal"]).to_numpy()
+    differ = alike.assign(site=np.where(wrong, "S01", alike["site"]))  # all that disagree are of one site
+    found = {name: rows_of(pairs, plan) for name, pairs in (("alike", alike), ("differ", differ))}
+    for term in ("canal_agreement", "canal_kappa"):
+        one, other = (found[name].loc[term] for name in ("alike", "differ"))
+        assert one["estimate"] == other["estimate"]
+        assert other["upper"] - other["lower"] > 2 * (one["upper"] - one["lower"])
+    assert found["alike"].loc["canal_kappa", ["lower", "upper"]].tolist() == pytest.approx(
+        [0.6 - 1.96 * 0.0566, 0.6 + 1.96 * 0.0566], abs=2e-3
+    )

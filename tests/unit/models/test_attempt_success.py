@@ -161,3 +161,13 @@ def test_average_over_people_and_spread_is_that_of_brute_force(sd):
             for linear in (-0.5, 0.2)
         ]
         assert value == pytest.approx(0.75 * parts[0] + 0.25 * parts[1], abs=2e-5)
+
+
+def test_the_last_class_counts_all_attempts_that_are_in_it(plan):
+    tables = simulate_attempts(800, seed=11, sites=4, longest=6)
+    rows = describe_attempts(*tables)
+    late = rows[rows["session"].ge(4)]
+    assert rows["session"].eq(5).sum() > 11
+    row = get(estimate_attempt_success(*tables, plan), "model=marginal,attempt=4+", "success")
+    assert row["n_episodes"] == late["episode_id"].nunique()
+    assert row["n_events"] == late["event"].sum()

@@ -76,6 +76,13 @@ def test_who_was_never_looked_at_is_in_no_other_share(plan):
     assert never["population"] != share(estimates, "technique")["population"] == "first maneuver failed"
 
 
+def test_the_largest_site_is_that_of_most_episodes_not_of_most_reasons(plan):
+    # S00 has ten of twenty failures, S01 the other ten with three reasons each
+    told = [{"technique"}, {"technique", "wrong_side", "wrong_canal"}] * 10
+    row = share(estimate_failure_reasons(build(told), plan), "technique")
+    assert (row["n_episodes"], row["n_sites"], row["largest_share"]) == (20, 2, 0.5)
+
+
 @pytest.mark.parametrize(("total", "status"), [(10, "too_few"), (11, "ok"), (12, "ok"), (0, "too_few")])
 def test_few_episodes_give_a_status(total, status, plan):
     row = share(estimate_failure_reasons(build([{"technique"}] * total), plan), "technique")
@@ -100,3 +107,13 @@ def test_views_do_not_mix(plan):
     reasons = pd.concat([build([{"undetermined"}] * 12, VIEWS[:1]), build([{"wrong_arm"}] * 12, VIEWS[1:])])
     estimates = estimate_failure_reasons(reasons, plan)
     assert [share(estimates, "wrong_arm", view)["estimate"] for view in VIEWS] == [0, 1]
+
+
+def test_where_sites_differ_the_limits_say_so(plan):
+    told = [{"technique"}] * 30 + [{"undetermined"}] * 90
+    alike, differ = build(told, VIEWS[:1]), build(told, VIEWS[:1])
+    alike["site"] = [f"S{n % 4}" for n in range(120)]
+    differ["site"] = [f"S{n // 30}" for n in range(120)]  # one site has all of it
+    one, other = (share(estimate_failure_reasons(rows, plan), "technique") for rows in (alike, differ))
+    assert (one["estimate"], one["upper"]) == (0.25, pytest.approx(beta.ppf(0.975, 31, 90)))
+    assert other["lower"] < 0.05 < one["lower"]

@@ -9,6 +9,7 @@ import pytest
 import yaml
 from pydantic import ValidationError
 
+from pipeline.models.curves import ONE_SITE
 from pipeline.models.published_comparison import compare_published
 from schemas.published import PROVENANCE, Published
 from tests.simulated_sites import FASTER, RATE, SHAPE, simulate_sites
@@ -142,3 +143,10 @@ def test_a_pool_names_trials_with_both_arms():
     pool |= {"odds_ratio": 1, "lower": 0.5, "upper": 2}
     with pytest.raises(ValidationError, match="t is no trial with both arms"):
         Published.model_validate({"trials": {"t": trial}, "pools": {"p": pool}})
+
+
+def test_one_site_is_told_and_its_limits_are_named_for_what_they_are(plan):
+    row = row_of(compare(simulate_sites([300], seed=1), plan, build(t={})), "positional")
+    assert (row["status"], row["n_sites"]) == ("ok", 1)
+    assert ONE_SITE in row["note"]
+    assert "delete-one-patient" in row["method"]

@@ -36,7 +36,9 @@ def build(
         sessions=[len(families) for families, _ in paths],
         status=statuses or [status[end] for _, end in paths],
     )
-    rows["resolved_after"] = rows["sessions"].where(rows["status"].eq("resolved"))
+    resolved = rows["status"].eq("resolved")
+    rows["resolved_after"] = rows["sessions"].where(resolved)
+    rows["at_next_look"] = rows["outcomes"].str.endswith("negative").where(resolved)
     texts = dict.fromkeys(["variants", "side_signs", "criteria", "reasons_against"], "")
     verdicts = base.assign(
         **texts
@@ -92,6 +94,16 @@ def test_a_session_before_which_nobody_looked_is_no_failure(plan):
     epley = cells(found, "path=epley")
     assert epley["next_without_look"] == 10
     assert epley["share_resolved_at_next_look"] == 20 / 40
+
+
+def test_a_return_after_a_negative_look_is_not_resolved_by_that_look(plan):
+    # negative at first, positive again within the gap, resolved at last without another session
+    sequences, verdicts = build(25 * [(["epley"], "resolved")])
+    sequences["at_next_look"] = np.arange(25) >= 10
+    found = describe_sequences(sequences, verdicts, plan)
+    epley = cells(found, "path=epley")
+    assert (epley["resolved_at_next_look"], epley["resolved_at_later_look"]) == (15, 10)
+    assert epley["share_resolved_at_next_look"] == 15 / 25
 
 
 STEPS = st.lists(

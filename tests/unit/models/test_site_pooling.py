@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from pipeline.models.first_sessions import tell_first_sessions
 from pipeline.models.site_effects import fit_fixed, fit_random
 from pipeline.models.site_pool import slope_of_share, to_scale, to_share
 from pipeline.models.site_pooling import estimate_site_pooling
@@ -160,3 +161,72 @@ def test_separated_first_sessions_are_refused():
     happened = np.arange(40) < 30
     happened[:20] = True  # every member of the second column
     assert fit_fixed(design, happened).status == "not_identified"
+
+
+def first_sessions(sizes: list[tuple[int, int]]) -> pd.DataFrame:
+    """First sessions of sites S01, S02, ... with so many sessions, of which so many succeeded; all patients are alike."""
+    rows = [(f"S{s:02d}", f"EP-{s}-{i}", i < events) for s, (n, events) in enumerate(sizes, 1) for i in range(n)]
+    sessions = pd.DataFrame(rows, columns=["site", "episode_id", "happened"])
+    alike = {"canal_arm": "posterior long", "mechanism": "canalolithiasis", "onset": "0-7 days", "prior": "none"}
+    return sessions.assign(patient_id=sessions["episode_id"], gap=7.0, age_decade=6, **alike)
+
+
+def tell(sizes: list[tuple[int, int]], plan) -> pd.DataFrame:
+    told = tell_first_sessions(first_sessions(sizes), plan.study.site_monitoring.terms, plan.study.guards)
+    return pd.DataFrame(list(told))
+
+
+def test_a_site_with_few_successes_is_in_the_pool_without_a_number_of_its_own(plan):
+    # 25, 25, 25 and 25 sessions with 10, 10, 1 and 24 successes: either end is held back, and neither leaves the pool
+    found = tell([(25, 10), (25, 10), (25, 1), (25, 24)], plan)
+    status = {site: rows_of(found, f"site=S{site:02d}").loc["first_session_success", "status"] for site in (1, 3, 4)}
+    assert status == {1: "ok", 3: "too_few", 4: "too_few"}
+    pooled = rows_of(found).loc["first_session_success"]
+    assert (pooled["status"], pooled["n_sites"], pooled["n_episodes"]) == ("ok", 4, 100)
+
+
+def test_pools_do_not_choose_sites_by_their_outcome(plan):
+    rng, truth, found = np.random.default_rng(5), 0.2, []
+    for _ in range(25):
+        pooled = rows_of(tell([(25, n) for n in rng.binomial(25, truth, 8)], plan)).loc["first_session_success"]
+        found.append((pooled["estimate"], pooled["lower"] < truth < pooled["upper"]))
+    estimates, held = np.array([each for each in found if pd.notna(each[0])], dtype=float).T
+    assert len(held) > 20
+    assert abs(estimates.mean() - truth) < 0.03  # was .26 where sites with fewer than five successes were left out
+    assert held.mean() > 0.8
+
+
+@pytest.mark.parametrize("events", [0, 15])
+def test_a_site_without_or_with_only_success_takes_the_pool_but_not_the_others(plan, events):
+    found = tell([(40, 20), (40, 25), (40, 22), (15, events)], plan)
+    assert [rows_of(found, f"site=S{k:02d}").loc["first_session_success", "status"] for k in (1, 2, 3, 4)] == [
+        *["ok"] * 3,
+        "not_identified",
+    ]
+    pooled = rows_of(found)
+    assert (pooled.loc["first_session_success", "status"], pooled.loc["first_session_success", "n_sites"]) == (
+        "not_identified",
+        3,
+    )
+    assert pooled.loc["first_session_success_one_stage", "status"] == "ok"
+
+
+@pytest.mark.parametrize(
+    "sizes", [[(3, 1), (3, 2), (3, 1)], [(30, 2), (30, 1), (40, 1)], [(40, 40), (40, 40), (40, 38)]]
+)
+def test_the_one_stage_model_too_needs_enough_of_either_outcome(plan, sizes):
+    one = tell(sizes, plan).set_index("term").filter(like="one_stage", axis=0)
+    assert one["status"].tolist() == ["too_few"] * 2
+
+
+def test_the_smoothed_pool_does_not_choose_sites_by_their_outcome(plan):
+    # where patients do well, few are ever seen unresolved: those sites have no number of their own, and stay in the pool
+    rng, truth, found, few = np.random.default_rng(2), true_share(7, 0.8), [], 0
+    for seed in range(10):
+        shifts = list(0.8 + 0.4 * rng.normal(size=8))
+        told = pool(simulate_sites([35] * 8, seed=500 + seed, shifts=shifts), plan)
+        site = told[told["stratum"].str.startswith("site=") & told["term"].eq("smoothed_by_day_7")]
+        few += site["status"].eq("too_few").sum()
+        found.append(rows_of(told).loc["smoothed_by_day_7", "estimate"])
+    assert few > 5
+    assert abs(np.mean(found) - truth) < 0.04  # lay .06 low where they were left out
