@@ -31,17 +31,16 @@ from pipeline.models.e_value import find_e_value, find_limit_e_value
 from pipeline.models.guard import Refusal
 from pipeline.models.jackknife import RESTS_ON_ONE
 from pipeline.models.npmle_search import NotConverged
-from pipeline.models.propensity import Contrast, count_effective, measure_balance, weigh_choice
+from pipeline.models.propensity import Contrast, weigh_choice
 from pipeline.models.second_line_arms import VAGUE, Arm, Measure, check_arms, measure_arms
+from pipeline.models.second_line_balance import count_compared, state_balance, state_weights
 from pipeline.models.second_line_rows import CHOICES, CIRCULAR, list_choices, list_chosen_families
 from pipeline.models.second_line_ways import WEIGHTED, Way, fit_arms, list_ways, say_late
 from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
 from schemas.study import Config, SecondLine
 
 POPULATION = "positional, first session failed"
-PROPENSITY = "logistic regression of the choice, stabilised weights cut at quantiles"
 NAMED_BY_RESPONSE = Refusal("not_identified", "circular: the arm is named by the response that is compared")
-BALANCE = "standardised mean difference, change minus repeat"
 E_VALUE = "E-value of the ratio of shares resolved"
 ARMS = ("repeat", "change")
 NEEDED = ("site", "choice", "families", "to_families", "left_days", "right_days", "treated_days")
@@ -79,7 +78,7 @@ def estimate_primary_difference(
     rows = list_choices(episodes, adjudications, attempts, spells, study.resolution.primary, config.maneuvers)
     compared, term = _keep_compared(rows, plan), name_primary(plan)
     where = {"stratum": "all", "method": WEIGHTED, "population": POPULATION, "endpoint": study.resolution.primary}
-    refused = where | _count(compared) | {"comparison": "repeat"}
+    refused = where | count_compared(compared) | {"comparison": "repeat"}
     contrast = weigh_choice(compared, plan.terms, plan.truncate, study.guards)
     if isinstance(contrast, Refusal):
         return withhold(term, contrast.status, contrast.note, **refused), np.array([])
@@ -132,7 +131,7 @@ def _count_choices(rows: pd.DataFrame, stratum: str) -> Iterator[dict]:
 
 def _compare(rows: pd.DataFrame, stratum: str, refusal: Refusal | None, config: Config) -> list[dict]:
     """All rows of one comparison, or why there is none."""
-    plan, where = config.study.second_line, {"stratum": stratum} | _count(rows)
+    plan, where = config.study.second_line, {"stratum": stratum} | count_compared(rows)
     contrast = refusal or weigh_choice(rows, plan.terms, plan.truncate, config.study.guards)
     if isinstance(contrast, Refusal):
         said = where | {"method": WEIGHTED, "comparison": "repeat"}
@@ -143,12 +142,12 @@ def _compare(rows: pd.DataFrame, stratum: str, refusal: Refusal | None, config: 
         try:
             arms = fit_arms(contrast, way, plan.horizon_day)
         except NotConverged as failure:
-            own |= _count(contrast.rows) | {"comparison": "repeat"}
+            own |= count_compared(contrast.rows) | {"comparison": "repeat"}
             terms = [way.prefix + term for term in _name_contrasts(plan) if re.match(way.told, term)]
             found += [withhold(term, "not_converged", str(failure), **own) for term in terms]
             continue
         found += [row | {"term": way.prefix + row["term"]} for row in _state_outcomes(contrast, arms, way, own, config)]
-    return [*found, *_state_weights(contrast, stratum), *_state_balance(contrast, stratum, plan)]
+    return [*found, *state_weights(contrast, stratum), *state_balance(contrast, stratum, plan)]
 
 
 def _state_outcomes(contrast: Contrast, arms: list[Arm], way: Way, where: dict, config: Config) -> Iterator[dict]:
@@ -197,29 +196,6 @@ def _count_behind(contrast: Contrast, measure: Measure, arms: list[Arm]) -> dict
     return counts | {"comparison": "repeat" if all(inside) else None}
 
 
-def _state_weights(contrast: Contrast, stratum: str) -> Iterator[dict]:
-    weights, changed = contrast.described, contrast.changed
-    told = {
-        "weight_mean": weights.weight.mean(),
-        "weight_max": weights.weight.max(),
-        "weight_max_before_cut": weights.greatest,
-        "truncated_share": weights.truncated_share,
-        "effective_n_repeat": count_effective(weights.weight[~changed]),
-        "effective_n_change": count_effective(weights.weight[changed]),
-    }
-    where = {"stratum": stratum, "method": PROPENSITY} | _count(contrast.rows)
-    return (state(term, value, **where) for term, value in told.items())
-
-
-def _state_balance(contrast: Contrast, stratum: str, plan: SecondLine) -> Iterator[dict]:
-    """How far apart the arms were in each class of each term, and still are; `n_episodes` are those of the class."""
-    balance = measure_balance(contrast.rows, plan.terms, contrast.changed, contrast.described.weight)
-    where = {"stratum": stratum, "comparison": "repeat", "method": BALANCE, **count_sites(contrast.rows["site"])}
-    for level, before, after, members in balance.itertuples():
-        yield state(f"smd_before:{level}", before, n_episodes=members, **where)
-        yield state(f"smd_after:{level}", after, n_episodes=members, **where)
-
-
 def _adjust(found: list[dict], plan: SecondLine) -> None:
     """P-values adjusted over the pre-specified family: the primary difference of each variant that has one (Holm S. Scand J Stat
     1979;6:65-70). Other comparisons are exploratory and keep none."""
@@ -244,8 +220,3 @@ def _name_contrasts(plan: SecondLine) -> list[str]:
         *(f"risk_{kind}_day_{day}" for day in plan.days for kind in ("difference", "ratio")),
         "mean_days_difference",
     ]
-
-
-def _count(rows: pd.DataFrame) -> dict:
-    resolved = int(np.isfinite(rows["right_days"]).sum())
-    return {"n_episodes": len(rows), "n_events": resolved, **count_sites(rows["site"])}
