@@ -56,7 +56,8 @@ def derive(pool: dict[str, pd.DataFrame], plan, incomplete: tuple[str, ...] = ()
     treated = pd.MultiIndex.from_frame(treatments[EPISODE].drop_duplicates())
     holes = treated[treated.get_level_values("episode_id").isin(incomplete)]
     spells = measure_spells(episodes, looks, told, treated, holes, plan.study.resolution)
-    attempts = list_attempts(episodes, treatments, looks, find_states(looks), verdicts, plan.maneuvers)
+    objective = spells[spells["endpoint"].eq("objective")]
+    attempts = list_attempts(episodes, treatments, looks, find_states(looks), objective, verdicts, plan.maneuvers)
     return Record(**pool, findings=findings, adjudications=verdicts, attempts=attempts, spells=spells)
 
 

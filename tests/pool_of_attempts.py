@@ -65,7 +65,7 @@ def simulate_attempts(
         clinic = rng.random(n) < 0.9
         rows.append(
             people[["site", "episode_id", "patient_id"]]
-            .assign(session=session, family=family, fit=fit, at_risk=True, next_look_days=gap.astype(float))
+            .assign(session=session, spell=1, family=family, fit=fit, at_risk=True, next_look_days=gap.astype(float))
             .assign(
                 setting=np.where(clinic, "clinic", "home"),
                 performed_by=np.where(clinic, "clinician", "self_unsupervised"),

@@ -16,7 +16,16 @@ CALM = {"spell": 1, "endpoint": "objective", "start_day": 0}
 VERDICT = {"positional": "yes", "variants": "", "side": "right", "arm": "long", "mechanism": "canalolithiasis"}
 VERDICT |= {"certainty": "definite", "known_day": 0, "site_recognised": False, "side_signs": "", "criteria": ""}
 VERDICT |= {"reasons_against": ""}
-SESSION = {"session": 1, "day": 0, "attempt": 1, "attempts": 1, "side": "right", "fit": "yes", "setting": "clinic"}
+SESSION = {
+    "session": 1,
+    "spell": 1,
+    "day": 0,
+    "attempt": 1,
+    "attempts": 1,
+    "side": "right",
+    "fit": "yes",
+    "setting": "clinic",
+}
 SESSION |= {"performed_by": "clinician", "completed": "yes", "at_risk": True, "same_visit": "not_looked"}
 
 

@@ -15,13 +15,14 @@ def list_attempts(
     treatments: pd.DataFrame,
     looks: pd.DataFrame,
     states: pd.DataFrame,
+    spells: pd.DataFrame,
     adjudications: pd.DataFrame,
     maneuvers: dict[str, Maneuver],
 ) -> pd.DataFrame:
     """One row for each treatment session (schemas.derived.Attempts).
 
     The deciding look is the first one after the session's day and not after the day of the next session: whoever is treated again
-    without a look in between tells nothing about the earlier session. `states` are those of the objective endpoint.
+    without a look in between tells nothing about the earlier session. `states` and `spells` are those of the objective endpoint.
     """
     sessions = _gather_sessions(treatments.assign(fit=judge_fit(treatments, adjudications, maneuvers)["fit"]))
     sessions["family"] = [
@@ -30,6 +31,7 @@ def list_attempts(
     by_episode = sessions.groupby(EPISODE)
     sessions["session"] = by_episode.cumcount() + 1
     sessions["previous_maneuver"] = by_episode["maneuver"].shift()
+    sessions["spell"] = _find_spell(sessions, spells)
     next_day = by_episode["day"].shift(-1)
     ahead = _find_state(sessions, states, "forward", exact=False)
     behind = _find_state(sessions, states, "backward", exact=True)
@@ -74,6 +76,15 @@ def _find_state(sessions: pd.DataFrame, states: pd.DataFrame, direction: str, *,
     known = states.assign(state_day=states["day"]).sort_values("day", kind="stable")
     found = pd.merge_asof(asked, known, on="day", by=EPISODE, direction=direction, allow_exact_matches=exact)
     return found.sort_values("order").set_index(sessions.index)
+
+
+def _find_spell(sessions: pd.DataFrame, spells: pd.DataFrame) -> np.ndarray:
+    """The number of the last spell that began by the day of each session."""
+    asked = sessions[DAY_KEY].assign(order=np.arange(len(sessions))).sort_values("day", kind="stable")
+    later = spells.loc[spells["spell"].gt(1), [*EPISODE, "spell", "start_day"]]
+    begun = later.rename(columns={"start_day": "day"}).sort_values("day", kind="stable")
+    found = pd.merge_asof(asked, begun, on="day", by=EPISODE)
+    return found.sort_values("order")["spell"].fillna(1).to_numpy()
 
 
 def _read_same_visit(sessions: pd.DataFrame, looks: pd.DataFrame) -> pd.Series:

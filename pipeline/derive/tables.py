@@ -37,11 +37,16 @@ def derive_tables(delivered: Mapping[str, pd.DataFrame], config: Config) -> dict
 def derive_rows(
     delivered: Mapping[str, pd.DataFrame], config: Config, endpoints: Collection[str] = TIMED
 ) -> dict[str, pd.DataFrame]:
-    """The tables that the models of time and success need: findings, adjudications, spells by `endpoints`, and attempts."""
+    """The tables that the models of time and success need: findings, adjudications, spells by `endpoints` and the objective one, and
+    attempts, which belong to the spells of that one."""
     findings, adjudications = adjudicate(delivered, config)
-    looks, spells = time_spells(delivered, findings, adjudications, config, endpoints)
+    timed = tuple(dict.fromkeys(("objective", *endpoints)))
+    looks, spells = time_spells(delivered, findings, adjudications, config, timed)
     episodes, treatments = delivered["episodes"], delivered["treatments"]
-    attempts = list_attempts(episodes, treatments, looks, find_states(looks), adjudications, config.maneuvers)
+    objective = spells[spells["endpoint"].eq("objective")]
+    attempts = list_attempts(
+        episodes, treatments, looks, find_states(looks), objective, adjudications, config.maneuvers
+    )
     return {"findings": findings, "adjudications": adjudications, "spells": spells, "attempts": attempts}
 
 

@@ -20,6 +20,7 @@ GAP = "log_gap"
 def describe_attempts(episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame) -> pd.DataFrame:
     """One row for each session of a positional episode that began while not known to be resolved and that a deciding look followed.
 
+    Sessions after a return are left out: what came back is another spell, and its first session no second attempt at the first one.
     Columns: the covariates of pipeline.models.covariates.describe_covariates, those of the session (session, attempt_number, previous,
     family, fit, setting, performed_by), canal, gap (days to the look, at least 1) and event (the look was negative). A first session
     has no other one before it and shares a class with a repeated family, since attempt_number tells it apart.
@@ -31,7 +32,7 @@ def describe_attempts(episodes: pd.DataFrame, adjudications: pd.DataFrame, attem
     rows["previous"] = np.where(before.notna() & rows["family"].ne(before).fillna(False), OTHER, SAME)
     number = rows["session"].clip(upper=LAST_NUMBER).astype(str)
     rows["attempt_number"] = number.where(rows["session"] < LAST_NUMBER, f"{LAST_NUMBER}+")
-    rows = rows[rows["at_risk"] & rows["outcome"].ne("not_looked")]
+    rows = rows[rows["spell"].eq(1) & rows["at_risk"] & rows["outcome"].ne("not_looked")]
     rows = rows.merge(canals, on=EPISODE, validate="many_to_one").merge(told, on=EPISODE, validate="many_to_one")
     rows["event"], rows["gap"] = rows["outcome"].eq("negative").astype(bool), rows["next_look_days"].astype(float)
     return rows

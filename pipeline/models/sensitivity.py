@@ -4,7 +4,8 @@ Estimated are, for all positional episodes together, the share resolved by each 
 after a failed first session, the difference between changing and repeating by the primary day as in the second line
 (pipeline/models/second_line.py); the strata say which choice differs. Two variations show how wrong a tempting shortcut is: taking the middle of an interval, or the day of the
 first negative look, for the day of resolution. `coarsened_to_reported_days` forgets looks between the reported days: people with
-symptoms come back early, and their early looks then no longer pull the curve.
+symptoms come back early, and their early looks then no longer pull the curve. Two others take those not seen again for resolved, and for
+unresolved: so far could loss move the shares.
 """
 
 from collections.abc import Callable, Iterator, Mapping
@@ -21,6 +22,7 @@ from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
 from schemas.study import Config
 
 EPISODE = ["site", "episode_id"]
+UNSEEN = ("unresolved", "not_looked")
 COUNTED = ("n_episodes", "n_events", "n_sites", "largest_share", "comparison", "method", "population", "endpoint")
 Derived = Mapping[str, pd.DataFrame]
 
@@ -89,12 +91,14 @@ def vary_duration(primary: Derived, delivered: Derived, config: Config) -> Itera
 
 
 def take_shortcuts(primary: Derived, config: Config) -> Iterator[tuple[str, Derived]]:
-    """The primary rows with intervals coarsened, or taken for a day."""
+    """The primary rows with intervals coarsened, taken for a day, or closed for those who were not seen again."""
     grid = np.array([0, *config.study.curves.days, config.study.curves.horizon_day, np.inf])
     shortcuts: dict[str, Callable[[pd.DataFrame], pd.DataFrame]] = {
         "coarsened_to_reported_days": lambda spells: coarsen(spells, grid),
         "middle_of_interval_taken_for_the_day": lambda spells: take_day(spells, share=0.5),
         "first_negative_day_taken_for_the_day": lambda spells: take_day(spells, share=1),
+        "unseen_taken_for_resolved": lambda spells: take_unseen(spells, resolved=True, until=grid[-2]),
+        "unseen_taken_for_unresolved": lambda spells: take_unseen(spells, resolved=False, until=grid[-2]),
     }
     for name, change in shortcuts.items():
         yield name, {**primary, "spells": change(primary["spells"])}
@@ -138,6 +142,21 @@ def take_day(spells: pd.DataFrame, share: float) -> pd.DataFrame:
     seen = np.isfinite(right)
     day = np.ceil(left + share * (np.where(seen, right, left) - left))
     return spells.assign(left_days=np.where(seen, day - 1, left), right_days=np.where(seen, day, right))
+
+
+def take_unseen(spells: pd.DataFrame, *, resolved: bool, until: float) -> pd.DataFrame:
+    """The spells with those not seen again taken to be resolved the day after they were last seen unresolved, or unresolved up to day `until`.
+
+    Those who were never looked at are among them. Whatever made people stay away, the truth for all who were treated lies between the two
+    answers, if looks are right (Manski CF. Am Econ Rev 1990;80(2):319-323, from memory).
+    """
+    unseen = spells["status"].isin(UNSEEN)
+    left, right = spells["left_days"].to_numpy(float), spells["right_days"].to_numpy(float)
+    if resolved:
+        changed = {"right_days": np.where(unseen, left + 1, right), "status": "resolved"}
+    else:
+        changed = {"left_days": np.where(unseen, np.maximum(left, until), left), "status": "unresolved"}
+    return spells.assign(**changed | {"status": spells["status"].mask(unseen, changed["status"])})
 
 
 def leave_out_sites(spells: pd.DataFrame, config: Config) -> Iterator[dict]:

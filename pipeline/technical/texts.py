@@ -197,7 +197,7 @@ TEXTS = {
         "The share resolved by each day, and the difference between changing and repeating after a failed first session, under every choice "
         "that could have been made otherwise.",
         "As in the curves and in the second line, except where a variation changes it.",
-        TIMES,
+        "Day 0, the day of the first maneuver; of the difference, the day of the second session.",
         "As the curves and the second line. Two variations show a tempting shortcut: the middle or the end of an interval taken for the day of resolution.",
         "Variations are not independent of each other, and none is a test.",
         "von Elm et al., PLoS Med 2007;4:e296, item 12e",

@@ -107,6 +107,7 @@ def build_attempts(people: People, course: Course, names: pd.DataFrame) -> pd.Da
     return Attempts.cast(
         rows.assign(
             session=session,
+            spell=1,
             attempt=session,
             attempts=1,
             side="right",

@@ -40,8 +40,9 @@ def derive(table, plan):
         index = pd.MultiIndex.from_frame(episodes[EPISODE])
         treated = index if len(given_treatments) else index[:0]
         spells = measure_spells(episodes, deciding, contacts, treated, index if incomplete else index[:0], resolution)
+        objective = spells[spells["endpoint"].eq("objective")]
         return spells, list_attempts(
-            episodes, given_treatments, deciding, find_states(deciding), verdicts, plan.maneuvers
+            episodes, given_treatments, deciding, find_states(deciding), objective, verdicts, plan.maneuvers
         )
 
     return derive_one
@@ -175,6 +176,14 @@ def test_attempts_are_sessions_with_the_next_deciding_look(derive):
     assert attempts["outcome"].tolist() == ["positive", "negative", "not_looked"]
     assert attempts["next_look_days"].tolist()[:2] == [5, 7]
     assert attempts["at_risk"].tolist() == [True, True, False]
+
+
+def test_a_session_after_a_return_belongs_to_the_spell_that_began_with_it(derive):
+    looks = [POSITIVE, LATER | {"day": 7}, POSITIVE | {"day": 80, "after_attempt": 0}, LATER | {"day": 90}]
+    _, attempts = derive(looks, [{}, {"attempt": 2, "day": 80}, {"attempt": 3, "day": 85}])
+    assert attempts["spell"].tolist() == [1, 2, 2]
+    within = [looks[0], looks[1], looks[2] | {"day": 15}]
+    assert derive(within, [{}, {"attempt": 2, "day": 15}])[1]["spell"].tolist() == [1, 1]
 
 
 def test_a_session_without_a_look_before_the_next_tells_nothing(derive):

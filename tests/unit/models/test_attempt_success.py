@@ -86,13 +86,14 @@ def test_order_of_rows_changes_no_byte(plan):
     pd.testing.assert_frame_equal(once, again, check_exact=True)
 
 
-def test_only_positional_attempts_at_risk_with_a_look_enter():
+def test_only_positional_attempts_of_the_first_spell_at_risk_with_a_look_enter():
     episodes, verdicts, attempts = simulate_attempts(300, seed=5)
     verdicts.loc[:99, "positional"] = "undetermined"
     attempts.loc[attempts["episode_id"].eq("EP-200"), "at_risk"] = False
     attempts.loc[attempts["episode_id"].eq("EP-201"), "outcome"] = "not_looked"
+    attempts.loc[attempts["episode_id"].eq("EP-202"), "spell"] = 2
     rows = describe_attempts(episodes, verdicts, attempts)
-    apart = {f"EP-{k}" for k in range(100)} | {"EP-200", "EP-201"}
+    apart = {f"EP-{k}" for k in range(100)} | {"EP-200", "EP-201", "EP-202"}
     assert set(rows["episode_id"]) == set(episodes["episode_id"]) - apart
 
 

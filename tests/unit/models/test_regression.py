@@ -190,7 +190,7 @@ def test_only_first_spells_of_followed_positional_episodes_enter(plan, table):
     verdicts = base.assign(**{key: value for key, value in verdict.items() if key not in base})
     verdicts.loc[10:19, "positional"] = "undetermined"
     attempt = dict.fromkeys(Attempts.describe(), pd.NA) | {
-        "session": 1, "day": 0, "attempt": 1, "attempts": 1, "maneuver": "epley", "family": "epley", "at_risk": True, "fit": "yes",
+        "session": 1, "spell": 1, "day": 0, "attempt": 1, "attempts": 1, "maneuver": "epley", "family": "epley", "at_risk": True, "fit": "yes",
     }  # fmt: skip
     attempts = base.assign(**{key: value for key, value in attempt.items() if key not in base})
     people = [{"site": s, "episode_id": e, "patient_id": e, "age_years": 40 + k % 40, "sex": ["female", "male"][k % 2]}

@@ -50,7 +50,7 @@ def draw(seed: int, *, effect: float, n: int = 600, sites: int = 10) -> dict[str
     empty = {"arm_basis": pd.NA, "reclassified_day": pd.NA, "side_by": "plane"}
     known = verdict | texts | empty | {"known_day": 0, "site_recognised": False}
     adjudications = base.assign(**known, mechanism=np.where(adherent, "cupulolithiasis", "canalolithiasis"))
-    plain = {"attempts": 1, "side": "right", "fit": "yes", "setting": "clinic", "performed_by": "clinician"}
+    plain = {"spell": 1, "attempts": 1, "side": "right", "fit": "yes", "setting": "clinic", "performed_by": "clinician"}
     plain |= {"completed": "yes", "at_risk": True, "same_visit": "not_looked", "patient_id": episodes["patient_id"]}
     sessions = [
         base.assign(**plain, session=number, attempt=number, day=day, family=family, maneuver=family, outcome=outcome)

@@ -16,6 +16,7 @@ from pipeline.models.sensitivity import (
     leave_out_of_difference,
     leave_out_sites,
     take_day,
+    take_unseen,
     vary_duration,
     vary_gap,
 )
@@ -62,6 +63,17 @@ def test_coarsened_intervals_hold_the_old_ones_and_end_on_the_grid(pairs):
 @pytest.mark.parametrize(("share", "day"), [(1, (7, 8)), (0.5, (5, 6))])
 def test_a_day_taken_for_resolution_is_one_day_wide(share, day):
     assert bounds(take_day(build((4, 8), (3, np.inf)), share)) == [day, (3, np.inf)]
+
+
+def test_those_not_seen_again_are_taken_for_resolved_at_once_or_not_at_all():
+    rows = build((4, 8), (3, np.inf), (0, np.inf), (70, np.inf), (0, np.inf))
+    rows = rows.assign(status=["resolved", "unresolved", "not_looked", "unresolved", "incomplete_record"])
+    taken = take_unseen(rows, resolved=True, until=60)
+    assert bounds(taken) == [(4, 8), (3, 4), (0, 1), (70, 71), (0, np.inf)]
+    assert taken["status"].tolist() == ["resolved"] * 4 + ["incomplete_record"]
+    taken = take_unseen(rows, resolved=False, until=60)
+    assert bounds(taken) == [(4, 8), (60, np.inf), (60, np.inf), (70, np.inf), (0, np.inf)]
+    assert taken["status"].tolist() == ["resolved"] + ["unresolved"] * 3 + ["incomplete_record"]
 
 
 def test_leaving_out_a_site_gives_the_ends_over_all_sites(plan):
