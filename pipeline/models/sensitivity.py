@@ -67,7 +67,7 @@ def vary(primary: Derived, delivered: Derived, config: Config) -> Iterator[tuple
 
 
 def vary_gap(primary: Derived, delivered: Derived, config: Config) -> Iterator[tuple[str, Derived, Config]]:
-    """The spells under other recurrence gaps."""
+    """The spells under other recurrence gaps. Attempts stay: to which spell they belong plays no part in these answers."""
     part, rest = split({**delivered, **primary}, find_returns(delivered, primary))
     for gap in config.study.sensitivity.recurrence_gaps:
         plan = _set(config, "resolution", recurrence_gap=gap)
