@@ -83,8 +83,9 @@ def average_sites(scenario: Scenario) -> dict[str, float]:
         share = np.clip(share, 0.5 / PER_POINT, 1 - 0.5 / PER_POINT)
         effect = np.log(-np.log1p(-share))
         mean = weights @ effect
-        truths[f"all resolved_by_day_{day}"] = float(-np.expm1(-np.exp(mean)))
-        truths[f"all resolved_by_day_{day}_tau2"] = float(weights @ (effect - mean) ** 2)
+        for kind in ("resolved", "smoothed"):
+            truths[f"all {kind}_by_day_{day}"] = float(-np.expm1(-np.exp(mean)))
+            truths[f"all {kind}_by_day_{day}_tau2"] = float(weights @ (effect - mean) ** 2)
     return truths
 
 
