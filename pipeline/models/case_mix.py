@@ -65,7 +65,7 @@ def fit_hazard(
     edges = []
     for day in _cut(left, right, knots):
         inside = _is_inside(day)
-        basis = np.column_stack([_spline(np.where(inside, day, 1.0), knots), covariates])
+        basis = np.column_stack([course_basis(np.where(inside, day, 1.0), knots), covariates])
         edges.append(_Edge(basis, np.zeros(len(day)), inside))
     start = np.zeros(edges[0].basis.shape[1])
     start[:2] = -1.0, 0.5
@@ -79,7 +79,7 @@ def fit_hazard(
 
 def predict_share(hazard: Hazard, covariates: np.ndarray, day: int) -> tuple[float, float]:
     """The mean chance of resolution by the day over the rows of covariates, and its standard error (delta method)."""
-    basis = np.column_stack([_spline(np.full(len(covariates), float(day)), hazard.knots), covariates])
+    basis = np.column_stack([course_basis(np.full(len(covariates), float(day)), hazard.knots), covariates])
     cumulative = np.exp(basis @ hazard.coefficients)
     slope = basis.T @ (cumulative * np.exp(-cumulative)) / len(covariates)
     return float(-np.expm1(-cumulative).mean()), float(np.sqrt(slope @ hazard.covariance @ slope))
@@ -96,7 +96,7 @@ def measure_departure(
     for day in _cut(left, right, hazard.knots):
         inside = _is_inside(day)
         at = np.where(inside, day, 1.0)
-        offset = np.column_stack([_spline(at, hazard.knots), covariates]) @ hazard.coefficients
+        offset = np.column_stack([course_basis(at, hazard.knots), covariates]) @ hazard.coefficients
         edges.append(_Edge(np.column_stack([np.ones(len(at)), np.log(at)]), offset, inside))
 
     found = climb(lambda at: _sum_log_likelihood(at, *edges), np.zeros(2))
@@ -111,13 +111,24 @@ def measure_departure(
     told = {}
     for day in days:
         expected, error = predict_share(hazard, covariates, day)
-        basis = np.column_stack([_spline(np.full(len(covariates), float(day)), hazard.knots), covariates])
+        basis = np.column_stack([course_basis(np.full(len(covariates), float(day)), hazard.knots), covariates])
         cumulative, when = np.exp(basis @ hazard.coefficients), np.array([1.0, np.log(day)])
         slope = (cumulative * np.exp(-cumulative)).mean()
         variance = slope**2 * when @ np.linalg.solve(information, when) + error**2
         observed = float(-np.expm1(-cumulative * np.exp(when @ found.point)).mean())
         told[day] = Departure(expected, observed, float(np.sqrt(variance)))
     return told
+
+
+def course_basis(day: np.ndarray, knots: tuple[float, ...]) -> np.ndarray:
+    """The columns of a spline on some days (days, knots): a constant, log time, and for each inner knot a cubic that is straight outside the end knots, scaled by the square of their range."""
+    x, (low, *inner, high) = np.log(day), np.log(knots)
+    columns = [np.ones(len(x)), x]
+    for middle in inner:
+        share = (high - middle) / (high - low)
+        cubes = [np.maximum(x - knot, 0) ** 3 for knot in (middle, low, high)]
+        columns.append((cubes[0] - share * cubes[1] - (1 - share) * cubes[2]) / (high - low) ** 2)
+    return np.column_stack(columns)
 
 
 def keep_told_apart(matrix: pd.DataFrame, fixed: np.ndarray, guards: Guards) -> pd.DataFrame:
@@ -145,21 +156,10 @@ def _is_inside(day: np.ndarray) -> np.ndarray:
     return (day > 0) & np.isfinite(day)
 
 
-def _spline(day: np.ndarray, knots: tuple[float, ...]) -> np.ndarray:
-    """A constant, log time, and for each inner knot a cubic that is straight outside the end knots, scaled by the square of their range."""
-    x, (low, *inner, high) = np.log(day), np.log(knots)
-    columns = [np.ones(len(x)), x]
-    for middle in inner:
-        share = (high - middle) / (high - low)
-        cubes = [np.maximum(x - knot, 0) ** 3 for knot in (middle, low, high)]
-        columns.append((cubes[0] - share * cubes[1] - (1 - share) * cubes[2]) / (high - low) ** 2)
-    return np.column_stack(columns)
-
-
 def _rises(hazard: Hazard, tilt: float = 0.0) -> bool:
     """Whether the cumulative hazard grows from day to day, tilted by a departure."""
     days = np.arange(1.0, hazard.knots[-1] + 1)
-    course = _spline(days, hazard.knots) @ hazard.coefficients[: len(hazard.knots)] + tilt * np.log(days)
+    course = course_basis(days, hazard.knots) @ hazard.coefficients[: len(hazard.knots)] + tilt * np.log(days)
     return bool((np.diff(course) > 0).all())
 
 

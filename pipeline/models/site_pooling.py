@@ -9,7 +9,8 @@ Hartung-Knapp limits and a prediction interval (pipeline/models/meta.py).
 The share of a site is given twice. `resolved_by_day` takes nothing for granted of its course (NPMLE; variance from leaving out its
 patients by the delta method), but has no number where few are known to be resolved by the day, or to be unresolved. That depends on how
 well a site's patients do: where a site of enough episodes would be missing for it, there is no pool. `smoothed_by_day` takes the site's
-course for Weibull's, and so learns from all of its looks; it is what the forest and the pool rest on. A site with few who are seen
+course for a spline of log time with one inner knot (Weibull's where the looks do not tell a bend), and so learns from all of its looks; it is what the
+forest and the pool rest on. In simulated pools that resolve in steps Weibull's course alone lay .035 too high by day 7, with a bend .014. A site with few who are seen
 resolved, or unresolved, has no number of its own there, but is in the pool: where such sites were left out, a planted .94 became .88.
 
 Episodes without a look tell nothing. Differences between sites are associations: they may lie in patients, in when they come back, in records.
@@ -20,7 +21,7 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
-from pipeline.models.case_mix import FIRST_KNOT, Hazard, fit_hazard
+from pipeline.models.case_mix import FIRST_KNOT, Hazard, course_basis, fit_hazard
 from pipeline.models.first_sessions import select_first_sessions, tell_first_sessions
 from pipeline.models.guard import Refusal, check_size
 from pipeline.models.shares import Share, count_known, estimate_shares, select_followed
@@ -29,7 +30,7 @@ from pipeline.models.tidy import state, tidy_estimates, withhold
 from schemas.study import Config, Study
 
 SHARE = "interval-censored NPMLE; limits: delete-one-patient jackknife, complementary log-log scale"
-SMOOTHED = "interval-censored Weibull distribution of the site; Wald limits on the complementary log-log scale"
+SMOOTHED = "interval-censored course of the site, a spline of log time; Wald limits on the complementary log-log scale"
 
 
 def estimate_site_pooling(
@@ -78,7 +79,8 @@ def _tell_smoothed(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
     usable = {site: fit for site, fit in fits.items() if isinstance(fit, Hazard)}
     missing = any(len(sites[site]) >= study.guards.min_episodes for site in sites if site not in usable)
     for day in study.site_pooling.days:
-        term, when = f"smoothed_by_day_{day}", np.array([1.0, np.log(day)])
+        term = f"smoothed_by_day_{day}"
+        placed = {site: _place(fit, day) for site, fit in usable.items()}
         for site, fit in fits.items():
             where = {"stratum": f"site={site}", "method": SMOOTHED, **count_known(sites[site], day)}
             episodes, resolved, unresolved = _count_seen(sites[site], study)
@@ -87,24 +89,38 @@ def _tell_smoothed(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
                 why = fit if isinstance(fit, Refusal) else size
                 yield withhold(term, why.status, why.note, **where)
             else:
-                low, high = wald_limits(when @ fit.coefficients, np.sqrt(when @ fit.covariance @ when))
-                yield state(term, to_share(when @ fit.coefficients), lower=low, upper=high, **where)
-        effect = np.array([when @ fit.coefficients for fit in usable.values()])
-        variance = np.array([when @ fit.covariance @ when for fit in usable.values()])
+                middle, variance = placed[site]
+                low, high = wald_limits(middle, np.sqrt(variance))
+                yield state(term, to_share(middle), lower=low, upper=high, **where)
+        effects, variances = np.array(list(placed.values())).reshape(-1, 2).T
         counts = count_known(followed[followed["site"].isin(usable)], day)
-        effects = Effects(effect, effect, variance, counts, MISSING if missing else None)
-        yield from tell_pool(term, effects, len(sites), study.guards)
+        told = Effects(effects, effects, variances, counts, MISSING if missing else None)
+        yield from tell_pool(term, told, len(sites), study.guards)
+
+
+def _place(fit: Hazard, day: int) -> tuple[float, float]:
+    """The log cumulative hazard of a site by the day, and its variance."""
+    when = course_basis(np.array([float(day)]), fit.knots)[0]
+    return float(when @ fit.coefficients), float(when @ fit.covariance @ when)
 
 
 def _smooth(rows: pd.DataFrame, study: Study) -> Hazard | Refusal:
-    """The Weibull distribution of one site: log cumulative hazard a + b log t. None where nobody was seen resolved, or unresolved."""
+    """The course of one site: with an inner knot, or Weibull's where the looks do not tell one. None where nobody was seen resolved, or
+    unresolved."""
     episodes, *kinds = _count_seen(rows, study)
     if episodes >= study.guards.min_episodes and min(kinds) == 0:
         return Refusal("not_identified", "nobody was seen to be resolved" if kinds[1] else "nobody was seen unresolved")
     refusal = check_size(episodes, study.guards.min_events, study.guards)
+    if refusal:
+        return refusal
+    last = float(study.curves.horizon_day)
+    bent = _fit_course(rows, (FIRST_KNOT, np.sqrt(FIRST_KNOT * last), last))
+    return _fit_course(rows, (FIRST_KNOT, last)) if isinstance(bent, Refusal) else bent
+
+
+def _fit_course(rows: pd.DataFrame, knots: tuple[float, ...]) -> Hazard | Refusal:
     left, right = rows["left_days"].to_numpy(float), rows["right_days"].to_numpy(float)
-    knots = (FIRST_KNOT, float(study.curves.horizon_day))
-    return refusal or fit_hazard(left, right, np.empty((len(rows), 0)), knots)
+    return fit_hazard(left, right, np.empty((len(rows), 0)), knots)
 
 
 def _count_seen(rows: pd.DataFrame, study: Study) -> tuple[int, int, int]:
