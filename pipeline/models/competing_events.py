@@ -70,10 +70,12 @@ def estimate_incidences(members: pd.DataFrame, study: Study) -> pd.DataFrame:
     return tidy_estimates(rows, **shared)
 
 
-def place_edges(curves: Curves) -> list[int]:
-    """The ends of the bands: the reported days, the horizon, and a day halfway between two of them, so that an incidence that
-    rises evenly within a band is close to one that slows down."""
-    days = sorted({0, *curves.days, curves.horizon_day})
+def place_edges(curves: Curves, last: float) -> list[int]:
+    """The ends of the bands: the reported days, the horizon, and from there twice the one before up to the `last` day on which an event was
+    seen: were all that is later one part, an event seen there would count as one that may never come. And a day halfway between two
+    of them, so that an incidence that rises evenly within a band is close to one that slows down."""
+    later = itertools.takewhile(lambda day: day < 2 * last, (curves.horizon_day * 2**k for k in itertools.count()))
+    days = sorted({0, *curves.days, curves.horizon_day, *later})
     return sorted({*days, *((a + b) // 2 for a, b in itertools.pairwise(days))})
 
 
@@ -157,8 +159,8 @@ def _estimate_shares(
 
 
 def _fit_looks(members: pd.DataFrame, causes: tuple[str, ...], curves: Curves) -> tuple[np.ndarray, np.ndarray]:
-    edges = place_edges(curves)
     left, right = members["left_days"].to_numpy(float), members["right_days"].to_numpy(float)
+    edges = place_edges(curves, right[np.isfinite(right)].max(initial=0))
     fit: LookIncidence = fit_look_incidence(left, right, _number(members["cause"], causes), len(causes), edges)
     at = [edges.index(day) - 1 for day in curves.days]
     shares = np.vstack([fit.incidence[:, at], fit.survival[at]])

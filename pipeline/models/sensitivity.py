@@ -92,13 +92,14 @@ def vary_duration(primary: Derived, delivered: Derived, config: Config) -> Itera
 
 def take_shortcuts(primary: Derived, config: Config) -> Iterator[tuple[str, Derived]]:
     """The primary rows with intervals coarsened, taken for a day, or closed for those who were not seen again."""
-    grid = np.array([0, *config.study.curves.days, config.study.curves.horizon_day, np.inf])
+    horizon = config.study.curves.horizon_day
+    grid = np.array([0, *config.study.curves.days, *(horizon * 2**k for k in range(4)), np.inf])
     shortcuts: dict[str, Callable[[pd.DataFrame], pd.DataFrame]] = {
         "coarsened_to_reported_days": lambda spells: coarsen(spells, grid),
         "middle_of_interval_taken_for_the_day": lambda spells: take_day(spells, share=0.5),
         "first_negative_day_taken_for_the_day": lambda spells: take_day(spells, share=1),
-        "unseen_taken_for_resolved": lambda spells: take_unseen(spells, resolved=True, until=grid[-2]),
-        "unseen_taken_for_unresolved": lambda spells: take_unseen(spells, resolved=False, until=grid[-2]),
+        "unseen_taken_for_resolved": lambda spells: take_unseen(spells, resolved=True, until=horizon),
+        "unseen_taken_for_unresolved": lambda spells: take_unseen(spells, resolved=False, until=horizon),
     }
     for name, change in shortcuts.items():
         yield name, {**primary, "spells": change(primary["spells"])}

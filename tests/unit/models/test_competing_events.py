@@ -4,8 +4,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from pipeline.models.competing import fit_look_incidence
 from pipeline.models.competing_events import estimate_competing_events, place_edges
 from schemas.derived import Adjudications, Findings, Spells
+from schemas.study import Curves
 from tests.unit.conftest import build_table
 
 RATES = {"resolved": 0.08, "switched": 0.012, "reclassified": 0.01}  # per day
@@ -204,6 +206,21 @@ def test_other_verdicts_never_enter(plan):
     )
 
 
-def test_bands_end_on_every_reported_day_and_halfway(plan):
-    edges = place_edges(plan.study.curves)
-    assert edges == [0, 1, 4, 7, 10, 14, 22, 30, 45, 60]
+def test_bands_end_on_every_reported_day_and_halfway_and_hold_the_last_event(plan):
+    own = [0, 1, 4, 7, 10, 14, 22, 30, 45, 60]
+    assert place_edges(plan.study.curves, 0) == place_edges(plan.study.curves, 60) == own
+    assert place_edges(plan.study.curves, 61) == [*own, 90, 120]
+    assert place_edges(plan.study.curves, 250) == [*own, 90, 120, 180, 240, 360, 480]
+
+
+def test_a_look_after_the_horizon_counts_alike_whatever_it_shows():
+    rng, n = np.random.default_rng(5), 20000
+    time = rng.exponential(40, n)
+    first, second = rng.integers(5, 31, n), rng.integers(61, 200, n)
+    left = np.select([time > second, time > first], [second, first], 0.0)
+    right = np.select([time <= first, time <= second], [first, second], np.inf)
+    edges = place_edges(Curves(days=(7, 30), horizon_day=60, strata=()), right[np.isfinite(right)].max())
+    fit = fit_look_incidence(left, right, np.isfinite(right).astype(int), 1, edges)
+    # bands are straight where the course is not: within .02; with one part after the horizon .12 was missing by day 30
+    for day in (7, 30):
+        assert fit.incidence[0, edges.index(day) - 1] == pytest.approx(-np.expm1(-day / 40), abs=0.02)

@@ -64,6 +64,18 @@ def test_hazard_finds_what_was_planted():
         assert abs(share - true_share(day)) < 4 * error
 
 
+def test_a_look_after_the_last_knot_counts_alike_whatever_it_shows():
+    rng, n = np.random.default_rng(3), 20000
+    time = 20 * rng.weibull(0.7, n)
+    first, second = rng.integers(2, 31, n), rng.integers(61, 200, n)
+    left = np.select([time > second, time > first], [second, first], 0.0)
+    right = np.select([time <= first, time <= second], [first, second], np.inf)
+    fit = fit_hazard(left, right, np.empty((n, 0)), (1.0, 60.0))
+    for day in (7, 30):  # cut at the last knot, a share was .06 off
+        share, error = predict_share(fit, np.empty((n, 0)), day)
+        assert abs(share - -np.expm1(-((day / 20) ** 0.7))) < 4 * error
+
+
 def test_errors_of_departure_are_those_of_repeated_samples():
     """Equal sites: the mean of observed less expected is nought, and its spread that of the stated error."""
     found = []
