@@ -34,7 +34,7 @@ def describe_attempts(estimates: dict[str, pd.DataFrame]) -> dict:
         name="figure-attempts",
         title=_say_headline(raw),
         unit="share of sessions followed by a negative test",
-        caption="A session is all maneuvers of one day; a negative test is the next deciding look. Ranges take sessions as independent.",
+        caption="A session is all maneuvers of one day; a negative test is the next deciding look.",
     )
     return make_section(
         "attempts",

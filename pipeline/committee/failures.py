@@ -37,7 +37,7 @@ def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
         unit="share of failed first sessions with evidence for the reason",
         caption=(
             f"{say_count(then[usable[0]].n_episodes)} failed first sessions{say_sites(then[usable[0]])}. At the time: only what was known on "
-            "the day on which the failure was seen. Evidence, no verdict. Ranges take episodes as independent."
+            "the day on which the failure was seen. Evidence, no verdict."
         ),
     )
     first = then[usable[0]]

@@ -21,8 +21,8 @@ from collections.abc import Iterator
 
 import numpy as np
 import pandas as pd
-from scipy.stats import binomtest
 
+from pipeline.models import site_limits
 from pipeline.models.attempt_chances import state_chances
 from pipeline.models.attempt_fits import Answers, fit_marginal, fit_random, limit_by_sites
 from pipeline.models.attempt_rows import GAP, AttemptDesign, count_attempts, describe_attempts, design_attempts
@@ -35,7 +35,7 @@ from pipeline.models.tidy import state, tidy_estimates, withhold
 from schemas.study import Config
 
 POPULATION = "positional, attempts with a deciding look"
-SHARE = "share of attempts; limits: exact (Clopper-Pearson)"
+SHARE = f"share of attempts followed by a negative look; {site_limits.METHOD}"
 REGRESSION = "complementary log-log regression; limits: leaving out each site, t distribution"
 RANDOM = "complementary log-log regression with random intercepts (adaptive quadrature); limits: leaving out each site, in one step"
 MARGINAL, MIXED = f"{REGRESSION}; std_error of the logarithm", f"{RANDOM}; std_error of the logarithm"
@@ -66,7 +66,7 @@ def _share_cells(rows: pd.DataFrame, columns: tuple[str, ...], config: Config) -
         if where["n_episodes"] < least:
             small.append(members)
             continue
-        low, high = binomtest(events, total).proportion_ci(0.95, method="exact")
+        low, high = site_limits.bound_share(members["event"], members["site"], config.study.guards)
         note = None if total == where["n_episodes"] else f"{total} attempts"
         yield state("success_raw", events / total, lower=low, upper=high, note=note, **where)
     if small:

@@ -16,10 +16,10 @@ by outcome.
 from collections.abc import Iterator
 
 import pandas as pd
-from scipy.stats import binomtest
 
 from pipeline.derive.first_events import COMPLETE
 from pipeline.derive.sequences import THEN
+from pipeline.models import site_limits
 from pipeline.models.guard import check_size
 from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
 from schemas.study import Config, Guards
@@ -28,7 +28,7 @@ EPISODE = ["site", "episode_id"]
 MOST_SESSIONS = 3  # beginnings of paths that are described; few take longer ones
 START = "start"
 COUNT = "count"
-INTERVAL = "share of those looked at before another session; exact (Clopper-Pearson) interval; descriptive"
+INTERVAL = f"share of those looked at before another session; {site_limits.METHOD}; descriptive"
 
 
 def describe_sequences(sequences: pd.DataFrame, adjudications: pd.DataFrame, config: Config) -> pd.DataFrame:
@@ -107,9 +107,8 @@ def _share_resolved(members: pd.DataFrame, done: int, stratum: str, guards: Guar
     refused = check_size(len(looked), len(looked), guards)
     if refused:
         return withhold("share_resolved_at_next_look", refused.status, refused.note, **where)
-    limits = binomtest(len(resolved), len(looked)).proportion_ci(0.95, method="exact")
-    share = len(resolved) / len(looked)
-    return state("share_resolved_at_next_look", share, lower=limits.low, upper=limits.high, **where)
+    low, high = site_limits.bound_share(looked.index.isin(resolved.index), looked["site"], guards)
+    return state("share_resolved_at_next_look", len(resolved) / len(looked), lower=low, upper=high, **where)
 
 
 def _count(term: str, whole: pd.DataFrame, chosen: pd.DataFrame, stratum: str) -> dict:

@@ -131,7 +131,7 @@ TEXTS = {
         "Which maneuver followed which, and how many were seen to be resolved after each step.",
         "Treated positional episodes with a complete record.",
         NONE,
-        "Counts; shares with exact limits.",
+        "Counts; shares with exact limits, or those by leaving out each site where they are wider.",
         "Paths differ in who takes them; whole paths are never compared by outcome.",
         EXACT,
     ),

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
-from scipy.stats import norm
+from scipy.stats import binomtest, norm
 
 from pipeline.derive.first_events import CAUSES
 from pipeline.models.attempt_success import estimate_attempt_success
@@ -71,10 +71,13 @@ def ask_second_line(pool: Pool, config: Config) -> Iterator[Answer]:
 
 def ask_attempts(pool: Pool, config: Config) -> Iterator[Answer]:
     """Hazard ratios of covariates by the model with patient effects and by the one without, and the spread of patients; the raw
-    share of success at the first attempts, whose limits know no sites."""
+    share of success at the first attempts, and with exact limits, which know no sites."""
     found = estimate_attempt_success(pool.episodes, pool.adjudications, pool.attempts, config)
     first = found[found["term"].eq("success_raw") & found["stratum"].eq("attempt_number=1")]
-    yield from read_answers(first, "naive: no sites")
+    yield from read_answers(first)
+    for row in first.itertuples():
+        exact = binomtest(int(row.n_events), int(row.n_episodes)).proportion_ci(method="exact")
+        yield Answer("attempt_number=1 success_raw", "naive: no sites", row.estimate, exact.low, exact.high)
     for model, stance in (("mixed", "honest"), ("marginal", "naive: no patients")):
         own = found[found["stratum"].eq(f"model={model}")].assign(stratum="log hazard ratio,")
         yield from read_answers(_take_logs(own[own["term"].str.startswith(COVARIATES)]), stance)
