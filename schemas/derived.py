@@ -137,9 +137,7 @@ class Attempts(Table):
     patient_id: Series[Text] = column("Pseudonym of the patient", filled=True)
     day: Series[Integer] = column("Day of the session", unit="days from day 0", filled=True)
     spell: Series[Integer] = column(
-        "The spell by the objective endpoint that the session belongs to; on the day of a return, the one that begins then",
-        ge=1,
-        filled=True,
+        "Its spell by the objective endpoint; on a return's day the new one", ge=1, filled=True
     )
     attempt: Series[Integer] = column("Number of its first attempt within the episode", ge=1, filled=True)
     attempts: Series[Integer] = column("Attempts given on that day", ge=1, filled=True)
