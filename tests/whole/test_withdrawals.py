@@ -95,6 +95,7 @@ def test_the_proof_fails_where_somebody_is_left_and_names_the_place_only(pool):
 
 @pytest.mark.slow
 def test_the_whole_workflow_ends_with_the_proof(pool):
+    (pool / "pool" / "S01" / "withdrawn.csv").write_text("patient_id\nPT-1\n")
     done = run(pool)
     assert done.returncode == 0, done.stdout[-2000:]
     assert find_codes(pool / "results") == []
