@@ -3,11 +3,12 @@
 Estimated are, over the first spells of positional episodes that were followed (the primary endpoint, counted from the first attempt),
 exp(coef) of log T = x'coef + scale * W (pipeline/models/interval_regression.py): 2 means that any share of a class is resolved in twice
 the time of the reference. Resolution lies between two looks. Every covariate is known at the first attempt, and the first maneuver is one
-of them: the ratios describe who resolved when, they do not say what a maneuver did. Also estimated:
-- the share resolved by a day if all episodes of a variant had begun with the same maneuver and differed as they do in all else, for
-  maneuvers that enough of that variant began with. No interaction of maneuver and variant is in the model;
-- how far the fitted share of the whole lies from the one without a distribution (0 where the data allow the fitted one).
-The distribution is the one of least AIC; that it was chosen from the same data is not in the limits.
+of them: the ratios describe who resolved when, they do not say what a maneuver did. Also estimated is how far the fitted share of the
+whole lies from the one without a distribution (0 where the data allow the fitted one). The distribution is the one of least AIC; that it
+was chosen from the same data is not in the limits.
+
+No shares had everybody begun with one maneuver come from this model: it has no interaction of maneuver and variant, and would put the same
+maneuver first in every variant, whatever suits it.
 """
 
 from collections.abc import Iterator
@@ -21,7 +22,7 @@ from pipeline.models.covariates import NUMERIC, OTHER, describe_covariates
 from pipeline.models.guard import Refusal, check_sites, check_size
 from pipeline.models.interval_regression import AftFit, fit_aft
 from pipeline.models.jackknife import RESTS_ON_ONE
-from pipeline.models.resolution_fit import MANEUVER, VARIANT, Answers, Question, answer, ask, compare_with_none
+from pipeline.models.resolution_fit import Answers, Question, answer, ask, compare_with_none
 from pipeline.models.shares import count_known, select_followed
 from pipeline.models.tidy import state, tidy_estimates, withhold
 from schemas.study import Config, Guards
@@ -31,7 +32,6 @@ BY_SITE = "limits by delete-one-site jackknife, t with one degree of freedom les
 BY_MODEL = "limits by the model"
 EVER = np.finfo(float).max  # the last day that is not infinite
 ALONE = "the limits leave out that sites differ"
-STANDARDISED = "the maneuver set alike for all of this variant, all else as it was; no interaction in the model"
 FOLLOWS = Refusal("not_identified", "follows from the other terms")
 ERROR_SCALE = "the standard error is that of the logarithm"
 
@@ -43,7 +43,7 @@ def estimate_resolution_regression(
     attempts: pd.DataFrame,
     config: Config,
 ) -> pd.DataFrame:
-    """A row for each class of each covariate, each covariate as a whole, AIC, the scale, shares by variant and maneuver, and the fit."""
+    """A row for each class of each covariate, each covariate as a whole, AIC, the scale, and the fit."""
     study = config.study
     followed = select_followed(spells, adjudications, study.resolution.primary)
     told = describe_covariates(episodes, adjudications, attempts)
@@ -78,7 +78,6 @@ def regress_resolution(rows: pd.DataFrame, config: Config) -> Iterator[dict]:
     where |= {"method": method}
     yield from _state_terms(question, answers, where, study.guards)
     yield from _state_factors(question, answers, study.regression.terms, where)
-    yield from _state_shares(question, answers, where, study.guards)
     yield from _state_fit(question, answers, where, study.guards)
 
 
@@ -143,30 +142,10 @@ def _state_factors(question: Question, answers: Answers, terms: tuple[str, ...],
             yield state(f"effect_of_{term}", found[0], **own | said | {"method": f"{where['method']}; {test}; Holm"})
 
 
-def _state_shares(question: Question, answers: Answers, where: dict, guards: Guards) -> Iterator[dict]:
-    """The share of a variant resolved by each day, had all begun with one maneuver."""
-    k = len(question.names)
-    for (variant, maneuver), cell in question.cells.items():
-        for day in question.days:
-            members = count_known(question.rows[cell.members], EVER)
-            own = where | members | {"stratum": f"{VARIANT}={variant},{MANEUVER}={maneuver}"}
-            refusal = check_sites(members["n_sites"], guards) or answers.check(k, members["n_sites"], guards)
-            term = f"resolved_by_day_{day}"
-            if refusal:
-                yield withhold(term, refusal.status, refusal.note, **own)
-            else:
-                ends = answers.limit(k, members["n_sites"])
-                low, share, high = (float(-np.expm1(-np.exp(z))) for z in (ends[0], answers.full[k], ends[1]))
-                error = -(1 - share) * np.log1p(-share) * answers.error(k)
-                yield state(term, share, std_error=error, lower=low, upper=high, note=STANDARDISED, **own)
-            k += 1
-
-
 def _state_fit(question: Question, answers: Answers, where: dict, guards: Guards) -> Iterator[dict]:
     """The fitted share of the whole less the one that needs no distribution."""
-    start = len(question.names) + len(question.cells) * len(question.days)
     left, right = (question.rows[end].to_numpy(float) for end in ("left_days", "right_days"))
-    for k, day in enumerate(question.days, start=start):
+    for k, day in enumerate(question.days, start=len(question.names)):
         own = where | count_known(question.rows, day) | {"comparison": "estimate without a distribution (NPMLE)"}
         refusal = check_size(len(left), int((right <= day).sum()), guards, n_without=int((left >= day).sum()))
         refusal = refusal or check_sites(answers.n_sites, guards) or answers.check(k, answers.n_sites, guards)

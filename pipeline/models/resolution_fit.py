@@ -3,7 +3,6 @@
 pipeline/models/regression.py says what is estimated. A refit without a site keeps the design and the distribution.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,15 +10,14 @@ import pandas as pd
 from scipy.stats import chi2, f, norm
 
 from pipeline.models.case_mix import keep_told_apart
-from pipeline.models.covariates import OTHER, Design, build_design
-from pipeline.models.guard import Refusal, check_sites, check_size
+from pipeline.models.covariates import Design, build_design
+from pipeline.models.guard import Refusal, check_sites
 from pipeline.models.interval_regression import AftFit, Patterns, collapse_patterns, fit_aft, share_past
 from pipeline.models.jackknife import RESTS_ON_ONE, jackknife_covariance, limits, p_value, refit_without_each_site
 from pipeline.models.npmle import fit_npmle
 from pipeline.models.npmle_search import NotConverged
 from schemas.study import Guards
 
-VARIANT, MANEUVER = "canal_arm", "first_family"
 ALIKE = Refusal(
     "not_identified", "differs from the other terms in a handful of episodes only; counted with the reference"
 )
@@ -28,14 +26,13 @@ UNDETERMINED = Refusal("not_identified", "separation: needs a coefficient that t
 
 @dataclass(frozen=True)
 class Question:
-    """What is asked of every fit: the rows, their design, and the cells of variant and first maneuver that have enough episodes."""
+    """What is asked of every fit: the rows, their design, and the days on which it is compared with the curve."""
 
     rows: pd.DataFrame
     design: Design
     patterns: Patterns
     index: np.ndarray
     days: tuple[int, ...]
-    cells: dict[tuple[str, str], "Cell"]
 
     @property
     def names(self) -> list[str]:
@@ -44,17 +41,8 @@ class Question:
 
 
 @dataclass(frozen=True)
-class Cell:
-    """One variant and one first maneuver: the patterns of the variant, the same as if all began with it, and the rows that did."""
-
-    patterns: np.ndarray
-    design: np.ndarray
-    members: np.ndarray
-
-
-@dataclass(frozen=True)
 class Answers:
-    """One estimate each with its covariance: coefficients and log(scale), shares on the complementary log-log scale, differences."""
+    """One estimate each with its covariance: coefficients and log(scale), then differences from the curve."""
 
     full: np.ndarray
     covariance: np.ndarray
@@ -96,12 +84,7 @@ def ask(rows: pd.DataFrame, terms: tuple[str, ...], days: tuple[int, ...], guard
     design = replace(design, matrix=told_apart, refused=design.refused | alike)
     matrix = np.column_stack([np.ones(len(rows)), told_apart])
     patterns, index = collapse_patterns(rows["left_days"], rows["right_days"], matrix)
-    enough = {
-        key: cell
-        for key, cell in _list_cells(design, patterns, index).items()
-        if not check_size(int(cell.members.sum()), int(resolved[cell.members].sum()), guards)
-    }
-    return Question(rows, design, patterns, index, days, enough)
+    return Question(rows, design, patterns, index, days)
 
 
 def answer(question: Question, fit: AftFit, guards: Guards) -> Answers:
@@ -123,14 +106,7 @@ def answer(question: Question, fit: AftFit, guards: Guards) -> Answers:
 
 
 def tell(question: Question, fit: AftFit, weight: np.ndarray) -> np.ndarray:
-    """Coefficients, log(scale), shares of each cell by each day on the complementary log-log scale, differences by each day."""
-    shares = [
-        np.average(share_past(fit, cell.design, day), weights=weight[cell.patterns])
-        if weight[cell.patterns].any()
-        else np.nan
-        for cell in question.cells.values()
-        for day in question.days
-    ]
+    """Coefficients, log(scale), and by each day how far the fitted share lies from what the curve allows."""
     used, left, right = weight > 0, question.patterns.left, question.patterns.right
     try:
         lower, upper = fit_npmle(left[used], right[used], weight[used]).survival(question.days)
@@ -140,8 +116,7 @@ def tell(question: Question, fit: AftFit, weight: np.ndarray) -> np.ndarray:
         np.average(share_past(fit, question.patterns.design[used], day), weights=weight[used]) for day in question.days
     ]
     away = fitted - np.clip(fitted, 1 - upper, 1 - lower)
-    with np.errstate(divide="ignore"):
-        return np.concatenate([fit.coef, [np.log(fit.scale)], np.log(-np.log1p(-np.array(shares))), away])
+    return np.concatenate([fit.coef, [np.log(fit.scale)], away])
 
 
 def compare_with_none(
@@ -157,28 +132,3 @@ def compare_with_none(
         return wald, float(chi2.sf(wald, q))
     statistic = wald * (n_sites - q) / ((n_sites - 1) * q)
     return statistic, float(f.sf(statistic, q, n_sites - q))
-
-
-def _list_cells(design: Design, patterns: Patterns, index: np.ndarray) -> dict[tuple[str, str], Cell]:
-    """The cells of variant and first maneuver that someone is in; none if the design lacks one of the two."""
-    if not {VARIANT, MANEUVER} <= set(design.references):
-        return {}
-    names = ["intercept", *design.matrix]
-    columns = [k for k, name in enumerate(names) if name.startswith(f"{MANEUVER}=")]
-    cells = {}
-    for variant, in_variant in _name_members(design.references[VARIANT], VARIANT, names, patterns.design):
-        for maneuver, began in _name_members(design.references[MANEUVER], MANEUVER, names, patterns.design):
-            if (in_variant & began).any():
-                moved = patterns.design[in_variant].copy()
-                moved[:, columns] = [names[k] == f"{MANEUVER}={maneuver}" for k in columns]
-                cells[variant, maneuver] = Cell(in_variant, moved, (in_variant & began)[index])
-    return cells
-
-
-def _name_members(reference: str, term: str, names: list[str], matrix: np.ndarray) -> Iterator[tuple[str, np.ndarray]]:
-    """Each class of a term but the rest class, and which rows are in it."""
-    own = {
-        name.removeprefix(f"{term}="): matrix[:, k] == 1 for k, name in enumerate(names) if name.startswith(f"{term}=")
-    }
-    yield reference, ~np.any(list(own.values()), axis=0)
-    yield from ((name, rows) for name, rows in own.items() if name != OTHER)

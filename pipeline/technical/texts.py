@@ -100,7 +100,8 @@ TEXTS = {
         TIMES,
         f"Interval-censored accelerated-failure regression, the distribution of least Akaike criterion; {JACKKNIFE}.",
         "The distribution fits (checked against the curve); covariates act by stretching time; no interactions. The choice of the distribution "
-        "is not in the limits.",
+        "is not in the limits. Shares standardised by first maneuver are not given: without an interaction of maneuver and variant they would put "
+        "the same maneuver first in every variant; shares for each variant by itself are to take their place.",
         "Kalbfleisch & Prentice, The Statistical Analysis of Failure Time Data, 2002, chapters 3 and 7; Holm, Scand J Stat 1979;6:65-70",
     ),
     "attempt_success": Text(
