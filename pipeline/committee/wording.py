@@ -155,6 +155,11 @@ def count_words(number: int, noun: str) -> str:
     return f"{number:,.0f}{BLANK}{noun}{'' if number == 1 else 's'}"
 
 
+def agree(number: float, one: str, more: str) -> str:
+    """The word that agrees with a number: 'is' with one, 'are' with none or more."""
+    return one if number == 1 else more
+
+
 def mark_missing(reading: Reading) -> str:
     """One word for a table."""
     return MARK_MISSING.get(reading.status, "–")

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from pipeline.committee.readings import Reading, Readings, read_estimates
-from pipeline.committee.wording import BLANK, name_maneuver, say_count, say_percent
+from pipeline.committee.wording import count_words, name_maneuver, say_percent
 from pipeline.models.agreement import PARTS, pair_diagnoses
 from pipeline.models.counts import name_first_maneuvers
 from pipeline.site_page.records import SiteRecords
@@ -161,7 +161,7 @@ def _draw(observed: float, expected: float, limits: dict[str, list[float]]) -> d
 
 def say_size(records: SiteRecords) -> str:
     """'1,204 stored episodes of delivery 002'."""
-    return f"{say_count(len(records['episodes']))}{BLANK}stored episodes of delivery {records.current_delivery}"
+    return f"{count_words(len(records['episodes']), 'stored episode')} of delivery {records.current_delivery}"
 
 
 def _whole(reading: Reading) -> int | None:

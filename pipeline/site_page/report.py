@@ -3,7 +3,7 @@
 import pandas as pd
 
 from pipeline.committee.readings import read_estimates
-from pipeline.committee.wording import BLANK, count_words, join_words, name_value
+from pipeline.committee.wording import BLANK, agree, count_words, join_words, name_value
 from pipeline.models.agreement import PARTS, list_disagreements, pair_diagnoses
 from pipeline.site_page.beside import compare_measures, place_in_funnel, say_size
 from pipeline.site_page.missing import find_missing
@@ -40,12 +40,11 @@ def compose_site_page(
 
 def say_answer(records: SiteRecords, differing: int, apart: int, missing: list[dict]) -> str:
     """The sentence that matters."""
-    said = [f"{say_size(records)} are in the pool."]
+    said = [f"{say_size(records)} {agree(len(records['episodes']), 'is', 'are')} in the pool."]
     if apart:
-        said.append(f"{count_words(apart, 'episode')} {'is' if apart == 1 else 'are'} probably not positional vertigo.")
+        said.append(f"{count_words(apart, 'episode')} {agree(apart, 'is', 'are')} probably not positional vertigo.")
     if differing:
-        verb = "differs" if differing == 1 else "differ"
-        said.append(f"In {count_words(differing, 'episode')} your diagnosis {verb} from what the recorded looks say.")
+        said.append(f"In {count_words(differing, 'episode')} your diagnosis differs from what the recorded looks say.")
     if missing:
         first = missing[0]
         said.append(

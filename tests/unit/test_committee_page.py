@@ -82,3 +82,13 @@ def test_colors_of_the_style_can_be_read():
         assert all(contrast(colors[text], ground) >= 4.5 for ground in ("#ffffff", colors["tint"]))
     for text in ("ink", "muted", "apart"):
         assert contrast(colors[text], colors["apart-tint"]) >= 4.5
+
+
+def test_the_dark_scheme_sets_every_color_of_the_light_one():
+    """A color that it forgets stays light under light letters, or dark under dark ones."""
+    light = re.search(r":root \{(.*?)\}", (TEMPLATES / "style.css").read_text("utf-8"), re.S)[1]
+    colors = set(re.findall(r"--[a-z-]+(?=: #)", light))
+    for path in TEMPLATES.glob("*"):
+        dark = re.search(r"prefers-color-scheme: dark\) \{\s*:root \{(.*?)\}", path.read_text("utf-8"), re.S)
+        if dark:
+            assert set(re.findall(r"--[a-z-]+(?=: #)", dark[1])) >= colors, path.name

@@ -7,7 +7,7 @@ from pipeline.render import render_page
 from pipeline.site_page.beside import HIDDEN, Measure, place_in_funnel, say_pool
 from pipeline.site_page.missing import HEADINGS, find_missing
 from pipeline.site_page.records import SiteRecords, select_site
-from pipeline.site_page.report import compose_site_page
+from pipeline.site_page.report import compose_site_page, say_answer
 from schemas.delivery import TABLES
 from schemas.derived import DERIVED
 from schemas.estimate import Estimates
@@ -200,3 +200,12 @@ def test_differences_and_cases_apart_are_listed_by_pseudonym(plan):
     content = compose_site_page(apart, {}, monitor(), plan)
     assert [(line["episode"], line["recognised"], line["sessions"]) for line in content["apart"]] == [("EP-1", "no", 0)]
     assert content["differing"] == []
+
+
+def test_verbs_agree_with_their_subjects():
+    records = records_of(TIMED)
+    one, more = (say_answer(records, n, n, []).replace("\u00a0", " ") for n in (1, 8))
+    assert one.startswith("1 stored episode of delivery 001 is in the pool. 1 episode is probably not")
+    assert "In 1 episode your diagnosis differs from" in one
+    assert "8 episodes are probably not" in more
+    assert "In 8 episodes your diagnosis differs from" in more
