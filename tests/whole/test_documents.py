@@ -1,0 +1,37 @@
+"""What the documents say of a run of the demonstration pool is what the run makes."""
+
+import re
+
+import pandas as pd
+import pytest
+
+from tests.contract.test_documents import DOCUMENTS, ROOT, list_code
+
+ELSEWHERE = ("results/recovery/",)  # made by the recovery study
+
+
+def test_every_result_that_is_named_is_made(pool_run):
+    named = {word for document in DOCUMENTS for told in list_code(document) for word in told.split()}
+    blocks = re.findall(r"results/[\w./*]+", "\n".join((ROOT / document).read_text("utf-8") for document in DOCUMENTS))
+    paths = {path.rstrip(".,") for path in [*named, *blocks] if path.startswith("results/")}
+    paths = {path for path in paths if not path.startswith(ELSEWHERE)}
+    assert len(paths) > 5
+    assert [path for path in sorted(paths) if not list(pool_run[0].glob(path.rstrip(".,")))] == []
+
+
+def test_numbers_of_the_demonstration_pool_are_those_of_the_run(pool_run):
+    results, text = pool_run[0] / "results", (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    sensitivity = pd.read_csv(results / "estimates" / "sensitivity.csv")
+    shares = sensitivity[sensitivity["term"].eq("resolved_by_day_30")].set_index("stratum")["estimate"]
+    low, high = re.search(r"(\d+) to (\d+) % by day 30 in the demonstration pool", text).groups()
+    extremes = shares[shares.index.str.contains("=unseen_taken_for_")]
+    assert len(extremes) == 2
+    assert [100 * extremes.min(), 100 * extremes.max()] == pytest.approx([int(low), int(high)], abs=0.5)
+
+
+def test_the_report_has_about_as_many_pages_as_is_said(pool_run):
+    words = {"eight": 8, "nine": 9, "ten": 10, "eleven": 11, "twelve": 12}
+    said = re.search(r"on about (\w+) pages of paper", (ROOT / "README.md").read_text("utf-8"))[1]
+    printed = (pool_run[0] / "results" / "reports" / "committee.pdf").read_bytes()
+    pages = max(int(count) for count in re.findall(rb"/Count (\d+)", printed))
+    assert abs(pages - words[said]) <= 1
