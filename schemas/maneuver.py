@@ -1,10 +1,12 @@
 """What `config/maneuvers.yaml` says of each maneuver: what it is for, how it is usually done, and when to be careful."""
 
+from collections.abc import Mapping
 from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field, model_validator
 
 from schemas.criteria import Arm, Canal, Closed, Mechanism, Standing
+from schemas.synonyms import Vocabulary
 
 CAUTION = {
     "neck": "neck disease, or little movement of the neck",
@@ -52,6 +54,9 @@ class Maneuver(Closed):
     """One maneuver of `config/maneuvers.yaml`."""
 
     name: str = Field(description="Name in the literature")
+    also_called: tuple[str, ...] = Field(
+        default=(), description="Other names of it alone, common practice: a coordinator who enters one is asked"
+    )
     family: str = Field(description="Maneuvers of one family are variants of one idea")
     kind: Literal["maneuver", "exercise", "observation", "sham", "unlisted"]
     canals: tuple[Canal, ...]
@@ -92,4 +97,17 @@ def check_alternatives(maneuvers: dict[str, Maneuver]) -> dict[str, Maneuver]:
     return maneuvers
 
 
-Maneuvers = Annotated[dict[str, Maneuver], AfterValidator(check_alternatives)]
+def check_names(maneuvers: dict[str, Maneuver]) -> dict[str, Maneuver]:
+    """The same maneuvers; raises ValueError where another name could mean two of them."""
+    names = [name for code, maneuver in maneuvers.items() for name in (code, *maneuver.also_called)]
+    if twice := sorted({name for name in names if names.count(name) > 1}):
+        raise ValueError(f"two maneuvers are called {', '.join(twice)}")
+    return maneuvers
+
+
+def make_maneuver_vocabulary(maneuvers: Mapping[str, Maneuver]) -> Vocabulary:
+    """The codes of the list with their other names."""
+    return Vocabulary(tuple(maneuvers), {name: code for code, m in maneuvers.items() for name in m.also_called})
+
+
+Maneuvers = Annotated[dict[str, Maneuver], AfterValidator(check_alternatives), AfterValidator(check_names)]

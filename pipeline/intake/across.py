@@ -4,10 +4,10 @@ from collections.abc import Iterable, Mapping
 
 import pandas as pd
 
-from pipeline.intake.parse import find_closest
+from pipeline.intake.meant import find_meanings
 from pipeline.intake.problem import Problem
 from schemas.columns import Table
-from schemas.study import Maneuver
+from schemas.maneuver import Maneuver, make_maneuver_vocabulary
 
 
 def find_repeats(table: str, model: type[Table], rows: pd.DataFrame) -> list[Problem]:
@@ -51,9 +51,11 @@ def find_broken_sequences(treatments: pd.DataFrame, episodes: pd.DataFrame) -> l
 def find_unknown_maneuvers(texts: pd.Series, maneuvers: Mapping[str, Maneuver]) -> list[Problem]:
     """Maneuvers that are not in the list, from the cells as handed in, each with the code that was probably meant."""
     codes = texts.dropna().str.lower()
+    unknown = codes[~codes.isin(list(maneuvers))]
+    meant = find_meanings(unknown.unique(), make_maneuver_vocabulary(maneuvers))
     return [
-        Problem("maneuver_unknown", "treatments", row, "maneuver", closest=find_closest(code, tuple(maneuvers)))
-        for row, code in codes[~codes.isin(list(maneuvers))].items()
+        Problem("maneuver_unknown", "treatments", row, "maneuver", closest=meant.get(code, ""))
+        for row, code in unknown.items()
     ]
 
 

@@ -5,11 +5,13 @@ import warnings
 import pandas as pd
 from pandera.errors import SchemaErrors
 
-from pipeline.intake.parse import find_closest, type_cells
+from pipeline.intake.meant import find_meanings
+from pipeline.intake.parse import type_cells
 from pipeline.intake.problem import DESCRIBED, Problem
 from schemas.columns import Table
 from schemas.rules import RULES
 from schemas.store import RowCounts
+from schemas.synonyms import make_vocabulary
 
 RULE_OF_CHECK = {
     "not_nullable": "not_filled",
@@ -89,12 +91,13 @@ def check_cells(table: str, model: type[Table], texts: pd.DataFrame) -> tuple[pd
     unread = {(problem.row, problem.column) for problem in problems}
     failures = find_failures(model, rows)
     in_cells = failures[failures["column"].notna()]
-    problems += [
-        blame_cell(table, texts, row, column, RULE_OF_CHECK[check])
+    blamed = [
+        (row, column, RULE_OF_CHECK[check])
         for row, column, check in in_cells.itertuples(index=False)
         if (row, column) not in unread and (column, check) != JUDGED_ELSEWHERE
     ]
-    blamed = {(problem.row, problem.column) for problem in problems}
+    problems += blame_cells(table, texts, blamed)
+    named = {(problem.row, problem.column) for problem in problems}
     for column, wrong in in_cells.groupby("column")["row"]:
         rows.loc[wrong.unique(), column] = pd.NA
     if not in_cells.empty:
@@ -103,13 +106,21 @@ def check_cells(table: str, model: type[Table], texts: pd.DataFrame) -> tuple[pd
     problems += [
         Problem(rule, table, row, RULES[rule].column)
         for row, rule in zip(across["row"], across["check"], strict=True)
-        if (row, RULES[rule].column) not in blamed
+        if (row, RULES[rule].column) not in named
     ]
     return rows, problems
 
 
-def blame_cell(table: str, texts: pd.DataFrame, row: int, column: str, rule: str) -> Problem:
-    """The problem of one cell, with the nearest code where a code is misspelt."""
-    codes = DESCRIBED[table][column].codes
-    closest = find_closest(texts.at[row, column], tuple(codes)) if rule == "not_in_list" else ""
-    return Problem(rule, table, row, column, closest=closest)
+def blame_cells(table: str, texts: pd.DataFrame, blamed: list[tuple[int, str, str]]) -> list[Problem]:
+    """The problems of cells, each given by row, column and rule, with the code that may be meant where one is misspelt."""
+    misspelt: dict[str, set[str]] = {}
+    for row, column, rule in blamed:
+        if rule == "not_in_list":
+            misspelt.setdefault(column, set()).add(texts.at[row, column])
+    meant = {
+        column: find_meanings(said, make_vocabulary(DESCRIBED[table][column])) for column, said in misspelt.items()
+    }
+    return [
+        Problem(rule, table, row, column, closest=meant.get(column, {}).get(texts.at[row, column], ""))
+        for row, column, rule in blamed
+    ]

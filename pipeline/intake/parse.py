@@ -1,17 +1,17 @@
 """Reading cells strictly: text becomes the type of its column, or a problem. Nothing is guessed, nothing is judged."""
 
-import difflib
 import re
 from collections.abc import Callable, Iterable
-from functools import cache
 
 import pandas as pd
 
 from pipeline.intake.handed import Sheet
+from pipeline.intake.meant import find_header
 from pipeline.intake.problem import Problem
 from schemas.columns import Description, Integer, Number
 from schemas.delivery import OLDEST
 from schemas.site_map import spell_plainly
+from schemas.synonyms import make_header_vocabulary
 
 WHOLE = re.compile(r"([+-]?[0-9]{1,9})(?:\.0+|,00?)?")
 DECIMAL = re.compile(r"[+-]?[0-9]{1,9}(?:[.,][0-9]+)?(?:[eE][+-]?[0-9]{1,2})?")
@@ -19,7 +19,6 @@ THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")  # 1,234 is a thousand 
 CAPITALS = {"episode_id": str.upper, "patient_id": str.upper, "site_code": str.upper, "maneuver": str.lower}
 WORDS_OF_YES_NO = {"y": "yes", "true": "yes", "n": "no", "false": "no"}
 NUMBERS_OF_YES_NO = {"1": "yes", "0": "no"}
-NEAR_ENOUGH = 0.6  # likeness from which a code is suggested, as difflib counts it
 
 
 def match_columns(sheet: Sheet, described: dict[str, Description]) -> tuple[pd.DataFrame, list[Problem]]:
@@ -27,13 +26,14 @@ def match_columns(sheet: Sheet, described: dict[str, Description]) -> tuple[pd.D
     table, at = sheet.table, sheet.header_row
     positions = {name: found for name in described if (found := sheet.positions(name))}
     missing = {name: column for name, column in described.items() if name not in positions}
+    vocabulary = make_header_vocabulary(described)
     problems = [Problem("column_twice", table, at, name) for name, found in positions.items() if len(found) > 1]
     problems += [
         Problem("column_missing" if column.filled else "column_absent", table, at, name)
         for name, column in missing.items()
     ]
     problems += [
-        Problem("column_unknown", table, at, sheet.label(p), closest=find_closest(text, tuple(missing)))
+        Problem("column_unknown", table, at, sheet.label(p), closest=find_header(text, vocabulary, missing))
         for p, text in sheet.header.items()
         if p not in sheet.names
     ]
@@ -141,14 +141,3 @@ def list_help(column: Description, values: dict[str, object]) -> list[str]:
     if otherwise.keys() - spelled:
         met.append("Read as yes and no: y and n, true and false, 1 and 0.")
     return met
-
-
-@cache
-def find_closest(text: str, allowed: tuple[str, ...]) -> str:
-    """The allowed code that a misspelt one probably means: it begins alike, or is alike enough; nothing if none is."""
-    meant = re.sub(r"[\s-]+", "_", text.strip().lower())
-    meant = {"true": "yes", "false": "no"}.get(meant, meant)
-    alike = [code for code in allowed if code.startswith(meant) or meant.startswith(code)]
-    if len(alike) != 1:
-        alike = difflib.get_close_matches(meant, allowed, n=1, cutoff=NEAR_ENOUGH)
-    return alike[0] if alike else ""

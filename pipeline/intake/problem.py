@@ -6,7 +6,7 @@ from functools import cache
 
 import pandas as pd
 
-from pipeline.intake.quote import may_quote
+from pipeline.intake.quote import may_quote, may_quote_pseudonym
 from schemas.codes import TABLE
 from schemas.columns import Description, Rule
 from schemas.delivery import TABLES, Submission
@@ -119,10 +119,13 @@ def list_problems(
 
 
 def quote_safely(text: str | None, problem: Problem) -> str | None:
-    """The cell, if it is a number, a pseudonym, a code of the dictionary or a slip of one; other words, which might be a name, are not repeated."""
+    """The cell, if it is a number, a pseudonym, a code of the dictionary or may mean one; other words, which might be a name, are not repeated."""
     described = DESCRIBED.get(problem.table, {}).get(problem.column)
-    codes = [*(described.codes or () if described else ()), *filter(None, [problem.closest])]
-    return text if text and may_quote(text, codes, pseudonym=problem.column in PSEUDONYMS) else None
+    if not text or not described:
+        return None
+    if problem.column in PSEUDONYMS:
+        return text if may_quote_pseudonym(text) else None
+    return text if may_quote(text, described, problem.closest) else None
 
 
 def look_up(rows: pd.DataFrame | None, row: int | None, column: str | None) -> str | None:

@@ -4,9 +4,10 @@ import pandas as pd
 
 from pipeline.intake.check import check_cells
 from pipeline.intake.handed import SUBMISSION_HEADER, Sheet
-from pipeline.intake.parse import find_closest
+from pipeline.intake.meant import find_header
 from pipeline.intake.problem import DESCRIBED, Problem, is_refused
 from schemas.delivery import DICTIONARY_VERSION, Submission
+from schemas.synonyms import make_header_vocabulary
 
 TABLE = "submission"
 FIELDS = DESCRIBED[TABLE]
@@ -50,7 +51,7 @@ def turn_fields(sheet: Sheet) -> tuple[pd.DataFrame, dict[str, int], list[Proble
             TABLE,
             row,
             "field",
-            closest=find_closest(name, tuple(field for field in FIELDS if field not in rows)),
+            closest=find_header(name, make_header_vocabulary(FIELDS), FIELDS.keys() - rows),
         )
         for row, name in names[~names.isin(list(FIELDS))].dropna().items()
     ]

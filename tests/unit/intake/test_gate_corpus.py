@@ -13,10 +13,11 @@ import pandas as pd
 import pytest
 
 from pipeline.intake.gate import find_identifiers
-from pipeline.intake.quote import may_quote
+from pipeline.intake.quote import may_quote, may_quote_pseudonym
 from pipeline.intake.read import read_delivery
 from pipeline.intake.receive import receive_delivery
 from pipeline.steps.intake import _write_received
+from schemas.delivery import TABLES
 from schemas.rules import GATE_RULES
 from schemas.site_map import SiteMap
 from synthetic_data.scenario import Scenario
@@ -143,20 +144,18 @@ def test_a_lone_word_as_a_name_of_a_place_is_not_repeated(folder, plan, place):
     assert b"meierling" not in b"".join(rows.to_csv().lower().encode() for rows in received.tables.values())
 
 
-def test_the_slips_of_coordinators_are_repeated_to_them():
-    for text, codes in (
-        ("femal", ["female"]),
-        ("idiopathc", ["idiopathic"]),
-        ("F", ["female"]),
-        ("postreior", ["posterior"]),
-    ):
-        assert may_quote(text, codes)
-    for text in ("20 s", "6O", "trauma", "head-trauma", "-3.5"):
-        assert may_quote(text, [])
-    for text in ("meier", "Nolan", "upbeat", "sometimes", "12 Meier", "Meier 12", "?"):
-        assert not may_quote(text, ["no", "yes", "up", "never"])
-    assert may_quote("PT_777", [], pseudonym=True)
-    assert not may_quote("Meier", [], pseudonym=True)
+def test_only_what_has_a_known_meaning_is_repeated():
+    episodes, looks = TABLES["episodes"].describe(), TABLES["examinations"].describe()
+    for text in ("20 s", "6O", "-3.5", "<60", "1,200", "57 y"):
+        assert may_quote(text, looks["duration_s"])
+    for text in ("12.345", "123456", "12 Meier", "47 kjm", "Meier 12", "?", "ID 4711", "meier"):
+        assert not may_quote(text, looks["duration_s"])
+    assert may_quote("femal", episodes["sex"], "female")
+    assert may_quote("Head Trauma", episodes["cause"])
+    for text in ("meier", "Nolan", "ID 4711", "4711", "Long", "head 12"):
+        assert not may_quote(text, episodes["sex"])
+    assert may_quote_pseudonym("PT_777")
+    assert not may_quote_pseudonym("Meier")
 
 
 SLIPS = {  # what coordinators write in place of a code: wrong cells, but nothing that points to a person
