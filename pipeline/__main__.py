@@ -9,7 +9,7 @@ TOOLS = (template, check, dictionary, explain)
 
 def main() -> None:
     """Read the command line and run one tool."""
-    parser = argparse.ArgumentParser(prog="python -m pipeline", description=__doc__)
+    parser = argparse.ArgumentParser(prog="./run", description=__doc__)
     tools = parser.add_subparsers(dest="tool", required=True, metavar="TOOL")
     for tool in TOOLS:
         tool.add_to(tools)

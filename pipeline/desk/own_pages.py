@@ -41,7 +41,7 @@ LINES = (
     "Enter nothing that identifies a person, nowhere in the workbook: no names, dates, record numbers, addresses, telephone numbers, "
     "remarks or comments. Enter 90+ for every age of 90 or more.",
     f"The sheets {HOW_TO}, {EXAMPLE}, {DICTIONARY} and {LISTS} are not read. Leave them in the workbook as they are.",
-    "Check the workbook before you send it: python -m pipeline check FILE.xlsx",
+    "Check the workbook before you send it: ./run check FILE.xlsx (on Windows: py run.py check FILE.xlsx)",
 )
 POINTS_A_LINE, GAP = 15, 3  # a line of the typeface, and what parts two rows
 DICTIONARY_HEADER = ("table", "column", "meaning", "what to enter", "needed", "codes", "example", "why it is asked for")

@@ -31,7 +31,7 @@ LINKS = 200  # of one kind of problem: all cells are marked, and nobody follows 
 LINKED = Font(**FACE, underline="single", color="1F4F78")
 LINES = (
     "Each cell to mend is framed and hatched in its sheet, with the reason in a comment. This list leads to them; it needs no mending.",
-    "Mend them in your own records as well. Then check this workbook again: python -m pipeline check FILE.xlsx. Marks that are left in it do no harm.",
+    "Mend them in your own records as well. Then check this workbook again: ./run check FILE.xlsx (on Windows: py run.py check FILE.xlsx). Marks that are left in it do no harm.",
 )
 
 Place = tuple[str, int, int] | None

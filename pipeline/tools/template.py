@@ -18,7 +18,7 @@ def add_to(tools: argparse._SubParsersAction) -> None:
         help="write the workbook to fill in",
         description="Writes a workbook with a sheet for each table: lists to choose from, hints on every cell, an example, and the data "
         "dictionary. Fill it in and hand it in as it is.",
-        epilog="Afterwards: python -m pipeline check FILE.xlsx says whether it can be pooled and what to mend.",
+        epilog="Afterwards: ./run check FILE.xlsx says whether it can be pooled and what to mend.",
     )
     parser.add_argument(
         "--out", type=Path, default=Path("template.xlsx"), help="file to write (default: template.xlsx)"
@@ -46,4 +46,4 @@ def run(arguments: argparse.Namespace) -> None:
     book = build_template(maneuvers, list_example() if arguments.filled else None)
     out.write_bytes(write_steadily(book))
     done = "holds three invented episodes" if arguments.filled else "is ready to be filled in"
-    print(f"{out} {done}. Check it before you send it: python -m pipeline check {out}")
+    print(f"{out} {done}. Check it before you send it: ./run check {out}")

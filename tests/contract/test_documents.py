@@ -15,6 +15,7 @@ import pytest
 
 from pipeline.__main__ import TOOLS
 from pipeline.technical.condense import MOST
+from run import list_tools
 from schemas import codes
 from schemas.study import PARTS
 from synthetic_data.sites import TEN as HABITS
@@ -83,7 +84,7 @@ def list_code(document: str) -> list[str]:
 
 
 def is_command(told: str) -> bool:
-    return bool(re.match(r"(python -m|pip install|uv |snakemake|pytest|rm -r) ?", told))
+    return bool(re.match(r"(\./run|py run\.py|python -m|uv |snakemake|pytest|rm -r)( |$)", told))
 
 
 def find_missing_path(told: str, document: str) -> bool:
@@ -127,12 +128,14 @@ def test_every_name_stands_in_the_code(document):
 
 @pytest.mark.parametrize("document", DOCUMENTS)
 def test_every_command_is_understood(document):
-    commands = [told for told in list_code(document) if told.startswith("python -m") or " snakemake" in f" {told}"]
+    commands = [told for told in list_code(document) if is_command(told)]
     known = set(re.findall(r"config(?:\.get\(|\[)\"(\w+)\"", read("Snakefile")))
     for told in commands:
         words = shlex.split(re.split(r"\s{2,}", told)[0])
         keys = {word.partition("=")[0] for word in words if re.match(r"\w+=", word)}
         assert keys <= known, told
+        if words[0] == "./run":
+            assert words[1:2] == [] or words[1].startswith("-") or words[1] in {"test", *list_tools()}, told
         if told.startswith("python -m"):
             module = words[2]
             assert find_spec(module), told
