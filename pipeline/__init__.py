@@ -1,3 +1,3 @@
 """From delivered tables to estimates and pages. Rooms import only from rooms below them; see DEVELOPERS.md."""
 
-__version__ = "1.0.0"
+__version__ = "0.9.0"

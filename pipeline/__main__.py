@@ -2,6 +2,7 @@
 
 import argparse
 
+from pipeline import __version__
 from pipeline.tools import check, dictionary, explain, template
 
 TOOLS = (template, check, dictionary, explain)
@@ -10,6 +11,7 @@ TOOLS = (template, check, dictionary, explain)
 def main() -> None:
     """Read the command line and run one tool."""
     parser = argparse.ArgumentParser(prog="./run", description=__doc__)
+    parser.add_argument("--version", action="version", version=__version__)
     tools = parser.add_subparsers(dest="tool", required=True, metavar="TOOL")
     for tool in TOOLS:
         tool.add_to(tools)

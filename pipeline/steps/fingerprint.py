@@ -1,4 +1,4 @@
-"""Say what the numbers were made from: fingerprints of data, plan and code, versions of libraries."""
+"""Say what the numbers were made from: the version, fingerprints of data, plan and code, versions of libraries."""
 
 import argparse
 import hashlib
@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from pipeline import __version__
 from pipeline.sources import ROOT, fingerprint_files, list_own_files
 from pipeline.steps.run import run_step
 from pipeline.warehouse import open_warehouse
@@ -15,10 +16,11 @@ LIBRARIES = ("duckdb", "lifelines", "matplotlib", "numpy", "pandas", "pandera", 
 
 
 def list_fingerprints(deliveries: pd.DataFrame, plan: Path) -> pd.DataFrame:
-    """Fingerprints of data, plan and code, and the versions of the main libraries: one row each, `name` and `value`."""
+    """The version of the project, fingerprints of data, plan and code, versions of the main libraries: one row each, `name` and `value`."""
     current = deliveries[deliveries["is_current"]].sort_values("site")
     data = hashlib.sha256("".join(current["fingerprint"]).encode()).hexdigest()
     values = {
+        "version": __version__,
         "deliveries": data,
         "plan": fingerprint_files(list(plan.glob("*.yaml")), plan),
         "code": fingerprint_files(list_own_files(), ROOT),
