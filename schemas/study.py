@@ -137,18 +137,17 @@ class Recurrence(Closed):
 
 
 class SitePooling(Closed):
-    """Site-specific shares, their pool and their spread."""
+    """The mean over sites of shares resolved."""
 
     days: tuple[Annotated[int, Field(ge=1)], ...]
 
 
 class SiteMonitoring(Closed):
-    """Each site against the pool."""
+    """Each site against the pool: withdrawn until the days of tests are part of the model."""
 
     days: tuple[Annotated[int, Field(ge=1)], ...]
     min_episodes: int = Field(ge=2, description="Smaller sites are not compared")
-    limits: tuple[Annotated[float, Field(gt=0.5, lt=1)], ...] = Field(description="Coverage of the control limits")
-    terms: tuple[Variable, ...] = Field(description="Case mix that expected shares take into account")
+    terms: tuple[Variable, ...] = Field(description="Case mix that comparisons of sites take into account")
 
 
 class Sensitivity(Closed):

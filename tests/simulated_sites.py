@@ -2,6 +2,9 @@
 
 Of patient i of site s, P(T <= t) = 1 - exp(-rate * t ** SHAPE), rate = RATE * exp(FASTER * lateral_i + shift_s). Each whole day up to 60
 has a look with the chance of the site; who has none is not followed.
+
+`simulate_test_days` draws sites that are all alike but for the day of their first test: half of the patients are helped at once, the others
+recover slowly or by another session on the day of a positive test.
 """
 
 from types import SimpleNamespace
@@ -41,6 +44,31 @@ def simulate_sites(sizes: list[int], seed: int, shifts: list[float] | None = Non
     left = np.nanmax(np.where(looks < time[:, None], looks, 0), axis=1)
     right = np.nanmin(np.where(looks >= time[:, None], looks, np.inf), axis=1)
     first = np.nanmin(np.where(np.isnan(looks), np.inf, looks), axis=1)
+    return make_tables(site, canal, left, right, first, time <= first, rng)
+
+
+def simulate_test_days(firsts: list[int], per_site: int, seed: int):
+    """The same tables of equal sites, one for each of `firsts`, the day of its first test; later ones follow after as many days, or a week."""
+    rng = np.random.default_rng(seed)
+    site = np.repeat(np.arange(len(firsts)), per_site)
+    n, usual = len(site), np.array(firsts)[site]
+    canal = rng.random(n) < 0.4
+    time = np.where(rng.random(n) < 0.5 + 0.1 * canal, 0.5, rng.exponential(np.where(canal, 33, 67)))
+    left, right, first, at_first = np.zeros(n), np.full(n, np.inf), np.full(n, np.inf), np.zeros(n, bool)
+    day = np.zeros(n)
+    while (day <= LAST).any():
+        wait = np.where(day == 0, usual, np.maximum(usual, 7))
+        day = day + np.maximum(1, wait + rng.integers(-1, 2, n) * (wait > 2))
+        seen = np.isinf(right) & (rng.random(n) < 0.93) & (day <= LAST)
+        well, new = time <= day, np.isinf(first)
+        first, at_first = np.where(seen & new, day, first), np.where(seen & new, well, at_first)
+        left, right = np.where(seen & ~well, day, left), np.where(seen & well, day, right)
+        time = np.where(seen & ~well & (rng.random(n) < 0.4), day + 0.5, time)
+    return make_tables(site, canal, left, right, first, at_first, rng)
+
+
+def make_tables(site, canal, left, right, first, well_at_first, rng):
+    """Tables of patients with the ends of their intervals and the day of their first look, infinite if there was none."""
     keys = pd.DataFrame(
         {"site": [f"S{s + 1:02d}" for s in site], "episode_id": [f"EP-{i:05d}" for i in range(len(site))]}
     )
@@ -48,7 +76,7 @@ def simulate_sites(sizes: list[int], seed: int, shifts: list[float] | None = Non
     seen = np.isfinite(first)
     ends = {"left_days": left, "right_days": right, "last_look_days": np.where(np.isfinite(right), right, left)}
     status = np.select([~seen, np.isfinite(right)], ["not_looked", "resolved"], "unresolved")
-    outcome = np.select([~seen, time <= first], ["not_looked", "negative"], "positive")
+    outcome = np.select([~seen, well_at_first], ["not_looked", "negative"], "positive")
     family, where = np.where(canal, "gufoni", "epley"), np.where(canal, "lateral", "posterior")
     gap = np.where(seen, first, np.nan)
     return SimpleNamespace(

@@ -50,7 +50,7 @@ def compose_report(
             describe_failures(estimates),
             describe_handicap(estimates, config),
             describe_recurrence(estimates, config),
-            describe_sites(estimates, config),
+            describe_sites(),
             describe_published(estimates, config),
         ],
         "apart": describe_apart(estimates, config),

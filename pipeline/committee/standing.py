@@ -62,11 +62,6 @@ METHODS = (
         "A linear mixed model of all totals over days; the share free of a return among those resolved, interval-censored again.",
     ),
     (
-        "Clinics",
-        "A smooth curve in each clinic, pooled with a random effect (restricted maximum likelihood, Hartung-Knapp ranges), and the range in which "
-        "a further clinic may lie.",
-    ),
-    (
         "What is positional vertigo",
         "All criteria are read on every look before the first maneuver; what they leave possible is the diagnosis. Signs of another cause "
         "set a case apart by a fixed precedence. Every rule has its source in the plan.",

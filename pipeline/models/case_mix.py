@@ -1,14 +1,10 @@
-"""The share resolved by a day that a case mix lets expect, and how far a group departs from it: an interval-censored regression.
+"""The share resolved by a day as a smooth course of covariates: an interval-censored regression.
 
 Estimated is P(resolution by day t | covariates x) = 1 - exp(-exp(s(log t) + x b)) over the first spells of positional episodes that were
 followed, t counted from the first attempt: proportional hazards with the logarithm of the cumulative hazard a natural cubic spline of log
 time (Royston P, Parmar MKB. Stat Med 2002;21:2175-2197); with two knots it is a straight line, and the distribution Weibull's. An episode
 resolved in (L, R] brings S(L) - S(R) to the likelihood, whole: beyond the last knot the spline is straight. To cut intervals there would keep
 what a later positive look says and drop what a later negative one does (with a planted .775 by day 30, .757 came back so).
-
-A group departs from a fitted curve by a factor exp(u + v log t) on its cumulative hazard, estimated from all of its intervals. They are not
-cut off at the day of interest: who is first looked at after it is then known to be unresolved, or else tells nothing, and only the former
-would count.
 """
 
 from dataclasses import dataclass
@@ -35,25 +31,15 @@ class Hazard:
 
 
 @dataclass(frozen=True)
-class Departure:
-    """A group's share by a day: `expected` by its case mix, `observed` with its own departure, and the error of their difference if it has none."""
-
-    expected: float
-    observed: float
-    error: float
-
-
-@dataclass(frozen=True)
 class _Edge:
-    """One end of the intervals: where it is `inside` time, the log cumulative hazard is offset + basis @ coefficients."""
+    """One end of the intervals: where it is `inside` time, the log cumulative hazard is basis @ coefficients."""
 
     basis: np.ndarray
-    offset: np.ndarray
     inside: np.ndarray
 
     def survive(self, coefficients: np.ndarray, elsewhere: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Survival at the end (`elsewhere` at zero or infinity), and its first and second derivative by the log cumulative hazard."""
-        cumulative = np.exp(np.clip(self.offset + self.basis @ coefficients, -50, 50))
+        cumulative = np.exp(np.clip(self.basis @ coefficients, -50, 50))
         survival = np.where(self.inside, np.exp(-cumulative), 0.0)
         slope = -cumulative * survival
         return np.where(self.inside, survival, elsewhere), slope, slope * (1 - cumulative)
@@ -67,7 +53,7 @@ def fit_hazard(
     for day in (left, right):
         inside = _is_inside(day)
         basis = np.column_stack([course_basis(np.where(inside, day, 1.0), knots), covariates])
-        edges.append(_Edge(basis, np.zeros(len(day)), inside))
+        edges.append(_Edge(basis, inside))
     start = np.zeros(edges[0].basis.shape[1])
     start[:2] = -1.0, 0.5
     found = climb(lambda at: _sum_log_likelihood(at, *edges), start)
@@ -76,49 +62,6 @@ def fit_hazard(
         return refusal
     hazard = Hazard(found.point, np.linalg.inv(found.information), knots)
     return hazard if _rises(hazard) else FALLS
-
-
-def predict_share(hazard: Hazard, covariates: np.ndarray, day: int) -> tuple[float, float]:
-    """The mean chance of resolution by the day over the rows of covariates, and its standard error (delta method)."""
-    basis = np.column_stack([course_basis(np.full(len(covariates), float(day)), hazard.knots), covariates])
-    cumulative = np.exp(basis @ hazard.coefficients)
-    slope = basis.T @ (cumulative * np.exp(-cumulative)) / len(covariates)
-    return float(-np.expm1(-cumulative).mean()), float(np.sqrt(slope @ hazard.covariance @ slope))
-
-
-def measure_departure(
-    hazard: Hazard, left: np.ndarray, right: np.ndarray, covariates: np.ndarray, days: tuple[int, ...]
-) -> dict[int, Departure] | Refusal:
-    """The departure by each day of a group that was not part of the fit.
-
-    The error is that of no departure: the information is taken there, and the error of the expected share is added.
-    """
-    edges = []
-    for day in (left, right):
-        inside = _is_inside(day)
-        at = np.where(inside, day, 1.0)
-        offset = np.column_stack([course_basis(at, hazard.knots), covariates]) @ hazard.coefficients
-        edges.append(_Edge(np.column_stack([np.ones(len(at)), np.log(at)]), offset, inside))
-
-    found = climb(lambda at: _sum_log_likelihood(at, *edges), np.zeros(2))
-    refusal = check_solution(found.gradient, found.information)
-    if refusal:
-        return refusal
-    information = _sum_log_likelihood(np.zeros(2), *edges)[2]
-    if not _rises(hazard, found.point[1]):
-        return FALLS
-    if np.linalg.eigvalsh(information)[0] <= 0:
-        return Refusal("not_identified", "too little is known of the course over time")
-    told = {}
-    for day in days:
-        expected, error = predict_share(hazard, covariates, day)
-        basis = np.column_stack([course_basis(np.full(len(covariates), float(day)), hazard.knots), covariates])
-        cumulative, when = np.exp(basis @ hazard.coefficients), np.array([1.0, np.log(day)])
-        slope = (cumulative * np.exp(-cumulative)).mean()
-        variance = slope**2 * when @ np.linalg.solve(information, when) + error**2
-        observed = float(-np.expm1(-cumulative * np.exp(when @ found.point)).mean())
-        told[day] = Departure(expected, observed, float(np.sqrt(variance)))
-    return told
 
 
 def course_basis(day: np.ndarray, knots: tuple[float, ...]) -> np.ndarray:
@@ -153,10 +96,10 @@ def _is_inside(day: np.ndarray) -> np.ndarray:
     return (day > 0) & np.isfinite(day)
 
 
-def _rises(hazard: Hazard, tilt: float = 0.0) -> bool:
-    """Whether the cumulative hazard grows from day to day, tilted by a departure."""
+def _rises(hazard: Hazard) -> bool:
+    """Whether the cumulative hazard grows from day to day."""
     days = np.arange(1.0, hazard.knots[-1] + 1)
-    course = course_basis(days, hazard.knots) @ hazard.coefficients[: len(hazard.knots)] + tilt * np.log(days)
+    course = course_basis(days, hazard.knots) @ hazard.coefficients[: len(hazard.knots)]
     return bool((np.diff(course) > 0).all())
 
 

@@ -1,11 +1,11 @@
-"""Success of the first session by site: how likely the next deciding look after it is negative, for patients and looks alike.
+"""Success of the first session over sites: how likely the next deciding look after it is negative, for patients and looks alike.
 
-Estimated for each site is the chance that the next deciding look after a first session is negative, had the look come at the median time of
-all sites and had the patients been the average ones by the case mix of the plan (site_monitoring.terms). What a site chooses to do is part of
-its effect. In two stages: a fixed effect for each site, nearly independent of each other and so taken for the pool. A site with few
-outcomes of one kind has no number of its own, but is in the pool: to leave it out would be to choose sites by their outcome (of a planted
-.2 in eight sites of 25 the pool gave .26 so). A site with outcomes of one kind only has no effect that is finite; where it has enough
-sessions, there is no pool. In one stage: random intercepts, in which such sites take part too.
+Estimated is the mean over sites of the chance that the next deciding look after a first session is negative, had the look come at the median
+time of all sites and had the patients been the average ones by the case mix of the plan (site_monitoring.terms). What a site chooses to do
+is part of its effect. In two stages: a fixed effect for each site, nearly independent of each other and so taken for the pool. A site with
+few outcomes of one kind is in the pool: to leave it out would be to choose sites by their outcome (of a planted .2 in eight sites of 25 the
+pool gave .26 so). A site with outcomes of one kind only has no effect that is finite; where it has enough sessions, there is no pool. In one
+stage: random intercepts, in which such sites take part too. Neither says how far sites differ (pipeline/models/site_pool.py).
 """
 
 from collections.abc import Iterator
@@ -20,12 +20,11 @@ from pipeline.models.covariates import build_design, describe_covariates
 from pipeline.models.guard import Refusal, check_sites, check_size
 from pipeline.models.jackknife import limits
 from pipeline.models.site_effects import SiteFit, fit_fixed, fit_random
-from pipeline.models.site_pool import MEAN, MISSING, SCALE, Effects, tell_pool, to_share, wald_limits
+from pipeline.models.site_pool import MEAN, MISSING, Effects, tell_pool, to_share
 from pipeline.models.tidy import count_sites, state, withhold
 from schemas.study import Guards
 
 TERM = "first_session_success"
-BY_SITE = "complementary log-log regression of the next look on site, case mix and log time to the look; Wald limits"
 ONE_STAGE = "complementary log-log, random intercepts of sites, maximum likelihood; limits by t with sites - 1 degrees of freedom"
 
 
@@ -78,7 +77,7 @@ def prepare_first_sessions(
 
 
 def tell_first_sessions(sessions: pd.DataFrame, terms: tuple[str, ...], guards: Guards) -> Iterator[dict]:
-    """The rows of each site, of the pool of their effects, and of the one-stage model."""
+    """The rows of the pool of sites' effects, and of the one-stage model."""
     if sessions.empty:
         yield withhold(
             TERM, "too_few", "no first session with a look after it", stratum="all", method=MEAN, **_count(sessions)
@@ -89,7 +88,6 @@ def tell_first_sessions(sessions: pd.DataFrame, terms: tuple[str, ...], guards: 
     fit: SiteFit | Refusal = Refusal("too_few", "no site has enough first sessions, with and without success")
     if ready.sites:
         fit = fit_fixed(np.column_stack([ready.own, ready.covariates]), ready.happened)
-    yield from _tell_sites(sessions, ready, fit, note, guards)
     n = len(ready.sites)
     usable = isinstance(fit, SiteFit)
     effect = fit.coefficients[:n] if usable else np.empty(0)
@@ -109,36 +107,18 @@ def _find_no_effect(happened: pd.Series, guards: Guards) -> Refusal | None:
     return check_size(len(happened), guards.min_events, guards)
 
 
-def _tell_sites(
-    sessions: pd.DataFrame, ready: FirstSessions, fit: SiteFit | Refusal, note: str, guards: Guards
-) -> Iterator[dict]:
-    for site, rows in sessions.groupby("site", sort=True):
-        where = {"stratum": f"site={site}", "method": BY_SITE}
-        size = _check(rows, guards)
-        if site not in ready.sites or isinstance(fit, Refusal) or size:
-            why = ready.refused.get(site) or size or fit
-            yield withhold(TERM, why.status, why.note, **where, **_count(rows))
-            continue
-        k = ready.sites.index(site)
-        low, high = wald_limits(fit.coefficients[k], np.sqrt(fit.covariance[k, k]))
-        own = _count(ready.kept[ready.kept["site"].eq(site)])
-        yield state(TERM, to_share(fit.coefficients[k]), lower=low, upper=high, note=note, **where, **own)
-
-
 def _tell_one_stage(ready: FirstSessions, note: str, guards: Guards) -> Iterator[dict]:
-    """The chance at a site in the middle, and the variance between sites."""
+    """The chance at a site in the middle."""
     where = {"stratum": "all", "method": ONE_STAGE, **_count(ready.kept)}
     design = np.column_stack([np.ones(len(ready.kept)), ready.covariates])
     fit = _check(ready.kept, guards) or check_sites(where["n_sites"], guards)
     fit = fit or fit_random(design, ready.happened, ready.kept["site"].to_numpy(str))
     if isinstance(fit, Refusal):
-        for name in (f"{TERM}_one_stage", f"{TERM}_one_stage_tau2"):
-            yield withhold(name, fit.status, fit.note, **where)
+        yield withhold(f"{TERM}_one_stage", fit.status, fit.note, **where)
         return
     low, high = limits(fit.coefficients[0], np.sqrt(fit.covariance[0, 0]), where["n_sites"])
     ends = {"lower": to_share(low), "upper": to_share(high)}
     yield state(f"{TERM}_one_stage", to_share(fit.coefficients[0]), note=note, **ends, **where)
-    yield state(f"{TERM}_one_stage_tau2", fit.sigma2, note=SCALE, **where)
 
 
 def _check(sessions: pd.DataFrame, guards: Guards) -> Refusal | None:

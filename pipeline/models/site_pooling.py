@@ -1,19 +1,19 @@
-"""How sites differ, and what they share: shares resolved by a day, and success of the first session, of each site and pooled.
+"""What sites share: shares resolved by a day and success of the first session, pooled over sites.
 
-Estimated are, over the clinics that these stand for, the mean and the spread of two quantities of a site:
+Estimated is, over the clinics that these stand for, the mean of two quantities of a site:
 - P(resolution by the day) of a first spell of positional vertigo, counted from the first attempt, not adjusted;
 - success of the first session, adjusted (pipeline/models/first_sessions.py).
-Both are pooled on the complementary log-log scale in two stages: one estimate and variance from each site, then restricted likelihood,
-Hartung-Knapp limits and a prediction interval (pipeline/models/meta.py).
+Both are pooled on the complementary log-log scale in two stages: one estimate and variance from each site, then restricted likelihood
+and Hartung-Knapp limits (pipeline/models/meta.py). How far sites differ is withdrawn: pipeline/models/site_pool.py says why.
 
-The share of a site is given twice. `resolved_by_day` takes nothing for granted of its course (NPMLE; variance from leaving out its
+The share of a site is found twice. `resolved_by_day` takes nothing for granted of its course (NPMLE; variance from leaving out its
 patients by the delta method), but has no number where few are known to be resolved by the day, or to be unresolved. That depends on how
 well a site's patients do: where a site of enough episodes would be missing for it, there is no pool. `smoothed_by_day` takes the site's
-course for a spline of log time with one inner knot (Weibull's where the looks do not tell a bend), and so learns from all of its looks; it is what the
-forest and the pool rest on. In simulated pools that resolve in steps Weibull's course alone lay .035 too high by day 7, with a bend .014. A site with few who are seen
-resolved, or unresolved, has no number of its own there, but is in the pool: where such sites were left out, a planted .94 became .88.
+course for a spline of log time with one inner knot (Weibull's where the looks do not tell a bend), and so learns from all of its looks.
+In simulated pools that resolve in steps Weibull's course alone lay .035 too high by day 7, with a bend .014. A site with few who are seen
+resolved, or unresolved, is in that pool: where such sites were left out, a planted .94 became .88.
 
-Episodes without a look tell nothing. Differences between sites are associations: they may lie in patients, in when they come back, in records.
+Episodes without a look tell nothing.
 """
 
 from collections.abc import Iterator
@@ -25,18 +25,15 @@ from pipeline.models.case_mix import FIRST_KNOT, Hazard, course_basis, fit_hazar
 from pipeline.models.first_sessions import select_first_sessions, tell_first_sessions
 from pipeline.models.guard import Refusal, check_size
 from pipeline.models.shares import Share, count_known, estimate_shares, select_followed
-from pipeline.models.site_pool import MISSING, Effects, slope_of_share, tell_pool, to_scale, to_share, wald_limits
-from pipeline.models.tidy import state, tidy_estimates, withhold
+from pipeline.models.site_pool import MISSING, Effects, slope_of_share, tell_pool, to_scale
+from pipeline.models.tidy import tidy_estimates
 from schemas.study import Config, Study
-
-SHARE = "interval-censored NPMLE; limits: delete-one-patient jackknife, complementary log-log scale"
-SMOOTHED = "interval-censored course of the site, a spline of log time; Wald limits on the complementary log-log scale"
 
 
 def estimate_site_pooling(
     episodes: pd.DataFrame, spells: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame, config: Config
 ) -> pd.DataFrame:
-    """A row for each site (stratum site=...) and term, and for the pool (stratum all): mean, further site, tau2, I2, numbers of sites."""
+    """Of each term (stratum all): the mean over sites, numbers of sites, and why nothing is said of how they differ."""
     study = config.study
     followed = select_followed(spells, adjudications, study.resolution.primary)
     sessions = select_first_sessions(episodes, adjudications, attempts)
@@ -53,8 +50,6 @@ def _tell_shares(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
     found = {site: estimate_shares(rows, days, study) for site, rows in sites.items()}
     for day in days:
         term = f"resolved_by_day_{day}"
-        for site, shares in found.items():
-            yield _tell_share(term, shares[day], site, count_known(sites[site], day))
         usable = {site: shares[day] for site, shares in found.items() if isinstance(shares[day], Share)}
         least, most = (np.array([getattr(s, edge) for s in usable.values()]) for edge in ("least", "most"))
         errors = np.array([share.std_error for share in usable.values()])
@@ -65,14 +60,6 @@ def _tell_shares(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
         yield from tell_pool(term, effects, len(sites), study.guards, refusal)
 
 
-def _tell_share(term: str, share: Share | Refusal, site: str, counts: dict[str, int]) -> dict:
-    where = {"stratum": f"site={site}", "method": SHARE, **counts}
-    if isinstance(share, Refusal):
-        return withhold(term, share.status, share.note, **where)
-    found = {"lower": share.lower, "upper": share.upper, "std_error": share.std_error, "note": share.note}
-    return state(term, share.least, **found, **where)
-
-
 def _tell_smoothed(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
     sites = dict(iter(followed.groupby("site", sort=True)))
     fits = {site: _smooth(rows, study) for site, rows in sites.items()}
@@ -80,19 +67,8 @@ def _tell_smoothed(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
     missing = any(len(sites[site]) >= study.guards.min_episodes for site in sites if site not in usable)
     for day in study.site_pooling.days:
         term = f"smoothed_by_day_{day}"
-        placed = {site: _place(fit, day) for site, fit in usable.items()}
-        for site, fit in fits.items():
-            where = {"stratum": f"site={site}", "method": SMOOTHED, **count_known(sites[site], day)}
-            episodes, resolved, unresolved = _count_seen(sites[site], study)
-            size = check_size(episodes, resolved, study.guards, n_without=unresolved)
-            if size or isinstance(fit, Refusal):
-                why = fit if isinstance(fit, Refusal) else size
-                yield withhold(term, why.status, why.note, **where)
-            else:
-                middle, variance = placed[site]
-                low, high = wald_limits(middle, np.sqrt(variance))
-                yield state(term, to_share(middle), lower=low, upper=high, **where)
-        effects, variances = np.array(list(placed.values())).reshape(-1, 2).T
+        placed = [_place(fit, day) for fit in usable.values()]
+        effects, variances = np.array(placed).reshape(-1, 2).T
         counts = count_known(followed[followed["site"].isin(usable)], day)
         told = Effects(effects, effects, variances, counts, MISSING if missing else None)
         yield from tell_pool(term, told, len(sites), study.guards)

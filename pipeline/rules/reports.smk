@@ -46,7 +46,6 @@ rule site_pages:
     """Write each site's own page and its list of disagreements; they stay with the site."""
     input:
         warehouse=RESULTS / "warehouse.duckdb",
-        monitoring=RESULTS / "unreleased" / "site_monitoring.csv",
         estimates=[RESULTS / "estimates" / f"{name}.csv" for name in ANALYSES],
         plan=PLAN_FILES,
         code=[*find_sources("pipeline.steps.site_pages"), ROOT / "reports" / "site.html.j2", ROOT / "reports" / "style.css"],
@@ -57,8 +56,7 @@ rule site_pages:
     log:
         RESULTS / "logs" / "site_pages.log",
     shell:
-        step("site_pages", "--plan {PLAN:q} --warehouse {input.warehouse:q} --monitoring {input.monitoring:q} "
-             "--estimates {input.estimates:q} --sites {params.folders:q}")
+        step("site_pages", "--plan {PLAN:q} --warehouse {input.warehouse:q} --estimates {input.estimates:q} --sites {params.folders:q}")
 
 
 rule withdrawals:

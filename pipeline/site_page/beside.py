@@ -113,52 +113,6 @@ def _measure_first_maneuvers(
         yield Measure(name, int(counts[family]), len(own), found.n_events, found.n_episodes, found.n_sites)
 
 
-def place_in_funnel(monitoring: pd.DataFrame, records: SiteRecords, pool_sites: int | None) -> list[dict]:
-    """For each day of the plan the site's share beside what its case mix lets expect of it, or why there is none.
-
-    `monitoring` are the estimates of site_monitoring before protection, of which only this site's rows are used. The expected share rests on
-    the other sites; it is shown if they are at least LEAST_OTHERS.
-    """
-    own = monitoring[monitoring["stratum"].eq(f"site={records.site}")]
-    readings = read_estimates({"site_monitoring": own}, "site_monitoring", "positional")
-    days = sorted({int(term.rpartition("_")[2]) for term in own["term"] if term.startswith("observed_by_day_")})
-    if pool_sites is None or pool_sites - 1 < LEAST_OTHERS:
-        return []
-    return [_place(day, readings.of(f"site={records.site}")) for day in days]
-
-
-def _place(day: int, terms: dict[str, Reading]) -> dict:
-    observed, expected = terms[f"observed_by_day_{day}"], terms[f"expected_by_day_{day}"]
-    if not (observed.usable and expected.usable):
-        return {"day": day, "why": observed.note or "too few episodes", "bar": None}
-    limits = {
-        c: [terms[f"control_{side}_{c}_day_{day}"].estimate for side in ("lower", "upper")] for c in _coverages(terms)
-    }
-    inner = limits[min(limits, key=float)]
-    outside = not inner[0] <= observed.estimate <= inner[1]
-    of = "" if observed.n_episodes is None else f" {observed.n_episodes:,} followed"
-    said = (
-        f"By day {day}, {say_percent(observed.estimate)} of your{of} episodes were resolved. With your case mix, "
-        f"{say_percent(expected.estimate)} would be expected, give or take chance ({say_percent(inner[0])} to {say_percent(inner[1])}). "
-    )
-    said += (
-        "That is outside the range in which chance alone leaves 19 of 20 sites: look at your records first, then at when patients are seen again."
-        if outside
-        else "That is within the range of chance."
-    )
-    return {"day": day, "why": "", "said": said, "bar": _draw(observed.estimate, expected.estimate, limits)}
-
-
-def _coverages(terms: dict[str, Reading]) -> list[str]:
-    return sorted({term.split("_")[2] for term in terms if term.startswith("control_lower_")}, key=float)
-
-
-def _draw(observed: float, expected: float, limits: dict[str, list[float]]) -> dict:
-    """Places on a line from 0 to 100: numbers for the template, which draws them."""
-    bands = [[round(100 * end, 1) for end in limits[c]] for c in sorted(limits, key=float, reverse=True)]
-    return {"observed": round(100 * observed, 1), "expected": round(100 * expected, 1), "bands": bands}
-
-
 def say_size(records: SiteRecords) -> str:
     """'1,204 stored episodes of delivery 002'."""
     return f"{count_words(len(records['episodes']), 'stored episode')} of delivery {records.current_delivery}"

@@ -2,10 +2,9 @@
 
 import pandas as pd
 
-from pipeline.committee.readings import read_estimates
 from pipeline.committee.wording import BLANK, agree, count_words, join_words, name_value
 from pipeline.models.agreement import PARTS, list_disagreements, pair_diagnoses
-from pipeline.site_page.beside import compare_measures, place_in_funnel, say_size
+from pipeline.site_page.beside import compare_measures, say_size
 from pipeline.site_page.missing import find_missing
 from pipeline.site_page.records import EPISODE, SiteRecords
 from schemas import codes
@@ -15,21 +14,17 @@ LINES_SHOWN = 40
 PART_NAMES = {"canal": "canal", "side": "side", "arm": "arm", "mechanism": "debris"}
 
 
-def compose_site_page(
-    records: SiteRecords, estimates: dict[str, pd.DataFrame], monitoring: pd.DataFrame, config: Config
-) -> dict:
-    """What `site.html.j2` shows. `estimates` are disclosed ones by analysis; `monitoring` those of site_monitoring before protection."""
+def compose_site_page(records: SiteRecords, estimates: dict[str, pd.DataFrame], config: Config) -> dict:
+    """What `site.html.j2` shows. `estimates` are disclosed ones by analysis."""
     delivery = records.current_delivery
     head = {"site": records.site, "delivery": delivery, "shown": LINES_SHOWN}
     if delivery is None:
         return head | {"answer": "No delivery of this site has been accepted yet, so there is nothing to show."}
-    pool_sites = read_estimates(estimates, "episode_flow", "pool")["all", "stored"].n_sites
     missing = find_missing(records)
     aside, differing, apart = list_problems(records), list_differing(records, config), list_apart(records, config)
     return head | {
         "answer": say_answer(records, len(differing), len(apart), missing),
         "measures": compare_measures(records, estimates, config),
-        "funnel": place_in_funnel(monitoring, records, pool_sites),
         "missing": missing,
         "aside": aside,
         "differing": differing,

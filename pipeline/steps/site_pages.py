@@ -21,27 +21,20 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
     parser.add_argument("--warehouse", type=Path, required=True, help="file to read")
-    parser.add_argument("--monitoring", type=Path, required=True, help="estimates of site_monitoring before protection")
     parser.add_argument("--estimates", type=Path, nargs="+", required=True, help="estimates after protection")
     parser.add_argument("--sites", type=Path, nargs="*", default=[], help="folders to write to, one a site")
     arguments = parser.parse_args()
     config = read_config(arguments.plan)
-    estimates = {path.stem: read(path) for path in arguments.estimates}
-    monitoring = read(arguments.monitoring)
+    estimates = {path.stem: Estimates.cast(pd.read_csv(path)) for path in arguments.estimates}
     with open_warehouse(arguments.warehouse) as warehouse:
         tables = {name: warehouse.read(name, current=True) for name in DELIVERED}
         tables |= {name: warehouse.read(name) for name in (*DERIVED, *KEPT)}
     for folder in arguments.sites:
         records = select_site(tables, folder.name)
-        content = compose_site_page(records, estimates, monitoring, config)
+        content = compose_site_page(records, estimates, config)
         (folder / "report.html").write_text(render_page("site.html.j2", content), "utf-8")
         differing = list_disagreements(pair_diagnoses(records["episodes"], records["adjudications"]))
         differing.astype(object).map(disarm).to_csv(folder / "disagreements.csv", index=False)
-
-
-def read(path: Path) -> pd.DataFrame:
-    """One file of estimates."""
-    return Estimates.cast(pd.read_csv(path))
 
 
 if __name__ == "__main__":

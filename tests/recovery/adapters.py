@@ -129,11 +129,9 @@ def ask_handicap(pool: Pool, config: Config) -> Iterator[Answer]:
 
 
 def ask_site_pooling(pool: Pool, config: Config) -> Iterator[Answer]:
-    """Shares of the mean site, its course taken for any or for Weibull's (smoothed), and the variance between sites on the
-    complementary log-log scale."""
+    """Shares of the mean site, its course taken for any or for a smooth one."""
     found = estimate_site_pooling(pool.episodes, pool.spells, pool.adjudications, pool.attempts, config)
-    days, ends = config.study.site_pooling.days, ("", "_tau2")
-    terms = [f"{kind}_by_day_{day}{end}" for kind in ("resolved", "smoothed") for day in days for end in ends]
+    terms = [f"{kind}_by_day_{day}" for kind in ("resolved", "smoothed") for day in config.study.site_pooling.days]
     yield from read_answers(found[found["stratum"].eq("all") & found["term"].isin(terms)])
 
 

@@ -70,7 +70,7 @@ def share_resolved(scenario: Scenario) -> dict[str, float]:
 
 
 def average_sites(scenario: Scenario) -> dict[str, float]:
-    """Mean over sites of the shares on the complementary log-log scale, as a share, and the variance between sites on that scale."""
+    """Mean over sites of the shares on the complementary log-log scale, as a share."""
     points, weights = np.polynomial.hermite_e.hermegauss(SITE_POINTS)
     weights = weights / weights.sum()
     rng = np.random.default_rng([SEED, 1, zlib.crc32(scenario.name.encode())])
@@ -85,7 +85,6 @@ def average_sites(scenario: Scenario) -> dict[str, float]:
         mean = weights @ effect
         for kind in ("resolved", "smoothed"):
             truths[f"all {kind}_by_day_{day}"] = float(-np.expm1(-np.exp(mean)))
-            truths[f"all {kind}_by_day_{day}_tau2"] = float(weights @ (effect - mean) ** 2)
     return truths
 
 

@@ -9,11 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.committee import apart, published, sites
+from pipeline.committee import apart, published
 from pipeline.committee.apart import describe_apart
 from pipeline.committee.published import describe_published
 from pipeline.committee.readings import Reading, Readings
-from pipeline.committee.sites import describe_sites
 from pipeline.committee.strata import choose_largest
 from pipeline.figures.bars import Bar, draw_bars
 from pipeline.figures.curves import draw_curve
@@ -60,30 +59,6 @@ def test_the_largest_parts_keep_their_order():
     readings = Readings({(name, "share"): Reading(0.5, n_episodes=n, status="ok") for name, n in sizes.items()})
     assert choose_largest(readings, list(sizes), 2) == ["b", "c"]
     assert choose_largest(readings, list(sizes), 9) == list(sizes)
-
-
-def test_many_clinics_are_counted_and_not_all_drawn(plan):
-    rows = [
-        state(
-            "smoothed_by_day_7",
-            0.5,
-            stratum=f"site=S{n}",
-            lower=0.4,
-            upper=0.6,
-            n_episodes=100 + n,
-            n_events=50,
-            n_sites=1,
-        )
-        for n in range(10, 50)
-    ]
-    rows += [
-        state("smoothed_by_day_7", 0.6, stratum="all", lower=0.5, upper=0.7, n_episodes=5000, n_events=900, n_sites=40)
-    ]
-    table = tidy_estimates(rows, analysis="site_pooling", population="positional", endpoint="objective", method="m")
-    section = describe_sites({"site_pooling": table}, plan)
-    assert section["figure"]["svg"].count('class="dot"') == sites.MOST + 1
-    assert "episodes" not in section["figure"]["svg"]
-    assert f"{40 - sites.MOST}\u00a0further clinics" in " ".join(section["notes"])
 
 
 def test_many_reasons_and_many_trials_are_counted_and_not_all_drawn(plan):

@@ -4,13 +4,12 @@ import pandas as pd
 import pytest
 
 from pipeline.render import render_page
-from pipeline.site_page.beside import HIDDEN, Measure, place_in_funnel, say_pool
+from pipeline.site_page.beside import HIDDEN, Measure, say_pool
 from pipeline.site_page.missing import HEADINGS, find_missing
 from pipeline.site_page.records import SiteRecords, select_site
 from pipeline.site_page.report import compose_site_page, say_answer
 from schemas.delivery import TABLES
 from schemas.derived import DERIVED
-from schemas.estimate import Estimates
 from schemas.store import KEPT
 
 SITE = "S01"
@@ -144,34 +143,8 @@ def test_the_pool_is_shown_only_where_the_others_are_many(events, total, pool, s
     assert say_pool(Measure("share", events, total, *pool, sites), 11).replace("\u00a0", " ") == shown
 
 
-def monitor(**numbers: float) -> pd.DataFrame:
-    rows = [
-        {"analysis": "site_monitoring", "population": "positional", "stratum": f"site={SITE}", "term": f"{term}_day_7"}
-        | {"estimate": value, "status": "ok"}
-        for term, value in numbers.items()
-    ]
-    return Estimates.cast(pd.DataFrame(rows).reindex(columns=list(Estimates.to_schema().columns)))
-
-
-NUMBERS = {"observed_by": 0.4, "expected_by": 0.6, "control_lower_95": 0.5, "control_upper_95": 0.7}
-NUMBERS |= {"control_lower_99.8": 0.4, "control_upper_99.8": 0.8}
-
-
-def test_outside_the_limits_is_said_and_drawn_with_all_limits():
-    (place,) = place_in_funnel(monitor(**NUMBERS), records_of(), 8)
-    assert "outside" in place["said"]
-    assert place["bar"] == {"observed": 40, "expected": 60, "bands": [[40, 80], [50, 70]]}
-    (within,) = place_in_funnel(monitor(**NUMBERS | {"observed_by": 0.55}), records_of(), 8)
-    assert "within" in within["said"]
-
-
-@pytest.mark.parametrize("sites", [None, 1, 3])
-def test_no_comparison_with_few_other_sites(sites):
-    assert place_in_funnel(monitor(**NUMBERS), records_of(), sites) == []
-
-
 def page_of(records: SiteRecords, plan) -> str:
-    return render_page("site.html.j2", compose_site_page(records, {}, monitor(), plan))
+    return render_page("site.html.j2", compose_site_page(records, {}, plan))
 
 
 def test_nothing_of_another_site_is_on_the_page(plan):
@@ -192,12 +165,12 @@ def test_a_site_without_an_accepted_delivery_gets_a_sentence(plan):
 
 def test_differences_and_cases_apart_are_listed_by_pseudonym(plan):
     differs = records_of(TIMED, episode={"recorded_canal": "lateral", "recorded_side": "right"})
-    content = compose_site_page(differs, {}, monitor(), plan)
+    content = compose_site_page(differs, {}, plan)
     assert [(line["episode"], line["parts"]) for line in content["differing"]] == [("EP-1", "canal")]
     apart = records_of(
         verdict={"positional": "probable_non_positional", "reasons_against": "cannot_stand", "known_day": 0}
     )
-    content = compose_site_page(apart, {}, monitor(), plan)
+    content = compose_site_page(apart, {}, plan)
     assert [(line["episode"], line["recognised"], line["sessions"]) for line in content["apart"]] == [("EP-1", "no", 0)]
     assert content["differing"] == []
 
