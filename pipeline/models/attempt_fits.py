@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.models.attempt_rows import AttemptDesign
-from pipeline.models.cloglog import Rows, check_maximum, climb_rows, find_flat
+from pipeline.models.cloglog import Rows, check_maximum, climb_rows, find_determined, fit_cloglog, is_flat
 from pipeline.models.guard import Refusal
 from pipeline.models.jackknife import jackknife_covariance, limits, refit_without_each_site
 from pipeline.models.mixed import MixedFit, fit_mixed, score
@@ -37,47 +37,27 @@ class Answers:
 
 def fit_marginal(attempts: AttemptDesign) -> tuple[AttemptDesign, Answers] | Refusal:
     """The regression without random intercepts and its refits, with the design that is left of those that the data can tell apart."""
+    if is_flat(climb_rows(attempts.collapse()[0]).information):
+        attempts = attempts.keep_determined()
     rows, site = attempts.collapse()
-    coef = fit_identified(rows, None, len(attempts.covariates))
-    if isinstance(coef, Refusal):
-        return coef
-    known = ~np.isnan(coef)
-    attempts = attempts.keep_columns(known, Refusal("not_identified", "separation: not told apart from other terms"))
-    rows, coef = Rows(rows.design[:, known], *rows[1:]), coef[known]
-    without = refit_without_each_site(site, lambda kept: refit_rows(rows.keep(kept), coef, len(attempts.covariates)))
-    return attempts, Answers(coef, without, 0.0, np.zeros(len(without)))
-
-
-def fit_identified(rows: Rows, start: np.ndarray | None, n_covariates: int) -> np.ndarray | Refusal:
-    """Coefficients, of which the first `n_covariates` may be given up one after another where the likelihood is flat: those are nan."""
-    answer, columns = np.full(rows.design.shape[1], np.nan), np.arange(rows.design.shape[1])
-    while True:
-        left = Rows(rows.design[:, columns], *rows[1:])
-        found = climb_rows(left, None if start is None else start[columns])
-        flat = find_flat(found.information, columns < n_covariates)
-        if flat is None:
-            break
-        columns = np.delete(columns, flat)
-    answer[columns] = found.point
-    return check_maximum(found) or answer
+    fit = fit_cloglog(rows)
+    if isinstance(fit, Refusal):
+        return fit
+    without = refit_without_each_site(site, lambda kept: refit_rows(rows.keep(kept), fit.point, attempts.n_covariates))
+    return attempts, Answers(fit.point, without, 0.0, np.zeros(len(without)))
 
 
 def refit_rows(rows: Rows, start: np.ndarray, n_covariates: int) -> np.ndarray:
-    """Coefficients of what is left: nan for a class that is gone, or whose members all have the event or all have none."""
-    answer, columns = np.full(len(start), np.nan), np.arange(len(start))
-    binary = np.isin(rows.design, [0, 1]).all(axis=0)
-    while True:
-        members = rows.design[:, columns] * binary[columns]
-        events, failures = rows.events @ members, rows.failures @ members
-        lost = binary[columns] & ((events == 0) | (failures == 0))
-        if not lost.any():
-            break
-        rows = rows.keep(~members[:, lost].any(axis=1))
-        columns = columns[~lost]
-    left = Rows(rows.design[:, columns], *rows[1:])
-    coef = fit_identified(left, start[columns], int((columns < n_covariates).sum()))
-    if not isinstance(coef, Refusal):
-        answer[columns] = coef
+    """Coefficients of what is left: nan for a class that is gone, whose members all have the event or all have none, or that follows from
+    the other terms, of which the first `n_covariates` columns are given up first; all nan where there is no maximum."""
+    answer = np.full(len(start), np.nan)
+    found = climb_rows(rows, start)
+    if not is_flat(found.information) and check_maximum(found) is None:
+        return found.point
+    stays, known = find_determined(rows, n_covariates)
+    fit = fit_cloglog(Rows(rows.design[:, known], *rows[1:]).keep(stays), start[known])
+    if not isinstance(fit, Refusal):
+        answer[known] = fit.point
     return answer
 
 

@@ -5,9 +5,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from pipeline.models.cloglog import Rows, collapse_rows
+from pipeline.models.cloglog import Rows, collapse_rows, find_determined, find_distinct
 from pipeline.models.counts import EPISODE
-from pipeline.models.covariates import Design, build_design, describe_covariates
+from pipeline.models.covariates import FOLLOWS, Design, build_design, describe_covariates, find_shared
 from pipeline.models.guard import Refusal
 from pipeline.models.tidy import count_sites
 from schemas.study import Config
@@ -15,6 +15,9 @@ from schemas.study import Config
 LAST_NUMBER = 4  # sessions from this one on are one class
 SAME, OTHER = "same family or first", "other family"
 GAP = "log_gap"
+SEPARATED = Refusal(
+    "not_identified", "separation: all looks after it were negative, or none, so that no finite ratio fits"
+)
 
 
 def describe_attempts(episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame) -> pd.DataFrame:
@@ -42,8 +45,9 @@ def describe_attempts(episodes: pd.DataFrame, adjudications: pd.DataFrame, attem
 class AttemptDesign:
     """The rows that the model can use (`members`), their design and the names of its columns.
 
-    `matrix` (rows, columns): the covariates, the logarithm of the gap, then one column a site, or a single intercept if sites are
-    random. `site` and `patient` (rows,) are whole numbers; `sites` the names behind the first. `references` and `refused` as in Design.
+    `matrix` (rows, columns): the covariates, then those without a name (see Design), the logarithm of the gap, then one column a site, or
+    a single intercept if sites are random. `site` and `patient` (rows,) are whole numbers; `sites` the names behind the first. `complete`
+    says whether all rows are members; others are of a kind of which all or none were followed by a negative look.
     """
 
     members: pd.DataFrame
@@ -55,14 +59,38 @@ class AttemptDesign:
     patient: np.ndarray
     design: Design
     random_sites: bool
+    complete: bool = True
 
-    def keep_columns(self, known: np.ndarray, refusal: Refusal) -> "AttemptDesign":
-        """The same without the covariates that are not `known` (columns,): they are refused."""
-        lost = {name: refusal for name, stays in zip(self.names, known, strict=True) if not stays}
-        names = [name for name in self.names if name not in lost]
-        covariates = [name for name in self.covariates if name not in lost]
-        design = replace(self.design, refused=self.design.refused | lost)
-        return replace(self, matrix=self.matrix[:, known], names=names, covariates=covariates, design=design)
+    @property
+    def n_covariates(self) -> int:
+        """How many columns come before the logarithm of the gap."""
+        return self.names.index(GAP)
+
+    def keep_determined(self) -> "AttemptDesign":
+        """The same without rows at the limit of their likelihood, and without columns that the others do not determine: these are refused,
+        and never counted with the reference."""
+        _, first, index = find_distinct(np.column_stack([self.matrix, self.members["event"].to_numpy(float)]))
+        stays, known = find_determined(self.single.keep(first), self.n_covariates)
+        stays = stays[index]
+        matrix = pd.DataFrame(self.matrix[stays], columns=self.names)
+        kept = [name for name, stay in zip(self.names, known, strict=True) if stay]
+        gone = matrix.columns[matrix.eq(0).all()]
+        lost = {name: SEPARATED if name in gone else FOLLOWS for name in self.covariates if name not in kept}
+        shared = find_shared(matrix.drop(columns=gone.difference(kept)), kept)
+        shared = {name: [*self.design.shared.get(name, []), *more] for name, more in shared.items()}
+        sites, site = np.unique(self.sites[self.site[stays]], return_inverse=True)
+        return replace(
+            self,
+            members=self.members[stays],
+            matrix=matrix[kept].to_numpy(float),
+            names=kept,
+            covariates=[name for name in self.covariates if name in kept],
+            site=site,
+            sites=sites,
+            patient=self.patient[stays],
+            design=replace(self.design, refused=self.design.refused | lost, shared=self.design.shared | shared),
+            complete=bool(stays.all()),
+        )
 
     @property
     def single(self) -> Rows:
@@ -82,14 +110,15 @@ def design_attempts(rows: pd.DataFrame, config: Config) -> AttemptDesign:
     plan = config.study.attempt_success
     terms = tuple(dict.fromkeys(("attempt_number", *(term for term in plan.terms if term != "site"))))
     random_sites = rows["site"].nunique() >= plan.random_sites_from
-    design = build_design(rows, terms if random_sites else (*terms, "site"), rows["event"], config.study.guards)
+    design = build_design(rows, terms, rows["event"], config.study.guards)
     members = rows.loc[design.matrix.index]
-    covariates = [name for name in design.matrix if not name.startswith("site=")]
     sites, site = np.unique(members["site"].to_numpy(str), return_inverse=True)
     patient = members.groupby(["site", "patient_id"], sort=True).ngroup().to_numpy()
     base = np.ones((len(members), 1)) if random_sites else np.eye(len(sites))[site]
-    matrix = np.column_stack([design.matrix[covariates].to_numpy(float), np.log(members["gap"].to_numpy(float)), base])
-    names = [*covariates, GAP, *(["intercept"] if random_sites else [f"site={name}" for name in sites])]
+    gap = np.log(members["gap"].to_numpy(float))
+    matrix = np.column_stack([design.matrix.to_numpy(float), design.unnamed.to_numpy(float), gap, base])
+    covariates, own = list(design.matrix), ["intercept"] if random_sites else [f"site={name}" for name in sites]
+    names = [*covariates, *design.unnamed, GAP, *own]
     return AttemptDesign(members, matrix, names, covariates, site, sites, patient, design, random_sites)
 
 

@@ -27,6 +27,7 @@ from pipeline.models.attempt_chances import state_chances
 from pipeline.models.attempt_fits import Answers, fit_marginal, fit_random, limit_by_sites
 from pipeline.models.attempt_rows import GAP, AttemptDesign, count_attempts, describe_attempts, design_attempts
 from pipeline.models.cloglog import Rows, fit_cloglog
+from pipeline.models.covariates import say_shared
 from pipeline.models.guard import Refusal, check_sites, check_size
 from pipeline.models.jackknife import RESTS_ON_ONE, p_value
 from pipeline.models.mixed import BOUNDARY, MixedFit, limit_sd
@@ -40,9 +41,11 @@ REGRESSION = "complementary log-log regression; limits: leaving out each site, t
 RANDOM = "complementary log-log regression with random intercepts (adaptive quadrature); limits: leaving out each site, in one step"
 MARGINAL, MIXED = f"{REGRESSION}; std_error of the logarithm", f"{RANDOM}; std_error of the logarithm"
 AVERAGED = "averaged over those at their first attempt"
+SEPARATE = ", but for those of a kind of which all, or none, were followed by a negative look"
 PROFILE = "adaptive quadrature; limits: profile likelihood"
 CELLS = (("attempt_number",), ("family", "canal_arm", "mechanism"), ("fit",), ("previous",))
 GREATEST_ERROR = 1.5  # of the logarithm of a ratio: limits beyond a factor of nineteen either way tell nothing
+WIDE = "the limits would reach from almost none to more than tenfold"
 MODELS = {"marginal": MARGINAL, "mixed": MIXED}
 
 
@@ -88,7 +91,7 @@ def _estimate_models(rows: pd.DataFrame, config: Config) -> list[dict]:
         return [withhold("model", marginal.status, marginal.note, **where)]
     attempts, marginal = marginal
     found = [*_state_ratios(rows, attempts, marginal, "marginal"), _state_slope(attempts, marginal)]
-    found += state_chances(attempts, marginal, "marginal", f"{REGRESSION}; {AVERAGED}", config)
+    found += state_chances(attempts, marginal, "marginal", f"{REGRESSION}; {_say_averaged(attempts)}", config)
     return found + _estimate_mixed(rows, attempts, marginal, config)
 
 
@@ -104,7 +107,7 @@ def _estimate_mixed(rows: pd.DataFrame, attempts: AttemptDesign, marginal: Answe
     if spread["status"] != "ok":
         return [spread, withhold("model", spread["status"], spread["note"], **where)]
     found = [*_state_ratios(rows, attempts, answers, "mixed"), spread, _state_sites(attempts, answers, config)]
-    return found + state_chances(attempts, answers, "mixed", f"{RANDOM}; {AVERAGED}", config)
+    return found + state_chances(attempts, answers, "mixed", f"{RANDOM}; {_say_averaged(attempts)}", config)
 
 
 def _state_ratios(rows: pd.DataFrame, attempts: AttemptDesign, answers: Answers, model: str) -> Iterator[dict]:
@@ -114,21 +117,20 @@ def _state_ratios(rows: pd.DataFrame, attempts: AttemptDesign, answers: Answers,
         term = name.partition("=")[0]
         members = attempts.members[attempts.matrix[:, k] != 0] if "=" in name else attempts.members
         where = shared | count_attempts(members) | {"comparison": _name_reference(name, design.references, term)}
-        yield _state_log(name, answers.coef[k], answers.without[:, k], where)
+        yield _state_log(name, answers.coef[k], answers.without[:, k], where | {"note": say_shared(design, name)})
     for name, refusal in sorted(design.refused.items()):
         term, _, value = name.partition("=")
-        if term != "site":
-            members = rows[rows[term].astype("string").eq(value)] if value else rows
-            yield withhold(name, refusal.status, refusal.note, **shared, **count_attempts(members))
+        members = rows[rows[term].astype("string").eq(value)] if value else rows
+        yield withhold(name, refusal.status, refusal.note, **shared, **count_attempts(members))
 
 
 def _state_log(term: str, estimate: float, without: np.ndarray, where: dict) -> dict:
     """A ratio from its logarithm."""
     if np.isnan(without).any():
-        return withhold(term, RESTS_ON_ONE.status, RESTS_ON_ONE.note, **where)
+        return withhold(term, RESTS_ON_ONE.status, **where | {"note": RESTS_ON_ONE.note})
     error, low, high = limit_by_sites(estimate, without)
     if error > GREATEST_ERROR:
-        return withhold(term, "not_identified", "the limits would reach from almost none to more than tenfold", **where)
+        return withhold(term, "not_identified", **where | {"note": WIDE})
     ratio, low, high = np.exp([estimate, low, high])
     p = p_value(estimate, error, len(without))
     return state(term, ratio, std_error=error, lower=low, upper=high, p_value=p, **where)
@@ -183,6 +185,10 @@ def _state_sites(attempts: AttemptDesign, answers: Answers, config: Config) -> d
         return state("site_sd", answers.site_sd, note="at its boundary: no limits", **where)
     error, low, high = limit_by_sites(np.log(answers.site_sd), np.log(answers.site_sd_without))
     return state("site_sd", answers.site_sd, std_error=error, lower=np.exp(low), upper=np.exp(high), **where)
+
+
+def _say_averaged(attempts: AttemptDesign) -> str:
+    return AVERAGED if attempts.complete else AVERAGED + SEPARATE
 
 
 def _name_reference(name: str, references: dict[str, str], term: str) -> str:

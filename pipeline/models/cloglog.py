@@ -11,6 +11,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
+from scipy.optimize import linprog
 
 from pipeline.models.guard import Refusal, check_solution
 
@@ -20,7 +21,9 @@ ENOUGH = 1e-12  # of twice the rise of the log-likelihood that one more step pro
 ROUNDING = 1e-12  # a fall of the log-likelihood that is no fall
 NO_INFORMATION = 1e-6  # a standard error of a thousand
 STILL = 1e-3  # of a coefficient: where the likelihood rises without end, Newton would still go further, by about 1 each time
-NEARLY_FLAT, INVOLVED = 1e-6, 0.1  # curvature against the greatest; part of the flat direction
+NEARLY_FLAT = 1e-6  # curvature against the greatest
+MOVES = 1e-6  # least change along a direction that is one: above the precision of linear programs
+DEPENDENT = 1e-8  # what other columns leave of one, against its length, below which it follows from them
 LEAST_CURVATURE = 1e-7  # against the greatest: steps are kept finite where the likelihood is flat
 LEAST_LINEAR, GREATEST_HAZARD = -700.0, 700.0  # where exp leaves the numbers
 
@@ -95,20 +98,46 @@ def climb_rows(rows: Rows, start: np.ndarray | None = None) -> Maximum:
     return climb(lambda point: score_rows(rows, point), start)
 
 
-def find_flat(information: np.ndarray, droppable: np.ndarray) -> int | None:
-    """The last of the `droppable` coefficients that a direction involves in which the likelihood is nearly flat, if there is one.
+def is_flat(information: np.ndarray) -> bool:
+    """Whether the likelihood is nearly flat in some direction: so it is where members of some combination of classes have no event, or
+    only events, and coefficients run away, or where columns follow from each other."""
+    if np.diag(information).min() < NO_INFORMATION:
+        return True
+    scale = np.sqrt(np.diag(information))
+    curvature = np.linalg.eigvalsh(information / np.outer(scale, scale))
+    return bool(curvature[0] <= NEARLY_FLAT * curvature[-1])
 
-    So it is where members of a combination of classes have no event or only events: coefficients run away together.
+
+def find_determined(rows: Rows, n_covariates: int) -> tuple[np.ndarray, np.ndarray]:
+    """Which rows and which columns a maximum rests on, boolean.
+
+    Rows whose likelihood rises towards one without end are at their limit: they tell nothing of any finite coefficient, and counted with
+    others they would change those. Of columns that then follow from each other the later ones among the first `n_covariates` go first.
     """
-    empty = np.flatnonzero((np.diag(information) < NO_INFORMATION) & droppable)
-    if len(empty):
-        return int(empty[-1])
-    scale = np.sqrt(np.maximum(np.abs(np.diag(information)), np.finfo(float).tiny))
-    curvature, axes = np.linalg.eigh(information / np.outer(scale, scale))
-    if curvature[0] > NEARLY_FLAT * curvature[-1]:
-        return None
-    involved = np.flatnonzero((np.abs(axes[:, 0]) > INVOLVED) & droppable)
-    return int(involved[-1]) if len(involved) else None
+    stays = np.ones(len(rows.events), dtype=bool)
+    while True:
+        left = rows.keep(stays)
+        outward = np.vstack([left.design[left.events > 0], -left.design[left.failures > 0]])
+        direction = find_endless(outward, [(-1, 1)] * outward.shape[1])
+        if direction is None:
+            break
+        stays[np.flatnonzero(stays)[np.abs(left.design @ direction) > MOVES]] = False
+    known, basis = np.zeros(rows.design.shape[1], dtype=bool), np.zeros((int(stays.sum()), 0))
+    for k in (*range(n_covariates, len(known)), *range(n_covariates)):
+        column = rows.design[stays, k]
+        rest = column - basis @ (basis.T @ column)
+        rest -= basis @ (basis.T @ rest)
+        known[k] = np.linalg.norm(rest) > DEPENDENT * max(1.0, np.linalg.norm(column))
+        if known[k]:
+            basis = np.column_stack([basis, rest / np.linalg.norm(rest)])
+    return stays, known
+
+
+def find_endless(outward: np.ndarray, bounds: list[tuple[float, float]]) -> np.ndarray | None:
+    """A direction along which no row of `outward` moves inward and one moves outward; None if there is none (Albert A, Anderson JA.
+    Biometrika 1984;71:1-10, from memory)."""
+    found = linprog(-outward.sum(axis=0), A_ub=-outward, b_ub=np.zeros(len(outward)), bounds=bounds, method="highs")
+    return found.x if found.status == 0 and (outward @ found.x).max(initial=0) > MOVES else None
 
 
 def score_rows(rows: Rows, coef: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:

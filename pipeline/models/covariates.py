@@ -18,6 +18,8 @@ NUMERIC = {"age_decade": 6}  # terms that enter as numbers, with the value that 
 ONSET_EDGES, ONSET = [-1, 7, 30, 90, np.inf], ["0-7 days", "8-30 days", "31-90 days", "over 90 days"]
 PRIOR_EDGES, PRIOR = [-1, 0, 1, np.inf], ["none", "one", "two or more"]
 NOT_RECORDED, OTHER = "not recorded", "other classes"
+FOLLOWS = Refusal("not_identified", "follows from the other terms")
+PART = 0.1  # of a column of zeros and ones that another one makes up: less is the handful in which they differ
 
 
 def describe_covariates(episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame) -> pd.DataFrame:
@@ -54,14 +56,18 @@ def describe_covariates(episodes: pd.DataFrame, adjudications: pd.DataFrame, att
 class Design:
     """A design without intercept, one row for each row of data, same index.
 
-    `matrix` has one column for each class but the reference, named `term=class`, or for a numeric term. `counts` has for each
-    column the episodes, events and sites behind it. `refused` says for each class or term that has no coefficient of its own why.
+    `matrix` has one column for each class but the reference, named `term=class`, or for a numeric term. `unnamed` has the columns of
+    classes that even together are too few for a number: with them in a fit the reference holds nobody else. `counts` has for each
+    column of `matrix` the episodes, events and sites behind it. `refused` says for each class or term that has no coefficient of its own
+    why, and `shared` names for a column the refused ones that nothing tells apart from it.
     """
 
     matrix: pd.DataFrame
+    unnamed: pd.DataFrame
     references: dict[str, str]
     refused: dict[str, Refusal]
     counts: pd.DataFrame
+    shared: dict[str, list[str]]
 
 
 def build_design(
@@ -70,41 +76,64 @@ def build_design(
     """The design of `terms` for rows with a column `site` and no gap in the terms.
 
     `events` (boolean, same index) serves the guards only; with `binary` a class also needs episodes without the event. Classes with
-    too few are counted together as `term=other classes`, and with the reference where even together they are too few: no row is
-    left out. A term with one class left is refused, and so is a column that follows from the others. The most frequent class is
-    the reference. Raises ValueError where a term has a gap.
+    too few are counted together as `term=other classes`, without a name where even together they are too few: no row is left out. A
+    term with one class left is refused, and so is a column that follows from the others. The most frequent class is the reference.
+    Raises ValueError where a term has a gap.
     """
     if rows[list(terms)].isna().any(axis=None):
         raise ValueError("a covariate has a gap: what is not recorded must be a class of its own")
     refused: dict[str, Refusal] = {}
-    columns, references = {}, {}
+    columns, few, references = {}, {}, {}
     for term in terms:
         if term in NUMERIC:
             columns[term] = rows[term].astype(float) - NUMERIC[term]
             continue
-        classes, small = _pool_small_classes(rows[term].astype(str), events, guards, binary)
+        classes, small, enough = _pool_small_classes(rows[term].astype(str), events, guards, binary)
         refused |= {f"{term}={value}": refusal for value, refusal in small.items()}
         names = classes.value_counts().sort_index().sort_values(ascending=False, kind="stable").index
-        if len(names) < 2:
+        if len(names) - (not enough) < 2:
             refused[term] = Refusal("not_identified", "one class only")
+        if len(names) < 2:
             continue
         references[term] = next(name for name in names if name != OTHER)
-        columns |= {
-            f"{term}={name}": classes.eq(name).astype(float) for name in sorted(names) if name != references[term]
-        }
-    matrix = pd.DataFrame(columns, index=rows.index)
+        for name in sorted(set(names) - {references[term]}):
+            into = columns if enough or name != OTHER else few
+            into[f"{term}={name}"] = classes.eq(name).astype(float)
+    matrix = pd.DataFrame(columns | few, index=rows.index)
     told_apart = _find_independent(matrix)
-    refused |= {
-        name: Refusal("not_identified", "follows from the other terms") for name in matrix if name not in told_apart
-    }
-    matrix = matrix[told_apart]
-    return Design(matrix, references, refused, _count(matrix, rows, events))
+    named = [name for name in told_apart if name in columns]
+    refused |= {name: FOLLOWS for name in columns if name not in told_apart}
+    return Design(
+        matrix[named],
+        matrix[[name for name in told_apart if name in few]],
+        references,
+        refused,
+        _count(matrix[named], rows, events),
+        find_shared(matrix, told_apart),
+    )
+
+
+def find_shared(matrix: pd.DataFrame, kept: list[str]) -> dict[str, list[str]]:
+    """For each of the `kept` columns the other ones that it takes part in making up, with the intercept: a coefficient holds theirs too."""
+    basis = np.column_stack([np.ones(len(matrix)), matrix[kept].to_numpy(float)])
+    shared: dict[str, list[str]] = {}
+    for name in matrix.columns.difference(kept, sort=False):
+        part = np.linalg.lstsq(basis, matrix[name].to_numpy(float), rcond=None)[0][1:]
+        for k in np.flatnonzero(np.abs(part) > PART):
+            shared.setdefault(kept[k], []).append(name)
+    return shared
+
+
+def say_shared(design: Design, name: str) -> str | None:
+    """Which classes nothing tells apart from that of a column."""
+    return f"not told apart from {', '.join(design.shared[name])}" if name in design.shared else None
 
 
 def _pool_small_classes(
     classes: pd.Series, events: pd.Series, guards: Guards, binary: bool
-) -> tuple[pd.Series, dict[str, Refusal]]:
-    """The classes with those of too few episodes or events counted together, and the refusal of each of these."""
+) -> tuple[pd.Series, dict[str, Refusal], bool]:
+    """The classes with those of too few episodes or events counted together, the refusal of each of these, and whether together they are
+    enough."""
 
     def judge(happened: pd.Series) -> Refusal | None:
         without = int((~happened).sum()) if binary else None
@@ -113,15 +142,8 @@ def _pool_small_classes(
     happened = events.astype(bool)
     refusals = {value: judge(seen) for value, seen in happened.groupby(classes)}
     small = {value: refusal for value, refusal in refusals.items() if refusal}
-    if not small:
-        return classes, {}
-    if len(small) == len(refusals):
-        return pd.Series(OTHER, index=classes.index), small
     among = classes.isin(list(small))
-    if judge(happened[among]):
-        largest = classes[~among].value_counts().sort_index().idxmax()
-        return classes.where(~among, largest), small
-    return classes.where(~among, OTHER), small
+    return classes.where(~among, OTHER), small, not small or judge(happened[among]) is None
 
 
 def _find_independent(matrix: pd.DataFrame) -> list[str]:

@@ -15,15 +15,13 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.optimize import linprog
 from scipy.special import expit, log_expit, log_ndtr
 
-from pipeline.models.cloglog import Maximum, climb, find_distinct
+from pipeline.models.cloglog import MOVES, Maximum, climb, find_distinct, find_endless
 from pipeline.models.guard import Refusal, check_solution
 
 FAMILIES = ("weibull", "lognormal", "loglogistic")
 WIDE = 10.0  # standard errors, in units of the scale, above which a direction without a maximum is looked for
-MOVES = 1e-6  # least change of an end, or of a coefficient, that is one: above the precision of linear programs
 LEFT_OVER = 1e-9  # singular value against the greatest, below which a direction of the design has no data
 SEPARATED = Refusal("not_identified", "separation: the likelihood rises without end")
 
@@ -182,9 +180,7 @@ def _find_endless(patterns: Patterns) -> np.ndarray | None:
             np.column_stack([-patterns.design, np.log(np.where(outer, patterns.right, 1))])[outer],
         ]
     )
-    bounds = [(-1, 1)] * patterns.design.shape[1] + [(0, 1)]
-    found = linprog(-outward.sum(axis=0), A_ub=-outward, b_ub=np.zeros(len(outward)), bounds=bounds, method="highs")
-    return found.x if found.status == 0 and (outward @ found.x).max() > MOVES else None
+    return find_endless(outward, [(-1, 1)] * patterns.design.shape[1] + [(0, 1)])
 
 
 def _fit_limit(patterns: Patterns, shift: np.ndarray, direction: np.ndarray, family: str) -> AftFit | Refusal:

@@ -18,7 +18,7 @@ import pandas as pd
 from statsmodels.stats.multitest import multipletests
 
 from pipeline.models.counts import EPISODE
-from pipeline.models.covariates import NUMERIC, OTHER, describe_covariates
+from pipeline.models.covariates import FOLLOWS, NUMERIC, OTHER, describe_covariates, say_shared
 from pipeline.models.guard import Refusal, check_sites, check_size
 from pipeline.models.interval_regression import AftFit, fit_aft
 from pipeline.models.jackknife import RESTS_ON_ONE
@@ -32,7 +32,6 @@ BY_SITE = "limits by delete-one-site jackknife, t with one degree of freedom les
 BY_MODEL = "limits by the model"
 EVER = np.finfo(float).max  # the last day that is not infinite
 ALONE = "the limits leave out that sites differ"
-FOLLOWS = Refusal("not_identified", "follows from the other terms")
 ERROR_SCALE = "the standard error is that of the logarithm"
 
 
@@ -92,10 +91,11 @@ def _state_aic(fits: dict[str, AftFit | Refusal], chosen: str | None, where: dic
 
 def _state_terms(question: Question, answers: Answers, where: dict, guards: Guards) -> Iterator[dict]:
     """Time ratios against the reference, or for one more of a numeric term; the scale; and what has no coefficient."""
-    note = ERROR_SCALE if answers.by_site else f"{ERROR_SCALE}; {ALONE}"
     for k, name in enumerate(question.names):
-        if name == "intercept":
+        if name == "intercept" or name in question.design.unnamed:
             continue
+        alone = None if answers.by_site else ALONE
+        note = "; ".join(filter(None, [ERROR_SCALE, alone, say_shared(question.design, name)]))
         term = name.split("=")[0]
         against = "one less" if term in NUMERIC else f"{term}={question.design.references.get(term)}"
         own = where | {"comparison": against if name != "scale" else None}
@@ -120,7 +120,8 @@ def _state_factors(question: Question, answers: Answers, terms: tuple[str, ...],
     own = where | {"comparison": "no difference between classes"}
     tests, notes = {}, {}
     for term in terms:
-        columns = [k for k, name in enumerate(question.names) if name == term or name.startswith(f"{term}=")]
+        told = [name for name in question.design.matrix if name == term or name.startswith(f"{term}=")]
+        columns = [question.names.index(name) for name in told]
         usable = [k for k in columns if np.isfinite(answers.full[k]) and np.isfinite(answers.error(k))]
         notes[term] = "of the classes that have a number" if len(usable) < len(columns) else None
         if usable:

@@ -10,7 +10,7 @@ import pandas as pd
 from scipy.stats import chi2, f, norm
 
 from pipeline.models.case_mix import keep_told_apart
-from pipeline.models.covariates import Design, build_design
+from pipeline.models.covariates import Design, build_design, find_shared
 from pipeline.models.guard import Refusal, check_sites
 from pipeline.models.interval_regression import AftFit, Patterns, collapse_patterns, fit_aft, share_past
 from pipeline.models.jackknife import RESTS_ON_ONE, jackknife_covariance, limits, p_value, refit_without_each_site
@@ -18,9 +18,7 @@ from pipeline.models.npmle import fit_npmle
 from pipeline.models.npmle_search import NotConverged
 from schemas.study import Guards
 
-ALIKE = Refusal(
-    "not_identified", "differs from the other terms in a handful of episodes only; counted with the reference"
-)
+ALIKE = Refusal("not_identified", "differs from the other terms in a handful of episodes only")
 UNDETERMINED = Refusal("not_identified", "separation: needs a coefficient that the data do not determine")
 
 
@@ -37,7 +35,7 @@ class Question:
     @property
     def names(self) -> list[str]:
         """The terms of a fit, in order."""
-        return ["intercept", *self.design.matrix, "scale"]
+        return ["intercept", *self.design.matrix, *self.design.unnamed, "scale"]
 
 
 @dataclass(frozen=True)
@@ -79,10 +77,15 @@ def ask(rows: pd.DataFrame, terms: tuple[str, ...], days: tuple[int, ...], guard
     """The design of the rows, without classes that hardly differ from others, and what is to be told of each fit."""
     resolved = np.isfinite(rows["right_days"].astype(float))
     design = build_design(rows, terms, resolved, guards)
-    told_apart = keep_told_apart(design.matrix, np.ones((len(rows), 1)), guards)
+    fixed = np.column_stack([np.ones(len(rows)), design.unnamed])
+    told_apart = keep_told_apart(design.matrix, fixed, guards)
     alike = {name: ALIKE for name in design.matrix if name not in told_apart}
-    design = replace(design, matrix=told_apart, refused=design.refused | alike)
-    matrix = np.column_stack([np.ones(len(rows)), told_apart])
+    shared = {
+        name: [*design.shared.get(name, []), *more]
+        for name, more in find_shared(design.matrix, list(told_apart)).items()
+    }
+    design = replace(design, matrix=told_apart, refused=design.refused | alike, shared=design.shared | shared)
+    matrix = np.column_stack([fixed[:, :1], told_apart, design.unnamed])
     patterns, index = collapse_patterns(rows["left_days"], rows["right_days"], matrix)
     return Question(rows, design, patterns, index, days)
 

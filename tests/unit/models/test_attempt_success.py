@@ -133,6 +133,33 @@ def test_an_effect_seen_at_one_site_only_is_withheld(plan):
     assert "rests on one site" in row["note"]
 
 
+def test_a_separated_class_is_refused_and_pulls_no_other(plan):
+    episodes, verdicts, attempts = simulate_attempts(700, seed=12)
+    late = verdicts["episode_id"].str.endswith("7") & verdicts["canal"].eq("lateral")
+    odd = attempts.merge(verdicts[late], on=["site", "episode_id"])["episode_id"]
+    attempts.loc[attempts["episode_id"].isin(odd), ["fit", "outcome"]] = ["not_applicable", "negative"]
+    found = estimate_attempt_success(episodes, verdicts, attempts, plan)
+    row = get(found, "model=marginal", "fit=not_applicable")
+    assert (row["status"], "separation" in row["note"]) == ("not_identified", True)
+    assert "all, or none" in get(found, "model=marginal,attempt=1", "success")["method"]
+    apart = attempts[~attempts["episode_id"].isin(odd)]
+    without = estimate_attempt_success(episodes, verdicts, apart, plan)
+    for term in ("fit=no", "attempt_number=2", "previous=other family", "canal_arm=lateral long"):
+        with_them, alone = (get(each, "model=marginal", term) for each in (found, without))
+        assert with_them["estimate"] == pytest.approx(alone["estimate"], rel=1e-5)
+        assert with_them["n_episodes"] == alone["n_episodes"]
+
+
+def test_stated_classes_have_their_people(found, tables):
+    rows = describe_attempts(*tables)
+    told = found[found["stratum"].str.fullmatch("model=[a-z]+") & found["term"].str.contains("=")]
+    assert len(told) > 20
+    for row in told.itertuples():
+        term, _, value = row.term.partition("=")
+        assert row.n_episodes == rows.loc[rows[term].eq(value), "episode_id"].nunique() > 0
+        assert row.status != "ok" or rows[term].eq(row.comparison.partition("=")[2]).any()
+
+
 def test_many_sites_have_a_random_intercept(plan):
     tables = simulate_attempts(1200, seed=9, sites=22, truth=Truth(site_sd=0.7, patient_sd=0.6))
     rows = estimate_attempt_success(*tables, plan)

@@ -2,16 +2,17 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import linprog
 
-from pipeline.models.attempt_fits import fit_identified, refit_rows
+from pipeline.models.attempt_fits import refit_rows
 from pipeline.models.cloglog import (
     Rows,
     collapse_rows,
-    find_flat,
+    find_determined,
     fit_cloglog,
+    is_flat,
     sandwich_by_cluster,
     score_hazard,
     score_rows,
@@ -144,11 +145,27 @@ def test_combination_without_events_costs_one_coefficient_not_all():
     rows, _ = collapse_rows(
         np.column_stack([first, second, np.ones(3000)]), np.zeros(3000), event, np.zeros(3000, dtype=int)
     )
-    coef = fit_identified(rows, None, 2)
-    assert np.isnan(coef).tolist() == [False, True, False]
-    assert (
-        find_flat(score_rows(Rows(rows.design[:, [0, 2]], *rows[1:]), coef[[0, 2]])[2], np.array([True, False])) is None
-    )
+    stays, known = find_determined(rows, 2)
+    assert known.tolist() == [True, False, True]
+    assert rows.keep(~stays).design[:, :2].tolist() == [[1, 0]]
+    left = Rows(rows.design[:, known], *rows[1:]).keep(stays)
+    assert not is_flat(score_rows(left, fit_cloglog(left).point)[2])
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 10_000), st.sampled_from([True, False]))
+def test_a_separated_class_changes_no_other_coefficient(seed, outcome):
+    """As where its own coefficient is as great as numbers allow: counted with the reference it would pull the others."""
+    design, offset, event = simulate(300, seed=seed)
+    separate = np.random.default_rng(seed).random(300) < 0.1
+    event = np.where(separate, outcome, event).astype(bool)
+    design = np.column_stack([separate, design])
+    rows = Rows(design, offset, event.astype(float), 1.0 - event)
+    again = refit_rows(rows, np.zeros(4), 3)
+    far = offset + separate * (30 if outcome else -30)
+    held = fit_cloglog(Rows(design[:, 1:], far, rows.events, rows.failures))
+    assert np.isnan(again[0])
+    np.testing.assert_allclose(again[1:], held.point, atol=1e-5)
 
 
 def test_refit_says_nothing_of_a_class_that_is_gone():

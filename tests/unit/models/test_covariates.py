@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.models.covariates import NOT_RECORDED, OTHER, build_design, describe_covariates
+from pipeline.models.covariates import NOT_RECORDED, OTHER, build_design, describe_covariates, say_shared
 from schemas.derived import Adjudications, Attempts
 
 
@@ -70,6 +70,7 @@ def test_a_class_of_events_only_counts_for_times_but_not_for_yes_or_no(plan):
     binary = build_design(rows, ("group",), events, plan.study.guards, binary=True)
     assert binary.matrix.empty
     assert set(binary.refused) == {"group", "group=b"}
+    assert binary.unnamed[f"group={OTHER}"].sum() == 30  # not counted with those of a
 
 
 def test_what_follows_from_other_terms_is_refused(plan):
@@ -78,6 +79,7 @@ def test_what_follows_from_other_terms_is_refused(plan):
     design = build_design(rows, ("group", "again"), events, plan.study.guards)
     assert list(design.matrix) == ["group=b"]
     assert design.refused["again=y"].status == "not_identified"
+    assert say_shared(design, "group=b") == "not told apart from again=y"
 
 
 def test_a_gap_is_a_fault_not_a_class(plan):
@@ -85,6 +87,46 @@ def test_a_gap_is_a_fault_not_a_class(plan):
     rows.loc[3, "group"] = None
     with pytest.raises(ValueError, match="gap"):
         build_design(rows, ("group",), events, plan.study.guards)
+
+
+TERMS = ("first", "second", "third")
+
+
+def draw_classes(seed: int, n: int) -> tuple[pd.DataFrame, pd.Series]:
+    """Rows of three terms with rare classes, where one class of a term may be another one of the next but for nobody or for some."""
+    rng = np.random.default_rng(seed)
+    rows = pd.DataFrame({"site": rng.choice(["S01", "S02", "S03"], n)})
+    before = np.full(n, "a")
+    for term in TERMS:
+        own = rng.choice(list("abcde"), n, p=rng.dirichlet([4, 2, 1, 0.3, 0.3]))
+        alike = rng.random() < 0.6
+        rows[term] = np.where((before == "b") & (rng.random(n) < rng.choice([1, 0.9])), "b", own) if alike else own
+        before = rows[term].to_numpy()
+    return rows, pd.Series(rng.random(n) < 0.6)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.integers(0, 10**6), st.sampled_from([30, 60, 200]), st.booleans())
+def test_every_column_and_every_reference_holds_its_own_people_only(plan, seed, n, binary):
+    rows, events = draw_classes(seed, n)
+    design = build_design(rows, TERMS, events, plan.study.guards, binary=binary)
+    every = pd.concat([design.matrix, design.unnamed], axis=1)
+    named_together = {name for names in design.shared.values() for name in names}
+    for term, reference in design.references.items():
+        own = every[[name for name in every if name.startswith(f"{term}=")]]
+        small = rows[term].isin(
+            [v for v in rows[term].unique() if f"{term}={v}" in design.refused and f"{term}={v}" not in named_together]
+        )
+        for name, column in own.items():
+            value = name.partition("=")[2]
+            assert (column.eq(1) == (small if value == OTHER else rows[term].eq(value))).all()
+        at_reference = rows[term][own.eq(0).all(axis=1)]
+        others = {f"{term}={value}" for value in at_reference.unique()} - {f"{term}={reference}"}
+        for (
+            name
+        ) in others:  # follows from other terms: nobody calls it by the reference, and what it is told with says so
+            assert name in design.refused
+            assert name in named_together or f"{term}={OTHER}" in named_together
 
 
 @settings(max_examples=25)

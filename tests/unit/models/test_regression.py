@@ -3,10 +3,13 @@
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from scipy import stats
 
+from pipeline.models.covariates import OTHER
 from pipeline.models.guard import Refusal
-from pipeline.models.interval_regression import fit_aft
+from pipeline.models.interval_regression import collapse_patterns, fit_aft
 from pipeline.models.jackknife import RESTS_ON_ONE
 from pipeline.models.regression import estimate_resolution_regression, regress_resolution
 from pipeline.models.resolution_fit import answer, ask, compare_with_none
@@ -45,7 +48,7 @@ def look(log_time: np.ndarray, rng: np.random.Generator, visits=(1, 2, 4, 7, 11,
     return pd.DataFrame({"left_days": left, "right_days": right})
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def asked(plan):
     """The plan with the terms of the simulation."""
     regression = plan.study.regression.model_copy(update={"terms": TERMS})
@@ -106,6 +109,41 @@ def test_no_share_is_set_alike_for_maneuvers_without_an_interaction(asked):
     found = regress(simulate(np.random.default_rng(7), n=2000), asked)
     assert found["stratum"].eq("all").all()
     assert not found["term"].str.startswith("resolved_by").any()
+
+
+@settings(max_examples=8, deadline=None)
+@given(st.integers(0, 10**6))
+def test_every_stated_class_and_its_reference_have_their_people(asked, seed):
+    """Also where a class is rare, always or never resolved at the first look, or another one by another name."""
+    rng = np.random.default_rng(seed)
+    rows = simulate(rng, n=150, sites=4)
+    rows.loc[rng.random(150) < 0.08, "onset"] = "over 90 days"
+    rows.loc[rows["onset"].eq("over 90 days"), "first_family"] = rng.choice(["zuma", "epley"])
+    rows.loc[rng.random(150) < 0.03, "sex"] = "unknown"
+    odd = rng.random(150) < 0.1
+    rows.loc[odd, "canal_arm"] = "lateral cupula"
+    rows.loc[odd, ["left_days", "right_days"]] = rng.choice([[0.0, 1.0], [45.0, np.inf]])
+    found = regress(rows, asked)
+    told = found[found["term"].str.contains("=") & ~found["term"].str.endswith(OTHER)]
+    for row in told.itertuples():
+        term, _, value = row.term.partition("=")
+        assert row.n_episodes == rows[term].eq(value).sum() > 0
+        if row.status == "ok":
+            assert rows[term].eq(row.comparison.partition("=")[2]).sum() > 0
+
+
+def test_a_rare_class_moves_nobody_into_the_reference(asked, plan):
+    """Three women without a recorded sex: as if they were not there, but for what they tell of all else."""
+    rows = simulate(np.random.default_rng(16), n=400)
+    rows.loc[:2, "sex"] = "unknown"
+    question = ask(rows, TERMS, (7,), plan.study.guards)
+    assert question.design.unnamed[f"sex={OTHER}"].sum() == 3
+    fit = fit_aft(question.patterns, "weibull")
+    dummies = pd.get_dummies(rows[list(TERMS)], dtype=float)
+    dropped = [f"{term}_{value}" for term, value in question.design.references.items()]
+    matrix = np.column_stack([np.ones(400), dummies.drop(columns=dropped)])
+    by_hand = fit_aft(collapse_patterns(rows["left_days"], rows["right_days"], matrix)[0], "weibull")
+    assert fit.log_likelihood == pytest.approx(by_hand.log_likelihood, abs=1e-8)
 
 
 def test_the_order_of_rows_changes_nothing(asked):
