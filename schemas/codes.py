@@ -193,6 +193,7 @@ ATTEMPT_OUTCOME = {
 ESTIMATE_STATUS = {
     "ok": "can be used",
     "too_few": "too few episodes or events",
+    "too_wide": "the range of the number is too wide to tell anything",
     "not_converged": "the solution check failed",
     "not_identified": "the data cannot tell",
     "suppressed": "hidden to protect people and sites",

@@ -44,10 +44,17 @@ class Guards(Closed):
 
     min_episodes: int = Field(ge=2, description="Fewer episodes give a status, not a number")
     min_events: int = Field(
-        ge=1, description="Fewer events, or fewer episodes without one, give a status, not a number"
+        ge=1,
+        description="Classes of fewer events, or fewer episodes without one, have no coefficient of their own in a model",
     )
     min_sites: int = Field(ge=2, description="Fewer sites give no statement on differences between sites")
     min_chance: float = Field(gt=0, lt=0.5, description="Positivity: least chance of each choice that is compared")
+    widest_range_points: float = Field(
+        gt=0, le=100, description="Limits further apart than this part of their scale, in percent, give a status"
+    )
+    widest_ratio: float = Field(
+        gt=1, description="So does a ratio whose upper limit is more than so many times the lower one"
+    )
 
 
 class Resolution(Closed):

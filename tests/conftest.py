@@ -23,6 +23,13 @@ def plan() -> Config:
     return read_config(ROOT / "config")
 
 
+@pytest.fixture(scope="session")
+def any_width(plan: Config) -> Config:
+    """The same plan, but that ranges of any width are told: for tests of the limits themselves."""
+    guards = plan.study.guards.model_copy(update={"widest_range_points": 100.0, "widest_ratio": 1e9})
+    return plan.model_copy(update={"study": plan.study.model_copy(update={"guards": guards})})
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """The file that runs the whole pool begins; others that look at that run come last, when it is there."""
     items.sort(key=lambda item: (item.path.name != "test_pool.py", "pool_run" in getattr(item, "fixturenames", ())))

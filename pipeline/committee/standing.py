@@ -21,8 +21,7 @@ PATHS_CAPTION = "Each bar lies within the one it was taken from. Filled: resolve
 HOW_TO_READ = (
     "How to read the figures: the strong line is the estimated share resolved; the pale band is its 95 % range. Where a darker zone opens "
     "above the line, nobody looked in between, and the share may be anywhere in the zone; words and tables give its lower end. A line "
-    "begins and ends where enough episodes are known to be resolved and enough are known not to be; the number beside its end is the share "
-    "on that day. In the small figures the dashed grey line is the whole pool. A dash for a number is a small group, hidden."
+    "is drawn where its range is narrow enough to tell something; the number beside its end is the share on that day. In the small figures the dashed grey line is the whole pool. A dash for a number is a small group, hidden."
 )
 NOT_COMPARED = (
     "Who was given which maneuver was not left to chance: canal, side, severity and the habits of a site decide. A difference between these "
@@ -98,8 +97,8 @@ def say_limits(study: Study, agreement: str) -> list[dict]:
         },
         {
             "claim": "Small parts are uncertain.",
-            "rest": f"With fewer than {guards.min_episodes} episodes, or fewer than {guards.min_events} known to be resolved or not to be, no "
-            "share is given.",
+            "rest": f"With fewer than {guards.min_episodes} episodes, or a range wider than {guards.widest_range_points:g} of 100 points, no share "
+            "is given. None is held back because nearly all, or hardly any, were resolved.",
         },
     ]
 

@@ -90,6 +90,7 @@ ORDERS = {  # values are listed as in schemas.codes
 MEANINGS = {"sex": codes.SEX, "cause": codes.CAUSE, "side": codes.SIDE, "reason": codes.OTHER_DIAGNOSIS}
 REASON_MISSING = {
     "too_few": "too few episodes or resolutions for a number",
+    "too_wide": "no number, because its range is too wide to tell anything",
     "suppressed": "hidden to protect people and sites",
     "not_converged": "no number, because the solution did not pass its check",
     "not_identified": "no number, because the data cannot tell",
@@ -97,6 +98,7 @@ REASON_MISSING = {
 }
 MARK_MISSING = {
     "too_few": "too few",
+    "too_wide": "too wide",
     "suppressed": "hidden",
     "not_converged": "no number",
     "not_identified": "cannot tell",

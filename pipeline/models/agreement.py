@@ -14,7 +14,8 @@ import pandas as pd
 from statsmodels.stats.inter_rater import cohens_kappa
 
 from pipeline.models import site_limits
-from pipeline.models.jackknife import limits
+from pipeline.models.scales import KAPPA as KAPPA_SCALE
+from pipeline.models.scales import SHARE, limit_by_error, state_within
 from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
 from schemas.study import Config, Guards
 
@@ -25,7 +26,7 @@ PARTS = {
     "arm": ("long", "short"),
     "mechanism": ("canalolithiasis", "cupulolithiasis"),
 }
-KAPPA = "Cohen's kappa; large-sample interval (Fleiss, Cohen & Everitt 1969), or that by leaving out each site where it is wider"
+KAPPA = "Cohen's kappa; large-sample interval (Fleiss, Cohen & Everitt 1969) on Fisher's z, or that by leaving out each site where it is wider"
 
 
 def pair_diagnoses(episodes: pd.DataFrame, adjudications: pd.DataFrame) -> pd.DataFrame:
@@ -81,14 +82,13 @@ def _measure(members: pd.DataFrame, part: str, rule: Guards) -> Iterator[dict]:
         yield state(f"{part}_kappa", 1.0, note="all agree, so that the large-sample interval has no width", **where)
     else:
         kappa = cohens_kappa(table)
-        error, low, high = kappa.std_kappa, kappa.kappa_low, kappa.kappa_upp
+        error, (low, high, _) = kappa.std_kappa, limit_by_error(kappa.kappa, kappa.std_kappa, KAPPA_SCALE, None)
         if members["site"].nunique() >= rule.min_sites:
             site, without = members["site"].to_numpy(str), partial(_find_kappa, members, part)
             by_site = site_limits.site_error(site, kappa.kappa, without)
-            reach = limits(kappa.kappa, by_site, site_limits.count_effective(site))
+            reach = limit_by_error(kappa.kappa, by_site, KAPPA_SCALE, site_limits.count_effective(site))
             error, low, high = np.fmax(error, by_site), np.fmin(low, reach[0]), np.fmax(high, reach[1])
-        ends = {"lower": max(-1.0, low), "upper": min(1.0, high)}
-        yield state(f"{part}_kappa", kappa.kappa, std_error=error, **ends, **where)
+        yield state_within(f"{part}_kappa", kappa.kappa, low, high, KAPPA_SCALE, rule, std_error=error, **where)
 
 
 def _find_kappa(members: pd.DataFrame, part: str, kept: np.ndarray) -> float:
@@ -106,7 +106,7 @@ def _share(term: str, agreed: pd.Series, members: pd.DataFrame, rule: Guards) ->
     if len(members) < rule.min_episodes:
         return withhold(term, "too_few", f"fewer than {rule.min_episodes} episodes", **where)
     low, high = site_limits.bound_share(agreed, members["site"], rule)
-    return state(term, agree / len(members), lower=low, upper=high, **where)
+    return state_within(term, agree / len(members), low, high, SHARE, rule, **where)
 
 
 def _tabulate(members: pd.DataFrame, part: str) -> pd.DataFrame:

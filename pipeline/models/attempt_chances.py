@@ -9,13 +9,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.models.attempt_fits import Answers, limit_by_sites
+from pipeline.models.attempt_fits import Answers
 from pipeline.models.attempt_rows import LAST_NUMBER, OTHER, AttemptDesign, count_attempts
 from pipeline.models.cloglog import find_distinct
 from pipeline.models.guard import check_size
 from pipeline.models.jackknife import RESTS_ON_ONE
+from pipeline.models.scales import SHARE, limit_by_sites, state_within
+from pipeline.models.share_limits import limit_exactly
 from pipeline.models.tidy import state, withhold
-from schemas.study import Config
+from schemas.study import Config, Guards
 
 NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(41)
 NUMBER = "attempt_number="
@@ -111,7 +113,7 @@ def _state_sequence(
 ) -> list[dict]:
     members = attempts.members[mask]
     begun = members[members["session"].eq(1)]
-    refusal = check_size(len(begun), int(begun["event"].sum()), config.study.guards)
+    refusal = check_size(len(begun), None, config.study.guards)
     where = where | count_attempts(begun)
     if refusal:
         return [withhold("success", refusal.status, refusal.note, **where)]
@@ -128,25 +130,37 @@ def _state_sequence(
         shown = where | count_attempts(members[own]) | {"stratum": f"{where['stratum']},{name}"}
         for term in ("success", *["success_in_sequence"] * mixed):
             full, without = chances[term.replace("success_in", "in")]
-            found.append(_state_chance(term, full[k], without[:, k], shown))
+            ends = _limit_chance(full[k], without[:, k], int(own.sum()))
+            found.append(_state_chance(term, full[k], without[:, k], ends, config.study.guards, shown))
     if mixed:
         full, without = chances["resolved"]
+        ends = np.array([_limit_chance(full[k], without[:, k], len(begun)) for k in range(longest)])
+        low, high = np.fmax.accumulate(ends[:, 0]), np.fmin.accumulate(ends[::-1, 1])[::-1]
         for k in range(longest):
             shown = where | {"stratum": f"{where['stratum']},up_to_attempts={k + 1}"}
-            resolved.append(_state_chance("resolved", full[k], without[:, k], shown))
+            row = _state_chance("resolved", full[k], without[:, k], (low[k], high[k]), config.study.guards, shown)
+            resolved.append(row)
         found += [_state_number(share, resolved, where) for share in config.study.attempt_success.resolved_shares]
     return found + resolved
 
 
-def _state_chance(term: str, chance: float, without: np.ndarray, where: dict) -> dict:
-    """A chance; its limits on the scale of log(-log(1 - chance))."""
+def _limit_chance(chance: float, without: np.ndarray, number: int) -> tuple[float, float]:
+    """By leaving out each site, or exact for so many attempts where these reach further."""
+    _, low, high, _ = limit_by_sites(chance, without, SHARE)
+    exact = limit_exactly(chance, number)
+    return float(np.fmin(low, exact[0])), float(np.fmax(high, exact[1]))
+
+
+def _state_chance(
+    term: str, chance: float, without: np.ndarray, ends: tuple[float, float], guards: Guards, where: dict
+) -> dict:
+    """A chance with its limits."""
     if np.isnan(chance):
         return withhold(term, "not_identified", "this attempt number is not in the model", **where)
     if np.isnan(without).any():
         return withhold(term, RESTS_ON_ONE.status, RESTS_ON_ONE.note, **where)
-    _, low, high = limit_by_sites(np.log(-np.log1p(-chance)), np.log(-np.log1p(-without)))
-    low, high = -np.expm1(-np.exp([low, high]))
-    return state(term, chance, std_error=limit_by_sites(chance, without)[0], lower=low, upper=high, **where)
+    error = limit_by_sites(chance, without, SHARE)[0]
+    return state_within(term, chance, *ends, SHARE, guards, std_error=error, **where)
 
 
 def _state_number(share: float, resolved: list[dict], where: dict) -> dict:

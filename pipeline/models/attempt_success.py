@@ -32,11 +32,12 @@ from pipeline.models.guard import Refusal, check_sites, check_size
 from pipeline.models.jackknife import RESTS_ON_ONE, p_value
 from pipeline.models.mixed import BOUNDARY, MixedFit, limit_sd
 from pipeline.models.quadrature import Groups
+from pipeline.models.scales import RATIO, SHARE, state_within
 from pipeline.models.tidy import state, tidy_estimates, withhold
-from schemas.study import Config
+from schemas.study import Config, Guards
 
 POPULATION = "positional, attempts with a deciding look"
-SHARE = f"share of attempts followed by a negative look; {site_limits.METHOD}"
+RAW = f"share of attempts followed by a negative look; {site_limits.METHOD}"
 REGRESSION = "complementary log-log regression; limits: leaving out each site, t distribution"
 RANDOM = "complementary log-log regression with random intercepts (adaptive quadrature); limits: leaving out each site, in one step"
 MARGINAL, MIXED = f"{REGRESSION}; std_error of the logarithm", f"{RANDOM}; std_error of the logarithm"
@@ -44,8 +45,6 @@ AVERAGED = "averaged over those at their first attempt"
 SEPARATE = ", but for those of a kind of which all, or none, were followed by a negative look"
 PROFILE = "adaptive quadrature; limits: profile likelihood"
 CELLS = (("attempt_number",), ("family", "canal_arm", "mechanism"), ("fit",), ("previous",))
-GREATEST_ERROR = 1.5  # of the logarithm of a ratio: limits beyond a factor of nineteen either way tell nothing
-WIDE = "the limits would reach from almost none to more than tenfold"
 MODELS = {"marginal": MARGINAL, "mixed": MIXED}
 
 
@@ -64,16 +63,16 @@ def _share_cells(rows: pd.DataFrame, columns: tuple[str, ...], config: Config) -
     least, small = config.study.guards.min_episodes, []
     for values, members in rows.groupby(list(columns), sort=True):
         stratum = ",".join(f"{column}={value}" for column, value in zip(columns, values, strict=True))
-        where = {"stratum": stratum, "method": SHARE} | count_attempts(members)
+        where = {"stratum": stratum, "method": RAW} | count_attempts(members)
         events, total = int(members["event"].sum()), len(members)
         if where["n_episodes"] < least:
             small.append(members)
             continue
         low, high = site_limits.bound_share(members["event"], members["site"], config.study.guards)
         note = None if total == where["n_episodes"] else f"{total} attempts"
-        yield state("success_raw", events / total, lower=low, upper=high, note=note, **where)
+        yield state_within("success_raw", events / total, low, high, SHARE, config.study.guards, note=note, **where)
     if small:
-        where = {"stratum": "smaller cells: " + " x ".join(columns), "method": SHARE} | count_attempts(pd.concat(small))
+        where = {"stratum": "smaller cells: " + " x ".join(columns), "method": RAW} | count_attempts(pd.concat(small))
         yield withhold("success_raw", "too_few", f"{len(small)} cells with fewer than {least} episodes each", **where)
 
 
@@ -90,7 +89,7 @@ def _estimate_models(rows: pd.DataFrame, config: Config) -> list[dict]:
     if isinstance(marginal, Refusal):
         return [withhold("model", marginal.status, marginal.note, **where)]
     attempts, marginal = marginal
-    found = [*_state_ratios(rows, attempts, marginal, "marginal"), _state_slope(attempts, marginal)]
+    found = [*_state_ratios(rows, attempts, marginal, "marginal", guards), _state_slope(attempts, marginal)]
     found += state_chances(attempts, marginal, "marginal", f"{REGRESSION}; {_say_averaged(attempts)}", config)
     return found + _estimate_mixed(rows, attempts, marginal, config)
 
@@ -106,34 +105,39 @@ def _estimate_mixed(rows: pd.DataFrame, attempts: AttemptDesign, marginal: Answe
     spread = _state_patients(attempts, groups, fit, points)
     if spread["status"] != "ok":
         return [spread, withhold("model", spread["status"], spread["note"], **where)]
-    found = [*_state_ratios(rows, attempts, answers, "mixed"), spread, _state_sites(attempts, answers, config)]
+    found = [
+        *_state_ratios(rows, attempts, answers, "mixed", config.study.guards),
+        spread,
+        _state_sites(attempts, answers, config),
+    ]
     return found + state_chances(attempts, answers, "mixed", f"{RANDOM}; {_say_averaged(attempts)}", config)
 
 
-def _state_ratios(rows: pd.DataFrame, attempts: AttemptDesign, answers: Answers, model: str) -> Iterator[dict]:
+def _state_ratios(
+    rows: pd.DataFrame, attempts: AttemptDesign, answers: Answers, model: str, guards: Guards
+) -> Iterator[dict]:
     """A hazard ratio for each class against its reference, or why there is none."""
     design, shared = attempts.design, {"stratum": f"model={model}", "method": MODELS[model]}
     for k, name in enumerate(attempts.covariates):
         term = name.partition("=")[0]
         members = attempts.members[attempts.matrix[:, k] != 0] if "=" in name else attempts.members
         where = shared | count_attempts(members) | {"comparison": _name_reference(name, design.references, term)}
-        yield _state_log(name, answers.coef[k], answers.without[:, k], where | {"note": say_shared(design, name)})
+        where |= {"note": say_shared(design, name)}
+        yield _state_log(name, answers.coef[k], answers.without[:, k], guards, where)
     for name, refusal in sorted(design.refused.items()):
         term, _, value = name.partition("=")
         members = rows[rows[term].astype("string").eq(value)] if value else rows
         yield withhold(name, refusal.status, refusal.note, **shared, **count_attempts(members))
 
 
-def _state_log(term: str, estimate: float, without: np.ndarray, where: dict) -> dict:
+def _state_log(term: str, estimate: float, without: np.ndarray, guards: Guards, where: dict) -> dict:
     """A ratio from its logarithm."""
     if np.isnan(without).any():
         return withhold(term, RESTS_ON_ONE.status, **where | {"note": RESTS_ON_ONE.note})
     error, low, high = limit_by_sites(estimate, without)
-    if error > GREATEST_ERROR:
-        return withhold(term, "not_identified", **where | {"note": WIDE})
     ratio, low, high = np.exp([estimate, low, high])
-    p = p_value(estimate, error, len(without))
-    return state(term, ratio, std_error=error, lower=low, upper=high, p_value=p, **where)
+    tested = {"std_error": error, "p_value": p_value(estimate, error, len(without))}
+    return state_within(term, ratio, low, high, RATIO, guards, **tested, **where)
 
 
 def _state_slope(attempts: AttemptDesign, marginal: Answers) -> dict:

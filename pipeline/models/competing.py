@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.models.npmle_search import CENTRING, ITERATIONS, STEP, TOLERANCE, NotConverged
+from pipeline.models.share_limits import count_effective
 
 ACTIVE = 1e-5  # a gradient this close to 1 is one: the optimiser stops within 1e-10 of it
 SAME = 1e-8  # a rest below this is rounding
@@ -38,14 +39,14 @@ class Incidence:
 class LookIncidence:
     """The chance `mass` of each event in each band, (causes, bands), with bands (edges[b], edges[b + 1]].
 
-    `identified` tells whether the data fix the incidence of a cause at the end of a band, (causes, bands), and
-    `survival_identified` the same of the share without event, (bands,).
+    `identified` tells whether the data fix the incidence of a cause at the end of a band, and in the last row the share without event,
+    (causes + 1, bands); `effective` has the numbers of pipeline.models.share_limits.count_effective of the same.
     """
 
     edges: np.ndarray
     mass: np.ndarray
     identified: np.ndarray
-    survival_identified: np.ndarray
+    effective: np.ndarray
     log_likelihood: float
     max_gradient: float
     iterations: int
@@ -136,13 +137,13 @@ def fit_look_incidence(
     bands = len(edges) - 1
     contrasts = np.kron(np.eye(causes), np.triu(np.ones((bands + 1, bands)))).T  # (causes * bands, masses)
     sums = contrasts.reshape(causes, bands, -1).sum(axis=0)
-    fixed = _find_identified(cover, gradient, np.concatenate([contrasts, sums]))
+    asked = np.concatenate([contrasts, sums])
     log_likelihood = float(total @ np.log(cover @ mass))
     return LookIncidence(
         edges,
         mass.reshape(causes, bands + 1)[:, :-1],
-        fixed[: causes * bands].reshape(causes, bands),
-        fixed[causes * bands :],
+        _find_identified(cover, gradient, asked).reshape(causes + 1, bands),
+        count_effective(cover, total, mass, asked).reshape(causes + 1, bands),
         log_likelihood,
         float(gradient.max()),
         iterations,

@@ -21,14 +21,15 @@ import pandas as pd
 
 from pipeline.derive.first_events import CAUSES, SEEN_CAUSES, list_first_events
 from pipeline.models.competing import LookIncidence, fit_aalen_johansen, fit_look_incidence
-from pipeline.models.curves import Edge, bound_share, split_strata
+from pipeline.models.curves import LIMITS, split_strata
 from pipeline.models.guard import Refusal, check_sites, check_size
 from pipeline.models.jackknife import RESTS_ON_ONE, refit_without_each_site
 from pipeline.models.npmle_search import NotConverged
-from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
+from pipeline.models.scales import SHARE, state_within
+from pipeline.models.share_limits import Edge, bound_share, keep_falling
+from pipeline.models.tidy import count_sites, tidy_estimates, withhold
 from schemas.study import Config, Curves, Guards, Study
 
-LIMITS = "limits: delete-one-site jackknife, complementary log-log scale"
 METHODS = {
     "incidence": f"discrete cause-specific hazards on look intervals; {LIMITS}",
     "seen": f"Aalen-Johansen on the days on which events were seen, descriptive; {LIMITS}",
@@ -80,12 +81,20 @@ def place_edges(curves: Curves, last: float) -> list[int]:
 
 
 class Asked(NamedTuple):
-    """One term: how many are known to have had its event by its day, how many not to have had it, and what to keep in mind."""
+    """One term: how many are known to have had its event by its day, and what to keep in mind."""
 
     term: str
     known: int
-    without: int
     note: str | None
+
+
+class Shares(NamedTuple):
+    """Incidences of the causes, and last the share without event, on the reported days: (causes + 1, days) each. `identified` says whether
+    the data fix them, `effective` is as in pipeline.models.share_limits."""
+
+    share: np.ndarray
+    identified: np.ndarray
+    effective: np.ndarray
 
 
 def _estimate_kind(members: pd.DataFrame, kind: str, curves: Curves, guards: Guards) -> list[dict]:
@@ -95,7 +104,7 @@ def _estimate_kind(members: pd.DataFrame, kind: str, curves: Curves, guards: Gua
         members = members[members["informative"]]
     asked = list(_ask(members, kind, causes, curves.days))
     shared = {"n_episodes": len(members), **count_sites(members["site"]), "method": METHODS[kind]}
-    refused = check_size(len(members), len(members), guards) or check_sites(shared["n_sites"], guards)
+    refused = check_size(len(members), None, guards) or check_sites(shared["n_sites"], guards)
     if refused is None:
         try:
             shares, identified = _estimate_shares(members, kind, causes, curves)
@@ -107,72 +116,74 @@ def _estimate_kind(members: pd.DataFrame, kind: str, curves: Curves, guards: Gua
 
 
 def _state_share(asked: Asked, shares: Edge, k: int, identified: bool, shared: dict, guards: Guards) -> dict:
-    refused = check_size(shared["n_episodes"], asked.known, guards, asked.without)
-    if refused is None and not identified:
-        refused = UNKNOWN
+    refused = None if identified else UNKNOWN
     if refused is None and np.isnan(shares.error[k]):
         refused = RESTS_ON_ONE
     if refused is not None:
         return withhold(asked.term, refused.status, refused.note, n_events=asked.known, **shared)
-    bounds = {"std_error": shares.error[k], "lower": shares.low[k], "upper": shares.high[k]}
-    return state(asked.term, shares.share[k], **bounds, n_events=asked.known, note=asked.note, **shared)
+    own = shared | {"std_error": shares.tell_error(k), "n_events": asked.known, "note": asked.note}
+    return state_within(asked.term, shares.share[k], shares.low[k], shares.high[k], SHARE, guards, **own)
 
 
 def _ask(members: pd.DataFrame, kind: str, causes: tuple[str, ...], days: tuple[int, ...]) -> Iterator[Asked]:
     """Each event on each day, then no event on each day, whose events are those of any kind."""
-    name, left, right = (
-        ("cause", "left_days", "right_days") if kind == "incidence" else ("seen_cause", *["seen_day"] * 2)
-    )
+    name, right = ("cause", "right_days") if kind == "incidence" else ("seen_cause", "seen_day")
     happened = {day: members[right].le(day) & members[name].ne("none") for day in days}
-    free = {day: int((members[left].ge(day) & ~happened[day]).sum()) for day in days}
     for cause in causes:
         for day in days:
             own = int((happened[day] & members[name].eq(cause)).sum())
-            others = int(happened[day].sum()) - own
-            yield Asked(f"{kind}_{cause}_day_{day}", own, others + free[day], NOTES.get(cause))
+            yield Asked(f"{kind}_{cause}_day_{day}", own, NOTES.get(cause))
     for day in days:
-        yield Asked(f"{NO_EVENT[kind]}_day_{day}", int(happened[day].sum()), free[day], None)
+        yield Asked(f"{NO_EVENT[kind]}_day_{day}", int(happened[day].sum()), None)
 
 
 def _estimate_shares(
     members: pd.DataFrame, kind: str, causes: tuple[str, ...], curves: Curves
 ) -> tuple[Edge, np.ndarray]:
-    """The share of each term with its limits, which are nan where it hangs on one site, and whether the data fix it: (terms,) each.
+    """The share of each term with its limits, whose error is nan where it hangs on one site, and whether the data fix it: (terms,) each.
 
     The limits of an event are those of the curves for its complement, so that they are on the complementary log-log scale of the event.
     """
     fit: Callable = _fit_looks if kind == "incidence" else _fit_seen
-    is_event = np.repeat([True, False], [len(causes) * len(curves.days), len(curves.days)])
 
     def refit(kept: np.ndarray) -> np.ndarray:
-        shares, fixed = fit(members[kept], causes, curves)
-        return np.where(fixed, shares, np.nan)
+        found = fit(members[kept], causes, curves)
+        return np.where(found.identified, found.share, np.nan)
 
-    shares, identified = fit(members, causes, curves)
+    found = fit(members, causes, curves)
     without = refit_without_each_site(members["site"].to_numpy(str), refit)
     sizes = members.groupby("site").size().to_numpy()
-    rest = bound_share(
-        np.where(is_event, 1 - shares, shares), np.where(is_event, 1 - without, without), np.ones(len(sizes)), sizes
-    )
-    low, high = np.where(is_event, 1 - rest.high, rest.low), np.where(is_event, 1 - rest.low, rest.high)
-    return Edge(shares, rest.error, low, high), identified
+    parts = []
+    for k, share in enumerate(found.share):
+        event = k < len(causes)
+        rest, moved = (1 - share, 1 - without[:, k]) if event else (share, without[:, k])
+        known = np.where(found.identified[k], rest, np.nan)
+        edge = keep_falling(bound_share(known, moved, np.ones(len(sizes)), sizes, found.effective[k]))
+        parts.append(Edge(share, edge.error, 1 - edge.high, 1 - edge.low) if event else edge)
+    whole = (np.concatenate([getattr(part, name) for part in parts]) for name in ("share", "error", "low", "high"))
+    return Edge(*whole), found.identified.ravel()
 
 
-def _fit_looks(members: pd.DataFrame, causes: tuple[str, ...], curves: Curves) -> tuple[np.ndarray, np.ndarray]:
+def _fit_looks(members: pd.DataFrame, causes: tuple[str, ...], curves: Curves) -> Shares:
     left, right = members["left_days"].to_numpy(float), members["right_days"].to_numpy(float)
     edges = place_edges(curves, right[np.isfinite(right)].max(initial=0))
     fit: LookIncidence = fit_look_incidence(left, right, _number(members["cause"], causes), len(causes), edges)
     at = [edges.index(day) - 1 for day in curves.days]
     shares = np.vstack([fit.incidence[:, at], fit.survival[at]])
-    identified = np.vstack([fit.identified[:, at], fit.survival_identified[at]])
-    return shares.ravel(), identified.ravel()
+    return Shares(np.clip(shares, 0, 1), fit.identified[:, at], fit.effective[:, at])
 
 
-def _fit_seen(members: pd.DataFrame, causes: tuple[str, ...], curves: Curves) -> tuple[np.ndarray, np.ndarray]:
-    fit = fit_aalen_johansen(members["seen_day"].to_numpy(float), _number(members["seen_cause"], causes), len(causes))
-    at = [fit.at(day) for day in curves.days]
-    shares = np.column_stack([np.append(incidence, survival) for survival, incidence, _ in at])
-    return shares.ravel(), np.ones(shares.size, dtype=bool)
+def _fit_seen(members: pd.DataFrame, causes: tuple[str, ...], curves: Curves) -> Shares:
+    """Effective numbers by the variance of Aalen and Johansen's estimator; at 0 and 1 those are counted of whom it is known."""
+    days, cause = members["seen_day"].to_numpy(float), _number(members["seen_cause"], causes)
+    each, any_cause = fit_aalen_johansen(days, cause, len(causes)), fit_aalen_johansen(days, cause > 0, 1)
+    told = [(each.at(day), any_cause.at(day)) for day in curves.days]
+    share = np.array([[*incidence, survival] for (survival, incidence, _), _ in told]).T
+    error = np.array([[*own, *whole] for (_, _, own), (_, _, whole) in told]).T
+    known = np.array([((days >= day) | (cause > 0)).sum() for day in curves.days])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        number = np.where(error > 0, np.minimum(share * (1 - share) / error**2, len(members)), known)
+    return Shares(share, np.ones(share.shape, dtype=bool), number)
 
 
 def _number(cause: pd.Series, causes: tuple[str, ...]) -> np.ndarray:

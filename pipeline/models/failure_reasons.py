@@ -8,7 +8,8 @@ from collections.abc import Iterator
 import pandas as pd
 
 from pipeline.models import site_limits
-from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
+from pipeline.models.scales import SHARE, state_within
+from pipeline.models.tidy import count_sites, tidy_estimates, withhold
 from schemas.failure import REASON, VIEW
 from schemas.study import Config, Guards
 
@@ -54,4 +55,4 @@ def _estimate_share(members: pd.DataFrame, reason: str, guards: Guards, where: d
         return withhold("share", "too_few", f"fewer than {guards.min_episodes} episodes", **where, **counts)
     happened = pd.MultiIndex.from_frame(episodes).isin(pd.MultiIndex.from_frame(told))
     low, high = site_limits.bound_share(happened, episodes["site"], guards)
-    return state("share", events / total, lower=low, upper=high, note=NOTE, **where, **counts)
+    return state_within("share", events / total, low, high, SHARE, guards, note=NOTE, **where, **counts)

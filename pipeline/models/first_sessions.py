@@ -19,9 +19,10 @@ from pipeline.models.counts import EPISODE
 from pipeline.models.covariates import build_design, describe_covariates
 from pipeline.models.guard import Refusal, check_sites, check_size
 from pipeline.models.jackknife import limits
+from pipeline.models.scales import SHARE, state_within
 from pipeline.models.site_effects import SiteFit, fit_fixed, fit_random
 from pipeline.models.site_pool import MEAN, MISSING, Effects, tell_pool, to_share
-from pipeline.models.tidy import count_sites, state, withhold
+from pipeline.models.tidy import count_sites, withhold
 from schemas.study import Guards
 
 TERM = "first_session_success"
@@ -117,8 +118,8 @@ def _tell_one_stage(ready: FirstSessions, note: str, guards: Guards) -> Iterator
         yield withhold(f"{TERM}_one_stage", fit.status, fit.note, **where)
         return
     low, high = limits(fit.coefficients[0], np.sqrt(fit.covariance[0, 0]), where["n_sites"])
-    ends = {"lower": to_share(low), "upper": to_share(high)}
-    yield state(f"{TERM}_one_stage", to_share(fit.coefficients[0]), note=note, **ends, **where)
+    share, low, high = (to_share(effect) for effect in (fit.coefficients[0], low, high))
+    yield state_within(f"{TERM}_one_stage", share, low, high, SHARE, guards, note=note, **where)
 
 
 def _check(sessions: pd.DataFrame, guards: Guards) -> Refusal | None:

@@ -23,11 +23,14 @@ class Refusal:
     note: str
 
 
-def check_size(n_episodes: int, n_events: int, guards: Guards, n_without: int | None = None) -> Refusal | None:
-    """Too few episodes or events; where the outcome is yes or no, `n_without` gives those without the event, who are needed too."""
+def check_size(n_episodes: int, n_events: int | None, guards: Guards, n_without: int | None = None) -> Refusal | None:
+    """Too few episodes, or too few with the event, or without it, to tell a class of a model from others.
+
+    A share is asked for its episodes only, with `n_events` None: to withhold it for its outcome would hide the best and the worst.
+    """
     if n_episodes < guards.min_episodes:
         return Refusal("too_few", f"fewer than {guards.min_episodes} episodes")
-    if n_events < guards.min_events:
+    if n_events is not None and n_events < guards.min_events:
         return Refusal("too_few", f"fewer than {guards.min_events} events")
     if n_without is not None and n_without < guards.min_events:
         return Refusal("too_few", f"fewer than {guards.min_events} without the event")

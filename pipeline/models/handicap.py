@@ -21,27 +21,27 @@ from collections.abc import Iterator
 
 import numpy as np
 import pandas as pd
-from scipy.stats import binomtest, norm
 
 from pipeline.models.counts import EPISODE
 from pipeline.models.guard import Refusal, check_sites, check_size
 from pipeline.models.handicap_totals import count_totals, pick_nearest, select_totals
-from pipeline.models.jackknife import RESTS_ON_ONE, jackknife_covariance, limits, p_value, refit_without_each_site
+from pipeline.models.jackknife import RESTS_ON_ONE, jackknife_covariance, refit_without_each_site
 from pipeline.models.linear_mixed import LinearFit, fit_linear_mixed, refit_linear_mixed
 from pipeline.models.restricted_likelihood import drop_site, sum_products
-from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
+from pipeline.models.scales import SHARE, differ, limit_by_error, span, state_within
+from pipeline.models.site_limits import METHOD, bound_share
+from pipeline.models.tidy import count_sites, tidy_estimates, withhold
 from schemas.study import Config, Guards, Study
 
-GREATEST = 100
 SLOPE_UNIT = np.log1p(30)
 MIXED = "linear mixed model, restricted likelihood, intercepts{slopes} of patients{sites}"
 BY_SITE = "limits by delete-one-site jackknife, t with sites - 1 degrees of freedom"
 BY_MODEL = "limits by the model"
-EXACT = "exact (Clopper-Pearson) limits"
 ALONE = "the limits leave out that sites differ"
 LEVEL = "patients' slopes do not vary beyond their intercepts and are left out"
 NEAREST = "mean of the totals nearest to the day"
-SHARE = "share of the totals nearest to the day"
+SHARE_OF_TOTALS = f"share of the totals nearest to the day; {METHOD}"
+TOTAL, CHANGE = span(0, 100), differ(100)
 
 
 def estimate_handicap_change(
@@ -69,7 +69,7 @@ def describe_course(totals: pd.DataFrame, study: Study) -> Iterator[dict]:
     """Means on the reported days and changes since day 0 of the episodes in `totals`."""
     days = [0, *study.handicap.days]
     counts = {day: count_totals(totals[totals["near"].eq(day)]) for day in days}
-    refused = {day: check_size(n["n_episodes"], n["n_episodes"], study.guards) for day, n in counts.items()}
+    refused = {day: check_size(n["n_episodes"], None, study.guards) for day, n in counts.items()}
     kept = [day for day in days if not refused[day]]
     used = totals[
         totals["near"].isin(kept) | totals["near"].isna()
@@ -108,7 +108,7 @@ def compare_by_resolution(totals: pd.DataFrame, study: Study) -> Iterator[dict]:
         rows = pick_nearest(totals, day)
         sites, seen, total = rows["site"].to_numpy(str), rows["seen"].to_numpy(bool), rows["total"].to_numpy(float)
         groups = {"yes": seen, "no": ~seen}
-        refused = {name: check_size(int(g.sum()), int(g.sum()), study.guards) for name, g in groups.items()}
+        refused = {name: check_size(int(g.sum()), None, study.guards) for name, g in groups.items()}
         by_site = not check_sites(len(np.unique(sites)), study.guards)
         found = {name: _average(total, sites, (g,), by_site) for name, g in groups.items() if not refused[name]}
         method = f"{NEAREST}; {BY_SITE if by_site else BY_MODEL}"
@@ -209,41 +209,21 @@ def _state_number(
     )
     if refusal:
         return withhold(term, refusal.status, refusal.note, **own)
-    reach = norm.ppf(0.975) * error
-    low, high = limits(full[k], error, own["n_sites"]) if by_site else (full[k] - reach, full[k] + reach)
-    own |= {"note": "; ".join(filter(None, [note, None if by_site else ALONE])) or None}
+    scale = CHANGE if own.get("comparison") else TOTAL
+    low, high, p = limit_by_error(float(full[k]), error, scale, own["n_sites"] if by_site else None)
+    own |= {"note": "; ".join(filter(None, [note, None if by_site else ALONE])) or None, "std_error": error}
     if own.get("comparison"):
-        p = p_value(full[k], error, own["n_sites"]) if by_site else float(2 * norm.sf(abs(full[k]) / error))
-        return state(term, full[k], std_error=error, lower=low, upper=high, p_value=p, **own)
-    return state(term, full[k], std_error=error, lower=max(0.0, low), upper=min(float(GREATEST), high), **own)
+        own |= {"p_value": p}
+    return state_within(term, full[k], low, high, scale, guards, **own)
 
 
 def _state_share(term: str, rows: pd.DataFrame, counted: pd.Series, guards: Guards) -> dict:
-    """A share with exact limits, or by site on the log-odds scale where these are wider: patients of a site are alike, if anything."""
+    """A share with the limits of pipeline/models/site_limits.py."""
     hit, sites = counted.to_numpy(bool), rows["site"].to_numpy(str)
     own = {"n_episodes": len(hit), "n_events": int(hit.sum()), **count_sites(sites)}
-    refusal = check_size(len(hit), guards.min_events, guards)  # none need have the event: zero is an answer
+    refusal = check_size(len(hit), None, guards)
     if refusal:
-        return withhold(term, refusal.status, refusal.note, method=f"{SHARE}; {EXACT}", **own)
-    exact = binomtest(int(hit.sum()), len(hit)).proportion_ci(method="exact")
-    low, high, by_site = exact.low, exact.high, None
-    if not check_sites(own["n_sites"], guards):
-        by_site = _limit_share_by_site(hit, sites)
-    if by_site is None:
-        return state(term, hit.mean(), lower=low, upper=high, method=f"{SHARE}; {EXACT}", note=ALONE, **own)
-    method = f"{SHARE}; the wider of {EXACT} and {BY_SITE}"
-    return state(term, hit.mean(), lower=min(low, by_site[0]), upper=max(high, by_site[1]), method=method, **own)
-
-
-def _limit_share_by_site(hit: np.ndarray, sites: np.ndarray) -> list[float] | None:
-    """Limits of a share by the jackknife of its log-odds; None where one of them is not finite."""
-
-    def odds(stay: np.ndarray) -> np.ndarray:
-        with np.errstate(divide="ignore"):
-            return np.array([np.log(hit[stay].mean()) - np.log1p(-hit[stay].mean())])
-
-    full, without = odds(np.ones(len(hit), dtype=bool)), refit_without_each_site(sites, odds)
-    if not np.isfinite([*full, *without[:, 0]]).all():
-        return None
-    error = np.sqrt(jackknife_covariance(full, without)[0, 0])
-    return [1 / (1 + np.exp(-end)) for end in limits(full[0], error, len(without))]
+        return withhold(term, refusal.status, refusal.note, method=SHARE_OF_TOTALS, **own)
+    low, high = bound_share(hit, sites, guards)
+    note = ALONE if check_sites(own["n_sites"], guards) else None
+    return state_within(term, hit.mean(), low, high, SHARE, guards, method=SHARE_OF_TOTALS, note=note, **own)

@@ -16,16 +16,16 @@ import pandas as pd
 from scipy.stats import binomtest, norm
 
 from pipeline.models.counts import EPISODE, name_first_maneuvers
-from pipeline.models.curves import ONE_SITE
+from pipeline.models.curves import METHOD, ONE_SITE
 from pipeline.models.guard import Refusal
 from pipeline.models.meta import pool_odds_ratios
+from pipeline.models.scales import SHARE, state_within
 from pipeline.models.shares import count_known, estimate_shares, select_followed
 from pipeline.models.tidy import state, tidy_estimates, withhold
 from schemas.published import PROVENANCE, Published, PublishedPool, Trial, TrialArm
 from schemas.study import Config, Study
 
-OWN = "interval-censored NPMLE; limits: delete-one-site jackknife, complementary log-log scale"
-OWN_OF_ONE = "interval-censored NPMLE; limits: delete-one-patient jackknife, complementary log-log scale"
+OWN_OF_ONE = METHOD.replace("one-site", "one-patient")
 EXACT = "exact (Clopper-Pearson) interval"
 RATIO = "Mantel-Haenszel odds ratio; limits: Robins-Breslow-Greenland"
 DIFFERENT = "different populations: further sessions may have come before the day, and looks followed no protocol"
@@ -74,12 +74,16 @@ def _tell_pool(trial: Trial, arm: TrialArm, followed: pd.DataFrame, study: Study
     share = estimate_shares(members, (trial.day,), study)[trial.day]
     counts = count_known(members, trial.day)
     alone = counts["n_sites"] == 1
-    term, where = f"resolved_by_day_{trial.day}", {"population": "positional", "method": OWN_OF_ONE if alone else OWN}
+    term, where = (
+        f"resolved_by_day_{trial.day}",
+        {"population": "positional", "method": OWN_OF_ONE if alone else METHOD},
+    )
     where |= counts
     if isinstance(share, Refusal):
         return withhold(term, share.status, share.note, **where)
     note = "; ".join(filter(None, [DIFFERENT, share.note, ONE_SITE if alone else None]))
-    return state(term, share.least, lower=share.lower, upper=share.upper, std_error=share.std_error, note=note, **where)
+    own = where | {"std_error": share.std_error, "note": note}
+    return state_within(term, share.least, share.lower, share.upper, SHARE, study.guards, **own)
 
 
 def _tell_published_pools(published: Published) -> Iterator[dict]:

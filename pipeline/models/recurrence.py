@@ -4,8 +4,7 @@ Estimated is, for first spells of positional vertigo that were seen to be resolv
 Time zero is the first negative day, and the whole of those resolved is at risk from then on. A recurrence is a return at least
 config.study.resolution.recurrence_gap days after it; an earlier one belongs to the same spell, so that by this definition time zero
 is only certain once the gap has passed. The return lies after the last look without it and at or before the first look with it; the
-estimator is the non-parametric one for such intervals, with the limits of the curves (pipeline.models.curves.bound_share): leaving out
-one site at a time. Time zero is itself a look of the same follow-up, so nobody enters late and no entry is truncated.
+estimator is the non-parametric one for such intervals, with the limits of the curves (pipeline/models/share_limits.py). Time zero is itself a look of the same follow-up, so nobody enters late and no entry is truncated.
 
 Two endpoints: the primary one, a positive deciding test of the same canal; and patient_reported, an answer that it came back
 (recurrence_reported). A return that a site hands in as a new episode, as on another side or canal, is not counted: nothing ties the
@@ -20,17 +19,17 @@ import numpy as np
 import pandas as pd
 
 from pipeline.derive.states import keep_until_reclassified
-from pipeline.models.curves import ONE_SITE, Edge, bound_share, split_strata
+from pipeline.models.bounded_curve import BoundedCurve, bound_curve
+from pipeline.models.curves import LIMITS, ONE_SITE, split_strata
 from pipeline.models.guard import check_size
 from pipeline.models.jackknife import RESTS_ON_ONE
-from pipeline.models.leave_out import leave_out_weights
-from pipeline.models.npmle import collapse_intervals, fit_many, fit_npmle
 from pipeline.models.npmle_search import NotConverged
+from pipeline.models.scales import SHARE, state_within
 from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
 from schemas.study import Config, Study
 
 EPISODE = ["site", "episode_id"]
-METHOD = "interval-censored NPMLE from the first negative day; limits: delete-one-site jackknife, complementary log-log scale"
+METHOD = f"interval-censored NPMLE from the first negative day; {LIMITS}"
 REPORTED = "patient_reported"
 WORTH_SAYING = 0.005  # a difference between least and most that a reader would see
 
@@ -105,15 +104,16 @@ def _estimate_curve(returns: pd.DataFrame, study: Study) -> list[dict]:
     left, right = returns["left_days"].to_numpy(float), returns["right_days"].to_numpy(float)
     shared = {"n_episodes": len(returns), **count_sites(returns["site"])}
     events, days = int(np.isfinite(right).sum()), study.recurrence.days
-    refused = check_size(len(returns), events, study.guards)
+    refused = check_size(len(returns), None, study.guards)
     if refused:
         terms = (f"recurrence_free_day_{day}" for day in days)
         return [withhold(term, refused.status, refused.note, n_events=events, **shared) for term in terms]
     try:
-        edges = _fit_edges(returns, days)
+        bounded = bound_curve(returns, np.array(days))
     except NotConverged as failure:
         return [withhold(f"recurrence_free_day_{day}", "not_converged", str(failure), **shared) for day in days]
-    rows = [row for k in range(len(days)) for row in _state_day(edges, k, left, right, shared, study)]
+    known = [int((right <= day).sum()) for day in days]
+    rows = [row for k in range(len(days)) for row in _state_day(bounded, k, shared | {"n_events": known[k]}, study)]
     for day in (0, *days):
         at_risk = (left >= day) & (right > day)
         counted = {"n_episodes": int(at_risk.sum()), **count_sites(returns.loc[at_risk, "site"])}
@@ -121,38 +121,18 @@ def _estimate_curve(returns: pd.DataFrame, study: Study) -> list[dict]:
     return rows
 
 
-def _fit_edges(returns: pd.DataFrame, days: tuple[int, ...]) -> dict[str, Edge]:
-    """The most (upper) and the least (lower) that the data allow to be free of recurrence on each day, with their limits."""
-    left, right, index = collapse_intervals(returns["left_days"], returns["right_days"])
-    patients, sites = returns["patient_id"].to_numpy(str), returns["site"].to_numpy(str)
-    weights, repeats = leave_out_weights(index, patients, sites)
-    without, sizes = fit_many(left, right, weights, days), len(returns) - weights.sum(axis=1)
-    lower, upper = fit_npmle(left, right, np.bincount(index)).survival(days)
-    return {
-        "upper": bound_share(upper, without.upper, repeats, sizes),
-        "lower": bound_share(lower, without.lower, repeats, sizes),
-    }
-
-
-def _state_day(
-    edges: dict[str, Edge], k: int, left: np.ndarray, right: np.ndarray, shared: dict, study: Study
-) -> Iterator[dict]:
-    """The shares free of recurrence on the k-th day, if enough are known to have had it by then and enough not to have."""
-    day = study.recurrence.days[k]
-    where = shared | {"n_events": int((right <= day).sum())}
-    upper, lower = edges["upper"], edges["lower"]
-    refused = check_size(len(left), where["n_events"], study.guards, int((left >= day).sum()))
-    if refused is None and np.isnan(upper.error[k] + lower.error[k]):
-        refused = RESTS_ON_ONE
-    if refused:
+def _state_day(bounded: BoundedCurve, k: int, where: dict, study: Study) -> Iterator[dict]:
+    """The shares free of recurrence on the k-th day."""
+    day, upper, lower = study.recurrence.days[k], bounded.upper, bounded.lower
+    if np.isnan(upper.error[k] + lower.error[k]):
         terms = (f"recurrence_free_{edge}day_{day}" for edge in ("upper_", "lower_", ""))
-        yield from (withhold(term, refused.status, refused.note, **where) for term in terms)
+        yield from (withhold(term, RESTS_ON_ONE.status, RESTS_ON_ONE.note, **where) for term in terms)
         return
-    for name, edge in edges.items():
-        bounds = {"lower": edge.low[k], "upper": edge.high[k], "std_error": edge.error[k]}
-        yield state(f"recurrence_free_{name}_day_{day}", edge.share[k], **bounds, **where)
+    for name, edge in (("upper", upper), ("lower", lower)):
+        term, own = f"recurrence_free_{name}_day_{day}", where | {"std_error": edge.tell_error(k)}
+        yield state_within(term, edge.share[k], edge.low[k], edge.high[k], SHARE, study.guards, **own)
     least, most = lower.share[k], upper.share[k]
     between = f"the data allow {least:.3f} to {most:.3f}; the lower is given" if most - least >= WORTH_SAYING else None
     note = "; ".join(filter(None, [between, ONE_SITE if where["n_sites"] == 1 else None])) or None
-    bounds = {"lower": lower.low[k], "upper": upper.high[k], "std_error": lower.error[k]}
-    yield state(f"recurrence_free_day_{day}", least, note=note, **bounds, **where)
+    own = where | {"std_error": lower.tell_error(k), "note": note}
+    yield state_within(f"recurrence_free_day_{day}", least, lower.low[k], upper.high[k], SHARE, study.guards, **own)

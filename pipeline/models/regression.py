@@ -23,6 +23,7 @@ from pipeline.models.guard import Refusal, check_sites, check_size
 from pipeline.models.interval_regression import AftFit, fit_aft
 from pipeline.models.jackknife import RESTS_ON_ONE
 from pipeline.models.resolution_fit import Answers, Question, answer, ask, compare_with_none
+from pipeline.models.scales import DIFFERENCE, RATIO, limit_by_error, state_within
 from pipeline.models.shares import count_known, select_followed
 from pipeline.models.tidy import state, tidy_estimates, withhold
 from schemas.study import Config, Guards
@@ -106,10 +107,10 @@ def _state_terms(question: Question, answers: Answers, where: dict, guards: Guar
             yield withhold(name, refusal.status, refusal.note, **own)
             continue
         low, high = np.exp(answers.limit(k, own["n_sites"]))
-        own |= {"std_error": answers.error(k), "lower": low, "upper": high, "note": note}
+        own |= {"std_error": answers.error(k), "note": note}
         if name != "scale":
             own |= {"p_value": answers.compare(k, own["n_sites"])}
-        yield state(name, np.exp(answers.full[k]), **own)
+        yield state_within(name, np.exp(answers.full[k]), low, high, RATIO, guards, **own)
     for name, refusal in question.design.refused.items():
         if name not in question.design.matrix:
             yield withhold(name, refusal.status, refusal.note, **where | _count_class(question.rows, name))
@@ -154,8 +155,9 @@ def _state_fit(question: Question, answers: Answers, where: dict, guards: Guards
         if refusal:
             yield withhold(term, refusal.status, refusal.note, **own)
         else:
-            low, high = answers.limit(k, answers.n_sites)
-            yield state(term, answers.full[k], std_error=answers.error(k), lower=low, upper=high, **own)
+            low, high, _ = limit_by_error(answers.full[k], answers.error(k), DIFFERENCE, answers.n_sites)
+            own |= {"std_error": answers.error(k)}
+            yield state_within(term, answers.full[k], low, high, DIFFERENCE, guards, **own)
 
 
 def _withhold_all(terms: tuple[str, ...], refusal: Refusal, where: dict) -> Iterator[dict]:

@@ -8,8 +8,7 @@ choice (pipeline/models/propensity.py); without them the same numbers are naive.
 either and whose first session was of other families. Whoever
 had next to no chance of one of the two is left out, and said.
 
-Limits come from leaving out one site at a time, the weights anew each time: shares on the complementary log-log scale, their
-ratio on the logarithm, differences and means as they are. Resolution is only known to lie in an interval (second_line_arms.py).
+Limits come from leaving out one site at a time, the weights anew each time, each on a scale that it cannot leave (pipeline/models/scales.py). Resolution is only known to lie in an interval (second_line_arms.py).
 Associations under the assumption that nothing else moved the choice and the outcome; the E-value says how strong it would have to be.
 Who was not seen again says nothing of resolution; if that goes along with the outcome beyond chance, the shares are off.
 
@@ -32,6 +31,7 @@ from pipeline.models.guard import Refusal
 from pipeline.models.jackknife import RESTS_ON_ONE
 from pipeline.models.npmle_search import NotConverged
 from pipeline.models.propensity import Contrast, weigh_choice
+from pipeline.models.scales import RATIO, state_within
 from pipeline.models.second_line_arms import VAGUE, Arm, Measure, check_arms, measure_arms
 from pipeline.models.second_line_balance import count_compared, state_balance, state_weights
 from pipeline.models.second_line_rows import CHOICES, CIRCULAR, list_choices, list_chosen_families
@@ -169,9 +169,12 @@ def _state_outcomes(contrast: Contrast, arms: list[Arm], way: Way, where: dict, 
         late = say_late(contrast, measure.day) if honest and measure.term.startswith("risk_") else None
         note = "; ".join(filter(None, [_say_vague(measure), late, left_out])) or None
         tested = {"p_value": p} if honest and measure.term == name_primary(plan) else {}
-        bounds = {"std_error": error, "lower": low, "upper": high, "note": note} | tested
-        yield state(measure.term, measure.values[0], **bounds, **own)
-        if honest and measure.scale == "ratio":
+        bounds = {"std_error": error, "note": note} | tested
+        row = state_within(
+            measure.term, measure.values[0], low, high, measure.scale, config.study.guards, **bounds, **own
+        )
+        yield row
+        if honest and measure.scale is RATIO and row["status"] == "ok":
             pair = find_e_value(measure.values[0]), find_limit_e_value(low, high)
             for term, value in zip(("e_value", "e_value_limit"), pair, strict=True):
                 yield state(f"{term}_day_{measure.day}", value, **own | {"method": E_VALUE})

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.models.guard import Refusal
-from pipeline.models.jackknife import jackknife_covariance, limits, p_value
 from pipeline.models.npmle import ROUNDING, collapse_intervals, fit_many
+from pipeline.models.scales import DIFFERENCE, RATIO, SHARE, Scale, differ, limit_by_sites, span
 from schemas.study import Guards
 
 VAGUE = 0.005  # a share whose day is not known that is too small to matter
@@ -76,42 +76,25 @@ class Measure:
 
     term: str
     values: np.ndarray
-    scale: str
+    scale: Scale
     arms: tuple[Arm, ...]
     day: int
 
     def limit(self) -> tuple[float, float, float, float]:
-        """Standard error, limits and p-value of no difference, all nan where a sample has no answer."""
-        forward, back = SCALES[self.scale]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            moved = forward(self.values)
-        error, inner = (_jackknife(values) for values in (self.values, moved))
-        n_sites = len(self.values) - 1
-        low, high = np.sort(back(np.array(limits(moved[0], inner, n_sites))))
-        return error, low, high, p_value(moved[0], inner, n_sites) if inner > 0 else np.nan
+        """Standard error, limits within the scale and p-value of no difference, all nan where a sample has no answer."""
+        return limit_by_sites(self.values[0], self.values[1:], self.scale)
 
 
 def measure_arms(repeat: Arm, change: Arm, days: tuple[int, ...], horizon: int) -> Iterator[Measure]:
     """Shares resolved by each day, mean days to resolution up to the horizon, their differences, change minus repeat, and the ratio of shares."""
     for day in days:
         risks, both = (repeat.risk(day), change.risk(day)), (repeat, change)
-        yield Measure(f"risk_repeat_day_{day}", risks[0], "share", (repeat,), day)
-        yield Measure(f"risk_change_day_{day}", risks[1], "share", (change,), day)
-        yield Measure(f"risk_difference_day_{day}", risks[1] - risks[0], "difference", both, day)
+        yield Measure(f"risk_repeat_day_{day}", risks[0], SHARE, (repeat,), day)
+        yield Measure(f"risk_change_day_{day}", risks[1], SHARE, (change,), day)
+        yield Measure(f"risk_difference_day_{day}", risks[1] - risks[0], DIFFERENCE, both, day)
         with np.errstate(divide="ignore", invalid="ignore"):
-            yield Measure(f"risk_ratio_day_{day}", risks[1] / risks[0], "ratio", both, day)
-    means = repeat.mean_days(), change.mean_days()
-    yield Measure("mean_days_repeat", means[0], "difference", (repeat,), horizon)
-    yield Measure("mean_days_change", means[1], "difference", (change,), horizon)
-    yield Measure("mean_days_difference", means[1] - means[0], "difference", (repeat, change), horizon)
-
-
-SCALES = {
-    "share": (lambda share: np.log(-np.log1p(-share)), lambda inner: -np.expm1(-np.exp(inner))),
-    "ratio": (np.log, np.exp),
-    "difference": (np.asarray, np.asarray),
-}
-
-
-def _jackknife(values: np.ndarray) -> float:
-    return float(np.sqrt(jackknife_covariance(values[:1], values[1:, None])[0, 0]))
+            yield Measure(f"risk_ratio_day_{day}", risks[1] / risks[0], RATIO, both, day)
+    means, days_left = (repeat.mean_days(), change.mean_days()), span(0, horizon)
+    yield Measure("mean_days_repeat", means[0], days_left, (repeat,), horizon)
+    yield Measure("mean_days_change", means[1], days_left, (change,), horizon)
+    yield Measure("mean_days_difference", means[1] - means[0], differ(horizon), (repeat, change), horizon)

@@ -21,6 +21,7 @@ from pipeline.derive.first_events import COMPLETE
 from pipeline.derive.sequences import THEN
 from pipeline.models import site_limits
 from pipeline.models.guard import check_size
+from pipeline.models.scales import SHARE, state_within
 from pipeline.models.tidy import count_sites, state, tidy_estimates, withhold
 from schemas.study import Config, Guards
 
@@ -59,7 +60,7 @@ def _follow(
 ) -> Iterator[dict]:
     """All rows of the path `taken` by `members`, who come from those `before`, and of the paths that go on from it."""
     stratum = f"{part}path={THEN.join(taken) or START}"
-    refused = check_size(len(members), len(members), guards)
+    refused = check_size(len(members), None, guards)
     if refused:
         counts = {"n_episodes": len(before), "n_events": len(members), **count_sites(members["site"])}
         yield withhold("reached", refused.status, refused.note, stratum=stratum, method=COUNT, **counts)
@@ -104,11 +105,11 @@ def _share_resolved(members: pd.DataFrame, done: int, stratum: str, guards: Guar
     resolved = looked[looked["sessions"].eq(done).astype(bool) & looked["at_next_look"].fillna(False).astype(bool)]
     where = {"stratum": stratum, "method": INTERVAL}
     where |= {"n_episodes": len(looked), "n_events": len(resolved), **count_sites(looked["site"])}
-    refused = check_size(len(looked), len(looked), guards)
+    refused = check_size(len(looked), None, guards)
     if refused:
         return withhold("share_resolved_at_next_look", refused.status, refused.note, **where)
     low, high = site_limits.bound_share(looked.index.isin(resolved.index), looked["site"], guards)
-    return state("share_resolved_at_next_look", len(resolved) / len(looked), lower=low, upper=high, **where)
+    return state_within("share_resolved_at_next_look", len(resolved) / len(looked), low, high, SHARE, guards, **where)
 
 
 def _count(term: str, whole: pd.DataFrame, chosen: pd.DataFrame, stratum: str) -> dict:

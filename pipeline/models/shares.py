@@ -10,12 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from pipeline.models.bounded_curve import BoundedCurve, bound_curve
 from pipeline.models.counts import EPISODE
-from pipeline.models.curves import Edge, bound_share
+from pipeline.models.curves import NOBODY
 from pipeline.models.guard import Refusal, check_size
 from pipeline.models.jackknife import RESTS_ON_ONE
-from pipeline.models.leave_out import leave_out_weights
-from pipeline.models.npmle import collapse_intervals, fit_many, fit_npmle
 from pipeline.models.npmle_search import NotConverged
 from pipeline.models.tidy import count_sites
 from schemas.study import Study
@@ -33,7 +32,7 @@ class Share:
 
     least: float
     most: float
-    std_error: float
+    std_error: float | None
     lower: float
     upper: float
     n_episodes: int
@@ -63,40 +62,25 @@ def count_known(spells: pd.DataFrame, day: int) -> dict[str, int]:
 
 
 def estimate_shares(spells: pd.DataFrame, days: tuple[int, ...], study: Study) -> dict[int, Share | Refusal]:
-    """The share by each day, or why there is none. A day needs enough known to be resolved and enough not."""
-    left, right = spells["left_days"].to_numpy(float), spells["right_days"].to_numpy(float)
-    found: dict[int, Share | Refusal] = {}
-    for day in days:
-        refusal = check_size(len(spells), int((right <= day).sum()), study.guards, n_without=int((left >= day).sum()))
-        if day > study.curves.horizon_day:
-            refusal = Refusal("not_identified", f"after day {study.curves.horizon_day}, the last that is estimated")
-        if refusal:
-            found[day] = refusal
-    open_days = [day for day in days if day not in found]
-    if open_days:
-        try:
-            unresolved = _bound_unresolved(spells, open_days)
-        except NotConverged as failure:
-            return found | {day: Refusal("not_converged", str(failure)) for day in open_days}
-        found |= {day: _describe(*unresolved, k, count_known(spells, day)) for k, day in enumerate(open_days)}
-    return {day: found[day] for day in days}
+    """The share by each day, or why there is none."""
+    horizon = study.curves.horizon_day
+    refusal = check_size(len(spells), None, study.guards)
+    if refusal:
+        return dict.fromkeys(days, refusal)
+    try:
+        bounded = bound_curve(spells, np.arange(horizon + 1))
+    except NotConverged as failure:
+        return dict.fromkeys(days, Refusal("not_converged", str(failure)))
+    late = Refusal("not_identified", f"after day {horizon}, the last that is estimated")
+    return {day: late if day > horizon else _describe(bounded, day, count_known(spells, day)) for day in days}
 
 
-def _bound_unresolved(spells: pd.DataFrame, days: list[int]) -> tuple[Edge, Edge]:
-    """The least and the greatest share unresolved on each day."""
-    left, right = spells["left_days"].to_numpy(float), spells["right_days"].to_numpy(float)
-    distinct_left, distinct_right, index = collapse_intervals(left, right)
-    weights, repeats = leave_out_weights(index, spells["patient_id"].to_numpy(str), spells["site"].to_numpy(str))
-    without = fit_many(distinct_left, distinct_right, weights, days)
-    lower, upper = fit_npmle(left, right).survival(days)
-    sizes = len(spells) - weights.sum(axis=1)
-    return bound_share(lower, without.lower, repeats, sizes), bound_share(upper, without.upper, repeats, sizes)
-
-
-def _describe(lower: Edge, upper: Edge, k: int, counts: dict[str, int]) -> Share | Refusal:
-    if np.isnan(upper.error[k]):
+def _describe(bounded: BoundedCurve, day: int, counts: dict[str, int]) -> Share | Refusal:
+    lower, upper = bounded.lower, bounded.upper
+    if np.isnan(upper.error[day]):
         return RESTS_ON_ONE
-    least, most = 1 - upper.share[k], 1 - lower.share[k]
-    return Share(
-        float(least), float(most), float(upper.error[k]), float(1 - upper.high[k]), float(1 - lower.low[k]), **counts
-    )
+    least, most = 1 - upper.share[day], 1 - lower.share[day]
+    if most - least >= WORTH_SAYING and counts["n_events"] == 0:
+        return NOBODY
+    ends = float(1 - upper.high[day]), float(1 - lower.low[day])
+    return Share(float(least), float(most), upper.tell_error(day), *ends, **counts)

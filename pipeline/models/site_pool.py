@@ -18,6 +18,7 @@ from scipy.stats import norm
 from pipeline.models.guard import Refusal, check_sites
 from pipeline.models.meta import Pool, pool_random_effects
 from pipeline.models.npmle_search import NotConverged
+from pipeline.models.scales import SHARE, state_within
 from pipeline.models.shares import WORTH_SAYING
 from pipeline.models.tidy import state, withhold
 from schemas.study import Guards
@@ -58,8 +59,8 @@ def tell_pool(
         yield withhold(term, pools.status, pools.note, method=MEAN, **where)
     else:
         least, most = pools
-        ends = {"lower": to_share(least.lower), "upper": to_share(most.upper)}
-        yield state(term, to_share(least.estimate), note=_say(least, most, effects.note), method=MEAN, **ends, **where)
+        low, high, said = to_share(least.lower), to_share(most.upper), _say(least, most, effects.note)
+        yield state_within(term, to_share(least.estimate), low, high, SHARE, guards, note=said, method=MEAN, **where)
     for name, method in {"further_site": PREDICTION, "tau2": SPREAD, "i2": SPREAD}.items():
         yield withhold(f"{term}_{name}", TEST_DAYS.status, TEST_DAYS.note, method=method, **where)
 

@@ -27,7 +27,7 @@ from pipeline.models.guard import Refusal, check_size
 from pipeline.models.shares import Share, count_known, estimate_shares, select_followed
 from pipeline.models.site_pool import MISSING, Effects, slope_of_share, tell_pool, to_scale
 from pipeline.models.tidy import tidy_estimates
-from schemas.study import Config, Study
+from schemas.study import Config, Guards, Study
 
 
 def estimate_site_pooling(
@@ -50,7 +50,8 @@ def _tell_shares(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
     found = {site: estimate_shares(rows, days, study) for site, rows in sites.items()}
     for day in days:
         term = f"resolved_by_day_{day}"
-        usable = {site: shares[day] for site, shares in found.items() if isinstance(shares[day], Share)}
+        enough = {site for site, rows in sites.items() if not _check_known(rows, day, study.guards)}
+        usable = {site: found[site][day] for site in sites if site in enough and isinstance(found[site][day], Share)}
         least, most = (np.array([getattr(s, edge) for s in usable.values()]) for edge in ("least", "most"))
         errors = np.array([share.std_error for share in usable.values()])
         counts = count_known(followed[followed["site"].isin(usable)], day)
@@ -58,6 +59,12 @@ def _tell_shares(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
         missing = any(len(sites[site]) >= study.guards.min_episodes for site in sites if site not in usable)
         refusal = Refusal("not_identified", MISSING) if missing else None
         yield from tell_pool(term, effects, len(sites), study.guards, refusal)
+
+
+def _check_known(rows: pd.DataFrame, day: int, guards: Guards) -> Refusal | None:
+    """Whether so much is known of a site by the day that its share has a variance."""
+    unresolved = int((rows["left_days"] >= day).sum())
+    return check_size(len(rows), int((rows["right_days"] <= day).sum()), guards, n_without=unresolved)
 
 
 def _tell_smoothed(followed: pd.DataFrame, study: Study) -> Iterator[dict]:

@@ -177,10 +177,12 @@ def test_few_episodes_give_a_status_and_no_number(plan, n, status):
     assert pd.isna(row["estimate"]) == (status != "ok")
 
 
-def test_nobody_returned_gives_a_status(plan):
+def test_nobody_returned_is_an_answer(plan):
     spells, verdicts, contacts = simulate(200, seed=7)
     never = estimate_recurrence(spells[spells["spell"].eq(1)], verdicts, contacts.iloc[:0], plan)
-    assert set(never["status"]) == {"too_few"}
+    row = shares(never).loc["recurrence_free_day_30"]
+    assert (row["status"], row["estimate"], row["upper"]) == ("ok", 1, 1)
+    assert 0.8 < row["lower"] < 1
 
 
 def test_canals_and_other_verdicts(plan):

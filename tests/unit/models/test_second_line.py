@@ -140,11 +140,11 @@ def test_numbers_fit_together(found, plan):
     assert smd < 0.2 < rows.loc["smd_before:mechanism=cupulolithiasis", "estimate"]
 
 
-def test_p_values_are_told_of_the_pre_specified_family_only_and_adjusted_as_holm_does(plan):
+def test_p_values_are_told_of_the_pre_specified_family_only_and_adjusted_as_holm_does(any_width):
     """Holm's steps by hand: the smallest times the number of tests, the next times one less, never falling."""
-    found = estimate_second_line(**draw(101, effect=EFFECT), config=plan)
+    found = estimate_second_line(**draw(101, effect=EFFECT), config=any_width)
     primary = found[found["p_value"].notna()]
-    assert set(primary["term"]) == {f"risk_difference_day_{plan.study.second_line.primary_day}"}
+    assert set(primary["term"]) == {f"risk_difference_day_{any_width.study.second_line.primary_day}"}
     assert sorted(primary["stratum"]) == ["variant=adherent_debris", "variant=posterior_long_arm"]
     low, high = sorted(primary["p_value"])
     first = min(2 * low, 1)

@@ -2,7 +2,8 @@
 
 import numpy as np
 import pytest
-from scipy.stats import beta
+from scipy.stats import beta, norm
+from scipy.stats import t as student
 
 from pipeline.models.site_limits import bound_share
 
@@ -16,6 +17,9 @@ def test_exact_where_sites_do_not_differ_or_are_too_few(plan):
     assert bound_share(happened, alike, guards) == pytest.approx((exact[0], exact[1]))
     for all_or_none in (np.zeros(40), np.ones(40)):
         low, high = bound_share(all_or_none, alike, guards)
+        fewer = 40 * (norm.ppf(0.975) / student.ppf(0.975, 3)) ** 2  # four sites, of whose differences nothing is known
+        assert high - low == pytest.approx(1 - 0.025 ** (1 / fewer))
+        low, high = bound_share(all_or_none, two, guards)
         assert high - low == pytest.approx(1 - 0.025 ** (1 / 40))
 
 

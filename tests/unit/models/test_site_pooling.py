@@ -166,9 +166,9 @@ def tell(sizes: list[tuple[int, int]], plan) -> pd.DataFrame:
     return pd.DataFrame(list(told))
 
 
-def test_a_site_with_few_successes_is_in_the_pool(plan):
+def test_a_site_with_few_successes_is_in_the_pool(any_width):
     # 25, 25, 25 and 25 sessions with 10, 10, 1 and 24 successes: neither end leaves the pool
-    found = tell([(25, 10), (25, 10), (25, 1), (25, 24)], plan)
+    found = tell([(25, 10), (25, 10), (25, 1), (25, 24)], any_width)
     pooled = rows_of(found).loc["first_session_success"]
     assert (pooled["status"], pooled["n_sites"], pooled["n_episodes"]) == ("ok", 4, 100)
 
@@ -185,8 +185,8 @@ def test_pools_do_not_choose_sites_by_their_outcome(plan):
 
 
 @pytest.mark.parametrize("events", [0, 15])
-def test_a_site_without_or_with_only_success_takes_the_pool(plan, events):
-    found = tell([(40, 20), (40, 25), (40, 22), (15, events)], plan)
+def test_a_site_without_or_with_only_success_takes_the_pool(any_width, events):
+    found = tell([(40, 20), (40, 25), (40, 22), (15, events)], any_width)
     pooled = rows_of(found)
     assert (pooled.loc["first_session_success", "status"], pooled.loc["first_session_success", "n_sites"]) == (
         "not_identified",
