@@ -98,7 +98,7 @@ def say_limits(study: Study, agreement: str) -> list[dict]:
         {
             "claim": "Small parts are uncertain.",
             "rest": f"With fewer than {guards.min_episodes} episodes, or a range wider than {guards.widest_range_points:g} of 100 points, no share "
-            "is given. None is held back because nearly all, or hardly any, were resolved.",
+            "is given. No share is held back because nearly all, or hardly any, were resolved.",
         },
     ]
 
