@@ -2,7 +2,9 @@
 
 import ast
 import hashlib
+import sys
 from functools import cache
+from importlib.metadata import packages_distributions
 from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
@@ -29,17 +31,31 @@ def list_own_files() -> list[Path]:
     )
 
 
+def find_libraries() -> list[str]:
+    """The packages of others that code of ours imports anywhere, by the names under which they are installed, sorted."""
+    tops = {name.split(".")[0] for path in list_own_files() if path.suffix == ".py" for name in _list_imports(path)}
+    foreign = tops - set(ROOMS) - sys.stdlib_module_names
+    return sorted({distribution for top in foreign for distribution in packages_distributions()[top]})
+
+
 @cache
 def find_imports(path: Path) -> frozenset[str]:
     """Our own modules that a file imports, with the packages that hold them."""
+    names = _list_imports(path)
+    ours = {name for name in names if name.split(".")[0] in ROOMS}
+    return frozenset(".".join(name.split(".")[:n]) for name in ours for n in range(1, name.count(".") + 2))
+
+
+@cache
+def _list_imports(path: Path) -> frozenset[str]:
+    """The full names of everything that a file imports, ours or not."""
     names: set[str] = set()
     for node in ast.walk(ast.parse(path.read_text("utf-8"))):
         if isinstance(node, ast.Import):
             names |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and node.module:
             names |= {node.module} | {f"{node.module}.{alias.name}" for alias in node.names}
-    ours = {name for name in names if name.split(".")[0] in ROOMS}
-    return frozenset(".".join(name.split(".")[:n]) for name in ours for n in range(1, name.count(".") + 2))
+    return frozenset(names)
 
 
 def fingerprint_files(paths: list[Path], root: Path) -> str:

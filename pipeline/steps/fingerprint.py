@@ -8,15 +8,15 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline import __version__
-from pipeline.sources import ROOT, fingerprint_files, list_own_files
+from pipeline.sources import ROOT, find_libraries, fingerprint_files, list_own_files
 from pipeline.steps.run import run_step
 from pipeline.warehouse import open_warehouse
 
-LIBRARIES = ("duckdb", "lifelines", "matplotlib", "numpy", "pandas", "pandera", "scipy", "snakemake", "statsmodels")
+RUNS_THE_STEPS = "snakemake"  # imported by no step, and used by all of them
 
 
 def list_fingerprints(deliveries: pd.DataFrame, plan: Path) -> pd.DataFrame:
-    """The version of the project, fingerprints of data, plan and code, versions of the main libraries: one row each, `name` and `value`."""
+    """The version of the project, fingerprints of data, plan and code, versions of the libraries that our code imports and of what runs it: one row each, `name` and `value`."""
     current = deliveries[deliveries["is_current"]].sort_values("site")
     data = hashlib.sha256("".join(current["fingerprint"]).encode()).hexdigest()
     values = {
@@ -25,7 +25,8 @@ def list_fingerprints(deliveries: pd.DataFrame, plan: Path) -> pd.DataFrame:
         "plan": fingerprint_files(list(plan.glob("*.yaml")), plan),
         "code": fingerprint_files(list_own_files(), ROOT),
     }
-    return pd.DataFrame((values | {name: version(name) for name in LIBRARIES}).items(), columns=["name", "value"])
+    libraries = sorted({*find_libraries(), RUNS_THE_STEPS})
+    return pd.DataFrame((values | {name: version(name) for name in libraries}).items(), columns=["name", "value"])
 
 
 def main() -> None:
