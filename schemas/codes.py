@@ -188,7 +188,7 @@ SPELL_STATUS = {
 ATTEMPT_OUTCOME = {
     "negative": "the next deciding look was negative",
     "positive": "the next deciding look was positive",
-    "not_looked": "no deciding look followed before the next session",
+    "not_looked": "no deciding look followed before the next session, or the record has a hole",
 }
 ESTIMATE_STATUS = {
     "ok": "can be used",

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from pipeline.clinic.findings import EPISODE
+from pipeline.clinic.findings import EPISODE, find_incomplete
 from pipeline.clinic.maneuvers import judge_fit
 from pipeline.derive.states import DAY_KEY
 from schemas.derived import Attempts
@@ -22,7 +22,8 @@ def list_attempts(
     """One row for each treatment session (schemas.derived.Attempts).
 
     The deciding look is the first one after the session's day and not after the day of the next session: whoever is treated again
-    without a look in between tells nothing about the earlier session. `states` and `spells` are those of the objective endpoint.
+    without a look in between tells nothing about the earlier session. Of an episode with a set-aside look or treatment no look decides,
+    since the next one may be missing. `states` and `spells` are those of the objective endpoint.
     """
     sessions = _gather_sessions(treatments.assign(fit=judge_fit(treatments, adjudications, maneuvers)["fit"]))
     sessions["family"] = [
@@ -36,6 +37,7 @@ def list_attempts(
     ahead = _find_state(sessions, states, "forward", exact=False)
     behind = _find_state(sessions, states, "backward", exact=True)
     decided = ahead["state_day"].notna() & (next_day.isna() | (ahead["state_day"] <= next_day)).fillna(False)
+    decided &= ~pd.MultiIndex.from_frame(sessions[EPISODE]).isin(find_incomplete(spells))
     sessions["next_look_days"] = (ahead["state_day"] - sessions["day"]).where(decided)
     sessions["outcome"] = ahead["state"].where(decided, "not_looked")
     sessions["at_risk"] = behind["state"].ne("negative").fillna(True)

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
+from pipeline.clinic.failure import list_first_sessions
 from pipeline.clinic.maneuvers import MOVES_NOTHING
 from pipeline.models.counts import EPISODE
 from pipeline.models.covariates import describe_covariates
@@ -21,7 +22,7 @@ CHOICES = {
     "other_side": "the same families on another side",
     "mixed": "some of the same families and others",
     "unlisted": "a maneuver without a family of its own: whether it was the same is not known",
-    "no_maneuver": "the first or the second session moved nothing (observation, sham)",
+    "no_maneuver": "the second session moved nothing (observation, sham)",
     "no_second_session": "no second session",
     "over_before": "resolved or found to be something else before the second session",
     "verdict_later": "the verdict could not be known yet at the second session",
@@ -36,7 +37,8 @@ def list_choices(
     endpoint: str,
     maneuvers: Mapping[str, Maneuver],
 ) -> pd.DataFrame:
-    """One row for each positional episode whose first session was followed by a positive deciding look before a second one.
+    """One row for each positional episode whose first session failed: a maneuver was given, and a positive deciding look followed before a
+    second session (pipeline.clinic.failure.list_first_sessions; the reasons of failure are asked of the same sessions).
 
     Columns: site, episode_id, patient_id, canal, arm, arm_basis, mechanism; the covariates of describe_covariates; setting,
     performed_by and same_visit of the first session, wait (band of days to the second); choice (a code of CHOICES), families and
@@ -48,14 +50,14 @@ def list_choices(
     was not known at the choice: in the covariates it is unknown, and so is whether the first session suited it. Attempts know the
     objective endpoint; by another one, a spell that only later looks show to have ended before the second session counts as over.
     """
-    sessions = {number: attempts[attempts["session"].eq(number)] for number in (1, 2)}
+    first = list_first_sessions(attempts, adjudications, maneuvers)
     told = ["family", "side", "day", "setting", "performed_by", "same_visit"]
-    failed = sessions[1].loc[sessions[1]["outcome"].eq("positive"), [*EPISODE, *told]]
+    failed = first.loc[first["outcome"].eq("positive"), [*EPISODE, *told]]
     positional = adjudications.loc[
         adjudications["positional"].eq("yes"),
         [*EPISODE, "canal", "arm", "arm_basis", "known_day", "reclassified_day"],
     ]
-    second = sessions[2][[*EPISODE, "family", "side", "day", "at_risk"]]
+    second = attempts.loc[attempts["session"].eq(2), [*EPISODE, "family", "side", "day", "at_risk"]]
     first_spells = spells.loc[spells["endpoint"].eq(endpoint) & spells["spell"].eq(1)]
     rows = (
         failed.merge(positional, on=EPISODE, validate="one_to_one")

@@ -5,6 +5,7 @@ import pandas as pd
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
+from pipeline.clinic.failure import explain_failures
 from pipeline.models.second_line_rows import CHOICES, list_choices
 from tests.failure_cases import LATER, RIGHT, SILENT, case, derive, gather
 
@@ -41,7 +42,6 @@ def test_choices(plan):
         ([EPLEY, SEMONT], [SEMONT, EPLEY], "repeat"),
         ([EPLEY, EPLEY], [EPLEY], "repeat"),
         ([EPLEY], [OBSERVE], "no_maneuver"),
-        ([OBSERVE], [EPLEY], "no_maneuver"),
         ([EPLEY], [UNLISTED], "unlisted"),
         ([UNLISTED], [UNLISTED], "unlisted"),
         ([EPLEY], [], "no_second_session"),
@@ -59,6 +59,26 @@ def test_who_did_not_fail_does_not_stand_at_the_choice(plan):
         [RIGHT, look(9, True)],  # the look came after the second session: it tells nothing of the first
     ]
     assert list(choose(plan, [(looks, [EPLEY, SEMONT | {"day": 8}], ()) for looks in [*untold, FAILED]]).index) == [3]
+
+
+def test_what_moved_nothing_cannot_fail(plan):
+    sessions = [[first, EPLEY | {"day": 7}] for first in (OBSERVE, SEMONT)]
+    assert list(choose(plan, [(FAILED, each, ()) for each in sessions]).index) == [1]
+
+
+def test_the_choice_and_the_reasons_of_failure_are_of_the_same_sessions(plan):
+    """Failed, a success, nobody looked, nothing was moved, a record with a hole."""
+    looks = [FAILED, [RIGHT, look(7, False)], [RIGHT], FAILED, FAILED]
+    first = [EPLEY, EPLEY, EPLEY, OBSERVE, EPLEY]
+    cases = [case(seen, [given | {"attempt": 1}]) for seen, given in zip(looks, first, strict=True)]
+    record = derive(gather(cases), plan, ("EP-4",))
+    reasons = explain_failures(record, plan.criteria, plan.maneuvers, plan.failure)
+    chosen = list_choices(
+        record.episodes, record.adjudications, record.attempts, record.spells, "objective", plan.maneuvers
+    )
+    failed = reasons.loc[reasons["reason"].ne("never_looked"), "episode_id"]
+    assert set(failed) == set(chosen["episode_id"]) == {"EP-0"}
+    assert record.attempts.set_index("episode_id")["outcome"].to_dict()["EP-4"] == "not_looked"
 
 
 def test_whoever_was_resolved_before_the_second_session_is_counted_only(plan):
