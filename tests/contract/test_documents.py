@@ -1,9 +1,9 @@
 """What the documents name exists: paths, commands, options, keys, names in the code; and the table of rooms is the house as it is built."""
 
 import ast
+import os
 import re
 import shlex
-import subprocess
 import sys
 from collections import defaultdict
 from functools import cache
@@ -57,10 +57,16 @@ def read(name: str) -> str:
 
 @cache
 def list_tracked() -> list[str]:
-    """The files of the repository, those of the invented pool left out."""
-    command = ["git", "-C", str(ROOT), "ls-files", "--cached", "--others", "--exclude-standard"]
-    told = subprocess.run(command, capture_output=True, text=True, check=True).stdout.splitlines()
-    return [path for path in told if not path.startswith("synthetic_data/pool/") and (ROOT / path).exists()]
+    """The files of the project, those of the invented pool and what is made by running it left out."""
+    made = {line.strip("/") for line in read(".gitignore").splitlines()} | {".git"}
+    found = []
+    for folder, folders, names in os.walk(ROOT):
+        here = Path(folder).relative_to(ROOT)
+        folders[:] = sorted(
+            name for name in folders if name not in made and (here / name).as_posix() != "synthetic_data/pool"
+        )
+        found += [(here / name).as_posix() for name in sorted(names) if name not in made]
+    return found
 
 
 @cache
@@ -89,7 +95,8 @@ def is_command(told: str) -> bool:
 
 def find_missing_path(told: str, document: str) -> bool:
     """Whether a path is neither a file of the repository nor named as one that is made."""
-    if told.startswith(("submissions/", "results/")) or re.fullmatch(r"\.\w+", told):
+    made = {line.strip("/") for line in read(".gitignore").splitlines()}
+    if told.split("/")[0] in made | {"submissions", "results"} or re.fullmatch(r"\.\w+", told):
         return False  # tests/whole/test_documents.py looks for those of a run
     near = (ROOT, (ROOT / document).parent, ROOT / "pipeline", ROOT / "synthetic_data", ROOT / "tests" / "recovery")
     if any(list(folder.glob(told.rstrip("/"))) for folder in near):
