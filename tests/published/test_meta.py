@@ -3,7 +3,6 @@
 import io
 import shutil
 import subprocess
-from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +13,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from statsmodels.stats.meta_analysis import combine_effects
 
-from pipeline.models.case_mix import fit_hazard, predict_share
+from pipeline.models.case_mix import fit_hazard
 from pipeline.models.meta import (
     pool_odds_ratios,
     pool_random_effects,
@@ -176,5 +175,3 @@ def test_weibull_hazard_agrees_with_survreg():
     np.testing.assert_allclose(fit.coefficients, [-intercept / scale, 1 / scale, -effect / scale], rtol=1e-6)
     error = recorded.loc["log scale", "std_error"] / scale  # delta method
     assert np.sqrt(fit.covariance[1, 1]) == pytest.approx(error, rel=1e-5)
-    shares = [predict_share(fit, alone, day)[0] for day in (10, 20, 40)]
-    assert all(a < b for a, b in pairwise(shares))
