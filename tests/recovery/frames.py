@@ -8,7 +8,7 @@ import pandas as pd
 from pipeline.derive.spells import bound_spells
 from schemas.derived import Adjudications, Attempts, Spells
 from tests.recovery.events import build_first_events
-from tests.recovery.scenarios import SEED, VARIANTS, Scenario
+from tests.recovery.scenarios import CODES, SEED, VARIANTS, Scenario
 from tests.recovery.simulate import Course, People, draw_course, draw_people, draw_sites
 from tests.recovery.totals import build_followups
 
@@ -99,7 +99,8 @@ def build_attempts(people: People, course: Course, names: pd.DataFrame) -> pd.Da
     later = np.where(np.arange(course.look.shape[1]) >= column[:, None], course.look[who], np.nan)
     looked = ~np.isnan(later).all(axis=1)
     nearest = np.argmax(~np.isnan(later), axis=1)
-    rows = names.iloc[who].reset_index(drop=True).assign(day=day, family=family, maneuver=family)
+    code = [CODES.get(name, name) for name in family]
+    rows = names.iloc[who].reset_index(drop=True).assign(day=day, family=family, maneuver=code)
     by_episode = rows.groupby("episode_id")
     session = by_episode.cumcount() + 1
     adherent = np.array([variant.mechanism == "cupulolithiasis" for variant in VARIANTS])[people.variant][who]

@@ -68,6 +68,9 @@ VARIANTS = (
 )
 
 
+CODES = {"gufoni": "gufoni_geotropic"}  # the maneuver of a family that is not called like it
+
+
 @dataclass(frozen=True)
 class Scenario:
     """One way in which pools are drawn. `looks`: planned, irregular (jittered, a quarter missed) or symptoms (early ones follow symptoms).
