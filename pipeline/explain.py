@@ -5,10 +5,11 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from pipeline.clinic.adjudicate import FIRM
+from pipeline.clinic.lateral_side import tell_side
 from pipeline.clinic.maneuvers import judge_maneuver
 from pipeline.clinic.misfits import list_doubts, list_missing
-from pipeline.clinic.rolls import pair_rolls, tell_side
+from pipeline.clinic.readings import FIRM
+from pipeline.clinic.rolls import pair_rolls
 from pipeline.clinic.variants import match_variants
 from pipeline.warehouse import Warehouse
 from schemas import codes
@@ -46,7 +47,7 @@ def explain_episode(warehouse: Warehouse, site: str, episode_id: str, config: Co
         [f"{site}  {episode_id}", ""],
         _say_verdict(verdict, delivered["episodes"].iloc[0], config.criteria),
         ["", "Looks before the first attempt: what each meets, and what it nearly meets"],
-        _say_looks(looks[before].reset_index(drop=True), config.criteria),
+        _say_looks(looks[before].reset_index(drop=True), set(verdict["criteria"].split()), config.criteria),
         ["", "What followed"],
         _say_course(looks[~before], delivered["treatments"], verdict["variants"], config),
         ["", "What only time showed (the verdict stays that of the first attempt)"],
@@ -103,7 +104,7 @@ def _say_precedence(verdict: pd.Series, criteria: Criteria) -> str:
         return "nothing: no criterion is met, and the reasons against are too few"
     if verdict["certainty"] == "resolved_before":
         return "the site, which holds it for positional, while no test is positive any more"
-    if verdict["certainty"] in FIRM:
+    if any(criteria.criteria[name].certainty in FIRM for name in verdict["criteria"].split()):
         return "criteria that are firm: only a decisive reason would outweigh them"
     return "criteria that are not firm, while the reasons against are too few to outweigh them"
 
@@ -119,10 +120,13 @@ def _say_rules(label: str, names: str, rules: dict[str, Sourced]) -> Iterator[st
             yield _wrap("", f"[{rule.standing}: {rule.source}]")
 
 
-def _say_looks(before: pd.DataFrame, criteria: Criteria) -> Iterator[str]:
-    """The looks of each day in their order, then its roll test as a pair; under each what it meets and nearly meets."""
-    kept = {tuple(match) for match in match_variants(before, criteria)[["day", "look_key", "criterion"]].to_numpy()}
-    pairs = pair_rolls(before, criteria.duration)
+def _say_looks(before: pd.DataFrame, left: set[str], criteria: Criteria) -> Iterator[str]:
+    """The looks of each day in their order, then its roll test as a pair; under each what it meets and nearly meets.
+
+    `left` are the criteria of the verdict.
+    """
+    pairs = pair_rolls(before, across_days=True)
+    kept = match_variants(before, pairs, criteria).groupby("look_id")["criterion"].agg(set).to_dict()
     pairs = pairs.join(tell_side(pairs))
     for day in before["day"].unique():
         for candidates, paired in ((before, False), (pairs, True)):
@@ -132,21 +136,27 @@ def _say_looks(before: pd.DataFrame, criteria: Criteria) -> Iterator[str]:
                 shows = look["horizontal"].iloc[0] != "none" if paired else look["positive"].iloc[0]
                 if shows:
                     asked = {name: c for name, c in criteria.criteria.items() if c.both_sides == paired}
-                    yield from _say_criteria(look, before, asked, kept)
+                    here = kept.get(row + len(before) * paired, set())
+                    yield from _say_criteria(look, before, asked, here, left)
 
 
-def _say_criteria(look: pd.DataFrame, before: pd.DataFrame, asked: dict[str, Criterion], kept: set) -> Iterator[str]:
-    """What a look meets of the criteria of its test, what replaces what it meets, and why it fails those that it nearly meets."""
+def _say_criteria(
+    look: pd.DataFrame, before: pd.DataFrame, asked: dict[str, Criterion], kept: set[str], left: set[str]
+) -> Iterator[str]:
+    """What a look meets of the criteria of its test, what replaces or rules out what it meets, and why it fails those that it nearly meets."""
     shown = look.iloc[0]
     missing = {name: list_missing(look, before, c) for name, c in asked.items() if shown["test"] in c.tests}
     for name, points in missing.items():
         if points:
             continue
-        place = (shown["day"], f"{shown['test']}/{shown['side']}", name)
         doubts = list_doubts(look, asked[name])
-        if place not in kept:
-            finer = [other for other in missing if asked[other].refines == name and not missing[other]]
+        finer = [other for other in missing if asked[other].refines == name and not missing[other]]
+        if name not in kept and finer:
             yield _wrap("      met", f"{name}, but the more particular {' and '.join(finer)} replaces it", 14)
+        elif name not in kept:
+            yield _wrap("      met", f"{name}, but nystagmus of another look decides", 14)
+        elif name not in left:
+            yield _wrap("      met", f"{name}, but another look of the same place rules it out", 14)
         else:
             yield _wrap("      meets", name + (f", with less certainty: {'; '.join(doubts)}" if doubts else ""), 14)
     for name, points in missing.items():

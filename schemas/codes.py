@@ -162,8 +162,8 @@ POSITIONAL = {
 }
 CERTAINTY = {
     "definite": "meets established criteria",
-    "probable": "meets established criteria but for something not recorded",
-    "emerging": "meets criteria that are still emerging",
+    "probable": "meets established criteria but for something not recorded, or otherwise than described",
+    "emerging": "meets criteria that are still emerging, or leaves open whether it meets more than these",
     "suspected": "meets tentative criteria on symptoms without nystagmus",
     "subjective": "vertigo in a positional test without nystagmus, in a case that the site holds for positional",
     "resolved_before": "no positional test positive any more, in a case that the site holds for positional",

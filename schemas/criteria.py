@@ -40,6 +40,7 @@ class Signs(Closed):
     fatigues: tuple[Literal["yes", "no"], ...] | None = None
     reverses_on_sitting: tuple[Literal["yes", "no"], ...] | None = None
     duration: tuple[Literal["short", "borderline", "long"], ...] | None = None
+    timed: bool = Field(default=False, description="The duration must have been measured")
     latency_least_s: float | None = Field(default=None, description="Latency at least, seconds")
     latency_most_s: float | None = Field(default=None, description="Latency at most, seconds")
     latency_below_s: float | None = Field(default=None, description="Latency below, seconds")
@@ -70,9 +71,12 @@ class Criterion(Pattern, Sourced):
         default=(), description="What the description adds, without being a condition"
     )
     silent_tests: tuple[TestName, ...] = Field(
-        default=(), description="Done, and without nystagmus: one of them is enough"
+        default=(), description="One of them was done on the same ear, and none ever showed nystagmus there"
     )
-    also_seen: Pattern | None = Field(default=None, description="A second look of the same examination must show this")
+    unseen_in: tuple[TestName, ...] = Field(
+        default=(), description="None of them showed nystagmus on the same ear, whether they were done or not"
+    )
+    also_seen: Pattern | None = Field(default=None, description="Another look on the same ear must show this")
     refines: str | None = Field(default=None, description="A criterion that this one replaces where both are met")
     canal: Canal | Literal["unknown"]
     side: Ear
@@ -80,6 +84,11 @@ class Criterion(Pattern, Sourced):
     arm_basis: Literal["sitting_up", "half_dix_hallpike"] | None = None
     mechanism: Mechanism
     certainty: Literal["definite", "probable", "emerging", "suspected", "subjective"]
+
+    @property
+    def rests_on_symptoms(self) -> bool:
+        """Whether it asks for vertigo where there is no nystagmus."""
+        return self.vertical == self.torsion_toward == self.horizontal == ("none",)
 
 
 class Flag(Sourced):

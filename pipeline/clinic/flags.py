@@ -2,20 +2,20 @@
 
 import pandas as pd
 
+from pipeline.clinic.ears import are_silent, name_ear
 from pipeline.clinic.findings import EPISODE
-from pipeline.clinic.patterns import are_silent, find_pattern
-from pipeline.clinic.rolls import pair_rolls
+from pipeline.clinic.patterns import find_pattern
 from schemas.criteria import Criteria, Flag, OtherCause
 
 
-def raise_flags(episodes: pd.DataFrame, before: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
-    """One row for each episode and flag that is raised: site, episode_id, flag, weight. `before` are the looks before treatment.
+def raise_flags(episodes: pd.DataFrame, before: pd.DataFrame, pairs: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
+    """One row for each episode and flag that is raised: site, episode_id, flag, weight. `before` are the looks before treatment,
+    `pairs` their supine roll tests (rolls.pair_rolls).
 
     Looks after a maneuver raise none: down-beating nystagmus is common and transient after a successful one (22 of 57, Oh EH et al.
     J Clin Neurol 2019;15:143-148). Flags that rest on nystagmus can ask for a least velocity, since slow positional nystagmus is
     common in healthy people (70 % of 101, J Vestib Res 2021).
     """
-    pairs = pair_rolls(before, criteria.duration)
     raised = [
         _find_episodes(episodes, before, pairs, flag)[EPISODE].drop_duplicates().assign(flag=name, weight=flag.weight)
         for name, flag in criteria.flags.items()
@@ -23,9 +23,10 @@ def raise_flags(episodes: pd.DataFrame, before: pd.DataFrame, criteria: Criteria
     return pd.concat(raised, ignore_index=True).astype({"flag": "string", "weight": "string"})
 
 
-def find_other_causes(episodes: pd.DataFrame, before: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
+def find_other_causes(
+    episodes: pd.DataFrame, before: pd.DataFrame, pairs: pd.DataFrame, criteria: Criteria
+) -> pd.DataFrame:
     """One row for each episode and other cause whose criteria are met as far as the fields allow: site, episode_id, cause."""
-    pairs = pair_rolls(before, criteria.duration)
     found = [
         _find_cause(episodes, before, pairs, cause)[EPISODE].assign(cause=name)
         for name, cause in criteria.other_causes.items()
@@ -37,10 +38,10 @@ def _find_episodes(episodes: pd.DataFrame, before: pd.DataFrame, pairs: pd.DataF
     if flag.field is not None:
         return episodes[episodes[flag.field].eq(flag.value).fillna(False)]
     candidates = pairs if flag.pattern.both_sides else before
-    fits = find_pattern(candidates, flag.pattern, unmeasured=False)
+    shown = candidates[find_pattern(candidates, flag.pattern, unmeasured=False)]
     if flag.silent_tests:
-        fits &= are_silent(before, flag.silent_tests, candidates)
-    shown = candidates[fits].drop_duplicates([*EPISODE, "test", "side"])
+        shown = shown[are_silent(shown, name_ear(shown, "unknown"), before, flag.silent_tests)]
+    shown = shown.drop_duplicates([*EPISODE, "test", "side"])
     return shown[shown.groupby(EPISODE)["test"].transform("size").ge(flag.positions_least)]
 
 

@@ -28,7 +28,7 @@ def raise_later_flags(
     negative one.
     """
     looks = examinations.assign(**{c: findings[c] for c in findings.columns.difference(examinations.columns)})
-    pairs = pair_rolls(looks, criteria.duration)
+    pairs = pair_rolls(looks)
     raised = [
         _raise_flag(_list_days(looks, pairs, attempts, flag), attempts, flag).assign(flag=name)
         for name, flag in criteria.later_flags.items()

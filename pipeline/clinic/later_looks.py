@@ -2,9 +2,10 @@
 
 import pandas as pd
 
-from pipeline.clinic.adjudicate import join_sorted, read_variants
 from pipeline.clinic.findings import EPISODE
 from pipeline.clinic.maneuvers import read_variant_parts
+from pipeline.clinic.readings import join_sorted, read_variants
+from pipeline.clinic.rolls import pair_rolls
 from pipeline.clinic.variants import match_variants
 from schemas.criteria import Criteria
 from schemas.maneuver import Maneuver
@@ -56,7 +57,7 @@ def read_each_day(examinations: pd.DataFrame, findings: pd.DataFrame, criteria: 
     looks = examinations.assign(**findings[findings.columns.difference(examinations.columns)])
     looks["real_id"], looks["episode_id"] = looks["episode_id"], _name_day(looks)
     days = looks[[*EPISODE, "real_id", "day"]].drop_duplicates()
-    readings = read_variants(match_variants(looks, criteria))[["variants", "canal", "side"]]
+    readings = read_variants(match_variants(looks, pair_rolls(looks), criteria))[["variants", "canal", "side"]]
     named = days.merge(readings.reset_index(), on=EPISODE)
     return named.drop(columns="episode_id").rename(columns={"real_id": "episode_id"})
 

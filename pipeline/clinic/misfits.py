@@ -2,7 +2,8 @@
 
 import pandas as pd
 
-from pipeline.clinic.patterns import LISTED, are_silent, check_pattern, check_signs, find_pattern
+from pipeline.clinic.ears import OTHER_EAR, have_look, name_ear
+from pipeline.clinic.patterns import LISTED, check_pattern, check_signs, find_pattern
 from schemas import codes
 from schemas.criteria import Criterion, Signs
 
@@ -20,12 +21,16 @@ def list_missing(look: pd.DataFrame, before: pd.DataFrame, criterion: Criterion)
     """What keeps a look (one row) from meeting a criterion of its test, in words; `before` are all looks that could tell."""
     held = check_pattern(look, criterion, unmeasured=True).iloc[0]
     missing = _say_misfits(look.iloc[0], criterion, [key for key, fits in held.items() if not fits])
-    if criterion.silent_tests and not are_silent(before, criterion.silent_tests, look)[0]:
-        done = before["test"].isin(criterion.silent_tests).any()
-        names = " or ".join(codes.TEST[test] for test in criterion.silent_tests)
-        missing.append(f"{names} {'shows nystagmus' if done else 'was not done'}")
-    if criterion.also_seen is not None and not find_pattern(before, criterion.also_seen, unmeasured=False).any():
-        missing.append(f"{' or '.join(codes.TEST[test] for test in criterion.also_seen.tests)} does not show the rest")
+    ears = name_ear(look, criterion.side)
+    there = f" on the {ears.iloc[0]}" if ears.iloc[0] in OTHER_EAR else ""
+    for tests in (criterion.silent_tests, criterion.unseen_in):
+        if have_look(look, ears, before[before["test"].isin(tests) & before["nystagmus"]])[0]:
+            missing.append(f"{_name_tests(tests)} shows nystagmus{there}")
+    if criterion.silent_tests and not have_look(look, ears, before[before["test"].isin(criterion.silent_tests)])[0]:
+        missing.append(f"{_name_tests(criterion.silent_tests)} was not done{there}")
+    rest = criterion.also_seen
+    if rest is not None and not have_look(look, ears, before[find_pattern(before, rest, unmeasured=False)])[0]:
+        missing.append(f"{_name_tests(rest.tests)} does not show the rest{there}")
     return missing
 
 
@@ -37,6 +42,10 @@ def list_doubts(look: pd.DataFrame, criterion: Criterion) -> list[str]:
         held = check_signs(look, expected, unmeasured=True).iloc[0]
         doubts += _say_misfits(look.iloc[0], expected, [key for key, fits in held.items() if not fits])
     return doubts if criterion.certainty == "definite" else []
+
+
+def _name_tests(tests: tuple[str, ...]) -> str:
+    return " or ".join(codes.TEST[test] for test in tests)
 
 
 def _say_misfits(look: pd.Series, signs: Signs, keys: list[str]) -> list[str]:

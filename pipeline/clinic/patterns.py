@@ -1,9 +1,7 @@
 """Does a look show a pattern? One boolean for each key of the pattern, so that a match and its explanation cannot differ."""
 
-import numpy as np
 import pandas as pd
 
-from pipeline.clinic.findings import EPISODE
 from schemas.criteria import Pattern, Signs
 
 LISTED = ("vertical", "torsion_toward", "horizontal", "vertigo", "fatigues", "reverses_on_sitting")
@@ -26,7 +24,8 @@ def check_signs(looks: pd.DataFrame, signs: Signs, *, unmeasured: bool) -> pd.Da
         if allowed is not None:
             keys[key] = looks[key].isin(allowed) | (looks[key].isin(["not_tested"]) | looks[key].isna()) & unmeasured
     if signs.duration is not None:
-        keys["duration"] = looks["duration_class"].isin([*signs.duration, *["unknown"] * unmeasured])
+        untimed = ["unknown"] if unmeasured and not signs.timed else []
+        keys["duration"] = looks["duration_class"].isin([*signs.duration, *untimed])
     bounds = {
         "latency_least_s": lambda limit: looks["latency_s"] >= limit,
         "latency_most_s": lambda limit: looks["latency_s"] <= limit,
@@ -46,10 +45,3 @@ def check_signs(looks: pd.DataFrame, signs: Signs, *, unmeasured: bool) -> pd.Da
 def find_pattern(looks: pd.DataFrame, pattern: Pattern, *, unmeasured: bool) -> pd.Series:
     """True for each look that fits every key of the pattern."""
     return check_pattern(looks, pattern, unmeasured=unmeasured).all(axis=1)
-
-
-def are_silent(looks: pd.DataFrame, tests: tuple[str, ...], of: pd.DataFrame) -> np.ndarray:
-    """For each row of `of`, whether its episode had one of `tests` done and none of them showed nystagmus."""
-    seen = looks[looks["test"].isin(tests)].groupby(EPISODE)["nystagmus"].any()
-    silent = seen.index[~seen.to_numpy(bool)]
-    return pd.MultiIndex.from_frame(of[EPISODE]).isin(silent)

@@ -3,41 +3,52 @@
 import numpy as np
 import pandas as pd
 
+from pipeline.clinic.ears import are_silent, have_look, name_ear
 from pipeline.clinic.findings import EPISODE
-from pipeline.clinic.patterns import are_silent, check_signs, find_pattern
-from pipeline.clinic.rolls import OTHER_EAR, UNKNOWN_SIDE, pair_rolls, tell_side
+from pipeline.clinic.lateral_side import tell_side
+from pipeline.clinic.patterns import check_signs, find_pattern
 from schemas.criteria import Criteria, Criterion
 
-LOOK = [*EPISODE, "day", "look_key"]
 
-
-def match_variants(looks: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
+def match_variants(looks: pd.DataFrame, pairs: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
     """One row for each look (or pair of looks) and criterion that it meets.
 
-    `looks` are examinations joined with their findings. The result has site, episode_id, day, look_key (what was looked at),
-    criterion, canal, side, arm, arm_basis, mechanism, certainty, side_by and side_signs.
+    `looks` are examinations joined with their findings, `pairs` their supine roll tests (rolls.pair_rolls). The result has site, episode_id, day, look_key (what was looked at), look_id (a
+    number for each look or pair), criterion, canal, side, arm, arm_basis, mechanism, certainty, side_by and side_signs. Criteria that rest on
+    vertigo alone are met only in episodes in which no look with nystagmus meets any.
     """
-    pairs = pair_rolls(looks, criteria.duration)
     pairs = pairs.join(tell_side(pairs))
-    matches = [_match_criterion(looks, pairs, name, criterion) for name, criterion in criteria.criteria.items()]
-    return _keep_refined(pd.concat(matches, ignore_index=True), criteria)
+    looks = looks.assign(look_id=np.arange(len(looks)))
+    pairs = pairs.assign(look_id=np.arange(len(looks), len(looks) + len(pairs)))
+    matches = [
+        _match_criterion(pairs if criterion.both_sides else looks, looks, name, criterion)
+        for name, criterion in criteria.criteria.items()
+    ]
+    return _keep_nystagmus(_keep_refined(pd.concat(matches, ignore_index=True), criteria), criteria)
 
 
-def _match_criterion(looks: pd.DataFrame, pairs: pd.DataFrame, name: str, criterion: Criterion) -> pd.DataFrame:
-    candidates = pairs if criterion.both_sides else looks
-    fits = find_pattern(candidates, criterion, unmeasured=True)
+def find_backed(met: pd.DataFrame, looks: pd.DataFrame, criterion: Criterion) -> np.ndarray:
+    """For each look that shows the pattern of a criterion, whether the other looks of its episode, on the same ear, are as it asks."""
+    ears = name_ear(met, criterion.side)
+    backed = np.ones(len(met), bool)
     if criterion.silent_tests:
-        fits &= are_silent(looks, criterion.silent_tests, candidates)
+        backed &= are_silent(met, ears, looks, criterion.silent_tests)
+    if criterion.unseen_in:
+        backed &= ~have_look(met, ears, looks[looks["test"].isin(criterion.unseen_in) & looks["nystagmus"]])
     if criterion.also_seen is not None:
-        seen = looks.loc[find_pattern(looks, criterion.also_seen, unmeasured=False), EPISODE]
-        fits &= pd.MultiIndex.from_frame(candidates[EPISODE]).isin(pd.MultiIndex.from_frame(seen))
-    met = candidates[fits]
+        backed &= have_look(met, ears, looks[find_pattern(looks, criterion.also_seen, unmeasured=False)])
+    return backed
+
+
+def _match_criterion(candidates: pd.DataFrame, looks: pd.DataFrame, name: str, criterion: Criterion) -> pd.DataFrame:
+    met = candidates[find_pattern(candidates, criterion, unmeasured=True)]
+    met = met[find_backed(met, looks, criterion)]
     only_probable = (criterion.certainty == "definite") & are_less_certain(met, criterion)
     texts = {
         "look_key": met["test"] + "/" + met["side"],
         "criterion": name,
         "canal": criterion.canal,
-        "side": _name_ear(met, criterion.side),
+        "side": name_ear(met, criterion.side),
         "arm": criterion.arm,
         "arm_basis": criterion.arm_basis,
         "mechanism": criterion.mechanism,
@@ -46,7 +57,7 @@ def _match_criterion(looks: pd.DataFrame, pairs: pd.DataFrame, name: str, criter
         "side_signs": met["side_signs"] if criterion.both_sides else "",
     }
     typed = {name: pd.Series(text, index=met.index, dtype="string") for name, text in texts.items()}
-    return met[[*EPISODE, "day"]].assign(**typed)
+    return met[[*EPISODE, "day", "look_id"]].assign(**typed)
 
 
 def are_less_certain(met: pd.DataFrame, criterion: Criterion) -> pd.Series:
@@ -62,15 +73,18 @@ def _keep_refined(matches: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
     dropped = pd.Series(False, index=matches.index)
     for name, criterion in criteria.criteria.items():
         if criterion.refines:
-            met = pd.MultiIndex.from_frame(matches.loc[matches["criterion"].eq(name), LOOK])
-            dropped |= matches["criterion"].eq(criterion.refines) & pd.MultiIndex.from_frame(matches[LOOK]).isin(met)
+            finer = matches.loc[matches["criterion"].eq(name), "look_id"]
+            dropped |= matches["criterion"].eq(criterion.refines) & matches["look_id"].isin(finer)
     return matches[~dropped].reset_index(drop=True)
 
 
-def _name_ear(met: pd.DataFrame, which: str) -> pd.Series:
-    """The ear that a criterion points to, as right, left or unknown."""
-    if which == "unknown":
-        return pd.Series(UNKNOWN_SIDE, index=met.index, dtype="string")
-    column = {"lower_ear": "side", "torsion_ear": "torsion", "opposite_of_torsion_ear": "torsion"}.get(which, "ear")
-    ear = met[column].map(OTHER_EAR) if which == "opposite_of_torsion_ear" else met[column]
-    return ear.where(ear.isin(list(OTHER_EAR)), UNKNOWN_SIDE).astype("string")
+def _keep_nystagmus(matches: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
+    """The matches without those that rest on vertigo alone, where nystagmus of the same episode meets a criterion.
+
+    Vertigo without nystagmus is the weaker form of a positive test (Balatsouras DG, Korres SG. Otolaryngol Head Neck Surg
+    2012;146:98-103), and what a tired test shows: it never speaks against nystagmus that another examination showed.
+    """
+    symptoms = [name for name, criterion in criteria.criteria.items() if criterion.rests_on_symptoms]
+    weaker = matches["criterion"].isin(symptoms)
+    seen = pd.MultiIndex.from_frame(matches.loc[~weaker, EPISODE])
+    return matches[~(weaker & pd.MultiIndex.from_frame(matches[EPISODE]).isin(seen))].reset_index(drop=True)

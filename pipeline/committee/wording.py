@@ -48,7 +48,7 @@ SHORT = {  # where a meaning of schemas.codes is too long for a table or a figur
     "certainty": {
         "definite": "established criteria met",
         "probable": "probable: something was not recorded",
-        "emerging": "criteria still emerging",
+        "emerging": "criteria still emerging, or not timed",
         "suspected": "suspected: symptoms without nystagmus",
         "subjective": "vertigo without nystagmus",
         "resolved_before": "no test positive any more",

@@ -11,10 +11,10 @@ Where a switch is seen on the day on which the tests of the first canal turn neg
 import numpy as np
 import pandas as pd
 
-from pipeline.clinic.adjudicate import join_sorted
 from pipeline.clinic.findings import EPISODE
 from pipeline.clinic.later_looks import ONLY_OTHER_EAR, read_each_day
 from pipeline.clinic.maneuvers import read_variant_parts
+from pipeline.clinic.readings import join_sorted
 from pipeline.derive.states import keep_until_reclassified, select_deciding_looks
 from schemas.criteria import Criteria
 

@@ -25,7 +25,7 @@ def explain(plan):
     return explain_cases
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def judge_all(plan):
     """A function from cases to their verdicts, in the order of the cases."""
 

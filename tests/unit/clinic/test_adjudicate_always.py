@@ -9,32 +9,18 @@ from hypothesis import strategies as st
 from pipeline.clinic.adjudicate import adjudicate_episodes
 from pipeline.clinic.findings import describe_looks
 from tests.failure_cases import LATER, LEFT, RIGHT, SILENT, case, roll
+from tests.unit.clinic.presentations import any_look, number
 
 MIRROR = {"right": "left", "left": "right"}
-look_strategy = st.fixed_dictionaries(
-    {
-        "test": st.sampled_from(["dix_hallpike", "supine_roll", "sitting_up", "straight_head_hang"]),
-        "side": st.sampled_from(["right", "left"]),
-        "vertical": st.sampled_from(["up", "down", "none"]),
-        "torsion": st.sampled_from(["right", "left", "none"]),
-        "horizontal": st.sampled_from(["geotropic", "apogeotropic", "none"]),
-        "duration_s": st.sampled_from([5, 50, 60, 70, 90]),
-        "peak_spv": st.sampled_from([10, 20]),
-        "latency_s": st.sampled_from([0, 0.5, 4]),
-        "reverses_on_sitting": st.sampled_from(["yes", "no", "not_tested"]),
-    }
-)
-
-
-seen_strategy = st.tuples(st.lists(look_strategy, min_size=1, max_size=5), st.lists(look_strategy, max_size=2))
+seen_strategy = st.tuples(st.lists(any_look, min_size=1, max_size=5), st.lists(any_look, max_size=2))
 
 
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=5, deadline=None)
 @given(seen=st.lists(seen_strategy, min_size=8, max_size=8), order=st.randoms(use_true_random=False))
 def test_mirror_order_shift_and_later_looks(judge_all, seen, order):
-    plain = [[look | {"look": n} for n, look in enumerate(looks, start=1)] for looks, _ in seen]
+    plain = [number(looks) for looks, _ in seen]
     mirrored = [[turn(look) for look in looks] for looks in plain]
-    shifted = [case([look | {"day": 9} for look in looks], [{"day": 9}]) for looks in plain]
+    shifted = [case([look | {"day": look["day"] + 40} for look in looks], [{"day": 40}]) for looks in plain]
     later = [[look | LATER | {"look": n, "day": 6} for n, look in enumerate(late, start=1)] for _, late in seen]
     longer = [order.sample(rows, len(rows)) for rows in ([*a, *b] for a, b in zip(plain, later, strict=True))]
     verdicts = judge_all(*map(case, plain), *map(case, mirrored), *shifted, *map(case, longer))
@@ -57,7 +43,7 @@ def test_looks_after_the_first_attempt_do_not_enter_the_verdict(judge):
 
 def turn(look: dict) -> dict:
     """The same look with right and left exchanged."""
-    return look | {key: MIRROR.get(look[key], look[key]) for key in ("side", "torsion")}
+    return look | {key: MIRROR.get(look[key], look[key]) for key in ("side", "torsion", "horizontal")}
 
 
 def test_many_episodes_take_seconds(table, plan):
