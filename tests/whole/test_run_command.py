@@ -148,7 +148,9 @@ def test_nothing_of_the_users_own_python_is_seen(project, tmp_path):
 
 def see_whole(project: Project) -> bool:
     asked = [PYTHON, "-c", "from environment.place import is_made; print(is_made())"]
-    told = subprocess.run(asked, env=project.variables, cwd=project.root, capture_output=True, encoding="utf-8", check=True)
+    told = subprocess.run(
+        asked, env=project.variables, cwd=project.root, capture_output=True, encoding="utf-8", check=True
+    )
     return told.stdout.strip() == "True"
 
 
