@@ -16,6 +16,7 @@ from schemas.study import Config
 
 ANALYSES = {
     "episode_flow": "pipeline.models.counts:count_flow",
+    "denominators": "pipeline.models.denominators:count_denominators",
     "pool_description": "pipeline.models.counts:describe_pool",
     "non_positional": "pipeline.models.counts:describe_non_positional",
     "diagnosis_agreement": "pipeline.models.agreement:estimate_agreement",

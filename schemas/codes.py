@@ -190,6 +190,12 @@ ATTEMPT_OUTCOME = {
     "positive": "the next deciding look was positive",
     "not_looked": "no deciding look followed before the next session, or the record has a hole",
 }
+KNOWN_ON_DAY = {
+    "negative": "tested negative by then",
+    "between": "turned negative between two tests around that day",
+    "positive": "still positive when tested on that day or later",
+    "untested": "not tested again: nothing further known",
+}
 ESTIMATE_STATUS = {
     "ok": "can be used",
     "too_few": "too few episodes or events",

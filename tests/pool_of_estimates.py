@@ -138,9 +138,11 @@ def build_curve(plan: Config, stratum: str, n: int, sites: int, reach: float, sc
             row = where | {"term": f"resolved_by_day_{day}", "n_events": round(least * n)}
             numbers = {"estimate": least, "lower": limit(least, -1), "upper": limit(most, 1)}
             rows.append(row | numbers if told else row | few)
-        if day in (0, *curves.days):
-            left = round(n * (1 - least) * (1 - day / 80))
-            rows.append(where | count_or_hide(left) | {"term": f"at_risk_day_{day}"})
+        if day in curves.days:
+            shares = {"negative": 0.6 * least, "between": 0.2 * most, "untested": 0.1 * least}
+            counts = {part: round(n * share) for part, share in shares.items()}
+            counts["positive"] = n - sum(counts.values())
+            rows += [where | count_or_hide(left) | {"term": f"known_{part}_day_{day}"} for part, left in counts.items()]
     half = next((day for day in range(curves.horizon_day + 1) if resolved(day) >= 0.5), None)
     median = {"estimate": half, "lower": half - 1, "upper": None if n < 40 else half + 2}
     return [*rows, where | {"term": "median_days"} | median]
@@ -154,10 +156,10 @@ def build_share(*, count: int | None, whole: int, **where: str) -> dict:
 
 
 def count_or_hide(count: int) -> dict:
-    """A count, hidden from 1 to 10."""
+    """A count among all, hidden from 1 to 10."""
     if 1 <= count <= 10:
         return {"n_episodes": None, "n_sites": None, "status": "suppressed", "note": "hidden"}
-    return {"estimate": count, "n_episodes": count}
+    return {"estimate": count, "n_events": count}
 
 
 def make_table(rows: list[dict], **shared: str) -> pd.DataFrame:

@@ -16,13 +16,14 @@ from pipeline.committee.wording import (
     join_words,
     mark_missing,
     name_stratum,
-    say_count,
+    say_episodes,
     say_share,
     say_why_missing,
 )
 from pipeline.figures.ranges import Range, draw_ranges
 from schemas.study import Config
 
+ROUNDED = "Each number is rounded by itself: a change is that of the means before rounding."
 PARTS = 6  # parts of the pool in the figure of returns, the largest ones
 SCALE = {"span": (0.0, 100.0), "ticks": {0.0: "0", 50.0: "50", 100.0: "100"}}
 
@@ -42,7 +43,7 @@ def describe_handicap(estimates: dict[str, pd.DataFrame], config: Config) -> dic
         name="figure-handicap",
         title=_say_headline(means),
         told="; ".join(f"{row.label} {row.number}" for row in rows) + ". Ranges are 95 % limits.",
-        caption=f"{say_count(means[0].n_episodes)} episodes with a total on day 0{say_sites(means[0])}.",
+        caption=f"{say_episodes(means[0].n_episodes)} with a total on day 0{say_sites(means[0])}.",
         unit="mean total, 0 to 100; more is worse",
         **SCALE,
     )
@@ -52,6 +53,7 @@ def describe_handicap(estimates: dict[str, pd.DataFrame], config: Config) -> dic
         [
             "Totals of the Dizziness Handicap Inventory run from 0 to 100. Sources conflict on what change is important, so both are shown: "
             "11 points (Tamber and others 2009) and 18 points (Jacobson and Newman 1990).",
+            _say_rounding(means, compared),
             _say_falls(readings, config),
             "Not everybody filled in a score again; those who did may differ from those who did not.",
         ],
@@ -138,6 +140,15 @@ def _say_change(changes: dict[int, Reading], config: Config) -> str:
         if told and "lower" in told[0]
         else (f"The mean total: {join_words(told)}." if told else "")
     )
+
+
+def _say_rounding(means: dict[int, Reading], changes: dict[int, Reading]) -> str:
+    """That changes are of unrounded means, wherever the numbers beside each other would not add up."""
+    start = means[0]
+    told = [(means[day], change) for day, change in changes.items() if change.usable and means[day].usable]
+    if not start.usable or all(round(mean.estimate) - round(start.estimate) == round(c.estimate) for mean, c in told):
+        return ""
+    return ROUNDED
 
 
 def _order(one: float, other: float) -> str:

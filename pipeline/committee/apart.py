@@ -2,10 +2,12 @@
 
 import pandas as pd
 
+from pipeline.committee.ledger import read_ledger
 from pipeline.committee.picture import make_picture
 from pipeline.committee.readings import Reading, Readings, read_estimates
-from pipeline.committee.wording import count_words, name_value, say_count, say_percent
+from pipeline.committee.wording import agree, count_words, name_value, say_count, say_episodes, say_percent
 from pipeline.figures.bars import Bar, draw_bars
+from pipeline.figures.fillings import say_fillings
 from schemas.study import Config
 
 MOST = 10  # reasons drawn, the most frequent ones
@@ -22,9 +24,12 @@ def describe_apart(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
         return {"sentences": ["No episode of this pool had to be kept apart."], "figure": None, "hidden": ""}
     if flow.status == "absent":
         return {"sentences": ["Nothing is known of such cases in this pool."], "figure": None, "hidden": ""}
-    said = [
-        f"Stored episodes that are probably not positional vertigo: {say_count(flow.estimate)}. They are in no curve."
-    ]
+    number, stored = "An undisclosed number of episodes", read_ledger(estimates).find("stored")
+    if flow.usable:
+        number = count_words(int(flow.estimate), "stored episode")
+        if stored.usable:
+            number = f"{say_count(flow.estimate)} of {count_words(int(stored.estimate), 'stored episode')}"
+    said = [f"{number} {agree(flow.estimate or 0, 'is', 'are')} probably not positional vertigo, and in no curve."]
     later, late_day = (
         read_estimates(estimates, "episode_flow", "pool")["all", "reclassified_later"],
         readings["all", "reclassified_day_median"],
@@ -32,8 +37,9 @@ def describe_apart(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     if later.usable and later.estimate:
         when = f", half of them by day {late_day.estimate:.0f}" if late_day.usable else ""
         said.append(
-            f"{say_count(later.estimate)} more were treated as positional vertigo until the site found another cause{when}: they "
-            "are in the curves up to that day, since nobody knew before."
+            f"{count_words(int(later.estimate), 'further episode')} {agree(later.estimate, 'was', 'were')} treated as positional vertigo "
+            f"until the site found another cause{when}, and {agree(later.estimate, 'is', 'are')} in the curves up to that day, since nobody "
+            "knew before."
         )
     recognised, given = readings["all", "recognised_by_site"], readings["all", "maneuver_given"]
     sessions = readings["all", "sessions_median"]
@@ -68,8 +74,10 @@ def _draw_reasons(names: dict[str, str], shares: dict[str, float], size: int | N
         return None
     bars = [Bar(names[s], say_percent(share), 0, share or None, "apart") for s, share in list(shares.items())[:MOST]]
     said = "; ".join(f"{bar.label} {bar.number}" for bar in bars) + "."
-    of = "these cases" if size is None else f"{size:,} cases kept apart"
-    caption = f"Share of {of} with each reason; one case can have several. {hidden}".strip()
+    of = "these episodes" if size is None else f"{count_words(size, 'episode')} kept apart"
+    caption = (
+        f"Share of {of} with each reason; one episode can have several. {say_fillings(['apart'])} {hidden}".strip()
+    )
     most = max(shares.values())
     title = f"No reason is found in more than {say_percent(most)} of {of}"
     if most > 0.5:
@@ -78,7 +86,7 @@ def _draw_reasons(names: dict[str, str], shares: dict[str, float], size: int | N
 
 
 def _say_part(share: Reading) -> str:
-    """'35 of 78 (45 %)'; only the percentage where the counts are hidden."""
+    """'35 of 78 episodes (45 %)'; only the percentage where the counts are hidden."""
     if share.n_events is None or share.n_episodes is None:
         return f"about {say_percent(share.estimate)}"
-    return f"{share.n_events:,} of {share.n_episodes:,} ({say_percent(share.estimate)})"
+    return f"{share.n_events:,} of {say_episodes(share.n_episodes)} ({say_percent(share.estimate)})"

@@ -2,13 +2,21 @@
 
 import pandas as pd
 
+from pipeline.committee.ledger import Ledger, read_ledger
 from pipeline.committee.picture import headline_share, state_share
 from pipeline.committee.readings import Reading, Readings, read_estimates
 from pipeline.committee.section import draw_shares, make_range, make_section, say_sites
-from pipeline.committee.wording import join_words, say_count, say_share, say_why_missing
+from pipeline.committee.wording import agree, begin_sentence, count_words, join_words, say_share, say_why_missing
+from schemas.denominators import BASES as DENOMINATORS
 
 POPULATION = "positional, attempts with a deciding look"
 NUMBERS = {"1": "first", "2": "second", "3": "third", "4+": "fourth or later"}
+BASES = {
+    "1": "first_sessions_tested",
+    "2": "second_sessions_tested",
+    "3": "third_sessions_tested",
+    "4+": "later_sessions_tested",
+}
 SHARES = (50, 80, 90)
 
 
@@ -21,20 +29,21 @@ def describe_attempts(estimates: dict[str, pd.DataFrame]) -> dict:
         small = readings["smaller cells: attempt_number", "success_raw"]
         why = say_why_missing(small if raw["1"].status == "absent" else raw["1"])
         return make_section("attempts", title, [f"No share can be given: {why}."])
-    rows = [make_range(_label_session(number, raw[number]), raw[number]) for number in NUMBERS]
-    first = raw["1"]
-    finding = ""
-    if first.usable:
-        finding = (
-            f"Of {say_count(first.n_episodes)} first sessions{say_sites(first)} that were looked at afterwards, {say_share(first)} "
-            "were followed by a negative test."
-        )
+    ledger = read_ledger(estimates)
+    rows = [make_range(_label_sessions(number, ledger), raw[number]) for number in NUMBERS]
+    first, tested = raw["1"], ledger.find(BASES["1"])
+    number = f"Of {count_words(int(tested.estimate), 'first session')}" if tested.usable else "Of first sessions"
+    finding = (
+        f"{number}{say_sites(first)} followed by a deciding test before the next session, the test was negative after {say_share(first)}."
+        if first.usable
+        else ""
+    )
     figure = draw_shares(
         rows,
         name="figure-attempts",
         title=_say_headline(raw),
-        unit="share of sessions followed by a negative test",
-        caption="A session is all maneuvers of one day; a negative test is the next deciding look.",
+        unit="share of tested sessions with a negative test",
+        caption="A session is all maneuvers of one day. Numbers: sessions followed by a deciding test before the next one, of all that were given.",
     )
     return make_section(
         "attempts",
@@ -49,15 +58,19 @@ def describe_attempts(estimates: dict[str, pd.DataFrame]) -> dict:
     )
 
 
-def _label_session(number: str, reading: Reading) -> str:
-    given = "" if reading.n_episodes is None else f": {reading.n_episodes:,} given"
-    return f"{NUMBERS[number]} session{given}".capitalize()
+def _label_sessions(number: str, ledger: Ledger) -> str:
+    """'673 of 854 first sessions': how many were tested, of how many that were given."""
+    if not ledger.find(BASES[number]).usable:
+        return begin_sentence(f"{NUMBERS[number]} sessions")
+    given = ledger.find(DENOMINATORS[BASES[number]].of)
+    sessions = agree((given if given.usable else ledger.find(BASES[number])).estimate, "session", "sessions")
+    return f"{ledger.say_number_of(BASES[number])} {NUMBERS[number]} {sessions}"
 
 
 def _say_headline(raw: dict[str, Reading]) -> str:
     """The first session with a share in words, the last one beside it."""
     usable = [number for number in NUMBERS if raw[number].usable]
-    first = headline_share(raw[usable[0]], f"{NUMBERS[usable[0]]} sessions followed by a negative test")
+    first = headline_share(raw[usable[0]], f"{NUMBERS[usable[0]]} sessions with a negative test next")
     last = f"; {state_share(raw[usable[-1]], f'of {NUMBERS[usable[-1]]} ones')}" if len(usable) > 1 else ""
     return first + last
 

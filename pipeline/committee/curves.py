@@ -1,9 +1,11 @@
 """Time to resolution in figures: the curve of the whole pool, and small ones of its parts, each with its sentence."""
 
+from collections.abc import Sequence
 from itertools import combinations
 
 import numpy as np
 
+from pipeline.committee.known import LEGEND, STRIPS, STRIPS_CAPTION, read_strips, say_strips
 from pipeline.committee.picture import find_told, headline_share, make_picture, state_share
 from pipeline.committee.readings import Reading, Readings
 from pipeline.committee.shares import show_median
@@ -23,7 +25,7 @@ from pipeline.committee.wording import (
     join_words,
     mark_missing,
     name_stratum,
-    say_count,
+    say_episodes,
     say_share,
     show_share,
     split_stratum,
@@ -45,7 +47,7 @@ CLOSE = 9  # days nearer than this fraction of the axis leave no room for their 
 def describe_whole(readings: Readings, config: Config) -> dict:
     """The curve of all followed episodes, with its shares and the day by which half were resolved."""
     curves = config.study.curves
-    curve = read_curve(readings, "all", curves.horizon_day)
+    curve = read_curve(readings, "all", curves.horizon_day, curves.days)
     shares = [(f"by day {day}", show_share(readings["all", f"resolved_by_day_{day}"])) for day in curves.days]
     figure = None
     if _count_shares(readings, "all", config) >= ENOUGH:
@@ -55,11 +57,12 @@ def describe_whole(readings: Readings, config: Config) -> dict:
             curve,
             name="figure-curve-all",
             title=headline_share(share, f"resolved by day {day}"),
-            told=_describe_curve(readings, "all", config),
-            caption=f"All in the curves: {say_size(readings, 'all')}. {CURVE_CAPTION}",
+            told=_describe_curve(readings, "all", curve, config),
+            caption=f"All in the curves: {say_size(readings, 'all')}. {CURVE_CAPTION} {STRIPS}",
             until=curves.horizon_day,
             ticks=_choose_ticks((*curves.days, curves.horizon_day), curves.horizon_day),
-            size=(340, 240),
+            legend=LEGEND,
+            size=(340, 206),
         )
     return {
         "sentence": _say_whole(readings, config),
@@ -83,7 +86,7 @@ def _describe_group(heading: str, strata: list[str], readings: Readings, config:
     """The small figures of one row, the sentence over them, and why a stratum has none."""
     until = config.study.curves.days[-1]
     whole = read_curve(readings, "all", until)
-    curves = {stratum: read_curve(readings, stratum, until) for stratum in strata}
+    curves = {stratum: read_curve(readings, stratum, until, config.study.curves.days) for stratum in strata}
     drawn = choose_largest(readings, [s for s in strata if _count_shares(readings, s, config) >= ENOUGH], PANELS)
     certain = [stratum for stratum in strata if "unknown" not in split_stratum(stratum).values()]
     return {
@@ -111,8 +114,8 @@ def _list_missing(strata: list[str], readings: Readings, config: Config) -> list
     return [{"why": begin_sentence(why), "names": "; ".join(names)} for why, names in named.items()]
 
 
-def read_curve(readings: Readings, stratum: str, until: int) -> Curve:
-    """The curve of one stratum up to a day, as shares resolved; NaN on days that are not given."""
+def read_curve(readings: Readings, stratum: str, until: int, days: Sequence[int] = ()) -> Curve:
+    """The curve of one stratum up to a day, as shares resolved, with strips for `days`; NaN on days that are not given."""
 
     def read_days(bound: str, number: str) -> np.ndarray:
         days = [readings[stratum, f"unresolved_{bound}_day_{day}"] for day in range(until + 1)]
@@ -120,17 +123,12 @@ def read_curve(readings: Readings, stratum: str, until: int) -> Curve:
         values[0] = days[0].estimate  # by definition, so that it has no limits
         return 1 - np.array([np.nan if value is None else value for value in values])
 
-    at_risk = {
-        int(term.rpartition("_")[2]): say_count(reading.estimate) if reading.usable else "–"
-        for term, reading in readings.of(stratum).items()
-        if term.startswith("at_risk_day_")
-    }
     return Curve(
         least=read_days("upper", "estimate"),
         most=read_days("lower", "estimate"),
         low=read_days("upper", "upper"),
         high=read_days("lower", "lower"),
-        at_risk=at_risk,
+        known=read_strips(readings, stratum, days),
     )
 
 
@@ -145,8 +143,8 @@ def _draw_panel(stratum: str, curve: Curve, whole: Curve, readings: Readings, co
         curve,
         name="figure-curve-" + stratum.replace("=", "-").replace(",", "-").replace("_", "-"),
         title=f"{name}: {told}",
-        told=_describe_curve(readings, stratum, config),
-        caption=f"{name}: {say_size(readings, stratum)}. {CURVE_CAPTION} Dashed: the whole pool.",
+        told=_describe_curve(readings, stratum, curve, config),
+        caption=f"{name}: {say_size(readings, stratum)}. {CURVE_CAPTION} Dashed: the whole pool. {STRIPS_CAPTION}",
         until=days[-1],
         ticks=_choose_ticks(days, days[-1]),
         whole=whole,
@@ -179,7 +177,10 @@ def _say_whole(readings: Readings, config: Config) -> str:
     said = [f"by day {day} {say_share(share)}" for day, share in shares.items() if share.usable]
     if not said:
         return f"No share can be given for the whole pool: {say_why_none(readings, 'all')}."
-    return f"Of all episodes that were looked at again, {join_words(said)} were resolved."
+    size = find_size(readings, "all")
+    return (
+        f"Of {say_episodes(size.n_episodes)} tested again after the first maneuver, {join_words(said)} were resolved."
+    )
 
 
 def _say_group(strata: list[str], readings: Readings, config: Config) -> dict[str, str]:
@@ -203,8 +204,9 @@ def _say_overlap(ranges: list[tuple[float | None, float | None]]) -> str:
     return "Not all of these ranges overlap. The parts differ in other ways too, so the figures do not say why."
 
 
-def _describe_curve(readings: Readings, stratum: str, config: Config) -> str:
+def _describe_curve(readings: Readings, stratum: str, curve: Curve, config: Config) -> str:
     """The figure in words, for those who do not see it."""
     shares = {day: readings[stratum, f"resolved_by_day_{day}"] for day in config.study.curves.days}
     said = [f"by day {day} {say_share(s) if s.usable else mark_missing(s)}" for day, s in shares.items()]
-    return f"{begin_sentence(say_size(readings, stratum))}. Resolved {', '.join(said)}. Ranges are 95 % limits."
+    size = begin_sentence(say_size(readings, stratum))
+    return f"{size}. Resolved {', '.join(said)}. Ranges are 95 % limits. {say_strips(curve.known)}".strip()

@@ -2,14 +2,17 @@
 
 import pandas as pd
 
+from pipeline.committee.ledger import Ledger, read_ledger
 from pipeline.committee.picture import state_share
 from pipeline.committee.readings import Reading, read_estimates
 from pipeline.committee.section import draw_shares, make_range, make_section, say_sites
-from pipeline.committee.wording import begin_sentence, say_count, say_percent, say_why_missing
+from pipeline.committee.wording import begin_sentence, count_words, say_episodes, say_percent, say_why_missing
+from schemas.denominators import BASES
 from schemas.failure import REASON
 
 FAILED = "first maneuver failed"
 OR_NOT_SEEN = "first maneuver failed or was never looked at"
+WITHOUT = BASES["failed"].without
 OF_ALL = "never_looked"  # the one reason that is counted among those that nobody looked at too
 
 
@@ -29,18 +32,19 @@ def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
     if not usable:
         return make_section("failures", title, [f"No share can be given: {say_why_missing(then['technique'])}."])
     usable.sort(key=lambda reason: (reason == "undetermined", -then[reason].estimate, reason))
+    first, ledger = then[usable[0]], read_ledger(estimates)
+    of = f" (out{ledger.say_of('taken_for_failed')})" if ledger.find("treated").usable else ""
     rows = [make_range(begin_sentence(REASON[reason]), then[reason]) for reason in usable]
     figure = draw_shares(
         rows,
         name="figure-failures",
         title=_say_headline(usable, then),
-        unit="share of failed first sessions with evidence for the reason",
+        unit="share of episodes with evidence for the reason",
         caption=(
-            f"{say_count(then[usable[0]].n_episodes)} failed first sessions{say_sites(then[usable[0]])}. At the time: only what was known on "
-            "the day on which the failure was seen. Evidence, no verdict."
+            f"{say_episodes(first.n_episodes)}{say_sites(first)} whose first maneuver failed or was taken for failed. At the time: only what "
+            "was known on the day on which the failure was seen. Evidence, no verdict."
         ),
     )
-    first = then[usable[0]]
     none = [
         begin_sentence(REASON[reason])
         for reason in reasons
@@ -51,8 +55,9 @@ def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
         "failures",
         title,
         [
-            f"Of {say_count(first.n_episodes)} failed first sessions{say_sites(first)}, so many have something in their record that speaks for the "
-            "reason. It is evidence, not a verdict; several reasons at once are usual.",
+            f"In {say_episodes(first.n_episodes)}{say_sites(first)} the first maneuver failed or was taken for failed{of}. So many of them have "
+            "something in their record that speaks for the reason. It is evidence, not a verdict; several reasons at once are usual.",
+            _say_taken(ledger),
             _say_never_looked(estimates),
             _say_hindsight(then, later),
         ],
@@ -68,7 +73,7 @@ def _say_headline(usable: list[str], then: dict[str, Reading]) -> str:
     """The most frequent reason alone only where its range lies above that of the next; else the two together."""
     named = [reason for reason in usable if reason != "undetermined"]
     if not named:
-        return f"The records point to no reason in {state_share(then['undetermined'], 'of failed first sessions')}"
+        return f"The records point to no reason in {state_share(then['undetermined'], 'of failed first maneuvers')}"
     told = [f"{REASON[reason]} in {state_share(then[reason], '').strip()}" for reason in named[:2]]
     if len(named) == 1:
         return f"The records point to one reason: {told[0]}"
@@ -78,14 +83,28 @@ def _say_headline(usable: list[str], then: dict[str, Reading]) -> str:
     return f"No one reason stands out: {told[0]}; {told[1]}"
 
 
+def _say_taken(ledger: Ledger) -> str:
+    """Why these are more than those with a positive test."""
+    more = ledger.find("without_failed")
+    if not more.usable or not more.estimate:
+        return ""
+    return f"In {count_words(int(more.estimate), 'episode')} of them no test was positive before the next session: {WITHOUT}."
+
+
 def _say_never_looked(estimates: dict[str, pd.DataFrame]) -> str:
     reading = read_estimates(estimates, "failure_reasons", OR_NOT_SEEN)[f"view=at_the_time,reason={OF_ALL}", "share"]
     if not reading.usable:
         return ""
-    return (
-        f"Nobody had looked before the next session, or ever, in {say_count(reading.n_events)} further episodes "
-        f"({say_percent(reading.estimate)} of these and the failed ones together): whether the maneuver failed is not known."
+    return f"In {_say_further(reading)} nobody tested before the next session, or ever: whether the maneuver failed is not known."
+
+
+def _say_further(unseen: Reading) -> str:
+    if unseen.n_events is None or unseen.n_episodes is None:
+        return f"{say_percent(unseen.estimate)} of these and further episodes together"
+    together = (
+        f"{say_percent(unseen.estimate)} of {say_episodes(unseen.n_episodes)}, these and the failed ones together"
     )
+    return f"{count_words(unseen.n_events, 'further episode')} ({together})"
 
 
 def _say_hindsight(then: dict, later: dict) -> str:

@@ -2,6 +2,7 @@
 
 import pandas as pd
 
+from pipeline.committee.ledger import read_ledger
 from pipeline.committee.picture import make_picture
 from pipeline.committee.readings import Readings, read_estimates
 from pipeline.committee.section import make_section, say_sites
@@ -24,13 +25,15 @@ def describe_paths(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
         return make_section("paths", title, [f"No paths can be shown: {say_why_missing(whole)}."])
     kept = sorted(sizes, key=lambda family: (-sizes[family], family))[:FIRST]
     rest = int(whole.estimate) - sum(sizes[family] for family in kept)
-    began = f" {say_count(rest)} episodes began otherwise." if rest else ""
+    began = f" {count_words(rest, 'episode')} began otherwise." if rest else ""
+    ledger = read_ledger(estimates)
+    of = f", out{ledger.say_of('complete')}" if ledger.find("treated").usable else ""
     return make_section(
         "paths",
         title,
         [
-            f"{say_count(whole.estimate)} episodes{say_sites(whole)} had a first session and a record without gaps. Shown is what followed the "
-            f"first maneuvers that were used most.{began}",
+            f"{count_words(int(whole.estimate), 'episode')}{say_sites(whole)} had a first session and a record without gaps{of}. Shown is what "
+            f"followed the first maneuvers that were used most.{began}",
             "Whoever chose a path had reasons that the figures do not show: they describe, and do not compare.",
         ],
         panels=[_draw_branch(family, sizes[family], readings, config) for family in kept],
@@ -56,32 +59,34 @@ def _draw_branch(family: str, size: int, readings: Readings, config: Config) -> 
     following = sorted(
         _list_next(readings, path), key=lambda after: (-(readings[path, f"next={after}"].estimate or 0), after)
     )
-    parts = [("resolved_at_next_look", "resolved at the next look", "kept")]
-    parts += [("resolved_at_later_look", "resolved at a later look", "kept")]
+    parts = [("resolved_at_next_look", "resolved at the next look", "negative")]
+    parts += [("resolved_at_later_look", "resolved at a later look", "negative")]
     parts += [
-        (f"next={after}", "the same again" if after == family else f"then {name_maneuver(after, config)}", "apart")
+        (f"next={after}", "the same again" if after == family else f"then {name_maneuver(after, config)}", "again")
         for after in following[:NEXT]
     ]
     parts += [
-        ("next=rarer", "then another, rarer maneuver", "apart"),
-        ("no_further_session", "no further session", "left_out"),
+        ("next=rarer", "then another, rarer maneuver", "again"),
+        ("no_further_session", "no further session", "leaves"),
     ]
-    parts += [("never_looked", "nobody looked again", "left_out")]
+    parts += [("never_looked", "nobody looked again", "leaves")]
     bars, start = [Bar("all of them", say_count(size), 0, size)], 0
-    for term, label, tone in parts:
+    for term, label, filling in parts:
         reading = readings[path, term]
         number = int(reading.estimate) if reading.usable else None
         if number == 0 or reading.status == "absent":
             continue
-        bars.append(Bar(label, mark_missing(reading) if number is None else say_count(number), start, number, tone))
+        bars.append(Bar(label, mark_missing(reading) if number is None else say_count(number), start, number, filling))
         start += number or 0
     share = readings[path, "share_resolved_at_next_look"]
     told = "; ".join(f"{bar.label} {bar.number}" for bar in bars) + "."
-    looked = "" if share.n_episodes is None else f" of {say_count(share.n_episodes)} looked at next"
+    tested = (
+        ""
+        if share.n_episodes is None
+        else f" of {count_words(share.n_episodes, 'episode')} tested before the next session"
+    )
     note = (
-        f"{show_share(share)}{looked} had a negative test"
-        if share.usable
-        else "how many had a negative test next is not shown"
+        f"negative in {show_share(share)}{tested}" if share.usable else "how many tests were negative next is not shown"
     )
     title = f"{name}, {count_words(size, 'episode')}: {note}"
     figure = make_picture(

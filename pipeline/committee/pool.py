@@ -2,18 +2,21 @@
 
 import pandas as pd
 
+from pipeline.committee.ledger import Ledger, read_ledger
 from pipeline.committee.picture import make_picture
-from pipeline.committee.readings import Readings, read_estimates
+from pipeline.committee.readings import Reading, Readings, read_estimates
 from pipeline.committee.standing import FLOW_CAPTION
 from pipeline.committee.wording import (
     SHORT,
     VARIABLES,
+    agree,
     begin_sentence,
     count_words,
     mark_missing,
     name_value,
     order_stratum,
     say_count,
+    say_episodes,
     say_percent,
 )
 from pipeline.figures.bars import Bar, draw_bars
@@ -24,6 +27,7 @@ SPLITS = {  # each whole: the part that stays, and what leaves
     "stored": ("positional", ("probable_non_positional", "undetermined")),
     "positional": ("followed", ("untreated", "incomplete_record", "never_positive", "not_looked")),
 }
+BASES = {"first_maneuver": "treated"}  # of whom a variable is asked, where that is not the whole population
 MANEUVERS = 10  # first maneuvers in their table, the most used ones
 TABLES = {  # what describes all stored episodes, and what only those of positional vertigo have
     "stored": ("age", "sex", "cause"),
@@ -45,27 +49,27 @@ def _draw_flow(flow: Readings) -> dict | None:
     numbers = {term: reading.estimate for (_, term), reading in flow.items() if reading.usable}
     if not numbers.get("handed_in"):
         return None
-    bars = [_make_bar("handed_in", numbers, 0, "kept")]
+    bars = [_make_bar("handed_in", numbers, 0, "whole")]
     for stays, leaves in SPLITS.values():
         place = numbers.get(stays, 0)
         for term in leaves:
-            bars.append(_make_bar(term, numbers, place, "apart" if term == "probable_non_positional" else "left_out"))
+            bars.append(_make_bar(term, numbers, place, "apart" if term == "probable_non_positional" else "leaves"))
             place += numbers.get(term, 0)
-        bars.append(_make_bar(stays, numbers, 0, "kept"))
+        bars.append(_make_bar(stays, numbers, 0, "whole"))
     said = begin_sentence("; ".join(f"{bar.label} {bar.number}" for bar in bars))
     whole = numbers["handed_in"]
     if "followed" in numbers:
-        title = f"Of {say_count(whole)} episodes handed in, {say_count(numbers['followed'])} are in the curves"
+        title = f"{say_count(numbers['followed'])} of {count_words(int(whole), 'episode')} handed in are in the curves"
     else:
-        title = f"{say_count(whole)} episodes were handed in; how many are in the curves is hidden"
+        title = f"{count_words(int(whole), 'episode')} handed in; how many are in the curves is hidden"
     return make_picture(
         draw_bars, bars, name="figure-flow", title=title, told=f"{said}.", caption=FLOW_CAPTION, whole=whole
     )
 
 
-def _make_bar(term: str, numbers: dict[str, float], start: float, tone: str) -> Bar:
+def _make_bar(term: str, numbers: dict[str, float], start: float, filling: str) -> Bar:
     number = numbers.get(term)
-    return Bar(SHORT["flow"][term], say_count(number), start, number or None, tone)
+    return Bar(SHORT["flow"][term], say_count(number), start, number or None, filling)
 
 
 def _say_flow(flow: Readings) -> list[str]:
@@ -77,32 +81,38 @@ def _say_flow(flow: Readings) -> list[str]:
         return ["No episodes have been handed in, so there is nothing to show yet."]
     sites = "" if stored.n_sites is None else f", from {count_words(stored.n_sites, 'site')}"
     said = [
-        f"Episodes handed in: {say_count(handed_in.estimate)}. Stored: {say_count(stored.estimate)}{sites}.",
-        f"Positional vertigo, and looked at again after the first maneuver: {say_count(followed.estimate)}. "
-        "These make the curves.",
+        f"{_say_episodes(handed_in)} {agree(handed_in.estimate or 0, 'was', 'were')} handed in, and {_say_episodes(stored)} stored{sites}.",
+        f"{_say_episodes(followed)} of positional vertigo {agree(followed.estimate or 0, 'was', 'were')} tested again after the first "
+        "maneuver: these make the curves.",
     ]
     if undetermined.estimate == 0:
         return [*said, "No episode is undetermined."]
     return [
         *said,
-        f"Undetermined: {say_count(undetermined.estimate)}. What was recorded of them neither meets a criterion of "
-        "positional vertigo nor points elsewhere. They enter no curve, neither as resolved nor as unresolved.",
+        f"{_say_episodes(undetermined)} {agree(undetermined.estimate or 0, 'is', 'are')} undetermined: what was recorded neither meets a "
+        "criterion of positional vertigo nor points elsewhere. They enter no curve, neither as resolved nor as unresolved.",
     ]
+
+
+def _say_episodes(count: Reading) -> str:
+    return begin_sentence(say_episodes(int(count.estimate) if count.usable else None))
 
 
 def describe_people(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     """Small tables of counts and shares by variable, and the ages in one sentence."""
-    tables = []
+    tables, ledger = [], read_ledger(estimates)
     for population, variables in TABLES.items():
         readings = read_estimates(estimates, "pool_description", population)
         for variable in variables:
             strata = [s for s in readings.strata() if s.startswith(f"{variable}=")]
             if strata:
-                tables.append(_tabulate_variable(variable, strata, readings, population, config))
+                tables.append(_tabulate_variable(variable, strata, readings, population, ledger, config))
     return {"ages": _say_ages(read_estimates(estimates, "pool_description", "stored")), "tables": tables}
 
 
-def _tabulate_variable(variable: str, strata: list[str], readings: Readings, population: str, config: Config) -> dict:
+def _tabulate_variable(
+    variable: str, strata: list[str], readings: Readings, population: str, ledger: Ledger, config: Config
+) -> dict:
     """One small table, in the order of the codes; maneuvers by use, and the many rare ones in one row."""
     rows, rare, less = [], [], 0
     if variable == "first_maneuver":
@@ -121,8 +131,17 @@ def _tabulate_variable(variable: str, strata: list[str], readings: Readings, pop
         rows.append(
             {"name": f"Each of {count_words(len(rare), 'other' if shown else 'maneuver')}", "cells": ["hidden", "–"]}
         )
-    whole = "of all stored" if population == "stored" else "of positional vertigo"
-    return {"name": VARIABLES[variable], "whole": whole, "rows": rows}
+    told = [readings[s, "share"] for s in strata if readings[s, "share"].usable]
+    of = say_of_whom(ledger, BASES.get(variable, population), told[0].n_episodes if told else None)
+    return {"name": VARIABLES[variable], "whole": of, "rows": rows}
+
+
+def say_of_whom(ledger: Ledger, base: str, number: int | None) -> str:
+    """'of 854 episodes treated for positional vertigo'; of fewer than all of these where some do not have the value."""
+    whole = ledger.find(base)
+    if number is None or not whole.usable or number == whole.estimate:
+        return f"of {ledger.say(base)}"
+    return f"of {say_episodes(number)} that have one, out of {ledger.say(base)}"
 
 
 def _say_ages(readings: Readings) -> str:
@@ -130,4 +149,7 @@ def _say_ages(readings: Readings) -> str:
     if not all(age.usable for age in ages):
         return ""
     median, low, high = (f"{age.estimate:.0f}" for age in ages)
-    return f"Half of the patients were {median} years or older; the middle half were between {low} and {high}."
+    of = say_episodes(ages[0].n_episodes) if ages[0].n_episodes else "the episodes"
+    return (
+        f"In half of {of} the patient was {median} years or older; in the middle half between {low} and {high} years."
+    )

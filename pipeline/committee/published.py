@@ -5,11 +5,11 @@ import pandas as pd
 from pipeline.committee.readings import Reading, Readings, read_estimates
 from pipeline.committee.section import draw_shares, make_range, make_section
 from pipeline.committee.wording import count_words, name_maneuver
-from pipeline.figures.ranges import Range
+from pipeline.figures.ranges import Range, say_kinds
 from schemas.published import Trial
 from schemas.study import Config
 
-CAPTION = "Hollow square: printed result of the trial. Dot: this pool. Lines: 95 % ranges; within a wide one nearly any share lies."
+CAPTION = f"{say_kinds(('printed', 'own'))} Lines: 95 % ranges; within a wide one nearly any share lies."
 MOST = 8  # comparisons shown, the first ones in the order of the plan; the technical report has all
 SIDE_BY_SIDE = 4  # comparisons in one figure; more would not fit on paper beside each other
 
@@ -29,7 +29,7 @@ def describe_published(estimates: dict[str, pd.DataFrame], config: Config) -> di
             number = len(sources) + 1
             label = f"Trial {number}, {_say_endpoint(trial)}: {arm.events}/{arm.total}"
             heading = f"{name_maneuver(arm.family, config)}, day {trial.day}"
-            pairs.append((make_range(label, theirs, kind="other", heading=heading), make_range(_say_own(ours), ours)))
+            pairs.append((make_range(label, theirs, kind="printed", heading=heading), make_range(_say_own(ours), ours)))
             sources.append(f"{number}. {trial.citation}")
     if not pairs:
         return make_section(
@@ -80,7 +80,7 @@ def _read(estimates: dict[str, pd.DataFrame], population: str) -> Readings:
 
 
 def _say_own(reading: Reading) -> str:
-    return "This pool" if reading.n_episodes is None else f"This pool: {reading.n_episodes:,} episodes"
+    return "This pool" if reading.n_episodes is None else f"This pool: {count_words(reading.n_episodes, 'episode')}"
 
 
 def _say_endpoint(trial: Trial) -> str:

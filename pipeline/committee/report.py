@@ -8,6 +8,7 @@ from pipeline.committee.apart import describe_apart
 from pipeline.committee.attempts import describe_attempts
 from pipeline.committee.curves import describe_groups, describe_whole
 from pipeline.committee.failures import describe_failures
+from pipeline.committee.ledger import read_ledger, tabulate_ledger
 from pipeline.committee.paths import describe_paths
 from pipeline.committee.pool import describe_flow, describe_people
 from pipeline.committee.published import describe_published
@@ -16,7 +17,15 @@ from pipeline.committee.second_line import describe_second_line
 from pipeline.committee.shares import list_columns, tabulate_endpoints, tabulate_first_maneuvers, tabulate_shares
 from pipeline.committee.sites import describe_sites
 from pipeline.committee.strata import choose_days, find_size, list_variables, say_size, say_why_none
-from pipeline.committee.wording import count_words, join_words, name_stratum, say_count, say_share, split_stratum
+from pipeline.committee.wording import (
+    agree,
+    count_words,
+    join_words,
+    name_stratum,
+    say_episodes,
+    say_share,
+    split_stratum,
+)
 from schemas import codes
 from schemas.study import Config, Resolution
 
@@ -37,6 +46,7 @@ def compose_report(
         "answer": _say_answer(estimates, readings, config),
         "flow": describe_flow(estimates),
         "people": describe_people(estimates, config),
+        "ledger": tabulate_ledger(estimates, short=True),
         "whole": describe_whole(readings, config),
         "groups": describe_groups(readings, config),
         "columns": list_columns(config),
@@ -80,17 +90,19 @@ def _say_answer(estimates: dict[str, pd.DataFrame], readings: Readings, config: 
         return [f"This report cannot tell how soon positional vertigo resolves: {say_why_none(readings, 'all')}."]
     size = find_size(readings, "all")
     sites = "" if size.n_sites is None else f" from {count_words(size.n_sites, 'site')}"
+    ledger = read_ledger(estimates)
+    of = f" (out{ledger.say_of('followed')})" if ledger.find("complete").usable else ""
     said = [
-        f"Of {say_count(size.n_episodes)} episodes of positional vertigo{sites} that were looked at again after the "
-        f"first maneuver, {join_words(told)} were resolved."
+        f"Of {say_episodes(size.n_episodes)} of positional vertigo{sites}, tested again after the first maneuver{of}, "
+        f"{join_words(told)} were resolved."
     ]
     said += [_say_half(readings, config), _say_canals(readings, config)]
     said.append(describe_second_line(estimates, config)["finding"])
     apart = read_estimates(estimates, "episode_flow", "pool")["all", "probable_non_positional"]
     if apart.usable and apart.estimate:
         said.append(
-            f"{say_count(apart.estimate)} further episodes were probably not positional vertigo: they are kept apart "
-            "and are in none of these numbers."
+            f"{count_words(int(apart.estimate), 'further episode')} {agree(apart.estimate, 'was', 'were')} probably not positional vertigo, "
+            "kept apart, and in none of these numbers."
         )
     return [sentence for sentence in said if sentence]
 

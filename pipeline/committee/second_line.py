@@ -1,28 +1,36 @@
-"""After a failed first maneuver: the same again, or another. The comparison that the pool exists for, and how far it carries."""
+"""After a failed first maneuver: the same again, or another. The comparison that the pool exists for, and how far it carries.
+
+Shown together are the shares resolved by each day of the plan, the early one being what “soonest” asks for, and the mean days with vertigo.
+"""
+
+from collections.abc import Sequence
 
 import pandas as pd
 
-from pipeline.committee.picture import state_share
+from pipeline.committee.ledger import read_ledger
+from pipeline.committee.picture import make_picture
 from pipeline.committee.readings import Reading, Readings, read_estimates
-from pipeline.committee.section import draw_shares, make_range, make_section, say_points, say_sites
-from pipeline.committee.standing import CHOICE
-from pipeline.committee.wording import (
-    begin_sentence,
-    count_words,
-    join_words,
-    name_maneuver,
-    say_count,
-    say_why_missing,
+from pipeline.committee.second_line_words import (
+    headline,
+    is_apart,
+    say_choices,
+    say_difference,
+    say_e_values,
+    say_effective,
+    show_difference,
 )
-from pipeline.figures.ranges import Range
+from pipeline.committee.section import draw_shares, make_range, make_section
+from pipeline.committee.standing import CHOICE
+from pipeline.committee.wording import BLANK, begin_sentence, count_words, mark_missing, say_why_missing, show_share
+from pipeline.figures.ranges import Range, draw_ranges, say_kinds
 from schemas.study import Config
 
 POPULATION = "positional, first session failed"
-TOGETHER = 2  # whole pool and variants that stand in one figure
 CAPTION = (
-    "Dot: the same again. Hollow square: another maneuver. Weighted so that those treated in either way are alike in what was recorded "
+    f"{say_kinds(('repeat', 'change'))} Weighted so that those treated in either way are alike in what was recorded "
     "before: canal and arm, first maneuver, age, time since onset and more. What was not recorded may still differ."
 )
+ARMS = {"repeat": "The same again", "change": "Another maneuver"}
 VARIANTS = {
     "posterior_long_arm": "posterior canal, long arm",
     "short_arm_by_sitting_up": "short arm by findings on sitting up",
@@ -35,168 +43,153 @@ VARIANTS = {
 
 
 def describe_second_line(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
-    """Shares resolved after repeating and after changing, whole and by variant, weighted; the difference in words."""
-    endpoint = config.study.resolution.primary
+    """Shares resolved and mean days with vertigo after repeating and after changing, whole and by variant, weighted; the differences in words."""
+    endpoint, plan = config.study.resolution.primary, config.study.second_line
     readings = read_estimates(estimates, "second_line", POPULATION, endpoint)
     compared = read_estimates(estimates, "second_line", POPULATION, endpoint, "repeat")
-    title = "After a failed first maneuver: repeat or change"
-    day = config.study.second_line.primary_day
-    rows, missing = {}, []
-    for stratum in readings.strata():
-        name = _name_stratum(stratum, config)
-        repeat, change = (readings[stratum, f"risk_{arm}_day_{day}"] for arm in ("repeat", "change"))
-        if name is None:
-            continue
-        if not (repeat.usable and change.usable):
-            missing.append(
-                (_say_why(change if repeat.usable else repeat, compared[stratum, f"risk_difference_day_{day}"]), name)
-            )
-            continue
-        rows[stratum] = (
-            make_range(f"The same again{_say_size(repeat)}", repeat, heading=begin_sentence(name)),
-            make_range(f"{_name_change(stratum, config)}{_say_size(change)}", change, kind="other"),
-        )
-    failed = readings["all", "failed_first_session"]
-    sentences = [_say_choices(readings, failed), _say_effective(readings), _say_e_value(compared, day), CHOICE]
-    notes = [f"{begin_sentence(why)}: {'; '.join(names)}." for why, names in _group(missing).items()]
-    if not rows:
-        return make_section("second-line", title, [*sentences, "No comparison can be made in this pool."], notes=notes)
-    strata = list(rows)
-    first = strata if len(strata) <= TOGETHER else strata[:1]
-    figure = _draw(rows, first, "figure-second-line", _say_headline(readings, compared, day), day)
-    rest = strata[len(first) :]
-    parts = [rest[start : start + TOGETHER] for start in range(0, len(rest), TOGETHER)]
+    strata = {stratum: name for stratum in readings.strata() if (name := _name_stratum(stratum))}
+    shown = {s: name for s, name in strata.items() if any(_is_told(readings, s, f"_day_{day}") for day in plan.days)}
+    missing = _group(
+        (_say_why(readings, compared, s, plan.primary_day), n) for s, n in strata.items() if s not in shown
+    )
+    ledger = read_ledger(estimates)
+    sentences = [
+        say_choices(readings, ledger),
+        say_effective(readings),
+        *say_e_values(compared, plan.days),
+        CHOICE,
+    ]
+    if not shown:
+        sentences.append("No comparison can be made in this pool.")
+    variants = [stratum for stratum in shown if stratum != "all"]
+    days = _draw_days(readings, compared, plan.horizon_day) if "all" in shown else None
     return make_section(
         "second-line",
-        title,
+        "After a failed first maneuver: repeat or change",
         sentences,
-        finding=_say_difference(compared["all", f"risk_difference_day_{day}"], day),
-        figure=figure,
-        notes=notes,
-        panels=[_draw_variants(number, part, rows, compared, day) for number, part in enumerate(parts, 1)],
+        finding=say_difference(compared, plan, ledger),
+        figure=_draw_shares("all", shown, readings, headline(readings, compared, plan.days), config)
+        if "all" in shown
+        else None,
+        notes=[f"{begin_sentence(why)}: {'; '.join(names)}." for why, names in missing.items()],
+        panels=[*([days] if days else []), *(_draw_variant(s, shown, readings, compared, config) for s in variants)],
+        table=_tabulate(shown, readings, compared, config),
     )
 
 
-def _draw(rows: dict[str, tuple[Range, Range]], strata: list[str], name: str, title: str, day: int) -> dict:
-    unit = f"resolved within {day} days of the second session"
-    return draw_shares([row for s in strata for row in rows[s]], name=name, title=title, unit=unit, caption=CAPTION)
+def _is_told(readings: Readings, stratum: str, suffix: str) -> bool:
+    return all(readings[stratum, f"risk_{arm}{suffix}"].usable for arm in ARMS)
 
 
-def _draw_variants(number: int, part: list[str], rows: dict, compared: Readings, day: int) -> dict:
-    """Some variants in a figure of their own; its title counts in how many the two are told apart."""
-    differences = [compared[stratum, f"risk_difference_day_{day}"] for stratum in part]
-    apart = sum(_is_apart(difference) for difference in differences)
-    title = f"Repeating and changing are told apart in {apart or 'none'} of {count_words(len(part), 'variant')}"
-    return {"name": title, "size": "", "figure": _draw(rows, part, f"figure-second-line-{number}", title, day)}
+def _draw_shares(stratum: str, names: dict[str, str], readings: Readings, title: str, config: Config) -> dict:
+    """Both arms by each day that has a number of either."""
+    rows = []
+    days = config.study.second_line.days
+    for day in (d for d in days if any(readings[stratum, f"risk_{arm}_day_{d}"].usable for arm in ARMS)):
+        for number, (arm, name) in enumerate(ARMS.items()):
+            share = readings[stratum, f"risk_{arm}_day_{day}"]
+            heading = "" if number else f"{begin_sentence(names[stratum])}, within {day} days"
+            rows.append(make_range(f"{name}{_say_size(share)}", share, kind=arm, heading=heading))
+    key = "" if stratum == "all" else f"-{stratum.partition('=')[2].replace('_', '-')}"
+    unit = "share resolved, from the second session on"
+    return draw_shares(rows, name=f"figure-second-line{key}", title=title, unit=unit, caption=CAPTION)
 
 
-def _is_apart(difference: Reading) -> bool:
-    """Whether the range of a difference leaves out none, in whole percentage points."""
-    if not difference.usable or difference.lower is None or difference.upper is None:
-        return False
-    return not round(100 * difference.lower) <= 0 <= round(100 * difference.upper)
-
-
-def _say_difference(difference: Reading, day: int) -> str:
-    if not difference.usable or difference.lower is None:
-        return ""
-    low, high = round(100 * difference.lower), round(100 * difference.upper)
-    size = (
-        ""
-        if difference.n_episodes is None
-        else f" ({count_words(difference.n_episodes, 'episode')}{say_sites(difference)})"
+def _draw_days(readings: Readings, compared: Readings, horizon: int) -> dict | None:
+    """Mean days with vertigo of both arms, of all variants."""
+    means = {arm: readings["all", f"mean_days_{arm}"] for arm in ARMS}
+    if not all(mean.usable for mean in means.values()):
+        return None
+    rows = [
+        Range(f"{ARMS[arm]}{_say_size(mean)}", _show_days(mean), mean.estimate, mean.lower, mean.upper, arm)
+        for arm, mean in means.items()
+    ]
+    told = "not told apart" if not is_apart(compared["all", "mean_days_difference"]) else "told apart"
+    title = f"Mean days with vertigo within {horizon} days of the second session: {told}"
+    figure = make_picture(
+        draw_ranges,
+        rows,
+        name="figure-second-line-days",
+        title=title,
+        told="; ".join(f"{row.label} {row.number}" for row in rows) + ". Ranges are 95 % limits.",
+        caption=CAPTION,
+        span=(0.0, float(horizon)),
+        ticks={0.0: "0", horizon / 2: f"{horizon / 2:g}", float(horizon): f"{horizon}"},
+        unit=f"mean days with vertigo, of the first {horizon}",
     )
-    if not _is_apart(difference):
-        return (
-            f"After a failed first maneuver{size} the pool does not tell repeating from changing: the difference in the share resolved "
-            f"within {day} days may lie anywhere from {_say_side(difference.lower)} to {_say_side(difference.upper)}."
-        )
-    more = "followed by another" if difference.estimate > 0 else "repeated"
-    return (
-        f"Where a failed first maneuver was {more}, {say_points(difference.estimate)} more were resolved within {day} days "
-        f"({min(abs(low), abs(high))} to {max(abs(low), abs(high))}){size}. That is an association; it does not show why."
+    return {"name": title, "size": "", "figure": figure}
+
+
+def _draw_variant(stratum: str, names: dict, readings: Readings, compared: Readings, config: Config) -> dict:
+    """One variant in a figure of its own; its title says on how many of the days that have a difference the two are told apart."""
+    differences = [compared[stratum, f"risk_difference_day_{day}"] for day in config.study.second_line.days]
+    told = [each for each in differences if each.usable]
+    apart = sum(map(is_apart, told))
+    days = (
+        f"told apart on {apart or 'none'} of {count_words(len(told), 'day')}" if told else "no difference can be given"
     )
+    title = f"{begin_sentence(names[stratum])}: {days}"
+    return {"name": title, "size": "", "figure": _draw_shares(stratum, names, readings, title, config)}
 
 
-def _say_headline(readings: Readings, compared: Readings, day: int) -> str:
-    """What the figure shows of all variants: an order only where the range of the difference allows one."""
-    repeat, change = (readings["all", f"risk_{arm}_day_{day}"] for arm in ("repeat", "change"))
-    if not (repeat.usable and change.usable):
-        return f"Repeating and changing in single variants, resolved within {day} days; for all together there is no number"
-    beside = f"{state_share(repeat, 'after the same again')}, {state_share(change, 'after another')}"
-    difference = compared["all", f"risk_difference_day_{day}"]
-    if not _is_apart(difference):
-        return f"Repeating and changing are not told apart by day {day}: {beside}"
-    more = "after another maneuver" if difference.estimate > 0 else "after the same again"
-    return f"More were resolved {more} by day {day}, an association: {beside}"
+def _tabulate(names: dict[str, str], readings: Readings, compared: Readings, config: Config) -> dict | None:
+    """A part for each variant: shares by each day and mean days, after either choice, and their differences."""
+    plan = config.study.second_line
+    groups = []
+    for stratum, name in names.items():
+        rows = [
+            {
+                "name": f"Resolved within {day} days",
+                "cells": [
+                    *(show_share(readings[stratum, f"risk_{arm}_day_{day}"]) for arm in ARMS),
+                    show_difference(compared[stratum, f"risk_difference_day_{day}"], 100, "points"),
+                ],
+            }
+            for day in plan.days
+        ]
+        means = [_show_days(readings[stratum, f"mean_days_{arm}"]) for arm in ARMS]
+        difference = show_difference(compared[stratum, "mean_days_difference"], 1, "days")
+        rows.append({"name": f"Mean days with vertigo, of {plan.horizon_day}", "cells": [*means, difference]})
+        groups.append({"heading": begin_sentence(name), "rows": rows})
+    if not groups:
+        return None
+    note = "Difference: another maneuver less the same again, in percentage points or days; its range is its own, not that of the two beside it, and each number is rounded by itself."
+    return {
+        "first": "From the second session on",
+        "columns": [*ARMS.values(), "Difference"],
+        "groups": groups,
+        "note": note,
+    }
+
+
+def _show_days(mean: Reading) -> str:
+    """'13.1 (7.4 to 18.7)'."""
+    if not mean.usable:
+        return mark_missing(mean)
+    limits = "" if mean.lower is None else f" ({mean.lower:.1f}{BLANK}to{BLANK}{mean.upper:.1f})"
+    return f"{mean.estimate:.1f}{limits}"
 
 
 def _say_size(reading: Reading) -> str:
     return "" if reading.n_episodes is None else f": {count_words(reading.n_episodes, 'episode')}"
 
 
-def _say_side(difference: float) -> str:
-    if round(100 * difference) == 0:
-        return "none"
-    return f"{say_points(difference)} more after {'changing' if difference > 0 else 'repeating'}"
-
-
-def _say_why(arm: Reading, difference: Reading) -> str:
+def _say_why(readings: Readings, compared: Readings, stratum: str, day: int) -> str:
     """Why a variant has no number; where its arms have no row at all, their difference knows."""
-    return say_why_missing(difference if arm.status == "absent" else arm)
+    repeat, change = (readings[stratum, f"risk_{arm}_day_{day}"] for arm in ARMS)
+    arm = change if repeat.usable else repeat
+    return say_why_missing(compared[stratum, f"risk_difference_day_{day}"] if arm.status == "absent" else arm)
 
 
-def _say_choices(readings: Readings, failed: Reading) -> str:
-    if not failed.usable:
-        return f"How many first sessions failed cannot be told: {say_why_missing(failed)}."
-    if failed.estimate == 0:
-        return "After no first session a look was still positive, so nothing could be repeated or changed."
-    chosen = {arm: readings["all", f"choice_{arm}"] for arm in ("repeat", "change")}
-    told = [
-        f"{say_count(r.estimate)} had {what}"
-        for r, what in zip(chosen.values(), ("the same again", "another maneuver"), strict=True)
-        if r.usable
-    ]
-    after = f": {join_words(told)} next on the same side" if told else ""
-    return f"In {say_count(failed.estimate)} episodes{say_sites(failed)} the look after the first session was still positive{after}."
-
-
-def _say_effective(readings: Readings) -> str:
-    """How many the weights leave, for those who would take them for nothing."""
-    sizes = [readings["all", f"effective_n_{arm}"] for arm in ("repeat", "change")]
-    if not all(size.usable for size in sizes):
-        return ""
-    told = " and ".join(f"{size.estimate:,.0f}" for size in sizes)
-    return f"After weighting the two groups tell as much as {told} unweighted episodes."
-
-
-def _say_e_value(readings: Readings, day: int) -> str:
-    value = readings["all", f"e_value_day_{day}"]
-    limit = readings["all", f"e_value_limit_day_{day}"]
-    if not (value.usable and limit.usable) or limit.estimate <= 1:
-        return ""
-    return (
-        f"Something unrecorded that goes with both the choice and the outcome {value.estimate:.1f} times as often could make up all of the "
-        f"difference (E-value; {limit.estimate:.1f} times for the end of the range)."
-    )
-
-
-def _name_stratum(stratum: str, config: Config) -> str | None:
+def _name_stratum(stratum: str) -> str | None:
     """What the rows of a stratum are called; None for those that are in the technical report only."""
     if stratum == "all":
         return "all variants"
     parts = dict(part.split("=", 1) for part in stratum.split(","))
-    if set(parts) == {"variant"}:
-        return VARIANTS.get(parts["variant"], parts["variant"].replace("_", " "))
-    return None
+    return VARIANTS.get(parts["variant"], parts["variant"].replace("_", " ")) if set(parts) == {"variant"} else None
 
 
-def _name_change(stratum: str, config: Config) -> str:
-    parts = dict(part.split("=", 1) for part in stratum.split(",") if "=" in part)
-    return f"Changed to {name_maneuver(parts['change_to'], config)}" if "change_to" in parts else "Another maneuver"
-
-
-def _group(missing: list[tuple[str, str]]) -> dict[str, list[str]]:
+def _group(missing: Sequence[tuple[str, str]]) -> dict[str, list[str]]:
     grouped: dict[str, list[str]] = {}
     for why, name in missing:
         grouped.setdefault(why, []).append(name)

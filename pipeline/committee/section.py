@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from pipeline.committee.picture import make_picture
 from pipeline.committee.readings import Reading
-from pipeline.committee.wording import BLANK, mark_missing, show_share
+from pipeline.committee.wording import BLANK, agree, count_words, mark_missing, show_share
 from pipeline.figures.ranges import Range, draw_ranges
 
 PERCENT = {"span": (0.0, 1.0), "ticks": {0.0: f"0{BLANK}%", 0.5: f"50{BLANK}%", 1.0: f"100{BLANK}%"}}
@@ -20,8 +20,12 @@ def make_section(
     caption: str = "",
     notes: Sequence[str] = (),
     panels: Sequence[dict] = (),
+    table: dict | None = None,
 ) -> dict:
-    """What the template's part for a section shows; empty sentences are left out, and `caption` is that of the `panels`."""
+    """What the template's part for a section shows; empty sentences are left out, and `caption` is that of the `panels`.
+
+    A `table` is {first, columns, groups, note}; a group is {heading, rows}; a row is {name, cells}.
+    """
     return {
         "key": key,
         "title": title,
@@ -31,6 +35,7 @@ def make_section(
         "caption": caption,
         "notes": [note for note in notes if note],
         "panels": list(panels),
+        "table": table,
     }
 
 
@@ -57,10 +62,10 @@ def draw_shares(ranges: Sequence[Range], *, name: str, title: str, unit: str, ca
 
 def say_sites(reading: Reading) -> str:
     """' from 9 sites', or nothing where it is not told."""
-    return "" if reading.n_sites is None else f" from {reading.n_sites}{BLANK}site{'' if reading.n_sites == 1 else 's'}"
+    return "" if reading.n_sites is None else f" from {count_words(reading.n_sites, 'site')}"
 
 
 def say_points(difference: float) -> str:
     """A difference of shares in percentage points, as '4 percentage points'."""
     points = round(abs(100 * difference))
-    return f"{points}{BLANK}percentage point{'' if points == 1 else 's'}" if points else "less than 1 percentage point"
+    return f"{points}{BLANK}percentage {agree(points, 'point', 'points')}" if points else "less than 1 percentage point"

@@ -1,5 +1,6 @@
 """What every report says whatever its numbers: how to read it, what to keep in mind, cautions. One place for the page and the print."""
 
+from pipeline.figures.fillings import say_fillings
 from schemas.study import Study
 
 ANSWER_NOTE = (
@@ -16,12 +17,16 @@ CHOICE = (
 )
 INVENTED = "A demonstration with invented data: nobody in this pool exists, and no number here says anything about real patients."
 CURVE_CAPTION = "Days after the first maneuver. Line: share resolved. Band: its 95 % range."
-FLOW_CAPTION = "Each bar lies within the one it was taken from. Filled: goes on. Hollow: leaves. Striped: probably not positional vertigo, kept apart."
-PATHS_CAPTION = "Each bar lies within the one it was taken from. Filled: resolved. Striped: another session. Hollow: unknown, or no further session."
+WITHIN = "Each bar lies within the one it was taken from."
+FLOW_CAPTION = f"{WITHIN} {say_fillings(('whole', 'leaves', 'apart'))}"
+PATHS_CAPTION = f"{WITHIN} {say_fillings(('whole', 'negative', 'again', 'leaves'))}"
 HOW_TO_READ = (
     "How to read the figures: the strong line is the estimated share resolved; the pale band is its 95 % range. Where a darker zone opens "
     "above the line, nobody looked in between, and the share may be anywhere in the zone; words and tables give its lower end. A line "
-    "is drawn where its range is narrow enough to tell something; the number beside its end is the share on that day. In the small figures the dashed grey line is the whole pool. A dash for a number is a small group, hidden."
+    "is drawn where its range is narrow enough to tell something; the number beside its end is the share on that day. In the small figures "
+    "the dashed grey line is the whole pool. The strips below divide everybody in the curve by what is known of them on a day; the curve "
+    "puts those who turned negative between two tests, or were not tested again, where the others let expect them. A dash for a number is a "
+    "small group, hidden."
 )
 NOT_COMPARED = (
     "Who was given which maneuver was not left to chance: canal, side, severity and the habits of a site decide. A difference between these "
@@ -43,7 +48,7 @@ METHODS = (
     ),
     (
         "Attempt by attempt",
-        "Shares of sessions with a negative look afterwards; a model with differing patients and clinics (complementary log-log, integrated "
+        "Shares of tested sessions with a negative test; a model with differing patients and clinics (complementary log-log, integrated "
         "numerically) tells how many sessions it takes.",
     ),
     (

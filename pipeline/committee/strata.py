@@ -83,5 +83,5 @@ def choose_days(days: tuple[int, ...]) -> tuple[int, ...]:
 
 
 def _list_curve_terms(readings: Readings, stratum: str) -> list[Reading]:
-    """All readings of a stratum whose episodes are those of the stratum; at-risk counts have fewer."""
-    return [reading for term, reading in readings.of(stratum).items() if not term.startswith("at_risk")]
+    """All readings of a stratum whose sites are those of the stratum; those of a part known on a day may be fewer."""
+    return [reading for term, reading in readings.of(stratum).items() if not term.startswith("known_")]

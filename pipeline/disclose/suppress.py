@@ -177,6 +177,9 @@ def _list_sums(estimates: pd.DataFrame) -> list[pd.Index]:
         sums += [
             rows.index for _, rows in second[second["term"].str.startswith(parts)].groupby(["endpoint", "stratum"])
         ]
+    known = estimates[estimates["analysis"].eq("resolution_curves") & estimates["term"].str.startswith("known_")]
+    day = known["term"].str.extract(r"_day_(\d+)$", expand=False)
+    sums += [rows.index for _, rows in known.groupby([known["endpoint"], known["stratum"], day])]
     cells = estimates[estimates["analysis"].eq("diagnosis_agreement") & estimates["term"].str.contains(":recorded=")]
     named = cells["term"].str.extract(r"^(?P<part>\w+):recorded=(?P<recorded>\w+),adjudicated=(?P<adjudicated>\w+)$")
     sums += [rows.index for _, rows in cells.groupby([named["part"], named["recorded"].eq(named["adjudicated"])])]

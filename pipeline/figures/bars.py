@@ -7,29 +7,25 @@ from dataclasses import dataclass
 import matplotlib.style
 import numpy as np
 
-from pipeline.figures.sheet import APART, INK, LINE_HEIGHT, MUTED, RULE, STRONG, STYLE, open_sheet, write_svg
+from pipeline.figures.fillings import FILLINGS
+from pipeline.figures.sheet import APART, INK, LINE_HEIGHT, RULE, STYLE, open_sheet, write_svg
 
 # pixels
 ROW_HEIGHT = 32  # one bar with a label of one line
 NUMBER_END, GAP = 48, 8  # where numbers end, if none is longer than six signs
 DIGIT = 8.4  # width of a bold digit
 FITS = 40  # letters of a label that fit on one line
-TONES = {  # filled, hollow and striped: told apart without colour too
-    "kept": {"facecolor": STRONG, "linewidth": 0},
-    "left_out": {"facecolor": "#fff", "edgecolor": MUTED, "linewidth": 1.2},
-    "apart": {"facecolor": "#fff", "edgecolor": APART, "linewidth": 1.2, "hatch": "//////"},
-}
 
 
 @dataclass(frozen=True)
 class Bar:
-    """One part of a whole: `start` and `length` in the whole's unit; no length draws no bar."""
+    """One part of a whole: `start` and `length` in the whole's unit; no length draws no bar. `filling` is one of FILLINGS."""
 
     label: str
     number: str
     start: float
     length: float | None
-    tone: str = "kept"
+    filling: str = "whole"
 
 
 def draw_bars(bars: Sequence[Bar], *, whole: float, key: str, title: str, description: str, width: int = 330) -> str:
@@ -41,7 +37,7 @@ def draw_bars(bars: Sequence[Bar], *, whole: float, key: str, title: str, descri
     with matplotlib.style.context(STYLE):
         sheet = open_sheet(width, sum(heights))
         for bar, lines, foot in zip(bars, labels, np.cumsum(heights), strict=True):
-            color = APART if bar.tone == "apart" else INK
+            color = APART if bar.filling == "apart" else INK
             first = foot - ROW_HEIGHT - LINE_HEIGHT * (len(lines) - 1) + 13
             sheet.text(end, first, bar.number, ha="right", color=color, weight="bold", size=12)
             for number, line in enumerate(lines):
@@ -52,5 +48,5 @@ def draw_bars(bars: Sequence[Bar], *, whole: float, key: str, title: str, descri
                     [bar.start, bar.start + bar.length]
                 )
                 across = [left, max(right, left + 1)]  # a sliver stays visible
-                sheet.fill_between(across, foot - 14, foot - 7, **TONES[bar.tone], gid="bar")
+                sheet.fill_between(across, foot - 14, foot - 7, **FILLINGS[bar.filling].drawn, gid=f"bar {bar.filling}")
         return write_svg(sheet, key, title, description)

@@ -1,19 +1,21 @@
-"""Curves of the share resolved over days, with their limits and the numbers at risk."""
+"""Curves of the share resolved over days, with their limits and strips of what is known on some days."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import matplotlib.style
 import numpy as np
 from matplotlib.axes import Axes
 
-from pipeline.figures.sheet import BAND, INK, LINE_HEIGHT, MUTED, RULE, STRONG, STYLE, ZONE, open_sheet, write_svg
+from pipeline.figures.sheet import BAND, LINE_HEIGHT, MUTED, RULE, STRONG, STYLE, ZONE, open_sheet, write_svg
+from pipeline.figures.strips import Strip, draw_strips, measure_strips
 
 # pixels
-LEFT, RIGHT, TOP, BOTTOM = 40, 54, 24, 58  # margins
-SECOND_LINE, DIGIT = 14, 6.8  # height of a further line of numbers at risk; width of a digit
+LEFT, RIGHT, TOP, BOTTOM = 40, 54, 24, 24  # margins; the strips come below
+ABOVE_STRIPS = 8
 STEP = {"where": "post", "solid_joinstyle": "miter"}  # a share holds until the next whole day
 DASHES = (0, (4, 2.5))
+KNOWN = "known on the day"
 
 
 @dataclass(frozen=True)
@@ -21,14 +23,14 @@ class Curve:
     """The share resolved on days 0, 1, 2, ...; NaN where it is not given.
 
     `least` and `most` differ inside an interval of no information; `low` and `high` are 95 % limits around both.
-    `at_risk` says in words how many were still followed and not resolved on a day.
+    `known` divides everybody by what is known on some days.
     """
 
     least: np.ndarray
     most: np.ndarray
     low: np.ndarray
     high: np.ndarray
-    at_risk: dict[int, str] = field(default_factory=dict)
+    known: tuple[Strip, ...] = ()
 
     def list_days(self, until: int) -> np.ndarray:
         """The days after day 0 and up to `until` that have a share."""
@@ -42,13 +44,12 @@ class Scale:
     width: int
     height: int
     until: int
-    bottom: int = BOTTOM
 
     def x(self, days):
         return LEFT + (self.width - LEFT - RIGHT) / self.until * np.asarray(days, float)
 
     def y(self, shares):
-        return TOP + (self.height - TOP - self.bottom) * (1 - np.asarray(shares, float))
+        return TOP + (self.height - TOP - BOTTOM) * (1 - np.asarray(shares, float))
 
 
 def draw_curve(
@@ -60,14 +61,19 @@ def draw_curve(
     until: int,
     ticks: Sequence[int],
     whole: Curve | None = None,
-    size: tuple[int, int] = (270, 200),
+    legend: dict[str, str] | None = None,
+    size: tuple[int, int] = (270, 166),
 ) -> str:
-    """The curve as an `<svg>` element up to day `until`, `whole` dashed behind it, numbers at risk under `ticks`.
+    """The curve as an `<svg>` element up to day `until`, `whole` dashed behind it, the strips of what is known below it.
 
+    `size` is that of the curve alone; `legend` names the fillings of the strips in words, and is left out where the page does.
     `key` makes the names inside the element unique within a page.
     """
+    legend = legend or {}
+    below = measure_strips(curve.known, size[0], legend)
     with matplotlib.style.context(STYLE):
-        sheet, scale = open_sheet(*size), _measure(size, until, curve, ticks)
+        sheet = open_sheet(size[0], size[1] + (ABOVE_STRIPS + below if below else 0))
+        scale = Scale(*size, until)
         days = np.arange(until + 1)
         x = scale.x(days)
         _draw_frame(sheet, scale)
@@ -79,26 +85,9 @@ def draw_curve(
         sheet.step(x, scale.y(curve.least[days]), **STEP, color=STRONG, linewidth=2.2, gid="curve")
         _mark_days(sheet, scale, curve, ticks)
         _label_ends(sheet, scale, curve, whole)
-        _write_at_risk(sheet, scale, curve, ticks)
+        _write_days(sheet, scale, ticks)
+        draw_strips(sheet, curve.known, size[1] + ABOVE_STRIPS, size[0], KNOWN, legend)
         return write_svg(sheet, key, title, description)
-
-
-def _measure(size: tuple[int, int], until: int, curve: Curve, ticks: Sequence[int]) -> Scale:
-    """The scale, with a second line under the frame where numbers at risk have no room beside each other."""
-    scale = Scale(*size, until)
-    second = any(_place_at_risk(scale, curve, ticks).values())
-    return Scale(*size, until, BOTTOM + SECOND_LINE) if second else scale
-
-
-def _place_at_risk(scale: Scale, curve: Curve, ticks: Sequence[int]) -> dict[int, bool]:
-    """For each day whether its number goes to the second line: it would touch the one before on the first."""
-    places, taken = {}, -np.inf
-    for day in ticks:
-        width = DIGIT * len(curve.at_risk.get(day, ""))
-        left = float(scale.x(day)) + (5 - width if day == 0 else -width / 2)
-        places[day] = left < taken
-        taken = taken if places[day] else left + width + DIGIT
-    return places
 
 
 def _draw_frame(sheet: Axes, scale: Scale) -> None:
@@ -141,15 +130,12 @@ def _label_ends(sheet: Axes, scale: Scale, curve: Curve, whole: Curve | None) ->
         sheet.text(x, y + 4, words, **style)
 
 
-def _write_at_risk(sheet: Axes, scale: Scale, curve: Curve, ticks: Sequence[int]) -> None:
-    """Days under the frame, and under them how many were still followed and not resolved."""
-    top = scale.height - scale.bottom
-    second = _place_at_risk(scale, curve, ticks)
-    sheet.text(2, top + 34, "still followed, not resolved:", color=MUTED)
+def _write_days(sheet: Axes, scale: Scale, ticks: Sequence[int]) -> None:
+    """Days under the frame."""
+    top = scale.height - BOTTOM
     for day in ticks:
         x = float(scale.x(day))
         sheet.plot([x, x], [top, top + 4], color=MUTED, linewidth=1)
         # day 0 reaches into the margin, so that it leaves room for the next
         ha, aside, words = ("right", 5, "day 0") if day == 0 else ("center", 0, str(day))
         sheet.text(x + aside, top + 17, words, ha=ha, color=MUTED)
-        sheet.text(x + aside, top + 52 + SECOND_LINE * second[day], curve.at_risk.get(day, ""), ha=ha, color=INK)

@@ -1,30 +1,47 @@
 """Numbers with their ranges on one scale, a row each: shares, means, ratios."""
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import matplotlib.style
 import numpy as np
 
-from pipeline.figures.sheet import APART, INK, LINE_HEIGHT, MUTED, RULE, STRONG, STYLE, open_sheet, write_svg
+from pipeline.figures.sheet import INK, LINE_HEIGHT, MUTED, RULE, STRONG, STYLE, open_sheet, write_svg
 
 # pixels
 ROW_HEIGHT = 36  # one range with a label of one line
 TOP, BOTTOM, SIDE = 4, 34, 20
 FITS, BESIDE = 33, 16  # letters of a label that fit beside a number of so many signs
-KINDS = {  # colour, marker and line of each kind: told apart without colour too
-    "own": (STRONG, "o", "-"),
-    "other": (MUTED, "s", "-"),
-    "whole": (INK, "D", "-"),
-    "further": (INK, "", (0, (3, 2))),
-    "apart": (APART, "o", "-"),
+
+
+@dataclass(frozen=True)
+class Kind:
+    """What a mark looks like in words, what it means in every figure, and how it is drawn."""
+
+    look: str
+    meaning: str
+    color: str
+    marker: str
+    hollow: bool = False
+
+
+KINDS = {
+    "own": Kind("Dot", "this pool", STRONG, "o"),
+    "repeat": Kind("Filled square", "the same again", STRONG, "s"),
+    "change": Kind("Hollow square", "another maneuver", MUTED, "s", hollow=True),
+    "printed": Kind("Hollow triangle", "printed result of a trial", MUTED, "^", hollow=True),
 }
+
+
+def say_kinds(names: Iterable[str]) -> str:
+    """What the marks of a figure mean, for its caption: 'Dot: this pool. Hollow triangle: printed result of a trial.'"""
+    return " ".join(f"{KINDS[name].look}: {KINDS[name].meaning}." for name in names)
 
 
 @dataclass(frozen=True)
 class Range:
-    """One number with its range; `kind` is own, other (hollow square), whole (diamond), further (dashed, no mark) or apart.
+    """One number with its range; `kind` is one of KINDS.
 
     Without a `middle` no mark is drawn, without limits no line; `heading` begins a new part above the row.
     """
@@ -73,25 +90,31 @@ def draw_ranges(
             sheet.plot([place(reference)] * 2, [TOP, foot], color=INK, linewidth=1, linestyle=(0, (1, 2)), zorder=1)
         sheet.text(width / 2, foot + 29, unit, ha="center", color=MUTED)
         for row, lines, end in zip(ranges, labels, TOP + np.cumsum(heights), strict=True):
-            color, marker, line = KINDS[row.kind]
             top = end - ROW_HEIGHT - LINE_HEIGHT * (len(lines) - 1) + 13
             if row.heading:
                 sheet.text(0, top - LINE_HEIGHT - 4, row.heading, color=INK, weight="bold", size=12)
             for number, words in enumerate(lines):
                 sheet.text(0, top + LINE_HEIGHT * number, words, color=INK, size=12)
             sheet.text(width, top, row.number, ha="right", color=INK, weight="bold", size=12)
-            _draw_range(sheet, row, end - 11, place, span, (color, marker, line))
+            _draw_range(sheet, row, end - 11, place, span)
         return write_svg(sheet, key, title, description)
 
 
-def _draw_range(sheet, row: Range, y: float, place, span: tuple[float, float], look: tuple) -> None:
-    color, marker, line = look
+def _draw_range(sheet, row: Range, y: float, place, span: tuple[float, float]) -> None:
+    kind = KINDS[row.kind]
     if row.low is not None and row.high is not None:
         low, high = max(row.low, span[0]), min(row.high, span[1])
-        sheet.plot([place(low), place(high)], [y, y], color=color, linewidth=2, linestyle=line, gid="range")
+        sheet.plot(
+            [place(low), place(high)],
+            [y, y],
+            color=kind.color,
+            linewidth=2,
+            gid=f"range {row.kind}",
+        )
         for end, limit, arrow in ((low, row.low, "<"), (high, row.high, ">")):
             if end != limit:
-                sheet.plot(place(end), y, arrow, color=color, markersize=5)
-    if row.middle is not None and marker and span[0] <= row.middle <= span[1]:
-        face = "#fff" if row.kind == "other" else color
-        sheet.plot(place(row.middle), y, marker, color=color, markerfacecolor=face, markersize=7, gid="dot")
+                sheet.plot(place(end), y, arrow, color=kind.color, markersize=5)
+    if row.middle is not None and span[0] <= row.middle <= span[1]:
+        face = "#fff" if kind.hollow else kind.color
+        look = {"color": kind.color, "markerfacecolor": face, "markersize": 7}
+        sheet.plot(place(row.middle), y, kind.marker, gid=f"dot {row.kind}", **look)

@@ -12,7 +12,14 @@ INK, MUTED, RULE = "#1e2a35", "#56616c", "#d5dbe0"
 STRONG, ZONE, BAND = "#1f4f78", "#8fb0cc", "#dde7f0"
 APART = "#8f4a12"
 STYLE = ["default", {"svg.hashsalt": "figures", "svg.fonttype": "none", "font.family": "DejaVu Sans", "font.size": 11}]
-MARKS = ("curve", "whole", "bar", "range", "dot")  # classes of the parts that carry numbers
+MARKS = (
+    "curve",
+    "whole",
+    "bar",
+    "swatch",
+    "range",
+    "dot",
+)  # classes of the parts that carry numbers; a second one may follow
 SVG, XLINK = "http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"
 LINK = f"{{{XLINK}}}href"
 LEFT_BEHIND = {f"{{{SVG}}}metadata", f"{{{SVG}}}style"}  # a style inside one figure would hold for the whole page
@@ -65,5 +72,5 @@ def _rename_parts(root: ET.Element, key: str) -> None:
         old = part.attrib.pop("id", None)
         if old in used:
             part.set("id", f"{key}-{old}")
-        elif old in MARKS:
+        elif old and old.split()[0] in MARKS:
             part.set("class", old)

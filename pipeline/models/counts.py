@@ -23,10 +23,7 @@ def count_flow(
     positional = untreated + incomplete_record + never_positive + not_looked + followed; reclassified_later are those of the
     positional that the site found to be something else after the first attempt.
     """
-    accepted = deliveries[deliveries["is_current"]]
-    refused = deliveries[~deliveries["site"].isin(accepted["site"])].sort_values("delivery").groupby("site").tail(1)
-    latest = pd.concat([accepted, refused])[["site", "delivery"]]
-    counted = row_counts[row_counts["table"].eq("episodes")].merge(latest, on=["site", "delivery"])
+    counted = _count_latest(row_counts, deliveries)
     first = spells[spells["spell"].eq(1) & spells["endpoint"].eq("objective")]
     verdicts = adjudications.merge(first[[*EPISODE, "status"]], on=EPISODE, validate="one_to_one")
     positional = verdicts["positional"].eq("yes")
@@ -46,6 +43,20 @@ def count_flow(
         _count("reclassified_later", verdicts, positional & verdicts["reclassified_day"].notna()),
     ]
     return tidy_estimates(rows, analysis="episode_flow", population="pool", stratum="all", method="count")
+
+
+def list_handed_in(row_counts: pd.DataFrame, deliveries: pd.DataFrame) -> pd.DataFrame:
+    """One row for each episode that was handed in, with its site alone, since those of refused deliveries are not kept."""
+    counted = _count_latest(row_counts, deliveries)
+    return pd.DataFrame({"site": counted["site"].repeat((counted["rows_in"] - counted["rows_withdrawn"]).astype(int))})
+
+
+def _count_latest(row_counts: pd.DataFrame, deliveries: pd.DataFrame) -> pd.DataFrame:
+    """The counts of episodes of each site's current delivery, or of its last refused one where none was accepted."""
+    accepted = deliveries[deliveries["is_current"]]
+    refused = deliveries[~deliveries["site"].isin(accepted["site"])].sort_values("delivery").groupby("site").tail(1)
+    latest = pd.concat([accepted, refused])[["site", "delivery"]]
+    return row_counts[row_counts["table"].eq("episodes")].merge(latest, on=["site", "delivery"])
 
 
 def describe_pool(episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame) -> pd.DataFrame:

@@ -17,6 +17,7 @@ from pipeline.models.bounded_curve import BoundedCurve, bound_curve
 from pipeline.models.counts import name_first_maneuvers
 from pipeline.models.guard import Refusal, check_size
 from pipeline.models.jackknife import RESTS_ON_ONE
+from pipeline.models.known_by_day import count_known
 from pipeline.models.npmle_search import NotConverged
 from pipeline.models.scales import SHARE, state_within
 from pipeline.models.short_arm import refuse_circular_arms
@@ -98,12 +99,7 @@ def _estimate_curve(spells: pd.DataFrame, study: Study) -> list[dict]:
         return [withhold(term, "not_converged", str(failure), **where) for term in terms]
     rows = [row for k in range(len(days)) for row in _state_day(curve, k, where, study)]
     rows.append(_state_median(curve, where))
-    last = spells["last_look_days"].to_numpy(float)
-    for day in (0, *study.curves.days):
-        at_risk = int(((last >= day) & (right > day)).sum())
-        counted = where | {"n_episodes": at_risk, "n_events": None}
-        rows.append(state(f"at_risk_day_{day}", at_risk, method="count", **counted))
-    return rows
+    return [*rows, *count_known(spells, study.curves.days)]
 
 
 def _state_day(curve: Curve, k: int, where: dict, study: Study) -> Iterator[dict]:

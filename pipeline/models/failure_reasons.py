@@ -33,9 +33,19 @@ def estimate_failure_reasons(failure_reasons: pd.DataFrame, config: Config) -> p
     return tidy_estimates(rows, analysis="failure_reasons", method=METHOD)
 
 
-def _estimate_view(reasons: pd.DataFrame, view: str, guards: Guards) -> Iterator[dict]:
+def list_taken_for_failed(failure_reasons: pd.DataFrame) -> pd.DataFrame:
+    """The episodes whose first session failed or was taken for failed: site, episode_id."""
+    return _drop_unseen(failure_reasons)[EPISODE].drop_duplicates()
+
+
+def _drop_unseen(reasons: pd.DataFrame) -> pd.DataFrame:
+    """The reasons of those after whose first session someone looked."""
     unseen = reasons.loc[reasons["reason"].eq("never_looked"), EPISODE]
-    looked = reasons[~pd.MultiIndex.from_frame(reasons[EPISODE]).isin(pd.MultiIndex.from_frame(unseen))]
+    return reasons[~pd.MultiIndex.from_frame(reasons[EPISODE]).isin(pd.MultiIndex.from_frame(unseen))]
+
+
+def _estimate_view(reasons: pd.DataFrame, view: str, guards: Guards) -> Iterator[dict]:
+    looked = _drop_unseen(reasons)
     for reason in REASON:
         members, population = (reasons, TREATED) if reason == "never_looked" else (looked, FAILED)
         where = {"population": population, "stratum": f"view={view},reason={reason}"}

@@ -7,6 +7,7 @@ import pandas as pd
 
 from pipeline.committee.wording import name_value
 from schemas import codes
+from schemas.denominators import BASES
 from schemas.failure import REASON, VIEW
 from schemas.study import Config
 
@@ -35,12 +36,16 @@ VARIABLES = {
     "wait": "wait for the second session",
 }
 FAMILIES = ("family", "next", "first_family", "first_maneuver", "change_to")
+LEDGER = {name: f"{base.noun}s {base.says}" for name, base in BASES.items()}
 TERMS = [  # the first pattern that fits a whole term names it; of what it leaves open, the words are the code's own
+    *((name, words) for name, words in LEDGER.items()),
+    *((f"without_{name}", f"not among the {words}") for name, words in LEDGER.items()),
     (r"resolved_by_day_(\d+|…)", r"share resolved by day \1"),
     (r"unresolved_(upper|lower)_day_(\d+|…)", r"share unresolved after day \2, \1 curve"),
     (r"recurrence_free_(upper|lower)_day_(\d+|…)", r"share without recurrence by day \2, \1 curve"),
     (r"recurrence_free_day_(\d+|…)", r"share without recurrence by day \1"),
-    (r"at_risk_day_(\d+|…)", r"at risk on day \1"),
+    *((rf"known_{part}_day_(\d+|…)", rf"known on day \1: {words}") for part, words in codes.KNOWN_ON_DAY.items()),
+    (r"at_risk_day_(\d+|…)", r"seen to be free of it on day \1 or later"),
     (r"median_days", "day by which half were resolved"),
     (r"smoothed_by_day_(\d+|…)", r"share resolved by day \1, smoothed course"),
     (r"incidence_(\w+)_day_(\d+|…)", r"cumulative incidence by day \2: \1"),

@@ -34,6 +34,15 @@ TEXTS = {
         "None beyond a correct count.",
         "von Elm et al., PLoS Med 2007;4:e296, item 13",
     ),
+    "denominators": Text(
+        "Whom the numbers are of",
+        "How many episodes, sessions, patients and sites each number of the reports is of, and which larger group they were taken from.",
+        "All episodes in the current deliveries, and the sessions that were given in them.",
+        NONE,
+        "Counts, by the definitions that the analyses themselves use.",
+        "None beyond a correct count.",
+        "von Elm et al., PLoS Med 2007;4:e296, item 13",
+    ),
     "pool_description": Text(
         "Who is in the pool",
         "The share of episodes with each value of each variable; quartiles of age.",

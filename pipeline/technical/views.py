@@ -9,6 +9,7 @@ from pipeline.technical.grids import view_agreement, view_planted
 from pipeline.technical.pictures import SHARES, Mark, Scale, choose_scale, draw_marks
 from pipeline.technical.tables import make_table, name_population, say_status
 from pipeline.technical.terms import name_part, name_term, write_limits, write_number
+from schemas.denominators import BASES, Base
 from schemas.failure import REASON, VIEW
 from schemas.study import Config
 
@@ -22,6 +23,32 @@ CONTRASTS = {  # heading: terms, and whether the scale is one of ratios
 }
 VARIANCE = r"patient_sd|site_sd|scale|.+_tau2|.+_i2|overdispersion_day_\d+"
 DIAGNOSTICS = r"aic_\w+|log_gap_slope|fitted_share_less_observed_by_day_\d+|weight_\w+|truncated_share|effective_n_\w+|.+_sites_not_pooled"
+
+
+def view_ledger(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.DataFrame]:
+    """Every base with its number, the larger one that it was taken from, and who of that one is not in it."""
+    found = {row.term: row for row in rows.itertuples()}
+    made = [
+        {
+            "label": f"{begin_sentence(base.noun)}s {base.says}",
+            "sub": f"without: {base.without}" if base.without else "",
+            "cells": [_write_estimate(found[name]), *_write_base(found, name, base)],
+            "picture": None,
+            **say_status([row for row in (found[name], found.get(f"without_{name}")) if row is not None]),
+        }
+        for name, base in BASES.items()
+        if name in found
+    ]
+    columns = ["Number", "In episodes", "Of", "How many these are", "Not in it"]
+    table = make_table("Whom the numbers are of", columns, [{"heading": "", "rows": made}], first="Group")
+    return [table], rows.iloc[:0]
+
+
+def _write_base(found: dict, name: str, base: Base) -> list[str]:
+    """Episodes of a base, the larger base and its number, and how many of it are left."""
+    larger, left = found.get(base.of), found.get(f"without_{name}")
+    of = f"{BASES[base.of].noun}s {BASES[base.of].says}" if base.of else ""
+    return [write_number(found[name].n_episodes), of, _write_estimate(larger), _write_estimate(left)]
 
 
 def view_failures(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.DataFrame]:
@@ -202,6 +229,7 @@ def _make_pairs(caption: str, names: tuple[str, str], made: list[dict], scale: S
 
 
 VIEWS: dict[str, View] = {
+    "denominators": view_ledger,
     "diagnosis_agreement": view_agreement,
     "planted_variants": view_planted,
     "failure_reasons": view_failures,

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.committee.curves import read_curve
+from pipeline.committee.known import FILLED
 from pipeline.committee.readings import Reading, Readings, read_estimates
 from pipeline.committee.report import compose_report
 from pipeline.committee.wording import join_words, name_stratum, say_percent, say_share
@@ -75,8 +76,22 @@ def test_tables_and_figures_tell_the_same_as_the_estimates(estimates, report):
     assert rows["Posterior canal"][3].startswith(
         say_percent(reading_of(estimates, "canal=posterior", "resolved_by_day_7")["estimate"])
     )
+
+
+def test_strips_divide_everybody_in_the_curve(estimates, report):
     panel = next(p for group in report["groups"] for p in group["panels"] if p["name"] == "Posterior canal")
-    assert ">744<" in panel["figure"]["svg"].replace("</text", "<")
+    counts = [int(reading_of(estimates, "canal=posterior", f"known_{part}_day_7")["estimate"]) for part in FILLED]
+    assert sum(counts) == 744
+    assert all(f">{count}<" in panel["figure"]["svg"] for count in counts)
+    assert f"Day 7: {counts[0]} tested negative by then" in panel["figure"]["alt"]
+
+
+def test_no_strip_without_a_number_and_no_number_without_a_strip(estimates, plan):
+    bare = compose_report(
+        hide(estimates, "resolution_curves", lambda t: t["term"].str.startswith("known_")), plan, USED
+    )
+    assert "known on the day" not in bare["whole"]["figure"]["svg"]
+    assert 'class="swatch ' not in bare["whole"]["figure"]["svg"]
 
 
 def test_order_of_rows_does_not_matter(estimates, report, plan):
@@ -101,11 +116,11 @@ def test_no_bar_of_the_flow_tells_a_hidden_number(estimates, plan):
         pool = hide(pool, "episode_flow", lambda t: t["term"].isin(["untreated", "incomplete_record"]))
         pools.append(compose_report(pool, plan, USED)["flow"])
     assert pools[0] == pools[1]
-    assert pools[0]["figure"]["svg"].count('class="bar"') == 10
+    assert pools[0]["figure"]["svg"].count('class="bar ') == 10
 
 
 def test_what_leaves_lies_side_by_side_within_what_it_left(report):
-    bars = re.findall(r'class="bar">.*? d="(.*?)"', report["flow"]["figure"]["svg"], re.S)
+    bars = re.findall(r'class="bar \w+">.*? d="(.*?)"', report["flow"]["figure"]["svg"], re.S)
     across = [[float(x) for x in re.findall(r"[ML] ([\d.]+)", bar)] for bar in bars]
     handed_in, refused, set_aside, stored = across[:4]
     ends = [max(stored), max(refused), max(set_aside)]

@@ -79,11 +79,11 @@ def test_a_range_over_no_difference_is_said_to_tell_nothing(plan):
 def test_a_difference_is_an_association_with_its_range_and_e_value(plan):
     section = compare(0.04, 0.16, plan, e=1.3)
     said = words(section)
-    assert "10 percentage points more were resolved within 30 days (4 to 16)" in said
+    assert "resolved within 30 days, 10 percentage points more after another maneuver (4 to 16)" in said
     assert "association" in said
     assert "1.9 times as often" in said
     assert "adherent debris" in said
-    assert section["figure"]["svg"].count('class="dot"') == 2
+    assert section["figure"]["svg"].count('class="dot ') == 2
 
 
 def test_attempts_carry_their_shares_and_how_many_it_takes(plan):
@@ -94,10 +94,15 @@ def test_attempts_carry_their_shares_and_how_many_it_takes(plan):
     rows += [number("attempts_to_resolve_80", 3, "model=mixed", lower=3, upper=4)]
     rows += [withhold("success_raw", "too_few", "few", stratum="attempt_number=3", **MANY)]
     section = describe_attempts(table("attempt_success", rows, ATTEMPTS, None))
-    assert "Of 200 first sessions from 8 sites" in words(section)
+    assert "Of first sessions from 8 sites followed by a deciding test" in words(section)
+    counted = [number("first_sessions", 240, n_episodes=240), number("first_sessions_tested", 200, n_episodes=200)]
+    ledger = table("denominators", counted, "pool", None)
+    section = describe_attempts(table("attempt_success", rows, ATTEMPTS, None) | ledger)
+    assert "Of 200 first sessions from 8 sites followed by a deciding test" in words(section)
+    assert "200 of 240 first sessions" in section["figure"]["svg"]
     assert "55 % (between 45 and 65 %)" in words(section)
     assert "80 % after 3 (3 to 4)" in words(section)
-    assert section["figure"]["svg"].count('class="dot"') == 2
+    assert section["figure"]["svg"].count('class="dot ') == 2
     assert "too few" in section["figure"]["svg"]
 
 
@@ -132,7 +137,7 @@ def test_a_hidden_step_of_a_path_has_no_bar_and_no_number(plan):
     rows += [{"term": "never_looked", "stratum": "path=epley", "status": "suppressed", "note": "hidden"}]
     section = describe_paths(table("sequence_paths", rows, endpoint=None), plan)
     (panel,) = section["panels"]
-    assert panel["figure"]["svg"].count('class="bar"') == 3
+    assert panel["figure"]["svg"].count('class="bar ') == 3
     assert "nobody looked again" in panel["figure"]["svg"]
     assert "hidden" in panel["figure"]["svg"]
     assert "40<" not in panel["figure"]["svg"].replace(">40<", "")  # the forty that are left over are nowhere else
@@ -156,7 +161,7 @@ def test_handicap_shows_both_important_changes(plan):
     assert "by day 7 it was 14 points lower (11 to 17)" in said
     assert "by at least 11 points in about 70 %" in said
     assert "by at least 18 points in about 55 %" in said
-    assert section["figure"]["svg"].count('class="dot"') == 3
+    assert section["figure"]["svg"].count('class="dot ') == 3
 
 
 def test_recurrence_turns_the_share_free_of_it_round(plan):
@@ -185,7 +190,7 @@ def test_a_trial_stands_beside_the_pool_only_where_both_have_a_number(plan):
         )
     }
     section = describe_published(both, plan)
-    assert section["panels"][0]["figure"]["svg"].count('class="dot"') == 2
+    assert section["panels"][0]["figure"]["svg"].count('class="dot ') == 2
     assert trial.citation in words(section)
     alone = {
         "published_comparison": tidy_estimates(

@@ -14,18 +14,20 @@ from pipeline.figures import ranges as range_figures
 from pipeline.figures import sheet as figures
 from pipeline.figures.bars import Bar, draw_bars
 from pipeline.figures.curves import Curve, Scale, draw_curve
+from pipeline.figures.fillings import FILLINGS
 from pipeline.figures.ranges import Range, draw_ranges
+from pipeline.figures.strips import Strip
 from tests.contrast import contrast
 
 SVG = "{http://www.w3.org/2000/svg}"
-SIZE = (270, 200)
+SIZE = (270, 166)
 UNTIL = 30
 
 
-def make_curve(least, most=None, **at_risk) -> Curve:
+def make_curve(least, most=None, known: tuple[Strip, ...] = ()) -> Curve:
     least = np.array(least, float)
     most = least if most is None else np.asarray(most, float)
-    return Curve(least, most, least - 0.05, most + 0.05, {int(day[1:]): words for day, words in at_risk.items()})
+    return Curve(least, most, least - 0.05, most + 0.05, known)
 
 
 def draw(curve: Curve, whole: Curve | None = None, key: str = "k") -> ET.Element:
@@ -35,7 +37,8 @@ def draw(curve: Curve, whole: Curve | None = None, key: str = "k") -> ET.Element
 
 def find_points(root: ET.Element, mark: str) -> list[np.ndarray]:
     """The unbroken stretches of each line of a class, as points in pixels."""
-    paths = [p.get("d", "") for g in root.iter(f"{SVG}g") if g.get("class") == mark for p in g.iter(f"{SVG}path")]
+    marked = [g for g in root.iter(f"{SVG}g") if g.get("class", "").split()[:1] == [mark]]
+    paths = [p.get("d", "") for g in marked for p in g.iter(f"{SVG}path")]
     runs = [run for path in paths for run in path.split("M")[1:]]
     return [np.array(re.findall(r"-?[\d.]+", run), float).reshape(-1, 2) for run in runs]
 
@@ -88,12 +91,28 @@ def test_a_single_known_day_is_still_seen():
     assert none == []
 
 
-def test_numbers_at_risk_stand_under_their_days():
-    texts = find_texts(draw(make_curve(RISING, d0="212", d7="96", d14="–", d30="41")))
-    scale = Scale(*SIZE, UNTIL)
-    assert texts["96"][0] == pytest.approx(float(scale.x(7)))
-    assert texts["41"][0] == pytest.approx(float(scale.x(30)))
-    assert texts["96"][1] == texts["212"][1] == texts["–"][1]
+def make_strip(day: int, *counts: int | None, whole: int = 0) -> Strip:
+    parts = {f: (n, "–" if n is None else f"{n:,}") for f, n in zip(list(FILLINGS), counts, strict=False)}
+    return Strip(f"day {day}", whole or sum(n or 0 for n in counts), parts)
+
+
+def test_strips_are_as_long_as_their_parts_and_side_by_side():
+    bars = find_points(draw(make_curve(RISING, known=(make_strip(7, 60, 30, 0, 10),))), "bar")
+    lengths = [np.ptp(bar[:, 0]) for bar in bars]
+    assert np.array(lengths) / sum(lengths) == pytest.approx([0.6, 0.3, 0.1], abs=2e-3)  # nobody: no bar
+    assert [bar[:, 0].min() for bar in bars[1:]] == pytest.approx([bar[:, 0].max() for bar in bars[:-1]], abs=1e-3)
+
+
+def test_a_hidden_part_takes_no_place_in_a_strip():
+    """Two pools that differ only in how the hidden rest is split look the same."""
+    strips = [make_strip(7, 60, None, 20, None, whole=100) for _ in range(2)]
+    drawn = [ET.tostring(draw(make_curve(RISING, known=(strip,)))) for strip in strips]
+    assert drawn[0] == drawn[1]
+    (first, second), whole = find_points(ET.fromstring(drawn[0]), "bar"), make_strip(7, 60, 40)
+    (all_of_them, rest) = find_points(draw(make_curve(RISING, known=(whole,))), "bar")
+    assert second[:, 0].min() == pytest.approx(first[:, 0].max(), abs=1e-3)
+    assert second[:, 0].max() < rest[:, 0].max() - 10
+    assert np.ptp(first[:, 0]) == pytest.approx(np.ptp(all_of_them[:, 0]), rel=0.3)
 
 
 def test_labels_of_two_lines_that_end_together_keep_their_distance():
@@ -192,7 +211,7 @@ def test_colors_can_be_told_from_paper_and_from_each_other():
 
 ROWS = [
     Range("First", "60 % (50 to 70)", 0.6, 0.5, 0.7, heading="All"),
-    Range("A further clinic", "30 to 90 %", None, 0.3, 0.9, "further"),
+    Range("A printed result", "30 to 90 %", None, 0.3, 0.9, "printed"),
     Range("Without a number", "hidden", None, None, None),
 ]
 SHARES = {"span": (0.0, 1.0), "ticks": {0.0: "0", 1.0: "1"}, "key": "k", "title": "t", "description": "d"}
@@ -204,7 +223,7 @@ def draw_rows(*rows: Range) -> str:
 
 def test_ranges_have_a_mark_and_a_line_only_where_there_is_a_number():
     drawn = draw_rows(*ROWS)
-    assert (drawn.count('class="dot"'), drawn.count('class="range"')) == (1, 2)
+    assert (drawn.count('class="dot '), drawn.count('class="range ')) == (1, 2)
     assert all(f">{words}<" in drawn for row in ROWS for words in (row.label, row.number))
     assert ">All<" in drawn
     assert drawn == draw_rows(*ROWS)
@@ -212,7 +231,7 @@ def test_ranges_have_a_mark_and_a_line_only_where_there_is_a_number():
 
 def test_ranges_lie_where_their_numbers_say():
     def ends(row: Range) -> list[float]:
-        path = re.search(r'class="range">\s*<path d="M ([\d.]+) [\d.]+ +L ([\d.]+) ', draw_rows(row))
+        path = re.search(r'class="range own">\s*<path d="M ([\d.]+) [\d.]+ +L ([\d.]+) ', draw_rows(row))
         return [float(path[1]), float(path[2])]
 
     wide, narrow = ends(Range("a", "", 0.5, 0.0, 1.0)), ends(Range("a", "", 0.5, 0.25, 0.75))
@@ -223,5 +242,5 @@ def test_ranges_lie_where_their_numbers_say():
 
 
 def test_kinds_of_ranges_differ_in_more_than_colour():
-    looks = [look[1:] for look in range_figures.KINDS.values() if look[0] != figures.APART]
-    assert len(set(looks)) == len(looks)
+    looks = {(kind.marker, kind.hollow) for kind in range_figures.KINDS.values()}
+    assert len(looks) == len(range_figures.KINDS)

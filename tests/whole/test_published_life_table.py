@@ -6,6 +6,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from schemas.codes import KNOWN_ON_DAY
 from tests.whole.conftest import ROOT, run_workflow, write_delivery
 
 TABLE = pd.read_csv(ROOT / "tests" / "published" / "cambi2013.csv", comment="#")
@@ -96,6 +97,7 @@ def test_published_shares_come_back(shares, row):
     assert resolved["std_error"] == pytest.approx(row.std_error, rel=0.02)
 
 
-def test_published_numbers_at_risk_come_back(shares):
-    at_risk = [shares.loc[f"at_risk_day_{day}", "estimate"] for day in (0, 7, 14)]
-    assert at_risk == [50, 50 - 24, 50 - 24 - 14]
+def test_published_numbers_of_events_and_of_those_left_come_back(shares):
+    """Everybody was tested on every day of the table until negative."""
+    known = {part: [shares.loc[f"known_{part}_day_{day}", "estimate"] for day in (7, 14)] for part in KNOWN_ON_DAY}
+    assert known == {"negative": [24, 24 + 14], "between": [0, 0], "positive": [26, 12], "untested": [0, 0]}

@@ -1,0 +1,146 @@
+"""Every count of people, sessions or sites that a page prints, with the noun that it is printed with, and every number that has none."""
+
+import re
+from dataclasses import dataclass, field
+from html.parser import HTMLParser
+
+import pandas as pd
+
+from pipeline.figures.sheet import MUTED
+from schemas.denominators import BASES
+
+BLOCKS = {"p", "li", "h1", "h2", "h3", "figcaption", "dt", "dd", "td", "th", "caption", "text"}
+SKIPPED = {"style", "script", "title", "desc", "defs", "footer"}
+N = r"\d[\d,]*(?:\.\d+)?"
+NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
+    rf"{N}(?: (?:and|to) {N})? %",  # shares and their ranges
+    rf"[+−]?{N} \([+−]?{N}(?: to [+−]?{N}| or more| or later)\)",  # a number with its range
+    rf"\([^()]*?{N}(?: to {N}| or later| or more)\)",
+    r"\d{4};\d+:\w+(?:-\d+)?|others \d{4}|Newman \d{4}",  # citations
+    rf"\b[Dd]ays? {N}(?: (?:and|or|to) (?:day )?{N})*(?: or later)?",
+    rf"{N} (?:symptom-free )?days?\b|the first {N}\b|, of {N}\b",
+    rf"{N} (?:percentage )?points?|0 to 100",
+    rf"{N} (?:fewer|more)\b(?! episode)",  # days with vertigo
+    rf"{N} times",
+    rf"is {N}, between {N} and {N}",  # kappa
+    rf"{N} years or older|between {N} and {N} years",
+    r"Trial \d+|\d+/\d+|\d+\. (?=[A-Zv])",  # of published trials
+    r"fewer than \d+ [^.]*|1 to \d+ episodes",  # guards of the plan
+    rf"after {N} seconds",
+    rf"sessions among those was {N}",
+    r"fallen by at least \d+|DHI|\d+–\d+|\d+\+",
+]
+PEOPLE = {"episode": "episode", "session": "treatment session", "patient": "patient", "site": "site", "clinic": "site"}
+OTHERS = "reason|part|variant|maneuver|comparison|share|other|one|day"  # nouns of things, not people
+NOUN = rf"(?P<noun>{'|'.join(PEOPLE)}|{OTHERS})s?\b"
+COUNT = re.compile(rf"(?P<n>{N})(?: of (?:the )?(?P<m>{N}))? (?:[A-Za-z-]+ ){{0,4}}?{NOUN}")
+
+
+@dataclass
+class Page(HTMLParser):
+    """The blocks of text of a page: each with the head of its column, where it stands in a table, and whether it is drawn in muted ink."""
+
+    blocks: list[tuple[str, str, str]] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        super().__init__()
+        self.words, self.heads, self.column, self.row, self.skip, self.style = [], [], 0, "", 0, ""
+        self.in_head, self.label = False, ""
+
+    def handle_starttag(self, tag: str, attrs: list) -> None:
+        given = dict(attrs)
+        self.skip += tag in SKIPPED
+        if tag == "thead":
+            self.heads, self.in_head = [], True
+        if tag == "tr":
+            self.column, self.row = 0, ""
+        if tag in BLOCKS:
+            self.words, self.style = [], given.get("style", "")
+
+    def handle_data(self, data: str) -> None:
+        if not self.skip:
+            self.words.append(data)
+
+    def handle_endtag(self, tag: str) -> None:
+        self.skip -= tag in SKIPPED
+        self.in_head &= tag != "thead"
+        if tag not in BLOCKS or self.skip:
+            return
+        text = re.sub(r"\s+", " ", " ".join(self.words).replace("\u00a0", " ")).strip()
+        self.words = []
+        head = ""
+        if tag in ("td", "th"):
+            if self.in_head:
+                self.heads.append(text)
+            head = self.heads[self.column] if self.column < len(self.heads) else ""
+            self.row = self.row or text
+            self.column += 1
+        if tag == "text" and not (
+            MUTED in self.style or "bold" in self.style or re.fullmatch(r"[\d,]+(?: %)?|–", text)
+        ):
+            text = f"{self.label} {text}".strip()  # a label on several lines
+            if self.label:
+                self.blocks.pop()
+            self.label = text
+        else:
+            self.label = ""
+        if text and not (tag == "text" and MUTED in self.style):
+            self.blocks.append((tag, text, f"{head}|{self.row}" if tag == "td" else ""))
+
+
+def read_counts(page: str) -> tuple[set[tuple[int, str]], list[str]]:
+    """The counts of a page as (number, noun), and the texts with a number that is neither a count with a noun nor known to be something else."""
+    reader = Page()
+    reader.feed(page)
+    counts, unexplained = set(), []
+    for tag, text, place in reader.blocks:
+        told, rest = _read_block(tag, text, place)
+        counts |= told
+        if rest:
+            unexplained.append(text)
+    return counts, unexplained
+
+
+def _read_block(tag: str, text: str, place: str) -> tuple[set[tuple[int, str]], bool]:
+    """The counts of one block of text, and whether numbers are left over."""
+    head, _, row = place.partition("|")
+    bare = re.match(r"[\d,]+(?: in [\d,]+ episodes)?$", text)
+    if bare and (tag == "text" or head in ("Episodes", "Sites", "Number")):
+        noun = "site" if head == "Sites" else _name_noun(row) if head == "Number" else "episode"
+        numbers = [_whole(n) for n in re.findall(r"[\d,]*\d", text)]
+        return {(numbers[0], noun), *((n, "episode") for n in numbers[1:])}, False
+    if head == "Who of these is not in it" and re.match(r"[\d,]+: ", text):
+        return {(_whole(text.partition(":")[0]), _name_noun(row))}, bool(re.search(r"\d", text.partition(":")[2]))
+    for pattern in NOT_COUNTS:
+        text = re.sub(pattern, "…", text)
+    counts = set()
+    for found in COUNT.finditer(text):
+        if found["noun"] in PEOPLE:
+            numbers = [_whole(found[name]) for name in ("n", "m") if found[name]]
+            counts |= {(n, PEOPLE[found["noun"]]) for n in numbers}
+    return counts, bool(re.search(r"\d", COUNT.sub("…", text)))
+
+
+def _name_noun(row: str) -> str:
+    return next(noun for noun in ("treatment session", "episode", "patient", "site") if row.lower().startswith(noun))
+
+
+def _whole(number: str) -> int:
+    return int(number.replace(",", ""))
+
+
+def list_allowed(estimates: dict[str, pd.DataFrame]) -> set[tuple[int, str]]:
+    """The counts that the ledger and the estimates have, each with its noun."""
+    allowed: set[tuple[int, str]] = set()
+    for analysis, rows in estimates.items():
+        usable = rows[rows["status"].eq("ok")]
+        episodes = [usable["n_episodes"]]
+        if analysis == "denominators":
+            nouns = usable["term"].str.removeprefix("without_").map({name: base.noun for name, base in BASES.items()})
+            allowed |= {(int(n), noun) for n, noun in zip(usable["estimate"], nouns, strict=True)}
+        elif analysis != "attempt_success":  # whose events are sessions
+            episodes += [usable["n_events"], usable.loc[usable["method"].eq("count"), "estimate"]]
+            episodes.append(usable.loc[usable["term"].str.startswith("effective_n_"), "estimate"].round())
+        allowed |= {(int(n), "episode") for counts in episodes for n in counts.dropna()}
+        allowed |= {(int(n), "site") for n in usable["n_sites"].dropna()}
+    return allowed
