@@ -5,18 +5,22 @@ Epidemiology 2000;11:550-560); P(A | X) comes from a logistic regression. Weight
 the choice. Weights are cut at quantiles of their own (Cole SR, Hernan MA. Am J Epidemiol 2008;168:656-664): less spread for a little bias.
 """
 
+import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from statsmodels.genmod.families import Binomial
+from statsmodels.genmod.generalized_linear_model import GLM
 
-from pipeline.models.cloglog import climb
 from pipeline.models.covariates import NUMERIC, build_design
 from pipeline.models.guard import GRADIENT_LEFT, Refusal, check_positivity, check_sites, check_size
 from schemas.study import Guards
 
 TRIMS = 4  # fits of the chances, each without those whom the one before left next to no chance
+STEPS, ENOUGH = 100, 1e-13  # of the search for the chances; the second is a relative change of the deviance
+DEPENDENT = 1e-10  # of the length of the longest column, below which one follows from the others
 NO_CHANCES = Refusal("not_converged", "the chances of the choice were not found")
 
 
@@ -52,21 +56,23 @@ def fit_chances(
 ) -> tuple[np.ndarray, np.ndarray] | Refusal:
     """P(change | covariates) by logistic regression of greatest likelihood: chances (episodes,) and coefficients (columns,).
 
-    `design` has its intercept. The chances are unique, even where coefficients are not since some columns follow from others.
+    `design` has its intercept. The chances are unique, even where coefficients are not since some columns follow from others: the search
+    of statsmodels is among as many orthogonal columns as the design has directions, and whether it ended at the maximum is asked of the
+    solution itself.
     """
     happened = np.asarray(changed, dtype=float)
-
-    def score(coef: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
-        linear = design @ coef
-        chance = _take_chance(linear)
-        value = happened @ linear - np.logaddexp(0, linear).sum()
-        return float(value), design.T @ (happened - chance), (design.T * (chance * (1 - chance))) @ design
-
-    found = climb(score, np.zeros(design.shape[1]) if start is None else start)
-    left = found.gradient @ np.linalg.lstsq(found.information, found.gradient, rcond=None)[0]
-    if not (np.isfinite(found.point).all() and left <= GRADIENT_LEFT and np.abs(found.gradient).max() < 1e-3):
+    directions, length, turn = np.linalg.svd(design, full_matrices=False)
+    told = length > DEPENDENT * length[0]
+    begin = None if start is None else length[told] * (turn[told] @ start)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of separation and of too few steps: the check below refuses both
+        fit = GLM(happened, directions[:, told], family=Binomial()).fit(begin, maxiter=STEPS, tol=ENOUGH)
+    chance, coef = fit.fittedvalues, (fit.params / length[told]) @ turn[told]
+    gradient, information = design.T @ (happened - chance), (design.T * (chance * (1 - chance))) @ design
+    if not (np.isfinite(chance).all() and np.isfinite(coef).all()):
         return NO_CHANCES
-    return _take_chance(design @ found.point), found.point
+    left = gradient @ np.linalg.lstsq(information, gradient, rcond=None)[0]
+    return (chance, coef) if left <= GRADIENT_LEFT and np.abs(gradient).max() < 1e-3 else NO_CHANCES
 
 
 def find_usable(design: np.ndarray, changed: np.ndarray) -> np.ndarray:
@@ -214,7 +220,3 @@ def _weigh_again(
     usable = find_usable(design, changed)
     fit = fit_chances(design[:, usable], changed, start[usable])
     return np.zeros(len(changed)) if isinstance(fit, Refusal) else weigh(fit[0], changed, truncate).weight
-
-
-def _take_chance(linear: np.ndarray) -> np.ndarray:
-    return 1 / (1 + np.exp(-np.clip(linear, -700, 700)))

@@ -7,7 +7,6 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-import statsmodels.api as sm
 
 from pipeline.models.propensity import count_effective, fit_chances, measure_balance, weigh
 from pipeline.models.second_line_arms import fit_arm
@@ -108,15 +107,6 @@ def test_agrees_with_glm_of_r(nhefs, reference):
         found |= {f"{name}_{when}": balance.loc[level, when] for when in ("before", "after")}
     assert found == pytest.approx(reference[list(found)].to_dict(), abs=1e-7)
     assert cut.truncated_share == pytest.approx(32 / len(nhefs))
-
-
-def test_agrees_with_statsmodels(nhefs):
-    changed = nhefs["qsmk"].eq(1).to_numpy()
-    design = build_matrix(nhefs)[:, [0, 1, 2, 5, 6, 7, 13, 14]]
-    fit = sm.GLM(changed.astype(float), design, family=sm.families.Binomial()).fit(tol=1e-14)
-    chances, coef = fit_chances(design, changed)
-    np.testing.assert_allclose(coef, fit.params, atol=1e-9)
-    np.testing.assert_allclose(chances, fit.fittedvalues, atol=1e-9)
 
 
 @pytest.mark.skipif(shutil.which("Rscript") is None, reason="R is not installed")
