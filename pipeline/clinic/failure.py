@@ -6,13 +6,15 @@ import pandas as pd
 
 from pipeline.clinic.course import explain_retreatment, find_later_success, find_remission, name_unseen
 from pipeline.clinic.findings import EPISODE, find_incomplete
-from pipeline.clinic.later_looks import SWITCH, compare_later_looks, find_switches
+from pipeline.clinic.later_looks import compare_later_looks
 from pipeline.clinic.maneuvers import FITS, MOVES_NOTHING, judge_fit
+from pipeline.clinic.switches import find_switches
 from schemas.criteria import Criteria
 from schemas.derived import FailureReasons
 from schemas.failure import VIEW, Failure, Tolerance
 from schemas.maneuver import Maneuver
 
+SWITCH = "tested_canal_newly_positive"
 ANGLES = ("head_turn_deg", "head_hang_deg")
 VERDICT = ["variants", "canal", "side", "reasons_against"]
 
@@ -42,7 +44,9 @@ def explain_failures(
     first = list_first_sessions(record.attempts, record.adjudications, maneuvers)
     first = first[~pd.MultiIndex.from_frame(first[EPISODE]).isin(find_incomplete(record.spells))]
     later = compare_later_looks(first, record.examinations, record.findings, maneuvers, criteria)
-    sessions = keep_failed(first, later)
+    verdicts = record.adjudications.merge(first[EPISODE], on=EPISODE)
+    switches = find_switches(record.examinations, record.findings, record.treatments, verdicts, criteria)
+    sessions = keep_failed(first, switches)
     failures, switched = sessions[sessions["outcome"].eq("positive")], sessions["switched_day"].notna()
     treatments = record.treatments.assign(**judge_fit(record.treatments, record.adjudications, maneuvers)[FITS])
     given = treatments.merge(failures[[*EPISODE, "day", "variants"]], on=[*EPISODE, "day"])
@@ -50,12 +54,11 @@ def explain_failures(
     evidence = [
         find_flaws(given, maneuvers, failure),
         find_misfits(given),
-        _list(given[given["adverse"].eq("canal_switch")], "canal_switch_recorded"),
         find_other_causes(
             sessions[~sessions["outcome"].eq("negative") | switched], record.episodes, record.followups, criteria
         ),
         later[pd.MultiIndex.from_frame(later[EPISODE]).isin(pd.MultiIndex.from_frame(failures[EPISODE]))],
-        sessions[switched].assign(evidence=SWITCH, day=sessions["switched_day"]),
+        tell_switches(sessions, switches),
         _list(failures[failures["canal"].eq("multiple") | failures["side_seen"].eq("both")], "first_looks_several"),
         _list(failures[failures["same_visit"].eq("negative")], "cleared_within_visit"),
         find_later_success(failures, record.attempts, maneuvers),
@@ -90,17 +93,44 @@ def list_first_sessions(
     return first
 
 
-def keep_failed(first: pd.DataFrame, later: pd.DataFrame) -> pd.DataFrame:
+def keep_failed(first: pd.DataFrame, switches: pd.DataFrame) -> pd.DataFrame:
     """The first sessions that failed, were taken for failed, left another canal positive, or were never looked at.
 
-    `later` is the evidence of later looks. To the columns of list_first_sessions come switched_day, where another canal had become
-    positive though the tests of the treated one were not, and seen_day: the day on which the failure was seen, which is that of the
-    switch, or of the second session, if those tests were not positive.
+    `switches` are those of switches.find_switches. To the columns of list_first_sessions come switched_day, where another canal had
+    become positive though the tests of the treated one were not, and seen_day: the day on which the failure was seen, which is that of
+    the switch, or of the second session, if those tests were not positive.
     """
-    seen = first.assign(switched_day=find_switches(first, later))
+    seen = first.assign(switched_day=date_switches(first, switches))
     failed = seen["outcome"].eq("positive")
     seen["seen_day"] = seen["looked_day"].where(failed, seen["switched_day"].fillna(seen["next_day"]))
     return seen[~seen["outcome"].eq("negative") | seen["next_day"].notna() | seen["switched_day"].notna()]
+
+
+def date_switches(first: pd.DataFrame, switches: pd.DataFrame) -> pd.Series:
+    """The day of a switch behind each first session that no positive look calls failed, on the index of `first`.
+
+    Where the tests of the treated canal turned negative, another canal must have been positive by that very day: what comes after a day
+    without any vertigo is a new spell. Where nobody repeated them, it must have been positive by the next session, and what a site
+    records with that session is of that one.
+    """
+    told = first[[*EPISODE, "day"]].join(switches, on=EPISODE)
+    days = told["shown_day"].mask(told["recorded_day"].eq(told["day"]).fillna(False), told["day"]).astype("Int64")
+    cleared, unseen = first["outcome"].eq("negative"), first["outcome"].eq("not_looked")
+    in_time = (cleared & days.le(first["looked_day"])) | (
+        unseen & (first["next_day"].isna() | days.le(first["next_day"]))
+    )
+    return days.where(in_time.fillna(False).astype(bool))
+
+
+def tell_switches(sessions: pd.DataFrame, switches: pd.DataFrame) -> pd.DataFrame:
+    """Evidence of a switch behind sessions that failed or left another canal positive: what looks showed, and what the site recorded
+    with the session itself."""
+    told = sessions[sessions["outcome"].eq("positive") | sessions["switched_day"].notna()]
+    told = told.drop(columns="switched_day").join(switches, on=EPISODE)
+    shown, recorded = told[told["shown_day"].notna()], told["recorded_day"].eq(told["day"]).fillna(False)
+    return pd.concat(
+        [_list(shown.assign(day=shown["shown_day"]), SWITCH), _list(told[recorded], "canal_switch_recorded")]
+    )
 
 
 def find_flaws(given: pd.DataFrame, maneuvers: dict[str, Maneuver], failure: Failure) -> pd.DataFrame:

@@ -2,18 +2,16 @@
 
 import pandas as pd
 
+from pipeline.clinic.days import read_each_day
 from pipeline.clinic.findings import EPISODE
 from pipeline.clinic.maneuvers import read_variant_parts
-from pipeline.clinic.readings import join_sorted, read_variants
-from pipeline.clinic.rolls import pair_rolls
-from pipeline.clinic.variants import match_variants
+from pipeline.clinic.readings import join_sorted
+from pipeline.clinic.switches import DOWNBEAT, were_tested
 from schemas.criteria import Criteria
 from schemas.maneuver import Maneuver
 
 ONLY_OTHER_EAR = {"right": {"left"}, "left": {"right"}}
 TRUE_ARMS = {"long", "short"}
-DOWNBEAT = "anterior_or_posterior"
-SWITCH = "tested_canal_newly_positive"
 
 
 def compare_later_looks(
@@ -48,20 +46,6 @@ def compare_later_looks(
     return pd.concat([compared, _find_adherence(examinations[later], findings[later])])
 
 
-def read_each_day(examinations: pd.DataFrame, findings: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
-    """What the looks of each day allow by themselves: site, episode_id, day, variants, canal, side as in a verdict.
-
-    Each day is read as if it were an episode of its own, so that a look means here what it means in the verdict. A day that meets
-    no criterion has no row.
-    """
-    looks = examinations.assign(**findings[findings.columns.difference(examinations.columns)])
-    looks["real_id"], looks["episode_id"] = looks["episode_id"], _name_day(looks)
-    days = looks[[*EPISODE, "real_id", "day"]].drop_duplicates()
-    readings = read_variants(match_variants(looks, pair_rolls(looks), criteria))[["variants", "canal", "side"]]
-    named = days.merge(readings.reset_index(), on=EPISODE)
-    return named.drop(columns="episode_id").rename(columns={"real_id": "episode_id"})
-
-
 def compare_day(
     codes: str,
     treated: str,
@@ -75,11 +59,10 @@ def compare_day(
 ) -> list[str]:
     """Evidence of one day: `codes` were given to the `treated` ear after the tests `tested`; `first` and `now` are variants.
 
-    `canal` and `side` are those of the day's reading. A new canal is a switch only if its tests had been done before.
+    `canal` and `side` are those of the day's reading. A new canal whose tests had been done before is a switch, and not told here.
     """
     canals, sides, arms, _ = read_variant_parts(now)
     first_canals = read_variant_parts(first)[0]
-    all_tested = all(set(criteria.tests_of_canal[c]) & set(tested.split()) for c in canals - {"unknown"})
     given = [maneuvers[code] for code in codes.split()]
     suited, reached = ({value for m in given for value in getattr(m, part)} for part in ("canals", "arms"))
     evidence = []
@@ -89,41 +72,10 @@ def compare_day(
         evidence.append("later_look_other_ear")
     if canals and canals <= suited and arms <= TRUE_ARMS and not arms & reached:
         evidence.append("later_look_other_arm")
-    if all_tested and moves_on(first, now):
-        evidence.append(SWITCH)
     named = canals and first_canals and "unknown" not in canals | first_canals
-    if not all_tested and named and not canals & first_canals:
+    if named and not canals & first_canals and not were_tested(canals, tested, criteria):
         evidence.append("untested_canal_positive")
     return evidence
-
-
-def moves_on(first: str, now: str) -> bool:
-    """Whether the variants `now` allow none of the places (canal and ear) of the `first` ones, but another canal of the same ear.
-
-    So torsional down-beating nystagmus after a right posterior canal is a new place: the right anterior canal, or the left posterior
-    one. An ear that is not known could be either.
-    """
-    then, later = ([variant.split("/")[:2] for variant in variants.split()] for variants in (first, now))
-    if not then or not later or any(canal == "unknown" for canal, _ in [*then, *later]):
-        return False
-    pairs = [(old, new) for old, ear in then for new, ear_now in later if "unknown" in (ear, ear_now) or ear == ear_now]
-    return bool(pairs) and all(old != new for old, new in pairs)
-
-
-def find_switches(first: pd.DataFrame, later: pd.DataFrame) -> pd.Series:
-    """The day of a switch behind each first session that no positive look calls failed, on the index of `first`.
-
-    `later` is the evidence of later looks. Where the tests of the treated canal turned negative, another canal must have been positive
-    by that very day: what comes after a day without any vertigo is a new spell. Where nobody repeated them, it must have been positive
-    by the next session.
-    """
-    switched = later[later["evidence"].eq(SWITCH)].groupby(EPISODE)["day"].min().rename("switched_day")
-    days = first[EPISODE].join(switched, on=EPISODE)["switched_day"].astype("Int64")
-    cleared, unseen = first["outcome"].eq("negative"), first["outcome"].eq("not_looked")
-    in_time = (cleared & days.le(first["looked_day"])) | (
-        unseen & (first["next_day"].isna() | days.le(first["next_day"]))
-    )
-    return days.where(in_time.fillna(False).astype(bool))
 
 
 def _find_adherence(examinations: pd.DataFrame, findings: pd.DataFrame) -> pd.DataFrame:
@@ -138,7 +90,3 @@ def _find_adherence(examinations: pd.DataFrame, findings: pd.DataFrame) -> pd.Da
         for name, which in shown.items()
     ]
     return pd.concat(found)[[*EPISODE, "evidence", "day"]].drop_duplicates()
-
-
-def _name_day(rows: pd.DataFrame) -> pd.Series:
-    return rows["episode_id"] + "@" + rows["day"].astype("string")

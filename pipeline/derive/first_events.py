@@ -1,21 +1,15 @@
 """What ended each treated episode first: resolution, a switch to another canal, reclassification, loss, or nothing so far.
 
-A switch counts as seen on the first day on which either holds:
-- the looks of a day after the first maneuver, read by themselves, point to canals that the looks before treatment exclude, not to the
-  other ear alone, and the tests of each of these canals had been done before treatment, so that the canal was silent then;
-- the site recorded a canal switch with an attempt.
-A canal that had not been tested before may have been affected all along, and several canals on one day tell of no move: neither counts.
-Where a switch is seen on the day on which the tests of the first canal turn negative, it is the switch that ended the spell.
+A switch is what `pipeline.clinic.switches` says. Where it is seen on the day on which the tests of the first canal turn negative, it is
+the switch that ended the spell.
 """
 
 import numpy as np
 import pandas as pd
 
 from pipeline.clinic.findings import EPISODE
-from pipeline.clinic.later_looks import ONLY_OTHER_EAR, read_each_day
-from pipeline.clinic.maneuvers import read_variant_parts
-from pipeline.clinic.readings import join_sorted
-from pipeline.derive.states import keep_until_reclassified, select_deciding_looks
+from pipeline.clinic.switches import find_switches
+from pipeline.derive.states import select_deciding_looks
 from schemas.criteria import Criteria
 
 CAUSES = ("resolved", "switched", "reclassified")  # events that end a spell
@@ -41,64 +35,14 @@ def list_first_events(
     within day 0, so that no interval is empty. Events of one day rank as switched, reclassified, resolved, lost.
     """
     first = spells[spells["spell"].eq(1) & spells["status"].isin(COMPLETE)]
-    verdicts = adjudications.loc[
-        adjudications["positional"].eq("yes"), [*EPISODE, "canal", "variants", "reclassified_day"]
-    ]
-    members = first.merge(verdicts, on=EPISODE, validate="one_to_one").sort_values(EPISODE, ignore_index=True)
+    verdicts = adjudications[adjudications["positional"].eq("yes")]
+    members = first.merge(verdicts[[*EPISODE, "canal", "reclassified_day"]], on=EPISODE, validate="one_to_one")
+    members = members.sort_values(EPISODE, ignore_index=True)
     examinations, findings = (rows.sort_values(LOOK, ignore_index=True) for rows in (examinations, findings))
     deciding = select_deciding_looks(examinations, findings, adjudications, criteria)
-    members = members.join(
-        find_switches(members, examinations, findings, treatments, adjudications, criteria), on=EPISODE
-    )
+    members = members.join(find_switches(examinations, findings, treatments, verdicts, criteria), on=EPISODE)
     rows = _bound_first_events(members, deciding[deciding["positive"]])
     return _add_what_was_seen(rows, examinations, followups)
-
-
-def find_switches(
-    members: pd.DataFrame,
-    examinations: pd.DataFrame,
-    findings: pd.DataFrame,
-    treatments: pd.DataFrame,
-    adjudications: pd.DataFrame,
-    criteria: Criteria,
-) -> pd.DataFrame:
-    """The first day of a switch of each episode that has one: switched_day, and recorded, whether an attempt of that day tells of
-    it; indexed by site and episode_id. `members` have the variants that the looks before treatment allow."""
-    ours = pd.MultiIndex.from_frame(members[EPISODE]).get_indexer(pd.MultiIndex.from_frame(findings[EPISODE])) >= 0
-    before = findings["before_treatment"].to_numpy(bool)
-    tested = join_sorted(findings[ours & before], "test")
-    later = ours & ~before
-    later[later] = findings[later].groupby([*EPISODE, "day"])["positive"].transform("any")  # others point nowhere
-    days = read_each_day(examinations[later], findings[later], criteria)
-    asked = days.rename(columns={"variants": "variants_now"})[[*EPISODE, "day", "variants_now"]]
-    asked = asked.merge(members[[*EPISODE, "variants"]], on=EPISODE).join(tested.rename("tested"), on=EPISODE)
-    key = ["variants", "variants_now", "tested"]
-    asked = asked.fillna({"tested": ""})
-    questions = asked[key].drop_duplicates()  # days repeat one another: each comparison is made once
-    answers = questions.assign(moved=[is_switch(*question, criteria) for question in questions.to_numpy()])
-    asked = asked.merge(answers, on=key, validate="many_to_one")
-    recorded = treatments[treatments["adverse"].eq("canal_switch")]
-    seen = pd.concat(
-        [
-            asked.loc[asked["moved"].astype(bool), [*EPISODE, "day"]].assign(recorded=False),
-            recorded[[*EPISODE, "day"]].assign(recorded=True),
-        ]
-    )
-    seen = keep_until_reclassified(seen[seen["day"].ge(0).fillna(False)], adjudications)
-    seen = seen.sort_values([*EPISODE, "day", "recorded"]).rename(columns={"day": "switched_day"})
-    at_first = seen[seen["switched_day"].eq(seen.groupby(EPISODE)["switched_day"].transform("min"))]
-    return at_first.groupby(EPISODE).agg(switched_day=("switched_day", "min"), recorded=("recorded", "any"))
-
-
-def is_switch(first: str, now: str, tested: str, criteria: Criteria) -> bool:
-    """Whether variants that a later day allows (`now`) tell of a move away from the `first` ones; `tested` are the tests before."""
-    first_canals, first_sides, _, _ = read_variant_parts(first)
-    canals, sides, _, _ = read_variant_parts(now)
-    if not canals or not first_canals or "unknown" in canals | first_canals or canals & first_canals:
-        return False
-    if len(first_sides) == 1 and sides == ONLY_OTHER_EAR.get(*first_sides):
-        return False
-    return all(set(criteria.tests_of_canal[canal]) & set(tested.split()) for canal in canals)
 
 
 def _bound_first_events(members: pd.DataFrame, positive: pd.DataFrame) -> pd.DataFrame:
@@ -109,7 +53,7 @@ def _bound_first_events(members: pd.DataFrame, positive: pd.DataFrame) -> pd.Dat
     switched, before, reclassified = (
         members[name].to_numpy(float, na_value=np.nan) for name in ("switched_day", "last_before", "reclassified_day")
     )
-    recorded = members["recorded"].eq(True).to_numpy(bool)
+    recorded = members["recorded_day"].eq(members["switched_day"]).fillna(False).to_numpy(bool)
     days = {
         "switched": np.where(np.isnan(switched), np.inf, switched),
         "reclassified": np.where(np.isnan(reclassified), np.inf, reclassified),

@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from pipeline.clinic.days import keep_until_reclassified
 from pipeline.clinic.findings import EPISODE
 from schemas.criteria import Criteria
 from schemas.study import Maneuver
@@ -32,16 +33,6 @@ def select_deciding_looks(
         deciding |= looks["canal"].eq(canal) & looks["test"].isin(names)
     deciding |= looks["arm"].eq("short") & looks["test"].isin(criteria.tests_of_short_arm)
     return looks[deciding].assign(test=looks["test"].replace(criteria.same_test))
-
-
-def keep_until_reclassified(rows: pd.DataFrame, adjudications: pd.DataFrame) -> pd.DataFrame:
-    """The rows (with a day) that come before the day on which their episode was reclassified, if it was."""
-    until = rows[EPISODE].merge(
-        adjudications[[*EPISODE, "reclassified_day"]], on=EPISODE, how="left", validate="many_to_one"
-    )
-    return rows[
-        (until["reclassified_day"].isna() | (rows["day"].array < until["reclassified_day"])).fillna(True).to_numpy(bool)
-    ]
 
 
 def mark_confirming(

@@ -5,13 +5,14 @@ from collections.abc import Collection, Mapping
 import pandas as pd
 
 from pipeline.clinic.adjudicate import adjudicate_episodes
+from pipeline.clinic.days import keep_until_reclassified
 from pipeline.clinic.failure import Record, explain_failures
 from pipeline.clinic.findings import EPISODE, describe_looks
 from pipeline.clinic.later_flags import raise_later_flags
 from pipeline.derive.attempts import list_attempts
 from pipeline.derive.sequences import list_sequences
 from pipeline.derive.spells import TIMED, measure_spells
-from pipeline.derive.states import find_states, keep_until_reclassified, mark_confirming, select_deciding_looks
+from pipeline.derive.states import find_states, mark_confirming, select_deciding_looks
 from schemas.study import Config
 
 DELIVERED = ("episodes", "examinations", "treatments", "followups", "set_aside")

@@ -18,7 +18,7 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
-from pipeline.derive.states import keep_until_reclassified
+from pipeline.clinic.days import keep_until_reclassified
 from pipeline.models.bounded_curve import BoundedCurve, bound_curve
 from pipeline.models.curves import LIMITS, ONE_SITE, split_strata
 from pipeline.models.guard import check_size

@@ -4,7 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.derive.first_events import is_switch, list_first_events
+from pipeline.clinic.failure import explain_failures
+from pipeline.clinic.switches import is_switch
+from pipeline.derive.first_events import list_first_events
 from tests.failure_cases import FAILED, LATER, RIGHT, SILENT, case, derive, roll
 
 QUIET_ROLL = roll("none", "right")
@@ -136,3 +138,24 @@ def test_the_order_of_rows_changes_nothing(first_event):
 )  # fmt: skip
 def test_variants_tell_of_a_move(plan, first, now, tested, expected):
     assert is_switch(first, now, tested, plan.criteria) == expected
+
+
+@pytest.mark.parametrize(
+    "looks",
+    [
+        [*FIRST, *MOVED],
+        [*FIRST, RIGHT | LATER | {"day": 3}, *roll("geotropic", "right", day=5, **LATER), *MOVED],
+        [*FIRST, RIGHT | {"vertical": "down", "day": 7} | LATER],
+        [*FIRST, RIGHT | {"vertical": "down", "look": 2, "after_attempt": 1}],
+        [RIGHT, *MOVED],
+        [*FIRST, *roll("geotropic", "left", day=7, **LATER)],
+    ],
+)
+def test_failure_reasons_and_first_events_know_the_same_switches(table, plan, looks):
+    record = derive({name: table(name, rows) for name, rows in case(looks, [{}]).items()}, plan)
+    spells = record.spells[record.spells["endpoint"].eq("objective")]
+    tables = [record.adjudications, record.examinations, record.findings, record.treatments, record.followups]
+    event = list_first_events(spells, *tables, plan.criteria).iloc[0]
+    reasons = explain_failures(record, plan.criteria, plan.maneuvers, plan.failure)
+    switch = reasons[reasons["reason"].eq("canal_switch_or_reentry") & reasons["view"].eq("in_hindsight")]
+    assert switch["known_day"].tolist() == ([event["seen_day"]] if event["cause"] == "switched" else [])

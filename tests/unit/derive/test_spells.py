@@ -7,10 +7,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.clinic.adjudicate import adjudicate_episodes
+from pipeline.clinic.days import keep_until_reclassified
 from pipeline.clinic.findings import EPISODE, describe_looks
 from pipeline.derive.attempts import list_attempts
 from pipeline.derive.spells import bound_spells, measure_spells
-from pipeline.derive.states import find_states, keep_until_reclassified, mark_confirming, select_deciding_looks
+from pipeline.derive.states import find_states, mark_confirming, select_deciding_looks
 
 POSITIVE = {"vertical": "up", "torsion": "right", "vertigo": "moderate", "duration_s": 20}
 LATER = {"after_attempt": pd.NA}
