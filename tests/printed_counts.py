@@ -13,19 +13,19 @@ BLOCKS = {"p", "li", "h1", "h2", "h3", "figcaption", "dt", "dd", "td", "th", "ca
 SKIPPED = {"style", "script", "title", "desc", "defs", "footer"}
 N = r"\d[\d,]*(?:\.\d+)?"
 NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
+    rf"fewer than {N} episodes, or a range wider than {N} of {N} points|1 to {N} episodes",  # guards of the plan
     rf"{N}(?: (?:and|to) {N})? %",  # shares and their ranges
     rf"[+−]?{N} \([+−]?{N}(?: to [+−]?{N}| or more| or later)\)",  # a number with its range
     rf"\([^()]*?{N}(?: to {N}| or later| or more)\)",
     r"\d{4};\d+:\w+(?:-\d+)?|others \d{4}|Newman \d{4}",  # citations
     rf"\b[Dd]ays? {N}(?: (?:and|or|to) (?:day )?{N})*(?: or later)?",
-    rf"{N} (?:symptom-free )?days?\b|the first {N}\b|, of {N}\b",
+    rf"{N} (?:symptom-free )?days?\b|(?:of|with vertigo of) the first {N}\b|^Mean days with vertigo, of {N}$",
     rf"{N} (?:percentage )?points?|0 to 100",
     rf"{N} (?:fewer|more)\b(?! episode)",  # days with vertigo
-    rf"{N} times",
+    rf"{N} times as often|{N} times for the end",
     rf"is {N}, between {N} and {N}",  # kappa
     rf"{N} years or older|between {N} and {N} years",
     r"Trial \d+|\d+/\d+|\d+\. (?=[A-Zv])",  # of published trials
-    r"fewer than \d+ [^.]*|1 to \d+ episodes",  # guards of the plan
     rf"after {N} seconds",
     rf"sessions among those was {N}",
     r"fallen by at least \d+|DHI|\d+–\d+|\d+\+",
@@ -33,7 +33,9 @@ NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
 PEOPLE = {"episode": "episode", "session": "treatment session", "patient": "patient", "site": "site", "clinic": "site"}
 OTHERS = "reason|part|variant|maneuver|comparison|share|other|one|day"  # nouns of things, not people
 NOUN = rf"(?P<noun>{'|'.join(PEOPLE)}|{OTHERS})s?\b"
-COUNT = re.compile(rf"(?P<n>{N})(?: of (?:the )?(?P<m>{N}))? (?:[A-Za-z-]+ ){{0,4}}?{NOUN}")
+COUNT = re.compile(
+    rf"(?P<n>{N})(?: of (?:the |these )?(?P<m>{N}))? (?:(?!(?:by|from|in|of|to) )[A-Za-z-]+ ){{0,4}}?{NOUN}"
+)
 
 
 @dataclass
@@ -101,6 +103,12 @@ def read_counts(page: str) -> tuple[set[tuple[int, str]], list[str]]:
     return counts, unexplained
 
 
+def find_counts(text: str) -> set[tuple[int, str]]:
+    """The counts of running text that stand right before their noun, as (number, noun)."""
+    found = [match for match in COUNT.finditer(text) if match["noun"] in PEOPLE]
+    return {(_whole(match[name]), PEOPLE[match["noun"]]) for match in found for name in ("n", "m") if match[name]}
+
+
 def _read_block(tag: str, text: str, place: str) -> tuple[set[tuple[int, str]], bool]:
     """The counts of one block of text, and whether numbers are left over."""
     head, _, row = place.partition("|")
@@ -113,12 +121,7 @@ def _read_block(tag: str, text: str, place: str) -> tuple[set[tuple[int, str]], 
         return {(_whole(text.partition(":")[0]), _name_noun(row))}, bool(re.search(r"\d", text.partition(":")[2]))
     for pattern in NOT_COUNTS:
         text = re.sub(pattern, "…", text)
-    counts = set()
-    for found in COUNT.finditer(text):
-        if found["noun"] in PEOPLE:
-            numbers = [_whole(found[name]) for name in ("n", "m") if found[name]]
-            counts |= {(n, PEOPLE[found["noun"]]) for n in numbers}
-    return counts, bool(re.search(r"\d", COUNT.sub("…", text)))
+    return find_counts(text), bool(re.search(r"\d", COUNT.sub("…", text)))
 
 
 def _name_noun(row: str) -> str:

@@ -6,7 +6,14 @@ from pipeline.committee.ledger import Ledger, read_ledger
 from pipeline.committee.picture import state_share
 from pipeline.committee.readings import Reading, read_estimates
 from pipeline.committee.section import draw_shares, make_range, make_section, say_sites
-from pipeline.committee.wording import begin_sentence, count_words, say_episodes, say_percent, say_why_missing
+from pipeline.committee.wording import (
+    begin_sentence,
+    count_words,
+    say_count,
+    say_episodes,
+    say_percent,
+    say_why_missing,
+)
 from schemas.denominators import BASES
 from schemas.failure import REASON
 
@@ -86,9 +93,11 @@ def _say_headline(usable: list[str], then: dict[str, Reading]) -> str:
 def _say_taken(ledger: Ledger) -> str:
     """Why these are more than those with a positive test."""
     more = ledger.find("without_failed")
-    if not more.usable or not more.estimate:
+    if not more.usable or not more.estimate or not ledger.find("taken_for_failed").usable:
         return ""
-    return f"In {count_words(int(more.estimate), 'episode')} of them no test was positive before the next session: {WITHOUT}."
+    whole = ledger.find("taken_for_failed")
+    number = f"{say_count(more.estimate)} of these {count_words(int(whole.estimate), 'episode')}"
+    return f"In {number} no test was positive before the next session: {WITHOUT}."
 
 
 def _say_never_looked(estimates: dict[str, pd.DataFrame]) -> str:

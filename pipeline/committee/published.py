@@ -45,6 +45,8 @@ def describe_published(estimates: dict[str, pd.DataFrame], config: Config) -> di
         [
             "Trials chose their patients, looked at all of them on one day and allotted treatment by chance; clinics did none of this. A difference is "
             "to be expected and says nothing of how well anybody treats.",
+            "Of this pool those count whose canal and first maneuver were those of the trial and who were tested again; where a trial counted "
+            "symptoms, or both, who reported again or both. So the same maneuver has several numbers here.",
         ],
         panels=[_draw_part(number, part, _name_sources(part, sources)) for number, part in enumerate(parts, 1)],
         caption=CAPTION,

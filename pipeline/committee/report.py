@@ -51,7 +51,7 @@ def compose_report(
         "groups": describe_groups(readings, config),
         "columns": list_columns(config),
         "shares": tabulate_shares(readings, config),
-        "first_maneuvers": tabulate_first_maneuvers(readings, config),
+        "first_maneuvers": tabulate_first_maneuvers(readings, read_ledger(estimates), config),
         "endpoints": tabulate_endpoints(estimates, config),
         "sections": [
             describe_attempts(estimates),

@@ -5,7 +5,8 @@ from collections.abc import Sequence
 from pipeline.committee.ledger import Ledger
 from pipeline.committee.readings import Reading, Readings
 from pipeline.committee.section import say_points, say_sites
-from pipeline.committee.wording import BLANK, count_words, join_words, mark_missing, say_why_missing
+from pipeline.committee.wording import BLANK, count_words, join_words, mark_missing, say_count, say_why_missing
+from schemas.denominators import BASES
 from schemas.study import SecondLine
 
 CHOSEN = {"repeat": "the same again followed", "change": "another maneuver on the same side followed"}
@@ -123,7 +124,17 @@ def say_choices(readings: Readings, ledger: Ledger) -> str:
     after = f": {join_words(told)}" if told else ""
     of = f" (out{ledger.say_of('taken_for_failed')})" if ledger.find("treated").usable else ""
     number = count_words(int(failed.estimate), "episode")
-    return f"In {number}{say_sites(failed)}{of} the test after the first maneuver was still positive{after}."
+    rest = _say_not_compared(ledger)
+    return f"In {number}{say_sites(failed)}{of} the test after the first maneuver was still positive{after}.{rest}"
+
+
+def _say_not_compared(ledger: Ledger) -> str:
+    """Why those who are compared are fewer than those with a failed first maneuver."""
+    failed, left = ledger.find("failed"), ledger.find("without_compared")
+    if not (failed.usable and left.usable and left.estimate):
+        return ""
+    number = f"{say_count(left.estimate)} of these {count_words(int(failed.estimate), 'episode')}"
+    return f" In {number} nothing is compared: {BASES['compared'].without}."
 
 
 def say_effective(readings: Readings) -> str:

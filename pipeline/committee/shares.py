@@ -2,6 +2,7 @@
 
 import pandas as pd
 
+from pipeline.committee.ledger import Ledger
 from pipeline.committee.readings import Reading, Readings, read_estimates
 from pipeline.committee.strata import choose_largest, find_size, list_comparable, list_variables
 from pipeline.committee.wording import (
@@ -46,12 +47,17 @@ def _say_smaller(number: int, heading: str) -> str:
     return f"{heading}: {count_words(number, 'smaller part')} in the technical report only." if number else ""
 
 
-def tabulate_first_maneuvers(readings: Readings, config: Config) -> dict:
-    """Rows by the first maneuver, most used first, and the names of those without numbers."""
+def tabulate_first_maneuvers(readings: Readings, ledger: Ledger, config: Config) -> dict:
+    """Rows by the first maneuver, most used first, of whom they are, and the names of those without numbers."""
     strata = [s for s in readings.strata() if list_variables(s) == ("first_maneuver",)]
     strata.sort(key=lambda s: (-(find_size(readings, s).n_episodes or 0), s))
     told = [s for s in strata if _has_share(readings, s, config)]
+    followed, treated = ledger.find("followed"), ledger.find("treated")
+    number = (
+        f", {say_count(followed.estimate)} of {ledger.say('treated')}" if followed.usable and treated.usable else ""
+    )
     return {
+        "base": f"The rows count the episodes in the curves{number}. “Who is in the pool” counts all who were treated.",
         "rows": [_tabulate_stratum(readings, s, config) for s in told[:MOST]],
         "missing": [name_stratum(s, config) for s in strata if s not in told],
         "smaller": _say_smaller(len(told[MOST:]), "First maneuver"),

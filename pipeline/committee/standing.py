@@ -25,8 +25,8 @@ HOW_TO_READ = (
     "above the line, nobody looked in between, and the share may be anywhere in the zone; words and tables give its lower end. A line "
     "is drawn where its range is narrow enough to tell something; the number beside its end is the share on that day. In the small figures "
     "the dashed grey line is the whole pool. The strips below divide everybody in the curve by what is known of them on a day; the curve "
-    "puts those who turned negative between two tests, or were not tested again, where the others let expect them. A dash for a number is a "
-    "small group, hidden."
+    "puts those who turned negative between two tests, or were not tested again, where the others let expect them. A dash stands for a "
+    "hidden number."
 )
 NOT_COMPARED = (
     "Who was given which maneuver was not left to chance: canal, side, severity and the habits of a site decide. A difference between these "

@@ -89,12 +89,19 @@ def _measure_flow(records: SiteRecords, estimates: dict[str, pd.DataFrame]) -> I
 def _measure_agreement(records: SiteRecords, estimates: dict[str, pd.DataFrame]) -> Iterator[Measure]:
     pool = read_estimates(estimates, "diagnosis_agreement", "positional")
     pairs = pair_diagnoses(records["episodes"], records["adjudications"])
-    for part, label in (("canal", "Recorded canal agrees with the looks"), ("side", "Recorded side agrees")):
+    for part, label in (("canal", "Recorded canal agrees with the looks"), ("side", "Recorded side agrees with them")):
         values = PARTS[part]
         named = pairs[pairs[part].isin(values) & pairs[f"recorded_{part}"].isin(values)]
         agree = int(named[part].eq(named[f"recorded_{part}"]).sum())
         found = pool["all", f"{part}_agreement"]
-        yield Measure(label, agree, len(named), found.n_events, found.n_episodes, found.n_sites)
+        yield Measure(
+            f"{label}, of those in which both name one",
+            agree,
+            len(named),
+            found.n_events,
+            found.n_episodes,
+            found.n_sites,
+        )
 
 
 def _measure_first_maneuvers(
@@ -109,7 +116,7 @@ def _measure_first_maneuvers(
     counts = own.value_counts()
     for family in sorted(counts.index, key=lambda name: (-counts[name], name))[:FIRST_SHOWN]:
         found = pool[f"first_maneuver={family}", "share"]
-        name = f"First maneuver: {name_maneuver(family, config)}"
+        name = f"First maneuver {name_maneuver(family, config)}, of those treated for positional vertigo"
         yield Measure(name, int(counts[family]), len(own), found.n_events, found.n_episodes, found.n_sites)
 
 

@@ -116,7 +116,8 @@ TEXTS = {
     "attempt_success": Text(
         "Success of single attempts",
         "The chance that the next deciding look after a session is negative.",
-        "Sessions of positional episodes not known to be resolved, with a deciding look before the next session.",
+        "Sessions of positional episodes not known to be resolved, with a deciding look before the next session. Shares and events are of "
+        "sessions, of which an episode can have several.",
         "Each session.",
         f"Complementary log-log regression with the gap to the look as covariate; the same with random intercepts of patients; {JACKKNIFE}.",
         "Later attempts are of those whom earlier ones failed: the number of the attempt is always in the model. Sessions without a look are "

@@ -1,10 +1,15 @@
 """The demonstration pool's report: every count it prints stands in the ledger or the estimates, and analyses count whom the ledger counts."""
 
+import shutil
+import subprocess
+
 import pandas as pd
 import pytest
 
 from schemas.denominators import BASES
-from tests.printed_counts import list_allowed, read_counts
+from tests.printed_counts import find_counts, list_allowed, read_counts
+
+PDF_TO_TEXT = shutil.which("pdftotext")
 
 SAME = [  # analysis, population, endpoint, stratum, term: the base whose number n_episodes is
     ("episode_flow", "pool", None, "all", "handed_in", "handed_in"),
@@ -49,6 +54,16 @@ def test_every_count_of_the_report_has_its_noun_and_its_source(pool_run):
     counts, unexplained = read_counts((results / "reports" / "committee.html").read_text("utf-8"))
     assert unexplained == []
     assert len(counts) > 60
+    assert counts - list_allowed(read(results / "estimates")) == set()
+
+
+@pytest.mark.skipif(PDF_TO_TEXT is None, reason="needs poppler to read the print")
+def test_the_print_counts_as_the_page_does(pool_run):
+    results = pool_run[0] / "results"
+    read_print = [PDF_TO_TEXT, "-raw", results / "reports" / "committee.pdf", "-"]
+    text = subprocess.run(read_print, capture_output=True, check=True).stdout.decode("utf-8")
+    counts = find_counts(" ".join(text.split()))
+    assert len(counts) > 30
     assert counts - list_allowed(read(results / "estimates")) == set()
 
 

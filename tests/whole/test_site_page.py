@@ -1,7 +1,9 @@
 """The sites' own pages of the demonstration pool: there, in place, and wide enough for a telephone."""
 
 import html
+import re
 
+import duckdb
 import pandas as pd
 import pytest
 
@@ -19,6 +21,44 @@ def test_every_site_has_its_page_and_its_list(pool_run):
         assert not any(other in page for other in others)
         differing = pd.read_csv(folder / "disagreements.csv")
         assert differing["site"].isin([folder.name]).all()
+
+
+COUNTS = """
+    select count(*) as stored,
+           count(*) filter (a."positional" = 'yes') as positional,
+           count(*) filter (a."positional" = 'probable_non_positional') as apart,
+           count(*) filter (a."positional" = 'undetermined') as undetermined,
+           count(*) filter (a."positional" = 'yes' and s.status <> 'untreated') as treated,
+           count(*) filter (a."positional" = 'yes' and s.status in ('resolved', 'unresolved')) as followed
+    from adjudication a left join spell s
+    on s.site = a.site and s.episode_id = a.episode_id and s.endpoint = 'objective' and s.spell = 1
+    where a.site = ?
+"""
+ROWS = {  # what a row begins with: whom it counts, and out of whom
+    "Positional vertigo": ("positional", "stored"),
+    "Probably not positional": ("apart", "stored"),
+    "Undetermined": ("undetermined", "stored"),
+    "Looked at again": ("followed", "treated"),
+    "First maneuver": (None, "treated"),
+}
+
+
+def test_each_count_is_that_of_the_warehouse_under_its_noun(pool_run):
+    results = pool_run[0] / "results"
+    warehouse = duckdb.connect(str(results / "warehouse.duckdb"), read_only=True)
+    for folder in (results / "sites").iterdir():
+        known = warehouse.execute(COUNTS, [folder.name]).df().iloc[0].astype(int).to_dict()
+        page = (folder / "report.html").read_text("utf-8").replace("\u00a0", " ")
+        assert (f"{known['stored']} stored episodes of delivery" in page) == (known["stored"] > 0)
+        rows = re.findall(r'<th scope="row">([^<]+)</th><td>[^<]*\(([\d,]+) of ([\d,]+)\)</td>', page)
+        told = {start for start in ROWS for name, _, _ in rows if name.startswith(start)}
+        assert told == (set(ROWS) if known["stored"] else set())
+        for name, part, whole in rows:
+            counted, base = next((ROWS[start] for start in ROWS if name.startswith(start)), (None, None))
+            assert base is None or int(whole.replace(",", "")) == known[base], (folder.name, name)
+            assert counted is None or int(part.replace(",", "")) == known[counted], (folder.name, name)
+        differing = pd.read_csv(folder / "disagreements.csv")["episode_id"].nunique()
+        assert f"In {differing} episode" in page or not differing
 
 
 @pytest.mark.skipif(BROWSER is None, reason="needs chromium to lay out the page")
