@@ -1,11 +1,11 @@
-"""Tools at a terminal: template, check and dictionary for whoever hands in records, explain for whoever asks why."""
+"""Tools at a terminal: template, pseudonymise, check and dictionary for whoever hands in records, explain for whoever asks why."""
 
 import argparse
 
 from pipeline import __version__
-from pipeline.tools import check, dictionary, explain, template
+from pipeline.tools import check, dictionary, explain, pseudonymise, template
 
-TOOLS = (template, check, dictionary, explain)
+TOOLS = (template, pseudonymise, check, dictionary, explain)
 
 
 def main() -> None:

@@ -31,6 +31,14 @@ GATE = [  # the de-identification gate: the value itself is never repeated
     Rule("email_address", "refuse", "This looks like an e-mail address.", CLEAR_FIX),
     Rule("web_address", "refuse", "This looks like a web address.", CLEAR_FIX),
     Rule("ip_address", "refuse", "This looks like an internet (IP) address.", CLEAR_FIX),
+    Rule(
+        "pseudonyms_differ",
+        "refuse",
+        "The letters of these codes differ from row to row, as names and initials do, so that they are no pseudonyms.",
+        "Give each patient and each episode a code that says nothing: the same letters in all rows and a running number, as EP-0042; "
+        "./run pseudonymise makes such codes from your own table. Codes that a program drew by lot pass once the coordinating team has "
+        "entered their shape in your list (config/sites).",
+    ),
     Rule("long_number", "refuse", "This is a long number, as record and insurance numbers are.", CLEAR_FIX),
     Rule("postcode", "refuse", "This looks like a postcode.", CLEAR_FIX),
     Rule("age_above_89", "refuse", "An age above 89 is given as a number.", "Enter 90+ for every age of 90 or more."),
@@ -43,8 +51,8 @@ GATE = [  # the de-identification gate: the value itself is never repeated
     Rule(
         "embedded_object",
         "refuse",
-        "The workbook holds something besides cells, as a picture, a text box, a chart, a pivot table or a link to another file: "
-        "it cannot be searched for identifiers.",
+        "The workbook holds something besides the cells that are read, as a picture, a chart, a pivot table, a link to another file or bytes of no "
+        "use: it cannot be searched for identifiers.",
         "Copy the five tables into a new workbook as values only, and hand that in.",
     ),
     Rule(
@@ -159,6 +167,13 @@ CATALOGUE = [
         "Delete it, or correct its name if it is misspelt.",
     ),
     Rule(
+        "own_words",
+        "warn",
+        "Some entries of {column} are words of your own.",
+        "Do they mean what stands here? Then enter the codes, or ask the coordinating team to add these lines to your list (config/sites); "
+        "until then their rows are set aside.",
+    ),
+    Rule(
         "read_with_help",
         "warn",
         "The file was read, but not as the dictionary describes it.",
@@ -169,6 +184,43 @@ CATALOGUE = [
         "set_aside",
         "The row has more cells than the header has columns.",
         "Look for a stray separator in this row, and for a column without a name, as merged cells in the header leave it.",
+    ),
+    # what is no record or no entry
+    Rule("summary_row", "set_aside", "This row holds totals or averages, not a record.", "Delete the row."),
+    Rule(
+        "units_row", "set_aside", "This row holds units, not a record.", "Delete the row: the dictionary says the unit."
+    ),
+    Rule("repeated_header", "set_aside", "This row repeats the names of the columns.", "Delete the row."),
+    Rule(
+        "note_row",
+        "set_aside",
+        "This row holds a note, not a record.",
+        "Delete the row: nothing but records belongs below the header.",
+    ),
+    Rule(
+        "word_for_nothing",
+        "set_aside",
+        "Here stands NA, a dash or the like, where a cell is left empty if nothing was recorded.",
+        "Empty these cells; find and replace does it for a whole table. If it was asked and not known, enter unknown where the code list has it.",
+    ),
+    # what may identify somebody: it is read no further
+    Rule(
+        "pseudonym_unclear",
+        "set_aside",
+        "{column} is made otherwise here than in the other rows, and could be a name or a record number; it is kept nowhere.",
+        "Enter the pseudonym as it is made elsewhere. If it is one, the coordinating team can enter its shape in your list (config/sites).",
+    ),
+    Rule(
+        "pseudonym_too_short",
+        "set_aside",
+        "The entries of {column} are bare numbers, as 1, 2, 3: a pseudonym has 3 to 24 letters, digits or hyphens.",
+        "Put the same letters and zeros before all numbers, in all five tables, as EP-0001, EP-0002.",
+    ),
+    Rule(
+        "number_unclear",
+        "set_aside",
+        "{column} ({meaning}) has more digits than it needs, or zeros before it: it could be a record number, and is kept nowhere.",
+        "Correct the number, and look whether its unit is {unit}.",
     ),
     # one cell
     Rule(

@@ -28,6 +28,21 @@ class SiteMap(Closed):
         default={}, description="Table: column of the dictionary: entry of the site: code of the dictionary"
     )
 
+    pseudonyms: tuple[str, ...] = Field(
+        default=(),
+        description="Shapes of the site's own pseudonyms: 9 a digit, X a letter or digit drawn by lot, capitals and hyphens themselves",
+    )
+
+    @field_validator("pseudonyms", mode="after")
+    @classmethod
+    def _shapes_are_shapes(cls, shapes: tuple[str, ...]) -> tuple[str, ...]:
+        for shape in shapes:
+            if not re.fullmatch("[A-Z9-]{3,24}", shape) or not re.search("[9X]", shape):
+                raise ValueError(
+                    f"{shape!r} is no shape of a pseudonym: 3 to 24 of 9, X, other capitals and hyphens, as BPPV-9999"
+                )
+        return shapes
+
     @field_validator("tables", mode="after")
     @classmethod
     def _tables_are_known(cls, tables: dict[str, str]) -> dict[str, str]:

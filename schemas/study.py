@@ -9,7 +9,7 @@ from pydantic import Field, model_validator
 from schemas import codes
 from schemas.criteria import Closed, Criteria
 from schemas.failure import Failure
-from schemas.maneuver import Maneuver
+from schemas.maneuver import Maneuvers
 from schemas.published import Published
 from schemas.site_map import SiteMap, read_site_maps
 
@@ -201,7 +201,7 @@ class Config(Closed):
     """Everything that the analyses are told, from one folder."""
 
     study: Study
-    maneuvers: dict[str, Maneuver]
+    maneuvers: Maneuvers
     criteria: Criteria
     failure: Failure
     published: Published

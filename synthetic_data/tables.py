@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from schemas.delivery import TABLES
-from schemas.study import Maneuver
+from schemas.maneuver import Maneuver
 from synthetic_data.clinicians import Views, draw_recognition, draw_views, record_views
 from synthetic_data.contacts import report
 from synthetic_data.course import Course

@@ -7,7 +7,7 @@ from pipeline.clinic.findings import EPISODE, find_incomplete
 from pipeline.clinic.maneuvers import judge_fit
 from pipeline.derive.states import DAY_KEY
 from schemas.derived import Attempts
-from schemas.study import Maneuver
+from schemas.maneuver import Maneuver
 
 
 def list_attempts(

@@ -6,7 +6,7 @@ import pandas as pd
 from pipeline.clinic.days import keep_until_reclassified
 from pipeline.clinic.findings import EPISODE
 from schemas.criteria import Criteria
-from schemas.study import Maneuver
+from schemas.maneuver import Maneuver
 
 TEST_KEY = [*EPISODE, "test", "side"]
 DAY_KEY = [*EPISODE, "day"]

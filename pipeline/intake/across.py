@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping
 import pandas as pd
 
 from pipeline.intake.meant import find_meanings
+from pipeline.intake.own_words import offer_words
 from pipeline.intake.problem import Problem
 from schemas.columns import Table
 from schemas.maneuver import Maneuver, make_maneuver_vocabulary
@@ -50,13 +51,13 @@ def find_broken_sequences(treatments: pd.DataFrame, episodes: pd.DataFrame) -> l
 
 def find_unknown_maneuvers(texts: pd.Series, maneuvers: Mapping[str, Maneuver]) -> list[Problem]:
     """Maneuvers that are not in the list, from the cells as handed in, each with the code that was probably meant."""
-    codes = texts.dropna().str.lower()
-    unknown = codes[~codes.isin(list(maneuvers))]
+    given = texts.dropna()
+    unknown = given[~given.str.lower().isin(list(maneuvers))]
     meant = find_meanings(unknown.unique(), make_maneuver_vocabulary(maneuvers))
     return [
-        Problem("maneuver_unknown", "treatments", row, "maneuver", closest=meant.get(code, ""))
-        for row, code in unknown.items()
-    ]
+        Problem("maneuver_unknown", "treatments", row, "maneuver", closest=meant.get(text, ""))
+        for row, text in unknown.items()
+    ] + offer_words("treatments", "maneuver", unknown, meant)
 
 
 def find_unsided_maneuvers(treatments: pd.DataFrame, maneuvers: Mapping[str, Maneuver]) -> list[Problem]:

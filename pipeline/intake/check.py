@@ -1,11 +1,13 @@
 """Judging rows of proper types by their model. What the checking library says is turned into places at once: its words quote cells."""
 
 import warnings
+from dataclasses import dataclass
 
 import pandas as pd
 from pandera.errors import SchemaErrors
 
 from pipeline.intake.meant import find_meanings
+from pipeline.intake.own_words import offer_words
 from pipeline.intake.parse import type_cells
 from pipeline.intake.problem import DESCRIBED, Problem
 from schemas.columns import Table
@@ -82,7 +84,26 @@ def require_fit(model: type[Table], rows: pd.DataFrame) -> None:
         raise ProgramFault(f"rows of {model.__name__} do not fit their model: {wrong.to_dict('records')}")
 
 
-def check_cells(table: str, model: type[Table], texts: pd.DataFrame) -> tuple[pd.DataFrame, list[Problem]]:
+@dataclass(frozen=True)
+class Known:
+    """What is wrong with a table before its cells are judged: single `cells` by row and column, `rows` that are no records, and `columns` that
+    are missing. None of them is blamed again."""
+
+    cells: frozenset[tuple[int, str]] = frozenset()
+    rows: frozenset[int] = frozenset()
+    columns: frozenset[str] = frozenset()
+
+    def holds(self, row: int, column: str) -> bool:
+        """Whether a cell is blamed already."""
+        return row in self.rows or column in self.columns or (row, column) in self.cells
+
+
+NOTHING_KNOWN = Known()
+
+
+def check_cells(
+    table: str, model: type[Table], texts: pd.DataFrame, known: Known = NOTHING_KNOWN
+) -> tuple[pd.DataFrame, list[Problem]]:
     """The rows as types, wrong cells missing, and all that is wrong within single rows. No cell is blamed twice.
 
     Rules across columns are asked after wrong cells are cleared, so that they judge only what is right in itself.
@@ -94,7 +115,7 @@ def check_cells(table: str, model: type[Table], texts: pd.DataFrame) -> tuple[pd
     blamed = [
         (row, column, RULE_OF_CHECK[check])
         for row, column, check in in_cells.itertuples(index=False)
-        if (row, column) not in unread and (column, check) != JUDGED_ELSEWHERE
+        if (row, column) not in unread and (column, check) != JUDGED_ELSEWHERE and not known.holds(row, column)
     ]
     problems += blame_cells(table, texts, blamed)
     named = {(problem.row, problem.column) for problem in problems}
@@ -106,7 +127,7 @@ def check_cells(table: str, model: type[Table], texts: pd.DataFrame) -> tuple[pd
     problems += [
         Problem(rule, table, row, RULES[rule].column)
         for row, rule in zip(across["row"], across["check"], strict=True)
-        if (row, RULES[rule].column) not in named
+        if (row, RULES[rule].column) not in named and not known.holds(row, RULES[rule].column)
     ]
     return rows, problems
 
@@ -120,7 +141,11 @@ def blame_cells(table: str, texts: pd.DataFrame, blamed: list[tuple[int, str, st
     meant = {
         column: find_meanings(said, make_vocabulary(DESCRIBED[table][column])) for column, said in misspelt.items()
     }
-    return [
+    problems = [
         Problem(rule, table, row, column, closest=meant.get(column, {}).get(texts.at[row, column], ""))
         for row, column, rule in blamed
     ]
+    for column, words in meant.items():
+        entries = (texts.at[row, column] for row, at, rule in blamed if at == column and rule == "not_in_list")
+        problems += offer_words(table, column, entries, words)
+    return problems

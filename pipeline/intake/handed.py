@@ -6,7 +6,7 @@ from typing import Literal
 
 import pandas as pd
 
-from pipeline.intake.patterns import DATE_CELL, DICTIONARY_WORDS, find_identifier
+from pipeline.intake.patterns import DATE_CELL, may_be_form
 from pipeline.intake.problem import DESCRIBED, Problem
 from pipeline.intake.quote import may_name_place
 from schemas.codes import TABLE
@@ -17,8 +17,12 @@ SPELLED_OTHERWISE = "The name of the table is spelled otherwise, or is read by t
 SUBMISSION_HEADER = ("field", "value")
 KNOWN_COLUMNS = DESCRIBED | {"submission": SUBMISSION_HEADER}
 UNSEEN = dict.fromkeys(map(ord, "\u200b\u200c\u200d\u2060\ufeff"))  # characters of no width
+BREAKS = dict.fromkeys(
+    map(ord, "\v\f\x85\u2028\u2029"), " "
+)  # of lines and pages within a cell; a workbook cannot hold the first two (XML 1.0, 2.2)
 NAMES = [*DESCRIBED, *(name for columns in DESCRIBED.values() for name in columns)]
 MINUS = {ord("\u2212"): "-"}
+TIDIED = UNSEEN | MINUS | BREAKS
 
 
 @dataclass(frozen=True)
@@ -53,14 +57,14 @@ class Sheet:
 class Loose:
     """A text outside of the cells, and where it is.
 
-    `judged` says how: as a name or title, in which many words are free text; as a remark, which is always free text; or by its
-    patterns only, where programs write words of their own.
+    `judged` says how: a remark is always free text, an author's name is not held against a file, since programs write it into every one, and
+    the name of a file may say when it was written.
     """
 
     text: str
     table: str
     column: str
-    judged: Literal["name", "remark", "patterns"]
+    judged: Literal["text", "remark", "author", "file"]
     row: int | None = None
 
 
@@ -162,13 +166,13 @@ def tidy_column(texts: pd.Series) -> pd.Series:
 
 
 def tidy(text: str | None) -> str | None:
-    """A text without surrounding blanks (also those that do not break) and characters of no width; None if nothing is left."""
-    return (text or "").translate(UNSEEN | MINUS).strip() or None
+    """A text without surrounding blanks (also those that do not break), characters of no width and breaks; None if nothing is left."""
+    return (text or "").translate(TIDIED).strip() or None
 
 
 def name_safely(text: str | None, place: str) -> str:
     """A name in small letters if it is made of usual words or nearly one of the dictionary's, otherwise its place: it could be a surname."""
-    safe = text and not find_identifier(text, DICTIONARY_WORDS) and may_name_place(text, NAMES)
+    safe = text and not may_be_form(text) and may_name_place(text, NAMES)
     return text.lower() if safe else place
 
 

@@ -1,5 +1,6 @@
 """Reading cells strictly: text becomes the type of its column, or a problem. Nothing is guessed, nothing is judged."""
 
+import json
 import re
 from collections.abc import Callable, Iterable
 
@@ -27,16 +28,18 @@ def match_columns(sheet: Sheet, described: dict[str, Description]) -> tuple[pd.D
     positions = {name: found for name in described if (found := sheet.positions(name))}
     missing = {name: column for name, column in described.items() if name not in positions}
     vocabulary = make_header_vocabulary(described)
+    unknown = {p: find_header(text, vocabulary, missing) for p, text in sheet.header.items() if p not in sheet.names}
     problems = [Problem("column_twice", table, at, name) for name, found in positions.items() if len(found) > 1]
     problems += [
         Problem("column_missing" if column.filled else "column_absent", table, at, name)
         for name, column in missing.items()
     ]
     problems += [
-        Problem("column_unknown", table, at, sheet.label(p), closest=find_header(text, vocabulary, missing))
-        for p, text in sheet.header.items()
-        if p not in sheet.names
+        Problem("column_unknown", table, at, sheet.label(p), closest=meant, lines=offer_header(sheet, p, meant))
+        for p, meant in unknown.items()
     ]
+    # a column that must be there refuses the delivery; what may be it is judged all the same, so that one check tells everything
+    positions |= {name: [p] for p, name in unknown.items() if name and described[name].filled}
     problems += list_header_help(sheet)
     beyond = sheet.beyond["row"]
     problems += [Problem("too_many_cells", table, row) for row in sorted(set(beyond[beyond > at]))]
@@ -52,6 +55,14 @@ def match_columns(sheet: Sheet, described: dict[str, Description]) -> tuple[pd.D
                     )
                 )
     return pd.DataFrame(texts, index=sheet.cells.index, dtype=object), problems
+
+
+def offer_header(sheet: Sheet, position: int, meant: str) -> str:
+    """The lines for a site's list of names where a header is a known other word for a column."""
+    said = sheet.header[position]
+    if not meant or spell_plainly(meant).startswith(spell_plainly(said)[:2]):  # a slip, or a part of it
+        return ""
+    return f"Or the coordinating team adds to your list (config/sites): columns: {{{sheet.table}: {{{json.dumps(said, ensure_ascii=False)}: {meant}}}}}"
 
 
 def list_header_help(sheet: Sheet) -> list[Problem]:

@@ -1,17 +1,18 @@
-"""The texts that a workbook holds outside of its sheets' cells, read from the parts of its archive, and parts that cannot be searched.
+"""The texts that a workbook holds outside of its sheets' cells, read from the parts of its archive, and what of it cannot be searched.
 
-Which part holds what is said in ECMA-376 (Office Open XML), part 1; what programs write into it by themselves is common practice.
-The parts were looked at by `pipeline.intake.container` before, so that none of them is large or declares entities.
+Which part holds what is said in ECMA-376 (Office Open XML), part 1; what programs write into it by themselves is common practice. Nothing of
+these texts is kept: the reader takes cells, and these are looked at so that a site learns what it would have handed on. The parts were
+looked at by `pipeline.intake.container` before, so that none of them is large or declares entities.
 """
 
 import html
 import re
 import zipfile
 from collections.abc import Iterator
-from typing import Literal
 
 from pipeline.intake.handed import Loose
 from pipeline.intake.own_sheets import plain
+from pipeline.intake.patterns import DATE_CELL
 
 SEARCHABLE = re.compile(
     r".*/|\[Content_Types\]\.xml|(?:.+/)?_rels/[^/]*\.rels|docProps/(?:app|core|custom)\.xml|docMetadata/LabelInfo\.xml|customXml/[^/]+\.xml"
@@ -20,154 +21,171 @@ SEARCHABLE = re.compile(
     re.IGNORECASE,
 )
 SHEET = re.compile(r"xl/worksheets/[^/]+\.xml$", re.IGNORECASE)
+COMMENTS = re.compile(r"xl/(?:comments/)?comments?\d*\.xml", re.IGNORECASE)
 DRAWING = re.compile(r"xl/drawings/drawing\d+\.xml$", re.IGNORECASE)  # some programs write an empty one for every sheet
-OF_PROGRAMS = re.compile(r"schemas\.microsoft\.com|schemas\.openxmlformats\.org|sharepoint", re.IGNORECASE)
+READ_ELSEWHERE = re.compile(
+    r"xl/(?:sharedStrings|calcChain)\.xml|docProps/custom\.xml|\[Content_Types\]\.xml", re.IGNORECASE
+)
+CELL = re.compile(rb"<(?:\w+:)?c\s(?:[^>]*?\s)?r=[\"']([A-Z]+\d+)[\"']")
 READING = re.compile(r"<(?:\w+:)?rPh\s.*?</(?:\w+:)?rPh>", re.DOTALL)
 UNSEEN = "text that no cell shows"
-TAG = re.compile(r"<[^>]*>")
-PAGE_CODE = re.compile(
-    r'&(?:"[^"]*"|K[0-9A-F]{6}|\d+|[A-Z&])', re.IGNORECASE
-)  # ECMA-376, part 1, 18.3.1.46: page number, date, font
-PAGE_WORDS = re.compile(
-    r"(?<!\S)(?:page|of|seite|von|blatt|sur|página|pagina|de|di|van|strona|(?-i:z))(?!\S)", re.IGNORECASE
-)  # common practice
+TOKEN = re.compile(
+    r"<!--(?P<remark>.*?)-->|<\?(?P<order>.*?)\?>|<(?P<tag>[\w:.-]+)(?P<attributes>(?:[^>\"']|\"[^\"]*\"|'[^']*')*)>|<[^>]*>|(?P<text>[^<]+)",
+    re.DOTALL,
+)
+SHEET_DATA = re.compile(r"<(?:\w+:)?sheetData\W")
+REMARK = re.compile(r"<!--.*?-->", re.DOTALL)
+ATTRIBUTE = re.compile(r"""\s(?!xmlns)([\w:.-]+)=(?:"([^"]*)"|'([^']*)')""")
+REFERENCE = r"\$?[A-Z]{1,3}\$?(?:\d{1,6}|10[0-4]\d{4})"
+REFERENCES = re.compile(rf"(?:{REFERENCE}(?::{REFERENCE})?\s*)+")
+FORMAL = re.compile(  # no words: areas of cells, long codes of programs, colours, and addresses of the standards themselves
+    rf"{REFERENCE}:{REFERENCE}|(?<![\w.:])\$?\d{{1,7}}:\$?\d{{1,7}}(?![\w.:])|\{{?[0-9A-Fa-f]{{8}}(?:-[0-9A-Fa-f]{{4}}){{3}}-[0-9A-Fa-f]{{12}}\}}?"
+    r"|(?<!\w)(?=[0-9A-Fa-f]*[A-Fa-f])[0-9A-Fa-f]{6,}(?!\w)|(?:https?://(?:schemas\.(?:openxmlformats\.org|microsoft\.com)|www\.w3\.org|purl\.o[a-z]+\.org|purl\.org)"
+    r"|urn:schemas)[^\s\"'<>]*"
+)
+OWN_DRIVE = re.compile(r"https?://\S*")  # where a program keeps the file: it writes that by itself
+NUMBER = re.compile(r"[-+]?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?%?")
+ELSEWHERE = "hidden part of the workbook"
+DRAWN = (ELSEWHERE, "text box")  # places where numbers are measures of how something is drawn
+TYPED = re.compile("property (?!titles)|author")  # what a person types: AB123456 is no cell there
+BY_PROGRAM_ELEMENTS = """created modified lastPrinted Application AppVersion TotalTime numFmt color srgbClr sysClr latin ea cs font rFont name panose"""
+BY_PROGRAMS = frozenset(BY_PROGRAM_ELEMENTS.split())
+LISTED_WITH_SHEET = {
+    "dataValidation",
+    "formula1",
+    "formula2",
+    "definedName",
+    "oddHeader",
+    "oddFooter",
+    "evenHeader",
+    "evenFooter",
+    "firstHeader",
+    "firstFooter",
+}
+PLACES = {  # element: how its place is called
+    "Manager": "property manager", "Company": "property company", "HyperlinkBase": "property company", "Template": "property company", "lpstr": "property titles of parts",
+    "author": "author", "person": "author", "fileSharing": "author", "cellStyle": "cell style", "table": "table of the spreadsheet", "protectedRange": "protected area",
+    "scenario": "scenario", "inputCells": "scenario", "hyperlink": "link", "Relationship": "link", "cfRule": "conditional format", "formula": "conditional format",
+    "f": "rule of a sheet", "filter": "filter or sorting", "customFilter": "filter or sorting", "sortCondition": "filter or sorting", "dateGroupItem": "filter or sorting",
+    "sheetPr": "code name", "workbookPr": "code name", "absPath": "path of the file",
+}  # fmt: skip
+AUTHORS = ("author", "property company", "property creator", "property lastModifiedBy")
+PAGE_CODE = re.compile(r'&(?:"[^"]*"|K[0-9A-F]{6}|\d+|[A-Z&])', re.IGNORECASE)  # ECMA-376, part 1, 18.3.1.46
 
-Judged = Literal["name", "remark", "patterns"]
-ATTRIBUTES: list[tuple[str, str, tuple[str, ...], str, Judged]] = [  # part, element, attributes, how the place is called, how it is judged
-    (r"xl/workbook\.xml", "definedName", ("comment", "description", "help", "statusBar", "customMenu"), "defined name", "name"),
-    (r"xl/workbook\.xml", "fileSharing", ("userName",), "author", "patterns"),
-    (r"xl/styles\.xml", "cellStyle", ("name",), "cell style", "patterns"),
-    (r"xl/tables/.*\.xml", "table", ("name", "displayName", "comment"), "table of the spreadsheet", "name"),
-    (r"xl/persons/.*\.xml", "person", ("displayName", "userId"), "author", "patterns"),
-    (r"xl/worksheets/.*\.xml", "protectedRange", ("name",), "protected area", "name"),
-    (r"xl/worksheets/.*\.xml", "scenario", ("name", "comment"), "scenario", "name"),
-    (r"xl/worksheets/.*\.xml", "scenario", ("user",), "author", "patterns"),
-    (r"xl/worksheets/.*\.xml", "inputCells", ("val",), "scenario", "name"),
-    (r"xl/worksheets/.*\.xml", "hyperlink", ("tooltip", "display"), "link", "name"),
-    (r"xl/worksheets/.*\.xml", "hyperlink", ("location",), "link", "patterns"),
-    (r"xl/worksheets/.*\.xml", "cfRule", ("text",), "conditional format", "name"),
-]  # fmt: skip
-ELEMENTS: list[tuple[str, str, str, Judged]] = [  # part, element, how the place is called, how its text is judged
-    (r"docProps/app\.xml", "Manager", "property manager", "name"),
-    (r"docProps/app\.xml", "Company|HyperlinkBase|Template", "property company", "patterns"),  # written by programs, like authors
-    (r"xl/comments.*\.xml", "author", "author", "patterns"),
-]  # fmt: skip
-FORMULAS = re.compile(r"<(?:\w+:)?(formula|f)(?:\s[^>]*)?>([^<]+)<", re.DOTALL)
-FORMULA_PLACES = {"formula": "conditional format", "f": "rule of a sheet"}
 
-
-def has_unsearchable(archive: zipfile.ZipFile, n_sheets: int) -> bool:
-    """Whether a workbook with `n_sheets` readable sheets holds a part that cannot be searched: a picture, a chart, a file, a lost sheet."""
+def find_unsearchable(archive: zipfile.ZipFile, n_sheets: int) -> str | None:
+    """What a workbook with `n_sheets` readable sheets holds that cannot be searched, as a sentence; nothing if there is nothing."""
     names = archive.namelist()
     drawn = (archive.read(name) for name in names if DRAWING.match(name))
-    return (
-        not all(SEARCHABLE.fullmatch(name) for name in names)
-        or any(b"wsDr" not in drawing or b"nchor" in drawing for drawing in drawn)
-        or sum(bool(SHEET.match(name)) for name in names) != n_sheets
-    )
+    if not all(SEARCHABLE.fullmatch(name) for name in names) or any(b"wsDr" not in d or b"nchor" in d for d in drawn):
+        return ""
+    sheets = [name for name in names if SHEET.match(name)]
+    if len(sheets) != n_sheets:
+        return "It holds a sheet that no list names."
+    for cells in (CELL.findall(archive.read(name)) for name in sheets):
+        if len(set(cells)) < len(cells):
+            return "A cell in it is written twice."
+    return None
 
 
 def list_part_texts(archive: zipfile.ZipFile, known: set[str]) -> Iterator[Loose]:
     """All texts outside of cells that only the parts show. `known` are plain texts of cells and comments that are judged where they stand."""
-    for name in archive.namelist():
-        if name.endswith((".xml", ".rels", ".vml")):
-            content = archive.read(name).decode("utf-8-sig", "replace")
-            yield from list_attributes(name, content)
-            yield from list_elements(name, content)
-            yield from list_by_kind(name, content, known)
-
-
-def list_attributes(name: str, content: str) -> Iterator[Loose]:
-    """Texts that stand in attributes."""
-    for part, element, attributes, place, judged in ATTRIBUTES:
-        if re.fullmatch(part, name):
-            for tag in find_tags(element, content):
-                for attribute in attributes:
-                    if text := read_attribute(tag, attribute):
-                        builtin = element == "cellStyle" and "builtinId" in tag
-                        yield from [] if builtin else [Loose(text, "workbook", place, judged)]
-
-
-def list_elements(name: str, content: str) -> Iterator[Loose]:
-    """Texts that stand between tags."""
-    for part, element, place, judged in ELEMENTS:
-        if re.fullmatch(part, name):
-            for text in find_texts(element, content):
-                yield Loose(text, "workbook", place, judged)
+    yield Loose(archive.comment.decode("utf-8", "replace"), "workbook", "comment of the archive", "text")
+    for part in archive.infolist():
+        yield Loose(part.filename.rpartition("/")[2], "workbook", "name of a part", "text")
+        yield Loose(part.comment.decode("utf-8", "replace"), "workbook", "comment of the archive", "text")
+        if part.filename.endswith((".xml", ".rels", ".vml")):
+            content = archive.read(part).decode("utf-8-sig", "replace")
+            yield from list_by_kind(part.filename, content, known)
+            yield from sweep(part.filename, content)
 
 
 def list_by_kind(name: str, content: str, known: set[str]) -> Iterator[Loose]:
     """Texts of those parts that have a form of their own."""
-    if name.endswith(".rels"):
-        external = [
-            tag for tag in find_tags("Relationship", content) if read_attribute(tag, "TargetMode") == "External"
-        ]
-        yield from (Loose(read_attribute(tag, "Target") or "", "workbook", "link", "name") for tag in external)
-    elif name.startswith("customXml/"):
-        judged = "patterns" if OF_PROGRAMS.search(content) else "name"
-        texts = [t for t in TAG.split(content) if t.strip()]
-        texts += (
-            []
-            if judged == "patterns"
-            else re.findall(r'\s(?!xmlns)[\w:]+="([^"]+)"', re.sub(r"<\?[^>]*>", "", content))
-        )
-        yield from (Loose(html.unescape(text), "workbook", "custom part", judged) for text in texts)
-    elif name == "xl/styles.xml":
-        for tag in find_tags("numFmt", content):
-            for text in re.findall(r'"([^"]*)"', read_attribute(tag, "formatCode") or ""):
-                yield Loose(text, "workbook", "number format", "name")
-    elif name == "xl/sharedStrings.xml":
+    if name == "xl/sharedStrings.xml":
         yield from list_left_strings(content, known)
+    if name == "xl/sharedStrings.xml" or SHEET.match(name):
         yield from list_readings(content)
-    elif name.endswith(".vml"):
-        yield from (
-            Loose(html.unescape(text), "workbook", "text box", "name") for text in TAG.split(content) if text.strip()
-        )
-    elif re.fullmatch(r"xl/(?:comments/)?comments?\d*\.xml", name):
+    if name == "xl/styles.xml":
+        for code in re.findall(r'<(?:\w+:)?numFmt\s[^>]*formatCode="([^"]*)"', content):
+            yield from (
+                Loose(said, "workbook", "number format", "text")
+                for said in re.findall(r'"([^"]*)"', html.unescape(code))
+            )
+    if COMMENTS.fullmatch(name):
         for text in map(join_runs, re.findall(r"<(?:\w+:)?comment\s.*?</(?:\w+:)?comment>", content, re.DOTALL)):
             yield from [] if plain(text) in known else [Loose(text, "workbook", "comment", "remark")]
-    elif SHEET.match(name):
-        yield from list_readings(content)
-        rules = content[content.rfind("sheetData") :]
-        for element, formula in FORMULAS.findall(rules):
-            texts = re.findall(r'"([^"]*)"', html.unescape(formula))
-            yield from (Loose(text, "workbook", FORMULA_PLACES[element], "name") for text in texts)
+
+
+def sweep(name: str, content: str) -> Iterator[Loose]:
+    """Whatever else stands in a part, in attributes, between tags, or in remarks to it: all words but those of programs."""
+    if SHEET.match(name):
+        data = SHEET_DATA.search(content)
+        end = content.rfind("sheetData>") if data else 0
+        content = (
+            content[: data.start()] + "".join(REMARK.findall(content[data.start() : end])) + content[end:]
+            if data
+            else content
+        )
+    elif READ_ELSEWHERE.fullmatch(name):
+        content = "".join(REMARK.findall(content))
+    element = ""
+    for token in TOKEN.finditer(content):
+        if token["tag"]:
+            element = token["tag"].rpartition(":")[2]
+        place = name_place(name, element)
+        for text in list_token(token, element, place):
+            judged = "author" if place in AUTHORS else "text"
+            yield Loose(text, "workbook", "remark in a part" if token["remark"] else place, judged)
+
+
+def list_token(token: re.Match, element: str, place: str) -> Iterator[str]:
+    """The words of a tag's attributes, of a text between tags, or of a remark; numbers only where they may tell something."""
+    if token["remark"] or token["order"]:
+        yield html.unescape(token["remark"] or token["order"])
+        return
+    if element == "dateGroupItem":
+        yield DATE_CELL
+    if element in BY_PROGRAMS or token[0].startswith(tuple(f"<{skipped}" for skipped in LISTED_WITH_SHEET)):
+        return
+    values = [html.unescape(one or other) for _, one, other in ATTRIBUTE.findall(token["attributes"] or "")]
+    values += [html.unescape(token["text"])] if token["text"] and element not in LISTED_WITH_SHEET else []
+    for value in values:
+        if TYPED.match(place):
+            yield from filter(None, [value.strip()])
+            continue
+        bare = OWN_DRIVE.sub(" ", value) if element == "absPath" else value
+        told = not REFERENCES.fullmatch(bare) and (place not in DRAWN or not NUMBER.fullmatch(bare.strip()))
+        if told and (said := FORMAL.sub(" ", bare).strip()):
+            yield said
+
+
+def name_place(name: str, element: str) -> str:
+    """How the place of a text is called."""
+    if name == "docProps/core.xml":
+        return f"property {element}"
+    if name.startswith("customXml/"):
+        return "custom part"
+    return "text box" if name.endswith(".vml") else PLACES.get(element, ELSEWHERE)
 
 
 def list_left_strings(content: str, known: set[str]) -> Iterator[Loose]:
     """Shared texts that no cell shows any more."""
-    for text in find_texts("si", content):
+    for text in re.findall(r"<(?:\w+:)?si(?:\s[^>]*)?>(.*?)</(?:\w+:)?si>", content, re.DOTALL):
         shown = join_runs(READING.sub("", text))
         if shown and plain(shown) not in known:
-            yield Loose(shown, "workbook", UNSEEN, "name")
+            yield Loose(shown, "workbook", UNSEEN, "text")
 
 
 def list_readings(content: str) -> Iterator[Loose]:
     """Readings that were added to a text, as in Japanese: no cell shows them."""
     for text in map(join_runs, (match[0] for match in READING.finditer(content)) if "rPh" in content else ()):
-        yield Loose(text, "workbook", UNSEEN, "name")
+        yield Loose(text, "workbook", UNSEEN, "text")
 
 
 def list_entries(formula: str) -> list[str]:
     """The entries of a list of what may be entered, each by itself."""
     return [entry for text in re.findall(r'"([^"]*)"', formula) for entry in re.split(r"[,;]", text) if entry.strip()]
-
-
-def find_tags(element: str, content: str) -> list[str]:
-    """The opening tags of an element, whatever its prefix."""
-    return re.findall(rf"<(?:\w+:)?(?:{element})\s(?:[^>\"']|\"[^\"]*\"|'[^']*')*", content)
-
-
-def read_attribute(tag: str, attribute: str) -> str | None:
-    """The value of an attribute of a tag."""
-    found = re.search(rf"""\s{attribute}=(?:"([^"]*)"|'([^']*)')""", tag)
-    return html.unescape(found[1] or found[2] or "") if found else None
-
-
-def find_texts(element: str, content: str) -> list[str]:
-    """What stands between the tags of an element."""
-    found = re.findall(rf"<(?:\w+:)?({element})(?:\s[^>]*)?>(.*?)</(?:\w+:)?\1>", content, re.DOTALL)
-    return [text if element == "si" else html.unescape(TAG.sub("", text)) for _, text in found]
 
 
 def join_runs(content: str) -> str:
@@ -176,5 +194,5 @@ def join_runs(content: str) -> str:
 
 
 def strip_page_codes(text: str) -> str:
-    """What a person wrote into a page header or footer: without page numbers, fonts and the words around them."""
-    return PAGE_WORDS.sub(" ", PAGE_CODE.sub(" ", text))
+    """What a person wrote into a page header or footer: without page numbers and fonts."""
+    return PAGE_CODE.sub(" ", text)

@@ -1,7 +1,8 @@
 """What identifiers look like. Text goes in, the name of a gate rule of schemas.rules comes out, never the text.
 
 The kinds are those of the safe-harbor method, 45 CFR 164.514(b)(2)(i). The regulation says what must go, not how it is written; the
-forms are common practice. They err on the side of refusing: a coordinator can answer a false alarm, nobody can take back a name.
+forms are common practice. Only forms that nothing else in a delivery has are identifiers beyond doubt: they refuse a delivery. What only may
+be one, as 3/10 or two words, is no reason to refuse: it is no code and no number, so that its row is set aside, and it is kept nowhere.
 """
 
 import re
@@ -11,10 +12,8 @@ from schemas.codes import TABLE
 from schemas.delivery import TABLES, Submission
 
 DATE_CELL = "(calendar date)"  # stands for a cell that the spreadsheet itself holds as a date; the date is not copied
-LARGEST_NUMBER = 10_000  # no count, day, angle or duration of a delivery is as large
 SERIAL_DATES = (30_000, 60_000)  # spreadsheets count days from 1900: these are the years 1982 to 2064
-LONGEST_TEXT = 40
-JOINING = frozenset(("to", "and", "in", "for", "the"))  # between words of the dictionary: lost to follow-up
+MANY_DIGITS = 5  # more than a day, a year or a measurement has
 LONGEST_SEARCHED = 200  # no cell of a table is as long, and searching longer ones for every form takes time
 DASHES = dict.fromkeys(map(ord, "\u2010\u2011\u2012\u2013\u2014\u2212"), "-")
 
@@ -43,27 +42,31 @@ FULL_DATE = re.compile(
     rf"|(?<!\d){DAY} {MONTH} {YEAR}(?!\d)"
 )
 PART_OF_DATE = re.compile(
-    rf"(?<![\w/]){DAY}/{DAY}(?![\w/])|(?<![\d.]){MONTH}[-/.]{YEAR}(?!\d)|(?<!\d){YEAR}[-/.](?:0[1-9]|1[0-2])(?!\d)"
+    rf"(?<![\d.]){MONTH}[-/.]{YEAR}(?!\d)|(?<!\d){YEAR}[-/.](?:0[1-9]|1[0-2])(?!\d)"
     rf"|(?<!\d){DAY}(?:st|nd|rd|th|er|[ºª°.])?[ \-./]*(?:of |de )?(?<![a-z]){MONTH_NAME}(?![a-z])"
     rf"|(?<![a-z]){MONTH_NAME}[ \-./,]*(?:de )?\d|(?<!\d){YEAR}-?w\d\d(?!\d)|\d\s*[年月日]"
-    rf"|(?<!\w){WEEKDAY}\.?,? {DAY}(?!\w)|(?<!\w)(?:q[1-4]|(?:kw|cw|week|woche|semaine)\.? ?\d\d?)[ /-]{YEAR}(?!\d)|(?<!\w){BORN}\W{{1,3}}{YEAR}(?!\d)"
+    rf"|(?<!\w)(?:q[1-4]|(?:kw|cw|week|woche|semaine)\.? ?\d\d?)[ /-]{YEAR}(?!\d)|(?<!\w){BORN}\W{{1,3}}{YEAR}(?!\d)"
+)
+MAYBE_DATE = re.compile(  # also three of ten, do 2
+    rf"(?<![\w/]){DAY}/{DAY}(?![\w/])|(?<!\w){WEEKDAY}\.?,? {DAY}(?!\w)"
 )
 EMAIL = re.compile(
     r"\S@\S|\S ?[(\[{] ?(?:at|à|arroba|chiocciola|apenstaartje|małpa) ?[)\]}] ?\S|\w at \w[\w-]* (?:dot|punkt|point|punto) \w"
 )
 WEB = re.compile(
-    r"[a-z]+://|(?<!\w)www\.|(?<![\w.-])(?=[\w-]*[a-z])[\w-]+(?:\.[\w-]+)*\.(?:com|org|net|edu|gov|int|info|health|io|eu|uk|ie|us|ca|au|nz|de|at|ch|"
-    r"fr|be|nl|es|pt|it|se|no|dk|fi|pl|cz|gr|tr|jp|cn|kr|in|br|mx|ar|za)(?![\w-])"
+    r"[a-z]+://|(?<!\w)www\.|(?<![\w.-])(?=[\w-]*[a-z])(?P<host>[\w-]{3,}(?:\.[\w-]+)*)\.(?:com|org|net|edu|gov|int|info|health|io|eu|uk|ie|us|ca|au|nz|de|at"
+    r"|ch|fr|be|nl|es|pt|it|se|no|dk|fi|pl|cz|gr|tr|jp|cn|kr|in|br|mx|ar|za|example)(?![\w-])"
 )
 IP = re.compile(
     r"(?<![\d.])(?:(?:25[0-5]|2[0-4]\d|1?\d?\d)\.){3}(?:25[0-5]|2[0-4]\d|1?\d?\d)(?![\d.])|(?<![\w:])(?:[0-9a-f]{1,4}:){3,7}[0-9a-f]{0,4}|[0-9a-f]::[0-9a-f]"
 )
-POSTCODE = re.compile(  # United Kingdom; Canada; Sweden and others (110 00); Netherlands; a country's letters before 4 or 5 digits; 5 digits alone, also with 4 more; Portugal;
-    # Poland (with a zero in front, since 10-200 is a range as well, or a place behind); 4 digits before a place that is no unit
-    r"(?<!\w)[a-z]{1,2}\d[a-z\d]? ?\d[a-z]{2}(?!\w)|(?<!\w)[a-z]\d[a-z][ -]?\d[a-z]\d(?!\w)|(?<!\w)[1-9]\d{3} ?(?!ms|mm|cm|mg|ml|hz)[a-z]{2}(?!\w)"
-    r"|(?<!\w)(?:at|be|ch|cz|d|de|dk|es|fi|fr|hu|it|lu|nl|pl|se|sk)-\d{4,5}(?!\w)|(?<!\w)\d{5}(?:-\d{4})?(?!\w)|(?<!\w)[abefilp]-\d{4,5}(?!\w)|(?<!\w)[1-9]\d\d \d\d(?!\w)"
-    r"|(?<!\w)[1-9]\d{3}-\d{3}(?!\w)|(?<!\w)0\d-\d{3}(?!\w)|(?<!\w)\d\d-0\d\d(?!\w)|(?<!\w)\d\d-\d{3} (?!sec|min|day|tag|jour|giorn|d[ií]a)[^\W\d_]{4}"
-    r"|(?<!\w)[1-9]\d{3} (?!sec|sek|min|day|tag|jour|giorn|d[ií]a|and|und|bis)[^\W\d_]{3}"
+POSTCODE = re.compile(  # United Kingdom; Canada; a country's letters before 4 or 5 digits; 5 digits, also with 4 more, before a place
+    r"(?<!\w)[a-z]{1,2}\d[a-z\d]? ?\d[a-z]{2}(?!\w)|(?<!\w)[a-z]\d[a-z][ -]?\d[a-z]\d(?!\w)"
+    r"|(?<!\w)(?:at|be|ch|cz|d|de|dk|es|fi|fr|hu|it|lu|nl|pl|se|sk|[abefilp])-\d{4,5}(?!\w)|(?<!\w)\d{5}(?:-\d{4})? [^\W\d_]{3}"
+)
+MAYBE_POSTCODE = re.compile(  # Sweden and others (110 00); Netherlands; 5 digits alone; Portugal; Poland; 4 digits before a place
+    r"(?<!\w)[1-9]\d{3} ?(?!ms|mm|cm|mg|ml|hz)[a-z]{2}(?!\w)|(?<!\w)\d{5}(?:-\d{4})?(?!\w)|(?<!\w)[1-9]\d\d \d\d(?!\w)|(?<!\w)[1-9]\d{3}-\d{3}(?!\w)"
+    r"|(?<!\w)\d\d-\d{3}(?!\w)|(?<!\w)[1-9]\d{3} [^\W\d_]{3}"
 )
 PERSONAL_CODE = re.compile(  # the Italian tax code, the British national insurance number
     r"(?<!\w)[a-z]{6}\d\d[a-ehlmprst]\d\d[a-z]\d{3}[a-z](?!\w)|(?<!\w)[a-z]{2} ?\d\d ?\d\d ?\d\d ?[a-d](?!\w)"
@@ -71,14 +74,19 @@ PERSONAL_CODE = re.compile(  # the Italian tax code, the British national insura
 STREET = re.compile(
     r"[^\W\d_]{3}(?:str(?:\.|asse|aße)|weg|gasse|platz|straat|laan) ?\d|(?<!\w)(?:rue|calle|via|rua|ulica|ul\.) [^\W\d_]{2}"
 )
-TITLED = re.compile(  # a form of address before a word (common practice)
-    r"(?<!\w)(?:mrs?|ms|miss|mx|dr|prof|professor|herrn?|frau|fräulein|madame|mme|mlle|monsieur|señora?|sra|srta|doña|don|sig|sig\.ra|signora?|dott"
-    r"|dhr|mevr|mevrouw|meneer|senhora?|dona|pani?|patient|patientin|paciente|paziente|pacjent|name|nom|nombre|nome|naam|imię)\b[\s.:]+(?P<named>[^\W\d_]{2,})"
+TITLED = re.compile(  # a form of address before a word that begins with a capital, or what is said to be a name (common practice)
+    r"(?<![\w\d])(?<!\d )(?i:mrs?|ms|mx|dr|prof|herrn?|frau|fräulein|madame|mme|mlle|monsieur|señora?|sra|srta|doña|sig|sig\.ra|signora?|dott"
+    r"|dhr|mevr|mevrouw|meneer|senhora?|dona|pani?)(?:\. ?| )(?:(?i:med|rer|nat|jur|phil|dr)\. ?)*[^\W\d_a-zà-öø-ÿ][^\W\d_]+"
+    r"|(?<!\w)(?i:(?:sur|last|first|patient ?)?name|nom|nombre|nome|naam|imię|patient(?:in)?|paciente|paziente|pacjent) ?: ?[^\W\d_]{2}"
+)
+NUMBERED = re.compile(  # a number that is said to be that of a person or record
+    r"(?<!\w)(?:mrn|nhs|ssn|pid|pesel|bsn|id|case|fall|akte|pat|patient|record|chart|acct|account)[ .:#-]{0,3}"
+    r"(?:(?:no|nr|number|nummer|id)[ .:#-]{0,3})?\d{4}"
 )
 SOCIAL_SECURITY = re.compile(r"(?<!\d)\d{3}-\d{2}-\d{4}(?!\d)")
 TELEPHONE = re.compile(r"(?<![\w.])(?:\+\d{7,15}|\+?\(?\d{1,5}\)?(?:[ .\-/()]{1,3}\d{2,8}){1,6})(?!\w)")
 NUMBER = re.compile(r"[+-]?\d+(?:[.,]\d+)?(?:e[+-]?\d+)?", re.ASCII | re.IGNORECASE)
-WORD = re.compile(r"[^\s,;:/|.()\"'!?+#*&<>=]+")
+RANGE = re.compile(r"[1-9]\d{0,3} ?[-/] ?[1-9]\d{0,3}")
 NAME_PART = re.compile(r"[a-zà-ÿ]+|[^\W\d_]+")
 
 
@@ -108,96 +116,53 @@ def normalise(text: str) -> str:
     return "".join(str(unicodedata.decimal(sign)) if sign.isdecimal() else sign for sign in resolved)
 
 
-def find_identifier(text: str, words: frozenset[str], *, unknown_column: bool = False) -> str | None:
-    """The kind of identifier that a text of any place holds; `words` are those that no one is identified by."""
-    if text == DATE_CELL:
-        return "calendar_date"
-    if len(text) > LONGEST_SEARCHED:
-        return "free_text"
+def find_form(text: str) -> str | None:
+    """The kind of identifier whose form a text has beyond doubt, at whatever place it stands."""
     plain = normalise(text)
-    if NUMBER.fullmatch(plain):
-        return find_in_number(plain)
-    return find_pattern(plain) or ("free_text" if is_free_text(plain, words, unknown_column) else None)
-
-
-def find_in_pseudonym(text: str, words: frozenset[str]) -> str | None:
-    """The same for a column of pseudonyms: made of letters, digits and hyphens, they look like some of the other forms by chance."""
-    plain = normalise(text[: LONGEST_SEARCHED + 1])
-    unknown = [part for part in NAME_PART.findall(plain) if len(part) > 2 and part not in words]
-    if unknown and not re.search(r"\d", plain):
-        return find_identifier(text, words) or "free_text"  # a pseudonym without a digit may well be a name
-    if not re.fullmatch(r"[a-z0-9-]+", plain):
-        return find_identifier(text, words)
-    if FULL_DATE.search(plain):
-        return "calendar_date"
-    if (
-        SOCIAL_SECURITY.search(plain)
-        or re.search(r"\d{7}", plain)
-        or re.fullmatch(r"[a-z]{6}\d\d[a-z]\d\d[a-z]\d{3}[a-z]", plain)
-    ):
-        return "long_number"
-    only_digits = not re.search("[a-z]", plain)
-    return "telephone_number" if only_digits and has_telephone(plain) else None
-
-
-def find_in_age(text: str, words: frozenset[str], *, unknown_column: bool = False) -> str | None:
-    """The same for a column of ages, in which no number above 89 may stand but 90+."""
-    if len(text) > LONGEST_SEARCHED:
-        return "free_text"
-    if text != DATE_CELL and text != "90+" and any(int(digits) > 89 for digits in re.findall(r"\d+", normalise(text))):
-        return find_pattern(normalise(text)) or "age_above_89"
-    return find_identifier(text, words, unknown_column=unknown_column)
-
-
-def find_in_number(plain: str) -> str | None:
-    """The kind of identifier that a plain number is, if it is one: a date counted in days, or more digits than any measurement."""
-    if re.fullmatch(r"0\d{4}", plain):
-        return "postcode"  # a leading zero that a measurement would not have
-    if plain[0] == "+" and len(plain) > 7:
-        return "telephone_number"
-    size = abs(float(plain.replace(",", ".")))
-    if size < LARGEST_NUMBER:
-        return "long_number" if re.match(r"[+-]?0\d{5}", plain) else None
-    return (
-        "calendar_date" if SERIAL_DATES[0] <= size <= SERIAL_DATES[1] or FULL_DATE.fullmatch(plain) else "long_number"
-    )
-
-
-def find_pattern(plain: str) -> str | None:
-    """The kind of identifier whose usual form a normalised text shows."""
     for kind, pattern in (
         ("email_address", EMAIL),
         ("ip_address", IP),
-        ("web_address", WEB),
         ("calendar_date", FULL_DATE),
         ("calendar_date", PART_OF_DATE),
         ("long_number", SOCIAL_SECURITY),
         ("long_number", PERSONAL_CODE),
+        ("long_number", NUMBERED),
         ("postcode", POSTCODE),
+        ("free_text", STREET),
     ):
         if pattern.search(plain):
             return kind
+    if has_web_address(plain):
+        return "web_address"
     if has_telephone(plain):
         return "telephone_number"
-    return "long_number" if re.search(r"\d{6}", plain) else None
+    if re.search(r"\d{7}", plain):
+        return "long_number"
+    return "free_text" if TITLED.search(unicodedata.normalize("NFKC", text)) else None
+
+
+def may_be_form(text: str) -> bool:
+    """Whether a text may be a part of a date, a postcode or a record number, though other things are written so as well."""
+    plain = normalise(text)
+    digits = len(re.findall(r"\d", plain))
+    return digits >= MANY_DIGITS or bool(MAYBE_DATE.search(plain) or MAYBE_POSTCODE.search(plain) or find_form(text))
+
+
+def has_web_address(plain: str) -> bool:
+    """Whether an address of the web stands in a normalised text; words of the dictionary with a full stop between them are none."""
+    hosts = (match["host"] for match in WEB.finditer(plain))
+    return any(host is None or not DICTIONARY_WORDS.issuperset(NAME_PART.findall(host)) for host in hosts)
 
 
 def has_telephone(plain: str) -> bool:
-    """Whether groups of digits, seven or more together, stand in a normalised text."""
-    return any(len(re.findall(r"\d", match[0])) >= 7 for match in TELEPHONE.finditer(plain))
+    """Whether groups of digits, seven or more together, stand in a normalised text as nobody writes ranges, years or a list of small numbers."""
+    return any(is_telephone(match[0]) for match in TELEPHONE.finditer(plain))
 
 
-def is_free_text(plain: str, words: frozenset[str], unknown_column: bool) -> bool:
-    """Whether a normalised text says more than a code does, also a code that is written with blanks or with a slip."""
-    said = [word for word in WORD.findall(plain) if any(letter.isalpha() for letter in word)]
-    if max(map(len, said), default=0) < 2:  # n/a says nothing
+def is_telephone(written: str) -> bool:
+    """Whether groups of digits are a telephone number: one of them is long, or begins with 0 as no number that is counted does."""
+    groups = re.findall(r"\d+", written)
+    if sum(map(len, groups)) < 7 or RANGE.fullmatch(written) or all(re.fullmatch(YEAR, group) for group in groups):
         return False
-    if len(plain) > LONGEST_TEXT:
-        return True
-    titled = TITLED.search(plain)
-    if (titled and titled["named"] not in words) or STREET.search(plain):
-        return True
-    known = [not (words | JOINING).isdisjoint(NAME_PART.findall(word)) for word in said]
-    if unknown_column:
-        return len(said) > 1 or (len(said) == 1 and " " in plain)
-    return (len(said) == 2 and not any(known)) or (len(said) > 2 and not all(known))
+    marked = written[0] in "+(" or any(group[0] == "0" and len(group) > 1 for group in groups)
+    return marked or max(map(len, groups)) > 3

@@ -6,7 +6,7 @@ from functools import cache
 
 import pandas as pd
 
-from pipeline.intake.quote import may_quote, may_quote_pseudonym
+from pipeline.intake.quote import may_quote
 from schemas.codes import TABLE
 from schemas.columns import Description, Rule
 from schemas.delivery import TABLES, Submission
@@ -23,7 +23,7 @@ class Problem:
     """One thing that is wrong in one place.
 
     `table` is a table of the dictionary or how the place is called instead; `row` as the spreadsheet shows it. `also` is a further
-    sentence of our own, `closest` the code of the dictionary that is nearest to a misspelt one.
+    sentence of our own, `closest` the code of the dictionary that may be meant, `lines` what a site's list of names would say.
     """
 
     rule: str
@@ -32,6 +32,7 @@ class Problem:
     column: str | None = None
     also: str = ""
     closest: str = ""
+    lines: str = ""
 
     @property
     def severity(self) -> str:
@@ -46,12 +47,15 @@ def is_refused(problems: Iterable[Problem]) -> bool:
 
 
 @cache
-def phrase(rule: Rule, table: str | None, column: str | None, also: str, closest: str) -> tuple[str, str]:
+def phrase(
+    rule: Rule, table: str | None, column: str | None, also: str, closest: str, lines: str = ""
+) -> tuple[str, str]:
     """What is wrong and how to mend it, in the words of the rule and of the column's own description."""
     described = DESCRIBED.get(table, {}).get(column)
     words = {"column": column or ""} | describe_words(described)
     message = " ".join(part for part in (rule.message.format(**words), also) if part)
-    return message, rule.fix.format(**words) + (f" Did you mean {closest}?" if closest else "")
+    question = f" Did you mean {closest}?" if closest else ""
+    return message, rule.fix.format(**words) + question + (f" {lines}" if lines else "")
 
 
 def describe_words(described: Description | None) -> dict[str, str]:
@@ -100,7 +104,8 @@ def list_problems(
     """
     listed = []
     for number, problem in enumerate(sorted(set(problems), key=place_of), 1):
-        message, fix = phrase(RULES[problem.rule], problem.table, problem.column, problem.also, problem.closest)
+        rule = RULES[problem.rule]
+        message, fix = phrase(rule, problem.table, problem.column, problem.also, problem.closest, problem.lines)
         listed.append(
             {
                 "number": number,
@@ -123,9 +128,8 @@ def quote_safely(text: str | None, problem: Problem) -> str | None:
     described = DESCRIBED.get(problem.table, {}).get(problem.column)
     if not text or not described:
         return None
-    if problem.column in PSEUDONYMS:
-        return text if may_quote_pseudonym(text) else None
-    return text if may_quote(text, described, problem.closest) else None
+    own = problem.column in PSEUDONYMS  # what may be no pseudonym is not among the texts any more
+    return text if own or may_quote(text, described, problem.closest) else None
 
 
 def look_up(rows: pd.DataFrame | None, row: int | None, column: str | None) -> str | None:

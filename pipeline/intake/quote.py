@@ -16,7 +16,6 @@ MOST_DIGITS = 4  # of a number that is repeated: record numbers have more
 NUMBER_SLIP = re.compile(  # a number, also with a unit or with O for 0
     r"[+<>~-]?\d+(?:[.,]\d+)?\+? ?(?:o|s|sec|secs|ms|min|h|d|days?|wk|weeks?|m|y|yrs?|years?|deg|°|°/s|deg/s|cm|%)?"
 )
-PSEUDONYM_SLIP = re.compile(r"(?=.*\d)[a-z0-9 ._/-]{1,24}")  # as pseudonyms are written, also with a wrong sign in it
 USUAL = """name surname telephone phone birth birthdate address email postcode zip mrn ssn age visit date time remark remarks note notes comment comments number nr
     type value values list lists readme info data sheet tabelle table blatt feuil hoja foglio copy final export extra column field lesion update"""
 PLACE_WORDS = frozenset(
@@ -36,8 +35,3 @@ def may_quote(text: str, column: Description, meant: str = "") -> bool:
         plain = normalise(text)
         return bool(NUMBER_SLIP.fullmatch(plain)) and len(re.findall(r"\d", plain)) <= MOST_DIGITS
     return bool(meant) or spell_plainly(text) in map(spell_plainly, column.codes or ())
-
-
-def may_quote_pseudonym(text: str) -> bool:
-    """The same for a pseudonym."""
-    return bool(PSEUDONYM_SLIP.fullmatch(normalise(text)))

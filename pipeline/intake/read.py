@@ -7,7 +7,7 @@ from pipeline.intake.container import MOST_FILES, find_danger
 from pipeline.intake.form import OTHER_FORMS, TEXTS, find_mismatch
 from pipeline.intake.handed import SPELLED_OTHERWISE, Handed, Loose, Sheet, name_safely, name_table
 from pipeline.intake.problem import Problem
-from pipeline.intake.read_csv import read_csv
+from pipeline.intake.read_csv import NoTable, read_csv
 from pipeline.intake.read_workbook import read_workbook
 from pipeline.sources import fingerprint_files
 from schemas.codes import TABLE
@@ -28,7 +28,7 @@ def read_delivery(folder: Path, own: SiteMap = PLAIN) -> Handed:
     handed = [path for path in files if path not in skipped]
     tables = [path for path in handed if path.is_file() and may_be_table(path, own)]
     workbooks = [path for path in tables if path.suffix.lower() == ".xlsx"]
-    sheets, loose = [], [Loose(path.stem, places[path], "file name", "name") for path in handed]
+    sheets, loose = [], [Loose(path.stem, places[path], "file name", "file") for path in handed]
     problems = [Problem("read_with_help", places[path], also="A file of the computer was skipped.") for path in skipped]
     others = [path for path in handed if path.suffix.lower() in OTHER_FORMS]
     problems += [Problem("other_form", name_file(path, places[path])) for path in others]
@@ -71,6 +71,8 @@ def read_file(path: Path, place: str, own: SiteMap) -> tuple[list[Sheet], list[L
         if is_workbook:
             return read_workbook(path, own)
         sheet, met = read_csv(path.read_bytes(), path.stem, place, own)
+    except NoTable as fault:
+        return [], [], [Problem("unreadable", name, also=str(fault))]
     except Exception as error:  # whatever a broken file raises, its message could quote the file
         return [], [], [Problem("unreadable", name, also=f"({type(error).__name__})")]
     met += [SPELLED_OTHERWISE] if sheet.table in TABLE and path.stem.lower() != sheet.table else []

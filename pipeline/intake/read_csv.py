@@ -18,13 +18,18 @@ SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 SAID_SEPARATOR = re.compile(
     r"sep=([,;\t])\r?\n", re.IGNORECASE
 )  # a line for one spreadsheet program, which does not show it
-NO_TEXT = re.compile(r"[\0-\x08\x0e-\x1f]")  # control characters that no table holds
+CONTROL = re.compile(r"[\0-\x08\x0e-\x1f]")  # characters that no table holds
+BREAK = re.compile("[\v\f\x85\u2028\u2029]")
+
+
+class NoTable(Exception):
+    """A text that is no table. The message names a line and quotes nothing."""
 
 
 def read_csv(content: bytes, name: str, place: str, own: SiteMap) -> tuple[Sheet, list[str]]:
     """One table, and what was met on reading that the dictionary does not describe.
 
-    Raises UnicodeDecodeError or csv.Error where the content is no such text.
+    Raises NoTable, UnicodeDecodeError or csv.Error where the content is no such text.
     """
     text, met = decode(content)
     said = SAID_SEPARATOR.match(text)
@@ -48,8 +53,11 @@ def decode(content: bytes) -> tuple[str, list[str]]:
             text = content.decode("utf-8")
         except UnicodeDecodeError:
             text, met = content.decode("windows-1252"), ["It is not written in UTF-8 and was taken for Windows-1252."]
-    if NO_TEXT.search(text):
-        raise csv.Error("no text")  # the csv module itself would read on
+    if control := CONTROL.search(text):  # the csv module itself would read on
+        line = text.count("\n", 0, control.start()) + 1
+        raise NoTable(f"It holds a control character, the first in line {line:,}: delete it, or save the table again.")
+    if BREAK.search(text):
+        met.append("Breaks of lines or pages within its cells are read as blanks.")
     if text.startswith(BYTE_ORDER_MARK):
         met.append("It begins with a byte-order mark.")
     return text.removeprefix(BYTE_ORDER_MARK), met

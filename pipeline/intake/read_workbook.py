@@ -12,9 +12,10 @@ import pandas as pd
 from openpyxl import Workbook, load_workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
+from pipeline.intake.archive import find_stray_bytes
 from pipeline.intake.handed import LAST_HEADER_ROW, SPELLED_OTHERWISE, Loose, Sheet, letters, make_sheet, tidy, to_text
 from pipeline.intake.own_sheets import is_sealed, is_sealed_comment, plain
-from pipeline.intake.parts import has_unsearchable, list_entries, list_part_texts, strip_page_codes
+from pipeline.intake.parts import find_unsearchable, list_entries, list_part_texts, strip_page_codes
 from pipeline.intake.patterns import DATE_CELL
 from pipeline.intake.problem import Problem
 from schemas.codes import TABLE
@@ -24,8 +25,6 @@ SET_BY_PROGRAMS = re.compile(
     r"MSIP_Label|ContentTypeId|MediaService|_dlc_"
 )  # own properties with long codes (common practice)
 FORMULA = re.compile(rb"<(?:\w+:)?f[\s/>]")
-TITLES = ("title", "subject", "description", "keywords", "category", "contentStatus", "identifier")
-AUTHORS = ("creator", "lastModifiedBy")
 
 
 def read_workbook(path: Path, own: SiteMap) -> tuple[list[Sheet], list[Loose], list[Problem]]:
@@ -50,8 +49,9 @@ def read_workbook(path: Path, own: SiteMap) -> tuple[list[Sheet], list[Loose], l
             loose += [text for text, _ in found]
             problems += [problem for _, problem in found if problem]
     loose += list_part_texts(parts, ours | list_shown(book))
-    if has_unsearchable(parts, len(book.worksheets)):
-        problems.append(Problem("embedded_object", "workbook"))
+    unsearchable = find_stray_bytes(path, parts) or find_unsearchable(parts, len(book.worksheets))
+    if unsearchable is not None:
+        problems.append(Problem("embedded_object", "workbook", also=unsearchable))
     return sheets, loose, problems
 
 
@@ -118,7 +118,7 @@ def read_formulas(formulas: Worksheet, results: Worksheet, sheet: Sheet) -> list
         column = sheet.label(position)
         lost = results.cell(row, position).value is None
         problem = Problem("formula_without_result", sheet.table, row, column) if lost else None
-        found.append((Loose(pick_constants(text), sheet.table, column, "name", row), problem))
+        found.append((Loose(pick_constants(text), sheet.table, column, "text", row), problem))
     return found
 
 
@@ -131,33 +131,29 @@ def pick_constants(formula: str) -> str:
 
 
 def list_book_texts(book: Workbook) -> Iterator[Loose]:
-    """The properties of a workbook and its defined names. When it was made and saved is written by programs and left aside."""
-    for names, judged in ((TITLES, "name"), (AUTHORS, "patterns")):
-        for name in names:
-            if text := getattr(book.properties, name):
-                yield Loose(str(text), "workbook", f"property {name}", judged)
+    """The properties that somebody gave to a workbook, and its defined names."""
     for number, own in enumerate(book.custom_doc_props.props, 1):
         if not SET_BY_PROGRAMS.match(own.name):
-            yield Loose(f"{own.name} {to_text(own.value)}", "workbook", f"own property {number}", "name")
+            yield Loose(f"{own.name} {to_text(own.value)}", "workbook", f"own property {number}", "text")
     for number, (name, defined) in enumerate(book.defined_names.items(), 1):
-        yield Loose(f"{name} {pick_constants(defined.value or '')}", "workbook", f"defined name {number}", "name")
+        yield Loose(f"{name} {pick_constants(defined.value or '')}", "workbook", f"defined name {number}", "text")
 
 
 def list_sheet_texts(sheet: Worksheet, table: str) -> Iterator[Loose]:
     """The texts of a sheet outside of its cells' values: its name, comments, links, names, headers and footers, hints on entry."""
-    yield Loose(sheet.title, table, "sheet name", "name")
+    yield Loose(sheet.title, table, "sheet name", "text")
     for (row, position), cell in sheet._cells.items():
         if cell.comment and not is_sealed_comment(cell.comment.text):
             yield Loose(cell.comment.text, table, f"comment in column {letters(position)}", "remark", row)
         if cell.hyperlink and cell.hyperlink.target:
-            yield Loose(cell.hyperlink.target, table, f"link in column {letters(position)}", "name", row)
+            yield Loose(cell.hyperlink.target, table, f"link in column {letters(position)}", "text", row)
     for number, (name, defined) in enumerate(sheet.defined_names.items(), 1):
-        yield Loose(f"{name} {pick_constants(defined.value or '')}", table, f"defined name {number}", "name")
+        yield Loose(f"{name} {pick_constants(defined.value or '')}", table, f"defined name {number}", "text")
     for pages, margin, part in product(("odd", "even", "first"), ("Header", "Footer"), ("left", "center", "right")):
         if text := getattr(getattr(sheet, pages + margin), part).text:
-            yield Loose(strip_page_codes(text), table, "page header or footer", "name")
+            yield Loose(strip_page_codes(text), table, "page header or footer", "text")
     for hint in sheet.data_validations.dataValidation:
         for text in filter(None, (hint.promptTitle, hint.prompt, hint.errorTitle, hint.error)):
-            yield Loose(text, table, "hint on entry", "patterns")
+            yield Loose(text, table, "hint on entry", "text")
         for text in list_entries(f"{hint.formula1} {hint.formula2}"):
-            yield Loose(text, table, "list of entries", "name")
+            yield Loose(text, table, "list of entries", "text")

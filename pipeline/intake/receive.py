@@ -7,13 +7,14 @@ import pandas as pd
 
 from pipeline.intake import across
 from pipeline.intake.changes import compare_deliveries
-from pipeline.intake.check import check_cells, require_checks
-from pipeline.intake.gate import find_identifiers
+from pipeline.intake.check import Known, check_cells, require_checks
+from pipeline.intake.gate import SET_APART, find_identifiers
 from pipeline.intake.handed import Handed
 from pipeline.intake.keep import NOTHING, Checked, count_rows, describe_delivery, keep_apart, seal, store_rows
 from pipeline.intake.parse import match_columns
 from pipeline.intake.problem import DESCRIBED, Problem, is_refused, list_problems
 from pipeline.intake.read import read_delivery
+from pipeline.intake.recognised import NO_RECORDS, find_no_records, find_words_for_nothing
 from pipeline.intake.submission import read_submission
 from pipeline.intake.totals import COUNTS, find_differing_totals
 from pipeline.intake.withdrawals import leave_out, list_their_episodes, read_withdrawn
@@ -43,28 +44,30 @@ class Received:
 def receive_delivery(folder: Path, config: Config, previous: Received | None = None) -> Received:
     """Receive the delivery in `folder` (.../<site>/<delivery>); `previous` is the last accepted one of the same site.
 
-    Bad data end in problems. Raises ChecksOff where the environment switched the checks off, ProgramFault where a row went astray.
+    Bad data end in problems. Whatever refuses a delivery, its rows are judged as far as they can be read, so that one check tells all that is to
+    be mended; none of them is kept. Raises ChecksOff where the environment switched the checks off, ProgramFault where a row went astray.
     """
     require_checks()
     site, delivery = folder.parent.name, folder.name
     own = config.sites.get(site, SiteMap())
     handed = read_delivery(folder, own)
     withdrawn, unclear = read_withdrawn(folder.parent)
-    fields, checked, gone = {}, NOTHING, {}
-    problems = [*find_identifiers(handed, config.maneuvers), *handed.problems, *unclear]
-    if not is_refused(problems):
-        fields, found = read_submission(handed.sheet("submission"), site, delivery)
+    problems = [*search(handed, own), *handed.problems, *unclear]
+    fields, judged, gone = {}, NOTHING, {}
+    if handed.sheets:
+        told = handed.sheet("submission")
+        fields, found = read_submission(told, site, delivery) if told else ({}, [])
         texts, header = match_tables(handed)
-        if withdrawn and not is_refused(header):
+        if withdrawn:
             texts, gone = leave_out(texts, withdrawn, list_their_episodes(folder.parent, withdrawn, own))
             fields |= dict.fromkeys(COUNTS) if any(gone.values()) else {}  # the site counted them before they withdrew
-        header = [problem for problem in header if problem.row not in gone.get(problem.table, ())]
-        problems += found + header
-        if not is_refused(header):  # whatever the submission table lacks: all that is to be mended is told at once
-            judged = check_tables(texts, header, fields, config)
-            problems += judged.problems
-            checked = NOTHING if is_refused(problems) else judged
+        problems = [
+            p for p in problems + found + header if p.severity == "refuse" or p.row not in gone.get(p.table, ())
+        ]
+        judged = check_tables(texts, problems, fields, config)
+        problems = judged.problems
     accepted = not is_refused(problems)
+    checked = judged if accepted else NOTHING
     tables = store_rows(handed, checked) | {"set_aside": keep_apart(checked)}
     tables |= {
         "deliveries": describe_delivery(handed, fields, accepted),
@@ -79,25 +82,64 @@ def receive_delivery(folder: Path, config: Config, previous: Received | None = N
     return Received(site, delivery, compared_with, sealed)
 
 
+def search(handed: Handed, own: SiteMap) -> list[Problem]:
+    """What the gate finds, and rows that are no records."""
+    no_records = {sheet.table: found for sheet in handed.sheets if (found := find_no_records(sheet))}
+    problems = [Problem(rule, table, row) for table, rows in no_records.items() for row, rule in rows.items()]
+    return find_identifiers(handed, no_records, own.pseudonyms) + problems
+
+
 def match_tables(handed: Handed) -> tuple[dict[str, pd.DataFrame], list[Problem]]:
-    """The cells of each table by the dictionary's columns, and what is wrong with the headers."""
-    matched = {name: match_columns(handed.sheet(name), DESCRIBED[name]) for name in TABLES}
-    return {name: texts for name, (texts, _) in matched.items()}, [p for _, found in matched.values() for p in found]
+    """The cells of each table by the dictionary's columns, none of a table that is not there, and what is wrong with the headers."""
+    texts, problems = {name: pd.DataFrame(columns=list(DESCRIBED[name]), dtype=object) for name in TABLES}, []
+    for name in TABLES:
+        if sheet := handed.sheet(name):
+            texts[name], found = match_columns(sheet, DESCRIBED[name])
+            problems += found
+    return texts, problems
 
 
-def check_tables(texts: dict[str, pd.DataFrame], header: list[Problem], fields: dict, config: Config) -> Checked:
-    """Judge all rows: each by itself, then against the others. The problems found while matching the header are in `header`."""
-    rows, problems = {}, []
+def check_tables(
+    texts: dict[str, pd.DataFrame], problems: list[Problem], fields: dict[str, object], config: Config
+) -> Checked:
+    """Judge all rows: each by itself, then against the others. `problems` are those that were found before."""
+    rows, problems, known = {}, list(problems), {}
     for name, model in TABLES.items():
-        rows[name], found = check_cells(name, model, texts[name])
+        codes = {column: described.codes or () for column, described in DESCRIBED[name].items()}
+        problems += find_words_for_nothing(name, texts[name], codes | {"maneuver": tuple(config.maneuvers)})
+        texts = texts | {name: leave_apart(name, texts[name], problems)}
+        known[name] = collect_known(name, texts[name], problems)
+        rows[name], found = check_cells(name, model, texts[name], known[name])
         problems += found + across.find_repeats(name, model, rows[name])
     problems += across.find_broken_sequences(rows["treatments"], rows["episodes"])
     problems += across.find_unknown_maneuvers(texts["treatments"]["maneuver"], config.maneuvers)
     problems += across.find_unsided_maneuvers(rows["treatments"], config.maneuvers)
     problems += across.find_differing_patients(rows["episodes"])
     problems += across.find_years_outside(rows["episodes"], fields.get("first_year"), fields.get("last_year"))
-    problems += find_differing_totals(fields, rows)
-    gone = Checked(rows, texts, header + problems).set_aside("episodes")
-    for name in list(TABLES)[1:]:
-        problems += across.find_orphans(name, rows[name], rows["episodes"], gone)
-    return Checked(rows, texts, header + problems)
+    if not {"table_missing", "column_missing", "unreadable", "not_opened"} & {problem.rule for problem in problems}:
+        problems += find_differing_totals(fields, rows)
+        gone = Checked(rows, texts, problems).set_aside("episodes")
+        for name in list(TABLES)[1:]:
+            problems += across.find_orphans(name, rows[name], rows["episodes"], gone)
+    return Checked(rows, texts, problems)
+
+
+def leave_apart(table: str, texts: pd.DataFrame, problems: list[Problem]) -> pd.DataFrame:
+    """The cells without those that are read no further: rows that are no records, and what may identify somebody or says nothing."""
+    whole = [p.row for p in problems if p.table == table and p.rule in NO_RECORDS]
+    single = [(p.row, p.column) for p in problems if p.table == table and p.rule in (*SET_APART, "word_for_nothing")]
+    if whole or single:
+        texts = texts.copy()
+        texts.loc[whole] = None
+        for row, column in single:
+            texts.at[row, column] = None
+    return texts
+
+
+def collect_known(table: str, texts: pd.DataFrame, problems: list[Problem]) -> Known:
+    """What was found of a table before its cells are judged."""
+    found = [problem for problem in problems if problem.table == table]
+    missing = {p.column for p in found if p.rule == "column_missing" and texts[p.column].isna().all()}
+    blamed = [p for p in found if p.severity == "refuse" or p.rule in (*SET_APART, "word_for_nothing")]
+    cells = frozenset((p.row, p.column) for p in blamed)
+    return Known(cells, frozenset(p.row for p in found if p.rule in NO_RECORDS), frozenset(missing))

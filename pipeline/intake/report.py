@@ -13,6 +13,7 @@ from schemas.rules import GATE_RULES
 from schemas.store import Changes
 
 PLACES_SHOWN = 20
+FOLLOWS = "episode_set_aside"  # mended with the episode that it names
 FORMULA_START = re.compile(r"[=+\-@\t\r\n\0]")  # CWE-1236; OWASP, CSV Injection: a spreadsheet would run such a cell
 PLAIN_NUMBER = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)?")
 PROBLEM_COLUMNS = ["table", "row", "episode_id", "column", "value", "rule", "severity", "message", "how_to_fix"]
@@ -49,15 +50,27 @@ def describe_intake(received: Received) -> dict:
 def answer(received: Received) -> str:
     """The sentence that matters."""
     counts, problems = received.tables["row_counts"], received.tables["problems"]
+    to_mend, following = count_aside(problems)
     if not received.accepted:
-        return f"This delivery was refused: {say_why(problems[problems['severity'] == 'refuse'])}. Nothing of it was stored."
+        why = say_why(problems[problems["severity"] == "refuse"])
+        besides = f" Besides, {count(to_mend, 'row')} {'needs' if to_mend == 1 else 'need'} a look." if to_mend else ""
+        return f"This delivery was refused: {why}. Nothing of it was stored.{besides}"
     rows_in, stored, aside = (int(counts[name].sum()) for name in ("rows_in", "rows_stored", "rows_set_aside"))
     if rows_in == 0:
         return "Your delivery can be read, but it holds no rows."
     if aside == 0:
         return f"Your delivery can be pooled: all {count(rows_in, 'row')} {'is' if rows_in == 1 else 'are'} stored."
-    needs = "needs" if aside == 1 else "need"
-    return f"Your delivery can be pooled: {stored:,} of {count(rows_in, 'row')} are stored, {aside:,} {needs} a look."
+    needs, go = "needs" if to_mend == 1 else "need", "goes" if following == 1 else "go"
+    after = f", and {following:,} {go} with {'it' if to_mend == 1 else 'them'}" if following else ""
+    return f"Your delivery can be pooled: {stored:,} of {count(rows_in, 'row')} are stored, {to_mend:,} {needs} a look{after}."
+
+
+def count_aside(problems: pd.DataFrame) -> tuple[int, int]:
+    """How many rows must be mended to be stored, and how many only go with one of them."""
+    aside = problems[problems["severity"] == "set_aside"]
+    to_mend = set(aside.loc[aside["rule"] != FOLLOWS, ["table", "row"]].itertuples(index=False, name=None))
+    following = set(aside.loc[aside["rule"] == FOLLOWS, ["table", "row"]].itertuples(index=False, name=None)) - to_mend
+    return len(to_mend), len(following)
 
 
 def say_why(refusals: pd.DataFrame) -> str:

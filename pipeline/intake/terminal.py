@@ -6,7 +6,7 @@ from collections.abc import Iterator
 import pandas as pd
 
 from pipeline.intake.receive import Received
-from pipeline.intake.report import answer, count
+from pipeline.intake.report import FOLLOWS, answer, count
 from schemas.rules import RULES
 
 HEADINGS = {
@@ -15,14 +15,15 @@ HEADINGS = {
     "warn": "For your information",
 }
 INDENT = "    "
+TOLD_ONCE = ("word_for_nothing", "pseudonym_too_short", FOLLOWS)  # whatever their tables and columns: one thing to mend
 READ_WITH_HELP = RULES["read_with_help"].message
-FOLLOWS = "episode_set_aside"  # mended with the episode that it names
 
 
-def describe_check(received: Received, width: int) -> str:
-    """The verdict on one delivery as text of at most `width` columns; it is the workflow's own verdict."""
+def describe_check(received: Received, width: int, title: str = "") -> str:
+    """The verdict on one delivery as text of at most `width` columns; it is the workflow's own verdict. `title` stands over it where site and
+    number are not told."""
     problems = received.tables["problems"]
-    lines = [f"Site {received.site}, delivery {received.delivery}", ""]
+    lines = [title or f"Site {received.site}, delivery {received.delivery}", ""]
     lines += textwrap.wrap(answer(received), width)
     for severity, heading in HEADINGS.items():
         found = problems[problems["severity"].eq(severity)]
@@ -57,12 +58,10 @@ def _say_notes(found: pd.DataFrame, width: int) -> Iterator[str]:
 
 def list_groups(problems: pd.DataFrame) -> list[pd.DataFrame]:
     """Problems that say the same of the same column, those with the most rows first, and what only follows from others last."""
-    groups = [
-        found
-        for _, found in problems.fillna({"table": "", "column": ""}).groupby(
-            ["table", "column", "rule", "message"], sort=False
-        )
-    ]
+    told = problems.fillna({"table": "", "column": ""})
+    everywhere = told["rule"].isin(TOLD_ONCE)
+    place = told["table"] + " " + told["column"]
+    groups = [found for _, found in told.groupby([place.mask(everywhere, ""), "rule", "message"], sort=False)]
     return sorted(groups, key=lambda found: (found["rule"].iloc[0] == FOLLOWS, -len(found)))
 
 
@@ -70,7 +69,14 @@ def _say_group(found: pd.DataFrame, width: int) -> Iterator[str]:
     first = found.iloc[0]
     rows = sorted({int(row) for row in found["row"].dropna()})
     place = ", ".join(filter(None, [first["table"] or "the whole delivery", first["column"]]))
-    where = f"{place}: {count(len(rows), 'row')} ({name_ranges(rows)})" if rows else place
+    tables = found.groupby("table", sort=False)["row"].nunique()
+    columns = found["column"].nunique()
+    if len(tables) == 1 and columns > 1:
+        where = f"{first['table']}: {count(len(found), 'cell')} in {columns} columns"
+    elif len(tables) > 1:
+        where = "; ".join(f"{table}: {count(number, 'row')}" for table, number in tables.items())
+    else:
+        where = f"{place}: {count(len(rows), 'row')} ({name_ranges(rows)})" if rows else place
     yield from textwrap.wrap(where, width, initial_indent="  * ", subsequent_indent=INDENT)
     yield from textwrap.wrap(first["message"], width, initial_indent=INDENT, subsequent_indent=INDENT)
     for fix in found["how_to_fix"].drop_duplicates():

@@ -16,12 +16,14 @@ from pipeline.intake.read import read_delivery
 from pipeline.intake.receive import Received, receive_delivery
 from pipeline.intake.terminal import describe_check
 from pipeline.sources import ROOT
+from pipeline.steps.run import run_step
 from schemas.site_map import SiteMap
 from schemas.study import Config, read_config
 
 FINE, LOOK, REFUSED, UNREADABLE = 0, 1, 2, 3
 TABLE_FILES = (".xlsx", *TEXTS, *OTHER_FORMS)
 WIDEST = 110
+UNTOLD = "S00"  # stands for the site where a lone file does not tell it
 
 
 def add_to(tools: argparse._SubParsersAction) -> None:
@@ -57,6 +59,13 @@ def run(arguments: argparse.Namespace) -> None:
     if not arguments.path.exists():
         _stop(f"{arguments.path} does not exist.")
     config = read_config(arguments.plan)
+    run_step(
+        lambda: check_all(arguments, config), UNREADABLE
+    )  # what a library says of a fault could quote the delivery
+
+
+def check_all(arguments: argparse.Namespace, config: Config) -> None:
+    """The same with the plan at hand."""
     worst, number, last_accepted = FINE, 0, {}
     if arguments.site and not SITE.fullmatch(arguments.site):
         _stop(f"{arguments.site} is no code of a site: S and two or three digits.")
@@ -69,8 +78,10 @@ def run(arguments: argparse.Namespace) -> None:
             say_progress("")
             if received.accepted:
                 last_accepted[received.site] = received
+            untold = folder.parent.name == UNTOLD and arguments.path.resolve() not in (folder, *folder.parents)
+            title = f"{arguments.path.name} (its site and delivery cannot be read)" if untold else ""
             width = min(shutil.get_terminal_size().columns, WIDEST)
-            print(("\n" + "-" * width + "\n" if number else "") + describe_check(received, width))
+            print(("\n" + "-" * width + "\n" if number else "") + describe_check(received, width, title))
             worst = max(worst, judge(received))
             if arguments.mark:
                 print("\n" + mark(folder, received, config, choose_target(arguments.path, folder, len(folders))))
@@ -151,7 +162,7 @@ def read_names(folder: Path, own: SiteMap, site: str | None) -> tuple[str, str]:
             told = dict(zip(fields.str.lower(), values, strict=True))
     site, digits = site or told.get("site_code", "").upper(), re.sub(r"\D", "", told.get("delivery", ""))
     number = digits.zfill(3) if digits else "001"
-    return site if SITE.fullmatch(site) else "S00", number if NUMBER.fullmatch(number) else "001"
+    return site if SITE.fullmatch(site) else UNTOLD, number if NUMBER.fullmatch(number) else "001"
 
 
 def _stop(sentence: str) -> None:

@@ -13,7 +13,7 @@ from pipeline.desk.own_pages import DICTIONARY, EXAMPLE, HOW_TO, LISTS
 from pipeline.desk.steady import write_steadily
 from pipeline.desk.template import LAST_ROW, build_template
 from pipeline.intake.own_sheets import is_sealed
-from pipeline.intake.patterns import find_pattern, normalise
+from pipeline.intake.patterns import find_form
 from pipeline.intake.problem import DESCRIBED
 from pipeline.intake.receive import receive_delivery
 from schemas.columns import Integer, Number
@@ -178,7 +178,7 @@ def test_hints_say_it_all_and_are_no_identifier_to_the_gate(book):
             for part in (columns[name].meaning, columns[name].unit, columns[name].example):
                 assert part is None or part in rule.prompt
             for text in filter(None, (rule.promptTitle, rule.prompt, rule.errorTitle, rule.error)):
-                assert find_pattern(normalise(text)) is None, text
+                assert find_form(text) is None, text
 
 
 def test_the_gate_does_not_need_the_seals_for_that(made, plan, tmp_path):

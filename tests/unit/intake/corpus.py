@@ -64,8 +64,15 @@ KINDS = {
     "long_number": NUMBERS,
     "free_text": NAMES,
 }
+OTHERWISE_TOO = (  # other things are written so as well: they refuse nothing, and are kept nowhere
+    "90210|1010 Wien|8001 Zürich|75116|1012 AB|1012 AB Amsterdam|00-950|00-950 Warszawa|30-060 Kraków|no 123456|Zacharias Quillfeather"
+    "|Quillfeather, Zacharias|Z. Quillfeather|patient Quillfeather|M. Exempleau Jean|Juana Ejemploza Pérez|Mario Esempioni|Jan van Voorbeeldt"
+    "|João Exemploso|Zofia Przykładowska|QUILLFEATHER ZACHARIAS|田中 太郎|Пример Примеров|seen by Quillfeather|fell off her bicycle"
+)
+MAYBE = frozenset(OTHERWISE_TOO.split("|"))
 VALUES = [(kind, text) for kind, texts in KINDS.items() for text in texts.split("|")]
 SHAPES = [(kind, text) for kind, text in VALUES if kind != "free_text"]
+AUTHORS = ("author", "property creator", "property lastModifiedBy", "property company")  # a name there refuses nothing
 CELLS = [
     (table, column) for table, model in TABLES.items() for column in model.describe() if not column.endswith("_id")
 ]

@@ -15,9 +15,17 @@ PLANTED = {  # as in test_patterns: all of them kept for fiction or documentatio
     "ip_address": "192.0.2.17",
     "long_number": "AB4471992",
     "postcode": "SW1A 1AA",
-    "free_text": "Zacharias Quillfeather",
+    "free_text": "Mr Zacharias Quillfeather",
 }
-PATTERNS_ONLY = {"creator", "page header", "hint on entry"}
+NAMES_ALLOWED = {"creator"}  # programs write the author into every file
+DATES_ALLOWED = {"file name"}  # of the day on which it was written
+MAY_BE_NAMES = (
+    "Zacharias Quillfeather",
+    "Quillfeather, Zacharias",
+    "Quillfeather",
+    "seen by Quillfeather",
+    "QUILLFEATHER-1952",
+)
 
 
 def put_in_cell(book, text):
@@ -34,7 +42,7 @@ def put_in_pseudonym(book, text):
 
 def put_in_unknown_column(book, text):
     column = book["episodes"].max_column + 1
-    book["episodes"].cell(1, column).value = "remark_code"
+    book["episodes"].cell(1, column).value = "kind_of_visit"
     book["episodes"].cell(2, column).value = text
 
 

@@ -12,10 +12,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.intake.gate import find_identifiers
-from pipeline.intake.quote import may_quote, may_quote_pseudonym
+from pipeline.intake.quote import may_quote
 from pipeline.intake.read import read_delivery
-from pipeline.intake.receive import receive_delivery
+from pipeline.intake.receive import receive_delivery, search
 from pipeline.steps.intake import _write_received
 from schemas.delivery import TABLES
 from schemas.rules import GATE_RULES
@@ -25,20 +24,23 @@ from synthetic_data.sites import make_sites
 from synthetic_data.tables import simulate_site
 from synthetic_data.write import to_cells, write_delivery
 from tests.unit.intake.conftest import build_book, plain_tables, to_grids, write_book, write_csv
-from tests.unit.intake.corpus import plant_cells, plant_more_cells, telling, write_planted_book
+from tests.unit.intake.corpus import AUTHORS, CELLS, MAYBE, plant_cells, plant_more_cells, telling, write_planted_book
 
 ROOT = Path(__file__).parents[3]
 BOOKS, FOLDERS = range(5), range(100, 104)
 
 
-def list_missed(folder, plan, places) -> list[tuple]:
-    """The planted places without a hit; where several texts share a place, it needs as many hits. A place without a column is a row."""
-    hits = [p for p in find_identifiers(read_delivery(folder), plan.maneuvers) if p.rule in GATE_RULES]
+def list_missed(folder, places) -> list[tuple]:
+    """The planted places without a hit; where several texts share a place, it needs as many hits. A place without a column is a row, and a
+    column of pseudonyms is told as a whole."""
+    hits = [p for p in search(read_delivery(folder), SiteMap()) if p.rule in GATE_RULES]
     found = Counter(place for p in hits for place in ((p.table, p.row, p.column), (p.table, p.row, None)))
+    whole = {p.column for p in hits if p.rule == "pseudonyms_differ"}
     missed = []
     for place in places:
-        found[place[:3]] -= 1
-        missed += [place] if found[place[:3]] < 0 else []
+        if not place[4].startswith(tuple(MAYBE)) and not (place[2] in AUTHORS and place[3] == "free_text"):
+            found[place[:3]] -= 1
+            missed += [place] if found[place[:3]] < 0 and place[2] not in whole else []
     return missed
 
 
@@ -51,13 +53,13 @@ def plant(folder, seed) -> list[tuple]:
     return places
 
 
-def test_every_planted_place_is_found(plan, tmp_path):
+def test_every_planted_place_is_found(tmp_path):
     planted, missed = 0, []
     for seed in (*BOOKS, *FOLDERS):
         folder = tmp_path / str(seed) / "S01" / "001"
         places = plant(folder, seed)
         planted += len(places)
-        missed += list_missed(folder, plan, places)
+        missed += list_missed(folder, places)
     assert missed == []
     assert planted > 500
 
@@ -65,12 +67,11 @@ def test_every_planted_place_is_found(plan, tmp_path):
 def receive_and_write(folder, plan, results) -> list[bytes]:
     """All bytes that taking in a delivery leaves behind: files as they are, and tables as texts since their files are packed."""
     received = receive_delivery(folder, plan)
-    assert not received.accepted
     _write_received(received, results)
     files = [path for path in results.rglob("*") if path.is_file()]
     assert len(files) == len(received.tables) + 2
     frames = [pd.read_parquet(path).to_csv().encode() for path in files if path.suffix == ".parquet"]
-    return [*(path.read_bytes() for path in files), *frames, repr(received).encode()]
+    return [*(path.read_bytes() for path in files), *frames, repr(received).encode(), str(received.accepted).encode()]
 
 
 def find_telling(outputs: list[bytes], texts) -> list[str]:
@@ -87,6 +88,18 @@ def test_no_planted_text_leaves_in_any_byte(plan, tmp_path, seed, caplog, capfd,
     streams = [caplog.text, *capfd.readouterr(), *(str(warning.message) for warning in recwarn)]
     texts = {text for *_, text in places} - {"no 123456"}  # digits in a row stand in every packed file of row numbers
     assert find_telling([*outputs, *(stream.encode() for stream in streams)], texts) == []
+
+
+def test_what_may_be_an_identifier_is_kept_nowhere_in_a_delivery_that_is_accepted(plan, tmp_path):
+    """Each text in a column of its own, in rows of which some are set aside for another reason too."""
+    grids, texts = to_grids(plain_tables()), sorted(MAYBE)
+    for number, (table, column) in enumerate(CELLS):
+        row = 1 + number % 2
+        grids[table][row][grids[table][0].index(column)] = texts[number % len(texts)]
+    grids["episodes"].append(["Quillfeather-1", "PT_7 Beispielmann"])
+    outputs = receive_and_write(write_csv(tmp_path / "S01" / "001", grids), plan, tmp_path / "results")
+    assert outputs[-1] == b"True"
+    assert find_telling(outputs, {*texts, "Quillfeather", "Beispielmann"} - {"no 123456"}) == []
 
 
 def test_a_fault_of_the_program_tells_no_planted_text(tmp_path):
@@ -154,8 +167,6 @@ def test_only_what_has_a_known_meaning_is_repeated():
     assert may_quote("Head Trauma", episodes["cause"])
     for text in ("meier", "Nolan", "ID 4711", "4711", "Long", "head 12"):
         assert not may_quote(text, episodes["sex"])
-    assert may_quote_pseudonym("PT_777")
-    assert not may_quote_pseudonym("Meier")
 
 
 SLIPS = {  # what coordinators write in place of a code: wrong cells, but nothing that points to a person
@@ -193,7 +204,7 @@ def list_false_alarms(folder, plan, first: int, number: int) -> list[tuple]:
             spell_wrongly(cells, seed)
         target = folder / str(seed) / site.code / "001"
         write_delivery(target, site, cells, SiteMap())
-        found = [*find_identifiers(handed := read_delivery(target), plan.maneuvers), *handed.problems]
+        found = [*search(handed := read_delivery(target), SiteMap()), *handed.problems]
         alarms += [(seed, p.rule, p.table, p.row, p.column) for p in found if p.severity == "refuse"]
     return alarms
 

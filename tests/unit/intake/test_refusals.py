@@ -39,7 +39,13 @@ def append_column(table, *cells):
     return change
 
 
+def name_patients(grids):
+    for row, name in zip(grids["episodes"][1:], ("QUILL-1", "MEIER-1", "KLEIN-2"), strict=True):
+        row[1] = name
+
+
 REFUSALS = {
+    "pseudonyms_differ": name_patients,
     "identifier_column": append_column("episodes", "surname"),
     "calendar_date": put("followups", 1, "day", "14.03.2024"),
     "telephone_number": put("followups", 1, "day", "202-555-0143"),
@@ -49,7 +55,7 @@ REFUSALS = {
     "long_number": put("episodes", 1, "episode_id", "4471992"),
     "postcode": put("episodes", 1, "cause", "SW1A 1AA"),
     "age_above_89": put("episodes", 1, "age_years", 90),
-    "free_text": put("episodes", 1, "cause", "fell at home"),
+    "free_text": append_column("episodes", "remarks", "fell at home"),
     "table_missing": lambda grids: grids.pop("followups"),
     "column_missing": drop("treatments", "attempt"),
     "column_twice": append_column("treatments", "side"),

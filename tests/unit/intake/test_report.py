@@ -26,11 +26,13 @@ def test_the_sentence_that_matters(receive, tables):
     tables["submission"]["deidentified"] = "no"
     assert answer(receive(tables)) == (
         "This delivery was refused: the site does not confirm that the delivery is de-identified. Nothing of it was stored."
+        " Besides, 2 rows need a look."
     )
-    tables["episodes"][0]["cause"] = "fell at home"
+    tables["episodes"][0]["cause"] = "a.person@example.org"
     assert (
         answer(receive(tables))
-        == "This delivery was refused: 1 place in it could identify a person. Nothing of it was stored."
+        == "This delivery was refused: 1 place in it could identify a person. Nothing of it was stored. "
+        "Besides, 2 rows need a look."
     )
 
 

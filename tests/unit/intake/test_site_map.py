@@ -70,7 +70,7 @@ def test_a_list_makes_no_identifier_harmless(folder, plan):
     )
     grids = to_grids(plain_tables())
     grids["episodes"][0] = [header.replace("index_year", "Geburtsdatum") for header in grids["episodes"][0]]
-    grids["episodes"][1][grids["episodes"][0].index("sex")] = "Zacharias Quillfeather"
+    grids["episodes"][1][grids["episodes"][0].index("sex")] = "Mr Zacharias Quillfeather"
     received = receive_delivery(write_csv(folder, grids), plan.model_copy(update={"sites": {"S01": own}}))
     assert places_of(received, "identifier_column") == [("episodes", 1, "index_year")]
     assert places_of(received, "free_text") == [("episodes", 2, "sex")]

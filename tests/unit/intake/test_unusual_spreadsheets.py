@@ -212,7 +212,7 @@ def enter_a_day_as_date(folder):
 
 def put_a_name_above(folder):
     grids = to_grids(plain_tables())
-    return write_csv(folder, grids | {"episodes": [["Zacharias Quillfeather, clinic list"], *grids["episodes"]]})
+    return write_csv(folder, grids | {"episodes": [["a.quillfeather@example.org, clinic list"], *grids["episodes"]]})
 
 
 def write_file(name, content):
@@ -240,7 +240,7 @@ ENCRYPTED = COMPOUND + "EncryptedPackage".encode("utf-16-le")
 REFUSED = {
     "a column named nearly": (name_a_column_nearly, "column_unknown", "Did you mean maneuver?"),
     "a day that became a date": (enter_a_day_as_date, "calendar_date", "set the format of the cells to text"),
-    "a name in a title": (put_a_name_above, "free_text", "delete remarks"),
+    "somebody's address in a title": (put_a_name_above, "email_address", "Remove it"),
     "an old workbook": (write_file("all.xls", COMPOUND), "other_form", "save it as .xlsx"),
     "an OpenDocument file": (write_file("all.ods", b"PK\x03\x04"), "other_form", "save it as .xlsx"),
     "an old workbook by a new name": (write_file("all.xlsx", COMPOUND), "unreadable", "save it as .xlsx"),

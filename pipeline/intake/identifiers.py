@@ -1,0 +1,61 @@
+"""Judging one text: which kind of identifier it is beyond doubt, given what its column may hold."""
+
+import re
+
+from pipeline.intake.patterns import (
+    DATE_CELL,
+    FULL_DATE,
+    LONGEST_SEARCHED,
+    MANY_DIGITS,
+    NUMBER,
+    SERIAL_DATES,
+    find_form,
+    normalise,
+)
+
+AGES_TO_HIDE = range(90, 121)  # a greater number is no age but a slip
+WHOLE_MINUTE = 60  # seconds: long holds and durations are told in minutes
+
+
+def find_identifier(text: str) -> str | None:
+    """The kind of identifier that a text of any place holds."""
+    if text == DATE_CELL:
+        return "calendar_date"
+    if len(text) > LONGEST_SEARCHED:
+        return "free_text"
+    plain = normalise(text)
+    return find_in_number(plain) if NUMBER.fullmatch(plain) else find_form(text)
+
+
+def find_in_number(plain: str) -> str | None:
+    """The kind of identifier that a plain number is: it has more digits than any measurement, or begins as none does."""
+    whole = re.match(r"[+-]?(\d+)", plain)[1]
+    if plain[0] == "+" and len(whole) > 6:
+        return "telephone_number"
+    if FULL_DATE.fullmatch(plain):
+        return "calendar_date"
+    return "long_number" if len(whole) > 6 or (whole[0] == "0" and len(whole) > 5) else None
+
+
+def find_in_age(text: str) -> str | None:
+    """The same for ages, of which none above 89 may stand there but 90+ (45 CFR 164.514(b)(2)(i)(C))."""
+    if text == "90+":
+        return None
+    numbers = [int(digits) for digits in re.findall(r"\d+", normalise(text[:LONGEST_SEARCHED])) if len(digits) < 4]
+    return find_identifier(text) or ("age_above_89" if any(number in AGES_TO_HIDE for number in numbers) else None)
+
+
+def find_in_days(text: str) -> str | None:
+    """The same for days from day 0: a spreadsheet's own number of a calendar date is one."""
+    plain = normalise(text)
+    serial = re.fullmatch(r"\d{5}(?:[.,]\d+)?", plain) and SERIAL_DATES[0] <= int(plain[:5]) <= SERIAL_DATES[1]
+    return "calendar_date" if serial else find_identifier(text)
+
+
+def is_unclear_number(text: str) -> bool:
+    """Whether a number that a column allows is no measurement of anything here: five digits or more, or zeros before it."""
+    whole = re.fullmatch(r"\+?(\d+)(?:[.,]\d+)?", normalise(text))
+    if not whole:
+        return False
+    digits = whole[1]
+    return (len(digits) >= MANY_DIGITS and int(digits) % WHOLE_MINUTE > 0) or (digits[0] == "0" and len(digits) > 3)
