@@ -9,6 +9,7 @@ from collections.abc import Iterator
 import pandas as pd
 
 from pipeline.derive.first_events import COMPLETE
+from pipeline.derive.spells import TIMED
 from pipeline.models.attempt_rows import LAST_NUMBER, describe_attempts
 from pipeline.models.counts import EPISODE, list_handed_in
 from pipeline.models.failure_reasons import list_taken_for_failed
@@ -52,9 +53,12 @@ def _list_episodes(verdicts: pd.DataFrame, spells: pd.DataFrame) -> dict[str, pd
     """The bases that verdicts and the first spell of each episode decide."""
     positional = verdicts.loc[verdicts["positional"].eq("yes"), EPISODE]
     first = spells[spells["spell"].eq(1)].merge(positional, on=EPISODE, validate="many_to_one")
-    by_endpoint = dict(list(first.groupby("endpoint")))
-    objective = by_endpoint.pop("objective")
-    followed = {f"followed_{name}": rows[rows["status"].isin(FOLLOWED)] for name, rows in by_endpoint.items()}
+    objective = first[first["endpoint"].eq("objective")]
+    followed = {
+        f"followed_{name}": first[first["endpoint"].eq(name) & first["status"].isin(FOLLOWED)]
+        for name in TIMED
+        if name != "objective"
+    }
     return followed | {
         "apart": verdicts[verdicts["positional"].eq("probable_non_positional")],
         "positional": positional,
