@@ -77,13 +77,17 @@ def _measure_flow(records: SiteRecords, estimates: dict[str, pd.DataFrame]) -> I
     stored, everyone = _whole(pool["all", "stored"]), pd.Series(True, index=verdicts.index)
     yield share("Positional vertigo, of all stored episodes", positional, everyone, "positional", stored)
     apart = verdicts["positional"].eq("probable_non_positional")
-    yield share("Probably not positional", apart, everyone, "probable_non_positional", stored)
+    yield share(
+        "Probably not positional vertigo, of all stored episodes", apart, everyone, "probable_non_positional", stored
+    )
     open_ = verdicts["positional"].eq("undetermined")
-    yield share("Undetermined: the record does not tell", open_, everyone, "undetermined", stored)
+    yield share(
+        "Undetermined, of all stored episodes: the record does not tell", open_, everyone, "undetermined", stored
+    )
     counts = [_whole(pool["all", term]) for term in ("positional", "untreated")]
     pool_treated = None if None in counts else counts[0] - counts[1]
     followed = verdicts["status"].isin(["resolved", "unresolved"])
-    yield share("Looked at again, of those treated for it", followed, treated, "followed", pool_treated)
+    yield share("Looked at again, of those treated for positional vertigo", followed, treated, "followed", pool_treated)
 
 
 def _measure_agreement(records: SiteRecords, estimates: dict[str, pd.DataFrame]) -> Iterator[Measure]:

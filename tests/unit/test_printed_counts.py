@@ -4,8 +4,12 @@ import pytest
 
 from pipeline.committee.report import compose_report
 from pipeline.render import render_page
+from schemas.denominators import BASES
 from tests.pool_of_sections import build_everything
 from tests.printed_counts import list_allowed, read_counts
+
+SCALES = {"episode": 1009, "treatment session": 1013, "patient": 1019, "site": 1021}
+COUNTED = ("known_", "choice_", "failed_first", "reached", "next=", "resolved_at_", "no_further", "never_looked")
 
 
 @pytest.fixture(scope="module")
@@ -41,6 +45,33 @@ def test_every_count_has_its_noun_and_stands_in_the_ledger_or_the_estimates(page
 def test_a_count_with_a_wrong_noun_or_without_one_is_found(page, estimates, sentence):
     counts, unexplained = read_counts(page.replace("</main>", f"<p>{sentence}</p></main>"))
     assert unexplained or counts - list_allowed(estimates)
+
+
+def scale_counts(estimates):
+    """The same estimates with every count times the prime of its noun."""
+    scaled = {}
+    for name, rows in estimates.items():
+        events = SCALES["treatment session" if name == "attempt_success" else "episode"]
+        times = {"n_episodes": SCALES["episode"], "n_events": events, "n_sites": SCALES["site"]}
+        counts = rows["method"].eq("count") | rows["population"].eq("pool") | rows["term"].str.startswith(COUNTED)
+        effective = rows["term"].str.startswith("effective_n_")
+        bases = rows["term"].str.removeprefix("without_").map({base: SCALES[each.noun] for base, each in BASES.items()})
+        factor = bases if name == "denominators" else SCALES["episode"]
+        estimate = rows["estimate"].mask(effective, rows["estimate"].round())
+        scaled[name] = rows.assign(
+            estimate=estimate.mask(rows["status"].eq("ok") & (counts | effective), estimate * factor),
+            **{column: rows[column] * factor for column, factor in times.items()},
+        )
+    return scaled
+
+
+def test_every_count_is_a_count_of_its_own_noun(estimates, plan):
+    """With counts of each noun multiples of another prime, one of another noun, one that is off, or one that is no estimate is found."""
+    scaled = render_page("committee.html.j2", compose_report(scale_counts(estimates), plan, {}))
+    counts, unexplained = read_counts(scaled)
+    assert unexplained == []
+    assert sorted((n, noun) for n, noun in counts if n % SCALES[noun]) == []
+    assert sum(n > 0 for n, _ in counts) > 100
 
 
 @pytest.mark.parametrize("words", ["1 episodes", "1 sessions", "1 sites", "1 clinics", "1 further episodes"])

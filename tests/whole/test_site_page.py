@@ -36,7 +36,7 @@ COUNTS = """
 """
 ROWS = {  # what a row begins with: whom it counts, and out of whom
     "Positional vertigo": ("positional", "stored"),
-    "Probably not positional": ("apart", "stored"),
+    "Probably not positional vertigo": ("apart", "stored"),
     "Undetermined": ("undetermined", "stored"),
     "Looked at again": ("followed", "treated"),
     "First maneuver": (None, "treated"),
