@@ -33,6 +33,7 @@ ANALYSES = {
     "site_monitoring": "pipeline.models.site_monitoring:estimate_site_monitoring",
     "published_comparison": "pipeline.models.published_comparison:compare_published",
     "sensitivity": "pipeline.models.sensitivity:estimate_sensitivity",
+    "model_agreement": "pipeline.models.model_agreement:check_model_agreement",
 }
 LONGEST = "sensitivity"  # begins first, so that no core waits for it at the end
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.models.attempt_rows import AttemptDesign
-from pipeline.models.cloglog import Rows, check_maximum, climb_rows, find_determined, fit_cloglog, is_flat
+from pipeline.models.cloglog import Maximum, Rows, check_maximum, climb_rows, find_determined, fit_cloglog, is_flat
 from pipeline.models.guard import Refusal
 from pipeline.models.jackknife import jackknife_covariance, limits, refit_without_each_site
 from pipeline.models.mixed import MixedFit, fit_mixed, score
@@ -35,14 +35,19 @@ class Answers:
     site_sd_without: np.ndarray | None = None
 
 
-def fit_marginal(attempts: AttemptDesign) -> tuple[AttemptDesign, Answers] | Refusal:
-    """The regression without random intercepts and its refits, with the design that is left of those that the data can tell apart."""
+def fit_determined(attempts: AttemptDesign) -> tuple[AttemptDesign, Maximum | Refusal]:
+    """What is left of the design of those that the data can tell apart, and the regression without random intercepts."""
     if is_flat(climb_rows(attempts.collapse()[0]).information):
         attempts = attempts.keep_determined()
-    rows, site = attempts.collapse()
-    fit = fit_cloglog(rows)
+    return attempts, fit_cloglog(attempts.collapse()[0])
+
+
+def fit_marginal(attempts: AttemptDesign) -> tuple[AttemptDesign, Answers] | Refusal:
+    """The regression without random intercepts and its refits, with the design that it rests on."""
+    attempts, fit = fit_determined(attempts)
     if isinstance(fit, Refusal):
         return fit
+    rows, site = attempts.collapse()
     without = refit_without_each_site(site, lambda kept: refit_rows(rows.keep(kept), fit.point, attempts.n_covariates))
     return attempts, Answers(fit.point, without, 0.0, np.zeros(len(without)))
 

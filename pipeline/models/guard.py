@@ -15,6 +15,10 @@ GRADIENT_LEFT = 1e-4  # of the log-likelihood at its maximum, per unit of its cu
 FLAT = 1e-8  # curvature against the greatest one, below which a direction is not determined by the data
 
 
+class Disagreement(Exception):
+    """A model and its second fit lie further apart than they may, so that nothing is released; the message says which, and what to do."""
+
+
 @dataclass(frozen=True)
 class Refusal:
     """Why there is no number: a status of schemas.codes.ESTIMATE_STATUS, and the reason in words."""

@@ -24,16 +24,16 @@ import pandas as pd
 
 from pipeline.models.counts import EPISODE
 from pipeline.models.guard import Refusal, check_sites, check_size
+from pipeline.models.handicap_course import Course, fit_course, lay_out_course
 from pipeline.models.handicap_totals import count_totals, pick_nearest, select_totals
 from pipeline.models.jackknife import RESTS_ON_ONE, jackknife_covariance, refit_without_each_site
-from pipeline.models.linear_mixed import LinearFit, fit_linear_mixed, refit_linear_mixed
-from pipeline.models.restricted_likelihood import drop_site, sum_products
+from pipeline.models.linear_mixed import refit_linear_mixed
+from pipeline.models.restricted_likelihood import drop_site
 from pipeline.models.scales import SHARE, differ, limit_by_error, span, state_within
 from pipeline.models.site_limits import METHOD, bound_share
 from pipeline.models.tidy import count_sites, tidy_estimates, withhold
 from schemas.study import Config, Guards, Study
 
-SLOPE_UNIT = np.log1p(30)
 MIXED = "linear mixed model, restricted likelihood, intercepts{slopes} of patients{sites}"
 BY_SITE = "limits by delete-one-site jackknife, t with sites - 1 degrees of freedom"
 BY_MODEL = "limits by the model"
@@ -71,10 +71,8 @@ def describe_course(totals: pd.DataFrame, study: Study) -> Iterator[dict]:
     counts = {day: count_totals(totals[totals["near"].eq(day)]) for day in days}
     refused = {day: check_size(n["n_episodes"], None, study.guards) for day, n in counts.items()}
     kept = [day for day in days if not refused[day]]
-    used = totals[
-        totals["near"].isin(kept) | totals["near"].isna()
-    ]  # those near a day without a mean would bend the others
-    found = _fit_course(used, kept, study.guards) if 0 in kept and len(kept) > 1 else refused[0] or refused[days[1]]
+    course = lay_out_course(totals, kept, study.guards)
+    found = _tell_course(course) if course else refused[0] or refused[days[1]]
     told = {term: k for k, term in enumerate(_name_terms(kept))}
     for term in _name_terms(days):
         day = int(term.rsplit("_", 1)[1])
@@ -131,47 +129,21 @@ def _name_terms(days: list[int]) -> list[str]:
     return [f"mean_day_{day}" for day in days] + [f"change_by_day_{day}" for day in days[1:]]
 
 
-def _fit_course(totals: pd.DataFrame, days: list[int], guards: Guards) -> tuple | Refusal:
+def _tell_course(course: Course) -> tuple | Refusal:
     """Means and changes with their covariance, and what is said of them: see _state_number."""
-    at = np.log1p(totals["day"].to_numpy(float))
-    sites = totals["site"].to_numpy(str)
-    by_site = not check_sites(len(np.unique(sites)), guards)
-    knots = place_knots(totals, days, guards)
-    units = np.eye(len(knots))
-    design = np.column_stack([np.interp(at, knots, unit) for unit in units])
-    means = units[np.searchsorted(knots, np.log1p(days))]
-    contrasts = np.vstack([means, means[1:] - means[0]])
-    rows = (totals["patient"].to_numpy(str), sites)
-    effects = np.column_stack([np.ones(len(at)), at / SLOPE_UNIT])
-    products = sum_products(totals["total"].to_numpy(float), design, effects, *rows)
-    fit = fit_linear_mixed(products, sites=by_site)
-    level = isinstance(fit, LinearFit) and fit.slope_is_none
-    if level:
-        products = sum_products(totals["total"].to_numpy(float), design, effects[:, :1], *rows)
-        fit = fit_linear_mixed(products, sites=by_site)
+    course, fit = fit_course(course, sites=course.by_site)
     if isinstance(fit, Refusal):
         return fit
+    by_site, contrasts, products = course.by_site, course.contrasts, course.products
     full, covariance = contrasts @ fit.coef, contrasts @ fit.covariance @ contrasts.T
     if by_site:
         refits = [refit_linear_mixed(drop_site(products, k), fit, sites=True) for k in range(len(products.whole))]
         unknown = np.full(len(full), np.nan)
         without = [unknown if isinstance(again, Refusal) else contrasts @ again.coef for again in refits]
         covariance = jackknife_covariance(full, np.array(without))
+    level = course.effects.shape[1] == 1
     method = MIXED.format(slopes="" if level else " and slopes", sites=" and intercepts of sites" if by_site else "")
     return full, covariance, by_site, f"{method}; {BY_SITE if by_site else BY_MODEL}", LEVEL if level else None
-
-
-def place_knots(totals: pd.DataFrame, days: list[int], guards: Guards) -> np.ndarray:
-    """Where the mean may bend, by log(1 + day), rising: at `days`, which begin with 0, and at each place half-way between two of them, and
-    half a step after the last, that is nearest to totals of enough episodes at enough sites. Each knot has totals on a day that is
-    nearer to it than to any other, so that all are identified (Schoenberg IJ, Whitney A. Trans Am Math Soc 1953;74:246-259, from memory)."""
-    told = np.log1p(days)
-    steps = np.diff(told)
-    between = told + np.append(steps, steps[-1]) / 2
-    nearest = np.abs(np.log1p(totals["day"].to_numpy(float))[:, None] - np.sort([*told, *between])).argmin(axis=1)
-    near = totals.assign(place=nearest).groupby("place").agg(episodes=("patient", "nunique"), sites=("site", "nunique"))
-    enough = near.index[near["episodes"].ge(guards.min_episodes) & near["sites"].ge(guards.min_sites)]
-    return np.sort([*told, *between[np.isin(2 * np.arange(len(days)) + 1, enough)]])
 
 
 def _average(total: np.ndarray, sites: np.ndarray, groups: tuple[np.ndarray, ...], by_site: bool) -> tuple:

@@ -45,13 +45,28 @@ def estimate_resolution_regression(
 ) -> pd.DataFrame:
     """A row for each class of each covariate, each covariate as a whole, AIC, the scale, and the fit."""
     study = config.study
-    followed = select_followed(spells, adjudications, study.resolution.primary)
-    told = describe_covariates(episodes, adjudications, attempts)
-    rows = followed[[*EPISODE, "left_days", "right_days"]].merge(told, on=EPISODE, validate="one_to_one")
+    rows = select_covered(episodes, spells, adjudications, attempts, study.resolution.primary)
     found = list(regress_resolution(rows, config))
     return tidy_estimates(
         found, analysis="resolution_regression", population="positional", endpoint=study.resolution.primary
     )
+
+
+def select_covered(
+    episodes: pd.DataFrame, spells: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame, endpoint: str
+) -> pd.DataFrame:
+    """The first spells that were followed, with left_days, right_days and the covariates, by key."""
+    followed = select_followed(spells, adjudications, endpoint)
+    told = describe_covariates(episodes, adjudications, attempts)
+    rows = followed[[*EPISODE, "left_days", "right_days"]].merge(told, on=EPISODE, validate="one_to_one")
+    return rows.sort_values(EPISODE, ignore_index=True)
+
+
+def fit_families(question: Question, families: tuple[str, ...]) -> tuple[dict[str, AftFit | Refusal], str | None]:
+    """The fit of each distribution, and the one of least AIC; none where no distribution fits."""
+    fits = {family: fit_aft(question.patterns, family) for family in families}
+    usable = {family: fit for family, fit in fits.items() if isinstance(fit, AftFit)}
+    return fits, min(usable, key=lambda family: usable[family].aic, default=None)
 
 
 def regress_resolution(rows: pd.DataFrame, config: Config) -> Iterator[dict]:
@@ -66,14 +81,12 @@ def regress_resolution(rows: pd.DataFrame, config: Config) -> Iterator[dict]:
     question = ask(
         rows.sort_values(EPISODE, ignore_index=True), study.regression.terms, study.curves.days, study.guards
     )
-    fits = {family: fit_aft(question.patterns, family) for family in study.regression.families}
-    usable = {family: fit for family, fit in fits.items() if isinstance(fit, AftFit)}
-    chosen = min(usable, key=lambda family: usable[family].aic, default=None)
+    fits, chosen = fit_families(question, study.regression.families)
     yield from _state_aic(fits, chosen, where)
     if chosen is None:
         yield from _withhold_all(study.regression.terms, next(iter(fits.values())), where)
         return
-    answers = answer(question, usable[chosen], study.guards)
+    answers = answer(question, fits[chosen], study.guards)
     method = f"{FIT.format(family=chosen)}; {BY_SITE if answers.by_site else BY_MODEL}"
     where |= {"method": method}
     yield from _state_terms(question, answers, where, study.guards)

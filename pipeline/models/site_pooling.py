@@ -68,17 +68,23 @@ def _check_known(rows: pd.DataFrame, day: int, guards: Guards) -> Refusal | None
 
 
 def _tell_smoothed(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
+    for day, effects in smooth_sites(followed, study).items():
+        yield from tell_pool(f"smoothed_by_day_{day}", effects, followed["site"].nunique(), study.guards)
+
+
+def smooth_sites(followed: pd.DataFrame, study: Study) -> dict[int, Effects]:
+    """By each day of the plan the smoothed shares of the sites that have one."""
     sites = dict(iter(followed.groupby("site", sort=True)))
     fits = {site: _smooth(rows, study) for site, rows in sites.items()}
     usable = {site: fit for site, fit in fits.items() if isinstance(fit, Hazard)}
     missing = any(len(sites[site]) >= study.guards.min_episodes for site in sites if site not in usable)
+    found = {}
     for day in study.site_pooling.days:
-        term = f"smoothed_by_day_{day}"
         placed = [_place(fit, day) for fit in usable.values()]
         effects, variances = np.array(placed).reshape(-1, 2).T
         counts = count_known(followed[followed["site"].isin(usable)], day)
-        told = Effects(effects, effects, variances, counts, MISSING if missing else None)
-        yield from tell_pool(term, told, len(sites), study.guards)
+        found[day] = Effects(effects, effects, variances, counts, MISSING if missing else None)
+    return found
 
 
 def _place(fit: Hazard, day: int) -> tuple[float, float]:

@@ -1,9 +1,11 @@
 """Run one analysis: read the tables it names, estimate, and write its file."""
 
 import argparse
+import sys
 from pathlib import Path
 
 from pipeline.analyses import ANALYSES, run_analysis
+from pipeline.models.guard import Disagreement
 from pipeline.steps.run import run_step
 from pipeline.warehouse import open_warehouse
 from schemas.study import read_config
@@ -18,7 +20,10 @@ def main() -> None:
     parser.add_argument("analysis", choices=ANALYSES, help="name of the analysis")
     arguments = parser.parse_args()
     with open_warehouse(arguments.warehouse) as warehouse:
-        estimates = run_analysis(arguments.analysis, warehouse, read_config(arguments.plan))
+        try:
+            estimates = run_analysis(arguments.analysis, warehouse, read_config(arguments.plan))
+        except Disagreement as disagreement:
+            sys.exit(str(disagreement))
     estimates.to_csv(arguments.out, index=False)
 
 

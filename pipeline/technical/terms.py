@@ -94,6 +94,8 @@ TERMS = [  # the first pattern that fits a whole term names it; of what it leave
     (r"overdispersion_day_(\d+|…)", r"overdispersion of the sites, day \1"),
     (r"share_at_zero_day_(\d+|…)", r"share with a handicap total of zero, day \1"),
     (r"difference_near_day_(\d+|…)", r"difference of mean handicap totals near day \1"),
+    (r"largest_difference", "largest difference between two fits"),
+    (r"tolerance", "greatest difference that lets a release leave"),
     (r"scale", "scale of the error distribution"),
     (r"sessions_median", "median number of sessions"),
     (r"reclassified_day_median", "median day of the other diagnosis"),

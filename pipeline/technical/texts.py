@@ -214,4 +214,14 @@ TEXTS = {
         "Variations are not independent of each other, and none is a test.",
         "von Elm et al., PLoS Med 2007;4:e296, item 12e",
     ),
+    "model_agreement": Text(
+        "Models fitted twice",
+        "How far the main models lie from a second fit of the same model on the same rows by lifelines or statsmodels.",
+        "The rows of each analysis.",
+        TIMES,
+        "The largest difference of a model, in standard errors by the model, or in the share; a release in which one is greater than its "
+        "tolerance does not leave.",
+        "That two programs agree says that the sums are right, not that the model is.",
+        "Davidson-Pilon, J Open Source Softw 2019;4:1317; Seabold & Perktold, Proc 9th Python in Science Conf 2010:92-96 (both from memory)",
+    ),
 }

@@ -7,6 +7,7 @@ import pandas as pd
 from pipeline.committee.wording import begin_sentence
 from pipeline.technical.grids import view_agreement, view_planted
 from pipeline.technical.pictures import SHARES, Mark, Scale, choose_scale, draw_marks
+from pipeline.technical.second_fits import view_model_agreement
 from pipeline.technical.tables import make_table, name_population, say_status
 from pipeline.technical.terms import name_part, name_term, write_limits, write_number
 from schemas.denominators import BASES, Base
@@ -233,6 +234,7 @@ VIEWS: dict[str, View] = {
     "diagnosis_agreement": view_agreement,
     "planted_variants": view_planted,
     "failure_reasons": view_failures,
+    "model_agreement": view_model_agreement,
     "second_line": view_second_line,
     "sensitivity": view_sensitivity,
 }

@@ -10,8 +10,8 @@ from pipeline.models.handicap import (
     describe_course,
     describe_falls,
     estimate_handicap_change,
-    place_knots,
 )
+from pipeline.models.handicap_course import place_knots
 from pipeline.models.handicap_totals import find_horizon, find_nearest_day, pick_nearest, select_totals
 from pipeline.models.tidy import tidy_estimates
 from schemas.derived import Adjudications, Spells

@@ -1,0 +1,32 @@
+"""The table of models that were fitted twice: one row a model, what it was compared with, and how far the two agree."""
+
+import pandas as pd
+
+from pipeline.committee.wording import begin_sentence
+from pipeline.technical.tables import make_table, say_status
+from pipeline.technical.terms import write_number
+from schemas.study import Config
+
+
+def view_model_agreement(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.DataFrame]:
+    """Each model with its largest difference, rounded up, beside the most that it may be."""
+    found = {(row.stratum, row.term): row for row in rows.itertuples()}
+    made = [
+        _tell_model(row, found.get((stratum, "tolerance")))
+        for (stratum, term), row in found.items()
+        if term == "largest_difference"
+    ]
+    columns = ["Second fit", "Agreement", "At most", "Episodes", "Sites"]
+    return [make_table("Agreement of models", columns, [{"heading": "", "rows": made}], first="Model")], rows.iloc[:0]
+
+
+def _tell_model(row, most) -> dict:
+    agrees = f"agrees to {write_number(row.estimate)}" if row.status == "ok" else "not compared"
+    counts = [write_number(count) for count in (row.n_episodes, row.n_sites)]
+    return {
+        "label": begin_sentence(row.stratum.partition("=")[2].replace("_", " ")),
+        "sub": "" if most is None or pd.isna(most.note) else f"why this much: {most.note}",
+        "cells": [row.method, agrees, write_number(most.estimate) if most is not None else "", *counts],
+        "picture": None,
+        **say_status([row]),
+    }
