@@ -69,11 +69,11 @@ def _share_cells(rows: pd.DataFrame, columns: tuple[str, ...], config: Config) -
             small.append(members)
             continue
         low, high = site_limits.bound_share(members["event"], members["site"], config.study.guards)
-        note = None if total == where["n_episodes"] else f"{total} attempts"
+        note = None if total == where["n_episodes"] else "some episodes have several attempts"
         yield state_within("success_raw", events / total, low, high, SHARE, config.study.guards, note=note, **where)
     if small:
         where = {"stratum": "smaller cells: " + " x ".join(columns), "method": RAW} | count_attempts(pd.concat(small))
-        yield withhold("success_raw", "too_few", f"{len(small)} cells with fewer than {least} episodes each", **where)
+        yield withhold("success_raw", "too_few", f"cells with fewer than {least} episodes", **where)
 
 
 def _estimate_models(rows: pd.DataFrame, config: Config) -> list[dict]:

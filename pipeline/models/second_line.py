@@ -153,7 +153,7 @@ def _compare(rows: pd.DataFrame, stratum: str, refusal: Refusal | None, config: 
 def _state_outcomes(contrast: Contrast, arms: list[Arm], way: Way, where: dict, config: Config) -> Iterator[dict]:
     """What became of both arms and how they differ, each where enough is known of the arms behind it; E-values of the ratios."""
     plan = config.study.second_line
-    left_out = f"without {contrast.left_out} who had next to no chance of one choice" if contrast.left_out else None
+    left_out = "without those who had next to no chance of one choice" if contrast.left_out else None
     for measure in measure_arms(*arms, plan.days, plan.horizon_day):
         if not re.match(way.told, measure.term):
             continue

@@ -20,7 +20,6 @@ def state_weights(contrast: Contrast, stratum: str) -> Iterator[dict]:
         "weight_mean": weights.weight.mean(),
         "weight_max": weights.weight.max(),
         "weight_max_before_cut": weights.greatest,
-        "truncated_share": weights.truncated_share,
         "effective_n_repeat": count_effective(weights.weight[~changed]),
         "effective_n_change": count_effective(weights.weight[changed]),
     }

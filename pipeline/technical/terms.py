@@ -71,7 +71,6 @@ TERMS = [  # the first pattern that fits a whole term names it; of what it leave
     (r"effective_n_(\w+)", r"effective number of episodes: \1"),
     (r"weight_(mean|max)", r"\1 of the weights"),
     (r"weight_max_before_cut", "greatest weight before the cut"),
-    (r"truncated_share", "share of weights that were cut"),
     (r"aic_(\w+)", r"Akaike information criterion: \1"),
     (r"effect_of_(\w+)", r"test of all classes at once: \1"),
     (r"fitted_share_less_observed_by_day_(\d+|…)", r"fitted less observed share resolved by day \1"),

@@ -23,7 +23,9 @@ CONTRASTS = {  # heading: terms, and whether the scale is one of ratios
     "Mean days to resolution": (r"mean_days_\w+", False),
 }
 VARIANCE = r"patient_sd|site_sd|scale|.+_tau2|.+_i2|overdispersion_day_\d+"
-DIAGNOSTICS = r"aic_\w+|log_gap_slope|fitted_share_less_observed_by_day_\d+|weight_\w+|truncated_share|effective_n_\w+|.+_sites_not_pooled"
+DIAGNOSTICS = (
+    r"aic_\w+|log_gap_slope|fitted_share_less_observed_by_day_\d+|weight_\w+|effective_n_\w+|.+_sites_not_pooled"
+)
 
 
 def view_ledger(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.DataFrame]:
