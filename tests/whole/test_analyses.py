@@ -44,3 +44,38 @@ def test_the_primary_answers_of_the_sensitivity_runs_are_those_of_the_curves_and
     primary = primary.drop(term)
     assert len(primary) >= 4
     pd.testing.assert_series_equal(primary, whole[primary.index])
+
+
+SHARE = r"(?:resolved_by|unresolved_upper|unresolved_lower|recurrence_free|incidence_\w+|seen_\w+|event_free|nothing_seen|risk_repeat|risk_change)_day_\d+"
+COURSES = {  # shares by day, and whether they rise
+    "resolution_curves": {"resolved_by_day": True, "unresolved_upper_day": False, "unresolved_lower_day": False},
+    "recurrence": {"recurrence_free_day": False},
+    "competing_events": {"event_free_day": False, "nothing_seen_day": False, "incidence_resolved_day": True},
+}
+
+
+@pytest.mark.parametrize("name", ANALYSES)
+def test_shares_and_their_differences_stay_on_their_scales_and_are_told_only_where_they_tell_something(
+    unreleased, plan, name
+):
+    rows = unreleased[name].astype({"lower": float, "upper": float})
+    widest = plan.study.guards.widest_range_points / 100 + 1e-9
+    for pattern, least in ((SHARE, 0), (r"(?:naive_|at_once_)?risk_difference_day_\d+", -1)):
+        told = rows[rows["term"].str.fullmatch(pattern) & rows["lower"].notna() & rows["upper"].notna()]
+        assert told["lower"].ge(least).all()
+        assert told["upper"].le(1).all()
+        assert (told["upper"] - told["lower"]).le(widest).all()
+
+
+@pytest.mark.parametrize("name", COURSES)
+def test_limits_of_a_share_that_only_rises_or_falls_do_so_too(unreleased, name):
+    rows = unreleased[name]
+    days = rows["term"].str.extract(r"(?P<stem>\w+_day)_(?P<day>\d+)$").astype({"day": float})
+    rows = rows.assign(**days, endpoint=rows["endpoint"].fillna(""))[days["stem"].isin(COURSES[name])]
+    rows = rows[rows["lower"].notna()].sort_values("day")
+    assert len(rows)
+    for (stem, *_), course in rows.groupby(["stem", "endpoint", "stratum"]):
+        for column in ("estimate", "lower", "upper"):
+            steps = course[column].to_numpy(float)
+            steps = steps[1:] - steps[:-1] if COURSES[name][stem] else steps[:-1] - steps[1:]
+            assert (steps >= -1e-9).all(), (stem, column)
