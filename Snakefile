@@ -14,11 +14,13 @@ ROOT = Path(workflow.basedir)
 sys.path.insert(0, str(ROOT))
 os.environ["PYTHONPATH"] = str(ROOT)
 os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}  # jobs share the cores, and sums keep their order
-os.environ["STEP_PYTHON"] = sys.executable  # not in the command itself, so that another environment alone reruns nothing
+os.environ["PATH"] = os.pathsep.join([str(Path(sys.executable).parent), os.environ.get("PATH", os.defpath)])  # its python runs the steps
 
 from pipeline.analyses import ANALYSES, LONGEST, module_of
-from pipeline.intake.folders import batch_deliveries, list_deliveries
+from pipeline.intake.folders import batch_deliveries, fingerprint_state, list_deliveries
 from pipeline.sources import find_sources, list_own_files
+from pipeline.technical.texts import TEXTS
+from schemas.plan_faults import PlanFault
 from schemas.study import PARTS, SITES, read_config
 
 unknown = set(config) - {"submissions", "results", "plan", "previous"}
@@ -30,7 +32,10 @@ PLAN = Path(config.get("plan", ROOT / "config"))
 PREVIOUS = [Path(config["previous"])] if "previous" in config else []
 if not SUBMISSIONS.is_dir():
     raise WorkflowError(f"submissions={SUBMISSIONS} is not a folder")
-read_config(PLAN)  # a misspelt key is named before anything runs
+try:
+    read_config(PLAN)  # a misspelt key is named before anything runs
+except PlanFault as fault:
+    raise WorkflowError(str(fault))
 
 PLAN_FILES = [PLAN / f"{name}.yaml" for name in PARTS]
 OWN_NAMES = {path.stem: path for path in sorted((PLAN / SITES).glob("*.yaml"))}  # of tables, columns and codes, by site
@@ -41,13 +46,23 @@ DEMONSTRATION = ROOT / "synthetic_data"
 IS_DEMONSTRATION = SUBMISSIONS.resolve() == (DEMONSTRATION / "pool").resolve()  # only there is it known what was planted
 SITES = sorted({delivery.site for delivery in DELIVERIES})
 WITHDRAWN = [path for site in SITES for path in [SUBMISSIONS / site / "withdrawn.csv"] if path.exists()]
+WITHDRAWALS = [RESULTS / "unreleased" / "withdrawals.csv"] if WITHDRAWN else []
+SUMMARY = RESULTS / "unreleased" / "summary.txt"  # what a run ends with
 
 
 def step(name: str, arguments: str) -> str:
-    """The command of a step; what it prints goes to the rule's log, and to the terminal as well if it fails."""
-    return f'"$STEP_PYTHON" -m pipeline.steps.{name} {arguments}' + " > {log:q} 2>&1 || {{ cat {log:q} >&2; exit 1; }}"
+    """The command of a step; what it prints goes to the rule's log. A shell of any system understands it."""
+    return f"python -m pipeline.steps.{name} {arguments} > {{log:q}} 2>&1"
 
 
+def summarise() -> str:
+    """What a whole run ends with; nothing for a run that was asked for a part."""
+    asked = workflow.dag_settings
+    is_part = asked.targets or asked.until or asked.omit_from
+    return "" if is_part or not SUMMARY.exists() else SUMMARY.read_text("utf-8")
+
+
+logger.info("", extra={"summarise": summarise})  # no line, but a handler finds it: a run with nothing to do ends without onsuccess
 for name in SKIPPED:
     logger.warning(f"Skipped {name!r}: a site's folder is named S and two or three digits, a delivery's three digits.")
 
@@ -58,9 +73,14 @@ rule all:
         RESULTS / "reports" / "committee.html",
         RESULTS / "reports" / "technical.html",
         [RESULTS / "sites" / site / "report.html" for site in SITES],
-        [RESULTS / "unreleased" / "withdrawals.csv"] if WITHDRAWN else [],
+        WITHDRAWALS,
+        SUMMARY,
 
 
 include: ROOT / "pipeline" / "rules" / "rows.smk"
 include: ROOT / "pipeline" / "rules" / "estimates.smk"
 include: ROOT / "pipeline" / "rules" / "reports.smk"
+
+
+onsuccess:
+    logger.info(f"\n{summarise()}")

@@ -23,6 +23,8 @@ FITS, LACKS_VENV, WRONG_USE, NO_ENVIRONMENT, INTERRUPTED = (
     69,
     130,
 )  # tools have exit codes of their own below 4
+# In place of profiles/default, which Snakemake announces and looks for beside the caller first. What the caller says comes later and wins.
+PLAINLY = ("--workflow-profile", "none", "--logger", "plain", "--cores", "all", "--rerun-incomplete")
 HELP = """\
 {call}                                        run the demonstration pool to finished reports
 {call} --config submissions=DIR results=DIR2  run your pool
@@ -52,7 +54,7 @@ def main(words: list[str]) -> None:
     elif first.isidentifier() and (TOOLS / f"{first}.py").exists():
         start(["-m", "pipeline", *words])
     elif not first or first.startswith("-") or {"/", "\\", "."} & set(first):
-        start(["-m", "snakemake", "--snakefile", str(ROOT / "Snakefile"), *words])
+        start(["-m", "snakemake_logger_plugin_plain", "--snakefile", str(ROOT / "Snakefile"), *PLAINLY, *words])
     else:
         complain(first)
 

@@ -98,7 +98,8 @@ def find_installers() -> list[tuple[bool, list[str]]]:
     """The commands that can install into the environment, best first, as far as this machine has them, and whether they need its pip."""
     uv = shutil.which("uv")
     found = [(False, [uv, "pip", "install", "--python", str(PYTHON)])] if uv else []
-    if importlib.util.find_spec("ensurepip"):
+    pip = importlib.util.find_spec("ensurepip")
+    if pip and pip.origin:  # an empty folder of that name has none
         options = ("--use-pep517", "--no-compile", "--disable-pip-version-check", "--no-input")
         found.append((True, [str(PYTHON), "-m", "pip", "install", *options]))
     return found

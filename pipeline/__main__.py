@@ -1,11 +1,14 @@
 """Tools at a terminal: template, pseudonymise, check and dictionary for whoever hands in records, explain for whoever asks why."""
 
 import argparse
+import sys
 
 from pipeline import __version__
 from pipeline.tools import check, dictionary, explain, pseudonymise, template
+from schemas.plan_faults import PlanFault
 
 TOOLS = (template, pseudonymise, check, dictionary, explain)
+NO_PLAN = 3  # as where there is nothing to check
 
 
 def main() -> None:
@@ -16,7 +19,11 @@ def main() -> None:
     for tool in TOOLS:
         tool.add_to(tools)
     arguments = parser.parse_args()
-    arguments.run(arguments)
+    try:
+        arguments.run(arguments)
+    except PlanFault as fault:
+        print(fault, file=sys.stderr)
+        sys.exit(NO_PLAN)
 
 
 if __name__ == "__main__":

@@ -22,6 +22,7 @@ class Warehouse:
 
     def __init__(self, connection: duckdb.DuckDBPyConnection) -> None:
         self._connection = connection
+        self.rows_read: dict[str, int] = {}  # by table, for whoever logs what a step was given
 
     def create_tables(self) -> None:
         """Make all tables, empty, from the models."""
@@ -62,6 +63,7 @@ class Warehouse:
             "SEMI JOIN (SELECT site, delivery FROM delivery WHERE is_current) USING (site, delivery)" if current else ""
         )
         rows = self._connection.execute(f"SELECT * FROM {quote(SINGULAR[name])} {chosen} ORDER BY {order}").df()
+        self.rows_read[name] = len(rows)
         return pd.DataFrame({column: rows[column].astype(d.dtype) for column, d in columns_of(name).items()})
 
     def _insert(self, name: str, source: str, parameters: list) -> None:

@@ -3,13 +3,13 @@
 import re
 from pathlib import Path
 
-import yaml
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, TypeAdapter, ValidationError, field_validator, model_validator
 
 from schemas import codes
 from schemas.columns import Description
 from schemas.criteria import Closed
 from schemas.delivery import TABLES
+from schemas.plan_faults import PlanFault, describe_faults, load_plan_file
 
 DESCRIBED = {name: model.describe() for name, model in TABLES.items()}
 
@@ -76,17 +76,23 @@ class SiteMap(Closed):
         return {entry.casefold(): code for entry, code in entries.items()}
 
 
+SITE_MAPS = dict[str, SiteMap]
+
+
 def read_site_maps(folder: Path) -> dict[str, SiteMap]:
-    """The lists of all sites that have one; raises ValueError naming the file and the key that is wrong."""
-    maps = {}
+    """The lists of all sites that have one; raises PlanFault with a sentence for each fault, its file and line."""
+    files, faults = {}, []
     for path in sorted(folder.glob("*.yaml")):
-        if not re.fullmatch(codes.SITE_CODE, path.stem):
-            raise ValueError(f"{path.name}: a site's list is named as the site, S and two or three digits")
-        try:
-            maps[path.stem] = SiteMap.model_validate(yaml.safe_load(path.read_text("utf-8")) or {})
-        except ValueError as error:
-            raise ValueError(f"sites/{path.name}: {error}") from None
-    return maps
+        if re.fullmatch(codes.SITE_CODE, path.stem):
+            files[path.stem] = load_plan_file(path)
+        else:
+            faults.append(f"{path}: a site's list is named as the site, S and two or three digits.")
+    if faults:
+        raise PlanFault("\n".join(faults))
+    try:
+        return TypeAdapter(SITE_MAPS).validate_python({site: file.content or {} for site, file in files.items()})
+    except ValidationError as error:
+        raise describe_faults(error, files, SITE_MAPS) from None
 
 
 def _require(names, known, what: str) -> None:

@@ -3,13 +3,13 @@
 from pathlib import Path
 from typing import Annotated, Literal
 
-import yaml
-from pydantic import Field, model_validator
+from pydantic import Field, ValidationError, model_validator
 
 from schemas import codes
 from schemas.criteria import Closed, Criteria
 from schemas.failure import Failure
 from schemas.maneuver import Maneuvers
+from schemas.plan_faults import describe_faults, load_plan_file
 from schemas.published import Published
 from schemas.site_map import SiteMap, read_site_maps
 
@@ -217,6 +217,10 @@ class Config(Closed):
 
 
 def read_config(folder: Path) -> Config:
-    """The configuration in `folder`; raises pydantic.ValidationError naming the key that is wrong, or FileNotFoundError."""
-    parts = {name: yaml.safe_load((folder / f"{name}.yaml").read_text("utf-8")) for name in PARTS}
-    return Config.model_validate(parts | {"sites": read_site_maps(folder / SITES)})
+    """The configuration in `folder`; raises PlanFault with a sentence for each fault, its file and line."""
+    files = {name: load_plan_file(folder / f"{name}.yaml") for name in PARTS}
+    sites = read_site_maps(folder / SITES)
+    try:
+        return Config.model_validate({name: file.content for name, file in files.items()} | {"sites": sites})
+    except ValidationError as error:
+        raise describe_faults(error, files, Config) from None

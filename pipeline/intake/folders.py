@@ -1,5 +1,6 @@
 """Deliveries as folders: which are there, and which are taken in by one process."""
 
+import hashlib
 import re
 from dataclasses import dataclass
 from itertools import groupby
@@ -15,12 +16,13 @@ LARGE_BYTES = 2_000_000  # a site of this size is worth a process of its own
 
 @dataclass(frozen=True)
 class Delivery:
-    """One folder .../<site>/<number> and all files in it, with the list of those who withdrew from the site."""
+    """One folder .../<site>/<number>, all files in it, and beside it the lists of those who withdrew from the site: one, if all is well."""
 
     site: str
     number: str
     folder: Path
     files: tuple[Path, ...]
+    withdrawn: tuple[Path, ...] = ()
 
 
 def list_deliveries(submissions: Path) -> tuple[list[Delivery], list[str]]:
@@ -33,8 +35,8 @@ def list_deliveries(submissions: Path) -> tuple[list[Delivery], list[str]]:
         for folder in list_folders(site):
             if NUMBER.fullmatch(folder.name):
                 files = tuple(sorted(path for path in folder.rglob("*") if path.is_file()))
-                files += tuple(sorted(path for path in site.iterdir() if is_list_of_withdrawn(path)))
-                deliveries.append(Delivery(site.name, folder.name, folder, files))
+                withdrawn = tuple(sorted(path for path in site.iterdir() if is_list_of_withdrawn(path)))
+                deliveries.append(Delivery(site.name, folder.name, folder, files, withdrawn))
             else:
                 skipped.append(f"{site.name}/{folder.name}")
     return deliveries, skipped
@@ -60,7 +62,23 @@ def batch_deliveries(deliveries: list[Delivery]) -> list[list[Delivery]]:
         sorted(deliveries, key=lambda delivery: (delivery.site, delivery.number)), lambda d: d.site
     ):
         own = list(own)
-        large = sum(path.stat().st_size for delivery in own for path in delivery.files) >= LARGE_BYTES
+        large = sum(look_at(path)[0] for delivery in own for path in delivery.files) >= LARGE_BYTES
         key = (site,) if large else ("", int(site[1:]) // SITES_PER_BATCH)
         batches.setdefault(key, []).extend(own)
     return list(batches.values())
+
+
+def fingerprint_state(deliveries: list[Delivery]) -> str:
+    """A SHA-256 over the names, sizes and times of the files of deliveries, without reading them: another one asks for another intake."""
+    files = [path for delivery in deliveries for path in delivery.files]
+    state = "\n".join(f"{path.as_posix()} {look_at(path)}" for path in files)
+    return hashlib.sha256(state.encode("utf-8", "surrogateescape")).hexdigest()
+
+
+def look_at(path: Path) -> tuple[int, int]:
+    """Size in bytes and time of the last change in nanoseconds; zeros for a file that has vanished since it was listed."""
+    try:
+        told = path.stat()
+    except FileNotFoundError:
+        return 0, 0
+    return told.st_size, told.st_mtime_ns

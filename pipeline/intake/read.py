@@ -1,5 +1,6 @@
 """Reading a delivery: every text of its files with its place. Nothing is judged here, and no failure quotes what was read."""
 
+import os
 import re
 from pathlib import Path
 
@@ -22,7 +23,7 @@ def read_delivery(folder: Path, own: SiteMap = PLAIN) -> Handed:
 
     The fingerprint is over the names and bytes of all files but those that computers leave behind.
     """
-    files = sorted(folder.iterdir())
+    files = sorted(folder.iterdir()) if folder.is_dir() else []
     places = {path: f"file {number}" for number, path in enumerate(files, 1)}
     skipped = [path for path in files if LEFT_BY_COMPUTERS.match(path.name)]
     handed = [path for path in files if path not in skipped]
@@ -35,7 +36,7 @@ def read_delivery(folder: Path, own: SiteMap = PLAIN) -> Handed:
     strays = [path for path in handed if path not in (*tables, *others)]
     problems += [Problem("stray_file", name_file(path, places[path])) for path in strays]
     if (not tables and not others) or (workbooks and len(tables) > 1) or len(handed) > MOST_FILES:
-        problems.append(Problem("no_tables"))
+        problems.append(Problem("no_tables", also="" if handed else "There is no file in its folder."))
         tables = []
     for path in tables:
         for whole, part in zip((sheets, loose, problems), read_file(path, places[path], own), strict=True):
@@ -43,8 +44,13 @@ def read_delivery(folder: Path, own: SiteMap = PLAIN) -> Handed:
     if tables:
         problems += compare_with_tables(sheets, problems)
     form = "" if not tables else "workbook" if workbooks else "csv"
-    fingerprint = fingerprint_files([path for path in handed if path.is_file()], folder)
+    fingerprint = fingerprint_files([path for path in handed if may_read(path)], folder)
     return Handed(form, fingerprint, tuple(sheets), tuple(loose), tuple(problems))
+
+
+def may_read(path: Path) -> bool:
+    """Whether a file is there and can be opened: another one is a problem already, and has no fingerprint."""
+    return path.is_file() and os.access(path, os.R_OK)
 
 
 def may_be_table(path: Path, own: SiteMap) -> bool:
@@ -73,6 +79,8 @@ def read_file(path: Path, place: str, own: SiteMap) -> tuple[list[Sheet], list[L
         sheet, met = read_csv(path.read_bytes(), path.stem, place, own)
     except NoTable as fault:
         return [], [], [Problem("unreadable", name, also=str(fault))]
+    except FileNotFoundError:
+        return [], [], [Problem("unreadable", name, also="It was there when the folder was listed, and is gone.")]
     except Exception as error:  # whatever a broken file raises, its message could quote the file
         return [], [], [Problem("unreadable", name, also=f"({type(error).__name__})")]
     met += [SPELLED_OTHERWISE] if sheet.table in TABLE and path.stem.lower() != sheet.table else []

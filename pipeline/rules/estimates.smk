@@ -13,6 +13,10 @@ rule analyse:
         analysis="|".join(name for name in ANALYSES if name != LONGEST),
     log:
         RESULTS / "logs" / "{analysis}.log",
+    params:
+        title=lambda wildcards: TEXTS[wildcards.analysis].title,
+    message:
+        "{params.title}"
     shell:
         step("analyse", "--plan {PLAN:q} --warehouse {input.warehouse:q} --out {output:q} {wildcards.analysis}")
 
@@ -34,6 +38,8 @@ rule planted:
         RESULTS / "estimates" / "planted_variants.csv",
     log:
         RESULTS / "logs" / "planted.log",
+    message:
+        TEXTS["planted_variants"].title
     shell:
         step("planted", "--plan {PLAN:q} --truth {input.truth:q} --warehouse {input.warehouse:q} --out {output:q}")
 
@@ -51,5 +57,7 @@ rule disclose:
         previous=[word for folder in PREVIOUS for word in ("--previous", str(folder))],
     log:
         RESULTS / "logs" / "disclose.log",
+    message:
+        "Protection of small groups and single sites"
     shell:
         step("disclose", "--plan {PLAN:q} {params.previous:q} --out {RESULTS:q}/estimates {input.estimates:q}")

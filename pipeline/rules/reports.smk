@@ -18,6 +18,8 @@ rule report:
         invented=INVENTED,
     log:
         RESULTS / "logs" / "report.log",
+    message:
+        "The committee's report"
     shell:
         step("report", "--plan {PLAN:q} --fingerprints {input.fingerprints:q} --page {output.page:q} --pdf {output.pdf:q} "
              "--figures {output.figures:q} {params.invented} {input.estimates:q}")
@@ -37,6 +39,8 @@ rule technical:
         invented=INVENTED,
     log:
         RESULTS / "logs" / "technical.log",
+    message:
+        "The technical report"
     shell:
         step("technical", "--plan {PLAN:q} --fingerprints {input.fingerprints:q} --figures {input.figures:q} --out {output:q} "
              "{params.invented} {input.estimates:q}")
@@ -55,6 +59,8 @@ rule site_pages:
         folders=[str(RESULTS / "sites" / site) for site in SITES],
     log:
         RESULTS / "logs" / "site_pages.log",
+    message:
+        "The sites' own pages"
     shell:
         step("site_pages", "--plan {PLAN:q} --warehouse {input.warehouse:q} --estimates {input.estimates:q} --sites {params.folders:q}")
 
@@ -77,5 +83,26 @@ rule withdrawals:
         folders=[str(path.parent) for path in WITHDRAWN],
     log:
         RESULTS / "logs" / "withdrawals.log",
+    message:
+        "Search for those who withdrew their consent"
     shell:
         step("withdrawals", "--plan {PLAN:q} --results {RESULTS:q} --out {output:q} {params.folders:q}")
+
+
+rule summary:
+    """Say what the run made of the deliveries, for whoever started it; it stays."""
+    input:
+        warehouse=RESULTS / "warehouse.duckdb",
+        estimates=[RESULTS / "estimates" / f"{name}.csv" for name in ANALYSES],
+        withdrawals=WITHDRAWALS,
+        code=find_sources("pipeline.steps.summary"),
+    output:
+        SUMMARY,
+    params:
+        withdrawals=[word for path in WITHDRAWALS for word in ("--withdrawals", str(path))],
+    log:
+        RESULTS / "logs" / "summary.log",
+    message:
+        "What became of the deliveries"
+    shell:
+        step("summary", "--warehouse {input.warehouse:q} --results {RESULTS:q} --out {output:q} {params.withdrawals:q} {input.estimates:q}")

@@ -8,7 +8,7 @@ for number, batch in enumerate(batch_deliveries(DELIVERIES)):
         name:
             f"intake_{number}"
         input:
-            files=[path for delivery in batch for path in delivery.files],
+            lists=[path for delivery in batch for path in delivery.withdrawn],
             plan=PLAN_FILES,
             own_names=[OWN_NAMES[delivery.site] for delivery in batch if delivery.site in OWN_NAMES],
             code=[*find_sources("pipeline.steps.intake"), ROOT / "reports" / "intake.html.j2", ROOT / "reports" / "style.css"],
@@ -18,8 +18,11 @@ for number, batch in enumerate(batch_deliveries(DELIVERIES)):
             pages=[RESULTS / "intake" / d.site / d.number / "report.html" for d in batch],
         params:
             folders=[str(delivery.folder) for delivery in batch],
+            state=fingerprint_state(batch),  # no input: a file that vanishes meanwhile refuses its delivery, and stops nobody else
         log:
             RESULTS / "logs" / f"intake_{number}.log",
+        message:
+            f"Deliveries of {', '.join(sorted({d.site for d in batch}))}"
         shell:
             step("intake", "--plan {PLAN:q} --results {RESULTS:q} {params.folders:q}")
 
@@ -36,6 +39,8 @@ rule store:
         folders=[str(folder) for folder in ROWS],
     log:
         RESULTS / "logs" / "store.log",
+    message:
+        "The store: what the examinations mean, episode by episode"
     shell:
         step("store", "--plan {PLAN:q} --warehouse {output:q} {params.folders:q}")
 
@@ -50,5 +55,7 @@ rule fingerprint:
         RESULTS / "unreleased" / "fingerprints.csv",
     log:
         RESULTS / "logs" / "fingerprint.log",
+    message:
+        "Fingerprints of deliveries, plan and code"
     shell:
         step("fingerprint", "--plan {PLAN:q} --warehouse {input.warehouse:q} --out {output:q}")

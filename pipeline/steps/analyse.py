@@ -6,13 +6,13 @@ from pathlib import Path
 
 from pipeline.analyses import ANALYSES, run_analysis
 from pipeline.models.guard import Disagreement
-from pipeline.steps.run import run_step
+from pipeline.steps.run import Counts, run_step
 from pipeline.warehouse import open_warehouse
 from schemas.study import read_config
 
 
-def main() -> None:
-    """Read the command line, estimate, and write one file."""
+def main() -> Counts:
+    """Read the command line, estimate, and write one file; the rows by status."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
     parser.add_argument("--warehouse", type=Path, required=True, help="file to read")
@@ -24,7 +24,9 @@ def main() -> None:
             estimates = run_analysis(arguments.analysis, warehouse, read_config(arguments.plan))
         except Disagreement as disagreement:
             sys.exit(str(disagreement))
+        read = {f"{name} read": rows for name, rows in warehouse.rows_read.items()}
     estimates.to_csv(arguments.out, index=False)
+    return read | {"estimates written": len(estimates)} | estimates["status"].value_counts().to_dict()
 
 
 if __name__ == "__main__":

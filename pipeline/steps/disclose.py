@@ -7,13 +7,13 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline.disclose.release import GivenAway, release_estimates
-from pipeline.steps.run import run_step
+from pipeline.steps.run import Counts, run_step
 from schemas.estimate import Estimates
 from schemas.study import read_config
 
 
-def main() -> None:
-    """Read the command line and write a safe copy of each file of estimates, or none if the audit fails."""
+def main() -> Counts:
+    """Read the command line and write a safe copy of each file of estimates, or none if the audit fails; the rows by status."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
     parser.add_argument("--previous", type=Path, help="folder with the estimates of the release before")
@@ -29,6 +29,8 @@ def main() -> None:
         sys.exit(str(given_away))
     for path in arguments.estimates:
         released[files.eq(path.name)].to_csv(arguments.out / path.name, index=False)
+    before = estimates["status"].value_counts().add_suffix(" before protection").to_dict()
+    return {"estimates read": len(estimates)} | before | released["status"].value_counts().to_dict()
 
 
 def read(path: Path) -> pd.DataFrame:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from pipeline import __version__
 from pipeline.sources import ROOT, find_libraries, fingerprint_files, list_own_files
-from pipeline.steps.run import run_step
+from pipeline.steps.run import Counts, run_step
 from pipeline.warehouse import open_warehouse
 
 RUNS_THE_STEPS = "snakemake"  # imported by no step, and used by all of them
@@ -29,7 +29,7 @@ def list_fingerprints(deliveries: pd.DataFrame, plan: Path) -> pd.DataFrame:
     return pd.DataFrame((values | {name: version(name) for name in libraries}).items(), columns=["name", "value"])
 
 
-def main() -> None:
+def main() -> Counts:
     """Read the command line and write one file."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
@@ -39,6 +39,7 @@ def main() -> None:
     with open_warehouse(arguments.warehouse) as warehouse:
         deliveries = warehouse.read("deliveries")
     list_fingerprints(deliveries, arguments.plan).to_csv(arguments.out, index=False)
+    return {"deliveries": len(deliveries), "of them current": int(deliveries["is_current"].sum())}
 
 
 if __name__ == "__main__":

@@ -1,17 +1,18 @@
 """Take in deliveries: each one's rows, set-aside rows and problems, and a page for the coordinator who handed it in."""
 
 import argparse
+from collections import Counter
 from pathlib import Path
 
 from pipeline.intake.receive import Received, receive_delivery
 from pipeline.intake.report import describe_intake, format_problems
 from pipeline.render import render_page
-from pipeline.steps.run import run_step
+from pipeline.steps.run import Counts, run_step
 from schemas.study import read_config
 
 
-def main() -> None:
-    """Read the command line and take in the deliveries, in the order given: a site's earlier ones come first."""
+def main() -> Counts:
+    """Read the command line and take in the deliveries, in the order given: a site's earlier ones come first. Where their rows ended."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
     parser.add_argument("--results", type=Path, required=True, help="folder to write to")
@@ -19,11 +20,15 @@ def main() -> None:
     arguments = parser.parse_args()
     config = read_config(arguments.plan)
     last_accepted: dict[str, Received] = {}
+    counts = Counter()
     for folder in arguments.deliveries:
         received = receive_delivery(folder, config, last_accepted.get(folder.parent.name))
         if received.accepted:
             last_accepted[received.site] = received
         _write_received(received, arguments.results)
+        counts.update({"deliveries": 1, "deliveries refused": int(not received.accepted)})
+        counts.update(received.tables["row_counts"].filter(like="rows_").sum().to_dict())
+    return {name.replace("_", " "): int(count) for name, count in counts.items()}
 
 
 def _write_received(received: Received, results: Path) -> None:

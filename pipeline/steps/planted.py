@@ -6,12 +6,12 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline.models.planted import compare_planted
-from pipeline.steps.run import run_step
+from pipeline.steps.run import Counts, run_step
 from pipeline.warehouse import open_warehouse
 from schemas.study import read_config
 
 
-def main() -> None:
+def main() -> Counts:
     """Read the command line, compare, and write one file."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
@@ -24,6 +24,7 @@ def main() -> None:
         readings, findings = warehouse.read("adjudications"), warehouse.read("findings")
     compared = compare_planted(readings, findings, truth, read_config(arguments.plan))
     compared.to_csv(arguments.out, index=False)
+    return {"planted episodes": len(truth), "adjudications read": len(readings), "rows written": len(compared)}
 
 
 if __name__ == "__main__":

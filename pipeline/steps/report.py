@@ -9,13 +9,13 @@ from pipeline.committee.picture import list_pictures
 from pipeline.committee.report import compose_report
 from pipeline.figures.alone import stand_alone
 from pipeline.render import render_page
-from pipeline.steps.run import run_step
+from pipeline.steps.run import Counts, run_step
 from pipeline.typeset import typeset_report
 from schemas.estimate import Estimates
 from schemas.study import read_config
 
 
-def main() -> None:
+def main() -> Counts:
     """Read the command line and write the report."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
@@ -35,11 +35,13 @@ def main() -> None:
     content = compose_report(estimates, read_config(arguments.plan), used, invented=arguments.invented)
     arguments.page.write_text(render_page("committee.html.j2", content), "utf-8")
     typeset_report("committee.typ", content, arguments.pdf)
-    _write_figures(content, arguments.figures)
+    figures = _write_figures(content, arguments.figures)
+    return {"estimates read": sum(map(len, estimates.values())), "figures written": figures}
 
 
-def _write_figures(content: dict, folder: Path) -> None:
-    """Each figure as a file of its own, and figures.csv: a row is a figure, with its title, caption and words for those who do not see it."""
+def _write_figures(content: dict, folder: Path) -> int:
+    """Each figure as a file of its own, and figures.csv: a row is a figure, with its title, caption and words for those who do not see it.
+    Their number."""
     folder.mkdir(parents=True, exist_ok=True)
     rows = []
     for picture in list_pictures(content):
@@ -48,6 +50,7 @@ def _write_figures(content: dict, folder: Path) -> None:
         (folder / file).write_text(stand_alone(picture["svg"], picture["title"], caption), "utf-8")
         rows.append((file, picture["title"], caption, picture["alt"]))
     pd.DataFrame(rows, columns=["file", "title", "caption", "alt"]).to_csv(folder / "figures.csv", index=False)
+    return len(rows)
 
 
 if __name__ == "__main__":

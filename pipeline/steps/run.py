@@ -1,16 +1,53 @@
-"""How a step starts and how it fails: where, but not with what, since a message can hold a patient's values."""
+"""How a step starts and how it ends: what it counted goes to its log; of a fault its place, but not its message, since that can hold a
+patient's values."""
 
 import sys
+import time
 import traceback
+import warnings
 from collections.abc import Callable
 
+from schemas.plan_faults import PlanFault
 
-def run_step(step: Callable[[], None], code: int = 1) -> None:
-    """Run a step; on a program fault print the place and the kind of the fault, without its message, and exit with `code`."""
+Counts = dict[str, int]
+
+
+def run_step(step: Callable[[], Counts | None]) -> None:
+    """Run a step guarded, and print what it counted, its seconds and its greatest memory, a line each."""
+    began = time.monotonic()
+    counts = run_guarded(step) or {}
+    for name, count in counts.items():
+        print(f"{name}: {count:,}")
+    print(f"seconds: {time.monotonic() - began:.1f}")
+    if memory := find_peak_memory():
+        print(f"peak memory: {memory:,} MB")
+
+
+def run_guarded(step: Callable[[], Counts | None], code: int = 1) -> Counts | None:
+    """What a step or tool returns. A program fault ends it with `code`, and with its place and kind printed without its message; a fault
+    of the plan is told whole, since a plan holds no record."""
+    warnings.showwarning = tell_place
     try:
-        step()
+        return step()
+    except PlanFault as fault:
+        sys.exit(str(fault))
     except Exception as fault:
         for frame in traceback.extract_tb(fault.__traceback__):
             print(f"  {frame.filename}:{frame.lineno} in {frame.name}", file=sys.stderr)
         print(f"{type(fault).__name__} (its message is left out: it could hold a patient's values)", file=sys.stderr)
         sys.exit(code)
+
+
+def tell_place(message: Warning | str, category: type[Warning], filename: str, lineno: int, *_: object) -> None:
+    """Print where a warning arose and of which kind it is, without its message, for the same reason."""
+    print(f"{category.__name__} at {filename}:{lineno}", file=sys.stderr)
+
+
+def find_peak_memory() -> int | None:
+    """The greatest memory that this process has had, in MB; None where the system does not say."""
+    try:
+        import resource
+    except ImportError:  # Windows
+        return None
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return round(peak / (1_000_000 if sys.platform == "darwin" else 1_000))

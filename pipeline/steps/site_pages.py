@@ -10,13 +10,13 @@ from pipeline.models.agreement import list_disagreements, pair_diagnoses
 from pipeline.render import render_page
 from pipeline.site_page.records import DELIVERED, DERIVED, KEPT, select_site
 from pipeline.site_page.report import compose_site_page
-from pipeline.steps.run import run_step
+from pipeline.steps.run import Counts, run_step
 from pipeline.warehouse import open_warehouse
 from schemas.estimate import Estimates
 from schemas.study import read_config
 
 
-def main() -> None:
+def main() -> Counts:
     """Read the command line and write a page and a list for each site."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
@@ -35,6 +35,7 @@ def main() -> None:
         (folder / "report.html").write_text(render_page("site.html.j2", content), "utf-8")
         differing = list_disagreements(pair_diagnoses(records["episodes"], records["adjudications"]))
         differing.astype(object).map(disarm).to_csv(folder / "disagreements.csv", index=False)
+    return {"sites": len(arguments.sites)} | {f"{name} read": rows for name, rows in warehouse.rows_read.items()}
 
 
 if __name__ == "__main__":

@@ -4,13 +4,13 @@ import argparse
 from pathlib import Path
 
 from pipeline.derive.tables import DELIVERED, derive_tables
-from pipeline.steps.run import run_step
+from pipeline.steps.run import Counts, run_step
 from pipeline.warehouse import build_warehouse
 from schemas.study import read_config
 
 
-def main() -> None:
-    """Read the command line and build the warehouse."""
+def main() -> Counts:
+    """Read the command line and build the warehouse; the rows of its derived tables."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
     parser.add_argument("--warehouse", type=Path, required=True, help="file to write")
@@ -19,8 +19,12 @@ def main() -> None:
     with build_warehouse(arguments.warehouse) as warehouse:
         warehouse.load_deliveries(arguments.deliveries)
         delivered = {name: warehouse.read(name, current=True) for name in DELIVERED}
-        for name, rows in derive_tables(delivered, read_config(arguments.plan)).items():
+        derived = derive_tables(delivered, read_config(arguments.plan))
+        for name, rows in derived.items():
             warehouse.insert(name, rows)
+    return {"deliveries stored": len(arguments.deliveries)} | {
+        name: len(rows) for name, rows in {**delivered, **derived}.items()
+    }
 
 
 if __name__ == "__main__":

@@ -6,13 +6,13 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline.render import render_page
-from pipeline.steps.run import run_step
+from pipeline.steps.run import Counts, run_step
 from pipeline.technical.report import compose_technical
 from schemas.estimate import Estimates
 from schemas.study import PARTS, read_config
 
 
-def main() -> None:
+def main() -> Counts:
     """Read the command line and write the page."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
@@ -33,6 +33,7 @@ def main() -> None:
     config = read_config(arguments.plan)
     content = compose_technical(estimates, config, plan_files, used, figures=figures, invented=arguments.invented)
     arguments.out.write_text(render_page("technical.html.j2", content), "utf-8")
+    return {"estimates read": sum(map(len, estimates.values()))}
 
 
 if __name__ == "__main__":

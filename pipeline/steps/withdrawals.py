@@ -10,7 +10,7 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline.intake.withdrawals import list_their_episodes, read_withdrawn
-from pipeline.steps.run import run_step
+from pipeline.steps.run import Counts, run_step
 from pipeline.warehouse import open_warehouse
 from schemas.site_map import SiteMap, read_site_maps
 from schemas.study import SITES
@@ -23,7 +23,7 @@ TELLING = re.compile(
 )  # other codes may be a number or a word of ours wherever nobody's codes belong
 
 
-def main() -> None:
+def main() -> Counts:
     """Read the command line, search, and write how many withdrew at each site."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
@@ -41,7 +41,9 @@ def main() -> None:
     if found:
         sys.exit(f"{len(found)} places still hold somebody who withdrew: " + ", ".join(sorted(set(found))))
     columns = ["site", "patients_withdrawn", "episodes_left_out"]
-    pd.DataFrame(counts, columns=columns).to_csv(arguments.out, index=False)
+    withdrawn = pd.DataFrame(counts, columns=columns)
+    withdrawn.to_csv(arguments.out, index=False)
+    return {"lists searched for": len(withdrawn)} | withdrawn[columns[1:]].sum().to_dict()
 
 
 def search(results: Path, site: str, codes: frozenset[str]) -> list[str]:

@@ -23,13 +23,25 @@ FLOORS = [
     "committee",
     "technical",
     "site_page",
+    "summary",
     "render",
     "typeset",
     "steps",
     "tools",
     "__main__",
 ]
-PATIENT_LEVEL = {"intake", "warehouse", "clinic", "explain", "derive", "models", "analyses", "site_page", "tools"}
+PATIENT_LEVEL = {
+    "intake",
+    "warehouse",
+    "clinic",
+    "explain",
+    "derive",
+    "models",
+    "analyses",
+    "site_page",
+    "summary",
+    "tools",
+}
 AGGREGATES_ONLY = {"disclose", "figures", "committee", "technical", "render", "typeset"}
 LIBRARY_ROOMS = {
     "duckdb": {"pipeline/warehouse.py"},

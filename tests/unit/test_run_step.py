@@ -1,9 +1,13 @@
 """A step that fails says where, and nothing of what it held."""
 
+import re
+import warnings
+
 import pandas as pd
 import pytest
 
 from pipeline.steps.run import run_step
+from schemas.plan_faults import PlanFault
 
 
 def fail_with_a_value():
@@ -28,6 +32,28 @@ def test_the_place_is_told_and_the_value_is_not(step, capfd):
     assert "Error" in told
 
 
-def test_a_step_that_works_says_nothing(capfd):
-    run_step(lambda: None)
-    assert "".join(capfd.readouterr()) == ""
+def test_a_step_that_works_says_what_it_counted_and_what_it_took(capfd):
+    run_step(lambda: {"rows read": 12_345, "rows kept": 12_000})
+    told = capfd.readouterr().out.splitlines()
+    assert told[:2] == ["rows read: 12,345", "rows kept: 12,000"]
+    assert re.fullmatch(r"seconds: \d+\.\d", told[2])
+    assert re.fullmatch(r"peak memory: [\d,]+ MB", told[3])
+
+
+def test_a_warning_is_told_by_its_place_without_its_message(capfd):
+    shown = warnings.showwarning
+    try:
+        run_step(lambda: warnings.warn("EP-SECRET", RuntimeWarning, stacklevel=1))
+    finally:
+        warnings.showwarning = shown
+    told = capfd.readouterr().err
+    assert re.match(rf"RuntimeWarning at {re.escape(__file__)}:\d+\n", told)
+    assert "SECRET" not in told
+
+
+def test_a_fault_of_the_plan_is_told_whole():
+    def read_plan():
+        raise PlanFault("study.yaml, line 8: resolution.recurence_gap is not known.")
+
+    with pytest.raises(SystemExit, match="recurence_gap is not known"):
+        run_step(read_plan)

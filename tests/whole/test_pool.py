@@ -86,6 +86,34 @@ def test_a_second_run_has_nothing_to_do(pool_run):
     assert "Nothing to be done" in again.stdout
 
 
+def test_a_run_ends_with_what_matters(pool_run):
+    directory, shown = pool_run
+    summary = (directory / "results" / "unreleased" / "summary.txt").read_text("utf-8")
+    assert summary in shown
+    with duckdb.connect(str(directory / "results" / "warehouse.duckdb"), read_only=True) as store:
+        refused = store.execute("SELECT site, delivery FROM delivery WHERE status = 'refused'").fetchall()
+        aside = store.execute("SELECT count(*) FROM set_aside SEMI JOIN delivery USING (site, delivery)").fetchone()[0]
+        current = store.execute(
+            "SELECT count(*) FROM set_aside s JOIN delivery d USING (site, delivery) WHERE d.is_current"
+        ).fetchone()[0]
+    assert refused
+    assert aside > current > 0
+    for site, delivery in refused:
+        assert f"{site}/{delivery} refused: " in summary
+        assert f"results/intake/{site}/{delivery}/report.html" in summary
+    assert f"{current} set aside" in summary
+    assert "results/reports/committee.html" in summary
+
+
+def test_every_log_says_what_was_counted_and_what_it_took(pool_run):
+    logs = {path.stem: path.read_text("utf-8") for path in (pool_run[0] / "results" / "logs").glob("*.log")}
+    assert set(ANALYSES) < set(logs)
+    line = re.compile(r"[\w ]+: [\d,.]+(?: MB)?|\w+Warning at .+:\d+")
+    for name, text in logs.items():
+        assert [told for told in text.splitlines() if not line.fullmatch(told)] == [], name
+        assert {"seconds", "peak memory"} < {told.partition(":")[0] for told in text.splitlines()}, name
+
+
 def test_no_pseudonym_reaches_a_page_a_log_or_an_estimate(pool_run):
     directory, shown = pool_run
     code = re.compile(r"\b(?:EP|PT)-[A-Z0-9-]*\d")
@@ -136,7 +164,9 @@ def test_misspelt_options_and_plan_keys_are_named_before_anything_runs(tmp_path)
         (plan / path.name).write_text(path.read_text("utf-8").replace("recurrence_gap:", "recurence_gap:"), "utf-8")
     wrong = run_workflow(tmp_path, "--dry-run", plan=str(plan))
     assert wrong.returncode != 0
-    assert "recurence_gap" in wrong.stdout
+    assert re.search(
+        r"study\.yaml, line \d+: resolution\.recurence_gap is not known\. Did you mean recurrence_gap\?", wrong.stdout
+    )
 
 
 def test_the_release_passes_its_audit_and_names_no_site(pool_run, plan):

@@ -66,7 +66,7 @@ class Project:
         self.lock = self.root / "requirements.lock"
         self.lock.write_text(f"tiny==1.0 --hash=sha256:{write_wheel(folder / 'wheels')}\n", "utf-8")
         self.site = self.root / f".venv/lib/{PYTHON.name}/site-packages"
-        programs = ("sh", "dirname", "rm", "cat", *(["uv"] if installer == "uv" else []))
+        programs = ("sh", "rm", *(["uv"] if installer == "uv" else []))
         path = link_programs(folder / "bin", *programs)
         (path / "python3").symlink_to(PYTHON)
         wheels = str(folder / "wheels")

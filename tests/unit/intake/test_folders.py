@@ -1,7 +1,9 @@
 """Which folders are deliveries, and which deliveries are taken in together."""
 
+import os
+
 from pipeline.intake import folders
-from pipeline.intake.folders import batch_deliveries, list_deliveries
+from pipeline.intake.folders import batch_deliveries, fingerprint_state, list_deliveries
 
 
 def make(root, *names):
@@ -21,6 +23,7 @@ def test_only_folders_of_the_right_form_are_deliveries(tmp_path):
         ("S120", "001", tmp_path / "S120" / "001"),
     ]
     assert deliveries[0].files == (tmp_path / "S01" / "001" / "x.csv",)
+    assert deliveries[0].withdrawn == ()
     assert skipped == ["S01/002_old", "S01/1", "S1", "old_stuff"]
 
 
@@ -36,3 +39,20 @@ def test_a_large_site_is_alone(tmp_path, monkeypatch):
     monkeypatch.setattr(folders, "LARGE_BYTES", 2)
     deliveries, _ = list_deliveries(make(tmp_path, "S01/001", "S02/001", "S02/002", "S03/001"))
     assert [[d.site for d in batch] for batch in batch_deliveries(deliveries)] == [["S01", "S03"], ["S02", "S02"]]
+
+
+def test_another_state_of_a_file_is_another_fingerprint(tmp_path):
+    make(tmp_path, "S01/001")
+    (tmp_path / "S01" / "withdrawn.csv").write_text("patient_id\n")
+    [delivery], _ = list_deliveries(tmp_path)
+    path = delivery.files[0]
+    states = [fingerprint_state([delivery])]
+    path.write_text("longer")
+    states.append(fingerprint_state([delivery]))
+    os.utime(path, ns=(1, 1))
+    states.append(fingerprint_state([delivery]))
+    path.unlink()
+    states.append(fingerprint_state([delivery]))
+    assert len(set(states)) == 4
+    assert delivery.withdrawn == (tmp_path / "S01" / "withdrawn.csv",)
+    assert batch_deliveries([delivery]) == [[delivery]]

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from openpyxl import load_workbook
 
+from pipeline.intake import read
 from pipeline.intake.read import read_delivery
 from pipeline.intake.receive import receive_delivery
 from schemas.delivery import TABLES
@@ -190,3 +191,21 @@ def test_the_fingerprint_follows_names_and_bytes(folder, tables):
     assert read_delivery(folder).fingerprint == first
     tables["episodes"][0]["sex"] = "male"
     assert read_delivery(write_csv(folder, to_grids(tables))).fingerprint != first
+
+
+def test_a_file_that_vanishes_while_the_delivery_is_read_refuses_it(folder, plan, monkeypatch):
+    path = write_csv(folder, to_grids(plain_tables())) / "episodes.csv"
+    monkeypatch.setattr(read, "find_mismatch", lambda file: path.unlink(missing_ok=True))
+    received = receive_delivery(folder, plan)
+    assert not received.accepted
+    assert received.tables["problems"]["message"].str.contains("is gone").any()
+
+
+@pytest.mark.parametrize("left", ["folder", "nothing"])
+def test_a_delivery_without_files_is_refused(folder, plan, left):
+    folder.mkdir(parents=True, exist_ok=True)
+    if left == "nothing":
+        folder.rmdir()
+    received = receive_delivery(folder, plan)
+    assert not received.accepted
+    assert received.tables["problems"]["message"].str.contains("There is no file in its folder").all()

@@ -1,0 +1,84 @@
+"""What a run ends with: deliveries accepted and refused, rows set aside, withdrawals, numbers hidden, and what to open."""
+
+from collections.abc import Iterator
+from pathlib import PurePath
+
+import pandas as pd
+
+from pipeline.intake.report import count, say_why
+from schemas.codes import ESTIMATE_STATUS
+
+WIDTH = 12  # of the names in front
+PLACES_TOLD = 8
+
+
+def describe_run(
+    tables: dict[str, pd.DataFrame], estimates: pd.DataFrame, withdrawn: pd.DataFrame, results: PurePath
+) -> str:
+    """The summary as lines of text. `tables` are the store's deliveries, row_counts and problems; `estimates` the released rows of all
+    analyses; `withdrawn` has a row a site (`site`, `patients_withdrawn`, `episodes_left_out`); `results` is the folder that pages are named by.
+    """
+    deliveries = tables["deliveries"].sort_values(["site", "delivery"])
+    parts = {
+        "Deliveries": say_deliveries(deliveries, tables["problems"], results),
+        "Rows": say_rows(tables["row_counts"].merge(deliveries[["site", "delivery", "is_current"]]), results),
+        "Withdrawn": say_withdrawn(withdrawn),
+        "Numbers": say_numbers(estimates["status"].value_counts()),
+        "Open": iter([f"{results / 'reports' / 'committee.html'}, and technical.html beside it"]),
+    }
+    lines = []
+    for name, told in parts.items():
+        for number, line in enumerate(told):
+            lines.append(f"{'' if number else name:{WIDTH}}{line}")
+    return "\n".join(lines) + "\n"
+
+
+def say_deliveries(deliveries: pd.DataFrame, problems: pd.DataFrame, results: PurePath) -> Iterator[str]:
+    """How many were accepted, and each site's refused one that nothing accepted has followed: why, and what counts instead."""
+    accepted = deliveries["status"].eq("accepted")
+    yield f"{accepted.sum():,} accepted, {(~accepted).sum():,} refused"
+    current = deliveries[deliveries["is_current"]].set_index("site")["delivery"]
+    for row in deliveries[~accepted].itertuples(index=False):
+        counts = current.get(row.site, "")
+        if counts > row.delivery:
+            continue
+        own = problems[
+            problems["site"].eq(row.site) & problems["delivery"].eq(row.delivery) & problems["severity"].eq("refuse")
+        ]
+        instead = f"; {counts} counts instead" if counts else "; the site is not in the pool"
+        yield f"{row.site}/{row.delivery} refused: {say_why(own)}{instead}"
+        yield f"  {find_page(results, row)}"
+
+
+def say_rows(counts: pd.DataFrame, results: PurePath) -> Iterator[str]:
+    """How many rows of each site's current delivery are stored and set aside, and on which pages they are listed."""
+    current = counts[counts["is_current"]]
+    stored, aside = int(current["rows_stored"].sum()), int(current["rows_set_aside"].sum())
+    yield f"{count(stored, 'row')} stored, {aside:,} set aside until they are mended"
+    by_delivery = current.groupby(["site", "delivery"])["rows_set_aside"].sum()
+    told = by_delivery[by_delivery.gt(0)].sort_values(ascending=False, kind="stable").reset_index()
+    for row in told.head(PLACES_TOLD).itertuples(index=False):
+        yield f"  {row.rows_set_aside:,} of {row.site}: {find_page(results, row)}"
+    if len(told) > PLACES_TOLD:
+        yield f"  and those of {count(len(told) - PLACES_TOLD, 'further site')}: {results / 'intake'}"
+
+
+def say_withdrawn(withdrawn: pd.DataFrame) -> Iterator[str]:
+    """How many patients withdrew their consent, by site; nothing where no site has a list."""
+    for row in withdrawn.itertuples(index=False):
+        yield f"{count(row.patients_withdrawn, 'patient')} of {row.site}; {count(row.episodes_left_out, 'episode')} left out"
+
+
+def say_numbers(statuses: pd.Series) -> Iterator[str]:
+    """How many estimates can be used, how many are hidden, and how many were withheld for which reason."""
+    withheld = [
+        f"{statuses[code]:,} {meaning}"
+        for code, meaning in ESTIMATE_STATUS.items()
+        if statuses.get(code, 0) and code != "ok"
+    ]
+    yield f"{statuses.get('ok', 0):,} can be used" + "".join(f"; {told}" for told in withheld)
+
+
+def find_page(results: PurePath, row) -> PurePath:
+    """The page of a delivery for whoever handed it in."""
+    return results / "intake" / row.site / row.delivery / "report.html"

@@ -1,0 +1,21 @@
+"""Starts Snakemake as a person wants it: a wrong option and an early stop are told in a sentence."""
+
+import argparse
+import sys
+
+
+def main() -> None:
+    """Run Snakemake with the words of the command line."""
+    argparse.ArgumentParser.print_usage = lambda *_: None  # a hundred lines, with the sentence that matters below them
+    sys.argv[0] = "./run"
+    try:
+        from snakemake.cli import main as run  # it takes a second, in which a person may stop
+
+        run()
+    except KeyboardInterrupt:
+        print("\nStopped before anything was done.", file=sys.stderr)
+        sys.exit(130)
+
+
+if __name__ == "__main__":
+    main()
