@@ -119,8 +119,10 @@ def find_cells(problem: tuple, handed: Handed, sheets: dict[str, Worksheet]) -> 
         return None
     if pd.isna(problem.row):
         return shown.title, 0, 1
-    column = "value" if problem.table == "submission" and problem.column not in ("field", None) else problem.column
-    lettered = LETTERS.search(problem.column or "")
+    column = "" if pd.isna(problem.column) else problem.column  # a row as a whole, as one with cells beyond the header
+    if problem.table == "submission" and column not in ("field", ""):
+        column = "value"
+    lettered = LETTERS.search("" if pd.isna(problem.column) else problem.column)
     if lettered:
         return shown.title, int(problem.row), column_index_from_string(lettered[1])
     labelled = [position for position in sheet.header if sheet.label(position) == column]

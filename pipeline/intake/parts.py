@@ -133,6 +133,8 @@ def sweep(name: str, content: str) -> Iterator[Loose]:
     for token in TOKEN.finditer(content):
         if token["tag"]:
             element = token["tag"].rpartition(":")[2]
+        if token["text"] and element == "t" and COMMENTS.fullmatch(name):
+            continue  # of a comment, which is judged as a whole
         place = name_place(name, element)
         for text in list_token(token, element, place):
             judged = "author" if place in AUTHORS else "text"

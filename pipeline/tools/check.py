@@ -95,8 +95,10 @@ def say_progress(text: str) -> None:
 
 
 def choose_target(path: Path, folder: Path, n_folders: int) -> Path:
-    """Where the marked copy goes: beside the file or folder that was named, or beside the delivery; never over another file."""
+    """Where the marked copy goes: beside the file or folder that was named, never into a delivery, which it would break, nor over another file."""
     named = folder if n_folders > 1 or path.resolve() in folder.parents else path.resolve()
+    if NUMBER.fullmatch(named.parent.name) and SITE.fullmatch(named.parent.parent.name):
+        named = named.parent
     stem = re.sub(r"_marked\d*$", "", named.stem)
     targets = (named.with_name(f"{stem}_marked{number or ''}.xlsx") for number in (0, *range(2, 1_000)))
     return next(target for target in targets if not target.exists())
@@ -113,7 +115,7 @@ def mark(folder: Path, received: Received, config: Config, target: Path) -> str:
             "No marked copy: the files cannot be opened." if unopened else "No marked copy: there is nothing to mend."
         )
     target.write_bytes(marked)
-    return f"{target.name} is written beside it: every cell to mend is marked there. It holds your records: keep it where they are."
+    return f"{target} is written: every cell to mend is marked there. It holds your records: keep it where they are."
 
 
 def judge(received: Received) -> int:

@@ -21,7 +21,7 @@ def add_to(tools: argparse._SubParsersAction) -> None:
         epilog="Afterwards: ./run check FILE.xlsx says whether it can be pooled and what to mend.",
     )
     parser.add_argument(
-        "--out", type=Path, default=Path("template.xlsx"), help="file to write (default: template.xlsx)"
+        "--out", type=Path, help="file to write (default: template.xlsx, with --filled template_filled.xlsx)"
     )
     parser.add_argument("--force", action="store_true", help="write over a file of that name")
     parser.add_argument(
@@ -35,7 +35,7 @@ def add_to(tools: argparse._SubParsersAction) -> None:
 
 def run(arguments: argparse.Namespace) -> None:
     """Write the workbook, never over another file unasked; what stands in the way ends with a sentence."""
-    out = arguments.out
+    out = arguments.out or Path("template_filled.xlsx" if arguments.filled else "template.xlsx")
     if out.suffix.lower() != ".xlsx":
         sys.exit(f"{out} must end in .xlsx")
     if out.is_dir() or not out.parent.is_dir():

@@ -12,6 +12,7 @@ from openpyxl.worksheet.datavalidation import DataValidation
 
 from pipeline.desk.marked import ALWAYS, mark_delivery
 from pipeline.intake.receive import receive_delivery
+from pipeline.tools.check import choose_target
 from schemas.site_map import SiteMap
 from tests.unit.intake.conftest import build_book, plain_tables, to_grids, write_book, write_csv
 
@@ -193,3 +194,21 @@ def test_it_is_accepted_too_when_another_program_saved_it(folder, plan, tmp_path
     received = receive_delivery(other, plan)
     assert received.accepted
     assert received.tables["set_aside"].empty
+
+
+def test_cells_right_of_a_table_are_marked_by_their_row(folder, plan, tmp_path):
+    book = build_book(to_grids(plain_tables()))
+    book["followups"].cell(3, 30).value = 7
+    write_book(folder, book)
+    received, content = mark(folder, plan)
+    assert "too_many_cells" in set(received.tables["problems"]["rule"])
+    assert "A3" in list_marked(open_bytes(content, tmp_path / "marked.xlsx")["followups"])
+
+
+def test_the_copy_never_goes_into_a_delivery(tmp_path):
+    delivery = tmp_path / "S01" / "001"
+    for named in (delivery / "S01_001.xlsx", delivery, delivery.parent):
+        assert choose_target(named, delivery, 1) == tmp_path / "S01" / "001_marked.xlsx"
+    assert (
+        choose_target(tmp_path / "mine.xlsx", tmp_path / "copied" / "S01" / "001", 1) == tmp_path / "mine_marked.xlsx"
+    )
