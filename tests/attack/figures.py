@@ -1,0 +1,125 @@
+"""What marks tell: bars, gaps between bars, days on which a curve is drawn, and places finer than the printed numbers."""
+
+import itertools
+import re
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from xml.etree import ElementTree
+
+from tests.attack.released import Release, Row
+
+SVG, LINK = "{http://www.w3.org/2000/svg}", "{http://www.w3.org/1999/xlink}href"
+POINT = re.compile(r"(-?\d+\.?\d*)[ ,](-?\d+\.?\d*)")
+SMALL = 10
+LAST_DAY = 30  # of a drawn curve
+WHOLE = 0.04  # a bar this close to a whole number of people is taken for it
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A mark of a class (bar, dot, range, curve, whole) and where it is drawn."""
+
+    kind: str
+    points: tuple[tuple[float, float], ...]
+
+    @property
+    def left(self) -> float:
+        return min(x for x, _ in self.points)
+
+    @property
+    def right(self) -> float:
+        return max(x for x, _ in self.points)
+
+
+def search_figures(release: Release) -> Iterator[str]:
+    """What was found in the figures of a release, each as a sentence."""
+    curves: dict[str, list[Row]] = defaultdict(list)
+    for row in release.among("resolution_curves"):
+        if row.endpoint == "objective":
+            curves[f"curve-{re.sub(r'[=,]', '-', row.stratum)}.svg"].append(row)
+    for path in sorted((release.folder / "reports").rglob("*.svg")):
+        root = ElementTree.fromstring(path.read_text("utf-8"))
+        marks = list(list_marks(root))
+        words = " ".join(element.text or "" for element in root.iter(f"{SVG}desc"))
+        found = itertools.chain(
+            read_bars([mark for mark in marks if mark.kind == "bar"], words)
+            if path.name.startswith(("flow", "path"))
+            else (),
+            read_curve(marks, curves[path.name]),
+            read_places(marks, path, release),
+        )
+        yield from (f"{path.name}: {sentence}" for sentence in found)
+
+
+def list_marks(root: ElementTree.Element) -> Iterator[Mark]:
+    """The marks of a figure with the places at which they are drawn."""
+    shapes = {element.get("id"): element.get("d", "") for element in root.iter(f"{SVG}path") if element.get("id")}
+    for group in root.iter(f"{SVG}g"):
+        kind = group.get("class")
+        if not kind:
+            continue
+        for element in group.iter():
+            if element.tag == f"{SVG}path" and element.get("id") is None:
+                yield Mark(kind, _read_points(element.get("d", ""), 0, 0))
+            elif element.tag == f"{SVG}use":
+                shift = (float(element.get(axis, 0)) for axis in ("x", "y"))
+                yield Mark(kind, _read_points(shapes.get((element.get(LINK) or "#")[1:], ""), *shift))
+            elif element.tag == f"{SVG}rect":
+                x, y, width = (float(element.get(name, 0)) for name in ("x", "y", "width"))
+                yield Mark(kind, ((x, y), (x + width, y)))
+
+
+def _read_points(path: str, x: float, y: float) -> tuple[tuple[float, float], ...]:
+    return tuple((float(a) + x, float(b) + y) for a, b in POINT.findall(path)) or ((x, y),)
+
+
+def read_bars(bars: list[Mark], words: str) -> Iterator[str]:
+    """Bars, and gaps between bars, as numbers of people: the widest bar is the greatest number in the words."""
+    told = {int(number.replace(",", "")) for number in re.findall(r"\d[\d,]*", words)}
+    if not bars or not told:
+        return
+    scale = max(told) / max(bar.right - bar.left for bar in bars)
+    yield from (
+        f"a bar of {n} people that the words hide"
+        for n in _small(scale * (b.right - b.left) for b in bars)
+        if n not in told
+    )
+    ends = sorted({round(end, 3) for bar in bars for end in (bar.left, bar.right)})
+    gaps = (scale * (later - end) for end, later in itertools.pairwise(ends))
+    covered = {round(scale * (bar.right - bar.left)) for bar in bars}
+    yield from (f"a gap of {n} people between two bars" for n in _small(gaps) if n not in told | covered)
+
+
+def _small(sizes: Iterator[float]) -> list[int]:
+    return [round(size) for size in sizes if 1 - WHOLE <= size <= SMALL + WHOLE and abs(size - round(size)) <= WHOLE]
+
+
+def read_curve(marks: list[Mark], rows: list[Row]) -> Iterator[str]:
+    """Days of a curve that are drawn although the table has no number for them."""
+    curves = [mark for mark in marks if mark.kind == "curve"]
+    whole = [mark for mark in marks if mark.kind == "whole"]
+    if not curves or not rows:
+        return
+    left = min(mark.left for mark in curves + whole)
+    right = max(mark.right for mark in curves + whole)
+    usable = {row.term for row in rows if row.status == "ok"}
+    drawn = max(round((mark.right - left) / (right - left) * LAST_DAY) for mark in curves) if right > left else 0
+    for day in (7, 14, 30):
+        if day < drawn and not {f"resolved_by_day_{day}", f"unresolved_upper_day_{day}"} & usable:
+            yield f"the curve is drawn beyond day {day}, for which the table has no number"
+
+
+def read_places(marks: list[Mark], path: Path, release: Release) -> Iterator[str]:
+    """Marks of single sites at places that their rounded numbers do not give."""
+    if path.name != "sites.svg":
+        return
+    printed = [told for row in release.among("site_pooling") for told in row.values.values()]
+    for mark in marks:
+        lone = mark.kind == "range" and len(mark.points) == 2
+        ends = [(mark.left - 20) / 300, (mark.right - 20) / 300] if lone else []
+        if any(
+            0 <= end <= 1 and not any(told.low - 1e-6 <= end <= told.high + 1e-6 for told in printed) for end in ends
+        ):
+            yield "a mark of a site lies where none of its printed numbers is"

@@ -1,0 +1,151 @@
+"""What the counts of a row count: its episodes, its events, and the group whose sites `n_sites` counts.
+
+Each analysis has a function from a row to a `Reading`; what the words of a row mean is said on the technical page and in the plan. A row
+that no function understands counts groups of its own, so that nothing is claimed of it but what it prints.
+"""
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from tests.attack.groups import RESTS, Sum, add, count, read_stratum
+from tests.attack.released import Release, Row
+
+EVER = "ever"
+
+
+@dataclass(frozen=True)
+class Reading:
+    """The groups behind a row. `others` are named beside them and are not counted in the row, as a reference class."""
+
+    n: Sum | None = None
+    events: Sum | None = None
+    sites: Sum | None = None
+    attempts: Sum | None = None
+    others: list[Sum] = field(default_factory=list)
+
+
+Reader = Callable[[Row, Release], Reading | None]
+
+
+def read_class(term: str) -> dict[str, str] | None:
+    """A class `term=value` of a covariate; classes counted together as others are a key of their own, since what they hold is not said."""
+    key, equals, value = term.partition("=")
+    if not equals:
+        return None
+    return {f"{key}, small classes": "yes"} if value == "other classes" else {key: value}
+
+
+def find_day(term: str) -> str | None:
+    """The day that a term ends with."""
+    found = re.search(r"_day_(\d+)$", term)
+    return found.group(1) if found else None
+
+
+def read_own(row: Row) -> Reading:
+    """Groups of the row's own, of which nothing else is known."""
+    base = f"row {row.name}"
+    return Reading(count(base), count(base, event="yes"), count(base))
+
+
+def read_flow(row: Row, _: Release) -> Reading:
+    """Each term is a group; some are counted together."""
+    group = add(*(count(term) for term in row.term.split("+")))
+    return Reading(group, None, group)
+
+
+BASES = {  # bases of the ledger by what they are called in other tables; others are called as there
+    "apart": "probable_non_positional",
+    "taken_for_failed": "first maneuver failed",
+    "failed": "stood at a choice",
+    "compared": "repeated or changed",
+    **{f"followed_{name}": f"followed, {name}" for name in ("strict", "patient_reported", "composite")},
+}
+
+
+def read_ledger(row: Row, _: Release) -> Reading:
+    """A base, or those of the larger base who are not in it; of sessions, the people who had them."""
+    if row.term == "sites" or row.term.endswith(("sessions", "_tested")):
+        return read_own(row)
+    base = row.term.removeprefix("without_")
+    group = count(BASES.get(base, base)) if base == row.term else count(f"not in {BASES.get(base, base)}")
+    return Reading(group, None, group)
+
+
+def read_description(row: Row, _: Release) -> Reading:
+    """Shares of all stored, of the positional and of the treated ones."""
+    told = read_stratum(row.stratum)
+    base = "treated" if "first_maneuver" in told else row.population
+    base = "positional, arm by a definition" if "arm_basis" in told else base
+    return Reading(count(base), count(base, told), count(base, told)) if told else Reading(count(base), None, None)
+
+
+def read_apart(row: Row, _: Release) -> Reading:
+    """Reasons overlap, so that they do not add up."""
+    told = read_stratum(row.stratum)
+    if row.population == "positional":
+        return Reading(count("treated"), count("treated", told), count("treated"))
+    base = "probable_non_positional"
+    words = {"recognised_by_site": {"recognised": "yes"}, "maneuver_given": {"given": "yes"}}
+    if row.term == "sessions_median":
+        return Reading(count(base, given="yes"), None, count(base, given="yes"))
+    if row.term == "reclassified_day_median":
+        return Reading(count("reclassified_later"), None, count("reclassified_later"))
+    told = told or words.get(row.term, {"term": row.term})
+    return Reading(count(base), count(base, told), count(base, told))
+
+
+def read_agreement(row: Row, _: Release) -> Reading:
+    """Episodes of which both the record and the looks name a part; `agree` where it is the same."""
+    part, _, rest = row.term.partition(":")
+    if rest:
+        cell = count(f"{part} named twice", {"pair": rest} if rest in RESTS else read_stratum(rest))
+        return Reading(cell, None, cell)
+    found = re.fullmatch(r"(\w+)_(agreement|kappa)", row.term)
+    if found:
+        base, told = f"{found.group(1)} named twice", read_stratum(row.stratum)
+        return Reading(count(base, told), count(base, told, agree="yes"), count(base, told))
+    own = {"canal": "anterior_or_posterior"}
+    return Reading(count("positional", own), count("positional", own, fits="yes"), count("positional", own))
+
+
+def read_failures(row: Row, _: Release) -> Reading:
+    """Failed first maneuvers, and with them those of which nobody knows."""
+    told = read_stratum(row.stratum)
+    if told.get("reason") == "never_looked":
+        base, event = "first maneuver failed or unseen", {"reason": "never_looked"}
+    else:
+        base, event = "first maneuver failed", {"reason": told.get("reason", ""), "view": told.get("view", "")}
+    return Reading(count(base), count(base, event), count(base))
+
+
+def read_handicap(row: Row, _: Release) -> Reading:
+    """Episodes with a total near a day; `seen` where a total there came after resolution."""
+    told, day, term = read_stratum(row.stratum), find_day(row.term), row.term
+    near = f"with a total near day {day}"
+    if term.startswith(("mean_near", "difference_near")):
+        own = {"resolution": told["resolution_seen_by_then"]} if told else {}
+        seen = count(near, resolution="yes") if own.get("resolution") != "no" else None
+        return Reading(count(near, own), seen, count(near, own))
+    if term.startswith(("mean_day", "change_by_day")):
+        return Reading(count(near, told), count(near, told, seen="yes"), count(near, told))
+    if term.startswith("share_at_zero"):
+        return Reading(count(near), count(near, zero="yes"), count(near))
+    found = re.fullmatch(r"started_below_(\d+)|fell_by_(\d+)_by_day_\d+", term)
+    if found and found.group(1):
+        start = "with a total near day 0"
+        return Reading(count(start), count(start, below=found.group(1)), count(start))
+    if found:
+        both = f"with totals on day 0 and near day {day}"
+        return Reading(count(both), count(both, fell=found.group(2)), count(both))
+    return read_own(row)
+
+
+def read_recurrence(row: Row, release: Release) -> Reading:
+    """First spells that were resolved and looked at, or asked, again."""
+    told, day = read_stratum(row.stratum), find_day(row.term)
+    base = "resolved, then seen again" if row.endpoint == "objective" else f"resolved, then told again ({row.endpoint})"
+    if row.term.startswith("at_risk"):
+        return Reading(count(base, told, at_risk=day), None, count(base, told, at_risk=day))
+    daily = any(term.startswith("recurrence_free_upper") for term in release.terms(row))
+    return Reading(count(base, told), count(base, told, returned_by=day if daily else EVER), count(base, told))

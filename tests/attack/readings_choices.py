@@ -1,0 +1,140 @@
+"""What the rows count that follow treatment: sessions, the choice after a failed one, and paths."""
+
+import re
+
+from tests.attack.groups import Sum, add, count, read_stratum
+from tests.attack.readings import EVER, Reading, find_day, read_class, read_own
+from tests.attack.released import Release, Row
+
+HORIZON = "30"  # the day up to which mean days are counted: second_line.horizon_day of the plan
+WAYS = r"^(naive_|at_once_)"
+THEN = " > "
+
+
+def read_attempts(row: Row, _: Release) -> Reading:
+    """Sessions with a look after them: people, sessions and successes, each a group of its own, since one person can have several sessions."""
+    told = read_stratum(row.stratum)
+    told.pop("model", None)
+    told.pop("up_to_attempts", None)
+    if row.term.startswith(("attempts_to_resolve", "resolved", "success")) and row.term != "success_raw":
+        number = told.pop("attempt", "1")
+        if number == "1":
+            first = "first sessions looked at, in the model"
+            return Reading(count(first, told), count(first, told, success="yes"), count(first, told))
+        told["attempt_number"] = number
+    own = read_class(row.term)
+    told |= own or {}
+    if row.stratum.startswith("smaller cells"):
+        words = row.stratum.removeprefix("smaller cells: ")
+        told = {"cell": "small"} if " x " in words else {f"{words}, small classes": "yes"}
+    reference = read_class(row.comparison) if own else None
+    groups = [_keep_whole(told), _keep_whole(reference) if reference else None]
+    raw = row.term == "success_raw"
+    # A model may leave out what tells it nothing; a class without a number in it is counted among all.
+    part = "" if raw else ", classes" if own else ", in the model"
+    n, events, attempts = (count(base + part, groups[0]) for base in ("treated and looked at", "successes", "sessions"))
+    others = [count(base + part, groups[1]) for base in ("treated and looked at", "successes") if groups[1]]
+    return Reading(n, events, n, attempts if raw else None, others)
+
+
+def _keep_whole(told: dict[str, str]) -> dict[str, str]:
+    """Canal and arm as one word: here nothing tells the one without the other."""
+    return {"canal and arm" if key == "canal_arm" else key: value for key, value in told.items()}
+
+
+def read_second_line(row: Row, release: Release) -> Reading:
+    """Who stood at the choice after a failed first session, what was chosen, and the two arms that are compared."""
+    told = read_stratum(row.stratum)
+    term, day = re.sub(WAYS, "", row.term), find_day(row.term)
+    chosen = [_read_choice(part) for part in term.split("+")]
+    if None not in chosen:
+        group = add(*(count("stood at a choice", told, **each) for each in chosen))
+        return Reading(group, None, group)
+    base = "compared"
+    weighed = "weight_mean" in release.terms(row)
+    if not weighed:  # refused before anybody was left out
+        group = count("repeated or changed", told)
+        return Reading(group, count("repeated or changed", told, resolved_by=EVER), group)
+    if term.startswith(("smd_before:", "smd_after:")):
+        own = read_class(term.partition(":")[2]) or {}
+        return Reading(count(base, told, **_word(own)), None, count(base, told))
+    arm = re.match(r"(risk|mean_days)_(repeat|change)", term)
+    if arm:
+        told["arm chosen"] = arm.group(2)
+    elif not term.startswith(("risk_", "mean_days_", "e_value", "weight_", "truncated", "effective")):
+        return read_own(row)
+    when = day or (HORIZON if term.startswith("mean_days") else EVER)
+    return Reading(count(base, told), count(base, told, resolved_by=when), count(base, told))
+
+
+def _word(told: dict[str, str]) -> dict[str, str]:
+    return {f"{key} then" if key in ("canal_arm", "first_family") else key: value for key, value in told.items()}
+
+
+def _read_choice(term: str) -> dict[str, str] | None:
+    """What was chosen, in the words of the groups; None for a term that is no choice."""
+    if term == "failed_first_session":
+        return {}
+    found = re.fullmatch(r"(choice|not_seen_again|changed_to)_(.+)", term)
+    if not found:
+        return None
+    kind, value = found.groups()
+    if kind == "choice":
+        return {"choice": value}
+    return {"choice": value, "again": "no"} if kind == "not_seen_again" else {"choice": "change", "to": value}
+
+
+def read_paths(row: Row, _: Release) -> Reading:
+    """Those who took a path so far, and how it went on: `end` of a path that ends there, the next path, or a look that nobody took."""
+    told, term = read_stratum(row.stratum), row.term
+    if not told:
+        group = count(term) if term in ("treated", "incomplete_record", "never_positive") else None
+        return Reading(count("treated"), group, group) if group else read_own(row)
+    if told.get("path") == "start":
+        del told["path"]
+    here = count("complete", told)
+    if term == "reached":
+        return Reading(_come_from(told), here, here)
+    if term == "share_resolved_at_next_look":
+        return Reading(_looked(told), count("complete", told, end="resolved_at_next_look"), _looked(told))
+    steps = [_read_step(told, step) for step in split_steps(term)]
+    if None in steps:
+        return read_own(row)
+    group = add(*steps)
+    return Reading(here, group, group)
+
+
+def split_steps(term: str) -> list[str]:
+    """The steps that a term counts together; families of one session are joined by + too."""
+    return re.split(r"\+(?=next=|resolved_at|no_further|never_looked|next_without)", term)
+
+
+def _read_step(told: dict[str, str], step: str) -> Sum | None:
+    """Those who ended here in one way, or went on to some families, or without a look; None for a term that is no step."""
+    if re.fullmatch(r"resolved_at_\w+_look|no_further_session|never_looked", step):
+        return count("complete", told, end=step)
+    if step.startswith("next="):
+        return _go_on(told, step.removeprefix("next="))
+    return count("complete", told, next="without a look") if step == "next_without_look" else None
+
+
+def _come_from(told: dict[str, str]) -> Sum:
+    """Those of whom a path is a part: who had taken it but for its last step."""
+    before = told.get("path", "").rpartition(THEN)[0]
+    kept = {key: value for key, value in told.items() if key != "path"}
+    return count("complete", kept | ({"path": before} if before else {}))
+
+
+def _go_on(told: dict[str, str], families: str) -> Sum:
+    """Those who took one of these families next."""
+    parts = []
+    for family in families.split("|"):
+        own = {"next": "rarer"} if family == "rarer" else {"path": THEN.join(filter(None, [told.get("path"), family]))}
+        parts.append(count("complete", told | own))
+    return add(*parts)
+
+
+def _looked(told: dict[str, str]) -> Sum:
+    """Those at whom somebody looked after the last session of the path, before another one."""
+    unseen = add(count("complete", told, end="never_looked"), count("complete", told, next="without a look"))
+    return add(count("complete", told), (unseen, -1))

@@ -1,0 +1,131 @@
+"""What the rows count that follow spells: curves, their regression, first events, sites, published trials and variations."""
+
+import re
+from pathlib import Path
+
+import yaml
+
+from tests.attack.groups import Sum, count, read_stratum
+from tests.attack.readings import EVER, Reading, find_day, read_class, read_own
+from tests.attack.released import Release, Row
+
+PLAN = Path(__file__).parent.parent.parent / "config"
+TRIALS = yaml.safe_load((PLAN / "published.yaml").read_text("utf-8"))["trials"]  # public: what is compared with what
+
+
+def name_followed(endpoint: str) -> str:
+    """First spells of positional episodes of which something is known, by an endpoint."""
+    return "followed" if endpoint in ("", "objective") else f"followed, {endpoint}"
+
+
+def read_course(base: str, told: dict[str, str], row: Row, release: Release) -> Reading:
+    """A row on one group of spells: how many are known to be resolved by its day, or were still at risk on it. Where there is no curve
+    for too few episodes or resolutions, the events are those ever resolved."""
+    day = find_day(row.term)
+    if row.analysis in ("resolution_curves", "sensitivity") and not _has_curve(row, release):
+        return Reading(count(base, told), None, count(base, told))
+    if row.term.startswith("at_risk"):
+        return Reading(count(base, told, at_risk=day), None, count(base, told))
+    if row.term.startswith("unresolved_") and row.events is None:
+        return Reading(count(base, told), None, count(base, told))
+    return Reading(count(base, told), count(base, told, resolved_by=day or EVER), count(base, told))
+
+
+def _has_curve(row: Row, release: Release) -> bool:
+    if row.analysis == "resolution_curves":
+        return any(term.startswith(("at_risk", "unresolved")) for term in release.terms(row))
+    return row.status == "ok" or row.note.startswith("fewer than 5 episodes known") or release.any_usable(row)
+
+
+def read_curves(row: Row, release: Release) -> Reading:
+    """By canal, arm, mechanism and first maneuver. An arm without its canal is one that was named by a response, among all positional."""
+    told = read_stratum(row.stratum)
+    if "arm" in told and "canal" not in told:
+        group = count("positional, arm named by the site", told)
+        return Reading(group, None, group)
+    return read_course(name_followed(row.endpoint), read_stratum(row.stratum), row, release)
+
+
+def read_regression(row: Row, release: Release) -> Reading:
+    """The classes of covariates; each is compared with a reference class, which is a group too."""
+    base = name_followed(row.endpoint)
+    told = read_class(row.term) if row.stratum in ("", "all") else read_stratum(row.stratum)
+    if row.term.startswith("fitted_share"):
+        return read_course(base, {}, row, release)
+    reference = read_class(row.comparison)
+    others = [count(base, reference)] if told and reference else []
+    events = count(base, told, resolved_by=EVER)
+    return Reading(count(base, told), events, count(base, told), others=others)
+
+
+def read_events(row: Row, _: Release) -> Reading:
+    """What came first, as known between looks (of those who were looked at) or on the day on which it was seen (of all)."""
+    told = read_stratum(row.stratum)
+    found = re.fullmatch(r"(incidence|seen)_(\w+)_day_(\d+)|(event_free|nothing_seen)_day_(\d+)", row.term)
+    if not found:
+        return read_own(row)
+    kind, cause, day, free, free_day = found.groups()
+    seen = (kind or free) in ("seen", "nothing_seen")
+    first = f"{cause} by {day}" if kind else f"{'any' if seen else 'any but lost'} by {free_day}"
+    base = "complete" if seen else "informative"
+    return Reading(count(base, told), count(base, told, first=first), count(base, told))
+
+
+def read_pooling(row: Row, _: Release) -> Reading:
+    """Sites under letters, and the pool of those that have a number."""
+    told, found = read_stratum(row.stratum), re.match(r"(resolved|smoothed)_by_day_(\d+)", row.term)
+    if found:
+        base, day = name_followed(row.endpoint), found.group(2)
+        own = told or {"pooled": f"{found.group(1)} by {day}"}
+        return Reading(count(base, own), count(base, own, resolved_by=day), count(base, own))
+    if "first_session_success" in row.term:
+        base = "first sessions looked at"
+        own = told or ({} if "one_stage" in row.term else {"pooled": "yes"})
+        return Reading(count(base, own), count(base, own, success="yes"), count(base, own))
+    return read_own(row)
+
+
+def read_monitoring(row: Row, _: Release) -> Reading:
+    """Sites under letters beside their case mix, the sites that are compared, and those that are too small for it."""
+    told, day, base = read_stratum(row.stratum), find_day(row.term), name_followed(row.endpoint)
+    if told:
+        return Reading(count(base, told), count(base, told, resolved_by=day), count(base, told))
+    sizes = {"sites_below_minimum": "never", "sites_large_enough": "as large enough"}
+    if row.term in sizes:
+        return Reading(count(base, compared=sizes[row.term]), None, count(base, compared=sizes[row.term]))
+    if row.term.startswith(("sites_compared", "overdispersion")):
+        own = {"compared": f"on day {day}"}
+        return Reading(count(base, own), count(base, own, resolved_by=day), count(base, own))
+    return read_own(row)
+
+
+def read_published(row: Row, release: Release) -> Reading | None:
+    """The pool's episodes of a trial's canal that began with its maneuver; two trials of one kind ask of the same group."""
+    told = read_stratum(row.stratum)
+    trial = TRIALS.get(told.pop("trial", ""))
+    if row.population == "published" or not trial:
+        return None
+    told["canal"], arms = trial["canal"], trial.get("canal_arms")
+    told |= {"arm": "|".join(arms)} if arms else {}
+    return read_course(name_followed(row.endpoint), told, row, release)
+
+
+def read_variation(row: Row, release: Release) -> Reading:
+    """The primary answers, and the same under other choices: other groups of people, of which those that are meant to hold others do."""
+    told = read_stratum(row.stratum)
+    variation = told.pop("variation", "")
+    if "second" in row.population or row.term.startswith("risk_difference"):
+        return _read_second_line(variation, find_day(row.term))
+    if variation in ("primary", "endpoint_strict"):
+        return read_course(name_followed(row.endpoint), told, row, release)
+    if variation.startswith("without_one_site"):
+        return Reading(count("followed"), count("followed", resolved_by=EVER), count("followed"))
+    return read_course(f"followed, {variation}", told, row, release)
+
+
+def _read_second_line(variation: str, day: str | None) -> Reading:
+    base = (
+        "compared" if variation in ("primary", "") or variation.startswith("without_one") else f"compared, {variation}"
+    )
+    events: Sum = count(base, resolved_by=day or EVER)
+    return Reading(count(base), events, count(base))

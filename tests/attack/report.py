@@ -1,0 +1,65 @@
+"""What was found, in words: groups by what they are, never how many people they have."""
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+from tests.attack.figures import search_figures
+from tests.attack.groups import describe
+from tests.attack.letters import find_sizes
+from tests.attack.pages import search_pages
+from tests.attack.program import Answer
+from tests.attack.released import Release
+from tests.attack.releases import find_changes
+from tests.attack.solve import know
+
+
+@dataclass
+class Findings:
+    """Groups of 1 to 10 people that came out, sentences of pages and figures that tell such, and what else was noticed of sites."""
+
+    groups: list[Answer] = field(default_factory=list)
+    sentences: list[str] = field(default_factory=list)
+    noticed: list[str] = field(default_factory=list)
+
+    @property
+    def any(self) -> bool:
+        """Whether a group of 1 to 10 people was found."""
+        return bool(self.groups or self.sentences)
+
+
+def attack(release: Release, earlier: Iterable[Release] = (), site: str | None = None) -> Findings:
+    """Everything that is found in a release, with earlier ones beside it (the earliest first), and with the eyes of a site if one is named."""
+    system, program = know(release)
+    found = Findings(program.solve(list(system.questions.values())))
+    found.sentences += [*search_pages(release), *search_figures(release)]
+    found.noticed += find_sizes(system, program)
+    series = [*earlier, release]
+    pairs = [*pairwise(series), *([(series[0], release)] if len(series) > 2 else [])]
+    for before, after in pairs:
+        found.groups += find_changes(before, after)
+    if site:
+        from tests.attack.own_site import find_others  # only here: it needs the models, and loading them takes seconds
+
+        found.groups += find_others(release, site)
+    return found
+
+
+def describe_findings(found: Findings) -> list[str]:
+    """The findings as lines: first how many of each kind, then each."""
+    kinds = Counter((answer.question.kind, "exactly" if answer.exact else "as 1 to 10") for answer in found.groups)
+    lines = [f"{number:5} {kind} told {how}" for (kind, how), number in sorted(kinds.items())]
+    lines += [
+        f"{len(found.sentences):5} on pages and in figures",
+        f"{len(found.noticed):5} noticed of sites (no group of people)",
+        "",
+    ]
+    for answer in sorted(found.groups, key=lambda each: (each.question.kind, not each.exact, each.question.where)):
+        how = "comes out exactly" if answer.exact else "is proved to be 1 to 10"
+        lines.append(f"[{answer.question.kind}] {how}: {describe(answer.question.total)} ({answer.question.where})")
+    return [
+        *lines,
+        *(f"[page] {sentence}" for sentence in found.sentences),
+        *(f"[site] {each}" for each in found.noticed),
+    ]
