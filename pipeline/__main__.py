@@ -4,15 +4,16 @@ import argparse
 import sys
 
 from pipeline import __version__
+from pipeline.steps.run import run_guarded
 from pipeline.tools import check, dictionary, explain, pseudonymise, template
-from schemas.plan_faults import PlanFault
 
 TOOLS = (template, pseudonymise, check, dictionary, explain)
-NO_PLAN = 3  # as where there is nothing to check
+NOTHING_DONE = 3  # also where the check finds nothing to read
+INTERRUPTED = 130
 
 
 def main() -> None:
-    """Read the command line and run one tool."""
+    """Read the command line and run one tool; no message of a library reaches the terminal, since it could quote a record."""
     parser = argparse.ArgumentParser(prog="./run", description=__doc__)
     parser.add_argument("--version", action="version", version=__version__)
     tools = parser.add_subparsers(dest="tool", required=True, metavar="TOOL")
@@ -20,10 +21,10 @@ def main() -> None:
         tool.add_to(tools)
     arguments = parser.parse_args()
     try:
-        arguments.run(arguments)
-    except PlanFault as fault:
-        print(fault, file=sys.stderr)
-        sys.exit(NO_PLAN)
+        run_guarded(lambda: arguments.run(arguments), NOTHING_DONE)
+    except KeyboardInterrupt:
+        print("Stopped.", file=sys.stderr)
+        sys.exit(INTERRUPTED)
 
 
 if __name__ == "__main__":

@@ -24,13 +24,14 @@ def run_step(step: Callable[[], Counts | None]) -> None:
 
 
 def run_guarded(step: Callable[[], Counts | None], code: int = 1) -> Counts | None:
-    """What a step or tool returns. A program fault ends it with `code`, and with its place and kind printed without its message; a fault
-    of the plan is told whole, since a plan holds no record."""
+    """What a step or tool returns. A fault ends it with `code`: one of the program with its place and kind printed without its message, one
+    of the plan told whole, since a plan holds no record."""
     warnings.showwarning = tell_place
     try:
         return step()
     except PlanFault as fault:
-        sys.exit(str(fault))
+        print(fault, file=sys.stderr)
+        sys.exit(code)
     except Exception as fault:
         for frame in traceback.extract_tb(fault.__traceback__):
             print(f"  {frame.filename}:{frame.lineno} in {frame.name}", file=sys.stderr)

@@ -16,7 +16,6 @@ from pipeline.intake.read import read_delivery
 from pipeline.intake.receive import Received, receive_delivery
 from pipeline.intake.terminal import describe_check
 from pipeline.sources import ROOT
-from pipeline.steps.run import run_guarded
 from schemas.site_map import SiteMap
 from schemas.study import Config, read_config
 
@@ -59,13 +58,6 @@ def run(arguments: argparse.Namespace) -> None:
     if not arguments.path.exists():
         _stop(f"{arguments.path} does not exist.")
     config = read_config(arguments.plan)
-    run_guarded(
-        lambda: check_all(arguments, config), UNREADABLE
-    )  # what a library says of a fault could quote the delivery
-
-
-def check_all(arguments: argparse.Namespace, config: Config) -> None:
-    """The same with the plan at hand."""
     worst, number, last_accepted = FINE, 0, {}
     if arguments.site and not SITE.fullmatch(arguments.site):
         _stop(f"{arguments.site} is no code of a site: S and two or three digits.")

@@ -5,7 +5,6 @@ import sys
 from pathlib import Path
 
 from pipeline.desk.pseudonyms import PREFIXES, KeyList, SharedPseudonym, make_key, replace_in_file
-from pipeline.steps.run import run_guarded
 
 OWNER_ONLY = 0o600
 KEEP = (
@@ -40,11 +39,6 @@ def add_to(tools: argparse._SubParsersAction) -> None:
 
 def run(arguments: argparse.Namespace) -> None:
     """Write the table with pseudonyms and the key list beside it; what stands in the way ends with a sentence."""
-    run_guarded(lambda: pseudonymise(arguments), code=2)  # what a library says of a fault could quote the table
-
-
-def pseudonymise(arguments: argparse.Namespace) -> None:
-    """The same, as a step that may fail."""
     path, headers = arguments.path, read_headers(arguments.replace)
     if path.suffix.lower() not in (".csv", ".xlsx") or not path.is_file():
         sys.exit(f"{path} is no .csv file and no workbook (.xlsx).")
