@@ -17,7 +17,7 @@ os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}  # jobs shar
 os.environ["PATH"] = os.pathsep.join([str(Path(sys.executable).parent), os.environ.get("PATH", os.defpath)])  # its python runs the steps
 
 from pipeline.analyses import ANALYSES, LONGEST, module_of
-from pipeline.intake.folders import batch_deliveries, fingerprint_state, list_deliveries
+from pipeline.intake.folders import NAMED, batch_deliveries, fingerprint_state, list_deliveries
 from pipeline.sources import find_sources, list_own_files
 from pipeline.technical.texts import TEXTS
 from schemas.plan_faults import PlanFault
@@ -64,7 +64,7 @@ def summarise() -> str:
 
 logger.info("", extra={"summarise": summarise})  # no line, but a handler finds it: a run with nothing to do ends without onsuccess
 for name in SKIPPED:
-    logger.warning(f"Skipped {name!r}: a site's folder is named S and two or three digits, a delivery's three digits.")
+    logger.warning(f"Skipped {name!r}: {NAMED}")
 
 
 rule all:

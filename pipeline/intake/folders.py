@@ -9,6 +9,7 @@ from pathlib import Path
 from schemas.codes import SITE_CODE
 
 SITE, NUMBER = re.compile(SITE_CODE), re.compile(r"[0-9]{3}")
+NAMED = "a site's folder is named S and two or three digits, a delivery's in it three digits, such as S03/001."
 WITHDRAWN = "withdrawn.csv"  # beside the deliveries of a site, and true for all of them
 SITES_PER_BATCH = 5  # starting a process costs as much as checking a few small sites
 LARGE_BYTES = 2_000_000  # a site of this size is worth a process of its own

@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from pipeline.desk.marked import mark_delivery
-from pipeline.intake.folders import NUMBER, SITE, list_deliveries
+from pipeline.intake.folders import NAMED, NUMBER, SITE, list_deliveries
 from pipeline.intake.form import OTHER_FORMS, TEXTS
 from pipeline.intake.read import read_delivery
 from pipeline.intake.receive import Received, receive_delivery
@@ -61,8 +61,9 @@ def run(arguments: argparse.Namespace) -> None:
     worst, number, last_accepted = FINE, 0, {}
     if arguments.site and not SITE.fullmatch(arguments.site):
         _stop(f"{arguments.site} is no code of a site: S and two or three digits.")
+    skipped = find_skipped(arguments.path.resolve())
     with find_folders(arguments.path, config, arguments.site) as folders:
-        if not folders:
+        if not folders and not skipped:
             _stop(f"{arguments.path} is neither a workbook nor a folder with .csv files or deliveries.")
         for number, folder in enumerate(folders):
             say_progress(f"checking {number + 1} of {len(folders)} ...")
@@ -77,6 +78,9 @@ def run(arguments: argparse.Namespace) -> None:
             worst = max(worst, judge(received))
             if arguments.mark:
                 print("\n" + mark(folder, received, config, choose_target(arguments.path, folder, len(folders))))
+    for name in skipped:
+        print(f"\n{name} would be skipped, not pooled: {NAMED}")
+        worst = max(worst, REFUSED)
     sys.exit(worst)
 
 
@@ -119,10 +123,11 @@ def judge(received: Received) -> int:
 
 @contextmanager
 def find_folders(path: Path, config: Config, site: str | None = None) -> Iterator[list[Path]]:
-    """The folders <site>/<delivery> to check. Files that are not in such a folder are copied into one for the time of the check, called as
-    their submission table says."""
-    if path.is_dir() and SITE.fullmatch(path.resolve().parent.name) and NUMBER.fullmatch(path.resolve().name):
-        yield [path.resolve()]
+    """The folders <site>/<delivery> to check; a file in such a folder is judged with all that is there, as the workflow does. Files that
+    are not in such a folder are copied into one for the time of the check, called as their submission table says."""
+    place = find_place(path.resolve())
+    if SITE.fullmatch(place.parent.name) and NUMBER.fullmatch(place.name):
+        yield [place]
         return
     own_site = [path] if path.is_dir() and SITE.fullmatch(path.resolve().name) else []
     deliveries = (
@@ -143,6 +148,28 @@ def find_folders(path: Path, config: Config, site: str | None = None) -> Iterato
         folder.parent.mkdir()
         handed.rename(folder)
         yield [folder]
+
+
+def find_place(path: Path) -> Path:
+    """The folder that a file lies in, or a folder itself."""
+    return path.parent if path.is_file() else path
+
+
+def find_skipped(path: Path) -> list[str]:
+    """The folders at a path that hold tables and that the workflow would skip for their names: itself, or those in it."""
+    place = find_place(path)
+    if SITE.fullmatch(place.parent.name) or NUMBER.fullmatch(place.name):
+        fits = SITE.fullmatch(place.parent.name) and NUMBER.fullmatch(place.name)
+        return [] if fits else [f"{place.parent.name}/{place.name}"]
+    if SITE.fullmatch(place.name):
+        named = [name for name in list_deliveries(place.parent)[1] if name.startswith(f"{place.name}/")]
+        return [name for name in named if _holds_tables(place.parent / name)]
+    deliveries, named = list_deliveries(place) if path.is_dir() else ([], [])
+    return [name for name in named if deliveries and _holds_tables(place / name)]
+
+
+def _holds_tables(folder: Path) -> bool:
+    return any(path.suffix.lower() in TABLE_FILES for path in folder.rglob("*"))
 
 
 def read_names(folder: Path, own: SiteMap, site: str | None) -> tuple[str, str]:

@@ -75,6 +75,31 @@ def test_a_folder_of_files_under_another_name(tmp_path):
     assert (done.returncode, done.stdout.split("\n")[0]) == (0, "Site S03, delivery 001")
 
 
+@pytest.mark.parametrize("asked", ["", "S03", "S03/1", "S03/1/FILE"])
+def test_what_the_workflow_would_skip_is_told(tmp_path, asked):
+    shutil.copytree(POOL / "S02" / "001", tmp_path / "S02" / "001")
+    shutil.copytree(POOL / "S03" / "001", tmp_path / "S03" / "1")
+    file = min(path.name for path in (tmp_path / "S03" / "1").iterdir())
+    done = check(tmp_path / asked.replace("FILE", file))
+    assert done.returncode == 2
+    assert "S03/1 would be skipped" in " ".join(done.stdout.split())
+
+
+def test_a_delivery_under_another_site_s_name_is_told(tmp_path):
+    shutil.copytree(POOL / "S03" / "001", tmp_path / "S3" / "001")
+    done = check(tmp_path / "S3" / "001")
+    assert (done.returncode, "S3/001 would be skipped" in done.stdout) == (2, True)
+
+
+def test_a_file_of_a_delivery_is_judged_with_the_whole_delivery(tmp_path):
+    shutil.copytree(POOL / "S02" / "001", tmp_path / "S02" / "001")
+    assert check(tmp_path / "S02" / "001" / "S02_001.xlsx").returncode == 0
+    (tmp_path / "S02" / "001" / "notes.docx").write_bytes(b"letter")
+    whole, file = check(tmp_path / "S02" / "001"), check(tmp_path / "S02" / "001" / "S02_001.xlsx")
+    assert (file.returncode, file.stdout) == (whole.returncode, whole.stdout)
+    assert whole.returncode == 2
+
+
 def test_exit_codes_tell_scripts(tmp_path):
     assert check(POOL / "S06" / "001").returncode == 1
     assert check(POOL / "S06").returncode == 1
