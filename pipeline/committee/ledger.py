@@ -42,10 +42,11 @@ def read_ledger(estimates: dict[str, pd.DataFrame]) -> Ledger:
 
 
 def tabulate_ledger(estimates: dict[str, pd.DataFrame], *, short: bool) -> list[dict]:
-    """A row for each base that has a number: whom it counts, how many, of how many of which, and who is not in it."""
+    """A row for each base that has a number and is not empty: whom it counts, how many, of how many of which, and who is not in it."""
     ledger = read_ledger(estimates)
-    named = [name for name, base in BASES.items() if (base.short or not short) and ledger.find(name).usable]
-    return [_tabulate_base(ledger, name) for name in named]
+    named = [name for name, base in BASES.items() if base.short or not short]
+    counted = [name for name in named if ledger.find(name).usable and ledger.find(name).estimate > 0]
+    return [_tabulate_base(ledger, name) for name in counted]
 
 
 def _tabulate_base(ledger: Ledger, name: str) -> dict:

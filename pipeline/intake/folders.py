@@ -70,8 +70,8 @@ def batch_deliveries(deliveries: list[Delivery]) -> list[list[Delivery]]:
 
 
 def fingerprint_state(deliveries: list[Delivery]) -> str:
-    """A SHA-256 over the names, sizes and times of the files of deliveries, without reading them: another one asks for another intake."""
-    files = [path for delivery in deliveries for path in delivery.files]
+    """A SHA-256 over the names, sizes and times of the files and lists of deliveries, without reading them: another one asks for another intake."""
+    files = [path for delivery in deliveries for path in (*delivery.files, *delivery.withdrawn)]
     state = "\n".join(f"{path.as_posix()} {look_at(path)}" for path in files)
     return hashlib.sha256(state.encode("utf-8", "surrogateescape")).hexdigest()
 

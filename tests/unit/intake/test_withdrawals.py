@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.intake.folders import list_deliveries
+from pipeline.intake.folders import fingerprint_state, list_deliveries
 from pipeline.intake.receive import receive_delivery
 from pipeline.intake.report import describe_intake, format_problems
 from pipeline.render import render_page
@@ -86,7 +86,10 @@ def test_a_list_is_part_of_what_each_delivery_is_made_from(folder):
     write_csv(folder, to_grids(plain_tables()))
     withdraw(folder, "PT-1")
     (delivery,) = list_deliveries(folder.parent.parent)[0]
-    assert folder.parent / "withdrawn.csv" in delivery.files
+    assert delivery.withdrawn == (folder.parent / "withdrawn.csv",)
+    before = fingerprint_state([delivery])
+    withdraw(folder, "PT-2", "PT-3")
+    assert fingerprint_state([delivery]) != before
 
 
 def test_the_search_finds_whoever_is_left(folder, tables, plan, tmp_path, gone):
@@ -176,7 +179,7 @@ def test_a_list_that_cannot_be_understood_is_never_overlooked(receive, tables, f
     received = receive(tables)
     assert rules_of(received) == {"withdrawals_unclear"}
     assert "uillfeather" not in all_text(received)
-    assert len(list_deliveries(folder.parent.parent)[0][0].files) == 6
+    assert len(list_deliveries(folder.parent.parent)[0][0].withdrawn) == 1
 
 
 def without_provenance(received) -> dict[str, pd.DataFrame]:
