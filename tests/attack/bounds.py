@@ -12,7 +12,7 @@ DIFFERENCE = "difference of two groups"
 
 def add_bounds(system: System) -> None:
     """The limits that stand for numbers, the rule that no share is shown of few with the event or without, and values that are not listed."""
-    protected = any(row.status == "suppressed" for row, _ in system.readings)
+    protected = _hides_few_of_either_kind([row for row, _ in system.readings])
     for row, reading in system.readings:
         told = reading.events or reading.n
         if told and row.status == "bounded":
@@ -21,6 +21,13 @@ def add_bounds(system: System) -> None:
             system.bound(reading.events, SMALL + 1, EVERYBODY, f"a share is shown: {row.name}")
             system.bound(less(reading.n, reading.events), SMALL + 1, EVERYBODY, f"a share is shown: {row.name}")
     _put_under_rests(system)
+
+
+def _hides_few_of_either_kind(rows: list[Row]) -> bool:
+    """Whether a release keeps to that rule, as its readers can see: something is hidden, and no printed share has few of either kind."""
+    printed = [row for row in rows if _is_shown(row) and row.n and row.events]
+    few = [row for row in printed if row.events.high <= SMALL or row.n.high - row.events.low <= SMALL]
+    return any(row.status == "suppressed" for row in rows) and not few
 
 
 def _is_shown(row: Row) -> bool:

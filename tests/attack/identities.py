@@ -5,6 +5,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping
 
 from tests.attack.groups import RESTS, Sum, add, count, name_group, read_name
+from tests.attack.readings_courses import KNOWN
 from tests.attack.system import EVERYBODY, System
 
 FLOW = (
@@ -52,7 +53,7 @@ SPREAD = {
     **{f"{part} named twice": {(): ("site",)} for part in ("canal", "side", "arm", "mechanism")},
 }
 COVARIATES = {"followed": ("sex", "onset", "prior", "cause")}
-EVENTS = ("resolved_by", "at_risk", "first", "returned_by", "seen", "agree", "success")
+EVENTS = (*KNOWN.values(), "at_risk", "first", "returned_by", "seen", "agree", "success")
 # Whoever is in the first base is in the second, whatever else holds of them.
 INSIDE = (
     ("treated", "positional"),
@@ -69,8 +70,8 @@ INSIDE = (
     ("resolved, then seen again", "followed"),
 )
 NOT_READ_ALIKE = ("first_maneuver", "path", "end", "next", "first", "fits", "later_flag", "compared", "pooled")
-RISING = ("resolved_by", "returned_by", "below")
-FALLING = ("at_risk", "fell")
+RISING = ("resolved_by", "untested_from", "returned_by", "below")
+FALLING = ("at_risk", "positive_from", "fell")
 
 
 def add_identities(system: System) -> None:
@@ -151,6 +152,19 @@ def _order_days(system: System) -> None:
         for part, whole in itertools.pairwise(links):
             system.within(part, whole, f"{word} of {name_group(base, told)}", "difference of two groups")
     _part_resolved_and_at_risk(system, chains)
+    _add_up_what_is_known(system, chains)
+
+
+def _add_up_what_is_known(system: System, chains: Mapping[tuple, list]) -> None:
+    """On each day the four parts of what is known make up the whole."""
+    for (base, rest, word), days in chains.items():
+        if word == "positive_from":
+            for day in days:
+                told = dict(rest)
+                parts = [{name_group(base, told | {known: day}): 1} for known in KNOWN.values()]
+                why = f"what is known on day {day} adds up: {name_group(base, told)}"
+                system.equal({name_group(base, told): 1}, add(*parts), why)
+                _ask_rest(system, {name_group(base, told): 1}, parts, why)
 
 
 def _part_resolved_and_at_risk(system: System, chains: Mapping[tuple, list]) -> None:

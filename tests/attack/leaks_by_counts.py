@@ -66,6 +66,35 @@ LEAKS: dict[str, tuple[list[Plant], str, bool]] = {
         "followed[at_risk=0] - followed[at_risk=1]",
         True,
     ),
+    "what is known on a day adds up": (
+        [
+            curve("all", "unresolved_day_7", 100, 50),
+            curve("all", "known_negative_day_7", 100, 50),
+            curve("all", "known_between_day_7", 100, 25),
+            curve("all", "known_positive_day_7", 100, 21),
+            curve("all", "known_untested_day_7", **HIDDEN),
+        ],
+        "followed[untested_from=7]",
+        True,
+    ),
+    "who is not tested again by a day is not by the next": (
+        [
+            curve("all", "unresolved_day_7", 100, 50),
+            curve("all", "known_untested_day_7", 100, 30),
+            curve("all", "known_untested_day_14", 100, 34),
+        ],
+        "followed[untested_from=14] - followed[untested_from=7]",
+        True,
+    ),
+    "who is positive on a later day was so before": (
+        [
+            curve("all", "unresolved_day_7", 100, 50),
+            curve("all", "known_positive_day_7", 100, 30),
+            curve("all", "known_positive_day_14", 100, 27),
+        ],
+        "followed[positive_from=7] - followed[positive_from=14]",
+        True,
+    ),
     "kinds of first events add up": (
         [
             first_event("seen_resolved_day_7", 100, 30),

@@ -18,7 +18,7 @@ from schemas.study import Config, read_config
 from tests.attack.groups import name_group, read_name
 from tests.attack.program import Answer, Program
 from tests.attack.readings import EVER
-from tests.attack.readings_courses import PLAN, name_followed
+from tests.attack.readings_courses import KNOWN, PLAN, name_followed
 from tests.attack.released import Release, read_release
 from tests.attack.solve import know
 from tests.attack.system import EVERYBODY, System, build_system
@@ -126,7 +126,7 @@ def _count_followed(rows: OwnRows, plan: Config, system: System) -> dict[str, in
         spells["arm"] = spells["arm"].where(~short, "short by " + spells["arm_basis"].astype("string"))
         for name in system.names:
             base, words = read_name(name)
-            if base == name_followed(endpoint) and words.keys() <= {*spells.columns, "resolved_by", "at_risk"} - {
+            if base == name_followed(endpoint) and words.keys() <= {*spells.columns, *KNOWN.values(), "at_risk"} - {
                 "site"
             }:
                 own[name] = (
@@ -138,10 +138,13 @@ def _count_followed(rows: OwnRows, plan: Config, system: System) -> dict[str, in
 
 
 def _holds(spells: pd.DataFrame, word: str, value: str) -> np.ndarray:
-    right, last = spells["right_days"].to_numpy(float), spells["last_look_days"].to_numpy(float)
+    left, right, last = (spells[name].to_numpy(float) for name in ("left_days", "right_days", "last_look_days"))
     events: dict[str, Callable[[float], np.ndarray]] = {
         "resolved_by": lambda day: right <= day,
         "at_risk": lambda day: (last >= day) & (right > day),
+        "between_tests_on": lambda day: (left < day) & (right > day) & np.isfinite(right),
+        "positive_from": lambda day: left >= day,
+        "untested_from": lambda day: (left < day) & ~np.isfinite(right),
     }
     if word in events:
         return events[word](np.finfo(float).max if value == EVER else float(value))

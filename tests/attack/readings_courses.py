@@ -12,6 +12,13 @@ from tests.attack.released import Release, Row
 PLAN = Path(__file__).parent.parent.parent / "config"
 TRIALS = yaml.safe_load((PLAN / "published.yaml").read_text("utf-8"))["trials"]  # public: what is compared with what
 
+KNOWN = {  # the parts of what is known on a day, as words; who tested negative by then is who is resolved by then
+    "negative": "resolved_by",
+    "between": "between_tests_on",
+    "positive": "positive_from",
+    "untested": "untested_from",
+}
+
 
 def name_followed(endpoint: str) -> str:
     """First spells of positional episodes of which something is known, by an endpoint."""
@@ -22,6 +29,10 @@ def read_course(base: str, told: dict[str, str], row: Row, release: Release) -> 
     """A row on one group of spells: how many are known to be resolved by its day, or were still at risk on it. Where there is no curve
     for too few episodes or resolutions, the events are those ever resolved."""
     day = find_day(row.term)
+    part = re.fullmatch(r"known_([a-z]+)_day_\d+", row.term)
+    if part:
+        known = count(base, told, **{KNOWN.get(part.group(1), part.group(1)): day})
+        return Reading(count(base, told), known, known)
     if row.analysis in ("resolution_curves", "sensitivity") and not _has_curve(row, release):
         return Reading(count(base, told), None, count(base, told))
     if row.term.startswith("at_risk"):
