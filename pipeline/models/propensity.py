@@ -197,11 +197,10 @@ def _fit_where_both_happen(
 
 
 def _check_choices(rows: pd.DataFrame, guards: Guards) -> Refusal | None:
-    """Whether each arm has enough episodes and resolutions, and both together enough sites."""
+    """Whether each arm has enough episodes, whatever became of them, and both together enough sites."""
     refusal = None
     for choice in ("repeat", "change"):
-        arm = rows[rows["choice"].eq(choice)]
-        refusal = refusal or check_size(len(arm), int(np.isfinite(arm["right_days"]).sum()), guards)
+        refusal = refusal or check_size(int(rows["choice"].eq(choice).sum()), None, guards)
     return refusal or check_sites(rows["site"].nunique(), guards)
 
 

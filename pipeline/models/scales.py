@@ -67,10 +67,10 @@ def limit_by_sites(
     n = len(without) if n_sites is None else n_sites
     with np.errstate(divide="ignore", invalid="ignore"):
         middle, moved = scale.into(estimate), scale.into(without)
-    error, inner = (
-        float(np.sqrt(jackknife_covariance(np.atleast_1d(a), np.asarray(b)[:, None])[0, 0]))
-        for a, b in ((estimate, without), (middle, moved))
-    )
+        error, inner = (
+            float(np.sqrt(jackknife_covariance(np.atleast_1d(a), np.asarray(b)[:, None])[0, 0]))
+            for a, b in ((estimate, without), (middle, moved))
+        )
     if not np.isfinite([middle, inner]).all():
         return error, np.nan, np.nan, np.nan
     low, high = scale.out(np.array(limits(float(middle), inner, n)))

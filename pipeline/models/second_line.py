@@ -8,7 +8,9 @@ choice (pipeline/models/propensity.py); without them the same numbers are naive.
 either and whose first session was of other families. Whoever
 had next to no chance of one of the two is left out, and said.
 
-Limits come from leaving out one site at a time, the weights anew each time, each on a scale that it cannot leave (pipeline/models/scales.py). Resolution is only known to lie in an interval (second_line_arms.py).
+Limits come from leaving out one site at a time, the weights anew each time, each on a scale that it cannot leave (pipeline/models/scales.py),
+and where nearly all of an arm are resolved, or hardly any, from exact ones (second_line_arms.py, two_shares.py): no number is held back for its
+outcome, but for a ratio of a share of none. Resolution is only known to lie in an interval.
 Associations under the assumption that nothing else moved the choice and the outcome; the E-value says how strong it would have to be.
 Who was not seen again says nothing of resolution; if that goes along with the outcome beyond chance, the shares are off.
 
@@ -26,13 +28,13 @@ import numpy as np
 import pandas as pd
 from statsmodels.stats.multitest import multipletests
 
+from pipeline.models.curves import WORTH_SAYING
 from pipeline.models.e_value import find_e_value, find_limit_e_value
 from pipeline.models.guard import Refusal
-from pipeline.models.jackknife import RESTS_ON_ONE
 from pipeline.models.npmle_search import NotConverged
 from pipeline.models.propensity import Contrast, weigh_choice
 from pipeline.models.scales import RATIO, state_within
-from pipeline.models.second_line_arms import VAGUE, Arm, Measure, check_arms, measure_arms
+from pipeline.models.second_line_arms import Arm, Measure, measure_arms
 from pipeline.models.second_line_balance import count_compared, state_balance, state_weights
 from pipeline.models.second_line_rows import CHOICES, CIRCULAR, list_choices, list_chosen_families
 from pipeline.models.second_line_ways import WEIGHTED, Way, fit_arms, list_ways, say_late
@@ -151,25 +153,23 @@ def _compare(rows: pd.DataFrame, stratum: str, refusal: Refusal | None, config: 
 
 
 def _state_outcomes(contrast: Contrast, arms: list[Arm], way: Way, where: dict, config: Config) -> Iterator[dict]:
-    """What became of both arms and how they differ, each where enough is known of the arms behind it; E-values of the ratios."""
+    """What became of both arms and how they differ, whatever the outcome; E-values of the ratios."""
     plan = config.study.second_line
     left_out = "without those who had next to no chance of one choice" if contrast.left_out else None
     for measure in measure_arms(*arms, plan.days, plan.horizon_day):
         if not re.match(way.told, measure.term):
             continue
         own = where | _count_behind(contrast, measure, arms)
-        refusal = check_arms(measure.arms, measure.day, config.study.guards)
-        error, low, high, p = (np.nan,) * 4 if refusal else measure.limit()
-        if not (refusal or np.isfinite([error, low, high]).all()):
-            refusal = RESTS_ON_ONE
+        refusal = measure.check()
         if refusal:
             yield withhold(measure.term, refusal.status, refusal.note, **own)
             continue
+        error, low, high, p = measure.limit()
         honest = way.method == WEIGHTED
         late = say_late(contrast, measure.day) if honest and measure.term.startswith("risk_") else None
         note = "; ".join(filter(None, [_say_vague(measure), late, left_out])) or None
         tested = {"p_value": p} if honest and measure.term == name_primary(plan) else {}
-        bounds = {"std_error": error, "note": note} | tested
+        bounds = {"std_error": error if error > 0 else None, "note": note} | tested
         row = state_within(
             measure.term, measure.values[0], low, high, measure.scale, config.study.guards, **bounds, **own
         )
@@ -182,11 +182,8 @@ def _state_outcomes(contrast: Contrast, arms: list[Arm], way: Way, where: dict, 
 
 def _say_vague(measure: Measure) -> str | None:
     """What the data of each arm allow by the day, where they do not say it."""
-    told = []
-    for arm in measure.arms:
-        least, most = 1 - arm.most[measure.day], 1 - arm.least[measure.day]
-        if most - least >= VAGUE:
-            told.append(f"{least:.3f} to {most:.3f}")
+    allowed = [arm.allow(measure.day) for arm in measure.arms]
+    told = [f"{least:.3f} to {most:.3f}" for least, most in allowed if most - least >= WORTH_SAYING]
     return f"by day {measure.day} the data allow shares of {' and of '.join(told)}" if told else None
 
 
@@ -194,7 +191,7 @@ def _count_behind(contrast: Contrast, measure: Measure, arms: list[Arm]) -> dict
     """Episodes and sites of the arms behind a number, how many are known to be resolved by its day, and what it is compared with."""
     inside = [arm in measure.arms for arm in arms]
     sites = contrast.rows.loc[np.where(contrast.changed, inside[1], inside[0]), "site"]
-    events = sum(arm.count(measure.day)[0] for arm in measure.arms)
+    events = sum(arm.count_resolved(measure.day) for arm in measure.arms)
     counts = {"n_episodes": len(sites), "n_events": events, **count_sites(sites)}
     return counts | {"comparison": "repeat" if all(inside) else None}
 

@@ -14,7 +14,9 @@ import numpy as np
 from pipeline.models.propensity import Contrast
 from pipeline.models.second_line_arms import Arm, fit_arm
 
-LEAVING_OUT = "limits: leaving out each site, t distribution"
+LEAVING_OUT = (
+    "limits: leaving out each site, t distribution, or exact at the effective number where these reach further"
+)
 WEIGHTED = f"inverse-probability weighted interval-censored NPMLE; {LEAVING_OUT}"
 NAIVE = f"interval-censored NPMLE without weights; {LEAVING_OUT}"
 AT_ONCE = f"{WEIGHTED}; each resolution taken to follow at once after a session"

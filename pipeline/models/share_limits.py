@@ -78,20 +78,29 @@ def discount(n_sites: float) -> float:
     return float((norm.ppf(0.975) / student.ppf(0.975, n_sites - 1)) ** 2)
 
 
+def bound_exactly(share: np.ndarray, effective: np.ndarray, n_sites: float) -> tuple[np.ndarray, np.ndarray]:
+    """Exact limits of shares as if sites did not differ; at 0 and 1, where nothing is known of that, of as few as so many sites leave."""
+    return limit_exactly(share, np.where(_is_inside(share), effective, effective * discount(n_sites)))
+
+
+def count_alike(sizes: np.ndarray) -> float:
+    """So many sites of equal size tell as much as those of these sizes: (sum n)^2 / sum n^2, at least 2."""
+    return max(float(sizes.sum() ** 2 / (sizes**2).sum()), 2.0)
+
+
 def bound_share(
     share: np.ndarray, without: np.ndarray, repeats: np.ndarray, sizes: np.ndarray, effective: np.ndarray
 ) -> Edge:
     """The shares (days,) with standard errors and limits, from the same shares `without` each cluster (samples, days) and their effective
     numbers (days,). Each sample stands for `repeats` clusters of `sizes` episodes."""
-    clusters, episodes = repeats.sum(), repeats @ sizes
+    clusters, alike = repeats.sum(), count_alike(np.repeat(sizes, np.asarray(repeats, dtype=int)))
     error = np.sqrt((clusters - 1) / clusters * (repeats @ (without - share) ** 2))
     inside = _is_inside(share)
     inner = np.where(inside, share, 0.5)
     scale, slope = np.log(-np.log(inner)), inner * -np.log(inner)
-    alike = max(episodes**2 / (repeats @ sizes**2), 2)
     reach = limits(0, error / slope, alike)[1]
     low, high = (np.exp(-np.exp(np.minimum(scale + side * reach, FAR))) for side in (1, -1))
-    exact_low, exact_high = limit_exactly(share, np.where(inside, effective, effective * discount(alike)))
+    exact_low, exact_high = bound_exactly(share, effective, alike)
     low, high = np.where(inside, low, share), np.where(inside, high, share)
     return Edge(share, error, np.minimum(low, exact_low), np.maximum(high, exact_high))
 

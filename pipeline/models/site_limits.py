@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from scipy.special import expit, logit
 
 from pipeline.models.jackknife import jackknife_covariance, limits, refit_without_each_site
-from pipeline.models.share_limits import discount, limit_exactly
+from pipeline.models.share_limits import count_alike, discount, limit_exactly
 from schemas.study import Guards
 
 METHOD = "exact (Clopper-Pearson) limits, or those by leaving out each site where these reach further"
@@ -37,5 +37,4 @@ def site_error(site: np.ndarray, answer: float, fit) -> float:
 
 def count_effective(site: np.ndarray) -> float:
     """So many sites of equal size tell as much; at least 2."""
-    sizes = np.unique(site, return_counts=True)[1]
-    return max(float(sizes.sum() ** 2 / (sizes**2).sum()), 2.0)
+    return count_alike(np.unique(site, return_counts=True)[1])

@@ -136,7 +136,7 @@ def test_who_had_next_to_no_chance_is_left_out_and_counted(plan):
     ("keep", "status"),
     [
         (lambda rows: rows["choice"].eq("repeat"), "too_few"),
-        (lambda rows: np.isinf(rows["right_days"]) | rows["choice"].eq("repeat"), "too_few"),
+        (lambda rows: rows["choice"].eq("repeat") | rows["choice"].eq("change").cumsum().le(10), "too_few"),
         (lambda rows: rows["site"].isin(["S0", "S1"]), "not_identified"),
     ],
 )
@@ -145,6 +145,16 @@ def test_refusals(plan, keep, status):
     refusal = weigh_choice(rows[keep(rows)].reset_index(drop=True), TERMS, UNCUT, plan.study.guards)
     assert isinstance(refusal, Refusal)
     assert refusal.status == status
+
+
+@pytest.mark.parametrize("right", [1.0, np.inf])
+def test_what_became_of_them_changes_no_weight(plan, right):
+    """Neither all resolved nor nobody: weights look at what was known at the choice only."""
+    rows = draw(6, n=400)
+    told, other = (
+        weigh_choice(each, TERMS, UNCUT, plan.study.guards) for each in (rows, rows.assign(right_days=right))
+    )
+    np.testing.assert_array_equal(told.weights, other.weights)
 
 
 def test_a_choice_that_follows_from_the_covariates_is_refused(plan):

@@ -186,14 +186,20 @@ def test_few_data_give_a_status_and_no_number(plan, n, sites, status):
     assert pd.isna(row["estimate"])
 
 
-def test_an_arm_that_is_not_followed_to_the_day_has_no_number(plan):
+def test_limits_of_an_arm_that_is_not_followed_to_the_day_reach_to_all_that_may_be(plan):
     tables = draw(104, effect=0.0)
     spells = tables["spells"]
     right = spells["right_days"].where(spells["right_days"] <= 27, np.inf)
     tables["spells"] = Spells.cast(spells.assign(left_days=spells["left_days"].clip(upper=27), right_days=right))
     rows = read(estimate_second_line(**tables, config=plan))  # day 27 of the spell is day 20 after the second session
     assert rows.loc["risk_difference_day_7", "status"] == "ok"
-    assert rows.loc[["risk_difference_day_30", "mean_days_difference"], "status"].ne("ok").all()
+    assert (rows.loc[["risk_repeat_day_30", "risk_change_day_30"], "upper"] == 1).all()
+    assert rows.loc["risk_repeat_day_30", "note"] == "by day 30 the data allow shares of 0.504 to 1.000"
+    soonest = (
+        rows.loc["risk_repeat_day_30", "estimate"] * 10
+    )  # days that everybody else would lose by resolving on day 21
+    assert rows.loc["mean_days_repeat", "estimate"] - rows.loc["mean_days_repeat", "lower"] > 0.9 * (10 - soonest)
+    assert rows.loc["risk_difference_day_30", "status"] == "too_wide"
 
 
 def test_resolution_is_spread_evenly_where_the_data_do_not_say_when():
@@ -201,8 +207,8 @@ def test_resolution_is_spread_evenly_where_the_data_do_not_say_when():
     arm = fit_arm(left, right, np.ones((1, 4)), 20)
     assert [arm.risk(day)[0] for day in (0, 5, 10, 15, 20)] == pytest.approx([0, 0.25, 0.5, 0.625, 0.75], abs=1e-6)
     assert arm.mean_days()[0] == pytest.approx(10 * 0.75 + 10 * 0.375, abs=1e-5)
-    assert (1 - arm.most[5], 1 - arm.least[5]) == pytest.approx((0, 0.5), abs=1e-6)
-    assert arm.count(10) == (2, 2)
+    assert arm.allow(5) == pytest.approx((0, 0.5), abs=1e-6)
+    assert arm.count_resolved(10) == 2
     twice = fit_arm(np.tile(left, 2), np.tile(right, 2), np.full((1, 8), 0.5), 20)
     np.testing.assert_allclose(twice.survival, arm.survival, atol=1e-6)
 
