@@ -77,6 +77,8 @@ def _share_cells(rows: pd.DataFrame, columns: tuple[str, ...], config: Config) -
 
 
 def _estimate_models(rows: pd.DataFrame, config: Config) -> list[dict]:
+    """Both models. With fewer than `min_events` outcomes of a kind every class is one of which a ratio would rest on a handful, or on none: there
+    is no model then, and the raw shares stay, whatever they are."""
     guards = config.study.guards
     where = {"stratum": "model=marginal", "method": MARGINAL} | count_attempts(rows)
     refusal = check_size(where["n_episodes"], int(rows["event"].sum()), guards) or check_sites(where["n_sites"], guards)

@@ -133,7 +133,7 @@ def _pool_small_classes(
     classes: pd.Series, events: pd.Series, guards: Guards, binary: bool
 ) -> tuple[pd.Series, dict[str, Refusal], bool]:
     """The classes with those of too few episodes or events counted together, the refusal of each of these, and whether together they are
-    enough."""
+    enough. A ratio of a class with hardly any event, or hardly any without, would have no end; raw shares are told of such classes too."""
 
     def judge(happened: pd.Series) -> Refusal | None:
         without = int((~happened).sum()) if binary else None

@@ -20,13 +20,14 @@ from pipeline.models.covariates import build_design, describe_covariates
 from pipeline.models.guard import Refusal, check_sites, check_size
 from pipeline.models.jackknife import limits
 from pipeline.models.scales import SHARE, state_within
+from pipeline.models.share_limits import bound_exactly, count_alike, limit_exactly
 from pipeline.models.site_effects import SiteFit, fit_fixed, fit_random
-from pipeline.models.site_pool import MEAN, MISSING, Effects, tell_pool, to_share
+from pipeline.models.site_pool import MEAN, MISSING, PooledShare, pool_effects, tell_pool, to_share
 from pipeline.models.tidy import count_sites, withhold
 from schemas.study import Guards
 
 TERM = "first_session_success"
-ONE_STAGE = "complementary log-log, random intercepts of sites, maximum likelihood; limits by t with sites - 1 degrees of freedom"
+ONE_STAGE = "complementary log-log, random intercepts of sites, maximum likelihood; limits by t with sites - 1 degrees of freedom, or exact where these reach further"
 
 
 @dataclass(frozen=True)
@@ -94,14 +95,14 @@ def tell_first_sessions(sessions: pd.DataFrame, terms: tuple[str, ...], guards: 
     effect = fit.coefficients[:n] if usable else np.empty(0)
     variance = np.diag(fit.covariance)[:n] if usable else np.empty(0)
     missing = any(sessions["site"].eq(site).sum() >= guards.min_episodes for site in ready.refused)
-    refusal = (Refusal("not_identified", MISSING) if missing else None) if usable else fit
-    effects = Effects(effect, effect, variance, _count(ready.kept), note)
-    yield from tell_pool(TERM, effects, sessions["site"].nunique(), guards, refusal)
+    pooled = (MISSING if missing else pool_effects(effect, variance, guards, note)) if usable else fit
+    yield from tell_pool(TERM, pooled, _count(ready.kept), sessions["site"].nunique(), guards)
     yield from _tell_one_stage(prepare_first_sessions(sessions, terms, guards, by_site=False), note, guards)
 
 
 def _find_no_effect(happened: pd.Series, guards: Guards) -> Refusal | None:
-    """Why a site can have no effect of its own: too few sessions, or outcomes of one kind only."""
+    """Why a site can have no effect of its own: too few sessions, or outcomes of one kind only, of which no effect is finite. Then there is no
+    pool of effects: the one-stage model tells the share."""
     events, without = int(happened.sum()), int((~happened).sum())
     if min(events, without) == 0 and len(happened) >= guards.min_episodes:
         return Refusal("not_identified", f"separation: {'every' if events else 'no'} first session was a success")
@@ -109,22 +110,31 @@ def _find_no_effect(happened: pd.Series, guards: Guards) -> Refusal | None:
 
 
 def _tell_one_stage(ready: FirstSessions, note: str, guards: Guards) -> Iterator[dict]:
-    """The chance at a site in the middle."""
+    """The chance at a site in the middle, with limits that reach at least as far as exact ones; of outcomes of one kind only, the share as it is."""
     where = {"stratum": "all", "method": ONE_STAGE, **_count(ready.kept)}
-    design = np.column_stack([np.ones(len(ready.kept)), ready.covariates])
-    fit = _check(ready.kept, guards) or check_sites(where["n_sites"], guards)
-    fit = fit or fit_random(design, ready.happened, ready.kept["site"].to_numpy(str))
-    if isinstance(fit, Refusal):
-        yield withhold(f"{TERM}_one_stage", fit.status, fit.note, **where)
+    found = check_size(len(ready.kept), None, guards) or check_sites(where["n_sites"], guards)
+    found = found or _find_middle(ready, note)
+    if isinstance(found, Refusal):
+        yield withhold(f"{TERM}_one_stage", found.status, found.note, **where)
         return
-    low, high = limits(fit.coefficients[0], np.sqrt(fit.covariance[0, 0]), where["n_sites"])
-    share, low, high = (to_share(effect) for effect in (fit.coefficients[0], low, high))
-    yield state_within(f"{TERM}_one_stage", share, low, high, SHARE, guards, note=note, **where)
+    ends = found.low, found.high
+    yield state_within(f"{TERM}_one_stage", found.share, *ends, SHARE, guards, note=found.note, **where)
 
 
-def _check(sessions: pd.DataFrame, guards: Guards) -> Refusal | None:
-    happened = int(sessions["happened"].sum())
-    return check_size(len(sessions), happened, guards, len(sessions) - happened)
+def _find_middle(ready: FirstSessions, note: str) -> PooledShare | Refusal:
+    happened, site = ready.happened, ready.kept["site"].to_numpy(str)
+    sizes, seen = np.unique(site, return_counts=True)[1], happened.mean()
+    if seen in (0, 1):
+        low, high = bound_exactly(np.array([seen]), np.array([float(len(site))]), count_alike(sizes))
+        said = "every first session was followed by a negative look" if seen else "no first session was followed by one"
+        return PooledShare(seen, float(low[0]), float(high[0]), f"{said}: the share as it is, whenever the look came")
+    fit = fit_random(np.column_stack([np.ones(len(site)), ready.covariates]), happened, site)
+    if isinstance(fit, Refusal):
+        return fit
+    ends = limits(fit.coefficients[0], np.sqrt(fit.covariance[0, 0]), len(sizes))
+    share, low, high = (to_share(effect) for effect in (fit.coefficients[0], *ends))
+    exact_low, exact_high = map(float, limit_exactly(share, len(site)))
+    return PooledShare(share, min(low, exact_low), max(high, exact_high), note)
 
 
 def _count(sessions: pd.DataFrame) -> dict[str, float]:

@@ -28,9 +28,10 @@ class Refusal:
 
 
 def check_size(n_episodes: int, n_events: int | None, guards: Guards, n_without: int | None = None) -> Refusal | None:
-    """Too few episodes, or too few with the event, or without it, to tell a class of a model from others.
+    """Too few episodes, or too few with the event, or without it, to tell a class of a model from others: a ratio would have no end.
 
-    A share is asked for its episodes only, with `n_events` None: to withhold it for its outcome would hide the best and the worst.
+    A share, a difference of shares and a mean are asked for their episodes only, with `n_events` None: to withhold them for their outcome would
+    hide the best and the worst.
     """
     if n_episodes < guards.min_episodes:
         return Refusal("too_few", f"fewer than {guards.min_episodes} episodes")
@@ -70,7 +71,8 @@ def check_solution(gradient: np.ndarray, information: np.ndarray) -> Refusal | N
 
 
 def find_separated(design: pd.DataFrame, events: np.ndarray) -> Mapping[str, Refusal]:
-    """The columns of a design of zeros and ones whose members have no event, or only events: no finite coefficient fits."""
+    """The columns of a design of zeros and ones whose members have no event, or only events: no finite coefficient fits.
+    Only ratios are refused for it; the share of such a class is told."""
     happened = np.asarray(events, dtype=bool)
     refusals = {}
     for name, column in design.items():

@@ -205,9 +205,9 @@ def _check_pool(followed: pd.DataFrame, study: Study) -> Found:
     if not difference:
         try:
             pools = [
-                pool_random_effects(effects.least, effects.variances, *how) for how in ((tau2_by_paule_mandel,), ())
+                pool_random_effects(effects.effect, effects.variance, *how) for how in ((tau2_by_paule_mandel,), ())
             ]
-            difference = compare_pool(effects.least, effects.variances, *pools)
+            difference = compare_pool(effects.effect, effects.variance, *pools)
         except NotConverged:
             difference = LATE
     return "pool_of_sites", difference, effects.counts

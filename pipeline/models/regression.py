@@ -17,6 +17,7 @@ import numpy as np
 import pandas as pd
 from statsmodels.stats.multitest import multipletests
 
+from pipeline.models.bounded_curve import bound_curve
 from pipeline.models.counts import EPISODE
 from pipeline.models.covariates import FOLLOWS, NUMERIC, OTHER, describe_covariates, say_shared
 from pipeline.models.guard import Refusal, check_sites, check_size
@@ -70,7 +71,11 @@ def fit_families(question: Question, families: tuple[str, ...]) -> tuple[dict[st
 
 
 def regress_resolution(rows: pd.DataFrame, config: Config) -> Iterator[dict]:
-    """The estimates of rows with site, left_days, right_days and the covariates of the plan; their order changes nothing."""
+    """The estimates of rows with site, left_days, right_days and the covariates of the plan; their order changes nothing.
+
+    Fewer than `min_events` resolutions are too few for any ratio, which would rest on a handful of times; the shares stay
+    (pipeline/models/curves.py).
+    """
     study = config.study
     counts = count_known(rows, EVER)
     where = {"stratum": "all", "method": FIT.format(family="no"), **counts}
@@ -158,19 +163,31 @@ def _state_factors(question: Question, answers: Answers, terms: tuple[str, ...],
 
 
 def _state_fit(question: Question, answers: Answers, where: dict, guards: Guards) -> Iterator[dict]:
-    """The fitted share of the whole less the one that needs no distribution."""
-    left, right = (question.rows[end].to_numpy(float) for end in ("left_days", "right_days"))
+    """The fitted share of the whole less the one that needs no distribution, however many are resolved by then."""
     for k, day in enumerate(question.days, start=len(question.names)):
         own = where | count_known(question.rows, day) | {"comparison": "estimate without a distribution (NPMLE)"}
-        refusal = check_size(len(left), int((right <= day).sum()), guards, n_without=int((left >= day).sum()))
-        refusal = refusal or check_sites(answers.n_sites, guards) or answers.check(k, answers.n_sites, guards)
+        refusal = check_sites(answers.n_sites, guards) or answers.check(k, answers.n_sites, guards)
         term = f"fitted_share_less_observed_by_day_{day}"
         if refusal:
             yield withhold(term, refusal.status, refusal.note, **own)
         else:
-            low, high, _ = limit_by_error(answers.full[k], answers.error(k), DIFFERENCE, answers.n_sites)
+            low, high = _limit_fit(question, answers, k, day, guards)
             own |= {"std_error": answers.error(k)}
             yield state_within(term, answers.full[k], low, high, DIFFERENCE, guards, **own)
+
+
+def _limit_fit(question: Question, answers: Answers, k: int, day: int, guards: Guards) -> tuple[float, float]:
+    """By leaving out each site. Where few are known to be resolved by the day, or not to be, that tells little: then the limits are at least
+    those of the observed share, as if the fitted one were known."""
+    low, high, _ = limit_by_error(answers.full[k], answers.error(k), DIFFERENCE, answers.n_sites)
+    left, right = (question.rows[end].to_numpy(float) for end in ("left_days", "right_days"))
+    if min((right <= day).sum(), (left >= day).sum()) >= guards.min_events:
+        return low, high
+    clusters = question.rows.assign(patient_id=question.rows["episode_id"])  # of several sites whole sites are left out
+    curve = bound_curve(clusters, np.array([day]))
+    below = curve.upper.share[0] - curve.lower.low[0]
+    above = curve.upper.high[0] - curve.lower.share[0]
+    return max(min(low, answers.full[k] - below), -1.0), min(max(high, answers.full[k] + above), 1.0)
 
 
 def _withhold_all(terms: tuple[str, ...], refusal: Refusal, where: dict) -> Iterator[dict]:

@@ -19,7 +19,6 @@ from pipeline.models.guard import Refusal, check_sites
 from pipeline.models.meta import Pool, pool_random_effects
 from pipeline.models.npmle_search import NotConverged
 from pipeline.models.scales import SHARE, state_within
-from pipeline.models.shares import WORTH_SAYING
 from pipeline.models.tidy import state, withhold
 from schemas.study import Guards
 
@@ -32,37 +31,52 @@ TEST_DAYS = Refusal(
     "not_identified",
     "withdrawn: sites test on different days, which alone makes equal sites look different, and nothing tells the one from the other",
 )
-MISSING = "sites with enough episodes, but of which too little is known, are not among them, which may shift the mean"
+MISSING = Refusal(
+    "not_identified",
+    "sites with enough episodes, but of which too little is known, are not among them, which may shift the mean",
+)
+WORTH_SAYING = 0.005  # a difference of widths that a reader would see
 
 
 @dataclass(frozen=True)
-class Effects:
-    """One effect and variance per pooled site, by the least and by the most that the data allow, and what their pool stands for."""
+class PooledShare:
+    """The mean over sites with its 95 % limits, as a share, and what to keep in mind."""
 
-    least: np.ndarray
-    most: np.ndarray
-    variances: np.ndarray
-    counts: dict[str, int]
+    share: float
+    low: float
+    high: float
     note: str | None = None
 
 
 def tell_pool(
-    term: str, effects: Effects, n_seen: int, guards: Guards, refusal: Refusal | None = None
+    term: str, pooled: PooledShare | Refusal, counts: dict[str, int], n_seen: int, guards: Guards, method: str = MEAN
 ) -> Iterator[dict]:
-    """The rows of one pool out of `n_seen` sites; where the data allow more than one share, the limits reach around both pools."""
-    where = {"stratum": "all", **effects.counts}
-    pooled = effects.counts["n_sites"]
-    yield state(f"{term}_sites_pooled", pooled, method=COUNT, **where)
-    yield state(f"{term}_sites_not_pooled", n_seen - pooled, method=COUNT, **where)
-    pools = refusal or _pool(effects, guards)
-    if isinstance(pools, Refusal):
-        yield withhold(term, pools.status, pools.note, method=MEAN, **where)
+    """The rows of one pool, of what `counts` tell, out of `n_seen` sites."""
+    where = {"stratum": "all", **counts}
+    yield state(f"{term}_sites_pooled", counts["n_sites"], method=COUNT, **where)
+    yield state(f"{term}_sites_not_pooled", n_seen - counts["n_sites"], method=COUNT, **where)
+    if isinstance(pooled, Refusal):
+        yield withhold(term, pooled.status, pooled.note, method=method, **where)
     else:
-        least, most = pools
-        low, high, said = to_share(least.lower), to_share(most.upper), _say(least, most, effects.note)
-        yield state_within(term, to_share(least.estimate), low, high, SHARE, guards, note=said, method=MEAN, **where)
-    for name, method in {"further_site": PREDICTION, "tau2": SPREAD, "i2": SPREAD}.items():
-        yield withhold(f"{term}_{name}", TEST_DAYS.status, TEST_DAYS.note, method=method, **where)
+        ends = pooled.low, pooled.high
+        yield state_within(term, pooled.share, *ends, SHARE, guards, note=pooled.note, method=method, **where)
+    for name, told in {"further_site": PREDICTION, "tau2": SPREAD, "i2": SPREAD}.items():
+        yield withhold(f"{term}_{name}", TEST_DAYS.status, TEST_DAYS.note, method=told, **where)
+
+
+def pool_effects(
+    effects: np.ndarray, variances: np.ndarray, guards: Guards, note: str | None = None
+) -> PooledShare | Refusal:
+    """One effect and variance a site, pooled by restricted likelihood."""
+    refusal = check_sites(len(effects), guards)
+    if refusal:
+        return refusal
+    try:
+        pool = pool_random_effects(effects, variances)
+    except NotConverged as failure:
+        return Refusal("not_converged", str(failure))
+    shares = (to_share(effect) for effect in (pool.estimate, pool.lower, pool.upper))
+    return PooledShare(*shares, "; ".join(filter(None, [note, _say_narrow(pool)])) or None)
 
 
 def wald_limits(effect: float, error: float) -> tuple[float, float]:
@@ -81,28 +95,9 @@ def to_share(effect: float) -> float:
     return float(-np.expm1(-np.exp(min(effect, LARGEST))))
 
 
-def slope_of_share(share: ArrayLike) -> np.ndarray:
-    """Change of a chance by its effect."""
-    share = np.asarray(share, dtype=float)
-    return -(1 - share) * np.log1p(-share)
-
-
-def _pool(effects: Effects, guards: Guards) -> tuple[Pool, Pool] | Refusal:
-    refusal = check_sites(effects.counts["n_sites"], guards)
-    if refusal:
-        return refusal
-    try:
-        least, most = (pool_random_effects(edge, effects.variances) for edge in (effects.least, effects.most))
-    except NotConverged as failure:
-        return Refusal("not_converged", str(failure))
-    return least, most
-
-
-def _say(least: Pool, most: Pool, note: str | None) -> str | None:
-    """What to keep in mind: what the number is for, an interval of no information, and limits narrower than plain ones."""
-    low, high = to_share(least.estimate), to_share(most.estimate)
-    between = f"the data allow {low:.3f} to {high:.3f}; the lower is given" if high - low >= WORTH_SAYING else None
-    plain = wald_limits(least.estimate, least.std_error / np.sqrt(least.hk_scale)) if least.hk_scale > 0 else (0.0, 1.0)
-    narrower = plain[1] - plain[0] - (to_share(least.upper) - to_share(least.lower)) >= WORTH_SAYING
-    said = f"sites differ less than chance lets expect; plain limits are {plain[0]:.3f} to {plain[1]:.3f}"
-    return "; ".join(filter(None, [note, between, said if narrower else None])) or None
+def _say_narrow(pool: Pool) -> str | None:
+    """The plain limits, where those of the pool are narrower."""
+    plain = wald_limits(pool.estimate, pool.std_error / np.sqrt(pool.hk_scale)) if pool.hk_scale > 0 else (0.0, 1.0)
+    if plain[1] - plain[0] - (to_share(pool.upper) - to_share(pool.lower)) < WORTH_SAYING:
+        return None
+    return f"sites differ less than chance lets expect; plain limits are {plain[0]:.3f} to {plain[1]:.3f}"

@@ -3,31 +3,36 @@
 Estimated is, over the clinics that these stand for, the mean of two quantities of a site:
 - P(resolution by the day) of a first spell of positional vertigo, counted from the first attempt, not adjusted;
 - success of the first session, adjusted (pipeline/models/first_sessions.py).
-Both are pooled on the complementary log-log scale in two stages: one estimate and variance from each site, then restricted likelihood
-and Hartung-Knapp limits (pipeline/models/meta.py). How far sites differ is withdrawn: pipeline/models/site_pool.py says why.
+The share of a site is found twice. `resolved_by_day` takes nothing for granted of its course (NPMLE), nor of how well its patients do: it is
+the mean of the shares of all sites with enough episodes, each site counting alike, with limits by leaving out each site, or exact ones where
+these reach further (pipeline/models/share_limits.py). Where a site's looks do not tell its share, there is no mean.
 
-The share of a site is found twice. `resolved_by_day` takes nothing for granted of its course (NPMLE; variance from leaving out its
-patients by the delta method), but has no number where few are known to be resolved by the day, or to be unresolved. That depends on how
-well a site's patients do: where a site of enough episodes would be missing for it, there is no pool. `smoothed_by_day` takes the site's
-course for a spline of log time with one inner knot (Weibull's where the looks do not tell a bend), and so learns from all of its looks.
-In simulated pools that resolve in steps Weibull's course alone lay .035 too high by day 7, with a bend .014. A site with few who are seen
-resolved, or unresolved, is in that pool: where such sites were left out, a planted .94 became .88.
+`smoothed_by_day` and success are pooled on the complementary log-log scale in two stages: one estimate and variance from each site, then
+restricted likelihood and Hartung-Knapp limits (pipeline/models/meta.py). How far sites differ is withdrawn: pipeline/models/site_pool.py says
+why. A smoothed course is a spline of log time with one inner knot (Weibull's where the looks do not tell a bend), and so learns from all
+looks of a site. In simulated pools that resolve in steps Weibull's course alone lay .035 too high by day 7, with a bend .014. A site with few
+who are seen resolved, or unresolved, is in that pool: where such sites were left out, a planted .94 became .88. One with nobody of a kind has no
+course that is finite; where it has enough episodes there is no smoothed pool, and the mean of shares stays.
 
 Episodes without a look tell nothing.
 """
 
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from pipeline.models.case_mix import FIRST_KNOT, Hazard, course_basis, fit_hazard
 from pipeline.models.first_sessions import select_first_sessions, tell_first_sessions
-from pipeline.models.guard import Refusal, check_size
+from pipeline.models.guard import Refusal, check_sites, check_size
+from pipeline.models.share_limits import bound_share
 from pipeline.models.shares import Share, count_known, estimate_shares, select_followed
-from pipeline.models.site_pool import MISSING, Effects, slope_of_share, tell_pool, to_scale
+from pipeline.models.site_pool import MISSING, WORTH_SAYING, PooledShare, pool_effects, tell_pool
 from pipeline.models.tidy import tidy_estimates
 from schemas.study import Config, Guards, Study
+
+AVERAGE = "mean of the shares of sites (NPMLE); limits: leaving out each site, t distribution, or exact where these reach further"
 
 
 def estimate_site_pooling(
@@ -49,27 +54,51 @@ def _tell_shares(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
     days, sites = study.site_pooling.days, dict(iter(followed.groupby("site", sort=True)))
     found = {site: estimate_shares(rows, days, study) for site, rows in sites.items()}
     for day in days:
-        term = f"resolved_by_day_{day}"
-        enough = {site for site, rows in sites.items() if not _check_known(rows, day, study.guards)}
-        usable = {site: found[site][day] for site in sites if site in enough and isinstance(found[site][day], Share)}
-        least, most = (np.array([getattr(s, edge) for s in usable.values()]) for edge in ("least", "most"))
-        errors = np.array([share.std_error for share in usable.values()])
+        usable = {site: share for site in sites if isinstance(share := found[site][day], Share)}
         counts = count_known(followed[followed["site"].isin(usable)], day)
-        effects = Effects(to_scale(least), to_scale(most), (errors / slope_of_share(least)) ** 2, counts)
-        missing = any(len(sites[site]) >= study.guards.min_episodes for site in sites if site not in usable)
-        refusal = Refusal("not_identified", MISSING) if missing else None
-        yield from tell_pool(term, effects, len(sites), study.guards, refusal)
+        pooled = _check_left_out(sites, usable, study.guards) or check_sites(len(usable), study.guards)
+        pooled = pooled or average_shares(list(usable.values()), [_count_told(sites[site], day) for site in usable])
+        yield from tell_pool(f"resolved_by_day_{day}", pooled, counts, len(sites), study.guards, AVERAGE)
 
 
-def _check_known(rows: pd.DataFrame, day: int, guards: Guards) -> Refusal | None:
-    """Whether so much is known of a site by the day that its share has a variance."""
-    unresolved = int((rows["left_days"] >= day).sum())
-    return check_size(len(rows), int((rows["right_days"] <= day).sum()), guards, n_without=unresolved)
+def _count_told(rows: pd.DataFrame, day: int) -> int:
+    """Of how many it is known whether they are resolved by the day."""
+    return int(((rows["right_days"] <= day) | (rows["left_days"] >= day)).sum())
+
+
+def average_shares(shares: list[Share], told: list[int]) -> PooledShare:
+    """The mean of the shares of sites, with limits around the least and the most that the data allow. As many episodes would tell as much as
+    those of whom it is known, with the weights that let each site count alike (Kish)."""
+    unresolved = np.array([(1 - share.most, 1 - share.least) for share in shares])
+    n, mean = len(unresolved), unresolved.mean(axis=0)
+    with np.errstate(divide="ignore"):
+        effective = np.full(2, n**2 / (1 / np.array(told)).sum())
+    without = (unresolved.sum(axis=0) - unresolved) / (n - 1)
+    edge = bound_share(mean, without, np.ones(n), np.ones(n), effective)
+    least, most = 1 - mean[1], 1 - mean[0]
+    note = f"the data allow {least:.3f} to {most:.3f}; the lower is given" if most - least >= WORTH_SAYING else None
+    return PooledShare(float(least), float(1 - edge.high[1]), float(1 - edge.low[0]), note)
+
+
+def _check_left_out(sites: dict[str, pd.DataFrame], usable: Container[str], guards: Guards) -> Refusal | None:
+    """A mean over sites that leaves out one with enough episodes is another one: there is none."""
+    left_out = any(len(rows) >= guards.min_episodes for site, rows in sites.items() if site not in usable)
+    return MISSING if left_out else None
 
 
 def _tell_smoothed(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
     for day, effects in smooth_sites(followed, study).items():
-        yield from tell_pool(f"smoothed_by_day_{day}", effects, followed["site"].nunique(), study.guards)
+        pooled = effects.refusal or pool_effects(effects.effect, effects.variance, study.guards)
+        yield from tell_pool(f"smoothed_by_day_{day}", pooled, effects.counts, followed["site"].nunique(), study.guards)
+
+
+class Effects(NamedTuple):
+    """One effect and variance per pooled site, what they stand for, and why there is no pool of them."""
+
+    effect: np.ndarray
+    variance: np.ndarray
+    counts: dict[str, int]
+    refusal: Refusal | None
 
 
 def smooth_sites(followed: pd.DataFrame, study: Study) -> dict[int, Effects]:
@@ -77,13 +106,11 @@ def smooth_sites(followed: pd.DataFrame, study: Study) -> dict[int, Effects]:
     sites = dict(iter(followed.groupby("site", sort=True)))
     fits = {site: _smooth(rows, study) for site, rows in sites.items()}
     usable = {site: fit for site, fit in fits.items() if isinstance(fit, Hazard)}
-    missing = any(len(sites[site]) >= study.guards.min_episodes for site in sites if site not in usable)
-    found = {}
+    refusal, found = _check_left_out(sites, usable, study.guards), {}
     for day in study.site_pooling.days:
-        placed = [_place(fit, day) for fit in usable.values()]
-        effects, variances = np.array(placed).reshape(-1, 2).T
+        effects, variances = np.array([_place(fit, day) for fit in usable.values()]).reshape(-1, 2).T
         counts = count_known(followed[followed["site"].isin(usable)], day)
-        found[day] = Effects(effects, effects, variances, counts, MISSING if missing else None)
+        found[day] = Effects(effects, variances, counts, refusal)
     return found
 
 
@@ -95,7 +122,7 @@ def _place(fit: Hazard, day: int) -> tuple[float, float]:
 
 def _smooth(rows: pd.DataFrame, study: Study) -> Hazard | Refusal:
     """The course of one site: with an inner knot, or Weibull's where the looks do not tell one. None where nobody was seen resolved, or
-    unresolved."""
+    unresolved, since its hazard would be without end: the mean of shares has such sites too."""
     episodes, *kinds = _count_seen(rows, study)
     if episodes >= study.guards.min_episodes and min(kinds) == 0:
         return Refusal("not_identified", "nobody was seen to be resolved" if kinds[1] else "nobody was seen unresolved")

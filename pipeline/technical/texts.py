@@ -182,7 +182,8 @@ TEXTS = {
         "The mean over sites of the share resolved by a day, and of success of the first session.",
         "As in the curves and in success of attempts, by site.",
         TIMES,
-        "Two stages on the complementary log-log scale: restricted likelihood, Hartung-Knapp limits.",
+        "The mean of the shares of sites, with limits by leaving out each site or, where these reach further, exact ones; smoothed courses and success "
+        "in two stages on the complementary log-log scale: restricted likelihood, Hartung-Knapp limits.",
         "Sites are like a sample of the clinics meant. How far they differ, and the range for a further site, are withdrawn: sites test on "
         "different days, which alone makes equal sites look different.",
         "IntHout, Ioannidis & Borm, BMC Med Res Methodol 2014;14:25; Higgins, Thompson & Spiegelhalter, J R Stat Soc A 2009;172:137-159",

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
+from scipy.stats import binomtest
 
 from pipeline.models.covariates import OTHER
 from pipeline.models.guard import Refusal
@@ -163,6 +164,24 @@ def test_two_sites_give_limits_by_the_model_and_say_so(asked):
     assert "model" in found.loc["sex=male", "method"]
     assert "sites differ" in found.loc["sex=male", "note"]
     assert found.filter(like="fitted_share", axis=0)["status"].ne("ok").all()
+
+
+@pytest.mark.parametrize("slower", [0.0, 30.0])
+def test_the_fit_is_compared_with_the_curve_however_many_are_resolved(asked, slower):
+    """By day 30 all but three of 300 are resolved, or only forty are, of whom four by day 7."""
+    rng, site = np.random.default_rng(13), np.repeat(range(6), 50)
+    few = np.zeros(300, bool)
+    few[rng.choice(300, 3 if slower == 0 else 40, replace=False)] = True
+    right = np.where(few, np.inf, rng.choice([2.0, 5.0, 20.0], 300)) if slower == 0 else np.where(few, 20.0, np.inf)
+    if slower:
+        right[np.flatnonzero(few)[:4]] = 5.0
+    left = np.select([np.isinf(right), right == 20], [45.0, 10.0], 0.0)
+    rows = simulate(rng, n=300).assign(left_days=left, right_days=right, site=[f"S{k}" for k in site])
+    found = by_term(regress(rows, asked)).loc[f"fitted_share_less_observed_by_day_{30 if slower == 0 else 7}"]
+    assert found["status"] == "ok"
+    seen = binomtest(297 if slower == 0 else 4, 300).proportion_ci(method="exact")
+    assert found["upper"] - found["lower"] > 0.9 * (seen.high - seen.low)
+    assert found["lower"] < found["estimate"] < found["upper"]
 
 
 def test_a_class_of_one_site_rests_on_it_and_one_of_two_has_no_limits(asked):
