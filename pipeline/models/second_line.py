@@ -164,7 +164,7 @@ def _state_outcomes(contrast: Contrast, arms: list[Arm], way: Way, where: dict, 
         if refusal:
             yield withhold(measure.term, refusal.status, refusal.note, **own)
             continue
-        error, low, high, p = measure.limit()
+        error, low, high, p = measure.limit(config.study.guards.min_events)
         honest = way.method == WEIGHTED
         late = say_late(contrast, measure.day) if honest and measure.term.startswith("risk_") else None
         note = "; ".join(filter(None, [_say_vague(measure), late, left_out])) or None
@@ -191,7 +191,7 @@ def _count_behind(contrast: Contrast, measure: Measure, arms: list[Arm]) -> dict
     """Episodes and sites of the arms behind a number, how many are known to be resolved by its day, and what it is compared with."""
     inside = [arm in measure.arms for arm in arms]
     sites = contrast.rows.loc[np.where(contrast.changed, inside[1], inside[0]), "site"]
-    events = sum(arm.count_resolved(measure.day) for arm in measure.arms)
+    events = sum(arm.count(measure.day)[0] for arm in measure.arms)
     counts = {"n_episodes": len(sites), "n_events": events, **count_sites(sites)}
     return counts | {"comparison": "repeat" if all(inside) else None}
 

@@ -19,7 +19,7 @@ from pipeline.models.curves import NOBODY, WORTH_SAYING
 from pipeline.models.guard import Refusal
 from pipeline.models.jackknife import RESTS_ON_ONE, jackknife_covariance
 from pipeline.models.npmle import ROUNDING, collapse_intervals, fit_many, fit_npmle
-from pipeline.models.scales import DIFFERENCE, RATIO, SHARE, Scale, differ, span
+from pipeline.models.scales import DIFFERENCE, RATIO, SHARE, Scale, differ, limit_by_sites, span
 from pipeline.models.share_limits import Edge, bound_exactly, bound_share, count_alike, keep_falling
 from pipeline.models.two_shares import Bounded, compare
 
@@ -58,9 +58,9 @@ class Arm:
         """Mean days to resolution up to the last day: the area under the share unresolved, in each sample."""
         return _find_area(self.survival)
 
-    def count_resolved(self, day: int) -> int:
-        """How many are known to be resolved by the day."""
-        return int((self.right <= day).sum())
+    def count(self, day: int) -> tuple[int, int]:
+        """How many are known to be resolved by the day, and how many to be unresolved on it."""
+        return int((self.right <= day).sum()), int((self.left >= day).sum())
 
     def allow(self, day: int) -> tuple[float, float]:
         """The least and the greatest share resolved by the day that the data allow."""
@@ -170,16 +170,22 @@ class Measure:
         told_of_days = self.scale in (SHARE, DIFFERENCE, RATIO)
         return NOBODY if told_of_days and any(self._is_untold(arm) for arm in self.arms) else None
 
-    def limit(self) -> tuple[float, float, float, float]:
-        """Standard error (0 where no site moves the number), limits within the scale, and, of two arms, the p-value of no difference."""
+    def limit(self, least: int) -> tuple[float, float, float, float]:
+        """Standard error (0 where no site moves the number), limits within the scale, and, of two arms, the p-value of no difference.
+
+        Two arms are compared by leaving out each site; where fewer than `least` of an arm are known to be resolved by the day, or to be
+        unresolved on it, that tells little, and the limits that follow from those of the arms count where they reach further.
+        """
         if len(self.arms) == 2:
-            return compare(self.values, self.scale, *self.bounds)
+            found = limit_by_sites(self.values[0], self.values[1:], self.scale)
+            few = min(number for arm in self.arms for number in arm.count(self.day)) < least
+            return compare(self.values, self.scale, *self.bounds) if few or not np.isfinite(found).all() else found
         error = float(np.sqrt(jackknife_covariance(self.values[:1], self.values[1:, None])[0, 0]))
         return error, self.bounds[0].low, self.bounds[0].high, np.nan
 
     def _is_untold(self, arm: Arm) -> bool:
         least, most = arm.allow(self.day)
-        return most - least >= WORTH_SAYING and arm.count_resolved(self.day) == 0
+        return most - least >= WORTH_SAYING and arm.count(self.day)[0] == 0
 
 
 def measure_arms(repeat: Arm, change: Arm, days: tuple[int, ...], horizon: int) -> Iterator[Measure]:

@@ -1,7 +1,7 @@
 """Differences and ratios of two numbers from the limits of each.
 
 Limits follow from those of the two (Newcombe RG. Stat Med 1998;17:873-890; Zou GY, Donner A. Stat Med 2008;27:1693-1702), and so exist where
-all or nobody of one had the event. Where leaving out each site moves the difference further, those limits count: the wider on each side.
+all or nobody of one had the event. The limits by leaving out each site count where they reach further.
 """
 
 from typing import NamedTuple

@@ -131,8 +131,8 @@ TEXTS = {
         "Positional episodes whose first session was followed by a positive deciding look and that had a second session.",
         "The day of the second session.",
         f"Inverse-probability weights on what was known at the choice, weighted non-parametric curves; {JACKKNIFE}, or, where these "
-        "reach further, exact ones at the effective number, for differences and ratios carried over from those of both shares. Naive numbers "
-        "leave out the weights.",
+        "reach further, exact ones at the effective number; for differences and ratios with few of a kind those that follow from both "
+        "shares. Naive numbers leave out the weights.",
         "Nothing unmeasured moved both the choice and the outcome (the E-value says how strong it would have to be); everybody had a chance of "
         "either; who was not seen again is like who was.",
         "Hernán & Robins, Am J Epidemiol 2016;183:758-764; VanderWeele & Ding, Ann Intern Med 2017;167:268-274; Austin, Stat Med "

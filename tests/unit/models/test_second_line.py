@@ -162,7 +162,10 @@ def test_limits_cover_no_effect_where_there_is_none(plan):
             fit_arm(left[m], right[m], contrast.weights[:, m], asked.horizon_day)
             for m in (~contrast.changed, contrast.changed)
         ]
-        told = {measure.term: measure.limit() for measure in measure_arms(*arms, asked.days, asked.horizon_day)}
+        told = {
+            measure.term: measure.limit(plan.study.guards.min_events)
+            for measure in measure_arms(*arms, asked.days, asked.horizon_day)
+        }
         _, low, high, _ = told[f"risk_difference_day_{asked.primary_day}"]
         covered += low <= 0 <= high
     assert covered >= 8
@@ -208,7 +211,7 @@ def test_resolution_is_spread_evenly_where_the_data_do_not_say_when():
     assert [arm.risk(day)[0] for day in (0, 5, 10, 15, 20)] == pytest.approx([0, 0.25, 0.5, 0.625, 0.75], abs=1e-6)
     assert arm.mean_days()[0] == pytest.approx(10 * 0.75 + 10 * 0.375, abs=1e-5)
     assert arm.allow(5) == pytest.approx((0, 0.5), abs=1e-6)
-    assert arm.count_resolved(10) == 2
+    assert arm.count(10) == (2, 2)
     twice = fit_arm(np.tile(left, 2), np.tile(right, 2), np.full((1, 8), 0.5), 20)
     np.testing.assert_allclose(twice.survival, arm.survival, atol=1e-6)
 
@@ -223,4 +226,4 @@ def test_the_jackknife_of_shares_is_that_of_their_mean_where_days_are_known():
     arm = fit_arm(left, right, weights, 10)
     measure = next(measure for measure in measure_arms(arm, arm, (10,), 10) if measure.term == "risk_repeat_day_10")
     assert measure.values[0] == pytest.approx(resolved.mean(), abs=1e-6)
-    assert measure.limit()[0] == pytest.approx(resolved.mean(axis=1).std(ddof=1) / np.sqrt(6), abs=1e-5)
+    assert measure.limit(5)[0] == pytest.approx(resolved.mean(axis=1).std(ddof=1) / np.sqrt(6), abs=1e-5)

@@ -9,7 +9,7 @@ from scipy.stats import binom
 from statsmodels.stats.proportion import confint_proportions_2indep, proportion_confint
 
 from pipeline.models.propensity import leave_out_sites
-from pipeline.models.scales import DIFFERENCE, check_range
+from pipeline.models.scales import DIFFERENCE, check_range, limit_by_sites
 from pipeline.models.second_line import estimate_second_line
 from pipeline.models.second_line_arms import Arm, fit_arm, measure_arms
 from pipeline.models.two_shares import Bounded, combine, compare
@@ -29,7 +29,7 @@ def see(resolved: np.ndarray, site: np.ndarray, weight: np.ndarray | None = None
 def measure(repeat: Arm, change: Arm) -> dict[str, tuple]:
     """By term the number, then its standard error, limits and p-value; none where there is a reason for that."""
     return {
-        each.term: (float(each.values[0]), *each.limit())
+        each.term: (float(each.values[0]), *each.limit(5))
         for each in measure_arms(repeat, change, DAYS, HORIZON)
         if each.check() is None
     }
@@ -128,6 +128,16 @@ def test_limits_hold_at_high_shares_of_few_people(n):
         for term in held:
             held[term] += found[term][2] <= truth[term] <= found[term][3]
     assert min(held.values()) >= binom.ppf(0.002, pools, 0.95)
+
+
+def test_enough_of_both_kinds_are_compared_by_leaving_out_each_site():
+    site, rng = np.repeat(list("abcdef"), 10), np.random.default_rng(4)
+    arms = [see(rng.random(60) < share, site) for share in (0.6, 0.5)]
+    told = {each.term: each for each in measure_arms(*arms, DAYS, HORIZON)}["risk_difference_day_7"]
+    assert min(number for arm in arms for number in arm.count(7)) >= 5
+    assert told.limit(5) == limit_by_sites(told.values[0], told.values[1:], DIFFERENCE)
+    low, high = told.limit(61)[1:3]
+    assert (low, high) == pytest.approx(compare(told.values, DIFFERENCE, *told.bounds)[1:3])
 
 
 @pytest.mark.parametrize("resolved", [True, False])

@@ -61,4 +61,4 @@ def test_the_rows_that_a_further_session_moves_say_so():
 def test_what_is_taken_of_a_day_is_not_counted_as_known():
     contrast = build(6.0)
     way = next(way for way in list_ways(contrast) if way.prefix == "at_once_")
-    assert [arm.count_resolved(7) for arm in fit_arms(contrast, way, 14)] == [120, 160]
+    assert [arm.count(7) for arm in fit_arms(contrast, way, 14)] == [(120, 60), (160, 40)]
