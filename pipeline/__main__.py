@@ -1,5 +1,7 @@
 """Tools at a terminal: template, pseudonymise, check and dictionary for whoever hands in records, explain for whoever asks why."""
 
+# A tool's module holds its command line and imports what it works with only when it runs: --help must not wait for libraries.
+
 import argparse
 import sys
 

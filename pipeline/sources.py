@@ -4,7 +4,6 @@ import ast
 import hashlib
 import sys
 from functools import cache
-from importlib.metadata import packages_distributions
 from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
@@ -33,6 +32,8 @@ def list_own_files() -> list[Path]:
 
 def find_libraries() -> list[str]:
     """The packages of others that code of ours imports anywhere, by the names under which they are installed, sorted."""
+    from importlib.metadata import packages_distributions
+
     tops = {name.split(".")[0] for path in list_own_files() if path.suffix == ".py" for name in _list_imports(path)}
     foreign = tops - set(ROOMS) - sys.stdlib_module_names
     return sorted({distribution for top in foreign for distribution in packages_distributions()[top]})

@@ -64,7 +64,7 @@ def find_in_text(path: Path) -> str | None:
         while line := file.readline(LONGEST_LINE + 1):
             if len(line) > LONGEST_LINE:
                 return f"A line in it is longer than {LONGEST_LINE:,} bytes."
-            if max(map(line.count, (b",", b";", b"\t"))) > MOST_COLUMNS:
+            if len(line) > MOST_COLUMNS and max(map(line.count, (b",", b";", b"\t"))) > MOST_COLUMNS:
                 return f"A row in it has more than {MOST_COLUMNS:,} columns."
     return None
 

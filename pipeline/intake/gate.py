@@ -62,7 +62,7 @@ def search_cells(sheet: Sheet, no_records: Collection[int]) -> Iterator[Problem]
             text: kind for text in texts.dropna().unique() if text.casefold() not in listed and (kind := judge(text))
         }
         label = sheet.label(position)
-        for row, text in texts[texts.isin(list(hits))].items():
+        for row, text in texts[texts.isin(list(hits))].items() if hits else ():
             if row not in no_records or hits[text] not in ("age_above_89", NUMBER_UNCLEAR):
                 yield Problem(hits[text], sheet.table, row, label)
         if position not in sheet.names and (said := find_free_text(sheet.header[position], texts)):

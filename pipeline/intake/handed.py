@@ -1,9 +1,11 @@
 """A delivery as it was handed in: every text in it, each with its place, before anything is believed."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
+import numpy as np
 import pandas as pd
 
 from pipeline.intake.patterns import DATE_CELL, may_be_form
@@ -86,19 +88,18 @@ class Handed:
 def make_sheet(
     name: str,
     place: str,
-    columns: dict[int, pd.Series],
+    grid: pd.DataFrame,
     beyond: dict[tuple[int, int], str],
     spread: dict[tuple[int, int], str],
     sha256: str,
     own: SiteMap,
 ) -> Sheet:
-    """A sheet from texts: `columns` by position with row numbers as index; by row and position, `beyond` are further cells that can have
-    no header, and `spread` the texts of merged cells in the rows below the one that holds them."""
+    """A sheet from a `grid` of tidied texts, positions as columns and row numbers as index; by row and position, `beyond` are further cells that
+    can have no header, and `spread` the texts of merged cells in the rows below the one that holds them."""
     table = name_table(tidy(name), place, own)
-    tidied = {position: tidy_column(columns[position]) for position in sorted(columns)}
     top: dict[int, dict[int, str]] = {1: {}}
-    for position, texts in tidied.items():
-        for row, text in texts[texts.index <= LAST_HEADER_ROW].dropna().items():
+    for position, texts in grid[grid.index <= LAST_HEADER_ROW].items():
+        for row, text in texts.dropna().items():
             top.setdefault(row, {})[position] = text
     for (row, position), given in spread.items():
         if row in top and (text := tidy(given)):
@@ -107,13 +108,12 @@ def make_sheet(
     header = dict(sorted(top[header_row].items()))
     further = {
         (row, position): text
-        for position, texts in tidied.items()
+        for position, texts in grid.items()
         for row, text in (texts[texts.index < header_row] if position in header else texts).dropna().items()
     }
     further |= {cell: text for cell, given in beyond.items() if (text := tidy(given))}
     outside = pd.DataFrame([(*cell, further[cell]) for cell in sorted(further)], columns=["row", "position", "text"])
-    under = {position: texts[texts.index > header_row] for position, texts in tidied.items() if position in header}
-    cells = pd.DataFrame(under, columns=list(header), dtype=object)
+    cells = grid.loc[grid.index > header_row, list(header)]
     filled = cells.index[cells.notna().any(axis=1)]
     rows = sorted(set(filled) | set(outside["row"][outside["row"] > header_row]))
     names = {position: column for position, text in header.items() if (column := name_column(text, table, own))}
@@ -158,11 +158,17 @@ def to_text(value: object) -> str | None:
     return str(value)
 
 
-def tidy_column(texts: pd.Series) -> pd.Series:
-    """The texts of a column without surrounding blanks; empty ones are missing."""
-    given = texts.tolist()
-    tidied = {text: tidy(text) for text in set(given)}
-    return pd.Series([tidied[text] for text in given], index=texts.index, dtype=object)
+class Tidied(dict):
+    """Texts by how they were given, each tidied once: a column repeats few texts many times, and keeps each once."""
+
+    def __missing__(self, text: str | None) -> str | None:
+        self[text] = tidied = tidy(text)
+        return tidied
+
+
+def make_grid(columns: Mapping[int, Sequence[str | None]], rows: Sequence[int]) -> pd.DataFrame:
+    """The tidied texts of `columns` by position, each as long as `rows`, the row numbers."""
+    return pd.DataFrame({p: np.array(columns[p], dtype=object) for p in sorted(columns)}, index=rows, dtype=object)
 
 
 def tidy(text: str | None) -> str | None:

@@ -8,6 +8,7 @@ import pandas as pd
 from pipeline.intake.check import ProgramFault, require_fit
 from pipeline.intake.handed import Handed
 from pipeline.intake.problem import Problem, quote_safely
+from schemas.columns import Table
 from schemas.delivery import TABLES
 from schemas.store import KEPT, Deliveries, Provenance
 
@@ -90,10 +91,17 @@ def keep_apart(checked: Checked) -> pd.DataFrame:
 
 
 def seal(name: str, rows: pd.DataFrame, site: str, delivery: str) -> pd.DataFrame:
-    """The rows with site and delivery, typed and checked against their model; raises ProgramFault where they do not fit."""
+    """The rows with site and delivery, typed as their models say."""
     rows = rows.assign(site=site, delivery=delivery)
-    models = (Provenance, TABLES[name]) if name in TABLES else (KEPT[name],)
-    parts = [model.cast(rows) for model in models]
-    for model, part in zip(models, parts, strict=True):
-        require_fit(model, part)
-    return pd.concat(parts, axis=1).reset_index(drop=True)
+    return pd.concat([model.cast(rows) for model in _list_models(name)], axis=1).reset_index(drop=True)
+
+
+def require_kept(tables: dict[str, pd.DataFrame]) -> None:
+    """Make sure before they are kept that all tables of a delivery fit their models; raises ProgramFault where one does not."""
+    for name, rows in tables.items():
+        for model in _list_models(name):
+            require_fit(model, rows[list(model.describe())])
+
+
+def _list_models(name: str) -> tuple[type[Table], ...]:
+    return (Provenance, TABLES[name]) if name in TABLES else (KEPT[name],)

@@ -93,12 +93,15 @@ def type_cells(
     """The cells as the types of their columns, unreadable ones missing and named, and what was read with help."""
     typed, problems = {}, []
     for name, column in described.items():
-        read = choose_reader(column, texts[name].dropna().unique())
-        values = {text: read(text) for text in texts[name].dropna().unique()}
+        places, said = pd.factorize(texts[name])  # each different text is read once
+        read = choose_reader(column, said)
+        values = {text: read(text) for text in said}
         unread = [text for text, value in values.items() if value is None]
-        typed[name] = texts[name].map(values).astype(column.dtype)
+        typed[name] = pd.array(list(values.values()), dtype=column.dtype).take(places, allow_fill=True)
         kind = "not_a_whole_number" if column.dtype == Integer() else "not_a_number"
-        problems += [Problem(kind, table, row, name) for row in texts.index[texts[name].isin(unread)]]
+        problems += [
+            Problem(kind, table, row, name) for row in (texts.index[texts[name].isin(unread)] if unread else ())
+        ]
         problems += [Problem("read_with_help", table, None, name, also=said) for said in list_help(column, values)]
     return pd.DataFrame(typed, index=texts.index), problems
 

@@ -8,8 +8,8 @@ from pipeline.intake.container import MOST_FILES, find_danger
 from pipeline.intake.form import OTHER_FORMS, TEXTS, find_mismatch
 from pipeline.intake.handed import SPELLED_OTHERWISE, Handed, Loose, Sheet, name_safely, name_table
 from pipeline.intake.problem import Problem
+from pipeline.intake.progress import Tell, silent
 from pipeline.intake.read_csv import NoTable, read_csv
-from pipeline.intake.read_workbook import read_workbook
 from pipeline.sources import fingerprint_files
 from schemas.codes import TABLE
 from schemas.site_map import SiteMap
@@ -18,7 +18,7 @@ PLAIN = SiteMap()  # of a site without names of its own
 LEFT_BY_COMPUTERS = re.compile(r"\.|~\$|(?:thumbs\.db|desktop\.ini)$", re.IGNORECASE)
 
 
-def read_delivery(folder: Path, own: SiteMap = PLAIN) -> Handed:
+def read_delivery(folder: Path, own: SiteMap = PLAIN, tell: Tell = silent) -> Handed:
     """All that the files of a delivery hold; `own` are the site's names of things. What cannot be read is a problem, not an error.
 
     The fingerprint is over the names and bytes of all files but those that computers leave behind.
@@ -39,7 +39,7 @@ def read_delivery(folder: Path, own: SiteMap = PLAIN) -> Handed:
         problems.append(Problem("no_tables", also="" if handed else "There is no file in its folder."))
         tables = []
     for path in tables:
-        for whole, part in zip((sheets, loose, problems), read_file(path, places[path], own), strict=True):
+        for whole, part in zip((sheets, loose, problems), read_file(path, places[path], own, tell), strict=True):
             whole.extend(part)
     if tables:
         problems += compare_with_tables(sheets, problems)
@@ -65,16 +65,21 @@ def name_file(path: Path, place: str) -> str:
     return path.name.lower() if usual and name_safely(path.stem, place) != place else place
 
 
-def read_file(path: Path, place: str, own: SiteMap) -> tuple[list[Sheet], list[Loose], list[Problem]]:
+def read_file(path: Path, place: str, own: SiteMap, tell: Tell) -> tuple[list[Sheet], list[Loose], list[Problem]]:
     """The tables of one file, its texts outside of cells, and what went wrong on reading or was met that the dictionary does not describe."""
     is_workbook = path.suffix.lower() == ".xlsx"
     name = name_file(path, place) if is_workbook else name_table(path.stem, place, own)
+    tell(f"reading {'the workbook' if is_workbook else name}")
     try:
         if mismatch := find_mismatch(path):
             return [], [], [Problem("unreadable", name, also=mismatch)]
         if danger := find_danger(path):
             return [], [], [Problem("not_opened", name, also=danger)]
         if is_workbook:
+            from pipeline.intake.read_workbook import (
+                read_workbook,
+            )  # openpyxl is slow to import, and .csv files need none of it
+
             return read_workbook(path, own)
         sheet, met = read_csv(path.read_bytes(), path.stem, place, own)
     except NoTable as fault:

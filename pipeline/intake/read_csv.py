@@ -5,13 +5,13 @@ import csv
 import hashlib
 import io
 import re
+from collections.abc import Iterator
 from itertools import islice, zip_longest
 
-import pandas as pd
-
-from pipeline.intake.handed import LAST_HEADER_ROW, Sheet, make_sheet, name_column, name_table
+from pipeline.intake.handed import LAST_HEADER_ROW, Sheet, Tidied, make_grid, make_sheet, name_column, name_table
 from schemas.site_map import SiteMap
 
+RECORDS_AT_ONCE = 5_000
 BYTE_ORDER_MARK = "\ufeff"
 UTF_16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
@@ -39,7 +39,7 @@ def read_csv(content: bytes, name: str, place: str, own: SiteMap) -> tuple[Sheet
         met.append(f"Its cells are separated by {SEPARATORS[separator]}.")
     if text.partition("\n")[0].endswith("\r"):
         met.append("Its lines end as on Windows (CRLF).")
-    records = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True))
+    records = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     return arrange_records(records, name, place, hashlib.sha256(content).hexdigest(), own), met
 
 
@@ -78,15 +78,23 @@ def find_separator(text: str, table: str, own: SiteMap) -> str:
     return max(SEPARATORS, key=rate)
 
 
-def arrange_records(records: list[list[str]], name: str, place: str, sha256: str, own: SiteMap) -> Sheet:
+def arrange_records(records: Iterator[list[str]], name: str, place: str, sha256: str, own: SiteMap) -> Sheet:
     """A sheet from records in the order of their rows. Short ones are filled up; cells far beyond the first rows are kept apart."""
-    width = max(map(len, records[:LAST_HEADER_ROW]), default=0)
-    rows = range(1, len(records) + 1)
-    body = zip_longest(*(record[:width] for record in records))
-    columns = {position: pd.Series(texts, index=rows, dtype=object) for position, texts in enumerate(body, 1)}
-    beyond = {
-        (row, position): text
-        for row, record in zip(rows, records, strict=True)
-        for position, text in enumerate(record[width:], width + 1)
-    }
-    return make_sheet(name, place, columns, beyond, {}, sha256, own)
+    first = list(islice(records, LAST_HEADER_ROW))
+    width = max(map(len, first), default=0)
+    tidied = [Tidied() for _ in range(width)]
+    columns: list[list[str | None]] = [[] for _ in range(width)]
+    beyond, rows = {}, 0
+    part = first
+    while part:  # piece by piece: texts of a long table are held once each, not once for every cell
+        for position, texts in enumerate(islice(zip_longest(*part), width)):
+            columns[position].extend(map(tidied[position].__getitem__, texts))
+        for row, record in enumerate(part, rows + 1):
+            if len(record) > width:
+                beyond |= {(row, position): text for position, text in enumerate(record[width:], width + 1)}
+        rows += len(part)
+        for texts in columns:
+            texts.extend([None] * (rows - len(texts)))
+        part = list(islice(records, RECORDS_AT_ONCE))
+    grid = make_grid(dict(enumerate(columns, 1)), range(1, rows + 1))
+    return make_sheet(name, place, grid, beyond, {}, sha256, own)

@@ -8,12 +8,22 @@ from collections.abc import Iterator
 from itertools import product
 from pathlib import Path
 
-import pandas as pd
 from openpyxl import Workbook, load_workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
 from pipeline.intake.archive import find_stray_bytes
-from pipeline.intake.handed import LAST_HEADER_ROW, SPELLED_OTHERWISE, Loose, Sheet, letters, make_sheet, tidy, to_text
+from pipeline.intake.handed import (
+    LAST_HEADER_ROW,
+    SPELLED_OTHERWISE,
+    Loose,
+    Sheet,
+    Tidied,
+    letters,
+    make_grid,
+    make_sheet,
+    tidy,
+    to_text,
+)
 from pipeline.intake.own_sheets import is_sealed, is_sealed_comment, plain
 from pipeline.intake.parts import find_unsearchable, list_entries, list_part_texts, strip_page_codes
 from pipeline.intake.patterns import DATE_CELL
@@ -76,7 +86,7 @@ def split_own_sheets(book: Workbook) -> tuple[set[str], dict[int, Worksheet]]:
 
 def read_sheet(sheet: Worksheet, place: str, sha256: str, own: SiteMap) -> Sheet:
     """One sheet. Only cells that exist are visited: a single format far below would otherwise make a million empty rows."""
-    columns: dict[int, dict[int, str]] = {}
+    columns: dict[int, dict[int, str | None]] = {}
     for (row, position), cell in sheet._cells.items():
         text = to_text(cell.value)
         if text is not None:
@@ -86,8 +96,10 @@ def read_sheet(sheet: Worksheet, place: str, sha256: str, own: SiteMap) -> Sheet
         if area.max_row <= LAST_HEADER_ROW and area.min_col in columns:
             text = columns[area.min_col].get(area.min_row)
             spread |= {(row, area.min_col): text for row in range(area.min_row + 1, area.max_row + 1) if text}
-    texts = {position: pd.Series(column, dtype=object) for position, column in columns.items()}
-    return make_sheet(sheet.title, place, texts, {}, spread, sha256, own)
+    rows = sorted(set().union(*columns.values()))
+    tidied = Tidied()
+    grid = make_grid({p: [tidied[texts.get(row)] for row in rows] for p, texts in columns.items()}, rows)
+    return make_sheet(sheet.title, place, grid, {}, spread, sha256, own)
 
 
 def list_help(sheet: Sheet, source: Worksheet) -> Iterator[str]:

@@ -13,6 +13,7 @@ from pipeline.intake.handed import Handed
 from pipeline.intake.keep import NOTHING, Checked, count_rows, describe_delivery, keep_apart, seal, store_rows
 from pipeline.intake.parse import match_columns
 from pipeline.intake.problem import DESCRIBED, Problem, is_refused, list_problems
+from pipeline.intake.progress import Tell, silent
 from pipeline.intake.read import read_delivery
 from pipeline.intake.recognised import NO_RECORDS, find_no_records, find_words_for_nothing
 from pipeline.intake.submission import read_submission
@@ -41,8 +42,8 @@ class Received:
         return bool(self.tables["deliveries"]["status"].eq("accepted").all())
 
 
-def receive_delivery(folder: Path, config: Config, previous: Received | None = None) -> Received:
-    """Receive the delivery in `folder` (.../<site>/<delivery>); `previous` is the last accepted one of the same site.
+def receive_delivery(folder: Path, config: Config, previous: Received | None = None, tell: Tell = silent) -> Received:
+    """Receive the delivery in `folder` (.../<site>/<delivery>); `previous` is the last accepted one of the same site, `tell` hears what is done.
 
     Bad data end in problems. Whatever refuses a delivery, its rows are judged as far as they can be read, so that one check tells all that is to
     be mended; none of them is kept. Raises ChecksOff where the environment switched the checks off, ProgramFault where a row went astray.
@@ -50,8 +51,9 @@ def receive_delivery(folder: Path, config: Config, previous: Received | None = N
     require_checks()
     site, delivery = folder.parent.name, folder.name
     own = config.sites.get(site, SiteMap())
-    handed = read_delivery(folder, own)
+    handed = read_delivery(folder, own, tell)
     withdrawn, unclear = read_withdrawn(folder.parent)
+    tell("looking for identifiers")
     problems = [*search(handed, own), *handed.problems, *unclear]
     fields, judged, gone = {}, NOTHING, {}
     if handed.sheets:
@@ -64,7 +66,7 @@ def receive_delivery(folder: Path, config: Config, previous: Received | None = N
         problems = [
             p for p in problems + found + header if p.severity == "refuse" or p.row not in gone.get(p.table, ())
         ]
-        judged = check_tables(texts, problems, fields, config)
+        judged = check_tables(texts, problems, fields, config, tell)
         problems = judged.problems
     accepted = not is_refused(problems)
     checked = judged if accepted else NOTHING
@@ -100,11 +102,16 @@ def match_tables(handed: Handed) -> tuple[dict[str, pd.DataFrame], list[Problem]
 
 
 def check_tables(
-    texts: dict[str, pd.DataFrame], problems: list[Problem], fields: dict[str, object], config: Config
+    texts: dict[str, pd.DataFrame],
+    problems: list[Problem],
+    fields: dict[str, object],
+    config: Config,
+    tell: Tell = silent,
 ) -> Checked:
     """Judge all rows: each by itself, then against the others. `problems` are those that were found before."""
     rows, problems, known = {}, list(problems), {}
     for name, model in TABLES.items():
+        tell(f"checking {name}, {len(texts[name]):,} rows")
         codes = {column: described.codes or () for column, described in DESCRIBED[name].items()}
         problems += find_words_for_nothing(name, texts[name], codes | {"maneuver": tuple(config.maneuvers)})
         texts = texts | {name: leave_apart(name, texts[name], problems)}

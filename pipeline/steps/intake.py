@@ -4,6 +4,7 @@ import argparse
 from collections import Counter
 from pathlib import Path
 
+from pipeline.intake.keep import require_kept
 from pipeline.intake.receive import Received, receive_delivery
 from pipeline.intake.report import describe_intake, format_problems
 from pipeline.render import render_page
@@ -32,6 +33,7 @@ def main() -> Counts:
 
 
 def _write_received(received: Received, results: Path) -> None:
+    require_kept(received.tables)
     rows, page = (results / part / received.site / received.delivery for part in ("rows", "intake"))
     for folder in (rows, page):
         folder.mkdir(parents=True, exist_ok=True)

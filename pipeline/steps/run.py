@@ -7,8 +7,6 @@ import traceback
 import warnings
 from collections.abc import Callable
 
-from schemas.plan_faults import PlanFault
-
 Counts = dict[str, int]
 
 
@@ -26,6 +24,8 @@ def run_step(step: Callable[[], Counts | None]) -> None:
 def run_guarded(step: Callable[[], Counts | None], code: int = 1) -> Counts | None:
     """What a step or tool returns. A fault ends it with `code`: one of the program with its place and kind printed without its message, one
     of the plan told whole, since a plan holds no record."""
+    from schemas.plan_faults import PlanFault
+
     warnings.showwarning = tell_place
     try:
         return step()

@@ -1,28 +1,12 @@
 """Check a delivery before it is sent: the same verdict as the workflow's, without running it; nothing leaves the machine."""
 
 import argparse
-import re
-import shutil
 import sys
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
-from pipeline.desk.marked import mark_delivery
-from pipeline.intake.folders import NAMED, NUMBER, SITE, list_deliveries
-from pipeline.intake.form import OTHER_FORMS, TEXTS
-from pipeline.intake.read import read_delivery
-from pipeline.intake.receive import Received, receive_delivery
-from pipeline.intake.terminal import describe_check
 from pipeline.sources import ROOT
-from schemas.site_map import SiteMap
-from schemas.study import Config, read_config
 
-FINE, LOOK, REFUSED, UNREADABLE = 0, 1, 2, 3
-TABLE_FILES = (".xlsx", *TEXTS, *OTHER_FORMS)
-WIDEST = 110
-UNTOLD = "S00"  # stands for the site where a lone file does not tell it
+UNREADABLE = 3
 
 
 def add_to(tools: argparse._SubParsersAction) -> None:
@@ -55,137 +39,24 @@ def add_to(tools: argparse._SubParsersAction) -> None:
 
 def run(arguments: argparse.Namespace) -> None:
     """Print the verdict on each delivery and end with the gravest exit code."""
-    if not arguments.path.exists():
-        _stop(f"{arguments.path} does not exist.")
-    config = read_config(arguments.plan)
-    worst, number, last_accepted = FINE, 0, {}
-    if arguments.site and not SITE.fullmatch(arguments.site):
-        _stop(f"{arguments.site} is no code of a site: S and two or three digits.")
-    skipped = find_skipped(arguments.path.resolve())
-    with find_folders(arguments.path, config, arguments.site) as folders:
-        if not folders and not skipped:
-            _stop(f"{arguments.path} is neither a workbook nor a folder with .csv files or deliveries.")
-        for number, folder in enumerate(folders):
-            say_progress(f"checking {number + 1} of {len(folders)} ...")
-            received = receive_delivery(folder, config, last_accepted.get(folder.parent.name))
-            say_progress("")
-            if received.accepted:
-                last_accepted[received.site] = received
-            untold = folder.parent.name == UNTOLD and arguments.path.resolve() not in (folder, *folder.parents)
-            title = f"{arguments.path.name} (its site and delivery cannot be read)" if untold else ""
-            width = min(shutil.get_terminal_size().columns, WIDEST)
-            print(("\n" + "-" * width + "\n" if number else "") + describe_check(received, width, title))
-            worst = max(worst, judge(received))
-            if arguments.mark:
-                print("\n" + mark(folder, received, config, choose_target(arguments.path, folder, len(folders))))
-    for name in skipped:
-        print(f"\n{name} would be skipped, not pooled: {NAMED}")
-        worst = max(worst, REFUSED)
+    say_progress("starting")
+    from pipeline.desk.check import NothingToCheck, check_path
+    from schemas.study import read_config
+
+    try:
+        worst = check_path(
+            arguments.path, read_config(arguments.plan), arguments.site, mark=arguments.mark, tell=say_progress
+        )
+    except NothingToCheck as fault:
+        say_progress("")
+        print(fault, file=sys.stderr)
+        sys.exit(UNREADABLE)
     sys.exit(worst)
 
 
 def say_progress(text: str) -> None:
-    """What is going on, on one line that the next call writes over; nothing where nobody watches."""
+    """What is going on: at a terminal on one line that the next call writes over, elsewhere on a line of its own. An empty text ends it."""
     if sys.stderr.isatty():
-        print(f"\r\033[K{text}", end="", file=sys.stderr, flush=True)
-
-
-def choose_target(path: Path, folder: Path, n_folders: int) -> Path:
-    """Where the marked copy goes: beside the file or folder that was named, never into a delivery, which it would break, nor over another file."""
-    named = folder if n_folders > 1 or path.resolve() in folder.parents else path.resolve()
-    if NUMBER.fullmatch(named.parent.name) and SITE.fullmatch(named.parent.parent.name):
-        named = named.parent
-    stem = re.sub(r"_marked\d*$", "", named.stem)
-    targets = (named.with_name(f"{stem}_marked{number or ''}.xlsx") for number in (0, *range(2, 1_000)))
-    return next(target for target in targets if not target.exists())
-
-
-def mark(folder: Path, received: Received, config: Config, target: Path) -> str:
-    """Write the marked copy of one delivery, and say where it is."""
-    say_progress("marking ...")
-    marked = mark_delivery(folder, received, config.sites.get(received.site, SiteMap()))
-    say_progress("")
-    if marked is None:
-        unopened = received.tables["problems"]["severity"].eq("refuse").any()
-        return (
-            "No marked copy: the files cannot be opened." if unopened else "No marked copy: there is nothing to mend."
-        )
-    target.write_bytes(marked)
-    return f"{target} is written: every cell to mend is marked there. It holds your records: keep it where they are."
-
-
-def judge(received: Received) -> int:
-    """The exit code for one delivery."""
-    if not received.accepted:
-        return REFUSED
-    return LOOK if received.tables["row_counts"]["rows_set_aside"].sum() else FINE
-
-
-@contextmanager
-def find_folders(path: Path, config: Config, site: str | None = None) -> Iterator[list[Path]]:
-    """The folders <site>/<delivery> to check; a file in such a folder is judged with all that is there, as the workflow does. Files that
-    are not in such a folder are copied into one for the time of the check, called as their submission table says."""
-    place = find_place(path.resolve())
-    if SITE.fullmatch(place.parent.name) and NUMBER.fullmatch(place.name):
-        yield [place]
-        return
-    own_site = [path] if path.is_dir() and SITE.fullmatch(path.resolve().name) else []
-    deliveries = (
-        list_deliveries(path.resolve().parent)[0] if own_site else list_deliveries(path)[0] if path.is_dir() else []
-    )
-    found = [d.folder for d in deliveries if not own_site or d.site == path.resolve().name]
-    files = [path] if path.is_file() else sorted(p for p in path.iterdir() if p.suffix.lower() in TABLE_FILES)
-    if found or not files:
-        yield found
-        return
-    with tempfile.TemporaryDirectory() as temporary:
-        handed = Path(temporary) / "handed"
-        handed.mkdir()
-        for file in files:
-            shutil.copy(file, handed)
-        site, number = read_names(handed, config.sites.get(site, SiteMap()), site)
-        folder = Path(temporary) / site / number
-        folder.parent.mkdir()
-        handed.rename(folder)
-        yield [folder]
-
-
-def find_place(path: Path) -> Path:
-    """The folder that a file lies in, or a folder itself."""
-    return path.parent if path.is_file() else path
-
-
-def find_skipped(path: Path) -> list[str]:
-    """The folders at a path that hold tables and that the workflow would skip for their names: itself, or those in it."""
-    place = find_place(path)
-    if SITE.fullmatch(place.parent.name) or NUMBER.fullmatch(place.name):
-        fits = SITE.fullmatch(place.parent.name) and NUMBER.fullmatch(place.name)
-        return [] if fits else [f"{place.parent.name}/{place.name}"]
-    if SITE.fullmatch(place.name):
-        named = [name for name in list_deliveries(place.parent)[1] if name.startswith(f"{place.name}/")]
-        return [name for name in named if _holds_tables(place.parent / name)]
-    deliveries, named = list_deliveries(place) if path.is_dir() else ([], [])
-    return [name for name in named if deliveries and _holds_tables(place / name)]
-
-
-def _holds_tables(folder: Path) -> bool:
-    return any(path.suffix.lower() in TABLE_FILES for path in folder.rglob("*"))
-
-
-def read_names(folder: Path, own: SiteMap, site: str | None) -> tuple[str, str]:
-    """Site and number as the submission table gives them; S00 and 001 where it does not, and the check then says what is wrong with it."""
-    sheet = read_delivery(folder, own).sheet("submission")
-    told: dict[str, str] = {}
-    if sheet is not None:
-        columns = {name: position for position, name in sheet.names.items()}
-        if {"field", "value"} <= set(columns):
-            fields, values = sheet.cells[columns["field"]].fillna(""), sheet.cells[columns["value"]].fillna("")
-            told = dict(zip(fields.str.lower(), values, strict=True))
-    site, digits = site or told.get("site_code", "").upper(), re.sub(r"\D", "", told.get("delivery", ""))
-    number = digits.zfill(3) if digits else "001"
-    return site if SITE.fullmatch(site) else UNTOLD, number if NUMBER.fullmatch(number) else "001"
-
-
-def _stop(sentence: str) -> None:
-    print(sentence, file=sys.stderr)
-    sys.exit(UNREADABLE)
+        print(f"\r\033[K{text and text + ' ...'}", end="", file=sys.stderr, flush=True)
+    elif text:
+        print(f"{text} ...", file=sys.stderr, flush=True)

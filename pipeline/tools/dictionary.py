@@ -4,10 +4,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from pipeline.desk.dictionary import describe_dictionary, format_csv, format_markdown
-from pipeline.render import render_page
 from pipeline.sources import ROOT
-from schemas.study import read_config
 
 
 def add_to(tools: argparse._SubParsersAction) -> None:
@@ -27,6 +24,10 @@ def add_to(tools: argparse._SubParsersAction) -> None:
 
 def run(arguments: argparse.Namespace) -> None:
     """Write the three files."""
+    from pipeline.desk.dictionary import describe_dictionary, format_csv, format_markdown
+    from pipeline.render import render_page
+    from schemas.study import read_config
+
     if arguments.out.exists() and not arguments.out.is_dir():
         sys.exit(f"{arguments.out} is a file: name a folder")
     maneuvers = {code: maneuver.name for code, maneuver in read_config(arguments.plan).maneuvers.items()}

@@ -4,10 +4,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from pipeline.explain import NoSuchEpisode, explain_episode
 from pipeline.sources import ROOT
-from pipeline.warehouse import open_warehouse
-from schemas.study import read_config
 
 
 def add_to(tools: argparse._SubParsersAction) -> None:
@@ -31,6 +28,10 @@ def add_to(tools: argparse._SubParsersAction) -> None:
 
 def run(arguments: argparse.Namespace) -> None:
     """Print the explanation; a missing store or episode ends with a sentence."""
+    from pipeline.explain import NoSuchEpisode, explain_episode
+    from pipeline.warehouse import open_warehouse
+    from schemas.study import read_config
+
     warehouse = arguments.results / "warehouse.duckdb"
     if not warehouse.exists():
         sys.exit(f"{warehouse} does not exist: run the workflow first, or name its results with --results")

@@ -4,8 +4,6 @@ import argparse
 import sys
 from pathlib import Path
 
-from pipeline.desk.pseudonyms import PREFIXES, KeyList, SharedPseudonym, make_key, replace_in_file
-
 OWNER_ONLY = 0o600
 KEEP = (
     "Keep the key and the key list where your records are, apart from what you hand in, and never hand them in: whoever has one of them can tell who is who. "
@@ -29,7 +27,7 @@ def add_to(tools: argparse._SubParsersAction) -> None:
         action="append",
         required=True,
         metavar="HEADER=COLUMN",
-        help=f"your own header, and what it becomes: {' or '.join(PREFIXES)}; may be given more than once",
+        help="your own header, and what it becomes: patient_id or episode_id; may be given more than once",
     )
     parser.add_argument(
         "--key", type=Path, required=True, help="file with the site's secret key; it is made if it is not there"
@@ -39,6 +37,8 @@ def add_to(tools: argparse._SubParsersAction) -> None:
 
 def run(arguments: argparse.Namespace) -> None:
     """Write the table with pseudonyms and the key list beside it; what stands in the way ends with a sentence."""
+    from pipeline.desk.pseudonyms import KeyList, SharedPseudonym, make_key, replace_in_file
+
     path, headers = arguments.path, read_headers(arguments.replace)
     if path.suffix.lower() not in (".csv", ".xlsx") or not path.is_file():
         sys.exit(f"{path} is no .csv file and no workbook (.xlsx).")
@@ -71,6 +71,8 @@ def run(arguments: argparse.Namespace) -> None:
 
 def read_headers(given: list[str]) -> dict[str, str]:
     """The site's own headers, each with the column of the dictionary that it becomes."""
+    from pipeline.desk.pseudonyms import PREFIXES
+
     headers = {}
     for pair in given:
         header, _, column = pair.rpartition("=")

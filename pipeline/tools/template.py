@@ -4,11 +4,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from pipeline.desk.example import list_example
-from pipeline.desk.steady import write_steadily
-from pipeline.desk.template import build_template
 from pipeline.sources import ROOT
-from schemas.study import read_config
 
 
 def add_to(tools: argparse._SubParsersAction) -> None:
@@ -35,6 +31,11 @@ def add_to(tools: argparse._SubParsersAction) -> None:
 
 def run(arguments: argparse.Namespace) -> None:
     """Write the workbook, never over another file unasked; what stands in the way ends with a sentence."""
+    from pipeline.desk.example import list_example
+    from pipeline.desk.steady import write_steadily
+    from pipeline.desk.template import build_template
+    from schemas.study import read_config
+
     out = arguments.out or Path("template_filled.xlsx" if arguments.filled else "template.xlsx")
     if out.suffix.lower() != ".xlsx":
         sys.exit(f"{out} must end in .xlsx")

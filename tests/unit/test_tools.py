@@ -1,10 +1,12 @@
 """Every tool at a terminal: no message of a library reaches it, since it could quote a record, and none of its faults looks like a verdict."""
 
+import subprocess
 import sys
 
 import pytest
 
 from pipeline import __main__ as terminal
+from pipeline.sources import ROOT
 from schemas.plan_faults import PlanFault
 
 NAMES = [tool.__name__.rpartition(".")[2] for tool in terminal.TOOLS]
@@ -47,3 +49,19 @@ def test_a_fault_of_the_plan_is_told_whole(end, name):
 @pytest.mark.parametrize("name", NAMES)
 def test_stopping_is_no_fault(end, name):
     assert end(name, KeyboardInterrupt()) == (130, "Stopped.\n")
+
+
+HELP = """import sys
+from pipeline.__main__ import main
+try:
+    main()
+finally:
+    print(sorted({name.partition(".")[0] for name in sys.modules} & {"duckdb", "jinja2", "numpy", "openpyxl", "pandas", "pydantic", "yaml"}))
+"""
+
+
+@pytest.mark.parametrize("words", [["--help"], *([name, "--help"] for name in NAMES)], ids=" ".join)
+def test_help_waits_for_no_library(words):
+    done = subprocess.run([sys.executable, "-c", HELP, *words], capture_output=True, text=True, cwd=ROOT, check=True)
+    assert "usage: " in done.stdout
+    assert done.stdout.endswith("\n[]\n")

@@ -10,9 +10,9 @@ from openpyxl.comments import Comment
 from openpyxl.styles import PatternFill
 from openpyxl.worksheet.datavalidation import DataValidation
 
+from pipeline.desk.check import choose_target
 from pipeline.desk.marked import ALWAYS, mark_delivery
 from pipeline.intake.receive import receive_delivery
-from pipeline.tools.check import choose_target
 from schemas.site_map import SiteMap
 from tests.unit.intake.conftest import build_book, plain_tables, to_grids, write_book, write_csv
 
