@@ -3,7 +3,6 @@
     snakemake --cores 2                                             the demonstration pool
     snakemake --cores 2 --config submissions=DIR results=DIR2       a real pool
     snakemake --cores 2 --config plan=DIR                           another plan: a folder with changed copies of config/*.yaml
-    snakemake --cores 2 --config previous=DIR                       the estimates of the release before, to hide what their difference would tell
 """
 
 import os
@@ -23,13 +22,12 @@ from pipeline.technical.texts import TEXTS
 from schemas.plan_faults import PlanFault
 from schemas.study import PARTS, SITES, read_config
 
-unknown = set(config) - {"submissions", "results", "plan", "previous"}
+unknown = set(config) - {"submissions", "results", "plan"}
 if unknown:
-    raise WorkflowError(f"--config knows submissions, results, plan and previous, not {', '.join(sorted(unknown))}")
+    raise WorkflowError(f"--config knows submissions, results and plan, not {', '.join(sorted(unknown))}")
 SUBMISSIONS = Path(config.get("submissions", ROOT / "synthetic_data" / "pool"))
 RESULTS = Path(config.get("results", "results"))
 PLAN = Path(config.get("plan", ROOT / "config"))
-PREVIOUS = [Path(config["previous"])] if "previous" in config else []
 if not SUBMISSIONS.is_dir():
     raise WorkflowError(f"submissions={SUBMISSIONS} is not a folder")
 try:

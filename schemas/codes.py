@@ -203,4 +203,5 @@ ESTIMATE_STATUS = {
     "not_converged": "the solution check failed",
     "not_identified": "the data cannot tell",
     "suppressed": "hidden to protect people and sites",
+    "bounded": "hidden to protect people; it lies beyond the limit that is given",
 }

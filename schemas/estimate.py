@@ -23,8 +23,15 @@ class Estimates(Table):
     n_episodes: Series[Integer] = column("Episodes behind the estimate", ge=0)
     n_events: Series[Integer] = column("Events behind the estimate", ge=0)
     n_sites: Series[Integer] = column("Sites behind the estimate", ge=0)
-    largest_share: Series[Number] = column(
-        "Share of the largest site among the episodes that `n_sites` counts; empty in what is released", ge=0, le=1
+    by_site: Series[Text] = column(
+        "Episodes of each site that `n_episodes` counts, and after a slash those that `n_events` counts, as S01=171/56 S02=88/30; empty in "
+        "what is released",
+        form=r"\S+=\d+(/\d+)?( \S+=\d+(/\d+)?)*",
+    )
+    rounded: Series[Text] = column(
+        "Which of `estimate`, `n_episodes` and `n_events` were rounded to protect small groups: counts to tens, a share (with its limits) to "
+        "steps of five percent; empty if none was",
+        form=r"(estimate)?( ?n_episodes)?( ?n_events)?",
     )
     method: Series[Text] = column("Estimator and interval", filled=True)
     status: Series[Text] = column("Whether the number can be used", codes=codes.ESTIMATE_STATUS, filled=True)
@@ -38,9 +45,9 @@ class Estimates(Table):
 
     @pa.dataframe_check(name="number_only_if_usable")
     def _number_only_if_usable(cls, rows: pd.DataFrame) -> pd.Series:
-        return rows["status"].eq("ok") | rows[
-            ["estimate", "std_error", "lower", "upper", "p_value", "p_adjusted"]
-        ].isna().all(axis=1)
+        none = rows[["estimate", "std_error", "p_value", "p_adjusted"]].isna().all(axis=1)
+        limits = rows[["lower", "upper"]].notna().sum(axis=1)
+        return rows["status"].eq("ok") | (none & limits.eq(rows["status"].eq("bounded").astype(int)))
 
     @pa.dataframe_check(name="reason_if_not_usable")
     def _reason_if_not_usable(cls, rows: pd.DataFrame) -> pd.Series:

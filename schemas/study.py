@@ -1,5 +1,6 @@
 """The configuration as closed, frozen types: a misspelt key or a value out of range is named before anything runs."""
 
+from math import ceil
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -169,13 +170,35 @@ class Sensitivity(Closed):
 class Disclosure(Closed):
     """Protection of people in small groups, and of sites."""
 
-    min_cell: int = Field(ge=2, description="Counts from 1 to one below this are hidden")
+    min_cell: int = Field(ge=2, description="Nobody can tell a group of 1 to one below this")
+    round_counts: int = Field(
+        ge=2,
+        multiple_of=2,
+        description="Counts of parts of the pool are rounded to multiples of this, from half of it upwards",
+    )
     min_sites: int = Field(
         ge=1, description="Numbers that rest on fewer sites are hidden, unless they are a site's own"
     )
     max_share: float = Field(
         gt=0, le=1, description="Numbers are hidden of which one site contributes more than this share of the episodes"
     )
+    min_renewed: float = Field(
+        ge=0,
+        le=1,
+        description="A new release is made only if it shows at least this part of the numbers that the last one shows; else that one stays",
+    )
+
+    @property
+    def least_shown(self) -> int:
+        """The least count that is shown: the first from `min_cell` on that is rounded upwards, so that no rounded number stands for fewer
+        counts than another, and whoever knows some of those counted learns no more of the others than from any other number."""
+        half = self.round_counts // 2
+        return half + self.round_counts * ceil(max(self.min_cell - half, 0) / self.round_counts)
+
+
+def round_count(number: int, multiple: int) -> int:
+    """The nearest multiple; what lies in the middle goes up."""
+    return multiple * ((number + multiple // 2) // multiple)
 
 
 class Study(Closed):

@@ -14,6 +14,7 @@ SKIPPED = {"style", "script", "title", "desc", "defs", "footer"}
 N = r"\d[\d,]*(?:\.\d+)?"
 NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
     rf"fewer than {N} episodes, or a range wider than {N} of {N} points|1 to {N} episodes",  # guards of the plan
+    rf"a group of 1 to {N} episodes|multiples of {N}|<{N}",  # what may be shown
     rf"{N}(?: (?:and|to) {N})? %",  # shares and their ranges
     rf"[+−]?{N} \([+−]?{N}(?: to [+−]?{N}| or more| or later)\)",  # a number with its range
     rf"\([^()]*?{N}(?: to {N}| or later| or more)\)",

@@ -5,7 +5,16 @@ import pandas as pd
 from pipeline.committee.ledger import read_ledger
 from pipeline.committee.picture import make_picture
 from pipeline.committee.readings import Reading, Readings, read_estimates
-from pipeline.committee.wording import agree, count_words, name_value, say_count, say_episodes, say_percent
+from pipeline.committee.wording import (
+    agree,
+    count_words,
+    join_words,
+    name_value,
+    say_bound,
+    say_count,
+    say_episodes,
+    say_percent,
+)
 from pipeline.figures.bars import Bar, draw_bars
 from pipeline.figures.fillings import say_fillings
 from schemas.study import Config
@@ -26,9 +35,9 @@ def describe_apart(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
         return {"sentences": ["Nothing is known of such cases in this pool."], "figure": None, "hidden": ""}
     number, stored = "An undisclosed number of episodes", read_ledger(estimates).find("stored")
     if flow.usable:
-        number = count_words(int(flow.estimate), "stored episode")
+        number = count_words(flow.estimate, "stored episode")
         if stored.usable:
-            number = f"{say_count(flow.estimate)} of {count_words(int(stored.estimate), 'stored episode')}"
+            number = f"{say_count(flow.estimate)} of {count_words(stored.estimate, 'stored episode')}"
     said = [f"{number} {agree(flow.estimate or 0, 'is', 'are')} probably not positional vertigo, and in no curve."]
     later, late_day = (
         read_estimates(estimates, "episode_flow", "pool")["all", "reclassified_later"],
@@ -37,7 +46,7 @@ def describe_apart(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     if later.usable and later.estimate:
         when = f", half of them by day {late_day.estimate:.0f}" if late_day.usable else ""
         said.append(
-            f"{count_words(int(later.estimate), 'further episode')} {agree(later.estimate, 'was', 'were')} treated as positional vertigo "
+            f"{count_words(later.estimate, 'further episode')} {agree(later.estimate, 'was', 'were')} treated as positional vertigo "
             f"until the site found another cause{when}, and {agree(later.estimate, 'is', 'are')} in the curves up to that day, since nobody "
             "knew before."
         )
@@ -61,8 +70,16 @@ def _describe_reasons(readings: Readings, config: Config) -> dict:
     strata.sort(key=lambda s: (-(readings[s, "share"].estimate or 0), s))
     names = {s: name_value("reason", s.partition("=")[2], config) for s in strata}
     shares = {s: readings[s, "share"].estimate for s in strata if readings[s, "share"].usable}
-    hidden = len(names) - len(shares)
-    told = f"The share of {count_words(hidden, 'further reason' if shares else 'reason')} is hidden." if hidden else ""
+    further = "further reason" if shares else "reason"
+    few = [say_bound(readings[s, "share"]) for s in strata if readings[s, "share"].bounded]
+    hidden = len(names) - len(shares) - len(few)
+    told = (
+        f"Of {count_words(len(few), further)} each is in {join_words(sorted(set(few)))} of them, or in none."
+        if few
+        else ""
+    )
+    if hidden:
+        told = f"{told} The share of {count_words(hidden, further)} cannot be shown.".strip()
     if len(shares) > MOST:
         told = f"{count_words(len(shares) - MOST, 'rarer reason')} in the technical report only. {told}".strip()
     sizes = [readings[s, "share"].n_episodes for s in shares]
@@ -88,5 +105,5 @@ def _draw_reasons(names: dict[str, str], shares: dict[str, float], size: int | N
 def _say_part(share: Reading) -> str:
     """'35 of 78 episodes (45 %)'; only the percentage where the counts are hidden."""
     if share.n_events is None or share.n_episodes is None:
-        return f"about {say_percent(share.estimate)}"
+        return say_percent(share.estimate)
     return f"{share.n_events:,} of {say_episodes(share.n_episodes)} ({say_percent(share.estimate)})"

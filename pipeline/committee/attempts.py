@@ -32,7 +32,7 @@ def describe_attempts(estimates: dict[str, pd.DataFrame]) -> dict:
     ledger = read_ledger(estimates)
     rows = [make_range(_label_sessions(number, ledger), raw[number]) for number in NUMBERS]
     first, tested = raw["1"], ledger.find(BASES["1"])
-    number = f"Of {count_words(int(tested.estimate), 'first session')}" if tested.usable else "Of first sessions"
+    number = f"Of {count_words(tested.estimate, 'first session')}" if tested.usable else "Of first sessions"
     finding = (
         f"{number}{say_sites(first)} followed by a deciding test before the next session, the test was negative after {say_share(first)}."
         if first.usable

@@ -4,11 +4,12 @@ import pandas as pd
 
 from pipeline.committee.ledger import Ledger, read_ledger
 from pipeline.committee.picture import state_share
-from pipeline.committee.readings import Reading, read_estimates
+from pipeline.committee.readings import AboutShare, Reading, read_estimates
 from pipeline.committee.section import draw_shares, make_range, make_section, say_sites
 from pipeline.committee.wording import (
     begin_sentence,
     count_words,
+    say_bound,
     say_count,
     say_episodes,
     say_percent,
@@ -33,9 +34,7 @@ def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
         for view in ("at_the_time", "in_hindsight")
     }
     then, later = views["at_the_time"], views["in_hindsight"]
-    usable = [
-        reason for reason in reasons if then[reason].usable and (then[reason].n_events or reason == "undetermined")
-    ]
+    usable = [reason for reason in reasons if then[reason].usable]
     if not usable:
         return make_section("failures", title, [f"No share can be given: {say_why_missing(then['technique'])}."])
     usable.sort(key=lambda reason: (reason == "undetermined", -then[reason].estimate, reason))
@@ -52,12 +51,8 @@ def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
             "was known on the day on which the failure was seen. Evidence, no verdict."
         ),
     )
-    none = [
-        begin_sentence(REASON[reason])
-        for reason in reasons
-        if then[reason].usable and not then[reason].n_events and reason != "undetermined"
-    ]
-    hidden = [begin_sentence(REASON[reason]) for reason in reasons if then[reason].status == "suppressed"]
+    few = [f"{REASON[reason]} ({say_bound(then[reason])})" for reason in reasons if then[reason].bounded]
+    hidden = [REASON[reason] for reason in reasons if then[reason].status == "suppressed"]
     return make_section(
         "failures",
         title,
@@ -70,8 +65,8 @@ def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
         ],
         figure=figure,
         notes=[
-            f"Evidence in no record: {'; '.join(none)}." if none else "",
-            f"Hidden: {'; '.join(hidden)}." if hidden else "",
+            f"In none or few: {'; '.join(few)}." if few else "",
+            f"Not shown: {'; '.join(hidden)}." if hidden else "",
         ],
     )
 
@@ -96,7 +91,7 @@ def _say_taken(ledger: Ledger) -> str:
     if not more.usable or not more.estimate or not ledger.find("taken_for_failed").usable:
         return ""
     whole = ledger.find("taken_for_failed")
-    number = f"{say_count(more.estimate)} of these {count_words(int(whole.estimate), 'episode')}"
+    number = f"{say_count(more.estimate)} of these {count_words(whole.estimate, 'episode')}"
     return f"In {number} no test was positive before the next session: {WITHOUT}."
 
 
@@ -119,18 +114,19 @@ def _say_further(unseen: Reading) -> str:
 def _say_hindsight(then: dict, later: dict) -> str:
     """What the whole record adds, for the reasons that grow most."""
     grown = [
-        (later[reason].n_events - then[reason].n_events, reason)
+        (later[reason].estimate - then[reason].estimate, reason)
         for reason in then
         if reason != "undetermined"
         and then[reason].usable
         and later[reason].usable
-        and later[reason].n_events > then[reason].n_events
+        and later[reason].estimate > then[reason].estimate
+        and not isinstance(later[reason].estimate, AboutShare)
     ]
     told = [
         f"{REASON[reason]} (from {say_percent(then[reason].estimate)} to {say_percent(later[reason].estimate)})"
         for _, reason in sorted(grown, reverse=True)[:3]
     ]
     found = later["remission_anyway"]
-    if found.usable and found.n_events and not then["remission_anyway"].usable:
+    if found.usable and not then["remission_anyway"].usable:
         told.append(f"{REASON['remission_anyway']} ({say_percent(found.estimate)}, which nobody could know before)")
     return f"In hindsight, with the whole record, evidence grows for: {'; '.join(told)}." if told else ""

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 
 from pipeline.committee.readings import Readings
-from pipeline.committee.wording import begin_sentence, count_words, join_words, say_count
+from pipeline.committee.wording import begin_sentence, count_words, join_words, mark_missing, say_count
 from pipeline.figures.fillings import FILLINGS
 from pipeline.figures.strips import Strip
 from schemas.codes import KNOWN_ON_DAY
@@ -24,10 +24,10 @@ def read_strips(readings: Readings, stratum: str, days: Iterable[int]) -> tuple[
         whole = next((part.n_episodes for part in found.values() if part.usable), None)
         if whole:
             parts = {
-                FILLED[name]: (int(part.estimate), say_count(part.estimate)) if part.usable else (None, "–")
+                FILLED[name]: (part.estimate, say_count(part.estimate)) if part.usable else (None, mark_missing(part))
                 for name, part in found.items()
             }
-            strips.append(Strip(f"day {day}", int(whole), parts))
+            strips.append(Strip(f"day {day}", whole, parts))
     return tuple(strips)
 
 

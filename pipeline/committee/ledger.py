@@ -22,7 +22,7 @@ class Ledger:
     def say(self, name: str) -> str:
         """'842 episodes treated, their record without gaps'; without a number where it is hidden."""
         base, found = BASES[name], self.find(name)
-        number = count_words(int(found.estimate), base.noun) if found.usable else f"{base.noun}s"
+        number = count_words(found.estimate, base.noun) if found.usable else f"{base.noun}s"
         return f"{number} {base.says}"
 
     def say_of(self, name: str) -> str:
@@ -51,7 +51,7 @@ def tabulate_ledger(estimates: dict[str, pd.DataFrame], *, short: bool) -> list[
 
 def _tabulate_base(ledger: Ledger, name: str) -> dict:
     base, found = BASES[name], ledger.find(name)
-    episodes = "" if found.n_episodes in (None, int(found.estimate)) or base.noun == "site" else found.n_episodes
+    episodes = "" if found.n_episodes in (None, found.estimate) or base.noun == "site" else found.n_episodes
     left = ledger.find(f"without_{name}")
     number = say_count(left.estimate) if left.usable else "not shown"
     return {

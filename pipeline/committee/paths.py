@@ -20,19 +20,19 @@ def describe_paths(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     readings = read_estimates(estimates, "sequence_paths", "positional")
     title = "Paths actually taken"
     whole = readings[START, "reached"]
-    sizes = {family: int(readings[START, f"next={family}"].estimate) for family in _list_next(readings, START)}
+    sizes = {family: readings[START, f"next={family}"].estimate for family in _list_next(readings, START)}
     if not whole.usable or not sizes:
         return make_section("paths", title, [f"No paths can be shown: {say_why_missing(whole)}."])
     kept = sorted(sizes, key=lambda family: (-sizes[family], family))[:FIRST]
-    rest = int(whole.estimate) - sum(sizes[family] for family in kept)
-    began = f" {count_words(rest, 'episode')} began otherwise." if rest else ""
+    others = any(term.startswith("next=") and term.removeprefix("next=") not in kept for term in readings.of(START))
+    began = " The others began otherwise." if others else ""
     ledger = read_ledger(estimates)
     of = f", out{ledger.say_of('complete')}" if ledger.find("treated").usable else ""
     return make_section(
         "paths",
         title,
         [
-            f"{count_words(int(whole.estimate), 'episode')}{say_sites(whole)} had a first session and a record without gaps{of}. Shown is what "
+            f"{count_words(whole.estimate, 'episode')}{say_sites(whole)} had a first session and a record without gaps{of}. Shown is what "
             f"followed the first maneuvers that were used most.{began}",
             "Whoever chose a path had reasons that the figures do not show: they describe, and do not compare.",
         ],
@@ -73,7 +73,7 @@ def _draw_branch(family: str, size: int, readings: Readings, config: Config) -> 
     bars, start = [Bar("all of them", say_count(size), 0, size)], 0
     for term, label, filling in parts:
         reading = readings[path, term]
-        number = int(reading.estimate) if reading.usable else None
+        number = reading.estimate if reading.usable else None
         if number == 0 or reading.status == "absent":
             continue
         bars.append(Bar(label, mark_missing(reading) if number is None else say_count(number), start, number, filling))

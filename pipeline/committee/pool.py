@@ -49,27 +49,29 @@ def _draw_flow(flow: Readings) -> dict | None:
     numbers = {term: reading.estimate for (_, term), reading in flow.items() if reading.usable}
     if not numbers.get("handed_in"):
         return None
-    bars = [_make_bar("handed_in", numbers, 0, "whole")]
+    bars = [_make_bar("handed_in", flow, 0, "whole")]
     for stays, leaves in SPLITS.values():
         place = numbers.get(stays, 0)
         for term in leaves:
-            bars.append(_make_bar(term, numbers, place, "apart" if term == "probable_non_positional" else "leaves"))
+            bars.append(_make_bar(term, flow, place, "apart" if term == "probable_non_positional" else "leaves"))
             place += numbers.get(term, 0)
-        bars.append(_make_bar(stays, numbers, 0, "whole"))
+        bars.append(_make_bar(stays, flow, 0, "whole"))
     said = begin_sentence("; ".join(f"{bar.label} {bar.number}" for bar in bars))
     whole = numbers["handed_in"]
     if "followed" in numbers:
-        title = f"{say_count(numbers['followed'])} of {count_words(int(whole), 'episode')} handed in are in the curves"
+        title = f"{say_count(numbers['followed'])} of {count_words(whole, 'episode')} handed in are in the curves"
     else:
-        title = f"{count_words(int(whole), 'episode')} handed in; how many are in the curves is hidden"
+        title = f"{count_words(whole, 'episode')} handed in; how many are in the curves is hidden"
     return make_picture(
         draw_bars, bars, name="figure-flow", title=title, told=f"{said}.", caption=FLOW_CAPTION, whole=whole
     )
 
 
-def _make_bar(term: str, numbers: dict[str, float], start: float, filling: str) -> Bar:
-    number = numbers.get(term)
-    return Bar(SHORT["flow"][term], say_count(number), start, number or None, filling)
+def _make_bar(term: str, flow: Readings, start: float, filling: str) -> Bar:
+    reading = flow["all", term]
+    number = reading.estimate if reading.usable else None
+    said = mark_missing(reading) if number is None else say_count(number)
+    return Bar(SHORT["flow"][term], said, start, number or None, filling)
 
 
 def _say_flow(flow: Readings) -> list[str]:
@@ -95,7 +97,7 @@ def _say_flow(flow: Readings) -> list[str]:
 
 
 def _say_episodes(count: Reading) -> str:
-    return begin_sentence(say_episodes(int(count.estimate) if count.usable else None))
+    return begin_sentence(say_episodes(count.estimate if count.usable else None))
 
 
 def describe_people(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
@@ -123,14 +125,15 @@ def _tabulate_variable(
         shown = sorted(strata, key=order_stratum)
     for stratum in shown:
         share = readings[stratum, "share"]
-        cells = [say_count(share.n_events), say_percent(share.estimate)] if share.usable else [mark_missing(share), "–"]
+        number = say_count(share.n_events) if share.usable and share.n_events is not None else "–"
+        cells = [number, say_percent(share.estimate) if share.usable else mark_missing(share)]
         rows.append({"name": begin_sentence(name_value(variable, stratum.partition("=")[2], config)), "cells": cells})
     if less:
         rows.append({"name": f"{count_words(less, 'rarer one')}: technical report", "cells": ["–", "–"]})
     if rare:
-        rows.append(
-            {"name": f"Each of {count_words(len(rare), 'other' if shown else 'maneuver')}", "cells": ["hidden", "–"]}
-        )
+        marks = {mark_missing(readings[stratum, "share"]) for stratum in rare}
+        name = f"Each of {count_words(len(rare), 'other' if shown else 'maneuver')}"
+        rows.append({"name": name, "cells": ["–", marks.pop() if len(marks) == 1 else "few"]})
     told = [readings[s, "share"] for s in strata if readings[s, "share"].usable]
     of = say_of_whom(ledger, BASES.get(variable, population), told[0].n_episodes if told else None)
     return {"name": VARIABLES[variable], "whole": of, "rows": rows}

@@ -1,8 +1,21 @@
 """Estimates as a page reads them: one reading for each stratum and term, an empty one where nothing was estimated."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pandas as pd
+
+ROUNDED = "≈"  # before a number that was rounded to protect small groups
+
+
+class AboutCount(int):
+    """A count that was rounded to protect small groups; wherever it is printed, it says so."""
+
+    def __format__(self, form: str) -> str:
+        return ROUNDED + format(int(self), form)
+
+
+class AboutShare(float):
+    """A share in coarse steps, to protect small groups; wherever it is printed, it says so (say_percent)."""
 
 
 @dataclass(frozen=True)
@@ -22,6 +35,11 @@ class Reading:
     @property
     def usable(self) -> bool:
         return self.status == "ok" and self.estimate is not None
+
+    @property
+    def bounded(self) -> bool:
+        """Whether there is no number, but a limit beyond which it lies."""
+        return self.status == "bounded"
 
 
 class Readings(dict):
@@ -56,6 +74,19 @@ def read_estimates(
     here = rows["population"].eq(population) & rows["comparison"].fillna("").eq(comparison)
     if endpoint is not None:
         here &= rows["endpoint"].eq(endpoint)
-    kept = rows.loc[here.fillna(False).astype(bool), ["stratum", "term", *Reading.__dataclass_fields__]]
+    kept = rows.loc[here.fillna(False).astype(bool), ["stratum", "term", "rounded", *Reading.__dataclass_fields__]]
     plain = kept.astype(object).where(kept.notna(), None)
-    return Readings({(stratum, term): Reading(*numbers) for stratum, term, *numbers in plain.itertuples(index=False)})
+    return Readings(
+        {
+            (stratum, term): mark_rounded(Reading(*numbers), (rounded or "").split())
+            for stratum, term, rounded, *numbers in plain.itertuples(index=False)
+        }
+    )
+
+
+def mark_rounded(reading: Reading, columns: list[str]) -> Reading:
+    """The same estimate, its rounded numbers marked as such."""
+    marked = {column: AboutCount(getattr(reading, column)) for column in columns if column != "estimate"}
+    if "estimate" in columns:
+        marked["estimate"] = (AboutCount if reading.estimate > 1 else AboutShare)(reading.estimate)
+    return replace(reading, **marked)

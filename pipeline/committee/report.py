@@ -101,7 +101,7 @@ def _say_answer(estimates: dict[str, pd.DataFrame], readings: Readings, config: 
     apart = read_estimates(estimates, "episode_flow", "pool")["all", "probable_non_positional"]
     if apart.usable and apart.estimate:
         said.append(
-            f"{count_words(int(apart.estimate), 'further episode')} {agree(apart.estimate, 'was', 'were')} probably not positional vertigo, "
+            f"{count_words(apart.estimate, 'further episode')} {agree(apart.estimate, 'was', 'were')} probably not positional vertigo, "
             "kept apart, and in none of these numbers."
         )
     return [sentence for sentence in said if sentence]

@@ -51,7 +51,7 @@ def say_difference(compared: Readings, plan: SecondLine, ledger: Ledger) -> str:
 
 def _say_of(ledger: Ledger) -> str:
     failed = ledger.find("failed")
-    return f", out of {count_words(int(failed.estimate), 'episode')} with a failed one" if failed.usable else ""
+    return f", out of {count_words(failed.estimate, 'episode')} with a failed one" if failed.usable else ""
 
 
 def _say_shares(difference: Reading) -> str:
@@ -117,13 +117,13 @@ def say_choices(readings: Readings, ledger: Ledger) -> str:
         return "After no first session a test was still positive, so nothing could be repeated or changed."
     chosen = {arm: readings["all", f"choice_{arm}"] for arm in CHOSEN}
     told = [
-        f"{what} in {count_words(int(chosen[arm].estimate), 'episode')}"
+        f"{what} in {count_words(chosen[arm].estimate, 'episode')}"
         for arm, what in CHOSEN.items()
         if chosen[arm].usable
     ]
     after = f": {join_words(told)}" if told else ""
     of = f" (out{ledger.say_of('taken_for_failed')})" if ledger.find("treated").usable else ""
-    number = count_words(int(failed.estimate), "episode")
+    number = count_words(failed.estimate, "episode")
     rest = _say_not_compared(ledger)
     return f"In {number}{say_sites(failed)}{of} the test after the first maneuver was still positive{after}.{rest}"
 
@@ -133,7 +133,7 @@ def _say_not_compared(ledger: Ledger) -> str:
     failed, left = ledger.find("failed"), ledger.find("without_compared")
     if not (failed.usable and left.usable and left.estimate):
         return ""
-    number = f"{say_count(left.estimate)} of these {count_words(int(failed.estimate), 'episode')}"
+    number = f"{say_count(left.estimate)} of these {count_words(failed.estimate, 'episode')}"
     return f" In {number} nothing is compared: {BASES['compared'].without}."
 
 

@@ -1,5 +1,7 @@
 """What every report says whatever its numbers: how to read it, what to keep in mind, cautions. One place for the page and the print."""
 
+from pipeline.committee.readings import ROUNDED
+from pipeline.committee.wording import HIDDEN
 from pipeline.figures.fillings import say_fillings
 from schemas.study import Study
 
@@ -25,8 +27,7 @@ HOW_TO_READ = (
     "above the line, nobody looked in between, and the share may be anywhere in the zone; words and tables give its lower end. A line "
     "is drawn where its range is narrow enough to tell something; the number beside its end is the share on that day. In the small figures "
     "the dashed grey line is the whole pool. The strips below divide everybody in the curve by what is known of them on a day; the curve "
-    "puts those who turned negative between two tests, or were not tested again, where the others let expect them. A dash stands for a "
-    "hidden number."
+    "puts those who turned negative between two tests, or were not tested again, where the others let expect them."
 )
 NOT_COMPARED = (
     "Who was given which maneuver was not left to chance: canal, side, severity and the habits of a site decide. A difference between these "
@@ -110,8 +111,11 @@ def say_limits(study: Study, agreement: str) -> list[dict]:
 
 def say_hidden(study: Study) -> str:
     """What was hidden, and how it is marked."""
+    rule = study.disclosure
     return (
-        f"To protect people in small groups, no number is shown that tells of a group of 1 to {study.disclosure.min_cell - 1} episodes, "
-        "or that rests on one site or nearly so, unless the pool has no other. Where a "
-        "hidden number could be worked out from the others, the next smallest is hidden with it. “Hidden” or a dash marks the place."
+        f"To protect people and clinics, no number is shown that tells of a group of 1 to {rule.min_cell - 1} episodes, alone or together with "
+        f"others that are shown, or that rests on one clinic or nearly so, unless the pool has no other. Counts are rounded to multiples of "
+        f"{rule.round_counts}, marked {ROUNDED}, so that rounded parts may not add up to their whole; <{rule.least_shown} stands for "
+        f"fewer than that, or nobody. Shares are in whole percent; one that would tell too much is in steps of five and marked {ROUNDED} too. {HIDDEN} marks what "
+        "cannot be shown at all."
     )

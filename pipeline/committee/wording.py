@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from pipeline.committee.readings import Reading
+from pipeline.committee.readings import ROUNDED, AboutShare, Reading
 from schemas import codes
 from schemas.study import Config
 
@@ -88,10 +88,12 @@ ORDERS = {  # values are listed as in schemas.codes
     "sex": list(codes.SEX),
 }
 MEANINGS = {"sex": codes.SEX, "cause": codes.CAUSE, "side": codes.SIDE, "reason": codes.OTHER_DIAGNOSIS}
+HIDDEN = "[c]"  # confidential: the mark that official statistics use (Government Statistical Service, Symbols in tables, from memory)
 REASON_MISSING = {
     "too_few": "too few episodes or resolutions for a number",
     "too_wide": "no number, because its range is too wide to tell anything",
-    "suppressed": "hidden to protect people and sites",
+    "suppressed": "not shown, to protect people and sites",
+    "bounded": "too few to be shown",
     "not_converged": "no number, because the solution did not pass its check",
     "not_identified": "no number, because the data cannot tell",
     "absent": "no episodes to estimate it from",
@@ -99,7 +101,7 @@ REASON_MISSING = {
 MARK_MISSING = {
     "too_few": "too few",
     "too_wide": "too wide",
-    "suppressed": "hidden",
+    "suppressed": HIDDEN,
     "not_converged": "no number",
     "not_identified": "cannot tell",
     "absent": "–",
@@ -109,6 +111,8 @@ MARK_MISSING = {
 def say_percent(share: float) -> str:
     """A share as a whole percentage; one that would round to none or all of them says that it is neither."""
     percent = round(100 * share)
+    if isinstance(share, AboutShare):
+        return f"{ROUNDED}{percent}{BLANK}%"
     if percent == 0 and share > 0:
         return f"under 1{BLANK}%"
     if percent == 100 and share < 1:
@@ -143,8 +147,17 @@ def say_limits(lower: float, upper: float) -> tuple[str, str]:
 
 
 def say_count(number: float | None) -> str:
-    """'1,204', or 'hidden'."""
-    return "hidden" if number is None else f"{number:,.0f}"
+    """'1,204', or the mark of a hidden one."""
+    return HIDDEN if number is None else f"{number:,.0f}"
+
+
+def say_bound(reading: Reading) -> str:
+    """Beyond which limit a hidden number lies: 'under 6 %', 'over 94 %', or of a count '<15'."""
+    if reading.upper is None:
+        return f"over {100 * (reading.lower or 0):.0f}{BLANK}%"
+    if reading.upper > 1:
+        return f"<{reading.upper + 1:.0f}"
+    return f"under {100 * reading.upper:.0f}{BLANK}%"
 
 
 def say_episodes(number: int | None) -> str:
@@ -163,8 +176,8 @@ def agree(number: float, one: str, more: str) -> str:
 
 
 def mark_missing(reading: Reading) -> str:
-    """One word for a table."""
-    return MARK_MISSING.get(reading.status, "–")
+    """One word for a table, or the limit beyond which the number lies."""
+    return say_bound(reading) if reading.bounded else MARK_MISSING.get(reading.status, "–")
 
 
 def say_why_missing(reading: Reading) -> str:
@@ -189,7 +202,7 @@ def begin_sentence(words: str) -> str:
 
 def order_stratum(stratum: str) -> list[tuple[int, str]]:
     """Sorts strata by the order of their codes; a code of no list comes last."""
-    parts = [(ORDERS.get(variable, []), code) for variable, code in split_stratum(stratum).items()]
+    parts = [(ORDERS.get(v, []), code) for v, code in split_stratum(stratum).items()]
     return [(order.index(code) if code in order else len(order), code) for order, code in parts]
 
 

@@ -1,81 +1,76 @@
-"""Two releases together: what somebody who has both can calculate with.
+"""All releases together: what somebody who has kept every one can calculate with.
 
-The cells of the earlier release are known numbers where it showed them. Those of now are those of then and the newcomers, and whatever adds
-up in both releases adds up for the newcomers too: so a sum may give a small group of them away although each of its cells has changed by
-nobody or by enough. Rows of single sites are left out: no release counts their episodes, and their letters change from one pool to another.
+The cells of each earlier release are known as far as it showed them. Those of a later one are those of an earlier one and the newcomers, and
+whatever adds up in both adds up for the newcomers too: so a sum may give a small group of them away although each of its cells has changed by
+nobody or by enough. Sets are the same people later and earlier if they are called alike; single sites are not, since their letters change.
 """
 
-import pandas as pd
+from collections.abc import Sequence
+from dataclasses import dataclass
 
-from pipeline.disclose.cells import Cell, Release, tells_events
-from pipeline.disclose.sites import find_own_rows
+import numpy as np
 
-KEY = ["analysis", "population", "endpoint", "stratum", "term", "comparison"]
-SINCE = "change since the release before"
-
-
-def read_before(estimates: pd.DataFrame, previous: pd.DataFrame) -> pd.DataFrame:
-    """For each row of `estimates` the counts that the previous release showed of it, by kind of cell; missing where it showed none."""
-    key = estimates[KEY].astype("string").fillna("").agg("|".join, axis=1)
-    past = previous.assign(key=previous[KEY].astype("string").fillna("").agg("|".join, axis=1))
-    past = past[~find_own_rows(past)].drop_duplicates("key").set_index("key")
-    shown = past.reindex(key[~find_own_rows(estimates)])[["n_episodes", "n_events", "estimate"]].astype(float)
-    shown.index = key.index[~find_own_rows(estimates)]
-    told = (shown["estimate"] * shown["n_episodes"]).where(tells_events(estimates).loc[shown.index]).round()
-    events = shown["n_events"].fillna(told)
-    return pd.DataFrame(
-        {"episodes": shown["n_episodes"], "events": events, "others": shown["n_episodes"] - events}
-    ).reindex(estimates.index)
+from pipeline.disclose.cells import Cells
+from pipeline.disclose.ledger import Entry
 
 
-def find_small_changes(estimates: pd.DataFrame, before: pd.DataFrame, least: int) -> pd.Series:
-    """True for rows whose counts differ by 1 to `least` - 1 from those `before` (see read_before): who came or left would be few."""
-    change = (estimates[["n_episodes", "n_events"]].astype(float) - before[["episodes", "events"]].to_numpy()).abs()
-    return change.apply(lambda column: column.between(1, least - 1)).any(axis=1)
+@dataclass(frozen=True)
+class Before:
+    """The people of a set as an earlier release counted them."""
+
+    name: str
+    release: int
+
+    def say(self) -> str:
+        return f"{self.name}, in release {self.release}"
 
 
-def add_release_before(release: Release, before: pd.DataFrame, least: int) -> None:
-    """Add the cells of the release before, the changes since, and the equations of both; changes of fewer than `least` people must not be found."""
-    equations, now = list(release.equations.items()), list(enumerate(release.cells))
-    then = {n: _add_past(release, n, cell, before) for n, cell in now}
-    change = {n: _add_change(release, n, then[n], least) for n, _ in now}
-    for equation, said in equations:
-        if all(then[n] in release.shown for n, _ in equation):
-            if sum(sign * release.cells[then[n]].value for n, sign in equation):
-                continue  # then it was another sum
-        elif not any(then[n] in release.shown for n, _ in equation):
-            continue
-        for cells, when in ((then, "in the release before"), (change, SINCE)):
-            release.equations.setdefault(frozenset((cells[n], sign) for n, sign in equation), f"{said}; {when}")
-    equal: dict[tuple, int] = {}
-    for n, cell in now:
-        first = equal.setdefault((cell.where, cell.kind, cell.value), n)
-        if first != n and n not in release.shown:
-            release.relate(first, [n], f"{cell.where}: a count that is told twice")
+@dataclass(frozen=True)
+class Newcomers:
+    """Who came to a set between two releases; 0 is the one that is being made."""
+
+    name: str
+    since: int
+    until: int = 0
+
+    def say(self) -> str:
+        until = f" and {self.until}" if self.until else ""
+        return f"{self.name}, who came {'between releases' if self.until else 'since release'} {self.since}{until}"
 
 
-def _add_past(release: Release, n: int, cell: Cell, before: pd.DataFrame) -> int:
-    """The same cell in the release before; known if it showed it."""
-    value = before.at[release.rows[n][0], cell.kind] if n in release.rows else None
-    known = pd.notna(value)
-    past = release.append(Cell(f"{cell.where}, in the release before", cell.kind, int(value) if known else 0))
-    release.past.add(past)
-    if known:
-        release.shown.add(past)
-    return past
+def add_releases(cells: Cells, entries: Sequence[Entry], sites: tuple[str, ...]) -> None:
+    """Add the cells of earlier releases, what these showed of them, their equations, and the newcomers since each and between any two."""
+    now = {key.say(): n for n, key in enumerate(cells.keys)}
+    equations = list(cells.equations.items())
+    latest: dict[str, tuple[int, int]] = {}
+    for entry in entries:
+        own = [np.array([owned.get(site, 0.0) for site in sites]) for owned in entry.owned]
+        place = [
+            cells.add(Before(name, entry.number), value, mine)
+            for name, value, mine in zip(entry.names, entry.values, own, strict=True)
+        ]
+        cells.past |= {n: tuple(bounds) for n, bounds in zip(place, entry.bounds, strict=True)}
+        for equation in entry.equations:
+            cells.equations.setdefault(frozenset((place[n], sign) for n, sign in equation), f"release {entry.number}")
+        then = dict(zip(entry.names, place, strict=True))
+        grown = {name: _add_newcomers(cells, name, then[name], now[name], entry.number) for name in then if name in now}
+        for name, n in then.items():
+            if name in latest:
+                _add_newcomers(cells, name, latest[name][1], n, latest[name][0], entry.number)
+            latest[name] = entry.number, n
+        known = {frozenset((entry.names[n], sign) for n, sign in equation) for equation in entry.equations}
+        for equation, said in equations:
+            named = frozenset((cells.keys[n].say(), sign) for n, sign in equation)
+            if named in known and all(name in grown for name, _ in named):
+                growing = frozenset((grown[name], sign) for name, sign in named)
+                cells.equations.setdefault(growing, f"{said}, since release {entry.number}")
+    if any(cells.values[n] < 0 for n in cells.growth):
+        cells.left = True
 
 
-def _add_change(release: Release, n: int, past: int, least: int) -> int:
-    """How much a cell has grown; known, and no group that must be hidden, where both are shown. Who hides the cell hides its change."""
-    now, then = release.cells[n], release.cells[past]
-    change = release.append(Cell(f"{now.where}, {SINCE}", now.kind, now.value - then.value))
-    release.change.add(change)
-    if n in release.rows:
-        release.rows[change] = release.rows[n]
-    if n in release.wholes:
-        release.wholes.add(change)
-    if {n, past} <= release.shown and not 0 < abs(now.value - then.value) < least:
-        release.shown.add(change)
-    elif release.shown & {n, past}:
-        release.relate(n, [past, change], f"{now.where}: then and the change since")
-    return change
+def _add_newcomers(cells: Cells, name: str, before: int, after: int, since: int, until: int = 0) -> int:
+    value = cells.values[after] - cells.values[before]
+    n = cells.add(Newcomers(name, since, until), value, cells.owned[after] - cells.owned[before])
+    cells.growth.add(n)
+    cells.relate(after, [before, n], f"{name}: then, and who came")
+    return n

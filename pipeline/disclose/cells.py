@@ -1,204 +1,215 @@
-"""The counts of a release as unknowns and the equations between them: what somebody who has all tables can calculate with.
+"""The counts of a release as unknowns: what somebody who has all its tables, and knows how they are made, knows of each.
 
-A cell is a count of people: how many episodes are behind a row, how many of them had the event, how many had not. Equal counts of one kind in
-one stratum of an analysis are one cell, since who sees one sees the other. Equations are found, not declared, so that no analysis can forget
-them: a part of the whole is divided by further variables; where the parts do not add up to it, what is missing is a cell of its own, for the
-rest is a group of people too.
+A cell is how many people are in a set, or in what is left of a set without another one. Whatever states it, in any analysis, states the same
+cell. What a release shows of it is an interval: one number where it is shown, the numbers that round to it where it is rounded, and what a
+mark says where it is hidden. Equations between cells are in pipeline/disclose/equations.py.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from math import ceil
+from math import ceil, floor
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from pipeline.disclose.suppress import find_dominated
+from pipeline.disclose.people import BySite, Described, Group
+from pipeline.disclose.protect import FLOW, LEDGER, WHOLE_SHARES, find_least, is_dominated
+from pipeline.disclose.rounding import COUNTED, find_half_steps, list_rounded, unround_count
+from schemas.quantities import SHARES
 from schemas.study import Disclosure
 
-TABLE = ["analysis", "population", "endpoint"]
-KINDS = ("episodes", "events", "others")
-NOT_DIVIDING = ("basis",)  # says how a value was defined, and divides nothing further
-REST = "the parts without a row"
-PUBLISHED = ("published",)  # results printed in papers: nobody of this pool
+MANY = np.inf
+CLOSE = 1e-9
+COLUMNS = ["status", "lower", *COUNTED, "rounded"]
 
 
 @dataclass(frozen=True)
-class Cell:
-    """One count: where it stands, in words, of which kind, its value, and what tells it from a count that is equal only now."""
+class Rest:
+    """Those of a set who are in none of some others: of `whole`, without what `without` says."""
 
-    where: str
-    kind: str
-    value: int
-    apart: str = ""
+    whole: Group
+    without: str
+
+    def say(self) -> str:
+        return f"{self.whole.say()}, without {self.without}"
+
+
+Key = Group | Rest
 
 
 @dataclass
-class Release:
-    """The cells of a release, those that it shows, and equations: sums of cells, each with a sign, that are zero.
+class Cells:
+    """The cells of a release in order: their `values` and how many of each every site has sent (`owned`), both nan where nobody can say, and
+    the `equations`, sums of cells with signs that are zero, with what they say.
 
-    `rows` are the labels of the estimates that state a cell, `tells` says of each estimate whether it gives its events away, and `wholes` are
-    the cells of whole populations. `least_most` are the cells of which nearly all come from one site, each with the count that must still
-    seem possible. Of an earlier release (pipeline/disclose/between.py): `past` are its cells, `change` how much each cell has grown
-    since; their values are not known where they are hidden.
+    `rows` are the labels of the rows that state a cell, and how: as "episodes", as those "told" of, or as "others". `floor` are counts that must seem possible. Of earlier releases: `past` is what they showed of their cells, `growth` are the cells that
+    count who came between two, and `left` whether somebody has left.
     """
 
-    cells: list[Cell] = field(default_factory=list)
-    shown: set[int] = field(default_factory=set)
-    equations: dict[frozenset, str] = field(default_factory=dict)
-    rows: dict[int, list] = field(default_factory=dict)
-    tells: pd.Series = field(default_factory=lambda: pd.Series(dtype=bool))
-    wholes: set[int] = field(default_factory=set)
-    least_most: dict[int, int] = field(default_factory=dict)
-    past: set[int] = field(default_factory=set)
-    change: set[int] = field(default_factory=set)
-    _numbers: dict[Cell, int] = field(default_factory=dict)
+    sites: int
+    keys: list[Key] = field(default_factory=list)
+    place: dict[Key, int] = field(default_factory=dict)
+    values: list[float] = field(default_factory=list)
+    owned: list[np.ndarray] = field(default_factory=list)
+    rows: dict[int, list[tuple[object, str]]] = field(default_factory=dict)
+    equations: dict[frozenset[tuple[int, int]], str] = field(default_factory=dict)
+    floor: dict[int, float] = field(default_factory=dict)
+    growth: set[int] = field(default_factory=set)
+    past: dict[int, tuple[float, float]] = field(default_factory=dict)
+    left: bool = False
 
-    def add(self, cell: Cell) -> int:
-        """The number of a cell, which is the same for an equal one."""
-        if cell not in self._numbers:
-            self._numbers[cell] = len(self.cells)
-            self.cells.append(cell)
-        return self._numbers[cell]
-
-    def protect(self, number: int, most: int) -> None:
-        """Say that a cell must seem to be able to be `most`: as large as it would have to be for its site to be no more than is allowed (the
-        upper protection level of the dominance rule; Hundepool 2012, chapter 4, from memory)."""
-        self.least_most[number] = max(most, self.least_most.get(number, 0))
-
-    def append(self, cell: Cell) -> int:
-        """The number of a cell that is like no other, even one that looks the same."""
-        self.cells.append(cell)
-        return len(self.cells) - 1
+    def add(self, key: Key, value: float = np.nan, own: np.ndarray | None = None) -> int:
+        """The number of a cell, which is the same for an equal one; what is known of its value and its sites is kept."""
+        if key not in self.place:
+            self.place[key] = len(self.keys)
+            self.keys.append(key)
+            self.values.append(np.nan)
+            self.owned.append(np.full(self.sites, np.nan))
+        number = self.place[key]
+        if np.isnan(self.values[number]) and not np.isnan(value):
+            self.values[number] = float(value)
+        if own is not None and np.isnan(self.owned[number]).any():
+            self.owned[number] = own
+        return number
 
     def relate(self, whole: int, parts: list[int], said: str) -> None:
         """Say that `parts` add up to `whole`."""
-        signed = frozenset([(whole, -1), *((part, 1) for part in parts)])
-        self.equations.setdefault(signed, said)
+        if parts and whole not in parts and len(set(parts)) == len(parts):
+            self.equations.setdefault(frozenset([(whole, -1), *((part, 1) for part in parts)]), said)
 
 
-def list_cells(
-    estimates: pd.DataFrame, released: pd.DataFrame, rule: Disclosure, before: pd.DataFrame | None = None
-) -> Release:
-    """The cells of `estimates` (schemas.estimate.Estimates, all analyses, before protection), and which `released` (the same rows) shows.
-
-    Counts that are equal now, but were not, or are not known to have been, in the release `before` (between.read_before) are cells of their own.
-    """
-    release = Release()
-    rows = estimates[~estimates["population"].isin(PUBLISHED)]
-    numbers, dominated = {kind: {} for kind in KINDS}, find_dominated(rows, rule)
-    shows, release.tells = _find_shown(rows, released.loc[rows.index])
-    told = shows["events"].groupby([rows[c] for c in (*TABLE, "term")], dropna=False).transform("any")
-    for label, row in zip(rows.index, rows.to_dict("records"), strict=True):
-        if pd.isna(row["n_episodes"]):
+def list_cells(estimates: pd.DataFrame, described: pd.Series, by_site: BySite, rule: Disclosure) -> Cells:
+    """The cells that the rows of all analyses state (`estimates`, those before protection), without equations."""
+    cells = Cells(len(by_site.sites))
+    columns = [estimates[name] for name in ("analysis", "stratum", "estimate", "n_episodes", "n_events")]
+    for label, analysis, stratum, estimate, episodes, events in zip(estimates.index, *columns, strict=True):
+        what = described[label]
+        if what is None or pd.isna(episodes):
             continue
-        where = f"{row['analysis']}, {row['population']}, {row['stratum']}"
-        where += "" if pd.isna(row["endpoint"]) else f", {row['endpoint']}"
-        counts = {"episodes": int(row["n_episodes"])}
-        if (
-            pd.notna(row["n_events"]) and told[label]
-        ):  # where no stratum tells its events, there is nothing to calculate with
-            counts["events"] = int(row["n_events"])
-            counts["others"] = counts["episodes"] - counts["events"]
-        found = {
-            kind: release.add(Cell(where, kind, value, _tell_apart(before, label, kind, row)))
-            for kind, value in counts.items()
-            if value >= 0
-        }
-        for kind, number in found.items():
-            if dominated[label] and kind in _find_counted(row["largest_share"], counts):
-                release.protect(number, ceil(row["largest_share"] * counts[kind] / rule.max_share))
-            numbers[kind][label] = number
-            release.rows.setdefault(number, []).append(label)
-            if shows[kind][label]:
-                release.shown.add(number)
-        if len(found) == len(KINDS):
-            release.relate(
-                found["episodes"], [found["events"], found["others"]], f"{where}: those with and without the event"
-            )
-    for kind in KINDS:
-        _relate_parts(release, rows, numbers[kind], kind)
-    _join_equals(release)
-    return release
+        told = estimate if what.quantity.kind == "count" else events
+        for counted, people, number in (("episodes", what.episodes, episodes), ("told", what.told, told)):
+            if people is not None and pd.notna(number):
+                part = counted == "told" and what.told != what.episodes
+                own = by_site.of(label, "events" if part else "episodes", float(number))
+                n = cells.add(people, float(number), own)
+                cells.rows.setdefault(n, []).append((label, counted))
+                if (
+                    own is not None
+                    and analysis not in (LEDGER, FLOW)
+                    and "site=" not in stratum
+                    and is_dominated(own, rule)
+                ):
+                    cells.floor[n] = ceil(own.max() / rule.max_share)
+        if what.quantity.kind in WHOLE_SHARES and what.told in cells.place:
+            rest = cells.add(Rest(what.episodes, what.told.say()))
+            cells.rows.setdefault(rest, []).append((label, "others"))
+            whole, part = cells.place[what.episodes], cells.place[what.told]
+            _infer_rest(cells, whole, part, rest)
+            cells.relate(whole, [part, rest], "those with and without the event")
+    return cells
 
 
-def _find_counted(share: float, counts: dict[str, int]) -> set[str]:
-    """Of which group a share of the largest site is: episodes or events, whichever it is a whole number of; either if of both or none."""
-    kinds = {kind for kind in ("episodes", "events") if kind in counts}
-    return {kind for kind in kinds if np.isclose(share * counts[kind], round(share * counts[kind]))} or kinds
+def _infer_rest(cells: Cells, whole: int, part: int, rest: int) -> None:
+    cells.add(cells.keys[rest], cells.values[whole] - cells.values[part], cells.owned[whole] - cells.owned[part])
 
 
-def _join_equals(release: Release) -> None:
-    """Cells that are only kept apart for what they were before are all shown if one is, and hidden together."""
-    groups: dict[tuple, list[int]] = {}
-    for n in release.rows:
-        cell = release.cells[n]
-        groups.setdefault((cell.where, cell.kind, cell.value), []).append(n)
-    for group in (group for group in groups.values() if len(group) > 1):
-        rows = {n: release.rows[n] for n in group}
-        if release.shown.intersection(group):
-            release.shown.update(group)
-        for n in group:
-            release.rows[n] = rows[n] + [label for other in group if other != n for label in rows[other]]
+def learn_bounds(cells: Cells, released: pd.DataFrame, described: pd.Series, rule: Disclosure) -> np.ndarray:
+    """What a release shows of each cell: the least and the most that it can be, (cells, 2). Rows that it has not show nothing."""
+    bounds = np.tile([0.0, MANY], (len(cells.keys), 1))
+    shown = {label: Shown(*row) for label, *row in released[COLUMNS].itertuples(name=None)}
+    narrow_bounds(cells, cells.rows, bounds, shown, described, rule)
+    for n, shown_then in cells.past.items():
+        bounds[n] = shown_then
+    if cells.left:
+        bounds[list(cells.growth), 0] = -MANY
+    return bounds
 
 
-def _tell_apart(before: pd.DataFrame | None, label: object, kind: str, row: dict) -> str:
-    if before is None:
-        return ""
-    past = before.at[label, kind]
-    return f"{row['term']}, {row['comparison']}" if pd.isna(past) else f"{past:.0f}"
+def narrow_bounds(
+    cells: Cells,
+    numbers: Iterable[int],
+    bounds: np.ndarray,
+    shown: Mapping[object, "Shown"],
+    described: pd.Series,
+    rule: Disclosure,
+) -> None:
+    """Narrow the `bounds` of some cells by the rows that are `shown`: first by counts, then by the shares of those counted."""
+    shares = []
+    for n in numbers:
+        for label, counted in cells.rows.get(n, ()):
+            if label not in shown:
+                continue
+            if counted != "episodes" and described[label].quantity.kind in WHOLE_SHARES:
+                shares.append((n, label, counted))
+            else:
+                _narrow(bounds, n, read_count(shown[label], described[label], counted, rule))
+    for n, label, counted in shares:
+        whole = bounds[cells.place[described[label].episodes]]
+        _narrow(bounds, n, read_share(shown[label], described[label], counted, whole, rule))
 
 
-def _find_shown(rows: pd.DataFrame, released: pd.DataFrame) -> tuple[dict[str, pd.Series], pd.Series]:
-    """For each kind of count whether a row shows it, as a number or by its estimate, and whether its estimate would tell how many had the event:
-    a share of a known number does."""
-    share = tells_events(rows)
-    estimate, episodes = released["estimate"].notna(), released["n_episodes"].notna()
-    count = rows["estimate"].eq(rows["n_episodes"]).fillna(False)
-    episodes = episodes | (estimate & count)
-    events = released["n_events"].notna() | (estimate & episodes & share)
-    return {"episodes": episodes, "events": events, "others": episodes & events}, share
+def _narrow(bounds: np.ndarray, n: int, known: tuple[float, float]) -> None:
+    bounds[n] = max(bounds[n, 0], known[0]), min(bounds[n, 1], known[1])
 
 
-def tells_events(rows: pd.DataFrame) -> pd.Series:
-    """Whether the estimate of each row would tell how many had the event: it is their share."""
-    product = rows["estimate"].astype(float) * rows["n_episodes"].astype(float)
-    return pd.Series(np.isclose(product, rows["n_events"].astype(float), atol=0.01), index=rows.index)
+class Shown(NamedTuple):
+    """What of one released row may tell of people (its COLUMNS)."""
+
+    status: str
+    lower: float
+    estimate: float
+    n_episodes: float
+    n_events: float
+    rounded: object
+
+    def count(self, column: str, rule: Disclosure) -> tuple[float, float]:
+        """How many a column says there are: at least, and at most."""
+        number = getattr(self, column)
+        if pd.isna(number):
+            return 0.0, MANY
+        return unround_count(number, rule.round_counts) if column in list_rounded(self.rounded) else (number, number)
 
 
-def _relate_parts(release: Release, rows: pd.DataFrame, numbers: dict, kind: str) -> None:
-    """Every equation between a stratum and a division of it, for each term of each table."""
-    known = rows.loc[list(numbers)]
-    for table, term_rows in known.groupby([*TABLE, "term", "comparison"], dropna=False, sort=True):
-        strata = dict(zip(term_rows["stratum"], term_rows.index, strict=True))
-        for whole, parts in _list_divisions(list(strata)):
-            parent = numbers[strata[whole]]
-            if whole == "all" and kind == "episodes":
-                release.wholes.add(parent)
-            members = [numbers[strata[part]] for part in parts]
-            left = release.cells[parent].value - sum(release.cells[member].value for member in members)
-            said = f"{table[0]}, {table[3]}: {whole} and its parts by {', '.join(_name_variables(parts[0]))}"
-            if left > 0 and members:
-                members.append(release.add(Cell(f"{said}, {REST}", kind, int(left))))
-            if left >= 0 and len(set(members)) == len(members) and parent not in members:
-                release.relate(parent, members, said)
+def read_count(row: Shown, what: Described, counted: str, rule: Disclosure) -> tuple[float, float]:
+    """What a row says of how many it counts ("episodes"), or of how many are "told" of by a count."""
+    kind, shown = what.quantity.kind, row.status == "ok"
+    if counted == "told":
+        if kind != "count":
+            return (float(rule.least_shown), MANY) if shown else (0.0, MANY)
+        if row.status == "bounded":
+            return 0.0, rule.least_shown - 1.0
+        least, most = row.count("estimate", rule) if shown else (0.0, MANY)
+        return (max(least, rule.least_shown), most) if shown else (least, most)
+    least, most = row.count("n_episodes", rule)
+    if (shown or row.status == "bounded") and kind != "count":
+        both = kind in SHARES and (
+            row.status == "bounded" or row.estimate not in (0, 1)
+        )  # those with the event, and those without
+        least = max(least, rule.least_shown, 2 * find_least(what, rule) if both else 0)
+    elif most < MANY:
+        least = max(least, rule.least_shown)
+    return float(least), float(most)
 
 
-def _list_divisions(strata: list[str]) -> Iterator[tuple[str, list[str]]]:
-    """Each stratum with the strata that divide it by the same further variables."""
-    values = {stratum: _split(stratum) for stratum in strata}
-    for whole, fixed in values.items():
-        divisions: dict[tuple, list[str]] = {}
-        for stratum, own in values.items():
-            further = tuple(v for v in own if v not in fixed and v not in NOT_DIVIDING)
-            if further and all(own.get(v) == value for v, value in fixed.items()):
-                divisions.setdefault(further, []).append(stratum)
-        yield from ((whole, parts) for parts in divisions.values())
+def read_share(row: Shown, what: Described, counted: str, whole: np.ndarray, rule: Disclosure) -> tuple[float, float]:
+    """What a share says of how many have the event ("told") or have not ("others"), of a `whole` with these bounds."""
+    few = 0.0, rule.least_shown - 1.0
+    if row.status == "bounded":
+        return few if (counted == "others") == pd.notna(row.lower) else (0.0, MANY)
+    if row.status != "ok":
+        return 0.0, MANY
+    half = find_half_step(row)
+    share = row.estimate if counted == "told" else 1 - row.estimate
+    least = max(rule.least_shown, ceil((share - half) * whole[0] - CLOSE))
+    most = floor((share + half) * whole[1] + CLOSE) if whole[1] < MANY else MANY
+    if counted == "told" and pd.notna(row.n_events):
+        events = row.count("n_events", rule)
+        least, most = max(least, events[0]), min(most, events[1])
+    return float(least), float(most)
 
 
-def _split(stratum: str) -> dict[str, str]:
-    return dict(part.split("=", 1) for part in stratum.split(",") if "=" in part)
-
-
-def _name_variables(stratum: str) -> list[str]:
-    return [variable for variable in _split(stratum) if variable not in NOT_DIVIDING]
+def find_half_step(row: Shown) -> float:
+    """How far the share of a row may lie from what it was before rounding."""
+    coarse = "estimate" in list_rounded(row.rounded)
+    return float(find_half_steps(np.array([row.estimate], dtype=float), np.array([coarse]))[0])

@@ -1,98 +1,115 @@
-"""A release that passes its audit: small groups are hidden, then whatever still tells of one, until nothing does."""
+"""A release that passes its audit: small groups are hidden, numbers and counts rounded, and then whatever still tells of a small group is hidden
+too, until nothing does."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
 import pandas as pd
 
-from pipeline.disclose.audit import Exposed, find_exposed, find_exposed_quickly
-from pipeline.disclose.between import add_release_before, find_small_changes, read_before
-from pipeline.disclose.cells import Release, list_cells
+from pipeline.disclose.audit import Audit, Exposed
+from pipeline.disclose.between import add_releases
+from pipeline.disclose.cells import learn_bounds, list_cells
+from pipeline.disclose.cover import Cover
+from pipeline.disclose.equations import add_equations
+from pipeline.disclose.ledger import Entry
 from pipeline.disclose.message import describe_exposed
-from pipeline.disclose.sites import draw_letters, hide_sizes, mask_sites
-from pipeline.disclose.suppress import hide_rows, hide_small_groups, name_small
+from pipeline.disclose.people import BySite, Trials, describe_rows, read_by_site
+from pipeline.disclose.protect import hide_rows, hide_small_groups
+from pipeline.disclose.rounding import round_counts, round_released
+from pipeline.disclose.share_sums import ShareSum, find_exposed_shares, list_share_sums
+from pipeline.disclose.sites import draw_letters, mask_sites
 from schemas.estimate import Estimates
 from schemas.study import Disclosure
 
-ROUNDS = 60
-FARTHEST = 3  # see _cover
+ROUNDS = 100
 
 
 class GivenAway(Exception):
     """Some hidden count can still be worked out; the message names the tables that together give it away, and no number."""
 
 
-def release_estimates(estimates: pd.DataFrame, rule: Disclosure, previous: pd.DataFrame | None = None) -> pd.DataFrame:
-    """The rows of all analyses (schemas.estimate.Estimates), with everything left out by which a group of fewer than `rule.min_cell` people, or
-    what is nearly all one site's, could be found, also by taking away what the `previous` release showed; single sites lose their codes and
-    sizes. Raises GivenAway if that takes more than ROUNDS rounds."""
-    safe = hide_sizes(hide_small_groups(estimates, rule))
-    before = None
-    if previous is not None:
-        before = read_before(estimates, previous)
-        safe = hide_rows(safe, find_small_changes(safe, before, rule.min_cell), name_small(rule.min_cell))
-    reach = 0
+@dataclass(frozen=True)
+class Stated:
+    """What the analyses state: all rows before protection, what each row is, of which sites, and what asks of the cells that they tell of;
+    shares that add up to one are asked by themselves."""
+
+    rows: pd.DataFrame
+    described: pd.Series
+    by_site: BySite
+    audit: Audit
+    sums: list[ShareSum]
+
+
+@dataclass(frozen=True)
+class Made:
+    """A release: its rows as they may leave, what they were made from, and what they show of each cell."""
+
+    rows: pd.DataFrame
+    stated: Stated
+    bounds: np.ndarray
+
+
+def state_all(
+    estimates: pd.DataFrame, rule: Disclosure, trials: Trials | None = None, entries: Sequence[Entry] = ()
+) -> Stated:
+    """The rows of all analyses (schemas.estimate.Estimates), and the cells behind them, beside those of earlier releases (`entries` of the
+    ledger)."""
+    described, by_site = describe_rows(estimates, trials), read_by_site(estimates)
+    cells = list_cells(estimates, described, by_site, rule)
+    add_equations(cells)
+    add_releases(cells, entries, by_site.sites)
+    sums = list_share_sums(cells, estimates, described)
+    return Stated(estimates, described, by_site, Audit(cells, rule.min_cell), sums)
+
+
+def make_release(
+    estimates: pd.DataFrame, rule: Disclosure, trials: Trials | None = None, entries: Sequence[Entry] = ()
+) -> Made:
+    """The rows of all analyses with everything left out by which a group of fewer than `rule.min_cell` people, or what is nearly all one
+    site's, could be found, by who has kept the earlier releases too; single sites lose their codes and sizes. Raises GivenAway if that
+    cannot be done."""
+    stated = state_all(estimates, rule, trials, entries)
+    safe = hide_small_groups(estimates, stated.described, stated.by_site, rule)
+    safe = round_counts(round_released(safe, stated.described), stated.described, rule.round_counts)
+    safe = hide_what_tells(stated, safe, rule)
+    bounds = learn_bounds(stated.audit.cells, safe, stated.described, rule)
+    masked = mask_sites(safe.reset_index(drop=True), draw_letters(estimates))
+    return Made(Estimates.validate(Estimates.cast(masked), lazy=True), stated, bounds)
+
+
+def hide_what_tells(stated: Stated, safe: pd.DataFrame, rule: Disclosure) -> pd.DataFrame:
+    """The rows with more hidden, until no hidden count can be worked out by anybody, or by a site that knows its own."""
     for _ in range(ROUNDS):
-        release = list_cells(estimates, safe, rule, before)
-        if before is not None:
-            add_release_before(release, before, rule.min_cell)
-        exposed = find_exposed_quickly(release, rule.min_cell) or find_exposed(release, rule.min_cell)
+        exposed = find_all(stated, safe, rule)
         if not exposed:
-            return Estimates.validate(Estimates.cast(mask_sites(safe, draw_letters(estimates))), lazy=True)
-        covered = safe
-        while safe.equals(covered) and reach <= FARTHEST:
-            safe = _cover(exposed, release, safe, rule.min_cell, reach)
-            reach += safe.equals(covered)
-        if safe.equals(covered):
-            break
-    raise GivenAway(describe_exposed(find_exposed(release, rule.min_cell), release))
-
-
-def audit_release(
-    estimates: pd.DataFrame, released: pd.DataFrame, rule: Disclosure, previous: pd.DataFrame | None = None
-) -> None:
-    """Raise GivenAway if a hidden count of `estimates` can be worked out from the `released` rows, and those of the `previous` release."""
-    before = None if previous is None else read_before(estimates, previous)
-    release = list_cells(estimates, released, rule, before)
-    if before is not None:
-        add_release_before(release, before, rule.min_cell)
-    exposed = find_exposed(release, rule.min_cell)
-    if exposed:
-        raise GivenAway(describe_exposed(exposed, release))
-
-
-def _cover(exposed: list[Exposed], release: Release, safe: pd.DataFrame, least: int, reach: int) -> pd.DataFrame:
-    """One more cell hidden for each exposed one: the smallest shown part that is somebody, and no total if there is a part.
-
-    It is taken from the equations of the exposed cell; where nothing is left there (`reach` 1), from those of its neighbours; then (2) whole
-    populations may be hidden too; at last (3) all rows of its analysis are.
-    """
-    if reach == FARTHEST:
-        lost = {release.cells[found.cell].where.split(",")[0] for found in exposed}
-        return hide_rows(safe, safe["analysis"].isin(lost) & safe["population"].ne("published"), name_small(least))
-    near: dict[int, list[frozenset]] = {}
-    for equation in release.equations if reach else ():
-        for n, _ in equation:
-            near.setdefault(n, []).append(equation)
-    chosen: set[int] = set()
-    for found in exposed:
-        equations = set(found.equations)
-        if reach:
-            equations |= {further for equation in found.equations for n, _ in equation for further in near[n]}
-        if any(n in chosen for equation in equations for n, _ in equation):
+            shares = find_shares(stated, safe, rule)
+            if not shares:
+                return safe
+            safe = hide_rows(safe, shares)
             continue
-        options = [
-            (n in release.wholes, sign < 0, release.cells[n].value, n)
-            for equation in equations
-            for n, sign in equation
-            if n in release.shown and release.cells[n].value > 0 and n in release.rows
-        ]
-        options = [option for option in options if reach == 2 or not option[0]]
-        if options:
-            chosen.add(min(options)[3])
-    rows = pd.Series(False, index=safe.index)
-    events = pd.Series(False, index=safe.index)
-    for n in sorted(chosen):
-        target = rows if release.cells[n].kind == "episodes" else events
-        target[release.rows[n]] = True
-    tells = events & release.tells.reindex(safe.index, fill_value=False)
-    safe = hide_rows(safe, rows | tells, name_small(least))
-    safe.loc[events, "n_events"] = pd.NA
-    return safe
+        bounds = learn_bounds(stated.audit.cells, safe, stated.described, rule)
+        cover = Cover(stated.audit, safe, stated.described, bounds, rule)
+        chosen = [cover.add(found) for found in exposed]
+        if not any(chosen):
+            break
+        safe = cover.apply()
+    raise GivenAway(describe_exposed(exposed, stated.audit.cells, bounds))
+
+
+def find_all(stated: Stated, released: pd.DataFrame, rule: Disclosure) -> list[Exposed]:
+    """What can be worked out from the `released` rows: quickly first, for all eyes in turn, and by all equations only if that finds nothing."""
+    audit = stated.audit
+    bounds = learn_bounds(audit.cells, released, stated.described, rule)
+    for find in (audit.find_quickly, audit.find):
+        for eyes in audit.everybody:
+            exposed = find(bounds, eyes)
+            if exposed:
+                return exposed
+    return []
+
+
+def find_shares(stated: Stated, released: pd.DataFrame, rule: Disclosure) -> list[object]:
+    """The rows of shares to hide, so that no hidden one that adds up with them to one is known to stand for a small group."""
+    bounds = learn_bounds(stated.audit.cells, released, stated.described, rule)
+    return find_exposed_shares(stated.sums, released, *stated.audit.carry(bounds), rule.min_cell)

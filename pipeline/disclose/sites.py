@@ -10,24 +10,9 @@ import re
 
 import pandas as pd
 
-from pipeline.disclose.suppress import COUNTS, NUMBERS, hide_rows
-
 SITE = re.compile(r"\bsite=([^,:\s]+)")
 NAMED = ["stratum", "term", "comparison"]
-SIZES = r"effective_number_"  # terms that are a size themselves
-SIZE = "hidden: it is the size of a site"
-BALANCE = r"smd_"  # from differences of shares in arms of a known size, the people of each class could be counted
-DIGITS = 2
-
-
-def hide_sizes(estimates: pd.DataFrame) -> pd.DataFrame:
-    """The same rows with single sites' counts left out, and their numbers, and all differences between arms, rounded."""
-    own = find_own_rows(estimates)
-    safe = hide_rows(estimates, own & estimates["term"].str.match(SIZES), SIZE)
-    safe.loc[own, COUNTS] = pd.NA
-    rounded = own | safe["term"].str.match(BALANCE)
-    safe.loc[rounded, NUMBERS] = safe.loc[rounded, NUMBERS].round(DIGITS)
-    return safe
+COUNTS = ["n_episodes", "n_events"]
 
 
 def find_own_rows(estimates: pd.DataFrame) -> pd.Series:
@@ -49,7 +34,7 @@ def mask_sites(rows: pd.DataFrame, letters: dict[str, str]) -> pd.DataFrame:
 
     Rows of single sites take their places of each analysis in the order of the letters: that of the codes would tell which is which.
     """
-    masked = rows.assign(largest_share=pd.NA)
+    masked = rows.assign(by_site=pd.NA)
     for column in NAMED:
         named = rows[column].str.contains(r"\bsite=", na=False)
         masked.loc[named, column] = rows.loc[named, column].map(

@@ -78,10 +78,11 @@ def _draw_day(sheet, strip: Strip, foot: float, columns: Columns) -> None:
     sheet.text(DAY - GAP, foot - 4, strip.day, ha="right", color=MUTED)
     sheet.plot([DAY, columns.end], [foot - 8] * 2, color=RULE, linewidth=1, zorder=0)
     start = float(DAY)
+    whole = max(strip.whole, sum(count or 0 for count, _ in strip.parts.values()))  # rounded parts may be more together
     for filling, (count, words) in strip.parts.items():
         sheet.text(columns.ends[filling], foot - 4 + columns.below, words, ha="right", color=INK)
         if count:
-            reach = start + (columns.end - DAY) * count / strip.whole
+            reach = start + (columns.end - DAY) * count / whole
             _fill(sheet, start, reach, foot - 8 - BAR / 2, filling, "bar")
             start = reach
 

@@ -70,7 +70,8 @@ def _measure(members: pd.DataFrame, part: str, rule: Guards) -> Iterator[dict]:
     agreed = members[part].eq(members[f"recorded_{part}"])
     agree = int(agreed.sum())
     yield _share(f"{part}_agreement", agreed, members, rule)
-    where = {"n_episodes": len(members), "n_events": agree, **count_sites(members["site"]), "method": KAPPA}
+    where = {"n_episodes": len(members), "n_events": agree, "method": KAPPA}
+    where |= count_sites(members["site"], events=members.loc[agreed, "site"])
     table = _tabulate(members, part).to_numpy()
     if len(members) < rule.min_episodes:
         yield withhold(f"{part}_kappa", "too_few", f"fewer than {rule.min_episodes} episodes", **where)
@@ -101,7 +102,8 @@ def _find_kappa(members: pd.DataFrame, part: str, kept: np.ndarray) -> float:
 
 def _share(term: str, agreed: pd.Series, members: pd.DataFrame, rule: Guards) -> dict:
     agree = int(agreed.sum())
-    where = {"n_episodes": len(members), "n_events": agree, **count_sites(members["site"])}
+    where = {"n_episodes": len(members), "n_events": agree}
+    where |= count_sites(members["site"], events=members.loc[agreed, "site"])
     where["method"] = f"share of episodes; {site_limits.METHOD}"
     if len(members) < rule.min_episodes:
         return withhold(term, "too_few", f"fewer than {rule.min_episodes} episodes", **where)

@@ -124,5 +124,6 @@ def design_attempts(rows: pd.DataFrame, config: Config) -> AttemptDesign:
 
 def count_attempts(members: pd.DataFrame) -> dict[str, int]:
     """Episodes, negative looks and sites behind some attempts."""
-    episodes = len(members[EPISODE].drop_duplicates())
-    return {"n_episodes": episodes, "n_events": int(members["event"].sum()), **count_sites(members["site"])}
+    episodes, looked = members[EPISODE].drop_duplicates(), members["event"].astype(bool)
+    sites = count_sites(episodes["site"], events=members.loc[looked, "site"])
+    return {"n_episodes": len(episodes), "n_events": int(members["event"].sum()), **sites}

@@ -86,11 +86,11 @@ def describe_non_positional(
     reasons = apart[["site"]].assign(reason=apart["reasons_against"].str.split()).explode("reason")
     total = {"n_episodes": len(apart), "method": "share of episodes"}
     rows = [
-        _share(members, len(apart), stratum=f"reason={reason.removeprefix('other_diagnosis=')}")
+        _share(members, apart, stratum=f"reason={reason.removeprefix('other_diagnosis=')}")
         for reason, members in reasons.groupby("reason", sort=True)
     ]
-    rows.append(_share(apart[apart["site_recognised"]], len(apart), term="recognised_by_site", stratum="all"))
-    rows.append(_share(apart[apart["sessions"].notna()], len(apart), term="maneuver_given", stratum="all"))
+    rows.append(_share(apart[apart["site_recognised"]], apart, term="recognised_by_site", stratum="all"))
+    rows.append(_share(apart[apart["sessions"].notna()], apart, term="maneuver_given", stratum="all"))
     given = apart["sessions"].dropna()
     sites = count_sites(apart.loc[given.index, "site"])
     if len(given):
@@ -130,14 +130,15 @@ def _shares(rows: pd.DataFrame, column: str) -> Iterator[dict]:
     """One row for each value of a column, empty cells left out."""
     known = rows[rows[column].notna()]
     for value, members in known.groupby(column, sort=True):
-        yield _share(members, len(known), stratum=f"{column}={value}")
+        yield _share(members, known, stratum=f"{column}={value}")
 
 
-def _share(members: pd.DataFrame, total: int, *, stratum: str, term: str = "share") -> dict:
-    where = {"stratum": stratum, "n_episodes": total, "n_events": len(members), **count_sites(members["site"])}
-    if total == 0:
+def _share(members: pd.DataFrame, whole: pd.DataFrame, *, stratum: str, term: str = "share") -> dict:
+    where = {"stratum": stratum, "n_episodes": len(whole), "n_events": len(members)}
+    where |= count_sites(members["site"], among=whole["site"])
+    if whole.empty:
         return withhold(term, "too_few", "no episodes", **where)
-    return state(term, len(members) / total, **where)
+    return state(term, len(members) / len(whole), **where)
 
 
 def _age_quartiles(people: pd.DataFrame) -> Iterator[dict]:

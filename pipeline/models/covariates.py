@@ -162,14 +162,12 @@ def _find_independent(matrix: pd.DataFrame) -> list[str]:
 
 
 def _count(matrix: pd.DataFrame, rows: pd.DataFrame, events: pd.Series) -> pd.DataFrame:
-    happened, sites = events.loc[rows.index].to_numpy(bool), pd.factorize(rows["site"])[0]
+    happened, sites = events.loc[rows.index].to_numpy(bool), rows["site"].to_numpy(str)
     counts = {}
     for name, column in matrix.items():
         members = column.to_numpy() == 1 if name not in NUMERIC else np.full(len(column), True)
         counts[name] = (int(members.sum()), int(happened[members].sum()), *count_sites(sites[members]).values())
-    return pd.DataFrame.from_dict(
-        counts, orient="index", columns=["n_episodes", "n_events", "n_sites", "largest_share"]
-    )
+    return pd.DataFrame.from_dict(counts, orient="index", columns=["n_episodes", "n_events", "n_sites", "by_site"])
 
 
 def _band(numbers: pd.Series, edges: list[float], names: list[str]) -> pd.Series:

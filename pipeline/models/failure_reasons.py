@@ -60,7 +60,7 @@ def _estimate_share(members: pd.DataFrame, reason: str, guards: Guards, where: d
     total = len(episodes)
     told = members.loc[members["reason"].eq(reason), EPISODE]
     events = len(told)
-    counts = {"n_episodes": total, "n_events": events, **count_sites(episodes["site"])}
+    counts = {"n_episodes": total, "n_events": events, **count_sites(episodes["site"], events=told["site"])}
     if total < guards.min_episodes:
         return withhold("share", "too_few", f"fewer than {guards.min_episodes} episodes", **where, **counts)
     happened = pd.MultiIndex.from_frame(episodes).isin(pd.MultiIndex.from_frame(told))

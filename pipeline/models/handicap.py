@@ -192,7 +192,7 @@ def _state_number(
 def _state_share(term: str, rows: pd.DataFrame, counted: pd.Series, guards: Guards) -> dict:
     """A share with the limits of pipeline/models/site_limits.py."""
     hit, sites = counted.to_numpy(bool), rows["site"].to_numpy(str)
-    own = {"n_episodes": len(hit), "n_events": int(hit.sum()), **count_sites(sites)}
+    own = {"n_episodes": len(hit), "n_events": int(hit.sum()), **count_sites(sites, events=sites[hit])}
     refusal = check_size(len(hit), None, guards)
     if refusal:
         return withhold(term, refusal.status, refusal.note, method=SHARE_OF_TOTALS, **own)

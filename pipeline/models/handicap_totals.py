@@ -61,4 +61,4 @@ def pick_nearest(totals: pd.DataFrame, day: int) -> pd.DataFrame:
 def count_totals(rows: pd.DataFrame) -> dict[str, int]:
     """Episodes, those among them with resolution seen by a total in `rows`, and sites."""
     seen = rows.groupby(EPISODE)["seen"].any()
-    return {"n_episodes": len(seen), "n_events": int(seen.sum()), **count_sites(rows["site"])}
+    return {"n_episodes": len(seen), "n_events": int(seen.sum()), **count_sites(seen.index.get_level_values("site"))}

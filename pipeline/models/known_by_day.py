@@ -41,5 +41,5 @@ def count_known(spells: pd.DataFrame, days: Sequence[int], **where: object) -> I
     for day in days:
         for name, members in divide_by_knowledge(spells["left_days"], spells["right_days"], day).items():
             counts = {"n_episodes": len(spells), "n_events": int(members.sum())}
-            counts |= count_sites(spells.loc[members, "site"])
+            counts |= count_sites(spells.loc[members, "site"], among=spells["site"])
             yield state(f"known_{name}_day_{day}", counts["n_events"], method="count", **where | counts)

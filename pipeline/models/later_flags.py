@@ -23,9 +23,10 @@ def count_later_flags(
     raised = later_flags.merge(treated, on=EPISODE)
     rows = []
     for flag in config.criteria.later_flags:
-        events = int(raised["flag"].eq(flag).sum())
+        flagged = raised.loc[raised["flag"].eq(flag), "site"]
+        events = len(flagged)
         where = {"population": "positional", "stratum": f"later_flag={flag}"}
-        where |= {"n_episodes": len(treated), "n_events": events, **count_sites(treated["site"])}
+        where |= {"n_episodes": len(treated), "n_events": events, **count_sites(treated["site"], events=flagged)}
         if len(treated):
             rows.append(state("share", events / len(treated), note=NOTE, **where))
         else:

@@ -23,7 +23,7 @@ from schemas.study import Config
 
 EPISODE = ["site", "episode_id"]
 UNSEEN = ("unresolved", "not_looked")
-COUNTED = ("n_episodes", "n_events", "n_sites", "largest_share", "comparison", "method", "population", "endpoint")
+COUNTED = ("n_episodes", "n_events", "n_sites", "by_site", "comparison", "method", "population", "endpoint")
 Derived = Mapping[str, pd.DataFrame]
 
 

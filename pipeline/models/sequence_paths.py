@@ -62,7 +62,8 @@ def _follow(
     stratum = f"{part}path={THEN.join(taken) or START}"
     refused = check_size(len(members), None, guards)
     if refused:
-        counts = {"n_episodes": len(before), "n_events": len(members), **count_sites(members["site"])}
+        counts = {"n_episodes": len(before), "n_events": len(members)}
+        counts |= count_sites(members["site"], among=before["site"])
         yield withhold("reached", refused.status, refused.note, stratum=stratum, method=COUNT, **counts)
         return
     done = len(taken)
@@ -104,7 +105,8 @@ def _share_resolved(members: pd.DataFrame, done: int, stratum: str, guards: Guar
     looked = members[members["looks"].str[done - 1].ne("not_looked").astype(bool)]
     resolved = looked[looked["sessions"].eq(done).astype(bool) & looked["at_next_look"].fillna(False).astype(bool)]
     where = {"stratum": stratum, "method": INTERVAL}
-    where |= {"n_episodes": len(looked), "n_events": len(resolved), **count_sites(looked["site"])}
+    where |= {"n_episodes": len(looked), "n_events": len(resolved)}
+    where |= count_sites(looked["site"], events=resolved["site"])
     refused = check_size(len(looked), None, guards)
     if refused:
         return withhold("share_resolved_at_next_look", refused.status, refused.note, **where)
@@ -113,5 +115,5 @@ def _share_resolved(members: pd.DataFrame, done: int, stratum: str, guards: Guar
 
 
 def _count(term: str, whole: pd.DataFrame, chosen: pd.DataFrame, stratum: str) -> dict:
-    counts = {"n_episodes": len(whole), "n_events": len(chosen), **count_sites(chosen["site"])}
+    counts = {"n_episodes": len(whole), "n_events": len(chosen), **count_sites(chosen["site"], among=whole["site"])}
     return state(term, len(chosen), stratum=stratum, method=COUNT, **counts)

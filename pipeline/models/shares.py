@@ -38,7 +38,7 @@ class Share:
     n_episodes: int
     n_events: int
     n_sites: int
-    largest_share: float | None
+    by_site: str | None
 
     @property
     def note(self) -> str | None:

@@ -17,10 +17,21 @@ def withhold(term: str, status: str, note: str, **where: object) -> dict:
     return {"term": term, "status": status, "note": note, **where}
 
 
-def count_sites(sites: ArrayLike) -> dict[str, int | float | None]:
-    """The columns `n_sites` and `largest_share` of a row that rests on episodes of these `sites`, one code for each."""
-    sizes = pd.Series(np.asarray(sites)).value_counts()
-    return {"n_sites": len(sizes), "largest_share": float(sizes.max() / sizes.sum()) if len(sizes) else None}
+def count_sites(
+    sites: ArrayLike, *, events: ArrayLike | None = None, among: ArrayLike | None = None
+) -> dict[str, int | str | None]:
+    """The columns `n_sites` and `by_site` of a row that rests on episodes of these `sites`, one code for each episode.
+
+    `events` are the sites of those of them who had the event, where the row tells how many had it. Where `sites` are themselves those who
+    had it, `among` are the sites of the whole of which they are a part.
+    """
+    whole, part = (sites, events) if among is None else (among, sites)
+    sizes = pd.Series(np.asarray(whole)).value_counts()
+    told = sizes.sort_index().astype(str)
+    if part is not None:
+        told += "/" + pd.Series(np.asarray(part)).value_counts().reindex(told.index, fill_value=0).astype(str)
+    named = " ".join(f"{site}={counts}" for site, counts in told.items())
+    return {"n_sites": len(np.unique(np.asarray(sites))), "by_site": named or None}
 
 
 def tidy_estimates(rows: list[dict], **shared: object) -> pd.DataFrame:

@@ -48,16 +48,18 @@ rule disclose:
     """Hide small groups in all estimates and audit them together: what comes out may leave, and nothing comes out if the audit fails."""
     input:
         estimates=[RESULTS / "unreleased" / f"{name}.csv" for name in ANALYSES],
-        previous=[path for folder in PREVIOUS for path in sorted(folder.glob("*.csv"))],
+        fingerprints=RESULTS / "unreleased" / "fingerprints.csv",
         plan=PLAN_FILES,
         code=find_sources("pipeline.steps.disclose"),
     output:
-        [RESULTS / "estimates" / f"{name}.csv" for name in ANALYSES],
+        estimates=[RESULTS / "estimates" / f"{name}.csv" for name in ANALYSES],
+        release=RESULTS / "unreleased" / "release.csv",
     params:
-        previous=[word for folder in PREVIOUS for word in ("--previous", str(folder))],
+        ledger=RESULTS / "ledger",  # no input and no output: it only grows, and what is already in it makes nothing new
     log:
         RESULTS / "logs" / "disclose.log",
     message:
         "Protection of small groups and single sites"
     shell:
-        step("disclose", "--plan {PLAN:q} {params.previous:q} --out {RESULTS:q}/estimates {input.estimates:q}")
+        step("disclose", "--plan {PLAN:q} --ledger {params.ledger:q} --fingerprints {input.fingerprints:q} --release {output.release:q} "
+             "--out {RESULTS:q}/estimates {input.estimates:q}")

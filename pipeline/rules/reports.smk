@@ -7,7 +7,7 @@ rule report:
     """Write the committee's report from the estimates; no model runs here."""
     input:
         estimates=[RESULTS / "estimates" / f"{name}.csv" for name in ANALYSES],
-        fingerprints=RESULTS / "unreleased" / "fingerprints.csv",
+        release=RESULTS / "unreleased" / "release.csv",
         plan=PLAN_FILES,
         code=[*find_sources("pipeline.steps.report"), *(ROOT / "reports").glob("committee.*"), ROOT / "reports" / "style.css"],
     output:
@@ -21,7 +21,7 @@ rule report:
     message:
         "The committee's report"
     shell:
-        step("report", "--plan {PLAN:q} --fingerprints {input.fingerprints:q} --page {output.page:q} --pdf {output.pdf:q} "
+        step("report", "--plan {PLAN:q} --fingerprints {input.release:q} --page {output.page:q} --pdf {output.pdf:q} "
              "--figures {output.figures:q} {params.invented} {input.estimates:q}")
 
 
@@ -29,7 +29,7 @@ rule technical:
     """Write the technical report from the estimates; no model runs here."""
     input:
         estimates=[RESULTS / "estimates" / f"{name}.csv" for name in [*ANALYSES, *(["planted_variants"] if IS_DEMONSTRATION else [])]],
-        fingerprints=RESULTS / "unreleased" / "fingerprints.csv",
+        release=RESULTS / "unreleased" / "release.csv",
         figures=RESULTS / "reports" / "figures",
         plan=PLAN_FILES,
         code=[*find_sources("pipeline.steps.technical"), *(ROOT / "reports").glob("technical.*"), ROOT / "reports" / "style.css"],
@@ -42,7 +42,7 @@ rule technical:
     message:
         "The technical report"
     shell:
-        step("technical", "--plan {PLAN:q} --fingerprints {input.fingerprints:q} --figures {input.figures:q} --out {output:q} "
+        step("technical", "--plan {PLAN:q} --fingerprints {input.release:q} --figures {input.figures:q} --out {output:q} "
              "{params.invented} {input.estimates:q}")
 
 

@@ -1,15 +1,15 @@
 """The site's own numbers beside the pool's. The pool's are disclosed ones, and are left out where they would tell of few others.
 
-What a site knows of itself it can take away from what is shown of all. A number of the pool stands here only where at least
-LEAST_OTHERS other sites are in it, and where the rest, with and without the event, is nobody or at least the least group that may be shown.
+What a site knows of itself it can take away from what is shown of all: what is released is audited for the eyes of each site
+(pipeline/disclose/audit.py). A number of the pool stands here only where at least LEAST_OTHERS other sites are in it.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pandas as pd
 
-from pipeline.committee.readings import Reading, Readings, read_estimates
+from pipeline.committee.readings import AboutShare, Reading, Readings, read_estimates
 from pipeline.committee.wording import count_words, name_maneuver, say_percent
 from pipeline.models.agreement import PARTS, pair_diagnoses
 from pipeline.models.counts import name_first_maneuvers
@@ -28,9 +28,7 @@ class Measure:
     name: str
     events: int
     total: int
-    pool_events: int | None
-    pool_total: int | None
-    pool_sites: int | None
+    pool: Reading
 
 
 def compare_measures(records: SiteRecords, estimates: dict[str, pd.DataFrame], config: Config) -> list[dict]:
@@ -40,41 +38,34 @@ def compare_measures(records: SiteRecords, estimates: dict[str, pd.DataFrame], c
         *_measure_agreement(records, estimates),
         *_measure_first_maneuvers(records, estimates, config),
     ]
-    least = config.study.disclosure.min_cell
     return [
         {
             "name": measure.name,
             "own": f"{say_percent(measure.events / measure.total)} ({measure.events:,} of {measure.total:,})",
-            "pool": say_pool(measure, least),
+            "pool": say_pool(measure),
         }
         for measure in measures
         if measure.total
     ]
 
 
-def say_pool(measure: Measure, least: int) -> str:
-    """The pool's share, if it tells of no few others."""
-    if None in (measure.pool_events, measure.pool_total, measure.pool_sites) or not measure.pool_total:
+def say_pool(measure: Measure) -> str:
+    """The pool's share, if enough other sites are in it."""
+    if not measure.pool.usable or (measure.pool.n_sites or 0) - 1 < LEAST_OTHERS:
         return HIDDEN
-    others = measure.pool_total - measure.total
-    with_event = measure.pool_events - measure.events
-    small = any(0 < group < least for group in (with_event, others - with_event, others))
-    if measure.pool_sites - 1 < LEAST_OTHERS or small or min(with_event, others - with_event) < 0:
-        return HIDDEN
-    return say_percent(measure.pool_events / measure.pool_total)
+    return say_percent(measure.pool.estimate)
 
 
 def _measure_flow(records: SiteRecords, estimates: dict[str, pd.DataFrame]) -> Iterator[Measure]:
-    pool = read_estimates(estimates, "episode_flow", "pool")
+    pool, bases = (read_estimates(estimates, analysis, "pool") for analysis in ("episode_flow", "denominators"))
     verdicts = records.first_spells
     positional = verdicts["positional"].eq("yes")
     treated = positional & verdicts["status"].ne("untreated")
 
-    def share(name: str, which: pd.Series, among: pd.Series, event: str, total: int | None) -> Measure:
-        found = pool["all", event]
-        return Measure(name, int((which & among).sum()), int(among.sum()), _whole(found), total, found.n_sites)
+    def share(name: str, which: pd.Series, among: pd.Series, event: str, total: Reading) -> Measure:
+        return Measure(name, int((which & among).sum()), int(among.sum()), _divide(pool["all", event], total))
 
-    stored, everyone = _whole(pool["all", "stored"]), pd.Series(True, index=verdicts.index)
+    stored, everyone = pool["all", "stored"], pd.Series(True, index=verdicts.index)
     yield share("Positional vertigo, of all stored episodes", positional, everyone, "positional", stored)
     apart = verdicts["positional"].eq("probable_non_positional")
     yield share(
@@ -84,10 +75,14 @@ def _measure_flow(records: SiteRecords, estimates: dict[str, pd.DataFrame]) -> I
     yield share(
         "Undetermined, of all stored episodes: the record does not tell", open_, everyone, "undetermined", stored
     )
-    counts = [_whole(pool["all", term]) for term in ("positional", "untreated")]
-    pool_treated = None if None in counts else counts[0] - counts[1]
     followed = verdicts["status"].isin(["resolved", "unresolved"])
-    yield share("Looked at again, of those treated for positional vertigo", followed, treated, "followed", pool_treated)
+    yield share(
+        "Looked at again, of those treated for positional vertigo",
+        followed,
+        treated,
+        "followed",
+        bases["all", "treated"],
+    )
 
 
 def _measure_agreement(records: SiteRecords, estimates: dict[str, pd.DataFrame]) -> Iterator[Measure]:
@@ -102,9 +97,7 @@ def _measure_agreement(records: SiteRecords, estimates: dict[str, pd.DataFrame])
             f"{label}, of those in which both name one",
             agree,
             len(named),
-            found.n_events,
-            found.n_episodes,
-            found.n_sites,
+            found,
         )
 
 
@@ -121,7 +114,7 @@ def _measure_first_maneuvers(
     for family in sorted(counts.index, key=lambda name: (-counts[name], name))[:FIRST_SHOWN]:
         found = pool[f"first_maneuver={family}", "share"]
         name = f"First maneuver {name_maneuver(family, config)}, of those treated for positional vertigo"
-        yield Measure(name, int(counts[family]), len(own), found.n_events, found.n_episodes, found.n_sites)
+        yield Measure(name, int(counts[family]), len(own), found)
 
 
 def say_size(records: SiteRecords) -> str:
@@ -129,5 +122,8 @@ def say_size(records: SiteRecords) -> str:
     return f"{count_words(len(records['episodes']), 'stored episode')} of delivery {records.current_delivery}"
 
 
-def _whole(reading: Reading) -> int | None:
-    return int(reading.estimate) if reading.usable else None
+def _divide(part: Reading, whole: Reading) -> Reading:
+    """The share that one count is of another, both rounded as they are released."""
+    if not (part.usable and whole.usable):
+        return Reading()
+    return replace(part, estimate=AboutShare(min(1, part.estimate / whole.estimate)))

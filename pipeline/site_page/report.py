@@ -29,7 +29,6 @@ def compose_site_page(records: SiteRecords, estimates: dict[str, pd.DataFrame], 
         "aside": aside,
         "differing": differing,
         "apart": apart,
-        "least": config.study.disclosure.min_cell,
     }
 
 

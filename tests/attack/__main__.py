@@ -19,6 +19,9 @@ def main() -> int:
     parser.add_argument("--site", help="see with the eyes of this site, which knows its own rows in the warehouse")
     asked = parser.parse_args()
     releases = [read_release(folder) for folder in [*asked.earlier, asked.results]]
+    if not all(release.rows for release in releases):
+        print("no tables of estimates in one of these folders: is its run finished?")
+        return 2
     try:
         found = attack(releases[-1], releases[:-1], asked.site)
     except Contradiction as contradiction:

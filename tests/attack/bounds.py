@@ -12,22 +12,30 @@ DIFFERENCE = "difference of two groups"
 
 def add_bounds(system: System) -> None:
     """The limits that stand for numbers, the rule that no share is shown of few with the event or without, and values that are not listed."""
-    protected = _hides_few_of_either_kind([row for row, _ in system.readings])
+    rows = [row for row, _ in system.readings]
+    few = find_few(rows)
+    protected = _hides_few_of_either_kind(rows, few)
     for row, reading in system.readings:
         told = reading.events or reading.n
         if told and row.status == "bounded":
-            _bound_hidden(system, row, reading.n or {}, told)
+            _bound_hidden(system, row, reading.n or {}, told, few)
         elif protected and reading.n and reading.events and _is_shown(row):
-            system.bound(reading.events, SMALL + 1, EVERYBODY, f"a share is shown: {row.name}")
-            system.bound(less(reading.n, reading.events), SMALL + 1, EVERYBODY, f"a share is shown: {row.name}")
+            system.bound(reading.events, few + 1, EVERYBODY, f"a share is shown: {row.name}")
+            system.bound(less(reading.n, reading.events), few + 1, EVERYBODY, f"a share is shown: {row.name}")
     _put_under_rests(system)
 
 
-def _hides_few_of_either_kind(rows: list[Row]) -> bool:
+def find_few(rows: list[Row]) -> int:
+    """How many a release calls few: the greatest number that it gives as a limit of a count."""
+    limits = [row.values["upper"].high for row in rows if row.status == "bounded" and "upper" in row.values]
+    return max((math.floor(limit) for limit in limits if limit > 1.5), default=SMALL)
+
+
+def _hides_few_of_either_kind(rows: list[Row], few: int) -> bool:
     """Whether a release keeps to that rule, as its readers can see: something is hidden, and no printed share has few of either kind."""
     printed = [row for row in rows if _is_shown(row) and row.n and row.events]
-    few = [row for row in printed if row.events.high <= SMALL or row.n.high - row.events.low <= SMALL]
-    return any(row.status == "suppressed" for row in rows) and not few
+    small = [row for row in printed if row.events.high <= few or row.n.high - row.events.low <= few]
+    return any(row.status == "suppressed" for row in rows) and not small
 
 
 def _is_shown(row: Row) -> bool:
@@ -36,7 +44,7 @@ def _is_shown(row: Row) -> bool:
     return row.status == "ok" and bool(RAW.match(row.method)) and "estimate" in row.values and not own
 
 
-def _bound_hidden(system: System, row: Row, whole: Sum, told: Sum) -> None:
+def _bound_hidden(system: System, row: Row, whole: Sum, told: Sum, few: int) -> None:
     low, high = row.values.get("lower"), row.values.get("upper")
     share = RAW.match(row.method) or row.method.startswith("interval-censored NPMLE")
     if high and high.high > 1:
@@ -45,9 +53,9 @@ def _bound_hidden(system: System, row: Row, whole: Sum, told: Sum) -> None:
         names = {**whole, **told}
         total = {name: told.get(name, 0) - high.high * whole.get(name, 0) for name in names}
         system.bound(total, -EVERYBODY, 1e-7, f"limit of {row.name}")
-        system.bound(told, 0, SMALL, f"limit of {row.name}")
+        system.bound(told, 0, few if RAW.match(row.method) else SMALL, f"limit of {row.name}")
     elif RAW.match(row.method) and low and told != whole:
-        system.bound(less(whole, told), 0, SMALL, f"limit of {row.name}")
+        system.bound(less(whole, told), 0, few, f"limit of {row.name}")
 
 
 def _put_under_rests(system: System) -> None:

@@ -1,6 +1,7 @@
 """What the pages tell beyond the tables: their text, attributes and tables, the words of figures, and the paper version."""
 
 import csv
+import math
 import re
 import shutil
 import subprocess
@@ -150,14 +151,16 @@ def compare_tables(page: Page, release: Release) -> Iterator[str]:
 
 def _split_joined(cells: list[str]) -> list[tuple[str, ...]]:
     """The counts of each estimate of a line; a line can join two, as `311 / 305`, and says once what both share."""
-    parts = [[part.strip().replace(",", "") for part in cell.split("/")] for cell in cells]
+    parts = [[part.strip().replace(",", "").replace("–", "") for part in cell.split("/")] for cell in cells]
     widest = max(len(part) for part in parts)
     return list(zip(*(part * widest if len(part) == 1 else part for part in parts), strict=False))
 
 
 def _told(row: object, name: str) -> str:
     count = getattr(row, name)
-    return "" if count is None else f"{round((count.low + count.high) / 2)}"
+    return (
+        "" if count is None else f"{math.ceil((count.low + count.high) / 2)}"
+    )  # what was rounded to a step stands above its middle
 
 
 def _read_words(reports: Path) -> Iterator[tuple[str, str]]:

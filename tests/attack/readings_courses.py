@@ -1,15 +1,13 @@
 """What the rows count that follow spells: curves, their regression, first events, sites, published trials and variations."""
 
 import re
-from pathlib import Path
 
 import yaml
 
 from tests.attack.groups import Sum, count, read_stratum
 from tests.attack.readings import EVER, Reading, find_day, read_class, read_own
-from tests.attack.released import Release, Row
+from tests.attack.released import PLAN, Release, Row
 
-PLAN = Path(__file__).parent.parent.parent / "config"
 TRIALS = yaml.safe_load((PLAN / "published.yaml").read_text("utf-8"))["trials"]  # public: what is compared with what
 
 KNOWN = {  # the parts of what is known on a day, as words; who tested negative by then is who is resolved by then

@@ -7,7 +7,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+import yaml
+
+PLAN = Path(__file__).parent.parent.parent / "config"
 VALUES = ("estimate", "std_error", "lower", "upper")
+STEP = yaml.safe_load((PLAN / "study.yaml").read_text("utf-8"))["disclosure"][
+    "round_counts"
+]  # public: said on every page
+COARSE = 0.05  # step of a share that is rounded more than others
 FULL = 7  # decimals from which on a number was not rounded for the reader
 NOBODY = (
     "published",
@@ -110,20 +117,27 @@ def _read_row(text: dict[str, str], step: int) -> Row:
     sites = _whole(text.get("n_sites", ""))
     usual = _usual_decimals([text.get(name, "") for name in VALUES])
     values = {name: read_number(text[name], usual) for name in VALUES if text.get(name)}
+    if text.get("rounded"):
+        coarse = "estimate" in text["rounded"]
+        values = {name: told and _read_share(text[name], told, coarse=coarse) for name, told in values.items()}
     return Row(
         **{name: text.get(name, "") for name in fields},
-        n=read_count(text.get("n_episodes", ""), step),
-        events=read_count(text.get("n_events", ""), step),
+        n=read_count(text.get("n_episodes", ""), STEP if "n_episodes" in text.get("rounded", "") else step),
+        events=read_count(text.get("n_events", ""), STEP if "n_events" in text.get("rounded", "") else step),
         sites=sites,
         values={name: told for name, told in values.items() if told},
     )
 
 
 def read_count(text: str, step: int = 1) -> Range | None:
-    """A count as printed: a whole number, `<11`, `11+` or `11-20`; a number rounded to a step may have been half a step away."""
+    """A count as printed: a whole number, `<11`, `11+` or `11-20`; a number rounded to a step, halves upwards, may have been half a step away."""
     count = _whole(text)
     if count is not None:
-        return Range(count, count) if step == 1 or count == 0 else Range(max(count - step // 2, 0), count + step // 2)
+        return (
+            Range(count, count)
+            if step == 1 or count == 0
+            else Range(max(count - step // 2, 0), count + (step - 1) // 2)
+        )
     for pattern, low, high in ((r"<\s*(\d+)", 0, -1), (r"(\d+)\s*\+", 0, None), (r"(\d+)\s*[-–]\s*(\d+)", 0, 0)):
         found = re.fullmatch(pattern, text.strip())
         if found:
@@ -142,6 +156,15 @@ def read_number(text: str, usual: int) -> Range | None:
     decimals = _decimals(text)
     half = 0.5 * 10 ** -(usual if usual >= FULL or value == int(value) else decimals)
     return Range(value - half, value + half)
+
+
+def _read_share(text: str, told: Range, *, coarse: bool) -> Range:
+    """A share of a release that rounds: it has two decimals, be the last one nought, and where it is said to be rounded steps of .05."""
+    value = float(text)
+    half = COARSE / 2 if coarse else 0.005
+    return (
+        Range(value - half, value + half) if abs(value) <= 1 and (coarse or told.high - told.low > 2 * half) else told
+    )
 
 
 def _usual_decimals(texts: list[str]) -> int:

@@ -171,14 +171,14 @@ def _split_class(system: System, row: Row, reading: Reading, bounds: Bounds) -> 
 
 
 def _read_attempts(system: System) -> None:
-    """`77 attempts` in a note is how many sessions a row has; without a note each person has one."""
+    """`77 attempts` in a note is how many sessions a row has; of a session by its number each person has one."""
     for row, reading in system.readings:
         if reading.attempts and row.status == "ok":
             found = re.match(r"(\d[\d,]*) attempts", row.note)
             if found:
                 number = int(found.group(1).replace(",", ""))
                 system.bound(reading.attempts, number, number, f"note of {row.name}")
-            elif not row.note and row.n:
+            elif re.fullmatch(r"attempt_number=\d+", row.stratum) and row.n:
                 system.bound(reading.attempts, row.n.low, row.n.high, f"as many sessions as people in {row.name}")
 
 

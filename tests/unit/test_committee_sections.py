@@ -12,6 +12,7 @@ from pipeline.committee.published import describe_published
 from pipeline.committee.second_line import POPULATION as SECOND
 from pipeline.committee.second_line import describe_second_line
 from pipeline.committee.sites import describe_sites
+from pipeline.committee.wording import HIDDEN
 from pipeline.models.tidy import state, tidy_estimates, withhold
 
 MANY = {"n_episodes": 200, "n_events": 90, "n_sites": 8}
@@ -111,17 +112,16 @@ def test_reasons_of_failure_are_evidence_by_frequency_and_hindsight_is_told_apar
         where = {"n_episodes": 200, "n_events": events, "n_sites": 8}
         return state("share", events / 200, stratum=f"view={view},reason={name}", lower=0.0, upper=0.5, **where)
 
-    rows = [
-        reason("at_the_time", name, n)
-        for name, n in (("wrong_side", 20), ("technique", 50), ("undetermined", 90), ("wrong_arm", 0))
-    ]
+    rows = [reason("at_the_time", name, n) for name, n in (("wrong_side", 20), ("technique", 50), ("undetermined", 90))]
+    few = {"status": "bounded", "note": "few", "upper": 0.08, "n_episodes": 200}
+    rows += [{"term": "share", "stratum": "view=at_the_time,reason=wrong_arm"} | few]
     rows += [reason("in_hindsight", name, n) for name, n in (("wrong_side", 60), ("technique", 50))]
     section = describe_failures(table("failure_reasons", rows, FAILED, None))
     said, drawn = words(section), section["figure"]["svg"]
     assert drawn.index("not done as") < drawn.index("wrong ear") < drawn.index("holds evidence")
     assert "the wrong ear was treated (from 10 % to 30 %)" in said
     assert "not a verdict" in said
-    assert "Evidence in no record: Debris was in another arm" in said
+    assert "In none or few: debris was in another arm of the canal (under 8 %)." in said
 
 
 def test_a_hidden_step_of_a_path_has_no_bar_and_no_number(plan):
@@ -139,9 +139,9 @@ def test_a_hidden_step_of_a_path_has_no_bar_and_no_number(plan):
     (panel,) = section["panels"]
     assert panel["figure"]["svg"].count('class="bar ') == 3
     assert "nobody looked again" in panel["figure"]["svg"]
-    assert "hidden" in panel["figure"]["svg"]
+    assert HIDDEN in panel["figure"]["svg"]
     assert "40<" not in panel["figure"]["svg"].replace(">40<", "")  # the forty that are left over are nowhere else
-    assert "100 episodes began otherwise" in words(section)
+    assert "The others began otherwise." in words(section)
 
 
 def test_handicap_shows_both_important_changes(plan):
@@ -204,5 +204,5 @@ def test_hidden_numbers_reach_no_section(plan):
     hidden = {"stratum": "attempt_number=1", "term": "success_raw", "status": "suppressed", "note": "hidden"}
     section = describe_attempts(table("attempt_success", [hidden], ATTEMPTS, None))
     assert section["figure"] is None
-    assert "hidden" in words(section)
+    assert "not shown, to protect people and sites" in words(section)
     assert pd.isna(table("attempt_success", [hidden], ATTEMPTS, None)["attempt_success"]["estimate"]).all()

@@ -1,181 +1,216 @@
-"""Small groups are hidden, and so is what would give them away within one sum."""
+"""Small groups are hidden or bounded, counts and other numbers are rounded, and marks say what is so."""
 
+import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from pipeline.disclose.suppress import hide_small_groups
+from pipeline.disclose.cells import list_cells
+from pipeline.disclose.people import describe_rows, read_by_site
+from pipeline.disclose.protect import BOUND, FINE, HIDDEN, hide_small_groups
+from pipeline.disclose.rounding import round_counts, round_released, unround_count
+from pipeline.disclose.share_sums import find_exposed_shares, list_share_sums
 from pipeline.models.tidy import state, tidy_estimates
-from schemas.study import Disclosure
-
-RULE = Disclosure(min_cell=11, min_sites=2, max_share=0.8)
-
-
-def flow(**counts: int) -> pd.DataFrame:
-    rows = [state(term, n, n_episodes=n, n_sites=3) for term, n in counts.items()]
-    return tidy_estimates(rows, analysis="episode_flow", population="pool", stratum="all", method="count")
+from schemas.quantities import Undeclared
+from schemas.study import round_count
+from tests.pool_of_counts import RULE, flow, release
 
 
-@pytest.mark.parametrize(("count", "hidden"), [(0, False), (1, True), (10, True), (11, False)])
-def test_counts_from_one_to_ten_are_hidden(count, hidden):
-    rows = hide_small_groups(
-        flow(stored=500 + count, positional=250, probable_non_positional=250, undetermined=count), RULE
+def protect(rows: list[dict], **shared: str) -> pd.DataFrame:
+    """Some rows, each judged by itself, and rounded."""
+    estimates = tidy_estimates(rows, **{"method": "m", "population": "positional", "stratum": "all"} | shared)
+    described = describe_rows(estimates)
+    safe = round_released(hide_small_groups(estimates, described, read_by_site(estimates), RULE), described)
+    return round_counts(safe, described, RULE.round_counts)
+
+
+def test_a_number_that_no_declaration_knows_is_not_released():
+    rows = [state("how_many_more", 5, stratum="all", n_episodes=50, n_sites=5)]
+    with pytest.raises(Undeclared, match="“how_many_more”"):
+        release(tidy_estimates(rows, analysis="second_line", population="positional", method="m"))
+
+
+@pytest.mark.parametrize("count", [0, 1, 10, 14, 15])
+def test_a_count_below_the_least_group_says_no_more_than_that_and_nobody_is_one(count):
+    safe = protect([state("undetermined", count, n_episodes=count, n_sites=5)], analysis="episode_flow").iloc[0]
+    if count == 15:
+        assert (safe["status"], safe["estimate"], safe["n_episodes"]) == ("ok", 20, 20)
+    else:
+        assert (safe["status"], safe["upper"], safe["note"]) == ("bounded", 14, BOUND)
+        assert pd.isna(safe[["estimate", "lower", "n_episodes", "n_events", "n_sites"]]).all()
+
+
+@pytest.mark.parametrize(
+    ("events", "whole", "lower", "upper"), [(5, 189, None, 0.08), (0, 189, None, 0.08), (184, 189, 0.92, None)]
+)
+def test_a_share_of_which_one_side_is_small_is_given_as_a_bound(events, whole, lower, upper):
+    where = {"stratum": "reason=technique", "n_episodes": whole, "n_events": events, "n_sites": 5}
+    safe = protect([state("share", events / whole, lower=0.1, upper=0.2, **where)], analysis="non_positional").iloc[0]
+    assert (safe["status"], safe["n_episodes"]) == ("bounded", 190)
+    assert pd.isna(safe[["estimate", "n_events", "n_sites"]]).all()
+    assert (None if pd.isna(safe["lower"]) else safe["lower"], None if pd.isna(safe["upper"]) else safe["upper"]) == (
+        lower,
+        upper,
     )
-    row = rows.set_index("term").loc["undetermined"]
-    assert (row["status"] == "suppressed") == hidden
-    assert pd.isna(row["estimate"]) == hidden
-    assert pd.isna(row["n_episodes"]) == hidden
 
 
-def test_a_single_hidden_part_takes_the_next_smallest_with_it():
-    rows = hide_small_groups(
-        flow(stored=405, positional=300, probable_non_positional=100, undetermined=5), RULE
-    ).set_index("term")
-    assert rows["status"].to_dict() == {
-        "stored": "ok",
-        "positional": "ok",
-        "probable_non_positional": "suppressed",
-        "undetermined": "suppressed",
-    }
-
-
-def test_zero_is_no_cover_and_hidden_parts_never_add_up_to_a_small_group():
-    counts = {"untreated": 0, "incomplete_record": 3, "not_looked": 4, "followed": 300}
-    rows = hide_small_groups(flow(positional=307, **counts), RULE).set_index("term")["status"]
-    assert rows["untreated"] == "ok"
-    assert set(rows[["incomplete_record", "not_looked", "followed"]]) == {"suppressed"}
-
-
-def test_shares_that_show_a_small_group_or_its_complement_are_hidden():
+def test_of_few_people_no_share_is_given_and_of_fewer_not_even_their_number():
     rows = [
-        state("share", e / 100, stratum=f"sex={s}", n_events=e, n_episodes=100, n_sites=3)
-        for s, e in (("female", 95), ("male", 5))
+        state("share", 0.5, stratum="reason=a", n_episodes=29, n_events=15, n_sites=5),
+        state("share", 0.5, stratum="reason=b", n_episodes=14, n_events=5, n_sites=5),
     ]
-    safe = hide_small_groups(
-        tidy_estimates(rows, analysis="pool_description", population="stored", method="share"), RULE
-    )
-    assert set(safe["status"]) == {"suppressed"}
-    assert safe[["estimate", "n_episodes", "n_events"]].isna().all(axis=None)
+    safe = protect(rows, analysis="non_positional")
+    assert safe["note"].tolist() == [HIDDEN, HIDDEN]
+    assert safe[["estimate", "lower", "upper", "n_episodes", "n_events", "n_sites"]].isna().all(axis=None)
 
 
-def test_a_median_stays_but_its_small_count_of_events_goes():
-    rows = [state("median_days", 7, stratum="all", n_events=97, n_episodes=100, n_sites=3)]
-    safe = hide_small_groups(
-        tidy_estimates(rows, analysis="resolution_curves", population="positional", method="m"), RULE
-    ).iloc[0]
-    assert safe["estimate"] == 7
-    assert pd.isna(safe["n_events"])
-
-
-def test_a_single_small_difference_of_diagnoses_is_not_left_to_the_total():
-    cells = {
-        ("posterior", "posterior"): 80,
-        ("posterior", "lateral"): 4,
-        ("lateral", "posterior"): 20,
-        ("lateral", "lateral"): 60,
-    }
+def test_an_estimated_share_is_judged_by_how_many_it_stands_for():
+    # few were seen to be resolved, but how many is not told: only what the share stands for is
     rows = [
-        state(f"canal:recorded={r},adjudicated={a}", n, stratum="all", n_episodes=n, n_sites=3)
-        for (r, a), n in cells.items()
+        state("resolved_by_day_1", share, stratum=f"canal={name}", n_episodes=100, n_events=5, n_sites=5)
+        for name, share in (("posterior", 0.3), ("lateral", 0.1), ("multiple", 0.9))
     ]
-    table = tidy_estimates(rows, analysis="diagnosis_agreement", population="positional", method="count")
-    hidden = hide_small_groups(table, RULE)["status"].eq("suppressed").tolist()
-    assert hidden == [False, True, True, False]
+    safe = protect(rows, analysis="resolution_curves", endpoint="objective").set_index("stratum")
+    assert safe["status"].tolist() == ["ok", "bounded", "bounded"]
+    assert safe.loc["canal=lateral", "upper"] == 0.11
+    assert safe.loc["canal=multiple", "lower"] == 0.89
+    assert safe["n_events"].isna().all()
+    assert safe["n_episodes"].tolist() == [100, 100, 100]
 
 
-def steps(stratum: str, **counts: int) -> list[dict]:
-    whole = sum(n for term, n in counts.items() if term != "reached")
-    return [
+def test_a_single_site_shows_neither_its_size_nor_a_bound():
+    rows = [
+        state("canal_agreement", share, stratum=f"site=S0{k}", n_episodes=n, n_events=round(share * n), n_sites=1)
+        for k, share, n in ((1, 0.7, 100), (2, 0.95, 100))
+    ]
+    safe = protect(rows, analysis="diagnosis_agreement")
+    assert safe["note"].fillna("").tolist() == ["", HIDDEN]
+    assert safe[["n_episodes", "n_events"]].isna().all(axis=None)
+
+
+def test_a_comparison_is_hidden_with_an_arm():
+    where = {"n_sites": 5, "n_episodes": 100}
+    rows = [
+        state("risk_repeat_day_7", 0.5, **where),
+        state("risk_change_day_7", 0.05, **where),
+        state("risk_difference_day_7", -0.45, comparison="repeat", **where),
+        state("risk_ratio_day_7", 0.1, comparison="repeat", **where),
+        state("e_value_day_7", 3, comparison="repeat", **where),
+    ]
+    safe = protect(rows, analysis="second_line", endpoint="objective")
+    assert safe["status"].tolist() == ["ok", "bounded", "suppressed", "suppressed", "suppressed"]
+    assert safe["note"].tolist()[2:] == [HIDDEN] * 3
+
+
+def test_a_division_too_fine_stays():
+    where = {"n_episodes": 100, "n_events": 60, "n_sites": 5, "stratum": "canal=posterior,path=epley"}
+    safe = protect([state("reached", 60, **where)], analysis="sequence_paths").iloc[0]
+    assert (safe["status"], safe["note"]) == ("suppressed", FINE)
+    assert pd.isna(safe["n_episodes"])
+
+
+def test_numbers_leave_rounded_by_their_kind_and_errors_of_shares_stay():
+    where = {"n_sites": 5, "std_error": 0.0123456}
+    rows = [
+        state("resolved_by_day_7", 0.571234, n_episodes=500, lower=0.412345, upper=0.723456, **where),
+        state("resolved_by_day_30", 0.571234, n_episodes=5000, lower=0.412345, upper=0.723456, **where),
+        state("median_days", 4, n_episodes=500, lower=2, upper=8, **where),
+    ]
+    safe = protect(rows, analysis="resolution_curves", endpoint="objective")
+    assert safe["estimate"].tolist() == [0.57, 0.57, 4]
+    assert safe["lower"].tolist() == [0.41, 0.41, 2]
+    assert safe["std_error"].isna().all()
+    ratio = state("sex=male", 1.234567, n_episodes=500, lower=0.9876, upper=1.55555, p_value=0.012345, **where)
+    safe = protect([ratio], analysis="resolution_regression", endpoint="objective").iloc[0]
+    assert safe[["estimate", "lower", "std_error", "p_value"]].tolist() == [1.23, 0.99, 0.012, 0.012]
+    assert pd.isna(safe["n_episodes"])
+
+
+def test_notes_leave_in_declared_sentences_without_counts_of_people():
+    where = {"n_episodes": 200, "n_sites": 5}
+    rows = [
+        state("risk_repeat_day_7", 0.5, note="without 4 who had next to no chance of one choice", **where),
+        state("risk_change_day_7", 0.5, note="only 3 of them came back", **where),
+        {"term": "mean_days_repeat", "status": "too_few", "note": "fewer than 5 events", **where},
+        {"term": "mean_days_change", "status": "not_converged", "note": "3 searches of S01 end elsewhere", **where},
+    ]
+    notes = protect(rows, analysis="second_line", endpoint="objective")["note"]
+    assert notes.fillna("").tolist() == [
+        "without those who had next to no chance of one choice",
+        "",
+        "too few episodes, with the event or without it",
+        "the solution check failed",
+    ]
+
+
+@given(st.integers(15, 10**6), st.integers(15, 10**6), st.sampled_from([4, 10, 20]))
+def test_one_rounded_count_from_another_never_proves_a_difference_of_few(one, other, multiple):
+    (a, b), (c, d) = (unround_count(round_count(number, multiple), multiple) for number in (one, other))
+    assert a <= one <= b
+    assert c <= other <= d
+    assert not (a - d >= 1 and b - c <= multiple)
+
+
+@given(st.integers(2, 60), st.sampled_from([2, 4, 10, 20]))
+def test_the_least_count_that_is_shown_rounds_to_nothing_that_must_not_be(least, multiple):
+    rule = RULE.model_copy(update={"min_cell": least, "round_counts": multiple})
+    low, high = unround_count(round_count(rule.least_shown, multiple), multiple)
+    assert low == rule.least_shown >= least
+    assert high - low == multiple - 1
+    assert rule.least_shown - least < multiple
+
+
+def test_where_episodes_went_is_rounded_and_few_are_given_as_that():
+    counts = {"untreated": 54, "incomplete_record": 3, "never_positive": 9, "not_looked": 166, "followed": 676}
+    told = release(flow(positional=908, **counts)).rows.set_index("term")
+    shown = {"positional": 910, "untreated": 50, "not_looked": 170, "followed": 680}
+    assert told["estimate"].dropna().to_dict() == shown
+    assert told["rounded"].dropna().to_dict() == dict.fromkeys(shown, "estimate n_episodes")
+    assert told.loc[["incomplete_record", "never_positive"], "upper"].tolist() == [14, 14]
+
+
+def test_a_share_is_in_coarse_steps_where_it_would_tell_too_much():
+    rows = [
         state(
-            f"next={term[5:]}" if term.startswith("next_") else term,
-            n,
-            stratum=stratum,
+            "share",
+            n / 314,
+            stratum=f"view={view},reason=technique",
+            n_episodes=314,
             n_events=n,
-            n_episodes=whole,
-            n_sites=3,
-        )
-        for term, n in counts.items()
-    ]
-
-
-def test_what_became_of_a_path_hides_no_small_group_in_its_sum_and_nowhere_later():
-    rows = [
-        *steps("path=start", reached=400, next_epley=300, next_semont=100),
-        *steps(
-            "path=epley", reached=300, resolved_at_next_look=200, next_semont=60, no_further_session=35, never_looked=5
-        ),
-        *steps("path=epley > semont", reached=60, resolved_at_next_look=60),
-        *steps("path=semont", reached=100, resolved_at_next_look=88, next_semont=12, never_looked=0),
-    ]
-    estimates = tidy_estimates(rows, analysis="sequence_paths", population="positional", method="count")
-    safe = hide_small_groups(estimates, RULE).set_index(["stratum", "term"])["status"].eq("ok")
-    assert not safe["path=epley"]["never_looked"]
-    assert not safe["path=epley"]["no_further_session"]  # or the sum would tell of five
-    assert safe["path=epley"][["reached", "resolved_at_next_look", "next=semont"]].all()
-    assert safe["path=epley > semont"].all()
-    assert safe["path=semont"].all()
-
-
-def test_a_hidden_step_is_hidden_where_the_path_goes_on():
-    rows = [
-        *steps("path=start", reached=40, next_epley=25, next_semont=15),
-        *steps("path=epley", reached=25, resolved_at_next_look=9, next_semont=16),
-        *steps("path=epley > semont", reached=16, resolved_at_next_look=16),
-    ]
-    estimates = tidy_estimates(rows, analysis="sequence_paths", population="positional", method="count")
-    safe = hide_small_groups(estimates, RULE).set_index(["stratum", "term"])["status"].eq("ok")
-    assert not safe["path=epley"]["next=semont"]  # the complement of the nine
-    assert not safe["path=epley > semont"].any()
-    assert safe["path=start"].all()
-
-
-def test_choices_after_a_failure_hide_no_small_group_in_their_sum():
-    rows = [
-        state(f"choice_{name}", n, stratum="all", n_episodes=n, n_sites=3)
-        for name, n in (("repeat", 90), ("change", 40), ("mixed", 4))
-    ]
-    estimates = tidy_estimates(
-        rows, analysis="second_line", population="positional", endpoint="objective", method="count"
-    )
-    assert hide_small_groups(estimates, RULE)["status"].tolist() == ["ok", "suppressed", "suppressed"]
-
-
-def vary(**counts: tuple[int, int]) -> pd.DataFrame:
-    rows = [
-        state(
-            "resolved_by_day_7",
-            0.5,
-            stratum=f"variation={name.replace('__', ',part=')}",
-            n_episodes=n,
-            n_events=e,
             n_sites=5,
+            by_site=None,
         )
-        for name, (n, e) in counts.items()
+        for view, n in (("at_the_time", 60), ("in_hindsight", 66))
     ]
-    return tidy_estimates(rows, analysis="sensitivity", population="positional", method="curves")
+    told = release(tidy_estimates(rows, analysis="failure_reasons", population="p", method="m")).rows
+    assert told["estimate"].tolist() == [0.19, 0.2]
+    assert told["rounded"].tolist() == ["n_episodes n_events", "estimate n_episodes"]
+    assert told["n_events"].isna().tolist() == [False, True]
 
 
-def test_variations_lose_counts_that_are_nearly_those_of_another():
-    told = vary(
-        primary=(676, 198),
-        same=(676, 198),
-        few_more=(680, 199),
-        few_events=(676, 202),
-        many_more=(705, 215),
-        few_more__a=(340, 100),
-        few_more__b=(340, 99),
-        many_more__a=(400, 100),
-    )
-    found = hide_small_groups(told, RULE).set_index(told["stratum"].str.removeprefix("variation="))
-    assert found["n_episodes"].isna()[found["n_episodes"].isna()].index.tolist() == [
-        "few_more",
-        "few_more,part=a",
-        "few_more,part=b",
-    ]
-    assert found.index[found["n_events"].isna()].tolist() == [
-        "few_more",
-        "few_events",
-        "few_more,part=a",
-        "few_more,part=b",
-    ]
-    assert found["estimate"].notna().all()
-    assert found.loc["few_more", "note"].startswith("counts left out")
+@pytest.mark.parametrize(
+    ("free", "switched", "reclassified", "hidden"),
+    [
+        (0.24, 0.1, 0.04, []),  # of two small ones each may be nobody
+        (
+            0.21,
+            0.13,
+            0.04,
+            ["incidence_switched_day_7"],
+        ),  # the only small one follows from the others: one more is hidden
+        (0.2, 0.18, 0.0, []),  # it may be nobody
+    ],
+)
+def test_shares_that_add_up_to_one_do_not_tell_the_hidden_one(free, switched, reclassified, hidden):
+    shares = {"resolved": 0.62, "switched": switched, "reclassified": reclassified}
+    shares = {f"incidence_{event}_day_7": share for event, share in shares.items()} | {"event_free_day_7": free}
+    rows = [state(term, share, stratum="all", n_episodes=100, n_sites=5) for term, share in shares.items()]
+    shared = {"analysis": "competing_events", "population": "positional", "endpoint": "objective", "method": "m"}
+    table = tidy_estimates(rows, **shared)
+    described = describe_rows(table)
+    safe = round_released(hide_small_groups(table, described, read_by_site(table), RULE), described)
+    cells = list_cells(table, described, read_by_site(table), RULE)
+    sums = list_share_sums(cells, table, described)
+    people = np.array([100.0])
+    assert [table.at[label, "term"] for label in find_exposed_shares(sums, safe, people, people, 11)] == hidden

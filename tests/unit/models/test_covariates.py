@@ -60,7 +60,7 @@ def test_small_classes_are_counted_together_and_no_row_is_lost(plan):
     assert {name: r.status for name, r in design.refused.items()} == dict.fromkeys(
         ["group=c", "group=d", "group=e"], "too_few"
     )
-    counted = {"n_episodes": 30, "n_events": 20, "n_sites": 5, "largest_share": 0.2}
+    counted = {"n_episodes": 30, "n_events": 20, "n_sites": 5, "by_site": "S00=6 S01=6 S02=6 S03=6 S04=6"}
     assert design.counts.loc["group=b"].to_dict() == counted
 
 

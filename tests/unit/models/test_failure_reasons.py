@@ -80,7 +80,7 @@ def test_the_largest_site_is_that_of_most_episodes_not_of_most_reasons(plan):
     # S00 has ten of twenty failures, S01 the other ten with three reasons each
     told = [{"technique"}, {"technique", "wrong_side", "wrong_canal"}] * 10
     row = share(estimate_failure_reasons(build(told), plan), "technique")
-    assert (row["n_episodes"], row["n_sites"], row["largest_share"]) == (20, 2, 0.5)
+    assert (row["n_episodes"], row["n_sites"], row["by_site"]) == (20, 2, "S00=10/10 S01=10/10")
 
 
 @pytest.mark.parametrize(("total", "status"), [(10, "too_few"), (11, "ok"), (12, "ok"), (0, "too_few")])

@@ -18,7 +18,7 @@ from pipeline.models.npmle import collapse_intervals, fit_npmle
 from pipeline.models.restricted_likelihood import sum_products
 from pipeline.steps import analyse
 
-COUNTS = {"n_episodes": 300, "n_sites": 6, "largest_share": 0.2}
+COUNTS = {"n_episodes": 300, "n_sites": 6}
 DAYS = np.arange(1, 31)
 
 

@@ -1,0 +1,148 @@
+"""Whom each row of estimates counts: the declared quantity of the row, and the sets of people behind its counts, called alike in all analyses."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from schemas.declared import DECLARED
+from schemas.published import Published
+from schemas.quantities import KINDS, Kind, People, Quantity, find_quantity, split_stratum
+
+PUBLISHED = "published"  # population of results printed in papers: nobody of this pool
+WHOLE = "all"
+THEN, START, BACK = " > ", "start", ".."  # steps of a path
+Trials = Mapping[str, Mapping[str, str]]
+
+
+@dataclass(frozen=True)
+class Group:
+    """A set of people: its name and what narrows it, as pairs of variable and value."""
+
+    name: str
+    narrowed: frozenset[tuple[str, str]] = frozenset()
+
+    @property
+    def by(self) -> dict[str, str]:
+        return dict(self.narrowed)
+
+    def say(self) -> str:
+        """'followed objective, canal=posterior'."""
+        return ", ".join([self.name, *(f"{variable}={value}" for variable, value in sorted(self.narrowed))])
+
+
+@dataclass(frozen=True)
+class Described:
+    """What one row is: its quantity, the people whom n_episodes counts, and those whom n_events, or a count itself, counts."""
+
+    quantity: Quantity
+    episodes: Group | None
+    told: Group | None
+    parameters: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def kind(self) -> Kind:
+        return KINDS[self.quantity.kind]
+
+    def of(self, people: Group) -> "Described":
+        """The same of other people, who are counted together."""
+        whole = people if self.episodes == self.told else self.episodes
+        return replace(self, told=people, episodes=whole)
+
+
+def describe_rows(estimates: pd.DataFrame, trials: Trials | None = None) -> pd.Series:
+    """The Described of each row of `estimates` (schemas.estimate.Estimates), None for results of papers; raises schemas.quantities.Undeclared.
+
+    `trials` are the variables that narrow the people who are like those of a published trial, by its name (narrow_trials).
+    """
+    key = ["analysis", "population", "endpoint", "stratum", "term"]
+    seen: dict[tuple, Described | None] = {}
+    found = []
+    for row in estimates[key].astype("string").fillna("").itertuples(index=False, name=None):
+        if row not in seen:
+            seen[row] = None if row[1] == PUBLISHED else describe_row(*row, trials or {})
+        found.append(seen[row])
+    return pd.Series(found, index=estimates.index, dtype=object)
+
+
+def describe_row(analysis: str, population: str, endpoint: str, stratum: str, term: str, trials: Trials) -> Described:
+    """What a row of this key is."""
+    found = find_quantity(DECLARED, analysis, stratum, term)
+    values = dict(found.parameters) | {"endpoint": endpoint, "population": population}
+    told, episodes = (
+        None if people is None else _name_group(people, values, stratum, trials)
+        for people in (found.quantity.told, found.quantity.episodes)
+    )
+    return Described(found.quantity, episodes, told, tuple(sorted(found.parameters.items())))
+
+
+def narrow_trials(published: Published) -> dict[str, dict[str, str]]:
+    """What narrows the people like those of each trial: its canal, and the arms of the canal if it names any."""
+    return {
+        name: {"canal": trial.canal} | ({"arm": "+".join(trial.canal_arms)} if trial.canal_arms else {})
+        for name, trial in published.trials.items()
+    }
+
+
+def _name_group(people: People, values: Mapping[str, str], stratum: str, trials: Trials) -> Group:
+    narrowed = split_stratum(stratum) or ({} if stratum == WHOLE else {stratum: ""})
+    if people.by is not None:
+        narrowed = {variable: narrowed[variable] for variable in people.by if variable in narrowed}
+    else:
+        narrowed = dict(narrowed)
+    narrowed |= {variable: value.format_map(dict(values) | narrowed) for variable, value in people.where.items()}
+    if "trial" in narrowed:
+        narrowed |= trials.get(narrowed["trial"], {"like": narrowed["trial"]})
+        del narrowed["trial"]
+    if "basis" in narrowed:  # short arms by different definitions are different arms
+        narrowed["arm"] = f"{narrowed.get('arm', 'short')} by {narrowed.pop('basis')}"
+    if "path" in narrowed:
+        narrowed |= {"path": _walk(narrowed["path"])}
+        if not narrowed["path"]:
+            del narrowed["path"]
+    return Group(people.name.format_map(values), frozenset(narrowed.items()))
+
+
+def _walk(path: str) -> str:
+    """A path without its start, a step back being taken."""
+    steps = [step for step in path.split(THEN) if step != START]
+    return THEN.join(steps[:-2] if steps and steps[-1] == BACK else steps)
+
+
+@dataclass(frozen=True)
+class BySite:
+    """How many people of each site are behind the rows: arrays (rows, sites) by place of a label in `place`; missing where not told."""
+
+    sites: tuple[str, ...]
+    place: Mapping[object, int]
+    episodes: np.ndarray
+    events: np.ndarray
+
+    def of(self, label: object, counted: str, number: float) -> np.ndarray | None:
+        """The people of each site that one row counts, of its "episodes" or "events"; None where it does not say of whom its `number` is."""
+        row = getattr(self, counted)[self.place[label]]
+        if number == 0:
+            return np.zeros(len(self.sites))
+        return row if row.sum() == number else None
+
+
+def read_by_site(estimates: pd.DataFrame) -> BySite:
+    """The column `by_site` (schemas.estimate.Estimates) as numbers; a site that a row does not name has nobody in it."""
+    told = {
+        label: {site: counts.split("/") for site, _, counts in (entry.partition("=") for entry in text.split())}
+        for label, text in estimates["by_site"].dropna().items()
+    }
+    sites = tuple(sorted({site for counts in told.values() for site in counts}))
+    place = {label: number for number, label in enumerate(estimates.index)}
+    column = {site: number for number, site in enumerate(sites)}
+    episodes, events = (np.full((len(estimates), len(sites)), np.nan) for _ in range(2))
+    for label, counts in told.items():
+        row, lengths = place[label], {len(numbers) for numbers in counts.values()}
+        episodes[row] = 0
+        if lengths == {2}:
+            events[row] = 0
+        for site, numbers in counts.items():
+            for array, number in zip((episodes, events), numbers, strict=False):
+                array[row, column[site]] = int(number)
+    return BySite(sites, place, episodes, events)

@@ -1,0 +1,107 @@
+"""How a number leaves: rounded as its kind is declared, so that nothing can be worked out from its last digits.
+
+A count leaves as a multiple of `round_counts` of the plan: with tens, one rounded number from another never proves that 1 to 10 people are
+between them, be they two tables of one release or one table of two. A
+share leaves in whole percent, or in steps of five where that would tell too much; nearer to none or all than one in a hundred it has a digit
+more. Limits are rounded like their number. A standard error, where one leaves, has two digits that count.
+"""
+
+import numpy as np
+import pandas as pd
+
+from schemas.notes import release_note
+from schemas.study import round_count
+
+STEP, COARSE = 0.01, 0.05  # of a share; of one that would tell too much
+ROUNDED = ("estimate", "lower", "upper")
+P_DECIMALS = 3
+COUNTED = ESTIMATE, EPISODES, EVENTS = ("estimate", "n_episodes", "n_events")  # columns that may hold a rounded count
+
+
+def round_released(safe: pd.DataFrame, described: pd.Series) -> pd.DataFrame:
+    """The rows with their numbers rounded and their notes in declared sentences; results of papers stay as they are printed."""
+    rounded = safe.copy()
+    ours = described.notna()
+    decimals = pd.Series(
+        [what.kind.decimals if what else np.nan for what in described], index=safe.index, dtype="float"
+    )
+    shares = ours & decimals.isna()
+    for column in ROUNDED:
+        values = rounded[column].astype("float")
+        for places in sorted(decimals[ours].dropna().unique()):
+            here = ours & decimals.eq(places)
+            values[here] = values[here].round(int(places))
+        values[shares] = round_shares(values[shares].to_numpy())
+        rounded[column] = values.astype(rounded[column].dtype)
+    errors = pd.Series([bool(what and what.kind.error) for what in described], index=safe.index)
+    rounded.loc[ours & ~errors, "std_error"] = pd.NA
+    rounded.loc[errors, "std_error"] = _round_to_two_digits(rounded.loc[errors, "std_error"])
+    for column in ("p_value", "p_adjusted"):
+        rounded.loc[ours, column] = rounded.loc[ours, column].round(P_DECIMALS)
+    said = zip(rounded.loc[ours, "note"].fillna(""), rounded.loc[ours, "status"], strict=True)
+    kept = ("suppressed", "bounded")  # their notes are this room's own
+    rounded.loc[ours, "note"] = [note if status in kept else release_note(note, status) for note, status in said]
+    return rounded
+
+
+def round_counts(safe: pd.DataFrame, described: pd.Series, multiple: int) -> pd.DataFrame:
+    """The same rows with all counts of people as multiples; results of papers stay as they are printed."""
+    rounded = safe.copy()
+    ours = described.notna()
+    kinds = described.map(lambda what: what.quantity.kind, na_action="ignore")
+    counts = kinds.eq("count") & safe["status"].eq("ok")
+    told = pd.Series("", index=safe.index)
+    for column, own in ((ESTIMATE, counts), (EPISODES, ours), (EVENTS, ours)):
+        here = own & safe[column].notna()
+        numbers = safe.loc[here, column].astype(int)
+        rounded.loc[here, column] = round_count(numbers, multiple)
+        told[here] += f" {column}"
+    rounded["rounded"] = told.str.strip().replace("", pd.NA).astype(rounded["rounded"].dtype)
+    return rounded
+
+
+def coarsen_shares(safe: pd.DataFrame, labels: list) -> pd.DataFrame:
+    """The same rows, the shares of the `labels` in steps of COARSE, their limits outwards, and without how many have the event."""
+    coarse = safe.copy()
+    for column, whole in zip(ROUNDED, (np.round, np.floor, np.ceil), strict=True):
+        steps = (coarse.loc[labels, column].astype(float) / COARSE).round(6)
+        coarse.loc[labels, column] = whole(steps).mul(COARSE).round(2)
+    coarse.loc[labels, "rounded"] = ESTIMATE + " " + coarse.loc[labels, "rounded"].fillna("")
+    return drop_counts(coarse, labels, [EVENTS])
+
+
+def drop_counts(safe: pd.DataFrame, labels: list, columns: list[str]) -> pd.DataFrame:
+    """The same rows, those of the `labels` without the counts of these columns."""
+    left = safe.copy()
+    left.loc[labels, columns] = pd.NA
+    for label in labels:
+        told = [column for column in list_rounded(left.at[label, "rounded"]) if column not in columns]
+        left.at[label, "rounded"] = " ".join(told) or pd.NA
+    return left
+
+
+def list_rounded(told: object) -> list[str]:
+    """The columns that hold rounded counts, as `rounded` of schemas.estimate.Estimates names them."""
+    return [] if pd.isna(told) else str(told).split()
+
+
+def unround_count(rounded: float, multiple: int) -> tuple[float, float]:
+    """The least and the greatest count that is rounded to a multiple."""
+    return rounded - multiple // 2, rounded + multiple // 2 - 1
+
+
+def round_shares(shares: np.ndarray) -> np.ndarray:
+    """Shares to whole steps, with a digit more within a hundredth of 0 and of 1."""
+    edge = (shares < STEP) | (shares > 1 - STEP)
+    own = np.where(edge, STEP / 10, STEP)
+    return np.round(np.round(shares / own) * own, 5)
+
+
+def find_half_steps(shares: np.ndarray, coarse: np.ndarray) -> np.ndarray:
+    """How far the number before rounding may lie from a released share; which of them are `coarse`."""
+    edge = (shares < STEP) | (shares > 1 - STEP)
+    return np.where(coarse, COARSE / 2, np.where(edge, STEP / 20, STEP / 2))
+
+
+def _round_to_two_digits(numbers: pd.Series) -> list:
+    return [number if pd.isna(number) or number == 0 else float(f"{number:.2g}") for number in numbers]

@@ -1,0 +1,127 @@
+"""The sentences that a released note may be made of: none counts people. What a model says beyond these stays where it was said.
+
+A note is sentences with semicolons between them. A sentence may hold numbers of the plan or of days, as `{number}`; where one counts people, or is a
+share with all its digits, it leaves in other words.
+"""
+
+import re
+from functools import cache
+
+from schemas import codes
+
+SAME = None
+SENTENCES: dict[str, str | None] = {  # as models say it: as it leaves, SAME if in the same words
+    # what to keep in mind
+    "by definition": SAME,
+    "between day {number} and day {number}": SAME,
+    "the data allow {number} to {number}": "the data allow a range of shares",
+    "the lower is given": SAME,
+    "by day {number} the data allow shares of {number} to {number}": "by day {number} the data allow a range of shares",
+    "by day {number} the data allow shares of {number} to {number} and of {number} to {number}": (
+        "by day {number} the data allow a range of shares"
+    ),
+    "one site: the limits leave out that sites differ": SAME,
+    "the limits leave out that sites differ": SAME,
+    "the standard error is that of the logarithm": SAME,
+    "of the classes that have a number": SAME,
+    "the least: reported": SAME,
+    "different populations: further sessions may have come before the day, and looks followed no protocol": SAME,
+    "several reasons are possible for one failure": SAME,
+    "evidence, not a verdict": SAME,
+    "a lower bound: who is not looked at again raises no flag": SAME,
+    "it asks to examine again and is no diagnosis": SAME,
+    "patients' slopes do not vary beyond their intercepts and are left out": SAME,
+    "seen in another canal of the same ear that had been tested before, or recorded by the site with an attempt": SAME,
+    "lost or withdrew, on the day of the last contact": SAME,
+    "{number} attempts": "some had more than one such session",
+    "attempts one after another, each seen after the gap of the first": SAME,
+    "no upper limit within {number} attempts": SAME,
+    "without {number} who had next to no chance of one choice": "without those who had next to no chance of one choice",
+    "a twentieth of an arm or more had another session before day {number} and was first seen well after it: the shares may be greater, as in "
+    "at_once_, and differ otherwise": SAME,
+    "for a look {number} days after the session and the average case mix": SAME,
+    "on the complementary log-log scale": SAME,
+    "the p-value is that of Cochran's Q": SAME,
+    "sites differ less than chance lets expect": SAME,
+    "plain limits are {number} to {number}": "plain limits are wider",
+    "sites with enough episodes, but of which too little is known, are not among them, which may shift the mean": SAME,
+    "sites vary more than chance: limits that allow for it would be about {number} times as wide": "sites vary more than chance",
+    "the sites on the whole vary as chance lets expect": SAME,
+    "no verdict by itself: one site in twenty may lie outside the {number} % limits by chance": SAME,
+    "the least is {number} episodes": SAME,
+    "the offset of an even hazard would be {number}": SAME,
+    "the offset of an even hazard would be {number}: it does not fit, since an attempt acts at once": SAME,
+    "the offset of an even hazard would be {number}: it does not fit, since an attempt acts at once (log-likelihood lower by {number})": (
+        "the offset of an even hazard would be {number}: it does not fit, since an attempt acts at once"
+    ),
+    "weakly identified, since rows end with the first event: the log-likelihood falls by {number} at {number} and by {number} at {number}": (
+        "weakly identified, since rows end with the first event"
+    ),
+    "at its boundary: the log-likelihood falls by {number} at {number} and by {number} at {number}": "at its boundary",
+    "at its boundary: no limits": SAME,
+    # why there is no number
+    "can be known only later": SAME,
+    "follows from the other terms": SAME,
+    "one class only": SAME,
+    "not reached after {number} attempts": SAME,
+    "the data end there": SAME,
+    "the limits would reach from almost none to more than tenfold": SAME,
+    "fewer than {number} sites": SAME,
+    "fewer than {number} sites: each has an effect of its own": SAME,
+    "differs from the other terms in a handful of episodes only": SAME,
+    "counted with the reference": SAME,
+    "as many coefficients as sites: no test of all at once": SAME,
+    "one side names one value only, so chance alone agrees": SAME,
+    "rests on one site: without it there is no answer": SAME,
+    "fewer than half were seen to be resolved by day {number}": SAME,
+    "after day {number}, the last that is estimated": SAME,
+    "circular: the arm is named by the response that is compared": SAME,
+    "the arm was named by the response to a maneuver (as by Ping L et al. Braz J Otorhinolaryngol 2022": SAME,
+    "88:733-739), so that its resolution is part of its definition: circular": SAME,
+    "the limits are more than {number} % of the scale apart": SAME,
+    "the upper limit is more than {number} times the lower one": SAME,
+    "not told apart from {class}": SAME,
+    "nobody was looked at early enough to tell": "not looked at early enough to tell",
+    "withdrawn: sites test on different days, which alone makes equal sites look different, and nothing tells the one from the other": SAME,
+    "the looks do not tell events before this day from later ones": SAME,
+    "the shares resolved are not known": SAME,
+    "this attempt number is not in the model": SAME,
+    "the gradient condition was not reached": SAME,
+    "the chances of the choice were not found": SAME,
+}
+TOO_FEW = "too few episodes, with the event or without it"
+
+
+@cache
+def _compile(template: str) -> re.Pattern:
+    blanks = {re.escape("{number}"): r"([\d.]+|inf)", re.escape("{class}"): r"(\w+=[\w ]+)"}
+    pattern = re.escape(template)
+    for blank, filled in blanks.items():
+        pattern = pattern.replace(blank, filled)
+    return re.compile(pattern)
+
+
+@cache
+def release_note(note: str, status: str) -> str | None:
+    """What leaves of a note: the declared sentences in it. A number that is missing is given a reason by its `status` at least."""
+    if status == "too_few":  # not of what there is too little: that would tell more than the plan hides
+        return TOO_FEW
+    said = [released for released in map(_release_sentence, note.split("; ")) if released]
+    if not said and status != "ok":
+        return codes.ESTIMATE_STATUS[status]
+    return "; ".join(dict.fromkeys(said)) or None
+
+
+def _release_sentence(sentence: str) -> str | None:
+    """A sentence as it leaves; None if it is not declared."""
+    for template, released in SENTENCES.items():
+        found = _compile(template).fullmatch(sentence)
+        if found:
+            return sentence if released is SAME else _fill(released, found.groups())
+    return None
+
+
+def _fill(sentence: str, numbers: tuple[str, ...]) -> str:
+    """A sentence with its blanks filled in turn."""
+    left = iter(numbers)
+    return re.sub(r"\{number\}", lambda _: next(left), sentence)

@@ -1,0 +1,150 @@
+"""Every number that an analysis can state: what it is, on which scale, whom it counts, and what of it may leave.
+
+A quantity is declared once, in schemas/declared.py, by the pattern of its term; whoever states, protects or prints a number reads what it is
+from there. Who is counted is a set of people by name, narrowed by the stratum: two rows that count one set, in whatever analysis, have one
+count, and sets that divide, hold or add up to each other (schemas/identities.py) tell of each other.
+"""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cache, cached_property
+
+
+class Undeclared(Exception):
+    """An analysis states a number that no declaration knows, so that nobody can say whom it would give away."""
+
+
+@dataclass(frozen=True)
+class Kind:
+    """What sort of number: its scale, the decimals that leave (None: those of a share), and what leaves beside it.
+
+    `counts` says which counts leave, of "episodes" and "events"; `error` whether the standard error does: of a share or a mean it would tell
+    of how many it is one.
+    """
+
+    means: str
+    least: float | None = None
+    most: float | None = None
+    decimals: int | None = 2
+    counts: tuple[str, ...] = ()
+    error: bool = False
+    unit: str = ""
+
+
+KINDS = {
+    "count": Kind("how many people", 0, None, 0, ("episodes", "events"), unit="episodes"),
+    "share": Kind("part of those counted that has the event", 0, 1, None, ("episodes", "events")),
+    "part": Kind("part of those counted, without how many it is", 0, 1, None, ("episodes",)),
+    "session share": Kind("part of the sessions of those counted that has the event", 0, 1, None, ("episodes",)),
+    "chance": Kind("estimated part of those counted, of whom not all are known", 0, 1, None, ("episodes",)),
+    "modelled share": Kind("part that a model expects", 0, 1, None),
+    "number": Kind("whole number of something other than people", 0, None, 0),
+    "agreement": Kind("agreement beyond chance", -1, 1, 2, ("episodes",)),
+    "days": Kind("days, whole or on average", 0, None, 1, ("episodes",), unit="days"),
+    "years": Kind("age", 0, None, 0, ("episodes",), unit="years"),
+    "points": Kind("mean of a score", 0, 100, 1, ("episodes",), unit="points"),
+    "difference of points": Kind("difference of two means of a score", -100, 100, 1, ("episodes",), unit="points"),
+    "difference of shares": Kind("difference of two shares", -1, 1, 2, ("episodes",)),
+    "difference of days": Kind("difference of two means of days", None, None, 1, ("episodes",), unit="days"),
+    "ratio": Kind("how many times as great", 0, None, 2, error=True),
+    "coefficient": Kind("coefficient of a model", None, None, 2, error=True),
+    "spread": Kind("variance, standard deviation or scale", 0, None, 2),
+    "statistic": Kind("test statistic or other figure of a fit", None, None, 2),
+    "difference of fits": Kind("how far two programs are apart on the same rows", 0, None, 6),
+    "criterion": Kind("information criterion", None, None, 1),
+    "size": Kind("effective number of people", 0, None, 0),
+}
+SHARES = ("share", "part", "session share", "chance")  # parts of the very people that are counted
+
+
+@dataclass(frozen=True)
+class People:
+    """A set of people: their name, the variables of the stratum that narrow it (None: all of them), and what narrows it further.
+
+    `name` and `where` may hold the parameters of a term or stratum, `{endpoint}` and `{population}`.
+    """
+
+    name: str
+    by: tuple[str, ...] | None = None
+    where: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """One sort of row: the pattern of its `term`, of its `stratum` where that matters, and what the number is.
+
+    `episodes` are the people whom n_episodes counts, `told` those whom n_events, or a count itself, counts; None where nobody is counted, or
+    where the number is an answer of a model and no count of people leaves. Where something must be given up so that a small group stays hidden, a quantity of less `worth` goes first; one that
+    `stays` is never released, and one that is not `sized` without its counts: so fine a division, or so near to another number.
+    """
+
+    term: str
+    kind: str
+    means: str
+    episodes: People | None = None
+    told: People | None = None
+    stratum: str = ""
+    worth: int = 1
+    stays: bool = False
+    sized: bool = True
+
+    @cached_property
+    def pattern(self) -> re.Pattern:
+        """What a whole term of this quantity looks like."""
+        return compile_pattern(self.term)
+
+    @cached_property
+    def strata(self) -> re.Pattern:
+        """What a whole stratum of this quantity looks like."""
+        return compile_pattern(self.stratum) if self.stratum else re.compile(".*")
+
+
+PARAMETERS = {  # what may stand for a {name} of a pattern; anything but a separator, if it is not here
+    "day": r"\d+",
+    "points": r"\d+",
+    "percent": r"\d+",
+    "coverage": r"[\d.]+",
+    "edge": r"upper|lower",
+    "arm": r"repeat|change",
+    "when": r"before|after",
+    "level": r".+",
+    "class": r".+",
+    "family": r"[^,]+",
+}
+
+
+def compile_pattern(template: str) -> re.Pattern:
+    """The regular expression of a template such as `risk_{arm}_day_{day}`, with a group for each name."""
+    parts = re.split(r"\{(\w+)\}", template)
+    named = [
+        re.escape(part) if k % 2 == 0 else f"(?P<{part}>{PARAMETERS.get(part, '[^,:=]+')})"
+        for k, part in enumerate(parts)
+    ]
+    return re.compile("".join(named))
+
+
+@dataclass(frozen=True)
+class Found:
+    """The quantity of one row, with the parameters that its term and stratum fill in."""
+
+    quantity: Quantity
+    parameters: Mapping[str, str]
+
+
+def find_quantity(declared: Mapping[str, tuple[Quantity, ...]], analysis: str, stratum: str, term: str) -> Found:
+    """The first declaration that fits a row; raises Undeclared with a sentence that names the row."""
+    for quantity in declared.get(analysis, ()):
+        told, part = quantity.pattern.fullmatch(term), quantity.strata.fullmatch(stratum)
+        if told and part:
+            return Found(quantity, part.groupdict() | told.groupdict())
+    raise Undeclared(
+        f"{analysis} states “{term}” of “{stratum}”, which no declaration of schemas/declared.py knows: nothing is released until it says "
+        "what the number is and whom it counts."
+    )
+
+
+@cache
+def split_stratum(stratum: str) -> dict[str, str]:
+    """`canal=posterior,arm=short` as a dict; `all` as an empty one."""
+    return dict(part.split("=", 1) for part in stratum.split(",") if "=" in part)
