@@ -6,7 +6,7 @@ from dataclasses import replace
 import pandas as pd
 
 from pipeline.committee.picture import find_told, headline_share, make_picture
-from pipeline.committee.readings import Reading, Readings, read_estimates
+from pipeline.committee.readings import Reading, Readings, as_printed, read_estimates, subtract_printed
 from pipeline.committee.section import draw_shares, make_range, make_section, say_sites
 from pipeline.committee.strata import choose_largest
 from pipeline.committee.wording import (
@@ -23,7 +23,6 @@ from pipeline.committee.wording import (
 from pipeline.figures.ranges import Range, draw_ranges
 from schemas.study import Config
 
-ROUNDED = "Each number is rounded by itself: a change is that of the means before rounding."
 PARTS = 6  # parts of the pool in the figure of returns, the largest ones
 SCALE = {"span": (0.0, 100.0), "ticks": {0.0: "0", 50.0: "50", 100.0: "100"}}
 
@@ -31,9 +30,9 @@ SCALE = {"span": (0.0, 100.0), "ticks": {0.0: "0", 50.0: "50", 100.0: "100"}}
 def describe_handicap(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     """The mean total on day 0 and on the days of the plan, and the share that fell by each published important change."""
     readings = read_estimates(estimates, "handicap_change", "positional", config.study.resolution.primary)
-    compared = _read_changes(estimates, config)
     title, days = "Handicap over time", (0, *config.study.handicap.days)
     means = {day: readings["all", f"mean_day_{day}"] for day in days}
+    compared = _read_changes(estimates, means, config)
     if not any(mean.usable for mean in means.values()):
         return make_section("handicap", title, [f"No mean can be given: {say_why_missing(means[0])}."])
     rows = [_make_mean("Before treatment (day 0)" if day == 0 else f"Day {day}", mean) for day, mean in means.items()]
@@ -53,11 +52,10 @@ def describe_handicap(estimates: dict[str, pd.DataFrame], config: Config) -> dic
         [
             "Totals of the Dizziness Handicap Inventory run from 0 to 100. Sources conflict on what change is important, so both are shown: "
             "11 points (Tamber and others 2009) and 18 points (Jacobson and Newman 1990).",
-            _say_rounding(means, compared),
             _say_falls(readings, config),
             "Not everybody filled in a score again; those who did may differ from those who did not.",
         ],
-        finding=_say_change(compared, config),
+        finding=_say_change(compared),
         figure=figure,
     )
 
@@ -122,37 +120,37 @@ def _say_of(told: Reading) -> str:
     return "" if told.n_episodes is None else f" ({count_words(told.n_episodes, 'episode')}{say_sites(told)})"
 
 
-def _read_changes(estimates: dict[str, pd.DataFrame], config: Config) -> dict[int, Reading]:
-    """Changes since day 0, which are compared with something and therefore not among the plain readings."""
+def _read_changes(estimates: dict[str, pd.DataFrame], means: dict[int, Reading], config: Config) -> dict[int, Reading]:
+    """Changes since day 0, which are compared with something and therefore not among the plain readings, as the printed means have them."""
     readings = read_estimates(estimates, "handicap_change", "positional", config.study.resolution.primary, "day 0")
-    return {day: readings["all", f"change_by_day_{day}"] for day in config.study.handicap.days}
+    changes = {day: readings["all", f"change_by_day_{day}"] for day in config.study.handicap.days}
+    return {day: subtract_printed(change, means[0], means[day]) for day, change in changes.items()}
 
 
-def _say_change(changes: dict[int, Reading], config: Config) -> str:
-    told = [
-        f"by day {day} it was {abs(change.estimate):.0f} points {'lower' if change.estimate < 0 else 'higher'} "
-        f"({_order(abs(change.lower), abs(change.upper))})"
-        for day, change in changes.items()
-        if change.usable and change.lower is not None
-    ]
+def _say_change(changes: dict[int, Reading]) -> str:
+    """How far the mean total lies from that of day 0 on each day, in whole points, and in which direction where the range allows one only."""
+    told = {day: change for day, change in changes.items() if change.usable and change.lower is not None}
+    if not told:
+        return ""
+    said = join_words(f"by day {day} it was {_say_points(change)}" for day, change in told.items())
+    fell = all(as_printed(change.upper) < 0 for change in told.values())
     return (
-        f"The mean total fell after the first maneuver: {join_words(told)}."
-        if told and "lower" in told[0]
-        else (f"The mean total: {join_words(told)}." if told else "")
+        f"The mean total fell after the first maneuver: {said}."
+        if fell
+        else f"The mean total after the first maneuver: {said}."
     )
 
 
-def _say_rounding(means: dict[int, Reading], changes: dict[int, Reading]) -> str:
-    """That changes are of unrounded means, wherever the numbers beside each other would not add up."""
-    start = means[0]
-    told = [(means[day], change) for day, change in changes.items() if change.usable and means[day].usable]
-    if not start.usable or all(round(mean.estimate) - round(start.estimate) == round(c.estimate) for mean, c in told):
-        return ""
-    return ROUNDED
-
-
-def _order(one: float, other: float) -> str:
-    return f"{min(one, other):.0f} to {max(one, other):.0f}"
+def _say_points(change: Reading) -> str:
+    low, high = as_printed(change.lower), as_printed(change.upper)
+    if low <= 0 <= high:
+        ends = [
+            f"{abs(end):.0f} points {'lower' if end < 0 else 'higher'}" if end else "the same" for end in (low, high)
+        ]
+        return f"between {ends[0]} and {ends[1]}"
+    near, far = sorted((abs(low), abs(high)))
+    side = "lower" if high < 0 else "higher"
+    return f"{count_words(round(abs(change.estimate)), 'point')} {side} ({near:.0f} to {far:.0f})"
 
 
 def _say_falls(readings: Readings, config: Config) -> str:

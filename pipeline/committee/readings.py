@@ -42,6 +42,22 @@ class Reading:
         return self.status == "bounded"
 
 
+def as_printed(number: float, unit: int = 1, digits: int = 0) -> float:
+    """A number as a page prints it: in parts of which `unit` are one (100: percent), with so many decimals."""
+    return float(f"{unit * number:.{digits}f}")
+
+
+def subtract_printed(difference: Reading, first: Reading, second: Reading, unit: int = 1, digits: int = 0) -> Reading:
+    """The second number less the first as a reader finds it from the two that stand beside it, each rounded; its limits are its own.
+
+    So 44 before and 15 after are 29 apart, though 43.6 and 15.4 are 28. Where one of the two has no number, the difference stays.
+    """
+    if not (difference.usable and first.usable and second.usable):
+        return difference
+    apart = as_printed(second.estimate, unit, digits) - as_printed(first.estimate, unit, digits)
+    return replace(difference, estimate=apart / unit)
+
+
 class Readings(dict):
     """Readings by (stratum, term) of one analysis, population and endpoint; what was not estimated reads as absent."""
 

@@ -9,7 +9,7 @@ import pandas as pd
 
 from pipeline.committee.ledger import read_ledger
 from pipeline.committee.picture import make_picture
-from pipeline.committee.readings import Reading, Readings, read_estimates
+from pipeline.committee.readings import Reading, Readings, read_estimates, subtract_printed
 from pipeline.committee.second_line_words import (
     headline,
     is_apart,
@@ -46,7 +46,7 @@ def describe_second_line(estimates: dict[str, pd.DataFrame], config: Config) -> 
     """Shares resolved and mean days with vertigo after repeating and after changing, whole and by variant, weighted; the differences in words."""
     endpoint, plan = config.study.resolution.primary, config.study.second_line
     readings = read_estimates(estimates, "second_line", POPULATION, endpoint)
-    compared = read_estimates(estimates, "second_line", POPULATION, endpoint, "repeat")
+    compared = _read_compared(estimates, readings, config)
     strata = {stratum: name for stratum in readings.strata() if (name := _name_stratum(stratum))}
     shown = {s: name for s, name in strata.items() if any(_is_told(readings, s, f"_day_{day}") for day in plan.days)}
     missing = _group(
@@ -75,6 +75,19 @@ def describe_second_line(estimates: dict[str, pd.DataFrame], config: Config) -> 
         panels=[*([days] if days else []), *(_draw_variant(s, shown, readings, compared, config) for s in variants)],
         table=_tabulate(shown, readings, compared, config),
     )
+
+
+def _read_compared(estimates: dict[str, pd.DataFrame], readings: Readings, config: Config) -> Readings:
+    """What is compared with repeating; differences are those of the numbers that are printed beside them."""
+    plan = config.study.second_line
+    compared = read_estimates(estimates, "second_line", POPULATION, config.study.resolution.primary, "repeat")
+    asked = {f"risk_{{}}_day_{day}": (100, 0) for day in plan.days} | {"mean_days_{}": (1, 1)}
+    for stratum in compared.strata():
+        for term, how in asked.items():
+            arms = [readings[stratum, term.format(arm)] for arm in ARMS]
+            key = stratum, term.format("difference")
+            compared[key] = subtract_printed(compared[key], *arms, *how)
+    return compared
 
 
 def _is_told(readings: Readings, stratum: str, suffix: str) -> bool:
@@ -153,7 +166,7 @@ def _tabulate(names: dict[str, str], readings: Readings, compared: Readings, con
         groups.append({"heading": begin_sentence(name), "rows": rows})
     if not groups:
         return None
-    note = "Difference: another maneuver less the same again, in percentage points or days; its range is its own, not that of the two beside it, and each number is rounded by itself."
+    note = "Difference: another maneuver less the same again, in percentage points or days; its range is its own, not that of the two beside it."
     return {
         "first": "From the second session on",
         "columns": [*ARMS.values(), "Difference"],

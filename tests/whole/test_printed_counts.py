@@ -8,6 +8,7 @@ import pytest
 
 from schemas.denominators import BASES
 from tests.printed_counts import find_counts, list_allowed, read_counts
+from tests.printed_differences import read_handicap, read_number, read_rows
 
 PDF_TO_TEXT = shutil.which("pdftotext")
 
@@ -55,6 +56,18 @@ def test_every_count_of_the_report_has_its_noun_and_its_source(pool_run):
     assert unexplained == []
     assert len(counts) > 60
     assert counts - list_allowed(read(results / "estimates")) == set()
+
+
+def test_every_printed_difference_is_that_of_the_printed_numbers(pool_run):
+    page = (pool_run[0] / "results" / "reports" / "committee.html").read_text("utf-8")
+    rows = [[read_number(cell) for cell in cells] for cells in read_rows(page)]
+    told = [cells for cells in rows if None not in cells]
+    assert len(told) >= 3
+    for first, second, difference in told:
+        assert difference == pytest.approx(second - first, abs=1e-9)
+    means, changes = read_handicap(page)
+    assert len(changes) >= 2
+    assert changes == {day: means[day] - means[0] for day in changes}
 
 
 @pytest.mark.skipif(PDF_TO_TEXT is None, reason="needs poppler to read the print")
