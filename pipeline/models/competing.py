@@ -1,14 +1,14 @@
 """Competing events: the share that has met each of several events by a day, when only the first of them counts.
 
-Two estimators, for two kinds of knowledge. Where the day of an event is known, `fit_aalen_johansen` multiplies the shares that leave
-on each day. Where an event is only known to lie between two looks, (left, right], `fit_look_incidence` estimates the chance of each
-event in each band of days; divided by the share still without event at the start of the band, that chance is the discrete
-cause-specific hazard. Both need that whoever is no longer seen is like those who still are.
+Two estimators, for two kinds of knowledge. Where the day of an event is known, `fit_aalen_johansen` takes lifelines' curves. Where an
+event is only known to lie between two looks, (left, right], `fit_look_incidence` estimates the chance of each event in each band of days;
+divided by the share still without event at the start of the band, that chance is the discrete cause-specific hazard. Both need that whoever is no longer seen is like those who still are.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
+from lifelines import AalenJohansenFitter, KaplanMeierFitter
 from numpy.typing import ArrayLike
 
 from pipeline.models.npmle_search import CENTRING, ITERATIONS, STEP, TOLERANCE, NotConverged
@@ -20,19 +20,16 @@ SAME = 1e-8  # a rest below this is rounding
 
 @dataclass(frozen=True)
 class Incidence:
-    """Step functions that jump on `days`: `survival` without any event, (days,), `incidence` and its `std_error`, (causes, days)."""
+    """Step functions that jump on `days`: `survival` without any event, (days,), and `incidence`, (causes, days)."""
 
     days: np.ndarray
     survival: np.ndarray
     incidence: np.ndarray
-    std_error: np.ndarray
 
-    def at(self, day: float) -> tuple[float, np.ndarray, np.ndarray]:
-        """Survival, incidences and their standard errors at the end of `day`; before the first jump 1, 0 and 0."""
+    def at(self, day: float) -> tuple[float, np.ndarray]:
+        """Survival and incidences at the end of `day`; before the first jump 1 and 0."""
         k = np.searchsorted(self.days, day, side="right") - 1
-        if k < 0:
-            return 1.0, np.zeros(len(self.incidence)), np.zeros(len(self.incidence))
-        return float(self.survival[k]), self.incidence[:, k], self.std_error[:, k]
+        return (1.0, np.zeros(len(self.incidence))) if k < 0 else (float(self.survival[k]), self.incidence[:, k])
 
 
 @dataclass(frozen=True)
@@ -71,38 +68,38 @@ class LookIncidence:
 def fit_aalen_johansen(time: ArrayLike, cause: ArrayLike, causes: int, weight: ArrayLike | None = None) -> Incidence:
     """Cumulative incidence from days that are known; `cause` is 1, 2, ... `causes`, or 0 for not seen any longer.
 
-    Events of one day are tied, and whoever leaves unseen on that day was at risk on it. A weight counts a row that many times, in
-    the standard error too. Aalen OO, Johansen S. Scand J Stat 1978;5:141-150; variance by the delta method on multinomial
-    increments (Greenwood's for one cause; the form is that of Allignol A et al. Biom J 2010;52:126-137, from memory).
+    Each fall of the Kaplan-Meier curve of any event, by lifelines, belongs to the one cause of its moment (Aalen OO, Johansen S. Scand J Stat
+    1978;5:141-150). Standard errors have a function of their own, `find_errors`. A weight, a whole number, counts a row that many times.
     Raises ValueError for negative or missing times, unknown causes, and weights that do not add up to anything.
     """
     time, cause, weight = _demand_rows(time, cause, causes, weight)
-    days, index = np.unique(time, return_inverse=True)
-    counts = np.zeros((causes + 1, len(days)))
-    np.add.at(counts, (cause, index), weight)
-    at_risk = counts.sum(axis=0)[::-1].cumsum()[::-1]
-    hazard = counts[1:] / at_risk
-    stay = counts[0] + np.append(at_risk[1:], 0.0)  # so written, nobody left is zero, not rounding
-    survival = (stay / at_risk).cumprod()
-    before = np.append(1.0, survival[:-1])
-    incidence = (before * hazard).cumsum(axis=1)
-    variance = np.array(
-        [_sum_variance(before, hazard, row, stay / at_risk, at_risk, k) for k, row in enumerate(incidence)]
+    days, moment, last = _untie(time, cause, causes)
+    curve = KaplanMeierFitter().fit(moment, cause > 0, weights=weight)
+    survival = curve.survival_function_at_times(np.arange(last[-1] + 1)).to_numpy()
+    falls = -np.diff(survival).reshape(len(days), causes + 1)
+    return Incidence(days, survival[last], falls[:, :causes].cumsum(axis=0).T)
+
+
+def find_errors(time: ArrayLike, cause: ArrayLike, causes: int, weight: ArrayLike | None = None) -> np.ndarray:
+    """Standard errors of the incidences of fit_aalen_johansen on its days, (causes, days), by lifelines: Greenwood's by the delta method
+    (Collett D. Modelling Survival Data in Medical Research, from memory), nan from the day on which nobody is left."""
+    time, cause, weight = _demand_rows(time, cause, causes, weight)
+    _, moment, last = _untie(time, cause, causes)
+    fits = (AalenJohansenFitter().fit(moment, cause, k, weights=weight) for k in range(1, causes + 1))
+    return np.array(
+        [np.sqrt(fit.variance_.to_numpy()[np.searchsorted(fit.timeline, last, side="right") - 1]) for fit in fits]
     )
-    return Incidence(days, survival, incidence, np.sqrt(np.maximum(variance, 0)))
 
 
-def _sum_variance(
-    before: np.ndarray, hazard: np.ndarray, incidence: np.ndarray, stay: np.ndarray, at_risk: np.ndarray, k: int
-) -> np.ndarray:
-    """The variance of the incidence of cause k on each day: what the events of each earlier day s add to it on day t."""
-    any_cause = hazard.sum(axis=0)
-    later = np.maximum(incidence - incidence[:, None], 0)  # (s, t); zero where s is not before t
-    past = np.tri(len(incidence), dtype=bool).T
-    lost = np.divide(any_cause, stay, out=np.zeros_like(stay), where=stay > 0)
-    own = before**2 * hazard[k] * (1 - hazard[k])
-    added = own[:, None] - 2 * (before * hazard[k])[:, None] * later + lost[:, None] * later**2
-    return (added / at_risk[:, None] * past).sum(axis=0)
+def _untie(time: np.ndarray, cause: np.ndarray, causes: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The days, the moment of each row, and the last moment of each day.
+
+    Whoever leaves unseen on a day was at risk on it. lifelines moves tied events of different causes at random, past those who leave. So a
+    day has a moment for each cause, one after another, and a last one for those who leave: as nobody leaves between, no increment changes.
+    """
+    days, index = np.unique(time, return_inverse=True)
+    moment = index * (causes + 1) + np.where(cause > 0, cause, causes + 1)
+    return days, moment, (np.arange(len(days)) + 1) * (causes + 1)
 
 
 def fit_look_incidence(

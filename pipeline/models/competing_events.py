@@ -20,7 +20,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.derive.first_events import CAUSES, SEEN_CAUSES, list_first_events
-from pipeline.models.competing import LookIncidence, fit_aalen_johansen, fit_look_incidence
+from pipeline.models.competing import LookIncidence, find_errors, fit_aalen_johansen, fit_look_incidence
 from pipeline.models.curves import LIMITS, split_strata
 from pipeline.models.guard import Refusal, check_sites, check_size
 from pipeline.models.jackknife import RESTS_ON_ONE, refit_without_each_site
@@ -32,7 +32,7 @@ from schemas.study import Config, Curves, Guards, Study
 
 METHODS = {
     "incidence": f"discrete cause-specific hazards on look intervals; {LIMITS}",
-    "seen": f"Aalen-Johansen on the days on which events were seen, descriptive; {LIMITS}",
+    "seen": f"Aalen-Johansen on the days on which events were seen (lifelines), descriptive; {LIMITS}",
 }
 NO_EVENT = {"incidence": "event_free", "seen": "nothing_seen"}
 NOTES = {
@@ -90,11 +90,11 @@ class Asked(NamedTuple):
 
 class Shares(NamedTuple):
     """Incidences of the causes, and last the share without event, on the reported days: (causes + 1, days) each. `identified` says whether
-    the data fix them, `effective` is as in pipeline.models.share_limits."""
+    the data fix them, `effective` is as in pipeline.models.share_limits, where the fit has it."""
 
     share: np.ndarray
     identified: np.ndarray
-    effective: np.ndarray
+    effective: np.ndarray | None
 
 
 def _estimate_kind(members: pd.DataFrame, kind: str, curves: Curves, guards: Guards) -> list[dict]:
@@ -152,13 +152,15 @@ def _estimate_shares(
 
     found = fit(members, causes, curves)
     without = refit_without_each_site(members["site"].to_numpy(str), refit)
-    sizes = members.groupby("site").size().to_numpy()
+    sizes, number = members.groupby("site").size().to_numpy(), found.effective
+    if number is None:
+        number = _count_seen(members, causes, curves, found.share)
     parts = []
     for k, share in enumerate(found.share):
         event = k < len(causes)
         rest, moved = (1 - share, 1 - without[:, k]) if event else (share, without[:, k])
         known = np.where(found.identified[k], rest, np.nan)
-        edge = keep_falling(bound_share(known, moved, np.ones(len(sizes)), sizes, found.effective[k]))
+        edge = keep_falling(bound_share(known, moved, np.ones(len(sizes)), sizes, number[k]))
         parts.append(Edge(share, edge.error, 1 - edge.high, 1 - edge.low) if event else edge)
     whole = (np.concatenate([getattr(part, name) for part in parts]) for name in ("share", "error", "low", "high"))
     return Edge(*whole), found.identified.ravel()
@@ -174,16 +176,21 @@ def _fit_looks(members: pd.DataFrame, causes: tuple[str, ...], curves: Curves) -
 
 
 def _fit_seen(members: pd.DataFrame, causes: tuple[str, ...], curves: Curves) -> Shares:
-    """Effective numbers by the variance of Aalen and Johansen's estimator; at 0 and 1 those are counted of whom it is known."""
     days, cause = members["seen_day"].to_numpy(float), _number(members["seen_cause"], causes)
-    each, any_cause = fit_aalen_johansen(days, cause, len(causes)), fit_aalen_johansen(days, cause > 0, 1)
-    told = [(each.at(day), any_cause.at(day)) for day in curves.days]
-    share = np.array([[*incidence, survival] for (survival, incidence, _), _ in told]).T
-    error = np.array([[*own, *whole] for (_, _, own), (_, _, whole) in told]).T
+    fit = fit_aalen_johansen(days, cause, len(causes))
+    share = np.array([[*incidence, survival] for survival, incidence in map(fit.at, curves.days)]).T
+    return Shares(share, np.ones(share.shape, dtype=bool), None)
+
+
+def _count_seen(members: pd.DataFrame, causes: tuple[str, ...], curves: Curves, share: np.ndarray) -> np.ndarray:
+    """Effective numbers by the variance of Aalen and Johansen's estimator; where it has none those are counted of whom it is known."""
+    days, cause = members["seen_day"].to_numpy(float), _number(members["seen_cause"], causes)
+    errors = np.vstack([find_errors(days, cause, len(causes)), find_errors(days, cause > 0, 1)])
+    at = np.searchsorted(np.unique(days), curves.days, side="right") - 1
+    error = np.where(at >= 0, errors[:, at], 0.0)
     known = np.array([((days >= day) | (cause > 0)).sum() for day in curves.days])
     with np.errstate(divide="ignore", invalid="ignore"):
-        number = np.where(error > 0, np.minimum(share * (1 - share) / error**2, len(members)), known)
-    return Shares(share, np.ones(share.shape, dtype=bool), number)
+        return np.where(error > 0, np.minimum(share * (1 - share) / error**2, len(members)), known)
 
 
 def _number(cause: pd.Series, causes: tuple[str, ...]) -> np.ndarray:
