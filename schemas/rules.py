@@ -8,7 +8,12 @@ The gate looks for what the safe-harbor method of 45 CFR 164.514(b)(2)(i) remove
 
 from schemas.columns import RULES, Rule, register
 
-__all__ = ["CATALOGUE", "GATE_RULES", "RULES"]  # whoever looks a rule up here has all of them at hand
+__all__ = [
+    "CATALOGUE",
+    "GATE_RULES",
+    "PLAUSIBILITY_RULES",
+    "RULES",
+]  # whoever looks a rule up here has all of them at hand
 
 WORKBOOK_FIX = "Save the file again from your spreadsheet program as .xlsx, or hand in the five tables as .csv (UTF-8)."
 CLEAR_FIX = "Remove it from the place named here, also from hidden columns, and hand in the whole delivery again."
@@ -318,5 +323,88 @@ CATALOGUE = [
         "hand in the missing rows.",
     ),
 ]
-for _rule in CATALOGUE:
+
+PLAUSIBILITY = [  # of a delivery as a whole: rows that are in order one by one, and together cannot be meant so
+    Rule(
+        "table_without_rows",
+        "warn",
+        "This table has a header and no row.",
+        "Look whether its rows were lost on copying; every delivery holds all records.",
+    ),
+    Rule(
+        "contact_before_record",
+        "warn",
+        "Contacts lie long before the first look or maneuver of their episode, or before day 0.",
+        "Days after the first maneuver are positive: look at the sign, and at the day they were counted from.",
+    ),
+    Rule(
+        "unit_unlikely",
+        "warn",
+        "{column} is asked in {unit}, and its numbers hardly fit that: minutes or milliseconds may have been entered.",
+        "Look in which unit it was measured, and enter {unit}.",
+    ),
+    Rule(
+        "latency_above_duration",
+        "warn",
+        "The nystagmus begins later than it lasts in most rows.",
+        "Look whether latency_s and duration_s are exchanged.",
+    ),
+    Rule(
+        "zero_for_empty",
+        "warn",
+        "0 stands in {column} where it can hardly have been measured.",
+        "Leave the cell empty where nothing was recorded.",
+    ),
+    Rule(
+        "sides_opposite",
+        "warn",
+        "{column} is opposite to the side that it goes with in most cases: up-beating nystagmus shows on the side of the treated ear, and torsion beats toward the ear that is down.",
+        "Look whether right and left are exchanged, or the column slipped by a row.",
+    ),
+    Rule(
+        "ages_differ",
+        "warn",
+        "Ages of the same patient_id do not go with the years of the episodes.",
+        "Look whether two patients share one patient_id, or an age is wrong.",
+    ),
+    Rule(
+        "episodes_overlap",
+        "warn",
+        "An episode was still treated when the next one of the same patient had begun, or began before an earlier one.",
+        "Look at the days and years of these patients' episodes, and whether two patients share one patient_id.",
+    ),
+    Rule(
+        "episodes_alike",
+        "warn",
+        "Episodes agree with another one in every day and time of their looks.",
+        "Look whether rows were copied to a new episode_id.",
+    ),
+    Rule(
+        "sorted_alone",
+        "warn",
+        "{column} seems to have been sorted by itself, so that its cells stand in rows of other patients.",
+        "Take the table from your records again, and sort whole tables only.",
+    ),
+    Rule(
+        "filled_down",
+        "warn",
+        "{column} holds the same value, or counts up by one, in a long row of neighbours: it may have been filled down.",
+        "Take the column from your records again.",
+    ),
+    Rule(
+        "earlier_left_out",
+        "warn",
+        "This delivery lacks much of what the one before held.",
+        "Every delivery holds all records, also those of earlier ones. Look whether only new ones were handed in.",
+    ),
+    Rule(
+        "earlier_changed",
+        "warn",
+        "{column} differs from the delivery before in many episodes.",
+        "Look whether the column was exchanged, sorted or shifted, or the pseudonyms were given anew.",
+    ),
+]
+PLAUSIBILITY_RULES = frozenset(rule.name for rule in PLAUSIBILITY)
+
+for _rule in (*CATALOGUE, *PLAUSIBILITY):
     register(_rule)

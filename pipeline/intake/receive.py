@@ -1,6 +1,6 @@
 """Receiving one delivery: gate, reading, checking. Every handed-in row ends as stored, set aside, or refused with the whole delivery."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
@@ -12,6 +12,7 @@ from pipeline.intake.gate import SET_APART, find_identifiers
 from pipeline.intake.handed import Handed
 from pipeline.intake.keep import NOTHING, Checked, count_rows, describe_delivery, keep_apart, seal, store_rows
 from pipeline.intake.parse import match_columns
+from pipeline.intake.plausible import find_implausible
 from pipeline.intake.problem import DESCRIBED, Problem, is_refused, list_problems
 from pipeline.intake.progress import Tell, silent
 from pipeline.intake.read import read_delivery
@@ -23,6 +24,8 @@ from schemas.delivery import TABLES
 from schemas.site_map import SiteMap
 from schemas.store import KEPT
 from schemas.study import Config
+
+UNREAD = frozenset(("table_missing", "column_missing", "unreadable", "not_opened"))  # rows cannot be compared
 
 
 @dataclass(frozen=True)
@@ -67,7 +70,9 @@ def receive_delivery(folder: Path, config: Config, previous: Received | None = N
             p for p in problems + found + header if p.severity == "refuse" or p.row not in gone.get(p.table, ())
         ]
         judged = check_tables(texts, problems, fields, config, tell)
-        problems = judged.problems
+        tell("looking at the delivery as a whole")
+        problems = judged.problems + doubt(judged, previous)
+        judged = replace(judged, problems=problems)
     accepted = not is_refused(problems)
     checked = judged if accepted else NOTHING
     tables = store_rows(handed, checked) | {"set_aside": keep_apart(checked)}
@@ -82,6 +87,13 @@ def receive_delivery(folder: Path, config: Config, previous: Received | None = N
         tables["changes"] = compare_deliveries(previous.tables, tables).assign(previous_delivery=compared_with)
     sealed = {name: seal(name, rows, site, delivery) for name, rows in tables.items()}
     return Received(site, delivery, compared_with, sealed)
+
+
+def doubt(judged: Checked, previous: Received | None) -> list[Problem]:
+    """What cannot be meant so of the delivery as a whole; nothing where tables could not be read."""
+    if not UNREAD.isdisjoint(problem.rule for problem in judged.problems):
+        return []
+    return find_implausible(judged.rows, previous.tables if previous else None, previous.delivery if previous else "")
 
 
 def search(handed: Handed, own: SiteMap) -> list[Problem]:
@@ -123,7 +135,7 @@ def check_tables(
     problems += across.find_unsided_maneuvers(rows["treatments"], config.maneuvers)
     problems += across.find_differing_patients(rows["episodes"])
     problems += across.find_years_outside(rows["episodes"], fields.get("first_year"), fields.get("last_year"))
-    if not {"table_missing", "column_missing", "unreadable", "not_opened"} & {problem.rule for problem in problems}:
+    if UNREAD.isdisjoint(problem.rule for problem in problems):
         problems += find_differing_totals(fields, rows)
         gone = Checked(rows, texts, problems).set_aside("episodes")
         for name in list(TABLES)[1:]:

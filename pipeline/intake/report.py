@@ -9,10 +9,12 @@ import pandas as pd
 
 from pipeline.intake.receive import Received
 from schemas.codes import TABLE
-from schemas.rules import GATE_RULES
+from schemas.rules import GATE_RULES, PLAUSIBILITY_RULES
 from schemas.store import Changes
 
 PLACES_SHOWN = 20
+DOUBT = "doubt"
+PARTS = ("refuse", DOUBT, "set_aside", "warn")  # of a page, in their order
 FOLLOWS = "episode_set_aside"  # mended with the episode that it names
 FORMULA_START = re.compile(r"[=+\-@\t\r\n\0]")  # CWE-1236; OWASP, CSV Injection: a spreadsheet would run such a cell
 PLAIN_NUMBER = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)?")
@@ -22,7 +24,7 @@ PROBLEM_COLUMNS = ["table", "row", "episode_id", "column", "value", "rule", "sev
 def describe_intake(received: Received) -> dict:
     """The content of `reports/intake.html.j2`: the sentence that matters, rows by table, changes, problems by rule; no cell."""
     counts, problems = received.tables["row_counts"], received.tables["problems"]
-    by_severity = dict(iter(problems.groupby("severity")))
+    by_part = dict(iter(problems.groupby(name_part(problems))))
     return {
         "site": received.site,
         "delivery": received.delivery,
@@ -39,12 +41,13 @@ def describe_intake(received: Received) -> dict:
             for row in counts.itertuples(index=False)
         ],
         "changes": describe_changes(received),
-        "parts": [
-            {"severity": severity, "groups": group_problems(by_severity[severity])}
-            for severity in ("refuse", "set_aside", "warn")
-            if severity in by_severity
-        ],
+        "parts": [{"name": part, "groups": group_problems(by_part[part])} for part in PARTS if part in by_part],
     }
+
+
+def name_part(problems: pd.DataFrame) -> pd.Series:
+    """The part of the page, or of what the terminal says, that each problem belongs to: its severity, or that the delivery as a whole looks wrong."""
+    return problems["severity"].mask(problems["rule"].isin(PLAUSIBILITY_RULES), DOUBT)
 
 
 def answer(received: Received) -> str:
@@ -88,12 +91,22 @@ def next_step(received: Received) -> str:
     """What the coordinator does next."""
     if not received.accepted:
         return "Mend what is named here in your own records, then hand in the whole delivery again under the next free number."
+    if has_doubts(received):
+        return (
+            "Look first at what is told under “Is this meant so?”: something may have slipped in the table as a whole. If it is as it should be, "
+            "nothing needs to be done about it; otherwise mend it in your own records, and hand in the whole delivery again under the next free number."
+        )
     if received.tables["row_counts"]["rows_set_aside"].sum():
         return (
             "Rows that need a look are kept apart, not lost: they enter no analysis until they are mended. "
             "Mend them in your own records; the next delivery, again complete, takes the place of this one."
         )
     return "Nothing needs to be done."
+
+
+def has_doubts(received: Received) -> bool:
+    """Whether the delivery as a whole looks as if something slipped."""
+    return bool(received.tables["problems"]["rule"].isin(PLAUSIBILITY_RULES).any())
 
 
 def describe_changes(received: Received) -> dict | None:

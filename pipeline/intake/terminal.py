@@ -6,11 +6,12 @@ from collections.abc import Iterator
 import pandas as pd
 
 from pipeline.intake.receive import Received
-from pipeline.intake.report import FOLLOWS, answer, count
+from pipeline.intake.report import DOUBT, FOLLOWS, answer, count, has_doubts, name_part
 from schemas.rules import RULES
 
 HEADINGS = {
     "refuse": "Must be mended before anything can be pooled",
+    DOUBT: "Is this meant so? Something may have slipped in the delivery as a whole",
     "set_aside": "Rows that would be set aside",
     "warn": "For your information",
 }
@@ -25,8 +26,9 @@ def describe_check(received: Received, width: int, title: str = "") -> str:
     problems = received.tables["problems"]
     lines = [title or f"Site {received.site}, delivery {received.delivery}", ""]
     lines += textwrap.wrap(answer(received), width)
-    for severity, heading in HEADINGS.items():
-        found = problems[problems["severity"].eq(severity)]
+    parts = name_part(problems)
+    for part, heading in HEADINGS.items():
+        found = problems[parts.eq(part)]
         if len(found):
             lines += ["", f"{heading}:"]
             helped = found["rule"].eq("read_with_help")
@@ -39,6 +41,8 @@ def say_next(received: Received) -> str:
     """What the coordinator does next, before anything is sent."""
     if not received.accepted:
         return "Mend what is named here, in your own records as well, and check again. Nothing was sent anywhere."
+    if has_doubts(received):
+        return "Look first whether the delivery is meant so: what is named there keeps no row out, but if it slipped, all of the table is wrong."
     if received.tables["row_counts"]["rows_set_aside"].sum():
         return "Rows that would be set aside enter no analysis until they are mended. Mend them and check again, or hand in as it is."
     return "Nothing needs to be mended: hand it in."

@@ -64,7 +64,7 @@ def test_the_page_stands_alone_and_is_well_formed(receive, tables):
 
 def test_only_the_first_places_are_shown_and_the_rest_is_counted(receive, tables):
     tables["followups"] = [{"episode_id": "EP-1"} | CONTACT | {"day": day, "dhi_total": 37} for day in range(30)]
-    group = describe_intake(receive(tables))["parts"][0]["groups"][0]
+    group = next(p for p in describe_intake(receive(tables))["parts"] if p["name"] == "set_aside")["groups"][0]
     assert group["size"] == "30 rows"
     assert group["more"]
     assert group["places"] == [

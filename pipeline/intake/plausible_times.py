@@ -1,0 +1,81 @@
+"""Slips in days and times of a whole delivery: contacts before anything began, minutes for seconds, columns exchanged, 0 for an empty cell.
+
+Bounds are far from what positional vertigo shows: nystagmus begins within seconds and lasts less than a minute, or longer where debris
+adheres (von Brevern et al., J Vestib Res 2015;25:105-117); each position is held 20 to 60 seconds or more (common practice).
+"""
+
+from collections.abc import Iterator, Mapping
+
+import pandas as pd
+
+from pipeline.intake.problem import Problem
+from pipeline.intake.suspicion import ANY, MOST, NEARLY_ALL, Enough, suspect
+
+Rows = Mapping[str, pd.DataFrame]
+EARLIEST_CONTACT = (
+    -30
+)  # days before the first look or maneuver of an episode: until then it could be the call for an appointment
+SHORTEST, LONGEST = {"duration_s": 3, "hold_s": 5}, {"latency_s": 60, "duration_s": 600}
+NONE_LASTS_0 = Enough(3, 0.02)  # of what is there and was timed, none lasts 0 s: some rows are enough
+SYMPTOMS_WITHOUT_POINTS = Enough(5, 0.5)
+INFANTS = Enough(2, 0.0)
+
+
+def find_unlikely_times(rows: Rows) -> list[Problem]:
+    """All of these slips; `rows` are the handed-in ones by table, typed, wrong cells missing."""
+    return [*find_early_contacts(rows), *find_units(rows), *find_exchanged(rows), *find_zeros(rows)]
+
+
+def find_early_contacts(rows: Rows) -> list[Problem]:
+    """Contacts long before the first look or maneuver of their episode, or most contacts before day 0."""
+    contacts = rows["followups"]
+    begun = pd.concat([rows[name][["episode_id", "day"]] for name in ("examinations", "treatments")])
+    first = contacts["episode_id"].map(begun.groupby("episode_id")["day"].min())
+    early = contacts["day"].lt(first + EARLIEST_CONTACT)
+    told = suspect("contact_before_record", "followups", "day", early, "contacts", ANY)
+    return told or suspect("contact_before_record", "followups", "day", contacts["day"].lt(0), "contacts", MOST)
+
+
+def find_units(rows: Rows) -> Iterator[Problem]:
+    """Columns of seconds whose numbers fit minutes or milliseconds better."""
+    shown = rows["examinations"][show_nystagmus(rows["examinations"])]
+    for table, column, times in (
+        ("examinations", "duration_s", shown["duration_s"]),
+        ("examinations", "latency_s", shown["latency_s"]),
+        ("treatments", "hold_s", rows["treatments"]["hold_s"]),
+    ):
+        times = times[times > 0]
+        if column in SHORTEST:
+            yield from suspect("unit_unlikely", table, column, times < SHORTEST[column], "rows with a time", NEARLY_ALL)
+        if column in LONGEST:
+            yield from suspect("unit_unlikely", table, column, times > LONGEST[column], "rows with a time", MOST)
+
+
+def find_exchanged(rows: Rows) -> list[Problem]:
+    """Nystagmus that begins later than it lasts, in most rows."""
+    timed = rows["examinations"][["latency_s", "duration_s"]].dropna()
+    later = timed["latency_s"] > timed["duration_s"]
+    return suspect("latency_above_duration", "examinations", "latency_s", later, "rows with both times", MOST)
+
+
+def find_zeros(rows: Rows) -> Iterator[Problem]:
+    """Columns in which 0 stands where nothing can be 0, or is so often that it means an empty cell."""
+    shown = rows["examinations"][show_nystagmus(rows["examinations"])]
+    contacts = rows["followups"]
+    unwell = contacts[contacts["positional_symptoms"].eq("yes").fillna(False)]
+    for table, column, cells, enough in (
+        ("episodes", "age_years", rows["episodes"]["age_years"], INFANTS),
+        ("episodes", "onset_day", rows["episodes"]["onset_day"], NEARLY_ALL),
+        ("examinations", "latency_s", shown["latency_s"], NEARLY_ALL),
+        ("examinations", "duration_s", shown["duration_s"], NONE_LASTS_0),
+        ("examinations", "peak_spv", shown["peak_spv"], NONE_LASTS_0),
+        ("treatments", "hold_s", rows["treatments"]["hold_s"], NONE_LASTS_0),
+        ("followups", "dhi_total", unwell["dhi_total"], SYMPTOMS_WITHOUT_POINTS),
+        ("followups", "vas_0_10", unwell["vas_0_10"], SYMPTOMS_WITHOUT_POINTS),
+    ):
+        yield from suspect("zero_for_empty", table, column, cells.dropna() == 0, "rows where it is filled in", enough)
+
+
+def show_nystagmus(looks: pd.DataFrame) -> pd.Series:
+    """The looks that show nystagmus."""
+    return looks[["vertical", "torsion", "horizontal"]].ne("none").fillna(False).any(axis=1)

@@ -1,0 +1,28 @@
+"""What counts as a sign that a whole delivery cannot be meant so: enough rows, and a large enough share of them. It is told in numbers of rows."""
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from pipeline.intake.problem import Problem
+
+
+@dataclass(frozen=True)
+class Enough:
+    """From how many rows on, and from which share of all that are asked, something is told of."""
+
+    rows: int
+    share: float
+
+
+MOST = Enough(5, 0.5)  # a slip of the whole column shows in most rows; errors of single rows do not
+NEARLY_ALL = Enough(10, 0.9)
+ANY = Enough(1, 0.0)
+
+
+def suspect(rule: str, table: str, column: str | None, found: pd.Series, things: str, enough: Enough) -> list[Problem]:
+    """The problem, if enough of `found` (a truth for each thing that was asked) are true; `things` says in the plural what they are."""
+    number, of = int(found.fillna(False).sum()), len(found)
+    if number < enough.rows or number < enough.share * of:
+        return []
+    return [Problem(rule, table, None, column, f"This is so in {number:,} of {of:,} {things}.")]
