@@ -1,4 +1,4 @@
-"""The first sheet of a marked copy: what must be mended, the most frequent first, with a link to each cell."""
+"""The first sheet of a marked copy: what must be mended, the most frequent first: a line for each kind of problem, its places folded under it."""
 
 from collections.abc import Sequence
 
@@ -31,6 +31,7 @@ LINKS = 200  # of one kind of problem: all cells are marked, and nobody follows 
 LINKED = Font(**FACE, underline="single", color="1F4F78")
 LINES = (
     "Each cell to mend is framed and hatched in its sheet, with the reason in a comment. This list leads to them; it needs no mending.",
+    "Each line leads to the first place of its kind; the plus sign at the left margin shows all of them.",
     "Mend them in your own records as well. Then check this workbook again: ./run check FILE.xlsx (on Windows: py run.py check FILE.xlsx). Marks that are left in it do no harm.",
 )
 
@@ -55,6 +56,7 @@ def add_list(book: Workbook, received: Received, problems: pd.DataFrame, places:
     placed = problems.assign(place=list(places))
     for group in list_groups(placed):
         add_group(sheet, group)
+    sheet.sheet_properties.outlinePr.summaryBelow = False  # the sign stands at the line, not under its places
     sheet.page_setup.orientation, sheet.page_setup.fitToHeight = "landscape", 0
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
     close_sheet(sheet)
@@ -68,27 +70,46 @@ def name_list(book: Workbook) -> str:
 
 
 def add_group(sheet: Worksheet, found: pd.DataFrame) -> None:
-    """Add one kind of problem: what it is in a line, then a link to each of its places."""
+    """Add one kind of problem: a line with what it is, how many places it has and a link to the first, and all places folded under it."""
     first = found.iloc[0]
     where = ", ".join(part for part in (first["table"], first["column"]) if part) or "the delivery as a whole"
     rows = sorted({int(row) for row in found["row"].dropna()})
-    sheet.append([f"{where}: {count(len(rows), 'row')}" if rows else where, first["message"], first["how_to_fix"]])
+    linked = [(problem.place, problem.how_to_fix) for problem in found.itertuples(index=False) if problem.place]
+    many = f": {count(len(rows), 'row')}" if rows else ""
+    begins = f", first at {name_place(linked[0][0])}" if linked and linked[0][0][1] else ""
+    line = [f"{where}{many}{begins}", first["message"], first["how_to_fix"]]
+    sheet.append(line)
     for cell in sheet[sheet.max_row]:
         cell.fill, cell.font, cell.alignment = LIGHT, ON_LIGHT, WRAPPED
-    lines = [
-        count_lines(text, width)
-        for text, width in zip(list(first[["message", "how_to_fix"]]), list(COLUMNS.values())[1:], strict=True)
-    ]
+    lines = [count_lines(text, width) for text, width in zip(line, COLUMNS.values(), strict=True)]
     sheet.row_dimensions[sheet.max_row].height = POINTS_A_LINE * max(lines) + GAP
-    linked = [(problem.place, problem.how_to_fix) for problem in found.itertuples(index=False) if problem.place]
-    for (title, row, position), fix in linked[:LINKS]:
-        target = f"{get_column_letter(position)}{row or 1}"
-        sheet.append(
-            [f"{title}, {target}" if row else f"sheet {title}", None, fix if fix != first["how_to_fix"] else None]
-        )
-        cell = sheet.cell(sheet.max_row, 1)
-        cell.hyperlink = Hyperlink(ref=cell.coordinate, location=f"{quote_sheetname(title)}!{target}")
-        cell.font = LINKED
+    if linked:
+        add_link(sheet, linked[0][0])
+    for place, fix in linked[:LINKS] if len(linked) > 1 else ():
+        sheet.append([name_place(place), None, fix if fix != first["how_to_fix"] else None])
+        add_link(sheet, place)
         sheet.cell(sheet.max_row, 3).alignment = WRAPPED
+        fold(sheet)
     if len(linked) > LINKS:
         sheet.append([f"and {len(linked) - LINKS:,} more, all marked in the sheet"])
+        fold(sheet)
+
+
+def fold(sheet: Worksheet) -> None:
+    """Fold the last row under the line above it: a sign at the margin unfolds it."""
+    last = sheet.row_dimensions[sheet.max_row]
+    last.outlineLevel, last.hidden = 1, True
+
+
+def add_link(sheet: Worksheet, place: tuple[str, int, int]) -> None:
+    """Lead from the first cell of the last row to a place."""
+    cell = sheet.cell(sheet.max_row, 1)
+    target = f"{quote_sheetname(place[0])}!{get_column_letter(place[2])}{place[1] or 1}"
+    cell.hyperlink = Hyperlink(ref=cell.coordinate, location=target)
+    cell.font = LINKED
+
+
+def name_place(place: tuple[str, int, int]) -> str:
+    """A place in words: a cell of a sheet, or a sheet as a whole."""
+    title, row, position = place
+    return f"{title}, {get_column_letter(position)}{row}" if row else f"sheet {title}"

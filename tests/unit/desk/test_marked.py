@@ -91,6 +91,23 @@ def test_each_cell_to_mend_is_marked_and_listed_and_the_rest_is_as_it_was(folder
     assert mark(folder, plan)[1] == content  # the same bytes each time
 
 
+def test_forty_problems_of_a_kind_are_one_line_that_leads_to_the_first(folder, plan, tmp_path):
+    book = build_faulty()
+    contacts = book["followups"]
+    for day in range(100, 140):
+        contacts.append([cell.value if cell.column != 2 else day for cell in contacts[4]])
+    write_book(folder, book)
+    listed = open_bytes(mark(folder, plan)[1], tmp_path / "marked.xlsx").worksheets[0]
+    rows = range(listed.max_row, 0, -1)
+    shown = [row for row in rows if listed.cell(row, 2).value and not listed.row_dimensions[row].hidden]
+    line = next(row for row in shown if str(listed.cell(row, 1).value).startswith("followups"))
+    assert listed.cell(line, 1).value.endswith("41 rows, first at followups, F4")
+    assert listed.cell(line, 1).hyperlink.location == "'followups'!F4"
+    places = range(line + 1, line + 42)
+    assert all(listed.row_dimensions[row].hidden and listed.row_dimensions[row].outlineLevel == 1 for row in places)
+    assert all(listed.cell(row, 1).hyperlink for row in places)
+
+
 def test_the_mended_copy_is_accepted_with_all_marks_in_it(folder, plan, tmp_path):
     write_book(folder, build_faulty())
     book = open_bytes(mark(folder, plan)[1], tmp_path / "marked.xlsx")
