@@ -23,4 +23,6 @@ def find_implausible(rows: Rows, previous: Rows | None = None, number: str = "")
     found = find_empty_tables(rows)
     for find in (find_unlikely_times, find_unlikely_sides, find_unlikely_patients, find_unlikely_columns):
         found += find(rows)
+    if {("sorted_alone", "age_years"), ("filled_down", "age_years")} & {(p.rule, p.column) for p in found}:
+        found = [p for p in found if p.rule != "ages_differ"]  # which only follows from it
     return found + list(compare_with_previous(rows, previous, number) if previous else ())

@@ -21,8 +21,9 @@ PLAIN_NUMBER = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)?")
 PROBLEM_COLUMNS = ["table", "row", "episode_id", "column", "value", "rule", "severity", "message", "how_to_fix"]
 
 
-def describe_intake(received: Received) -> dict:
-    """The content of `reports/intake.html.j2`: the sentence that matters, rows by table, changes, problems by rule; no cell."""
+def describe_intake(received: Received, previous: Received | None = None) -> dict:
+    """The content of `reports/intake.html.j2`: the sentence that matters, rows by table, changes, problems by rule; no cell. `previous` is the
+    delivery that changes are counted from."""
     counts, problems = received.tables["row_counts"], received.tables["problems"]
     by_part = dict(iter(problems.groupby(name_part(problems))))
     return {
@@ -40,7 +41,7 @@ def describe_intake(received: Received) -> dict:
             }
             for row in counts.itertuples(index=False)
         ],
-        "changes": describe_changes(received),
+        "changes": describe_changes(received, previous),
         "parts": [{"name": part, "groups": group_problems(by_part[part])} for part in PARTS if part in by_part],
     }
 
@@ -93,7 +94,7 @@ def next_step(received: Received) -> str:
         return "Mend what is named here in your own records, then hand in the whole delivery again under the next free number."
     if has_doubts(received):
         return (
-            "Look first at what is told under “Is this meant so?”: something may have slipped in the table as a whole. If it is as it should be, "
+            "Look first at what is told under “Is this meant so?”: something may have slipped in the delivery as a whole. If it is as it should be, "
             "nothing needs to be done about it; otherwise mend it in your own records, and hand in the whole delivery again under the next free number."
         )
     if received.tables["row_counts"]["rows_set_aside"].sum():
@@ -109,15 +110,31 @@ def has_doubts(received: Received) -> bool:
     return bool(received.tables["problems"]["rule"].isin(PLAUSIBILITY_RULES).any())
 
 
-def describe_changes(received: Received) -> dict | None:
-    """How many episodes differ from the accepted delivery before, by kind of change; None if there was none before."""
+def describe_changes(received: Received, previous: Received | None) -> dict | None:
+    """How many episodes differ from the accepted delivery before, by kind of change, and their rows in the episodes table, which is that of the
+    delivery before for those that are no longer there; None if there was none before."""
     if received.compared_with is None:
         return None
-    kinds, changes = Changes.describe()["change"].codes, received.tables["changes"]["change"]
-    counts = [
-        {"name": kind, "meaning": meaning, "episodes": int(changes.eq(kind).sum())} for kind, meaning in kinds.items()
-    ]
-    return {"previous": received.compared_with, "kinds": counts}
+    changes, kinds = received.tables["changes"], []
+    for kind, meaning in Changes.describe()["change"].codes.items():
+        codes = changes.loc[changes["change"].eq(kind), "episode_id"]
+        holder = previous if kind == "withdrawn" else received
+        rows = find_rows(holder, set(codes)) if holder else []
+        place = f" of delivery {received.compared_with}" if kind == "withdrawn" and rows else ""
+        kinds.append({"name": kind, "meaning": meaning, "episodes": len(codes), "rows": say_ranges(rows) + place})
+    return {"previous": received.compared_with, "kinds": kinds}
+
+
+def say_ranges(rows: list[int]) -> str:
+    """Row numbers in words, neighbours as ranges; nothing if there are none."""
+    return f"{'row' if len(rows) == 1 else 'rows'} {name_ranges(rows)}" if rows else ""
+
+
+def find_rows(received: Received, codes: set[str]) -> list[int]:
+    """The rows of the episodes table, stored or set aside, that hold some episodes, in order."""
+    stored, aside = received.tables["episodes"], received.tables["set_aside"]
+    held = pd.concat([stored[["row", "episode_id"]], aside.loc[aside["table"].eq("episodes"), ["row", "episode_id"]]])
+    return sorted(int(row) for row in held.loc[held["episode_id"].isin(codes), "row"].unique())
 
 
 def group_problems(problems: pd.DataFrame) -> list[dict]:
@@ -154,6 +171,17 @@ def list_places(problems: pd.DataFrame) -> list[dict]:
 def name_rows(rows: list[int]) -> str:
     """Row numbers in words."""
     return "" if not rows else f"row {rows[0]}" if len(rows) == 1 else "rows " + ", ".join(map(str, rows))
+
+
+def name_ranges(rows: list[int]) -> str:
+    """Row numbers in order, neighbours as ranges: 3, 7 to 12, 40."""
+    runs: list[list[int]] = []
+    for row in rows:
+        if runs and row == runs[-1][-1] + 1:
+            runs[-1].append(row)
+        else:
+            runs.append([row])
+    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs)
 
 
 def count(number: int, thing: str) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 import pandas as pd
 
 from pipeline.intake.receive import Received
-from pipeline.intake.report import DOUBT, FOLLOWS, answer, count, has_doubts, name_part
+from pipeline.intake.report import DOUBT, FOLLOWS, answer, count, has_doubts, name_part, name_ranges
 from schemas.rules import RULES
 
 HEADINGS = {
@@ -85,14 +85,3 @@ def _say_group(found: pd.DataFrame, width: int) -> Iterator[str]:
     yield from textwrap.wrap(first["message"], width, initial_indent=INDENT, subsequent_indent=INDENT)
     for fix in found["how_to_fix"].drop_duplicates():
         yield from textwrap.wrap(f"-> {fix}", width, initial_indent=INDENT, subsequent_indent=INDENT + "   ")
-
-
-def name_ranges(rows: list[int]) -> str:
-    """Row numbers in order, neighbours as ranges: 3, 7 to 12, 40."""
-    runs: list[list[int]] = []
-    for row in rows:
-        if runs and row == runs[-1][-1] + 1:
-            runs[-1].append(row)
-        else:
-            runs.append([row])
-    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs)

@@ -23,16 +23,17 @@ def main() -> Counts:
     last_accepted: dict[str, Received] = {}
     counts = Counter()
     for folder in arguments.deliveries:
-        received = receive_delivery(folder, config, last_accepted.get(folder.parent.name))
+        previous = last_accepted.get(folder.parent.name)
+        received = receive_delivery(folder, config, previous)
         if received.accepted:
             last_accepted[received.site] = received
-        _write_received(received, arguments.results)
+        _write_received(received, previous, arguments.results)
         counts.update({"deliveries": 1, "deliveries refused": int(not received.accepted)})
         counts.update(received.tables["row_counts"].filter(like="rows_").sum().to_dict())
     return {name.replace("_", " "): int(count) for name, count in counts.items()}
 
 
-def _write_received(received: Received, results: Path) -> None:
+def _write_received(received: Received, previous: Received | None, results: Path) -> None:
     require_kept(received.tables)
     rows, page = (results / part / received.site / received.delivery for part in ("rows", "intake"))
     for folder in (rows, page):
@@ -40,7 +41,7 @@ def _write_received(received: Received, results: Path) -> None:
     for name, table in received.tables.items():
         table.to_parquet(rows / f"{name}.parquet", index=False)
     (page / "problems.csv").write_text(format_problems(received), "utf-8")
-    (page / "report.html").write_text(render_page("intake.html.j2", describe_intake(received)), "utf-8")
+    (page / "report.html").write_text(render_page("intake.html.j2", describe_intake(received, previous)), "utf-8")
 
 
 if __name__ == "__main__":

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 from openpyxl import load_workbook
 
-from pipeline.intake.terminal import name_ranges
+from pipeline.intake.report import name_ranges
 from schemas.rules import RULES
 from tests.whole.conftest import POOL, ROOT
 

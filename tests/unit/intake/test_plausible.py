@@ -97,3 +97,8 @@ def test_the_sentences_are_whole():
     listed = list_problems(problems, {}, {})
     assert not listed["message"].str.contains("[{}]").any()
     assert listed["value"].isna().all()
+
+
+def test_what_only_follows_from_a_slip_is_not_told_as_well():
+    slip, *_ = SLIPS["ages sorted alone"]
+    assert told(slip(draw_clean(SEED))) == {("sorted_alone", "episodes", "age_years")}

@@ -8,7 +8,15 @@ from itertools import pairwise
 import pytest
 
 from pipeline.intake.receive import receive_delivery
-from pipeline.intake.report import PLACES_SHOWN, PROBLEM_COLUMNS, answer, describe_intake, disarm, format_problems
+from pipeline.intake.report import (
+    PLACES_SHOWN,
+    PROBLEM_COLUMNS,
+    answer,
+    describe_changes,
+    describe_intake,
+    disarm,
+    format_problems,
+)
 from pipeline.render import render_page
 from tests.unit.intake.conftest import CONTACT
 
@@ -120,4 +128,20 @@ def test_the_list_of_problems(receive, tables):
         "severity": "set_aside",
         "message": "",
         "how_to_fix": "",
+    }
+
+
+def test_episodes_that_changed_are_named_by_their_rows(receive, tables):
+    first = receive(tables)
+    last = tables["episodes"][-1]["episode_id"]
+    changed = {name: [dict(row) for row in rows] for name, rows in tables.items() if name != "submission"}
+    changed = {name: [row for row in rows if row["episode_id"] != last] for name, rows in changed.items()}
+    changed["episodes"][0]["age_years"] = 58
+    changed["episodes"].append(changed["episodes"][0] | {"episode_id": "EP-77"})
+    second = receive({"submission": tables["submission"]} | changed, previous=first)
+    told = describe_changes(second, first)
+    assert {kind["name"]: (kind["episodes"], kind["rows"]) for kind in told["kinds"]} == {
+        "added": (1, f"row {len(changed['episodes']) + 1}"),
+        "changed": (1, "row 2"),
+        "withdrawn": (1, f"row {len(tables['episodes']) + 1} of delivery 001"),
     }
