@@ -1,6 +1,10 @@
 """What all tests share: the plan of the project, and how they are spread over processes."""
 
 import os
+
+# As in the workflow: processes share the cores. numpy looks at it once, when it is first imported, which the schemas do.
+os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+
 from pathlib import Path
 
 import pytest
@@ -8,7 +12,6 @@ from hypothesis import settings
 
 from schemas.study import Config, read_config
 
-os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}  # as in the workflow: processes share the cores
 # The same examples at every run, so that a verdict on the code does not change with the day; `--hypothesis-profile=search` draws new ones.
 settings.register_profile("steady", derandomize=True)
 settings.register_profile("search", derandomize=False, print_blob=True)

@@ -9,6 +9,7 @@ from scipy.stats import norm
 from pipeline.models.attempt_chances import People, average_survival
 from pipeline.models.attempt_rows import describe_attempts
 from pipeline.models.attempt_success import estimate_attempt_success
+from pipeline.models.guard import Refusal
 from tests.pool_of_attempts import Truth, simulate_attempts
 
 N = 5000
@@ -22,6 +23,14 @@ def tables():
 @pytest.fixture(scope="module")
 def found(tables, plan):
     return estimate_attempt_success(*tables, plan)
+
+
+@pytest.fixture
+def brief(plan, monkeypatch):
+    """The plan, for tests of the model without patients: the other one, which takes most of the time, is refused."""
+    refused = Refusal("not_converged", "left out of this test")
+    monkeypatch.setattr("pipeline.models.attempt_success.fit_random", lambda *_: refused)
+    return plan
 
 
 def get(rows: pd.DataFrame, stratum: str, term: str) -> pd.Series:
@@ -71,16 +80,16 @@ def test_resolved_shares_are_those_of_the_simulated_patients(found, tables):
 
 
 @pytest.mark.parametrize(("slope", "fits"), [(1.0, True), (0.15, False)])
-def test_an_even_hazard_is_told_from_an_effect_at_once(plan, slope, fits):
+def test_an_even_hazard_is_told_from_an_effect_at_once(brief, slope, fits):
     tables = simulate_attempts(2500, seed=3, truth=Truth(level=-2.2 if fits else -0.6, slope=slope, patient_sd=0.0))
-    row = get(estimate_attempt_success(*tables, plan), "model=marginal", "log_gap_slope")
+    row = get(estimate_attempt_success(*tables, brief), "model=marginal", "log_gap_slope")
     assert abs(row["estimate"] - slope) < 4 * row["std_error"]
     assert (row["lower"] <= 1 <= row["upper"]) == fits
     assert ("does not fit" in row["note"]) == (not fits)
 
 
 def test_order_of_rows_changes_no_byte(plan):
-    tables = simulate_attempts(500, seed=4)
+    tables = simulate_attempts(300, seed=4)
     once = estimate_attempt_success(*tables, plan)
     again = estimate_attempt_success(*(table.sample(frac=1, random_state=k) for k, table in enumerate(tables)), plan)
     pd.testing.assert_frame_equal(once, again, check_exact=True)
@@ -124,26 +133,26 @@ def test_attempts_that_all_succeed_give_a_status(plan):
     assert get(rows, "model=marginal", "model")["status"] == "too_few"
 
 
-def test_an_effect_seen_at_one_site_only_is_withheld(plan):
+def test_an_effect_seen_at_one_site_only_is_withheld(brief):
     episodes, verdicts, attempts = simulate_attempts(1500, seed=8)
     home = attempts["setting"].eq("home") & attempts["site"].ne("S003")
     attempts.loc[home, ["setting", "performed_by"]] = ["clinic", "clinician"]
-    row = get(estimate_attempt_success(episodes, verdicts, attempts, plan), "model=marginal", "setting=home")
+    row = get(estimate_attempt_success(episodes, verdicts, attempts, brief), "model=marginal", "setting=home")
     assert row["status"] == "not_identified"
     assert "rests on one site" in row["note"]
 
 
-def test_a_separated_class_is_refused_and_pulls_no_other(plan):
+def test_a_separated_class_is_refused_and_pulls_no_other(brief):
     episodes, verdicts, attempts = simulate_attempts(700, seed=12)
     late = verdicts["episode_id"].str.endswith("7") & verdicts["canal"].eq("lateral")
     odd = attempts.merge(verdicts[late], on=["site", "episode_id"])["episode_id"]
     attempts.loc[attempts["episode_id"].isin(odd), ["fit", "outcome"]] = ["not_applicable", "negative"]
-    found = estimate_attempt_success(episodes, verdicts, attempts, plan)
+    found = estimate_attempt_success(episodes, verdicts, attempts, brief)
     row = get(found, "model=marginal", "fit=not_applicable")
     assert (row["status"], "separation" in row["note"]) == ("not_identified", True)
     assert "all, or none" in get(found, "model=marginal,attempt=1", "success")["method"]
     apart = attempts[~attempts["episode_id"].isin(odd)]
-    without = estimate_attempt_success(episodes, verdicts, apart, plan)
+    without = estimate_attempt_success(episodes, verdicts, apart, brief)
     for term in ("fit=no", "attempt_number=2", "previous=other family", "canal_arm=lateral long"):
         with_them, alone = (get(each, "model=marginal", term) for each in (found, without))
         assert with_them["estimate"] == pytest.approx(alone["estimate"], rel=1e-5)
@@ -191,11 +200,11 @@ def test_average_over_people_and_spread_is_that_of_brute_force(sd):
         assert value == pytest.approx(0.75 * parts[0] + 0.25 * parts[1], abs=2e-5)
 
 
-def test_the_last_class_counts_all_attempts_that_are_in_it(plan):
+def test_the_last_class_counts_all_attempts_that_are_in_it(brief):
     tables = simulate_attempts(800, seed=11, sites=4, longest=6)
     rows = describe_attempts(*tables)
     late = rows[rows["session"].ge(4)]
     assert rows["session"].eq(5).sum() > 11
-    row = get(estimate_attempt_success(*tables, plan), "model=marginal,attempt=4+", "success")
+    row = get(estimate_attempt_success(*tables, brief), "model=marginal,attempt=4+", "success")
     assert row["n_episodes"] == late["episode_id"].nunique()
     assert row["n_events"] == late["event"].sum()
