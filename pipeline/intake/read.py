@@ -11,10 +11,12 @@ from pipeline.intake.problem import Problem
 from pipeline.intake.progress import Tell, silent
 from pipeline.intake.read_csv import NoTable, read_csv
 from pipeline.sources import fingerprint_files
-from schemas.codes import TABLE
-from schemas.site_map import SiteMap
+from schemas.codes import SITE_CODE, TABLE
+from schemas.site_map import SiteMap, spell_plainly
 
 PLAIN = SiteMap()  # of a site without names of its own
+MOST_NAMED = 6
+OF_A_DELIVERY = re.compile(rf"{SITE_CODE}[_-][0-9]{{3}}(?:_marked[0-9]*)?")
 LEFT_BY_COMPUTERS = re.compile(r"\.|~\$|(?:thumbs\.db|desktop\.ini)$", re.IGNORECASE)
 
 
@@ -36,13 +38,17 @@ def read_delivery(folder: Path, own: SiteMap = PLAIN, tell: Tell = silent) -> Ha
     strays = [path for path in handed if path not in (*tables, *others)]
     problems += [Problem("stray_file", name_file(path, places[path])) for path in strays]
     if (not tables and not others) or (workbooks and len(tables) > 1) or len(handed) > MOST_FILES:
-        problems.append(Problem("no_tables", also="" if handed else "There is no file in its folder."))
+        there = " and ".join(call_table_file(path, places[path]) for path in tables[:MOST_NAMED])
+        also = f"In its folder are {there}." if len(tables) > 1 else "" if handed else "There is no file in its folder."
+        problems.append(Problem("no_tables", also=also))
         tables = []
     for path in tables:
         for whole, part in zip((sheets, loose, problems), read_file(path, places[path], own, tell), strict=True):
             whole.extend(part)
     if tables:
-        problems += compare_with_tables(sheets, problems)
+        names = {path: name_table(path.stem, places[path], own) for path in tables if path not in workbooks}
+        files = {name: [call_table_file(p, places[p]) for p in names if names[p] == name] for name in TABLE}
+        problems += compare_with_tables(sheets, problems, files)
     form = "" if not tables else "workbook" if workbooks else "csv"
     fingerprint = fingerprint_files([path for path in handed if may_read(path)], folder)
     return Handed(form, fingerprint, tuple(sheets), tuple(loose), tuple(problems))
@@ -63,6 +69,12 @@ def name_file(path: Path, place: str) -> str:
     """How a file that is no table may be called aloud: by its name, or by its place among the files of the folder."""
     usual = re.fullmatch(r"(?:\.[a-z0-9]{1,4})?", path.suffix.lower())
     return path.name.lower() if usual and name_safely(path.stem, place) != place else place
+
+
+def call_table_file(path: Path, place: str) -> str:
+    """How a file that holds tables may be called aloud: by its name where that is only a table, or a site and delivery, otherwise by its place."""
+    plain = spell_plainly(path.stem) in TABLE or OF_A_DELIVERY.fullmatch(path.stem)
+    return path.name if plain else name_file(path, place)
 
 
 def read_file(path: Path, place: str, own: SiteMap, tell: Tell) -> tuple[list[Sheet], list[Loose], list[Problem]]:
@@ -92,13 +104,17 @@ def read_file(path: Path, place: str, own: SiteMap, tell: Tell) -> tuple[list[Sh
     return [sheet], [], [Problem("read_with_help", sheet.table, also=said) for said in met]
 
 
-def compare_with_tables(sheets: list[Sheet], problems: list[Problem]) -> list[Problem]:
-    """Which of the five tables are missing or there twice, and which sheets are none of them."""
+def compare_with_tables(sheets: list[Sheet], problems: list[Problem], files: dict[str, list[str]]) -> list[Problem]:
+    """Which of the five tables are missing or there twice, and which sheets are none of them; `files` are those that hold one table each."""
     names = [sheet.table for sheet in sheets]
     unread = {problem.table for problem in problems if problem.rule in ("unreadable", "not_opened")}
     whole_book_unread = bool(unread) and not sheets
     found = [
         Problem("table_missing", name) for name in TABLE if name not in {*names, *unread} and not whole_book_unread
     ]
-    found += [Problem("table_twice", name) for name in TABLE if names.count(name) > 1]
+    found += [
+        Problem("table_twice", name, also=f"Its files are {' and '.join(files[name])}." if len(files[name]) > 1 else "")
+        for name in TABLE
+        if names.count(name) > 1
+    ]
     return found + [Problem("table_unknown", name) for name in sorted(set(names) - set(TABLE))]

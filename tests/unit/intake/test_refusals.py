@@ -141,3 +141,16 @@ FILES = {
 def test_files_are_refused_for_one_reason(folder, plan, rule):
     received = receive_delivery(FILES[rule](folder), plan)
     assert rules_of(received, "refuse") == {rule}
+
+
+@pytest.mark.parametrize(
+    ("hand_in", "rule", "names"),
+    [
+        (hand_in_two_workbooks, "no_tables", ("S01_001.xlsx", "file 2")),
+        (hand_in_a_table_twice, "table_twice", ("Episodes.CSV", "episodes.csv")),
+    ],
+)
+def test_two_files_for_one_table_are_both_named(folder, plan, hand_in, rule, names):
+    problems = receive_delivery(hand_in(folder), plan).tables["problems"]
+    message = problems.loc[problems["rule"] == rule, "message"].item()
+    assert all(name in message for name in names)
