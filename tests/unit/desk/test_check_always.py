@@ -4,7 +4,7 @@ import tempfile
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from pipeline.desk.check import FINE, LOOK, REFUSED, NothingToCheck, check_path
@@ -50,8 +50,11 @@ def take_in(root: Path, config) -> int:
     return worst
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.dictionaries(FOLDERS, MISHAPS, min_size=1, max_size=2))
+@example({("S01", "001"): "", ("S01", "final"): ""})
+@example({("S01", "001"): "unclear list"})
+@example({("S01", "001"): "marked copy"})
 def test_the_check_ends_as_intake_does(plan, drawn):
     with tempfile.TemporaryDirectory() as temporary:
         root = Path(temporary)
