@@ -41,10 +41,12 @@ def main() -> Counts:
     for path in arguments.estimates:
         issue.files.get(path.name, Estimates.empty()).to_csv(arguments.out / path.name, index=False)
     issue.made_from.to_csv(arguments.release, index=False)
-    print(issue.said or f"Release {issue.made_from['value'].iloc[0]}.")
+    if issue.said:
+        print(issue.said)
     before = estimates["status"].value_counts().add_suffix(" before protection").to_dict()
     released = pd.concat(issue.files.values())["status"]
-    return {"estimates read": len(estimates)} | before | released.value_counts().to_dict()
+    number = int(issue.made_from["value"].iloc[0])
+    return {"release": number, "estimates read": len(estimates)} | before | released.value_counts().to_dict()
 
 
 if __name__ == "__main__":

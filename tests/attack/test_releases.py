@@ -63,7 +63,7 @@ POOLS = [(200, 4), (300, 3), (400, 6), (500, 5), (700, 7), (900, 10), (1100, 12)
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("number", "size"), enumerate(POOLS), ids=[f"{e} episodes, {s} sites" for e, s in POOLS])
+@pytest.mark.parametrize(("number", "size"), list(enumerate(POOLS)), ids=[f"{e} episodes, {s} sites" for e, s in POOLS])
 def test_random_pools_give_no_group_away(tmp_path, number, size):
     results = release(tmp_path / "run", make_pool(tmp_path / "new", *size, seed=7100 + number))
     truth = read_truth(results)
