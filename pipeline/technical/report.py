@@ -56,6 +56,7 @@ def compose_technical(
         "variance": collect_terms(without_sites, VARIANCE, titles, config),
         "diagnostics": collect_terms(without_sites, DIAGNOSTICS, titles, config),
         "withheld": list_withheld(masked, titles, config),
+        "rounding": say_rounding(config),
         "statuses": [{"code": code, "meaning": meaning} for code, meaning in codes.ESTIMATE_STATUS.items()],
         "plan": [{"name": name, "text": text} for name, text in plan_files.items()],
         "checklists": [
@@ -63,6 +64,16 @@ def compose_technical(
             {"name": "RECORD", "items": map_items(RECORD, SECTIONS | set(ordered))},
         ],
     }
+
+
+def say_rounding(config: Config) -> str:
+    """How released numbers were rounded; the tables do not say so at each of them."""
+    rule = config.study.disclosure
+    return (
+        f"Counts of people are rounded to multiples of {rule.round_counts}, and fewer than {rule.least_shown} are not shown; shares have two decimals, "
+        "or steps of 0.05 where that would tell too much, as the column rounded of the files says. Rounded parts may not add up to their "
+        "whole. The exact numbers stay with whoever ran this."
+    )
 
 
 def _order(estimates: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
