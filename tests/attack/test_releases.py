@@ -38,6 +38,7 @@ def test_claims_and_equations_are_right(demonstration):
     assert list_broken(know(read_release(results, "unreleased"))[0], truth) == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("site", ["S01", "S04"])
 def test_no_site_finds_a_group_of_the_others(pool_run, site):
     others = find_others(read_release(pool_run[0] / "results"), site)
