@@ -1,7 +1,7 @@
 """Whom each row of estimates counts: the declared quantity of the row, and the sets of people behind its counts, called alike in all analyses."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -44,11 +44,6 @@ class Described:
     @property
     def kind(self) -> Kind:
         return KINDS[self.quantity.kind]
-
-    def of(self, people: Group) -> "Described":
-        """The same of other people, who are counted together."""
-        whole = people if self.episodes == self.told else self.episodes
-        return replace(self, told=people, episodes=whole)
 
 
 def describe_rows(estimates: pd.DataFrame, trials: Trials | None = None) -> pd.Series:
