@@ -24,6 +24,7 @@ from pipeline.models.npmle_search import NotConverged
 from pipeline.models.regression import fit_families, select_covered
 from pipeline.models.resolution_fit import ask
 from pipeline.models.second_fits import (
+    SAME_CURVE,
     compare_aft,
     compare_cloglog,
     compare_curve,
@@ -60,8 +61,8 @@ MODELS = {
     "primary_curve": Model(
         "lifelines, KaplanMeierFitter.fit_interval_censoring",
         "the share unresolved on each day to the horizon that lies in no interval without information: inside one no curve is unique",
-        0.0005,
-        "lifelines stops when a step adds less than 1e-7 to the log-likelihood, while our fit is proved optimal; the difference shows in no "
+        SAME_CURVE,
+        "lifelines stops when a step adds little to the log-likelihood, while our fit is proved optimal; the difference shows in no "
         "printed percentage",
         "the share",
     ),
