@@ -6,6 +6,7 @@ from html.parser import HTMLParser
 
 import pandas as pd
 
+from pipeline.committee.readings import ROUNDED
 from pipeline.figures.sheet import MUTED
 from schemas.denominators import BASES
 
@@ -18,6 +19,7 @@ NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
     rf"{N}(?: (?:and|to) {N})? %",  # shares and their ranges
     rf"[+−]?{N} \([+−]?{N}(?: to [+−]?{N}| or more| or later)\)",  # a number with its range
     rf"\([^()]*?{N}(?: to {N}| or later| or more)\)",
+    r"\d{4} \(doi [^)]*\)",
     r"\d{4};\d+:\w+(?:-\d+)?|others \d{4}|Newman \d{4}",  # citations
     rf"\b[Dd]ays? {N}(?: (?:and|or|to) (?:day )?{N})*(?: or later)?",
     rf"{N} (?:symptom-free )?days?\b|(?:of|with vertigo of) the first {N}\b|^Mean days with vertigo, of {N}$",
@@ -69,7 +71,7 @@ class Page(HTMLParser):
         self.in_head &= tag != "thead"
         if tag not in BLOCKS or self.skip:
             return
-        text = re.sub(r"\s+", " ", " ".join(self.words).replace("\u00a0", " ")).strip()
+        text = strip_marks(re.sub(r"\s+", " ", " ".join(self.words).replace("\u00a0", " ")).strip())
         self.words = []
         head = ""
         if tag in ("td", "th"):
@@ -79,7 +81,7 @@ class Page(HTMLParser):
             self.row = self.row or text
             self.column += 1
         if tag == "text" and not (
-            MUTED in self.style or "bold" in self.style or re.fullmatch(r"[\d,]+(?: %)?|–", text)
+            MUTED in self.style or "bold" in self.style or re.fullmatch(r"[\d,]+(?: %)?|–|few|\[c\]", text)
         ):
             text = f"{self.label} {text}".strip()  # a label on several lines
             if self.label:
@@ -104,9 +106,14 @@ def read_counts(page: str) -> tuple[set[tuple[int, str]], list[str]]:
     return counts, unexplained
 
 
+def strip_marks(text: str) -> str:
+    """A text without the sign of rounded numbers, and with a word for counts that are only said to be few."""
+    return re.sub(rf"<{N}", "few", text.replace(ROUNDED, ""))
+
+
 def find_counts(text: str) -> set[tuple[int, str]]:
     """The counts of running text that stand right before their noun, as (number, noun)."""
-    found = [match for match in COUNT.finditer(text) if match["noun"] in PEOPLE]
+    found = [match for match in COUNT.finditer(strip_marks(text)) if match["noun"] in PEOPLE]
     return {(_whole(match[name]), PEOPLE[match["noun"]]) for match in found for name in ("n", "m") if match[name]}
 
 

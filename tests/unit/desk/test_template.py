@@ -106,7 +106,7 @@ def test_filled_in_by_hand_it_passes(made, plan, tmp_path):
 
 def test_an_empty_one_is_refused_for_what_is_missing_only(made, plan, tmp_path):
     received = receive_delivery(hand_in(tmp_path / "S01" / "001", load_workbook(io.BytesIO(made))), plan)
-    assert rules_of(received) == {"submission_incomplete"}
+    assert rules_of(received) == {"submission_incomplete", "table_without_rows"}
 
 
 @pytest.mark.parametrize("name", OWN)

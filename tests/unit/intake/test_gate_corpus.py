@@ -67,7 +67,7 @@ def test_every_planted_place_is_found(tmp_path):
 def receive_and_write(folder, plan, results) -> list[bytes]:
     """All bytes that taking in a delivery leaves behind: files as they are, and tables as texts since their files are packed."""
     received = receive_delivery(folder, plan)
-    _write_received(received, results)
+    _write_received(received, None, results)
     files = [path for path in results.rglob("*") if path.is_file()]
     assert len(files) == len(received.tables) + 2
     frames = [pd.read_parquet(path).to_csv().encode() for path in files if path.suffix == ".parquet"]
@@ -132,7 +132,7 @@ def test_a_lone_word_that_is_no_code_is_neither_kept_nor_repeated(folder, plan, 
     for number, row in enumerate(tables[table]):
         row[column] = LONE[number % len(LONE)]
     received = receive_delivery(write_csv(folder, to_grids(tables)), plan)
-    _write_received(received, tmp_path / "results")
+    _write_received(received, None, tmp_path / "results")
     frames = [rows.to_csv().encode() for rows in received.tables.values()]
     files = [path.read_bytes() for path in (tmp_path / "results").rglob("*.*")]
     assert find_telling([*frames, *files], LONE) == []
