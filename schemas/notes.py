@@ -9,8 +9,8 @@ from functools import cache
 
 from schemas import codes
 
-SAME = None
-SENTENCES: dict[str, str | None] = {  # as models say it: as it leaves, SAME if in the same words
+SAME, STAYS = None, ""
+SENTENCES: dict[str, str | None] = {  # as models say it: as it leaves, SAME if in the same words, STAYS if not at all
     # what to keep in mind
     "by definition": SAME,
     "between day {number} and day {number}": SAME,
@@ -33,10 +33,10 @@ SENTENCES: dict[str, str | None] = {  # as models say it: as it leaves, SAME if 
     "patients' slopes do not vary beyond their intercepts and are left out": SAME,
     "seen in another canal of the same ear that had been tested before, or recorded by the site with an attempt": SAME,
     "lost or withdrew, on the day of the last contact": SAME,
-    "{number} attempts": "some had more than one such session",
+    "some episodes have several attempts": SAME,
     "attempts one after another, each seen after the gap of the first": SAME,
     "no upper limit within {number} attempts": SAME,
-    "without {number} who had next to no chance of one choice": "without those who had next to no chance of one choice",
+    "without those who had next to no chance of one choice": SAME,
     "a twentieth of an arm or more had another session before day {number} and was first seen well after it: the shares may be greater, as in "
     "at_once_, and differ otherwise": SAME,
     "for a look {number} days after the session and the average case mix": SAME,
@@ -76,8 +76,8 @@ SENTENCES: dict[str, str | None] = {  # as models say it: as it leaves, SAME if 
     "fewer than half were seen to be resolved by day {number}": SAME,
     "after day {number}, the last that is estimated": SAME,
     "circular: the arm is named by the response that is compared": SAME,
-    "the arm was named by the response to a maneuver (as by Ping L et al. Braz J Otorhinolaryngol 2022": SAME,
-    "88:733-739), so that its resolution is part of its definition: circular": SAME,
+    "the arm was named by the response to a maneuver (as by Ping L et al. Braz J Otorhinolaryngol 2022;88:733-739), so that its resolution is "
+    "part of its definition: circular": SAME,
     "the limits are more than {number} % of the scale apart": SAME,
     "the upper limit is more than {number} times the lower one": SAME,
     "not told apart from {class}": SAME,
@@ -86,6 +86,10 @@ SENTENCES: dict[str, str | None] = {  # as models say it: as it leaves, SAME if 
     "the looks do not tell events before this day from later ones": SAME,
     "the shares resolved are not known": SAME,
     "this attempt number is not in the model": SAME,
+    "nobody of one arm is resolved by then: its share is no part of a ratio": "a share of none, or hardly any, is no part of a ratio",
+    "every first session was followed by a negative look: the share as it is, whenever the look came": "the share as it is, whenever the look came",
+    "no first session was followed by one: the share as it is, whenever the look came": "the share as it is, whenever the look came",
+    "all agree, so that the large-sample interval has no width": STAYS,
     "the gradient condition was not reached": SAME,
     "the chances of the choice were not found": SAME,
 }
@@ -110,6 +114,11 @@ def release_note(note: str, status: str) -> str | None:
     if not said and status != "ok":
         return codes.ESTIMATE_STATUS[status]
     return "; ".join(dict.fromkeys(said)) or None
+
+
+def find_undeclared(note: str) -> list[str]:
+    """The sentences of a note that are not declared."""
+    return [sentence for sentence in note.split("; ") if _release_sentence(sentence) is None]
 
 
 def _release_sentence(sentence: str) -> str | None:

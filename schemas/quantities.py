@@ -20,7 +20,7 @@ class Kind:
     """What sort of number: its scale, the decimals that leave (None: those of a share), and what leaves beside it.
 
     `counts` says which counts leave, of "episodes" and "events"; `error` whether the standard error does: of a share or a mean it would tell
-    of how many it is one.
+    of how many it is one. `fixed_notes` are texts of the program that say nothing of the data, and leave as they are.
     """
 
     means: str
@@ -30,6 +30,7 @@ class Kind:
     counts: tuple[str, ...] = ()
     error: bool = False
     unit: str = ""
+    fixed_notes: bool = False
 
 
 KINDS = {
@@ -51,7 +52,7 @@ KINDS = {
     "coefficient": Kind("coefficient of a model", None, None, 2, error=True),
     "spread": Kind("variance, standard deviation or scale", 0, None, 2),
     "statistic": Kind("test statistic or other figure of a fit", None, None, 2),
-    "difference of fits": Kind("how far two programs are apart on the same rows", 0, None, 6),
+    "difference of fits": Kind("how far two programs are apart on the same rows", 0, None, 6, fixed_notes=True),
     "criterion": Kind("information criterion", None, None, 1),
     "size": Kind("effective number of people", 0, None, 0),
 }

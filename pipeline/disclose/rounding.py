@@ -38,9 +38,12 @@ def round_released(safe: pd.DataFrame, described: pd.Series) -> pd.DataFrame:
     rounded.loc[errors, "std_error"] = _round_to_two_digits(rounded.loc[errors, "std_error"])
     for column in ("p_value", "p_adjusted"):
         rounded.loc[ours, column] = rounded.loc[ours, column].round(P_DECIMALS)
-    said = zip(rounded.loc[ours, "note"].fillna(""), rounded.loc[ours, "status"], strict=True)
-    kept = ("suppressed", "bounded")  # their notes are this room's own
-    rounded.loc[ours, "note"] = [note if status in kept else release_note(note, status) for note, status in said]
+    kept = rounded["status"].isin(["suppressed", "bounded"])  # their notes are this room's own
+    kept |= described.map(lambda what: what.kind.fixed_notes, na_action="ignore").eq(True)
+    told = rounded.loc[ours & ~kept, ["note", "status"]]
+    rounded.loc[told.index, "note"] = [
+        release_note(n, s) for n, s in zip(told["note"].fillna(""), told["status"], strict=True)
+    ]
     return rounded
 
 

@@ -16,17 +16,21 @@ def view_model_agreement(rows: pd.DataFrame, config: Config) -> tuple[list[dict]
         for (stratum, term), row in found.items()
         if term == "largest_difference"
     ]
-    columns = ["Second fit", "Agreement", "At most", "Episodes", "Sites"]
+    columns = ["Second fit", "Agreement", "At most", "Sites"]
     return [make_table("Agreement of models", columns, [{"heading": "", "rows": made}], first="Model")], rows.iloc[:0]
 
 
 def _tell_model(row, most) -> dict:
     agrees = f"agrees to {write_number(row.estimate)}" if row.status == "ok" else "not compared"
-    counts = [write_number(count) for count in (row.n_episodes, row.n_sites)]
     return {
         "label": begin_sentence(row.stratum.partition("=")[2].replace("_", " ")),
         "sub": "" if most is None or pd.isna(most.note) else f"why this much: {most.note}",
-        "cells": [row.method, agrees, write_number(most.estimate) if most is not None else "", *counts],
+        "cells": [
+            row.method,
+            agrees,
+            write_number(most.estimate) if most is not None else "",
+            write_number(row.n_sites),
+        ],
         "picture": None,
         **say_status([row]),
     }

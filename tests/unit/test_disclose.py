@@ -130,14 +130,14 @@ def test_numbers_leave_rounded_by_their_kind_and_errors_of_shares_stay():
 def test_notes_leave_in_declared_sentences_without_counts_of_people():
     where = {"n_episodes": 200, "n_sites": 5}
     rows = [
-        state("risk_repeat_day_7", 0.5, note="without 4 who had next to no chance of one choice", **where),
+        state("risk_repeat_day_7", 0.5, note="by day 7 the data allow shares of 0.041 to 0.2", **where),
         state("risk_change_day_7", 0.5, note="only 3 of them came back", **where),
         {"term": "mean_days_repeat", "status": "too_few", "note": "fewer than 5 events", **where},
         {"term": "mean_days_change", "status": "not_converged", "note": "3 searches of S01 end elsewhere", **where},
     ]
     notes = protect(rows, analysis="second_line", endpoint="objective")["note"]
     assert notes.fillna("").tolist() == [
-        "without those who had next to no chance of one choice",
+        "by day 7 the data allow a range of shares",
         "",
         "too few episodes, with the event or without it",
         "the solution check failed",

@@ -156,9 +156,10 @@ def test_no_declared_sentence_counts_people():
             or "the least is" in words
         )
     assert (
-        release_note("without 4 who had next to no chance of one choice", "ok")
-        == "without those who had next to no chance of one choice"
+        release_note("by day 7 the data allow shares of 0.1 to 0.2", "ok")
+        == "by day 7 the data allow a range of shares"
     )
+    assert release_note("all agree, so that the large-sample interval has no width", "ok") is None
     assert release_note("fewer than 5 without the event", "too_few") == TOO_FEW
     assert release_note("somebody said 7", "ok") is None
     assert release_note("somebody said 7", "not_converged") == "the solution check failed"

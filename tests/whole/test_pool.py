@@ -14,6 +14,7 @@ from pipeline.disclose.people import narrow_trials
 from pipeline.disclose.release import make_release
 from pipeline.sources import fingerprint_files
 from schemas.estimate import Estimates
+from schemas.notes import find_undeclared
 from tests.whole.conftest import POOL, command_of, run_workflow
 
 
@@ -78,6 +79,16 @@ def test_no_small_group_is_shown(pool_run):
         for column in ("n_episodes", "n_events"):
             assert not rows[column].between(0, 14).any(), path.stem
             assert (rows[column].dropna() % 10 == 0).all(), path.stem
+
+
+def test_every_note_of_a_model_is_declared_or_no_reader_would_learn_it(pool_run):
+    lost = []
+    for path in (pool_run[0] / "results" / "unreleased").glob("*.csv"):
+        rows = pd.read_csv(path)
+        if path.stem in ANALYSES and path.stem != "model_agreement":  # whose notes leave as they are
+            told = rows[rows["population"].ne("published") & rows["status"].ne("too_few")]
+            lost += [(path.stem, said) for note in told["note"].dropna().unique() for said in find_undeclared(note)]
+    assert lost == []
 
 
 def test_a_second_run_has_nothing_to_do(pool_run):
