@@ -19,7 +19,12 @@ from synthetic_data.tables import simulate_site
 from synthetic_data.write import build_workbook, describe, to_cells, write_delivery
 
 EPISODES, CODE = 5_000, "S42"
-MEASURE = "import resource, subprocess, sys; subprocess.run(sys.argv[1:], capture_output=True, check=False); u = resource.getrusage(resource.RUSAGE_CHILDREN); print(u.ru_utime + u.ru_stime, u.ru_maxrss)"
+MEASURE = """
+import resource, subprocess, sys
+subprocess.run(sys.argv[1:], capture_output=True, check=False)
+used = resource.getrusage(resource.RUSAGE_CHILDREN)
+print(used.ru_utime + used.ru_stime, used.ru_maxrss)
+"""
 
 
 def write_site(folder: Path) -> int:

@@ -6,7 +6,7 @@ from pipeline.figures.fillings import say_fillings
 from schemas.study import Study
 
 ANSWER_NOTE = (
-    "“Between” gives the 95 % range. These are associations in recorded care: they do not show what a maneuver does, and they are no "
+    f"“Between” gives the 95 % range; {ROUNDED} marks what is rounded to protect small groups. These are associations in recorded care: they do not show what a maneuver does, and they are no "
     "advice for one patient. A new neurological sign needs urgent assessment by local rules; local protocols and licensed practice come "
     "first. The cautions below say more."
 )
