@@ -1,4 +1,4 @@
-"""What a run ends with: deliveries accepted and refused, rows set aside, withdrawals, numbers hidden, and what to open."""
+"""What a run ends with: deliveries accepted and refused, rows set aside, withdrawals, which release it is, numbers hidden, what to open."""
 
 from collections.abc import Iterator
 from pathlib import PurePath
@@ -7,22 +7,28 @@ import pandas as pd
 
 from pipeline.intake.report import count, say_why
 from schemas.codes import ESTIMATE_STATUS
+from schemas.notes import NEWER
 
 WIDTH = 12  # of the names in front
 PLACES_TOLD = 8
 
 
 def describe_run(
-    tables: dict[str, pd.DataFrame], estimates: pd.DataFrame, withdrawn: pd.DataFrame, results: PurePath
+    tables: dict[str, pd.DataFrame],
+    estimates: pd.DataFrame,
+    release: dict[str, str],
+    withdrawn: pd.DataFrame,
+    results: PurePath,
 ) -> str:
     """The summary as lines of text. `tables` are the store's deliveries, row_counts and problems; `estimates` the released rows of all
-    analyses; `withdrawn` has a row a site (`site`, `patients_withdrawn`, `episodes_left_out`); `results` is the folder that pages are named by.
+    analyses; `release` says which release they are, and what it was made from; `withdrawn` has a row a site (`site`, `patients_withdrawn`, `episodes_left_out`); `results` is the folder that pages are named by.
     """
     deliveries = tables["deliveries"].sort_values(["site", "delivery"])
     parts = {
         "Deliveries": say_deliveries(deliveries, tables["problems"], results),
         "Rows": say_rows(tables["row_counts"].merge(deliveries[["site", "delivery", "is_current"]]), results),
         "Withdrawn": say_withdrawn(withdrawn),
+        "Release": iter([release.get(NEWER, release["release"])]),
         "Numbers": say_numbers(estimates["status"].value_counts()),
         "Open": iter([f"{results / 'reports' / 'committee.html'}, and technical.html beside it"]),
     }

@@ -9,6 +9,7 @@ from functools import cache
 
 from schemas import codes
 
+NEWER = "newer records"  # name of the line of release.csv that says why a release is not made of the newest records
 SAME, STAYS = None, ""
 SENTENCES: dict[str, str | None] = {  # as models say it: as it leaves, SAME if in the same words, STAYS if not at all
     # what to keep in mind

@@ -10,6 +10,7 @@ from pipeline.disclose.ledger import ESTIMATES, MADE_FROM, Entry, fingerprint, r
 from pipeline.disclose.people import Trials
 from pipeline.disclose.release import GivenAway, Made, make_release
 from schemas.estimate import Estimates
+from schemas.notes import NEWER
 from schemas.study import Disclosure
 
 TELLS = ["estimate", "n_episodes"]
@@ -72,7 +73,7 @@ def _keep(entry: Entry) -> Issue:
     """The release of an entry once more, as it was."""
     said = KEPT.format(number=entry.number)
     made_from = pd.read_csv(entry.folder / MADE_FROM, dtype="string")
-    note = pd.DataFrame({"name": ["newer records"], "value": [said]})
+    note = pd.DataFrame({"name": [NEWER], "value": [said]})
     return Issue(_read_files(entry), pd.concat([_number(made_from, entry.number), note], ignore_index=True), said)
 
 

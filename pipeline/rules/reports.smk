@@ -94,6 +94,7 @@ rule summary:
     input:
         warehouse=RESULTS / "warehouse.duckdb",
         estimates=[RESULTS / "estimates" / f"{name}.csv" for name in ANALYSES],
+        release=RESULTS / "unreleased" / "release.csv",
         withdrawals=WITHDRAWALS,
         code=find_sources("pipeline.steps.summary"),
     output:
@@ -105,4 +106,5 @@ rule summary:
     message:
         "What became of the deliveries"
     shell:
-        step("summary", "--warehouse {input.warehouse:q} --results {RESULTS:q} --out {output:q} {params.withdrawals:q} {input.estimates:q}")
+        step("summary", "--warehouse {input.warehouse:q} --results {RESULTS:q} --release {input.release:q} --out {output:q} "
+             "{params.withdrawals:q} {input.estimates:q}")

@@ -20,6 +20,7 @@ from pipeline.technical.tables import (
 from pipeline.technical.texts import TEXTS, Text
 from pipeline.technical.views import DIAGNOSTICS, VARIANCE, VIEWS, collect_terms
 from schemas import codes
+from schemas.notes import NEWER
 from schemas.study import Config
 
 SECTIONS = {"about", "cautions", "contents", "plan", "used", "withheld"}  # places of the page besides the analyses
@@ -48,6 +49,7 @@ def compose_technical(
     return {
         "title": config.study.title,
         "invented": INVENTED if invented else "",
+        "stays": used.get(NEWER, ""),
         "figures": list(figures),
         "used": [{"name": name.replace("_", " "), "value": value} for name, value in used.items()],
         "contents": [_count(name, rows, titles) for name, rows in masked.items()],

@@ -16,6 +16,7 @@ from pipeline.committee.wording import join_words, name_stratum, say_percent, sa
 from pipeline.render import render_page
 from schemas import codes
 from schemas.estimate import Estimates
+from schemas.notes import NEWER
 from tests.pool_of_estimates import build_estimates
 
 USED = {"deliveries": "3f1c", "plan": "77ab"}
@@ -263,3 +264,10 @@ def test_words_are_joined_so_that_parts_stay_apart():
     assert join_words(["a"]) == "a"
     assert join_words(["a", "b", "c"]) == "a, b and c"
     assert join_words(["a, x", "b"]) == "a, x; and b"
+
+
+def test_a_release_that_stays_is_said_to_be_old_before_its_numbers(estimates, plan):
+    content = compose_report(estimates, plan, USED | {NEWER: "Release 1 stays."})
+    page = render_page("committee.html.j2", content)
+    assert 0 < page.index("Release 1 stays.") < page.index("In short")
+    assert "Release 1 stays." not in render_page("committee.html.j2", compose_report(estimates, plan, USED))

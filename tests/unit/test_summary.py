@@ -5,6 +5,7 @@ from pathlib import PurePosixPath
 import pandas as pd
 
 from pipeline.summary import describe_run
+from schemas.notes import NEWER
 from schemas.store import KEPT
 
 RESULTS = PurePosixPath("results")
@@ -18,9 +19,16 @@ def build_tables(deliveries, counts=(), problems=()) -> dict[str, pd.DataFrame]:
     return {"deliveries": described, "row_counts": kept, "problems": found}
 
 
-def tell(tables, statuses=("ok",), withdrawn=()) -> str:
+def tell(tables, statuses=("ok",), withdrawn=(), release=None) -> str:
     gone = pd.DataFrame(withdrawn, columns=["site", "patients_withdrawn", "episodes_left_out"])
-    return describe_run(tables, pd.DataFrame({"status": statuses}), gone, RESULTS)
+    made = {"release": "2"} | (release or {})
+    return describe_run(tables, pd.DataFrame({"status": statuses}), made, gone, RESULTS)
+
+
+def test_which_release_it_is_is_told_and_when_an_earlier_one_stays():
+    tables = build_tables([("S01", "001", "accepted", True)])
+    assert "Release     2\n" in tell(tables)
+    assert "Release     release 1 stays\n" in tell(tables, release={NEWER: "release 1 stays"})
 
 
 def test_a_refused_site_is_named_with_its_reason_and_its_page():
