@@ -1,4 +1,4 @@
-"""Tools at a terminal: template, pseudonymise, check and dictionary for whoever hands in records, explain for whoever asks why."""
+"""Tools at a terminal: guide, template, pseudonymise, check and dictionary for whoever hands in records, explain for whoever asks why."""
 
 # A tool's module holds its command line and imports what it works with only when it runs: --help must not wait for libraries.
 
@@ -7,9 +7,9 @@ import sys
 
 from pipeline import __version__
 from pipeline.steps.run import run_guarded
-from pipeline.tools import check, dictionary, explain, pseudonymise, template
+from pipeline.tools import check, dictionary, explain, guide, pseudonymise, template
 
-TOOLS = (template, pseudonymise, check, dictionary, explain)
+TOOLS = (guide, template, pseudonymise, check, dictionary, explain)
 NOTHING_DONE = 3  # also where the check finds nothing to read
 INTERRUPTED = 130
 

@@ -26,7 +26,7 @@ from pipeline.intake.report import answer, count
 from pipeline.intake.terminal import list_groups
 
 LIST = "what to mend"
-COLUMNS = {"where": 34, "what is wrong": 62, "how to mend it": 72}  # and their widths, in letters
+COLUMNS = {"where": 56, "what is wrong": 62, "how to mend it": 72}  # and their widths, in letters
 LINKS = 200  # of one kind of problem: all cells are marked, and nobody follows more links
 LINKED = Font(**FACE, underline="single", color="1F4F78")
 LINES = (

@@ -73,7 +73,11 @@ def list_tracked() -> list[str]:
 def read_sources() -> str:
     """All texts but the documents and this file, in which a name must occur to be one."""
     own = {*DOCUMENTS, Path(__file__).relative_to(ROOT).as_posix()}
-    kept = [path for path in list_tracked() if path not in own and Path(path).suffix not in (".csv", ".jsonl", ".lock")]
+    kept = [
+        path
+        for path in list_tracked()
+        if path not in own and Path(path).suffix not in (".csv", ".jsonl", ".lock", ".pdf")
+    ]
     return "\n".join(read(path) for path in kept)
 
 

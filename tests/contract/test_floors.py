@@ -52,7 +52,16 @@ LIBRARY_ROOMS = {
         "pipeline/intake/read_workbook.py",
         *(
             f"pipeline/desk/{part}.py"
-            for part in ("template", "entry_rules", "own_pages", "marked", "problem_list", "steady", "pseudonyms")
+            for part in (
+                "template",
+                "entry_rules",
+                "guide",
+                "own_pages",
+                "marked",
+                "problem_list",
+                "steady",
+                "pseudonyms",
+            )
         ),
         "synthetic_data/write.py",
     },
