@@ -23,6 +23,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from pipeline.desk.problem_list import LIST, add_list
 from pipeline.desk.steady import CORE, NO_PROPERTIES, write_steadily
+from pipeline.intake.book_cells import gather_cells
 from pipeline.intake.handed import Handed, Sheet, name_table, tidy
 from pipeline.intake.own_sheets import is_sealed_comment, seal_comment
 from pipeline.intake.read import read_delivery
@@ -91,7 +92,7 @@ def list_cells(sheet: Sheet) -> Iterator[tuple[int, int, str]]:
 
 def unmark(book: Workbook) -> None:
     """Take out the list, the comments and the colours of an earlier marking."""
-    kept = {sheet.title for sheet in split_own_sheets(book)[1].values()}
+    kept = {sheet.source.title for sheet in split_own_sheets(map(gather_cells, book.worksheets))[1].values()}
     for sheet in list(book.worksheets):
         if sheet.title.startswith(LIST) and sheet.title not in kept:
             book.remove(sheet)
@@ -108,8 +109,10 @@ def unmark(book: Workbook) -> None:
 
 def find_sheets(book: Workbook, own: SiteMap) -> dict[str, Worksheet]:
     """The sheets of a workbook by the names that their problems are told under."""
-    sources = split_own_sheets(book)[1]
-    return {name_table(tidy(sheet.title), f"sheet {number}", own): sheet for number, sheet in sources.items()}
+    sources = split_own_sheets(map(gather_cells, book.worksheets))[1]
+    return {
+        name_table(tidy(sheet.source.title), f"sheet {number}", own): sheet.source for number, sheet in sources.items()
+    }
 
 
 def find_cells(problem: tuple, handed: Handed, sheets: dict[str, Worksheet]) -> tuple[str, int, int] | None:

@@ -4,14 +4,17 @@ import hashlib
 import re
 import warnings
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from io import BytesIO
 from itertools import product
 from pathlib import Path
 
+import numpy as np
 from openpyxl import Workbook, load_workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
 from pipeline.intake.archive import find_stray_bytes
+from pipeline.intake.book_cells import BookSheet, read_book
 from pipeline.intake.handed import (
     LAST_HEADER_ROW,
     SPELLED_OTHERWISE,
@@ -24,8 +27,8 @@ from pipeline.intake.handed import (
     tidy,
     to_text,
 )
-from pipeline.intake.own_sheets import is_sealed, is_sealed_comment, plain
-from pipeline.intake.parts import find_unsearchable, list_entries, list_part_texts, strip_page_codes
+from pipeline.intake.own_sheets import SEAL, is_sealed, is_sealed_comment, plain
+from pipeline.intake.parts import SHEET, find_unsearchable, list_entries, list_part_texts, strip_page_codes
 from pipeline.intake.patterns import DATE_CELL
 from pipeline.intake.problem import Problem
 from schemas.codes import TABLE
@@ -44,62 +47,64 @@ def read_workbook(path: Path, own: SiteMap) -> tuple[list[Sheet], list[Loose], l
     """
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # its warnings quote cells
-        book = load_workbook(path, data_only=True)
-        parts = zipfile.ZipFile(path)
-        formulas = load_workbook(path) if has_formulas(parts) else None
+        archive = zipfile.ZipFile(path)
+        read = read_book(path, archive)
+        formulas = load_workbook(read.with_formulas) if has_formulas(read.with_formulas) else None
     sha256 = hashlib.sha256(path.read_bytes()).hexdigest()
-    ours, sources = split_own_sheets(book)
-    sheets = [read_sheet(sheet, f"sheet {n}", sha256, own) for n, sheet in sources.items()]
-    loose, problems = [*list_book_texts(book)], []
-    for sheet, source in zip(sheets, sources.values(), strict=True):
+    ours, sources = split_own_sheets(read.sheets)
+    loose, problems, sheets = [*list_book_texts(read.book)], [], []
+    for number, cells in sources.items():
+        source, sheet = cells.source, read_sheet(cells, f"sheet {number}", sha256, own)
+        sheets.append(sheet)
         problems += [Problem("read_with_help", sheet.table, also=said) for said in list_help(sheet, source)]
         loose += [text for text in list_sheet_texts(source, sheet.table) if plain(text.text) not in ours]
         if formulas:
             found = read_formulas(formulas[source.title], source, sheet)
             loose += [text for text, _ in found]
             problems += [problem for _, problem in found if problem]
-    loose += list_part_texts(parts, ours | list_shown(book))
-    unsearchable = find_stray_bytes(path, parts) or find_unsearchable(parts, len(book.worksheets))
+    loose += list_part_texts(archive, ours | list_shown(read.sheets))
+    unsearchable = find_stray_bytes(path, archive) or find_unsearchable(archive, len(read.sheets), read.in_order)
     if unsearchable is not None:
         problems.append(Problem("embedded_object", "workbook", also=unsearchable))
     return sheets, loose, problems
 
 
-def list_shown(book: Workbook) -> set[str]:
+def list_shown(sheets: Iterable[BookSheet]) -> set[str]:
     """The plain texts of all cells and comments: they are judged where they stand."""
-    cells = [cell for sheet in book.worksheets for cell in sheet._cells.values()]
-    comments = {plain(cell.comment.text) for cell in cells if cell.comment}
-    return comments | {plain(text) for text in {to_text(cell.value) for cell in cells} if text}
+    shown = set()
+    for sheet in sheets:
+        shown |= {plain(text) for text in sheet.list_texts() if text}
+        shown |= {plain(cell.comment.text) for cell in sheet.source._cells.values() if cell.comment}
+    return shown
 
 
-def split_own_sheets(book: Workbook) -> tuple[set[str], dict[int, Worksheet]]:
+def split_own_sheets(sheets: Iterable[BookSheet]) -> tuple[set[str], dict[int, BookSheet]]:
     """The texts of the sheets that the project wrote and nobody changed, and all other sheets by number."""
     own, others = set(), {}
-    for number, sheet in enumerate(book.worksheets, 1):
-        texts = {place: text for place, cell in sheet._cells.items() if (text := to_text(cell.value))}
-        if is_sealed(texts):
-            own |= {plain(text) for text in texts.values()}
+    for number, sheet in enumerate(sheets, 1):
+        texts = sheet.list_texts()
+        if any(text.startswith(SEAL) for text in texts) and is_sealed(sheet.list_places()):
+            own |= {plain(text) for text in texts if text}
         else:
             others[number] = sheet
     return own, others
 
 
-def read_sheet(sheet: Worksheet, place: str, sha256: str, own: SiteMap) -> Sheet:
+def read_sheet(cells: BookSheet, place: str, sha256: str, own: SiteMap) -> Sheet:
     """One sheet. Only cells that exist are visited: a single format far below would otherwise make a million empty rows."""
-    columns: dict[int, dict[int, str | None]] = {}
-    for (row, position), cell in sheet._cells.items():
-        text = to_text(cell.value)
-        if text is not None:
-            columns.setdefault(position, {})[row] = text
-    spread = {}
-    for area in sheet.merged_cells.ranges:
-        if area.max_row <= LAST_HEADER_ROW and area.min_col in columns:
-            text = columns[area.min_col].get(area.min_row)
-            spread |= {(row, area.min_col): text for row in range(area.min_row + 1, area.max_row + 1) if text}
-    rows = sorted(set().union(*columns.values()))
-    tidied = Tidied()
-    grid = make_grid({p: [tidied[texts.get(row)] for row in rows] for p, texts in columns.items()}, rows)
-    return make_sheet(sheet.title, place, grid, {}, spread, sha256, own)
+    top = cells.list_places(LAST_HEADER_ROW)
+    spread = {
+        (row, area.min_col): text
+        for area in cells.source.merged_cells.ranges
+        if area.max_row <= LAST_HEADER_ROW and (text := top.get((area.min_row, area.min_col)))
+        for row in range(area.min_row + 1, area.max_row + 1)
+    }
+    rows = np.unique(np.concatenate([at for at, _ in cells.columns.values()] or [np.array([], dtype=np.int64)]))
+    tidied, columns = Tidied(), {}
+    for position, (at, texts) in cells.columns.items():
+        columns[position] = column = np.full(len(rows), None, dtype=object)
+        column[np.searchsorted(rows, at)] = list(map(tidied.__getitem__, texts))
+    return make_sheet(cells.source.title, place, make_grid(columns, rows.tolist()), {}, spread, sha256, own)
 
 
 def list_help(sheet: Sheet, source: Worksheet) -> Iterator[str]:
@@ -114,10 +119,10 @@ def list_help(sheet: Sheet, source: Worksheet) -> Iterator[str]:
         yield "Hidden columns are read like all others."
 
 
-def has_formulas(parts: zipfile.ZipFile) -> bool:
+def has_formulas(file: Path | BytesIO) -> bool:
     """Whether any sheet holds a formula: only then is the workbook read a second time."""
-    sheets = (name for name in parts.namelist() if name.startswith("xl/worksheets/") and name.endswith(".xml"))
-    return any(FORMULA.search(parts.read(name)) for name in sheets)
+    with zipfile.ZipFile(file) as parts:
+        return any(FORMULA.search(parts.read(name)) for name in parts.namelist() if SHEET.match(name))
 
 
 def read_formulas(formulas: Worksheet, results: Worksheet, sheet: Sheet) -> list[tuple[Loose, Problem | None]]:

@@ -50,6 +50,7 @@ LIBRARY_ROOMS = {
     "typst": {"pipeline/typeset.py"},
     "openpyxl": {
         "pipeline/intake/read_workbook.py",
+        "pipeline/intake/book_cells.py",
         *(
             f"pipeline/desk/{part}.py"
             for part in (
