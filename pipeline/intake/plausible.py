@@ -12,6 +12,21 @@ from pipeline.intake.plausible_times import find_unlikely_times
 from pipeline.intake.problem import Problem
 
 Rows = Mapping[str, pd.DataFrame]
+SUREST_FIRST = (
+    "filled_down",
+    "sorted_alone",
+    "unit_unlikely",
+    "latency_above_duration",
+    "zero_for_empty",
+    "table_without_rows",
+    "earlier_changed",
+    "ages_differ",
+    "earlier_left_out",
+)
+ALL_TABLES = (None, None)
+COMPARED = {  # columns that a rule looks at, where it is more than the one it names
+    "latency_above_duration": ("latency_s", "duration_s"),
+}
 
 
 def find_implausible(rows: Rows, previous: Rows | None = None, number: str = "") -> list[Problem]:
@@ -23,6 +38,26 @@ def find_implausible(rows: Rows, previous: Rows | None = None, number: str = "")
     found = find_empty_tables(rows)
     for find in (find_unlikely_times, find_unlikely_sides, find_unlikely_patients, find_unlikely_columns):
         found += find(rows)
-    if {("sorted_alone", "age_years"), ("filled_down", "age_years")} & {(p.rule, p.column) for p in found}:
-        found = [p for p in found if p.rule != "ages_differ"]  # which only follows from it
-    return found + list(compare_with_previous(rows, previous, number) if previous else ())
+    found += compare_with_previous(rows, previous, number) if previous else ()
+    return drop_following(found)
+
+
+def drop_following(found: list[Problem]) -> list[Problem]:
+    """The signs without those that only follow from a surer one of the same column, or of what a rule compares it with; an empty table leaves
+    all of the one before out."""
+    ranks: dict[tuple, list[int]] = {}
+    for problem in found:
+        for place in list_columns(problem) if problem.rule in SUREST_FIRST else ():
+            ranks.setdefault(place, []).append(SUREST_FIRST.index(problem.rule))
+    told = []
+    for problem in found:
+        rank = SUREST_FIRST.index(problem.rule) if problem.rule in SUREST_FIRST else 0
+        surer = any(other < rank for place in (*list_columns(problem), ALL_TABLES) for other in ranks.get(place, ()))
+        if not surer:
+            told.append(problem)
+    return told
+
+
+def list_columns(problem: Problem) -> list[tuple]:
+    """The columns, each by table and name, that a sign is seen in."""
+    return [(problem.table, column) for column in COMPARED.get(problem.rule, (problem.column,))]

@@ -52,8 +52,9 @@ def find_units(rows: Rows) -> Iterator[Problem]:
 
 
 def find_exchanged(rows: Rows) -> list[Problem]:
-    """Nystagmus that begins later than it lasts, in most rows."""
+    """Nystagmus that begins later than it lasts, in most rows; where it lasts 0 s, that alone is the slip."""
     timed = rows["examinations"][["latency_s", "duration_s"]].dropna()
+    timed = timed[timed["duration_s"] > 0]
     later = timed["latency_s"] > timed["duration_s"]
     return suspect("latency_above_duration", "examinations", "latency_s", later, "rows with both times", MOST)
 

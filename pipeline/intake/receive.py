@@ -6,6 +6,7 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline.intake import across
+from pipeline.intake.causes import fold
 from pipeline.intake.changes import compare_deliveries
 from pipeline.intake.check import Known, check_cells, require_checks
 from pipeline.intake.gate import SET_APART, find_identifiers
@@ -72,7 +73,8 @@ def receive_delivery(folder: Path, config: Config, previous: Received | None = N
         judged = check_tables(texts, problems, fields, config, tell)
         tell("looking at the delivery as a whole")
         problems = judged.problems + doubt(judged, previous)
-        judged = replace(judged, problems=problems)
+    problems = fold(problems, {sheet.table: sheet.header_row for sheet in handed.sheets})
+    judged = replace(judged, problems=problems)
     accepted = not is_refused(problems)
     checked = judged if accepted else NOTHING
     tables = store_rows(handed, checked) | {"set_aside": keep_apart(checked)}
@@ -125,6 +127,9 @@ def check_tables(
     for name, model in TABLES.items():
         tell(f"checking {name}, {len(texts[name]):,} rows")
         codes = {column: described.codes or () for column, described in DESCRIBED[name].items()}
+        texts = texts | {
+            name: leave_apart(name, texts[name], problems)
+        }  # rows that are no records say nothing of cells
         problems += find_words_for_nothing(name, texts[name], codes | {"maneuver": tuple(config.maneuvers)})
         texts = texts | {name: leave_apart(name, texts[name], problems)}
         known[name] = collect_known(name, texts[name], problems)

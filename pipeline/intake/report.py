@@ -62,11 +62,14 @@ def answer(received: Received) -> str:
     rows_in, stored, aside = (int(counts[name].sum()) for name in ("rows_in", "rows_stored", "rows_set_aside"))
     if rows_in == 0:
         return "Your delivery can be read, but it holds no rows."
+    pooled = "Your delivery can be pooled"
+    if doubts := int(problems["rule"].isin(PLAUSIBILITY_RULES).sum()):
+        pooled += f"; {count(doubts, 'thing')} to confirm first"
     if aside == 0:
-        return f"Your delivery can be pooled: all {count(rows_in, 'row')} {'is' if rows_in == 1 else 'are'} stored."
+        return f"{pooled}: all {count(rows_in, 'row')} {'is' if rows_in == 1 else 'are'} stored."
     needs, go = "needs" if to_mend == 1 else "need", "goes" if following == 1 else "go"
     after = f", and {following:,} {go} with {'it' if to_mend == 1 else 'them'}" if following else ""
-    return f"Your delivery can be pooled: {stored:,} of {count(rows_in, 'row')} are stored, {to_mend:,} {needs} a look{after}."
+    return f"{pooled}: {stored:,} of {count(rows_in, 'row')} are stored, {to_mend:,} {needs} a look{after}."
 
 
 def count_aside(problems: pd.DataFrame) -> tuple[int, int]:
