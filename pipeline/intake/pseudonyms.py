@@ -14,6 +14,7 @@ from functools import cache
 from pipeline.intake.identifiers import find_identifier
 from pipeline.intake.patterns import DICTIONARY_WORDS, normalise
 from pipeline.intake.shapes import (
+    DIGITS,
     are_random,
     count_digits,
     count_free_digits,
@@ -24,6 +25,8 @@ from pipeline.intake.shapes import (
 
 UNCLEAR, DIFFERING, TOO_SHORT = "pseudonym_unclear", "pseudonyms_differ", "pseudonym_too_short"
 FORMED = re.compile(r"[a-z0-9-]+")
+NO_SIGN, DIGIT, WORD = re.compile(r"[^a-z0-9]"), re.compile(r"\d"), re.compile(r"[^\W\d_]+")
+LONE_LETTER = re.compile(r"(?<![a-z])[a-z](?![a-z])")
 LEAST_SIGNS = 3  # of a pseudonym, as the dictionary says
 MOST_FREE_DIGITS = 5  # digits that do not count: more of them are record numbers
 SHARED = (5, 10, 50)  # codes that make their letters a group: 5 or more, and a tenth of all or 50
@@ -58,16 +61,16 @@ def judge_pseudonyms(texts: Iterable[str], shapes: tuple[str, ...] = ()) -> Judg
         whole, fitting = "", {code for code in codes if any(shape.fullmatch(code) for shape in declared)}
     else:
         whole, fitting = _judge_codes(codes)
-    known = {re.sub(r"[^a-z0-9]", "", code) for code in fitting}
+    known = {NO_SIGN.sub("", code) for code in fitting}
     letters, digits = (
         {_letters(code) for code in fitting},
-        max((len(re.findall(r"\d", code)) for code in fitting), default=0),
+        max((len(DIGIT.findall(code)) for code in fitting), default=0),
     )
     slips = {
         code
         for code in plain.values()
-        if re.sub(r"[^a-z0-9]", "", code) in known
-        or (not FORMED.fullmatch(code) and _letters(code) in letters and len(re.findall(r"\d", code)) <= digits)
+        if NO_SIGN.sub("", code) in known
+        or (not FORMED.fullmatch(code) and _letters(code) in letters and len(DIGIT.findall(code)) <= digits)
     }
     wrong = {text: rule for text, code in plain.items() if (rule := _judge_text(text, code, fitting, slips))}
     return Judgement(whole, len(codes) - len(fitting), len(codes), wrong)
@@ -96,7 +99,7 @@ def _judge_codes(codes: set[str]) -> tuple[str, set[str]]:
         return "long_number", set()
     forms: dict[str, list[str]] = {}
     for code in alike:
-        forms.setdefault(re.sub(r"\d+", "9", re.sub(r"(?<![a-z])[a-z](?![a-z])", "*", code)), []).append(code)
+        forms.setdefault(DIGITS.sub("9", LONE_LETTER.sub("*", code)), []).append(code)
     dated = {code for form in forms.values() if hold_birth_years(form) or hold_dates(form) for code in form}
     free = {}
     for form in forms.values():
@@ -132,7 +135,7 @@ def _are_many(count: int, of: int) -> bool:
 @cache
 def _letters(code: str) -> tuple[str, ...]:
     """The words of letters in a code; single letters stand for each other, as A and B of A001 and B001."""
-    return tuple(word if len(word) > 1 else "*" for word in re.findall(r"[^\W\d_]+", code))
+    return tuple(word if len(word) > 1 else "*" for word in WORD.findall(code))
 
 
 def _to_pattern(shape: str) -> str:

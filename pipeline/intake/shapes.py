@@ -14,6 +14,7 @@ COUNTED_ONE_OF = 50  # a site that counts all its patients has one of so many in
 BORN, BORN_BEFORE = (1900, 2015), 2000  # years of birth; codes that begin with the year of a visit are later
 MOSTLY = 0.9
 DIFFERENT = 8  # days, months or years that are told apart where dates are
+DIGITS, LONG_WORD, TURN = re.compile(r"\d+"), re.compile(r"[a-z]{4,}"), re.compile(r"(?<=\d)[a-z]|(?<=[a-z])\d")
 DATE_OF_DIGITS = re.compile(
     rf"(?:{DAY}{MONTH}|{MONTH}{DAY})(?:19|20)?\d\d|(?:19|20)?\d\d(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])"
 )
@@ -39,7 +40,7 @@ def are_random(codes: Collection[str]) -> bool:
 
 def looks_like_name(code: str) -> bool:
     """Whether a code is a word that could be a name, with or without digits before or after it."""
-    words = re.findall(r"[a-z]{4,}", code)
+    words = LONG_WORD.findall(code)
     return _count_turns(code.replace("-", "")) < 2 and any(sum(map(word.count, VOWELS)) > 1 for word in words)
 
 
@@ -52,7 +53,7 @@ def _count_common(first: str, last: str) -> int:
 
 def _count_turns(body: str) -> int:
     """How often letters and digits take turns."""
-    return len(re.findall(r"(?<=\d)[a-z]|(?<=[a-z])\d", body))
+    return len(TURN.findall(body))
 
 
 def count_free_digits(codes: Collection[str], all_codes: int) -> dict[str, int]:
@@ -61,7 +62,7 @@ def count_free_digits(codes: Collection[str], all_codes: int) -> dict[str, int]:
     Numbers count where few are met again and again, as those of clinics and years, where they follow each other, or where the greatest is no
     more than so many times the number of codes. Two numbers that both differ from row to row never count together.
     """
-    columns = list(zip(*(re.findall(r"\d+", code) for code in codes), strict=True))
+    columns = list(zip(*(DIGITS.findall(code) for code in codes), strict=True))
     if not columns:
         return dict.fromkeys(codes, 0)
     changing = [number for number, column in enumerate(columns) if len(set(column)) > max(1, len(column) // 4)]
@@ -95,12 +96,12 @@ def _counts(number: str, first: int, last: int, count: int, all_codes: int) -> b
 
 def count_digits(code: str) -> int:
     """How many digits a code has, zeros before a number left out."""
-    return sum(len(str(int(number))) for number in re.findall(r"\d+", code))
+    return sum(len(str(int(number))) for number in DIGITS.findall(code))
 
 
 def hold_birth_years(codes: Collection[str]) -> bool:
     """Whether a number of the codes is a year, most of them too early for a visit."""
-    for numbers in zip(*(re.findall(r"\d+", code) for code in codes), strict=True):
+    for numbers in zip(*(DIGITS.findall(code) for code in codes), strict=True):
         years = [int(number) for number in numbers if len(number) == 4 and BORN[0] <= int(number) <= BORN[1]]
         early = sum(year < BORN_BEFORE for year in years)
         if len(set(years)) > 3 and len(years) >= MOSTLY * len(numbers) and early * 2 > len(numbers):
@@ -110,7 +111,7 @@ def hold_birth_years(codes: Collection[str]) -> bool:
 
 def hold_dates(codes: Collection[str]) -> bool:
     """Whether most codes hold a date: eight or six digits in a row, or three numbers of which at least two differ from row to row."""
-    numbers = [re.findall(r"\d+", code) for code in codes]
+    numbers = [DIGITS.findall(code) for code in codes]
     in_a_row = sum(any(len(n) > 5 and DATE_OF_DIGITS.fullmatch(n) for n in found) for found in numbers)
     changing = sum(
         len(set(column)) >= min(DIFFERENT, max(2, len(numbers) // 2)) for column in zip(*numbers, strict=True)

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.intake import container
-from pipeline.intake.container import count_covered, find_danger
+from pipeline.intake.container import count_by_row, count_covered, find_danger
 from pipeline.intake.receive import receive_delivery
 from tests.unit.intake.attacks import ATTACKS
 from tests.unit.intake.conftest import build_book, plain_tables, to_grids, write_book, write_csv
@@ -54,6 +54,23 @@ def test_an_attack_is_refused_within_bounds_and_repeats_nothing(outcomes, attack
     assert told["seconds"] < MOST_SECONDS
     assert told["kilobytes"] < MOST_KILOBYTES
     assert not any(text in told["text"] for text in ("uillfeather", "root:", "192.0.2.17"))
+
+
+@pytest.mark.parametrize(
+    ("content", "cells"),
+    [
+        (
+            b'<cols><col/></cols><row r="1"><c r="A1"/><c r="B1"><v>1</v></c></row><row r="2"/><row><c r="A3"/></row>',
+            [2, 0, 1],
+        ),
+        (b'<row r="1"><c><v>1</v></c><c/><c\tr="C1"/></row><row><c r="A2"/></row>', [3, 1]),
+        (b'<x:row r="1"><x:c r="A1"/></x:row><x:row><x:c r="A2"/><c r="B2"/></x:row>', [1, 2]),
+        (b'<row r="1"><c r="A1"/></row><cfRule/><conditional/>', [1]),
+        (b'<c r="A1"/>', []),
+    ],
+)
+def test_cells_are_counted_by_row(content, cells):
+    assert count_by_row(content) == cells
 
 
 def test_ordinary_files_are_opened(folder):
