@@ -48,8 +48,10 @@ def mark_delivery(folder: Path, received: Received, own: SiteMap) -> bytes | Non
     """The marked copy of the delivery in `folder`; None if none of its files can be opened, or there is nothing to mend."""
     problems = received.tables["problems"]
     to_mend = problems[problems["severity"].isin(("refuse", "set_aside"))]
+    if to_mend.empty:
+        return None
     handed = read_delivery(folder, own)
-    if to_mend.empty or not handed.sheets:
+    if not handed.sheets:
         return None
     book, properties = open_book(folder, handed)
     unmark(book)
