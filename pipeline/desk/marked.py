@@ -24,7 +24,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from pipeline.desk.problem_list import LIST, add_list
 from pipeline.desk.steady import CORE, NO_PROPERTIES, write_steadily
 from pipeline.intake.book_cells import gather_cells
-from pipeline.intake.handed import Handed, Sheet, name_table, tidy
+from pipeline.intake.handed import Handed, Sheet
 from pipeline.intake.own_sheets import is_sealed_comment, seal_comment
 from pipeline.intake.read import read_delivery
 from pipeline.intake.read_workbook import split_own_sheets
@@ -55,7 +55,7 @@ def mark_delivery(folder: Path, received: Received, own: SiteMap) -> bytes | Non
         return None
     book, properties = open_book(folder, handed)
     unmark(book)
-    sheets = find_sheets(book, own)
+    sheets = find_sheets(book, handed)
     places = [find_cells(problem, handed, sheets) for problem in to_mend.itertuples(index=False)]
     for title, cells in group_marks(to_mend, places).items():
         mark_cells(book[title], cells)
@@ -109,12 +109,10 @@ def unmark(book: Workbook) -> None:
                     sheet.conditional_formatting.add(str(area.sqref), rule)
 
 
-def find_sheets(book: Workbook, own: SiteMap) -> dict[str, Worksheet]:
-    """The sheets of a workbook by the names that their problems are told under."""
-    sources = split_own_sheets(map(gather_cells, book.worksheets))[1]
-    return {
-        name_table(tidy(sheet.source.title), f"sheet {number}", own): sheet.source for number, sheet in sources.items()
-    }
+def find_sheets(book: Workbook, handed: Handed) -> dict[str, Worksheet]:
+    """The sheets of a workbook by the names that their problems are told under; they are read in their order."""
+    sources = split_own_sheets(map(gather_cells, book.worksheets))[1].values()
+    return {sheet.table: cells.source for sheet, cells in zip(handed.sheets, sources, strict=True)}
 
 
 def find_cells(problem: tuple, handed: Handed, sheets: dict[str, Worksheet]) -> tuple[str, int, int] | None:

@@ -10,6 +10,7 @@ from pipeline.intake.handed import SPELLED_OTHERWISE, Handed, Loose, Sheet, name
 from pipeline.intake.problem import Problem
 from pipeline.intake.progress import Tell, silent
 from pipeline.intake.read_csv import NoTable, read_csv
+from pipeline.intake.recognise import BY_COLUMNS, recognise_sheets, rename
 from pipeline.sources import fingerprint_files
 from schemas.codes import SITE_CODE, TABLE
 from schemas.site_map import SiteMap, spell_plainly
@@ -45,6 +46,10 @@ def read_delivery(folder: Path, own: SiteMap = PLAIN, tell: Tell = silent) -> Ha
     for path in tables:
         for whole, part in zip((sheets, loose, problems), read_file(path, places[path], own, tell), strict=True):
             whole.extend(part)
+    known = recognise_sheets(sheets, own)
+    sheets = [known.get(sheet.table, sheet) for sheet in sheets]
+    loose, problems = list(rename(loose, known)), list(rename(problems, known))
+    problems += [Problem("read_with_help", sheet.table, also=BY_COLUMNS) for sheet in known.values()]
     if tables:
         names = {path: name_table(path.stem, places[path], own) for path in tables if path not in workbooks}
         files = {name: [call_table_file(p, places[p]) for p in names if names[p] == name] for name in TABLE}
