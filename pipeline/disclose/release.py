@@ -15,8 +15,8 @@ from pipeline.disclose.equations import add_equations
 from pipeline.disclose.ledger import Entry
 from pipeline.disclose.message import describe_exposed
 from pipeline.disclose.people import BySite, Trials, describe_rows, read_by_site
-from pipeline.disclose.protect import hide_rows, hide_small_groups
-from pipeline.disclose.rounding import round_counts, round_released
+from pipeline.disclose.protect import hide_contrasts, hide_rows, hide_small_groups
+from pipeline.disclose.rounding import coarsen_shares, is_coarse, round_counts, round_released
 from pipeline.disclose.share_sums import ShareSum, find_exposed_shares, list_share_sums
 from pipeline.disclose.sites import draw_letters, mask_sites
 from schemas.estimate import Estimates
@@ -86,7 +86,9 @@ def hide_what_tells(stated: Stated, safe: pd.DataFrame, rule: Disclosure) -> pd.
             shares = find_shares(stated, safe, rule)
             if not shares:
                 return safe
-            safe = hide_rows(safe, shares)
+            fine = ~pd.Series(is_coarse(safe), index=safe.index)
+            safe = coarsen_shares(safe, [label for label in shares if fine[label]])
+            safe = hide_contrasts(hide_rows(safe, [label for label in shares if not fine[label]]), stated.described)
             continue
         bounds = learn_bounds(stated.audit.cells, safe, stated.described, rule)
         cover = Cover(stated.audit, safe, stated.described, bounds, rule)
@@ -110,6 +112,12 @@ def find_all(stated: Stated, released: pd.DataFrame, rule: Disclosure) -> list[E
 
 
 def find_shares(stated: Stated, released: pd.DataFrame, rule: Disclosure) -> list[object]:
-    """The rows of shares to hide, so that no hidden one that adds up with them to one is known to stand for a small group."""
-    bounds = learn_bounds(stated.audit.cells, released, stated.described, rule)
-    return find_exposed_shares(stated.sums, released, *stated.audit.carry(bounds), rule.min_cell)
+    """The rows of shares to coarsen or hide, so that no hidden one that adds up with them to one is known to stand for a small group."""
+    audit = stated.audit
+    bounds = learn_bounds(audit.cells, released, stated.described, rule)
+    for eyes in audit.everybody:
+        known = *audit.carry(bounds, eyes), audit.owned[:, eyes]
+        exposed = find_exposed_shares(stated.sums, released, *known, rule.min_cell)
+        if exposed:
+            return exposed
+    return []

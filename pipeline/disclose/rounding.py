@@ -100,6 +100,11 @@ def round_shares(shares: np.ndarray) -> np.ndarray:
     return np.round(np.round(shares / own) * own, 5)
 
 
+def is_coarse(rows: pd.DataFrame) -> np.ndarray:
+    """Of which rows the share is in steps of COARSE."""
+    return rows["rounded"].str.contains(ESTIMATE).fillna(False).to_numpy(bool)
+
+
 def find_half_steps(shares: np.ndarray, coarse: np.ndarray) -> np.ndarray:
     """How far the number before rounding may lie from a released share; which of them are `coarse`."""
     edge = (shares < STEP) | (shares > 1 - STEP)

@@ -8,6 +8,7 @@ from tests.attack.shares import RAW
 from tests.attack.system import EVERYBODY, SMALL, System
 
 DIFFERENCE = "difference of two groups"
+PARTS = "without_one_site"  # the least and the greatest share of parts of a group say nothing of its own
 
 
 def add_bounds(system: System) -> None:
@@ -49,7 +50,7 @@ def _bound_hidden(system: System, row: Row, whole: Sum, told: Sum, few: int) -> 
     share = RAW.match(row.method) or row.method.startswith("interval-censored NPMLE")
     if high and high.high > 1:
         system.bound(told, 0, math.floor(high.high), f"limit of {row.name}")
-    elif share and high and told != whole:
+    elif share and high and told != whole and PARTS not in row.stratum:
         names = {**whole, **told}
         total = {name: told.get(name, 0) - high.high * whole.get(name, 0) for name in names}
         system.bound(total, -EVERYBODY, 1e-7, f"limit of {row.name}")

@@ -13,7 +13,6 @@ from tests.attack.released import Release, Row
 SVG, LINK = "{http://www.w3.org/2000/svg}", "{http://www.w3.org/1999/xlink}href"
 POINT = re.compile(r"(-?\d+\.?\d*)[ ,](-?\d+\.?\d*)")
 SMALL = 10
-LAST_DAY = 30  # of a drawn curve
 WHOLE = 0.04  # a bar this close to a whole number of people is taken for it
 
 
@@ -62,7 +61,8 @@ def list_marks(root: ElementTree.Element) -> Iterator[Mark]:
             continue
         for element in group.iter():
             if element.tag == f"{SVG}path" and element.get("id") is None:
-                yield Mark(kind, _read_points(element.get("d", ""), 0, 0))
+                for line in element.get("d", "").split("M")[1:]:  # a line with gaps is several
+                    yield Mark(kind, _read_points(line, 0, 0))
             elif element.tag == f"{SVG}use":
                 shift = (float(element.get(axis, 0)) for axis in ("x", "y"))
                 yield Mark(kind, _read_points(shapes.get((element.get(LINK) or "#")[1:], ""), *shift))
@@ -97,18 +97,18 @@ def _small(sizes: Iterator[float]) -> list[int]:
 
 
 def read_curve(marks: list[Mark], rows: list[Row]) -> Iterator[str]:
-    """Days of a curve that are drawn although the table has no number for them."""
+    """Days on which a curve is drawn although the table has no number for them; it begins on day 0, and bends on whole days."""
     curves = [mark for mark in marks if mark.kind == "curve"]
-    whole = [mark for mark in marks if mark.kind == "whole"]
-    if not curves or not rows:
+    places = sorted({x for mark in curves for x, _ in mark.points})
+    if len(places) < 2 or not rows:
         return
-    left = min(mark.left for mark in curves + whole)
-    right = max(mark.right for mark in curves + whole)
     usable = {row.term for row in rows if row.status == "ok"}
-    drawn = max(round((mark.right - left) / (right - left) * LAST_DAY) for mark in curves) if right > left else 0
-    for day in (7, 14, 30):
-        if day < drawn and not {f"resolved_by_day_{day}", f"unresolved_upper_day_{day}"} & usable:
-            yield f"the curve is drawn beyond day {day}, for which the table has no number"
+    a_day = min(later - place for place, later in itertools.pairwise(places))
+    for mark in curves:
+        first, last = (round((end - places[0]) / a_day) for end in (mark.left, mark.right))
+        for day in range(first, last):  # a share is drawn from its day to the next
+            if not {f"resolved_by_day_{day}", f"unresolved_upper_day_{day}"} & usable:
+                yield f"the curve is drawn on day {day}, for which the table has no number"
 
 
 def read_places(marks: list[Mark], path: Path, release: Release) -> Iterator[str]:

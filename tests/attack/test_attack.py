@@ -165,12 +165,17 @@ def test_bars_and_gaps_are_turned_into_people():
 
 
 def test_a_curve_beyond_its_numbers_is_seen(tmp_path):
-    rows = [curve("all", "resolved_by_day_7", 90, 40), curve("all", "resolved_by_day_14", **HIDDEN)]
+    hidden = [curve("all", f"unresolved_upper_day_{day}", **HIDDEN) for day in range(8, 14)]
+    rows = [*(curve("all", f"unresolved_upper_day_{day}", 90, 40) for day in [*range(8), *range(14, 30)]), *hidden]
     release = read_release(write_release(tmp_path, rows))
-    drawn = '<svg xmlns="http://www.w3.org/2000/svg"><g class="{}"><path d="M 0 0 L 300 9"/></g><g class="curve"><path d="M 0 0 L {} 9"/></g></svg>'
-    marks = [list(list_marks(ElementTree.fromstring(drawn.format("whole", end)))) for end in (70, 200)]
+    whole, gap = (
+        "".join(f" {'M' if day in begins else 'L'} {20 + 7 * day} 9" for day in range(31) if day not in left_out)
+        for begins, left_out in (((0,), ()), ((0, 14), range(9, 14)))
+    )
+    drawn = '<svg xmlns="http://www.w3.org/2000/svg"><g class="curve"><path d="{}"/></g></svg>'
+    marks = [list(list_marks(ElementTree.fromstring(drawn.format(path)))) for path in (gap, whole)]
     assert list(read_curve(marks[0], list(release.rows))) == []
-    assert len(list(read_curve(marks[1], list(release.rows)))) == 1
+    assert len(list(read_curve(marks[1], list(release.rows)))) == len(hidden)
 
 
 def test_control_limits_are_the_published_ones():

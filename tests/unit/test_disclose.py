@@ -212,5 +212,29 @@ def test_shares_that_add_up_to_one_do_not_tell_the_hidden_one(free, switched, re
     safe = round_released(hide_small_groups(table, described, read_by_site(table), RULE), described)
     cells = list_cells(table, described, read_by_site(table), RULE)
     sums = list_share_sums(cells, table, described)
-    people = np.array([100.0])
-    assert [table.at[label, "term"] for label in find_exposed_shares(sums, safe, people, people, 11)] == hidden
+    people, own = np.array([100.0]), np.zeros(1)
+    assert [table.at[label, "term"] for label in find_exposed_shares(sums, safe, people, people, own, 11)] == hidden
+
+
+@pytest.mark.parametrize(
+    "sides",
+    [
+        {"left": 60, "right": 70, "unknown": 42, "both": 6},  # 1 - .34 - .39 - .24 of about 180
+        {"left": 60, "right": 70, "unknown": 44, "both": 2, "other": 2},  # two hidden ones together
+    ],
+)
+def test_shares_of_one_group_do_not_tell_the_hidden_ones_by_what_is_left(sides):
+    rows = [
+        state("share", n / 178, stratum=f"side={side}", n_episodes=178, n_events=n, n_sites=5)
+        for side, n in sides.items()
+    ]
+    told = release(tidy_estimates(rows, analysis="pool_description", population="positional", method="m")).rows
+    told = told.set_index(told["stratum"].str.removeprefix("side="))
+    hidden = [side for side, n in sides.items() if n < RULE.least_shown]
+    half = np.where(told["rounded"].str.contains("estimate").fillna(False), 0.025, 0.005)
+    shares = told["estimate"].drop(hidden).astype(float)
+    half = pd.Series(half, told.index).drop(hidden)
+    most = 184 * (1 - (shares - half).sum())
+    least = 175 * (1 - (shares + half).sum())
+    assert least < 0.5 or most > RULE.min_cell - 0.5
+    assert told["status"].drop(hidden).eq("ok").all()
