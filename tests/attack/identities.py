@@ -69,6 +69,7 @@ INSIDE = (
     ("first maneuver failed", "treated"),
     ("resolved, then seen again", "followed"),
 )
+TRIMMED = ("variant", "change_to")  # each comparison leaves out by itself who has next to no chance of a choice
 NOT_READ_ALIKE = ("first_maneuver", "path", "end", "next", "first", "fits", "later_flag", "compared", "pooled")
 RISING = ("resolved_by", "untested_from", "returned_by", "below")
 FALLING = ("at_risk", "positive_from", "fell")
@@ -198,6 +199,8 @@ def _put_under_fewer_words(system: System) -> None:
         if base.endswith((", in the model", ", classes")):
             continue  # not all of them are counted among the same
         for fewer in _drop_words(told):
+            if base.startswith("compared") and (set(told) - set(fewer)) & {*TRIMMED}:
+                continue
             whole = name_group(base, fewer)
             if whole in system.names and base not in ("successes", "sessions"):
                 system.within({name: 1}, {whole: 1}, f"part of {whole}", "difference of two groups")
