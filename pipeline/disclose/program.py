@@ -12,7 +12,7 @@ CLOSE = 1e-6
 FAR = 1e7  # more people than any pool has
 SOLVED, CONTRADICTION = 0, 2  # status of a program in scipy
 JOINT, DROPPED = 12, 0.8  # joint questions, as long as they leave fewer than this part
-SECONDS = 20.0  # for one integer program; what is not decided by then is taken at the bound that is proved
+NODES = 100  # of the tree of one integer program; what is not decided by then is taken at the bound that is proved, on every machine alike
 
 
 class Contradiction(Exception):
@@ -64,7 +64,7 @@ class Program:
             constraints=exact,
             bounds=Bounds(self.least, self.most),
             integrality=np.ones(len(self.members)),
-            options={"time_limit": SECONDS},
+            options={"node_limit": NODES},
         )
         if whole.status == CONTRADICTION:
             raise Contradiction
