@@ -29,7 +29,6 @@ HELP = """\
 {call}                                        run the demonstration pool to finished reports
 {call} --config submissions=DIR results=DIR2  run your pool
 {call} --config plan=DIR                      with a changed copy of config/
-{call} --config previous=DIR                  hide what the difference from an earlier release would tell
 {call} --dry-run                              say what would run
 {call} results/estimates/FILE.csv             make one file, and what it needs
 

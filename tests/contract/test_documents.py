@@ -260,3 +260,12 @@ def test_the_second_line_is_as_good_as_is_said():
     coverage = 100 * by_day[30]["coverage"]
     assert [coverage.min(), coverage.max()] == pytest.approx([least, most], abs=0.6)
     assert by_day[7]["bias"].between(low - 0.005, high + 0.005).mean() > 0.5
+
+
+@pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md", "Snakefile", "run.py"])
+def test_config_keys_that_are_named_exist(name):
+    known = re.search(r"set\(config\) - \{(.+?)\}", read("Snakefile"))
+    named = [
+        key for told in re.findall(r"--config ((?:\w+=\S+ ?)+)", read(name)) for key in re.findall(r"(\w+)=", told)
+    ]
+    assert set(named) <= set(re.findall(r"\w+", known[1]))
