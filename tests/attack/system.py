@@ -107,6 +107,7 @@ class System:
 
     def bound(self, total: Sum | dict[str, float], low: float, high: float, why: str) -> None:
         """A sum of counts lies between two numbers; of two such statements on one sum both hold."""
+        total = {name: times for name, times in total.items() if times}
         if not total:
             return
         key = tuple(sorted(total.items()))
