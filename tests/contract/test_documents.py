@@ -78,7 +78,7 @@ def read_sources() -> str:
         for path in list_tracked()
         if path not in own and Path(path).suffix not in (".csv", ".jsonl", ".lock", ".pdf")
     ]
-    return "\n".join(read(path) for path in kept)
+    return "\n".join((ROOT / path).read_text("utf-8", "replace") for path in kept)  # a workbook made here is no text
 
 
 def list_code(document: str) -> list[str]:
