@@ -78,7 +78,7 @@ def describe_recurrence(estimates: dict[str, pd.DataFrame], config: Config) -> d
     if not strata:
         why = say_why_missing(readings["all", f"recurrence_free_day_{days[0]}"])
         return make_section("recurrence", title, [f"No share can be given: {why}."])
-    returned = {day: _turn(readings["all", f"recurrence_free_day_{day}"]) for day in days}
+    returned = {day: readings["all", f"recurrence_free_day_{day}"].turned() for day in days}
     last, told = find_told(returned) or (0, Reading())
     figure = draw_shares(
         _list_returns(readings, strata, days, config),
@@ -105,13 +105,13 @@ def describe_recurrence(estimates: dict[str, pd.DataFrame], config: Config) -> d
 
 def _list_returns(readings: Readings, strata: list[str], days: Sequence[int], config: Config) -> list[Range]:
     """All by each day, then the largest parts by the last day that any of them has."""
-    rows = [make_range(f"By day {day}", _turn(readings["all", f"recurrence_free_day_{day}"])) for day in days]
+    rows = [make_range(f"By day {day}", readings["all", f"recurrence_free_day_{day}"].turned()) for day in days]
     rows = [replace(rows[0], heading="All"), *rows[1:]] if "all" in strata else []
     parts = choose_largest(readings, [s for s in strata if s != "all"], PARTS)
     last = max((d for d in days for s in parts if readings[s, f"recurrence_free_day_{d}"].usable), default=days[-1])
     for number, stratum in enumerate(parts):
         heading = "" if number else f"Parts, by day {last}"
-        share = _turn(readings[stratum, f"recurrence_free_day_{last}"])
+        share = readings[stratum, f"recurrence_free_day_{last}"].turned()
         rows.append(make_range(_name_part(stratum, config), share, heading=heading))
     return rows
 
@@ -170,16 +170,6 @@ def _make_mean(label: str, mean: Reading) -> Range:
         "" if mean.lower is None else f" ({mean.lower:.0f}{BLANK}to{BLANK}{mean.upper:.0f})"
     )
     return Range(label, number, mean.estimate, mean.lower, mean.upper)
-
-
-def _turn(free: Reading) -> Reading:
-    """The share in whom it came back, from the share free of it."""
-    if not free.usable:
-        return free
-    limits = (None, None) if free.lower is None else (1 - free.upper, 1 - free.lower)
-    return Reading(
-        1 - free.estimate, *limits, free.n_episodes, free.n_events, free.n_sites, free.status, free.note, free.method
-    )
 
 
 def _name_part(stratum: str, config: Config) -> str:

@@ -71,13 +71,16 @@ def _describe_reasons(readings: Readings, config: Config) -> dict:
     names = {s: name_value("reason", s.partition("=")[2], config) for s in strata}
     shares = {s: readings[s, "share"].estimate for s in strata if readings[s, "share"].usable}
     further = "further reason" if shares else "reason"
-    few = [say_bound(readings[s, "share"]) for s in strata if readings[s, "share"].bounded]
-    hidden = len(names) - len(shares) - len(few)
+    bounded = {s: readings[s, "share"] for s in strata if readings[s, "share"].bounded}
+    few = [say_bound(share) for share in bounded.values() if not share.nearly_all]
+    hidden = len(names) - len(shares) - len(bounded)
     told = (
         f"Of {count_words(len(few), further)} each is in {join_words(sorted(set(few)))} of them, or in none."
         if few
         else ""
     )
+    for stratum in (s for s, share in bounded.items() if share.nearly_all):
+        told = f"{told} {names[stratum]}: {say_bound(bounded[stratum])}.".strip()
     if hidden:
         told = f"{told} The share of {count_words(hidden, further)} cannot be shown.".strip()
     if len(shares) > MOST:

@@ -51,7 +51,8 @@ def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
             "was known on the day on which the failure was seen. Evidence, no verdict."
         ),
     )
-    few = [f"{REASON[reason]} ({say_bound(then[reason])})" for reason in reasons if then[reason].bounded]
+    limits = {reason: f"{REASON[reason]} ({say_bound(then[reason])})" for reason in reasons if then[reason].bounded}
+    few, most = ([told for reason, told in limits.items() if then[reason].nearly_all == all_] for all_ in (False, True))
     hidden = [REASON[reason] for reason in reasons if then[reason].status == "suppressed"]
     return make_section(
         "failures",
@@ -66,6 +67,7 @@ def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
         figure=figure,
         notes=[
             f"In none or few: {'; '.join(few)}." if few else "",
+            f"In all or nearly all: {'; '.join(most)}." if most else "",
             f"Not shown: {'; '.join(hidden)}." if hidden else "",
         ],
     )

@@ -41,6 +41,18 @@ class Reading:
         """Whether there is no number, but a limit beyond which it lies."""
         return self.status == "bounded"
 
+    @property
+    def nearly_all(self) -> bool:
+        """Whether the limit of a hidden share is one from below."""
+        return self.bounded and self.lower is not None
+
+    def turned(self) -> "Reading":
+        """The share of those who are not among the ones counted, as a number or as a limit: 1 - share, 'over 94 %' as 'under 6 %'."""
+        least, share, most = (
+            None if number is None else 1 - number for number in (self.upper, self.estimate, self.lower)
+        )
+        return replace(self, lower=least, estimate=share, upper=most)
+
 
 def as_printed(number: float, unit: int = 1, digits: int = 0) -> float:
     """A number as a page prints it: in parts of which `unit` are one (100: percent), with so many decimals."""

@@ -42,9 +42,8 @@ class Npmle:
         `left`, `upper` at `right`. At day = left all of it is still to come, at day = right all of it is past, and both
         agree. Inside (left, inf] `lower` has its mass gone and `upper` keeps it for ever.
         """
-        remaining = np.append(
-            self.mass[::-1].cumsum()[::-1].clip(max=1.0), 0.0
-        )  # sums of masses reach beyond 1 by an epsilon
+        still = self.mass[::-1].cumsum()[::-1].clip(max=1.0)  # sums of masses reach beyond 1 by an epsilon
+        remaining = np.append(still, 0.0)
         lower = remaining[np.searchsorted(self.left, days, side="left")]
         upper = remaining[np.searchsorted(self.right, days, side="right")]
         return lower, upper

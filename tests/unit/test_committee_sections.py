@@ -173,6 +173,29 @@ def test_recurrence_turns_the_share_free_of_it_round(plan):
     assert "Within 90 days of resolution it came back in about 10 % (between 4 and 20 %)" in words(section)
 
 
+def test_a_limit_of_the_share_free_of_recurrence_is_turned_round_too(plan):
+    """Over 94 % free of it are under 6 % in whom it came back."""
+    rows = [number("recurrence_free_day_180", 0.88, lower=0.44, upper=0.98), number("recurrence_free_day_30", 0.97)]
+    tables = table("recurrence", rows, "resolved first spells")
+    hidden = tables["recurrence"]["term"].eq("recurrence_free_day_30")
+    tables["recurrence"].loc[hidden, ["status", "estimate", "lower"]] = ["bounded", None, 0.94]
+    drawn = describe_recurrence(tables, plan)["figure"]["svg"].replace("\u00a0", " ")
+    assert "under 6 %" in drawn
+    assert "over 94 %" not in drawn
+
+
+def test_a_reason_in_nearly_all_is_not_told_among_those_in_few():
+    terms = ("technique", "wrong_side", "wrong_canal")
+    rows = [number("share", 0.3, f"view=at_the_time,reason={reason}") for reason in terms]
+    tables = table("failure_reasons", rows, FAILED, None)
+    for reason, end, limit in (("wrong_side", "upper", 0.06), ("wrong_canal", "lower", 0.94)):
+        here = tables["failure_reasons"]["stratum"].str.endswith(reason)
+        tables["failure_reasons"].loc[here, ["status", "estimate", end]] = ["bounded", None, limit]
+    notes = [note.replace("\u00a0", " ") for note in describe_failures(tables)["notes"]]
+    assert [note.partition(":")[0] for note in notes if "under 6 %" in note] == ["In none or few"]
+    assert [note.partition(":")[0] for note in notes if "over 94 %" in note] == ["In all or nearly all"]
+
+
 def test_clinics_are_not_compared_and_the_reason_is_said():
     section = describe_sites()
     assert section["figure"] is None
