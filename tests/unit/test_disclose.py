@@ -238,3 +238,19 @@ def test_shares_of_one_group_do_not_tell_the_hidden_ones_by_what_is_left(sides):
     least = 175 * (1 - (shares + half).sum())
     assert least < 0.5 or most > RULE.min_cell - 0.5
     assert told["status"].drop(hidden).eq("ok").all()
+
+
+def test_shares_of_one_group_do_not_tell_who_is_between_two_of_them():
+    """118 and 112 of 142: .83 and, in coarse steps, .8 begin and end at .825, which is no whole number of people of 135 to 144."""
+    rows = [
+        state(f"fell_by_{points}_by_day_90", n / 142, stratum="all", n_episodes=142, n_events=n, n_sites=19)
+        for points, n in ((11, 118), (18, 112))
+    ]
+    shared = {"analysis": "handicap_change", "population": "positional", "endpoint": "objective", "method": "share"}
+    told = release(tidy_estimates(rows, **shared)).rows
+    shown = told["status"].eq("ok")
+    if shown.all():
+        coarse = told["rounded"].str.contains("estimate").fillna(False).to_numpy(bool)
+        low, high = (told["estimate"].to_numpy(float) + sign * np.where(coarse, 0.025, 0.005) for sign in (-1, 1))
+        sizes = np.arange(135, 145)
+        assert (np.ceil(low[0] * sizes - 1e-9) <= np.floor(high[1] * sizes + 1e-9)).any()
