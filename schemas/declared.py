@@ -217,7 +217,9 @@ def _keep_ledger() -> tuple[Quantity, ...]:
     rows = [Quantity("sites", "number", "sites with a stored episode")]
     for name, base in BASES.items():
         for term, people in ((name, name_base(name)), (f"without_{name}", f"outside {name_base(name)}")):
-            if base.noun != "site":
+            if base.several:
+                rows.append(_count(term, people, People(f"all of {people}", ALL), People(people, ALL), worth=9))
+            elif base.noun != "site":
                 rows.append(_count(term, people, People(people, ALL), worth=9))
     return tuple(rows)
 

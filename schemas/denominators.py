@@ -13,7 +13,8 @@ class Base:
     """A group that numbers are of: what one of them is (of NOUNS), who belongs, in words that follow the noun, and of which base it is a part.
 
     `without` says who of the larger base does not belong; they are counted too, as without_<name>. It is empty where a base is merely one of
-    several parts. `short` bases stand in the committee's report, the others in the technical one only.
+    several parts. `short` bases stand in the committee's report, the others in the technical one only; of `several` one episode may have more
+    than one.
     """
 
     noun: str
@@ -21,6 +22,7 @@ class Base:
     of: str = ""
     without: str = ""
     short: bool = False
+    several: bool = False
 
 
 UNTESTED = "no deciding test before the next session, already negative when it was given, after a return, or a gap in the record"
@@ -72,7 +74,7 @@ BASES = {
         "no second session, both or neither, another side, or the verdict came too late",
         short=True,
     ),
-    "sessions": Base("treatment session", "of episodes treated for positional vertigo", short=True),
+    "sessions": Base("treatment session", "of episodes treated for positional vertigo", short=True, several=True),
     "first_sessions": Base("treatment session", "given first", "sessions"),
     "first_sessions_tested": Base(
         "treatment session", "given first and followed by a deciding test", "first_sessions", UNTESTED, short=True
@@ -89,12 +91,13 @@ BASES = {
     "third_sessions_tested": Base(
         "treatment session", "given third and followed by a deciding test", "third_sessions", UNTESTED, short=True
     ),
-    "later_sessions": Base("treatment session", "given fourth or later", "sessions"),
+    "later_sessions": Base("treatment session", "given fourth or later", "sessions", several=True),
     "later_sessions_tested": Base(
         "treatment session",
         "given fourth or later and followed by a deciding test",
         "later_sessions",
         UNTESTED,
         short=True,
+        several=True,
     ),
 }

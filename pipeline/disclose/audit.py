@@ -5,16 +5,18 @@ Stat Assoc 2000;95:916-928, from memory; Hundepool A et al. Statistical Disclosu
 carried through the equations first; what that leaves open is asked of linear programs, and of integer programs where a solution is not whole
 (pipeline/disclose/program.py). A count is given away if it is proved to lie between 1 and the least group that may be shown; if hidden parts of
 one sum are so few together; or, of a count that is nearly all one site's, if it cannot be so large that the site would be one of several. A site
-knows its own people: for its eyes the same is asked of the others in every cell, in those that are shown too.
+knows its own people: for its eyes the same is asked of the others in every cell, in those that are shown too. Whole numbers that fit all equations and by which a cell is safe (`examples`) are
+kept, since hiding more leaves them possible.
 """
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
 from pipeline.disclose.cells import Cells
-from pipeline.disclose.program import CLOSE, Contradiction, Program, System, ask_program
+from pipeline.disclose.program import CLOSE, Claims, Contradiction, Program, Questions, System
 
 PASSES = 500
 EVERYBODY = -1  # the eyes of somebody who knows of no site
@@ -32,12 +34,23 @@ class Exposed:
     quickly: bool = True
 
 
+@dataclass
+class Last:
+    """What was worked out from the last bounds: the least and the most of each cell for some eyes, and whether examples were looked for."""
+
+    bounds: bytes
+    ends: dict[int, tuple[np.ndarray, np.ndarray]] = field(default_factory=dict)
+    looked: bool = False
+
+
 @dataclass(frozen=True)
 class Audit:
     """The cells of a release, and the least group that may be shown: what is known of them is asked of it."""
 
     cells: Cells
     min_cell: int
+    examples: list[np.ndarray] = field(default_factory=list, compare=False, repr=False)
+    last: list[Last] = field(default_factory=list, compare=False, repr=False)
 
     @cached_property
     def entries(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -74,6 +87,17 @@ class Audit:
     def carry(self, bounds: np.ndarray, eyes: int = EVERYBODY) -> tuple[np.ndarray, np.ndarray]:
         """The least and the greatest value of each cell of which `bounds` (cells, 2) are known, as far as single equations carry them; a
         site knows that its own are in a cell. Raises Contradiction if no value is left."""
+        last = self._remember(bounds)
+        if eyes not in last.ends:
+            last.ends[eyes] = self._carry(bounds, eyes)
+        return last.ends[eyes]
+
+    def _remember(self, bounds: np.ndarray) -> Last:
+        if not self.last or self.last[0].bounds != bounds.tobytes():
+            self.last[:] = [Last(bounds.tobytes())]
+        return self.last[0]
+
+    def _carry(self, bounds: np.ndarray, eyes: int) -> tuple[np.ndarray, np.ndarray]:
         least = np.where(self.grows, bounds[:, 0], np.maximum(bounds[:, 0], self.owned[:, eyes]))
         most = np.maximum(bounds[:, 1], least)
         row, cell, sign = self.entries
@@ -91,12 +115,27 @@ class Audit:
                 break
         return least, most
 
-    def is_given_away(self, least: np.ndarray, most: np.ndarray, eyes: int) -> np.ndarray:
-        """Of which cells bounds prove what must not be known of them."""
-        own, few = np.where(self.grows, 0, self.owned[:, eyes]), self.min_cell - 1
-        small = (least - own >= 1) & (most - own <= few)
-        left = self.grows & (most <= -1) & (least >= -few)  # so few have left since an earlier release
-        return small | left | (most < self.floor)
+    def list_claims(self, eyes: int) -> Claims:
+        """What must not be proved to `eyes`: that others are in a cell and fewer than may be shown, that as few have left it since an earlier
+        release, or that a site is nearly all of it."""
+        cells, own, few = np.arange(len(self.grows)), np.where(self.grows, 0, self.owned[:, eyes]), self.min_cell - 1
+        left, floor = np.flatnonzero(self.grows), np.flatnonzero(self.floor)
+        return Claims(
+            np.concatenate([cells, left, floor]),
+            np.concatenate([own + 1, np.full(len(left), -few), np.full(len(floor), -np.inf)]),
+            np.concatenate([own + few, np.full(len(left), -1), self.floor[floor] - 1]),
+        )
+
+    def list_open(self, eyes: int, least: np.ndarray, most: np.ndarray) -> Claims:
+        """The claims that are true, or may be, and that nothing has refuted or settled."""
+        claims = self.list_claims(eyes)
+        values = np.array(self.cells.values)[claims.cell]
+        open_ = ~((values < claims.low) | (values > claims.high)) & (most > least)[claims.cell]
+        for numbers in self.examples:
+            if not ((numbers < least) | (numbers > most)).any():
+                found = numbers[claims.cell]
+                open_ &= ~((found < claims.low) | (found > claims.high))
+        return claims.take(open_)
 
     def find_remainders(self, least: np.ndarray, most: np.ndarray) -> np.ndarray:
         """In which equations the hidden parts of a sum are few together, all else in it being known: the number of people, else 0."""
@@ -112,7 +151,9 @@ class Audit:
     def find_quickly(self, bounds: np.ndarray, eyes: int = EVERYBODY) -> list[Exposed]:
         """What a release gives away by single equations."""
         least, most = self.carry(bounds, eyes)
-        found = {n: Exposed(n, least[n], most[n], eyes) for n in np.flatnonzero(self.is_given_away(least, most, eyes))}
+        claims = self.list_claims(eyes)
+        proved = np.unique(claims.take(claims.hold(least, most)).cell)
+        found = {n: Exposed(n, least[n], most[n], eyes) for n in proved}
         if eyes != EVERYBODY:
             return list(found.values())
         row, cell, _ = self.entries
@@ -124,26 +165,47 @@ class Audit:
 
     def find(self, bounds: np.ndarray, eyes: int = EVERYBODY, only: int | None = None) -> list[Exposed]:
         """What a release gives away by all equations together; `only` whether it gives away this cell."""
+        last = self._remember(bounds)
+        if only is None and not last.looked:
+            self._look_for_examples(bounds)
+            last.looked = True
         least, most = self.carry(bounds, eyes)
+        claims = self.list_open(eyes, least, most)
+        if only is not None:
+            claims = claims.take(claims.cell == only)
+        found = []
+        for questions in self._part(least, most, claims):
+            questions.answer()
+            self._keep(questions, least, most)
+            found += [Exposed(n, *ends, eyes, quickly=False) for n, *ends in questions.proved]
+        return sorted(found, key=lambda exposed: exposed.cell)
+
+    def _look_for_examples(self, bounds: np.ndarray) -> None:
+        """Find whole numbers that nobody can exclude, and that refute as many claims of all eyes as they may."""
+        ends = [self.carry(bounds, eyes) for eyes in self.everybody]
+        least, most = np.max([low for low, _ in ends], axis=0), np.min([high for _, high in ends], axis=0)
+        claims = [self.list_open(eyes, least, most) for eyes in self.everybody]
+        claims = Claims(*(np.concatenate(each) for each in zip(*claims, strict=True)))
+        for questions in self._part(least, most, claims):
+            questions.ask_together()
+            self._keep(questions, least, most)
+
+    def _part(self, least: np.ndarray, most: np.ndarray, claims: Claims) -> Iterator[Questions]:
+        """Claims by the cells that hang together."""
         row, cell, sign = self.entries
         system = System(least, most, row, cell, sign, len(self.cells.equations))
-        values, own = np.array(self.cells.values), np.where(self.grows, 0, self.owned[:, eyes])
-        others = np.where(self.grows, np.abs(values), values - own)
-        few = np.isnan(values) | ((others > 0) & (others < self.min_cell)) | (self.floor > 0)
-        asked = np.flatnonzero(few & (most > least)) if only is None else [only]
+        for members, rows in _split_components(system) if len(claims.cell) else ():
+            own = np.isin(claims.cell, list(members))
+            if own.any():
+                yield Questions(Program(system, sorted(members), rows), claims.take(own))
 
-        def judge(n: int, low: float, high: float) -> bool:
-            small = low - own[n] >= 1 and high - own[n] < self.min_cell
-            left = self.grows[n] and high <= -1 and low > -self.min_cell
-            return bool(small or left or high < self.floor[n])
-
-        found = []
-        for members, rows in _split_components(system):
-            pending = [n for n in asked if n in members]
-            if pending:
-                program = Program(system, sorted(members), rows)
-                found += [Exposed(n, *ends, eyes, quickly=False) for n, *ends in ask_program(program, pending, judge)]
-        return sorted(found, key=lambda exposed: exposed.cell)
+    def _keep(self, questions: Questions, least: np.ndarray, most: np.ndarray) -> None:
+        """Keep whole numbers of some cells beside what is known; of all others nothing, since they have no part in the same equations."""
+        known = np.where(most > least, np.nan, least)
+        for example in questions.examples:
+            numbers = known.copy()
+            numbers[questions.program.members] = example
+            self.examples.append(numbers)
 
 
 def _add_others(side: np.ndarray, row: np.ndarray, rows: int) -> np.ndarray:

@@ -176,7 +176,7 @@ def read_count(row: Shown, what: Described, counted: str, rule: Disclosure) -> t
     kind, shown = what.quantity.kind, row.status == "ok"
     if counted == "told":
         if kind != "count":
-            return (float(rule.least_shown), MANY) if shown else (0.0, MANY)
+            return (float(find_least(what, rule)), MANY) if shown else (0.0, MANY)
         if row.status == "bounded":
             return 0.0, rule.least_shown - 1.0
         least, most = row.count("estimate", rule) if shown else (0.0, MANY)

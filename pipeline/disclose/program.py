@@ -1,17 +1,21 @@
-"""Linear and integer programs over the cells of a release that hang together: how few and how many each of them can be."""
+"""Linear and integer programs over the cells of a release that hang together: how few and how many each of them can be.
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+One model is kept for all questions to the same cells: from the solution of the last one the next is a short way. Most cells are shown to be safe
+by a few whole solutions in which many of them at once are as few, or as many, as can be.
+"""
+
+from dataclasses import dataclass, field
 from functools import cached_property
+from typing import NamedTuple
 
+import highspy
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import coo_array, csr_array
 
 CLOSE = 1e-6
 FAR = 1e7  # more people than any pool has
-SOLVED, CONTRADICTION = 0, 2  # status of a program in scipy
-JOINT, DROPPED = 12, 0.8  # joint questions, as long as they leave fewer than this part
+JOINT, IN_VAIN = 24, 6  # joint questions at most, and as long as not so many in turn were of no use
+DIVE = 0.25  # part of the cells that are not yet whole which are rounded at a time
 NODES = 100  # of the tree of one integer program; what is not decided by then is taken at the bound that is proved, on every machine alike
 
 
@@ -42,75 +46,161 @@ class Program:
     def __init__(self, system: System, members: list[int], rows: list[int]) -> None:
         equations = system.matrix[rows]
         known = system.most - system.least <= CLOSE
-        self.members = members
-        self.matrix = equations[:, members]
+        self.members = np.array(members)
+        self.matrix = equations[:, members].tocsc()
         self.totals = -(equations @ np.where(known, system.least, 0.0))
         self.least = np.maximum(system.least[members], -FAR)
         self.most = np.minimum(system.most[members], FAR)
+        self.place = np.full(len(system.least), -1)
+        self.place[members] = np.arange(len(members))
+        self._all = np.arange(len(members), dtype=np.int32)
 
-    def solve(self, cost: np.ndarray) -> tuple[float, np.ndarray]:
-        """The least value of `cost`, never above the true one, and numbers that fit and have it, or nearly so."""
-        bounds = np.column_stack([self.least, self.most])
-        solved = linprog(cost, A_eq=self.matrix, b_eq=self.totals, bounds=bounds, method="highs")
-        if solved.status == CONTRADICTION:
+    @cached_property
+    def _model(self) -> highspy.Highs:
+        model = self._make_model()
+        model.setOptionValue("presolve", "off")  # which would forget the last solution
+        return model
+
+    def _make_model(self) -> highspy.Highs:
+        described = highspy.HighsLp()
+        described.num_row_, described.num_col_ = self.matrix.shape
+        described.col_cost_ = np.zeros(len(self.members))
+        described.col_lower_, described.col_upper_ = self.least, self.most
+        described.row_lower_ = described.row_upper_ = self.totals
+        described.a_matrix_.format_ = highspy.MatrixFormat.kColwise
+        described.a_matrix_.start_, described.a_matrix_.index_ = self.matrix.indptr, self.matrix.indices
+        described.a_matrix_.value_ = self.matrix.data
+        model = highspy.Highs()
+        model.setOptionValue("output_flag", False)
+        model.setOptionValue("threads", 1)
+        model.passModel(described)
+        return model
+
+    def solve(self, cost: np.ndarray) -> tuple[float, np.ndarray | None]:
+        """The least value of `cost`, never above the true one, and whole numbers that fit and have nearly that value, if some are found."""
+        self._model.changeColsCost(len(cost), self._all, cost)
+        numbers = self._run(self._model)
+        if numbers is None:
             raise Contradiction
-        if solved.status != SOLVED:
-            raise RuntimeError(f"the audit's linear program ended with status {solved.status}")
-        if is_whole(solved.x):
-            return solved.fun, solved.x
-        exact = LinearConstraint(self.matrix, self.totals, self.totals)
-        whole = milp(
-            cost,
-            constraints=exact,
-            bounds=Bounds(self.least, self.most),
-            integrality=np.ones(len(self.members)),
-            options={"node_limit": NODES},
-        )
-        if whole.status == CONTRADICTION:
+        return self._model.getInfo().objective_function_value, self._round(numbers)
+
+    def _round(self, numbers: np.ndarray) -> np.ndarray | None:
+        """Whole numbers that fit: those nearest to being whole are rounded first, and the others follow; None where that leads nowhere."""
+        fixed: list[int] = []
+        while numbers is not None and (far := np.abs(numbers - np.round(numbers))).max() > CLOSE:
+            apart = np.flatnonzero(far > CLOSE)
+            chosen = apart[np.argsort(far[apart], kind="stable")[: max(1, int(DIVE * len(apart)))]]
+            for k in chosen:
+                self._model.changeColBounds(int(k), *[float(round(numbers[k]))] * 2)
+            fixed += chosen.tolist()
+            numbers = self._run(self._model)
+        for k in fixed:
+            self._model.changeColBounds(k, self.least[k], self.most[k])
+        return None if numbers is None else np.round(numbers)
+
+    def solve_whole(self, cost: np.ndarray) -> tuple[float, np.ndarray | None]:
+        """The same of an integer program: a value that is nearer to the true one, and never above it."""
+        model = self._make_model()
+        model.changeColsCost(len(cost), self._all, cost)
+        model.changeColsIntegrality(len(cost), self._all, np.full(len(cost), highspy.HighsVarType.kInteger))
+        model.setOptionValue("mip_max_nodes", NODES)
+        numbers = self._run(model)
+        if model.getModelStatus() == highspy.HighsModelStatus.kInfeasible:
             raise Contradiction
-        if whole.x is None:
-            return solved.fun, solved.x
-        return whole.mip_dual_bound, whole.x
+        return model.getInfo().mip_dual_bound, None if numbers is None else np.round(numbers)
+
+    @staticmethod
+    def _run(model: highspy.Highs) -> np.ndarray | None:
+        """Numbers that fit; None if there are none, or none were found."""
+        model.run()
+        status, states = model.getModelStatus(), highspy.HighsModelStatus
+        if status in (states.kInfeasible, states.kUnboundedOrInfeasible):
+            return None
+        if status not in (states.kOptimal, states.kSolutionLimit):
+            raise RuntimeError(f"the audit's program ended with {status.name}")
+        feasible = model.getInfo().primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
+        return np.array(model.getSolution().col_value) if feasible else None
 
 
-def is_whole(numbers: np.ndarray) -> bool:
-    """Whether all numbers are whole."""
-    return bool(np.all(np.abs(numbers - np.round(numbers)) < CLOSE))
+class Claims(NamedTuple):
+    """What must not be proved: that `cell` is at least `low` and at most `high`, (claims)."""
+
+    cell: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+
+    def take(self, chosen: np.ndarray | slice) -> "Claims":
+        """Some of them."""
+        return Claims(*(each[chosen] for each in self))
+
+    def hold(self, least: np.ndarray, most: np.ndarray) -> np.ndarray:
+        """Which are proved by what each cell is at least and at most (cells), of one that is not known none."""
+        return (least[self.cell] >= self.low) & (most[self.cell] <= self.high)
 
 
-Judge = Callable[[int, float, float], bool]
+@dataclass
+class Questions:
+    """Claims on cells of a program: those that are `pending`, those that are `proved` with the least and the most that the cell can be, and whole
+    solutions that refute others."""
 
+    program: Program
+    pending: Claims
+    proved: list[tuple[int, float, float]] = field(default_factory=list)
+    examples: list[np.ndarray] = field(default_factory=list)
 
-def ask_program(program: Program, asked: list[int], is_given_away: Judge) -> Iterator[tuple[int, float, float]]:
-    """The cells of `asked` whose bounds give them away, with these bounds."""
-    place = {n: k for k, n in enumerate(program.members)}
-    pending = list(asked)
-    draw = np.random.default_rng(0)
-    for _ in range(JOINT):  # in which all of them are as few, and as many, as can be, each time in other proportions
-        before = len(pending)
-        weight = np.isin(program.members, pending) * draw.uniform(0.5, 1.5, len(place))
-        for cost in (weight, -weight):
-            pending = _drop_safe(pending, place, program.solve(cost)[1], is_given_away)
-        if not pending or len(pending) > DROPPED * before:
-            break
-    while pending:
-        n = pending.pop(0)
-        cost = np.zeros(len(place))
-        cost[place[n]] = 1.0
-        bounds = []
-        for sign in (-1.0, 1.0):
-            value, example = program.solve(sign * cost)
-            pending = _drop_safe(pending, place, example, is_given_away)
-            bounds.append(sign * value)
-            if not is_given_away(n, *[np.floor(bounds[0] + CLOSE)] * 2):
-                break
-        most, least = float(np.floor(bounds[0] + CLOSE)), float(np.ceil(bounds[-1] - CLOSE))
-        if len(bounds) == 2 and is_given_away(n, least, most):
-            yield n, least, most
+    def answer(self) -> None:
+        """Ask for many at once, and then for each that is left."""
+        self.ask_together()
+        while len(self.pending.cell):
+            before = len(self.pending.cell)
+            ends = self._ask_first()
+            if ends is not None:
+                self.proved.append((int(self.pending.cell[0]), *ends))
+            if len(self.pending.cell) == before:
+                self.pending = self.pending.take(slice(1, None))
 
+    def ask_together(self) -> None:
+        """Ask for all to be as few or as many as can be, each time in other proportions."""
+        program, draw, in_vain = self.program, np.random.default_rng(0), 0
+        for turn in range(JOINT):
+            before = len(self.pending.cell)
+            if not before or in_vain >= IN_VAIN:
+                return
+            place = program.place[self.pending.cell]
+            side = draw.choice([-1.0, 1.0], before) if turn % 3 == 2 else np.full(before, (-1.0, 1.0)[turn % 3])
+            side[program.least[place] >= self.pending.low] = -1.0
+            side[program.most[place] <= self.pending.high] = 1.0
+            cost = np.bincount(place, side * draw.uniform(0.5, 1.5, before), minlength=len(program.members))
+            self._learn(program.solve(cost)[1])
+            in_vain = in_vain + 1 if len(self.pending.cell) == before else 0
 
-def _drop_safe(pending: list[int], place: dict[int, int], example: np.ndarray, is_given_away: Judge) -> list[int]:
-    """The cells that one solution does not show to be safe: those that it allows to be nobody, or many, cannot be proved to be few."""
-    if not is_whole(example):
-        return pending
-    return [n for n in pending if is_given_away(n, *[round(example[place[n]])] * 2)]
+    def _ask_first(self) -> tuple[float, float] | None:
+        """The least and the most that the cell of the first claim can be, if that proves the claim."""
+        cell, low, high = (each[0] for each in self.pending)
+        place = self.program.place[cell]
+        ends = [self.program.least[place], self.program.most[place]]
+        for side, sign in enumerate((1.0, -1.0)):
+            cost = np.zeros(len(self.program.members))
+            cost[place] = sign
+            for solve in (self.program.solve, self.program.solve_whole):
+                if (ends[0] >= low, ends[1] <= high)[side]:
+                    break
+                value, example = solve(cost)
+                ends[side] = sign * np.ceil(value - CLOSE)
+                if self._learn(example):
+                    return None
+            else:
+                if not (ends[0] >= low, ends[1] <= high)[side]:
+                    return None
+        return float(ends[0]), float(ends[1])
+
+    def _learn(self, example: np.ndarray | None) -> bool:
+        """Drop what whole numbers refute; whether that is the first claim."""
+        if example is None:
+            return False
+        numbers = example[self.program.place[self.pending.cell]]
+        refuted = (numbers < self.pending.low) | (numbers > self.pending.high)
+        if refuted.any():
+            self.examples.append(example)
+            self.pending = self.pending.take(~refuted)
+        return bool(refuted[0])

@@ -100,6 +100,10 @@ def test_the_audit_finds_what_trying_all_numbers_finds(inner, hidden, rounded):
     assert wanted <= found
     assert found <= wanted | together | shown
     assert {each.cell for each in audit.find(bounds)} <= wanted | shown
+    for example in audit.examples:  # by which cells are safe
+        sums = [sum(sign * example[n] for n, sign in equation) for equation in cells.equations]
+        assert all(total == 0 or np.isnan(total) for total in sums)
+        assert not ((example < bounds[:, 0]) | (example > bounds[:, 1])).any()
 
 
 def test_whole_numbers_prove_what_fractions_do_not():
