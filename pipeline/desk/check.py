@@ -9,6 +9,7 @@ from pathlib import Path
 
 from pipeline.intake.folders import NAMED, NUMBER, SITE, list_deliveries
 from pipeline.intake.form import OTHER_FORMS, TEXTS
+from pipeline.intake.handed import Handed
 from pipeline.intake.progress import Tell, silent
 from pipeline.intake.read import read_delivery
 from pipeline.intake.receive import Received, receive_delivery
@@ -37,14 +38,17 @@ def check_path(path: Path, config: Config, site: str | None = None, *, mark: boo
         raise NothingToCheck(f"{site} is no code of a site: S and two or three digits.")
     worst, last_accepted = FINE, {}
     skipped = find_skipped(path.resolve())
-    with find_folders(path, config, site) as folders:
+    with find_folders(path, config, site, tell) as folders:
         if not folders and not skipped:
             raise NothingToCheck(f"{path} is neither a workbook nor a folder with .csv files or deliveries.")
-        for number, folder in enumerate(folders):
+        for number, (folder, handed) in enumerate(folders.items()):
             which = f"{number + 1} of {len(folders)}: " if len(folders) > 1 else ""
-            received = receive_delivery(
-                folder, config, last_accepted.get(folder.parent.name), lambda said, which=which: tell(which + said)
-            )
+
+            def tell_which(said: str, which: str = which) -> None:
+                tell(which + said)
+
+            handed = handed or read_delivery(folder, find_own(folder, config), tell_which)
+            received = receive_delivery(folder, config, last_accepted.get(folder.parent.name), tell_which, handed)
             tell("")
             if received.accepted:
                 last_accepted[received.site] = received
@@ -55,7 +59,7 @@ def check_path(path: Path, config: Config, site: str | None = None, *, mark: boo
             worst = max(worst, judge(received))
             if mark:
                 tell("marking")
-                said = write_marked(folder, received, config, choose_target(path, folder, len(folders)))
+                said = write_marked(folder, handed, received, choose_target(path, folder, len(folders)))
                 tell("")
                 print("\n" + said)
     for name in skipped:
@@ -74,11 +78,11 @@ def choose_target(path: Path, folder: Path, n_folders: int) -> Path:
     return next(target for target in targets if not target.exists())
 
 
-def write_marked(folder: Path, received: Received, config: Config, target: Path) -> str:
+def write_marked(folder: Path, handed: Handed, received: Received, target: Path) -> str:
     """Write the marked copy of one delivery, and say where it is."""
     from pipeline.desk.marked import mark_delivery  # nothing else here needs what writes workbooks
 
-    marked = mark_delivery(folder, received, config.sites.get(received.site, SiteMap()))
+    marked = mark_delivery(folder, handed, received)
     if marked is None:
         unopened = received.tables["problems"]["severity"].eq("refuse").any()
         return (
@@ -96,12 +100,15 @@ def judge(received: Received) -> int:
 
 
 @contextmanager
-def find_folders(path: Path, config: Config, site: str | None = None) -> Iterator[list[Path]]:
+def find_folders(
+    path: Path, config: Config, site: str | None = None, tell: Tell = silent
+) -> Iterator[dict[Path, Handed | None]]:
     """The folders <site>/<delivery> to check; a file in such a folder is judged with all that is there, as the workflow does. Files that
-    are not in such a folder are copied into one for the time of the check, called as their submission table says."""
+    are not in such a folder are copied into one for the time of the check, called as their submission table says: what was read for that
+    stands beside the folder."""
     place = find_place(path.resolve())
     if SITE.fullmatch(place.parent.name) and NUMBER.fullmatch(place.name):
-        yield [place]
+        yield {place: None}
         return
     own_site = [path] if path.is_dir() and SITE.fullmatch(path.resolve().name) else []
     deliveries = (
@@ -110,18 +117,24 @@ def find_folders(path: Path, config: Config, site: str | None = None) -> Iterato
     found = [d.folder for d in deliveries if not own_site or d.site == path.resolve().name]
     files = [path] if path.is_file() else sorted(p for p in path.iterdir() if p.suffix.lower() in TABLE_FILES)
     if found or not files:
-        yield found
+        yield dict.fromkeys(found)
         return
     with tempfile.TemporaryDirectory() as temporary:
-        handed = Path(temporary) / "handed"
-        handed.mkdir()
+        copied = Path(temporary) / "handed"
+        copied.mkdir()
         for file in files:
-            shutil.copy(file, handed)
-        site, number = read_names(handed, config.sites.get(site, SiteMap()), site)
-        folder = Path(temporary) / site / number
+            shutil.copy(file, copied)
+        own = config.sites.get(site, SiteMap())
+        handed = read_delivery(copied, own, tell)
+        folder = Path(temporary).joinpath(*read_names(handed, site))
         folder.parent.mkdir()
-        handed.rename(folder)
-        yield [folder]
+        copied.rename(folder)
+        yield {folder: handed if find_own(folder, config) == own else None}
+
+
+def find_own(folder: Path, config: Config) -> SiteMap:
+    """The own names of the site in whose folder a delivery lies."""
+    return config.sites.get(folder.parent.name, SiteMap())
 
 
 def find_place(path: Path) -> Path:
@@ -146,9 +159,9 @@ def _holds_tables(folder: Path) -> bool:
     return any(path.suffix.lower() in TABLE_FILES for path in folder.rglob("*"))
 
 
-def read_names(folder: Path, own: SiteMap, site: str | None) -> tuple[str, str]:
+def read_names(handed: Handed, site: str | None) -> tuple[str, str]:
     """Site and number as the submission table gives them; S00 and 001 where it does not, and the check then says what is wrong with it."""
-    sheet = read_delivery(folder, own).sheet("submission")
+    sheet = handed.sheet("submission")
     told: dict[str, str] = {}
     if sheet is not None:
         columns = {name: position for position, name in sheet.names.items()}

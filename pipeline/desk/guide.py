@@ -18,10 +18,10 @@ from pipeline.desk.marked import MEND, mark_delivery
 from pipeline.desk.steady import write_steadily
 from pipeline.desk.template import build_template
 from pipeline.intake.own_sheets import SEAL
+from pipeline.intake.read import read_delivery
 from pipeline.intake.receive import receive_delivery
 from pipeline.intake.report import DOUBT, describe_intake
 from pipeline.intake.terminal import HEADINGS, describe_check
-from schemas.site_map import SiteMap
 from schemas.study import Config
 
 SITE, NUMBER = "S99", "001"
@@ -44,7 +44,7 @@ def describe_guide(config: Config) -> dict[str, Any]:
         handed.write_bytes(write_steadily(build_template(maneuvers, list_slips())))
         received = receive_delivery(folder, config)
         marked = Path(temporary) / "marked.xlsx"
-        copy = mark_delivery(folder, received, SiteMap())
+        copy = mark_delivery(folder, read_delivery(folder), received)
         assert copy is not None
         marked.write_bytes(copy)
         told = describe_intake(received)

@@ -7,31 +7,25 @@ sealed (pipeline/intake/own_sheets.py).
 """
 
 import re
-import zipfile
 from collections.abc import Iterator
 from itertools import groupby
 from pathlib import Path
 
 import pandas as pd
-from openpyxl import Workbook, load_workbook
 from openpyxl.comments import Comment
-from openpyxl.formatting.formatting import ConditionalFormattingList
 from openpyxl.formatting.rule import FormulaRule
 from openpyxl.styles import Border, Font, PatternFill, Side
 from openpyxl.utils import column_index_from_string, get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
-from pipeline.desk.problem_list import LIST, add_list
-from pipeline.desk.steady import CORE, NO_PROPERTIES, write_steadily
-from pipeline.intake.book_cells import gather_cells
-from pipeline.intake.handed import Handed, Sheet
-from pipeline.intake.own_sheets import is_sealed_comment, seal_comment
-from pipeline.intake.read import read_delivery
-from pipeline.intake.read_workbook import split_own_sheets
+from pipeline.desk.opened import ALWAYS, open_book
+from pipeline.desk.problem_list import add_list
+from pipeline.desk.repeats import Repeats
+from pipeline.desk.steady import write_steadily
+from pipeline.intake.handed import Handed
+from pipeline.intake.own_sheets import seal_comment
 from pipeline.intake.receive import Received
-from schemas.site_map import SiteMap
 
-ALWAYS = "ISNUMBER(ROW())"  # the formula of our formats, by which they are known
 EDGE = Side("thick", color="A33B00")
 MEND = {  # hatched and framed, so that it shows in grey as well
     "fill": PatternFill("lightUp", fgColor="A33B00", bgColor="FFD9B8"),
@@ -44,75 +38,20 @@ COMMENT_WIDTH, COMMENT_HEIGHT = 360, 150  # points
 MOST_RANGES = 400  # of one format: a spreadsheet reads long lists of places slowly
 
 
-def mark_delivery(folder: Path, received: Received, own: SiteMap) -> bytes | None:
-    """The marked copy of the delivery in `folder`; None if none of its files can be opened, or there is nothing to mend."""
+def mark_delivery(folder: Path, handed: Handed, received: Received) -> bytes | None:
+    """The marked copy of the delivery in `folder`, of which `handed` was read; None if none of its files can be opened, or there is nothing to mend."""
     problems = received.tables["problems"]
     to_mend = problems[problems["severity"].isin(("refuse", "set_aside"))]
-    if to_mend.empty:
+    if to_mend.empty or not handed.sheets:
         return None
-    handed = read_delivery(folder, own)
-    if not handed.sheets:
-        return None
-    book, properties = open_book(folder, handed)
-    unmark(book)
-    sheets = find_sheets(book, handed)
-    places = [find_cells(problem, handed, sheets) for problem in to_mend.itertuples(index=False)]
+    opened = open_book(folder, handed)
+    book, repeats = opened.book, opened.repeats
+    places = [find_cells(problem, handed, opened.sheets) for problem in to_mend.itertuples(index=False)]
     for title, cells in group_marks(to_mend, places).items():
-        mark_cells(book[title], cells)
+        mark_cells(book[title], cells, repeats)
     add_list(book, received, to_mend, places)
     book.calculation.fullCalcOnLoad = True
-    return write_steadily(book, properties)
-
-
-def open_book(folder: Path, handed: Handed) -> tuple[Workbook, bytes]:
-    """The site's workbook and what it says of its author and dates, or a workbook made from its text files, every text as it was typed."""
-    if handed.form == "workbook":
-        path = next(path for path in folder.iterdir() if path.suffix.lower() == ".xlsx" and path.name[0] not in "~.")
-        with zipfile.ZipFile(path) as archive:
-            properties = archive.read(CORE) if CORE in archive.namelist() else NO_PROPERTIES
-        return load_workbook(path, rich_text=True), properties
-    book = Workbook()
-    book.remove(book.active)
-    for sheet in handed.sheets:
-        made = book.create_sheet(sheet.table)
-        for row, position, text in list_cells(sheet):
-            cell = made.cell(row, position)
-            if re.fullmatch(r"-?(?:0|[1-9]\d{0,8})(?:\.\d{1,9})?", text):
-                cell.value = float(text) if "." in text else int(text)
-            else:
-                cell.value, cell.data_type, cell.number_format = text, "s", "@"  # never a formula
-    return book, NO_PROPERTIES
-
-
-def list_cells(sheet: Sheet) -> Iterator[tuple[int, int, str]]:
-    """Row, position and text of everything in a sheet."""
-    yield from ((sheet.header_row, position, text) for position, text in sheet.header.items())
-    yield from sheet.beyond.itertuples(index=False, name=None)
-    for position, texts in sheet.cells.items():
-        yield from ((row, position, text) for row, text in texts.dropna().items())
-
-
-def unmark(book: Workbook) -> None:
-    """Take out the list, the comments and the colours of an earlier marking."""
-    kept = {sheet.source.title for sheet in split_own_sheets(map(gather_cells, book.worksheets))[1].values()}
-    for sheet in list(book.worksheets):
-        if sheet.title.startswith(LIST) and sheet.title not in kept:
-            book.remove(sheet)
-            continue
-        for cell in sheet._cells.values():
-            if cell.comment and is_sealed_comment(cell.comment.text):
-                cell.comment = None
-        formats, sheet.conditional_formatting = sheet.conditional_formatting, ConditionalFormattingList()
-        for area in formats:
-            for rule in area.rules:
-                if rule.formula != [ALWAYS]:
-                    sheet.conditional_formatting.add(str(area.sqref), rule)
-
-
-def find_sheets(book: Workbook, handed: Handed) -> dict[str, Worksheet]:
-    """The sheets of a workbook by the names that their problems are told under; they are read in their order."""
-    sources = split_own_sheets(map(gather_cells, book.worksheets))[1].values()
-    return {sheet.table: cells.source for sheet, cells in zip(handed.sheets, sources, strict=True)}
+    return write_steadily(book, opened.properties, repeats.complete)
 
 
 def find_cells(problem: tuple, handed: Handed, sheets: dict[str, Worksheet]) -> tuple[str, int, int] | None:
@@ -144,10 +83,10 @@ def group_marks(problems: pd.DataFrame, places: list[tuple | None]) -> dict[str,
     return marks
 
 
-def mark_cells(sheet: Worksheet, cells: dict[tuple[int, int], list[str]]) -> None:
+def mark_cells(sheet: Worksheet, cells: dict[tuple[int, int], list[str]], repeats: Repeats) -> None:
     """Colour cells and say why. A comment of the site's own stays as it is: the list names the cell all the same."""
     for (row, position), said in cells.items():
-        cell = sheet.cell(row, position)
+        cell = repeats.hold(sheet, row, position)
         if cell.comment is None and type(cell).__name__ == "Cell":  # a cell under a merged one shows nothing
             text = "\n\n".join(dict.fromkeys(said))
             cell.comment = Comment(seal_comment(text), AUTHOR, COMMENT_HEIGHT, COMMENT_WIDTH)

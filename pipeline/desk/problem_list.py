@@ -78,32 +78,37 @@ def add_group(sheet: Worksheet, found: pd.DataFrame) -> None:
     many = f": {count(len(rows), 'row')}" if rows else ""
     begins = f", first at {name_place(linked[0][0])}" if linked and linked[0][0][1] else ""
     line = [f"{where}{many}{begins}", first["message"], first["how_to_fix"]]
-    sheet.append(line)
-    for cell in sheet[sheet.max_row]:
+    row = append(sheet, line)
+    for cell in sheet[row]:
         cell.fill, cell.font, cell.alignment = LIGHT, ON_LIGHT, WRAPPED
     lines = [count_lines(text, width) for text, width in zip(line, COLUMNS.values(), strict=True)]
-    sheet.row_dimensions[sheet.max_row].height = POINTS_A_LINE * max(lines) + GAP
+    sheet.row_dimensions[row].height = POINTS_A_LINE * max(lines) + GAP
     if linked:
-        add_link(sheet, linked[0][0])
+        add_link(sheet, row, linked[0][0])
     for place, fix in linked[:LINKS] if len(linked) > 1 else ():
-        sheet.append([name_place(place), None, fix if fix != first["how_to_fix"] else None])
-        add_link(sheet, place)
-        sheet.cell(sheet.max_row, 3).alignment = WRAPPED
-        fold(sheet)
+        row = append(sheet, [name_place(place), None, fix if fix != first["how_to_fix"] else None])
+        add_link(sheet, row, place)
+        sheet.cell(row, 3).alignment = WRAPPED
+        fold(sheet, row)
     if len(linked) > LINKS:
-        sheet.append([f"and {len(linked) - LINKS:,} more, all marked in the sheet"])
-        fold(sheet)
+        fold(sheet, append(sheet, [f"and {len(linked) - LINKS:,} more, all marked in the sheet"]))
 
 
-def fold(sheet: Worksheet) -> None:
-    """Fold the last row under the line above it: a sign at the margin unfolds it."""
-    last = sheet.row_dimensions[sheet.max_row]
-    last.outlineLevel, last.hidden = 1, True
+def append(sheet: Worksheet, texts: Sequence[str | None]) -> int:
+    """Add a row and tell its number: the library would count all cells for it."""
+    sheet.append(texts)
+    return sheet._current_row
 
 
-def add_link(sheet: Worksheet, place: tuple[str, int, int]) -> None:
-    """Lead from the first cell of the last row to a place."""
-    cell = sheet.cell(sheet.max_row, 1)
+def fold(sheet: Worksheet, row: int) -> None:
+    """Fold a row under the line above it: a sign at the margin unfolds it."""
+    folded = sheet.row_dimensions[row]
+    folded.outlineLevel, folded.hidden = 1, True
+
+
+def add_link(sheet: Worksheet, row: int, place: tuple[str, int, int]) -> None:
+    """Lead from the first cell of a row to a place."""
+    cell = sheet.cell(row, 1)
     target = f"{quote_sheetname(place[0])}!{get_column_letter(place[2])}{place[1] or 1}"
     cell.hyperlink = Hyperlink(ref=cell.coordinate, location=target)
     cell.font = LINKED

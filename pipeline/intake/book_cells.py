@@ -13,7 +13,7 @@ from openpyxl.reader.excel import ExcelReader
 from openpyxl.worksheet.worksheet import Worksheet
 
 from pipeline.intake.handed import to_text
-from pipeline.intake.thin import Repeated, thin
+from pipeline.intake.thin import Place, Repeated, thin
 
 Cells = tuple[np.ndarray, np.ndarray]  # of a column: rows in order, and the text of each
 
@@ -58,19 +58,21 @@ def read_book(path: Path, archive: zipfile.ZipFile) -> Book:
     """Read a workbook; raises whatever the library raises where it is broken."""
     if thinned := thin(archive):
         copy, repeated = thinned
-        reader = ExcelReader(copy, data_only=True)
-        reader.read()
-        parts = [
-            link.target
-            for _, link in reader.parser.find_sheets()
-            if link.target in reader.valid_files and "chartsheet" not in link.Type
-        ]
+        book, parts = load_thinned(copy, data_only=True)
         try:
-            return Book(reader.wb, tuple(join_cells(reader.wb, parts, repeated)), frozenset(repeated.in_order), copy)
+            return Book(book, tuple(join_cells(book, parts, repeated)), frozenset(repeated.in_order), copy)
         except Untold:
             pass
     book = load_workbook(path, data_only=True)
     return Book(book, tuple(gather_cells(sheet) for sheet in book.worksheets), frozenset(), path)
+
+
+def load_thinned(copy: BytesIO, **how: bool) -> tuple[Workbook, list[str]]:
+    """A workbook without its repeated cells as the library reads it, and the parts of the archive that hold its sheets, in their order."""
+    reader = ExcelReader(copy, **how)
+    reader.read()
+    links = [link for _, link in reader.parser.find_sheets() if link.target in reader.valid_files]
+    return reader.wb, [link.target for link in links if "chartsheet" not in link.Type]
 
 
 def join_cells(book: Workbook, parts: list[str], repeated: Repeated) -> list[BookSheet]:
@@ -78,14 +80,13 @@ def join_cells(book: Workbook, parts: list[str], repeated: Repeated) -> list[Boo
     if len(set(parts)) < len(parts) or len(parts) != len(book.worksheets):
         raise Untold
     sheets = dict(zip(parts, book.worksheets, strict=True))
-    texts = np.array([tell(sheets, first) for first in repeated.firsts], dtype=object)
+    told = [None if number in repeated.empty else tell(sheets, first) for number, first in enumerate(repeated.firsts)]
+    texts = np.array(told, dtype=object)
     return [gather_cells(sheet, repeated.places.get(part, {}), texts) for part, sheet in sheets.items()]
 
 
-def tell(sheets: dict[str, Worksheet], first: tuple[str, int, int] | None) -> str | None:
+def tell(sheets: dict[str, Worksheet], first: Place) -> str | None:
     """The text of a cell that others repeat; raises Untold where it may be another one than the file says."""
-    if first is None:
-        return None
     part, *place = first
     cell = sheets[part]._cells.get(tuple(place)) if part in sheets else None
     if cell is None or isinstance(cell, MergedCell):

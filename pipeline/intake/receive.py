@@ -46,8 +46,15 @@ class Received:
         return bool(self.tables["deliveries"]["status"].eq("accepted").all())
 
 
-def receive_delivery(folder: Path, config: Config, previous: Received | None = None, tell: Tell = silent) -> Received:
-    """Receive the delivery in `folder` (.../<site>/<delivery>); `previous` is the last accepted one of the same site, `tell` hears what is done.
+def receive_delivery(
+    folder: Path,
+    config: Config,
+    previous: Received | None = None,
+    tell: Tell = silent,
+    handed: Handed | None = None,
+) -> Received:
+    """Receive the delivery in `folder` (.../<site>/<delivery>); `previous` is the last accepted one of the same site, `tell` hears what is done,
+    and `handed` is what was read of it by its site's own names, if it was read before.
 
     Bad data end in problems. Whatever refuses a delivery, its rows are judged as far as they can be read, so that one check tells all that is to
     be mended; none of them is kept. Raises ChecksOff where the environment switched the checks off, ProgramFault where a row went astray.
@@ -55,7 +62,7 @@ def receive_delivery(folder: Path, config: Config, previous: Received | None = N
     require_checks()
     site, delivery = folder.parent.name, folder.name
     own = config.sites.get(site, SiteMap())
-    handed = read_delivery(folder, own, tell)
+    handed = handed or read_delivery(folder, own, tell)
     withdrawn, unclear = read_withdrawn(folder.parent)
     tell("looking for identifiers")
     problems = [*search(handed, own), *handed.problems, *unclear]

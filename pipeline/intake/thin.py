@@ -22,9 +22,11 @@ OTHER_CELL = re.compile(
     rb'(?: [\w:]+="[^"<>]*")*>(?:(?!</?c[\s>/]).)*</c>', re.DOTALL
 )  # with a formula, or a text in runs
 EMPTY_CELL = re.compile(rb'(?: [\w:]+="[^"<>]*")* ?/>')
+FIRST_ROWS = 20  # titles and groups of columns take fewer
 CELL_ELSEWHERE = re.compile(rb"<(?:\w+:)?c\s")
 LETTERS = re.compile(rb"[A-Z]{1,3}")
 ROW = re.compile(rb'(<row r="(\d{1,7})")([^<>]*)>')
+PLAIN_ROW = re.compile(rb'(?: spans="[^"]*"| \w+:\w+="[^"]*")* ?/?')  # says nothing of its own
 START, END, CELL, ROW_END = b"<sheetData>", b"</sheetData>", b'<c r="', b"</row>"
 
 Place = tuple[str, int, int]  # part of the archive, row, position
@@ -38,22 +40,29 @@ class NotPlain(Exception):
 class Repeated:
     """The cells that were left out: by part and position their rows, in order, and for each the number of the cell that it repeats.
 
-    `firsts` are the places of those cells by number; None for a cell that holds nothing. In the parts `in_order` no cell is written twice.
+    `firsts` are the places of those cells by number, and the `empty` ones hold nothing. In the parts `in_order` no cell is written twice.
     """
 
-    firsts: list[Place | None] = field(default_factory=list)
+    firsts: list[Place] = field(default_factory=list)
+    empty: set[int] = field(default_factory=set)
     places: dict[str, dict[int, tuple[array, array]]] = field(default_factory=dict)
     in_order: set[str] = field(default_factory=set)
 
 
-def thin(archive: zipfile.ZipFile) -> tuple[io.BytesIO, Repeated] | None:
-    """The workbook without the repeated cells of its sheets, and these; None where a sheet is not written in the plain form."""
+def thin(archive: zipfile.ZipFile, *, to_write: bool = False) -> tuple[io.BytesIO, Repeated] | None:
+    """The workbook without the repeated cells of its sheets, and these; None where a sheet is not written in the plain form.
+
+    A workbook `to_write` keeps its first rows whole, in which titles are merged, and every row that says something of its height and the like; of
+    one that is only read one such row tells enough.
+    """
     repeated, numbers, target = Repeated(), {}, io.BytesIO()
     try:
         with zipfile.ZipFile(target, "w") as copy:
             for name in archive.namelist():
                 content = archive.read(name)
-                copy.writestr(name, _Sheet(name, repeated, numbers).thin(content) if SHEET.match(name) else content)
+                if SHEET.match(name):
+                    content = _Sheet(name, repeated, numbers, to_write=to_write).thin(content)
+                copy.writestr(name, content)
     except (NotPlain, zipfile.BadZipFile, zlib.error):
         return None
     return target, repeated
@@ -62,11 +71,11 @@ def thin(archive: zipfile.ZipFile) -> tuple[io.BytesIO, Repeated] | None:
 class _Sheet:
     """One sheet while it is thinned; `numbers` are those of all cells that were met, by their text in the file."""
 
-    def __init__(self, part: str, repeated: Repeated, numbers: dict[bytes, int]) -> None:
-        self.part, self.firsts, self.numbers = part, repeated.firsts, numbers
+    def __init__(self, part: str, repeated: Repeated, numbers: dict[bytes, int], *, to_write: bool) -> None:
+        self.part, self.repeated, self.numbers, self.to_write = part, repeated, numbers, to_write
         self.columns: dict[bytes, tuple[int, array, array]] = {}
         self.places = repeated.places.setdefault(part, {})
-        self.last, self.settings, self.in_order = 0, set(), repeated.in_order
+        self.last, self.settings = 0, set()
 
     def thin(self, content: bytes) -> bytes:
         """The sheet without its repeated cells; raises NotPlain."""
@@ -77,7 +86,7 @@ class _Sheet:
         if end < start or b"<!" in content or b"<?" in content[start:end]:
             raise NotPlain
         if not CELL_ELSEWHERE.search(content[:start] + content[end:]):
-            self.in_order.add(self.part)
+            self.repeated.in_order.add(self.part)
         *rows, behind = content[start:end].split(ROW_END)
         kept = [part for row in rows for part in self.keep_row(row, closed=True)]
         kept += self.keep_row(behind, closed=False)
@@ -96,7 +105,8 @@ class _Sheet:
             self.last, written = number, written[row.end() :]
             is_empty = settings.endswith(b"/")
             cells = [] if is_empty else self.keep_cells(row[2], written)
-            if cells or settings not in self.settings:
+            told = self.to_write and not PLAIN_ROW.fullmatch(settings)
+            if cells or told or settings not in self.settings:
                 kept += [row[0]] if is_empty else [row[0], *cells, ROW_END]
                 self.settings.add(settings)
             if not is_empty:
@@ -111,25 +121,30 @@ class _Sheet:
         if nothing:
             raise NotPlain
         kept, digits, last, number = [], -len(row), 0, int(row)
+        whole = self.to_write and number <= FIRST_ROWS
         for cell in cells:
             place, _, text = cell.partition(b'"')
             position, rows, firsts = self.columns.get(place[:digits]) or self.add_column(place[:digits])
             if place[digits:] != row or position <= last:
                 raise NotPlain
             last = position
-            if (first := self.numbers.get(text)) is None:
+            if (first := self.numbers.get(text)) is None or whole:
                 kept.append(CELL + cell)
-                self.remember(text, number, position)
+                self.remember(text, number, position, whole=whole)
             else:
                 rows.append(number)
                 firsts.append(first)
         return kept
 
-    def remember(self, text: bytes, row: int, position: int) -> None:
-        """Number a cell that was not met before, if it is plain."""
+    def remember(self, text: bytes, row: int, position: int, *, whole: bool) -> None:
+        """Number a cell that was not met before, if it is plain and not in a row that is kept `whole`."""
         if PLAIN_CELL.fullmatch(text):
-            self.numbers[text] = len(self.firsts)
-            self.firsts.append(None if EMPTY_CELL.fullmatch(text) else (self.part, row, position))
+            if whole:
+                return
+            self.numbers[text] = number = len(self.repeated.firsts)
+            self.repeated.firsts.append((self.part, row, position))
+            if EMPTY_CELL.fullmatch(text):
+                self.repeated.empty.add(number)
         elif not OTHER_CELL.fullmatch(text):
             raise NotPlain
 

@@ -59,7 +59,9 @@ LIBRARY_ROOMS = {
                 "guide",
                 "own_pages",
                 "marked",
+                "opened",
                 "problem_list",
+                "repeats",
                 "steady",
                 "pseudonyms",
             )

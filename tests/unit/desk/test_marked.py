@@ -12,11 +12,9 @@ from openpyxl.worksheet.datavalidation import DataValidation
 
 from pipeline.desk.check import choose_target
 from pipeline.desk.marked import ALWAYS, mark_delivery
+from pipeline.intake.read import read_delivery
 from pipeline.intake.receive import receive_delivery
-from schemas.site_map import SiteMap
 from tests.unit.intake.conftest import build_book, plain_tables, to_grids, write_book, write_csv
-
-OWN = SiteMap()
 
 
 @pytest.fixture
@@ -45,7 +43,7 @@ def build_faulty() -> Workbook:
 
 def mark(folder, plan):
     received = receive_delivery(folder, plan)
-    return received, mark_delivery(folder, received, OWN)
+    return received, mark_delivery(folder, read_delivery(folder), received)
 
 
 def open_bytes(content: bytes, path):
