@@ -5,6 +5,7 @@ import re
 import pandas as pd
 import pytest
 
+from tests.contract.test_claims import read_decisions
 from tests.contract.test_documents import DOCUMENTS, ROOT, list_code
 
 ELSEWHERE = ("results/recovery/",)  # made by the recovery study
@@ -20,10 +21,10 @@ def test_every_result_that_is_named_is_made(pool_run):
 
 
 def test_numbers_of_the_demonstration_pool_are_those_of_the_run(pool_run):
-    results, text = pool_run[0] / "results", (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    results = pool_run[0] / "results"
     sensitivity = pd.read_csv(results / "estimates" / "sensitivity.csv")
     shares = sensitivity[sensitivity["term"].eq("resolved_by_day_30")].set_index("stratum")["estimate"]
-    low, high = re.search(r"(\d+) to (\d+) % by day 30 in the demonstration pool", text).groups()
+    low, high = re.search(r"(\d+) to (\d+) % by day 30 in the demonstration pool", read_decisions()).groups()
     extremes = shares[shares.index.str.contains("=unseen_taken_for_")]
     assert len(extremes) == 2
     assert [100 * extremes.min(), 100 * extremes.max()] == pytest.approx([int(low), int(high)], abs=0.5)
