@@ -4,7 +4,7 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_array
 
-SECONDS = 10.0  # for one program; a question that takes longer stays open
+NODES = 1000  # of the tree of one program; a question that takes more is not settled, on every machine alike
 SMALL = 10
 OPEN = (0, 10**6)
 
@@ -33,7 +33,6 @@ class Part:
                 lines.append((terms | {c: float(row[k]) for c, row in zip(picks, fitting, strict=True)}, least, most))
         self.constraint = _gather(lines, width)
         self.found = np.empty((0, width))
-        self.deadlines = 0
 
     def _line(self, terms, least: float, most: float) -> tuple[dict[int, float], float, float]:
         """A rule on the free counts: what is fixed goes to its ends."""
@@ -41,8 +40,9 @@ class Part:
         known = sum(times * self.fixed[k] for k, times in terms if k not in self.column)
         return {self.column[k]: times for k, times in terms if k in self.column}, least - known, most - known
 
-    def ask(self, sums: list[dict[int, int]]) -> list[tuple[int, int]]:
-        """For each sum of counts the least and the greatest it can be; (0, many) as soon as it can be something else than 1 to 10."""
+    def ask(self, sums: list[dict[int, int]]) -> list[tuple[int, int] | None]:
+        """For each sum of counts the least and the greatest it can be; (0, many) as soon as it can be something else than 1 to 10, and None if
+        that was not settled."""
         lines = [self._line(total.items(), 0.0, 0.0) for total in sums]
         known = np.array([-least for _, least, _ in lines])
         weights = _gather([(terms, 0.0, 0.0) for terms, _, _ in lines], len(self.low)).A
@@ -53,30 +53,33 @@ class Part:
             answers.append(self._reach(weight, known[k]))
         return answers
 
-    def _reach(self, weight: np.ndarray, known: float) -> tuple[int, int]:
+    def _reach(self, weight: np.ndarray, known: float) -> tuple[int, int] | None:
         low = high = None
         for side in (1, -1):
-            values = self.found @ weight + known
-            if np.any((values < 0.5) | (values > SMALL + 0.5)):
+            if self._is_refuted(weight, known):
                 return OPEN
             solved = self._minimise(side * weight)
             if solved is None:
-                return OPEN
+                return OPEN if self._is_refuted(weight, known) else None
             low, high = (solved, high) if side == 1 else (low, -solved)
         return round(low + known), round(high + known)
 
+    def _is_refuted(self, weight: np.ndarray, known: float) -> bool:
+        """Whether a witness shows that a sum can be something else than 1 to 10."""
+        values = self.found @ weight + known
+        return bool(np.any((values < 0.5) | (values > SMALL + 0.5)))
+
     def _minimise(self, weight: np.ndarray) -> float | None:
-        """The proved minimum of a sum; None where it was not reached in time. The solution is kept as a witness."""
+        """The proved minimum of a sum; None where it was not reached. The solution is kept as a witness."""
         done = milp(
             weight,
             integrality=np.ones(len(weight)),
             bounds=Bounds(self.low, self.high),
             constraints=self.constraint,
-            options={"time_limit": SECONDS, "mip_rel_gap": 0.0},
+            options={"node_limit": NODES, "mip_rel_gap": 0.0},
         )
         if done.x is not None:
             self.found = np.vstack([self.found, np.round(done.x)])
-        self.deadlines += done.status == 1
         return float(np.round(done.x) @ weight) if done.status == 0 else None
 
     def _look_around(self, times: int) -> None:

@@ -25,21 +25,22 @@ class Contradiction(Exception):
 
 @dataclass(frozen=True)
 class Answer:
-    """What the group of a question can be: from `low` to `high` people."""
+    """What the group of a question can be: from `low` to `high` people; not `settled` if the programs ended before they knew."""
 
     question: Question
     low: int
     high: int
+    settled: bool = True
 
     @property
     def exact(self) -> bool:
         """Whether the number of people came out, and is 1 to 10."""
-        return self.low == self.high and 1 <= self.low <= SMALL
+        return self.small and self.low == self.high
 
     @property
     def small(self) -> bool:
         """Whether it is proved to be 1 to 10, whichever."""
-        return self.low >= 1 and self.high <= SMALL
+        return self.settled and self.low >= 1 and self.high <= SMALL
 
 
 class Program:
@@ -124,7 +125,8 @@ class Program:
         return low, high
 
     def solve(self, questions: list[Question]) -> list[Answer]:
-        """An answer to each question whose group is proved to be of 1 to 10 people."""
+        """An answer to each question whose group is proved to be of 1 to 10 people, or that was not settled."""
+        unsettled: set[int] = set()
         reached = {id(question): self.reach(question.total) for question in questions}
         open_questions = []
         for question in questions:
@@ -133,11 +135,17 @@ class Program:
                 open_questions.append(question)
         for part, asked in self._split(open_questions):
             sums = [{self.place[name]: number for name, number in question.total.items()} for question in asked]
-            for question, (low, high) in zip(asked, part.ask(sums), strict=True):
+            for question, ends in zip(asked, part.ask(sums), strict=True):
                 known = reached[id(question)]
-                reached[id(question)] = max(low, known[0]), min(high, known[1])
-        answers = [Answer(question, *(int(end) for end in reached[id(question)])) for question in questions]
-        return [answer for answer in answers if answer.small]
+                if ends is None:
+                    unsettled.add(id(question))
+                else:
+                    reached[id(question)] = max(ends[0], known[0]), min(ends[1], known[1])
+        answers = [
+            Answer(question, *(int(end) for end in reached[id(question)]), id(question) not in unsettled)
+            for question in questions
+        ]
+        return [answer for answer in answers if answer.small or not answer.settled]
 
     def _split(self, questions: list[Question]) -> list[tuple[Part, list[Question]]]:
         """The questions by parts of the system that have nothing to do with one another."""

@@ -17,11 +17,22 @@ from tests.attack.solve import know
 
 @dataclass
 class Findings:
-    """Groups of 1 to 10 people that came out, sentences of pages and figures that tell such, and what else was noticed of sites."""
+    """What was asked of groups of 1 to 10 people and came out, or was not settled; sentences of pages and figures that tell such; and what else was
+    noticed of sites."""
 
-    groups: list[Answer] = field(default_factory=list)
+    answers: list[Answer] = field(default_factory=list)
     sentences: list[str] = field(default_factory=list)
     noticed: list[str] = field(default_factory=list)
+
+    @property
+    def groups(self) -> list[Answer]:
+        """The groups that came out."""
+        return [answer for answer in self.answers if answer.small]
+
+    @property
+    def unsettled(self) -> int:
+        """How many questions the programs did not settle."""
+        return sum(not answer.settled for answer in self.answers)
 
     @property
     def any(self) -> bool:
@@ -38,11 +49,11 @@ def attack(release: Release, earlier: Iterable[Release] = (), site: str | None =
     series = [*earlier, release]
     pairs = [*pairwise(series), *([(series[0], release)] if len(series) > 2 else [])]
     for before, after in pairs:
-        found.groups += find_changes(before, after)
+        found.answers += find_changes(before, after)
     if site:
         from tests.attack.own_site import find_others  # only here: it needs the models, and loading them takes seconds
 
-        found.groups += find_others(release, site)
+        found.answers += find_others(release, site)
     return found
 
 
@@ -52,6 +63,7 @@ def describe_findings(found: Findings) -> list[str]:
     lines = [f"{number:5} {kind} told {how}" for (kind, how), number in sorted(kinds.items())]
     lines += [
         f"{len(found.sentences):5} on pages and in figures",
+        f"{found.unsettled:5} questions not settled",
         f"{len(found.noticed):5} noticed of sites (no group of people)",
         "",
     ]
