@@ -58,9 +58,12 @@ def list_tracked() -> list[str]:
     return found
 
 
-DOCUMENTS = tuple(
-    path for path in list_tracked() if path.endswith(".md") and path != "CHANGELOG.md"
-)  # it names what is gone
+TOP = (
+    "README.md",
+    "DEVELOPERS.md",
+    "CONTRIBUTING.md",
+)  # not the changelog, which names what is gone, nor what a tool wrote there
+DOCUMENTS = tuple(path for path in list_tracked() if path.endswith(".md") and ("/" in path or path in TOP))
 
 
 @cache
