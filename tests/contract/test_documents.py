@@ -1,16 +1,12 @@
-"""What the documents name exists: paths, commands, options, keys, names in the code."""
+"""What the documents name exists: paths, keys and names in the code. Command lines are asked in test_commands.py."""
 
 import os
 import re
-import shlex
 from functools import cache
-from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
 
-from pipeline.__main__ import TOOLS
-from run import list_tools
 from tests.contract.test_floors import ROOT
 
 EXAMPLES = {  # words that the documents quote as what somebody might type or write, and that need not stand in the code
@@ -68,8 +64,8 @@ DOCUMENTS = tuple(path for path in list_tracked() if path.endswith(".md") and ("
 
 @cache
 def read_sources() -> str:
-    """All texts but the documents and this file, in which a name must occur to be one."""
-    own = {*DOCUMENTS, Path(__file__).relative_to(ROOT).as_posix()}
+    """All texts but the documents and their tests, in which a name must occur to be one."""
+    own = {*DOCUMENTS, *(f"tests/contract/test_{name}.py" for name in ("documents", "commands", "links"))}
     kept = [
         path
         for path in list_tracked()
@@ -91,7 +87,7 @@ def list_code(document: str) -> list[str]:
 
 
 def is_command(told: str) -> bool:
-    return bool(re.match(r"(\./run|py run\.py|python -m|uv |snakemake|pytest|rm -r)( |$)", told))
+    return bool(re.match(r"(\./run|py run\.py|python -m|uv |(\.venv/bin/)?(snakemake|ruff|pytest)|rm -r)( |$)", told))
 
 
 def find_missing_path(told: str, document: str) -> bool:
@@ -142,40 +138,3 @@ def test_every_name_stands_in_the_code(document):
     assert [
         n for n in sorted(names) if not all(re.search(rf"(?<![A-Za-z]){p}(?![A-Za-z])", sources) for p in parts[n])
     ] == []
-
-
-@pytest.mark.parametrize("document", DOCUMENTS)
-def test_every_command_is_understood(document):
-    commands = [told for told in list_code(document) if is_command(told)]
-    known = set(re.findall(r"config(?:\.get\(|\[)\"(\w+)\"", read("Snakefile")))
-    for told in commands:
-        words = shlex.split(re.split(r"\s{2,}", told)[0])
-        keys = {word.partition("=")[0] for word in words if re.match(r"\w+=", word)}
-        assert keys <= known, told
-        if words[0] == "./run":
-            assert words[1:2] == [] or words[1].startswith("-") or words[1] in {"test", *list_tools()}, told
-        if told.startswith("python -m"):
-            module = words[2]
-            assert find_spec(module), told
-            options = {word.partition("=")[0] for word in words[3:] if word.startswith("--")}
-            if module == "pipeline":
-                assert words[3:] in ([], ["--help"]) or words[3] in {
-                    tool.__name__.rpartition(".")[2] for tool in TOOLS
-                }, told
-            own = "\n".join(read(path) for path in list_tracked() if path.startswith(module.replace(".", "/")))
-            assert all(option in own or option == "--help" for option in options), told
-
-
-def test_options_that_are_named_alone_exist():
-    told = [word for document in DOCUMENTS for word in list_code(document) if re.fullmatch(r"--[a-z-]+", word)]
-    assert told
-    assert [option for option in told if option not in read_sources()] == []
-
-
-@pytest.mark.parametrize("name", [*DOCUMENTS, "Snakefile", "run.py"])
-def test_config_keys_that_are_named_exist(name):
-    known = re.search(r"set\(config\) - \{(.+?)\}", read("Snakefile"))
-    named = [
-        key for told in re.findall(r"--config ((?:\w+=\S+ ?)+)", read(name)) for key in re.findall(r"(\w+)=", told)
-    ]
-    assert set(named) <= set(re.findall(r"\w+", known[1]))
