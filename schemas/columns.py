@@ -124,8 +124,9 @@ class Table(pa.DataFrameModel):
     @classmethod
     def cast(cls, rows: pd.DataFrame) -> pd.DataFrame:
         """The rows with exactly this table's columns, order and types; for data that were checked before and only lost their types."""
+        described = cls.describe()
         return pd.DataFrame(
-            {name: rows[name].astype(d.dtype) for name, d in cls.describe().items()}, columns=list(cls.describe())
+            {name: rows[name].astype(d.dtype) for name, d in described.items()}, columns=list(described)
         )
 
     @classmethod

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cache
 from typing import Literal
 
 import numpy as np
@@ -115,10 +116,12 @@ def make_sheet(
     outside = pd.DataFrame([(*cell, further[cell]) for cell in sorted(further)], columns=["row", "position", "text"])
     cells = grid.loc[grid.index > header_row, list(header)]
     filled = cells.index[cells.notna().any(axis=1)]
-    rows = sorted(set(filled) | set(outside["row"][outside["row"] > header_row]))
+    below = outside["row"][outside["row"] > header_row]
+    if len(filled) < len(cells) or len(below):
+        cells = cells.reindex(sorted({*filled, *below}))
     names = {position: column for position, text in header.items() if (column := name_column(text, table, own))}
     codes = {position: entries for position, column in names.items() if (entries := own.entries_of(table, column))}
-    return Sheet(table, header_row, header, names, codes, cells.reindex(rows), outside, sha256)
+    return Sheet(table, header_row, header, names, codes, cells, outside, sha256)
 
 
 def name_table(text: str | None, place: str, own: SiteMap) -> str:
@@ -134,8 +137,13 @@ def name_column(text: str, table: str, own: SiteMap) -> str | None:
     """The column of the dictionary that a header means, also in the site's own words or another spelling. A likeness is no meaning."""
     plain = spell_plainly(text)
     theirs = {spell_plainly(header): column for header, column in own.columns.get(table, {}).items()}
-    known = {spell_plainly(column): column for column in KNOWN_COLUMNS.get(table, ())}
-    return theirs.get(plain) or known.get(plain)
+    return theirs.get(plain) or spell_columns(table).get(plain)
+
+
+@cache
+def spell_columns(table: str) -> dict[str, str]:
+    """The columns of a table of the dictionary by their plain spelling."""
+    return {spell_plainly(column): column for column in KNOWN_COLUMNS.get(table, ())}
 
 
 def find_header_row(top: dict[int, dict[int, str]], table: str, own: SiteMap) -> int:

@@ -94,7 +94,8 @@ def receive_delivery(
     compared_with = previous.delivery if accepted and previous else None
     if compared_with:
         tables["changes"] = compare_deliveries(previous.tables, tables).assign(previous_delivery=compared_with)
-    sealed = {name: seal(name, rows, site, delivery) for name, rows in tables.items()}
+    judged = checked = texts = NOTHING  # memory that is needed below
+    sealed = {name: seal(name, tables.pop(name), site, delivery) for name in list(tables)}
     return Received(site, delivery, compared_with, sealed)
 
 

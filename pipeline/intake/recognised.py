@@ -2,6 +2,7 @@
 
 import re
 
+import numpy as np
 import pandas as pd
 
 from pipeline.intake.handed import Sheet
@@ -61,7 +62,9 @@ def find_words_for_nothing(table: str, texts: pd.DataFrame, codes: dict[str, tup
 
 def _repeat_header(sheet: Sheet, filled: pd.Series) -> list[int]:
     """The rows in which half of the filled cells, and two or more, say what the header of their column says."""
-    same = sum((sheet.cells[position].eq(text).astype(int) for position, text in sheet.header.items()), start=0)
+    same = np.zeros(len(filled), dtype=int)
+    for position, text in sheet.header.items():
+        same += (sheet.cells[position].to_numpy() == text).astype(bool)
     return list(filled.index[(same >= 2) & (same * 2 >= filled)])
 
 
