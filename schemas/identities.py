@@ -111,7 +111,11 @@ WITHIN = (
 )
 CHAINS = (
     *(Chain(f"{kept} {endpoint}", "day") for kept in ("free", "known positive") for endpoint in ENDPOINTS),
-    *(Chain(f"known negative {endpoint}", "day", rises=True) for endpoint in ENDPOINTS),
+    *(
+        Chain(f"known {kept} {endpoint}", "day", rises=True)
+        for kept in ("negative", "untested")
+        for endpoint in ENDPOINTS
+    ),
     Chain("fell", "points"),
     Chain("first session a failure", "view", ("in_hindsight", "at_the_time"), but={"reason": "undetermined"}),
     Chain("first session a failure", "view", ("at_the_time", "in_hindsight"), only={"reason": "undetermined"}),

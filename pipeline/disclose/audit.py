@@ -15,8 +15,8 @@ from functools import cached_property
 
 import numpy as np
 
-from pipeline.disclose.cells import Cells
-from pipeline.disclose.program import CLOSE, Claims, Contradiction, Program, Questions, System
+from pipeline.disclose.cells import Cells, Known
+from pipeline.disclose.program import CLOSE, Claims, Contradiction, Program, Questions, System, split_components
 
 PASSES = 500
 EVERYBODY = -1  # the eyes of somebody who knows of no site
@@ -36,9 +36,9 @@ class Exposed:
 
 @dataclass
 class Last:
-    """What was worked out from the last bounds: the least and the most of each cell for some eyes, and whether examples were looked for."""
+    """What was worked out from what was `known` last: the least and the most of each cell for some eyes, and whether examples were looked for."""
 
-    bounds: bytes
+    known: bytes
     ends: dict[int, tuple[np.ndarray, np.ndarray]] = field(default_factory=dict)
     looked: bool = False
 
@@ -84,24 +84,27 @@ class Audit:
         """The eyes of somebody who knows of no site, and of each site."""
         return EVERYBODY, *range(self.owned.shape[1] - 1)
 
-    def carry(self, bounds: np.ndarray, eyes: int = EVERYBODY) -> tuple[np.ndarray, np.ndarray]:
-        """The least and the greatest value of each cell of which `bounds` (cells, 2) are known, as far as single equations carry them; a
-        site knows that its own are in a cell. Raises Contradiction if no value is left."""
-        last = self._remember(bounds)
+    def carry(self, known: Known, eyes: int = EVERYBODY) -> tuple[np.ndarray, np.ndarray]:
+        """The least and the greatest value of each cell by what is known, as far as single equations and single shares carry it; a site knows that its own are in a cell. Raises Contradiction if no value is left."""
+        last = self._remember(known)
         if eyes not in last.ends:
-            last.ends[eyes] = self._carry(bounds, eyes)
+            last.ends[eyes] = self._carry(known, eyes)
         return last.ends[eyes]
 
-    def _remember(self, bounds: np.ndarray) -> Last:
-        if not self.last or self.last[0].bounds != bounds.tobytes():
-            self.last[:] = [Last(bounds.tobytes())]
+    def _remember(self, known: Known) -> Last:
+        key = known.bounds.tobytes() + np.array(list(known.shares.values())).tobytes()
+        if not self.last or self.last[0].known != key:
+            self.last[:] = [Last(key)]
         return self.last[0]
 
-    def _carry(self, bounds: np.ndarray, eyes: int) -> tuple[np.ndarray, np.ndarray]:
+    def _carry(self, known: Known, eyes: int) -> tuple[np.ndarray, np.ndarray]:
+        bounds = known.bounds
         least = np.where(self.grows, bounds[:, 0], np.maximum(bounds[:, 0], self.owned[:, eyes]))
         most = np.maximum(bounds[:, 1], least)
         row, cell, sign = self.entries
         rows = len(self.cells.equations)
+        part, whole, *ends = np.array(list(known.shares.values())).reshape(-1, 4).T
+        part, whole = part.astype(int), whole.astype(int)
         for _ in range(PASSES):
             low = np.where(sign > 0, least[cell], -most[cell])
             high = np.where(sign > 0, most[cell], -least[cell])
@@ -109,6 +112,7 @@ class Audit:
             before = least.copy(), most.copy()
             np.maximum.at(least, cell, np.ceil(np.where(sign > 0, -above, below) - CLOSE))
             np.minimum.at(most, cell, np.floor(np.where(sign > 0, -below, above) + CLOSE))
+            _carry_shares(least, most, part, whole, *ends)
             if (least > most).any():
                 raise Contradiction
             if np.array_equal(least, before[0]) and np.array_equal(most, before[1]):
@@ -148,9 +152,9 @@ class Audit:
         several = ((plus > 1) & (minus == 0)) | ((minus > 1) & (plus == 0))
         return np.where(several & (together > 0) & (together < self.min_cell), together, 0)
 
-    def find_quickly(self, bounds: np.ndarray, eyes: int = EVERYBODY) -> list[Exposed]:
+    def find_quickly(self, known: Known, eyes: int = EVERYBODY) -> list[Exposed]:
         """What a release gives away by single equations."""
-        least, most = self.carry(bounds, eyes)
+        least, most = self.carry(known, eyes)
         claims = self.list_claims(eyes)
         proved = np.unique(claims.take(claims.hold(least, most)).cell)
         found = {n: Exposed(n, least[n], most[n], eyes) for n in proved}
@@ -163,13 +167,13 @@ class Audit:
             found.setdefault(members.min(), Exposed(members.min(), 0, together[equation], eyes))
         return list(found.values())
 
-    def find(self, bounds: np.ndarray, eyes: int = EVERYBODY, only: int | None = None) -> list[Exposed]:
+    def find(self, known: Known, eyes: int = EVERYBODY, only: int | None = None) -> list[Exposed]:
         """What a release gives away by all equations together; `only` whether it gives away this cell."""
-        last = self._remember(bounds)
+        last = self._remember(known)
         if only is None and not last.looked:
-            self._look_for_examples(bounds)
+            self._look_for_examples(known)
             last.looked = True
-        least, most = self.carry(bounds, eyes)
+        least, most = self.carry(known, eyes)
         claims = self.list_open(eyes, least, most)
         if only is not None:
             claims = claims.take(claims.cell == only)
@@ -180,9 +184,9 @@ class Audit:
             found += [Exposed(n, *ends, eyes, quickly=False) for n, *ends in questions.proved]
         return sorted(found, key=lambda exposed: exposed.cell)
 
-    def _look_for_examples(self, bounds: np.ndarray) -> None:
+    def _look_for_examples(self, known: Known) -> None:
         """Find whole numbers that nobody can exclude, and that refute as many claims of all eyes as they may."""
-        ends = [self.carry(bounds, eyes) for eyes in self.everybody]
+        ends = [self.carry(known, eyes) for eyes in self.everybody]
         least, most = np.max([low for low, _ in ends], axis=0), np.min([high for _, high in ends], axis=0)
         claims = [self.list_open(eyes, least, most) for eyes in self.everybody]
         claims = Claims(*(np.concatenate(each) for each in zip(*claims, strict=True)))
@@ -194,7 +198,7 @@ class Audit:
         """Claims by the cells that hang together."""
         row, cell, sign = self.entries
         system = System(least, most, row, cell, sign, len(self.cells.equations))
-        for members, rows in _split_components(system) if len(claims.cell) else ():
+        for members, rows in split_components(system) if len(claims.cell) else ():
             own = np.isin(claims.cell, list(members))
             if own.any():
                 yield Questions(Program(system, sorted(members), rows), claims.take(own))
@@ -208,6 +212,17 @@ class Audit:
             self.examples.append(numbers)
 
 
+def _carry_shares(
+    least: np.ndarray, most: np.ndarray, part: np.ndarray, whole: np.ndarray, low: np.ndarray, high: np.ndarray
+) -> None:
+    """Narrow each part by its whole, and each whole by its part, in place."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        np.maximum.at(least, part, np.ceil(np.nan_to_num(low * least[whole]) - CLOSE))
+        np.minimum.at(most, part, np.floor(np.where(np.isfinite(most[whole]), high * most[whole], np.inf) + CLOSE))
+        np.maximum.at(least, whole, np.where(high > 0, np.ceil(least[part] / high - CLOSE), 0))
+        np.minimum.at(most, whole, np.where(low > 0, np.floor(most[part] / low + CLOSE), np.inf))
+
+
 def _add_others(side: np.ndarray, row: np.ndarray, rows: int) -> np.ndarray:
     """For each entry the sum of the other entries of its row, where an infinite one outweighs all."""
     finite = np.isfinite(side)
@@ -217,29 +232,3 @@ def _add_others(side: np.ndarray, row: np.ndarray, rows: int) -> np.ndarray:
     infinite[row[~finite]] = side[~finite]
     others = total[row] - np.where(finite, side, 0)
     return np.where(endless[row] - ~finite > 0, infinite[row], others)
-
-
-def _split_components(system: System) -> list[tuple[set[int], list[int]]]:
-    """Cells that are not known and hang together by equations, with the rows of these."""
-    open_ = system.most > system.least
-    owner = np.arange(len(open_))
-
-    def find(n: int) -> int:
-        while owner[n] != n:
-            owner[n] = owner[owner[n]]
-            n = owner[n]
-        return n
-
-    by_row: dict[int, list[int]] = {}
-    for row, cell in zip(system.row, system.cell, strict=True):
-        if open_[cell]:
-            by_row.setdefault(int(row), []).append(int(cell))
-    for members in by_row.values():
-        for other in members[1:]:
-            owner[find(other)] = find(members[0])
-    parts: dict[int, tuple[set[int], list[int]]] = {}
-    for row, members in by_row.items():
-        cells, rows = parts.setdefault(find(members[0]), (set(), []))
-        cells.update(members)
-        rows.append(row)
-    return list(parts.values())

@@ -114,30 +114,54 @@ def _infer_rest(cells: Cells, whole: int, part: int, rest: int) -> None:
     cells.add(cells.keys[rest], cells.values[whole] - cells.values[part], cells.owned[whole] - cells.owned[part])
 
 
-def learn_bounds(cells: Cells, released: pd.DataFrame, described: pd.Series, rule: Disclosure) -> np.ndarray:
-    """What a release shows of each cell: the least and the most that it can be, (cells, 2). Rows that it has not show nothing."""
-    bounds = np.tile([0.0, MANY], (len(cells.keys), 1))
+class Share(NamedTuple):
+    """One cell as a share of another one, at least and at most."""
+
+    part: int
+    whole: int
+    low: float
+    high: float
+
+
+@dataclass
+class Known:
+    """What a release shows: of each cell the least and the most that it can be (`bounds`: cells, 2), and its `shares` by the label of their row
+    and how it counts."""
+
+    bounds: np.ndarray
+    shares: dict[tuple[object, str], Share] = field(default_factory=dict)
+
+    def copy(self) -> "Known":
+        """One that can be changed alone."""
+        return Known(self.bounds.copy(), dict(self.shares))
+
+
+def learn_known(cells: Cells, released: pd.DataFrame, described: pd.Series, rule: Disclosure) -> Known:
+    """What a release shows of each cell. Rows that it has not show nothing."""
+    known = Known(np.tile([0.0, MANY], (len(cells.keys), 1)))
+    bounds = known.bounds
     shown = {label: Shown(*row) for label, *row in released[COLUMNS].itertuples(name=None)}
-    narrow_bounds(cells, cells.rows, bounds, shown, described, rule)
+    narrow_known(cells, cells.rows, known, shown, described, rule)
     for n, shown_then in cells.past.items():
         bounds[n] = shown_then
     if cells.left:
         bounds[list(cells.growth), 0] = -MANY
-    return bounds
+    return known
 
 
-def narrow_bounds(
+def narrow_known(
     cells: Cells,
     numbers: Iterable[int],
-    bounds: np.ndarray,
+    known: Known,
     shown: Mapping[object, "Shown"],
     described: pd.Series,
     rule: Disclosure,
 ) -> None:
-    """Narrow the `bounds` of some cells by the rows that are `shown`: first by counts, then by the shares of those counted."""
-    shares = []
+    """Narrow what is `known` of some cells by the rows that are `shown`: first by counts, then by the shares of those counted."""
+    bounds, shares = known.bounds, []
     for n in numbers:
         for label, counted in cells.rows.get(n, ()):
+            known.shares.pop((label, counted), None)
             if label not in shown:
                 continue
             if counted != "episodes" and described[label].quantity.kind in WHOLE_SHARES:
@@ -145,8 +169,10 @@ def narrow_bounds(
             else:
                 _narrow(bounds, n, read_count(shown[label], described[label], counted, rule))
     for n, label, counted in shares:
-        whole = bounds[cells.place[described[label].episodes]]
-        _narrow(bounds, n, read_share(shown[label], described[label], counted, whole, rule))
+        whole = cells.place[described[label].episodes]
+        _narrow(bounds, n, read_share(shown[label], described[label], counted, bounds[whole], rule))
+        if shown[label].status == "ok":
+            known.shares[label, counted] = Share(n, whole, *read_ends(shown[label], counted))
 
 
 def _narrow(bounds: np.ndarray, n: int, known: tuple[float, float]) -> None:
@@ -199,17 +225,18 @@ def read_share(row: Shown, what: Described, counted: str, whole: np.ndarray, rul
         return few if (counted == "others") == pd.notna(row.lower) else (0.0, MANY)
     if row.status != "ok":
         return 0.0, MANY
-    half = find_half_step(row)
-    share = row.estimate if counted == "told" else 1 - row.estimate
-    least = max(rule.least_shown, ceil((share - half) * whole[0] - CLOSE))
-    most = floor((share + half) * whole[1] + CLOSE) if whole[1] < MANY else MANY
+    low, high = read_ends(row, counted)
+    least = max(rule.least_shown, ceil(low * whole[0] - CLOSE))
+    most = floor(high * whole[1] + CLOSE) if whole[1] < MANY else MANY
     if counted == "told" and pd.notna(row.n_events):
         events = row.count("n_events", rule)
         least, most = max(least, events[0]), min(most, events[1])
     return float(least), float(most)
 
 
-def find_half_step(row: Shown) -> float:
-    """How far the share of a row may lie from what it was before rounding."""
+def read_ends(row: Shown, counted: str) -> tuple[float, float]:
+    """The least and the greatest share that a row can have had before it was rounded, of those "told" of or of the "others"."""
     coarse = "estimate" in list_rounded(row.rounded)
-    return float(find_half_steps(np.array([row.estimate], dtype=float), np.array([coarse]))[0])
+    half = float(find_half_steps(np.array([row.estimate], dtype=float), np.array([coarse]))[0])
+    share = row.estimate if counted == "told" else 1 - row.estimate
+    return max(share - half, 0.0), min(share + half, 1.0)

@@ -9,11 +9,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import IntEnum
 
-import numpy as np
 import pandas as pd
 
 from pipeline.disclose.audit import Audit, Exposed
-from pipeline.disclose.cells import COLUMNS, MANY, Shown, narrow_bounds
+from pipeline.disclose.cells import COLUMNS, MANY, Known, Shown, narrow_known
 from pipeline.disclose.protect import hide_contrasts, hide_rows
 from pipeline.disclose.rounding import EPISODES, EVENTS, coarsen_shares, drop_counts
 from schemas.study import Disclosure
@@ -48,12 +47,12 @@ class Option:
 
 @dataclass
 class Cover:
-    """What is taken from which rows (`edits`), and `bounds`, what is known of each cell then."""
+    """What is taken from which rows (`edits`), and what is `known` of each cell then."""
 
     audit: Audit
     safe: pd.DataFrame
     described: pd.Series
-    bounds: np.ndarray
+    known: Known
     rule: Disclosure
     edits: dict[object, Edit] = field(default_factory=dict)
 
@@ -82,12 +81,12 @@ class Cover:
         if self.is_covered(found):
             return True
         options = self.list_options(found.cell)
-        before = self.bounds.copy(), dict(self.edits), dict(self.shown)
+        before = self.known.copy(), dict(self.edits), dict(self.shown)
         for option in options[: TRIES if found.quickly else SLOW_TRIES]:
             self.change(option)
             if self.is_covered(found):
                 return True
-            self.bounds, self.edits, self.shown = (each.copy() for each in before)
+            self.known, self.edits, self.shown = (each.copy() for each in before)
         hide = [option for option in options if Edit.ALL in option.edits.values()] or options
         for option in hide[: 1 if found.quickly else 1 + len(hide) // MOST_ROUNDS]:
             self.change(option)
@@ -106,7 +105,7 @@ class Cover:
 
     def _list_own(self, n: int, cell: int) -> list[Option]:
         options = []
-        if self.is_shown(n) and self.bounds[n, 0] > 0:
+        if self.is_shown(n) and self.known.bounds[n, 0] > 0:
             worth = self.find_worth(n)
             options.append(Option(COARSER * worth, n, self.list_coarser(n)))
             options.append(Option(worth, n, self.list_hidden(n)))
@@ -150,8 +149,8 @@ class Cover:
                 self.shown[label] = self.shown[label]._replace(n_episodes=pd.NA, n_events=pd.NA)
             touched |= self.stated[label]
         touched |= {part for n in touched for part in self.parts.get(n, ())}
-        self.bounds[list(touched)] = 0.0, MANY
-        narrow_bounds(self.audit.cells, touched, self.bounds, self.shown, self.described, self.rule)
+        self.known.bounds[list(touched)] = 0.0, MANY
+        narrow_known(self.audit.cells, touched, self.known, self.shown, self.described, self.rule)
 
     @staticmethod
     def _read(row: pd.DataFrame) -> Shown:
@@ -159,18 +158,19 @@ class Cover:
 
     def is_covered(self, found: Exposed) -> bool:
         """Whether an exposed cell is given away no more, by single equations or, if these did not find it, by all of them."""
-        if any(found.cell == each.cell for each in self.audit.find_quickly(self.bounds, found.eyes)):
+        if any(found.cell == each.cell for each in self.audit.find_quickly(self.known, found.eyes)):
             return False
-        return found.quickly or not self.audit.find(self.bounds, found.eyes, found.cell)
+        return found.quickly or not self.audit.find(self.known, found.eyes, found.cell)
 
     def is_shown(self, n: int) -> bool:
         """Whether some row still tells how many people a cell is, or about how many."""
-        return bool(self.rows.get(n)) and self.bounds[n, 1] < MANY and bool(self._list_telling(n))
+        shares = any(row in self.known.shares for row in self.rows.get(n, ()))
+        return (shares or self.known.bounds[n, 1] < MANY) and bool(self._list_telling(n))
 
     def _list_telling(self, n: int) -> list[object]:
         return [
             label
-            for label, _ in self.rows[n]
+            for label, _ in self.rows.get(n, ())
             if label in self.shown and self.shown[label].status not in ("suppressed", "bounded")
         ]
 

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from pipeline.disclose.ledger import ESTIMATES, MADE_FROM, Entry, fingerprint, read_ledger, write_entry
@@ -93,4 +94,5 @@ def _enter(
     ledger: Path, number: int, source: str, files: dict[str, pd.DataFrame], made_from: pd.DataFrame, made: Made
 ) -> None:
     stated = made.stated
-    write_entry(ledger, number, source, files, made_from, stated.audit.cells, made.bounds, stated.by_site.sites)
+    bounds = np.column_stack(stated.audit.carry(made.known))
+    write_entry(ledger, number, source, files, made_from, stated.audit.cells, bounds, stated.by_site.sites)

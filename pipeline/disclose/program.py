@@ -40,6 +40,32 @@ class System:
         return coo_array((self.sign, (self.row, self.cell)), shape=(self.rows, len(self.least))).tocsr()
 
 
+def split_components(system: System) -> list[tuple[set[int], list[int]]]:
+    """Cells that are not known and hang together by equations, with the rows of these."""
+    open_ = system.most > system.least
+    owner = np.arange(len(open_))
+
+    def find(n: int) -> int:
+        while owner[n] != n:
+            owner[n] = owner[owner[n]]
+            n = owner[n]
+        return n
+
+    by_row: dict[int, list[int]] = {}
+    for row, cell in zip(system.row, system.cell, strict=True):
+        if open_[cell]:
+            by_row.setdefault(int(row), []).append(int(cell))
+    for members in by_row.values():
+        for other in members[1:]:
+            owner[find(other)] = find(members[0])
+    parts: dict[int, tuple[set[int], list[int]]] = {}
+    for row, members in by_row.items():
+        cells, rows = parts.setdefault(find(members[0]), (set(), []))
+        cells.update(members)
+        rows.append(row)
+    return list(parts.values())
+
+
 class Program:
     """Some cells of a system with the equations that hold them together; what else is in these is known."""
 

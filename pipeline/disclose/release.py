@@ -4,12 +4,11 @@ too, until nothing does."""
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
 from pipeline.disclose.audit import Audit, Exposed
 from pipeline.disclose.between import add_releases
-from pipeline.disclose.cells import learn_bounds, list_cells
+from pipeline.disclose.cells import Known, learn_known, list_cells
 from pipeline.disclose.cover import Cover
 from pipeline.disclose.equations import add_equations
 from pipeline.disclose.ledger import Entry
@@ -43,11 +42,11 @@ class Stated:
 
 @dataclass(frozen=True)
 class Made:
-    """A release: its rows as they may leave, what they were made from, and what they show of each cell."""
+    """A release: its rows as they may leave, what they were made from, and what is `known` of each cell then."""
 
     rows: pd.DataFrame
     stated: Stated
-    bounds: np.ndarray
+    known: Known
 
 
 def state_all(
@@ -73,9 +72,9 @@ def make_release(
     safe = hide_small_groups(estimates, stated.described, stated.by_site, rule)
     safe = round_counts(round_released(safe, stated.described), stated.described, rule.round_counts)
     safe = hide_what_tells(stated, safe, rule)
-    bounds = learn_bounds(stated.audit.cells, safe, stated.described, rule)
+    known = learn_known(stated.audit.cells, safe, stated.described, rule)
     masked = mask_sites(safe.reset_index(drop=True), draw_letters(estimates))
-    return Made(Estimates.validate(Estimates.cast(masked), lazy=True), stated, bounds)
+    return Made(Estimates.validate(Estimates.cast(masked), lazy=True), stated, known)
 
 
 def hide_what_tells(stated: Stated, safe: pd.DataFrame, rule: Disclosure) -> pd.DataFrame:
@@ -90,22 +89,22 @@ def hide_what_tells(stated: Stated, safe: pd.DataFrame, rule: Disclosure) -> pd.
             safe = coarsen_shares(safe, [label for label in shares if fine[label]])
             safe = hide_contrasts(hide_rows(safe, [label for label in shares if not fine[label]]), stated.described)
             continue
-        bounds = learn_bounds(stated.audit.cells, safe, stated.described, rule)
-        cover = Cover(stated.audit, safe, stated.described, bounds, rule)
+        known = learn_known(stated.audit.cells, safe, stated.described, rule)
+        cover = Cover(stated.audit, safe, stated.described, known, rule)
         chosen = [cover.add(found) for found in exposed]
         if not any(chosen):
             break
         safe = cover.apply()
-    raise GivenAway(describe_exposed(exposed, stated.audit.cells, bounds))
+    raise GivenAway(describe_exposed(exposed, stated.audit.cells, known.bounds))
 
 
 def find_all(stated: Stated, released: pd.DataFrame, rule: Disclosure) -> list[Exposed]:
     """What can be worked out from the `released` rows: quickly first, for all eyes in turn, and by all equations only if that finds nothing."""
     audit = stated.audit
-    bounds = learn_bounds(audit.cells, released, stated.described, rule)
+    known = learn_known(audit.cells, released, stated.described, rule)
     for find in (audit.find_quickly, audit.find):
         for eyes in audit.everybody:
-            exposed = find(bounds, eyes)
+            exposed = find(known, eyes)
             if exposed:
                 return exposed
     return []
@@ -114,10 +113,10 @@ def find_all(stated: Stated, released: pd.DataFrame, rule: Disclosure) -> list[E
 def find_shares(stated: Stated, released: pd.DataFrame, rule: Disclosure) -> list[object]:
     """The rows of shares to coarsen or hide, so that no hidden one that adds up with them to one is known to stand for a small group."""
     audit = stated.audit
-    bounds = learn_bounds(audit.cells, released, stated.described, rule)
+    known = learn_known(audit.cells, released, stated.described, rule)
     for eyes in audit.everybody:
-        known = *audit.carry(bounds, eyes), audit.owned[:, eyes]
-        exposed = find_exposed_shares(stated.sums, released, *known, rule.min_cell)
+        ends = *audit.carry(known, eyes), audit.owned[:, eyes]
+        exposed = find_exposed_shares(stated.sums, released, *ends, rule.min_cell)
         if exposed:
             return exposed
     return []

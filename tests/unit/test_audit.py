@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.disclose.audit import EVERYBODY, Audit
-from pipeline.disclose.cells import Cells, learn_bounds
+from pipeline.disclose.cells import Cells, Known, learn_known
 from pipeline.disclose.people import Group
 from pipeline.disclose.protect import hide_rows
 from pipeline.disclose.release import GivenAway, find_all, hide_what_tells, state_all
@@ -93,13 +93,13 @@ def test_the_audit_finds_what_trying_all_numbers_finds(inner, hidden, rounded):
     bounds[sorted(hidden)] = [0, np.inf]
     audit = Audit(cells, 3)
     wanted = try_all(values, cells, bounds, 3, 17)
-    quickly = {found.cell for found in audit.find_quickly(bounds)}
-    together = {found.cell for found in audit.find_quickly(bounds) if found.least == 0}
+    quickly = {found.cell for found in audit.find_quickly(Known(bounds))}
+    together = {found.cell for found in audit.find_quickly(Known(bounds)) if found.least == 0}
     shown = {n for n in range(9) if bounds[n, 0] == bounds[n, 1] and 1 <= values[n] < 3}
-    found = quickly | {each.cell for each in audit.find(bounds)}
+    found = quickly | {each.cell for each in audit.find(Known(bounds))}
     assert wanted <= found
     assert found <= wanted | together | shown
-    assert {each.cell for each in audit.find(bounds)} <= wanted | shown
+    assert {each.cell for each in audit.find(Known(bounds))} <= wanted | shown
     for example in audit.examples:  # by which cells are safe
         sums = [sum(sign * example[n] for n, sign in equation) for equation in cells.equations]
         assert all(total == 0 or np.isnan(total) for total in sums)
@@ -115,7 +115,7 @@ def test_whole_numbers_prove_what_fractions_do_not():
     for whole in ("ab", "bc", "ac"):
         cells.relate(place[whole], [place[name] for name in whole], whole)
     bounds = np.array([[0, np.inf]] * 3 + [[9, 9], [9, 9], [10, 10]], dtype=float)
-    assert {cells.keys[found.cell].name for found in Audit(cells, 11).find(bounds)} == {"a", "b", "c"}
+    assert {cells.keys[found.cell].name for found in Audit(cells, 11).find(Known(bounds))} == {"a", "b", "c"}
 
 
 def test_a_site_takes_itself_away():
@@ -125,8 +125,8 @@ def test_a_site_takes_itself_away():
     cells.relate(0, [1, 2], "whole")
     audit = Audit(cells, 11)
     bounds = np.array([[40, 40], [20, 20], [20, 20]], dtype=float)
-    assert audit.find_quickly(bounds, EVERYBODY) == []
-    assert {found.cell for found in audit.find_quickly(bounds, 0)} == {0, 1, 2}  # 10, 2 and 8 others
+    assert audit.find_quickly(Known(bounds), EVERYBODY) == []
+    assert {found.cell for found in audit.find_quickly(Known(bounds), 0)} == {0, 1, 2}  # 10, 2 and 8 others
     assert audit.everybody == (EVERYBODY, 0)
 
 
@@ -137,7 +137,7 @@ def test_a_release_passes_its_audit_whatever_the_counts(counts):
     made = release(two_way(dict(zip(keys, counts, strict=True))))
     assert not made.rows["n_episodes"].between(1, 10).any()
     audit = made.stated.audit
-    assert [found for eyes in audit.everybody for found in audit.find(made.bounds, eyes)] == []
+    assert [found for eyes in audit.everybody for found in audit.find(made.known, eyes)] == []
 
 
 def test_what_cannot_be_covered_is_not_released_and_the_message_has_names_and_no_numbers(monkeypatch):
@@ -158,6 +158,6 @@ def test_what_is_shown_is_known_and_marks_say_nothing():
     cells = stated.audit.cells
     place = {key.say(): n for n, key in enumerate(cells.keys)}
     lateral = list(stated.rows.index[stated.rows["stratum"].eq("canal=lateral")])
-    bounds = learn_bounds(cells, hide_rows(stated.rows, lateral), stated.described, RULE)
+    bounds = learn_known(cells, hide_rows(stated.rows, lateral), stated.described, RULE).bounds
     assert bounds[place["followed objective, canal=lateral"]].tolist() == [0, np.inf]  # a mark tells nothing
     assert bounds[place["followed objective, canal=posterior"]].tolist() == [300, 300]

@@ -194,9 +194,9 @@ def test_the_release_passes_its_audit_and_names_no_site(pool_run, plan):
     assert after["by_site"].isna().all()
     made = make_release(before, plan.study.disclosure, narrow_trials(plan.published))
     audit = made.stated.audit
-    assert [found for eyes in audit.everybody for found in audit.find(made.bounds, eyes)] == []
+    assert [found for eyes in audit.everybody for found in audit.find(made.known, eyes)] == []
     for eyes in audit.everybody:  # what the audit takes for known is true
-        least, most = audit.carry(made.bounds, eyes)
+        least, most = audit.carry(made.known, eyes)
         assert ((least <= audit.cells.values) & (audit.cells.values <= most)).all()
     key = ["analysis", "population", "endpoint", "stratum", "term", "comparison"]
     pd.testing.assert_frame_equal(*(rows.sort_values(key, ignore_index=True) for rows in (made.rows, after)))
