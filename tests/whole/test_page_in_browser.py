@@ -52,7 +52,8 @@ def lay_out(page: str, width: int, folder) -> dict:
         f'<iframe id="page" style="width:{width}px;height:{HEIGHT}px;border:0" srcdoc="{html.escape(page)}"></iframe>'
     )
     holder = folder / "holder.html"
-    holder.write_text(f"<body style='margin:0'>{frame}<script>onload = () => {{{MEASURE}}}</script>", "utf-8")
+    head = "<!doctype html><meta charset='utf-8'><body style='margin:0'>"
+    holder.write_text(f"{head}{frame}<script>onload = () => {{{MEASURE}}}</script>", "utf-8")
     seen = run_browser(f"--window-size={max(width, 500)},{HEIGHT}", "--dump-dom", holder.as_uri())
     return json.loads(html.unescape(re.search(r"<pre>(.*?)</pre>", seen, re.S)[1]))
 

@@ -68,5 +68,6 @@ def test_the_page_never_scrolls_sideways(pool_run, width, tmp_path):
     frame = f'<iframe id="page" style="width:{width}px;height:1500px;border:0" srcdoc="{html.escape(page)}"></iframe>'
     measure = "document.body.innerHTML = document.getElementById('page').contentDocument.scrollingElement.scrollWidth"
     holder = tmp_path / "holder.html"
-    holder.write_text(f"<body style='margin:0'>{frame}<script>onload = () => {{{measure}}}</script>", "utf-8")
+    head = "<!doctype html><meta charset='utf-8'><body style='margin:0'>"
+    holder.write_text(f"{head}{frame}<script>onload = () => {{{measure}}}</script>", "utf-8")
     assert f">{width}</body>" in run_browser(f"--window-size={max(width, 500)},1500", "--dump-dom", holder.as_uri())

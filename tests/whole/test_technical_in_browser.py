@@ -43,7 +43,8 @@ def page(plan):
 def test_the_page_fits_and_its_filter_finds(page, width, tmp_path):
     frame = f'<iframe id="page" style="width:{width}px;height:1500px;border:0" srcdoc="{html.escape(page)}"></iframe>'
     holder = tmp_path / "holder.html"
-    holder.write_text(f"<body style='margin:0'>{frame}<script>onload = () => {{{MEASURE}}}</script>", "utf-8")
+    head = "<!doctype html><meta charset='utf-8'><body style='margin:0'>"
+    holder.write_text(f"{head}{frame}<script>onload = () => {{{MEASURE}}}</script>", "utf-8")
     told = run_browser(f"--window-size={max(width, 500)},1500", "--dump-dom", holder.as_uri())
     seen = json.loads(html.unescape(re.search(r"<pre>(.*?)</pre>", told, re.S)[1]))
     assert seen["needed"] == width
