@@ -117,6 +117,7 @@ CHAINS = (
         for endpoint in ENDPOINTS
     ),
     Chain("fell", "points"),
+    Chain("total too low", "points", rises=True),
     Chain("first session a failure", "view", ("in_hindsight", "at_the_time"), but={"reason": "undetermined"}),
     Chain("first session a failure", "view", ("at_the_time", "in_hindsight"), only={"reason": "undetermined"}),
 )

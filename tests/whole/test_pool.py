@@ -7,13 +7,16 @@ import subprocess
 import time
 
 import duckdb
+import numpy as np
 import pandas as pd
 
 from pipeline.analyses import ANALYSES
-from pipeline.disclose.people import narrow_trials
+from pipeline.disclose.cells import Cells
+from pipeline.disclose.people import Group, narrow_trials
 from pipeline.disclose.release import make_release
 from pipeline.sources import fingerprint_files
 from schemas.estimate import Estimates
+from schemas.identities import CHAINS, ENDPOINTS
 from schemas.notes import find_undeclared
 from tests.whole.conftest import POOL, command_of, run_workflow
 
@@ -180,6 +183,32 @@ def test_misspelt_options_and_plan_keys_are_named_before_anything_runs(tmp_path)
     )
 
 
+NOT_NESTED = {
+    ("total of zero", "day"),
+    ("two totals", "day"),
+}  # whoever has a total on one day need have none on another
+
+
+def find_undeclared_chains(cells: Cells) -> set[tuple[str, str]]:
+    """The sets of people, without their endpoint, and the variable with which they only grow or only shrink, wherever it narrows them, although
+    nothing says that they are nested: then whoever is between two of them is not looked at."""
+    series: dict[tuple[str, str], dict[tuple, list]] = {}
+    for key, number in cells.place.items():
+        own = key.by if isinstance(key, Group) else {}
+        for variable in {"day", "points"} & own.keys():
+            name = re.sub(rf" ({'|'.join(ENDPOINTS)})$", "", key.name)
+            rest = key.name, key.narrowed - {(variable, own[variable])}
+            values = series.setdefault((name, variable), {}).setdefault(rest, [])
+            values.append((float(own[variable]), cells.values[number]))
+    steps = {
+        named: np.concatenate([np.diff([value for _, value in sorted(values)]) for values in groups.values()])
+        for named, groups in series.items()
+    }
+    one_way = {named for named, found in steps.items() if found.any() and ((found >= 0).all() or (found <= 0).all())}
+    declared = {(re.sub(rf" ({'|'.join(ENDPOINTS)})$", "", chain.name), chain.variable) for chain in CHAINS}
+    return one_way - declared - NOT_NESTED
+
+
 def test_the_release_passes_its_audit_and_names_no_site(pool_run, plan):
     results = pool_run[0] / "results"
     files = sorted(path.name for path in (results / "estimates").glob("*.csv") if path.stem in ANALYSES)
@@ -198,5 +227,6 @@ def test_the_release_passes_its_audit_and_names_no_site(pool_run, plan):
     for eyes in audit.everybody:  # what the audit takes for known is true
         least, most = audit.carry(made.known, eyes)
         assert ((least <= audit.cells.values) & (audit.cells.values <= most)).all()
+    assert find_undeclared_chains(audit.cells) == set()
     key = ["analysis", "population", "endpoint", "stratum", "term", "comparison"]
     pd.testing.assert_frame_equal(*(rows.sort_values(key, ignore_index=True) for rows in (made.rows, after)))
