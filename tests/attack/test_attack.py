@@ -16,6 +16,7 @@ from tests.attack.figures import list_marks, read_bars, read_curve
 from tests.attack.groups import count, describe
 from tests.attack.letters import find_limit
 from tests.attack.pages import Page, compare_tables, find_small_groups, search_pages
+from tests.attack.part import Part
 from tests.attack.plants import HIDDEN, KEPT, curve, reason, share, write_release
 from tests.attack.program import Contradiction
 from tests.attack.released import read_count, read_number, read_release
@@ -203,6 +204,15 @@ def test_a_site_takes_its_own_people_off(tmp_path, monkeypatch):
     release = read_release(write_release(tmp_path, rows))
     monkeypatch.setattr(own_site, "count_own", lambda *_: {"stored[sex=unknown]": 13, "stored[sex=male]": 10})
     assert [describe(a.question.total) for a in own_site.find_others(release, "S01")] == ["others: stored[sex=unknown]"]
+
+
+@pytest.mark.parametrize("name", LEAKS)
+def test_what_is_not_settled_is_not_passed_over(tmp_path, monkeypatch, name):
+    monkeypatch.setattr(Part, "_minimise", lambda self, weight: None)  # as if every program had ended before it knew
+    rows, _, _ = LEAKS[name]
+    found = attack(read_release(write_release(tmp_path, rows)))
+    assert found.any or found.unsettled
+    assert f"{found.unsettled:5} questions not settled" in describe_findings(found)
 
 
 def test_findings_never_say_how_many(tmp_path):

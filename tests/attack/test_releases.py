@@ -28,6 +28,7 @@ def demonstration(pool_run):
 def test_demonstration_pool_gives_no_group_away(demonstration):
     found = demonstration[1]
     assert not found.any, "\n".join(describe_findings(found)[:40])
+    assert found.unsettled == 0
 
 
 def test_claims_and_equations_are_right(demonstration):
@@ -72,6 +73,7 @@ def test_random_pools_give_no_group_away(tmp_path, number, size):
     found = attack(read_release(results))
     assert list_wrong(found.groups, truth) == []
     assert not found.any, "\n".join(describe_findings(found)[:40])
+    assert found.unsettled == 0
 
 
 def cut_delivery(whole: Path, part: Path, number: str, left_out: int) -> None:
@@ -108,3 +110,4 @@ def test_three_releases_of_a_growing_pool_give_no_group_away(tmp_path):
     releases = [read_release(folder) for folder in kept]
     found = attack(releases[-1], releases[:-1])
     assert not found.any, "\n".join(describe_findings(found)[:40])
+    assert found.unsettled == 0
