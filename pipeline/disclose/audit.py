@@ -5,8 +5,8 @@ Stat Assoc 2000;95:916-928, from memory; Hundepool A et al. Statistical Disclosu
 carried through the equations first; what that leaves open is asked of linear programs, and of integer programs where a solution is not whole
 (pipeline/disclose/program.py). A count is given away if it is proved to lie between 1 and the least group that may be shown; if hidden parts of
 one sum are so few together; or, of a count that is nearly all one site's, if it cannot be so large that the site would be one of several. A site
-knows its own people: for its eyes the same is asked of the others in every cell, in those that are shown too. Whole numbers that fit all equations and by which a cell is safe (`examples`) are
-kept, since hiding more leaves them possible.
+knows its own people: for its eyes the same is asked of the others in every cell, in those that are shown too. Whole numbers that fit all
+equations and by which a cell is safe (`examples`) are kept, since hiding more leaves them possible.
 """
 
 from collections.abc import Iterator
@@ -43,14 +43,14 @@ class Last:
     looked: bool = False
 
 
-@dataclass(frozen=True)
+@dataclass
 class Audit:
     """The cells of a release, and the least group that may be shown: what is known of them is asked of it."""
 
     cells: Cells
     min_cell: int
     examples: list[np.ndarray] = field(default_factory=list, compare=False, repr=False)
-    last: list[Last] = field(default_factory=list, compare=False, repr=False)
+    last: Last | None = field(default=None, compare=False, repr=False)
 
     @cached_property
     def entries(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -85,17 +85,18 @@ class Audit:
         return EVERYBODY, *range(self.owned.shape[1] - 1)
 
     def carry(self, known: Known, eyes: int = EVERYBODY) -> tuple[np.ndarray, np.ndarray]:
-        """The least and the greatest value of each cell by what is known, as far as single equations and single shares carry it; a site knows that its own are in a cell. Raises Contradiction if no value is left."""
+        """The least and the greatest value of each cell by what is known, as far as single equations and single shares carry it; a site knows
+        that its own are in a cell. Raises Contradiction if no value is left."""
         last = self._remember(known)
         if eyes not in last.ends:
             last.ends[eyes] = self._carry(known, eyes)
         return last.ends[eyes]
 
     def _remember(self, known: Known) -> Last:
-        key = known.bounds.tobytes() + np.array(list(known.shares.values())).tobytes()
-        if not self.last or self.last[0].known != key:
-            self.last[:] = [Last(key)]
-        return self.last[0]
+        key = known.bounds.tobytes() + known.list_shares().tobytes()
+        if self.last is None or self.last.known != key:
+            self.last = Last(key)
+        return self.last
 
     def _carry(self, known: Known, eyes: int) -> tuple[np.ndarray, np.ndarray]:
         bounds = known.bounds
@@ -103,7 +104,7 @@ class Audit:
         most = np.maximum(bounds[:, 1], least)
         row, cell, sign = self.entries
         rows = len(self.cells.equations)
-        part, whole, *ends = np.array(list(known.shares.values())).reshape(-1, 4).T
+        part, whole, *ends = known.list_shares().T
         part, whole = part.astype(int), whole.astype(int)
         for _ in range(PASSES):
             low = np.where(sign > 0, least[cell], -most[cell])

@@ -115,7 +115,7 @@ def _infer_rest(cells: Cells, whole: int, part: int, rest: int) -> None:
 
 
 class Share(NamedTuple):
-    """One cell as a share of another one, at least and at most."""
+    """One cell (`part`) as a share of another one, at least and at most: 0 to 1."""
 
     part: int
     whole: int
@@ -125,8 +125,8 @@ class Share(NamedTuple):
 
 @dataclass
 class Known:
-    """What a release shows: of each cell the least and the most that it can be (`bounds`: cells, 2), and its `shares` by the label of their row
-    and how it counts."""
+    """What a release shows: of each cell the least and the greatest number of people that it can be (`bounds`: cells, 2), and its `shares` by
+    the label of their row and how it counts."""
 
     bounds: np.ndarray
     shares: dict[tuple[object, str], Share] = field(default_factory=dict)
@@ -134,6 +134,10 @@ class Known:
     def copy(self) -> "Known":
         """One that can be changed alone."""
         return Known(self.bounds.copy(), dict(self.shares))
+
+    def list_shares(self) -> np.ndarray:
+        """The shares as numbers: (shares, 4), the members of Share."""
+        return np.array(list(self.shares.values()), dtype=float).reshape(-1, 4)
 
 
 def learn_known(cells: Cells, released: pd.DataFrame, described: pd.Series, rule: Disclosure) -> Known:

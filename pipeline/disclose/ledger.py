@@ -24,7 +24,7 @@ SYSTEM, MADE_FROM, ESTIMATES = "cells.json", "made_from.csv", "estimates"
 class Entry:
     """One earlier release: its number, the fingerprint of what the analyses stated, and where it is kept.
 
-    `names` of its cells, what it showed of them (`bounds`), what they were (`values`, nan where nobody can say), by site (`owned`, a dict for
+    `names` of its cells, the least and the most that each could be by what it showed (`bounds`), what they were (`values`, nan where nobody can say), by site (`owned`, a dict for
     each cell), and its equations: pairs of the number of a cell and a sign.
     """
 

@@ -178,12 +178,10 @@ class Questions:
         """Ask for many at once, and then for each that is left."""
         self.ask_together()
         while len(self.pending.cell):
-            before = len(self.pending.cell)
-            ends = self._ask_first()
+            first, self.pending = self.pending.take(slice(0, 1)), self.pending.take(slice(1, None))
+            ends = self._ask_alone(first)
             if ends is not None:
-                self.proved.append((int(self.pending.cell[0]), *ends))
-            if len(self.pending.cell) == before:
-                self.pending = self.pending.take(slice(1, None))
+                self.proved.append((int(first.cell[0]), *ends))
 
     def ask_together(self) -> None:
         """Ask for all to be as few or as many as can be, each time in other proportions."""
@@ -197,36 +195,38 @@ class Questions:
             side[program.least[place] >= self.pending.low] = -1.0
             side[program.most[place] <= self.pending.high] = 1.0
             cost = np.bincount(place, side * draw.uniform(0.5, 1.5, before), minlength=len(program.members))
-            self._learn(program.solve(cost)[1])
+            self._learn(program.solve(cost)[1], self.pending.take(slice(0, 0)))
             in_vain = in_vain + 1 if len(self.pending.cell) == before else 0
 
-    def _ask_first(self) -> tuple[float, float] | None:
-        """The least and the most that the cell of the first claim can be, if that proves the claim."""
-        cell, low, high = (each[0] for each in self.pending)
+    def _ask_alone(self, claim: Claims) -> tuple[float, float] | None:
+        """The least and the most that the cell of one claim can be, if that proves the claim."""
+        (cell,), (low,), (high,) = claim
         place = self.program.place[cell]
-        ends = [self.program.least[place], self.program.most[place]]
-        for side, sign in enumerate((1.0, -1.0)):
+        ends = []
+        for sign, end, claimed in ((1.0, self.program.least[place], low), (-1.0, -self.program.most[place], -high)):
             cost = np.zeros(len(self.program.members))
             cost[place] = sign
             for solve in (self.program.solve, self.program.solve_whole):
-                if (ends[0] >= low, ends[1] <= high)[side]:
+                if end >= claimed:
                     break
                 value, example = solve(cost)
-                ends[side] = sign * np.ceil(value - CLOSE)
-                if self._learn(example):
+                end = np.ceil(value - CLOSE)
+                if self._learn(example, claim):
                     return None
-            else:
-                if not (ends[0] >= low, ends[1] <= high)[side]:
-                    return None
-        return float(ends[0]), float(ends[1])
+            if end < claimed:
+                return None
+            ends.append(float(sign * end))
+        return ends[0], ends[1]
 
-    def _learn(self, example: np.ndarray | None) -> bool:
-        """Drop what whole numbers refute; whether that is the first claim."""
+    def _learn(self, example: np.ndarray | None, claim: Claims) -> bool:
+        """Drop what whole numbers refute; whether they refute `claim` too."""
         if example is None:
             return False
-        numbers = example[self.program.place[self.pending.cell]]
-        refuted = (numbers < self.pending.low) | (numbers > self.pending.high)
+        asked = Claims(*(np.concatenate(each) for each in zip(claim, self.pending, strict=True)))
+        numbers = example[self.program.place[asked.cell]]
+        refuted = (numbers < asked.low) | (numbers > asked.high)
         if refuted.any():
             self.examples.append(example)
-            self.pending = self.pending.take(~refuted)
-        return bool(refuted[0])
+        own = len(claim.cell)
+        self.pending = self.pending.take(~refuted[own:])
+        return bool(refuted[:own].any())

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.disclose.audit import EVERYBODY, Audit
-from pipeline.disclose.cells import Cells, Known, learn_known
+from pipeline.disclose.cells import Cells, Known, Share, learn_known
 from pipeline.disclose.people import Group
 from pipeline.disclose.protect import hide_rows
 from pipeline.disclose.release import GivenAway, find_all, hide_what_tells, state_all
@@ -116,6 +116,50 @@ def test_whole_numbers_prove_what_fractions_do_not():
         cells.relate(place[whole], [place[name] for name in whole], whole)
     bounds = np.array([[0, np.inf]] * 3 + [[9, 9], [9, 9], [10, 10]], dtype=float)
     assert {cells.keys[found.cell].name for found in Audit(cells, 11).find(Known(bounds))} == {"a", "b", "c"}
+
+
+def carry_share(whole: tuple[int, int], part: tuple[int, int], low: float, high: float) -> list[list[float]]:
+    """What is known of a whole and of its part, each by its ends, once the part is a share of the whole."""
+    cells = Cells(0)
+    for name in ("whole", "part"):
+        cells.add(Group(name), 0)
+    known = Known(np.array([whole, part], dtype=float), {("row", "told"): Share(1, 0, low, high)})
+    return np.column_stack(Audit(cells, 3).carry(known)).tolist()
+
+
+def test_a_share_tells_of_the_whole_by_its_part():
+    # 43 or 44 people are 20.5 to 21.5 % of 200 (43 / .215) to 214 (44 / .205) people; of exactly 43 it is at most 209
+    assert carry_share((150, np.inf), (43, 44), 0.205, 0.215) == [[200, 214], [43, 44]]
+    assert carry_share((205, 214), (43, 43), 0.205, 0.215) == [[205, 209], [43, 43]]
+    assert carry_share((205, 209), (0, np.inf), 0.205, 0.215) == [[205, 209], [43, 44]]
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.integers(15, 60), st.data(), st.integers(0, 9), st.integers(0, 9), st.sampled_from([0.005, 0.025]))
+def test_what_a_share_leaves_open_is_never_shut_out(whole, data, below, above, half):
+    part = data.draw(st.integers(1, whole - 1))
+    share = round(part / whole / (2 * half)) * 2 * half
+    ends = (whole - below, whole + above), (max(part - above, 0), part + below)
+    (least, most), (fewest, greatest) = carry_share(*ends, share - half, share + half)
+    fits = [
+        (n, k)
+        for n in range(ends[0][0], ends[0][1] + 1)
+        for k in range(ends[1][0], ends[1][1] + 1)
+        if (share - half) * n - 1e-9 <= k <= (share + half) * n + 1e-9
+    ]
+    assert (whole, part) in fits
+    assert all(least <= n <= most and fewest <= k <= greatest for n, k in fits)
+
+
+def test_each_claim_is_proved_once():
+    # a + b = x, b + c = x, a + c = x, with x odd but for the last: all follow, none twice
+    cells = Cells(0)
+    for name, value in (("a", 5), ("b", 4), ("c", 5), ("ab", 9), ("bc", 9), ("ac", 10)):
+        cells.add(Group(name), value)
+    for n, parts in enumerate(((0, 1), (1, 2), (0, 2)), start=3):
+        cells.relate(n, list(parts), f"{n}")
+    bounds = np.array([[0, np.inf]] * 3 + [[9, 9], [9, 9], [10, 10]], dtype=float)
+    assert [found.cell for found in Audit(cells, 11).find(Known(bounds))] == [0, 1, 2]
 
 
 def test_a_site_takes_itself_away():
