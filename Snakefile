@@ -42,6 +42,7 @@ ROWS = [RESULTS / "rows" / d.site / d.number for d in DELIVERIES]
 ROW_TABLES = ("episodes", "examinations", "treatments", "followups", "deliveries", "row_counts", "changes", "set_aside", "problems")
 DEMONSTRATION = ROOT / "synthetic_data"
 IS_DEMONSTRATION = SUBMISSIONS.resolve() == (DEMONSTRATION / "pool").resolve()  # only there is it known what was planted
+INVENTED = "--invented" if IS_DEMONSTRATION else ""  # its pages say so
 SITES = sorted({delivery.site for delivery in DELIVERIES})
 WITHDRAWN = [path for site in SITES for path in [SUBMISSIONS / site / "withdrawn.csv"] if path.exists()]
 WITHDRAWALS = [RESULTS / "unreleased" / "withdrawals.csv"] if WITHDRAWN else []

@@ -213,7 +213,7 @@ CATALOGUE = [
         "pseudonym_unclear",
         "set_aside",
         "{column} is made otherwise here than in the other rows, and could be a name or a record number; it is kept nowhere.",
-        "Enter the pseudonym as it is made elsewhere. If it is one, the coordinating team can enter its shape in your list (config/sites).",
+        "Enter the pseudonym as it is made elsewhere. If it is a pseudonym, the coordinating team can enter its shape in your list (config/sites).",
     ),
     Rule(
         "pseudonym_too_short",

@@ -27,6 +27,7 @@ from pipeline.committee.wording import (
     split_stratum,
 )
 from schemas import codes
+from schemas.demonstration import INVENTED
 from schemas.notes import NEWER
 from schemas.study import Config, Resolution
 
@@ -43,7 +44,7 @@ def compose_report(
     readings = read_estimates(estimates, "resolution_curves", "positional", study.resolution.primary)
     return {
         "title": study.title,
-        "invented": standing.INVENTED if invented else "",
+        "invented": INVENTED if invented else "",
         "stays": used.get(NEWER, ""),
         "answer": _say_answer(estimates, readings, config),
         "flow": describe_flow(estimates),

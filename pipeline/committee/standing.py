@@ -17,7 +17,6 @@ CANNOT = (
 CHOICE = (
     "Which maneuver to give is for the licensed practitioner and the local protocol; these numbers do not decide it."
 )
-INVENTED = "A demonstration with invented data: nobody in this pool exists, and no number here says anything about real patients."
 CURVE_CAPTION = "Days after the first maneuver. Line: share resolved. Band: its 95 % range."
 WITHIN = "Each bar lies within the one it was taken from."
 FLOW_CAPTION = f"{WITHIN} {say_fillings(('whole', 'leaves', 'apart'))}"

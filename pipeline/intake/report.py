@@ -9,6 +9,7 @@ import pandas as pd
 
 from pipeline.intake.receive import Received
 from schemas.codes import TABLE
+from schemas.demonstration import INVENTED
 from schemas.rules import GATE_RULES, PLAUSIBILITY_RULES
 from schemas.store import Changes
 
@@ -21,9 +22,9 @@ PLAIN_NUMBER = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)?")
 PROBLEM_COLUMNS = ["table", "row", "episode_id", "column", "value", "rule", "severity", "message", "how_to_fix"]
 
 
-def describe_intake(received: Received, previous: Received | None = None) -> dict:
+def describe_intake(received: Received, previous: Received | None = None, *, invented: bool = False) -> dict:
     """The content of `reports/intake.html.j2`: the sentence that matters, rows by table, changes, problems by rule; no cell. `previous` is the
-    delivery that changes are counted from."""
+    delivery that changes are counted from; `invented` is true of the demonstration pool only."""
     counts, problems = received.tables["row_counts"], received.tables["problems"]
     by_part = dict(iter(problems.groupby(name_part(problems))))
     return {
@@ -31,6 +32,7 @@ def describe_intake(received: Received, previous: Received | None = None) -> dic
         "delivery": received.delivery,
         "accepted": received.accepted,
         "shown": PLACES_SHOWN,
+        "invented": INVENTED if invented else "",
         "answer": answer(received),
         "next_step": next_step(received),
         "counts": [

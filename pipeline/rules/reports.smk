@@ -1,7 +1,5 @@
 """From the estimates to what people read."""
 
-INVENTED = "--invented" if IS_DEMONSTRATION else ""
-
 
 rule report:
     """Write the committee's report from the estimates; no model runs here."""
@@ -57,12 +55,14 @@ rule site_pages:
         [RESULTS / "sites" / site / name for site in SITES for name in ("report.html", "disagreements.csv")],
     params:
         folders=[str(RESULTS / "sites" / site) for site in SITES],
+        invented=INVENTED,
     log:
         RESULTS / "logs" / "site_pages.log",
     message:
         "The sites' own pages"
     shell:
-        step("site_pages", "--plan {PLAN:q} --warehouse {input.warehouse:q} --estimates {input.estimates:q} --sites {params.folders:q}")
+        step("site_pages", "--plan {PLAN:q} --warehouse {input.warehouse:q} --estimates {input.estimates:q} --sites {params.folders:q} "
+             "{params.invented}")
 
 
 rule withdrawals:

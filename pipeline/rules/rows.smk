@@ -18,13 +18,14 @@ for number, batch in enumerate(batch_deliveries(DELIVERIES)):
             pages=[RESULTS / "intake" / d.site / d.number / "report.html" for d in batch],
         params:
             folders=[str(delivery.folder) for delivery in batch],
+            invented=INVENTED,
             state=fingerprint_state(batch),  # no input: a file that vanishes meanwhile refuses its delivery, and stops nobody else
         log:
             RESULTS / "logs" / f"intake_{number}.log",
         message:
             f"Deliveries of {', '.join(sorted({d.site for d in batch}))}"
         shell:
-            step("intake", "--plan {PLAN:q} --results {RESULTS:q} {params.folders:q}")
+            step("intake", "--plan {PLAN:q} --results {RESULTS:q} {params.invented} {params.folders:q}")
 
 
 rule store:

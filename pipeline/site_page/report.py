@@ -8,16 +8,20 @@ from pipeline.site_page.beside import compare_measures, say_size
 from pipeline.site_page.missing import find_missing
 from pipeline.site_page.records import EPISODE, SiteRecords
 from schemas import codes
+from schemas.demonstration import INVENTED
 from schemas.study import Config
 
 LINES_SHOWN = 40
 PART_NAMES = {"canal": "canal", "side": "side", "arm": "arm", "mechanism": "debris"}
 
 
-def compose_site_page(records: SiteRecords, estimates: dict[str, pd.DataFrame], config: Config) -> dict:
-    """What `site.html.j2` shows. `estimates` are disclosed ones by analysis."""
+def compose_site_page(
+    records: SiteRecords, estimates: dict[str, pd.DataFrame], config: Config, *, invented: bool = False
+) -> dict:
+    """What `site.html.j2` shows. `estimates` are disclosed ones by analysis; `invented` is true of the demonstration pool only."""
     delivery = records.current_delivery
-    head = {"site": records.site, "delivery": delivery, "shown": LINES_SHOWN}
+    said = INVENTED if invented else ""
+    head = {"site": records.site, "delivery": delivery, "shown": LINES_SHOWN, "invented": said}
     if delivery is None:
         return head | {"answer": "No delivery of this site has been accepted yet, so there is nothing to show."}
     missing = find_missing(records)

@@ -17,6 +17,7 @@ def main() -> Counts:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
     parser.add_argument("--results", type=Path, required=True, help="folder to write to")
+    parser.add_argument("--invented", action="store_true", help="say that nobody in the pool exists")
     parser.add_argument("deliveries", type=Path, nargs="+", help="folders .../<site>/<delivery>")
     arguments = parser.parse_args()
     config = read_config(arguments.plan)
@@ -27,13 +28,14 @@ def main() -> Counts:
         received = receive_delivery(folder, config, previous)
         if received.accepted:
             last_accepted[received.site] = received
-        _write_received(received, previous, arguments.results)
+        content = describe_intake(received, previous, invented=arguments.invented)
+        _write_received(received, content, arguments.results)
         counts.update({"deliveries": 1, "deliveries refused": int(not received.accepted)})
         counts.update(received.tables["row_counts"].filter(like="rows_").sum().to_dict())
     return {name.replace("_", " "): int(count) for name, count in counts.items()}
 
 
-def _write_received(received: Received, previous: Received | None, results: Path) -> None:
+def _write_received(received: Received, content: dict, results: Path) -> None:
     require_kept(received.tables)
     rows, page = (results / part / received.site / received.delivery for part in ("rows", "intake"))
     for folder in (rows, page):
@@ -41,7 +43,7 @@ def _write_received(received: Received, previous: Received | None, results: Path
     for name, table in received.tables.items():
         table.to_parquet(rows / f"{name}.parquet", index=False)
     (page / "problems.csv").write_text(format_problems(received), "utf-8")
-    (page / "report.html").write_text(render_page("intake.html.j2", describe_intake(received, previous)), "utf-8")
+    (page / "report.html").write_text(render_page("intake.html.j2", content), "utf-8")
 
 
 if __name__ == "__main__":

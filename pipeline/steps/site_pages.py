@@ -23,6 +23,7 @@ def main() -> Counts:
     parser.add_argument("--warehouse", type=Path, required=True, help="file to read")
     parser.add_argument("--estimates", type=Path, nargs="+", required=True, help="estimates after protection")
     parser.add_argument("--sites", type=Path, nargs="*", default=[], help="folders to write to, one a site")
+    parser.add_argument("--invented", action="store_true", help="say that nobody in the pool exists")
     arguments = parser.parse_args()
     config = read_config(arguments.plan)
     estimates = {path.stem: Estimates.cast(pd.read_csv(path)) for path in arguments.estimates}
@@ -31,7 +32,7 @@ def main() -> Counts:
         tables |= {name: warehouse.read(name) for name in (*DERIVED, *KEPT)}
     for folder in arguments.sites:
         records = select_site(tables, folder.name)
-        content = compose_site_page(records, estimates, config)
+        content = compose_site_page(records, estimates, config, invented=arguments.invented)
         (folder / "report.html").write_text(render_page("site.html.j2", content), "utf-8")
         differing = list_disagreements(pair_diagnoses(records["episodes"], records["adjudications"]))
         differing.astype(object).map(disarm).to_csv(folder / "disagreements.csv", index=False)

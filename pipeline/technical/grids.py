@@ -67,7 +67,7 @@ def _show_share(row, config: Config) -> dict:
         "sub": "",
         "cells": [
             write_number(row.estimate),
-            write_limits(row.lower, row.upper),
+            write_limits(row.lower, row.upper, row.status),
             *(write_number(count) for count in (row.n_episodes, row.n_events, row.n_sites)),
         ],
         "picture": draw_marks([Mark(float(row.estimate), *limits)], SHARES) if row.status == "ok" else None,
@@ -105,9 +105,9 @@ def _say_kappa(rows: pd.DataFrame, part: str) -> str:
     said = []
     for row in rows[rows["stratum"].eq("all") & rows["term"].isin([f"{part}_agreement", f"{part}_kappa"])].itertuples():
         name = "Cohen's kappa" if row.term.endswith("kappa") else "Share in agreement"
-        limits = f" ({write_limits(row.lower, row.upper)})" if write_limits(row.lower, row.upper) else ""
+        limits = write_limits(row.lower, row.upper, row.status)
         said.append(
-            f"{name}: {write_number(row.estimate)}{limits}."
+            f"{name}: {write_number(row.estimate)}{f' ({limits})' if limits else ''}."
             if row.status == "ok"
             else f"{name}: {row.status}, {row.note}."
         )

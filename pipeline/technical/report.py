@@ -4,7 +4,6 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from pipeline.committee.standing import INVENTED
 from pipeline.committee.wording import begin_sentence
 from pipeline.technical.checklist import RECORD, STROBE, map_items
 from pipeline.technical.condense import condense_rows
@@ -20,6 +19,7 @@ from pipeline.technical.tables import (
 from pipeline.technical.texts import TEXTS, Text
 from pipeline.technical.views import DIAGNOSTICS, VARIANCE, VIEWS, collect_terms
 from schemas import codes
+from schemas.demonstration import INVENTED
 from schemas.notes import NEWER
 from schemas.study import Config
 

@@ -100,7 +100,7 @@ def _make_row(row, methods: dict[str, int], config: Config, part: str | None) ->
     label, under = (term, "") if part is None else (name_part(part, config), term)
     cells = [
         write_number(row.estimate),
-        write_limits(row.lower, row.upper),
+        write_limits(row.lower, row.upper, row.status),
         write_number(row.std_error),
         write_p(row.p_value),
         write_p(row.p_adjusted),

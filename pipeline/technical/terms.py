@@ -181,11 +181,13 @@ def write_number(number: float | None) -> str:
     return f"{number:.{min(digits, 3) if abs(number) >= 0.001 else digits}f}".replace("-", "−")
 
 
-def write_limits(lower: float | None, upper: float | None) -> str:
-    """'0.12 to 0.34', one end if the other is not reached, nothing if there are none."""
+def write_limits(lower: float | None, upper: float | None, status: str) -> str:
+    """'0.12 to 0.34', one end if the other is not reached, nothing if there are none; 'at most 14' of a number that is hidden beyond a limit."""
     ends = [write_number(lower), write_number(upper)]
     if not any(ends):
         return ""
+    if status == "bounded":
+        return f"at most {ends[1]}" if ends[1] else f"at least {ends[0]}"
     return f"{ends[0] or 'not reached'} to {ends[1] or 'not reached'}"
 
 

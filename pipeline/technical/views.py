@@ -186,7 +186,7 @@ def _dot_row(label: str, row, scale: Scale | None, reference: float | None) -> d
         "sub": "",
         "cells": [
             write_number(row.estimate),
-            write_limits(row.lower, row.upper),
+            write_limits(row.lower, row.upper, row.status),
             *(write_number(count) for count in (row.n_episodes, row.n_events, row.n_sites)),
         ],
         "picture": draw_marks([_mark(row)], scale, reference) if usable and scale else None,
@@ -222,7 +222,7 @@ def _write_counts(held: list, count: str) -> str:
 def _write_estimate(row) -> str:
     if row is None or pd.isna(row.estimate):
         return "" if row is None else row.status.replace("_", " ")
-    limits = write_limits(row.lower, row.upper)
+    limits = write_limits(row.lower, row.upper, row.status)
     return f"{write_number(row.estimate)} ({limits})" if limits else write_number(row.estimate)
 
 

@@ -292,8 +292,10 @@ def test_numbers_are_written(number, written):
 
 
 def test_limits_and_p_values_are_written():
-    assert write_limits(0.12, None) == "0.120 to not reached"
-    assert write_limits(None, None) == ""
+    assert write_limits(0.12, None, "ok") == "0.120 to not reached"
+    assert write_limits(None, None, "too_few") == ""
+    assert write_limits(None, 14, "bounded") == "at most 14"
+    assert write_limits(0.94, None, "bounded") == "at least 0.940"
     assert (write_p(0.0004), write_p(0.0312), write_p(None)) == ("< 0.001", "0.031", "")
 
 

@@ -15,6 +15,7 @@ from pipeline.disclose.cells import Cells
 from pipeline.disclose.people import Group, narrow_trials
 from pipeline.disclose.release import make_release
 from pipeline.sources import fingerprint_files
+from schemas.demonstration import INVENTED
 from schemas.estimate import Estimates
 from schemas.identities import CHAINS, ENDPOINTS
 from schemas.notes import find_undeclared
@@ -94,6 +95,12 @@ def test_every_note_of_a_model_is_declared_or_no_reader_would_learn_it(pool_run)
     assert lost == []
 
 
+def test_every_page_of_the_demonstration_says_that_it_is_one(pool_run):
+    pages = sorted((pool_run[0] / "results").rglob("*.html"))
+    assert {path.parent.parent.name for path in pages} >= {"sites", "S10", "results"}
+    assert [path.name for path in pages if INVENTED not in path.read_text("utf-8")] == []
+
+
 def test_a_second_run_has_nothing_to_do(pool_run):
     again = run_workflow(pool_run[0])
     assert again.returncode == 0
@@ -167,7 +174,9 @@ def test_an_empty_pool_gets_a_report(tmp_path):
     (tmp_path / "none").mkdir()
     done = run_workflow(tmp_path, submissions="none")
     assert done.returncode == 0, done.stdout[-2000:]
-    assert (tmp_path / "results" / "reports" / "committee.html").stat().st_size
+    page = (tmp_path / "results" / "reports" / "committee.html").read_text("utf-8")
+    assert page
+    assert INVENTED not in page
 
 
 def test_misspelt_options_and_plan_keys_are_named_before_anything_runs(tmp_path):

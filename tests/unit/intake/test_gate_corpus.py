@@ -15,6 +15,7 @@ import pytest
 from pipeline.intake.quote import may_quote
 from pipeline.intake.read import read_delivery
 from pipeline.intake.receive import receive_delivery, search
+from pipeline.intake.report import describe_intake
 from pipeline.steps.intake import _write_received
 from schemas.delivery import TABLES
 from schemas.rules import GATE_RULES
@@ -67,7 +68,7 @@ def test_every_planted_place_is_found(tmp_path):
 def receive_and_write(folder, plan, results) -> list[bytes]:
     """All bytes that taking in a delivery leaves behind: files as they are, and tables as texts since their files are packed."""
     received = receive_delivery(folder, plan)
-    _write_received(received, None, results)
+    _write_received(received, describe_intake(received), results)
     files = [path for path in results.rglob("*") if path.is_file()]
     assert len(files) == len(received.tables) + 2
     frames = [pd.read_parquet(path).to_csv().encode() for path in files if path.suffix == ".parquet"]
@@ -132,7 +133,7 @@ def test_a_lone_word_that_is_no_code_is_neither_kept_nor_repeated(folder, plan, 
     for number, row in enumerate(tables[table]):
         row[column] = LONE[number % len(LONE)]
     received = receive_delivery(write_csv(folder, to_grids(tables)), plan)
-    _write_received(received, None, tmp_path / "results")
+    _write_received(received, describe_intake(received), tmp_path / "results")
     frames = [rows.to_csv().encode() for rows in received.tables.values()]
     files = [path.read_bytes() for path in (tmp_path / "results").rglob("*.*")]
     assert find_telling([*frames, *files], LONE) == []
