@@ -302,6 +302,20 @@ DECLARED = {
         Quantity("age_decade", "ratio", "time ratio of a decade of age"),
     ),
     "attempt_success": (
+        *(  # one session each, so people; a fourth or later one may be one of several
+            Quantity(
+                "success_raw",
+                "part",
+                "sessions followed by a negative look",
+                People(name_base(base), ALL),
+                People(f"{name_base(base)}, negative", ALL),
+                f"attempt_number={number}",
+                worth=5,
+            )
+            for number, base in enumerate(
+                ("first_sessions_tested", "second_sessions_tested", "third_sessions_tested"), 1
+            )
+        ),
         Quantity(
             "success_raw",
             "session share",

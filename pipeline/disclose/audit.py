@@ -15,7 +15,9 @@ from functools import cached_property
 
 import numpy as np
 
-from pipeline.disclose.cells import Cells, Known
+from pipeline.disclose.cells import Cells
+from pipeline.disclose.exact_limits import narrow_by_limits
+from pipeline.disclose.known import Known
 from pipeline.disclose.program import CLOSE, Claims, Contradiction, Program, Questions, System, split_components
 
 PASSES = 500
@@ -104,7 +106,8 @@ class Audit:
         most = np.maximum(bounds[:, 1], least)
         row, cell, sign = self.entries
         rows = len(self.cells.equations)
-        part, whole, *ends = known.list_shares().T
+        shares = known.list_shares()
+        part, whole, *ends = shares[:, :4].T
         part, whole = part.astype(int), whole.astype(int)
         for _ in range(PASSES):
             low = np.where(sign > 0, least[cell], -most[cell])
@@ -117,7 +120,9 @@ class Audit:
             if (least > most).any():
                 raise Contradiction
             if np.array_equal(least, before[0]) and np.array_equal(most, before[1]):
-                break
+                narrow_by_limits(least, most, shares)
+                if np.array_equal(least, before[0]) and np.array_equal(most, before[1]):
+                    break
         return least, most
 
     def list_claims(self, eyes: int) -> Claims:

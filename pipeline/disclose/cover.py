@@ -12,7 +12,7 @@ from enum import IntEnum
 import pandas as pd
 
 from pipeline.disclose.audit import Audit, Exposed
-from pipeline.disclose.cells import COLUMNS, MANY, Known, Shown, narrow_known
+from pipeline.disclose.known import COLUMNS, MANY, Known, Shown, narrow_known
 from pipeline.disclose.protect import hide_contrasts, hide_rows
 from pipeline.disclose.rounding import EPISODES, EVENTS, coarsen_shares, drop_counts
 from schemas.study import Disclosure

@@ -8,9 +8,10 @@ import pandas as pd
 
 from pipeline.disclose.audit import Audit, Exposed
 from pipeline.disclose.between import add_releases
-from pipeline.disclose.cells import Known, learn_known, list_cells
+from pipeline.disclose.cells import list_cells
 from pipeline.disclose.cover import Cover
 from pipeline.disclose.equations import add_equations
+from pipeline.disclose.known import Known, learn_known
 from pipeline.disclose.ledger import Entry
 from pipeline.disclose.message import describe_exposed
 from pipeline.disclose.people import BySite, Trials, describe_rows, read_by_site

@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.disclose.audit import EVERYBODY, Audit
-from pipeline.disclose.cells import Cells, Known, Share, learn_known
+from pipeline.disclose.cells import Cells
+from pipeline.disclose.known import Known, Share, learn_known
 from pipeline.disclose.people import Group
 from pipeline.disclose.protect import hide_rows
 from pipeline.disclose.release import GivenAway, find_all, hide_what_tells, state_all
@@ -123,7 +124,7 @@ def carry_share(whole: tuple[int, int], part: tuple[int, int], low: float, high:
     cells = Cells(0)
     for name in ("whole", "part"):
         cells.add(Group(name), 0)
-    known = Known(np.array([whole, part], dtype=float), {("row", "told"): Share(1, 0, low, high)})
+    known = Known(np.array([whole, part], dtype=float), {("row", "told"): Share(1, 0, low, high, 0.0, 1.0)})
     return np.column_stack(Audit(cells, 3).carry(known)).tolist()
 
 

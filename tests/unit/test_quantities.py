@@ -105,6 +105,15 @@ def test_people_are_called_alike_wherever_they_are_counted(row, told):
     assert describe_row(*row, {}).told == told
 
 
+def test_sessions_of_one_number_are_people_and_those_of_the_ledger():
+    for number, base in enumerate(("first_sessions_tested", "second_sessions_tested", "third_sessions_tested"), 1):
+        own = describe_row("attempt_success", "positional", "", f"attempt_number={number}", "success_raw", {})
+        assert own.episodes == describe_row("denominators", "pool", "", "all", base, {}).told
+        assert own.quantity.kind == "part"
+    later = describe_row("attempt_success", "positional", "", "attempt_number=4+", "success_raw", {})
+    assert later.quantity.kind == "session share"
+
+
 def test_the_base_of_a_path_and_of_a_curve_are_those_of_the_flow():
     whole = describe_row("sequence_paths", "positional", "", "path=epley > semont", "reached", {}).episodes
     assert whole == Group("on path", frozenset({("path", "epley")}))

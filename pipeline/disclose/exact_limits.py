@@ -1,0 +1,63 @@
+"""What the limits of a share tell of how many people it is one: these are exact, or reach further, so few numbers fit the printed ones.
+
+Of s people of whom k have the event the lower exact limit is at least L just if k or more of s are met with a probability of at most 2.5 % where
+the true share is L (Clopper CJ, Pearson ES. Biometrika 1934;26:404-413), and likewise the upper one. A share in whole percent leaves each size of a
+group a few k; where no k fits its limits, the group has another size, and all shares of one group must fit the same one.
+"""
+
+from functools import lru_cache
+
+import numpy as np
+from scipy.special import bdtr, bdtrik
+
+TAIL = 0.025  # on each side of 95 % limits
+MOST_SIZES = 200  # of a group of which next to nothing is known, limits tell nothing more
+BLOCK = 256  # sizes that are worked out at once
+CLOSE = 1e-9
+
+
+def narrow_by_limits(least: np.ndarray, most: np.ndarray, shares: np.ndarray) -> None:
+    """Narrow, in place, how many each cell can be (cells) by `shares` with limits: rows of the part, the whole, the least and the greatest share,
+    and the least and the greatest that the limits can be (shares, 6); limits of 0 and 1 tell nothing. What fits no number is passed over."""
+    limited = shares[(shares[:, 4] > 0) | (shares[:, 5] < 1)]
+    for whole in np.unique(limited[:, 1]).astype(int):
+        if not 0 < least[whole] <= most[whole] < least[whole] + MOST_SIZES:
+            continue
+        own = limited[limited[:, 1] == whole]
+        part = own[:, 0].astype(int)
+        sizes = np.arange(int(least[whole]), int(most[whole]) + 1)
+        few, many = count_events(own[:, 2:], sizes)
+        few, many = np.maximum(few, least[part, None]), np.minimum(many, most[part, None])
+        fits = (few <= many).all(axis=0)
+        if fits.any():
+            least[whole], most[whole] = sizes[fits].min(), sizes[fits].max()
+            np.maximum.at(least, part, few[:, fits].min(axis=1))
+            np.minimum.at(most, part, many[:, fits].max(axis=1))
+
+
+def count_events(shares: np.ndarray, sizes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """How many have the event, at least and at most, for each share (rows as above, without part and whole) and each of consecutive `sizes` of its
+    group: (shares, sizes)."""
+    first = sizes[0] // BLOCK
+    blocks = range(first, sizes[-1] // BLOCK + 1)
+    counted = [np.concatenate([_count_block(*share, block) for block in blocks], axis=1) for share in shares]
+    few, many = np.array(counted)[:, :, sizes - first * BLOCK].transpose(1, 0, 2)
+    return few, many
+
+
+@lru_cache(maxsize=4096)
+def _count_block(low: float, high: float, lower: float, upper: float, block: int) -> np.ndarray:
+    """The least and the greatest number with the event for each size of one block: (2, BLOCK)."""
+    sizes = np.arange(block * BLOCK, (block + 1) * BLOCK)
+    few = np.maximum(np.ceil(low * sizes - CLOSE), _reach_limit(sizes, lower))
+    many = np.minimum(np.floor(high * sizes + CLOSE), sizes - _reach_limit(sizes, 1 - upper))
+    return np.array([few, many])
+
+
+def _reach_limit(sizes: np.ndarray, limit: float) -> np.ndarray:
+    """The fewest of so many of whom the lower exact limit is at least `limit`."""
+    if limit <= 0:
+        return np.zeros(len(sizes))
+    before = np.maximum(np.ceil(bdtrik(1 - TAIL, sizes, limit)), 0)  # the quantile of the binomial distribution
+    before = np.where((before > 0) & (bdtr(before - 1, sizes, limit) >= 1 - TAIL), before - 1, before)
+    return before + 1
