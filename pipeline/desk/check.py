@@ -166,7 +166,7 @@ def read_names(handed: Handed, site: str | None) -> tuple[str, str]:
     if sheet is not None:
         columns = {name: position for position, name in sheet.names.items()}
         if {"field", "value"} <= set(columns):
-            fields, values = sheet.cells[columns["field"]].fillna(""), sheet.cells[columns["value"]].fillna("")
+            fields, values = (sheet.cells[columns[name]].astype(object).fillna("") for name in ("field", "value"))
             told = dict(zip(fields.str.lower(), values, strict=True))
     site, digits = site or told.get("site_code", "").upper(), re.sub(r"\D", "", told.get("delivery", ""))
     number = digits.zfill(3) if digits else "001"

@@ -95,14 +95,14 @@ def find_in_parts(contents: Iterable[tuple[str, bytes]]) -> str | None:
             return f"It has more than {MOST_CELLS:,} cells."
         if danger := find_in_xml(name, content):
             return danger
-        in_rows = count_by_row(content)  # of any part: a sheet may lie anywhere
-        if max(in_rows, default=0) > MOST_COLUMNS:
+        rows, in_rows, in_one = count_rows(content)  # of any part: a sheet may lie anywhere
+        if in_one > MOST_COLUMNS:
             return f"A row in it has more than {MOST_COLUMNS:,} columns."
-        if len(in_rows) > MOST_ROWS:
+        if rows > MOST_ROWS:
             return f"A sheet in it has more than {MOST_ROWS:,} rows."
-        if not STRINGS.match(name) and tags - TAGS_OF_CELL * sum(in_rows) - 2 * len(in_rows) > MOST_TAGS:
+        if not STRINGS.match(name) and tags - TAGS_OF_CELL * in_rows - 2 * rows > MOST_TAGS:
             return f"A part of it has more than {MOST_TAGS:,} elements."
-        cells += sum(in_rows)
+        cells += in_rows
         covered += sum(map(count_covered, COVERING.findall(content)))
         if cells > MOST_CELLS:
             return f"It has more than {MOST_CELLS:,} cells."
@@ -126,14 +126,19 @@ def find_in_xml(name: str, content: bytes) -> str | None:
     return None
 
 
-def count_by_row(content: bytes) -> list[int]:
-    """How many cells each row has; rows beyond the most that are allowed are counted once."""
+def count_rows(content: bytes) -> tuple[int, int, int]:
+    """How many rows there are, how many cells are in all of them, and in one of them at most, if that is not few; rows beyond the most that are
+    allowed are counted once."""
     starts = [found.start() for found in islice(ROW.finditer(content), MOST_ROWS + 1)]
-    rows = list(pairwise(chain(starts, [len(content)])))
-    counts = [content.count(b"<c", start, end) for start, end in rows]  # quick; others may begin so
-    if starts and not PREFIXED_CELL.search(content) and sum(counts) == content.count(b"<c ", starts[0]):
-        return counts
-    return [len(CELL.findall(content, start, end)) for start, end in rows]
+    if not starts:
+        return 0, 0, 0
+    rows = list(pairwise([*starts, len(content)]))
+    cells = content.count(b"<c", starts[0])  # quick; others may begin so
+    if not PREFIXED_CELL.search(content) and cells == content.count(b"<c ", starts[0]):
+        long = (content.count(b"<c", start, end) for start, end in rows if end - start > MOST_COLUMNS * len("<c "))
+        return len(rows), cells, max(long, default=0)
+    counts = [len(CELL.findall(content, start, end)) for start, end in rows]
+    return len(rows), sum(counts), max(counts)
 
 
 def count_covered(attributes: bytes) -> int:

@@ -34,8 +34,8 @@ class Sheet:
 
     `table` is its name, or its place where the name must not be repeated. `header` holds the texts of the row `header_row` by position
     (1 is column A), `names` the column of the dictionary that each stands for, if any, and `codes` the codes that a site's own entries
-    stand for, by position. `cells` has the columns of `header` and, as its index, the row numbers that the spreadsheet shows; an empty
-    cell is missing and a row without any cell is left out. `beyond` are the cells under no header and above it: row, position, text.
+    stand for, by position. `cells` has the columns of `header`, each different text of which is held once (categorical), and, as its index,
+    the row numbers that the spreadsheet shows; an empty cell is missing and a row without any cell is left out. `beyond` are the cells under no header and above it: row, position, text.
     """
 
     table: str
@@ -176,7 +176,13 @@ class Tidied(dict):
 
 def make_grid(columns: Mapping[int, Sequence[str | None]], rows: Sequence[int]) -> pd.DataFrame:
     """The tidied texts of `columns` by position, each as long as `rows`, the row numbers."""
-    return pd.DataFrame({p: np.array(columns[p], dtype=object) for p in sorted(columns)}, index=rows, dtype=object)
+    return pd.DataFrame({p: hold_once(columns[p]) for p in sorted(columns)}, index=rows)
+
+
+def hold_once(texts: Sequence[str | None], places: np.ndarray | None = None) -> pd.Categorical:
+    """A column that holds each different text once; of `texts` those at `places`, if these are given."""
+    codes, different = pd.factorize(np.array(texts, dtype=object))
+    return pd.Categorical.from_codes(codes if places is None else codes[places], pd.Index(different, dtype=object))
 
 
 def tidy(text: str | None) -> str | None:

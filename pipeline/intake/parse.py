@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable
 
 import pandas as pd
 
-from pipeline.intake.handed import Sheet
+from pipeline.intake.handed import Sheet, hold_once
 from pipeline.intake.meant import find_header
 from pipeline.intake.problem import Problem
 from schemas.columns import Description, Integer, Number
@@ -43,18 +43,18 @@ def match_columns(sheet: Sheet, described: dict[str, Description]) -> tuple[pd.D
     problems += list_header_help(sheet)
     beyond = sheet.beyond["row"]
     problems += [Problem("too_many_cells", table, row) for row in sorted(set(beyond[beyond > at]))]
-    empty = pd.Series(None, index=sheet.cells.index, dtype=object)
+    empty = pd.Series(hold_once([None] * len(sheet.cells)), index=sheet.cells.index)
     texts = {name: sheet.cells[positions[name][0]] if name in positions else empty for name in described}
     for name, (position, *_) in positions.items():
         if position in sheet.codes:
             texts[name] = translate(texts[name], sheet.codes[position])
-            if not texts[name].equals(sheet.cells[position]):
+            if not texts[name].astype(object).equals(sheet.cells[position].astype(object)):
                 problems.append(
                     Problem(
                         "read_with_help", table, None, name, also="Entries are read by the site's own list of names."
                     )
                 )
-    return pd.DataFrame(texts, index=sheet.cells.index, dtype=object), problems
+    return pd.DataFrame(texts, index=sheet.cells.index), problems
 
 
 def offer_header(sheet: Sheet, position: int, meant: str) -> str:
@@ -84,7 +84,7 @@ def list_header_help(sheet: Sheet) -> list[Problem]:
 def translate(texts: pd.Series, entries: dict[str, str]) -> pd.Series:
     """The texts with a site's own entries replaced by the codes that they stand for."""
     codes = {text: entries.get(text.casefold(), text) for text in texts.dropna().unique()}
-    return texts.map(codes).astype(object).where(texts.notna(), None)
+    return pd.Series(hold_once(texts.astype(object).map(codes)), index=texts.index)
 
 
 def type_cells(

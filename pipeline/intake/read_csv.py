@@ -8,7 +8,7 @@ import re
 from collections.abc import Iterator
 from itertools import islice, zip_longest
 
-import numpy as np
+import pandas as pd
 import pyarrow as pa
 from pyarrow import csv as arrow_csv
 
@@ -16,6 +16,7 @@ from pipeline.intake.handed import (
     LAST_HEADER_ROW,
     Sheet,
     Tidied,
+    hold_once,
     make_grid,
     make_sheet,
     name_column,
@@ -54,7 +55,7 @@ def read_csv(content: bytes, name: str, place: str, own: SiteMap) -> tuple[Sheet
         met.append("Its lines end as on Windows (CRLF).")
     sha256 = hashlib.sha256(content).hexdigest()
     if (columns := split_plainly(text, separator)) is not None:
-        grid = make_grid(dict(enumerate(columns, 1)), range(1, len(columns[0]) + 1))
+        grid = pd.DataFrame(dict(enumerate(columns, 1)), index=range(1, len(columns[0]) + 1))
         return make_sheet(name, place, grid, {}, {}, sha256, own), met
     records = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     return arrange_records(records, name, place, sha256, own), met
@@ -95,7 +96,7 @@ def find_separator(text: str, table: str, own: SiteMap) -> str:
     return max(SEPARATORS, key=rate)
 
 
-def split_plainly(text: str, separator: str) -> list[np.ndarray] | None:
+def split_plainly(text: str, separator: str) -> list[pd.Categorical] | None:
     """The tidied columns of a table in the plain form, in which no cell is quoted and all lines have as many cells, two or more; each different
     text of a column is made once. None where the text has another form: it is split cell by cell."""
     width = text.partition("\n")[0].count(separator) + 1
@@ -118,7 +119,7 @@ def split_plainly(text: str, separator: str) -> list[np.ndarray] | None:
         texts = part.dictionary.to_pylist()
         if max(map(len, texts)) > csv.field_size_limit():
             return None
-        columns.append(np.array([*map(tidy, texts), None], dtype=object)[part.indices.to_numpy()])
+        columns.append(hold_once([tidy(text) for text in texts], part.indices.to_numpy()))
     return columns
 
 

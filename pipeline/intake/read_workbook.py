@@ -99,7 +99,10 @@ def read_sheet(cells: BookSheet, place: str, sha256: str, own: SiteMap) -> Sheet
         if area.max_row <= LAST_HEADER_ROW and (text := top.get((area.min_row, area.min_col)))
         for row in range(area.min_row + 1, area.max_row + 1)
     }
-    rows = np.unique(np.concatenate([at for at, _ in cells.columns.values()] or [np.array([], dtype=np.int64)]))
+    there = np.zeros(1 + max((at.max() for at, _ in cells.columns.values()), default=0), dtype=bool)
+    for at, _ in cells.columns.values():
+        there[at] = True
+    rows = np.flatnonzero(there)
     tidied, columns = Tidied(), {}
     for position, (at, texts) in cells.columns.items():
         columns[position] = column = np.full(len(rows), None, dtype=object)

@@ -64,7 +64,7 @@ def _repeat_header(sheet: Sheet, filled: pd.Series) -> list[int]:
     """The rows in which half of the filled cells, and two or more, say what the header of their column says."""
     same = np.zeros(len(filled), dtype=int)
     for position, text in sheet.header.items():
-        same += (sheet.cells[position].to_numpy() == text).astype(bool)
+        same += (sheet.cells[position] == text).to_numpy()
     return list(filled.index[(same >= 2) & (same * 2 >= filled)])
 
 

@@ -120,15 +120,17 @@ class _Sheet:
         nothing, *cells = written.split(CELL)
         if nothing:
             raise NotPlain
-        kept, digits, last, number = [], -len(row), 0, int(row)
+        kept, last, number = [], 0, int(row)
         whole = self.to_write and number <= FIRST_ROWS
+        find_column, find_first = self.columns.get, self.numbers.get  # looked up once, for a million cells
         for cell in cells:
             place, _, text = cell.partition(b'"')
-            position, rows, firsts = self.columns.get(place[:digits]) or self.add_column(place[:digits])
-            if place[digits:] != row or position <= last:
+            letters = place.removesuffix(row)
+            position, rows, firsts = find_column(letters) or self.add_column(letters)
+            if position <= last:
                 raise NotPlain
             last = position
-            if (first := self.numbers.get(text)) is None or whole:
+            if (first := find_first(text)) is None or whole:
                 kept.append(CELL + cell)
                 self.remember(text, number, position, whole=whole)
             else:

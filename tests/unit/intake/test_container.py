@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.intake import container
-from pipeline.intake.container import count_by_row, count_covered, find_danger
+from pipeline.intake.container import count_covered, count_rows, find_danger
 from pipeline.intake.receive import receive_delivery
 from tests.unit.intake.attacks import ATTACKS
 from tests.unit.intake.conftest import build_book, plain_tables, to_grids, write_book, write_csv
@@ -69,8 +69,16 @@ def test_an_attack_is_refused_within_bounds_and_repeats_nothing(outcomes, attack
         (b'<c r="A1"/>', []),
     ],
 )
-def test_cells_are_counted_by_row(content, cells):
-    assert count_by_row(content) == cells
+def test_rows_and_their_cells_are_counted(content, cells):
+    rows, in_all, in_one = count_rows(content)
+    assert (rows, in_all) == (len(cells), sum(cells))
+    assert in_one in (0, max(cells, default=0))  # nothing is said of few
+
+
+@pytest.mark.parametrize("cell", [b"<c />", b"<c/>", b"<x:c/>"])
+def test_a_row_of_too_many_cells_is_seen_however_short_they_are(cell):
+    before = b"<row>" + cell * 3 + b"</row>"
+    assert count_rows(before + b"<row>" + cell * 1001 + b"</row>") == (2, 1004, 1001)
 
 
 def test_ordinary_files_are_opened(folder):
