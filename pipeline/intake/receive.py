@@ -14,7 +14,7 @@ from pipeline.intake.handed import Handed
 from pipeline.intake.keep import NOTHING, Checked, count_rows, describe_delivery, keep_apart, seal, store_rows
 from pipeline.intake.parse import match_columns
 from pipeline.intake.plausible import find_implausible
-from pipeline.intake.problem import DESCRIBED, Problem, is_refused, list_problems
+from pipeline.intake.problem import DESCRIBED, PSEUDONYMS, Problem, is_refused, list_problems
 from pipeline.intake.progress import Tell, silent
 from pipeline.intake.read import read_delivery
 from pipeline.intake.recognised import NO_RECORDS, find_no_records, find_words_for_nothing
@@ -26,7 +26,8 @@ from schemas.site_map import SiteMap
 from schemas.store import KEPT
 from schemas.study import Config
 
-UNREAD = frozenset(("table_missing", "column_missing", "unreadable", "not_opened"))  # rows cannot be compared
+MISSING = "column_missing"
+UNREAD = frozenset(("table_missing", MISSING, "unreadable", "not_opened"))  # rows cannot be compared
 
 
 @dataclass(frozen=True)
@@ -100,10 +101,14 @@ def receive_delivery(
 
 
 def doubt(judged: Checked, previous: Received | None) -> list[Problem]:
-    """What cannot be meant so of the delivery as a whole; nothing where tables could not be read."""
-    if not UNREAD.isdisjoint(problem.rule for problem in judged.problems):
+    """What cannot be meant so of the delivery as a whole; nothing where tables could not be read or rows belong to nobody."""
+    rules = {problem.rule for problem in judged.problems}
+    missing = {problem.column for problem in judged.problems if problem.rule == MISSING}
+    if not UNREAD.isdisjoint(rules - {MISSING}) or not missing.isdisjoint(PSEUDONYMS):
         return []
-    return find_implausible(judged.rows, previous.tables if previous else None, previous.delivery if previous else "")
+    if previous is None or missing:  # a column that is not there would seem to have changed in all episodes
+        return find_implausible(judged.rows)
+    return find_implausible(judged.rows, previous.tables, previous.delivery)
 
 
 def search(handed: Handed, own: SiteMap) -> list[Problem]:
@@ -171,7 +176,7 @@ def leave_apart(table: str, texts: pd.DataFrame, problems: list[Problem]) -> pd.
 def collect_known(table: str, texts: pd.DataFrame, problems: list[Problem]) -> Known:
     """What was found of a table before its cells are judged."""
     found = [problem for problem in problems if problem.table == table]
-    missing = {p.column for p in found if p.rule == "column_missing" and texts[p.column].isna().all()}
+    missing = {p.column for p in found if p.rule == MISSING and texts[p.column].isna().all()}
     blamed = [p for p in found if p.severity == "refuse" or p.rule in (*SET_APART, "word_for_nothing")]
     cells = frozenset((p.row, p.column) for p in blamed)
     return Known(cells, frozenset(p.row for p in found if p.rule in NO_RECORDS), frozenset(missing))

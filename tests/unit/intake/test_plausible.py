@@ -6,11 +6,13 @@ import pandas as pd
 import pytest
 
 from pipeline.intake.plausible import find_implausible
-from pipeline.intake.problem import Problem, list_problems
+from pipeline.intake.problem import PSEUDONYMS, Problem, list_problems
+from schemas.delivery import TABLES
 from schemas.rules import PLAUSIBILITY, PLAUSIBILITY_RULES
 from tests.unit.intake.slips import SLIPS, draw_clean
 
 SEED = 10  # of a clinic that records velocities
+TIMES = (("examinations", "latency_s"), ("examinations", "duration_s"))
 PREVIOUS = ("earlier_left_out", "earlier_changed")
 
 
@@ -40,6 +42,17 @@ def test_every_rule_has_a_planted_slip():
 @pytest.mark.parametrize("seed", range(20))
 def test_a_clean_delivery_is_not_doubted(seed):
     assert not find_implausible(draw_clean(seed))
+
+
+@pytest.mark.parametrize("table", TABLES)
+def test_a_column_that_is_not_there_raises_no_doubt_and_hides_none(table):
+    clean = draw_clean(SEED)
+    slip, *expected = SLIPS["latency and duration exchanged"]
+    for column in clean[table].columns.difference(PSEUDONYMS):
+        without = clean | {table: clean[table].assign(**{column: pd.NA}).astype(clean[table].dtypes)}
+        assert not find_implausible(without), column
+        if (table, column) not in TIMES:
+            assert tuple(expected) in told(slip(without)), column
 
 
 def test_a_table_sorted_as_a_whole_is_not_doubted():
