@@ -132,7 +132,7 @@ def test_one_check_tells_everything(folder, plan):
     assert not received.accepted
     assert rules_of(received, "refuse") == {"free_text", "column_missing"}
     assert rules_of(received, "set_aside") == {"not_in_list", "summary_row", "maneuver_unknown", "dhi_is_even"}
-    assert rules_of(received, "warn") == {"own_words", "column_unknown"}
+    assert rules_of(received, "warn") == {"own_words", "column_unknown", "filled_down"}  # as without the other faults
     assert received.tables["problems"][["value", "episode_id"]].isna().all(axis=None)
     assert all(
         rows.empty for name, rows in received.tables.items() if name not in ("problems", "deliveries", "row_counts")
