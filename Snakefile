@@ -15,10 +15,10 @@ os.environ["PYTHONPATH"] = str(ROOT)
 os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}  # jobs share the cores, and sums keep their order
 os.environ["PATH"] = os.pathsep.join([str(Path(sys.executable).parent), os.environ.get("PATH", os.defpath)])  # its python runs the steps
 
-from pipeline.analyses import ANALYSES, LONGEST, module_of
+from pipeline.analyses.plan import ANALYSES, LONGEST, module_of
 from pipeline.intake.folders import NAMED, batch_deliveries, fingerprint_state, list_deliveries
 from pipeline.sources import find_sources, list_own_files
-from pipeline.technical.texts import TEXTS
+from pipeline.reports.technical.texts import TEXTS
 from schemas.plan_faults import PlanFault
 from schemas.study import PARTS, SITES, read_config
 

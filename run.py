@@ -15,7 +15,7 @@ from environment.place import PYTHON, ROOT, WINDOWS, is_made
 from environment.variables import surround
 
 CALL = "py run.py" if WINDOWS else "./run"
-TOOLS = ROOT / "pipeline" / "tools"
+TOOLS = ROOT / "pipeline" / "commands"
 FITS, LACKS_VENV, WRONG_USE, NO_ENVIRONMENT, INTERRUPTED = (
     0,
     3,

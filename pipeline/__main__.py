@@ -6,8 +6,8 @@ import argparse
 import sys
 
 from pipeline import __version__
+from pipeline.commands import check, dictionary, explain, guide, pseudonymise, template
 from pipeline.steps.run import run_guarded
-from pipeline.tools import check, dictionary, explain, guide, pseudonymise, template
 
 TOOLS = (guide, template, pseudonymise, check, dictionary, explain)
 NOTHING_DONE = 3  # also where the check finds nothing to read

@@ -5,12 +5,12 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from pipeline.clinic.lateral_side import tell_side
-from pipeline.clinic.maneuvers import judge_maneuver
-from pipeline.clinic.misfits import list_doubts, list_missing
-from pipeline.clinic.readings import FIRM
-from pipeline.clinic.rolls import pair_rolls
-from pipeline.clinic.variants import match_variants
+from pipeline.adjudication.lateral_side import tell_side
+from pipeline.adjudication.maneuvers import judge_maneuver
+from pipeline.adjudication.misfits import list_doubts, list_missing
+from pipeline.adjudication.readings import FIRM
+from pipeline.adjudication.rolls import pair_rolls
+from pipeline.adjudication.variants import match_variants
 from pipeline.warehouse import Warehouse
 from schemas import codes
 from schemas.criteria import Criteria, Criterion, Flag, Sourced
@@ -93,7 +93,7 @@ def _say_verdict(verdict: pd.Series, episode: pd.Series, criteria: Criteria) -> 
 
 
 def _say_precedence(verdict: pd.Series, criteria: Criteria) -> str:
-    """Which step of the order of the rules decided; pipeline/clinic/adjudicate.py has the order."""
+    """Which step of the order of the rules decided; pipeline/adjudication/adjudicate.py has the order."""
     against = verdict["reasons_against"].split()
     decisive = [name for name in against if name in criteria.flags and criteria.flags[name].weight == "decisive"]
     if verdict["positional"] == "probable_non_positional":

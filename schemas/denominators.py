@@ -1,6 +1,6 @@
 """The ledger of denominators: whom or what the numbers of a report are of, each larger group that they were taken from, and who was left.
 
-A base is declared here once and counted once (pipeline/models/denominators.py); sentences and tables take its number, noun and words from here.
+A base is declared here once and counted once (pipeline/analyses/description/denominators.py); sentences and tables take its number, noun and words from here.
 """
 
 from dataclasses import dataclass

@@ -37,7 +37,7 @@ Variable = Literal[
     "same_visit",
     "wait",
     "site",
-]  # what pipeline/models/covariates.py and the rows of each analysis can tell of an episode or an attempt
+]  # what pipeline/analyses/covariates.py and the rows of each analysis can tell of an episode or an attempt
 
 
 class Guards(Closed):

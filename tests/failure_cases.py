@@ -2,13 +2,14 @@
 
 import pandas as pd
 
-from pipeline.clinic.adjudicate import adjudicate_episodes
-from pipeline.clinic.days import keep_until_reclassified
-from pipeline.clinic.failure import Record
-from pipeline.clinic.findings import EPISODE, describe_looks
-from pipeline.derive.attempts import list_attempts
-from pipeline.derive.spells import measure_spells
-from pipeline.derive.states import find_states, mark_confirming, select_deciding_looks
+from pipeline.adjudication.adjudicate import adjudicate_episodes
+from pipeline.adjudication.days import keep_until_reclassified
+from pipeline.adjudication.failure import Record
+from pipeline.adjudication.findings import describe_looks
+from pipeline.derivation.attempts import list_attempts
+from pipeline.derivation.spells import measure_spells
+from pipeline.derivation.states import find_states, mark_confirming, select_deciding_looks
+from schemas.keys import EPISODE
 from tests.unit.conftest import build_table
 
 RIGHT = {"side": "right", "vertical": "up", "torsion": "right", "vertigo": "moderate", "duration_s": 20}

@@ -2,8 +2,8 @@
 
 import pandas as pd
 
-from pipeline.disclose.release import Made, make_release
-from pipeline.models.tidy import state, tidy_estimates
+from pipeline.disclosure.release import Made, make_release
+from pipeline.statistics.tidy import state, tidy_estimates
 from schemas.study import Disclosure
 
 RULE = Disclosure(min_cell=11, round_counts=10, min_sites=2, max_share=0.8, min_renewed=0.8)

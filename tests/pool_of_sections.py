@@ -2,10 +2,10 @@
 
 import pandas as pd
 
-from pipeline.committee.attempts import POPULATION as ATTEMPTS
-from pipeline.committee.failures import FAILED, OR_NOT_SEEN
-from pipeline.committee.second_line import POPULATION as SECOND
-from pipeline.models.tidy import state, tidy_estimates
+from pipeline.reports.committee.attempts import POPULATION as ATTEMPTS
+from pipeline.reports.committee.failures import FAILED, OR_NOT_SEEN
+from pipeline.reports.committee.second_line import POPULATION as SECOND
+from pipeline.statistics.tidy import state, tidy_estimates
 from schemas.study import Config
 from tests.pool_of_estimates import build_estimates
 

@@ -6,8 +6,8 @@ from html.parser import HTMLParser
 
 import pandas as pd
 
-from pipeline.committee.readings import ROUNDED
-from pipeline.figures.sheet import MUTED
+from pipeline.reports.figures.sheet import MUTED
+from pipeline.reports.readings import ROUNDED
 from schemas.denominators import BASES
 
 BLOCKS = {"p", "li", "h1", "h2", "h3", "figcaption", "dt", "dd", "td", "th", "caption", "text"}

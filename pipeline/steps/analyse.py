@@ -4,8 +4,8 @@ import argparse
 import sys
 from pathlib import Path
 
-from pipeline.analyses import ANALYSES, run_analysis
-from pipeline.models.guard import Disagreement
+from pipeline.analyses.plan import ANALYSES, run_analysis
+from pipeline.statistics.guard import Disagreement
 from pipeline.steps.run import Counts, run_step
 from pipeline.warehouse import open_warehouse
 from schemas.study import read_config

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pandas as pd
 
-from pipeline.disclose.issue import issue_release
-from pipeline.disclose.people import narrow_trials
-from pipeline.disclose.release import GivenAway
+from pipeline.disclosure.issue import issue_release
+from pipeline.disclosure.people import narrow_trials
+from pipeline.disclosure.release import GivenAway
 from pipeline.steps.run import Counts, run_step
 from schemas.estimate import Estimates
 from schemas.quantities import Undeclared

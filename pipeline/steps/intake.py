@@ -7,7 +7,7 @@ from pathlib import Path
 from pipeline.intake.keep import require_kept
 from pipeline.intake.receive import Received, receive_delivery
 from pipeline.intake.report import describe_intake, format_problems
-from pipeline.render import render_page
+from pipeline.reports.render import render_page
 from pipeline.steps.run import Counts, run_step
 from schemas.study import read_config
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from pipeline.models.planted import compare_planted
+from pipeline.analyses.description.planted import compare_planted
 from pipeline.steps.run import Counts, run_step
 from pipeline.warehouse import open_warehouse
 from schemas.study import read_config

@@ -5,12 +5,12 @@ from pathlib import Path
 
 import pandas as pd
 
-from pipeline.committee.picture import list_pictures
-from pipeline.committee.report import compose_report
-from pipeline.figures.alone import stand_alone
-from pipeline.render import render_page
+from pipeline.reports.committee.picture import list_pictures
+from pipeline.reports.committee.report import compose_report
+from pipeline.reports.figures.alone import stand_alone
+from pipeline.reports.render import render_page
+from pipeline.reports.typeset import typeset_report
 from pipeline.steps.run import Counts, run_step
-from pipeline.typeset import typeset_report
 from schemas.estimate import Estimates
 from schemas.study import read_config
 

@@ -5,11 +5,11 @@ from pathlib import Path
 
 import pandas as pd
 
+from pipeline.analyses.description.agreement import list_disagreements, pair_diagnoses
 from pipeline.intake.report import disarm
-from pipeline.models.agreement import list_disagreements, pair_diagnoses
-from pipeline.render import render_page
-from pipeline.site_page.records import DELIVERED, DERIVED, KEPT, select_site
-from pipeline.site_page.report import compose_site_page
+from pipeline.reports.render import render_page
+from pipeline.reports.site.records import DELIVERED, DERIVED, KEPT, select_site
+from pipeline.reports.site.report import compose_site_page
 from pipeline.steps.run import Counts, run_step
 from pipeline.warehouse import open_warehouse
 from schemas.estimate import Estimates

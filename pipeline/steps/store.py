@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from pipeline.derive.tables import DELIVERED, derive_tables
+from pipeline.derivation.tables import DELIVERED, derive_tables
 from pipeline.steps.run import Counts, run_step
 from pipeline.warehouse import build_warehouse
 from schemas.study import read_config

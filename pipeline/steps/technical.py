@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pandas as pd
 
-from pipeline.render import render_page
+from pipeline.reports.render import render_page
+from pipeline.reports.technical.report import compose_technical
 from pipeline.steps.run import Counts, run_step
-from pipeline.technical.report import compose_technical
 from schemas.estimate import Estimates
 from schemas.study import PARTS, read_config
 

@@ -10,9 +10,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from pipeline.analyses import run_analysis
-from pipeline.models.covariates import describe_covariates
-from pipeline.models.shares import select_followed
+from pipeline.analyses.covariates import describe_covariates
+from pipeline.analyses.plan import run_analysis
+from pipeline.analyses.resolution.shares import select_followed
 from pipeline.warehouse import Warehouse, open_warehouse
 from schemas.study import Config, read_config
 from tests.attack.groups import name_group, read_name

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.analyses import ANALYSES
+from pipeline.analyses.plan import ANALYSES
 from tests.attack import leaks_by_counts, leaks_by_numbers, own_site
 from tests.attack.figures import list_marks, read_bars, read_curve
 from tests.attack.groups import count, describe

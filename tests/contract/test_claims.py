@@ -1,4 +1,4 @@
-"""What the documents count and list is so: the table of rooms is the house as it is built, lists are complete, numbers are those of the studies."""
+"""What the documents count and list is so: the table of rooms is what is built, lists are complete, numbers are those of the studies."""
 
 import ast
 import re
@@ -9,12 +9,12 @@ from functools import cache
 import pandas as pd
 import pytest
 
-from pipeline.technical.condense import MOST
+from pipeline.reports.technical.condense import MOST
 from schemas import codes
 from schemas.study import PARTS
 from synthetic_data.sites import TEN as HABITS
 from tests.contract.test_documents import list_tracked, read
-from tests.contract.test_floors import AGGREGATES_ONLY, FLOORS, ROOT, names_in
+from tests.contract.test_floors import AGGREGATES_ONLY, FLOORS, ROOT, floor_of, name_of, names_in
 from tests.recovery.scenarios import SCENARIOS
 
 ANYWHERE = {"pandas", "numpy"}  # libraries that every room may use
@@ -35,7 +35,8 @@ def read_rooms() -> list[dict[str, str]]:
 
 def name_rooms(row: dict[str, str]) -> list[str]:
     return [
-        told.removeprefix("pipeline/").removesuffix(".py").rstrip("/") for told in re.findall(r"`([^`]+)`", row["room"])
+        told.removeprefix("pipeline/").removesuffix(".py").rstrip("/").replace("/", ".")
+        for told in re.findall(r"`([^`]+)`", row["room"])
     ]
 
 
@@ -53,7 +54,7 @@ def test_the_table_names_the_libraries_of_each_room():
     ours = {"pipeline", "schemas", "synthetic_data"}
     for path in (ROOT / name for name in list_tracked() if name.endswith(".py") and name.split("/")[0] in ours):
         here = path.relative_to(ROOT).parts
-        room = here[0] if here[0] != "pipeline" else here[1].removesuffix(".py")
+        room = here[0] if here[0] != "pipeline" else floor_of(name_of(path))
         tops = {n.split(".")[0] for node in ast.walk(ast.parse(path.read_text("utf-8"))) for n in names_in(node)}
         found[room] |= {top for top in tops - ours - ANYWHERE if top not in sys.stdlib_module_names}
     assert {room: libraries for room, libraries in told.items() if libraries} == {
@@ -63,7 +64,7 @@ def test_the_table_names_the_libraries_of_each_room():
 
 def test_rooms_that_see_no_patient_are_named():
     sentence = re.search(r"\.([^.]*)import no room that sees patients", read("DEVELOPERS.md"))[1]
-    assert set(re.findall(r"`([^`]+)`", sentence)) == AGGREGATES_ONLY
+    assert set(re.findall(r"`([^`]+)`", sentence)) == {room.removeprefix("reports.") for room in AGGREGATES_ONLY}
 
 
 def test_lists_of_the_documents_are_complete():

@@ -3,7 +3,7 @@
 import pandas as pd
 import pytest
 
-from pipeline.clinic.failure import explain_failures
+from pipeline.adjudication.failure import explain_failures
 from tests.failure_cases import LATER, RIGHT, SILENT, case, derive, gather, roll
 
 # Wu Y et al. Front Neurol 2022;13:1049828: switches by canal and where to, 51 of 1099 in all. Where the 9 of the anterior canal went is

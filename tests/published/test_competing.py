@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from lifelines import KaplanMeierFitter
 from scipy.optimize import minimize
 
-from pipeline.models.competing import find_errors, fit_aalen_johansen, fit_look_incidence
-from pipeline.models.npmle import fit_npmle
-from pipeline.models.npmle_search import NotConverged
+from pipeline.statistics.competing_risks import find_errors, fit_aalen_johansen, fit_look_incidence
+from pipeline.statistics.npmle import fit_npmle
+from pipeline.statistics.npmle_search import NotConverged
 
 HERE = Path(__file__).parent
 DAYS = [12, 60, 120, 240]

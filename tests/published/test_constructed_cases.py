@@ -3,8 +3,8 @@
 import pandas as pd
 import pytest
 
-from pipeline.clinic.adjudicate import adjudicate_episodes
-from pipeline.clinic.findings import describe_looks
+from pipeline.adjudication.adjudicate import adjudicate_episodes
+from pipeline.adjudication.findings import describe_looks
 from tests.unit.conftest import build_table
 
 OTHER = {"right": "left", "left": "right"}

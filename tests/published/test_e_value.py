@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.models.e_value import find_e_value, find_limit_e_value
+from pipeline.statistics.e_value import find_e_value, find_limit_e_value
 
 # Hammond EC, Horn D. JAMA 1958: smoking and lung cancer, 10.73 (8.02 to 14.36). E-values as printed by the R package EValue
 # (Mathur MB et al. Epidemiology 2018;29:e45-e47) in its vignette on unmeasured confounding.

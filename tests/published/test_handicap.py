@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.models.linear_mixed import fit_linear_mixed
-from pipeline.models.restricted_likelihood import sum_products
+from pipeline.statistics.linear_mixed import fit_linear_mixed
+from pipeline.statistics.restricted_likelihood import sum_products
 
 HERE = Path(__file__).parent
 

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 from lifelines import LogLogisticAFTFitter, LogNormalAFTFitter, WeibullAFTFitter
 
-from pipeline.models.interval_regression import FAMILIES, collapse_patterns, fit_aft
+from pipeline.statistics.interval_regression import FAMILIES, collapse_patterns, fit_aft
 
 HERE = Path(__file__).parent
 COVARIATES = [f"x{k}" for k in range(1, 6)]

@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from statsmodels.stats.meta_analysis import combine_effects
 
-from pipeline.models.case_mix import fit_hazard
-from pipeline.models.meta import (
+from pipeline.statistics.meta import (
     pool_odds_ratios,
     pool_random_effects,
     restricted_log_likelihood,
@@ -22,7 +21,8 @@ from pipeline.models.meta import (
     tau2_by_paule_mandel,
     tau2_by_restricted_likelihood,
 )
-from pipeline.models.site_effects import fit_random
+from pipeline.statistics.site_effects import fit_random
+from pipeline.statistics.smooth_hazard import fit_hazard
 
 HERE = Path(__file__).parent
 ESTIMATORS = {"REML": tau2_by_restricted_likelihood, "EB": tau2_by_paule_mandel, "DL": tau2_by_moments}

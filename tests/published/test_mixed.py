@@ -11,9 +11,9 @@ import pytest
 import statsmodels.api as sm
 from scipy.special import gammaln
 
-from pipeline.models.cloglog import Rows, collapse_rows, fit_cloglog, sandwich_by_cluster
-from pipeline.models.mixed import fit_mixed, score
-from pipeline.models.quadrature import collapse_patients
+from pipeline.statistics.cloglog import Rows, collapse_rows, fit_cloglog, sandwich_by_cluster
+from pipeline.statistics.mixed import fit_mixed, score
+from pipeline.statistics.quadrature import collapse_patients
 
 HERE = Path(__file__).parent
 STOPS_SHORT = 5e-6  # of the coefficients; seen: 2e-8 on the herds, 4e-7 on the pool

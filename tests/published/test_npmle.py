@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from lifelines import KaplanMeierFitter
 
-from pipeline.models.npmle import fit_npmle
+from pipeline.statistics.npmle import fit_npmle
 
 COSMESIS = Path(__file__).with_name("cosmesis.csv")
 INF = np.inf

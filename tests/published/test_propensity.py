@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.models.propensity import count_effective, fit_chances, measure_balance, weigh
-from pipeline.models.second_line_arms import fit_arm
+from pipeline.analyses.order.arms import fit_arm
+from pipeline.analyses.order.propensity import count_effective, fit_chances, measure_balance, weigh
 
 HERE = Path(__file__).parent
 UNCUT = (0.0, 1.0)

@@ -8,7 +8,7 @@ import pytest
 import yaml
 from scipy.stats import norm
 
-from pipeline.models.meta import pool_odds_ratios, pool_random_effects, tau2_by_moments
+from pipeline.statistics.meta import pool_odds_ratios, pool_random_effects, tau2_by_moments
 from schemas.published import Published
 
 HERE = Path(__file__).parent

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.models.npmle import fit_npmle
+from pipeline.statistics.npmle import fit_npmle
 
 HERE = Path(__file__).parent
 # survfit (survival 3.5-3, by its source) stops once no survival moves by more than 5e-5 in a step of its EM algorithm.

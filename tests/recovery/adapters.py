@@ -10,18 +10,19 @@ import numpy as np
 import pandas as pd
 from scipy.stats import binomtest, norm
 
-from pipeline.derive.first_events import CAUSES
-from pipeline.models.attempt_success import estimate_attempt_success
-from pipeline.models.competing_events import estimate_incidences
-from pipeline.models.curves import estimate_curves
-from pipeline.models.handicap import estimate_handicap_change
-from pipeline.models.handicap_totals import pick_nearest, select_totals
-from pipeline.models.recurrence import estimate_recurrence
-from pipeline.models.regression import estimate_resolution_regression
-from pipeline.models.second_line import estimate_second_line
-from pipeline.models.site_pooling import estimate_site_pooling
+from pipeline.analyses.afterwards.handicap import estimate_handicap_change
+from pipeline.analyses.afterwards.handicap_totals import pick_nearest, select_totals
+from pipeline.analyses.afterwards.recurrence import estimate_recurrence
+from pipeline.analyses.attempts.success import estimate_attempt_success
+from pipeline.analyses.order.second_line import estimate_second_line
+from pipeline.analyses.resolution.competing_events import estimate_incidences
+from pipeline.analyses.resolution.curves import estimate_curves
+from pipeline.analyses.resolution.regression import estimate_resolution_regression
+from pipeline.analyses.sites.pooling import estimate_site_pooling
+from pipeline.derivation.first_events import CAUSES
+from schemas.keys import EPISODE
 from schemas.study import Config
-from tests.recovery.frames import EPISODE, Pool
+from tests.recovery.frames import Pool
 from tests.recovery.naive import estimate_share, impute
 
 PARTS = {

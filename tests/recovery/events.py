@@ -6,7 +6,7 @@ Both come at times of their own, whatever the course of the vertigo; the first o
 import numpy as np
 import pandas as pd
 
-from pipeline.derive.first_events import CAUSES
+from pipeline.derivation.first_events import CAUSES
 from tests.recovery.scenarios import RECLASSIFIED_RATE, SWITCHED_AT_ONCE, SWITCHED_RATE, VARIANTS
 from tests.recovery.simulate import AT_ONCE, Course, People
 
@@ -21,7 +21,7 @@ def draw_first_events(course: Course, rng: np.random.Generator) -> tuple[np.ndar
 
 
 def build_first_events(people: People, course: Course, names: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
-    """The table of pipeline.derive.first_events.list_first_events; who is not looked at any longer is not recorded as lost."""
+    """The table of pipeline.derivation.first_events.list_first_events; who is not looked at any longer is not recorded as lost."""
     day, cause = draw_first_events(course, rng)
     before, after = course.look < day[:, None], course.look >= day[:, None]
     left = np.where(before, course.look, 0).max(axis=1)

@@ -5,14 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from pipeline.derive.spells import bound_spells
+from pipeline.derivation.spells import bound_spells
 from schemas.derived import Adjudications, Attempts, Spells
 from tests.recovery.events import build_first_events
 from tests.recovery.scenarios import CODES, SEED, VARIANTS, Scenario
 from tests.recovery.simulate import Course, People, draw_course, draw_people, draw_sites
 from tests.recovery.totals import build_followups
 
-EPISODE = ["site", "episode_id"]
 EVENTS, TOTALS = 1, 2  # streams of luck of their own, so that neither changes the course
 
 

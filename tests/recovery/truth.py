@@ -9,7 +9,7 @@ from functools import cache
 
 import numpy as np
 
-from pipeline.derive.first_events import CAUSES
+from pipeline.derivation.first_events import CAUSES
 from tests.recovery.events import draw_first_events
 from tests.recovery.scenarios import (
     BY_NAME,

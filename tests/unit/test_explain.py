@@ -5,8 +5,8 @@ import re
 import pandas as pd
 import pytest
 
-from pipeline.clinic.failure import explain_failures
-from pipeline.clinic.later_flags import raise_later_flags
+from pipeline.adjudication.failure import explain_failures
+from pipeline.adjudication.later_flags import raise_later_flags
 from pipeline.explain import NoSuchEpisode, explain_episode
 from tests.failure_cases import FAILED, LATER, RIGHT, SILENT, case, derive, gather, roll
 

@@ -5,8 +5,8 @@ from itertools import cycle
 
 import pytest
 
-from pipeline.committee.report import compose_report
-from pipeline.render import render_page
+from pipeline.reports.committee.report import compose_report
+from pipeline.reports.render import render_page
 from schemas import codes
 from tests.pool_of_sections import build_everything
 

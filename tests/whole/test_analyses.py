@@ -3,7 +3,7 @@
 import pandas as pd
 import pytest
 
-from pipeline.analyses import ANALYSES
+from pipeline.analyses.plan import ANALYSES
 from schemas import codes
 from schemas.estimate import Estimates
 

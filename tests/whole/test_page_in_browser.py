@@ -8,8 +8,8 @@ import subprocess
 
 import pytest
 
-from pipeline.committee.report import compose_report
-from pipeline.render import render_page
+from pipeline.reports.committee.report import compose_report
+from pipeline.reports.render import render_page
 from tests.pool_of_estimates import build_estimates
 
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")

@@ -10,10 +10,10 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from pipeline.analyses import ANALYSES
-from pipeline.disclose.cells import Cells
-from pipeline.disclose.people import Group, narrow_trials
-from pipeline.disclose.release import make_release
+from pipeline.analyses.plan import ANALYSES
+from pipeline.disclosure.cells import Cells
+from pipeline.disclosure.people import Group, narrow_trials
+from pipeline.disclosure.release import make_release
 from pipeline.sources import fingerprint_files
 from schemas.demonstration import INVENTED
 from schemas.estimate import Estimates

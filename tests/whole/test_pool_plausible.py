@@ -7,11 +7,11 @@ import pandas as pd
 import pytest
 import yaml
 
+from schemas.keys import EPISODE
 from tests.unit.synthetic.reading import read_cells
 
 POOL = Path(__file__).parents[2] / "synthetic_data" / "pool"
 ACCEPTED = {**{f"S{n:02d}": "001" for n in (1, 2, 3, 4, 5, 7, 8, 9)}, "S06": "002"}
-EPISODE = ["site", "episode_id"]
 
 
 def read_in_words_of_the_dictionary(site: str, number: str) -> dict[str, pd.DataFrame]:

@@ -5,15 +5,15 @@ import re
 import pandas as pd
 import pytest
 
-from pipeline.analyses import ANALYSES, run_analysis
-from pipeline.committee.report import compose_report
-from pipeline.derive.tables import DELIVERED, derive_tables
-from pipeline.disclose.people import narrow_trials
-from pipeline.disclose.release import make_release
+from pipeline.analyses.plan import ANALYSES, run_analysis
+from pipeline.derivation.tables import DELIVERED, derive_tables
+from pipeline.disclosure.people import narrow_trials
+from pipeline.disclosure.release import make_release
 from pipeline.intake.receive import receive_delivery
-from pipeline.render import render_page
-from pipeline.technical.report import compose_technical
-from pipeline.typeset import typeset_report
+from pipeline.reports.committee.report import compose_report
+from pipeline.reports.render import render_page
+from pipeline.reports.technical.report import compose_technical
+from pipeline.reports.typeset import typeset_report
 from pipeline.warehouse import build_warehouse, open_warehouse
 from tests.pool_of_estimates import build_estimates
 from tests.whole import test_published_life_table as life_table

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from openpyxl import Workbook, load_workbook
 
-from pipeline.desk.own_pages import LISTS
+from pipeline.coordinator.own_pages import LISTS
 from pipeline.intake.receive import receive_delivery
 from tests.whole.conftest import ROOT
 from tests.whole.test_accessibility import GRAVE

@@ -12,7 +12,7 @@ from pipeline.intake.problem import phrase
 from pipeline.intake.read import read_delivery
 from pipeline.intake.receive import receive_delivery, search
 from pipeline.intake.report import describe_intake, format_problems
-from pipeline.render import render_page
+from pipeline.reports.render import render_page
 from schemas.delivery import TABLES
 from schemas.rules import GATE_RULES, RULES
 from schemas.site_map import SiteMap

@@ -17,7 +17,7 @@ from pipeline.intake.report import (
     disarm,
     format_problems,
 )
-from pipeline.render import render_page
+from pipeline.reports.render import render_page
 from tests.unit.intake.conftest import CONTACT
 
 

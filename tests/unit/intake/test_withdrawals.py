@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from pipeline.intake.folders import fingerprint_state, list_deliveries
 from pipeline.intake.receive import receive_delivery
 from pipeline.intake.report import describe_intake, format_problems
-from pipeline.render import render_page
+from pipeline.reports.render import render_page
 from pipeline.steps.withdrawals import search
 from pipeline.warehouse import build_warehouse
 from schemas.delivery import TABLES

@@ -4,9 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from schemas.keys import EPISODE
 from synthetic_data.scenario import DECISIVE, OTHER_CAUSES, VARIANTS, Scenario
 
-EPISODE = ["site", "episode_id"]
 SCENARIO = Scenario()
 
 

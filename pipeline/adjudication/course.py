@@ -1,0 +1,97 @@
+"""What the course after the first session says about it: sessions, resolution and contacts that came later."""
+
+import numpy as np
+import pandas as pd
+
+from pipeline.adjudication.maneuvers import MOVES_NOTHING
+from schemas.failure import Remission
+from schemas.keys import EPISODE
+from schemas.maneuver import Maneuver
+
+
+def name_unseen(never_looked: pd.DataFrame) -> pd.DataFrame:
+    """Evidence for first sessions after which nobody looked: site, episode_id, evidence, day of the session."""
+    again = never_looked["next_day"].notna()
+    evidence = np.where(again, "retreated_before_a_look", "no_later_look")
+    return never_looked[[*EPISODE, "day"]].assign(evidence=evidence)
+
+
+def explain_retreatment(cleared: pd.DataFrame, followups: pd.DataFrame) -> pd.DataFrame:
+    """Evidence for sessions after which the tests turned negative and a maneuver was given again: site, episode_id, evidence, day.
+
+    `cleared` has looked_day (the negative look), next_day (of the second session) and next_at_risk: false if the tests were still
+    negative when it began.
+    """
+    returned = cleared[cleared["next_at_risk"]]
+    told = followups.merge(cleared[~cleared["next_at_risk"]], on=EPISODE, suffixes=("", "_session"))
+    told = told[told["day"].between(told["looked_day"], told["next_day"]).fillna(False)]
+    symptoms = told.assign(
+        denied=told["positional_symptoms"].eq("no"),
+        admitted=told["positional_symptoms"].eq("yes"),
+        dizzy=told["other_dizziness"].eq("yes").fillna(False),
+    )
+    contacts = symptoms.groupby([*EPISODE, "next_day"])[["denied", "admitted", "dizzy"]].any().reset_index()
+    dizzy_only = contacts[contacts["denied"] & contacts["dizzy"] & ~contacts["admitted"]]
+    found = {"negative_day_between": returned, "retreated_for_dizziness_only": dizzy_only}
+    return pd.concat(
+        [rows[EPISODE].assign(evidence=name, day=rows["next_day"].astype("Int64")) for name, rows in found.items()]
+    )
+
+
+def find_later_success(failures: pd.DataFrame, attempts: pd.DataFrame, maneuvers: dict[str, Maneuver]) -> pd.DataFrame:
+    """Evidence from later sessions after which the tests were negative: site, episode_id, evidence, day of that look."""
+    worked = attempts[attempts["session"].gt(1) & attempts["outcome"].eq("negative")]
+    worked = worked.assign(day=worked["day"] + worked["next_look_days"].astype("Int64"))
+    pairs = worked[[*EPISODE, "day", "maneuver"]].merge(
+        failures[[*EPISODE, "maneuver"]], on=EPISODE, suffixes=("_later", "_first")
+    )
+    key = ["maneuver_first", "maneuver_later"]
+    questions = pairs[key].drop_duplicates()
+    answers = [compare_maneuvers(first, later, maneuvers) for first, later in questions.to_numpy()]
+    answered = questions.assign(evidence=answers).explode("evidence").dropna(subset="evidence")
+    return pairs.merge(answered, on=key)[[*EPISODE, "evidence", "day"]]
+
+
+def compare_maneuvers(first: str, later: str, maneuvers: dict[str, Maneuver]) -> list[str]:
+    """What the success of the `later` codes says of the `first` ones: something only if they share a canal and no arm."""
+    (canals, arms), (later_canals, later_arms) = (
+        [{value for code in codes.split() for value in getattr(maneuvers[code], part)} for part in ("canals", "arms")]
+        for codes in (first, later)
+    )
+    if not canals & later_canals or arms & later_arms:
+        return []
+    other_arm = ["other_arm_maneuver_worked"] if later_arms & {"long", "short"} else []
+    return other_arm + (["adherent_maneuver_worked"] if "cupula" in later_arms else [])
+
+
+def find_remission(
+    failures: pd.DataFrame,
+    treatments: pd.DataFrame,
+    spells: pd.DataFrame,
+    maneuvers: dict[str, Maneuver],
+    remission: dict[str, Remission],
+) -> pd.DataFrame:
+    """Evidence that the vertigo went by itself after the failure: site, episode_id, evidence, first day without it.
+
+    `treatments` carry `fit`. Resolution lies after left_days and at or before right_days, so only the time for which it was still
+    seen after the last maneuver counts as long.
+    """
+    first = spells[spells["endpoint"].eq("objective") & spells["spell"].eq(1) & spells["status"].eq("resolved")]
+    ended = failures[[*EPISODE, "seen_day", "canal"]].merge(first[[*EPISODE, "left_days", "right_days"]], on=EPISODE)
+    given = treatments[[*EPISODE, "day", "maneuver", "fit"]].merge(ended, on=EPISODE)
+    given = given[(given["day"] < given["right_days"]).fillna(False)]
+    could_help = given["day"].ge(given["seen_day"]) & given["fit"].isin(["yes", "unknown"])
+    helped = given[could_help].set_index(EPISODE).index
+    moved = given[~given["maneuver"].map(lambda code: maneuvers[code].kind).isin(MOVES_NOTHING)]
+    last = ended.join(moved.groupby(EPISODE)["day"].max().rename("last_day"), on=EPISODE)
+    usual = last["canal"].map({canal: course.days for canal, course in remission.items()}).astype("Float64")
+    found = {
+        "resolved_without_fitting_maneuver": ~ended.set_index(EPISODE).index.isin(helped),
+        "resolved_long_after_maneuver": (last["left_days"] - last["last_day"]).ge(usual).fillna(False).to_numpy(bool),
+    }
+    return pd.concat(
+        [
+            ended.loc[which, EPISODE].assign(evidence=name, day=ended["right_days"].astype("Int64"))
+            for name, which in found.items()
+        ]
+    )

@@ -1,0 +1,90 @@
+"""Which variants of positional vertigo the looks allow, by the criteria of the configuration."""
+
+import numpy as np
+import pandas as pd
+
+from pipeline.adjudication.ears import are_silent, have_look, name_ear
+from pipeline.adjudication.lateral_side import tell_side
+from pipeline.adjudication.patterns import check_signs, find_pattern
+from schemas.criteria import Criteria, Criterion
+from schemas.keys import EPISODE
+
+
+def match_variants(looks: pd.DataFrame, pairs: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
+    """One row for each look (or pair of looks) and criterion that it meets.
+
+    `looks` are examinations joined with their findings, `pairs` their supine roll tests (rolls.pair_rolls). The result has site, episode_id, day, look_key (what was looked at), look_id (a
+    number for each look or pair), criterion, canal, side, arm, arm_basis, mechanism, certainty, side_by and side_signs. Criteria that rest on
+    vertigo alone are met only in episodes in which no look with nystagmus meets any.
+    """
+    pairs = pairs.join(tell_side(pairs))
+    looks = looks.assign(look_id=np.arange(len(looks)))
+    pairs = pairs.assign(look_id=np.arange(len(looks), len(looks) + len(pairs)))
+    matches = [
+        _match_criterion(pairs if criterion.both_sides else looks, looks, name, criterion)
+        for name, criterion in criteria.criteria.items()
+    ]
+    return _keep_nystagmus(_keep_refined(pd.concat(matches, ignore_index=True), criteria), criteria)
+
+
+def find_backed(met: pd.DataFrame, looks: pd.DataFrame, criterion: Criterion) -> np.ndarray:
+    """For each look that shows the pattern of a criterion, whether the other looks of its episode, on the same ear, are as it asks."""
+    ears = name_ear(met, criterion.side)
+    backed = np.ones(len(met), bool)
+    if criterion.silent_tests:
+        backed &= are_silent(met, ears, looks, criterion.silent_tests)
+    if criterion.unseen_in:
+        backed &= ~have_look(met, ears, looks[looks["test"].isin(criterion.unseen_in) & looks["nystagmus"]])
+    if criterion.also_seen is not None:
+        backed &= have_look(met, ears, looks[find_pattern(looks, criterion.also_seen, unmeasured=False)])
+    return backed
+
+
+def _match_criterion(candidates: pd.DataFrame, looks: pd.DataFrame, name: str, criterion: Criterion) -> pd.DataFrame:
+    met = candidates[find_pattern(candidates, criterion, unmeasured=True)]
+    met = met[find_backed(met, looks, criterion)]
+    only_probable = (criterion.certainty == "definite") & are_less_certain(met, criterion)
+    texts = {
+        "look_key": met["test"] + "/" + met["side"],
+        "criterion": name,
+        "canal": criterion.canal,
+        "side": name_ear(met, criterion.side),
+        "arm": criterion.arm,
+        "arm_basis": criterion.arm_basis,
+        "mechanism": criterion.mechanism,
+        "certainty": np.where(only_probable, "probable", criterion.certainty),
+        "side_by": met["side_by"] if criterion.both_sides else "plane",
+        "side_signs": met["side_signs"] if criterion.both_sides else "",
+    }
+    typed = {name: pd.Series(text, index=met.index, dtype="string") for name, text in texts.items()}
+    return met[[*EPISODE, "day", "look_id"]].assign(**typed)
+
+
+def are_less_certain(met: pd.DataFrame, criterion: Criterion) -> pd.Series:
+    """For each look that meets the criterion, whether a bounded duration was not measured, or something expected is otherwise."""
+    less = met["duration_class"].eq("unknown") & (criterion.duration is not None)
+    for expected in criterion.expects:
+        less |= ~check_signs(met, expected, unmeasured=True).all(axis=1)
+    return less
+
+
+def _keep_refined(matches: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
+    """The matches without those that a more particular criterion replaces on the same look."""
+    dropped = pd.Series(False, index=matches.index)
+    for name, criterion in criteria.criteria.items():
+        if criterion.refines:
+            finer = matches.loc[matches["criterion"].eq(name), "look_id"]
+            dropped |= matches["criterion"].eq(criterion.refines) & matches["look_id"].isin(finer)
+    return matches[~dropped].reset_index(drop=True)
+
+
+def _keep_nystagmus(matches: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
+    """The matches without those that rest on vertigo alone, where nystagmus of the same episode meets a criterion.
+
+    Vertigo without nystagmus is the weaker form of a positive test (Balatsouras DG, Korres SG. Otolaryngol Head Neck Surg
+    2012;146:98-103), and what a tired test shows: it never speaks against nystagmus that another examination showed.
+    """
+    symptoms = [name for name, criterion in criteria.criteria.items() if criterion.rests_on_symptoms]
+    weaker = matches["criterion"].isin(symptoms)
+    seen = pd.MultiIndex.from_frame(matches.loc[~weaker, EPISODE])
+    return matches[~(weaker & pd.MultiIndex.from_frame(matches[EPISODE]).isin(seen))].reset_index(drop=True)

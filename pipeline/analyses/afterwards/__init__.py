@@ -1,0 +1,1 @@
+"""After resolution: return of positional vertigo, and the course of the handicap."""

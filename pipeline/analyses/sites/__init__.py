@@ -1,0 +1,1 @@
+"""What sites share, and how far they differ."""

@@ -1,1 +1,0 @@
-"""What looks and maneuvers mean: the clinical rules, read from the configuration."""

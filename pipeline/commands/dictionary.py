@@ -1,0 +1,39 @@
+"""Write the data dictionary as a page, as Markdown and as .csv."""
+
+import argparse
+import sys
+from pathlib import Path
+
+from pipeline.sources import ROOT
+
+
+def add_to(tools: argparse._SubParsersAction) -> None:
+    """Add the tool's command line."""
+    parser = tools.add_parser(
+        "dictionary",
+        help="write the data dictionary",
+        description="Writes dictionary.html, dictionary.md and dictionary.csv: every column with its meaning, unit, codes, bounds and "
+        "example, why it is asked for, and everything that is checked. Earlier files of these names are replaced.",
+    )
+    parser.add_argument("--out", type=Path, default=Path("."), help="folder to write to (default: here)")
+    parser.add_argument(
+        "--plan", type=Path, default=ROOT / "config", help="folder with the plan (default: the project's own)"
+    )
+    parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> None:
+    """Write the three files."""
+    from pipeline.coordinator.dictionary import describe_dictionary, format_csv, format_markdown
+    from pipeline.reports.render import render_page
+    from schemas.study import read_config
+
+    if arguments.out.exists() and not arguments.out.is_dir():
+        sys.exit(f"{arguments.out} is a file: name a folder")
+    maneuvers = {code: maneuver.name for code, maneuver in read_config(arguments.plan).maneuvers.items()}
+    arguments.out.mkdir(parents=True, exist_ok=True)
+    page = render_page("dictionary.html.j2", describe_dictionary(maneuvers))
+    (arguments.out / "dictionary.html").write_text(page, "utf-8")
+    (arguments.out / "dictionary.md").write_text(format_markdown(maneuvers), "utf-8")
+    (arguments.out / "dictionary.csv").write_text(format_csv(maneuvers), "utf-8-sig")  # so that Excel reads it as UTF-8
+    print(f"dictionary.html, dictionary.md and dictionary.csv are in {arguments.out}")

@@ -1,0 +1,33 @@
+"""Write the coordinator's guide."""
+
+import argparse
+import sys
+from pathlib import Path
+
+from pipeline.sources import ROOT
+
+
+def add_to(tools: argparse._SubParsersAction) -> None:
+    """Add the tool's command line."""
+    parser = tools.add_parser(
+        "guide",
+        help="write the coordinator's guide of two pages",
+        description="Writes a guide of two pages with pictures: from the empty workbook to an accepted delivery. A file of that name is replaced.",
+    )
+    parser.add_argument("--out", type=Path, default=Path("guide.pdf"), help="file to write (default: guide.pdf)")
+    parser.add_argument(
+        "--plan", type=Path, default=ROOT / "config", help="folder with the plan (default: the project's own)"
+    )
+    parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> None:
+    """Write the guide."""
+    from pipeline.coordinator.guide import describe_guide
+    from pipeline.reports.typeset import typeset_report
+    from schemas.study import read_config
+
+    if arguments.out.is_dir() or not arguments.out.parent.is_dir():
+        sys.exit(f"{arguments.out}: name a .pdf file in a folder that exists")
+    typeset_report("guide.typ", describe_guide(read_config(arguments.plan)), arguments.out)
+    print(f"{arguments.out} is written")

@@ -1,0 +1,111 @@
+"""The coordinator's guide, two pages on paper: its pictures are made of an invented delivery, by what a coordinator would meet on the way.
+
+The words stand in reports/guide.typ. Pictures are drawn, not photographed, so that they never show what the project does not say any more.
+"""
+
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from openpyxl import Workbook, load_workbook
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.worksheet import Worksheet
+
+from pipeline.coordinator.check import choose_target
+from pipeline.coordinator.example import list_example
+from pipeline.coordinator.marked import MEND, mark_delivery
+from pipeline.coordinator.steady import write_steadily
+from pipeline.coordinator.template import build_template
+from pipeline.intake.own_sheets import SEAL
+from pipeline.intake.read import read_delivery
+from pipeline.intake.receive import receive_delivery
+from pipeline.intake.report import DOUBT, describe_intake
+from pipeline.intake.terminal import HEADINGS, describe_check
+from schemas.study import Config
+
+SITE, NUMBER = "S99", "001"
+SLIPS = (  # what the invented delivery has wrong: table, its row counted from 0, column, what was typed
+    ("episodes", 0, "recorded_side", "R"),
+    ("examinations", 1, "duration_s", "18 s"),
+)
+SHOWN = ("episode_id", "patient_id", "age_years", "sex", "recorded_canal", "recorded_side")
+ASKED = "recorded_canal"  # the column whose list and hint are shown
+WIDTH = 104  # letters of a line of the terminal
+
+
+def describe_guide(config: Config) -> dict[str, Any]:
+    """What the guide shows: the empty workbook, the check at a terminal, the marked copy, and the page after a run."""
+    maneuvers = {code: maneuver.name for code, maneuver in config.maneuvers.items()}
+    with tempfile.TemporaryDirectory() as temporary:
+        folder = Path(temporary) / SITE / NUMBER
+        folder.mkdir(parents=True)
+        handed = folder / f"{SITE}_{NUMBER}.xlsx"
+        handed.write_bytes(write_steadily(build_template(maneuvers, list_slips())))
+        received = receive_delivery(folder, config)
+        marked = Path(temporary) / "marked.xlsx"
+        copy = mark_delivery(folder, read_delivery(folder), received)
+        assert copy is not None
+        marked.write_bytes(copy)
+        told = describe_intake(received)
+        name = choose_target(Path(handed.name), folder, 1).name
+        return {
+            "template": describe_template(build_template(maneuvers)),
+            "file": handed.name,
+            "marked_file": name,
+            "check": describe_check(received, WIDTH).splitlines(),
+            "headings": {part: HEADINGS[part] for part in ("refuse", "set_aside")} | {"doubt": HEADINGS[DOUBT]},
+            "marked": describe_marked(load_workbook(marked)),
+            "page": {name: told[name] for name in ("site", "delivery", "answer", "next_step")}
+            | {"groups": [group for part in told["parts"] for group in part["groups"]]}
+            | {"counts": [{"table": c["table"], "rows": [int(n) for n in c["rows"][:3]]} for c in told["counts"]]},
+        }
+
+
+def list_slips() -> dict[str, list[dict]]:
+    """The example with slips in it, by table."""
+    rows = list_example()
+    for table, number, column, typed in SLIPS:
+        rows[table][number][column] = typed
+    return rows
+
+
+def describe_template(book: Workbook) -> dict[str, Any]:
+    """The head of the empty sheet of episodes, with the list and the hint of one column."""
+    sheet = book["episodes"]
+    letter = get_column_letter([cell.value for cell in sheet[1]].index(ASKED) + 1)
+    rule = next(rule for rule in sheet.data_validations.dataValidation if str(rule.sqref).startswith(f"{letter}2:"))
+    return read_sheet(sheet, SHOWN, (2, 3)) | {"hint": rule.prompt, "list": rule.formula1.strip('"').split(",")}
+
+
+def describe_marked(book: Workbook) -> dict[str, Any]:
+    """The sheet of episodes in a marked copy, with the comment of its first marked cell."""
+    return read_sheet(book["episodes"], SHOWN, (2, 3, 4))
+
+
+def read_sheet(sheet: Worksheet, columns: Sequence[str], numbers: Sequence[int]) -> dict[str, Any]:
+    """Some columns and rows of a sheet: letters, texts, which cells are marked, and the first comment on them without its seal."""
+    header = [cell.value for cell in sheet[1]]
+    places = [header.index(column) + 1 for column in columns]
+    marks = {
+        coordinate
+        for area in sheet.conditional_formatting
+        if any(rule.dxf and rule.dxf.font == MEND["font"] for rule in area.rules)
+        for cells in area.sqref.ranges
+        for coordinate in ((row, column) for row, column in cells.cells)
+    }
+    rows, said = [], ""
+    for number in (1, *numbers):
+        cells = [sheet.cell(number, place) for place in places]
+        rows.append(
+            {
+                "number": number,
+                "cells": [
+                    {"text": "" if cell.value is None else str(cell.value), "marked": (cell.row, cell.column) in marks}
+                    for cell in cells
+                ],
+            }
+        )
+        comments = [cell.comment.text.rpartition(SEAL)[0] for cell in cells if cell.comment]
+        said = said or (comments[0].strip() if comments else "")
+    return {"letters": [get_column_letter(place) for place in places], "rows": rows, "comment": said}

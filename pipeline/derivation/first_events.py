@@ -1,0 +1,94 @@
+"""What ended each treated episode first: resolution, a switch to another canal, reclassification, loss, or nothing so far.
+
+A switch is what `pipeline.adjudication.switches` says. Where it is seen on the day on which the tests of the first canal turn negative, it is
+the switch that ended the spell.
+"""
+
+import numpy as np
+import pandas as pd
+
+from pipeline.adjudication.switches import find_switches
+from pipeline.derivation.states import select_deciding_looks
+from schemas.criteria import Criteria
+from schemas.keys import EPISODE
+
+CAUSES = ("resolved", "switched", "reclassified")  # events that end a spell
+SEEN_CAUSES = (*CAUSES, "lost")  # and what ends its being seen
+COMPLETE = ("resolved", "unresolved", "not_looked")
+LOOK = [*EPISODE, "day", "look", "test", "side"]
+
+
+def list_first_events(
+    spells: pd.DataFrame,
+    adjudications: pd.DataFrame,
+    examinations: pd.DataFrame,
+    findings: pd.DataFrame,
+    treatments: pd.DataFrame,
+    followups: pd.DataFrame,
+    criteria: Criteria,
+) -> pd.DataFrame:
+    """One row for each first spell of a treated positional episode, sorted by site and episode_id.
+
+    `spells` are those of one endpoint. Columns: site, episode_id, patient_id; `cause` of CAUSES, or none, of the event that came first,
+    which lies in (left_days, right_days], infinite for none; `seen_cause` of SEEN_CAUSES, or none, and seen_day, the day on which it
+    was seen, or for none the last day of a look or contact. Days count from day 0. The first day holds what followed the maneuver
+    within day 0, so that no interval is empty. Events of one day rank as switched, reclassified, resolved, lost.
+    """
+    first = spells[spells["spell"].eq(1) & spells["status"].isin(COMPLETE)]
+    verdicts = adjudications[adjudications["positional"].eq("yes")]
+    members = first.merge(verdicts[[*EPISODE, "canal", "reclassified_day"]], on=EPISODE, validate="one_to_one")
+    members = members.sort_values(EPISODE, ignore_index=True)
+    examinations, findings = (rows.sort_values(LOOK, ignore_index=True) for rows in (examinations, findings))
+    deciding = select_deciding_looks(examinations, findings, adjudications, criteria)
+    members = members.join(find_switches(examinations, findings, treatments, verdicts, criteria), on=EPISODE)
+    rows = _bound_first_events(members, deciding[deciding["positive"]])
+    return _add_what_was_seen(rows, examinations, followups)
+
+
+def _bound_first_events(members: pd.DataFrame, positive: pd.DataFrame) -> pd.DataFrame:
+    """The interval of the first event. Nobody is known to be without it after the last day positive in the first canal."""
+    last = positive[[*EPISODE, "day"]].merge(members[[*EPISODE, "switched_day"]], on=EPISODE)
+    last = last[(last["day"] < last["switched_day"]).fillna(False)].groupby(EPISODE)["day"].max().rename("last_before")
+    members = members.join(last, on=EPISODE)
+    switched, before, reclassified = (
+        members[name].to_numpy(float, na_value=np.nan) for name in ("switched_day", "last_before", "reclassified_day")
+    )
+    recorded = members["recorded_day"].eq(members["switched_day"]).fillna(False).to_numpy(bool)
+    days = {
+        "switched": np.where(np.isnan(switched), np.inf, switched),
+        "reclassified": np.where(np.isnan(reclassified), np.inf, reclassified),
+        "resolved": members["right_days"].to_numpy(float),
+    }
+    seen = np.min(list(days.values()), axis=0)
+    cause = np.select([np.isinf(seen), *(seen == day for day in days.values())], ["none", *days], "none")
+    until = np.fmax(np.fmax(before, 0), np.where(recorded, switched - 1, 0))
+    return members.assign(
+        cause=cause,
+        left_days=np.where(cause == "switched", until, members["left_days"].to_numpy(float)),
+        right_days=np.where(cause == "switched", np.fmax(seen, 1), seen),
+        event_day=seen,
+    )
+
+
+def _add_what_was_seen(members: pd.DataFrame, examinations: pd.DataFrame, followups: pd.DataFrame) -> pd.DataFrame:
+    """The columns informative, seen_cause and seen_day: the first event by the day on which it was seen, loss included."""
+    ended = followups[followups["end_of_followup"].isin(["lost", "withdrew"])]
+    days = {"lost_day": ended.groupby(EPISODE)["day"].min()}
+    days |= {
+        "examined_day": examinations.groupby(EPISODE)["day"].max(),
+        "told_day": followups.groupby(EPISODE)["day"].max(),
+    }
+    for name, day in days.items():
+        members = members.join(day.rename(name), on=EPISODE)
+    lost, examined, told = (members[name].to_numpy(float, na_value=np.nan) for name in days)
+    lost = np.where(np.isnan(lost), np.inf, np.maximum(lost, 0))
+    is_lost = lost < members["event_day"].to_numpy(float)
+    last = np.fmax(np.fmax(examined, told), 0)
+    kept = members[[*EPISODE, "patient_id", "canal", "cause", "left_days", "right_days"]]
+    return kept.assign(
+        informative=members["left_days"].gt(0)
+        | members["cause"].isin(["resolved", "reclassified"])
+        | (members["cause"].eq("switched") & (members["event_day"].gt(0) | (examined > 0))),
+        seen_cause=np.where(is_lost, "lost", members["cause"]),
+        seen_day=np.select([is_lost, members["cause"].ne("none")], [lost, members["event_day"]], last),
+    )

@@ -1,0 +1,105 @@
+"""The counts of a release as unknowns: what somebody who has all its tables, and knows how they are made, knows of each.
+
+A cell is how many people are in a set, or in what is left of a set without another one. Whatever states it, in any analysis, states the same
+cell. What a release shows of it is in pipeline/disclosure/known.py, equations between cells in pipeline/disclosure/equations.py.
+"""
+
+from dataclasses import dataclass, field
+from math import ceil
+
+import numpy as np
+import pandas as pd
+
+from pipeline.disclosure.people import BySite, Group
+from pipeline.disclosure.protect import FLOW, LEDGER, WHOLE_SHARES, is_dominated
+from schemas.study import Disclosure
+
+
+@dataclass(frozen=True)
+class Rest:
+    """Those of a set who are in none of some others: of `whole`, without what `without` says."""
+
+    whole: Group
+    without: str
+
+    def say(self) -> str:
+        return f"{self.whole.say()}, without {self.without}"
+
+
+Key = Group | Rest
+
+
+@dataclass
+class Cells:
+    """The cells of a release in order: their `values` and how many of each every site has sent (`owned`), both nan where nobody can say, and
+    the `equations`, sums of cells with signs that are zero, with what they say.
+
+    `rows` are the labels of the rows that state a cell, and how: as "episodes", as those "told" of, or as "others". `floor` are counts that must seem possible. Of earlier releases: `past` is what they showed of their cells, `growth` are the cells that
+    count who came between two, and `left` whether somebody has left.
+    """
+
+    sites: int
+    keys: list[Key] = field(default_factory=list)
+    place: dict[Key, int] = field(default_factory=dict)
+    values: list[float] = field(default_factory=list)
+    owned: list[np.ndarray] = field(default_factory=list)
+    rows: dict[int, list[tuple[object, str]]] = field(default_factory=dict)
+    equations: dict[frozenset[tuple[int, int]], str] = field(default_factory=dict)
+    floor: dict[int, float] = field(default_factory=dict)
+    growth: set[int] = field(default_factory=set)
+    past: dict[int, tuple[float, float]] = field(default_factory=dict)
+    left: bool = False
+
+    def add(self, key: Key, value: float = np.nan, own: np.ndarray | None = None) -> int:
+        """The number of a cell, which is the same for an equal one; what is known of its value and its sites is kept."""
+        if key not in self.place:
+            self.place[key] = len(self.keys)
+            self.keys.append(key)
+            self.values.append(np.nan)
+            self.owned.append(np.full(self.sites, np.nan))
+        number = self.place[key]
+        if np.isnan(self.values[number]) and not np.isnan(value):
+            self.values[number] = float(value)
+        if own is not None and np.isnan(self.owned[number]).any():
+            self.owned[number] = own
+        return number
+
+    def relate(self, whole: int, parts: list[int], said: str) -> None:
+        """Say that `parts` add up to `whole`."""
+        if parts and whole not in parts and len(set(parts)) == len(parts):
+            self.equations.setdefault(frozenset([(whole, -1), *((part, 1) for part in parts)]), said)
+
+
+def list_cells(estimates: pd.DataFrame, described: pd.Series, by_site: BySite, rule: Disclosure) -> Cells:
+    """The cells that the rows of all analyses state (`estimates`, those before protection), without equations."""
+    cells = Cells(len(by_site.sites))
+    columns = [estimates[name] for name in ("analysis", "stratum", "estimate", "n_episodes", "n_events")]
+    for label, analysis, stratum, estimate, episodes, events in zip(estimates.index, *columns, strict=True):
+        what = described[label]
+        if what is None or pd.isna(episodes):
+            continue
+        told = estimate if what.quantity.kind == "count" else events
+        for counted, people, number in (("episodes", what.episodes, episodes), ("told", what.told, told)):
+            if people is not None and pd.notna(number):
+                part = counted == "told" and what.told != what.episodes
+                own = by_site.of(label, "events" if part else "episodes", float(number))
+                n = cells.add(people, float(number), own)
+                cells.rows.setdefault(n, []).append((label, counted))
+                if (
+                    own is not None
+                    and analysis not in (LEDGER, FLOW)
+                    and "site=" not in stratum
+                    and is_dominated(own, rule)
+                ):
+                    cells.floor[n] = ceil(own.max() / rule.max_share)
+        if what.quantity.kind in WHOLE_SHARES and what.told in cells.place:
+            rest = cells.add(Rest(what.episodes, what.told.say()))
+            cells.rows.setdefault(rest, []).append((label, "others"))
+            whole, part = cells.place[what.episodes], cells.place[what.told]
+            _infer_rest(cells, whole, part, rest)
+            cells.relate(whole, [part, rest], "those with and without the event")
+    return cells
+
+
+def _infer_rest(cells: Cells, whole: int, part: int, rest: int) -> None:
+    cells.add(cells.keys[rest], cells.values[whole] - cells.values[part], cells.owned[whole] - cells.owned[part])

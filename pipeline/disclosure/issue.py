@@ -1,0 +1,98 @@
+"""What leaves after a run: a new release beside all earlier ones, the same as before, or, while too little is new, the last one as it was."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from pipeline.disclosure.ledger import ESTIMATES, MADE_FROM, Entry, fingerprint, read_ledger, write_entry
+from pipeline.disclosure.people import Trials
+from pipeline.disclosure.release import GivenAway, Made, make_release
+from schemas.estimate import Estimates
+from schemas.notes import NEWER
+from schemas.study import Disclosure
+
+TELLS = ["estimate", "n_episodes"]
+KEPT = (
+    "Records have come or changed since release {number}, too few to be released beside it without telling of single people: "
+    "release {number} stays, and nothing here is newer."
+)
+
+
+@dataclass(frozen=True)
+class Issue:
+    """What leaves: tables of estimates by file, what they were made from (columns name and value), and what to say of it, if anything."""
+
+    files: dict[str, pd.DataFrame]
+    made_from: pd.DataFrame
+    said: str = ""
+
+
+def issue_release(
+    estimates: pd.DataFrame, rule: Disclosure, trials: Trials, ledger: Path, made_from: pd.DataFrame
+) -> Issue:
+    """The release of what the analyses state (schemas.estimate.Estimates), which is entered in the `ledger` if it is a new one.
+
+    `made_from` are the fingerprints behind the estimates. Raises GivenAway if nothing can be released and nothing ever was.
+    """
+    entries = read_ledger(ledger)
+    source = fingerprint({"estimates": estimates, "rule": pd.DataFrame([rule.model_dump()])})
+    others = [entry for entry in entries if entry.source != source]
+    try:
+        made = make_release(estimates, rule, trials, others)
+        own = [entry for entry in entries if entry.source == source]
+        if own and fingerprint(split_files(made.rows)) not in {entry.content for entry in own}:
+            others = entries  # what was released of the same records in another way counts like any other release
+            made = make_release(estimates, rule, trials, others)
+    except GivenAway:
+        if not others:
+            raise
+        return _keep(others[-1])
+    files = split_files(made.rows)
+    same = next((entry for entry in entries if entry.content == fingerprint(files)), None)
+    if same is None and others and count_told(files) < rule.min_renewed * count_told(_read_files(others[-1])):
+        return _keep(others[-1])
+    number = same.number if same else max((entry.number for entry in entries), default=0) + 1
+    if same is None:
+        _enter(ledger, number, source, files, made_from, made)
+    return Issue(files, _number(made_from, number))
+
+
+def split_files(rows: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    """The rows of each analysis as a table by the name of its file."""
+    return {f"{name}.csv": own.reset_index(drop=True) for name, own in rows.groupby("analysis", sort=True)}
+
+
+def count_told(files: dict[str, pd.DataFrame]) -> int:
+    """How many numbers some tables show, sizes among them."""
+    return sum(int(rows[TELLS].notna().to_numpy().sum()) for rows in files.values())
+
+
+def _keep(entry: Entry) -> Issue:
+    """The release of an entry once more, as it was."""
+    said = KEPT.format(number=entry.number)
+    made_from = pd.read_csv(entry.folder / MADE_FROM, dtype="string")
+    note = pd.DataFrame({"name": [NEWER], "value": [said]})
+    return Issue(_read_files(entry), pd.concat([_number(made_from, entry.number), note], ignore_index=True), said)
+
+
+def _read_files(entry: Entry) -> dict[str, pd.DataFrame]:
+    paths: Sequence[Path] = sorted((entry.folder / ESTIMATES).glob("*.csv"))
+    columns = list(Estimates.describe())  # an entry of an earlier version may have fewer
+    return {path.name: Estimates.cast(pd.read_csv(path).reindex(columns=columns)) for path in paths}
+
+
+def _number(made_from: pd.DataFrame, number: int) -> pd.DataFrame:
+    """What a release was made from, with its number first."""
+    first = pd.DataFrame({"name": ["release"], "value": [str(number)]})
+    return pd.concat([first, made_from], ignore_index=True)
+
+
+def _enter(
+    ledger: Path, number: int, source: str, files: dict[str, pd.DataFrame], made_from: pd.DataFrame, made: Made
+) -> None:
+    stated = made.stated
+    bounds = np.column_stack(stated.audit.carry(made.known))
+    write_entry(ledger, number, source, files, made_from, stated.audit.cells, bounds, stated.by_site.sites)

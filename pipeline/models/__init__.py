@@ -1,1 +1,0 @@
-"""Statistical models: pure functions from the rows of a table to estimates."""

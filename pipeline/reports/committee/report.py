@@ -1,0 +1,170 @@
+"""The whole report as one plain dict: the answer first, then what it rests on, then what it does not say."""
+
+import pandas as pd
+
+from pipeline.reports.committee import standing
+from pipeline.reports.committee.afterwards import describe_handicap, describe_recurrence
+from pipeline.reports.committee.apart import describe_apart
+from pipeline.reports.committee.attempts import describe_attempts
+from pipeline.reports.committee.curves import describe_groups, describe_whole
+from pipeline.reports.committee.failures import describe_failures
+from pipeline.reports.committee.ledger import read_ledger, tabulate_ledger
+from pipeline.reports.committee.paths import describe_paths
+from pipeline.reports.committee.pool import describe_flow, describe_people
+from pipeline.reports.committee.published import describe_published
+from pipeline.reports.committee.second_line import describe_second_line
+from pipeline.reports.committee.shares import (
+    list_columns,
+    tabulate_endpoints,
+    tabulate_first_maneuvers,
+    tabulate_shares,
+)
+from pipeline.reports.committee.sites import describe_sites
+from pipeline.reports.committee.strata import choose_days, find_size, list_variables, say_size, say_why_none
+from pipeline.reports.readings import Readings, read_estimates
+from pipeline.reports.wording import (
+    agree,
+    count_words,
+    join_words,
+    name_stratum,
+    say_episodes,
+    say_share,
+    split_stratum,
+)
+from schemas import codes
+from schemas.demonstration import INVENTED
+from schemas.notes import NEWER
+from schemas.study import Config, Resolution
+
+
+def compose_report(
+    estimates: dict[str, pd.DataFrame], config: Config, used: dict[str, str], *, invented: bool = False
+) -> dict:
+    """What `committee.html.j2` shows: plain texts, tables as lists, figures as SVG.
+
+    `estimates` are disclosed ones (schemas.estimate.Estimates) by analysis; nothing is computed from them but their
+    words and places in a figure. `used` are the fingerprints and versions behind them; `invented` is true of the demonstration pool only.
+    """
+    study = config.study
+    readings = read_estimates(estimates, "resolution_curves", "positional", study.resolution.primary)
+    return {
+        "title": study.title,
+        "invented": INVENTED if invented else "",
+        "stays": used.get(NEWER, ""),
+        "answer": _say_answer(estimates, readings, config),
+        "flow": describe_flow(estimates),
+        "people": describe_people(estimates, config),
+        "ledger": tabulate_ledger(estimates, short=True),
+        "whole": describe_whole(readings, config),
+        "groups": describe_groups(readings, config),
+        "columns": list_columns(config),
+        "shares": tabulate_shares(readings, config),
+        "first_maneuvers": tabulate_first_maneuvers(readings, read_ledger(estimates), config),
+        "endpoints": tabulate_endpoints(estimates, config),
+        "sections": [
+            describe_attempts(estimates),
+            describe_second_line(estimates, config),
+            describe_paths(estimates, config),
+            describe_failures(estimates),
+            describe_handicap(estimates, config),
+            describe_recurrence(estimates, config),
+            describe_sites(),
+            describe_published(estimates, config),
+        ],
+        "apart": describe_apart(estimates, config),
+        "resolution": _say_resolution(study.resolution),
+        "standing": {
+            "answer_note": standing.ANSWER_NOTE,
+            "cannot": standing.CANNOT,
+            "choice": standing.CHOICE,
+            "how_to_read": standing.HOW_TO_READ,
+            "not_compared": standing.NOT_COMPARED,
+            "red_flags": standing.RED_FLAGS,
+            "cautions": list(standing.CAUTIONS),
+            "limits": standing.say_limits(study, _say_agreement(estimates)),
+            "hidden": standing.say_hidden(study),
+            "methods": [{"name": name, "text": text} for name, text in standing.METHODS],
+        },
+        "methods": sorted({r.method for r in readings.values() if r.usable and r.method and r.method != "count"}),
+        "used": [{"name": name.replace("_", " "), "value": value} for name, value in used.items()],
+    }
+
+
+def _say_answer(estimates: dict[str, pd.DataFrame], readings: Readings, config: Config) -> list[str]:
+    """The answer in a few sentences: resolved by when, half by when, by canal, and what is not in these numbers."""
+    shares = {day: readings["all", f"resolved_by_day_{day}"] for day in choose_days(config.study.curves.days)}
+    told = [f"{say_share(share)} by day {day}" for day, share in shares.items() if share.usable]
+    if not told:
+        return [f"This report cannot tell how soon positional vertigo resolves: {say_why_none(readings, 'all')}."]
+    size = find_size(readings, "all")
+    sites = "" if size.n_sites is None else f" from {count_words(size.n_sites, 'site')}"
+    ledger = read_ledger(estimates)
+    of = f" (out{ledger.say_of('followed')})" if ledger.find("complete").usable else ""
+    said = [
+        f"Of {say_episodes(size.n_episodes)} of positional vertigo{sites}, tested again after the first maneuver{of}, "
+        f"{join_words(told)} were resolved."
+    ]
+    said += [_say_half(readings, config), _say_canals(readings, config)]
+    said.append(describe_second_line(estimates, config)["finding"])
+    apart = read_estimates(estimates, "episode_flow", "pool")["all", "probable_non_positional"]
+    if apart.usable and apart.estimate:
+        said.append(
+            f"{count_words(apart.estimate, 'further episode')} {agree(apart.estimate, 'was', 'were')} probably not positional vertigo, "
+            "kept apart, and in none of these numbers."
+        )
+    return [sentence for sentence in said if sentence]
+
+
+def _say_agreement(estimates: dict[str, pd.DataFrame]) -> str:
+    """How often the clinicians' own diagnosis of the canal is that of the looks, and by how much more than chance."""
+    readings = read_estimates(estimates, "diagnosis_agreement", "positional")
+    share, kappa = readings["all", "canal_agreement"], readings["all", "canal_kappa"]
+    if not (share.usable and kappa.usable) or kappa.lower is None:
+        return ""
+    return (
+        f"Where both name a canal, the clinicians' own diagnosis is that of the looks in {say_share(share)}; agreement beyond chance "
+        f"(kappa) is {kappa.estimate:.2f}, between {kappa.lower:.2f} and {kappa.upper:.2f}."
+    )
+
+
+def _say_half(readings: Readings, config: Config) -> str:
+    median = readings["all", "median_days"]
+    if median.status == "not_identified":
+        return f"Fewer than half were seen to be resolved by day {config.study.curves.horizon_day}."
+    if not median.usable:
+        return ""
+    said = f"Half were resolved by about day {median.estimate:.0f}"
+    if median.lower is None:
+        return f"{said}."
+    if median.upper is None:
+        return f"{said} (day {median.lower:.0f} or later)."
+    return f"{said} (between day {median.lower:.0f} and day {median.upper:.0f})."
+
+
+def _say_canals(readings: Readings, config: Config) -> str:
+    """The two largest canals on the early day."""
+    day = choose_days(config.study.curves.days)[0]
+    term = f"resolved_by_day_{day}"
+    canals = [s for s in readings.strata() if list_variables(s) == ("canal",) and readings[s, term].usable]
+    canals = [s for s in canals if split_stratum(s)["canal"] in ("posterior", "lateral", "anterior")]
+    canals.sort(key=lambda s: (-(find_size(readings, s).n_episodes or 0), s))
+    said = [
+        f"{say_share(readings[s, term])} in the {name_stratum(s, config)} ({say_size(readings, s)})" for s in canals[:2]
+    ]
+    return f"By day {day} it was {join_words(said)}." if said else ""
+
+
+def _say_resolution(resolution: Resolution) -> list[str]:
+    """What counts as resolved and what as a return, in sentences."""
+    said = [
+        f"Days are counted from the first maneuver. An episode is resolved when {codes.ENDPOINT[resolution.primary]}."
+    ]
+    if resolution.confirmation_day > 1:
+        said.append(f"Here a test confirms only from {resolution.confirmation_day} days after the last maneuver.")
+    if resolution.primary != "same_visit":
+        said.append("A negative test within the same visit does not count: nystagmus tires when it is provoked again.")
+    said.append(
+        f"Positional vertigo that returns after {resolution.recurrence_gap} symptom-free days or more is a new spell, "
+        "no failure."
+    )
+    return said

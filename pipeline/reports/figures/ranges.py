@@ -1,0 +1,120 @@
+"""Numbers with their ranges on one scale, a row each: shares, means, ratios."""
+
+import textwrap
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import matplotlib.style
+import numpy as np
+
+from pipeline.reports.figures.sheet import INK, LINE_HEIGHT, MUTED, RULE, STRONG, STYLE, open_sheet, write_svg
+
+# pixels
+ROW_HEIGHT = 36  # one range with a label of one line
+TOP, BOTTOM, SIDE = 4, 34, 20
+FITS, BESIDE = 33, 16  # letters of a label that fit beside a number of so many signs
+
+
+@dataclass(frozen=True)
+class Kind:
+    """What a mark looks like in words, what it means in every figure, and how it is drawn."""
+
+    look: str
+    meaning: str
+    color: str
+    marker: str
+    hollow: bool = False
+
+
+KINDS = {
+    "own": Kind("Dot", "this pool", STRONG, "o"),
+    "repeat": Kind("Filled square", "the same again", STRONG, "s"),
+    "change": Kind("Hollow square", "another maneuver", MUTED, "s", hollow=True),
+    "printed": Kind("Hollow triangle", "printed result of a trial", MUTED, "^", hollow=True),
+}
+
+
+def say_kinds(names: Iterable[str]) -> str:
+    """What the marks of a figure mean, for its caption: 'Dot: this pool. Hollow triangle: printed result of a trial.'"""
+    return " ".join(f"{KINDS[name].look}: {KINDS[name].meaning}." for name in names)
+
+
+@dataclass(frozen=True)
+class Range:
+    """One number with its range; `kind` is one of KINDS.
+
+    Without a `middle` no mark is drawn, without limits no line; `heading` begins a new part above the row.
+    """
+
+    label: str
+    number: str
+    middle: float | None
+    low: float | None
+    high: float | None
+    kind: str = "own"
+    heading: str = ""
+
+
+def draw_ranges(
+    ranges: Sequence[Range],
+    *,
+    span: tuple[float, float],
+    ticks: dict[float, str],
+    key: str,
+    title: str,
+    description: str,
+    unit: str = "",
+    reference: float | None = None,
+    width: int = 340,
+) -> str:
+    """The ranges as an `<svg>` element on a scale from `span[0]` to `span[1]`; `reference` is a dotted line through all rows.
+
+    A range that leaves the scale ends in an arrow. `unit` stands under the ticks.
+    """
+    labels = [textwrap.wrap(row.label, FITS - max(0, len(row.number) - BESIDE)) or [""] for row in ranges]
+    heights = [
+        ROW_HEIGHT + LINE_HEIGHT * (len(lines) - 1 + 2 * bool(row.heading))
+        for row, lines in zip(ranges, labels, strict=True)
+    ]
+    foot = TOP + sum(heights)
+    with matplotlib.style.context(STYLE):
+        sheet = open_sheet(width, foot + BOTTOM)
+
+        def place(value: float) -> float:
+            return SIDE + (width - 2 * SIDE) * (value - span[0]) / (span[1] - span[0])
+
+        for value, words in ticks.items():
+            sheet.plot([place(value)] * 2, [TOP, foot], color=RULE, linewidth=1, zorder=0)
+            sheet.text(place(value), foot + 14, words, ha="center", color=MUTED)
+        if reference is not None:
+            sheet.plot([place(reference)] * 2, [TOP, foot], color=INK, linewidth=1, linestyle=(0, (1, 2)), zorder=1)
+        sheet.text(width / 2, foot + 29, unit, ha="center", color=MUTED)
+        for row, lines, end in zip(ranges, labels, TOP + np.cumsum(heights), strict=True):
+            top = end - ROW_HEIGHT - LINE_HEIGHT * (len(lines) - 1) + 13
+            if row.heading:
+                sheet.text(0, top - LINE_HEIGHT - 4, row.heading, color=INK, weight="bold", size=12)
+            for number, words in enumerate(lines):
+                sheet.text(0, top + LINE_HEIGHT * number, words, color=INK, size=12)
+            sheet.text(width, top, row.number, ha="right", color=INK, weight="bold", size=12)
+            _draw_range(sheet, row, end - 11, place, span)
+        return write_svg(sheet, key, title, description)
+
+
+def _draw_range(sheet, row: Range, y: float, place, span: tuple[float, float]) -> None:
+    kind = KINDS[row.kind]
+    if row.low is not None and row.high is not None:
+        low, high = max(row.low, span[0]), min(row.high, span[1])
+        sheet.plot(
+            [place(low), place(high)],
+            [y, y],
+            color=kind.color,
+            linewidth=2,
+            gid=f"range {row.kind}",
+        )
+        for end, limit, arrow in ((low, row.low, "<"), (high, row.high, ">")):
+            if end != limit:
+                sheet.plot(place(end), y, arrow, color=kind.color, markersize=5)
+    if row.middle is not None and span[0] <= row.middle <= span[1]:
+        face = "#fff" if kind.hollow else kind.color
+        look = {"color": kind.color, "markerfacecolor": face, "markersize": 7}
+        sheet.plot(place(row.middle), y, kind.marker, gid=f"dot {row.kind}", **look)

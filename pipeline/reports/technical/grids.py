@@ -1,0 +1,114 @@
+"""Confusion tables as grids: one row a recorded or planted value, one column a reading."""
+
+import re
+
+import pandas as pd
+
+from pipeline.reports.technical.pictures import SHARES, Mark, draw_marks
+from pipeline.reports.technical.tables import make_table, say_status
+from pipeline.reports.technical.terms import name_part, name_term, write_limits, write_number
+from pipeline.reports.wording import begin_sentence
+from schemas import codes
+from schemas.study import Config
+
+RECORDED = re.compile(r"(\w+):recorded=(\w+),adjudicated=(\w+)")
+READ = re.compile(r"(\w+):read=(\w+)")
+SHARE_COLUMNS = ["Share", "95 % limits", "Episodes", "Read so", "Sites"]
+
+
+def view_agreement(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.DataFrame]:
+    """Recorded (rows) by adjudicated (columns), with the agreement and kappa of each; the sites are left."""
+    cells = rows[rows["term"].str.fullmatch(RECORDED.pattern)]
+    grids: dict[str, dict] = {}
+    for row in cells.itertuples():
+        part, recorded, adjudicated = RECORDED.fullmatch(row.term).groups()
+        grids.setdefault(part, {})[recorded, adjudicated] = row
+    tables = [
+        _make_grid(
+            f"{begin_sentence(part)}: recorded (rows) by adjudicated (columns)",
+            "Recorded",
+            found,
+            _say_kappa(rows, part),
+        )
+        for part, found in grids.items()
+    ]
+    return tables, rows.drop(cells.index)
+
+
+def view_planted(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.DataFrame]:
+    """What was planted (rows) by what it was read as (columns), then the shares read as planted with a picture."""
+    cells = rows[rows["term"].str.fullmatch(READ.pattern)]
+    grids: dict[str, dict] = {}
+    for row in cells.itertuples():
+        part, value = READ.fullmatch(row.term).groups()
+        value = codes.POSITIONAL[value] if part == "positional" else value
+        grids.setdefault(part, {})[row.stratum.removeprefix("planted="), value] = row
+    tables = [
+        _make_grid(f"{begin_sentence(part)}: planted (rows) by reading (columns)", "Planted", found, "")
+        for part, found in grids.items()
+    ]
+    shares = rows.drop(cells.index)
+    groups = [
+        {
+            "heading": begin_sentence(name_part(stratum, config)),
+            "rows": [_show_share(row, config) for row in part.itertuples()],
+        }
+        for stratum, part in shares.groupby("stratum", sort=False)
+    ]
+    if groups:
+        tables.append(make_table("Shares read as planted, where looks can tell", SHARE_COLUMNS, groups, scale=SHARES))
+    return tables, shares.iloc[:0]
+
+
+def _show_share(row, config: Config) -> dict:
+    limits = [None if pd.isna(limit) else float(limit) for limit in (row.lower, row.upper)]
+    return {
+        "label": begin_sentence(name_term(row.term, config)),
+        "sub": "",
+        "cells": [
+            write_number(row.estimate),
+            write_limits(row.lower, row.upper, row.status),
+            *(write_number(count) for count in (row.n_episodes, row.n_events, row.n_sites)),
+        ],
+        "picture": draw_marks([Mark(float(row.estimate), *limits)], SHARES) if row.status == "ok" else None,
+        **say_status([row]),
+    }
+
+
+def _make_grid(caption: str, first: str, found: dict, note: str) -> dict:
+    lines = list(dict.fromkeys(line for line, _ in found))
+    columns = list(dict.fromkeys(column for _, column in found))
+    made = []
+    for line in lines:
+        here = [found[line, column] for column in columns if (line, column) in found]
+        made.append(
+            {
+                "label": begin_sentence(line.replace("_", " ")),
+                "sub": "",
+                "cells": [_write_cell(found.get((line, column))) for column in columns],
+                "picture": None,
+                **say_status(here),
+            }
+        )
+    names = [begin_sentence(column.replace("_", " ")) for column in columns]
+    return make_table(caption, names, [{"heading": "", "rows": made}], first=first, note=note)
+
+
+def _write_cell(row) -> str:
+    if row is None:
+        return "–"
+    return write_number(row.estimate) if row.status == "ok" else row.status.replace("_", " ")
+
+
+def _say_kappa(rows: pd.DataFrame, part: str) -> str:
+    """Agreement and kappa of the whole in a sentence, or why there is none."""
+    said = []
+    for row in rows[rows["stratum"].eq("all") & rows["term"].isin([f"{part}_agreement", f"{part}_kappa"])].itertuples():
+        name = "Cohen's kappa" if row.term.endswith("kappa") else "Share in agreement"
+        limits = write_limits(row.lower, row.upper, row.status)
+        said.append(
+            f"{name}: {write_number(row.estimate)}{f' ({limits})' if limits else ''}."
+            if row.status == "ok"
+            else f"{name}: {row.status}, {row.note}."
+        )
+    return " ".join(said)

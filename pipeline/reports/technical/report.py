@@ -1,0 +1,119 @@
+"""The whole technical report as one plain dict: disclosed estimates in, texts and tables out; nothing is estimated here."""
+
+from collections.abc import Sequence
+
+import pandas as pd
+
+from pipeline.reports.technical.checklist import RECORD, STROBE, map_items
+from pipeline.reports.technical.condense import condense_rows
+from pipeline.reports.technical.tables import (
+    list_site_codes,
+    list_withheld,
+    mask_sites,
+    number_methods,
+    split_sites,
+    summarise_sites,
+    tabulate_rows,
+)
+from pipeline.reports.technical.texts import TEXTS, Text
+from pipeline.reports.technical.views import DIAGNOSTICS, VARIANCE, VIEWS, collect_terms
+from pipeline.reports.wording import begin_sentence
+from schemas import codes
+from schemas.demonstration import INVENTED
+from schemas.notes import NEWER
+from schemas.study import Config
+
+SECTIONS = {"about", "cautions", "contents", "plan", "used", "withheld"}  # places of the page besides the analyses
+
+
+def compose_technical(
+    estimates: dict[str, pd.DataFrame],
+    config: Config,
+    plan_files: dict[str, str],
+    used: dict[str, str],
+    *,
+    figures: Sequence[dict[str, str]] = (),
+    invented: bool = False,
+) -> dict:
+    """What `technical.html.j2` shows.
+
+    `estimates` are disclosed ones (schemas.estimate.Estimates) by analysis; an empty or absent one is said to be absent. `plan_files` are
+    the texts of the plan by file name, `used` the fingerprints and versions behind the numbers, `figures` the rows of figures/figures.csv;
+    `invented` is true of the demonstration pool only.
+    """
+    ordered = _order({name: rows for name, rows in estimates.items() if len(rows)})
+    titles = {name: _find_text(name).title for name in ordered}
+    site_codes = list_site_codes(ordered)
+    masked = {name: mask_sites(rows, site_codes) for name, rows in ordered.items()}
+    without_sites = {name: split_sites(rows)[0] for name, rows in masked.items()}
+    return {
+        "title": config.study.title,
+        "invented": INVENTED if invented else "",
+        "stays": used.get(NEWER, ""),
+        "figures": list(figures),
+        "used": [{"name": name.replace("_", " "), "value": value} for name, value in used.items()],
+        "contents": [_count(name, rows, titles) for name, rows in masked.items()],
+        "absent": [text.title for name, text in TEXTS.items() if name not in ordered],
+        "sections": [_compose_section(name, rows, config) for name, rows in masked.items()],
+        "variance": collect_terms(without_sites, VARIANCE, titles, config),
+        "diagnostics": collect_terms(without_sites, DIAGNOSTICS, titles, config),
+        "withheld": list_withheld(masked, titles, config),
+        "rounding": say_rounding(config),
+        "statuses": [{"code": code, "meaning": meaning} for code, meaning in codes.ESTIMATE_STATUS.items()],
+        "plan": [{"name": name, "text": text} for name, text in plan_files.items()],
+        "checklists": [
+            {"name": "STROBE", "items": map_items(STROBE, SECTIONS | set(ordered))},
+            {"name": "RECORD", "items": map_items(RECORD, SECTIONS | set(ordered))},
+        ],
+    }
+
+
+def say_rounding(config: Config) -> str:
+    """How released numbers were rounded; the tables do not say so at each of them."""
+    rule = config.study.disclosure
+    return (
+        f"Counts of people are rounded to multiples of {rule.round_counts}, and fewer than {rule.least_shown} are not shown; shares have two decimals, "
+        "or steps of 0.05 where that would tell too much, as the column rounded of the files says. Rounded parts may not add up to their "
+        "whole. The exact numbers stay with whoever ran this."
+    )
+
+
+def _order(estimates: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+    """In the order of the plan; an analysis without a text comes last."""
+    order = list(TEXTS)
+    return dict(
+        sorted(estimates.items(), key=lambda part: (order.index(part[0]) if part[0] in order else len(order), part[0]))
+    )
+
+
+def _find_text(analysis: str) -> Text:
+    return TEXTS.get(analysis) or Text(
+        begin_sentence(analysis.replace("_", " ")), *["Not described in this report."] * 5, ""
+    )
+
+
+def _count(name: str, rows: pd.DataFrame, titles: dict[str, str]) -> dict:
+    """A line of the contents: how many numbers can be used, and how many have which other status."""
+    counts = rows["status"].value_counts()
+    return {
+        "name": name,
+        "title": titles[name],
+        "counts": [int(counts.get(status, 0)) for status in codes.ESTIMATE_STATUS],
+        "rows": len(rows),
+    }
+
+
+def _compose_section(name: str, rows: pd.DataFrame, config: Config) -> dict:
+    every, single = split_sites(rows)
+    plain = condense_rows(every)
+    tables, rest = VIEWS[name](plain, config) if name in VIEWS else ([], plain)
+    methods = number_methods(plain)
+    shown = tabulate_rows(rest, methods, config)
+    sites = summarise_sites(single, config)
+    return {
+        "name": name,
+        "text": _find_text(name),
+        "tables": [*tables, *shown, *([sites] if sites else [])],
+        "methods": [{"number": number, "text": method} for method, number in methods.items()],
+        "left_out": len(every) - len(plain),
+    }

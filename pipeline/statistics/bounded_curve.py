@@ -1,0 +1,52 @@
+"""One curve of a time that lies between two looks, with the least and the greatest share that is left on each day, and their limits."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from pipeline.statistics.leave_out import leave_out_weights
+from pipeline.statistics.npmle import Npmle, collapse_intervals, fit_many, fit_npmle
+from pipeline.statistics.share_limits import Edge, bound_share, count_effective, keep_falling
+
+
+@dataclass(frozen=True)
+class BoundedCurve:
+    """The fit, and the `lower` and the `upper` share that is left on the days it was asked for."""
+
+    fit: Npmle
+    lower: Edge
+    upper: Edge
+
+
+def bound_curve(rows: pd.DataFrame, days: np.ndarray) -> BoundedCurve:
+    """The curve of rows with left_days, right_days, patient_id and site, on rising days. Raises NotConverged where a fit is not proved."""
+    left, right, index = collapse_intervals(rows["left_days"], rows["right_days"])
+    weights, repeats = leave_out_weights(index, rows["patient_id"].to_numpy(str), rows["site"].to_numpy(str))
+    without, sizes = fit_many(left, right, weights, days), len(rows) - weights.sum(axis=1)
+    count = np.bincount(index).astype(float)
+    fit = fit_npmle(left, right, count)
+    shares, numbers = fit.survival(days), count_effective_days(fit, left, right, count, days)
+    lower, upper = (
+        keep_falling(bound_share(share, moved, repeats, sizes, number))
+        for share, moved, number in zip(shares, (without.lower, without.upper), numbers, strict=True)
+    )
+    return BoundedCurve(fit, lower, upper)
+
+
+def count_effective_days(
+    fit: Npmle, left: np.ndarray, right: np.ndarray, weight: np.ndarray, days: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """The effective numbers of the least and of the greatest share that is left on each day.
+
+    A share of 0 or 1 could also be wrong by mass at a place without any: just before or just after a day, outside of the fit's intervals.
+    """
+    day = np.asarray(days, dtype=float)
+    begin, end = left[:, None], right[:, None]
+    at = (begin < day) & (day <= end) & ~((fit.left[:, None] < day) & (day <= fit.right[:, None])).any(axis=0)
+    after = (begin <= day) & (day < end) & ~((fit.left[:, None] <= day) & (day < fit.right[:, None])).any(axis=0)
+    cover = np.hstack([(begin <= fit.left) & (fit.right <= end), at, after]).astype(float)
+    mass = np.append(fit.mass, np.zeros(2 * len(day)))
+    later = np.hstack([day > day[:, None], day >= day[:, None]])
+    edges = fit.left >= day[:, None], fit.right > day[:, None]
+    return tuple(count_effective(cover, weight, mass, np.hstack([edge, later]).astype(float)) for edge in edges)

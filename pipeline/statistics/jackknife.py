@@ -1,0 +1,40 @@
+"""Standard errors clustered by site: leave out one site at a time, refit everything, and see how far the answer moves.
+
+The delete-one-cluster jackknife (CV3) with t quantiles of one degree of freedom less than sites keeps its coverage with few clusters
+better than the sandwich: MacKinnon JG, Nielsen MO, Webb MD. J Appl Econometrics 2023;38:671-694.
+"""
+
+from collections.abc import Callable
+
+import numpy as np
+from scipy.stats import t as student
+
+from pipeline.statistics.guard import Refusal
+
+RESTS_ON_ONE = Refusal("not_identified", "rests on one site: without it there is no answer")
+
+
+def refit_without_each_site(sites: np.ndarray, fit: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
+    """The answers without each site, in the order of the sites' names: (sites, terms).
+
+    `fit` takes a mask of the rows that stay and returns one answer per term, nan where it has none.
+    """
+    sites = np.asarray(sites, dtype=str)
+    return np.array([fit(sites != site) for site in np.unique(sites)])
+
+
+def jackknife_covariance(full: np.ndarray, without: np.ndarray) -> np.ndarray:
+    """Covariance of the answers `full` (terms) from those `without` each site (sites, terms); nan where a refit has no answer."""
+    moved = without - full
+    return (len(without) - 1) / len(without) * moved.T @ moved
+
+
+def limits(estimate: float, error: float, n_sites: int, coverage: float = 0.95) -> tuple[float, float]:
+    """Limits by the t distribution with one degree of freedom less than sites."""
+    reach = student.ppf(0.5 + coverage / 2, n_sites - 1) * error
+    return estimate - reach, estimate + reach
+
+
+def p_value(estimate: float, error: float, n_sites: int) -> float:
+    """Two-sided p-value of no effect, by the same distribution."""
+    return float(2 * student.sf(abs(estimate) / error, n_sites - 1))

@@ -1,0 +1,131 @@
+"""Linear mixed model of repeated measurements: normal intercepts, and slopes if asked, of patients, and normal intercepts of their sites.
+
+The restricted likelihood is profiled (Bates D, Machler M, Bolker B, Walker S. J Stat Softw 2015;67(1):1-48): coefficients and the variance
+of a measurement follow from the standard deviations of the random effects, taken relative to it, so that the search runs over two or
+four numbers and the coefficients always are the generalised least-squares solution. It needs sums of products per patient only.
+Standard deviations have no sign: the likelihood is the same for both, and a minimum at zero is one like any other.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import minimize
+
+from pipeline.statistics.guard import Refusal, check_solution
+from pipeline.statistics.restricted_likelihood import Products, bend, deviate, slope
+
+STARTS = (0.5, 2.0)  # relative standard deviations
+NONE = 1e-3  # a relative standard deviation below it is none
+ROUGH = 1e-2  # of a relative standard deviation: where the first search hands over
+SAME = 1e-4  # largest difference of log-likelihoods that are the same
+UNDETERMINED = Refusal("not_identified", "the coefficients are not determined by the measurements")
+CHORDS = 12  # steps from a near fit before the search begins anew
+ARRIVED = 1e-9  # what one more step would change of minus twice the log-likelihood
+
+
+@dataclass(frozen=True)
+class LinearFit:
+    """The fit: `coef` with its `covariance` by the model, (co)variances of patients' effects, of sites, of a measurement.
+
+    `relative` are the standard deviations by which it was found, `curvature` the second derivative of minus twice the restricted log-likelihood
+    by those that are not none, and `free` their places; `log_likelihood` is the restricted one."""
+
+    coef: np.ndarray
+    covariance: np.ndarray
+    patient: np.ndarray
+    site: float
+    residual: float
+    log_likelihood: float
+    relative: np.ndarray
+    curvature: np.ndarray
+    free: np.ndarray
+
+    @property
+    def slope_is_none(self) -> bool:
+        """Whether patients' slopes do not vary beyond what their intercepts tell: then they are no part of the model."""
+        return len(self.patient) == 2 and abs(self.relative[2]) < NONE
+
+
+def fit_linear_mixed(products: Products, *, sites: bool) -> LinearFit | Refusal:
+    """The maximum of the restricted likelihood; `sites` says whether their intercepts vary. Two starts and two optimisers must agree."""
+    if products.n <= products.whole.shape[1] - 2:
+        return Refusal("too_few", "no more measurements than coefficients")
+    q = len(products.own)
+    shape = np.append(np.eye(q)[np.tril_indices(q)], [1.0] * sites)
+
+    def value(at: np.ndarray) -> float:
+        return deviate(at, products, sites)[0]
+
+    try:
+        rough = minimize(value, STARTS[0] * shape, method="Nelder-Mead", options={"xatol": ROUGH, "fatol": 1}).x
+        found = [_descend(start, products, sites) for start in (rough, STARTS[1] * shape)]
+        if abs(value(found[0]) - value(found[1])) > 2 * SAME:
+            return Refusal("not_converged", "two searches end at different places")
+        return _check(min(found, key=value), products, sites)
+    except np.linalg.LinAlgError:
+        return UNDETERMINED
+
+
+def refit_linear_mixed(products: Products, near: LinearFit, *, sites: bool) -> LinearFit | Refusal:
+    """Fit again from a fit that is near, as that of all sites after leaving out one.
+
+    Newton's steps with the curvature of the near fit need few evaluations; where they do not arrive, or a standard deviation that was none
+    would grow, the search begins anew.
+    """
+
+    def value(at: np.ndarray) -> float:
+        return deviate(at, products, sites)[0]
+
+    try:
+        point = near.relative.copy()
+        for _ in range(CHORDS):
+            gradient = slope(point, products, sites)[near.free]
+            step = np.linalg.solve(near.curvature, gradient)
+            if gradient @ step < ARRIVED and not _grows(value, point, near.free):
+                return _finish(point, products, sites, near.curvature, near.free)
+            point[near.free] -= step
+        away = np.where(np.abs(near.relative) < NONE, 10 * NONE, near.relative)
+        return _check(_descend(away, products, sites), products, sites)
+    except np.linalg.LinAlgError:
+        return UNDETERMINED
+
+
+def _descend(start: np.ndarray, products: Products, sites: bool) -> np.ndarray:
+    def judge(point: np.ndarray) -> tuple[float, np.ndarray]:
+        return deviate(point, products, sites)[0], slope(point, products, sites)
+
+    return minimize(judge, start, jac=True, method="BFGS", options={"gtol": 1e-4}).x
+
+
+def _check(point: np.ndarray, products: Products, sites: bool) -> LinearFit | Refusal:
+    """The fit at a point, after one more step by Newton's method, if it is a maximum. Standard deviations of none stay as they are: their
+    gradient is zero there by symmetry."""
+
+    def value(at: np.ndarray) -> float:
+        return deviate(at, products, sites)[0]
+
+    free = np.flatnonzero(np.abs(point) >= NONE)
+    if len(point) - sites == 3 and abs(point[2]) < NONE:
+        free = free[(free != 1) | (abs(point[0]) >= NONE)]
+    curvature = np.zeros((0, 0))
+    if len(free):
+        curvature = bend(point, products, sites)[np.ix_(free, free)]
+        if np.linalg.eigvalsh(curvature)[0] > 0:
+            polished = point.copy()
+            polished[free] -= np.linalg.solve(curvature, slope(point, products, sites)[free])
+            point = polished if value(polished) <= value(point) else point
+        refusal = check_solution(-slope(point, products, sites)[free] / 2, curvature / 2)
+        if refusal:
+            return refusal
+    return _finish(point, products, sites, curvature, free)
+
+
+def _finish(point: np.ndarray, products: Products, sites: bool, curvature: np.ndarray, free: np.ndarray) -> LinearFit:
+    return LinearFit(**deviate(point, products, sites)[1], curvature=curvature, free=free)
+
+
+def _grows(value: Callable[[np.ndarray], float], point: np.ndarray, free: np.ndarray) -> bool:
+    """Whether a standard deviation that is none would make the fit better if it were not."""
+    held = np.setdiff1d(np.arange(len(point)), free)
+    return any(value(point + 10 * NONE * np.eye(len(point))[k]) < value(point) for k in held)

@@ -1,0 +1,48 @@
+"""Differences and ratios of two numbers from the limits of each.
+
+Limits follow from those of the two (Newcombe RG. Stat Med 1998;17:873-890; Zou GY, Donner A. Stat Med 2008;27:1693-1702), and so exist where
+all or nobody of one had the event. The limits by leaving out each site count where they reach further.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+from scipy.stats import norm
+
+from pipeline.statistics.scales import RATIO, Scale, limit_by_sites
+
+
+class Bounded(NamedTuple):
+    """A number with its 95 % limits."""
+
+    value: float
+    low: float
+    high: float
+
+
+def combine(first: Bounded, second: Bounded) -> Bounded:
+    """The second less the first."""
+    value = second.value - first.value
+    below = np.hypot(second.value - second.low, first.high - first.value)
+    above = np.hypot(second.high - second.value, first.value - first.low)
+    return Bounded(value, value - below, value + above)
+
+
+def compare(values: np.ndarray, scale: Scale, first: Bounded, second: Bounded) -> tuple[float, float, float, float]:
+    """Standard error, limits and p-value of what the second number is less the first, or, on the scale RATIO, by how many times it is greater.
+
+    `values` (samples,) are the comparison, first of all and then without each site. The p-value is the greater of that by sites and that
+    which goes along with the limits of the two numbers (Altman DG, Bland JM. BMJ 2011;343:d2304). Both numbers lie above 0 for a ratio.
+    """
+    error, low, high, p = limit_by_sites(values[0], values[1:], scale)
+    if scale is RATIO:
+        with np.errstate(divide="ignore"):
+            own = combine(*(Bounded(*np.log(each)) for each in (first, second)))
+        low, high = np.fmin(low, np.exp(own.low)), np.fmax(high, np.exp(own.high))
+    else:
+        own = combine(first, second)
+        low, high = np.fmin(low, own.low), np.fmax(high, own.high)
+    reach = own.value - own.low if own.value > 0 else own.high - own.value
+    with np.errstate(divide="ignore"):
+        told = 1.0 if own.value == 0 else 2 * norm.sf(norm.ppf(0.975) * np.abs(own.value) / reach)
+    return error, float(low), float(high), float(np.fmax(p, told))

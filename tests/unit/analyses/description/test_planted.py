@@ -1,0 +1,136 @@
+"""Planted against read: counts that add up, shares only where looks can tell, open readings, and a status where there are few."""
+
+import pandas as pd
+import pytest
+
+from pipeline.analyses.description.planted import LOOKS_TELL, POPULATION, compare_planted
+
+SHOWS = {"test": "dix_hallpike", "side": "right", "nystagmus": True, "before_treatment": True}
+LONG = "posterior/right/long/canalolithiasis"
+CUPULA = "posterior/right/cupula/cupulolithiasis"
+
+
+def plant(
+    count: int, start: int = 0, pattern: str = "posterior_long", positional: str = "yes", **place: str
+) -> list[dict]:
+    where = {"canal": "posterior", "arm": "long", "mechanism": "canalolithiasis", "side": "right"} | place
+    return [
+        {"site": f"S0{n % 2}", "episode_id": f"EP-{n}", "pattern": pattern, "is_positional": positional, **where}
+        for n in range(start, start + count)
+    ]
+
+
+def read(episodes: list[dict], variants: str = LONG, **verdict: str) -> list[dict]:
+    plain = {
+        "positional": "yes",
+        "canal": "posterior",
+        "arm": "long",
+        "mechanism": "canalolithiasis",
+        "side": "right",
+        "variants": variants,
+    }
+    return [{"site": e["site"], "episode_id": e["episode_id"]} | plain | verdict for e in episodes]
+
+
+def look(episodes: list[dict], **shown: object) -> list[dict]:
+    return [{"site": e["site"], "episode_id": e["episode_id"]} | SHOWS | shown for e in episodes]
+
+
+def compare(truth: list[dict], readings: list[dict], looks: list[dict], plan) -> pd.DataFrame:
+    columns = ["site", "episode_id", *SHOWS]
+    return compare_planted(
+        pd.DataFrame(readings), pd.DataFrame(looks, columns=columns), pd.DataFrame(truth), plan
+    ).set_index(["stratum", "population", "term"])
+
+
+def test_counts_and_shares(plan):
+    truth = plant(20)
+    readings = read(truth[:15]) + read(truth[15:18], canal="unknown") + read(truth[18:], positional="undetermined")
+    rows = compare(truth, readings, look(truth), plan).loc["planted=posterior_long"]
+    counted, told = rows.loc[POPULATION], rows.loc[LOOKS_TELL]
+    assert counted.loc["positional:read=yes", "estimate"] == 18
+    assert counted.loc["canal:read=posterior", "estimate"] == 15
+    assert counted.loc["canal:read=unknown", "estimate"] == 3
+    for part, size in (("positional", 20), ("canal", 18), ("arm", 18), ("mechanism", 18)):
+        assert counted["estimate"][counted.index.str.startswith(f"{part}:")].sum() == size
+    assert told.loc["positional_recovered", "estimate"] == pytest.approx(0.9)
+    assert told.loc["canal_recovered", "estimate"] == pytest.approx(0.75)
+    assert told.loc["variant_recovered", ["n_episodes", "n_events", "n_sites"]].tolist() == [20, 15, 2]
+
+
+@pytest.mark.parametrize(
+    ("planted", "shown", "tells"),
+    [
+        ({}, [{}], True),
+        ({}, [{"nystagmus": False}], False),
+        ({}, [{"before_treatment": False}], False),
+        ({}, [{"test": "supine_roll"}], False),
+        ({"canal": "lateral"}, [{"test": "supine_roll"}], True),
+        ({"arm": "short"}, [{"test": "sitting_up", "side": "none"}], True),
+        ({}, [{"test": "sitting_up", "side": "none"}], False),  # sitting up shows the short arm only
+        ({"canal": "multiple", "arm": "unknown"}, [{}], False),
+        ({"canal": "multiple", "arm": "unknown"}, [{}, {"side": "left"}], True),
+        ({"canal": "multiple", "arm": "unknown"}, [{}, {"test": "supine_roll"}], True),
+        (
+            {"canal": "multiple", "arm": "unknown"},
+            [{"test": "supine_roll"}, {"test": "supine_roll", "side": "left"}],
+            False,
+        ),
+    ],
+)
+def test_looks_that_can_tell(planted, shown, tells, plan):
+    truth = plant(12, **planted)
+    looks = [row for one in shown for row in look(truth, **one)]
+    rows = compare(truth, read(truth), looks, plan)
+    row = rows.loc[("planted=posterior_long", LOOKS_TELL, "positional_recovered")]
+    assert (row["n_episodes"], row["status"]) == ((12, "ok") if tells else (0, "too_few"))
+
+
+def test_a_reading_left_open_is_allowed_but_not_recovered(plan):
+    truth = plant(12)
+    readings = read(truth, variants=f"{CUPULA} {LONG}", arm="unknown", mechanism="unknown")
+    told = compare(truth, readings, look(truth), plan).loc[("planted=posterior_long", LOOKS_TELL)]
+    assert told["estimate"][["canal_recovered", "variant_recovered", "variant_allowed"]].tolist() == [1, 0, 1]
+    told = compare(truth, read(truth, variants=CUPULA), look(truth), plan).loc[("planted=posterior_long", LOOKS_TELL)]
+    assert told.loc["variant_allowed", "estimate"] == 0
+
+
+def test_another_cause_is_recovered_when_it_is_set_apart(plan):
+    none = {"canal": "none", "arm": "none", "mechanism": "none"}
+    truth = plant(12, pattern="silent", positional="no", **none)
+    readings = read(truth[:9], positional="probable_non_positional") + read(truth[9:])
+    told = compare(truth, readings, [], plan).loc[("planted=silent", LOOKS_TELL)]
+    assert told["estimate"].to_dict() == {"positional_recovered": 0.75}
+
+
+def test_both_ears_are_recovered_as_the_canal_with_both_sides(plan):
+    truth = plant(12, pattern="both", canal="multiple", arm="unknown", side="both")
+    looks = look(truth) + look(truth, side="left")
+    readings = read(truth[:9], side="both") + read(truth[9:])
+    told = compare(truth, readings, looks, plan).loc[("planted=both", LOOKS_TELL)]
+    assert told.loc[["canal_recovered", "variant_recovered"], "estimate"].tolist() == [0.75, 0.75]
+    assert "variant_allowed" not in told.index
+    one_side = compare(truth, readings, look(truth), plan).loc[("planted=both", LOOKS_TELL)]
+    assert one_side["n_episodes"].eq(0).all()
+
+
+def test_an_unknown_arm_is_not_asked_for(plan):
+    truth = plant(12, pattern="anterior", canal="anterior", arm="unknown")
+    told = compare(truth, read(truth, canal="anterior"), look(truth), plan).loc[("planted=anterior", LOOKS_TELL)]
+    assert "arm_recovered" not in told.index
+    assert told.loc["variant_recovered", "estimate"] == 1
+
+
+def test_few_give_a_status_and_what_was_not_stored_is_left_out(plan):
+    truth = plant(30)
+    rows = compare(truth, read(truth[:5]), look(truth), plan)
+    row = rows.loc[("planted=posterior_long", LOOKS_TELL, "canal_recovered")]
+    assert (row["status"], row["n_episodes"]) == ("too_few", 5)
+    assert pd.isna(row["estimate"])
+
+
+def test_the_order_of_rows_changes_nothing(plan):
+    truth = plant(20) + plant(15, start=20, pattern="lateral_free", canal="lateral", arm="short")
+    readings, looks = read(truth[:17]) + read(truth[17:], canal="lateral"), look(truth)
+    forward = compare(truth, readings, looks, plan)
+    pd.testing.assert_frame_equal(forward, compare(truth[::-1], readings[::-1], looks[::-1], plan))

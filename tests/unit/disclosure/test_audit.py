@@ -1,0 +1,208 @@
+"""The audit finds what can be worked out, no more and no less than trying all whole numbers does, and a release passes it or is none."""
+
+from itertools import product
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pipeline.disclosure.audit import EVERYBODY, Audit
+from pipeline.disclosure.cells import Cells
+from pipeline.disclosure.known import Known, Share, learn_known
+from pipeline.disclosure.people import Group
+from pipeline.disclosure.protect import hide_rows
+from pipeline.disclosure.release import GivenAway, find_all, hide_what_tells, state_all
+from tests.pool_of_counts import RULE, curves, describe, release, two_way
+
+
+def hide(estimates: pd.DataFrame, *strata: str) -> set[str]:
+    """What the audit finds if nothing is hidden but these strata."""
+    stated = state_all(estimates, RULE)
+    safe = hide_rows(stated.rows, list(stated.rows.index[stated.rows["stratum"].isin(strata)]), "hidden")
+    return {stated.audit.cells.keys[found.cell].say() for found in find_all(stated, safe, RULE)}
+
+
+def test_a_total_gives_the_only_hidden_part_away():
+    estimates = curves({"canal=posterior": 300, "canal=lateral": 100, "canal=anterior": 5})
+    assert hide(estimates, "canal=anterior") == {"followed objective, canal=anterior"}
+    assert hide(estimates, "canal=anterior", "canal=lateral") == set()
+
+
+def test_two_hidden_parts_that_are_few_together_are_a_small_group():
+    estimates = curves({"canal=posterior": 300, "canal=lateral": 4, "canal=anterior": 5})
+    assert hide(estimates, "canal=anterior", "canal=lateral") != set()
+    assert hide(estimates, "canal=anterior", "canal=lateral", "canal=posterior") == set()
+
+
+def test_margins_of_a_two_way_table_give_away_what_each_alone_does_not():
+    estimates = two_way({("a", "x"): 40, ("a", "y"): 5, ("b", "x"): 30, ("b", "y"): 40})
+    small = "canal=a,mechanism=y"
+    assert hide(estimates, small) == {"followed objective, canal=a, mechanism=y"}
+    assert hide(estimates, small, "canal=a,mechanism=x") != set()  # the column still tells
+    assert hide(estimates, *(f"canal={a},mechanism={b}" for a in "ab" for b in "xy")) == set()
+
+
+def test_parts_that_have_no_row_are_a_group_too():
+    assert hide(curves({"canal=posterior": 300, "canal=lateral": 100}, whole=407)) != set()
+
+
+def test_a_count_is_known_wherever_it_is_told():
+    # the description of the pool and the flow tell of the same people
+    sexes = describe("sex", {"female": 300, "male": 95, "unknown": 5})
+    stated = state_all(pd.concat([sexes, describe("age", {"18-44": 200, "45-54": 200})], ignore_index=True), RULE)
+    groups = [key for key in stated.audit.cells.keys if isinstance(key, Group) and key.name == "stored"]
+    assert Group("stored", frozenset({("sex", "*")})) in groups
+    assert Group("stored", frozenset({("age", "*")})) in groups
+
+
+def build_square(values: list[int]) -> Cells:
+    """Four cells in a square, their margins and their whole."""
+    cells = Cells(0)
+    for k, value in enumerate(values):
+        cells.add(Group(f"cell {k}"), value)
+    for whole, parts in ((4, [0, 1]), (5, [2, 3]), (6, [0, 2]), (7, [1, 3]), (8, [4, 5]), (8, [6, 7])):
+        cells.relate(whole, parts, f"{whole}")
+    return cells
+
+
+def try_all(values: list[int], cells: Cells, bounds: np.ndarray, least_shown: int, most: int) -> set[int]:
+    """The cells whose value is proved to be small, by trying every whole number up to `most`."""
+    free = [n for n in range(len(values)) if bounds[n, 0] != bounds[n, 1]]
+    seen: dict[int, set[int]] = {n: set() for n in free}
+    for guess in product(*(range(int(bounds[n, 0]), int(min(bounds[n, 1], most)) + 1) for n in free)):
+        trial = dict(enumerate(values)) | dict(zip(free, guess, strict=True))
+        if all(sum(sign * trial[n] for n, sign in equation) == 0 for equation in cells.equations):
+            for n in free:
+                seen[n].add(trial[n])
+    return {n for n in free if seen[n] and min(seen[n]) >= 1 and max(seen[n]) < least_shown}
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(st.integers(0, 4), min_size=4, max_size=4),
+    st.sets(st.integers(0, 8), max_size=4),
+    st.sets(st.integers(0, 8), max_size=3),
+)
+def test_the_audit_finds_what_trying_all_numbers_finds(inner, hidden, rounded):
+    a, b, c, d = inner
+    values = [a, b, c, d, a + b, c + d, a + c, b + d, a + b + c + d]
+    cells = build_square(values)
+    bounds = np.array([[v, v] for v in values], dtype=float)
+    bounds[sorted(rounded)] = [[max(values[n] - 1, 0), values[n] + 1] for n in sorted(rounded)] or np.empty((0, 2))
+    bounds[sorted(hidden)] = [0, np.inf]
+    audit = Audit(cells, 3)
+    wanted = try_all(values, cells, bounds, 3, 17)
+    quickly = {found.cell for found in audit.find_quickly(Known(bounds))}
+    together = {found.cell for found in audit.find_quickly(Known(bounds)) if found.least == 0}
+    shown = {n for n in range(9) if bounds[n, 0] == bounds[n, 1] and 1 <= values[n] < 3}
+    found = quickly | {each.cell for each in audit.find(Known(bounds))}
+    assert wanted <= found
+    assert found <= wanted | together | shown
+    assert {each.cell for each in audit.find(Known(bounds))} <= wanted | shown
+    for example in audit.examples:  # by which cells are safe
+        sums = [sum(sign * example[n] for n, sign in equation) for equation in cells.equations]
+        assert all(total == 0 or np.isnan(total) for total in sums)
+        assert not ((example < bounds[:, 0]) | (example > bounds[:, 1])).any()
+
+
+def test_whole_numbers_prove_what_fractions_do_not():
+    # a + b = x, b + c = x, a + c = x: all are x / 2, which is no whole number if x is odd; with one more in a, b + 1 = a = c
+    cells = Cells(0)
+    for name, value in (("a", 5), ("b", 4), ("c", 5), ("ab", 9), ("bc", 9), ("ac", 10)):
+        cells.add(Group(name), value)
+    place = {key.name: n for n, key in enumerate(cells.keys)}
+    for whole in ("ab", "bc", "ac"):
+        cells.relate(place[whole], [place[name] for name in whole], whole)
+    bounds = np.array([[0, np.inf]] * 3 + [[9, 9], [9, 9], [10, 10]], dtype=float)
+    assert {cells.keys[found.cell].name for found in Audit(cells, 11).find(Known(bounds))} == {"a", "b", "c"}
+
+
+def carry_share(whole: tuple[int, int], part: tuple[int, int], low: float, high: float) -> list[list[float]]:
+    """What is known of a whole and of its part, each by its ends, once the part is a share of the whole."""
+    cells = Cells(0)
+    for name in ("whole", "part"):
+        cells.add(Group(name), 0)
+    known = Known(np.array([whole, part], dtype=float), {("row", "told"): Share(1, 0, low, high, 0.0, 1.0)})
+    return np.column_stack(Audit(cells, 3).carry(known)).tolist()
+
+
+def test_a_share_tells_of_the_whole_by_its_part():
+    # 43 or 44 people are 20.5 to 21.5 % of 200 (43 / .215) to 214 (44 / .205) people; of exactly 43 it is at most 209
+    assert carry_share((150, np.inf), (43, 44), 0.205, 0.215) == [[200, 214], [43, 44]]
+    assert carry_share((205, 214), (43, 43), 0.205, 0.215) == [[205, 209], [43, 43]]
+    assert carry_share((205, 209), (0, np.inf), 0.205, 0.215) == [[205, 209], [43, 44]]
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.integers(15, 60), st.data(), st.integers(0, 9), st.integers(0, 9), st.sampled_from([0.005, 0.025]))
+def test_what_a_share_leaves_open_is_never_shut_out(whole, data, below, above, half):
+    part = data.draw(st.integers(1, whole - 1))
+    share = round(part / whole / (2 * half)) * 2 * half
+    ends = (whole - below, whole + above), (max(part - above, 0), part + below)
+    (least, most), (fewest, greatest) = carry_share(*ends, share - half, share + half)
+    fits = [
+        (n, k)
+        for n in range(ends[0][0], ends[0][1] + 1)
+        for k in range(ends[1][0], ends[1][1] + 1)
+        if (share - half) * n - 1e-9 <= k <= (share + half) * n + 1e-9
+    ]
+    assert (whole, part) in fits
+    assert all(least <= n <= most and fewest <= k <= greatest for n, k in fits)
+
+
+def test_each_claim_is_proved_once():
+    # a + b = x, b + c = x, a + c = x, with x odd but for the last: all follow, none twice
+    cells = Cells(0)
+    for name, value in (("a", 5), ("b", 4), ("c", 5), ("ab", 9), ("bc", 9), ("ac", 10)):
+        cells.add(Group(name), value)
+    for n, parts in enumerate(((0, 1), (1, 2), (0, 2)), start=3):
+        cells.relate(n, list(parts), f"{n}")
+    bounds = np.array([[0, np.inf]] * 3 + [[9, 9], [9, 9], [10, 10]], dtype=float)
+    assert [found.cell for found in Audit(cells, 11).find(Known(bounds))] == [0, 1, 2]
+
+
+def test_a_site_takes_itself_away():
+    cells = Cells(1)
+    for name, value, own in (("whole", 40, 30), ("part", 20, 18), ("rest", 20, 12)):
+        cells.add(Group(name), value, np.array([float(own)]))
+    cells.relate(0, [1, 2], "whole")
+    audit = Audit(cells, 11)
+    bounds = np.array([[40, 40], [20, 20], [20, 20]], dtype=float)
+    assert audit.find_quickly(Known(bounds), EVERYBODY) == []
+    assert {found.cell for found in audit.find_quickly(Known(bounds), 0)} == {0, 1, 2}  # 10, 2 and 8 others
+    assert audit.everybody == (EVERYBODY, 0)
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.lists(st.integers(0, 60), min_size=6, max_size=6))
+def test_a_release_passes_its_audit_whatever_the_counts(counts):
+    keys = [(a, b) for a in "abc" for b in "xy"]
+    made = release(two_way(dict(zip(keys, counts, strict=True))))
+    assert not made.rows["n_episodes"].between(1, 10).any()
+    audit = made.stated.audit
+    assert [found for eyes in audit.everybody for found in audit.find(made.known, eyes)] == []
+
+
+def test_what_cannot_be_covered_is_not_released_and_the_message_has_names_and_no_numbers(monkeypatch):
+    estimates = two_way({("a", "x"): 20, ("a", "y"): 5, ("b", "x"): 37, ("b", "y"): 48})
+    stated = state_all(estimates, RULE)
+    alone = hide_rows(stated.rows, list(stated.rows.index[stated.rows["stratum"].eq("canal=a,mechanism=y")]), "hidden")
+    monkeypatch.setattr("pipeline.disclosure.release.Cover.add", lambda self, found: False)
+    with pytest.raises(GivenAway) as failure:
+        hide_what_tells(stated, alone, RULE)
+    said = str(failure.value)
+    assert "canal=a, mechanism=y" in said
+    assert not any(number in said.replace("1 hidden", "") for number in ("5", "20", "25", "37", "48"))
+
+
+def test_what_is_shown_is_known_and_marks_say_nothing():
+    estimates = curves({"canal=posterior": 300, "canal=lateral": 100, "canal=anterior": 5})
+    stated = state_all(estimates, RULE)
+    cells = stated.audit.cells
+    place = {key.say(): n for n, key in enumerate(cells.keys)}
+    lateral = list(stated.rows.index[stated.rows["stratum"].eq("canal=lateral")])
+    bounds = learn_known(cells, hide_rows(stated.rows, lateral), stated.described, RULE).bounds
+    assert bounds[place["followed objective, canal=lateral"]].tolist() == [0, np.inf]  # a mark tells nothing
+    assert bounds[place["followed objective, canal=posterior"]].tolist() == [300, 300]

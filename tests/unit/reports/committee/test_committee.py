@@ -1,0 +1,273 @@
+"""The committee's report: it says what was estimated, hides what is hidden, keeps apart what must stay apart."""
+
+import re
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipeline.reports.committee.curves import read_curve
+from pipeline.reports.committee.known import FILLED
+from pipeline.reports.committee.report import compose_report
+from pipeline.reports.readings import Reading, Readings, read_estimates
+from pipeline.reports.render import render_page
+from pipeline.reports.wording import join_words, name_stratum, say_percent, say_share
+from schemas import codes
+from schemas.estimate import Estimates
+from schemas.notes import NEWER
+from tests.pool_of_estimates import build_estimates
+
+USED = {"deliveries": "3f1c", "plan": "77ab"}
+NUMBERS = ["estimate", "std_error", "lower", "upper", "n_episodes", "n_events", "n_sites"]
+
+
+@pytest.fixture(scope="module")
+def estimates(plan):
+    return build_estimates(plan)
+
+
+@pytest.fixture(scope="module")
+def report(estimates, plan):
+    return compose_report(estimates, plan, USED)
+
+
+def change(estimates, analysis, chosen, **values):
+    """The same estimates with some rows of one analysis changed; `chosen` picks them from the table."""
+    table = estimates[analysis].copy()
+    table.loc[chosen(table), list(values)] = list(values.values())
+    return estimates | {analysis: Estimates.validate(Estimates.cast(table))}
+
+
+def hide(estimates, analysis, chosen=lambda table: slice(None)):
+    nothing = dict.fromkeys(NUMBERS, pd.NA)
+    return change(estimates, analysis, chosen, **nothing, status="suppressed", note="hidden")
+
+
+def hide_everything(estimates):
+    for analysis in estimates:
+        estimates = hide(estimates, analysis)
+    return estimates
+
+
+def reading_of(estimates, stratum, term):
+    rows = estimates["resolution_curves"]
+    return rows[rows["endpoint"].eq("objective") & rows["stratum"].eq(stratum) & rows["term"].eq(term)].iloc[0]
+
+
+def names_of(report):
+    """Everything that has a figure or a row."""
+    panels = [panel["name"] for group in report["groups"] for panel in group["panels"]]
+    return panels + [row["name"] for part in report["shares"] for row in part["rows"]]
+
+
+def test_the_answer_carries_the_estimates_and_their_ranges(estimates, report):
+    answer = " ".join(report["answer"])
+    for stratum, day in (("all", 7), ("all", 30), ("canal=posterior", 7), ("canal=lateral", 7)):
+        row = reading_of(estimates, stratum, f"resolved_by_day_{day}")
+        said = Reading(float(row["estimate"]), float(row["lower"]), float(row["upper"]), status="ok")
+        assert say_share(said) in answer
+    assert f"{reading_of(estimates, 'all', 'median_days')['estimate']:.0f}" in answer
+
+
+def test_tables_and_figures_tell_the_same_as_the_estimates(estimates, report):
+    rows = {row["name"]: row["cells"] for part in report["shares"] for row in part["rows"]}
+    assert rows["Posterior canal"][0] == "744"
+    assert rows["Posterior canal"][3].startswith(
+        say_percent(reading_of(estimates, "canal=posterior", "resolved_by_day_7")["estimate"])
+    )
+
+
+def test_strips_divide_everybody_in_the_curve(estimates, report):
+    panel = next(p for group in report["groups"] for p in group["panels"] if p["name"] == "Posterior canal")
+    counts = [int(reading_of(estimates, "canal=posterior", f"known_{part}_day_7")["estimate"]) for part in FILLED]
+    assert sum(counts) == 744
+    assert all(f">{count}<" in panel["figure"]["svg"] for count in counts)
+    assert f"Day 7: {counts[0]} tested negative by then" in panel["figure"]["alt"]
+
+
+def test_no_strip_without_a_number_and_no_number_without_a_strip(estimates, plan):
+    bare = compose_report(
+        hide(estimates, "resolution_curves", lambda t: t["term"].str.startswith("known_")), plan, USED
+    )
+    assert "known on the day" not in bare["whole"]["figure"]["svg"]
+    assert 'class="swatch ' not in bare["whole"]["figure"]["svg"]
+
+
+def test_order_of_rows_does_not_matter(estimates, report, plan):
+    shuffled = {name: table.sample(frac=1, random_state=7) for name, table in estimates.items()}
+    assert compose_report(shuffled, plan, USED) == report
+
+
+def test_hidden_numbers_appear_nowhere(estimates, plan):
+    bare = compose_report(hide_everything(estimates), plan, USED)
+    text = re.sub(r"<[^>]+>", " ", render_page("committee.html.j2", bare).split("<main>")[1].split("<footer")[0])
+    assert set(re.findall(r"[\d,]+(?=\s%)", text)) <= {"95"}
+    assert "<svg" not in text
+    assert not re.search(r"\bNone\b|\bnan\b|<NA>", text)
+
+
+def test_no_bar_of_the_flow_tells_a_hidden_number(estimates, plan):
+    """Two pools that differ only in how a hidden total is split must look the same."""
+    pools = []
+    for untreated, incomplete in ((5, 65), (9, 61)):
+        pool = change(estimates, "episode_flow", lambda t: t["term"].eq("untreated"), estimate=untreated)
+        pool = change(pool, "episode_flow", lambda t: t["term"].eq("incomplete_record"), estimate=incomplete)
+        pool = hide(pool, "episode_flow", lambda t: t["term"].isin(["untreated", "incomplete_record"]))
+        pools.append(compose_report(pool, plan, USED)["flow"])
+    assert pools[0] == pools[1]
+    assert pools[0]["figure"]["svg"].count('class="bar ') == 10
+
+
+def test_what_leaves_lies_side_by_side_within_what_it_left(report):
+    bars = re.findall(r'class="bar \w+">.*? d="(.*?)"', report["flow"]["figure"]["svg"], re.S)
+    across = [[float(x) for x in re.findall(r"[ML] ([\d.]+)", bar)] for bar in bars]
+    handed_in, refused, set_aside, stored = across[:4]
+    ends = [max(stored), max(refused), max(set_aside)]
+    assert ends == pytest.approx([min(refused), min(set_aside), max(handed_in)], abs=1e-3)
+
+
+def test_curves_are_the_estimates_turned_around(estimates, plan):
+    readings = read_estimates(estimates, "resolution_curves", "positional", "objective")
+    curve = read_curve(readings, "canal=multiple", 30)
+    for bound, share, number, limit in (("upper", "least", "low", "upper"), ("lower", "most", "high", "lower")):
+        row = reading_of(estimates, "canal=multiple", f"unresolved_{bound}_day_17")
+        assert getattr(curve, share)[17] == pytest.approx(1 - row["estimate"])
+        assert getattr(curve, number)[17] == pytest.approx(1 - row[limit])
+    assert curve.least[17] < curve.most[17]  # the pool has an interval of no information there
+    assert curve.low[0] == curve.high[0] == 0
+
+
+def test_a_number_with_a_status_is_not_used():
+    assert Reading(0.4, status="ok").usable
+    assert not Reading(0.4, status="too_few").usable
+    assert not Reading(None, status="ok").usable
+    few = {
+        ("all", f"unresolved_{bound}_day_1"): Reading(0.4, 0.3, 0.5, status="too_few") for bound in ("upper", "lower")
+    }
+    curve = read_curve(Readings(few), "all", 2)
+    assert np.isnan([curve.least, curve.most, curve.low, curve.high]).all()
+
+
+def test_a_stratum_without_numbers_is_named_with_its_reason(report):
+    missing = [part["names"] for group in report["groups"] for part in group["missing"]]
+    assert "anterior canal" in missing
+    assert "Anterior canal" not in names_of(report)
+
+
+@pytest.mark.parametrize("status", ["too_few", "not_converged", "not_identified", "suppressed"])
+def test_every_status_gives_a_sentence_and_no_number(status, estimates, plan):
+    nothing = dict.fromkeys(NUMBERS, pd.NA) | {"status": status, "note": "the reason"}
+    pool = change(estimates, "resolution_curves", lambda t: t["stratum"].eq("canal=multiple"), **nothing)
+    report = compose_report(pool, plan, USED)
+    assert "More than one canal" not in names_of(report)
+    group = next(group for group in report["groups"] if group["heading"] == "By canal")
+    assert "more than one canal" in " ".join(part["names"] for part in group["missing"])
+
+
+def test_a_short_arm_by_response_is_never_compared(estimates, report, plan):
+    assert not any("response" in name for name in names_of(report))
+    pool = change(
+        estimates,
+        "resolution_curves",
+        lambda t: t["stratum"].str.contains("treatment_response") & t["estimate"].notna(),
+        estimate=0.123,
+    )
+    assert compose_report(pool, plan, USED) == report
+
+
+def test_definitions_of_the_short_arm_are_never_pooled(estimates, report, plan):
+    rows = estimates["resolution_curves"]
+    pooled = rows[rows["stratum"].eq("canal=posterior,arm=long")].assign(stratum="canal=posterior,arm=short")
+    pool = estimates | {"resolution_curves": Estimates.cast(pd.concat([rows, pooled]))}
+    assert compose_report(pool, plan, USED) == report
+    assert "Posterior canal, short arm by findings on sitting up" in names_of(report)
+
+
+def test_cases_kept_apart_touch_no_curve(estimates, report, plan):
+    without = compose_report(hide(estimates, "non_positional"), plan, USED)
+    assert without["apart"] != report["apart"]
+    for part in ("whole", "groups", "shares", "first_maneuvers", "endpoints"):
+        assert without[part] == report[part]
+
+
+def test_reasons_without_a_share_are_counted_not_drawn(estimates, report, plan):
+    reasons = estimates["non_positional"]
+    reasons = reasons[reasons["stratum"].str.startswith("reason=")]
+    unknown = int(reasons["status"].ne("ok").sum())
+    assert unknown > 0
+    assert str(unknown) in report["apart"]["hidden"]
+    assert "Cannot stand" not in report["apart"]["figure"]["svg"]
+    bare = compose_report(hide(estimates, "non_positional"), plan, USED)["apart"]
+    assert bare["figure"] is None
+    assert str(len(reasons)) in bare["hidden"]
+
+
+def test_first_maneuvers_have_no_figure(report):
+    assert len(report["first_maneuvers"]["rows"]) == 5
+    assert not any("Epley" in name for name in names_of(report))
+
+
+def test_another_primary_endpoint_of_the_plan_is_followed(estimates, plan):
+    study = plan.study.model_copy(
+        update={"resolution": plan.study.resolution.model_copy(update={"primary": "same_visit"})}
+    )
+    report = compose_report(estimates, plan.model_copy(update={"study": study}), USED)
+    rows = estimates["resolution_curves"]
+    row = rows[rows["endpoint"].eq("same_visit") & rows["term"].eq("resolved_by_day_7")].iloc[0]
+    assert say_percent(row["estimate"]) in " ".join(report["answer"])
+    assert codes.ENDPOINT["same_visit"] in " ".join(report["resolution"])
+
+
+@pytest.mark.parametrize("pool", ["nothing", "empty tables", "all hidden"])
+def test_pools_without_numbers_give_sentences_instead_of_charts(pool, estimates, plan):
+    tables = {
+        "nothing": {},
+        "empty tables": {name: Estimates.empty() for name in estimates},
+        "all hidden": hide_everything(estimates),
+    }[pool]
+    report = compose_report(tables, plan, {})
+    assert report["answer"]
+    assert report["flow"]["sentences"]
+    assert report["apart"]["sentences"]
+    assert "<svg" not in render_page("committee.html.j2", report)
+
+
+def test_codes_are_said_in_words(plan):
+    listed = {
+        "canal": codes.CANAL,
+        "arm": codes.ARM,
+        "arm_basis": codes.ARM_BASIS,
+        "basis": codes.ARM_BASIS,
+        "mechanism": codes.MECHANISM,
+        "certainty": codes.CERTAINTY,
+        "cause": codes.CAUSE,
+        "sex": codes.SEX,
+        "side": codes.SIDE,
+        "reason": [*codes.OTHER_DIAGNOSIS, *plan.criteria.flags, *plan.criteria.other_causes, "no_canal_recorded"],
+        "first_maneuver": [maneuver.family for maneuver in plan.maneuvers.values()],
+    }
+    for variable, values in listed.items():
+        for value in values:
+            assert "_" not in name_stratum(f"{variable}={value}", plan)
+
+
+@given(st.floats(0, 1, allow_nan=False))
+def test_only_none_is_said_to_be_none_and_only_all_to_be_all(share):
+    said = say_percent(share)
+    assert (said == "0\u00a0%") == (share == 0)
+    assert (said == "100\u00a0%") == (share == 1)
+
+
+def test_words_are_joined_so_that_parts_stay_apart():
+    assert join_words(["a"]) == "a"
+    assert join_words(["a", "b", "c"]) == "a, b and c"
+    assert join_words(["a, x", "b"]) == "a, x; and b"
+
+
+def test_a_release_that_stays_is_said_to_be_old_before_its_numbers(estimates, plan):
+    content = compose_report(estimates, plan, USED | {NEWER: "Release 1 stays."})
+    page = render_page("committee.html.j2", content)
+    assert 0 < page.index("Release 1 stays.") < page.index("In short")
+    assert "Release 1 stays." not in render_page("committee.html.j2", compose_report(estimates, plan, USED))

@@ -1,0 +1,56 @@
+"""The report on paper: the same bytes from the same content, tagged, with bookmarks and its own fonts, whatever the pool holds."""
+
+import re
+
+import pandas as pd
+import pytest
+
+from pipeline.reports.committee.report import compose_report
+from pipeline.reports.typeset import typeset_report
+from schemas.estimate import Estimates
+from tests.pool_of_estimates import build_estimates
+
+USED = {"deliveries": "3f1c", "plan": "77ab"}
+
+
+def empty(estimates: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+    return {name: Estimates.cast(rows.iloc[:0]) for name, rows in estimates.items()}
+
+
+def hidden(estimates: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+    numbers = dict.fromkeys(["estimate", "std_error", "lower", "upper", "n_episodes", "n_events"], pd.NA)
+    return {
+        name: Estimates.cast(rows.assign(**numbers, status="suppressed", note="hidden"))
+        for name, rows in estimates.items()
+    }
+
+
+def typeset(content: dict, path) -> bytes:
+    typeset_report("committee.typ", content, path)
+    return path.read_bytes()
+
+
+def test_the_same_content_gives_the_same_bytes_with_tags_bookmarks_and_fonts(plan, tmp_path):
+    content = compose_report(build_estimates(plan), plan, USED)
+    first = typeset(content, tmp_path / "one.pdf")
+    assert first == typeset(content, tmp_path / "two.pdf")
+    for part in (b"/StructTreeRoot", b"/Outlines", b"/FontFile2", b"/Lang", b"pdfuaid"):
+        assert part in first
+    assert set(re.findall(rb"/FontName ?/\w+\+([\w-]+)", first)) <= {
+        b"DejaVuSans",
+        b"DejaVuSans-Bold",
+        b"DejaVuSansMono",
+    }
+    assert 0 < len(re.findall(rb"/Type ?/Page\b", first)) <= 12
+
+
+@pytest.mark.parametrize("change", [empty, hidden])
+def test_a_pool_without_numbers_gets_its_report(plan, tmp_path, change):
+    content = compose_report(change(build_estimates(plan)), plan, USED)
+    assert typeset(content, tmp_path / "report.pdf").startswith(b"%PDF")
+
+
+def test_texts_from_outside_stay_texts(plan, tmp_path):
+    content = compose_report(build_estimates(plan), plan, {"deliveries": "#panic() $x$ *a* @b <c> \\ [d]"})
+    content["title"] = '#read("/etc/hostname") = heading'
+    assert typeset(content, tmp_path / "report.pdf").startswith(b"%PDF")

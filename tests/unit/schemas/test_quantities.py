@@ -1,0 +1,179 @@
+"""Every number that a model can state is declared, once, on a scale that it can have, and whom it counts is told alike everywhere."""
+
+import ast
+from itertools import product
+from pathlib import Path
+
+import pytest
+
+from pipeline.analyses.plan import ANALYSES, module_of
+from pipeline.disclosure.people import Group, describe_row
+from pipeline.sources import find_sources
+from schemas.declared import DECLARED
+from schemas.identities import CHAINS, CONTRASTS, DIVIDED, ENDS, SHARE_SUMS, SUMS, WITHIN
+from schemas.notes import SENTENCES, TOO_FEW, release_note
+from schemas.quantities import KINDS, Undeclared, compile_pattern, find_quantity
+
+ROOMS = ("/pipeline/statistics/", "/pipeline/analyses/")  # where numbers are stated
+STATES = ("state", "withhold", "_count", "_state_number", "_state_share", "_share", "state_within", "_state_log")
+FILLERS = (
+    "7",
+    "repeat",
+    "canal",
+    "upper",
+    "resolved_by_day_7",
+    "further_site",
+    "e_value",
+    "posterior",
+    "negative",
+    "stored",
+    "",
+)
+
+
+def list_terms(path: Path) -> list[list[str]]:
+    """What each call in a model that states or withholds a number may call it: every text that its first argument can be, as far as it is
+    written there."""
+    found = []
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        named = isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in STATES
+        if named and node.args and isinstance(node.args[0], ast.Constant | ast.JoinedStr):
+            parts = [node.args[0]] if isinstance(node.args[0], ast.Constant) else node.args[0].values
+            texts = [[part.value] if isinstance(part, ast.Constant) else FILLERS for part in parts]
+            if all(isinstance(text, str) for options in texts for text in options):
+                found.append(["".join(words) for words in product(*texts)])
+    return found
+
+
+@pytest.mark.parametrize("analysis", ANALYSES)
+def test_every_term_that_a_model_writes_is_declared(analysis):
+    sources = [
+        Path(source) for source in find_sources(module_of(analysis)) if any(room in str(source) for room in ROOMS)
+    ]
+    terms = [options for source in sources for options in list_terms(source)]
+    known = [quantity.pattern for quantities in DECLARED.values() for quantity in quantities]
+    assert [options[0] for options in terms if not any(p.fullmatch(text) for p in known for text in options)] == []
+
+
+def test_the_models_that_are_read_do_state_something():
+    sources = {source for analysis in ANALYSES for source in find_sources(module_of(analysis))}
+    stating = [source for source in sources if any(room in source for room in ROOMS)]
+    assert sum(len(list_terms(Path(source))) for source in stating) > 30
+
+
+def test_every_analysis_has_declarations_and_every_declaration_a_known_kind():
+    assert set(ANALYSES) <= set(DECLARED)
+    for quantity in (quantity for quantities in DECLARED.values() for quantity in quantities):
+        assert quantity.kind in KINDS
+        assert quantity.means
+        if KINDS[quantity.kind].counts and quantity.sized:
+            assert quantity.episodes is not None, quantity.term
+        if quantity.kind in ("count", "share", "part"):
+            assert quantity.told is not None, quantity.term
+
+
+def test_an_unknown_term_is_named_in_a_sentence():
+    with pytest.raises(Undeclared, match=r"second_line states “ratio_of_ratios” of “all”.*nothing is released"):
+        find_quantity(DECLARED, "second_line", "all", "ratio_of_ratios")
+
+
+def test_parameters_are_read_from_term_and_stratum():
+    found = find_quantity(DECLARED, "handicap_change", "all", "fell_by_11_by_day_30")
+    assert found.parameters == {"points": "11", "day": "30"}
+    assert compile_pattern("risk_{arm}_day_{day}").fullmatch("risk_difference_day_7") is None
+
+
+@pytest.mark.parametrize(
+    ("row", "told"),
+    [
+        (("episode_flow", "pool", "", "all", "followed"), Group("followed objective")),
+        (
+            ("pool_description", "stored", "", "sex=male", "share"),
+            Group("stored", frozenset({("sex", "male")})),
+        ),
+        (
+            ("sequence_paths", "positional", "", "path=start", "next=epley"),
+            Group("on path", frozenset({("path", "epley")})),
+        ),
+        (
+            ("sequence_paths", "positional", "", "path=epley", "reached"),
+            Group("on path", frozenset({("path", "epley")})),
+        ),
+        (
+            ("second_line", "p", "objective", "variant=x", "changed_to_semont"),
+            Group("first session failed", frozenset({("variant", "x"), ("choice", "change"), ("to", "semont")})),
+        ),
+    ],
+)
+def test_people_are_called_alike_wherever_they_are_counted(row, told):
+    assert describe_row(*row, {}).told == told
+
+
+def test_sessions_of_one_number_are_people_and_those_of_the_ledger():
+    for number, base in enumerate(("first_sessions_tested", "second_sessions_tested", "third_sessions_tested"), 1):
+        own = describe_row("attempt_success", "positional", "", f"attempt_number={number}", "success_raw", {})
+        assert own.episodes == describe_row("denominators", "pool", "", "all", base, {}).told
+        assert own.quantity.kind == "part"
+    later = describe_row("attempt_success", "positional", "", "attempt_number=4+", "success_raw", {})
+    assert later.quantity.kind == "session share"
+
+
+def test_the_base_of_a_path_and_of_a_curve_are_those_of_the_flow():
+    whole = describe_row("sequence_paths", "positional", "", "path=epley > semont", "reached", {}).episodes
+    assert whole == Group("on path", frozenset({("path", "epley")}))
+    curve = describe_row("resolution_curves", "positional", "objective", "all", "resolved_by_day_7", {}).episodes
+    assert curve == describe_row("episode_flow", "pool", "", "all", "followed", {}).told
+    trial = {"x": {"canal": "posterior", "arm": "long+short"}}
+    like = describe_row(
+        "published_comparison", "positional", "objective", "trial=x,first_maneuver=epley", "resolved_by_day_4", trial
+    )
+    assert like.episodes == Group(
+        "followed objective", frozenset({("canal", "posterior"), ("arm", "long+short"), ("first_maneuver", "epley")})
+    )
+    assert describe_row("published_comparison", "published", "", "trial=x", "odds_ratio", {}).episodes is None
+
+
+def list_names() -> set[str]:
+    """The names of all sets of people, with every endpoint, part and day filled in."""
+    names = set()
+    for quantity in (quantity for quantities in DECLARED.values() for quantity in quantities):
+        for people in (quantity.episodes, quantity.told):
+            if people is not None:
+                for endpoint, part in product(
+                    ("objective", "strict", "patient_reported", "composite", "same_visit"),
+                    ("canal", "side", "arm", "mechanism"),
+                ):
+                    names.add(people.name.format_map({"endpoint": endpoint, "part": part}))
+    return names
+
+
+def test_identities_are_of_declared_people_and_terms():
+    names = list_names()
+    related = (
+        {name for each in SUMS for name in (each.whole, *each.parts)} | {chain.name for chain in CHAINS} | set(ENDS)
+    )
+    related |= {name for each in WITHIN for name in (each.inner, each.outer)} | set(DIVIDED)
+    assert related - names == set()
+    for each in (*SHARE_SUMS, *CONTRASTS):
+        for term in (*each.terms, *getattr(each, "arms", ())):
+            filled = term.format_map({"day": "7", "part": "canal"})
+            assert find_quantity(DECLARED, each.analysis, "all", filled).quantity.kind
+
+
+def test_no_declared_sentence_counts_people():
+    for said, released in SENTENCES.items():
+        words = said if released is None else released
+        assert (
+            "episodes" not in words.replace("{number} episodes", "")
+            or "{number}" not in words
+            or "the least is" in words
+        )
+    assert (
+        release_note("by day 7 the data allow shares of 0.1 to 0.2", "ok")
+        == "by day 7 the data allow a range of shares"
+    )
+    assert release_note("all agree, so that the large-sample interval has no width", "ok") is None
+    assert release_note("fewer than 5 without the event", "too_few") == TOO_FEW
+    assert release_note("somebody said 7", "ok") is None
+    assert release_note("somebody said 7", "not_converged") == "the solution check failed"
+    assert release_note("between day 3 and day 5", "ok") == "between day 3 and day 5"
