@@ -18,7 +18,7 @@ os.environ["PATH"] = os.pathsep.join([str(Path(sys.executable).parent), os.envir
 from pipeline.analyses.plan import ANALYSES, LONGEST, module_of
 from pipeline.intake.folders import NAMED, batch_deliveries, fingerprint_state, list_deliveries
 from pipeline.sources import find_sources, list_own_files
-from pipeline.reports.technical.texts import TEXTS
+from schemas.declared import PLAN as ANALYSES_OF_PLAN
 from schemas.plan_faults import PlanFault
 from schemas.study import PARTS, SITES, read_config
 

@@ -1,4 +1,4 @@
-"""Tools at a terminal: guide, template, pseudonymise, check and dictionary for whoever hands in records, explain for whoever asks why."""
+"""Tools at a terminal: guide, template, pseudonymise, check and dictionary for whoever hands in records, explain and catalogue for whoever asks why."""
 
 # A tool's module holds its command line and imports what it works with only when it runs: --help must not wait for libraries.
 
@@ -6,10 +6,10 @@ import argparse
 import sys
 
 from pipeline import __version__
-from pipeline.commands import check, dictionary, explain, guide, pseudonymise, template
+from pipeline.commands import catalogue, check, dictionary, explain, guide, pseudonymise, template
 from pipeline.steps.run import run_guarded
 
-TOOLS = (guide, template, pseudonymise, check, dictionary, explain)
+TOOLS = (guide, template, pseudonymise, check, dictionary, explain, catalogue)
 NOTHING_DONE = 3  # also where the check finds nothing to read
 INTERRUPTED = 130
 

@@ -205,3 +205,16 @@ ESTIMATE_STATUS = {
     "suppressed": "hidden to protect people and sites",
     "bounded": "hidden to protect people; it lies beyond the limit that is given",
 }
+
+# What followed a failed first session
+CHOICE = {
+    "repeat": "the same families on the same side",
+    "change": "other families",
+    "other_side": "the same families on another side",
+    "mixed": "some of the same families and others",
+    "unlisted": "a maneuver without a family of its own: whether it was the same is not known",
+    "no_maneuver": "the second session moved nothing (observation, sham)",
+    "no_second_session": "no second session",
+    "over_before": "resolved or found to be something else before the second session",
+    "verdict_later": "the verdict could not be known yet at the second session",
+}

@@ -1,6 +1,6 @@
 """Every number that an analysis can state: what it is, on which scale, whom it counts, and what of it may leave.
 
-A quantity is declared once, in schemas/declared.py, by the pattern of its term; whoever states, protects or prints a number reads what it is
+A quantity is declared once, in schemas/declared, by the pattern of its term; whoever states, protects or prints a number reads what it is
 from there. Who is counted is a set of people by name, narrowed by the stratum: two rows that count one set, in whatever analysis, have one
 count, and sets that divide, hold or add up to each other (schemas/identities.py) tell of each other.
 """
@@ -8,7 +8,7 @@ count, and sets that divide, hold or add up to each other (schemas/identities.py
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import cache, cached_property
+from functools import cached_property
 
 
 class Undeclared(Exception):
@@ -38,7 +38,7 @@ KINDS = {
     "share": Kind("part of those counted that has the event", 0, 1, None, ("episodes", "events")),
     "part": Kind("part of those counted, without how many it is", 0, 1, None, ("episodes",)),
     "session share": Kind("part of the sessions of those counted that has the event", 0, 1, None, ("episodes",)),
-    "chance": Kind("estimated part of those counted, of whom not all are known", 0, 1, None, ("episodes",)),
+    "probability": Kind("estimated part of those counted, of whom not all are known", 0, 1, None, ("episodes",)),
     "modelled share": Kind("part that a model expects", 0, 1, None),
     "number": Kind("whole number of something other than people", 0, None, 0),
     "agreement": Kind("agreement beyond chance", -1, 1, 2, ("episodes",)),
@@ -56,7 +56,7 @@ KINDS = {
     "criterion": Kind("information criterion", None, None, 1),
     "size": Kind("effective number of people", 0, None, 0),
 }
-SHARES = ("share", "part", "session share", "chance")  # parts of the very people that are counted
+SHARES = ("share", "part", "session share", "probability")  # parts of the very people that are counted
 
 
 @dataclass(frozen=True)
@@ -73,8 +73,10 @@ class People:
 
 @dataclass(frozen=True)
 class Quantity:
-    """One sort of row: the pattern of its `term`, of its `stratum` where that matters, and what the number is.
+    """One sort of row: the pattern of its `term`, of its `stratum` where that matters, its `kind`, and what people call it.
 
+    `words` hold the parameters of the term, as `{day}`; `direction` says what a value on either side of none means; one `among` the
+    variances or the diagnostics stands in their tables too.
     `episodes` are the people whom n_episodes counts, `told` those whom n_events, or a count itself, counts; None where nobody is counted, or
     where the number is an answer of a model and no count of people leaves. Where something must be given up so that a small group stays hidden, a quantity of less `worth` goes first; one that
     `stays` is never released, and one that is not `sized` without its counts: so fine a division, or so near to another number.
@@ -82,13 +84,15 @@ class Quantity:
 
     term: str
     kind: str
-    means: str
+    words: str
     episodes: People | None = None
     told: People | None = None
     stratum: str = ""
     worth: int = 1
     stays: bool = False
     sized: bool = True
+    direction: str = ""
+    among: str = ""
 
     @cached_property
     def pattern(self) -> re.Pattern:
@@ -101,8 +105,9 @@ class Quantity:
         return compile_pattern(self.stratum) if self.stratum else re.compile(".*")
 
 
+VARIANCES, DIAGNOSTICS = "variances", "diagnostics"
 PARAMETERS = {  # what may stand for a {name} of a pattern; anything but a separator, if it is not here
-    "day": r"\d+",
+    "day": r"\d+|…",  # … where a page says what holds of every day
     "points": r"\d+",
     "percent": r"\d+",
     "coverage": r"[\d.]+",
@@ -131,21 +136,3 @@ class Found:
 
     quantity: Quantity
     parameters: Mapping[str, str]
-
-
-def find_quantity(declared: Mapping[str, tuple[Quantity, ...]], analysis: str, stratum: str, term: str) -> Found:
-    """The first declaration that fits a row; raises Undeclared with a sentence that names the row."""
-    for quantity in declared.get(analysis, ()):
-        told, part = quantity.pattern.fullmatch(term), quantity.strata.fullmatch(stratum)
-        if told and part:
-            return Found(quantity, part.groupdict() | told.groupdict())
-    raise Undeclared(
-        f"{analysis} states “{term}” of “{stratum}”, which no declaration of schemas/declared.py knows: nothing is released until it says "
-        "what the number is and whom it counts."
-    )
-
-
-@cache
-def split_stratum(stratum: str) -> dict[str, str]:
-    """`canal=posterior,arm=short` as a dict; `all` as an empty one."""
-    return dict(part.split("=", 1) for part in stratum.split(",") if "=" in part)

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from schemas.declared import DECLARED
+from schemas.declared import find_quantity
 from schemas.published import Published
-from schemas.quantities import KINDS, Kind, People, Quantity, find_quantity, split_stratum
+from schemas.quantities import KINDS, Kind, People, Quantity
+from schemas.strata import split_stratum
 
 PUBLISHED = "published"  # population of results printed in papers: nobody of this pool
 WHOLE = "all"
@@ -63,7 +64,7 @@ def describe_rows(estimates: pd.DataFrame, trials: Trials | None = None) -> pd.S
 
 def describe_row(analysis: str, population: str, endpoint: str, stratum: str, term: str, trials: Trials) -> Described:
     """What a row of this key is."""
-    found = find_quantity(DECLARED, analysis, stratum, term)
+    found = find_quantity(analysis, stratum, term)
     values = dict(found.parameters) | {"endpoint": endpoint, "population": population}
     told, episodes = (
         None if people is None else _name_group(people, values, stratum, trials)

@@ -1,8 +1,12 @@
 """Estimates as a page reads them: one reading for each stratum and term, an empty one where nothing was estimated."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import pandas as pd
+
+from schemas.declared import find_quantity
+from schemas.strata import check_stratum
 
 ROUNDED = "≈"  # before a number that was rounded to protect small groups
 
@@ -71,9 +75,20 @@ def subtract_printed(difference: Reading, first: Reading, second: Reading, unit:
 
 
 class Readings(dict):
-    """Readings by (stratum, term) of one analysis, population and endpoint; what was not estimated reads as absent."""
+    """Readings by (stratum, term) of one analysis, population and endpoint; what was not estimated reads as absent.
+
+    Asking for what no declaration of the analysis knows raises schemas.quantities.Undeclared or schemas.strata.UnknownStratum: a slip
+    must not read as absent.
+    """
+
+    def __init__(self, analysis: str, readings: Mapping[tuple[str, str], Reading] | None = None) -> None:
+        super().__init__(readings or {})
+        self.analysis = analysis
 
     def __missing__(self, key: tuple[str, str]) -> Reading:
+        stratum, term = key
+        check_stratum(stratum)
+        find_quantity(self.analysis, stratum, term)
         return Reading()
 
     def strata(self) -> list[str]:
@@ -98,17 +113,18 @@ def read_estimates(
     """
     rows = estimates.get(analysis)
     if rows is None:
-        return Readings()
+        return Readings(analysis)
     here = rows["population"].eq(population) & rows["comparison"].fillna("").eq(comparison)
     if endpoint is not None:
         here &= rows["endpoint"].eq(endpoint)
     kept = rows.loc[here.fillna(False).astype(bool), ["stratum", "term", "rounded", *Reading.__dataclass_fields__]]
     plain = kept.astype(object).where(kept.notna(), None)
     return Readings(
+        analysis,
         {
             (stratum, term): mark_rounded(Reading(*numbers), (rounded or "").split())
             for stratum, term, rounded, *numbers in plain.itertuples(index=False)
-        }
+        },
     )
 
 

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 
 from pipeline.reports.readings import ROUNDED, AboutShare, Reading
 from schemas import codes
+from schemas.strata import split_stratum
 from schemas.study import Config
 
 BLANK = "\u00a0"  # keeps a number and its unit on one line
@@ -232,14 +233,9 @@ def name_maneuver(code: str, config: Config) -> str:
     return begin_sentence(code.replace("_", " ")) + (", any form" if family else "")
 
 
-def split_stratum(stratum: str) -> dict[str, str]:
-    """'canal=posterior,arm=short' as a dict; 'all' as an empty one."""
-    return dict(part.split("=", 1) for part in stratum.split(",") if "=" in part)
-
-
 def name_stratum(stratum: str, config: Config) -> str:
     """'posterior canal, short arm by findings on sitting up'."""
-    parts = split_stratum(stratum)
+    parts = dict(split_stratum(stratum))
     basis = parts.pop("basis", None)
     named = ", ".join(name_value(variable, code, config) for variable, code in parts.items())
     return f"{named} by {name_value('basis', basis, config)}" if basis else named

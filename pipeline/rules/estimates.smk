@@ -14,7 +14,7 @@ rule analyse:
     log:
         RESULTS / "logs" / "{analysis}.log",
     params:
-        title=lambda wildcards: TEXTS[wildcards.analysis].title,
+        title=lambda wildcards: ANALYSES_OF_PLAN[wildcards.analysis].text.title,
     message:
         "{params.title}"
     shell:
@@ -39,7 +39,7 @@ rule planted:
     log:
         RESULTS / "logs" / "planted.log",
     message:
-        TEXTS["planted_variants"].title
+        ANALYSES_OF_PLAN["planted_variants"].text.title
     shell:
         step("planted", "--plan {PLAN:q} --truth {input.truth:q} --warehouse {input.warehouse:q} --out {output:q}")
 

@@ -4,7 +4,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
+from schemas.declared import find_quantity
 from schemas.estimate import Estimates
+from schemas.strata import check_comparison, check_stratum
 
 
 def state(term: str, estimate: float, **where: object) -> dict:
@@ -35,6 +37,14 @@ def count_sites(
 
 
 def tidy_estimates(rows: list[dict], **shared: object) -> pd.DataFrame:
-    """The rows as a checked table; `shared` fills the columns that are the same in all of them."""
+    """The rows as a checked table; `shared` fills the columns that are the same in all of them.
+
+    Raises schemas.quantities.Undeclared or schemas.strata.UnknownStratum for a row that says what nobody has declared.
+    """
     frame = pd.DataFrame([shared | row for row in rows]).reindex(columns=list(Estimates.describe()))
+    for analysis, stratum, term in frame[["analysis", "stratum", "term"]].drop_duplicates().itertuples(index=False):
+        check_stratum(stratum)
+        find_quantity(analysis, stratum, term)
+    for comparison in frame["comparison"].dropna().unique():
+        check_comparison(comparison)
     return Estimates.validate(Estimates.cast(frame), lazy=True)

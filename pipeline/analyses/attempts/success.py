@@ -34,6 +34,7 @@ from pipeline.statistics.mixed import BOUNDARY, MixedFit, limit_sd
 from pipeline.statistics.quadrature import Groups
 from pipeline.statistics.scales import RATIO, SHARE, state_within
 from pipeline.statistics.tidy import state, tidy_estimates, withhold
+from schemas.strata import SMALLER_CELLS
 from schemas.study import Config, Guards
 
 POPULATION = "positional, attempts with a deciding look"
@@ -72,7 +73,7 @@ def _share_cells(rows: pd.DataFrame, columns: tuple[str, ...], config: Config) -
         note = None if total == where["n_episodes"] else "some episodes have several attempts"
         yield state_within("success_raw", events / total, low, high, SHARE, config.study.guards, note=note, **where)
     if small:
-        where = {"stratum": "smaller cells: " + " x ".join(columns), "method": RAW} | count_attempts(pd.concat(small))
+        where = {"stratum": SMALLER_CELLS + " x ".join(columns), "method": RAW} | count_attempts(pd.concat(small))
         yield withhold("success_raw", "too_few", f"cells with fewer than {least} episodes", **where)
 
 

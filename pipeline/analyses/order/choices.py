@@ -16,17 +16,6 @@ from schemas.maneuver import Maneuver
 
 CIRCULAR = "treatment_response"
 WAIT_EDGES, WAIT = [0, 3, 7, 14, np.inf], ["1-3 days", "4-7 days", "8-14 days", "over 14 days"]
-CHOICES = {
-    "repeat": "the same families on the same side",
-    "change": "other families",
-    "other_side": "the same families on another side",
-    "mixed": "some of the same families and others",
-    "unlisted": "a maneuver without a family of its own: whether it was the same is not known",
-    "no_maneuver": "the second session moved nothing (observation, sham)",
-    "no_second_session": "no second session",
-    "over_before": "resolved or found to be something else before the second session",
-    "verdict_later": "the verdict could not be known yet at the second session",
-}
 
 
 def list_choices(
@@ -41,7 +30,7 @@ def list_choices(
     second session (pipeline.adjudication.failure.list_first_sessions; the reasons of failure are asked of the same sessions).
 
     Columns: site, episode_id, patient_id, canal, arm, arm_basis, mechanism; the covariates of describe_covariates; setting,
-    performed_by and same_visit of the first session, wait (band of days to the second); choice (a code of CHOICES), families and
+    performed_by and same_visit of the first session, wait (band of days to the second); choice (a code of schemas.codes.CHOICE), families and
     to_families (of the first and second session, sorted, separated by blanks); left_days and right_days: resolution of the first
     spell by `endpoint` lies in (left_days, right_days] from the second session's day. Of a choice that is not compared these two tell
     nothing: (0, inf]. treated_days: the day of the first session inside that interval that moved something, counted alike, the second
@@ -87,7 +76,7 @@ def _list_still(maneuvers: Mapping[str, Maneuver]) -> set[str]:
 
 
 def _name_choices(rows: pd.DataFrame, maneuvers: Mapping[str, Maneuver]) -> np.ndarray:
-    """A code of CHOICES for each row; of several that hold, the first of those below."""
+    """A code of schemas.codes.CHOICE for each row; of several that hold, the first of those below."""
     still = _list_still(maneuvers)
     unlisted = {each.family for each in maneuvers.values() if each.kind == "unlisted"}
     asked = ["families", "to_families", "side", "side_second"]

@@ -30,7 +30,7 @@ from statsmodels.stats.multitest import multipletests
 
 from pipeline.analyses.order.arms import Arm, Measure, measure_arms
 from pipeline.analyses.order.balance import count_compared, state_balance, state_weights
-from pipeline.analyses.order.choices import CHOICES, CIRCULAR, list_choices, list_chosen_families
+from pipeline.analyses.order.choices import CIRCULAR, list_choices, list_chosen_families
 from pipeline.analyses.order.propensity import Contrast, weigh_choice
 from pipeline.analyses.order.ways import WEIGHTED, Way, fit_arms, list_ways, say_late
 from pipeline.analyses.resolution.curves import WORTH_SAYING
@@ -39,6 +39,7 @@ from pipeline.statistics.guard import Refusal
 from pipeline.statistics.npmle_search import NotConverged
 from pipeline.statistics.scales import RATIO, state_within
 from pipeline.statistics.tidy import count_sites, state, tidy_estimates, withhold
+from schemas import codes
 from schemas.study import Config, SecondLine
 
 POPULATION = "positional, first session failed"
@@ -118,7 +119,7 @@ def _restrict_to_family(compared: pd.DataFrame, family: str) -> pd.DataFrame:
 def _count_choices(rows: pd.DataFrame, stratum: str) -> Iterator[dict]:
     """How many stood at the choice, what they did, and how many of those compared were not seen again."""
     groups = {"failed_first_session": rows} | {
-        f"choice_{choice}": rows[rows["choice"].eq(choice)] for choice in CHOICES
+        f"choice_{choice}": rows[rows["choice"].eq(choice)] for choice in codes.CHOICE
     }
     unseen = rows["left_days"].eq(0) & np.isinf(rows["right_days"])
     groups |= {f"not_seen_again_{arm}": rows[rows["choice"].eq(arm) & unseen] for arm in ARMS}

@@ -8,6 +8,7 @@ from pipeline.reports.committee.section import draw_shares, make_range, make_sec
 from pipeline.reports.readings import Reading, Readings, read_estimates
 from pipeline.reports.wording import agree, begin_sentence, count_words, join_words, say_share, say_why_missing
 from schemas.denominators import BASES as DENOMINATORS
+from schemas.strata import SMALLER_CELLS
 
 POPULATION = "positional, attempts with a deciding look"
 NUMBERS = {"1": "first", "2": "second", "3": "third", "4+": "fourth or later"}
@@ -26,7 +27,7 @@ def describe_attempts(estimates: dict[str, pd.DataFrame]) -> dict:
     raw = {number: readings[f"attempt_number={number}", "success_raw"] for number in NUMBERS}
     title = "Attempt by attempt"
     if not any(reading.usable for reading in raw.values()):
-        small = readings["smaller cells: attempt_number", "success_raw"]
+        small = readings[f"{SMALLER_CELLS}attempt_number", "success_raw"]
         why = say_why_missing(small if raw["1"].status == "absent" else raw["1"])
         return make_section("attempts", title, [f"No share can be given: {why}."])
     ledger = read_ledger(estimates)

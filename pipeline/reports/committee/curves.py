@@ -29,8 +29,8 @@ from pipeline.reports.wording import (
     say_episodes,
     say_share,
     show_share,
-    split_stratum,
 )
+from schemas.strata import split_stratum
 from schemas.study import Config
 
 GROUPS = {  # heading of a row of figures: the strata it is made of, by the variables that divide them

@@ -29,11 +29,11 @@ from pipeline.reports.wording import (
     name_stratum,
     say_episodes,
     say_share,
-    split_stratum,
 )
 from schemas import codes
 from schemas.demonstration import INVENTED
 from schemas.notes import NEWER
+from schemas.strata import split_stratum
 from schemas.study import Config, Resolution
 
 

@@ -8,9 +8,9 @@ from pipeline.reports.wording import (
     order_stratum,
     say_episodes,
     say_why_missing,
-    split_stratum,
 )
 from schemas import codes
+from schemas.strata import split_stratum
 
 
 def list_comparable(readings: Readings) -> list[str]:

@@ -1,7 +1,5 @@
 """Confusion tables as grids: one row a recorded or planted value, one column a reading."""
 
-import re
-
 import pandas as pd
 
 from pipeline.reports.technical.pictures import SHARES, Mark, draw_marks
@@ -9,10 +7,11 @@ from pipeline.reports.technical.tables import make_table, say_status
 from pipeline.reports.technical.terms import name_part, name_term, write_limits, write_number
 from pipeline.reports.wording import begin_sentence
 from schemas import codes
+from schemas.declared import find_declared
 from schemas.study import Config
 
-RECORDED = re.compile(r"(\w+):recorded=(\w+),adjudicated=(\w+)")
-READ = re.compile(r"(\w+):read=(\w+)")
+RECORDED = find_declared("diagnosis_agreement", "{part}:recorded={recorded},adjudicated={adjudicated}").pattern
+READ = find_declared("planted_variants", "{part}:read={read}").pattern
 SHARE_COLUMNS = ["Share", "95 % limits", "Episodes", "Read so", "Sites"]
 
 
@@ -63,7 +62,7 @@ def view_planted(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.Dat
 def _show_share(row, config: Config) -> dict:
     limits = [None if pd.isna(limit) else float(limit) for limit in (row.lower, row.upper)]
     return {
-        "label": begin_sentence(name_term(row.term, config)),
+        "label": begin_sentence(name_term(row.analysis, row.stratum, row.term, config)),
         "sub": "",
         "cells": [
             write_number(row.estimate),

@@ -15,12 +15,12 @@ from pipeline.reports.technical.tables import (
     summarise_sites,
     tabulate_rows,
 )
-from pipeline.reports.technical.texts import TEXTS, Text
-from pipeline.reports.technical.views import DIAGNOSTICS, VARIANCE, VIEWS, collect_terms
-from pipeline.reports.wording import begin_sentence
+from pipeline.reports.technical.views import VIEWS, collect_among
 from schemas import codes
+from schemas.declared import PLAN
 from schemas.demonstration import INVENTED
 from schemas.notes import NEWER
+from schemas.quantities import DIAGNOSTICS, VARIANCES, Undeclared
 from schemas.study import Config
 
 SECTIONS = {"about", "cautions", "contents", "plan", "used", "withheld"}  # places of the page besides the analyses
@@ -42,7 +42,7 @@ def compose_technical(
     `invented` is true of the demonstration pool only.
     """
     ordered = _order({name: rows for name, rows in estimates.items() if len(rows)})
-    titles = {name: _find_text(name).title for name in ordered}
+    titles = {name: PLAN[name].text.title for name in ordered}
     site_codes = list_site_codes(ordered)
     masked = {name: mask_sites(rows, site_codes) for name, rows in ordered.items()}
     without_sites = {name: split_sites(rows)[0] for name, rows in masked.items()}
@@ -53,10 +53,10 @@ def compose_technical(
         "figures": list(figures),
         "used": [{"name": name.replace("_", " "), "value": value} for name, value in used.items()],
         "contents": [_count(name, rows, titles) for name, rows in masked.items()],
-        "absent": [text.title for name, text in TEXTS.items() if name not in ordered],
+        "absent": [analysis.text.title for name, analysis in PLAN.items() if name not in ordered],
         "sections": [_compose_section(name, rows, config) for name, rows in masked.items()],
-        "variance": collect_terms(without_sites, VARIANCE, titles, config),
-        "diagnostics": collect_terms(without_sites, DIAGNOSTICS, titles, config),
+        "variance": collect_among(without_sites, VARIANCES, titles, config),
+        "diagnostics": collect_among(without_sites, DIAGNOSTICS, titles, config),
         "withheld": list_withheld(masked, titles, config),
         "rounding": say_rounding(config),
         "statuses": [{"code": code, "meaning": meaning} for code, meaning in codes.ESTIMATE_STATUS.items()],
@@ -79,17 +79,11 @@ def say_rounding(config: Config) -> str:
 
 
 def _order(estimates: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
-    """In the order of the plan; an analysis without a text comes last."""
-    order = list(TEXTS)
-    return dict(
-        sorted(estimates.items(), key=lambda part: (order.index(part[0]) if part[0] in order else len(order), part[0]))
-    )
-
-
-def _find_text(analysis: str) -> Text:
-    return TEXTS.get(analysis) or Text(
-        begin_sentence(analysis.replace("_", " ")), *["Not described in this report."] * 5, ""
-    )
+    """In the order of the plan; raises Undeclared for an analysis that is not in it."""
+    unknown = [name for name in estimates if name not in PLAN]
+    if unknown:
+        raise Undeclared(f"{unknown[0]} is no analysis of schemas/declared")
+    return {name: estimates[name] for name in PLAN if name in estimates}
 
 
 def _count(name: str, rows: pd.DataFrame, titles: dict[str, str]) -> dict:
@@ -112,7 +106,7 @@ def _compose_section(name: str, rows: pd.DataFrame, config: Config) -> dict:
     sites = summarise_sites(single, config)
     return {
         "name": name,
-        "text": _find_text(name),
+        "text": PLAN[name].text,
         "tables": [*tables, *shown, *([sites] if sites else [])],
         "methods": [{"number": number, "text": method} for method, number in methods.items()],
         "left_out": len(every) - len(plain),

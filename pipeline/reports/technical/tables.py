@@ -95,7 +95,7 @@ def _say_variables(stratum: str) -> str:
 
 def _make_row(row, methods: dict[str, int], config: Config, part: str | None) -> dict:
     """A row named by its term, or by its `part` where that has no heading."""
-    term = name_term(row.term, config)
+    term = name_term(row.analysis, row.stratum, row.term, config)
     compared = f"against {name_part(row.comparison, config)}" if pd.notna(row.comparison) else ""
     label, under = (term, "") if part is None else (name_part(part, config), term)
     cells = [
@@ -166,7 +166,7 @@ def _summarise(name: tuple, part: pd.DataFrame, config: Config) -> dict:
     said = [where, f"against {name_part(comparison, config)}" if comparison else "", endpoint]
     counts = part["status"].value_counts()
     return {
-        "label": begin_sentence(name_term(term, config)),
+        "label": begin_sentence(name_term(part["analysis"].iloc[0], stratum, term, config)),
         "sub": "; ".join(words for words in said if words),
         "cells": [str(len(numbers)), str(len(part) - len(numbers)), *(write_number(end) for end in ends)],
         "picture": None,
@@ -189,8 +189,9 @@ def list_withheld(estimates: dict[str, pd.DataFrame], titles: dict[str, str], co
 
 
 def _count_reason(reason: tuple[str, str], part: pd.DataFrame, config: Config) -> dict:
-    terms = part["term"].str.replace(SITE, "site=one", regex=True).str.replace(r"(?<=day_)\d+", "…", regex=True)
-    names = list(dict.fromkeys(name_term(term, config) for term in terms.unique()))
+    alike = part.assign(term=part["term"].str.replace(r"(?<=day_)\d+", "…", regex=True))
+    keys = alike[["analysis", "stratum", "term"]].drop_duplicates().itertuples(index=False)
+    names = list(dict.fromkeys(name_term(*key, config) for key in keys))
     more = f"; and {len(names) - 8} more" if len(names) > 8 else ""
     strata = part["stratum"].str.replace(SITE, "site=one", regex=True)
     return {

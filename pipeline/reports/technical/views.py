@@ -8,24 +8,24 @@ from pipeline.reports.technical.grids import view_agreement, view_planted
 from pipeline.reports.technical.pictures import SHARES, Mark, Scale, choose_scale, draw_marks
 from pipeline.reports.technical.second_fits import view_model_agreement
 from pipeline.reports.technical.tables import make_table, name_population, say_status
-from pipeline.reports.technical.terms import name_part, name_term, write_limits, write_number
+from pipeline.reports.technical.terms import name_part, name_term, select_terms, write_limits, write_number
 from pipeline.reports.wording import begin_sentence
+from schemas.declared import DECLARED, find_declared
 from schemas.denominators import BASES, Base
 from schemas.failure import REASON, VIEW
 from schemas.study import Config
 
 View = Callable[[pd.DataFrame, Config], tuple[list[dict], pd.DataFrame]]
 NAIVE = "naive_"
-CONTRASTS = {  # heading: terms, and whether the scale is one of ratios
-    "Shares resolved": (r"risk_(repeat|change)_day_\d+", False),
-    "Differences of shares": (r"risk_difference_day_\d+", False),
-    "Ratios of shares": (r"risk_ratio_day_\d+", True),
-    "Mean days to resolution": (r"mean_days_\w+", False),
+SECOND_LINE = "second_line"
+CONTRASTS = {  # heading: quantities, and whether the scale is one of ratios
+    "Shares resolved": (("risk_{arm}_day_{day}",), False),
+    "Differences of shares": (("risk_difference_day_{day}",), False),
+    "Ratios of shares": (("risk_ratio_day_{day}",), True),
+    "Mean days to resolution": (("mean_days_{arm}", "mean_days_difference"), False),
 }
-VARIANCE = r"patient_sd|site_sd|scale|.+_tau2|.+_i2|overdispersion_day_\d+"
-DIAGNOSTICS = (
-    r"aic_\w+|log_gap_slope|fitted_share_less_observed_by_day_\d+|weight_\w+|effective_n_\w+|.+_sites_not_pooled"
-)
+BALANCE = find_declared(SECOND_LINE, "smd_{when}:{level}")
+BY_VARIATION = find_declared("sensitivity", "resolved_by_day_{day}")
 
 
 def view_ledger(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.DataFrame]:
@@ -77,12 +77,13 @@ def view_second_line(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd
     """Weighted beside naive, then balance before and after weighting; sizes, weights and E-values are left."""
     rows = rows.assign(comparison=rows["comparison"].fillna(""))
     tables, taken = [], []
-    for heading, (pattern, log) in CONTRASTS.items():
-        part = rows[rows["term"].str.fullmatch(f"(?:{NAIVE})?(?:{pattern})")]
+    for heading, (terms, log) in CONTRASTS.items():
+        declared = [find_declared(SECOND_LINE, way + term) for term in terms for way in ("", NAIVE)]
+        part = rows[select_terms(rows, *declared)]
         taken += list(part.index)
         if len(part):
             tables.append(_compare_naive(heading, part, log, config))
-    balance = rows[rows["term"].str.match(r"smd_(?:before|after):")]
+    balance = rows[select_terms(rows, BALANCE)]
     if len(balance):
         tables.append(_show_balance(balance, config))
     return tables, rows.drop([*taken, *balance.index])
@@ -95,7 +96,11 @@ def _compare_naive(heading: str, part: pd.DataFrame, log: bool, config: Config) 
         found = {row.term: row for row in members.itertuples()}
         names = dict.fromkeys(term.removeprefix(NAIVE) for term in found)
         made = [
-            _pair_row(begin_sentence(name_term(name, config)), [found.get(name), found.get(NAIVE + name)], scale)
+            _pair_row(
+                begin_sentence(name_term(SECOND_LINE, stratum, name, config)),
+                [found.get(name), found.get(NAIVE + name)],
+                scale,
+            )
             for name in names
         ]
         groups.append({"heading": begin_sentence(name_part(stratum, config)), "rows": made})
@@ -113,7 +118,7 @@ def _show_balance(balance: pd.DataFrame, config: Config) -> dict:
         made = []
         for level in dict.fromkeys(term.partition(":")[2] for term in found):
             pair = [found.get(f"smd_{when}:{level}") for when in ("after", "before")]
-            made.append(_pair_row(begin_sentence(name_term(level, config)), pair, scale))
+            made.append(_pair_row(begin_sentence(name_part(level, config)), pair, scale))
         groups.append({"heading": begin_sentence(name_part(stratum, config)), "rows": made})
     note = (
         "Standardised difference of means, change minus repeat. Filled dot: after weighting; open dot: before. Within 0.1 of zero is commonly "
@@ -128,14 +133,14 @@ def view_sensitivity(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd
     tables = []
     for term, members in taken.groupby("term", sort=False):
         usable = [_mark(row) for row in _usable(members)]
-        scale = SHARES if term.startswith("resolved_by_day_") else choose_scale(usable)
+        scale = SHARES if BY_VARIATION.pattern.fullmatch(term) else choose_scale(usable)
         parts: dict[str, list] = {}
         for row in members.itertuples():
             variation, _, part = row.stratum.removeprefix("variation=").partition(",")
             named, part = (f"{variation},{part}", "") if part in ("least", "greatest") else (variation, part)
             parts.setdefault(part, []).append((named, row))
         groups = [_vary(part, found, scale, config) for part, found in parts.items()]
-        caption = begin_sentence(name_term(term, config))
+        caption = begin_sentence(name_term("sensitivity", "all", term, config))
         note = "The dashed line stands at the primary answer of the part."
         tables.append(make_table(caption, _COLUMNS, groups, first="Variation", scale=scale, note=note))
     return tables, rows.drop(taken.index)
@@ -153,15 +158,15 @@ def _vary(part: str, found: list, scale: Scale, config: Config) -> dict:
     return {"heading": begin_sentence(name_part(part, config)) if part else "Whole population", "rows": made}
 
 
-def collect_terms(
-    estimates: dict[str, pd.DataFrame], pattern: str, titles: dict[str, str], config: Config
+def collect_among(
+    estimates: dict[str, pd.DataFrame], among: str, titles: dict[str, str], config: Config
 ) -> dict | None:
-    """The rows of all analyses whose term fits, one group for each analysis; None if there is none."""
+    """The rows of all analyses that are declared `among` these, one group for each analysis; None if there is none."""
     groups = []
     for analysis, rows in estimates.items():
-        fitting = rows[rows["term"].str.fullmatch(pattern)]
+        fitting = rows[select_terms(rows, *(quantity for quantity in DECLARED[analysis] if quantity.among == among))]
         made = [
-            _dot_row(begin_sentence(name_term(row.term, config)), row, None, None)
+            _dot_row(begin_sentence(name_term(row.analysis, row.stratum, row.term, config)), row, None, None)
             | {"sub": name_part(row.stratum, config)}
             for row in fitting.itertuples()
         ]

@@ -61,7 +61,9 @@ def test_a_long_number_pushes_its_label_aside():
 
 def test_the_largest_parts_keep_their_order():
     sizes = {"a": 5, "b": 9, "c": 9, "d": 1}
-    readings = Readings({(name, "share"): Reading(0.5, n_episodes=n, status="ok") for name, n in sizes.items()})
+    readings = Readings(
+        "resolution_curves", {(name, "share"): Reading(0.5, n_episodes=n, status="ok") for name, n in sizes.items()}
+    )
     assert choose_largest(readings, list(sizes), 2) == ["b", "c"]
     assert choose_largest(readings, list(sizes), 9) == list(sizes)
 

@@ -9,10 +9,10 @@ import pytest
 from pipeline.analyses.plan import ANALYSES, module_of
 from pipeline.disclosure.people import Group, describe_row
 from pipeline.sources import find_sources
-from schemas.declared import DECLARED
+from schemas.declared import DECLARED, find_quantity
 from schemas.identities import CHAINS, CONTRASTS, DIVIDED, ENDS, SHARE_SUMS, SUMS, WITHIN
 from schemas.notes import SENTENCES, TOO_FEW, release_note
-from schemas.quantities import KINDS, Undeclared, compile_pattern, find_quantity
+from schemas.quantities import KINDS, Undeclared, compile_pattern
 
 ROOMS = ("/pipeline/statistics/", "/pipeline/analyses/")  # where numbers are stated
 STATES = ("state", "withhold", "_count", "_state_number", "_state_share", "_share", "state_within", "_state_log")
@@ -65,7 +65,7 @@ def test_every_analysis_has_declarations_and_every_declaration_a_known_kind():
     assert set(ANALYSES) <= set(DECLARED)
     for quantity in (quantity for quantities in DECLARED.values() for quantity in quantities):
         assert quantity.kind in KINDS
-        assert quantity.means
+        assert quantity.words
         if KINDS[quantity.kind].counts and quantity.sized:
             assert quantity.episodes is not None, quantity.term
         if quantity.kind in ("count", "share", "part"):
@@ -74,11 +74,11 @@ def test_every_analysis_has_declarations_and_every_declaration_a_known_kind():
 
 def test_an_unknown_term_is_named_in_a_sentence():
     with pytest.raises(Undeclared, match=r"second_line states “ratio_of_ratios” of “all”.*nothing is released"):
-        find_quantity(DECLARED, "second_line", "all", "ratio_of_ratios")
+        find_quantity("second_line", "all", "ratio_of_ratios")
 
 
 def test_parameters_are_read_from_term_and_stratum():
-    found = find_quantity(DECLARED, "handicap_change", "all", "fell_by_11_by_day_30")
+    found = find_quantity("handicap_change", "all", "fell_by_11_by_day_30")
     assert found.parameters == {"points": "11", "day": "30"}
     assert compile_pattern("risk_{arm}_day_{day}").fullmatch("risk_difference_day_7") is None
 
@@ -157,7 +157,7 @@ def test_identities_are_of_declared_people_and_terms():
     for each in (*SHARE_SUMS, *CONTRASTS):
         for term in (*each.terms, *getattr(each, "arms", ())):
             filled = term.format_map({"day": "7", "part": "canal"})
-            assert find_quantity(DECLARED, each.analysis, "all", filled).quantity.kind
+            assert find_quantity(each.analysis, "all", filled).quantity.kind
 
 
 def test_no_declared_sentence_counts_people():

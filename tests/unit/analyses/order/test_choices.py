@@ -6,7 +6,8 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from pipeline.adjudication.failure import explain_failures
-from pipeline.analyses.order.choices import CHOICES, list_choices
+from pipeline.analyses.order.choices import list_choices
+from schemas import codes
 from tests.failure_cases import LATER, RIGHT, SILENT, case, derive, gather
 
 OUTCOME = ["left_days", "right_days"]
@@ -49,7 +50,7 @@ def test_choices(plan):
     cases = [(FAILED, [*first, *(each | {"day": 7} for each in second)], ()) for first, second, _ in expected]
     rows = choose(plan, cases)
     assert dict(rows["choice"]) == {k: choice for k, (_, _, choice) in enumerate(expected)}
-    assert set(rows["choice"]) <= set(CHOICES)
+    assert set(rows["choice"]) <= set(codes.CHOICE)
 
 
 def test_who_did_not_fail_does_not_stand_at_the_choice(plan):

@@ -146,7 +146,7 @@ def test_a_number_with_a_status_is_not_used():
     few = {
         ("all", f"unresolved_{bound}_day_1"): Reading(0.4, 0.3, 0.5, status="too_few") for bound in ("upper", "lower")
     }
-    curve = read_curve(Readings(few), "all", 2)
+    curve = read_curve(Readings("resolution_curves", few), "all", 2)
     assert np.isnan([curve.least, curve.most, curve.low, curve.high]).all()
 
 

@@ -14,8 +14,9 @@ from pipeline.reports.technical.checklist import NO, RECORD, STROBE
 from pipeline.reports.technical.pictures import MARGIN, WIDTH, Mark, choose_scale, draw_marks
 from pipeline.reports.technical.report import SECTIONS, compose_technical
 from pipeline.reports.technical.terms import name_part, name_term, write_limits, write_number, write_p
-from pipeline.reports.technical.texts import TEXTS
 from schemas import codes
+from schemas.declared import PLAN
+from schemas.quantities import Undeclared
 from tests.contrast import contrast
 from tests.pool_of_estimates import build_estimates, make_table
 
@@ -72,7 +73,9 @@ def build_special() -> dict[str, pd.DataFrame]:
         "planted_variants": planted,
         "sensitivity": varied,
         "site_pooling": spread,
-        "something_new": [{"term": "a_new_number", "estimate": 0.4567, "note": "<script>alert(1)</script> & co"}],
+        "site_monitoring": [
+            {"term": "sites_large_enough", "estimate": 0.4567, "note": "<script>alert(1)</script> & co"}
+        ],
     }
     return {name: make_table(rows, analysis=name, population="positional") for name, rows in tables.items()}
 
@@ -114,11 +117,20 @@ class Outline(HTMLParser):
 
 def test_every_analysis_has_its_section_in_the_order_of_the_plan(page, estimates):
     named = re.findall(r'<section id="(\w+)" class="analysis"', page)
-    assert named == [name for name in TEXTS if name in estimates] + ["something_new"]
+    assert named == [name for name in PLAN if name in estimates]
+
+
+def test_what_is_not_declared_is_not_left_out_in_silence(estimates, plan):
+    new = make_table([{"term": "a_new_number", "estimate": 0.5}], analysis="something_new", population="positional")
+    with pytest.raises(Undeclared, match="something_new"):
+        compose_technical(estimates | {"something_new": new}, plan, {}, {})
+    slip = estimates["recurrence"].assign(term="recurrence_fre_day_7")
+    with pytest.raises(Undeclared, match="recurrence_fre_day_7"):
+        compose_technical(estimates | {"recurrence": slip}, plan, {}, {})
 
 
 def test_numbers_of_plain_rows_are_all_there(page, estimates):
-    for name in ("pool_description", "non_positional", "something_new"):
+    for name in ("pool_description", "non_positional", "site_monitoring"):
         said = section(page, name)
         rows = estimates[name]
         for number in rows.loc[rows["status"].eq("ok"), "estimate"]:
@@ -260,7 +272,7 @@ def test_checklists_answer_only_from_what_is_there(estimates, plan):
     assert len(numbers) == len(set(numbers))
     assert {int(re.match(r"\d+", item.number)[0]) for item in STROBE} == set(range(1, 23))
     places = {place for item in (*STROBE, *RECORD) for place in item.places}
-    assert places <= SECTIONS | set(TEXTS) | {"committee"}
+    assert places <= SECTIONS | set(PLAN) | {"committee"}
     full = compose_technical(estimates, plan, PLAN_FILES, {})["checklists"][0]["items"]
     without = compose_technical({}, plan, PLAN_FILES, {})["checklists"][0]["items"]
     answer = {
@@ -301,11 +313,16 @@ def test_limits_and_p_values_are_written():
 
 def test_terms_and_parts_are_named(plan):
     assert (
-        name_term("smoothed_by_day_7_tau2", plan)
+        name_term("site_pooling", "all", "smoothed_by_day_7_tau2", plan)
         == "variance between sites (transformed scale): share resolved by day 7, smoothed course"
     )
-    assert name_term("smd_before:sex=male", plan) == "standardised difference before weighting: sex: male"
-    assert name_term("never_seen_before", plan) == "never seen before"
+    assert (
+        name_term("second_line", "all", "smd_before:sex=male", plan)
+        == "standardised difference before weighting: sex: male"
+    )
+    assert name_term("second_line", "all", "choice_over_before", plan).startswith("next: resolved")
+    with pytest.raises(Undeclared):
+        name_term("second_line", "all", "never_seen_before", plan)
     assert name_part("canal=posterior,site=S04", plan) == "canal: posterior canal, any one site"
 
 

@@ -1,0 +1,29 @@
+"""Write the catalogue of everything that can stand in the files of estimates."""
+
+import argparse
+import sys
+from pathlib import Path
+
+
+def add_to(commands: argparse._SubParsersAction) -> None:
+    """Add the command line."""
+    parser = commands.add_parser(
+        "catalogue",
+        help="write what can stand in the files of estimates",
+        description="Writes estimates.md and estimates.csv: every quantity of every analysis with its meaning, kind, scale, unit, the decimals "
+        "to which it leaves, and whom its counts are of. Earlier files of these names are replaced.",
+    )
+    parser.add_argument("--out", type=Path, default=Path("."), help="folder to write to (default: here)")
+    parser.set_defaults(run=run)
+
+
+def run(arguments: argparse.Namespace) -> None:
+    """Write both files."""
+    from pipeline.reports.technical.catalogue import format_csv, format_markdown
+
+    if arguments.out.exists() and not arguments.out.is_dir():
+        sys.exit(f"{arguments.out} is a file: name a folder")
+    arguments.out.mkdir(parents=True, exist_ok=True)
+    (arguments.out / "estimates.md").write_text(format_markdown(), "utf-8")
+    (arguments.out / "estimates.csv").write_text(format_csv(), "utf-8")
+    print(f"estimates.md and estimates.csv are in {arguments.out}")

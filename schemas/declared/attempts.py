@@ -1,0 +1,96 @@
+"""What is declared of the analyses in pipeline/analyses/attempts."""
+
+from schemas.analysis import ALL, EXACT, JACKKNIFE, Analysis, Text
+from schemas.declared.description import name_base
+from schemas.quantities import DIAGNOSTICS, VARIANCES, People, Quantity
+
+FAILURE = People("first session a failure")
+RAW = "share of attempts followed by a negative test"
+COUNTED = ("first_sessions_tested", "second_sessions_tested", "third_sessions_tested")  # one each, so people
+
+FAILURE_REASONS = Analysis(
+    "pipeline.analyses.attempts.failure_reasons:estimate_failure_reasons",
+    Text(
+        "Why first maneuvers failed",
+        "The share of failed first maneuvers with evidence for each reason: from what was known on the day of the failure, and from the "
+        "whole record.",
+        "Episodes whose first maneuver was followed by a positive look; for “never looked”, also those without any.",
+        "The day on which the failure was seen.",
+        "Shares with exact limits, or those by leaving out each site where they are wider. Several reasons are possible.",
+        "Evidence is no verdict, and what was not recorded can be evidence for nothing. Hindsight uses the future and is shown for that only.",
+        f"Patterns with their sources in failure.yaml below; {EXACT}",
+    ),
+    (
+        Quantity(
+            "share",
+            "share",
+            "share",
+            People("first session failed or unseen", ALL),
+            People("first session unseen", ALL),
+            "view={view},reason=never_looked",
+            worth=5,
+        ),
+        *(
+            Quantity(
+                "share",
+                "share",
+                "share",
+                People(FAILURE.name, ALL),
+                FAILURE,
+                f"view={view},reason={{reason}}",
+                worth=worth,
+            )
+            for view, worth in (("at_the_time", 4), ("in_hindsight", 2))
+        ),
+    ),
+)
+ATTEMPT_SUCCESS = Analysis(
+    "pipeline.analyses.attempts.success:estimate_attempt_success",
+    Text(
+        "Success of single attempts",
+        "The chance that the next deciding look after a session is negative.",
+        "Sessions of positional episodes not known to be resolved, with a deciding look before the next session. Shares and events are of "
+        "sessions, of which an episode can have several.",
+        "Each session.",
+        f"Complementary log-log regression with the gap to the look as covariate; the same with random intercepts of patients; {JACKKNIFE}.",
+        "Later attempts are of those whom earlier ones failed: the number of the attempt is always in the model. Sessions without a look are "
+        "like those with one, given the covariates.",
+        "Prentice & Gloeckler, Biometrics 1978;34:57-67; Pinheiro & Bates, J Comput Graph Stat 1995;4:12-35",
+    ),
+    (
+        *(
+            Quantity(
+                "success_raw",
+                "part",
+                RAW,
+                People(name_base(base), ALL),
+                People(f"{name_base(base)}, negative", ALL),
+                f"attempt_number={number}",
+                worth=5,
+            )
+            for number, base in enumerate(COUNTED, 1)
+        ),
+        Quantity(
+            "success_raw",
+            "session share",
+            RAW,
+            People("had such a session"),
+            People("such a session, negative look"),
+            worth=5,
+        ),
+        Quantity("success", "modelled share", "probability that the next test is negative"),
+        Quantity("success_in_sequence", "modelled share", "probability that the next attempt of a sequence succeeds"),
+        Quantity("resolved", "modelled share", "share resolved after so many attempts"),
+        Quantity("attempts_to_resolve_{percent}", "number", "attempts until {percent} % are resolved"),
+        Quantity(
+            "log_gap_slope", "coefficient", "coefficient of the logarithm of the gap to the test", among=DIAGNOSTICS
+        ),
+        Quantity("patient_sd", "spread", "spread between patients (standard deviation)", among=VARIANCES),
+        Quantity("site_sd", "spread", "spread between sites (standard deviation)", among=VARIANCES),
+        Quantity("model", "statistic", "a model that has no answer"),
+        Quantity(
+            "{variable}={class}", "ratio", "{variable}: {class}", direction="above 1: a negative test is likelier"
+        ),
+        Quantity("age_decade", "ratio", "age, by decade", direction="above 1: a negative test is likelier with age"),
+    ),
+)

@@ -1,0 +1,200 @@
+"""What is declared of the analyses in pipeline/analyses/description."""
+
+from schemas.analysis import ALL, DESCRIPTION, EXACT, Analysis, Text, count
+from schemas.denominators import BASES
+from schemas.quantities import People, Quantity
+
+FLOW = {  # term: the people counted, and what they are called
+    "handed_in": ("handed in", "handed in by the sites"),
+    "refused": ("refused", "refused with their whole delivery"),
+    "set_aside": ("set aside", "set aside: a problem in the record"),
+    "stored": ("stored", "stored"),
+    "positional": ("positional", "positional vertigo"),
+    "probable_non_positional": ("apart", "probably not positional vertigo"),
+    "undetermined": ("undetermined", "undetermined: the record does not tell"),
+    "untreated": ("untreated", "no treatment recorded"),
+    "incomplete_record": ("incomplete record", "record incomplete where it matters"),
+    "never_positive": ("never positive", "no test that could turn negative"),
+    "not_looked": ("not looked at", "not tested again after the maneuver"),
+    "followed": ("followed objective", "tested again: in the curves"),
+    "reclassified_later": ("reclassified later", "found to be something else after the first attempt"),
+}
+LEDGER = {  # what a base of the ledger is called elsewhere; others by their own names
+    "handed_in": "handed in",
+    "complete": "on path",
+    "followed": "followed objective",
+    "taken_for_failed": "first session a failure",
+    "failed": "first session failed",
+    "compared": "repeated or changed",
+}
+NAMED = People("named {part}")
+PARTS = ("canal", "side", "arm", "mechanism", "positional", "variant")  # of a planted variant
+
+
+def name_base(base: str) -> str:
+    """The people of a base of schemas.denominators.BASES."""
+    return LEDGER.get(base, base.replace("_", " "))
+
+
+def _describe(population: str, variables: tuple[str, ...]) -> tuple[Quantity, ...]:
+    """Shares of those of whom a variable is known, by its values."""
+    return tuple(
+        Quantity(
+            "share",
+            "share",
+            "share",
+            People(population, ALL, {variable: "*"}),
+            People(population),
+            stratum=f"{variable}={{value}}",
+            worth=8,
+        )
+        for variable in variables
+    )
+
+
+def _keep_ledger() -> tuple[Quantity, ...]:
+    """How many each base counts, people or their sessions, and how many of the larger one are not in it."""
+    rows = [Quantity("sites", "number", "sites with a stored episode")]
+    for name, base in BASES.items():
+        words = f"{base.noun}s {base.says}"
+        both = (
+            (name, name_base(name), words),
+            (f"without_{name}", f"outside {name_base(name)}", f"not among the {words}"),
+        )
+        for term, people, said in both:
+            if base.several:
+                rows.append(count(term, said, People(f"all of {people}", ALL), People(people, ALL), worth=9))
+            elif base.noun != "site":
+                rows.append(count(term, said, People(people, ALL), worth=9))
+    return tuple(rows)
+
+
+EPISODE_FLOW = Analysis(
+    "pipeline.analyses.description.counts:count_flow",
+    Text(
+        "Where the episodes went",
+        "How many episodes were handed in, refused, set aside, stored, and entered each part.",
+        "All episodes in the current deliveries.",
+        DESCRIPTION,
+        "Counts.",
+        "None beyond a correct count.",
+        "von Elm et al., PLoS Med 2007;4:e296, item 13",
+    ),
+    tuple(count(term, words, People(people, ALL), worth=9) for term, (people, words) in FLOW.items()),
+)
+DENOMINATORS = Analysis(
+    "pipeline.analyses.description.denominators:count_denominators",
+    Text(
+        "Whom the numbers are of",
+        "How many episodes, sessions, patients and sites each number of the reports is of, and which larger group they were taken from.",
+        "All episodes in the current deliveries, and the sessions that were given in them.",
+        DESCRIPTION,
+        "Counts, by the definitions that the analyses themselves use.",
+        "None beyond a correct count.",
+        "von Elm et al., PLoS Med 2007;4:e296, item 13",
+    ),
+    _keep_ledger(),
+)
+POOL_DESCRIPTION = Analysis(
+    "pipeline.analyses.description.counts:describe_pool",
+    Text(
+        "Who is in the pool",
+        "The share of episodes with each value of each variable; quartiles of age.",
+        "All stored episodes; for canal, side, arm, mechanism and first maneuver those of positional vertigo.",
+        DESCRIPTION,
+        "Shares; what was not recorded is a value of its own.",
+        "None; the shares describe these clinics only.",
+        "von Elm et al., PLoS Med 2007;4:e296, item 14",
+    ),
+    (
+        *_describe("stored", ("sex", "age", "cause")),
+        *_describe("positional", ("canal", "side", "arm", "arm_basis", "mechanism", "certainty")),
+        *_describe("treated", ("first_maneuver",)),
+        Quantity("age_{quantile}", "years", "age, {quantile}", People("stored", ALL), worth=7),
+    ),
+)
+NON_POSITIONAL = Analysis(
+    "pipeline.analyses.description.counts:describe_non_positional",
+    Text(
+        "Probably not positional vertigo",
+        "How many cases each reason sets apart, how many the site itself recognised, what had been given before.",
+        "Episodes that the criteria call probably non-positional. They enter no estimate of resolution.",
+        DESCRIPTION,
+        "Shares; several reasons can hold for one episode.",
+        "Flags count what was recorded; what nobody asked raises none, so that the shares are lower bounds.",
+        "Johns & Quinn, CMAJ 2020;192:E182; flags with their sources in criteria.yaml below",
+    ),
+    (
+        Quantity("share", "share", "share", People("apart", ALL), People("apart"), "reason={reason}", worth=4),
+        Quantity("share", "share", "share", People("treated", ALL), People("treated"), "later_flag={later_flag}"),
+        Quantity(
+            "recognised_by_site",
+            "share",
+            "share in which the site itself noted another diagnosis or no canal",
+            People("apart"),
+            People("apart, recognised"),
+        ),
+        Quantity(
+            "maneuver_given",
+            "share",
+            "share who were given a maneuver all the same",
+            People("apart"),
+            People("apart, treated"),
+        ),
+        Quantity("sessions_median", "number", "median number of sessions", People("apart, treated")),
+        Quantity("reclassified_day_median", "days", "median day of the other diagnosis", People("reclassified later")),
+    ),
+)
+DIAGNOSIS_AGREEMENT = Analysis(
+    "pipeline.analyses.description.agreement:estimate_agreement",
+    Text(
+        "Recorded against adjudicated diagnosis",
+        "How often the clinician's working diagnosis and the reading of the looks name the same canal or side, and by how much "
+        "more than chance.",
+        "Positional episodes in which both name one.",
+        "The first attempt: only looks before it enter the reading.",
+        "Share with exact limits; Cohen's kappa with large-sample limits; for the pool those by leaving out each site where they are wider.",
+        "None on who is right. Kappa depends on how common each canal is.",
+        f"Cohen, Educ Psychol Meas 1960;20:37-46; Fleiss, Cohen & Everitt, Psychol Bull 1969;72:323-327; {EXACT}",
+    ),
+    (
+        Quantity("{part}_agreement", "share", "share in agreement, {part}", NAMED, People("alike {part}"), worth=6),
+        Quantity("{part}_kappa", "agreement", "Cohen's kappa, {part}", NAMED),
+        count(
+            "{part}:recorded={recorded},adjudicated={adjudicated}",
+            "{part}: recorded: {recorded}, adjudicated: {adjudicated}",
+            People("named {part}", where={"recorded": "{recorded}", "adjudicated": "{adjudicated}"}),
+        ),
+        Quantity(
+            "one_of_two_canals_fits_the_record",
+            "share",
+            "share in which the record names one of the two canals that the tests allow",
+            People("positional", ALL, {"canal": "anterior_or_posterior"}),
+            People("one of two canals fits", ALL),
+        ),
+    ),
+)
+PLANTED_VARIANTS = Analysis(
+    "pipeline.analyses.description.planted:compare_planted",
+    Text(
+        "Planted against adjudicated variant",
+        "What invented patients were made with against what their looks were read as, and the share read as planted where looks can "
+        "tell: before treatment, a test that can show the variant showed nystagmus.",
+        "The demonstration pool only: a real one has no such truth. Nothing is hidden, since nobody in it exists.",
+        "The first attempt: only looks before it enter.",
+        "Counts; shares with exact limits.",
+        "Says how the criteria do on patients of the generator. Looks that fit several variants leave the reading open by design: "
+        "then the planted one is among those allowed, and not recovered.",
+        f"The generator in synthetic_data, with its sources; {EXACT}",
+    ),
+    (
+        Quantity("{part}:read={read}", "number", "{part}: read as: {read}"),
+        *(Quantity(f"{part}_recovered", "modelled share", f"share read as planted: {part}") for part in PARTS),
+        Quantity(
+            "variant_allowed",
+            "modelled share",
+            "share in which the planted variant is among those that the tests allow",
+        ),
+    ),
+    of_the_demonstration=True,
+)

@@ -1,0 +1,147 @@
+"""What is declared of the analyses in pipeline/analyses/resolution."""
+
+from schemas import codes
+from schemas.analysis import ALL, EXACT, FOLLOWED, JACKKNIFE, ON_DAY_0, TURNBULL, Analysis, Text, count
+from schemas.identities import KNOWN
+from schemas.quantities import DIAGNOSTICS, VARIANCES, People, Quantity
+
+COARSE = ("all", "canal={canal}", "mechanism={mechanism}")  # strata of which it is told what is known on a day
+EVENTS = ("resolved", "switched", "reclassified")
+RESOLVED_BY_DAY = "share resolved by day {day}"
+
+
+def _know(part: str, stratum: str, **more: object) -> Quantity:
+    """The part of a curve of whom the same is known on a day."""
+    people = People(f"known {part} {{endpoint}}", where={"day": "{day}"})
+    words = f"known on day {{day}}: {codes.KNOWN_ON_DAY[part]}"
+    return count(f"known_{part}_day_{{day}}", words, people, FOLLOWED, stratum=stratum, worth=3, **more)
+
+
+RESOLUTION_CURVES = Analysis(
+    "pipeline.analyses.resolution.curves:estimate_resolution_curves",
+    Text(
+        "Time to resolution",
+        "The share resolved by each day, and the day by which half were.",
+        "First spells of positional episodes that were looked at again.",
+        ON_DAY_0,
+        f"Non-parametric maximum likelihood for interval-censored times; {JACKKNIFE}.",
+        "When people are looked at does not depend on the course, given the stratum. This is doubtful in the first days: those with symptoms "
+        "come back early. Nobody who left did so because of the outcome.",
+        TURNBULL,
+    ),
+    (
+        Quantity(
+            "median_days",
+            "days",
+            "day by which half were resolved",
+            People("named by response", ALL),
+            stratum="arm=short,basis=treatment_response",
+        ),
+        Quantity(
+            "unresolved_{edge}_day_{day}",
+            "probability",
+            "share unresolved after day {day}, {edge} curve",
+            FOLLOWED,
+            worth=7,
+        ),
+        Quantity("resolved_by_day_{day}", "probability", RESOLVED_BY_DAY, FOLLOWED, worth=8),
+        Quantity("median_days", "days", "day by which half were resolved", FOLLOWED, worth=7),
+        *(_know(part, stratum) for part in KNOWN for stratum in COARSE),
+        *(_know(part, "", stays=True) for part in KNOWN),
+    ),
+)
+RESOLUTION_REGRESSION = Analysis(
+    "pipeline.analyses.resolution.regression:estimate_resolution_regression",
+    Text(
+        "Time ratios",
+        "By how much each covariate stretches the time to resolution, the others alike; 2 means twice the time.",
+        "First spells of positional episodes that were looked at again.",
+        ON_DAY_0,
+        f"Interval-censored accelerated-failure regression, the distribution of least Akaike criterion; {JACKKNIFE}.",
+        "The distribution fits (checked against the curve); covariates act by stretching time; no interactions. The choice of the distribution "
+        "is not in the limits. Shares standardised by first maneuver are not given: without an interaction of maneuver and variant they would put "
+        "the same maneuver first in every variant; shares for each variant by itself are to take their place.",
+        "Kalbfleisch & Prentice, The Statistical Analysis of Failure Time Data, 2002, chapters 3 and 7; Holm, Scand J Stat 1979;6:65-70",
+    ),
+    (
+        Quantity("aic_{distribution}", "criterion", "Akaike information criterion: {distribution}", among=DIAGNOSTICS),
+        Quantity("effect_of_{variable}", "statistic", "test of all classes at once: {variable}"),
+        Quantity(
+            "fitted_share_less_observed_by_day_{day}",
+            "difference of shares",
+            "fitted less observed share resolved by day {day}",
+            sized=False,
+            among=DIAGNOSTICS,
+        ),
+        Quantity("scale", "spread", "scale of the error distribution", among=VARIANCES),
+        Quantity("{variable}={class}", "ratio", "{variable}: {class}", direction="above 1: takes longer"),
+        Quantity("age_decade", "ratio", "age, by decade", direction="above 1: takes longer with age"),
+    ),
+)
+COMPETING_EVENTS = Analysis(
+    "pipeline.analyses.resolution.competing_events:estimate_competing_events",
+    Text(
+        "What comes first",
+        "The cumulative incidence of resolution, switch to another canal, reclassification and loss, each as the first event.",
+        "First spells of positional episodes.",
+        ON_DAY_0,
+        f"Cause-specific hazards on look intervals; by the day on which it was seen, Aalen-Johansen; {JACKKNIFE}.",
+        "Loss censors where events are dated between looks: those lost are like those still seen. A switch can be missed where another canal "
+        "was not tested.",
+        "Aalen & Johansen, Scand J Stat 1978;5:141-150",
+    ),
+    (
+        *(
+            Quantity(
+                f"incidence_{event}_day_{{day}}",
+                "probability",
+                f"cumulative incidence by day {{day}}: {event}",
+                People("informative"),
+                sized=False,
+            )
+            for event in EVENTS
+        ),
+        Quantity(
+            "event_free_day_{day}",
+            "probability",
+            "share without any event by day {day}",
+            People("informative"),
+            sized=False,
+        ),
+        *(
+            Quantity(
+                f"seen_{event}_day_{{day}}",
+                "probability",
+                f"share in whom it was seen by day {{day}}: {event}",
+                People("on path"),
+                sized=False,
+            )
+            for event in (*EVENTS, "lost")
+        ),
+        Quantity(
+            "nothing_seen_day_{day}",
+            "probability",
+            "share in whom nothing was seen by day {day}",
+            People("on path"),
+            sized=False,
+        ),
+    ),
+)
+PUBLISHED_COMPARISON = Analysis(
+    "pipeline.analyses.resolution.published_comparison:compare_published",
+    Text(
+        "Beside published trials",
+        "The pool's share resolved for the canal, maneuver and day of a published trial, beside the trial's own.",
+        "First spells of positional episodes of that canal that began with that maneuver.",
+        ON_DAY_0,
+        "As the curves; for the trial its exact limits; published pools of trials by Mantel-Haenszel.",
+        "The populations differ: a trial chooses its patients and looks at them by protocol. No difference is claimed or tested.",
+        f"The trial named in each row; {EXACT}",
+    ),
+    (
+        Quantity("resolved_by_day_{day}", "probability", RESOLVED_BY_DAY, FOLLOWED),
+        Quantity(
+            "odds_ratio", "ratio", "odds ratio", direction="above 1: more resolved after the maneuver than without"
+        ),
+    ),
+)
