@@ -10,6 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
+from schemas.strata import VARIABLES
+
 
 class Undeclared(Exception):
     """An analysis states a number that no declaration knows, so that nobody can say whom it would give away."""
@@ -114,6 +116,7 @@ PARAMETERS = {  # what may stand for a {name} of a pattern; anything but a separ
     "edge": r"upper|lower",
     "arm": r"repeat|change",
     "when": r"before|after",
+    "variable": "|".join(VARIABLES),
     "level": r".+",
     "class": r".+",
     "family": r"[^,]+",

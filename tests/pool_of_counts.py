@@ -16,6 +16,9 @@ def spread(number: int) -> str:
     return " ".join(f"{site}={count}" for site, count in zip(SITES, counts, strict=True))
 
 
+CANALS, MECHANISMS = ("anterior", "lateral", "multiple", "posterior"), ("canalolithiasis", "cupulolithiasis")
+
+
 def curves(counts: dict[str, int], whole: int | None = None) -> pd.DataFrame:
     """How many are followed in each stratum, with a median of their days; the whole is their sum if it is not given."""
     told = {"all": sum(counts.values()) if whole is None else whole} | counts

@@ -91,6 +91,8 @@ ATTEMPT_SUCCESS = Analysis(
         Quantity(
             "{variable}={class}", "ratio", "{variable}: {class}", direction="above 1: a negative test is likelier"
         ),
-        Quantity("age_decade", "ratio", "age, by decade", direction="above 1: a negative test is likelier with age"),
+        Quantity(
+            "{variable}", "ratio", "{variable}", direction="above 1: a negative test is likelier with more of it"
+        ),  # a number, or one class
     ),
 )

@@ -75,7 +75,9 @@ RESOLUTION_REGRESSION = Analysis(
         ),
         Quantity("scale", "spread", "scale of the error distribution", among=VARIANCES),
         Quantity("{variable}={class}", "ratio", "{variable}: {class}", direction="above 1: takes longer"),
-        Quantity("age_decade", "ratio", "age, by decade", direction="above 1: takes longer with age"),
+        Quantity(
+            "{variable}", "ratio", "{variable}", direction="above 1: takes longer with more of it"
+        ),  # a number, or of one class only
     ),
 )
 COMPETING_EVENTS = Analysis(

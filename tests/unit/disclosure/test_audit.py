@@ -14,7 +14,7 @@ from pipeline.disclosure.known import Known, Share, learn_known
 from pipeline.disclosure.people import Group
 from pipeline.disclosure.protect import hide_rows
 from pipeline.disclosure.release import GivenAway, find_all, hide_what_tells, state_all
-from tests.pool_of_counts import RULE, curves, describe, release, two_way
+from tests.pool_of_counts import CANALS, MECHANISMS, RULE, curves, describe, release, two_way
 
 
 def hide(estimates: pd.DataFrame, *strata: str) -> set[str]:
@@ -37,11 +37,18 @@ def test_two_hidden_parts_that_are_few_together_are_a_small_group():
 
 
 def test_margins_of_a_two_way_table_give_away_what_each_alone_does_not():
-    estimates = two_way({("a", "x"): 40, ("a", "y"): 5, ("b", "x"): 30, ("b", "y"): 40})
-    small = "canal=a,mechanism=y"
-    assert hide(estimates, small) == {"followed objective, canal=a, mechanism=y"}
-    assert hide(estimates, small, "canal=a,mechanism=x") != set()  # the column still tells
-    assert hide(estimates, *(f"canal={a},mechanism={b}" for a in "ab" for b in "xy")) == set()
+    estimates = two_way(
+        {
+            ("anterior", "canalolithiasis"): 40,
+            ("anterior", "cupulolithiasis"): 5,
+            ("lateral", "canalolithiasis"): 30,
+            ("lateral", "cupulolithiasis"): 40,
+        }
+    )
+    small = "canal=anterior,mechanism=cupulolithiasis"
+    assert hide(estimates, small) == {"followed objective, canal=anterior, mechanism=cupulolithiasis"}
+    assert hide(estimates, small, "canal=anterior,mechanism=canalolithiasis") != set()  # the column still tells
+    assert hide(estimates, *(f"canal={a},mechanism={b}" for a in CANALS[:2] for b in MECHANISMS)) == set()
 
 
 def test_parts_that_have_no_row_are_a_group_too():
@@ -178,7 +185,7 @@ def test_a_site_takes_itself_away():
 @settings(max_examples=15, deadline=None)
 @given(st.lists(st.integers(0, 60), min_size=6, max_size=6))
 def test_a_release_passes_its_audit_whatever_the_counts(counts):
-    keys = [(a, b) for a in "abc" for b in "xy"]
+    keys = [(a, b) for a in CANALS[:3] for b in MECHANISMS]
     made = release(two_way(dict(zip(keys, counts, strict=True))))
     assert not made.rows["n_episodes"].between(1, 10).any()
     audit = made.stated.audit
@@ -186,14 +193,25 @@ def test_a_release_passes_its_audit_whatever_the_counts(counts):
 
 
 def test_what_cannot_be_covered_is_not_released_and_the_message_has_names_and_no_numbers(monkeypatch):
-    estimates = two_way({("a", "x"): 20, ("a", "y"): 5, ("b", "x"): 37, ("b", "y"): 48})
+    estimates = two_way(
+        {
+            ("anterior", "canalolithiasis"): 20,
+            ("anterior", "cupulolithiasis"): 5,
+            ("lateral", "canalolithiasis"): 37,
+            ("lateral", "cupulolithiasis"): 48,
+        }
+    )
     stated = state_all(estimates, RULE)
-    alone = hide_rows(stated.rows, list(stated.rows.index[stated.rows["stratum"].eq("canal=a,mechanism=y")]), "hidden")
+    alone = hide_rows(
+        stated.rows,
+        list(stated.rows.index[stated.rows["stratum"].eq("canal=anterior,mechanism=cupulolithiasis")]),
+        "hidden",
+    )
     monkeypatch.setattr("pipeline.disclosure.release.Cover.add", lambda self, found: False)
     with pytest.raises(GivenAway) as failure:
         hide_what_tells(stated, alone, RULE)
     said = str(failure.value)
-    assert "canal=a, mechanism=y" in said
+    assert "canal=anterior, mechanism=cupulolithiasis" in said
     assert not any(number in said.replace("1 hidden", "") for number in ("5", "20", "25", "37", "48"))
 
 

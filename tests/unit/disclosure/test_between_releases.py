@@ -14,7 +14,7 @@ from pipeline.disclosure.release import GivenAway
 from pipeline.statistics.tidy import state, tidy_estimates
 from tests.attack.released import Release, read_release
 from tests.attack.releases import find_changes
-from tests.pool_of_counts import RULE, curves, two_way
+from tests.pool_of_counts import CANALS, MECHANISMS, RULE, curves, two_way
 
 MADE_FROM = pd.DataFrame({"name": ["deliveries"], "value": ["abc"]})
 FREELY = RULE.model_copy(update={"min_renewed": 0.0})
@@ -111,7 +111,7 @@ def test_what_was_released_of_the_same_records_in_another_way_counts_too(tmp_pat
 )
 def test_no_release_tells_an_outsider_who_came_or_left_since_an_earlier_one(tmp_path_factory, counts, changes):
     folder, shown = tmp_path_factory.mktemp("ledger"), []
-    keys = [(a, b) for a in "ab" for b in "xy"]
+    keys = [(a, b) for a in CANALS[:2] for b in MECHANISMS]
     for number, change in enumerate([[0] * 4, *changes]):
         counts = [max(n + more, 0) for n, more in zip(counts, change, strict=True)]
         issued = issue(folder / "ledger", two_way(dict(zip(keys, counts, strict=True))))

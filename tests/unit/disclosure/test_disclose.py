@@ -217,20 +217,20 @@ def test_shares_that_add_up_to_one_do_not_tell_the_hidden_one(free, switched, re
 
 
 @pytest.mark.parametrize(
-    "sides",
+    "canals",
     [
-        {"left": 60, "right": 70, "unknown": 42, "both": 6},  # 1 - .34 - .39 - .24 of about 180
-        {"left": 60, "right": 70, "unknown": 44, "both": 2, "other": 2},  # two hidden ones together
+        {"posterior": 60, "lateral": 70, "unknown": 42, "multiple": 6},  # 1 - .34 - .39 - .24 of about 180
+        {"posterior": 60, "lateral": 70, "unknown": 44, "multiple": 2, "anterior": 2},  # two hidden ones together
     ],
 )
-def test_shares_of_one_group_do_not_tell_the_hidden_ones_by_what_is_left(sides):
+def test_shares_of_one_group_do_not_tell_the_hidden_ones_by_what_is_left(canals):
     rows = [
-        state("share", n / 178, stratum=f"side={side}", n_episodes=178, n_events=n, n_sites=5)
-        for side, n in sides.items()
+        state("share", n / 178, stratum=f"canal={canal}", n_episodes=178, n_events=n, n_sites=5)
+        for canal, n in canals.items()
     ]
     told = release(tidy_estimates(rows, analysis="pool_description", population="positional", method="m")).rows
-    told = told.set_index(told["stratum"].str.removeprefix("side="))
-    hidden = [side for side, n in sides.items() if n < RULE.least_shown]
+    told = told.set_index(told["stratum"].str.removeprefix("canal="))
+    hidden = [canal for canal, n in canals.items() if n < RULE.least_shown]
     half = np.where(told["rounded"].str.contains("estimate").fillna(False), 0.025, 0.005)
     shares = told["estimate"].drop(hidden).astype(float)
     half = pd.Series(half, told.index).drop(hidden)

@@ -124,9 +124,9 @@ def test_what_is_not_declared_is_not_left_out_in_silence(estimates, plan):
     new = make_table([{"term": "a_new_number", "estimate": 0.5}], analysis="something_new", population="positional")
     with pytest.raises(Undeclared, match="something_new"):
         compose_technical(estimates | {"something_new": new}, plan, {}, {})
-    slip = estimates["recurrence"].assign(term="recurrence_fre_day_7")
-    with pytest.raises(Undeclared, match="recurrence_fre_day_7"):
-        compose_technical(estimates | {"recurrence": slip}, plan, {}, {})
+    slip = estimates["pool_description"].assign(term="shares")
+    with pytest.raises(Undeclared, match="shares"):
+        compose_technical(estimates | {"pool_description": slip}, plan, {}, {})
 
 
 def test_numbers_of_plain_rows_are_all_there(page, estimates):
