@@ -12,6 +12,7 @@ PLAN: dict[str, Analysis] = {
     "pool_description": description.POOL_DESCRIPTION,
     "non_positional": description.NON_POSITIONAL,
     "diagnosis_agreement": description.DIAGNOSIS_AGREEMENT,
+    "first_test_delay": description.FIRST_TEST_DELAY,
     "planted_variants": description.PLANTED_VARIANTS,
     "failure_reasons": attempts.FAILURE_REASONS,
     "resolution_curves": resolution.RESOLUTION_CURVES,

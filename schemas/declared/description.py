@@ -1,6 +1,6 @@
 """What is declared of the analyses in pipeline/analyses/description."""
 
-from schemas.analysis import ALL, DESCRIPTION, EXACT, Analysis, Text, count
+from schemas.analysis import ALL, DESCRIPTION, EXACT, JACKKNIFE, ON_DAY_0, Analysis, Text, count
 from schemas.denominators import BASES
 from schemas.quantities import People, Quantity
 
@@ -197,4 +197,24 @@ PLANTED_VARIANTS = Analysis(
         ),
     ),
     of_the_demonstration=True,
+)
+FIRST_TEST_DELAY = Analysis(
+    "pipeline.analyses.description.first_test:estimate_first_test",
+    Text(
+        "How long until the next test",
+        "The share tested again by each day after day 0, had everybody been seen for as long, and quartiles of the delay.",
+        "Treated positional episodes; the setting is that of the first session.",
+        ON_DAY_0,
+        f"Kaplan-Meier; {JACKKNIFE} or, where these reach further, exact ones at the effective number.",
+        "Who is no longer seen would have been tested like those who still are. Tests that symptoms brought about count like planned ones.",
+        f"Kaplan & Meier, J Am Stat Assoc 1958;53:457-481; {EXACT}",
+    ),
+    (
+        Quantity(
+            "tested_by_day_{day}", "probability", "share tested again by day {day}", People("treated"), sized=False
+        ),
+        Quantity(
+            "delay_{quartile}", "days", "delay of the first test in days, {quartile}", People("treated"), sized=False
+        ),
+    ),
 )
