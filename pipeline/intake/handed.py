@@ -20,12 +20,10 @@ SPELLED_OTHERWISE = "The name of the table is spelled otherwise, or is read by t
 SUBMISSION_HEADER = ("field", "value")
 KNOWN_COLUMNS = DESCRIBED | {"submission": SUBMISSION_HEADER}
 UNSEEN = dict.fromkeys(map(ord, "\u200b\u200c\u200d\u2060\ufeff"))  # characters of no width
-BREAKS = dict.fromkeys(
-    map(ord, "\v\f\x85\u2028\u2029"), " "
-)  # of lines and pages within a cell; a workbook cannot hold the first two (XML 1.0, 2.2)
+BREAKS = "\v\f\x85\u2028\u2029"  # of lines and pages within a cell; a workbook cannot hold the first two (XML 1.0, 2.2)
 NAMES = [*DESCRIBED, *(name for columns in DESCRIBED.values() for name in columns)]
 MINUS = {ord("\u2212"): "-"}
-TIDIED = UNSEEN | MINUS | BREAKS
+TIDIED = UNSEEN | MINUS | dict.fromkeys(map(ord, BREAKS), " ")
 
 
 @dataclass(frozen=True)

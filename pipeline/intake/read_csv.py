@@ -13,6 +13,7 @@ import pyarrow as pa
 from pyarrow import csv as arrow_csv
 
 from pipeline.intake.handed import (
+    BREAKS,
     LAST_HEADER_ROW,
     Sheet,
     Tidied,
@@ -32,8 +33,7 @@ SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 SAID_SEPARATOR = re.compile(
     r"sep=([,;\t])\r?\n", re.IGNORECASE
 )  # a line for one spreadsheet program, which does not show it
-CONTROL = re.compile(r"[\0-\x08\x0e-\x1f]")  # characters that no table holds
-BREAK = re.compile("[\v\f\x85\u2028\u2029]")
+CONTROLS = [chr(code) for code in (*range(9), *range(14, 32))]  # characters that no table holds
 
 
 class NoTable(Exception):
@@ -71,10 +71,10 @@ def decode(content: bytes) -> tuple[str, list[str]]:
             text = content.decode("utf-8")
         except UnicodeDecodeError:
             text, met = content.decode("windows-1252"), ["It is not written in UTF-8 and was taken for Windows-1252."]
-    if control := CONTROL.search(text):  # the csv module itself would read on
-        line = text.count("\n", 0, control.start()) + 1
+    if controls := [text.index(sign) for sign in CONTROLS if sign in text]:  # the csv module itself would read on
+        line = text.count("\n", 0, min(controls)) + 1
         raise NoTable(f"It holds a control character, the first in line {line:,}: delete it, or save the table again.")
-    if BREAK.search(text):
+    if any(sign in text for sign in BREAKS):
         met.append("Breaks of lines or pages within its cells are read as blanks.")
     if text.startswith(BYTE_ORDER_MARK):
         met.append("It begins with a byte-order mark.")
@@ -83,15 +83,14 @@ def decode(content: bytes) -> tuple[str, list[str]]:
 
 def find_separator(text: str, table: str, own: SiteMap) -> str:
     """The sign that parts the cells: the one that yields most names of columns in one of the first lines, or else occurs most often in the first."""
-    lines = list(islice(io.StringIO(text), LAST_HEADER_ROW))
-    first = lines[0] if lines else ""
+    lines = text.split("\n", LAST_HEADER_ROW)[:LAST_HEADER_ROW]
 
     def rate(separator: str) -> tuple[int, int]:
         named = (
             sum(bool(name_column(cell.strip().strip('"'), table, own)) for cell in line.split(separator))
             for line in lines
         )
-        return max(named, default=0), first.count(separator)
+        return max(named), lines[0].count(separator)
 
     return max(SEPARATORS, key=rate)
 
@@ -110,6 +109,7 @@ def split_plainly(text: str, separator: str) -> list[pd.Categorical] | None:
             arrow_csv.ReadOptions(use_threads=False, block_size=len(content) + 1, column_names=names),
             arrow_csv.ParseOptions(delimiter=separator, quote_char=False, ignore_empty_lines=False),
             arrow_csv.ConvertOptions(column_types=dict.fromkeys(names, pa.dictionary(pa.int32(), pa.string()))),
+            pa.system_memory_pool(),  # arrow's own keeps for itself what is free again
         )
     except pa.ArrowInvalid:  # its message quotes a line
         return None
