@@ -42,7 +42,7 @@ def register(rule: Rule) -> Rule:
 def row_rule(name: str, *, column: str, message: str, fix: str, severity: Severity = "set_aside") -> Callable:
     """Declare a rule across the columns of one row: the method takes all rows and is True where a row is fine or has gaps."""
     register(Rule(name, severity, message, fix, column))
-    return pa.dataframe_check(name=name, error=name, ignore_na=True)
+    return pa.dataframe_check(name=name, error=name, ignore_na=False)  # the rule itself says what a gap means
 
 
 def column(
@@ -126,7 +126,7 @@ class Table(pa.DataFrameModel):
         """The rows with exactly this table's columns, order and types; for data that were checked before and only lost their types."""
         described = cls.describe()
         return pd.DataFrame(
-            {name: rows[name].astype(d.dtype) for name, d in described.items()}, columns=list(described)
+            {name: rows[name].astype(d.dtype, copy=False) for name, d in described.items()}, columns=list(described)
         )
 
     @classmethod

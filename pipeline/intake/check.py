@@ -4,6 +4,7 @@ import warnings
 from dataclasses import dataclass
 
 import pandas as pd
+import pandera.pandas as pa
 from pandera.errors import SchemaErrors
 
 from pipeline.intake.meant import find_meanings
@@ -44,8 +45,8 @@ def require_checks() -> None:
         )
 
 
-def find_failures(model: type[Table], rows: pd.DataFrame) -> pd.DataFrame:
-    """Where rows do not fit their model: the `row` label, `column` and name of the `check`, each once, without any value.
+def find_failures(model: type[Table] | pa.Column | pa.DataFrameSchema, rows: pd.DataFrame) -> pd.DataFrame:
+    """Where rows do not fit their model, or a part of it: the `row` label, `column` and name of the `check`, each once, without any value.
 
     A rule across columns names itself as check and has no column. Raises ProgramFault where the rows are no such table at all.
     """
@@ -55,7 +56,7 @@ def find_failures(model: type[Table], rows: pd.DataFrame) -> pd.DataFrame:
             warnings.simplefilter(
                 "ignore", FutureWarning
             )  # of how pandera joins the values it found, which are not used here
-            model.validate(rows, lazy=True)
+            model.validate(rows, lazy=True, inplace=True)  # nothing is changed, so that no copy is needed
     except SchemaErrors as errors:
         cases = errors.failure_cases[["index", "column", "check", "schema_context"]]
     if cases is None:
@@ -110,26 +111,37 @@ def check_cells(
     """
     rows, problems = type_cells(table, texts, DESCRIBED[table])
     unread = {(problem.row, problem.column) for problem in problems}
-    failures = find_failures(model, rows)
-    in_cells = failures[failures["column"].notna()]
+    in_cells = find_wrong_cells(model, rows, texts)
     blamed = [
         (row, column, RULE_OF_CHECK[check])
-        for row, column, check in in_cells.itertuples(index=False)
+        for row, column, check in in_cells
         if (row, column) not in unread and (column, check) != JUDGED_ELSEWHERE and not known.holds(row, column)
     ]
     problems += blame_cells(table, texts, blamed)
     named = {(problem.row, problem.column) for problem in problems}
-    for column, wrong in in_cells.groupby("column")["row"]:
-        rows.loc[wrong.unique(), column] = pd.NA
-    if not in_cells.empty:
-        failures = find_failures(model, rows)
-    across = failures[failures["column"].isna()]
+    wrong: dict[str, list[int]] = {}
+    for row, column, _ in in_cells:
+        wrong.setdefault(column, []).append(row)
+    for column, at in wrong.items():
+        rows.loc[at, column] = pd.NA
+    across = find_failures(pa.DataFrameSchema(checks=model.to_schema().checks), rows)
     problems += [
         Problem(rule, table, row, RULES[rule].column)
         for row, rule in zip(across["row"], across["check"], strict=True)
         if (row, RULES[rule].column) not in named and not known.holds(row, RULES[rule].column)
     ]
     return rows, problems
+
+
+def find_wrong_cells(model: type[Table], rows: pd.DataFrame, texts: pd.DataFrame) -> list[tuple[int, str, str]]:
+    """The cells that do not fit their column, by row, column and name of the check; each different text of a column is judged once."""
+    wrong = []
+    for name, column in model.to_schema().columns.items():
+        failures = find_failures(column, rows[name][~texts[name].duplicated()].to_frame())
+        for first, check in zip(failures["row"], failures["check"], strict=True):
+            alike = texts[name].isin([texts.at[first, name]])
+            wrong += [(row, name, check) for row in texts.index[alike]]
+    return wrong
 
 
 def blame_cells(table: str, texts: pd.DataFrame, blamed: list[tuple[int, str, str]]) -> list[Problem]:

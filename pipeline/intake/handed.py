@@ -105,10 +105,11 @@ def make_sheet(
             top[row].setdefault(position, text)
     header_row = find_header_row(top, table, own)
     header = dict(sorted(top[header_row].items()))
+    above = grid[grid.index < header_row]
     further = {
         (row, position): text
-        for position, texts in grid.items()
-        for row, text in (texts[texts.index < header_row] if position in header else texts).dropna().items()
+        for position in grid
+        for row, text in (above if position in header else grid)[position].dropna().items()
     }
     further |= {cell: text for cell, given in beyond.items() if (text := tidy(given))}
     outside = pd.DataFrame([(*cell, further[cell]) for cell in sorted(further)], columns=["row", "position", "text"])

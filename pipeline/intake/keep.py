@@ -30,12 +30,13 @@ NOTHING = Checked({}, {}, [])
 
 
 def store_rows(handed: Handed, checked: Checked) -> dict[str, pd.DataFrame]:
-    """The rows of each table that nothing sets aside, each behind its row number and the fingerprint of its file."""
+    """The rows of each table that nothing sets aside, each with its row number and the fingerprint of its file."""
     stored = {}
     for name, model in TABLES.items():
-        rows = checked.rows[name].drop(index=checked.set_aside(name)) if checked.rows else model.empty()
-        source = handed.sheet(name).sha256 if checked.rows else ""
-        stored[name] = rows.rename_axis("row").reset_index().assign(source_sha256=source)
+        rows, aside = checked.rows[name] if checked.rows else model.empty(), checked.set_aside(name)
+        stored[name] = rows.drop(index=aside) if aside else rows.copy(deep=False)
+        stored[name]["row"] = stored[name].index
+        stored[name]["source_sha256"] = handed.sheet(name).sha256 if checked.rows else ""
     return stored
 
 
@@ -92,8 +93,11 @@ def keep_apart(checked: Checked) -> pd.DataFrame:
 
 def seal(name: str, rows: pd.DataFrame, site: str, delivery: str) -> pd.DataFrame:
     """The rows with site and delivery, typed as their models say."""
-    rows = rows.assign(site=site, delivery=delivery)
-    return pd.concat([model.cast(rows) for model in _list_models(name)], axis=1).reset_index(drop=True)
+    rows = rows.copy(deep=False)
+    rows["site"], rows["delivery"] = site, delivery
+    sealed = pd.concat([model.cast(rows) for model in _list_models(name)], axis=1, copy=False)
+    sealed.index = range(len(sealed))
+    return sealed
 
 
 def require_kept(tables: dict[str, pd.DataFrame]) -> None:

@@ -23,7 +23,13 @@ INFANTS = Enough(2, 0.0)
 
 def find_unlikely_times(rows: Rows) -> list[Problem]:
     """All of these slips; `rows` are the handed-in ones by table, typed, wrong cells missing."""
-    return [*find_early_contacts(rows), *find_units(rows), *find_exchanged(rows), *find_zeros(rows)]
+    shown = rows["examinations"][show_nystagmus(rows["examinations"])]
+    return [
+        *find_early_contacts(rows),
+        *find_units(shown, rows["treatments"]),
+        *find_exchanged(rows),
+        *find_zeros(shown, rows),
+    ]
 
 
 def find_early_contacts(rows: Rows) -> list[Problem]:
@@ -36,13 +42,12 @@ def find_early_contacts(rows: Rows) -> list[Problem]:
     return told or suspect("contact_before_record", "followups", "day", contacts["day"].lt(0), "contacts", MOST)
 
 
-def find_units(rows: Rows) -> Iterator[Problem]:
-    """Columns of seconds whose numbers fit minutes or milliseconds better."""
-    shown = rows["examinations"][show_nystagmus(rows["examinations"])]
+def find_units(shown: pd.DataFrame, treatments: pd.DataFrame) -> Iterator[Problem]:
+    """Columns of seconds whose numbers fit minutes or milliseconds better; `shown` are the looks that show nystagmus."""
     for table, column, times in (
         ("examinations", "duration_s", shown["duration_s"]),
         ("examinations", "latency_s", shown["latency_s"]),
-        ("treatments", "hold_s", rows["treatments"]["hold_s"]),
+        ("treatments", "hold_s", treatments["hold_s"]),
     ):
         times = times[times > 0]
         if column in SHORTEST:
@@ -59,9 +64,8 @@ def find_exchanged(rows: Rows) -> list[Problem]:
     return suspect("latency_above_duration", "examinations", "latency_s", later, "rows with both times", MOST)
 
 
-def find_zeros(rows: Rows) -> Iterator[Problem]:
-    """Columns in which 0 stands where nothing can be 0, or is so often that it means an empty cell."""
-    shown = rows["examinations"][show_nystagmus(rows["examinations"])]
+def find_zeros(shown: pd.DataFrame, rows: Rows) -> Iterator[Problem]:
+    """Columns in which 0 stands where nothing can be 0, or is so often that it means an empty cell; `shown` as above."""
     contacts = rows["followups"]
     unwell = contacts[contacts["positional_symptoms"].eq("yes").fillna(False)]
     for table, column, cells, enough in (

@@ -68,7 +68,7 @@ def judge_pseudonyms(texts: Iterable[str], shapes: tuple[str, ...] = ()) -> Judg
     )
     slips = {
         code
-        for code in plain.values()
+        for code in set(plain.values()) - fitting
         if NO_SIGN.sub("", code) in known
         or (not FORMED.fullmatch(code) and _letters(code) in letters and len(DIGIT.findall(code)) <= digits)
     }

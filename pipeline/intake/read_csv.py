@@ -33,6 +33,8 @@ SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 SAID_SEPARATOR = re.compile(
     r"sep=([,;\t])\r?\n", re.IGNORECASE
 )  # a line for one spreadsheet program, which does not show it
+FIRST_LINE = re.compile(".*")  # found so, the rest of a long text is not copied
+FIRST_LINES = re.compile(rf"(?:.*\n){{0,{LAST_HEADER_ROW - 1}}}.*")
 CONTROLS = [chr(code) for code in (*range(9), *range(14, 32))]  # characters that no table holds
 
 
@@ -51,7 +53,7 @@ def read_csv(content: bytes, name: str, place: str, own: SiteMap) -> tuple[Sheet
     separator = said[1] if said else find_separator(text, name_table(name, place, own), own)
     if separator != ",":
         met.append(f"Its cells are separated by {SEPARATORS[separator]}.")
-    if text.partition("\n")[0].endswith("\r"):
+    if FIRST_LINE.match(text)[0].endswith("\r"):
         met.append("Its lines end as on Windows (CRLF).")
     sha256 = hashlib.sha256(content).hexdigest()
     if (columns := split_plainly(text, separator)) is not None:
@@ -83,7 +85,7 @@ def decode(content: bytes) -> tuple[str, list[str]]:
 
 def find_separator(text: str, table: str, own: SiteMap) -> str:
     """The sign that parts the cells: the one that yields most names of columns in one of the first lines, or else occurs most often in the first."""
-    lines = text.split("\n", LAST_HEADER_ROW)[:LAST_HEADER_ROW]
+    lines = FIRST_LINES.match(text)[0].split("\n")
 
     def rate(separator: str) -> tuple[int, int]:
         named = (
@@ -98,8 +100,8 @@ def find_separator(text: str, table: str, own: SiteMap) -> str:
 def split_plainly(text: str, separator: str) -> list[pd.Categorical] | None:
     """The tidied columns of a table in the plain form, in which no cell is quoted and all lines have as many cells, two or more; each different
     text of a column is made once. None where the text has another form: it is split cell by cell."""
-    width = text.partition("\n")[0].count(separator) + 1
-    if width < 2 or '"' in text or text.count("\r") != text.count("\r\n"):
+    width = FIRST_LINE.match(text)[0].count(separator) + 1
+    if width < 2 or '"' in text or ("\r" in text and text.count("\r") != text.count("\r\n")):
         return None
     content = text.encode()
     names = [str(position) for position in range(width)]

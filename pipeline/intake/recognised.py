@@ -1,6 +1,7 @@
 """What is met in many tables and is no record, or no entry: rows of totals, of units, of names of columns, notes, and words for nothing."""
 
 import re
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -68,6 +69,7 @@ def _repeat_header(sheet: Sheet, filled: pd.Series) -> list[int]:
     return list(filled.index[(same >= 2) & (same * 2 >= filled)])
 
 
+@cache  # the same episodes stand in four tables
 def _read_first(text: str) -> str:
     """What the text that stands in place of a pseudonym says of its row."""
     plain = normalise(text).strip()
