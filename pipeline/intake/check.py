@@ -62,7 +62,9 @@ def find_failures(model: type[Table] | pa.Column | pa.DataFrameSchema, rows: pd.
     if cases is None:
         return pd.DataFrame({"row": [], "column": [], "check": []}, dtype=object)
     if cases["index"].isna().any():
-        raise ProgramFault(f"columns or types are not those of {model.__name__}")
+        raise ProgramFault(
+            f"columns or types are not those of {model.__name__ if isinstance(model, type) else model.name}"
+        )
     across = cases["schema_context"] == "DataFrameSchema"
     found = pd.DataFrame(
         {

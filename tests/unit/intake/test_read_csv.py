@@ -2,6 +2,7 @@
 
 import csv
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -49,3 +50,12 @@ def test_which_texts_are_plain():
 
 def test_a_line_of_another_length_is_not_quoted():
     assert "Meier" not in str(read_csv.split_plainly("a,b\nMeier,Anna,1952\n", ","))
+
+
+@pytest.mark.parametrize("code", range(32))
+def test_line_of_the_first_control_character_is_told(code):
+    content = f"episode_id,sex\nE1,f\nE2,{chr(code)}f\nE3,\x1ff\n".encode()
+    first = 4 if chr(code) in "\t\n\v\f\r" else 3
+    line = first + (chr(code) == "\n")
+    with pytest.raises(read_csv.NoTable, match=f"the first in line {line}:"):
+        read_csv.read_csv(content, "episodes", "file 1", SiteMap())
