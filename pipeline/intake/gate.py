@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 
 from pipeline.intake.free_text import find_free_text
 from pipeline.intake.handed import KNOWN_COLUMNS, Handed, Loose, Sheet, letters
-from pipeline.intake.headers import names_identifier, split_header
+from pipeline.intake.headers import names_age, names_identifier
 from pipeline.intake.identifiers import find_identifier, find_in_age, find_in_days, is_unclear_number
 from pipeline.intake.problem import DESCRIBED, PSEUDONYMS, Problem
 from pipeline.intake.pseudonyms import TOO_SHORT, UNCLEAR, judge_pseudonyms
@@ -76,7 +76,7 @@ def search_cells(sheet: Sheet, no_records: Collection[int]) -> Iterator[Problem]
 def choose_judge(sheet: Sheet, position: int) -> Callable[[str], str | None]:
     """How the cells of a column are judged, by what the column is in the dictionary."""
     column = DESCRIBED.get(sheet.table, {}).get(sheet.names.get(position))
-    if sheet.names.get(position) == "age_years" or (not column and "age" in split_header(sheet.header[position])):
+    if sheet.names.get(position) == "age_years" or (not column and names_age(sheet.header[position])):
         return find_in_age
     if column is None or not isinstance(column.dtype, Integer | Number):
         return find_identifier
