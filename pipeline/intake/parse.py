@@ -15,7 +15,7 @@ from schemas.site_map import spell_plainly
 from schemas.synonyms import make_header_vocabulary
 
 WHOLE = re.compile(r"([+-]?[0-9]{1,9})(?:\.0+|,00?)?")
-DECIMAL = re.compile(r"[+-]?[0-9]{1,9}(?:[.,][0-9]+)?(?:[eE][+-]?[0-9]{1,2})?")
+DECIMAL = re.compile(r"[+-]?(?:[0-9]{1,9}(?:[.,][0-9]+)?|[.,][0-9]+)(?:[eE][+-]?[0-9]{1,2})?")
 THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")  # 1,234 is a thousand to some and a little over one to others
 CAPITALS = {"episode_id": str.upper, "patient_id": str.upper, "site_code": str.upper, "maneuver": str.lower}
 WORDS_OF_YES_NO = {"y": "yes", "true": "yes", "n": "no", "false": "no"}
@@ -133,7 +133,8 @@ def read_whole(text: str) -> int | None:
 
 
 def read_decimal(text: str) -> float | None:
-    """A number with a decimal point or comma; None where a comma could part thousands."""
+    """A number with a decimal point or comma, also without the zero before it; None where a comma could part thousands, and where nothing follows
+    the point: a digit may be lost there."""
     if THOUSANDS.fullmatch(text) or not DECIMAL.fullmatch(text):
         return None
     return float(text.replace(",", "."))

@@ -85,7 +85,7 @@ NUMBERED = re.compile(  # a number that is said to be that of a person or record
 )
 SOCIAL_SECURITY = re.compile(r"(?<!\d)\d{3}-\d{2}-\d{4}(?!\d)")
 TELEPHONE = re.compile(r"(?<![\w.])(?:\+\d{7,15}|\+?\(?\d{1,5}\)?(?:[ .\-/()]{1,3}\d{2,8}){1,6})(?!\w)")
-NUMBER = re.compile(r"[+-]?\d+(?:[.,]\d+)?(?:e[+-]?\d+)?", re.ASCII | re.IGNORECASE)
+NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d+)?|[.,]\d+)(?:e[+-]?\d+)?", re.ASCII | re.IGNORECASE)
 RANGE = re.compile(r"[1-9]\d{0,3} ?[-/] ?[1-9]\d{0,3}")
 NAME_PART = re.compile(r"[a-zà-ÿ]+|[^\W\d_]+")
 

@@ -14,7 +14,7 @@ from schemas.synonyms import Vocabulary
 
 MOST_DIGITS = 4  # of a number that is repeated: record numbers have more
 NUMBER_SLIP = re.compile(  # a number, also with a unit or with O for 0
-    r"[+<>~-]?\d+(?:[.,]\d+)?\+? ?(?:o|s|sec|secs|ms|min|h|d|days?|wk|weeks?|m|y|yrs?|years?|deg|°|°/s|deg/s|cm|%)?"
+    r"[+<>~-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)\+? ?(?:o|s|sec|secs|ms|min|h|d|days?|wk|weeks?|m|y|yrs?|years?|deg|°|°/s|deg/s|cm|%)?"
 )
 USUAL = """name surname telephone phone birth birthdate address email postcode zip mrn ssn age visit date time remark remarks note notes comment comments number nr
     type value values list lists readme info data sheet tabelle table blatt feuil hoja foglio copy final export extra column field lesion update"""

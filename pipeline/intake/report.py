@@ -18,7 +18,7 @@ DOUBT = "doubt"
 PARTS = ("refuse", DOUBT, "set_aside", "warn")  # of a page, in their order
 FOLLOWS = "episode_set_aside"  # mended with the episode that it names
 FORMULA_START = re.compile(r"[=+\-@\t\r\n\0]")  # CWE-1236; OWASP, CSV Injection: a spreadsheet would run such a cell
-PLAIN_NUMBER = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]+)?")
+PLAIN_NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:[.,][0-9]+)?|[.,][0-9]+)")
 PROBLEM_COLUMNS = ["table", "row", "episode_id", "column", "value", "rule", "severity", "message", "how_to_fix"]
 
 

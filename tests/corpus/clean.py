@@ -103,7 +103,7 @@ def _odd_number(row: dict[str, str], number: int):
                 delivery.tables.put(row["table"], record, column, value)
             delivery.tables.put(row["table"], record, row["column"], row["text"] if number % 2 else _typed(row["text"]))
 
-    return change, "unusual number", row["text"] in ("1e1", "+7", ".5", "1,5", "-18250", "123.4")
+    return change, "unusual number", row["text"] in ("1e1", "+7", "1,5", "-18250", "123.4")
 
 
 def _format(row: dict[str, str], number: int):

@@ -103,6 +103,31 @@ def test_short_rows_are_filled_up_and_long_ones_are_set_aside(folder, plan):
     assert received.tables["examinations"]["row"].tolist() == [2, 4, 5]
 
 
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        (".5", 0.5),
+        (",5", 0.5),
+        ("-.5", -0.5),
+        (".25", 0.25),
+        ("5.", None),
+        (".5.", None),
+        ("1,234", None),
+    ],
+)
+def test_a_number_may_begin_with_its_point_and_not_end_with_it(receive, tables, text, value):
+    """`5.` is not guessed: a digit may be lost."""
+    tables["examinations"][0]["latency_s"] = text
+    received = receive(tables)
+    stored, problems = received.tables["examinations"], received.tables["problems"]
+    row = stored.loc[stored["row"].eq(2), "latency_s"]
+    if value is None or value < 0:
+        assert row.empty
+        assert set(problems.loc[problems["row"].eq(2), "rule"]) == {"not_a_number" if value is None else "too_small"}
+    else:
+        assert row.tolist() == [value]
+
+
 def test_a_comma_that_could_part_thousands_is_not_guessed(receive, tables):
     tables["examinations"][0]["duration_s"] = "1,200"
     tables["examinations"][1]["duration_s"] = "0,125"
