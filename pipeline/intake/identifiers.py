@@ -2,6 +2,7 @@
 
 import re
 
+from pipeline.intake.date_words import SAID_ABOVE_89
 from pipeline.intake.patterns import (
     DATE_CELL,
     FULL_DATE,
@@ -10,10 +11,12 @@ from pipeline.intake.patterns import (
     NUMBER,
     SERIAL_DATES,
     find_form,
+    may_be_form,
     normalise,
 )
 
 AGES_TO_HIDE = range(90, 121)  # a greater number is no age but a slip
+WORDS_ABOVE_89 = re.compile(SAID_ABOVE_89)  # in columns of ages only
 WHOLE_MINUTE = 60  # seconds: long holds and durations are told in minutes
 
 
@@ -42,7 +45,10 @@ def find_in_age(text: str) -> str | None:
     if text == "90+":
         return None
     numbers = [int(digits) for digits in re.findall(r"\d+", normalise(text[:LONGEST_SEARCHED])) if len(digits) < 4]
-    return find_identifier(text) or ("age_above_89" if any(number in AGES_TO_HIDE for number in numbers) else None)
+    above = any(number in AGES_TO_HIDE for number in numbers) or WORDS_ABOVE_89.search(
+        normalise(text[:LONGEST_SEARCHED])
+    )
+    return find_identifier(text) or ("age_above_89" if above else None)
 
 
 def find_in_days(text: str) -> str | None:
@@ -59,3 +65,8 @@ def is_unclear_number(text: str) -> bool:
         return False
     digits = whole[1]
     return (len(digits) >= MANY_DIGITS and int(digits) % WHOLE_MINUTE > 0) or (digits[0] == "0" and len(digits) > 3)
+
+
+def may_identify(text: str) -> bool:
+    """Whether a text may be an identifier, though other things are written so as well: nobody can tell but those who wrote it."""
+    return is_unclear_number(text) if NUMBER.fullmatch(normalise(text)) else may_be_form(text)

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable
 import pandas as pd
 
 from pipeline.intake.handed import Sheet, hold_once
+from pipeline.intake.identifiers import may_identify
 from pipeline.intake.meant import find_header
 from pipeline.intake.problem import Problem
 from schemas.columns import Description, Integer, Number
@@ -35,7 +36,7 @@ def match_columns(sheet: Sheet, described: dict[str, Description]) -> tuple[pd.D
         for name, column in missing.items()
     ]
     problems += [
-        Problem("column_unknown", table, at, sheet.label(p), closest=meant, lines=offer_header(sheet, p, meant))
+        Problem("column_unknown", table, at, sheet.label(p), ask(sheet.cells[p]), meant, offer_header(sheet, p, meant))
         for p, meant in unknown.items()
     ]
     # a column that must be there refuses the delivery; what may be it is judged all the same, so that one check tells everything
@@ -55,6 +56,14 @@ def match_columns(sheet: Sheet, described: dict[str, Description]) -> tuple[pd.D
                     )
                 )
     return pd.DataFrame(texts, index=sheet.cells.index), problems
+
+
+def ask(texts: pd.Series) -> str:
+    """What a site is asked of a column that is not stored: how many of its cells may identify somebody; nothing if none may."""
+    number = int(texts.isin([text for text in texts.dropna().unique() if may_identify(text)]).sum())
+    if not number:
+        return ""
+    return f"In {number:,} of its cells may stand part of a date, a postcode or a record number: look at them."
 
 
 def offer_header(sheet: Sheet, position: int, meant: str) -> str:

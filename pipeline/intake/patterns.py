@@ -8,6 +8,8 @@ be one, as 3/10 or two words, is no reason to refuse: it is no code and no numbe
 import re
 import unicodedata
 
+from pipeline.intake.date_words import AGE_SAID, AGE_UNIT, AGED, FURTHER_MONTH, MONTH_NAME, WEEKDAY
+from pipeline.intake.record_words import COUNTED_AS, LABELS, OTHER_LABELS
 from schemas.codes import TABLE
 from schemas.delivery import TABLES, Submission
 
@@ -18,72 +20,108 @@ LONGEST_SEARCHED = 200  # no cell of a table is as long, and searching longer on
 DASHES = dict.fromkeys(map(ord, "\u2010\u2011\u2012\u2013\u2014\u2212"), "-")
 
 DAY, MONTH, YEAR = r"(?:0?[1-9]|[12]\d|3[01])", r"(?:0?[1-9]|1[0-2])", r"(?:19|20)\d\d"
-MONTH_NAME = (  # English, German, French, Spanish, Italian, Portuguese, Dutch, Polish
-    r"(?:jan(?:uar[yi]?|vier|eiro)?|jän(?:ner)?|ene(?:ro)?|genn(?:aio)?|feb(?:ruar[yi]?|rero|braio)?|f[eé]v(?:rier|ereiro)?|mar(?:ch|s|zo|ço)?|märz?"
-    r"|maart|mrt|apr(?:ile?)?|a[bv]r(?:il)?|mayo?|maio?|mei|magg(?:io)?|jun(?:e|io?|ho)?|juin|giu(?:gno)?|jul(?:y|io?|ho)?|juil(?:let)?|lug(?:lio)?"
-    r"|aug(?:ust(?:us)?)?|ao[uû]t|agosto|sep(?:t(?:i?emb(?:er|re))?)?|sett(?:embre)?|setembro|o[ck]t(?:ob(?:er|re)|ubre)?|ott(?:obre)?|outubro"
-    r"|nov(?:i?embr[eo]|ember)?|d[eé][cz](?:emb(?:er|r[eo]))?|dic(?:i?embre)?"
-    r"|stycz(?:eń|nia)|sty|lut(?:y|ego)?|marz?ec|marca|kwie(?:cień|tnia)|kwi|maja?|czerw(?:iec|ca)|cze|lip(?:iec|ca)?|sierp(?:ień|nia)|sie"
-    r"|wrze(?:sień|śnia)|wrz|pa[zź]dziernika?|pa[zź]|listopada?|lis|grud(?:zień|nia)|gru)\.?"
-)
-WEEKDAY = (
-    r"(?:mon|tues?|wed(?:nes)?|thur?s?|fri|satur|sun)day|mo|di|mi|do|fr|sa|so|(?:mon|diens|donners|frei|sams|sonn)tag|mittwoch"
-    r"|lundi|mardi|mercredi|jeudi|vendredi|samedi|dimanche|lunes|martes|mi[eé]rcoles|jueves|viernes|s[aá]bado|domingo"
-    r"|(?:lune|marte|mercole|giove|vener)d[iì]|sabato|domenica|(?:maan|dins|woens|donder|vrij|zater|zon)dag"
-    r"|(?:segunda|ter[cç]a|quarta|quinta|sexta)-feira|poniedziałek|wtorek|środa|czwartek|piątek|sobota|niedziela"
-)
-WEEKDAY = rf"(?:{WEEKDAY})"
 BORN = r"(?:born|geb|geboren|n[eé]e?|nacid[oa]|nat[oa]|nascid[oa]|urodz\w*|ur)"
 ROMAN_MONTH = r"(?:i{1,3}|iv|vi{0,3}|ix|xi{0,2})"
 FULL_DATE = re.compile(
-    rf"(?<!\d){YEAR}([-/.]){MONTH}\1{DAY}(?!\d)|(?<!\d){YEAR}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?!\d)"
+    rf"(?<!\d){YEAR}([-/.]) ?{MONTH}\1 ?{DAY}(?!\d)"
+    rf"|(?<!\d){YEAR}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?!\d)"
     rf"|(?<!\d){DAY}([-/.]) ?{DAY}\2 ?{YEAR}(?!\d)|(?<!\w){DAY}([-/.]){DAY}\3\d\d(?!\w)"
-    rf"|(?<!\w){DAY}-?{MONTH_NAME}-?(?:{YEAR}|\d\d)(?!\w)|(?<!\w){DAY}[-/. ]{{1,2}}{ROMAN_MONTH}[-/. ]{{1,2}}{YEAR}(?!\d)"
-    rf"|(?<!\d){DAY} {MONTH} {YEAR}(?!\d)"
+    rf"|(?<!\w){DAY}-?{MONTH_NAME}-?(?:{YEAR}|\d\d)(?!\w)"
+    rf"|(?<!\w){DAY}[-/. ]{{1,2}}{ROMAN_MONTH}[-/. ]{{1,2}}{YEAR}(?!\d)"
+    rf"|(?<!\d){DAY} {MONTH} {YEAR}(?!\d)|(?<!\d)1[34]\d\d/{MONTH}/{DAY}(?!\d)|(?<!\d){DAY}/{MONTH}/25[5-9]\d(?!\d)"  # Iran, Thailand
+)
+ANY_YEAR = r"(?:(?:19|20)\d\d|25[5-9]\d|1[34]\d\d)"
+MONTH_AND_YEAR = re.compile(
+    rf"(?<!\d){ANY_YEAR}\D{{0,10}}?(?:{DAY}\D{{1,4}})?(?<!\w){FURTHER_MONTH}(?!\w)"
+    rf"|(?<!\w){FURTHER_MONTH}(?!\w)\D{{0,4}}(?:{DAY}\D{{1,5}})?{ANY_YEAR}(?!\d)|(?<!\d)\d{{4}} ?년|\d ?월 ?\d"
+    r"|[〇零一二三四五六七八九]{4}年|[一二三四五六七八九十]月[一二三四五六七八九十]{1,3}日"
 )
 PART_OF_DATE = re.compile(
     rf"(?<![\d.]){MONTH}[-/.]{YEAR}(?!\d)|(?<!\d){YEAR}[-/.](?:0[1-9]|1[0-2])(?!\d)"
     rf"|(?<!\d){DAY}(?:st|nd|rd|th|er|[ºª°.])?[ \-./]*(?:of |de )?(?<![a-z]){MONTH_NAME}(?![a-z])"
-    rf"|(?<![a-z]){MONTH_NAME}[ \-./,]*(?:de )?\d|(?<!\d){YEAR}-?w\d\d(?!\d)|\d\s*[年月日]"
-    rf"|(?<!\w)(?:q[1-4]|(?:kw|cw|week|woche|semaine)\.? ?\d\d?)[ /-]{YEAR}(?!\d)|(?<!\w){BORN}\W{{1,3}}{YEAR}(?!\d)"
+    rf"|(?<![a-z]){MONTH_NAME}[ \-./,]*(?:de )?\d|(?<!\d){YEAR}-?w\d\d(?:-?[1-7])?(?!\d)|\d\s*[年月日]"
+    rf"|(?<!\w)(?:q[1-4]|(?:kw|cw|week|woche|semaine)\.? ?\d\d?)[ /-]{YEAR}(?!\d)"
+    rf"|(?<!\w){BORN}\W{{1,3}}{YEAR}(?!\d)"
 )
-MAYBE_DATE = re.compile(  # also three of ten, do 2
-    rf"(?<![\w/]){DAY}/{DAY}(?![\w/])|(?<!\w){WEEKDAY}\.?,? {DAY}(?!\w)"
+MAYBE_DATE = re.compile(  # also three of ten, do 2, 5 episodes 2024
+    rf"(?<![\w/]){DAY}/{DAY}(?![\w/])|(?<![\w.]){DAY}\.{MONTH}\.(?!\d)|(?<!\w){WEEKDAY}\.?,? {DAY}(?!\w)"
+    rf"|(?<!\w){DAY}\.? ?{FURTHER_MONTH}(?!\w)"
+    rf"|(?<!\w){DAY}\.? [^\W\d_]{{3,}}\.?,? {YEAR}(?!\w)"
+)
+AGE_ABOVE_89 = re.compile(  # in years, or in years and months as 101a 3m; no range and no limit, as 90 years and older
+    r"(?<![\w.,<>≤≥-])(?<!to )(?<!bis )(?<!than )(?<!over )(?:9\d|1[01]\d)"
+    rf"(?: ?{AGE_UNIT}(?!\w)(?! (?:and|und|et|y|e|or|oder|ou|o) )|-?{AGED}|[ -]?{AGE_UNIT}[- ]old|a ?\d\d? ?m(?!\w))"
+    rf"|(?<![a-z]){AGE_SAID}[ :=]{{1,3}}(?:9\d|1[01]\d)(?![\d+])"
 )
 EMAIL = re.compile(
-    r"\S@\S|\S ?[(\[{] ?(?:at|à|arroba|chiocciola|apenstaartje|małpa) ?[)\]}] ?\S|\w at \w[\w-]* (?:dot|punkt|point|punto) \w"
+    r"\S@\S|\S ?[(\[{] ?(?:at|à|arroba|chiocciola|apenstaartje|małpa) ?[)\]}] ?\S"
+    r"|\w at \w[\w-]* (?:dot|punkt|point|punto) \w"
 )
 WEB = re.compile(
-    r"[a-z]+://|(?<!\w)www\.|(?<![\w.-])(?=[\w-]*[a-z])(?P<host>[\w-]{3,}(?:\.[\w-]+)*)\.(?:com|org|net|edu|gov|int|info|health|io|eu|uk|ie|us|ca|au|nz|de|at"
+    r"[a-z]+://|(?<!\w)www\."
+    r"|(?<![\w.-])(?=[\w-]*[a-z])(?P<host>[\w-]{3,}(?:\.[\w-]+)*)\.(?:com|org|net|edu|gov|int|info|health|io|eu|uk|ie|us|ca|au|nz|de|at"
     r"|ch|fr|be|nl|es|pt|it|se|no|dk|fi|pl|cz|gr|tr|jp|cn|kr|in|br|mx|ar|za|example)(?![\w-])"
 )
 IP = re.compile(
-    r"(?<![\d.])(?:(?:25[0-5]|2[0-4]\d|1?\d?\d)\.){3}(?:25[0-5]|2[0-4]\d|1?\d?\d)(?![\d.])|(?<![\w:])(?:[0-9a-f]{1,4}:){3,7}[0-9a-f]{0,4}|[0-9a-f]::[0-9a-f]"
+    r"(?<![\d.])(?:(?:25[0-5]|2[0-4]\d|1?\d?\d)\.){3}(?:25[0-5]|2[0-4]\d|1?\d?\d)(?![\d.])"
+    r"|(?<![\w:])(?:[0-9a-f]{1,4}:){3,7}[0-9a-f]{0,4}|[0-9a-f]::[0-9a-f]"
 )
 POSTCODE = re.compile(  # United Kingdom; Canada; a country's letters before 4 or 5 digits; 5 digits, also with 4 more, before a place
     r"(?<!\w)[a-z]{1,2}\d[a-z\d]? ?\d[a-z]{2}(?!\w)|(?<!\w)[a-z]\d[a-z][ -]?\d[a-z]\d(?!\w)"
-    r"|(?<!\w)(?:at|be|ch|cz|d|de|dk|es|fi|fr|hu|it|lu|nl|pl|se|sk|[abefilp])-\d{4,5}(?!\w)|(?<!\w)\d{5}(?:-\d{4})? [^\W\d_]{3}"
+    r"|(?<!\w)(?:ad|al|am|at|az|ba|be|bg|by|ch|cy|cz|d|de|dk|ee|es|fi|fl|fr|ge|gr|hr|hu|il|it|kz|li|lt|lu|lv"
+    r"|mc|md|mk|mt|nl|pl|pt|ro|rs|se|si|sk|sm|tr|ua|[abefilp])-(?:\d{4,6}|\d{3} ?\d\d)(?!\w)"
+    r"|(?<!\w)\d{5}(?:-\d{4})? [^\W\d_]{3}"
+    r"|〒 ?\d{3}"
+    r"|(?<![^\W\d_])(?:postnr|post(?:nummer|inumero|ikood)|plz|postleitzahl|psč|irsz|cep|zip|zip ?code"
+    r"|post ?code|postal code|eircode|code postal|c[oó]digo postal|codi postal"
+    r"|cod po[sș]tal|codice postale|kod pocztowy|po[sš]tn[ai] (?:[sš]tevilka|broj)|po[sš]tanski broj|pasta indekss|pašto kodas|posta kodu"
+    r"|poskod|kode pos|pin ?code|τ\. ?κ\.?|почтовый индекс|поштовий індекс|邮编|邮政编码|郵遞區號|郵便番号"
+    r"|우편번호|รหัสไปรษณีย์|الرمز البريدي|کد پستی|पिन कोड)[ .:#-]{0,3}(?:[a-z]{1,2}-?)?\d{3}"
+    r"|(?<!\w)az ?\d{4}(?!\w)|(?<!\w)[a-z]\d{4}[a-z]{3}(?!\w)|(?<!\w)eircode \w{3} ?\w{4}(?!\w)"
 )
-MAYBE_POSTCODE = re.compile(  # Sweden and others (110 00); Netherlands; 5 digits alone; Portugal; Poland; 4 digits before a place
-    r"(?<!\w)[1-9]\d{3} ?(?!ms|mm|cm|mg|ml|hz)[a-z]{2}(?!\w)|(?<!\w)\d{5}(?:-\d{4})?(?!\w)|(?<!\w)[1-9]\d\d \d\d(?!\w)|(?<!\w)[1-9]\d{3}-\d{3}(?!\w)"
-    r"|(?<!\w)\d\d-\d{3}(?!\w)|(?<!\w)[1-9]\d{3} [^\W\d_]{3}"
+STATES = "AL|AK|AZ|AR|CA|CO|CT|DE|FL|GA|IL|IA|KS|KY|LA|MD|MA|MI|MN|MO|MT|NE|NV|NH|NJ|NM|NY|NC|ND|OH|PA|RI|SC|SD|TN|TX|UT|VT|VA|WA|WV|WI|WY|DC|PR"
+ZIP = re.compile(
+    rf"(?<!\w)(?:{STATES}) \d{{5}}(?!\w)|(?<!\w)[A-Z]{{2}} \d{{5}}-\d{{4}}(?!\w)"
+)  # not ID, IN, ME, OK, OR: words as well
+MAYBE_POSTCODE = (
+    re.compile(  # Sweden and others (110 00); Netherlands; 5 digits alone; Portugal; Poland; 4 digits before a place
+        r"(?<!\w)[1-9]\d{3} ?(?!ms|mm|cm|mg|ml|hz)[a-z]{2}(?!\w)|(?<!\w)\d{5}(?:-\d{4})?(?!\w)"
+        r"|(?<!\w)[1-9]\d\d \d\d(?!\w)|(?<!\w)[1-9]\d{3}-\d{3}(?!\w)"
+        r"|(?<!\w)(?:no|is|me|[nshv])-\d{4,5}(?!\w)|(?<!\w)ad\d{3}(?!\w)|(?<!\w)[a-z]{3} \d{4}(?!\w)"
+        r"|(?<!\w)[ac-fhknprtv-y]\d[\dw] ?[\dac-fhknprtv-y]{4}(?!\w)|(?<!\w)\d\d-\d{3}(?!\w)"
+        r"|(?<!\w)[1-9]\d{3} [^\W\d_]{3}"
+    )
 )
-PERSONAL_CODE = re.compile(  # the Italian tax code, the British national insurance number
+TWO_DIGIT_DAY, TWO_DIGIT_MONTH = r"(?:0[1-9]|[12]\d|3[01])", r"(?:0[1-9]|1[0-2])"
+PERSONAL_CODE = re.compile(  # Italian tax code, British national insurance; a date of birth with 3 to 5 signs, as in northern Europe; Czech, Chilean, Hong Kong
     r"(?<!\w)[a-z]{6}\d\d[a-ehlmprst]\d\d[a-z]\d{3}[a-z](?!\w)|(?<!\w)[a-z]{2} ?\d\d ?\d\d ?\d\d ?[a-d](?!\w)"
+    rf"|(?<!\w)(?:{TWO_DIGIT_DAY}{TWO_DIGIT_MONTH}\d\d|\d\d{TWO_DIGIT_MONTH}{TWO_DIGIT_DAY})(?:[-+]\d{{3}}[\da-z]\d?|[a-f]\d{{3}}[\da-z])(?!\w)"
+    r"|(?<!\w)\d\d[0-35-8]\d[0-3]\d/\d{3,4}(?!\w)|(?<!\w)\d\d?\.\d{3}\.\d{3}-[\dk](?!\w)"
+    r"|(?<!\w)[a-z]{1,2}\d{6}\([\da]\)"
 )
 STREET = re.compile(
-    r"[^\W\d_]{3}(?:str(?:\.|asse|aße)|weg|gasse|platz|straat|laan) ?\d|(?<!\w)(?:rue|calle|via|rua|ulica|ul\.) [^\W\d_]{2}"
+    r"[^\W\d_]{3}(?:str(?:\.|asse|aße)|weg|gasse|platz|straat|laan) ?\d"
+    r"|(?<!\w)(?:rue|calle|via|rua|ulica|ul\.) [^\W\d_]{2}"
 )
 TITLED = re.compile(  # a form of address before a word that begins with a capital, or what is said to be a name (common practice)
     r"(?<![\w\d])(?<!\d )(?i:mrs?|ms|mx|dr|prof|herrn?|frau|fräulein|madame|mme|mlle|monsieur|señora?|sra|srta|doña|sig|sig\.ra|signora?|dott"
-    r"|dhr|mevr|mevrouw|meneer|senhora?|dona|pani?)(?:\. ?| )(?:(?i:med|rer|nat|jur|phil|dr)\. ?)*[^\W\d_a-zà-öø-ÿ][^\W\d_]+"
+    r"|dhr|mevr|mevrouw|meneer|senhora?|dona|pani?)(?:\. ?"
+    r"| )(?:(?i:med|rer|nat|jur|phil|dr)\. ?)*[^\W\d_a-zà-öø-ÿ][^\W\d_]+"
     r"|(?<!\w)(?i:(?:sur|last|first|patient ?)?name|nom|nombre|nome|naam|imię|patient(?:in)?|paciente|paziente|pacjent) ?: ?[^\W\d_]{2}"
 )
 NUMBERED = re.compile(  # a number that is said to be that of a person or record
     r"(?<!\w)(?:mrn|nhs|ssn|pid|pesel|bsn|id|case|fall|akte|pat|patient|record|chart|acct|account)[ .:#-]{0,3}"
     r"(?:(?:no|nr|number|nummer|id)[ .:#-]{0,3})?\d{4}"
+    rf"|(?<![^\W\d_])(?:{LABELS})[ .:#№°º/-]{{0,3}}(?:(?:{COUNTED_AS})[ .:#°º-]{{0,3}})?(?!(?:19|20)\d\d(?!\d))\d{{4}}"
+    rf"|(?<![^\W\d_])(?:{OTHER_LABELS})[ .:#№°º/-]{{0,3}}(?:(?:{COUNTED_AS})[ .:#°º-]{{0,3}})?\d(?:[-/]?\d){{5}}"
 )
 SOCIAL_SECURITY = re.compile(r"(?<!\d)\d{3}-\d{2}-\d{4}(?!\d)")
+NAMED_TELEPHONE = re.compile(  # a number that is said to be that of a telephone; one with its area in brackets, or in the groups of Eastern Europe
+    r"(?<![^\W\d_])(?:tel|tél|tlf|tlfn|telef|[a-z]?phone|ph|mob|mobile|mobil|móvil|cel|gsm|fax|handy|puh|kom|simu|τηλ|κιν|тел|моб|факс|טל|נייד|هاتف|تلفن|فون|فاكس|फोन|โทร|電話|电话|手机|携帯|전화)"
+    r"[^\W\d_]{0,8}[ .:#]{0,3}(?:n[ro°º]\.? ?)?[+(]?\d(?:[ ().\-/]{0,2}\d){6,14}(?!\d)"
+    r"|(?<![\w.-])(?:\d{1,2} ?)?\(\d{2,5}\) ?\d(?:[ -]?\d){4,8}(?![\w-])"
+    r"|(?<![\w.-])[78][ -]?\(?\d{3}\)?[ -]?\d{3}-\d\d-\d\d(?![\w-])"
+)
 TELEPHONE = re.compile(r"(?<![\w.])(?:\+\d{7,15}|\+?\(?\d{1,5}\)?(?:[ .\-/()]{1,3}\d{2,8}){1,6})(?!\w)")
 NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d+)?|[.,]\d+)(?:e[+-]?\d+)?", re.ASCII | re.IGNORECASE)
 RANGE = re.compile(r"[1-9]\d{0,3} ?[-/] ?[1-9]\d{0,3}")
@@ -124,6 +162,8 @@ def find_form(text: str) -> str | None:
         ("ip_address", IP),
         ("calendar_date", FULL_DATE),
         ("calendar_date", PART_OF_DATE),
+        ("calendar_date", MONTH_AND_YEAR),
+        ("age_above_89", AGE_ABOVE_89),
         ("long_number", SOCIAL_SECURITY),
         ("long_number", PERSONAL_CODE),
         ("long_number", NUMBERED),
@@ -134,6 +174,8 @@ def find_form(text: str) -> str | None:
             return kind
     if has_web_address(plain):
         return "web_address"
+    if ZIP.search(unicodedata.normalize("NFKC", text)):
+        return "postcode"
     if has_telephone(plain):
         return "telephone_number"
     if re.search(r"\d{7}", plain):
@@ -156,7 +198,7 @@ def has_web_address(plain: str) -> bool:
 
 def has_telephone(plain: str) -> bool:
     """Whether groups of digits, seven or more together, stand in a normalised text as nobody writes ranges, years or a list of small numbers."""
-    return any(is_telephone(match[0]) for match in TELEPHONE.finditer(plain))
+    return bool(NAMED_TELEPHONE.search(plain)) or any(is_telephone(match[0]) for match in TELEPHONE.finditer(plain))
 
 
 def is_telephone(written: str) -> bool:
@@ -165,4 +207,5 @@ def is_telephone(written: str) -> bool:
     if sum(map(len, groups)) < 7 or RANGE.fullmatch(written) or all(re.fullmatch(YEAR, group) for group in groups):
         return False
     marked = written[0] in "+(" or any(group[0] == "0" and len(group) > 1 for group in groups)
-    return marked or max(map(len, groups)) > 3
+    round_numbers = all(int(group) % 10 == 0 for group in groups)  # as frequencies in Hz
+    return marked or (max(map(len, groups)) > 3 and not round_numbers)

@@ -117,6 +117,19 @@ def test_a_header_that_identifies_is_named_by_its_letters(receive, tables):
     assert column.tolist() == ["column J"]
 
 
+@pytest.mark.parametrize(
+    ("text", "asked"),
+    [("4821KV", True), ("482139-B", True), ("17. ožujka", True), ("0.30000000000000004", False), ("yes", False)],
+)
+def test_what_may_be_an_identifier_in_a_column_that_is_not_stored_is_asked(receive, tables, text, asked):
+    tables["episodes"][0]["visit_kind"] = text
+    received = receive(tables)
+    assert received.accepted
+    said = received.tables["problems"].query("rule == 'column_unknown'")["message"]
+    assert [("In 1 of its cells" in message) for message in said] == [asked]
+    assert text == "yes" or text not in received.tables["problems"].to_csv()
+
+
 def test_a_field_of_the_submission_table_can_hold_an_identifier_too(receive, tables):
     tables["submission"]["contact_name"] = "X"
     assert rules_of(receive(tables), "refuse") == {"identifier_column"}
