@@ -73,7 +73,7 @@ def _read_comments(workbook: Path) -> set[str]:
         book = openpyxl.load_workbook(workbook)
     except Exception:  # a workbook that was made to be hard to read
         return set()
-    cells = (cell for sheet in book.worksheets for row in sheet.iter_rows() for cell in row)
+    cells = (cell for sheet in book.worksheets for cell in sheet._cells.values())  # one may stand far below
     return {cell.comment.text for cell in cells if cell.comment}
 
 
