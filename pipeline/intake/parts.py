@@ -40,16 +40,31 @@ REFERENCE = r"\$?[A-Z]{1,3}\$?(?:\d{1,6}|10[0-4]\d{4})"
 REFERENCES = re.compile(rf"(?:{REFERENCE}(?::{REFERENCE})?\s*)+")
 FORMAL = re.compile(  # no words: areas of cells, long codes of programs, colours, and addresses of the standards themselves
     rf"{REFERENCE}:{REFERENCE}|(?<![\w.:])\$?\d{{1,7}}:\$?\d{{1,7}}(?![\w.:])|\{{?[0-9A-Fa-f]{{8}}(?:-[0-9A-Fa-f]{{4}}){{3}}-[0-9A-Fa-f]{{12}}\}}?"
-    r"|(?<!\w)(?=[0-9A-Fa-f]*[A-Fa-f])[0-9A-Fa-f]{6,}(?!\w)|(?:https?://(?:schemas\.(?:openxmlformats\.org|microsoft\.com)|www\.w3\.org|purl\.o[a-z]+\.org|purl\.org)"
+    r"|(?<!\w)(?=[0-9A-Fa-f]*[A-Fa-f])(?:[0-9A-Fa-f]{6}|[0-9A-Fa-f]{8}|[0-9A-Fa-f]{12}|[0-9A-Fa-f]{16,})(?!\w)|(?:https?://(?:schemas\.(?:openxmlformats\.org|microsoft\.com)|www\.w3\.org|purl\.o[a-z]+\.org|purl\.org)"
     r"|urn:schemas)[^\s\"'<>]*"
 )
 OWN_DRIVE = re.compile(r"https?://\S*")  # where a program keeps the file: it writes that by itself
 NUMBER = re.compile(r"[-+]?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?%?")
 ELSEWHERE = "hidden part of the workbook"
 DRAWN = (ELSEWHERE, "text box")  # places where numbers are measures of how something is drawn
-TYPED = re.compile("property (?!titles)|author")  # what a person types: AB123456 is no cell there
-BY_PROGRAM_ELEMENTS = """created modified lastPrinted Application AppVersion TotalTime numFmt color srgbClr sysClr latin ea cs font rFont name panose"""
-BY_PROGRAMS = frozenset(BY_PROGRAM_ELEMENTS.split())
+TYPED = re.compile(
+    "property (?!titles)|author|code name|number format"
+)  # what a person types: AB123456 is no cell there
+WRITTEN_BY_PROGRAMS = {  # what a program always writes there, so that it is safe to drop; anything else is looked at
+    **dict.fromkeys(
+        ("created", "modified", "lastPrinted"),
+        re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(?:\.\d+)?(?:Z|[+-]\d\d:\d\d)?"),  # when the file was saved
+    ),
+    "Application": re.compile(r"(?<=[A-Za-z][/ ])\d+(?:\.\d+)+"),  # its version, which may look as an address does
+    "AppVersion": re.compile(r"\d{1,3}\.\d{1,4}"),
+    "TotalTime": re.compile(r"\d{1,6}"),  # minutes of editing
+    **dict.fromkeys(  # codes of colours and of the shapes of letters, fonts of Microsoft; other fonts are looked at
+        ("color", "srgbClr", "sysClr", "latin", "ea", "cs", "font", "rFont", "name"),
+        re.compile(r"(?:[0-9A-Fa-f]{6}|[0-9A-Fa-f]{8}|[0-9A-Fa-f]{20})|-?\d+(?:\.\d+)?|(?:MS|ＭＳ) .*"),
+    ),
+}
+# xl/printerSettings holds what the printer's driver writes: the printer, chosen of a list, and the driver's own bytes. Nobody types there.
+NOTES_ON_NAME = ("comment", "description", "help", "statusBar", "customMenu")  # of a defined name; a person types them
 LISTED_WITH_SHEET = {
     "dataValidation",
     "formula1",
@@ -67,7 +82,7 @@ PLACES = {  # element: how its place is called
     "author": "author", "person": "author", "fileSharing": "author", "cellStyle": "cell style", "table": "table of the spreadsheet", "protectedRange": "protected area",
     "scenario": "scenario", "inputCells": "scenario", "hyperlink": "link", "Relationship": "link", "cfRule": "conditional format", "formula": "conditional format",
     "f": "rule of a sheet", "filter": "filter or sorting", "customFilter": "filter or sorting", "sortCondition": "filter or sorting", "dateGroupItem": "filter or sorting",
-    "sheetPr": "code name", "workbookPr": "code name", "absPath": "path of the file",
+    "sheetPr": "code name", "workbookPr": "code name", "Application": "property application", "AppVersion": "property application", "numFmt": "number format", "absPath": "path of the file",
 }  # fmt: skip
 AUTHORS = ("author", "property company", "property creator", "property lastModifiedBy")
 PAGE_CODE = re.compile(r'&(?:"[^"]*"|K[0-9A-F]{6}|\d+|[A-Z&])', re.IGNORECASE)  # ECMA-376, part 1, 18.3.1.46
@@ -107,12 +122,6 @@ def list_by_kind(name: str, content: str, known: set[str]) -> Iterator[Loose]:
         yield from list_left_strings(content, known)
     if name == "xl/sharedStrings.xml" or SHEET.match(name):
         yield from list_readings(content)
-    if name == "xl/styles.xml":
-        for code in re.findall(r'<(?:\w+:)?numFmt\s[^>]*formatCode="([^"]*)"', content):
-            yield from (
-                Loose(said, "workbook", "number format", "text")
-                for said in re.findall(r'"([^"]*)"', html.unescape(code))
-            )
     if COMMENTS.fullmatch(name):
         for text in map(join_runs, re.findall(r"<(?:\w+:)?comment\s.*?</(?:\w+:)?comment>", content, re.DOTALL)):
             yield from [] if plain(text) in known else [Loose(text, "workbook", "comment", "remark")]
@@ -130,6 +139,11 @@ def sweep(name: str, content: str) -> Iterator[Loose]:
         )
     elif READ_ELSEWHERE.fullmatch(name):
         content = "".join(REMARK.findall(content))
+    yield from sweep_tokens(name, content)
+
+
+def sweep_tokens(name: str, content: str) -> Iterator[Loose]:
+    """The words of programs left out, all texts of a piece of a part."""
     element = ""
     for token in TOKEN.finditer(content):
         if token["tag"]:
@@ -140,6 +154,11 @@ def sweep(name: str, content: str) -> Iterator[Loose]:
         for text in list_token(token, element, place):
             judged = "author" if place in AUTHORS else "text"
             yield Loose(text, "workbook", "remark in a part" if token["remark"] else place, judged)
+        if token["tag"] and element == "definedName":
+            for text in (
+                one or other for key, one, other in ATTRIBUTE.findall(token["attributes"]) if key in NOTES_ON_NAME
+            ):
+                yield Loose(html.unescape(text), "workbook", "comment of a defined name", "remark")
 
 
 def list_token(token: re.Match, element: str, place: str) -> Iterator[str]:
@@ -149,10 +168,16 @@ def list_token(token: re.Match, element: str, place: str) -> Iterator[str]:
         return
     if element == "dateGroupItem":
         yield DATE_CELL
-    if element in BY_PROGRAMS or token[0].startswith(tuple(f"<{skipped}" for skipped in LISTED_WITH_SHEET)):
+    if token[0].startswith(tuple(f"<{skipped}" for skipped in LISTED_WITH_SHEET)):
         return
     values = [html.unescape(one or other) for _, one, other in ATTRIBUTE.findall(token["attributes"] or "")]
     values += [html.unescape(token["text"])] if token["text"] and element not in LISTED_WITH_SHEET else []
+    if element == "numFmt":
+        values = [text for value in values for text in list_format_texts(value)]
+    if by_program := WRITTEN_BY_PROGRAMS.get(element):
+        whole = element != "Application"
+        values = [FORMAL.sub(" ", by_program.sub(" ", value)) if not whole else value for value in values]
+        values = [value for value in values if not (whole and by_program.fullmatch(value.strip()))]
     for value in values:
         if TYPED.match(place):
             yield from filter(None, [value.strip()])
@@ -184,6 +209,17 @@ def list_readings(content: str) -> Iterator[Loose]:
     """Readings that were added to a text, as in Japanese: no cell shows them."""
     for text in map(join_runs, (match[0] for match in READING.finditer(content)) if "rPh" in content else ()):
         yield Loose(text, "workbook", UNSEEN, "text")
+
+
+def list_format_texts(code: str) -> list[str]:
+    """What a person wrote into a number format: texts in quotes, signs behind a backslash, a currency of their own, and bare words."""
+    typed = re.search(
+        r"[1-9]", re.sub(r'"[^"]*"|\[[^\]]*\]', "", code)
+    )  # no format has such digits, so that 0 is none of its signs
+    signs = r'"([^"]*)"|\\(.)|_.|\*.|[#?@]' + ("" if typed else "|0")
+    spelled = re.sub(signs, lambda sign: sign[1] or sign[2] or " ", code)
+    own = [text.partition("-")[0] for text in re.findall(r"\[\$([^\]]*)\]", spelled)]
+    return [*own, *filter(None, (part.strip() for part in re.sub(r"\[[^\]]*\]", " ", spelled).split(";")))]
 
 
 def list_entries(formula: str) -> list[str]:

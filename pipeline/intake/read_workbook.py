@@ -14,6 +14,7 @@ from openpyxl import Workbook, load_workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
 from pipeline.intake.archive import find_stray_bytes
+from pipeline.intake.beside_cells import list_beside_cells
 from pipeline.intake.book_cells import BookSheet, read_book
 from pipeline.intake.handed import (
     LAST_HEADER_ROW,
@@ -62,7 +63,8 @@ def read_workbook(path: Path, own: SiteMap) -> tuple[list[Sheet], list[Loose], l
             found = read_formulas(formulas[source.title], source, sheet)
             loose += [text for text, _ in found]
             problems += [problem for _, problem in found if problem]
-    loose += list_part_texts(archive, ours | list_shown(read.sheets))
+    known = ours | list_shown(read.sheets)
+    loose += [*list_part_texts(archive, known), *list_beside_cells(read.with_formulas, known)]
     unsearchable = find_stray_bytes(path, archive) or find_unsearchable(archive, len(read.sheets), read.in_order)
     if unsearchable is not None:
         problems.append(Problem("embedded_object", "workbook", also=unsearchable))

@@ -113,6 +113,20 @@ def put_in_hint(book, text):
     book["episodes"].add_data_validation(hint)
 
 
+def put_in_comment_of_defined_name(book, text):
+    book.defined_names["source"] = DefinedName("source", attr_text="episodes!$A$1", comment=text)
+
+
+def put_in_unused_number_format(book, text):
+    book["episodes"].cell(2, 4).number_format = f'0.0"{text}"'
+    book["episodes"].cell(2, 4).number_format = "General"
+    book._number_formats.append('0" "' + "".join(f"\\{sign}" for sign in text))
+
+
+def put_in_code_name(book, text):
+    book["episodes"].sheet_properties.codeName = text
+
+
 PLACES = {
     "cell": put_in_cell,
     "submission": put_in_submission,
@@ -133,6 +147,9 @@ PLACES = {
     "page header": put_in_page_header,
     "hint on entry": put_in_hint,
     "link": put_in_link,
+    "comment of a defined name": put_in_comment_of_defined_name,
+    "unused number format": put_in_unused_number_format,
+    "code name": put_in_code_name,
     "file name": lambda book, text: None,
 }
 
