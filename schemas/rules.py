@@ -121,6 +121,12 @@ CATALOGUE = [
         "The column {column} ({meaning}) is missing.",
         "Add the column; the whole delivery is needed again.",
     ),
+    Rule(
+        "column_misspelt",
+        "refuse",
+        "The column {column} is not known, and one that must be there is missing.",
+        "If the one is meant for the other, correct its name; otherwise add the column that is missing. The whole delivery is needed again.",
+    ),
     Rule("column_twice", "refuse", "The column {column} stands in the header more than once.", "Keep one of them."),
     Rule(
         "submission_incomplete",

@@ -1,4 +1,4 @@
-"""The first sheet of a marked copy: what must be mended, the most frequent first: a line for each kind of problem, its places folded under it."""
+"""The first sheet of a marked copy: what must be mended, what refuses the delivery first, then the most frequent: a line for each kind of problem, its places folded under it."""
 
 from collections.abc import Sequence
 

@@ -34,9 +34,18 @@ def match_columns(sheet: Sheet, described: dict[str, Description]) -> tuple[pd.D
     problems += [
         Problem("column_missing" if column.filled else "column_absent", table, at, name)
         for name, column in missing.items()
+        if name not in unknown.values()
     ]
     problems += [
-        Problem("column_unknown", table, at, sheet.label(p), ask(sheet.cells[p]), meant, offer_header(sheet, p, meant))
+        Problem(
+            "column_misspelt" if meant and described[meant].filled else "column_unknown",
+            table,
+            at,
+            sheet.label(p),
+            f"Is it meant for {meant} ({described[meant].meaning})?" if meant else ask(sheet.cells[p]),
+            meant,
+            offer_header(sheet, p, meant),
+        )
         for p, meant in unknown.items()
     ]
     # a column that must be there refuses the delivery; what may be it is judged all the same, so that one check tells everything

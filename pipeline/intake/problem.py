@@ -97,13 +97,15 @@ def place_of(problem: Problem) -> tuple:
 def list_problems(
     problems: Iterable[Problem], texts: dict[str, pd.DataFrame], rows: dict[str, pd.DataFrame]
 ) -> pd.DataFrame:
-    """The problems as rows of schemas.store.Problems without site and delivery, in order, each once.
+    """The problems as rows of schemas.store.Problems without site and delivery, in order, each once; what refuses the delivery comes first.
 
     `texts` are the cells as handed in and `rows` the same as types, wrong ones missing, by table. Both are empty for a delivery that
     was refused, so that no value of it is copied.
     """
     listed = []
-    for number, problem in enumerate(sorted(set(problems), key=place_of), 1):
+    for number, problem in enumerate(
+        sorted(set(problems), key=lambda problem: (problem.severity != "refuse", place_of(problem))), 1
+    ):
         rule = RULES[problem.rule]
         message, fix = phrase(rule, problem.table, problem.column, problem.also, problem.closest, problem.lines)
         listed.append(

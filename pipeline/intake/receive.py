@@ -26,8 +26,8 @@ from schemas.site_map import SiteMap
 from schemas.store import KEPT
 from schemas.study import Config
 
-MISSING = "column_missing"
-UNREAD = frozenset(("table_missing", MISSING, "unreadable", "not_opened"))  # rows cannot be compared
+MISSING = ("column_missing", "column_misspelt")
+UNREAD = frozenset(("table_missing", *MISSING, "unreadable", "not_opened"))  # rows cannot be compared
 
 
 @dataclass(frozen=True)
@@ -103,8 +103,8 @@ def receive_delivery(
 def doubt(judged: Checked, previous: Received | None) -> list[Problem]:
     """What cannot be meant so of the delivery as a whole; nothing where tables could not be read or rows belong to nobody."""
     rules = {problem.rule for problem in judged.problems}
-    missing = {problem.column for problem in judged.problems if problem.rule == MISSING}
-    if not UNREAD.isdisjoint(rules - {MISSING}) or not missing.isdisjoint(PSEUDONYMS):
+    missing = {problem.closest or problem.column for problem in judged.problems if problem.rule in MISSING}
+    if not UNREAD.isdisjoint(rules.difference(MISSING)) or not missing.isdisjoint(PSEUDONYMS):
         return []
     if previous is None or missing:  # a column that is not there would seem to have changed in all episodes
         return find_implausible(judged.rows)
@@ -176,7 +176,8 @@ def leave_apart(table: str, texts: pd.DataFrame, problems: list[Problem]) -> pd.
 def collect_known(table: str, texts: pd.DataFrame, problems: list[Problem]) -> Known:
     """What was found of a table before its cells are judged."""
     found = [problem for problem in problems if problem.table == table]
-    missing = {p.column for p in found if p.rule == MISSING and texts[p.column].isna().all()}
+    missing = {p.closest or p.column for p in found if p.rule in MISSING}
+    missing = {column for column in missing if texts[column].isna().all()}
     blamed = [p for p in found if p.severity == "refuse" or p.rule in (*SET_APART, "word_for_nothing")]
     cells = frozenset((p.row, p.column) for p in blamed)
     return Known(cells, frozenset(p.row for p in found if p.rule in NO_RECORDS), frozenset(missing))

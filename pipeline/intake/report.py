@@ -165,17 +165,12 @@ def list_places(problems: pd.DataFrame) -> list[dict]:
         {
             "table": table or "the whole delivery",
             "column": column or "",
-            "rows": name_rows(found["row"].dropna().tolist()),
+            "rows": say_ranges(sorted({int(row) for row in found["row"].dropna()})),
         }
         for (table, column), found in problems.fillna({"table": "", "column": ""}).groupby(
             ["table", "column"], sort=False
         )
     ]
-
-
-def name_rows(rows: list[int]) -> str:
-    """Row numbers in words."""
-    return "" if not rows else f"row {rows[0]}" if len(rows) == 1 else "rows " + ", ".join(map(str, rows))
 
 
 def name_ranges(rows: list[int]) -> str:

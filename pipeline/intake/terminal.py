@@ -61,12 +61,19 @@ def _say_notes(found: pd.DataFrame, width: int) -> Iterator[str]:
 
 
 def list_groups(problems: pd.DataFrame) -> list[pd.DataFrame]:
-    """Problems that say the same of the same column, those with the most rows first, and what only follows from others last."""
+    """Problems that say the same of the same column: what refuses the delivery first, then those with the most rows, and what only follows from
+    others last."""
     told = problems.fillna({"table": "", "column": ""})
     everywhere = told["rule"].isin(TOLD_ONCE)
     place = told["table"] + " " + told["column"]
     groups = [found for _, found in told.groupby([place.mask(everywhere, ""), "rule", "message"], sort=False)]
-    return sorted(groups, key=lambda found: (found["rule"].iloc[0] == FOLLOWS, -len(found)))
+    return sorted(groups, key=rank)
+
+
+def rank(found: pd.DataFrame) -> tuple:
+    """The place of problems that say the same among others."""
+    first = found.iloc[0]
+    return first["severity"] != "refuse", first["rule"] == FOLLOWS, -len(found)
 
 
 def _say_group(found: pd.DataFrame, width: int) -> Iterator[str]:

@@ -5,6 +5,7 @@ import json
 import pytest
 
 from pipeline.intake.receive import receive_delivery
+from pipeline.intake.terminal import list_groups
 from schemas.rules import PLAUSIBILITY_RULES
 from schemas.site_map import SiteMap
 from tests.unit.intake.conftest import places_of, plain_tables, rules_of, to_grids, write_csv
@@ -130,9 +131,9 @@ def test_one_check_tells_everything(folder, plan):
 
     received = receive_grids(folder, plan, change)
     assert not received.accepted
-    assert rules_of(received, "refuse") == {"free_text", "column_missing"}
+    assert rules_of(received, "refuse") == {"free_text", "column_misspelt"}
     assert rules_of(received, "set_aside") == {"not_in_list", "summary_row", "maneuver_unknown", "dhi_is_even"}
-    assert rules_of(received, "warn") == {"own_words", "column_unknown", "filled_down"}  # as without the other faults
+    assert rules_of(received, "warn") == {"own_words", "filled_down"}  # as without the other faults
     assert received.tables["problems"][["value", "episode_id"]].isna().all(axis=None)
     assert all(
         rows.empty for name, rows in received.tables.items() if name not in ("problems", "deliveries", "row_counts")
@@ -144,6 +145,18 @@ def test_a_table_that_is_missing_blames_no_row_of_the_others(folder, plan):
     del grids["episodes"]
     received = receive_delivery(write_csv(folder, grids), plan)
     assert rules_of(received) == {"table_missing"}
+
+
+def test_a_misspelt_column_is_one_line_at_its_header_and_what_refuses_comes_first(folder, plan):
+    grids = to_grids(plain_tables())
+    grids["treatments"][0] = [name.replace("maneuver", "manuever") for name in grids["treatments"][0]]
+    grids["episodes"][1][grids["episodes"][0].index("sex")] = "x"
+    problems = receive_delivery(write_csv(folder, grids), plan).tables["problems"]
+    assert problems["rule"].tolist()[0] == "column_misspelt"
+    assert not problems["rule"].isin(["column_missing", "column_unknown"]).any()
+    assert problems.loc[0, ["table", "row", "column"]].tolist() == ["treatments", 1, "manuever"]
+    assert "Is it meant for maneuver (" in problems.at[0, "message"]
+    assert list_groups(problems)[0]["rule"].tolist() == ["column_misspelt"]
 
 
 def test_a_column_that_is_missing_is_told_once(folder, plan):

@@ -58,6 +58,9 @@ REFUSALS = {
     "free_text": append_column("episodes", "remarks", "fell at home"),
     "table_missing": lambda grids: grids.pop("followups"),
     "column_missing": drop("treatments", "attempt"),
+    "column_misspelt": lambda grids: grids["treatments"][0].__setitem__(
+        grids["treatments"][0].index("maneuver"), "manuever"
+    ),
     "column_twice": append_column("treatments", "side"),
     "submission_incomplete": tell("first_year", None),
     "wrong_site": tell("site_code", "S02"),

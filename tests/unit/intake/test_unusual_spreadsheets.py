@@ -238,7 +238,7 @@ def call_it_text(folder):
 
 ENCRYPTED = COMPOUND + "EncryptedPackage".encode("utf-16-le")
 REFUSED = {
-    "a column named nearly": (name_a_column_nearly, "column_unknown", "Did you mean maneuver?"),
+    "a column named nearly": (name_a_column_nearly, "column_misspelt", "Did you mean maneuver?"),
     "a day that became a date": (enter_a_day_as_date, "calendar_date", "set the format of the cells to text"),
     "somebody's address in a title": (put_a_name_above, "email_address", "Remove it"),
     "an old workbook": (write_file("all.xls", COMPOUND), "other_form", "save it as .xlsx"),
