@@ -362,6 +362,12 @@ PLAUSIBILITY = [  # of a delivery as a whole: rows that are in order one by one,
         "Leave the cell empty where nothing was recorded.",
     ),
     Rule(
+        "code_for_missing",
+        "warn",
+        "A number of nines, as 99 or 9999, repeats in {column} and stands far from all others: it looks like a code for not recorded.",
+        "Leave the cell empty where nothing was recorded.",
+    ),
+    Rule(
         "sides_opposite",
         "warn",
         "{column} is opposite to the side that it goes with in most cases: up-beating nystagmus shows on the side of the treated ear, and torsion beats toward the ear that is down.",

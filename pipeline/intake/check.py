@@ -10,6 +10,7 @@ from pandera.errors import SchemaErrors
 from pipeline.intake.meant import find_meanings
 from pipeline.intake.own_words import offer_words
 from pipeline.intake.parse import type_cells
+from pipeline.intake.plausible_codes import say_code
 from pipeline.intake.problem import DESCRIBED, Problem
 from schemas.columns import Table
 from schemas.rules import RULES
@@ -23,6 +24,7 @@ RULE_OF_CHECK = {
     "greater_than_or_equal_to": "too_small",
     "less_than_or_equal_to": "too_large",
 }
+OUT_OF_BOUNDS = ("too_small", "too_large")
 JUDGED_ELSEWHERE = ("maneuver", "str_matches")  # against the maneuver list, which says more than that the form is wrong
 
 
@@ -156,7 +158,14 @@ def blame_cells(table: str, texts: pd.DataFrame, blamed: list[tuple[int, str, st
         column: find_meanings(said, make_vocabulary(DESCRIBED[table][column])) for column, said in misspelt.items()
     }
     problems = [
-        Problem(rule, table, row, column, closest=meant.get(column, {}).get(texts.at[row, column], ""))
+        Problem(
+            rule,
+            table,
+            row,
+            column,
+            also=say_code(texts.at[row, column]) if rule in OUT_OF_BOUNDS else "",
+            closest=meant.get(column, {}).get(texts.at[row, column], ""),
+        )
         for row, column, rule in blamed
     ]
     for column, words in meant.items():

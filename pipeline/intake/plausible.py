@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 import pandas as pd
 
+from pipeline.intake.plausible_codes import find_codes
 from pipeline.intake.plausible_columns import find_unlikely_columns
 from pipeline.intake.plausible_patients import find_unlikely_patients
 from pipeline.intake.plausible_sides import find_unlikely_sides
@@ -18,6 +19,7 @@ SUREST_FIRST = (
     "unit_unlikely",
     "latency_above_duration",
     "zero_for_empty",
+    "code_for_missing",
     "table_without_rows",
     "earlier_changed",
     "ages_differ",
@@ -36,7 +38,7 @@ def find_implausible(rows: Rows, previous: Rows | None = None, number: str = "")
     is what it is called.
     """
     found = find_empty_tables(rows)
-    for find in (find_unlikely_times, find_unlikely_sides, find_unlikely_patients, find_unlikely_columns):
+    for find in (find_unlikely_times, find_unlikely_sides, find_unlikely_patients, find_unlikely_columns, find_codes):
         found += find(rows)
     found += compare_with_previous(rows, previous, number) if previous else ()
     return drop_following(found)

@@ -171,6 +171,18 @@ SLIPS: dict[
         "followups",
         "dhi_total",
     ),
+    "9999 for a time of holding that was not recorded": (
+        change("treatments", "hold_s", lambda s: s.where(np.arange(len(s)) % 9 > 0, 9999)),
+        "code_for_missing",
+        "treatments",
+        "hold_s",
+    ),
+    "999 for a duration that was not recorded": (
+        change("examinations", "duration_s", lambda s: s.where(np.arange(len(s)) % 9 > 0, 999)),
+        "code_for_missing",
+        "examinations",
+        "duration_s",
+    ),
     "test sides exchanged": (change("examinations", "side", turn), "sides_opposite", "examinations", "side"),
     "torsion exchanged": (change("examinations", "torsion", turn), "sides_opposite", "examinations", "torsion"),
     "recorded sides exchanged": (
