@@ -68,8 +68,8 @@ IP = re.compile(
 )
 POSTCODE = re.compile(  # United Kingdom; Canada; a country's letters before 4 or 5 digits; 5 digits, also with 4 more, before a place
     r"(?<!\w)[a-z]{1,2}\d[a-z\d]? ?\d[a-z]{2}(?!\w)|(?<!\w)[a-z]\d[a-z][ -]?\d[a-z]\d(?!\w)"
-    r"|(?<!\w)(?:ad|al|am|at|az|ba|be|bg|by|ch|cy|cz|d|de|dk|ee|es|fi|fl|fr|ge|gr|hr|hu|il|it|kz|li|lt|lu|lv"
-    r"|mc|md|mk|mt|nl|pl|pt|ro|rs|se|si|sk|sm|tr|ua|[abefilp])-(?:\d{4,6}|\d{3} ?\d\d)(?!\w)"
+    r"|(?<!\w)(?:at|be|ch|cz|d|de|dk|es|fi|fr|hu|it|lu|lv|lt|nl|pl|se|sk|[abefilp])-\d{4,5}(?!\w)"
+    r"|(?<!\w)(?:az|bg|by|cy|ee|fl|gr|hr|il|kz|li|md|mk|ro|rs|si|tr|ua)-[1-9]\d{3,5}(?!\w)|(?<!\w)(?:gr|s|se|sk|cz)-\d{3} \d\d(?!\w)"
     r"|(?<!\w)\d{5}(?:-\d{4})? [^\W\d_]{3}"
     r"|〒 ?\d{3}"
     r"|(?<![^\W\d_])(?:postnr|post(?:nummer|inumero|ikood)|plz|postleitzahl|psč|irsz|cep|zip|zip ?code"

@@ -225,6 +225,8 @@ PLAIN = [
     ),
     *(
         "Patient Declined",
+        "as PT-0031",
+        "RO-0042",
         "week 4",
         "10115",
         "1012 AB",
