@@ -12,6 +12,7 @@ from openpyxl.utils import column_index_from_string
 from tests.corpus.base import TABLES, Row, Tables
 from tests.corpus.delivery import Delivery
 
+ASKED = re.compile(r"meant for (\w+)")
 LETTERS = re.compile(r"column ([A-Z]{1,3})$")
 
 
@@ -25,9 +26,10 @@ def mend(faulty: Delivery, meant: Tables, problems: pd.DataFrame) -> Delivery:
         if table == "submission":
             mend_fields(tables.rows[table], meant.rows[table], set(found["column"]))
         elif table in TABLES:
-            mend_table(
-                tables.rows[table], meant.rows[table], list(found[["row", "column"]].itertuples(index=False, name=None))
-            )
+            rows, right = tables.rows[table], meant.rows[table]
+            rename_columns(rows, right, found[found["rule"].eq("column_misspelt")])
+            others = found[found["rule"].ne("column_misspelt")]
+            mend_table(rows, right, list(others[["row", "column"]].itertuples(index=False, name=None)))
     beyond = {name for name in told["table"] if name not in TABLES}  # files, sheets, the delivery as a whole
     named = {
         name for name, row, column in told[["table", "row", "column"]].itertuples(index=False) if not (row or column)
@@ -58,6 +60,14 @@ def mend_fields(rows: list[Row], meant: list[Row], told: set) -> None:
         if row[0] in {*right, "field"} - told | right.keys()
     ]
     rows += [[name, right[name]] for name in right.keys() & told - {row[0] for row in rows}]
+
+
+def rename_columns(rows: list[Row], meant: list[Row], misspelt: pd.DataFrame) -> None:
+    """Give a column that is told as misspelt, and asked whether it is meant for another, that name if it is so."""
+    for column, *texts in misspelt[["column", "message", "how_to_fix"]].itertuples(index=False):
+        asked, (_, place) = ASKED.search(" ".join(texts)), find_column(column, rows[0])
+        if place is not None and asked and asked[1] in meant[0]:
+            rows[0][place] = asked[1]
 
 
 def mend_table(rows: list[Row], meant: list[Row], told: list[tuple]) -> None:
