@@ -2,7 +2,8 @@
 
     snakemake --cores 2                                             the demonstration pool
     snakemake --cores 2 --config submissions=DIR results=DIR2       a real pool
-    snakemake --cores 2 --config plan=DIR                           another plan: a folder with changed copies of config/*.yaml
+    snakemake --cores 2 --config plan=DIR                           another plan: a folder with
+                                                                    changed copies of config/*.yaml
 """
 
 import os
@@ -12,8 +13,12 @@ from pathlib import Path
 ROOT = Path(workflow.basedir)
 sys.path.insert(0, str(ROOT))
 os.environ["PYTHONPATH"] = str(ROOT)
-os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}  # jobs share the cores, and sums keep their order
-os.environ["PATH"] = os.pathsep.join([str(Path(sys.executable).parent), os.environ.get("PATH", os.defpath)])  # its python runs the steps
+# jobs share the cores, and sums keep their order
+os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+# its python runs the steps
+os.environ["PATH"] = os.pathsep.join(
+    [str(Path(sys.executable).parent), os.environ.get("PATH", os.defpath)]
+)
 
 from pipeline.analyses.plan import ANALYSES, LONGEST, module_of
 from pipeline.intake.folders import NAMED, batch_deliveries, fingerprint_state, list_deliveries
@@ -24,7 +29,9 @@ from schemas.study import PARTS, SITES, read_config
 
 unknown = set(config) - {"submissions", "results", "plan"}
 if unknown:
-    raise WorkflowError(f"--config knows submissions, results and plan, not {', '.join(sorted(unknown))}")
+    raise WorkflowError(
+        f"--config knows submissions, results and plan, not {', '.join(sorted(unknown))}"
+    )
 SUBMISSIONS = Path(config.get("submissions", ROOT / "synthetic_data" / "pool"))
 RESULTS = Path(config.get("results", "results"))
 PLAN = Path(config.get("plan", ROOT / "config"))
@@ -36,21 +43,38 @@ except PlanFault as fault:
     raise WorkflowError(str(fault))
 
 PLAN_FILES = [PLAN / f"{name}.yaml" for name in PARTS]
-OWN_NAMES = {path.stem: path for path in sorted((PLAN / SITES).glob("*.yaml"))}  # of tables, columns and codes, by site
+# of tables, columns and codes, by site
+OWN_NAMES = {path.stem: path for path in sorted((PLAN / SITES).glob("*.yaml"))}
 DELIVERIES, SKIPPED = list_deliveries(SUBMISSIONS)
 ROWS = [RESULTS / "rows" / d.site / d.number for d in DELIVERIES]
-ROW_TABLES = ("episodes", "examinations", "treatments", "followups", "deliveries", "row_counts", "changes", "set_aside", "problems")
+ROW_TABLES = (
+    "episodes",
+    "examinations",
+    "treatments",
+    "followups",
+    "deliveries",
+    "row_counts",
+    "changes",
+    "set_aside",
+    "problems",
+)
 DEMONSTRATION = ROOT / "synthetic_data"
-IS_DEMONSTRATION = SUBMISSIONS.resolve() == (DEMONSTRATION / "pool").resolve()  # only there is it known what was planted
+# only there is it known what was planted
+IS_DEMONSTRATION = SUBMISSIONS.resolve() == (DEMONSTRATION / "pool").resolve()
 INVENTED = "--invented" if IS_DEMONSTRATION else ""  # its pages say so
 SITES = sorted({delivery.site for delivery in DELIVERIES})
-WITHDRAWN = [path for site in SITES for path in [SUBMISSIONS / site / "withdrawn.csv"] if path.exists()]
+WITHDRAWN = [
+    path for site in SITES for path in [SUBMISSIONS / site / "withdrawn.csv"] if path.exists()
+]
 WITHDRAWALS = [RESULTS / "unreleased" / "withdrawals.csv"] if WITHDRAWN else []
 SUMMARY = RESULTS / "unreleased" / "summary.txt"  # what a run ends with
 
 
 def step(name: str, arguments: str) -> str:
-    """The command of a step; what it prints goes to the rule's log. A shell of any system understands it."""
+    """The command of a step; what it prints goes to the rule's log.
+
+    A shell of any system understands it.
+    """
     return f"python -m pipeline.steps.{name} {arguments} > {{log:q}} 2>&1"
 
 
@@ -61,7 +85,8 @@ def summarise() -> str:
     return "" if is_part or not SUMMARY.exists() else SUMMARY.read_text("utf-8")
 
 
-logger.info("", extra={"summarise": summarise})  # no line, but a handler finds it: a run with nothing to do ends without onsuccess
+# no line, but a handler finds it: a run with nothing to do ends without onsuccess
+logger.info("", extra={"summarise": summarise})
 for name in SKIPPED:
     logger.warning(f"Skipped {name!r}: {NAMED}")
 

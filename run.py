@@ -1,4 +1,6 @@
-"""The command line of everything: the workflow, the tools, the tests. `./run` finds a Python and starts this; on Windows: `py run.py`.
+"""The command line of everything: the workflow, the tools, the tests.
+
+`./run` finds a Python and starts this; on Windows: `py run.py`.
 
 It needs nothing but Python's own library, since it runs before anything is installed.
 """
@@ -23,8 +25,17 @@ FITS, LACKS_VENV, WRONG_USE, NO_ENVIRONMENT, INTERRUPTED = (
     69,
     130,
 )  # tools have exit codes of their own below 4
-# In place of profiles/default, which Snakemake announces and looks for beside the caller first. What the caller says comes later and wins.
-PLAINLY = ("--workflow-profile", "none", "--logger", "plain", "--cores", "all", "--rerun-incomplete")
+# In place of profiles/default, which Snakemake announces and looks for beside the caller first.
+# What the caller says comes later and wins.
+PLAINLY = (
+    "--workflow-profile",
+    "none",
+    "--logger",
+    "plain",
+    "--cores",
+    "all",
+    "--rerun-incomplete",
+)
 HELP = """\
 {call}                                        run the demonstration pool to finished reports
 {call} --config submissions=DIR results=DIR2  run your pool
@@ -36,7 +47,8 @@ HELP = """\
 {call} test [OPTIONS]  run the tests; options are those of pytest
 
 {call} TOOL --help says more about a tool. Options of the workflow are those of Snakemake.
-The first call makes the environment in .venv, which takes about a minute; PYTHON=python3.12 {call} chooses its Python."""
+The first call makes the environment in .venv, which takes about a minute; \
+PYTHON=python3.12 {call} chooses its Python."""
 
 
 def main(words: list[str]) -> None:
@@ -53,13 +65,23 @@ def main(words: list[str]) -> None:
     elif first.isidentifier() and (TOOLS / f"{first}.py").exists():
         start(["-m", "pipeline", *words])
     elif not first or first.startswith("-") or {"/", "\\", "."} & set(first):
-        start(["-m", "snakemake_logger_plugin_plain", "--snakefile", str(ROOT / "Snakefile"), *PLAINLY, *words])
+        start(
+            [
+                "-m",
+                "snakemake_logger_plugin_plain",
+                "--snakefile",
+                str(ROOT / "Snakefile"),
+                *PLAINLY,
+                *words,
+            ]
+        )
     else:
         complain(first)
 
 
 def say_whether_it_fits() -> None:
-    """Answer `./run`, which asks each Python that it finds: its full path, since a name may be a slow shim, and an exit code."""
+    """Answer `./run`, which asks each Python that it finds: its full path,
+    since a name may be a slow shim, and an exit code."""
     from environment.make import find_installers
 
     print(sys.executable)
@@ -67,10 +89,13 @@ def say_whether_it_fits() -> None:
 
 
 def list_tools() -> dict[str, str]:
-    """What `python -m pipeline` knows, each with the first line of its module, read without importing anything."""
+    """What `python -m pipeline` knows, each with the first line of its module,
+    read without importing anything."""
     texts = {path.stem: path.read_text("utf-8") for path in sorted(TOOLS.glob("*.py"))}
     return {
-        name: text.strip('"').partition("\n")[0].rstrip('"') for name, text in texts.items() if "\ndef add_to(" in text
+        name: text.strip('"').partition("\n")[0].rstrip('"')
+        for name, text in texts.items()
+        if "\ndef add_to(" in text
     }
 
 
@@ -83,7 +108,12 @@ def describe_tools() -> str:
 
 def read_version() -> str:
     """The version of the project, which stands in `pipeline/__init__.py`."""
-    return (ROOT / "pipeline" / "__init__.py").read_text("utf-8").partition('__version__ = "')[2].partition('"')[0]
+    return (
+        (ROOT / "pipeline" / "__init__.py")
+        .read_text("utf-8")
+        .partition('__version__ = "')[2]
+        .partition('"')[0]
+    )
 
 
 def complain(word: str) -> None:
@@ -91,12 +121,16 @@ def complain(word: str) -> None:
     import difflib
 
     near = difflib.get_close_matches(word, ["test", *list_tools()], 1)
-    say(f"{CALL} knows no {word}. {f'Did you mean {near[0]}? ' if near else ''}{CALL} --help says what there is.")
+    say(
+        f"{CALL} knows no {word}. {f'Did you mean {near[0]}? ' if near else ''}{CALL} --help says "
+        "what there is."
+    )
     sys.exit(WRONG_USE)
 
 
 def start(arguments: list[str], folder: Path | None = None) -> None:
-    """Run the environment's Python, made beforehand if need be, in a folder (default: where the caller is), and end as it ends."""
+    """Run the environment's Python, made beforehand if need be,
+    in a folder (default: where the caller is), and end as it ends."""
     if not is_made():
         make()
     command = [str(PYTHON), *arguments]

@@ -23,20 +23,25 @@ class NotMade(Exception):
 
 
 def make_environment(say: Say) -> None:
-    """Make the environment unless it is made; of several starts at once one does. Raises NotMade with a sentence."""
+    """Make the environment unless it is made; of several starts at once one does.
+
+    Raises NotMade with a sentence.
+    """
     try:
         with hold(ROOT / ".venv.lock", say):
             if not is_made():
                 build(say)
     except OSError as fault:
         raise NotMade(
-            f"No environment can be made in {ROOT}: {fault.strerror or fault}. A copy in another folder will do."
+            f"No environment can be made in {ROOT}: {fault.strerror or fault}. A copy in another "
+            "folder will do."
         ) from None
 
 
 @contextlib.contextmanager
 def hold(path: Path, say: Say) -> Iterator[None]:
-    """Hold a file's lock, which ends with this process and the installer that it started; wait while another holds it."""
+    """Hold a file's lock, which ends with this process and the installer that it started;
+    wait while another holds it."""
     with path.open("a") as file:
         os.set_inheritable(file.fileno(), True)
         if not take(file.fileno()):
@@ -63,14 +68,19 @@ def take(descriptor: int) -> bool:
 
 
 def build(say: Say) -> None:
-    """Make the environment anew; the note of what it is made from comes last, so that whatever was interrupted is begun again."""
+    """Make the environment anew; the note of what it is made from comes last,
+    so that whatever was interrupted is begun again."""
     installers = find_installers()
     if not installers:
         name = "python{}.{}".format(*sys.version_info)
         raise NotMade(
-            f"{name} lacks venv. Debian, Ubuntu: sudo apt install {name}-venv. Without rights: install uv (docs.astral.sh/uv)."
+            f"{name} lacks venv. Debian, Ubuntu: sudo apt install {name}-venv. Without rights: "
+            "install uv (docs.astral.sh/uv)."
         )
-    say(f"Making the environment in {VENV} with Python {sys.version.split()[0]}, once; it takes about a minute ...")
+    say(
+        f"Making the environment in {VENV} with Python {sys.version.split()[0]}, once; it takes "
+        "about a minute ..."
+    )
     began, said = time.monotonic(), ""
     for with_pip, command in installers:
         if VENV.is_symlink():
@@ -87,15 +97,20 @@ def build(say: Say) -> None:
             break
     say(said)
     if "hash" in said.lower():
-        raise NotMade("A package is not the one that requirements.lock names by its hash. Nothing of it is used.")
+        raise NotMade(
+            "A package is not the one that requirements.lock names by its hash. Nothing of it is "
+            "used."
+        )
     raise NotMade(
-        "The packages could not be installed: the lines above say why. Behind a mirror, name it as pip and uv are told (pip.conf, "
-        "PIP_INDEX_URL, UV_DEFAULT_INDEX); without a network, name a folder of wheels (PIP_NO_INDEX=1 PIP_FIND_LINKS=DIR)."
+        "The packages could not be installed: the lines above say why. Behind a mirror, name it as "
+        "pip and uv are told (pip.conf, PIP_INDEX_URL, UV_DEFAULT_INDEX); without a network, name "
+        "a folder of wheels (PIP_NO_INDEX=1 PIP_FIND_LINKS=DIR)."
     )
 
 
 def find_installers() -> list[tuple[bool, list[str]]]:
-    """The commands that can install into the environment, best first, as far as this machine has them, and whether they need its pip."""
+    """The commands that can install into the environment, best first,
+    as far as this machine has them, and whether they need its pip."""
     uv = shutil.which("uv")
     found = [(False, [uv, "pip", "install", "--python", str(PYTHON)])] if uv else []
     pip = importlib.util.find_spec("ensurepip")
@@ -106,7 +121,10 @@ def find_installers() -> list[tuple[bool, list[str]]]:
 
 
 def install(command: list[str]) -> str:
-    """Install what the lock names, first of all what builds the few packages that come as source. What was said if it failed."""
+    """Install what the lock names, first of all what builds the few packages that come as source.
+
+    What was said if it failed.
+    """
     builder = VENV / "builder.lock"
     named = re.findall(r"^setuptools==.*\n(?: .*\n)*", LOCK.read_text("utf-8"), re.MULTILINE)
     builder.write_text("".join(named), "utf-8")

@@ -1,4 +1,7 @@
-"""Where the environment is, and whether it is whole. Every start asks this, so that little is imported."""
+"""Where the environment is, and whether it is whole.
+
+Every start asks this, so that little is imported.
+"""
 
 import os
 import sys
@@ -13,7 +16,8 @@ MADE_FROM = VENV / "made_from"  # written last: ./run looks for it too
 
 
 def is_made() -> bool:
-    """Whether the environment is as it was when it was finished, by this Python and from this lock."""
+    """Whether the environment is as it was when it was finished,
+    by this Python and from this lock."""
     try:
         return PYTHON.exists() and MADE_FROM.read_bytes() == describe()
     except OSError:
@@ -21,7 +25,10 @@ def is_made() -> bool:
 
 
 def describe() -> bytes:
-    """The Python, the place, what is installed by name, and the lock: a package that came or went changes it too."""
-    library = VENV / ("Lib" if WINDOWS else "lib/python{}.{}".format(*sys.version_info)) / "site-packages"
+    """The Python, the place, what is installed by name, and the lock:
+    a package that came or went changes it too."""
+    library = (
+        VENV / ("Lib" if WINDOWS else "lib/python{}.{}".format(*sys.version_info)) / "site-packages"
+    )
     names = sorted(name for name in os.listdir(library) if name != "__pycache__")
     return b"\n".join([sys.version.encode(), *map(os.fsencode, [VENV, *names]), LOCK.read_bytes()])

@@ -1,12 +1,13 @@
-"""The environment variables in which packages are installed and everything runs: nothing of the user's own comes in by them."""
+"""The environment variables in which packages are installed and everything runs:
+nothing of the user's own comes in by them."""
 
 import os
 import re
 
 from environment.place import PYTHON, ROOT, VENV, WINDOWS
 
-# Settings of the user's own Python, pip and uv could bring in other packages or soften the check of hashes: only those stay that say
-# where packages come from and how that place is reached.
+# Settings of the user's own Python, pip and uv could bring in other packages or soften the check of
+# hashes: only those stay that say where packages come from and how that place is reached.
 FOREIGN = re.compile(r"PYTHON|PYTEST|PIP_|UV_|MPL|MATPLOTLIBRC|VIRTUAL_ENV")
 PLACES = re.compile(
     r"(PIP|UV)_(DEFAULT_INDEX|(EXTRA_)?INDEX(_\w+)?|NO_INDEX|FIND_LINKS|TRUSTED_HOST|INSECURE_HOST|PROXY|CERT|CLIENT_CERT|NATIVE_TLS"
@@ -15,8 +16,13 @@ PLACES = re.compile(
 
 
 def isolate() -> dict[str, str]:
-    """This process's variables without those that could change what is installed or imported; caches go where files can be written."""
-    kept = {name: value for name, value in os.environ.items() if not FOREIGN.match(name) or PLACES.fullmatch(name)}
+    """This process's variables without those that could change what is installed or imported;
+    caches go where files can be written."""
+    kept = {
+        name: value
+        for name, value in os.environ.items()
+        if not FOREIGN.match(name) or PLACES.fullmatch(name)
+    }
     if not may_write("HOME"):
         kept["XDG_CACHE_HOME"] = str(VENV / "cache")
     if not may_write("TMPDIR"):
@@ -25,7 +31,8 @@ def isolate() -> dict[str, str]:
 
 
 def surround() -> dict[str, str]:
-    """The variables of everything that runs: our own modules beside the environment's, no others, and no settings from a home."""
+    """The variables of everything that runs: our own modules beside the environment's, no others,
+    and no settings from a home."""
     own = {
         "PYTHONPATH": str(ROOT),
         "PYTHONSAFEPATH": "1",  # nothing from the folder that the caller happens to be in
@@ -38,5 +45,6 @@ def surround() -> dict[str, str]:
 
 
 def may_write(variable: str) -> bool:
-    """Whether a variable names a folder that takes files; Windows asks for neither HOME nor TMPDIR."""
+    """Whether a variable names a folder that takes files; Windows asks for neither HOME nor
+    TMPDIR."""
     return WINDOWS or os.access(os.environ.get(variable, ""), os.W_OK | os.X_OK)

@@ -1,6 +1,8 @@
-"""Tools at a terminal: guide, template, pseudonymise, check and dictionary for whoever hands in records, explain and catalogue for whoever asks why."""
+"""Tools at a terminal: guide, template, pseudonymise, check and dictionary for whoever hands in
+records, explain and catalogue for whoever asks why."""
 
-# A tool's module holds its command line and imports what it works with only when it runs: --help must not wait for libraries.
+# A tool's module holds its command line and imports what it works with only when it runs: --help
+# must not wait for libraries.
 
 import argparse
 import sys
@@ -15,7 +17,8 @@ INTERRUPTED = 130
 
 
 def main() -> None:
-    """Read the command line and run one tool; no message of a library reaches the terminal, since it could quote a record."""
+    """Read the command line and run one tool; no message of a library reaches the terminal,
+    since it could quote a record."""
     parser = argparse.ArgumentParser(prog="./run", description=__doc__)
     parser.add_argument("--version", action="version", version=__version__)
     tools = parser.add_subparsers(dest="tool", required=True, metavar="TOOL")

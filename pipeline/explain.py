@@ -1,4 +1,5 @@
-"""One stored episode in words: its looks in order, which criterion each look meets and why near ones do not, the verdict and its sources."""
+"""One stored episode in words: its looks in order, which criterion each look meets and why near
+ones do not, the verdict and its sources."""
 
 import textwrap
 from collections.abc import Iterator
@@ -27,7 +28,10 @@ class NoSuchEpisode(LookupError):
 
 
 def explain_episode(warehouse: Warehouse, site: str, episode_id: str, config: Config) -> str:
-    """The explanation as text for a terminal. It quotes the record, so it stays where the record is. Raises NoSuchEpisode."""
+    """The explanation as text for a terminal.
+
+    It quotes the record, so it stays where the record is. Raises NoSuchEpisode.
+    """
     delivered = {
         name: _pick(warehouse.read(name, current=True), site, episode_id)
         for name in ("episodes", "examinations", "treatments")
@@ -39,7 +43,9 @@ def explain_episode(warehouse: Warehouse, site: str, episode_id: str, config: Co
     if delivered["episodes"].empty:
         raise NoSuchEpisode(f"no current delivery of {site} holds this episode")
     key = ["day", "look", "test", "side"]
-    looks = delivered["examinations"].merge(derived["findings"].drop(columns=["site", "episode_id"]), on=key)
+    looks = delivered["examinations"].merge(
+        derived["findings"].drop(columns=["site", "episode_id"]), on=key
+    )
     looks = looks.sort_values(key, ignore_index=True)
     before = looks["before_treatment"]
     verdict = derived["adjudications"].iloc[0]
@@ -47,7 +53,9 @@ def explain_episode(warehouse: Warehouse, site: str, episode_id: str, config: Co
         [f"{site}  {episode_id}", ""],
         _say_verdict(verdict, delivered["episodes"].iloc[0], config.criteria),
         ["", "Looks before the first attempt: what each meets, and what it nearly meets"],
-        _say_looks(looks[before].reset_index(drop=True), set(verdict["criteria"].split()), config.criteria),
+        _say_looks(
+            looks[before].reset_index(drop=True), set(verdict["criteria"].split()), config.criteria
+        ),
         ["", "What followed"],
         _say_course(looks[~before], delivered["treatments"], verdict["variants"], config),
         ["", "What only time showed (the verdict stays that of the first attempt)"],
@@ -65,37 +73,61 @@ def _pick(rows: pd.DataFrame, site: str, episode_id: str) -> pd.DataFrame:
 
 
 def _wrap(label: str, text: str, indent: int = LABEL) -> str:
-    """A text behind its label, or indented; later lines under its start, or further in. Words stay whole."""
+    """A text behind its label, or indented; later lines under its start, or further in.
+
+    Words stay whole.
+    """
     first, later = f"{label:{indent}}", " " * (indent if label or indent == LABEL else indent + 4)
     return textwrap.fill(
-        text, WIDTH, initial_indent=first, subsequent_indent=later, break_long_words=False, break_on_hyphens=False
+        text,
+        WIDTH,
+        initial_indent=first,
+        subsequent_indent=later,
+        break_long_words=False,
+        break_on_hyphens=False,
     )
 
 
 def _say_verdict(verdict: pd.Series, episode: pd.Series, criteria: Criteria) -> Iterator[str]:
-    yield _wrap("Verdict", f"{codes.POSITIONAL[verdict['positional']]}; {codes.CERTAINTY[verdict['certainty']]}")
     yield _wrap(
-        "", f"canal {verdict['canal']}, side {verdict['side']}, arm {verdict['arm']}, debris {verdict['mechanism']}"
+        "Verdict",
+        f"{codes.POSITIONAL[verdict['positional']]}; {codes.CERTAINTY[verdict['certainty']]}",
+    )
+    yield _wrap(
+        "",
+        f"canal {verdict['canal']}, side {verdict['side']}, arm {verdict['arm']}, debris "
+        f"{verdict['mechanism']}",
     )
     yield _wrap("Decided by", _say_precedence(verdict, criteria))
     if verdict["variants"]:
         yield _wrap("Allowed", " or ".join(verdict["variants"].split()))
     if verdict["side_signs"]:
-        yield _wrap("Side", f"of the lateral canal by {verdict['side_by']}: {verdict['side_signs']}")
+        yield _wrap(
+            "Side", f"of the lateral canal by {verdict['side_by']}: {verdict['side_signs']}"
+        )
     if pd.notna(verdict["known_day"]):
         yield _wrap("Known", f"on day {verdict['known_day']} at the earliest")
     if pd.notna(verdict["reclassified_day"]):
         yield _wrap("", f"found to be something else on day {verdict['reclassified_day']}")
     yield from _say_rules("For", verdict["criteria"], criteria.criteria)
-    yield from _say_rules("Against", verdict["reasons_against"], criteria.flags | criteria.other_causes)
-    recorded = ", ".join(f"{part} {episode[f'recorded_{part}']}" for part in ("canal", "side", "arm", "mechanism"))
+    yield from _say_rules(
+        "Against", verdict["reasons_against"], criteria.flags | criteria.other_causes
+    )
+    recorded = ", ".join(
+        f"{part} {episode[f'recorded_{part}']}" for part in ("canal", "side", "arm", "mechanism")
+    )
     yield _wrap("Recorded", f"{recorded}; other diagnosis: {episode['other_diagnosis']}")
 
 
 def _say_precedence(verdict: pd.Series, criteria: Criteria) -> str:
-    """Which step of the order of the rules decided; pipeline/adjudication/adjudicate.py has the order."""
+    """Which step of the order of the rules decided; pipeline/adjudication/adjudicate.py has the
+    order."""
     against = verdict["reasons_against"].split()
-    decisive = [name for name in against if name in criteria.flags and criteria.flags[name].weight == "decisive"]
+    decisive = [
+        name
+        for name in against
+        if name in criteria.flags and criteria.flags[name].weight == "decisive"
+    ]
     if verdict["positional"] == "probable_non_positional":
         if decisive or "other_diagnosis=central" in against:
             return "a decisive reason against, which outweighs every criterion"
@@ -121,12 +153,15 @@ def _say_rules(label: str, names: str, rules: dict[str, Sourced]) -> Iterator[st
 
 
 def _say_looks(before: pd.DataFrame, left: set[str], criteria: Criteria) -> Iterator[str]:
-    """The looks of each day in their order, then its roll test as a pair; under each what it meets and nearly meets.
+    """The looks of each day in their order, then its roll test as a pair;
+    under each what it meets and nearly meets.
 
     `left` are the criteria of the verdict.
     """
     pairs = pair_rolls(before, across_days=True)
-    kept = match_variants(before, pairs, criteria).groupby("look_id")["criterion"].agg(set).to_dict()
+    kept = (
+        match_variants(before, pairs, criteria).groupby("look_id")["criterion"].agg(set).to_dict()
+    )
     pairs = pairs.join(tell_side(pairs))
     for day in before["day"].unique():
         for candidates, paired in ((before, False), (pairs, True)):
@@ -135,30 +170,47 @@ def _say_looks(before: pd.DataFrame, left: set[str], criteria: Criteria) -> Iter
                 yield _wrap("", _say_pair(look.iloc[0]) if paired else _say_look(look.iloc[0]), 2)
                 shows = look["horizontal"].iloc[0] != "none" if paired else look["positive"].iloc[0]
                 if shows:
-                    asked = {name: c for name, c in criteria.criteria.items() if c.both_sides == paired}
+                    asked = {
+                        name: c for name, c in criteria.criteria.items() if c.both_sides == paired
+                    }
                     here = kept.get(row + len(before) * paired, set())
                     yield from _say_criteria(look, before, asked, here, left)
 
 
 def _say_criteria(
-    look: pd.DataFrame, before: pd.DataFrame, asked: dict[str, Criterion], kept: set[str], left: set[str]
+    look: pd.DataFrame,
+    before: pd.DataFrame,
+    asked: dict[str, Criterion],
+    kept: set[str],
+    left: set[str],
 ) -> Iterator[str]:
-    """What a look meets of the criteria of its test, what replaces or rules out what it meets, and why it fails those that it nearly meets."""
+    """What a look meets of the criteria of its test, what replaces or rules out what it meets,
+    and why it fails those that it nearly meets."""
     shown = look.iloc[0]
-    missing = {name: list_missing(look, before, c) for name, c in asked.items() if shown["test"] in c.tests}
+    missing = {
+        name: list_missing(look, before, c) for name, c in asked.items() if shown["test"] in c.tests
+    }
     for name, points in missing.items():
         if points:
             continue
         doubts = list_doubts(look, asked[name])
         finer = [other for other in missing if asked[other].refines == name and not missing[other]]
         if name not in kept and finer:
-            yield _wrap("      met", f"{name}, but the more particular {' and '.join(finer)} replaces it", 14)
+            yield _wrap(
+                "      met",
+                f"{name}, but the more particular {' and '.join(finer)} replaces it",
+                14,
+            )
         elif name not in kept:
             yield _wrap("      met", f"{name}, but nystagmus of another look decides", 14)
         elif name not in left:
             yield _wrap("      met", f"{name}, but another look of the same place rules it out", 14)
         else:
-            yield _wrap("      meets", name + (f", with less certainty: {'; '.join(doubts)}" if doubts else ""), 14)
+            yield _wrap(
+                "      meets",
+                name + (f", with less certainty: {'; '.join(doubts)}" if doubts else ""),
+                14,
+            )
     for name, points in missing.items():
         if 0 < len(points) <= NEAR:
             yield _wrap("      not", f"{name}: {'; '.join(points)}", 14)
@@ -166,7 +218,11 @@ def _say_criteria(
 
 def _say_look(look: pd.Series) -> str:
     side = "" if look["side"] == "none" else f", {look['side']}"
-    parts = [f"{part} {look[part]}" for part in ("vertical", "torsion", "horizontal") if look[part] != "none"]
+    parts = [
+        f"{part} {look[part]}"
+        for part in ("vertical", "torsion", "horizontal")
+        if look[part] != "none"
+    ]
     timing = [
         f"{look[c]:g} {unit}"
         for c, unit in (("latency_s", "s latency"), ("duration_s", "s"), ("peak_spv", "deg/s"))
@@ -177,16 +233,24 @@ def _say_look(look: pd.Series) -> str:
 
 
 def _say_pair(pair: pd.Series) -> str:
-    return f"day {pair['day']}: supine roll test, both sides together: {pair['horizontal']}; duration {pair['duration_class']}; affected ear {pair['ear']}"
+    return (
+        f"day {pair['day']}: supine roll test, both sides together: {pair['horizontal']}; duration "
+        f"{pair['duration_class']}; affected ear {pair['ear']}"
+    )
 
 
-def _say_course(later: pd.DataFrame, treatments: pd.DataFrame, variants: str, config: Config) -> list[str]:
-    """Attempts and later looks by day; on one day a look comes after the attempt that it says it follows."""
+def _say_course(
+    later: pd.DataFrame, treatments: pd.DataFrame, variants: str, config: Config
+) -> list[str]:
+    """Attempts and later looks by day; on one day a look comes after the attempt that it says it
+    follows."""
     lines = []
     for row in treatments.itertuples(index=False):
         maneuver = config.maneuvers[row.maneuver]
         side = "" if row.side == "none" else f", {row.side}"
-        how = f"{row.setting}, {row.performed_by}" + ("" if row.completed == "yes" else ", not completed")
+        how = f"{row.setting}, {row.performed_by}" + (
+            "" if row.completed == "yes" else ", not completed"
+        )
         fit = FIT[judge_maneuver(maneuver, row.side, variants)["fit"]]
         text = f"day {row.day}, attempt {row.attempt}: {maneuver.name}{side}; {how}; {fit}"
         lines.append((row.day, row.attempt, 0, _wrap("", text, 2)))
@@ -202,7 +266,11 @@ def _say_later(flags: pd.DataFrame, criteria: Criteria) -> Iterator[str]:
     for row in flags.sort_values(["known_day", "flag"]).itertuples(index=False):
         rule = criteria.later_flags[row.flag]
         sessions = f", through {row.sessions} fitting sessions" if rule.sessions_least else ""
-        yield _wrap("", f"{row.flag}: known on day {row.known_day}, shown since day {row.since_day}{sessions}", 2)
+        yield _wrap(
+            "",
+            f"{row.flag}: known on day {row.known_day}, shown since day {row.since_day}{sessions}",
+            2,
+        )
         yield _wrap("", rule.says, 6)
         yield _wrap("", f"[{rule.standing}: {rule.source}]", 6)
 
@@ -213,11 +281,22 @@ def _say_reasons(reasons: pd.DataFrame) -> Iterator[str]:
     for view, rows in reasons.groupby("view"):
         yield f"  {VIEW[view]}"
         for row in rows.itertuples(index=False):
-            evidence = "" if pd.isna(row.evidence) else ": " + "; ".join(EVIDENCE[c] for c in row.evidence.split())
+            evidence = (
+                ""
+                if pd.isna(row.evidence)
+                else ": " + "; ".join(EVIDENCE[c] for c in row.evidence.split())
+            )
             yield _wrap("", REASON[row.reason] + evidence, 6)
 
 
 def _say_spells(spells: pd.DataFrame) -> Iterator[str]:
     for row in spells.itertuples(index=False):
-        between = f": after {row.left_days:g} days, at or before {row.right_days:g}" if row.status == "resolved" else ""
-        yield f"  {row.endpoint:17} spell {row.spell}, from day {row.start_day}: {codes.SPELL_STATUS[row.status]}{between}"
+        between = (
+            f": after {row.left_days:g} days, at or before {row.right_days:g}"
+            if row.status == "resolved"
+            else ""
+        )
+        yield (
+            f"  {row.endpoint:17} spell {row.spell}, from day {row.start_day}: "
+            f"{codes.SPELL_STATUS[row.status]}{between}"
+        )

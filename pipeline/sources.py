@@ -1,4 +1,5 @@
-"""Which of our own files a module is made of: the code of a step is one of its inputs, so that an edit anywhere beneath reruns it."""
+"""Which of our own files a module is made of: the code of a step is one of its inputs,
+so that an edit anywhere beneath reruns it."""
 
 import ast
 import hashlib
@@ -23,20 +24,38 @@ def find_sources(module: str) -> list[str]:
 
 
 def list_own_files() -> list[Path]:
-    """Every file whose change can change a number or a page: code, templates, styles and the workflow itself, sorted."""
-    rooms = (path for room in ("schemas", "pipeline", "reports") for path in (ROOT / room).rglob("*"))
+    """Every file whose change can change a number or a page: code, templates,
+    styles and the workflow itself, sorted."""
+    rooms = (
+        path for room in ("schemas", "pipeline", "reports") for path in (ROOT / room).rglob("*")
+    )
     return sorted(
-        [*(path for path in rooms if path.suffix in (".py", ".smk", ".j2", ".typ", ".css", ".js")), ROOT / "Snakefile"]
+        [
+            *(
+                path
+                for path in rooms
+                if path.suffix in (".py", ".smk", ".j2", ".typ", ".css", ".js")
+            ),
+            ROOT / "Snakefile",
+        ]
     )
 
 
 def find_libraries() -> list[str]:
-    """The packages of others that code of ours imports anywhere, by the names under which they are installed, sorted."""
+    """The packages of others that code of ours imports anywhere,
+    by the names under which they are installed, sorted."""
     from importlib.metadata import packages_distributions
 
-    tops = {name.split(".")[0] for path in list_own_files() if path.suffix == ".py" for name in _list_imports(path)}
+    tops = {
+        name.split(".")[0]
+        for path in list_own_files()
+        if path.suffix == ".py"
+        for name in _list_imports(path)
+    }
     foreign = tops - set(ROOMS) - sys.stdlib_module_names
-    return sorted({distribution for top in foreign for distribution in packages_distributions()[top]})
+    return sorted(
+        {distribution for top in foreign for distribution in packages_distributions()[top]}
+    )
 
 
 @cache
@@ -44,7 +63,9 @@ def find_imports(path: Path) -> frozenset[str]:
     """Our own modules that a file imports, with the packages that hold them."""
     names = _list_imports(path)
     ours = {name for name in names if name.split(".")[0] in ROOMS}
-    return frozenset(".".join(name.split(".")[:n]) for name in ours for n in range(1, name.count(".") + 2))
+    return frozenset(
+        ".".join(name.split(".")[:n]) for name in ours for n in range(1, name.count(".") + 2)
+    )
 
 
 @cache
@@ -60,12 +81,15 @@ def _list_imports(path: Path) -> frozenset[str]:
 
 
 def fingerprint_files(paths: list[Path], root: Path) -> str:
-    """One SHA-256 over the names (relative to `root`) and bytes of files, in the order of their names."""
+    """One SHA-256 over the names (relative to `root`) and bytes of files,
+    in the order of their names."""
     total = hashlib.sha256()
     for path in sorted(paths):
         with path.open("rb") as file:  # piece by piece: a stray file can be larger than the memory
             total.update(
-                path.relative_to(root).as_posix().encode() + b"\0" + hashlib.file_digest(file, "sha256").digest()
+                path.relative_to(root).as_posix().encode()
+                + b"\0"
+                + hashlib.file_digest(file, "sha256").digest()
             )
     return total.hexdigest()
 

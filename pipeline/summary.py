@@ -1,4 +1,5 @@
-"""What a run ends with: deliveries accepted and refused, rows set aside, withdrawals, which release it is, numbers hidden, what to open."""
+"""What a run ends with: deliveries accepted and refused, rows set aside, withdrawals,
+which release it is, numbers hidden, what to open."""
 
 from collections.abc import Iterator
 from pathlib import PurePath
@@ -20,13 +21,19 @@ def describe_run(
     withdrawn: pd.DataFrame,
     results: PurePath,
 ) -> str:
-    """The summary as lines of text. `tables` are the store's deliveries, row_counts and problems; `estimates` the released rows of all
-    analyses; `release` says which release they are, and what it was made from; `withdrawn` has a row a site (`site`, `patients_withdrawn`, `episodes_left_out`); `results` is the folder that pages are named by.
+    """The summary as lines of text.
+
+    `tables` are the store's deliveries, row_counts and problems; `estimates` the released rows of
+    all analyses; `release` says which release they are, and what it was made from; `withdrawn` has
+    a row a site (`site`, `patients_withdrawn`, `episodes_left_out`); `results` is the folder that
+    pages are named by.
     """
     deliveries = tables["deliveries"].sort_values(["site", "delivery"])
     parts = {
         "Deliveries": say_deliveries(deliveries, tables["problems"], results),
-        "Rows": say_rows(tables["row_counts"].merge(deliveries[["site", "delivery", "is_current"]]), results),
+        "Rows": say_rows(
+            tables["row_counts"].merge(deliveries[["site", "delivery", "is_current"]]), results
+        ),
         "Withdrawn": say_withdrawn(withdrawn),
         "Release": iter([release.get(NEWER, release["release"])]),
         "Numbers": say_numbers(estimates["status"].value_counts()),
@@ -39,8 +46,11 @@ def describe_run(
     return "\n".join(lines) + "\n"
 
 
-def say_deliveries(deliveries: pd.DataFrame, problems: pd.DataFrame, results: PurePath) -> Iterator[str]:
-    """How many were accepted, and each site's refused one that nothing accepted has followed: why, and what counts instead."""
+def say_deliveries(
+    deliveries: pd.DataFrame, problems: pd.DataFrame, results: PurePath
+) -> Iterator[str]:
+    """How many were accepted, and each site's refused one that nothing accepted has followed: why,
+    and what counts instead."""
     accepted = deliveries["status"].eq("accepted")
     yield f"{accepted.sum():,} accepted, {(~accepted).sum():,} refused"
     current = deliveries[deliveries["is_current"]].set_index("site")["delivery"]
@@ -49,7 +59,9 @@ def say_deliveries(deliveries: pd.DataFrame, problems: pd.DataFrame, results: Pu
         if counts > row.delivery:
             continue
         own = problems[
-            problems["site"].eq(row.site) & problems["delivery"].eq(row.delivery) & problems["severity"].eq("refuse")
+            problems["site"].eq(row.site)
+            & problems["delivery"].eq(row.delivery)
+            & problems["severity"].eq("refuse")
         ]
         instead = f"; {counts} counts instead" if counts else "; the site is not in the pool"
         yield f"{row.site}/{row.delivery} refused: {say_why(own)}{instead}"
@@ -57,7 +69,8 @@ def say_deliveries(deliveries: pd.DataFrame, problems: pd.DataFrame, results: Pu
 
 
 def say_rows(counts: pd.DataFrame, results: PurePath) -> Iterator[str]:
-    """How many rows of each site's current delivery are stored and set aside, and on which pages they are listed."""
+    """How many rows of each site's current delivery are stored and set aside,
+    and on which pages they are listed."""
     current = counts[counts["is_current"]]
     stored, aside = int(current["rows_stored"].sum()), int(current["rows_set_aside"].sum())
     yield f"{count(stored, 'row')} stored, {aside:,} set aside until they are mended"
@@ -66,17 +79,23 @@ def say_rows(counts: pd.DataFrame, results: PurePath) -> Iterator[str]:
     for row in told.head(PLACES_TOLD).itertuples(index=False):
         yield f"  {row.rows_set_aside:,} of {row.site}: {find_page(results, row)}"
     if len(told) > PLACES_TOLD:
-        yield f"  and those of {count(len(told) - PLACES_TOLD, 'further site')}: {results / 'intake'}"
+        yield (
+            f"  and those of {count(len(told) - PLACES_TOLD, 'further site')}: {results / 'intake'}"
+        )
 
 
 def say_withdrawn(withdrawn: pd.DataFrame) -> Iterator[str]:
     """How many patients withdrew their consent, by site; nothing where no site has a list."""
     for row in withdrawn.itertuples(index=False):
-        yield f"{count(row.patients_withdrawn, 'patient')} of {row.site}; {count(row.episodes_left_out, 'episode')} left out"
+        yield (
+            f"{count(row.patients_withdrawn, 'patient')} of {row.site}; "
+            f"{count(row.episodes_left_out, 'episode')} left out"
+        )
 
 
 def say_numbers(statuses: pd.Series) -> Iterator[str]:
-    """How many estimates can be used, how many are hidden, and how many were withheld for which reason."""
+    """How many estimates can be used, how many are hidden, and how many were withheld for which
+    reason."""
     withheld = [
         f"{statuses[code]:,} {meaning}"
         for code, meaning in ESTIMATE_STATUS.items()

@@ -1,4 +1,7 @@
-"""The store: the only room that knows the database. It is built beside the old one and takes its place when it is whole."""
+"""The store: the only room that knows the database.
+
+It is built beside the old one and takes its place when it is whole.
+"""
 
 import os
 from collections.abc import Iterator
@@ -18,7 +21,8 @@ DELIVERED = TABLES | KEPT
 
 
 class Warehouse:
-    """An open warehouse: every table that the schemas describe, each column with its type, key and meaning."""
+    """An open warehouse: every table that the schemas describe, each column with its type,
+    key and meaning."""
 
     def __init__(self, connection: duckdb.DuckDBPyConnection) -> None:
         self._connection = connection
@@ -29,24 +33,31 @@ class Warehouse:
         for name, singular in SINGULAR.items():
             columns = columns_of(name)
             lines = [
-                f"{quote(c)} {SQL_TYPES[type(d.dtype)]}{' NOT NULL' if d.filled else ''}" for c, d in columns.items()
+                f"{quote(c)} {SQL_TYPES[type(d.dtype)]}{' NOT NULL' if d.filled else ''}"
+                for c, d in columns.items()
             ]
             lines.append(f"PRIMARY KEY ({', '.join(map(quote, key_of(name)))})")
             self._connection.execute(f"CREATE TABLE {quote(singular)} ({', '.join(lines)})")
-            self._connection.execute(f"COMMENT ON TABLE {quote(singular)} IS {literal(model_of(name).row_meaning())}")
+            self._connection.execute(
+                f"COMMENT ON TABLE {quote(singular)} IS {literal(model_of(name).row_meaning())}"
+            )
             for column, described in columns.items():
                 meaning = described.meaning + (f" [{described.unit}]" if described.unit else "")
-                self._connection.execute(f"COMMENT ON COLUMN {quote(singular)}.{quote(column)} IS {literal(meaning)}")
+                self._connection.execute(
+                    f"COMMENT ON COLUMN {quote(singular)}.{quote(column)} IS {literal(meaning)}"
+                )
 
     def load_deliveries(self, folders: list[Path]) -> None:
-        """Take in what intake left in each folder (one Parquet file a table), then say which delivery of each site is current."""
+        """Take in what intake left in each folder (one Parquet file a table),
+        then say which delivery of each site is current."""
         for name in DELIVERED:
             files = [str(folder / f"{name}.parquet") for folder in folders]
             if files:
                 self._insert(name, "read_parquet(?)", [files])
         self._connection.execute(
             """UPDATE delivery SET is_current = (site, delivery) IN
-               (SELECT (site, max(delivery)) FROM delivery WHERE status = 'accepted' GROUP BY site)"""
+               (SELECT (site, max(delivery)) FROM delivery
+                WHERE status = 'accepted' GROUP BY site)"""
         )
 
     def insert(self, name: str, rows: pd.DataFrame) -> None:
@@ -57,18 +68,30 @@ class Warehouse:
         self._connection.unregister("approved_rows")
 
     def read(self, name: str, *, current: bool = False) -> pd.DataFrame:
-        """All rows of a table in the order of their keys, typed as the schemas say; with `current`, of each site's current delivery only."""
+        """All rows of a table in the order of their keys, typed as the schemas say; with `current`,
+        of each site's current delivery only."""
         order = ", ".join(map(quote, key_of(name)))
         chosen = (
-            "SEMI JOIN (SELECT site, delivery FROM delivery WHERE is_current) USING (site, delivery)" if current else ""
+            (
+                "SEMI JOIN (SELECT site, delivery FROM delivery WHERE is_current) USING (site, "
+                "delivery)"
+            )
+            if current
+            else ""
         )
-        rows = self._connection.execute(f"SELECT * FROM {quote(SINGULAR[name])} {chosen} ORDER BY {order}").df()
+        rows = self._connection.execute(
+            f"SELECT * FROM {quote(SINGULAR[name])} {chosen} ORDER BY {order}"
+        ).df()
         self.rows_read[name] = len(rows)
-        return pd.DataFrame({column: rows[column].astype(d.dtype) for column, d in columns_of(name).items()})
+        return pd.DataFrame(
+            {column: rows[column].astype(d.dtype) for column, d in columns_of(name).items()}
+        )
 
     def _insert(self, name: str, source: str, parameters: list) -> None:
         try:
-            self._connection.execute(f"INSERT INTO {quote(SINGULAR[name])} BY NAME SELECT * FROM {source}", parameters)
+            self._connection.execute(
+                f"INSERT INTO {quote(SINGULAR[name])} BY NAME SELECT * FROM {source}", parameters
+            )
         except duckdb.ConstraintException:
             raise KeyTwice(
                 f"two rows of {name} have the same {', '.join(key_of(name))}"
@@ -81,7 +104,8 @@ class KeyTwice(Exception):
 
 @contextmanager
 def build_warehouse(path: Path) -> Iterator[Warehouse]:
-    """A new, empty warehouse, which takes the place of `path` only when the block ends well; until then the old one stays whole."""
+    """A new, empty warehouse, which takes the place of `path` only when the block ends well;
+    until then the old one stays whole."""
     beside = path.with_name(path.name + ".building")
     beside.unlink(missing_ok=True)
     beside.with_name(beside.name + ".wal").unlink(missing_ok=True)

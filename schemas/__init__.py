@@ -1,1 +1,4 @@
-"""Contracts: what every table, estimate and configuration file of this project holds. Imports pandas, pandera, pydantic only."""
+"""Contracts: what every table, estimate and configuration file of this project holds.
+
+Imports pandas, pandera, pydantic only.
+"""

@@ -1,4 +1,5 @@
-"""What is declared of an analysis: the function that runs it, what its numbers mean in plain words, and each quantity that it can state."""
+"""What is declared of an analysis: the function that runs it, what its numbers mean in plain words,
+and each quantity that it can state."""
 
 from dataclasses import dataclass
 
@@ -20,7 +21,9 @@ class Text:
 
 @dataclass(frozen=True)
 class Analysis:
-    """One analysis of the plan. `function` is its module and name, `module:name`; it is imported only when it runs.
+    """One analysis of the plan.
+
+    `function` is its module and name, `module:name`; it is imported only when it runs.
 
     One `of_the_demonstration` compares with what was planted there, and is not made of a real pool.
     """
@@ -36,11 +39,17 @@ FOLLOWED = People("followed {endpoint}")
 FAILED = People("first session failed")
 ON_DAY_0 = "Day 0, the day of the first maneuver."
 DESCRIPTION = "None: a description of the pool."
-JACKKNIFE = "limits leave out one site at a time (MacKinnon, Nielsen & Webb, J Appl Econometrics 2023;38:671-694)"
+JACKKNIFE = (
+    "limits leave out one site at a time (MacKinnon, Nielsen & Webb, J Appl Econometrics "
+    "2023;38:671-694)"
+)
 EXACT = "Clopper & Pearson, Biometrika 1934;26:404-413"
 TURNBULL = "Turnbull, J R Stat Soc B 1976;38:290-295"
 
 
-def count(term: str, words: str, people: People, whole: People | None = None, **more: object) -> Quantity:
-    """A number of people; `whole` are those of whom it is a part, where n_episodes says how many they are."""
+def count(
+    term: str, words: str, people: People, whole: People | None = None, **more: object
+) -> Quantity:
+    """A number of people; `whole` are those of whom it is a part,
+    where n_episodes says how many they are."""
     return Quantity(term, "count", words, whole or people, people, **more)

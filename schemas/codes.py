@@ -1,4 +1,7 @@
-"""The closed lists of values, each code with its meaning. Codes are typed by coordinators and scripted against: never rename one."""
+"""The closed lists of values, each code with its meaning.
+
+Codes are typed by coordinators and scripted against: never rename one.
+"""
 
 SITE_CODE = "S[0-9]{2,3}"
 
@@ -6,7 +9,12 @@ YES_NO = {"yes": "yes", "no": "no"}
 YES_NO_UNKNOWN = {"yes": "yes", "no": "no", "unknown": "asked, not known"}
 YES_NO_NOT_TESTED = {"yes": "yes", "no": "no", "not_tested": "not tested"}
 
-SEX = {"female": "female", "male": "male", "other": "neither of the two", "unknown": "asked, not known"}
+SEX = {
+    "female": "female",
+    "male": "male",
+    "other": "neither of the two",
+    "unknown": "asked, not known",
+}
 
 CAUSE = {
     "idiopathic": "no cause found",
@@ -31,11 +39,19 @@ CANAL = {
     "posterior": RECORDED_CANAL["posterior"],
     "lateral": RECORDED_CANAL["lateral"],
     "anterior": RECORDED_CANAL["anterior"],
-    "anterior_or_posterior": "torsional down-beating nystagmus: the anterior canal of one ear or the posterior canal of the other",
+    "anterior_or_posterior": (
+        "torsional down-beating nystagmus: the anterior canal of one ear or the posterior canal of "
+        "the other"
+    ),
     "multiple": RECORDED_CANAL["multiple"],
     "unknown": "the looks do not tell",
 }
-RECORDED_SIDE = {"right": "right ear", "left": "left ear", "both": "both ears", "unknown": "side not known"}
+RECORDED_SIDE = {
+    "right": "right ear",
+    "left": "left ear",
+    "both": "both ears",
+    "unknown": "side not known",
+}
 SIDE = RECORDED_SIDE
 
 RECORDED_ARM = {
@@ -120,7 +136,11 @@ PERFORMED_BY = {
     "self_unsupervised": "the patient alone",
     "caregiver": "a caregiver",
 }
-ANGLE_SOURCE = {"measured": "measured", "estimated": "estimated by eye", "not_recorded": "not recorded"}
+ANGLE_SOURCE = {
+    "measured": "measured",
+    "estimated": "estimated by eye",
+    "not_recorded": "not recorded",
+}
 ADVERSE = {
     "none": "none",
     "nausea": "nausea",
@@ -132,7 +152,12 @@ ADVERSE = {
     "other": "another event",
 }
 
-CONTACT = {"clinic": "visit", "telephone": "telephone call", "telehealth": "video call", "diary": "the patient's diary"}
+CONTACT = {
+    "clinic": "visit",
+    "telephone": "telephone call",
+    "telehealth": "video call",
+    "diary": "the patient's diary",
+}
 END_OF_FOLLOWUP = {
     "no": "follow-up goes on",
     "completed": "completed as planned",
@@ -146,7 +171,10 @@ SEVERITY = {
     "set_aside": "the row is kept apart and not analysed",
     "warn": "the row is stored, and the finding is shown",
 }
-DELIVERY_STATUS = {"accepted": "its rows are stored", "refused": "nothing of it is stored but counts and reasons"}
+DELIVERY_STATUS = {
+    "accepted": "its rows are stored",
+    "refused": "nothing of it is stored but counts and reasons",
+}
 TABLE = {
     "submission": "the delivery's own description",
     "episodes": "one row per spell of positional vertigo in one patient",
@@ -162,20 +190,34 @@ POSITIONAL = {
 }
 CERTAINTY = {
     "definite": "meets established criteria",
-    "probable": "meets established criteria but for something not recorded, or otherwise than described",
-    "emerging": "meets criteria that are still emerging, or leaves open whether it meets more than these",
+    "probable": (
+        "meets established criteria but for something not recorded, or otherwise than described"
+    ),
+    "emerging": (
+        "meets criteria that are still emerging, or leaves open whether it meets more than these"
+    ),
     "suspected": "meets tentative criteria on symptoms without nystagmus",
-    "subjective": "vertigo in a positional test without nystagmus, in a case that the site holds for positional",
-    "resolved_before": "no positional test positive any more, in a case that the site holds for positional",
+    "subjective": (
+        "vertigo in a positional test without nystagmus, in a case that the site holds for "
+        "positional"
+    ),
+    "resolved_before": (
+        "no positional test positive any more, in a case that the site holds for positional"
+    ),
     "possible": "positional nystagmus or vertigo that meets no criteria",
     "none": "no criteria met",
 }
 ENDPOINT = {
-    "objective": "every test that had been positive for the affected canal is negative, a day or more after the last maneuver",
+    "objective": (
+        "every test that had been positive for the affected canal is negative, a day or more after "
+        "the last maneuver"
+    ),
     "strict": "objective, and no positional symptoms reported that day",
     "patient_reported": "no positional symptoms reported, a day or more after the last maneuver",
     "composite": "no nystagmus in those tests, or nystagmus turned from apogeotropic to geotropic",
-    "same_visit": "every test that had been positive is negative, also within the visit of the maneuver",
+    "same_visit": (
+        "every test that had been positive is negative, also within the visit of the maneuver"
+    ),
 }
 SPELL_STATUS = {
     "resolved": "resolution lies within the interval",

@@ -1,4 +1,5 @@
-"""How a column and a rule describe themselves, once, for the dictionary, the store, the checks and the messages."""
+"""How a column and a rule describe themselves, once, for the dictionary, the store,
+the checks and the messages."""
 
 from __future__ import annotations
 
@@ -15,10 +16,11 @@ Integer, Number, Text, Flag = pd.Int64Dtype, pd.Float64Dtype, pd.StringDtype, pd
 
 @dataclass(frozen=True)
 class Rule:
-    """One way in which handed-in data can be wrong: how grave it is, what is said, and how to mend it.
+    """One way in which handed-in data can be wrong: how grave it is, what is said,
+    and how to mend it.
 
-    `message` and `fix` may hold {column}, {meaning}, {unit}, {allowed}, {least}, {most}: they are filled from the column's own
-    description, never from a cell.
+    `message` and `fix` may hold {column}, {meaning}, {unit}, {allowed}, {least}, {most}: they are
+    filled from the column's own description, never from a cell.
     """
 
     name: str
@@ -39,10 +41,14 @@ def register(rule: Rule) -> Rule:
     return rule
 
 
-def row_rule(name: str, *, column: str, message: str, fix: str, severity: Severity = "set_aside") -> Callable:
-    """Declare a rule across the columns of one row: the method takes all rows and is True where a row is fine or has gaps."""
+def row_rule(
+    name: str, *, column: str, message: str, fix: str, severity: Severity = "set_aside"
+) -> Callable:
+    """Declare a rule across the columns of one row: the method takes all rows and is True where a
+    row is fine or has gaps."""
     register(Rule(name, severity, message, fix, column))
-    return pa.dataframe_check(name=name, error=name, ignore_na=False)  # the rule itself says what a gap means
+    # the rule itself says what a gap means
+    return pa.dataframe_check(name=name, error=name, ignore_na=False)
 
 
 def column(
@@ -59,10 +65,18 @@ def column(
 ) -> Any:
     """A column that says what it means.
 
-    `unit` is the unit of the number; `codes` the closed list of values with their meanings; `filled` that no cell may be empty;
-    `form` a regular expression for the whole text and `form_words` the same in words.
+    `unit` is the unit of the number; `codes` the closed list of values with their meanings;
+    `filled` that no cell may be empty; `form` a regular expression for the whole text and
+    `form_words` the same in words.
     """
-    metadata = {"unit": unit, "codes": codes, "form_words": form_words, "example": example, "ge": ge, "le": le}
+    metadata = {
+        "unit": unit,
+        "codes": codes,
+        "form_words": form_words,
+        "example": example,
+        "ge": ge,
+        "le": le,
+    }
     return pa.Field(
         description=meaning,
         nullable=not filled,
@@ -106,7 +120,10 @@ class Table(pa.DataFrameModel):
                 dtype=field.dtype.type,
                 meaning=field.description,
                 filled=not field.nullable,
-                **{key: field.metadata[key] for key in ("unit", "codes", "ge", "le", "form_words", "example")},
+                **{
+                    key: field.metadata[key]
+                    for key in ("unit", "codes", "ge", "le", "form_words", "example")
+                },
             )
             for name, field in cls.to_schema().columns.items()
         }
@@ -123,13 +140,17 @@ class Table(pa.DataFrameModel):
 
     @classmethod
     def cast(cls, rows: pd.DataFrame) -> pd.DataFrame:
-        """The rows with exactly this table's columns, order and types; for data that were checked before and only lost their types."""
+        """The rows with exactly this table's columns, order and types;
+        for data that were checked before and only lost their types."""
         described = cls.describe()
         return pd.DataFrame(
-            {name: rows[name].astype(d.dtype, copy=False) for name, d in described.items()}, columns=list(described)
+            {name: rows[name].astype(d.dtype, copy=False) for name, d in described.items()},
+            columns=list(described),
         )
 
     @classmethod
     def empty(cls) -> pd.DataFrame:
         """No rows, with the right columns and types."""
-        return pd.DataFrame({name: pd.Series([], dtype=d.dtype) for name, d in cls.describe().items()})
+        return pd.DataFrame(
+            {name: pd.Series([], dtype=d.dtype) for name, d in cls.describe().items()}
+        )

@@ -31,11 +31,14 @@ class Sourced(Closed):
 
 
 class Signs(Closed):
-    """What nystagmus may look like: a list names the values that fit; a key left out fits anything."""
+    """What nystagmus may look like: a list names the values that fit;
+    a key left out fits anything."""
 
     vertical: tuple[Literal["up", "down", "none"], ...] | None = None
     torsion_toward: tuple[Literal["lower_ear", "upper_ear", "midline", "none"], ...] | None = None
-    horizontal: tuple[Literal["geotropic", "apogeotropic", "same_way", "right", "left", "none"], ...] | None = None
+    horizontal: (
+        tuple[Literal["geotropic", "apogeotropic", "same_way", "right", "left", "none"], ...] | None
+    ) = None
     vertigo: tuple[Literal["none", "mild", "moderate", "severe"], ...] | None = None
     fatigues: tuple[Literal["yes", "no"], ...] | None = None
     reverses_on_sitting: tuple[Literal["yes", "no"], ...] | None = None
@@ -47,7 +50,9 @@ class Signs(Closed):
     velocity_kept_least: float | None = Field(
         default=None, description="Velocity at 40 s as a part of the peak, at least"
     )
-    peak_least: float | None = Field(default=None, description="Greatest velocity at least, degrees per second")
+    peak_least: float | None = Field(
+        default=None, description="Greatest velocity at least, degrees per second"
+    )
 
 
 class Pattern(Signs):
@@ -60,24 +65,34 @@ class Pattern(Signs):
 class Expectation(Sourced, Signs):
     """What the published description of a variant adds to its criterion: it is no condition.
 
-    Where it was measured and is otherwise, a definite criterion is only probable; where it was not measured, nothing changes.
+    Where it was measured and is otherwise, a definite criterion is only probable; where it was not
+    measured, nothing changes.
     """
 
 
 class Criterion(Pattern, Sourced):
-    """A pattern that allows a variant of positional vertigo. What was not measured fits, but lowers the certainty."""
+    """A pattern that allows a variant of positional vertigo.
+
+    What was not measured fits, but lowers the certainty.
+    """
 
     expects: tuple[Expectation, ...] = Field(
         default=(), description="What the description adds, without being a condition"
     )
     silent_tests: tuple[TestName, ...] = Field(
-        default=(), description="One of them was done on the same ear, and none ever showed nystagmus there"
+        default=(),
+        description="One of them was done on the same ear, and none ever showed nystagmus there",
     )
     unseen_in: tuple[TestName, ...] = Field(
-        default=(), description="None of them showed nystagmus on the same ear, whether they were done or not"
+        default=(),
+        description="None of them showed nystagmus on the same ear, whether they were done or not",
     )
-    also_seen: Pattern | None = Field(default=None, description="Another look on the same ear must show this")
-    refines: str | None = Field(default=None, description="A criterion that this one replaces where both are met")
+    also_seen: Pattern | None = Field(
+        default=None, description="Another look on the same ear must show this"
+    )
+    refines: str | None = Field(
+        default=None, description="A criterion that this one replaces where both are met"
+    )
     canal: Canal | Literal["unknown"]
     side: Ear
     arm: Arm
@@ -92,7 +107,8 @@ class Criterion(Pattern, Sourced):
 
 
 class Flag(Sourced):
-    """A finding that speaks for another cause: an answer in an episode's field, or a look before treatment that shows a pattern.
+    """A finding that speaks for another cause: an answer in an episode's field,
+    or a look before treatment that shows a pattern.
 
     What was not recorded raises no flag.
     """
@@ -102,26 +118,36 @@ class Flag(Sourced):
     value: str = "yes"
     pattern: Pattern | None = None
     silent_tests: tuple[TestName, ...] = ()
-    positions_least: int = Field(default=1, description="Different positions that show the pattern, at least")
+    positions_least: int = Field(
+        default=1, description="Different positions that show the pattern, at least"
+    )
 
     @model_validator(mode="after")
     def _one_kind(self) -> "Flag":
         if (self.field is None) == (self.pattern is None):
             raise ValueError("a flag has either a field or a pattern")
-        if self.field is not None and self.value not in (Episodes.describe()[self.field].codes or ()):
+        if self.field is not None and self.value not in (
+            Episodes.describe()[self.field].codes or ()
+        ):
             raise ValueError(f"{self.field} cannot be {self.value}")
         return self
 
 
 class LaterFlag(Sourced):
-    """What speaks for another cause only after a while: a pattern that stays or, without one, vertigo that is not resolved.
+    """What speaks for another cause only after a while: a pattern that stays or, without one,
+    vertigo that is not resolved.
 
-    It must have stayed for `days_least` days and outlasted `sessions_least` sessions of maneuvers that suit it.
+    It must have stayed for `days_least` days and outlasted `sessions_least` sessions of maneuvers
+    that suit it.
     """
 
     pattern: Pattern | None = None
-    days_least: int = Field(default=0, ge=0, description="Days from the first look that shows it, at least")
-    sessions_least: int = Field(default=0, ge=0, description="Completed sessions that fit, on different days, at least")
+    days_least: int = Field(
+        default=0, ge=0, description="Days from the first look that shows it, at least"
+    )
+    sessions_least: int = Field(
+        default=0, ge=0, description="Completed sessions that fit, on different days, at least"
+    )
     verified_by: tuple[Literal[tuple(codes.PERFORMED_BY)], ...] = Field(
         default=(), description="Whose sessions count as verified"
     )
@@ -136,12 +162,17 @@ class LaterFlag(Sourced):
 
 
 class OtherCause(Sourced):
-    """Another cause by its published criteria, as far as the fields allow: all answers must hold, and the pattern be seen if there is one."""
+    """Another cause by its published criteria, as far as the fields allow: all answers must hold,
+    and the pattern be seen if there is one."""
 
-    diagnosis: Literal[tuple(code for code in codes.OTHER_DIAGNOSIS if code not in ("none", "unknown"))]
+    diagnosis: Literal[
+        tuple(code for code in codes.OTHER_DIAGNOSIS if code not in ("none", "unknown"))
+    ]
     answers: dict[str, Literal["yes", "no"]] = {}
     pattern: Pattern | None = None
-    no_nystagmus: bool = Field(default=False, description="No look before treatment may show nystagmus")
+    no_nystagmus: bool = Field(
+        default=False, description="No look before treatment may show nystagmus"
+    )
 
 
 class DurationClasses(Closed):
@@ -160,8 +191,12 @@ class Criteria(Closed):
     tests_of_canal: dict[Canal, tuple[TestName, ...]] = Field(
         description="Tests whose turning negative confirms resolution"
     )
-    tests_of_short_arm: tuple[TestName, ...] = Field(description="Further such tests where the arm is short")
-    same_test: dict[TestName, TestName] = Field(description="Tests that stand for another: a repeat of either counts")
+    tests_of_short_arm: tuple[TestName, ...] = Field(
+        description="Further such tests where the arm is short"
+    )
+    same_test: dict[TestName, TestName] = Field(
+        description="Tests that stand for another: a repeat of either counts"
+    )
     criteria: dict[str, Criterion]
     flags: dict[str, Flag]
     other_causes: dict[str, OtherCause]

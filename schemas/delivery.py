@@ -1,4 +1,7 @@
-"""What a clinic hands in: five tables. Column names are the interface; the dictionary and the store are made from these models."""
+"""What a clinic hands in: five tables.
+
+Column names are the interface; the dictionary and the store are made from these models.
+"""
 
 import pandas as pd
 from pandera.typing import Series
@@ -35,15 +38,25 @@ def screening(meaning: str):
 
 def own_count(meaning: str):
     """A field of a total that the site may state, to be compared with the rows."""
-    return column(f"{meaning}, by the site's own count; may be left out", ge=0, le=999999, example="120")
+    return column(
+        f"{meaning}, by the site's own count; may be left out", ge=0, le=999999, example="120"
+    )
 
 
 class Submission(Table):
     site_code: Series[Text] = column(
-        "Code of the site", form=codes.SITE_CODE, form_words="S and two or three digits", filled=True, example="S03"
+        "Code of the site",
+        form=codes.SITE_CODE,
+        form_words="S and two or three digits",
+        filled=True,
+        example="S03",
     )
     delivery: Series[Text] = column(
-        "Number of this delivery", form="[0-9]{3}", form_words="three digits", filled=True, example="001"
+        "Number of this delivery",
+        form="[0-9]{3}",
+        form_words="three digits",
+        filled=True,
+        example="001",
     )
     dictionary_version: Series[Integer] = column(
         "Version of the data dictionary that was followed", ge=1, filled=True, example="1"
@@ -61,15 +74,24 @@ class Submission(Table):
         "Last year of the records", unit="year", ge=1950, le=2100, filled=True, example="2025"
     )
     short_arm_basis: Series[Text] = column(
-        "The site's working definition of the short arm", codes=codes.ARM_BASIS, filled=True, example="sitting_up"
+        "The site's working definition of the short arm",
+        codes=codes.ARM_BASIS,
+        filled=True,
+        example="sitting_up",
     )
     usual_confirmation_day: Series[Integer] = column(
-        "Days after a maneuver at which the site usually tests again", unit="days", ge=0, le=365, example="7"
+        "Days after a maneuver at which the site usually tests again",
+        unit="days",
+        ge=0,
+        le=365,
+        example="7",
     )
     counted_episodes: Series[Integer] = own_count("Episodes")
     counted_patients: Series[Integer] = own_count("Patients")
     counted_treated: Series[Integer] = own_count("Episodes with an attempt")
-    counted_followed: Series[Integer] = own_count("Episodes with a test or contact after the first attempt")
+    counted_followed: Series[Integer] = own_count(
+        "Episodes with a test or contact after the first attempt"
+    )
     counted_recurrences: Series[Integer] = own_count("Episodes with a reported recurrence")
     counted_posterior: Series[Integer] = own_count("Episodes recorded as posterior canal")
     counted_lateral: Series[Integer] = own_count("Episodes recorded as lateral canal")
@@ -109,21 +131,35 @@ class Episodes(Table):
     index_year: Series[Integer] = column(
         "Calendar year of day 0", unit="year", ge=1950, le=2100, filled=True, example="2024"
     )
-    onset_day: Series[Integer] = day("Day of the first symptom; day 0 or earlier", filled=False, le=0, example="-3")
+    onset_day: Series[Integer] = day(
+        "Day of the first symptom; day 0 or earlier", filled=False, le=0, example="-3"
+    )
     prior_episodes: Series[Integer] = column(
         "Earlier spells of positional vertigo, lifetime", ge=0, le=999, example="1"
     )
     cause: Series[Text] = column(
         "Cause of the positional vertigo", codes=codes.CAUSE, filled=True, example="idiopathic"
     )
-    migraine_history: Series[Text] = column("History of migraine", codes=codes.YES_NO_UNKNOWN, example="no")
-    neck_limitation: Series[Text] = column("Neck movement limited", codes=codes.YES_NO_UNKNOWN, example="no")
-    osteoporosis: Series[Text] = column("Osteoporosis", codes=codes.YES_NO_UNKNOWN, example="unknown")
+    migraine_history: Series[Text] = column(
+        "History of migraine", codes=codes.YES_NO_UNKNOWN, example="no"
+    )
+    neck_limitation: Series[Text] = column(
+        "Neck movement limited", codes=codes.YES_NO_UNKNOWN, example="no"
+    )
+    osteoporosis: Series[Text] = column(
+        "Osteoporosis", codes=codes.YES_NO_UNKNOWN, example="unknown"
+    )
     recorded_canal: Series[Text] = column(
-        "Canal in the clinician's own working diagnosis", codes=codes.RECORDED_CANAL, filled=True, example="posterior"
+        "Canal in the clinician's own working diagnosis",
+        codes=codes.RECORDED_CANAL,
+        filled=True,
+        example="posterior",
     )
     recorded_side: Series[Text] = column(
-        "Side in the clinician's own working diagnosis", codes=codes.RECORDED_SIDE, filled=True, example="right"
+        "Side in the clinician's own working diagnosis",
+        codes=codes.RECORDED_SIDE,
+        filled=True,
+        example="right",
     )
     recorded_arm: Series[Text] = column(
         "Arm of the canal in the clinician's own working diagnosis",
@@ -132,7 +168,8 @@ class Episodes(Table):
         example="long",
     )
     arm_basis: Series[Text] = column(
-        "What the short arm was recognised by; three working definitions are in use and are never pooled silently",
+        "What the short arm was recognised by; three working definitions are in use and are never "
+        "pooled silently",
         codes=codes.ARM_BASIS,
         example="sitting_up",
     )
@@ -143,19 +180,28 @@ class Episodes(Table):
         example="canalolithiasis",
     )
     focal_neurological_sign: Series[Text] = screening("a new focal neurological sign")
-    spontaneous_vertical_nystagmus: Series[Text] = screening("vertical nystagmus while sitting still")
+    spontaneous_vertical_nystagmus: Series[Text] = screening(
+        "vertical nystagmus while sitting still"
+    )
     gaze_evoked_nystagmus: Series[Text] = screening("nystagmus that changes direction with gaze")
     cannot_stand: Series[Text] = screening("cannot stand without support")
     severe_headache_or_neck_pain: Series[Text] = screening("sustained severe headache or neck pain")
     new_hearing_change: Series[Text] = screening("new change of hearing in one ear")
-    symptoms_only_on_standing: Series[Text] = screening("symptoms only on standing, relieved by sitting or lying")
+    symptoms_only_on_standing: Series[Text] = screening(
+        "symptoms only on standing, relieved by sitting or lying"
+    )
     continuous_24h: Series[Text] = screening("vertigo without a break for 24 hours or more")
     attacks_over_2min: Series[Text] = screening("attacks that last longer than two minutes")
     migraine_features_with_attacks: Series[Text] = screening("migraine features during the attacks")
     other_diagnosis: Series[Text] = column(
-        "Diagnosis reached later, if another", codes=codes.OTHER_DIAGNOSIS, filled=True, example="none"
+        "Diagnosis reached later, if another",
+        codes=codes.OTHER_DIAGNOSIS,
+        filled=True,
+        example="none",
     )
-    other_diagnosis_day: Series[Integer] = day("Day on which the other diagnosis was made", filled=False)
+    other_diagnosis_day: Series[Integer] = day(
+        "Day on which the other diagnosis was made", filled=False
+    )
 
     class Config:
         metadata = {"key": ["episode_id"], "row": "one spell of positional vertigo in one patient"}
@@ -163,7 +209,9 @@ class Episodes(Table):
     @row_rule(
         "short_arm_needs_basis",
         column="arm_basis",
-        message="recorded_arm is short, but arm_basis does not say by which of the working definitions.",
+        message=(
+            "recorded_arm is short, but arm_basis does not say by which of the working definitions."
+        ),
         fix="Enter in arm_basis what the short arm was recognised by.",
     )
     def _short_arm_needs_basis(cls, rows: pd.DataFrame) -> pd.Series:
@@ -183,7 +231,10 @@ class Episodes(Table):
         "no_canal_has_no_side",
         column="recorded_canal",
         message="recorded_canal is none, yet a side, an arm or a mechanism is recorded.",
-        fix="Look again: either name the canal, or set side and mechanism to unknown and arm to not_applicable.",
+        fix=(
+            "Look again: either name the canal, or set side and mechanism to unknown and arm to "
+            "not_applicable."
+        ),
         severity="warn",
     )
     def _no_canal_has_no_side(cls, rows: pd.DataFrame) -> pd.Series:
@@ -210,17 +261,32 @@ class Examinations(Table):
         example="1",
     )
     after_attempt: Series[Integer] = column(
-        "The last attempt given before this look on the same day; 0 if none", ge=0, le=999, example="0"
+        "The last attempt given before this look on the same day; 0 if none",
+        ge=0,
+        le=999,
+        example="0",
     )
-    test: Series[Text] = column("Positional test", codes=codes.TEST, filled=True, example="dix_hallpike")
-    side: Series[Text] = column("Ear down or head turned to", codes=codes.TEST_SIDE, filled=True, example="right")
-    vertical: Series[Text] = column("Vertical part of the nystagmus", codes=codes.VERTICAL, filled=True, example="up")
-    torsion: Series[Text] = column("Torsional part of the nystagmus", codes=codes.TORSION, filled=True, example="right")
+    test: Series[Text] = column(
+        "Positional test", codes=codes.TEST, filled=True, example="dix_hallpike"
+    )
+    side: Series[Text] = column(
+        "Ear down or head turned to", codes=codes.TEST_SIDE, filled=True, example="right"
+    )
+    vertical: Series[Text] = column(
+        "Vertical part of the nystagmus", codes=codes.VERTICAL, filled=True, example="up"
+    )
+    torsion: Series[Text] = column(
+        "Torsional part of the nystagmus", codes=codes.TORSION, filled=True, example="right"
+    )
     horizontal: Series[Text] = column(
         "Horizontal part of the nystagmus", codes=codes.HORIZONTAL, filled=True, example="none"
     )
     latency_s: Series[Number] = column(
-        "Time from the position to the start of the nystagmus", unit="seconds", ge=0, le=3600, example="3"
+        "Time from the position to the start of the nystagmus",
+        unit="seconds",
+        ge=0,
+        le=3600,
+        example="3",
     )
     duration_s: Series[Number] = column(
         "How long the nystagmus lasted; longer than 60 may be entered as the time watched",
@@ -233,9 +299,15 @@ class Examinations(Table):
         "Greatest slow-phase velocity", unit="degrees per second", ge=0, le=1000, example="32"
     )
     spv_at_40s: Series[Number] = column(
-        "Slow-phase velocity 40 seconds after the position", unit="degrees per second", ge=0, le=1000, example="1"
+        "Slow-phase velocity 40 seconds after the position",
+        unit="degrees per second",
+        ge=0,
+        le=1000,
+        example="1",
     )
-    vertigo: Series[Text] = column("Vertigo felt during the test", codes=codes.VERTIGO, filled=True, example="moderate")
+    vertigo: Series[Text] = column(
+        "Vertigo felt during the test", codes=codes.VERTIGO, filled=True, example="moderate"
+    )
     fatigues: Series[Text] = column(
         "Weaker when the test is repeated", codes=codes.YES_NO_NOT_TESTED, example="not_tested"
     )
@@ -247,7 +319,10 @@ class Examinations(Table):
     )
 
     class Config:
-        metadata = {"key": ["episode_id", "day", "look", "test", "side"], "row": "one positional test"}
+        metadata = {
+            "key": ["episode_id", "day", "look", "test", "side"],
+            "row": "one positional test",
+        }
 
     @row_rule(
         "sided_test_needs_side",
@@ -304,19 +379,42 @@ class Treatments(Table):
         filled=True,
         example="epley",
     )
-    side: Series[Text] = column("Ear that was treated", codes=codes.MANEUVER_SIDE, filled=True, example="right")
-    cycles: Series[Integer] = column("Repetitions in that session, or in the course", ge=1, le=9999, example="2")
-    setting: Series[Text] = column("Where it was done", codes=codes.SETTING, filled=True, example="clinic")
-    performed_by: Series[Text] = column("Who did it", codes=codes.PERFORMED_BY, filled=True, example="clinician")
-    head_turn_deg: Series[Number] = column("Head turn achieved", unit="degrees", ge=0, le=180, example="45")
-    head_hang_deg: Series[Number] = column("Head below horizontal achieved", unit="degrees", ge=0, le=180, example="25")
-    hold_s: Series[Number] = column("Time each position was held", unit="seconds", ge=0, le=86400, example="30")
-    angle_source: Series[Text] = column("Where the angles come from", codes=codes.ANGLE_SOURCE, example="estimated")
-    completed: Series[Text] = column("All positions were reached", codes=codes.YES_NO, filled=True, example="yes")
-    adverse: Series[Text] = column("Adverse event", codes=codes.ADVERSE, filled=True, example="none")
+    side: Series[Text] = column(
+        "Ear that was treated", codes=codes.MANEUVER_SIDE, filled=True, example="right"
+    )
+    cycles: Series[Integer] = column(
+        "Repetitions in that session, or in the course", ge=1, le=9999, example="2"
+    )
+    setting: Series[Text] = column(
+        "Where it was done", codes=codes.SETTING, filled=True, example="clinic"
+    )
+    performed_by: Series[Text] = column(
+        "Who did it", codes=codes.PERFORMED_BY, filled=True, example="clinician"
+    )
+    head_turn_deg: Series[Number] = column(
+        "Head turn achieved", unit="degrees", ge=0, le=180, example="45"
+    )
+    head_hang_deg: Series[Number] = column(
+        "Head below horizontal achieved", unit="degrees", ge=0, le=180, example="25"
+    )
+    hold_s: Series[Number] = column(
+        "Time each position was held", unit="seconds", ge=0, le=86400, example="30"
+    )
+    angle_source: Series[Text] = column(
+        "Where the angles come from", codes=codes.ANGLE_SOURCE, example="estimated"
+    )
+    completed: Series[Text] = column(
+        "All positions were reached", codes=codes.YES_NO, filled=True, example="yes"
+    )
+    adverse: Series[Text] = column(
+        "Adverse event", codes=codes.ADVERSE, filled=True, example="none"
+    )
 
     class Config:
-        metadata = {"key": ["episode_id", "attempt"], "row": "one maneuver given, or one course of home exercises"}
+        metadata = {
+            "key": ["episode_id", "attempt"],
+            "row": "one maneuver given, or one course of home exercises",
+        }
 
     @row_rule(
         "first_attempt_on_day_0",
@@ -331,7 +429,9 @@ class Treatments(Table):
 class Followups(Table):
     episode_id: Series[Text] = episode_id()
     day: Series[Integer] = day("Day of the contact")
-    contact: Series[Text] = column("Kind of contact", codes=codes.CONTACT, filled=True, example="clinic")
+    contact: Series[Text] = column(
+        "Kind of contact", codes=codes.CONTACT, filled=True, example="clinic"
+    )
     positional_symptoms: Series[Text] = column(
         "Vertigo on changes of head position", codes=codes.YES_NO_UNKNOWN, filled=True, example="no"
     )
@@ -339,7 +439,11 @@ class Followups(Table):
         "Dizziness or unsteadiness of another kind", codes=codes.YES_NO_UNKNOWN, example="no"
     )
     dhi_total: Series[Integer] = column(
-        "Dizziness Handicap Inventory, total; 25 items of 0, 2 or 4, so even", unit="points", ge=0, le=100, example="24"
+        "Dizziness Handicap Inventory, total; 25 items of 0, 2 or 4, so even",
+        unit="points",
+        ge=0,
+        le=100,
+        example="24",
     )
     vas_0_10: Series[Number] = column(
         "Dizziness on a visual analogue scale", unit="points of 10", ge=0, le=10, example="3"
@@ -348,7 +452,10 @@ class Followups(Table):
         "The patient reports that it came back", codes=codes.YES_NO_UNKNOWN, example="no"
     )
     end_of_followup: Series[Text] = column(
-        "Whether and why follow-up ends here", codes=codes.END_OF_FOLLOWUP, filled=True, example="no"
+        "Whether and why follow-up ends here",
+        codes=codes.END_OF_FOLLOWUP,
+        filled=True,
+        example="no",
     )
 
     class Config:

@@ -1,6 +1,8 @@
-"""The ledger of denominators: whom or what the numbers of a report are of, each larger group that they were taken from, and who was left.
+"""The ledger of denominators: whom or what the numbers of a report are of,
+each larger group that they were taken from, and who was left.
 
-A base is declared here once and counted once (pipeline/analyses/description/denominators.py); sentences and tables take its number, noun and words from here.
+A base is declared here once and counted once (pipeline/analyses/description/denominators.py);
+sentences and tables take its number, noun and words from here.
 """
 
 from dataclasses import dataclass
@@ -10,11 +12,12 @@ NOUNS = ("episode", "treatment session", "patient", "site")
 
 @dataclass(frozen=True)
 class Base:
-    """A group that numbers are of: what one of them is (of NOUNS), who belongs, in words that follow the noun, and of which base it is a part.
+    """A group that numbers are of: what one of them is (of NOUNS), who belongs,
+    in words that follow the noun, and of which base it is a part.
 
-    `without` says who of the larger base does not belong; they are counted too, as without_<name>. It is empty where a base is merely one of
-    several parts. `short` bases stand in the committee's report, the others in the technical one only; of `several` one episode may have more
-    than one.
+    `without` says who of the larger base does not belong; they are counted too, as without_<name>.
+    It is empty where a base is merely one of several parts. `short` bases stand in the committee's
+    report, the others in the technical one only; of `several` one episode may have more than one.
     """
 
     noun: str
@@ -25,11 +28,22 @@ class Base:
     several: bool = False
 
 
-UNTESTED = "no deciding test before the next session, already negative when it was given, after a return, or a gap in the record"
+UNTESTED = (
+    "no deciding test before the next session, already negative when it was given, after a return, "
+    "or a gap in the record"
+)
 BASES = {
     "handed_in": Base("episode", "handed in by the sites", short=True),
-    "stored": Base("episode", "stored", "handed_in", "refused with their whole delivery, or set aside", short=True),
-    "patients": Base("patient", "with a stored episode", "stored", "a further episode of the same patient"),
+    "stored": Base(
+        "episode",
+        "stored",
+        "handed_in",
+        "refused with their whole delivery, or set aside",
+        short=True,
+    ),
+    "patients": Base(
+        "patient", "with a stored episode", "stored", "a further episode of the same patient"
+    ),
     "sites": Base("site", "with a stored episode"),
     "apart": Base("episode", "probably not positional vertigo", "stored", short=True),
     "positional": Base(
@@ -39,7 +53,13 @@ BASES = {
         "probably not positional vertigo, or undetermined",
         short=True,
     ),
-    "treated": Base("episode", "treated for positional vertigo", "positional", "no treatment recorded", short=True),
+    "treated": Base(
+        "episode",
+        "treated for positional vertigo",
+        "positional",
+        "no treatment recorded",
+        short=True,
+    ),
     "complete": Base(
         "episode",
         "treated, their record without gaps",
@@ -48,7 +68,11 @@ BASES = {
         short=True,
     ),
     "followed": Base(
-        "episode", "tested again after the first maneuver: the curves", "complete", "not tested again", short=True
+        "episode",
+        "tested again after the first maneuver: the curves",
+        "complete",
+        "not tested again",
+        short=True,
     ),
     "followed_strict": Base("episode", "in the curve of test and symptoms together", "treated"),
     "followed_patient_reported": Base("episode", "in the curve of reported symptoms", "treated"),
@@ -57,7 +81,8 @@ BASES = {
         "episode",
         "whose first maneuver failed or was taken for failed",
         "treated",
-        "tested negative, not tested before the next session, nothing was moved, or a gap in the record",
+        "tested negative, not tested before the next session, nothing was moved, or a gap in the "
+        "record",
         short=True,
     ),
     "failed": Base(
@@ -74,10 +99,16 @@ BASES = {
         "no second session, both or neither, another side, or the verdict came too late",
         short=True,
     ),
-    "sessions": Base("treatment session", "of episodes treated for positional vertigo", short=True, several=True),
+    "sessions": Base(
+        "treatment session", "of episodes treated for positional vertigo", short=True, several=True
+    ),
     "first_sessions": Base("treatment session", "given first", "sessions"),
     "first_sessions_tested": Base(
-        "treatment session", "given first and followed by a deciding test", "first_sessions", UNTESTED, short=True
+        "treatment session",
+        "given first and followed by a deciding test",
+        "first_sessions",
+        UNTESTED,
+        short=True,
     ),
     "second_sessions": Base("treatment session", "given second", "sessions"),
     "second_sessions_tested": Base(
@@ -89,7 +120,11 @@ BASES = {
     ),
     "third_sessions": Base("treatment session", "given third", "sessions"),
     "third_sessions_tested": Base(
-        "treatment session", "given third and followed by a deciding test", "third_sessions", UNTESTED, short=True
+        "treatment session",
+        "given third and followed by a deciding test",
+        "third_sessions",
+        UNTESTED,
+        short=True,
     ),
     "later_sessions": Base("treatment session", "given fourth or later", "sessions", several=True),
     "later_sessions_tested": Base(

@@ -50,7 +50,10 @@ class Findings(Table):
     )
 
     class Config:
-        metadata = {"key": ["site", "episode_id", "day", "look", "test", "side"], "row": "what one look shows"}
+        metadata = {
+            "key": ["site", "episode_id", "day", "look", "test", "side"],
+            "row": "what one look shows",
+        }
 
 
 class Adjudications(Table):
@@ -62,16 +65,29 @@ class Adjudications(Table):
         filled=True,
     )
     variants: Series[Text] = column(
-        "All variants that the looks allow, as canal/side/arm/mechanism, separated by blanks", filled=True
+        "All variants that the looks allow, as canal/side/arm/mechanism, separated by blanks",
+        filled=True,
     )
-    canal: Series[Text] = column("Canal, where the allowed variants agree", codes=codes.CANAL, filled=True)
-    side: Series[Text] = column("Side, where the allowed variants agree", codes=codes.SIDE, filled=True)
-    arm: Series[Text] = column("Arm of the canal, where the allowed variants agree", codes=codes.ARM, filled=True)
-    arm_basis: Series[Text] = column("Working definition by which the arm is short", codes=codes.ARM_BASIS)
+    canal: Series[Text] = column(
+        "Canal, where the allowed variants agree", codes=codes.CANAL, filled=True
+    )
+    side: Series[Text] = column(
+        "Side, where the allowed variants agree", codes=codes.SIDE, filled=True
+    )
+    arm: Series[Text] = column(
+        "Arm of the canal, where the allowed variants agree", codes=codes.ARM, filled=True
+    )
+    arm_basis: Series[Text] = column(
+        "Working definition by which the arm is short", codes=codes.ARM_BASIS
+    )
     mechanism: Series[Text] = column(
-        "Free or adherent debris, where the allowed variants agree", codes=codes.MECHANISM, filled=True
+        "Free or adherent debris, where the allowed variants agree",
+        codes=codes.MECHANISM,
+        filled=True,
     )
-    certainty: Series[Text] = column("How well the criteria are met", codes=codes.CERTAINTY, filled=True)
+    certainty: Series[Text] = column(
+        "How well the criteria are met", codes=codes.CERTAINTY, filled=True
+    )
     side_by: Series[Text] = column(
         "How a lateral-canal side was told: intensity, or a tie-breaking sign",
         codes={
@@ -83,15 +99,23 @@ class Adjudications(Table):
     side_signs: Series[Text] = column(
         "What each lateral-canal sign says, as sign=ear, separated by blanks", filled=True
     )
-    known_day: Series[Integer] = column("Day on which the verdict could first have been known", unit="days from day 0")
+    known_day: Series[Integer] = column(
+        "Day on which the verdict could first have been known", unit="days from day 0"
+    )
     reclassified_day: Series[Integer] = column(
-        "Day after the first attempt on which the case was found to be probably non-positional after all",
+        "Day after the first attempt on which the case was found to be probably non-positional "
+        "after all",
         unit="days from day 0",
     )
-    site_recognised: Series[Flag] = column("The site itself recorded another diagnosis, or no canal", filled=True)
-    criteria: Series[Text] = column("Criteria of positional vertigo that are met, separated by blanks", filled=True)
+    site_recognised: Series[Flag] = column(
+        "The site itself recorded another diagnosis, or no canal", filled=True
+    )
+    criteria: Series[Text] = column(
+        "Criteria of positional vertigo that are met, separated by blanks", filled=True
+    )
     reasons_against: Series[Text] = column(
-        "What speaks for another cause: red flags, another diagnosis of the site as other_diagnosis=..., no_canal_recorded",
+        "What speaks for another cause: red flags, another diagnosis of the site as "
+        "other_diagnosis=..., no_canal_recorded",
         filled=True,
     )
 
@@ -111,7 +135,10 @@ class Spells(Table):
         "Day from which the spell's time is counted", unit="days from day 0", filled=True
     )
     left_days: Series[Number] = column(
-        "Resolution came after this time", unit="days from the start of the spell", ge=0, filled=True
+        "Resolution came after this time",
+        unit="days from the start of the spell",
+        ge=0,
+        filled=True,
     )
     right_days: Series[Number] = column(
         "Resolution came at or before this time; infinite if never seen",
@@ -119,9 +146,14 @@ class Spells(Table):
         filled=True,
     )
     last_look_days: Series[Number] = column(
-        "Time of the last look that could decide", unit="days from the start of the spell", ge=0, filled=True
+        "Time of the last look that could decide",
+        unit="days from the start of the spell",
+        ge=0,
+        filled=True,
     )
-    status: Series[Text] = column("What is known of resolution", codes=codes.SPELL_STATUS, filled=True)
+    status: Series[Text] = column(
+        "What is known of resolution", codes=codes.SPELL_STATUS, filled=True
+    )
 
     class Config:
         metadata = {
@@ -133,40 +165,55 @@ class Spells(Table):
 class Attempts(Table):
     site: Series[Text] = site()
     episode_id: Series[Text] = episode_id()
-    session: Series[Integer] = column("Order of the treatment day within the episode", ge=1, filled=True)
+    session: Series[Integer] = column(
+        "Order of the treatment day within the episode", ge=1, filled=True
+    )
     patient_id: Series[Text] = column("Pseudonym of the patient", filled=True)
     day: Series[Integer] = column("Day of the session", unit="days from day 0", filled=True)
     spell: Series[Integer] = column(
         "Its spell by the objective endpoint; on a return's day the new one", ge=1, filled=True
     )
-    attempt: Series[Integer] = column("Number of its first attempt within the episode", ge=1, filled=True)
+    attempt: Series[Integer] = column(
+        "Number of its first attempt within the episode", ge=1, filled=True
+    )
     attempts: Series[Integer] = column("Attempts given on that day", ge=1, filled=True)
     maneuver: Series[Text] = column("Codes of the maneuvers given, in their order", filled=True)
     family: Series[Text] = column("Families of the maneuvers given, in their order", filled=True)
     side: Series[Text] = column("Ear that was treated", codes=codes.MANEUVER_SIDE, filled=True)
     fit: Series[Text] = column(
-        "Whether a maneuver of the session suits what the looks before treatment allow: yes if one does, no if none does",
+        "Whether a maneuver of the session suits what the looks before treatment allow: yes if one "
+        "does, no if none does",
         codes=FIT,
         filled=True,
     )
     setting: Series[Text] = column(
-        "Where it was given", codes=codes.SETTING | {"several": "attempts of the day differ"}, filled=True
+        "Where it was given",
+        codes=codes.SETTING | {"several": "attempts of the day differ"},
+        filled=True,
     )
     performed_by: Series[Text] = column(
-        "Who carried it out", codes=codes.PERFORMED_BY | {"several": "attempts of the day differ"}, filled=True
+        "Who carried it out",
+        codes=codes.PERFORMED_BY | {"several": "attempts of the day differ"},
+        filled=True,
     )
     completed: Series[Text] = column(
         "Every attempt of the session reached all positions", codes=codes.YES_NO, filled=True
     )
-    previous_maneuver: Series[Text] = column("The maneuvers of the session before; empty for the first")
+    previous_maneuver: Series[Text] = column(
+        "The maneuvers of the session before; empty for the first"
+    )
     at_risk: Series[Flag] = column("Not known to be resolved when the session began", filled=True)
     same_visit: Series[Text] = column(
         "What the looks after the last attempt of the day showed; no confirmation",
         codes=codes.ATTEMPT_OUTCOME,
         filled=True,
     )
-    next_look_days: Series[Number] = column("Time from the session to the deciding look after it", unit="days", ge=0)
-    outcome: Series[Text] = column("What the next deciding look showed", codes=codes.ATTEMPT_OUTCOME, filled=True)
+    next_look_days: Series[Number] = column(
+        "Time from the session to the deciding look after it", unit="days", ge=0
+    )
+    outcome: Series[Text] = column(
+        "What the next deciding look showed", codes=codes.ATTEMPT_OUTCOME, filled=True
+    )
 
     class Config:
         metadata = {
@@ -180,20 +227,25 @@ class Sequences(Table):
     episode_id: Series[Text] = episode_id()
     patient_id: Series[Text] = column("Pseudonym of the patient", filled=True)
     path: Series[Text] = column(
-        "Families of the sessions up to resolution in their order, separated by >; families of one session by +",
+        "Families of the sessions up to resolution in their order, separated by >; families of one "
+        "session by +",
         filled=True,
     )
     outcomes: Series[Text] = column(
-        "What the next deciding look after each of them showed, as in attempts, separated by >", filled=True
+        "What the next deciding look after each of them showed, as in attempts, separated by >",
+        filled=True,
     )
     sessions: Series[Integer] = column("Sessions up to resolution", ge=1, filled=True)
     resolved_after: Series[Integer] = column(
         "Sessions given before the day on which resolution was seen; empty if it was not", ge=1
     )
     at_next_look: Series[Flag] = column(
-        "Resolution was seen at the next deciding look after the last of them, not at a later one; empty if it was not seen"
+        "Resolution was seen at the next deciding look after the last of them, not at a later one; "
+        "empty if it was not seen"
     )
-    status: Series[Text] = column("What is known of resolution", codes=codes.SPELL_STATUS, filled=True)
+    status: Series[Text] = column(
+        "What is known of resolution", codes=codes.SPELL_STATUS, filled=True
+    )
 
     class Config:
         metadata = {
@@ -205,13 +257,22 @@ class Sequences(Table):
 class LaterFlags(Table):
     site: Series[Text] = site()
     episode_id: Series[Text] = episode_id()
-    flag: Series[Text] = column("What speaks for another cause, as named in config/criteria.yaml", filled=True)
-    since_day: Series[Integer] = column("Day from which on it was shown", unit="days from day 0", filled=True)
-    known_day: Series[Integer] = column("First day on which it could be known", unit="days from day 0", filled=True)
+    flag: Series[Text] = column(
+        "What speaks for another cause, as named in config/criteria.yaml", filled=True
+    )
+    since_day: Series[Integer] = column(
+        "Day from which on it was shown", unit="days from day 0", filled=True
+    )
+    known_day: Series[Integer] = column(
+        "First day on which it could be known", unit="days from day 0", filled=True
+    )
     sessions: Series[Integer] = column("Fitting sessions between these days", ge=0, filled=True)
 
     class Config:
-        metadata = {"key": ["site", "episode_id", "flag"], "row": "one sign of another cause that only time shows"}
+        metadata = {
+            "key": ["site", "episode_id", "flag"],
+            "row": "one sign of another cause that only time shows",
+        }
 
 
 class FailureReasons(Table):
@@ -219,15 +280,18 @@ class FailureReasons(Table):
     episode_id: Series[Text] = episode_id()
     view: Series[Text] = column("What is taken into account", codes=VIEW, filled=True)
     reason: Series[Text] = column(
-        "Reason why the first session failed, was taken for failed or tells nothing; several at once are possible",
+        "Reason why the first session failed, was taken for failed or tells nothing; several at "
+        "once are possible",
         codes=REASON,
         filled=True,
     )
     evidence: Series[Text] = column(
-        "Patterns in the record that speak for it, as codes of config/failure.yaml separated by blanks; empty if undetermined"
+        "Patterns in the record that speak for it, as codes of config/failure.yaml separated by "
+        "blanks; empty if undetermined"
     )
     known_day: Series[Integer] = column(
-        "First day on which the failure and a pattern had been seen; empty if nobody came back to see",
+        "First day on which the failure and a pattern had been seen; empty if nobody came back to "
+        "see",
         unit="days from day 0",
     )
 

@@ -1,4 +1,5 @@
-"""The data dictionary: what the schemas say of each column of a delivery and of each check, once for all its forms."""
+"""The data dictionary: what the schemas say of each column of a delivery and of each check,
+once for all its forms."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -11,7 +12,8 @@ from schemas.delivery import OLDEST, TABLES, Submission
 from schemas.reasons import explain_why
 
 DELIVERED: dict[str, type[Table]] = {"submission": Submission} | TABLES
-NAMED_LATER = ("column", "meaning", "unit", "allowed", "least", "most")  # what the sentences of a rule may ask for
+# what the sentences of a rule may ask for
+NAMED_LATER = ("column", "meaning", "unit", "allowed", "least", "most")
 
 Kind = Literal["code", "whole number", "number", "text"]
 
@@ -20,8 +22,9 @@ Kind = Literal["code", "whole number", "number", "text"]
 class Entry:
     """One column of one table, or one field of the submission table.
 
-    `kind` is what a cell holds; `codes` the closed list with its meanings, empty where there is none; `least` and `most` the bounds of
-    a number; `form` what else is to be known of the way in which it is written; `needed` that no cell may be empty.
+    `kind` is what a cell holds; `codes` the closed list with its meanings, empty where there is
+    none; `least` and `most` the bounds of a number; `form` what else is to be known of the way in
+    which it is written; `needed` that no cell may be empty.
     """
 
     table: str
@@ -39,7 +42,10 @@ class Entry:
 
 
 def list_entries(maneuvers: Mapping[str, str]) -> list[Entry]:
-    """All entries in the order of tables and columns. `maneuvers` are the plan's own list, code and name: the schemas do not hold it."""
+    """All entries in the order of tables and columns.
+
+    `maneuvers` are the plan's own list, code and name: the schemas do not hold it.
+    """
     return [
         _describe(table, column, maneuvers)
         for table, model in DELIVERED.items()
@@ -48,14 +54,19 @@ def list_entries(maneuvers: Mapping[str, str]) -> list[Entry]:
 
 
 def list_row_rules(table: str) -> list[Rule]:
-    """The rules across the columns of one row of a table, in the order in which its model states them."""
+    """The rules across the columns of one row of a table, in the order in which its model states
+    them."""
     return [rules.RULES[check.name] for check in DELIVERED[table].to_schema().checks]
 
 
 def list_other_rules(severity: Severity) -> list[Rule]:
     """All rules of one severity that belong to no single table."""
     of_rows = {rule.name for table in DELIVERED for rule in list_row_rules(table)}
-    return [rule for rule in rules.RULES.values() if rule.severity == severity and rule.name not in of_rows]
+    return [
+        rule
+        for rule in rules.RULES.values()
+        if rule.severity == severity and rule.name not in of_rows
+    ]
 
 
 def phrase_openly(sentence: str) -> str:
@@ -80,14 +91,17 @@ def say_form(entry: Entry) -> str:
 
 def say_limits(entry: Entry) -> str:
     """The bounds of a number in words, or nothing."""
-    least, most = (None if bound is None else say_number(bound) for bound in (entry.least, entry.most))
+    least, most = (
+        None if bound is None else say_number(bound) for bound in (entry.least, entry.most)
+    )
     if least and most:
         return f"between {least} and {most}"
     return f"of {least} or more" if least else f"of {most} or less" if most else ""
 
 
 def say_number(number: float) -> str:
-    """A number in words for people; from five digits on it is parted, so that no one takes it for a code or a postcode."""
+    """A number in words for people; from five digits on it is parted,
+    so that no one takes it for a code or a postcode."""
     return f"{number:,.15g}" if abs(number) >= 10_000 else f"{number:.15g}"
 
 
@@ -99,7 +113,8 @@ def say_need(entry: Entry) -> str:
 def _describe(table: str, column: Description, maneuvers: Mapping[str, str]) -> Entry:
     codes = maneuvers if column.name == "maneuver" else column.codes or {}
     number = {Integer: "whole number", Number: "number"}.get(type(column.dtype), "text")
-    capped = column.name == "age_years"  # the one number that may stand as a text: no age above 89 may be told
+    # the one number that may stand as a text: no age above 89 may be told
+    capped = column.name == "age_years"
     return Entry(
         table=table,
         column=column.name,

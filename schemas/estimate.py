@@ -10,7 +10,9 @@ from schemas.columns import Integer, Number, Table, Text, column, pa
 class Estimates(Table):
     analysis: Series[Text] = column("Analysis", filled=True)
     population: Series[Text] = column("Episodes that enter", filled=True)
-    endpoint: Series[Text] = column("What counts as resolved; empty where it does not matter", codes=codes.ENDPOINT)
+    endpoint: Series[Text] = column(
+        "What counts as resolved; empty where it does not matter", codes=codes.ENDPOINT
+    )
     stratum: Series[Text] = column("Part of the population, as variable=value, or all", filled=True)
     term: Series[Text] = column("What the number is", filled=True)
     comparison: Series[Text] = column("What it is compared with; empty if with nothing")
@@ -19,22 +21,26 @@ class Estimates(Table):
     lower: Series[Number] = column("Lower 95 % limit")
     upper: Series[Number] = column("Upper 95 % limit")
     p_value: Series[Number] = column("P-value", ge=0, le=1)
-    p_adjusted: Series[Number] = column("P-value adjusted within the pre-specified family", ge=0, le=1)
+    p_adjusted: Series[Number] = column(
+        "P-value adjusted within the pre-specified family", ge=0, le=1
+    )
     n_episodes: Series[Integer] = column("Episodes behind the estimate", ge=0)
     n_events: Series[Integer] = column("Events behind the estimate", ge=0)
     n_sites: Series[Integer] = column("Sites behind the estimate", ge=0)
     by_site: Series[Text] = column(
-        "Episodes of each site that `n_episodes` counts, and after a slash those that `n_events` counts, as S01=171/56 S02=88/30; empty in "
-        "what is released",
+        "Episodes of each site that `n_episodes` counts, and after a slash those that `n_events` "
+        "counts, as S01=171/56 S02=88/30; empty in what is released",
         form=r"\S+=\d+(/\d+)?( \S+=\d+(/\d+)?)*",
     )
     rounded: Series[Text] = column(
-        "Which of `estimate`, `n_episodes` and `n_events` were rounded to protect small groups: counts to tens, a share (with its limits) to "
-        "steps of five percent; empty if none was",
+        "Which of `estimate`, `n_episodes` and `n_events` were rounded to protect small groups: "
+        "counts to tens, a share (with its limits) to steps of five percent; empty if none was",
         form=r"(estimate)?( ?n_episodes)?( ?n_events)?",
     )
     method: Series[Text] = column("Estimator and interval", filled=True)
-    status: Series[Text] = column("Whether the number can be used", codes=codes.ESTIMATE_STATUS, filled=True)
+    status: Series[Text] = column(
+        "Whether the number can be used", codes=codes.ESTIMATE_STATUS, filled=True
+    )
     note: Series[Text] = column("Reason for the status, or what to keep in mind")
 
     class Config:
@@ -47,7 +53,9 @@ class Estimates(Table):
     def _number_only_if_usable(cls, rows: pd.DataFrame) -> pd.Series:
         none = rows[["estimate", "std_error", "p_value", "p_adjusted"]].isna().all(axis=1)
         limits = rows[["lower", "upper"]].notna().sum(axis=1)
-        return rows["status"].eq("ok") | (none & limits.eq(rows["status"].eq("bounded").astype(int)))
+        return rows["status"].eq("ok") | (
+            none & limits.eq(rows["status"].eq("bounded").astype(int))
+        )
 
     @pa.dataframe_check(name="reason_if_not_usable")
     def _reason_if_not_usable(cls, rows: pd.DataFrame) -> pd.Series:

@@ -1,4 +1,5 @@
-"""What `config/failure.yaml` holds: which pattern in the record is evidence for which reason of a first maneuver's failure."""
+"""What `config/failure.yaml` holds: which pattern in the record is evidence for which reason of a
+first maneuver's failure."""
 
 from typing import Annotated, Literal
 
@@ -20,7 +21,10 @@ REASON = {
     "several_canals": "several canals or both ears were affected",
     "not_positional": "something other than positional vertigo",
     "recurrence_read_as_failure": "the vertigo was gone after the maneuver, and came back",
-    "residual_dizziness_read_as_failure": "the vertigo was gone after the maneuver, and unsteadiness without positional vertigo was left",
+    "residual_dizziness_read_as_failure": (
+        "the vertigo was gone after the maneuver, and unsteadiness without positional vertigo was "
+        "left"
+    ),
     "remission_anyway": "it went later without the help of a maneuver",
     "never_looked": "nobody looked, so nothing is known of the maneuver's success",
     "undetermined": "the record holds evidence for none of these",
@@ -28,9 +32,13 @@ REASON = {
 EVIDENCE = {
     "hold_below_usual": "positions were held for less than the usual time",
     "head_turn_outside": "the head turn, as measured, lay outside the tolerance",
-    "head_turn_outside_by_estimate": "the head turn lay outside the tolerance, but was estimated or its source is not known",
+    "head_turn_outside_by_estimate": (
+        "the head turn lay outside the tolerance, but was estimated or its source is not known"
+    ),
     "head_hang_outside": "the head hang, as measured, lay outside the tolerance",
-    "head_hang_outside_by_estimate": "the head hang lay outside the tolerance, but was estimated or its source is not known",
+    "head_hang_outside_by_estimate": (
+        "the head hang lay outside the tolerance, but was estimated or its source is not known"
+    ),
     "hold_outside": "the hold lay outside the tolerance",
     "not_completed": "not all positions were reached",
     "done_alone": "nobody watched the maneuver",
@@ -40,23 +48,41 @@ EVIDENCE = {
     "untested_canal_positive": "a canal that had not been tested before the maneuver is positive",
     "maneuver_for_other_arm": "the maneuver is for no arm that the first looks allow",
     "later_look_other_arm": "looks after the maneuver point to an arm that it is not for",
-    "other_arm_maneuver_worked": "a later maneuver for the other arm of the same canal was followed by negative tests",
-    "maneuver_for_free_debris": "the first looks point to adherent debris, and the maneuver is for free debris",
+    "other_arm_maneuver_worked": (
+        "a later maneuver for the other arm of the same canal was followed by negative tests"
+    ),
+    "maneuver_for_free_debris": (
+        "the first looks point to adherent debris, and the maneuver is for free debris"
+    ),
     "nystagmus_long": "nystagmus after the maneuver lasted longer than free debris explains",
-    "borderline_without_fatigue": "nystagmus after the maneuver lasted about a minute and did not weaken on repetition",
-    "adherent_maneuver_worked": "a later maneuver for adherent debris was followed by negative tests",
+    "borderline_without_fatigue": (
+        "nystagmus after the maneuver lasted about a minute and did not weaken on repetition"
+    ),
+    "adherent_maneuver_worked": (
+        "a later maneuver for adherent debris was followed by negative tests"
+    ),
     "canal_switch_recorded": "the site recorded a canal switch during the maneuver",
     "tested_canal_newly_positive": "a canal that had been silent before the maneuver is positive",
-    "cleared_within_visit": "the tests were negative in the visit of the maneuver and positive later",
+    "cleared_within_visit": (
+        "the tests were negative in the visit of the maneuver and positive later"
+    ),
     "first_looks_several": "the first looks show several canals or both ears",
     "later_looks_several": "looks of one day after the maneuver show several canals or both ears",
     "other_diagnosis_made": "the site made another diagnosis",
     "reclassified": "the site no longer thinks that it is positional vertigo",
-    "spoken_against": "flags, other criteria or the site's own record spoke against it from the first",
+    "spoken_against": (
+        "flags, other criteria or the site's own record spoke against it from the first"
+    ),
     "negative_day_between": "the tests had turned negative before they were positive again",
-    "retreated_for_dizziness_only": "treated again with negative tests and no positional symptoms, but other dizziness",
-    "resolved_without_fitting_maneuver": "it resolved, and no maneuver that could fit was given since the failure",
-    "resolved_long_after_maneuver": "still positive after the last maneuver for as long as it lasts untreated, then resolved",
+    "retreated_for_dizziness_only": (
+        "treated again with negative tests and no positional symptoms, but other dizziness"
+    ),
+    "resolved_without_fitting_maneuver": (
+        "it resolved, and no maneuver that could fit was given since the failure"
+    ),
+    "resolved_long_after_maneuver": (
+        "still positive after the last maneuver for as long as it lasts untreated, then resolved"
+    ),
     "retreated_before_a_look": "the next maneuver was given before anyone looked",
     "no_later_look": "no later look can tell",
 }

@@ -1,20 +1,24 @@
-"""What the declared quantities (schemas/declared.py) tell of each other: sums, sets within sets, chains.
+"""What the declared quantities (schemas/declared.py) tell of each other: sums, sets within sets,
+chains.
 
-Beyond what stands here, a set of people is divided by any variable of its strata: the parts by one variable add up to their whole, and what is
-left over is a group of people too. So nothing need be said of a table by canal, and a new variable is no way around the audit.
+Beyond what stands here, a set of people is divided by any variable of its strata: the parts by one
+variable add up to their whole, and what is left over is a group of people too. So nothing need be
+said of a table by canal, and a new variable is no way around the audit.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 FIXED = ("path", "day", "points", "variation")  # variables that tell sets apart and divide none
-OVERLAPPING = ("reason", "later_flag", "view", "variant", "change_to")  # one may be in several of their values
+# one may be in several of their values
+OVERLAPPING = ("reason", "later_flag", "view", "variant", "change_to")
 ENDPOINTS = ("objective", "strict", "patient_reported", "composite", "same_visit")
 
 
 @dataclass(frozen=True)
 class Sum:
-    """The people called `whole` are those called any of `parts`, none twice, under whatever narrows them alike."""
+    """The people called `whole` are those called any of `parts`, none twice,
+    under whatever narrows them alike."""
 
     whole: str
     parts: tuple[str, ...]
@@ -22,8 +26,8 @@ class Sum:
 
 @dataclass(frozen=True)
 class Within:
-    """Those called `inner` are among those called `outer`, under whatever narrows them alike, but for the variables of `loses`; the
-    outer ones are narrowed by `gains` too."""
+    """Those called `inner` are among those called `outer`, under whatever narrows them alike,
+    but for the variables of `loses`; the outer ones are narrowed by `gains` too."""
 
     inner: str
     outer: str
@@ -33,8 +37,9 @@ class Within:
 
 @dataclass(frozen=True)
 class Chain:
-    """People of one name with a value of `variable` are among those with the value before it in `order` (empty: as numbers, the least first,
-    or if it `rises` the greatest); of a value of another variable in `but` not, and with `only` of these alone."""
+    """People of one name with a value of `variable` are among those with the value before it in
+    `order` (empty: as numbers, the least first, or if it `rises` the greatest); of a value of
+    another variable in `but` not, and with `only` of these alone."""
 
     name: str
     variable: str
@@ -46,7 +51,8 @@ class Chain:
 
 @dataclass(frozen=True)
 class ShareSum:
-    """Shares of the same people that add up to one, by the pattern of their terms; what the pattern names twice is alike in all of them."""
+    """Shares of the same people that add up to one, by the pattern of their terms;
+    what the pattern names twice is alike in all of them."""
 
     analysis: str
     terms: tuple[str, ...]
@@ -54,7 +60,8 @@ class ShareSum:
 
 @dataclass(frozen=True)
 class Contrast:
-    """Terms that compare two arms, and the terms of the arms: who has one of each has the other arm."""
+    """Terms that compare two arms, and the terms of the arms:
+    who has one of each has the other arm."""
 
     analysis: str
     terms: tuple[str, ...]
@@ -84,12 +91,18 @@ SUMS = (
 )
 KNOWN = ("negative", "between", "positive", "untested")  # on a day
 DIVIDED = {
-    f"followed {endpoint}": tuple(f"known {part} {endpoint}" for part in KNOWN) for endpoint in ENDPOINTS
+    f"followed {endpoint}": tuple(f"known {part} {endpoint}" for part in KNOWN)
+    for endpoint in ENDPOINTS
 }  # by day
 PATH = "on path"
 ENDS = tuple(  # a path ends in one of these ways or goes on
     f"on path, {end}"
-    for end in ("resolved_at_next_look", "resolved_at_later_look", "no_further_session", "never_looked")
+    for end in (
+        "resolved_at_next_look",
+        "resolved_at_later_look",
+        "no_further_session",
+        "never_looked",
+    )
 )
 WITHIN = (
     Within("reclassified later", "treated"),
@@ -110,7 +123,11 @@ WITHIN = (
     Within("two totals", "total", ("day",), {"day": "0"}),
 )
 CHAINS = (
-    *(Chain(f"{kept} {endpoint}", "day") for kept in ("free", "known positive") for endpoint in ENDPOINTS),
+    *(
+        Chain(f"{kept} {endpoint}", "day")
+        for kept in ("free", "known positive")
+        for endpoint in ENDPOINTS
+    ),
     *(
         Chain(f"known {kept} {endpoint}", "day", rises=True)
         for kept in ("negative", "untested")
@@ -118,21 +135,37 @@ CHAINS = (
     ),
     Chain("fell", "points"),
     Chain("total too low", "points", rises=True),
-    Chain("first session a failure", "view", ("in_hindsight", "at_the_time"), but={"reason": "undetermined"}),
-    Chain("first session a failure", "view", ("at_the_time", "in_hindsight"), only={"reason": "undetermined"}),
+    Chain(
+        "first session a failure",
+        "view",
+        ("in_hindsight", "at_the_time"),
+        but={"reason": "undetermined"},
+    ),
+    Chain(
+        "first session a failure",
+        "view",
+        ("at_the_time", "in_hindsight"),
+        only={"reason": "undetermined"},
+    ),
 )
 SHARE_SUMS = (
     ShareSum(
         "competing_events",
         (
-            *(f"incidence_{event}_day_{{day}}" for event in ("resolved", "switched", "reclassified")),
+            *(
+                f"incidence_{event}_day_{{day}}"
+                for event in ("resolved", "switched", "reclassified")
+            ),
             "event_free_day_{day}",
         ),
     ),
     ShareSum(
         "competing_events",
         (
-            *(f"seen_{event}_day_{{day}}" for event in ("resolved", "switched", "reclassified", "lost")),
+            *(
+                f"seen_{event}_day_{{day}}"
+                for event in ("resolved", "switched", "reclassified", "lost")
+            ),
             "nothing_seen_day_{day}",
         ),
     ),
@@ -154,7 +187,11 @@ CONTRASTS = (
         ("risk_repeat_day_{day}", "risk_change_day_{day}"),
     ),
     *(
-        Contrast("second_line", (f"{way}mean_days_difference",), (f"{way}mean_days_repeat", f"{way}mean_days_change"))
+        Contrast(
+            "second_line",
+            (f"{way}mean_days_difference",),
+            (f"{way}mean_days_repeat", f"{way}mean_days_change"),
+        )
         for way in WAYS
     ),
 )

@@ -1,4 +1,5 @@
-"""What `config/maneuvers.yaml` says of each maneuver: what it is for, how it is usually done, and when to be careful."""
+"""What `config/maneuvers.yaml` says of each maneuver: what it is for, how it is usually done,
+and when to be careful."""
 
 from collections.abc import Mapping
 from typing import Annotated, Literal
@@ -29,15 +30,25 @@ FIT = {
 class Technique(Closed):
     """How a maneuver is usually done."""
 
-    positions: tuple[str, ...] = Field(min_length=1, description="Positions of head and body in their order, in words")
-    hold_least_s: float | None = Field(default=None, gt=0, description="Shortest usual hold of each position, seconds")
-    hold_most_s: float | None = Field(default=None, gt=0, description="Longest usual hold of each position, seconds")
+    positions: tuple[str, ...] = Field(
+        min_length=1, description="Positions of head and body in their order, in words"
+    )
+    hold_least_s: float | None = Field(
+        default=None, gt=0, description="Shortest usual hold of each position, seconds"
+    )
+    hold_most_s: float | None = Field(
+        default=None, gt=0, description="Longest usual hold of each position, seconds"
+    )
     source: str = Field(min_length=1)
     standing: Standing
 
     @model_validator(mode="after")
     def _holds_in_order(self) -> "Technique":
-        if self.hold_least_s is not None and self.hold_most_s is not None and self.hold_least_s > self.hold_most_s:
+        if (
+            self.hold_least_s is not None
+            and self.hold_most_s is not None
+            and self.hold_least_s > self.hold_most_s
+        ):
             raise ValueError("hold_least_s must not be above hold_most_s")
         return self
 
@@ -55,7 +66,10 @@ class Maneuver(Closed):
 
     name: str = Field(description="Name in the literature")
     also_called: tuple[str, ...] = Field(
-        default=(), description="Other names of it alone, common practice: a coordinator who enters one is asked"
+        default=(),
+        description=(
+            "Other names of it alone, common practice: a coordinator who enters one is asked"
+        ),
     )
     family: str = Field(description="Maneuvers of one family are variants of one idea")
     kind: Literal["maneuver", "exercise", "observation", "sham", "unlisted"]
@@ -64,34 +78,45 @@ class Maneuver(Closed):
     mechanisms: tuple[Mechanism, ...]
     sided: bool = Field(description="Done for one ear, so that the record must name it")
     treats: Literal["one_ear", "both_ears_at_once"] | None = Field(
-        default=None, description="Ears that it can clear; empty where nothing is moved or the maneuver is not listed"
+        default=None,
+        description=(
+            "Ears that it can clear; empty where nothing is moved or the maneuver is not listed"
+        ),
     )
     source: str
     standing: Standing
     technique: Technique | None = None
     cautions: Cautions | None = None
-    alternatives: tuple[str, ...] = Field(default=(), description="Codes of maneuvers in use for the same variants")
+    alternatives: tuple[str, ...] = Field(
+        default=(), description="Codes of maneuvers in use for the same variants"
+    )
 
     @model_validator(mode="after")
     def _ears_agree(self) -> "Maneuver":
         if self.kind in ("maneuver", "exercise"):
             if self.sided != (self.treats == "one_ear") or self.treats is None:
                 raise ValueError(
-                    "treats must be one_ear for a sided maneuver, both_ears_at_once for one without a side"
+                    "treats must be one_ear for a sided maneuver, both_ears_at_once for one "
+                    "without a side"
                 )
             if self.technique is None:
                 raise ValueError("technique is missing")
         elif self.treats or self.technique or self.cautions or self.alternatives:
-            raise ValueError("only maneuvers and exercises have treats, technique, cautions and alternatives")
+            raise ValueError(
+                "only maneuvers and exercises have treats, technique, cautions and alternatives"
+            )
         return self
 
 
 def check_alternatives(maneuvers: dict[str, Maneuver]) -> dict[str, Maneuver]:
-    """The same maneuvers; raises ValueError where an alternative is not listed, is the maneuver itself, or shares no canal."""
+    """The same maneuvers; raises ValueError where an alternative is not listed,
+    is the maneuver itself, or shares no canal."""
     for code, maneuver in maneuvers.items():
         for other in maneuver.alternatives:
             if other == code or other not in maneuvers:
-                raise ValueError(f"{code}: alternative {other} is not another maneuver of this list")
+                raise ValueError(
+                    f"{code}: alternative {other} is not another maneuver of this list"
+                )
             if not set(maneuver.canals) & set(maneuvers[other].canals):
                 raise ValueError(f"{code}: alternative {other} is for no canal of it")
     return maneuvers
@@ -107,7 +132,11 @@ def check_names(maneuvers: dict[str, Maneuver]) -> dict[str, Maneuver]:
 
 def make_maneuver_vocabulary(maneuvers: Mapping[str, Maneuver]) -> Vocabulary:
     """The codes of the list with their other names."""
-    return Vocabulary(tuple(maneuvers), {name: code for code, m in maneuvers.items() for name in m.also_called})
+    return Vocabulary(
+        tuple(maneuvers), {name: code for code, m in maneuvers.items() for name in m.also_called}
+    )
 
 
-Maneuvers = Annotated[dict[str, Maneuver], AfterValidator(check_alternatives), AfterValidator(check_names)]
+Maneuvers = Annotated[
+    dict[str, Maneuver], AfterValidator(check_alternatives), AfterValidator(check_names)
+]

@@ -1,7 +1,10 @@
-"""The sentences that a released note may be made of: none counts people. What a model says beyond these stays where it was said.
+"""The sentences that a released note may be made of: none counts people.
 
-A note is sentences with semicolons between them. A sentence may hold numbers of the plan or of days, as `{number}`; where one counts people, or is a
-share with all its digits, it leaves in other words.
+What a model says beyond these stays where it was said.
+
+A note is sentences with semicolons between them. A sentence may hold numbers of the plan or of
+days, as `{number}`; where one counts people, or is a share with all its digits, it leaves in other
+words.
 """
 
 import re
@@ -9,15 +12,19 @@ from functools import cache
 
 from schemas import codes
 
-NEWER = "newer records"  # name of the line of release.csv that says why a release is not made of the newest records
+# name of the line of release.csv that says why a release is not made of the newest records
+NEWER = "newer records"
 SAME, STAYS = None, ""
-SENTENCES: dict[str, str | None] = {  # as models say it: as it leaves, SAME if in the same words, STAYS if not at all
+# as models say it: as it leaves, SAME if in the same words, STAYS if not at all
+SENTENCES: dict[str, str | None] = {
     # what to keep in mind
     "by definition": SAME,
     "between day {number} and day {number}": SAME,
     "the data allow {number} to {number}": "the data allow a range of shares",
     "the lower is given": SAME,
-    "by day {number} the data allow shares of {number} to {number}": "by day {number} the data allow a range of shares",
+    "by day {number} the data allow shares of {number} to {number}": (
+        "by day {number} the data allow a range of shares"
+    ),
     "by day {number} the data allow shares of {number} to {number} and of {number} to {number}": (
         "by day {number} the data allow a range of shares"
     ),
@@ -26,39 +33,65 @@ SENTENCES: dict[str, str | None] = {  # as models say it: as it leaves, SAME if 
     "the standard error is that of the logarithm": SAME,
     "of the classes that have a number": SAME,
     "the least: reported": SAME,
-    "different populations: further sessions may have come before the day, and looks followed no protocol": SAME,
+    (
+        "different populations: further sessions may have come before the day, and looks followed "
+        "no protocol"
+    ): SAME,
     "several reasons are possible for one failure": SAME,
     "evidence, not a verdict": SAME,
     "a lower bound: who is not looked at again raises no flag": SAME,
     "it asks to examine again and is no diagnosis": SAME,
     "patients' slopes do not vary beyond their intercepts and are left out": SAME,
-    "seen in another canal of the same ear that had been tested before, or recorded by the site with an attempt": SAME,
+    (
+        "seen in another canal of the same ear that had been tested before, or recorded by the "
+        "site with an attempt"
+    ): SAME,
     "lost or withdrew, on the day of the last contact": SAME,
     "some episodes have several attempts": SAME,
     "attempts one after another, each seen after the gap of the first": SAME,
     "no upper limit within {number} attempts": SAME,
     "without those who had next to no chance of one choice": SAME,
-    "a twentieth of an arm or more had another session before day {number} and was first seen well after it: the shares may be greater, as in "
-    "at_once_, and differ otherwise": SAME,
+    (
+        "a twentieth of an arm or more had another session before day {number} and was first seen "
+        "well after it: the shares may be greater, as in at_once_, and differ otherwise"
+    ): SAME,
     "for a look {number} days after the session and the average case mix": SAME,
     "on the complementary log-log scale": SAME,
     "the p-value is that of Cochran's Q": SAME,
     "sites differ less than chance lets expect": SAME,
     "plain limits are {number} to {number}": "plain limits are wider",
-    "sites with enough episodes, but of which too little is known, are not among them, which may shift the mean": SAME,
-    "sites vary more than chance: limits that allow for it would be about {number} times as wide": "sites vary more than chance",
+    (
+        "sites with enough episodes, but of which too little is known, are not among them, which "
+        "may shift the mean"
+    ): SAME,
+    "sites vary more than chance: limits that allow for it would be about {number} times as wide": (
+        "sites vary more than chance"
+    ),
     "the sites on the whole vary as chance lets expect": SAME,
-    "no verdict by itself: one site in twenty may lie outside the {number} % limits by chance": SAME,
+    (
+        "no verdict by itself: one site in twenty may lie outside the {number} % limits by chance"
+    ): SAME,
     "the least is {number} episodes": SAME,
     "the offset of an even hazard would be {number}": SAME,
-    "the offset of an even hazard would be {number}: it does not fit, since an attempt acts at once": SAME,
-    "the offset of an even hazard would be {number}: it does not fit, since an attempt acts at once (log-likelihood lower by {number})": (
-        "the offset of an even hazard would be {number}: it does not fit, since an attempt acts at once"
+    (
+        "the offset of an even hazard would be {number}: it does not fit, since an attempt acts at "
+        "once"
+    ): SAME,
+    (
+        "the offset of an even hazard would be {number}: it does not fit, since an attempt acts at "
+        "once (log-likelihood lower by {number})"
+    ): (
+        "the offset of an even hazard would be {number}: it does not fit, since an attempt acts at "
+        "once"
     ),
-    "weakly identified, since rows end with the first event: the log-likelihood falls by {number} at {number} and by {number} at {number}": (
-        "weakly identified, since rows end with the first event"
-    ),
-    "at its boundary: the log-likelihood falls by {number} at {number} and by {number} at {number}": "at its boundary",
+    (
+        "weakly identified, since rows end with the first event: the log-likelihood falls by "
+        "{number} at {number} and by {number} at {number}"
+    ): "weakly identified, since rows end with the first event",
+    (
+        "at its boundary: the log-likelihood falls by {number} at {number} and by {number} at "
+        "{number}"
+    ): "at its boundary",
     "at its boundary: no limits": SAME,
     # why there is no number
     "can be known only later": SAME,
@@ -77,19 +110,32 @@ SENTENCES: dict[str, str | None] = {  # as models say it: as it leaves, SAME if 
     "fewer than half were seen to be resolved by day {number}": SAME,
     "after day {number}, the last that is estimated": SAME,
     "circular: the arm is named by the response that is compared": SAME,
-    "the arm was named by the response to a maneuver (as by Ping L et al. Braz J Otorhinolaryngol 2022;88:733-739), so that its resolution is "
-    "part of its definition: circular": SAME,
+    (
+        "the arm was named by the response to a maneuver (as by Ping L et al. Braz J "
+        "Otorhinolaryngol 2022;88:733-739), so that its resolution is part of its definition: "
+        "circular"
+    ): SAME,
     "the limits are more than {number} % of the scale apart": SAME,
     "the upper limit is more than {number} times the lower one": SAME,
     "not told apart from {class}": SAME,
     "nobody was looked at early enough to tell": "not looked at early enough to tell",
-    "withdrawn: sites test on different days, which alone makes equal sites look different, and nothing tells the one from the other": SAME,
+    (
+        "withdrawn: sites test on different days, which alone makes equal sites look different, "
+        "and nothing tells the one from the other"
+    ): SAME,
     "the looks do not tell events before this day from later ones": SAME,
     "the shares resolved are not known": SAME,
     "this attempt number is not in the model": SAME,
-    "nobody of one arm is resolved by then: its share is no part of a ratio": "a share of none, or hardly any, is no part of a ratio",
-    "every first session was followed by a negative look: the share as it is, whenever the look came": "the share as it is, whenever the look came",
-    "no first session was followed by one: the share as it is, whenever the look came": "the share as it is, whenever the look came",
+    "nobody of one arm is resolved by then: its share is no part of a ratio": (
+        "a share of none, or hardly any, is no part of a ratio"
+    ),
+    (
+        "every first session was followed by a negative look: the share as it is, whenever the "
+        "look came"
+    ): "the share as it is, whenever the look came",
+    "no first session was followed by one: the share as it is, whenever the look came": (
+        "the share as it is, whenever the look came"
+    ),
     "all agree, so that the large-sample interval has no width": STAYS,
     "the gradient condition was not reached": SAME,
     "the chances of the choice were not found": SAME,
@@ -108,8 +154,12 @@ def _compile(template: str) -> re.Pattern:
 
 @cache
 def release_note(note: str, status: str) -> str | None:
-    """What leaves of a note: the declared sentences in it. A number that is missing is given a reason by its `status` at least."""
-    if status == "too_few":  # not of what there is too little: that would tell more than the plan hides
+    """What leaves of a note: the declared sentences in it.
+
+    A number that is missing is given a reason by its `status` at least.
+    """
+    # not of what there is too little: that would tell more than the plan hides
+    if status == "too_few":
         return TOO_FEW
     said = [released for released in map(_release_sentence, note.split("; ")) if released]
     if not said and status != "ok":

@@ -1,4 +1,7 @@
-"""What is wrong with a file of the plan, as sentences with its line. They quote the plan, which holds no record of a patient."""
+"""What is wrong with a file of the plan, as sentences with its line.
+
+They quote the plan, which holds no record of a patient.
+"""
 
 import difflib
 import re
@@ -24,7 +27,8 @@ PLAINLY = {  # pydantic's words for types, as patterns
 
 
 class PlanFault(ValueError):
-    """The plan cannot be followed; the message has a line for each fault, with its file and line."""
+    """The plan cannot be followed; the message has a line for each fault,
+    with its file and line."""
 
 
 @dataclass(frozen=True)
@@ -36,12 +40,14 @@ class PlanFile:
     content: Any
 
     def say(self, location: tuple, sentence: str) -> str:
-        """A sentence with the line of the key that `location` leads to, or of the nearest key around it."""
+        """A sentence with the line of the key that `location` leads to,
+        or of the nearest key around it."""
         return f"{self.path}, line {find_line(self.node, location)}: {sentence}"
 
 
 def load_plan_file(path: Path) -> PlanFile:
-    """Read a file of the plan; raises PlanFault if it is missing, no YAML, or states a key twice."""
+    """Read a file of the plan; raises PlanFault if it is missing, no YAML,
+    or states a key twice."""
     try:
         loader = yaml.CSafeLoader(path.read_text("utf-8"))
         node = loader.get_single_node()
@@ -55,16 +61,21 @@ def load_plan_file(path: Path) -> PlanFile:
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         said = f"{error.problem}" + (f" ({error.context})" if error.context else "")
-        raise PlanFault(f"{path}, line {mark.line + 1}, column {mark.column + 1}: this is no YAML: {said}.") from None
+        raise PlanFault(
+            f"{path}, line {mark.line + 1}, column {mark.column + 1}: this is no YAML: {said}."
+        ) from None
     except (yaml.YAMLError, ValueError) as error:
         raise PlanFault(f"{path} is no YAML: {error}") from None
     if twice:
-        raise PlanFault("\n".join(f"{path}, line {line}: {key} is stated a second time." for key, line in twice))
+        raise PlanFault(
+            "\n".join(f"{path}, line {line}: {key} is stated a second time." for key, line in twice)
+        )
     return PlanFile(path, node, content)
 
 
 def list_stated_twice(node: yaml.Node | None) -> Iterator[tuple[str, int]]:
-    """The keys that a mapping states again, each with the line where it does; YAML itself would take the last one without a word."""
+    """The keys that a mapping states again, each with the line where it does;
+    YAML itself would take the last one without a word."""
     if isinstance(node, yaml.MappingNode):
         seen = set()
         for key, value in node.value:
@@ -78,23 +89,37 @@ def list_stated_twice(node: yaml.Node | None) -> Iterator[tuple[str, int]]:
 
 
 def find_line(node: yaml.Node | None, location: tuple) -> int:
-    """The line, from 1, of the key that a location leads to; words of a location that are no keys of the file are passed over."""
+    """The line, from 1, of the key that a location leads to;
+    words of a location that are no keys of the file are passed over."""
     line = 1 if node is None else node.start_mark.line + 1
     for step in location:
         if isinstance(node, yaml.MappingNode):
-            found = next(((key, value) for key, value in reversed(node.value) if key.value == str(step)), None)
+            found = next(
+                ((key, value) for key, value in reversed(node.value) if key.value == str(step)),
+                None,
+            )
             if found:
                 line, node = found[0].start_mark.line + 1, found[1]
-        elif isinstance(node, yaml.SequenceNode) and isinstance(step, int) and step < len(node.value):
+        elif (
+            isinstance(node, yaml.SequenceNode) and isinstance(step, int) and step < len(node.value)
+        ):
             node = node.value[step]
             line = node.start_mark.line + 1
     return line
 
 
 def describe_faults(error: ValidationError, files: dict[str, PlanFile], model: Any) -> PlanFault:
-    """What pydantic found, a sentence for each fault. A location in `model` begins with the name of a file."""
+    """What pydantic found, a sentence for each fault.
+
+    A location in `model` begins with the name of a file.
+    """
     found = error.errors(include_url=False)
-    misspelt = {near for fault in found if fault["type"] == "extra_forbidden" for near in find_near(fault, model)}
+    misspelt = {
+        near
+        for fault in found
+        if fault["type"] == "extra_forbidden"
+        for near in find_near(fault, model)
+    }
     lines = []
     for fault in found:
         name, *rest = fault["loc"] or ("",)
@@ -121,7 +146,12 @@ def phrase(fault: dict, location: tuple, model: Any) -> str:
         allowed = re.findall(r"'([^']*)'", fault["ctx"]["expected"])
         near = difflib.get_close_matches(str(fault["input"]), allowed, 1)
         return f"{key} cannot be {fault['input']!r}.{suggest(near)} It can be {', '.join(allowed)}."
-    said = fault["msg"].split(", ")[0].replace("Input should be", "must be").replace("Input should have", "must have")
+    said = (
+        fault["msg"]
+        .split(", ")[0]
+        .replace("Input should be", "must be")
+        .replace("Input should have", "must have")
+    )
     for theirs, ours in PLAINLY.items():
         said = re.sub(theirs, ours, said)
     given = fault["input"]
@@ -137,7 +167,10 @@ def suggest(near: list[str]) -> str:
 def find_near(fault: dict, model: Any) -> list[tuple]:
     """The location of the known key that an unknown one is nearest to, if any is near."""
     *parent, key = fault["loc"]
-    return [(*parent, near) for near in difflib.get_close_matches(str(key), list_keys(model, tuple(parent)), 1)]
+    return [
+        (*parent, near)
+        for near in difflib.get_close_matches(str(key), list_keys(model, tuple(parent)), 1)
+    ]
 
 
 def list_keys(model: Any, location: tuple) -> list[str]:

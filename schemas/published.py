@@ -1,4 +1,5 @@
-"""What published trials found, as data: types of `config/published.yaml`, beside which the pool's own shares are shown."""
+"""What published trials found, as data: types of `config/published.yaml`,
+beside which the pool's own shares are shown."""
 
 from typing import Annotated, Literal
 
@@ -17,7 +18,8 @@ Provenance = Literal[tuple(PROVENANCE)]
 
 
 class TrialArm(Closed):
-    """One treatment of a trial: how many had it, and how many of them were resolved at the time of the trial's look."""
+    """One treatment of a trial: how many had it, and how many of them were resolved at the time of
+    the trial's look."""
 
     family: str = Field(min_length=1, description="Family of config/maneuvers.yaml")
     events: int = Field(ge=0)
@@ -40,9 +42,14 @@ class Trial(Closed):
     )
     day: int = Field(
         ge=1,
-        description="Day of the trial's look, from the first treatment; a week's or a month's visit by its nominal day",
+        description=(
+            "Day of the trial's look, from the first treatment; a week's or a month's visit by its "
+            "nominal day"
+        ),
     )
-    endpoint: Literal[tuple(codes.ENDPOINT)] = Field(description="The endpoint of this project that comes nearest")
+    endpoint: Literal[tuple(codes.ENDPOINT)] = Field(
+        description="The endpoint of this project that comes nearest"
+    )
     measured: str = Field(min_length=1, description="What the trial counted, in words")
     arms: tuple[TrialArm, ...] = Field(min_length=1)
     provenance: Provenance
@@ -62,7 +69,9 @@ class PublishedPool(Closed):
     trials: tuple[str, ...] = Field(min_length=2)
     treatment: str = Field(description="Family of the treated arms")
     comparator: str = Field(description="Family of the other arms")
-    odds_ratio: Annotated[float, Field(gt=0)] = Field(description="As printed, with its 95 % limits")
+    odds_ratio: Annotated[float, Field(gt=0)] = Field(
+        description="As printed, with its 95 % limits"
+    )
     lower: Annotated[float, Field(gt=0)]
     upper: Annotated[float, Field(gt=0)]
     provenance: Provenance
@@ -78,7 +87,11 @@ class Published(Closed):
     def _pools_name_trials(self) -> "Published":
         for name, pool in self.pools.items():
             for trial in pool.trials:
-                families = {arm.family for arm in self.trials[trial].arms} if trial in self.trials else set()
+                families = (
+                    {arm.family for arm in self.trials[trial].arms}
+                    if trial in self.trials
+                    else set()
+                )
                 if not {pool.treatment, pool.comparator} <= families:
                     raise ValueError(f"{name}: {trial} is no trial with both arms")
         return self

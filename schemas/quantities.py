@@ -1,8 +1,10 @@
-"""Every number that an analysis can state: what it is, on which scale, whom it counts, and what of it may leave.
+"""Every number that an analysis can state: what it is, on which scale, whom it counts,
+and what of it may leave.
 
-A quantity is declared once, in schemas/declared, by the pattern of its term; whoever states, protects or prints a number reads what it is
-from there. Who is counted is a set of people by name, narrowed by the stratum: two rows that count one set, in whatever analysis, have one
-count, and sets that divide, hold or add up to each other (schemas/identities.py) tell of each other.
+A quantity is declared once, in schemas/declared, by the pattern of its term; whoever states,
+protects or prints a number reads what it is from there. Who is counted is a set of people by name,
+narrowed by the stratum: two rows that count one set, in whatever analysis, have one count, and sets
+that divide, hold or add up to each other (schemas/identities.py) tell of each other.
 """
 
 import re
@@ -14,15 +16,18 @@ from schemas.strata import VARIABLES
 
 
 class Undeclared(Exception):
-    """An analysis states a number that no declaration knows, so that nobody can say whom it would give away."""
+    """An analysis states a number that no declaration knows,
+    so that nobody can say whom it would give away."""
 
 
 @dataclass(frozen=True)
 class Kind:
-    """What sort of number: its scale, the decimals that leave (None: those of a share), and what leaves beside it.
+    """What sort of number: its scale, the decimals that leave (None: those of a share),
+    and what leaves beside it.
 
-    `counts` says which counts leave, of "episodes" and "events"; `error` whether the standard error does: of a share or a mean it would tell
-    of how many it is one. `fixed_notes` are texts of the program that say nothing of the data, and leave as they are.
+    `counts` says which counts leave, of "episodes" and "events"; `error` whether the standard error
+    does: of a share or a mean it would tell of how many it is one. `fixed_notes` are texts of the
+    program that say nothing of the data, and leave as they are.
     """
 
     means: str
@@ -39,33 +44,46 @@ KINDS = {
     "count": Kind("how many people", 0, None, 0, ("episodes", "events"), unit="episodes"),
     "share": Kind("part of those counted that has the event", 0, 1, None, ("episodes", "events")),
     "part": Kind("part of those counted, without how many it is", 0, 1, None, ("episodes",)),
-    "session share": Kind("part of the sessions of those counted that has the event", 0, 1, None, ("episodes",)),
-    "probability": Kind("estimated part of those counted, of whom not all are known", 0, 1, None, ("episodes",)),
+    "session share": Kind(
+        "part of the sessions of those counted that has the event", 0, 1, None, ("episodes",)
+    ),
+    "probability": Kind(
+        "estimated part of those counted, of whom not all are known", 0, 1, None, ("episodes",)
+    ),
     "modelled share": Kind("part that a model expects", 0, 1, None),
     "number": Kind("whole number of something other than people", 0, None, 0),
     "agreement": Kind("agreement beyond chance", -1, 1, 2, ("episodes",)),
     "days": Kind("days, whole or on average", 0, None, 1, ("episodes",), unit="days"),
     "years": Kind("age", 0, None, 0, ("episodes",), unit="years"),
     "points": Kind("mean of a score", 0, 100, 1, ("episodes",), unit="points"),
-    "difference of points": Kind("difference of two means of a score", -100, 100, 1, ("episodes",), unit="points"),
+    "difference of points": Kind(
+        "difference of two means of a score", -100, 100, 1, ("episodes",), unit="points"
+    ),
     "difference of shares": Kind("difference of two shares", -1, 1, 2, ("episodes",)),
-    "difference of days": Kind("difference of two means of days", None, None, 1, ("episodes",), unit="days"),
+    "difference of days": Kind(
+        "difference of two means of days", None, None, 1, ("episodes",), unit="days"
+    ),
     "ratio": Kind("how many times as great", 0, None, 2, error=True),
     "coefficient": Kind("coefficient of a model", None, None, 2, error=True),
     "spread": Kind("variance, standard deviation or scale", 0, None, 2),
     "statistic": Kind("test statistic or other figure of a fit", None, None, 2),
-    "difference of fits": Kind("how far two programs are apart on the same rows", 0, None, 6, fixed_notes=True),
+    "difference of fits": Kind(
+        "how far two programs are apart on the same rows", 0, None, 6, fixed_notes=True
+    ),
     "criterion": Kind("information criterion", None, None, 1),
     "size": Kind("effective number of people", 0, None, 0),
 }
-SHARES = ("share", "part", "session share", "probability")  # parts of the very people that are counted
+# parts of the very people that are counted
+SHARES = ("share", "part", "session share", "probability")
 
 
 @dataclass(frozen=True)
 class People:
-    """A set of people: their name, the variables of the stratum that narrow it (None: all of them), and what narrows it further.
+    """A set of people: their name, the variables of the stratum that narrow it (None: all of them),
+    and what narrows it further.
 
-    `name` and `where` may hold the parameters of a term or stratum, `{endpoint}` and `{population}`.
+    `name` and `where` may hold the parameters of a term or stratum, `{endpoint}` and
+    `{population}`.
     """
 
     name: str
@@ -75,13 +93,16 @@ class People:
 
 @dataclass(frozen=True)
 class Quantity:
-    """One sort of row: the pattern of its `term`, of its `stratum` where that matters, its `kind`, and what people call it.
+    """One sort of row: the pattern of its `term`, of its `stratum` where that matters, its `kind`,
+    and what people call it.
 
-    `words` hold the parameters of the term, as `{day}`; `direction` says what a value on either side of none means; one `among` the
-    variances or the diagnostics stands in their tables too.
-    `episodes` are the people whom n_episodes counts, `told` those whom n_events, or a count itself, counts; None where nobody is counted, or
-    where the number is an answer of a model and no count of people leaves. Where something must be given up so that a small group stays hidden, a quantity of less `worth` goes first; one that
-    `stays` is never released, and one that is not `sized` without its counts: so fine a division, or so near to another number.
+    `words` hold the parameters of the term, as `{day}`; `direction` says what a value on either
+    side of none means; one `among` the variances or the diagnostics stands in their tables too.
+    `episodes` are the people whom n_episodes counts, `told` those whom n_events, or a count itself,
+    counts; None where nobody is counted, or where the number is an answer of a model and no count
+    of people leaves. Where something must be given up so that a small group stays hidden, a
+    quantity of less `worth` goes first; one that `stays` is never released, and one that is not
+    `sized` without its counts: so fine a division, or so near to another number.
     """
 
     term: str
@@ -108,7 +129,8 @@ class Quantity:
 
 
 VARIANCES, DIAGNOSTICS = "variances", "diagnostics"
-PARAMETERS = {  # what may stand for a {name} of a pattern; anything but a separator, if it is not here
+# what may stand for a {name} of a pattern; anything but a separator, if it is not here
+PARAMETERS = {
     "day": r"\d+|…",  # … where a page says what holds of every day
     "points": r"\d+",
     "percent": r"\d+",
@@ -124,7 +146,8 @@ PARAMETERS = {  # what may stand for a {name} of a pattern; anything but a separ
 
 
 def compile_pattern(template: str) -> re.Pattern:
-    """The regular expression of a template such as `risk_{arm}_day_{day}`, with a group for each name."""
+    """The regular expression of a template such as `risk_{arm}_day_{day}`,
+    with a group for each name."""
     parts = re.split(r"\{(\w+)\}", template)
     named = [
         re.escape(part) if k % 2 == 0 else f"(?P<{part}>{PARAMETERS.get(part, '[^,:=]+')})"

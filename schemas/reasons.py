@@ -1,46 +1,71 @@
 """Why each field is asked for: one plain sentence a column, for those who are to fill it in.
 
-Where a sentence rests on a finding, its source stands beside it; the others say what the workflow does with the field, or are common
-practice.
+Where a sentence rests on a finding, its source stands beside it; the others say what the workflow
+does with the field, or are common practice.
 """
 
 WHY = {
     "submission.site_code": "So that a delivery goes to its own site.",
     "submission.delivery": "The highest accepted number of a site counts.",
-    "submission.dictionary_version": "So that the file is read by the rules that it was filled in by.",
-    "submission.deidentified": "Nothing is stored unless the site says that nobody can be identified.",
-    "submission.first_year": "Records outside of the stated years show that something went wrong on copying.",
-    "submission.last_year": "Records outside of the stated years show that something went wrong on copying.",
-    "submission.short_arm_basis": "Three working definitions of the short arm are in use; they are never put together.",
-    "submission.usual_confirmation_day": "It tells how soon a site looks again, which decides how exactly resolution is known.",
+    "submission.dictionary_version": (
+        "So that the file is read by the rules that it was filled in by."
+    ),
+    "submission.deidentified": (
+        "Nothing is stored unless the site says that nobody can be identified."
+    ),
+    "submission.first_year": (
+        "Records outside of the stated years show that something went wrong on copying."
+    ),
+    "submission.last_year": (
+        "Records outside of the stated years show that something went wrong on copying."
+    ),
+    "submission.short_arm_basis": (
+        "Three working definitions of the short arm are in use; they are never put together."
+    ),
+    "submission.usual_confirmation_day": (
+        "It tells how soon a site looks again, which decides how exactly resolution is known."
+    ),
     "submission.counted": "Compared with the rows, so that what got lost on copying is seen.",
     "episode_id": "It joins the tables; a pseudonym of your own, never a record number.",
     "patient_id": "Several episodes of one patient are not independent of each other.",
     "age_years": "Recovery may differ with age, and groups are compared with that in mind.",
     "sex": "Recovery may differ by sex, and groups are compared with that in mind.",
     "index_year": "It shows changes over the years; no other calendar time is asked for.",
-    "onset_day": "Untreated cases resolve in time too, so that fresh and old ones are told apart.",  # Imai T et al. Neurology 2005;64:920-921
-    "prior_episodes": "Recurrence and recovery may depend on it, and groups are compared with that in mind.",
+    # Imai T et al. Neurology 2005;64:920-921
+    "onset_day": "Untreated cases resolve in time too, so that fresh and old ones are told apart.",
+    "prior_episodes": (
+        "Recurrence and recovery may depend on it, and groups are compared with that in mind."
+    ),
     "cause": "Recovery may differ by cause, and groups are compared with that in mind.",
-    "migraine_history": "Needed for the published criteria of vestibular migraine.",  # Lempert T et al. J Vestib Res 2022;32:1-6
+    # Lempert T et al. J Vestib Res 2022;32:1-6
+    "migraine_history": "Needed for the published criteria of vestibular migraine.",
     "neck_limitation": "It limits which maneuvers can be done, and how well.",
     "osteoporosis": "Whether it goes with recurrence is an open question that a pool can look at.",
     "recorded_canal": "Compared with what the looks say; the maneuver was chosen by it.",
     "recorded_side": "Compared with what the looks say; the wrong side is a reason for failure.",
     "recorded_arm": "Compared with what the looks say, where the site tells arms apart.",
     "arm_basis": "A short arm by one definition is not one by another.",
-    "recorded_mechanism": "Compared with what the looks say; debris that adheres needs other maneuvers.",
-    # warning signs: Johns P, Quinn J. CMAJ 2020;192:E182; nystagmus that changes with gaze from memory
+    "recorded_mechanism": (
+        "Compared with what the looks say; debris that adheres needs other maneuvers."
+    ),
+    # warning signs: Johns P, Quinn J. CMAJ 2020;192:E182; nystagmus that changes with gaze from
+    # memory
     "focal_neurological_sign": "A warning sign of a central cause: such cases are kept apart.",
-    "spontaneous_vertical_nystagmus": "A warning sign of a central cause: such cases are kept apart.",
+    "spontaneous_vertical_nystagmus": (
+        "A warning sign of a central cause: such cases are kept apart."
+    ),
     "gaze_evoked_nystagmus": "A warning sign of a central cause: such cases are kept apart.",
     "cannot_stand": "A warning sign of a central cause: such cases are kept apart.",
     "severe_headache_or_neck_pain": "A warning of a cause that is not positional vertigo.",
     "new_hearing_change": "It points to another disease of the ear.",
-    "symptoms_only_on_standing": "It points to blood pressure rather than to position.",  # Kim HA et al. J Vestib Res 2019;29:45-56
-    "continuous_24h": "It points to neuritis rather than to positional vertigo.",  # Strupp M et al. J Vestib Res 2022;32:389-406
-    "attacks_over_2min": "Positional vertigo comes in shorter attacks.",  # von Brevern M et al. J Vestib Res 2015;25:105-117
-    "migraine_features_with_attacks": "Needed for the published criteria of vestibular migraine.",  # Lempert 2022, as above
+    # Kim HA et al. J Vestib Res 2019;29:45-56
+    "symptoms_only_on_standing": "It points to blood pressure rather than to position.",
+    # Strupp M et al. J Vestib Res 2022;32:389-406
+    "continuous_24h": "It points to neuritis rather than to positional vertigo.",
+    # von Brevern M et al. J Vestib Res 2015;25:105-117
+    "attacks_over_2min": "Positional vertigo comes in shorter attacks.",
+    # Lempert 2022, as above
+    "migraine_features_with_attacks": "Needed for the published criteria of vestibular migraine.",
     "other_diagnosis": "Cases that turn out to be something else are kept apart from then on.",
     "other_diagnosis_day": "Until that day nobody knew, and the case counts as it was treated.",
     # what the looks tell: criteria of von Brevern M et al. J Vestib Res 2015;25:105-117
@@ -54,7 +79,8 @@ WHY = {
     "latency_s": "Nystagmus from debris usually begins after a moment.",
     "duration_s": "About one minute parts free debris from adherent debris.",
     "peak_spv": "The stronger side tells the ear in the lateral canal.",
-    "spv_at_40s": "How much is left helps to tell positional vertigo from migraine.",  # Lechner C et al. J Neurol 2014;261:1009-1017
+    # Lechner C et al. J Neurol 2014;261:1009-1017
+    "spv_at_40s": "How much is left helps to tell positional vertigo from migraine.",
     "vertigo": "Vertigo without nystagmus has its own place.",
     "fatigues": "Nystagmus from free debris usually tires on repetition.",
     "reverses_on_sitting": "Nystagmus from debris usually turns round on sitting up.",
@@ -85,7 +111,10 @@ WHY = {
 
 
 def explain_why(table: str, column: str) -> str:
-    """Why a column of a table is asked for. Raises KeyError for one without a reason, which is a programming error."""
+    """Why a column of a table is asked for.
+
+    Raises KeyError for one without a reason, which is a programming error.
+    """
     if table == "submission" and column.startswith("counted_"):
         return WHY["submission.counted"]
     return WHY.get(f"{table}.{column}") or WHY[column]

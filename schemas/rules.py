@@ -1,9 +1,11 @@
-"""Every other way in which handed-in data can be wrong: at the gate, on reading, in one cell, and across tables.
+"""Every other way in which handed-in data can be wrong: at the gate, on reading, in one cell,
+and across tables.
 
-Rules across the columns of one row stand beside their columns in `schemas.delivery`. The sentences are for a coordinator with a
-spreadsheet; they never quote a cell.
+Rules across the columns of one row stand beside their columns in `schemas.delivery`. The sentences
+are for a coordinator with a spreadsheet; they never quote a cell.
 
-The gate looks for what the safe-harbor method of 45 CFR 164.514(b)(2)(i) removes, as far as a program can recognise it.
+The gate looks for what the safe-harbor method of 45 CFR 164.514(b)(2)(i) removes, as far as a
+program can recognise it.
 """
 
 from schemas.columns import RULES, Rule, register
@@ -15,8 +17,14 @@ __all__ = [
     "RULES",
 ]  # whoever looks a rule up here has all of them at hand
 
-WORKBOOK_FIX = "Save the file again from your spreadsheet program as .xlsx, or hand in the five tables as .csv (UTF-8)."
-CLEAR_FIX = "Remove it from the place named here, also from hidden columns, and hand in the whole delivery again."
+WORKBOOK_FIX = (
+    "Save the file again from your spreadsheet program as .xlsx, or hand in the five tables as "
+    ".csv (UTF-8)."
+)
+CLEAR_FIX = (
+    "Remove it from the place named here, also from hidden columns, and hand in the whole delivery "
+    "again."
+)
 
 GATE = [  # the de-identification gate: the value itself is never repeated
     Rule(
@@ -29,8 +37,9 @@ GATE = [  # the de-identification gate: the value itself is never repeated
         "calendar_date",
         "refuse",
         "This looks like a calendar date.",
-        "Give days counted from day 0 instead. If something else was typed, as 3-4 or 1/2, your spreadsheet program made a date of it: "
-        "set the format of the cells to text, type it again, then hand in the delivery again.",
+        "Give days counted from day 0 instead. If something else was typed, as 3-4 or 1/2, your "
+        "spreadsheet program made a date of it: set the format of the cells to text, type it "
+        "again, then hand in the delivery again.",
     ),
     Rule("telephone_number", "refuse", "This looks like a telephone number.", CLEAR_FIX),
     Rule("email_address", "refuse", "This looks like an e-mail address.", CLEAR_FIX),
@@ -39,14 +48,26 @@ GATE = [  # the de-identification gate: the value itself is never repeated
     Rule(
         "pseudonyms_differ",
         "refuse",
-        "The letters of these codes differ from row to row, as names and initials do, so that they are no pseudonyms.",
-        "Give each patient and each episode a code that says nothing: the same letters in all rows and a running number, as EP-0042; "
-        "./run pseudonymise makes such codes from your own table. Codes that a program drew by lot pass once the coordinating team has "
-        "entered their shape in your list (config/sites).",
+        "The letters of these codes differ from row to row, as names and initials do, so that they "
+        "are no pseudonyms.",
+        "Give each patient and each episode a code that says nothing: the same letters in all rows "
+        "and a running number, as EP-0042; ./run pseudonymise makes such codes from your own "
+        "table. Codes that a program drew by lot pass once the coordinating team has entered their "
+        "shape in your list (config/sites).",
     ),
-    Rule("long_number", "refuse", "This is a long number, as record and insurance numbers are.", CLEAR_FIX),
+    Rule(
+        "long_number",
+        "refuse",
+        "This is a long number, as record and insurance numbers are.",
+        CLEAR_FIX,
+    ),
     Rule("postcode", "refuse", "This looks like a postcode.", CLEAR_FIX),
-    Rule("age_above_89", "refuse", "An age above 89 is given as a number.", "Enter 90+ for every age of 90 or more."),
+    Rule(
+        "age_above_89",
+        "refuse",
+        "An age above 89 is given as a number.",
+        "Enter 90+ for every age of 90 or more.",
+    ),
     Rule(
         "free_text",
         "refuse",
@@ -56,15 +77,17 @@ GATE = [  # the de-identification gate: the value itself is never repeated
     Rule(
         "embedded_object",
         "refuse",
-        "The workbook holds something besides the cells that are read, as a picture, a chart, a pivot table, a link to another file or bytes of no "
-        "use: it cannot be searched for identifiers.",
+        "The workbook holds something besides the cells that are read, as a picture, a chart, a "
+        "pivot table, a link to another file or bytes of no use: it cannot be searched for "
+        "identifiers.",
         "Copy the five tables into a new workbook as values only, and hand that in.",
     ),
     Rule(
         "stray_file",
         "refuse",
         "This file is no part of a delivery, and it could hold identifiers.",
-        "Take it out of the folder; hand in one workbook (.xlsx) or the five .csv files, and nothing else.",
+        "Take it out of the folder; hand in one workbook (.xlsx) or the five .csv files, and "
+        "nothing else.",
     ),
 ]
 GATE_RULES = frozenset(rule.name for rule in GATE)
@@ -83,12 +106,14 @@ CATALOGUE = [
         "not_opened",
         "refuse",
         "The file is not opened, because it could bring the computer to a halt.",
-        "Copy the five tables into a new workbook as values only, or hand in the five tables as .csv (UTF-8).",
+        "Copy the five tables into a new workbook as values only, or hand in the five tables as "
+        ".csv (UTF-8).",
     ),
     Rule(
         "withdrawals_unclear",
         "refuse",
-        "The list of patients who withdrew their consent cannot be understood, so that nobody can be sure that they are left out.",
+        "The list of patients who withdrew their consent cannot be understood, so that nobody can "
+        "be sure that they are left out.",
         "Give withdrawn.csv one column, patient_id, with one pseudonym a line, saved as UTF-8.",
     ),
     Rule(
@@ -112,8 +137,10 @@ CATALOGUE = [
     Rule(
         "formula_without_result",
         "refuse",
-        "This cell holds a formula whose result was not saved with the file, so that it reads as empty.",
-        "Open the workbook in a spreadsheet program, replace formulas by their values, and save it again.",
+        "This cell holds a formula whose result was not saved with the file, so that it reads as "
+        "empty.",
+        "Open the workbook in a spreadsheet program, replace formulas by their values, and save it "
+        "again.",
     ),
     Rule(
         "column_missing",
@@ -125,13 +152,20 @@ CATALOGUE = [
         "column_misspelt",
         "refuse",
         "The column {column} is not known, and one that must be there is missing.",
-        "If the one is meant for the other, correct its name; otherwise add the column that is missing. The whole delivery is needed again.",
+        "If the one is meant for the other, correct its name; otherwise add the column that is "
+        "missing. The whole delivery is needed again.",
     ),
-    Rule("column_twice", "refuse", "The column {column} stands in the header more than once.", "Keep one of them."),
+    Rule(
+        "column_twice",
+        "refuse",
+        "The column {column} stands in the header more than once.",
+        "Keep one of them.",
+    ),
     Rule(
         "submission_incomplete",
         "refuse",
-        "The submission table does not describe this delivery: {column} is missing or not as the dictionary says.",
+        "The submission table does not describe this delivery: {column} is missing or not as the "
+        "dictionary says.",
         "Enter beside {column} ({meaning}): {allowed}.",
     ),
     Rule(
@@ -181,8 +215,8 @@ CATALOGUE = [
         "own_words",
         "warn",
         "Some entries of {column} are words of your own.",
-        "Do they mean what stands here? Then enter the codes, or ask the coordinating team to add these lines to your list (config/sites); "
-        "until then their rows are set aside.",
+        "Do they mean what stands here? Then enter the codes, or ask the coordinating team to add "
+        "these lines to your list (config/sites); until then their rows are set aside.",
     ),
     Rule(
         "read_with_help",
@@ -194,14 +228,28 @@ CATALOGUE = [
         "too_many_cells",
         "set_aside",
         "The row has more cells than the header has columns.",
-        "Look for a stray separator in this row, and for a column without a name, as merged cells in the header leave it.",
+        "Look for a stray separator in this row, and for a column without a name, as merged cells "
+        "in the header leave it.",
     ),
     # what is no record or no entry
-    Rule("summary_row", "set_aside", "This row holds totals or averages, not a record.", "Delete the row."),
     Rule(
-        "units_row", "set_aside", "This row holds units, not a record.", "Delete the row: the dictionary says the unit."
+        "summary_row",
+        "set_aside",
+        "This row holds totals or averages, not a record.",
+        "Delete the row.",
     ),
-    Rule("repeated_header", "set_aside", "This row repeats the names of the columns.", "Delete the row."),
+    Rule(
+        "units_row",
+        "set_aside",
+        "This row holds units, not a record.",
+        "Delete the row: the dictionary says the unit.",
+    ),
+    Rule(
+        "repeated_header",
+        "set_aside",
+        "This row repeats the names of the columns.",
+        "Delete the row.",
+    ),
     Rule(
         "note_row",
         "set_aside",
@@ -212,25 +260,31 @@ CATALOGUE = [
         "word_for_nothing",
         "set_aside",
         "Here stands NA, a dash or the like, where a cell is left empty if nothing was recorded.",
-        "Empty these cells; find and replace does it for a whole table. If it was asked and not known, enter unknown where the code list has it.",
+        "Empty these cells; find and replace does it for a whole table. If it was asked and not "
+        "known, enter unknown where the code list has it.",
     ),
     # what may identify somebody: it is read no further
     Rule(
         "pseudonym_unclear",
         "set_aside",
-        "{column} is made otherwise here than in the other rows, and could be a name or a record number; it is kept nowhere.",
-        "Enter the pseudonym as it is made elsewhere. If it is a pseudonym, the coordinating team can enter its shape in your list (config/sites).",
+        "{column} is made otherwise here than in the other rows, and could be a name or a record "
+        "number; it is kept nowhere.",
+        "Enter the pseudonym as it is made elsewhere. If it is a pseudonym, the coordinating team "
+        "can enter its shape in your list (config/sites).",
     ),
     Rule(
         "pseudonym_too_short",
         "set_aside",
-        "The entries of {column} are bare numbers, as 1, 2, 3: a pseudonym has 3 to 24 letters, digits or hyphens.",
-        "Put the same letters and zeros before all numbers, in all five tables, as EP-0001, EP-0002.",
+        "The entries of {column} are bare numbers, as 1, 2, 3: a pseudonym has 3 to 24 letters, "
+        "digits or hyphens.",
+        "Put the same letters and zeros before all numbers, in all five tables, as EP-0001, "
+        "EP-0002.",
     ),
     Rule(
         "number_unclear",
         "set_aside",
-        "{column} ({meaning}) has more digits than it needs, or zeros before it: it could be a record number, and is kept nowhere.",
+        "{column} ({meaning}) has more digits than it needs, or zeros before it: it could be a "
+        "record number, and is kept nowhere.",
         "Correct the number, and look whether its unit is {unit}.",
     ),
     # one cell
@@ -244,7 +298,8 @@ CATALOGUE = [
         "not_a_number",
         "set_aside",
         "{column} ({meaning}) must be a number.",
-        "Enter digits, with at most one decimal point; leave the cell empty if it was not recorded.",
+        "Enter digits, with at most one decimal point; leave the cell empty if it was not "
+        "recorded.",
     ),
     Rule(
         "not_filled",
@@ -252,7 +307,12 @@ CATALOGUE = [
         "{column} ({meaning}) must not be empty.",
         "Fill it in; where the code list has unknown, enter unknown if it was asked and not known.",
     ),
-    Rule("not_in_list", "set_aside", "{column} ({meaning}) must be {allowed}.", "Choose one of the listed codes."),
+    Rule(
+        "not_in_list",
+        "set_aside",
+        "{column} ({meaning}) must be {allowed}.",
+        "Choose one of the listed codes.",
+    ),
     Rule("wrong_form", "set_aside", "{column} ({meaning}) must be {allowed}.", "Correct the cell."),
     Rule(
         "too_small",
@@ -325,12 +385,13 @@ CATALOGUE = [
         "total_differs",
         "warn",
         "{column} ({meaning}) is not the number that the handed-in rows show.",
-        "Which of the two is right? Look whether patients were counted as episodes, or rows were left out; then correct {column} or "
-        "hand in the missing rows.",
+        "Which of the two is right? Look whether patients were counted as episodes, or rows were "
+        "left out; then correct {column} or hand in the missing rows.",
     ),
 ]
 
-PLAUSIBILITY = [  # of a delivery as a whole: rows that are in order one by one, and together cannot be meant so
+# of a delivery as a whole: rows that are in order one by one, and together cannot be meant so
+PLAUSIBILITY = [
     Rule(
         "table_without_rows",
         "warn",
@@ -341,12 +402,14 @@ PLAUSIBILITY = [  # of a delivery as a whole: rows that are in order one by one,
         "contact_before_record",
         "warn",
         "Contacts lie long before the first look or maneuver of their episode, or before day 0.",
-        "Days after the first maneuver are positive: look at the sign, and at the day they were counted from.",
+        "Days after the first maneuver are positive: look at the sign, and at the day they were "
+        "counted from.",
     ),
     Rule(
         "unit_unlikely",
         "warn",
-        "{column} is asked in {unit}, and its numbers hardly fit that: minutes or milliseconds may have been entered.",
+        "{column} is asked in {unit}, and its numbers hardly fit that: minutes or milliseconds may "
+        "have been entered.",
         "Look in which unit it was measured, and enter {unit}.",
     ),
     Rule(
@@ -364,13 +427,15 @@ PLAUSIBILITY = [  # of a delivery as a whole: rows that are in order one by one,
     Rule(
         "code_for_missing",
         "warn",
-        "A number of nines, as 99 or 9999, repeats in {column} and stands far from all others: it looks like a code for not recorded.",
+        "A number of nines, as 99 or 9999, repeats in {column} and stands far from all others: it "
+        "looks like a code for not recorded.",
         "Leave the cell empty where nothing was recorded.",
     ),
     Rule(
         "sides_opposite",
         "warn",
-        "{column} is opposite to the side that it goes with in most cases: up-beating nystagmus shows on the side of the treated ear, and torsion beats toward the ear that is down.",
+        "{column} is opposite to the side that it goes with in most cases: up-beating nystagmus "
+        "shows on the side of the treated ear, and torsion beats toward the ear that is down.",
         "Look whether right and left are exchanged, or the column slipped by a row.",
     ),
     Rule(
@@ -382,8 +447,10 @@ PLAUSIBILITY = [  # of a delivery as a whole: rows that are in order one by one,
     Rule(
         "episodes_overlap",
         "warn",
-        "An episode was still treated when the next one of the same patient had begun, or began before an earlier one.",
-        "Look at the days and years of these patients' episodes, and whether two patients share one patient_id.",
+        "An episode was still treated when the next one of the same patient had begun, or began "
+        "before an earlier one.",
+        "Look at the days and years of these patients' episodes, and whether two patients share "
+        "one patient_id.",
     ),
     Rule(
         "episodes_alike",
@@ -394,26 +461,30 @@ PLAUSIBILITY = [  # of a delivery as a whole: rows that are in order one by one,
     Rule(
         "sorted_alone",
         "warn",
-        "{column} seems to have been sorted by itself, so that its cells stand in rows of other patients.",
+        "{column} seems to have been sorted by itself, so that its cells stand in rows of other "
+        "patients.",
         "Take the table from your records again, and sort whole tables only.",
     ),
     Rule(
         "filled_down",
         "warn",
-        "{column} holds the same value, or counts up by one, in a long row of neighbours: it may have been filled down.",
+        "{column} holds the same value, or counts up by one, in a long row of neighbours: it may "
+        "have been filled down.",
         "Take the column from your records again.",
     ),
     Rule(
         "earlier_left_out",
         "warn",
         "This delivery lacks much of what the one before held.",
-        "Every delivery holds all records, also those of earlier ones. Look whether only new ones were handed in.",
+        "Every delivery holds all records, also those of earlier ones. Look whether only new ones "
+        "were handed in.",
     ),
     Rule(
         "earlier_changed",
         "warn",
         "{column} differs from the delivery before in many episodes.",
-        "Look whether the column was exchanged, sorted or shifted, or the pseudonyms were given anew.",
+        "Look whether the column was exchanged, sorted or shifted, or the pseudonyms were given "
+        "anew.",
     ),
 ]
 PLAUSIBILITY_RULES = frozenset(rule.name for rule in PLAUSIBILITY)

@@ -1,4 +1,7 @@
-"""What a site calls things in its own records, as data: types of `config/sites/<site>.yaml`. No list means the names of the dictionary."""
+"""What a site calls things in its own records, as data: types of `config/sites/<site>.yaml`.
+
+No list means the names of the dictionary.
+"""
 
 import re
 from pathlib import Path
@@ -15,22 +18,32 @@ DESCRIBED = {name: model.describe() for name, model in TABLES.items()}
 
 
 def spell_plainly(text: str) -> str:
-    """A name without regard to capitals, blanks, hyphens, underscores and other signs: what is left must be the same in both spellings."""
+    """A name without regard to capitals, blanks, hyphens, underscores and other signs:
+    what is left must be the same in both spellings."""
     return re.sub(r"[\W_]+", "", text.casefold())
 
 
 class SiteMap(Closed):
-    """One site's own names of tables, columns and codes, each with the one of the dictionary that it stands for."""
+    """One site's own names of tables, columns and codes, each with the one of the dictionary that
+    it stands for."""
 
-    tables: dict[str, str] = Field(default={}, description="Name of a sheet or file: table of the dictionary")
-    columns: dict[str, dict[str, str]] = Field(default={}, description="Table: header: column of the dictionary")
+    tables: dict[str, str] = Field(
+        default={}, description="Name of a sheet or file: table of the dictionary"
+    )
+    columns: dict[str, dict[str, str]] = Field(
+        default={}, description="Table: header: column of the dictionary"
+    )
     codes: dict[str, dict[str, dict[str, str]]] = Field(
-        default={}, description="Table: column of the dictionary: entry of the site: code of the dictionary"
+        default={},
+        description="Table: column of the dictionary: entry of the site: code of the dictionary",
     )
 
     pseudonyms: tuple[str, ...] = Field(
         default=(),
-        description="Shapes of the site's own pseudonyms: 9 a digit, X a letter or digit drawn by lot, capitals and hyphens themselves",
+        description=(
+            "Shapes of the site's own pseudonyms: 9 a digit, X a letter or digit drawn by lot, "
+            "capitals and hyphens themselves"
+        ),
     )
 
     @field_validator("pseudonyms", mode="after")
@@ -39,7 +52,8 @@ class SiteMap(Closed):
         for shape in shapes:
             if not re.fullmatch("[A-Z9-]{3,24}", shape) or not re.search("[9X]", shape):
                 raise ValueError(
-                    f"{shape!r} is no shape of a pseudonym: 3 to 24 of 9, X, other capitals and hyphens, as BPPV-9999"
+                    f"{shape!r} is no shape of a pseudonym: 3 to 24 of 9, X, other capitals and "
+                    "hyphens, as BPPV-9999"
                 )
         return shapes
 
@@ -54,7 +68,10 @@ class SiteMap(Closed):
         _require([*self.columns, *self.codes], TABLES, "table")
         for table, headers in self.columns.items():
             _require(headers.values(), DESCRIBED[table], f"column of {table}")
-            for spellings, what in ((map(spell_plainly, headers), "header"), (headers.values(), "column")):
+            for spellings, what in (
+                (map(spell_plainly, headers), "header"),
+                (headers.values(), "column"),
+            ):
                 _require_once(list(spellings), f"{table}: a {what}")
         return self
 
@@ -64,7 +81,8 @@ class SiteMap(Closed):
             _require(columns, DESCRIBED[table], f"column of {table}")
             for name, entries in columns.items():
                 described = DESCRIBED[table][name]
-                if name != "maneuver":  # against the list of maneuvers, once the whole plan is there
+                # against the list of maneuvers, once the whole plan is there
+                if name != "maneuver":
                     _require(entries.values(), described.codes or (), f"code of {name}")
                 _require_once([entry.casefold() for entry in entries], f"{table}, {name}: an entry")
                 _forbid_codes(entries, described)
@@ -80,7 +98,8 @@ SITE_MAPS = dict[str, SiteMap]
 
 
 def read_site_maps(folder: Path) -> dict[str, SiteMap]:
-    """The lists of all sites that have one; raises PlanFault with a sentence for each fault, its file and line."""
+    """The lists of all sites that have one; raises PlanFault with a sentence for each fault,
+    its file and line."""
     files, faults = {}, []
     for path in sorted(folder.glob("*.yaml")):
         if re.fullmatch(codes.SITE_CODE, path.stem):
@@ -90,7 +109,9 @@ def read_site_maps(folder: Path) -> dict[str, SiteMap]:
     if faults:
         raise PlanFault("\n".join(faults))
     try:
-        return TypeAdapter(SITE_MAPS).validate_python({site: file.content or {} for site, file in files.items()})
+        return TypeAdapter(SITE_MAPS).validate_python(
+            {site: file.content or {} for site, file in files.items()}
+        )
     except ValidationError as error:
         raise describe_faults(error, files, SITE_MAPS) from None
 
@@ -111,4 +132,6 @@ def _forbid_codes(entries: dict[str, str], described: Description) -> None:
     """A code of the dictionary always means itself."""
     for entry, code in entries.items():
         if entry.casefold() in (described.codes or ()) and entry.casefold() != code:
-            raise ValueError(f"{entry!r} is a code of {described.name} and cannot stand for {code!r}")
+            raise ValueError(
+                f"{entry!r} is a code of {described.name} and cannot stand for {code!r}"
+            )

@@ -1,4 +1,5 @@
-"""What the store keeps beside the delivered tables: where each row came from, every delivery, problem and set-aside row."""
+"""What the store keeps beside the delivered tables: where each row came from, every delivery,
+problem and set-aside row."""
 
 from pandera.typing import Series
 
@@ -24,13 +25,17 @@ class Deliveries(Table):
     site: Series[Text] = column("Code of the site", filled=True)
     delivery: Series[Text] = column("Number of the delivery", filled=True)
     status: Series[Text] = column("Accepted or refused", codes=codes.DELIVERY_STATUS, filled=True)
-    is_current: Series[Flag] = column("This is the highest-numbered accepted delivery of its site", filled=True)
+    is_current: Series[Flag] = column(
+        "This is the highest-numbered accepted delivery of its site", filled=True
+    )
     form: Series[Text] = column("How it was handed in: a workbook or .csv files", filled=True)
     fingerprint: Series[Text] = column("Fingerprint over the handed-in files", filled=True)
     dictionary_version: Series[Integer] = column("Version of the data dictionary that was followed")
     first_year: Series[Integer] = column("First year of the records", unit="year")
     last_year: Series[Integer] = column("Last year of the records", unit="year")
-    short_arm_basis: Series[Text] = column("The site's working definition of the short arm", codes=codes.ARM_BASIS)
+    short_arm_basis: Series[Text] = column(
+        "The site's working definition of the short arm", codes=codes.ARM_BASIS
+    )
     usual_confirmation_day: Series[Integer] = column(
         "Days after a maneuver at which the site usually tests again", unit="days"
     )
@@ -54,7 +59,10 @@ class RowCounts(Table):
     )
 
     class Config:
-        metadata = {"key": ["site", "delivery", "table"], "row": "one table of one delivery: where its rows ended"}
+        metadata = {
+            "key": ["site", "delivery", "table"],
+            "row": "one table of one delivery: where its rows ended",
+        }
 
 
 class Changes(Table):
@@ -83,16 +91,22 @@ class SetAside(Table):
     site: Series[Text] = column("Code of the site", filled=True)
     delivery: Series[Text] = column("Number of the delivery", filled=True)
     table: Series[Text] = column("Table", codes=codes.TABLE, filled=True)
-    row: Series[Integer] = column("Row in the handed-in table as the spreadsheet shows it", filled=True)
+    row: Series[Integer] = column(
+        "Row in the handed-in table as the spreadsheet shows it", filled=True
+    )
     episode_id: Series[Text] = column("Episode of the row, where it is readable")
     rules: Series[Text] = column("Rules that set the row aside, separated by blanks", filled=True)
     cells: Series[Text] = column(
-        "The row as handed in, as a JSON object of texts; null where a word that is no code was left out, since it could be a name",
+        "The row as handed in, as a JSON object of texts; null where a word that is no code was "
+        "left out, since it could be a name",
         filled=True,
     )
 
     class Config:
-        metadata = {"key": ["site", "delivery", "table", "row"], "row": "one row that was handed in and is kept apart"}
+        metadata = {
+            "key": ["site", "delivery", "table", "row"],
+            "row": "one row that was handed in and is kept apart",
+        }
 
 
 class Problems(Table):
@@ -106,7 +120,8 @@ class Problems(Table):
     episode_id: Series[Text] = columns.column("Episode of the row, where it is readable")
     column: Series[Text] = columns.column("Column in which it was found")
     value: Series[Text] = columns.column(
-        "The cell as handed in if it is a number, a pseudonym, a code or nearly one; other words could name somebody and are left out"
+        "The cell as handed in if it is a number, a pseudonym, a code or nearly one; other words "
+        "could name somebody and are left out"
     )
     rule: Series[Text] = columns.column("Name of the rule", filled=True)
     severity: Series[Text] = columns.column("How grave it is", codes=codes.SEVERITY, filled=True)

@@ -1,7 +1,9 @@
-"""The variables that divide the pool, with their values: what a stratum or a comparison of an estimate can be made of.
+"""The variables that divide the pool, with their values: what a stratum or a comparison of an
+estimate can be made of.
 
-A stratum is `all`, or parts `variable=value` with commas between; a comparison is one such part or of COMPARED_WITH. Which variables tell
-sets of people apart, and which can hold of one person twice, is told in schemas/identities.py.
+A stratum is `all`, or parts `variable=value` with commas between; a comparison is one such part or
+of COMPARED_WITH. Which variables tell sets of people apart, and which can hold of one person twice,
+is told in schemas/identities.py.
 """
 
 import re
@@ -19,14 +21,19 @@ class UnknownStratum(ValueError):
 
 @dataclass(frozen=True)
 class Variable:
-    """What a variable is called in running text, and its values: codes, or what a whole value looks like where the plan or the data name them."""
+    """What a variable is called in running text, and its values: codes,
+    or what a whole value looks like where the plan or the data name them."""
 
     words: str
     values: Collection[str] | str = r"[^,=]+"
 
     def knows(self, value: str) -> bool:
         """Whether it can have this value."""
-        return bool(re.fullmatch(self.values, value)) if isinstance(self.values, str) else value in self.values
+        return (
+            bool(re.fullmatch(self.values, value))
+            if isinstance(self.values, str)
+            else value in self.values
+        )
 
 
 FAMILY = r"[a-z][a-z0-9_]*"  # a family of maneuvers of the plan
@@ -76,7 +83,8 @@ VARIABLES = {
 }
 WHOLE, LEAST, GREATEST = "all", "least", "greatest"
 SMALLER_CELLS = (
-    "smaller cells: "  # before the variables of a table, `a x b`: all its cells that are too small for a number
+    # before the variables of a table, `a x b`: all its cells that are too small for a number
+    "smaller cells: "
 )
 COMPARED_WITH = (
     "repeat",
@@ -91,7 +99,10 @@ COMPARED_WITH = (
 
 @cache
 def split_stratum(stratum: str) -> dict[str, str]:
-    """`canal=posterior,arm=short` as a dict; `all` as an empty one. The dict is shared: do not change it."""
+    """`canal=posterior,arm=short` as a dict; `all` as an empty one.
+
+    The dict is shared: do not change it.
+    """
     return dict(part.split("=", 1) for part in stratum.split(",") if "=" in part)
 
 
@@ -99,11 +110,22 @@ def split_stratum(stratum: str) -> dict[str, str]:
 def check_stratum(stratum: str) -> None:
     """Raises UnknownStratum if it is made of anything that is not declared."""
     if stratum.startswith(SMALLER_CELLS):
-        unknown = [name for name in stratum.removeprefix(SMALLER_CELLS).split(" x ") if name not in VARIABLES]
+        unknown = [
+            name
+            for name in stratum.removeprefix(SMALLER_CELLS).split(" x ")
+            if name not in VARIABLES
+        ]
     else:
-        unknown = [part for part in stratum.split(",") if not (part in (WHOLE, LEAST, GREATEST) or _is_part(part))]
+        unknown = [
+            part
+            for part in stratum.split(",")
+            if not (part in (WHOLE, LEAST, GREATEST) or _is_part(part))
+        ]
     if unknown:
-        raise UnknownStratum(f"schemas/strata.py declares no {unknown[0]!r}, of which the stratum {stratum!r} is made")
+        raise UnknownStratum(
+            f"schemas/strata.py declares no {unknown[0]!r}, of which the stratum {stratum!r} is "
+            "made"
+        )
 
 
 @cache

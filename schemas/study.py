@@ -1,4 +1,5 @@
-"""The configuration as closed, frozen types: a misspelt key or a value out of range is named before anything runs."""
+"""The configuration as closed, frozen types: a misspelt key or a value out of range is named before
+anything runs."""
 
 from math import ceil
 from pathlib import Path
@@ -19,6 +20,8 @@ SITES = "sites"  # folder of a plan: one file for each site that has names of it
 Endpoint = Literal[tuple(codes.ENDPOINT)]
 
 
+# what pipeline/analyses/covariates.py and the rows of each analysis can tell of an episode or an
+# attempt
 Variable = Literal[
     "age_decade",
     "sex",
@@ -37,7 +40,7 @@ Variable = Literal[
     "same_visit",
     "wait",
     "site",
-]  # what pipeline/analyses/covariates.py and the rows of each analysis can tell of an episode or an attempt
+]
 
 
 class Guards(Closed):
@@ -46,15 +49,25 @@ class Guards(Closed):
     min_episodes: int = Field(ge=2, description="Fewer episodes give a status, not a number")
     min_events: int = Field(
         ge=1,
-        description="Classes of fewer events, or fewer episodes without one, have no coefficient of their own in a model",
+        description=(
+            "Classes of fewer events, or fewer episodes without one, have no coefficient of their "
+            "own in a model"
+        ),
     )
-    min_sites: int = Field(ge=2, description="Fewer sites give no statement on differences between sites")
-    min_chance: float = Field(gt=0, lt=0.5, description="Positivity: least chance of each choice that is compared")
+    min_sites: int = Field(
+        ge=2, description="Fewer sites give no statement on differences between sites"
+    )
+    min_chance: float = Field(
+        gt=0, lt=0.5, description="Positivity: least chance of each choice that is compared"
+    )
     widest_range_points: float = Field(
-        gt=0, le=100, description="Limits further apart than this part of their scale, in percent, give a status"
+        gt=0,
+        le=100,
+        description="Limits further apart than this part of their scale, in percent, give a status",
     )
     widest_ratio: float = Field(
-        gt=1, description="So does a ratio whose upper limit is more than so many times the lower one"
+        gt=1,
+        description="So does a ratio whose upper limit is more than so many times the lower one",
     )
 
 
@@ -62,17 +75,28 @@ class Resolution(Closed):
     """When a spell counts as resolved, and when a new one begins."""
 
     primary: Endpoint = Field(description="Endpoint of the committee report")
-    confirmation_day: int = Field(ge=1, description="Days after the last maneuver from which a negative look counts")
-    recurrence_gap: int = Field(ge=1, description="Symptom-free days after which a return is a new spell")
+    confirmation_day: int = Field(
+        ge=1, description="Days after the last maneuver from which a negative look counts"
+    )
+    recurrence_gap: int = Field(
+        ge=1, description="Symptom-free days after which a return is a new spell"
+    )
 
 
 class Curves(Closed):
     """The time-to-resolution curves."""
 
-    days: tuple[Annotated[int, Field(ge=1)], ...] = Field(description="Days on which shares are reported")
+    days: tuple[Annotated[int, Field(ge=1)], ...] = Field(
+        description="Days on which shares are reported"
+    )
     horizon_day: int = Field(ge=1, description="Last day that is estimated")
-    strata: tuple[tuple[Literal["canal", "side", "arm", "mechanism", "first_maneuver"], ...], ...] = Field(
-        description="Parts of the pool that get a curve of their own; several names in one entry are crossed"
+    strata: tuple[
+        tuple[Literal["canal", "side", "arm", "mechanism", "first_maneuver"], ...], ...
+    ] = Field(
+        description=(
+            "Parts of the pool that get a curve of their own; several names in one entry are "
+            "crossed"
+        )
     )
 
     @model_validator(mode="after")
@@ -96,9 +120,12 @@ class AttemptSuccess(Closed):
 
     terms: tuple[Variable, ...]
     quadrature_points: int = Field(
-        ge=11, description="Points of the adaptive quadrature over patients; checked at twice as many"
+        ge=11,
+        description="Points of the adaptive quadrature over patients; checked at twice as many",
     )
-    random_sites_from: int = Field(ge=3, description="With fewer sites each has its own fixed effect")
+    random_sites_from: int = Field(
+        ge=3, description="With fewer sites each has its own fixed effect"
+    )
     resolved_shares: tuple[Annotated[float, Field(gt=0, lt=1)], ...] = Field(
         description="Shares of which is asked after how many attempts they are reached"
     )
@@ -115,13 +142,18 @@ class SecondLine(Closed):
     truncate: tuple[float, float] = Field(description="Quantiles at which weights are cut")
     terms: tuple[Variable, ...] = Field(description="What was known at the moment of the choice")
     variants: dict[str, dict[Literal["canal", "arm", "arm_basis", "mechanism"], str]] = Field(
-        description="Parts that are compared by themselves: a name, and the adjudicated values that define it"
+        description=(
+            "Parts that are compared by themselves: a name, and the adjudicated values that define "
+            "it"
+        )
     )
 
     @model_validator(mode="after")
     def _days_fit(self) -> "SecondLine":
         if self.primary_day not in self.days or max(self.days) > self.horizon_day:
-            raise ValueError("second_line: primary_day must be one of days, and none may be after horizon_day")
+            raise ValueError(
+                "second_line: primary_day must be one of days, and none may be after horizon_day"
+            )
         if not 0 <= self.truncate[0] < self.truncate[1] <= 1:
             raise ValueError("second_line.truncate must be two rising quantiles")
         return self
@@ -130,7 +162,9 @@ class SecondLine(Closed):
 class Handicap(Closed):
     """Change of the Dizziness Handicap Inventory."""
 
-    days: tuple[Annotated[int, Field(ge=1)], ...] = Field(description="Days on which the mean total is reported")
+    days: tuple[Annotated[int, Field(ge=1)], ...] = Field(
+        description="Days on which the mean total is reported"
+    )
     important_changes: tuple[Annotated[int, Field(ge=1, le=100)], ...] = Field(
         description="Falls of the total that count as important; sources conflict, so each is shown"
     )
@@ -155,7 +189,9 @@ class SiteMonitoring(Closed):
 
     days: tuple[Annotated[int, Field(ge=1)], ...]
     min_episodes: int = Field(ge=2, description="Smaller sites are not compared")
-    terms: tuple[Variable, ...] = Field(description="Case mix that comparisons of sites take into account")
+    terms: tuple[Variable, ...] = Field(
+        description="Case mix that comparisons of sites take into account"
+    )
 
 
 class Sensitivity(Closed):
@@ -174,24 +210,35 @@ class Disclosure(Closed):
     round_counts: int = Field(
         ge=2,
         multiple_of=2,
-        description="Counts of parts of the pool are rounded to multiples of this, from half of it upwards",
+        description=(
+            "Counts of parts of the pool are rounded to multiples of this, from half of it upwards"
+        ),
     )
     min_sites: int = Field(
-        ge=1, description="Numbers that rest on fewer sites are hidden, unless they are a site's own"
+        ge=1,
+        description="Numbers that rest on fewer sites are hidden, unless they are a site's own",
     )
     max_share: float = Field(
-        gt=0, le=1, description="Numbers are hidden of which one site contributes more than this share of the episodes"
+        gt=0,
+        le=1,
+        description=(
+            "Numbers are hidden of which one site contributes more than this share of the episodes"
+        ),
     )
     min_renewed: float = Field(
         ge=0,
         le=1,
-        description="A new release is made only if it shows at least this part of the numbers that the last one shows; else that one stays",
+        description=(
+            "A new release is made only if it shows at least this part of the numbers that the "
+            "last one shows; else that one stays"
+        ),
     )
 
     @property
     def least_shown(self) -> int:
-        """The least count that is shown: the first from `min_cell` on that is rounded upwards, so that no rounded number stands for fewer
-        counts than another, and whoever knows some of those counted learns no more of the others than from any other number."""
+        """The least count that is shown: the first from `min_cell` on that is rounded upwards, so
+        that no rounded number stands for fewer counts than another, and whoever knows some of those
+        counted learns no more of the others than from any other number."""
         half = self.round_counts // 2
         return half + self.round_counts * ceil(max(self.min_cell - half, 0) / self.round_counts)
 
@@ -228,22 +275,29 @@ class Config(Closed):
     criteria: Criteria
     failure: Failure
     published: Published
-    sites: dict[str, SiteMap] = Field(default={}, description="Own names of tables, columns and codes, by site")
+    sites: dict[str, SiteMap] = Field(
+        default={}, description="Own names of tables, columns and codes, by site"
+    )
 
     @model_validator(mode="after")
     def _own_names_of_maneuvers_are_known(self) -> "Config":
         for site, own in self.sites.items():
             meant = set(own.codes.get("treatments", {}).get("maneuver", {}).values())
             if unknown := sorted(meant - set(self.maneuvers)):
-                raise ValueError(f"sites/{site}.yaml: no maneuvers of maneuvers.yaml: {', '.join(unknown)}")
+                raise ValueError(
+                    f"sites/{site}.yaml: no maneuvers of maneuvers.yaml: {', '.join(unknown)}"
+                )
         return self
 
 
 def read_config(folder: Path) -> Config:
-    """The configuration in `folder`; raises PlanFault with a sentence for each fault, its file and line."""
+    """The configuration in `folder`; raises PlanFault with a sentence for each fault,
+    its file and line."""
     files = {name: load_plan_file(folder / f"{name}.yaml") for name in PARTS}
     sites = read_site_maps(folder / SITES)
     try:
-        return Config.model_validate({name: file.content for name, file in files.items()} | {"sites": sites})
+        return Config.model_validate(
+            {name: file.content for name, file in files.items()} | {"sites": sites}
+        )
     except ValidationError as error:
         raise describe_faults(error, files, Config) from None

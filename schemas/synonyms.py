@@ -1,7 +1,9 @@
-"""Other words for the codes of the dictionary, each list with its source: a question to the coordinator is made from them, never an answer.
+"""Other words for the codes of the dictionary, each list with its source:
+a question to the coordinator is made from them, never an answer.
 
-A word stands here only if it means one code of its column and no other. Words of other languages are plain translations (common practice).
-Single letters mean something only beside the others of their column, so that they stand in schemes: M is male beside F, and no one's beside H.
+A word stands here only if it means one code of its column and no other. Words of other languages
+are plain translations (common practice). Single letters mean something only beside the others of
+their column, so that they stand in schemes: M is male beside F, and no one's beside H.
 """
 
 from collections.abc import Iterable, Mapping
@@ -17,32 +19,64 @@ YES_NO: Words = {  # common practice
     "unknown": "not known|unbekannt|inconnu|desconocido|sconosciuto|onbekend|desconhecido",
 }
 SIDES: Words = {  # auris dextra, sinistra and both (audiology, common practice)
-    "right": "rt|ad|rechts|rechte|rechter|rechtes|droit|droite|derecha|derecho|destra|destro|dx|direita|direito|höger|prawy|prawa|dexter",
-    "left": "lt|as|links|linke|linker|linkes|gauche|izquierda|izquierdo|sinistra|sinistro|sx|esquerda|esquerdo|vänster|lewy|lewa|sinister",
-    "both": "au|bilateral|bilaterally|beide|beidseits|beidseitig|les deux|ambos|ambas|entrambi|bilaterale|bilatéral|oboje",
+    "right": (
+        "rt|ad|rechts|rechte|rechter|rechtes|droit|droite|derecha|derecho|destra|destro|dx|direita|"
+        "direito|höger|prawy|prawa|dexter"
+    ),
+    "left": (
+        "lt|as|links|linke|linker|linkes|gauche|izquierda|izquierdo|sinistra|sinistro|sx|esquerda|"
+        "esquerdo|vänster|lewy|lewa|sinister"
+    ),
+    "both": (
+        "au|bilateral|bilaterally|beide|beidseits|beidseitig|les "
+        "deux|ambos|ambas|entrambi|bilaterale|bilatéral|oboje"
+    ),
 }
 CANALS: Words = {
-    # anterior or superior, lateral or horizontal: Gray's Anatomy, 20th ed. 1918, and International Anatomical Terminology, FIPAT 1998 (from memory);
-    # short forms: von Brevern M et al. J Vestib Res 2015;25:105-117 (from memory)
-    "posterior": "post|pc|psc|pscc|pc-bppv|hinterer|hinteren|hintere|postérieur|posteriore|posteriores|achterste",
-    "lateral": "horizontal|lat|lc|hc|lsc|hsc|lscc|hscc|lc-bppv|hc-bppv|horizontaler|lateraler|seitlicher|latéral|laterale|orizzontale",
-    "anterior": "superior|ant|ac|asc|ssc|ascc|sscc|ac-bppv|sc-bppv|vorderer|vorderen|vordere|oberer|oberen|obere|antérieur|supérieur|anteriore|superiore|voorste",
+    # anterior or superior, lateral or horizontal: Gray's Anatomy, 20th ed. 1918, and International
+    # Anatomical Terminology, FIPAT 1998 (from memory); short forms: von Brevern M et al. J Vestib
+    # Res 2015;25:105-117 (from memory)
+    "posterior": (
+        "post|pc|psc|pscc|pc-bppv|hinterer|hinteren|hintere|postérieur|posteriore|posteriores|"
+        "achterste"
+    ),
+    "lateral": (
+        "horizontal|lat|lc|hc|lsc|hsc|lscc|hscc|lc-bppv|hc-bppv|horizontaler|lateraler|seitlicher|"
+        "latéral|laterale|orizzontale"
+    ),
+    "anterior": (
+        "superior|ant|ac|asc|ssc|ascc|sscc|ac-bppv|sc-bppv|vorderer|vorderen|vordere|oberer|oberen|"
+        "obere|antérieur|supérieur|anteriore|superiore|voorste"
+    ),
 }
-VERTICAL: Words = {  # nystagmus is named by its fast phase: Eggers SDZ et al. J Vestib Res 2019;29:57-87
+# nystagmus is named by its fast phase: Eggers SDZ et al. J Vestib Res 2019;29:57-87
+VERTICAL: Words = {
     "up": "upbeat|upbeating|up beat|up beating|upward|upwards|nach oben",
     "down": "downbeat|downbeating|down beat|down beating|downward|downwards|nach unten",
 }
 HORIZONTAL: Words = {  # ageotropic for apogeotropic: usage of the literature (common practice)
-    "apogeotropic": "ageotropic|apo|ageo|apogeotrop|ageotrop|apogeotropo|apogéotropique|agéotropique|apogeotrope",
+    "apogeotropic": (
+        "ageotropic|apo|ageo|apogeotrop|ageotrop|apogeotropo|apogéotropique|agéotropique|"
+        "apogeotrope"
+    ),
     "geotropic": "geo|geotrop|geotropo|géotropique|geotrope",
 }
 COLUMNS: dict[str, Words] = {
     "sex": {
-        "female": "fem|woman|weiblich|frau|femme|féminin|mujer|femenino|donna|femmina|femminile|vrouw|vrouwelijk|mulher|feminino|kobieta|kvinna",
-        "male": "masc|man|männlich|mann|homme|masculin|hombre|masculino|uomo|maschio|maschile|mannelijk|homem|mężczyzna",
+        "female": (
+            "fem|woman|weiblich|frau|femme|féminin|mujer|femenino|donna|femmina|femminile|vrouw|"
+            "vrouwelijk|mulher|feminino|kobieta|kvinna"
+        ),
+        "male": (
+            "masc|man|männlich|mann|homme|masculin|hombre|masculino|uomo|maschio|maschile|"
+            "mannelijk|homem|mężczyzna"
+        ),
         "other": "divers|non-binary|nonbinary",
     },
-    "cause": {"head_trauma": "trauma|head injury|tbi|traumatic", "with_meniere": "meniere|menière|ménière"},
+    "cause": {
+        "head_trauma": "trauma|head injury|tbi|traumatic",
+        "with_meniere": "meniere|menière|ménière",
+    },
     "recorded_canal": CANALS,
     "recorded_mechanism": {
         "canalolithiasis": "canalithiasis|canalolithiase|kanalolithiasis",
@@ -54,7 +88,10 @@ COLUMNS: dict[str, Words] = {
         "unilateral_vestibulopathy": "neuritis|vestibular neuritis",
         "persistent_postural": "pppd",
     },
-    "test": {"dix_hallpike": "dix|hallpike|dh|dht", "supine_roll": "roll|head roll|pagnini-mcclure|mcclure|srt"},
+    "test": {
+        "dix_hallpike": "dix|hallpike|dh|dht",
+        "supine_roll": "roll|head roll|pagnini-mcclure|mcclure|srt",
+    },
     "vertical": VERTICAL,
     "horizontal": HORIZONTAL,
     "vertigo": {"mild": "leicht|slight", "moderate": "mittel|mäßig", "severe": "stark|schwer"},
@@ -67,14 +104,23 @@ COLUMNS: dict[str, Words] = {
         "nausea": "übelkeit",
         "canal_switch": "canal conversion|switch",
     },
-    "contact": {"telephone": "phone|phone call|telephone call", "telehealth": "video|video call", "clinic": "visit"},
-    "end_of_followup": {"lost": "lost to follow-up|ltfu", "withdrew": "withdrawn|consent withdrawn"},
+    "contact": {
+        "telephone": "phone|phone call|telephone call",
+        "telehealth": "video|video call",
+        "clinic": "visit",
+    },
+    "end_of_followup": {
+        "lost": "lost to follow-up|ltfu",
+        "withdrew": "withdrawn|consent withdrawn",
+    },
 }
 SCHEMES: dict[
     str, tuple[Words, ...]
 ] = {  # single letters: those of a column belong to one scheme; the first is English
     "yes_no": tuple({"yes": yes, "no": "n"} for yes in "yjos"),
-    "sides": tuple({"right": r, "left": left, "both": "b"} for r, left in ("rl", "ds", "dg", "di", "de")),
+    "sides": tuple(
+        {"right": r, "left": left, "both": "b"} for r, left in ("rl", "ds", "dg", "di", "de")
+    ),
     "sex": ({"female": "f", "male": "m"}, {"female": "w", "male": "m", "other": "d"}),
     "recorded_canal": (
         {"posterior": "p", "lateral": "l", "anterior": "a"},
@@ -97,7 +143,8 @@ HEADERS: Words = {  # other names of columns: translations and usual short forms
 
 @dataclass(frozen=True)
 class Vocabulary:
-    """What a coordinator may have meant in a column: its codes, the code of each other word, and schemes of single letters."""
+    """What a coordinator may have meant in a column: its codes, the code of each other word,
+    and schemes of single letters."""
 
     codes: tuple[str, ...]
     words: Mapping[str, str]
@@ -113,11 +160,16 @@ def make_vocabulary(column: Description) -> Vocabulary:
     """The codes of a column with their other words."""
     codes = tuple(column.codes or ())
     words, schemes = dict(COLUMNS.get(column.name, {})), SCHEMES.get(column.name, ())
-    for key, known, others in (("yes_no", {"yes", "no"}, YES_NO), ("sides", {"right", "left"}, SIDES)):
+    for key, known, others in (
+        ("yes_no", {"yes", "no"}, YES_NO),
+        ("sides", {"right", "left"}, SIDES),
+    ):
         if known <= set(codes):
             words |= others
             schemes = SCHEMES[key]
-    return Vocabulary(codes, _only(turn_round(words), codes), tuple(_only(turn_round(s), codes) for s in schemes))
+    return Vocabulary(
+        codes, _only(turn_round(words), codes), tuple(_only(turn_round(s), codes) for s in schemes)
+    )
 
 
 def make_header_vocabulary(columns: Iterable[str]) -> Vocabulary:

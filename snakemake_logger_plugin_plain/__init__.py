@@ -1,5 +1,6 @@
-"""What a run says at a terminal: a line a step with its name, how far it is, and at the end what matters. `./run` asks Snakemake for it
-(`--logger plain`); Snakemake finds it by the name of this folder."""
+"""What a run says at a terminal: a line a step with its name, how far it is, and at the end what
+matters. `./run` asks Snakemake for it (`--logger plain`); Snakemake finds it by the name of this
+folder."""
 
 from __future__ import annotations
 
@@ -14,17 +15,26 @@ from snakemake_interface_logger_plugins.common import LogEvent
 
 LAST_LINES = 12  # of a failed step's log
 NOTHING = "Nothing to be done"
-OURS = ("Unlocked working directory", "Skipped ")  # what Snakemake says in passing and a person wants to know
+# what Snakemake says in passing and a person wants to know
+OURS = ("Unlocked working directory", "Skipped ")
 LOCKED = (
-    "Another run is writing to these results, or one was killed. If none is running: ./run --unlock, then ./run again."
+    "Another run is writing to these results, or one was killed. If none is running: ./run "
+    "--unlock, then ./run again."
 )
 KEPT = "What was finished is kept: the next run goes on from there."
 
 
 class LogHandler(LogHandlerBase):
-    """Writes to standard error, in one colour, and without any control sign unless a person watches."""
+    """Writes to standard error, in one colour, and without any control sign unless a person
+    watches."""
 
-    writes_to_stream, writes_to_file, has_filter, has_formatter, needs_rulegraph = True, False, True, True, False
+    writes_to_stream, writes_to_file, has_filter, has_formatter, needs_rulegraph = (
+        True,
+        False,
+        True,
+        True,
+        False,
+    )
 
     def __post_init__(self) -> None:
         self.began = time.monotonic()
@@ -53,10 +63,16 @@ class LogHandler(LogHandlerBase):
 
     def tell_extent(self, record: LogRecord) -> None:
         """How many steps there are; the rule that only gathers them is none."""
-        stats = {name: number for name, number in getattr(record, "stats", {}).items() if name not in ("all", "total")}
+        stats = {
+            name: number
+            for name, number in getattr(record, "stats", {}).items()
+            if name not in ("all", "total")
+        }
         if not self.total:
             self.total = sum(stats.values())
-            self.say(f"{count(self.total, 'step')}{' would run' if self.common_settings.dryrun else ''}:")
+            self.say(
+                f"{count(self.total, 'step')}{' would run' if self.common_settings.dryrun else ''}:"
+            )
 
     def begin_step(self, record: LogRecord) -> None:
         """A step begins; in a dry run that is all there is."""
@@ -93,17 +109,24 @@ class LogHandler(LogHandlerBase):
             self.say(f"Its log: {path}\n")
 
     def tell_error(self, record: LogRecord) -> None:
-        """An error of the workflow without the place in its own files, which helps nobody who runs it."""
+        """An error of the workflow without the place in its own files,
+        which helps nobody who runs it."""
         kind = getattr(record, "exception", "")
         if kind == "LockException":
             self.say(LOCKED)
-        elif kind != "RuleException" and not self.failed and not self.stopping:  # that one is told by its step
+        elif kind != "RuleException" and not self.failed and not self.stopping:
+            # that one is told by its step
             places = ("WorkflowError in file", "  File ")
-            self.say("\n".join(line for line in str(record.msg).splitlines() if not line.startswith(places)))
+            self.say(
+                "\n".join(
+                    line for line in str(record.msg).splitlines() if not line.startswith(places)
+                )
+            )
             self.failed = True
 
     def tell_text(self, record: LogRecord) -> None:
-        """What Snakemake says in passing: warnings, what a person wants to know, and how it ended."""
+        """What Snakemake says in passing: warnings, what a person wants to know,
+        and how it ended."""
         text = str(record.msg or "")
         self.summarise = getattr(record, "summarise", self.summarise)
         if text.startswith("Terminating processes on user request"):
@@ -127,12 +150,15 @@ class LogHandler(LogHandlerBase):
         if self.total and not self.common_settings.dryrun:
             ended = "Stopped" if self.stopping else "Not finished" if self.failed else ""
             self.say(
-                f"{ended} after {took}, {self.done} of {self.total} steps done. {KEPT}" if ended else f"Done in {took}."
+                f"{ended} after {took}, {self.done} of {self.total} steps done. {KEPT}"
+                if ended
+                else f"Done in {took}."
             )
         super().close()
 
     def show_running(self) -> None:
-        """Which steps are at work, on a line that the next one writes over; only where a person watches."""
+        """Which steps are at work, on a line that the next one writes over;
+        only where a person watches."""
         if self.watched and self.running:
             names = "; ".join(self.steps[number] for number in self.running)
             width = shutil.get_terminal_size().columns - 1

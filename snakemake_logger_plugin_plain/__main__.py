@@ -1,4 +1,5 @@
-"""Starts Snakemake as a person wants it: a wrong option and an early stop are told in a sentence."""
+"""Starts Snakemake as a person wants it: a wrong option and an early stop are told in a
+sentence."""
 
 import argparse
 import sys
@@ -6,7 +7,8 @@ import sys
 
 def main() -> None:
     """Run Snakemake with the words of the command line."""
-    argparse.ArgumentParser.print_usage = lambda *_: None  # a hundred lines, with the sentence that matters below them
+    # a hundred lines, with the sentence that matters below them
+    argparse.ArgumentParser.print_usage = lambda *_: None
     sys.argv[0] = "./run"
     try:
         from snakemake.cli import main as run  # it takes a second, in which a person may stop

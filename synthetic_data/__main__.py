@@ -1,4 +1,5 @@
-"""Command line: write an invented pool of deliveries, with the truth behind it, into a new folder."""
+"""Command line: write an invented pool of deliveries, with the truth behind it,
+into a new folder."""
 
 import argparse
 import time
@@ -18,11 +19,25 @@ def read_arguments() -> argparse.Namespace:
         help="DIR/pool and DIR/truth are made here and must not exist yet",
     )
     parser.add_argument(
-        "--episodes", type=int, default=EPISODES, metavar="N", help="episodes in all (default %(default)s)"
+        "--episodes",
+        type=int,
+        default=EPISODES,
+        metavar="N",
+        help="episodes in all (default %(default)s)",
     )
-    parser.add_argument("--sites", type=int, default=SITES, metavar="N", help="sites, 1 to 999 (default %(default)s)")
     parser.add_argument(
-        "--seed", type=int, default=SEED, metavar="K", help="same seed, same bytes (default %(default)s)"
+        "--sites",
+        type=int,
+        default=SITES,
+        metavar="N",
+        help="sites, 1 to 999 (default %(default)s)",
+    )
+    parser.add_argument(
+        "--seed",
+        type=int,
+        default=SEED,
+        metavar="K",
+        help="same seed, same bytes (default %(default)s)",
     )
     arguments = parser.parse_args()
     if arguments.seed < 0:

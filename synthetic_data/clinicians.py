@@ -1,4 +1,5 @@
-"""The clinician's own working diagnosis: often right, sometimes the wrong canal or ear, better at some sites."""
+"""The clinician's own working diagnosis: often right, sometimes the wrong canal or ear,
+better at some sites."""
 
 from dataclasses import dataclass
 
@@ -13,7 +14,8 @@ from synthetic_data.sites import Site
 OPINIONS = (*VARIANTS, "uncertain", "none")
 UNCERTAIN, NOTHING = OPINIONS.index("uncertain"), OPINIONS.index("none")
 
-# How readable each variant is, times the site's own chance of the right canal; and what is read instead. All invented.
+# How readable each variant is, times the site's own chance of the right canal; and what is read
+# instead. All invented.
 READABLE = {
     "posterior_cupula": 0.6,
     "posterior_distal": 0.4,
@@ -25,7 +27,12 @@ READABLE = {
 }
 SHORT_ARM_LOOKED_FOR, SHORT_ARM_NOT_LOOKED_FOR = 0.75, 0.15
 READ_INSTEAD: dict[str, dict[str, float]] = {
-    "posterior_long": {"uncertain": 0.4, "lateral_geotropic": 0.25, "posterior_cupula": 0.2, "anterior": 0.15},
+    "posterior_long": {
+        "uncertain": 0.4,
+        "lateral_geotropic": 0.25,
+        "posterior_cupula": 0.2,
+        "anterior": 0.15,
+    },
     "posterior_cupula": {"posterior_long": 0.85, "uncertain": 0.15},
     "posterior_short": {"uncertain": 0.6, "posterior_long": 0.4},
     "posterior_distal": {"anterior": 0.75, "uncertain": 0.25},
@@ -49,19 +56,23 @@ READ_INSTEAD: dict[str, dict[str, float]] = {
 
 @dataclass
 class Views:
-    """What the clinician holds: a number of `OPINIONS` and an ear for each episode; both can be revised at a later
-    visit.
+    """What the clinician holds: a number of `OPINIONS` and an ear for each episode;
+    both can be revised at a later visit.
     """
 
     opinion: np.ndarray
     side: np.ndarray
 
 
-def draw_views(rng: np.random.Generator, site: Site, cases: Cases, recognised_now: np.ndarray) -> Views:
-    """The first working diagnoses; `recognised_now` marks cases seen at once not to be positional vertigo."""
+def draw_views(
+    rng: np.random.Generator, site: Site, cases: Cases, recognised_now: np.ndarray
+) -> Views:
+    """The first working diagnoses; `recognised_now` marks cases seen at once not to be positional
+    vertigo."""
     opinion = read_canal(rng, site, cases.pattern)
     no_nystagmus = np.flatnonzero((cases.presentation != NYSTAGMUS) & cases.positional)
-    unclear = chance(rng, 0.5, len(no_nystagmus))  # history alone names the canal in half of them: invented
+    # history alone names the canal in half of them: invented
+    unclear = chance(rng, 0.5, len(no_nystagmus))
     opinion[no_nystagmus] = np.where(unclear, UNCERTAIN, cases.pattern[no_nystagmus])
     side = read_side(rng, site, cases.pattern, cases.side)
     opinion[recognised_now] = NOTHING
@@ -71,20 +82,28 @@ def draw_views(rng: np.random.Generator, site: Site, cases: Cases, recognised_no
 
 
 def read_canal(rng: np.random.Generator, site: Site, pattern: np.ndarray) -> np.ndarray:
-    """The opinion that a pattern of signs gives: right with the site's chance times its readability, else what is read
-    instead.
+    """The opinion that a pattern of signs gives: right with the site's chance times its
+    readability, else what is read instead.
     """
-    looked_for = SHORT_ARM_LOOKED_FOR if site.sitting_up or site.half_dix_hallpike else SHORT_ARM_NOT_LOOKED_FOR
+    looked_for = (
+        SHORT_ARM_LOOKED_FOR
+        if site.sitting_up or site.half_dix_hallpike
+        else SHORT_ARM_NOT_LOOKED_FOR
+    )
     readable = READABLE | {"posterior_short": looked_for}
-    instead = np.array([[READ_INSTEAD[name].get(opinion, 0) for opinion in OPINIONS] for name in PATTERN_NAMES])
+    instead = np.array(
+        [[READ_INSTEAD[name].get(opinion, 0) for opinion in OPINIONS] for name in PATTERN_NAMES]
+    )
     own = np.array([readable.get(name, 1.0) if name in VARIANTS else 0.0 for name in PATTERN_NAMES])
     right = chance(rng, site.right_canal * own[pattern], len(pattern))
     return np.where(right, pattern, pick(rng, instead[pattern]))
 
 
-def read_side(rng: np.random.Generator, site: Site, pattern: np.ndarray, side: np.ndarray) -> np.ndarray:
-    """The ear that is held to be affected: less sure in the lateral canal and in down-beating nystagmus (figures
-    invented).
+def read_side(
+    rng: np.random.Generator, site: Site, pattern: np.ndarray, side: np.ndarray
+) -> np.ndarray:
+    """The ear that is held to be affected: less sure in the lateral canal and in down-beating
+    nystagmus (figures invented).
     """
     names = np.array(PATTERN_NAMES)
     harder = np.where(np.char.startswith(names, "lateral"), 0.08, 0.0) + np.where(
@@ -99,18 +118,24 @@ def record_views(
 ) -> dict[str, np.ndarray]:
     """The recorded_* columns and arm_basis: most clinicians leave the arm unknown.
 
-    `short_by_response` marks episodes that the site calls short-arm because a maneuver for it was followed by
-    resolution.
+    `short_by_response` marks episodes that the site calls short-arm because a maneuver for it was
+    followed by resolution.
     """
     count = len(views.opinion)
-    extra = {"uncertain": ("uncertain", "unknown", "unknown"), "none": ("none", "not_applicable", "unknown")}
+    extra = {
+        "uncertain": ("uncertain", "unknown", "unknown"),
+        "none": ("none", "not_applicable", "unknown"),
+    }
     known = {name: (v.canal, v.arm, v.mechanism) for name, v in VARIANTS.items()} | extra
     canal, arm, mechanism = (
-        np.array([known[name][part] for name in OPINIONS], dtype=object)[views.opinion] for part in range(3)
+        np.array([known[name][part] for name in OPINIONS], dtype=object)[views.opinion]
+        for part in range(3)
     )
     arm[arm == "cupula"] = "not_applicable"
     named = np.where((canal == "posterior") & (arm == "short"), 0.85, site.names_arm)
-    arm[np.isin(arm, ["long", "short"]) & ((canal == "lateral") | ~chance(rng, named, count))] = "unknown"
+    arm[np.isin(arm, ["long", "short"]) & ((canal == "lateral") | ~chance(rng, named, count))] = (
+        "unknown"
+    )
     arm[short_by_response] = "short"
     mechanism[chance(rng, 0.15, count)] = "unknown"
     basis = blank(rng, np.full(count, "not_assessed", dtype=object), 0.5)
@@ -127,18 +152,26 @@ def record_views(
     }
 
 
-def draw_recognition(rng: np.random.Generator, site: Site, cases: Cases) -> tuple[np.ndarray, np.ndarray]:
-    """For each episode the day from which the site would see that it is not positional vertigo (infinite if never), and
-    by what diagnosis. Decisive answers are seen more often; the untreated are recognised at the first visit; one in ten
-    is named wrongly (all invented).
+def draw_recognition(
+    rng: np.random.Generator, site: Site, cases: Cases
+) -> tuple[np.ndarray, np.ndarray]:
+    """For each episode the day from which the site would see that it is not positional vertigo
+    (infinite if never), and by what diagnosis. Decisive answers are seen more often; the untreated
+    are recognised at the first visit; one in ten is named wrongly (all invented).
     """
     count = len(cases)
     decisive = cases.answers[list(DECISIVE)].eq("yes").any(axis=1).to_numpy()
-    seen = ~cases.positional & chance(rng, np.minimum(site.recognises + 0.25 * decisive, 0.97), count)
+    seen = ~cases.positional & chance(
+        rng, np.minimum(site.recognises + 0.25 * decisive, 0.97), count
+    )
     day = np.where(cases.treated, rng.integers(1, 40, count), 0).astype(float)
     day[~seen] = np.inf
     swap = chance(rng, 0.1, count)
     diagnosis = np.where(
-        seen, np.where(swap, pick_one(rng, {"other": 1, "persistent_postural": 1}, count), cases.other_cause), None
+        seen,
+        np.where(
+            swap, pick_one(rng, {"other": 1, "persistent_postural": 1}, count), cases.other_cause
+        ),
+        None,
     )
     return day, diagnosis

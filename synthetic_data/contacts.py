@@ -9,26 +9,37 @@ from synthetic_data.sites import Site
 
 DAYS_TO_SETTLE = 20.0  # handicap and residual dizziness fade over weeks after resolution: invented
 RESIDUAL = (
-    0.45  # residual dizziness early after resolution; 57.5 % of 148 and 32.8 % of 64 in two series (domain figures)
+    # residual dizziness early after resolution; 57.5 % of 148 and 32.8 % of 64 in two series
+    # (domain figures)
+    0.45
 )
 
 
-def report(rng: np.random.Generator, site: Site, course: Course, contacts: pd.DataFrame) -> pd.DataFrame:
-    """One row per contact of the clinic's contacts; scales follow the true state with noise (levels invented)."""
+def report(
+    rng: np.random.Generator, site: Site, course: Course, contacts: pd.DataFrame
+) -> pd.DataFrame:
+    """One row per contact of the clinic's contacts; scales follow the true state with noise (levels
+    invented)."""
     who, day, telephone = (contacts[name].to_numpy() for name in ("case", "day", "telephone"))
     count, cases = len(who), course.cases
     present, back = course.present(who, day), course.recurs_at(who) <= day
-    settled = np.where(present, 0, np.exp(-np.maximum(day - course.resolved_at[who], 0) / DAYS_TO_SETTLE))
+    settled = np.where(
+        present, 0, np.exp(-np.maximum(day - course.resolved_at[who], 0) / DAYS_TO_SETTLE)
+    )
     burden = np.where(present, 1.0, 0.2 + 0.4 * settled)
     person_level = 44 + 9 * cases.severity[who] + rng.normal(0, 8, len(cases))[who]
     handicap = np.clip(person_level * burden + rng.normal(0, 6, count), 0, 100)
     other = chance(rng, np.where(present, 0.3, RESIDUAL * settled), count)
     dhi = blank(rng, 2 * np.round(handicap / 2), 1 - site.scales)
-    vas = blank(rng, np.round(np.clip(handicap / 10 + rng.normal(0, 1, count), 0, 10), 1), 1 - 0.8 * site.scales)
-    vas[telephone] = np.nan
-    contact = np.where(telephone, "telephone", np.where(chance(rng, 0.03, count), "telehealth", "clinic")).astype(
-        object
+    vas = blank(
+        rng,
+        np.round(np.clip(handicap / 10 + rng.normal(0, 1, count), 0, 10), 1),
+        1 - 0.8 * site.scales,
     )
+    vas[telephone] = np.nan
+    contact = np.where(
+        telephone, "telephone", np.where(chance(rng, 0.03, count), "telehealth", "clinic")
+    ).astype(object)
     contact[telephone & chance(rng, 0.15, count)] = "diary"
     recurrence = answer(rng, back, np.where(back, 0.9, 0.997), count)
     recurrence[day == 0] = None
@@ -47,7 +58,9 @@ def report(rng: np.random.Generator, site: Site, course: Course, contacts: pd.Da
     )
 
 
-def answer(rng: np.random.Generator, truth: np.ndarray, right: np.ndarray | float, count: int) -> np.ndarray:
+def answer(
+    rng: np.random.Generator, truth: np.ndarray, right: np.ndarray | float, count: int
+) -> np.ndarray:
     """Yes or no, right with chance `right`; two in a hundred are unknown (invented)."""
     said = np.where(truth == chance(rng, right, count), "yes", "no").astype(object)
     said[chance(rng, 0.02, count)] = "unknown"

@@ -1,5 +1,6 @@
-"""The hidden course: when the debris truly clears, moves to another canal, and comes back. Time is continuous days from
-day 0.
+"""The hidden course: when the debris truly clears, moves to another canal, and comes back.
+
+Time is continuous days from day 0.
 """
 
 import numpy as np
@@ -17,11 +18,11 @@ YEAR = 365.25
 class Course:
     """The true state of all episodes of a site while their time runs.
 
-    Each episode clears when its summed hazard reaches `resistance`, a standard exponential draw. Hazard comes from
-    natural remission (speed / mean days, all the time), from a course of exercises (spread over its days), and from
-    each attempt, all at once: -log(1 - chance) * speed * exp(site effect) * quality. So a single attempt in a median
-    patient clears with exactly its chance, and everything acts as proportional hazards on a piecewise-exponential
-    clock.
+    Each episode clears when its summed hazard reaches `resistance`, a standard exponential draw.
+    Hazard comes from natural remission (speed / mean days, all the time), from a course of
+    exercises (spread over its days), and from each attempt, all at once: -log(1 - chance) * speed *
+    exp(site effect) * quality. So a single attempt in a median patient clears with exactly its
+    chance, and everything acts as proportional hazards on a piecewise-exponential clock.
     """
 
     def __init__(
@@ -48,23 +49,29 @@ class Course:
         self.resolved_at = np.full(count, np.inf)
         before = cases.presentation == RESOLVED
         since_onset = cases.first_look_day - cases.onset_day
-        self.resolved_at[before] = (cases.first_look_day - since_onset * rng.uniform(0.02, 0.9, count))[before]
-        self.foreign_days = np.array([OTHER_CAUSES[c].remission_days if c else np.inf for c in cases.other_cause])
+        self.resolved_at[before] = (
+            cases.first_look_day - since_onset * rng.uniform(0.02, 0.9, count)
+        )[before]
+        self.foreign_days = np.array(
+            [OTHER_CAUSES[c].remission_days if c else np.inf for c in cases.other_cause]
+        )
         self.natural_rate = self.natural_rates()
         self.exercise_until = np.zeros(count)
         self.exercise_rate = np.zeros(count)
         self.switched_at = np.full(count, np.nan)
         self.converted_at = np.full(count, np.nan)
         recurs_after = rng.exponential(YEAR / scenario.recurrence_per_year, count)
-        recurs_after += np.where(before, cases.first_look_day - self.resolved_at, 0)  # not back when first seen
+        # not back when first seen
+        recurs_after += np.where(before, cases.first_look_day - self.resolved_at, 0)
         self.recurs_after = np.where(cases.positional, recurs_after, np.inf)
         self.same_place = chance(rng, scenario.recurrence_same_place, count)
 
     def natural_rates(self) -> np.ndarray:
-        """Hazard of natural remission per day, by the present pattern of signs or the other cause."""
-        variant = np.array([VARIANTS[n].remission_days if n in VARIANTS else np.inf for n in PATTERN_NAMES])[
-            self.pattern
-        ]
+        """Hazard of natural remission per day, by the present pattern of signs or the other
+        cause."""
+        variant = np.array(
+            [VARIANTS[n].remission_days if n in VARIANTS else np.inf for n in PATTERN_NAMES]
+        )[self.pattern]
         return self.cases.speed / np.where(self.cases.positional, variant, self.foreign_days)
 
     def wait(self, who: np.ndarray, start: np.ndarray, end: np.ndarray) -> None:
@@ -83,7 +90,12 @@ class Course:
         self.resistance[who[~done]] -= (rate * (end - start))[~done]
 
     def treat(
-        self, who: np.ndarray, day: np.ndarray, maneuver: np.ndarray, side: np.ndarray, factor: np.ndarray
+        self,
+        who: np.ndarray,
+        day: np.ndarray,
+        maneuver: np.ndarray,
+        side: np.ndarray,
+        factor: np.ndarray,
     ) -> np.ndarray:
         """Give one attempt each; returns True where it moved debris into another canal.
 
@@ -91,7 +103,9 @@ class Course:
         """
         fits = (side == self.side[who]) | (side == NO_SIDE) | (self.side[who] == BOTH)
         place = self.pattern[who]
-        clearing = np.where(fits, self.right_chance[maneuver, place], self.wrong_chance[maneuver, place])
+        clearing = np.where(
+            fits, self.right_chance[maneuver, place], self.wrong_chance[maneuver, place]
+        )
         dose = -np.log1p(-clearing) * self.cases.speed[who] * np.exp(self.site.effect) * factor
         present = np.isinf(self.resolved_at[who])
         moved = present & self.move(who, np.isin(np.array(self.names)[maneuver], NO_EFFECT + SLOW))
@@ -100,7 +114,9 @@ class Course:
         self.exercise_until[who[slow]] = day[slow] + EXERCISE_DAYS
         solved = present & ~moved & ~slow & (dose >= self.resistance[who])
         delay = np.where(
-            chance(self.rng, self.scenario.immediate, len(who)), 0.005, self.rng.uniform(0.02, 0.99, len(who))
+            chance(self.rng, self.scenario.immediate, len(who)),
+            0.005,
+            self.rng.uniform(0.02, 0.99, len(who)),
         )
         self.resolved_at[who[solved]] = (day + delay)[solved]
         failed = present & ~moved & ~slow & ~solved
@@ -111,12 +127,17 @@ class Course:
         return moved
 
     def move(self, who: np.ndarray, still: np.ndarray) -> np.ndarray:
-        """Draw canal switches at an attempt and change the pattern of signs; `still` maneuvers move nothing."""
+        """Draw canal switches at an attempt and change the pattern of signs;
+        `still` maneuvers move nothing."""
         moved = np.zeros(len(who), bool)
         draw = self.rng.random(len(who)) * self.scenario.attempts_per_case
         for name, variant in VARIANTS.items():
             below = 0.0
-            here = (self.cases.pattern[who] == PATTERN_NAMES.index(name)) & np.isnan(self.switched_at[who]) & ~still
+            here = (
+                (self.cases.pattern[who] == PATTERN_NAMES.index(name))
+                & np.isnan(self.switched_at[who])
+                & ~still
+            )
             here &= np.isinf(self.resolved_at[who])
             for target, share in variant.switch.items():
                 goes = here & (draw >= below) & (draw < below + share)

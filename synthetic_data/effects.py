@@ -1,8 +1,8 @@
-"""What one attempt does: the chance that it clears a variant by itself, in a median patient at a reference site, done
-well.
+"""What one attempt does: the chance that it clears a variant by itself,
+in a median patient at a reference site, done well.
 
-Natural remission comes on top. The figures lean on the first-attempt results named beside them; where none is named
-they are invented.
+Natural remission comes on top. The figures lean on the first-attempt results named beside them;
+where none is named they are invented.
 """
 
 import numpy as np
@@ -11,11 +11,13 @@ from synthetic_data.scenario import VARIANTS
 
 WRONG = 0.04  # a sided or fitting maneuver for another place does little: invented
 NO_EFFECT = ("observe", "sham")
-EXERCISE_DAYS = 14  # a course of Brandt-Daroff exercises; its effect is spread over these days (common practice)
+# a course of Brandt-Daroff exercises; its effect is spread over these days (common practice)
+EXERCISE_DAYS = 14
 SLOW = ("brandt_daroff",)
 
 CHANCES: dict[tuple[str, str], float] = {
-    ("epley", "posterior_long"): 0.72,  # 23 of 36 after one (Lee JD 2014), 28 of 35 at 24 h (von Brevern M 2006)
+    # 23 of 36 after one (Lee JD 2014), 28 of 35 at 24 h (von Brevern M 2006)
+    ("epley", "posterior_long"): 0.72,
     ("epley", "posterior_cupula"): 0.20,
     ("epley", "posterior_short"): 0.08,
     ("epley", "posterior_distal"): 0.15,
@@ -29,12 +31,14 @@ CHANCES: dict[tuple[str, str], float] = {
     ("semont_plus", "posterior_cupula"): 0.35,
     ("gans", "posterior_long"): 0.65,
     ("half_somersault", "posterior_long"): 0.50,
-    ("quick_liberatory_rotation", "posterior_long"): 0.75,  # 79 of 100 at 1 h, as read in an excerpt
+    # 79 of 100 at 1 h, as read in an excerpt
+    ("quick_liberatory_rotation", "posterior_long"): 0.75,
     ("li_quick_repositioning", "posterior_long"): 0.60,
     ("li_quick_repositioning", "lateral_geotropic"): 0.45,
     ("brandt_daroff", "posterior_long"): 0.45,
     ("brandt_daroff", "posterior_cupula"): 0.40,
-    ("brandt_daroff", "posterior_short"): 0.60,  # resolved after repositioning had failed (Scocco DH 2022)
+    # resolved after repositioning had failed (Scocco DH 2022)
+    ("brandt_daroff", "posterior_short"): 0.60,
     ("brandt_daroff", "posterior_distal"): 0.35,
     ("demi_semont", "posterior_distal"): 0.57,  # 13 of 23 (Asprella-Libonati G 2019)
     ("forced_prolonged_45", "posterior_distal"): 0.20,  # 1 of 5 (same)
@@ -53,24 +57,30 @@ CHANCES: dict[tuple[str, str], float] = {
     ("forced_prolonged_position", "lateral_geotropic"): 0.60,
     ("forced_prolonged_position", "lateral_free"): 0.35,
     ("forced_prolonged_position", "lateral_cupula"): 0.30,
-    ("gufoni_apogeotropic", "lateral_free"): 0.60,  # 38 of 52, conversion counted as success (Kim JS 2012): less
+    # 38 of 52, conversion counted as success (Kim JS 2012): less
+    ("gufoni_apogeotropic", "lateral_free"): 0.60,
     ("gufoni_apogeotropic", "lateral_cupula"): 0.50,
     ("head_shaking", "lateral_free"): 0.50,  # 33 of 53 (same)
     ("head_shaking", "lateral_cupula"): 0.42,
-    ("cupulolith_repositioning", "lateral_cupula"): 0.70,  # 76 of 78 after 2.1 on average (Kim SH 2012)
+    # 76 of 78 after 2.1 on average (Kim SH 2012)
+    ("cupulolith_repositioning", "lateral_cupula"): 0.70,
     ("cupulolith_repositioning", "lateral_free"): 0.40,
     ("mastoid_vibration", "lateral_cupula"): 0.30,
     ("zuma", "lateral_free"): 0.55,
     ("zuma", "lateral_cupula"): 0.50,
     ("casani", "lateral_free"): 0.50,
     ("casani", "lateral_cupula"): 0.50,
-    ("deep_head_hanging", "anterior"): 0.75,  # 85.6 % pooled, uncontrolled (Anagnostou E 2015): less
+    # 85.6 % pooled, uncontrolled (Anagnostou E 2015): less
+    ("deep_head_hanging", "anterior"): 0.75,
     ("deep_head_hanging", "posterior_distal"): 0.50,
 }
 
 
-def tabulate_chances(maneuvers: tuple[str, ...], patterns: tuple[str, ...]) -> tuple[np.ndarray, np.ndarray]:
-    """Chance of clearing by maneuver (rows) and pattern of signs (columns): on the right side, and on the wrong one.
+def tabulate_chances(
+    maneuvers: tuple[str, ...], patterns: tuple[str, ...]
+) -> tuple[np.ndarray, np.ndarray]:
+    """Chance of clearing by maneuver (rows) and pattern of signs (columns): on the right side,
+    and on the wrong one.
 
     Patterns that are not variants stand for other causes: no maneuver clears them.
     """

@@ -12,23 +12,33 @@ from synthetic_data.visits import ENTRY, FOLLOW_UP, NOTHING_SEEN, RETEST, SIGNS
 
 EARS = np.array(["right", "left"], dtype=object)
 TIMINGS = [timing_of(name) for name in PATTERN_NAMES]
-PANEL = ("dix_hallpike", "supine_roll", "straight_head_hang", "half_dix_hallpike", "nose_down", "sitting_up")
+PANEL = (
+    "dix_hallpike",
+    "supine_roll",
+    "straight_head_hang",
+    "half_dix_hallpike",
+    "nose_down",
+    "sitting_up",
+)
 POSITIONS = [(test, ear) for test in TESTS for ear in ((RIGHT, LEFT) if test in SIDED else (None,))]
 PITCH_TESTS = ("bow", "lean", "lying_down")
 
 
 def sign_part(part: str, ear: int, test: str) -> np.ndarray:
-    """One part of the sign of every pattern in a test: with the affected ear down (`ear` 0) or the other (1)."""
+    """One part of the sign of every pattern in a test: with the affected ear down (`ear` 0)
+    or the other (1)."""
     kind = float if part in ("strength", "share", "torsion_share", "expected") else object
     return np.array(
-        [getattr(PATTERNS[name].get(test, (QUIET, QUIET))[ear], part) for name in PATTERN_NAMES], dtype=kind
+        [getattr(PATTERNS[name].get(test, (QUIET, QUIET))[ear], part) for name in PATTERN_NAMES],
+        dtype=kind,
     )
 
 
 def examine(
     rng: np.random.Generator, scenario: Scenario, site: Site, cases: Cases, looks: pd.DataFrame
 ) -> pd.DataFrame:
-    """One row per test of every look; `case` numbers the episode, `rank` orders the tests within a look."""
+    """One row per test of every look; `case` numbers the episode,
+    `rank` orders the tests within a look."""
     count = len(cases)
     own = {  # what stays the same at all looks of an episode
         "shown": rng.random((count, len(TESTS))),
@@ -49,26 +59,43 @@ def examine(
         here = chosen.copy()
         if ear is not None:
             hits = (affected == ear) | (affected == BOTH)
-            tells = np.where(hits, sign_part("strength", 0, test)[pattern], sign_part("strength", 1, test)[pattern]) > 0
+            tells = (
+                np.where(
+                    hits,
+                    sign_part("strength", 0, test)[pattern],
+                    sign_part("strength", 1, test)[pattern],
+                )
+                > 0
+            )
             here &= ~(skips & hits) & (hits | tells | (kind != RETEST))
         parts.append(show(rng, site, cases, own, looks[here], test, ear).assign(rank=rank))
-    found = pd.concat(parts, ignore_index=True).sort_values(["case", "day", "look", "rank"], kind="stable")
+    found = pd.concat(parts, ignore_index=True).sort_values(
+        ["case", "day", "look", "rank"], kind="stable"
+    )
     lying = own["side_lying"][found["case"]] & (found["test"] == "dix_hallpike").to_numpy()
     found.loc[lying, "test"] = "side_lying"
     return found.reset_index(drop=True)
 
 
-def choose_tests(rng: np.random.Generator, site: Site, cases: Cases, looks: pd.DataFrame) -> dict[str, np.ndarray]:
-    """For each test the looks that hold it. A retest repeats only what the present pattern shows; other looks hold the
-    site's panel.
+def choose_tests(
+    rng: np.random.Generator, site: Site, cases: Cases, looks: pd.DataFrame
+) -> dict[str, np.ndarray]:
+    """For each test the looks that hold it.
 
-    The head is always rolled where the Dix-Hallpike test shows nothing vertical (AAO 2017), else as often as the site's
-    habit is.
+    A retest repeats only what the present pattern shows; other looks hold the site's panel.
+
+    The head is always rolled where the Dix-Hallpike test shows nothing vertical (AAO 2017), else as
+    often as the site's habit is.
     """
     count, case, pattern = len(cases), looks["case"].to_numpy(), looks["pattern"].to_numpy()
-    shows = {test: (sign_part("strength", 0, test) + sign_part("strength", 1, test) > 0)[pattern] for test in TESTS}
+    shows = {
+        test: (sign_part("strength", 0, test) + sign_part("strength", 1, test) > 0)[pattern]
+        for test in TESTS
+    }
     first, retest = (looks["kind"] == ENTRY).to_numpy(), (looks["kind"] == RETEST).to_numpy()
-    rolls, hangs, halves = (chance(rng, share, count)[case] for share in (site.supine_roll, 0.3, 0.4))
+    rolls, hangs, halves = (
+        chance(rng, share, count)[case] for share in (site.supine_roll, 0.3, 0.4)
+    )
     posterior = np.array(["posterior" in name for name in PATTERN_NAMES])[pattern]
     not_vertical = (sign_part("vertical", 0, "dix_hallpike") == "none")[pattern]
     own = {
@@ -83,23 +110,41 @@ def choose_tests(rng: np.random.Generator, site: Site, cases: Cases, looks: pd.D
     nothing = retest & ~np.any(list(chosen.values()), axis=0)
     chosen["dix_hallpike"] = chosen["dix_hallpike"] | nothing
     return chosen | {
-        test: site.pitch_tests & first & (shows[test] | rolls) & shows["supine_roll"] for test in PITCH_TESTS
+        test: site.pitch_tests & first & (shows[test] | rolls) & shows["supine_roll"]
+        for test in PITCH_TESTS
     }
 
 
 def show(
-    rng: np.random.Generator, site: Site, cases: Cases, own: dict, looks: pd.DataFrame, test: str, ear: int | None
+    rng: np.random.Generator,
+    site: Site,
+    cases: Cases,
+    own: dict,
+    looks: pd.DataFrame,
+    test: str,
+    ear: int | None,
 ) -> pd.DataFrame:
-    """What one test shows at these looks: `ear` is the ear that is down, None for a test without a side."""
+    """What one test shows at these looks: `ear` is the ear that is down,
+    None for a test without a side."""
     case, pattern, affected = (looks[name].to_numpy() for name in ("case", "pattern", "side"))
     place = TESTS.index(test)
-    is_other = np.zeros(len(looks), int) if ear is None else ((affected != ear) & (affected != BOTH)).astype(int)
+    is_other = (
+        np.zeros(len(looks), int)
+        if ear is None
+        else ((affected != ear) & (affected != BOTH)).astype(int)
+    )
     sign = {
-        part: np.where(is_other == 0, sign_part(part, 0, test)[pattern], sign_part(part, 1, test)[pattern])
+        part: np.where(
+            is_other == 0, sign_part(part, 0, test)[pattern], sign_part(part, 1, test)[pattern]
+        )
         for part in Sign._fields
     }
     strength = sign["strength"].astype(float) * looks["strength"].to_numpy()
-    active = (looks["shown"].to_numpy() != NOTHING_SEEN) & (own["shown"][case, place] < sign["share"]) & (strength > 0)
+    active = (
+        (looks["shown"].to_numpy() != NOTHING_SEEN)
+        & (own["shown"][case, place] < sign["share"])
+        & (strength > 0)
+    )
     moving = active & (looks["shown"].to_numpy() == SIGNS)
     side = np.where(affected == BOTH, RIGHT if ear is None else ear, affected)
     torsion = np.where(sign["torsion"] == "affected", EARS[side], EARS[1 - side])
@@ -135,8 +180,9 @@ def measure(
     strength: np.ndarray,
     nystagmus: np.ndarray,
 ) -> dict[str, np.ndarray]:
-    """Latency, duration and velocities where nystagmus was seen; part of them is not recorded. Whole seconds,
-    velocities to .1.
+    """Latency, duration and velocities where nystagmus was seen; part of them is not recorded.
+
+    Whole seconds, velocities to .1.
     """
     count = len(pattern)
     latency = gamma(rng, *np.array([t.latency for t in TIMINGS])[pattern].T, count)
@@ -155,9 +201,15 @@ def measure(
 
 
 def feel(
-    rng: np.random.Generator, cases: Cases, own: dict, looks: pd.DataFrame, strength: np.ndarray, active: np.ndarray
+    rng: np.random.Generator,
+    cases: Cases,
+    own: dict,
+    looks: pd.DataFrame,
+    strength: np.ndarray,
+    active: np.ndarray,
 ) -> np.ndarray:
-    """Vertigo during the test, graded by the strength of the sign and by how severe the case is (grades invented)."""
+    """Vertigo during the test, graded by the strength of the sign and by how severe the case is
+    (grades invented)."""
     case = looks["case"].to_numpy()
     share = np.array([t.vertigo for t in TIMINGS])[looks["pattern"].to_numpy()]
     score = strength + 0.15 * cases.severity[case] + rng.normal(0, 0.2, len(case))
@@ -168,14 +220,17 @@ def feel(
 def watch(
     rng: np.random.Generator, site: Site, pattern: np.ndarray, test: str, nystagmus: np.ndarray
 ) -> dict[str, np.ndarray]:
-    """Fatigue, reversal on sitting up, and whether fixation was removed; mostly not tested (shares invented)."""
+    """Fatigue, reversal on sitting up, and whether fixation was removed;
+    mostly not tested (shares invented)."""
     count = len(pattern)
     weaker = chance(rng, np.array([t.fatigues for t in TIMINGS])[pattern], count)
     posterior = np.array(["posterior_long" in name for name in PATTERN_NAMES])[pattern]
     turns = chance(rng, np.where(posterior & ("hallpike" in test), 0.75, 0.15), count)
     columns = {}
     for name, yes, tested in (("fatigues", weaker, 0.3), ("reverses_on_sitting", turns, 0.5)):
-        answer = np.where(chance(rng, tested, count), np.where(yes, "yes", "no"), "not_tested").astype(object)
+        answer = np.where(
+            chance(rng, tested, count), np.where(yes, "yes", "no"), "not_tested"
+        ).astype(object)
         answer[~nystagmus] = None
         columns[name] = answer
     goggles = site.goggles & chance(rng, 0.95, count)

@@ -20,10 +20,11 @@ YEARS = (2021, 2025)
 class Cases:
     """The episodes of one site, one array entry each: who it is, and what is truly wrong.
 
-    `person` numbers the patient within the site; `pattern` is a number of `signs.PATTERN_NAMES`; `other_cause` is the
-    true cause of a non-positional case and None otherwise; `speed` multiplies every hazard of resolution; `severity` is
-    a standard score that the clinician sees in part; `treated` says whether any maneuver is given; `first_look_day` is
-    negative where the first look came before day 0; `answers` are the screening fields, one column each.
+    `person` numbers the patient within the site; `pattern` is a number of `signs.PATTERN_NAMES`;
+    `other_cause` is the true cause of a non-positional case and None otherwise; `speed` multiplies
+    every hazard of resolution; `severity` is a standard score that the clinician sees in part;
+    `treated` says whether any maneuver is given; `first_look_day` is negative where the first look
+    came before day 0; `answers` are the screening fields, one column each.
     """
 
     person: np.ndarray
@@ -61,7 +62,9 @@ def draw_cases(rng: np.random.Generator, scenario: Scenario, count: int) -> Case
     cause = pick_one(rng, CAUSE_MIX, count)
     pattern, side, presentation, other = draw_disease(rng, scenario, count)
     treated = draw_treated(rng, pattern, presentation, other)
-    first_look = np.where(treated & chance(rng, scenario.earlier_look, count), -rng.integers(1, 15, count), 0)
+    first_look = np.where(
+        treated & chance(rng, scenario.earlier_look, count), -rng.integers(1, 15, count), 0
+    )
     onset = first_look - draw_delay(rng, scenario, pattern)
     speed = frailty * np.exp(
         scenario.per_decade * (age - 55) / 10
@@ -69,7 +72,9 @@ def draw_cases(rng: np.random.Generator, scenario: Scenario, count: int) -> Case
         + scenario.head_trauma * (cause == "head_trauma")
         + scenario.any_prior_episode * (prior > 0)
     )
-    severity = 0.5 * -np.log(frailty) / scenario.frailty_log_sd + np.sqrt(0.75) * rng.normal(size=count)
+    severity = 0.5 * -np.log(frailty) / scenario.frailty_log_sd + np.sqrt(0.75) * rng.normal(
+        size=count
+    )
     migraine = chance(rng, np.where(other == "vestibular_migraine", 0.9, 0.14), count)
     return Cases(
         person=person,
@@ -93,9 +98,11 @@ def draw_cases(rng: np.random.Generator, scenario: Scenario, count: int) -> Case
     )
 
 
-def draw_visits(rng: np.random.Generator, scenario: Scenario, count: int) -> tuple[np.ndarray, np.ndarray]:
-    """The patient and the year of each episode, in the order of the years; a repeat is a later row of an earlier
-    patient.
+def draw_visits(
+    rng: np.random.Generator, scenario: Scenario, count: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """The patient and the year of each episode, in the order of the years;
+    a repeat is a later row of an earlier patient.
     """
     year = np.sort(rng.integers(YEARS[0], YEARS[1] + 1, count))
     person = np.empty(count, int)
@@ -110,14 +117,22 @@ def draw_visits(rng: np.random.Generator, scenario: Scenario, count: int) -> tup
 def draw_people(
     rng: np.random.Generator, scenario: Scenario, person: np.ndarray, year: np.ndarray
 ) -> tuple[np.ndarray, ...]:
-    """Age, sex, earlier spells and frailty at each episode; what belongs to a patient is the same at all of the
-    patient's episodes.
+    """Age, sex, earlier spells and frailty at each episode;
+    what belongs to a patient is the same at all of the patient's episodes.
     """
     people = person.max() + 1
     age_first = np.clip(rng.normal(scenario.age_mean, scenario.age_sd, people), *scenario.age_range)
-    age = np.minimum(np.round(age_first[person]) + (year - first_of(year, person)), scenario.age_range[1]).astype(int)
-    sex = pick_one(rng, {"female": scenario.female, "male": 1 - scenario.female - 0.004, "unknown": 0.004}, people)
-    prior_first = np.where(chance(rng, scenario.first_episode, people), 0, rng.geometric(0.55, people))
+    age = np.minimum(
+        np.round(age_first[person]) + (year - first_of(year, person)), scenario.age_range[1]
+    ).astype(int)
+    sex = pick_one(
+        rng,
+        {"female": scenario.female, "male": 1 - scenario.female - 0.004, "unknown": 0.004},
+        people,
+    )
+    prior_first = np.where(
+        chance(rng, scenario.first_episode, people), 0, rng.geometric(0.55, people)
+    )
     earlier_here = pd.Series(person).groupby(person).cumcount().to_numpy()
     frailty = np.exp(rng.normal(0, scenario.frailty_log_sd, people))
     return age, sex[person], prior_first[person] + earlier_here, frailty[person]
@@ -128,13 +143,18 @@ def first_of(values: np.ndarray, person: np.ndarray) -> np.ndarray:
     return pd.Series(values).groupby(person).transform("first").to_numpy()
 
 
-def draw_disease(rng: np.random.Generator, scenario: Scenario, count: int) -> tuple[np.ndarray, ...]:
-    """What is wrong: pattern of signs, affected side, presentation, and the cause where it is not canal debris."""
+def draw_disease(
+    rng: np.random.Generator, scenario: Scenario, count: int
+) -> tuple[np.ndarray, ...]:
+    """What is wrong: pattern of signs, affected side, presentation,
+    and the cause where it is not canal debris."""
     names = {name: variant.share for name, variant in VARIANTS.items()}
     pattern_name = pick_one(rng, names, count)
     other = np.full(count, None, dtype=object)
     foreign = np.flatnonzero(chance(rng, scenario.non_positional, count))
-    other[foreign] = pick_one(rng, {name: cause.share for name, cause in OTHER_CAUSES.items()}, len(foreign))
+    other[foreign] = pick_one(
+        rng, {name: cause.share for name, cause in OTHER_CAUSES.items()}, len(foreign)
+    )
     for name, cause in OTHER_CAUSES.items():
         who = np.flatnonzero(other == name)
         pattern_name[who] = pick_one(rng, cause.patterns, len(who))
@@ -157,23 +177,32 @@ def draw_disease(rng: np.random.Generator, scenario: Scenario, count: int) -> tu
 def draw_treated(
     rng: np.random.Generator, pattern: np.ndarray, presentation: np.ndarray, other: np.ndarray
 ) -> np.ndarray:
-    """Who is given a maneuver at all; the others' day 0 is the day of the first look (chances invented)."""
+    """Who is given a maneuver at all; the others' day 0 is the day of the first look (chances
+    invented)."""
     likely = np.array([0.97, 0.8, 0.15])[presentation]
     likely[other != None] = 0.75  # noqa: E711  (element by element)
     return chance(rng, likely, len(pattern))
 
 
 def draw_delay(rng: np.random.Generator, scenario: Scenario, pattern: np.ndarray) -> np.ndarray:
-    """Whole days from the first symptom to the first look, log-normal and shorter in the lateral canal."""
+    """Whole days from the first symptom to the first look, log-normal and shorter in the lateral
+    canal."""
     lateral = np.array([name.startswith("lateral") for name in PATTERN_NAMES])[pattern]
     median = np.where(lateral, scenario.onset_median_days_lateral, scenario.onset_median_days)
-    return np.round(median * np.exp(rng.normal(0, scenario.onset_log_sd, len(pattern)))).clip(1, 3000).astype(int)
+    return (
+        np.round(median * np.exp(rng.normal(0, scenario.onset_log_sd, len(pattern))))
+        .clip(1, 3000)
+        .astype(int)
+    )
 
 
 def draw_answers(rng: np.random.Generator, other: np.ndarray) -> pd.DataFrame:
-    """The screening answers: yes, no, unknown; false yes is rare, and very rare for decisive ones (invented)."""
+    """The screening answers: yes, no, unknown; false yes is rare,
+    and very rare for decisive ones (invented)."""
     count = len(other)
-    yes = pd.DataFrame({name: chance(rng, 0.002 if name in DECISIVE else 0.02, count) for name in SCREENING})
+    yes = pd.DataFrame(
+        {name: chance(rng, 0.002 if name in DECISIVE else 0.02, count) for name in SCREENING}
+    )
     for name, cause in OTHER_CAUSES.items():
         who = np.flatnonzero(other == name)
         for answer, share in cause.answers.items():

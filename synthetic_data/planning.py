@@ -10,12 +10,17 @@ LATE_DAY = 150  # from here on contacts only ask whether it came back
 
 
 def schedule(
-    rng: np.random.Generator, scenario: Scenario, site: Site, day: np.ndarray, ill: np.ndarray, feels_ill: np.ndarray
+    rng: np.random.Generator,
+    scenario: Scenario,
+    site: Site,
+    day: np.ndarray,
+    ill: np.ndarray,
+    feels_ill: np.ndarray,
 ) -> tuple[np.ndarray, np.ndarray]:
     """The next planned day, and whether one is planned (spreads invented).
 
-    Who is held to be ill comes after the site's usual interval, with jitter, and at times earlier if still unwell; the
-    others come near a month, or are asked within about a year, or not at all.
+    Who is held to be ill comes after the site's usual interval, with jitter, and at times earlier
+    if still unwell; the others come near a month, or are asked within about a year, or not at all.
     """
     count, usual = len(day), site.usual_confirmation_day
     jitter = np.round(rng.normal(0, 0.2 * usual + 0.2, count)).astype(int)

@@ -1,4 +1,5 @@
-"""The whole pool: every site's deliveries under `pool/`, and the truth about them under `truth/`."""
+"""The whole pool: every site's deliveries under `pool/`, and the truth about them under
+`truth/`."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -28,10 +29,13 @@ def read_plan() -> Config:
     return read_config(CONFIG)
 
 
-def write_pool(out: Path, episodes: int = EPISODES, sites: int = SITES, seed: int = SEED) -> list[tuple[str, int, int]]:
+def write_pool(
+    out: Path, episodes: int = EPISODES, sites: int = SITES, seed: int = SEED
+) -> list[tuple[str, int, int]]:
     """Write `out/pool` and `out/truth`; returns (site, episodes, examinations) of each site.
 
-    Raises FileExistsError if either folder is there already, ValueError if there are fewer episodes than sites.
+    Raises FileExistsError if either folder is there already, ValueError if there are fewer episodes
+    than sites.
     """
     clinics = make_sites(sites)
     sizes = share_out(episodes, clinics)
@@ -45,10 +49,15 @@ def write_pool(out: Path, episodes: int = EPISODES, sites: int = SITES, seed: in
         records = simulate_site(seed, scenario, site, size, plan.maneuvers)
         handed_in: dict[str, set[str]] = {}
         for delivery, cells, planted in plan_deliveries(seed, records):
-            write_delivery(pool / site.code / delivery, site, cells, plan.sites.get(site.code, SiteMap()))
+            write_delivery(
+                pool / site.code / delivery, site, cells, plan.sites.get(site.code, SiteMap())
+            )
             faults.append(planted.assign(site=site.code, delivery=delivery))
             handed_in[delivery] = set(cells["episodes"]["episode_id"])
-        told = [" ".join(d for d, ids in handed_in.items() if code in ids) for code in records.truth["episode_id"]]
+        told = [
+            " ".join(d for d, ids in handed_in.items() if code in ids)
+            for code in records.truth["episode_id"]
+        ]
         truths.append(records.truth.assign(deliveries=told))
         counts.append((site.code, size, len(records.tables["examinations"])))
     (pool / STRAY).mkdir()
@@ -65,7 +74,8 @@ def plain(truth: pd.DataFrame) -> pd.DataFrame:
 
 
 def plan_deliveries(seed: int, records: Records) -> Iterator[tuple[str, Cells, pd.DataFrame]]:
-    """What a site hands in, in order: number of the delivery, cells of its tables, faults planted in them."""
+    """What a site hands in, in order: number of the delivery, cells of its tables,
+    faults planted in them."""
     rng = np.random.default_rng([seed, int(records.site.code[1:]), 1])
     cells = {name: to_cells(rows) for name, rows in records.tables.items()}
     if records.site.code == CORRECTED:

@@ -1,10 +1,12 @@
-"""The planted truth: what is in the ear, how long it stays, what else it can be. Each figure has its source or the word
-invented.
+"""The planted truth: what is in the ear, how long it stays, what else it can be.
 
-Sources in short: Moon 2006 = Moon SY et al. J Korean Med Sci 2006;21:539-543; Damman 2005 = Damman W et al. JNNP
-2005;76:1307; von Brevern 2004 = JNNP 2004;75:1487; Wu 2022 = Wu Y et al. Front Neurol 2022;13:1049828; Imai 2005 =
-Neurology 2005;64:920-921; Macdonald 2017 = Macdonald NK et al. Front Neurol 2017;8:141; Nunez 2000 = Nunez RA et al.
-OHNS 2000;122:647-652; Cambi 2013 = Cambi J et al. J Neurol 2013;260:1489-1496.
+Each figure has its source or the word invented.
+
+Sources in short: Moon 2006 = Moon SY et al. J Korean Med Sci 2006;21:539-543; Damman 2005 = Damman
+W et al. JNNP 2005;76:1307; von Brevern 2004 = JNNP 2004;75:1487; Wu 2022 = Wu Y et al. Front Neurol
+2022;13:1049828; Imai 2005 = Neurology 2005;64:920-921; Macdonald 2017 = Macdonald NK et al. Front
+Neurol 2017;8:141; Nunez 2000 = Nunez RA et al. OHNS 2000;122:647-652; Cambi 2013 = Cambi J et al. J
+Neurol 2013;260:1489-1496.
 """
 
 from dataclasses import dataclass, field
@@ -12,11 +14,12 @@ from dataclasses import dataclass, field
 
 @dataclass(frozen=True)
 class Variant:
-    """Where the debris is and in what state, with its share of positional episodes and its course without a maneuver.
+    """Where the debris is and in what state, with its share of positional episodes and its course
+    without a maneuver.
 
-    `switch` gives, for each variant it can turn into, the chance per treated case that debris moves to another canal;
-    `converts` the variant of the same canal into which an attempt can turn it, and the chance at each fitting attempt
-    that failed.
+    `switch` gives, for each variant it can turn into, the chance per treated case that debris moves
+    to another canal; `converts` the variant of the same canal into which an attempt can turn it,
+    and the chance at each fitting attempt that failed.
     """
 
     canal: str
@@ -28,29 +31,47 @@ class Variant:
     converts: tuple[str, float] | None = None
 
 
-# Shares: posterior .66, lateral .26, anterior .03, several canals .05, between Moon 2006 (60.9/31.9/2.2/5.0 %) and
-# Damman 2005 (72.2/21.5/3.3/3.0 %). Within the posterior canal invented, downbeat near 20 of 157 (Garaycochea O et al.
-# Braz J ORL 2022;88:708-716); within the lateral one geotropic about half (Moon 2006). Several canals: one in three in
-# both ears, invented. Remission in mean days: posterior 39 (Imai 2005, untreated); lateral 4.7 geotropic, 4.4
-# apogeotropic from diagnosis to the end of nystagmus (untreated, J Neurol 2015;262:74-80); downbeat 10, near the life
-# table of Cambi 2013 (48 % within 7, 98 % within 28 days). Switches per case: posterior 11 and 14 of 677, lateral 14
-# and 3 of 327, anterior 9 of 95 (Wu 2022; 51 of 1099 in all). Conversions: distal posterior 7 of 23 (Asprella-Libonati
-# G, Pecci R. B-ENT 2019;15:119-125); apogeotropic to geotropic invented.
+# Shares: posterior .66, lateral .26, anterior .03, several canals .05, between Moon 2006
+# (60.9/31.9/2.2/5.0 %) and Damman 2005 (72.2/21.5/3.3/3.0 %). Within the posterior canal invented,
+# downbeat near 20 of 157 (Garaycochea O et al. Braz J ORL 2022;88:708-716); within the lateral one
+# geotropic about half (Moon 2006). Several canals: one in three in both ears, invented. Remission
+# in mean days: posterior 39 (Imai 2005, untreated); lateral 4.7 geotropic, 4.4 apogeotropic from
+# diagnosis to the end of nystagmus (untreated, J Neurol 2015;262:74-80); downbeat 10, near the life
+# table of Cambi 2013 (48 % within 7, 98 % within 28 days). Switches per case: posterior 11 and 14
+# of 677, lateral 14 and 3 of 327, anterior 9 of 95 (Wu 2022; 51 of 1099 in all). Conversions:
+# distal posterior 7 of
+# 23
+# (Asprella-Libonati G, Pecci R.
+# B-ENT 2019;15:119-125);
+# apogeotropic to
+# geotropic invented.
 POSTERIOR_SWITCH = {"lateral_geotropic": 11 / 677, "anterior": 14 / 677}
 LATERAL_SWITCH = {"posterior_long": 14 / 327, "anterior": 3 / 327}
 VARIANTS: dict[str, Variant] = {
     "posterior_long": Variant("posterior", "long", "canalolithiasis", 0.52, 39, POSTERIOR_SWITCH),
-    "posterior_cupula": Variant("posterior", "cupula", "cupulolithiasis", 0.03, 39, POSTERIOR_SWITCH),
+    "posterior_cupula": Variant(
+        "posterior", "cupula", "cupulolithiasis", 0.03, 39, POSTERIOR_SWITCH
+    ),
     "posterior_short": Variant("posterior", "short", "canalolithiasis", 0.06, 39, POSTERIOR_SWITCH),
-    "posterior_distal": Variant("posterior", "long", "canalolithiasis", 0.05, 10, {}, ("posterior_long", 7 / 23)),
+    "posterior_distal": Variant(
+        "posterior", "long", "canalolithiasis", 0.05, 10, {}, ("posterior_long", 7 / 23)
+    ),
     "lateral_geotropic": Variant("lateral", "long", "canalolithiasis", 0.14, 4.7, LATERAL_SWITCH),
     "lateral_free": Variant(
         "lateral", "short", "canalolithiasis", 0.05, 4.4, LATERAL_SWITCH, ("lateral_geotropic", 0.3)
     ),
     "lateral_cupula": Variant(
-        "lateral", "cupula", "cupulolithiasis", 0.07, 4.4, LATERAL_SWITCH, ("lateral_geotropic", 0.3)
+        "lateral",
+        "cupula",
+        "cupulolithiasis",
+        0.07,
+        4.4,
+        LATERAL_SWITCH,
+        ("lateral_geotropic", 0.3),
     ),
-    "anterior": Variant("anterior", "unknown", "canalolithiasis", 0.03, 10, {"posterior_long": 9 / 95}),
+    "anterior": Variant(
+        "anterior", "unknown", "canalolithiasis", 0.03, 10, {"posterior_long": 9 / 95}
+    ),
     "several_one_ear": Variant("multiple", "unknown", "canalolithiasis", 0.035, 39),
     "several_both_ears": Variant("multiple", "unknown", "canalolithiasis", 0.015, 39),
 }
@@ -58,11 +79,12 @@ VARIANTS: dict[str, Variant] = {
 
 @dataclass(frozen=True)
 class OtherCause:
-    """A cause other than canal debris: share of the non-positional, the signs it can show, and its screening answers.
+    """A cause other than canal debris: share of the non-positional, the signs it can show,
+    and its screening answers.
 
-    `patterns` are keys of `signs.PATTERNS` with weights; `answers` the chance of yes in each screening field;
-    `decisive` the chance of at least one decisive neurological answer; `remission_days` the mean days until its
-    symptoms end without any maneuver's help.
+    `patterns` are keys of `signs.PATTERNS` with weights; `answers` the chance of yes in each
+    screening field; `decisive` the chance of at least one decisive neurological answer;
+    `remission_days` the mean days until its symptoms end without any maneuver's help.
     """
 
     share: float
@@ -72,13 +94,19 @@ class OtherCause:
     decisive: float = 0.0
 
 
-# Shares and answers invented but for: neurological signs in 48.8 % of central cases, directions horizontal 36.8, down
-# 29.2, up 2.1, mixed 29.9 % (Macdonald 2017); persistent horizontal nystagmus in migraine and Meniere's disease
-# (Lechner C et al. J Neurol 2014;261:1009-1017; how often, invented).
+# Shares and answers invented but for: neurological signs in 48.8 % of central cases, directions
+# horizontal 36.8, down 29.2, up 2.1, mixed 29.9 % (Macdonald 2017); persistent horizontal nystagmus
+# in migraine and Meniere's disease (Lechner C et al. J Neurol 2014;261:1009-1017; how often,
+# invented).
 OTHER_CAUSES: dict[str, OtherCause] = {
     "central": OtherCause(
         0.30,
-        {"central_horizontal": 36.8, "central_down": 29.2, "central_up": 2.1, "central_mixed": 29.9},
+        {
+            "central_horizontal": 36.8,
+            "central_down": 29.2,
+            "central_up": 2.1,
+            "central_mixed": 29.9,
+        },
         {"severe_headache_or_neck_pain": 0.15},
         float("inf"),
         decisive=0.488,
@@ -86,7 +114,11 @@ OTHER_CAUSES: dict[str, OtherCause] = {
     "vestibular_migraine": OtherCause(
         0.25,
         {"persistent_geotropic": 0.3, "persistent_apogeotropic": 0.3, "silent": 0.4},
-        {"attacks_over_2min": 0.8, "migraine_features_with_attacks": 0.75, "severe_headache_or_neck_pain": 0.1},
+        {
+            "attacks_over_2min": 0.8,
+            "migraine_features_with_attacks": 0.75,
+            "severe_headache_or_neck_pain": 0.1,
+        },
         30,
     ),
     "orthostatic": OtherCause(0.20, {"silent": 1}, {"symptoms_only_on_standing": 0.85}, 120),
@@ -138,11 +170,15 @@ CAUSE_MIX = {
 
 @dataclass(frozen=True)
 class Scenario:
-    """The planted truth that is not tied to one variant, maneuver or site. Effects on speed are log hazard ratios."""
+    """The planted truth that is not tied to one variant, maneuver or site.
+
+    Effects on speed are log hazard ratios.
+    """
 
     # who comes
     non_positional: float = 0.10  # invented
-    vertigo_only: float = 0.06  # vertigo without nystagmus; fewer than 63 of 267 (Balatsouras & Korres 2012): invented
+    # vertigo without nystagmus; fewer than 63 of 267 (Balatsouras & Korres 2012): invented
+    vertigo_only: float = 0.06
     resolved_before_visit: float = (
         0.05  # fewer than 153 of 457 (Alvarez-Morujo MG et al. J Otol 2019;14:111-116): invented
     )
@@ -166,15 +202,19 @@ class Scenario:
     head_trauma: float = -0.35  # invented
     any_prior_episode: float = -0.12  # invented
     recurrence_per_year: float = 0.15  # about 15 % a year (Nunez 2000)
-    recurrence_same_place: float = 0.3  # 70 % or more elsewhere (Perez P et al. Otol Neurotol 2012;33:437-443)
-    immediate: float = 138 / 151  # share of a successful attempt's effect within the hour (Mandala M 2012: 1 h to 24 h)
+    # 70 % or more elsewhere (Perez P et al. Otol Neurotol 2012;33:437-443)
+    recurrence_same_place: float = 0.3
+    # share of a successful attempt's effect within the hour (Mandala M 2012: 1 h to 24 h)
+    immediate: float = 138 / 151
     attempts_per_case: float = (
-        1.4  # spreads the published chance of a switch per case over the attempts of a case: invented
+        # spreads the published chance of a switch per case over the attempts of a case: invented
+        1.4
     )
     # how well it is seen
     false_negative: float = 0.03  # a look at a present case shows nothing: invented
     false_positive: float = 0.02  # a look after resolution shows something: invented
-    transient_negative: float = 0.3  # a retest in the visit of a failed attempt shows nothing (fatigue): invented
+    # a retest in the visit of a failed attempt shows nothing (fatigue): invented
+    transient_negative: float = 0.3
     incomplete_look: float = 0.04  # a follow-up look leaves out the affected side: invented
     lost_resolved: float = 0.12  # not seen again, per planned visit, when well: invented
     lost_present: float = 0.07  # the same when not well: invented

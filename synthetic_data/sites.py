@@ -1,15 +1,19 @@
-"""The invented clinics: their size, habits, skill, and the form in which they hand in. All figures are invented."""
+"""The invented clinics: their size, habits, skill, and the form in which they hand in.
+
+All figures are invented.
+"""
 
 from dataclasses import dataclass, field, replace
 
 
 @dataclass(frozen=True)
 class Site:
-    """One clinic. Chances lie between 0 and 1; `effect` is the log hazard ratio of its maneuvers against the reference
-    site.
+    """One clinic. Chances lie between 0 and 1; `effect` is the log hazard ratio of its maneuvers
+    against the reference site.
 
-    `maneuvers` replaces, for a group of working diagnoses, the weights of the first maneuver (`treatment.FIRST`).
-    `form` is xlsx, csv, or csv_decimal_comma (semicolons, decimal commas, byte-order mark, CRLF).
+    `maneuvers` replaces, for a group of working diagnoses, the weights of the first maneuver
+    (`treatment.FIRST`). `form` is xlsx, csv, or csv_decimal_comma (semicolons, decimal commas,
+    byte-order mark, CRLF).
     """
 
     code: str
@@ -92,7 +96,10 @@ TEN = (
         changes=-1.2,
         angle_source="not_recorded",
         scales=0.4,
-        maneuvers={"posterior": {"epley": 0.85, "brandt_daroff": 0.15}, "uncertain": {"brandt_daroff": 1}},
+        maneuvers={
+            "posterior": {"epley": 0.85, "brandt_daroff": 0.15},
+            "uncertain": {"brandt_daroff": 1},
+        },
     ),
     Site(
         "S05",
@@ -133,9 +140,23 @@ TEN = (
         pitch_tests=True,
         names_arm=0.5,
         angle_source="measured",
-        maneuvers={"apogeotropic": {"cupulolith_repositioning": 0.6, "zuma": 0.25, "gufoni_apogeotropic": 0.15}},
+        maneuvers={
+            "apogeotropic": {
+                "cupulolith_repositioning": 0.6,
+                "zuma": 0.25,
+                "gufoni_apogeotropic": 0.15,
+            }
+        },
     ),
-    Site("S09", 0.04, usual_confirmation_day=30, effect=-0.2, right_canal=0.85, supine_roll=0.6, scales=0.5),
+    Site(
+        "S09",
+        0.04,
+        usual_confirmation_day=30,
+        effect=-0.2,
+        right_canal=0.85,
+        supine_roll=0.6,
+        scales=0.5,
+    ),
     Site("S10", 0.025, effect=-0.05, right_canal=0.85, goggles=False),
 )
 
@@ -144,12 +165,14 @@ def make_sites(count: int) -> tuple[Site, ...]:
     """`count` clinics, S01 upward; from the eleventh on the habits of the ten come round again."""
     if not 1 <= count <= 999:
         raise ValueError("between 1 and 999 sites can be made: a site code has two or three digits")
-    return tuple(replace(TEN[number % len(TEN)], code=f"S{number + 1:02d}") for number in range(count))
+    return tuple(
+        replace(TEN[number % len(TEN)], code=f"S{number + 1:02d}") for number in range(count)
+    )
 
 
 def share_out(episodes: int, sites: tuple[Site, ...]) -> list[int]:
-    """Episodes for each site in proportion to its share, at least one each, adding up to `episodes` (largest
-    remainders).
+    """Episodes for each site in proportion to its share, at least one each,
+    adding up to `episodes` (largest remainders).
     """
     if episodes < len(sites):
         raise ValueError(f"{len(sites)} sites need at least {len(sites)} episodes")

@@ -1,4 +1,5 @@
-"""One clinic from end to end: its records as the four typed tables of the contract, and the truth behind them."""
+"""One clinic from end to end: its records as the four typed tables of the contract,
+and the truth behind them."""
 
 from dataclasses import dataclass, replace
 from itertools import chain, islice, product
@@ -25,8 +26,8 @@ LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 
 @dataclass(frozen=True)
 class Records:
-    """What one clinic wrote down (`tables`, typed as the models of `schemas.delivery`), and the truth (`truth`, one row
-    per episode).
+    """What one clinic wrote down (`tables`, typed as the models of `schemas.delivery`),
+    and the truth (`truth`, one row per episode).
     """
 
     site: Site
@@ -34,9 +35,11 @@ class Records:
     truth: pd.DataFrame
 
 
-def simulate_site(seed: int, scenario: Scenario, site: Site, count: int, maneuvers: dict[str, Maneuver]) -> Records:
-    """The records of one clinic with `count` episodes; the same seed and site give the same records, whatever the other
-    sites.
+def simulate_site(
+    seed: int, scenario: Scenario, site: Site, count: int, maneuvers: dict[str, Maneuver]
+) -> Records:
+    """The records of one clinic with `count` episodes; the same seed and site give the same
+    records, whatever the other sites.
     """
     rng = np.random.default_rng([seed, int(site.code[1:])])
     names = tuple(maneuvers)
@@ -49,7 +52,8 @@ def simulate_site(seed: int, scenario: Scenario, site: Site, count: int, maneuve
     clinic = Clinic(course, views, recognised_from)
     clinic.follow()
     looks, attempts, contacts = (
-        pd.concat(parts, ignore_index=True) for parts in (clinic.looks, clinic.attempts, clinic.contacts)
+        pd.concat(parts, ignore_index=True)
+        for parts in (clinic.looks, clinic.attempts, clinic.contacts)
     )
     attempts = attempts.sort_values(["case", "attempt"], ignore_index=True)
     contacts = contacts.sort_values(["case", "day"], ignore_index=True)
@@ -68,11 +72,18 @@ def simulate_site(seed: int, scenario: Scenario, site: Site, count: int, maneuve
 
 
 def name_codes(prefix: str, count: int) -> np.ndarray:
-    """`count` pseudonyms of letters and three digits, such as EP-A042: no long run of digits, nothing that could be a
-    date.
+    """`count` pseudonyms of letters and three digits, such as EP-A042: no long run of digits,
+    nothing that could be a date.
     """
-    blocks = list(islice(chain.from_iterable(product(LETTERS, repeat=width) for width in (1, 2, 3)), count // 1000 + 1))
-    return np.array([f"{prefix}-{''.join(blocks[n // 1000])}{n % 1000:03d}" for n in range(count)], dtype=object)
+    blocks = list(
+        islice(
+            chain.from_iterable(product(LETTERS, repeat=width) for width in (1, 2, 3)),
+            count // 1000 + 1,
+        )
+    )
+    return np.array(
+        [f"{prefix}-{''.join(blocks[n // 1000])}{n % 1000:03d}" for n in range(count)], dtype=object
+    )
 
 
 def write_episodes(
@@ -84,8 +95,8 @@ def write_episodes(
     contacts: pd.DataFrame,
     diagnosis: np.ndarray,
 ) -> pd.DataFrame:
-    """The episodes table; `views` are the first working diagnoses, `diagnosis` what a non-positional case would be
-    called.
+    """The episodes table; `views` are the first working diagnoses,
+    `diagnosis` what a non-positional case would be called.
     """
     cases, count = course.cases, len(course.cases)
     reclassified = contacts[contacts["ends"] == "reclassified"]
@@ -127,11 +138,11 @@ def answer_history(rng: np.random.Generator, yes: np.ndarray) -> np.ndarray:
 
 
 def find_short_by_response(site: Site, course: Course, attempts: pd.DataFrame) -> np.ndarray:
-    """True where a site that goes by response calls the arm short: bow-and-yaw was the last attempt and all was well a
-    day later.
+    """True where a site that goes by response calls the arm short:
+    bow-and-yaw was the last attempt and all was well a day later.
 
-    Most of these are truly long-arm: the definitions do not agree (Ping L et al. Braz J ORL 2022;88:733-739, against
-    others).
+    Most of these are truly long-arm: the definitions do not agree (Ping L et al. Braz J ORL
+    2022;88:733-739, against others).
     """
     short = np.zeros(len(course.cases), bool)
     if site.short_arm_basis == "treatment_response":
@@ -143,10 +154,12 @@ def find_short_by_response(site: Site, course: Course, attempts: pd.DataFrame) -
 
 
 def tell_truth(site: Site, course: Course) -> pd.DataFrame:
-    """The planted truth, one row per episode. Days are continuous from day 0: `resolution_day` is when the debris (or
-    the other cause) truly stopped acting, infinite if never and negative if before the first look; `switched_to` and
-    `converted_to` the variant after a switch or conversion, with its day; `recurrence_day` the true return, infinite if
-    there is nothing to return.
+    """The planted truth, one row per episode.
+
+    Days are continuous from day 0: `resolution_day` is when the debris (or the other cause) truly
+    stopped acting, infinite if never and negative if before the first look; `switched_to` and
+    `converted_to` the variant after a switch or conversion, with its day; `recurrence_day` the true
+    return, infinite if there is nothing to return.
     """
     cases: Cases = course.cases
     names = np.array(PATTERN_NAMES, dtype=object)

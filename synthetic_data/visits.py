@@ -1,4 +1,5 @@
-"""The visible course: looks, attempts and contacts of one clinic, as its clinicians and patients decide them."""
+"""The visible course: looks, attempts and contacts of one clinic,
+as its clinicians and patients decide them."""
 
 import numpy as np
 import pandas as pd
@@ -22,13 +23,18 @@ SILENT = PATTERN_NAMES.index("silent")
 
 
 class Clinic:
-    """One clinic at work. `looks`, `attempts` and `contacts` collect what happens, one frame per step, one row per
-    event.
+    """One clinic at work. `looks`, `attempts` and `contacts` collect what happens,
+    one frame per step, one row per event.
     """
 
     def __init__(self, course: Course, views: Views, recognised_from: np.ndarray):
         self.course, self.views, self.recognised_from = course, views, recognised_from
-        self.rng, self.scenario, self.site, self.cases = course.rng, course.scenario, course.site, course.cases
+        self.rng, self.scenario, self.site, self.cases = (
+            course.rng,
+            course.scenario,
+            course.site,
+            course.cases,
+        )
         self.attempt = np.zeros(len(self.cases), int)
         self.previous = np.full(len(self.cases), -1)
         self.looks: list[pd.DataFrame] = []
@@ -43,19 +49,29 @@ class Clinic:
         day = np.zeros(len(who), int)
         for visit in range(MOST_VISITS):
             late = 0.5 * (day > LATE_DAY)
-            telephone = chance(self.rng, np.minimum(self.site.telephone + late, 1), len(who)) & (visit > 0)
+            telephone = chance(self.rng, np.minimum(self.site.telephone + late, 1), len(who)) & (
+                visit > 0
+            )
             ill = self.visit(who, day, visit, telephone)
             next_day, ends = self.plan(who, day, ill, visit)
             self.contacts.append(
                 pd.DataFrame(
-                    {"case": who, "day": day, "telephone": telephone, "ends": np.where(ends == "on", "no", ends)}
+                    {
+                        "case": who,
+                        "day": day,
+                        "telephone": telephone,
+                        "ends": np.where(ends == "on", "no", ends),
+                    }
                 )
             )
             who, day = who[ends == "on"], next_day[ends == "on"]
 
-    def visit(self, who: np.ndarray, day: np.ndarray, visit: int, telephone: np.ndarray) -> np.ndarray:
-        """One visit or call: look, and treat those who need it. Returns who is held to be ill (by telephone: who feels
-        so).
+    def visit(
+        self, who: np.ndarray, day: np.ndarray, visit: int, telephone: np.ndarray
+    ) -> np.ndarray:
+        """One visit or call: look, and treat those who need it.
+
+        Returns who is held to be ill (by telephone: who feels so).
         """
         seen = ~telephone
         ill = self.course.present(who, day)
@@ -64,20 +80,36 @@ class Clinic:
         if visit == 0:
             needs = self.cases.treated[who]
         else:
-            needs = seen & (ill | complains) & (self.attempt[who] > 0) & chance(self.rng, 0.93, len(who))
-        needs &= (self.attempt[who] < MOST_ATTEMPTS) & (self.recognised_from[who] > day) & (day < LATE_DAY)
+            needs = (
+                seen
+                & (ill | complains)
+                & (self.attempt[who] > 0)
+                & chance(self.rng, 0.93, len(who))
+            )
+        needs &= (
+            (self.attempt[who] < MOST_ATTEMPTS)
+            & (self.recognised_from[who] > day)
+            & (day < LATE_DAY)
+        )
         self.treat(who[needs], day[needs])
         return ill | needs
 
     def look(self, who: np.ndarray, day: np.ndarray, kind: int, number: int) -> np.ndarray:
-        """Test, and note what shows; returns True where something shows. The first look is taken to be right; later
-        ones err.
+        """Test, and note what shows; returns True where something shows.
+
+        The first look is taken to be right; later ones err.
         """
         time = day + RETEST_AT * (kind == RETEST)
         present = self.course.present(who, time)
-        missed = {ENTRY: 0.0, FOLLOW_UP: self.scenario.false_negative, RETEST: self.scenario.transient_negative}[kind]
+        missed = {
+            ENTRY: 0.0,
+            FOLLOW_UP: self.scenario.false_negative,
+            RETEST: self.scenario.transient_negative,
+        }[kind]
         imagined = self.scenario.false_positive * (kind == FOLLOW_UP)
-        shows = np.where(present, ~chance(self.rng, missed, len(who)), chance(self.rng, imagined, len(who)))
+        shows = np.where(
+            present, ~chance(self.rng, missed, len(who)), chance(self.rng, imagined, len(who))
+        )
         pattern = self.course.pattern[who]
         shows &= pattern != SILENT
         kind_shown = np.where(self.cases.presentation[who] == VERTIGO_ONLY, VERTIGO, SIGNS)
@@ -99,13 +131,20 @@ class Clinic:
         return shows
 
     def treat(self, who: np.ndarray, day: np.ndarray) -> None:
-        """Give an attempt to each; where a retest still shows something, perhaps another one in the same visit."""
+        """Give an attempt to each; where a retest still shows something,
+        perhaps another one in the same visit."""
         for number in range(ATTEMPTS_IN_VISIT):
             maneuver = self.give_attempt(who, day, in_same_visit=number > 0)
-            retest = ~np.isin(maneuver, [*HOME, "observe"]) & chance(self.rng, self.site.retest, len(who))
+            retest = ~np.isin(maneuver, [*HOME, "observe"]) & chance(
+                self.rng, self.site.retest, len(who)
+            )
             who, day = who[retest], day[retest]
             still = self.look(who, day, RETEST, number + 2)
-            again = still & (self.attempt[who] < MOST_ATTEMPTS) & chance(self.rng, self.site.second_in_visit, len(who))
+            again = (
+                still
+                & (self.attempt[who] < MOST_ATTEMPTS)
+                & chance(self.rng, self.site.second_in_visit, len(who))
+            )
             who, day = who[again], day[again]
 
     def give_attempt(self, who: np.ndarray, day: np.ndarray, in_same_visit: bool) -> np.ndarray:
@@ -123,14 +162,20 @@ class Clinic:
         details, factor = carry_out(self.rng, self.site, names[chosen])
         moved = course.treat(who, day.astype(float), chosen, side, factor)
         self.previous[who] = chosen
-        events = {"case": who, "day": day, "attempt": self.attempt[who], "maneuver": names[chosen], "side": side}
+        events = {
+            "case": who,
+            "day": day,
+            "attempt": self.attempt[who],
+            "maneuver": names[chosen],
+            "side": side,
+        }
         adverse = draw_adverse(self.rng, names[chosen] != "observe", moved)
         self.attempts.append(pd.DataFrame(events | details | {"adverse": adverse}))
         return names[chosen]
 
     def revise(self, who: np.ndarray) -> np.ndarray:
-        """After a failed attempt, mend part of the wrong working diagnoses; returns the episodes whose diagnosis was
-        mended.
+        """After a failed attempt, mend part of the wrong working diagnoses;
+        returns the episodes whose diagnosis was mended.
 
         A new canal after a switch is seen more often than an old mistake (chances invented).
         """
@@ -146,10 +191,11 @@ class Clinic:
         return mended
 
     def chance_of_change(self, who: np.ndarray, in_same_visit: bool) -> np.ndarray:
-        """Chance that a failed maneuver is replaced and not repeated: confounding by indication (all figures invented).
+        """Chance that a failed maneuver is replaced and not repeated:
+        confounding by indication (all figures invented).
 
-        Longer-lasting, apparently adherent, older, sicker cases and later attempts change more; a second attempt in the
-        same visit is mostly the same maneuver.
+        Longer-lasting, apparently adherent, older, sicker cases and later attempts change more; a
+        second attempt in the same visit is mostly the same maneuver.
         """
         adherent = np.array(["cupula" in name for name in OPINIONS])[self.views.opinion[who]]
         score = (
@@ -163,25 +209,32 @@ class Clinic:
         )
         return 1 / (1 + np.exp(-score))
 
-    def plan(self, who: np.ndarray, day: np.ndarray, ill: np.ndarray, visit: int) -> tuple[np.ndarray, np.ndarray]:
-        """The next day on which each comes, and how follow-up ends here: on, completed, lost, reclassified, withdrew,
-        no.
+    def plan(
+        self, who: np.ndarray, day: np.ndarray, ill: np.ndarray, visit: int
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """The next day on which each comes, and how follow-up ends here: on, completed, lost,
+        reclassified, withdrew, no.
 
-        Runs the hidden course up to that day, because those who are well by then stay away more often; to its end for
-        the others.
+        Runs the hidden course up to that day, because those who are well by then stay away more
+        often; to its end for the others.
         """
         count = len(who)
         feels_ill = self.course.present(who, day + 2 * RETEST_AT)
         next_day, comes = schedule(self.rng, self.scenario, self.site, day, ill, feels_ill)
         comes |= visit == 0
         comes &= visit < MOST_VISITS - 1
-        reclassified, withdraws = self.recognised_from[who] <= day, chance(self.rng, self.scenario.withdraws, count)
+        reclassified, withdraws = (
+            self.recognised_from[who] <= day,
+            chance(self.rng, self.scenario.withdraws, count),
+        )
         comes &= ~reclassified & ~withdraws
         start = day.astype(float)
         until = np.where(comes, next_day, np.inf)
         self.course.wait(who, start, until)
         stays_away = np.where(
-            self.course.present(who, next_day), self.scenario.lost_present, self.scenario.lost_resolved
+            self.course.present(who, next_day),
+            self.scenario.lost_present,
+            self.scenario.lost_resolved,
         )
         lost = comes & chance(self.rng, stays_away, count)
         self.course.wait(who[lost], until[lost], np.full(lost.sum(), np.inf))

@@ -1,5 +1,5 @@
-"""Deliveries on disk, the same bytes for the same records: workbooks without dates inside, and .csv files in two
-dialects.
+"""Deliveries on disk, the same bytes for the same records: workbooks without dates inside,
+and .csv files in two dialects.
 """
 
 import csv
@@ -17,23 +17,26 @@ from synthetic_data.sites import Site
 
 FIRST_ZIP_DATE = (1980, 1, 1, 0, 0, 0)
 CORE = "docProps/core.xml"
-NO_PROPERTIES = (
-    b'<cp:coreProperties xmlns:cp="http://schemas.openxmlformats.org/package/2006/metadata/core-properties"/>'
-)
+NO_PROPERTIES = b'<cp:coreProperties xmlns:cp="http://schemas.openxmlformats.org/package/2006/metadata/core-properties"/>'
 MOST_WORKBOOK_ROWS = (
-    20_000  # beyond it a site hands in .csv: a sheet ends at 1,048,576 rows, and spreadsheets are slow long before
+    # beyond it a site hands in .csv: a sheet ends at 1,048,576 rows, and spreadsheets are slow long
+    # before
+    20_000
 )
 
 
 def to_cells(rows: pd.DataFrame) -> pd.DataFrame:
-    """Typed rows as a spreadsheet holds them: whole numbers, numbers, texts, None for empty; ages from 90 as the text
-    90+.
+    """Typed rows as a spreadsheet holds them: whole numbers, numbers, texts, None for empty;
+    ages from 90 as the text 90+.
     """
     cells = {}
     for name, values in rows.items():
         plain = values.astype(object).where(values.notna(), None).tolist()
         if values.dtype == pd.Float64Dtype():
-            plain = [int(value) if value is not None and value == int(value) else value for value in plain]
+            plain = [
+                int(value) if value is not None and value == int(value) else value
+                for value in plain
+            ]
         if name == "age_years":
             plain = [f"{OLDEST}+" if age >= OLDEST else age for age in plain]
         cells[name] = pd.Series(plain, index=rows.index, dtype=object)
@@ -56,20 +59,23 @@ def describe(site: Site, delivery: str) -> pd.DataFrame:
 
 
 def say_in_own_words(cells: dict[str, pd.DataFrame], own: SiteMap) -> dict[str, pd.DataFrame]:
-    """The tables with a site's own names of tables, columns and codes in the place of the dictionary's."""
+    """The tables with a site's own names of tables, columns and codes in the place of the
+    dictionary's."""
     names = {table: name for name, table in own.tables.items()}
     said = {}
     for table, rows in cells.items():
         for column, entries in own.codes.get(table, {}).items():
-            rows = rows.assign(**{column: rows[column].replace({code: entry for entry, code in entries.items()})})
+            rows = rows.assign(
+                **{column: rows[column].replace({code: entry for entry, code in entries.items()})}
+            )
         headers = {column: header for header, column in own.columns.get(table, {}).items()}
         said[names.get(table, table)] = rows.rename(columns=headers)
     return said
 
 
 def write_delivery(folder: Path, site: Site, cells: dict[str, pd.DataFrame], own: SiteMap) -> None:
-    """Write one delivery in the site's form and words: `cells` are the four tables as a spreadsheet holds them; the
-    folder names the delivery.
+    """Write one delivery in the site's form and words: `cells` are the four tables as a spreadsheet
+    holds them; the folder names the delivery.
     """
     folder.mkdir(parents=True)
     sheets = {"submission": describe(site, folder.name)} | say_in_own_words(cells, own)
@@ -82,8 +88,9 @@ def write_delivery(folder: Path, site: Site, cells: dict[str, pd.DataFrame], own
 
 
 def build_workbook(sheets: dict[str, pd.DataFrame]) -> bytes:
-    """A workbook with one sheet per table. Its properties name no author and no date, and its archive carries one fixed
-    date.
+    """A workbook with one sheet per table.
+
+    Its properties name no author and no date, and its archive carries one fixed date.
     """
     book = Workbook(write_only=True)
     for name, rows in sheets.items():
@@ -103,12 +110,20 @@ def build_workbook(sheets: dict[str, pd.DataFrame]) -> bytes:
 
 
 def build_csv(rows: pd.DataFrame, *, decimal_comma: bool = False) -> bytes:
-    """UTF-8 text of one table: commas and line feeds, or semicolons, decimal commas, byte-order mark and CRLF."""
+    """UTF-8 text of one table: commas and line feeds, or semicolons, decimal commas,
+    byte-order mark and CRLF."""
     text = io.StringIO(newline="")
-    writer = csv.writer(text, delimiter=";" if decimal_comma else ",", lineterminator="\r\n" if decimal_comma else "\n")
+    writer = csv.writer(
+        text,
+        delimiter=";" if decimal_comma else ",",
+        lineterminator="\r\n" if decimal_comma else "\n",
+    )
     writer.writerow(rows.columns)
     columns = [rows[name].tolist() for name in rows.columns]
     if decimal_comma:
-        columns = [[str(v).replace(".", ",") if isinstance(v, float) else v for v in values] for values in columns]
+        columns = [
+            [str(v).replace(".", ",") if isinstance(v, float) else v for v in values]
+            for values in columns
+        ]
     writer.writerows(zip(*columns, strict=True))
     return text.getvalue().encode("utf-8-sig" if decimal_comma else "utf-8")

@@ -2,7 +2,8 @@
 
 import os
 
-# As in the workflow: processes share the cores. numpy looks at it once, when it is first imported, which the schemas do.
+# As in the workflow: processes share the cores. numpy looks at it once, when it is first imported,
+# which the schemas do.
 os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
 
 from pathlib import Path
@@ -12,7 +13,8 @@ from hypothesis import settings
 
 from schemas.study import Config, read_config
 
-# The same examples at every run, so that a verdict on the code does not change with the day; `--hypothesis-profile=search` draws new ones.
+# The same examples at every run, so that a verdict on the code does not change with the day;
+# `--hypothesis-profile=search` draws new ones.
 settings.register_profile("steady", derandomize=True)
 settings.register_profile("search", derandomize=False, print_blob=True)
 settings.load_profile("steady")
@@ -29,10 +31,18 @@ def plan() -> Config:
 @pytest.fixture(scope="session")
 def any_width(plan: Config) -> Config:
     """The same plan, but that ranges of any width are told: for tests of the limits themselves."""
-    guards = plan.study.guards.model_copy(update={"widest_range_points": 100.0, "widest_ratio": 1e9})
+    guards = plan.study.guards.model_copy(
+        update={"widest_range_points": 100.0, "widest_ratio": 1e9}
+    )
     return plan.model_copy(update={"study": plan.study.model_copy(update={"guards": guards})})
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """The file that runs the whole pool begins; others that look at that run come last, when it is there."""
-    items.sort(key=lambda item: (item.path.name != "test_pool.py", "pool_run" in getattr(item, "fixturenames", ())))
+    """The file that runs the whole pool begins; others that look at that run come last,
+    when it is there."""
+    items.sort(
+        key=lambda item: (
+            item.path.name != "test_pool.py",
+            "pool_run" in getattr(item, "fixturenames", ()),
+        )
+    )

@@ -1,4 +1,5 @@
-"""Small cases of failed first maneuvers, and what is derived from a pool before failures are explained."""
+"""Small cases of failed first maneuvers, and what is derived from a pool before failures are
+explained."""
 
 import pandas as pd
 
@@ -12,7 +13,13 @@ from pipeline.derivation.states import find_states, mark_confirming, select_deci
 from schemas.keys import EPISODE
 from tests.unit.conftest import build_table
 
-RIGHT = {"side": "right", "vertical": "up", "torsion": "right", "vertigo": "moderate", "duration_s": 20}
+RIGHT = {
+    "side": "right",
+    "vertical": "up",
+    "torsion": "right",
+    "vertigo": "moderate",
+    "duration_s": 20,
+}
 LEFT = RIGHT | {"side": "left", "torsion": "left"}
 SILENT = {"side": "right"}
 LATER = {"after_attempt": pd.NA}
@@ -22,9 +29,15 @@ NOTHING = {"undetermined": ""}
 
 
 def case(looks, treatments=({},), contacts=(), **episode) -> dict[str, list[dict]]:
-    """One episode; each row says what differs from a plain one, and a treatment from one without a flaw."""
+    """One episode; each row says what differs from a plain one,
+    and a treatment from one without a flaw."""
     given = [CLEAN | treatment for treatment in treatments]
-    return {"episodes": [episode], "examinations": looks, "treatments": given, "followups": list(contacts)}
+    return {
+        "episodes": [episode],
+        "examinations": looks,
+        "treatments": given,
+        "followups": list(contacts),
+    }
 
 
 def roll(direction: str, stronger: str, **more) -> list[dict]:
@@ -42,16 +55,21 @@ def roll(direction: str, stronger: str, **more) -> list[dict]:
 def gather(cases) -> dict[str, pd.DataFrame]:
     """The cases as one pool: each an episode of its own, EP-0, EP-1 and so on."""
     return {
-        name: build_table(name, [row | {"episode_id": f"EP-{n}"} for n, c in enumerate(cases) for row in c[name]])
+        name: build_table(
+            name, [row | {"episode_id": f"EP-{n}"} for n, c in enumerate(cases) for row in c[name]]
+        )
         for name in ("episodes", "examinations", "treatments", "followups")
     }
 
 
 def derive(pool: dict[str, pd.DataFrame], plan, incomplete: tuple[str, ...] = ()) -> Record:
-    """What is derived from a pool before failures are explained; of the episodes `incomplete` a row had been set aside."""
+    """What is derived from a pool before failures are explained;
+    of the episodes `incomplete` a row had been set aside."""
     episodes, examinations, treatments, contacts = pool.values()
     findings = describe_looks(examinations, treatments, plan.criteria.duration)
-    verdicts = adjudicate_episodes(episodes, examinations, findings, treatments, contacts, plan.criteria)
+    verdicts = adjudicate_episodes(
+        episodes, examinations, findings, treatments, contacts, plan.criteria
+    )
     looks = select_deciding_looks(examinations, findings, verdicts, plan.criteria)
     looks["confirming"] = mark_confirming(looks, treatments, plan.maneuvers, 1)
     told = keep_until_reclassified(contacts, verdicts).assign(confirming=True)
@@ -59,8 +77,12 @@ def derive(pool: dict[str, pd.DataFrame], plan, incomplete: tuple[str, ...] = ()
     holes = treated[treated.get_level_values("episode_id").isin(incomplete)]
     spells = measure_spells(episodes, looks, told, treated, holes, plan.study.resolution)
     objective = spells[spells["endpoint"].eq("objective")]
-    attempts = list_attempts(episodes, treatments, looks, find_states(looks), objective, verdicts, plan.maneuvers)
-    return Record(**pool, findings=findings, adjudications=verdicts, attempts=attempts, spells=spells)
+    attempts = list_attempts(
+        episodes, treatments, looks, find_states(looks), objective, verdicts, plan.maneuvers
+    )
+    return Record(
+        **pool, findings=findings, adjudications=verdicts, attempts=attempts, spells=spells
+    )
 
 
 def told(reasons: pd.DataFrame, view: str = "at_the_time") -> dict[str, str]:

@@ -1,4 +1,5 @@
-"""Invented episodes and attempts with a planted effect, for tests of the attempt models and their speed."""
+"""Invented episodes and attempts with a planted effect, for tests of the attempt models and their
+speed."""
 
 from dataclasses import dataclass
 
@@ -19,7 +20,8 @@ GAPS, GAP_SHARES = [1, 2, 3, 5, 7, 8, 14, 21, 30], [0.2, 0.05, 0.05, 0.1, 0.25, 
 
 @dataclass(frozen=True)
 class Truth:
-    """Log hazard of a look: level, `unfit` for a maneuver that does not suit, `later` for each further attempt, `slope` of log gap."""
+    """Log hazard of a look: level, `unfit` for a maneuver that does not suit,
+    `later` for each further attempt, `slope` of log gap."""
 
     level: float = -0.6
     unfit: float = -0.6
@@ -32,7 +34,8 @@ class Truth:
 def simulate_attempts(
     n: int, seed: int, truth: Truth | None = None, *, sites: int = 9, longest: int = 4
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
-    """Episodes, verdicts and attempts of n episodes of n patients: attempts go on until a look is negative, at most `longest`."""
+    """Episodes, verdicts and attempts of n episodes of n patients:
+    attempts go on until a look is negative, at most `longest`."""
     truth, rng = truth or Truth(), np.random.default_rng(seed)
     where = rng.integers(sites, size=n)
     keys = {
@@ -51,21 +54,47 @@ def simulate_attempts(
         }
     )
     canal, arm = CANALS[rng.choice(5, n, p=[0.5, 0.15, 0.2, 0.1, 0.05])].T
-    mechanism = rng.choice(["canalolithiasis", "cupulolithiasis", "unknown"], n, p=[0.75, 0.1, 0.15])
-    verdicts = {"positional": "yes", "canal": canal, "arm": arm, "arm_basis": pd.NA, "mechanism": mechanism}
+    mechanism = rng.choice(
+        ["canalolithiasis", "cupulolithiasis", "unknown"], n, p=[0.75, 0.1, 0.15]
+    )
+    verdicts = {
+        "positional": "yes",
+        "canal": canal,
+        "arm": arm,
+        "arm_basis": pd.NA,
+        "mechanism": mechanism,
+    }
     person = rng.normal(0, truth.patient_sd, n) + rng.normal(0, truth.site_sd, sites)[where]
     rows, going, last = [], np.ones(n, dtype=bool), np.full(n, "", dtype=object)
     for session in range(1, longest + 1):
-        family = np.where((session > 1) & (rng.random(n) < 0.6), last, rng.choice(["epley", "semont", "gufoni"], n))
-        fit, gap = rng.choice(["yes", "no", "unknown"], n, p=[0.6, 0.15, 0.25]), rng.choice(GAPS, n, p=GAP_SHARES)
+        family = np.where(
+            (session > 1) & (rng.random(n) < 0.6),
+            last,
+            rng.choice(["epley", "semont", "gufoni"], n),
+        )
+        fit, gap = (
+            rng.choice(["yes", "no", "unknown"], n, p=[0.6, 0.15, 0.25]),
+            rng.choice(GAPS, n, p=GAP_SHARES),
+        )
         linear = (
-            truth.level + truth.unfit * (fit == "no") + truth.later * (session - 1) + truth.slope * np.log(gap) + person
+            truth.level
+            + truth.unfit * (fit == "no")
+            + truth.later * (session - 1)
+            + truth.slope * np.log(gap)
+            + person
         )
         negative = rng.random(n) < -np.expm1(-np.exp(linear))
         clinic = rng.random(n) < 0.9
         rows.append(
             people[["site", "episode_id", "patient_id"]]
-            .assign(session=session, spell=1, family=family, fit=fit, at_risk=True, next_look_days=gap.astype(float))
+            .assign(
+                session=session,
+                spell=1,
+                family=family,
+                fit=fit,
+                at_risk=True,
+                next_look_days=gap.astype(float),
+            )
             .assign(
                 setting=np.where(clinic, "clinic", "home"),
                 performed_by=np.where(clinic, "clinician", "self_unsupervised"),

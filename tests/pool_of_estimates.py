@@ -1,6 +1,8 @@
-"""An invented pool as disclosed estimates, with what a real one may have: small parts, hidden cells, unknown days.
+"""An invented pool as disclosed estimates, with what a real one may have: small parts,
+hidden cells, unknown days.
 
-Numbers are plausible, not published: shares resolved follow reach * (1 - exp(-(day / scale) ** 0.8)).
+Numbers are plausible, not published: shares resolved follow reach * (1 - exp(-(day / scale) **
+0.8)).
 """
 
 import math
@@ -52,21 +54,44 @@ PARTS = {  # stratum: episodes, sites, reach, scale in days
     "first_maneuver=brandt_daroff": (38, 4, 0.85, 12),
     "first_maneuver=zuma": (7, 1, 0.9, 5),
 }
-ENDPOINTS = {"strict": (0.86, 9), "patient_reported": (0.9, 7), "composite": (0.94, 5.5), "same_visit": (0.96, 1.2)}
+ENDPOINTS = {
+    "strict": (0.86, 9),
+    "patient_reported": (0.9, 7),
+    "composite": (0.94, 5.5),
+    "same_visit": (0.96, 1.2),
+}
 PEOPLE = {
     "stored": {
         "sex": {"female": 1011, "male": 498, "other": None, "unknown": None},
         "age": {"18-44": 214, "45-54": 263, "55-64": 388, "65-74": 371, "75-84": 224, "85+": 63},
-        "cause": {"idiopathic": 1208, "head_trauma": 104, "after_neuritis": 61, "with_meniere": 34, "unknown": 116},
+        "cause": {
+            "idiopathic": 1208,
+            "head_trauma": 104,
+            "after_neuritis": 61,
+            "with_meniere": 34,
+            "unknown": 116,
+        },
     },
     "positional": {
-        "canal": {"posterior": 901, "lateral": 287, "anterior_or_posterior": 51, "multiple": 75, "anterior": None},
+        "canal": {
+            "posterior": 901,
+            "lateral": 287,
+            "anterior_or_posterior": 51,
+            "multiple": 75,
+            "anterior": None,
+        },
         "side": {"right": 702, "left": 559, "both": 34, "unknown": 19},
         "arm": {"long": 946, "short": 148, "cupula": 114, "unknown": 106},
         "arm_basis": {"sitting_up": 41, "half_dix_hallpike": None, "treatment_response": None},
         "mechanism": {"canalolithiasis": 1090, "cupulolithiasis": 114, "unknown": 110},
         "certainty": {"definite": 1071, "probable": 71, "emerging": 172},
-        "first_maneuver": {"epley": 731, "gufoni": 158, "semont": 149, "barbecue_roll": 92, "zuma": None},
+        "first_maneuver": {
+            "epley": 731,
+            "gufoni": 158,
+            "semont": 149,
+            "barbecue_roll": 92,
+            "zuma": None,
+        },
     },
 }
 REASONS = {
@@ -86,36 +111,58 @@ def build_estimates(plan: Config) -> dict[str, pd.DataFrame]:
     """The four analyses that the report reads, each a valid table of schemas.estimate.Estimates."""
     curves = [row for name, part in PARTS.items() for row in build_curve(plan, name, *part)]
     for endpoint, (reach, scale) in ENDPOINTS.items():
-        curves += [row | {"endpoint": endpoint} for row in build_curve(plan, "all", 1087, 9, reach, scale)]
+        curves += [
+            row | {"endpoint": endpoint} for row in build_curve(plan, "all", 1087, 9, reach, scale)
+        ]
     people = [
-        build_share(stratum=f"{variable}={code}", population=population, count=count, whole=FLOW[population])
+        build_share(
+            stratum=f"{variable}={code}", population=population, count=count, whole=FLOW[population]
+        )
         for population, variables in PEOPLE.items()
         for variable, counts in variables.items()
         for code, count in counts.items()
     ]
     ages = (("age_lower_quartile", 52), ("age_median", 63), ("age_upper_quartile", 73))
-    people += [{"population": "stored", "term": term, "estimate": age, "n_episodes": 1523} for term, age in ages]
-    apart = [build_share(stratum=f"reason={code}", count=count, whole=121) for code, count in REASONS.items()]
+    people += [
+        {"population": "stored", "term": term, "estimate": age, "n_episodes": 1523}
+        for term, age in ages
+    ]
+    apart = [
+        build_share(stratum=f"reason={code}", count=count, whole=121)
+        for code, count in REASONS.items()
+    ]
     apart += [build_share(term="recognised_by_site", count=84, whole=121)]
     apart += [build_share(term="maneuver_given", count=52, whole=121)]
     apart += [{"term": "sessions_median", "estimate": 2, "n_episodes": 52}]
-    flow = [{"term": term, "estimate": n, "n_episodes": n, "n_sites": 9} for term, n in FLOW.items()]
+    flow = [
+        {"term": term, "estimate": n, "n_episodes": n, "n_sites": 9} for term, n in FLOW.items()
+    ]
     return {
         "episode_flow": make_table(flow, analysis="episode_flow", population="pool"),
         "pool_description": make_table(people, analysis="pool_description"),
-        "resolution_curves": make_table(curves, analysis="resolution_curves", population="positional"),
-        "non_positional": make_table(apart, analysis="non_positional", population="probable_non_positional"),
+        "resolution_curves": make_table(
+            curves, analysis="resolution_curves", population="positional"
+        ),
+        "non_positional": make_table(
+            apart, analysis="non_positional", population="probable_non_positional"
+        ),
     }
 
 
-def build_curve(plan: Config, stratum: str, n: int, sites: int, reach: float, scale: float) -> list[dict]:
-    """All rows of one curve; days 15 to 20 of parts below 100 episodes are an interval of no information."""
+def build_curve(
+    plan: Config, stratum: str, n: int, sites: int, reach: float, scale: float
+) -> list[dict]:
+    """All rows of one curve; days 15 to 20 of parts below 100 episodes are an interval of no
+    information."""
     curves = plan.study.curves
     where = {"endpoint": "objective", "stratum": stratum, "n_episodes": n, "n_sites": sites}
     few = {"status": "too_few", "note": f"fewer than {plan.study.guards.min_episodes} episodes"}
     if n < plan.study.guards.min_episodes:
         terms = [*(f"resolved_by_day_{day}" for day in curves.days), "median_days"]
-        return [where | few | {"term": term, "n_episodes": None, "status": "suppressed"} for term in terms]
+        return [
+            where | few | {"term": term, "n_episodes": None, "status": "suppressed"}
+            for term in terms
+        ]
 
     def resolved(day):
         return reach * (1 - math.exp(-((day / scale) ** 0.8)))
@@ -128,7 +175,8 @@ def build_curve(plan: Config, stratum: str, n: int, sites: int, reach: float, sc
         gap = n < 100 and 14 < day < 21
         least, most = (resolved(14), resolved(21)) if gap else (resolved(day), resolved(day))
         told = day == 0 or (
-            least * n >= plan.study.guards.min_events and (1 - most) * n >= plan.study.guards.min_events
+            least * n >= plan.study.guards.min_events
+            and (1 - most) * n >= plan.study.guards.min_events
         )
         for bound, share in (("upper", 1 - least), ("lower", 1 - most)):
             row = where | {"term": f"unresolved_{bound}_day_{day}", "n_events": round(least * n)}
@@ -142,7 +190,10 @@ def build_curve(plan: Config, stratum: str, n: int, sites: int, reach: float, sc
             shares = {"negative": 0.6 * least, "between": 0.2 * most, "untested": 0.1 * least}
             counts = {part: round(n * share) for part, share in shares.items()}
             counts["positive"] = n - sum(counts.values())
-            rows += [where | count_or_hide(left) | {"term": f"known_{part}_day_{day}"} for part, left in counts.items()]
+            rows += [
+                where | count_or_hide(left) | {"term": f"known_{part}_day_{day}"}
+                for part, left in counts.items()
+            ]
     half = next((day for day in range(curves.horizon_day + 1) if resolved(day) >= 0.5), None)
     median = {"estimate": half, "lower": half - 1, "upper": None if n < 40 else half + 2}
     return [*rows, where | {"term": "median_days"} | median]
@@ -165,5 +216,7 @@ def count_or_hide(count: int) -> dict:
 def make_table(rows: list[dict], **shared: str) -> pd.DataFrame:
     """Rows as estimates; what a row does not say is a plain share of all."""
     plain = {"status": "ok", "method": "invented", "stratum": "all", "term": "share"}
-    frame = pd.DataFrame([plain | shared | row for row in rows]).reindex(columns=list(Estimates.describe()))
+    frame = pd.DataFrame([plain | shared | row for row in rows]).reindex(
+        columns=list(Estimates.describe())
+    )
     return Estimates.validate(Estimates.cast(frame), lazy=True)

@@ -1,4 +1,5 @@
-"""The analyses behind the report's further sections as disclosed estimates, with enough numbers for every figure."""
+"""The analyses behind the report's further sections as disclosed estimates,
+with enough numbers for every figure."""
 
 import pandas as pd
 
@@ -33,15 +34,23 @@ def build_sections(plan: Config) -> dict[str, pd.DataFrame]:
 
 
 def _tidy(
-    analysis: str, rows: list[dict], population: str | None = "positional", endpoint: str | None = "objective"
+    analysis: str,
+    rows: list[dict],
+    population: str | None = "positional",
+    endpoint: str | None = "objective",
 ) -> pd.DataFrame:
     shared = {"analysis": analysis, "endpoint": endpoint, "method": "invented"}
     return tidy_estimates(rows, **shared | ({"population": population} if population else {}))
 
 
-def _share(term: str, estimate: float, whole: int, stratum: str = "all", reach: float = 0.07, **more) -> dict:
+def _share(
+    term: str, estimate: float, whole: int, stratum: str = "all", reach: float = 0.07, **more
+) -> dict:
     limits = {"lower": max(0.0, estimate - reach), "upper": min(1.0, estimate + reach)}
-    counts = {"n_episodes": whole, "n_events": round(estimate * whole) if 0 <= estimate <= 1 else None} | SITES
+    counts = {
+        "n_episodes": whole,
+        "n_events": round(estimate * whole) if 0 <= estimate <= 1 else None,
+    } | SITES
     return state(term, estimate, stratum=stratum, **limits | counts | more)
 
 
@@ -96,10 +105,21 @@ def _list_denominators() -> list[dict]:
 
 def _list_attempts() -> list[dict]:
     shares = {"1": (0.52, 1080), "2": (0.4, 430), "3": (0.37, 190), "4+": (0.3, 85)}
-    rows = [_share("success_raw", share, n, f"attempt_number={number}") for number, (share, n) in shares.items()]
+    rows = [
+        _share("success_raw", share, n, f"attempt_number={number}")
+        for number, (share, n) in shares.items()
+    ]
     return [
         *rows,
-        state("attempts_to_resolve_80", 3, lower=3, upper=4, stratum="model=mixed", n_episodes=1080, **SITES),
+        state(
+            "attempts_to_resolve_80",
+            3,
+            lower=3,
+            upper=4,
+            stratum="model=mixed",
+            n_episodes=1080,
+            **SITES,
+        ),
     ]
 
 
@@ -107,17 +127,31 @@ def _list_choices(plan: Config) -> list[dict]:
     chosen = {"repeat": 230, "change": 190}
     rows = [_count("failed_first_session", 480, 480)]
     rows += [_count(f"choice_{arm}", n, n) for arm, n in chosen.items()]
-    rows += [state(f"effective_n_{arm}", 0.8 * n, stratum="all", n_episodes=420, **SITES) for arm, n in chosen.items()]
-    for stratum, share in (("all", 1.0), ("variant=posterior_long_arm", 0.5), ("variant=adherent_debris", 0.2)):
+    rows += [
+        state(f"effective_n_{arm}", 0.8 * n, stratum="all", n_episodes=420, **SITES)
+        for arm, n in chosen.items()
+    ]
+    for stratum, share in (
+        ("all", 1.0),
+        ("variant=posterior_long_arm", 0.5),
+        ("variant=adherent_debris", 0.2),
+    ):
         for day in plan.study.second_line.days:
             repeat, change = 0.2 + day / 75, 0.26 + day / 75
             for arm, risk in (("repeat", repeat), ("change", change)):
-                rows.append(_share(f"risk_{arm}_day_{day}", risk, round(share * chosen[arm]), stratum))
+                rows.append(
+                    _share(f"risk_{arm}_day_{day}", risk, round(share * chosen[arm]), stratum)
+                )
             limits = {"lower": -0.02, "upper": 0.14, "comparison": "repeat"}
-            rows.append(_share(f"risk_difference_day_{day}", change - repeat, round(share * 420), stratum) | limits)
+            rows.append(
+                _share(f"risk_difference_day_{day}", change - repeat, round(share * 420), stratum)
+                | limits
+            )
         for arm, days in (("repeat", 12.5), ("change", 11.0)):
             limits = {"lower": days - 2, "upper": days + 2}
-            rows.append(_share(f"mean_days_{arm}", days, round(share * chosen[arm]), stratum) | limits)
+            rows.append(
+                _share(f"mean_days_{arm}", days, round(share * chosen[arm]), stratum) | limits
+            )
         limits = {"lower": -3.5, "upper": 0.5, "comparison": "repeat"}
         rows.append(_share("mean_days_difference", -1.5, round(share * 420), stratum) | limits)
     return rows
@@ -126,7 +160,10 @@ def _list_choices(plan: Config) -> list[dict]:
 def _list_paths() -> list[dict]:
     start, epley = "path=start", "path=epley"
     rows = [_count("reached", 1205, 1205, start), _count("next=epley", 700, 1205, start)]
-    rows += [_count("next=rarer", 505, 1205, start), _share("share_resolved_at_next_look", 0.55, 600, epley)]
+    rows += [
+        _count("next=rarer", 505, 1205, start),
+        _share("share_resolved_at_next_look", 0.55, 600, epley),
+    ]
     ends = {
         "resolved_at_next_look": 330,
         "next=epley": 150,
@@ -144,14 +181,17 @@ def _list_reasons() -> list[dict]:
         for view, grown in (("at_the_time", 0.0), ("in_hindsight", 0.03))
         for reason, share in shares.items()
     ]
-    never = _share("share", 0.25, 660, "view=at_the_time,reason=never_looked") | {"population": OR_NOT_SEEN}
+    never = _share("share", 0.25, 660, "view=at_the_time,reason=never_looked") | {
+        "population": OR_NOT_SEEN
+    }
     return [*rows, never]
 
 
 def _list_totals(plan: Config) -> list[dict]:
     means = dict(zip((0, *plan.study.handicap.days), (44, 31, 23, 15), strict=True))
     rows = [
-        _share(f"mean_day_{day}", mean, 900) | {"lower": mean - 3, "upper": mean + 3} for day, mean in means.items()
+        _share(f"mean_day_{day}", mean, 900) | {"lower": mean - 3, "upper": mean + 3}
+        for day, mean in means.items()
     ]
     for day in plan.study.handicap.days:
         change = means[day] - means[0]
@@ -171,13 +211,20 @@ def _list_trials(plan: Config) -> list[dict]:
     rows = []
     for name, trial in plan.published.trials.items():
         for arm in trial.arms:
-            stratum, term = f"trial={name},first_maneuver={arm.family}", f"resolved_by_day_{trial.day}"
-            printed = _share(term, arm.events / arm.total, arm.total, stratum) | {"population": "published"}
+            stratum, term = (
+                f"trial={name},first_maneuver={arm.family}",
+                f"resolved_by_day_{trial.day}",
+            )
+            printed = _share(term, arm.events / arm.total, arm.total, stratum) | {
+                "population": "published"
+            }
             pair = (printed, _share(term, 0.6, 240, stratum) | {"population": "positional"})
             rows += [row | {"endpoint": trial.endpoint} for row in pair]
     return rows
 
 
 def _list_agreement() -> list[dict]:
-    kappa = state("canal_kappa", 0.84, lower=0.76, upper=0.92, stratum="all", n_episodes=1100, **SITES)
+    kappa = state(
+        "canal_kappa", 0.84, lower=0.76, upper=0.92, stratum="all", n_episodes=1100, **SITES
+    )
     return [_share("canal_agreement", 0.92, 1100), kappa]

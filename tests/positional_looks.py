@@ -1,4 +1,5 @@
-"""Positional tests as rows of an episode: what a typical one shows, vertigo alone, nothing at all."""
+"""Positional tests as rows of an episode: what a typical one shows, vertigo alone,
+nothing at all."""
 
 import pandas as pd
 
@@ -6,7 +7,9 @@ EARS = ("right", "left")
 OTHER = {"right": "left", "left": "right"}
 SIDED_TESTS = ("dix_hallpike", "side_lying", "half_dix_hallpike", "supine_roll")
 MIDLINE_TESTS = ("straight_head_hang", "nose_down", "sitting_up", "bow", "lean", "lying_down")
-POSITIONS = [(test, ear) for test in SIDED_TESTS for ear in EARS] + [(test, "none") for test in MIDLINE_TESTS]
+POSITIONS = [(test, ear) for test in SIDED_TESTS for ear in EARS] + [
+    (test, "none") for test in MIDLINE_TESTS
+]
 
 
 def quiet(test: str = "dix_hallpike", side: str = "right", **more) -> dict:
@@ -20,12 +23,15 @@ def dizzy(test: str = "dix_hallpike", side: str = "right", **more) -> dict:
 
 
 def upbeat(side: str = "right", seconds=20, test: str = "dix_hallpike", **more) -> dict:
-    """Up-beating nystagmus with torsion toward the lower ear; no `seconds` where it was not timed."""
+    """Up-beating nystagmus with torsion toward the lower ear;
+    no `seconds` where it was not timed."""
     duration = pd.NA if seconds is None else seconds
     return dizzy(test, side, vertical="up", torsion=side, duration_s=duration) | more
 
 
-def downbeat(test: str = "straight_head_hang", side: str = "none", torsion: str = "none", seconds=20, **more) -> dict:
+def downbeat(
+    test: str = "straight_head_hang", side: str = "none", torsion: str = "none", seconds=20, **more
+) -> dict:
     """Down-beating nystagmus, with torsion toward an ear or without."""
     duration = pd.NA if seconds is None else seconds
     return dizzy(test, side, vertical="down", torsion=torsion, duration_s=duration) | more
@@ -37,8 +43,12 @@ def rising(torsion: str = "right", **more) -> dict:
 
 
 def rolled(direction: str = "geotropic", right=60, left=20, seconds=20, **more) -> list[dict]:
-    """Both sides of the supine roll test with the greatest velocity of each; `None` where it was not measured."""
-    return [roll_to(ear, direction, speed, seconds, **more) for ear, speed in (("right", right), ("left", left))]
+    """Both sides of the supine roll test with the greatest velocity of each;
+    `None` where it was not measured."""
+    return [
+        roll_to(ear, direction, speed, seconds, **more)
+        for ear, speed in (("right", right), ("left", left))
+    ]
 
 
 def roll_to(ear: str, direction: str = "geotropic", speed=30, seconds=20, **more) -> dict:

@@ -1,4 +1,5 @@
-"""Every count of people, sessions or sites that a page prints, with the noun that it is printed with, and every number that has none."""
+"""Every count of people, sessions or sites that a page prints,
+with the noun that it is printed with, and every number that has none."""
 
 import re
 from dataclasses import dataclass, field
@@ -14,7 +15,8 @@ BLOCKS = {"p", "li", "h1", "h2", "h3", "figcaption", "dt", "dd", "td", "th", "ca
 SKIPPED = {"style", "script", "title", "desc", "defs", "footer"}
 N = r"\d[\d,]*(?:\.\d+)?"
 NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
-    rf"fewer than {N} episodes, or a range wider than {N} of {N} points|1 to {N} episodes",  # guards of the plan
+    # guards of the plan
+    rf"fewer than {N} episodes, or a range wider than {N} of {N} points|1 to {N} episodes",
     rf"a group of 1 to {N} episodes|multiples of {N}|<{N}",  # what may be shown
     rf"{N}(?: (?:and|to) {N})? %",  # shares and their ranges
     rf"[+−]?{N} \([+−]?{N}(?: to [+−]?{N}| or more| or later)\)",  # a number with its range
@@ -22,7 +24,8 @@ NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
     r"\d{4} \(doi [^)]*\)",
     r"\d{4};\d+:\w+(?:-\d+)?|others \d{4}|Newman \d{4}",  # citations
     rf"\b[Dd]ays? {N}(?: (?:and|or|to) (?:day )?{N})*(?: or later)?",
-    rf"{N} (?:symptom-free )?days?\b|(?:of|with vertigo of) the first {N}\b|^Mean days with vertigo, of {N}$",
+    rf"{N} (?:symptom-free )?days?\b|(?:of|with vertigo of) the first {N}\b|^Mean days with "
+    rf"vertigo, of {N}$",
     rf"{N} (?:percentage )?points?|0 to 100",
     rf"{N} (?:fewer|more)\b(?! episode)",  # days with vertigo
     rf"{N} times as often|{N} times for the end",
@@ -33,17 +36,26 @@ NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
     rf"sessions among those was {N}",
     r"fallen by at least \d+|DHI|\d+–\d+|\d+\+",
 ]
-PEOPLE = {"episode": "episode", "session": "treatment session", "patient": "patient", "site": "site", "clinic": "site"}
-OTHERS = "reason|part|variant|maneuver|comparison|share|other|one|day"  # nouns of things, not people
+PEOPLE = {
+    "episode": "episode",
+    "session": "treatment session",
+    "patient": "patient",
+    "site": "site",
+    "clinic": "site",
+}
+# nouns of things, not people
+OTHERS = "reason|part|variant|maneuver|comparison|share|other|one|day"
 NOUN = rf"(?P<noun>{'|'.join(PEOPLE)}|{OTHERS})s?\b"
 COUNT = re.compile(
-    rf"(?P<n>{N})(?: of (?:the |these )?(?P<m>{N}))? (?:(?!(?:by|from|in|of|to) )[A-Za-z-]+ ){{0,4}}?{NOUN}"
+    rf"(?P<n>{N})(?: of (?:the |these )?(?P<m>{N}))? (?:(?!(?:by|from|in|of|"
+    rf"to) )[A-Za-z-]+ ){{0,4}}?{NOUN}"
 )
 
 
 @dataclass
 class Page(HTMLParser):
-    """The blocks of text of a page: each with the head of its column, where it stands in a table, and whether it is drawn in muted ink."""
+    """The blocks of text of a page: each with the head of its column, where it stands in a table,
+    and whether it is drawn in muted ink."""
 
     blocks: list[tuple[str, str, str]] = field(default_factory=list)
 
@@ -81,7 +93,9 @@ class Page(HTMLParser):
             self.row = self.row or text
             self.column += 1
         if tag == "text" and not (
-            MUTED in self.style or "bold" in self.style or re.fullmatch(r"[\d,]+(?: %)?|–|few|\[c\]", text)
+            MUTED in self.style
+            or "bold" in self.style
+            or re.fullmatch(r"[\d,]+(?: %)?|–|few|\[c\]", text)
         ):
             text = f"{self.label} {text}".strip()  # a label on several lines
             if self.label:
@@ -94,7 +108,8 @@ class Page(HTMLParser):
 
 
 def read_counts(page: str) -> tuple[set[tuple[int, str]], list[str]]:
-    """The counts of a page as (number, noun), and the texts with a number that is neither a count with a noun nor known to be something else."""
+    """The counts of a page as (number, noun), and the texts with a number that is neither a count
+    with a noun nor known to be something else."""
     reader = Page()
     reader.feed(page)
     counts, unexplained = set(), []
@@ -107,14 +122,20 @@ def read_counts(page: str) -> tuple[set[tuple[int, str]], list[str]]:
 
 
 def strip_marks(text: str) -> str:
-    """A text without the sign of rounded numbers, and with a word for counts that are only said to be few."""
+    """A text without the sign of rounded numbers, and with a word for counts that are only said to
+    be few."""
     return re.sub(rf"<{N}", "few", text.replace(ROUNDED, ""))
 
 
 def find_counts(text: str) -> set[tuple[int, str]]:
     """The counts of running text that stand right before their noun, as (number, noun)."""
     found = [match for match in COUNT.finditer(strip_marks(text)) if match["noun"] in PEOPLE]
-    return {(_whole(match[name]), PEOPLE[match["noun"]]) for match in found for name in ("n", "m") if match[name]}
+    return {
+        (_whole(match[name]), PEOPLE[match["noun"]])
+        for match in found
+        for name in ("n", "m")
+        if match[name]
+    }
 
 
 def _read_block(tag: str, text: str, place: str) -> tuple[set[tuple[int, str]], bool]:
@@ -126,14 +147,20 @@ def _read_block(tag: str, text: str, place: str) -> tuple[set[tuple[int, str]], 
         numbers = [_whole(n) for n in re.findall(r"[\d,]*\d", text)]
         return {(numbers[0], noun), *((n, "episode") for n in numbers[1:])}, False
     if head == "Who of these is not in it" and re.match(r"[\d,]+: ", text):
-        return {(_whole(text.partition(":")[0]), _name_noun(row))}, bool(re.search(r"\d", text.partition(":")[2]))
+        return {(_whole(text.partition(":")[0]), _name_noun(row))}, bool(
+            re.search(r"\d", text.partition(":")[2])
+        )
     for pattern in NOT_COUNTS:
         text = re.sub(pattern, "…", text)
     return find_counts(text), bool(re.search(r"\d", COUNT.sub("…", text)))
 
 
 def _name_noun(row: str) -> str:
-    return next(noun for noun in ("treatment session", "episode", "patient", "site") if row.lower().startswith(noun))
+    return next(
+        noun
+        for noun in ("treatment session", "episode", "patient", "site")
+        if row.lower().startswith(noun)
+    )
 
 
 def _whole(number: str) -> int:
@@ -147,11 +174,17 @@ def list_allowed(estimates: dict[str, pd.DataFrame]) -> set[tuple[int, str]]:
         usable = rows[rows["status"].eq("ok")]
         episodes = [usable["n_episodes"]]
         if analysis == "denominators":
-            nouns = usable["term"].str.removeprefix("without_").map({name: base.noun for name, base in BASES.items()})
+            nouns = (
+                usable["term"]
+                .str.removeprefix("without_")
+                .map({name: base.noun for name, base in BASES.items()})
+            )
             allowed |= {(int(n), noun) for n, noun in zip(usable["estimate"], nouns, strict=True)}
         elif analysis != "attempt_success":  # whose events are sessions
             episodes += [usable["n_events"], usable.loc[usable["method"].eq("count"), "estimate"]]
-            episodes.append(usable.loc[usable["term"].str.startswith("effective_n_"), "estimate"].round())
+            episodes.append(
+                usable.loc[usable["term"].str.startswith("effective_n_"), "estimate"].round()
+            )
         allowed |= {(int(n), "episode") for counts in episodes for n in counts.dropna()}
         allowed |= {(int(n), "site") for n in usable["n_sites"].dropna()}
     return allowed

@@ -7,24 +7,31 @@ NUMBER = re.compile(r"[+−-]?\d+(?:\.\d+)?")
 
 
 def read_number(cell: str) -> float | None:
-    """The number with which a cell begins: '+0.4 (−4.9 to +5.7) days'; none where it has a word instead. A mark of a rounded number may stand before it."""
+    """The number with which a cell begins: '+0.4 (−4.9 to +5.7) days';
+    none where it has a word instead. A mark of a rounded number may stand before it."""
     found = NUMBER.match(cell.removeprefix("≈"))
     return float(found.group().replace("−", "-")) if found else None
 
 
 def read_rows(page: str) -> list[list[str]]:
-    """The cells of each row of a table whose last column is headed 'Difference': first number, second number, difference."""
+    """The cells of each row of a table whose last column is headed 'Difference': first number,
+    second number, difference."""
     reader = _Tables()
     reader.feed(page)
-    return [cells for heads, cells in reader.rows if heads[-1:] == ["Difference"] and len(cells) == 3]
+    return [
+        cells for heads, cells in reader.rows if heads[-1:] == ["Difference"] and len(cells) == 3
+    ]
 
 
 def read_handicap(page: str) -> tuple[dict[int, int], dict[int, int]]:
-    """The mean totals by day of the figure's text, and by day what the sentence says of how far they lie from that of day 0."""
+    """The mean totals by day of the figure's text, and by day what the sentence says of how far
+    they lie from that of day 0."""
     text = re.sub(r"\s", " ", page)
     means = re.findall(r"(?:Before treatment \(day |; Day )(\d+)\)? (\d+)", text)
     changes = re.findall(r"by day (\d+) it was (\d+) points? (lower|higher)", text)
-    signed = {int(day): int(number) * (-1 if side == "lower" else 1) for day, number, side in changes}
+    signed = {
+        int(day): int(number) * (-1 if side == "lower" else 1) for day, number, side in changes
+    }
     return {int(day): int(mean) for day, mean in means}, signed
 
 

@@ -1,10 +1,13 @@
-"""Simulated pools for tests of differences between sites: true Weibull times, seen only at looks, as tables of the warehouse.
+"""Simulated pools for tests of differences between sites: true Weibull times, seen only at looks,
+as tables of the warehouse.
 
-Of patient i of site s, P(T <= t) = 1 - exp(-rate * t ** SHAPE), rate = RATE * exp(FASTER * lateral_i + shift_s). Each whole day up to 60
-has a look with the chance of the site; who has none is not followed.
+Of patient i of site s, P(T <= t) = 1 - exp(-rate * t ** SHAPE), rate = RATE * exp(FASTER *
+lateral_i + shift_s). Each whole day up to 60 has a look with the chance of the site; who has none
+is not followed.
 
-`simulate_test_days` draws sites that are all alike but for the day of their first test: half of the patients are helped at once, the others
-recover slowly or by another session on the day of a positive test.
+`simulate_test_days` draws sites that are all alike but for the day of their first test: half of the
+patients are helped at once, the others recover slowly or by another session on the day of a
+positive test.
 """
 
 from types import SimpleNamespace
@@ -16,8 +19,20 @@ from schemas.derived import Adjudications, Attempts, Spells
 
 SHAPE, RATE, FASTER, LAST = 0.6, 0.33, 0.7, 60
 CALM = {"spell": 1, "endpoint": "objective", "start_day": 0}
-VERDICT = {"positional": "yes", "variants": "", "side": "right", "arm": "long", "mechanism": "canalolithiasis"}
-VERDICT |= {"certainty": "definite", "known_day": 0, "site_recognised": False, "side_signs": "", "criteria": ""}
+VERDICT = {
+    "positional": "yes",
+    "variants": "",
+    "side": "right",
+    "arm": "long",
+    "mechanism": "canalolithiasis",
+}
+VERDICT |= {
+    "certainty": "definite",
+    "known_day": 0,
+    "site_recognised": False,
+    "side_signs": "",
+    "criteria": "",
+}
 VERDICT |= {"reasons_against": ""}
 SESSION = {
     "session": 1,
@@ -29,18 +44,31 @@ SESSION = {
     "fit": "yes",
     "setting": "clinic",
 }
-SESSION |= {"performed_by": "clinician", "completed": "yes", "at_risk": True, "same_visit": "not_looked"}
+SESSION |= {
+    "performed_by": "clinician",
+    "completed": "yes",
+    "at_risk": True,
+    "same_visit": "not_looked",
+}
 
 
-def simulate_sites(sizes: list[int], seed: int, shifts: list[float] | None = None, lateral: list[float] | None = None):
-    """Tables episodes, spells, adjudications, attempts of sites S01, S02, ... with so many patients, shifts and shares of lateral canals."""
+def simulate_sites(
+    sizes: list[int],
+    seed: int,
+    shifts: list[float] | None = None,
+    lateral: list[float] | None = None,
+):
+    """Tables episodes, spells, adjudications, attempts of sites S01, S02, ...
+    with so many patients, shifts and shares of lateral canals."""
     rng = np.random.default_rng(seed)
     site = np.repeat(np.arange(len(sizes)), sizes)
     canal = rng.random(len(site)) < np.array(lateral or [0.4] * len(sizes))[site]
     rate = RATE * np.exp(FASTER * canal + np.array(shifts or [0.0] * len(sizes))[site])
     time = (rng.exponential(1, len(site)) / rate) ** (1 / SHAPE)
     chance = rng.uniform(0.08, 0.3, len(sizes))[site]
-    looks = np.where(rng.random((len(site), LAST)) < chance[:, None], np.arange(1, LAST + 1), np.nan)
+    looks = np.where(
+        rng.random((len(site), LAST)) < chance[:, None], np.arange(1, LAST + 1), np.nan
+    )
     left = np.nanmax(np.where(looks < time[:, None], looks, 0), axis=1)
     right = np.nanmin(np.where(looks >= time[:, None], looks, np.inf), axis=1)
     first = np.nanmin(np.where(np.isnan(looks), np.inf, looks), axis=1)
@@ -48,13 +76,21 @@ def simulate_sites(sizes: list[int], seed: int, shifts: list[float] | None = Non
 
 
 def simulate_test_days(firsts: list[int], per_site: int, seed: int):
-    """The same tables of equal sites, one for each of `firsts`, the day of its first test; later ones follow after as many days, or a week."""
+    """The same tables of equal sites, one for each of `firsts`, the day of its first test;
+    later ones follow after as many days, or a week."""
     rng = np.random.default_rng(seed)
     site = np.repeat(np.arange(len(firsts)), per_site)
     n, usual = len(site), np.array(firsts)[site]
     canal = rng.random(n) < 0.4
-    time = np.where(rng.random(n) < 0.5 + 0.1 * canal, 0.5, rng.exponential(np.where(canal, 33, 67)))
-    left, right, first, at_first = np.zeros(n), np.full(n, np.inf), np.full(n, np.inf), np.zeros(n, bool)
+    time = np.where(
+        rng.random(n) < 0.5 + 0.1 * canal, 0.5, rng.exponential(np.where(canal, 33, 67))
+    )
+    left, right, first, at_first = (
+        np.zeros(n),
+        np.full(n, np.inf),
+        np.full(n, np.inf),
+        np.zeros(n, bool),
+    )
     day = np.zeros(n)
     while (day <= LAST).any():
         wait = np.where(day == 0, usual, np.maximum(usual, 7))
@@ -68,13 +104,21 @@ def simulate_test_days(firsts: list[int], per_site: int, seed: int):
 
 
 def make_tables(site, canal, left, right, first, well_at_first, rng):
-    """Tables of patients with the ends of their intervals and the day of their first look, infinite if there was none."""
+    """Tables of patients with the ends of their intervals and the day of their first look,
+    infinite if there was none."""
     keys = pd.DataFrame(
-        {"site": [f"S{s + 1:02d}" for s in site], "episode_id": [f"EP-{i:05d}" for i in range(len(site))]}
+        {
+            "site": [f"S{s + 1:02d}" for s in site],
+            "episode_id": [f"EP-{i:05d}" for i in range(len(site))],
+        }
     )
     patient = [f"PT-{i:05d}" for i in range(len(site))]
     seen = np.isfinite(first)
-    ends = {"left_days": left, "right_days": right, "last_look_days": np.where(np.isfinite(right), right, left)}
+    ends = {
+        "left_days": left,
+        "right_days": right,
+        "last_look_days": np.where(np.isfinite(right), right, left),
+    }
     status = np.select([~seen, np.isfinite(right)], ["not_looked", "resolved"], "unresolved")
     outcome = np.select([~seen, well_at_first], ["not_looked", "negative"], "positive")
     family, where = np.where(canal, "gufoni", "epley"), np.where(canal, "lateral", "posterior")
@@ -86,13 +130,20 @@ def make_tables(site, canal, left, right, first, well_at_first, rng):
         attempts=fill(
             Attempts,
             keys.assign(
-                patient_id=patient, family=family, maneuver=family, outcome=outcome, next_look_days=gap, **SESSION
+                patient_id=patient,
+                family=family,
+                maneuver=family,
+                outcome=outcome,
+                next_look_days=gap,
+                **SESSION,
             ),
         ),
     )
 
 
-def describe_people(keys: pd.DataFrame, patient: list[str], rng: np.random.Generator) -> pd.DataFrame:
+def describe_people(
+    keys: pd.DataFrame, patient: list[str], rng: np.random.Generator
+) -> pd.DataFrame:
     """The columns of episodes that analyses read, unrelated to the outcome."""
     n = len(keys)
     return keys.astype("string").assign(

@@ -1,1 +1,2 @@
-"""What tests and maneuvers mean: the clinical rules, read from the configuration, and one verdict for each episode."""
+"""What tests and maneuvers mean: the clinical rules, read from the configuration,
+and one verdict for each episode."""

@@ -1,4 +1,5 @@
-"""What the course after the first session says about it: sessions, resolution and contacts that came later."""
+"""What the course after the first session says about it: sessions,
+resolution and contacts that came later."""
 
 import numpy as np
 import pandas as pd
@@ -10,17 +11,19 @@ from schemas.maneuver import Maneuver
 
 
 def name_unseen(never_looked: pd.DataFrame) -> pd.DataFrame:
-    """Evidence for first sessions after which nobody looked: site, episode_id, evidence, day of the session."""
+    """Evidence for first sessions after which nobody looked: site, episode_id, evidence,
+    day of the session."""
     again = never_looked["next_day"].notna()
     evidence = np.where(again, "retreated_before_a_look", "no_later_look")
     return never_looked[[*EPISODE, "day"]].assign(evidence=evidence)
 
 
 def explain_retreatment(cleared: pd.DataFrame, followups: pd.DataFrame) -> pd.DataFrame:
-    """Evidence for sessions after which the tests turned negative and a maneuver was given again: site, episode_id, evidence, day.
+    """Evidence for sessions after which the tests turned negative and a maneuver was given again:
+    site, episode_id, evidence, day.
 
-    `cleared` has looked_day (the negative look), next_day (of the second session) and next_at_risk: false if the tests were still
-    negative when it began.
+    `cleared` has looked_day (the negative look), next_day (of the second session) and next_at_risk:
+    false if the tests were still negative when it began.
     """
     returned = cleared[cleared["next_at_risk"]]
     told = followups.merge(cleared[~cleared["next_at_risk"]], on=EPISODE, suffixes=("", "_session"))
@@ -30,16 +33,26 @@ def explain_retreatment(cleared: pd.DataFrame, followups: pd.DataFrame) -> pd.Da
         admitted=told["positional_symptoms"].eq("yes"),
         dizzy=told["other_dizziness"].eq("yes").fillna(False),
     )
-    contacts = symptoms.groupby([*EPISODE, "next_day"])[["denied", "admitted", "dizzy"]].any().reset_index()
+    contacts = (
+        symptoms.groupby([*EPISODE, "next_day"])[["denied", "admitted", "dizzy"]]
+        .any()
+        .reset_index()
+    )
     dizzy_only = contacts[contacts["denied"] & contacts["dizzy"] & ~contacts["admitted"]]
     found = {"negative_day_between": returned, "retreated_for_dizziness_only": dizzy_only}
     return pd.concat(
-        [rows[EPISODE].assign(evidence=name, day=rows["next_day"].astype("Int64")) for name, rows in found.items()]
+        [
+            rows[EPISODE].assign(evidence=name, day=rows["next_day"].astype("Int64"))
+            for name, rows in found.items()
+        ]
     )
 
 
-def find_later_success(failures: pd.DataFrame, attempts: pd.DataFrame, maneuvers: dict[str, Maneuver]) -> pd.DataFrame:
-    """Evidence from later sessions after which the tests were negative: site, episode_id, evidence, day of that look."""
+def find_later_success(
+    failures: pd.DataFrame, attempts: pd.DataFrame, maneuvers: dict[str, Maneuver]
+) -> pd.DataFrame:
+    """Evidence from later sessions after which the tests were negative: site, episode_id, evidence,
+    day of that look."""
     worked = attempts[attempts["session"].gt(1) & attempts["outcome"].eq("negative")]
     worked = worked.assign(day=worked["day"] + worked["next_look_days"].astype("Int64"))
     pairs = worked[[*EPISODE, "day", "maneuver"]].merge(
@@ -53,9 +66,13 @@ def find_later_success(failures: pd.DataFrame, attempts: pd.DataFrame, maneuvers
 
 
 def compare_maneuvers(first: str, later: str, maneuvers: dict[str, Maneuver]) -> list[str]:
-    """What the success of the `later` codes says of the `first` ones: something only if they share a canal and no arm."""
+    """What the success of the `later` codes says of the `first` ones:
+    something only if they share a canal and no arm."""
     (canals, arms), (later_canals, later_arms) = (
-        [{value for code in codes.split() for value in getattr(maneuvers[code], part)} for part in ("canals", "arms")]
+        [
+            {value for code in codes.split() for value in getattr(maneuvers[code], part)}
+            for part in ("canals", "arms")
+        ]
         for codes in (first, later)
     )
     if not canals & later_canals or arms & later_arms:
@@ -71,23 +88,35 @@ def find_remission(
     maneuvers: dict[str, Maneuver],
     remission: dict[str, Remission],
 ) -> pd.DataFrame:
-    """Evidence that the vertigo went by itself after the failure: site, episode_id, evidence, first day without it.
+    """Evidence that the vertigo went by itself after the failure: site, episode_id, evidence,
+    first day without it.
 
-    `treatments` carry `fit`. Resolution lies after left_days and at or before right_days, so only the time for which it was still
-    seen after the last maneuver counts as long.
+    `treatments` carry `fit`. Resolution lies after left_days and at or before right_days, so only
+    the time for which it was still seen after the last maneuver counts as long.
     """
-    first = spells[spells["endpoint"].eq("objective") & spells["spell"].eq(1) & spells["status"].eq("resolved")]
-    ended = failures[[*EPISODE, "seen_day", "canal"]].merge(first[[*EPISODE, "left_days", "right_days"]], on=EPISODE)
+    first = spells[
+        spells["endpoint"].eq("objective") & spells["spell"].eq(1) & spells["status"].eq("resolved")
+    ]
+    ended = failures[[*EPISODE, "seen_day", "canal"]].merge(
+        first[[*EPISODE, "left_days", "right_days"]], on=EPISODE
+    )
     given = treatments[[*EPISODE, "day", "maneuver", "fit"]].merge(ended, on=EPISODE)
     given = given[(given["day"] < given["right_days"]).fillna(False)]
     could_help = given["day"].ge(given["seen_day"]) & given["fit"].isin(["yes", "unknown"])
     helped = given[could_help].set_index(EPISODE).index
     moved = given[~given["maneuver"].map(lambda code: maneuvers[code].kind).isin(MOVES_NOTHING)]
     last = ended.join(moved.groupby(EPISODE)["day"].max().rename("last_day"), on=EPISODE)
-    usual = last["canal"].map({canal: course.days for canal, course in remission.items()}).astype("Float64")
+    usual = (
+        last["canal"]
+        .map({canal: course.days for canal, course in remission.items()})
+        .astype("Float64")
+    )
     found = {
         "resolved_without_fitting_maneuver": ~ended.set_index(EPISODE).index.isin(helped),
-        "resolved_long_after_maneuver": (last["left_days"] - last["last_day"]).ge(usual).fillna(False).to_numpy(bool),
+        "resolved_long_after_maneuver": (last["left_days"] - last["last_day"])
+        .ge(usual)
+        .fillna(False)
+        .to_numpy(bool),
     }
     return pd.concat(
         [

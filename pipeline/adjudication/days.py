@@ -9,26 +9,37 @@ from schemas.criteria import Criteria
 from schemas.keys import EPISODE
 
 
-def read_each_day(examinations: pd.DataFrame, findings: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
-    """What the looks of each day allow by themselves: site, episode_id, day, variants, canal, side as in a verdict.
+def read_each_day(
+    examinations: pd.DataFrame, findings: pd.DataFrame, criteria: Criteria
+) -> pd.DataFrame:
+    """What the looks of each day allow by themselves: site, episode_id, day, variants, canal,
+    side as in a verdict.
 
-    Each day is read as if it were an episode of its own, so that a look means here what it means in the verdict. A day that meets
-    no criterion has no row.
+    Each day is read as if it were an episode of its own, so that a look means here what it means in
+    the verdict. A day that meets no criterion has no row.
     """
     looks = examinations.assign(**findings[findings.columns.difference(examinations.columns)])
     looks["real_id"] = looks["episode_id"]
     looks["episode_id"] = looks["episode_id"] + "@" + looks["day"].astype("string")
     days = looks[[*EPISODE, "real_id", "day"]].drop_duplicates()
-    readings = read_variants(match_variants(looks, pair_rolls(looks), criteria))[["variants", "canal", "side"]]
+    readings = read_variants(match_variants(looks, pair_rolls(looks), criteria))[
+        ["variants", "canal", "side"]
+    ]
     named = days.merge(readings.reset_index(), on=EPISODE)
     return named.drop(columns="episode_id").rename(columns={"real_id": "episode_id"})
 
 
 def keep_until_reclassified(rows: pd.DataFrame, adjudications: pd.DataFrame) -> pd.DataFrame:
-    """The rows (with a day) that come before the day on which their episode was reclassified, if it was."""
+    """The rows (with a day) that come before the day on which their episode was reclassified,
+    if it was."""
     until = rows[EPISODE].merge(
-        adjudications[[*EPISODE, "reclassified_day"]], on=EPISODE, how="left", validate="many_to_one"
+        adjudications[[*EPISODE, "reclassified_day"]],
+        on=EPISODE,
+        how="left",
+        validate="many_to_one",
     )
     return rows[
-        (until["reclassified_day"].isna() | (rows["day"].array < until["reclassified_day"])).fillna(True).to_numpy(bool)
+        (until["reclassified_day"].isna() | (rows["day"].array < until["reclassified_day"]))
+        .fillna(True)
+        .to_numpy(bool)
     ]

@@ -10,10 +10,15 @@ UNKNOWN_SIDE = "unknown"
 
 
 def name_ear(looks: pd.DataFrame, which: str) -> pd.Series:
-    """The ear to which each look points, as right, left or unknown; `which` is the `side` of a schemas.criteria.Criterion."""
+    """The ear to which each look points, as right, left or unknown;
+    `which` is the `side` of a schemas.criteria.Criterion."""
     if which == "unknown":
         return pd.Series(UNKNOWN_SIDE, index=looks.index, dtype="string")
-    column = {"lower_ear": "side", "torsion_ear": "torsion", "opposite_of_torsion_ear": "torsion"}.get(which, "ear")
+    column = {
+        "lower_ear": "side",
+        "torsion_ear": "torsion",
+        "opposite_of_torsion_ear": "torsion",
+    }.get(which, "ear")
     ear = looks[column].map(OTHER_EAR) if which == "opposite_of_torsion_ear" else looks[column]
     return ear.where(ear.isin(list(OTHER_EAR)), UNKNOWN_SIDE).astype("string")
 
@@ -30,14 +35,19 @@ def have_look(of: pd.DataFrame, ears: pd.Series, looks: pd.DataFrame) -> np.ndar
     return asked.isin(pd.MultiIndex.from_frame(pd.concat(told)))
 
 
-def are_silent(of: pd.DataFrame, ears: pd.Series, looks: pd.DataFrame, tests: tuple[str, ...]) -> np.ndarray:
-    """For each row of `of`, whether one of `tests` was done on its ear and none of them ever showed nystagmus there.
+def are_silent(
+    of: pd.DataFrame, ears: pd.Series, looks: pd.DataFrame, tests: tuple[str, ...]
+) -> np.ndarray:
+    """For each row of `of`, whether one of `tests` was done on its ear and none of them ever showed
+    nystagmus there.
 
-    Where such a test was repeated, the examination that showed nystagmus decides, whenever it came: a test that shows nothing is often
-    wrong (manual Dix-Hallpike tests missed 27 and 34 %, manual roll tests 63 %: Hentze M et al. Front Neurol 2025;16:1654404; testing
-    again in one visit found 28 of 68 that had been negative: Evren C et al. Braz J Otorhinolaryngol 2017;83:243-248). What the other
-    ear's test shows tells nothing (this project's proposal: of healthy people 55 % have some nystagmus in a Dix-Hallpike test, Martens C
-    et al. Otolaryngol Head Neck Surg 2016;154:861-867).
+    Where such a test was repeated, the examination that showed nystagmus decides, whenever it came:
+    a test that shows nothing is often wrong (manual Dix-Hallpike tests missed 27 and 34 %, manual
+    roll tests 63 %: Hentze M et al. Front Neurol 2025;16:1654404; testing again in one visit found
+    28 of 68 that had been negative: Evren C et al. Braz J Otorhinolaryngol 2017;83:243-248). What
+    the other ear's test shows tells nothing (this project's proposal: of healthy people 55 % have
+    some nystagmus in a Dix-Hallpike test, Martens C et al. Otolaryngol Head Neck Surg
+    2016;154:861-867).
     """
     done = looks[looks["test"].isin(tests)]
     return have_look(of, ears, done) & ~have_look(of, ears, done[done["nystagmus"]])

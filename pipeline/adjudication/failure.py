@@ -1,10 +1,16 @@
-"""Why a first maneuver may have failed: evidence for each reason, as known on the day and in hindsight. It is never a verdict."""
+"""Why a first maneuver may have failed: evidence for each reason,
+as known on the day and in hindsight. It is never a verdict."""
 
 from dataclasses import dataclass
 
 import pandas as pd
 
-from pipeline.adjudication.course import explain_retreatment, find_later_success, find_remission, name_unseen
+from pipeline.adjudication.course import (
+    explain_retreatment,
+    find_later_success,
+    find_remission,
+    name_unseen,
+)
 from pipeline.adjudication.findings import find_incomplete
 from pipeline.adjudication.later_looks import compare_later_looks
 from pipeline.adjudication.maneuvers import FITS, MOVES_NOTHING, judge_fit
@@ -22,7 +28,8 @@ VERDICT = ["variants", "canal", "side", "reasons_against"]
 
 @dataclass(frozen=True)
 class Record:
-    """The rows of a pool from which failures are explained; `findings` go with `examinations`, row by row."""
+    """The rows of a pool from which failures are explained; `findings` go with `examinations`,
+    row by row."""
 
     episodes: pd.DataFrame
     examinations: pd.DataFrame
@@ -37,30 +44,49 @@ class Record:
 def explain_failures(
     record: Record, criteria: Criteria, maneuvers: dict[str, Maneuver], failure: Failure
 ) -> pd.DataFrame:
-    """One row for each failed first session, view and reason with evidence for it (schemas.derived.FailureReasons).
+    """One row for each failed first session, view and reason with evidence for it
+    (schemas.derived.FailureReasons).
 
-    Every piece of evidence has the day on which it could be seen. The view at_the_time holds what could be seen up to the day on
-    which the failure was seen, in_hindsight all of it; a failure without evidence is undetermined in that view.
+    Every piece of evidence has the day on which it could be seen. The view at_the_time holds what
+    could be seen up to the day on which the failure was seen, in_hindsight all of it; a failure
+    without evidence is undetermined in that view.
     """
     first = list_first_sessions(record.attempts, record.adjudications, maneuvers)
     first = first[~pd.MultiIndex.from_frame(first[EPISODE]).isin(find_incomplete(record.spells))]
     later = compare_later_looks(first, record.examinations, record.findings, maneuvers, criteria)
     verdicts = record.adjudications.merge(first[EPISODE], on=EPISODE)
-    switches = find_switches(record.examinations, record.findings, record.treatments, verdicts, criteria)
+    switches = find_switches(
+        record.examinations, record.findings, record.treatments, verdicts, criteria
+    )
     sessions = keep_failed(first, switches)
-    failures, switched = sessions[sessions["outcome"].eq("positive")], sessions["switched_day"].notna()
-    treatments = record.treatments.assign(**judge_fit(record.treatments, record.adjudications, maneuvers)[FITS])
+    failures, switched = (
+        sessions[sessions["outcome"].eq("positive")],
+        sessions["switched_day"].notna(),
+    )
+    treatments = record.treatments.assign(
+        **judge_fit(record.treatments, record.adjudications, maneuvers)[FITS]
+    )
     given = treatments.merge(failures[[*EPISODE, "day", "variants"]], on=[*EPISODE, "day"])
     given = given[~given["fit"].eq("not_applicable")]
     evidence = [
         find_flaws(given, maneuvers, failure),
         find_misfits(given),
         find_other_causes(
-            sessions[~sessions["outcome"].eq("negative") | switched], record.episodes, record.followups, criteria
+            sessions[~sessions["outcome"].eq("negative") | switched],
+            record.episodes,
+            record.followups,
+            criteria,
         ),
-        later[pd.MultiIndex.from_frame(later[EPISODE]).isin(pd.MultiIndex.from_frame(failures[EPISODE]))],
+        later[
+            pd.MultiIndex.from_frame(later[EPISODE]).isin(
+                pd.MultiIndex.from_frame(failures[EPISODE])
+            )
+        ],
         tell_switches(sessions, switches),
-        _list(failures[failures["canal"].eq("multiple") | failures["side_seen"].eq("both")], "first_looks_several"),
+        _list(
+            failures[failures["canal"].eq("multiple") | failures["side_seen"].eq("both")],
+            "first_looks_several",
+        ),
         _list(failures[failures["same_visit"].eq("negative")], "cleared_within_visit"),
         find_later_success(failures, record.attempts, maneuvers),
         find_remission(failures, treatments, record.spells, maneuvers, failure.remission),
@@ -69,25 +95,41 @@ def explain_failures(
     ]
     types = {"site": "string", "episode_id": "string", "evidence": "string", "day": "Int64"}
     found = pd.concat([rows[list(types)].astype(types) for rows in evidence], ignore_index=True)
-    found["reason"] = found["evidence"].map({code: p.reason for code, p in failure.patterns.items()}).astype("string")
+    found["reason"] = (
+        found["evidence"]
+        .map({code: p.reason for code, p in failure.patterns.items()})
+        .astype("string")
+    )
     return state_reasons(sessions, found.dropna(subset="reason"))
 
 
 def list_first_sessions(
     attempts: pd.DataFrame, adjudications: pd.DataFrame, maneuvers: dict[str, Maneuver]
 ) -> pd.DataFrame:
-    """The first sessions of positional episodes; one row for each. A session that moved nothing cannot fail, and is left out.
+    """The first sessions of positional episodes; one row for each.
 
-    To the columns of schemas.derived.Attempts come those of VERDICT (its side as side_seen), looked_day (of the look that decides),
-    next_day and next_at_risk (of the second session).
+    A session that moved nothing cannot fail, and is left out.
+
+    To the columns of schemas.derived.Attempts come those of VERDICT (its side as side_seen),
+    looked_day (of the look that decides), next_day and next_at_risk (of the second session).
     """
-    second = attempts[attempts["session"].eq(2)].rename(columns={"day": "next_day", "at_risk": "next_at_risk"})
+    second = attempts[attempts["session"].eq(2)].rename(
+        columns={"day": "next_day", "at_risk": "next_at_risk"}
+    )
     first = attempts[attempts["session"].eq(1)].merge(
-        second[[*EPISODE, "next_day", "next_at_risk"]], on=EPISODE, how="left", validate="one_to_one"
+        second[[*EPISODE, "next_day", "next_at_risk"]],
+        on=EPISODE,
+        how="left",
+        validate="one_to_one",
     )
     verdicts = adjudications.loc[adjudications["positional"].eq("yes"), [*EPISODE, *VERDICT]]
-    first = first.merge(verdicts.rename(columns={"side": "side_seen"}), on=EPISODE, validate="one_to_one")
-    moved = [any(maneuvers[c].kind not in MOVES_NOTHING for c in codes.split()) for codes in first["maneuver"]]
+    first = first.merge(
+        verdicts.rename(columns={"side": "side_seen"}), on=EPISODE, validate="one_to_one"
+    )
+    moved = [
+        any(maneuvers[c].kind not in MOVES_NOTHING for c in codes.split())
+        for codes in first["maneuver"]
+    ]
     first = first[pd.Series(moved, index=first.index, dtype=bool)]
     first["looked_day"] = first["day"] + first["next_look_days"].astype("Int64")
     first["next_at_risk"] = first["next_at_risk"].fillna(False).astype(bool)
@@ -95,27 +137,39 @@ def list_first_sessions(
 
 
 def keep_failed(first: pd.DataFrame, switches: pd.DataFrame) -> pd.DataFrame:
-    """The first sessions that failed, were taken for failed, left another canal positive, or were never looked at.
+    """The first sessions that failed, were taken for failed, left another canal positive,
+    or were never looked at.
 
-    `switches` are those of switches.find_switches. To the columns of list_first_sessions come switched_day, where another canal had
-    become positive though the tests of the treated one were not, and seen_day: the day on which the failure was seen, which is that of
-    the switch, or of the second session, if those tests were not positive.
+    `switches` are those of switches.find_switches. To the columns of list_first_sessions come
+    switched_day, where another canal had become positive though the tests of the treated one were
+    not, and seen_day: the day on which the failure was seen, which is that of the switch, or of the
+    second session, if those tests were not positive.
     """
     seen = first.assign(switched_day=date_switches(first, switches))
     failed = seen["outcome"].eq("positive")
-    seen["seen_day"] = seen["looked_day"].where(failed, seen["switched_day"].fillna(seen["next_day"]))
-    return seen[~seen["outcome"].eq("negative") | seen["next_day"].notna() | seen["switched_day"].notna()]
+    seen["seen_day"] = seen["looked_day"].where(
+        failed, seen["switched_day"].fillna(seen["next_day"])
+    )
+    return seen[
+        ~seen["outcome"].eq("negative") | seen["next_day"].notna() | seen["switched_day"].notna()
+    ]
 
 
 def date_switches(first: pd.DataFrame, switches: pd.DataFrame) -> pd.Series:
-    """The day of a switch behind each first session that no positive look calls failed, on the index of `first`.
+    """The day of a switch behind each first session that no positive look calls failed,
+    on the index of `first`.
 
-    Where the tests of the treated canal turned negative, another canal must have been positive by that very day: what comes after a day
-    without any vertigo is a new spell. Where nobody repeated them, it must have been positive by the next session, and what a site
-    records with that session is of that one.
+    Where the tests of the treated canal turned negative, another canal must have been positive by
+    that very day: what comes after a day without any vertigo is a new spell. Where nobody repeated
+    them, it must have been positive by the next session, and what a site records with that session
+    is of that one.
     """
     told = first[[*EPISODE, "day"]].join(switches, on=EPISODE)
-    days = told["shown_day"].mask(told["recorded_day"].eq(told["day"]).fillna(False), told["day"]).astype("Int64")
+    days = (
+        told["shown_day"]
+        .mask(told["recorded_day"].eq(told["day"]).fillna(False), told["day"])
+        .astype("Int64")
+    )
     cleared, unseen = first["outcome"].eq("negative"), first["outcome"].eq("not_looked")
     in_time = (cleared & days.le(first["looked_day"])) | (
         unseen & (first["next_day"].isna() | days.le(first["next_day"]))
@@ -124,21 +178,30 @@ def date_switches(first: pd.DataFrame, switches: pd.DataFrame) -> pd.Series:
 
 
 def tell_switches(sessions: pd.DataFrame, switches: pd.DataFrame) -> pd.DataFrame:
-    """Evidence of a switch behind sessions that failed or left another canal positive: what looks showed, and what the site recorded
-    with the session itself."""
+    """Evidence of a switch behind sessions that failed or left another canal positive:
+    what looks showed, and what the site recorded with the session itself."""
     told = sessions[sessions["outcome"].eq("positive") | sessions["switched_day"].notna()]
     told = told.drop(columns="switched_day").join(switches, on=EPISODE)
-    shown, recorded = told[told["shown_day"].notna()], told["recorded_day"].eq(told["day"]).fillna(False)
+    shown, recorded = (
+        told[told["shown_day"].notna()],
+        told["recorded_day"].eq(told["day"]).fillna(False),
+    )
     return pd.concat(
-        [_list(shown.assign(day=shown["shown_day"]), SWITCH), _list(told[recorded], "canal_switch_recorded")]
+        [
+            _list(shown.assign(day=shown["shown_day"]), SWITCH),
+            _list(told[recorded], "canal_switch_recorded"),
+        ]
     )
 
 
-def find_flaws(given: pd.DataFrame, maneuvers: dict[str, Maneuver], failure: Failure) -> pd.DataFrame:
-    """Evidence that the first session was not done as usual; a flaw counts if every attempt of the session shows it.
+def find_flaws(
+    given: pd.DataFrame, maneuvers: dict[str, Maneuver], failure: Failure
+) -> pd.DataFrame:
+    """Evidence that the first session was not done as usual;
+    a flaw counts if every attempt of the session shows it.
 
-    `given` are the attempts of first sessions. What was not recorded is no flaw. The result has site, episode_id, evidence and
-    day, as with every other kind of evidence.
+    `given` are the attempts of first sessions. What was not recorded is no flaw. The result has
+    site, episode_id, evidence and day, as with every other kind of evidence.
     """
     listed = {code: m.technique.hold_least_s for code, m in maneuvers.items() if m.technique}
     usual = given["maneuver"].map(listed).astype("Float64")
@@ -149,7 +212,10 @@ def find_flaws(given: pd.DataFrame, maneuvers: dict[str, Maneuver], failure: Fai
     }
     trusted = given["angle_source"].isin(failure.trusted_angle_sources)
     for tolerance in failure.tolerances.values():
-        name, outside = f"{tolerance.column.rsplit('_', 1)[0]}_outside", _lie_outside(given, tolerance)
+        name, outside = (
+            f"{tolerance.column.rsplit('_', 1)[0]}_outside",
+            _lie_outside(given, tolerance),
+        )
         if tolerance.column in ANGLES:
             by_estimate = f"{name}_by_estimate"
             flaws[by_estimate] = flaws.get(by_estimate, False) | (outside & ~trusted)
@@ -159,7 +225,10 @@ def find_flaws(given: pd.DataFrame, maneuvers: dict[str, Maneuver], failure: Fai
 
 
 def find_misfits(given: pd.DataFrame) -> pd.DataFrame:
-    """Evidence that no attempt of the first session suits what the first looks allow. Arms tell only within the right canal."""
+    """Evidence that no attempt of the first session suits what the first looks allow.
+
+    Arms tell only within the right canal.
+    """
     right_canal = ~given["fits_canal"].eq("no")
     cupula = given["variants"].str.contains("/cupula/", regex=False)
     misfits = {
@@ -174,7 +243,8 @@ def find_misfits(given: pd.DataFrame) -> pd.DataFrame:
 def find_other_causes(
     sessions: pd.DataFrame, episodes: pd.DataFrame, followups: pd.DataFrame, criteria: Criteria
 ) -> pd.DataFrame:
-    """Evidence for something other than positional vertigo: what spoke against it from the first, and what the site found later.
+    """Evidence for something other than positional vertigo: what spoke against it from the first,
+    and what the site found later.
 
     Weak flags alone are none: they are shown with the verdict, and count neither there nor here.
     """
@@ -182,7 +252,9 @@ def find_other_causes(
     counted = [bool(set(reasons.split()) - weak) for reasons in sessions["reasons_against"]]
     spoken = sessions[pd.Series(counted, index=sessions.index, dtype=bool)]
     named = episodes[~episodes["other_diagnosis"].isin(["none", "unknown"])]
-    diagnosed = sessions[EPISODE].merge(named, on=EPISODE).rename(columns={"other_diagnosis_day": "day"})
+    diagnosed = (
+        sessions[EPISODE].merge(named, on=EPISODE).rename(columns={"other_diagnosis_day": "day"})
+    )
     ended = followups[followups["end_of_followup"].eq("reclassified").fillna(False)]
     return pd.concat(
         [
@@ -196,27 +268,37 @@ def find_other_causes(
 def state_reasons(sessions: pd.DataFrame, evidence: pd.DataFrame) -> pd.DataFrame:
     """Both views of the evidence as schemas.derived.FailureReasons.
 
-    Where nobody ever came back to see, only what was known at the session is known at the time, and known_day is empty for it.
+    Where nobody ever came back to see, only what was known at the session is known at the time, and
+    known_day is empty for it.
     """
-    days = sessions[[*EPISODE, "seen_day"]].assign(last_day=sessions["seen_day"].fillna(sessions["day"]))
+    days = sessions[[*EPISODE, "seen_day"]].assign(
+        last_day=sessions["seen_day"].fillna(sessions["day"])
+    )
     seen = evidence.merge(days, on=EPISODE, validate="many_to_one")
     in_time = seen["day"].le(seen["last_day"])
     seen["known_day"] = seen["day"].where(~in_time, seen["seen_day"])
     views = pd.concat([seen[in_time].assign(view="at_the_time"), seen.assign(view="in_hindsight")])
     key = [*EPISODE, "view", "reason"]
     views = views.sort_values([*key, "evidence", "known_day"]).drop_duplicates([*key, "evidence"])
-    reasons = views.groupby(key).agg(evidence=("evidence", " ".join), known_day=("known_day", "min")).reset_index()
+    reasons = (
+        views.groupby(key)
+        .agg(evidence=("evidence", " ".join), known_day=("known_day", "min"))
+        .reset_index()
+    )
     failed = sessions.loc[sessions["outcome"].eq("positive"), [*EPISODE, "seen_day"]]
     failed = failed.merge(pd.DataFrame({"view": list(VIEW)}), how="cross")
     told = pd.MultiIndex.from_frame(reasons[key[:3]])
     open_failures = failed[~pd.MultiIndex.from_frame(failed[key[:3]]).isin(told)]
-    undetermined = open_failures.rename(columns={"seen_day": "known_day"}).assign(reason="undetermined", evidence=pd.NA)
+    undetermined = open_failures.rename(columns={"seen_day": "known_day"}).assign(
+        reason="undetermined", evidence=pd.NA
+    )
     rows = pd.concat([FailureReasons.cast(part) for part in (reasons, undetermined)])
     return rows.sort_values(key, ignore_index=True)
 
 
 def _lie_outside(given: pd.DataFrame, tolerance: Tolerance) -> pd.Series:
-    """True for an attempt of a maneuver that the tolerance is about and whose recorded value lies outside it."""
+    """True for an attempt of a maneuver that the tolerance is about and whose recorded value lies
+    outside it."""
     value = given[tolerance.column].astype("Float64")
     outside = pd.Series(False, index=given.index, dtype="boolean")
     if tolerance.least is not None:
@@ -232,7 +314,9 @@ def _list(rows: pd.DataFrame, evidence: str) -> pd.DataFrame:
 
 def _list_shared(given: pd.DataFrame, signs: dict[str, pd.Series]) -> pd.DataFrame:
     """The signs that all attempts of a session share."""
-    shown = given[[*EPISODE, "day"]].assign(**{code: s.fillna(False).astype(bool) for code, s in signs.items()})
+    shown = given[[*EPISODE, "day"]].assign(
+        **{code: s.fillna(False).astype(bool) for code, s in signs.items()}
+    )
     shared = shown.groupby([*EPISODE, "day"])[list(signs)].all().reset_index()
     long = shared.melt([*EPISODE, "day"], var_name="evidence")
     return long.loc[long["value"].astype(bool), [*EPISODE, "evidence", "day"]]

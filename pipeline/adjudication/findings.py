@@ -8,8 +8,11 @@ from schemas.derived import Findings
 from schemas.keys import EPISODE
 
 
-def describe_looks(examinations: pd.DataFrame, treatments: pd.DataFrame, duration: DurationClasses) -> pd.DataFrame:
-    """One finding for each examination, in the same order and with the same index (schemas.derived.Findings)."""
+def describe_looks(
+    examinations: pd.DataFrame, treatments: pd.DataFrame, duration: DurationClasses
+) -> pd.DataFrame:
+    """One finding for each examination, in the same order and with the same index
+    (schemas.derived.Findings)."""
     nystagmus = examinations[["vertical", "torsion", "horizontal"]].ne("none").any(axis=1)
     findings = examinations[[*EPISODE, "day", "look", "test", "side"]].assign(
         nystagmus=nystagmus,
@@ -22,10 +25,17 @@ def describe_looks(examinations: pd.DataFrame, treatments: pd.DataFrame, duratio
 
 
 def classify_durations(seconds: pd.Series, duration: DurationClasses) -> np.ndarray:
-    """Each duration as short, borderline or long; unknown where it was not measured. The band includes both of its ends."""
+    """Each duration as short, borderline or long; unknown where it was not measured.
+
+    The band includes both of its ends.
+    """
     measured = seconds.to_numpy(float, na_value=np.nan)
     classes = np.select(
-        [np.isnan(measured), measured < duration.borderline_from_s, measured <= duration.borderline_to_s],
+        [
+            np.isnan(measured),
+            measured < duration.borderline_from_s,
+            measured <= duration.borderline_to_s,
+        ],
         ["unknown", "short", "borderline"],
         "long",
     )
@@ -43,20 +53,27 @@ def _torsion_toward(examinations: pd.DataFrame) -> np.ndarray:
 def _come_before_treatment(examinations: pd.DataFrame, treatments: pd.DataFrame) -> np.ndarray:
     """True for a look before the first attempt.
 
-    On the day of the first attempt `after_attempt` tells; where it is empty, only the first look of the day counts as before.
+    On the day of the first attempt `after_attempt` tells; where it is empty, only the first look of
+    the day counts as before.
     """
     first_day = treatments.groupby(EPISODE)["day"].min().rename("first_day")
     looks = examinations.join(first_day, on=EPISODE)
     earlier = looks["day"] < looks["first_day"]
     first_look = looks["look"] == looks.groupby([*EPISODE, "day"])["look"].transform("min")
-    told_before = looks["after_attempt"].eq(0).fillna(False) | (looks["after_attempt"].isna() & first_look)
-    before = looks["first_day"].isna() | earlier | ((looks["day"] == looks["first_day"]) & told_before)
+    told_before = looks["after_attempt"].eq(0).fillna(False) | (
+        looks["after_attempt"].isna() & first_look
+    )
+    before = (
+        looks["first_day"].isna() | earlier | ((looks["day"] == looks["first_day"]) & told_before)
+    )
     return before.fillna(True).to_numpy(bool)
 
 
 def find_incomplete(spells: pd.DataFrame) -> pd.MultiIndex:
     """Site and episode_id of the episodes of which a look or a treatment was set aside."""
-    return pd.MultiIndex.from_frame(spells.loc[spells["status"].eq("incomplete_record"), EPISODE].drop_duplicates())
+    return pd.MultiIndex.from_frame(
+        spells.loc[spells["status"].eq("incomplete_record"), EPISODE].drop_duplicates()
+    )
 
 
 def join_texts(parts: list[pd.Series]) -> pd.Series:

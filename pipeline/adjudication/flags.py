@@ -1,4 +1,5 @@
-"""What speaks for another cause: flags with their weights, and other causes by their published criteria."""
+"""What speaks for another cause: flags with their weights, and other causes by their published
+criteria."""
 
 import pandas as pd
 
@@ -8,16 +9,22 @@ from schemas.criteria import Criteria, Flag, OtherCause
 from schemas.keys import EPISODE
 
 
-def raise_flags(episodes: pd.DataFrame, before: pd.DataFrame, pairs: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
-    """One row for each episode and flag that is raised: site, episode_id, flag, weight. `before` are the looks before treatment,
-    `pairs` their supine roll tests (rolls.pair_rolls).
+def raise_flags(
+    episodes: pd.DataFrame, before: pd.DataFrame, pairs: pd.DataFrame, criteria: Criteria
+) -> pd.DataFrame:
+    """One row for each episode and flag that is raised: site, episode_id, flag, weight.
 
-    Looks after a maneuver raise none: down-beating nystagmus is common and transient after a successful one (22 of 57, Oh EH et al.
-    J Clin Neurol 2019;15:143-148). Flags that rest on nystagmus can ask for a least velocity, since slow positional nystagmus is
-    common in healthy people (70 % of 101, J Vestib Res 2021).
+    `before` are the looks before treatment, `pairs` their supine roll tests (rolls.pair_rolls).
+
+    Looks after a maneuver raise none: down-beating nystagmus is common and transient after a
+    successful one (22 of 57, Oh EH et al. J Clin Neurol 2019;15:143-148). Flags that rest on
+    nystagmus can ask for a least velocity, since slow positional nystagmus is common in healthy
+    people (70 % of 101, J Vestib Res 2021).
     """
     raised = [
-        _find_episodes(episodes, before, pairs, flag)[EPISODE].drop_duplicates().assign(flag=name, weight=flag.weight)
+        _find_episodes(episodes, before, pairs, flag)[EPISODE]
+        .drop_duplicates()
+        .assign(flag=name, weight=flag.weight)
         for name, flag in criteria.flags.items()
     ]
     return pd.concat(raised, ignore_index=True).astype({"flag": "string", "weight": "string"})
@@ -26,7 +33,8 @@ def raise_flags(episodes: pd.DataFrame, before: pd.DataFrame, pairs: pd.DataFram
 def find_other_causes(
     episodes: pd.DataFrame, before: pd.DataFrame, pairs: pd.DataFrame, criteria: Criteria
 ) -> pd.DataFrame:
-    """One row for each episode and other cause whose criteria are met as far as the fields allow: site, episode_id, cause."""
+    """One row for each episode and other cause whose criteria are met as far as the fields allow:
+    site, episode_id, cause."""
     found = [
         _find_cause(episodes, before, pairs, cause)[EPISODE].assign(cause=name)
         for name, cause in criteria.other_causes.items()
@@ -34,7 +42,9 @@ def find_other_causes(
     return pd.concat(found, ignore_index=True).astype({"cause": "string"})
 
 
-def _find_episodes(episodes: pd.DataFrame, before: pd.DataFrame, pairs: pd.DataFrame, flag: Flag) -> pd.DataFrame:
+def _find_episodes(
+    episodes: pd.DataFrame, before: pd.DataFrame, pairs: pd.DataFrame, flag: Flag
+) -> pd.DataFrame:
     if flag.field is not None:
         return episodes[episodes[flag.field].eq(flag.value).fillna(False)]
     candidates = pairs if flag.pattern.both_sides else before
@@ -45,7 +55,9 @@ def _find_episodes(episodes: pd.DataFrame, before: pd.DataFrame, pairs: pd.DataF
     return shown[shown.groupby(EPISODE)["test"].transform("size").ge(flag.positions_least)]
 
 
-def _find_cause(episodes: pd.DataFrame, before: pd.DataFrame, pairs: pd.DataFrame, cause: OtherCause) -> pd.DataFrame:
+def _find_cause(
+    episodes: pd.DataFrame, before: pd.DataFrame, pairs: pd.DataFrame, cause: OtherCause
+) -> pd.DataFrame:
     holds = pd.Series(True, index=episodes.index)
     for field, answer in cause.answers.items():
         holds &= episodes[field].eq(answer).fillna(False)

@@ -1,7 +1,8 @@
-"""What can speak for another cause only later: nystagmus that stays, or vertigo that outlasts maneuvers which suit it.
+"""What can speak for another cause only later: nystagmus that stays,
+or vertigo that outlasts maneuvers which suit it.
 
-A later flag asks to examine again. It never touches the verdict at the first attempt, and rests on nothing that came after the day on
-which it is first known.
+A later flag asks to examine again. It never touches the verdict at the first attempt, and rests on
+nothing that came after the day on which it is first known.
 """
 
 import pandas as pd
@@ -23,12 +24,15 @@ def raise_later_flags(
     spells: pd.DataFrame,
     criteria: Criteria,
 ) -> pd.DataFrame:
-    """One row for each episode and later flag that is raised (schemas.derived.LaterFlags), with the day on which it is first known.
+    """One row for each episode and later flag that is raised (schemas.derived.LaterFlags),
+    with the day on which it is first known.
 
-    `findings` go with `examinations`, row by row. A record with a hole raises none: the look that was set aside could have been the
-    negative one.
+    `findings` go with `examinations`, row by row. A record with a hole raises none: the look that
+    was set aside could have been the negative one.
     """
-    looks = examinations.assign(**{c: findings[c] for c in findings.columns.difference(examinations.columns)})
+    looks = examinations.assign(
+        **{c: findings[c] for c in findings.columns.difference(examinations.columns)}
+    )
     pairs = pair_rolls(looks)
     raised = [
         _raise_flag(_list_days(looks, pairs, attempts, flag), attempts, flag).assign(flag=name)
@@ -40,9 +44,11 @@ def raise_later_flags(
 
 
 def find_runs(days: pd.DataFrame) -> pd.DataFrame:
-    """The days on which something was shown, each with since_day: since when every day that could tell has shown it.
+    """The days on which something was shown, each with since_day:
+    since when every day that could tell has shown it.
 
-    `days` has site, episode_id, day and shown; a day with several rows shows it if any of them does. Looks ahead nowhere.
+    `days` has site, episode_id, day and shown; a day with several rows shows it if any of them
+    does. Looks ahead nowhere.
     """
     told = days.groupby(DAY)["shown"].any().reset_index()
     breaks = (~told["shown"]).groupby([told["site"], told["episode_id"]]).cumsum().rename("breaks")
@@ -51,26 +57,36 @@ def find_runs(days: pd.DataFrame) -> pd.DataFrame:
     return shown[DAY].assign(since_day=since)
 
 
-def count_fitting_sessions(runs: pd.DataFrame, attempts: pd.DataFrame, verified_by: tuple[str, ...]) -> pd.Series:
-    """For each row of `runs` the verified sessions from since_day on and before its day, on its index.
+def count_fitting_sessions(
+    runs: pd.DataFrame, attempts: pd.DataFrame, verified_by: tuple[str, ...]
+) -> pd.Series:
+    """For each row of `runs` the verified sessions from since_day on and before its day,
+    on its index.
 
-    Verified is a session that suits every variant that the first looks allow, reached all positions, and was carried out by one of
-    `verified_by`. A look on the day of a session does not yet tell of it.
+    Verified is a session that suits every variant that the first looks allow, reached all
+    positions, and was carried out by one of `verified_by`. A look on the day of a session does not
+    yet tell of it.
     """
     verified = attempts[
-        attempts["fit"].eq("yes") & attempts["completed"].eq("yes") & attempts["performed_by"].isin(verified_by)
+        attempts["fit"].eq("yes")
+        & attempts["completed"].eq("yes")
+        & attempts["performed_by"].isin(verified_by)
     ]
     given = runs.reset_index(names="row").merge(verified[DAY], on=EPISODE, suffixes=("", "_given"))
     counted = given[given["day_given"].ge(given["since_day"]) & given["day_given"].lt(given["day"])]
     return counted.groupby("row").size().reindex(runs.index, fill_value=0)
 
 
-def _list_days(looks: pd.DataFrame, pairs: pd.DataFrame, attempts: pd.DataFrame, flag: LaterFlag) -> pd.DataFrame:
-    """The days that can tell, with shown: the pattern of the flag, or, where it has none, that the vertigo is not resolved."""
+def _list_days(
+    looks: pd.DataFrame, pairs: pd.DataFrame, attempts: pd.DataFrame, flag: LaterFlag
+) -> pd.DataFrame:
+    """The days that can tell, with shown: the pattern of the flag, or, where it has none,
+    that the vertigo is not resolved."""
     if flag.pattern is None:
         decided = attempts[attempts["outcome"].ne("not_looked")]
         after = decided[DAY].assign(
-            day=decided["day"] + decided["next_look_days"].astype("Int64"), shown=decided["outcome"].eq("positive")
+            day=decided["day"] + decided["next_look_days"].astype("Int64"),
+            shown=decided["outcome"].eq("positive"),
         )
         days = pd.concat([attempts[DAY].assign(shown=attempts["at_risk"]), after])
     else:
@@ -81,8 +97,11 @@ def _list_days(looks: pd.DataFrame, pairs: pd.DataFrame, attempts: pd.DataFrame,
 
 
 def _raise_flag(days: pd.DataFrame, attempts: pd.DataFrame, flag: LaterFlag) -> pd.DataFrame:
-    """The first day of each episode on which the flag is known, with since_day and sessions; the row of a run that suffices."""
+    """The first day of each episode on which the flag is known, with since_day and sessions;
+    the row of a run that suffices."""
     runs = find_runs(days)
     runs = runs.assign(sessions=count_fitting_sessions(runs, attempts, flag.verified_by))
-    met = runs["day"].sub(runs["since_day"]).ge(flag.days_least) & runs["sessions"].ge(flag.sessions_least)
+    met = runs["day"].sub(runs["since_day"]).ge(flag.days_least) & runs["sessions"].ge(
+        flag.sessions_least
+    )
     return runs[met].sort_values(DAY).drop_duplicates(EPISODE).rename(columns={"day": "known_day"})

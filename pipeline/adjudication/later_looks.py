@@ -1,4 +1,5 @@
-"""What the looks after the first maneuver say about it: another ear, canal or arm, several of them, or adherent debris."""
+"""What the looks after the first maneuver say about it: another ear, canal or arm, several of them,
+or adherent debris."""
 
 import pandas as pd
 
@@ -21,25 +22,34 @@ def compare_later_looks(
     maneuvers: dict[str, Maneuver],
     criteria: Criteria,
 ) -> pd.DataFrame:
-    """Evidence from looks after the first maneuver, as site, episode_id, evidence and the day of the looks.
+    """Evidence from looks after the first maneuver, as site, episode_id,
+    evidence and the day of the looks.
 
-    `failures` has day, maneuver, side (what was given), and variants (what the first looks allow); `findings` go with `examinations`.
-    Down-beating nystagmus on the day of the maneuver tells nothing: it is common right after a successful one, and passes (22 of 57,
-    Oh EH et al. J Clin Neurol 2019;15:143-148).
+    `failures` has day, maneuver, side (what was given), and variants (what the first looks allow);
+    `findings` go with `examinations`. Down-beating nystagmus on the day of the maneuver tells
+    nothing: it is common right after a successful one, and passes (22 of 57, Oh EH et al. J Clin
+    Neurol 2019;15:143-148).
     """
-    ours = pd.MultiIndex.from_frame(examinations[EPISODE]).isin(pd.MultiIndex.from_frame(failures[EPISODE]))
+    ours = pd.MultiIndex.from_frame(examinations[EPISODE]).isin(
+        pd.MultiIndex.from_frame(failures[EPISODE])
+    )
     before = findings["before_treatment"].astype(bool)
     tested = join_sorted(findings[ours & before], "test")
     later = ours & ~before
     readings = read_each_day(examinations[later], findings[later], criteria)
-    readings = readings.rename(columns={part: f"{part}_now" for part in ("variants", "canal", "side")})
+    readings = readings.rename(
+        columns={part: f"{part}_now" for part in ("variants", "canal", "side")}
+    )
     asked = readings.merge(
-        failures[[*EPISODE, "maneuver", "side", "variants", "day"]], on=EPISODE, suffixes=("", "_given")
+        failures[[*EPISODE, "maneuver", "side", "variants", "day"]],
+        on=EPISODE,
+        suffixes=("", "_given"),
     )
     asked = asked[~(asked["day"].eq(asked["day_given"]) & asked["canal_now"].eq(DOWNBEAT))]
     asked = asked.join(tested.rename("tested"), on=EPISODE).fillna({"tested": ""})
     key = ["maneuver", "side", "tested", "variants", "variants_now", "canal_now", "side_now"]
-    questions = asked[key].drop_duplicates()  # days repeat one another: each comparison is made once
+    # days repeat one another: each comparison is made once
+    questions = asked[key].drop_duplicates()
     answers = [compare_day(*question, maneuvers, criteria) for question in questions.to_numpy()]
     answered = questions.assign(evidence=answers).explode("evidence").dropna(subset="evidence")
     compared = asked.merge(answered, on=key)[[*EPISODE, "evidence", "day"]]
@@ -57,14 +67,18 @@ def compare_day(
     maneuvers: dict[str, Maneuver],
     criteria: Criteria,
 ) -> list[str]:
-    """Evidence of one day: `codes` were given to the `treated` ear after the tests `tested`; `first` and `now` are variants.
+    """Evidence of one day: `codes` were given to the `treated` ear after the tests `tested`;
+    `first` and `now` are variants.
 
-    `canal` and `side` are those of the day's reading. A new canal whose tests had been done before is a switch, and not told here.
+    `canal` and `side` are those of the day's reading. A new canal whose tests had been done before
+    is a switch, and not told here.
     """
     canals, sides, arms, _ = read_variant_parts(now)
     first_canals = read_variant_parts(first)[0]
     given = [maneuvers[code] for code in codes.split()]
-    suited, reached = ({value for m in given for value in getattr(m, part)} for part in ("canals", "arms"))
+    suited, reached = (
+        {value for m in given for value in getattr(m, part)} for part in ("canals", "arms")
+    )
     evidence = []
     if canal == "multiple" or side == "both":
         evidence.append("later_looks_several")
@@ -79,14 +93,20 @@ def compare_day(
 
 
 def _find_adherence(examinations: pd.DataFrame, findings: pd.DataFrame) -> pd.DataFrame:
-    """Looks whose nystagmus lasts longer than that of free debris, or about as long without weakening on repetition."""
-    lasting, unfatigued = findings["duration_class"], examinations["fatigues"].eq("no").fillna(False)
+    """Looks whose nystagmus lasts longer than that of free debris,
+    or about as long without weakening on repetition."""
+    lasting, unfatigued = (
+        findings["duration_class"],
+        examinations["fatigues"].eq("no").fillna(False),
+    )
     shown = {
         "nystagmus_long": lasting.eq("long"),
         "borderline_without_fatigue": lasting.eq("borderline") & unfatigued.to_numpy(bool),
     }
     found = [
-        findings.loc[which & findings["nystagmus"].astype(bool), [*EPISODE, "day"]].assign(evidence=name)
+        findings.loc[which & findings["nystagmus"].astype(bool), [*EPISODE, "day"]].assign(
+            evidence=name
+        )
         for name, which in shown.items()
     ]
     return pd.concat(found)[[*EPISODE, "evidence", "day"]].drop_duplicates()

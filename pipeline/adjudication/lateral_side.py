@@ -8,41 +8,60 @@ from pipeline.adjudication.findings import join_texts
 from pipeline.adjudication.rolls import DIRECTIONS, SIGNS
 from schemas.keys import EPISODE
 
-# Lateral-canal table of the AAO guideline (Bhattacharyya N et al. Otolaryngol Head Neck Surg 2017;156(3 Suppl):S1-S47): with
-# geotropic nystagmus, does the sign beat toward the affected ear? With apogeotropic nystagmus it is the other way round.
+# Lateral-canal table of the AAO guideline (Bhattacharyya N et al. Otolaryngol Head Neck Surg
+# 2017;156(3 Suppl):S1-S47): with geotropic nystagmus, does the sign beat toward the affected ear?
+# With apogeotropic nystagmus it is
+# the other way round.
 BEATS_TOWARD_AFFECTED = dict(zip(SIGNS, (False, True, False), strict=True))
 PATTERN = [*EPISODE, "horizontal"]
-BY_SIGNS, NOTHING = 4, 9  # ranks of the evidence: velocity 0, or 1 across days; vertigo 2 and 3; signs 4 and 5
+# ranks of the evidence: velocity 0, or 1 across days; vertigo 2 and 3; signs 4 and 5
+BY_SIGNS, NOTHING = 4, 9
 
 
 def tell_side(pairs: pd.DataFrame) -> pd.DataFrame:
-    """The affected ear of each pair of rolls.pair_rolls: `ear`, `side_by` and `side_signs` (what each sign says, also where it is
-    not needed).
+    """The affected ear of each pair of rolls.pair_rolls: `ear`,
+    `side_by` and `side_signs` (what each sign says, also where it is not needed).
 
-    Intensity decides, measured velocity before vertigo; on a tie the signs do, if they agree. All pairs of an episode that show the
-    same direction have the same ear: that of the best kind of evidence that any of them has, and of one visit before that of
-    several, since responses vary from day to day (this project's proposal); unknown where pairs with the same kind of evidence
+    Intensity decides, measured velocity before vertigo; on a tie the signs do, if they agree. All
+    pairs of an episode that show the same direction have the same ear: that of the best kind of
+    evidence that any of them has, and of one visit before that of several, since responses vary
+    from day to day (this project's proposal); unknown where pairs with the same kind of evidence
     disagree.
     """
     told = _read_ears(pairs)
     signs = told[list(SIGNS)]
-    rights, lefts = signs.eq("right").fillna(False).sum(axis=1), signs.eq("left").fillna(False).sum(axis=1)
-    by_signs = np.select([(rights > 0) & (lefts == 0), (lefts > 0) & (rights == 0)], ["right", "left"], UNKNOWN_SIDE)
+    rights, lefts = (
+        signs.eq("right").fillna(False).sum(axis=1),
+        signs.eq("left").fillna(False).sum(axis=1),
+    )
+    by_signs = np.select(
+        [(rights > 0) & (lefts == 0), (lefts > 0) & (rights == 0)], ["right", "left"], UNKNOWN_SIDE
+    )
     across = pairs["across"].astype(int)
-    by_intensity = np.where(told["intensity"].notna(), 2 * pairs["stronger_by"].eq("vertigo") + across, NOTHING)
+    by_intensity = np.where(
+        told["intensity"].notna(), 2 * pairs["stronger_by"].eq("vertigo") + across, NOTHING
+    )
     ranked = [
         pairs[PATTERN].assign(ear=told["intensity"], rank=by_intensity),
-        pairs[PATTERN].assign(ear=by_signs, rank=np.where(by_signs != UNKNOWN_SIDE, BY_SIGNS + across, NOTHING)),
+        pairs[PATTERN].assign(
+            ear=by_signs, rank=np.where(by_signs != UNKNOWN_SIDE, BY_SIGNS + across, NOTHING)
+        ),
     ]
     ears = pd.concat(ranked)
-    ears = ears[ears["rank"].lt(NOTHING) & ears["rank"].eq(ears.groupby(PATTERN)["rank"].transform("min"))]
-    best = ears.groupby(PATTERN).agg(ear=("ear", "first"), ears=("ear", "nunique"), rank=("rank", "first"))
+    ears = ears[
+        ears["rank"].lt(NOTHING) & ears["rank"].eq(ears.groupby(PATTERN)["rank"].transform("min"))
+    ]
+    best = ears.groupby(PATTERN).agg(
+        ear=("ear", "first"), ears=("ear", "nunique"), rank=("rank", "first")
+    )
     found = pairs[PATTERN].join(best, on=PATTERN).fillna({"rank": NOTHING})
     ear = found["ear"].where(found["ears"].eq(1), UNKNOWN_SIDE).astype("string")
     return pd.DataFrame(
         {
             "ear": ear,
-            "side_by": np.select([ear.eq(UNKNOWN_SIDE), found["rank"].lt(BY_SIGNS)], ["none", "intensity"], "signs"),
+            "side_by": np.select(
+                [ear.eq(UNKNOWN_SIDE), found["rank"].lt(BY_SIGNS)], ["none", "intensity"], "signs"
+            ),
             "side_signs": join_texts([f"{name}=" + told[name] for name in told]),
         },
         index=pairs.index,
@@ -55,9 +74,13 @@ def _read_ears(pairs: pd.DataFrame) -> pd.DataFrame:
     known = pairs["horizontal"].isin(DIRECTIONS)
     stronger = pairs["stronger_ear"]
     ears = {
-        "intensity": stronger.where(geotropic, stronger.map(OTHER_EAR)).where(known & stronger.isin(list(OTHER_EAR)))
+        "intensity": stronger.where(geotropic, stronger.map(OTHER_EAR)).where(
+            known & stronger.isin(list(OTHER_EAR))
+        )
     }
     for sign, toward in BEATS_TOWARD_AFFECTED.items():
         beats = pairs[f"{sign}_beats"]
-        ears[sign] = beats.where(geotropic == toward, beats.map(OTHER_EAR)).where(known & beats.isin(list(OTHER_EAR)))
+        ears[sign] = beats.where(geotropic == toward, beats.map(OTHER_EAR)).where(
+            known & beats.isin(list(OTHER_EAR))
+        )
     return pd.DataFrame(ears, index=pairs.index).astype("string")

@@ -1,4 +1,5 @@
-"""Whether the maneuver that was given suits what the looks allow: by canal, side, arm and mechanism, and as a whole."""
+"""Whether the maneuver that was given suits what the looks allow: by canal, side,
+arm and mechanism, and as a whole."""
 
 from collections.abc import Iterable
 
@@ -13,15 +14,19 @@ UNTOLD = "unknown/unknown/unknown/unknown"
 MOVES_NOTHING = ("observation", "sham")
 
 
-def judge_fit(treatments: pd.DataFrame, adjudications: pd.DataFrame, maneuvers: dict[str, Maneuver]) -> pd.DataFrame:
-    """One row for each treatment, in the same order and with the same index: site, episode_id, attempt, and the columns FITS.
+def judge_fit(
+    treatments: pd.DataFrame, adjudications: pd.DataFrame, maneuvers: dict[str, Maneuver]
+) -> pd.DataFrame:
+    """One row for each treatment, in the same order and with the same index: site, episode_id,
+    attempt, and the columns FITS.
 
-    Each of them is a code of schemas.maneuver.FIT. A variant is suited with its canal, side, arm and mechanism together or not at
-    all: `fit` is yes if the maneuver suits every variant that the looks allow, no if none, else unknown. So it can be no where no
-    single aspect is: a right Epley maneuver suits neither the right anterior nor the left posterior canal. Where the looks show
-    several canals or both ears, a maneuver for one of them suits some of the variants: unknown. A variant of which nothing is known
-    counts only where there is no other. Raises KeyError if a treatment
-    names a maneuver that is not listed.
+    Each of them is a code of schemas.maneuver.FIT. A variant is suited with its canal, side, arm
+    and mechanism together or not at all: `fit` is yes if the maneuver suits every variant that the
+    looks allow, no if none, else unknown. So it can be no where no single aspect is: a right Epley
+    maneuver suits neither the right anterior nor the left posterior canal. Where the looks show
+    several canals or both ears, a maneuver for one of them suits some of the variants: unknown. A
+    variant of which nothing is known counts only where there is no other. Raises KeyError if a
+    treatment names a maneuver that is not listed.
     """
     told = treatments[[*EPISODE, "attempt", "maneuver", "side"]].merge(
         adjudications[[*EPISODE, "variants"]], on=EPISODE, how="left", validate="many_to_one"
@@ -29,37 +34,59 @@ def judge_fit(treatments: pd.DataFrame, adjudications: pd.DataFrame, maneuvers: 
     asked = ["maneuver", "side", "variants"]
     # 100,000 treatments hold a few hundred different questions: each is answered once
     questions = told[asked].fillna({"variants": ""}).drop_duplicates()
-    answers = [judge_maneuver(maneuvers[code], side, variants) for code, side, variants in questions.to_numpy()]
-    answered = questions.join(pd.DataFrame(answers, index=questions.index, columns=FITS, dtype="string"))
-    fits = told.fillna({"variants": ""}).merge(answered, on=asked, how="left", validate="many_to_one")
+    answers = [
+        judge_maneuver(maneuvers[code], side, variants)
+        for code, side, variants in questions.to_numpy()
+    ]
+    answered = questions.join(
+        pd.DataFrame(answers, index=questions.index, columns=FITS, dtype="string")
+    )
+    fits = told.fillna({"variants": ""}).merge(
+        answered, on=asked, how="left", validate="many_to_one"
+    )
     return fits[[*EPISODE, "attempt", *FITS]].set_index(treatments.index)
 
 
 def judge_maneuver(maneuver: Maneuver, side: str, variants: str) -> dict[str, str]:
-    """The columns FITS for one maneuver given to `side`; `variants` is the text of schemas.derived.Adjudications."""
+    """The columns FITS for one maneuver given to `side`; `variants` is the text of
+    schemas.derived.Adjudications."""
     if maneuver.kind in MOVES_NOTHING:
         return dict.fromkeys(FITS, "not_applicable")
     if maneuver.kind == "unlisted":
         return dict.fromkeys(FITS, "unknown")
-    ears = {"right", "left", "unknown"} if maneuver.treats == "both_ears_at_once" or side == "both" else {side}
+    ears = (
+        {"right", "left", "unknown"}
+        if maneuver.treats == "both_ears_at_once" or side == "both"
+        else {side}
+    )
     suited = (set(maneuver.canals), ears, set(maneuver.arms), set(maneuver.mechanisms))
     answers = [
         [_suit(value, values) for value, values in zip(variant.split("/"), suited, strict=True)]
         for variant in _leave_out_untold(variants.split())
     ]
-    aspects = [_agree(given) for given in zip(*answers, strict=True)] if answers else ["unknown"] * len(ASPECTS)
-    return dict(zip(FITS, [*aspects, _agree([_join_aspects(aspects) for aspects in answers])], strict=True))
+    aspects = (
+        [_agree(given) for given in zip(*answers, strict=True)]
+        if answers
+        else ["unknown"] * len(ASPECTS)
+    )
+    return dict(
+        zip(FITS, [*aspects, _agree([_join_aspects(aspects) for aspects in answers])], strict=True)
+    )
 
 
 def read_variant_parts(variants: str) -> tuple[set[str], set[str], set[str], set[str]]:
-    """The canals, sides, arms and mechanisms that occur in a text of variants (canal/side/arm/mechanism, separated by blanks)."""
+    """The canals, sides, arms and mechanisms that occur in a text of variants
+    (canal/side/arm/mechanism, separated by blanks)."""
     parts = list(zip(*(variant.split("/") for variant in variants.split()), strict=True))
-    canals, sides, arms, mechanisms = (set(values) for values in parts) if parts else (set() for _ in ASPECTS)
+    canals, sides, arms, mechanisms = (
+        (set(values) for values in parts) if parts else (set() for _ in ASPECTS)
+    )
     return canals, sides, arms, mechanisms
 
 
 def _leave_out_untold(variants: list[str]) -> list[str]:
-    """The variants without one of which nothing is known, if there is another: vertigo without nystagmus narrows nothing down."""
+    """The variants without one of which nothing is known, if there is another:
+    vertigo without nystagmus narrows nothing down."""
     return [variant for variant in variants if variant != UNTOLD] or variants
 
 

@@ -1,4 +1,7 @@
-"""Why a look does not fit a criterion, or fits it less certainly, in words. They quote the look, so they stay where the record is."""
+"""Why a look does not fit a criterion, or fits it less certainly, in words.
+
+They quote the look, so they stay where the record is.
+"""
 
 import pandas as pd
 
@@ -7,18 +10,26 @@ from pipeline.adjudication.patterns import LISTED, check_pattern, check_signs, f
 from schemas import codes
 from schemas.criteria import Criterion, Signs
 
-SEEN_IN = {"vertical": "vertical part", "torsion_toward": "torsion toward", "horizontal": "horizontal part"}
+SEEN_IN = {
+    "vertical": "vertical part",
+    "torsion_toward": "torsion toward",
+    "horizontal": "horizontal part",
+}
 BOUNDS = {
     "latency_least_s": ("latency_s", "latency {:g} s, not at least {:g} s"),
     "latency_most_s": ("latency_s", "latency {:g} s, not at most {:g} s"),
     "latency_below_s": ("latency_s", "latency {:g} s, not below {:g} s"),
     "peak_least": ("peak_spv", "greatest velocity {:g} degrees per second, not at least {:g}"),
-    "velocity_kept_least": ("spv_at_40s", "velocity at 40 s {:g}, not at least {:g} of the greatest one"),
+    "velocity_kept_least": (
+        "spv_at_40s",
+        "velocity at 40 s {:g}, not at least {:g} of the greatest one",
+    ),
 }
 
 
 def list_missing(look: pd.DataFrame, before: pd.DataFrame, criterion: Criterion) -> list[str]:
-    """What keeps a look (one row) from meeting a criterion of its test, in words; `before` are all looks that could tell."""
+    """What keeps a look (one row) from meeting a criterion of its test, in words;
+    `before` are all looks that could tell."""
     held = check_pattern(look, criterion, unmeasured=True).iloc[0]
     missing = _say_misfits(look.iloc[0], criterion, [key for key, fits in held.items() if not fits])
     ears = name_ear(look, criterion.side)
@@ -26,21 +37,30 @@ def list_missing(look: pd.DataFrame, before: pd.DataFrame, criterion: Criterion)
     for tests in (criterion.silent_tests, criterion.unseen_in):
         if have_look(look, ears, before[before["test"].isin(tests) & before["nystagmus"]])[0]:
             missing.append(f"{_name_tests(tests)} shows nystagmus{there}")
-    if criterion.silent_tests and not have_look(look, ears, before[before["test"].isin(criterion.silent_tests)])[0]:
+    if (
+        criterion.silent_tests
+        and not have_look(look, ears, before[before["test"].isin(criterion.silent_tests)])[0]
+    ):
         missing.append(f"{_name_tests(criterion.silent_tests)} was not done{there}")
     rest = criterion.also_seen
-    if rest is not None and not have_look(look, ears, before[find_pattern(before, rest, unmeasured=False)])[0]:
+    if (
+        rest is not None
+        and not have_look(look, ears, before[find_pattern(before, rest, unmeasured=False)])[0]
+    ):
         missing.append(f"{_name_tests(rest.tests)} does not show the rest{there}")
     return missing
 
 
 def list_doubts(look: pd.DataFrame, criterion: Criterion) -> list[str]:
-    """What lowers the certainty of an established criterion that a look (one row) meets, in words."""
+    """What lowers the certainty of an established criterion that a look (one row) meets,
+    in words."""
     unmeasured = criterion.duration is not None and look["duration_class"].iloc[0] == "unknown"
     doubts = ["the duration was not measured"] if unmeasured else []
     for expected in criterion.expects:
         held = check_signs(look, expected, unmeasured=True).iloc[0]
-        doubts += _say_misfits(look.iloc[0], expected, [key for key, fits in held.items() if not fits])
+        doubts += _say_misfits(
+            look.iloc[0], expected, [key for key, fits in held.items() if not fits]
+        )
     return doubts if criterion.certainty == "definite" else []
 
 

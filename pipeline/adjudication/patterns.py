@@ -1,4 +1,7 @@
-"""Does a look show a pattern? One boolean for each key of the pattern, so that a match and its explanation cannot differ."""
+"""Does a look show a pattern?
+
+One boolean for each key of the pattern, so that a match and its explanation cannot differ.
+"""
 
 import pandas as pd
 
@@ -10,10 +13,13 @@ LISTED = ("vertical", "torsion_toward", "horizontal", "vertigo", "fatigues", "re
 def check_pattern(looks: pd.DataFrame, pattern: Pattern, *, unmeasured: bool) -> pd.DataFrame:
     """For each look one column a key that the pattern sets, True where the look fits it.
 
-    `looks` are examinations joined with their findings, or pairs of rolls; `unmeasured` is the answer where nothing was measured:
-    True for criteria, which ask what is possible, False for flags, which ask what was seen.
+    `looks` are examinations joined with their findings, or pairs of rolls; `unmeasured` is the
+    answer where nothing was measured: True for criteria, which ask what is possible, False for
+    flags, which ask what was seen.
     """
-    return check_signs(looks, pattern, unmeasured=unmeasured).assign(tests=looks["test"].isin(pattern.tests))
+    return check_signs(looks, pattern, unmeasured=unmeasured).assign(
+        tests=looks["test"].isin(pattern.tests)
+    )
 
 
 def check_signs(looks: pd.DataFrame, signs: Signs, *, unmeasured: bool) -> pd.DataFrame:
@@ -22,7 +28,10 @@ def check_signs(looks: pd.DataFrame, signs: Signs, *, unmeasured: bool) -> pd.Da
     for key in LISTED:
         allowed = getattr(signs, key)
         if allowed is not None:
-            keys[key] = looks[key].isin(allowed) | (looks[key].isin(["not_tested"]) | looks[key].isna()) & unmeasured
+            keys[key] = (
+                looks[key].isin(allowed)
+                | (looks[key].isin(["not_tested"]) | looks[key].isna()) & unmeasured
+            )
     if signs.duration is not None:
         untimed = ["unknown"] if unmeasured and not signs.timed else []
         keys["duration"] = looks["duration_class"].isin([*signs.duration, *untimed])

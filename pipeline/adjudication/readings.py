@@ -1,7 +1,9 @@
-"""What the looks of an episode have in common: sets of variants, held as bits, and the reading that they leave.
+"""What the looks of an episode have in common: sets of variants, held as bits,
+and the reading that they leave.
 
-Each look allows a set of variants. What all looks allow is the reading. Looks of one place (canal and ear) that allow nothing in common
-leave its arm and mechanism open; looks of different places tell of several canals or both ears.
+Each look allows a set of variants. What all looks allow is the reading. Looks of one place (canal
+and ear) that allow nothing in common leave its arm and mechanism open; looks of different places
+tell of several canals or both ears.
 """
 
 from itertools import pairwise, product
@@ -29,16 +31,21 @@ FIRM = ("definite", "probable")
 
 
 def read_variants(matches: pd.DataFrame) -> pd.DataFrame:
-    """The reading of each episode by its matches (variants.match_variants); indexed by site and episode_id.
+    """The reading of each episode by its matches (variants.match_variants);
+    indexed by site and episode_id.
 
-    canal, side, arm and mechanism are named where all variants left agree; canal is `multiple`, or side `both`, where looks of
-    different places have none in common. `variants` and `criteria` are those left: what another look of the same place rules out is
-    gone, and what it narrows down is told as narrow. `firm` is whether one of these criteria is definite or probable.
+    canal, side, arm and mechanism are named where all variants left agree; canal is `multiple`, or
+    side `both`, where looks of different places have none in common. `variants` and `criteria` are
+    those left: what another look of the same place rules out is gone, and what it narrows down is
+    told as narrow. `firm` is whether one of these criteria is definite or probable.
 
-    `certainty` is that of the best look, and of a look that of its least certain variant left: not to time a test, or to time it within the
-    band, leaves open the less established variant too, and is no surer than to have shown that one (this project's proposal).
+    `certainty` is that of the best look, and of a look that of its least certain variant left: not
+    to time a test, or to time it within the band, leaves open the less established variant too, and
+    is no surer than to have shown that one (this project's proposal).
     """
-    rows = matches.assign(bits=_read_bits(matches), rank=matches["certainty"].map(CERTAINTIES.index).astype(int))
+    rows = matches.assign(
+        bits=_read_bits(matches), rank=matches["certainty"].map(CERTAINTIES.index).astype(int)
+    )
     rows["episode"] = rows.groupby(EPISODE).ngroup()
     rows = rows.sort_values(["episode", "look_id"], kind="stable", ignore_index=True)
     left = _find_left(rows)
@@ -60,23 +67,33 @@ def read_variants(matches: pd.DataFrame) -> pd.DataFrame:
 
 
 def join_sorted(rows: pd.DataFrame, column: str) -> pd.Series:
-    """The distinct texts of each episode in alphabetical order, separated by blanks; indexed by site and episode_id."""
-    distinct = rows[[*EPISODE, column]].drop_duplicates().sort_values([*EPISODE, column], ignore_index=True)
+    """The distinct texts of each episode in alphabetical order, separated by blanks;
+    indexed by site and episode_id."""
+    distinct = (
+        rows[[*EPISODE, column]]
+        .drop_duplicates()
+        .sort_values([*EPISODE, column], ignore_index=True)
+    )
     texts = distinct[column].to_numpy(object).tolist()
     starts = np.flatnonzero(~distinct.duplicated(EPISODE))
     joined = [" ".join(texts[begin:end]) for begin, end in pairwise([*starts, len(texts)])]
-    return pd.Series(joined, pd.MultiIndex.from_frame(distinct.loc[starts, EPISODE]), dtype="string", name=column)
+    return pd.Series(
+        joined, pd.MultiIndex.from_frame(distinct.loc[starts, EPISODE]), dtype="string", name=column
+    )
 
 
 def _find_left(rows: pd.DataFrame) -> pd.DataFrame:
-    """One row for each number of `episode`, in order: the bits of the variants that are left, and what they name."""
+    """One row for each number of `episode`, in order: the bits of the variants that are left,
+    and what they name."""
     looks = _combine(rows, ["episode", "look_id"], "bits", np.bitwise_or)
     looks["place"] = _fill_places(looks["bits"].to_numpy())
     looks = looks.sort_values(["episode", "place"], ignore_index=True)
     groups = _combine(looks, ["episode", "place"], "bits", np.bitwise_and)
     any_of = _combine(looks, ["episode", "place"], "bits", np.bitwise_or)["bits"]
     groups["bits"] = np.where(groups["bits"] != 0, groups["bits"], any_of)
-    shared, place = (_combine(groups, ["episode"], c, np.bitwise_and)[c].to_numpy() for c in ("bits", "place"))
+    shared, place = (
+        _combine(groups, ["episode"], c, np.bitwise_and)[c].to_numpy() for c in ("bits", "place")
+    )
     possible = _combine(groups, ["episode"], "bits", np.bitwise_or)["bits"].to_numpy()
     several = place == 0
     bits = np.select([shared != 0, ~several], [shared, possible & place], possible)
@@ -91,7 +108,8 @@ def _find_left(rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def _rank_looks(rows: pd.DataFrame) -> pd.Series:
-    """The rank in CERTAINTIES of each episode's best look, by its least certain variant; indexed by site and episode_id."""
+    """The rank in CERTAINTIES of each episode's best look, by its least certain variant;
+    indexed by site and episode_id."""
     best = rows.groupby([*EPISODE, "look_id", "variant"])["rank"].min()
     return best.groupby([*EPISODE, "look_id"]).max().groupby(EPISODE).min()
 
@@ -105,14 +123,17 @@ def _read_bits(matches: pd.DataFrame) -> np.ndarray:
 
 
 def _name_variants(bits: np.ndarray) -> np.ndarray:
-    """Bits as texts canal/side/arm/mechanism, with unknown for a part of which several values are left."""
+    """Bits as texts canal/side/arm/mechanism, with unknown for a part of which several values are
+    left."""
     canal, side, arm, mechanism = (_name_part(bits, part) for part in VALUES)
     return canal + "/" + side + "/" + arm + "/" + mechanism
 
 
 def _fill(bits: np.ndarray, blocks) -> np.ndarray:
     """All of each of the blocks of bits of which any is set."""
-    return sum((np.where((bits & block) != 0, block, 0) for block in blocks), np.zeros(len(bits), "int64"))
+    return sum(
+        (np.where((bits & block) != 0, block, 0) for block in blocks), np.zeros(len(bits), "int64")
+    )
 
 
 def _fill_places(bits: np.ndarray) -> np.ndarray:
@@ -123,12 +144,15 @@ def _name_part(bits: np.ndarray, part: str) -> np.ndarray:
     """The value of a part that all variants of each row of bits share, else unknown."""
     found = {value: (bits & block) != 0 for value, block in BITS[part].items()}
     count = sum(found.values())
-    names = np.select([shown & (count == 1) for shown in found.values()], list(found), "unknown").astype(object)
+    names = np.select(
+        [shown & (count == 1) for shown in found.values()], list(found), "unknown"
+    ).astype(object)
     return names
 
 
 def _combine(rows: pd.DataFrame, keys: list[str], column: str, how: np.ufunc) -> pd.DataFrame:
-    """`column` of all rows with the same keys combined bit by bit; `rows` are in the order of their keys."""
+    """`column` of all rows with the same keys combined bit by bit;
+    `rows` are in the order of their keys."""
     starts = np.flatnonzero(~rows.duplicated(keys))
     given = rows[column].to_numpy("int64")
     values = how.reduceat(given, starts) if len(starts) else given

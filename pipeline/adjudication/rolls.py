@@ -1,4 +1,5 @@
-"""The supine roll test as a pair of looks, one with either ear down, however often and on however many days it was done."""
+"""The supine roll test as a pair of looks, one with either ear down,
+however often and on however many days it was done."""
 
 import numpy as np
 import pandas as pd
@@ -11,43 +12,66 @@ VERTIGO_GRADE = {"none": 0, "mild": 1, "moderate": 2, "severe": 3}
 DIRECTIONS = ("geotropic", "apogeotropic")
 SIGNS = ("lying_down", "bow", "lean")
 OF_FASTER_SIDE = ("peak_spv", "spv_at_40s", "fatigues", "reverses_on_sitting", "vertigo")
-TYPES = {"site": "string", "episode_id": "string", "day": "Int64", "horizontal": "string", "duration_class": "string"}
+TYPES = {
+    "site": "string",
+    "episode_id": "string",
+    "day": "Int64",
+    "horizontal": "string",
+    "duration_class": "string",
+}
 TYPES |= {"stronger_ear": "string", "stronger_by": "string", "across": bool, "latency_s": "Float64"}
 TYPES |= {name: "Float64" if "spv" in name else "string" for name in OF_FASTER_SIDE}
-FIXED = {"test": "supine_roll", "side": "none", "vertical": "none", "torsion": "none", "torsion_toward": "none"}
+FIXED = {
+    "test": "supine_roll",
+    "side": "none",
+    "vertical": "none",
+    "torsion": "none",
+    "torsion_toward": "none",
+}
 
 
 def turn_relative(looks: pd.DataFrame) -> pd.Series:
-    """The horizontal direction of supine roll looks as geotropic or apogeotropic, also where right or left was recorded."""
+    """The horizontal direction of supine roll looks as geotropic or apogeotropic,
+    also where right or left was recorded."""
     absolute = looks["horizontal"].isin(["right", "left"]) & looks["test"].eq("supine_roll")
     toward_ground = looks["horizontal"].eq(looks["side"])
-    relative = pd.Series(np.where(toward_ground, "geotropic", "apogeotropic"), index=looks.index, dtype="string")
+    relative = pd.Series(
+        np.where(toward_ground, "geotropic", "apogeotropic"), index=looks.index, dtype="string"
+    )
     return looks["horizontal"].where(~absolute, relative)
 
 
 def pair_rolls(looks: pd.DataFrame, *, across_days: bool = False) -> pd.DataFrame:
-    """One row for each pattern that the two sides show together: site, episode_id, day, and the columns of a look.
+    """One row for each pattern that the two sides show together: site, episode_id, day,
+    and the columns of a look.
 
-    `looks` are examinations joined with their findings. Of a side that was tested repeatedly on a day, the looks with nystagmus count:
-    silence with one ear down never undoes what that side showed before or after (for its sources see ears.are_silent). `horizontal` is
-    the direction seen with either ear down, or `same_way` if on that day no direction was seen with either, and the eyes beat to the
-    same ear on both sides; `differs` or `none` (one row) if only one side or none showed any. Looks that differ in duration pair with
-    each of the other side, so that each stays a look of its own.
+    `looks` are examinations joined with their findings. Of a side that was tested repeatedly on a
+    day, the looks with nystagmus count: silence with one ear down never undoes what that side
+    showed before or after (for its sources see ears.are_silent). `horizontal` is the direction seen
+    with either ear down, or `same_way` if on that day no direction was seen with either, and the
+    eyes beat to the same ear on both sides; `differs` or `none` (one row) if only one side or none
+    showed any. Looks that differ in duration pair with each of the other side, so that each stays a
+    look of its own.
 
-    With `across_days` a direction that was seen with either ear down on different days makes a pair too (`across`), of the day on which
-    both sides had been seen. It is the same test, done in two visits (this project's proposal); directions that differ between days are
-    no pattern, since debris moves in between.
+    With `across_days` a direction that was seen with either ear down on different days makes a pair
+    too (`across`), of the day on which both sides had been seen. It is the same test, done in two
+    visits (this project's proposal); directions that differ between days are no pattern, since
+    debris moves in between.
 
-    `duration_class` is that of the longer side, hence unknown where one was not timed and the other is not long. `latency_s` is the
-    longer one; `stronger_ear` is the ear down with the stronger response, `stronger_by` how that is known; `lying_down_beats`,
-    `bow_beats` and `lean_beats` are the ears toward which the tie-breaking signs of the same time beat.
+    `duration_class` is that of the longer side, hence unknown where one was not timed and the other
+    is not long. `latency_s` is the longer one; `stronger_ear` is the ear down with the stronger
+    response, `stronger_by` how that is known; `lying_down_beats`, `bow_beats` and `lean_beats` are
+    the ears toward which the tie-breaking signs of the same time beat.
     """
     rolls = looks[looks["test"].eq("supine_roll")]
     rolls = rolls.assign(horizontal=turn_relative(rolls), grade=rolls["vertigo"].map(VERTIGO_GRADE))
     shown = rolls[rolls["horizontal"].isin(DIRECTIONS)]
     paired = _pair_sides(shown, DAY)
     concordant = pd.MultiIndex.from_frame(paired.loc[paired["horizontal"].ne("same_way"), DAY])
-    paired = paired[paired["horizontal"].ne("same_way") | ~pd.MultiIndex.from_frame(paired[DAY]).isin(concordant)]
+    paired = paired[
+        paired["horizontal"].ne("same_way")
+        | ~pd.MultiIndex.from_frame(paired[DAY]).isin(concordant)
+    ]
     pairs = [paired.assign(across=False), _list_other_days(rolls, paired)]
     if across_days:
         pairs.append(_pair_across_days(shown))
@@ -57,7 +81,8 @@ def pair_rolls(looks: pd.DataFrame, *, across_days: bool = False) -> pd.DataFram
 
 
 def _pair_sides(shown: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
-    """Both sides that show nystagmus within `keys`, as pairs; the strongest look of a side stands for it but for the duration."""
+    """Both sides that show nystagmus within `keys`, as pairs;
+    the strongest look of a side stands for it but for the duration."""
     order = [*keys, "horizontal", "side"]
     ranked = shown.assign(grade=shown.groupby(order)["grade"].transform("max"))
     ranked = ranked.sort_values(["peak_spv", "day", "look"], ascending=[False, True, True])
@@ -68,7 +93,9 @@ def _pair_sides(shown: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
     both = right.merge(left, on=keys, suffixes=("_right", "_left"))
     for ear in OTHER_EAR:
         classes = timed[timed["side"].eq(ear)].drop(columns="side")
-        classes = classes.rename(columns={name: f"{name}_{ear}" for name in ("horizontal", "duration_class")})
+        classes = classes.rename(
+            columns={name: f"{name}_{ear}" for name in ("horizontal", "duration_class")}
+        )
         both = both.merge(classes, on=[*keys, f"horizontal_{ear}"])
     return both[keys].join(_describe(both))
 
@@ -90,17 +117,25 @@ def _describe(both: pd.DataFrame) -> pd.DataFrame:
         "stronger_ear": np.select([difference > 0, difference < 0], list(OTHER_EAR), UNKNOWN_SIDE),
         "stronger_by": np.where(by_speed, "velocity", "vertigo"),
     }
-    pairs |= {name: both[f"{name}_right"].where(right_faster, both[f"{name}_left"]) for name in OF_FASTER_SIDE}
+    pairs |= {
+        name: both[f"{name}_right"].where(right_faster, both[f"{name}_left"])
+        for name in OF_FASTER_SIDE
+    }
     return pd.DataFrame(pairs, index=both.index)
 
 
 def _list_other_days(rolls: pd.DataFrame, paired: pd.DataFrame) -> pd.DataFrame:
-    """The days on which both sides were tested and made no pair: one row each, `differs` or `none`."""
+    """The days on which both sides were tested and made no pair: one row each,
+    `differs` or `none`."""
     seen = rolls.assign(shown=rolls["horizontal"].isin(DIRECTIONS).astype(bool))
     tested = seen.groupby(DAY).agg(sides=("side", "nunique"), shown=("shown", "any"))
-    days = tested[tested["sides"].eq(2) & ~tested.index.isin(pd.MultiIndex.from_frame(paired[DAY]))].reset_index()
+    days = tested[
+        tested["sides"].eq(2) & ~tested.index.isin(pd.MultiIndex.from_frame(paired[DAY]))
+    ].reset_index()
     nothing = days[DAY].assign(
-        horizontal=np.where(days["shown"], "differs", "none"), duration_class="unknown", across=False
+        horizontal=np.where(days["shown"], "differs", "none"),
+        duration_class="unknown",
+        across=False,
     )
     return nothing.assign(stronger_ear=UNKNOWN_SIDE, stronger_by="vertigo")
 
@@ -115,20 +150,30 @@ def _pair_across_days(shown: pd.DataFrame) -> pd.DataFrame:
 
 
 def _read_signs(pairs: pd.DataFrame, looks: pd.DataFrame, shown: pd.DataFrame) -> pd.DataFrame:
-    """Toward which ear each tie-breaking sign beats at the time of each pair: lying_down_beats, bow_beats, lean_beats.
+    """Toward which ear each tie-breaking sign beats at the time of each pair: lying_down_beats,
+    bow_beats, lean_beats.
 
-    A sign that did not beat on the day of the pair is taken from other days, if the roll test never showed the other direction: with that
-    one the sign means the other ear.
+    A sign that did not beat on the day of the pair is taken from other days, if the roll test never
+    showed the other direction: with that one the sign means the other ear.
     """
     signs = looks[looks["test"].isin(SIGNS) & looks["horizontal"].isin(list(OTHER_EAR))]
     turned = shown.groupby(EPISODE)["horizontal"].nunique().gt(1)
     steady = signs[~pd.MultiIndex.from_frame(signs[EPISODE]).isin(turned.index[turned])]
-    of_day, of_any_day = (_collect_signs(rows, keys, pairs) for rows, keys in ((signs, DAY), (steady, EPISODE)))
+    of_day, of_any_day = (
+        _collect_signs(rows, keys, pairs) for rows, keys in ((signs, DAY), (steady, EPISODE))
+    )
     return of_day.where(~pairs["across"].astype(bool)).fillna(of_any_day).add_suffix("_beats")
 
 
 def _collect_signs(signs: pd.DataFrame, keys: list[str], pairs: pd.DataFrame) -> pd.DataFrame:
-    """The ear toward which each sign beat within `keys`, for each pair: one that beat both ways tells nothing."""
+    """The ear toward which each sign beat within `keys`, for each pair:
+    one that beat both ways tells nothing."""
     ears = signs.groupby([*keys, "test"])["horizontal"].agg(["first", "nunique"])
-    wide = ears["first"].where(ears["nunique"].eq(1)).unstack("test").reindex(columns=list(SIGNS)).astype("string")
+    wide = (
+        ears["first"]
+        .where(ears["nunique"].eq(1))
+        .unstack("test")
+        .reindex(columns=list(SIGNS))
+        .astype("string")
+    )
     return pairs[keys].join(wide, on=keys)[list(SIGNS)]

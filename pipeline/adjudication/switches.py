@@ -1,13 +1,17 @@
-"""A canal switch: debris that moved into another canal of the same ear. Failure reasons and competing events both take it from here.
+"""A canal switch: debris that moved into another canal of the same ear.
+
+Failure reasons and competing events both take it from here.
 
 A switch is seen on the first day on which either holds, counted until another cause was found:
-- the looks of a day after the first maneuver, read by themselves, allow none of the places (canal and ear) that the looks before
-  treatment allow, but another canal of the same ear, and the tests of each such canal had been done before treatment, so that it was
-  silent then. A canal that had not been tested may have been affected all along. Debris cannot cross from ear to ear, and several canals
-  on one day tell of no move.
+- the looks of a day after the first maneuver, read by themselves, allow none of the places (canal
+  and ear) that the looks before treatment allow, but another canal of the same ear, and the tests
+  of each such canal had been done before treatment, so that it was silent then. A canal that had
+  not been tested may have been affected all along. Debris cannot cross from ear to ear, and several
+  canals on one day tell of no move.
 - the site recorded a canal switch with an attempt of that day.
-Down-beating nystagmus right after a maneuver tells of no switch: it is common after a successful one, and passes (22 of 57, Oh EH et al.
-J Clin Neurol 2019;15:143-148). A look on a later day of treatment that names no attempt came before the maneuver, as is usual.
+Down-beating nystagmus right after a maneuver tells of no switch: it is common after a successful
+one, and passes (22 of 57, Oh EH et al. J Clin Neurol 2019;15:143-148). A look on a later day of
+treatment that names no attempt came before the maneuver, as is usual.
 """
 
 import numpy as np
@@ -29,48 +33,73 @@ def find_switches(
     adjudications: pd.DataFrame,
     criteria: Criteria,
 ) -> pd.DataFrame:
-    """The switch of each adjudicated episode that has one: the first day on which looks show it (shown_day), that on which an attempt
-    records it (recorded_day), and the earlier of both (switched_day); indexed by site and episode_id. `findings` go with `examinations`,
-    row by row."""
+    """The switch of each adjudicated episode that has one: the first day on which looks show it
+    (shown_day), that on which an attempt records it (recorded_day), and the earlier of both
+    (switched_day); indexed by site and episode_id. `findings` go with `examinations`, row by
+    row."""
     ours = _are_among(findings, adjudications)
     before = findings["before_treatment"].to_numpy(bool)
     tested = join_sorted(findings[ours & before], "test")
     later = ours & ~before
     later[later] = findings[later].groupby(DAY)["positive"].transform("any")  # others point nowhere
     days = read_each_day(examinations[later], findings[later], criteria)
-    asked = days.rename(columns={"variants": "variants_now"})[[*EPISODE, "day", "canal", "variants_now"]]
+    asked = days.rename(columns={"variants": "variants_now"})[
+        [*EPISODE, "day", "canal", "variants_now"]
+    ]
     fresh = _list_days_seen_after_maneuvers(examinations[later], treatments)
     asked = asked[~(asked["canal"].eq(DOWNBEAT) & _are_among(asked, fresh, DAY))]
-    asked = asked.merge(adjudications[[*EPISODE, "variants"]], on=EPISODE).join(tested.rename("tested"), on=EPISODE)
+    asked = asked.merge(adjudications[[*EPISODE, "variants"]], on=EPISODE).join(
+        tested.rename("tested"), on=EPISODE
+    )
     key = ["variants", "variants_now", "tested"]
     asked = asked.fillna({"tested": "", "variants": ""})
-    questions = asked[key].drop_duplicates()  # days repeat one another: each comparison is made once
-    answers = questions.assign(moved=[is_switch(*question, criteria) for question in questions.to_numpy()])
-    moved = asked.merge(answers.astype({"moved": bool}), on=key, validate="many_to_one").query("moved")
-    recorded = treatments[treatments["adverse"].eq("canal_switch") & _are_among(treatments, adjudications)]
+    # days repeat one another: each comparison is made once
+    questions = asked[key].drop_duplicates()
+    answers = questions.assign(
+        moved=[is_switch(*question, criteria) for question in questions.to_numpy()]
+    )
+    moved = asked.merge(answers.astype({"moved": bool}), on=key, validate="many_to_one").query(
+        "moved"
+    )
+    recorded = treatments[
+        treatments["adverse"].eq("canal_switch") & _are_among(treatments, adjudications)
+    ]
     days = [moved[DAY].assign(by="shown_day"), recorded[DAY].assign(by="recorded_day")]
     seen = pd.concat(days, ignore_index=True).astype({"day": "Int64"})
     seen = keep_until_reclassified(seen[seen["day"].ge(0).fillna(False)], adjudications)
     first = seen.groupby([*EPISODE, "by"])["day"].min().unstack("by")
-    first = first.reindex(columns=["shown_day", "recorded_day"]).astype("Int64").rename_axis(columns=None)
+    first = (
+        first.reindex(columns=["shown_day", "recorded_day"])
+        .astype("Int64")
+        .rename_axis(columns=None)
+    )
     return first.assign(switched_day=first.min(axis=1))
 
 
 def is_switch(first: str, now: str, tested: str, criteria: Criteria) -> bool:
-    """Whether the variants that a later day allows (`now`) tell of a move away from the `first` ones; `tested` are the tests before."""
-    return moves_on(first, now) and were_tested({place[0] for place in list_places(now)}, tested, criteria)
+    """Whether the variants that a later day allows (`now`) tell of a move away from the `first`
+    ones; `tested` are the tests before."""
+    return moves_on(first, now) and were_tested(
+        {place[0] for place in list_places(now)}, tested, criteria
+    )
 
 
 def moves_on(first: str, now: str) -> bool:
-    """Whether the variants `now` allow none of the places (canal and ear) of the `first` ones, but another canal of the same ear.
+    """Whether the variants `now` allow none of the places (canal and ear) of the `first` ones,
+    but another canal of the same ear.
 
-    So torsional down-beating nystagmus after a right posterior canal is a new place: the right anterior canal, or the left posterior
-    one. An ear that is not known could be either.
+    So torsional down-beating nystagmus after a right posterior canal is a new place: the right
+    anterior canal, or the left posterior one. An ear that is not known could be either.
     """
     then, later = list_places(first), list_places(now)
     if not then or not later or any(canal == "unknown" for canal, _ in [*then, *later]):
         return False
-    pairs = [(old, new) for old, ear in then for new, ear_now in later if "unknown" in (ear, ear_now) or ear == ear_now]
+    pairs = [
+        (old, new)
+        for old, ear in then
+        for new, ear_now in later
+        if "unknown" in (ear, ear_now) or ear == ear_now
+    ]
     return bool(pairs) and all(old != new for old, new in pairs)
 
 
@@ -81,11 +110,14 @@ def list_places(variants: str) -> list[tuple[str, str]]:
 
 def were_tested(canals: set[str], tested: str, criteria: Criteria) -> bool:
     """Whether a test of each of the canals is among the tests `tested`."""
-    return all(set(criteria.tests_of_canal[canal]) & set(tested.split()) for canal in canals - {"unknown"})
+    return all(
+        set(criteria.tests_of_canal[canal]) & set(tested.split()) for canal in canals - {"unknown"}
+    )
 
 
 def _list_days_seen_after_maneuvers(looks: pd.DataFrame, treatments: pd.DataFrame) -> pd.DataFrame:
-    """The days of looks that name an attempt of that day as before them, and the day of the first maneuver."""
+    """The days of looks that name an attempt of that day as before them,
+    and the day of the first maneuver."""
     first = treatments.groupby(EPISODE)["day"].min().reset_index()
     given = treatments[[*DAY, "attempt"]].rename(columns={"attempt": "after_attempt"})
     named = looks.loc[looks["after_attempt"].notna(), [*DAY, "after_attempt"]].merge(given)

@@ -13,9 +13,11 @@ from schemas.keys import EPISODE
 def match_variants(looks: pd.DataFrame, pairs: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
     """One row for each look (or pair of looks) and criterion that it meets.
 
-    `looks` are examinations joined with their findings, `pairs` their supine roll tests (rolls.pair_rolls). The result has site, episode_id, day, look_key (what was looked at), look_id (a
-    number for each look or pair), criterion, canal, side, arm, arm_basis, mechanism, certainty, side_by and side_signs. Criteria that rest on
-    vertigo alone are met only in episodes in which no look with nystagmus meets any.
+    `looks` are examinations joined with their findings, `pairs` their supine roll tests
+    (rolls.pair_rolls). The result has site, episode_id, day, look_key (what was looked at), look_id
+    (a number for each look or pair), criterion, canal, side, arm, arm_basis, mechanism, certainty,
+    side_by and side_signs. Criteria that rest on vertigo alone are met only in episodes in which no
+    look with nystagmus meets any.
     """
     pairs = pairs.join(tell_side(pairs))
     looks = looks.assign(look_id=np.arange(len(looks)))
@@ -28,19 +30,26 @@ def match_variants(looks: pd.DataFrame, pairs: pd.DataFrame, criteria: Criteria)
 
 
 def find_backed(met: pd.DataFrame, looks: pd.DataFrame, criterion: Criterion) -> np.ndarray:
-    """For each look that shows the pattern of a criterion, whether the other looks of its episode, on the same ear, are as it asks."""
+    """For each look that shows the pattern of a criterion, whether the other looks of its episode,
+    on the same ear, are as it asks."""
     ears = name_ear(met, criterion.side)
     backed = np.ones(len(met), bool)
     if criterion.silent_tests:
         backed &= are_silent(met, ears, looks, criterion.silent_tests)
     if criterion.unseen_in:
-        backed &= ~have_look(met, ears, looks[looks["test"].isin(criterion.unseen_in) & looks["nystagmus"]])
+        backed &= ~have_look(
+            met, ears, looks[looks["test"].isin(criterion.unseen_in) & looks["nystagmus"]]
+        )
     if criterion.also_seen is not None:
-        backed &= have_look(met, ears, looks[find_pattern(looks, criterion.also_seen, unmeasured=False)])
+        backed &= have_look(
+            met, ears, looks[find_pattern(looks, criterion.also_seen, unmeasured=False)]
+        )
     return backed
 
 
-def _match_criterion(candidates: pd.DataFrame, looks: pd.DataFrame, name: str, criterion: Criterion) -> pd.DataFrame:
+def _match_criterion(
+    candidates: pd.DataFrame, looks: pd.DataFrame, name: str, criterion: Criterion
+) -> pd.DataFrame:
     met = candidates[find_pattern(candidates, criterion, unmeasured=True)]
     met = met[find_backed(met, looks, criterion)]
     only_probable = (criterion.certainty == "definite") & are_less_certain(met, criterion)
@@ -61,7 +70,8 @@ def _match_criterion(candidates: pd.DataFrame, looks: pd.DataFrame, name: str, c
 
 
 def are_less_certain(met: pd.DataFrame, criterion: Criterion) -> pd.Series:
-    """For each look that meets the criterion, whether a bounded duration was not measured, or something expected is otherwise."""
+    """For each look that meets the criterion, whether a bounded duration was not measured,
+    or something expected is otherwise."""
     less = met["duration_class"].eq("unknown") & (criterion.duration is not None)
     for expected in criterion.expects:
         less |= ~check_signs(met, expected, unmeasured=True).all(axis=1)
@@ -79,12 +89,18 @@ def _keep_refined(matches: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
 
 
 def _keep_nystagmus(matches: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
-    """The matches without those that rest on vertigo alone, where nystagmus of the same episode meets a criterion.
+    """The matches without those that rest on vertigo alone,
+    where nystagmus of the same episode meets a criterion.
 
-    Vertigo without nystagmus is the weaker form of a positive test (Balatsouras DG, Korres SG. Otolaryngol Head Neck Surg
-    2012;146:98-103), and what a tired test shows: it never speaks against nystagmus that another examination showed.
+    Vertigo without nystagmus is the weaker form of a positive test (Balatsouras DG, Korres SG.
+    Otolaryngol Head Neck Surg 2012;146:98-103), and what a tired test shows: it never speaks
+    against nystagmus that another examination showed.
     """
-    symptoms = [name for name, criterion in criteria.criteria.items() if criterion.rests_on_symptoms]
+    symptoms = [
+        name for name, criterion in criteria.criteria.items() if criterion.rests_on_symptoms
+    ]
     weaker = matches["criterion"].isin(symptoms)
     seen = pd.MultiIndex.from_frame(matches.loc[~weaker, EPISODE])
-    return matches[~(weaker & pd.MultiIndex.from_frame(matches[EPISODE]).isin(seen))].reset_index(drop=True)
+    return matches[~(weaker & pd.MultiIndex.from_frame(matches[EPISODE]).isin(seen))].reset_index(
+        drop=True
+    )

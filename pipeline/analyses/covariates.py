@@ -1,7 +1,8 @@
-"""What models adjust for: covariates in a few classes each, so that equal episodes can be counted together.
+"""What models adjust for: covariates in a few classes each,
+so that equal episodes can be counted together.
 
-Every class is known at the first attempt. What was not recorded is a class of its own. Bands of days since onset, of earlier
-episodes and of age are this project's proposal.
+Every class is known at the first attempt. What was not recorded is a class of its own. Bands of
+days since onset, of earlier episodes and of age are this project's proposal.
 """
 
 import numpy as np
@@ -10,31 +11,45 @@ import pandas as pd
 from schemas.keys import EPISODE
 
 NUMERIC = {"age_decade": 6}  # terms that enter as numbers, with the value that counts as zero
-ONSET_EDGES, ONSET = [-1, 7, 30, 90, np.inf], ["0-7 days", "8-30 days", "31-90 days", "over 90 days"]
+ONSET_EDGES, ONSET = (
+    [-1, 7, 30, 90, np.inf],
+    ["0-7 days", "8-30 days", "31-90 days", "over 90 days"],
+)
 PRIOR_EDGES, PRIOR = [-1, 0, 1, np.inf], ["none", "one", "two or more"]
 NOT_RECORDED = "not recorded"
 
 
 def name_first_maneuvers(attempts: pd.DataFrame) -> pd.DataFrame:
-    """The family of the very first maneuver of each treated episode, whatever followed on the same day: site, episode_id, first_maneuver."""
+    """The family of the very first maneuver of each treated episode,
+    whatever followed on the same day: site, episode_id, first_maneuver."""
     first = attempts[attempts["session"].eq(1)]
     return first[EPISODE].assign(first_maneuver=first["family"].str.split().str[0])
 
 
-def describe_covariates(episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame) -> pd.DataFrame:
-    """One row for each episode: site, episode_id, patient_id, and the covariates of schemas.study.Variable that do not change.
+def describe_covariates(
+    episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame
+) -> pd.DataFrame:
+    """One row for each episode: site, episode_id, patient_id,
+    and the covariates of schemas.study.Variable that do not change.
 
-    age_decade (whole decades), sex, onset (band of days from onset to day 0), prior (band of earlier episodes), cause, canal_arm
-    (a short arm with its working definition), mechanism, first_family (of the very first
-    maneuver) and first_fit (of the first session), both empty if untreated.
+    age_decade (whole decades), sex, onset (band of days from onset to day 0), prior (band of
+    earlier episodes), cause, canal_arm (a short arm with its working definition), mechanism,
+    first_family (of the very first maneuver) and first_fit (of the first session), both empty if
+    untreated.
     """
-    first = name_first_maneuvers(attempts).assign(first_fit=attempts.loc[attempts["session"].eq(1), "fit"])
+    first = name_first_maneuvers(attempts).assign(
+        first_fit=attempts.loc[attempts["session"].eq(1), "fit"]
+    )
     read = adjudications[[*EPISODE, "canal", "arm", "arm_basis", "mechanism"]]
-    people = episodes[[*EPISODE, "patient_id", "age_years", "sex", "onset_day", "prior_episodes", "cause"]]
+    people = episodes[
+        [*EPISODE, "patient_id", "age_years", "sex", "onset_day", "prior_episodes", "cause"]
+    ]
     told = people.merge(read, on=EPISODE, validate="one_to_one").merge(
         first, on=EPISODE, how="left", validate="one_to_one"
     )
-    basis = (" by " + told["arm_basis"].astype("string")).where(told["arm"].eq("short"), "").fillna("")
+    basis = (
+        (" by " + told["arm_basis"].astype("string")).where(told["arm"].eq("short"), "").fillna("")
+    )
     return pd.DataFrame(
         {
             **{key: told[key] for key in (*EPISODE, "patient_id")},
@@ -52,4 +67,6 @@ def describe_covariates(episodes: pd.DataFrame, adjudications: pd.DataFrame, att
 
 
 def _band(numbers: pd.Series, edges: list[float], names: list[str]) -> pd.Series:
-    return pd.cut(numbers.astype("float"), edges, labels=names).astype("string").fillna(NOT_RECORDED)
+    return (
+        pd.cut(numbers.astype("float"), edges, labels=names).astype("string").fillna(NOT_RECORDED)
+    )

@@ -1,7 +1,8 @@
 """How an analysis of the plan (schemas/declared) is run on a warehouse.
 
-An analysis is a function whose parameters are names of warehouse tables, and `config` if it needs it. It is imported only when it
-runs, so that counting does not wait for libraries that only a model needs.
+An analysis is a function whose parameters are names of warehouse tables, and `config` if it needs
+it. It is imported only when it runs, so that counting does not wait for libraries that only a model
+needs.
 """
 
 import importlib
@@ -15,7 +16,9 @@ from pipeline.warehouse import Warehouse
 from schemas.declared import PLAN
 from schemas.study import Config
 
-ANALYSES = {name: analysis.function for name, analysis in PLAN.items() if not analysis.of_the_demonstration}
+ANALYSES = {
+    name: analysis.function for name, analysis in PLAN.items() if not analysis.of_the_demonstration
+}
 LONGEST = "sensitivity"  # begins first, so that no core waits for it at the end
 
 

@@ -10,10 +10,15 @@ def add_to(commands: argparse._SubParsersAction) -> None:
     parser = commands.add_parser(
         "catalogue",
         help="write what can stand in the files of estimates",
-        description="Writes estimates.md and estimates.csv: every quantity of every analysis with its meaning, kind, scale, unit, the decimals "
-        "to which it leaves, and whom its counts are of. Earlier files of these names are replaced.",
+        description=(
+            "Writes estimates.md and estimates.csv: every quantity of every analysis with its "
+            "meaning, kind, scale, unit, the decimals to which it leaves, and whom its counts are "
+            "of. Earlier files of these names are replaced."
+        ),
     )
-    parser.add_argument("--out", type=Path, default=Path("."), help="folder to write to (default: here)")
+    parser.add_argument(
+        "--out", type=Path, default=Path("."), help="folder to write to (default: here)"
+    )
     parser.set_defaults(run=run)
 
 

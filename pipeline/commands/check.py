@@ -1,4 +1,4 @@
-"""Check a delivery before it is sent: the same verdict as the workflow's, without running it; nothing leaves the machine."""
+"""Check a delivery before it is sent: the workflow's own verdict; nothing leaves the machine."""
 
 import argparse
 import gc
@@ -18,25 +18,43 @@ def add_to(tools: argparse._SubParsersAction) -> None:
     parser = tools.add_parser(
         "check",
         help="check a delivery before it is sent",
-        description="Says whether a delivery can be pooled and what to mend. It gives the verdict of the workflow, to the row, and sends nothing anywhere.",
-        epilog="Exit code: 0 all fine, 1 rows would be set aside, 2 the delivery would be refused, 3 there is nothing to check.",
+        description=(
+            "Says whether a delivery can be pooled and what to mend. It gives the verdict of the "
+            "workflow, to the row, and sends nothing anywhere."
+        ),
+        epilog=(
+            "Exit code: 0 all fine, 1 rows would be set aside, 2 the delivery would be refused, 3 "
+            "there is nothing to check."
+        ),
     )
     parser.add_argument(
         "path",
         type=Path,
-        help="a workbook (.xlsx), a folder with the five .csv files, or a folder of deliveries as S03/001",
+        help=(
+            "a workbook (.xlsx), a folder with the five .csv files, or a folder of deliveries as "
+            "S03/001"
+        ),
     )
     parser.add_argument(
-        "--plan", type=Path, default=ROOT / "config", help="folder with the plan (default: the project's own)"
+        "--plan",
+        type=Path,
+        default=ROOT / "config",
+        help="folder with the plan (default: the project's own)",
     )
     parser.add_argument(
         "--site",
-        help="whose list of own names is used for a lone workbook or folder (config/sites; default: as it says itself)",
+        help=(
+            "whose list of own names is used for a lone workbook or folder (config/sites; default: "
+            "as it says itself)"
+        ),
     )
     parser.add_argument(
         "--mark",
         action="store_true",
-        help="also write a copy of the delivery, beside it, with every cell to mend coloured and explained and a list that leads to them",
+        help=(
+            "also write a copy of the delivery, beside it, with every cell to mend coloured and "
+            "explained and a list that leads to them"
+        ),
     )
     parser.set_defaults(run=run)
 
@@ -50,7 +68,11 @@ def run(arguments: argparse.Namespace) -> None:
 
     try:
         worst = check_path(
-            arguments.path, read_config(arguments.plan), arguments.site, mark=arguments.mark, tell=say_progress
+            arguments.path,
+            read_config(arguments.plan),
+            arguments.site,
+            mark=arguments.mark,
+            tell=say_progress,
         )
     except NothingToCheck as fault:
         say_progress("")
@@ -61,15 +83,17 @@ def run(arguments: argparse.Namespace) -> None:
 
 @contextmanager
 def sparing_imports() -> Iterator[None]:
-    """Imports that take about a quarter less time: nothing is thrown away meanwhile, and pandera does not find the library by which it would
-    make examples for tests, which is all that it needs it for."""
+    """Imports that take about a quarter less time: nothing is thrown away meanwhile, and pandera
+    does not find the library by which it would make examples for tests, which is all that it needs
+    it for."""
     gc.disable()
     missing = "hypothesis" not in sys.modules
     if missing:
         sys.modules["hypothesis"] = None
     try:
         yield
-        import_module("pandera.strategies.pandas_strategies")  # looks for that library on the first check of a table
+        # looks for that library on the first check of a table
+        import_module("pandera.strategies.pandas_strategies")
     finally:
         if missing:
             del sys.modules["hypothesis"]
@@ -78,7 +102,8 @@ def sparing_imports() -> Iterator[None]:
 
 
 def say_progress(text: str) -> None:
-    """What is going on: at a terminal on one line that the next call writes over, elsewhere on a line of its own. An empty text ends it."""
+    """What is going on: at a terminal on one line that the next call writes over,
+    elsewhere on a line of its own. An empty text ends it."""
     if sys.stderr.isatty():
         print(f"\r\033[K{text and text + ' ...'}", end="", file=sys.stderr, flush=True)
     elif text:

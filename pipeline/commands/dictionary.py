@@ -12,12 +12,20 @@ def add_to(tools: argparse._SubParsersAction) -> None:
     parser = tools.add_parser(
         "dictionary",
         help="write the data dictionary",
-        description="Writes dictionary.html, dictionary.md and dictionary.csv: every column with its meaning, unit, codes, bounds and "
-        "example, why it is asked for, and everything that is checked. Earlier files of these names are replaced.",
+        description=(
+            "Writes dictionary.html, dictionary.md and dictionary.csv: every column with its "
+            "meaning, unit, codes, bounds and example, why it is asked for, and everything that is "
+            "checked. Earlier files of these names are replaced."
+        ),
     )
-    parser.add_argument("--out", type=Path, default=Path("."), help="folder to write to (default: here)")
     parser.add_argument(
-        "--plan", type=Path, default=ROOT / "config", help="folder with the plan (default: the project's own)"
+        "--out", type=Path, default=Path("."), help="folder to write to (default: here)"
+    )
+    parser.add_argument(
+        "--plan",
+        type=Path,
+        default=ROOT / "config",
+        help="folder with the plan (default: the project's own)",
     )
     parser.set_defaults(run=run)
 
@@ -30,10 +38,13 @@ def run(arguments: argparse.Namespace) -> None:
 
     if arguments.out.exists() and not arguments.out.is_dir():
         sys.exit(f"{arguments.out} is a file: name a folder")
-    maneuvers = {code: maneuver.name for code, maneuver in read_config(arguments.plan).maneuvers.items()}
+    maneuvers = {
+        code: maneuver.name for code, maneuver in read_config(arguments.plan).maneuvers.items()
+    }
     arguments.out.mkdir(parents=True, exist_ok=True)
     page = render_page("dictionary.html.j2", describe_dictionary(maneuvers))
     (arguments.out / "dictionary.html").write_text(page, "utf-8")
     (arguments.out / "dictionary.md").write_text(format_markdown(maneuvers), "utf-8")
-    (arguments.out / "dictionary.csv").write_text(format_csv(maneuvers), "utf-8-sig")  # so that Excel reads it as UTF-8
+    # so that Excel reads it as UTF-8
+    (arguments.out / "dictionary.csv").write_text(format_csv(maneuvers), "utf-8-sig")
     print(f"dictionary.html, dictionary.md and dictionary.csv are in {arguments.out}")

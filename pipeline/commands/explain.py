@@ -12,16 +12,24 @@ def add_to(tools: argparse._SubParsersAction) -> None:
     parser = tools.add_parser(
         "explain",
         help="say for one stored episode what each look means, and why the verdict is what it is",
-        description="Prints the record of one episode with the criteria that its looks meet and do not meet. "
-        "It quotes the record: keep it where the record is.",
+        description=(
+            "Prints the record of one episode with the criteria that its looks meet and do not "
+            "meet. It quotes the record: keep it where the record is."
+        ),
     )
     parser.add_argument("site", help="code of the site, as S03")
     parser.add_argument("episode", help="pseudonym of the episode, as EP-0042")
     parser.add_argument(
-        "--results", type=Path, default=Path("results"), help="folder of the results (default: results)"
+        "--results",
+        type=Path,
+        default=Path("results"),
+        help="folder of the results (default: results)",
     )
     parser.add_argument(
-        "--plan", type=Path, default=ROOT / "config", help="folder with the plan (default: the project's own)"
+        "--plan",
+        type=Path,
+        default=ROOT / "config",
+        help="folder with the plan (default: the project's own)",
     )
     parser.set_defaults(run=run)
 
@@ -34,9 +42,16 @@ def run(arguments: argparse.Namespace) -> None:
 
     warehouse = arguments.results / "warehouse.duckdb"
     if not warehouse.exists():
-        sys.exit(f"{warehouse} does not exist: run the workflow first, or name its results with --results")
+        sys.exit(
+            f"{warehouse} does not exist: run the workflow first, or name its results with "
+            "--results"
+        )
     try:
         with open_warehouse(warehouse) as store:
-            print(explain_episode(store, arguments.site, arguments.episode, read_config(arguments.plan)))
+            print(
+                explain_episode(
+                    store, arguments.site, arguments.episode, read_config(arguments.plan)
+                )
+            )
     except NoSuchEpisode as missing:
         sys.exit(str(missing))

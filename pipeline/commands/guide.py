@@ -12,11 +12,19 @@ def add_to(tools: argparse._SubParsersAction) -> None:
     parser = tools.add_parser(
         "guide",
         help="write the coordinator's guide of two pages",
-        description="Writes a guide of two pages with pictures: from the empty workbook to an accepted delivery. A file of that name is replaced.",
+        description=(
+            "Writes a guide of two pages with pictures: from the empty workbook to an accepted "
+            "delivery. A file of that name is replaced."
+        ),
     )
-    parser.add_argument("--out", type=Path, default=Path("guide.pdf"), help="file to write (default: guide.pdf)")
     parser.add_argument(
-        "--plan", type=Path, default=ROOT / "config", help="folder with the plan (default: the project's own)"
+        "--out", type=Path, default=Path("guide.pdf"), help="file to write (default: guide.pdf)"
+    )
+    parser.add_argument(
+        "--plan",
+        type=Path,
+        default=ROOT / "config",
+        help="folder with the plan (default: the project's own)",
     )
     parser.set_defaults(run=run)
 

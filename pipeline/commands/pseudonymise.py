@@ -1,4 +1,4 @@
-"""Put pseudonyms into a site's own table before it is handed in: at the site, with a key that never leaves it."""
+"""Put pseudonyms into a site's own table, with a key that never leaves the site."""
 
 import argparse
 import sys
@@ -6,8 +6,9 @@ from pathlib import Path
 
 OWNER_ONLY = 0o600
 KEEP = (
-    "Keep the key and the key list where your records are, apart from what you hand in, and never hand them in: whoever has one of them can tell who is who. "
-    "Without the key the next delivery gets other pseudonyms, and nobody can be left out who withdraws."
+    "Keep the key and the key list where your records are, apart from what you hand in, and never "
+    "hand them in: whoever has one of them can tell who is who. Without the key the next delivery "
+    "gets other pseudonyms, and nobody can be left out who withdraws."
 )
 
 
@@ -16,10 +17,16 @@ def add_to(tools: argparse._SubParsersAction) -> None:
     parser = tools.add_parser(
         "pseudonymise",
         help="put pseudonyms into your own table before you hand it in",
-        description="Replaces record numbers by pseudonyms in a .csv file or a workbook, and writes a new file beside it with the values of the cells and "
-        "nothing else. The same key gives the same pseudonyms, in every table and every delivery. Sends nothing anywhere. All other columns stay "
-        "as they are: names, dates and addresses are yours to delete.",
-        epilog="Example: ./run pseudonymise records.xlsx --replace 'Case no=episode_id' --replace 'Patient no=patient_id' --key our_site.key",
+        description=(
+            "Replaces record numbers by pseudonyms in a .csv file or a workbook, and writes a new "
+            "file beside it with the values of the cells and nothing else. The same key gives the "
+            "same pseudonyms, in every table and every delivery. Sends nothing anywhere. All other "
+            "columns stay as they are: names, dates and addresses are yours to delete."
+        ),
+        epilog=(
+            "Example: ./run pseudonymise records.xlsx --replace 'Case no=episode_id' --replace "
+            "'Patient no=patient_id' --key our_site.key"
+        ),
     )
     parser.add_argument("path", type=Path, help="a .csv file or a workbook (.xlsx)")
     parser.add_argument(
@@ -27,16 +34,23 @@ def add_to(tools: argparse._SubParsersAction) -> None:
         action="append",
         required=True,
         metavar="HEADER=COLUMN",
-        help="your own header, and what it becomes: patient_id or episode_id; may be given more than once",
+        help=(
+            "your own header, and what it becomes: patient_id or episode_id; may be given more "
+            "than once"
+        ),
     )
     parser.add_argument(
-        "--key", type=Path, required=True, help="file with the site's secret key; it is made if it is not there"
+        "--key",
+        type=Path,
+        required=True,
+        help="file with the site's secret key; it is made if it is not there",
     )
     parser.set_defaults(run=run)
 
 
 def run(arguments: argparse.Namespace) -> None:
-    """Write the table with pseudonyms and the key list beside it; what stands in the way ends with a sentence."""
+    """Write the table with pseudonyms and the key list beside it;
+    what stands in the way ends with a sentence."""
     from pipeline.coordinator.pseudonyms import KeyList, SharedPseudonym, make_key, replace_in_file
 
     path, headers = arguments.path, read_headers(arguments.replace)
@@ -54,7 +68,10 @@ def run(arguments: argparse.Namespace) -> None:
     try:
         content, found = replace_in_file(path, headers, known)
     except SharedPseudonym:
-        sys.exit("Two records would get the same pseudonym: use another key, for all tables. Nothing was written.")
+        sys.exit(
+            "Two records would get the same pseudonym: use another key, for all tables. Nothing "
+            "was written."
+        )
     if lacking := [header for header in headers if header not in found]:
         sys.exit(f"No column is called {', '.join(lacking)}. Nothing was written.")
     if made:
@@ -64,9 +81,13 @@ def run(arguments: argparse.Namespace) -> None:
     entries.touch(OWNER_ONLY)
     entries.write_bytes(known.write())
     print(
-        f"{table} holds {len(set(known.pseudonyms.values())):,} pseudonyms: delete what else could identify somebody, then check it (./run check)."
+        f"{table} holds {len(set(known.pseudonyms.values())):,} pseudonyms: delete what else could "
+        "identify somebody, then check it (./run check)."
     )
-    print(f"{arguments.key} {'is the new key' if made else 'is the key'}; {entries} says who is who. {KEEP}")
+    print(
+        f"{arguments.key} {'is the new key' if made else 'is the key'}; {entries} says who is who. "
+        f"{KEEP}"
+    )
 
 
 def read_headers(given: list[str]) -> dict[str, str]:
@@ -77,6 +98,9 @@ def read_headers(given: list[str]) -> dict[str, str]:
     for pair in given:
         header, _, column = pair.rpartition("=")
         if not header or column not in PREFIXES:
-            sys.exit(f"--replace takes your header and one of {', '.join(PREFIXES)}, as 'Patient no=patient_id'.")
+            sys.exit(
+                f"--replace takes your header and one of {', '.join(PREFIXES)}, as 'Patient "
+                "no=patient_id'."
+            )
         headers[header.strip()] = column
     return headers

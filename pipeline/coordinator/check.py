@@ -1,4 +1,5 @@
-"""Checking what lies at a path before it is sent: it is found as the workflow would find it, judged as intake judges it, and told in words."""
+"""Checking what lies at a path before it is sent: it is found as the workflow would find it,
+judged as intake judges it, and told in words."""
 
 import re
 import shutil
@@ -27,10 +28,14 @@ class NothingToCheck(Exception):
     """There is no delivery at a path; the message is a sentence for whoever named it."""
 
 
-def check_path(path: Path, config: Config, site: str | None = None, *, mark: bool = False, tell: Tell = silent) -> int:
-    """Print the verdict on each delivery at a path, write the marked copies that are asked for, and return the gravest exit code.
+def check_path(
+    path: Path, config: Config, site: str | None = None, *, mark: bool = False, tell: Tell = silent
+) -> int:
+    """Print the verdict on each delivery at a path, write the marked copies that are asked for,
+    and return the gravest exit code.
 
-    `site` is whose own names a lone file is read by. Raises NothingToCheck where there is no delivery.
+    `site` is whose own names a lone file is read by. Raises NothingToCheck where there is no
+    delivery.
     """
     if not path.exists():
         raise NothingToCheck(f"{path} does not exist.")
@@ -40,7 +45,9 @@ def check_path(path: Path, config: Config, site: str | None = None, *, mark: boo
     skipped = find_skipped(path.resolve())
     with find_folders(path, config, site, tell) as folders:
         if not folders and not skipped:
-            raise NothingToCheck(f"{path} is neither a workbook nor a folder with .csv files or deliveries.")
+            raise NothingToCheck(
+                f"{path} is neither a workbook nor a folder with .csv files or deliveries."
+            )
         for number, (folder, handed) in enumerate(folders.items()):
             which = f"{number + 1} of {len(folders)}: " if len(folders) > 1 else ""
 
@@ -48,18 +55,28 @@ def check_path(path: Path, config: Config, site: str | None = None, *, mark: boo
                 tell(which + said)
 
             handed = handed or read_delivery(folder, find_own(folder, config), tell_which)
-            received = receive_delivery(folder, config, last_accepted.get(folder.parent.name), tell_which, handed)
+            received = receive_delivery(
+                folder, config, last_accepted.get(folder.parent.name), tell_which, handed
+            )
             tell("")
             if received.accepted:
                 last_accepted[received.site] = received
-            untold = folder.parent.name == UNTOLD and path.resolve() not in (folder, *folder.parents)
+            untold = folder.parent.name == UNTOLD and path.resolve() not in (
+                folder,
+                *folder.parents,
+            )
             title = f"{path.name} (its site and delivery cannot be read)" if untold else ""
             width = min(shutil.get_terminal_size().columns, WIDEST)
-            print(("\n" + "-" * width + "\n" if number else "") + describe_check(received, width, title))
+            print(
+                ("\n" + "-" * width + "\n" if number else "")
+                + describe_check(received, width, title)
+            )
             worst = max(worst, judge(received))
             if mark:
                 tell("marking")
-                said = write_marked(folder, handed, received, choose_target(path, folder, len(folders)))
+                said = write_marked(
+                    folder, handed, received, choose_target(path, folder, len(folders))
+                )
                 tell("")
                 print("\n" + said)
     for name in skipped:
@@ -69,27 +86,36 @@ def check_path(path: Path, config: Config, site: str | None = None, *, mark: boo
 
 
 def choose_target(path: Path, folder: Path, n_folders: int) -> Path:
-    """Where the marked copy goes: beside the file or folder that was named, never into a delivery, which it would break, nor over another file."""
+    """Where the marked copy goes: beside the file or folder that was named, never into a delivery,
+    which it would break, nor over another file."""
     named = folder if n_folders > 1 or path.resolve() in folder.parents else path.resolve()
     if NUMBER.fullmatch(named.parent.name) and SITE.fullmatch(named.parent.parent.name):
         named = named.parent
     stem = re.sub(r"_marked\d*$", "", named.stem)
-    targets = (named.with_name(f"{stem}_marked{number or ''}.xlsx") for number in (0, *range(2, 1_000)))
+    targets = (
+        named.with_name(f"{stem}_marked{number or ''}.xlsx") for number in (0, *range(2, 1_000))
+    )
     return next(target for target in targets if not target.exists())
 
 
 def write_marked(folder: Path, handed: Handed, received: Received, target: Path) -> str:
     """Write the marked copy of one delivery, and say where it is."""
-    from pipeline.coordinator.marked import mark_delivery  # nothing else here needs what writes workbooks
+    # nothing else here needs what writes workbooks
+    from pipeline.coordinator.marked import mark_delivery
 
     marked = mark_delivery(folder, handed, received)
     if marked is None:
         unopened = received.tables["problems"]["severity"].eq("refuse").any()
         return (
-            "No marked copy: the files cannot be opened." if unopened else "No marked copy: there is nothing to mend."
+            "No marked copy: the files cannot be opened."
+            if unopened
+            else "No marked copy: there is nothing to mend."
         )
     target.write_bytes(marked)
-    return f"{target} is written: every cell to mend is marked there. It holds your records: keep it where they are."
+    return (
+        f"{target} is written: every cell to mend is marked there. It holds your records: keep it "
+        "where they are."
+    )
 
 
 def judge(received: Received) -> int:
@@ -103,19 +129,28 @@ def judge(received: Received) -> int:
 def find_folders(
     path: Path, config: Config, site: str | None = None, tell: Tell = silent
 ) -> Iterator[dict[Path, Handed | None]]:
-    """The folders <site>/<delivery> to check; a file in such a folder is judged with all that is there, as the workflow does. Files that
-    are not in such a folder are copied into one for the time of the check, called as their submission table says: what was read for that
-    stands beside the folder."""
+    """The folders <site>/<delivery> to check; a file in such a folder is judged with all that is
+    there, as the workflow does. Files that are not in such a folder are copied into one for the
+    time of the check, called as their submission table says: what was read for that stands beside
+    the folder."""
     place = find_place(path.resolve())
     if SITE.fullmatch(place.parent.name) and NUMBER.fullmatch(place.name):
         yield {place: None}
         return
     own_site = [path] if path.is_dir() and SITE.fullmatch(path.resolve().name) else []
     deliveries = (
-        list_deliveries(path.resolve().parent)[0] if own_site else list_deliveries(path)[0] if path.is_dir() else []
+        list_deliveries(path.resolve().parent)[0]
+        if own_site
+        else list_deliveries(path)[0]
+        if path.is_dir()
+        else []
     )
     found = [d.folder for d in deliveries if not own_site or d.site == path.resolve().name]
-    files = [path] if path.is_file() else sorted(p for p in path.iterdir() if p.suffix.lower() in TABLE_FILES)
+    files = (
+        [path]
+        if path.is_file()
+        else sorted(p for p in path.iterdir() if p.suffix.lower() in TABLE_FILES)
+    )
     if found or not files:
         yield dict.fromkeys(found)
         return
@@ -143,13 +178,16 @@ def find_place(path: Path) -> Path:
 
 
 def find_skipped(path: Path) -> list[str]:
-    """The folders at a path that hold tables and that the workflow would skip for their names: itself, or those in it."""
+    """The folders at a path that hold tables and that the workflow would skip for their names:
+    itself, or those in it."""
     place = find_place(path)
     if SITE.fullmatch(place.parent.name) or NUMBER.fullmatch(place.name):
         fits = SITE.fullmatch(place.parent.name) and NUMBER.fullmatch(place.name)
         return [] if fits else [f"{place.parent.name}/{place.name}"]
     if SITE.fullmatch(place.name):
-        named = [name for name in list_deliveries(place.parent)[1] if name.startswith(f"{place.name}/")]
+        named = [
+            name for name in list_deliveries(place.parent)[1] if name.startswith(f"{place.name}/")
+        ]
         return [name for name in named if _holds_tables(place.parent / name)]
     deliveries, named = list_deliveries(place) if path.is_dir() else ([], [])
     return [name for name in named if deliveries and _holds_tables(place / name)]
@@ -160,14 +198,20 @@ def _holds_tables(folder: Path) -> bool:
 
 
 def read_names(handed: Handed, site: str | None) -> tuple[str, str]:
-    """Site and number as the submission table gives them; S00 and 001 where it does not, and the check then says what is wrong with it."""
+    """Site and number as the submission table gives them; S00 and 001 where it does not,
+    and the check then says what is wrong with it."""
     sheet = handed.sheet("submission")
     told: dict[str, str] = {}
     if sheet is not None:
         columns = {name: position for position, name in sheet.names.items()}
         if {"field", "value"} <= set(columns):
-            fields, values = (sheet.cells[columns[name]].astype(object).fillna("") for name in ("field", "value"))
+            fields, values = (
+                sheet.cells[columns[name]].astype(object).fillna("") for name in ("field", "value")
+            )
             told = dict(zip(fields.str.lower(), values, strict=True))
-    site, digits = site or told.get("site_code", "").upper(), re.sub(r"\D", "", told.get("delivery", ""))
+    site, digits = (
+        site or told.get("site_code", "").upper(),
+        re.sub(r"\D", "", told.get("delivery", "")),
+    )
     number = digits.zfill(3) if digits else "001"
     return site if SITE.fullmatch(site) else UNTOLD, number if NUMBER.fullmatch(number) else "001"

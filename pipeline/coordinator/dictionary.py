@@ -1,4 +1,7 @@
-"""The data dictionary in its forms: as content of a page, as Markdown and as .csv. What it says comes from `schemas/dictionary.py`."""
+"""The data dictionary in its forms: as content of a page, as Markdown and as .csv.
+
+What it says comes from `schemas/dictionary.py`.
+"""
 
 import csv
 import io
@@ -21,7 +24,20 @@ from schemas.dictionary import (
 )
 
 CSV_COLUMNS = (
-    *("entry", "table", "column", "code", "meaning", "unit", "kind", "form", "needed", "least", "most", "example"),
+    *(
+        "entry",
+        "table",
+        "column",
+        "code",
+        "meaning",
+        "unit",
+        "kind",
+        "form",
+        "needed",
+        "least",
+        "most",
+        "example",
+    ),
     *("why", "severity", "how_to_fix"),
 )
 LONG_LIST = 4  # codes from which on they stand in columns
@@ -31,12 +47,14 @@ HEADINGS = {
     "warn": "What is only shown",
 }
 OPEN_WORDS = (
-    "Words in square brackets stand for the name, meaning, unit, codes or bounds of the column that is concerned."
+    "Words in square brackets stand for the name, meaning, unit, codes or bounds of the column "
+    "that is concerned."
 )
 
 
 def describe_dictionary(maneuvers: Mapping[str, str]) -> dict:
-    """The content of `reports/dictionary.html.j2`: each table with its columns and rules, then the rules of no single table."""
+    """The content of `reports/dictionary.html.j2`: each table with its columns and rules,
+    then the rules of no single table."""
     entries = list_entries(maneuvers)
     return {
         "version": DICTIONARY_VERSION,
@@ -64,7 +82,8 @@ def describe_dictionary(maneuvers: Mapping[str, str]) -> dict:
 
 
 def format_csv(maneuvers: Mapping[str, str]) -> str:
-    """One line a column, each followed by a line a code, then a line a rule; `entry` says which of them a line is."""
+    """One line a column, each followed by a line a code, then a line a rule;
+    `entry` says which of them a line is."""
     text = io.StringIO(newline="")
     writer = csv.DictWriter(text, CSV_COLUMNS, restval="", lineterminator="\n")
     writer.writeheader()
@@ -78,16 +97,31 @@ def format_csv(maneuvers: Mapping[str, str]) -> str:
 
 
 def format_markdown(maneuvers: Mapping[str, str]) -> str:
-    """The dictionary as Markdown: a heading a table, a smaller one a column, a list of its codes; rules as lists."""
+    """The dictionary as Markdown: a heading a table, a smaller one a column, a list of its codes;
+    rules as lists."""
     content = describe_dictionary(maneuvers)
     lines = [f"# Data dictionary, version {content['version']}", ""]
-    lines += [f"- [{table['name']}](#{table['name']}): {table['meaning']}" for table in content["tables"]]
-    lines += [f"- [{check['heading']}](#{_make_anchor(check['heading'])})" for check in content["checks"]] + [""]
+    lines += [
+        f"- [{table['name']}](#{table['name']}): {table['meaning']}" for table in content["tables"]
+    ]
+    lines += [
+        f"- [{check['heading']}](#{_make_anchor(check['heading'])})" for check in content["checks"]
+    ] + [""]
     for table in content["tables"]:
-        lines += [f"## {table['name']}", "", _escape(f"{table['meaning']}; one by {table['key']}"), ""]
+        lines += [
+            f"## {table['name']}",
+            "",
+            _escape(f"{table['meaning']}; one by {table['key']}"),
+            "",
+        ]
         lines += [line for entry in table["columns"] for line in _write_column(entry)]
         if table["rules"]:
-            lines += [f"**Rules across columns of {table['name']}**", "", *map(_write_rule, table["rules"]), ""]
+            lines += [
+                f"**Rules across columns of {table['name']}**",
+                "",
+                *map(_write_rule, table["rules"]),
+                "",
+            ]
     for check in content["checks"]:
         lines += [f"## {check['heading']}", "", f"{SEVERITY[check['severity']]}. {OPEN_WORDS}", ""]
         lines += [*map(_write_rule, check["rules"]), ""]
@@ -104,7 +138,8 @@ def _describe_entry(entry: Entry) -> dict:
         "example": entry.example,
         "why": entry.why,
         "codes": [
-            {"code": code, "meaning": "" if code == meaning else meaning} for code, meaning in entry.codes.items()
+            {"code": code, "meaning": "" if code == meaning else meaning}
+            for code, meaning in entry.codes.items()
         ],
         "long": len(entry.codes) >= LONG_LIST,
     }
@@ -139,7 +174,13 @@ def _list_lines(entry: Entry) -> Iterator[dict]:
 
 
 def _list_rule(rule: Rule, table: str) -> dict:
-    told = {"entry": "rule", "table": table, "column": rule.column, "code": rule.name, "severity": rule.severity}
+    told = {
+        "entry": "rule",
+        "table": table,
+        "column": rule.column,
+        "code": rule.name,
+        "severity": rule.severity,
+    }
     return told | {"meaning": phrase_openly(rule.message), "how_to_fix": phrase_openly(rule.fix)}
 
 
@@ -147,13 +188,24 @@ def _write_column(entry: dict) -> list[str]:
     example = f" Example: `{entry['example']}`." if entry["example"] else ""
     form = entry["form"][0].upper() + entry["form"][1:]
     lines = [f"### `{entry['name']}`", "", _escape(entry["meaning"]), ""]
-    lines += [f"{_escape(form)}; {entry['need']}.{example}", "", f"Why: {_escape(entry['why'])}", ""]
-    codes = [f"- `{c['code']}`" + (f": {_escape(c['meaning'])}" if c["meaning"] else "") for c in entry["codes"]]
+    lines += [
+        f"{_escape(form)}; {entry['need']}.{example}",
+        "",
+        f"Why: {_escape(entry['why'])}",
+        "",
+    ]
+    codes = [
+        f"- `{c['code']}`" + (f": {_escape(c['meaning'])}" if c["meaning"] else "")
+        for c in entry["codes"]
+    ]
     return [*lines, *codes, ""] if codes else lines
 
 
 def _write_rule(rule: dict) -> str:
-    return f"- `{rule['name']}` ({rule['severity']}): {_escape(rule['message'])} *{_escape(rule['fix'])}*"
+    return (
+        f"- `{rule['name']}` ({rule['severity']}): {_escape(rule['message'])} "
+        f"*{_escape(rule['fix'])}*"
+    )
 
 
 def _escape(text: str) -> str:

@@ -1,12 +1,15 @@
-"""What a spreadsheet program lets a person enter into a cell, and what it says when the cell is selected, from the dictionary."""
+"""What a spreadsheet program lets a person enter into a cell,
+and what it says when the cell is selected, from the dictionary."""
 
 from openpyxl.worksheet.datavalidation import DataValidation
 
 from schemas.delivery import OLDEST
 from schemas.dictionary import Entry, say_form, say_need
 
-LONGEST_LIST, LONGEST_TEXT, LONGEST_TITLE = 255, 255, 32  # letters that Excel takes (its file format's limits)
-TEXT, WHOLE, DECIMAL = "@", "0", "0.0##"  # a format that is stated keeps 1-2 from becoming a date; "General" would not
+# letters that Excel takes (its file format's limits)
+LONGEST_LIST, LONGEST_TEXT, LONGEST_TITLE = 255, 255, 32
+# a format that is stated keeps 1-2 from becoming a date; "General" would not
+TEXT, WHOLE, DECIMAL = "@", "0", "0.0##"
 
 
 class TooLong(Exception):
@@ -16,7 +19,8 @@ class TooLong(Exception):
 def choose_format(entry: Entry) -> str:
     """The number format of a column's cells: codes and pseudonyms are texts, numbers plain numbers.
 
-    An age is a text too: LibreOffice makes the number 90 of a typed 90+, which the gate must refuse.
+    An age is a text too: LibreOffice makes the number 90 of a typed 90+, which the gate must
+    refuse.
     """
     return TEXT if entry.form else {"whole number": WHOLE, "number": DECIMAL}.get(entry.kind, TEXT)
 
@@ -27,12 +31,18 @@ def needs_range(entry: Entry) -> bool:
 
 
 def make_rule(entry: Entry, cell: str, list_range: str | None = None) -> DataValidation:
-    """What may be entered into a column whose first cell is `cell`; `list_range` holds the codes where `needs_range` says so.
+    """What may be entered into a column whose first cell is `cell`;
+    `list_range` holds the codes where `needs_range` says so.
 
     Raises TooLong, since a program would call the workbook broken.
     """
-    rule = DataValidation(**_restrict(entry, cell, list_range), allow_blank=True, showInputMessage=True)
-    rule.promptTitle, rule.prompt = _fit(entry.column, LONGEST_TITLE), _fit(write_hint(entry), LONGEST_TEXT)
+    rule = DataValidation(
+        **_restrict(entry, cell, list_range), allow_blank=True, showInputMessage=True
+    )
+    rule.promptTitle, rule.prompt = (
+        _fit(entry.column, LONGEST_TITLE),
+        _fit(write_hint(entry), LONGEST_TEXT),
+    )
     if rule.type:
         rule.showErrorMessage, rule.errorStyle = True, "stop"
         rule.errorTitle, rule.error = rule.promptTitle, _fit(write_refusal(entry), LONGEST_TEXT)
@@ -48,7 +58,9 @@ def write_hint(entry: Entry) -> str:
 
 def write_refusal(entry: Entry) -> str:
     """What is said when something else was entered."""
-    asked = "Choose a code of the list" if entry.codes else f"Enter a {say_form(entry)}, without words"
+    asked = (
+        "Choose a code of the list" if entry.codes else f"Enter a {say_form(entry)}, without words"
+    )
     return f"{asked}." if entry.needed else f"{asked}, or leave the cell empty."
 
 
@@ -63,7 +75,9 @@ def _restrict(entry: Entry, cell: str, list_range: str | None) -> dict:
     kind = {"whole number": "whole", "number": "decimal"}.get(entry.kind)
     if kind is None:
         return {}
-    least, most = (None if bound is None else f"{bound:.15g}" for bound in (entry.least, entry.most))
+    least, most = (
+        None if bound is None else f"{bound:.15g}" for bound in (entry.least, entry.most)
+    )
     if least is None or most is None:
         operator = "lessThanOrEqual" if least is None else "greaterThanOrEqual"
         return {"type": kind, "operator": operator, "formula1": least or most}

@@ -1,4 +1,5 @@
-"""Three invented episodes of two invented patients, filled in as a clinic would: the template shows them, and a trial delivery is made of them."""
+"""Three invented episodes of two invented patients, filled in as a clinic would:
+the template shows them, and a trial delivery is made of them."""
 
 from schemas.delivery import DICTIONARY_VERSION
 
@@ -53,11 +54,23 @@ WOMAN: Row = {
 }
 RIGHT_POSTERIOR: Row = {"recorded_canal": "posterior", "recorded_side": "right"}
 EPISODES: tuple[Row, ...] = (
-    {"episode_id": "EP-0001", "age_years": "57", "index_year": 2024, "onset_day": -3, "prior_episodes": 0}
+    {
+        "episode_id": "EP-0001",
+        "age_years": "57",
+        "index_year": 2024,
+        "onset_day": -3,
+        "prior_episodes": 0,
+    }
     | WOMAN
     | RIGHT_POSTERIOR
     | {"recorded_arm": "long"},
-    {"episode_id": "EP-0002", "patient_id": "PT-0002", "age_years": "90+", "sex": "male", "index_year": 2024}
+    {
+        "episode_id": "EP-0002",
+        "patient_id": "PT-0002",
+        "age_years": "90+",
+        "sex": "male",
+        "index_year": 2024,
+    }
     | {"onset_day": -14, "prior_episodes": 2, "cause": "unknown", "neck_limitation": "yes"}
     | {"recorded_canal": "lateral", "recorded_side": "left", "recorded_arm": "long"},
     {"episode_id": "EP-0003", "age_years": "58", "index_year": 2025, "prior_episodes": 1}
@@ -73,11 +86,23 @@ SILENT: Row = {
     "vertigo": "none",
     "fixation_removed": "yes",
 }
-UP_RIGHT: Row = {"vertical": "up", "torsion": "right", "horizontal": "none", "fatigues": "not_tested"}
-GEOTROPIC: Row = {"vertical": "none", "torsion": "none", "horizontal": "geotropic", "fixation_removed": "yes"}
+UP_RIGHT: Row = {
+    "vertical": "up",
+    "torsion": "right",
+    "horizontal": "none",
+    "fatigues": "not_tested",
+}
+GEOTROPIC: Row = {
+    "vertical": "none",
+    "torsion": "none",
+    "horizontal": "geotropic",
+    "fixation_removed": "yes",
+}
 
 
-def _look(episode_id: str, day: int, look: int, test: str, side: str, seen: Row, after_attempt: int = 0) -> Row:
+def _look(
+    episode_id: str, day: int, look: int, test: str, side: str, seen: Row, after_attempt: int = 0
+) -> Row:
     place = {"episode_id": episode_id, "day": day, "look": look, "after_attempt": after_attempt}
     return place | {"test": test, "side": side} | seen
 
@@ -92,7 +117,8 @@ LOOKS: tuple[Row, ...] = (
     | {"latency_s": 0.8, "duration_s": 35, "peak_spv": 48, "spv_at_40s": 1, "vertigo": "severe"},
     _look("EP-0002", 0, 2, "supine_roll", "right", GEOTROPIC)
     | {"latency_s": 1, "duration_s": 22, "peak_spv": 21, "spv_at_40s": 0.5, "vertigo": "moderate"},
-    _look("EP-0002", 3, 1, "supine_roll", "left", GEOTROPIC) | {"latency_s": 1, "duration_s": 20, "vertigo": "mild"},
+    _look("EP-0002", 3, 1, "supine_roll", "left", GEOTROPIC)
+    | {"latency_s": 1, "duration_s": 20, "vertigo": "mild"},
     _look("EP-0002", 3, 2, "supine_roll", "left", SILENT, after_attempt=2),
     _look("EP-0002", 10, 1, "supine_roll", "left", SILENT),
     _look("EP-0002", 10, 2, "supine_roll", "right", SILENT),
@@ -103,22 +129,72 @@ LOOKS: tuple[Row, ...] = (
 
 IN_CLINIC: Row = {"setting": "clinic", "performed_by": "clinician"}
 TREATMENTS: tuple[Row, ...] = (
-    {"episode_id": "EP-0001", "day": 0, "attempt": 1, "maneuver": "epley", "side": "right", "cycles": 2}
+    {
+        "episode_id": "EP-0001",
+        "day": 0,
+        "attempt": 1,
+        "maneuver": "epley",
+        "side": "right",
+        "cycles": 2,
+    }
     | {"head_turn_deg": 45, "head_hang_deg": 25, "hold_s": 30, "angle_source": "estimated"}
     | {**IN_CLINIC, "completed": "yes", "adverse": "none"},
-    {"episode_id": "EP-0002", "day": 0, "attempt": 1, "maneuver": "barbecue_roll", "side": "left", "cycles": 1}
+    {
+        "episode_id": "EP-0002",
+        "day": 0,
+        "attempt": 1,
+        "maneuver": "barbecue_roll",
+        "side": "left",
+        "cycles": 1,
+    }
     | {**IN_CLINIC, "hold_s": 30, "completed": "no", "adverse": "nausea"},
-    {"episode_id": "EP-0002", "day": 3, "attempt": 2, "maneuver": "gufoni_geotropic", "side": "left", "cycles": 1}
+    {
+        "episode_id": "EP-0002",
+        "day": 3,
+        "attempt": 2,
+        "maneuver": "gufoni_geotropic",
+        "side": "left",
+        "cycles": 1,
+    }
     | {"head_turn_deg": 50, "hold_s": 120, "angle_source": "measured"}
     | {**IN_CLINIC, "completed": "yes", "adverse": "none"},
-    {"episode_id": "EP-0003", "day": 0, "attempt": 1, "maneuver": "repeated_sit_ups", "side": "right", "cycles": 10}
-    | {"setting": "home", "performed_by": "self_unsupervised", "completed": "yes", "adverse": "none"},
+    {
+        "episode_id": "EP-0003",
+        "day": 0,
+        "attempt": 1,
+        "maneuver": "repeated_sit_ups",
+        "side": "right",
+        "cycles": 10,
+    }
+    | {
+        "setting": "home",
+        "performed_by": "self_unsupervised",
+        "completed": "yes",
+        "adverse": "none",
+    },
 )
 
 CONTACTS: tuple[Row, ...] = (
-    {"episode_id": "EP-0001", "day": 7, "contact": "clinic", "positional_symptoms": "no", "other_dizziness": "yes"}
-    | {"dhi_total": 24, "vas_0_10": 2.5, "recurrence_reported": "no", "end_of_followup": "completed"},
-    {"episode_id": "EP-0002", "day": 10, "contact": "clinic", "positional_symptoms": "no", "other_dizziness": "no"}
+    {
+        "episode_id": "EP-0001",
+        "day": 7,
+        "contact": "clinic",
+        "positional_symptoms": "no",
+        "other_dizziness": "yes",
+    }
+    | {
+        "dhi_total": 24,
+        "vas_0_10": 2.5,
+        "recurrence_reported": "no",
+        "end_of_followup": "completed",
+    },
+    {
+        "episode_id": "EP-0002",
+        "day": 10,
+        "contact": "clinic",
+        "positional_symptoms": "no",
+        "other_dizziness": "no",
+    }
     | {"dhi_total": 12, "vas_0_10": 0, "recurrence_reported": "no", "end_of_followup": "no"},
     {"episode_id": "EP-0002", "day": 90, "contact": "telephone", "positional_symptoms": "yes"}
     | {"recurrence_reported": "yes", "end_of_followup": "no"},
@@ -128,7 +204,10 @@ CONTACTS: tuple[Row, ...] = (
 
 
 def list_example() -> dict[str, list[Row]]:
-    """The example by table: rows of cells by column; the submission table is its one row of fields. The caller may change the rows."""
+    """The example by table: rows of cells by column; the submission table is its one row of fields.
+
+    The caller may change the rows.
+    """
     return {
         "submission": [dict(SUBMISSION)],
         "episodes": [EVERY_EPISODE | row for row in EPISODES],

@@ -1,6 +1,8 @@
-"""The coordinator's guide, two pages on paper: its pictures are made of an invented delivery, by what a coordinator would meet on the way.
+"""The coordinator's guide, two pages on paper: its pictures are made of an invented delivery,
+by what a coordinator would meet on the way.
 
-The words stand in reports/guide.typ. Pictures are drawn, not photographed, so that they never show what the project does not say any more.
+The words stand in reports/guide.typ. Pictures are drawn, not photographed, so that they never show
+what the project does not say any more.
 """
 
 import tempfile
@@ -25,7 +27,8 @@ from pipeline.intake.terminal import HEADINGS, describe_check
 from schemas.study import Config
 
 SITE, NUMBER = "S99", "001"
-SLIPS = (  # what the invented delivery has wrong: table, its row counted from 0, column, what was typed
+# what the invented delivery has wrong: table, its row counted from 0, column, what was typed
+SLIPS = (
     ("episodes", 0, "recorded_side", "R"),
     ("examinations", 1, "duration_s", "18 s"),
 )
@@ -35,7 +38,8 @@ WIDTH = 104  # letters of a line of the terminal
 
 
 def describe_guide(config: Config) -> dict[str, Any]:
-    """What the guide shows: the empty workbook, the check at a terminal, the marked copy, and the page after a run."""
+    """What the guide shows: the empty workbook, the check at a terminal, the marked copy,
+    and the page after a run."""
     maneuvers = {code: maneuver.name for code, maneuver in config.maneuvers.items()}
     with tempfile.TemporaryDirectory() as temporary:
         folder = Path(temporary) / SITE / NUMBER
@@ -54,11 +58,17 @@ def describe_guide(config: Config) -> dict[str, Any]:
             "file": handed.name,
             "marked_file": name,
             "check": describe_check(received, WIDTH).splitlines(),
-            "headings": {part: HEADINGS[part] for part in ("refuse", "set_aside")} | {"doubt": HEADINGS[DOUBT]},
+            "headings": {part: HEADINGS[part] for part in ("refuse", "set_aside")}
+            | {"doubt": HEADINGS[DOUBT]},
             "marked": describe_marked(load_workbook(marked)),
             "page": {name: told[name] for name in ("site", "delivery", "answer", "next_step")}
             | {"groups": [group for part in told["parts"] for group in part["groups"]]}
-            | {"counts": [{"table": c["table"], "rows": [int(n) for n in c["rows"][:3]]} for c in told["counts"]]},
+            | {
+                "counts": [
+                    {"table": c["table"], "rows": [int(n) for n in c["rows"][:3]]}
+                    for c in told["counts"]
+                ]
+            },
         }
 
 
@@ -74,8 +84,15 @@ def describe_template(book: Workbook) -> dict[str, Any]:
     """The head of the empty sheet of episodes, with the list and the hint of one column."""
     sheet = book["episodes"]
     letter = get_column_letter([cell.value for cell in sheet[1]].index(ASKED) + 1)
-    rule = next(rule for rule in sheet.data_validations.dataValidation if str(rule.sqref).startswith(f"{letter}2:"))
-    return read_sheet(sheet, SHOWN, (2, 3)) | {"hint": rule.prompt, "list": rule.formula1.strip('"').split(",")}
+    rule = next(
+        rule
+        for rule in sheet.data_validations.dataValidation
+        if str(rule.sqref).startswith(f"{letter}2:")
+    )
+    return read_sheet(sheet, SHOWN, (2, 3)) | {
+        "hint": rule.prompt,
+        "list": rule.formula1.strip('"').split(","),
+    }
 
 
 def describe_marked(book: Workbook) -> dict[str, Any]:
@@ -84,7 +101,8 @@ def describe_marked(book: Workbook) -> dict[str, Any]:
 
 
 def read_sheet(sheet: Worksheet, columns: Sequence[str], numbers: Sequence[int]) -> dict[str, Any]:
-    """Some columns and rows of a sheet: letters, texts, which cells are marked, and the first comment on them without its seal."""
+    """Some columns and rows of a sheet: letters, texts, which cells are marked,
+    and the first comment on them without its seal."""
     header = [cell.value for cell in sheet[1]]
     places = [header.index(column) + 1 for column in columns]
     marks = {
@@ -101,11 +119,18 @@ def read_sheet(sheet: Worksheet, columns: Sequence[str], numbers: Sequence[int])
             {
                 "number": number,
                 "cells": [
-                    {"text": "" if cell.value is None else str(cell.value), "marked": (cell.row, cell.column) in marks}
+                    {
+                        "text": "" if cell.value is None else str(cell.value),
+                        "marked": (cell.row, cell.column) in marks,
+                    }
                     for cell in cells
                 ],
             }
         )
         comments = [cell.comment.text.rpartition(SEAL)[0] for cell in cells if cell.comment]
         said = said or (comments[0].strip() if comments else "")
-    return {"letters": [get_column_letter(place) for place in places], "rows": rows, "comment": said}
+    return {
+        "letters": [get_column_letter(place) for place in places],
+        "rows": rows,
+        "comment": said,
+    }

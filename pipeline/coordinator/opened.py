@@ -1,4 +1,5 @@
-"""The workbook in which a delivery is marked: the site's own, or one that is made from its text files."""
+"""The workbook in which a delivery is marked: the site's own,
+or one that is made from its text files."""
 
 import re
 import zipfile
@@ -28,8 +29,11 @@ PLAIN_NUMBER = re.compile(r"-?(?:0|[1-9]\d{0,8})(?:\.\d{1,9})?")
 
 @dataclass(frozen=True)
 class Opened:
-    """A workbook to mark, and what it says of its author and dates. `sheets` are those of the site, by the names that their problems are told
-    under, and `repeats` the cells that the library does not hold."""
+    """A workbook to mark, and what it says of its author and dates.
+
+    `sheets` are those of the site, by the names that their problems are told under, and `repeats`
+    the cells that the library does not hold.
+    """
 
     book: Workbook
     properties: bytes
@@ -38,10 +42,15 @@ class Opened:
 
 
 def open_book(folder: Path, handed: Handed) -> Opened:
-    """The site's workbook without the marks of an earlier time, or a workbook made from its text files, every text as it was typed."""
+    """The site's workbook without the marks of an earlier time,
+    or a workbook made from its text files, every text as it was typed."""
     if handed.form != "workbook":
         return make_book(handed.sheets)
-    path = next(path for path in folder.iterdir() if path.suffix.lower() == ".xlsx" and path.name[0] not in "~.")
+    path = next(
+        path
+        for path in folder.iterdir()
+        if path.suffix.lower() == ".xlsx" and path.name[0] not in "~."
+    )
     with zipfile.ZipFile(path) as archive:
         properties = archive.read(CORE) if CORE in archive.namelist() else NO_PROPERTIES
         book, cells, repeats = load_book(path, archive)
@@ -53,8 +62,11 @@ def open_book(folder: Path, handed: Handed) -> Opened:
     return Opened(book, properties, sheets, repeats)
 
 
-def load_book(path: Path, archive: zipfile.ZipFile) -> tuple[Workbook, Iterable[BookSheet], Repeats]:
-    """A workbook with its formulas as the library reads it, the cells of its sheets, and those that it does not hold."""
+def load_book(
+    path: Path, archive: zipfile.ZipFile
+) -> tuple[Workbook, Iterable[BookSheet], Repeats]:
+    """A workbook with its formulas as the library reads it, the cells of its sheets,
+    and those that it does not hold."""
     if thinned := thin(archive, to_write=True):
         copy, repeated = thinned
         book, parts = load_thinned(copy, rich_text=True)
@@ -67,7 +79,8 @@ def load_book(path: Path, archive: zipfile.ZipFile) -> tuple[Workbook, Iterable[
 
 
 def unmark(book: Workbook, kept: set[str]) -> None:
-    """Take out the list, the comments and the colours of an earlier marking; the sheets `kept` are no list of ours, whatever their titles."""
+    """Take out the list, the comments and the colours of an earlier marking;
+    the sheets `kept` are no list of ours, whatever their titles."""
     for sheet in list(book.worksheets):
         if sheet.title.startswith(LIST) and sheet.title not in kept:
             book.remove(sheet)
@@ -75,7 +88,10 @@ def unmark(book: Workbook, kept: set[str]) -> None:
         for cell in sheet._cells.values():
             if cell.comment and is_sealed_comment(cell.comment.text):
                 cell.comment = None
-        formats, sheet.conditional_formatting = sheet.conditional_formatting, ConditionalFormattingList()
+        formats, sheet.conditional_formatting = (
+            sheet.conditional_formatting,
+            ConditionalFormattingList(),
+        )
         for area in formats:
             for rule in area.rules:
                 if rule.formula != [ALWAYS]:
@@ -100,9 +116,14 @@ def make_book(tables: Iterable[Sheet]) -> Opened:
 
 
 def enter_column(
-    sheet: Worksheet, position: int, texts: pd.Series, known: dict[str, int], firsts: list[Cell | None]
+    sheet: Worksheet,
+    position: int,
+    texts: pd.Series,
+    known: dict[str, int],
+    firsts: list[Cell | None],
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Enter the texts that are not `known` from elsewhere; the rows of all others, and which of the `firsts` they repeat."""
+    """Enter the texts that are not `known` from elsewhere; the rows of all others,
+    and which of the `firsts` they repeat."""
     codes, different = pd.factorize(texts)
     new = [text not in known for text in different]
     for text in different:
@@ -118,7 +139,8 @@ def enter_column(
 
 
 def enter(cell: Cell, text: str) -> None:
-    """Enter a text as it was typed: a number where it is one in the plain form, and never a formula."""
+    """Enter a text as it was typed: a number where it is one in the plain form,
+    and never a formula."""
     if PLAIN_NUMBER.fullmatch(text):
         cell.value = float(text) if "." in text else int(text)
     else:

@@ -1,6 +1,8 @@
-"""The sheets of the template that say something and ask for nothing: how to fill it in, the example, the dictionary, the long lists.
+"""The sheets of the template that say something and ask for nothing: how to fill it in,
+the example, the dictionary, the long lists.
 
-They are sealed and come back unread (pipeline/intake/own_sheets.py); a protection without a password keeps stray keystrokes out.
+They are sealed and come back unread (pipeline/intake/own_sheets.py); a protection without a
+password keeps stray keystrokes out.
 """
 
 import textwrap
@@ -29,22 +31,35 @@ WRAPPED, LEFT = Alignment(wrap_text=True, vertical="top"), Alignment(horizontal=
 
 LINES = (
     f"How to fill in this workbook (data dictionary, version {DICTIONARY_VERSION})",
-    "Enter your records in the five sheets submission, episodes, examinations, treatments and followups. Leave the names of sheets and "
-    "columns as they are.",
-    "A dark header means that every cell of the column must be filled; in the others a cell may stay empty. In the sheet submission, "
-    "enter the values beside the fields.",
-    "Select a cell to see what it asks for. Where there is a list, choose from it. What you paste is not checked on pasting: paste "
-    "values only, so that lists and formats stay.",
-    "Times are whole days from day 0, the day of the first maneuver of the episode; earlier days are negative. If no maneuver was given, "
-    "day 0 is the day of the first examination.",
-    "Leave a cell empty if something was not recorded. Choose unknown if it was asked and not known.",
-    "Enter nothing that identifies a person, nowhere in the workbook: no names, dates, record numbers, addresses, telephone numbers, "
-    "remarks or comments. Enter 90+ for every age of 90 or more.",
-    f"The sheets {HOW_TO}, {EXAMPLE}, {DICTIONARY} and {LISTS} are not read. Leave them in the workbook as they are.",
-    "Check the workbook before you send it: ./run check FILE.xlsx (on Windows: py run.py check FILE.xlsx)",
+    "Enter your records in the five sheets submission, episodes, examinations, treatments and "
+    "followups. Leave the names of sheets and columns as they are.",
+    "A dark header means that every cell of the column must be filled; in the others a cell may "
+    "stay empty. In the sheet submission, enter the values beside the fields.",
+    "Select a cell to see what it asks for. Where there is a list, choose from it. What you paste "
+    "is not checked on pasting: paste values only, so that lists and formats stay.",
+    "Times are whole days from day 0, the day of the first maneuver of the episode; earlier days "
+    "are negative. If no maneuver was given, day 0 is the day of the first examination.",
+    "Leave a cell empty if something was not recorded. Choose unknown if it was asked and not "
+    "known.",
+    "Enter nothing that identifies a person, nowhere in the workbook: no names, dates, record "
+    "numbers, addresses, telephone numbers, remarks or comments. Enter 90+ for every age of 90 or "
+    "more.",
+    f"The sheets {HOW_TO}, {EXAMPLE}, {DICTIONARY} and {LISTS} are not read. Leave them in the "
+    "workbook as they are.",
+    "Check the workbook before you send it: ./run check FILE.xlsx (on Windows: py run.py check "
+    "FILE.xlsx)",
 )
 POINTS_A_LINE, GAP = 15, 3  # a line of the typeface, and what parts two rows
-DICTIONARY_HEADER = ("table", "column", "meaning", "what to enter", "needed", "codes", "example", "why it is asked for")
+DICTIONARY_HEADER = (
+    "table",
+    "column",
+    "meaning",
+    "what to enter",
+    "needed",
+    "codes",
+    "example",
+    "why it is asked for",
+)
 DICTIONARY_WIDTHS = (14, 31, 44, 34, 15, 62, 16, 48)
 
 
@@ -62,7 +77,10 @@ def add_example(book: Workbook, entries: Sequence[Entry]) -> None:
     """Add the example: the five tables one below the other, as they are filled in."""
     sheet = book.create_sheet(EXAMPLE)
     sheet.append(
-        ["Nobody in this example exists. Look at it here; enter your own records in the sheets of the tables."]
+        [
+            "Nobody in this example exists. Look at it here; enter your own records in the sheets "
+            "of the tables."
+        ]
     )
     for table, rows in list_example().items():
         columns = [entry for entry in entries if entry.table == table]
@@ -70,9 +88,15 @@ def add_example(book: Workbook, entries: Sequence[Entry]) -> None:
         sheet.append([f"{table}: {TABLE[table]}"])
         sheet.cell(sheet.max_row, 1).font = STRONG
         if table == "submission":
-            _add_rows(sheet, ["field", "value"], [[(e.column, "@"), _cell(e, rows[0])] for e in columns])
+            _add_rows(
+                sheet, ["field", "value"], [[(e.column, "@"), _cell(e, rows[0])] for e in columns]
+            )
         else:
-            _add_rows(sheet, [e.column for e in columns], [[_cell(e, row) for e in columns] for row in rows])
+            _add_rows(
+                sheet,
+                [e.column for e in columns],
+                [[_cell(e, row) for e in columns] for row in rows],
+            )
     for position in range(1, sheet.max_column + 1):
         sheet.column_dimensions[get_column_letter(position)].width = 24 if position == 1 else 17
     close_sheet(sheet)
@@ -83,7 +107,9 @@ def add_dictionary(book: Workbook, entries: Sequence[Entry]) -> None:
     sheet = book.create_sheet(DICTIONARY)
     rows = []
     for entry in entries:
-        codes = "\n".join(code if code == told else f"{code}: {told}" for code, told in entry.codes.items())
+        codes = "\n".join(
+            code if code == told else f"{code}: {told}" for code, told in entry.codes.items()
+        )
         told = [entry.table, entry.column, entry.meaning, say_form(entry), say_need(entry), codes]
         rows.append([(text or None, "@") for text in (*told, entry.example, entry.why)])
     _add_rows(sheet, list(DICTIONARY_HEADER), rows)
@@ -96,7 +122,8 @@ def add_dictionary(book: Workbook, entries: Sequence[Entry]) -> None:
 
 
 def add_lists(book: Workbook, entries: Sequence[Entry]) -> dict[str, str]:
-    """Add the lists that are too long for a rule, code and meaning side by side; where each one's codes stand, by column name."""
+    """Add the lists that are too long for a rule, code and meaning side by side;
+    where each one's codes stand, by column name."""
     sheet, ranges = book.create_sheet(LISTS), {}
     for number, entry in enumerate(entries):
         code, meaning = get_column_letter(2 * number + 1), get_column_letter(2 * number + 2)
@@ -112,7 +139,8 @@ def add_lists(book: Workbook, entries: Sequence[Entry]) -> dict[str, str]:
 
 
 def paint_header(cell: Cell, *, needed: bool) -> None:
-    """Make a header dark where every cell below must be filled, and light where cells may stay empty."""
+    """Make a header dark where every cell below must be filled,
+    and light where cells may stay empty."""
     cell.font, cell.fill = (ON_DARK, DARK) if needed else (ON_LIGHT, LIGHT)
     cell.alignment = WRAPPED
 
@@ -133,11 +161,14 @@ def _add_rows(sheet: Worksheet, header: list[str], rows: list[list[tuple[object,
 
 
 def _wrap(sheet: Worksheet, widths: Sequence[int]) -> None:
-    """Set widths in letters, and heights that show all lines: not every program finds them for itself."""
+    """Set widths in letters, and heights that show all lines:
+    not every program finds them for itself."""
     for position, width in enumerate(widths, 1):
         sheet.column_dimensions[get_column_letter(position)].width = width
     for number, row in enumerate(sheet.iter_rows(max_col=len(widths)), 1):
-        lines = [count_lines(cell.value or "", width) for cell, width in zip(row, widths, strict=True)]
+        lines = [
+            count_lines(cell.value or "", width) for cell, width in zip(row, widths, strict=True)
+        ]
         sheet.row_dimensions[number].height = POINTS_A_LINE * max(lines) + GAP
         for cell in row:
             cell.alignment = WRAPPED

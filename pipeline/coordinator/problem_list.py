@@ -1,4 +1,5 @@
-"""The first sheet of a marked copy: what must be mended, what refuses the delivery first, then the most frequent: a line for each kind of problem, its places folded under it."""
+"""The first sheet of a marked copy: what must be mended, what refuses the delivery first,
+then the most frequent: a line for each kind of problem, its places folded under it."""
 
 from collections.abc import Sequence
 
@@ -30,16 +31,22 @@ COLUMNS = {"where": 56, "what is wrong": 62, "how to mend it": 72}  # and their 
 LINKS = 200  # of one kind of problem: all cells are marked, and nobody follows more links
 LINKED = Font(**FACE, underline="single", color="1F4F78")
 LINES = (
-    "Each cell to mend is framed and hatched in its sheet, with the reason in a comment. This list leads to them; it needs no mending.",
-    "Each line leads to the first place of its kind; the plus sign at the left margin shows all of them.",
-    "Mend them in your own records as well. Then check this workbook again: ./run check FILE.xlsx (on Windows: py run.py check FILE.xlsx). Marks that are left in it do no harm.",
+    "Each cell to mend is framed and hatched in its sheet, with the reason in a comment. This list "
+    "leads to them; it needs no mending.",
+    "Each line leads to the first place of its kind; the plus sign at the left margin shows all of "
+    "them.",
+    "Mend them in your own records as well. Then check this workbook again: ./run check FILE.xlsx "
+    "(on Windows: py run.py check FILE.xlsx). Marks that are left in it do no harm.",
 )
 
 Place = tuple[str, int, int] | None
 
 
-def add_list(book: Workbook, received: Received, problems: pd.DataFrame, places: Sequence[Place]) -> None:
-    """Add the list as the first sheet: `problems` to mend, and the place of each in the workbook (sheet, row, position)."""
+def add_list(
+    book: Workbook, received: Received, problems: pd.DataFrame, places: Sequence[Place]
+) -> None:
+    """Add the list as the first sheet: `problems` to mend, and the place of each in the workbook
+    (sheet, row, position)."""
     sheet = book.create_sheet(name_list(book), 0)
     book.active = 0
     for other in book.worksheets[1:]:
@@ -56,7 +63,8 @@ def add_list(book: Workbook, received: Received, problems: pd.DataFrame, places:
     placed = problems.assign(place=list(places))
     for group in list_groups(placed):
         add_group(sheet, group)
-    sheet.sheet_properties.outlinePr.summaryBelow = False  # the sign stands at the line, not under its places
+    # the sign stands at the line, not under its places
+    sheet.sheet_properties.outlinePr.summaryBelow = False
     sheet.page_setup.orientation, sheet.page_setup.fitToHeight = "landscape", 0
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
     close_sheet(sheet)
@@ -70,11 +78,19 @@ def name_list(book: Workbook) -> str:
 
 
 def add_group(sheet: Worksheet, found: pd.DataFrame) -> None:
-    """Add one kind of problem: a line with what it is, how many places it has and a link to the first, and all places folded under it."""
+    """Add one kind of problem: a line with what it is, how many places it has and a link to the
+    first, and all places folded under it."""
     first = found.iloc[0]
-    where = ", ".join(part for part in (first["table"], first["column"]) if part) or "the delivery as a whole"
+    where = (
+        ", ".join(part for part in (first["table"], first["column"]) if part)
+        or "the delivery as a whole"
+    )
     rows = sorted({int(row) for row in found["row"].dropna()})
-    linked = [(problem.place, problem.how_to_fix) for problem in found.itertuples(index=False) if problem.place]
+    linked = [
+        (problem.place, problem.how_to_fix)
+        for problem in found.itertuples(index=False)
+        if problem.place
+    ]
     many = f": {count(len(rows), 'row')}" if rows else ""
     begins = f", first at {name_place(linked[0][0])}" if linked and linked[0][0][1] else ""
     line = [f"{where}{many}{begins}", first["message"], first["how_to_fix"]]

@@ -1,7 +1,9 @@
-"""Pseudonyms for a site's own tables: made from record numbers with a secret key of the site, and the same again whenever the key is.
+"""Pseudonyms for a site's own tables: made from record numbers with a secret key of the site,
+and the same again whenever the key is.
 
-A pseudonym is the beginning of a keyed hash (HMAC, RFC 2104, with SHA-256), written as letters and digits by turns, so that it can hold no word,
-no date and no long number. Without the key nobody can tell which record it belongs to, not even by trying all numbers.
+A pseudonym is the beginning of a keyed hash (HMAC, RFC 2104, with SHA-256), written as letters and
+digits by turns, so that it can hold no word, no date and no long number. Without the key nobody can
+tell which record it belongs to, not even by trying all numbers.
 """
 
 import csv
@@ -24,7 +26,9 @@ from pipeline.intake.read_csv import decode, find_separator
 PREFIXES = {"patient_id": "PT-", "episode_id": "EP-"}
 CONSONANTS, DIGITS = "BCDFGHJKLMNPQRSTVWXZ", "0123456789"
 PAIRS = (
-    5  # of a letter and a digit: 200 to the fifth codes, so that two of 100,000 patients share one in 1.6 of 100 sites
+    # of a letter and a digit: 200 to the fifth codes, so that two of 100,000 patients share one in
+    # 1.6 of 100 sites
+    5
 )
 KEY_BYTES = 32
 
@@ -35,14 +39,18 @@ class SharedPseudonym(Exception):
 
 @dataclass
 class KeyList:
-    """Which entry has which pseudonym: column of the dictionary and entry, in the order in which they were met."""
+    """Which entry has which pseudonym: column of the dictionary and entry,
+    in the order in which they were met."""
 
     key: bytes
     pseudonyms: dict[tuple[str, str], str] = field(default_factory=dict)
     taken: dict[str, str] = field(default_factory=dict)
 
     def replace(self, column: str, entry: str) -> str:
-        """The pseudonym of an entry; blanks around it and capitals make no other entry of it. Raises SharedPseudonym."""
+        """The pseudonym of an entry; blanks around it and capitals make no other entry of it.
+
+        Raises SharedPseudonym.
+        """
         plain = unicodedata.normalize("NFKC", entry).casefold().strip()
         pseudonym = make_pseudonym(self.key, column, plain)
         if self.taken.setdefault(pseudonym, plain) != plain:
@@ -52,7 +60,10 @@ class KeyList:
     def write(self) -> bytes:
         """The list as .csv: column, entry, pseudonym."""
         return write_csv(
-            [["column", "entry", "pseudonym"], *([*place, code] for place, code in self.pseudonyms.items())]
+            [
+                ["column", "entry", "pseudonym"],
+                *([*place, code] for place, code in self.pseudonyms.items()),
+            ]
         )
 
 
@@ -73,14 +84,17 @@ def make_pseudonym(key: bytes, column: str, entry: str) -> str:
 
 
 def replace_in_table(rows: list[list[str]], headers: Mapping[str, str], known: KeyList) -> set[str]:
-    """Put pseudonyms into a table in place; `headers` are the table's own, each with the column of the dictionary that it becomes.
+    """Put pseudonyms into a table in place; `headers` are the table's own,
+    each with the column of the dictionary that it becomes.
 
     The header is the first of ten rows that holds one of them. Returns those that were found.
     """
     meant = {header.casefold().strip(): column for header, column in headers.items()}
     for at, row in enumerate(islice(rows, LAST_HEADER_ROW)):
         places = {
-            place: meant[said] for place, text in enumerate(row) if (said := (tidy(text) or "").casefold()) in meant
+            place: meant[said]
+            for place, text in enumerate(row)
+            if (said := (tidy(text) or "").casefold()) in meant
         }
         if not places:
             continue
@@ -99,8 +113,11 @@ def replace_in_table(rows: list[list[str]], headers: Mapping[str, str], known: K
     return set()
 
 
-def replace_in_file(path: Path, headers: Mapping[str, str], known: KeyList) -> tuple[bytes, set[str]]:
-    """The same for a .csv file or a workbook: a new file that holds nothing but the values of its cells, and the headers that were found."""
+def replace_in_file(
+    path: Path, headers: Mapping[str, str], known: KeyList
+) -> tuple[bytes, set[str]]:
+    """The same for a .csv file or a workbook: a new file that holds nothing but the values of its
+    cells, and the headers that were found."""
     if path.suffix.lower() != ".xlsx":
         text, _ = decode(path.read_bytes())
         separator = find_separator(text, "", PLAIN)
@@ -116,7 +133,12 @@ def replace_in_file(path: Path, headers: Mapping[str, str], known: KeyList) -> t
         found |= replace_in_table(replaced, headers, known)
         made = book.create_sheet(sheet.title)
         for row, before, after in zip(values, texts, replaced, strict=True):
-            made.append([value if old == new else new for value, old, new in zip(row, before, after, strict=True)])
+            made.append(
+                [
+                    value if old == new else new
+                    for value, old, new in zip(row, before, after, strict=True)
+                ]
+            )
     saved = io.BytesIO()
     book.save(saved)
     return saved.getvalue(), found

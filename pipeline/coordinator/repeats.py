@@ -1,8 +1,10 @@
-"""The cells of a workbook that only repeat another one, while it is marked: the library holds each different cell once.
+"""The cells of a workbook that only repeat another one, while it is marked:
+the library holds each different cell once.
 
-A library that makes an object of every cell needs minutes for a site of 5,000 episodes. Here it holds the first of the cells that are alike
-and every cell that is marked; the others are put into the sheets as they are written, each as the library writes the first (ECMA-376, part 1,
-18.3.1.4). The workbook is the same, byte for byte, as if the library had held them all.
+A library that makes an object of every cell needs minutes for a site of 5,000 episodes. Here it
+holds the first of the cells that are alike and every cell that is marked; the others are put into
+the sheets as they are written, each as the library writes the first (ECMA-376, part 1, 18.3.1.4).
+The workbook is the same, byte for byte, as if the library had held them all.
 """
 
 import re
@@ -36,7 +38,8 @@ PLACED = '<c r="A1'
 
 @dataclass
 class Repeats:
-    """The cells that the library does not hold: `columns` by title of the sheet and position, and the `firsts` that they repeat, by number."""
+    """The cells that the library does not hold: `columns` by title of the sheet and position,
+    and the `firsts` that they repeat, by number."""
 
     firsts: list[Cell | None] = field(default_factory=list)
     columns: dict[str, dict[int, Rows]] = field(default_factory=dict)
@@ -58,21 +61,31 @@ class Repeats:
             return written
         text = written.decode()
         data = DATA.search(text)
-        rows = {int(row): (settings, cells or "") for row, settings, cells in ROW.findall(data[1] or "")}
+        rows = {
+            int(row): (settings, cells or "") for row, settings, cells in ROW.findall(data[1] or "")
+        }
         cells = self._join_rows(rows, columns)
-        joined = "".join(f'<row r="{row}"{rows.get(row, [""])[0]}>{"".join(cells[row])}</row>' for row in sorted(cells))
+        joined = "".join(
+            f'<row r="{row}"{rows.get(row, [""])[0]}>{"".join(cells[row])}</row>'
+            for row in sorted(cells)
+        )
         head = DIMENSION.sub(rf"\g<1>{self._measure(sheet)}", text[: data.start()], count=1)
         return f"{head}<sheetData>{joined}</sheetData>{text[data.end() :]}".encode()
 
-    def _join_rows(self, rows: dict[int, tuple[str, str]], columns: dict[int, Rows]) -> dict[int, list[str]]:
-        """The cells of each row in their order: those that were written, and those that were not."""
+    def _join_rows(
+        self, rows: dict[int, tuple[str, str]], columns: dict[int, Rows]
+    ) -> dict[int, list[str]]:
+        """The cells of each row in their order: those that were written,
+        and those that were not."""
         held: dict[int, dict[int, str]] = defaultdict(dict)
         for row, (_, written) in rows.items():
             for cell in CELL.finditer(written):
                 held[column_index_from_string(cell[1])][row] = cell[0]
         cells = {row: [] for row in rows}
         cells |= {row: [] for at, _ in columns.values() for row in at.tolist()}
-        behind = {number: write_behind_place(self.firsts[number]) for number in list_numbers(columns)}
+        behind = {
+            number: write_behind_place(self.firsts[number]) for number in list_numbers(columns)
+        }
         for position in sorted({*held, *columns}):
             own, start = held[position], f'<c r="{get_column_letter(position)}'
             at, numbers = columns.get(position, (np.array([]), np.array([])))
@@ -85,18 +98,24 @@ class Repeats:
 
     def _measure(self, sheet: Worksheet) -> str:
         """The range of all cells of a sheet."""
-        columns = {position: at for position, (at, _) in self.columns[sheet.title].items() if len(at)}
-        rows = [row for row, _ in sheet._cells] + [int(row) for at in columns.values() for row in (at[0], at[-1])]
+        columns = {
+            position: at for position, (at, _) in self.columns[sheet.title].items() if len(at)
+        }
+        rows = [row for row, _ in sheet._cells] + [
+            int(row) for at in columns.values() for row in (at[0], at[-1])
+        ]
         positions = [position for _, position in sheet._cells] + list(columns)
         first, last = get_column_letter(min(positions)), get_column_letter(max(positions))
         return f"{first}{min(rows)}:{last}{max(rows)}"
 
 
 def find_repeats(book: Workbook, parts: list[str], repeated: Repeated) -> Repeats:
-    """The cells that were left out of a workbook on reading; `parts` are those of the archive that hold its sheets.
+    """The cells that were left out of a workbook on reading;
+    `parts` are those of the archive that hold its sheets.
 
-    What the library made of a place by itself, for a comment or a link, is filled in; a place under a merged area stays as it is. Raises
-    Untold where a cell that others repeat was covered or linked, so that the library does not hold what the file says.
+    What the library made of a place by itself, for a comment or a link, is filled in; a place under
+    a merged area stays as it is. Raises Untold where a cell that others repeat was covered or
+    linked, so that the library does not hold what the file says.
     """
     sheets = dict(zip(parts, book.worksheets, strict=True))
     repeats = Repeats([_find_first(sheets, place) for place in repeated.firsts])
@@ -134,7 +153,8 @@ def _find_first(sheets: dict[str, Worksheet], place: Place) -> Cell | None:
 
 
 def _settle(cell: Cell | MergedCell, first: Cell | None) -> None:
-    """Give a cell that the library made what the file says of it; nothing of a covered one is shown."""
+    """Give a cell that the library made what the file says of it;
+    nothing of a covered one is shown."""
     if isinstance(cell, MergedCell):
         return
     if first is None:

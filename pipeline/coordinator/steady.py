@@ -1,4 +1,5 @@
-"""Workbooks as bytes that are the same each time: their archive carries one fixed date, and nothing is added about who saved them when."""
+"""Workbooks as bytes that are the same each time: their archive carries one fixed date,
+and nothing is added about who saved them when."""
 
 import io
 import zipfile
@@ -10,18 +11,19 @@ from openpyxl.writer.excel import ExcelWriter
 
 FIRST_ZIP_DATE = (1980, 1, 1, 0, 0, 0)
 CORE = "docProps/core.xml"
-NO_PROPERTIES = (
-    b'<cp:coreProperties xmlns:cp="http://schemas.openxmlformats.org/package/2006/metadata/core-properties"/>'
-)
+NO_PROPERTIES = b'<cp:coreProperties xmlns:cp="http://schemas.openxmlformats.org/package/2006/metadata/core-properties"/>'
 
 
 Complete = Callable[[Worksheet, bytes], bytes]
 
 
 def write_steadily(
-    book: Workbook, properties: bytes = NO_PROPERTIES, complete: Complete = lambda sheet, written: written
+    book: Workbook,
+    properties: bytes = NO_PROPERTIES,
+    complete: Complete = lambda sheet, written: written,
 ) -> bytes:
-    """The workbook as bytes; `properties` is the part that names author, title and dates, and `complete` adds to a sheet as the library wrote it."""
+    """The workbook as bytes; `properties` is the part that names author, title and dates,
+    and `complete` adds to a sheet as the library wrote it."""
     saved, steady = io.BytesIO(), io.BytesIO()
     ExcelWriter(book, zipfile.ZipFile(saved, "w")).save()  # packed once, below
     sheets = {sheet.path.removeprefix("/"): sheet for sheet in book.worksheets}

@@ -1,6 +1,8 @@
-"""The template workbook: a sheet a table with drop-down lists, hints and cell formats that keep codes and numbers what they are.
+"""The template workbook: a sheet a table with drop-down lists,
+hints and cell formats that keep codes and numbers what they are.
 
-Filled in, it is handed in as it is; its other sheets come back unread (pipeline/coordinator/own_pages.py).
+Filled in, it is handed in as it is; its other sheets come back unread
+(pipeline/coordinator/own_pages.py).
 """
 
 from collections.abc import Mapping, Sequence
@@ -11,7 +13,14 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from pipeline.coordinator.entry_rules import choose_format, make_rule, needs_range
 from pipeline.coordinator.example import Row
-from pipeline.coordinator.own_pages import LEFT, add_dictionary, add_example, add_how_to, add_lists, paint_header
+from pipeline.coordinator.own_pages import (
+    LEFT,
+    add_dictionary,
+    add_example,
+    add_how_to,
+    add_lists,
+    paint_header,
+)
 from schemas.delivery import DICTIONARY_VERSION
 from schemas.dictionary import DELIVERED, Entry, list_entries
 
@@ -19,8 +28,11 @@ LAST_ROW = 1_048_576  # of a sheet: lists and hints never end before it
 NARROWEST, ARROW = 11, 4  # letters: the least width, and what the arrow of a list takes
 
 
-def build_template(maneuvers: Mapping[str, str], rows: Mapping[str, Sequence[Row]] | None = None) -> Workbook:
-    """The workbook. `maneuvers` are the plan's list, code and name; `rows` by table are filled in, as a trial delivery needs them."""
+def build_template(
+    maneuvers: Mapping[str, str], rows: Mapping[str, Sequence[Row]] | None = None
+) -> Workbook:
+    """The workbook. `maneuvers` are the plan's list, code and name; `rows` by table are filled in,
+    as a trial delivery needs them."""
     entries = list_entries(maneuvers)
     book = Workbook()
     book.remove(book.active)
@@ -31,11 +43,18 @@ def build_template(maneuvers: Mapping[str, str], rows: Mapping[str, Sequence[Row
     ranges = add_lists(book, [entry for entry in entries if needs_range(entry)])
     for table, sheet in sheets.items():
         add_columns = _add_fields if table == "submission" else _add_columns
-        add_columns(sheet, [entry for entry in entries if entry.table == table], ranges, (rows or {}).get(table, ()))
+        add_columns(
+            sheet,
+            [entry for entry in entries if entry.table == table],
+            ranges,
+            (rows or {}).get(table, ()),
+        )
     return book
 
 
-def _add_columns(sheet: Worksheet, entries: list[Entry], ranges: Mapping[str, str], rows: Sequence[Row]) -> None:
+def _add_columns(
+    sheet: Worksheet, entries: list[Entry], ranges: Mapping[str, str], rows: Sequence[Row]
+) -> None:
     for position, entry in enumerate(entries, 1):
         letter = get_column_letter(position)
         paint_header(sheet.cell(1, position, entry.column), needed=entry.needed)
@@ -53,7 +72,9 @@ def _add_columns(sheet: Worksheet, entries: list[Entry], ranges: Mapping[str, st
     sheet.freeze_panes = "B2"
 
 
-def _add_fields(sheet: Worksheet, entries: list[Entry], ranges: Mapping[str, str], rows: Sequence[Row]) -> None:
+def _add_fields(
+    sheet: Worksheet, entries: list[Entry], ranges: Mapping[str, str], rows: Sequence[Row]
+) -> None:
     values = {"dictionary_version": DICTIONARY_VERSION} | (rows[0] if rows else {})
     for letter, name, width in (("A", "field", 28), ("B", "value", 24)):
         paint_header(sheet[f"{letter}1"], needed=True)

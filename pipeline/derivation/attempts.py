@@ -22,13 +22,17 @@ def list_attempts(
 ) -> pd.DataFrame:
     """One row for each treatment session (schemas.derived.Attempts).
 
-    The deciding look is the first one after the session's day and not after the day of the next session: whoever is treated again
-    without a look in between tells nothing about the earlier session. Of an episode with a set-aside look or treatment no look decides,
-    since the next one may be missing. `states` and `spells` are those of the objective endpoint.
+    The deciding look is the first one after the session's day and not after the day of the next
+    session: whoever is treated again without a look in between tells nothing about the earlier
+    session. Of an episode with a set-aside look or treatment no look decides, since the next one
+    may be missing. `states` and `spells` are those of the objective endpoint.
     """
-    sessions = _gather_sessions(treatments.assign(fit=judge_fit(treatments, adjudications, maneuvers)["fit"]))
+    sessions = _gather_sessions(
+        treatments.assign(fit=judge_fit(treatments, adjudications, maneuvers)["fit"])
+    )
     sessions["family"] = [
-        " ".join(dict.fromkeys(maneuvers[code].family for code in codes.split())) for codes in sessions["maneuver"]
+        " ".join(dict.fromkeys(maneuvers[code].family for code in codes.split()))
+        for codes in sessions["maneuver"]
     ]
     by_episode = sessions.groupby(EPISODE)
     sessions["session"] = by_episode.cumcount() + 1
@@ -37,20 +41,26 @@ def list_attempts(
     next_day = by_episode["day"].shift(-1)
     ahead = _find_state(sessions, states, "forward", exact=False)
     behind = _find_state(sessions, states, "backward", exact=True)
-    decided = ahead["state_day"].notna() & (next_day.isna() | (ahead["state_day"] <= next_day)).fillna(False)
+    decided = ahead["state_day"].notna() & (
+        next_day.isna() | (ahead["state_day"] <= next_day)
+    ).fillna(False)
     decided &= ~pd.MultiIndex.from_frame(sessions[EPISODE]).isin(find_incomplete(spells))
     sessions["next_look_days"] = (ahead["state_day"] - sessions["day"]).where(decided)
     sessions["outcome"] = ahead["state"].where(decided, "not_looked")
     sessions["at_risk"] = behind["state"].ne("negative").fillna(True)
     sessions["same_visit"] = _read_same_visit(sessions, looks)
-    sessions = sessions.merge(episodes[[*EPISODE, "patient_id"]], on=EPISODE, validate="many_to_one")
+    sessions = sessions.merge(
+        episodes[[*EPISODE, "patient_id"]], on=EPISODE, validate="many_to_one"
+    )
     return Attempts.cast(sessions)
 
 
 def _gather_sessions(treatments: pd.DataFrame) -> pd.DataFrame:
     """One row for each treatment day; `treatments` have the column fit."""
     given = treatments.sort_values([*EPISODE, "attempt"], ignore_index=True)
-    fits = {f"fit_{answer}": given["fit"].eq(answer).astype(bool) for answer in ("yes", "unknown", "no")}
+    fits = {
+        f"fit_{answer}": given["fit"].eq(answer).astype(bool) for answer in ("yes", "unknown", "no")
+    }
     given = given.assign(stopped=given["completed"].eq("no").astype(bool), **fits)
     by_day = given.groupby(DAY_KEY, sort=True)
     sessions = by_day[["attempt"]].min().assign(attempts=by_day.size())
@@ -66,24 +76,34 @@ def _gather_sessions(treatments: pd.DataFrame) -> pd.DataFrame:
 
 
 def _join_in_order(given: pd.DataFrame) -> pd.Series:
-    """Distinct codes of the maneuvers of each day, in the order in which they were given, separated by blanks."""
+    """Distinct codes of the maneuvers of each day, in the order in which they were given,
+    separated by blanks."""
     distinct = given.drop_duplicates([*DAY_KEY, "maneuver"])
     several = distinct.duplicated(DAY_KEY, keep=False)
     joined = distinct[several].groupby(DAY_KEY)["maneuver"].agg(" ".join)
     return pd.concat([distinct[~several].set_index(DAY_KEY)["maneuver"], joined])
 
 
-def _find_state(sessions: pd.DataFrame, states: pd.DataFrame, direction: str, *, exact: bool) -> pd.DataFrame:
-    """The nearest state of the same episode before or after each session, in the order of the sessions."""
-    asked = sessions[DAY_KEY].assign(order=np.arange(len(sessions))).sort_values("day", kind="stable")
+def _find_state(
+    sessions: pd.DataFrame, states: pd.DataFrame, direction: str, *, exact: bool
+) -> pd.DataFrame:
+    """The nearest state of the same episode before or after each session,
+    in the order of the sessions."""
+    asked = (
+        sessions[DAY_KEY].assign(order=np.arange(len(sessions))).sort_values("day", kind="stable")
+    )
     known = states.assign(state_day=states["day"]).sort_values("day", kind="stable")
-    found = pd.merge_asof(asked, known, on="day", by=EPISODE, direction=direction, allow_exact_matches=exact)
+    found = pd.merge_asof(
+        asked, known, on="day", by=EPISODE, direction=direction, allow_exact_matches=exact
+    )
     return found.sort_values("order").set_index(sessions.index)
 
 
 def _find_spell(sessions: pd.DataFrame, spells: pd.DataFrame) -> np.ndarray:
     """The number of the last spell that began by the day of each session."""
-    asked = sessions[DAY_KEY].assign(order=np.arange(len(sessions))).sort_values("day", kind="stable")
+    asked = (
+        sessions[DAY_KEY].assign(order=np.arange(len(sessions))).sort_values("day", kind="stable")
+    )
     later = spells.loc[spells["spell"].gt(1), [*EPISODE, "spell", "start_day"]]
     begun = later.rename(columns={"start_day": "day"}).sort_values("day", kind="stable")
     found = pd.merge_asof(asked, begun, on="day", by=EPISODE)
@@ -91,10 +111,15 @@ def _find_spell(sessions: pd.DataFrame, spells: pd.DataFrame) -> np.ndarray:
 
 
 def _read_same_visit(sessions: pd.DataFrame, looks: pd.DataFrame) -> pd.Series:
-    """What the looks after the last attempt of the same day show: no confirmation, kept as a secondary outcome."""
+    """What the looks after the last attempt of the same day show: no confirmation,
+    kept as a secondary outcome."""
     after = looks[looks["after_attempt"].ge(1).fillna(False)]
     last = after["after_attempt"].eq(after.groupby(DAY_KEY)["after_attempt"].transform("max"))
     shown = (
-        after[last].groupby(DAY_KEY)["positive"].any().map({True: "positive", False: "negative"}).rename("same_visit")
+        after[last]
+        .groupby(DAY_KEY)["positive"]
+        .any()
+        .map({True: "positive", False: "negative"})
+        .rename("same_visit")
     )
     return sessions.join(shown, on=DAY_KEY)["same_visit"].fillna("not_looked")

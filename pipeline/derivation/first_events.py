@@ -1,7 +1,8 @@
-"""What ended each treated episode first: resolution, a switch to another canal, reclassification, loss, or nothing so far.
+"""What ended each treated episode first: resolution, a switch to another canal, reclassification,
+loss, or nothing so far.
 
-A switch is what `pipeline.adjudication.switches` says. Where it is seen on the day on which the tests of the first canal turn negative, it is
-the switch that ended the spell.
+A switch is what `pipeline.adjudication.switches` says. Where it is seen on the day on which the
+tests of the first canal turn negative, it is the switch that ended the spell.
 """
 
 import numpy as np
@@ -29,29 +30,46 @@ def list_first_events(
 ) -> pd.DataFrame:
     """One row for each first spell of a treated positional episode, sorted by site and episode_id.
 
-    `spells` are those of one endpoint. Columns: site, episode_id, patient_id; `cause` of CAUSES, or none, of the event that came first,
-    which lies in (left_days, right_days], infinite for none; `seen_cause` of SEEN_CAUSES, or none, and seen_day, the day on which it
-    was seen, or for none the last day of a look or contact. Days count from day 0. The first day holds what followed the maneuver
-    within day 0, so that no interval is empty. Events of one day rank as switched, reclassified, resolved, lost.
+    `spells` are those of one endpoint. Columns: site, episode_id, patient_id; `cause` of CAUSES, or
+    none, of the event that came first, which lies in (left_days, right_days], infinite for none;
+    `seen_cause` of SEEN_CAUSES, or none, and seen_day, the day on which it was seen, or for none
+    the last day of a look or contact. Days count from day 0. The first day holds what followed the
+    maneuver within day 0, so that no interval is empty. Events of one day rank as switched,
+    reclassified, resolved, lost.
     """
     first = spells[spells["spell"].eq(1) & spells["status"].isin(COMPLETE)]
     verdicts = adjudications[adjudications["positional"].eq("yes")]
-    members = first.merge(verdicts[[*EPISODE, "canal", "reclassified_day"]], on=EPISODE, validate="one_to_one")
+    members = first.merge(
+        verdicts[[*EPISODE, "canal", "reclassified_day"]], on=EPISODE, validate="one_to_one"
+    )
     members = members.sort_values(EPISODE, ignore_index=True)
-    examinations, findings = (rows.sort_values(LOOK, ignore_index=True) for rows in (examinations, findings))
+    examinations, findings = (
+        rows.sort_values(LOOK, ignore_index=True) for rows in (examinations, findings)
+    )
     deciding = select_deciding_looks(examinations, findings, adjudications, criteria)
-    members = members.join(find_switches(examinations, findings, treatments, verdicts, criteria), on=EPISODE)
+    members = members.join(
+        find_switches(examinations, findings, treatments, verdicts, criteria), on=EPISODE
+    )
     rows = _bound_first_events(members, deciding[deciding["positive"]])
     return _add_what_was_seen(rows, examinations, followups)
 
 
 def _bound_first_events(members: pd.DataFrame, positive: pd.DataFrame) -> pd.DataFrame:
-    """The interval of the first event. Nobody is known to be without it after the last day positive in the first canal."""
+    """The interval of the first event.
+
+    Nobody is known to be without it after the last day positive in the first canal.
+    """
     last = positive[[*EPISODE, "day"]].merge(members[[*EPISODE, "switched_day"]], on=EPISODE)
-    last = last[(last["day"] < last["switched_day"]).fillna(False)].groupby(EPISODE)["day"].max().rename("last_before")
+    last = (
+        last[(last["day"] < last["switched_day"]).fillna(False)]
+        .groupby(EPISODE)["day"]
+        .max()
+        .rename("last_before")
+    )
     members = members.join(last, on=EPISODE)
     switched, before, reclassified = (
-        members[name].to_numpy(float, na_value=np.nan) for name in ("switched_day", "last_before", "reclassified_day")
+        members[name].to_numpy(float, na_value=np.nan)
+        for name in ("switched_day", "last_before", "reclassified_day")
     )
     recorded = members["recorded_day"].eq(members["switched_day"]).fillna(False).to_numpy(bool)
     days = {
@@ -60,7 +78,9 @@ def _bound_first_events(members: pd.DataFrame, positive: pd.DataFrame) -> pd.Dat
         "resolved": members["right_days"].to_numpy(float),
     }
     seen = np.min(list(days.values()), axis=0)
-    cause = np.select([np.isinf(seen), *(seen == day for day in days.values())], ["none", *days], "none")
+    cause = np.select(
+        [np.isinf(seen), *(seen == day for day in days.values())], ["none", *days], "none"
+    )
     until = np.fmax(np.fmax(before, 0), np.where(recorded, switched - 1, 0))
     return members.assign(
         cause=cause,
@@ -70,8 +90,11 @@ def _bound_first_events(members: pd.DataFrame, positive: pd.DataFrame) -> pd.Dat
     )
 
 
-def _add_what_was_seen(members: pd.DataFrame, examinations: pd.DataFrame, followups: pd.DataFrame) -> pd.DataFrame:
-    """The columns informative, seen_cause and seen_day: the first event by the day on which it was seen, loss included."""
+def _add_what_was_seen(
+    members: pd.DataFrame, examinations: pd.DataFrame, followups: pd.DataFrame
+) -> pd.DataFrame:
+    """The columns informative, seen_cause and seen_day: the first event by the day on which it was
+    seen, loss included."""
     ended = followups[followups["end_of_followup"].isin(["lost", "withdrew"])]
     days = {"lost_day": ended.groupby(EPISODE)["day"].min()}
     days |= {
@@ -90,5 +113,7 @@ def _add_what_was_seen(members: pd.DataFrame, examinations: pd.DataFrame, follow
         | members["cause"].isin(["resolved", "reclassified"])
         | (members["cause"].eq("switched") & (members["event_day"].gt(0) | (examined > 0))),
         seen_cause=np.where(is_lost, "lost", members["cause"]),
-        seen_day=np.select([is_lost, members["cause"].ne("none")], [lost, members["event_day"]], last),
+        seen_day=np.select(
+            [is_lost, members["cause"].ne("none")], [lost, members["event_day"]], last
+        ),
     )

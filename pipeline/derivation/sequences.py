@@ -9,20 +9,29 @@ ENDPOINT = "objective"  # by which the outcome of an attempt is judged, too
 THEN, TOGETHER = " > ", " + "  # between sessions, and between families of one session
 
 
-def list_sequences(attempts: pd.DataFrame, adjudications: pd.DataFrame, spells: pd.DataFrame) -> pd.DataFrame:
+def list_sequences(
+    attempts: pd.DataFrame, adjudications: pd.DataFrame, spells: pd.DataFrame
+) -> pd.DataFrame:
     """One row for each treated positional episode (schemas.derived.Sequences).
 
-    A session belongs to the path if it began before the day on which resolution was seen: whatever was given on that day or later is
-    no way to it. Where several sessions lie between the last positive and the first negative look, the last of them is the one after
-    which resolution was seen; which of them worked is not known. A negative look before a return within the recurrence gap is not the
-    one at which resolution was seen.
+    A session belongs to the path if it began before the day on which resolution was seen: whatever
+    was given on that day or later is no way to it. Where several sessions lie between the last
+    positive and the first negative look, the last of them is the one after which resolution was
+    seen; which of them worked is not known. A negative look before a return within the recurrence
+    gap is not the one at which resolution was seen.
     """
     first = spells[spells["spell"].eq(1) & spells["endpoint"].eq(ENDPOINT)]
     positional = adjudications.loc[adjudications["positional"].eq("yes"), EPISODE]
-    ends = first[[*EPISODE, "right_days", "status"]].merge(positional, on=EPISODE, validate="one_to_one")
+    ends = first[[*EPISODE, "right_days", "status"]].merge(
+        positional, on=EPISODE, validate="one_to_one"
+    )
     sessions = attempts.merge(ends, on=EPISODE, validate="many_to_one")
-    sessions = sessions[(sessions["day"] < sessions["right_days"]).astype(bool)].sort_values([*EPISODE, "session"])
-    sessions["at_end"] = (sessions["day"] + sessions["next_look_days"]).eq(sessions["right_days"]).fillna(False)
+    sessions = sessions[(sessions["day"] < sessions["right_days"]).astype(bool)].sort_values(
+        [*EPISODE, "session"]
+    )
+    sessions["at_end"] = (
+        (sessions["day"] + sessions["next_look_days"]).eq(sessions["right_days"]).fillna(False)
+    )
     sessions["family"] = sessions["family"].str.replace(" ", TOGETHER, regex=False)
     paths = sessions.groupby(EPISODE, sort=True).agg(
         patient_id=("patient_id", "first"),

@@ -1,4 +1,5 @@
-"""Time to resolution as an interval: resolution is only known to lie after the last positive and at or before the first negative look."""
+"""Time to resolution as an interval: resolution is only known to lie after the last positive and at
+or before the first negative look."""
 
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
@@ -18,7 +19,8 @@ TIMED = ("objective", "composite", "patient_reported", "strict")  # endpoints th
 
 @dataclass(frozen=True)
 class Interval:
-    """One spell of one episode, in days from day 0; `right` is infinite while resolution has not been seen."""
+    """One spell of one episode, in days from day 0; `right` is infinite while resolution has not
+    been seen."""
 
     start: int
     left: int
@@ -37,12 +39,14 @@ def measure_spells(
 ) -> pd.DataFrame:
     """The spells of every episode by each of `endpoints` (schemas.derived.Spells).
 
-    `looks` are deciding looks with `confirming`; `followups` have `confirming` too. Episodes in `incomplete` have lost a look or a
-    treatment to the set-aside rows, those outside `treated` have no day 0: both get a status and an interval without information.
+    `looks` are deciding looks with `confirming`; `followups` have `confirming` too. Episodes in
+    `incomplete` have lost a look or a treatment to the set-aside rows, those outside `treated` have
+    no day 0: both get a status and an interval without information.
     """
     states = _find_states_by_endpoint(looks, followups, endpoints)
     spells = pd.concat(
-        [_measure_endpoint(episodes, name, found, resolution) for name, found in states.items()], ignore_index=True
+        [_measure_endpoint(episodes, name, found, resolution) for name, found in states.items()],
+        ignore_index=True,
     )
     members = pd.MultiIndex.from_frame(spells[EPISODE])
     ever_positive = pd.MultiIndex.from_frame(looks.loc[looks["positive"], EPISODE])
@@ -61,8 +65,9 @@ def measure_spells(
 def bound_spells(days: list[int], states: list[str], gap: int) -> Iterator[Interval]:
     """The spells in one episode's states, which must be in order of days.
 
-    The first spell starts on day 0. A return less than `gap` days after the first negative day belongs to the same spell: that
-    negative day was not its end. A later return opens a new spell, which starts on the day the return was seen.
+    The first spell starts on day 0. A return less than `gap` days after the first negative day
+    belongs to the same spell: that negative day was not its end. A later return opens a new spell,
+    which starts on the day the return was seen.
     """
     start = left = last = 0
     ended: int | None = None
@@ -83,19 +88,33 @@ def bound_spells(days: list[int], states: list[str], gap: int) -> Iterator[Inter
 def _measure_endpoint(
     episodes: pd.DataFrame, endpoint: str, states: pd.DataFrame, resolution: Resolution
 ) -> pd.DataFrame:
-    """The spells of all episodes by one endpoint; an episode without states has one spell without information."""
+    """The spells of all episodes by one endpoint; an episode without states has one spell without
+    information."""
     seen = {key: list(rows) for key, rows in groupby(_list_rows(states), key=lambda row: row[:2])}
     rows = []
     for site, episode_id, patient_id in _list_rows(episodes[[*EPISODE, "patient_id"]]):
         timeline = seen.get((site, episode_id), [])
         days, kinds = [row[2] for row in timeline], [row[3] for row in timeline]
-        for number, spell in enumerate(bound_spells(days, kinds, resolution.recurrence_gap), start=1):
+        for number, spell in enumerate(
+            bound_spells(days, kinds, resolution.recurrence_gap), start=1
+        ):
             times = (spell.left - spell.start, spell.right - spell.start, spell.last - spell.start)
             rows.append((site, episode_id, endpoint, number, patient_id, spell.start, *times))
-    columns = [*EPISODE, "endpoint", "spell", "patient_id", "start_day", "left_days", "right_days", "last_look_days"]
+    columns = [
+        *EPISODE,
+        "endpoint",
+        "spell",
+        "patient_id",
+        "start_day",
+        "left_days",
+        "right_days",
+        "last_look_days",
+    ]
     spells = pd.DataFrame(rows, columns=columns).astype(dict.fromkeys(columns[-3:], "float"))
     looked = spells["last_look_days"].gt(0) | spells["spell"].gt(1)
-    spells["status"] = np.select([np.isfinite(spells["right_days"]), looked], ["resolved", "unresolved"], "not_looked")
+    spells["status"] = np.select(
+        [np.isfinite(spells["right_days"]), looked], ["resolved", "unresolved"], "not_looked"
+    )
     return spells
 
 
@@ -103,7 +122,10 @@ def _find_states_by_endpoint(
     looks: pd.DataFrame, followups: pd.DataFrame, endpoints: Collection[str]
 ) -> dict[str, pd.DataFrame]:
     """The states of all episodes by each of `endpoints`."""
-    objective, reported = cache(lambda: find_states(looks)), cache(lambda: _find_reported_states(followups))
+    objective, reported = (
+        cache(lambda: find_states(looks)),
+        cache(lambda: _find_reported_states(followups)),
+    )
     finders = {
         "objective": objective,
         "composite": lambda: find_states(looks.assign(positive=_is_left_by_composite(looks))),
@@ -119,10 +141,15 @@ def _list_rows(table: pd.DataFrame) -> Iterator[tuple]:
 
 
 def _is_left_by_composite(looks: pd.DataFrame) -> pd.Series:
-    """Nystagmus that neither went nor turned from apogeotropic to geotropic (as trials of apogeotropic forms count: Kim HA et al. J Neurol 2017)."""
+    """Nystagmus that neither went nor turned from apogeotropic to geotropic (as trials of
+    apogeotropic forms count: Kim HA et al. J Neurol 2017)."""
     first = looks[looks["nystagmus"]].sort_values([*DAY_KEY, "look"]).drop_duplicates(EPISODE)
-    began_apogeotropic = pd.MultiIndex.from_frame(first.loc[first["horizontal"].eq("apogeotropic"), EPISODE])
-    turned = pd.MultiIndex.from_frame(looks[EPISODE]).isin(began_apogeotropic) & looks["horizontal"].eq("geotropic")
+    began_apogeotropic = pd.MultiIndex.from_frame(
+        first.loc[first["horizontal"].eq("apogeotropic"), EPISODE]
+    )
+    turned = pd.MultiIndex.from_frame(looks[EPISODE]).isin(began_apogeotropic) & looks[
+        "horizontal"
+    ].eq("geotropic")
     return looks["nystagmus"] & ~turned
 
 
@@ -132,7 +159,9 @@ def _find_reported_states(followups: pd.DataFrame) -> pd.DataFrame:
         followups["positional_symptoms"].eq("yes")
         | (followups["positional_symptoms"].eq("no") & followups["confirming"])
     ]
-    symptoms = told.assign(state=told["positional_symptoms"].eq("yes")).groupby(DAY_KEY)["state"].any()
+    symptoms = (
+        told.assign(state=told["positional_symptoms"].eq("yes")).groupby(DAY_KEY)["state"].any()
+    )
     return symptoms.map({True: "positive", False: "negative"}).reset_index()
 
 
@@ -142,4 +171,6 @@ def _require_both(objective: pd.DataFrame, reported: pd.DataFrame) -> pd.DataFra
     positive = both["state_seen"].eq("positive") | both["state_told"].eq("positive")
     negative = both["state_seen"].eq("negative") & both["state_told"].eq("negative")
     both["state"] = np.select([positive, negative], ["positive", "negative"], "open")
-    return both.loc[both["state"].ne("open"), [*DAY_KEY, "state"]].sort_values(DAY_KEY, ignore_index=True)
+    return both.loc[both["state"].ne("open"), [*DAY_KEY, "state"]].sort_values(
+        DAY_KEY, ignore_index=True
+    )

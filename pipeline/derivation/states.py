@@ -1,4 +1,5 @@
-"""Days on which an episode is known to be unresolved, or resolved: the raw material of every interval."""
+"""Days on which an episode is known to be unresolved, or resolved:
+the raw material of every interval."""
 
 import numpy as np
 import pandas as pd
@@ -13,18 +14,25 @@ DAY_KEY = [*EPISODE, "day"]
 
 
 def select_deciding_looks(
-    examinations: pd.DataFrame, findings: pd.DataFrame, adjudications: pd.DataFrame, criteria: Criteria
+    examinations: pd.DataFrame,
+    findings: pd.DataFrame,
+    adjudications: pd.DataFrame,
+    criteria: Criteria,
 ) -> pd.DataFrame:
-    """The looks that can decide on resolution: tests of the affected canal; tests that stand for one another share a name.
+    """The looks that can decide on resolution: tests of the affected canal;
+    tests that stand for one another share a name.
 
-    Where the canal is not known, the tests of every canal count; where it is one of two, the tests of both. A case that was
-    reclassified stays at risk until that day: looks from then on decide nothing.
+    Where the canal is not known, the tests of every canal count; where it is one of two, the tests
+    of both. A case that was reclassified stays at risk until that day: looks from then on decide
+    nothing.
     """
     looks = examinations[[*DAY_KEY, "look", "after_attempt", "test", "side", "horizontal"]].assign(
         positive=findings["positive"].to_numpy(bool), nystagmus=findings["nystagmus"].to_numpy(bool)
     )
     looks = keep_until_reclassified(looks, adjudications)
-    looks = looks.merge(adjudications[[*EPISODE, "canal", "arm"]], on=EPISODE, how="left", validate="many_to_one")
+    looks = looks.merge(
+        adjudications[[*EPISODE, "canal", "arm"]], on=EPISODE, how="left", validate="many_to_one"
+    )
     tests = {canal: set(names) for canal, names in criteria.tests_of_canal.items()}
     tests["anterior_or_posterior"] = tests["anterior"] | tests["posterior"]
     tests["multiple"] = tests["unknown"] = set().union(*tests.values())
@@ -36,26 +44,43 @@ def select_deciding_looks(
 
 
 def mark_confirming(
-    looks: pd.DataFrame, treatments: pd.DataFrame, maneuvers: dict[str, Maneuver], confirmation_day: int
+    looks: pd.DataFrame,
+    treatments: pd.DataFrame,
+    maneuvers: dict[str, Maneuver],
+    confirmation_day: int,
 ) -> pd.Series:
-    """True for a look that comes at least `confirmation_day` days after the last maneuver before it.
+    """True for a look that comes at least `confirmation_day` days after the last maneuver before
+    it.
 
-    A look on the day of a maneuver with an empty `after_attempt` counts as coming after it. Observation moves nothing and asks
-    for no wait.
+    A look on the day of a maneuver with an empty `after_attempt` counts as coming after it.
+    Observation moves nothing and asks for no wait.
     """
-    active = treatments[~treatments["maneuver"].map(lambda code: maneuvers[code].kind).isin(["observation"])]
+    active = treatments[
+        ~treatments["maneuver"].map(lambda code: maneuvers[code].kind).isin(["observation"])
+    ]
     earlier = _last_day_before(looks, active)
     same_day = active.groupby(DAY_KEY)["attempt"].min().rename("first_that_day")
-    first_that_day = looks[DAY_KEY].join(same_day, on=DAY_KEY)["first_that_day"].to_numpy(float, na_value=np.nan)
+    first_that_day = (
+        looks[DAY_KEY].join(same_day, on=DAY_KEY)["first_that_day"].to_numpy(float, na_value=np.nan)
+    )
     after = looks["after_attempt"].to_numpy(float, na_value=np.inf)
     day = looks["day"].to_numpy(float)
-    last = np.where(~np.isnan(first_that_day) & (after >= np.nan_to_num(first_that_day)), day, earlier)
-    return pd.Series(np.isnan(last) | (day - np.nan_to_num(last) >= confirmation_day), index=looks.index)
+    last = np.where(
+        ~np.isnan(first_that_day) & (after >= np.nan_to_num(first_that_day)), day, earlier
+    )
+    return pd.Series(
+        np.isnan(last) | (day - np.nan_to_num(last) >= confirmation_day), index=looks.index
+    )
 
 
 def _last_day_before(looks: pd.DataFrame, treatments: pd.DataFrame) -> np.ndarray:
     """The last treatment day before the day of each look; nan where there is none."""
-    given = treatments[DAY_KEY].drop_duplicates().sort_values("day").assign(given_day=lambda rows: rows["day"])
+    given = (
+        treatments[DAY_KEY]
+        .drop_duplicates()
+        .sort_values("day")
+        .assign(given_day=lambda rows: rows["day"])
+    )
     asked = looks[DAY_KEY].assign(order=np.arange(len(looks))).sort_values("day", kind="stable")
     found = pd.merge_asof(asked, given, on="day", by=EPISODE, allow_exact_matches=False)
     return found.sort_values("order")["given_day"].to_numpy(float, na_value=np.nan)
@@ -64,19 +89,32 @@ def _last_day_before(looks: pd.DataFrame, treatments: pd.DataFrame) -> np.ndarra
 def find_states(looks: pd.DataFrame) -> pd.DataFrame:
     """One row for each episode and day whose looks decide: state `positive` or `negative`.
 
-    `looks` has positive and confirming. A day is positive if any deciding test is. It is negative if every test that had been
-    positive on an earlier day is done, confirming and negative; a day that repeats only some of them decides nothing.
+    `looks` has positive and confirming. A day is positive if any deciding test is. It is negative
+    if every test that had been positive on an earlier day is done, confirming and negative; a day
+    that repeats only some of them decides nothing.
     """
-    first = looks[looks["positive"]].groupby(TEST_KEY)["day"].min().rename("first_positive").reset_index()
+    first = (
+        looks[looks["positive"]]
+        .groupby(TEST_KEY)["day"]
+        .min()
+        .rename("first_positive")
+        .reset_index()
+    )
     days = looks[DAY_KEY].drop_duplicates()
     due = days.merge(first, on=EPISODE)
     due = due[due["first_positive"] < due["day"]]
     shown = (
-        looks[~looks["positive"] & looks["confirming"]][[*DAY_KEY, "test", "side"]].drop_duplicates().assign(shown=True)
+        looks[~looks["positive"] & looks["confirming"]][[*DAY_KEY, "test", "side"]]
+        .drop_duplicates()
+        .assign(shown=True)
     )
     due = due.merge(shown, on=[*DAY_KEY, "test", "side"], how="left")
     all_shown = due.assign(shown=due["shown"].notna()).groupby(DAY_KEY)["shown"].all()
     any_positive = looks.groupby(DAY_KEY)["positive"].any().rename("any_positive")
     states = days.join(any_positive, on=DAY_KEY).join(all_shown, on=DAY_KEY)
-    states["state"] = np.select([states["any_positive"], states["shown"].eq(True)], ["positive", "negative"], "open")
-    return states.loc[states["state"].ne("open"), [*DAY_KEY, "state"]].sort_values(DAY_KEY, ignore_index=True)
+    states["state"] = np.select(
+        [states["any_positive"], states["shown"].eq(True)], ["positive", "negative"], "open"
+    )
+    return states.loc[states["state"].ne("open"), [*DAY_KEY, "state"]].sort_values(
+        DAY_KEY, ignore_index=True
+    )

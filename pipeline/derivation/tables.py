@@ -1,4 +1,5 @@
-"""All derived tables from the delivered ones: what the looks mean, then the rows that the models see."""
+"""All derived tables from the delivered ones: what the looks mean,
+then the rows that the models see."""
 
 from collections.abc import Collection, Mapping
 
@@ -21,10 +22,14 @@ DECIDING_TABLES = ("examinations", "treatments")
 
 
 def derive_tables(delivered: Mapping[str, pd.DataFrame], config: Config) -> dict[str, pd.DataFrame]:
-    """Every table of schemas.derived from the tables DELIVERED, which hold the current delivery of each site."""
+    """Every table of schemas.derived from the tables DELIVERED,
+    which hold the current delivery of each site."""
     derived = derive_rows(delivered, config)
     record = Record(
-        **{name: delivered[name] for name in ("episodes", "examinations", "treatments", "followups")},
+        **{
+            name: delivered[name]
+            for name in ("episodes", "examinations", "treatments", "followups")
+        },
         **{name: derived[name] for name in ("findings", "adjudications", "attempts", "spells")},
     )
     return derived | {
@@ -32,15 +37,17 @@ def derive_tables(delivered: Mapping[str, pd.DataFrame], config: Config) -> dict
         "later_flags": raise_later_flags(
             record.examinations, record.findings, record.attempts, record.spells, config.criteria
         ),
-        "failure_reasons": explain_failures(record, config.criteria, config.maneuvers, config.failure),
+        "failure_reasons": explain_failures(
+            record, config.criteria, config.maneuvers, config.failure
+        ),
     }
 
 
 def derive_rows(
     delivered: Mapping[str, pd.DataFrame], config: Config, endpoints: Collection[str] = TIMED
 ) -> dict[str, pd.DataFrame]:
-    """The tables that the models of time and success need: findings, adjudications, spells by `endpoints` and the objective one, and
-    attempts, which belong to the spells of that one."""
+    """The tables that the models of time and success need: findings, adjudications, spells by
+    `endpoints` and the objective one, and attempts, which belong to the spells of that one."""
     findings, adjudications = adjudicate(delivered, config)
     timed = tuple(dict.fromkeys(("objective", *endpoints)))
     looks, spells = time_spells(delivered, findings, adjudications, config, timed)
@@ -49,14 +56,23 @@ def derive_rows(
     attempts = list_attempts(
         episodes, treatments, looks, find_states(looks), objective, adjudications, config.maneuvers
     )
-    return {"findings": findings, "adjudications": adjudications, "spells": spells, "attempts": attempts}
+    return {
+        "findings": findings,
+        "adjudications": adjudications,
+        "spells": spells,
+        "attempts": attempts,
+    }
 
 
-def adjudicate(delivered: Mapping[str, pd.DataFrame], config: Config) -> tuple[pd.DataFrame, pd.DataFrame]:
+def adjudicate(
+    delivered: Mapping[str, pd.DataFrame], config: Config
+) -> tuple[pd.DataFrame, pd.DataFrame]:
     """What the looks mean: findings and adjudications."""
     episodes, examinations, treatments, followups, _ = (delivered[name] for name in DELIVERED)
     findings = describe_looks(examinations, treatments, config.criteria.duration)
-    return findings, adjudicate_episodes(episodes, examinations, findings, treatments, followups, config.criteria)
+    return findings, adjudicate_episodes(
+        episodes, examinations, findings, treatments, followups, config.criteria
+    )
 
 
 def time_spells(
@@ -67,14 +83,20 @@ def time_spells(
     endpoints: Collection[str] = TIMED,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """The looks that decide on resolution, and the spells by `endpoints` that they bound."""
-    episodes, examinations, treatments, followups, set_aside = (delivered[name] for name in DELIVERED)
+    episodes, examinations, treatments, followups, set_aside = (
+        delivered[name] for name in DELIVERED
+    )
     confirmation_day = config.study.resolution.confirmation_day
     looks = select_deciding_looks(examinations, findings, adjudications, config.criteria)
     looks["confirming"] = mark_confirming(looks, treatments, config.maneuvers, confirmation_day)
     contacts = keep_until_reclassified(followups, adjudications)
     contacts = contacts.assign(after_attempt=pd.array([pd.NA] * len(contacts), dtype="Int64"))
-    contacts["confirming"] = mark_confirming(contacts, treatments, config.maneuvers, confirmation_day)
+    contacts["confirming"] = mark_confirming(
+        contacts, treatments, config.maneuvers, confirmation_day
+    )
     treated = pd.MultiIndex.from_frame(treatments[EPISODE].drop_duplicates())
     holes = set_aside[set_aside["table"].isin(DECIDING_TABLES) & set_aside["episode_id"].notna()]
     incomplete = pd.MultiIndex.from_frame(holes[EPISODE].drop_duplicates())
-    return looks, measure_spells(episodes, looks, contacts, treated, incomplete, config.study.resolution, endpoints)
+    return looks, measure_spells(
+        episodes, looks, contacts, treated, incomplete, config.study.resolution, endpoints
+    )

@@ -1,12 +1,16 @@
-"""The audit: for every hidden count, the least and the greatest value that all published tables together allow.
+"""The audit: for every hidden count, the least and the greatest value that all published tables
+together allow.
 
-Every cell is an unknown with what the release shows of it as its bounds, and the equations between them hold (Fischetti M, Salazar JJ. J Am
-Stat Assoc 2000;95:916-928, from memory; Hundepool A et al. Statistical Disclosure Control. Wiley 2012, chapter 4, from memory). Bounds are
-carried through the equations first; what that leaves open is asked of linear programs, and of integer programs where a solution is not whole
-(pipeline/disclosure/program.py). A count is given away if it is proved to lie between 1 and the least group that may be shown; if hidden parts of
-one sum are so few together; or, of a count that is nearly all one site's, if it cannot be so large that the site would be one of several. A site
-knows its own people: for its eyes the same is asked of the others in every cell, in those that are shown too. Whole numbers that fit all
-equations and by which a cell is safe (`examples`) are kept, since hiding more leaves them possible.
+Every cell is an unknown with what the release shows of it as its bounds, and the equations between
+them hold (Fischetti M, Salazar JJ. J Am Stat Assoc 2000;95:916-928, from memory; Hundepool A et al.
+Statistical Disclosure Control. Wiley 2012, chapter 4, from memory). Bounds are carried through the
+equations first; what that leaves open is asked of linear programs, and of integer programs where a
+solution is not whole (pipeline/disclosure/program.py). A count is given away if it is proved to lie
+between 1 and the least group that may be shown; if hidden parts of one sum are so few together; or,
+of a count that is nearly all one site's, if it cannot be so large that the site would be one of
+several. A site knows its own people: for its eyes the same is asked of the others in every cell, in
+those that are shown too. Whole numbers that fit all equations and by which a cell is safe
+(`examples`) are kept, since hiding more leaves them possible.
 """
 
 from collections.abc import Iterator
@@ -18,7 +22,15 @@ import numpy as np
 from pipeline.disclosure.cells import Cells
 from pipeline.disclosure.exact_limits import narrow_by_limits
 from pipeline.disclosure.known import Known
-from pipeline.disclosure.program import CLOSE, Claims, Contradiction, Program, Questions, System, split_components
+from pipeline.disclosure.program import (
+    CLOSE,
+    Claims,
+    Contradiction,
+    Program,
+    Questions,
+    System,
+    split_components,
+)
 
 PASSES = 500
 EVERYBODY = -1  # the eyes of somebody who knows of no site
@@ -26,8 +38,8 @@ EVERYBODY = -1  # the eyes of somebody who knows of no site
 
 @dataclass(frozen=True)
 class Exposed:
-    """A count that can be proved to be small, or to be one site's: its cell, its bounds, the site for whose eyes, or EVERYBODY, and whether
-    single equations prove it."""
+    """A count that can be proved to be small, or to be one site's: its cell, its bounds,
+    the site for whose eyes, or EVERYBODY, and whether single equations prove it."""
 
     cell: int
     least: float
@@ -38,7 +50,8 @@ class Exposed:
 
 @dataclass
 class Last:
-    """What was worked out from what was `known` last: the least and the most of each cell for some eyes, and whether examples were looked for."""
+    """What was worked out from what was `known` last: the least and the most of each cell for some
+    eyes, and whether examples were looked for."""
 
     known: bytes
     ends: dict[int, tuple[np.ndarray, np.ndarray]] = field(default_factory=dict)
@@ -47,7 +60,8 @@ class Last:
 
 @dataclass
 class Audit:
-    """The cells of a release, and the least group that may be shown: what is known of them is asked of it."""
+    """The cells of a release, and the least group that may be shown:
+    what is known of them is asked of it."""
 
     cells: Cells
     min_cell: int
@@ -57,13 +71,18 @@ class Audit:
     @cached_property
     def entries(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """For each entry of an equation its row, its cell and its sign."""
-        told = [(row, n, sign) for row, equation in enumerate(self.cells.equations) for n, sign in sorted(equation)]
+        told = [
+            (row, n, sign)
+            for row, equation in enumerate(self.cells.equations)
+            for n, sign in sorted(equation)
+        ]
         row, cell, sign = np.array(told, dtype=int).reshape(-1, 3).T
         return row, cell, sign.astype(float)
 
     @cached_property
     def owned(self) -> np.ndarray:
-        """How many people of each cell each site has sent, none where nobody can say: (cells, sites + 1), the last one being nobody's."""
+        """How many people of each cell each site has sent, none where nobody can say:
+        (cells, sites + 1), the last one being nobody's."""
         owned = np.array(self.cells.owned, dtype=float).reshape(len(self.cells.keys), -1)
         return np.column_stack([np.nan_to_num(owned), np.zeros(len(owned))])
 
@@ -87,8 +106,9 @@ class Audit:
         return EVERYBODY, *range(self.owned.shape[1] - 1)
 
     def carry(self, known: Known, eyes: int = EVERYBODY) -> tuple[np.ndarray, np.ndarray]:
-        """The least and the greatest value of each cell by what is known, as far as single equations and single shares carry it; a site knows
-        that its own are in a cell. Raises Contradiction if no value is left."""
+        """The least and the greatest value of each cell by what is known, as far as single
+        equations and single shares carry it; a site knows that its own are in a cell. Raises
+        Contradiction if no value is left."""
         last = self._remember(known)
         if eyes not in last.ends:
             last.ends[eyes] = self._carry(known, eyes)
@@ -126,9 +146,13 @@ class Audit:
         return least, most
 
     def list_claims(self, eyes: int) -> Claims:
-        """What must not be proved to `eyes`: that others are in a cell and fewer than may be shown, that as few have left it since an earlier
-        release, or that a site is nearly all of it."""
-        cells, own, few = np.arange(len(self.grows)), np.where(self.grows, 0, self.owned[:, eyes]), self.min_cell - 1
+        """What must not be proved to `eyes`: that others are in a cell and fewer than may be shown,
+        that as few have left it since an earlier release, or that a site is nearly all of it."""
+        cells, own, few = (
+            np.arange(len(self.grows)),
+            np.where(self.grows, 0, self.owned[:, eyes]),
+            self.min_cell - 1,
+        )
         left, floor = np.flatnonzero(self.grows), np.flatnonzero(self.floor)
         return Claims(
             np.concatenate([cells, left, floor]),
@@ -148,12 +172,17 @@ class Audit:
         return claims.take(open_)
 
     def find_remainders(self, least: np.ndarray, most: np.ndarray) -> np.ndarray:
-        """In which equations the hidden parts of a sum are few together, all else in it being known: the number of people, else 0."""
+        """In which equations the hidden parts of a sum are few together,
+        all else in it being known: the number of people, else 0."""
         row, cell, sign = self.entries
         rows = len(self.cells.equations)
         hidden = most[cell] > least[cell]
-        plus, minus = (np.bincount(row, hidden & (sign == side), minlength=rows) for side in (1, -1))
-        known = np.bincount(row, np.where(hidden, 0, sign * np.nan_to_num(least[cell])), minlength=rows)
+        plus, minus = (
+            np.bincount(row, hidden & (sign == side), minlength=rows) for side in (1, -1)
+        )
+        known = np.bincount(
+            row, np.where(hidden, 0, sign * np.nan_to_num(least[cell])), minlength=rows
+        )
         together = np.abs(known)
         several = ((plus > 1) & (minus == 0)) | ((minus > 1) & (plus == 0))
         return np.where(several & (together > 0) & (together < self.min_cell), together, 0)
@@ -174,7 +203,8 @@ class Audit:
         return list(found.values())
 
     def find(self, known: Known, eyes: int = EVERYBODY, only: int | None = None) -> list[Exposed]:
-        """What a release gives away by all equations together; `only` whether it gives away this cell."""
+        """What a release gives away by all equations together;
+        `only` whether it gives away this cell."""
         last = self._remember(known)
         if only is None and not last.looked:
             self._look_for_examples(known)
@@ -191,9 +221,13 @@ class Audit:
         return sorted(found, key=lambda exposed: exposed.cell)
 
     def _look_for_examples(self, known: Known) -> None:
-        """Find whole numbers that nobody can exclude, and that refute as many claims of all eyes as they may."""
+        """Find whole numbers that nobody can exclude, and that refute as many claims of all eyes as
+        they may."""
         ends = [self.carry(known, eyes) for eyes in self.everybody]
-        least, most = np.max([low for low, _ in ends], axis=0), np.min([high for _, high in ends], axis=0)
+        least, most = (
+            np.max([low for low, _ in ends], axis=0),
+            np.min([high for _, high in ends], axis=0),
+        )
         claims = [self.list_open(eyes, least, most) for eyes in self.everybody]
         claims = Claims(*(np.concatenate(each) for each in zip(*claims, strict=True)))
         for questions in self._part(least, most, claims):
@@ -210,7 +244,8 @@ class Audit:
                 yield Questions(Program(system, sorted(members), rows), claims.take(own))
 
     def _keep(self, questions: Questions, least: np.ndarray, most: np.ndarray) -> None:
-        """Keep whole numbers of some cells beside what is known; of all others nothing, since they have no part in the same equations."""
+        """Keep whole numbers of some cells beside what is known; of all others nothing,
+        since they have no part in the same equations."""
         known = np.where(most > least, np.nan, least)
         for example in questions.examples:
             numbers = known.copy()
@@ -219,18 +254,28 @@ class Audit:
 
 
 def _carry_shares(
-    least: np.ndarray, most: np.ndarray, part: np.ndarray, whole: np.ndarray, low: np.ndarray, high: np.ndarray
+    least: np.ndarray,
+    most: np.ndarray,
+    part: np.ndarray,
+    whole: np.ndarray,
+    low: np.ndarray,
+    high: np.ndarray,
 ) -> None:
     """Narrow each part by its whole, and each whole by its part, in place."""
     with np.errstate(divide="ignore", invalid="ignore"):
         np.maximum.at(least, part, np.ceil(np.nan_to_num(low * least[whole]) - CLOSE))
-        np.minimum.at(most, part, np.floor(np.where(np.isfinite(most[whole]), high * most[whole], np.inf) + CLOSE))
+        np.minimum.at(
+            most,
+            part,
+            np.floor(np.where(np.isfinite(most[whole]), high * most[whole], np.inf) + CLOSE),
+        )
         np.maximum.at(least, whole, np.where(high > 0, np.ceil(least[part] / high - CLOSE), 0))
         np.minimum.at(most, whole, np.where(low > 0, np.floor(most[part] / low + CLOSE), np.inf))
 
 
 def _add_others(side: np.ndarray, row: np.ndarray, rows: int) -> np.ndarray:
-    """For each entry the sum of the other entries of its row, where an infinite one outweighs all."""
+    """For each entry the sum of the other entries of its row,
+    where an infinite one outweighs all."""
     finite = np.isfinite(side)
     total = np.bincount(row, np.where(finite, side, 0), minlength=rows)
     endless = np.bincount(row, ~finite, minlength=rows)

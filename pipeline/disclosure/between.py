@@ -1,8 +1,10 @@
 """All releases together: what somebody who has kept every one can calculate with.
 
-The cells of each earlier release are known as far as it showed them. Those of a later one are those of an earlier one and the newcomers, and
-whatever adds up in both adds up for the newcomers too: so a sum may give a small group of them away although each of its cells has changed by
-nobody or by enough. Sets are the same people later and earlier if they are called alike; single sites are not, since their letters change.
+The cells of each earlier release are known as far as it showed them. Those of a later one are those
+of an earlier one and the newcomers, and whatever adds up in both adds up for the newcomers too: so
+a sum may give a small group of them away although each of its cells has changed by nobody or by
+enough. Sets are the same people later and earlier if they are called alike; single sites are not,
+since their letters change.
 """
 
 from collections.abc import Sequence
@@ -35,11 +37,15 @@ class Newcomers:
 
     def say(self) -> str:
         until = f" and {self.until}" if self.until else ""
-        return f"{self.name}, who came {'between releases' if self.until else 'since release'} {self.since}{until}"
+        return (
+            f"{self.name}, who came {'between releases' if self.until else 'since release'} "
+            f"{self.since}{until}"
+        )
 
 
 def add_releases(cells: Cells, entries: Sequence[Entry], sites: tuple[str, ...]) -> None:
-    """Add the cells of earlier releases, what these showed of them, their equations, and the newcomers since each and between any two."""
+    """Add the cells of earlier releases, what these showed of them, their equations,
+    and the newcomers since each and between any two."""
     now = {key.say(): n for n, key in enumerate(cells.keys)}
     equations = list(cells.equations.items())
     latest: dict[str, tuple[int, int]] = {}
@@ -51,14 +57,23 @@ def add_releases(cells: Cells, entries: Sequence[Entry], sites: tuple[str, ...])
         ]
         cells.past |= {n: tuple(bounds) for n, bounds in zip(place, entry.bounds, strict=True)}
         for equation in entry.equations:
-            cells.equations.setdefault(frozenset((place[n], sign) for n, sign in equation), f"release {entry.number}")
+            cells.equations.setdefault(
+                frozenset((place[n], sign) for n, sign in equation), f"release {entry.number}"
+            )
         then = dict(zip(entry.names, place, strict=True))
-        grown = {name: _add_newcomers(cells, name, then[name], now[name], entry.number) for name in then if name in now}
+        grown = {
+            name: _add_newcomers(cells, name, then[name], now[name], entry.number)
+            for name in then
+            if name in now
+        }
         for name, n in then.items():
             if name in latest:
                 _add_newcomers(cells, name, latest[name][1], n, latest[name][0], entry.number)
             latest[name] = entry.number, n
-        known = {frozenset((entry.names[n], sign) for n, sign in equation) for equation in entry.equations}
+        known = {
+            frozenset((entry.names[n], sign) for n, sign in equation)
+            for equation in entry.equations
+        }
         for equation, said in equations:
             named = frozenset((cells.keys[n].say(), sign) for n, sign in equation)
             if named in known and all(name in grown for name, _ in named):
@@ -68,7 +83,9 @@ def add_releases(cells: Cells, entries: Sequence[Entry], sites: tuple[str, ...])
         cells.left = True
 
 
-def _add_newcomers(cells: Cells, name: str, before: int, after: int, since: int, until: int = 0) -> int:
+def _add_newcomers(
+    cells: Cells, name: str, before: int, after: int, since: int, until: int = 0
+) -> int:
     value = cells.values[after] - cells.values[before]
     n = cells.add(Newcomers(name, since, until), value, cells.owned[after] - cells.owned[before])
     cells.growth.add(n)

@@ -1,7 +1,9 @@
-"""The counts of a release as unknowns: what somebody who has all its tables, and knows how they are made, knows of each.
+"""The counts of a release as unknowns: what somebody who has all its tables,
+and knows how they are made, knows of each.
 
-A cell is how many people are in a set, or in what is left of a set without another one. Whatever states it, in any analysis, states the same
-cell. What a release shows of it is in pipeline/disclosure/known.py, equations between cells in pipeline/disclosure/equations.py.
+A cell is how many people are in a set, or in what is left of a set without another one. Whatever
+states it, in any analysis, states the same cell. What a release shows of it is in
+pipeline/disclosure/known.py, equations between cells in pipeline/disclosure/equations.py.
 """
 
 from dataclasses import dataclass, field
@@ -31,11 +33,14 @@ Key = Group | Rest
 
 @dataclass
 class Cells:
-    """The cells of a release in order: their `values` and how many of each every site has sent (`owned`), both nan where nobody can say, and
-    the `equations`, sums of cells with signs that are zero, with what they say.
+    """The cells of a release in order: their `values` and how many of each every site has sent
+    (`owned`), both nan where nobody can say, and the `equations`, sums of cells with signs that are
+    zero, with what they say.
 
-    `rows` are the labels of the rows that state a cell, and how: as "episodes", as those "told" of, or as "others". `floor` are counts that must seem possible. Of earlier releases: `past` is what they showed of their cells, `growth` are the cells that
-    count who came between two, and `left` whether somebody has left.
+    `rows` are the labels of the rows that state a cell, and how: as "episodes", as those "told" of,
+    or as "others". `floor` are counts that must seem possible. Of earlier releases: `past` is what
+    they showed of their cells, `growth` are the cells that count who came between two, and `left`
+    whether somebody has left.
     """
 
     sites: int
@@ -51,7 +56,8 @@ class Cells:
     left: bool = False
 
     def add(self, key: Key, value: float = np.nan, own: np.ndarray | None = None) -> int:
-        """The number of a cell, which is the same for an equal one; what is known of its value and its sites is kept."""
+        """The number of a cell, which is the same for an equal one;
+        what is known of its value and its sites is kept."""
         if key not in self.place:
             self.place[key] = len(self.keys)
             self.keys.append(key)
@@ -67,19 +73,31 @@ class Cells:
     def relate(self, whole: int, parts: list[int], said: str) -> None:
         """Say that `parts` add up to `whole`."""
         if parts and whole not in parts and len(set(parts)) == len(parts):
-            self.equations.setdefault(frozenset([(whole, -1), *((part, 1) for part in parts)]), said)
+            self.equations.setdefault(
+                frozenset([(whole, -1), *((part, 1) for part in parts)]), said
+            )
 
 
-def list_cells(estimates: pd.DataFrame, described: pd.Series, by_site: BySite, rule: Disclosure) -> Cells:
-    """The cells that the rows of all analyses state (`estimates`, those before protection), without equations."""
+def list_cells(
+    estimates: pd.DataFrame, described: pd.Series, by_site: BySite, rule: Disclosure
+) -> Cells:
+    """The cells that the rows of all analyses state (`estimates`, those before protection),
+    without equations."""
     cells = Cells(len(by_site.sites))
-    columns = [estimates[name] for name in ("analysis", "stratum", "estimate", "n_episodes", "n_events")]
-    for label, analysis, stratum, estimate, episodes, events in zip(estimates.index, *columns, strict=True):
+    columns = [
+        estimates[name] for name in ("analysis", "stratum", "estimate", "n_episodes", "n_events")
+    ]
+    for label, analysis, stratum, estimate, episodes, events in zip(
+        estimates.index, *columns, strict=True
+    ):
         what = described[label]
         if what is None or pd.isna(episodes):
             continue
         told = estimate if what.quantity.kind == "count" else events
-        for counted, people, number in (("episodes", what.episodes, episodes), ("told", what.told, told)):
+        for counted, people, number in (
+            ("episodes", what.episodes, episodes),
+            ("told", what.told, told),
+        ):
             if people is not None and pd.notna(number):
                 part = counted == "told" and what.told != what.episodes
                 own = by_site.of(label, "events" if part else "episodes", float(number))
@@ -102,4 +120,8 @@ def list_cells(estimates: pd.DataFrame, described: pd.Series, by_site: BySite, r
 
 
 def _infer_rest(cells: Cells, whole: int, part: int, rest: int) -> None:
-    cells.add(cells.keys[rest], cells.values[whole] - cells.values[part], cells.owned[whole] - cells.owned[part])
+    cells.add(
+        cells.keys[rest],
+        cells.values[whole] - cells.values[part],
+        cells.owned[whole] - cells.owned[part],
+    )

@@ -1,8 +1,9 @@
-"""What else is hidden where a hidden count could be worked out: of the numbers that prove it, the one that is worth least.
+"""What else is hidden where a hidden count could be worked out: of the numbers that prove it,
+the one that is worth least.
 
-A share leaves in coarser steps, if that is enough. Else the whole row of a count or a share is hidden; of an estimate of many only
-how many they are, since the estimate does not tell that. Where all that proves it is that a mark says of a hidden count that it is small, the
-mark says less.
+A share leaves in coarser steps, if that is enough. Else the whole row of a count or a share is
+hidden; of an estimate of many only how many they are, since the estimate does not tell that. Where
+all that proves it is that a mark says of a hidden count that it is small, the mark says less.
 """
 
 from collections.abc import Mapping
@@ -17,7 +18,8 @@ from pipeline.disclosure.protect import hide_contrasts, hide_rows
 from pipeline.disclosure.rounding import EPISODES, EVENTS, coarsen_shares, drop_counts
 from schemas.study import Disclosure
 
-LOOSER = 2.5  # what it is worth that a mark says that a count is small: more than a number that nobody reads
+# what it is worth that a mark says that a count is small: more than a number that nobody reads
+LOOSER = 2.5
 COARSER = 0.5  # what it costs that a share leaves in coarser steps, as a part of what it is worth
 WHOLE, FINER = 10, 0.4  # what a set that nothing narrows is worth more, and each variable less
 TRIES, SLOW_TRIES = 12, 6  # of covers for one cell; of such as all equations together are asked of
@@ -38,7 +40,8 @@ Edits = Mapping[object, Edit]
 
 @dataclass(frozen=True)
 class Option:
-    """What may cover a cell: what it is worth, the cell that is then less known, and what is taken from rows."""
+    """What may cover a cell: what it is worth, the cell that is then less known,
+    and what is taken from rows."""
 
     worth: float
     cell: int
@@ -58,7 +61,10 @@ class Cover:
 
     def __post_init__(self) -> None:
         cells = self.audit.cells
-        self.rows = {n: [(label, c) for label, c in rows if label in self.safe.index] for n, rows in cells.rows.items()}
+        self.rows = {
+            n: [(label, c) for label, c in rows if label in self.safe.index]
+            for n, rows in cells.rows.items()
+        }
         self.stated: dict[object, set[int]] = {}
         for n, rows in self.rows.items():
             for label, _ in rows:
@@ -68,7 +74,9 @@ class Cover:
             whole = self.described[label].episodes
             if whole in cells.place:
                 self.parts.setdefault(cells.place[whole], set()).update(numbers)
-        self.shown = {label: Shown(*row) for label, *row in self.safe[COLUMNS].itertuples(name=None)}
+        self.shown = {
+            label: Shown(*row) for label, *row in self.safe[COLUMNS].itertuples(name=None)
+        }
         self.near: dict[int, set[int]] = {}
         for equation in cells.equations:
             members = {n for n, _ in equation}
@@ -76,8 +84,9 @@ class Cover:
                 self.near.setdefault(n, set()).update(members)
 
     def add(self, found: Exposed) -> bool:
-        """Choose what covers an exposed cell, unless what was chosen before does; where no single choice does, several of the least valuable
-        are taken. False if there is nothing to choose."""
+        """Choose what covers an exposed cell, unless what was chosen before does; where no single
+        choice does, several of the least valuable are taken. False if there is nothing to
+        choose."""
         if self.is_covered(found):
             return True
         options = self.list_options(found.cell)
@@ -118,17 +127,25 @@ class Cover:
         edits = {}
         for label, counted in self.rows[n]:
             what = self.described[label]
-            itself = what.quantity.kind == "count" and (counted == "told" or what.told == what.episodes)
+            itself = what.quantity.kind == "count" and (
+                counted == "told" or what.told == what.episodes
+            )
             whole = itself or counted != "episodes" or says_few(self.safe, label)
             if self.safe.at[label, "status"] != "suppressed":
                 edits[label] = Edit.ALL if whole else Edit.COUNTS
         return edits
 
     def list_coarser(self, n: int) -> Edits:
-        """What to take from rows so that a cell is known by coarse shares only; nothing if anything else tells of it."""
-        rows = [(label, counted) for label, counted in self.rows[n] if self.safe.at[label, "status"] == "ok"]
+        """What to take from rows so that a cell is known by coarse shares only;
+        nothing if anything else tells of it."""
+        rows = [
+            (label, counted)
+            for label, counted in self.rows[n]
+            if self.safe.at[label, "status"] == "ok"
+        ]
         shares = all(
-            counted != "episodes" and self.described[label].quantity.kind == "share" for label, counted in rows
+            counted != "episodes" and self.described[label].quantity.kind == "share"
+            for label, counted in rows
         )
         return dict.fromkeys((label for label, _ in rows), Edit.DIGITS) if shares else {}
 
@@ -157,7 +174,8 @@ class Cover:
         return Shown(*next(row[COLUMNS].itertuples(index=False, name=None)))
 
     def is_covered(self, found: Exposed) -> bool:
-        """Whether an exposed cell is given away no more, by single equations or, if these did not find it, by all of them."""
+        """Whether an exposed cell is given away no more, by single equations or,
+        if these did not find it, by all of them."""
         if any(found.cell == each.cell for each in self.audit.find_quickly(self.known, found.eyes)):
             return False
         return found.quickly or not self.audit.find(self.known, found.eyes, found.cell)
@@ -175,16 +193,25 @@ class Cover:
         ]
 
     def find_worth(self, n: int) -> float:
-        """What a cell is worth: as much as the most valuable row that states it, and more where nothing narrows it; then, how many it counts."""
+        """What a cell is worth: as much as the most valuable row that states it,
+        and more where nothing narrows it; then, how many it counts."""
         key = self.audit.cells.keys[n]
         worth = max(self.described[label].quantity.worth for label, _ in self.rows[n])
         narrowed = len(getattr(key, "narrowed", ()))
-        return worth + (WHOLE if narrowed == 0 else -FINER * narrowed) + min(self.audit.cells.values[n], 1e6) / 1e7
+        return (
+            worth
+            + (WHOLE if narrowed == 0 else -FINER * narrowed)
+            + min(self.audit.cells.values[n], 1e6) / 1e7
+        )
 
     def apply(self) -> pd.DataFrame:
         """The rows with all of it done."""
-        own = {edit: sorted((k for k, e in self.edits.items() if e == edit), key=str) for edit in Edit}
-        safe = drop_counts(coarsen_shares(self.safe, own[Edit.DIGITS]), own[Edit.COUNTS], [EPISODES, EVENTS])
+        own = {
+            edit: sorted((k for k, e in self.edits.items() if e == edit), key=str) for edit in Edit
+        }
+        safe = drop_counts(
+            coarsen_shares(self.safe, own[Edit.DIGITS]), own[Edit.COUNTS], [EPISODES, EVENTS]
+        )
         return hide_contrasts(hide_rows(safe, own[Edit.ALL]), self.described)
 
 

@@ -1,7 +1,9 @@
-"""The equations between the cells of a release: declared sums, sets within sets, and every division of a set that its rows show.
+"""The equations between the cells of a release: declared sums, sets within sets,
+and every division of a set that its rows show.
 
-A division is found, not declared, so that no analysis can forget it: a set is divided by the variables that narrow others of the same name
-further. What the parts leave over is a cell of its own, unless it is nobody.
+A division is found, not declared, so that no analysis can forget it: a set is divided by the
+variables that narrow others of the same name further. What the parts leave over is a cell of its
+own, unless it is nobody.
 """
 
 from collections.abc import Iterator, Mapping
@@ -33,7 +35,13 @@ def add_equations(cells: Cells) -> None:
         for narrowed in sorted(sets.get(declared.whole, ()), key=sorted):
             parts = [Group(part, narrowed) for part in declared.parts]
             if any(part in cells.place for part in parts):
-                _relate(cells, Group(declared.whole, narrowed), parts, f"parts of “{declared.whole}”", complete=True)
+                _relate(
+                    cells,
+                    Group(declared.whole, narrowed),
+                    parts,
+                    f"parts of “{declared.whole}”",
+                    complete=True,
+                )
     for whole, parts in DIVIDED.items():
         days = {
             (narrowed - {item}, item)
@@ -53,8 +61,11 @@ def add_equations(cells: Cells) -> None:
     _agree(cells, sets)
 
 
-def _relate(cells: Cells, whole: Group, parts: list[Group], said: str, *, complete: bool = False) -> None:
-    """Say that the parts add up to the whole, with the rest that they leave; of a `complete` sum a part without a row is what is left."""
+def _relate(
+    cells: Cells, whole: Group, parts: list[Group], said: str, *, complete: bool = False
+) -> None:
+    """Say that the parts add up to the whole, with the rest that they leave;
+    of a `complete` sum a part without a row is what is left."""
     missing = [part for part in parts if part not in cells.place]
     numbers = [cells.add(part) for part in parts]
     number = cells.add(whole)
@@ -69,7 +80,8 @@ def _relate(cells: Cells, whole: Group, parts: list[Group], said: str, *, comple
 
 
 def _infer(cells: Cells, whole: int, parts: list[int]) -> None:
-    """The value, and the people of each site, of the one member of a sum of which they are not known."""
+    """The value, and the people of each site, of the one member of a sum of which they are not
+    known."""
     members = [(whole, -1), *((part, 1) for part in parts)]
     for n, sign in members:
         others = [(m, s) for m, s in members if m != n]
@@ -80,7 +92,8 @@ def _infer(cells: Cells, whole: int, parts: list[int]) -> None:
 
 
 def _contain(cells: Cells, outer: Group, inner: Group) -> None:
-    """Say that one set is within another; what is left is a cell of its own, unless it is nobody."""
+    """Say that one set is within another; what is left is a cell of its own,
+    unless it is nobody."""
     whole, part = cells.place[outer], cells.place[inner]
     left = cells.values[whole] - cells.values[part]
     if left < 0:
@@ -92,27 +105,41 @@ def _contain(cells: Cells, outer: Group, inner: Group) -> None:
     cells.relate(whole, [part, rest], f"{inner.say()} are among {outer.say()}")
 
 
-def list_divisions(name: str, sets: set[frozenset]) -> Iterator[tuple[frozenset, list[frozenset], str]]:
-    """Each set of one name with those that divide it by the same further variables, and what to call that."""
+def list_divisions(
+    name: str, sets: set[frozenset]
+) -> Iterator[tuple[frozenset, list[frozenset], str]]:
+    """Each set of one name with those that divide it by the same further variables,
+    and what to call that."""
     values = {narrowed: dict(narrowed) for narrowed in sorted(sets, key=sorted)}
     for whole, fixed in values.items():
         divisions: dict[tuple, list[frozenset]] = {}
         for part, own in values.items():
             further = tuple(sorted(variable for variable in own if variable not in fixed))
-            divides = further and not any(v in FIXED or v in OVERLAPPING or own[v] == ANY for v in further)
-            if divides and all(own.get(variable) == value for variable, value in fixed.items() if value != ANY):
+            divides = further and not any(
+                v in FIXED or v in OVERLAPPING or own[v] == ANY for v in further
+            )
+            if divides and all(
+                own.get(variable) == value for variable, value in fixed.items() if value != ANY
+            ):
                 divisions.setdefault(further, []).append(part)
         for further, parts in divisions.items():
             yield whole, _drop_unions(parts, values, further), f"by {', '.join(further)}"
     yield from _list_told(values)
 
 
-def _list_told(values: Mapping[frozenset, dict]) -> Iterator[tuple[frozenset, list[frozenset], str]]:
-    """Those of whom a variable is told, with its values, and with the whole of whom they are a part."""
+def _list_told(
+    values: Mapping[frozenset, dict],
+) -> Iterator[tuple[frozenset, list[frozenset], str]]:
+    """Those of whom a variable is told, with its values, and with the whole of whom they are a
+    part."""
     for told, own in values.items():
         for variable in [variable for variable, value in own.items() if value == ANY]:
             rest = frozenset(item for item in told if item[0] != variable)
-            parts = [s for s, v in values.items() if s != told and s - {(variable, v.get(variable))} == rest]
+            parts = [
+                s
+                for s, v in values.items()
+                if s != told and s - {(variable, v.get(variable))} == rest
+            ]
             parts = [part for part in parts if variable in values[part]]
             if parts:
                 yield told, _drop_unions(parts, values, (variable,)), f"by {variable}"
@@ -120,25 +147,32 @@ def _list_told(values: Mapping[frozenset, dict]) -> Iterator[tuple[frozenset, li
                 yield rest, [told], f"whose {variable} is told"
 
 
-def _drop_unions(parts: list[frozenset], values: Mapping[frozenset, dict], further: tuple) -> list[frozenset]:
+def _drop_unions(
+    parts: list[frozenset], values: Mapping[frozenset, dict], further: tuple
+) -> list[frozenset]:
     """The parts without those that count together values of which each has a part of its own."""
     alone = {values[part][further[0]] for part in parts} if len(further) == 1 else set()
     return [
         part
         for part in parts
-        if not alone or TOGETHER not in (told := values[part][further[0]]) or not set(told.split(TOGETHER)) <= alone
+        if not alone
+        or TOGETHER not in (told := values[part][further[0]])
+        or not set(told.split(TOGETHER)) <= alone
     ]
 
 
 def _list_within(sets: Sets) -> Iterator[tuple[Group, Group]]:
-    """Each set with those that hold it: with the same that narrows it in all names above its own, and as declared otherwise."""
+    """Each set with those that hold it: with the same that narrows it in all names above its own,
+    and as declared otherwise."""
     for name in list(sets):
         for above in sorted(find_above(name)):
             for narrowed in sorted(sets[name] & sets.get(above, set()), key=sorted):
                 yield Group(name, narrowed), Group(above, narrowed)
     for declared in WITHIN:
         for narrowed in sorted(sets.get(declared.inner, ()), key=sorted):
-            outer = {v: value for v, value in narrowed if v not in declared.loses} | dict(declared.gains)
+            outer = {v: value for v, value in narrowed if v not in declared.loses} | dict(
+                declared.gains
+            )
             outside = frozenset(outer.items())
             if outside != narrowed and outside in sets.get(declared.outer, ()):
                 yield Group(declared.inner, narrowed), Group(declared.outer, outside)
@@ -148,7 +182,9 @@ def _list_within(sets: Sets) -> Iterator[tuple[Group, Group]]:
 def find_above(name: str) -> frozenset[str]:
     """The names whose sets hold those of a name, however many steps above."""
     direct = {declared.whole for declared in SUMS if name in declared.parts}
-    direct |= {declared.outer for declared in WITHIN if name == declared.inner and declared.outer != name}
+    direct |= {
+        declared.outer for declared in WITHIN if name == declared.inner and declared.outer != name
+    }
     return frozenset(direct.union(*(find_above(each) for each in direct)))
 
 
@@ -159,7 +195,13 @@ def _list_chains(sets: Sets) -> Iterator[tuple[Group, Group]]:
             told = dict(narrowed)
             if chain.variable in told and _belongs(told, chain):
                 value = told[chain.variable]
-                step = chain.order.index(value) if chain.order else -int(value) if chain.rises else int(value)
+                step = (
+                    chain.order.index(value)
+                    if chain.order
+                    else -int(value)
+                    if chain.rises
+                    else int(value)
+                )
                 links.setdefault(narrowed - {(chain.variable, value)}, []).append((step, narrowed))
         for members in links.values():
             ordered = [narrowed for _, narrowed in sorted(members, key=lambda member: member[0])]
@@ -188,20 +230,27 @@ def _follow_paths(cells: Cells, sets: Sets) -> None:
 
 
 def _start_paths(cells: Cells, sets: Sets) -> None:
-    """Whose path begins with a maneuver had it first; the first of a session of several families is that of the session."""
+    """Whose path begins with a maneuver had it first; the first of a session of several families is
+    that of the session."""
     for narrowed in sorted(sets.get(FIRST, ()), key=sorted):
         told = dict(narrowed)
         if set(told) == {"first_maneuver"}:
-            paths = [dict(each)["path"] for each in sets.get(PATH, ()) if set(dict(each)) == {"path"}]
-            begun = [path for path in paths if THEN not in path and path.split("+")[0] == told["first_maneuver"]]
+            paths = [
+                dict(each)["path"] for each in sets.get(PATH, ()) if set(dict(each)) == {"path"}
+            ]
+            begun = [
+                path
+                for path in paths
+                if THEN not in path and path.split("+")[0] == told["first_maneuver"]
+            ]
             parts = [Group(PATH, frozenset([("path", path)])) for path in sorted(begun)]
             if parts:
                 _relate(cells, Group(FIRST, narrowed), parts, "first maneuver and paths")
 
 
 def _agree(cells: Cells, sets: Sets) -> None:
-    """Those of whom the record and the looks name the same are the pairs of two equal names; all pairs of one that the looks name are among
-    those of whom the looks name it."""
+    """Those of whom the record and the looks name the same are the pairs of two equal names;
+    all pairs of one that the looks name are among those of whom the looks name it."""
     for alike in [name for name in sets if name.startswith(ALIKE)]:
         part = alike.removeprefix(ALIKE)
         columns: dict[str, list[Group]] = {}
@@ -209,9 +258,19 @@ def _agree(cells: Cells, sets: Sets) -> None:
             told = dict(narrowed)
             if set(told) == {"recorded", "adjudicated"}:
                 columns.setdefault(told["adjudicated"], []).append(Group(f"named {part}", narrowed))
-        same = [pair for value, pairs in columns.items() for pair in pairs if pair.by["recorded"] == value]
+        same = [
+            pair
+            for value, pairs in columns.items()
+            for pair in pairs
+            if pair.by["recorded"] == value
+        ]
         if frozenset() in sets[alike] and same:
             _relate(cells, Group(alike), same, "named alike")
         for value, pairs in columns.items():
             if frozenset([(part, value)]) in sets.get("positional", ()):
-                _relate(cells, Group("positional", frozenset([(part, value)])), pairs, f"{part} named twice")
+                _relate(
+                    cells,
+                    Group("positional", frozenset([(part, value)])),
+                    pairs,
+                    f"{part} named twice",
+                )

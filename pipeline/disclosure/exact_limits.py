@@ -1,8 +1,11 @@
-"""What the limits of a share tell of how many people it is one: these are exact, or reach further, so few numbers fit the printed ones.
+"""What the limits of a share tell of how many people it is one: these are exact, or reach further,
+so few numbers fit the printed ones.
 
-Of s people of whom k have the event the lower exact limit is at least L just if k or more of s are met with a probability of at most 2.5 % where
-the true share is L (Clopper CJ, Pearson ES. Biometrika 1934;26:404-413), and likewise the upper one. A share in whole percent leaves each size of a
-group a few k; where no k fits its limits, the group has another size, and all shares of one group must fit the same one.
+Of s people of whom k have the event the lower exact limit is at least L just if k or more of s are
+met with a probability of at most 2.5 % where the true share is L (Clopper CJ, Pearson ES.
+Biometrika 1934;26:404-413), and likewise the upper one. A share in whole percent leaves each size
+of a group a few k; where no k fits its limits, the group has another size, and all shares of one
+group must fit the same one.
 """
 
 from functools import lru_cache
@@ -17,8 +20,10 @@ CLOSE = 1e-9
 
 
 def narrow_by_limits(least: np.ndarray, most: np.ndarray, shares: np.ndarray) -> None:
-    """Narrow, in place, how many each cell can be (cells) by `shares` with limits: rows of the part, the whole, the least and the greatest share,
-    and the least and the greatest that the limits can be (shares, 6); limits of 0 and 1 tell nothing. What fits no number is passed over."""
+    """Narrow, in place, how many each cell can be (cells) by `shares` with limits: rows of the
+    part, the whole, the least and the greatest share, and the least and the greatest that the
+    limits can be (shares, 6); limits of 0 and 1 tell nothing. What fits no number is passed
+    over."""
     limited = shares[(shares[:, 4] > 0) | (shares[:, 5] < 1)]
     for whole in np.unique(limited[:, 1]).astype(int):
         if not 0 < least[whole] <= most[whole] < least[whole] + MOST_SIZES:
@@ -36,11 +41,14 @@ def narrow_by_limits(least: np.ndarray, most: np.ndarray, shares: np.ndarray) ->
 
 
 def count_events(shares: np.ndarray, sizes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """How many have the event, at least and at most, for each share (rows as above, without part and whole) and each of consecutive `sizes` of its
-    group: (shares, sizes)."""
+    """How many have the event, at least and at most, for each share (rows as above, without part
+    and whole) and each of consecutive `sizes` of its group: (shares, sizes)."""
     first = sizes[0] // BLOCK
     blocks = range(first, sizes[-1] // BLOCK + 1)
-    counted = [np.concatenate([_count_block(*share, block) for block in blocks], axis=1) for share in shares]
+    counted = [
+        np.concatenate([_count_block(*share, block) for block in blocks], axis=1)
+        for share in shares
+    ]
     few, many = np.array(counted)[:, :, sizes - first * BLOCK].transpose(1, 0, 2)
     return few, many
 
@@ -58,6 +66,9 @@ def _reach_limit(sizes: np.ndarray, limit: float) -> np.ndarray:
     """The fewest of so many of whom the lower exact limit is at least `limit`."""
     if limit <= 0:
         return np.zeros(len(sizes))
-    before = np.maximum(np.ceil(bdtrik(1 - TAIL, sizes, limit)), 0)  # the quantile of the binomial distribution
-    before = np.where((before > 0) & (bdtr(before - 1, sizes, limit) >= 1 - TAIL), before - 1, before)
+    # the quantile of the binomial distribution
+    before = np.maximum(np.ceil(bdtrik(1 - TAIL, sizes, limit)), 0)
+    before = np.where(
+        (before > 0) & (bdtr(before - 1, sizes, limit) >= 1 - TAIL), before - 1, before
+    )
     return before + 1

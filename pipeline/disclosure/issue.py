@@ -1,4 +1,5 @@
-"""What leaves after a run: a new release beside all earlier ones, the same as before, or, while too little is new, the last one as it was."""
+"""What leaves after a run: a new release beside all earlier ones, the same as before, or,
+while too little is new, the last one as it was."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -7,7 +8,14 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from pipeline.disclosure.ledger import ESTIMATES, MADE_FROM, Entry, fingerprint, read_ledger, write_entry
+from pipeline.disclosure.ledger import (
+    ESTIMATES,
+    MADE_FROM,
+    Entry,
+    fingerprint,
+    read_ledger,
+    write_entry,
+)
 from pipeline.disclosure.people import Trials
 from pipeline.disclosure.release import GivenAway, Made, make_release
 from schemas.estimate import Estimates
@@ -16,14 +24,15 @@ from schemas.study import Disclosure
 
 TELLS = ["estimate", "n_episodes"]
 KEPT = (
-    "Records have come or changed since release {number}, too few to be released beside it without telling of single people: "
-    "release {number} stays, and nothing here is newer."
+    "Records have come or changed since release {number}, too few to be released beside it without "
+    "telling of single people: release {number} stays, and nothing here is newer."
 )
 
 
 @dataclass(frozen=True)
 class Issue:
-    """What leaves: tables of estimates by file, what they were made from (columns name and value), and what to say of it, if anything."""
+    """What leaves: tables of estimates by file, what they were made from (columns name and value),
+    and what to say of it, if anything."""
 
     files: dict[str, pd.DataFrame]
     made_from: pd.DataFrame
@@ -33,9 +42,11 @@ class Issue:
 def issue_release(
     estimates: pd.DataFrame, rule: Disclosure, trials: Trials, ledger: Path, made_from: pd.DataFrame
 ) -> Issue:
-    """The release of what the analyses state (schemas.estimate.Estimates), which is entered in the `ledger` if it is a new one.
+    """The release of what the analyses state (schemas.estimate.Estimates),
+    which is entered in the `ledger` if it is a new one.
 
-    `made_from` are the fingerprints behind the estimates. Raises GivenAway if nothing can be released and nothing ever was.
+    `made_from` are the fingerprints behind the estimates. Raises GivenAway if nothing can be
+    released and nothing ever was.
     """
     entries = read_ledger(ledger)
     source = fingerprint({"estimates": estimates, "rule": pd.DataFrame([rule.model_dump()])})
@@ -44,7 +55,8 @@ def issue_release(
         made = make_release(estimates, rule, trials, others)
         own = [entry for entry in entries if entry.source == source]
         if own and fingerprint(split_files(made.rows)) not in {entry.content for entry in own}:
-            others = entries  # what was released of the same records in another way counts like any other release
+            # what was released of the same records in another way counts like any other release
+            others = entries
             made = make_release(estimates, rule, trials, others)
     except GivenAway:
         if not others:
@@ -52,7 +64,11 @@ def issue_release(
         return _keep(others[-1])
     files = split_files(made.rows)
     same = next((entry for entry in entries if entry.content == fingerprint(files)), None)
-    if same is None and others and count_told(files) < rule.min_renewed * count_told(_read_files(others[-1])):
+    if (
+        same is None
+        and others
+        and count_told(files) < rule.min_renewed * count_told(_read_files(others[-1]))
+    ):
         return _keep(others[-1])
     number = same.number if same else max((entry.number for entry in entries), default=0) + 1
     if same is None:
@@ -62,7 +78,10 @@ def issue_release(
 
 def split_files(rows: pd.DataFrame) -> dict[str, pd.DataFrame]:
     """The rows of each analysis as a table by the name of its file."""
-    return {f"{name}.csv": own.reset_index(drop=True) for name, own in rows.groupby("analysis", sort=True)}
+    return {
+        f"{name}.csv": own.reset_index(drop=True)
+        for name, own in rows.groupby("analysis", sort=True)
+    }
 
 
 def count_told(files: dict[str, pd.DataFrame]) -> int:
@@ -75,7 +94,11 @@ def _keep(entry: Entry) -> Issue:
     said = KEPT.format(number=entry.number)
     made_from = pd.read_csv(entry.folder / MADE_FROM, dtype="string")
     note = pd.DataFrame({"name": [NEWER], "value": [said]})
-    return Issue(_read_files(entry), pd.concat([_number(made_from, entry.number), note], ignore_index=True), said)
+    return Issue(
+        _read_files(entry),
+        pd.concat([_number(made_from, entry.number), note], ignore_index=True),
+        said,
+    )
 
 
 def _read_files(entry: Entry) -> dict[str, pd.DataFrame]:
@@ -91,8 +114,15 @@ def _number(made_from: pd.DataFrame, number: int) -> pd.DataFrame:
 
 
 def _enter(
-    ledger: Path, number: int, source: str, files: dict[str, pd.DataFrame], made_from: pd.DataFrame, made: Made
+    ledger: Path,
+    number: int,
+    source: str,
+    files: dict[str, pd.DataFrame],
+    made_from: pd.DataFrame,
+    made: Made,
 ) -> None:
     stated = made.stated
     bounds = np.column_stack(stated.audit.carry(made.known))
-    write_entry(ledger, number, source, files, made_from, stated.audit.cells, bounds, stated.by_site.sites)
+    write_entry(
+        ledger, number, source, files, made_from, stated.audit.cells, bounds, stated.by_site.sites
+    )

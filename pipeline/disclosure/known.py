@@ -1,4 +1,5 @@
-"""What a release shows of each cell: one number, the numbers that round to it, what a mark says where it is hidden; and shares of cells in others."""
+"""What a release shows of each cell: one number, the numbers that round to it,
+what a mark says where it is hidden; and shares of cells in others."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -21,7 +22,8 @@ COLUMNS = ["status", "lower", *COUNTED, "rounded", "upper"]
 
 
 class Share(NamedTuple):
-    """One cell (`part`) as a share of another one, at least and at most, and what its limits lie between: 0 to 1."""
+    """One cell (`part`) as a share of another one, at least and at most,
+    and what its limits lie between: 0 to 1."""
 
     part: int
     whole: int
@@ -33,8 +35,8 @@ class Share(NamedTuple):
 
 @dataclass
 class Known:
-    """What a release shows: of each cell the least and the greatest number of people that it can be (`bounds`: cells, 2), and its `shares` by
-    the label of their row and how it counts."""
+    """What a release shows: of each cell the least and the greatest number of people that it can be
+    (`bounds`: cells, 2), and its `shares` by the label of their row and how it counts."""
 
     bounds: np.ndarray
     shares: dict[tuple[object, str], Share] = field(default_factory=dict)
@@ -48,7 +50,9 @@ class Known:
         return np.array(list(self.shares.values()), dtype=float).reshape(-1, len(Share._fields))
 
 
-def learn_known(cells: Cells, released: pd.DataFrame, described: pd.Series, rule: Disclosure) -> Known:
+def learn_known(
+    cells: Cells, released: pd.DataFrame, described: pd.Series, rule: Disclosure
+) -> Known:
     """What a release shows of each cell. Rows that it has not show nothing."""
     known = Known(np.tile([0.0, MANY], (len(cells.keys), 1)))
     bounds = known.bounds
@@ -69,7 +73,8 @@ def narrow_known(
     described: pd.Series,
     rule: Disclosure,
 ) -> None:
-    """Narrow what is `known` of some cells by the rows that are `shown`: first by counts, then by the shares of those counted."""
+    """Narrow what is `known` of some cells by the rows that are `shown`: first by counts,
+    then by the shares of those counted."""
     bounds, shares = known.bounds, []
     for n in numbers:
         for label, counted in cells.rows.get(n, ()):
@@ -108,11 +113,16 @@ class Shown(NamedTuple):
         number = getattr(self, column)
         if pd.isna(number):
             return 0.0, MANY
-        return unround_count(number, rule.round_counts) if column in list_rounded(self.rounded) else (number, number)
+        return (
+            unround_count(number, rule.round_counts)
+            if column in list_rounded(self.rounded)
+            else (number, number)
+        )
 
 
 def read_count(row: Shown, what: Described, counted: str, rule: Disclosure) -> tuple[float, float]:
-    """What a row says of how many it counts ("episodes"), or of how many are "told" of by a count."""
+    """What a row says of how many it counts ("episodes"), or of how many are "told" of by a
+    count."""
     kind, shown = what.quantity.kind, row.status == "ok"
     if counted == "told":
         if kind != "count":
@@ -132,8 +142,11 @@ def read_count(row: Shown, what: Described, counted: str, rule: Disclosure) -> t
     return float(least), float(most)
 
 
-def read_share(row: Shown, what: Described, counted: str, whole: np.ndarray, rule: Disclosure) -> tuple[float, float]:
-    """What a share says of how many have the event ("told") or have not ("others"), of a `whole` with these bounds."""
+def read_share(
+    row: Shown, what: Described, counted: str, whole: np.ndarray, rule: Disclosure
+) -> tuple[float, float]:
+    """What a share says of how many have the event ("told") or have not ("others"),
+    of a `whole` with these bounds."""
     few = 0.0, rule.least_shown - 1.0
     if row.status == "bounded":
         return few if (counted == "others") == pd.notna(row.lower) else (0.0, MANY)
@@ -149,7 +162,8 @@ def read_share(row: Shown, what: Described, counted: str, whole: np.ndarray, rul
 
 
 def read_ends(row: Shown, counted: str) -> tuple[float, float]:
-    """The least and the greatest share that a row can have had before it was rounded, of those "told" of or of the "others"."""
+    """The least and the greatest share that a row can have had before it was rounded,
+    of those "told" of or of the "others"."""
     coarse = "estimate" in list_rounded(row.rounded)
     half = float(find_half_steps(np.array([row.estimate], dtype=float), np.array([coarse]))[0])
     share = row.estimate if counted == "told" else 1 - row.estimate
@@ -157,7 +171,8 @@ def read_ends(row: Shown, counted: str) -> tuple[float, float]:
 
 
 def read_limits(row: Shown, counted: str) -> tuple[float, float]:
-    """The least that the lower limit of a share can have been before it was rounded, and the greatest that the upper one can; of "others" none."""
+    """The least that the lower limit of a share can have been before it was rounded,
+    and the greatest that the upper one can; of "others" none."""
     if counted != "told" or pd.isna(row.lower) or pd.isna(row.upper):
         return 0.0, 1.0
     ends = np.array([row.lower, row.upper], dtype=float)

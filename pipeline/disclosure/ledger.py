@@ -1,7 +1,9 @@
-"""The ledger of releases: what each has shown, so that no later one gives away what an earlier one hid, or who came between them.
+"""The ledger of releases: what each has shown, so that no later one gives away what an earlier one
+hid, or who came between them.
 
-An entry is a folder that is written once and never changed, called by its number and by what it holds: the estimates as they were released,
-what they were made from, and every cell with what the release showed of it and what it was. The ledger knows what is hidden, so it stays where the
+An entry is a folder that is written once and never changed, called by its number and by what it
+holds: the estimates as they were released, what they were made from, and every cell with what the
+release showed of it and what it was. The ledger knows what is hidden, so it stays where the
 unreleased estimates are. A release that has been made before is no new one.
 """
 
@@ -22,10 +24,12 @@ SYSTEM, MADE_FROM, ESTIMATES = "cells.json", "made_from.csv", "estimates"
 
 @dataclass(frozen=True)
 class Entry:
-    """One earlier release: its number, the fingerprint of what the analyses stated, and where it is kept.
+    """One earlier release: its number, the fingerprint of what the analyses stated,
+    and where it is kept.
 
-    `names` of its cells, the least and the most that each could be by what it showed (`bounds`), what they were (`values`, nan where nobody can say), by site (`owned`, a dict for
-    each cell), and its equations: pairs of the number of a cell and a sign.
+    `names` of its cells, the least and the most that each could be by what it showed (`bounds`),
+    what they were (`values`, nan where nobody can say), by site (`owned`, a dict for each cell),
+    and its equations: pairs of the number of a cell and a sign.
     """
 
     number: int
@@ -44,14 +48,17 @@ class Entry:
 
 
 def read_ledger(folder: Path) -> list[Entry]:
-    """The entries of a ledger in the order in which they were made; none if there is no ledger yet."""
+    """The entries of a ledger in the order in which they were made;
+    none if there is no ledger yet."""
     return [_read_entry(path) for path in sorted(folder.glob("[0-9]*_*"))]
 
 
 def _read_entry(folder: Path) -> Entry:
     told = json.loads((folder / SYSTEM).read_text("utf-8"))
     names, least, most, values, owned = ([cell[k] for cell in told["cells"]] for k in range(5))
-    bounds = np.column_stack([np.array(least, dtype=float), [np.inf if end is None else end for end in most]])
+    bounds = np.column_stack(
+        [np.array(least, dtype=float), [np.inf if end is None else end for end in most]]
+    )
     return Entry(
         int(folder.name.partition("_")[0]),
         told["source"],
@@ -74,7 +81,8 @@ def write_entry(
     bounds: np.ndarray,
     sites: tuple[str, ...],
 ) -> Path:
-    """Add a release: its files of estimates by name, what they were made from, and what they show; the folder that was written."""
+    """Add a release: its files of estimates by name, what they were made from, and what they show;
+    the folder that was written."""
     folder = ledger / f"{number:04d}_{fingerprint(files)}"
     building = folder.with_name(f"building_{folder.name}")
     shutil.rmtree(building, ignore_errors=True)
@@ -82,7 +90,9 @@ def write_entry(
     for name, rows in files.items():
         rows.to_csv(building / ESTIMATES / name, index=False)
     made_from.to_csv(building / MADE_FROM, index=False)
-    (building / SYSTEM).write_text(json.dumps(_tell(source, cells, bounds, sites), separators=(",", ":")), "utf-8")
+    (building / SYSTEM).write_text(
+        json.dumps(_tell(source, cells, bounds, sites), separators=(",", ":")), "utf-8"
+    )
     building.rename(folder)
     return folder
 

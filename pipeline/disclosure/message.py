@@ -1,4 +1,5 @@
-"""What to say of a release that fails its audit: which sums give what away, in words an analyst can look up, and no number."""
+"""What to say of a release that fails its audit: which sums give what away,
+in words an analyst can look up, and no number."""
 
 import numpy as np
 
@@ -9,22 +10,28 @@ MOST_FOUND, MOST_SUMS, MOST_PARTS = 10, 6, 8
 
 
 def describe_exposed(exposed: list[Exposed], cells: Cells, bounds: np.ndarray) -> str:
-    """Each count that is given away, and the sums around it: which of their parts are shown, and which are hidden."""
+    """Each count that is given away, and the sums around it: which of their parts are shown,
+    and which are hidden."""
     counts = "1 hidden count" if len(exposed) == 1 else f"{len(exposed)} hidden counts"
-    lines = [f"{counts} can be worked out from what is shown, so nothing is released. Hidden parts stand in brackets."]
+    lines = [
+        f"{counts} can be worked out from what is shown, so nothing is released. Hidden parts "
+        "stand in brackets."
+    ]
     for found in exposed[:MOST_FOUND]:
         whose = "nearly all of one site" if found.cell in cells.floor else "a small group"
         eyes = "" if found.eyes == EVERYBODY else ", for the eyes of a site that knows its own"
         lines.append(f"\n{cells.keys[found.cell].say()} ({whose}{eyes}). It follows from")
-        sums = [equation for equation in cells.equations if any(n == found.cell for n, _ in equation)]
+        sums = [
+            equation for equation in cells.equations if any(n == found.cell for n, _ in equation)
+        ]
         lines += [f"  - {_say_sum(equation, cells, bounds)}" for equation in sums[:MOST_SUMS]]
         if len(sums) > MOST_SUMS:
             lines.append(f"  - and {len(sums) - MOST_SUMS} more sums")
     if len(exposed) > MOST_FOUND:
         lines.append(f"\nand {len(exposed) - MOST_FOUND} more counts.")
     lines.append(
-        "\nOne more shown part of one of these sums must be hidden: name it in the analysis as withheld, divide its table by fewer variables, "
-        "or leave a table out of the release."
+        "\nOne more shown part of one of these sums must be hidden: name it in the analysis as "
+        "withheld, divide its table by fewer variables, or leave a table out of the release."
     )
     return "\n".join(lines)
 

@@ -1,4 +1,5 @@
-"""Whom each row of estimates counts: the declared quantity of the row, and the sets of people behind its counts, called alike in all analyses."""
+"""Whom each row of estimates counts: the declared quantity of the row,
+and the sets of people behind its counts, called alike in all analyses."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -30,12 +31,15 @@ class Group:
 
     def say(self) -> str:
         """'followed objective, canal=posterior'."""
-        return ", ".join([self.name, *(f"{variable}={value}" for variable, value in sorted(self.narrowed))])
+        return ", ".join(
+            [self.name, *(f"{variable}={value}" for variable, value in sorted(self.narrowed))]
+        )
 
 
 @dataclass(frozen=True)
 class Described:
-    """What one row is: its quantity, the people whom n_episodes counts, and those whom n_events, or a count itself, counts."""
+    """What one row is: its quantity, the people whom n_episodes counts, and those whom n_events,
+    or a count itself, counts."""
 
     quantity: Quantity
     episodes: Group | None
@@ -48,9 +52,11 @@ class Described:
 
 
 def describe_rows(estimates: pd.DataFrame, trials: Trials | None = None) -> pd.Series:
-    """The Described of each row of `estimates` (schemas.estimate.Estimates), None for results of papers; raises schemas.quantities.Undeclared.
+    """The Described of each row of `estimates` (schemas.estimate.Estimates),
+    None for results of papers; raises schemas.quantities.Undeclared.
 
-    `trials` are the variables that narrow the people who are like those of a published trial, by its name (narrow_trials).
+    `trials` are the variables that narrow the people who are like those of a published trial, by
+    its name (narrow_trials).
     """
     key = ["analysis", "population", "endpoint", "stratum", "term"]
     seen: dict[tuple, Described | None] = {}
@@ -62,7 +68,9 @@ def describe_rows(estimates: pd.DataFrame, trials: Trials | None = None) -> pd.S
     return pd.Series(found, index=estimates.index, dtype=object)
 
 
-def describe_row(analysis: str, population: str, endpoint: str, stratum: str, term: str, trials: Trials) -> Described:
+def describe_row(
+    analysis: str, population: str, endpoint: str, stratum: str, term: str, trials: Trials
+) -> Described:
     """What a row of this key is."""
     found = find_quantity(analysis, stratum, term)
     values = dict(found.parameters) | {"endpoint": endpoint, "population": population}
@@ -74,9 +82,11 @@ def describe_row(analysis: str, population: str, endpoint: str, stratum: str, te
 
 
 def narrow_trials(published: Published) -> dict[str, dict[str, str]]:
-    """What narrows the people like those of each trial: its canal, and the arms of the canal if it names any."""
+    """What narrows the people like those of each trial: its canal,
+    and the arms of the canal if it names any."""
     return {
-        name: {"canal": trial.canal} | ({"arm": "+".join(trial.canal_arms)} if trial.canal_arms else {})
+        name: {"canal": trial.canal}
+        | ({"arm": "+".join(trial.canal_arms)} if trial.canal_arms else {})
         for name, trial in published.trials.items()
     }
 
@@ -87,7 +97,10 @@ def _name_group(people: People, values: Mapping[str, str], stratum: str, trials:
         narrowed = {variable: narrowed[variable] for variable in people.by if variable in narrowed}
     else:
         narrowed = dict(narrowed)
-    narrowed |= {variable: value.format_map(dict(values) | narrowed) for variable, value in people.where.items()}
+    narrowed |= {
+        variable: value.format_map(dict(values) | narrowed)
+        for variable, value in people.where.items()
+    }
     if "trial" in narrowed:
         narrowed |= trials.get(narrowed["trial"], {"like": narrowed["trial"]})
         del narrowed["trial"]
@@ -108,7 +121,8 @@ def _walk(path: str) -> str:
 
 @dataclass(frozen=True)
 class BySite:
-    """How many people of each site are behind the rows: arrays (rows, sites) by place of a label in `place`; missing where not told."""
+    """How many people of each site are behind the rows: arrays (rows, sites)
+    by place of a label in `place`; missing where not told."""
 
     sites: tuple[str, ...]
     place: Mapping[object, int]
@@ -116,7 +130,8 @@ class BySite:
     events: np.ndarray
 
     def of(self, label: object, counted: str, number: float) -> np.ndarray | None:
-        """The people of each site that one row counts, of its "episodes" or "events"; None where it does not say of whom its `number` is."""
+        """The people of each site that one row counts, of its "episodes" or "events";
+        None where it does not say of whom its `number` is."""
         row = getattr(self, counted)[self.place[label]]
         if number == 0:
             return np.zeros(len(self.sites))
@@ -124,9 +139,13 @@ class BySite:
 
 
 def read_by_site(estimates: pd.DataFrame) -> BySite:
-    """The column `by_site` (schemas.estimate.Estimates) as numbers; a site that a row does not name has nobody in it."""
+    """The column `by_site` (schemas.estimate.Estimates) as numbers;
+    a site that a row does not name has nobody in it."""
     told = {
-        label: {site: counts.split("/") for site, _, counts in (entry.partition("=") for entry in text.split())}
+        label: {
+            site: counts.split("/")
+            for site, _, counts in (entry.partition("=") for entry in text.split())
+        }
         for label, text in estimates["by_site"].dropna().items()
     }
     sites = tuple(sorted({site for counts in told.values() for site in counts}))

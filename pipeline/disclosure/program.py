@@ -1,7 +1,9 @@
-"""Linear and integer programs over the cells of a release that hang together: how few and how many each of them can be.
+"""Linear and integer programs over the cells of a release that hang together:
+how few and how many each of them can be.
 
-One model is kept for all questions to the same cells: from the solution of the last one the next is a short way. Most cells are shown to be safe
-by a few whole solutions in which many of them at once are as few, or as many, as can be.
+One model is kept for all questions to the same cells: from the solution of the last one the next is
+a short way. Most cells are shown to be safe by a few whole solutions in which many of them at once
+are as few, or as many, as can be.
 """
 
 from dataclasses import dataclass, field
@@ -16,7 +18,9 @@ CLOSE = 1e-6
 FAR = 1e7  # more people than any pool has
 JOINT, IN_VAIN = 24, 6  # joint questions at most, and as long as not so many in turn were of no use
 DIVE = 0.25  # part of the cells that are not yet whole which are rounded at a time
-NODES = 100  # of the tree of one integer program; what is not decided by then is taken at the bound that is proved, on every machine alike
+# of the tree of one integer program; what is not decided by then is taken at the bound that is
+# proved, on every machine alike
+NODES = 100
 
 
 class Contradiction(Exception):
@@ -25,7 +29,8 @@ class Contradiction(Exception):
 
 @dataclass(frozen=True)
 class System:
-    """The cells of a release with their equations as arrays: for each entry of an equation its row, its cell and its sign."""
+    """The cells of a release with their equations as arrays: for each entry of an equation its row,
+    its cell and its sign."""
 
     least: np.ndarray
     most: np.ndarray
@@ -37,7 +42,9 @@ class System:
     @cached_property
     def matrix(self) -> csr_array:
         """The equations (rows, cells)."""
-        return coo_array((self.sign, (self.row, self.cell)), shape=(self.rows, len(self.least))).tocsr()
+        return coo_array(
+            (self.sign, (self.row, self.cell)), shape=(self.rows, len(self.least))
+        ).tocsr()
 
 
 def split_components(system: System) -> list[tuple[set[int], list[int]]]:
@@ -67,7 +74,8 @@ def split_components(system: System) -> list[tuple[set[int], list[int]]]:
 
 
 class Program:
-    """Some cells of a system with the equations that hold them together; what else is in these is known."""
+    """Some cells of a system with the equations that hold them together;
+    what else is in these is known."""
 
     def __init__(self, system: System, members: list[int], rows: list[int]) -> None:
         equations = system.matrix[rows]
@@ -94,7 +102,10 @@ class Program:
         described.col_lower_, described.col_upper_ = self.least, self.most
         described.row_lower_ = described.row_upper_ = self.totals
         described.a_matrix_.format_ = highspy.MatrixFormat.kColwise
-        described.a_matrix_.start_, described.a_matrix_.index_ = self.matrix.indptr, self.matrix.indices
+        described.a_matrix_.start_, described.a_matrix_.index_ = (
+            self.matrix.indptr,
+            self.matrix.indices,
+        )
         described.a_matrix_.value_ = self.matrix.data
         model = highspy.Highs()
         model.setOptionValue("output_flag", False)
@@ -103,7 +114,8 @@ class Program:
         return model
 
     def solve(self, cost: np.ndarray) -> tuple[float, np.ndarray | None]:
-        """The least value of `cost`, never above the true one, and whole numbers that fit and have nearly that value, if some are found."""
+        """The least value of `cost`, never above the true one,
+        and whole numbers that fit and have nearly that value, if some are found."""
         self._model.changeColsCost(len(cost), self._all, cost)
         numbers = self._run(self._model)
         if numbers is None:
@@ -111,7 +123,8 @@ class Program:
         return self._model.getInfo().objective_function_value, self._round(numbers)
 
     def _round(self, numbers: np.ndarray) -> np.ndarray | None:
-        """Whole numbers that fit: those nearest to being whole are rounded first, and the others follow; None where that leads nowhere."""
+        """Whole numbers that fit: those nearest to being whole are rounded first,
+        and the others follow; None where that leads nowhere."""
         fixed: list[int] = []
         while numbers is not None and (far := np.abs(numbers - np.round(numbers))).max() > CLOSE:
             apart = np.flatnonzero(far > CLOSE)
@@ -125,10 +138,13 @@ class Program:
         return None if numbers is None else np.round(numbers)
 
     def solve_whole(self, cost: np.ndarray) -> tuple[float, np.ndarray | None]:
-        """The same of an integer program: a value that is nearer to the true one, and never above it."""
+        """The same of an integer program: a value that is nearer to the true one,
+        and never above it."""
         model = self._make_model()
         model.changeColsCost(len(cost), self._all, cost)
-        model.changeColsIntegrality(len(cost), self._all, np.full(len(cost), highspy.HighsVarType.kInteger))
+        model.changeColsIntegrality(
+            len(cost), self._all, np.full(len(cost), highspy.HighsVarType.kInteger)
+        )
         model.setOptionValue("mip_max_nodes", NODES)
         numbers = self._run(model)
         if model.getModelStatus() == highspy.HighsModelStatus.kInfeasible:
@@ -144,7 +160,9 @@ class Program:
             return None
         if status not in (states.kOptimal, states.kSolutionLimit):
             raise RuntimeError(f"the audit's program ended with {status.name}")
-        feasible = model.getInfo().primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
+        feasible = (
+            model.getInfo().primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
+        )
         return np.array(model.getSolution().col_value) if feasible else None
 
 
@@ -160,14 +178,15 @@ class Claims(NamedTuple):
         return Claims(*(each[chosen] for each in self))
 
     def hold(self, least: np.ndarray, most: np.ndarray) -> np.ndarray:
-        """Which are proved by what each cell is at least and at most (cells), of one that is not known none."""
+        """Which are proved by what each cell is at least and at most (cells),
+        of one that is not known none."""
         return (least[self.cell] >= self.low) & (most[self.cell] <= self.high)
 
 
 @dataclass
 class Questions:
-    """Claims on cells of a program: those that are `pending`, those that are `proved` with the least and the most that the cell can be, and whole
-    solutions that refute others."""
+    """Claims on cells of a program: those that are `pending`, those that are `proved` with the
+    least and the most that the cell can be, and whole solutions that refute others."""
 
     program: Program
     pending: Claims
@@ -191,10 +210,16 @@ class Questions:
             if not before or in_vain >= IN_VAIN:
                 return
             place = program.place[self.pending.cell]
-            side = draw.choice([-1.0, 1.0], before) if turn % 3 == 2 else np.full(before, (-1.0, 1.0)[turn % 3])
+            side = (
+                draw.choice([-1.0, 1.0], before)
+                if turn % 3 == 2
+                else np.full(before, (-1.0, 1.0)[turn % 3])
+            )
             side[program.least[place] >= self.pending.low] = -1.0
             side[program.most[place] <= self.pending.high] = 1.0
-            cost = np.bincount(place, side * draw.uniform(0.5, 1.5, before), minlength=len(program.members))
+            cost = np.bincount(
+                place, side * draw.uniform(0.5, 1.5, before), minlength=len(program.members)
+            )
             self._learn(program.solve(cost)[1], self.pending.take(slice(0, 0)))
             in_vain = in_vain + 1 if len(self.pending.cell) == before else 0
 
@@ -203,7 +228,10 @@ class Questions:
         (cell,), (low,), (high,) = claim
         place = self.program.place[cell]
         ends = []
-        for sign, end, claimed in ((1.0, self.program.least[place], low), (-1.0, -self.program.most[place], -high)):
+        for sign, end, claimed in (
+            (1.0, self.program.least[place], low),
+            (-1.0, -self.program.most[place], -high),
+        ):
             cost = np.zeros(len(self.program.members))
             cost[place] = sign
             for solve in (self.program.solve, self.program.solve_whole):

@@ -1,9 +1,12 @@
-"""What must not leave by itself: numbers of small groups, and of what is nearly all one site's, each judged by its declared kind.
+"""What must not leave by itself: numbers of small groups, and of what is nearly all one site's,
+each judged by its declared kind.
 
-A count of fewer than min_cell people is hidden (cell size rule of the Centers for Medicare & Medicaid Services), nobody like a few, so that
-a mark says no more than that they are fewer. A share is hidden where those with the event, or without it, are as few; where it is known of how many
-it is one, a bound says so much: under 6 % of 189. A number that rests on one site, or nearly so, tells of that site: the dominance rule for one
-contributor (Hundepool A et al. Statistical Disclosure Control. Wiley 2012, chapter 4, from memory).
+A count of fewer than min_cell people is hidden (cell size rule of the Centers for Medicare &
+Medicaid Services), nobody like a few, so that a mark says no more than that they are fewer. A share
+is hidden where those with the event, or without it, are as few; where it is known of how many it is
+one, a bound says so much: under 6 % of 189. A number that rests on one site, or nearly so, tells of
+that site: the dominance rule for one contributor (Hundepool A et al. Statistical Disclosure
+Control. Wiley 2012, chapter 4, from memory).
 """
 
 from collections.abc import Mapping
@@ -19,7 +22,10 @@ from schemas.study import Disclosure
 
 NUMBERS = ["estimate", "std_error", "lower", "upper", "p_value", "p_adjusted"]
 COUNTS = ["n_episodes", "n_events", "n_sites"]
-HIDDEN = "hidden: it is of too few people or rests on one site, or a number that is or does could be worked out from it"
+HIDDEN = (
+    "hidden: it is of too few people or rests on one site, or a number that is or does could be "
+    "worked out from it"
+)
 BOUND = "hidden: those that it counts, or those that it does not, are fewer than may be shown"
 FINE = "not released: so fine a division would tell of small groups"
 WHOLE_SHARES = ("share", "part")  # kinds of shares that are a count of a count
@@ -34,11 +40,14 @@ OWN = "site="  # rows of single sites
 def is_dominated(sites: np.ndarray, rule: Disclosure) -> bool:
     """Whether one site is more of a group than is allowed, or too few sites are in it."""
     some = sites[sites > 0]
-    return len(some) > 0 and bool(len(some) < rule.min_sites or some.max() > rule.max_share * some.sum())
+    return len(some) > 0 and bool(
+        len(some) < rule.min_sites or some.max() > rule.max_share * some.sum()
+    )
 
 
 def hide_rows(safe: pd.DataFrame, labels: list, why: str = HIDDEN) -> pd.DataFrame:
-    """The same rows, those of the `labels` without numbers and counts; all with one note, so that it tells none from another."""
+    """The same rows, those of the `labels` without numbers and counts; all with one note,
+    so that it tells none from another."""
     safe = safe.copy()
     safe.loc[labels, [*NUMBERS, *COUNTS, "rounded"]] = pd.NA
     safe.loc[labels, "status"] = "suppressed"
@@ -46,22 +55,34 @@ def hide_rows(safe: pd.DataFrame, labels: list, why: str = HIDDEN) -> pd.DataFra
     return safe
 
 
-def hide_small_groups(estimates: pd.DataFrame, described: pd.Series, by_site: BySite, rule: Disclosure) -> pd.DataFrame:
-    """The rows of all analyses, each judged by itself; results printed in papers hide nobody of this pool."""
-    some_sites = estimates["n_sites"].fillna(0).max() >= rule.min_sites  # a pool of one site shows itself anyway
+def hide_small_groups(
+    estimates: pd.DataFrame, described: pd.Series, by_site: BySite, rule: Disclosure
+) -> pd.DataFrame:
+    """The rows of all analyses, each judged by itself; results printed in papers hide nobody of
+    this pool."""
+    # a pool of one site shows itself anyway
+    some_sites = estimates["n_sites"].fillna(0).max() >= rule.min_sites
     changes = {}
     for label, row in zip(estimates.index, estimates.to_dict("records"), strict=True):
         what = described[label]
         if what is not None:
-            changes[label] = _judge(row, what, _read_sites(by_site, label, row) if some_sites else {}, rule)
+            changes[label] = _judge(
+                row, what, _read_sites(by_site, label, row) if some_sites else {}, rule
+            )
     told = pd.DataFrame.from_dict(changes, orient="index", columns=["why", "least", "most"])
     safe = hide_rows(estimates, list(told.index[told["why"].notna()]), "")
-    safe.loc[told.index, "note"] = told["why"].where(told["why"].notna(), safe.loc[told.index, "note"])
+    safe.loc[told.index, "note"] = told["why"].where(
+        told["why"].notna(), safe.loc[told.index, "note"]
+    )
     bounded = told.index[told["why"].eq(BOUND)]
     safe.loc[bounded, "status"] = "bounded"
     safe.loc[bounded, ["lower", "upper"]] = told.loc[bounded, ["least", "most"]].to_numpy()
     safe.loc[bounded, "n_episodes"] = estimates.loc[bounded, "n_episodes"]
-    counts = [label for label in bounded if described[label].quantity.kind == "count" and _is_whole(described[label])]
+    counts = [
+        label
+        for label in bounded
+        if described[label].quantity.kind == "count" and _is_whole(described[label])
+    ]
     safe.loc[counts, "n_episodes"] = pd.NA
     return hide_contrasts(_hide_counts(safe, described, by_site, rule), described)
 
@@ -69,7 +90,10 @@ def hide_small_groups(estimates: pd.DataFrame, described: pd.Series, by_site: By
 def _read_sites(by_site: BySite, label: object, row: Mapping) -> dict[str, np.ndarray | None]:
     """The people of each site behind the counts of a row."""
     counts = {"episodes": row["n_episodes"], "events": row["n_events"]}
-    return {name: None if pd.isna(n) else by_site.of(label, name, float(n)) for name, n in counts.items()}
+    return {
+        name: None if pd.isna(n) else by_site.of(label, name, float(n))
+        for name, n in counts.items()
+    }
 
 
 def _is_whole(what: Described) -> bool:
@@ -82,7 +106,9 @@ Judged = tuple[
 ]  # why it is hidden, and what it may be said to be at least or at most
 
 
-def _judge(row: Mapping, what: Described, sites: Mapping[str, np.ndarray | None], rule: Disclosure) -> Judged:
+def _judge(
+    row: Mapping, what: Described, sites: Mapping[str, np.ndarray | None], rule: Disclosure
+) -> Judged:
     """Why a number is hidden, None if it is not; and its bounds where they may be said."""
     kind, number = what.quantity.kind, row["estimate"]
     if what.quantity.stays:
@@ -101,7 +127,9 @@ def _judge(row: Mapping, what: Described, sites: Mapping[str, np.ndarray | None]
     return _judge_share(row, what, rule, own) if judged else (None, None, None)
 
 
-def _tells_of_a_site(row: Mapping, sites: Mapping[str, np.ndarray | None], rule: Disclosure) -> bool:
+def _tells_of_a_site(
+    row: Mapping, sites: Mapping[str, np.ndarray | None], rule: Disclosure
+) -> bool:
     """Whether a site is nearly all of those counted, or of those of them who have the event."""
     counted = [sites[name] for name in ("episodes", "events") if sites.get(name) is not None]
     if pd.notna(row["n_sites"]) and 1 <= row["n_sites"] < rule.min_sites and sites:
@@ -113,7 +141,8 @@ def _judge_share(row: Mapping, what: Described, rule: Disclosure, own: bool) -> 
     """Of a share the event and the rest are two groups, neither of which may be small."""
     whole = float(row["n_episodes"])
     if what.quantity.kind == "session share" and row["estimate"] > 0:
-        whole = max(whole, round(row["n_events"] / row["estimate"]))  # sessions, of which one person may have several
+        # sessions, of which one person may have several
+        whole = max(whole, round(row["n_events"] / row["estimate"]))
     event = row["n_events"] if what.quantity.kind in WHOLE_SHARES else row["estimate"] * whole
     least = find_least(what, rule)
     if min(event, whole - event) >= least:
@@ -126,24 +155,38 @@ def _judge_share(row: Mapping, what: Described, rule: Disclosure, own: bool) -> 
 
 
 def find_least(what: Described, rule: Disclosure) -> int:
-    """The fewest people with the event, or without it, of whom a share is shown; an estimate of a share is no count of them."""
+    """The fewest people with the event, or without it, of whom a share is shown;
+    an estimate of a share is no count of them."""
     return rule.least_shown if what.quantity.kind in WHOLE_SHARES else rule.min_cell
 
 
-def _hide_counts(safe: pd.DataFrame, described: pd.Series, by_site: BySite, rule: Disclosure) -> pd.DataFrame:
-    """The same rows without the counts that their kind lets stay, of single sites, and of few people."""
+def _hide_counts(
+    safe: pd.DataFrame, described: pd.Series, by_site: BySite, rule: Disclosure
+) -> pd.DataFrame:
+    """The same rows without the counts that their kind lets stay, of single sites,
+    and of few people."""
     keeps = {
         column: pd.Series(
-            [what is None or (name in what.kind.counts and what.quantity.sized) for what in described], index=safe.index
+            [
+                what is None or (name in what.kind.counts and what.quantity.sized)
+                for what in described
+            ],
+            index=safe.index,
         )
         for column, name in (("n_episodes", "episodes"), ("n_events", "events"))
     }
     own = (safe["stratum"].str.contains(OWN) | safe["term"].str.contains(OWN)) & described.notna()
-    small = (safe["n_episodes"].lt(rule.least_shown).fillna(False)) & described.notna() & safe["status"].ne("ok")
+    small = (
+        (safe["n_episodes"].lt(rule.least_shown).fillna(False))
+        & described.notna()
+        & safe["status"].ne("ok")
+    )
     unusable = safe["status"].ne("ok") & described.notna()
     counted = safe.loc[unusable, "n_episodes"].dropna().astype(float)
     sites = {label: by_site.of(label, "episodes", number) for label, number in counted.items()}
-    dominated = [label for label, own in sites.items() if own is not None and is_dominated(own, rule)]
+    dominated = [
+        label for label, own in sites.items() if own is not None and is_dominated(own, rule)
+    ]
     for column, kept in keeps.items():
         safe.loc[~kept | own | small, column] = pd.NA
         safe.loc[dominated, column] = pd.NA
@@ -153,10 +196,16 @@ def _hide_counts(safe: pd.DataFrame, described: pd.Series, by_site: BySite, rule
 
 
 def hide_contrasts(safe: pd.DataFrame, described: pd.Series) -> pd.DataFrame:
-    """The same rows without comparisons of two arms of which one has no number: it would follow from the other and the comparison."""
+    """The same rows without comparisons of two arms of which one has no number:
+    it would follow from the other and the comparison."""
     usable: dict[tuple, set[str]] = {}
-    keys = [safe[column].astype("string").fillna("") for column in ("analysis", "population", "endpoint", "stratum")]
-    for key, term, status in zip(zip(*keys, strict=True), safe["term"], safe["status"], strict=True):
+    keys = [
+        safe[column].astype("string").fillna("")
+        for column in ("analysis", "population", "endpoint", "stratum")
+    ]
+    for key, term, status in zip(
+        zip(*keys, strict=True), safe["term"], safe["status"], strict=True
+    ):
         usable.setdefault(key, set())
         if status == "ok":
             usable[key].add(term)
@@ -165,7 +214,10 @@ def hide_contrasts(safe: pd.DataFrame, described: pd.Series) -> pd.DataFrame:
         patterns = [compile_pattern(term) for term in contrast.terms]
         here = safe[safe["analysis"].eq(contrast.analysis) & safe["status"].eq("ok")]
         for label in here.index:
-            found = next(filter(None, (pattern.fullmatch(safe.at[label, "term"]) for pattern in patterns)), None)
+            found = next(
+                filter(None, (pattern.fullmatch(safe.at[label, "term"]) for pattern in patterns)),
+                None,
+            )
             if found:
                 own = usable[tuple(key[label] for key in keys)]
                 if not all(arm.format_map(found.groupdict()) in own for arm in contrast.arms):

@@ -1,5 +1,5 @@
-"""A release that passes its audit: small groups are hidden, numbers and counts rounded, and then whatever still tells of a small group is hidden
-too, until nothing does."""
+"""A release that passes its audit: small groups are hidden, numbers and counts rounded,
+and then whatever still tells of a small group is hidden too, until nothing does."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -26,13 +26,14 @@ ROUNDS = 100
 
 
 class GivenAway(Exception):
-    """Some hidden count can still be worked out; the message names the tables that together give it away, and no number."""
+    """Some hidden count can still be worked out; the message names the tables that together give it
+    away, and no number."""
 
 
 @dataclass(frozen=True)
 class Stated:
-    """What the analyses state: all rows before protection, what each row is, of which sites, and what asks of the cells that they tell of;
-    shares that add up to one are asked by themselves."""
+    """What the analyses state: all rows before protection, what each row is, of which sites, and
+    what asks of the cells that they tell of; shares that add up to one are asked by themselves."""
 
     rows: pd.DataFrame
     described: pd.Series
@@ -43,7 +44,8 @@ class Stated:
 
 @dataclass(frozen=True)
 class Made:
-    """A release: its rows as they may leave, what they were made from, and what is `known` of each cell then."""
+    """A release: its rows as they may leave, what they were made from,
+    and what is `known` of each cell then."""
 
     rows: pd.DataFrame
     stated: Stated
@@ -51,10 +53,13 @@ class Made:
 
 
 def state_all(
-    estimates: pd.DataFrame, rule: Disclosure, trials: Trials | None = None, entries: Sequence[Entry] = ()
+    estimates: pd.DataFrame,
+    rule: Disclosure,
+    trials: Trials | None = None,
+    entries: Sequence[Entry] = (),
 ) -> Stated:
-    """The rows of all analyses (schemas.estimate.Estimates), and the cells behind them, beside those of earlier releases (`entries` of the
-    ledger)."""
+    """The rows of all analyses (schemas.estimate.Estimates), and the cells behind them,
+    beside those of earlier releases (`entries` of the ledger)."""
     described, by_site = describe_rows(estimates, trials), read_by_site(estimates)
     cells = list_cells(estimates, described, by_site, rule)
     add_equations(cells)
@@ -64,11 +69,15 @@ def state_all(
 
 
 def make_release(
-    estimates: pd.DataFrame, rule: Disclosure, trials: Trials | None = None, entries: Sequence[Entry] = ()
+    estimates: pd.DataFrame,
+    rule: Disclosure,
+    trials: Trials | None = None,
+    entries: Sequence[Entry] = (),
 ) -> Made:
-    """The rows of all analyses with everything left out by which a group of fewer than `rule.min_cell` people, or what is nearly all one
-    site's, could be found, by who has kept the earlier releases too; single sites lose their codes and sizes. Raises GivenAway if that
-    cannot be done."""
+    """The rows of all analyses with everything left out by which a group of fewer than
+    `rule.min_cell` people, or what is nearly all one site's, could be found, by who has kept the
+    earlier releases too; single sites lose their codes and sizes. Raises GivenAway if that cannot
+    be done."""
     stated = state_all(estimates, rule, trials, entries)
     safe = hide_small_groups(estimates, stated.described, stated.by_site, rule)
     safe = round_counts(round_released(safe, stated.described), stated.described, rule.round_counts)
@@ -79,7 +88,8 @@ def make_release(
 
 
 def hide_what_tells(stated: Stated, safe: pd.DataFrame, rule: Disclosure) -> pd.DataFrame:
-    """The rows with more hidden, until no hidden count can be worked out by anybody, or by a site that knows its own."""
+    """The rows with more hidden, until no hidden count can be worked out by anybody,
+    or by a site that knows its own."""
     for _ in range(ROUNDS):
         exposed = find_all(stated, safe, rule)
         if not exposed:
@@ -88,7 +98,9 @@ def hide_what_tells(stated: Stated, safe: pd.DataFrame, rule: Disclosure) -> pd.
                 return safe
             fine = ~pd.Series(is_coarse(safe), index=safe.index)
             safe = coarsen_shares(safe, [label for label in shares if fine[label]])
-            safe = hide_contrasts(hide_rows(safe, [label for label in shares if not fine[label]]), stated.described)
+            safe = hide_contrasts(
+                hide_rows(safe, [label for label in shares if not fine[label]]), stated.described
+            )
             continue
         known = learn_known(stated.audit.cells, safe, stated.described, rule)
         cover = Cover(stated.audit, safe, stated.described, known, rule)
@@ -100,7 +112,8 @@ def hide_what_tells(stated: Stated, safe: pd.DataFrame, rule: Disclosure) -> pd.
 
 
 def find_all(stated: Stated, released: pd.DataFrame, rule: Disclosure) -> list[Exposed]:
-    """What can be worked out from the `released` rows: quickly first, for all eyes in turn, and by all equations only if that finds nothing."""
+    """What can be worked out from the `released` rows: quickly first, for all eyes in turn,
+    and by all equations only if that finds nothing."""
     audit = stated.audit
     known = learn_known(audit.cells, released, stated.described, rule)
     for find in (audit.find_quickly, audit.find):
@@ -112,7 +125,8 @@ def find_all(stated: Stated, released: pd.DataFrame, rule: Disclosure) -> list[E
 
 
 def find_shares(stated: Stated, released: pd.DataFrame, rule: Disclosure) -> list[object]:
-    """The rows of shares to coarsen or hide, so that no hidden one that adds up with them to one is known to stand for a small group."""
+    """The rows of shares to coarsen or hide, so that no hidden one that adds up with them to one is
+    known to stand for a small group."""
     audit = stated.audit
     known = learn_known(audit.cells, released, stated.described, rule)
     for eyes in audit.everybody:

@@ -1,9 +1,11 @@
-"""How a number leaves: rounded as its kind is declared, so that nothing can be worked out from its last digits.
+"""How a number leaves: rounded as its kind is declared, so that nothing can be worked out from its
+last digits.
 
-A count leaves as a multiple of `round_counts` of the plan: with tens, one rounded number from another never proves that 1 to 10 people are
-between them, be they two tables of one release or one table of two. A
-share leaves in whole percent, or in steps of five where that would tell too much; nearer to none or all than one in a hundred it has a digit
-more. Limits are rounded like their number. A standard error, where one leaves, has two digits that count.
+A count leaves as a multiple of `round_counts` of the plan: with tens, one rounded number from
+another never proves that 1 to 10 people are between them, be they two tables of one release or one
+table of two. A share leaves in whole percent, or in steps of five where that would tell too much;
+nearer to none or all than one in a hundred it has a digit more. Limits are rounded like their
+number. A standard error, where one leaves, has two digits that count.
 """
 
 import numpy as np
@@ -15,15 +17,19 @@ from schemas.study import round_count
 STEP, COARSE = 0.01, 0.05  # of a share; of one that would tell too much
 ROUNDED = ("estimate", "lower", "upper")
 P_DECIMALS = 3
-COUNTED = ESTIMATE, EPISODES, EVENTS = ("estimate", "n_episodes", "n_events")  # columns that may hold a rounded count
+# columns that may hold a rounded count
+COUNTED = ESTIMATE, EPISODES, EVENTS = ("estimate", "n_episodes", "n_events")
 
 
 def round_released(safe: pd.DataFrame, described: pd.Series) -> pd.DataFrame:
-    """The rows with their numbers rounded and their notes in declared sentences; results of papers stay as they are printed."""
+    """The rows with their numbers rounded and their notes in declared sentences;
+    results of papers stay as they are printed."""
     rounded = safe.copy()
     ours = described.notna()
     decimals = pd.Series(
-        [what.kind.decimals if what else np.nan for what in described], index=safe.index, dtype="float"
+        [what.kind.decimals if what else np.nan for what in described],
+        index=safe.index,
+        dtype="float",
     )
     shares = ours & decimals.isna()
     for column in ROUNDED:
@@ -48,7 +54,8 @@ def round_released(safe: pd.DataFrame, described: pd.Series) -> pd.DataFrame:
 
 
 def round_counts(safe: pd.DataFrame, described: pd.Series, multiple: int) -> pd.DataFrame:
-    """The same rows with all counts of people as multiples; results of papers stay as they are printed."""
+    """The same rows with all counts of people as multiples;
+    results of papers stay as they are printed."""
     rounded = safe.copy()
     ours = described.notna()
     kinds = described.map(lambda what: what.quantity.kind, na_action="ignore")
@@ -64,7 +71,8 @@ def round_counts(safe: pd.DataFrame, described: pd.Series, multiple: int) -> pd.
 
 
 def coarsen_shares(safe: pd.DataFrame, labels: list) -> pd.DataFrame:
-    """The same rows, the shares of the `labels` in steps of COARSE, their limits outwards, and without how many have the event."""
+    """The same rows, the shares of the `labels` in steps of COARSE, their limits outwards,
+    and without how many have the event."""
     coarse = safe.copy()
     for column, whole in zip(ROUNDED, (np.round, np.floor, np.ceil), strict=True):
         steps = (coarse.loc[labels, column].astype(float) / COARSE).round(6)
@@ -78,13 +86,16 @@ def drop_counts(safe: pd.DataFrame, labels: list, columns: list[str]) -> pd.Data
     left = safe.copy()
     left.loc[labels, columns] = pd.NA
     for label in labels:
-        told = [column for column in list_rounded(left.at[label, "rounded"]) if column not in columns]
+        told = [
+            column for column in list_rounded(left.at[label, "rounded"]) if column not in columns
+        ]
         left.at[label, "rounded"] = " ".join(told) or pd.NA
     return left
 
 
 def list_rounded(told: object) -> list[str]:
-    """The columns that hold rounded counts, as `rounded` of schemas.estimate.Estimates names them."""
+    """The columns that hold rounded counts, as `rounded` of schemas.estimate.Estimates names
+    them."""
     return [] if pd.isna(told) else str(told).split()
 
 
@@ -106,10 +117,13 @@ def is_coarse(rows: pd.DataFrame) -> np.ndarray:
 
 
 def find_half_steps(shares: np.ndarray, coarse: np.ndarray) -> np.ndarray:
-    """How far the number before rounding may lie from a released share; which of them are `coarse`."""
+    """How far the number before rounding may lie from a released share;
+    which of them are `coarse`."""
     edge = (shares < STEP) | (shares > 1 - STEP)
     return np.where(coarse, COARSE / 2, np.where(edge, STEP / 20, STEP / 2))
 
 
 def _round_to_two_digits(numbers: pd.Series) -> list:
-    return [number if pd.isna(number) or number == 0 else float(f"{number:.2g}") for number in numbers]
+    return [
+        number if pd.isna(number) or number == 0 else float(f"{number:.2g}") for number in numbers
+    ]

@@ -1,7 +1,9 @@
-"""Shares of the same people: what is hidden of them follows from the others, as far as their last digits leave room.
+"""Shares of the same people: what is hidden of them follows from the others,
+as far as their last digits leave room.
 
-The audit knows of each count by itself at least and at most how many it is. Shares of one group know more: whatever its size is, it is the same for
-all of them. So each equation between counts that are shares of one group is asked once more, for every size that the group can have.
+The audit knows of each count by itself at least and at most how many it is. Shares of one group
+know more: whatever its size is, it is the same for all of them. So each equation between counts
+that are shares of one group is asked once more, for every size that the group can have.
 """
 
 from collections.abc import Mapping
@@ -23,7 +25,8 @@ CLOSE, HALF = 1e-9, 0.5
 
 @dataclass(frozen=True)
 class Part:
-    """One member of an equation with its sign: the labels of the rows that state its share, and its cell if it is counted too."""
+    """One member of an equation with its sign: the labels of the rows that state its share,
+    and its cell if it is counted too."""
 
     labels: tuple
     cell: int | None = None
@@ -32,14 +35,16 @@ class Part:
 
 @dataclass(frozen=True)
 class ShareSum:
-    """Parts that add up to nobody with their signs, and the cell of the people whose shares they are; it can be a part itself."""
+    """Parts that add up to nobody with their signs, and the cell of the people whose shares they
+    are; it can be a part itself."""
 
     parts: tuple[Part, ...]
     whole: int
 
 
 def list_share_sums(cells: Cells, rows: pd.DataFrame, described: pd.Series) -> list[ShareSum]:
-    """All declared sums of which every part has a row, and all equations of counts of which several are given as shares of one group."""
+    """All declared sums of which every part has a row, and all equations of counts of which several
+    are given as shares of one group."""
     return [*_list_declared(cells, rows, described), *_list_counted(cells, described)]
 
 
@@ -50,9 +55,13 @@ def _list_declared(cells: Cells, rows: pd.DataFrame, described: pd.Series) -> li
         here = rows[rows["analysis"].eq(declared.analysis)]
         found: dict[tuple, list] = {}
         for label, row in zip(here.index, here.to_dict("records"), strict=True):
-            told = next(filter(None, (pattern.fullmatch(row["term"]) for pattern in patterns)), None)
+            told = next(
+                filter(None, (pattern.fullmatch(row["term"]) for pattern in patterns)), None
+            )
             if told:
-                found.setdefault((*(str(row[name]) for name in PLACE), *told.groups()), []).append(label)
+                found.setdefault((*(str(row[name]) for name in PLACE), *told.groups()), []).append(
+                    label
+                )
         for labels in found.values():
             if len(labels) == len(patterns) and described[labels[0]].episodes in cells.place:
                 whole = cells.place[described[labels[0]].episodes]
@@ -64,15 +73,24 @@ def _list_declared(cells: Cells, rows: pd.DataFrame, described: pd.Series) -> li
 def _list_counted(cells: Cells, described: pd.Series) -> list[ShareSum]:
     stated: dict[int, dict[int, list]] = {}  # by cell, of which cells its share is given, and where
     for label, what in described.items():
-        if what is not None and what.quantity.kind in WHOLE_SHARES and {what.told, what.episodes} <= cells.place.keys():
+        if (
+            what is not None
+            and what.quantity.kind in WHOLE_SHARES
+            and {what.told, what.episodes} <= cells.place.keys()
+        ):
             own = stated.setdefault(cells.place[what.told], {})
             own.setdefault(cells.place[what.episodes], []).append(label)
     sums = []
     for equation in cells.equations:
         members = sorted(equation)
         for whole in sorted({whole for n, _ in members for whole in stated.get(n, ())}):
-            parts = tuple(Part(tuple(stated.get(n, {}).get(whole, ())), n, sign) for n, sign in members)
-            if sum(bool(part.labels) or part.cell == whole for part in parts) > 1 and len(parts) > 2:
+            parts = tuple(
+                Part(tuple(stated.get(n, {}).get(whole, ())), n, sign) for n, sign in members
+            )
+            if (
+                sum(bool(part.labels) or part.cell == whole for part in parts) > 1
+                and len(parts) > 2
+            ):
                 sums.append(ShareSum(parts, whole))
     return sums
 
@@ -85,10 +103,11 @@ def find_exposed_shares(
     own: np.ndarray,
     min_cell: int,
 ) -> list[object]:
-    """For each sum that tells that a hidden part, or all hidden ones together, are a small group, the labels of one more share to coarsen or to
-    hide: the smallest that is shown.
+    """For each sum that tells that a hidden part, or all hidden ones together, are a small group,
+    the labels of one more share to coarsen or to hide: the smallest that is shown.
 
-    `least` and `most` are how many people each cell can be, `own` how many of them are those of whoever looks.
+    `least` and `most` are how many people each cell can be, `own` how many of them are those of
+    whoever looks.
     """
     shares = dict(zip(released.index, zip(*_read_shares(released), strict=True), strict=True))
     chosen: list[object] = []
@@ -102,9 +121,14 @@ def find_exposed_shares(
         signs = np.array([part.sign for part in each.parts])
         known = np.array([0 if part.cell is None else own[part.cell] for part in each.parts])
         together = [hidden] if len(set(signs[hidden])) == 1 else []
-        if any(_is_few(group, low, high, signs, known, min_cell) for group in [*hidden[:, None], *together]):
+        if any(
+            _is_few(group, low, high, signs, known, min_cell)
+            for group in [*hidden[:, None], *together]
+        ):
             middle = np.where(shown, (low + high).sum(axis=1), np.inf)
-            chosen += [label for label in each.parts[int(np.argmin(middle))].labels if shares[label][2]]
+            chosen += [
+                label for label in each.parts[int(np.argmin(middle))].labels if shares[label][2]
+            ]
     return list(dict.fromkeys(chosen))
 
 
@@ -116,7 +140,8 @@ def _list_sizes(least: float, most: float) -> np.ndarray | None:
 def _count_parts(
     each: ShareSum, shares: Mapping, least: np.ndarray, most: np.ndarray, sizes: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """The least and the greatest number of people of each part for each size of the whole: (parts, sizes)."""
+    """The least and the greatest number of people of each part for each size of the whole:
+    (parts, sizes)."""
     low, high = np.zeros((2, len(each.parts), len(sizes)))
     for k, part in enumerate(each.parts):
         ends = [(shares[label][0], shares[label][1]) for label in part.labels] or [(0.0, 1.0)]
@@ -126,18 +151,31 @@ def _count_parts(
         if part.cell is not None:  # an estimated share is of no whole number of people
             low[k], high[k] = np.ceil(low[k] - CLOSE), np.floor(high[k] + CLOSE)
         if part.cell is not None and part.cell != each.whole:
-            low[k], high[k] = np.maximum(low[k], least[part.cell]), np.minimum(high[k], most[part.cell])
+            low[k], high[k] = (
+                np.maximum(low[k], least[part.cell]),
+                np.minimum(high[k], most[part.cell]),
+            )
     return low, high
 
 
 def _is_few(
-    group: np.ndarray, low: np.ndarray, high: np.ndarray, signs: np.ndarray, own: np.ndarray, min_cell: int
+    group: np.ndarray,
+    low: np.ndarray,
+    high: np.ndarray,
+    signs: np.ndarray,
+    own: np.ndarray,
+    min_cell: int,
 ) -> bool:
-    """Whether some parts of one sign together are somebody else, and fewer than may be shown, whatever the size of the whole is."""
+    """Whether some parts of one sign together are somebody else, and fewer than may be shown,
+    whatever the size of the whole is."""
     others = np.delete(np.arange(len(signs)), group)
     turned = (-signs[group[0]] * signs[others])[:, None]
-    few = np.maximum(low[group].sum(axis=0), np.where(turned > 0, low[others], -high[others]).sum(axis=0))
-    many = np.minimum(high[group].sum(axis=0), np.where(turned > 0, high[others], -low[others]).sum(axis=0))
+    few = np.maximum(
+        low[group].sum(axis=0), np.where(turned > 0, low[others], -high[others]).sum(axis=0)
+    )
+    many = np.minimum(
+        high[group].sum(axis=0), np.where(turned > 0, high[others], -low[others]).sum(axis=0)
+    )
     fits = (few <= many) & (low <= high).all(axis=0)
     if not fits.any():
         return False
@@ -146,7 +184,8 @@ def _is_few(
 
 
 def _read_shares(rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """The least and the greatest that each share can have been before it was rounded or hidden, and whether it is shown."""
+    """The least and the greatest that each share can have been before it was rounded or hidden,
+    and whether it is shown."""
     shares = rows["estimate"].to_numpy(float, na_value=np.nan)
     half = find_half_steps(shares, is_coarse(rows))
     status = rows["status"].to_numpy(str)

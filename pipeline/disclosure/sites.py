@@ -1,8 +1,10 @@
-"""Single sites in a release: called by letters, in an order that says nothing, and without what tells their size.
+"""Single sites in a release: called by letters, in an order that says nothing,
+and without what tells their size.
 
-Whoever knows how large the sites are would know which is which. The order is drawn from all counts before protection, so that it is the
-same whenever the same pool is run, and so that nobody can draw it again from what is released: that shows only some of the counts, and none
-of a single site. Shares of single sites are rounded, since a share with all its digits tells of how many it is one.
+Whoever knows how large the sites are would know which is which. The order is drawn from all counts
+before protection, so that it is the same whenever the same pool is run, and so that nobody can draw
+it again from what is released: that shows only some of the counts, and none of a single site.
+Shares of single sites are rounded, since a share with all its digits tells of how many it is one.
 """
 
 import hashlib
@@ -17,22 +19,36 @@ COUNTS = ["n_episodes", "n_events"]
 
 def find_own_rows(estimates: pd.DataFrame) -> pd.Series:
     """True for rows that name a single site."""
-    return pd.concat([estimates[column].str.contains(r"\bsite=", na=False) for column in NAMED], axis=1).any(axis=1)
+    return pd.concat(
+        [estimates[column].str.contains(r"\bsite=", na=False) for column in NAMED], axis=1
+    ).any(axis=1)
 
 
 def draw_letters(estimates: pd.DataFrame) -> dict[str, str]:
-    """A letter for the code of each site that is named in `estimates`, all rows before protection."""
-    codes = {code for column in NAMED for text in estimates[column].dropna().unique() for code in SITE.findall(text)}
-    counts = estimates[["analysis", "population", "endpoint", *NAMED, *COUNTS]].astype("string").fillna("")
+    """A letter for the code of each site that is named in `estimates`,
+    all rows before protection."""
+    codes = {
+        code
+        for column in NAMED
+        for text in estimates[column].dropna().unique()
+        for code in SITE.findall(text)
+    }
+    counts = (
+        estimates[["analysis", "population", "endpoint", *NAMED, *COUNTS]]
+        .astype("string")
+        .fillna("")
+    )
     drawn = hashlib.sha256("\n".join(sorted(counts.agg("|".join, axis=1))).encode()).hexdigest()
     places = sorted(codes, key=lambda code: hashlib.sha256(f"{drawn}{code}".encode()).digest())
     return {code: name_letters(k) for k, code in enumerate(places)}
 
 
 def mask_sites(rows: pd.DataFrame, letters: dict[str, str]) -> pd.DataFrame:
-    """The rows with single sites called by their letters, and without the shares that the largest one has of them.
+    """The rows with single sites called by their letters, and without the shares that the largest
+    one has of them.
 
-    Rows of single sites take their places of each analysis in the order of the letters: that of the codes would tell which is which.
+    Rows of single sites take their places of each analysis in the order of the letters: that of the
+    codes would tell which is which.
     """
     masked = rows.assign(by_site=pd.NA)
     for column in NAMED:

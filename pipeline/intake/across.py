@@ -1,4 +1,7 @@
-"""Rules across rows and tables: keys, children of episodes, the order of attempts, maneuvers. Wrong cells are missing here and blame nothing."""
+"""Rules across rows and tables: keys, children of episodes, the order of attempts, maneuvers.
+
+Wrong cells are missing here and blame nothing.
+"""
 
 from collections.abc import Iterable, Mapping
 
@@ -15,12 +18,16 @@ def find_repeats(table: str, model: type[Table], rows: pd.DataFrame) -> list[Pro
     """All rows that share their key with another row."""
     keys = rows[model.key()].dropna()
     return [
-        Problem("same_key_twice", table, row, ", ".join(model.key())) for row in keys.index[keys.duplicated(keep=False)]
+        Problem("same_key_twice", table, row, ", ".join(model.key()))
+        for row in keys.index[keys.duplicated(keep=False)]
     ]
 
 
-def find_orphans(table: str, rows: pd.DataFrame, episodes: pd.DataFrame, set_aside: Iterable[int]) -> list[Problem]:
-    """Rows whose episode was not handed in, or is set aside with the rows `set_aside` of the episodes table."""
+def find_orphans(
+    table: str, rows: pd.DataFrame, episodes: pd.DataFrame, set_aside: Iterable[int]
+) -> list[Problem]:
+    """Rows whose episode was not handed in, or is set aside with the rows `set_aside` of the
+    episodes table."""
     lost = ~rows["episode_id"].isin(episodes["episode_id"]) & rows["episode_id"].notna()
     gone = rows["episode_id"].isin(episodes.loc[sorted(set_aside), "episode_id"].dropna())
     return [
@@ -31,7 +38,8 @@ def find_orphans(table: str, rows: pd.DataFrame, episodes: pd.DataFrame, set_asi
 
 
 def find_broken_sequences(treatments: pd.DataFrame, episodes: pd.DataFrame) -> list[Problem]:
-    """Attempts from the first gap in the numbering on, and those on an earlier day than an attempt before them.
+    """Attempts from the first gap in the numbering on, and those on an earlier day than an attempt
+    before them.
 
     A row whose episode was not handed in is left out: it is blamed for that already.
     """
@@ -40,17 +48,21 @@ def find_broken_sequences(treatments: pd.DataFrame, episodes: pd.DataFrame) -> l
     attempts = attempts.sort_values(["episode_id", "attempt"], kind="stable")
     numbers = attempts.drop_duplicates(["episode_id", "attempt"])
     place = numbers.groupby("episode_id").cumcount() + 1
-    gaps = pd.MultiIndex.from_frame(numbers.loc[numbers["attempt"] != place, ["episode_id", "attempt"]])
+    gaps = pd.MultiIndex.from_frame(
+        numbers.loc[numbers["attempt"] != place, ["episode_id", "attempt"]]
+    )
     after_gap = pd.MultiIndex.from_frame(attempts[["episode_id", "attempt"]]).isin(gaps)
     dated = attempts.dropna(subset="day")
     early = dated["day"] < dated.groupby("episode_id")["day"].cummax()
-    return [Problem("attempts_have_a_gap", "treatments", row, "attempt") for row in attempts.index[after_gap]] + [
-        Problem("attempts_out_of_order", "treatments", row, "day") for row in dated.index[early]
-    ]
+    return [
+        Problem("attempts_have_a_gap", "treatments", row, "attempt")
+        for row in attempts.index[after_gap]
+    ] + [Problem("attempts_out_of_order", "treatments", row, "day") for row in dated.index[early]]
 
 
 def find_unknown_maneuvers(texts: pd.Series, maneuvers: Mapping[str, Maneuver]) -> list[Problem]:
-    """Maneuvers that are not in the list, from the cells as handed in, each with the code that was probably meant."""
+    """Maneuvers that are not in the list, from the cells as handed in,
+    each with the code that was probably meant."""
     given = texts.dropna()
     unknown = given[~given.str.lower().isin(list(maneuvers))]
     meant = find_meanings(unknown.unique(), make_maneuver_vocabulary(maneuvers))
@@ -60,23 +72,38 @@ def find_unknown_maneuvers(texts: pd.Series, maneuvers: Mapping[str, Maneuver]) 
     ] + offer_words("treatments", "maneuver", unknown, meant)
 
 
-def find_unsided_maneuvers(treatments: pd.DataFrame, maneuvers: Mapping[str, Maneuver]) -> list[Problem]:
+def find_unsided_maneuvers(
+    treatments: pd.DataFrame, maneuvers: Mapping[str, Maneuver]
+) -> list[Problem]:
     """Maneuvers for one ear whose record names none, or both."""
-    sided = treatments["maneuver"].isin([code for code, maneuver in maneuvers.items() if maneuver.sided])
+    sided = treatments["maneuver"].isin(
+        [code for code, maneuver in maneuvers.items() if maneuver.sided]
+    )
     named = treatments["side"].isin(["right", "left"]) | treatments["side"].isna()
-    return [Problem("maneuver_side", "treatments", row, "side") for row in treatments.index[sided & ~named]]
+    return [
+        Problem("maneuver_side", "treatments", row, "side")
+        for row in treatments.index[sided & ~named]
+    ]
 
 
 def find_differing_patients(episodes: pd.DataFrame) -> list[Problem]:
     """Episodes of one patient that differ in sex; `unknown` differs from nothing."""
-    known = episodes[episodes["sex"].ne("unknown").fillna(False)].dropna(subset=["patient_id", "sex"])
+    known = episodes[episodes["sex"].ne("unknown").fillna(False)].dropna(
+        subset=["patient_id", "sex"]
+    )
     differ = known.groupby("patient_id")["sex"].transform("nunique") > 1
     return [Problem("patient_differs", "episodes", row, "sex") for row in known.index[differ]]
 
 
-def find_years_outside(episodes: pd.DataFrame, first: int | None, last: int | None) -> list[Problem]:
-    """Episodes whose year is not among those that the submission table names; none where it names no years."""
+def find_years_outside(
+    episodes: pd.DataFrame, first: int | None, last: int | None
+) -> list[Problem]:
+    """Episodes whose year is not among those that the submission table names;
+    none where it names no years."""
     if first is None or last is None:
         return []
     outside = ~episodes["index_year"].between(first, last).fillna(True)
-    return [Problem("year_outside_submission", "episodes", row, "index_year") for row in episodes.index[outside]]
+    return [
+        Problem("year_outside_submission", "episodes", row, "index_year")
+        for row in episodes.index[outside]
+    ]

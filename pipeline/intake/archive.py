@@ -1,6 +1,8 @@
-"""Whether a workbook's archive has bytes that belong to none of its parts: before it, behind it, or between two parts.
+"""Whether a workbook's archive has bytes that belong to none of its parts: before it, behind it,
+or between two parts.
 
-The layout is that of ZIP (PKWARE APPNOTE 6.3.10, 4.3): each part behind its own header, then the list of parts, then the end record.
+The layout is that of ZIP (PKWARE APPNOTE 6.3.10, 4.3): each part behind its own header, then the
+list of parts, then the end record.
 """
 
 import struct
@@ -14,7 +16,8 @@ STRAY = "It has bytes that belong to no part of it."
 
 
 def find_stray_bytes(path: Path, archive: zipfile.ZipFile) -> str | None:
-    """What is wrong with the layout of a workbook, as a sentence; nothing if all bytes are those of its parts."""
+    """What is wrong with the layout of a workbook, as a sentence;
+    nothing if all bytes are those of its parts."""
     content = path.read_bytes()
     end = content.rfind(END)
     comment = int.from_bytes(content[end + COMMENT_LENGTH : end + END_LENGTH], "little")

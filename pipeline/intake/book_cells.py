@@ -1,4 +1,5 @@
-"""The texts of a workbook's cells by sheet: those that the library read, and those that repeat them (pipeline.intake.thin)."""
+"""The texts of a workbook's cells by sheet: those that the library read,
+and those that repeat them (pipeline.intake.thin)."""
 
 import zipfile
 from collections import defaultdict
@@ -19,7 +20,8 @@ Cells = tuple[np.ndarray, np.ndarray]  # of a column: rows in order, and the tex
 
 
 class Untold(Exception):
-    """What a repeated cell holds cannot be told, since the one that it repeats was covered or linked."""
+    """What a repeated cell holds cannot be told, since the one that it repeats was covered or
+    linked."""
 
 
 @dataclass(frozen=True)
@@ -38,15 +40,17 @@ class BookSheet:
         return {
             (row, position): text
             for position, (rows, texts) in self.columns.items()
-            for row, text in zip(rows[: None if last_row is None else last_row].tolist(), texts, strict=False)
+            for row, text in zip(
+                rows[: None if last_row is None else last_row].tolist(), texts, strict=False
+            )
             if last_row is None or row <= last_row
         }
 
 
 @dataclass(frozen=True)
 class Book:
-    """A workbook as the library read it with the results of its formulas, its sheets, the parts in which no cell is written twice for sure, and
-    the file that holds the formulas themselves."""
+    """A workbook as the library read it with the results of its formulas, its sheets, the parts in
+    which no cell is written twice for sure, and the file that holds the formulas themselves."""
 
     book: Workbook
     sheets: tuple[BookSheet, ...]
@@ -60,7 +64,9 @@ def read_book(path: Path, archive: zipfile.ZipFile) -> Book:
         copy, repeated = thinned
         book, parts = load_thinned(copy, data_only=True)
         try:
-            return Book(book, tuple(join_cells(book, parts, repeated)), frozenset(repeated.in_order), copy)
+            return Book(
+                book, tuple(join_cells(book, parts, repeated)), frozenset(repeated.in_order), copy
+            )
         except Untold:
             pass
     book = load_workbook(path, data_only=True)
@@ -68,7 +74,8 @@ def read_book(path: Path, archive: zipfile.ZipFile) -> Book:
 
 
 def load_thinned(copy: BytesIO, **how: bool) -> tuple[Workbook, list[str]]:
-    """A workbook without its repeated cells as the library reads it, and the parts of the archive that hold its sheets, in their order."""
+    """A workbook without its repeated cells as the library reads it,
+    and the parts of the archive that hold its sheets, in their order."""
     reader = ExcelReader(copy, **how)
     reader.read()
     links = [link for _, link in reader.parser.find_sheets() if link.target in reader.valid_files]
@@ -76,22 +83,30 @@ def load_thinned(copy: BytesIO, **how: bool) -> tuple[Workbook, list[str]]:
 
 
 def join_cells(book: Workbook, parts: list[str], repeated: Repeated) -> list[BookSheet]:
-    """The sheets with the cells that were left out of them; `parts` are those of the archive that hold them. Raises Untold."""
+    """The sheets with the cells that were left out of them;
+    `parts` are those of the archive that hold them. Raises Untold."""
     if len(set(parts)) < len(parts) or len(parts) != len(book.worksheets):
         raise Untold
     sheets = dict(zip(parts, book.worksheets, strict=True))
-    told = [None if number in repeated.empty else tell(sheets, first) for number, first in enumerate(repeated.firsts)]
+    told = [
+        None if number in repeated.empty else tell(sheets, first)
+        for number, first in enumerate(repeated.firsts)
+    ]
     texts = np.array(told, dtype=object)
-    return [gather_cells(sheet, repeated.places.get(part, {}), texts) for part, sheet in sheets.items()]
+    return [
+        gather_cells(sheet, repeated.places.get(part, {}), texts) for part, sheet in sheets.items()
+    ]
 
 
 def tell(sheets: dict[str, Worksheet], first: Place) -> str | None:
-    """The text of a cell that others repeat; raises Untold where it may be another one than the file says."""
+    """The text of a cell that others repeat; raises Untold where it may be another one than the
+    file says."""
     part, *place = first
     cell = sheets[part]._cells.get(tuple(place)) if part in sheets else None
     if cell is None or isinstance(cell, MergedCell):
         raise Untold
-    if cell.hyperlink and cell.value in (cell.hyperlink.target, cell.hyperlink.location):  # which stand in for nothing
+    # which stand in for nothing
+    if cell.hyperlink and cell.value in (cell.hyperlink.target, cell.hyperlink.location):
         raise Untold
     return to_text(cell.value)
 
@@ -99,9 +114,11 @@ def tell(sheets: dict[str, Worksheet], first: Place) -> str | None:
 def gather_cells(
     sheet: Worksheet, repeated: dict[int, tuple] | None = None, firsts: np.ndarray | None = None
 ) -> BookSheet:
-    """The cells of a sheet that hold something, with the `repeated` ones by position: rows, and which of `firsts` they hold.
+    """The cells of a sheet that hold something, with the `repeated` ones by position: rows,
+    and which of `firsts` they hold.
 
-    A cell under a merged area shows nothing, and a link stands only in a cell that holds nothing else.
+    A cell under a merged area shows nothing, and a link stands only in a cell that holds nothing
+    else.
     """
     found: dict[int, dict[int, str]] = defaultdict(dict)
     covered: dict[int, list[int]] = defaultdict(list)
@@ -119,7 +136,10 @@ def gather_cells(
             again = firsts[what]
             shown = np.not_equal(again, None) & ~np.isin(at, covered[position])
             own = ~np.isin(rows, at[shown])
-            rows, texts = np.concatenate([rows[own], at[shown]]), np.concatenate([texts[own], again[shown]])
+            rows, texts = (
+                np.concatenate([rows[own], at[shown]]),
+                np.concatenate([texts[own], again[shown]]),
+            )
         order = np.argsort(rows, kind="stable")
         if len(rows):
             columns[position] = (rows[order], texts[order])

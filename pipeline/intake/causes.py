@@ -1,4 +1,5 @@
-"""One cause, one entry: of several findings at one place, or in one column or row as a whole, the surest stands, and the others follow from it."""
+"""One cause, one entry: of several findings at one place, or in one column or row as a whole,
+the surest stands, and the others follow from it."""
 
 from collections import Counter
 from collections.abc import Iterable, Mapping
@@ -15,7 +16,8 @@ SUREST_FIRST = (OF_A_COLUMN[0], *OTHERS, OF_A_COLUMN[1], UNKNOWN)
 
 
 def fold(problems: Iterable[Problem], header_rows: Mapping[str, int]) -> list[Problem]:
-    """The problems without those that only follow from another one at the same place, column or row; `header_rows` are those of the tables.
+    """The problems without those that only follow from another one at the same place,
+    column or row; `header_rows` are those of the tables.
 
     What refuses a delivery is never folded into what does not, so that the verdict stays.
     """
@@ -24,11 +26,15 @@ def fold(problems: Iterable[Problem], header_rows: Mapping[str, int]) -> list[Pr
 
 
 def fold_places(problems: Iterable[Problem]) -> list[Problem]:
-    """The problems without those that are less sure than another one in the same cell; a place without a row may hold several texts."""
+    """The problems without those that are less sure than another one in the same cell;
+    a place without a row may hold several texts."""
     surest: dict[tuple, int] = {}
     for problem in problems:
         if problem.rule in SUREST_FIRST and problem.row:
-            place, rank = (problem.table, problem.row, problem.column), SUREST_FIRST.index(problem.rule)
+            place, rank = (
+                (problem.table, problem.row, problem.column),
+                SUREST_FIRST.index(problem.rule),
+            )
             surest[place] = min(rank, surest.get(place, rank))
     return [
         problem
@@ -40,15 +46,22 @@ def fold_places(problems: Iterable[Problem]) -> list[Problem]:
 
 
 def fold_columns(problems: list[Problem], header_rows: Mapping[str, int]) -> list[Problem]:
-    """The problems without identifiers in the cells of a column that must go as a whole, and without the note that a column is unknown in whose
-    cells identifiers are, unless a column of the dictionary may be meant."""
+    """The problems without identifiers in the cells of a column that must go as a whole, and
+    without the note that a column is unknown in whose cells identifiers are, unless a column of the
+    dictionary may be meant."""
     whole = {
-        (p.table, p.column) for p in problems if p.rule in OF_A_COLUMN and p.row == header_rows.get(p.table) and p.row
+        (p.table, p.column)
+        for p in problems
+        if p.rule in OF_A_COLUMN and p.row == header_rows.get(p.table) and p.row
     }
-    in_cells = [p for p in problems if p.rule in GATE_RULES and p.row and p.row != header_rows.get(p.table)]
+    in_cells = [
+        p for p in problems if p.rule in GATE_RULES and p.row and p.row != header_rows.get(p.table)
+    ]
     counts = Counter((p.table, p.column) for p in in_cells)
     folded = {p for p in in_cells if (p.table, p.column) in whole}
-    folded |= {p for p in problems if p.rule == UNKNOWN and not p.closest and (p.table, p.column) in counts}
+    folded |= {
+        p for p in problems if p.rule == UNKNOWN and not p.closest and (p.table, p.column) in counts
+    }
     return [
         replace(p, also=_add(p.also, _count_cells(counts[p.table, p.column])))
         if p.rule == OF_A_COLUMN[0] and (p.table, p.column) in whole and counts[p.table, p.column]
@@ -59,14 +72,19 @@ def fold_columns(problems: list[Problem], header_rows: Mapping[str, int]) -> lis
 
 
 def fold_rows(problems: list[Problem]) -> list[Problem]:
-    """The problems with one entry for a row that is no record: what identifies somebody in it, or else what the row is."""
+    """The problems with one entry for a row that is no record: what identifies somebody in it,
+    or else what the row is."""
     no_records = {(p.table, p.row): p for p in problems if p.rule in NO_RECORDS}
     found = {(p.table, p.row) for p in problems if p.rule in GATE_RULES} & no_records.keys()
     told = []
     for problem in problems:
         place = (problem.table, problem.row)
         if problem.rule in GATE_RULES and place in found:
-            told.append(replace(problem, also=_add(problem.also, "Its row is no record: delete the whole row.")))
+            told.append(
+                replace(
+                    problem, also=_add(problem.also, "Its row is no record: delete the whole row.")
+                )
+            )
         elif not (problem.rule in NO_RECORDS and place in found) and not (
             problem.rule == TOO_MANY and place in no_records
         ):
@@ -75,7 +93,10 @@ def fold_rows(problems: list[Problem]) -> list[Problem]:
 
 
 def _count_cells(number: int) -> str:
-    return f"{number:,} of its cells {'looks like an identifier' if number == 1 else 'look like identifiers'} as well."
+    return (
+        f"{number:,} of its cells "
+        f"{'looks like an identifier' if number == 1 else 'look like identifiers'} as well."
+    )
 
 
 def _add(*sentences: str) -> str:

@@ -6,11 +6,14 @@ from schemas.delivery import TABLES
 from schemas.store import Changes
 
 
-def compare_deliveries(before: dict[str, pd.DataFrame], now: dict[str, pd.DataFrame]) -> pd.DataFrame:
-    """Episodes that were added, changed or withdrawn (schemas.store.Changes without site and delivery), in the order of their codes.
+def compare_deliveries(
+    before: dict[str, pd.DataFrame], now: dict[str, pd.DataFrame]
+) -> pd.DataFrame:
+    """Episodes that were added, changed or withdrawn (schemas.store.Changes without site and
+    delivery), in the order of their codes.
 
-    Both are the tables of one delivery by name. An episode that was handed in and set aside is in the delivery; as none of its rows
-    is stored, it counts as changed when it was stored before.
+    Both are the tables of one delivery by name. An episode that was handed in and set aside is in
+    the delivery; as none of its rows is stored, it counts as changed when it was stored before.
     """
     earlier, later = list_episodes(before), list_episodes(now)
     old, new = fingerprint_episodes(before), fingerprint_episodes(now)
@@ -26,15 +29,21 @@ def compare_deliveries(before: dict[str, pd.DataFrame], now: dict[str, pd.DataFr
 def list_episodes(tables: dict[str, pd.DataFrame]) -> set[str]:
     """All episodes that a delivery holds, stored or set aside."""
     aside = tables["set_aside"]
-    return {*tables["episodes"]["episode_id"], *aside.loc[aside["table"] == "episodes", "episode_id"].dropna()}
+    return {
+        *tables["episodes"]["episode_id"],
+        *aside.loc[aside["table"] == "episodes", "episode_id"].dropna(),
+    }
 
 
 def fingerprint_episodes(tables: dict[str, pd.DataFrame]) -> dict[str, int]:
-    """One number for all stored rows of each episode, the same in whatever order they stand: the sum of their hashes."""
+    """One number for all stored rows of each episode, the same in whatever order they stand:
+    the sum of their hashes."""
     sums = []
     for name, model in TABLES.items():
         rows = tables[name][list(model.describe())]
-        hashes = pd.util.hash_pandas_object(rows.astype("string").fillna(""), index=False, hash_key=name.ljust(16, "."))
+        hashes = pd.util.hash_pandas_object(
+            rows.astype("string").fillna(""), index=False, hash_key=name.ljust(16, ".")
+        )
         sums.append(hashes.groupby(rows["episode_id"].astype(object).to_numpy()).sum())
     total = pd.concat(sums)
     return total.groupby(level=0).sum().to_dict()

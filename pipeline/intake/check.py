@@ -1,4 +1,7 @@
-"""Judging rows of proper types by their model. What the checking library says is turned into places at once: its words quote cells."""
+"""Judging rows of proper types by their model.
+
+What the checking library says is turned into places at once: its words quote cells.
+"""
 
 import warnings
 from dataclasses import dataclass
@@ -25,7 +28,8 @@ RULE_OF_CHECK = {
     "less_than_or_equal_to": "too_large",
 }
 OUT_OF_BOUNDS = ("too_small", "too_large")
-JUDGED_ELSEWHERE = ("maneuver", "str_matches")  # against the maneuver list, which says more than that the form is wrong
+# against the maneuver list, which says more than that the form is wrong
+JUDGED_ELSEWHERE = ("maneuver", "str_matches")
 
 
 class ChecksOff(Exception):
@@ -37,20 +41,28 @@ class ProgramFault(Exception):
 
 
 def require_checks() -> None:
-    """Make sure that a wrong row is found; raises ChecksOff where the environment has switched the checks off."""
-    negative = dict.fromkeys(("rows_in", "rows_stored", "rows_set_aside", "rows_withdrawn", "rows_refused"), -1)
+    """Make sure that a wrong row is found; raises ChecksOff where the environment has switched the
+    checks off."""
+    negative = dict.fromkeys(
+        ("rows_in", "rows_stored", "rows_set_aside", "rows_withdrawn", "rows_refused"), -1
+    )
     wrong = pd.DataFrame([{"site": "S01", "delivery": "001", "table": "episodes"} | negative])
     if find_failures(RowCounts, RowCounts.cast(wrong)).empty:
         raise ChecksOff(
-            "The checks of the tables are switched off, so that nothing can be received. "
-            "Remove PANDERA_VALIDATION_ENABLED and PANDERA_VALIDATION_DEPTH from the environment, then start again."
+            "The checks of the tables are switched off, so that nothing can be received. Remove "
+            "PANDERA_VALIDATION_ENABLED and PANDERA_VALIDATION_DEPTH from the environment, then "
+            "start again."
         )
 
 
-def find_failures(model: type[Table] | pa.Column | pa.DataFrameSchema, rows: pd.DataFrame) -> pd.DataFrame:
-    """Where rows do not fit their model, or a part of it: the `row` label, `column` and name of the `check`, each once, without any value.
+def find_failures(
+    model: type[Table] | pa.Column | pa.DataFrameSchema, rows: pd.DataFrame
+) -> pd.DataFrame:
+    """Where rows do not fit their model, or a part of it: the `row` label,
+    `column` and name of the `check`, each once, without any value.
 
-    A rule across columns names itself as check and has no column. Raises ProgramFault where the rows are no such table at all.
+    A rule across columns names itself as check and has no column. Raises ProgramFault where the
+    rows are no such table at all.
     """
     cases = None
     try:
@@ -58,14 +70,16 @@ def find_failures(model: type[Table] | pa.Column | pa.DataFrameSchema, rows: pd.
             warnings.simplefilter(
                 "ignore", FutureWarning
             )  # of how pandera joins the values it found, which are not used here
-            model.validate(rows, lazy=True, inplace=True)  # nothing is changed, so that no copy is needed
+            # nothing is changed, so that no copy is needed
+            model.validate(rows, lazy=True, inplace=True)
     except SchemaErrors as errors:
         cases = errors.failure_cases[["index", "column", "check", "schema_context"]]
     if cases is None:
         return pd.DataFrame({"row": [], "column": [], "check": []}, dtype=object)
     if cases["index"].isna().any():
         raise ProgramFault(
-            f"columns or types are not those of {model.__name__ if isinstance(model, type) else model.name}"
+            "columns or types are not those of "
+            f"{model.__name__ if isinstance(model, type) else model.name}"
         )
     across = cases["schema_context"] == "DataFrameSchema"
     found = pd.DataFrame(
@@ -79,20 +93,25 @@ def find_failures(model: type[Table] | pa.Column | pa.DataFrameSchema, rows: pd.
 
 
 def require_fit(model: type[Table], rows: pd.DataFrame) -> None:
-    """Make sure that rows which are kept fit their model, but for what is only shown; raises ProgramFault, which names no value."""
+    """Make sure that rows which are kept fit their model, but for what is only shown;
+    raises ProgramFault, which names no value."""
     if rows.empty:
         return
     failures = find_failures(model, rows.reset_index(drop=True))
-    failures = failures[[check not in RULES or RULES[check].severity != "warn" for check in failures["check"]]]
+    failures = failures[
+        [check not in RULES or RULES[check].severity != "warn" for check in failures["check"]]
+    ]
     if not failures.empty:
         wrong = failures[["column", "check"]].drop_duplicates()
-        raise ProgramFault(f"rows of {model.__name__} do not fit their model: {wrong.to_dict('records')}")
+        raise ProgramFault(
+            f"rows of {model.__name__} do not fit their model: {wrong.to_dict('records')}"
+        )
 
 
 @dataclass(frozen=True)
 class Known:
-    """What is wrong with a table before its cells are judged: single `cells` by row and column, `rows` that are no records, and `columns` that
-    are missing. None of them is blamed again."""
+    """What is wrong with a table before its cells are judged: single `cells` by row and column,
+    `rows` that are no records, and `columns` that are missing. None of them is blamed again."""
 
     cells: frozenset[tuple[int, str]] = frozenset()
     rows: frozenset[int] = frozenset()
@@ -109,9 +128,12 @@ NOTHING_KNOWN = Known()
 def check_cells(
     table: str, model: type[Table], texts: pd.DataFrame, known: Known = NOTHING_KNOWN
 ) -> tuple[pd.DataFrame, list[Problem]]:
-    """The rows as types, wrong cells missing, and all that is wrong within single rows. No cell is blamed twice.
+    """The rows as types, wrong cells missing, and all that is wrong within single rows.
 
-    Rules across columns are asked after wrong cells are cleared, so that they judge only what is right in itself.
+    No cell is blamed twice.
+
+    Rules across columns are asked after wrong cells are cleared, so that they judge only what is
+    right in itself.
     """
     rows, problems = type_cells(table, texts, DESCRIBED[table])
     unread = {(problem.row, problem.column) for problem in problems}
@@ -119,7 +141,9 @@ def check_cells(
     blamed = [
         (row, column, RULE_OF_CHECK[check])
         for row, column, check in in_cells
-        if (row, column) not in unread and (column, check) != JUDGED_ELSEWHERE and not known.holds(row, column)
+        if (row, column) not in unread
+        and (column, check) != JUDGED_ELSEWHERE
+        and not known.holds(row, column)
     ]
     problems += blame_cells(table, texts, blamed)
     named = {(problem.row, problem.column) for problem in problems}
@@ -137,8 +161,11 @@ def check_cells(
     return rows, problems
 
 
-def find_wrong_cells(model: type[Table], rows: pd.DataFrame, texts: pd.DataFrame) -> list[tuple[int, str, str]]:
-    """The cells that do not fit their column, by row, column and name of the check; each different text of a column is judged once."""
+def find_wrong_cells(
+    model: type[Table], rows: pd.DataFrame, texts: pd.DataFrame
+) -> list[tuple[int, str, str]]:
+    """The cells that do not fit their column, by row, column and name of the check;
+    each different text of a column is judged once."""
     wrong = []
     for name, column in model.to_schema().columns.items():
         failures = find_failures(column, rows[name][~texts[name].duplicated()].to_frame())
@@ -148,14 +175,18 @@ def find_wrong_cells(model: type[Table], rows: pd.DataFrame, texts: pd.DataFrame
     return wrong
 
 
-def blame_cells(table: str, texts: pd.DataFrame, blamed: list[tuple[int, str, str]]) -> list[Problem]:
-    """The problems of cells, each given by row, column and rule, with the code that may be meant where one is misspelt."""
+def blame_cells(
+    table: str, texts: pd.DataFrame, blamed: list[tuple[int, str, str]]
+) -> list[Problem]:
+    """The problems of cells, each given by row, column and rule,
+    with the code that may be meant where one is misspelt."""
     misspelt: dict[str, set[str]] = {}
     for row, column, rule in blamed:
         if rule == "not_in_list":
             misspelt.setdefault(column, set()).add(texts.at[row, column])
     meant = {
-        column: find_meanings(said, make_vocabulary(DESCRIBED[table][column])) for column, said in misspelt.items()
+        column: find_meanings(said, make_vocabulary(DESCRIBED[table][column]))
+        for column, said in misspelt.items()
     }
     problems = [
         Problem(
@@ -169,6 +200,10 @@ def blame_cells(table: str, texts: pd.DataFrame, blamed: list[tuple[int, str, st
         for row, column, rule in blamed
     ]
     for column, words in meant.items():
-        entries = (texts.at[row, column] for row, at, rule in blamed if at == column and rule == "not_in_list")
+        entries = (
+            texts.at[row, column]
+            for row, at, rule in blamed
+            if at == column and rule == "not_in_list"
+        )
         problems += offer_words(table, column, entries, words)
     return problems

@@ -1,7 +1,8 @@
-"""Whether a file may be opened at all: sizes and forms are looked at before any reader unpacks it, so that no file can fill the memory.
+"""Whether a file may be opened at all: sizes and forms are looked at before any reader unpacks it,
+so that no file can fill the memory.
 
-The dangers are those of CWE-409 (small archives that unpack to huge ones), CWE-776 and CWE-611 (entities of XML that grow or fetch
-files). The limits are ours, with the reason beside each.
+The dangers are those of CWE-409 (small archives that unpack to huge ones), CWE-776 and CWE-611
+(entities of XML that grow or fetch files). The limits are ours, with the reason beside each.
 """
 
 import html
@@ -11,20 +12,29 @@ from collections.abc import Iterable
 from itertools import chain, islice, pairwise
 from pathlib import Path
 
-MOST_FILES = 100  # a delivery has one workbook or five .csv files, and a few that computers leave behind
-MOST_PACKED = 50_000_000  # bytes: a workbook of 20,000 rows a table has 5 million; above it .csv is the form anyway
+# a delivery has one workbook or five .csv files, and a few that computers leave behind
+MOST_FILES = 100
+# bytes: a workbook of 20,000 rows a table has 5 million; above it .csv is the form anyway
+MOST_PACKED = 50_000_000
 MOST_UNPACKED = 150_000_000  # bytes of all parts: the reader needs about seven times as much memory
 MOST_PARTS = 1_000  # a workbook has a few parts a sheet
 MOST_CELLS = 2_000_000  # in all sheets: five tables of 20,000 rows have half as many
 MOST_COLUMNS = 1_000  # the widest table of the dictionary has fewer than 50
 MOST_ROWS = 1_048_576  # of a sheet: what a spreadsheet itself allows (published limit of Excel)
-MOST_TAGS = 500_000  # of a part, or of what a sheet holds besides its rows: styles, names, comments of a large workbook have a few thousand
-TAGS_OF_CELL, TAGS_OF_TEXT = 8, 4  # a cell with a text or a formula has six, a shared text four or more
+# of a part, or of what a sheet holds besides its rows: styles, names, comments of a large workbook
+# have a few thousand
+MOST_TAGS = 500_000
+# a cell with a text or a formula has six, a shared text four or more
+TAGS_OF_CELL, TAGS_OF_TEXT = 8, 4
 MOST_COVERED = (
-    1_000_000  # cells under merged areas, links and comments: the reader makes an object for each, even for empty ones
+    # cells under merged areas, links and comments: the reader makes an object for each, even for
+    # empty ones
+    1_000_000
 )
-LONGEST_CELL = 32_767  # characters: what a spreadsheet itself allows in one cell (published limit of Excel)
-LONGEST_LINE = 1_000_000  # bytes of one line of a .csv file: more than MOST_COLUMNS cells of any table
+# characters: what a spreadsheet itself allows in one cell (published limit of Excel)
+LONGEST_CELL = 32_767
+# bytes of one line of a .csv file: more than MOST_COLUMNS cells of any table
+LONGEST_LINE = 1_000_000
 MOST_LINES = 10_000_000  # of a .csv file: eight rows an episode, a million episodes, and some
 MOST_TEXT = 2_000_000_000  # bytes of one .csv file of that many lines
 
@@ -40,13 +50,16 @@ ROW = re.compile(rb"<(?:\w+:)?row[\s/>]")
 CELL = re.compile(rb"<(?:\w+:)?c[\s/>]")
 PREFIXED_CELL = re.compile(rb":c[\s/>]")
 STRING = re.compile(rb"<(?:\w+:)?si[\s/>]")
-COVERING = re.compile(rb"<(?:\w+:)?(?:mergeCell|hyperlink|comment)\s((?:[^>\"']|\"[^\"]*\"|'[^']*')*)")
+COVERING = re.compile(
+    rb"<(?:\w+:)?(?:mergeCell|hyperlink|comment)\s((?:[^>\"']|\"[^\"]*\"|'[^']*')*)"
+)
 AREA = re.compile(r"""\bref=["']\s*([^"']*:[^"']*?)\s*["']""")
 CORNERS = re.compile(r"\$?([A-Z]+)\$?([0-9]+):\$?([A-Z]+)\$?([0-9]+)")
 
 
 def find_danger(path: Path) -> str | None:
-    """Why a table's file (.csv or .xlsx) is not opened, as a sentence; None if nothing speaks against it.
+    """Why a table's file (.csv or .xlsx) is not opened, as a sentence;
+    None if nothing speaks against it.
 
     Raises what `zipfile` raises where a workbook is no archive at all.
     """
@@ -65,7 +78,10 @@ def find_in_text(path: Path) -> str | None:
         while line := file.readline(LONGEST_LINE + 1):
             if len(line) > LONGEST_LINE:
                 return f"A line in it is longer than {LONGEST_LINE:,} bytes."
-            if len(line) > MOST_COLUMNS and max(map(line.count, (b",", b";", b"\t"))) > MOST_COLUMNS:
+            if (
+                len(line) > MOST_COLUMNS
+                and max(map(line.count, (b",", b";", b"\t"))) > MOST_COLUMNS
+            ):
                 return f"A row in it has more than {MOST_COLUMNS:,} columns."
     return None
 
@@ -80,9 +96,12 @@ def find_in_workbook(path: Path) -> str | None:
             return f"It has more than {MOST_PARTS:,} parts."
         if len({part.filename.lower() for part in parts}) < len(parts):
             return "It has two parts of the same name."
-        if sum(part.file_size for part in parts) > MOST_UNPACKED:  # no part yields more than it says
+        # no part yields more than it says
+        if sum(part.file_size for part in parts) > MOST_UNPACKED:
             return f"It unpacks to more than {MOST_UNPACKED:,} bytes."
-        contents = ((part.filename, archive.read(part)) for part in parts if XML.search(part.filename))
+        contents = (
+            (part.filename, archive.read(part)) for part in parts if XML.search(part.filename)
+        )
         return find_in_parts(contents)
 
 
@@ -91,7 +110,9 @@ def find_in_parts(contents: Iterable[tuple[str, bytes]]) -> str | None:
     cells = covered = 0
     for name, content in contents:
         tags = content.count(b"<")
-        if tags > TAGS_OF_CELL * MOST_CELLS or (STRINGS.match(name) and tags > TAGS_OF_TEXT * MOST_CELLS):
+        if tags > TAGS_OF_CELL * MOST_CELLS or (
+            STRINGS.match(name) and tags > TAGS_OF_TEXT * MOST_CELLS
+        ):
             return f"It has more than {MOST_CELLS:,} cells."
         if danger := find_in_xml(name, content):
             return danger
@@ -112,37 +133,48 @@ def find_in_parts(contents: Iterable[tuple[str, bytes]]) -> str | None:
 
 
 def find_in_xml(name: str, content: bytes) -> str | None:
-    """The same for one part as XML: a spreadsheet program writes UTF-8, no declarations of its own, and no text beyond its limit."""
+    """The same for one part as XML: a spreadsheet program writes UTF-8, no declarations of its own,
+    and no text beyond its limit."""
     encoding = ENCODING.match(content.lstrip(b"\xef\xbb\xbf \r\n\t"))
     plain = not content or XML_START.match(content)
     if not plain or (encoding and encoding[1].lower() not in (b"utf-8", b"us-ascii", b"ascii")):
         return "A part of it is not written in UTF-8."
     if DECLARATION.search(content):
-        return "A part of it declares a document type or entities, which no spreadsheet program does."
+        return (
+            "A part of it declares a document type or entities, which no spreadsheet program does."
+        )
     strings = (found.start() for found in STRING.finditer(content)) if STRINGS.match(name) else ()
-    longest = max((end - start for start, end in pairwise(chain(strings, [len(content)]))), default=0)
-    if LONG_TEXT.search(content) or longest > LONGEST_CELL * 20:  # a text may be written in pieces, each with its font
+    longest = max(
+        (end - start for start, end in pairwise(chain(strings, [len(content)]))), default=0
+    )
+    # a text may be written in pieces, each with its font
+    if LONG_TEXT.search(content) or longest > LONGEST_CELL * 20:
         return f"A cell in it has more than {LONGEST_CELL:,} characters."
     return None
 
 
 def count_rows(content: bytes) -> tuple[int, int, int]:
-    """How many rows there are, how many cells are in all of them, and in one of them at most, if that is not few; rows beyond the most that are
-    allowed are counted once."""
+    """How many rows there are, how many cells are in all of them, and in one of them at most,
+    if that is not few; rows beyond the most that are allowed are counted once."""
     starts = [found.start() for found in islice(ROW.finditer(content), MOST_ROWS + 1)]
     if not starts:
         return 0, 0, 0
     rows = list(pairwise([*starts, len(content)]))
     cells = content.count(b"<c", starts[0])  # quick; others may begin so
     if not PREFIXED_CELL.search(content) and cells == content.count(b"<c ", starts[0]):
-        long = (content.count(b"<c", start, end) for start, end in rows if end - start > MOST_COLUMNS * len("<c "))
+        long = (
+            content.count(b"<c", start, end)
+            for start, end in rows
+            if end - start > MOST_COLUMNS * len("<c ")
+        )
         return len(rows), cells, max(long, default=0)
     counts = [len(CELL.findall(content, start, end)) for start, end in rows]
     return len(rows), sum(counts), max(counts)
 
 
 def count_covered(attributes: bytes) -> int:
-    """How many cells an element with these attributes covers; an area without plain corners counts as too many."""
+    """How many cells an element with these attributes covers;
+    an area without plain corners counts as too many."""
     area = AREA.search(html.unescape(attributes.decode("utf-8", "replace")))
     if not area:
         return 0
@@ -150,11 +182,16 @@ def count_covered(attributes: bytes) -> int:
     if not corners:
         return MOST_COVERED + 1
     left, top, right, bottom = corners.groups()
-    return (abs(to_position(right) - to_position(left)) + 1) * (abs(int(bottom[:9]) - int(top[:9])) + 1)
+    return (abs(to_position(right) - to_position(left)) + 1) * (
+        abs(int(bottom[:9]) - int(top[:9])) + 1
+    )
 
 
 def to_position(letters: str) -> int:
-    """The position of a column from its letters: A is 1, AA is 27. Letters beyond the fifth change nothing."""
+    """The position of a column from its letters: A is 1, AA is 27.
+
+    Letters beyond the fifth change nothing.
+    """
     position = 0
     for letter in letters[:5]:
         position = position * 26 + ord(letter) - ord("A") + 1

@@ -1,4 +1,5 @@
-"""Columns of remarks among those that the dictionary does not know: nothing of them is stored, but a site should not hand them on."""
+"""Columns of remarks among those that the dictionary does not know: nothing of them is stored,
+but a site should not hand them on."""
 
 import re
 
@@ -8,8 +9,10 @@ LONGEST_ENTRY = 40  # characters: a kind or a group is told in fewer
 SENTENCE = 3  # words
 DIFFERENT = 5  # entries of two words, most of them different: no list of kinds
 REMARKS = re.compile(
-    r"remarks?|comments?|notes?|free ?text|description|observations?|bemerkung(?:en)?|anmerkung(?:en)?|kommentare?|notiz(?:en)?|beschreibung|freitext"
-    r"|commentaires?|remarques?|observaci[oó]n(?:es)?|comentarios?|notas?|osservazion[ei]|commenti?|opmerking(?:en)?|uwagi|observa[cç][oõ]es|anteckning(?:ar)?"
+    r"remarks?|comments?|notes?|free ?text|description|observations?|bemerkung(?:en)?|"
+    r"anmerkung(?:en)?|kommentare?|notiz(?:en)?|beschreibung|freitext"
+    r"|commentaires?|remarques?|observaci[oó]n(?:es)?|comentarios?|notas?|osservazion[ei]|"
+    r"commenti?|opmerking(?:en)?|uwagi|observa[cç][oõ]es|anteckning(?:ar)?"
 )
 WORD = re.compile(r"[^\W\d_]{2,}")
 
@@ -22,7 +25,15 @@ def find_free_text(header: str, texts: pd.Series) -> str:
     sentences = [text for text in written if said[text] >= SENTENCE]
     remarks = REMARKS.search(header.lower()) is not None and written
     different = len(written) >= DIFFERENT and len(written) * 2 > int(given.isin(written).sum())
-    if remarks or different or len(sentences) >= SENTENCE or any(len(text) > LONGEST_ENTRY for text in written):
+    if (
+        remarks
+        or different
+        or len(sentences) >= SENTENCE
+        or any(len(text) > LONGEST_ENTRY for text in written)
+    ):
         count = int(given.isin(written).sum())
-        return f"{count:,} {'cell' if count == 1 else 'cells'} of this column {'holds' if count == 1 else 'hold'} some."
+        return (
+            f"{count:,} {'cell' if count == 1 else 'cells'} of this column "
+            f"{'holds' if count == 1 else 'hold'} some."
+        )
     return ""

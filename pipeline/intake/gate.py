@@ -1,6 +1,8 @@
-"""The de-identification gate: it looks at every place of a delivery and names the place and the kind of a hit, never the value.
+"""The de-identification gate: it looks at every place of a delivery and names the place and the
+kind of a hit, never the value.
 
-What is an identifier beyond doubt refuses the delivery. What only may be one sets its row aside (SET_APART), and nobody reads it further.
+What is an identifier beyond doubt refuses the delivery. What only may be one sets its row aside
+(SET_APART), and nobody reads it further.
 """
 
 from collections.abc import Callable, Collection, Iterator, Mapping
@@ -8,14 +10,20 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 from pipeline.intake.free_text import find_free_text
 from pipeline.intake.handed import KNOWN_COLUMNS, Handed, Loose, Sheet, letters
 from pipeline.intake.headers import names_age, names_identifier
-from pipeline.intake.identifiers import find_identifier, find_in_age, find_in_days, is_unclear_number
+from pipeline.intake.identifiers import (
+    find_identifier,
+    find_in_age,
+    find_in_days,
+    is_unclear_number,
+)
 from pipeline.intake.problem import DESCRIBED, PSEUDONYMS, Problem
 from pipeline.intake.pseudonyms import TOO_SHORT, UNCLEAR, judge_pseudonyms
 from schemas.columns import Integer, Number
 from schemas.delivery import TABLES
 from schemas.site_map import spell_plainly
 
-LONGEST_LOOSE = 1_000  # characters; programs write shorter texts, and a hint or a page header holds 255 at most
+# characters; programs write shorter texts, and a hint or a page header holds 255 at most
+LONGEST_LOOSE = 1_000
 NUMBER_UNCLEAR = "number_unclear"
 SET_APART = (UNCLEAR, TOO_SHORT, NUMBER_UNCLEAR)  # rules of cells that are read no further
 ALLOWED = {("file", "calendar_date"), ("author", "free_text")}
@@ -23,8 +31,14 @@ DAYS = "days from day 0"
 NoRecords = Mapping[str, Collection[int]]  # rows of each table that are no records
 
 
-def find_identifiers(handed: Handed, no_records: NoRecords, shapes: tuple[str, ...] = ()) -> list[Problem]:
-    """All hits of the gate. Rows that are no records hold neither ages nor pseudonyms; `shapes` are those of the site's own pseudonyms."""
+def find_identifiers(
+    handed: Handed, no_records: NoRecords, shapes: tuple[str, ...] = ()
+) -> list[Problem]:
+    """All hits of the gate.
+
+    Rows that are no records hold neither ages nor pseudonyms; `shapes` are those of the site's own
+    pseudonyms.
+    """
     found = []
     for sheet in handed.sheets:
         found += [*search_header(sheet), *search_cells(sheet, no_records.get(sheet.table, ()))]
@@ -36,11 +50,14 @@ def find_identifiers(handed: Handed, no_records: NoRecords, shapes: tuple[str, .
 def search_header(sheet: Sheet) -> Iterator[Problem]:
     """Hits among the column names, and among the field names of the submission table.
 
-    A name that a site's own list explains is searched as well: a list cannot make a date of birth harmless.
+    A name that a site's own list explains is searched as well: a list cannot make a date of birth
+    harmless.
     """
     for position, text in sheet.header.items():
         column = sheet.names.get(position)
-        if text.lower() in KNOWN_COLUMNS.get(sheet.table, ()) or spell_plainly(text) == spell_plainly(column or ""):
+        if text.lower() in KNOWN_COLUMNS.get(sheet.table, ()) or spell_plainly(
+            text
+        ) == spell_plainly(column or ""):
             continue
         named = names_identifier(text, () if column else sheet.cells[position].dropna())
         if kind := "identifier_column" if named else find_identifier(text):
@@ -53,13 +70,18 @@ def search_header(sheet: Sheet) -> Iterator[Problem]:
 
 
 def search_cells(sheet: Sheet, no_records: Collection[int]) -> Iterator[Problem]:
-    """Hits among the cells: each different text of a column is judged once. Of pseudonyms only those are searched that are no records."""
+    """Hits among the cells: each different text of a column is judged once.
+
+    Of pseudonyms only those are searched that are no records.
+    """
     for position, texts in sheet.cells.items():
         if is_pseudonym(sheet, position):
             texts = texts[texts.index.isin(no_records)]
         judge, listed = choose_judge(sheet, position), sheet.codes.get(position, {})
         hits = {
-            text: kind for text in texts.dropna().unique() if text.casefold() not in listed and (kind := judge(text))
+            text: kind
+            for text in texts.dropna().unique()
+            if text.casefold() not in listed and (kind := judge(text))
         }
         label = sheet.label(position)
         for row, text in texts[texts.isin(list(hits))].items() if hits else ():
@@ -69,14 +91,17 @@ def search_cells(sheet: Sheet, no_records: Collection[int]) -> Iterator[Problem]
             yield Problem("free_text", sheet.table, sheet.header_row, label, also=said)
     for row, position, text in sheet.beyond.itertuples(index=False):
         kind = find_identifier(text)
-        if kind and (row > sheet.header_row or kind != "calendar_date"):  # a title may say when it was written
+        # a title may say when it was written
+        if kind and (row > sheet.header_row or kind != "calendar_date"):
             yield Problem(kind, sheet.table, row, f"column {letters(position)}")
 
 
 def choose_judge(sheet: Sheet, position: int) -> Callable[[str], str | None]:
     """How the cells of a column are judged, by what the column is in the dictionary."""
     column = DESCRIBED.get(sheet.table, {}).get(sheet.names.get(position))
-    if sheet.names.get(position) == "age_years" or (not column and names_age(sheet.header[position])):
+    if sheet.names.get(position) == "age_years" or (
+        not column and names_age(sheet.header[position])
+    ):
         return find_in_age
     if column is None or not isinstance(column.dtype, Integer | Number):
         return find_identifier
@@ -93,14 +118,22 @@ def is_pseudonym(sheet: Sheet, position: int) -> bool:
 def search_pseudonyms(
     column: str, sheets: tuple[Sheet, ...], no_records: NoRecords, shapes: tuple[str, ...]
 ) -> Iterator[Problem]:
-    """Hits among the pseudonyms of one column, in all tables together: the column as a whole is told once, in the first table that has it."""
-    places = [(sheet, position) for sheet in sheets if sheet.table in TABLES for position in sheet.positions(column)]
+    """Hits among the pseudonyms of one column, in all tables together:
+    the column as a whole is told once, in the first table that has it."""
+    places = [
+        (sheet, position)
+        for sheet in sheets
+        if sheet.table in TABLES
+        for position in sheet.positions(column)
+    ]
     cells = [
         (sheet, texts[~texts.index.isin(no_records.get(sheet.table, ()))])
         for sheet, position in places
         for texts in (sheet.cells[position],)
     ]
-    judged = judge_pseudonyms((text for _, texts in cells for text in texts.dropna().unique()), shapes)
+    judged = judge_pseudonyms(
+        (text for _, texts in cells for text in texts.dropna().unique()), shapes
+    )
     if judged.whole:
         sheet = cells[0][0]
         also = f"This is so of {judged.broken:,} of {judged.codes:,} different entries."

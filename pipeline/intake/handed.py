@@ -1,4 +1,5 @@
-"""A delivery as it was handed in: every text in it, each with its place, before anything is believed."""
+"""A delivery as it was handed in: every text in it, each with its place,
+before anything is believed."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -15,12 +16,16 @@ from pipeline.intake.quote import may_name_place
 from schemas.codes import TABLE
 from schemas.site_map import SiteMap, spell_plainly
 
-LAST_HEADER_ROW = 10  # how far down a header is looked for: titles and groups of columns take a few rows
-SPELLED_OTHERWISE = "The name of the table is spelled otherwise, or is read by the site's own list of names."
+# how far down a header is looked for: titles and groups of columns take a few rows
+LAST_HEADER_ROW = 10
+SPELLED_OTHERWISE = (
+    "The name of the table is spelled otherwise, or is read by the site's own list of names."
+)
 SUBMISSION_HEADER = ("field", "value")
 KNOWN_COLUMNS = DESCRIBED | {"submission": SUBMISSION_HEADER}
 UNSEEN = dict.fromkeys(map(ord, "\u200b\u200c\u200d\u2060\ufeff"))  # characters of no width
-BREAKS = "\v\f\x85\u2028\u2029"  # of lines and pages within a cell; a workbook cannot hold the first two (XML 1.0, 2.2)
+# of lines and pages within a cell; a workbook cannot hold the first two (XML 1.0, 2.2)
+BREAKS = "\v\f\x85\u2028\u2029"
 NAMES = [*DESCRIBED, *(name for columns in DESCRIBED.values() for name in columns)]
 MINUS = {ord("\u2212"): "-"}
 TIDIED = UNSEEN | MINUS | dict.fromkeys(map(ord, BREAKS), " ")
@@ -30,10 +35,13 @@ TIDIED = UNSEEN | MINUS | dict.fromkeys(map(ord, BREAKS), " ")
 class Sheet:
     """One table as handed in, its cells as texts.
 
-    `table` is its name, or its place where the name must not be repeated. `header` holds the texts of the row `header_row` by position
-    (1 is column A), `names` the column of the dictionary that each stands for, if any, and `codes` the codes that a site's own entries
-    stand for, by position. `cells` has the columns of `header`, each different text of which is held once (categorical), and, as its index,
-    the row numbers that the spreadsheet shows; an empty cell is missing and a row without any cell is left out. `beyond` are the cells under no header and above it: row, position, text.
+    `table` is its name, or its place where the name must not be repeated. `header` holds the texts
+    of the row `header_row` by position (1 is column A), `names` the column of the dictionary that
+    each stands for, if any, and `codes` the codes that a site's own entries stand for, by position.
+    `cells` has the columns of `header`, each different text of which is held once (categorical),
+    and, as its index, the row numbers that the spreadsheet shows; an empty cell is missing and a
+    row without any cell is left out. `beyond` are the cells under no header and above it: row,
+    position, text.
     """
 
     table: str
@@ -46,8 +54,11 @@ class Sheet:
     sha256: str
 
     def label(self, position: int) -> str:
-        """How a column may be called aloud: by its name in the dictionary, by its header, or by its letters where that could identify someone."""
-        return self.names.get(position) or name_safely(self.header.get(position), f"column {letters(position)}")
+        """How a column may be called aloud: by its name in the dictionary, by its header,
+        or by its letters where that could identify someone."""
+        return self.names.get(position) or name_safely(
+            self.header.get(position), f"column {letters(position)}"
+        )
 
     def positions(self, column: str) -> list[int]:
         """Where a column of the dictionary stands."""
@@ -58,8 +69,8 @@ class Sheet:
 class Loose:
     """A text outside of the cells, and where it is.
 
-    `judged` says how: a remark is always free text, an author's name is not held against a file, since programs write it into every one, and
-    the name of a file may say when it was written.
+    `judged` says how: a remark is always free text, an author's name is not held against a file,
+    since programs write it into every one, and the name of a file may say when it was written.
     """
 
     text: str
@@ -71,7 +82,8 @@ class Loose:
 
 @dataclass(frozen=True)
 class Handed:
-    """All that could be read of a delivery, in which form it came, its fingerprint, and what went wrong on reading."""
+    """All that could be read of a delivery, in which form it came, its fingerprint,
+    and what went wrong on reading."""
 
     form: str
     fingerprint: str
@@ -93,8 +105,9 @@ def make_sheet(
     sha256: str,
     own: SiteMap,
 ) -> Sheet:
-    """A sheet from a `grid` of tidied texts, positions as columns and row numbers as index; by row and position, `beyond` are further cells that
-    can have no header, and `spread` the texts of merged cells in the rows below the one that holds them."""
+    """A sheet from a `grid` of tidied texts, positions as columns and row numbers as index; by row
+    and position, `beyond` are further cells that can have no header, and `spread` the texts of
+    merged cells in the rows below the one that holds them."""
     table = name_table(tidy(name), place, own)
     top: dict[int, dict[int, str]] = {1: {}}
     for position, texts in grid[grid.index <= LAST_HEADER_ROW].items():
@@ -112,20 +125,31 @@ def make_sheet(
         for row, text in (above if position in header else grid)[position].dropna().items()
     }
     further |= {cell: text for cell, given in beyond.items() if (text := tidy(given))}
-    outside = pd.DataFrame([(*cell, further[cell]) for cell in sorted(further)], columns=["row", "position", "text"])
+    outside = pd.DataFrame(
+        [(*cell, further[cell]) for cell in sorted(further)], columns=["row", "position", "text"]
+    )
     cells = grid.loc[grid.index > header_row, list(header)]
     filled = cells.index[cells.notna().any(axis=1)]
     below = outside["row"][outside["row"] > header_row]
     if len(filled) < len(cells) or len(below):
         cells = cells.reindex(sorted({*filled, *below}))
-    names = {position: column for position, text in header.items() if (column := name_column(text, table, own))}
-    codes = {position: entries for position, column in names.items() if (entries := own.entries_of(table, column))}
+    names = {
+        position: column
+        for position, text in header.items()
+        if (column := name_column(text, table, own))
+    }
+    codes = {
+        position: entries
+        for position, column in names.items()
+        if (entries := own.entries_of(table, column))
+    }
     return Sheet(table, header_row, header, names, codes, cells, outside, sha256)
 
 
 def name_table(text: str | None, place: str, own: SiteMap) -> str:
-    """The table of the dictionary that a sheet or file is called by, also in the site's own words or another spelling; otherwise its
-    name in small letters, or its place where the name must not be repeated."""
+    """The table of the dictionary that a sheet or file is called by, also in the site's own words
+    or another spelling; otherwise its name in small letters, or its place where the name must not
+    be repeated."""
     plain = spell_plainly(text or "")
     theirs = {spell_plainly(name): table for name, table in own.tables.items()}
     known = {spell_plainly(table): table for table in TABLE}
@@ -133,9 +157,12 @@ def name_table(text: str | None, place: str, own: SiteMap) -> str:
 
 
 def name_column(text: str, table: str, own: SiteMap) -> str | None:
-    """The column of the dictionary that a header means, also in the site's own words or another spelling. A likeness is no meaning."""
+    """The column of the dictionary that a header means, also in the site's own words or another
+    spelling. A likeness is no meaning."""
     plain = spell_plainly(text)
-    theirs = {spell_plainly(header): column for header, column in own.columns.get(table, {}).items()}
+    theirs = {
+        spell_plainly(header): column for header, column in own.columns.get(table, {}).items()
+    }
     return theirs.get(plain) or spell_columns(table).get(plain)
 
 
@@ -146,14 +173,19 @@ def spell_columns(table: str) -> dict[str, str]:
 
 
 def find_header_row(top: dict[int, dict[int, str]], table: str, own: SiteMap) -> int:
-    """The row that holds the names of the columns: the first with most of them, if it has two or more; otherwise the first row."""
-    known = {row: {name_column(text, table, own) for text in texts.values()} - {None} for row, texts in top.items()}
+    """The row that holds the names of the columns: the first with most of them,
+    if it has two or more; otherwise the first row."""
+    known = {
+        row: {name_column(text, table, own) for text in texts.values()} - {None}
+        for row, texts in top.items()
+    }
     best = max(sorted(known), key=lambda row: len(known[row]))
     return best if len(known[best]) > 1 else 1
 
 
 def to_text(value: object) -> str | None:
-    """A cell's value in the one form in which both kinds of file are compared: whole numbers without a fraction."""
+    """A cell's value in the one form in which both kinds of file are compared:
+    whole numbers without a fraction."""
     if value is None:
         return None
     if isinstance(value, bool):
@@ -166,7 +198,8 @@ def to_text(value: object) -> str | None:
 
 
 class Tidied(dict):
-    """Texts by how they were given, each tidied once: a column repeats few texts many times, and keeps each once."""
+    """Texts by how they were given, each tidied once: a column repeats few texts many times,
+    and keeps each once."""
 
     def __missing__(self, text: str | None) -> str | None:
         self[text] = tidied = tidy(text)
@@ -179,18 +212,23 @@ def make_grid(columns: Mapping[int, Sequence[str | None]], rows: Sequence[int]) 
 
 
 def hold_once(texts: Sequence[str | None], places: np.ndarray | None = None) -> pd.Categorical:
-    """A column that holds each different text once; of `texts` those at `places`, if these are given."""
+    """A column that holds each different text once; of `texts` those at `places`,
+    if these are given."""
     codes, different = pd.factorize(np.array(texts, dtype=object))
-    return pd.Categorical.from_codes(codes if places is None else codes[places], pd.Index(different, dtype=object))
+    return pd.Categorical.from_codes(
+        codes if places is None else codes[places], pd.Index(different, dtype=object)
+    )
 
 
 def tidy(text: str | None) -> str | None:
-    """A text without surrounding blanks (also those that do not break), characters of no width and breaks; None if nothing is left."""
+    """A text without surrounding blanks (also those that do not break),
+    characters of no width and breaks; None if nothing is left."""
     return (text or "").translate(TIDIED).strip() or None
 
 
 def name_safely(text: str | None, place: str) -> str:
-    """A name in small letters if it is made of usual words or nearly one of the dictionary's, otherwise its place: it could be a surname."""
+    """A name in small letters if it is made of usual words or nearly one of the dictionary's,
+    otherwise its place: it could be a surname."""
     safe = text and not may_be_form(text) and may_name_place(text, NAMES)
     return text.lower() if safe else place
 

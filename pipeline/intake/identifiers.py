@@ -31,7 +31,8 @@ def find_identifier(text: str) -> str | None:
 
 
 def find_in_number(plain: str) -> str | None:
-    """The kind of identifier that a plain number is: it has more digits than any measurement, or begins as none does."""
+    """The kind of identifier that a plain number is: it has more digits than any measurement,
+    or begins as none does."""
     whole = re.match(r"[+-]?(\d*)", plain)[1] or "0"
     if plain[0] == "+" and len(whole) > 6:
         return "telephone_number"
@@ -41,10 +42,15 @@ def find_in_number(plain: str) -> str | None:
 
 
 def find_in_age(text: str) -> str | None:
-    """The same for ages, of which none above 89 may stand there but 90+ (45 CFR 164.514(b)(2)(i)(C))."""
+    """The same for ages, of which none above 89 may stand there but 90+ (45 CFR
+    164.514(b)(2)(i)(C))."""
     if text == "90+":
         return None
-    numbers = [int(digits) for digits in re.findall(r"\d+", normalise(text[:LONGEST_SEARCHED])) if len(digits) < 4]
+    numbers = [
+        int(digits)
+        for digits in re.findall(r"\d+", normalise(text[:LONGEST_SEARCHED]))
+        if len(digits) < 4
+    ]
     above = any(number in AGES_TO_HIDE for number in numbers) or WORDS_ABOVE_89.search(
         normalise(text[:LONGEST_SEARCHED])
     )
@@ -54,19 +60,26 @@ def find_in_age(text: str) -> str | None:
 def find_in_days(text: str) -> str | None:
     """The same for days from day 0: a spreadsheet's own number of a calendar date is one."""
     plain = normalise(text)
-    serial = re.fullmatch(r"\d{5}(?:[.,]\d+)?", plain) and SERIAL_DATES[0] <= int(plain[:5]) <= SERIAL_DATES[1]
+    serial = (
+        re.fullmatch(r"\d{5}(?:[.,]\d+)?", plain)
+        and SERIAL_DATES[0] <= int(plain[:5]) <= SERIAL_DATES[1]
+    )
     return "calendar_date" if serial else find_identifier(text)
 
 
 def is_unclear_number(text: str) -> bool:
-    """Whether a number that a column allows is no measurement of anything here: five digits or more, or zeros before it."""
+    """Whether a number that a column allows is no measurement of anything here:
+    five digits or more, or zeros before it."""
     whole = re.fullmatch(r"\+?(\d+)(?:[.,]\d+)?", normalise(text))
     if not whole:
         return False
     digits = whole[1]
-    return (len(digits) >= MANY_DIGITS and int(digits) % WHOLE_MINUTE > 0) or (digits[0] == "0" and len(digits) > 3)
+    return (len(digits) >= MANY_DIGITS and int(digits) % WHOLE_MINUTE > 0) or (
+        digits[0] == "0" and len(digits) > 3
+    )
 
 
 def may_identify(text: str) -> bool:
-    """Whether a text may be an identifier, though other things are written so as well: nobody can tell but those who wrote it."""
+    """Whether a text may be an identifier, though other things are written so as well:
+    nobody can tell but those who wrote it."""
     return is_unclear_number(text) if NUMBER.fullmatch(normalise(text)) else may_be_form(text)

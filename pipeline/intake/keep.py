@@ -1,4 +1,7 @@
-"""Where the rows of a delivery end: stored, set aside, or refused with the whole delivery. Each is kept once, and counted."""
+"""Where the rows of a delivery end: stored, set aside, or refused with the whole delivery.
+
+Each is kept once, and counted.
+"""
 
 import json
 from dataclasses import dataclass
@@ -15,7 +18,8 @@ from schemas.store import KEPT, Deliveries, Provenance
 
 @dataclass(frozen=True)
 class Checked:
-    """Judged tables by name: typed `rows` with wrong cells missing, and their `texts` as handed in, both by row number."""
+    """Judged tables by name: typed `rows` with wrong cells missing, and their `texts` as handed in,
+    both by row number."""
 
     rows: dict[str, pd.DataFrame]
     texts: dict[str, pd.DataFrame]
@@ -23,14 +27,17 @@ class Checked:
 
     def set_aside(self, table: str) -> list[int]:
         """The rows of a table that a problem sets aside, in order."""
-        return sorted({p.row for p in self.problems if p.table == table and p.severity == "set_aside"})
+        return sorted(
+            {p.row for p in self.problems if p.table == table and p.severity == "set_aside"}
+        )
 
 
 NOTHING = Checked({}, {}, [])
 
 
 def store_rows(handed: Handed, checked: Checked) -> dict[str, pd.DataFrame]:
-    """The rows of each table that nothing sets aside, each with its row number and the fingerprint of its file."""
+    """The rows of each table that nothing sets aside, each with its row number and the fingerprint
+    of its file."""
     stored = {}
     for name, model in TABLES.items():
         rows, aside = checked.rows[name] if checked.rows else model.empty(), checked.set_aside(name)
@@ -41,16 +48,26 @@ def store_rows(handed: Handed, checked: Checked) -> dict[str, pd.DataFrame]:
 
 
 def describe_delivery(handed: Handed, fields: dict[str, object], accepted: bool) -> pd.DataFrame:
-    """The one row of schemas.store.Deliveries, without site and delivery. Which delivery is current is for the store to say."""
-    told = {"status": "accepted" if accepted else "refused", "is_current": False, "form": handed.form or "unknown"}
-    of_itself = {name: fields.get(name) if accepted else None for name in list(Deliveries.describe())[6:]}
+    """The one row of schemas.store.Deliveries, without site and delivery.
+
+    Which delivery is current is for the store to say.
+    """
+    told = {
+        "status": "accepted" if accepted else "refused",
+        "is_current": False,
+        "form": handed.form or "unknown",
+    }
+    of_itself = {
+        name: fields.get(name) if accepted else None for name in list(Deliveries.describe())[6:]
+    }
     return pd.DataFrame([told | {"fingerprint": handed.fingerprint} | of_itself])
 
 
 def count_rows(
     handed: Handed, tables: dict[str, pd.DataFrame], gone: dict[str, set[int]], accepted: bool
 ) -> pd.DataFrame:
-    """Where the rows of each table ended (schemas.store.RowCounts without site and delivery); `gone` are those of patients who withdrew.
+    """Where the rows of each table ended (schemas.store.RowCounts without site and delivery);
+    `gone` are those of patients who withdrew.
 
     Raises ProgramFault where the rows that are kept are not as many as were handed in.
     """
@@ -62,15 +79,24 @@ def count_rows(
         refused = 0 if accepted else rows_in
         if rows_in != stored + aside + withdrawn + refused:
             raise ProgramFault(
-                f"{name}: {rows_in} rows came in, {stored} are stored, {aside} set aside, {withdrawn} withdrawn, {refused} refused"
+                f"{name}: {rows_in} rows came in, {stored} are stored, {aside} set aside, "
+                f"{withdrawn} withdrawn, {refused} refused"
             )
         counts.append((name, rows_in, stored, aside, withdrawn, refused))
-    columns = ["table", "rows_in", "rows_stored", "rows_set_aside", "rows_withdrawn", "rows_refused"]
+    columns = [
+        "table",
+        "rows_in",
+        "rows_stored",
+        "rows_set_aside",
+        "rows_withdrawn",
+        "rows_refused",
+    ]
     return pd.DataFrame(counts, columns=columns)
 
 
 def keep_apart(checked: Checked) -> pd.DataFrame:
-    """Rows that are set aside, as handed in (schemas.store.SetAside without site and delivery), but for words that nobody can tell from names."""
+    """Rows that are set aside, as handed in (schemas.store.SetAside without site and delivery),
+    but for words that nobody can tell from names."""
     blamed = {(p.table, p.row, p.column): p for p in checked.problems}
     why: dict[tuple[str, int], set[str]] = {}
     for problem in checked.problems:
@@ -83,10 +109,22 @@ def keep_apart(checked: Checked) -> pd.DataFrame:
         episodes = checked.rows[name].loc[aside, "episode_id"].to_dict()
         for row in aside:
             given = {column: text for column, text in texts[row].items() if pd.notna(text)}
-            wrong = {column: blamed[name, row, column] for column in given if (name, row, column) in blamed}
-            cells = given | {column: quote_safely(given[column], problem) for column, problem in wrong.items()}
+            wrong = {
+                column: blamed[name, row, column]
+                for column in given
+                if (name, row, column) in blamed
+            }
+            cells = given | {
+                column: quote_safely(given[column], problem) for column, problem in wrong.items()
+            }
             kept.append(
-                (name, row, episodes[row], " ".join(sorted(why[name, row])), json.dumps(cells, ensure_ascii=False))
+                (
+                    name,
+                    row,
+                    episodes[row],
+                    " ".join(sorted(why[name, row])),
+                    json.dumps(cells, ensure_ascii=False),
+                )
             )
     return pd.DataFrame(kept, columns=["table", "row", "episode_id", "rules", "cells"])
 
@@ -101,7 +139,8 @@ def seal(name: str, rows: pd.DataFrame, site: str, delivery: str) -> pd.DataFram
 
 
 def require_kept(tables: dict[str, pd.DataFrame]) -> None:
-    """Make sure before they are kept that all tables of a delivery fit their models; raises ProgramFault where one does not."""
+    """Make sure before they are kept that all tables of a delivery fit their models;
+    raises ProgramFault where one does not."""
     for name, rows in tables.items():
         for model in _list_models(name):
             require_fit(model, rows[list(model.describe())])

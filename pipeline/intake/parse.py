@@ -1,4 +1,7 @@
-"""Reading cells strictly: text becomes the type of its column, or a problem. Nothing is guessed, nothing is judged."""
+"""Reading cells strictly: text becomes the type of its column, or a problem.
+
+Nothing is guessed, nothing is judged.
+"""
 
 import json
 import re
@@ -17,20 +20,37 @@ from schemas.synonyms import make_header_vocabulary
 
 WHOLE = re.compile(r"([+-]?[0-9]{1,9})(?:\.0+|,00?)?")
 DECIMAL = re.compile(r"[+-]?(?:[0-9]{1,9}(?:[.,][0-9]+)?|[.,][0-9]+)(?:[eE][+-]?[0-9]{1,2})?")
-THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")  # 1,234 is a thousand to some and a little over one to others
-CAPITALS = {"episode_id": str.upper, "patient_id": str.upper, "site_code": str.upper, "maneuver": str.lower}
+# 1,234 is a thousand to some and a little over one to others
+THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
+CAPITALS = {
+    "episode_id": str.upper,
+    "patient_id": str.upper,
+    "site_code": str.upper,
+    "maneuver": str.lower,
+}
 WORDS_OF_YES_NO = {"y": "yes", "true": "yes", "n": "no", "false": "no"}
 NUMBERS_OF_YES_NO = {"1": "yes", "0": "no"}
 
 
-def match_columns(sheet: Sheet, described: dict[str, Description]) -> tuple[pd.DataFrame, list[Problem]]:
-    """The cells of the dictionary's columns, in its order and by row, and what is wrong with the header."""
+def match_columns(
+    sheet: Sheet, described: dict[str, Description]
+) -> tuple[pd.DataFrame, list[Problem]]:
+    """The cells of the dictionary's columns, in its order and by row,
+    and what is wrong with the header."""
     table, at = sheet.table, sheet.header_row
     positions = {name: found for name in described if (found := sheet.positions(name))}
     missing = {name: column for name, column in described.items() if name not in positions}
     vocabulary = make_header_vocabulary(described)
-    unknown = {p: find_header(text, vocabulary, missing) for p, text in sheet.header.items() if p not in sheet.names}
-    problems = [Problem("column_twice", table, at, name) for name, found in positions.items() if len(found) > 1]
+    unknown = {
+        p: find_header(text, vocabulary, missing)
+        for p, text in sheet.header.items()
+        if p not in sheet.names
+    }
+    problems = [
+        Problem("column_twice", table, at, name)
+        for name, found in positions.items()
+        if len(found) > 1
+    ]
     problems += [
         Problem("column_missing" if column.filled else "column_absent", table, at, name)
         for name, column in missing.items()
@@ -42,53 +62,81 @@ def match_columns(sheet: Sheet, described: dict[str, Description]) -> tuple[pd.D
             table,
             at,
             sheet.label(p),
-            f"Is it meant for {meant} ({described[meant].meaning})?" if meant else ask(sheet.cells[p]),
+            f"Is it meant for {meant} ({described[meant].meaning})?"
+            if meant
+            else ask(sheet.cells[p]),
             meant,
             offer_header(sheet, p, meant),
         )
         for p, meant in unknown.items()
     ]
-    # a column that must be there refuses the delivery; what may be it is judged all the same, so that one check tells everything
+    # a column that must be there refuses the delivery; what may be it is judged all the same, so
+    # that one check tells everything
     positions |= {name: [p] for p, name in unknown.items() if name and described[name].filled}
     problems += list_header_help(sheet)
     beyond = sheet.beyond["row"]
     problems += [Problem("too_many_cells", table, row) for row in sorted(set(beyond[beyond > at]))]
     empty = pd.Series(hold_once([None] * len(sheet.cells)), index=sheet.cells.index)
-    texts = {name: sheet.cells[positions[name][0]] if name in positions else empty for name in described}
+    texts = {
+        name: sheet.cells[positions[name][0]] if name in positions else empty for name in described
+    }
     for name, (position, *_) in positions.items():
         if position in sheet.codes:
             texts[name] = translate(texts[name], sheet.codes[position])
             if not texts[name].astype(object).equals(sheet.cells[position].astype(object)):
                 problems.append(
                     Problem(
-                        "read_with_help", table, None, name, also="Entries are read by the site's own list of names."
+                        "read_with_help",
+                        table,
+                        None,
+                        name,
+                        also="Entries are read by the site's own list of names.",
                     )
                 )
     return pd.DataFrame(texts, index=sheet.cells.index), problems
 
 
 def ask(texts: pd.Series) -> str:
-    """What a site is asked of a column that is not stored: how many of its cells may identify somebody; nothing if none may."""
+    """What a site is asked of a column that is not stored: how many of its cells may identify
+    somebody; nothing if none may."""
     number = int(texts.isin([text for text in texts.dropna().unique() if may_identify(text)]).sum())
     if not number:
         return ""
-    return f"In {number:,} of its cells may stand part of a date, a postcode or a record number: look at them."
+    return (
+        f"In {number:,} of its cells may stand part of a date, a postcode or a record number: look "
+        "at them."
+    )
 
 
 def offer_header(sheet: Sheet, position: int, meant: str) -> str:
     """The lines for a site's list of names where a header is a known other word for a column."""
     said = sheet.header[position]
-    if not meant or spell_plainly(meant).startswith(spell_plainly(said)[:2]):  # a slip, or a part of it
+    # a slip, or a part of it
+    if not meant or spell_plainly(meant).startswith(spell_plainly(said)[:2]):
         return ""
-    return f"Or the coordinating team adds to your list (config/sites): columns: {{{sheet.table}: {{{json.dumps(said, ensure_ascii=False)}: {meant}}}}}"
+    return (
+        f"Or the coordinating team adds to your list (config/sites): columns: {{{sheet.table}: "
+        f"{{{json.dumps(said, ensure_ascii=False)}: {meant}}}}}"
+    )
 
 
 def list_header_help(sheet: Sheet) -> list[Problem]:
-    """What was met in a header that the dictionary does not describe, yet can be read in one way only."""
+    """What was met in a header that the dictionary does not describe,
+    yet can be read in one way only."""
     met = []
     if sheet.header_row > 1:
-        met.append((None, f"Its header is row {sheet.header_row}; the rows above it are no part of the table."))
-    if any(text != text.lower() for p, text in sheet.header.items() if text.lower() == sheet.names.get(p)):
+        met.append(
+            (
+                None,
+                f"Its header is row {sheet.header_row}; the rows above it are no part of the "
+                "table.",
+            )
+        )
+    if any(
+        text != text.lower()
+        for p, text in sheet.header.items()
+        if text.lower() == sheet.names.get(p)
+    ):
         met.append((None, "Column names are written with capitals."))
     for position, name in sheet.names.items():
         text = sheet.header[position]
@@ -96,7 +144,10 @@ def list_header_help(sheet: Sheet) -> list[Problem]:
             met.append((name, "The header is read by the site's own list of names."))
         elif text.lower() != name:
             met.append((name, "The header is spelled otherwise."))
-    return [Problem("read_with_help", sheet.table, sheet.header_row, name, also=said) for name, said in met]
+    return [
+        Problem("read_with_help", sheet.table, sheet.header_row, name, also=said)
+        for name, said in met
+    ]
 
 
 def translate(texts: pd.Series, entries: dict[str, str]) -> pd.Series:
@@ -108,26 +159,35 @@ def translate(texts: pd.Series, entries: dict[str, str]) -> pd.Series:
 def type_cells(
     table: str, texts: pd.DataFrame, described: dict[str, Description]
 ) -> tuple[pd.DataFrame, list[Problem]]:
-    """The cells as the types of their columns, unreadable ones missing and named, and what was read with help."""
+    """The cells as the types of their columns, unreadable ones missing and named,
+    and what was read with help."""
     typed, problems = {}, []
     for name, column in described.items():
         places, said = pd.factorize(texts[name])  # each different text is read once
         read = choose_reader(column, said)
         values = {text: read(text) for text in said}
         unread = [text for text, value in values.items() if value is None]
-        typed[name] = pd.array(list(values.values()), dtype=column.dtype).take(places, allow_fill=True)
+        typed[name] = pd.array(list(values.values()), dtype=column.dtype).take(
+            places, allow_fill=True
+        )
         kind = "not_a_whole_number" if column.dtype == Integer() else "not_a_number"
         problems += [
-            Problem(kind, table, row, name) for row in (texts.index[texts[name].isin(unread)] if unread else ())
+            Problem(kind, table, row, name)
+            for row in (texts.index[texts[name].isin(unread)] if unread else ())
         ]
-        problems += [Problem("read_with_help", table, None, name, also=said) for said in list_help(column, values)]
+        problems += [
+            Problem("read_with_help", table, None, name, also=said)
+            for said in list_help(column, values)
+        ]
     return pd.DataFrame(typed, index=texts.index), problems
 
 
 def choose_reader(column: Description, texts: Iterable[str] = ()) -> Callable[[str], object]:
-    """How a text of this column becomes a value, given all `texts` in it; the reader gives None for what it cannot read.
+    """How a text of this column becomes a value, given all `texts` in it;
+    the reader gives None for what it cannot read.
 
-    1 and 0 stand for yes and no only where no other number does: 1 and 2 would be a code of its own.
+    1 and 0 stand for yes and no only where no other number does: 1 and 2 would be a code of its
+    own.
     """
     if column.name == "age_years":
         return lambda text: OLDEST if text == f"{OLDEST}+" else read_whole(text)
@@ -151,24 +211,33 @@ def read_whole(text: str) -> int | None:
 
 
 def read_decimal(text: str) -> float | None:
-    """A number with a decimal point or comma, also without the zero before it; None where a comma could part thousands, and where nothing follows
-    the point: a digit may be lost there."""
+    """A number with a decimal point or comma, also without the zero before it; None where a comma
+    could part thousands, and where nothing follows the point: a digit may be lost there."""
     if THOUSANDS.fullmatch(text) or not DECIMAL.fullmatch(text):
         return None
     return float(text.replace(",", "."))
 
 
 def list_help(column: Description, values: dict[str, object]) -> list[str]:
-    """What was met in a column that the dictionary does not describe, yet can be read in one way only."""
+    """What was met in a column that the dictionary does not describe,
+    yet can be read in one way only."""
     if column.dtype in (Integer(), Number()):
-        return ["Decimal commas."] if any("," in text for text, value in values.items() if value is not None) else []
+        return (
+            ["Decimal commas."]
+            if any("," in text for text, value in values.items() if value is not None)
+            else []
+        )
     altered = {text: value for text, value in values.items() if text != value}
-    altered = {text: value for text, value in altered.items() if not column.codes or value in column.codes}
+    altered = {
+        text: value for text, value in altered.items() if not column.codes or value in column.codes
+    }
     met = []
     if any(text.lower() == value.lower() for text, value in altered.items()):
         met.append("Codes are compared without regard to capitals.")
     otherwise = {text: value for text, value in altered.items() if text.lower() != value.lower()}
-    spelled = {text for text, value in otherwise.items() if spell_plainly(text) == spell_plainly(value)}
+    spelled = {
+        text for text, value in otherwise.items() if spell_plainly(text) == spell_plainly(value)
+    }
     if spelled:
         met.append("Codes are compared without regard to blanks, hyphens and underscores.")
     if otherwise.keys() - spelled:

@@ -1,4 +1,5 @@
-"""Whether a whole delivery can be meant so: slips that no single row shows, each with its evidence in numbers of rows. None sets a row aside."""
+"""Whether a whole delivery can be meant so: slips that no single row shows,
+each with its evidence in numbers of rows. None sets a row aside."""
 
 from collections.abc import Mapping
 
@@ -34,19 +35,25 @@ COMPARED = {  # columns that a rule looks at, where it is more than the one it n
 def find_implausible(rows: Rows, previous: Rows | None = None, number: str = "") -> list[Problem]:
     """All signs that something slipped in a delivery as a whole.
 
-    `rows` are the handed-in rows by table, typed, wrong cells missing; `previous` are the tables of the last accepted delivery, and `number`
-    is what it is called.
+    `rows` are the handed-in rows by table, typed, wrong cells missing; `previous` are the tables of
+    the last accepted delivery, and `number` is what it is called.
     """
     found = find_empty_tables(rows)
-    for find in (find_unlikely_times, find_unlikely_sides, find_unlikely_patients, find_unlikely_columns, find_codes):
+    for find in (
+        find_unlikely_times,
+        find_unlikely_sides,
+        find_unlikely_patients,
+        find_unlikely_columns,
+        find_codes,
+    ):
         found += find(rows)
     found += compare_with_previous(rows, previous, number) if previous else ()
     return drop_following(found)
 
 
 def drop_following(found: list[Problem]) -> list[Problem]:
-    """The signs without those that only follow from a surer one of the same column, or of what a rule compares it with; an empty table leaves
-    all of the one before out."""
+    """The signs without those that only follow from a surer one of the same column,
+    or of what a rule compares it with; an empty table leaves all of the one before out."""
     ranks: dict[tuple, list[int]] = {}
     for problem in found:
         for place in list_columns(problem) if problem.rule in SUREST_FIRST else ():
@@ -54,7 +61,11 @@ def drop_following(found: list[Problem]) -> list[Problem]:
     told = []
     for problem in found:
         rank = SUREST_FIRST.index(problem.rule) if problem.rule in SUREST_FIRST else 0
-        surer = any(other < rank for place in (*list_columns(problem), ALL_TABLES) for other in ranks.get(place, ()))
+        surer = any(
+            other < rank
+            for place in (*list_columns(problem), ALL_TABLES)
+            for other in ranks.get(place, ())
+        )
         if not surer:
             told.append(problem)
     return told

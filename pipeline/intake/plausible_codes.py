@@ -1,7 +1,8 @@
-"""Numbers that stand for "not recorded": 999 and the like, as SPSS, Stata and SAS users enter them (common practice).
+"""Numbers that stand for "not recorded": 999 and the like, as SPSS,
+Stata and SAS users enter them (common practice).
 
-Where a column's bounds refuse such a number, its row is set aside and told why; where they allow it, it is doubted if it repeats and stands far
-from all other numbers of its column.
+Where a column's bounds refuse such a number, its row is set aside and told why; where they allow
+it, it is doubted if it repeats and stands far from all other numbers of its column.
 """
 
 from collections.abc import Iterator, Mapping
@@ -38,11 +39,14 @@ ALLOWED = (99, 999, 9999, 99999, -99, -999, -9999, -99999)
 REPEATED = Enough(3, 0.0)
 FAR = 2  # times as far from 0 as any other number
 COUNTED = ("index_year", "attempt")  # years and running numbers
-SAID = "It looks like a code for not recorded, as statistics programs use: then leave the cell empty."
+SAID = (
+    "It looks like a code for not recorded, as statistics programs use: then leave the cell empty."
+)
 
 
 def say_code(text: str) -> str:
-    """What is said besides of a number that the bounds of its column refuse: that it may be a code; otherwise nothing."""
+    """What is said besides of a number that the bounds of its column refuse: that it may be a code;
+    otherwise nothing."""
     return SAID if normalise(text).strip().removesuffix(".0") in REFUSED else ""
 
 
@@ -60,7 +64,9 @@ def judge_column(table: str, name: str, cells: pd.Series) -> Iterator[Problem]:
         same = cells.eq(code)
         others = cells[~same].abs()
         far = len(others) > 0 and others.max() * FAR <= abs(code)
-        told = suspect("code_for_missing", table, name, same, "filled cells", REPEATED) if far else ()
+        told = (
+            suspect("code_for_missing", table, name, same, "filled cells", REPEATED) if far else ()
+        )
         if told:
             yield from told
             return

@@ -1,4 +1,5 @@
-"""Slips of one column by itself: sorted without the rest of its rows, or filled down from one cell."""
+"""Slips of one column by itself: sorted without the rest of its rows,
+or filled down from one cell."""
 
 from collections.abc import Iterator, Mapping
 from math import lgamma, log
@@ -18,8 +19,16 @@ MEASURED = {
     "treatments": (),  # angles and times of holding are often the same in all rows
     "followups": ("dhi_total", "vas_0_10"),
 }
-OF_THE_PATIENT = {  # not what follows the calendar, as years, goggles bought later, or a maneuver newly learned
-    "episodes": ("sex", "prior_episodes", "cause", "recorded_canal", "recorded_side", "recorded_mechanism"),
+# not what follows the calendar, as years, goggles bought later, or a maneuver newly learned
+OF_THE_PATIENT = {
+    "episodes": (
+        "sex",
+        "prior_episodes",
+        "cause",
+        "recorded_canal",
+        "recorded_side",
+        "recorded_mechanism",
+    ),
     "examinations": ("day", "side", "vertical", "torsion", "horizontal", "vertigo"),
     "treatments": ("day", "side", "adverse"),
     "followups": ("day", "positional_symptoms", "recurrence_reported", "end_of_followup"),
@@ -34,7 +43,9 @@ def find_unlikely_columns(rows: Rows) -> Iterator[Problem]:
         for column in (*measured, *OF_THE_PATIENT[table]):
             cells = rows[table][column].dropna()
             filled = find_longest_fill(cells) if column in measured else pd.Series(dtype=bool)
-            if filling := suspect("filled_down", table, column, filled, "filled cells", FILLED_DOWN):
+            if filling := suspect(
+                "filled_down", table, column, filled, "filled cells", FILLED_DOWN
+            ):
                 yield from filling
             elif kept and is_sorted_unlikely(cells):
                 also = f"All {len(cells):,} filled cells stand in order, and the rows do not."
@@ -42,8 +53,9 @@ def find_unlikely_columns(rows: Rows) -> Iterator[Problem]:
 
 
 def keeps_order(table: str, rows: Rows) -> bool:
-    """Whether the episodes of a table stand as they were entered: in the order of their codes or of another table, or grouped where each has
-    several rows. A table that was sorted as a whole does not."""
+    """Whether the episodes of a table stand as they were entered: in the order of their codes or of
+    another table, or grouped where each has several rows. A table that was sorted as a whole does
+    not."""
     ids = rows[table]["episode_id"].dropna()
     first = ids.drop_duplicates()
     if len(first) < LEAST_EPISODES:
@@ -59,8 +71,10 @@ def keeps_order(table: str, rows: Rows) -> bool:
 
 
 def is_sorted_unlikely(cells: pd.Series) -> bool:
-    """Whether cells stand in rising or falling order as the multinomial chance of all orders hardly ever puts them."""
-    for part in (cells.head(BEGINNING), cells):  # where the first are not in order, the others need not be looked at
+    """Whether cells stand in rising or falling order as the multinomial chance of all orders hardly
+    ever puts them."""
+    # where the first are not in order, the others need not be looked at
+    for part in (cells.head(BEGINNING), cells):
         codes = pd.Series(pd.factorize(part, sort=True)[0])
         if not (codes.is_monotonic_increasing or codes.is_monotonic_decreasing):
             return False
@@ -69,10 +83,14 @@ def is_sorted_unlikely(cells: pd.Series) -> bool:
 
 
 def find_longest_fill(cells: pd.Series) -> pd.Series:
-    """For each cell whether it belongs to the longest row of neighbours with one value other than 0, or that count up by one."""
+    """For each cell whether it belongs to the longest row of neighbours with one value other than
+    0, or that count up by one."""
     step = cells.astype("float64").diff()
     best = pd.Series(False, index=cells.index)
-    for same, usable in ((step.eq(0), cells.ne(0)), (step.eq(1), pd.Series(True, index=cells.index))):
+    for same, usable in (
+        (step.eq(0), cells.ne(0)),
+        (step.eq(1), pd.Series(True, index=cells.index)),
+    ):
         runs = (~same).cumsum()
         length = runs.map(runs[usable].value_counts()).fillna(0)
         if length.max() > best.sum():

@@ -1,4 +1,5 @@
-"""Sides exchanged in a whole delivery: what the looks show, what was recorded and what was treated belong to the same ear nearly always."""
+"""Sides exchanged in a whole delivery: what the looks show,
+what was recorded and what was treated belong to the same ear nearly always."""
 
 from collections.abc import Iterator, Mapping
 
@@ -9,26 +10,41 @@ from pipeline.intake.suspicion import MOST, suspect
 
 Rows = Mapping[str, pd.DataFrame]
 SIDES = ("right", "left")
-TESTS = ("dix_hallpike", "side_lying", "half_dix_hallpike")  # with the affected ear down they show it
+# with the affected ear down they show it
+TESTS = ("dix_hallpike", "side_lying", "half_dix_hallpike")
 
 
 def find_unlikely_sides(rows: Rows) -> Iterator[Problem]:
-    """Sides of looks, of torsion and of the working diagnosis that are opposite to those they belong to in most episodes or rows."""
+    """Sides of looks, of torsion and of the working diagnosis that are opposite to those they
+    belong to in most episodes or rows."""
     looks, first = rows["examinations"], rows["treatments"]
     first = first[first["attempt"].eq(1).fillna(False) & first["side"].isin(SIDES)]
     treated = first.drop_duplicates("episode_id").set_index("episode_id")["side"]
-    up = looks[looks["test"].isin(TESTS) & looks["side"].isin(SIDES) & looks["vertical"].eq("up").fillna(False)]
+    up = looks[
+        looks["test"].isin(TESTS)
+        & looks["side"].isin(SIDES)
+        & looks["vertical"].eq("up").fillna(False)
+    ]
     before = up[up["day"].le(0).fillna(False) & up["after_attempt"].fillna(0).eq(0)]
     sides = before.groupby("episode_id")["side"].agg(["nunique", "first"])
     shown = sides.loc[sides["nunique"].eq(1), "first"]
-    yield from _compare("side", shown, treated, "treated episodes with up-beating nystagmus on one side")
-    recorded = rows["episodes"].drop_duplicates("episode_id").set_index("episode_id")["recorded_side"]
     yield from _compare(
-        "recorded_side", recorded[recorded.isin(SIDES)], treated, "treated episodes with a recorded side"
+        "side", shown, treated, "treated episodes with up-beating nystagmus on one side"
+    )
+    recorded = (
+        rows["episodes"].drop_duplicates("episode_id").set_index("episode_id")["recorded_side"]
+    )
+    yield from _compare(
+        "recorded_side",
+        recorded[recorded.isin(SIDES)],
+        treated,
+        "treated episodes with a recorded side",
     )
     torsional = up[up["torsion"].isin(SIDES)]
     away = torsional["torsion"].ne(torsional["side"])
-    yield from suspect("sides_opposite", "examinations", "torsion", away, "up-beating looks with torsion", MOST)
+    yield from suspect(
+        "sides_opposite", "examinations", "torsion", away, "up-beating looks with torsion", MOST
+    )
 
 
 def _compare(column: str, sides: pd.Series, treated: pd.Series, things: str) -> list[Problem]:

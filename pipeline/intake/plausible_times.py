@@ -1,7 +1,9 @@
-"""Slips in days and times of a whole delivery: contacts before anything began, minutes for seconds, columns exchanged, 0 for an empty cell.
+"""Slips in days and times of a whole delivery: contacts before anything began, minutes for seconds,
+columns exchanged, 0 for an empty cell.
 
-Bounds are far from what positional vertigo shows: nystagmus begins within seconds and lasts less than a minute, or longer where debris
-adheres (von Brevern et al., J Vestib Res 2015;25:105-117); each position is held 20 to 60 seconds or more (common practice).
+Bounds are far from what positional vertigo shows: nystagmus begins within seconds and lasts less
+than a minute, or longer where debris adheres (von Brevern et al., J Vestib Res 2015;25:105-117);
+each position is held 20 to 60 seconds or more (common practice).
 """
 
 from collections.abc import Iterator, Mapping
@@ -12,11 +14,12 @@ from pipeline.intake.problem import Problem
 from pipeline.intake.suspicion import ANY, MOST, NEARLY_ALL, Enough, suspect
 
 Rows = Mapping[str, pd.DataFrame]
-EARLIEST_CONTACT = (
-    -30
-)  # days before the first look or maneuver of an episode: until then it could be the call for an appointment
+# days before the first look or maneuver of an episode: until then it could be the call for an
+# appointment
+EARLIEST_CONTACT = -30
 SHORTEST, LONGEST = {"duration_s": 3, "hold_s": 5}, {"latency_s": 60, "duration_s": 600}
-NONE_LASTS_0 = Enough(3, 0.02)  # of what is there and was timed, none lasts 0 s: some rows are enough
+# of what is there and was timed, none lasts 0 s: some rows are enough
+NONE_LASTS_0 = Enough(3, 0.02)
 SYMPTOMS_WITHOUT_POINTS = Enough(5, 0.5)
 INFANTS = Enough(2, 0.0)
 
@@ -33,17 +36,23 @@ def find_unlikely_times(rows: Rows) -> list[Problem]:
 
 
 def find_early_contacts(rows: Rows) -> list[Problem]:
-    """Contacts long before the first look or maneuver of their episode, or most contacts before day 0."""
+    """Contacts long before the first look or maneuver of their episode,
+    or most contacts before day 0."""
     contacts = rows["followups"]
-    begun = pd.concat([rows[name][["episode_id", "day"]] for name in ("examinations", "treatments")])
+    begun = pd.concat(
+        [rows[name][["episode_id", "day"]] for name in ("examinations", "treatments")]
+    )
     first = contacts["episode_id"].map(begun.groupby("episode_id")["day"].min())
     early = contacts["day"].lt(first + EARLIEST_CONTACT)
     told = suspect("contact_before_record", "followups", "day", early, "contacts", ANY)
-    return told or suspect("contact_before_record", "followups", "day", contacts["day"].lt(0), "contacts", MOST)
+    return told or suspect(
+        "contact_before_record", "followups", "day", contacts["day"].lt(0), "contacts", MOST
+    )
 
 
 def find_units(shown: pd.DataFrame, treatments: pd.DataFrame) -> Iterator[Problem]:
-    """Columns of seconds whose numbers fit minutes or milliseconds better; `shown` are the looks that show nystagmus."""
+    """Columns of seconds whose numbers fit minutes or milliseconds better;
+    `shown` are the looks that show nystagmus."""
     for table, column, times in (
         ("examinations", "duration_s", shown["duration_s"]),
         ("examinations", "latency_s", shown["latency_s"]),
@@ -51,21 +60,34 @@ def find_units(shown: pd.DataFrame, treatments: pd.DataFrame) -> Iterator[Proble
     ):
         times = times[times > 0]
         if column in SHORTEST:
-            yield from suspect("unit_unlikely", table, column, times < SHORTEST[column], "rows with a time", NEARLY_ALL)
+            yield from suspect(
+                "unit_unlikely",
+                table,
+                column,
+                times < SHORTEST[column],
+                "rows with a time",
+                NEARLY_ALL,
+            )
         if column in LONGEST:
-            yield from suspect("unit_unlikely", table, column, times > LONGEST[column], "rows with a time", MOST)
+            yield from suspect(
+                "unit_unlikely", table, column, times > LONGEST[column], "rows with a time", MOST
+            )
 
 
 def find_exchanged(rows: Rows) -> list[Problem]:
-    """Nystagmus that begins later than it lasts, in most rows; where it lasts 0 s, that alone is the slip."""
+    """Nystagmus that begins later than it lasts, in most rows; where it lasts 0 s,
+    that alone is the slip."""
     timed = rows["examinations"][["latency_s", "duration_s"]].dropna()
     timed = timed[timed["duration_s"] > 0]
     later = timed["latency_s"] > timed["duration_s"]
-    return suspect("latency_above_duration", "examinations", "latency_s", later, "rows with both times", MOST)
+    return suspect(
+        "latency_above_duration", "examinations", "latency_s", later, "rows with both times", MOST
+    )
 
 
 def find_zeros(shown: pd.DataFrame, rows: Rows) -> Iterator[Problem]:
-    """Columns in which 0 stands where nothing can be 0, or is so often that it means an empty cell; `shown` as above."""
+    """Columns in which 0 stands where nothing can be 0, or is so often that it means an empty cell;
+    `shown` as above."""
     contacts = rows["followups"]
     unwell = contacts[contacts["positional_symptoms"].eq("yes").fillna(False)]
     for table, column, cells, enough in (
@@ -78,7 +100,14 @@ def find_zeros(shown: pd.DataFrame, rows: Rows) -> Iterator[Problem]:
         ("followups", "dhi_total", unwell["dhi_total"], SYMPTOMS_WITHOUT_POINTS),
         ("followups", "vas_0_10", unwell["vas_0_10"], SYMPTOMS_WITHOUT_POINTS),
     ):
-        yield from suspect("zero_for_empty", table, column, cells.dropna() == 0, "rows where it is filled in", enough)
+        yield from suspect(
+            "zero_for_empty",
+            table,
+            column,
+            cells.dropna() == 0,
+            "rows where it is filled in",
+            enough,
+        )
 
 
 def show_nystagmus(looks: pd.DataFrame) -> pd.Series:

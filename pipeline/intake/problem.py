@@ -1,4 +1,7 @@
-"""Problems: what is wrong in one place, and the sentences that say so. No sentence quotes a cell."""
+"""Problems: what is wrong in one place, and the sentences that say so.
+
+No sentence quotes a cell.
+"""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -13,7 +16,9 @@ from schemas.delivery import TABLES, Submission
 from schemas.rules import RULES
 from schemas.store import Problems
 
-DESCRIBED = {"submission": Submission.describe()} | {name: model.describe() for name, model in TABLES.items()}
+DESCRIBED = {"submission": Submission.describe()} | {
+    name: model.describe() for name, model in TABLES.items()
+}
 PSEUDONYMS = ("episode_id", "patient_id")
 LAST = 10_000  # places that the dictionary does not know come after those that it knows
 
@@ -22,8 +27,9 @@ LAST = 10_000  # places that the dictionary does not know come after those that 
 class Problem:
     """One thing that is wrong in one place.
 
-    `table` is a table of the dictionary or how the place is called instead; `row` as the spreadsheet shows it. `also` is a further
-    sentence of our own, `closest` the code of the dictionary that may be meant, `lines` what a site's list of names would say.
+    `table` is a table of the dictionary or how the place is called instead; `row` as the
+    spreadsheet shows it. `also` is a further sentence of our own, `closest` the code of the
+    dictionary that may be meant, `lines` what a site's list of names would say.
     """
 
     rule: str
@@ -36,7 +42,8 @@ class Problem:
 
     @property
     def severity(self) -> str:
-        """How grave it is. What is wrong in the submission table concerns every row, so that nothing can be set aside there."""
+        """How grave it is. What is wrong in the submission table concerns every row,
+        so that nothing can be set aside there."""
         severity = RULES[self.rule].severity
         return "refuse" if self.table == "submission" and severity == "set_aside" else severity
 
@@ -50,7 +57,8 @@ def is_refused(problems: Iterable[Problem]) -> bool:
 def phrase(
     rule: Rule, table: str | None, column: str | None, also: str, closest: str, lines: str = ""
 ) -> tuple[str, str]:
-    """What is wrong and how to mend it, in the words of the rule and of the column's own description."""
+    """What is wrong and how to mend it, in the words of the rule and of the column's own
+    description."""
     described = DESCRIBED.get(table, {}).get(column)
     words = {"column": column or ""} | describe_words(described)
     message = " ".join(part for part in (rule.message.format(**words), also) if part)
@@ -61,7 +69,9 @@ def phrase(
 def describe_words(described: Description | None) -> dict[str, str]:
     """The words that a rule's sentences may ask for, from a column's description."""
     if described is None:
-        return dict.fromkeys(("meaning", "unit", "allowed", "least", "most"), "as in the data dictionary")
+        return dict.fromkeys(
+            ("meaning", "unit", "allowed", "least", "most"), "as in the data dictionary"
+        )
     return {
         "meaning": described.meaning,
         "unit": described.unit or "as the data dictionary says",
@@ -97,17 +107,23 @@ def place_of(problem: Problem) -> tuple:
 def list_problems(
     problems: Iterable[Problem], texts: dict[str, pd.DataFrame], rows: dict[str, pd.DataFrame]
 ) -> pd.DataFrame:
-    """The problems as rows of schemas.store.Problems without site and delivery, in order, each once; what refuses the delivery comes first.
+    """The problems as rows of schemas.store.Problems without site and delivery, in order,
+    each once; what refuses the delivery comes first.
 
-    `texts` are the cells as handed in and `rows` the same as types, wrong ones missing, by table. Both are empty for a delivery that
-    was refused, so that no value of it is copied.
+    `texts` are the cells as handed in and `rows` the same as types, wrong ones missing, by table.
+    Both are empty for a delivery that was refused, so that no value of it is copied.
     """
     listed = []
     for number, problem in enumerate(
-        sorted(set(problems), key=lambda problem: (problem.severity != "refuse", place_of(problem))), 1
+        sorted(
+            set(problems), key=lambda problem: (problem.severity != "refuse", place_of(problem))
+        ),
+        1,
     ):
         rule = RULES[problem.rule]
-        message, fix = phrase(rule, problem.table, problem.column, problem.also, problem.closest, problem.lines)
+        message, fix = phrase(
+            rule, problem.table, problem.column, problem.also, problem.closest, problem.lines
+        )
         listed.append(
             {
                 "number": number,
@@ -115,7 +131,9 @@ def list_problems(
                 "row": problem.row,
                 "episode_id": look_up(rows.get(problem.table), problem.row, "episode_id"),
                 "column": problem.column,
-                "value": quote_safely(look_up(texts.get(problem.table), problem.row, problem.column), problem),
+                "value": quote_safely(
+                    look_up(texts.get(problem.table), problem.row, problem.column), problem
+                ),
                 "rule": problem.rule,
                 "severity": problem.severity,
                 "message": message,
@@ -126,7 +144,8 @@ def list_problems(
 
 
 def quote_safely(text: str | None, problem: Problem) -> str | None:
-    """The cell, if it is a number, a pseudonym, a code of the dictionary or may mean one; other words, which might be a name, are not repeated."""
+    """The cell, if it is a number, a pseudonym, a code of the dictionary or may mean one;
+    other words, which might be a name, are not repeated."""
     described = DESCRIBED.get(problem.table, {}).get(problem.column)
     if not text or not described:
         return None
@@ -136,6 +155,11 @@ def quote_safely(text: str | None, problem: Problem) -> str | None:
 
 def look_up(rows: pd.DataFrame | None, row: int | None, column: str | None) -> str | None:
     """The cell of a row and column, if there is such a cell and it is not empty."""
-    if rows is None or column not in rows.columns or row not in rows.index or pd.isna(rows.at[row, column]):
+    if (
+        rows is None
+        or column not in rows.columns
+        or row not in rows.index
+        or pd.isna(rows.at[row, column])
+    ):
         return None
     return rows.at[row, column]

@@ -1,4 +1,7 @@
-"""How far intake has come, for whoever waits: a word when a table is read or checked. No value of a record is said."""
+"""How far intake has come, for whoever waits: a word when a table is read or checked.
+
+No value of a record is said.
+"""
 
 from collections.abc import Callable
 

@@ -1,8 +1,11 @@
-"""Whether the codes of a column can be pseudonyms, judged by all of them together: a name or a record number looks like a code, a column of them does not.
+"""Whether the codes of a column can be pseudonyms, judged by all of them together:
+a name or a record number looks like a code, a column of them does not.
 
-A pseudonym says nothing if its letters are the same in all rows (a prefix, also one for each of a few clinics) or single, and its digits count.
-Letters that differ from row to row are names or initials, unless letters and digits are mixed at every place as chance mixes them. Digits that
-do not count are record numbers, telephone numbers or dates. What the site has declared (`pseudonyms` of its list in config/sites) is believed.
+A pseudonym says nothing if its letters are the same in all rows (a prefix, also one for each of a
+few clinics) or single, and its digits count. Letters that differ from row to row are names or
+initials, unless letters and digits are mixed at every place as chance mixes them. Digits that do
+not count are record numbers, telephone numbers or dates. What the site has declared (`pseudonyms`
+of its list in config/sites) is believed.
 """
 
 import re
@@ -43,8 +46,8 @@ USUAL = DICTIONARY_WORDS | {
 
 @dataclass(frozen=True)
 class Judgement:
-    """What is wrong with the codes of one column: the rule that the column as a whole breaks, how many codes of how many break it, and
-    the rule that each single code breaks."""
+    """What is wrong with the codes of one column: the rule that the column as a whole breaks,
+    how many codes of how many break it, and the rule that each single code breaks."""
 
     whole: str
     broken: int
@@ -53,12 +56,16 @@ class Judgement:
 
 
 def judge_pseudonyms(texts: Iterable[str], shapes: tuple[str, ...] = ()) -> Judgement:
-    """Judge all different texts of a column; `shapes` are those that the site declares: 9 a digit, X a digit or letter, other signs themselves."""
+    """Judge all different texts of a column; `shapes` are those that the site declares: 9 a digit,
+    X a digit or letter, other signs themselves."""
     plain = {text: normalise(text) for text in set(texts)}
     codes = {code for code in plain.values() if FORMED.fullmatch(code)}
     if shapes:
         declared = [re.compile(_to_pattern(shape)) for shape in shapes]
-        whole, fitting = "", {code for code in codes if any(shape.fullmatch(code) for shape in declared)}
+        whole, fitting = (
+            "",
+            {code for code in codes if any(shape.fullmatch(code) for shape in declared)},
+        )
     else:
         whole, fitting = _judge_codes(codes)
     known = {NO_SIGN.sub("", code) for code in fitting}
@@ -70,20 +77,30 @@ def judge_pseudonyms(texts: Iterable[str], shapes: tuple[str, ...] = ()) -> Judg
         code
         for code in set(plain.values()) - fitting
         if NO_SIGN.sub("", code) in known
-        or (not FORMED.fullmatch(code) and _letters(code) in letters and len(DIGIT.findall(code)) <= digits)
+        or (
+            not FORMED.fullmatch(code)
+            and _letters(code) in letters
+            and len(DIGIT.findall(code)) <= digits
+        )
     }
-    wrong = {text: rule for text, code in plain.items() if (rule := _judge_text(text, code, fitting, slips))}
+    wrong = {
+        text: rule
+        for text, code in plain.items()
+        if (rule := _judge_text(text, code, fitting, slips))
+    }
     return Judgement(whole, len(codes) - len(fitting), len(codes), wrong)
 
 
 def _judge_text(text: str, code: str, fitting: set[str], slips: set[str]) -> str:
-    """The rule that one text breaks, given the codes that fit their column and those that are only written otherwise."""
+    """The rule that one text breaks, given the codes that fit their column and those that are only
+    written otherwise."""
     if code.isdecimal() and len(code) < LEAST_SIGNS:
         return TOO_SHORT
     if code in fitting:
         return ""
     kind = find_identifier(text)
-    return kind if kind and kind != "postcode" else "" if code in slips else UNCLEAR  # A1B2C3 is a code as well
+    # A1B2C3 is a code as well
+    return kind if kind and kind != "postcode" else "" if code in slips else UNCLEAR
 
 
 def _judge_codes(codes: set[str]) -> tuple[str, set[str]]:
@@ -100,7 +117,12 @@ def _judge_codes(codes: set[str]) -> tuple[str, set[str]]:
     forms: dict[str, list[str]] = {}
     for code in alike:
         forms.setdefault(DIGITS.sub("9", LONE_LETTER.sub("*", code)), []).append(code)
-    dated = {code for form in forms.values() if hold_birth_years(form) or hold_dates(form) for code in form}
+    dated = {
+        code
+        for form in forms.values()
+        if hold_birth_years(form) or hold_dates(form)
+        for code in form
+    }
     free = {}
     for form in forms.values():
         free |= (
@@ -116,25 +138,29 @@ def _judge_codes(codes: set[str]) -> tuple[str, set[str]]:
 
 
 def _share_letters(codes: set[str]) -> set[tuple]:
-    """The letters that are those of many codes: all codes have the same, or a group of them is large."""
+    """The letters that are those of many codes: all codes have the same,
+    or a group of them is large."""
     counts = Counter(map(_letters, codes))
     longest = LONGEST_OF_FEW if len(codes) < FEW else max(map(len, codes), default=0)
     return {
         letters
         for letters, count in counts.items()
-        if _are_many(count, len(codes)) and all(len(word) <= longest or word in USUAL for word in letters)
+        if _are_many(count, len(codes))
+        and all(len(word) <= longest or word in USUAL for word in letters)
     }
 
 
 def _are_many(count: int, of: int) -> bool:
-    """Whether so many codes are a group: most of them, or enough that nobody's name is met as often."""
+    """Whether so many codes are a group: most of them, or enough that nobody's name is met as
+    often."""
     least, share, enough = SHARED
     return count * 2 > of or count >= max(least, min(of / share, enough))
 
 
 @cache
 def _letters(code: str) -> tuple[str, ...]:
-    """The words of letters in a code; single letters stand for each other, as A and B of A001 and B001."""
+    """The words of letters in a code; single letters stand for each other,
+    as A and B of A001 and B001."""
     return tuple(word if len(word) > 1 else "*" for word in WORD.findall(code))
 
 

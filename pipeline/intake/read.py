@@ -1,4 +1,7 @@
-"""Reading a delivery: every text of its files with its place. Nothing is judged here, and no failure quotes what was read."""
+"""Reading a delivery: every text of its files with its place.
+
+Nothing is judged here, and no failure quotes what was read.
+"""
 
 import os
 import re
@@ -22,7 +25,9 @@ LEFT_BY_COMPUTERS = re.compile(r"\.|~\$|(?:thumbs\.db|desktop\.ini)$", re.IGNORE
 
 
 def read_delivery(folder: Path, own: SiteMap = PLAIN, tell: Tell = silent) -> Handed:
-    """All that the files of a delivery hold; `own` are the site's names of things. What cannot be read is a problem, not an error.
+    """All that the files of a delivery hold; `own` are the site's names of things.
+
+    What cannot be read is a problem, not an error.
 
     The fingerprint is over the names and bytes of all files but those that computers leave behind.
     """
@@ -33,26 +38,46 @@ def read_delivery(folder: Path, own: SiteMap = PLAIN, tell: Tell = silent) -> Ha
     tables = [path for path in handed if path.is_file() and may_be_table(path, own)]
     workbooks = [path for path in tables if path.suffix.lower() == ".xlsx"]
     sheets, loose = [], [Loose(path.stem, places[path], "file name", "file") for path in handed]
-    problems = [Problem("read_with_help", places[path], also="A file of the computer was skipped.") for path in skipped]
+    problems = [
+        Problem("read_with_help", places[path], also="A file of the computer was skipped.")
+        for path in skipped
+    ]
     others = [path for path in handed if path.suffix.lower() in OTHER_FORMS]
     problems += [Problem("other_form", name_file(path, places[path])) for path in others]
     strays = [path for path in handed if path not in (*tables, *others)]
     problems += [Problem("stray_file", name_file(path, places[path])) for path in strays]
     if (not tables and not others) or (workbooks and len(tables) > 1) or len(handed) > MOST_FILES:
         there = " and ".join(call_table_file(path, places[path]) for path in tables[:MOST_NAMED])
-        also = f"In its folder are {there}." if len(tables) > 1 else "" if handed else "There is no file in its folder."
+        also = (
+            f"In its folder are {there}."
+            if len(tables) > 1
+            else ""
+            if handed
+            else "There is no file in its folder."
+        )
         problems.append(Problem("no_tables", also=also))
         tables = []
     for path in tables:
-        for whole, part in zip((sheets, loose, problems), read_file(path, places[path], own, tell), strict=True):
+        for whole, part in zip(
+            (sheets, loose, problems), read_file(path, places[path], own, tell), strict=True
+        ):
             whole.extend(part)
     known = recognise_sheets(sheets, own)
     sheets = [known.get(sheet.table, sheet) for sheet in sheets]
     loose, problems = list(rename(loose, known)), list(rename(problems, known))
-    problems += [Problem("read_with_help", sheet.table, also=BY_COLUMNS) for sheet in known.values()]
+    problems += [
+        Problem("read_with_help", sheet.table, also=BY_COLUMNS) for sheet in known.values()
+    ]
     if tables:
-        names = {path: name_table(path.stem, places[path], own) for path in tables if path not in workbooks}
-        files = {name: [call_table_file(p, places[p]) for p in names if names[p] == name] for name in TABLE}
+        names = {
+            path: name_table(path.stem, places[path], own)
+            for path in tables
+            if path not in workbooks
+        }
+        files = {
+            name: [call_table_file(p, places[p]) for p in names if names[p] == name]
+            for name in TABLE
+        }
         problems += compare_with_tables(sheets, problems, files)
     form = "" if not tables else "workbook" if workbooks else "csv"
     fingerprint = fingerprint_files([path for path in handed if may_read(path)], folder)
@@ -60,30 +85,39 @@ def read_delivery(folder: Path, own: SiteMap = PLAIN, tell: Tell = silent) -> Ha
 
 
 def may_read(path: Path) -> bool:
-    """Whether a file is there and can be opened: another one is a problem already, and has no fingerprint."""
+    """Whether a file is there and can be opened: another one is a problem already,
+    and has no fingerprint."""
     return path.is_file() and os.access(path, os.R_OK)
 
 
 def may_be_table(path: Path, own: SiteMap) -> bool:
-    """Whether a file is taken for a table or a workbook: text files other than .csv only if they are called as a table."""
+    """Whether a file is taken for a table or a workbook: text files other than .csv only if they
+    are called as a table."""
     suffix = path.suffix.lower()
-    return suffix in (".csv", ".xlsx") or (suffix in TEXTS and name_table(path.stem, "", own) in TABLE)
+    return suffix in (".csv", ".xlsx") or (
+        suffix in TEXTS and name_table(path.stem, "", own) in TABLE
+    )
 
 
 def name_file(path: Path, place: str) -> str:
-    """How a file that is no table may be called aloud: by its name, or by its place among the files of the folder."""
+    """How a file that is no table may be called aloud: by its name,
+    or by its place among the files of the folder."""
     usual = re.fullmatch(r"(?:\.[a-z0-9]{1,4})?", path.suffix.lower())
     return path.name.lower() if usual and name_safely(path.stem, place) != place else place
 
 
 def call_table_file(path: Path, place: str) -> str:
-    """How a file that holds tables may be called aloud: by its name where that is only a table, or a site and delivery, otherwise by its place."""
+    """How a file that holds tables may be called aloud: by its name where that is only a table,
+    or a site and delivery, otherwise by its place."""
     plain = spell_plainly(path.stem) in TABLE or OF_A_DELIVERY.fullmatch(path.stem)
     return path.name if plain else name_file(path, place)
 
 
-def read_file(path: Path, place: str, own: SiteMap, tell: Tell) -> tuple[list[Sheet], list[Loose], list[Problem]]:
-    """The tables of one file, its texts outside of cells, and what went wrong on reading or was met that the dictionary does not describe."""
+def read_file(
+    path: Path, place: str, own: SiteMap, tell: Tell
+) -> tuple[list[Sheet], list[Loose], list[Problem]]:
+    """The tables of one file, its texts outside of cells, and what went wrong on reading or was met
+    that the dictionary does not describe."""
     is_workbook = path.suffix.lower() == ".xlsx"
     name = name_file(path, place) if is_workbook else name_table(path.stem, place, own)
     tell(f"reading {'the workbook' if is_workbook else name}")
@@ -102,23 +136,40 @@ def read_file(path: Path, place: str, own: SiteMap, tell: Tell) -> tuple[list[Sh
     except NoTable as fault:
         return [], [], [Problem("unreadable", name, also=str(fault))]
     except FileNotFoundError:
-        return [], [], [Problem("unreadable", name, also="It was there when the folder was listed, and is gone.")]
+        return (
+            [],
+            [],
+            [
+                Problem(
+                    "unreadable", name, also="It was there when the folder was listed, and is gone."
+                )
+            ],
+        )
     except Exception as error:  # whatever a broken file raises, its message could quote the file
         return [], [], [Problem("unreadable", name, also=f"({type(error).__name__})")]
     met += [SPELLED_OTHERWISE] if sheet.table in TABLE and path.stem.lower() != sheet.table else []
     return [sheet], [], [Problem("read_with_help", sheet.table, also=said) for said in met]
 
 
-def compare_with_tables(sheets: list[Sheet], problems: list[Problem], files: dict[str, list[str]]) -> list[Problem]:
-    """Which of the five tables are missing or there twice, and which sheets are none of them; `files` are those that hold one table each."""
+def compare_with_tables(
+    sheets: list[Sheet], problems: list[Problem], files: dict[str, list[str]]
+) -> list[Problem]:
+    """Which of the five tables are missing or there twice, and which sheets are none of them;
+    `files` are those that hold one table each."""
     names = [sheet.table for sheet in sheets]
     unread = {problem.table for problem in problems if problem.rule in ("unreadable", "not_opened")}
     whole_book_unread = bool(unread) and not sheets
     found = [
-        Problem("table_missing", name) for name in TABLE if name not in {*names, *unread} and not whole_book_unread
+        Problem("table_missing", name)
+        for name in TABLE
+        if name not in {*names, *unread} and not whole_book_unread
     ]
     found += [
-        Problem("table_twice", name, also=f"Its files are {' and '.join(files[name])}." if len(files[name]) > 1 else "")
+        Problem(
+            "table_twice",
+            name,
+            also=f"Its files are {' and '.join(files[name])}." if len(files[name]) > 1 else "",
+        )
         for name in TABLE
         if names.count(name) > 1
     ]

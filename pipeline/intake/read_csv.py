@@ -1,4 +1,5 @@
-"""Tables from text files, whatever the program that saved them: what is not as the dictionary describes it is read all the same, and said."""
+"""Tables from text files, whatever the program that saved them:
+what is not as the dictionary describes it is read all the same, and said."""
 
 import codecs
 import csv
@@ -64,7 +65,8 @@ def read_csv(content: bytes, name: str, place: str, own: SiteMap) -> tuple[Sheet
 
 
 def decode(content: bytes) -> tuple[str, list[str]]:
-    """The text, and what was met: UTF-8 is expected, UTF-16 tells itself by its mark, and what is neither is taken for Windows-1252."""
+    """The text, and what was met: UTF-8 is expected, UTF-16 tells itself by its mark,
+    and what is neither is taken for Windows-1252."""
     met = []
     if content.startswith(UTF_16):
         text, met = content.decode("utf-16"), ["It is written in UTF-16."]
@@ -72,10 +74,17 @@ def decode(content: bytes) -> tuple[str, list[str]]:
         try:
             text = content.decode("utf-8")
         except UnicodeDecodeError:
-            text, met = content.decode("windows-1252"), ["It is not written in UTF-8 and was taken for Windows-1252."]
-    if controls := [text.index(sign) for sign in CONTROLS if sign in text]:  # the csv module itself would read on
+            text, met = (
+                content.decode("windows-1252"),
+                ["It is not written in UTF-8 and was taken for Windows-1252."],
+            )
+    # the csv module itself would read on
+    if controls := [text.index(sign) for sign in CONTROLS if sign in text]:
         line = text.count("\n", 0, min(controls)) + 1
-        raise NoTable(f"It holds a control character, the first in line {line:,}: delete it, or save the table again.")
+        raise NoTable(
+            f"It holds a control character, the first in line {line:,}: delete it, or save the "
+            "table again."
+        )
     if any(sign in text for sign in BREAKS):
         met.append("Breaks of lines or pages within its cells are read as blanks.")
     if text.startswith(BYTE_ORDER_MARK):
@@ -84,12 +93,16 @@ def decode(content: bytes) -> tuple[str, list[str]]:
 
 
 def find_separator(text: str, table: str, own: SiteMap) -> str:
-    """The sign that parts the cells: the one that yields most names of columns in one of the first lines, or else occurs most often in the first."""
+    """The sign that parts the cells: the one that yields most names of columns in one of the first
+    lines, or else occurs most often in the first."""
     lines = FIRST_LINES.match(text)[0].split("\n")
 
     def rate(separator: str) -> tuple[int, int]:
         named = (
-            sum(bool(name_column(cell.strip().strip('"'), table, own)) for cell in line.split(separator))
+            sum(
+                bool(name_column(cell.strip().strip('"'), table, own))
+                for cell in line.split(separator)
+            )
             for line in lines
         )
         return max(named), lines[0].count(separator)
@@ -98,8 +111,9 @@ def find_separator(text: str, table: str, own: SiteMap) -> str:
 
 
 def split_plainly(text: str, separator: str) -> list[pd.Categorical] | None:
-    """The tidied columns of a table in the plain form, in which no cell is quoted and all lines have as many cells, two or more; each different
-    text of a column is made once. None where the text has another form: it is split cell by cell."""
+    """The tidied columns of a table in the plain form, in which no cell is quoted and all lines
+    have as many cells, two or more; each different text of a column is made once. None where the
+    text has another form: it is split cell by cell."""
     width = FIRST_LINE.match(text)[0].count(separator) + 1
     if width < 2 or '"' in text or ("\r" in text and text.count("\r") != text.count("\r\n")):
         return None
@@ -108,9 +122,13 @@ def split_plainly(text: str, separator: str) -> list[pd.Categorical] | None:
     try:
         table = arrow_csv.read_csv(
             pa.py_buffer(content),
-            arrow_csv.ReadOptions(use_threads=False, block_size=len(content) + 1, column_names=names),
+            arrow_csv.ReadOptions(
+                use_threads=False, block_size=len(content) + 1, column_names=names
+            ),
             arrow_csv.ParseOptions(delimiter=separator, quote_char=False, ignore_empty_lines=False),
-            arrow_csv.ConvertOptions(column_types=dict.fromkeys(names, pa.dictionary(pa.int32(), pa.string()))),
+            arrow_csv.ConvertOptions(
+                column_types=dict.fromkeys(names, pa.dictionary(pa.int32(), pa.string()))
+            ),
             pa.system_memory_pool(),  # arrow's own keeps for itself what is free again
         )
     except pa.ArrowInvalid:  # its message quotes a line
@@ -125,8 +143,13 @@ def split_plainly(text: str, separator: str) -> list[pd.Categorical] | None:
     return columns
 
 
-def arrange_records(records: Iterator[list[str]], name: str, place: str, sha256: str, own: SiteMap) -> Sheet:
-    """A sheet from records in the order of their rows. Short ones are filled up; cells far beyond the first rows are kept apart."""
+def arrange_records(
+    records: Iterator[list[str]], name: str, place: str, sha256: str, own: SiteMap
+) -> Sheet:
+    """A sheet from records in the order of their rows.
+
+    Short ones are filled up; cells far beyond the first rows are kept apart.
+    """
     first = list(islice(records, LAST_HEADER_ROW))
     width = max(map(len, first), default=0)
     tidied = [Tidied() for _ in range(width)]
@@ -138,7 +161,9 @@ def arrange_records(records: Iterator[list[str]], name: str, place: str, sha256:
             columns[position].extend(map(tidied[position].__getitem__, texts))
         for row, record in enumerate(part, rows + 1):
             if len(record) > width:
-                beyond |= {(row, position): text for position, text in enumerate(record[width:], width + 1)}
+                beyond |= {
+                    (row, position): text for position, text in enumerate(record[width:], width + 1)
+                }
         rows += len(part)
         for texts in columns:
             texts.extend([None] * (rows - len(texts)))

@@ -1,4 +1,5 @@
-"""Workbooks: the cells of every sheet with their places, and all texts that a workbook holds outside of them."""
+"""Workbooks: the cells of every sheet with their places, and all texts that a workbook holds
+outside of them."""
 
 import hashlib
 import re
@@ -29,7 +30,13 @@ from pipeline.intake.handed import (
     to_text,
 )
 from pipeline.intake.own_sheets import SEAL, is_sealed, is_sealed_comment, plain
-from pipeline.intake.parts import SHEET, find_unsearchable, list_entries, list_part_texts, strip_page_codes
+from pipeline.intake.parts import (
+    SHEET,
+    find_unsearchable,
+    list_entries,
+    list_part_texts,
+    strip_page_codes,
+)
 from pipeline.intake.patterns import DATE_CELL
 from pipeline.intake.problem import Problem
 from schemas.codes import TABLE
@@ -42,7 +49,8 @@ FORMULA = re.compile(rb"<(?:\w+:)?f[\s/>]")
 
 
 def read_workbook(path: Path, own: SiteMap) -> tuple[list[Sheet], list[Loose], list[Problem]]:
-    """The tables of a workbook, all texts that it holds outside of cells, and what cannot be searched.
+    """The tables of a workbook, all texts that it holds outside of cells,
+    and what cannot be searched.
 
     Raises whatever the reader raises where the workbook is broken; its message could quote it.
     """
@@ -57,15 +65,21 @@ def read_workbook(path: Path, own: SiteMap) -> tuple[list[Sheet], list[Loose], l
     for number, cells in sources.items():
         source, sheet = cells.source, read_sheet(cells, f"sheet {number}", sha256, own)
         sheets.append(sheet)
-        problems += [Problem("read_with_help", sheet.table, also=said) for said in list_help(sheet, source)]
-        loose += [text for text in list_sheet_texts(source, sheet.table) if plain(text.text) not in ours]
+        problems += [
+            Problem("read_with_help", sheet.table, also=said) for said in list_help(sheet, source)
+        ]
+        loose += [
+            text for text in list_sheet_texts(source, sheet.table) if plain(text.text) not in ours
+        ]
         if formulas:
             found = read_formulas(formulas[source.title], source, sheet)
             loose += [text for text, _ in found]
             problems += [problem for _, problem in found if problem]
     known = ours | list_shown(read.sheets)
     loose += [*list_part_texts(archive, known), *list_beside_cells(read.with_formulas, known)]
-    unsearchable = find_stray_bytes(path, archive) or find_unsearchable(archive, len(read.sheets), read.in_order)
+    unsearchable = find_stray_bytes(path, archive) or find_unsearchable(
+        archive, len(read.sheets), read.in_order
+    )
     if unsearchable is not None:
         problems.append(Problem("embedded_object", "workbook", also=unsearchable))
     return sheets, loose, problems
@@ -81,7 +95,8 @@ def list_shown(sheets: Iterable[BookSheet]) -> set[str]:
 
 
 def split_own_sheets(sheets: Iterable[BookSheet]) -> tuple[set[str], dict[int, BookSheet]]:
-    """The texts of the sheets that the project wrote and nobody changed, and all other sheets by number."""
+    """The texts of the sheets that the project wrote and nobody changed,
+    and all other sheets by number."""
     own, others = set(), {}
     for number, sheet in enumerate(sheets, 1):
         texts = sheet.list_texts()
@@ -93,7 +108,8 @@ def split_own_sheets(sheets: Iterable[BookSheet]) -> tuple[set[str], dict[int, B
 
 
 def read_sheet(cells: BookSheet, place: str, sha256: str, own: SiteMap) -> Sheet:
-    """One sheet. Only cells that exist are visited: a single format far below would otherwise make a million empty rows."""
+    """One sheet. Only cells that exist are visited: a single format far below would otherwise make
+    a million empty rows."""
     top = cells.list_places(LAST_HEADER_ROW)
     spread = {
         (row, area.min_col): text
@@ -109,11 +125,14 @@ def read_sheet(cells: BookSheet, place: str, sha256: str, own: SiteMap) -> Sheet
     for position, (at, texts) in cells.columns.items():
         columns[position] = column = np.full(len(rows), None, dtype=object)
         column[np.searchsorted(rows, at)] = list(map(tidied.__getitem__, texts))
-    return make_sheet(cells.source.title, place, make_grid(columns, rows.tolist()), {}, spread, sha256, own)
+    return make_sheet(
+        cells.source.title, place, make_grid(columns, rows.tolist()), {}, spread, sha256, own
+    )
 
 
 def list_help(sheet: Sheet, source: Worksheet) -> Iterator[str]:
-    """What was met in a sheet that the dictionary does not describe, and what a coordinator may not see, yet is read."""
+    """What was met in a sheet that the dictionary does not describe,
+    and what a coordinator may not see, yet is read."""
     if sheet.table in TABLE and (tidy(source.title) or "").lower() != sheet.table:
         yield SPELLED_OTHERWISE
     if source.sheet_state != "visible":
@@ -127,11 +146,16 @@ def list_help(sheet: Sheet, source: Worksheet) -> Iterator[str]:
 def has_formulas(file: Path | BytesIO) -> bool:
     """Whether any sheet holds a formula: only then is the workbook read a second time."""
     with zipfile.ZipFile(file) as parts:
-        return any(FORMULA.search(parts.read(name)) for name in parts.namelist() if SHEET.match(name))
+        return any(
+            FORMULA.search(parts.read(name)) for name in parts.namelist() if SHEET.match(name)
+        )
 
 
-def read_formulas(formulas: Worksheet, results: Worksheet, sheet: Sheet) -> list[tuple[Loose, Problem | None]]:
-    """The texts and numbers written into formulas, and a problem where a formula has no saved result."""
+def read_formulas(
+    formulas: Worksheet, results: Worksheet, sheet: Sheet
+) -> list[tuple[Loose, Problem | None]]:
+    """The texts and numbers written into formulas, and a problem where a formula has no saved
+    result."""
     found = []
     for (row, position), cell in formulas._cells.items():
         if cell.data_type != "f":
@@ -145,33 +169,56 @@ def read_formulas(formulas: Worksheet, results: Worksheet, sheet: Sheet) -> list
 
 
 def pick_constants(formula: str) -> str:
-    """What a person wrote into a formula: its texts, its numbers of five digits or more, and the dates that it builds."""
+    """What a person wrote into a formula: its texts, its numbers of five digits or more,
+    and the dates that it builds."""
     texts = re.findall(r'"([^"]*)"', formula)
     bare = re.sub(r'"[^"]*"', " ", formula)
     numbers = re.findall(r"(?<![\w$.:!])\d{5,}", bare)
-    return " ".join([*texts, *numbers, *([DATE_CELL] if re.search(r"\bDATE(?:VALUE)?\(", bare, re.IGNORECASE) else [])])
+    return " ".join(
+        [
+            *texts,
+            *numbers,
+            *([DATE_CELL] if re.search(r"\bDATE(?:VALUE)?\(", bare, re.IGNORECASE) else []),
+        ]
+    )
 
 
 def list_book_texts(book: Workbook) -> Iterator[Loose]:
     """The properties that somebody gave to a workbook, and its defined names."""
     for number, own in enumerate(book.custom_doc_props.props, 1):
         if not SET_BY_PROGRAMS.match(own.name):
-            yield Loose(f"{own.name} {to_text(own.value)}", "workbook", f"own property {number}", "text")
+            yield Loose(
+                f"{own.name} {to_text(own.value)}", "workbook", f"own property {number}", "text"
+            )
     for number, (name, defined) in enumerate(book.defined_names.items(), 1):
-        yield Loose(f"{name} {pick_constants(defined.value or '')}", "workbook", f"defined name {number}", "text")
+        yield Loose(
+            f"{name} {pick_constants(defined.value or '')}",
+            "workbook",
+            f"defined name {number}",
+            "text",
+        )
 
 
 def list_sheet_texts(sheet: Worksheet, table: str) -> Iterator[Loose]:
-    """The texts of a sheet outside of its cells' values: its name, comments, links, names, headers and footers, hints on entry."""
+    """The texts of a sheet outside of its cells' values: its name, comments, links, names,
+    headers and footers, hints on entry."""
     yield Loose(sheet.title, table, "sheet name", "text")
     for (row, position), cell in sheet._cells.items():
         if cell.comment and not is_sealed_comment(cell.comment.text):
-            yield Loose(cell.comment.text, table, f"comment in column {letters(position)}", "remark", row)
+            yield Loose(
+                cell.comment.text, table, f"comment in column {letters(position)}", "remark", row
+            )
         if cell.hyperlink and cell.hyperlink.target:
-            yield Loose(cell.hyperlink.target, table, f"link in column {letters(position)}", "text", row)
+            yield Loose(
+                cell.hyperlink.target, table, f"link in column {letters(position)}", "text", row
+            )
     for number, (name, defined) in enumerate(sheet.defined_names.items(), 1):
-        yield Loose(f"{name} {pick_constants(defined.value or '')}", table, f"defined name {number}", "text")
-    for pages, margin, part in product(("odd", "even", "first"), ("Header", "Footer"), ("left", "center", "right")):
+        yield Loose(
+            f"{name} {pick_constants(defined.value or '')}", table, f"defined name {number}", "text"
+        )
+    for pages, margin, part in product(
+        ("odd", "even", "first"), ("Header", "Footer"), ("left", "center", "right")
+    ):
         if text := getattr(getattr(sheet, pages + margin), part).text:
             yield Loose(strip_page_codes(text), table, "page header or footer", "text")
     for hint in sheet.data_validations.dataValidation:

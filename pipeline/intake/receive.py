@@ -1,4 +1,7 @@
-"""Receiving one delivery: gate, reading, checking. Every handed-in row ends as stored, set aside, or refused with the whole delivery."""
+"""Receiving one delivery: gate, reading, checking.
+
+Every handed-in row ends as stored, set aside, or refused with the whole delivery.
+"""
 
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -11,7 +14,15 @@ from pipeline.intake.changes import compare_deliveries
 from pipeline.intake.check import Known, check_cells, require_checks
 from pipeline.intake.gate import SET_APART, find_identifiers
 from pipeline.intake.handed import Handed
-from pipeline.intake.keep import NOTHING, Checked, count_rows, describe_delivery, keep_apart, seal, store_rows
+from pipeline.intake.keep import (
+    NOTHING,
+    Checked,
+    count_rows,
+    describe_delivery,
+    keep_apart,
+    seal,
+    store_rows,
+)
 from pipeline.intake.parse import match_columns
 from pipeline.intake.plausible import find_implausible
 from pipeline.intake.problem import DESCRIBED, PSEUDONYMS, Problem, is_refused, list_problems
@@ -27,14 +38,16 @@ from schemas.store import KEPT
 from schemas.study import Config
 
 MISSING = ("column_missing", "column_misspelt")
-UNREAD = frozenset(("table_missing", *MISSING, "unreadable", "not_opened"))  # rows cannot be compared
+# rows cannot be compared
+UNREAD = frozenset(("table_missing", *MISSING, "unreadable", "not_opened"))
 
 
 @dataclass(frozen=True)
 class Received:
-    """What became of one delivery: `tables` by name are the stored rows of schemas.delivery.TABLES, each behind its provenance, and
-    those of schemas.store.KEPT. A refused delivery has no stored and no set-aside rows. `compared_with` is the number of the delivery
-    that its changes are counted from."""
+    """What became of one delivery: `tables` by name are the stored rows of schemas.delivery.TABLES,
+    each behind its provenance, and those of schemas.store.KEPT. A refused delivery has no stored
+    and no set-aside rows. `compared_with` is the number of the delivery that its changes are
+    counted from."""
 
     site: str
     delivery: str
@@ -54,11 +67,13 @@ def receive_delivery(
     tell: Tell = silent,
     handed: Handed | None = None,
 ) -> Received:
-    """Receive the delivery in `folder` (.../<site>/<delivery>); `previous` is the last accepted one of the same site, `tell` hears what is done,
-    and `handed` is what was read of it by its site's own names, if it was read before.
+    """Receive the delivery in `folder` (.../<site>/<delivery>); `previous` is the last accepted one
+    of the same site, `tell` hears what is done, and `handed` is what was read of it by its site's
+    own names, if it was read before.
 
-    Bad data end in problems. Whatever refuses a delivery, its rows are judged as far as they can be read, so that one check tells all that is to
-    be mended; none of them is kept. Raises ChecksOff where the environment switched the checks off, ProgramFault where a row went astray.
+    Bad data end in problems. Whatever refuses a delivery, its rows are judged as far as they can be
+    read, so that one check tells all that is to be mended; none of them is kept. Raises ChecksOff
+    where the environment switched the checks off, ProgramFault where a row went astray.
     """
     require_checks()
     site, delivery = folder.parent.name, folder.name
@@ -73,10 +88,15 @@ def receive_delivery(
         fields, found = read_submission(told, site, delivery) if told else ({}, [])
         texts, header = match_tables(handed)
         if withdrawn:
-            texts, gone = leave_out(texts, withdrawn, list_their_episodes(folder.parent, withdrawn, own))
-            fields |= dict.fromkeys(COUNTS) if any(gone.values()) else {}  # the site counted them before they withdrew
+            texts, gone = leave_out(
+                texts, withdrawn, list_their_episodes(folder.parent, withdrawn, own)
+            )
+            # the site counted them before they withdrew
+            fields |= dict.fromkeys(COUNTS) if any(gone.values()) else {}
         problems = [
-            p for p in problems + found + header if p.severity == "refuse" or p.row not in gone.get(p.table, ())
+            p
+            for p in problems + found + header
+            if p.severity == "refuse" or p.row not in gone.get(p.table, ())
         ]
         judged = check_tables(texts, problems, fields, config, tell)
         tell("looking at the delivery as a whole")
@@ -94,33 +114,49 @@ def receive_delivery(
     }
     compared_with = previous.delivery if accepted and previous else None
     if compared_with:
-        tables["changes"] = compare_deliveries(previous.tables, tables).assign(previous_delivery=compared_with)
+        tables["changes"] = compare_deliveries(previous.tables, tables).assign(
+            previous_delivery=compared_with
+        )
     judged = checked = texts = NOTHING  # memory that is needed below
     sealed = {name: seal(name, tables.pop(name), site, delivery) for name in list(tables)}
     return Received(site, delivery, compared_with, sealed)
 
 
 def doubt(judged: Checked, previous: Received | None) -> list[Problem]:
-    """What cannot be meant so of the delivery as a whole; nothing where tables could not be read or rows belong to nobody."""
+    """What cannot be meant so of the delivery as a whole; nothing where tables could not be read or
+    rows belong to nobody."""
     rules = {problem.rule for problem in judged.problems}
-    missing = {problem.closest or problem.column for problem in judged.problems if problem.rule in MISSING}
+    missing = {
+        problem.closest or problem.column for problem in judged.problems if problem.rule in MISSING
+    }
     if not UNREAD.isdisjoint(rules.difference(MISSING)) or not missing.isdisjoint(PSEUDONYMS):
         return []
-    if previous is None or missing:  # a column that is not there would seem to have changed in all episodes
+    # a column that is not there would seem to have changed in all episodes
+    if previous is None or missing:
         return find_implausible(judged.rows)
     return find_implausible(judged.rows, previous.tables, previous.delivery)
 
 
 def search(handed: Handed, own: SiteMap) -> list[Problem]:
     """What the gate finds, and rows that are no records."""
-    no_records = {sheet.table: found for sheet in handed.sheets if (found := find_no_records(sheet))}
-    problems = [Problem(rule, table, row) for table, rows in no_records.items() for row, rule in rows.items()]
+    no_records = {
+        sheet.table: found for sheet in handed.sheets if (found := find_no_records(sheet))
+    }
+    problems = [
+        Problem(rule, table, row)
+        for table, rows in no_records.items()
+        for row, rule in rows.items()
+    ]
     return find_identifiers(handed, no_records, own.pseudonyms) + problems
 
 
 def match_tables(handed: Handed) -> tuple[dict[str, pd.DataFrame], list[Problem]]:
-    """The cells of each table by the dictionary's columns, none of a table that is not there, and what is wrong with the headers."""
-    texts, problems = {name: pd.DataFrame(columns=list(DESCRIBED[name]), dtype=object) for name in TABLES}, []
+    """The cells of each table by the dictionary's columns, none of a table that is not there,
+    and what is wrong with the headers."""
+    texts, problems = (
+        {name: pd.DataFrame(columns=list(DESCRIBED[name]), dtype=object) for name in TABLES},
+        [],
+    )
     for name in TABLES:
         if sheet := handed.sheet(name):
             texts[name], found = match_columns(sheet, DESCRIBED[name])
@@ -135,7 +171,10 @@ def check_tables(
     config: Config,
     tell: Tell = silent,
 ) -> Checked:
-    """Judge all rows: each by itself, then against the others. `problems` are those that were found before."""
+    """Judge all rows: each by itself, then against the others.
+
+    `problems` are those that were found before.
+    """
     rows, problems, known = {}, list(problems), {}
     for name, model in TABLES.items():
         tell(f"checking {name}, {len(texts[name]):,} rows")
@@ -143,7 +182,9 @@ def check_tables(
         texts = texts | {
             name: leave_apart(name, texts[name], problems)
         }  # rows that are no records say nothing of cells
-        problems += find_words_for_nothing(name, texts[name], codes | {"maneuver": tuple(config.maneuvers)})
+        problems += find_words_for_nothing(
+            name, texts[name], codes | {"maneuver": tuple(config.maneuvers)}
+        )
         texts = texts | {name: leave_apart(name, texts[name], problems)}
         known[name] = collect_known(name, texts[name], problems)
         rows[name], found = check_cells(name, model, texts[name], known[name])
@@ -152,7 +193,9 @@ def check_tables(
     problems += across.find_unknown_maneuvers(texts["treatments"]["maneuver"], config.maneuvers)
     problems += across.find_unsided_maneuvers(rows["treatments"], config.maneuvers)
     problems += across.find_differing_patients(rows["episodes"])
-    problems += across.find_years_outside(rows["episodes"], fields.get("first_year"), fields.get("last_year"))
+    problems += across.find_years_outside(
+        rows["episodes"], fields.get("first_year"), fields.get("last_year")
+    )
     if UNREAD.isdisjoint(problem.rule for problem in problems):
         problems += find_differing_totals(fields, rows)
         gone = Checked(rows, texts, problems).set_aside("episodes")
@@ -162,9 +205,14 @@ def check_tables(
 
 
 def leave_apart(table: str, texts: pd.DataFrame, problems: list[Problem]) -> pd.DataFrame:
-    """The cells without those that are read no further: rows that are no records, and what may identify somebody or says nothing."""
+    """The cells without those that are read no further: rows that are no records,
+    and what may identify somebody or says nothing."""
     whole = [p.row for p in problems if p.table == table and p.rule in NO_RECORDS]
-    single = [(p.row, p.column) for p in problems if p.table == table and p.rule in (*SET_APART, "word_for_nothing")]
+    single = [
+        (p.row, p.column)
+        for p in problems
+        if p.table == table and p.rule in (*SET_APART, "word_for_nothing")
+    ]
     if whole or single:
         texts = texts.copy()
         texts.loc[whole] = None
@@ -178,6 +226,8 @@ def collect_known(table: str, texts: pd.DataFrame, problems: list[Problem]) -> K
     found = [problem for problem in problems if problem.table == table]
     missing = {p.closest or p.column for p in found if p.rule in MISSING}
     missing = {column for column in missing if texts[column].isna().all()}
-    blamed = [p for p in found if p.severity == "refuse" or p.rule in (*SET_APART, "word_for_nothing")]
+    blamed = [
+        p for p in found if p.severity == "refuse" or p.rule in (*SET_APART, "word_for_nothing")
+    ]
     cells = frozenset((p.row, p.column) for p in blamed)
     return Known(cells, frozenset(p.row for p in found if p.rule in NO_RECORDS), frozenset(missing))

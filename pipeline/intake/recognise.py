@@ -1,4 +1,5 @@
-"""Sheets that are called otherwise than a table, and have its columns: they are read as that table, so that one check tells all that is in them."""
+"""Sheets that are called otherwise than a table, and have its columns: they are read as that table,
+so that one check tells all that is in them."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
@@ -15,14 +16,17 @@ Placed = TypeVar("Placed", Loose, Problem)
 
 
 def recognise_sheets(sheets: Sequence[Sheet], own: SiteMap) -> dict[str, Sheet]:
-    """By the name that a sheet came under, the sheet as the table that it must be: the table is not there by name, and no other sheet could be it."""
+    """By the name that a sheet came under, the sheet as the table that it must be:
+    the table is not there by name, and no other sheet could be it."""
     there = {sheet.table for sheet in sheets}
     found: dict[str, list[tuple[str, Sheet]]] = {}
     for sheet in sheets:
         if sheet.table not in TABLE:
             for table in set(TABLE) - there:
                 names = {
-                    position: name for position, text in sheet.header.items() if (name := name_column(text, table, own))
+                    position: name
+                    for position, text in sheet.header.items()
+                    if (name := name_column(text, table, own))
                 }
                 if len(names) >= MOST * len(KNOWN_COLUMNS[table]) and len(names) > 2:
                     codes = {

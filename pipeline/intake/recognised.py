@@ -1,4 +1,5 @@
-"""What is met in many tables and is no record, or no entry: rows of totals, of units, of names of columns, notes, and words for nothing."""
+"""What is met in many tables and is no record, or no entry: rows of totals, of units,
+of names of columns, notes, and words for nothing."""
 
 import re
 from functools import cache
@@ -11,19 +12,31 @@ from pipeline.intake.patterns import NUMBER, normalise
 from pipeline.intake.problem import PSEUDONYMS, Problem
 from schemas.delivery import TABLES
 
-SUMMARY_WORDS = """totals? subtotals? sums? average averages? avg means? mean medians? min max minimum maximum sd std stdev counts? n range missing valid
-    summe gesamt gesamtzahl mittelwert durchschnitt anzahl somme moyenne médiane suma media promedio mediana totale somma totaal gemiddelde aantal soma média"""
+SUMMARY_WORDS = """totals? subtotals? sums? average averages? avg means? mean medians? min max
+    minimum maximum sd std stdev counts? n range missing valid summe gesamt gesamtzahl mittelwert
+    durchschnitt anzahl somme moyenne médiane suma media promedio mediana totale somma totaal
+    gemiddelde aantal soma média"""
 SUMMARY = re.compile(  # a word of them, also with a number (common practice)
-    rf"(?:grand )?(?:{'|'.join(SUMMARY_WORDS.split())})(?: of \w+)?[ :=.()]*[\d.,%]*|[\d.,]+ (?:episodes?|patients?|rows?|records?|cases?)"
+    rf"(?:grand )?(?:{'|'.join(SUMMARY_WORDS.split())})(?: of \w+)?[ :=.()]*[\d.,%]*|[\d.,]+ "
+    r"(?:episodes?|patients?|rows?|records?|cases?)"
 )
 NO_RECORDS = ("summary_row", "units_row", "repeated_header", "note_row")
-UNIT_WORDS = """s sec secs second seconds d day days h hour hours min minutes y yr yrs year years deg degree degrees ° °/s deg/s deg/sec degrees/s mm cm m % n points score code
-    text yes/no y/n id - sek sekunden tage jahre grad jours secondes ans días segundos años giorni secondi anni f/m m/f r/l l/r 0-10 0-100"""
+UNIT_WORDS = """s sec secs second seconds d day days h hour hours min minutes y yr yrs year years
+    deg degree degrees ° °/s deg/s deg/sec degrees/s mm cm m % n points score code text yes/no y/n
+    id - sek sekunden tage jahre grad jours secondes ans días segundos años giorni secondi anni f/m
+    m/f r/l l/r 0-10 0-100"""
 UNITS = frozenset(UNIT_WORDS.split())
 NOTHING_WORDS = (
-    "na n/a n.a. #n/a nan null nil none. -- - --- – . .. ? ?? / n.d. nd k.a. k.a n.k. missing blank <na> #null! empty"
+    "na n/a n.a. #n/a nan null nil none. -- - --- – . .. ? ?? / n.d. nd k.a. k.a n.k. missing "
+    "blank <na> #null! empty"
 )
-NOTHING = frozenset(NOTHING_WORDS.split()) | {"not recorded", "not available", "no data", "keine angabe", "sans objet"}
+NOTHING = frozenset(NOTHING_WORDS.split()) | {
+    "not recorded",
+    "not available",
+    "no data",
+    "keine angabe",
+    "sans objet",
+}
 LONGEST_CODE = 24  # signs of a pseudonym
 
 
@@ -41,13 +54,18 @@ def find_no_records(sheet: Sheet) -> dict[int, str]:
     unnamed = set(filled.index[first.isna() & (filled > 0)])
     for row in [*first.index[first.isin(list(told))], *sorted(unnamed)]:
         given = sheet.cells.loc[row].dropna().tolist()
-        if row not in found and (kind := _judge_row(given, told.get(first[row], ""), row == sheet.cells.index[0])):
+        if row not in found and (
+            kind := _judge_row(given, told.get(first[row], ""), row == sheet.cells.index[0])
+        ):
             found[row] = kind
     return found
 
 
-def find_words_for_nothing(table: str, texts: pd.DataFrame, codes: dict[str, tuple[str, ...]]) -> list[Problem]:
-    """The cells that say with a word that nothing was recorded, unless it is a code of their column."""
+def find_words_for_nothing(
+    table: str, texts: pd.DataFrame, codes: dict[str, tuple[str, ...]]
+) -> list[Problem]:
+    """The cells that say with a word that nothing was recorded,
+    unless it is a code of their column."""
     problems = []
     for column, cells in texts.items():
         said = {
@@ -56,13 +74,15 @@ def find_words_for_nothing(table: str, texts: pd.DataFrame, codes: dict[str, tup
             if normalise(text) in NOTHING and text.lower() not in codes.get(column, ())
         }
         problems += [
-            Problem("word_for_nothing", table, row, column) for row in (cells.index[cells.isin(said)] if said else ())
+            Problem("word_for_nothing", table, row, column)
+            for row in (cells.index[cells.isin(said)] if said else ())
         ]
     return problems
 
 
 def _repeat_header(sheet: Sheet, filled: pd.Series) -> list[int]:
-    """The rows in which half of the filled cells, and two or more, say what the header of their column says."""
+    """The rows in which half of the filled cells, and two or more,
+    say what the header of their column says."""
     same = np.zeros(len(filled), dtype=int)
     for position, text in sheet.header.items():
         same += (sheet.cells[position] == text).to_numpy()
@@ -81,11 +101,16 @@ def _read_first(text: str) -> str:
 
 
 def _judge_row(given: list[str], first: str, is_first: bool) -> str:
-    """What a row is that begins with no pseudonym, from its filled cells; nothing if it may be a record."""
+    """What a row is that begins with no pseudonym, from its filled cells;
+    nothing if it may be a record."""
     if first == "summary_row":
         return first
     plain = [normalise(text).strip() for text in given]
-    if is_first and len(plain) > 1 and sum(text.strip("()[]") in UNITS for text in plain) * 2 > len(plain):
+    if (
+        is_first
+        and len(plain) > 1
+        and sum(text.strip("()[]") in UNITS for text in plain) * 2 > len(plain)
+    ):
         return "units_row"
     numbers = sum(bool(NUMBER.fullmatch(text)) for text in plain)
     words = sum(bool(SUMMARY.fullmatch(text)) for text in plain)

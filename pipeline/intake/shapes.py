@@ -1,4 +1,5 @@
-"""How the codes of a column are made: whether chance mixed their letters and digits, whether their digits count, or are days and years of birth."""
+"""How the codes of a column are made: whether chance mixed their letters and digits,
+whether their digits count, or are days and years of birth."""
 
 import re
 from collections import Counter
@@ -10,18 +11,25 @@ VOWELS = "aeiouy"
 MOST_VOWELS = 0.34  # of random letters 6 of 26 are vowels; of names about 4 of 10 (common practice)
 MIXED = (0.1, 0.9)  # share of digits at a place at which chance puts letters and digits
 ENOUGH = 10  # codes from which on shares tell something
-COUNTED_ONE_OF = 50  # a site that counts all its patients has one of so many in its delivery, or more
-BORN, BORN_BEFORE = (1900, 2015), 2000  # years of birth; codes that begin with the year of a visit are later
+# a site that counts all its patients has one of so many in its delivery, or more
+COUNTED_ONE_OF = 50
+# years of birth; codes that begin with the year of a visit are later
+BORN, BORN_BEFORE = (1900, 2015), 2000
 MOSTLY = 0.9
 DIFFERENT = 8  # days, months or years that are told apart where dates are
-DIGITS, LONG_WORD, TURN = re.compile(r"\d+"), re.compile(r"[a-z]{4,}"), re.compile(r"(?<=\d)[a-z]|(?<=[a-z])\d")
+DIGITS, LONG_WORD, TURN = (
+    re.compile(r"\d+"),
+    re.compile(r"[a-z]{4,}"),
+    re.compile(r"(?<=\d)[a-z]|(?<=[a-z])\d"),
+)
 DATE_OF_DIGITS = re.compile(
     rf"(?:{DAY}{MONTH}|{MONTH}{DAY})(?:19|20)?\d\d|(?:19|20)?\d\d(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])"
 )
 
 
 def are_random(codes: Collection[str]) -> bool:
-    """Whether chance mixed letters and digits: codes of one length, both kinds of sign at many places, and not more vowels than chance puts."""
+    """Whether chance mixed letters and digits: codes of one length,
+    both kinds of sign at many places, and not more vowels than chance puts."""
     start = _count_common(min(codes), max(codes)) if len(codes) > 1 else 0
     bodies = sorted(code[start:].replace("-", "") for code in codes)
     length, count = Counter(map(len, bodies)).most_common(1)[0] if bodies else (0, 0)
@@ -41,13 +49,21 @@ def are_random(codes: Collection[str]) -> bool:
 def looks_like_name(code: str) -> bool:
     """Whether a code is a word that could be a name, with or without digits before or after it."""
     words = LONG_WORD.findall(code)
-    return _count_turns(code.replace("-", "")) < 2 and any(sum(map(word.count, VOWELS)) > 1 for word in words)
+    return _count_turns(code.replace("-", "")) < 2 and any(
+        sum(map(word.count, VOWELS)) > 1 for word in words
+    )
 
 
 def _count_common(first: str, last: str) -> int:
-    """How many signs the first and the last of codes in order begin with alike, and so all of them."""
+    """How many signs the first and the last of codes in order begin with alike,
+    and so all of them."""
     return next(
-        (place for place, (one, other) in enumerate(zip(first, last, strict=False)) if one != other), len(first)
+        (
+            place
+            for place, (one, other) in enumerate(zip(first, last, strict=False))
+            if one != other
+        ),
+        len(first),
     )
 
 
@@ -59,13 +75,18 @@ def _count_turns(body: str) -> int:
 def count_free_digits(codes: Collection[str], all_codes: int) -> dict[str, int]:
     """How many digits of each code do not count, of codes of one form.
 
-    Numbers count where few are met again and again, as those of clinics and years, where they follow each other, or where the greatest is no
-    more than so many times the number of codes. Two numbers that both differ from row to row never count together.
+    Numbers count where few are met again and again, as those of clinics and years, where they
+    follow each other, or where the greatest is no more than so many times the number of codes. Two
+    numbers that both differ from row to row never count together.
     """
     columns = list(zip(*(DIGITS.findall(code) for code in codes), strict=True))
     if not columns:
         return dict.fromkeys(codes, 0)
-    changing = [number for number, column in enumerate(columns) if len(set(column)) > max(1, len(column) // 4)]
+    changing = [
+        number
+        for number, column in enumerate(columns)
+        if len(set(column)) > max(1, len(column) // 4)
+    ]
     often = [Counter(column) for column in columns]
     counted = changing[0] if len(changing) == 1 else None
     inner = _find_inner(columns[counted]) if counted is not None else ()
@@ -76,7 +97,9 @@ def count_free_digits(codes: Collection[str], all_codes: int) -> dict[str, int]:
             for place, number in enumerate(numbers)
             if place in changing or (often[place][number] == 1 and len(codes) >= ENOUGH)
         ]
-        if counted is not None and _counts(numbers[counted], *inner, 0 if len(alone) > 1 else all_codes):
+        if counted is not None and _counts(
+            numbers[counted], *inner, 0 if len(alone) > 1 else all_codes
+        ):
             alone.remove(counted)
         free[code] = sum(len(str(int(numbers[place]))) for place in alone)
     return free
@@ -89,8 +112,13 @@ def _find_inner(numbers: tuple[str, ...]) -> tuple[int, int, int]:
 
 
 def _counts(number: str, first: int, last: int, count: int, all_codes: int) -> bool:
-    """Whether a number follows others, or is small enough to count `all_codes` and the other patients of a site; 0 if it must follow."""
-    follows = count > 1 and last - first < 2 * count and first - 2 * count <= int(number) <= last + 2 * count
+    """Whether a number follows others, or is small enough to count `all_codes` and the other
+    patients of a site; 0 if it must follow."""
+    follows = (
+        count > 1
+        and last - first < 2 * count
+        and first - 2 * count <= int(number) <= last + 2 * count
+    )
     return follows or int(number) <= COUNTED_ONE_OF * (all_codes + 2) * bool(all_codes)
 
 
@@ -102,7 +130,11 @@ def count_digits(code: str) -> int:
 def hold_birth_years(codes: Collection[str]) -> bool:
     """Whether a number of the codes is a year, most of them too early for a visit."""
     for numbers in zip(*(DIGITS.findall(code) for code in codes), strict=True):
-        years = [int(number) for number in numbers if len(number) == 4 and BORN[0] <= int(number) <= BORN[1]]
+        years = [
+            int(number)
+            for number in numbers
+            if len(number) == 4 and BORN[0] <= int(number) <= BORN[1]
+        ]
         early = sum(year < BORN_BEFORE for year in years)
         if len(set(years)) > 3 and len(years) >= MOSTLY * len(numbers) and early * 2 > len(numbers):
             return True
@@ -110,11 +142,15 @@ def hold_birth_years(codes: Collection[str]) -> bool:
 
 
 def hold_dates(codes: Collection[str]) -> bool:
-    """Whether most codes hold a date: eight or six digits in a row, or three numbers of which at least two differ from row to row."""
+    """Whether most codes hold a date: eight or six digits in a row,
+    or three numbers of which at least two differ from row to row."""
     numbers = [DIGITS.findall(code) for code in codes]
-    in_a_row = sum(any(len(n) > 5 and DATE_OF_DIGITS.fullmatch(n) for n in found) for found in numbers)
+    in_a_row = sum(
+        any(len(n) > 5 and DATE_OF_DIGITS.fullmatch(n) for n in found) for found in numbers
+    )
     changing = sum(
-        len(set(column)) >= min(DIFFERENT, max(2, len(numbers) // 2)) for column in zip(*numbers, strict=True)
+        len(set(column)) >= min(DIFFERENT, max(2, len(numbers) // 2))
+        for column in zip(*numbers, strict=True)
     )
     parted = sum(bool(FULL_DATE.search(code)) for code in codes) if changing > 1 else 0
     return max(in_a_row, parted) >= MOSTLY * len(codes)

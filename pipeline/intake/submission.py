@@ -1,4 +1,7 @@
-"""The submission table: what a delivery says of itself. A delivery that does not say it, or says another thing, is refused."""
+"""The submission table: what a delivery says of itself.
+
+A delivery that does not say it, or says another thing, is refused.
+"""
 
 import pandas as pd
 
@@ -14,8 +17,11 @@ FIELDS = DESCRIBED[TABLE]
 DIGITS = 3  # of a delivery number; spreadsheets turn 001 into 1
 
 
-def read_submission(sheet: Sheet, site: str, delivery: str) -> tuple[dict[str, object], list[Problem]]:
-    """The fields by name, typed, and what is wrong with them; the folder says which `site` and `delivery` they must name."""
+def read_submission(
+    sheet: Sheet, site: str, delivery: str
+) -> tuple[dict[str, object], list[Problem]]:
+    """The fields by name, typed, and what is wrong with them;
+    the folder says which `site` and `delivery` they must name."""
     texts, rows, problems = turn_fields(sheet)
     if is_refused(problems):
         return {}, problems
@@ -24,26 +30,37 @@ def read_submission(sheet: Sheet, site: str, delivery: str) -> tuple[dict[str, o
     for problem in found:
         problems.append(describe_fault(problem, rows.get(problem.column), texts.iloc[0]))
     blamed = {problem.column for problem in problems if problem.severity == "refuse"}
-    for field, expected, rule in (("site_code", site, "wrong_site"), ("delivery", delivery, "wrong_delivery_number")):
+    for field, expected, rule in (
+        ("site_code", site, "wrong_site"),
+        ("delivery", delivery, "wrong_delivery_number"),
+    ):
         if field not in blamed and told[field] != expected:
             problems.append(Problem(rule, TABLE, rows[field], field))
     if "dictionary_version" not in blamed and told["dictionary_version"] > DICTIONARY_VERSION:
-        problems.append(Problem("future_dictionary", TABLE, rows["dictionary_version"], "dictionary_version"))
+        problems.append(
+            Problem("future_dictionary", TABLE, rows["dictionary_version"], "dictionary_version")
+        )
     return {field: None if pd.isna(value) else value for field, value in told.items()}, problems
 
 
 def turn_fields(sheet: Sheet) -> tuple[pd.DataFrame, dict[str, int], list[Problem]]:
-    """The values as one row with a column per field, the row in which each field stands, and what is wrong with the table itself."""
+    """The values as one row with a column per field, the row in which each field stands,
+    and what is wrong with the table itself."""
     positions = {name: position for position, name in sheet.names.items()}
     lacking = [name for name in SUBMISSION_HEADER if name not in positions]
     if lacking:
-        return pd.DataFrame(), {}, [Problem("column_missing", TABLE, sheet.header_row, name) for name in lacking]
+        return (
+            pd.DataFrame(),
+            {},
+            [Problem("column_missing", TABLE, sheet.header_row, name) for name in lacking],
+        )
     names = sheet.cells[positions["field"]].str.lower()
     values = sheet.cells[positions["value"]]
     rows = {name: row for row, name in names.items() if name in FIELDS}
     repeated = sorted(set(names[names.isin(list(FIELDS)) & names.duplicated()]))
     problems = [
-        Problem("submission_incomplete", TABLE, rows[name], name, also="It stands there twice.") for name in repeated
+        Problem("submission_incomplete", TABLE, rows[name], name, also="It stands there twice.")
+        for name in repeated
     ]
     problems += [
         Problem(
@@ -62,10 +79,13 @@ def turn_fields(sheet: Sheet) -> tuple[pd.DataFrame, dict[str, int], list[Proble
 
 
 def describe_fault(problem: Problem, row: int | None, texts: pd.Series) -> Problem:
-    """A fault of one field as a fault of the delivery; what was only read with help stays a hint."""
+    """A fault of one field as a fault of the delivery; what was only read with help stays a
+    hint."""
     if problem.severity == "warn":
         return Problem(problem.rule, TABLE, row, problem.column, problem.also)
     if problem.rule == "years_in_order":
         return Problem(problem.rule, TABLE, row, problem.column)
     unconfirmed = problem.column == "deidentified" and pd.notna(texts["deidentified"])
-    return Problem("not_deidentified" if unconfirmed else "submission_incomplete", TABLE, row, problem.column)
+    return Problem(
+        "not_deidentified" if unconfirmed else "submission_incomplete", TABLE, row, problem.column
+    )

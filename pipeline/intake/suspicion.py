@@ -1,4 +1,5 @@
-"""What counts as a sign that a whole delivery cannot be meant so: enough rows, and a large enough share of them. It is told in numbers of rows."""
+"""What counts as a sign that a whole delivery cannot be meant so: enough rows,
+and a large enough share of them. It is told in numbers of rows."""
 
 from dataclasses import dataclass
 
@@ -20,8 +21,11 @@ NEARLY_ALL = Enough(10, 0.9)
 ANY = Enough(1, 0.0)
 
 
-def suspect(rule: str, table: str, column: str | None, found: pd.Series, things: str, enough: Enough) -> list[Problem]:
-    """The problem, if enough of `found` (a truth for each thing that was asked) are true; `things` says in the plural what they are."""
+def suspect(
+    rule: str, table: str, column: str | None, found: pd.Series, things: str, enough: Enough
+) -> list[Problem]:
+    """The problem, if enough of `found` (a truth for each thing that was asked) are true;
+    `things` says in the plural what they are."""
     number, of = int(found.fillna(False).sum()), len(found)
     if number < enough.rows or number < enough.share * of:
         return []

@@ -1,4 +1,5 @@
-"""What a coordinator reads at a terminal before sending: the sentence that matters, then each kind of problem once. No cell is quoted."""
+"""What a coordinator reads at a terminal before sending: the sentence that matters,
+then each kind of problem once. No cell is quoted."""
 
 import textwrap
 from collections.abc import Iterator
@@ -16,13 +17,14 @@ HEADINGS = {
     "warn": "For your information",
 }
 INDENT = "    "
-TOLD_ONCE = ("word_for_nothing", "pseudonym_too_short", FOLLOWS)  # whatever their tables and columns: one thing to mend
+# whatever their tables and columns: one thing to mend
+TOLD_ONCE = ("word_for_nothing", "pseudonym_too_short", FOLLOWS)
 READ_WITH_HELP = RULES["read_with_help"].message
 
 
 def describe_check(received: Received, width: int, title: str = "") -> str:
-    """The verdict on one delivery as text of at most `width` columns; it is the workflow's own verdict. `title` stands over it where site and
-    number are not told."""
+    """The verdict on one delivery as text of at most `width` columns;
+    it is the workflow's own verdict. `title` stands over it where site and number are not told."""
     problems = received.tables["problems"]
     lines = [title or f"Site {received.site}, delivery {received.delivery}", ""]
     lines += textwrap.wrap(answer(received), width)
@@ -32,7 +34,9 @@ def describe_check(received: Received, width: int, title: str = "") -> str:
         if len(found):
             lines += ["", f"{heading}:"]
             helped = found["rule"].eq("read_with_help")
-            lines += [line for group in list_groups(found[~helped]) for line in _say_group(group, width)]
+            lines += [
+                line for group in list_groups(found[~helped]) for line in _say_group(group, width)
+            ]
             lines += _say_notes(found[helped], width)
     return "\n".join([*lines, "", *textwrap.wrap(say_next(received), width)])
 
@@ -40,11 +44,20 @@ def describe_check(received: Received, width: int, title: str = "") -> str:
 def say_next(received: Received) -> str:
     """What the coordinator does next, before anything is sent."""
     if not received.accepted:
-        return "Mend what is named here, in your own records as well, and check again. Nothing was sent anywhere."
+        return (
+            "Mend what is named here, in your own records as well, and check again. Nothing was "
+            "sent anywhere."
+        )
     if has_doubts(received):
-        return "Look first whether the delivery is meant so: what is named there keeps no row out, but if it slipped, all of the table is wrong."
+        return (
+            "Look first whether the delivery is meant so: what is named there keeps no row out, "
+            "but if it slipped, all of the table is wrong."
+        )
     if received.tables["row_counts"]["rows_set_aside"].sum():
-        return "Rows that would be set aside enter no analysis until they are mended. Mend them and check again, or hand in as it is."
+        return (
+            "Rows that would be set aside enter no analysis until they are mended. Mend them and "
+            "check again, or hand in as it is."
+        )
     return "Nothing needs to be mended: hand it in."
 
 
@@ -53,20 +66,27 @@ def _say_notes(found: pd.DataFrame, width: int) -> Iterator[str]:
     for message, same in found.groupby("message", sort=False):
         said = message.removeprefix(READ_WITH_HELP).strip()
         places = [
-            ", ".join(filter(None, place)) for place in same[["table", "column"]].fillna("").itertuples(index=False)
+            ", ".join(filter(None, place))
+            for place in same[["table", "column"]].fillna("").itertuples(index=False)
         ]
         yield from textwrap.wrap(
-            f"{said} ({'; '.join(dict.fromkeys(places))})", width, initial_indent="  * ", subsequent_indent=INDENT
+            f"{said} ({'; '.join(dict.fromkeys(places))})",
+            width,
+            initial_indent="  * ",
+            subsequent_indent=INDENT,
         )
 
 
 def list_groups(problems: pd.DataFrame) -> list[pd.DataFrame]:
-    """Problems that say the same of the same column: what refuses the delivery first, then those with the most rows, and what only follows from
-    others last."""
+    """Problems that say the same of the same column: what refuses the delivery first,
+    then those with the most rows, and what only follows from others last."""
     told = problems.fillna({"table": "", "column": ""})
     everywhere = told["rule"].isin(TOLD_ONCE)
     place = told["table"] + " " + told["column"]
-    groups = [found for _, found in told.groupby([place.mask(everywhere, ""), "rule", "message"], sort=False)]
+    groups = [
+        found
+        for _, found in told.groupby([place.mask(everywhere, ""), "rule", "message"], sort=False)
+    ]
     return sorted(groups, key=rank)
 
 
@@ -89,6 +109,10 @@ def _say_group(found: pd.DataFrame, width: int) -> Iterator[str]:
     else:
         where = f"{place}: {count(len(rows), 'row')} ({name_ranges(rows)})" if rows else place
     yield from textwrap.wrap(where, width, initial_indent="  * ", subsequent_indent=INDENT)
-    yield from textwrap.wrap(first["message"], width, initial_indent=INDENT, subsequent_indent=INDENT)
+    yield from textwrap.wrap(
+        first["message"], width, initial_indent=INDENT, subsequent_indent=INDENT
+    )
     for fix in found["how_to_fix"].drop_duplicates():
-        yield from textwrap.wrap(f"-> {fix}", width, initial_indent=INDENT, subsequent_indent=INDENT + "   ")
+        yield from textwrap.wrap(
+            f"-> {fix}", width, initial_indent=INDENT, subsequent_indent=INDENT + "   "
+        )

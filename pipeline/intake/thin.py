@@ -1,8 +1,10 @@
-"""A workbook without the cells that only repeat another one, so that the library reads each different cell once.
+"""A workbook without the cells that only repeat another one,
+so that the library reads each different cell once.
 
-Nothing is read here: what a cell holds is for the library to say. A cell whose text in the file is that of an earlier one, but for its place, is
-left out and remembered by that one. Only sheets in the plain form in which spreadsheet programs write them are thinned (ECMA-376, part 1,
-18.3.1: rows and cells in order, each with its place first); any other workbook is left as it is.
+Nothing is read here: what a cell holds is for the library to say. A cell whose text in the file is
+that of an earlier one, but for its place, is left out and remembered by that one. Only sheets in
+the plain form in which spreadsheet programs write them are thinned (ECMA-376, part 1, 18.3.1: rows
+and cells in order, each with its place first); any other workbook is left as it is.
 """
 
 import io
@@ -16,7 +18,8 @@ from pipeline.intake.container import to_position
 from pipeline.intake.parts import SHEET
 
 PLAIN_CELL = re.compile(
-    rb'(?: [\w:]+="[^"<>]*")*(?:/>| />|>(?:<v>[^<]*</v>|<is><t(?: xml:space="preserve")?>[^<]*</t></is>)?</c>)'
+    rb'(?: [\w:]+="[^"<>]*")*(?:/>| />|>(?:<v>[^<]*</v>|<is><t(?: '
+    rb'xml:space="preserve")?>[^<]*</t></is>)?</c>)'
 )
 OTHER_CELL = re.compile(
     rb'(?: [\w:]+="[^"<>]*")*>(?:(?!</?c[\s>/]).)*</c>', re.DOTALL
@@ -38,9 +41,11 @@ class NotPlain(Exception):
 
 @dataclass
 class Repeated:
-    """The cells that were left out: by part and position their rows, in order, and for each the number of the cell that it repeats.
+    """The cells that were left out: by part and position their rows, in order,
+    and for each the number of the cell that it repeats.
 
-    `firsts` are the places of those cells by number, and the `empty` ones hold nothing. In the parts `in_order` no cell is written twice.
+    `firsts` are the places of those cells by number, and the `empty` ones hold nothing. In the
+    parts `in_order` no cell is written twice.
     """
 
     firsts: list[Place] = field(default_factory=list)
@@ -50,10 +55,11 @@ class Repeated:
 
 
 def thin(archive: zipfile.ZipFile, *, to_write: bool = False) -> tuple[io.BytesIO, Repeated] | None:
-    """The workbook without the repeated cells of its sheets, and these; None where a sheet is not written in the plain form.
+    """The workbook without the repeated cells of its sheets, and these;
+    None where a sheet is not written in the plain form.
 
-    A workbook `to_write` keeps its first rows whole, in which titles are merged, and every row that says something of its height and the like; of
-    one that is only read one such row tells enough.
+    A workbook `to_write` keeps its first rows whole, in which titles are merged, and every row that
+    says something of its height and the like; of one that is only read one such row tells enough.
     """
     repeated, numbers, target = Repeated(), {}, io.BytesIO()
     try:
@@ -69,9 +75,12 @@ def thin(archive: zipfile.ZipFile, *, to_write: bool = False) -> tuple[io.BytesI
 
 
 class _Sheet:
-    """One sheet while it is thinned; `numbers` are those of all cells that were met, by their text in the file."""
+    """One sheet while it is thinned; `numbers` are those of all cells that were met,
+    by their text in the file."""
 
-    def __init__(self, part: str, repeated: Repeated, numbers: dict[bytes, int], *, to_write: bool) -> None:
+    def __init__(
+        self, part: str, repeated: Repeated, numbers: dict[bytes, int], *, to_write: bool
+    ) -> None:
         self.part, self.repeated, self.numbers, self.to_write = part, repeated, numbers, to_write
         self.columns: dict[bytes, tuple[int, array, array]] = {}
         self.places = repeated.places.setdefault(part, {})
@@ -93,9 +102,11 @@ class _Sheet:
         return b"".join([content[:start], *kept, content[end:]])
 
     def keep_row(self, written: bytes, *, closed: bool) -> list[bytes]:
-        """What stays of a row, and of rows without cells before it: settings that are new, and cells that are new or not plain.
+        """What stays of a row, and of rows without cells before it: settings that are new,
+        and cells that are new or not plain.
 
-        `closed` says whether a row ends here; behind the last one only rows without cells may stand.
+        `closed` says whether a row ends here; behind the last one only rows without cells may
+        stand.
         """
         kept = []
         while row := ROW.match(written):
@@ -122,7 +133,8 @@ class _Sheet:
             raise NotPlain
         kept, last, number = [], 0, int(row)
         whole = self.to_write and number <= FIRST_ROWS
-        find_column, find_first = self.columns.get, self.numbers.get  # looked up once, for a million cells
+        # looked up once, for a million cells
+        find_column, find_first = self.columns.get, self.numbers.get
         for cell in cells:
             place, _, text = cell.partition(b'"')
             letters = place.removesuffix(row)
@@ -139,7 +151,8 @@ class _Sheet:
         return kept
 
     def remember(self, text: bytes, row: int, position: int, *, whole: bool) -> None:
-        """Number a cell that was not met before, if it is plain and not in a row that is kept `whole`."""
+        """Number a cell that was not met before, if it is plain and not in a row that is kept
+        `whole`."""
         if PLAIN_CELL.fullmatch(text):
             if whole:
                 return

@@ -1,6 +1,8 @@
-"""Totals that a site counted itself, against the rows that it handed in: where they differ, one of the two is wrong, and only the site knows.
+"""Totals that a site counted itself, against the rows that it handed in: where they differ,
+one of the two is wrong, and only the site knows.
 
-Published tables do not always close either: an episode counted as a patient, a denominator of all in place of those who were looked at.
+Published tables do not always close either: an episode counted as a patient, a denominator of all
+in place of those who were looked at.
 """
 
 from collections.abc import Callable, Mapping
@@ -13,9 +15,11 @@ Rows = Mapping[str, pd.DataFrame]
 
 
 def find_differing_totals(fields: Mapping[str, object], rows: Rows) -> list[Problem]:
-    """One problem for each total of the submission table that is not what the rows show; a total that is not given is not asked for.
+    """One problem for each total of the submission table that is not what the rows show;
+    a total that is not given is not asked for.
 
-    `rows` are all handed-in rows by table, typed, wrong cells missing: the site counted before anything was set aside.
+    `rows` are all handed-in rows by table, typed, wrong cells missing: the site counted before
+    anything was set aside.
     """
     problems = []
     for field, count in COUNTS.items():
@@ -47,13 +51,18 @@ def _count_followed(rows: Rows) -> int:
     starts = looks["episode_id"].map(first_day)
     tested = looks["day"].gt(starts) | (looks["day"].eq(starts) & looks["after_attempt"].ge(1))
     met = contacts["day"].gt(contacts["episode_id"].map(first_day))
-    followed = [looks.loc[tested.fillna(False), "episode_id"], contacts.loc[met.fillna(False), "episode_id"]]
+    followed = [
+        looks.loc[tested.fillna(False), "episode_id"],
+        contacts.loc[met.fillna(False), "episode_id"],
+    ]
     return pd.concat(followed).nunique()
 
 
 def _count_recurrences(rows: Rows) -> int:
     contacts = rows["followups"]
-    return contacts.loc[contacts["recurrence_reported"].eq("yes").fillna(False), "episode_id"].nunique()
+    return contacts.loc[
+        contacts["recurrence_reported"].eq("yes").fillna(False), "episode_id"
+    ].nunique()
 
 
 def _count_canal(canal: str) -> Callable[[Rows], int]:

@@ -1,8 +1,10 @@
-"""Patients who withdrew their consent: their rows leave before anything is judged or kept, and only their number is left.
+"""Patients who withdrew their consent: their rows leave before anything is judged or kept,
+and only their number is left.
 
-`<site>/withdrawn.csv` beside the deliveries of a site has one column, patient_id. It holds for all deliveries of the site, earlier ones too.
-Only the episodes table says whose an episode is, so that an episode is theirs if any delivery of the site says so: a look may be handed in
-again after its episode was left out.
+`<site>/withdrawn.csv` beside the deliveries of a site has one column, patient_id. It holds for all
+deliveries of the site, earlier ones too. Only the episodes table says whose an episode is, so that
+an episode is theirs if any delivery of the site says so: a look may be handed in again after its
+episode was left out.
 """
 
 import csv
@@ -26,7 +28,8 @@ Texts = dict[str, pd.DataFrame]
 
 
 def read_withdrawn(site_folder: Path) -> tuple[frozenset[str], list[Problem]]:
-    """The pseudonyms of those who withdrew; a list that cannot be understood refuses the delivery, lest somebody stays who should not.
+    """The pseudonyms of those who withdrew; a list that cannot be understood refuses the delivery,
+    lest somebody stays who should not.
 
     A file that is called nearly like the list is no list either: it must not be overlooked.
     """
@@ -36,14 +39,19 @@ def read_withdrawn(site_folder: Path) -> tuple[frozenset[str], list[Problem]]:
         return frozenset(), []
     filled = read_lines(path) if meant == [path] else []
     codes = frozenset(cell.upper() for row in filled[1:] for cell in row)
-    clear = filled and [cell.lower() for cell in filled[0]] == [COLUMN] and all(len(row) == 1 for row in filled)
+    clear = (
+        filled
+        and [cell.lower() for cell in filled[0]] == [COLUMN]
+        and all(len(row) == 1 for row in filled)
+    )
     if not clear or not all(re.fullmatch(CODE, code) for code in codes):
         return frozenset(), [Problem("withdrawals_unclear", NAME)]
     return codes, []
 
 
 def read_lines(path: Path) -> list[list[str]]:
-    """The lines that are not empty, an empty cell as an empty text; none where the file is no such text."""
+    """The lines that are not empty, an empty cell as an empty text;
+    none where the file is no such text."""
     try:
         if find_in_text(path):
             return []
@@ -53,22 +61,35 @@ def read_lines(path: Path) -> list[list[str]]:
     return [[tidy(cell) or "" for cell in row] for row in rows if any(map(tidy, row))]
 
 
-def list_their_episodes(site_folder: Path, withdrawn: frozenset[str], own: SiteMap) -> frozenset[str]:
-    """The episodes of those who withdrew, from the episodes tables of all deliveries of the site, refused ones too."""
+def list_their_episodes(
+    site_folder: Path, withdrawn: frozenset[str], own: SiteMap
+) -> frozenset[str]:
+    """The episodes of those who withdrew, from the episodes tables of all deliveries of the site,
+    refused ones too."""
     if not withdrawn:
         return frozenset()
     folders = [folder for folder in list_folders(site_folder) if NUMBER.fullmatch(folder.name)]
-    sheets = [sheet for folder in folders for sheet in read_delivery(folder, own).sheets if sheet.table == "episodes"]
+    sheets = [
+        sheet
+        for folder in folders
+        for sheet in read_delivery(folder, own).sheets
+        if sheet.table == "episodes"
+    ]
     tables = [match_columns(sheet, DESCRIBED["episodes"])[0] for sheet in sheets]
     return frozenset(
-        code for rows in tables for code in rows["episode_id"][find_codes(rows[COLUMN], withdrawn)].dropna().str.upper()
+        code
+        for rows in tables
+        for code in rows["episode_id"][find_codes(rows[COLUMN], withdrawn)].dropna().str.upper()
     )
 
 
 def find_codes(texts: pd.Series, codes: frozenset[str] | set[str]) -> pd.Series:
-    """Where one of the codes stands; a text that is not formed as a code is compared by its letters and digits, as PT_1 with PT-1."""
+    """Where one of the codes stands; a text that is not formed as a code is compared by its letters
+    and digits, as PT_1 with PT-1."""
     upper = texts.astype("string").str.upper()
-    slips = ~upper.str.fullmatch(CODE).fillna(True) & upper.map(strip_code).isin({strip_code(code) for code in codes})
+    slips = ~upper.str.fullmatch(CODE).fillna(True) & upper.map(strip_code).isin(
+        {strip_code(code) for code in codes}
+    )
     return upper.isin(codes) | slips.fillna(False)
 
 
@@ -77,16 +98,26 @@ def strip_code(text: str) -> str:
     return re.sub(r"[^A-Z0-9]", "", text) if isinstance(text, str) else ""
 
 
-def leave_out(texts: Texts, withdrawn: frozenset[str], episodes: frozenset[str]) -> tuple[Texts, dict[str, set[int]]]:
-    """The cells of each table without the rows of those who withdrew, and the numbers of the rows that are gone.
+def leave_out(
+    texts: Texts, withdrawn: frozenset[str], episodes: frozenset[str]
+) -> tuple[Texts, dict[str, set[int]]]:
+    """The cells of each table without the rows of those who withdrew,
+    and the numbers of the rows that are gone.
 
-    `episodes` are those that any delivery says are theirs. Where this delivery gives the code of such an episode to somebody else alone,
-    it is that patient's, since a site may have given the code anew.
+    `episodes` are those that any delivery says are theirs. Where this delivery gives the code of
+    such an episode to somebody else alone, it is that patient's, since a site may have given the
+    code anew.
     """
     rows = texts["episodes"]
-    own, theirs = rows["episode_id"].astype("string").str.upper(), find_codes(rows[COLUMN], withdrawn)
+    own, theirs = (
+        rows["episode_id"].astype("string").str.upper(),
+        find_codes(rows[COLUMN], withdrawn),
+    )
     others = set(own[rows[COLUMN].notna() & ~theirs].dropna())
     codes = set(own[theirs].dropna()) | (episodes - others)
-    gone = {name: set(table.index[find_codes(table["episode_id"], codes)]) for name, table in texts.items()}
+    gone = {
+        name: set(table.index[find_codes(table["episode_id"], codes)])
+        for name, table in texts.items()
+    }
     gone["episodes"] |= set(rows.index[theirs])
     return {name: table.drop(index=sorted(gone[name])) for name, table in texts.items()}, gone

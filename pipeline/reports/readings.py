@@ -1,4 +1,5 @@
-"""Estimates as a page reads them: one reading for each stratum and term, an empty one where nothing was estimated."""
+"""Estimates as a page reads them: one reading for each stratum and term,
+an empty one where nothing was estimated."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -19,12 +20,14 @@ class AboutCount(int):
 
 
 class AboutShare(float):
-    """A share in coarse steps, to protect small groups; wherever it is printed, it says so (say_percent)."""
+    """A share in coarse steps, to protect small groups; wherever it is printed,
+    it says so (say_percent)."""
 
 
 @dataclass(frozen=True)
 class Reading:
-    """One estimate. Numbers are None where there is none or it must not be used; `status` is then the reason."""
+    """One estimate. Numbers are None where there is none or it must not be used;
+    `status` is then the reason."""
 
     estimate: float | None = None
     lower: float | None = None
@@ -51,22 +54,29 @@ class Reading:
         return self.bounded and self.lower is not None
 
     def turned(self) -> "Reading":
-        """The share of those who are not among the ones counted, as a number or as a limit: 1 - share, 'over 94 %' as 'under 6 %'."""
+        """The share of those who are not among the ones counted, as a number or as a limit:
+        1 - share, 'over 94 %' as 'under 6 %'."""
         least, share, most = (
-            None if number is None else 1 - number for number in (self.upper, self.estimate, self.lower)
+            None if number is None else 1 - number
+            for number in (self.upper, self.estimate, self.lower)
         )
         return replace(self, lower=least, estimate=share, upper=most)
 
 
 def as_printed(number: float, unit: int = 1, digits: int = 0) -> float:
-    """A number as a page prints it: in parts of which `unit` are one (100: percent), with so many decimals."""
+    """A number as a page prints it: in parts of which `unit` are one (100: percent),
+    with so many decimals."""
     return float(f"{unit * number:.{digits}f}")
 
 
-def subtract_printed(difference: Reading, first: Reading, second: Reading, unit: int = 1, digits: int = 0) -> Reading:
-    """The second number less the first as a reader finds it from the two that stand beside it, each rounded; its limits are its own.
+def subtract_printed(
+    difference: Reading, first: Reading, second: Reading, unit: int = 1, digits: int = 0
+) -> Reading:
+    """The second number less the first as a reader finds it from the two that stand beside it,
+    each rounded; its limits are its own.
 
-    So 44 before and 15 after are 29 apart, though 43.6 and 15.4 are 28. Where one of the two has no number, the difference stays.
+    So 44 before and 15 after are 29 apart, though 43.6 and 15.4 are 28. Where one of the two has no
+    number, the difference stays.
     """
     if not (difference.usable and first.usable and second.usable):
         return difference
@@ -75,13 +85,16 @@ def subtract_printed(difference: Reading, first: Reading, second: Reading, unit:
 
 
 class Readings(dict):
-    """Readings by (stratum, term) of one analysis, population and endpoint; what was not estimated reads as absent.
+    """Readings by (stratum, term) of one analysis, population and endpoint;
+    what was not estimated reads as absent.
 
-    Asking for what no declaration of the analysis knows raises schemas.quantities.Undeclared or schemas.strata.UnknownStratum: a slip
-    must not read as absent.
+    Asking for what no declaration of the analysis knows raises schemas.quantities.Undeclared or
+    schemas.strata.UnknownStratum: a slip must not read as absent.
     """
 
-    def __init__(self, analysis: str, readings: Mapping[tuple[str, str], Reading] | None = None) -> None:
+    def __init__(
+        self, analysis: str, readings: Mapping[tuple[str, str], Reading] | None = None
+    ) -> None:
         super().__init__(readings or {})
         self.analysis = analysis
 
@@ -107,9 +120,11 @@ def read_estimates(
     endpoint: str | None = None,
     comparison: str = "",
 ) -> Readings:
-    """The readings of one analysis from disclosed estimates (schemas.estimate.Estimates); empty if there are none.
+    """The readings of one analysis from disclosed estimates (schemas.estimate.Estimates);
+    empty if there are none.
 
-    Only estimates with this `comparison` are read, empty for those compared with nothing; `endpoint` is None where it does not matter.
+    Only estimates with this `comparison` are read, empty for those compared with nothing;
+    `endpoint` is None where it does not matter.
     """
     rows = estimates.get(analysis)
     if rows is None:
@@ -117,7 +132,10 @@ def read_estimates(
     here = rows["population"].eq(population) & rows["comparison"].fillna("").eq(comparison)
     if endpoint is not None:
         here &= rows["endpoint"].eq(endpoint)
-    kept = rows.loc[here.fillna(False).astype(bool), ["stratum", "term", "rounded", *Reading.__dataclass_fields__]]
+    kept = rows.loc[
+        here.fillna(False).astype(bool),
+        ["stratum", "term", "rounded", *Reading.__dataclass_fields__],
+    ]
     plain = kept.astype(object).where(kept.notna(), None)
     return Readings(
         analysis,
@@ -130,7 +148,9 @@ def read_estimates(
 
 def mark_rounded(reading: Reading, columns: list[str]) -> Reading:
     """The same estimate, its rounded numbers marked as such."""
-    marked = {column: AboutCount(getattr(reading, column)) for column in columns if column != "estimate"}
+    marked = {
+        column: AboutCount(getattr(reading, column)) for column in columns if column != "estimate"
+    }
     if "estimate" in columns:
         marked["estimate"] = (AboutCount if reading.estimate > 1 else AboutShare)(reading.estimate)
     return replace(reading, **marked)

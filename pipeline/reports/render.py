@@ -1,4 +1,7 @@
-"""Pages from templates: the only room that knows the template engine. Templates receive plain dicts and escape every text."""
+"""Pages from templates: the only room that knows the template engine.
+
+Templates receive plain dicts and escape every text.
+"""
 
 from pathlib import Path
 from typing import Any
@@ -10,13 +13,18 @@ TEMPLATES = Path(__file__).parents[2] / "reports"
 
 
 def render_page(template: str, content: dict[str, Any]) -> str:
-    """The page that `template` (a file of `reports/`) makes of `content`, with the shared style sheet at hand as `style`.
+    """The page that `template` (a file of `reports/`) makes of `content`,
+    with the shared style sheet at hand as `style`.
 
     Raises jinja2.UndefinedError where the template asks for something that `content` does not hold.
     """
     loader = FileSystemLoader(TEMPLATES)
     engine = Environment(
-        loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+        loader=loader,
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
     )
     style = Markup((TEMPLATES / "style.css").read_text("utf-8"))  # our own file, not a site's text
     return engine.get_template(template).render(style=style, **content)

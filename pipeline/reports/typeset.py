@@ -1,4 +1,5 @@
-"""The committee's report as a PDF, from the same content as the page: tagged, with bookmarks, its fonts within."""
+"""The committee's report as a PDF, from the same content as the page: tagged, with bookmarks,
+its fonts within."""
 
 import json
 import re
@@ -13,9 +14,11 @@ TEMPLATES = Path(__file__).parents[2] / "reports"
 
 
 def typeset_report(template: str, content: dict[str, Any], out: Path) -> None:
-    """Write what `template` (a .typ file of `reports/`) makes of `content` to `out`; figures are `svg` texts with their `alt` in it.
+    """Write what `template` (a .typ file of `reports/`) makes of `content` to `out`;
+    figures are `svg` texts with their `alt` in it.
 
-    The same content gives the same bytes: no date is written, and no font of the machine is used, only DejaVu Sans as it comes with matplotlib.
+    The same content gives the same bytes: no date is written, and no font of the machine is used,
+    only DejaVu Sans as it comes with matplotlib.
     """
     with tempfile.TemporaryDirectory() as folder:
         root = Path(folder)

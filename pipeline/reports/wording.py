@@ -1,4 +1,5 @@
-"""Words for numbers and codes, in one place: how a share is said, what a stratum is called, why a number is missing."""
+"""Words for numbers and codes, in one place: how a share is said, what a stratum is called,
+why a number is missing."""
 
 from collections.abc import Iterable
 
@@ -38,7 +39,12 @@ SHORT = {  # where a meaning of schemas.codes is too long for a table or a figur
         "multiple": "more than one canal",
         "unknown": "canal not certain",
     },
-    "arm": {"long": "long arm", "short": "short arm", "cupula": "on the cupula", "unknown": "arm not certain"},
+    "arm": {
+        "long": "long arm",
+        "short": "short arm",
+        "cupula": "on the cupula",
+        "unknown": "arm not certain",
+    },
     "arm_basis": BASIS,
     "basis": BASIS,
     "mechanism": {
@@ -88,8 +94,15 @@ ORDERS = {  # values are listed as in schemas.codes
     "certainty": list(codes.CERTAINTY),
     "sex": list(codes.SEX),
 }
-MEANINGS = {"sex": codes.SEX, "cause": codes.CAUSE, "side": codes.SIDE, "reason": codes.OTHER_DIAGNOSIS}
-HIDDEN = "[c]"  # confidential: the mark that official statistics use (Government Statistical Service, Symbols in tables, from memory)
+MEANINGS = {
+    "sex": codes.SEX,
+    "cause": codes.CAUSE,
+    "side": codes.SIDE,
+    "reason": codes.OTHER_DIAGNOSIS,
+}
+# confidential: the mark that official statistics use (Government Statistical Service, Symbols in
+# tables, from memory)
+HIDDEN = "[c]"
 REASON_MISSING = {
     "too_few": "too few episodes or resolutions for a number",
     "too_wide": "no number, because its range is too wide to tell anything",
@@ -110,7 +123,8 @@ MARK_MISSING = {
 
 
 def say_percent(share: float) -> str:
-    """A share as a whole percentage; one that would round to none or all of them says that it is neither."""
+    """A share as a whole percentage; one that would round to none or all of them says that it is
+    neither."""
     percent = round(100 * share)
     if isinstance(share, AboutShare):
         return f"{ROUNDED}{percent}{BLANK}%"
@@ -184,7 +198,11 @@ def mark_missing(reading: Reading) -> str:
 def say_why_missing(reading: Reading) -> str:
     """Why there is no number, with the estimate's own note where it says more."""
     why = REASON_MISSING.get(reading.status, REASON_MISSING["absent"])
-    return f"{why} ({reading.note})" if reading.note and reading.status in ("not_converged", "not_identified") else why
+    return (
+        f"{why} ({reading.note})"
+        if reading.note and reading.status in ("not_converged", "not_identified")
+        else why
+    )
 
 
 def join_words(words: Iterable[str]) -> str:
@@ -192,7 +210,9 @@ def join_words(words: Iterable[str]) -> str:
     words = list(words)
     comma = "; " if any("," in word for word in words) else ", "
     return (
-        words[0] if len(words) == 1 else comma.join(words[:-1]) + (";" if comma == "; " else "") + " and " + words[-1]
+        words[0]
+        if len(words) == 1
+        else comma.join(words[:-1]) + (";" if comma == "; " else "") + " and " + words[-1]
     )
 
 
@@ -219,7 +239,11 @@ def name_value(variable: str, code: str, config: Config) -> str:
         return config.criteria.other_causes[code].says
     if variable == "reason" and code == "no_canal_recorded":
         return "The site recorded no canal"
-    named = SHORT.get(variable, {}).get(code) or MEANINGS.get(variable, {}).get(code) or code.replace("_", " ")
+    named = (
+        SHORT.get(variable, {}).get(code)
+        or MEANINGS.get(variable, {}).get(code)
+        or code.replace("_", " ")
+    )
     return begin_sentence(named) if variable == "reason" else named
 
 

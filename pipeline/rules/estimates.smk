@@ -6,7 +6,10 @@ rule analyse:
     input:
         warehouse=RESULTS / "warehouse.duckdb",
         plan=PLAN_FILES,
-        code=lambda wildcards: [*find_sources("pipeline.steps.analyse"), *find_sources(module_of(wildcards.analysis))],
+        code=lambda wildcards: [
+            *find_sources("pipeline.steps.analyse"),
+            *find_sources(module_of(wildcards.analysis)),
+        ],
     output:
         RESULTS / "unreleased" / "{analysis}.csv",
     wildcard_constraints:
@@ -18,7 +21,8 @@ rule analyse:
     message:
         "{params.title}"
     shell:
-        step("analyse", "--plan {PLAN:q} --warehouse {input.warehouse:q} --out {output:q} {wildcards.analysis}")
+        step("analyse", "--plan {PLAN:q} --warehouse {input.warehouse:q} --out {output:q} "
+             "{wildcards.analysis}")
 
 
 use rule analyse as analyse_longest with:
@@ -28,7 +32,8 @@ use rule analyse as analyse_longest with:
 
 
 rule planted:
-    """Compare what was planted in the demonstration pool with what its looks were read as; nobody in it exists."""
+    """Compare what was planted in the demonstration pool with what its looks were read as;
+    nobody in it exists."""
     input:
         warehouse=RESULTS / "warehouse.duckdb",
         truth=DEMONSTRATION / "truth" / "episodes.csv",
@@ -41,11 +46,13 @@ rule planted:
     message:
         ANALYSES_OF_PLAN["planted_variants"].text.title
     shell:
-        step("planted", "--plan {PLAN:q} --truth {input.truth:q} --warehouse {input.warehouse:q} --out {output:q}")
+        step("planted", "--plan {PLAN:q} --truth {input.truth:q} --warehouse {input.warehouse:q} "
+             "--out {output:q}")
 
 
 rule disclose:
-    """Hide small groups in all estimates and audit them together: what comes out may leave, and nothing comes out if the audit fails."""
+    """Hide small groups in all estimates and audit them together: what comes out may leave,
+    and nothing comes out if the audit fails."""
     input:
         estimates=[RESULTS / "unreleased" / f"{name}.csv" for name in ANALYSES],
         fingerprints=RESULTS / "unreleased" / "fingerprints.csv",
@@ -55,11 +62,13 @@ rule disclose:
         estimates=[RESULTS / "estimates" / f"{name}.csv" for name in ANALYSES],
         release=RESULTS / "unreleased" / "release.csv",
     params:
-        ledger=RESULTS / "ledger",  # no input and no output: it only grows, and what is already in it makes nothing new
+        # no input and no output: it only grows, and what is already in it makes nothing new
+        ledger=RESULTS / "ledger",
     log:
         RESULTS / "logs" / "disclose.log",
     message:
         "Protection of small groups and single sites"
     shell:
-        step("disclose", "--plan {PLAN:q} --ledger {params.ledger:q} --fingerprints {input.fingerprints:q} --release {output.release:q} "
+        step("disclose", "--plan {PLAN:q} --ledger {params.ledger:q} "
+             "--fingerprints {input.fingerprints:q} --release {output.release:q} "
              "--out {RESULTS:q}/estimates {input.estimates:q}")

@@ -7,7 +7,11 @@ rule report:
         estimates=[RESULTS / "estimates" / f"{name}.csv" for name in ANALYSES],
         release=RESULTS / "unreleased" / "release.csv",
         plan=PLAN_FILES,
-        code=[*find_sources("pipeline.steps.report"), *(ROOT / "reports").glob("committee.*"), ROOT / "reports" / "style.css"],
+        code=[
+            *find_sources("pipeline.steps.report"),
+            *(ROOT / "reports").glob("committee.*"),
+            ROOT / "reports" / "style.css",
+        ],
     output:
         page=RESULTS / "reports" / "committee.html",
         pdf=RESULTS / "reports" / "committee.pdf",
@@ -19,18 +23,26 @@ rule report:
     message:
         "The committee's report"
     shell:
-        step("report", "--plan {PLAN:q} --fingerprints {input.release:q} --page {output.page:q} --pdf {output.pdf:q} "
-             "--figures {output.figures:q} {params.invented} {input.estimates:q}")
+        step("report", "--plan {PLAN:q} --fingerprints {input.release:q} --page {output.page:q} "
+             "--pdf {output.pdf:q} --figures {output.figures:q} {params.invented} "
+             "{input.estimates:q}")
 
 
 rule technical:
     """Write the technical report from the estimates; no model runs here."""
     input:
-        estimates=[RESULTS / "estimates" / f"{name}.csv" for name in [*ANALYSES, *(["planted_variants"] if IS_DEMONSTRATION else [])]],
+        estimates=[
+            RESULTS / "estimates" / f"{name}.csv"
+            for name in [*ANALYSES, *(["planted_variants"] if IS_DEMONSTRATION else [])]
+        ],
         release=RESULTS / "unreleased" / "release.csv",
         figures=RESULTS / "reports" / "figures",
         plan=PLAN_FILES,
-        code=[*find_sources("pipeline.steps.technical"), *(ROOT / "reports").glob("technical.*"), ROOT / "reports" / "style.css"],
+        code=[
+            *find_sources("pipeline.steps.technical"),
+            *(ROOT / "reports").glob("technical.*"),
+            ROOT / "reports" / "style.css",
+        ],
     output:
         RESULTS / "reports" / "technical.html",
     params:
@@ -40,8 +52,9 @@ rule technical:
     message:
         "The technical report"
     shell:
-        step("technical", "--plan {PLAN:q} --fingerprints {input.release:q} --figures {input.figures:q} --out {output:q} "
-             "{params.invented} {input.estimates:q}")
+        step("technical", "--plan {PLAN:q} --fingerprints {input.release:q} "
+             "--figures {input.figures:q} --out {output:q} {params.invented} "
+             "{input.estimates:q}")
 
 
 rule site_pages:
@@ -50,9 +63,17 @@ rule site_pages:
         warehouse=RESULTS / "warehouse.duckdb",
         estimates=[RESULTS / "estimates" / f"{name}.csv" for name in ANALYSES],
         plan=PLAN_FILES,
-        code=[*find_sources("pipeline.steps.site_pages"), ROOT / "reports" / "site.html.j2", ROOT / "reports" / "style.css"],
+        code=[
+            *find_sources("pipeline.steps.site_pages"),
+            ROOT / "reports" / "site.html.j2",
+            ROOT / "reports" / "style.css",
+        ],
     output:
-        [RESULTS / "sites" / site / name for site in SITES for name in ("report.html", "disagreements.csv")],
+        [
+            RESULTS / "sites" / site / name
+            for site in SITES
+            for name in ("report.html", "disagreements.csv")
+        ],
     params:
         folders=[str(RESULTS / "sites" / site) for site in SITES],
         invented=INVENTED,
@@ -61,18 +82,23 @@ rule site_pages:
     message:
         "The sites' own pages"
     shell:
-        step("site_pages", "--plan {PLAN:q} --warehouse {input.warehouse:q} --estimates {input.estimates:q} --sites {params.folders:q} "
-             "{params.invented}")
+        step("site_pages", "--plan {PLAN:q} --warehouse {input.warehouse:q} "
+             "--estimates {input.estimates:q} --sites {params.folders:q} {params.invented}")
 
 
 rule withdrawals:
-    """Search everything that was made for those who withdrew their consent; it fails if one is found."""
+    """Search everything that was made for those who withdrew their consent;
+    it fails if one is found."""
     input:
         lists=WITHDRAWN,
         own_names=list(OWN_NAMES.values()),
         made=[
             RESULTS / "warehouse.duckdb",
-            [RESULTS / "intake" / d.site / d.number / name for d in DELIVERIES for name in ("report.html", "problems.csv")],
+            [
+                RESULTS / "intake" / d.site / d.number / name
+                for d in DELIVERIES
+                for name in ("report.html", "problems.csv")
+            ],
             [RESULTS / "sites" / site / "report.html" for site in SITES],
             [RESULTS / "reports" / f"{name}.html" for name in ("committee", "technical")],
         ],
@@ -86,7 +112,8 @@ rule withdrawals:
     message:
         "Search for those who withdrew their consent"
     shell:
-        step("withdrawals", "--plan {PLAN:q} --results {RESULTS:q} --out {output:q} {params.folders:q}")
+        step("withdrawals", "--plan {PLAN:q} --results {RESULTS:q} --out {output:q} "
+             "{params.folders:q}")
 
 
 rule summary:
@@ -106,5 +133,6 @@ rule summary:
     message:
         "What became of the deliveries"
     shell:
-        step("summary", "--warehouse {input.warehouse:q} --results {RESULTS:q} --release {input.release:q} --out {output:q} "
-             "{params.withdrawals:q} {input.estimates:q}")
+        step("summary", "--warehouse {input.warehouse:q} --results {RESULTS:q} "
+             "--release {input.release:q} --out {output:q} {params.withdrawals:q} "
+             "{input.estimates:q}")

@@ -4,28 +4,43 @@
 for number, batch in enumerate(batch_deliveries(DELIVERIES)):
 
     rule:
-        """Take in a batch of deliveries: identifiers, reading, types, rules. Bad data end in problems, not in an error."""
+        """Take in a batch of deliveries: identifiers, reading, types, rules.
+
+        Bad data end in problems, not in an error.
+        """
         name:
             f"intake_{number}"
         input:
             lists=[path for delivery in batch for path in delivery.withdrawn],
             plan=PLAN_FILES,
-            own_names=[OWN_NAMES[delivery.site] for delivery in batch if delivery.site in OWN_NAMES],
-            code=[*find_sources("pipeline.steps.intake"), ROOT / "reports" / "intake.html.j2", ROOT / "reports" / "style.css"],
+            own_names=[
+                OWN_NAMES[delivery.site] for delivery in batch if delivery.site in OWN_NAMES
+            ],
+            code=[
+                *find_sources("pipeline.steps.intake"),
+                ROOT / "reports" / "intake.html.j2",
+                ROOT / "reports" / "style.css",
+            ],
         output:
-            rows=[RESULTS / "rows" / d.site / d.number / f"{table}.parquet" for d in batch for table in ROW_TABLES],
+            rows=[
+                RESULTS / "rows" / d.site / d.number / f"{table}.parquet"
+                for d in batch
+                for table in ROW_TABLES
+            ],
             problems=[RESULTS / "intake" / d.site / d.number / "problems.csv" for d in batch],
             pages=[RESULTS / "intake" / d.site / d.number / "report.html" for d in batch],
         params:
             folders=[str(delivery.folder) for delivery in batch],
             invented=INVENTED,
-            state=fingerprint_state(batch),  # no input: a file that vanishes meanwhile refuses its delivery, and stops nobody else
+            # no input: a file that vanishes meanwhile refuses its delivery, and stops nobody else
+            state=fingerprint_state(batch),
         log:
             RESULTS / "logs" / f"intake_{number}.log",
         message:
             f"Deliveries of {', '.join(sorted({d.site for d in batch}))}"
         shell:
-            step("intake", "--plan {PLAN:q} --results {RESULTS:q} {params.invented} {params.folders:q}")
+            step("intake", "--plan {PLAN:q} --results {RESULTS:q} {params.invented} "
+                 "{params.folders:q}")
 
 
 rule store:
@@ -35,7 +50,8 @@ rule store:
         plan=PLAN_FILES,
         code=find_sources("pipeline.steps.store"),
     output:
-        update(RESULTS / "warehouse.duckdb"),  # not deleted beforehand: the old one stays whole until the new one is
+        # not deleted beforehand: the old one stays whole until the new one is
+        update(RESULTS / "warehouse.duckdb"),
     params:
         folders=[str(folder) for folder in ROWS],
     log:

@@ -1,4 +1,5 @@
-"""One curve of a time that lies between two looks, with the least and the greatest share that is left on each day, and their limits."""
+"""One curve of a time that lies between two looks, with the least and the greatest share that is
+left on each day, and their limits."""
 
 from dataclasses import dataclass
 
@@ -20,16 +21,23 @@ class BoundedCurve:
 
 
 def bound_curve(rows: pd.DataFrame, days: np.ndarray) -> BoundedCurve:
-    """The curve of rows with left_days, right_days, patient_id and site, on rising days. Raises NotConverged where a fit is not proved."""
+    """The curve of rows with left_days, right_days, patient_id and site, on rising days.
+
+    Raises NotConverged where a fit is not proved.
+    """
     left, right, index = collapse_intervals(rows["left_days"], rows["right_days"])
-    weights, repeats = leave_out_weights(index, rows["patient_id"].to_numpy(str), rows["site"].to_numpy(str))
+    weights, repeats = leave_out_weights(
+        index, rows["patient_id"].to_numpy(str), rows["site"].to_numpy(str)
+    )
     without, sizes = fit_many(left, right, weights, days), len(rows) - weights.sum(axis=1)
     count = np.bincount(index).astype(float)
     fit = fit_npmle(left, right, count)
     shares, numbers = fit.survival(days), count_effective_days(fit, left, right, count, days)
     lower, upper = (
         keep_falling(bound_share(share, moved, repeats, sizes, number))
-        for share, moved, number in zip(shares, (without.lower, without.upper), numbers, strict=True)
+        for share, moved, number in zip(
+            shares, (without.lower, without.upper), numbers, strict=True
+        )
     )
     return BoundedCurve(fit, lower, upper)
 
@@ -39,14 +47,26 @@ def count_effective_days(
 ) -> tuple[np.ndarray, np.ndarray]:
     """The effective numbers of the least and of the greatest share that is left on each day.
 
-    A share of 0 or 1 could also be wrong by mass at a place without any: just before or just after a day, outside of the fit's intervals.
+    A share of 0 or 1 could also be wrong by mass at a place without any: just before or just after
+    a day, outside of the fit's intervals.
     """
     day = np.asarray(days, dtype=float)
     begin, end = left[:, None], right[:, None]
-    at = (begin < day) & (day <= end) & ~((fit.left[:, None] < day) & (day <= fit.right[:, None])).any(axis=0)
-    after = (begin <= day) & (day < end) & ~((fit.left[:, None] <= day) & (day < fit.right[:, None])).any(axis=0)
+    at = (
+        (begin < day)
+        & (day <= end)
+        & ~((fit.left[:, None] < day) & (day <= fit.right[:, None])).any(axis=0)
+    )
+    after = (
+        (begin <= day)
+        & (day < end)
+        & ~((fit.left[:, None] <= day) & (day < fit.right[:, None])).any(axis=0)
+    )
     cover = np.hstack([(begin <= fit.left) & (fit.right <= end), at, after]).astype(float)
     mass = np.append(fit.mass, np.zeros(2 * len(day)))
     later = np.hstack([day > day[:, None], day >= day[:, None]])
     edges = fit.left >= day[:, None], fit.right > day[:, None]
-    return tuple(count_effective(cover, weight, mass, np.hstack([edge, later]).astype(float)) for edge in edges)
+    return tuple(
+        count_effective(cover, weight, mass, np.hstack([edge, later]).astype(float))
+        for edge in edges
+    )

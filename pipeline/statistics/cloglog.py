@@ -1,10 +1,13 @@
-"""Complementary log-log regression of counted rows: the hazard of an event between two looks, collapsed to distinct rows.
+"""Complementary log-log regression of counted rows: the hazard of an event between two looks,
+collapsed to distinct rows.
 
-A row has a hazard H = exp(offset + design @ coef), summed over its gap; its event happens with chance 1 - exp(-H). With the offset
-log(gap) the likelihood of a patient's rows is that of an interval-censored time with a constant hazard between looks (Prentice RL,
-Gloeckler LA. Biometrics 1978;34:57-67). Weights are counts: a row with 3 events and 2 failures is five rows.
+A row has a hazard H = exp(offset + design @ coef), summed over its gap; its event happens with
+chance 1 - exp(-H). With the offset log(gap) the likelihood of a patient's rows is that of an
+interval-censored time with a constant hazard between looks (Prentice RL, Gloeckler LA. Biometrics
+1978;34:57-67). Weights are counts: a row with 3 events and 2 failures is five rows.
 
-Newton's steps are shortened until the likelihood rises: full steps diverge where offsets differ by a factor of hundred.
+Newton's steps are shortened until the likelihood rises: full steps diverge where offsets differ by
+a factor of hundred.
 """
 
 from collections.abc import Callable
@@ -20,16 +23,20 @@ LONGEST_STEP = 1.0  # of a log hazard or a standard deviation at once
 ENOUGH = 1e-12  # of twice the rise of the log-likelihood that one more step promises
 ROUNDING = 1e-12  # a fall of the log-likelihood that is no fall
 NO_INFORMATION = 1e-6  # a standard error of a thousand
-STILL = 1e-3  # of a coefficient: where the likelihood rises without end, Newton would still go further, by about 1 each time
+# of a coefficient: where the likelihood rises without end, Newton would still go further, by about
+# 1 each time
+STILL = 1e-3
 NEARLY_FLAT = 1e-6  # curvature against the greatest
 MOVES = 1e-6  # least change along a direction that is one: above the precision of linear programs
-DEPENDENT = 1e-8  # what other columns leave of one, against its length, below which it follows from them
+# what other columns leave of one, against its length, below which it follows from them
+DEPENDENT = 1e-8
 LEAST_CURVATURE = 1e-7  # against the greatest: steps are kept finite where the likelihood is flat
 LEAST_LINEAR, GREATEST_HAZARD = -700.0, 700.0  # where exp leaves the numbers
 
 
 class Rows(NamedTuple):
-    """Distinct rows with the number of `events` and `failures` of each: design (rows, terms), the others (rows,)."""
+    """Distinct rows with the number of `events` and `failures` of each: design (rows, terms),
+    the others (rows,)."""
 
     design: np.ndarray
     offset: np.ndarray
@@ -42,7 +49,8 @@ class Rows(NamedTuple):
 
 
 class Maximum(NamedTuple):
-    """Where a climb ended: the point, the log-likelihood, its gradient and its negative second derivative there."""
+    """Where a climb ended: the point, the log-likelihood, its gradient and its negative second
+    derivative there."""
 
     point: np.ndarray
     value: float
@@ -53,10 +61,11 @@ class Maximum(NamedTuple):
 def score_hazard(
     hazard: np.ndarray, events: np.ndarray, failures: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Log-likelihood of each hazard and its first and second derivative by log(hazard), each shaped like `hazard`.
+    """Log-likelihood of each hazard and its first and second derivative by log(hazard),
+    each shaped like `hazard`.
 
-    The first axis of `hazard` is that of the rows. With g = H / (exp(H) - 1), an event adds log(1 - exp(-H)), g and g (1 - H - g);
-    a failure adds -H to all three.
+    The first axis of `hazard` is that of the rows. With g = H / (exp(H) - 1), an event adds log(1 -
+    exp(-H)), g and g (1 - H - g); a failure adds -H to all three.
     """
     shape = (-1, *[1] * (hazard.ndim - 1))
     value = -failures.reshape(shape) * hazard
@@ -72,21 +81,29 @@ def score_hazard(
 
 
 def fit_cloglog(rows: Rows, start: np.ndarray | None = None) -> Maximum | Refusal:
-    """The maximum of the likelihood, or why there is none. Its inverse information is the covariance by the model."""
+    """The maximum of the likelihood, or why there is none.
+
+    Its inverse information is the covariance by the model.
+    """
     found = climb_rows(rows, start)
     return check_maximum(found) or found
 
 
 def check_maximum(found: Maximum) -> Refusal | None:
-    """Whether this is a maximum at all, and not the end of a road along which a coefficient runs away."""
+    """Whether this is a maximum at all, and not the end of a road along which a coefficient runs
+    away."""
     if np.diag(found.information).min() < NO_INFORMATION:
         return Refusal(
-            "not_identified", "separation: some have no event, or only events, and no finite coefficient fits"
+            "not_identified",
+            "separation: some have no event, or only events, and no finite coefficient fits",
         )
     refusal = check_solution(found.gradient, found.information)
     if refusal or np.abs(np.linalg.solve(found.information, found.gradient)).max() < STILL:
         return refusal
-    return Refusal("not_identified", "separation: the likelihood rises without end, and no finite coefficient fits")
+    return Refusal(
+        "not_identified",
+        "separation: the likelihood rises without end, and no finite coefficient fits",
+    )
 
 
 def climb_rows(rows: Rows, start: np.ndarray | None = None) -> Maximum:
@@ -99,8 +116,9 @@ def climb_rows(rows: Rows, start: np.ndarray | None = None) -> Maximum:
 
 
 def is_flat(information: np.ndarray) -> bool:
-    """Whether the likelihood is nearly flat in some direction: so it is where members of some combination of classes have no event, or
-    only events, and coefficients run away, or where columns follow from each other."""
+    """Whether the likelihood is nearly flat in some direction: so it is where members of some
+    combination of classes have no event, or only events, and coefficients run away, or where
+    columns follow from each other."""
     if np.diag(information).min() < NO_INFORMATION:
         return True
     scale = np.sqrt(np.diag(information))
@@ -111,8 +129,9 @@ def is_flat(information: np.ndarray) -> bool:
 def find_determined(rows: Rows, n_covariates: int) -> tuple[np.ndarray, np.ndarray]:
     """Which rows and which columns a maximum rests on, boolean.
 
-    Rows whose likelihood rises towards one without end are at their limit: they tell nothing of any finite coefficient, and counted with
-    others they would change those. Of columns that then follow from each other the later ones among the first `n_covariates` go first.
+    Rows whose likelihood rises towards one without end are at their limit: they tell nothing of any
+    finite coefficient, and counted with others they would change those. Of columns that then follow
+    from each other the later ones among the first `n_covariates` go first.
     """
     stays = np.ones(len(rows.events), dtype=bool)
     while True:
@@ -134,9 +153,15 @@ def find_determined(rows: Rows, n_covariates: int) -> tuple[np.ndarray, np.ndarr
 
 
 def find_endless(outward: np.ndarray, bounds: list[tuple[float, float]]) -> np.ndarray | None:
-    """A direction along which no row of `outward` moves inward and one moves outward; None if there is none (Albert A, Anderson JA.
-    Biometrika 1984;71:1-10, from memory)."""
-    found = linprog(-outward.sum(axis=0), A_ub=-outward, b_ub=np.zeros(len(outward)), bounds=bounds, method="highs")
+    """A direction along which no row of `outward` moves inward and one moves outward;
+    None if there is none (Albert A, Anderson JA. Biometrika 1984;71:1-10, from memory)."""
+    found = linprog(
+        -outward.sum(axis=0),
+        A_ub=-outward,
+        b_ub=np.zeros(len(outward)),
+        bounds=bounds,
+        method="highs",
+    )
     return found.x if found.status == 0 and (outward @ found.x).max(initial=0) > MOVES else None
 
 
@@ -148,14 +173,16 @@ def score_rows(rows: Rows, coef: np.ndarray) -> tuple[float, np.ndarray, np.ndar
 
 
 def take_hazard(linear: np.ndarray) -> np.ndarray:
-    """The exponential, kept above zero; infinite hazards are left to the climb, which does not go there."""
+    """The exponential, kept above zero; infinite hazards are left to the climb,
+    which does not go there."""
     with np.errstate(over="ignore"):
         return np.exp(np.maximum(linear, LEAST_LINEAR))
 
 
 def sandwich_by_cluster(rows: Rows, fit: Maximum, cluster: np.ndarray) -> np.ndarray:
-    """Covariance clustered by `cluster`, one label a row: information^-1 (sum of s s') information^-1 g / (g - 1), with s the score of
-    each of g clusters (Liang K-Y, Zeger SL. Biometrika 1986;73:13-22). Rows must not be collapsed across clusters."""
+    """Covariance clustered by `cluster`, one label a row: information^-1 (sum of s s')
+    information^-1 g / (g - 1), with s the score of each of g clusters (Liang K-Y, Zeger SL.
+    Biometrika 1986;73:13-22). Rows must not be collapsed across clusters."""
     hazard = take_hazard(rows.offset + rows.design @ fit.point)
     scores = rows.design * score_hazard(hazard, rows.events, rows.failures)[1][:, None]
     labels, index = np.unique(cluster, return_inverse=True)
@@ -166,9 +193,12 @@ def sandwich_by_cluster(rows: Rows, fit: Maximum, cluster: np.ndarray) -> np.nda
 
 
 def climb(
-    evaluate: Callable[[np.ndarray], tuple[float, np.ndarray, np.ndarray]], start: np.ndarray, enough: float = ENOUGH
+    evaluate: Callable[[np.ndarray], tuple[float, np.ndarray, np.ndarray]],
+    start: np.ndarray,
+    enough: float = ENOUGH,
 ) -> Maximum:
-    """Climb by Newton's steps, each shortened until the value rises; whether it ended at a maximum is for a guard to say."""
+    """Climb by Newton's steps, each shortened until the value rises;
+    whether it ended at a maximum is for a guard to say."""
     here = Maximum(start, *evaluate(start))
     for _ in range(STEPS):
         step = _point_uphill(here.gradient, here.information)
@@ -176,9 +206,13 @@ def climb(
             break
         step /= max(1.0, np.abs(step).max() / LONGEST_STEP)
         for halving in range(HALVINGS):
-            there = Maximum(here.point + step / 2**halving, *evaluate(here.point + step / 2**halving))
+            there = Maximum(
+                here.point + step / 2**halving, *evaluate(here.point + step / 2**halving)
+            )
             rise = there.value - here.value
-            if rise > ROUNDING * abs(here.value) or (halving == 0 and rise >= -ROUNDING * abs(here.value)):
+            if rise > ROUNDING * abs(here.value) or (
+                halving == 0 and rise >= -ROUNDING * abs(here.value)
+            ):
                 break
         else:
             break
@@ -189,7 +223,8 @@ def climb(
 def collapse_rows(
     design: np.ndarray, offset: np.ndarray, event: np.ndarray, group: np.ndarray
 ) -> tuple[Rows, np.ndarray]:
-    """Single rows as distinct ones with counts, and the number of the group of each: `event` is boolean, `group` whole numbers.
+    """Single rows as distinct ones with counts, and the number of the group of each:
+    `event` is boolean, `group` whole numbers.
 
     The order of the given rows changes nothing.
     """
@@ -199,7 +234,8 @@ def collapse_rows(
 
 
 def find_distinct(rows: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """The distinct rows of a table of numbers in a fixed order, a row of each, and for every row the number of its distinct one."""
+    """The distinct rows of a table of numbers in a fixed order, a row of each,
+    and for every row the number of its distinct one."""
     whole = np.ascontiguousarray(rows + 0.0)  # no negative zero: equal numbers have equal bytes
     keys = whole.view(np.dtype((np.void, whole.dtype.itemsize * whole.shape[1]))).ravel()
     _, first, index = np.unique(keys, return_index=True, return_inverse=True)

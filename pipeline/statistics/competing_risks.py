@@ -1,8 +1,11 @@
-"""Competing events: the share that has met each of several events by a day, when only the first of them counts.
+"""Competing events: the share that has met each of several events by a day,
+when only the first of them counts.
 
-Two estimators, for two kinds of knowledge. Where the day of an event is known, `fit_aalen_johansen` takes lifelines' curves. Where an
-event is only known to lie between two looks, (left, right], `fit_look_incidence` estimates the chance of each event in each band of days;
-divided by the share still without event at the start of the band, that chance is the discrete cause-specific hazard. Both need that whoever is no longer seen is like those who still are.
+Two estimators, for two kinds of knowledge. Where the day of an event is known, `fit_aalen_johansen`
+takes lifelines' curves. Where an event is only known to lie between two looks, (left, right],
+`fit_look_incidence` estimates the chance of each event in each band of days; divided by the share
+still without event at the start of the band, that chance is the discrete cause-specific hazard.
+Both need that whoever is no longer seen is like those who still are.
 """
 
 from dataclasses import dataclass
@@ -20,7 +23,8 @@ SAME = 1e-8  # a rest below this is rounding
 
 @dataclass(frozen=True)
 class Incidence:
-    """Step functions that jump on `days`: `survival` without any event, (days,), and `incidence`, (causes, days)."""
+    """Step functions that jump on `days`: `survival` without any event, (days,), and `incidence`,
+    (causes, days)."""
 
     days: np.ndarray
     survival: np.ndarray
@@ -29,15 +33,21 @@ class Incidence:
     def at(self, day: float) -> tuple[float, np.ndarray]:
         """Survival and incidences at the end of `day`; before the first jump 1 and 0."""
         k = np.searchsorted(self.days, day, side="right") - 1
-        return (1.0, np.zeros(len(self.incidence))) if k < 0 else (float(self.survival[k]), self.incidence[:, k])
+        return (
+            (1.0, np.zeros(len(self.incidence)))
+            if k < 0
+            else (float(self.survival[k]), self.incidence[:, k])
+        )
 
 
 @dataclass(frozen=True)
 class LookIncidence:
-    """The chance `mass` of each event in each band, (causes, bands), with bands (edges[b], edges[b + 1]].
+    """The chance `mass` of each event in each band, (causes, bands),
+    with bands (edges[b], edges[b + 1]].
 
-    `identified` tells whether the data fix the incidence of a cause at the end of a band, and in the last row the share without event,
-    (causes + 1, bands); `effective` has the numbers of pipeline.statistics.share_limits.count_effective of the same.
+    `identified` tells whether the data fix the incidence of a cause at the end of a band, and in
+    the last row the share without event, (causes + 1, bands); `effective` has the numbers of
+    pipeline.statistics.share_limits.count_effective of the same.
     """
 
     edges: np.ndarray
@@ -60,17 +70,26 @@ class LookIncidence:
 
     @property
     def hazard(self) -> np.ndarray:
-        """The chance of each event in a band among those without one at its start, (causes, bands); nan where nobody is left."""
+        """The chance of each event in a band among those without one at its start, (causes, bands);
+        nan where nobody is left."""
         before = np.append(1.0, self.survival[:-1])
-        return np.divide(self.mass, before, out=np.full(self.mass.shape, np.nan), where=before > SAME)
+        return np.divide(
+            self.mass, before, out=np.full(self.mass.shape, np.nan), where=before > SAME
+        )
 
 
-def fit_aalen_johansen(time: ArrayLike, cause: ArrayLike, causes: int, weight: ArrayLike | None = None) -> Incidence:
-    """Cumulative incidence from days that are known; `cause` is 1, 2, ... `causes`, or 0 for not seen any longer.
+def fit_aalen_johansen(
+    time: ArrayLike, cause: ArrayLike, causes: int, weight: ArrayLike | None = None
+) -> Incidence:
+    """Cumulative incidence from days that are known; `cause` is 1, 2, ...
 
-    Each fall of the Kaplan-Meier curve of any event, by lifelines, belongs to the one cause of its moment (Aalen OO, Johansen S. Scand J Stat
-    1978;5:141-150). Standard errors have a function of their own, `find_errors`. A weight, a whole number, counts a row that many times.
-    Raises ValueError for negative or missing times, unknown causes, and weights that do not add up to anything.
+    `causes`, or 0 for not seen any longer.
+
+    Each fall of the Kaplan-Meier curve of any event, by lifelines, belongs to the one cause of its
+    moment (Aalen OO, Johansen S. Scand J Stat 1978;5:141-150). Standard errors have a function of
+    their own, `find_errors`. A weight, a whole number, counts a row that many times. Raises
+    ValueError for negative or missing times, unknown causes, and weights that do not add up to
+    anything.
     """
     time, cause, weight = _demand_rows(time, cause, causes, weight)
     days, moment, last = _untie(time, cause, causes)
@@ -80,22 +99,33 @@ def fit_aalen_johansen(time: ArrayLike, cause: ArrayLike, causes: int, weight: A
     return Incidence(days, survival[last], falls[:, :causes].cumsum(axis=0).T)
 
 
-def find_errors(time: ArrayLike, cause: ArrayLike, causes: int, weight: ArrayLike | None = None) -> np.ndarray:
-    """Standard errors of the incidences of fit_aalen_johansen on its days, (causes, days), by lifelines: Greenwood's by the delta method
-    (Collett D. Modelling Survival Data in Medical Research, from memory), nan from the day on which nobody is left."""
+def find_errors(
+    time: ArrayLike, cause: ArrayLike, causes: int, weight: ArrayLike | None = None
+) -> np.ndarray:
+    """Standard errors of the incidences of fit_aalen_johansen on its days, (causes, days), by
+    lifelines: Greenwood's by the delta method (Collett D. Modelling Survival Data in Medical
+    Research, from memory), nan from the day on which nobody is left."""
     time, cause, weight = _demand_rows(time, cause, causes, weight)
     _, moment, last = _untie(time, cause, causes)
-    fits = (AalenJohansenFitter().fit(moment, cause, k, weights=weight) for k in range(1, causes + 1))
+    fits = (
+        AalenJohansenFitter().fit(moment, cause, k, weights=weight) for k in range(1, causes + 1)
+    )
     return np.array(
-        [np.sqrt(fit.variance_.to_numpy()[np.searchsorted(fit.timeline, last, side="right") - 1]) for fit in fits]
+        [
+            np.sqrt(fit.variance_.to_numpy()[np.searchsorted(fit.timeline, last, side="right") - 1])
+            for fit in fits
+        ]
     )
 
 
-def _untie(time: np.ndarray, cause: np.ndarray, causes: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _untie(
+    time: np.ndarray, cause: np.ndarray, causes: int
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """The days, the moment of each row, and the last moment of each day.
 
-    Whoever leaves unseen on a day was at risk on it. lifelines moves tied events of different causes at random, past those who leave. So a
-    day has a moment for each cause, one after another, and a last one for those who leave: as nobody leaves between, no increment changes.
+    Whoever leaves unseen on a day was at risk on it. lifelines moves tied events of different
+    causes at random, past those who leave. So a day has a moment for each cause, one after another,
+    and a last one for those who leave: as nobody leaves between, no increment changes.
     """
     days, index = np.unique(time, return_inverse=True)
     moment = index * (causes + 1) + np.where(cause > 0, cause, causes + 1)
@@ -113,26 +143,37 @@ def fit_look_incidence(
 ) -> LookIncidence:
     """Cumulative incidence from events that are only known to lie in (left, right].
 
-    `cause` is 1, 2, ... `causes`, or 0 with right = inf for no event when last seen. `edges` are rising days that begin with 0; what
-    happens after the last is one more part. Within a band the incidence of each event is taken to rise evenly. The likelihood of
-    interval-censored competing events (Hudgens MG, Satten GA, Longini IM. Biometrics 2001;57:74-80) is then a mixture, linear in
-    the masses, so its maximum is proved as that of pipeline.statistics.npmle is: no gradient above 1 + tolerance (Lindsay BG. Ann Stat
-    1983;11:86-94, from memory). If every look falls on an edge, this is the Aalen-Johansen estimator on the days of the looks.
-    Raises ValueError for what is no interval or cause, NotConverged when the proof fails.
+    `cause` is 1, 2, ... `causes`, or 0 with right = inf for no event when last seen. `edges` are
+    rising days that begin with 0; what happens after the last is one more part. Within a band the
+    incidence of each event is taken to rise evenly. The likelihood of interval-censored competing
+    events (Hudgens MG, Satten GA, Longini IM. Biometrics 2001;57:74-80) is then a mixture, linear
+    in the masses, so its maximum is proved as that of pipeline.statistics.npmle is: no gradient
+    above 1 + tolerance (Lindsay BG. Ann Stat 1983;11:86-94, from memory). If every look falls on an
+    edge, this is the Aalen-Johansen estimator on the days of the looks. Raises ValueError for what
+    is no interval or cause, NotConverged when the proof fails.
     """
     left, cause, weight = _demand_rows(left, cause, causes, weight, drop=False)
     right, edges = np.asarray(right, dtype=float), np.asarray(edges, dtype=float)
-    if right.shape != left.shape or not (left < right).all() or (np.isinf(right) != (cause == 0)).any():
-        raise ValueError("every event needs left < right < inf, and right = inf stands for no event")
+    if (
+        right.shape != left.shape
+        or not (left < right).all()
+        or (np.isinf(right) != (cause == 0)).any()
+    ):
+        raise ValueError(
+            "every event needs left < right < inf, and right = inf stands for no event"
+        )
     if edges[0] != 0 or (np.diff(edges) <= 0).any() or not np.isfinite(edges).all():
         raise ValueError("edges must rise from 0 and be finite")
     kept = weight > 0
-    rows, index = np.unique(np.stack([left, right, cause], axis=1)[kept], axis=0, return_inverse=True)
+    rows, index = np.unique(
+        np.stack([left, right, cause], axis=1)[kept], axis=0, return_inverse=True
+    )
     total = np.bincount(index, weights=weight[kept])
     cover = _cover(*rows.T, causes, edges)
     mass, gradient, iterations = _maximise(total / total.sum(), cover, tolerance)
     bands = len(edges) - 1
-    contrasts = np.kron(np.eye(causes), np.triu(np.ones((bands + 1, bands)))).T  # (causes * bands, masses)
+    # (causes * bands, masses)
+    contrasts = np.kron(np.eye(causes), np.triu(np.ones((bands + 1, bands)))).T
     sums = contrasts.reshape(causes, bands, -1).sum(axis=0)
     asked = np.concatenate([contrasts, sums])
     log_likelihood = float(total @ np.log(cover @ mass))
@@ -147,8 +188,11 @@ def fit_look_incidence(
     )
 
 
-def _cover(left: np.ndarray, right: np.ndarray, cause: np.ndarray, causes: int, edges: np.ndarray) -> np.ndarray:
-    """(rows, causes * (bands + 1)): the part of each band that lies in a row's interval, for the causes that it allows.
+def _cover(
+    left: np.ndarray, right: np.ndarray, cause: np.ndarray, causes: int, edges: np.ndarray
+) -> np.ndarray:
+    """(rows, causes * (bands + 1)): the part of each band that lies in a row's interval,
+    for the causes that it allows.
 
     The last part of each cause is whatever comes after the last edge.
     """
@@ -160,11 +204,14 @@ def _cover(left: np.ndarray, right: np.ndarray, cause: np.ndarray, causes: int, 
     return (allowed[:, :, None] * share[:, None, :]).reshape(len(left), -1)
 
 
-def _maximise(share: np.ndarray, cover: np.ndarray, tolerance: float) -> tuple[np.ndarray, np.ndarray, int]:
-    """The masses that maximise sum(share * log(cover @ mass)), the gradient of each, and the iterations.
+def _maximise(
+    share: np.ndarray, cover: np.ndarray, tolerance: float
+) -> tuple[np.ndarray, np.ndarray, int]:
+    """The masses that maximise sum(share * log(cover @ mass)), the gradient of each,
+    and the iterations.
 
-    The primal-dual interior point of pipeline.statistics.npmle (Koenker R, Mizera I. J Am Stat Assoc 2014;109:674-685), for parts of
-    bands instead of runs of intervals.
+    The primal-dual interior point of pipeline.statistics.npmle (Koenker R, Mizera I. J Am Stat
+    Assoc 2014;109:674-685), for parts of bands instead of runs of intervals.
     """
     size = cover.shape[1]
     p, z = np.full(size, 1 / size), np.ones(size)
@@ -191,8 +238,9 @@ def _shorten(value: np.ndarray, step: np.ndarray) -> float:
 
 
 def _find_identified(cover: np.ndarray, gradient: np.ndarray, contrasts: np.ndarray) -> np.ndarray:
-    """True for each sum of masses that is the same in all maxima: all of them give every row the same chance, and no mass to parts
-    whose gradient is below 1, so a sum that those chances determine is fixed."""
+    """True for each sum of masses that is the same in all maxima: all of them give every row the
+    same chance, and no mass to parts whose gradient is below 1, so a sum that those chances
+    determine is fixed."""
     active = gradient > 1 - ACTIVE
     known = np.vstack([cover[:, active], np.ones(active.sum())])
     asked = contrasts[:, active].T
@@ -212,4 +260,6 @@ def _demand_rows(
         raise ValueError("times must be finite and not negative, and causes known")
     if not (np.isfinite(weight) & (weight >= 0)).all() or not weight.sum() > 0:
         raise ValueError("weights must be finite, not negative, and not all zero")
-    return (time[weight > 0], cause[weight > 0], weight[weight > 0]) if drop else (time, cause, weight)
+    return (
+        (time[weight > 0], cause[weight > 0], weight[weight > 0]) if drop else (time, cause, weight)
+    )

@@ -1,4 +1,5 @@
-"""Guarded designs: classes of too few are counted together, and a column that follows from the others has no coefficient."""
+"""Guarded designs: classes of too few are counted together,
+and a column that follows from the others has no coefficient."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -14,17 +15,20 @@ from schemas.study import Guards
 OTHER = "other classes"
 NO_NUMBERS: Mapping[str, float] = MappingProxyType({})
 FOLLOWS = Refusal("not_identified", "follows from the other terms")
-PART = 0.1  # of a column of zeros and ones that another one makes up: less is the handful in which they differ
+# of a column of zeros and ones that another one makes up: less is the handful in which they differ
+PART = 0.1
 
 
 @dataclass(frozen=True)
 class Design:
     """A design without intercept, one row for each row of data, same index.
 
-    `matrix` has one column for each class but the reference, named `term=class`, or for a numeric term. `unnamed` has the columns of
-    classes that even together are too few for a number: with them in a fit the reference holds nobody else. `counts` has for each
-    column of `matrix` the episodes, events and sites behind it. `refused` says for each class or term that has no coefficient of its own
-    why, and `shared` names for a column the refused ones that nothing tells apart from it.
+    `matrix` has one column for each class but the reference, named `term=class`, or for a numeric
+    term. `unnamed` has the columns of classes that even together are too few for a number: with
+    them in a fit the reference holds nobody else. `counts` has for each column of `matrix` the
+    episodes, events and sites behind it. `refused` says for each class or term that has no
+    coefficient of its own why, and `shared` names for a column the refused ones that nothing tells
+    apart from it.
     """
 
     matrix: pd.DataFrame
@@ -46,9 +50,11 @@ def build_design(
 ) -> Design:
     """The design of `terms` for rows with a column `site` and no gap in the terms.
 
-    `numeric` gives each term that enters as a number the value that counts as zero. `events` (boolean, same index) serves the guards only; with `binary` a class also needs episodes without the event. Classes with
-    too few are counted together as `term=other classes`, without a name where even together they are too few: no row is left out. A
-    term with one class left is refused, and so is a column that follows from the others. The most frequent class is the reference.
+    `numeric` gives each term that enters as a number the value that counts as zero. `events`
+    (boolean, same index) serves the guards only; with `binary` a class also needs episodes without
+    the event. Classes with too few are counted together as `term=other classes`, without a name
+    where even together they are too few: no row is left out. A term with one class left is refused,
+    and so is a column that follows from the others. The most frequent class is the reference.
     Raises ValueError where a term has a gap.
     """
     if rows[list(terms)].isna().any(axis=None):
@@ -61,7 +67,9 @@ def build_design(
             continue
         classes, small, enough = _pool_small_classes(rows[term].astype(str), events, guards, binary)
         refused |= {f"{term}={value}": refusal for value, refusal in small.items()}
-        names = classes.value_counts().sort_index().sort_values(ascending=False, kind="stable").index
+        names = (
+            classes.value_counts().sort_index().sort_values(ascending=False, kind="stable").index
+        )
         if len(names) - (not enough) < 2:
             refused[term] = Refusal("not_identified", "one class only")
         if len(names) < 2:
@@ -85,7 +93,8 @@ def build_design(
 
 
 def find_shared(matrix: pd.DataFrame, kept: list[str]) -> dict[str, list[str]]:
-    """For each of the `kept` columns the other ones that it takes part in making up, with the intercept: a coefficient holds theirs too."""
+    """For each of the `kept` columns the other ones that it takes part in making up,
+    with the intercept: a coefficient holds theirs too."""
     basis = np.column_stack([np.ones(len(matrix)), matrix[kept].to_numpy(float)])
     shared: dict[str, list[str]] = {}
     for name in matrix.columns.difference(kept, sort=False):
@@ -97,14 +106,17 @@ def find_shared(matrix: pd.DataFrame, kept: list[str]) -> dict[str, list[str]]:
 
 def say_shared(design: Design, name: str) -> str | None:
     """Which classes nothing tells apart from that of a column."""
-    return f"not told apart from {', '.join(design.shared[name])}" if name in design.shared else None
+    return (
+        f"not told apart from {', '.join(design.shared[name])}" if name in design.shared else None
+    )
 
 
 def _pool_small_classes(
     classes: pd.Series, events: pd.Series, guards: Guards, binary: bool
 ) -> tuple[pd.Series, dict[str, Refusal], bool]:
-    """The classes with those of too few episodes or events counted together, the refusal of each of these, and whether together they are
-    enough. A ratio of a class with hardly any event, or hardly any without, would have no end; raw shares are told of such classes too."""
+    """The classes with those of too few episodes or events counted together, the refusal of each of
+    these, and whether together they are enough. A ratio of a class with hardly any event, or hardly
+    any without, would have no end; raw shares are told of such classes too."""
 
     def judge(happened: pd.Series) -> Refusal | None:
         without = int((~happened).sum()) if binary else None
@@ -121,7 +133,11 @@ def _find_independent(matrix: pd.DataFrame) -> list[str]:
     """The columns that do not follow from the intercept and the columns before them."""
     distinct = matrix.drop_duplicates().to_numpy(float)
     patterns = np.column_stack([np.ones(len(distinct)), distinct])
-    triangle = np.abs(np.diag(np.linalg.qr(patterns, mode="r"))) if len(patterns) >= matrix.shape[1] + 1 else None
+    triangle = (
+        np.abs(np.diag(np.linalg.qr(patterns, mode="r")))
+        if len(patterns) >= matrix.shape[1] + 1
+        else None
+    )
     if triangle is not None and triangle.min(initial=1) > 1e-8 * triangle.max(initial=1):
         return list(matrix)
     chosen, basis = [], np.ones((len(patterns), 1))
@@ -132,11 +148,19 @@ def _find_independent(matrix: pd.DataFrame) -> list[str]:
     return chosen
 
 
-def _count(matrix: pd.DataFrame, rows: pd.DataFrame, events: pd.Series, numeric: Mapping[str, float]) -> pd.DataFrame:
+def _count(
+    matrix: pd.DataFrame, rows: pd.DataFrame, events: pd.Series, numeric: Mapping[str, float]
+) -> pd.DataFrame:
     """The episodes, events and sites behind each column."""
     happened, sites = events.loc[rows.index].to_numpy(bool), rows["site"].to_numpy(str)
     counts = {}
     for name, column in matrix.items():
         members = column.to_numpy() == 1 if name not in numeric else np.full(len(column), True)
-        counts[name] = (int(members.sum()), int(happened[members].sum()), *count_sites(sites[members]).values())
-    return pd.DataFrame.from_dict(counts, orient="index", columns=["n_episodes", "n_events", "n_sites", "by_site"])
+        counts[name] = (
+            int(members.sum()),
+            int(happened[members].sum()),
+            *count_sites(sites[members]).values(),
+        )
+    return pd.DataFrame.from_dict(
+        counts, orient="index", columns=["n_episodes", "n_events", "n_sites", "by_site"]
+    )

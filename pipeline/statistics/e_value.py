@@ -1,7 +1,8 @@
 """How strong a confounder that nobody recorded would have to be to explain a risk ratio away.
 
-The E-value is the least risk ratio with which such a confounder would have to go along with both the choice and the outcome, beyond
-everything that was adjusted for (VanderWeele TJ, Ding P. Ann Intern Med 2017;167:268-274). 1 means that none is needed.
+The E-value is the least risk ratio with which such a confounder would have to go along with both
+the choice and the outcome, beyond everything that was adjusted for (VanderWeele TJ, Ding P. Ann
+Intern Med 2017;167:268-274). 1 means that none is needed.
 """
 
 import numpy as np

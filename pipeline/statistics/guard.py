@@ -1,4 +1,5 @@
-"""When a number is held back, and why: few data, one site, a category without or with only events, a choice nobody made, a fit that is none.
+"""When a number is held back, and why: few data, one site, a category without or with only events,
+a choice nobody made, a fit that is none.
 
 A guard returns a Refusal or None. The thresholds are those of config/study.yaml.
 """
@@ -11,27 +12,34 @@ import pandas as pd
 
 from schemas.study import Guards
 
-GRADIENT_LEFT = 1e-4  # of the log-likelihood at its maximum, per unit of its curvature: far below any standard error
-FLAT = 1e-8  # curvature against the greatest one, below which a direction is not determined by the data
+# of the log-likelihood at its maximum, per unit of its curvature: far below any standard error
+GRADIENT_LEFT = 1e-4
+# curvature against the greatest one, below which a direction is not determined by the data
+FLAT = 1e-8
 
 
 class Disagreement(Exception):
-    """A model and its second fit lie further apart than they may, so that nothing is released; the message says which, and what to do."""
+    """A model and its second fit lie further apart than they may, so that nothing is released;
+    the message says which, and what to do."""
 
 
 @dataclass(frozen=True)
 class Refusal:
-    """Why there is no number: a status of schemas.codes.ESTIMATE_STATUS, and the reason in words."""
+    """Why there is no number: a status of schemas.codes.ESTIMATE_STATUS,
+    and the reason in words."""
 
     status: str
     note: str
 
 
-def check_size(n_episodes: int, n_events: int | None, guards: Guards, n_without: int | None = None) -> Refusal | None:
-    """Too few episodes, or too few with the event, or without it, to tell a class of a model from others: a ratio would have no end.
+def check_size(
+    n_episodes: int, n_events: int | None, guards: Guards, n_without: int | None = None
+) -> Refusal | None:
+    """Too few episodes, or too few with the event, or without it,
+    to tell a class of a model from others: a ratio would have no end.
 
-    A share, a difference of shares and a mean are asked for their episodes only, with `n_events` None: to withhold them for their outcome would
-    hide the best and the worst.
+    A share, a difference of shares and a mean are asked for their episodes only, with `n_events`
+    None: to withhold them for their outcome would hide the best and the worst.
     """
     if n_episodes < guards.min_episodes:
         return Refusal("too_few", f"fewer than {guards.min_episodes} episodes")
@@ -52,27 +60,32 @@ def check_sites(n_sites: int, guards: Guards) -> Refusal | None:
 def check_solution(gradient: np.ndarray, information: np.ndarray) -> Refusal | None:
     """Whether a point is a maximum of a log-likelihood, whatever the optimiser says.
 
-    `gradient` of the log-likelihood and `information`, its negative second derivative, at the point. The step that Newton's method
-    would still make must be small against the standard errors, and no direction flat or rising.
+    `gradient` of the log-likelihood and `information`, its negative second derivative, at the
+    point. The step that Newton's method would still make must be small against the standard errors,
+    and no direction flat or rising.
     """
     if not (np.all(np.isfinite(gradient)) and np.all(np.isfinite(information))):
         return Refusal("not_converged", "the likelihood is not finite at the solution")
     scale = np.sqrt(np.abs(np.diag(information)))
     if np.any(scale == 0):
-        return Refusal("not_identified", "the likelihood is flat: the data do not determine every coefficient")
+        return Refusal(
+            "not_identified", "the likelihood is flat: the data do not determine every coefficient"
+        )
     curvature = np.linalg.eigvalsh(information / np.outer(scale, scale))
     if curvature[0] < -FLAT:
         return Refusal("not_converged", "the solution is not a maximum of the likelihood")
     if curvature[0] < FLAT * curvature[-1]:
-        return Refusal("not_identified", "the likelihood is flat: the data do not determine every coefficient")
+        return Refusal(
+            "not_identified", "the likelihood is flat: the data do not determine every coefficient"
+        )
     if gradient @ np.linalg.solve(information, gradient) > GRADIENT_LEFT:
         return Refusal("not_converged", "the gradient is not zero at the solution")
     return None
 
 
 def find_separated(design: pd.DataFrame, events: np.ndarray) -> Mapping[str, Refusal]:
-    """The columns of a design of zeros and ones whose members have no event, or only events: no finite coefficient fits.
-    Only ratios are refused for it; the share of such a class is told."""
+    """The columns of a design of zeros and ones whose members have no event, or only events: no
+    finite coefficient fits. Only ratios are refused for it; the share of such a class is told."""
     happened = np.asarray(events, dtype=bool)
     refusals = {}
     for name, column in design.items():
@@ -86,11 +99,13 @@ def find_separated(design: pd.DataFrame, events: np.ndarray) -> Mapping[str, Ref
 
 
 def check_positivity(chances: np.ndarray, arm: str, guards: Guards) -> Refusal | None:
-    """Whether some had next to no chance of the choice `arm`, or of any other: then nothing can be said of both choices for them."""
+    """Whether some had next to no chance of the choice `arm`, or of any other:
+    then nothing can be said of both choices for them."""
     share = float(np.mean((chances < guards.min_chance) | (chances > 1 - guards.min_chance)))
     if share > guards.min_chance:
         return Refusal(
             "not_identified",
-            f"positivity: for {share:.0%} the chance of {arm} is below {guards.min_chance:.0%} or above {1 - guards.min_chance:.0%}",
+            f"positivity: for {share:.0%} the chance of {arm} is below {guards.min_chance:.0%} or "
+            f"above {1 - guards.min_chance:.0%}",
         )
     return None

@@ -1,13 +1,17 @@
-"""Accelerated-failure-time regression of a time that is only known to lie in an interval: log T = x'coef + scale * W.
+"""Accelerated-failure-time regression of a time that is only known to lie in an interval:
+log T = x'coef + scale * W.
 
-Estimated is how covariates multiply the time of an event: exp(coef) is the ratio of any quantile of T between rows that differ by one in
-a covariate. W is standard and minimum-extreme-value (T Weibull), normal (log-normal) or logistic (log-logistic). An observation is
-half-open, (left, right]: it brings log P(left < T <= right), `right = inf` for an event not seen.
+Estimated is how covariates multiply the time of an event: exp(coef) is the ratio of any quantile of
+T between rows that differ by one in a covariate. W is standard and minimum-extreme-value (T
+Weibull), normal (log-normal) or logistic (log-logistic). An observation is half-open, (left,
+right]: it brings log P(left < T <= right), `right = inf` for an event not seen.
 
-The search runs over 1 / scale and coef / scale. In these the log-likelihood is concave, as the density of W is log-concave (Burridge J.
-J R Stat Soc B 1981;43:65-75, recalled from memory): there is one maximum at most, and a point where the gradient is zero and the second
-derivative negative is it, from whatever start. There is none if the likelihood never falls along some direction, as for a class whose
-members all have the event before the first look. A linear program finds it; what depends on it has no number.
+The search runs over 1 / scale and coef / scale. In these the log-likelihood is concave, as the
+density of W is log-concave (Burridge J. J R Stat Soc B 1981;43:65-75, recalled from memory): there
+is one maximum at most, and a point where the gradient is zero and the second derivative negative is
+it, from whatever start. There is none if the likelihood never falls along some direction, as for a
+class whose members all have the event before the first look. A linear program finds it; what
+depends on it has no number.
 """
 
 from dataclasses import dataclass
@@ -21,13 +25,16 @@ from pipeline.statistics.cloglog import MOVES, Maximum, climb, find_distinct, fi
 from pipeline.statistics.guard import Refusal, check_solution
 
 FAMILIES = ("weibull", "lognormal", "loglogistic")
-WIDE = 10.0  # standard errors, in units of the scale, above which a direction without a maximum is looked for
-LEFT_OVER = 1e-9  # singular value against the greatest, below which a direction of the design has no data
+# standard errors, in units of the scale, above which a direction without a maximum is looked for
+WIDE = 10.0
+# singular value against the greatest, below which a direction of the design has no data
+LEFT_OVER = 1e-9
 SEPARATED = Refusal("not_identified", "separation: the likelihood rises without end")
 
 
 class Patterns(NamedTuple):
-    """Distinct observations: ends (rows,), design (rows, terms) with its intercept first, and how often each occurs (rows,)."""
+    """Distinct observations: ends (rows,), design (rows, terms) with its intercept first,
+    and how often each occurs (rows,)."""
 
     left: np.ndarray
     right: np.ndarray
@@ -37,7 +44,8 @@ class Patterns(NamedTuple):
 
 @dataclass(frozen=True)
 class AftFit:
-    """The fit: `coef` (terms,), nan where the data do not determine one; `scale`; `covariance` by the model, of coef and log(scale)."""
+    """The fit: `coef` (terms,), nan where the data do not determine one; `scale`;
+    `covariance` by the model, of coef and log(scale)."""
 
     family: str
     coef: np.ndarray
@@ -47,16 +55,19 @@ class AftFit:
 
     @property
     def aic(self) -> float:
-        """Akaike's criterion: twice the number of determined coefficients and the scale, less twice the log-likelihood."""
+        """Akaike's criterion: twice the number of determined coefficients and the scale,
+        less twice the log-likelihood."""
         return 2 * (np.isfinite(self.coef).sum() + 1 - self.log_likelihood)
 
 
 def collapse_patterns(
     left: ArrayLike, right: ArrayLike, design: np.ndarray, weight: ArrayLike | None = None
 ) -> tuple[Patterns, np.ndarray]:
-    """The distinct observations in a fixed order, and for every row given the number of its pattern.
+    """The distinct observations in a fixed order, and for every row given the number of its
+    pattern.
 
-    Raises ValueError for what is no half-open interval, a design that is not finite, and negative weights.
+    Raises ValueError for what is no half-open interval, a design that is not finite, and negative
+    weights.
     """
     left, right, design = (np.asarray(part, dtype=float) for part in (left, right, design))
     weight = np.ones(len(left)) if weight is None else np.asarray(weight, dtype=float)
@@ -88,30 +99,45 @@ def fit_aft(patterns: Patterns, family: str) -> AftFit | Refusal:
     return _read_fit(found, axes, missing, family)
 
 
-def score_patterns(point: np.ndarray, patterns: Patterns, family: str) -> tuple[float, np.ndarray, np.ndarray]:
-    """Log-likelihood, gradient and negative second derivative at coef / scale and, last, 1 / scale; minus infinity outside."""
+def score_patterns(
+    point: np.ndarray, patterns: Patterns, family: str
+) -> tuple[float, np.ndarray, np.ndarray]:
+    """Log-likelihood, gradient and negative second derivative at coef / scale and, last, 1 / scale;
+    minus infinity outside."""
     design, weight = patterns.design, patterns.weight
     if point[-1] <= 0:
         return -np.inf, np.zeros(len(point)), np.eye(len(point))
-    (low, log_left), (high, log_right) = (_standardise(end, design, point) for end in (patterns.left, patterns.right))
+    (low, log_left), (high, log_right) = (
+        _standardise(end, design, point) for end in (patterns.left, patterns.right)
+    )
     with np.errstate(over="ignore", under="ignore", divide="ignore", invalid="ignore"):
         inside = _log_between(low, high, family)
         if not np.all(np.isfinite(inside)):
             return -np.inf, np.zeros(len(point)), np.eye(len(point))
         (a, bend_a), (b, bend_b) = (_describe_density(z, inside, family) for z in (low, high))
     gradient_low, gradient_high = -weight * a, weight * b
-    low_low, high_high, cross = -weight * (a * bend_a + a * a), weight * (b * bend_b - b * b), weight * a * b
+    low_low, high_high, cross = (
+        -weight * (a * bend_a + a * a),
+        weight * (b * bend_b - b * b),
+        weight * a * b,
+    )
     to_scale = (low_low + cross) * log_left + (high_high + cross) * log_right
     information = np.empty((len(point), len(point)))
     information[:-1, :-1] = -(design.T * (low_low + 2 * cross + high_high)) @ design
     information[:-1, -1] = information[-1, :-1] = design.T @ to_scale
-    information[-1, -1] = -((low_low * log_left + 2 * cross * log_right) @ log_left + high_high @ log_right**2)
-    slope = np.append(-design.T @ (gradient_low + gradient_high), gradient_low @ log_left + gradient_high @ log_right)
+    information[-1, -1] = -(
+        (low_low * log_left + 2 * cross * log_right) @ log_left + high_high @ log_right**2
+    )
+    slope = np.append(
+        -design.T @ (gradient_low + gradient_high),
+        gradient_low @ log_left + gradient_high @ log_right,
+    )
     return float(weight @ inside), slope, information
 
 
 def share_past(fit: AftFit, design: np.ndarray, day: float) -> np.ndarray:
-    """P(T <= day) of each row of a design, (rows,); nan for a row that needs a coefficient which the data do not determine."""
+    """P(T <= day) of each row of a design, (rows,); nan for a row that needs a coefficient which
+    the data do not determine."""
     unknown = np.isnan(fit.coef)
     z = (np.log(day) - design @ np.where(unknown, 0, fit.coef)) / fit.scale
     past = -np.expm1(_log_between(z, np.full(len(z), np.inf), fit.family))
@@ -124,15 +150,23 @@ def _begin(patterns: Patterns) -> np.ndarray:
     right = np.where(np.isfinite(patterns.right), patterns.right, 4 * patterns.left)
     root = np.sqrt(patterns.weight)
     return np.append(
-        np.linalg.lstsq(patterns.design * root[:, None], root * np.log(left * right) / 2, rcond=None)[0], 1.0
+        np.linalg.lstsq(
+            patterns.design * root[:, None], root * np.log(left * right) / 2, rcond=None
+        )[0],
+        1.0,
     )
 
 
-def _standardise(end: np.ndarray, design: np.ndarray, point: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """z of each end, infinite outside of time, and its derivative by 1 / scale, which counts as zero there."""
+def _standardise(
+    end: np.ndarray, design: np.ndarray, point: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """z of each end, infinite outside of time, and its derivative by 1 / scale,
+    which counts as zero there."""
     inside = (end > 0) & np.isfinite(end)
     log_end = np.log(np.where(inside, end, 1.0))
-    return np.where(inside, point[-1] * log_end - design @ point[:-1], np.where(end > 0, np.inf, -np.inf)), log_end
+    return np.where(
+        inside, point[-1] * log_end - design @ point[:-1], np.where(end > 0, np.inf, -np.inf)
+    ), log_end
 
 
 def _log_between(low: np.ndarray, high: np.ndarray, family: str) -> np.ndarray:
@@ -148,8 +182,11 @@ def _log_between(low: np.ndarray, high: np.ndarray, family: str) -> np.ndarray:
     return outer + np.log(-np.expm1(inner - outer))
 
 
-def _describe_density(z: np.ndarray, log_inside: np.ndarray, family: str) -> tuple[np.ndarray, np.ndarray]:
-    """The density of W at z against the chance of the interval, and the derivative of its logarithm; both zero at infinity."""
+def _describe_density(
+    z: np.ndarray, log_inside: np.ndarray, family: str
+) -> tuple[np.ndarray, np.ndarray]:
+    """The density of W at z against the chance of the interval,
+    and the derivative of its logarithm; both zero at infinity."""
     finite = np.isfinite(z)
     z = np.where(finite, z, 0.0)
     if family == "weibull":
@@ -162,7 +199,8 @@ def _describe_density(z: np.ndarray, log_inside: np.ndarray, family: str) -> tup
 
 
 def _split_directions(design: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Axes that span the coefficients with data, (terms, rank), and which terms have a part outside of them, (terms,)."""
+    """Axes that span the coefficients with data, (terms, rank),
+    and which terms have a part outside of them, (terms,)."""
     triangle = np.linalg.qr(design, mode="r")
     _, values, rows = np.linalg.svd(triangle)
     rank = int((values > LEFT_OVER * values[0]).sum())
@@ -172,7 +210,8 @@ def _split_directions(design: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _find_endless(patterns: Patterns) -> np.ndarray | None:
-    """A direction of coef / scale and 1 / scale along which no end moves inward and one moves outward; None if there is none."""
+    """A direction of coef / scale and 1 / scale along which no end moves inward and one moves
+    outward; None if there is none."""
     inner, outer = patterns.left > 0, np.isfinite(patterns.right)
     outward = np.vstack(
         [
@@ -183,13 +222,21 @@ def _find_endless(patterns: Patterns) -> np.ndarray | None:
     return find_endless(outward, [(-1, 1)] * patterns.design.shape[1] + [(0, 1)])
 
 
-def _fit_limit(patterns: Patterns, shift: np.ndarray, direction: np.ndarray, family: str) -> AftFit | Refusal:
-    """The fit that is approached along a direction without end: ends that move outward are gone. No end that is left moves along it,
-    so that the coefficients that do are without data, and have no number."""
+def _fit_limit(
+    patterns: Patterns, shift: np.ndarray, direction: np.ndarray, family: str
+) -> AftFit | Refusal:
+    """The fit that is approached along a direction without end: ends that move outward are gone.
+
+    No end that is left moves along it, so that the coefficients that do are without data, and have
+    no number.
+    """
     if direction[-1] > MOVES or abs(shift[0]) > MOVES:
         return SEPARATED
     inward = patterns.design @ shift
-    left, right = np.where(inward > MOVES, 0.0, patterns.left), np.where(inward < -MOVES, np.inf, patterns.right)
+    left, right = (
+        np.where(inward > MOVES, 0.0, patterns.left),
+        np.where(inward < -MOVES, np.inf, patterns.right),
+    )
     return fit_aft(patterns._replace(left=left, right=right), family)
 
 

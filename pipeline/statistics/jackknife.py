@@ -1,7 +1,9 @@
-"""Standard errors clustered by site: leave out one site at a time, refit everything, and see how far the answer moves.
+"""Standard errors clustered by site: leave out one site at a time, refit everything,
+and see how far the answer moves.
 
-The delete-one-cluster jackknife (CV3) with t quantiles of one degree of freedom less than sites keeps its coverage with few clusters
-better than the sandwich: MacKinnon JG, Nielsen MO, Webb MD. J Appl Econometrics 2023;38:671-694.
+The delete-one-cluster jackknife (CV3) with t quantiles of one degree of freedom less than sites
+keeps its coverage with few clusters better than the sandwich: MacKinnon JG, Nielsen MO, Webb MD. J
+Appl Econometrics 2023;38:671-694.
 """
 
 from collections.abc import Callable
@@ -14,7 +16,9 @@ from pipeline.statistics.guard import Refusal
 RESTS_ON_ONE = Refusal("not_identified", "rests on one site: without it there is no answer")
 
 
-def refit_without_each_site(sites: np.ndarray, fit: Callable[[np.ndarray], np.ndarray]) -> np.ndarray:
+def refit_without_each_site(
+    sites: np.ndarray, fit: Callable[[np.ndarray], np.ndarray]
+) -> np.ndarray:
     """The answers without each site, in the order of the sites' names: (sites, terms).
 
     `fit` takes a mask of the rows that stay and returns one answer per term, nan where it has none.
@@ -24,12 +28,15 @@ def refit_without_each_site(sites: np.ndarray, fit: Callable[[np.ndarray], np.nd
 
 
 def jackknife_covariance(full: np.ndarray, without: np.ndarray) -> np.ndarray:
-    """Covariance of the answers `full` (terms) from those `without` each site (sites, terms); nan where a refit has no answer."""
+    """Covariance of the answers `full` (terms) from those `without` each site (sites, terms);
+    nan where a refit has no answer."""
     moved = without - full
     return (len(without) - 1) / len(without) * moved.T @ moved
 
 
-def limits(estimate: float, error: float, n_sites: int, coverage: float = 0.95) -> tuple[float, float]:
+def limits(
+    estimate: float, error: float, n_sites: int, coverage: float = 0.95
+) -> tuple[float, float]:
     """Limits by the t distribution with one degree of freedom less than sites."""
     reach = student.ppf(0.5 + coverage / 2, n_sites - 1) * error
     return estimate - reach, estimate + reach

@@ -1,4 +1,5 @@
-"""Clustered data with one cluster left out, as weights of distinct patterns: the cost does not grow with the pool."""
+"""Clustered data with one cluster left out, as weights of distinct patterns:
+the cost does not grow with the pool."""
 
 from collections import Counter
 
@@ -6,11 +7,14 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 
-def leave_out_weights(pattern_index: ArrayLike, patient: ArrayLike, site: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
-    """How often each pattern occurs without one site: integers, (sites, patterns), and how many samples each row stands for, all 1.
+def leave_out_weights(
+    pattern_index: ArrayLike, patient: ArrayLike, site: ArrayLike
+) -> tuple[np.ndarray, np.ndarray]:
+    """How often each pattern occurs without one site: integers, (sites, patterns),
+    and how many samples each row stands for, all 1.
 
-    A single site cannot be left out: then each of its patients is, and those with equal patterns make one row that stands for all
-    of them. The order of rows changes nothing.
+    A single site cannot be left out: then each of its patients is, and those with equal patterns
+    make one row that stands for all of them. The order of rows changes nothing.
     """
     pattern = np.asarray(pattern_index)
     sites, home = np.unique(site, return_inverse=True)
@@ -18,13 +22,15 @@ def leave_out_weights(pattern_index: ArrayLike, patient: ArrayLike, site: ArrayL
         count, brought = count_patients(pattern, patient)
         return count @ brought - brought, count
     patterns = pattern.max() + 1
-    own = np.bincount(home * patterns + pattern, minlength=len(sites) * patterns).reshape(len(sites), patterns)
+    own = np.bincount(home * patterns + pattern, minlength=len(sites) * patterns).reshape(
+        len(sites), patterns
+    )
     return own.sum(axis=0) - own, np.ones(len(sites), dtype=int)
 
 
 def count_patients(pattern_index: ArrayLike, patient: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
-    """The patients of equal patterns as one kind: how many patients they are (kinds,), and how often each of them brings each pattern
-    (kinds, patterns)."""
+    """The patients of equal patterns as one kind: how many patients they are (kinds,),
+    and how often each of them brings each pattern (kinds, patterns)."""
     pattern = np.asarray(pattern_index)
     patient = np.unique(patient, return_inverse=True)[1]
     order = np.lexsort((pattern, patient))

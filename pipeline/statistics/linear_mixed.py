@@ -1,9 +1,12 @@
-"""Linear mixed model of repeated measurements: normal intercepts, and slopes if asked, of patients, and normal intercepts of their sites.
+"""Linear mixed model of repeated measurements: normal intercepts, and slopes if asked, of patients,
+and normal intercepts of their sites.
 
-The restricted likelihood is profiled (Bates D, Machler M, Bolker B, Walker S. J Stat Softw 2015;67(1):1-48): coefficients and the variance
-of a measurement follow from the standard deviations of the random effects, taken relative to it, so that the search runs over two or
-four numbers and the coefficients always are the generalised least-squares solution. It needs sums of products per patient only.
-Standard deviations have no sign: the likelihood is the same for both, and a minimum at zero is one like any other.
+The restricted likelihood is profiled (Bates D, Machler M, Bolker B, Walker S. J Stat Softw
+2015;67(1):1-48): coefficients and the variance of a measurement follow from the standard deviations
+of the random effects, taken relative to it, so that the search runs over two or four numbers and
+the coefficients always are the generalised least-squares solution. It needs sums of products per
+patient only. Standard deviations have no sign: the likelihood is the same for both, and a minimum
+at zero is one like any other.
 """
 
 from collections.abc import Callable
@@ -26,10 +29,12 @@ ARRIVED = 1e-9  # what one more step would change of minus twice the log-likelih
 
 @dataclass(frozen=True)
 class LinearFit:
-    """The fit: `coef` with its `covariance` by the model, (co)variances of patients' effects, of sites, of a measurement.
+    """The fit: `coef` with its `covariance` by the model, (co)variances of patients' effects,
+    of sites, of a measurement.
 
-    `relative` are the standard deviations by which it was found, `curvature` the second derivative of minus twice the restricted log-likelihood
-    by those that are not none, and `free` their places; `log_likelihood` is the restricted one."""
+    `relative` are the standard deviations by which it was found, `curvature` the second derivative
+    of minus twice the restricted log-likelihood by those that are not none, and `free` their
+    places; `log_likelihood` is the restricted one."""
 
     coef: np.ndarray
     covariance: np.ndarray
@@ -43,12 +48,16 @@ class LinearFit:
 
     @property
     def slope_is_none(self) -> bool:
-        """Whether patients' slopes do not vary beyond what their intercepts tell: then they are no part of the model."""
+        """Whether patients' slopes do not vary beyond what their intercepts tell:
+        then they are no part of the model."""
         return len(self.patient) == 2 and abs(self.relative[2]) < NONE
 
 
 def fit_linear_mixed(products: Products, *, sites: bool) -> LinearFit | Refusal:
-    """The maximum of the restricted likelihood; `sites` says whether their intercepts vary. Two starts and two optimisers must agree."""
+    """The maximum of the restricted likelihood; `sites` says whether their intercepts vary.
+
+    Two starts and two optimisers must agree.
+    """
     if products.n <= products.whole.shape[1] - 2:
         return Refusal("too_few", "no more measurements than coefficients")
     q = len(products.own)
@@ -58,7 +67,9 @@ def fit_linear_mixed(products: Products, *, sites: bool) -> LinearFit | Refusal:
         return deviate(at, products, sites)[0]
 
     try:
-        rough = minimize(value, STARTS[0] * shape, method="Nelder-Mead", options={"xatol": ROUGH, "fatol": 1}).x
+        rough = minimize(
+            value, STARTS[0] * shape, method="Nelder-Mead", options={"xatol": ROUGH, "fatol": 1}
+        ).x
         found = [_descend(start, products, sites) for start in (rough, STARTS[1] * shape)]
         if abs(value(found[0]) - value(found[1])) > 2 * SAME:
             return Refusal("not_converged", "two searches end at different places")
@@ -70,8 +81,8 @@ def fit_linear_mixed(products: Products, *, sites: bool) -> LinearFit | Refusal:
 def refit_linear_mixed(products: Products, near: LinearFit, *, sites: bool) -> LinearFit | Refusal:
     """Fit again from a fit that is near, as that of all sites after leaving out one.
 
-    Newton's steps with the curvature of the near fit need few evaluations; where they do not arrive, or a standard deviation that was none
-    would grow, the search begins anew.
+    Newton's steps with the curvature of the near fit need few evaluations; where they do not
+    arrive, or a standard deviation that was none would grow, the search begins anew.
     """
 
     def value(at: np.ndarray) -> float:
@@ -99,8 +110,10 @@ def _descend(start: np.ndarray, products: Products, sites: bool) -> np.ndarray:
 
 
 def _check(point: np.ndarray, products: Products, sites: bool) -> LinearFit | Refusal:
-    """The fit at a point, after one more step by Newton's method, if it is a maximum. Standard deviations of none stay as they are: their
-    gradient is zero there by symmetry."""
+    """The fit at a point, after one more step by Newton's method, if it is a maximum.
+
+    Standard deviations of none stay as they are: their gradient is zero there by symmetry.
+    """
 
     def value(at: np.ndarray) -> float:
         return deviate(at, products, sites)[0]
@@ -121,7 +134,9 @@ def _check(point: np.ndarray, products: Products, sites: bool) -> LinearFit | Re
     return _finish(point, products, sites, curvature, free)
 
 
-def _finish(point: np.ndarray, products: Products, sites: bool, curvature: np.ndarray, free: np.ndarray) -> LinearFit:
+def _finish(
+    point: np.ndarray, products: Products, sites: bool, curvature: np.ndarray, free: np.ndarray
+) -> LinearFit:
     return LinearFit(**deviate(point, products, sites)[1], curvature=curvature, free=free)
 
 

@@ -1,10 +1,13 @@
-"""Random-effects meta-analysis: one effect and its known variance from each site or trial, their mean, and how far they spread.
+"""Random-effects meta-analysis: one effect and its known variance from each site or trial,
+their mean, and how far they spread.
 
-Estimated are mu and tau2 of effect_k ~ normal(mu, tau2 + variance_k): the mean over the sites or trials that these stand for, and the
-variance between them. The variances count as known; they are not, and matter most where sites are small. mu has limits by Hartung &
-Knapp (Stat Med 2001;20:3875-3889) with t quantiles of k - 1 degrees of freedom. They are not widened where they are narrower than the
-plain ones; `hk_scale` below 1 tells. A new site's effect is expected between mu +/- t sqrt(tau2 + error^2) (Higgins JPT, Thompson SG,
-Spiegelhalter DJ. J R Stat Soc A 2009;172:137-159), here with k - 1 degrees of freedom.
+Estimated are mu and tau2 of effect_k ~ normal(mu, tau2 + variance_k): the mean over the sites or
+trials that these stand for, and the variance between them. The variances count as known; they are
+not, and matter most where sites are small. mu has limits by Hartung & Knapp (Stat Med
+2001;20:3875-3889) with t quantiles of k - 1 degrees of freedom. They are not widened where they are
+narrower than the plain ones; `hk_scale` below 1 tells. A new site's effect is expected between mu
++/- t sqrt(tau2 + error^2) (Higgins JPT, Thompson SG, Spiegelhalter DJ. J R Stat Soc A
+2009;172:137-159), here with k - 1 degrees of freedom.
 """
 
 from collections.abc import Callable
@@ -20,13 +23,15 @@ from statsmodels.stats.contingency_tables import StratifiedTable
 from pipeline.statistics.guard import check_solution
 from pipeline.statistics.npmle_search import NotConverged
 
-GRID = 400  # points at which the score is looked at: the restricted likelihood may have more than one peak
+# points at which the score is looked at: the restricted likelihood may have more than one peak
+GRID = 400
 LEAST = 1e-10  # smallest tau2 above zero, against the greatest possible one
 
 
 @dataclass(frozen=True)
 class Pool:
-    """The pool of `n` effects; `tau2` has limits by the Q profile, `i2` is the share of the total variance that lies between sites."""
+    """The pool of `n` effects; `tau2` has limits by the Q profile,
+    `i2` is the share of the total variance that lies between sites."""
 
     n: int
     estimate: float
@@ -45,23 +50,36 @@ class Pool:
 
 
 def tau2_by_restricted_likelihood(effects: np.ndarray, variances: np.ndarray) -> float:
-    """The greatest of all peaks of the restricted likelihood, zero included (Viechtbauer W. J Educ Behav Stat 2005;30:261-293).
+    """The greatest of all peaks of the restricted likelihood,
+    zero included (Viechtbauer W. J Educ Behav Stat 2005;30:261-293).
 
-    Beyond `highest` the score is negative: with R the range of effects it is at most k R^2 / tau2^2 - (k - 1) / (tau2 + largest variance).
-    Raises NotConverged where the peak fails the check of gradient and curvature.
+    Beyond `highest` the score is negative: with R the range of effects it is at most k R^2 / tau2^2
+    - (k - 1) / (tau2 + largest variance). Raises NotConverged where the peak fails the check of
+    gradient and curvature.
     """
     highest = max(float(variances.max()), 4 * float(np.ptp(effects)) ** 2)
     grid = np.append(0.0, np.geomspace(LEAST * highest, highest, GRID))
     scores = np.array([_score(tau2, effects, variances) for tau2 in grid])
     falls = np.flatnonzero((scores[:-1] > 0) & (scores[1:] <= 0))
     peaks = [
-        brentq(_score, grid[i], grid[i + 1], args=(effects, variances), xtol=1e-14 * highest, rtol=1e-14) for i in falls
+        brentq(
+            _score,
+            grid[i],
+            grid[i + 1],
+            args=(effects, variances),
+            xtol=1e-14 * highest,
+            rtol=1e-14,
+        )
+        for i in falls
     ]
     if scores[0] <= 0:
         peaks.append(0.0)
     best = max(peaks, key=lambda tau2: restricted_log_likelihood(tau2, effects, variances))
     if best > 0:
-        gradient, information = _score(best, effects, variances), _information(best, effects, variances)
+        gradient, information = (
+            _score(best, effects, variances),
+            _information(best, effects, variances),
+        )
         refusal = check_solution(np.array([gradient]), np.array([[information]]))
         if refusal:
             raise NotConverged(refusal.note)
@@ -69,7 +87,8 @@ def tau2_by_restricted_likelihood(effects: np.ndarray, variances: np.ndarray) ->
 
 
 def tau2_by_paule_mandel(effects: np.ndarray, variances: np.ndarray) -> float:
-    """The tau2 at which the generalised Q has its expected value k - 1 (Paule RC, Mandel J. J Res Natl Bur Stand 1982;87:377-385)."""
+    """The tau2 at which the generalised Q has its expected value k - 1 (Paule RC, Mandel J. J Res
+    Natl Bur Stand 1982;87:377-385)."""
     return _find_tau2(len(effects) - 1, effects, variances)
 
 
@@ -85,7 +104,10 @@ def pool_random_effects(
     variances: ArrayLike,
     estimate_tau2: Callable[[np.ndarray, np.ndarray], float] = tau2_by_restricted_likelihood,
 ) -> Pool:
-    """The pool of two or more effects, whatever their order. Raises ValueError for what is no list of effects, NotConverged."""
+    """The pool of two or more effects, whatever their order.
+
+    Raises ValueError for what is no list of effects, NotConverged.
+    """
     effects, variances = _demand_effects(effects, variances)
     n = len(effects)
     tau2 = estimate_tau2(effects, variances)
@@ -115,7 +137,8 @@ def pool_random_effects(
 
 
 def restricted_log_likelihood(tau2: float, effects: np.ndarray, variances: np.ndarray) -> float:
-    """Of tau2, with mu integrated out; the constants are those of a flat density of mu in units of one effect."""
+    """Of tau2, with mu integrated out; the constants are those of a flat density of mu in units of
+    one effect."""
     weights = 1 / (variances + tau2)
     n = len(effects)
     parts = np.log(weights).sum() - np.log(weights.sum()) - _generalised_q(tau2, effects, variances)
@@ -123,9 +146,11 @@ def restricted_log_likelihood(tau2: float, effects: np.ndarray, variances: np.nd
 
 
 def pool_odds_ratios(tables: ArrayLike) -> tuple[float, float]:
-    """The logarithm of the Mantel-Haenszel odds ratio of `tables` (trials, 2 arms, with and without event) and its standard error.
+    """The logarithm of the Mantel-Haenszel odds ratio of `tables` (trials, 2 arms, with and without
+    event) and its standard error.
 
-    Error: Robins J, Breslow N, Greenland S. Biometrics 1986;42:311-323. One odds ratio for all trials is taken for granted.
+    Error: Robins J, Breslow N, Greenland S. Biometrics 1986;42:311-323. One odds ratio for all
+    trials is taken for granted.
     """
     stratified = StratifiedTable([np.asarray(table, dtype=float) for table in tables])
     return float(stratified.logodds_pooled), float(stratified.logodds_pooled_se)
@@ -154,15 +179,22 @@ def _generalised_q(tau2: float, effects: np.ndarray, variances: np.ndarray) -> f
 
 
 def _find_tau2(target: float, effects: np.ndarray, variances: np.ndarray) -> float:
-    """The tau2 at which the generalised Q, which falls with it, has come down to a target; zero if it starts below.
+    """The tau2 at which the generalised Q, which falls with it, has come down to a target;
+    zero if it starts below.
 
-    With the quantiles of chi-squared as targets these are the limits of tau2: Viechtbauer W. Stat Med 2007;26:37-52.
+    With the quantiles of chi-squared as targets these are the limits of tau2: Viechtbauer W. Stat
+    Med 2007;26:37-52.
     """
     if _generalised_q(0, effects, variances) <= target:
         return 0.0
     highest = float(((effects - effects.mean()) ** 2).sum() / target)
     return float(
-        brentq(lambda tau2: _generalised_q(tau2, effects, variances) - target, 0, highest, xtol=1e-14 * highest)
+        brentq(
+            lambda tau2: _generalised_q(tau2, effects, variances) - target,
+            0,
+            highest,
+            xtol=1e-14 * highest,
+        )
     )
 
 

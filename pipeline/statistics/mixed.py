@@ -1,11 +1,15 @@
-"""Complementary log-log regression with a normal random intercept of patients, and of sites where there are many.
+"""Complementary log-log regression with a normal random intercept of patients,
+and of sites where there are many.
 
-Estimated is, for a patient (and a site) like this one, how the log hazard of a row depends on its covariates, and how much patients and
-sites differ beyond them: the standard deviations of their intercepts. The log-likelihood is integrated by adaptive quadrature
-(pipeline/statistics/quadrature.py): over patients with `points` points; over sites, if they are random, with SITE_POINTS around the mode of
-each. A fit counts only if two starts agree, twice the points leave the log-likelihood where it is, and the solution is a maximum.
+Estimated is, for a patient (and a site) like this one, how the log hazard of a row depends on its
+covariates, and how much patients and sites differ beyond them: the standard deviations of their
+intercepts. The log-likelihood is integrated by adaptive quadrature
+(pipeline/statistics/quadrature.py): over patients with `points` points; over sites, if they are
+random, with SITE_POINTS around the mode of each. A fit counts only if two starts agree, twice the
+points leave the log-likelihood where it is, and the solution is a maximum.
 
-A likelihood within patients, conditional on their number of events, would be wrong here: rows end with the first event.
+A likelihood within patients, conditional on their number of events, would be wrong here: rows end
+with the first event.
 """
 
 from collections.abc import Callable
@@ -24,8 +28,11 @@ COARSE_POINTS = 15  # to place the points of sites
 STARTS = (0.4, 1.5)  # standard deviations of patients
 SITE_START = 0.3
 SAME = 1e-4  # largest difference of log-likelihoods that are the same
-BOUNDARY = 0.02  # a standard deviation below it is none: the likelihood of the next one differs by less than rounding
-GREATEST_SD = 5.0  # hazards of like patients differ by a factor of twenty thousand: the search ends here
+# a standard deviation below it is none: the likelihood of the next one differs by less than
+# rounding
+BOUNDARY = 0.02
+# hazards of like patients differ by a factor of twenty thousand: the search ends here
+GREATEST_SD = 5.0
 CLOSE = 0.01  # of the root of twice the fall of the log-likelihood at its limits
 ENOUGH = 1e-6  # of twice the rise that is left: where two starts are compared, and along a profile
 
@@ -34,8 +41,9 @@ Evaluate = Callable[[np.ndarray], tuple[float, np.ndarray, np.ndarray]]
 
 @dataclass(frozen=True)
 class MixedFit:
-    """The coefficients of the design, the standard deviations of patients' and sites' intercepts (site_sd None where sites are not
-    random), the log-likelihood, and the maximum itself: its point is coef, site_sd if any, patient_sd."""
+    """The coefficients of the design, the standard deviations of patients' and sites' intercepts
+    (site_sd None where sites are not random), the log-likelihood, and the maximum itself: its point
+    is coef, site_sd if any, patient_sd."""
 
     coef: np.ndarray
     patient_sd: float
@@ -44,20 +52,32 @@ class MixedFit:
     maximum: Maximum
 
 
-def fit_mixed(groups: Groups, start: np.ndarray, points: int, *, random_sites: bool) -> MixedFit | Refusal:
-    """Fit from the coefficients `start` of a fit without random intercepts and from each of STARTS."""
+def fit_mixed(
+    groups: Groups, start: np.ndarray, points: int, *, random_sites: bool
+) -> MixedFit | Refusal:
+    """Fit from the coefficients `start` of a fit without random intercepts and from each of
+    STARTS."""
     near = [
-        climb(lambda point: score(point, groups, points, random_sites), _begin(start, sd, random_sites), ENOUGH)
+        climb(
+            lambda point: score(point, groups, points, random_sites),
+            _begin(start, sd, random_sites),
+            ENOUGH,
+        )
         for sd in STARTS
     ]
     best = max(near, key=lambda end: end.value)
     if not all(abs(end.value - best.value) < SAME for end in near):
-        return Refusal("not_converged", "two starts of the random-intercept model end at different places")
+        return Refusal(
+            "not_converged", "two starts of the random-intercept model end at different places"
+        )
     found = climb(lambda point: score(point, groups, points, random_sites), best.point)
     refusal = check_solution(found.gradient, found.information)
     if refusal:
         return refusal
-    if abs(score(found.point, groups, 2 * points, random_sites, site_factor=2)[0] - found.value) > SAME:
+    if (
+        abs(score(found.point, groups, 2 * points, random_sites, site_factor=2)[0] - found.value)
+        > SAME
+    ):
         return Refusal("not_converged", "twice the quadrature points change the log-likelihood")
     return _read_fit(found, random_sites)
 
@@ -68,13 +88,18 @@ def score(
     """Log-likelihood, gradient and information at coef, site_sd if sites are random, patient_sd."""
     if random_sites:
         return _score_sites(point, groups, points, SITE_POINTS * site_factor)
-    moments = integrate_patients(groups.rows.offset + groups.rows.design @ point[:-1], point[-1], groups, points)
+    moments = integrate_patients(
+        groups.rows.offset + groups.rows.design @ point[:-1], point[-1], groups, points
+    )
     value = float(groups.weight @ moments.log_integral)
     return value, *derive(moments, groups.rows.design, groups.weight, groups)
 
 
 def profile_sd(groups: Groups, fit: MixedFit, points: int, sd: float) -> Maximum:
-    """The maximum with patient_sd held at `sd`: its point is coef, then site_sd if any. It starts where a parabola would have it."""
+    """The maximum with patient_sd held at `sd`: its point is coef, then site_sd if any.
+
+    It starts where a parabola would have it.
+    """
     random_sites, information = fit.site_sd is not None, fit.maximum.information
 
     def held(rest: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
@@ -85,10 +110,14 @@ def profile_sd(groups: Groups, fit: MixedFit, points: int, sd: float) -> Maximum
     return climb(held, fit.maximum.point[:-1] + slope * np.clip(sd - fit.patient_sd, -1, 1), ENOUGH)
 
 
-def limit_sd(groups: Groups, fit: MixedFit, points: int, coverage: float = 0.95) -> tuple[float, float, dict]:
-    """Profile-likelihood limits of patient_sd, and the profile: how far the log-likelihood falls at each value that was tried.
+def limit_sd(
+    groups: Groups, fit: MixedFit, points: int, coverage: float = 0.95
+) -> tuple[float, float, dict]:
+    """Profile-likelihood limits of patient_sd, and the profile:
+    how far the log-likelihood falls at each value that was tried.
 
-    The lower limit is 0 where the data do not exclude it, the upper one inf where the likelihood has not fallen enough at GREATEST_SD.
+    The lower limit is 0 where the data do not exclude it, the upper one inf where the likelihood
+    has not fallen enough at GREATEST_SD.
     """
     reach = np.sqrt(chi2.ppf(coverage, 1))
     fallen = {fit.patient_sd: 0.0}
@@ -113,7 +142,8 @@ def limit_sd(groups: Groups, fit: MixedFit, points: int, coverage: float = 0.95)
 def _score_sites(
     point: np.ndarray, groups: Groups, points: int, site_points: int
 ) -> tuple[float, np.ndarray, np.ndarray]:
-    """As `score`, over random sites as well: at each of their points the site's z is one more column of the design."""
+    """As `score`, over random sites as well: at each of their points the site's z is one more
+    column of the design."""
     coef, site_sd, sd = point[:-2], point[-2], point[-1]
     linear = groups.rows.offset + groups.rows.design @ coef
     home = groups.site[groups.patient]
@@ -147,9 +177,15 @@ def _score_sites(
 
 
 def _find_site_modes(
-    linear: np.ndarray, site_sd: float, sd: float, groups: Groups, home: np.ndarray, starts: np.ndarray
+    linear: np.ndarray,
+    site_sd: float,
+    sd: float,
+    groups: Groups,
+    home: np.ndarray,
+    starts: np.ndarray,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Near the mode of each site's integrand over its z, and one over the root of its curvature: good places for points."""
+    """Near the mode of each site's integrand over its z, and one over the root of its curvature:
+    good places for points."""
     z = np.zeros(len(starts))
     each, row_starts = groups.weight[groups.patient], groups.first[starts]
     for _ in range(SITE_STEPS):
@@ -158,7 +194,9 @@ def _find_site_modes(
         for distance, (rows, mixed) in enumerate(moments.pairs, start=1):
             bend[rows] += 2 * each[rows + distance] * mixed
         curvature = 1 - site_sd**2 * np.add.reduceat(bend, row_starts)
-        step = (site_sd * np.add.reduceat(each * moments.by_row, row_starts) - z) / np.maximum(curvature, 1)
+        step = (site_sd * np.add.reduceat(each * moments.by_row, row_starts) - z) / np.maximum(
+            curvature, 1
+        )
         z = z + np.clip(step, -2, 2)
     return z, 1 / np.sqrt(np.maximum(curvature, 1))
 
@@ -172,7 +210,10 @@ def _read_fit(found: Maximum, random_sites: bool) -> MixedFit:
     signs = np.ones(len(found.point))
     signs[-1 - random_sites :] = np.where(found.point[-1 - random_sites :] < 0, -1, 1)
     found = Maximum(
-        found.point * signs, found.value, found.gradient * signs, found.information * np.outer(signs, signs)
+        found.point * signs,
+        found.value,
+        found.gradient * signs,
+        found.information * np.outer(signs, signs),
     )
     site_sd = float(found.point[-2]) if random_sites else None
     coef = found.point[: -1 - random_sites]

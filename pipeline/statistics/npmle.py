@@ -1,12 +1,14 @@
 """Distribution of a time that is only known to lie in an interval, without a parametric form.
 
-The estimator is Turnbull's (1976, J R Stat Soc B 38:290-295): mass on the innermost intervals, those that run from the
-left end of an observation to the right end of one with no other end between. Observations are half-open, (left, right]:
-still present at `left`, gone at `right`, `right = inf` for "not gone when last seen".
+The estimator is Turnbull's (1976, J R Stat Soc B 38:290-295): mass on the innermost intervals,
+those that run from the left end of an observation to the right end of one with no other end
+between. Observations are half-open, (left, right]: still present at `left`, gone at `right`,
+`right = inf` for "not gone when last seen".
 
-A fit is returned only with a proof of optimality (Gentleman & Geyer 1994, Biometrika 81:618-623): with w the weights,
-N their sum and d_i the mass inside observation i, the gradient g_j = sum of w_i / (N d_i) over the observations i
-around interval j is at most 1 + tolerance for every j. The log-likelihood is then within N * tolerance of its maximum.
+A fit is returned only with a proof of optimality (Gentleman & Geyer 1994, Biometrika 81:618-623):
+with w the weights, N their sum and d_i the mass inside observation i, the gradient g_j = sum of w_i
+/ (N d_i) over the observations i around interval j is at most 1 + tolerance for every j. The
+log-likelihood is then within N * tolerance of its maximum.
 """
 
 from dataclasses import dataclass
@@ -17,15 +19,19 @@ from numpy.typing import ArrayLike
 
 from pipeline.statistics.npmle_search import TOLERANCE, collapse_cells, maximise, maximise_near
 
-ROWS = 64  # replicates solved together: enough to spare Python's overhead, few enough for the processor's cache
+# replicates solved together: enough to spare Python's overhead, few enough for the processor's
+# cache
+ROWS = 64
 ROUNDING = 1e-6  # a cumulated mass this close below p has reached p
 
 
 @dataclass(frozen=True)
 class Npmle:
-    """The fitted `mass` of each interval (`left`, `right`], in order of time; the last `right` may be inf.
+    """The fitted `mass` of each interval (`left`, `right`], in order of time; the last `right` may
+    be inf.
 
-    How the mass lies inside an interval is unknown. A mass that the data do not support ends near zero, not at it.
+    How the mass lies inside an interval is unknown. A mass that the data do not support ends near
+    zero, not at it.
     """
 
     left: np.ndarray
@@ -38,24 +44,28 @@ class Npmle:
     def survival(self, days: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
         """Lowest and highest P(time > day) that the fit allows, each shaped like `days`.
 
-        They differ only where left < day < right of an interval with mass: `lower` has that mass gone at once after
-        `left`, `upper` at `right`. At day = left all of it is still to come, at day = right all of it is past, and both
-        agree. Inside (left, inf] `lower` has its mass gone and `upper` keeps it for ever.
+        They differ only where left < day < right of an interval with mass: `lower` has that mass
+        gone at once after `left`, `upper` at `right`. At day = left all of it is still to come, at
+        day = right all of it is past, and both agree. Inside (left, inf] `lower` has its mass gone
+        and `upper` keeps it for ever.
         """
-        still = self.mass[::-1].cumsum()[::-1].clip(max=1.0)  # sums of masses reach beyond 1 by an epsilon
+        # sums of masses reach beyond 1 by an epsilon
+        still = self.mass[::-1].cumsum()[::-1].clip(max=1.0)
         remaining = np.append(still, 0.0)
         lower = remaining[np.searchsorted(self.left, days, side="left")]
         upper = remaining[np.searchsorted(self.right, days, side="right")]
         return lower, upper
 
     def quantile(self, p: float) -> tuple[float, float]:
-        """The interval (left, right] with the first time by which a share p is past; (last left, inf) if none is."""
+        """The interval (left, right] with the first time by which a share p is past; (last left,
+        inf) if none is."""
         j = _reach(self.mass[None], p)[0]
         return float(self.left[j]), float(self.right[j])
 
 
 class Replicates(NamedTuple):
-    """A row per replicate: survival, (replicates, days), and the interval that holds the quantile, (replicates,)."""
+    """A row per replicate: survival, (replicates, days), and the interval that holds the quantile,
+    (replicates,)."""
 
     lower: np.ndarray
     upper: np.ndarray
@@ -72,7 +82,10 @@ def fit_npmle(
     Raises ValueError for what is no set of weighted intervals, NotConverged when the proof fails.
     """
     left, right, index = collapse_intervals(left, right)
-    total = np.bincount(index, weights=_demand_weights(np.ones(len(index)) if weight is None else weight, index.shape))
+    total = np.bincount(
+        index,
+        weights=_demand_weights(np.ones(len(index)) if weight is None else weight, index.shape),
+    )
     left, right, total = left[total > 0], right[total > 0], total[total > 0]
     if not len(total):
         raise ValueError("no interval has a positive weight")
@@ -80,15 +93,20 @@ def fit_npmle(
     mass, gradient, iterations = maximise(*collapse_cells(total[None], first, last), tolerance)
     past = np.append(0.0, mass[0].cumsum())
     log_likelihood = float(total @ np.log(past[last + 1] - past[first]))
-    return Npmle(inner_left, inner_right, mass[0], log_likelihood, float(gradient.max()), iterations)
+    return Npmle(
+        inner_left, inner_right, mass[0], log_likelihood, float(gradient.max()), iterations
+    )
 
 
-def fit_many(left: ArrayLike, right: ArrayLike, weights: ArrayLike, days: ArrayLike, p: float = 0.5) -> Replicates:
-    """Fit the same observations (left, right] under many weight vectors; `weights` is (replicates, observations).
+def fit_many(
+    left: ArrayLike, right: ArrayLike, weights: ArrayLike, days: ArrayLike, p: float = 0.5
+) -> Replicates:
+    """Fit the same observations (left, right] under many weight vectors; `weights` is (replicates,
+    observations).
 
-    A weight of zero leaves an observation out, its ends too; a row of zeros gives NaN. Replicates are searched near the fit of all
-    of them added up. Each is proved optimal to the tolerance of a single fit, since less would show in the survival. Raises as
-    `fit_npmle` does.
+    A weight of zero leaves an observation out, its ends too; a row of zeros gives NaN. Replicates
+    are searched near the fit of all of them added up. Each is proved optimal to the tolerance of a
+    single fit, since less would show in the survival. Raises as `fit_npmle` does.
     """
     left, right = _demand_intervals(left, right)
     weights = _demand_weights(weights, (len(weights), len(left)))
@@ -97,7 +115,11 @@ def fit_many(left: ArrayLike, right: ArrayLike, weights: ArrayLike, days: ArrayL
     quantile = np.full((2, len(weights)), np.nan)
     filled = np.flatnonzero(weights.any(axis=1))
     cells, first, last = collapse_cells(weights, first, last)
-    whole, gradient, _ = maximise(cells.sum(axis=0)[None], first, last, TOLERANCE) if len(filled) else (None, None, 0)
+    whole, gradient, _ = (
+        maximise(cells.sum(axis=0)[None], first, last, TOLERANCE)
+        if len(filled)
+        else (None, None, 0)
+    )
     for rows in (filled[start : start + ROWS] for start in range(0, len(filled), ROWS)):
         mass = maximise_near(cells[rows], first, last, whole[0], gradient[0])
         begin = _last_edge(left, weights[rows] > 0, inner_left)
@@ -110,30 +132,44 @@ def fit_many(left: ArrayLike, right: ArrayLike, weights: ArrayLike, days: ArrayL
     return Replicates(lower, upper, *quantile)
 
 
-def collapse_intervals(left: ArrayLike, right: ArrayLike) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """The distinct intervals, sorted, as `left` and `right`, and for every row given the index of its interval."""
+def collapse_intervals(
+    left: ArrayLike, right: ArrayLike
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The distinct intervals, sorted, as `left` and `right`,
+    and for every row given the index of its interval."""
     both = np.stack(_demand_intervals(left, right), axis=1)
     distinct, index = np.unique(both, axis=0, return_inverse=True)
     return distinct[:, 0], distinct[:, 1], index
 
 
 def innermost_intervals(left: np.ndarray, right: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """The intervals from a left end to a right end with no other end between, as `left`, `right`, in order of time."""
+    """The intervals from a left end to a right end with no other end between, as `left`, `right`,
+    in order of time."""
     ends, is_left = np.append(left, right), np.repeat([True, False], [len(left), len(right)])
-    order = np.lexsort((is_left, ends))  # at one time right ends come first: (1, 2] and (2, 3] do not meet
+    # at one time right ends come first: (1, 2] and (2, 3] do not meet
+    order = np.lexsort((is_left, ends))
     ends, is_left = ends[order], is_left[order]
     at = np.flatnonzero(is_left[:-1] & ~is_left[1:])
     return ends[at], ends[at + 1]
 
 
-def _locate(left: np.ndarray, right: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """The innermost intervals, left and right, and for each observation the first and the last of them inside it."""
+def _locate(
+    left: np.ndarray, right: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """The innermost intervals, left and right, and for each observation the first and the last of
+    them inside it."""
     inner_left, inner_right = innermost_intervals(left, right)
-    return inner_left, inner_right, np.searchsorted(inner_left, left), np.searchsorted(inner_right, right, "right") - 1
+    return (
+        inner_left,
+        inner_right,
+        np.searchsorted(inner_left, left),
+        np.searchsorted(inner_right, right, "right") - 1,
+    )
 
 
 def _last_edge(edge: np.ndarray, used: np.ndarray, limit: np.ndarray) -> np.ndarray:
-    """(replicates, limits): the largest edge up to each limit that a replicate uses, -inf if there is none."""
+    """(replicates, limits): the largest edge up to each limit that a replicate uses,
+    -inf if there is none."""
     order = np.argsort(edge)
     largest = np.maximum.accumulate(np.where(used[:, order], edge[order], -np.inf), axis=1)
     return largest[:, np.searchsorted(edge[order], limit, side="right") - 1]

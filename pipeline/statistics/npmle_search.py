@@ -1,18 +1,24 @@
-"""The search for the masses of an interval-censored estimate (pipeline/statistics/npmle.py), many weights of the same observations at once.
+"""The search for the masses of an interval-censored estimate (pipeline/statistics/npmle.py),
+many weights of the same observations at once.
 
-What is searched are masses of the innermost intervals 0, 1, ...; a cell stands for all observations around the intervals `first` to `last`.
-Every answer carries the proof that no gradient is above 1 + tolerance.
+What is searched are masses of the innermost intervals 0, 1, ...; a cell stands for all observations
+around the intervals `first` to `last`. Every answer carries the proof that no gradient is above 1 +
+tolerance.
 """
 
 import numpy as np
 
-TOLERANCE = 1e-10  # simulated samples of 200: survival right to 1e-5; at 1e-8 it is to 1e-4, at 1e-4 only to 1e-2
+# simulated samples of 200: survival right to 1e-5; at 1e-8 it is to 1e-4, at 1e-4 only to 1e-2
+TOLERANCE = 1e-10
 ITERATIONS = 100  # about 15 are needed: more than this many means that something is wrong
-CENTRING, STEP = 0.05, 0.99  # each step aims at 5 % of the present gap and goes at most 99 % of the way to the boundary
-NEAR = 1e-6  # the gap from which a search near a known maximum begins: wide enough to leave a boundary again
+# each step aims at 5 % of the present gap and goes at most 99 % of the way to the boundary
+CENTRING, STEP = 0.05, 0.99
+# the gap from which a search near a known maximum begins: wide enough to leave a boundary again
+NEAR = 1e-6
 CARRIED = 1e-7  # a mass above it is carried by the data and no remnant of the search
 CORRECTIONS = 5  # Newton steps on carried masses: from 1e-2 to rounding takes four
-RIDGE = 1e-12  # share of the greatest curvature added to all, so that a direction without any is left as it is
+# share of the greatest curvature added to all, so that a direction without any is left as it is
+RIDGE = 1e-12
 
 
 class NotConverged(ArithmeticError):
@@ -22,7 +28,8 @@ class NotConverged(ArithmeticError):
 def collapse_cells(
     weights: np.ndarray, first: np.ndarray, last: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Observations around the same intervals as one: weights (replicates, cells), first and last (cells,)."""
+    """Observations around the same intervals as one: weights (replicates, cells),
+    first and last (cells,)."""
     size = last.max() + 1
     cells, cell = np.unique(first * size + last, return_inverse=True)
     order = np.argsort(cell, kind="stable")
@@ -37,24 +44,34 @@ def _cover(first: np.ndarray, last: np.ndarray) -> np.ndarray:
 
 
 def maximise(
-    weights: np.ndarray, first: np.ndarray, last: np.ndarray, tolerance: float, start: tuple | None = None
+    weights: np.ndarray,
+    first: np.ndarray,
+    last: np.ndarray,
+    tolerance: float,
+    start: tuple | None = None,
 ) -> tuple[np.ndarray, np.ndarray, int]:
-    """The maximum for each row of weights (replicates, cells): mass and gradient (replicates, intervals), iterations.
+    """The maximum for each row of weights (replicates, cells):
+    mass and gradient (replicates, intervals), iterations.
 
-    Primal-dual interior point, as Koenker & Mizera (2014, J Am Stat Assoc 109:674-685) use it for non-parametric
-    likelihoods: minimise sum(p) - sum(w log(mass inside)) over p >= 0, whose solution sums to 1, by Newton steps on
-    g + z = 1, p z = target with a target that shrinks to zero. `start` gives p and z, (intervals,) each.
+    Primal-dual interior point, as Koenker & Mizera (2014, J Am Stat Assoc 109:674-685) use it for
+    non-parametric likelihoods: minimise sum(p) - sum(w log(mass inside)) over p >= 0, whose
+    solution sums to 1, by Newton steps on g + z = 1, p z = target with a target that shrinks to
+    zero. `start` gives p and z, (intervals,) each.
     """
     size = last.max() + 1
     share, covers = weights / weights.sum(axis=1, keepdims=True), _cover(first, last)
     mass, gradient = np.empty((2, len(weights), size))
     rows = np.arange(len(weights))  # those without proof so far
-    p, z = (np.tile(each, (len(weights), 1)) for each in start or (np.full(size, 1 / size), np.ones(size)))
+    p, z = (
+        np.tile(each, (len(weights), 1))
+        for each in start or (np.full(size, 1 / size), np.ones(size))
+    )
     for iteration in range(ITERATIONS):
         inside = p @ covers.T
         g, total = (share / inside) @ covers, p.sum(axis=1, keepdims=True)
         mass[rows], gradient[rows] = p / total, g * total
-        unproved = ~(gradient[rows].max(axis=1) <= 1 + tolerance)  # so written, a NaN stays unproved
+        # so written, a NaN stays unproved
+        unproved = ~(gradient[rows].max(axis=1) <= 1 + tolerance)
         if not unproved.any():
             return mass, gradient, iteration
         rows, share, inside, g, p, z = (each[unproved] for each in (rows, share, inside, g, p, z))
@@ -73,10 +90,11 @@ def maximise(
 def maximise_near(
     weights: np.ndarray, first: np.ndarray, last: np.ndarray, near: np.ndarray, gradient: np.ndarray
 ) -> np.ndarray:
-    """The maximum for each row of weights (replicates, cells) near that of other weights, whose mass and gradient are given.
+    """The maximum for each row of weights (replicates, cells) near that of other weights,
+    whose mass and gradient are given.
 
-    Most often the same intervals carry mass, and Newton's method on these is enough. Where the proof says otherwise, the interior
-    point takes over from a place near the known maximum.
+    Most often the same intervals carry mass, and Newton's method on these is enough. Where the
+    proof says otherwise, the interior point takes over from a place near the known maximum.
     """
     mass, covers = _correct(weights, first, last, near), _cover(first, last)
     share = weights / weights.sum(axis=1, keepdims=True)
@@ -93,14 +111,22 @@ def maximise_near(
     return mass
 
 
-def _correct(weights: np.ndarray, first: np.ndarray, last: np.ndarray, near: np.ndarray) -> np.ndarray:
-    """Newton's steps from `near` for each row of weights, on the intervals that carry mass there."""
+def _correct(
+    weights: np.ndarray, first: np.ndarray, last: np.ndarray, near: np.ndarray
+) -> np.ndarray:
+    """Newton's steps from `near` for each row of weights, on the intervals that carry mass
+    there."""
     carried = near > CARRIED
-    if not (_cover(first, last) @ carried).all():  # an observation that the known maximum gives no chance
+    # an observation that the known maximum gives no chance
+    if not (_cover(first, last) @ carried).all():
         return np.zeros((len(weights), len(near)))
     past = np.append(0, carried.cumsum())
     cells, first, last = collapse_cells(weights, past[first], past[last + 1] - 1)
-    share, covers, size = cells / cells.sum(axis=1, keepdims=True), _cover(first, last), int(past[-1])
+    share, covers, size = (
+        cells / cells.sum(axis=1, keepdims=True),
+        _cover(first, last),
+        int(past[-1]),
+    )
     p, at = np.tile(near[carried], (len(weights), 1)), np.arange(size)
     for _ in range(CORRECTIONS):
         inside = p @ covers.T
@@ -114,7 +140,8 @@ def _correct(weights: np.ndarray, first: np.ndarray, last: np.ndarray, near: np.
 
 
 def _curvature(ratio: np.ndarray, first: np.ndarray, last: np.ndarray, size: int) -> np.ndarray:
-    """For each row of ratio, entry (j, k) sums it over the distinct runs from first to last that hold j and k."""
+    """For each row of ratio, entry (j, k) sums it over the distinct runs from first to last that
+    hold j and k."""
     by_ends = np.zeros((len(ratio), size, size))
     by_ends[:, first, last] = ratio
     held = by_ends.cumsum(axis=1)[:, :, ::-1].cumsum(axis=2)[:, :, ::-1]  # right where j <= k

@@ -1,9 +1,12 @@
-"""Likelihood of rows of patients who share an unseen part of their hazard, integrated by adaptive Gauss-Hermite quadrature.
+"""Likelihood of rows of patients who share an unseen part of their hazard,
+integrated by adaptive Gauss-Hermite quadrature.
 
-The log hazard of a row is offset + design @ coef + sd z, with z standard normal, one a patient. The points of each patient lie around
-the mode of that patient's integrand, scaled by its curvature (Liu Q, Pierce DA. Biometrika 1994;81:624-629); one point is Laplace's
-approximation. Derivatives hold the points still: E[.] and Cov(.) under the weights of the points give the gradient and, by Louis TA
-(J R Stat Soc B 1982;44:226-233), the second derivative of the integral. Where the points are enough they are those of the sum too.
+The log hazard of a row is offset + design @ coef + sd z, with z standard normal, one a patient. The
+points of each patient lie around the mode of that patient's integrand, scaled by its curvature (Liu
+Q, Pierce DA. Biometrika 1994;81:624-629); one point is Laplace's approximation. Derivatives hold
+the points still: E[.] and Cov(.) under the weights of the points give the gradient and, by Louis TA
+(J R Stat Soc B 1982;44:226-233), the second derivative of the integral. Where the points are enough
+they are those of the sum too.
 """
 
 from typing import NamedTuple
@@ -13,14 +16,18 @@ from scipy.sparse import csr_array
 
 from pipeline.statistics.cloglog import Rows, find_distinct, score_hazard, take_hazard
 
-BLOCK = 2048  # rows integrated together: enough to spare Python's overhead, few enough for the processor's cache
+# rows integrated together: enough to spare Python's overhead, few enough for the processor's cache
+BLOCK = 2048
 MODE_STEPS, LONGEST_STEP, MODE_PRECISION = 100, 2.0, 1e-9
 
 
 class Groups(NamedTuple):
-    """Distinct patients in the order of their sites. `rows` lists the rows of each together; `patient` (rows,) says whose a row is.
+    """Distinct patients in the order of their sites.
 
-    `first` (patients,) is the first row, `weight` how many patients are like this one, `site` (patients,) the number of their site.
+    `rows` lists the rows of each together; `patient` (rows,) says whose a row is.
+
+    `first` (patients,) is the first row, `weight` how many patients are like this one, `site`
+    (patients,) the number of their site.
     """
 
     rows: Rows
@@ -31,11 +38,13 @@ class Groups(NamedTuple):
 
 
 class Moments(NamedTuple):
-    """What one integration leaves: for each patient log_integral, and means and covariances of derivatives under its points.
+    """What one integration leaves: for each patient log_integral,
+    and means and covariances of derivatives under its points.
 
-    by_row (rows,): mean first derivative; curvature (rows,): second derivative by the row's own log hazard; pairs: for each distance
-    between rows of one patient the earlier rows and their mixed derivatives; with_sd (rows,): mixed derivative with sd;
-    by_sd and sd_curvature (patients,): first and second derivative by sd.
+    by_row (rows,): mean first derivative; curvature (rows,): second derivative by the row's own log
+    hazard; pairs: for each distance between rows of one patient the earlier rows and their mixed
+    derivatives; with_sd (rows,): mixed derivative with sd; by_sd and sd_curvature (patients,):
+    first and second derivative by sd.
     """
 
     log_integral: np.ndarray
@@ -48,8 +57,11 @@ class Moments(NamedTuple):
 
 
 def collapse_patients(rows: Rows, patient: np.ndarray, site: np.ndarray) -> Groups:
-    """Patients with equal rows counted together, each row with the whole numbers of its patient and site; their order changes nothing."""
-    kinds, _, kind = find_distinct(np.column_stack([site, rows.offset, rows.events, rows.failures, rows.design]))
+    """Patients with equal rows counted together, each row with the whole numbers of its patient and
+    site; their order changes nothing."""
+    kinds, _, kind = find_distinct(
+        np.column_stack([site, rows.offset, rows.events, rows.failures, rows.design])
+    )
     order = np.lexsort((kind, patient))
     kind, patient = kind[order], np.unique(patient[order], return_inverse=True)[1]
     place = np.arange(len(patient)) - np.searchsorted(patient, patient)
@@ -74,7 +86,9 @@ def keep_sites(groups: Groups, sites: list[int]) -> Groups:
     rows = np.flatnonzero(np.isin(groups.site[groups.patient], sites))
     owner = np.searchsorted(patients, groups.patient[rows])
     first = np.searchsorted(owner, np.arange(len(patients)))
-    return Groups(groups.rows.keep(rows), owner, first, groups.weight[patients], groups.site[patients])
+    return Groups(
+        groups.rows.keep(rows), owner, first, groups.weight[patients], groups.site[patients]
+    )
 
 
 def integrate_patients(linear: np.ndarray, sd: float, groups: Groups, points: int) -> Moments:
@@ -89,7 +103,17 @@ def integrate_patients(linear: np.ndarray, sd: float, groups: Groups, points: in
         rows = slice(starts[begin], starts[end])
         first, owner = groups.first[begin:end] - starts[begin], groups.patient[rows] - begin
         counts = groups.rows.events[rows], groups.rows.failures[rows]
-        parts.append(_integrate(linear[rows], sd * z[begin:end], z[begin:end], shift[begin:end], counts, first, owner))
+        parts.append(
+            _integrate(
+                linear[rows],
+                sd * z[begin:end],
+                z[begin:end],
+                shift[begin:end],
+                counts,
+                first,
+                owner,
+            )
+        )
     log_integral, by_row, curvature, pairs, with_sd, by_sd, sd_curvature = zip(*parts, strict=True)
     joined = []
     for distance in range(max(map(len, pairs))):
@@ -99,12 +123,18 @@ def integrate_patients(linear: np.ndarray, sd: float, groups: Groups, points: in
             for rows, mixed in found[distance : distance + 1]
         ]
         joined.append(tuple(np.concatenate(part) for part in zip(*here, strict=True)))
-    whole = [np.concatenate(part) for part in (log_integral, by_row, curvature, with_sd, by_sd, sd_curvature)]
+    whole = [
+        np.concatenate(part)
+        for part in (log_integral, by_row, curvature, with_sd, by_sd, sd_curvature)
+    ]
     return Moments(*whole[:3], joined, *whole[3:])
 
 
-def derive(moments: Moments, design: np.ndarray, weight: np.ndarray, groups: Groups) -> tuple[np.ndarray, np.ndarray]:
-    """Gradient and negative second derivative of the sum of weight * log_integral by the coefficients of `design`, then sd."""
+def derive(
+    moments: Moments, design: np.ndarray, weight: np.ndarray, groups: Groups
+) -> tuple[np.ndarray, np.ndarray]:
+    """Gradient and negative second derivative of the sum of weight * log_integral by the
+    coefficients of `design`, then sd."""
     each = weight[groups.patient]
     size = design.shape[1]
     second = np.empty((size + 1, size + 1))
@@ -118,7 +148,10 @@ def derive(moments: Moments, design: np.ndarray, weight: np.ndarray, groups: Gro
 
 
 def _find_modes(linear: np.ndarray, sd: float, groups: Groups) -> tuple[np.ndarray, np.ndarray]:
-    """The mode of each patient's integrand over z, and one over the root of its curvature there. The integrand is log-concave."""
+    """The mode of each patient's integrand over z, and one over the root of its curvature there.
+
+    The integrand is log-concave.
+    """
     z = np.zeros(len(groups.first))
     for _ in range(MODE_STEPS):
         hazard = take_hazard(linear + sd * z[groups.patient])
@@ -143,7 +176,9 @@ def _integrate(
     """The parts of Moments for one block: rows (rows,), points (patients, points)."""
     value, slope, bend = score_hazard(take_hazard(linear[:, None] + added[owner]), *counts)
     size = len(owner)
-    add_up = csr_array((np.ones(size), np.arange(size), np.append(first, size)), shape=(len(first), size))
+    add_up = csr_array(
+        (np.ones(size), np.arange(size), np.append(first, size)), shape=(len(first), size)
+    )
     log_terms = add_up @ value + shift
     top = log_terms.max(axis=1, keepdims=True)
     share = np.exp(log_terms - top)
@@ -151,14 +186,31 @@ def _integrate(
     share /= total
     weighted = share[owner] * slope
     by_row = weighted.sum(axis=1)
-    curvature = np.einsum("rq,rq->r", share[owner], bend) + np.einsum("rq,rq->r", weighted, slope) - by_row**2
+    curvature = (
+        np.einsum("rq,rq->r", share[owner], bend)
+        + np.einsum("rq,rq->r", weighted, slope)
+        - by_row**2
+    )
     pairs = []
     for distance in range(1, int(np.bincount(owner).max())):
         rows = np.flatnonzero(owner[distance:] == owner[:-distance])
-        mixed = np.einsum("rq,rq->r", weighted[rows], slope[rows + distance]) - by_row[rows] * by_row[rows + distance]
+        mixed = (
+            np.einsum("rq,rq->r", weighted[rows], slope[rows + distance])
+            - by_row[rows] * by_row[rows + distance]
+        )
         pairs.append((rows, mixed))
     by_z = (add_up @ slope) * z
     by_sd = np.einsum("pq,pq->p", share, by_z)
-    with_sd = np.einsum("rq,rq->r", (share * z)[owner], bend) + np.einsum("rq,rq->r", weighted, by_z[owner])
+    with_sd = np.einsum("rq,rq->r", (share * z)[owner], bend) + np.einsum(
+        "rq,rq->r", weighted, by_z[owner]
+    )
     sd_curvature = np.einsum("pq,pq->p", share, (add_up @ bend) * z**2 + by_z**2) - by_sd**2
-    return (top + np.log(total)).ravel(), by_row, curvature, pairs, with_sd - by_row * by_sd[owner], by_sd, sd_curvature
+    return (
+        (top + np.log(total)).ravel(),
+        by_row,
+        curvature,
+        pairs,
+        with_sd - by_row * by_sd[owner],
+        by_sd,
+        sd_curvature,
+    )

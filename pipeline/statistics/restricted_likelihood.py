@@ -1,6 +1,8 @@
-"""The restricted likelihood of the linear mixed model of pipeline/statistics/linear_mixed.py, and its gradient, from sums of products per patient.
+"""The restricted likelihood of the linear mixed model of pipeline/statistics/linear_mixed.py,
+and its gradient, from sums of products per patient.
 
-The coefficients and the variance of a measurement are those that fit best at given relative standard deviations of the random effects.
+The coefficients and the variance of a measurement are those that fit best at given relative
+standard deviations of the random effects.
 """
 
 from typing import NamedTuple
@@ -11,9 +13,10 @@ STEP = 1e-4  # of differences of the gradient
 
 
 class Products(NamedTuple):
-    """Sums of products: `own` (q, q + terms + 2, patients) of the q random effects' design with itself, the coefficients' design, the
-    measurement and a one; `whole` (sites, terms + 2, terms + 2) of the last three; patients are in the order of sites, of which each begins
-    and ends at two neighbours of `edges`."""
+    """Sums of products: `own` (q, q + terms + 2, patients) of the q random effects' design with
+    itself, the coefficients' design, the measurement and a one; `whole` (sites, terms + 2, terms +
+    2) of the last three; patients are in the order of sites, of which each begins and ends at two
+    neighbours of `edges`."""
 
     own: np.ndarray
     whole: np.ndarray
@@ -22,11 +25,17 @@ class Products(NamedTuple):
 
 
 def sum_products(
-    measured: np.ndarray, design: np.ndarray, effects: np.ndarray, patient: np.ndarray, site: np.ndarray
+    measured: np.ndarray,
+    design: np.ndarray,
+    effects: np.ndarray,
+    patient: np.ndarray,
+    site: np.ndarray,
 ) -> Products:
-    """The sums of measurements (rows,), design (rows, terms), effects (rows, 1 or 2), and labels; a patient belongs to one site.
+    """The sums of measurements (rows,), design (rows, terms), effects (rows, 1 or 2), and labels;
+    a patient belongs to one site.
 
-    The order of rows changes nothing but the last digits; sort them for none. Raises ValueError for a patient of two sites.
+    The order of rows changes nothing but the last digits; sort them for none. Raises ValueError for
+    a patient of two sites.
     """
     sites, home_of_row = np.unique(site, return_inverse=True)
     _, first, who = np.unique(patient, return_index=True, return_inverse=True)
@@ -48,22 +57,37 @@ def drop_site(products: Products, k: int) -> Products:
     begin, end = products.edges[k], products.edges[k + 1]
     edges = np.concatenate([products.edges[: k + 1], products.edges[k + 2 :] - (end - begin)])
     own = np.delete(products.own, np.s_[begin:end], axis=2)
-    return Products(own, np.delete(products.whole, k, axis=0), edges, products.n - int(products.whole[k, -1, -1]))
+    return Products(
+        own,
+        np.delete(products.whole, k, axis=0),
+        edges,
+        products.n - int(products.whole[k, -1, -1]),
+    )
 
 
 def deviate(relative: np.ndarray, products: Products, sites: bool) -> tuple[float, dict]:
-    """Minus twice the restricted log-likelihood at relative standard deviations (a lower triangle by rows, then that of sites), and what
-    else of a LinearFit follows from them."""
+    """Minus twice the restricted log-likelihood at relative standard deviations (a lower triangle
+    by rows, then that of sites), and what else of a LinearFit follows from them."""
     triangle, spread = _read(relative, products, sites)
     p = products.whole.shape[1] - 2
     patients = _absorb_patients(triangle, products)
     scale = 1 + spread * patients.whole[:, -1, -1]
     total = _absorb_sites(patients.whole, spread / scale)
-    bread, coef, left = np.linalg.inv(total[:p, :p]), np.linalg.solve(total[:p, :p], total[:p, p]), products.n - p
+    bread, coef, left = (
+        np.linalg.inv(total[:p, :p]),
+        np.linalg.solve(total[:p, :p], total[:p, p]),
+        products.n - p,
+    )
     variance = max(float(total[p, p] - total[:p, p] @ coef), np.finfo(float).tiny) / left
     log_size = patients.log_size + np.log(scale).sum()
-    deviance = log_size + np.linalg.slogdet(total[:p, :p])[1] + left * (1 + np.log(2 * np.pi * variance))
-    parts = {"coef": coef, "covariance": variance * bread, "patient": variance * triangle @ triangle.T}
+    deviance = (
+        log_size + np.linalg.slogdet(total[:p, :p])[1] + left * (1 + np.log(2 * np.pi * variance))
+    )
+    parts = {
+        "coef": coef,
+        "covariance": variance * bread,
+        "patient": variance * triangle @ triangle.T,
+    }
     parts |= {"site": variance * spread, "residual": variance, "log_likelihood": -deviance / 2}
     return deviance, parts | {"relative": np.asarray(relative)}
 
@@ -71,8 +95,9 @@ def deviate(relative: np.ndarray, products: Products, sites: bool) -> tuple[floa
 def slope(relative: np.ndarray, products: Products, sites: bool) -> np.ndarray:
     """The gradient of `deviate`, by the chain rule.
 
-    With S the products of a patient's effects, L the triangle, H = (I + L' S L)^-1 and G = L H L', patients add log det H^-1 and take
-    B' G B from the products of their site; `weight` says how the deviance moves with these, site by site.
+    With S the products of a patient's effects, L the triangle, H = (I + L' S L)^-1 and G = L H L',
+    patients add log det H^-1 and take B' G B from the products of their site; `weight` says how the
+    deviance moves with these, site by site.
     """
     triangle, spread = _read(relative, products, sites)
     q, p = len(triangle), products.whole.shape[1] - 2
@@ -81,7 +106,11 @@ def slope(relative: np.ndarray, products: Products, sites: bool) -> np.ndarray:
     scale = 1 + spread * size
     total = _absorb_sites(whole, spread / scale)
     residual = np.append(-np.linalg.solve(total[:p, :p], total[:p, p]), [1.0, 0.0])
-    core = (products.n - p) / max(residual @ total @ residual, np.finfo(float).tiny) * np.outer(residual, residual)
+    core = (
+        (products.n - p)
+        / max(residual @ total @ residual, np.finfo(float).tiny)
+        * np.outer(residual, residual)
+    )
     core[:p, :p] += np.linalg.inv(total[:p, :p])
     turned = last @ core
     bent = (turned * last).sum(axis=1)
@@ -101,7 +130,8 @@ def slope(relative: np.ndarray, products: Products, sites: bool) -> np.ndarray:
 
 
 def _read(relative: np.ndarray, products: Products, sites: bool) -> tuple[np.ndarray, float]:
-    """The triangle of patients' relative standard deviations, and the relative variance of sites."""
+    """The triangle of patients' relative standard deviations,
+    and the relative variance of sites."""
     q = len(products.own)
     triangle = np.zeros((q, q))
     triangle[np.tril_indices(q)] = relative[: len(relative) - sites]
@@ -109,8 +139,8 @@ def _read(relative: np.ndarray, products: Products, sites: bool) -> tuple[np.nda
 
 
 class Absorbed(NamedTuple):
-    """Patients' effects taken in: H and G of each (q, q, patients), the products of sites with what patients share taken away, and the
-    logarithm of the determinant."""
+    """Patients' effects taken in: H and G of each (q, q, patients), the products of sites with what
+    patients share taken away, and the logarithm of the determinant."""
 
     inverse: np.ndarray
     gain: np.ndarray
@@ -121,7 +151,9 @@ class Absorbed(NamedTuple):
 def _absorb_patients(triangle: np.ndarray, products: Products) -> Absorbed:
     q, whole = len(triangle), products.whole.copy()
     own, others = products.own[:, :q], products.own[:, q:]
-    inverse, log_size = _invert(np.eye(q)[:, :, None] + _multiply(triangle.T, _multiply(own, triangle)))
+    inverse, log_size = _invert(
+        np.eye(q)[:, :, None] + _multiply(triangle.T, _multiply(own, triangle))
+    )
     gain = _multiply(triangle, _multiply(inverse, triangle.T))
     taken = [sum(gain[a, b] * others[b] for b in range(q)) for a in range(q)]
     for k, (begin, end) in enumerate(zip(products.edges[:-1], products.edges[1:], strict=True)):
@@ -136,7 +168,8 @@ def _absorb_sites(whole: np.ndarray, share: np.ndarray) -> np.ndarray:
 
 
 def _multiply(first: np.ndarray, second: np.ndarray) -> np.ndarray:
-    """The product of each pair of small matrices, (q, q, patients), or of each with the same one, (q, q)."""
+    """The product of each pair of small matrices, (q, q, patients), or of each with the same one,
+    (q, q)."""
     return np.array(
         [
             [sum(first[a, c] * second[c, b] for c in range(len(first))) for b in range(len(first))]
@@ -146,7 +179,8 @@ def _multiply(first: np.ndarray, second: np.ndarray) -> np.ndarray:
 
 
 def _invert(matrices: np.ndarray) -> tuple[np.ndarray, float]:
-    """The inverse of each matrix of one or two rows, (q, q, patients), and the sum of the logarithms of their determinants."""
+    """The inverse of each matrix of one or two rows, (q, q, patients),
+    and the sum of the logarithms of their determinants."""
     if len(matrices) == 1:
         return 1 / matrices, float(np.log(matrices).sum())
     (a, b), (c, d) = matrices

@@ -1,7 +1,9 @@
-"""Fits by lifelines and statsmodels of what our own estimators have fitted, on the same rows, and how far the two lie apart.
+"""Fits by lifelines and statsmodels of what our own estimators have fitted, on the same rows,
+and how far the two lie apart.
 
-Each function takes our fit and returns the largest difference, or why there is no second fit. Coefficients are compared in standard errors by
-the model, since what the rows do not tell may differ between two searches that both are right; shares as they are.
+Each function takes our fit and returns the largest difference, or why there is no second fit.
+Coefficients are compared in standard errors by the model, since what the rows do not tell may
+differ between two searches that both are right; shares as they are.
 """
 
 import warnings
@@ -24,31 +26,37 @@ from pipeline.statistics.linear_mixed import LinearFit
 from pipeline.statistics.meta import Pool
 from pipeline.statistics.npmle import Npmle
 
-HALF_OPEN = 1e-5  # of a day: lifelines takes intervals as closed, so their left ends are moved by this
+# of a day: lifelines takes intervals as closed, so their left ends are moved by this
+HALF_OPEN = 1e-5
 EARLIEST = 1e-9  # of a day: stands for 0, of which lifelines would take the logarithm
 KNOWN = 1e-6  # least and greatest share this close: the day lies in no interval without information
-ENOUGH = (
-    1e-7,
-    1e-9,
-    1e-11,
-)  # of the log-likelihood: where lifelines stops its search for the curve, which can be slow at its end
+# of the log-likelihood: where lifelines stops its search for the curve, which can be slow at its
+# end
+ENOUGH = (1e-7, 1e-9, 1e-11)
 SAME_CURVE = 0.0005  # of a share: shows in no printed percentage
 FARTHER = {"ftol": 1e-12, "maxiter": 500}  # so that lifelines does not stop its search early
-AFT = {  # lifelines' fitter of each family, its names of the two parameters, and the sign of our logarithm of the scale
+# lifelines' fitter of each family, its names of the two parameters, and the sign of our logarithm
+# of the scale
+AFT = {
     "weibull": (WeibullAFTFitter, "lambda_", "rho_", -1),
     "lognormal": (LogNormalAFTFitter, "mu_", "sigma_", 1),
     "loglogistic": (LogLogisticAFTFitter, "alpha_", "beta_", -1),
 }
-SEPARATED = Refusal("not_identified", "separation: the data do not determine every coefficient, and no second fit ends")
+SEPARATED = Refusal(
+    "not_identified",
+    "separation: the data do not determine every coefficient, and no second fit ends",
+)
 NO_END = Refusal("not_converged", "the search of the second fit did not end")
 
 
 def compare_curve(
     left: np.ndarray, right: np.ndarray, weight: np.ndarray, fit: Npmle, days: np.ndarray
 ) -> float | Refusal:
-    """The share that is left on each day that lies in no interval without information, by lifelines' estimator for intervals.
+    """The share that is left on each day that lies in no interval without information,
+    by lifelines' estimator for intervals.
 
-    Its search goes on where the two are still apart: a step that adds little to the likelihood can be far from the end of many such.
+    Its search goes on where the two are still apart: a step that adds little to the likelihood can
+    be far from the end of many such.
     """
     lower, upper = fit.survival(days)
     known = upper - lower < KNOWN
@@ -69,19 +77,25 @@ def compare_curve(
 
 
 def compare_aft(patterns: Patterns, fit: AftFit) -> float | Refusal:
-    """Coefficients and log(scale) of the interval-censored regression, by lifelines' of the same family."""
+    """Coefficients and log(scale) of the interval-censored regression,
+    by lifelines' of the same family."""
     if not np.isfinite(fit.coef).all():
         return SEPARATED
     fitter, place, shape, sign = AFT[fit.family]
     told = (patterns.weight > 0) & ((patterns.left > 0) | np.isfinite(patterns.right))
     names = [f"x{k}" for k in range(1, patterns.design.shape[1])]
     frame = pd.DataFrame(patterns.design[told, 1:], columns=names).assign(
-        left=np.maximum(patterns.left[told], EARLIEST), right=patterns.right[told], weight=patterns.weight[told]
+        left=np.maximum(patterns.left[told], EARLIEST),
+        right=patterns.right[told],
+        weight=patterns.weight[told],
     )
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # weights are said to need robust errors; errors are not taken from here
-            other = fitter().fit_interval_censoring(frame, "left", "right", weights_col="weight", fit_options=FARTHER)
+            # weights are said to need robust errors; errors are not taken from here
+            warnings.simplefilter("ignore")
+            other = fitter().fit_interval_censoring(
+                frame, "left", "right", weights_col="weight", fit_options=FARTHER
+            )
     except ConvergenceError:
         return NO_END
     found = [
@@ -92,43 +106,74 @@ def compare_aft(patterns: Patterns, fit: AftFit) -> float | Refusal:
 
 
 def compare_cloglog(rows: Rows, fit: Maximum) -> float | Refusal:
-    """Coefficients of the complementary log-log regression, by statsmodels' generalised linear model."""
+    """Coefficients of the complementary log-log regression,
+    by statsmodels' generalised linear model."""
     counts = np.column_stack([rows.events, rows.failures])
     model = GLM(counts, rows.design, family=Binomial(CLogLog()), offset=rows.offset)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # of separation: `converged` says so too
         other = model.fit(maxiter=100, tol=1e-12)
-    return _apart(fit.point, other.params, np.linalg.inv(fit.information)) if other.converged else NO_END
+    return (
+        _apart(fit.point, other.params, np.linalg.inv(fit.information))
+        if other.converged
+        else NO_END
+    )
 
 
 def compare_two_levels(
-    measured: np.ndarray, design: np.ndarray, effects: np.ndarray, patient: np.ndarray, fit: LinearFit
+    measured: np.ndarray,
+    design: np.ndarray,
+    effects: np.ndarray,
+    patient: np.ndarray,
+    fit: LinearFit,
 ) -> float | Refusal:
-    """Coefficients of the linear mixed model without sites' intercepts, by statsmodels' own search of the restricted likelihood."""
+    """Coefficients of the linear mixed model without sites' intercepts,
+    by statsmodels' own search of the restricted likelihood."""
     with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # of a variance near zero and of searches: `converged` says so too
-        other = MixedLM(measured, design, groups=patient, exog_re=effects).fit(reml=True, method=["bfgs", "powell"])
-    return _apart(fit.coef, np.asarray(other.fe_params), fit.covariance) if other.converged else NO_END
+        # of a variance near zero and of searches: `converged` says so too
+        warnings.simplefilter("ignore")
+        other = MixedLM(measured, design, groups=patient, exog_re=effects).fit(
+            reml=True, method=["bfgs", "powell"]
+        )
+    return (
+        _apart(fit.coef, np.asarray(other.fe_params), fit.covariance) if other.converged else NO_END
+    )
 
 
 def compare_least_squares(
-    measured: np.ndarray, design: np.ndarray, effects: np.ndarray, patient: np.ndarray, site: np.ndarray, fit: LinearFit
+    measured: np.ndarray,
+    design: np.ndarray,
+    effects: np.ndarray,
+    patient: np.ndarray,
+    site: np.ndarray,
+    fit: LinearFit,
 ) -> float:
-    """Coefficients of the linear mixed model at its own variances, by statsmodels' least squares on measurements made independent, site by
-    site, with the whole covariance matrix of the site."""
+    """Coefficients of the linear mixed model at its own variances, by statsmodels' least squares on
+    measurements made independent, site by site, with the whole covariance matrix of the site."""
     parts = []
     for name in np.unique(site):
         own = site == name
         same = patient[own][:, None] == patient[own]
-        covariance = same * (effects[own] @ fit.patient @ effects[own].T) + fit.site + fit.residual * np.eye(own.sum())
-        parts.append(np.linalg.solve(np.linalg.cholesky(covariance), np.column_stack([measured[own], design[own]])))
+        covariance = (
+            same * (effects[own] @ fit.patient @ effects[own].T)
+            + fit.site
+            + fit.residual * np.eye(own.sum())
+        )
+        parts.append(
+            np.linalg.solve(
+                np.linalg.cholesky(covariance), np.column_stack([measured[own], design[own]])
+            )
+        )
     whitened = np.vstack(parts)
     return _apart(fit.coef, OLS(whitened[:, 0], whitened[:, 1:]).fit().params, fit.covariance)
 
 
-def compare_pool(effects: np.ndarray, variances: np.ndarray, paule_mandel: Pool, restricted: Pool) -> float:
-    """The mean over sites: with the variance between sites by Paule and Mandel, which statsmodels finds too; and, with that by restricted
-    likelihood, which it does not, the mean and its Hartung-Knapp error as those of weighted least squares."""
+def compare_pool(
+    effects: np.ndarray, variances: np.ndarray, paule_mandel: Pool, restricted: Pool
+) -> float:
+    """The mean over sites: with the variance between sites by Paule and Mandel, which statsmodels
+    finds too; and, with that by restricted likelihood, which it does not, the mean and its
+    Hartung-Knapp error as those of weighted least squares."""
     other = combine_effects(effects, variances, method_re="iterated", use_t=True)
     given = WLS(effects, np.ones(len(effects)), weights=1 / (variances + restricted.tau2)).fit()
     pairs = [

@@ -1,13 +1,18 @@
-"""Limits of a share whose episodes are known to have had the event by then, or not, or neither, and whose sites may differ.
+"""Limits of a share whose episodes are known to have had the event by then, or not, or neither,
+and whose sites may differ.
 
 Two kinds are found, and the wider counts on each side:
-- by sites: the delete-one-site jackknife on the complementary log-log scale, with t quantiles (MacKinnon JG, Nielsen MO, Webb MD. J Appl
-  Econometrics 2023;38:671-694). Sites of unequal size count as fewer: (sum n)^2 / sum n^2, as in Carter AV, Schnepel KT, Steigerwald DG.
-  Rev Econ Stat 2017;99:698-709 (from memory). It sees nothing where few had the event, or few had it not;
-- exact ones (Clopper CJ, Pearson ES. Biometrika 1934;26:404-413) at the effective number: as many episodes watched all the time would be as
-  uncertain (Dorey FJ, Korn EL. Stat Med 1987;6:679-687; Korn EL, Graubard BI. Surv Methodol 1998;24:193-201; both from memory). They hold
-  near shares of 0 and 1, and at them, where the number is taken times (1.96 / t)^2 because the jackknife has nothing to say of sites.
-So no share is withheld because too few had the event, or too few had not: that would hide the best and the worst.
+- by sites: the delete-one-site jackknife on the complementary log-log scale, with t quantiles
+  (MacKinnon JG, Nielsen MO, Webb MD. J Appl Econometrics 2023;38:671-694). Sites of unequal size
+  count as fewer: (sum n)^2 / sum n^2, as in Carter AV, Schnepel KT, Steigerwald DG. Rev Econ Stat
+  2017;99:698-709 (from memory). It sees nothing where few had the event, or few had it not;
+- exact ones (Clopper CJ, Pearson ES. Biometrika 1934;26:404-413) at the effective number: as many
+  episodes watched all the time would be as uncertain (Dorey FJ, Korn EL. Stat Med 1987;6:679-687;
+  Korn EL, Graubard BI. Surv Methodol 1998;24:193-201; both from memory). They hold near shares of 0
+  and 1, and at them, where the number is taken times (1.96 / t)^2 because the jackknife has nothing
+  to say of sites.
+So no share is withheld because too few had the event, or too few had not: that would hide the best
+and the worst.
 """
 
 from dataclasses import dataclass
@@ -26,8 +31,8 @@ FAR = 100.0  # on the complementary log-log scale: no share is distinguishable f
 
 @dataclass(frozen=True)
 class Edge:
-    """The least or the greatest share unresolved that the data allow on each day, its standard error by sites (nan where it rests on one)
-    and its 95 % limits: (days,) each."""
+    """The least or the greatest share unresolved that the data allow on each day,
+    its standard error by sites (nan where it rests on one) and its 95 % limits: (days,) each."""
 
     share: np.ndarray
     error: np.ndarray
@@ -35,16 +40,21 @@ class Edge:
     high: np.ndarray
 
     def tell_error(self, k: int) -> float | None:
-        """The standard error of the k-th share; none for a share of 0 or 1, at which nothing moves."""
+        """The standard error of the k-th share; none for a share of 0 or 1,
+        at which nothing moves."""
         return float(self.error[k]) if _is_inside(self.share[k]) else None
 
 
-def count_effective(cover: np.ndarray, weight: np.ndarray, mass: np.ndarray, parts: np.ndarray) -> np.ndarray:
+def count_effective(
+    cover: np.ndarray, weight: np.ndarray, mass: np.ndarray, parts: np.ndarray
+) -> np.ndarray:
     """The effective number of each sum of masses, (sums,).
 
-    Row i of `weight` (rows,) has the chance cover[i] @ mass; row s of `parts` (sums, masses) says what of each mass is in sum s. Inside
-    (0, 1) the number is share (1 - share) / variance, with the variance by the information of the masses that the data carry. At 0 or 1 it
-    is what the log-likelihood loses for a first bit of mass where there is none, N (1 - greatest gradient there). It is never above N.
+    Row i of `weight` (rows,) has the chance cover[i] @ mass; row s of `parts` (sums, masses) says
+    what of each mass is in sum s. Inside (0, 1) the number is share (1 - share) / variance, with
+    the variance by the information of the masses that the data carry. At 0 or 1 it is what the
+    log-likelihood loses for a first bit of mass where there is none, N (1 - greatest gradient
+    there). It is never above N.
     """
     chance, total = cover @ mass, weight.sum()
     gradient = (weight / chance) @ cover / total
@@ -63,7 +73,8 @@ def count_effective(cover: np.ndarray, weight: np.ndarray, mass: np.ndarray, par
 
 
 def limit_exactly(share: np.ndarray, number: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Clopper-Pearson limits of shares of so many episodes, whole or not: 0 and 1 where there is none."""
+    """Clopper-Pearson limits of shares of so many episodes, whole or not:
+    0 and 1 where there is none."""
     share, number = np.broadcast_arrays(np.asarray(share, float), np.asarray(number, float))
     had = share * number
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -74,25 +85,37 @@ def limit_exactly(share: np.ndarray, number: np.ndarray) -> tuple[np.ndarray, np
 
 
 def discount(n_sites: float) -> float:
-    """What so many sites leave of a number of episodes where nothing is known of how they differ: (1.96 / t)^2 (Korn & Graubard 1998)."""
+    """What so many sites leave of a number of episodes where nothing is known of how they differ:
+    (1.96 / t)^2 (Korn & Graubard 1998)."""
     return float((norm.ppf(0.975) / student.ppf(0.975, n_sites - 1)) ** 2)
 
 
-def bound_exactly(share: np.ndarray, effective: np.ndarray, n_sites: float) -> tuple[np.ndarray, np.ndarray]:
-    """Exact limits of shares as if sites did not differ; at 0 and 1, where nothing is known of that, of as few as so many sites leave."""
-    return limit_exactly(share, np.where(_is_inside(share), effective, effective * discount(n_sites)))
+def bound_exactly(
+    share: np.ndarray, effective: np.ndarray, n_sites: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Exact limits of shares as if sites did not differ; at 0 and 1,
+    where nothing is known of that, of as few as so many sites leave."""
+    return limit_exactly(
+        share, np.where(_is_inside(share), effective, effective * discount(n_sites))
+    )
 
 
 def count_alike(sizes: np.ndarray) -> float:
-    """So many sites of equal size tell as much as those of these sizes: (sum n)^2 / sum n^2, at least 2."""
+    """So many sites of equal size tell as much as those of these sizes: (sum n)^2 / sum n^2,
+    at least 2."""
     return max(float(sizes.sum() ** 2 / (sizes**2).sum()), 2.0)
 
 
 def bound_share(
-    share: np.ndarray, without: np.ndarray, repeats: np.ndarray, sizes: np.ndarray, effective: np.ndarray
+    share: np.ndarray,
+    without: np.ndarray,
+    repeats: np.ndarray,
+    sizes: np.ndarray,
+    effective: np.ndarray,
 ) -> Edge:
-    """The shares (days,) with standard errors and limits, from the same shares `without` each cluster (samples, days) and their effective
-    numbers (days,). Each sample stands for `repeats` clusters of `sizes` episodes."""
+    """The shares (days,) with standard errors and limits, from the same shares `without` each
+    cluster (samples, days) and their effective numbers (days,). Each sample stands for `repeats`
+    clusters of `sizes` episodes."""
     clusters, alike = repeats.sum(), count_alike(np.repeat(sizes, np.asarray(repeats, dtype=int)))
     error = np.sqrt((clusters - 1) / clusters * (repeats @ (without - share) ** 2))
     inside = _is_inside(share)
@@ -106,9 +129,11 @@ def bound_share(
 
 
 def keep_falling(edge: Edge) -> Edge:
-    """The limits of shares that never rise from day to day, made so too: the upper one as low as on any day before, the lower one as high as on
-    any later day. The share of a day lies below those before and above those after, so that the limits of all days hold together exactly as often as they did;
-    that those of a single day do in nearly as many pools was measured (tests/recovery/README.md)."""
+    """The limits of shares that never rise from day to day, made so too: the upper one as low as on
+    any day before, the lower one as high as on any later day. The share of a day lies below those
+    before and above those after, so that the limits of all days hold together exactly as often as
+    they did; that those of a single day do in nearly as many pools was measured
+    (tests/recovery/README.md)."""
     high = np.fmin.accumulate(edge.high)
     low = np.fmax.accumulate(edge.low[::-1])[::-1]
     return Edge(edge.share, edge.error, low, high)

@@ -1,9 +1,12 @@
-"""Differences between sites in a chance that is looked at once: a fixed effect for each site, or effects drawn from a normal distribution.
+"""Differences between sites in a chance that is looked at once: a fixed effect for each site,
+or effects drawn from a normal distribution.
 
-Of episode i of site s, P(event) = 1 - exp(-exp(x_i b + u_s)), the complementary log-log model: with the logarithm of the time to the
-look among x it is a Weibull time of which only one look is known. With random sites u_s ~ normal(0, sigma2); the integral over u_s is
-by adaptive Gauss-Hermite quadrature around the mode of each site (Pinheiro JC, Bates DM. J Comput Graph Stat 1995;4:12-35).
-sigma2 is by maximum likelihood, which with few sites comes out too small; the two-stage pool beside it uses restricted likelihood.
+Of episode i of site s, P(event) = 1 - exp(-exp(x_i b + u_s)), the complementary log-log model: with
+the logarithm of the time to the look among x it is a Weibull time of which only one look is known.
+With random sites u_s ~ normal(0, sigma2); the integral over u_s is by adaptive Gauss-Hermite
+quadrature around the mode of each site (Pinheiro JC, Bates DM. J Comput Graph Stat 1995;4:12-35).
+sigma2 is by maximum likelihood, which with few sites comes out too small; the two-stage pool beside
+it uses restricted likelihood.
 """
 
 from dataclasses import dataclass
@@ -16,14 +19,17 @@ from pipeline.statistics.guard import Refusal, check_solution
 
 POINTS = 25
 STEPS = 100
-WIDEST = 5.0  # standard error of a log hazard whose limits reach from a chance of none to all: the likelihood is flat far out
+# standard error of a log hazard whose limits reach from a chance of none to all: the likelihood is
+# flat far out
+WIDEST = 5.0
 START = 0.5  # standard deviation between sites from which the search begins
 DIFFERENCE = 1e-5
 
 
 @dataclass(frozen=True)
 class SiteFit:
-    """Coefficients of the design with their covariance, the variance between sites (zero if they are fixed), and the log-likelihood."""
+    """Coefficients of the design with their covariance, the variance between sites (zero if they
+    are fixed), and the log-likelihood."""
 
     coefficients: np.ndarray
     covariance: np.ndarray
@@ -33,16 +39,23 @@ class SiteFit:
 
 def fit_fixed(design: np.ndarray, happened: np.ndarray) -> SiteFit | Refusal:
     """The complementary log-log regression of `happened` (boolean) on `design`."""
-    found = fit_cloglog(Rows(design, np.zeros(len(design)), happened.astype(float), (~happened).astype(float)))
+    found = fit_cloglog(
+        Rows(design, np.zeros(len(design)), happened.astype(float), (~happened).astype(float))
+    )
     if isinstance(found, Refusal):
         return found
     if np.sqrt(np.diag(np.linalg.inv(found.information))).max() > WIDEST:
-        return Refusal("not_identified", "separation: some combination of classes has no event, or only events")
+        return Refusal(
+            "not_identified", "separation: some combination of classes has no event, or only events"
+        )
     return SiteFit(found.point, np.linalg.inv(found.information), 0.0, found.value)
 
 
 def fit_random(design: np.ndarray, happened: np.ndarray, site: np.ndarray) -> SiteFit | Refusal:
-    """The same with a random intercept for each site; `design` has a column of ones or its like. The covariance is of the coefficients."""
+    """The same with a random intercept for each site; `design` has a column of ones or its like.
+
+    The covariance is of the coefficients.
+    """
     pooled = fit_fixed(design, happened)
     if isinstance(pooled, Refusal):
         return pooled
@@ -65,11 +78,16 @@ def fit_random(design: np.ndarray, happened: np.ndarray, site: np.ndarray) -> Si
     refusal = check_solution(-gradient, information)
     if refusal:
         return refusal
-    return SiteFit(found[:-1], np.linalg.inv(information)[:-1, :-1], float(np.exp(2 * found[-1])), -value)
+    return SiteFit(
+        found[:-1], np.linalg.inv(information)[:-1, :-1], float(np.exp(2 * found[-1])), -value
+    )
 
 
-def _collapse(design: np.ndarray, happened: np.ndarray, codes: np.ndarray) -> tuple[Rows, np.ndarray]:
-    """Equal rows of a site counted together, in the order of the sites, and the number of the site of each."""
+def _collapse(
+    design: np.ndarray, happened: np.ndarray, codes: np.ndarray
+) -> tuple[Rows, np.ndarray]:
+    """Equal rows of a site counted together, in the order of the sites,
+    and the number of the site of each."""
     distinct, _, index = find_distinct(np.column_stack([codes, design]))
     events, failures = (np.bincount(index, weights=each) for each in (happened, ~happened))
     order = np.lexsort(distinct.T[::-1])
@@ -78,11 +96,14 @@ def _collapse(design: np.ndarray, happened: np.ndarray, codes: np.ndarray) -> tu
 
 
 def _derive(eta: np.ndarray, rows: Rows) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Log-likelihood of each row and its first and second derivative by the linear predictor, shaped like `eta`."""
+    """Log-likelihood of each row and its first and second derivative by the linear predictor,
+    shaped like `eta`."""
     return score_hazard(take_hazard(eta), rows.events, rows.failures)
 
 
-def _integrate(parameters: np.ndarray, rows: Rows, codes: np.ndarray, nodes: tuple) -> tuple[float, np.ndarray]:
+def _integrate(
+    parameters: np.ndarray, rows: Rows, codes: np.ndarray, nodes: tuple
+) -> tuple[float, np.ndarray]:
     """Marginal log-likelihood and its gradient by the coefficients and the logarithm of sigma."""
     sigma = np.exp(parameters[-1])
     eta = rows.design @ parameters[:-1]
@@ -92,7 +113,11 @@ def _integrate(parameters: np.ndarray, rows: Rows, codes: np.ndarray, nodes: tup
     value, first, _ = _derive(eta[:, None] + effect[codes], rows)
     inside = np.add.reduceat(value, np.searchsorted(codes, np.arange(len(effect))))
     inside += (
-        np.log(weights) + points**2 / 2 - effect**2 / (2 * sigma**2) - np.log(sigma) - np.log(curvature)[:, None] / 2
+        np.log(weights)
+        + points**2 / 2
+        - effect**2 / (2 * sigma**2)
+        - np.log(sigma)
+        - np.log(curvature)[:, None] / 2
     )
     inside -= np.log(2 * np.pi) / 2
     top = inside.max(axis=1, keepdims=True)
@@ -104,7 +129,9 @@ def _integrate(parameters: np.ndarray, rows: Rows, codes: np.ndarray, nodes: tup
     return float((np.log(total) + top).sum()), np.append(slope, spread)
 
 
-def _find_modes(eta: np.ndarray, rows: Rows, codes: np.ndarray, sigma: float) -> tuple[np.ndarray, np.ndarray]:
+def _find_modes(
+    eta: np.ndarray, rows: Rows, codes: np.ndarray, sigma: float
+) -> tuple[np.ndarray, np.ndarray]:
     """For each site the most likely effect given the data, and the curvature there."""
     mode = np.zeros(codes.max() + 1)
     for _ in range(STEPS):

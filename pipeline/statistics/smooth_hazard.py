@@ -1,10 +1,12 @@
 """The share resolved by a day as a smooth course of covariates: an interval-censored regression.
 
-Estimated is P(resolution by day t | covariates x) = 1 - exp(-exp(s(log t) + x b)) over the first spells of positional episodes that were
-followed, t counted from the first attempt: proportional hazards with the logarithm of the cumulative hazard a natural cubic spline of log
-time (Royston P, Parmar MKB. Stat Med 2002;21:2175-2197); with two knots it is a straight line, and the distribution Weibull's. An episode
-resolved in (L, R] brings S(L) - S(R) to the likelihood, whole: beyond the last knot the spline is straight. To cut intervals there would keep
-what a later positive look says and drop what a later negative one does (with a planted .775 by day 30, .757 came back so).
+Estimated is P(resolution by day t | covariates x) = 1 - exp(-exp(s(log t) + x b)) over the first
+spells of positional episodes that were followed, t counted from the first attempt: proportional
+hazards with the logarithm of the cumulative hazard a natural cubic spline of log time (Royston P,
+Parmar MKB. Stat Med 2002;21:2175-2197); with two knots it is a straight line, and the distribution
+Weibull's. An episode resolved in (L, R] brings S(L) - S(R) to the likelihood, whole: beyond the
+last knot the spline is straight. To cut intervals there would keep what a later positive look says
+and drop what a later negative one does (with a planted .775 by day 30, .757 came back so).
 """
 
 from dataclasses import dataclass
@@ -17,7 +19,9 @@ from pipeline.statistics.guard import Refusal, check_solution
 from schemas.study import Guards
 
 FIRST_KNOT = 1.0  # no look counts before day 1
-FALLS = Refusal("not_identified", "too little is known of the course over time: the fitted share would fall")
+FALLS = Refusal(
+    "not_identified", "too little is known of the course over time: the fitted share would fall"
+)
 LOST = 1e10  # stands for minus infinity where a curve would rise
 
 
@@ -32,13 +36,17 @@ class Hazard:
 
 @dataclass(frozen=True)
 class _Edge:
-    """One end of the intervals: where it is `inside` time, the log cumulative hazard is basis @ coefficients."""
+    """One end of the intervals: where it is `inside` time, the log cumulative hazard is basis @
+    coefficients."""
 
     basis: np.ndarray
     inside: np.ndarray
 
-    def survive(self, coefficients: np.ndarray, elsewhere: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Survival at the end (`elsewhere` at zero or infinity), and its first and second derivative by the log cumulative hazard."""
+    def survive(
+        self, coefficients: np.ndarray, elsewhere: float
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Survival at the end (`elsewhere` at zero or infinity),
+        and its first and second derivative by the log cumulative hazard."""
         cumulative = np.exp(np.clip(self.basis @ coefficients, -50, 50))
         survival = np.where(self.inside, np.exp(-cumulative), 0.0)
         slope = -cumulative * survival
@@ -48,7 +56,8 @@ class _Edge:
 def fit_hazard(
     left: np.ndarray, right: np.ndarray, covariates: np.ndarray, knots: tuple[float, ...]
 ) -> Hazard | Refusal:
-    """The regression of (left, right] on covariates (episodes, terms); refused where the data do not determine it."""
+    """The regression of (left, right] on covariates (episodes, terms); refused where the data do
+    not determine it."""
     edges = []
     for day in (left, right):
         inside = _is_inside(day)
@@ -65,7 +74,8 @@ def fit_hazard(
 
 
 def course_basis(day: np.ndarray, knots: tuple[float, ...]) -> np.ndarray:
-    """The columns of a spline on some days (days, knots): a constant, log time, and for each inner knot a cubic that is straight outside the end knots, scaled by the square of their range."""
+    """The columns of a spline on some days (days, knots): a constant, log time, and for each inner
+    knot a cubic that is straight outside the end knots, scaled by the square of their range."""
     x, (low, *inner, high) = np.log(day), np.log(knots)
     columns = [np.ones(len(x)), x]
     for middle in inner:
@@ -76,10 +86,12 @@ def course_basis(day: np.ndarray, knots: tuple[float, ...]) -> np.ndarray:
 
 
 def keep_told_apart(matrix: pd.DataFrame, fixed: np.ndarray, guards: Guards) -> pd.DataFrame:
-    """The columns with enough of their own: what neither the other columns nor those of `fixed` explain, as a sum of squares.
+    """The columns with enough of their own: what neither the other columns nor those of `fixed`
+    explain, as a sum of squares.
 
-    In units of a column of zeros and ones that is a number of episodes. Where it is small, two classes differ in a handful of episodes
-    only, and a coefficient would rest on them alone. The last such column goes first.
+    In units of a column of zeros and ones that is a number of episodes. Where it is small, two
+    classes differ in a handful of episodes only, and a coefficient would rest on them alone. The
+    last such column goes first.
     """
     columns = list(matrix)
     while columns:
@@ -103,7 +115,9 @@ def _rises(hazard: Hazard) -> bool:
     return bool((np.diff(course) > 0).all())
 
 
-def _sum_log_likelihood(coefficients: np.ndarray, left: _Edge, right: _Edge) -> tuple[float, np.ndarray, np.ndarray]:
+def _sum_log_likelihood(
+    coefficients: np.ndarray, left: _Edge, right: _Edge
+) -> tuple[float, np.ndarray, np.ndarray]:
     """The log-likelihood of all intervals, its gradient and information."""
     still, falling, bending = left.survive(coefficients, 1.0)
     gone, fallen, bent = right.survive(coefficients, 0.0)

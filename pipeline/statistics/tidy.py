@@ -10,7 +10,8 @@ from schemas.strata import check_comparison, check_stratum
 
 
 def state(term: str, estimate: float, **where: object) -> dict:
-    """A row with a number that can be used; `where` fills any other column of schemas.estimate.Estimates."""
+    """A row with a number that can be used; `where` fills any other column of
+    schemas.estimate.Estimates."""
     return {"term": term, "estimate": float(estimate), "status": "ok", **where}
 
 
@@ -22,16 +23,20 @@ def withhold(term: str, status: str, note: str, **where: object) -> dict:
 def count_sites(
     sites: ArrayLike, *, events: ArrayLike | None = None, among: ArrayLike | None = None
 ) -> dict[str, int | str | None]:
-    """The columns `n_sites` and `by_site` of a row that rests on episodes of these `sites`, one code for each episode.
+    """The columns `n_sites` and `by_site` of a row that rests on episodes of these `sites`,
+    one code for each episode.
 
-    `events` are the sites of those of them who had the event, where the row tells how many had it. Where `sites` are themselves those who
-    had it, `among` are the sites of the whole of which they are a part.
+    `events` are the sites of those of them who had the event, where the row tells how many had it.
+    Where `sites` are themselves those who had it, `among` are the sites of the whole of which they
+    are a part.
     """
     whole, part = (sites, events) if among is None else (among, sites)
     sizes = pd.Series(np.asarray(whole)).value_counts()
     told = sizes.sort_index().astype(str)
     if part is not None:
-        told += "/" + pd.Series(np.asarray(part)).value_counts().reindex(told.index, fill_value=0).astype(str)
+        told += "/" + pd.Series(np.asarray(part)).value_counts().reindex(
+            told.index, fill_value=0
+        ).astype(str)
     named = " ".join(f"{site}={counts}" for site, counts in told.items())
     return {"n_sites": len(np.unique(np.asarray(sites))), "by_site": named or None}
 
@@ -39,10 +44,13 @@ def count_sites(
 def tidy_estimates(rows: list[dict], **shared: object) -> pd.DataFrame:
     """The rows as a checked table; `shared` fills the columns that are the same in all of them.
 
-    Raises schemas.quantities.Undeclared or schemas.strata.UnknownStratum for a row that says what nobody has declared.
+    Raises schemas.quantities.Undeclared or schemas.strata.UnknownStratum for a row that says what
+    nobody has declared.
     """
     frame = pd.DataFrame([shared | row for row in rows]).reindex(columns=list(Estimates.describe()))
-    for analysis, stratum, term in frame[["analysis", "stratum", "term"]].drop_duplicates().itertuples(index=False):
+    for analysis, stratum, term in (
+        frame[["analysis", "stratum", "term"]].drop_duplicates().itertuples(index=False)
+    ):
         check_stratum(stratum)
         find_quantity(analysis, stratum, term)
     for comparison in frame["comparison"].dropna().unique():

@@ -1,7 +1,8 @@
 """Differences and ratios of two numbers from the limits of each.
 
-Limits follow from those of the two (Newcombe RG. Stat Med 1998;17:873-890; Zou GY, Donner A. Stat Med 2008;27:1693-1702), and so exist where
-all or nobody of one had the event. The limits by leaving out each site count where they reach further.
+Limits follow from those of the two (Newcombe RG. Stat Med 1998;17:873-890; Zou GY, Donner A. Stat
+Med 2008;27:1693-1702), and so exist where all or nobody of one had the event. The limits by leaving
+out each site count where they reach further.
 """
 
 from typing import NamedTuple
@@ -28,11 +29,15 @@ def combine(first: Bounded, second: Bounded) -> Bounded:
     return Bounded(value, value - below, value + above)
 
 
-def compare(values: np.ndarray, scale: Scale, first: Bounded, second: Bounded) -> tuple[float, float, float, float]:
-    """Standard error, limits and p-value of what the second number is less the first, or, on the scale RATIO, by how many times it is greater.
+def compare(
+    values: np.ndarray, scale: Scale, first: Bounded, second: Bounded
+) -> tuple[float, float, float, float]:
+    """Standard error, limits and p-value of what the second number is less the first, or,
+    on the scale RATIO, by how many times it is greater.
 
-    `values` (samples,) are the comparison, first of all and then without each site. The p-value is the greater of that by sites and that
-    which goes along with the limits of the two numbers (Altman DG, Bland JM. BMJ 2011;343:d2304). Both numbers lie above 0 for a ratio.
+    `values` (samples,) are the comparison, first of all and then without each site. The p-value is
+    the greater of that by sites and that which goes along with the limits of the two numbers
+    (Altman DG, Bland JM. BMJ 2011;343:d2304). Both numbers lie above 0 for a ratio.
     """
     error, low, high, p = limit_by_sites(values[0], values[1:], scale)
     if scale is RATIO:

@@ -26,7 +26,9 @@ def main() -> Counts:
             sys.exit(str(disagreement))
         read = {f"{name} read": rows for name, rows in warehouse.rows_read.items()}
     estimates.to_csv(arguments.out, index=False)
-    return read | {"estimates written": len(estimates)} | estimates["status"].value_counts().to_dict()
+    return (
+        read | {"estimates written": len(estimates)} | estimates["status"].value_counts().to_dict()
+    )
 
 
 if __name__ == "__main__":

@@ -1,5 +1,6 @@
-"""Hide small groups and single sites in all estimates, and audit them together with every earlier release: what this writes may leave the place where
-the patients' rows are. The ledger of releases stays."""
+"""Hide small groups and single sites in all estimates, and audit them together with every earlier
+release: what this writes may leave the place where the patients' rows are. The ledger of releases
+stays."""
 
 import argparse
 import sys
@@ -17,21 +18,34 @@ from schemas.study import read_config
 
 
 def main() -> Counts:
-    """Read the command line and write a safe copy of each file of estimates, or none if the audit fails; the rows by status."""
+    """Read the command line and write a safe copy of each file of estimates,
+    or none if the audit fails; the rows by status."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
-    parser.add_argument("--ledger", type=Path, required=True, help="folder that remembers every release")
     parser.add_argument(
-        "--fingerprints", type=Path, required=True, help="file that names what the numbers were made from"
+        "--ledger", type=Path, required=True, help="folder that remembers every release"
+    )
+    parser.add_argument(
+        "--fingerprints",
+        type=Path,
+        required=True,
+        help="file that names what the numbers were made from",
     )
     parser.add_argument("--out", type=Path, required=True, help="folder to write to")
     parser.add_argument(
-        "--release", type=Path, required=True, help="file that says which release it is, and what it was made from"
+        "--release",
+        type=Path,
+        required=True,
+        help="file that says which release it is, and what it was made from",
     )
-    parser.add_argument("estimates", type=Path, nargs="+", help="files of estimates as the models wrote them")
+    parser.add_argument(
+        "estimates", type=Path, nargs="+", help="files of estimates as the models wrote them"
+    )
     arguments = parser.parse_args()
     config = read_config(arguments.plan)
-    estimates = pd.concat([Estimates.cast(pd.read_csv(path)) for path in arguments.estimates], ignore_index=True)
+    estimates = pd.concat(
+        [Estimates.cast(pd.read_csv(path)) for path in arguments.estimates], ignore_index=True
+    )
     used = pd.read_csv(arguments.fingerprints, dtype="string")
     trials = narrow_trials(config.published)
     try:
@@ -46,7 +60,11 @@ def main() -> Counts:
     before = estimates["status"].value_counts().add_suffix(" before protection").to_dict()
     released = pd.concat(issue.files.values())["status"]
     number = int(issue.made_from["value"].iloc[0])
-    return {"release": number, "estimates read": len(estimates)} | before | released.value_counts().to_dict()
+    return (
+        {"release": number, "estimates read": len(estimates)}
+        | before
+        | released.value_counts().to_dict()
+    )
 
 
 if __name__ == "__main__":

@@ -1,4 +1,5 @@
-"""Say what the numbers were made from: the version, fingerprints of data, plan and code, versions of libraries."""
+"""Say what the numbers were made from: the version, fingerprints of data, plan and code,
+versions of libraries."""
 
 import argparse
 import hashlib
@@ -16,7 +17,8 @@ RUNS_THE_STEPS = "snakemake"  # imported by no step, and used by all of them
 
 
 def list_fingerprints(deliveries: pd.DataFrame, plan: Path) -> pd.DataFrame:
-    """The version of the project, fingerprints of data, plan and code, versions of the libraries that our code imports and of what runs it: one row each, `name` and `value`."""
+    """The version of the project, fingerprints of data, plan and code, versions of the libraries
+    that our code imports and of what runs it: one row each, `name` and `value`."""
     current = deliveries[deliveries["is_current"]].sort_values("site")
     data = hashlib.sha256("".join(current["fingerprint"]).encode()).hexdigest()
     values = {
@@ -26,7 +28,9 @@ def list_fingerprints(deliveries: pd.DataFrame, plan: Path) -> pd.DataFrame:
         "code": fingerprint_files(list_own_files(), ROOT),
     }
     libraries = sorted({*find_libraries(), RUNS_THE_STEPS})
-    return pd.DataFrame((values | {name: version(name) for name in libraries}).items(), columns=["name", "value"])
+    return pd.DataFrame(
+        (values | {name: version(name) for name in libraries}).items(), columns=["name", "value"]
+    )
 
 
 def main() -> Counts:

@@ -1,4 +1,5 @@
-"""Take in deliveries: each one's rows, set-aside rows and problems, and a page for the coordinator who handed it in."""
+"""Take in deliveries: each one's rows, set-aside rows and problems,
+and a page for the coordinator who handed it in."""
 
 import argparse
 from collections import Counter
@@ -13,11 +14,14 @@ from schemas.study import read_config
 
 
 def main() -> Counts:
-    """Read the command line and take in the deliveries, in the order given: a site's earlier ones come first. Where their rows ended."""
+    """Read the command line and take in the deliveries, in the order given:
+    a site's earlier ones come first. Where their rows ended."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
     parser.add_argument("--results", type=Path, required=True, help="folder to write to")
-    parser.add_argument("--invented", action="store_true", help="say that nobody in the pool exists")
+    parser.add_argument(
+        "--invented", action="store_true", help="say that nobody in the pool exists"
+    )
     parser.add_argument("deliveries", type=Path, nargs="+", help="folders .../<site>/<delivery>")
     arguments = parser.parse_args()
     config = read_config(arguments.plan)

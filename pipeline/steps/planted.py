@@ -24,7 +24,11 @@ def main() -> Counts:
         readings, findings = warehouse.read("adjudications"), warehouse.read("findings")
     compared = compare_planted(readings, findings, truth, read_config(arguments.plan))
     compared.to_csv(arguments.out, index=False)
-    return {"planted episodes": len(truth), "adjudications read": len(readings), "rows written": len(compared)}
+    return {
+        "planted episodes": len(truth),
+        "adjudications read": len(readings),
+        "rows written": len(compared),
+    }
 
 
 if __name__ == "__main__":

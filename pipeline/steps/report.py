@@ -1,4 +1,5 @@
-"""Write the committee's report from the estimates, as a page, as a PDF and as single figures; no model runs here."""
+"""Write the committee's report from the estimates, as a page, as a PDF and as single figures;
+no model runs here."""
 
 import argparse
 from pathlib import Path
@@ -20,19 +21,31 @@ def main() -> Counts:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
     parser.add_argument(
-        "--fingerprints", type=Path, required=True, help="file that names what the numbers were made from"
+        "--fingerprints",
+        type=Path,
+        required=True,
+        help="file that names what the numbers were made from",
     )
     parser.add_argument("--page", type=Path, required=True, help="page to write")
     parser.add_argument("--pdf", type=Path, required=True, help="PDF to write, of the same content")
     parser.add_argument(
-        "--figures", type=Path, required=True, help="folder for each figure as an .svg file, and their list"
+        "--figures",
+        type=Path,
+        required=True,
+        help="folder for each figure as an .svg file, and their list",
     )
-    parser.add_argument("--invented", action="store_true", help="say that nobody in the pool exists")
-    parser.add_argument("estimates", type=Path, nargs="+", help="files of estimates after small groups were hidden")
+    parser.add_argument(
+        "--invented", action="store_true", help="say that nobody in the pool exists"
+    )
+    parser.add_argument(
+        "estimates", type=Path, nargs="+", help="files of estimates after small groups were hidden"
+    )
     arguments = parser.parse_args()
     estimates = {path.stem: Estimates.cast(pd.read_csv(path)) for path in arguments.estimates}
     used = pd.read_csv(arguments.fingerprints, dtype="string").set_index("name")["value"].to_dict()
-    content = compose_report(estimates, read_config(arguments.plan), used, invented=arguments.invented)
+    content = compose_report(
+        estimates, read_config(arguments.plan), used, invented=arguments.invented
+    )
     arguments.page.write_text(render_page("committee.html.j2", content), "utf-8")
     typeset_report("committee.typ", content, arguments.pdf)
     figures = _write_figures(content, arguments.figures)
@@ -40,8 +53,8 @@ def main() -> Counts:
 
 
 def _write_figures(content: dict, folder: Path) -> int:
-    """Each figure as a file of its own, and figures.csv: a row is a figure, with its title, caption and words for those who do not see it.
-    Their number."""
+    """Each figure as a file of its own, and figures.csv: a row is a figure, with its title,
+    caption and words for those who do not see it. Their number."""
     folder.mkdir(parents=True, exist_ok=True)
     rows = []
     for picture in list_pictures(content):
@@ -49,7 +62,9 @@ def _write_figures(content: dict, folder: Path) -> int:
         file = f"{picture['name'].removeprefix('figure-')}.svg"
         (folder / file).write_text(stand_alone(picture["svg"], picture["title"], caption), "utf-8")
         rows.append((file, picture["title"], caption, picture["alt"]))
-    pd.DataFrame(rows, columns=["file", "title", "caption", "alt"]).to_csv(folder / "figures.csv", index=False)
+    pd.DataFrame(rows, columns=["file", "title", "caption", "alt"]).to_csv(
+        folder / "figures.csv", index=False
+    )
     return len(rows)
 
 

@@ -1,5 +1,5 @@
-"""How a step starts and how it ends: what it counted goes to its log; of a fault its place, but not its message, since that can hold a
-patient's values."""
+"""How a step starts and how it ends: what it counted goes to its log; of a fault its place,
+but not its message, since that can hold a patient's values."""
 
 import sys
 import time
@@ -11,7 +11,8 @@ Counts = dict[str, int]
 
 
 def run_step(step: Callable[[], Counts | None]) -> None:
-    """Run a step guarded, and print what it counted, its seconds and its greatest memory, a line each."""
+    """Run a step guarded, and print what it counted, its seconds and its greatest memory,
+    a line each."""
     began = time.monotonic()
     counts = run_guarded(step) or {}
     for name, count in counts.items():
@@ -22,8 +23,11 @@ def run_step(step: Callable[[], Counts | None]) -> None:
 
 
 def run_guarded(step: Callable[[], Counts | None], code: int = 1) -> Counts | None:
-    """What a step or tool returns. A fault ends it with `code`: one of the program with its place and kind printed without its message, one
-    of the plan told whole, since a plan holds no record."""
+    """What a step or tool returns.
+
+    A fault ends it with `code`: one of the program with its place and kind printed without its
+    message, one of the plan told whole, since a plan holds no record.
+    """
     from schemas.plan_faults import PlanFault
 
     warnings.showwarning = tell_place
@@ -35,12 +39,18 @@ def run_guarded(step: Callable[[], Counts | None], code: int = 1) -> Counts | No
     except Exception as fault:
         for frame in traceback.extract_tb(fault.__traceback__):
             print(f"  {frame.filename}:{frame.lineno} in {frame.name}", file=sys.stderr)
-        print(f"{type(fault).__name__} (its message is left out: it could hold a patient's values)", file=sys.stderr)
+        print(
+            f"{type(fault).__name__} (its message is left out: it could hold a patient's values)",
+            file=sys.stderr,
+        )
         sys.exit(code)
 
 
-def tell_place(message: Warning | str, category: type[Warning], filename: str, lineno: int, *_: object) -> None:
-    """Print where a warning arose and of which kind it is, without its message, for the same reason."""
+def tell_place(
+    message: Warning | str, category: type[Warning], filename: str, lineno: int, *_: object
+) -> None:
+    """Print where a warning arose and of which kind it is, without its message,
+    for the same reason."""
     print(f"{category.__name__} at {filename}:{lineno}", file=sys.stderr)
 
 

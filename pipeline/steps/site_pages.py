@@ -1,4 +1,7 @@
-"""Write each site's own page: its numbers, its lists, what to record better. Each stays with its site."""
+"""Write each site's own page: its numbers, its lists, what to record better.
+
+Each stays with its site.
+"""
 
 import argparse
 from pathlib import Path
@@ -21,9 +24,15 @@ def main() -> Counts:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
     parser.add_argument("--warehouse", type=Path, required=True, help="file to read")
-    parser.add_argument("--estimates", type=Path, nargs="+", required=True, help="estimates after protection")
-    parser.add_argument("--sites", type=Path, nargs="*", default=[], help="folders to write to, one a site")
-    parser.add_argument("--invented", action="store_true", help="say that nobody in the pool exists")
+    parser.add_argument(
+        "--estimates", type=Path, nargs="+", required=True, help="estimates after protection"
+    )
+    parser.add_argument(
+        "--sites", type=Path, nargs="*", default=[], help="folders to write to, one a site"
+    )
+    parser.add_argument(
+        "--invented", action="store_true", help="say that nobody in the pool exists"
+    )
     arguments = parser.parse_args()
     config = read_config(arguments.plan)
     estimates = {path.stem: Estimates.cast(pd.read_csv(path)) for path in arguments.estimates}
@@ -34,9 +43,13 @@ def main() -> Counts:
         records = select_site(tables, folder.name)
         content = compose_site_page(records, estimates, config, invented=arguments.invented)
         (folder / "report.html").write_text(render_page("site.html.j2", content), "utf-8")
-        differing = list_disagreements(pair_diagnoses(records["episodes"], records["adjudications"]))
+        differing = list_disagreements(
+            pair_diagnoses(records["episodes"], records["adjudications"])
+        )
         differing.astype(object).map(disarm).to_csv(folder / "disagreements.csv", index=False)
-    return {"sites": len(arguments.sites)} | {f"{name} read": rows for name, rows in warehouse.rows_read.items()}
+    return {"sites": len(arguments.sites)} | {
+        f"{name} read": rows for name, rows in warehouse.rows_read.items()
+    }
 
 
 if __name__ == "__main__":

@@ -1,4 +1,5 @@
-"""Store everything that was received, decide what it means, and write the rows that the models see: one warehouse, whole or not at all."""
+"""Store everything that was received, decide what it means, and write the rows that the models see:
+one warehouse, whole or not at all."""
 
 import argparse
 from pathlib import Path
@@ -14,7 +15,9 @@ def main() -> Counts:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
     parser.add_argument("--warehouse", type=Path, required=True, help="file to write")
-    parser.add_argument("deliveries", type=Path, nargs="*", help="folders that intake wrote, one a delivery")
+    parser.add_argument(
+        "deliveries", type=Path, nargs="*", help="folders that intake wrote, one a delivery"
+    )
     arguments = parser.parse_args()
     with build_warehouse(arguments.warehouse) as warehouse:
         warehouse.load_deliveries(arguments.deliveries)

@@ -1,4 +1,5 @@
-"""Search all that a run has made for those who withdrew their consent: the run fails if one is found, and says only where."""
+"""Search all that a run has made for those who withdrew their consent:
+the run fails if one is found, and says only where."""
 
 import argparse
 import html
@@ -16,7 +17,8 @@ from schemas.site_map import SiteMap, read_site_maps
 from schemas.study import SITES
 from schemas.warehouse import SINGULAR
 
-OF_SITES = ("rows", "intake", "sites")  # folders with one folder a site; the pseudonyms of two sites may be the same
+# folders with one folder a site; the pseudonyms of two sites may be the same
+OF_SITES = ("rows", "intake", "sites")
 TOKEN = re.compile(r"[a-z0-9-]+")
 TELLING = re.compile(
     r"(?=.*\d)(?=.*[a-z])[a-z0-9-]{5,}"
@@ -27,7 +29,9 @@ def main() -> Counts:
     """Read the command line, search, and write how many withdrew at each site."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
-    parser.add_argument("--results", type=Path, required=True, help="folder of everything that the run has made")
+    parser.add_argument(
+        "--results", type=Path, required=True, help="folder of everything that the run has made"
+    )
     parser.add_argument("--out", type=Path, required=True, help="file to write: a line a site")
     parser.add_argument("sites", type=Path, nargs="*", help="folders of the sites that have a list")
     arguments = parser.parse_args()
@@ -39,7 +43,10 @@ def main() -> Counts:
         found += search(arguments.results, folder.name, patients | episodes)
         counts.append((folder.name, len(patients), len(episodes)))
     if found:
-        sys.exit(f"{len(found)} places still hold somebody who withdrew: " + ", ".join(sorted(set(found))))
+        sys.exit(
+            f"{len(found)} places still hold somebody who withdrew: "
+            + ", ".join(sorted(set(found)))
+        )
     columns = ["site", "patients_withdrawn", "episodes_left_out"]
     withdrawn = pd.DataFrame(counts, columns=columns)
     withdrawn.to_csv(arguments.out, index=False)
@@ -47,7 +54,8 @@ def main() -> Counts:
 
 
 def search(results: Path, site: str, codes: frozenset[str]) -> list[str]:
-    """The places in which one of the codes of a site stands: tables of the store, and all files but those of other sites."""
+    """The places in which one of the codes of a site stands: tables of the store,
+    and all files but those of other sites."""
     wanted = {
         code.casefold() for code in codes if re.search(r"\d", code)
     }  # one without a digit is a word of the dictionary
@@ -56,7 +64,11 @@ def search(results: Path, site: str, codes: frozenset[str]) -> list[str]:
     with open_warehouse(results / "warehouse.duckdb") as store:
         for name in SINGULAR:
             rows = store.read(name)
-            found += [f"table {name}"] if holds(rows[rows["site"].eq(site)] if "site" in rows else rows, wanted) else []
+            found += (
+                [f"table {name}"]
+                if holds(rows[rows["site"].eq(site)] if "site" in rows else rows, wanted)
+                else []
+            )
     for path in sorted(path for path in results.rglob("*") if path.is_file()):
         part, *beneath = path.relative_to(results).parts
         if part in OF_SITES and beneath[0] != site:
@@ -64,7 +76,9 @@ def search(results: Path, site: str, codes: frozenset[str]) -> list[str]:
         if path.suffix == ".parquet":
             hit = holds(pd.read_parquet(path), wanted)
         else:
-            hit = not (wanted if part in OF_SITES and path.suffix == ".csv" else telling).isdisjoint(list_words(path))
+            hit = not (
+                wanted if part in OF_SITES and path.suffix == ".csv" else telling
+            ).isdisjoint(list_words(path))
         found += [path.relative_to(results).as_posix()] if hit else []
     return found
 

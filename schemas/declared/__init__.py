@@ -1,9 +1,18 @@
-"""Every analysis of the plan and what it can state, in the order of the plan: one place for models, protection, pages and the catalogue."""
+"""Every analysis of the plan and what it can state, in the order of the plan: one place for models,
+protection, pages and the catalogue."""
 
 from functools import cache
 
 from schemas.analysis import Analysis
-from schemas.declared import afterwards, attempts, description, order, resolution, sensitivity, sites
+from schemas.declared import (
+    afterwards,
+    attempts,
+    description,
+    order,
+    resolution,
+    sensitivity,
+    sites,
+)
 from schemas.quantities import Found, Quantity, Undeclared
 
 PLAN: dict[str, Analysis] = {
@@ -33,7 +42,8 @@ DECLARED = {name: analysis.quantities for name, analysis in PLAN.items()}
 
 
 def find_declared(analysis: str, term: str) -> Quantity:
-    """The quantity that is declared with this very pattern of its term, such as `risk_{arm}_day_{day}`; raises Undeclared if none is."""
+    """The quantity that is declared with this very pattern of its term,
+    such as `risk_{arm}_day_{day}`; raises Undeclared if none is."""
     for quantity in DECLARED[analysis]:
         if quantity.term == term:
             return quantity
@@ -42,12 +52,13 @@ def find_declared(analysis: str, term: str) -> Quantity:
 
 @cache
 def find_quantity(analysis: str, stratum: str, term: str) -> Found:
-    """The first declaration that fits a row; raises Undeclared with a sentence that names the row."""
+    """The first declaration that fits a row; raises Undeclared with a sentence that names the
+    row."""
     for quantity in DECLARED.get(analysis, ()):
         told, part = quantity.pattern.fullmatch(term), quantity.strata.fullmatch(stratum)
         if told and part:
             return Found(quantity, part.groupdict() | told.groupdict())
     raise Undeclared(
-        f"{analysis} states “{term}” of “{stratum}”, which no declaration of schemas/declared knows: nothing is released until it says "
-        "what the number is and whom it counts."
+        f"{analysis} states “{term}” of “{stratum}”, which no declaration of schemas/declared "
+        "knows: nothing is released until it says what the number is and whom it counts."
     )

@@ -11,14 +11,16 @@ HANDICAP_CHANGE = Analysis(
     "pipeline.analyses.afterwards.handicap:estimate_handicap_change",
     Text(
         "Handicap over time",
-        "The mean total of the Dizziness Handicap Inventory (0 to 100, more is worse), its change, and the share who fell by an important "
-        "amount.",
+        "The mean total of the Dizziness Handicap Inventory (0 to 100, more is worse), its change, "
+        "and the share who fell by an important amount.",
         "Treated positional episodes with a total.",
         ON_DAY_0,
-        f"Linear mixed model by restricted likelihood, intercept and slope of patients, intercept of sites; {JACKKNIFE}.",
-        "Totals may be missing for reasons that earlier totals tell, not for others. Those resolved and those not differ in much else.",
-        "Laird & Ware, Biometrics 1982;38:963-974; Tamber et al., Health Qual Life Outcomes 2009;7:109; Jacobson & Newman, Arch Otolaryngol "
-        "Head Neck Surg 1990;116:424-427",
+        "Linear mixed model by restricted likelihood, intercept and slope of patients, intercept "
+        f"of sites; {JACKKNIFE}.",
+        "Totals may be missing for reasons that earlier totals tell, not for others. Those "
+        "resolved and those not differ in much else.",
+        "Laird & Ware, Biometrics 1982;38:963-974; Tamber et al., Health Qual Life Outcomes "
+        "2009;7:109; Jacobson & Newman, Arch Otolaryngol Head Neck Surg 1990;116:424-427",
     ),
     (
         Quantity("mean_day_{day}", "points", "mean handicap total, day {day}", NEAR, worth=6),
@@ -78,7 +80,8 @@ RECURRENCE = Analysis(
         "First spells that were seen to be resolved.",
         "The first negative day.",
         f"Non-parametric maximum likelihood for interval-censored times; {JACKKNIFE}.",
-        "Returns handed in as a new episode are not counted, so that these shares of recurrence are lower bounds.",
+        "Returns handed in as a new episode are not counted, so that these shares of recurrence "
+        "are lower bounds.",
         f"{TURNBULL}; Perez et al., Otol Neurotol 2012;33:437-443",
     ),
     (
@@ -89,7 +92,13 @@ RECURRENCE = Analysis(
             AT_RISK,
             worth=3,
         ),
-        Quantity("recurrence_free_day_{day}", "probability", "share without recurrence by day {day}", AT_RISK, worth=5),
+        Quantity(
+            "recurrence_free_day_{day}",
+            "probability",
+            "share without recurrence by day {day}",
+            AT_RISK,
+            worth=5,
+        ),
         count(
             "at_risk_day_{day}",
             "seen to be free of it on day {day} or later",

@@ -6,18 +6,22 @@ from schemas.quantities import DIAGNOSTICS, VARIANCES, People, Quantity
 
 FAILURE = People("first session a failure")
 RAW = "share of attempts followed by a negative test"
-COUNTED = ("first_sessions_tested", "second_sessions_tested", "third_sessions_tested")  # one each, so people
+# one each, so people
+COUNTED = ("first_sessions_tested", "second_sessions_tested", "third_sessions_tested")
 
 FAILURE_REASONS = Analysis(
     "pipeline.analyses.attempts.failure_reasons:estimate_failure_reasons",
     Text(
         "Why first maneuvers failed",
-        "The share of failed first maneuvers with evidence for each reason: from what was known on the day of the failure, and from the "
-        "whole record.",
-        "Episodes whose first maneuver was followed by a positive look; for “never looked”, also those without any.",
+        "The share of failed first maneuvers with evidence for each reason: from what was known on "
+        "the day of the failure, and from the whole record.",
+        "Episodes whose first maneuver was followed by a positive look; for “never looked”, also "
+        "those without any.",
         "The day on which the failure was seen.",
-        "Shares with exact limits, or those by leaving out each site where they are wider. Several reasons are possible.",
-        "Evidence is no verdict, and what was not recorded can be evidence for nothing. Hindsight uses the future and is shown for that only.",
+        "Shares with exact limits, or those by leaving out each site where they are wider. Several "
+        "reasons are possible.",
+        "Evidence is no verdict, and what was not recorded can be evidence for nothing. Hindsight "
+        "uses the future and is shown for that only.",
         f"Patterns with their sources in failure.yaml below; {EXACT}",
     ),
     (
@@ -49,13 +53,15 @@ ATTEMPT_SUCCESS = Analysis(
     Text(
         "Success of single attempts",
         "The chance that the next deciding look after a session is negative.",
-        "Sessions of positional episodes not known to be resolved, with a deciding look before the next session. Shares and events are of "
-        "sessions, of which an episode can have several.",
+        "Sessions of positional episodes not known to be resolved, with a deciding look before the "
+        "next session. Shares and events are of sessions, of which an episode can have several.",
         "Each session.",
-        f"Complementary log-log regression with the gap to the look as covariate; the same with random intercepts of patients; {JACKKNIFE}.",
-        "Later attempts are of those whom earlier ones failed: the number of the attempt is always in the model. Sessions without a look are "
-        "like those with one, given the covariates.",
-        "Prentice & Gloeckler, Biometrics 1978;34:57-67; Pinheiro & Bates, J Comput Graph Stat 1995;4:12-35",
+        "Complementary log-log regression with the gap to the look as covariate; the same with "
+        f"random intercepts of patients; {JACKKNIFE}.",
+        "Later attempts are of those whom earlier ones failed: the number of the attempt is always "
+        "in the model. Sessions without a look are like those with one, given the covariates.",
+        "Prentice & Gloeckler, Biometrics 1978;34:57-67; Pinheiro & Bates, J Comput Graph Stat "
+        "1995;4:12-35",
     ),
     (
         *(
@@ -79,20 +85,37 @@ ATTEMPT_SUCCESS = Analysis(
             worth=5,
         ),
         Quantity("success", "modelled share", "probability that the next test is negative"),
-        Quantity("success_in_sequence", "modelled share", "probability that the next attempt of a sequence succeeds"),
-        Quantity("resolved", "modelled share", "share resolved after so many attempts"),
-        Quantity("attempts_to_resolve_{percent}", "number", "attempts until {percent} % are resolved"),
         Quantity(
-            "log_gap_slope", "coefficient", "coefficient of the logarithm of the gap to the test", among=DIAGNOSTICS
+            "success_in_sequence",
+            "modelled share",
+            "probability that the next attempt of a sequence succeeds",
         ),
-        Quantity("patient_sd", "spread", "spread between patients (standard deviation)", among=VARIANCES),
+        Quantity("resolved", "modelled share", "share resolved after so many attempts"),
+        Quantity(
+            "attempts_to_resolve_{percent}", "number", "attempts until {percent} % are resolved"
+        ),
+        Quantity(
+            "log_gap_slope",
+            "coefficient",
+            "coefficient of the logarithm of the gap to the test",
+            among=DIAGNOSTICS,
+        ),
+        Quantity(
+            "patient_sd", "spread", "spread between patients (standard deviation)", among=VARIANCES
+        ),
         Quantity("site_sd", "spread", "spread between sites (standard deviation)", among=VARIANCES),
         Quantity("model", "statistic", "a model that has no answer"),
         Quantity(
-            "{variable}={class}", "ratio", "{variable}: {class}", direction="above 1: a negative test is likelier"
+            "{variable}={class}",
+            "ratio",
+            "{variable}: {class}",
+            direction="above 1: a negative test is likelier",
         ),
         Quantity(
-            "{variable}", "ratio", "{variable}", direction="above 1: a negative test is likelier with more of it"
+            "{variable}",
+            "ratio",
+            "{variable}",
+            direction="above 1: a negative test is likelier with more of it",
         ),  # a number, or one class
     ),
 )

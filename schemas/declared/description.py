@@ -17,7 +17,10 @@ FLOW = {  # term: the people counted, and what they are called
     "never_positive": ("never positive", "no test that could turn negative"),
     "not_looked": ("not looked at", "not tested again after the maneuver"),
     "followed": ("followed objective", "tested again: in the curves"),
-    "reclassified_later": ("reclassified later", "found to be something else after the first attempt"),
+    "reclassified_later": (
+        "reclassified later",
+        "found to be something else after the first attempt",
+    ),
 }
 LEDGER = {  # what a base of the ledger is called elsewhere; others by their own names
     "handed_in": "handed in",
@@ -53,7 +56,8 @@ def _describe(population: str, variables: tuple[str, ...]) -> tuple[Quantity, ..
 
 
 def _keep_ledger() -> tuple[Quantity, ...]:
-    """How many each base counts, people or their sessions, and how many of the larger one are not in it."""
+    """How many each base counts, people or their sessions, and how many of the larger one are not
+    in it."""
     rows = [Quantity("sites", "number", "sites with a stored episode")]
     for name, base in BASES.items():
         words = f"{base.noun}s {base.says}"
@@ -63,7 +67,9 @@ def _keep_ledger() -> tuple[Quantity, ...]:
         )
         for term, people, said in both:
             if base.several:
-                rows.append(count(term, said, People(f"all of {people}", ALL), People(people, ALL), worth=9))
+                rows.append(
+                    count(term, said, People(f"all of {people}", ALL), People(people, ALL), worth=9)
+                )
             elif base.noun != "site":
                 rows.append(count(term, said, People(people, ALL), worth=9))
     return tuple(rows)
@@ -80,13 +86,16 @@ EPISODE_FLOW = Analysis(
         "None beyond a correct count.",
         "von Elm et al., PLoS Med 2007;4:e296, item 13",
     ),
-    tuple(count(term, words, People(people, ALL), worth=9) for term, (people, words) in FLOW.items()),
+    tuple(
+        count(term, words, People(people, ALL), worth=9) for term, (people, words) in FLOW.items()
+    ),
 )
 DENOMINATORS = Analysis(
     "pipeline.analyses.description.denominators:count_denominators",
     Text(
         "Whom the numbers are of",
-        "How many episodes, sessions, patients and sites each number of the reports is of, and which larger group they were taken from.",
+        "How many episodes, sessions, patients and sites each number of the reports is of, and "
+        "which larger group they were taken from.",
         "All episodes in the current deliveries, and the sessions that were given in them.",
         DESCRIPTION,
         "Counts, by the definitions that the analyses themselves use.",
@@ -100,7 +109,8 @@ POOL_DESCRIPTION = Analysis(
     Text(
         "Who is in the pool",
         "The share of episodes with each value of each variable; quartiles of age.",
-        "All stored episodes; for canal, side, arm, mechanism and first maneuver those of positional vertigo.",
+        "All stored episodes; for canal, side, arm, mechanism and first maneuver those of "
+        "positional vertigo.",
         DESCRIPTION,
         "Shares; what was not recorded is a value of its own.",
         "None; the shares describe these clinics only.",
@@ -117,16 +127,34 @@ NON_POSITIONAL = Analysis(
     "pipeline.analyses.description.counts:describe_non_positional",
     Text(
         "Probably not positional vertigo",
-        "How many cases each reason sets apart, how many the site itself recognised, what had been given before.",
-        "Episodes that the criteria call probably non-positional. They enter no estimate of resolution.",
+        "How many cases each reason sets apart, how many the site itself recognised, what had been "
+        "given before.",
+        "Episodes that the criteria call probably non-positional. They enter no estimate of "
+        "resolution.",
         DESCRIPTION,
         "Shares; several reasons can hold for one episode.",
-        "Flags count what was recorded; what nobody asked raises none, so that the shares are lower bounds.",
+        "Flags count what was recorded; what nobody asked raises none, so that the shares are "
+        "lower bounds.",
         "Johns & Quinn, CMAJ 2020;192:E182; flags with their sources in criteria.yaml below",
     ),
     (
-        Quantity("share", "share", "share", People("apart", ALL), People("apart"), "reason={reason}", worth=4),
-        Quantity("share", "share", "share", People("treated", ALL), People("treated"), "later_flag={later_flag}"),
+        Quantity(
+            "share",
+            "share",
+            "share",
+            People("apart", ALL),
+            People("apart"),
+            "reason={reason}",
+            worth=4,
+        ),
+        Quantity(
+            "share",
+            "share",
+            "share",
+            People("treated", ALL),
+            People("treated"),
+            "later_flag={later_flag}",
+        ),
         Quantity(
             "recognised_by_site",
             "share",
@@ -141,29 +169,47 @@ NON_POSITIONAL = Analysis(
             People("apart"),
             People("apart, treated"),
         ),
-        Quantity("sessions_median", "number", "median number of sessions", People("apart, treated")),
-        Quantity("reclassified_day_median", "days", "median day of the other diagnosis", People("reclassified later")),
+        Quantity(
+            "sessions_median", "number", "median number of sessions", People("apart, treated")
+        ),
+        Quantity(
+            "reclassified_day_median",
+            "days",
+            "median day of the other diagnosis",
+            People("reclassified later"),
+        ),
     ),
 )
 DIAGNOSIS_AGREEMENT = Analysis(
     "pipeline.analyses.description.agreement:estimate_agreement",
     Text(
         "Recorded against adjudicated diagnosis",
-        "How often the clinician's working diagnosis and the reading of the looks name the same canal or side, and by how much "
-        "more than chance.",
+        "How often the clinician's working diagnosis and the reading of the looks name the same "
+        "canal or side, and by how much more than chance.",
         "Positional episodes in which both name one.",
         "The first attempt: only looks before it enter the reading.",
-        "Share with exact limits; Cohen's kappa with large-sample limits; for the pool those by leaving out each site where they are wider.",
+        "Share with exact limits; Cohen's kappa with large-sample limits; for the pool those by "
+        "leaving out each site where they are wider.",
         "None on who is right. Kappa depends on how common each canal is.",
-        f"Cohen, Educ Psychol Meas 1960;20:37-46; Fleiss, Cohen & Everitt, Psychol Bull 1969;72:323-327; {EXACT}",
+        "Cohen, Educ Psychol Meas 1960;20:37-46; Fleiss, Cohen & Everitt, Psychol Bull "
+        f"1969;72:323-327; {EXACT}",
     ),
     (
-        Quantity("{part}_agreement", "share", "share in agreement, {part}", NAMED, People("alike {part}"), worth=6),
+        Quantity(
+            "{part}_agreement",
+            "share",
+            "share in agreement, {part}",
+            NAMED,
+            People("alike {part}"),
+            worth=6,
+        ),
         Quantity("{part}_kappa", "agreement", "Cohen's kappa, {part}", NAMED),
         count(
             "{part}:recorded={recorded},adjudicated={adjudicated}",
             "{part}: recorded: {recorded}, adjudicated: {adjudicated}",
-            People("named {part}", where={"recorded": "{recorded}", "adjudicated": "{adjudicated}"}),
+            People(
+                "named {part}", where={"recorded": "{recorded}", "adjudicated": "{adjudicated}"}
+            ),
         ),
         Quantity(
             "one_of_two_canals_fits_the_record",
@@ -178,18 +224,24 @@ PLANTED_VARIANTS = Analysis(
     "pipeline.analyses.description.planted:compare_planted",
     Text(
         "Planted against adjudicated variant",
-        "What invented patients were made with against what their looks were read as, and the share read as planted where looks can "
-        "tell: before treatment, a test that can show the variant showed nystagmus.",
-        "The demonstration pool only: a real one has no such truth. Nothing is hidden, since nobody in it exists.",
+        "What invented patients were made with against what their looks were read as, and the "
+        "share read as planted where looks can tell: before treatment, a test that can show the "
+        "variant showed nystagmus.",
+        "The demonstration pool only: a real one has no such truth. Nothing is hidden, since "
+        "nobody in it exists.",
         "The first attempt: only looks before it enter.",
         "Counts; shares with exact limits.",
-        "Says how the criteria do on patients of the generator. Looks that fit several variants leave the reading open by design: "
-        "then the planted one is among those allowed, and not recovered.",
+        "Says how the criteria do on patients of the generator. Looks that fit several variants "
+        "leave the reading open by design: then the planted one is among those allowed, and not "
+        "recovered.",
         f"The generator in synthetic_data, with its sources; {EXACT}",
     ),
     (
         Quantity("{part}:read={read}", "number", "{part}: read as: {read}"),
-        *(Quantity(f"{part}_recovered", "modelled share", f"share read as planted: {part}") for part in PARTS),
+        *(
+            Quantity(f"{part}_recovered", "modelled share", f"share read as planted: {part}")
+            for part in PARTS
+        ),
         Quantity(
             "variant_allowed",
             "modelled share",
@@ -202,19 +254,30 @@ FIRST_TEST_DELAY = Analysis(
     "pipeline.analyses.description.first_test:estimate_first_test",
     Text(
         "How long until the next test",
-        "The share tested again by each day after day 0, had everybody been seen for as long, and quartiles of the delay.",
+        "The share tested again by each day after day 0, had everybody been seen for as long, and "
+        "quartiles of the delay.",
         "Treated positional episodes; the setting is that of the first session.",
         ON_DAY_0,
-        f"Kaplan-Meier; {JACKKNIFE} or, where these reach further, exact ones at the effective number.",
-        "Who is no longer seen would have been tested like those who still are. Tests that symptoms brought about count like planned ones.",
+        f"Kaplan-Meier; {JACKKNIFE} or, where these reach further, exact ones at the effective "
+        "number.",
+        "Who is no longer seen would have been tested like those who still are. Tests that "
+        "symptoms brought about count like planned ones.",
         f"Kaplan & Meier, J Am Stat Assoc 1958;53:457-481; {EXACT}",
     ),
     (
         Quantity(
-            "tested_by_day_{day}", "probability", "share tested again by day {day}", People("treated"), sized=False
+            "tested_by_day_{day}",
+            "probability",
+            "share tested again by day {day}",
+            People("treated"),
+            sized=False,
         ),
         Quantity(
-            "delay_{quartile}", "days", "delay of the first test in days, {quartile}", People("treated"), sized=False
+            "delay_{quartile}",
+            "days",
+            "delay of the first test in days, {quartile}",
+            People("treated"),
+            sized=False,
         ),
     ),
 )

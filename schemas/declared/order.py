@@ -9,10 +9,15 @@ from schemas.quantities import DIAGNOSTICS, People, Quantity
 COMPARED = People("compared")
 CHOSEN = People("compared", where={"choice": "{arm}"})
 PATH = ("canal", "path")
-NEXT, BEFORE = {"path": "{path} > {family}"}, {"path": "{path} > .."}  # one step on, and one step back
+# one step on, and one step back
+NEXT, BEFORE = {"path": "{path} > {family}"}, {"path": "{path} > .."}
 ON_PATH = People("on path", PATH)
 ARMS = ("repeat", "change")
-WEIGHTS = {"mean": "mean weight", "max": "greatest weight", "max_before_cut": "greatest weight before the cut"}
+WEIGHTS = {
+    "mean": "mean weight",
+    "max": "greatest weight",
+    "max_before_cut": "greatest weight before the cut",
+}
 WAYS = {
     "": "{}",
     "naive_": "naive {}",
@@ -27,9 +32,25 @@ ENDED = {
 }
 PATHS = (
     count("treated", "treated for positional vertigo", People("treated", ALL), worth=7),
-    count("incomplete_record", "record incomplete", People("incomplete record", ALL), People("treated", ALL)),
-    count("never_positive", "no test that could turn negative", People("never positive", ALL), People("treated", ALL)),
-    count("reached", "came to this point of the path", ON_PATH, People("on path", PATH, BEFORE), worth=6),
+    count(
+        "incomplete_record",
+        "record incomplete",
+        People("incomplete record", ALL),
+        People("treated", ALL),
+    ),
+    count(
+        "never_positive",
+        "no test that could turn negative",
+        People("never positive", ALL),
+        People("treated", ALL),
+    ),
+    count(
+        "reached",
+        "came to this point of the path",
+        ON_PATH,
+        People("on path", PATH, BEFORE),
+        worth=6,
+    ),
     count("next={family}", "next: {family}", People("on path", PATH, NEXT), ON_PATH, worth=4),
     *(
         count(term, words, People(f"on path, {term}", PATH), ON_PATH, worth=worth)
@@ -98,17 +119,21 @@ SECOND_LINE = Analysis(
     "pipeline.analyses.order.second_line:estimate_second_line",
     Text(
         "After a failed first session: repeat or change",
-        "The share resolved by each day, and mean days to resolution, had all repeated the same maneuver and had all changed, whatever "
-        "followed.",
-        "Positional episodes whose first session was followed by a positive deciding look and that had a second session.",
+        "The share resolved by each day, and mean days to resolution, had all repeated the same "
+        "maneuver and had all changed, whatever followed.",
+        "Positional episodes whose first session was followed by a positive deciding look and that "
+        "had a second session.",
         "The day of the second session.",
-        f"Inverse-probability weights on what was known at the choice, weighted non-parametric curves; {JACKKNIFE}, or, where these "
-        "reach further, exact ones at the effective number; for differences and ratios with few of a kind those that follow from both "
-        "shares. Naive numbers leave out the weights.",
-        "Nothing unmeasured moved both the choice and the outcome (the E-value says how strong it would have to be); everybody had a chance of "
-        "either; who was not seen again is like who was.",
-        "Hernán & Robins, Am J Epidemiol 2016;183:758-764; VanderWeele & Ding, Ann Intern Med 2017;167:268-274; Austin, Stat Med "
-        "2009;28:3083-3107; Zou & Donner, Stat Med 2008;27:1693-1702",
+        "Inverse-probability weights on what was known at the choice, weighted non-parametric "
+        f"curves; {JACKKNIFE}, or, where these reach further, exact ones at the effective number; "
+        "for differences and ratios with few of a kind those that follow from both shares. Naive "
+        "numbers leave out the weights.",
+        "Nothing unmeasured moved both the choice and the outcome (the E-value says how strong it "
+        "would have to be); everybody had a chance of either; who was not seen again is like who "
+        "was.",
+        "Hernán & Robins, Am J Epidemiol 2016;183:758-764; VanderWeele & Ding, Ann Intern Med "
+        "2017;167:268-274; Austin, Stat Med 2009;28:3083-3107; Zou & Donner, Stat Med "
+        "2008;27:1693-1702",
     ),
     (
         count("failed_first_session", "first session failed", FAILED, worth=7),
@@ -134,9 +159,14 @@ SECOND_LINE = Analysis(
         *(quantity for way in WAYS for quantity in _compare(way)),
         Quantity("e_value_day_{day}", "ratio", "E-value of the estimate, day {day}"),
         Quantity("e_value_limit_day_{day}", "ratio", "E-value of the nearer limit, day {day}"),
-        *(Quantity(f"weight_{which}", "statistic", words, among=DIAGNOSTICS) for which, words in WEIGHTS.items()),
+        *(
+            Quantity(f"weight_{which}", "statistic", words, among=DIAGNOSTICS)
+            for which, words in WEIGHTS.items()
+        ),
         Quantity("truncated_share", "probability", "share whose weights were cut", COMPARED),
-        Quantity("effective_n_{arm}", "size", "effective number of episodes: {arm}", among=DIAGNOSTICS),
+        Quantity(
+            "effective_n_{arm}", "size", "effective number of episodes: {arm}", among=DIAGNOSTICS
+        ),
         Quantity(
             "smd_{when}:{level}",
             "coefficient",

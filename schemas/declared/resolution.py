@@ -1,11 +1,22 @@
 """What is declared of the analyses in pipeline/analyses/resolution."""
 
 from schemas import codes
-from schemas.analysis import ALL, EXACT, FOLLOWED, JACKKNIFE, ON_DAY_0, TURNBULL, Analysis, Text, count
+from schemas.analysis import (
+    ALL,
+    EXACT,
+    FOLLOWED,
+    JACKKNIFE,
+    ON_DAY_0,
+    TURNBULL,
+    Analysis,
+    Text,
+    count,
+)
 from schemas.identities import KNOWN
 from schemas.quantities import DIAGNOSTICS, VARIANCES, People, Quantity
 
-COARSE = ("all", "canal={canal}", "mechanism={mechanism}")  # strata of which it is told what is known on a day
+# strata of which it is told what is known on a day
+COARSE = ("all", "canal={canal}", "mechanism={mechanism}")
 EVENTS = ("resolved", "switched", "reclassified")
 RESOLVED_BY_DAY = "share resolved by day {day}"
 
@@ -14,7 +25,9 @@ def _know(part: str, stratum: str, **more: object) -> Quantity:
     """The part of a curve of whom the same is known on a day."""
     people = People(f"known {part} {{endpoint}}", where={"day": "{day}"})
     words = f"known on day {{day}}: {codes.KNOWN_ON_DAY[part]}"
-    return count(f"known_{part}_day_{{day}}", words, people, FOLLOWED, stratum=stratum, worth=3, **more)
+    return count(
+        f"known_{part}_day_{{day}}", words, people, FOLLOWED, stratum=stratum, worth=3, **more
+    )
 
 
 RESOLUTION_CURVES = Analysis(
@@ -25,8 +38,9 @@ RESOLUTION_CURVES = Analysis(
         "First spells of positional episodes that were looked at again.",
         ON_DAY_0,
         f"Non-parametric maximum likelihood for interval-censored times; {JACKKNIFE}.",
-        "When people are looked at does not depend on the course, given the stratum. This is doubtful in the first days: those with symptoms "
-        "come back early. Nobody who left did so because of the outcome.",
+        "When people are looked at does not depend on the course, given the stratum. This is "
+        "doubtful in the first days: those with symptoms come back early. Nobody who left did so "
+        "because of the outcome.",
         TURNBULL,
     ),
     (
@@ -54,17 +68,27 @@ RESOLUTION_REGRESSION = Analysis(
     "pipeline.analyses.resolution.regression:estimate_resolution_regression",
     Text(
         "Time ratios",
-        "By how much each covariate stretches the time to resolution, the others alike; 2 means twice the time.",
+        "By how much each covariate stretches the time to resolution, the others alike; 2 means "
+        "twice the time.",
         "First spells of positional episodes that were looked at again.",
         ON_DAY_0,
-        f"Interval-censored accelerated-failure regression, the distribution of least Akaike criterion; {JACKKNIFE}.",
-        "The distribution fits (checked against the curve); covariates act by stretching time; no interactions. The choice of the distribution "
-        "is not in the limits. Shares standardised by first maneuver are not given: without an interaction of maneuver and variant they would put "
-        "the same maneuver first in every variant; shares for each variant by itself are to take their place.",
-        "Kalbfleisch & Prentice, The Statistical Analysis of Failure Time Data, 2002, chapters 3 and 7; Holm, Scand J Stat 1979;6:65-70",
+        "Interval-censored accelerated-failure regression, the distribution of least Akaike "
+        f"criterion; {JACKKNIFE}.",
+        "The distribution fits (checked against the curve); covariates act by stretching time; no "
+        "interactions. The choice of the distribution is not in the limits. Shares standardised by "
+        "first maneuver are not given: without an interaction of maneuver and variant they would "
+        "put the same maneuver first in every variant; shares for each variant by itself are to "
+        "take their place.",
+        "Kalbfleisch & Prentice, The Statistical Analysis of Failure Time Data, 2002, chapters 3 "
+        "and 7; Holm, Scand J Stat 1979;6:65-70",
     ),
     (
-        Quantity("aic_{distribution}", "criterion", "Akaike information criterion: {distribution}", among=DIAGNOSTICS),
+        Quantity(
+            "aic_{distribution}",
+            "criterion",
+            "Akaike information criterion: {distribution}",
+            among=DIAGNOSTICS,
+        ),
         Quantity("effect_of_{variable}", "statistic", "test of all classes at once: {variable}"),
         Quantity(
             "fitted_share_less_observed_by_day_{day}",
@@ -74,7 +98,9 @@ RESOLUTION_REGRESSION = Analysis(
             among=DIAGNOSTICS,
         ),
         Quantity("scale", "spread", "scale of the error distribution", among=VARIANCES),
-        Quantity("{variable}={class}", "ratio", "{variable}: {class}", direction="above 1: takes longer"),
+        Quantity(
+            "{variable}={class}", "ratio", "{variable}: {class}", direction="above 1: takes longer"
+        ),
         Quantity(
             "{variable}", "ratio", "{variable}", direction="above 1: takes longer with more of it"
         ),  # a number, or of one class only
@@ -84,12 +110,14 @@ COMPETING_EVENTS = Analysis(
     "pipeline.analyses.resolution.competing_events:estimate_competing_events",
     Text(
         "What comes first",
-        "The cumulative incidence of resolution, switch to another canal, reclassification and loss, each as the first event.",
+        "The cumulative incidence of resolution, switch to another canal, reclassification and "
+        "loss, each as the first event.",
         "First spells of positional episodes.",
         ON_DAY_0,
-        f"Cause-specific hazards on look intervals; by the day on which it was seen, Aalen-Johansen; {JACKKNIFE}.",
-        "Loss censors where events are dated between looks: those lost are like those still seen. A switch can be missed where another canal "
-        "was not tested.",
+        "Cause-specific hazards on look intervals; by the day on which it was seen, "
+        f"Aalen-Johansen; {JACKKNIFE}.",
+        "Loss censors where events are dated between looks: those lost are like those still seen. "
+        "A switch can be missed where another canal was not tested.",
         "Aalen & Johansen, Scand J Stat 1978;5:141-150",
     ),
     (
@@ -133,17 +161,23 @@ PUBLISHED_COMPARISON = Analysis(
     "pipeline.analyses.resolution.published_comparison:compare_published",
     Text(
         "Beside published trials",
-        "The pool's share resolved for the canal, maneuver and day of a published trial, beside the trial's own.",
+        "The pool's share resolved for the canal, maneuver and day of a published trial, beside "
+        "the trial's own.",
         "First spells of positional episodes of that canal that began with that maneuver.",
         ON_DAY_0,
-        "As the curves; for the trial its exact limits; published pools of trials by Mantel-Haenszel.",
-        "The populations differ: a trial chooses its patients and looks at them by protocol. No difference is claimed or tested.",
+        "As the curves; for the trial its exact limits; published pools of trials by "
+        "Mantel-Haenszel.",
+        "The populations differ: a trial chooses its patients and looks at them by protocol. No "
+        "difference is claimed or tested.",
         f"The trial named in each row; {EXACT}",
     ),
     (
         Quantity("resolved_by_day_{day}", "probability", RESOLVED_BY_DAY, FOLLOWED),
         Quantity(
-            "odds_ratio", "ratio", "odds ratio", direction="above 1: more resolved after the maneuver than without"
+            "odds_ratio",
+            "ratio",
+            "odds ratio",
+            direction="above 1: more resolved after the maneuver than without",
         ),
     ),
 )

@@ -7,11 +7,12 @@ SENSITIVITY = Analysis(
     "pipeline.analyses.sensitivity.variations:estimate_sensitivity",
     Text(
         "What would change the primary answers",
-        "The share resolved by each day, and the difference between changing and repeating after a failed first session, under every choice "
-        "that could have been made otherwise.",
+        "The share resolved by each day, and the difference between changing and repeating after a "
+        "failed first session, under every choice that could have been made otherwise.",
         "As in the curves and in the second line, except where a variation changes it.",
         "Day 0, the day of the first maneuver; of the difference, the day of the second session.",
-        "As the curves and the second line. Two variations show a tempting shortcut: the middle or the end of an interval taken for the day of resolution.",
+        "As the curves and the second line. Two variations show a tempting shortcut: the middle or "
+        "the end of an interval taken for the day of resolution.",
         "Variations are not independent of each other, and none is a test.",
         "von Elm et al., PLoS Med 2007;4:e296, item 12e",
     ),
@@ -37,16 +38,20 @@ MODEL_AGREEMENT = Analysis(
     "pipeline.analyses.sensitivity.model_agreement:check_model_agreement",
     Text(
         "Models fitted twice",
-        "How far the main models lie from a second fit of the same model on the same rows by lifelines or statsmodels.",
+        "How far the main models lie from a second fit of the same model on the same rows by "
+        "lifelines or statsmodels.",
         "The rows of each analysis.",
         ON_DAY_0,
-        "The largest difference of a model, in standard errors by the model, or in the share; a release in which one is greater than its "
-        "tolerance does not leave.",
+        "The largest difference of a model, in standard errors by the model, or in the share; a "
+        "release in which one is greater than its tolerance does not leave.",
         "That two programs agree says that the sums are right, not that the model is.",
-        "Davidson-Pilon, J Open Source Softw 2019;4:1317; Seabold & Perktold, Proc 9th Python in Science Conf 2010:92-96 (both from memory)",
+        "Davidson-Pilon, J Open Source Softw 2019;4:1317; Seabold & Perktold, Proc 9th Python in "
+        "Science Conf 2010:92-96 (both from memory)",
     ),
     (
         Quantity("largest_difference", "difference of fits", "largest difference between two fits"),
-        Quantity("tolerance", "difference of fits", "greatest difference that lets a release leave"),
+        Quantity(
+            "tolerance", "difference of fits", "greatest difference that lets a release leave"
+        ),
     ),
 )

@@ -1,4 +1,7 @@
-"""Attack a release: `python -m tests.attack RESULTS [--earlier RESULTS ...] [--site S01]`. Exit code 1: a group of 1 to 10 people came out."""
+"""Attack a release: `python -m tests.attack RESULTS [--earlier RESULTS ...] [--site S01]`.
+
+Exit code 1: a group of 1 to 10 people came out.
+"""
 
 import argparse
 import sys
@@ -14,9 +17,15 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.attack", description=__doc__)
     parser.add_argument("results", type=Path, help="folder of a finished run")
     parser.add_argument(
-        "--earlier", type=Path, nargs="*", default=[], help="folders of earlier releases, the earliest first"
+        "--earlier",
+        type=Path,
+        nargs="*",
+        default=[],
+        help="folders of earlier releases, the earliest first",
     )
-    parser.add_argument("--site", help="see with the eyes of this site, which knows its own rows in the warehouse")
+    parser.add_argument(
+        "--site", help="see with the eyes of this site, which knows its own rows in the warehouse"
+    )
     asked = parser.parse_args()
     releases = [read_release(folder) for folder in [*asked.earlier, asked.results]]
     if not all(release.rows for release in releases):

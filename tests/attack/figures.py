@@ -1,4 +1,5 @@
-"""What marks tell: bars, gaps between bars, days on which a curve is drawn, and places finer than the printed numbers."""
+"""What marks tell: bars, gaps between bars, days on which a curve is drawn,
+and places finer than the printed numbers."""
 
 import itertools
 import re
@@ -54,7 +55,11 @@ def search_figures(release: Release) -> Iterator[str]:
 
 def list_marks(root: ElementTree.Element) -> Iterator[Mark]:
     """The marks of a figure with the places at which they are drawn."""
-    shapes = {element.get("id"): element.get("d", "") for element in root.iter(f"{SVG}path") if element.get("id")}
+    shapes = {
+        element.get("id"): element.get("d", "")
+        for element in root.iter(f"{SVG}path")
+        if element.get("id")
+    }
     for group in root.iter(f"{SVG}g"):
         kind = group.get("class")
         if not kind:
@@ -65,7 +70,9 @@ def list_marks(root: ElementTree.Element) -> Iterator[Mark]:
                     yield Mark(kind, _read_points(line, 0, 0))
             elif element.tag == f"{SVG}use":
                 shift = (float(element.get(axis, 0)) for axis in ("x", "y"))
-                yield Mark(kind, _read_points(shapes.get((element.get(LINK) or "#")[1:], ""), *shift))
+                yield Mark(
+                    kind, _read_points(shapes.get((element.get(LINK) or "#")[1:], ""), *shift)
+                )
             elif element.tag == f"{SVG}rect":
                 x, y, width = (float(element.get(name, 0)) for name in ("x", "y", "width"))
                 yield Mark(kind, ((x, y), (x + width, y)))
@@ -76,7 +83,8 @@ def _read_points(path: str, x: float, y: float) -> tuple[tuple[float, float], ..
 
 
 def read_bars(bars: list[Mark], words: str) -> Iterator[str]:
-    """Bars, and gaps between bars, as numbers of people: the widest bar is the greatest number in the words."""
+    """Bars, and gaps between bars, as numbers of people: the widest bar is the greatest number in
+    the words."""
     told = {int(number.replace(",", "")) for number in re.findall(r"\d[\d,]*", words)}
     if not bars or not told:
         return
@@ -89,15 +97,22 @@ def read_bars(bars: list[Mark], words: str) -> Iterator[str]:
     ends = sorted({round(end, 3) for bar in bars for end in (bar.left, bar.right)})
     gaps = (scale * (later - end) for end, later in itertools.pairwise(ends))
     covered = {round(scale * (bar.right - bar.left)) for bar in bars}
-    yield from (f"a gap of {n} people between two bars" for n in _small(gaps) if n not in told | covered)
+    yield from (
+        f"a gap of {n} people between two bars" for n in _small(gaps) if n not in told | covered
+    )
 
 
 def _small(sizes: Iterator[float]) -> list[int]:
-    return [round(size) for size in sizes if 1 - WHOLE <= size <= SMALL + WHOLE and abs(size - round(size)) <= WHOLE]
+    return [
+        round(size)
+        for size in sizes
+        if 1 - WHOLE <= size <= SMALL + WHOLE and abs(size - round(size)) <= WHOLE
+    ]
 
 
 def read_curve(marks: list[Mark], rows: list[Row]) -> Iterator[str]:
-    """Days on which a curve is drawn although the table has no number for them; it begins on day 0, and bends on whole days."""
+    """Days on which a curve is drawn although the table has no number for them; it begins on day 0,
+    and bends on whole days."""
     curves = [mark for mark in marks if mark.kind == "curve"]
     places = sorted({x for mark in curves for x, _ in mark.points})
     if len(places) < 2 or not rows:
@@ -120,6 +135,8 @@ def read_places(marks: list[Mark], path: Path, release: Release) -> Iterator[str
         lone = mark.kind == "range" and len(mark.points) == 2
         ends = [(mark.left - 20) / 300, (mark.right - 20) / 300] if lone else []
         if any(
-            0 <= end <= 1 and not any(told.low - 1e-6 <= end <= told.high + 1e-6 for told in printed) for end in ends
+            0 <= end <= 1
+            and not any(told.low - 1e-6 <= end <= told.high + 1e-6 for told in printed)
+            for end in ends
         ):
             yield "a mark of a site lies where none of its printed numbers is"

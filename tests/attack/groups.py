@@ -1,7 +1,9 @@
-"""Names of groups of people, so that a group counted in two tables has one name, and sums of such counts.
+"""Names of groups of people, so that a group counted in two tables has one name,
+and sums of such counts.
 
-A name is a base population and what holds of its members: `followed[arm=long; canal=posterior]`. A value that joins several, as
-`sex=male|unknown` (`sex=male+unknown` in a table), stands for the sum of its parts; one of RESTS for all values that the table does not list.
+A name is a base population and what holds of its members: `followed[arm=long; canal=posterior]`. A
+value that joins several, as `sex=male|unknown` (`sex=male+unknown` in a table), stands for the sum
+of its parts; one of RESTS for all values that the table does not list.
 """
 
 import itertools
@@ -29,11 +31,16 @@ def count(base: str, told: Mapping[str, str] | None = None, **more: object) -> S
     """The count of a group; one of joined values is the sum over them."""
     told = {key: str(value) for key, value in {**(told or {}), **more}.items()}
     choices = [[(key, value) for value in values.split(JOINED)] for key, values in told.items()]
-    return dict(Counter(name_group(base, _spell_out(dict(chosen))) for chosen in itertools.product(*choices)))
+    return dict(
+        Counter(
+            name_group(base, _spell_out(dict(chosen))) for chosen in itertools.product(*choices)
+        )
+    )
 
 
 def add(*parts: tuple[Sum, int] | Sum) -> Sum:
-    """The sum of sums, each taken as often as its number says (once if it has none); what cancels out is left out."""
+    """The sum of sums, each taken as often as its number says (once if it has none);
+    what cancels out is left out."""
     total: Counter[str] = Counter()
     for part in parts:
         terms, times = part if isinstance(part, tuple) else (part, 1)
@@ -52,11 +59,14 @@ def read_stratum(stratum: str) -> dict[str, str]:
     if stratum in ("", "all"):
         return {}
     told = dict(part.split("=", 1) for part in re.split(r",(?=\w+=)", stratum) if "=" in part)
-    return {key: value if key == "path" else value.replace("+", JOINED) for key, value in told.items()}
+    return {
+        key: value if key == "path" else value.replace("+", JOINED) for key, value in told.items()
+    }
 
 
 def _spell_out(told: dict[str, str]) -> dict[str, str]:
-    """The same with one word for each thing: an arm with its definition, a family by its name as first maneuver."""
+    """The same with one word for each thing: an arm with its definition,
+    a family by its name as first maneuver."""
     if "basis" in told:
         told["arm"] = f"{told.get('arm', 'short')} by {told.pop('basis')}"
     if "first_family" in told:
@@ -69,5 +79,8 @@ def _spell_out(told: dict[str, str]) -> dict[str, str]:
 def describe(total: Iterable[tuple[str, int]] | Sum) -> str:
     """A sum in words: the group itself, or groups with their signs."""
     terms = sorted(dict(total).items(), key=lambda term: (-term[1], term[0]))
-    text = "".join(f" {'+' if n > 0 else '-'} {f'{abs(n)} x ' if abs(n) > 1 else ''}{name}" for name, n in terms)
+    text = "".join(
+        f" {'+' if n > 0 else '-'} {f'{abs(n)} x ' if abs(n) > 1 else ''}{name}"
+        for name, n in terms
+    )
     return text.removeprefix(" + ").strip()

@@ -1,4 +1,5 @@
-"""What must hold between the counts of groups, whatever the data: parts add up, parts are no larger than wholes, days do not run back."""
+"""What must hold between the counts of groups, whatever the data: parts add up,
+parts are no larger than wholes, days do not run back."""
 
 import itertools
 from collections import defaultdict
@@ -30,7 +31,8 @@ OUTSIDE = {  # each base, and that of which it is a part
     "stood at a choice": "first maneuver failed",
     "repeated or changed": "stood at a choice",
 }
-# Of a base: the words (and those with which it must stand beside) whose values are all listed, so that they add up.
+# Of a base: the words (and those with which it must stand beside) whose values are all listed, so
+# that they add up.
 SPREAD = {
     "stored": {(): ("sex", "age", "cause")},
     "positional": {(): ("canal", "side", "arm", "mechanism", "certainty")},
@@ -38,7 +40,17 @@ SPREAD = {
     "complete": {(): ("canal",)},
     "informative": {(): ("canal",)},
     "followed": {
-        (): ("canal", "arm", "mechanism", "first_maneuver", "sex", "onset", "prior", "cause", "site"),
+        (): (
+            "canal",
+            "arm",
+            "mechanism",
+            "first_maneuver",
+            "sex",
+            "onset",
+            "prior",
+            "cause",
+            "site",
+        ),
         ("canal",): ("arm", "mechanism"),
         ("arm",): ("canal",),
         ("mechanism",): ("canal",),
@@ -69,8 +81,19 @@ INSIDE = (
     ("first maneuver failed", "treated"),
     ("resolved, then seen again", "followed"),
 )
-TRIMMED = ("variant", "change_to")  # each comparison leaves out by itself who has next to no chance of a choice
-NOT_READ_ALIKE = ("first_maneuver", "path", "end", "next", "first", "fits", "later_flag", "compared", "pooled")
+# each comparison leaves out by itself who has next to no chance of a choice
+TRIMMED = ("variant", "change_to")
+NOT_READ_ALIKE = (
+    "first_maneuver",
+    "path",
+    "end",
+    "next",
+    "first",
+    "fits",
+    "later_flag",
+    "compared",
+    "pooled",
+)
 RISING = ("resolved_by", "untested_from", "returned_by", "below")
 FALLING = ("at_risk", "positive_from", "fell")
 
@@ -78,7 +101,11 @@ FALLING = ("at_risk", "positive_from", "fell")
 def add_identities(system: System) -> None:
     """All equations that follow from what the names mean."""
     for whole, parts in FLOW:
-        system.equal(count(whole) if "[" not in whole else {whole: 1}, add(*({part: 1} for part in parts)), "flow")
+        system.equal(
+            count(whole) if "[" not in whole else {whole: 1},
+            add(*({part: 1} for part in parts)),
+            "flow",
+        )
     for part, whole in OUTSIDE.items():
         system.equal(count(whole), add(count(part), count(f"not in {part}")), f"{part} and others")
     members = gather(system)
@@ -103,12 +130,15 @@ def gather(system: System) -> dict[str, list[dict[str, str]]]:
 
 
 def _is_whole(system: System, members: list[dict[str, str]], base: str, key: str) -> bool:
-    """Whether all values of a word are named: of a covariate the reference too, and none of them only together as small."""
+    """Whether all values of a word are named: of a covariate the reference too,
+    and none of them only together as small."""
     referred = (base, key) in system.referred or key not in COVARIATES.get(base, ())
     return referred and not any(f"{key}, small classes" in told for told in members)
 
 
-def _spread(system: System, members: list[dict[str, str]], base: str, beside: tuple[str, ...], key: str) -> None:
+def _spread(
+    system: System, members: list[dict[str, str]], base: str, beside: tuple[str, ...], key: str
+) -> None:
     """The values of a word add up to the group without the word, and so do their events."""
     values, events = defaultdict(set), defaultdict(set)
     for told in members:
@@ -121,7 +151,9 @@ def _spread(system: System, members: list[dict[str, str]], base: str, beside: tu
             if value is not None:
                 values[context].add(value)
     for context, listed in values.items():
-        listed = listed | ({"short"} if key == "arm" and base == "followed" and not beside else set())
+        listed = listed | (
+            {"short"} if key == "arm" and base == "followed" and not beside else set()
+        )
         for event in events[context]:
             told = dict(context) | dict(event)
             parts = [{name_group(base, told | {key: value}): 1} for value in sorted(listed)]
@@ -138,7 +170,8 @@ def _ask_rest(system: System, whole: Sum, parts: list[Sum], why: str) -> None:
 
 
 def _order_days(system: System) -> None:
-    """Who is resolved by a day is so by the next; who is at risk on a day was so before; and nobody is both."""
+    """Who is resolved by a day is so by the next; who is at risk on a day was so before;
+    and nobody is both."""
     chains: Mapping[tuple, list] = defaultdict(list)
     for name in sorted(system.names):
         base, told = read_name(name)
@@ -149,9 +182,13 @@ def _order_days(system: System) -> None:
     for (base, rest, word), values in chains.items():
         told = dict(rest)
         ordered = sorted(values, key=_as_day, reverse=word in FALLING)
-        links = [{name_group(base, told | {word: value}): 1} for value in ordered] + [{name_group(base, told): 1}]
+        links = [{name_group(base, told | {word: value}): 1} for value in ordered] + [
+            {name_group(base, told): 1}
+        ]
         for part, whole in itertools.pairwise(links):
-            system.within(part, whole, f"{word} of {name_group(base, told)}", "difference of two groups")
+            system.within(
+                part, whole, f"{word} of {name_group(base, told)}", "difference of two groups"
+            )
     _part_resolved_and_at_risk(system, chains)
     _add_up_what_is_known(system, chains)
 
@@ -175,21 +212,41 @@ def _part_resolved_and_at_risk(system: System, chains: Mapping[tuple, list]) -> 
         told = dict(rest)
         whole = {name_group(base, told): 1}
         if "0" in days:
-            system.equal({name_group(base, told | {"at_risk": "0"}): 1}, whole, "all are at risk on day 0")
+            system.equal(
+                {name_group(base, told | {"at_risk": "0"}): 1}, whole, "all are at risk on day 0"
+            )
         for day in set(days) & set(chains.get((base, rest, "resolved_by"), [])):
-            both = add(*({name_group(base, told | {key: day}): 1} for key in ("at_risk", "resolved_by")))
+            both = add(
+                *({name_group(base, told | {key: day}): 1} for key in ("at_risk", "resolved_by"))
+            )
             system.within(
-                both, whole, f"gone from sight before day {day}: {name_group(base, told)}", "difference of two groups"
+                both,
+                whole,
+                f"gone from sight before day {day}: {name_group(base, told)}",
+                "difference of two groups",
             )
 
 
 def _put_inside(system: System, part: str, whole: str) -> None:
     for name in sorted(system.names):
         base, told = read_name(name)
-        alike = base == part and not set(told) & {*EVENTS, *NOT_READ_ALIKE} and told.get("arm", "")[:5] != "short"
-        alike = alike or (base == part and set(told) == {"first_maneuver"} and (part, whole) == ("followed", "treated"))
+        alike = (
+            base == part
+            and not set(told) & {*EVENTS, *NOT_READ_ALIKE}
+            and told.get("arm", "")[:5] != "short"
+        )
+        alike = alike or (
+            base == part
+            and set(told) == {"first_maneuver"}
+            and (part, whole) == ("followed", "treated")
+        )
         if alike and name_group(whole, told) in system.names:
-            system.within({name: 1}, {name_group(whole, told): 1}, f"{part} are of {whole}", "difference of two groups")
+            system.within(
+                {name: 1},
+                {name_group(whole, told): 1},
+                f"{part} are of {whole}",
+                "difference of two groups",
+            )
 
 
 def _put_under_fewer_words(system: System) -> None:
@@ -209,7 +266,9 @@ def _put_under_fewer_words(system: System) -> None:
 
 
 def _drop_words(told: dict[str, str]) -> Iterator[dict[str, str]]:
-    for dropped in itertools.chain(itertools.combinations(told, 1), itertools.combinations(told, 2)):
+    for dropped in itertools.chain(
+        itertools.combinations(told, 1), itertools.combinations(told, 2)
+    ):
         if any(value in RESTS and key not in dropped for key, value in told.items()):
             continue  # what is rare in a part is another thing than what is rare in the whole
         yield {key: value for key, value in told.items() if key not in dropped}

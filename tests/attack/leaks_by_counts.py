@@ -1,6 +1,7 @@
 """Releases that give a small group away by their counts.
 
-Each: the rows, the group that must be found, and whether its size comes out or is only proved to be 1 to 10.
+Each: the rows, the group that must be found, and whether its size comes out or is only proved to be
+1 to 10.
 """
 
 from tests.attack.plants import FEW, HIDDEN, Plant, choice, curve, first_event, path, reason, share
@@ -21,7 +22,11 @@ LEAKS: dict[str, tuple[list[Plant], str, bool]] = {
         "stored[sex=male] + stored[sex=unknown]",
         True,
     ),
-    "the rest of a row": ([reason("x", 40, 36)], "probable_non_positional - probable_non_positional[reason=x]", True),
+    "the rest of a row": (
+        [reason("x", 40, 36)],
+        "probable_non_positional - probable_non_positional[reason=x]",
+        True,
+    ),
     "a cell left open": ([reason("x", 40, 5)], "probable_non_positional[reason=x]", True),
     "one population in two tables": (
         [

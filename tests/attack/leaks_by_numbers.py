@@ -1,9 +1,21 @@
 """Releases that give a small group away by their shares, limits, notes and statuses.
 
-Each: the rows, the group that must be found, and whether its size comes out or is only proved to be 1 to 10.
+Each: the rows, the group that must be found, and whether its size comes out or is only proved to be
+1 to 10.
 """
 
-from tests.attack.plants import EXACT, FEW, HIDDEN, Plant, agreement, choice, curve, first_event, reason, share
+from tests.attack.plants import (
+    EXACT,
+    FEW,
+    HIDDEN,
+    Plant,
+    agreement,
+    choice,
+    curve,
+    first_event,
+    reason,
+    share,
+)
 
 TABLE = [
     agreement("mechanism:recorded=free,adjudicated=free", 80, sites=4),
@@ -11,7 +23,11 @@ TABLE = [
     agreement("mechanism:recorded=free,adjudicated=adherent", **HIDDEN, sites=1),
     agreement("mechanism:recorded=adherent,adjudicated=free", **HIDDEN, sites=4),
 ]
-ARMS = [choice("risk_repeat_day_30", 60, 30), choice("risk_change_day_30", 40, 20), choice("weight_mean", 100, 60)]
+ARMS = [
+    choice("risk_repeat_day_30", 60, 30),
+    choice("risk_change_day_30", 40, 20),
+    choice("weight_mean", 100, 60),
+]
 
 LEAKS: dict[str, tuple[list[Plant], str, bool]] = {
     "shares of first events hold their events": (
@@ -34,9 +50,20 @@ LEAKS: dict[str, tuple[list[Plant], str, bool]] = {
         "compared[arm chosen=change; sex=other]",
         True,
     ),
-    "weights that were cut": ([*ARMS, choice("truncated_share", 100, 60, estimate=0.04)], "weight cut, compared", True),
+    "weights that were cut": (
+        [*ARMS, choice("truncated_share", 100, 60, estimate=0.04)],
+        "weight cut, compared",
+        True,
+    ),
     "a note that counts": (
-        [choice("risk_difference_day_30", 100, 50, note="without 4 who had next to no chance of one choice")],
+        [
+            choice(
+                "risk_difference_day_30",
+                100,
+                50,
+                note="without 4 who had next to no chance of one choice",
+            )
+        ],
         "left out",
         True,
     ),
@@ -78,7 +105,15 @@ LEAKS: dict[str, tuple[list[Plant], str, bool]] = {
     "exact limits of any share": (
         [
             agreement(
-                "arm_agreement", "", "", stratum="site=A", sites=1, method=EXACT, estimate=0.83, lower=0.36, upper="1.0"
+                "arm_agreement",
+                "",
+                "",
+                stratum="site=A",
+                sites=1,
+                method=EXACT,
+                estimate=0.83,
+                lower=0.36,
+                upper="1.0",
             )
         ],
         "arm named twice[agree=yes; site=A]",
@@ -86,8 +121,17 @@ LEAKS: dict[str, tuple[list[Plant], str, bool]] = {
     ),
     "a rounded share of known people": (
         [
-            agreement("side_agreement", 40, "", method=EXACT, sites=3, estimate=0.1, lower=0.01, upper=0.3),
-            agreement("side_agreement", 40, "", method="share of episodes", stratum="site=A", estimate=0.075),
+            agreement(
+                "side_agreement", 40, "", method=EXACT, sites=3, estimate=0.1, lower=0.01, upper=0.3
+            ),
+            agreement(
+                "side_agreement",
+                40,
+                "",
+                method="share of episodes",
+                stratum="site=A",
+                estimate=0.075,
+            ),
         ],
         "side named twice[agree=yes; site=A]",
         True,
@@ -98,7 +142,11 @@ LEAKS: dict[str, tuple[list[Plant], str, bool]] = {
         True,
     ),
     "people of several sites among few": (
-        [share("sex=female", 100, 82), share("sex=male", **HIDDEN, sites=9), share("sex=unknown", **HIDDEN, sites=8)],
+        [
+            share("sex=female", 100, 82),
+            share("sex=male", **HIDDEN, sites=9),
+            share("sex=unknown", **HIDDEN, sites=8),
+        ],
         "stored[sex=male]",
         False,
     ),

@@ -1,6 +1,8 @@
-"""The eyes of one site: it knows its own rows, takes its people off the pool's numbers, and looks at what is left of the others.
+"""The eyes of one site: it knows its own rows, takes its people off the pool's numbers,
+and looks at what is left of the others.
 
-A site can run the workflow on its own delivery. So it knows of every group how many of its people are in it.
+A site can run the workflow on its own delivery. So it knows of every group how many of its people
+are in it.
 """
 
 import tempfile
@@ -33,7 +35,15 @@ COUNTED = (
 )
 NOT_FITTED = ("competing_events", "second_line")
 ENDS = ("resolved_at_next_look", "resolved_at_later_look", "no_further_session", "never_looked")
-LISTED = ("stored", "positional", "treated", "probable_non_positional", "complete", "informative", "stood at a choice")
+LISTED = (
+    "stored",
+    "positional",
+    "treated",
+    "probable_non_positional",
+    "complete",
+    "informative",
+    "stood at a choice",
+)
 NOBODY_FITS = 10**6  # episodes that a fit would need: counts alone
 
 
@@ -50,7 +60,8 @@ class OwnRows:
 
 
 def find_others(release: Release, site: str) -> list[Answer]:
-    """The groups of 1 to 10 people of other sites that a site can tell from the released tables and its own rows."""
+    """The groups of 1 to 10 people of other sites that a site can tell from the released tables and
+    its own rows."""
     system, program = know(release)
     own = count_own(release.folder, site, system)
     for name, number in own.items():
@@ -68,7 +79,9 @@ def find_others(release: Release, site: str) -> list[Answer]:
     for question in asked:
         if set(question.total) <= own.keys():
             system.ask(
-                {f"others: {n}": times for n, times in question.total.items()}, "others of a site", question.where
+                {f"others: {n}": times for n, times in question.total.items()},
+                "others of a site",
+                question.where,
             )
     return Program(system, program).solve(list(system.questions.values()))
 
@@ -97,10 +110,14 @@ def _run_counts(rows: OwnRows, plan: Config) -> dict[str, int]:
             guards = plan.study.guards.model_copy(
                 update={"min_episodes": least, "min_events": 1 if least == 1 else least}
             )
-            given = plan.model_copy(update={"study": plan.study.model_copy(update={"guards": guards})})
+            given = plan.model_copy(
+                update={"study": plan.study.model_copy(update={"guards": guards})}
+            )
             (Path(folder) / "estimates").mkdir(exist_ok=True)
             for name in names:
-                run_analysis(name, rows, given).to_csv(Path(folder) / "estimates" / f"{name}.csv", index=False)
+                run_analysis(name, rows, given).to_csv(
+                    Path(folder) / "estimates" / f"{name}.csv", index=False
+                )
         for row, reading in build_system(read_release(Path(folder))).readings:
             for told, group in ((row.n, reading.n), (row.events, reading.events)):
                 if told and group and len(group) == 1:
@@ -123,14 +140,22 @@ def _count_followed(rows: OwnRows, plan: Config, system: System) -> dict[str, in
         spells = select_followed(tables["spells"], tables["adjudications"], endpoint)
         spells = spells.merge(told, on=["site", "episode_id"])
         short = spells["arm"].eq("short") & spells["arm_basis"].notna()
-        spells["arm"] = spells["arm"].where(~short, "short by " + spells["arm_basis"].astype("string"))
+        spells["arm"] = spells["arm"].where(
+            ~short, "short by " + spells["arm_basis"].astype("string")
+        )
         for name in system.names:
             base, words = read_name(name)
-            if base == name_followed(endpoint) and words.keys() <= {*spells.columns, *KNOWN.values(), "at_risk"} - {
-                "site"
-            }:
+            if base == name_followed(endpoint) and words.keys() <= {
+                *spells.columns,
+                *KNOWN.values(),
+                "at_risk",
+            } - {"site"}:
                 own[name] = (
-                    int(np.logical_and.reduce([_holds(spells, *pair) for pair in words.items()]).sum())
+                    int(
+                        np.logical_and.reduce(
+                            [_holds(spells, *pair) for pair in words.items()]
+                        ).sum()
+                    )
                     if words
                     else len(spells)
                 )
@@ -138,7 +163,9 @@ def _count_followed(rows: OwnRows, plan: Config, system: System) -> dict[str, in
 
 
 def _holds(spells: pd.DataFrame, word: str, value: str) -> np.ndarray:
-    left, right, last = (spells[name].to_numpy(float) for name in ("left_days", "right_days", "last_look_days"))
+    left, right, last = (
+        spells[name].to_numpy(float) for name in ("left_days", "right_days", "last_look_days")
+    )
     events: dict[str, Callable[[float], np.ndarray]] = {
         "resolved_by": lambda day: right <= day,
         "at_risk": lambda day: (last >= day) & (right > day),
@@ -152,7 +179,8 @@ def _holds(spells: pd.DataFrame, word: str, value: str) -> np.ndarray:
 
 
 def _count_rarer(own: dict[str, int], system: System) -> None:
-    """What is rare in the pool is told by what the pool names: all who went on but those who took a named path."""
+    """What is rare in the pool is told by what the pool names:
+    all who went on but those who took a named path."""
     for name in sorted(system.names):
         base, told = read_name(name)
         if base != "complete" or told.get("next") != "rarer":
@@ -160,13 +188,19 @@ def _count_rarer(own: dict[str, int], system: System) -> None:
         here = {word: value for word, value in told.items() if word != "next"}
         path = here.get("path", "")
         named = [n for n in system.names if _goes_on(n, here, path)]
-        ended = sum(own.get(name_group(base, here | {"end": end}), 0) for end in ENDS) if path else 0
+        ended = (
+            sum(own.get(name_group(base, here | {"end": end}), 0) for end in ENDS) if path else 0
+        )
         own[name] = own.get(name_group(base, here), 0) - ended - sum(own.get(n, 0) for n in named)
 
 
 def _goes_on(name: str, here: dict[str, str], path: str) -> bool:
     base, told = read_name(name)
-    if base != "complete" or set(told) != {*here, "path"} or any(told[w] != v for w, v in here.items() if w != "path"):
+    if (
+        base != "complete"
+        or set(told) != {*here, "path"}
+        or any(told[w] != v for w, v in here.items() if w != "path")
+    ):
         return False
     before, _, _ = told["path"].rpartition(" > ")
     return before == path and told["path"] != path

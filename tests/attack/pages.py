@@ -1,4 +1,5 @@
-"""What the pages tell beyond the tables: their text, attributes and tables, the words of figures, and the paper version."""
+"""What the pages tell beyond the tables: their text, attributes and tables, the words of figures,
+and the paper version."""
 
 import csv
 import math
@@ -12,10 +13,15 @@ from xml.etree import ElementTree
 
 from tests.attack.released import Release
 
-PEOPLE = r"(?:episodes?|patients?|people|persons?|cases?|first sessions|sessions given|failed first sessions|records?)"
+PEOPLE = (
+    r"(?:episodes?|patients?|people|persons?|cases?|first sessions|sessions given|failed first "
+    r"sessions|records?)"
+)
 COUNTED = re.compile(rf"(?<![\d.,–-])(\d[\d,]*)(?: of (\d[\d,]*))? (?:[a-z]+ ){{0,2}}?{PEOPLE}\b")
 NOT_A_COUNT = re.compile(
-    r"(1 to|fewer than|less than|at least|or more than|up to|below|under|of 1 to|least is|every|about) $", re.I
+    r"(1 to|fewer than|less than|at least|or more than|up to|below|under|of 1 to|least is|every|"
+    r"about) $",
+    re.I,
 )
 SPOKEN = (
     "title",
@@ -29,7 +35,8 @@ SPOKEN = (
     "summary",
     "value",
 )
-PUBLIC = ("plan", "checklists", "published_comparison")  # what others published, and the plan with its sources
+# what others published, and the plan with its sources
+PUBLIC = ("plan", "checklists", "published_comparison")
 SMALL = 10
 
 
@@ -52,15 +59,22 @@ def find_small_groups(text: str) -> Iterator[str]:
     for found in COUNTED.finditer(text):
         if NOT_A_COUNT.search(text[: found.start()]):
             continue
-        part, whole = (int(number.replace(",", "")) if number else None for number in found.groups())
+        part, whole = (
+            int(number.replace(",", "")) if number else None for number in found.groups()
+        )
         if 1 <= part <= SMALL or (whole is not None and 1 <= whole - part <= SMALL):
-            yield f"a sentence counts a small group: “{text[max(0, found.start() - 40) : found.end() + 20].strip()}”"
+            yield (
+                "a sentence counts a small group: "
+                f"“{text[max(0, found.start() - 40) : found.end() + 20].strip()}”"
+            )
 
 
 class Page(HTMLParser):
-    """A page as `texts` (each block of text, spoken attribute, comment and script with its section) and `tables`.
+    """A page as `texts` (each block of text, spoken attribute, comment and script with its section)
+    and `tables`.
 
-    A table is the analysis of its section, and its rows as lists of cells, the first row being the head.
+    A table is the analysis of its section, and its rows as lists of cells, the first row being the
+    head.
     """
 
     BLOCKS = frozenset(
@@ -137,7 +151,9 @@ def compare_tables(page: Page, release: Release) -> Iterator[str]:
     for analysis, rows in page.tables:
         head = rows[0] if rows else []
         columns = {
-            name: head.index(title) for name, title in (("n", "Episodes"), ("events", "Events")) if title in head
+            name: head.index(title)
+            for name, title in (("n", "Episodes"), ("events", "Events"))
+            if title in head
         }
         known = {tuple(_told(row, name) for name in columns) for row in release.among(analysis)}
         if not known or not columns or analysis in PUBLIC:
@@ -146,12 +162,19 @@ def compare_tables(page: Page, release: Release) -> Iterator[str]:
             if len(cells) == len(head):
                 shown = _split_joined([cells[place] for place in columns.values()])
                 if any(any(counts) and counts not in known for counts in shown):
-                    yield f"the table of {analysis} shows counts that its file hides, at “{cells[0][:60]}”"
+                    yield (
+                        f"the table of {analysis} shows counts that its file hides, at "
+                        f"“{cells[0][:60]}”"
+                    )
 
 
 def _split_joined(cells: list[str]) -> list[tuple[str, ...]]:
-    """The counts of each estimate of a line; a line can join two, as `311 / 305`, and says once what both share."""
-    parts = [[part.strip().replace(",", "").replace("–", "") for part in cell.split("/")] for cell in cells]
+    """The counts of each estimate of a line; a line can join two, as `311 / 305`,
+    and says once what both share."""
+    parts = [
+        [part.strip().replace(",", "").replace("–", "") for part in cell.split("/")]
+        for cell in cells
+    ]
     widest = max(len(part) for part in parts)
     return list(zip(*(part * widest if len(part) == 1 else part for part in parts), strict=False))
 
@@ -170,8 +193,14 @@ def _read_words(reports: Path) -> Iterator[tuple[str, str]]:
             yield from ((path.name, cell) for line in csv.reader(file) for cell in line)
     for path in sorted(reports.rglob("*.svg")):
         root = ElementTree.fromstring(path.read_text("utf-8"))
-        yield from ((path.name, element.text) for element in root.iter() if element.text and element.text.strip())
+        yield from (
+            (path.name, element.text)
+            for element in root.iter()
+            if element.text and element.text.strip()
+        )
     for path in sorted(reports.glob("*.pdf")):
         if shutil.which("pdftotext"):
-            done = subprocess.run(["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True)
+            done = subprocess.run(
+                ["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True
+            )
             yield from ((path.name, block) for block in re.split(r"\n\s*\n| {3,}", done.stdout))

@@ -1,10 +1,12 @@
-"""One part of a program: the counts that hang together, as one mixed-integer program that is asked many questions."""
+"""One part of a program: the counts that hang together, as one mixed-integer program that is asked
+many questions."""
 
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_array
 
-NODES = 1000  # of the tree of one program; a question that takes more is not settled, on every machine alike
+# of the tree of one program; a question that takes more is not settled, on every machine alike
+NODES = 1000
 SMALL = 10
 OPEN = (0, 10**6)
 
@@ -12,17 +14,26 @@ Row = tuple[np.ndarray, np.ndarray, float, float, str]
 
 
 class Part:
-    """The free counts `inside` (counts,) with the rules that touch them; a list of choices has a 0-1 count for each of its rows."""
+    """The free counts `inside` (counts,) with the rules that touch them;
+    a list of choices has a 0-1 count for each of its rows."""
 
     def __init__(
-        self, inside: np.ndarray, low: np.ndarray, high: np.ndarray, rows: list[Row], choices: list[tuple]
+        self,
+        inside: np.ndarray,
+        low: np.ndarray,
+        high: np.ndarray,
+        rows: list[Row],
+        choices: list[tuple],
     ) -> None:
         self.fixed, self.inside = low, np.flatnonzero(inside)
         self.column = {int(k): c for c, k in enumerate(self.inside)}
         width = len(self.inside) + sum(len(fitting) for _, fitting in choices)
         self.low, self.high = np.zeros(width), np.ones(width)
         self.low[: len(self.inside)], self.high[: len(self.inside)] = low[inside], high[inside]
-        lines = [self._line(zip(index, times, strict=True), least, most) for index, times, least, most, _ in rows]
+        lines = [
+            self._line(zip(index, times, strict=True), least, most)
+            for index, times, least, most, _ in rows
+        ]
         at = len(self.inside)
         for index, fitting in choices:
             picks = range(at, at + len(fitting))
@@ -30,7 +41,13 @@ class Part:
             lines.append((dict.fromkeys(picks, 1.0), 1.0, 1.0))
             for k, place in enumerate(index):
                 terms, least, most = self._line([(place, -1.0)], 0.0, 0.0)
-                lines.append((terms | {c: float(row[k]) for c, row in zip(picks, fitting, strict=True)}, least, most))
+                lines.append(
+                    (
+                        terms | {c: float(row[k]) for c, row in zip(picks, fitting, strict=True)},
+                        least,
+                        most,
+                    )
+                )
         self.constraint = _gather(lines, width)
         self.found = np.empty((0, width))
 
@@ -38,11 +55,15 @@ class Part:
         """A rule on the free counts: what is fixed goes to its ends."""
         terms = [(int(k), float(times)) for k, times in terms]
         known = sum(times * self.fixed[k] for k, times in terms if k not in self.column)
-        return {self.column[k]: times for k, times in terms if k in self.column}, least - known, most - known
+        return (
+            {self.column[k]: times for k, times in terms if k in self.column},
+            least - known,
+            most - known,
+        )
 
     def ask(self, sums: list[dict[int, int]]) -> list[tuple[int, int] | None]:
-        """For each sum of counts the least and the greatest it can be; (0, many) as soon as it can be something else than 1 to 10, and None if
-        that was not settled."""
+        """For each sum of counts the least and the greatest it can be; (0, many)
+        as soon as it can be something else than 1 to 10, and None if that was not settled."""
         lines = [self._line(total.items(), 0.0, 0.0) for total in sums]
         known = np.array([-least for _, least, _ in lines])
         weights = _gather([(terms, 0.0, 0.0) for terms, _, _ in lines], len(self.low)).A
@@ -70,7 +91,10 @@ class Part:
         return bool(np.any((values < 0.5) | (values > SMALL + 0.5)))
 
     def _minimise(self, weight: np.ndarray) -> float | None:
-        """The proved minimum of a sum; None where it was not reached. The solution is kept as a witness."""
+        """The proved minimum of a sum; None where it was not reached.
+
+        The solution is kept as a witness.
+        """
         done = milp(
             weight,
             integrality=np.ones(len(weight)),
@@ -83,7 +107,8 @@ class Part:
         return float(np.round(done.x) @ weight) if done.status == 0 else None
 
     def _look_around(self, times: int) -> None:
-        """Some pools that fit, as unlike as possible: many groups are seen to be of any size without a program of their own."""
+        """Some pools that fit, as unlike as possible: many groups are seen to be of any size
+        without a program of their own."""
         draw = np.random.default_rng(1)
         counts = np.arange(len(self.low)) < len(self.inside)
         tries = [
@@ -101,4 +126,6 @@ def _gather(lines: list[tuple[dict[int, float], float, float]], width: int) -> L
     column = np.array([c for terms, _, _ in lines for c in terms])
     values = np.array([times for terms, _, _ in lines for times in terms.values()])
     matrix = csr_array((values, (row, column)), shape=(len(lines), width))
-    return LinearConstraint(matrix, [least for _, least, _ in lines], [most for _, _, most in lines])
+    return LinearConstraint(
+        matrix, [least for _, least, _ in lines], [most for _, _, most in lines]
+    )

@@ -1,4 +1,7 @@
-"""Small releases with a planted leak of one kind each, and others that keep what they hide. Nobody in them exists."""
+"""Small releases with a planted leak of one kind each, and others that keep what they hide.
+
+Nobody in them exists.
+"""
 
 import csv
 from pathlib import Path
@@ -25,7 +28,12 @@ COLUMNS = [
     "note",
 ]
 SHORT = {"n": "n_episodes", "events": "n_events", "sites": "n_sites"}
-HIDDEN = {"n": "", "events": "", "status": "suppressed", "note": "hidden: it would show a group of 1 to 10 people"}
+HIDDEN = {
+    "n": "",
+    "events": "",
+    "status": "suppressed",
+    "note": "hidden: it would show a group of 1 to 10 people",
+}
 FEW = {"status": "too_few", "note": "fewer than 5 events"}
 COUNT, EXACT = "count", "share of episodes; exact (Clopper-Pearson) limits"
 SEEN = "Aalen-Johansen on the days on which events were seen"
@@ -37,19 +45,28 @@ def write_release(folder: Path, rows: list[Plant], columns: list[str] = COLUMNS)
     """The rows as tables of a results folder, one file for each analysis."""
     (folder / "estimates").mkdir(parents=True, exist_ok=True)
     for analysis in {str(row["analysis"]) for row in rows}:
-        with (folder / "estimates" / f"{analysis}.csv").open("w", newline="", encoding="utf-8") as file:
+        with (folder / "estimates" / f"{analysis}.csv").open(
+            "w", newline="", encoding="utf-8"
+        ) as file:
             writer = csv.DictWriter(file, columns, extrasaction="ignore", lineterminator="\n")
             writer.writeheader()
             own = [row for row in rows if row["analysis"] == analysis]
             writer.writerows(
-                {"status": "ok", **{SHORT.get(key, key): value for key, value in row.items()}} for row in own
+                {"status": "ok", **{SHORT.get(key, key): value for key, value in row.items()}}
+                for row in own
             )
     return folder
 
 
 def share(value: str, n: object = "", events: object = "", **more: object) -> Plant:
     """A share of all stored episodes with one value of a variable."""
-    told = {"analysis": "pool_description", "population": "stored", "stratum": value, "term": "share", "sites": 4}
+    told = {
+        "analysis": "pool_description",
+        "population": "stored",
+        "stratum": value,
+        "term": "share",
+        "sites": 4,
+    }
     return told | {"method": "share of episodes", "n": n, "events": events} | more
 
 
@@ -61,32 +78,62 @@ def reason(value: str, n: object = "", events: object = "", **more: object) -> P
 
 def curve(stratum: str, term: str, n: object = "", events: object = "", **more: object) -> Plant:
     """A row of the curves by the primary endpoint."""
-    told = {"analysis": "resolution_curves", "population": "positional", "endpoint": "objective", "stratum": stratum}
+    told = {
+        "analysis": "resolution_curves",
+        "population": "positional",
+        "endpoint": "objective",
+        "stratum": stratum,
+    }
     return told | {"term": term, "n": n, "events": events, "sites": 4, "method": CURVE} | more
 
 
 def first_event(term: str, n: object = "", events: object = "", **more: object) -> Plant:
     """A row of the first events."""
-    told = {"analysis": "competing_events", "population": "positional", "endpoint": "objective", "stratum": "all"}
+    told = {
+        "analysis": "competing_events",
+        "population": "positional",
+        "endpoint": "objective",
+        "stratum": "all",
+    }
     return told | {"term": term, "n": n, "events": events, "sites": 4, "method": SEEN} | more
 
 
 def path(stratum: str, term: str, n: object = "", events: object = "", **more: object) -> Plant:
     """A row of the paths."""
-    told = {"analysis": "sequence_paths", "population": "positional", "stratum": stratum, "term": term, "sites": ""}
+    told = {
+        "analysis": "sequence_paths",
+        "population": "positional",
+        "stratum": stratum,
+        "term": term,
+        "sites": "",
+    }
     return told | {"n": n, "events": events, "method": COUNT} | more
 
 
 def agreement(term: str, n: object = "", events: object = "", **more: object) -> Plant:
     """A row of recorded against adjudicated diagnoses."""
-    told = {"analysis": "diagnosis_agreement", "population": "positional", "stratum": "all", "term": term, "sites": ""}
+    told = {
+        "analysis": "diagnosis_agreement",
+        "population": "positional",
+        "stratum": "all",
+        "term": term,
+        "sites": "",
+    }
     return told | {"n": n, "events": events, "method": COUNT} | more
 
 
 def choice(term: str, n: object = "", events: object = "", **more: object) -> Plant:
     """A row of the second line."""
-    told = {"analysis": "second_line", "population": "positional, first session failed", "endpoint": "objective"}
-    return told | {"stratum": "all", "term": term, "n": n, "events": events, "sites": 4, "method": COUNT} | more
+    told = {
+        "analysis": "second_line",
+        "population": "positional, first session failed",
+        "endpoint": "objective",
+    }
+    return (
+        told
+        | {"stratum": "all", "term": term, "n": n, "events": events, "sites": 4, "method": COUNT}
+        | more
+    )
 
 
 # What keeps its secrets: nothing of 1 to 10 people may be claimed.
@@ -96,11 +143,24 @@ KEPT: dict[str, list[Plant]] = {
         share("sex=male", **HIDDEN),
         share("sex=unknown", **HIDDEN),
     ],
-    "counts rounded to five": [share(f"cause={k}", 2200, 5 * k) for k in range(3, 30)] + [share("cause=x", **HIDDEN)],
-    "nobody": [share("sex=other", 100, 0, sites=0), share("sex=female", 100, 50), share("sex=male", 100, 50)],
+    "counts rounded to five": [share(f"cause={k}", 2200, 5 * k) for k in range(3, 30)]
+    + [share("cause=x", **HIDDEN)],
+    "nobody": [
+        share("sex=other", 100, 0, sites=0),
+        share("sex=female", 100, 50),
+        share("sex=male", 100, 50),
+    ],
     "a rounded share of unknown people": [
         agreement(
-            "arm_agreement", "", "", stratum="site=A", sites=1, method=EXACT, estimate=0.92, lower=0.87, upper=0.95
+            "arm_agreement",
+            "",
+            "",
+            stratum="site=A",
+            sites=1,
+            method=EXACT,
+            estimate=0.92,
+            lower=0.87,
+            upper=0.95,
         )
     ],
     "joined classes with room": [share("sex=female", 100, 61), share("sex=male|unknown", 100, 39)],

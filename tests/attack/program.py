@@ -1,8 +1,9 @@
 """Integer programs: what a sum of counts can be, given all that is known.
 
-Bounds of single counts are drawn together first. Then each question is put to a program that minimises and maximises it (HiGHS by
-scipy.optimize.milp). A solution that answers one question is a witness for all others: a group that has another size than 1 to 10
-in any possible pool needs no program of its own.
+Bounds of single counts are drawn together first. Then each question is put to a program that
+minimises and maximises it (HiGHS by scipy.optimize.milp). A solution that answers one question is a
+witness for all others: a group that has another size than 1 to 10 in any possible pool needs no
+program of its own.
 """
 
 from collections import defaultdict
@@ -25,7 +26,8 @@ class Contradiction(Exception):
 
 @dataclass(frozen=True)
 class Answer:
-    """What the group of a question can be: from `low` to `high` people; not `settled` if the programs ended before they knew."""
+    """What the group of a question can be: from `low` to `high` people;
+    not `settled` if the programs ended before they knew."""
 
     question: Question
     low: int
@@ -94,7 +96,10 @@ class Program:
         lower = np.where(times > 0, room[1] / times, room[0] / times)
         upper, lower = np.floor(upper + ROUNDING), np.ceil(lower - ROUNDING)
         moved = (upper < self.high[index]) | (lower > self.low[index])
-        self.high[index], self.low[index] = np.minimum(self.high[index], upper), np.maximum(self.low[index], lower)
+        self.high[index], self.low[index] = (
+            np.minimum(self.high[index], upper),
+            np.maximum(self.low[index], lower),
+        )
         if np.any(self.low[index] > self.high[index]):
             raise Contradiction(why)
         return set(index[moved].tolist())
@@ -109,15 +114,21 @@ class Program:
                 raise Contradiction(choice.why)
             if not fits.all():
                 rows = rows[fits]
-                self.choices[c] = Choice(choice.names, tuple(tuple(int(v) for v in row) for row in rows), choice.why)
+                self.choices[c] = Choice(
+                    choice.names, tuple(tuple(int(v) for v in row) for row in rows), choice.why
+                )
             for place, least, most in zip(index, rows.min(axis=0), rows.max(axis=0), strict=True):
                 if least > self.low[place] or most < self.high[place]:
-                    self.low[place], self.high[place] = max(self.low[place], least), min(self.high[place], most)
+                    self.low[place], self.high[place] = (
+                        max(self.low[place], least),
+                        min(self.high[place], most),
+                    )
                     moved.add(place)
         return moved
 
     def reach(self, total: Sum) -> tuple[float, float]:
-        """The least and the most that the bounds of single counts allow for a sum; nothing is known of a name that is new."""
+        """The least and the most that the bounds of single counts allow for a sum;
+        nothing is known of a name that is new."""
         if not set(total) <= self.place.keys():
             return 0, EVERYBODY
         low = sum(n * (self.low if n > 0 else self.high)[self.place[k]] for k, n in total.items())
@@ -125,7 +136,8 @@ class Program:
         return low, high
 
     def solve(self, questions: list[Question]) -> list[Answer]:
-        """An answer to each question whose group is proved to be of 1 to 10 people, or that was not settled."""
+        """An answer to each question whose group is proved to be of 1 to 10 people,
+        or that was not settled."""
         unsettled: set[int] = set()
         reached = {id(question): self.reach(question.total) for question in questions}
         open_questions = []
@@ -134,7 +146,10 @@ class Program:
             if low < high and low <= SMALL and high >= 1:
                 open_questions.append(question)
         for part, asked in self._split(open_questions):
-            sums = [{self.place[name]: number for name, number in question.total.items()} for question in asked]
+            sums = [
+                {self.place[name]: number for name, number in question.total.items()}
+                for question in asked
+            ]
             for question, ends in zip(asked, part.ask(sums), strict=True):
                 known = reached[id(question)]
                 if ends is None:
@@ -142,7 +157,11 @@ class Program:
                 else:
                     reached[id(question)] = max(ends[0], known[0]), min(ends[1], known[1])
         answers = [
-            Answer(question, *(int(end) for end in reached[id(question)]), id(question) not in unsettled)
+            Answer(
+                question,
+                *(int(end) for end in reached[id(question)]),
+                id(question) not in unsettled,
+            )
             for question in questions
         ]
         return [answer for answer in answers if answer.small or not answer.settled]
@@ -151,15 +170,26 @@ class Program:
         """The questions by parts of the system that have nothing to do with one another."""
         free = self.low < self.high
         rows = [row for row in self.rows if free[row[0]].any()]
-        lists = [(np.array([self.place[n] for n in choice.names]), choice.rows) for choice in self.choices]
+        lists = [
+            (np.array([self.place[n] for n in choice.names]), choice.rows)
+            for choice in self.choices
+        ]
         lists = [(index, fitting) for index, fitting in lists if free[index].any()]
         asked = [np.array([self.place[name] for name in question.total]) for question in questions]
         leader = join(
-            [index[free[index]] for index in [*(row[0] for row in rows), *(i for i, _ in lists), *asked]], len(free)
+            [
+                index[free[index]]
+                for index in [*(row[0] for row in rows), *(i for i, _ in lists), *asked]
+            ],
+            len(free),
         )
         parts: dict[int, tuple[list, list, list]] = defaultdict(lambda: ([], [], []))
         for place, things in enumerate(
-            (zip(questions, asked, strict=True), ((row, row[0]) for row in rows), ((c, c[0]) for c in lists))
+            (
+                zip(questions, asked, strict=True),
+                ((row, row[0]) for row in rows),
+                ((c, c[0]) for c in lists),
+            )
         ):
             for thing, index in things:
                 parts[leader[index[free[index]][0]]][place].append(thing)
@@ -171,7 +201,12 @@ class Program:
 
 
 def join(groups: list[np.ndarray], size: int) -> np.ndarray:
-    """The number of the part to which each of `size` things belongs, when those of one group belong together."""
+    """The number of the part to which each of `size` things belongs,
+    when those of one group belong together."""
     pairs = [(group[:-1], group[1:]) for group in groups if len(group) > 1]
-    one, other = (np.concatenate([pair[k] for pair in pairs]) if pairs else np.empty(0, int) for k in (0, 1))
-    return connected_components(coo_array((np.ones(len(one)), (one, other)), shape=(size, size)), directed=False)[1]
+    one, other = (
+        np.concatenate([pair[k] for pair in pairs]) if pairs else np.empty(0, int) for k in (0, 1)
+    )
+    return connected_components(
+        coo_array((np.ones(len(one)), (one, other)), shape=(size, size)), directed=False
+    )[1]

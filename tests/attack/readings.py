@@ -1,7 +1,9 @@
-"""What the counts of a row count: its episodes, its events, and the group whose sites `n_sites` counts.
+"""What the counts of a row count: its episodes, its events,
+and the group whose sites `n_sites` counts.
 
-Each analysis has a function from a row to a `Reading`; what the words of a row mean is said on the technical page and in the plan. A row
-that no function understands counts groups of its own, so that nothing is claimed of it but what it prints.
+Each analysis has a function from a row to a `Reading`; what the words of a row mean is said on the
+technical page and in the plan. A row that no function understands counts groups of its own, so that
+nothing is claimed of it but what it prints.
 """
 
 import re
@@ -16,7 +18,10 @@ EVER = "ever"
 
 @dataclass(frozen=True)
 class Reading:
-    """The groups behind a row. `others` are named beside them and are not counted in the row, as a reference class."""
+    """The groups behind a row.
+
+    `others` are named beside them and are not counted in the row, as a reference class.
+    """
 
     n: Sum | None = None
     events: Sum | None = None
@@ -29,7 +34,8 @@ Reader = Callable[[Row, Release], Reading | None]
 
 
 def read_class(term: str) -> dict[str, str] | None:
-    """A class `term=value` of a covariate; classes counted together as others are a key of their own, since what they hold is not said."""
+    """A class `term=value` of a covariate; classes counted together as others are a key of their
+    own, since what they hold is not said."""
     key, equals, value = term.partition("=")
     if not equals:
         return None
@@ -59,16 +65,24 @@ BASES = {  # bases of the ledger by what they are called in other tables; others
     "taken_for_failed": "first maneuver failed",
     "failed": "stood at a choice",
     "compared": "repeated or changed",
-    **{f"followed_{name}": f"followed, {name}" for name in ("strict", "patient_reported", "composite")},
+    **{
+        f"followed_{name}": f"followed, {name}"
+        for name in ("strict", "patient_reported", "composite")
+    },
 }
 
 
 def read_ledger(row: Row, _: Release) -> Reading:
-    """A base, or those of the larger base who are not in it; of sessions, the people who had them."""
+    """A base, or those of the larger base who are not in it; of sessions,
+    the people who had them."""
     if row.term == "sites" or row.term.endswith(("sessions", "_tested")):
         return read_own(row)
     base = row.term.removeprefix("without_")
-    group = count(BASES.get(base, base)) if base == row.term else count(f"not in {BASES.get(base, base)}")
+    group = (
+        count(BASES.get(base, base))
+        if base == row.term
+        else count(f"not in {BASES.get(base, base)}")
+    )
     return Reading(group, None, group)
 
 
@@ -77,7 +91,11 @@ def read_description(row: Row, _: Release) -> Reading:
     told = read_stratum(row.stratum)
     base = "treated" if "first_maneuver" in told else row.population
     base = "positional, arm by a definition" if "arm_basis" in told else base
-    return Reading(count(base), count(base, told), count(base, told)) if told else Reading(count(base), None, None)
+    return (
+        Reading(count(base), count(base, told), count(base, told))
+        if told
+        else Reading(count(base), None, None)
+    )
 
 
 def read_apart(row: Row, _: Release) -> Reading:
@@ -106,7 +124,9 @@ def read_agreement(row: Row, _: Release) -> Reading:
         base, told = f"{found.group(1)} named twice", read_stratum(row.stratum)
         return Reading(count(base, told), count(base, told, agree="yes"), count(base, told))
     own = {"canal": "anterior_or_posterior"}
-    return Reading(count("positional", own), count("positional", own, fits="yes"), count("positional", own))
+    return Reading(
+        count("positional", own), count("positional", own, fits="yes"), count("positional", own)
+    )
 
 
 def read_failures(row: Row, _: Release) -> Reading:
@@ -115,7 +135,10 @@ def read_failures(row: Row, _: Release) -> Reading:
     if told.get("reason") == "never_looked":
         base, event = "first maneuver failed or unseen", {"reason": "never_looked"}
     else:
-        base, event = "first maneuver failed", {"reason": told.get("reason", ""), "view": told.get("view", "")}
+        base, event = (
+            "first maneuver failed",
+            {"reason": told.get("reason", ""), "view": told.get("view", "")},
+        )
     return Reading(count(base), count(base, event), count(base))
 
 
@@ -144,8 +167,14 @@ def read_handicap(row: Row, _: Release) -> Reading:
 def read_recurrence(row: Row, release: Release) -> Reading:
     """First spells that were resolved and looked at, or asked, again."""
     told, day = read_stratum(row.stratum), find_day(row.term)
-    base = "resolved, then seen again" if row.endpoint == "objective" else f"resolved, then told again ({row.endpoint})"
+    base = (
+        "resolved, then seen again"
+        if row.endpoint == "objective"
+        else f"resolved, then told again ({row.endpoint})"
+    )
     if row.term.startswith("at_risk"):
         return Reading(count(base, told, at_risk=day), None, count(base, told, at_risk=day))
     daily = any(term.startswith("recurrence_free_upper") for term in release.terms(row))
-    return Reading(count(base, told), count(base, told, returned_by=day if daily else EVER), count(base, told))
+    return Reading(
+        count(base, told), count(base, told, returned_by=day if daily else EVER), count(base, told)
+    )

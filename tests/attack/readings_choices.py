@@ -12,15 +12,21 @@ THEN = " > "
 
 
 def read_attempts(row: Row, _: Release) -> Reading:
-    """Sessions with a look after them: people, sessions and successes, each a group of its own, since one person can have several sessions."""
+    """Sessions with a look after them: people, sessions and successes, each a group of its own,
+    since one person can have several sessions."""
     told = read_stratum(row.stratum)
     told.pop("model", None)
     told.pop("up_to_attempts", None)
-    if row.term.startswith(("attempts_to_resolve", "resolved", "success")) and row.term != "success_raw":
+    if (
+        row.term.startswith(("attempts_to_resolve", "resolved", "success"))
+        and row.term != "success_raw"
+    ):
         number = told.pop("attempt", "1")
         if number == "1":
             first = "first sessions looked at, in the model"
-            return Reading(count(first, told), count(first, told, success="yes"), count(first, told))
+            return Reading(
+                count(first, told), count(first, told, success="yes"), count(first, told)
+            )
         told["attempt_number"] = number
     own = read_class(row.term)
     told |= own or {}
@@ -30,10 +36,17 @@ def read_attempts(row: Row, _: Release) -> Reading:
     reference = read_class(row.comparison) if own else None
     groups = [_keep_whole(told), _keep_whole(reference) if reference else None]
     raw = row.term == "success_raw"
-    # A model may leave out what tells it nothing; a class without a number in it is counted among all.
+    # A model may leave out what tells it nothing; a class without a number in it is counted among
+    # all.
     part = "" if raw else ", classes" if own else ", in the model"
-    n, events, attempts = (count(base + part, groups[0]) for base in ("treated and looked at", "successes", "sessions"))
-    others = [count(base + part, groups[1]) for base in ("treated and looked at", "successes") if groups[1]]
+    n, events, attempts = (
+        count(base + part, groups[0]) for base in ("treated and looked at", "successes", "sessions")
+    )
+    others = [
+        count(base + part, groups[1])
+        for base in ("treated and looked at", "successes")
+        if groups[1]
+    ]
     return Reading(n, events, n, attempts if raw else None, others)
 
 
@@ -43,7 +56,8 @@ def _keep_whole(told: dict[str, str]) -> dict[str, str]:
 
 
 def read_second_line(row: Row, release: Release) -> Reading:
-    """Who stood at the choice after a failed first session, what was chosen, and the two arms that are compared."""
+    """Who stood at the choice after a failed first session, what was chosen,
+    and the two arms that are compared."""
     told = read_stratum(row.stratum)
     term, day = re.sub(WAYS, "", row.term), find_day(row.term)
     chosen = [_read_choice(part) for part in term.split("+")]
@@ -61,14 +75,19 @@ def read_second_line(row: Row, release: Release) -> Reading:
     arm = re.match(r"(risk|mean_days)_(repeat|change)", term)
     if arm:
         told["arm chosen"] = arm.group(2)
-    elif not term.startswith(("risk_", "mean_days_", "e_value", "weight_", "truncated", "effective")):
+    elif not term.startswith(
+        ("risk_", "mean_days_", "e_value", "weight_", "truncated", "effective")
+    ):
         return read_own(row)
     when = day or (HORIZON if term.startswith("mean_days") else EVER)
     return Reading(count(base, told), count(base, told, resolved_by=when), count(base, told))
 
 
 def _word(told: dict[str, str]) -> dict[str, str]:
-    return {f"{key} then" if key in ("canal_arm", "first_family") else key: value for key, value in told.items()}
+    return {
+        f"{key} then" if key in ("canal_arm", "first_family") else key: value
+        for key, value in told.items()
+    }
 
 
 def _read_choice(term: str) -> dict[str, str] | None:
@@ -81,11 +100,16 @@ def _read_choice(term: str) -> dict[str, str] | None:
     kind, value = found.groups()
     if kind == "choice":
         return {"choice": value}
-    return {"choice": value, "again": "no"} if kind == "not_seen_again" else {"choice": "change", "to": value}
+    return (
+        {"choice": value, "again": "no"}
+        if kind == "not_seen_again"
+        else {"choice": "change", "to": value}
+    )
 
 
 def read_paths(row: Row, _: Release) -> Reading:
-    """Those who took a path so far, and how it went on: `end` of a path that ends there, the next path, or a look that nobody took."""
+    """Those who took a path so far, and how it went on: `end` of a path that ends there,
+    the next path, or a look that nobody took."""
     told, term = read_stratum(row.stratum), row.term
     if not told:
         group = count(term) if term in ("treated", "incomplete_record", "never_positive") else None
@@ -96,7 +120,9 @@ def read_paths(row: Row, _: Release) -> Reading:
     if term == "reached":
         return Reading(_come_from(told), here, here)
     if term == "share_resolved_at_next_look":
-        return Reading(_looked(told), count("complete", told, end="resolved_at_next_look"), _looked(told))
+        return Reading(
+            _looked(told), count("complete", told, end="resolved_at_next_look"), _looked(told)
+        )
     steps = [_read_step(told, step) for step in split_steps(term)]
     if None in steps:
         return read_own(row)
@@ -110,7 +136,8 @@ def split_steps(term: str) -> list[str]:
 
 
 def _read_step(told: dict[str, str], step: str) -> Sum | None:
-    """Those who ended here in one way, or went on to some families, or without a look; None for a term that is no step."""
+    """Those who ended here in one way, or went on to some families, or without a look;
+    None for a term that is no step."""
     if re.fullmatch(r"resolved_at_\w+_look|no_further_session|never_looked", step):
         return count("complete", told, end=step)
     if step.startswith("next="):
@@ -129,12 +156,18 @@ def _go_on(told: dict[str, str], families: str) -> Sum:
     """Those who took one of these families next."""
     parts = []
     for family in families.split("|"):
-        own = {"next": "rarer"} if family == "rarer" else {"path": THEN.join(filter(None, [told.get("path"), family]))}
+        own = (
+            {"next": "rarer"}
+            if family == "rarer"
+            else {"path": THEN.join(filter(None, [told.get("path"), family]))}
+        )
         parts.append(count("complete", told | own))
     return add(*parts)
 
 
 def _looked(told: dict[str, str]) -> Sum:
     """Those at whom somebody looked after the last session of the path, before another one."""
-    unseen = add(count("complete", told, end="never_looked"), count("complete", told, next="without a look"))
+    unseen = add(
+        count("complete", told, end="never_looked"), count("complete", told, next="without a look")
+    )
     return add(count("complete", told), (unseen, -1))

@@ -1,4 +1,5 @@
-"""What the rows count that follow spells: curves, their regression, first events, sites, published trials and variations."""
+"""What the rows count that follow spells: curves, their regression, first events, sites,
+published trials and variations."""
 
 import re
 
@@ -8,9 +9,12 @@ from tests.attack.groups import Sum, count, read_stratum
 from tests.attack.readings import EVER, Reading, find_day, read_class, read_own
 from tests.attack.released import PLAN, Release, Row
 
-TRIALS = yaml.safe_load((PLAN / "published.yaml").read_text("utf-8"))["trials"]  # public: what is compared with what
+# public: what is compared with what
+TRIALS = yaml.safe_load((PLAN / "published.yaml").read_text("utf-8"))["trials"]
 
-KNOWN = {  # the parts of what is known on a day, as words; who tested negative by then is who is resolved by then
+# the parts of what is known on a day, as words; who tested negative by then is who is resolved by
+# then
+KNOWN = {
     "negative": "resolved_by",
     "between": "between_tests_on",
     "positive": "positive_from",
@@ -24,8 +28,9 @@ def name_followed(endpoint: str) -> str:
 
 
 def read_course(base: str, told: dict[str, str], row: Row, release: Release) -> Reading:
-    """A row on one group of spells: how many are known to be resolved by its day, or were still at risk on it. Where there is no curve
-    for too few episodes or resolutions, the events are those ever resolved."""
+    """A row on one group of spells: how many are known to be resolved by its day, or were still at
+    risk on it. Where there is no curve for too few episodes or resolutions, the events are those
+    ever resolved."""
     day = find_day(row.term)
     part = re.fullmatch(r"known_([a-z]+)_day_\d+", row.term)
     if part:
@@ -43,11 +48,18 @@ def read_course(base: str, told: dict[str, str], row: Row, release: Release) -> 
 def _has_curve(row: Row, release: Release) -> bool:
     if row.analysis == "resolution_curves":
         return any(term.startswith(("at_risk", "unresolved")) for term in release.terms(row))
-    return row.status == "ok" or row.note.startswith("fewer than 5 episodes known") or release.any_usable(row)
+    return (
+        row.status == "ok"
+        or row.note.startswith("fewer than 5 episodes known")
+        or release.any_usable(row)
+    )
 
 
 def read_curves(row: Row, release: Release) -> Reading:
-    """By canal, arm, mechanism and first maneuver. An arm without its canal is one that was named by a response, among all positional."""
+    """By canal, arm, mechanism and first maneuver.
+
+    An arm without its canal is one that was named by a response, among all positional.
+    """
     told = read_stratum(row.stratum)
     if "arm" in told and "canal" not in told:
         group = count("positional, arm named by the site", told)
@@ -68,9 +80,12 @@ def read_regression(row: Row, release: Release) -> Reading:
 
 
 def read_events(row: Row, _: Release) -> Reading:
-    """What came first, as known between looks (of those who were looked at) or on the day on which it was seen (of all)."""
+    """What came first, as known between looks (of those who were looked at)
+    or on the day on which it was seen (of all)."""
     told = read_stratum(row.stratum)
-    found = re.fullmatch(r"(incidence|seen)_(\w+)_day_(\d+)|(event_free|nothing_seen)_day_(\d+)", row.term)
+    found = re.fullmatch(
+        r"(incidence|seen)_(\w+)_day_(\d+)|(event_free|nothing_seen)_day_(\d+)", row.term
+    )
     if not found:
         return read_own(row)
     kind, cause, day, free, free_day = found.groups()
@@ -95,13 +110,16 @@ def read_pooling(row: Row, _: Release) -> Reading:
 
 
 def read_monitoring(row: Row, _: Release) -> Reading:
-    """Sites under letters beside their case mix, the sites that are compared, and those that are too small for it."""
+    """Sites under letters beside their case mix, the sites that are compared,
+    and those that are too small for it."""
     told, day, base = read_stratum(row.stratum), find_day(row.term), name_followed(row.endpoint)
     if told:
         return Reading(count(base, told), count(base, told, resolved_by=day), count(base, told))
     sizes = {"sites_below_minimum": "never", "sites_large_enough": "as large enough"}
     if row.term in sizes:
-        return Reading(count(base, compared=sizes[row.term]), None, count(base, compared=sizes[row.term]))
+        return Reading(
+            count(base, compared=sizes[row.term]), None, count(base, compared=sizes[row.term])
+        )
     if row.term.startswith(("sites_compared", "overdispersion")):
         own = {"compared": f"on day {day}"}
         return Reading(count(base, own), count(base, own, resolved_by=day), count(base, own))
@@ -109,7 +127,8 @@ def read_monitoring(row: Row, _: Release) -> Reading:
 
 
 def read_published(row: Row, release: Release) -> Reading | None:
-    """The pool's episodes of a trial's canal that began with its maneuver; two trials of one kind ask of the same group."""
+    """The pool's episodes of a trial's canal that began with its maneuver;
+    two trials of one kind ask of the same group."""
     told = read_stratum(row.stratum)
     trial = TRIALS.get(told.pop("trial", ""))
     if row.population == "published" or not trial:
@@ -120,7 +139,8 @@ def read_published(row: Row, release: Release) -> Reading | None:
 
 
 def read_variation(row: Row, release: Release) -> Reading:
-    """The primary answers, and the same under other choices: other groups of people, of which those that are meant to hold others do."""
+    """The primary answers, and the same under other choices: other groups of people,
+    of which those that are meant to hold others do."""
     told = read_stratum(row.stratum)
     variation = told.pop("variation", "")
     if "second" in row.population or row.term.startswith("risk_difference"):
@@ -134,7 +154,9 @@ def read_variation(row: Row, release: Release) -> Reading:
 
 def _read_second_line(variation: str, day: str | None) -> Reading:
     base = (
-        "compared" if variation in ("primary", "") or variation.startswith("without_one") else f"compared, {variation}"
+        "compared"
+        if variation in ("primary", "") or variation.startswith("without_one")
+        else f"compared, {variation}"
     )
     events: Sum = count(base, resolved_by=day or EVER)
     return Reading(count(base), events, count(base))

@@ -52,7 +52,14 @@ class Row:
     @property
     def name(self) -> str:
         """The row as a person would point at it."""
-        parts = (self.analysis, self.population, self.endpoint, self.stratum, self.term, self.comparison)
+        parts = (
+            self.analysis,
+            self.population,
+            self.endpoint,
+            self.stratum,
+            self.term,
+            self.comparison,
+        )
         return " / ".join(part for part in parts if part)
 
     def value(self, name: str) -> float | None:
@@ -82,14 +89,19 @@ class Release:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "_terms", defaultdict(set))
-        object.__setattr__(self, "_usable", {_place(row) for row in self.rows if row.status == "ok"})
+        object.__setattr__(
+            self, "_usable", {_place(row) for row in self.rows if row.status == "ok"}
+        )
         for row in self.rows:
             self._terms[_place(row)].add(row.term)
 
 
 def read_release(results: Path, folder: str = "estimates") -> Release:
-    """All tables of a results folder that tell of people in the pool; a column that is missing counts as blank."""
-    texts = [text for path in sorted((results / folder).glob("*.csv")) for text in _read_table(path)]
+    """All tables of a results folder that tell of people in the pool;
+    a column that is missing counts as blank."""
+    texts = [
+        text for path in sorted((results / folder).glob("*.csv")) for text in _read_table(path)
+    ]
     steps = find_steps(texts)
     return Release(results, tuple(_read_row(text, steps) for text in texts))
 
@@ -102,35 +114,64 @@ def _read_table(path: Path) -> Iterator[dict[str, str]]:
     with path.open(newline="", encoding="utf-8") as file:
         for text in csv.DictReader(file):
             if {"stratum", "term"} <= text.keys() and text.get("population") not in NOBODY:
-                yield {"analysis": path.stem, **{name: value or "" for name, value in text.items() if name}}
+                yield {
+                    "analysis": path.stem,
+                    **{name: value or "" for name, value in text.items() if name},
+                }
 
 
 def find_steps(texts: list[dict[str, str]]) -> int:
-    """The step to which counts are rounded: the greatest of 10, 5, 4, 3, 2 that divides all of many counts; 1 if none does."""
+    """The step to which counts are rounded: the greatest of 10, 5, 4, 3,
+    2 that divides all of many counts; 1 if none does."""
     told = [_whole(text.get(name, "")) for text in texts for name in ("n_episodes", "n_events")]
     counts = [count for count in told if count]
-    return next((step for step in (10, 5, 4, 3, 2) if len(counts) >= 20 and not any(c % step for c in counts)), 1)
+    return next(
+        (
+            step
+            for step in (10, 5, 4, 3, 2)
+            if len(counts) >= 20 and not any(c % step for c in counts)
+        ),
+        1,
+    )
 
 
 def _read_row(text: dict[str, str], step: int) -> Row:
-    fields = ("analysis", "population", "endpoint", "stratum", "term", "comparison", "method", "status", "note")
+    fields = (
+        "analysis",
+        "population",
+        "endpoint",
+        "stratum",
+        "term",
+        "comparison",
+        "method",
+        "status",
+        "note",
+    )
     sites = _whole(text.get("n_sites", ""))
     usual = _usual_decimals([text.get(name, "") for name in VALUES])
     values = {name: read_number(text[name], usual) for name in VALUES if text.get(name)}
     if text.get("rounded"):
         coarse = "estimate" in text["rounded"]
-        values = {name: told and _read_share(text[name], told, coarse=coarse) for name, told in values.items()}
+        values = {
+            name: told and _read_share(text[name], told, coarse=coarse)
+            for name, told in values.items()
+        }
     return Row(
         **{name: text.get(name, "") for name in fields},
-        n=read_count(text.get("n_episodes", ""), STEP if "n_episodes" in text.get("rounded", "") else step),
-        events=read_count(text.get("n_events", ""), STEP if "n_events" in text.get("rounded", "") else step),
+        n=read_count(
+            text.get("n_episodes", ""), STEP if "n_episodes" in text.get("rounded", "") else step
+        ),
+        events=read_count(
+            text.get("n_events", ""), STEP if "n_events" in text.get("rounded", "") else step
+        ),
         sites=sites,
         values={name: told for name, told in values.items() if told},
     )
 
 
 def read_count(text: str, step: int = 1) -> Range | None:
-    """A count as printed: a whole number, `<11`, `11+` or `11-20`; a number rounded to a step, halves upwards, may have been half a step away."""
+    """A count as printed: a whole number, `<11`, `11+` or `11-20`; a number rounded to a step,
+    halves upwards, may have been half a step away."""
     count = _whole(text)
     if count is not None:
         return (
@@ -138,17 +179,26 @@ def read_count(text: str, step: int = 1) -> Range | None:
             if step == 1 or count == 0
             else Range(max(count - step // 2, 0), count + (step - 1) // 2)
         )
-    for pattern, low, high in ((r"<\s*(\d+)", 0, -1), (r"(\d+)\s*\+", 0, None), (r"(\d+)\s*[-–]\s*(\d+)", 0, 0)):
+    for pattern, low, high in (
+        (r"<\s*(\d+)", 0, -1),
+        (r"(\d+)\s*\+", 0, None),
+        (r"(\d+)\s*[-–]\s*(\d+)", 0, 0),
+    ):
         found = re.fullmatch(pattern, text.strip())
         if found:
             ends = [int(end) for end in found.groups()]
-            return Range(0 if high == -1 else ends[0] + low, 10**6 if high is None else ends[-1] + high)
+            return Range(
+                0 if high == -1 else ends[0] + low, 10**6 if high is None else ends[-1] + high
+            )
     return None
 
 
 def read_number(text: str, usual: int) -> Range | None:
-    """A number as printed, to half its last decimal. Zeros at the end are left off by who writes tables: a whole number has `usual`
-    decimals, and every number of a row in which one was printed in full."""
+    """A number as printed, to half its last decimal.
+
+    Zeros at the end are left off by who writes tables: a whole number has `usual` decimals, and
+    every number of a row in which one was printed in full.
+    """
     try:
         value = float(text)
     except ValueError:
@@ -159,17 +209,22 @@ def read_number(text: str, usual: int) -> Range | None:
 
 
 def _read_share(text: str, told: Range, *, coarse: bool) -> Range:
-    """A share of a release that rounds: it has two decimals, be the last one nought, and where it is said to be rounded steps of .05."""
+    """A share of a release that rounds: it has two decimals, be the last one nought,
+    and where it is said to be rounded steps of .05."""
     value = float(text)
     half = COARSE / 2 if coarse else 0.005
     return (
-        Range(value - half, value + half) if abs(value) <= 1 and (coarse or told.high - told.low > 2 * half) else told
+        Range(value - half, value + half)
+        if abs(value) <= 1 and (coarse or told.high - told.low > 2 * half)
+        else told
     )
 
 
 def _usual_decimals(texts: list[str]) -> int:
     """The fewest decimals of the numbers of a row that are not whole; 1 where there are none."""
-    found = [_decimals(text) for text in texts if _is_number(text) and float(text) != int(float(text))]
+    found = [
+        _decimals(text) for text in texts if _is_number(text) and float(text) != int(float(text))
+    ]
     return max(found, default=1) if max(found, default=0) >= FULL else min(found, default=1)
 
 

@@ -1,4 +1,5 @@
-"""What releases of one pool tell together: how many people came in, or left, between two of them."""
+"""What releases of one pool tell together: how many people came in, or left,
+between two of them."""
 
 from collections.abc import Iterable
 from dataclasses import replace
@@ -11,9 +12,11 @@ from tests.attack.system import Question, System
 
 
 def find_changes(earlier: Release, later: Release) -> list[Answer]:
-    """The groups to which 1 to 10 people were added, or from which they were taken, from one release to the other.
+    """The groups to which 1 to 10 people were added, or from which they were taken,
+    from one release to the other.
 
-    Nothing is taken for granted of what lies between: a delivery can change and withdraw what an earlier one had.
+    Nothing is taken for granted of what lies between: a delivery can change and withdraw what an
+    earlier one had.
     """
     joined, names = System(), []
     for when, release in (("earlier", earlier), ("later", later)):
@@ -25,7 +28,8 @@ def find_changes(earlier: Release, later: Release) -> list[Answer]:
             low, high = program.reach({name: 1})
             joined.bound(_tell_when({name: 1}, when), low, high, f"{when}: bounds of {name}")
         joined.choices += [
-            replace(choice, names=tuple(_tell_when(dict.fromkeys(choice.names, 1), when))) for choice in system.choices
+            replace(choice, names=tuple(_tell_when(dict.fromkeys(choice.names, 1), when)))
+            for choice in system.choices
         ]
     questions = [question for name in sorted(names[0] & names[1]) for question in _ask(name)]
     return Program(joined).solve(questions)

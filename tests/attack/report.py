@@ -17,8 +17,8 @@ from tests.attack.solve import know
 
 @dataclass
 class Findings:
-    """What was asked of groups of 1 to 10 people and came out, or was not settled; sentences of pages and figures that tell such; and what else was
-    noticed of sites."""
+    """What was asked of groups of 1 to 10 people and came out, or was not settled;
+    sentences of pages and figures that tell such; and what else was noticed of sites."""
 
     answers: list[Answer] = field(default_factory=list)
     sentences: list[str] = field(default_factory=list)
@@ -41,7 +41,8 @@ class Findings:
 
 
 def attack(release: Release, earlier: Iterable[Release] = (), site: str | None = None) -> Findings:
-    """Everything that is found in a release, with earlier ones beside it (the earliest first), and with the eyes of a site if one is named."""
+    """Everything that is found in a release, with earlier ones beside it (the earliest first),
+    and with the eyes of a site if one is named."""
     system, program = know(release)
     found = Findings(program.solve(list(system.questions.values())))
     found.sentences += [*search_pages(release), *search_figures(release)]
@@ -51,7 +52,8 @@ def attack(release: Release, earlier: Iterable[Release] = (), site: str | None =
     for before, after in pairs:
         found.answers += find_changes(before, after)
     if site:
-        from tests.attack.own_site import find_others  # only here: it needs the models, and loading them takes seconds
+        # only here: it needs the models, and loading them takes seconds
+        from tests.attack.own_site import find_others
 
         found.answers += find_others(release, site)
     return found
@@ -59,7 +61,10 @@ def attack(release: Release, earlier: Iterable[Release] = (), site: str | None =
 
 def describe_findings(found: Findings) -> list[str]:
     """The findings as lines: first how many of each kind, then each."""
-    kinds = Counter((answer.question.kind, "exactly" if answer.exact else "as 1 to 10") for answer in found.groups)
+    kinds = Counter(
+        (answer.question.kind, "exactly" if answer.exact else "as 1 to 10")
+        for answer in found.groups
+    )
     lines = [f"{number:5} {kind} told {how}" for (kind, how), number in sorted(kinds.items())]
     lines += [
         f"{len(found.sentences):5} on pages and in figures",
@@ -67,9 +72,14 @@ def describe_findings(found: Findings) -> list[str]:
         f"{len(found.noticed):5} noticed of sites (no group of people)",
         "",
     ]
-    for answer in sorted(found.groups, key=lambda each: (each.question.kind, not each.exact, each.question.where)):
+    for answer in sorted(
+        found.groups, key=lambda each: (each.question.kind, not each.exact, each.question.where)
+    ):
         how = "comes out exactly" if answer.exact else "is proved to be 1 to 10"
-        lines.append(f"[{answer.question.kind}] {how}: {describe(answer.question.total)} ({answer.question.where})")
+        lines.append(
+            f"[{answer.question.kind}] {how}: {describe(answer.question.total)} "
+            f"({answer.question.where})"
+        )
     return [
         *lines,
         *(f"[page] {sentence}" for sentence in found.sentences),

@@ -1,4 +1,5 @@
-"""What printed shares tell of the counts behind them: the share itself, its exact limits, agreement beyond chance, and split classes."""
+"""What printed shares tell of the counts behind them: the share itself, its exact limits,
+agreement beyond chance, and split classes."""
 
 import itertools
 import re
@@ -23,7 +24,8 @@ EXACT = "exact (Clopper-Pearson)"
 
 
 def add_shares(system: System, bounds: Bounds) -> None:
-    """Rules and lists of choices from the numbers of each row; `bounds` gives what is known of a sum already."""
+    """Rules and lists of choices from the numbers of each row;
+    `bounds` gives what is known of a sum already."""
     first_events: dict[tuple, dict[str, tuple[Row, Reading]]] = {}
     for row, reading in system.readings:
         share = row.values.get("estimate")
@@ -50,7 +52,8 @@ def add_shares(system: System, bounds: Bounds) -> None:
 
 
 def _tie_share(system: System, row: Row, base: Sum, events: Sum, share: Range) -> None:
-    """Events are the share of their base: as fractions where it was printed in full, else within its last decimal."""
+    """Events are the share of their base: as fractions where it was printed in full,
+    else within its last decimal."""
     if share.high - share.low < 2 * 10**-FULL:
         _divide(system, row, base, events, share)
         return
@@ -75,14 +78,17 @@ def _divide(system: System, row: Row, base: Sum, events: Sum, share: Range) -> N
 
 
 def _invert_limits(system: System, row: Row, base: Sum, events: Sum, bounds: Bounds) -> None:
-    """Pairs of people and events whose exact limits are the printed ones, or, from some sites on, lie within them."""
+    """Pairs of people and events whose exact limits are the printed ones, or, from some sites on,
+    lie within them."""
     low, high, share = row.values.get("lower"), row.values.get("upper"), row.values["estimate"]
     (n_low, n_high), (e_low, e_high) = bounds(base), bounds(events)
-    if not (low and high and len(base) == len(events) == 1) or (n_low == n_high and e_low == e_high):
+    if not (low and high and len(base) == len(events) == 1) or (
+        n_low == n_high and e_low == e_high
+    ):
         return
-    pairs = np.array(_list_pairs(share, int(max(n_low, 1)), int(min(n_high, LARGEST)), e_low, e_high), float).reshape(
-        -1, 2
-    )
+    pairs = np.array(
+        _list_pairs(share, int(max(n_low, 1)), int(min(n_high, LARGEST)), e_low, e_high), float
+    ).reshape(-1, 2)
     if not len(pairs):
         return
     m, k = pairs.T
@@ -96,17 +102,23 @@ def _invert_limits(system: System, row: Row, base: Sum, events: Sum, bounds: Bou
         system.choices.append(Choice((*base, *events), rows, f"limits of {row.name}"))
 
 
-def _list_pairs(share: Range, first: int, last: int, e_low: float, e_high: float) -> list[tuple[int, int]]:
+def _list_pairs(
+    share: Range, first: int, last: int, e_low: float, e_high: float
+) -> list[tuple[int, int]]:
     """People and events that give the printed share."""
     pairs = []
     for people in range(first, last + 1):
         least, most = np.ceil(share.low * people - NEAR), np.floor(share.high * people + NEAR)
-        pairs += [(people, number) for number in range(int(max(least, e_low, 0)), int(min(most, e_high, people)) + 1)]
+        pairs += [
+            (people, number)
+            for number in range(int(max(least, e_low, 0)), int(min(most, e_high, people)) + 1)
+        ]
     return pairs
 
 
 def _bound_by_curve(system: System, row: Row, reading: Reading, share: Range) -> None:
-    """A non-parametric curve gives at least the share known to be resolved by then, at most that of those not known to be unresolved."""
+    """A non-parametric curve gives at least the share known to be resolved by then,
+    at most that of those not known to be unresolved."""
     if row.term.startswith("resolved_by_day") and reading.events:
         total = {name: share.high * number for name, number in (reading.n or {}).items()}
         for name, number in reading.events.items():
@@ -115,8 +127,9 @@ def _bound_by_curve(system: System, row: Row, reading: Reading, share: Range) ->
 
 
 def _bound_by_first_events(system: System, rows: dict[str, tuple[Row, Reading]]) -> None:
-    """Aalen-Johansen hands the weight of who left early to those who stayed: each share is at least that of its events, and all of them
-    together exceed their events by what the share without any event tells."""
+    """Aalen-Johansen hands the weight of who left early to those who stayed: each share is at least
+    that of its events, and all of them together exceed their events by what the share without any
+    event tells."""
     parts = [(row, reading) for term, (row, reading) in rows.items() if term.startswith("seen_")]
     free = next((pair for term, pair in rows.items() if term.startswith("nothing_seen")), None)
     for row, reading in parts:
@@ -141,12 +154,18 @@ def _ask_cut_weights(system: System, row: Row, reading: Reading, share: Range) -
     """The share of people whose weight was cut is a count of people."""
     cut = {f"weight cut, {describe(reading.n or {})}": 1}
     for end, side in ((share.low, 1), (share.high, -1)):
-        system.bound(_mix((cut, side), (reading.n or {}, -side * end)), -1e-6, EVERYBODY, f"share of {row.name}")
+        system.bound(
+            _mix((cut, side), (reading.n or {}, -side * end)),
+            -1e-6,
+            EVERYBODY,
+            f"share of {row.name}",
+        )
     system.ask(cut, "cut weights", row.name)
 
 
 def _split_class(system: System, row: Row, reading: Reading, bounds: Bounds) -> None:
-    """The difference of two arms in how common a class is, in units of its spread, tells how many of the class each arm has."""
+    """The difference of two arms in how common a class is, in units of its spread,
+    tells how many of the class each arm has."""
     (name,) = reading.n if len(reading.n or {}) == 1 else ("",)
     base, told = read_name(name)
     stratum = {key: value for key, value in told.items() if key in ("variant", "change_to")}
@@ -160,8 +179,15 @@ def _split_class(system: System, row: Row, reading: Reading, bounds: Bounds) -> 
     with np.errstate(divide="ignore", invalid="ignore"):
         apart = (one - other) / np.sqrt((one * (1 - one) + other * (1 - other)) / 2)
     told_range = row.values["estimate"]
-    fits = (apart >= told_range.low - 1e-9) & (apart <= told_range.high + 1e-9) & (one <= 1) & (other <= 1)
-    names = tuple(name_ for arm in ("change", "repeat") for name_ in count(base, told, **{"arm chosen": arm}))
+    fits = (
+        (apart >= told_range.low - 1e-9)
+        & (apart <= told_range.high + 1e-9)
+        & (one <= 1)
+        & (other <= 1)
+    )
+    names = tuple(
+        name_ for arm in ("change", "repeat") for name_ in count(base, told, **{"arm chosen": arm})
+    )
     rows = tuple((int(k), int(members[0] - k)) for k in split[fits])
     if rows and len(rows) <= MOST_PAIRS:
         system.names.update(names)
@@ -171,7 +197,8 @@ def _split_class(system: System, row: Row, reading: Reading, bounds: Bounds) -> 
 
 
 def _read_attempts(system: System) -> None:
-    """`77 attempts` in a note is how many sessions a row has; of a session by its number each person has one."""
+    """`77 attempts` in a note is how many sessions a row has;
+    of a session by its number each person has one."""
     for row, reading in system.readings:
         if reading.attempts and row.status == "ok":
             found = re.match(r"(\d[\d,]*) attempts", row.note)
@@ -179,7 +206,12 @@ def _read_attempts(system: System) -> None:
                 number = int(found.group(1).replace(",", ""))
                 system.bound(reading.attempts, number, number, f"note of {row.name}")
             elif re.fullmatch(r"attempt_number=\d+", row.stratum) and row.n:
-                system.bound(reading.attempts, row.n.low, row.n.high, f"as many sessions as people in {row.name}")
+                system.bound(
+                    reading.attempts,
+                    row.n.low,
+                    row.n.high,
+                    f"as many sessions as people in {row.name}",
+                )
 
 
 def _read_notes(system: System) -> None:
@@ -193,7 +225,8 @@ def _read_notes(system: System) -> None:
 
 
 def add_kappas(system: System, bounds: Bounds) -> None:
-    """A table of two diagnoses of which a few cells are hidden: those ways to fill them that give the printed kappa and agreement."""
+    """A table of two diagnoses of which a few cells are hidden:
+    those ways to fill them that give the printed kappa and agreement."""
     tables = {
         row.term.partition("_")[0]: row
         for row, _ in system.readings
@@ -201,7 +234,11 @@ def add_kappas(system: System, bounds: Bounds) -> None:
     }
     for part, row in tables.items():
         base, kappa = f"{part} named twice", row.values.get("estimate")
-        cells = sorted(name for name in system.names if read_name(name)[0] == base and "recorded" in read_name(name)[1])
+        cells = sorted(
+            name
+            for name in system.names
+            if read_name(name)[0] == base and "recorded" in read_name(name)[1]
+        )
         reach = {name: bounds({name: 1}) for name in cells}
         hidden = [name for name in cells if reach[name][0] != reach[name][1]]
         if any(read_name(name) == (base, {"pair": RESTS[-1]}) for name in system.names):
@@ -209,9 +246,15 @@ def add_kappas(system: System, bounds: Bounds) -> None:
         ways = np.prod([reach[name][1] - reach[name][0] + 1 for name in hidden]) if hidden else 0
         if not kappa or not hidden or len(hidden) > 3 or ways > 20_000:
             continue
-        choices = itertools.product(*(range(int(reach[n][0]), int(reach[n][1]) + 1) for n in hidden))
+        choices = itertools.product(
+            *(range(int(reach[n][0]), int(reach[n][1]) + 1) for n in hidden)
+        )
         known = {name: int(reach[name][0]) for name in cells}
-        fits = tuple(way for way in choices if _fits_kappa(known | dict(zip(hidden, way, strict=True)), kappa))
+        fits = tuple(
+            way
+            for way in choices
+            if _fits_kappa(known | dict(zip(hidden, way, strict=True)), kappa)
+        )
         if fits and len(fits) <= MOST_PAIRS:
             system.choices.append(Choice(tuple(hidden), fits, f"kappa of {part}"))
 

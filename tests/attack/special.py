@@ -1,4 +1,5 @@
-"""What must hold between counts of single analyses: first events, paths, choices, tables of two diagnoses, and pools of sites."""
+"""What must hold between counts of single analyses: first events, paths, choices,
+tables of two diagnoses, and pools of sites."""
 
 import itertools
 from collections import defaultdict
@@ -38,10 +39,17 @@ def _add_first_events(system: System, base: str, members: list[dict[str, str]]) 
         if kind in ("any", "any but lost"):
             causes = CAUSES if kind == "any" else CAUSES[:3]
             parts = add(*(count(base, where, first=f"{cause} by {day}") for cause in causes))
-            system.equal(count(base, where, first=first), parts, f"first events by day {day} {canal}")
+            system.equal(
+                count(base, where, first=first), parts, f"first events by day {day} {canal}"
+            )
         elif kind == "resolved":
             after = count("followed", where, resolved_by=day)
-            system.within(count(base, where, first=first), after, f"resolved first by day {day} {canal}", DIFFERENCE)
+            system.within(
+                count(base, where, first=first),
+                after,
+                f"resolved first by day {day} {canal}",
+                DIFFERENCE,
+            )
         if base == "informative" and kind in CAUSES:
             pair = count(base, where, first=first), count("complete", where, first=first)
             if kind == "switched":  # also seen in those who were not looked at again
@@ -50,7 +58,11 @@ def _add_first_events(system: System, base: str, members: list[dict[str, str]]) 
                 system.equal(*pair, f"{kind} by day {day} {canal}, known and seen")
     for (canal, one), (other_canal, other) in itertools.product(seen, seen):
         kind, _, day = one.rpartition(" by ")
-        next_days = [int(f.rpartition(" by ")[2]) for c, f in seen if c == canal and f.startswith(f"{kind} by ")]
+        next_days = [
+            int(f.rpartition(" by ")[2])
+            for c, f in seen
+            if c == canal and f.startswith(f"{kind} by ")
+        ]
         later = min((d for d in next_days if d > int(day)), default=None)
         if canal == other_canal and other == f"{kind} by {later}":
             where = {"canal": canal} if canal else {}
@@ -70,36 +82,62 @@ def list_next(release: Release) -> dict[tuple[str, str], set[str]]:
     return listed
 
 
-def _add_paths(system: System, members: list[dict[str, str]], listed: dict[tuple[str, str], set[str]]) -> None:
-    """Who reached a point of a path ends there in one of four ways, or goes on to a listed family or to a rarer one; paths that other tables
-    tell of, but whose family is not listed, are among the rarer."""
+def _add_paths(
+    system: System, members: list[dict[str, str]], listed: dict[tuple[str, str], set[str]]
+) -> None:
+    """Who reached a point of a path ends there in one of four ways, or goes on to a listed family
+    or to a rarer one; paths that other tables tell of, but whose family is not listed, are among
+    the rarer."""
     kept = [
         told
         for told in members
         if set(told) <= {"canal", "path", "end", "next"} and (set(told) & {"path", "end", "next"})
     ]
-    points = {(told.get("canal", ""), told.get("path", "")) for told in kept if "next" in told or "end" in told}
+    points = {
+        (told.get("canal", ""), told.get("path", ""))
+        for told in kept
+        if "next" in told or "end" in told
+    }
     for canal, path in sorted(points):
         here = {"canal": canal} if canal else {}
         here |= {"path": path} if path else {}
         on = [
-            told["path"] for told in kept if told.get("canal", "") == canal and _comes_next(told.get("path", ""), path)
+            told["path"]
+            for told in kept
+            if told.get("canal", "") == canal and _comes_next(told.get("path", ""), path)
         ]
         known = [name for name in set(on) if _is_listed(name, listed.get((canal, path), set()))]
         next_paths = add(*(count("complete", here | {"path": name}) for name in sorted(known)))
         rarer = count("complete", here, next="rarer")
-        unlisted = add(*(count("complete", here | {"path": name}) for name in sorted(set(on) - set(known))))
+        unlisted = add(
+            *(count("complete", here | {"path": name}) for name in sorted(set(on) - set(known)))
+        )
         if unlisted:
-            system.within(unlisted, rarer, f"rarer after {name_group('complete', here)}", DIFFERENCE)
+            system.within(
+                unlisted, rarer, f"rarer after {name_group('complete', here)}", DIFFERENCE
+            )
         going = add(next_paths, rarer)
         ending = add(*(count("complete", here, end=end) for end in ENDS)) if path else {}
-        system.equal(count("complete", here), add(going, ending), f"what followed {name_group('complete', here)}")
+        system.equal(
+            count("complete", here),
+            add(going, ending),
+            f"what followed {name_group('complete', here)}",
+        )
         if path:
-            system.within(count("complete", here, next="without a look"), going, f"went on from {path}", DIFFERENCE)
+            system.within(
+                count("complete", here, next="without a look"),
+                going,
+                f"went on from {path}",
+                DIFFERENCE,
+            )
     for canal, path in sorted(points):
         if not canal and path:
-            parts = add(*(count("complete", canal=c, path=p) for c, p in sorted(points) if c and p == path))
-            system.within(parts, count("complete", path=path), f"canals of {path}", "hidden cells together")
+            parts = add(
+                *(count("complete", canal=c, path=p) for c, p in sorted(points) if c and p == path)
+            )
+            system.within(
+                parts, count("complete", path=path), f"canals of {path}", "hidden cells together"
+            )
 
 
 def _is_listed(path: str, families: set[str]) -> bool:
@@ -111,15 +149,23 @@ def _comes_next(path: str, before: str) -> bool:
     return path.rpartition(THEN)[0] == before and path != before and bool(path)
 
 
-def _add_first_families(system: System, treated: list[dict[str, str]], complete: list[dict[str, str]]) -> None:
+def _add_first_families(
+    system: System, treated: list[dict[str, str]], complete: list[dict[str, str]]
+) -> None:
     """A first session of some families began with the first of them."""
-    for family in sorted({told["first_maneuver"] for told in treated if set(told) == {"first_maneuver"}} - {*RESTS}):
+    for family in sorted(
+        {told["first_maneuver"] for told in treated if set(told) == {"first_maneuver"}} - {*RESTS}
+    ):
         begun = [
-            t["path"] for t in complete if set(t) == {"path"} and THEN not in t["path"] and _begins(t["path"], family)
+            t["path"]
+            for t in complete
+            if set(t) == {"path"} and THEN not in t["path"] and _begins(t["path"], family)
         ]
         if begun:
             parts = add(*(count("complete", path=path) for path in sorted(begun)))
-            system.within(parts, count("treated", first_maneuver=family), f"began with {family}", DIFFERENCE)
+            system.within(
+                parts, count("treated", first_maneuver=family), f"began with {family}", DIFFERENCE
+            )
 
 
 def _begins(path: str, family: str) -> bool:
@@ -127,7 +173,8 @@ def _begins(path: str, family: str) -> bool:
 
 
 def _add_table(system: System, part: str, members: list[dict[str, str]]) -> None:
-    """The cells of recorded against adjudicated add up to all of whom both name the part; the diagonal to those who agree."""
+    """The cells of recorded against adjudicated add up to all of whom both name the part;
+    the diagonal to those who agree."""
     base = f"{part} named twice"
     cells = [told for told in members if set(told) == {"recorded", "adjudicated"}]
     if not cells:
@@ -138,33 +185,51 @@ def _add_table(system: System, part: str, members: list[dict[str, str]]) -> None
     if rest:
         system.within(same, count(base, agree="yes"), f"diagonal of {part}", DIFFERENCE)
         system.bound(
-            add(count(base, agree="yes"), (same, -1), (rest, -1)), -EVERYBODY, 0, f"rest of {part} on its diagonal"
+            add(count(base, agree="yes"), (same, -1), (rest, -1)),
+            -EVERYBODY,
+            0,
+            f"rest of {part} on its diagonal",
         )
     else:
         system.equal(count(base, agree="yes"), same, f"diagonal of {part}")
     for value in sorted({told["adjudicated"] for told in cells}):
         column = add(*(count(base, told) for told in cells if told["adjudicated"] == value))
-        system.within(column, count("positional", {part: value}), f"column {value} of {part}", DIFFERENCE)
+        system.within(
+            column, count("positional", {part: value}), f"column {value} of {part}", DIFFERENCE
+        )
 
 
-def _add_choices(system: System, choices: list[dict[str, str]], compared: list[dict[str, str]]) -> None:
-    """Changes to single families are changes; the two arms add up, and so do the classes of each covariate."""
+def _add_choices(
+    system: System, choices: list[dict[str, str]], compared: list[dict[str, str]]
+) -> None:
+    """Changes to single families are changes; the two arms add up,
+    and so do the classes of each covariate."""
     variants = sorted({told.get("variant", "") for told in choices})
     for variant in variants:
         where = {"variant": variant} if variant else {}
         to = [told for told in choices if told.get("variant", "") == variant and "to" in told]
         change = count("stood at a choice", where, choice="change")
         system.within(
-            add(*(count("stood at a choice", t) for t in to)), change, f"changed {variant}", "hidden cells together"
+            add(*(count("stood at a choice", t) for t in to)),
+            change,
+            f"changed {variant}",
+            "hidden cells together",
         )
         whole = add(count("stood at a choice", where, choice="repeat"), change)
         system.equal(count("repeated or changed", where), whole, f"choices compared {variant}")
-        system.within(count("compared", where), whole, f"left out of the comparison {variant}", DIFFERENCE)
+        system.within(
+            count("compared", where), whole, f"left out of the comparison {variant}", DIFFERENCE
+        )
     for told in compared:
         events = {key: value for key, value in told.items() if key == "resolved_by"}
         stratum = {key: value for key, value in told.items() if key in ("variant", "change_to")}
         if "arm chosen" in told and told["arm chosen"] == "repeat":
-            arms = add(*(count("compared", stratum | events, **{"arm chosen": arm}) for arm in ("repeat", "change")))
+            arms = add(
+                *(
+                    count("compared", stratum | events, **{"arm chosen": arm})
+                    for arm in ("repeat", "change")
+                )
+            )
             system.equal(count("compared", stratum | events), arms, "both arms")
     _add_classes(system, compared)
 
@@ -173,11 +238,17 @@ def _add_classes(system: System, compared: list[dict[str, str]]) -> None:
     classes: dict[tuple, list[Sum]] = defaultdict(list)
     for told in compared:
         stratum = {key: value for key, value in told.items() if key in ("variant", "change_to")}
-        own = [key for key in told if key not in ("variant", "change_to", "arm chosen", "resolved_by")]
+        own = [
+            key for key in told if key not in ("variant", "change_to", "arm chosen", "resolved_by")
+        ]
         if len(own) == 1 and set(told) == {*stratum, *own}:
             classes[tuple(sorted(stratum.items())), own[0]].append(count("compared", told))
     for (stratum, key), parts in classes.items():
-        system.equal(count("compared", dict(stratum)), add(*parts), f"classes of {key}, compared {dict(stratum)}")
+        system.equal(
+            count("compared", dict(stratum)),
+            add(*parts),
+            f"classes of {key}, compared {dict(stratum)}",
+        )
 
 
 def _add_pooled_sites(system: System, release: Release) -> None:
@@ -185,11 +256,19 @@ def _add_pooled_sites(system: System, release: Release) -> None:
     rows = [row for row in release.among("site_pooling") if row.stratum.startswith("site=")]
     for term in sorted({row.term for row in rows if row.term.startswith("resolved_by_day")}):
         day = term.rpartition("_")[2]
-        usable = [row.stratum.removeprefix("site=") for row in rows if row.term == term and row.status == "ok"]
+        usable = [
+            row.stratum.removeprefix("site=")
+            for row in rows
+            if row.term == term and row.status == "ok"
+        ]
         unsure = any(row.status == "suppressed" for row in rows if row.term == term)
         if usable and not unsure:
             whole = count("followed", pooled=f"resolved by {day}")
-            system.equal(whole, add(*(count("followed", site=site) for site in usable)), f"sites pooled by day {day}")
+            system.equal(
+                whole,
+                add(*(count("followed", site=site) for site in usable)),
+                f"sites pooled by day {day}",
+            )
 
     sizes = [count("followed", compared=size) for size in ("never", "as large enough")]
     if all(set(size) <= system.names for size in sizes):
@@ -197,16 +276,21 @@ def _add_pooled_sites(system: System, release: Release) -> None:
 
 
 def _add_sessions(system: System) -> None:
-    """The cells of family, variant and mechanism add up with the small ones; first sessions are counted in two analyses."""
+    """The cells of family, variant and mechanism add up with the small ones;
+    first sessions are counted in two analyses."""
     for base in ("successes", "sessions"):
         cells = [name for name in sorted(system.names) if _is_cell(name, base)]
         if name_group(base, {"cell": "small"}) in cells:
             system.equal(count(base), add(*({name: 1} for name in cells)), f"cells of {base}")
     first, won = count("first sessions looked at"), count("first sessions looked at", success="yes")
     system.equal(first, count("treated and looked at", attempt_number="1"), "first sessions")
-    system.equal(won, count("successes", attempt_number="1"), "first sessions followed by a negative look")
+    system.equal(
+        won, count("successes", attempt_number="1"), "first sessions followed by a negative look"
+    )
 
 
 def _is_cell(name: str, base: str) -> bool:
     own, told = read_name(name)
-    return own == base and (set(told) == {"family", "canal and arm", "mechanism"} or told == {"cell": "small"})
+    return own == base and (
+        set(told) == {"family", "canal and arm", "mechanism"} or told == {"cell": "small"}
+    )

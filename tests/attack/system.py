@@ -1,4 +1,5 @@
-"""What is known of the counts of a release: bounds of sums of them, and lists of what some of them can be together."""
+"""What is known of the counts of a release: bounds of sums of them,
+and lists of what some of them can be together."""
 
 from dataclasses import dataclass, field
 
@@ -83,7 +84,8 @@ class Choice:
 
 @dataclass(frozen=True)
 class Question:
-    """A group of people of which is asked how many they are; `kind` says where an answer of 1 to 10 would come from."""
+    """A group of people of which is asked how many they are;
+    `kind` says where an answer of 1 to 10 would come from."""
 
     total: Sum
     kind: str
@@ -94,7 +96,8 @@ class Question:
 class System:
     """Everything that is known, and everything that is asked. Counts are whole and not negative.
 
-    `referred` has the base and the word of each covariate whose reference class was named, so that all of its classes are.
+    `referred` has the base and the word of each covariate whose reference class was named, so that
+    all of its classes are.
     """
 
     rules: dict[tuple, Rule] = field(default_factory=dict)
@@ -114,7 +117,11 @@ class System:
         known = self.rules.get(key)
         if known:
             tighter = low > known.low or high < known.high
-            low, high, why = max(low, known.low), min(high, known.high), why if tighter else known.why
+            low, high, why = (
+                max(low, known.low),
+                min(high, known.high),
+                why if tighter else known.why,
+            )
         else:
             self.names.update(total)
         self.rules[key] = Rule(dict(total), low, high, why)
@@ -148,7 +155,10 @@ def build_system(release: Release) -> System:
 
 
 def _take_in(system: System, row: Row, reading: Reading) -> None:
-    for told, group, kind in ((row.n, reading.n, "episodes"), (row.events, reading.events, "events")):
+    for told, group, kind in (
+        (row.n, reading.n, "episodes"),
+        (row.events, reading.events, "events"),
+    ):
         if group is None:
             continue
         system.names.update(group)
@@ -164,10 +174,14 @@ def _take_in(system: System, row: Row, reading: Reading) -> None:
         "attempt_number=3",
     )
     if reading.n and reading.events and once:
-        system.within(reading.events, reading.n, f"episodes without event of {row.name}", "rest of a row")
+        system.within(
+            reading.events, reading.n, f"episodes without event of {row.name}", "rest of a row"
+        )
     for other in reading.others:
         system.bound(other, 0, EVERYBODY, f"named beside {row.name}")
-        system.referred.update((read_name(name)[0], word) for name in other for word in read_name(name)[1])
+        system.referred.update(
+            (read_name(name)[0], word) for name in other for word in read_name(name)[1]
+        )
     if reading.sites is not None and row.sites is not None:
         high = EVERYBODY if row.sites else 0
         system.bound(reading.sites, row.sites, high, f"at least one of each site of {row.name}")
@@ -183,5 +197,10 @@ def _read_status(system: System, row: Row, reading: Reading) -> None:
     """What a status says of the counts behind it: the guards are public."""
     for analysis, words, what, high in STATUSES:
         group = getattr(reading, what)
-        if row.analysis == analysis and row.status == "too_few" and row.note.startswith(words) and group:
+        if (
+            row.analysis == analysis
+            and row.status == "too_few"
+            and row.note.startswith(words)
+            and group
+        ):
             system.bound(group, 0, high, f"status of {row.name}")

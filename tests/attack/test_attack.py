@@ -31,7 +31,10 @@ LEAKS = leaks_by_counts.LEAKS | leaks_by_numbers.LEAKS
 
 def find(folder: Path) -> dict[str, bool]:
     """The groups that come out, and whether exactly."""
-    return {describe(answer.question.total): answer.exact for answer in find_groups(read_release(folder))}
+    return {
+        describe(answer.question.total): answer.exact
+        for answer in find_groups(read_release(folder))
+    }
 
 
 @pytest.mark.parametrize("kind", LEAKS)
@@ -47,7 +50,9 @@ def test_what_is_kept_is_not_claimed(tmp_path, kind):
     assert find(write_release(tmp_path, KEPT[kind])) == {}
 
 
-CELLS = [(row, column) for row in ("lateral", "posterior") for column in ("free", "adherent", "unknown")]
+CELLS = [
+    (row, column) for row in ("lateral", "posterior") for column in ("free", "adherent", "unknown")
+]
 
 
 def list_tables(
@@ -55,35 +60,61 @@ def list_tables(
 ) -> list[dict[tuple[str, str], int]]:
     """Every table with the printed cells and the printed margins."""
     margins = [
-        [cell for cell in CELLS if cell[k] == value] for k in (0, 1) for value in sorted({cell[k] for cell in CELLS})
+        [cell for cell in CELLS if cell[k] == value]
+        for k in (0, 1)
+        for value in sorted({cell[k] for cell in CELLS})
     ]
-    values = itertools.product(*(range(sum(truth.values()) + 1) if hidden[cell] else [truth[cell]] for cell in CELLS))
+    values = itertools.product(
+        *(range(sum(truth.values()) + 1) if hidden[cell] else [truth[cell]] for cell in CELLS)
+    )
     tables = (dict(zip(CELLS, numbers, strict=True)) for numbers in values)
-    return [t for t in tables if all(sum(t[c] for c in part) == sum(truth[c] for c in part) for part in margins)]
+    return [
+        t
+        for t in tables
+        if all(sum(t[c] for c in part) == sum(truth[c] for c in part) for part in margins)
+    ]
 
 
 @settings(max_examples=25, deadline=None)
-@given(st.lists(st.integers(0, 12), min_size=6, max_size=6), st.lists(st.booleans(), min_size=6, max_size=6))
+@given(
+    st.lists(st.integers(0, 12), min_size=6, max_size=6),
+    st.lists(st.booleans(), min_size=6, max_size=6),
+)
 def test_claims_are_those_of_trying_all_tables(tmp_path_factory, numbers, hidden):
-    """Against an enumeration of every table of two canals and three mechanisms with the printed cells and margins."""
+    """Against an enumeration of every table of two canals and three mechanisms with the printed
+    cells and margins."""
     truth = dict(zip(CELLS, numbers, strict=True))
     rows = [curve("all", "at_risk_day_0", sum(numbers), sites="")]
     rows += [
-        curve(f"canal={c}", "at_risk_day_0", sum(v for (a, _), v in truth.items() if a == c), sites="")
+        curve(
+            f"canal={c}", "at_risk_day_0", sum(v for (a, _), v in truth.items() if a == c), sites=""
+        )
         for c in ("lateral", "posterior")
     ]
     rows += [
-        curve(f"mechanism={m}", "at_risk_day_0", sum(v for (_, b), v in truth.items() if b == m), sites="")
+        curve(
+            f"mechanism={m}",
+            "at_risk_day_0",
+            sum(v for (_, b), v in truth.items() if b == m),
+            sites="",
+        )
         for m in ("free", "adherent", "unknown")
     ]
     rows += [
-        curve(f"canal={c},mechanism={m}", "at_risk_day_0", **(HIDDEN if hide else {"n": truth[c, m]}), sites="")
+        curve(
+            f"canal={c},mechanism={m}",
+            "at_risk_day_0",
+            **(HIDDEN if hide else {"n": truth[c, m]}),
+            sites="",
+        )
         for (c, m), hide in zip(CELLS, hidden, strict=True)
     ]
     fits = list_tables(truth, dict(zip(CELLS, hidden, strict=True))) if sum(hidden) <= 2 else None
     found = {
         describe(answer.question.total): (answer.low, answer.high)
-        for answer in find_groups(read_release(write_release(tmp_path_factory.mktemp("table"), rows)))
+        for answer in find_groups(
+            read_release(write_release(tmp_path_factory.mktemp("table"), rows))
+        )
     }
     for (canal, mechanism), number in truth.items():
         name = describe(count("followed", canal=canal, mechanism=mechanism, at_risk=0))
@@ -108,7 +139,8 @@ def test_columns_may_be_missing(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("text", "low", "high"), [("12", 12, 12), ("12.0", 12, 12), ("<11", 0, 10), ("11-20", 11, 20), ("40+", 40, 10**6)]
+    ("text", "low", "high"),
+    [("12", 12, 12), ("12.0", 12, 12), ("<11", 0, 10), ("11-20", 11, 20), ("40+", 40, 10**6)],
 )
 def test_counts_as_they_may_be_printed(text, low, high):
     told = read_count(text)
@@ -121,8 +153,10 @@ def test_a_rounded_count_and_a_rounded_number_stand_for_what_would_be_printed_so
     assert read_number("1.0", 2).low == pytest.approx(0.995)
 
 
-PAGE = """<section id="resolution_curves"><p title="5 patients were lost">Of 40 episodes from 4 sites, 20 were seen.</p>
-<table><tr><th>Quantity</th><th>Episodes</th></tr><tr><td>By day 7</td><td>{}</td></tr></table></section>"""
+PAGE = """<section id="resolution_curves"><p title="5 patients were lost">\
+Of 40 episodes from 4 sites, 20 were seen.</p>
+<table><tr><th>Quantity</th><th>Episodes</th></tr>\
+<tr><td>By day 7</td><td>{}</td></tr></table></section>"""
 
 
 def test_pages_are_read(tmp_path):
@@ -156,7 +190,9 @@ DRAWN = '<svg xmlns="http://www.w3.org/2000/svg"><desc>all 100; seen 60; lost hi
 
 def read_drawn(*ends: tuple[float, float]) -> list[str]:
     bars = "".join(BAR.format(low, high, high) for low, high in ends)
-    return list(read_bars(list(list_marks(ElementTree.fromstring(DRAWN.format(bars)))), "all 100; seen 60"))
+    return list(
+        read_bars(list(list_marks(ElementTree.fromstring(DRAWN.format(bars)))), "all 100; seen 60")
+    )
 
 
 def test_bars_and_gaps_are_turned_into_people():
@@ -167,10 +203,20 @@ def test_bars_and_gaps_are_turned_into_people():
 
 def test_a_curve_beyond_its_numbers_is_seen(tmp_path):
     hidden = [curve("all", f"unresolved_upper_day_{day}", **HIDDEN) for day in range(8, 14)]
-    rows = [*(curve("all", f"unresolved_upper_day_{day}", 90, 40) for day in [*range(8), *range(14, 30)]), *hidden]
+    rows = [
+        *(
+            curve("all", f"unresolved_upper_day_{day}", 90, 40)
+            for day in [*range(8), *range(14, 30)]
+        ),
+        *hidden,
+    ]
     release = read_release(write_release(tmp_path, rows))
     whole, gap = (
-        "".join(f" {'M' if day in begins else 'L'} {20 + 7 * day} 9" for day in range(31) if day not in left_out)
+        "".join(
+            f" {'M' if day in begins else 'L'} {20 + 7 * day} 9"
+            for day in range(31)
+            if day not in left_out
+        )
         for begins, left_out in (((0,), ()), ((0, 14), range(9, 14)))
     )
     drawn = '<svg xmlns="http://www.w3.org/2000/svg"><g class="curve"><path d="{}"/></g></svg>'
@@ -180,7 +226,8 @@ def test_a_curve_beyond_its_numbers_is_seen(tmp_path):
 
 
 def test_control_limits_are_the_published_ones():
-    """Counts of 20 with share 1/2: P(X <= 5) = .0207 and P(X <= 6) = .0577 (binomial, worked out by hand), so that .025 lies between."""
+    """Counts of 20 with share 1/2: P(X <= 5) = .0207 and P(X <= 6)
+    = .0577 (binomial, worked out by hand), so that .025 lies between."""
     at = 20 - 5
     assert 5 / 20 < find_limit(0.5, 0.025)[at] < 6 / 20
 
@@ -192,7 +239,9 @@ def test_who_came_between_two_releases_is_found(tmp_path):
     ]
     releases = [read_release(folder) for folder in folders]
     group = "probable_non_positional[reason=x]"
-    assert [describe(a.question.total) for a in find_changes(*releases[:2])] == [f"later: {group} - earlier: {group}"]
+    assert [describe(a.question.total) for a in find_changes(*releases[:2])] == [
+        f"later: {group} - earlier: {group}"
+    ]
     assert [describe(a.question.total) for a in find_changes(*releases[1::-1])] == [
         f"earlier: {group} - later: {group}"
     ]
@@ -202,13 +251,18 @@ def test_who_came_between_two_releases_is_found(tmp_path):
 def test_a_site_takes_its_own_people_off(tmp_path, monkeypatch):
     rows = [share("sex=female", 100, 50), share("sex=male", 100, 30), share("sex=unknown", 100, 20)]
     release = read_release(write_release(tmp_path, rows))
-    monkeypatch.setattr(own_site, "count_own", lambda *_: {"stored[sex=unknown]": 13, "stored[sex=male]": 10})
-    assert [describe(a.question.total) for a in own_site.find_others(release, "S01")] == ["others: stored[sex=unknown]"]
+    monkeypatch.setattr(
+        own_site, "count_own", lambda *_: {"stored[sex=unknown]": 13, "stored[sex=male]": 10}
+    )
+    assert [describe(a.question.total) for a in own_site.find_others(release, "S01")] == [
+        "others: stored[sex=unknown]"
+    ]
 
 
 @pytest.mark.parametrize("name", LEAKS)
 def test_what_is_not_settled_is_not_passed_over(tmp_path, monkeypatch, name):
-    monkeypatch.setattr(Part, "_minimise", lambda self, weight: None)  # as if every program had ended before it knew
+    # as if every program had ended before it knew
+    monkeypatch.setattr(Part, "_minimise", lambda self, weight: None)
     rows, _, _ = LEAKS[name]
     found = attack(read_release(write_release(tmp_path, rows)))
     assert found.any or found.unsettled
@@ -224,7 +278,9 @@ def test_findings_never_say_how_many(tmp_path):
     assert not any("= 4" in line or ": 4" in line for line in lines)
 
 
-@pytest.mark.parametrize(("kind", "code"), [(LEAKS["parts add up to the whole"][0], 1), (KEPT["nobody"], 0)])
+@pytest.mark.parametrize(
+    ("kind", "code"), [(LEAKS["parts add up to the whole"][0], 1), (KEPT["nobody"], 0)]
+)
 def test_command_line(tmp_path, kind, code):
     command = [sys.executable, "-m", "tests.attack", str(write_release(tmp_path, kind))]
     assert subprocess.run(command, cwd=ROOT, capture_output=True, check=False).returncode == code

@@ -1,4 +1,5 @@
-"""The attack on what the workflow releases: of the demonstration pool, of random pools, and of one pool that grows."""
+"""The attack on what the workflow releases: of the demonstration pool, of random pools,
+and of one pool that grows."""
 
 import csv
 import shutil
@@ -49,7 +50,9 @@ def test_no_site_finds_a_group_of_the_others(pool_run, site):
 def make_pool(folder: Path, episodes: int, sites: int, seed: int) -> Path:
     """A new invented pool; its deliveries."""
     told = [f"--out={folder}", f"--episodes={episodes}", f"--sites={sites}", f"--seed={seed}"]
-    subprocess.run([sys.executable, "-m", "synthetic_data", *told], cwd=ROOT, check=True, capture_output=True)
+    subprocess.run(
+        [sys.executable, "-m", "synthetic_data", *told], cwd=ROOT, check=True, capture_output=True
+    )
     return folder / "pool"
 
 
@@ -61,11 +64,24 @@ def release(directory: Path, deliveries: Path) -> Path:
     return directory / "results"
 
 
-POOLS = [(200, 4), (300, 3), (400, 6), (500, 5), (700, 7), (900, 10), (1100, 12), (1500, 8), (2000, 15), (3000, 20)]
+POOLS = [
+    (200, 4),
+    (300, 3),
+    (400, 6),
+    (500, 5),
+    (700, 7),
+    (900, 10),
+    (1100, 12),
+    (1500, 8),
+    (2000, 15),
+    (3000, 20),
+]
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("number", "size"), list(enumerate(POOLS)), ids=[f"{e} episodes, {s} sites" for e, s in POOLS])
+@pytest.mark.parametrize(
+    ("number", "size"), list(enumerate(POOLS)), ids=[f"{e} episodes, {s} sites" for e, s in POOLS]
+)
 def test_random_pools_give_no_group_away(tmp_path, number, size):
     results = release(tmp_path / "run", make_pool(tmp_path / "new", *size, seed=7100 + number))
     truth = read_truth(results)

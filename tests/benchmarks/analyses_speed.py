@@ -1,8 +1,10 @@
-"""How long every analysis takes on finished warehouses, two at a time as the workflow runs them: nothing is asserted, all is shown.
+"""How long every analysis takes on finished warehouses, two at a time as the workflow runs them:
+nothing is asserted, all is shown.
 
     python -m tests.benchmarks.analyses_speed small/warehouse.duckdb large/warehouse.duckdb
 
-Make a large pool with `python -m synthetic_data --out DIR --episodes 100000 --sites 20` and run the workflow on it as far as `store`.
+Make a large pool with `python -m synthetic_data --out DIR --episodes 100000 --sites 20` and run the
+workflow on it as far as `store`.
 """
 
 import argparse
@@ -21,9 +23,15 @@ from pipeline.warehouse import open_warehouse
 
 def main() -> None:
     """Time each analysis on each warehouse and print a table."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("warehouses", type=Path, nargs="+", help="finished warehouses, the smallest first")
-    parser.add_argument("--only", choices=ANALYSES, nargs="+", default=list(ANALYSES), help="some of the analyses")
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument(
+        "warehouses", type=Path, nargs="+", help="finished warehouses, the smallest first"
+    )
+    parser.add_argument(
+        "--only", choices=ANALYSES, nargs="+", default=list(ANALYSES), help="some of the analyses"
+    )
     arguments = parser.parse_args()
     ordered = sorted(arguments.only, key=lambda name: name != LONGEST)  # as in the workflow
     table = {}
@@ -32,7 +40,11 @@ def main() -> None:
             episodes = len(warehouse.read("adjudications"))
         began = time.perf_counter()
         with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor(2) as pool:
-            seconds = dict(pool.map(lambda name, path=path: (name, time_analysis(name, path, Path(folder))), ordered))
+            seconds = dict(
+                pool.map(
+                    lambda name, path=path: (name, time_analysis(name, path, Path(folder))), ordered
+                )
+            )
         table[episodes] = seconds | {"all, two at a time": time.perf_counter() - began}
         print(f"{episodes} episodes done in {time.perf_counter() - began:.0f} s", file=sys.stderr)
     print(f"{'seconds':28}" + "".join(f"{episodes:>10}" for episodes in table))
@@ -53,7 +65,9 @@ def time_analysis(name: str, warehouse: Path, folder: Path) -> float:
     ]
     env = os.environ | {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}  # as in the workflow
     began = time.perf_counter()
-    subprocess.run([*command, "--out", str(folder / f"{name}.csv"), name], check=True, cwd=ROOT, env=env)
+    subprocess.run(
+        [*command, "--out", str(folder / f"{name}.csv"), name], check=True, cwd=ROOT, env=env
+    )
     return time.perf_counter() - began
 
 

@@ -1,9 +1,11 @@
-"""How fast the attempt regressions are on collapsed rows, beside statsmodels on single rows, and how their cost grows with the pool.
+"""How fast the attempt regressions are on collapsed rows, beside statsmodels on single rows,
+and how their cost grows with the pool.
 
-Run as: python -m tests.benchmarks.mixed_speed
-Simulated patients of nine sites have up to four attempts, ended by the first success; covariates are the number of the attempt, three
-classes of fit, three canals, and one of five gaps. Times are processor seconds, the best of two. The last line is the whole analysis with
-the terms of config/study.yaml on 100,000 episodes whose many covariates leave few rows equal.
+Run as: python -m tests.benchmarks.mixed_speed Simulated patients of nine sites have up to four
+attempts, ended by the first success; covariates are the number of the attempt, three classes of
+fit, three canals, and one of five gaps. Times are processor seconds, the best of two. The last line
+is the whole analysis with the terms of config/study.yaml on 100,000 episodes whose many covariates
+leave few rows equal.
 """
 
 import time
@@ -22,17 +24,21 @@ from schemas.study import read_config
 from tests.pool_of_attempts import simulate_attempts
 
 SITES, LONGEST, POINTS = 9, 4, 31
-EFFECTS = np.array([-0.5, 0.1, 0.5, -0.2, 0.2])  # two classes of fit, two canals, the logarithm of the gap
+# two classes of fit, two canals, the logarithm of the gap
+EFFECTS = np.array([-0.5, 0.1, 0.5, -0.2, 0.2])
 
 
 def simulate_rows(n: int, seed: int) -> tuple[Rows, np.ndarray, np.ndarray]:
-    """Single rows, patients and sites of n patients with a normal intercept of standard deviation 0.8."""
+    """Single rows, patients and sites of n patients with a normal intercept of standard deviation
+    0.8."""
     rng = np.random.default_rng(seed)
     site, person = rng.integers(SITES, size=n), rng.normal(0, 0.8, n)
     canal, going, parts = rng.integers(3, size=n), np.ones(n, dtype=bool), []
     for k in range(LONGEST):
         fit, gap = rng.integers(3, size=n), rng.choice([1.0, 3.0, 7.0, 14.0, 30.0], n)
-        classes = np.column_stack([fit == 1, fit == 2, canal == 1, canal == 2, np.log(gap)]).astype(float)
+        classes = np.column_stack([fit == 1, fit == 2, canal == 1, canal == 2, np.log(gap)]).astype(
+            float
+        )
         event = rng.random(n) < -np.expm1(-np.exp(classes @ EFFECTS - 0.6 - 0.2 * k + person))
         number = np.eye(LONGEST)[np.full(n, k), 1:]
         design = np.column_stack([classes, number, np.eye(SITES)[site]])
@@ -71,13 +77,19 @@ def compare(n: int) -> str:
 
 if __name__ == "__main__":
     warnings.simplefilter("ignore")
-    print(f"{'':>8}{'':>9}{'distinct':>8}{'distinct':>9}{'':>10}{'':>9}{'statsmodels':>13}{'times':>8}{'':>9}")
     print(
-        f"{'patients':>8}{'rows':>9}{'rows':>8}{'patients':>9}{'collapse':>10}{'fit':>9}{'raw rows':>13}{'fit':>8}{'mixed':>9}"
+        f"{'':>8}{'':>9}{'distinct':>8}{'distinct':>9}{'':>10}{'':>9}{'statsmodels':>13}{'times':>8}{'':>9}"
+    )
+    print(
+        f"{'patients':>8}{'rows':>9}{'rows':>8}{'patients':>9}{'collapse':>10}{'fit':>9}"
+        f"{'raw rows':>13}{'fit':>8}{'mixed':>9}"
     )
     for size in (10_000, 100_000, 1_000_000):
         print(compare(size))
-    tables, config = simulate_attempts(100_000, seed=1), read_config(Path(__file__).parents[2] / "config")
+    tables, config = (
+        simulate_attempts(100_000, seed=1),
+        read_config(Path(__file__).parents[2] / "config"),
+    )
     start = time.process_time()
     estimate_attempt_success(*tables, config)
     print(f"whole analysis of 100000 episodes: {time.process_time() - start:.0f} s")

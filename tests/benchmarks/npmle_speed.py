@@ -1,9 +1,9 @@
-"""How fast the interval-censored estimator is beside lifelines', on simulated patients looked at on whole days, and how little a fit grows
-with the pool once intervals repeat.
+"""How fast the interval-censored estimator is beside lifelines', on simulated patients looked at on
+whole days, and how little a fit grows with the pool once intervals repeat.
 
-Run as: python -m tests.benchmarks.npmle_speed
-Times are the best of three; both get the same collapsed intervals and weights. lifelines takes intervals as closed, so
-that its left ends are shifted by 1e-5; its columns name its stopping rule, the step of the log-likelihood.
+Run as: python -m tests.benchmarks.npmle_speed Times are the best of three; both get the same
+collapsed intervals and weights. lifelines takes intervals as closed, so that its left ends are
+shifted by 1e-5; its columns name its stopping rule, the step of the log-likelihood.
 """
 
 import time
@@ -27,7 +27,9 @@ def simulate_looks(n: int, seed: int) -> tuple[np.ndarray, np.ndarray]:
     rng = np.random.default_rng(seed)
     event = 12 * rng.weibull(0.7, n)[:, None]
     look = np.argsort(rng.random((n, HORIZON_DAY)), axis=1)[:, :LOOKS] + 1.0
-    return np.where(look < event, look, 0).max(axis=1), np.where(look >= event, look, np.inf).min(axis=1)
+    return np.where(look < event, look, 0).max(axis=1), np.where(look >= event, look, np.inf).min(
+        axis=1
+    )
 
 
 def fit_lifelines(left: np.ndarray, right: np.ndarray, weight: np.ndarray, tol: float) -> None:
@@ -54,15 +56,24 @@ def compare(n: int) -> str:
     draws = np.random.default_rng(1).multinomial(n, weight / n, size=REPLICATES)
     own = take_time(lambda: fit_npmle(left, right, weight))
     many = take_time(lambda: fit_many(left, right, draws, DAYS))
-    loose, tight = (take_time(partial(fit_lifelines, left, right, weight, tol)) / own for tol in (1e-5, 1e-9))
-    return f"{n:>8}{len(left):>11}{collapse * 1000:>10.1f}{own * 1000:>10.1f}{loose:>16.0f}{tight:>16.0f}{many:>12.2f}"
+    loose, tight = (
+        take_time(partial(fit_lifelines, left, right, weight, tol)) / own for tol in (1e-5, 1e-9)
+    )
+    return (
+        f"{n:>8}{len(left):>11}{collapse * 1000:>10.1f}{own * 1000:>10.1f}{loose:>16.0f}"
+        f"{tight:>16.0f}{many:>12.2f}"
+    )
 
 
 if __name__ == "__main__":
     warnings.simplefilter("ignore")
     print(
-        f"{'':>8}{'':>11}{'collapse':>10}{'one fit':>10}{'lifelines 1e-5':>16}{'lifelines 1e-9':>16}{f'{REPLICATES} fits':>12}"
+        f"{'':>8}{'':>11}{'collapse':>10}{'one fit':>10}{'lifelines 1e-5':>16}"
+        f"{'lifelines 1e-9':>16}{f'{REPLICATES} fits':>12}"
     )
-    print(f"{'n':>8}{'intervals':>11}{'ms':>10}{'ms':>10}{'times that':>16}{'times that':>16}{'s':>12}")
+    print(
+        f"{'n':>8}{'intervals':>11}{'ms':>10}{'ms':>10}{'times that':>16}{'times that':>16}"
+        f"{'s':>12}"
+    )
     for size in (1_000, 10_000, 100_000):
         print(compare(size))

@@ -1,4 +1,5 @@
-"""Command lines in the documents would be understood: by the parsers of the tools, of the workflow and of the tests themselves."""
+"""Command lines in the documents would be understood: by the parsers of the tools,
+of the workflow and of the tests themselves."""
 
 import argparse
 import re
@@ -11,11 +12,20 @@ from snakemake.cli import get_argument_parser
 
 from pipeline.__main__ import TOOLS
 from run import list_tools
-from tests.contract.test_documents import DOCUMENTS, is_command, list_code, list_tracked, read, read_sources
+from tests.contract.test_documents import (
+    DOCUMENTS,
+    is_command,
+    list_code,
+    list_tracked,
+    read,
+    read_sources,
+)
 from tests.contract.test_floors import ROOT
 
 RUFF = {"check", "format"}
-COMMANDS = [(document, told) for document in DOCUMENTS for told in list_code(document) if is_command(told)]
+COMMANDS = [
+    (document, told) for document in DOCUMENTS for told in list_code(document) if is_command(told)
+]
 
 
 def read_tools() -> argparse.ArgumentParser:
@@ -28,7 +38,9 @@ def read_tools() -> argparse.ArgumentParser:
 
 @cache
 def list_workflow_options() -> frozenset[str]:
-    return frozenset(option for action in get_argument_parser()._actions for option in action.option_strings)
+    return frozenset(
+        option for action in get_argument_parser()._actions for option in action.option_strings
+    )
 
 
 def list_options(words: list[str]) -> list[str]:
@@ -79,15 +91,23 @@ def find_fault_of_workflow(words: list[str]) -> str:
         return "no key of the workflow"
     if words[:1] and not re.match(r"-|.*[/.\\]", words[0]):
         return "no tool"
-    return "" if set(list_options(words)) <= list_workflow_options() else "no option of the workflow"
+    return (
+        "" if set(list_options(words)) <= list_workflow_options() else "no option of the workflow"
+    )
 
 
 def find_fault_of_module(words: list[str]) -> str:
     module, options = words[0], list_options(words[1:])
     if not find_spec(module):
         return "no such module"
-    own = "\n".join(read(path) for path in list_tracked() if path.startswith(module.replace(".", "/")))
-    return "" if all(option in own or option == "--help" for option in options) else "no option of the module"
+    own = "\n".join(
+        read(path) for path in list_tracked() if path.startswith(module.replace(".", "/"))
+    )
+    return (
+        ""
+        if all(option in own or option == "--help" for option in options)
+        else "no option of the module"
+    )
 
 
 @pytest.mark.parametrize(("document", "told"), COMMANDS)
@@ -116,7 +136,12 @@ def test_a_command_that_would_not_be_understood_is_found(told, pytestconfig, cap
 
 
 def test_options_that_are_named_alone_exist():
-    told = [word for document in DOCUMENTS for word in list_code(document) if re.fullmatch(r"--[a-z-]+", word)]
+    told = [
+        word
+        for document in DOCUMENTS
+        for word in list_code(document)
+        if re.fullmatch(r"--[a-z-]+", word)
+    ]
     assert told
     assert [option for option in told if option not in read_sources()] == []
 

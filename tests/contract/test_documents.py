@@ -1,4 +1,7 @@
-"""What the documents name exists: paths, keys and names in the code. Command lines are asked in test_commands.py."""
+"""What the documents name exists: paths, keys and names in the code.
+
+Command lines are asked in test_commands.py.
+"""
 
 import os
 import re
@@ -9,8 +12,24 @@ import pytest
 
 from tests.contract.test_floors import ROOT
 
-EXAMPLES = {  # words that the documents quote as what somebody might type or write, and that need not stand in the code
-    *("001", "002", "003", "1", "0", "y", "yes", "unknown", "Episode ID", "Alter", "weiblich", "1950 to", "36,500"),
+# words that the documents quote as what somebody might type or write, and that need not stand in
+# the code
+EXAMPLES = {
+    *(
+        "001",
+        "002",
+        "003",
+        "1",
+        "0",
+        "y",
+        "yes",
+        "unknown",
+        "Episode ID",
+        "Alter",
+        "weiblich",
+        "1950 to",
+        "36,500",
+    ),
     *(
         "Meier",
         "sometimes",
@@ -42,13 +61,16 @@ def read(name: str) -> str:
 
 @cache
 def list_tracked() -> list[str]:
-    """The files of the project, those of the invented pool and what is made by running it left out."""
+    """The files of the project, those of the invented pool and what is made by running it left
+    out."""
     made = {line.strip("/") for line in read(".gitignore").splitlines()} | {".git"}
     found = []
     for folder, folders, names in os.walk(ROOT):
         here = Path(folder).relative_to(ROOT)
         folders[:] = sorted(
-            name for name in folders if name not in made and (here / name).as_posix() != "synthetic_data/pool"
+            name
+            for name in folders
+            if name not in made and (here / name).as_posix() != "synthetic_data/pool"
         )
         found += [(here / name).as_posix() for name in sorted(names) if name not in made]
     return found
@@ -61,20 +83,26 @@ TOP = (
 )  # not the changelog, which names what is gone, nor what a tool wrote there
 MADE = ("docs/estimates.md",)  # of the declarations, and compared with them
 DOCUMENTS = tuple(
-    path for path in list_tracked() if path.endswith(".md") and ("/" in path or path in TOP) and path not in MADE
+    path
+    for path in list_tracked()
+    if path.endswith(".md") and ("/" in path or path in TOP) and path not in MADE
 )
 
 
 @cache
 def read_sources() -> str:
     """All texts but the documents and their tests, in which a name must occur to be one."""
-    own = {*DOCUMENTS, *(f"tests/contract/test_{name}.py" for name in ("documents", "commands", "links"))}
+    own = {
+        *DOCUMENTS,
+        *(f"tests/contract/test_{name}.py" for name in ("documents", "commands", "links")),
+    }
     kept = [
         path
         for path in list_tracked()
         if path not in own and Path(path).suffix not in (".csv", ".jsonl", ".lock", ".pdf")
     ]
-    return "\n".join((ROOT / path).read_text("utf-8", "replace") for path in kept)  # a workbook made here is no text
+    # a workbook made here is no text
+    return "\n".join((ROOT / path).read_text("utf-8", "replace") for path in kept)
 
 
 def list_code(document: str) -> list[str]:
@@ -90,7 +118,12 @@ def list_code(document: str) -> list[str]:
 
 
 def is_command(told: str) -> bool:
-    return bool(re.match(r"(\./run|py run\.py|python -m|uv |(\.venv/bin/)?(snakemake|ruff|pytest)|rm -r)( |$)", told))
+    return bool(
+        re.match(
+            r"(\./run|py run\.py|python -m|uv |(\.venv/bin/)?(snakemake|ruff|pytest)|rm -r)( |$)",
+            told,
+        )
+    )
 
 
 def find_missing_path(told: str, document: str) -> bool:
@@ -98,11 +131,19 @@ def find_missing_path(told: str, document: str) -> bool:
     made = {line.strip("/") for line in read(".gitignore").splitlines()}
     if told.split("/")[0] in made | {"submissions", "results"} or re.fullmatch(r"\.\w+", told):
         return False  # tests/whole/test_documents.py looks for those of a run
-    near = (ROOT, (ROOT / document).parent, ROOT / "pipeline", ROOT / "synthetic_data", ROOT / "tests" / "recovery")
+    near = (
+        ROOT,
+        (ROOT / document).parent,
+        ROOT / "pipeline",
+        ROOT / "synthetic_data",
+        ROOT / "tests" / "recovery",
+    )
     if any(list(folder.glob(told.rstrip("/"))) for folder in near):
         return False
     name = re.escape(Path(told).name)
-    return "/" in told or not re.search(rf"(?<![\w.]){name}", "\n".join(list_tracked()) + read_sources())
+    return "/" in told or not re.search(
+        rf"(?<![\w.]){name}", "\n".join(list_tracked()) + read_sources()
+    )
 
 
 def list_paths(document: str) -> list[str]:
@@ -116,8 +157,13 @@ def list_names(document: str) -> set[str]:
 
 
 def test_the_documents_name_something():
-    assert all(list_paths(document) for document in ("README.md", "DEVELOPERS.md", "docs/analyst.md"))
-    assert all(list_names(document) for document in ("DEVELOPERS.md", "docs/analyst.md", "docs/coordinator.md"))
+    assert all(
+        list_paths(document) for document in ("README.md", "DEVELOPERS.md", "docs/analyst.md")
+    )
+    assert all(
+        list_names(document)
+        for document in ("DEVELOPERS.md", "docs/analyst.md", "docs/coordinator.md")
+    )
 
 
 @pytest.mark.parametrize("document", DOCUMENTS)
@@ -129,7 +175,11 @@ def is_path(word: str, told: str) -> bool:
     if word in EXAMPLES or re.search(r"[<>=(),:;{}]|^-|^DIR\b", word):
         return False
     whole = word == told or is_command(told)
-    return whole and bool(re.search(rf"[\w*]/|\.({SUFFIXES})$", word)) and not re.fullmatch(r"[\d/ -]+", word)
+    return (
+        whole
+        and bool(re.search(rf"[\w*]/|\.({SUFFIXES})$", word))
+        and not re.fullmatch(r"[\d/ -]+", word)
+    )
 
 
 @pytest.mark.parametrize("document", DOCUMENTS)
@@ -139,5 +189,7 @@ def test_every_name_stands_in_the_code(document):
     sources = read_sources()
     parts = {name: [name] if name in sources else name.split(".") for name in names}
     assert [
-        n for n in sorted(names) if not all(re.search(rf"(?<![A-Za-z]){p}(?![A-Za-z])", sources) for p in parts[n])
+        n
+        for n in sorted(names)
+        if not all(re.search(rf"(?<![A-Za-z]){p}(?![A-Za-z])", sources) for p in parts[n])
     ] == []

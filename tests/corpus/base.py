@@ -28,9 +28,24 @@ HEADERS = {
             "arm_basis",
             "recorded_mechanism",
         ],
-        *["focal_neurological_sign", "spontaneous_vertical_nystagmus", "gaze_evoked_nystagmus", "cannot_stand"],
-        *["severe_headache_or_neck_pain", "new_hearing_change", "symptoms_only_on_standing", "continuous_24h"],
-        *["attacks_over_2min", "migraine_features_with_attacks", "other_diagnosis", "other_diagnosis_day"],
+        *[
+            "focal_neurological_sign",
+            "spontaneous_vertical_nystagmus",
+            "gaze_evoked_nystagmus",
+            "cannot_stand",
+        ],
+        *[
+            "severe_headache_or_neck_pain",
+            "new_hearing_change",
+            "symptoms_only_on_standing",
+            "continuous_24h",
+        ],
+        *[
+            "attacks_over_2min",
+            "migraine_features_with_attacks",
+            "other_diagnosis",
+            "other_diagnosis_day",
+        ],
     ],
     "examinations": [
         *[
@@ -46,7 +61,14 @@ HEADERS = {
             "latency_s",
             "duration_s",
         ],
-        *["peak_spv", "spv_at_40s", "vertigo", "fatigues", "reverses_on_sitting", "fixation_removed"],
+        *[
+            "peak_spv",
+            "spv_at_40s",
+            "vertigo",
+            "fatigues",
+            "reverses_on_sitting",
+            "fixation_removed",
+        ],
     ],
     "treatments": [
         *[
@@ -64,7 +86,15 @@ HEADERS = {
         *["hold_s", "angle_source", "completed", "adverse"],
     ],
     "followups": [
-        *["episode_id", "day", "contact", "positional_symptoms", "other_dizziness", "dhi_total", "vas_0_10"],
+        *[
+            "episode_id",
+            "day",
+            "contact",
+            "positional_symptoms",
+            "other_dizziness",
+            "dhi_total",
+            "vas_0_10",
+        ],
         *["recurrence_reported", "end_of_followup"],
     ],
 }
@@ -99,7 +129,8 @@ class Tables:
             row[at] = make(row[at])
 
     def add_column(self, table: str, header: Value, values) -> None:
-        """Add a column on the right with that header, its values taken in order and again from the first."""
+        """Add a column on the right with that header, its values taken in order and again from the
+        first."""
         width = max(len(row) for row in self.rows[table])
         for number, row in enumerate(self.rows[table]):
             row.extend([None] * (width - len(row)))
@@ -120,12 +151,19 @@ class Tables:
         self.rows["submission"].append([name, value])
 
 
-def make_tables(site: str, episodes: int = 12, seed: int = 1, delivery: str = "001", prefix: str = "E-") -> Tables:
+def make_tables(
+    site: str, episodes: int = 12, seed: int = 1, delivery: str = "001", prefix: str = "E-"
+) -> Tables:
     """A clean delivery of one site: invented, plausible, and the same for the same arguments."""
     draw = random.Random(f"{site[:1]}{seed}")
     tables = Tables(site, delivery, {name: [list(header)] for name, header in HEADERS.items()})
     for name, value in (
-        *(("site_code", site), ("delivery", delivery), ("dictionary_version", 1), ("deidentified", "yes")),
+        *(
+            ("site_code", site),
+            ("delivery", delivery),
+            ("dictionary_version", 1),
+            ("deidentified", "yes"),
+        ),
         *(
             ("first_year", 2021),
             ("last_year", 2025),
@@ -181,17 +219,28 @@ def _add_episode(tables: Tables, episode: str, patient: str, draw: random.Random
         tables.rows["followups"].append(
             [
                 *(episode, day, contact, symptoms, draw.choice(["no", "no", "yes"]), total),
-                *(round(total / 12 + draw.random(), 1), "no", "completed" if contact == "telephone" else "no"),
+                *(
+                    round(total / 12 + draw.random(), 1),
+                    "no",
+                    "completed" if contact == "telephone" else "no",
+                ),
             ]
         )
 
 
-def _add_looks(tables: Tables, episode: str, canal: str, sick: str | None, day: int, draw: random.Random) -> None:
+def _add_looks(
+    tables: Tables, episode: str, canal: str, sick: str | None, day: int, draw: random.Random
+) -> None:
     test = "dix_hallpike" if canal == "posterior" else "supine_roll"
     for ear in ("right", "left"):
         there = ear == sick or (canal == "lateral" and sick is not None)
         signs = ["up", ear, "none"] if canal == "posterior" else ["none", "none", "geotropic"]
-        times = [round(draw.uniform(1, 5), 1), round(draw.uniform(9, 28), 1), round(draw.uniform(12, 55), 1), 0]
+        times = [
+            round(draw.uniform(1, 5), 1),
+            round(draw.uniform(9, 28), 1),
+            round(draw.uniform(12, 55), 1),
+            0,
+        ]
         tables.rows["examinations"].append(
             [
                 *(
@@ -205,7 +254,11 @@ def _add_looks(tables: Tables, episode: str, canal: str, sick: str | None, day: 
                     *(times if there else [None] * 4),
                 ),
                 draw.choice(["moderate", "severe"]) if there else "none",
-                *(draw.choice(["yes", "not_tested"]) if there else None, "not_tested" if there else None, "yes"),
+                *(
+                    draw.choice(["yes", "not_tested"]) if there else None,
+                    "not_tested" if there else None,
+                    "yes",
+                ),
             ]
         )
 
@@ -214,12 +267,18 @@ def _add_treatment(
     tables: Tables, episode: str, canal: str, side: str, day: int, attempt: int, draw: random.Random
 ) -> None:
     maneuver = draw.choice(
-        ["epley", "epley", "semont"] if canal == "posterior" else ["barbecue_roll", "gufoni_geotropic"]
+        ["epley", "epley", "semont"]
+        if canal == "posterior"
+        else ["barbecue_roll", "gufoni_geotropic"]
     )
     tables.rows["treatments"].append(
         [
             *(episode, day, attempt, maneuver, side, draw.choice([1, 1, 2]), "clinic", "clinician"),
-            *(draw.randint(38, 50), draw.randint(10, 30) if canal == "posterior" else None, draw.randint(30, 75)),
+            *(
+                draw.randint(38, 50),
+                draw.randint(10, 30) if canal == "posterior" else None,
+                draw.randint(30, 75),
+            ),
             *("estimated", "yes", draw.choice(["none", "none", "none", "nausea"])),
         ]
     )

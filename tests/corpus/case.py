@@ -14,11 +14,12 @@ KINDS = ("identifiers", "clean", "messy", "first")
 class Case:
     """A case. `build(site)` gives its deliveries, the last being the one that is judged.
 
-    `needles` are texts that must be found nowhere afterwards. `told` are facts that the person must be told: each a
-    regular expression, any case. `never` are expressions that must not be told. A `trap` has an entry, the code that a
-    careless reader would make of it, and the codes that it may mean. `blocks` is how many entries the list of things to
-    mend may have. `skipped`: the folder is none of a delivery. `silent`: it may be read without a word. `path` gives
-    what the check is pointed at, from the site's folder.
+    `needles` are texts that must be found nowhere afterwards. `told` are facts that the person must
+    be told: each a regular expression, any case. `never` are expressions that must not be told. A
+    `trap` has an entry, the code that a careless reader would make of it, and the codes that it may
+    mean. `blocks` is how many entries the list of things to mend may have. `skipped`: the folder is
+    none of a delivery. `silent`: it may be read without a word. `path` gives what the check is
+    pointed at, from the site's folder.
     """
 
     kind: str
@@ -42,7 +43,8 @@ class Case:
 
 @dataclass(frozen=True)
 class Trap:
-    """An entry that is no code, in a coded column: the wrong reading that is near, and the right ones, if any."""
+    """An entry that is no code, in a coded column: the wrong reading that is near,
+    and the right ones, if any."""
 
     table: str
     column: str

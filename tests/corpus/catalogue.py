@@ -23,7 +23,12 @@ MODULES = (
     ),
     *("clean_tables", "clean_books", "messy_rows", "messy_columns", "messy_whole", "messy_files"),
 )
-MAKERS = {"identifiers": list_identifiers, "clean": list_clean, "messy": list_messy, "first": list_first}
+MAKERS = {
+    "identifiers": list_identifiers,
+    "clean": list_clean,
+    "messy": list_messy,
+    "first": list_first,
+}
 
 
 def list_cases(kinds: Sequence[str], held: Path | None = None) -> list[Case]:

@@ -1,4 +1,5 @@
-"""Deliveries that are in order, in all the ways in which clinics write them: none may be refused."""
+"""Deliveries that are in order, in all the ways in which clinics write them:
+none may be refused."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -46,15 +47,21 @@ def _shape(row: dict[str, str], number: int):
     draw = draw_for(row["patient"])
 
     def fill(pattern: str, n: int, year: int, letters: str) -> str:
-        hexa = "".join(sign if sign in "ABCDEF0123456789" else str(ord(sign) % 10) for sign in letters)
-        sizes = {f"r{size}": letters[:size] for size in (6, 8, 10)} | {f"h{size}": hexa[:size] for size in (6, 8, 12)}
+        hexa = "".join(
+            sign if sign in "ABCDEF0123456789" else str(ord(sign) % 10) for sign in letters
+        )
+        sizes = {f"r{size}": letters[:size] for size in (6, 8, 10)} | {
+            f"h{size}": hexa[:size] for size in (6, 8, 12)
+        }
         return pattern.format(n=n, y=year, y2=year % 100, **sizes)
 
     def change(delivery: Delivery) -> None:
         names = []
         for n in range(1, 13):
             year, letters = draw.randint(2021, 2025), "".join(draw.choices(ALPHABET, k=12))
-            delivery.tables.put("episodes", n + 1, "patient_id", fill(row["patient"], n, year, letters))
+            delivery.tables.put(
+                "episodes", n + 1, "patient_id", fill(row["patient"], n, year, letters)
+            )
             names.append(fill(row["episode"], n, year, letters))
         rename_episodes(delivery.tables, names)
 
@@ -65,7 +72,9 @@ def _extra(row: dict[str, str], number: int):
     table = ("episodes", "examinations", "treatments", "followups")[number % 4]
 
     def change(delivery: Delivery) -> None:
-        delivery.tables.add_column(table, row["text"], [_typed(value) for value in row["values"].split("|")])
+        delivery.tables.add_column(
+            table, row["text"], [_typed(value) for value in row["values"].split("|")]
+        )
 
     return change, "harmless column", False
 
@@ -97,11 +106,20 @@ def _own_word(row: dict[str, str], number: int):
 
 def _odd_number(row: dict[str, str], number: int):
     def change(delivery: Delivery) -> None:
-        at = {"maneuver": "forced_prolonged_position", "side": "right"} if row["column"] == "hold_s" else {}
+        at = (
+            {"maneuver": "forced_prolonged_position", "side": "right"}
+            if row["column"] == "hold_s"
+            else {}
+        )
         for record in range(2, 14, 5):
             for column, value in at.items():
                 delivery.tables.put(row["table"], record, column, value)
-            delivery.tables.put(row["table"], record, row["column"], row["text"] if number % 2 else _typed(row["text"]))
+            delivery.tables.put(
+                row["table"],
+                record,
+                row["column"],
+                row["text"] if number % 2 else _typed(row["text"]),
+            )
 
     return change, "unusual number", row["text"] in ("1e1", "+7", "1,5", "-18250", "123.4")
 
@@ -110,8 +128,14 @@ def _format(row: dict[str, str], number: int):
     def change(delivery: Delivery) -> None:
         delivery.form = "xlsx"
         delivery.book_edits.append(lambda book: book.number_formats.append(row["text"]))
-        for table, column in (("treatments", "hold_s"), ("examinations", "latency_s"), ("followups", "day")):
-            delivery.tables.fill(table, column, lambda value: value if value is None else Styled(value, 3))
+        for table, column in (
+            ("treatments", "hold_s"),
+            ("examinations", "latency_s"),
+            ("followups", "day"),
+        ):
+            delivery.tables.fill(
+                table, column, lambda value: value if value is None else Styled(value, 3)
+            )
 
     return change, "number format", False
 
@@ -119,7 +143,11 @@ def _format(row: dict[str, str], number: int):
 def _typed(text: str):
     for kind in (int, float):
         try:
-            return kind(text) if (text and not text.startswith(("+", "0"))) or text == "0" else text or None
+            return (
+                kind(text)
+                if (text and not text.startswith(("+", "0"))) or text == "0"
+                else text or None
+            )
         except ValueError:
             continue
     return text

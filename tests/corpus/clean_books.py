@@ -13,7 +13,9 @@ from tests.corpus.workbook import Book
 OXML = "application/vnd.openxmlformats-officedocument"
 
 
-def saved_by_library(delivery: Delivery, change=lambda book: None, write_only: bool = False) -> None:
+def saved_by_library(
+    delivery: Delivery, change=lambda book: None, write_only: bool = False
+) -> None:
     """The tables saved by openpyxl, after a change of the book."""
     book = openpyxl.Workbook(write_only=write_only)
     if not write_only:
@@ -62,17 +64,22 @@ def strings_shared(delivery):
 def like_an_office_suite(delivery):
     def change(book: Book):
         book.app = (
-            "<Template></Template><TotalTime>14</TotalTime><Application>LibreOffice/7.4$Linux_X86_64</Application>"
+            "<Template></Template><TotalTime>14</TotalTime>"
+            "<Application>LibreOffice/7.4$Linux_X86_64</Application>"
         )
         book.core += (
-            "<dc:language>en-US</dc:language><cp:revision>3</cp:revision><dc:title></dc:title><dc:subject></dc:subject>"
+            "<dc:language>en-US</dc:language><cp:revision>3</cp:revision><dc:title></dc:title>"
+            "<dc:subject></dc:subject>"
         )
         for sheet in book.sheets:
-            sheet.elements["cols"] = '<cols><col collapsed="false" min="1" max="1024" width="11.5"/></cols>'
+            sheet.elements["cols"] = (
+                '<cols><col collapsed="false" min="1" max="1024" width="11.5"/></cols>'
+            )
             sheet.elements["headerFooter"] = (
-                '<headerFooter differentFirst="false" differentOddEven="false">'
-                '<oddHeader>&amp;C&amp;"Times New Roman,Regular"&amp;12&amp;A</oddHeader>'
-                '<oddFooter>&amp;C&amp;"Times New Roman,Regular"&amp;12Page &amp;P</oddFooter></headerFooter>'
+                '<headerFooter differentFirst="false" '
+                'differentOddEven="false"><oddHeader>&amp;C&amp;"Times New '
+                'Roman,Regular"&amp;12&amp;A</oddHeader><oddFooter>&amp;C&amp;"Times New '
+                'Roman,Regular"&amp;12Page &amp;P</oddFooter></headerFooter>'
             )
 
     delivery.edit_book(change)
@@ -83,7 +90,9 @@ def like_an_online_sheet(delivery):
     def change(book: Book):
         for number, sheet in enumerate(book.sheets, start=1):
             xml = f'{HEAD}<xdr:wsDr xmlns:xdr="http://schemas.openxmlformats.org/drawingml/2006/spreadsheetDrawing"/>'
-            link = book.add_part(f"xl/drawings/drawing{number}.xml", xml, f"{OXML}.drawing+xml", "drawing", sheet)
+            link = book.add_part(
+                f"xl/drawings/drawing{number}.xml", xml, f"{OXML}.drawing+xml", "drawing", sheet
+            )
             sheet.elements["drawing"] = f'<drawing r:id="{link}"/>'
 
     delivery.edit_book(change)
@@ -94,18 +103,23 @@ def like_a_desktop_program(delivery):
     def change(book: Book):
         names = "".join(f"<vt:lpstr>{sheet.name}</vt:lpstr>" for sheet in book.sheets)
         book.app += (
-            f'<TitlesOfParts><vt:vector size="5" baseType="lpstr">{names}</vt:vector></TitlesOfParts>'
+            '<TitlesOfParts><vt:vector size="5" '
+            f'baseType="lpstr">{names}</vt:vector></TitlesOfParts>'
             "<AppVersion>16.0300</AppVersion>"
         )
         book.elements["bookViews"] = (
-            '<bookViews><workbookView xWindow="0" yWindow="0" windowWidth="28800" windowHeight="12300"/></bookViews>'
+            '<bookViews><workbookView xWindow="0" yWindow="0" windowWidth="28800" '
+            'windowHeight="12300"/></bookViews>'
         )
-        book.elements["fileVersion"] = '<fileVersion appName="xl" lastEdited="7" lowestEdited="7" rupBuild="22527"/>'
+        book.elements["fileVersion"] = (
+            '<fileVersion appName="xl" lastEdited="7" lowestEdited="7" rupBuild="22527"/>'
+        )
         book.elements["workbookPr"] = '<workbookPr defaultThemeVersion="166925"/>'
         for sheet in book.sheets:
             sheet.elements["dimension"] = f'<dimension ref="A1:AB{len(sheet.rows)}"/>'
             sheet.elements["pageMargins"] = (
-                '<pageMargins left="0.7" right="0.7" top="0.75" bottom="0.75" header="0.3" footer="0.3"/>'
+                '<pageMargins left="0.7" right="0.7" top="0.75" bottom="0.75" header="0.3" '
+                'footer="0.3"/>'
             )
 
     delivery.edit_book(change)
@@ -132,17 +146,27 @@ def empty_sheet_beside(delivery):
 
 @clean("sheets")
 def capital_sheet_names(delivery):
-    delivery.edit_book(lambda book: [setattr(sheet, "name", sheet.name.title()) for sheet in book.sheets])
+    delivery.edit_book(
+        lambda book: [setattr(sheet, "name", sheet.name.title()) for sheet in book.sheets]
+    )
 
 
 @clean("sheets")
 def blanks_around_sheet_names(delivery):
-    delivery.edit_book(lambda book: [setattr(sheet, "name", f"{sheet.name} ") for sheet in book.sheets])
+    delivery.edit_book(
+        lambda book: [setattr(sheet, "name", f"{sheet.name} ") for sheet in book.sheets]
+    )
 
 
 @clean("sheets")
 def sheet_of_codes_hidden(delivery):
-    rows = [["sex", "side"], ["female", "right"], ["male", "left"], ["other", "both"], ["unknown", "unknown"]]
+    rows = [
+        ["sex", "side"],
+        ["female", "right"],
+        ["male", "left"],
+        ["other", "both"],
+        ["unknown", "unknown"],
+    ]
     delivery.edit_book(lambda book: book.sheets.append(Sheet("lists", rows, state="hidden")))
 
 
@@ -166,7 +190,8 @@ def colours_for_codes(delivery):
 def colour_scale(delivery):
     def change(book: Book):
         scale = (
-            '<colorScale><cfvo type="min"/><cfvo type="max"/><color rgb="FFFFFFFF"/><color rgb="FF63BE7B"/>'
+            '<colorScale><cfvo type="min"/><cfvo type="max"/><color rgb="FFFFFFFF"/><color '
+            'rgb="FF63BE7B"/>'
             "</colorScale>"
         )
         inside = f'<cfRule type="colorScale" priority="1">{scale}</cfRule>'
@@ -181,9 +206,12 @@ def colour_scale(delivery):
 def filter_on_codes(delivery):
     def change(book: Book):
         inside = '<filterColumn colId="3"><filters><filter val="female"/></filters></filterColumn>'
-        book.sheet("episodes").elements["autoFilter"] = f'<autoFilter ref="A1:AB13">{inside}</autoFilter>'
+        book.sheet("episodes").elements["autoFilter"] = (
+            f'<autoFilter ref="A1:AB13">{inside}</autoFilter>'
+        )
         name = (
-            '<definedName name="_xlnm._FilterDatabase" localSheetId="1" hidden="1">episodes!$A$1:$AB$13</definedName>'
+            '<definedName name="_xlnm._FilterDatabase" localSheetId="1" '
+            'hidden="1">episodes!$A$1:$AB$13</definedName>'
         )
         book.elements["definedNames"] = f"<definedNames>{name}</definedNames>"
 
@@ -193,7 +221,9 @@ def filter_on_codes(delivery):
 @clean("rules")
 def sheet_protected(delivery):
     def change(book: Book):
-        book.sheet("episodes").elements["sheetProtection"] = '<sheetProtection sheet="1" objects="1" scenarios="1"/>'
+        book.sheet("episodes").elements["sheetProtection"] = (
+            '<sheetProtection sheet="1" objects="1" scenarios="1"/>'
+        )
 
     delivery.edit_book(change)
 

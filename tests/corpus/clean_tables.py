@@ -95,7 +95,9 @@ def capital_file_names(delivery):
 @clean("writing of values")
 def blanks_instead_of_underscores(delivery):
     delivery.tables.fill("examinations", "test", lambda value: value.replace("_", " "))
-    delivery.tables.fill("examinations", "fatigues", lambda value: value and value.replace("_", " "))
+    delivery.tables.fill(
+        "examinations", "fatigues", lambda value: value and value.replace("_", " ")
+    )
 
 
 @clean("writing of values")
@@ -106,7 +108,11 @@ def true_and_false(delivery):
 
 @clean("writing of values")
 def whole_numbers_with_point_as_text(delivery):
-    for table, column in (("episodes", "prior_episodes"), ("followups", "dhi_total"), ("treatments", "cycles")):
+    for table, column in (
+        ("episodes", "prior_episodes"),
+        ("followups", "dhi_total"),
+        ("treatments", "cycles"),
+    ):
         delivery.tables.fill(table, column, lambda value: f"{value}.0")
 
 
@@ -122,7 +128,9 @@ def columns_shuffled(delivery):
     for table in RECORDS:
         order = list(range(len(HEADERS[table])))
         draw_for(table).shuffle(order)
-        delivery.tables.rows[table] = [[row[at] for at in order] for row in delivery.tables.rows[table]]
+        delivery.tables.rows[table] = [
+            [row[at] for at in order] for row in delivery.tables.rows[table]
+        ]
 
 
 @clean("order and blanks")

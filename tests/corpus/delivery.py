@@ -1,4 +1,5 @@
-"""One delivery on its way to a folder: the tables, the file form, and whatever a case does to them."""
+"""One delivery on its way to a folder: the tables, the file form,
+and whatever a case does to them."""
 
 import csv
 import io
@@ -15,8 +16,9 @@ from tests.corpus.workbook import Book, zip_parts
 class Delivery:
     """A delivery that a case may change before it is written.
 
-    `book_edits` change the book, `part_edits` its parts by name, `byte_edits` the finished archive. `text_edits` change
-    the text of a .csv file, by table. `files` are further files, by their place from the delivery's folder.
+    `book_edits` change the book, `part_edits` its parts by name, `byte_edits` the finished archive.
+    `text_edits` change the text of a .csv file, by table. `files` are further files, by their place
+    from the delivery's folder.
     """
 
     tables: Tables
@@ -63,7 +65,9 @@ class Delivery:
         else:
             for table in TABLES:
                 if table not in self.left_out:
-                    (folder / f"{self.table_names.get(table, table)}.csv").write_bytes(self.make_csv(table))
+                    (folder / f"{self.table_names.get(table, table)}.csv").write_bytes(
+                        self.make_csv(table)
+                    )
         for place, content in self.files.items():
             (folder / place).parent.mkdir(parents=True, exist_ok=True)
             (folder / place).write_bytes(content)
@@ -72,7 +76,10 @@ class Delivery:
     def make_workbook(self) -> bytes:
         """The workbook's bytes."""
         names = [table for table in TABLES if table not in self.left_out]
-        book = Book([Sheet(self.table_names.get(name, name), self.tables.rows[name]) for name in names], self.inline)
+        book = Book(
+            [Sheet(self.table_names.get(name, name), self.tables.rows[name]) for name in names],
+            self.inline,
+        )
         for change in self.book_edits:
             change(book)
         parts = book.make_parts()
@@ -86,7 +93,9 @@ class Delivery:
     def make_csv(self, table: str) -> bytes:
         """The bytes of one table as .csv."""
         buffer = io.StringIO()
-        writer = csv.writer(buffer, delimiter=self.separator, lineterminator=self.line_end, quoting=self.quoting)
+        writer = csv.writer(
+            buffer, delimiter=self.separator, lineterminator=self.line_end, quoting=self.quoting
+        )
         for row in self.tables.rows[table]:
             writer.writerow([self._text(value) for value in row])
         text = buffer.getvalue()

@@ -1,4 +1,5 @@
-"""Whole first files as coordinators send them: one run of the check must name everything that is to be mended."""
+"""Whole first files as coordinators send them: one run of the check must name everything that is to
+be mended."""
 
 from pathlib import Path
 
@@ -12,7 +13,14 @@ from tests.corpus.places_parts import add_comment
 from tests.corpus.register import FIRST, first
 from tests.corpus.sheet import Raw, Sheet
 
-REMARKS = ["daughter called, wants later slot", None, None, "knows the ward well", None, "see letter"]
+REMARKS = [
+    "daughter called, wants later slot",
+    None,
+    None,
+    "knows the ward well",
+    None,
+    "see letter",
+]
 SIDES = {"right": "R", "left": "L", "both": "B"}
 
 
@@ -23,10 +31,14 @@ def list_first(held: Path | None = None) -> list[Case]:
 
 def _case(name: str, entry: dict) -> Case:
     def build(site: str) -> list[Delivery]:
-        delivery = Delivery(make_tables(site, entry["episodes"]), draw_for(name).choice(["csv", "xlsx"]))
+        delivery = Delivery(
+            make_tables(site, entry["episodes"]), draw_for(name).choice(["csv", "xlsx"])
+        )
         return entry["change"](delivery) or [delivery]
 
-    return Case("first", name, "first file", build, told=tuple(entry["told"]), never=tuple(entry["never"]))
+    return Case(
+        "first", name, "first file", build, told=tuple(entry["told"]), never=tuple(entry["never"])
+    )
 
 
 def say_own(delivery: Delivery, table: str, column: str, words: dict) -> None:
@@ -55,13 +67,25 @@ def remarks_totals_misspelt_letters(delivery):
     delivery.tables.add_column("episodes", "remarks", REMARKS)
     rows.add_summary(delivery, "episodes", "Total", {"age_years": 2310, "prior_episodes": 21})
     columns.rename(delivery, "episodes", "recorded_canal", "recorded_cannal")
-    for table, column in (("episodes", "recorded_side"), ("treatments", "side"), ("examinations", "side")):
+    for table, column in (
+        ("episodes", "recorded_side"),
+        ("treatments", "side"),
+        ("examinations", "side"),
+    ):
         say_own(delivery, table, column, SIDES)
     say_own(delivery, "episodes", "sex", {"female": "F", "male": "M"})
 
 
 @first(
-    ["Bemerkung|column A[A-Z]", "weiblich", "rechts", r"\bja\b", "Alter|age_years", r"unit|Einheit|\b2\b"], ["above 89"]
+    [
+        "Bemerkung|column A[A-Z]",
+        "weiblich",
+        "rechts",
+        r"\bja\b",
+        "Alter|age_years",
+        r"unit|Einheit|\b2\b",
+    ],
+    ["above 89"],
 )
 def german_export(delivery):
     delivery.tables.add_column("episodes", "Bemerkung", ["Tochter ruft an", None, None, None])
@@ -100,7 +124,9 @@ def counted_ids_and_minutes(delivery):
     rows.add_summary(delivery, "treatments", "Average", {"hold_s": 51.23529411764706})
 
 
-@first(["followup", "table|sheet", "site_code|site", "deidentified", r"phone|contact"], ["free text"])
+@first(
+    ["followup", "table|sheet", "site_code|site", "deidentified", r"phone|contact"], ["free text"]
+)
 def wrong_names_of_everything(delivery):
     delivery.table_names = {"followups": "follow ups list", "examinations": "tests"}
     delivery.tables.say("site_code", "S10")
@@ -118,15 +144,24 @@ def telephones_dates_and_doubles(delivery):
 
 @first(["header|column names|names of the columns", "notes", "Epley", "formula", r"onset_day"], [])
 def two_headers_notes_and_formulas(delivery):
-    delivery.edit_book(lambda book: book.sheets.append(Sheet("notes", [["ask the ward about three patients"]])))
+    delivery.edit_book(
+        lambda book: book.sheets.append(Sheet("notes", [["ask the ward about three patients"]]))
+    )
     words = ["Episode", "Patient", "Age", "Sex", "Year", "Onset"]
     delivery.tables.rows["episodes"].insert(1, words)
-    say_own(delivery, "treatments", "maneuver", {"epley": "Epley's maneuver", "semont": "Semont man."})
+    say_own(
+        delivery, "treatments", "maneuver", {"epley": "Epley's maneuver", "semont": "Semont man."}
+    )
     delivery.tables.put("episodes", 9, "age_years", Raw('<c r="{ref}"><f>2024-1963</f></c>'))
-    delivery.tables.fill("episodes", "onset_day", lambda day: day if isinstance(day, str) or day is None else -day)
+    delivery.tables.fill(
+        "episodes", "onset_day", lambda day: day if isinstance(day, str) or day is None else -day
+    )
 
 
-@first(["recorded_canal", "right posterior", "test", "MRN|column A[A-Z]", "treat", "attempt"], ["free text"])
+@first(
+    ["recorded_canal", "right posterior", "test", "MRN|column A[A-Z]", "treat", "attempt"],
+    ["free text"],
+)
 def canal_and_side_in_one(delivery):
     for number in range(2, 42):
         side = delivery.tables.get("episodes", number, "recorded_side")
@@ -166,7 +201,12 @@ def french_export(delivery):
     say_own(delivery, "episodes", "sex", {"female": "femme", "male": "homme"})
     say_own(delivery, "examinations", "side", {"right": "droite", "left": "gauche"})
     say_own(delivery, "treatments", "completed", {"yes": "oui"})
-    say_own(delivery, "episodes", "recorded_canal", {"posterior": "CSC postérieur", "lateral": "CSC latéral"})
+    say_own(
+        delivery,
+        "episodes",
+        "recorded_canal",
+        {"posterior": "CSC postérieur", "lateral": "CSC latéral"},
+    )
     rows.add_summary(delivery, "episodes", "Somme", {"prior_episodes": 21})
 
 
@@ -196,12 +236,23 @@ def words_of_the_trade(delivery):
     say_own(delivery, "episodes", "migraine_history", {"no": "not asked"})
 
 
-@first(["comment", r"\.pdf", "hidden", "e-mail|author|property|propert", "filter|picture|drawing|object|cells"], [])
+@first(
+    [
+        "comment",
+        r"\.pdf",
+        "hidden",
+        "e-mail|author|property|propert",
+        "filter|picture|drawing|object|cells",
+    ],
+    [],
+)
 def things_beside_the_cells(delivery):
     def change(book) -> None:
         add_comment(book, "ask Dr. Ohlendiek")
         book.core += "<dc:creator>brockhagen@example.org</dc:creator>"
-        book.sheets.append(Sheet("old", [["to ask: mother of the girl in bed two"]], state="hidden"))
+        book.sheets.append(
+            Sheet("old", [["to ask: mother of the girl in bed two"]], state="hidden")
+        )
 
     delivery.edit_book(change)
     delivery.files["letter.pdf"] = b"%PDF-1.4\n"

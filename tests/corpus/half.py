@@ -1,4 +1,5 @@
-"""Which entries stand here for everybody to look at, and which are held back: decided by a hash, for good."""
+"""Which entries stand here for everybody to look at, and which are held back: decided by a hash,
+for good."""
 
 import csv
 import hashlib
@@ -9,13 +10,17 @@ DATA = Path(__file__).parent / "data"
 
 
 def is_open(kind: str, name: str) -> bool:
-    """Whether an entry of that kind is open: half of all data, variants and slips, and three of four places."""
+    """Whether an entry of that kind is open: half of all data, variants and slips,
+    and three of four places."""
     first = hashlib.sha256(f"{kind}/{name}".encode()).digest()[0]
     return first % 4 != 0 if kind == "place" else first % 2 == 0
 
 
 def read_entries(name: str, held: Path | None = None) -> list[dict[str, str]]:
-    """The rows of one data file: the open ones, or those held back in `held`/data. The first column names an entry."""
+    """The rows of one data file: the open ones, or those held back in `held`/data.
+
+    The first column names an entry.
+    """
     path = (held / "data" if held else DATA) / f"{name}.csv"
     if not path.exists():
         return []
@@ -24,7 +29,8 @@ def read_entries(name: str, held: Path | None = None) -> list[dict[str, str]]:
 
 
 def load_held_code(held: Path) -> None:
-    """Run the modules of `held`/code, which register places, variants and slips beside the open ones."""
+    """Run the modules of `held`/code, which register places,
+    variants and slips beside the open ones."""
     for path in sorted((held / "code").glob("*.py")):
         spec = importlib.util.spec_from_file_location(f"held_{path.stem}", path)
         spec.loader.exec_module(importlib.util.module_from_spec(spec))

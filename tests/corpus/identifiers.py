@@ -1,4 +1,5 @@
-"""The corpus of identifiers: each planted value somewhere, and each place with values of several kinds."""
+"""The corpus of identifiers: each planted value somewhere, and each place with values of several
+kinds."""
 
 import hashlib
 from pathlib import Path
@@ -17,7 +18,17 @@ FILES = {
     "number": "numbers",
     **{
         kind: kind
-        for kind in ("telephone", "email", "date", "address", "postcode", "position", "network", "age", "remark")
+        for kind in (
+            "telephone",
+            "email",
+            "date",
+            "address",
+            "postcode",
+            "position",
+            "network",
+            "age",
+            "remark",
+        )
     },
     "old": "old",
 }
@@ -25,7 +36,10 @@ KINDS_A_PLACE = 4
 
 
 def list_identifiers(held: Path | None = None) -> list[Case]:
-    """The cases of one half. Held back are unseen values, in all places, and unseen places, with all values."""
+    """The cases of one half.
+
+    Held back are unseen values, in all places, and unseen places, with all values.
+    """
     values = {kind: _read_values(kind, None) for kind in FILES}
     unseen = {kind: _read_values(kind, held) for kind in FILES} if held else values
     places = {**PLACES, **_list_property_places(held)}
@@ -35,7 +49,11 @@ def list_identifiers(held: Path | None = None) -> list[Case]:
             _add(cases, _choose(places, kind, value), value)
     for spot in places.values():
         new = held and not is_open("place", spot.name)
-        pool = {kind: unseen[kind] + (values[kind] if new else []) for kind in FILES} if held else values
+        pool = (
+            {kind: unseen[kind] + (values[kind] if new else []) for kind in FILES}
+            if held
+            else values
+        )
         for kind in _order(f"kinds {spot.name}", sorted(spot.takes & FILES.keys()))[:KINDS_A_PLACE]:
             fitting = [value for value in pool[kind] if spot.fits(value)]
             if fitting:
@@ -45,7 +63,10 @@ def list_identifiers(held: Path | None = None) -> list[Case]:
 
 def list_header_cases(held: Path | None) -> list[Case]:
     """Columns whose name says what they hold, in many languages, with such values in each row."""
-    return [_header_case(entry["text"], entry["language"], entry["holds"]) for entry in read_entries("headers", held)]
+    return [
+        _header_case(entry["text"], entry["language"], entry["holds"])
+        for entry in read_entries("headers", held)
+    ]
 
 
 def _header_case(header: str, language: str, holds: str) -> Case:
@@ -69,7 +90,10 @@ def _header_case(header: str, language: str, holds: str) -> Case:
 def _read_values(kind: str, held: Path | None) -> list[Planted]:
     return [
         Planted(
-            kind, row["text"], row.get("typed") or "text", tuple(filter(None, (row.get("needles") or "").split("|")))
+            kind,
+            row["text"],
+            row.get("typed") or "text",
+            tuple(filter(None, (row.get("needles") or "").split("|"))),
         )
         for row in read_entries(FILES[kind], held)
     ]
@@ -83,24 +107,36 @@ def _list_property_places(held: Path | None) -> dict[str, Place]:
 def _property_place(row: dict[str, str]) -> Place:
     def put(delivery: Delivery, planted: Planted) -> None:
         def change(book: Book) -> None:
-            setattr(book, row["part"], getattr(book, row["part"]) + row["xml"].replace("{text}", escape(planted.text)))
+            setattr(
+                book,
+                row["part"],
+                getattr(book, row["part"]) + row["xml"].replace("{text}", escape(planted.text)),
+            )
 
         delivery.edit_book(change)
 
     takes = TEXT if row["takes"] == "text" else SHORT
-    return Place(row["name"], "document property", put, takes, lambda planted: planted.typed == "text")
+    return Place(
+        row["name"], "document property", put, takes, lambda planted: planted.typed == "text"
+    )
 
 
 def _choose(places: dict[str, Place], kind: str, value: Planted) -> Place:
     fitting = [place for place in places.values() if kind in place.takes and place.fits(value)]
     cells = [
-        place for place in fitting if place.group in ("cell of a known column", "cell of another column", "broken up")
+        place
+        for place in fitting
+        if place.group in ("cell of a known column", "cell of another column", "broken up")
     ]
-    return _order(f"{kind} {value.text} {value.typed}", cells or fitting, lambda place: place.name)[0]
+    return _order(f"{kind} {value.text} {value.typed}", cells or fitting, lambda place: place.name)[
+        0
+    ]
 
 
 def _order(seed: str, items: list, name=lambda item: item) -> list:
-    return sorted(items, key=lambda item: hashlib.sha256(f"{seed}/{name(item)}".encode()).hexdigest())
+    return sorted(
+        items, key=lambda item: hashlib.sha256(f"{seed}/{name(item)}".encode()).hexdigest()
+    )
 
 
 def _add(cases: dict[str, Case], spot: Place, value: Planted) -> None:
@@ -112,4 +148,6 @@ def _add(cases: dict[str, Case], spot: Place, value: Planted) -> None:
         spot.put(delivery, value)
         return [delivery]
 
-    cases[name] = Case("identifiers", name, spot.group, build, value.list_needles(), detail=value.kind)
+    cases[name] = Case(
+        "identifiers", name, spot.group, build, value.list_needles(), detail=value.kind
+    )

@@ -20,8 +20,9 @@ EXPECTED_CODES = {"accepted": 0, "set aside": 1, "refused": 2}
 class Outcome:
     """What came of a case.
 
-    `status` is `accepted`, `set aside` if some rows are, `refused`, or `nothing` if nothing was written; `rules` those
-    that refused, `found` where planted values stand, `said` what the check said.
+    `status` is `accepted`, `set aside` if some rows are, `refused`, or `nothing` if nothing was
+    written; `rules` those that refused, `found` where planted values stand, `said` what the check
+    said.
     """
 
     case: Case
@@ -39,8 +40,18 @@ class Outcome:
 
     def describe(self) -> dict:
         """The outcome as plain values, for a line of JSON."""
-        named = {"kind": self.case.kind, "name": self.case.name, "group": self.case.group, "detail": self.case.detail}
-        said = {"disagrees": self.disagrees, "missing": self.missing, "wrong": self.wrong, "said": self.said}
+        named = {
+            "kind": self.case.kind,
+            "name": self.case.name,
+            "group": self.case.group,
+            "detail": self.case.detail,
+        }
+        said = {
+            "disagrees": self.disagrees,
+            "missing": self.missing,
+            "wrong": self.wrong,
+            "said": self.said,
+        }
         return {
             **named,
             "status": self.status,
@@ -52,10 +63,16 @@ class Outcome:
 
 
 def try_cases(cases: Sequence[Case], root: Path, checked: Sequence[bool]) -> list[Outcome]:
-    """Build the deliveries below `root`, take them in together, and look at each; `checked`: whether to check."""
+    """Build the deliveries below `root`, take them in together, and look at each; `checked`:
+    whether to check."""
     built = [case.build(f"S{100 + number}") for number, case in enumerate(cases)]
     folders = [[delivery.write(root / "in") for delivery in deliveries] for deliveries in built]
-    taken = [folder for each, case in zip(folders, cases, strict=True) for folder in each if not case.skipped]
+    taken = [
+        folder
+        for each, case in zip(folders, cases, strict=True)
+        for folder in each
+        if not case.skipped
+    ]
     results = root / "results"
     run = run_intake(taken, results, 60 + 5 * len(taken))
     outcomes = []
@@ -79,13 +96,18 @@ def _judge(case: Case, delivery: Delivery, folder: Path, results: Path, run: Run
     if (rows / "deliveries.parquet").exists():
         outcome.status = pq.read_table(rows / "deliveries.parquet").column("status")[0].as_py()
         problems = pq.read_table(rows / "problems.parquet").to_pylist()
-        outcome.rules = tuple(dict.fromkeys(row["rule"] for row in problems if row["severity"] == "refuse"))
+        outcome.rules = tuple(
+            dict.fromkeys(row["rule"] for row in problems if row["severity"] == "refuse")
+        )
         if outcome.status == "accepted" and pq.read_table(rows / "set_aside.parquet").num_rows:
             outcome.status = "set aside"
         outcome.page = (results / "intake" / site / number / "report.html").read_text("utf-8")
         if outcome.case.trap:
             outcome.stored = read_stored(rows, outcome.case.trap)
-    texts = {**read_written(results, site, number), "quoted: terminal of the workflow": Text(run.text)}
+    texts = {
+        **read_written(results, site, number),
+        "quoted: terminal of the workflow": Text(run.text),
+    }
     outcome.found = [place for place, text in texts.items() if any(map(text.holds, case.needles))]
     return outcome
 
@@ -104,7 +126,10 @@ def _try_check(outcome: Outcome, delivery: Delivery, folder: Path, copies: Path)
     for path in sorted(set(copies.rglob("*.xlsx")) - before):
         try:
             said = read_marked(
-                path, copied / folder.name / (delivery.file_name or f"{delivery.site}_{folder.name}.xlsx")
+                path,
+                copied
+                / folder.name
+                / (delivery.file_name or f"{delivery.site}_{folder.name}.xlsx"),
             )
         except Exception as error:
             outcome.crashed.append(f"marked copy ({type(error).__name__})")
@@ -121,7 +146,8 @@ def _try_check(outcome: Outcome, delivery: Delivery, folder: Path, copies: Path)
 
 
 def judge_traps(outcomes: Sequence[Outcome]) -> None:
-    """Compare what was said of each trap with what was said of a nonsense word in the same column."""
+    """Compare what was said of each trap with what was said of a nonsense word in the same
+    column."""
     controls = {
         outcome.case.name.removeprefix("control/"): outcome.said
         for outcome in outcomes

@@ -1,6 +1,8 @@
-"""A person who mends what a check names and nothing else: told cells get what was meant, told columns and rows that are no record go.
+"""A person who mends what a check names and nothing else: told cells get what was meant,
+told columns and rows that are no record go.
 
-Who mends knows what was meant, as a coordinator does, and looks only where the check points: a slip that is not named stays.
+Who mends knows what was meant, as a coordinator does, and looks only where the check points: a slip
+that is not named stays.
 """
 
 import re
@@ -17,9 +19,12 @@ LETTERS = re.compile(r"column ([A-Z]{1,3})$")
 
 
 def mend(faulty: Delivery, meant: Tables, problems: pd.DataFrame) -> Delivery:
-    """The delivery with the told places mended as `meant`; `problems` are those that keep rows or the delivery out."""
+    """The delivery with the told places mended as `meant`; `problems` are those that keep rows or
+    the delivery out."""
     tables = Tables(
-        meant.site, meant.delivery, {name: [list(row) for row in faulty.tables.rows[name]] for name in TABLES}
+        meant.site,
+        meant.delivery,
+        {name: [list(row) for row in faulty.tables.rows[name]] for name in TABLES},
     )
     told = problems.astype(object).where(problems.notna(), None)
     for table, found in told.groupby(told["table"].fillna("")):
@@ -29,10 +34,15 @@ def mend(faulty: Delivery, meant: Tables, problems: pd.DataFrame) -> Delivery:
             rows, right = tables.rows[table], meant.rows[table]
             rename_columns(rows, right, found[found["rule"].eq("column_misspelt")])
             others = found[found["rule"].ne("column_misspelt")]
-            mend_table(rows, right, list(others[["row", "column"]].itertuples(index=False, name=None)))
-    beyond = {name for name in told["table"] if name not in TABLES}  # files, sheets, the delivery as a whole
+            mend_table(
+                rows, right, list(others[["row", "column"]].itertuples(index=False, name=None))
+            )
+    # files, sheets, the delivery as a whole
+    beyond = {name for name in told["table"] if name not in TABLES}
     named = {
-        name for name, row, column in told[["table", "row", "column"]].itertuples(index=False) if not (row or column)
+        name
+        for name, row, column in told[["table", "row", "column"]].itertuples(index=False)
+        if not (row or column)
     }
     kept = {table: name for table, name in faulty.table_names.items() if table not in named}
     mended = replace(faulty, tables=tables, table_names=kept, left_out=faulty.left_out - named)
@@ -48,7 +58,10 @@ def mend(faulty: Delivery, meant: Tables, problems: pd.DataFrame) -> Delivery:
             archive_comment=b"",
         )
     torn = {name for name in faulty.text_edits if told["table"].eq(name).any()}
-    return replace(mended, text_edits={name: edits for name, edits in faulty.text_edits.items() if name not in torn})
+    return replace(
+        mended,
+        text_edits={name: edits for name, edits in faulty.text_edits.items() if name not in torn},
+    )
 
 
 def mend_fields(rows: list[Row], meant: list[Row], told: set) -> None:
@@ -63,7 +76,8 @@ def mend_fields(rows: list[Row], meant: list[Row], told: set) -> None:
 
 
 def rename_columns(rows: list[Row], meant: list[Row], misspelt: pd.DataFrame) -> None:
-    """Give a column that is told as misspelt, and asked whether it is meant for another, that name if it is so."""
+    """Give a column that is told as misspelt, and asked whether it is meant for another,
+    that name if it is so."""
     for column, *texts in misspelt[["column", "message", "how_to_fix"]].itertuples(index=False):
         asked, (_, place) = ASKED.search(" ".join(texts)), find_column(column, rows[0])
         if place is not None and asked and asked[1] in meant[0]:
@@ -73,7 +87,13 @@ def rename_columns(rows: list[Row], meant: list[Row], misspelt: pd.DataFrame) ->
 def mend_table(rows: list[Row], meant: list[Row], told: list[tuple]) -> None:
     """Mend one table in place: cells first, then columns, then rows that are no record."""
     header, right = list(rows[0]), list(meant[0])
-    extra = sorted({int(row) for row, column in told if row and is_extra(rows, meant, int(row), known=bool(column))})
+    extra = sorted(
+        {
+            int(row)
+            for row, column in told
+            if row and is_extra(rows, meant, int(row), known=bool(column))
+        }
+    )
     gone, missing = set(), set()
     for row, column in told:
         name, place = find_column(column, header)
@@ -97,9 +117,12 @@ def mend_table(rows: list[Row], meant: list[Row], told: list[tuple]) -> None:
 
 
 def is_extra(rows: list[Row], meant: list[Row], number: int, *, known: bool) -> bool:
-    """Whether a told row is no record of what was meant; `known` if it is told by one of its columns."""
+    """Whether a told row is no record of what was meant; `known` if it is told by one of its
+    columns."""
     surplus = number > 1 and len(rows) > len(meant)
-    strange = rows[number - 1][0] not in {row[0] for row in meant} or (not known and rows[number - 1] not in meant)
+    strange = rows[number - 1][0] not in {row[0] for row in meant} or (
+        not known and rows[number - 1] not in meant
+    )
     return surplus and (number > len(meant) + count_strange(rows, meant, number) or strange)
 
 
@@ -120,7 +143,8 @@ def find_column(column: str | None, header: Row) -> tuple[str | None, int | None
 
 
 def restore(rows: list[Row], meant: list[Row], number: int, name: str | None, shift: int) -> None:
-    """Enter what was meant in a cell, or in all of a row where it is told as a whole, or by several columns."""
+    """Enter what was meant in a cell, or in all of a row where it is told as a whole,
+    or by several columns."""
     name = name if name in meant[0] else None
     if number - 1 >= len(rows) or number - 1 - shift >= len(meant):
         return

@@ -1,4 +1,5 @@
-"""The corpus of slips: what coordinators do to their records, and what they should and should not be told."""
+"""The corpus of slips: what coordinators do to their records,
+and what they should and should not be told."""
 
 from pathlib import Path
 
@@ -27,11 +28,20 @@ NONSENSE = "qzxqzx"
 
 
 def list_messy(held: Path | None = None) -> list[Case]:
-    """The slips of one half: made by functions, by entries in cells, and entries near a code of another meaning."""
-    cases = [_function_case(name, slip) for name, slip in MESSY.items() if slip["held"] == bool(held)]
+    """The slips of one half: made by functions, by entries in cells,
+    and entries near a code of another meaning."""
+    cases = [
+        _function_case(name, slip) for name, slip in MESSY.items() if slip["held"] == bool(held)
+    ]
     cases += [_slip_case(row) for row in read_entries("slips", held)]
     traps = [
-        Trap(r["table"], r["column"], r["entry"], r["wrong"], tuple(filter(None, r["right"].split("|"))))
+        Trap(
+            r["table"],
+            r["column"],
+            r["entry"],
+            r["wrong"],
+            tuple(filter(None, r["right"].split("|"))),
+        )
         for r in read_entries("traps", held)
     ]
     places = dict.fromkeys((trap.table, trap.column) for trap in traps)
@@ -40,7 +50,9 @@ def list_messy(held: Path | None = None) -> list[Case]:
 
 def _function_case(name: str, slip: dict) -> Case:
     def build(site: str) -> list[Delivery]:
-        delivery = Delivery(make_tables(site, slip["episodes"]), draw_for(name).choice(["csv", "xlsx"]))
+        delivery = Delivery(
+            make_tables(site, slip["episodes"]), draw_for(name).choice(["csv", "xlsx"])
+        )
         return slip["change"](delivery) or [delivery]
 
     more = {key: slip[key] for key in ("blocks", "skipped", "path", "silent") if key in slip}
@@ -72,7 +84,14 @@ def _slip_case(row: dict[str, str]) -> Case:
 
     never = (row["never"],) if row["never"] else ()
     return Case(
-        "messy", f"slip/{row['text']}", "entry in cells", build, told=told, never=never, blocks=3, silent=not told
+        "messy",
+        f"slip/{row['text']}",
+        "entry in cells",
+        build,
+        told=told,
+        never=never,
+        blocks=3,
+        silent=not told,
     )
 
 

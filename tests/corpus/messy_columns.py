@@ -1,4 +1,5 @@
-"""Slips in whole columns: misspelt, missing, exchanged, sorted alone, in other units, or not a column at all."""
+"""Slips in whole columns: misspelt, missing, exchanged, sorted alone, in other units,
+or not a column at all."""
 
 from tests.corpus.delivery import Delivery
 from tests.corpus.register import messy
@@ -20,7 +21,10 @@ def exchange(delivery: Delivery, table: str, one: str, other: str) -> None:
 def sort_alone(delivery: Delivery, table: str, name: str) -> None:
     """Sort one column by itself, empty cells last."""
     at = delivery.tables.column(table, name)
-    values = sorted((row[at] for row in delivery.tables.rows[table][1:]), key=lambda value: (value is None, value or 0))
+    values = sorted(
+        (row[at] for row in delivery.tables.rows[table][1:]),
+        key=lambda value: (value is None, value or 0),
+    )
     for row, value in zip(delivery.tables.rows[table][1:], values, strict=True):
         row[at] = value
 
@@ -126,4 +130,6 @@ def episodes_overlap(delivery: Delivery) -> None:
         delivery.tables.put("episodes", row, "age_years", 61)
         delivery.tables.put("episodes", row, "sex", "female")
         name = delivery.tables.get("episodes", row, "episode_id")
-        delivery.tables.rows["followups"].append([name, 391, "telephone", "no", "no", 8, 1.0, "no", "completed"])
+        delivery.tables.rows["followups"].append(
+            [name, 391, "telephone", "no", "no", 8, 1.0, "no", "completed"]
+        )

@@ -69,7 +69,9 @@ def old_form(delivery):
 @messy([r"\.ods|form", "xlsx"], ["S00"], group="file", blocks=3)
 def open_document(delivery):
     delivery.form, delivery.left_out = "csv", set(TABLES)
-    delivery.files["records.ods"] = b"PK\x03\x04mimetypeapplication/vnd.oasis.opendocument.spreadsheet"
+    delivery.files["records.ods"] = (
+        b"PK\x03\x04mimetypeapplication/vnd.oasis.opendocument.spreadsheet"
+    )
 
 
 @messy(["password|protect|read"], ["S00"], group="file", blocks=2)
@@ -89,7 +91,9 @@ def csv_called_workbook(delivery):
 def comma_inside_a_cell(delivery):
     def change(text: str) -> str:
         lines = text.split("\n")
-        lines[4] = lines[4].replace("clinic", "clinic,ward", 1).replace("telephone", "telephone,mobile", 1)
+        lines[4] = (
+            lines[4].replace("clinic", "clinic,ward", 1).replace("telephone", "telephone,mobile", 1)
+        )
         return "\n".join(lines)
 
     delivery.edit_text("followups", change)
@@ -100,7 +104,9 @@ def withdrawn_with_two_columns(delivery):
     delivery.files["../withdrawn.csv"] = b"patient_id,since\nP-0003,12\n"
 
 
-@messy(["withdrawn", "capital|form|pseudonym"], [], group="list of withdrawals", blocks=2, silent=True)
+@messy(
+    ["withdrawn", "capital|form|pseudonym"], [], group="list of withdrawals", blocks=2, silent=True
+)
 def withdrawn_in_small_letters(delivery):
     delivery.files["../withdrawn.csv"] = b"patient_id\np-0003\n"
 
@@ -116,7 +122,11 @@ def withdrawn_inside_the_delivery(delivery):
 
 
 @messy(
-    ["three digits|site_code|S\\d"], [], group="file", blocks=3, path=lambda delivery: f"001/{delivery.site}_001.xlsx"
+    ["three digits|site_code|S\\d"],
+    [],
+    group="file",
+    blocks=3,
+    path=lambda delivery: f"001/{delivery.site}_001.xlsx",
 )
 def file_alone_of_wrong_site(delivery):
     delivery.edit_book(lambda book: None)
@@ -135,7 +145,13 @@ def file_alone_with_a_stray_beside(delivery):
     delivery.files["README.txt"] = b"exported in July"
 
 
-@messy(["withdrawn"], [], group="list of withdrawals", blocks=3, path=lambda delivery: f"001/{delivery.site}_001.xlsx")
+@messy(
+    ["withdrawn"],
+    [],
+    group="list of withdrawals",
+    blocks=3,
+    path=lambda delivery: f"001/{delivery.site}_001.xlsx",
+)
 def file_alone_with_unclear_withdrawals(delivery):
     delivery.edit_book(lambda book: None)
     delivery.files["../withdrawn.csv"] = b"patient_id,since\nP-0003,12\n"

@@ -4,7 +4,12 @@ from tests.corpus.delivery import Delivery
 from tests.corpus.register import messy
 
 UNITS = {
-    "episodes": {"age_years": "years", "index_year": "year", "onset_day": "days", "other_diagnosis_day": "days"},
+    "episodes": {
+        "age_years": "years",
+        "index_year": "year",
+        "onset_day": "days",
+        "other_diagnosis_day": "days",
+    },
     "examinations": {"day": "days", "latency_s": "s", "duration_s": "s", "peak_spv": "°/s"},
     "treatments": {"day": "days", "head_turn_deg": "degrees", "hold_s": "s"},
 }
@@ -34,7 +39,10 @@ def sum_of(delivery: Delivery, table: str, name: str) -> float:
 @messy([r"\btotals?\b|\bsums?\b", r"\b42\b"], ["above 89", r"90\+"], 40, blocks=2)
 def totals_row_of_episodes(delivery):
     add_summary(
-        delivery, "episodes", "Total", {"age_years": sum_of(delivery, "episodes", "age_years"), "prior_episodes": 21}
+        delivery,
+        "episodes",
+        "Total",
+        {"age_years": sum_of(delivery, "episodes", "age_years"), "prior_episodes": 21},
     )
 
 
@@ -49,14 +57,29 @@ def average_row(delivery):
         delivery,
         "episodes",
         "AVERAGE",
-        {"age_years": sum_of(delivery, "episodes", "age_years") / 40, "onset_day": -10.666666666666666},
+        {
+            "age_years": sum_of(delivery, "episodes", "age_years") / 40,
+            "onset_day": -10.666666666666666,
+        },
     )
 
 
-@messy(["average|mean", r"\bSD\b|deviation|standard", "examinations"], ["long number"], 40, blocks=3)
+@messy(
+    ["average|mean", r"\bSD\b|deviation|standard", "examinations"], ["long number"], 40, blocks=3
+)
 def mean_and_deviation_rows(delivery):
-    add_summary(delivery, "examinations", "Mean", {"latency_s": 3.0571428571428574, "duration_s": 17.666666666666668})
-    add_summary(delivery, "examinations", "SD", {"latency_s": 1.1180339887498949, "duration_s": 5.916079783099616})
+    add_summary(
+        delivery,
+        "examinations",
+        "Mean",
+        {"latency_s": 3.0571428571428574, "duration_s": 17.666666666666668},
+    )
+    add_summary(
+        delivery,
+        "examinations",
+        "SD",
+        {"latency_s": 1.1180339887498949, "duration_s": 5.916079783099616},
+    )
 
 
 @messy(["unit", r"\b2\b", "episodes"], ["free text", "13 "], 40, blocks=2)
@@ -69,11 +92,17 @@ def units_row_of_episodes(delivery):
 def units_row_in_brackets(delivery):
     header = delivery.tables.rows["followups"][0]
     delivery.tables.rows["followups"].insert(
-        1, [{"day": "[d]", "dhi_total": "[0-100]", "vas_0_10": "[0-10]"}.get(name) for name in header]
+        1,
+        [{"day": "[d]", "dhi_total": "[0-100]", "vas_0_10": "[0-10]"}.get(name) for name in header],
     )
 
 
-@messy(["header|column names|names of the columns", r"\b2\b"], ["free text", "name a person"], 40, blocks=2)
+@messy(
+    ["header|column names|names of the columns", r"\b2\b"],
+    ["free text", "name a person"],
+    40,
+    blocks=2,
+)
 def header_in_words_below(delivery):
     rows = delivery.tables.rows["treatments"]
     words = [
@@ -136,7 +165,9 @@ def ids_merged_over_rows(delivery):
 def units_row_of_tests_only(delivery: Delivery) -> None:
     """A row of units under the header of the examinations."""
     header = delivery.tables.rows["examinations"][0]
-    delivery.tables.rows["examinations"].insert(1, [UNITS["examinations"].get(name) for name in header])
+    delivery.tables.rows["examinations"].insert(
+        1, [UNITS["examinations"].get(name) for name in header]
+    )
 
 
 def ids_without_letters(delivery: Delivery) -> None:

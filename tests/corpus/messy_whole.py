@@ -34,9 +34,14 @@ def other_pseudonyms_than_before(delivery):
     return [Delivery(make_tables(delivery.site, 40), "csv"), Delivery(later, delivery.form)]
 
 
-@messy(["001|earlier|last|previous|before", "same|nothing|no change|unchanged"], [], 12, silent=True)
+@messy(
+    ["001|earlier|last|previous|before", "same|nothing|no change|unchanged"], [], 12, silent=True
+)
 def same_records_again(delivery):
-    return [Delivery(delivery.tables, "csv"), Delivery(make_tables(delivery.site, 12, delivery="002"), delivery.form)]
+    return [
+        Delivery(delivery.tables, "csv"),
+        Delivery(make_tables(delivery.site, 12, delivery="002"), delivery.form),
+    ]
 
 
 @messy(["001|earlier|last|previous|before", "age_years|changed|differ"], [], 40)
@@ -107,13 +112,17 @@ def all_tables_on_one_sheet(delivery):
 @messy(["#REF!|formula|error", "age_years"], ["free text"], 12, blocks=2)
 def formula_that_lost_its_cell(delivery):
     delivery.form = "xlsx"
-    delivery.tables.put("episodes", 4, "age_years", Raw('<c r="{ref}" t="e"><f>#REF!-1963</f><v>#REF!</v></c>'))
+    delivery.tables.put(
+        "episodes", 4, "age_years", Raw('<c r="{ref}" t="e"><f>#REF!-1963</f><v>#REF!</v></c>')
+    )
 
 
 @messy(["#DIV/0!|formula|error", "vas_0_10"], ["free text"], 12, blocks=2)
 def formula_divided_by_zero(delivery):
     delivery.form = "xlsx"
-    delivery.tables.put("followups", 4, "vas_0_10", Raw('<c r="{ref}" t="e"><f>1/0</f><v>#DIV/0!</v></c>'))
+    delivery.tables.put(
+        "followups", 4, "vas_0_10", Raw('<c r="{ref}" t="e"><f>1/0</f><v>#DIV/0!</v></c>')
+    )
 
 
 @messy([r"\b7\b", "episodes", "right|header|column|AD|cells"], [], 12, blocks=3)
@@ -134,5 +143,7 @@ def chart_on_a_sheet(delivery):
 @messy(["old episodes|old_episodes|episodes \\(2\\)|table|sheet"], [], 12, blocks=3)
 def old_copy_of_a_sheet(delivery):
     delivery.edit_book(
-        lambda book: book.sheets.append(Sheet("episodes (2)", [list(row) for row in delivery.tables.rows["episodes"]]))
+        lambda book: book.sheets.append(
+            Sheet("episodes (2)", [list(row) for row in delivery.tables.rows["episodes"]])
+        )
     )

@@ -28,7 +28,10 @@ def edit_bytes(delivery: Delivery, change) -> None:
 def rezip(archive: bytes, change) -> bytes:
     """The archive written anew; `change(info, writer)` may alter each entry's description."""
     buffer = io.BytesIO()
-    with zipfile.ZipFile(io.BytesIO(archive)) as old, zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as new:
+    with (
+        zipfile.ZipFile(io.BytesIO(archive)) as old,
+        zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as new,
+    ):
         for info in old.infolist():
             content = old.read(info)
             change(info)
@@ -56,7 +59,9 @@ def comment_after_root(delivery: Delivery, planted: Planted):
 @place("between the lines of a part", SHORT, short(80))
 def processing_instruction(delivery: Delivery, planted: Planted):
     def change(parts):
-        parts[EPISODES] = parts[EPISODES].replace(b"<worksheet", f"<?note {planted.text}?>".encode() + b"<worksheet", 1)
+        parts[EPISODES] = parts[EPISODES].replace(
+            b"<worksheet", f"<?note {planted.text}?>".encode() + b"<worksheet", 1
+        )
 
     edit_parts(delivery, change)
 
@@ -64,7 +69,9 @@ def processing_instruction(delivery: Delivery, planted: Planted):
 @place("between the lines of a part", TEXT, as_text)
 def text_between_elements(delivery: Delivery, planted: Planted):
     def change(parts):
-        parts[EPISODES] = parts[EPISODES].replace(b"</row>", escape(planted.text).encode() + b"</row>", 2)
+        parts[EPISODES] = parts[EPISODES].replace(
+            b"</row>", escape(planted.text).encode() + b"</row>", 2
+        )
 
     edit_parts(delivery, change)
 
@@ -113,12 +120,17 @@ def entry_of_text(delivery: Delivery, planted: Planted):
 
 @place("another entry", TEXT)
 def entry_of_csv(delivery: Delivery, planted: Planted):
-    edit_parts(delivery, lambda parts: parts.update({"xl/backup/episodes.csv": f"name\n{planted.text}\n".encode()}))
+    edit_parts(
+        delivery,
+        lambda parts: parts.update({"xl/backup/episodes.csv": f"name\n{planted.text}\n".encode()}),
+    )
 
 
 @place("another entry", TEXT)
 def entry_of_mac_folder(delivery: Delivery, planted: Planted):
-    edit_parts(delivery, lambda parts: parts.update({"__MACOSX/._sheet.xml": planted.text.encode()}))
+    edit_parts(
+        delivery, lambda parts: parts.update({"__MACOSX/._sheet.xml": planted.text.encode()})
+    )
 
 
 @place("another entry", TEXT)
@@ -131,7 +143,10 @@ def entry_twice(delivery: Delivery, planted: Planted):
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")
                 opened.writestr(
-                    EPISODES, sheet.replace(b"</sheetData>", f'<row r="99">{cell}</row></sheetData>'.encode())
+                    EPISODES,
+                    sheet.replace(
+                        b"</sheetData>", f'<row r="99">{cell}</row></sheetData>'.encode()
+                    ),
                 )
         return buffer.getvalue()
 

@@ -12,17 +12,26 @@ def one_line(planted: Planted) -> bool:
 
 
 def put_cell(delivery: Delivery, planted: Planted, table: str, column: str) -> None:
-    """Enter the value in one record of that column, and make the form fit: only a workbook has typed cells."""
+    """Enter the value in one record of that column, and make the form fit:
+    only a workbook has typed cells."""
     draw = draw_for(planted.text + column)
     delivery.form = "xlsx" if planted.typed != "text" else draw.choice(["xlsx", "csv"])
     rows = delivery.tables.rows[table]
     delivery.tables.put(table, draw.randint(2, len(rows)), column, planted.cell)
 
 
-def extra(delivery: Delivery, planted: Planted, table: str, header: Value, others: list[Value]) -> None:
+def extra(
+    delivery: Delivery, planted: Planted, table: str, header: Value, others: list[Value]
+) -> None:
     """A column of its own with harmless entries, one of them replaced by the value."""
-    delivery.form = "xlsx" if planted.typed != "text" else draw_for(planted.text + str(header)).choice(["xlsx", "csv"])
-    values = [others[number % len(others)] for number in range(len(delivery.tables.rows[table]) - 1)]
+    delivery.form = (
+        "xlsx"
+        if planted.typed != "text"
+        else draw_for(planted.text + str(header)).choice(["xlsx", "csv"])
+    )
+    values = [
+        others[number % len(others)] for number in range(len(delivery.tables.rows[table]) - 1)
+    ]
     values[draw_for(planted.text).randrange(len(values))] = planted.cell
     delivery.tables.add_column(table, header, values)
 
@@ -119,7 +128,9 @@ def submission_own_field(delivery, planted):
 
 @place("cell of the submission table", TEXT - {"age"})
 def submission_third_column(delivery, planted):
-    delivery.tables.add_column("submission", "note", [None, None, planted.cell, None, None, None, None, None])
+    delivery.tables.add_column(
+        "submission", "note", [None, None, planted.cell, None, None, None, None, None]
+    )
 
 
 @place("cell of the submission table", {"name", "number", "email", "telephone"})

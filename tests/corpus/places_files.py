@@ -81,7 +81,9 @@ def csv_quote_left_open(delivery: Delivery, planted: Planted):
 
 @place("bytes of a .csv", SHORT, short(60))
 def csv_carriage_return_hides(delivery: Delivery, planted: Planted):
-    delivery.edit_text("treatments", lambda text: text.replace("epley", f"{planted.text}\repley", 1))
+    delivery.edit_text(
+        "treatments", lambda text: text.replace("epley", f"{planted.text}\repley", 1)
+    )
 
 
 @place("name of a file", SHORT, NAME)

@@ -1,4 +1,5 @@
-"""Places in the objects of a workbook: tables, drawings, caches, links to other files, macros, pictures."""
+"""Places in the objects of a workbook: tables, drawings, caches, links to other files, macros,
+pictures."""
 
 from xml.sax.saxutils import escape, quoteattr
 
@@ -15,14 +16,19 @@ DRAW = (
 WORD = short(40, " ,;:/()'&+*@\"#")
 
 
-def add_table(book: Book, name: str = "Table1", column: str = "episode_id", label: str = "", comment: str = "") -> None:
+def add_table(
+    book: Book, name: str = "Table1", column: str = "episode_id", label: str = "", comment: str = ""
+) -> None:
     """A list object on two cells of the episodes."""
     sheet = book.sheet("episodes")
     columns = (
         f'<tableColumn id="1" name={quoteattr(column)} totalsRowLabel={quoteattr(label)}/>'
         '<tableColumn id="2" name="patient_id"/>'
     )
-    body = f'id="1" name={quoteattr(name)} displayName={quoteattr(name)} comment={quoteattr(comment)} ref="A1:B4"'
+    body = (
+        f'id="1" name={quoteattr(name)} displayName={quoteattr(name)} comment={quoteattr(comment)} '
+        'ref="A1:B4"'
+    )
     xml = (
         f'{HEAD}<table xmlns="{MAIN}" {body}><autoFilter ref="A1:B4"/>'
         f'<tableColumns count="2">{columns}</tableColumns></table>'
@@ -34,7 +40,10 @@ def add_table(book: Book, name: str = "Table1", column: str = "episode_id", labe
 def add_drawing(book: Book, shape: str) -> None:
     """A drawing on the episodes' sheet."""
     sheet = book.sheet("episodes")
-    place = "<xdr:col>0</xdr:col><xdr:colOff>0</xdr:colOff><xdr:row>0</xdr:row><xdr:rowOff>0</xdr:rowOff>"
+    place = (
+        "<xdr:col>0</xdr:col><xdr:colOff>0</xdr:colOff><xdr:row>0</xdr:row>"
+        "<xdr:rowOff>0</xdr:rowOff>"
+    )
     body = (
         f"<xdr:twoCellAnchor><xdr:from>{place}</xdr:from><xdr:to>{place}</xdr:to>{shape}<xdr:clientData/>"
         "</xdr:twoCellAnchor>"
@@ -50,13 +59,24 @@ def add_pivot(book: Book, item: str, field: str = "group") -> None:
         f'<cacheField name={quoteattr(field)}><sharedItems count="1"><s v={quoteattr(item)}/>'
         "</sharedItems></cacheField>"
     )
-    source = '<cacheSource type="worksheet"><worksheetSource ref="A1:B4" sheet="episodes"/></cacheSource>'
-    body = f'{source}<cacheFields count="1">{fields}</cacheFields>'
-    xml = f'{HEAD}<pivotCacheDefinition xmlns="{MAIN}" refreshedBy="desk">{body}</pivotCacheDefinition>'
-    link = book.add_part(
-        "xl/pivotCache/pivotCacheDefinition1.xml", xml, f"{SML}.pivotCacheDefinition+xml", "pivotCacheDefinition"
+    source = (
+        '<cacheSource type="worksheet"><worksheetSource ref="A1:B4" '
+        'sheet="episodes"/></cacheSource>'
     )
-    book.elements["pivotCaches"] = f'<pivotCaches><pivotCache cacheId="1" r:id="{link}"/></pivotCaches>'
+    body = f'{source}<cacheFields count="1">{fields}</cacheFields>'
+    xml = (
+        f'{HEAD}<pivotCacheDefinition xmlns="{MAIN}" '
+        f'refreshedBy="desk">{body}</pivotCacheDefinition>'
+    )
+    link = book.add_part(
+        "xl/pivotCache/pivotCacheDefinition1.xml",
+        xml,
+        f"{SML}.pivotCacheDefinition+xml",
+        "pivotCacheDefinition",
+    )
+    book.elements["pivotCaches"] = (
+        f'<pivotCaches><pivotCache cacheId="1" r:id="{link}"/></pivotCaches>'
+    )
 
 
 @book_place("table object", {"name", "number"}, WORD)
@@ -92,27 +112,34 @@ def text_box(book: Book, text: str):
 @book_place("drawing", SHORT)
 def shape_description(book: Book, text: str):
     shape = (
-        '<xdr:sp macro="" textlink=""><xdr:nvSpPr>'
-        f'<xdr:cNvPr id="2" name="Oval 1" descr={quoteattr(text)}/><xdr:cNvSpPr/></xdr:nvSpPr><xdr:spPr/>'
-        "</xdr:sp>"
+        '<xdr:sp macro="" textlink=""><xdr:nvSpPr><xdr:cNvPr id="2" name="Oval 1" '
+        f"descr={quoteattr(text)}/><xdr:cNvSpPr/></xdr:nvSpPr><xdr:spPr/></xdr:sp>"
     )
     add_drawing(book, shape)
 
 
 @book_place("drawing", SHORT)
 def picture_bytes(book: Book, text: str):
-    picture = b"\xff\xd8\xff\xfe" + (len(text.encode()) + 2).to_bytes(2, "big") + text.encode() + b"\xff\xd9"
+    picture = (
+        b"\xff\xd8\xff\xfe"
+        + (len(text.encode()) + 2).to_bytes(2, "big")
+        + text.encode()
+        + b"\xff\xd9"
+    )
     book.add_part("xl/media/image1.jpeg", picture, "image/jpeg", "image", book.sheet("episodes"))
 
 
 @book_place("drawing", TEXT)
 def legacy_note_shape(book: Book, text: str):
     xml = (
-        f'<xml xmlns:v="urn:schemas-microsoft-com:vml"><v:shape><v:textbox><div>{escape(text)}</div>'
+        "<xml "
+        f'xmlns:v="urn:schemas-microsoft-com:vml"><v:shape><v:textbox><div>{escape(text)}</div>'
         "</v:textbox></v:shape></xml>"
     )
     sheet = book.sheet("episodes")
-    link = book.add_part("xl/drawings/vmlDrawing1.vml", xml, f"{OXML}.vmlDrawing", "vmlDrawing", sheet)
+    link = book.add_part(
+        "xl/drawings/vmlDrawing1.vml", xml, f"{OXML}.vmlDrawing", "vmlDrawing", sheet
+    )
     sheet.elements["legacyDrawing"] = f'<legacyDrawing r:id="{link}"/>'
 
 
@@ -123,37 +150,54 @@ def chart_title(book: Book, text: str):
         'xmlns:a="http://schemas.openxmlformats.org/drawingml/2006/main"'
     )
     xml = (
-        f"{HEAD}<c:chartSpace {space}><c:chart><c:title><c:tx><c:rich><a:p><a:r><a:t>{escape(text)}</a:t>"
-        "</a:r></a:p></c:rich></c:tx></c:title></c:chart></c:chartSpace>"
+        f"{HEAD}<c:chartSpace "
+        f"{space}><c:chart><c:title><c:tx><c:rich><a:p><a:r><a:t>{escape(text)}</a:t></a:r></a:p>"
+        "</c:rich></c:tx></c:title></c:chart></c:chartSpace>"
     )
-    book.add_part("xl/charts/chart1.xml", xml, f"{OXML}.drawingml.chart+xml", "chart", book.sheet("episodes"))
+    book.add_part(
+        "xl/charts/chart1.xml", xml, f"{OXML}.drawingml.chart+xml", "chart", book.sheet("episodes")
+    )
 
 
 @book_place("pivot cache", TEXT)
 def pivot_records(book: Book, text: str):
     add_pivot(book, "a")
-    xml = f'{HEAD}<pivotCacheRecords xmlns="{MAIN}" count="1"><r><s v={quoteattr(text)}/></r></pivotCacheRecords>'
-    book.add_part("xl/pivotCache/pivotCacheRecords1.xml", xml, f"{SML}.pivotCacheRecords+xml", "pivotCacheRecords")
+    xml = (
+        f'{HEAD}<pivotCacheRecords xmlns="{MAIN}" count="1"><r><s '
+        f"v={quoteattr(text)}/></r></pivotCacheRecords>"
+    )
+    book.add_part(
+        "xl/pivotCache/pivotCacheRecords1.xml",
+        xml,
+        f"{SML}.pivotCacheRecords+xml",
+        "pivotCacheRecords",
+    )
 
 
 def add_external(book: Book, target: str, value: str = "1") -> None:
     """A link to another workbook with one remembered cell."""
     inside = (
-        '<sheetNames><sheetName val="S"/></sheetNames><sheetDataSet><sheetData sheetId="0"><row r="1">'
-        f'<cell r="A1" t="str"><v>{escape(value)}</v></cell></row></sheetData></sheetDataSet>'
+        '<sheetNames><sheetName val="S"/></sheetNames><sheetDataSet><sheetData sheetId="0"><row '
+        f'r="1"><cell r="A1" t="str"><v>{escape(value)}</v></cell></row></sheetData></sheetDataSet>'
     )
     xml = (
         f'{HEAD}<externalLink xmlns="{MAIN}">'
         f'<externalBook xmlns:r="{OFFICE}" r:id="rId1">{inside}</externalBook></externalLink>'
     )
-    link = book.add_part("xl/externalLinks/externalLink1.xml", xml, f"{SML}.externalLink+xml", "externalLink")
+    link = book.add_part(
+        "xl/externalLinks/externalLink1.xml", xml, f"{SML}.externalLink+xml", "externalLink"
+    )
     rels = (
-        f'{HEAD}<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">'
-        f'<Relationship Id="rId1" Type="{OFFICE}/externalLinkPath" Target={quoteattr(target)} TargetMode="External"/>'
+        f"{HEAD}<Relationships "
+        'xmlns="http://schemas.openxmlformats.org/package/2006/relationships"><Relationship '
+        f'Id="rId1" Type="{OFFICE}/externalLinkPath" Target={quoteattr(target)} '
+        'TargetMode="External"/>'
         "</Relationships>"
     )
     book.parts["xl/externalLinks/_rels/externalLink1.xml.rels"] = rels.encode()
-    book.elements["externalReferences"] = f'<externalReferences><externalReference r:id="{link}"/></externalReferences>'
+    book.elements["externalReferences"] = (
+        f'<externalReferences><externalReference r:id="{link}"/></externalReferences>'
+    )
 
 
 @book_place("link to another file", {"name", "number", "network"})
@@ -195,14 +239,23 @@ def printer_settings(book: Book, text: str):
     sheet = book.sheet("episodes")
     content = text.encode("utf-16-le").ljust(220, b"\0")
     link = book.add_part(
-        "xl/printerSettings/printerSettings1.bin", content, f"{SML}.printerSettings", "printerSettings", sheet
+        "xl/printerSettings/printerSettings1.bin",
+        content,
+        f"{SML}.printerSettings",
+        "printerSettings",
+        sheet,
     )
     sheet.elements["pageSetup"] = f'<pageSetup orientation="portrait" r:id="{link}"/>'
 
 
 @book_place("thumbnail", SHORT)
 def thumbnail(book: Book, text: str):
-    picture = b"\xff\xd8\xff\xfe" + (len(text.encode()) + 2).to_bytes(2, "big") + text.encode() + b"\xff\xd9"
+    picture = (
+        b"\xff\xd8\xff\xfe"
+        + (len(text.encode()) + 2).to_bytes(2, "big")
+        + text.encode()
+        + b"\xff\xd9"
+    )
     kind = "http://schemas.openxmlformats.org/package/2006/relationships/metadata/thumbnail"
     book.add_part("docProps/thumbnail.jpeg", picture, "image/jpeg", kind, "package")
 

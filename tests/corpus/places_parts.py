@@ -19,7 +19,10 @@ def quoted(text: str) -> str:
 def add_comment(book: Book, text: str, author: str = "clinic") -> None:
     """A note on a cell of the episodes, by that author."""
     sheet = book.sheet("episodes")
-    body = f'<comment ref="B3" authorId="0"><text><r><t xml:space="preserve">{escape(text)}</t></r></text></comment>'
+    body = (
+        '<comment ref="B3" authorId="0"><text><r><t '
+        f'xml:space="preserve">{escape(text)}</t></r></text></comment>'
+    )
     xml = (
         f'{HEAD}<comments xmlns="{MAIN}"><authors><author>{escape(author)}</author></authors>'
         f"<commentList>{body}</commentList></comments>"
@@ -30,7 +33,10 @@ def add_comment(book: Book, text: str, author: str = "clinic") -> None:
 def rule(kind: str, body: str, **more: str) -> str:
     """A data validation of the cells F2:F9."""
     attributes = "".join(f" {name}={quoteattr(value)}" for name, value in more.items())
-    inside = f'<dataValidation type="{kind}" allowBlank="1" sqref="F2:F9"{attributes}>{body}</dataValidation>'
+    inside = (
+        f'<dataValidation type="{kind}" allowBlank="1" '
+        f'sqref="F2:F9"{attributes}>{body}</dataValidation>'
+    )
     return f'<dataValidations count="1">{inside}</dataValidations>'
 
 
@@ -66,7 +72,8 @@ def threaded_comment(book: Book, text: str):
 def defined_name(book: Book, text: str):
     name = "_" + text.replace(" ", "_").replace("-", "_").replace(".", "_")
     book.elements["definedNames"] = (
-        f"<definedNames><definedName name={quoteattr(name)}>episodes!$A$1</definedName></definedNames>"
+        "<definedNames><definedName "
+        f"name={quoteattr(name)}>episodes!$A$1</definedName></definedNames>"
     )
 
 
@@ -87,13 +94,17 @@ def validation_prompt(book: Book, text: str):
 @book_place("data validation")
 def validation_error(book: Book, text: str):
     more = {"errorTitle": "Look", "error": text}
-    book.sheet("followups").elements["dataValidations"] = rule("whole", "<formula1>0</formula1>", **more)
+    book.sheet("followups").elements["dataValidations"] = rule(
+        "whole", "<formula1>0</formula1>", **more
+    )
 
 
 @book_place("data validation")
 def validation_hidden_list(book: Book, text: str):
     book.sheets.append(Sheet("lists", [["right"], ["left"], [text]], state="hidden"))
-    book.sheet("treatments").elements["dataValidations"] = rule("list", "<formula1>lists!$A$1:$A$3</formula1>")
+    book.sheet("treatments").elements["dataValidations"] = rule(
+        "list", "<formula1>lists!$A$1:$A$3</formula1>"
+    )
 
 
 @book_place("conditional format", SHORT)
@@ -118,7 +129,11 @@ def page_header(book: Book, text: str):
 def hyperlink_target(book: Book, text: str):
     sheet = book.sheet("episodes")
     sheet.relations.append(
-        ("rIdH", f"{OFFICE}/hyperlink", text if ":" in text or "\\" in text else f"mailto:{text.replace(' ', '.')}")
+        (
+            "rIdH",
+            f"{OFFICE}/hyperlink",
+            text if ":" in text or "\\" in text else f"mailto:{text.replace(' ', '.')}",
+        )
     )
     sheet.elements["hyperlinks"] = '<hyperlinks><hyperlink ref="A3" r:id="rIdH"/></hyperlinks>'
 
@@ -138,9 +153,12 @@ def hyperlink_display(book: Book, text: str):
 @book_place("filter and sort", SHORT)
 def filter_value(book: Book, text: str):
     inside = (
-        f'<filterColumn colId="1"><filters><filter val="x"/><filter val={quoteattr(text)}/></filters></filterColumn>'
+        '<filterColumn colId="1"><filters><filter val="x"/><filter '
+        f"val={quoteattr(text)}/></filters></filterColumn>"
     )
-    book.sheet("episodes").elements["autoFilter"] = f'<autoFilter ref="A1:AB13">{inside}</autoFilter>'
+    book.sheet("episodes").elements["autoFilter"] = (
+        f'<autoFilter ref="A1:AB13">{inside}</autoFilter>'
+    )
 
 
 @book_place("filter and sort", SHORT, short(80, ","))
@@ -151,7 +169,9 @@ def sort_list(book: Book, text: str):
 
 @book_place("name in the code", {"name", "number"}, short(28))
 def sheet_code_name(book: Book, text: str):
-    book.sheet("episodes").elements["sheetPr"] = f"<sheetPr codeName={quoteattr(text.replace(' ', '_'))}/>"
+    book.sheet("episodes").elements["sheetPr"] = (
+        f"<sheetPr codeName={quoteattr(text.replace(' ', '_'))}/>"
+    )
 
 
 @book_place("name in the code", {"name", "number"}, short(28))
@@ -172,28 +192,37 @@ def absolute_path(book: Book, text: str):
 
 @book_place("path in the book", {"name", "email"})
 def shared_by(book: Book, text: str):
-    book.elements["fileSharing"] = f'<fileSharing readOnlyRecommended="1" userName={quoteattr(text)}/>'
+    book.elements["fileSharing"] = (
+        f'<fileSharing readOnlyRecommended="1" userName={quoteattr(text)}/>'
+    )
 
 
 @book_place("extension list")
 def extension_of_book(book: Book, text: str):
-    book.elements["extLst"] = f'<extLst><ext uri="{{0}}"><own xmlns="urn:own">{escape(text)}</own></ext></extLst>'
+    book.elements["extLst"] = (
+        f'<extLst><ext uri="{{0}}"><own xmlns="urn:own">{escape(text)}</own></ext></extLst>'
+    )
 
 
 @book_place("extension list", SHORT)
 def extension_of_styles(book: Book, text: str):
-    book.styles["extLst"] = f'<extLst><ext uri="{{0}}"><own xmlns="urn:own" name={quoteattr(text)}/></ext></extLst>'
+    book.styles["extLst"] = (
+        f'<extLst><ext uri="{{0}}"><own xmlns="urn:own" name={quoteattr(text)}/></ext></extLst>'
+    )
 
 
 @book_place("styles", SHORT, NAME)
 def style_name(book: Book, text: str):
-    book.styles["cellStyles"] = f'<cellStyles count="1"><cellStyle name={quoteattr(text)} xfId="0"/></cellStyles>'
+    book.styles["cellStyles"] = (
+        f'<cellStyles count="1"><cellStyle name={quoteattr(text)} xfId="0"/></cellStyles>'
+    )
 
 
 @book_place("scenario and range", SHORT)
 def scenario_name(book: Book, text: str):
     inside = (
-        f'<scenario name={quoteattr(text)} count="1" user="desk" comment="c"><inputCells r="C2" val="50"/></scenario>'
+        f'<scenario name={quoteattr(text)} count="1" user="desk" comment="c"><inputCells r="C2" '
+        'val="50"/></scenario>'
     )
     book.sheet("episodes").elements["scenarios"] = f"<scenarios>{inside}</scenarios>"
 
@@ -201,7 +230,8 @@ def scenario_name(book: Book, text: str):
 @book_place("scenario and range")
 def scenario_comment(book: Book, text: str):
     inside = (
-        f'<scenario name="s" count="1" user="desk" comment={quoteattr(text)}><inputCells r="C2" val="50"/></scenario>'
+        f'<scenario name="s" count="1" user="desk" comment={quoteattr(text)}><inputCells r="C2" '
+        'val="50"/></scenario>'
     )
     book.sheet("episodes").elements["scenarios"] = f"<scenarios>{inside}</scenarios>"
 
@@ -209,7 +239,9 @@ def scenario_comment(book: Book, text: str):
 @book_place("scenario and range", {"name", "email"})
 def protected_range(book: Book, text: str):
     inside = f'<protectedRange sqref="A1:B2" name={quoteattr(text)}/>'
-    book.sheet("episodes").elements["protectedRanges"] = f"<protectedRanges>{inside}</protectedRanges>"
+    book.sheet("episodes").elements["protectedRanges"] = (
+        f"<protectedRanges>{inside}</protectedRanges>"
+    )
 
 
 def add_property(book: Book, xml: str) -> None:
@@ -231,7 +263,9 @@ GUID = 'fmtid="{D5CDD505-2E9C-101B-9397-08002B2CF9AE}" pid="2"'
 
 @book_place("custom property")
 def custom_property(book: Book, text: str):
-    add_property(book, f'<property {GUID} name="Checked"><vt:lpwstr>{escape(text)}</vt:lpwstr></property>')
+    add_property(
+        book, f'<property {GUID} name="Checked"><vt:lpwstr>{escape(text)}</vt:lpwstr></property>'
+    )
 
 
 @book_place("custom property", SHORT, NAME)

@@ -1,4 +1,5 @@
-"""Places in a workbook's sheets: what is hidden, what stands beside the cells, and how a cell can be written."""
+"""Places in a workbook's sheets: what is hidden, what stands beside the cells,
+and how a cell can be written."""
 
 from xml.sax.saxutils import escape
 
@@ -65,7 +66,9 @@ def hidden_column(book: Book, text: str):
 @book_place("hidden", TEXT)
 def hidden_by_format(book: Book, text: str):
     book.number_formats.append(";;;")
-    book.sheet("episodes").rows[5].append(Raw(f'<c r="{{ref}}" s="3" t="inlineStr"><is><t>{escape(text)}</t></is></c>'))
+    book.sheet("episodes").rows[5].append(
+        Raw(f'<c r="{{ref}}" s="3" t="inlineStr"><is><t>{escape(text)}</t></is></c>')
+    )
 
 
 @book_place("far away", TEXT)
@@ -82,7 +85,8 @@ def cell_last_of_sheet(book: Book, text: str):
 def rich_text_runs(book: Book, text: str):
     half = len(text) // 2
     runs = "".join(
-        f'<r><rPr><b/></rPr><t xml:space="preserve">{escape(part)}</t></r>' for part in (text[:half], text[half:])
+        f'<r><rPr><b/></rPr><t xml:space="preserve">{escape(part)}</t></r>'
+        for part in (text[:half], text[half:])
     )
     book.sheet("episodes").rows[3].append(Raw(f"{CELL}{runs}</is></c>"))
 
@@ -105,18 +109,24 @@ def written_twice_second(book: Book, text: str):
 def formula_with_constant(book: Book, text: str):
     sheet = book.sheet("episodes")
     at = sheet.rows[0].index("osteoporosis")
-    sheet.rows[2][at] = Raw(f'<c r="{{ref}}" t="str"><f>IF(1=1,"no",{quoted(text)})</f><v>no</v></c>')
+    sheet.rows[2][at] = Raw(
+        f'<c r="{{ref}}" t="str"><f>IF(1=1,"no",{quoted(text)})</f><v>no</v></c>'
+    )
 
 
 @book_place("way of writing a cell", TEXT)
 def formula_result_text(book: Book, text: str):
-    book.sheet("followups").rows[2].append(Raw(f'<c r="{{ref}}" t="str"><f>A1&amp;""</f><v>{escape(text)}</v></c>'))
+    book.sheet("followups").rows[2].append(
+        Raw(f'<c r="{{ref}}" t="str"><f>A1&amp;""</f><v>{escape(text)}</v></c>')
+    )
 
 
 @book_place("way of writing a cell", TEXT)
 def formula_link(book: Book, text: str):
     formula = f'HYPERLINK("#A1",{quoted(text)})'
-    book.sheet("followups").rows[2].append(Raw(f'<c r="{{ref}}" t="str"><f>{formula}</f><v>open</v></c>'))
+    book.sheet("followups").rows[2].append(
+        Raw(f'<c r="{{ref}}" t="str"><f>{formula}</f><v>open</v></c>')
+    )
 
 
 @book_place("way of writing a cell", SHORT, short(60))
@@ -141,4 +151,7 @@ def string_not_used(book: Book, text: str):
 
 @book_place("strings of the book", {"name", "number"})
 def string_phonetic(book: Book, text: str):
-    book.strings.append(f'<si><t>female</t><rPh sb="0" eb="1"><t>{escape(text)}</t></rPh><phoneticPr fontId="0"/></si>')
+    book.strings.append(
+        f'<si><t>female</t><rPh sb="0" eb="1"><t>{escape(text)}</t></rPh><phoneticPr '
+        'fontId="0"/></si>'
+    )

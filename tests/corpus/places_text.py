@@ -1,4 +1,5 @@
-"""Places inside a cell that holds something else too, and values that are broken up so that they are hard to see."""
+"""Places inside a cell that holds something else too, and values that are broken up so that they
+are hard to see."""
 
 from tests.corpus.places_cells import extra
 from tests.corpus.planted import Planted, place, short
@@ -34,7 +35,11 @@ def broken_by_zero_width(delivery, planted):
 @place("broken up", {"name", "number"})
 def broken_by_soft_hyphen(delivery, planted):
     extra(
-        delivery, Planted(planted.kind, planted.text[:3] + "\u00ad" + planted.text[3:]), "episodes", "group", ["a", "b"]
+        delivery,
+        Planted(planted.kind, planted.text[:3] + "\u00ad" + planted.text[3:]),
+        "episodes",
+        "group",
+        ["a", "b"],
     )
 
 

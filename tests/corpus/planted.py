@@ -11,7 +11,19 @@ from tests.corpus.sheet import Styled
 from tests.corpus.workbook import Book
 
 TEXT = frozenset(
-    ["name", "number", "telephone", "email", "date", "address", "postcode", "position", "network", "age", "remark"]
+    [
+        "name",
+        "number",
+        "telephone",
+        "email",
+        "date",
+        "address",
+        "postcode",
+        "position",
+        "network",
+        "age",
+        "remark",
+    ]
 )
 SHORT = TEXT - {"remark", "age", "postcode"}
 DIGITS = frozenset(["number", "telephone", "date"])
@@ -19,7 +31,8 @@ DIGITS = frozenset(["number", "telephone", "date"])
 
 @dataclass(frozen=True)
 class Planted:
-    """A value that identifies a person: its kind, how it is typed, as text, and what to look for afterwards."""
+    """A value that identifies a person: its kind, how it is typed, as text,
+    and what to look for afterwards."""
 
     kind: str
     text: str
@@ -38,15 +51,21 @@ class Planted:
     def list_needles(self) -> tuple[str, ...]:
         """Everything that must be found nowhere: the value, and a date's other forms."""
         needles = self.needles or (self.text,)
-        if self.typed == "serial" or (self.kind == "date" and re.fullmatch(r"[1-6]\d{4}", self.text)):
+        if self.typed == "serial" or (
+            self.kind == "date" and re.fullmatch(r"[1-6]\d{4}", self.text)
+        ):
             day = date(1899, 12, 30) + timedelta(int(self.text))
-            needles += tuple(f"{day:{form}}" for form in ("%Y-%m-%d", "%d.%m.%Y", "%d/%m/%Y", "%m/%d/%Y", "%m-%d-%y"))
+            needles += tuple(
+                f"{day:{form}}"
+                for form in ("%Y-%m-%d", "%d.%m.%Y", "%d/%m/%Y", "%m/%d/%Y", "%m-%d-%y")
+            )
         return needles
 
 
 @dataclass(frozen=True)
 class Place:
-    """A place in a delivery: how something is put there, which kinds fit, and whether a text fits at all."""
+    """A place in a delivery: how something is put there, which kinds fit,
+    and whether a text fits at all."""
 
     name: str
     group: str
@@ -58,7 +77,9 @@ class Place:
 PLACES: dict[str, Place] = {}
 
 
-def place(group: str, takes: Iterable[str] = TEXT, fits: Callable[[Planted], bool] = lambda planted: True):
+def place(
+    group: str, takes: Iterable[str] = TEXT, fits: Callable[[Planted], bool] = lambda planted: True
+):
     """Register a place under the function's name."""
 
     def register(put: Callable[[Delivery, Planted], None]):
@@ -68,7 +89,9 @@ def place(group: str, takes: Iterable[str] = TEXT, fits: Callable[[Planted], boo
     return register
 
 
-def book_place(group: str, takes: Iterable[str] = TEXT, fits: Callable[[Planted], bool] = lambda planted: True):
+def book_place(
+    group: str, takes: Iterable[str] = TEXT, fits: Callable[[Planted], bool] = lambda planted: True
+):
     """Register a place that is a change of a workbook: a function of the book and the text."""
 
     def register(change: Callable[[Book, str], None]):
@@ -84,7 +107,9 @@ def book_place(group: str, takes: Iterable[str] = TEXT, fits: Callable[[Planted]
 def short(length: int, without: str = "") -> Callable[[Planted], bool]:
     """Whether a value is text on one line, at most that long, without certain characters."""
     barred = {"\n", *without}
-    return lambda planted: len(planted.text) <= length and not barred & set(planted.text) and planted.typed == "text"
+    return lambda planted: (
+        len(planted.text) <= length and not barred & set(planted.text) and planted.typed == "text"
+    )
 
 
 def as_text(planted: Planted) -> bool:

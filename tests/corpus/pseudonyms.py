@@ -20,20 +20,50 @@ def read_persons() -> list[dict[str, str]]:
 
 def list_pseudonym_cases(held: Path | None) -> list[Case]:
     """Every pattern as the pseudonym of all patients, of one patient, and of all episodes."""
-    return [_case(row["text"], row["what"], where) for row in read_entries("pseudonyms", held) for where in WHERE]
+    return [
+        _case(row["text"], row["what"], where)
+        for row in read_entries("pseudonyms", held)
+        for where in WHERE
+    ]
 
 
 def fill_pattern(pattern: str, person: dict[str, str], number: int, draw: random.Random) -> str:
-    """A pseudonym of that pattern for a person: parts of the name, of the birth date, and random digits."""
+    """A pseudonym of that pattern for a person: parts of the name, of the birth date,
+    and random digits."""
     year, month, day = person["born"].split("-")
     given, family = person["given"], person["family"]
     parts = {
-        **{"FAMILY": family, "GIVEN": given, "F": family[0], "G": given[0], "FAM": family[:3], "FAM4": family[:4]},
-        **{"GIV": given[:3], "AILYF": family[::-1], "yyyy": year, "mm": month, "dd": day, "yy": year[2:]},
-        **{"ddmmyy": day + month + year[2:], "ddmmyyyy": day + month + year, "yyyymmdd": year + month + day},
-        **{"yymmdd": year[2:] + month + day, "yyyy2": str(draw.randint(2021, 2025)), "age": str(2024 - int(year))},
+        **{
+            "FAMILY": family,
+            "GIVEN": given,
+            "F": family[0],
+            "G": given[0],
+            "FAM": family[:3],
+            "FAM4": family[:4],
+        },
+        **{
+            "GIV": given[:3],
+            "AILYF": family[::-1],
+            "yyyy": year,
+            "mm": month,
+            "dd": day,
+            "yy": year[2:],
+        },
+        **{
+            "ddmmyy": day + month + year[2:],
+            "ddmmyyyy": day + month + year,
+            "yyyymmdd": year + month + day,
+        },
+        **{
+            "yymmdd": year[2:] + month + day,
+            "yyyy2": str(draw.randint(2021, 2025)),
+            "age": str(2024 - int(year)),
+        },
         **{"n": number, "A": draw.choice("ABCDEGHK")},
-        **{f"n{size}": str(draw.randint(10 ** (size - 1), 10**size - 1)) for size in (2, 3, 4, 6, 7, 8, 9, 10)},
+        **{
+            f"n{size}": str(draw.randint(10 ** (size - 1), 10**size - 1))
+            for size in (2, 3, 4, 6, 7, 8, 9, 10)
+        },
     }
     return pattern.format(**parts)[:24]
 
@@ -78,7 +108,9 @@ def make_values(holds: str, seed: str) -> list[str]:
                 "name": family,
                 "initials": f"{person['given'][0]}{person['family'][0]}{draw.randint(10, 99)}X",
                 "number": str(draw.randint(100000, 9999999)),
-                "date": draw.choice([f"{day}.{month}.{year}", f"{year}{month}{day}", f"{day}{month}{year[2:]}"]),
+                "date": draw.choice(
+                    [f"{day}.{month}.{year}", f"{year}{month}{day}", f"{day}{month}{year[2:]}"]
+                ),
                 "telephone": f"0{draw.randint(10, 99)} {draw.randint(100000, 999999)}",
                 "address": f"{family}weg",
                 "postcode": str(draw.randint(10000, 99999)),

@@ -10,7 +10,8 @@ FIRST: dict[str, dict] = {}
 
 
 def clean(group: str, set_aside: bool = False):
-    """Register a change of a clean delivery that leaves it clean; `set_aside` if it may cost rows."""
+    """Register a change of a clean delivery that leaves it clean;
+    `set_aside` if it may cost rows."""
 
     def register(change: Callable):
         CLEAN[change.__name__] = (group, change, not is_open("clean", change.__name__), set_aside)
@@ -20,7 +21,8 @@ def clean(group: str, set_aside: bool = False):
 
 
 def messy(told: list[str], never: list[str] | None = None, episodes: int = 12, **more):
-    """Register a slip: a change of a clean delivery of so many episodes, what must be told, and what never."""
+    """Register a slip: a change of a clean delivery of so many episodes, what must be told,
+    and what never."""
 
     def register(change: Callable):
         held = not is_open("messy", change.__name__)

@@ -12,13 +12,37 @@ import pyarrow.parquet as pq
 from tests.corpus.base import TABLES
 
 INVISIBLE = dict.fromkeys(
-    [0x200B, 0x200C, 0x200D, 0x200E, 0x200F, 0x202A, 0x202B, 0x202C, 0x202D, 0x202E, 0x2060, 0xFEFF, 0xAD]
+    [
+        0x200B,
+        0x200C,
+        0x200D,
+        0x200E,
+        0x200F,
+        0x202A,
+        0x202B,
+        0x202C,
+        0x202D,
+        0x202E,
+        0x2060,
+        0xFEFF,
+        0xAD,
+    ]
 )
-ROW_TABLES = ("deliveries", "episodes", "examinations", "treatments", "followups", "set_aside", "changes", "row_counts")
+ROW_TABLES = (
+    "deliveries",
+    "episodes",
+    "examinations",
+    "treatments",
+    "followups",
+    "set_aside",
+    "changes",
+    "row_counts",
+)
 
 
 class Text:
-    """A text in the forms in which a value may hide: as it is, with escapes resolved, without blanks."""
+    """A text in the forms in which a value may hide: as it is, with escapes resolved,
+    without blanks."""
 
     def __init__(self, text: str) -> None:
         text = re.sub(r"<style.*?</style>", " ", text, flags=re.S)
@@ -27,7 +51,10 @@ class Text:
         self.dense = re.sub(r"\s+", "", self.plain)
 
     def holds(self, needle: str) -> bool:
-        """Whether the value is in it. Short values and plain numbers count only where they stand by themselves."""
+        """Whether the value is in it.
+
+        Short values and plain numbers count only where they stand by themselves.
+        """
         needle = _even(needle)
         dense = re.sub(r"\s+", "", needle)
         if len(dense) < 5 or re.fullmatch(r"[\d.,+-]+", dense):
@@ -43,12 +70,15 @@ def _even(text: str) -> str:
 def read_parquet(path: Path) -> str:
     """Every value of a file of rows, and its own description, as text."""
     table = pq.read_table(path)
-    cells = (str(value) for column in table.columns for value in column.to_pylist() if value is not None)
+    cells = (
+        str(value) for column in table.columns for value in column.to_pylist() if value is not None
+    )
     return "\n".join([*table.column_names, *cells])
 
 
 def read_written(results: Path, site: str, delivery: str) -> dict[str, Text]:
-    """Every file that the intake wrote for a delivery: `stored` for rows, `quoted` for what people read."""
+    """Every file that the intake wrote for a delivery: `stored` for rows,
+    `quoted` for what people read."""
     texts = {}
     for path in sorted((results / "rows" / site / delivery).glob("*.parquet")):
         use = "stored" if path.stem in ROW_TABLES else "quoted"
@@ -59,12 +89,18 @@ def read_written(results: Path, site: str, delivery: str) -> dict[str, Text]:
 
 
 def read_marked(marked: Path, own: Path) -> Text:
-    """What a marked copy says by itself: comments and sheets that the person's own workbook `own` does not have."""
+    """What a marked copy says by itself: comments and sheets that the person's own workbook `own`
+    does not have."""
     known, sheets = _read_comments(own), list_sheets(own) if own.exists() else set(TABLES)
     said = [text for text in _read_comments(marked) if text not in known]
     for sheet in openpyxl.load_workbook(marked).worksheets:
         if sheet.title not in sheets:
-            said.extend(str(cell) for row in sheet.iter_rows(values_only=True) for cell in row if cell is not None)
+            said.extend(
+                str(cell)
+                for row in sheet.iter_rows(values_only=True)
+                for cell in row
+                if cell is not None
+            )
     return Text("\n".join(said))
 
 
@@ -73,7 +109,8 @@ def _read_comments(workbook: Path) -> set[str]:
         book = openpyxl.load_workbook(workbook)
     except Exception:  # a workbook that was made to be hard to read
         return set()
-    cells = (cell for sheet in book.worksheets for cell in sheet._cells.values())  # one may stand far below
+    # one may stand far below
+    cells = (cell for sheet in book.worksheets for cell in sheet._cells.values())
     return {cell.comment.text for cell in cells if cell.comment}
 
 

@@ -60,7 +60,8 @@ class Raw:
 
 @dataclass(frozen=True)
 class Styled:
-    """A number with one of the book's cell formats: 1 is a date, 2 bold, from 3 on the book's own number formats."""
+    """A number with one of the book's cell formats: 1 is a date, 2 bold,
+    from 3 on the book's own number formats."""
 
     value: float
     style: int
@@ -93,7 +94,8 @@ def write_sheet(sheet: Sheet, strings: list[str] | None) -> str:
     rows = []
     for number, row in enumerate(sheet.rows, start=1):
         cells = "".join(
-            _write_cell(f"{letters(at)}{number}", value, strings, known) for at, value in enumerate(row, start=1)
+            _write_cell(f"{letters(at)}{number}", value, strings, known)
+            for at, value in enumerate(row, start=1)
         )
         hidden = ' hidden="1"' if number in sheet.hidden_rows else ""
         rows.append(f'<row r="{number}"{hidden}>{cells}</row>')
@@ -116,7 +118,9 @@ def _write_cell(ref: str, value: Value, strings: list[str] | None, known: dict[s
         return f'<c r="{ref}" t="b"><v>{int(value)}</v></c>'
     if isinstance(value, int | float):
         return f'<c r="{ref}"><v>{value}</v></c>'
-    coded = re.sub(r"[\x00-\x08\x0b\x0c\x0e-\x1f]", lambda sign: f"_x{ord(sign[0]):04X}_", escape(str(value)))
+    coded = re.sub(
+        r"[\x00-\x08\x0b\x0c\x0e-\x1f]", lambda sign: f"_x{ord(sign[0]):04X}_", escape(str(value))
+    )
     text = f'<t xml:space="preserve">{coded}</t>'
     if strings is None:
         return f'<c r="{ref}" t="inlineStr"><is>{text}</is></c>'

@@ -18,8 +18,14 @@ def print_tables(outcomes: list[Outcome]) -> None:
         if chosen:
             print(f"\n{kind}: {len(chosen)} cases")
             write(chosen)
-    _print_list("disagreement of check and workflow", [o for o in outcomes if o.disagrees], lambda o: o.disagrees)
-    _print_list("tracebacks and hangs", [o for o in outcomes if o.crashed], lambda o: ", ".join(o.crashed))
+    _print_list(
+        "disagreement of check and workflow",
+        [o for o in outcomes if o.disagrees],
+        lambda o: o.disagrees,
+    )
+    _print_list(
+        "tracebacks and hangs", [o for o in outcomes if o.crashed], lambda o: ", ".join(o.crashed)
+    )
 
 
 def fate(outcome: Outcome) -> str:
@@ -39,10 +45,17 @@ def _print_identifiers(outcomes: list[Outcome]) -> None:
 
 
 def _print_clean(outcomes: list[Outcome]) -> None:
-    _print_counts(outcomes, ("accepted", "set aside", "refused", "nothing"), lambda o: o.status, lambda o: o.case.group)
+    _print_counts(
+        outcomes,
+        ("accepted", "set aside", "refused", "nothing"),
+        lambda o: o.status,
+        lambda o: o.case.group,
+    )
     refused = [outcome for outcome in outcomes if outcome.status not in ("accepted", "set aside")]
     _print_list("refused", refused, lambda o: f"{o.status}; {', '.join(o.rules)}")
-    costly = [outcome for outcome in outcomes if outcome.status == "set aside" and not outcome.case.detail]
+    costly = [
+        outcome for outcome in outcomes if outcome.status == "set aside" and not outcome.case.detail
+    ]
     _print_list("rows set aside", costly, lambda o: ", ".join(o.rules))
 
 
@@ -58,11 +71,21 @@ def verdict(outcome: Outcome) -> str:
 def _print_messy(outcomes: list[Outcome]) -> None:
     columns = ("told", "not told", "told wrongly", "traceback", "disagreement")
     _print_counts(outcomes, columns, verdict, lambda o: o.case.group)
-    _print_list("told wrongly", [o for o in outcomes if o.wrong], lambda o: f"{o.status}; {'; '.join(o.wrong)}")
-    _print_list("not told", [o for o in outcomes if o.missing], lambda o: f"{o.status}; {'; '.join(o.missing)}")
+    _print_list(
+        "told wrongly",
+        [o for o in outcomes if o.wrong],
+        lambda o: f"{o.status}; {'; '.join(o.wrong)}",
+    )
+    _print_list(
+        "not told",
+        [o for o in outcomes if o.missing],
+        lambda o: f"{o.status}; {'; '.join(o.missing)}",
+    )
 
 
-def _print_counts(outcomes: Iterable[Outcome], columns: tuple[str, ...], word: Callable, group: Callable) -> None:
+def _print_counts(
+    outcomes: Iterable[Outcome], columns: tuple[str, ...], word: Callable, group: Callable
+) -> None:
     counts: dict[str, Counter] = {}
     for outcome in outcomes:
         counts.setdefault(group(outcome), Counter())[word(outcome)] += 1

@@ -1,4 +1,5 @@
-"""A realistic first file needs one round: who mends all that one check names, and nothing else, has a delivery of which every row is stored."""
+"""A realistic first file needs one round: who mends all that one check names, and nothing else,
+has a delivery of which every row is stored."""
 
 from pathlib import Path
 
@@ -15,7 +16,8 @@ from tests.corpus.sheet import Sheet
 
 CONFIG = read_config(Path(__file__).parents[2] / "config")
 SITE = "S03"
-TWO = {"canal_and_side_in_one"}  # attempts counted from 0: only the cells with a 0 can be named before they are mended
+# attempts counted from 0: only the cells with a 0 can be named before they are mended
+TWO = {"canal_and_side_in_one"}
 
 
 def find_to_mend(delivery: Delivery, folder: Path):
@@ -30,7 +32,9 @@ def test_one_round_is_enough(case, tmp_path):
     rounds = 0
     while not (found := find_to_mend(delivery, tmp_path / str(rounds))).empty:
         rounds += 1
-        assert rounds <= 1 + (case.name in TWO), found.groupby(["table", "rule"], dropna=False).size().to_dict()
+        assert rounds <= 1 + (case.name in TWO), (
+            found.groupby(["table", "rule"], dropna=False).size().to_dict()
+        )
         delivery = mend(delivery, meant, found)
 
 
@@ -47,7 +51,9 @@ def test_a_slip_that_is_not_named_is_not_mended(tmp_path):
 
 @pytest.mark.parametrize("form", ["csv", "xlsx"])
 def test_a_table_under_another_name_is_known_by_its_columns(tmp_path, form):
-    delivery = Delivery(make_tables(SITE, 3), form, table_names={"examinations": "tests", "followups": "contacts"})
+    delivery = Delivery(
+        make_tables(SITE, 3), form, table_names={"examinations": "tests", "followups": "contacts"}
+    )
     delivery.tables.put("examinations", 3, "side", "nowhere")
     found = find_to_mend(delivery, tmp_path)
     assert found[["table", "row", "column"]].values.tolist() == [["examinations", 3, "side"]]
@@ -55,5 +61,7 @@ def test_a_table_under_another_name_is_known_by_its_columns(tmp_path, form):
 
 def test_of_two_tables_that_could_be_it_none_is_taken(tmp_path):
     delivery = Delivery(make_tables(SITE, 3), table_names={"examinations": "tests"})
-    delivery.edit_book(lambda book: book.sheets.append(Sheet("older tests", delivery.tables.rows["examinations"])))
+    delivery.edit_book(
+        lambda book: book.sheets.append(Sheet("older tests", delivery.tables.rows["examinations"]))
+    )
     assert "table_missing" in set(find_to_mend(delivery, tmp_path)["rule"])

@@ -16,7 +16,9 @@ def outcomes(tmp_path_factory) -> list[dict]:
     """How a sample from all groups of cases went, as `tests.corpus.judge` describes it."""
     out = tmp_path_factory.mktemp("corpus") / "outcomes.jsonl"
     words = ["--sample", str(CASES), "--check-every", "20", "--out", str(out)]
-    subprocess.run([sys.executable, "-m", "tests.corpus", *words], cwd=ROOT, check=True, capture_output=True)
+    subprocess.run(
+        [sys.executable, "-m", "tests.corpus", *words], cwd=ROOT, check=True, capture_output=True
+    )
     return [json.loads(line) for line in out.read_text("utf-8").splitlines()]
 
 

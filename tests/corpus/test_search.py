@@ -54,7 +54,9 @@ def test_a_value_is_found_in_every_writing(needle, text):
     assert Text(text).holds(needle)
 
 
-@pytest.mark.parametrize(("needle", "text"), [("93", "1993 and 930"), ("48213907", "id 148213907"), ("AB1", "cab12")])
+@pytest.mark.parametrize(
+    ("needle", "text"), [("93", "1993 and 930"), ("48213907", "id 148213907"), ("AB1", "cab12")]
+)
 def test_part_of_another_value_is_no_hit(needle, text):
     assert not Text(text).holds(needle)
 
@@ -75,9 +77,14 @@ def test_a_value_in_a_file_of_rows_is_found(tmp_path):
 
 def test_a_suggested_code_is_seen_against_a_nonsense_word():
     trap = Trap("examinations", "horizontal", "ageotropic", "geotropic", ("apogeotropic",))
-    control = "horizontal must be one of geotropic, apogeotropic, right, left, none. Choose one of the listed codes."
+    control = (
+        "horizontal must be one of geotropic, apogeotropic, right, left, none. Choose one of the "
+        "listed codes."
+    )
     assert not find_wrong_reading(trap, control, control, set())
-    assert find_wrong_reading(trap, f"{control} Did you mean geotropic?", control, set()) == ["suggested geotropic"]
+    assert find_wrong_reading(trap, f"{control} Did you mean geotropic?", control, set()) == [
+        "suggested geotropic"
+    ]
     assert not find_wrong_reading(trap, f"{control} Did you mean apogeotropic?", control, set())
     assert find_wrong_reading(trap, control, control, {"geotropic"}) == ["stored as geotropic"]
 

@@ -16,18 +16,21 @@ def find_missing(case: Case, said: str) -> list[str]:
 
 
 def find_wrong(case: Case, said: str) -> list[str]:
-    """What was told and should not have been, or was scattered over too many entries of the list."""
+    """What was told and should not have been, or was scattered over too many entries of the
+    list."""
     wrong = [f"told: {words}" for words in case.never if re.search(words, _flat(said), re.I)]
     blocks = len(BULLET.findall(said))
     return wrong + ([f"{blocks} blocks"] if case.blocks and blocks > case.blocks else [])
 
 
 def find_wrong_reading(trap: Trap, said: str, control: str, stored: set[str]) -> list[str]:
-    """Whether the wrong code was stored, or suggested (named more often than for nonsense) without the right ones."""
+    """Whether the wrong code was stored, or suggested (named more often than for nonsense)
+    without the right ones."""
     if trap.wrong in stored:
         return [f"stored as {trap.wrong}"]
     suggested = {
-        code: _mentions(said, code, trap.entry) > _mentions(control, code, "") for code in (trap.wrong, *trap.right)
+        code: _mentions(said, code, trap.entry) > _mentions(control, code, "")
+        for code in (trap.wrong, *trap.right)
     }
     if suggested.pop(trap.wrong) and not (trap.wrong in trap.right and all(suggested.values())):
         return [f"suggested {trap.wrong}"]
@@ -37,7 +40,9 @@ def find_wrong_reading(trap: Trap, said: str, control: str, stored: set[str]) ->
 def read_stored(rows: Path, trap: Trap) -> set[str]:
     """What the two rows of a trap were stored as, if they were."""
     table = pq.read_table(rows / f"{trap.table}.parquet", columns=["row", trap.column]).to_pylist()
-    return {row[trap.column] for row in table if row["row"] in (4, 7) and row[trap.column] is not None}
+    return {
+        row[trap.column] for row in table if row["row"] in (4, 7) and row[trap.column] is not None
+    }
 
 
 def _mentions(said: str, code: str, entry: str) -> int:

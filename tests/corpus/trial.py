@@ -1,4 +1,5 @@
-"""Tries a written delivery as its users would: the workflow's step, and the check, each in a process of its own."""
+"""Tries a written delivery as its users would: the workflow's step, and the check,
+each in a process of its own."""
 
 import contextlib
 import os
@@ -30,12 +31,20 @@ class Run:
 
 
 def warm_up(deliveries: list[Path]) -> None:
-    """Try these deliveries in this process, so that each process made from it has everything imported."""
+    """Try these deliveries in this process, so that each process made from it has everything
+    imported."""
     os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
-    with open(os.devnull, "w") as nowhere, contextlib.redirect_stdout(nowhere), contextlib.redirect_stderr(nowhere):
+    with (
+        open(os.devnull, "w") as nowhere,
+        contextlib.redirect_stdout(nowhere),
+        contextlib.redirect_stderr(nowhere),
+    ):
         for folder in deliveries:
             results = str(folder.parent / "results")
-            _run_module("pipeline.steps.intake", ["--plan", str(ROOT / "config"), "--results", results, str(folder)])
+            _run_module(
+                "pipeline.steps.intake",
+                ["--plan", str(ROOT / "config"), "--results", results, str(folder)],
+            )
             _run_module("pipeline", ["check", "--mark", str(folder)])
 
 

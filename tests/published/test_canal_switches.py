@@ -1,4 +1,5 @@
-"""A published table of canal switches, written as cases: the record alone finds exactly the attempts that were followed by one."""
+"""A published table of canal switches, written as cases: the record alone finds exactly the
+attempts that were followed by one."""
 
 import pandas as pd
 import pytest
@@ -6,8 +7,9 @@ import pytest
 from pipeline.adjudication.failure import explain_failures
 from tests.failure_cases import LATER, RIGHT, SILENT, case, derive, gather, roll
 
-# Wu Y et al. Front Neurol 2022;13:1049828: switches by canal and where to, 51 of 1099 in all. Where the 9 of the anterior canal went is
-# not in the part that was read: here to the posterior canal of the same ear.
+# Wu Y et al. Front Neurol 2022;13:1049828: switches by canal and where to, 51 of 1099 in all. Where
+# the 9 of the anterior canal went is not in the part that was read: here to the posterior canal of
+# the same ear.
 TABLE = {
     "posterior": (677, {"lateral": 11, "anterior": 14}),
     "lateral": (327, {"posterior": 14, "anterior": 3}),
@@ -20,7 +22,8 @@ AFTER = {"after_attempt": pd.NA, "day": 7}
 
 
 def see(canal: str, **more) -> list[dict]:
-    """Both positional tests on one day, positive as with debris in the right `canal`; without vertigo for `none`."""
+    """Both positional tests on one day, positive as with debris in the right `canal`;
+    without vertigo for `none`."""
     rolls = roll("geotropic" if canal == "lateral" else "none", "right", **more)
     return [TIPPED.get(canal, SILENT) | more, *rolls]
 
@@ -33,11 +36,16 @@ def treat(canal: str, then: str, later: tuple[dict, ...] = ()) -> dict[str, list
 
 
 def list_cases() -> list[tuple[str, bool, dict]]:
-    """Canal, whether it switched, and the case. Of those that did not, every third failed, cleared, or cleared and came back elsewhere."""
+    """Canal, whether it switched, and the case.
+
+    Of those that did not, every third failed, cleared, or cleared and came back elsewhere.
+    """
     elsewhere = {"posterior": "lateral", "lateral": "posterior", "anterior": "lateral"}
     cases = []
     for canal, (number, switches) in TABLE.items():
-        cases += [(canal, True, treat(canal, to)) for to, count in switches.items() for _ in range(count)]
+        cases += [
+            (canal, True, treat(canal, to)) for to, count in switches.items() for _ in range(count)
+        ]
         new_spell = treat(canal, "none", tuple(see(elsewhere[canal], **LATER | {"day": 200})))
         courses = [treat(canal, canal), treat(canal, "none"), new_spell]
         cases += [(canal, False, courses[n % 3]) for n in range(number - sum(switches.values()))]
@@ -71,7 +79,11 @@ def test_the_record_finds_exactly_the_constructed_switches(explained):
 
 def test_switches_by_canal_count_up_to_the_table(explained):
     cases, verdicts, reasons = explained
-    assert [verdicts.loc[f"EP-{n}", "canal"] for n in range(len(cases))] == [ADJUDICATED[canal] for canal, *_ in cases]
+    assert [verdicts.loc[f"EP-{n}", "canal"] for n in range(len(cases))] == [
+        ADJUDICATED[canal] for canal, *_ in cases
+    ]
     found = reasons[reasons["view"].eq("in_hindsight")]["episode_id"]
     counted = verdicts.loc[found, "canal"].value_counts().to_dict()
-    assert counted == {ADJUDICATED[canal]: sum(switches.values()) for canal, (_, switches) in TABLE.items()}
+    assert counted == {
+        ADJUDICATED[canal]: sum(switches.values()) for canal, (_, switches) in TABLE.items()
+    }

@@ -1,4 +1,5 @@
-"""Competing events against R's survival package and against other algorithms, recorded in competing_reference.csv."""
+"""Competing events against R's survival package and against other algorithms,
+recorded in competing_reference.csv."""
 
 import io
 import shutil
@@ -20,15 +21,25 @@ from pipeline.statistics.npmle_search import NotConverged
 HERE = Path(__file__).parent
 DAYS = [12, 60, 120, 240]
 
-# Survival at the right end of each interval with mass in the radiotherapy arm of cosmesis.csv, by the R package npsurv 0.5-0 (R 4.2.2).
-COSMESIS_SURVIVAL = {5: 0.9537, 7: 0.9203, 8: 0.8316, 12: 0.7609, 25: 0.6682, 34: 0.5864, 40: 0.4656}
+# Survival at the right end of each interval with mass in the radiotherapy arm of cosmesis.csv, by
+# the R package npsurv 0.5-0 (R 4.2.2).
+COSMESIS_SURVIVAL = {
+    5: 0.9537,
+    7: 0.9203,
+    8: 0.8316,
+    12: 0.7609,
+    25: 0.6682,
+    34: 0.5864,
+    40: 0.4656,
+}
 COSMESIS_LOG_LIKELIHOOD = -58.0600220
 
 
 def _has_survival() -> bool:
     script = shutil.which("Rscript")
     return (
-        script is not None and subprocess.run([script, "-e", "library(survival)"], capture_output=True).returncode == 0
+        script is not None
+        and subprocess.run([script, "-e", "library(survival)"], capture_output=True).returncode == 0
     )
 
 
@@ -56,7 +67,9 @@ def test_known_days_agree_with_survfit_to_nine_digits(data):
     fit, errors = (find(time, cause, cause.max()) for find in (fit_aalen_johansen, find_errors))
     for row in read_reference("aalen_johansen", data).itertuples():
         assert fit.at(row.day)[1][row.cause - 1] == pytest.approx(row.incidence, abs=1e-10)
-        assert errors[row.cause - 1, fit.days <= row.day][-1] == pytest.approx(row.std_error, abs=1e-9)
+        assert errors[row.cause - 1, fit.days <= row.day][-1] == pytest.approx(
+            row.std_error, abs=1e-9
+        )
 
 
 def test_weighted_known_days_agree_with_survfit():
@@ -71,7 +84,9 @@ def test_look_intervals_agree_with_expectation_maximisation_in_r():
     for row in read_reference("look_intervals", "mgus2").itertuples():
         k = list(fit.edges).index(row.day) - 1
         assert fit.incidence[row.cause - 1, k] == pytest.approx(row.incidence, abs=2e-6)
-    assert fit.log_likelihood == pytest.approx(read_reference("log_likelihood", "mgus2")["incidence"].item(), abs=1e-5)
+    assert fit.log_likelihood == pytest.approx(
+        read_reference("log_likelihood", "mgus2")["incidence"].item(), abs=1e-5
+    )
     assert fit.identified.all()
 
 
@@ -82,15 +97,21 @@ def test_looks_tell_nearly_what_the_days_themselves_tell():
     seen = fit_look_incidence(*look_every_few_months(), 2, edges)
     for day in DAYS:
         error = errors[:, known.days <= day][:, -1]
-        assert np.abs(seen.incidence[:, edges.index(day) - 1] - known.at(day)[1]).max() < error.max()
+        assert (
+            np.abs(seen.incidence[:, edges.index(day) - 1] - known.at(day)[1]).max() < error.max()
+        )
 
 
 def test_looks_on_the_edges_give_the_life_table_of_known_days():
     time, cause = read_rows("mgus2")
     years = np.ceil(time / 12) * 12
     edges = np.arange(0, 361, 12)
-    kept = cause > 0  # a person last seen within a year is only known to be without event at its start
-    left, right = np.where(kept, years - 12, np.floor(time / 12) * 12), np.where(kept, years, np.inf)
+    # a person last seen within a year is only known to be without event at its start
+    kept = cause > 0
+    left, right = (
+        np.where(kept, years - 12, np.floor(time / 12) * 12),
+        np.where(kept, years, np.inf),
+    )
     looks = fit_look_incidence(left, right, cause, 2, edges)
     table = fit_aalen_johansen(np.where(kept, years, left), cause, 2)
     for k, day in enumerate(edges[1:]):
@@ -107,7 +128,8 @@ def test_one_event_on_whole_months_is_the_interval_censored_curve_of_npsurv():
     for month, survival in COSMESIS_SURVIVAL.items():
         assert fit.survival[month - 1] == pytest.approx(survival, abs=5e-5)
         assert fit.identified[-1][month - 1]
-    assert not fit.identified[-1][[38, 46]].any()  # 39 in (38, 40] and 47 in (46, 48]: no information
+    # 39 in (38, 40] and 47 in (46, 48]: no information
+    assert not fit.identified[-1][[38, 46]].any()
 
 
 def test_one_event_with_known_days_is_one_less_kaplan_meier_with_greenwoods_error():
@@ -131,9 +153,12 @@ def test_a_general_optimiser_finds_nothing_better():
     fit = fit_look_incidence(left, right, cause, 2, edges)
 
     def chance(mass: np.ndarray) -> np.ndarray:
-        """By the definition: the rise of an incidence that is straight within bands, and what is left without event."""
+        """By the definition: the rise of an incidence that is straight within bands,
+        and what is left without event."""
         grown = np.concatenate([np.zeros((2, 1)), mass[:, :-1].cumsum(axis=1)], axis=1)
-        rise = [np.interp(np.minimum(right, 240), edges, g) - np.interp(left, edges, g) for g in grown]
+        rise = [
+            np.interp(np.minimum(right, 240), edges, g) - np.interp(left, edges, g) for g in grown
+        ]
         rise = [r + m * (right > 240) for r, m in zip(rise, mass[:, -1], strict=True)]
         return np.select([cause == 1, cause == 2], rise, rise[0] + rise[1])
 
@@ -147,7 +172,9 @@ def test_a_general_optimiser_finds_nothing_better():
 
 
 ROWS = st.lists(
-    st.tuples(st.integers(0, 12), st.integers(1, 9), st.integers(0, 2), st.integers(1, 3)), min_size=3, max_size=40
+    st.tuples(st.integers(0, 12), st.integers(1, 9), st.integers(0, 2), st.integers(1, 3)),
+    min_size=3,
+    max_size=40,
 )
 
 
@@ -160,7 +187,9 @@ def test_known_days_add_up_and_neither_order_nor_repetition_matters(rows, random
     assert (np.diff(fit.incidence, axis=1) >= -1e-15).all()
     repeated = [row for row in rows for _ in range(row[3])]
     random.shuffle(repeated)
-    again = fit_aalen_johansen(*(np.array(part) for part in list(zip(*repeated, strict=True))[0::2]), 2)
+    again = fit_aalen_johansen(
+        *(np.array(part) for part in list(zip(*repeated, strict=True))[0::2]), 2
+    )
     np.testing.assert_allclose(again.incidence, fit.incidence, atol=1e-12)
     other = fit_aalen_johansen(time, np.where(cause > 0, 3 - cause, 0), 2, weight)
     np.testing.assert_allclose(
@@ -182,7 +211,9 @@ def test_look_intervals_add_up_are_proved_and_do_not_depend_on_order_or_repetiti
     def fit(chosen, weighted):
         left, width, cause, weight = (np.array(part) for part in zip(*chosen, strict=True))
         right = np.where(cause > 0, left + width, np.inf)
-        return fit_look_incidence(left, right, cause, 2, [0, 2, 5, 10], weight if weighted else None)
+        return fit_look_incidence(
+            left, right, cause, 2, [0, 2, 5, 10], weight if weighted else None
+        )
 
     once = fit(rows, True)
     assert once.max_gradient <= 1 + 1e-9
@@ -197,7 +228,9 @@ def test_look_intervals_add_up_are_proved_and_do_not_depend_on_order_or_repetiti
     again = fit(repeated, False)
     assert again.log_likelihood == pytest.approx(once.log_likelihood, abs=1e-7)
     assert (again.identified == once.identified).all()
-    np.testing.assert_allclose(again.incidence[once.identified[:-1]], once.incidence[once.identified[:-1]], atol=1e-4)
+    np.testing.assert_allclose(
+        again.incidence[once.identified[:-1]], once.incidence[once.identified[:-1]], atol=1e-4
+    )
 
 
 def test_one_cause_of_look_intervals_lies_within_what_the_curve_allows():
@@ -223,7 +256,14 @@ def test_the_global_generator_is_left_alone():
 
 @pytest.mark.parametrize(
     ("left", "right", "cause"),
-    [([3], [3], [1]), ([0], [np.inf], [1]), ([0], [4], [0]), ([0], [np.nan], [1]), ([-1], [4], [1]), ([0], [4], [3])],
+    [
+        ([3], [3], [1]),
+        ([0], [np.inf], [1]),
+        ([0], [4], [0]),
+        ([0], [np.nan], [1]),
+        ([-1], [4], [1]),
+        ([0], [4], [3]),
+    ],
 )
 def test_what_is_no_interval_is_refused(left, right, cause):
     with pytest.raises(ValueError, match=r"event|times"):
@@ -237,11 +277,15 @@ def test_a_tolerance_that_cannot_be_reached_is_told():
 
 @pytest.mark.skipif(not _has_survival(), reason="needs Rscript with the survival package")
 def test_record_is_what_the_script_gives():
-    run = subprocess.run(["Rscript", HERE / "competing.R"], capture_output=True, text=True, check=True)
+    run = subprocess.run(
+        ["Rscript", HERE / "competing.R"], capture_output=True, text=True, check=True
+    )
     again = pd.read_csv(io.StringIO(run.stdout), comment="#")
     recorded = pd.read_csv(HERE / "competing_reference.csv", comment="#")
     pd.testing.assert_frame_equal(again, recorded, check_exact=False, rtol=0, atol=1e-6)
-    rows = subprocess.run(["Rscript", HERE / "competing.R", "rows"], capture_output=True, text=True, check=True)
+    rows = subprocess.run(
+        ["Rscript", HERE / "competing.R", "rows"], capture_output=True, text=True, check=True
+    )
     pd.testing.assert_frame_equal(
         pd.read_csv(io.StringIO(rows.stdout)), pd.read_csv(HERE / "competing_rows.csv", comment="#")
     )

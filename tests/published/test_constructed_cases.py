@@ -1,4 +1,5 @@
-"""Published tables of case mix, written as cases with the signs they are defined by: the verdicts count up to the tables again."""
+"""Published tables of case mix, written as cases with the signs they are defined by:
+the verdicts count up to the tables again."""
 
 import pandas as pd
 import pytest
@@ -11,10 +12,17 @@ OTHER = {"right": "left", "left": "right"}
 
 
 def roll(direction: str, seconds: float, affected: str) -> list[dict]:
-    """Both looks of a supine roll test; geotropic nystagmus is stronger with the affected ear down, apogeotropic with the other."""
+    """Both looks of a supine roll test; geotropic nystagmus is stronger with the affected ear down,
+    apogeotropic with the other."""
     stronger = affected if direction == "geotropic" else OTHER[affected]
     return [
-        {"test": "supine_roll", "side": side, "look": n, "horizontal": direction, "duration_s": seconds}
+        {
+            "test": "supine_roll",
+            "side": side,
+            "look": n,
+            "horizontal": direction,
+            "duration_s": seconds,
+        }
         | {"peak_spv": 40 if side == stronger else 15, "vertigo": "moderate"}
         for n, side in enumerate(("right", "left"), start=1)
     ]
@@ -36,7 +44,11 @@ def tip(affected: str, vertical: str = "up", look: int = 1) -> list[dict]:
 
 def adjudicate(cases: list[list[dict]], plan) -> pd.DataFrame:
     codes = [f"EP-{n:04d}" for n in range(len(cases))]
-    looks = [look | {"episode_id": code} for code, case in zip(codes, cases, strict=True) for look in case]
+    looks = [
+        look | {"episode_id": code}
+        for code, case in zip(codes, cases, strict=True)
+        for look in case
+    ]
     episodes = build_table("episodes", [{"episode_id": code, "patient_id": code} for code in codes])
     examinations, treatments = (
         build_table("examinations", looks),
@@ -49,8 +61,10 @@ def adjudicate(cases: list[list[dict]], plan) -> pd.DataFrame:
 
 
 def test_direction_by_duration_of_50_lateral_canals(plan):
-    # Hiruma, Ohara & Koizuka: persistent apogeotropic 11 (right 10, left 1), persistent geotropic 10 (5, 5), transient
-    # apogeotropic 5 (4, 1), transient geotropic 24 (14, 10). Persistent geotropic is no debris here: a light cupula.
+    # Hiruma, Ohara & Koizuka: persistent apogeotropic 11 (right 10, left 1), persistent geotropic
+    # 10 (5, 5), transient apogeotropic 5 (4, 1), transient geotropic 24 (14, 10). Persistent
+    # geotropic is no debris
+    # here: a light cupula.
     table = {
         ("apogeotropic", 90): (10, 1),
         ("geotropic", 90): (5, 5),
@@ -82,17 +96,21 @@ def test_direction_by_duration_of_50_lateral_canals(plan):
 @pytest.mark.parametrize(
     ("posterior", "lateral", "anterior", "several"),
     [
-        (1030, 540, 37, 85),  # Moon SY et al. J Korean Med Sci 2006;21:539-543: 60.9, 31.9, 2.2, 5.0 % of 1692
+        # Moon SY et al. J Korean Med Sci 2006;21:539-543: 60.9, 31.9, 2.2, 5.0 % of 1692
+        (1030, 540, 37, 85),
         (477, 142, 22, 20),  # Damman W et al. J Neurol Neurosurg Psychiatry 2005;76:1307: 661 cases
     ],
 )
 def test_case_mix_by_canal(plan, posterior, lateral, anterior, several):
     geotropic = round(0.495 * lateral)  # Moon 2006: geotropic 49.5 % of the lateral canals
     cases = [tip("right")] * posterior + [roll("geotropic", 25, "right")] * geotropic
-    cases += [roll("apogeotropic", 100, "left")] * (lateral - geotropic) + [tip("left", "down")] * anterior
+    cases += [roll("apogeotropic", 100, "left")] * (lateral - geotropic) + [
+        tip("left", "down")
+    ] * anterior
     cases += [[*roll("geotropic", 25, "right"), *tip("right", look=3)]] * several
     counted = adjudicate(cases, plan)["canal"].value_counts().to_dict()
-    # torsional down-beating nystagmus does not tell the anterior canal from the other ear's posterior one
+    # torsional down-beating nystagmus does not tell the anterior canal from the other ear's
+    # posterior one
     assert counted == {
         "posterior": posterior,
         "lateral": lateral,

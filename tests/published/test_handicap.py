@@ -1,4 +1,5 @@
-"""The linear mixed model against lme4 of R, recorded in handicap.csv: sleep deprivation, and made-up patients within sites."""
+"""The linear mixed model against lme4 of R, recorded in handicap.csv: sleep deprivation,
+and made-up patients within sites."""
 
 import io
 import shutil
@@ -17,7 +18,10 @@ HERE = Path(__file__).parent
 
 def _has_lme4() -> bool:
     script = shutil.which("Rscript")
-    return script is not None and subprocess.run([script, "-e", "library(lme4)"], capture_output=True).returncode == 0
+    return (
+        script is not None
+        and subprocess.run([script, "-e", "library(lme4)"], capture_output=True).returncode == 0
+    )
 
 
 def _read(source: io.TextIOBase | Path, **how) -> pd.DataFrame:
@@ -25,10 +29,16 @@ def _read(source: io.TextIOBase | Path, **how) -> pd.DataFrame:
 
 
 def fit(model: str):
-    """The fit, the names of its terms in the record, and the names of its variances with their numbers."""
+    """The fit, the names of its terms in the record, and the names of its variances with their
+    numbers."""
     if model.startswith("sleep"):
         rows = _read(HERE / "sleepstudy.csv", dtype={"subject": str})
-        measured, slope, who, site = rows["reaction"], rows["day"], rows["subject"], pd.Series("one", index=rows.index)
+        measured, slope, who, site = (
+            rows["reaction"],
+            rows["day"],
+            rows["subject"],
+            pd.Series("one", index=rows.index),
+        )
         design, names = np.column_stack([np.ones(len(rows)), slope]), ["(Intercept)", "day"]
         labels, sites = ("subject", "day"), False
     else:
@@ -37,7 +47,9 @@ def fit(model: str):
         design = np.column_stack([np.ones(len(rows)), slope, rows["treated"]])
         names, labels, sites = ["(Intercept)", "time", "treated"], ("patient", "time"), True
     effects = design[:, : 2 if model.endswith("slopes") else 1]
-    products = sum_products(measured.to_numpy(float), design, effects, who.to_numpy(str), site.to_numpy(str))
+    products = sum_products(
+        measured.to_numpy(float), design, effects, who.to_numpy(str), site.to_numpy(str)
+    )
     found = fit_linear_mixed(products, sites=sites)
     spread = {f"{labels[0]} Intercept": found.patient[0, 0], "Residual": found.residual}
     if len(found.patient) == 2:
@@ -46,18 +58,26 @@ def fit(model: str):
     return found, names, spread | ({"site Intercept": found.site} if sites else {})
 
 
-@pytest.mark.parametrize("model", ["sleep_slopes", "sleep_intercepts", "nested_slopes", "nested_intercepts"])
+@pytest.mark.parametrize(
+    "model", ["sleep_slopes", "sleep_intercepts", "nested_slopes", "nested_intercepts"]
+)
 def test_agrees_with_lmer(model):
     recorded = _read(HERE / "handicap.csv").query(f"model == {model!r}").set_index("term")
     found, names, spread = fit(model)
     np.testing.assert_allclose(found.coef, recorded.loc[names, "estimate"], rtol=1e-7)
-    np.testing.assert_allclose(np.sqrt(np.diag(found.covariance)), recorded.loc[names, "std_error"], rtol=1e-6)
-    np.testing.assert_allclose(list(spread.values()), recorded.loc[list(spread), "estimate"], rtol=1e-5)
-    np.testing.assert_allclose(found.log_likelihood, recorded.loc["log_likelihood", "estimate"], rtol=1e-10)
+    np.testing.assert_allclose(
+        np.sqrt(np.diag(found.covariance)), recorded.loc[names, "std_error"], rtol=1e-6
+    )
+    np.testing.assert_allclose(
+        list(spread.values()), recorded.loc[list(spread), "estimate"], rtol=1e-5
+    )
+    np.testing.assert_allclose(
+        found.log_likelihood, recorded.loc["log_likelihood", "estimate"], rtol=1e-10
+    )
 
 
-# Restricted log-likelihood 1743.628 (as minus twice it) and the coefficients: Bates D, Machler M, Bolker B, Walker S. J Stat Softw
-# 2015;67(1):1-48, quoted from memory.
+# Restricted log-likelihood 1743.628 (as minus twice it) and the coefficients: Bates D, Machler M,
+# Bolker B, Walker S. J Stat Softw 2015;67(1):1-48, quoted from memory.
 def test_sleep_deprivation_as_printed():
     found, _, spread = fit("sleep_slopes")
     assert -2 * found.log_likelihood == pytest.approx(1743.628, abs=5e-4)
@@ -67,6 +87,8 @@ def test_sleep_deprivation_as_printed():
 
 @pytest.mark.skipif(not _has_lme4(), reason="needs Rscript with the lme4 package")
 def test_record_is_what_the_script_gives():
-    run = subprocess.run(["Rscript", HERE / "handicap.R"], capture_output=True, text=True, check=True)
+    run = subprocess.run(
+        ["Rscript", HERE / "handicap.R"], capture_output=True, text=True, check=True
+    )
     again, recorded = _read(io.StringIO(run.stdout)), _read(HERE / "handicap.csv")
     pd.testing.assert_frame_equal(again, recorded, check_exact=False, rtol=1e-5, atol=1e-6)

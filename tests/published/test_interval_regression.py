@@ -1,4 +1,5 @@
-"""The interval-censored regression against survreg of R's survival package, recorded in interval_regression.csv, and against lifelines."""
+"""The interval-censored regression against survreg of R's survival package,
+recorded in interval_regression.csv, and against lifelines."""
 
 import io
 import shutil
@@ -14,13 +15,18 @@ from pipeline.statistics.interval_regression import FAMILIES, collapse_patterns,
 
 HERE = Path(__file__).parent
 COVARIATES = [f"x{k}" for k in range(1, 6)]
-LIFELINES = {"weibull": WeibullAFTFitter, "lognormal": LogNormalAFTFitter, "loglogistic": LogLogisticAFTFitter}
+LIFELINES = {
+    "weibull": WeibullAFTFitter,
+    "lognormal": LogNormalAFTFitter,
+    "loglogistic": LogLogisticAFTFitter,
+}
 
 
 def _has_survival() -> bool:
     script = shutil.which("Rscript")
     return (
-        script is not None and subprocess.run([script, "-e", "library(survival)"], capture_output=True).returncode == 0
+        script is not None
+        and subprocess.run([script, "-e", "library(survival)"], capture_output=True).returncode == 0
     )
 
 
@@ -34,7 +40,11 @@ def read_rows(data: str) -> tuple[np.ndarray, np.ndarray, pd.DataFrame]:
         rows = _read(HERE / "cosmesis.csv")
         covariates = pd.DataFrame({"x1": rows["arm"].eq("RT").astype(float)})
     else:
-        rows = _read(HERE / "interval_regression_rows.csv").query(f"data == {data!r}").reset_index(drop=True)
+        rows = (
+            _read(HERE / "interval_regression_rows.csv")
+            .query(f"data == {data!r}")
+            .reset_index(drop=True)
+        )
         covariates = rows[COVARIATES].astype(float)
         covariates = covariates.loc[:, covariates.ne(0).any()]
     return rows["left"].to_numpy(float), rows["right"].fillna(np.inf).to_numpy(float), covariates
@@ -49,7 +59,9 @@ def fit(data: str, family: str):
 @pytest.mark.parametrize("family", FAMILIES)
 @pytest.mark.parametrize("data", ["cosmesis", "remission", "veteran", "lung"])
 def test_agrees_with_survreg(data, family):
-    recorded = _read(HERE / "interval_regression.csv").query(f"data == {data!r} and family == {family!r}")
+    recorded = _read(HERE / "interval_regression.csv").query(
+        f"data == {data!r} and family == {family!r}"
+    )
     found = fit(data, family)
     estimates = np.append(found.coef, np.log(found.scale))
     np.testing.assert_allclose(estimates, recorded["estimate"], rtol=1e-6, atol=1e-8)
@@ -60,18 +72,23 @@ def test_agrees_with_survreg(data, family):
 @pytest.mark.parametrize("family", FAMILIES)
 def test_agrees_with_lifelines_to_the_digits_of_its_search(family):
     left, right, covariates = read_rows("cosmesis")
-    frame = covariates.assign(left=np.maximum(left, 1e-6), right=right)  # its log-normal fails at zero
+    # its log-normal fails at zero
+    frame = covariates.assign(left=np.maximum(left, 1e-6), right=right)
     other = LIFELINES[family]().fit_interval_censoring(frame, "left", "right")
     place = {"weibull": "lambda_", "lognormal": "mu_", "loglogistic": "alpha_"}[family]
     terms = [(place, "Intercept"), (place, "x1")]
     found = fit("cosmesis", family)
     np.testing.assert_allclose(found.coef, other.params_[terms], rtol=3e-4)
-    np.testing.assert_allclose(np.sqrt(np.diag(found.covariance))[:2], other.standard_errors_[terms], rtol=1e-3)
+    np.testing.assert_allclose(
+        np.sqrt(np.diag(found.covariance))[:2], other.standard_errors_[terms], rtol=1e-3
+    )
     np.testing.assert_allclose(found.log_likelihood, other.log_likelihood_, rtol=1e-6)
 
 
 @pytest.mark.skipif(not _has_survival(), reason="needs Rscript with the survival package")
 def test_record_is_what_the_script_gives():
-    run = subprocess.run(["Rscript", HERE / "interval_regression.R"], capture_output=True, text=True, check=True)
+    run = subprocess.run(
+        ["Rscript", HERE / "interval_regression.R"], capture_output=True, text=True, check=True
+    )
     again, recorded = _read(io.StringIO(run.stdout)), _read(HERE / "interval_regression.csv")
     pd.testing.assert_frame_equal(again, recorded, check_exact=False, rtol=1e-6, atol=1e-7)

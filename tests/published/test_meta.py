@@ -1,4 +1,5 @@
-"""Random-effects pools against R's metafor, statsmodels and printed tables; sites' intercepts against lme4; hazards against survival."""
+"""Random-effects pools against R's metafor, statsmodels and printed tables;
+sites' intercepts against lme4; hazards against survival."""
 
 import io
 import shutil
@@ -25,7 +26,11 @@ from pipeline.statistics.site_effects import fit_random
 from pipeline.statistics.smooth_hazard import fit_hazard
 
 HERE = Path(__file__).parent
-ESTIMATORS = {"REML": tau2_by_restricted_likelihood, "EB": tau2_by_paule_mandel, "DL": tau2_by_moments}
+ESTIMATORS = {
+    "REML": tau2_by_restricted_likelihood,
+    "EB": tau2_by_paule_mandel,
+    "DL": tau2_by_moments,
+}
 SETS = {  # those of meta.R beside the BCG trials
     "alike": ([0.10, 0.12, 0.08, 0.11], [0.04, 0.09, 0.02, 0.05]),
     "two": ([0.2, 1.1], [0.05, 0.08]),
@@ -56,10 +61,14 @@ def effects_of(name: str) -> tuple[np.ndarray, np.ndarray]:
     return np.array(effects, dtype=float), np.array(variances, dtype=float)
 
 
-@pytest.mark.parametrize("row", _read(HERE / "meta.csv").to_dict("records"), ids=lambda r: f"{r['set']}-{r['method']}")
+@pytest.mark.parametrize(
+    "row", _read(HERE / "meta.csv").to_dict("records"), ids=lambda r: f"{r['set']}-{r['method']}"
+)
 def test_pools_agree_with_metafor(row):
     pool = pool_random_effects(*effects_of(row["set"]), ESTIMATORS[row["method"]])
-    np.testing.assert_allclose([getattr(pool, n) for n in NUMBERS], [row[n] for n in NUMBERS], rtol=2e-7, atol=2e-8)
+    np.testing.assert_allclose(
+        [getattr(pool, n) for n in NUMBERS], [row[n] for n in NUMBERS], rtol=2e-7, atol=2e-8
+    )
     if row["method"] == "REML":
         found = restricted_log_likelihood(pool.tau2, *effects_of(row["set"]))
         assert found == pytest.approx(row["log_likelihood"], abs=1e-7)
@@ -77,9 +86,14 @@ def test_records_are_what_the_scripts_give(name):
 
 
 def test_printed_pool_of_the_bcg_trials():
-    # Viechtbauer W. J Stat Softw 2010;36(3), section on the BCG trials (from memory): tau2 .3132, estimate -.7145, I2 92.22 %
+    # Viechtbauer W. J Stat Softw 2010;36(3), section on the BCG trials (from memory): tau2 .3132,
+    # estimate -.7145, I2 92.22 %
     pool = pool_random_effects(*bcg())
-    assert (round(pool.tau2, 4), round(pool.estimate, 4), round(100 * pool.i2, 2)) == (0.3132, -0.7145, 92.22)
+    assert (round(pool.tau2, 4), round(pool.estimate, 4), round(100 * pool.i2, 2)) == (
+        0.3132,
+        -0.7145,
+        92.22,
+    )
 
 
 @pytest.mark.parametrize("name", ["bcg", *SETS])
@@ -104,7 +118,9 @@ def test_restricted_likelihood_is_the_integral_over_the_mean():
         return np.exp(-((effects - mean) ** 2 / spread + np.log(2 * np.pi * spread)).sum() / 2)
 
     integral = quad(density, -10, 10, points=[0.3], epsabs=1e-14)[0] * np.sqrt(len(effects))
-    assert restricted_log_likelihood(tau2, effects, variances) == pytest.approx(np.log(integral), abs=1e-8)
+    assert restricted_log_likelihood(tau2, effects, variances) == pytest.approx(
+        np.log(integral), abs=1e-8
+    )
 
 
 finite = st.floats(-5, 5)
@@ -136,7 +152,8 @@ def test_pool_moves_and_stretches_with_its_effects(rows, by, factor):
 
 
 @pytest.mark.parametrize(
-    "rows", [([1.0], [1.0]), ([1.0, 2.0], [1.0]), ([1.0, np.nan], [1.0, 1.0]), ([1.0, 2.0], [1.0, 0.0])]
+    "rows",
+    [([1.0], [1.0]), ([1.0, 2.0], [1.0]), ([1.0, np.nan], [1.0, 1.0]), ([1.0, 2.0], [1.0, 0.0])],
 )
 def test_what_is_no_list_of_effects_is_refused(rows):
     with pytest.raises(ValueError, match="effects and variances"):
@@ -144,34 +161,50 @@ def test_what_is_no_list_of_effects_is_refused(rows):
 
 
 def test_one_trial_has_its_own_odds_ratio():
-    # with one table the Mantel-Haenszel ratio is the plain one, and the variance of Robins et al. is Woolf's
+    # with one table the Mantel-Haenszel ratio is the plain one, and the variance of Robins et al.
+    # is Woolf's
     effect, error = pool_odds_ratios([[(28, 7), (3, 28)]])
     assert np.exp(effect) == pytest.approx(28 * 28 / (7 * 3))
     assert error == pytest.approx(np.sqrt(1 / 28 + 1 / 7 + 1 / 3 + 1 / 28))
 
 
 def test_random_intercepts_of_herds_agree_with_lme4():
-    herds, recorded = _read(HERE / "cbpp.csv"), _read(HERE / "site_intercepts.csv").set_index("term")
+    herds, recorded = (
+        _read(HERE / "cbpp.csv"),
+        _read(HERE / "site_intercepts.csv").set_index("term"),
+    )
     rows = [
         (r.herd, r.period, n < r.incidence)
         for r in herds.rename(columns={"size": "n"}).itertuples()
         for n in range(r.n)
     ]
     herd, period, case = (np.array(column) for column in zip(*rows, strict=True))
-    design = np.column_stack([np.ones(len(period)), *(period == k for k in (2, 3, 4))]).astype(float)
+    design = np.column_stack([np.ones(len(period)), *(period == k for k in (2, 3, 4))]).astype(
+        float
+    )
     fit = fit_random(design, case, herd)
     np.testing.assert_allclose(fit.coefficients, recorded["estimate"].iloc[:4], atol=2e-6)
-    np.testing.assert_allclose(np.sqrt(np.diag(fit.covariance)), recorded["std_error"].iloc[:4], atol=2e-5)
+    np.testing.assert_allclose(
+        np.sqrt(np.diag(fit.covariance)), recorded["std_error"].iloc[:4], atol=2e-5
+    )
     assert np.sqrt(fit.sigma2) == pytest.approx(recorded.loc["sigma", "estimate"], abs=2e-6)
 
 
 def test_weibull_hazard_agrees_with_survreg():
-    # survreg's log time is intercept + RT x + scale w: the hazard's coefficients are -intercept / scale, 1 / scale, -RT / scale
-    rows, recorded = _read(HERE / "cosmesis.csv"), _read(HERE / "hazard_weibull.csv").set_index("term")
+    # survreg's log time is intercept + RT x + scale w: the hazard's coefficients are -intercept /
+    # scale, 1 / scale, -RT / scale
+    rows, recorded = (
+        _read(HERE / "cosmesis.csv"),
+        _read(HERE / "hazard_weibull.csv").set_index("term"),
+    )
     alone = rows["arm"].eq("RT").to_numpy(float)[:, None]
-    fit = fit_hazard(rows["left"].to_numpy(float), rows["right"].fillna(np.inf).to_numpy(), alone, (1.0, 60.0))
+    fit = fit_hazard(
+        rows["left"].to_numpy(float), rows["right"].fillna(np.inf).to_numpy(), alone, (1.0, 60.0)
+    )
     intercept, effect, log_scale = recorded["estimate"]
     scale = np.exp(log_scale)
-    np.testing.assert_allclose(fit.coefficients, [-intercept / scale, 1 / scale, -effect / scale], rtol=1e-6)
+    np.testing.assert_allclose(
+        fit.coefficients, [-intercept / scale, 1 / scale, -effect / scale], rtol=1e-6
+    )
     error = recorded.loc["log scale", "std_error"] / scale  # delta method
     assert np.sqrt(fit.covariance[1, 1]) == pytest.approx(error, rel=1e-5)

@@ -1,4 +1,5 @@
-"""The attempt regressions against R's glmer, glmmTMB, glm and survreg, recorded in mixed.csv, and against statsmodels."""
+"""The attempt regressions against R's glmer, glmmTMB, glm and survreg, recorded in mixed.csv,
+and against statsmodels."""
 
 import io
 import shutil
@@ -24,7 +25,9 @@ def _read(name: str) -> pd.DataFrame:
 
 
 def _recorded(data: str, model: str, program: str) -> pd.Series:
-    rows = _read("mixed.csv").query(f"data == {data!r} and model == {model!r} and program == {program!r}")
+    rows = _read("mixed.csv").query(
+        f"data == {data!r} and model == {model!r} and program == {program!r}"
+    )
     return rows.set_index("term")["value"]
 
 
@@ -39,7 +42,9 @@ def herds():
     design, events = _dummies(rows, "period"), rows["incidence"].to_numpy(float)
     counted = Rows(design, np.zeros(len(rows)), events, rows["size"].to_numpy(float) - events)
     chosen = gammaln(rows["size"] + 1) - gammaln(events + 1) - gammaln(rows["size"] - events + 1)
-    return collapse_patients(counted, rows["herd"].to_numpy(), np.zeros(len(rows), dtype=int)), float(chosen.sum())
+    return collapse_patients(
+        counted, rows["herd"].to_numpy(), np.zeros(len(rows), dtype=int)
+    ), float(chosen.sum())
 
 
 @pytest.fixture(scope="module")
@@ -99,7 +104,9 @@ def test_two_rows_a_patient_are_the_interval_censored_exponential_model():
     offset = np.log(np.concatenate([left[before], (right - left)[seen]]))
     event = np.repeat([False, True], [before.sum(), seen.sum()])
     fit = fit_cloglog(
-        collapse_rows(np.column_stack([np.ones(len(arm)), arm]), offset, event, np.zeros(len(arm), int))[0]
+        collapse_rows(
+            np.column_stack([np.ones(len(arm)), arm]), offset, event, np.zeros(len(arm), int)
+        )[0]
     )
     error = np.sqrt(np.diag(np.linalg.inv(fit.information)))
     recorded = _recorded("cosmesis", "exponential", "survreg").to_numpy()
@@ -110,7 +117,10 @@ def test_patient_sandwich_agrees_with_statsmodels(pool):
     single, rows = pool
     fit, patient = fit_cloglog(single), rows["patient"].to_numpy()
     model = sm.GLM(
-        single.events, single.design, sm.families.Binomial(sm.families.links.CLogLog()), offset=single.offset
+        single.events,
+        single.design,
+        sm.families.Binomial(sm.families.links.CLogLog()),
+        offset=single.offset,
     )
     other = model.fit(method="newton", cov_type="cluster", cov_kwds={"groups": patient})
     n, p, g = *single.design.shape, len(np.unique(patient))
@@ -123,8 +133,14 @@ def test_patient_sandwich_agrees_with_statsmodels(pool):
 
 def _has_packages() -> bool:
     script = shutil.which("Rscript")
-    asked = "stopifnot(requireNamespace('lme4'), requireNamespace('glmmTMB'), requireNamespace('survival'))"
-    return script is not None and subprocess.run([script, "-e", asked], capture_output=True).returncode == 0
+    asked = (
+        "stopifnot(requireNamespace('lme4'), requireNamespace('glmmTMB'), "
+        "requireNamespace('survival'))"
+    )
+    return (
+        script is not None
+        and subprocess.run([script, "-e", asked], capture_output=True).returncode == 0
+    )
 
 
 @pytest.mark.skipif(not _has_packages(), reason="needs Rscript with lme4, glmmTMB and survival")

@@ -1,4 +1,5 @@
-"""The interval-censored estimator against numbers from outside, and against other implementations."""
+"""The interval-censored estimator against numbers from outside,
+and against other implementations."""
 
 from pathlib import Path
 
@@ -12,9 +13,11 @@ from pipeline.statistics.npmle import fit_npmle
 COSMESIS = Path(__file__).with_name("cosmesis.csv")
 INF = np.inf
 
-# Radiotherapy arm of Finkelstein & Wolfe 1985 (Biometrics 41:933-945), fitted with the R package npsurv 0.5-0 (R 4.2.2)
-# to a largest gradient within 1e-9 of 1: left, right, mass, survival at right. Copies of the data differ in one row,
-# (18, 26] for (19, 26] in the R package KMsurv; these numbers are the same for both.
+# Radiotherapy arm of Finkelstein & Wolfe 1985 (Biometrics 41:933-945), fitted with the R package
+# npsurv 0.5-0 (R 4.2.2) to a largest gradient within 1e-9 of 1: left, right, mass, survival at
+# right. Copies of the data differ in one row, (18, 26] for (19, 26] in the R package KMsurv; these
+# numbers are the same for
+# both.
 COSMESIS_MASS = [
     (4, 5, 0.0463468, 0.9537),
     (6, 7, 0.0333634, 0.9203),
@@ -27,8 +30,10 @@ COSMESIS_MASS = [
 ]
 COSMESIS_LOG_LIKELIHOOD = -58.0600220
 
-# The arm with chemotherapy: left, right, mass as printed in Fay & Shaw 2010 (J Stat Softw 36(2), icfit on their copy of the data; quoted
-# from memory). A log-likelihood of -66.0375709 is quoted elsewhere for a copy that could not be had: these rows give -65.6369649.
+# The arm with chemotherapy: left, right, mass as printed in Fay & Shaw 2010 (J Stat Softw 36(2),
+# icfit on their copy of the data; quoted from memory). A log-likelihood of -66.0375709 is quoted
+# elsewhere for a copy that could not be
+# had: these rows give -65.6369649.
 CHEMOTHERAPY_MASS = [
     (4, 5, 0.0433),
     (5, 8, 0.0433),
@@ -43,16 +48,26 @@ CHEMOTHERAPY_MASS = [
     (48, 60, 0.0552),
 ]
 
-# Cambi et al. 2013 (J Neurol 260:1489-1496): 50 patients with positional downbeat nystagmus, seen at 7, 14 and 28 days.
-# Last day positive, first day negative, patients.
+# Cambi et al. 2013 (J Neurol 260:1489-1496): 50 patients with positional downbeat nystagmus, seen
+# at 7, 14 and 28 days. Last day positive, first day negative, patients.
 DOWNBEAT = [(0, 7, 24), (7, 14, 14), (14, 28, 11), (28, INF, 1)]
 DOWNBEAT_SURVIVAL = {7: 0.52, 14: 0.24, 28: 0.02}
 
-# Freireich et al. 1963 (Blood 21:699-716), weeks of remission under 6-mercaptopurine, with the product-limit estimate
-# printed in Klein & Moeschberger, Survival Analysis, ch. 4 (book from memory; survfit of R 4.2.2 gives the same).
+# Freireich et al. 1963 (Blood 21:699-716), weeks of remission under 6-mercaptopurine, with the
+# product-limit estimate printed in Klein & Moeschberger, Survival Analysis, ch. 4 (book from
+# memory; survfit of R 4.2.2
+# gives the same).
 REMISSION_ENDED = [6, 6, 6, 7, 10, 13, 16, 22, 23]
 REMISSION_LASTED = [6, 9, 10, 11, 17, 19, 20, 25, 32, 32, 34, 35]
-REMISSION_SURVIVAL = {6: 0.8571, 7: 0.8067, 10: 0.7529, 13: 0.6902, 16: 0.6275, 22: 0.5378, 23: 0.4482}
+REMISSION_SURVIVAL = {
+    6: 0.8571,
+    7: 0.8067,
+    10: 0.7529,
+    13: 0.6902,
+    16: 0.6275,
+    22: 0.5378,
+    23: 0.4482,
+}
 
 
 def read_arm(arm: str, patients: int) -> tuple[np.ndarray, np.ndarray]:
@@ -71,7 +86,9 @@ def test_cosmesis_masses_agree_to_the_last_printed_digit(cosmesis):
     held = fit.mass > 1e-7
     found = list(zip(fit.left[held], fit.right[held], strict=True))
     assert found == [(left, right) for left, right, _, _ in COSMESIS_MASS]
-    np.testing.assert_allclose(fit.mass[held], [mass for _, _, mass, _ in COSMESIS_MASS], rtol=0, atol=6e-8)
+    np.testing.assert_allclose(
+        fit.mass[held], [mass for _, _, mass, _ in COSMESIS_MASS], rtol=0, atol=6e-8
+    )
     assert fit.log_likelihood == pytest.approx(COSMESIS_LOG_LIKELIHOOD, abs=6e-8)
 
 
@@ -80,13 +97,17 @@ def test_cosmesis_with_chemotherapy_agrees_to_the_printed_digits():
     held = fit.mass > 1e-7
     found = list(zip(fit.left[held], fit.right[held], strict=True))
     assert found == [(left, right) for left, right, _ in CHEMOTHERAPY_MASS]
-    np.testing.assert_allclose(fit.mass[held], [mass for _, _, mass in CHEMOTHERAPY_MASS], rtol=0, atol=5.1e-5)
+    np.testing.assert_allclose(
+        fit.mass[held], [mass for _, _, mass in CHEMOTHERAPY_MASS], rtol=0, atol=5.1e-5
+    )
 
 
 def test_cosmesis_survival_and_median(cosmesis):
     fit = fit_npmle(*cosmesis)
     lower, upper = fit.survival([right for _, right, _, _ in COSMESIS_MASS])
-    np.testing.assert_allclose(lower, [survival for _, _, _, survival in COSMESIS_MASS], rtol=0, atol=5.1e-5)
+    np.testing.assert_allclose(
+        lower, [survival for _, _, _, survival in COSMESIS_MASS], rtol=0, atol=5.1e-5
+    )
     np.testing.assert_allclose(upper, lower, rtol=0, atol=1e-9)
     assert fit.quantile(0.5) == (38, 40)
 
@@ -114,25 +135,33 @@ def test_exactly_known_days_equal_kaplan_meier_of_lifelines(seed):
     fit = fit_npmle(np.where(seen, day - 1, day), np.where(seen, day, INF))
     days = np.arange(day[seen].max() + 1)
     expected = KaplanMeierFitter().fit(day, seen).survival_function_at_times(days)
-    # the interval that ends at inf begins at the last censored day: up to there the curve is known on every day
+    # the interval that ends at inf begins at the last censored day: up to there the curve is known
+    # on every day
     lower, upper = fit.survival(days)
     np.testing.assert_allclose(lower, expected, rtol=0, atol=1e-7)
     np.testing.assert_allclose(upper, expected, rtol=0, atol=1e-7)
 
 
 def test_second_implementation_agrees(cosmesis):
-    """lifelines takes intervals as closed, [left, right]: shifting the left ends by 1e-5 makes them half-open."""
+    """lifelines takes intervals as closed, [left, right]: shifting the left ends by 1e-5 makes them
+    half-open."""
     left, right = cosmesis
     other = KaplanMeierFitter().fit_interval_censoring(left + 1e-5, right, tol=1e-10)
     curve = other.survival_function_["NPMLE_estimate_lower"]
     days = [right for _, right, _, _ in COSMESIS_MASS]
     expected = [curve.loc[:day].iloc[-1] for day in days]
-    np.testing.assert_allclose(fit_npmle(left, right).survival(days)[0], expected, rtol=0, atol=1e-7)
+    np.testing.assert_allclose(
+        fit_npmle(left, right).survival(days)[0], expected, rtol=0, atol=1e-7
+    )
 
 
 def test_second_implementation_agrees_on_whole_days_with_many_ties():
     rng = np.random.default_rng(11)
-    event, first_look, gap = rng.exponential(9, 400), rng.integers(1, 8, 400), rng.integers(1, 8, 400)
+    event, first_look, gap = (
+        rng.exponential(9, 400),
+        rng.integers(1, 8, 400),
+        rng.integers(1, 8, 400),
+    )
     looks = np.cumsum([np.zeros(400), first_look, gap, gap + 2, gap + 4], axis=0)
     left = np.where(looks < event, looks, 0).max(axis=0)
     right = np.where(looks >= event, looks, INF).min(axis=0)

@@ -14,7 +14,8 @@ from pipeline.analyses.order.propensity import count_effective, fit_chances, mea
 HERE = Path(__file__).parent
 UNCUT = (0.0, 1.0)
 
-# Hernan MA, Robins JM. Causal Inference: What If. 2020, table 2.2: 20 people with L, A, Y and how many there are (from memory).
+# Hernan MA, Robins JM. Causal Inference: What If. 2020, table 2.2: 20 people with L, A, Y and how
+# many there are (from memory).
 HEART_TRANSPLANTS = [
     (0, 0, 0, 3),
     (0, 0, 1, 1),
@@ -25,7 +26,8 @@ HEART_TRANSPLANTS = [
     (1, 1, 0, 3),
     (1, 1, 1, 6),
 ]
-# The same, chapter 12 and its code: stabilised weights of quitting smoking, and the weight gained by it in kg (from memory).
+# The same, chapter 12 and its code: stabilised weights of quitting smoking, and the weight gained
+# by it in kg (from memory).
 PRINTED = {"mean": 0.9988, "least": 0.3312, "greatest": 4.2977, "difference": 3.4405}
 
 
@@ -50,17 +52,28 @@ def build_matrix(rows: pd.DataFrame) -> np.ndarray:
     def curve(name: str) -> list[pd.Series]:
         return [rows[name], rows[name] ** 2]
 
-    columns = [rows["sex"], rows["race"], *curve("age"), *classes("education"), *curve("smokeintensity")]
+    columns = [
+        rows["sex"],
+        rows["race"],
+        *curve("age"),
+        *classes("education"),
+        *curve("smokeintensity"),
+    ]
     columns += [*curve("smokeyrs"), *classes("exercise"), *classes("active"), *curve("wt71")]
     return np.column_stack([np.ones(len(rows)), *columns]).astype(float)
 
 
 def compare(values: np.ndarray, changed: np.ndarray, weight: np.ndarray) -> float:
-    return np.average(values[changed], weights=weight[changed]) - np.average(values[~changed], weights=weight[~changed])
+    return np.average(values[changed], weights=weight[changed]) - np.average(
+        values[~changed], weights=weight[~changed]
+    )
 
 
 def test_the_worked_example_of_heart_transplants():
-    told, counts = np.array([row[:3] for row in HEART_TRANSPLANTS]), [row[3] for row in HEART_TRANSPLANTS]
+    told, counts = (
+        np.array([row[:3] for row in HEART_TRANSPLANTS]),
+        [row[3] for row in HEART_TRANSPLANTS],
+    )
     ill, changed, died = np.repeat(told, counts, axis=0).T
     changed = changed == 1
     chances, _ = fit_chances(np.column_stack([np.ones(20), ill]), changed)
@@ -80,7 +93,9 @@ def test_quitting_smoking_gives_the_printed_weights_and_effect(nhefs):
     chances, _ = fit_chances(build_matrix(nhefs), changed)
     weight = weigh(chances, changed, UNCUT).weight
     effect = compare(nhefs["wt82_71"].to_numpy(), changed, weight)
-    assert [weight.mean(), weight.min(), weight.max(), effect] == pytest.approx(list(PRINTED.values()), abs=6e-5)
+    assert [weight.mean(), weight.min(), weight.max(), effect] == pytest.approx(
+        list(PRINTED.values()), abs=6e-5
+    )
 
 
 def test_agrees_with_glm_of_r(nhefs, reference):
@@ -111,6 +126,12 @@ def test_agrees_with_glm_of_r(nhefs, reference):
 
 @pytest.mark.skipif(shutil.which("Rscript") is None, reason="R is not installed")
 def test_the_script_still_says_the_same(reference):
-    said = subprocess.run(["Rscript", "propensity.R"], cwd=HERE, capture_output=True, text=True, check=True).stdout
-    again = [line.split(",") for line in said.splitlines() if "," in line and not line.startswith("name")]
-    assert {name: float(value) for name, value in again} == pytest.approx(reference.to_dict(), abs=1e-7)
+    said = subprocess.run(
+        ["Rscript", "propensity.R"], cwd=HERE, capture_output=True, text=True, check=True
+    ).stdout
+    again = [
+        line.split(",") for line in said.splitlines() if "," in line and not line.startswith("name")
+    ]
+    assert {name: float(value) for name, value in again} == pytest.approx(
+        reference.to_dict(), abs=1e-7
+    )

@@ -1,4 +1,5 @@
-"""Command line of the recovery study: run pools (resumes where it stopped), and make the table from what was run."""
+"""Command line of the recovery study: run pools (resumes where it stopped),
+and make the table from what was run."""
 
 import argparse
 from pathlib import Path
@@ -15,20 +16,38 @@ def read_arguments() -> argparse.Namespace:
     """What the command line asks for."""
     parser = argparse.ArgumentParser(prog="python -m tests.recovery", description=__doc__)
     commands = parser.add_subparsers(dest="command", required=True)
-    run = commands.add_parser("run", help="answer pools 0, 1, ...; those that are answered already are left")
-    run.add_argument("--pools", type=int, default=1000, metavar="N", help="how many pools in all (default %(default)s)")
+    run = commands.add_parser(
+        "run", help="answer pools 0, 1, ...; those that are answered already are left"
+    )
     run.add_argument(
-        "--only", choices=list(ADAPTERS), action="append", help="this analysis; may be repeated (default: all)"
+        "--pools",
+        type=int,
+        default=1000,
+        metavar="N",
+        help="how many pools in all (default %(default)s)",
+    )
+    run.add_argument(
+        "--only",
+        choices=list(ADAPTERS),
+        action="append",
+        help="this analysis; may be repeated (default: all)",
     )
     run.add_argument("--processes", type=int, choices=(1, 2), default=2)
     table = commands.add_parser(
         "table",
-        help="bias, coverage and type I error of what was run, and beside it slice.jsonl, the answers that tests run again",
+        help=(
+            "bias, coverage and type I error of what was run, and beside it slice.jsonl, the "
+            "answers that tests run again"
+        ),
     )
     table.add_argument("--to", type=Path, default=HERE / "recovery.csv", metavar="FILE")
     for command in (run, table):
         command.add_argument(
-            "--out", type=Path, default=OUT, metavar="DIR", help="folder of the answers (default %(default)s)"
+            "--out",
+            type=Path,
+            default=OUT,
+            metavar="DIR",
+            help="folder of the answers (default %(default)s)",
         )
     return parser.parse_args()
 
@@ -37,7 +56,9 @@ def main() -> None:
     """Run the study, or make its table."""
     arguments = read_arguments()
     if arguments.command == "run":
-        run_study(arguments.pools, arguments.only or list(ADAPTERS), arguments.out, arguments.processes)
+        run_study(
+            arguments.pools, arguments.only or list(ADAPTERS), arguments.out, arguments.processes
+        )
     else:
         lines = list(read_answers(arguments.out / ANSWERS))
         write_table(lines, arguments.to)

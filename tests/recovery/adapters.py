@@ -1,4 +1,5 @@
-"""What is asked of each analysis: simulated tables in, estimates with limits out, each called honest or naive.
+"""What is asked of each analysis: simulated tables in, estimates with limits out,
+each called honest or naive.
 
 Ratios are answered by their logarithm, so that no effect is 0.
 """
@@ -49,7 +50,9 @@ def ask_curves(pool: Pool, config: Config) -> Iterator[Answer]:
     found = estimate_curves(pool.spells, pool.adjudications, pool.attempts, config)
     days = [f"resolved_by_day_{day}" for day in config.study.curves.days]
     yield from read_answers(found[found["stratum"].isin(PARTS) & found["term"].isin(days)])
-    spells = pool.spells[pool.spells["spell"].eq(1) & pool.spells["status"].isin(["resolved", "unresolved"])]
+    spells = pool.spells[
+        pool.spells["spell"].eq(1) & pool.spells["status"].isin(["resolved", "unresolved"])
+    ]
     told = spells.merge(pool.adjudications[[*EPISODE, "canal"]], on=EPISODE)
     for part, canal in PARTS.items():
         rows = told if canal is None else told[told["canal"].eq(canal)]
@@ -61,24 +64,32 @@ def ask_curves(pool: Pool, config: Config) -> Iterator[Answer]:
 
 
 def ask_second_line(pool: Pool, config: Config) -> Iterator[Answer]:
-    """How much more often those who changed resolve than those who repeated: weighted, and without weights."""
-    found = estimate_second_line(pool.episodes, pool.adjudications, pool.attempts, pool.spells, config)
+    """How much more often those who changed resolve than those who repeated: weighted,
+    and without weights."""
+    found = estimate_second_line(
+        pool.episodes, pool.adjudications, pool.attempts, pool.spells, config
+    )
     found = found[found["stratum"].isin(["all", "variant=lateral_geotropic"])]
     terms = [f"risk_difference_day_{day}" for day in config.study.second_line.days]
     yield from read_answers(found[found["term"].isin(terms)])
-    naive = found.assign(term=found["term"].str.removeprefix("naive_"))[found["term"].str.startswith("naive_")]
+    naive = found.assign(term=found["term"].str.removeprefix("naive_"))[
+        found["term"].str.startswith("naive_")
+    ]
     yield from read_answers(naive[naive["term"].isin(terms)], "naive: no weights")
 
 
 def ask_attempts(pool: Pool, config: Config) -> Iterator[Answer]:
-    """Hazard ratios of covariates by the model with patient effects and by the one without, and the spread of patients; the raw
-    share of success at the first attempts, and with exact limits, which know no sites."""
+    """Hazard ratios of covariates by the model with patient effects and by the one without, and the
+    spread of patients; the raw share of success at the first attempts, and with exact limits, which
+    know no sites."""
     found = estimate_attempt_success(pool.episodes, pool.adjudications, pool.attempts, config)
     first = found[found["term"].eq("success_raw") & found["stratum"].eq("attempt_number=1")]
     yield from read_answers(first)
     for row in first.itertuples():
         exact = binomtest(int(row.n_events), int(row.n_episodes)).proportion_ci(method="exact")
-        yield Answer("attempt_number=1 success_raw", "naive: no sites", row.estimate, exact.low, exact.high)
+        yield Answer(
+            "attempt_number=1 success_raw", "naive: no sites", row.estimate, exact.low, exact.high
+        )
     for model, stance in (("mixed", "honest"), ("marginal", "naive: no patients")):
         own = found[found["stratum"].eq(f"model={model}")].assign(stratum="log hazard ratio,")
         yield from read_answers(_take_logs(own[own["term"].str.startswith(COVARIATES)]), stance)
@@ -87,8 +98,12 @@ def ask_attempts(pool: Pool, config: Config) -> Iterator[Answer]:
 
 def ask_regression(pool: Pool, config: Config) -> Iterator[Answer]:
     """Logarithms of time ratios."""
-    found = estimate_resolution_regression(pool.episodes, pool.spells, pool.adjudications, pool.attempts, config)
-    own = found[found["term"].str.startswith((*COVARIATES, "canal_arm=")) & found["stratum"].eq("all")]
+    found = estimate_resolution_regression(
+        pool.episodes, pool.spells, pool.adjudications, pool.attempts, config
+    )
+    own = found[
+        found["term"].str.startswith((*COVARIATES, "canal_arm=")) & found["stratum"].eq("all")
+    ]
     yield from read_answers(_take_logs(own.assign(stratum="log time ratio,")))
 
 
@@ -101,43 +116,66 @@ def ask_recurrence(pool: Pool, config: Config) -> Iterator[Answer]:
 
 
 def ask_competing_events(pool: Pool, config: Config) -> Iterator[Answer]:
-    """Incidences of the first event, from look intervals and, as is often done, by the days on which events were seen."""
+    """Incidences of the first event, from look intervals and, as is often done,
+    by the days on which events were seen."""
     found = estimate_incidences(pool.first_events, config.study)
     found = found[found["stratum"].eq("all")]
     terms = [f"incidence_{cause}_day_{day}" for cause in CAUSES for day in config.study.curves.days]
     yield from read_answers(found[found["term"].isin(terms)])
-    seen = found.assign(term=found["term"].str.replace("seen_", "incidence_"))[found["term"].str.startswith("seen_")]
+    seen = found.assign(term=found["term"].str.replace("seen_", "incidence_"))[
+        found["term"].str.startswith("seen_")
+    ]
     yield from read_answers(seen[seen["term"].isin(terms)], "naive: day of the look")
 
 
 def ask_handicap(pool: Pool, config: Config) -> Iterator[Answer]:
-    """Mean totals and their changes by the mixed model, and the raw means of totals near a day, whose limits know no sites; shares
-    that fell; and the difference by whether resolution had been seen."""
+    """Mean totals and their changes by the mixed model, and the raw means of totals near a day,
+    whose limits know no sites; shares that fell; and the difference by whether resolution had been
+    seen."""
     followups = pool.followups
-    found = estimate_handicap_change(pool.episodes, followups, pool.adjudications, pool.spells, config)
+    found = estimate_handicap_change(
+        pool.episodes, followups, pool.adjudications, pool.spells, config
+    )
     days, parts = config.study.handicap.days, ("all", "canal=lateral")
     terms = ["mean_day_0", *(f"{kind}_day_{day}" for kind in ("mean", "change_by") for day in days)]
-    terms += [f"fell_by_{fall}_by_day_{day}" for fall in config.study.handicap.important_changes for day in days]
-    own = found[found["stratum"].isin(parts) & found["term"].isin([*terms, "difference_near_day_30"])]
+    terms += [
+        f"fell_by_{fall}_by_day_{day}"
+        for fall in config.study.handicap.important_changes
+        for day in days
+    ]
+    own = found[
+        found["stratum"].isin(parts) & found["term"].isin([*terms, "difference_near_day_30"])
+    ]
     yield from read_answers(own.assign(comparison=pd.NA))
     totals = select_totals(pool.episodes, followups, pool.adjudications, pool.spells, config.study)
     for day in (0, *days):
         near = pick_nearest(totals, day)["total"].to_numpy(float)
         reach = norm.ppf(0.975) * near.std(ddof=1) / np.sqrt(len(near))
         yield Answer(
-            f"all mean_day_{day}", "naive: mean of totals", near.mean(), near.mean() - reach, near.mean() + reach
+            f"all mean_day_{day}",
+            "naive: mean of totals",
+            near.mean(),
+            near.mean() - reach,
+            near.mean() + reach,
         )
 
 
 def ask_site_pooling(pool: Pool, config: Config) -> Iterator[Answer]:
     """Shares of the mean site, its course taken for any or for a smooth one."""
-    found = estimate_site_pooling(pool.episodes, pool.spells, pool.adjudications, pool.attempts, config)
-    terms = [f"{kind}_by_day_{day}" for kind in ("resolved", "smoothed") for day in config.study.site_pooling.days]
+    found = estimate_site_pooling(
+        pool.episodes, pool.spells, pool.adjudications, pool.attempts, config
+    )
+    terms = [
+        f"{kind}_by_day_{day}"
+        for kind in ("resolved", "smoothed")
+        for day in config.study.site_pooling.days
+    ]
     yield from read_answers(found[found["stratum"].eq("all") & found["term"].isin(terms)])
 
 
 def read_answers(rows: pd.DataFrame, stance: str = "honest") -> Iterator[Answer]:
-    """The rows of an analysis as answers; the term begins with the stratum and ends with what is compared with."""
+    """The rows of an analysis as answers; the term begins with the stratum and ends with what is
+    compared with."""
     numbers = rows[["estimate", "lower", "upper"]].to_numpy(float, na_value=np.nan)
     against = np.where(rows["comparison"].notna(), " against " + rows["comparison"].fillna(""), "")
     for row, triple, end in zip(rows.itertuples(), numbers, against, strict=True):
@@ -145,7 +183,9 @@ def read_answers(rows: pd.DataFrame, stance: str = "honest") -> Iterator[Answer]
 
 
 def _take_logs(rows: pd.DataFrame) -> pd.DataFrame:
-    return rows.assign(**{name: np.log(rows[name].astype(float)) for name in ("estimate", "lower", "upper")})
+    return rows.assign(
+        **{name: np.log(rows[name].astype(float)) for name in ("estimate", "lower", "upper")}
+    )
 
 
 ADAPTERS: dict[str, Callable[[Pool, Config], Iterator[Answer]]] = {

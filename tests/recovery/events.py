@@ -1,6 +1,8 @@
-"""What else may come before resolution, a switch to another canal or reclassification: drawn, and as the rows of first events.
+"""What else may come before resolution, a switch to another canal or reclassification: drawn,
+and as the rows of first events.
 
-Both come at times of their own, whatever the course of the vertigo; the first of the three counts, and the next look shows it.
+Both come at times of their own, whatever the course of the vertigo; the first of the three counts,
+and the next look shows it.
 """
 
 import numpy as np
@@ -12,7 +14,10 @@ from tests.recovery.simulate import AT_ONCE, Course, People
 
 
 def draw_first_events(course: Course, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
-    """Day of each patient's first event, and its place in CAUSES. A maneuver that moves debris to another canal has not resolved it."""
+    """Day of each patient's first event, and its place in CAUSES.
+
+    A maneuver that moves debris to another canal has not resolved it.
+    """
     n = len(course.resolved)
     at_once = rng.random(n) < SWITCHED_AT_ONCE
     switched = np.where(at_once, AT_ONCE / 2, rng.exponential(1 / SWITCHED_RATE, n))
@@ -20,8 +25,11 @@ def draw_first_events(course: Course, rng: np.random.Generator) -> tuple[np.ndar
     return times.min(axis=0), times.argmin(axis=0)
 
 
-def build_first_events(people: People, course: Course, names: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
-    """The table of pipeline.derivation.first_events.list_first_events; who is not looked at any longer is not recorded as lost."""
+def build_first_events(
+    people: People, course: Course, names: pd.DataFrame, rng: np.random.Generator
+) -> pd.DataFrame:
+    """The table of pipeline.derivation.first_events.list_first_events;
+    who is not looked at any longer is not recorded as lost."""
     day, cause = draw_first_events(course, rng)
     before, after = course.look < day[:, None], course.look >= day[:, None]
     left = np.where(before, course.look, 0).max(axis=1)

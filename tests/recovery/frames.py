@@ -1,4 +1,5 @@
-"""A simulated course as the tables that analyses get: episodes, adjudications, attempts, spells, first events, followups."""
+"""A simulated course as the tables that analyses get: episodes, adjudications, attempts, spells,
+first events, followups."""
 
 from dataclasses import dataclass
 
@@ -17,7 +18,8 @@ EVENTS, TOTALS = 1, 2  # streams of luck of their own, so that neither changes t
 
 @dataclass(frozen=True)
 class Pool:
-    """One simulated pool, each table as the warehouse would give it; `resolved` is the true time, which no analysis may see."""
+    """One simulated pool, each table as the warehouse would give it; `resolved` is the true time,
+    which no analysis may see."""
 
     episodes: pd.DataFrame
     adjudications: pd.DataFrame
@@ -40,7 +42,9 @@ def draw_pool(scenario: Scenario, number: int, gap: int) -> Pool:
         build_attempts(people, course, names),
         build_spells(course, names, gap),
         build_first_events(people, course, names, np.random.default_rng([SEED, number, EVENTS])),
-        build_followups(people, course, names, scenario, np.random.default_rng([SEED, number, TOTALS])),
+        build_followups(
+            people, course, names, scenario, np.random.default_rng([SEED, number, TOTALS])
+        ),
         course.resolved,
     )
 
@@ -70,7 +74,10 @@ def build_episodes(people: People, names: pd.DataFrame) -> pd.DataFrame:
 
 def build_adjudications(people: People, names: pd.DataFrame) -> pd.DataFrame:
     """The verdicts: every variant is read rightly."""
-    told = {key: [getattr(VARIANTS[v], key) for v in people.variant] for key in ("canal", "arm", "mechanism")}
+    told = {
+        key: [getattr(VARIANTS[v], key) for v in people.variant]
+        for key in ("canal", "arm", "mechanism")
+    }
     return Adjudications.cast(
         names.assign(
             **told,
@@ -91,7 +98,8 @@ def build_adjudications(people: People, names: pd.DataFrame) -> pd.DataFrame:
 
 
 def build_attempts(people: People, course: Course, names: pd.DataFrame) -> pd.DataFrame:
-    """One row for each session, with the first look after it, which comes before or on the day of the next session."""
+    """One row for each session, with the first look after it,
+    which comes before or on the day of the next session."""
     who, column = np.nonzero(~np.isnan(course.session))
     families = np.array([variant.families for variant in VARIANTS])[people.variant]
     day, family = course.session[who, column], families[who, course.family[who, column]]
@@ -102,7 +110,9 @@ def build_attempts(people: People, course: Course, names: pd.DataFrame) -> pd.Da
     rows = names.iloc[who].reset_index(drop=True).assign(day=day, family=family, maneuver=code)
     by_episode = rows.groupby("episode_id")
     session = by_episode.cumcount() + 1
-    adherent = np.array([variant.mechanism == "cupulolithiasis" for variant in VARIANTS])[people.variant][who]
+    adherent = np.array([variant.mechanism == "cupulolithiasis" for variant in VARIANTS])[
+        people.variant
+    ][who]
     shown = np.where(course.positive[who, nearest], "positive", "negative")
     return Attempts.cast(
         rows.assign(
@@ -118,7 +128,9 @@ def build_attempts(people: People, course: Course, names: pd.DataFrame) -> pd.Da
             previous_maneuver=by_episode["maneuver"].shift(),
             at_risk=True,
             same_visit="not_looked",
-            next_look_days=pd.array(np.where(looked, later[np.arange(len(who)), nearest] - day, np.nan), "Float64"),
+            next_look_days=pd.array(
+                np.where(looked, later[np.arange(len(who)), nearest] - day, np.nan), "Float64"
+            ),
             outcome=np.where(looked, shown, "not_looked"),
         )
     )
@@ -136,8 +148,21 @@ def build_spells(course: Course, names: pd.DataFrame, gap: int) -> pd.DataFrame:
         for number, spell in enumerate(bound_spells(days, states, gap), start=1):
             times = (spell.left - spell.start, spell.right - spell.start, spell.last - spell.start)
             status = (
-                "resolved" if np.isfinite(spell.right) else "unresolved" if times[2] > 0 or number > 1 else "not_looked"
+                "resolved"
+                if np.isfinite(spell.right)
+                else "unresolved"
+                if times[2] > 0 or number > 1
+                else "not_looked"
             )
             rows.append((*name, "objective", number, spell.start, *map(float, times), status))
-    columns = [*names, "endpoint", "spell", "start_day", "left_days", "right_days", "last_look_days", "status"]
+    columns = [
+        *names,
+        "endpoint",
+        "spell",
+        "start_day",
+        "left_days",
+        "right_days",
+        "last_look_days",
+        "status",
+    ]
     return Spells.cast(pd.DataFrame(rows, columns=columns))

@@ -1,7 +1,8 @@
-"""What is planted: variants with their own course, effects, and ten scenarios that differ in what hurts an estimator.
+"""What is planted: variants with their own course, effects,
+and ten scenarios that differ in what hurts an estimator.
 
-All figures are invented: they need only be known. A resolution is driven by cumulative hazard: each session adds `jump` at once, each
-day `rate`, both multiplied by exp(site + patient + covariates).
+All figures are invented: they need only be known. A resolution is driven by cumulative hazard: each
+session adds `jump` at once, each day `rate`, both multiplied by exp(site + patient + covariates).
 """
 
 from dataclasses import dataclass
@@ -19,11 +20,10 @@ JITTER = (
 )  # where irregular looks may fall instead
 LAST_SESSION_DAY = 75  # nobody is treated again after it
 SESSION_CHANCE = 0.8  # that a positive look is followed by another session on the same day
-EARLY_LOOK = {
-    True: 0.75,
-    False: 0.15,
-}  # chance of coming to the first look while unresolved, and once resolved, if looks follow symptoms
-LOST_INFORMATIVE = {True: 0.04, False: 0.30}  # chance to stay away for good at each look, if loss follows the course
+# chance of coming to the first look while unresolved, and once resolved, if looks follow symptoms
+EARLY_LOOK = {True: 0.75, False: 0.15}
+# chance to stay away for good at each look, if loss follows the course
+LOST_INFORMATIVE = {True: 0.04, False: 0.30}
 RETURN_RATE = 0.002  # per day, once the agreed gap after the first negative look is over
 LONG_ONSET, PER_DECADE = -0.35, -0.08  # log hazard; sex and earlier episodes have no effect
 WEIBULL_SHAPE, WEIBULL_DAYS = 0.7, 9.0
@@ -46,7 +46,8 @@ FILLED_IN, FILLED_IN_WHEN_WELL, WELL_BELOW = (
 
 @dataclass(frozen=True)
 class Variant:
-    """A form of positional vertigo: its share of the pool and its course under a session of the first family."""
+    """A form of positional vertigo: its share of the pool and its course under a session of the
+    first family."""
 
     canal: str
     arm: str
@@ -56,15 +57,50 @@ class Variant:
     rate: float
     families: tuple[str, str]
     second_family: float  # log hazard of the jump of a first session of the second family
-    changed: float  # log hazard of the jump of a later session of another family than the first session's
+    # log hazard of the jump of a later session of another family than the first session's
+    changed: float
 
 
 VARIANTS = (
-    Variant("posterior", "long", "canalolithiasis", 0.60, 0.8, 0.02, ("epley", "semont"), -0.2, 0.5),
-    Variant("posterior", "cupula", "cupulolithiasis", 0.10, 0.35, 0.01, ("epley", "semont"), -0.2, 0.5),
-    Variant("lateral", "long", "canalolithiasis", 0.16, 0.75, 0.04, ("barbecue_roll", "gufoni"), 0.0, 0.0),
-    Variant("lateral", "cupula", "cupulolithiasis", 0.10, 0.4, 0.03, ("barbecue_roll", "gufoni"), 0.0, 0.0),
-    Variant("anterior", "long", "canalolithiasis", 0.04, 0.75, 0.02, ("deep_head_hanging", "epley"), 0.0, 0.0),
+    Variant(
+        "posterior", "long", "canalolithiasis", 0.60, 0.8, 0.02, ("epley", "semont"), -0.2, 0.5
+    ),
+    Variant(
+        "posterior", "cupula", "cupulolithiasis", 0.10, 0.35, 0.01, ("epley", "semont"), -0.2, 0.5
+    ),
+    Variant(
+        "lateral",
+        "long",
+        "canalolithiasis",
+        0.16,
+        0.75,
+        0.04,
+        ("barbecue_roll", "gufoni"),
+        0.0,
+        0.0,
+    ),
+    Variant(
+        "lateral",
+        "cupula",
+        "cupulolithiasis",
+        0.10,
+        0.4,
+        0.03,
+        ("barbecue_roll", "gufoni"),
+        0.0,
+        0.0,
+    ),
+    Variant(
+        "anterior",
+        "long",
+        "canalolithiasis",
+        0.04,
+        0.75,
+        0.02,
+        ("deep_head_hanging", "epley"),
+        0.0,
+        0.0,
+    ),
 )
 
 
@@ -73,11 +109,15 @@ CODES = {"gufoni": "gufoni_geotropic"}  # the maneuver of a family that is not c
 
 @dataclass(frozen=True)
 class Scenario:
-    """One way in which pools are drawn. `looks`: planned, irregular (jittered, a quarter missed) or symptoms (early ones follow symptoms).
+    """One way in which pools are drawn.
 
-    `loss` is the chance of staying away for good at each look, or `informative`. `channelling` multiplies how strongly adherent
-    debris, long duration and the site's own results drive the choice of maneuvers. With `weibull` the first session alone acts and
-    times to resolution are Weibull, so that time ratios are known.
+    `looks`: planned, irregular (jittered, a quarter missed) or symptoms (early ones follow
+    symptoms).
+
+    `loss` is the chance of staying away for good at each look, or `informative`. `channelling`
+    multiplies how strongly adherent debris, long duration and the site's own results drive the
+    choice of maneuvers. With `weibull` the first session alone acts and times to resolution are
+    Weibull, so that time ratios are known.
     """
 
     name: str
@@ -102,6 +142,8 @@ SCENARIOS = (
     Scenario("channelled", channelling=1.0),
     Scenario("informative_loss", loss="informative"),
     Scenario("weibull", weibull=True, site_sd=0.1, looks="irregular"),
-    Scenario("everything", sites=8, patient_sd=0.7, looks="symptoms", loss="informative", channelling=1.0),
+    Scenario(
+        "everything", sites=8, patient_sd=0.7, looks="symptoms", loss="informative", channelling=1.0
+    ),
 )
 BY_NAME = {scenario.name: scenario for scenario in SCENARIOS}

@@ -1,4 +1,5 @@
-"""The study itself: pools by number, their answers one line a pool and analysis, so that a stop loses one pool at most."""
+"""The study itself: pools by number, their answers one line a pool and analysis,
+so that a stop loses one pool at most."""
 
 import json
 import os
@@ -51,27 +52,41 @@ def round_number(value: float) -> float | None:
 
 
 def run_study(pools: int, analyses: list[str], out: Path, processes: int) -> None:
-    """Answer what is missing of the first `pools` pools and append it to ANSWERS in `out`, in order of pools."""
+    """Answer what is missing of the first `pools` pools and append it to ANSWERS in `out`,
+    in order of pools."""
     out.mkdir(parents=True, exist_ok=True)
     path = out / ANSWERS
     done = {(line["pool"], line["analysis"]) for line in read_answers(path)}
-    jobs = [job for number in range(pools) for job in ((number, name) for name in analyses) if job not in done]
+    jobs = [
+        job
+        for number in range(pools)
+        for job in ((number, name) for name in analyses)
+        if job not in done
+    ]
     began, commit = time.monotonic(), name_commit()
-    os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}  # of the new processes: as in the workflow
-    with ProcessPoolExecutor(processes, get_context("spawn")) as workers, path.open("a", encoding="utf-8") as file:
+    # of the new processes: as in the workflow
+    os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+    with (
+        ProcessPoolExecutor(processes, get_context("spawn")) as workers,
+        path.open("a", encoding="utf-8") as file,
+    ):
         for count, line in enumerate(workers.map(answer_pool, jobs, chunksize=1), start=1):
             file.write(json.dumps(line | {"commit": commit}) + "\n")
             file.flush()
             if count % 20 == 0 or count == len(jobs):
                 left = (time.monotonic() - began) / count * (len(jobs) - count)
-                print(f"\r{count} of {len(jobs)}, about {left / 60:.0f} min left", end="", flush=True)
+                print(
+                    f"\r{count} of {len(jobs)}, about {left / 60:.0f} min left", end="", flush=True
+                )
     print(f"\n{len(done)} were there, {len(jobs)} added to {path}")
 
 
 def name_commit() -> str:
     """The commit that is checked out, with a plus where code or plan differ from it."""
     said = [
-        subprocess.run(["git", *command], cwd=ROOT, capture_output=True, text=True, check=True).stdout.strip()
+        subprocess.run(
+            ["git", *command], cwd=ROOT, capture_output=True, text=True, check=True
+        ).stdout.strip()
         for command in (["rev-parse", "--short", "HEAD"], ["status", "--porcelain", "--", *CODE])
     ]
     return said[0] + ("+" if said[1] else "")

@@ -1,4 +1,5 @@
-"""A slice of the recovery study runs again and gives the committed answers; its parts do what the table says of them."""
+"""A slice of the recovery study runs again and gives the committed answers;
+its parts do what the table says of them."""
 
 import dataclasses
 import json
@@ -24,7 +25,9 @@ RELATIVE = 1e-4  # optimisers stop there on another machine
 def test_the_committed_answers_come_again(line):
     again = study.answer_pool((line["pool"], line["analysis"]))
     assert again["scenario"] == line["scenario"]
-    assert [(a[0], a[1], a[5]) for a in again["answers"]] == [(a[0], a[1], a[5]) for a in line["answers"]]
+    assert [(a[0], a[1], a[5]) for a in again["answers"]] == [
+        (a[0], a[1], a[5]) for a in line["answers"]
+    ]
     numbers = [np.array([a[2:5] for a in each["answers"]], dtype=float) for each in (again, line)]
     np.testing.assert_allclose(*numbers, rtol=RELATIVE, atol=RELATIVE)
 
@@ -32,7 +35,11 @@ def test_the_committed_answers_come_again(line):
 @pytest.mark.parametrize("scenario", SCENARIOS, ids=lambda scenario: scenario.name)
 def test_tables_are_as_the_warehouse_gives_them_and_intervals_hold_the_truth(scenario):
     pool = draw_pool(scenario, 5, gap=14)
-    for model, rows in ((Adjudications, pool.adjudications), (Attempts, pool.attempts), (Spells, pool.spells)):
+    for model, rows in (
+        (Adjudications, pool.adjudications),
+        (Attempts, pool.attempts),
+        (Spells, pool.spells),
+    ):
         model.validate(rows, lazy=True)
     first = pool.spells[pool.spells["spell"].eq(1)]
     assert (first["left_days"].to_numpy(float) < pool.resolved).all()
@@ -48,7 +55,9 @@ def test_a_pool_depends_on_its_number_alone():
 def test_weibull_truth_is_the_closed_form():
     scenario = dataclasses.replace(BY_NAME["weibull"], site_sd=0.0)
     people, course = truth.draw_population(scenario)
-    strength = np.array([variant.jump for variant in VARIANTS])[people.variant] * np.exp(people.effect)
+    strength = np.array([variant.jump for variant in VARIANTS])[people.variant] * np.exp(
+        people.effect
+    )
     for day in (1, 7, 30):
         expected = -np.expm1(-strength * (day / WEIBULL_DAYS) ** WEIBULL_SHAPE)
         error = np.sqrt((expected * (1 - expected)).mean() / len(expected))
@@ -82,7 +91,8 @@ def test_the_table_counts_bias_coverage_and_false_alarms():
     answers = pd.DataFrame(
         {
             "analysis": "a", "term": "t", "scenario": "s", "stance": "honest", "truth": 0.0,
-            "estimate": [0.1, 0.3, np.nan, -0.1], "lower": [-0.1, 0.2, np.nan, -0.2], "upper": [0.3, 0.4, np.nan, 0.0],
+            "estimate": [0.1, 0.3, np.nan, -0.1], "lower": [-0.1, 0.2, np.nan, -0.2],
+            "upper": [0.3, 0.4, np.nan, 0.0],
         }
     )  # fmt: skip
     row = tabulate(answers).iloc[0]
@@ -93,8 +103,9 @@ def test_the_table_counts_bias_coverage_and_false_alarms():
 
 
 def test_naive_share_is_the_printed_product_limit():
-    # times of remission under 6-mercaptopurine: Freireich EJ et al. Blood 1963;21:699-716; product-limit values as in
-    # Kalbfleisch & Prentice (from memory): .857 after week 6, .807 after week 7, .627 after week 16
+    # times of remission under 6-mercaptopurine: Freireich EJ et al. Blood 1963;21:699-716;
+    # product-limit values as in Kalbfleisch & Prentice (from memory): .857 after week 6, .807 after
+    # week 7, .627 after week 16
     weeks = np.array([6, 6, 6, 7, 10, 13, 16, 22, 23, 6, 9, 10, 11, 17, 19, 20, 25, 32, 32, 34, 35])
     relapse = np.arange(21) < 9
     for week, survival in ((6, 0.857), (7, 0.807), (16, 0.627)):

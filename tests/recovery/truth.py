@@ -1,6 +1,8 @@
-"""What each answer should have been: in closed form, or by drawing very many patients, each from a site of its own, none of them lost.
+"""What each answer should have been: in closed form, or by drawing very many patients,
+each from a site of its own, none of them lost.
 
-A truth is that of the clinics these stand for, not of the few that were drawn. Its own error is below 0.001 for shares.
+A truth is that of the clinics these stand for, not of the few that were drawn. Its own error is
+below 0.001 for shares.
 """
 
 import math
@@ -29,7 +31,11 @@ SITE_POINTS, PER_POINT = 15, 30_000  # sites at the points of a quadrature, and 
 HANDICAP_DAYS, FALLS = (7, 30, 90), (11, 18)
 CURVE_DAYS, POOLING_DAYS, RETURN_DAYS, SECOND_DAYS = (1, 7, 14, 30), (7, 30), (30, 90, 180), (7, 30)
 GAP = 14
-NO_EFFECT = ("sex=male against sex=female", "prior=one against prior=none", "prior=two or more against prior=none")
+NO_EFFECT = (
+    "sex=male against sex=female",
+    "prior=one against prior=none",
+    "prior=two or more against prior=none",
+)
 LATERAL_GEOTROPIC = 2  # its place in VARIANTS
 
 
@@ -38,7 +44,10 @@ def find_truths(name: str) -> dict[tuple[str, str], float]:
     scenario = BY_NAME[name]
     found = {
         "curves": share_resolved(scenario),
-        "recurrence": {f"all recurrence_free_day_{day}": math.exp(-RETURN_RATE * (day - GAP)) for day in RETURN_DAYS},
+        "recurrence": {
+            f"all recurrence_free_day_{day}": math.exp(-RETURN_RATE * (day - GAP))
+            for day in RETURN_DAYS
+        },
         "site_pooling": average_sites(scenario),
         "attempts": describe_attempts(scenario),
         "regression": state_time_ratios(scenario),
@@ -46,7 +55,11 @@ def find_truths(name: str) -> dict[tuple[str, str], float]:
         "competing_events": count_first_events(scenario),
         "handicap": average_totals(scenario),
     }
-    return {(analysis, term): float(value) for analysis, terms in found.items() for term, value in terms.items()}
+    return {
+        (analysis, term): float(value)
+        for analysis, terms in found.items()
+        for term, value in terms.items()
+    }
 
 
 @cache
@@ -61,7 +74,11 @@ def share_resolved(scenario: Scenario) -> dict[str, float]:
     """Shares truly resolved by each day, of all and of parts of the pool."""
     people, course = draw_population(scenario)
     canal = np.array([variant.canal for variant in VARIANTS])[people.variant]
-    parts = {"all": slice(None), "canal=lateral": canal == "lateral", "canal=anterior": canal == "anterior"}
+    parts = {
+        "all": slice(None),
+        "canal=lateral": canal == "lateral",
+        "canal=anterior": canal == "anterior",
+    }
     return {
         f"{part} resolved_by_day_{day}": float((course.resolved[rows] <= day).mean())
         for part, rows in parts.items()
@@ -70,7 +87,8 @@ def share_resolved(scenario: Scenario) -> dict[str, float]:
 
 
 def average_sites(scenario: Scenario) -> dict[str, float]:
-    """Mean over sites of the shares themselves (`resolved`), and on the complementary log-log scale, as a share (`smoothed`)."""
+    """Mean over sites of the shares themselves (`resolved`),
+    and on the complementary log-log scale, as a share (`smoothed`)."""
     points, weights = np.polynomial.hermite_e.hermegauss(SITE_POINTS)
     weights = weights / weights.sum()
     rng = np.random.default_rng([SEED, 1, zlib.crc32(scenario.name.encode())])
@@ -88,25 +106,35 @@ def average_sites(scenario: Scenario) -> dict[str, float]:
 
 
 def state_time_ratios(scenario: Scenario) -> dict[str, float]:
-    """Logarithms of time ratios: 0 for what has no effect; the others where times are Weibull (Kalbfleisch & Prentice 2002, section 2.2.2)."""
+    """Logarithms of time ratios: 0 for what has no effect; the others where times are Weibull
+    (Kalbfleisch & Prentice 2002, section 2.2.2)."""
     none = dict.fromkeys((f"log time ratio, {term}" for term in NO_EFFECT), 0.0)
     if not scenario.weibull:
         return none
     first = VARIANTS[0]
     arms = {
-        f"log time ratio, canal_arm={v.canal} {v.arm} against canal_arm={first.canal} {first.arm}": np.log(
-            first.jump / v.jump
-        )
-        / WEIBULL_SHAPE
+        (
+            f"log time ratio, canal_arm={v.canal} {v.arm} against canal_arm={first.canal} "
+            f"{first.arm}"
+        ): np.log(first.jump / v.jump) / WEIBULL_SHAPE
         for v in VARIANTS[1:]
     }
     onset = "log time ratio, onset={} against onset=0-7 days"
-    bands = {onset.format("8-30 days"): 0.0, onset.format("31-90 days"): -LONG_ONSET / WEIBULL_SHAPE}
-    return none | arms | bands | {"log time ratio, age_decade against one less": -PER_DECADE / WEIBULL_SHAPE}
+    bands = {
+        onset.format("8-30 days"): 0.0,
+        onset.format("31-90 days"): -LONG_ONSET / WEIBULL_SHAPE,
+    }
+    return (
+        none
+        | arms
+        | bands
+        | {"log time ratio, age_decade against one less": -PER_DECADE / WEIBULL_SHAPE}
+    )
 
 
 def describe_attempts(scenario: Scenario) -> dict[str, float]:
-    """Log hazard ratios within patients, the standard deviation of patients, and the share of first attempts followed by a negative look."""
+    """Log hazard ratios within patients, the standard deviation of patients,
+    and the share of first attempts followed by a negative look."""
     _, course = draw_population(scenario)
     seen = ~np.isnan(course.look)
     first = np.argmax(seen, axis=1)
@@ -125,20 +153,29 @@ def describe_attempts(scenario: Scenario) -> dict[str, float]:
 
 
 def compare_choices(scenario: Scenario) -> dict[str, float]:
-    """By how much more are resolved some days after the second session, if all whose first session failed change rather than repeat."""
+    """By how much more are resolved some days after the second session,
+    if all whose first session failed change rather than repeat."""
     people, _ = draw_population(scenario)
     shares = {}
     for second in (0, 1):
         _, course = draw_population(scenario, second)
         sessions = np.sort(course.session, axis=1)
         seen = ~np.isnan(course.look)
-        failed = course.positive[np.arange(len(seen)), np.argmax(seen, axis=1)] & ~np.isnan(sessions[:, 1])
-        parts = {"all": failed, "variant=lateral_geotropic": failed & (people.variant == LATERAL_GEOTROPIC)}
+        failed = course.positive[np.arange(len(seen)), np.argmax(seen, axis=1)] & ~np.isnan(
+            sessions[:, 1]
+        )
+        parts = {
+            "all": failed,
+            "variant=lateral_geotropic": failed & (people.variant == LATERAL_GEOTROPIC),
+        }
         for part, rows in parts.items():
             for day in SECOND_DAYS:
-                shares[part, day, second] = (course.resolved[rows] - sessions[rows, 1] <= day).mean()
+                shares[part, day, second] = (
+                    course.resolved[rows] - sessions[rows, 1] <= day
+                ).mean()
     return {
-        f"{part} risk_difference_day_{day} against repeat": shares[part, day, 1] - shares[part, day, 0]
+        f"{part} risk_difference_day_{day} against repeat": shares[part, day, 1]
+        - shares[part, day, 0]
         for part in ("all", "variant=lateral_geotropic")
         for day in SECOND_DAYS
     }
@@ -147,7 +184,9 @@ def compare_choices(scenario: Scenario) -> dict[str, float]:
 def count_first_events(scenario: Scenario) -> dict[str, float]:
     """The share that has met each event as the first one by each day."""
     _, course = draw_population(scenario)
-    day, cause = draw_first_events(course, np.random.default_rng([SEED, 2, zlib.crc32(scenario.name.encode())]))
+    day, cause = draw_first_events(
+        course, np.random.default_rng([SEED, 2, zlib.crc32(scenario.name.encode())])
+    )
     return {
         f"all incidence_{name}_day_{until}": float(((day <= until) & (cause == k)).mean())
         for k, name in enumerate(CAUSES)
@@ -156,23 +195,29 @@ def count_first_events(scenario: Scenario) -> dict[str, float]:
 
 
 def average_totals(scenario: Scenario) -> dict[str, float]:
-    """Mean totals on each day and how they change, the shares that fell, and, where looks fall on planned days, what those whose
-    resolution had been seen by day 30 have more than the others."""
+    """Mean totals on each day and how they change, the shares that fell, and, where looks fall on
+    planned days, what those whose resolution had been seen by day 30 have more than the others."""
     people, course = draw_population(scenario)
     days = (0, *HANDICAP_DAYS)
     rng = np.random.default_rng([SEED, 3, zlib.crc32(scenario.name.encode())])
-    totals = draw_totals(people, course, np.broadcast_to(np.array(days, float), (PATIENTS, len(days))), rng)
+    totals = draw_totals(
+        people, course, np.broadcast_to(np.array(days, float), (PATIENTS, len(days))), rng
+    )
     lateral = np.array([variant.canal == "lateral" for variant in VARIANTS])[people.variant]
     truths = {}
     for part, rows in (("all", slice(None)), ("canal=lateral", lateral)):
         means = totals[rows].mean(axis=0)
         truths |= {f"{part} mean_day_{day}": mean for day, mean in zip(days, means, strict=True)}
         truths |= {
-            f"{part} change_by_day_{day}": mean - means[0] for day, mean in zip(days[1:], means[1:], strict=True)
+            f"{part} change_by_day_{day}": mean - means[0]
+            for day, mean in zip(days[1:], means[1:], strict=True)
         }
     for fall in FALLS:
         fell = (totals[:, :1] - totals[:, 1:] >= fall).mean(axis=0)
-        truths |= {f"all fell_by_{fall}_by_day_{day}": share for day, share in zip(days[1:], fell, strict=True)}
+        truths |= {
+            f"all fell_by_{fall}_by_day_{day}": share
+            for day, share in zip(days[1:], fell, strict=True)
+        }
     if scenario.looks == "planned":
         seen = ((course.look <= 30) & (course.look >= course.resolved[:, None])).any(axis=1)
         at_30 = totals[:, days.index(30)]

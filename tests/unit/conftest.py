@@ -53,7 +53,8 @@ PLAIN = {
 
 
 def build_table(name: str, rows: list[dict]) -> pd.DataFrame:
-    """A typed delivered table with its site, as the store reads it; each row says what differs from a plain one."""
+    """A typed delivered table with its site, as the store reads it;
+    each row says what differs from a plain one."""
     described = TABLES[name].describe()
     full = [{"site": "S01"} | PLAIN[name] | row for row in rows]
     frame = pd.DataFrame({"site": pd.array([row["site"] for row in full], dtype="string")})

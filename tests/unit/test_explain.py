@@ -1,4 +1,5 @@
-"""One episode in words: what each look meets, what replaces it, what it nearly meets, and what came later."""
+"""One episode in words: what each look meets, what replaces it, what it nearly meets,
+and what came later."""
 
 import re
 
@@ -31,7 +32,9 @@ def tell(plan):
 
     def tell_case(told: dict, episode_id: str = "EP-0") -> str:
         record = derive(gather([told, case(FAILED)]), plan)
-        flags = raise_later_flags(record.examinations, record.findings, record.attempts, record.spells, plan.criteria)
+        flags = raise_later_flags(
+            record.examinations, record.findings, record.attempts, record.spells, plan.criteria
+        )
         reasons = explain_failures(record, plan.criteria, plan.maneuvers, plan.failure)
         shelf = Shelf(vars(record) | {"later_flags": flags, "failure_reasons": reasons})
         return " ".join(explain_episode(shelf, "S01", episode_id, plan).split())
@@ -74,18 +77,22 @@ def test_near_misses_say_what_was_seen_and_asked_for(tell):
     told = tell(case([RIGHT | {"torsion": "left"}]))
     assert "not posterior_free: torsion toward upper ear, not lower ear" in told
     assert (
-        "not posterior_adherent: torsion toward upper ear, not lower ear; duration short, not borderline or long"
-        in told
-    )
+        "not posterior_adherent: torsion toward upper ear, not lower ear; duration short, not "
+        "borderline or long"
+    ) in told
     rising = {"test": "sitting_up", "side": "none", "vertical": "up", "torsion": "right", "look": 2}
     assert "not posterior_short_arm: Dix-Hallpike test or side-lying test shows nystagmus" in tell(
         case([RIGHT, rising])
     )
-    assert "not posterior_short_arm: Dix-Hallpike test or side-lying test was not done" in tell(case([rising]))
+    assert "not posterior_short_arm: Dix-Hallpike test or side-lying test was not done" in tell(
+        case([rising])
+    )
 
 
 def test_looks_come_in_order_with_the_roll_test_as_a_pair_at_the_end_of_its_day(tell):
-    early = [look | {"day": -3, "look": n} for n, look in enumerate(roll("geotropic", "right"), start=1)]
+    early = [
+        look | {"day": -3, "look": n} for n, look in enumerate(roll("geotropic", "right"), start=1)
+    ]
     told = tell(case([RIGHT, *early]))
     places = re.findall(r"day (-?\d+)(?:, look (\d))?: ([\w-]+)", told)
     assert places[:4] == [
@@ -124,7 +131,10 @@ def test_later_flags_reasons_and_fit_are_told_apart_from_the_verdict(tell, plan)
     assert f"{flag.says} [{flag.standing}: {flag.source}]" in told
     assert "suits no variant that the looks allow" in told  # a right Epley maneuver
     wrong = tell(case(FAILED, [{"side": "left"}]))
-    assert "the wrong ear was treated: looks after the maneuver point to the ear that was not treated" in wrong
+    assert (
+        "the wrong ear was treated: looks after the maneuver point to the ear that was not treated"
+        in wrong
+    )
 
 
 def test_an_episode_that_is_not_there(tell):

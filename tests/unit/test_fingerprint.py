@@ -13,7 +13,18 @@ CODE = "\n".join(path.read_text("utf-8") for path in sorted((ROOT / "pipeline").
 
 
 @pytest.mark.parametrize(
-    "library", ["duckdb", "hypothesis", "lifelines", "matplotlib", "numpy", "pandas", "pytest", "scipy", "statsmodels"]
+    "library",
+    [
+        "duckdb",
+        "hypothesis",
+        "lifelines",
+        "matplotlib",
+        "numpy",
+        "pandas",
+        "pytest",
+        "scipy",
+        "statsmodels",
+    ],
 )
 def test_a_library_is_named_as_used_if_and_only_if_code_imports_it(library):
     imported = re.search(rf"^\s*(import|from) {library}\b", CODE, re.MULTILINE) is not None

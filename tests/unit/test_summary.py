@@ -1,4 +1,5 @@
-"""What a run ends with: who was accepted, who was refused and why, how much was set aside, withdrawn and hidden."""
+"""What a run ends with: who was accepted, who was refused and why, how much was set aside,
+withdrawn and hidden."""
 
 from pathlib import PurePosixPath
 
@@ -12,10 +13,13 @@ RESULTS = PurePosixPath("results")
 
 
 def build_tables(deliveries, counts=(), problems=()) -> dict[str, pd.DataFrame]:
-    """Tables of the store from short rows: (site, delivery, status, is_current), (site, delivery, stored, aside), (site, delivery, rule, message)."""
+    """Tables of the store from short rows: (site, delivery, status, is_current),
+    (site, delivery, stored, aside), (site, delivery, rule, message)."""
     described = pd.DataFrame(deliveries, columns=["site", "delivery", "status", "is_current"])
     kept = pd.DataFrame(counts, columns=["site", "delivery", "rows_stored", "rows_set_aside"])
-    found = pd.DataFrame(problems, columns=["site", "delivery", "rule", "message"]).assign(severity="refuse")
+    found = pd.DataFrame(problems, columns=["site", "delivery", "rule", "message"]).assign(
+        severity="refuse"
+    )
     return {"deliveries": described, "row_counts": kept, "problems": found}
 
 
@@ -34,7 +38,10 @@ def test_which_release_it_is_is_told_and_when_an_earlier_one_stays():
 def test_a_refused_site_is_named_with_its_reason_and_its_page():
     tables = build_tables(
         [("S01", "001", "accepted", True), ("S10", "001", "refused", False)],
-        problems=[("S10", "001", "no_tables", "There is no table."), ("S10", "001", "no_tables", "There is no table.")],
+        problems=[
+            ("S10", "001", "no_tables", "There is no table."),
+            ("S10", "001", "no_tables", "There is no table."),
+        ],
     )
     lines = tell(tables).splitlines()
     assert lines[0] == "Deliveries  1 accepted, 1 refused"
@@ -50,7 +57,9 @@ def test_what_counts_instead_of_a_refused_delivery_is_named_and_a_mended_one_is_
             ("S02", "001", "accepted", True),
             ("S02", "002", "refused", False),
         ],
-        problems=[(*key, "no_tables", "There is no table.") for key in (("S01", "001"), ("S02", "002"))],
+        problems=[
+            (*key, "no_tables", "There is no table.") for key in (("S01", "001"), ("S02", "002"))
+        ],
     )
     told = tell(tables)
     assert "2 accepted, 2 refused" in told
@@ -60,8 +69,17 @@ def test_what_counts_instead_of_a_refused_delivery_is_named_and_a_mended_one_is_
 
 def test_rows_set_aside_are_those_of_current_deliveries_with_their_pages():
     tables = build_tables(
-        [("S06", "001", "accepted", False), ("S06", "002", "accepted", True), ("S09", "001", "accepted", True)],
-        counts=[("S06", "001", 1446, 240), ("S06", "002", 1749, 0), ("S09", "001", 500, 3), ("S09", "001", 66, 2)],
+        [
+            ("S06", "001", "accepted", False),
+            ("S06", "002", "accepted", True),
+            ("S09", "001", "accepted", True),
+        ],
+        counts=[
+            ("S06", "001", 1446, 240),
+            ("S06", "002", 1749, 0),
+            ("S09", "001", 500, 3),
+            ("S09", "001", 66, 2),
+        ],
     )
     told = tell(tables)
     assert "2,315 rows stored, 5 set aside until they are mended" in told
@@ -71,21 +89,30 @@ def test_rows_set_aside_are_those_of_current_deliveries_with_their_pages():
 
 def test_many_places_are_counted_and_not_listed():
     sites = [f"S{number:02}" for number in range(1, 21)]
-    tables = build_tables([(site, "001", "accepted", True) for site in sites], [(site, "001", 9, 1) for site in sites])
+    tables = build_tables(
+        [(site, "001", "accepted", True) for site in sites], [(site, "001", 9, 1) for site in sites]
+    )
     told = tell(tables)
     assert "20 set aside" in told
     assert "those of 12 further sites" in told
 
 
 def test_numbers_are_counted_by_what_became_of_them():
-    told = tell(build_tables([("S01", "001", "accepted", True)]), ["ok"] * 3 + ["suppressed"] * 2 + ["too_few"])
-    assert "3 can be used; 1 too few episodes or events; 2 hidden to protect people and sites" in told
+    told = tell(
+        build_tables([("S01", "001", "accepted", True)]),
+        ["ok"] * 3 + ["suppressed"] * 2 + ["too_few"],
+    )
+    assert (
+        "3 can be used; 1 too few episodes or events; 2 hidden to protect people and sites" in told
+    )
 
 
 def test_withdrawals_are_told_only_where_there_are_some():
     tables = build_tables([("S01", "001", "accepted", True)])
     assert "Withdrawn" not in tell(tables)
-    assert "Withdrawn   1 patient of S01; 2 episodes left out" in tell(tables, withdrawn=[("S01", 1, 2)])
+    assert "Withdrawn   1 patient of S01; 2 episodes left out" in tell(
+        tables, withdrawn=[("S01", 1, 2)]
+    )
 
 
 def test_an_empty_pool_is_told_too():

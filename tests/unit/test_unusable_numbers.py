@@ -1,4 +1,5 @@
-"""No sentence, table or figure calls on a number whose status is not ok, even if the file should hold one."""
+"""No sentence, table or figure calls on a number whose status is not ok,
+even if the file should hold one."""
 
 import re
 from itertools import cycle
@@ -14,9 +15,18 @@ EVENTS = 98_765  # a count that no row has
 
 
 def spoil(estimates, share: float, statuses: dict[str, str]):
-    """The estimates with every row of some analyses under another status, and odd numbers left in it."""
-    odd = {"estimate": share, "lower": share - 0.01, "upper": share + 0.01, "n_events": EVENTS, "note": "a reason"}
-    return estimates | {name: estimates[name].assign(**odd, status=status) for name, status in statuses.items()}
+    """The estimates with every row of some analyses under another status,
+    and odd numbers left in it."""
+    odd = {
+        "estimate": share,
+        "lower": share - 0.01,
+        "upper": share + 0.01,
+        "n_events": EVENTS,
+        "note": "a reason",
+    }
+    return estimates | {
+        name: estimates[name].assign(**odd, status=status) for name, status in statuses.items()
+    }
 
 
 def read_words(estimates, plan) -> str:

@@ -22,12 +22,26 @@ def leave_delivery(folder, number: str, episodes: pd.DataFrame, status: str = "a
     folder = folder / number
     folder.mkdir(parents=True)
     source = pd.DataFrame(
-        {"site": "S01", "delivery": number, "row": range(2, len(episodes) + 2), "source_sha256": "0" * 64}
+        {
+            "site": "S01",
+            "delivery": number,
+            "row": range(2, len(episodes) + 2),
+            "source_sha256": "0" * 64,
+        }
     )
     stored = pd.concat([source, episodes.drop(columns="site")], axis=1)
-    tables = {name: Provenance.empty().join(model.empty()) for name, model in TABLES.items()} | {"episodes": stored}
+    tables = {name: Provenance.empty().join(model.empty()) for name, model in TABLES.items()} | {
+        "episodes": stored
+    }
     tables |= {name: model.empty() for name, model in KEPT.items()}
-    told = {"site": "S01", "delivery": number, "status": status, "is_current": False, "form": "csv", "fingerprint": "0"}
+    told = {
+        "site": "S01",
+        "delivery": number,
+        "status": status,
+        "is_current": False,
+        "form": "csv",
+        "fingerprint": "0",
+    }
     tables["deliveries"] = KEPT["deliveries"].cast(
         pd.DataFrame([told]).reindex(columns=list(KEPT["deliveries"].describe()))
     )
@@ -97,7 +111,9 @@ def test_killed_in_the_middle_the_old_warehouse_is_whole(stored):
             os.kill(os.getpid(), signal.SIGKILL)
     """
     ended = subprocess.run(
-        [sys.executable, "-c", textwrap.dedent(script)], env=os.environ | {"PYTHONPATH": os.getcwd()}, check=False
+        [sys.executable, "-c", textwrap.dedent(script)],
+        env=os.environ | {"PYTHONPATH": os.getcwd()},
+        check=False,
     )
     assert ended.returncode == -signal.SIGKILL
     assert stored.read_bytes() == before

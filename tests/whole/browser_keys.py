@@ -1,6 +1,8 @@
-"""A browser that is driven by its debugging pipe, so that real keys can be pressed: messages are JSON, each ended by a zero byte.
+"""A browser that is driven by its debugging pipe, so that real keys can be pressed:
+messages are JSON, each ended by a zero byte.
 
-Chrome DevTools Protocol, https://chromedevtools.github.io/devtools-protocol/: Target, Page, Runtime, Input and Emulation.
+Chrome DevTools Protocol, https://chromedevtools.github.io/devtools-protocol/: Target, Page,
+Runtime, Input and Emulation.
 """
 
 import json
@@ -19,7 +21,8 @@ class Browser:
         to_browser, self._out = os.pipe()
         self._in, from_browser = os.pipe()
 
-        def connect() -> None:  # the browser reads messages from descriptor 3 and writes them to descriptor 4
+        # the browser reads messages from descriptor 3 and writes them to descriptor 4
+        def connect() -> None:
             spare = os.dup(from_browser)
             os.dup2(to_browser, 3)
             os.dup2(spare, 4)
@@ -35,13 +38,19 @@ class Browser:
             f"--user-data-dir={folder}",
         ]
         self._process = subprocess.Popen(
-            command, preexec_fn=connect, close_fds=False, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+            command,
+            preexec_fn=connect,
+            close_fds=False,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
         )
         os.close(to_browser)
         os.close(from_browser)
         self._rest, self._number, self._session = b"", 0, None
         target = self.ask("Target.createTarget", url="about:blank")["targetId"]
-        self._session = self.ask("Target.attachToTarget", targetId=target, flatten=True)["sessionId"]
+        self._session = self.ask("Target.attachToTarget", targetId=target, flatten=True)[
+            "sessionId"
+        ]
         self.ask("Page.enable")
 
     def ask(self, method: str, **parameters: Any) -> dict:
@@ -66,20 +75,35 @@ class Browser:
 
     def open(self, address: str, width: int, height: int) -> None:
         """A page of that size, once it is loaded."""
-        self.ask("Emulation.setDeviceMetricsOverride", width=width, height=height, deviceScaleFactor=1, mobile=False)
+        self.ask(
+            "Emulation.setDeviceMetricsOverride",
+            width=width,
+            height=height,
+            deviceScaleFactor=1,
+            mobile=False,
+        )
         self.ask("Page.navigate", url=address)
         while self.tell("document.readyState + location.href") != f"complete{address}":
             pass
 
     def tell(self, expression: str) -> Any:
         """The value of an expression in the page."""
-        return self.ask("Runtime.evaluate", expression=expression, returnByValue=True)["result"].get("value")
+        return self.ask("Runtime.evaluate", expression=expression, returnByValue=True)[
+            "result"
+        ].get("value")
 
     def press(self, key: str) -> None:
         """A key pressed and let go."""
         words = {"text": "\r"} if key == "Enter" else {}
         for kind in ("keyDown", "keyUp"):
-            self.ask("Input.dispatchKeyEvent", type=kind, key=key, code=key, windowsVirtualKeyCode=KEYS[key], **words)
+            self.ask(
+                "Input.dispatchKeyEvent",
+                type=kind,
+                key=key,
+                code=key,
+                windowsVirtualKeyCode=KEYS[key],
+                **words,
+            )
 
     def close(self) -> None:
         """End the browser."""

@@ -16,7 +16,16 @@ POOL = ROOT / "synthetic_data" / "pool"
 def command_of(*arguments: str, **config: object) -> list[str]:
     """The command line of the workflow with two cores."""
     pairs = [f"{name}={value}" for name, value in config.items()]
-    base = [sys.executable, "-m", "snakemake", "--snakefile", str(ROOT / "Snakefile"), "--cores", "2", *arguments]
+    base = [
+        sys.executable,
+        "-m",
+        "snakemake",
+        "--snakefile",
+        str(ROOT / "Snakefile"),
+        "--cores",
+        "2",
+        *arguments,
+    ]
     return [*base, "--config", *pairs] if pairs else base
 
 
@@ -32,23 +41,41 @@ def run_workflow(directory: Path, *arguments: str, **config: object) -> subproce
     )
 
 
-def write_delivery(folder: Path, tables: dict[str, list[dict]], site: str, number: str, **submission: object) -> None:
-    """Five .csv files as a clinic hands them in; each table's rows are dicts of texts or numbers."""
+def write_delivery(
+    folder: Path, tables: dict[str, list[dict]], site: str, number: str, **submission: object
+) -> None:
+    """Five .csv files as a clinic hands them in; each table's rows are dicts of texts or
+    numbers."""
     target = folder / site / number
     target.mkdir(parents=True)
-    told = {"site_code": site, "delivery": number, "dictionary_version": 1, "deidentified": "yes", "first_year": 2024}
-    told |= {"last_year": 2024, "short_arm_basis": "not_assessed", "usual_confirmation_day": 7} | submission
-    rows = tables | {"submission": [{"field": field, "value": value} for field, value in told.items()]}
+    told = {
+        "site_code": site,
+        "delivery": number,
+        "dictionary_version": 1,
+        "deidentified": "yes",
+        "first_year": 2024,
+    }
+    told |= {
+        "last_year": 2024,
+        "short_arm_basis": "not_assessed",
+        "usual_confirmation_day": 7,
+    } | submission
+    rows = tables | {
+        "submission": [{"field": field, "value": value} for field, value in told.items()]
+    }
     for name, members in rows.items():
         with (target / f"{name}.csv").open("w", newline="", encoding="utf-8") as file:
-            writer = csv.DictWriter(file, list(dict.fromkeys(column for row in members for column in row)), restval="")
+            writer = csv.DictWriter(
+                file, list(dict.fromkeys(column for row in members for column in row)), restval=""
+            )
             writer.writeheader()
             writer.writerows(members)
 
 
 @pytest.fixture(scope="session")
 def pool_run(tmp_path_factory):
-    """The demonstration pool, run once for all processes: the folder with `results`, and what the terminal showed."""
+    """The demonstration pool, run once for all processes: the folder with `results`,
+    and what the terminal showed."""
     shared = tmp_path_factory.getbasetemp()
     shared = shared.parent if "PYTEST_XDIST_WORKER" in os.environ else shared
     directory, shown = shared / "pool", shared / "pool.txt"

@@ -1,4 +1,5 @@
-"""Every page of the demonstration pool passes an automatic check of the Web Content Accessibility Guidelines, without a serious finding."""
+"""Every page of the demonstration pool passes an automatic check of the Web Content Accessibility
+Guidelines, without a serious finding."""
 
 import html
 import json
@@ -11,11 +12,17 @@ from tests.whole.test_page_in_browser import BROWSER, run_browser
 
 pytestmark = pytest.mark.skipif(BROWSER is None, reason="needs chromium to lay out the page")
 
-PAGES = ("reports/committee.html", "reports/technical.html", "sites/S03/report.html", "intake/S06/001/report.html")
+PAGES = (
+    "reports/committee.html",
+    "reports/technical.html",
+    "sites/S03/report.html",
+    "intake/S06/001/report.html",
+)
 GRAVE = ("serious", "critical")
 ASK = """
 axe.run(document, {resultTypes: ['violations']}).then(found => {
-  const told = found.violations.map(v => [v.impact, v.id, v.nodes.slice(0, 3).map(node => node.html.slice(0, 120))]);
+  const told = found.violations.map(v =>
+    [v.impact, v.id, v.nodes.slice(0, 3).map(node => node.html.slice(0, 120))]);
   document.body.innerHTML = '<pre></pre>';
   document.querySelector('pre').textContent = JSON.stringify({told, passed: found.passes.length});
 });
@@ -23,12 +30,15 @@ axe.run(document, {resultTypes: ['violations']}).then(found => {
 
 
 def check(page: str, folder) -> dict:
-    """What the checks find on a page: violations as impact, rule and places, and how many rules it passed."""
+    """What the checks find on a page: violations as impact, rule and places,
+    and how many rules it passed."""
     script = files("axe_core_python").joinpath("axe.min.js").read_text("utf-8")
     asked = page.replace("</body>", f"<script>{script}</script><script>{ASK}</script></body>")
     source = folder / "page.html"
     source.write_text(asked, "utf-8")
-    seen = run_browser("--window-size=1280,2000", "--virtual-time-budget=60000", "--dump-dom", source.as_uri())
+    seen = run_browser(
+        "--window-size=1280,2000", "--virtual-time-budget=60000", "--dump-dom", source.as_uri()
+    )
     return json.loads(html.unescape(re.search(r"<pre>(.*?)</pre>", seen, re.S)[1]))
 
 
@@ -40,6 +50,9 @@ def test_no_serious_finding(pool_run, name, tmp_path):
 
 
 def test_the_check_can_fail(tmp_path):
-    page = "<!doctype html><html><head><title>t</title></head><body><img src='a.png'><p style='color:#ccc'>pale</p></body></html>"
+    page = (
+        "<!doctype html><html><head><title>t</title></head><body><img src='a.png'><p "
+        "style='color:#ccc'>pale</p></body></html>"
+    )
     rules = {rule for _, rule, _ in check(page, tmp_path)["told"]}
     assert {"image-alt", "color-contrast", "html-has-lang"} <= rules

@@ -1,4 +1,5 @@
-"""The check before sending: the workflow's own verdict, from a folder or a lone workbook, in words that quote no cell."""
+"""The check before sending: the workflow's own verdict, from a folder or a lone workbook,
+in words that quote no cell."""
 
 import shutil
 import subprocess
@@ -35,12 +36,20 @@ def test_it_says_what_the_workflow_says(checked, pool_run):
     assert set(parts) == {(folder.parent.name, folder.name) for folder in folders}
     for folder in folders:
         said = " ".join(parts[folder.parent.name, folder.name].split())
-        counts, problems = pd.read_parquet(folder / "row_counts.parquet"), pd.read_parquet(folder / "problems.parquet")
+        counts, problems = (
+            pd.read_parquet(folder / "row_counts.parquet"),
+            pd.read_parquet(folder / "problems.parquet"),
+        )
         refused = pd.read_parquet(folder / "deliveries.parquet")["status"].eq("refused").all()
         assert ("was refused" in said) == refused
         if not refused and counts["rows_set_aside"].sum():
-            assert f"{counts['rows_stored'].sum():,} of {counts['rows_in'].sum():,} rows are stored" in said
-        told = problems["message"].str.removeprefix(RULES["read_with_help"].message).drop_duplicates()
+            assert (
+                f"{counts['rows_stored'].sum():,} of {counts['rows_in'].sum():,} rows are stored"
+                in said
+            )
+        told = (
+            problems["message"].str.removeprefix(RULES["read_with_help"].message).drop_duplicates()
+        )
         for message in told:
             assert " ".join(message.split()) in said
 
@@ -60,14 +69,21 @@ def test_the_marked_copy_stands_beside_the_file_and_never_takes_its_place(tmp_pa
     before = book.read_bytes()
     done = check("--mark", book)
     assert done.returncode == 1
-    assert all(line.endswith(" ...") for line in done.stderr.splitlines())  # only how far it has come
+    # only how far it has come
+    assert all(line.endswith(" ...") for line in done.stderr.splitlines())
     assert "S09_001_marked.xlsx" in done.stdout
     again = check("--mark", tmp_path / "S09_001_marked.xlsx")
     assert "S09_001_marked2.xlsx" in again.stdout
     assert again.stdout.split("\n\n")[1] == done.stdout.split("\n\n")[1]
-    assert {path.name for path in tmp_path.iterdir()} == {"S09_001.xlsx", "S09_001_marked.xlsx", "S09_001_marked2.xlsx"}
+    assert {path.name for path in tmp_path.iterdir()} == {
+        "S09_001.xlsx",
+        "S09_001_marked.xlsx",
+        "S09_001_marked2.xlsx",
+    }
     assert book.read_bytes() == before
-    assert (tmp_path / "S09_001_marked2.xlsx").read_bytes() == (tmp_path / "S09_001_marked.xlsx").read_bytes()
+    assert (tmp_path / "S09_001_marked2.xlsx").read_bytes() == (
+        tmp_path / "S09_001_marked.xlsx"
+    ).read_bytes()
 
 
 def test_a_folder_of_files_under_another_name(tmp_path):
@@ -117,7 +133,8 @@ def test_help_says_what_the_exit_codes_mean():
 
 
 @pytest.mark.parametrize(
-    ("rows", "said"), [([], ""), ([4], "4"), ([4, 5], "4, 5"), ([4, 5, 6, 9, 11, 12, 13, 14], "4 to 6, 9, 11 to 14")]
+    ("rows", "said"),
+    [([], ""), ([4], "4"), ([4, 5], "4, 5"), ([4, 5, 6, 9, 11, 12, 13, 14], "4 to 6, 9, 11 to 14")],
 )
 def test_neighbouring_rows_are_ranges(rows, said):
     assert name_ranges(rows) == said

@@ -1,5 +1,6 @@
-"""Every text of every page can be read in the light and in the dark scheme: contrast of 4.5 to 1 or more (W3C Web Content Accessibility
-Guidelines 2.2, success criterion 1.4.3, level AA), in large texts too. The automatic check of accessibility sees the light scheme only."""
+"""Every text of every page can be read in the light and in the dark scheme: contrast of 4.5 to 1 or
+more (W3C Web Content Accessibility Guidelines 2.2, success criterion 1.4.3, level AA), in large
+texts too. The automatic check of accessibility sees the light scheme only."""
 
 import html
 import json
@@ -31,21 +32,25 @@ const read = color => {
 };
 const lay = (upper, lower) => [0, 1, 2].map(k => upper[3] * upper[k] + (1 - upper[3]) * lower[k]);
 const canvas = matchMedia('(prefers-color-scheme: dark)').matches
-  && getComputedStyle(document.documentElement).colorScheme.includes('dark') ? [18, 18, 18] : [255, 255, 255];
+  && getComputedStyle(document.documentElement).colorScheme.includes('dark')
+  ? [18, 18, 18] : [255, 255, 255];
 const groundOf = element => {
   const layers = [];
-  for (let e = element; e; e = e.parentElement) layers.push(read(getComputedStyle(e).backgroundColor));
+  for (let e = element; e; e = e.parentElement)
+    layers.push(read(getComputedStyle(e).backgroundColor));
   return layers.reduceRight((below, layer) => lay(layer, below), canvas);
 };
 const write = rgb => '#' + rgb.map(v => Math.round(v).toString(16).padStart(2, '0')).join('');
 const inkOf = (element, style) => element instanceof SVGElement ? style.fill : style.color;
 const haloOf = (element, style) =>
-  element instanceof SVGElement && style.paintOrder.startsWith('stroke') && style.stroke !== 'none' ? [read(style.stroke)] : [];
+  element instanceof SVGElement && style.paintOrder.startsWith('stroke') && style.stroke !== 'none'
+    ? [read(style.stroke)] : [];
 const asked = [...document.querySelectorAll('input, select, textarea')].map(e => [e, e.tagName]);
 const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
 for (let node; (node = walk.nextNode());) {
   const own = node.parentElement.closest('script, style, title, desc, option, template') === null;
-  if (own && node.data.trim() && node.parentElement.checkVisibility({visibilityProperty: true})) asked.push([node.parentElement, node.data]);
+  if (own && node.data.trim() && node.parentElement.checkVisibility({visibilityProperty: true}))
+    asked.push([node.parentElement, node.data]);
 }
 const pairs = {};
 for (const [element, words] of asked) {
@@ -90,13 +95,28 @@ def test_every_text_stands_out(pool_run, name, scheme, tmp_path):
 
 @pytest.mark.parametrize("scheme", SCHEMES)
 def test_every_text_of_the_dictionary_stands_out(scheme, tmp_path):
-    subprocess.run([sys.executable, "-m", "pipeline", "dictionary", "--out", str(tmp_path)], cwd=ROOT, check=True)
+    subprocess.run(
+        [sys.executable, "-m", "pipeline", "dictionary", "--out", str(tmp_path)],
+        cwd=ROOT,
+        check=True,
+    )
     assert list_pale((tmp_path / "dictionary.html").read_text("utf-8"), scheme, tmp_path) == []
 
 
 def test_the_check_sees_pale_texts_in_each_scheme(tmp_path):
-    style = "@media (prefers-color-scheme: dark) {{ :root {{ color-scheme: dark }} body {{ color: #eee; background: #111 }} {0} }}"
-    rows = "<p>plain</p>" * 10 + '<p class="n">notice</p><svg><text class="s" y="20">drawn</text></svg>'
-    page = f"<!doctype html><html><head><title>t</title><style>{style.format('.n { background: #fbf4ec; color: #e8a66b }')}</style></head><body>{rows}</body></html>"
+    style = (
+        "@media (prefers-color-scheme: dark) {{ :root {{ color-scheme: dark }} body {{ color: "
+        "#eee; background: #111 }} {0} }}"
+    )
+    rows = (
+        "<p>plain</p>" * 10
+        + '<p class="n">notice</p><svg><text class="s" y="20">drawn</text></svg>'
+    )
+    page = (
+        "<!doctype "
+        "html><html><head><title>t</title>"
+        f"<style>{style.format('.n { background: #fbf4ec; color: #e8a66b }')}</style></head>"
+        f"<body>{rows}</body></html>"
+    )
     assert {words for words, *_ in list_pale(page, "dark", tmp_path)} == {"notice", "drawn"}
     assert list_pale(page, "light", tmp_path) == []

@@ -12,8 +12,13 @@ ELSEWHERE = ("results/recovery/",)  # made by the recovery study
 
 
 def test_every_result_that_is_named_is_made(pool_run):
-    named = {word for document in DOCUMENTS for told in list_code(document) for word in told.split()}
-    blocks = re.findall(r"results/[\w./*]+", "\n".join((ROOT / document).read_text("utf-8") for document in DOCUMENTS))
+    named = {
+        word for document in DOCUMENTS for told in list_code(document) for word in told.split()
+    }
+    blocks = re.findall(
+        r"results/[\w./*]+",
+        "\n".join((ROOT / document).read_text("utf-8") for document in DOCUMENTS),
+    )
     paths = {path.rstrip(".,") for path in [*named, *blocks] if path.startswith("results/")}
     paths = {path for path in paths if not path.startswith(ELSEWHERE)}
     assert len(paths) > 5
@@ -23,16 +28,24 @@ def test_every_result_that_is_named_is_made(pool_run):
 def test_numbers_of_the_demonstration_pool_are_those_of_the_run(pool_run):
     results = pool_run[0] / "results"
     sensitivity = pd.read_csv(results / "estimates" / "sensitivity.csv")
-    shares = sensitivity[sensitivity["term"].eq("resolved_by_day_30")].set_index("stratum")["estimate"]
-    low, high = re.search(r"(\d+) to (\d+) % by day 30 in the demonstration pool", read_decisions()).groups()
+    shares = sensitivity[sensitivity["term"].eq("resolved_by_day_30")].set_index("stratum")[
+        "estimate"
+    ]
+    low, high = re.search(
+        r"(\d+) to (\d+) % by day 30 in the demonstration pool", read_decisions()
+    ).groups()
     extremes = shares[shares.index.str.contains("=unseen_taken_for_")]
     assert len(extremes) == 2
-    assert [100 * extremes.min(), 100 * extremes.max()] == pytest.approx([int(low), int(high)], abs=0.5)
+    assert [100 * extremes.min(), 100 * extremes.max()] == pytest.approx(
+        [int(low), int(high)], abs=0.5
+    )
 
 
 def test_the_report_has_about_as_many_pages_as_is_said(pool_run):
     words = {"eight": 8, "nine": 9, "ten": 10, "eleven": 11, "twelve": 12}
-    said = re.search(r"on about (\w+) pages of paper", (ROOT / "docs" / "committee.md").read_text("utf-8"))[1]
+    said = re.search(
+        r"on about (\w+) pages of paper", (ROOT / "docs" / "committee.md").read_text("utf-8")
+    )[1]
     printed = (pool_run[0] / "results" / "reports" / "committee.pdf").read_bytes()
     pages = max(int(count) for count in re.findall(rb"/Count (\d+)", printed))
     assert abs(pages - words[said]) <= 1

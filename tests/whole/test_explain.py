@@ -1,4 +1,5 @@
-"""One stored episode explained in a terminal: every look, what it meets and does not, the verdict and its sources."""
+"""One stored episode explained in a terminal: every look, what it meets and does not,
+the verdict and its sources."""
 
 import os
 import re
@@ -12,9 +13,21 @@ from tests.whole.conftest import ROOT
 
 
 def explain(directory, *arguments: str) -> subprocess.CompletedProcess:
-    command = [sys.executable, "-m", "pipeline", "explain", "--results", str(directory / "results"), *arguments]
+    command = [
+        sys.executable,
+        "-m",
+        "pipeline",
+        "explain",
+        "--results",
+        str(directory / "results"),
+        *arguments,
+    ]
     return subprocess.run(
-        command, capture_output=True, text=True, env=os.environ | {"PYTHONPATH": str(ROOT)}, check=False
+        command,
+        capture_output=True,
+        text=True,
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        check=False,
     )
 
 
@@ -24,7 +37,8 @@ def chosen(pool_run):
     with duckdb.connect(str(pool_run[0] / "results" / "warehouse.duckdb"), read_only=True) as store:
         rows = store.execute(
             """SELECT "positional", site, episode_id, criteria, reasons_against FROM adjudication
-               QUALIFY row_number() OVER (PARTITION BY "positional" ORDER BY site, episode_id) = 1"""
+               QUALIFY row_number()
+                       OVER (PARTITION BY "positional" ORDER BY site, episode_id) = 1"""
         ).fetchall()
     return {verdict: rest for verdict, *rest in rows}
 

@@ -1,6 +1,8 @@
-"""Every page can be gone through by keys alone: in the order of its text, with the place always to be seen, and nothing left out.
+"""Every page can be gone through by keys alone: in the order of its text,
+with the place always to be seen, and nothing left out.
 
-W3C Web Content Accessibility Guidelines 2.2: 2.1.1 keyboard, 2.4.1 bypass blocks, 2.4.3 focus order, 2.4.7 focus visible, 2.4.11 focus not obscured.
+W3C Web Content Accessibility Guidelines 2.2: 2.1.1 keyboard, 2.4.1 bypass blocks, 2.4.3 focus
+order, 2.4.7 focus visible, 2.4.11 focus not obscured.
 """
 
 import json
@@ -23,10 +25,13 @@ PLACE = """
   if (!at || at === document.body) return null;
   const box = at.getBoundingClientRect(), style = getComputedStyle(at);
   const middle = (low, high, end) => (Math.max(low, 0) + Math.min(high, end)) / 2;
-  const seen = document.elementFromPoint(middle(box.left, box.right, innerWidth), middle(box.top, box.bottom, innerHeight));
+  const seen = document.elementFromPoint(middle(box.left, box.right, innerWidth),
+    middle(box.top, box.bottom, innerHeight));
   return JSON.stringify({
-    number: [...document.querySelectorAll('FOCUSABLE')].indexOf(at), text: at.textContent.trim().slice(0, 40), href: at.getAttribute('href'),
-    outline: style.outlineStyle === 'none' ? 0 : parseFloat(style.outlineWidth), inside: box.bottom > 0 && box.top < innerHeight && box.right > 0,
+    number: [...document.querySelectorAll('FOCUSABLE')].indexOf(at),
+    text: at.textContent.trim().slice(0, 40), href: at.getAttribute('href'),
+    outline: style.outlineStyle === 'none' ? 0 : parseFloat(style.outlineWidth),
+    inside: box.bottom > 0 && box.top < innerHeight && box.right > 0,
     covered: !(seen && (at.contains(seen) || seen.contains(at))),
   });
 })()
@@ -64,7 +69,9 @@ def test_keys_reach_everything_in_order_and_the_place_is_seen(pool_run, browser,
     places = walk(browser, min(count + 2, FAR))
     assert [place["number"] for place in places] == sorted(place["number"] for place in places)
     assert len(places) == min(count, FAR) > 1
-    assert [place for place in places if place["outline"] < 2 or not place["inside"] or place["covered"]] == []
+    assert [
+        place for place in places if place["outline"] < 2 or not place["inside"] or place["covered"]
+    ] == []
 
 
 @pytest.mark.parametrize("name", PAGES)
@@ -80,7 +87,9 @@ def test_the_first_stop_leads_to_the_answer(pool_run, browser, name):
 
 def test_a_wide_table_is_moved_by_keys(pool_run, browser):
     browser.open((pool_run[0] / "results" / "reports/committee.html").as_uri(), WIDTH, HEIGHT)
-    while (place := walk(browser, 1)[0]) and browser.tell("document.activeElement.className") != "scroll":
+    while (place := walk(browser, 1)[0]) and browser.tell(
+        "document.activeElement.className"
+    ) != "scroll":
         assert place
     assert browser.tell("document.activeElement.scrollWidth > document.activeElement.clientWidth")
     for _ in range(5):
@@ -93,7 +102,8 @@ def test_a_wide_table_is_moved_by_keys(pool_run, browser):
 def test_the_walk_can_fail(browser, tmp_path):
     page = tmp_path / "page.html"
     page.write_text(
-        "<!doctype html><p><a href='#a' tabindex=2 style='outline:none'>late</a> <a href='#b' tabindex=1>first</a>",
+        "<!doctype html><p><a href='#a' tabindex=2 style='outline:none'>late</a> <a href='#b' "
+        "tabindex=1>first</a>",
         "utf-8",
     )
     browser.open(page.as_uri(), WIDTH, HEIGHT)

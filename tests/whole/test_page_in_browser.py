@@ -12,7 +12,9 @@ from pipeline.reports.committee.report import compose_report
 from pipeline.reports.render import render_page
 from tests.pool_of_estimates import build_estimates
 
-BROWSER = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+BROWSER = (
+    shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+)
 pytestmark = pytest.mark.skipif(BROWSER is None, reason="needs chromium to lay out the page")
 
 HEIGHT = 2000
@@ -23,7 +25,8 @@ const figures = [...page.querySelectorAll('svg')].map(svg => {
   const texts = [...svg.querySelectorAll('text')].filter(text => text.textContent).map(text => {
     const place = text.getBoundingClientRect();
     return {
-      words: text.textContent, left: place.left - box.left, right: box.right - place.right, height: place.height,
+      words: text.textContent, left: place.left - box.left, right: box.right - place.right,
+      height: place.height,
       size: parseFloat(getComputedStyle(text).fontSize) * box.width / svg.viewBox.baseVal.width,
     };
   });
@@ -37,19 +40,31 @@ document.querySelector('pre').textContent = seen;
 
 @pytest.fixture(scope="module")
 def page(plan):
-    return render_page("committee.html.j2", compose_report(build_estimates(plan), plan, {"deliveries": "3f1c" * 16}))
+    return render_page(
+        "committee.html.j2",
+        compose_report(build_estimates(plan), plan, {"deliveries": "3f1c" * 16}),
+    )
 
 
 def run_browser(*arguments: str) -> str:
     # no sandbox: the page is our own and stands alone, and a container often forbids the sandbox
-    command = [BROWSER, "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", *arguments]
+    command = [
+        BROWSER,
+        "--headless",
+        "--no-sandbox",
+        "--disable-gpu",
+        "--hide-scrollbars",
+        *arguments,
+    ]
     return subprocess.run(command, capture_output=True, text=True, timeout=120, check=True).stdout
 
 
 def lay_out(page: str, width: int, folder) -> dict:
-    """What the browser made of the page at some width; in a frame, as windows do not get as narrow as telephones."""
+    """What the browser made of the page at some width; in a frame,
+    as windows do not get as narrow as telephones."""
     frame = (
-        f'<iframe id="page" style="width:{width}px;height:{HEIGHT}px;border:0" srcdoc="{html.escape(page)}"></iframe>'
+        f'<iframe id="page" style="width:{width}px;height:{HEIGHT}px;border:0" '
+        f'srcdoc="{html.escape(page)}"></iframe>'
     )
     holder = folder / "holder.html"
     head = "<!doctype html><meta charset='utf-8'><body style='margin:0'>"
@@ -81,4 +96,5 @@ def test_the_report_is_a_few_pages_on_paper(page, paper, tmp_path):
     source.write_text(page.replace("@page {", f"@page {{ size: {paper};"), "utf-8")
     run_browser("--no-pdf-header-footer", f"--print-to-pdf={printed}", source.as_uri())
     leaves = re.findall(rb"/Type\s*/Page\b", printed.read_bytes())
-    assert 4 <= len(leaves) <= 9  # eight with the typefaces of common systems; wider ones may need one more
+    # eight with the typefaces of common systems; wider ones may need one more
+    assert 4 <= len(leaves) <= 9

@@ -1,4 +1,5 @@
-"""The demonstration pool from deliveries to report, twice, interrupted, and with nothing leaking."""
+"""The demonstration pool from deliveries to report, twice, interrupted,
+and with nothing leaking."""
 
 import os
 import re
@@ -40,7 +41,8 @@ def test_everything_promised_is_there(pool_run):
         "intake/S01/001/problems.csv",
     ]
     promised += [
-        f"estimates/{name}.csv" for name in ("episode_flow", "pool_description", "resolution_curves", "non_positional")
+        f"estimates/{name}.csv"
+        for name in ("episode_flow", "pool_description", "resolution_curves", "non_positional")
     ]
     assert [name for name in promised if not (results / name).stat().st_size] == []
 
@@ -48,14 +50,18 @@ def test_everything_promised_is_there(pool_run):
 def test_every_row_is_stored_or_set_aside_with_a_problem(pool_run):
     with duckdb.connect(str(pool_run[0] / "results" / "warehouse.duckdb"), read_only=True) as store:
         unbalanced = store.execute(
-            "SELECT count(*) FROM row_count WHERE rows_in <> rows_stored + rows_set_aside + rows_withdrawn + rows_refused"
+            "SELECT count(*) FROM row_count WHERE rows_in <> rows_stored + rows_set_aside + "
+            "rows_withdrawn + rows_refused"
         ).fetchone()
         wrong_total = store.execute(
             """SELECT count(*) FROM row_count c WHERE c."table" = 'episodes' AND
-               rows_stored <> (SELECT count(*) FROM episode e WHERE e.site = c.site AND e.delivery = c.delivery)"""
+               rows_stored <> (SELECT count(*) FROM episode e
+                               WHERE e.site = c.site AND e.delivery = c.delivery)"""
         ).fetchone()
         unnamed = store.execute(
-            """SELECT count(*) FROM set_aside s WHERE NOT EXISTS (SELECT 1 FROM problem p WHERE p.site = s.site AND p.delivery = s.delivery
+            """SELECT count(*) FROM set_aside s
+               WHERE NOT EXISTS (SELECT 1 FROM problem p
+               WHERE p.site = s.site AND p.delivery = s.delivery
                AND p."table" = s."table" AND p.row = s.row AND p.severity = 'set_aside')"""
         ).fetchone()
         aside = store.execute("SELECT count(*) FROM set_aside").fetchone()
@@ -69,7 +75,11 @@ def test_flow_adds_up(pool_run):
     assert n["stored"] == n["positional"] + n["probable_non_positional"] + n["undetermined"]
     assert (
         n["positional"]
-        == n["untreated"] + n["incomplete_record"] + n["never_positive"] + n["not_looked"] + n["followed"]
+        == n["untreated"]
+        + n["incomplete_record"]
+        + n["never_positive"]
+        + n["not_looked"]
+        + n["followed"]
     )
     assert n["refused"] > 0
     assert n["probable_non_positional"] > 0
@@ -79,7 +89,8 @@ def test_no_small_group_is_shown(pool_run):
     for path in (pool_run[0] / "results" / "estimates").glob("*.csv"):
         rows = pd.read_csv(path)
         invented = rows["population"].str.startswith("demonstration pool")  # planted: nobody exists
-        rows = rows[rows["population"].ne("published") & ~invented]  # printed in papers: nobody of this pool
+        # printed in papers: nobody of this pool
+        rows = rows[rows["population"].ne("published") & ~invented]
         for column in ("n_episodes", "n_events"):
             assert not rows[column].between(0, 14).any(), path.stem
             assert (rows[column].dropna() % 10 == 0).all(), path.stem
@@ -89,9 +100,14 @@ def test_every_note_of_a_model_is_declared_or_no_reader_would_learn_it(pool_run)
     lost = []
     for path in (pool_run[0] / "results" / "unreleased").glob("*.csv"):
         rows = pd.read_csv(path)
-        if path.stem in ANALYSES and path.stem != "model_agreement":  # whose notes leave as they are
+        # whose notes leave as they are
+        if path.stem in ANALYSES and path.stem != "model_agreement":
             told = rows[rows["population"].ne("published") & rows["status"].ne("too_few")]
-            lost += [(path.stem, said) for note in told["note"].dropna().unique() for said in find_undeclared(note)]
+            lost += [
+                (path.stem, said)
+                for note in told["note"].dropna().unique()
+                for said in find_undeclared(note)
+            ]
     assert lost == []
 
 
@@ -112,10 +128,15 @@ def test_a_run_ends_with_what_matters(pool_run):
     summary = (directory / "results" / "unreleased" / "summary.txt").read_text("utf-8")
     assert summary in shown
     with duckdb.connect(str(directory / "results" / "warehouse.duckdb"), read_only=True) as store:
-        refused = store.execute("SELECT site, delivery FROM delivery WHERE status = 'refused'").fetchall()
-        aside = store.execute("SELECT count(*) FROM set_aside SEMI JOIN delivery USING (site, delivery)").fetchone()[0]
+        refused = store.execute(
+            "SELECT site, delivery FROM delivery WHERE status = 'refused'"
+        ).fetchall()
+        aside = store.execute(
+            "SELECT count(*) FROM set_aside SEMI JOIN delivery USING (site, delivery)"
+        ).fetchone()[0]
         current = store.execute(
-            "SELECT count(*) FROM set_aside s JOIN delivery d USING (site, delivery) WHERE d.is_current"
+            "SELECT count(*) FROM set_aside s JOIN delivery d USING (site, delivery) WHERE "
+            "d.is_current"
         ).fetchone()[0]
     assert refused
     assert aside > current > 0
@@ -127,12 +148,17 @@ def test_a_run_ends_with_what_matters(pool_run):
 
 
 def test_every_log_says_what_was_counted_and_what_it_took(pool_run):
-    logs = {path.stem: path.read_text("utf-8") for path in (pool_run[0] / "results" / "logs").glob("*.log")}
+    logs = {
+        path.stem: path.read_text("utf-8")
+        for path in (pool_run[0] / "results" / "logs").glob("*.log")
+    }
     assert set(ANALYSES) < set(logs)
     line = re.compile(r"[\w ]+: [\d,.]+(?: MB)?|\w+Warning at .+:\d+")
     for name, text in logs.items():
         assert [told for told in text.splitlines() if not line.fullmatch(told)] == [], name
-        assert {"seconds", "peak memory"} < {told.partition(":")[0] for told in text.splitlines()}, name
+        assert {"seconds", "peak memory"} < {
+            told.partition(":")[0] for told in text.splitlines()
+        }, name
 
 
 def test_no_pseudonym_reaches_a_page_a_log_or_an_estimate(pool_run):
@@ -149,12 +175,16 @@ def test_no_pseudonym_reaches_a_page_a_log_or_an_estimate(pool_run):
     assert not code.search(shown)
 
 
-def test_killed_while_storing_the_old_warehouse_is_whole_and_the_next_run_goes_on(pool_run, tmp_path):
+def test_killed_while_storing_the_old_warehouse_is_whole_and_the_next_run_goes_on(
+    pool_run, tmp_path
+):
     warehouse = tmp_path / "results" / "warehouse.duckdb"
     assert run_workflow(tmp_path, "--until", "store").returncode == 0
     before = fingerprint_files([warehouse], tmp_path)
     forced = command_of("--directory", str(tmp_path), "--until", "store", "--forcerun", "store")
-    running = subprocess.Popen(forced, start_new_session=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    running = subprocess.Popen(
+        forced, start_new_session=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+    )
     deadline = time.monotonic() + 60
     while not warehouse.with_name("warehouse.duckdb.building").exists():
         assert running.poll() is None, "the store ended before it was caught"
@@ -184,11 +214,15 @@ def test_misspelt_options_and_plan_keys_are_named_before_anything_runs(tmp_path)
     plan = tmp_path / "plan"
     plan.mkdir()
     for path in (POOL.parent.parent / "config").glob("*.yaml"):
-        (plan / path.name).write_text(path.read_text("utf-8").replace("recurrence_gap:", "recurence_gap:"), "utf-8")
+        (plan / path.name).write_text(
+            path.read_text("utf-8").replace("recurrence_gap:", "recurence_gap:"), "utf-8"
+        )
     wrong = run_workflow(tmp_path, "--dry-run", plan=str(plan))
     assert wrong.returncode != 0
     assert re.search(
-        r"study\.yaml, line \d+: resolution\.recurence_gap is not known\. Did you mean recurrence_gap\?", wrong.stdout
+        r"study\.yaml, line \d+: resolution\.recurence_gap is not known\. Did you mean "
+        r"recurrence_gap\?",
+        wrong.stdout,
     )
 
 
@@ -199,8 +233,9 @@ NOT_NESTED = {
 
 
 def find_undeclared_chains(cells: Cells) -> set[tuple[str, str]]:
-    """The sets of people, without their endpoint, and the variable with which they only grow or only shrink, wherever it narrows them, although
-    nothing says that they are nested: then whoever is between two of them is not looked at."""
+    """The sets of people, without their endpoint, and the variable with which they only grow or
+    only shrink, wherever it narrows them, although nothing says that they are nested: then whoever
+    is between two of them is not looked at."""
     series: dict[tuple[str, str], dict[tuple, list]] = {}
     for key, number in cells.place.items():
         own = key.by if isinstance(key, Group) else {}
@@ -210,19 +245,32 @@ def find_undeclared_chains(cells: Cells) -> set[tuple[str, str]]:
             values = series.setdefault((name, variable), {}).setdefault(rest, [])
             values.append((float(own[variable]), cells.values[number]))
     steps = {
-        named: np.concatenate([np.diff([value for _, value in sorted(values)]) for values in groups.values()])
+        named: np.concatenate(
+            [np.diff([value for _, value in sorted(values)]) for values in groups.values()]
+        )
         for named, groups in series.items()
     }
-    one_way = {named for named, found in steps.items() if found.any() and ((found >= 0).all() or (found <= 0).all())}
-    declared = {(re.sub(rf" ({'|'.join(ENDPOINTS)})$", "", chain.name), chain.variable) for chain in CHAINS}
+    one_way = {
+        named
+        for named, found in steps.items()
+        if found.any() and ((found >= 0).all() or (found <= 0).all())
+    }
+    declared = {
+        (re.sub(rf" ({'|'.join(ENDPOINTS)})$", "", chain.name), chain.variable) for chain in CHAINS
+    }
     return one_way - declared - NOT_NESTED
 
 
 def test_the_release_passes_its_audit_and_names_no_site(pool_run, plan):
     results = pool_run[0] / "results"
-    files = sorted(path.name for path in (results / "estimates").glob("*.csv") if path.stem in ANALYSES)
+    files = sorted(
+        path.name for path in (results / "estimates").glob("*.csv") if path.stem in ANALYSES
+    )
     before, after = (
-        pd.concat([Estimates.cast(pd.read_csv(results / folder / name)) for name in files], ignore_index=True)
+        pd.concat(
+            [Estimates.cast(pd.read_csv(results / folder / name)) for name in files],
+            ignore_index=True,
+        )
         for folder in ("unreleased", "estimates")
     )
     texts = after.select_dtypes("string").fillna("").agg(" ".join, axis=1)
@@ -238,4 +286,6 @@ def test_the_release_passes_its_audit_and_names_no_site(pool_run, plan):
         assert ((least <= audit.cells.values) & (audit.cells.values <= most)).all()
     assert find_undeclared_chains(audit.cells) == set()
     key = ["analysis", "population", "endpoint", "stratum", "term", "comparison"]
-    pd.testing.assert_frame_equal(*(rows.sort_values(key, ignore_index=True) for rows in (made.rows, after)))
+    pd.testing.assert_frame_equal(
+        *(rows.sort_values(key, ignore_index=True) for rows in (made.rows, after))
+    )

@@ -15,30 +15,39 @@ ACCEPTED = {**{f"S{n:02d}": "001" for n in (1, 2, 3, 4, 5, 7, 8, 9)}, "S06": "00
 
 
 def read_in_words_of_the_dictionary(site: str, number: str) -> dict[str, pd.DataFrame]:
-    """The tables of a delivery, with the site's own names replaced by those that its list in the plan gives for them."""
+    """The tables of a delivery, with the site's own names replaced by those that its list in the
+    plan gives for them."""
     cells = {name: pd.DataFrame(rows) for name, rows in read_cells(POOL / site / number).items()}
     path = POOL.parents[1] / "config" / "sites" / f"{site}.yaml"
     if not path.exists():
         return cells
     own = yaml.safe_load(path.read_text("utf-8"))
     tables = {own["tables"].get(name, name): rows for name, rows in cells.items()}
-    tables = {name: rows.rename(columns=own["columns"].get(name, {})) for name, rows in tables.items()}
+    tables = {
+        name: rows.rename(columns=own["columns"].get(name, {})) for name, rows in tables.items()
+    }
     return {name: rows.replace(own["codes"].get(name, {})) for name, rows in tables.items()}
 
 
 @pytest.fixture(scope="module")
 def tables() -> dict[str, pd.DataFrame]:
     """The accepted deliveries' tables as texts, with a `site` column."""
-    cells = {site: read_in_words_of_the_dictionary(site, number) for site, number in ACCEPTED.items()}
+    cells = {
+        site: read_in_words_of_the_dictionary(site, number) for site, number in ACCEPTED.items()
+    }
     return {
-        name: pd.concat([tables[name].assign(site=site) for site, tables in cells.items()], ignore_index=True)
+        name: pd.concat(
+            [tables[name].assign(site=site) for site, tables in cells.items()], ignore_index=True
+        )
         for name in ("submission", "episodes", "examinations", "treatments", "followups")
     }
 
 
 def test_ten_sites_and_a_stray_folder():
     folders = {path.name for path in POOL.iterdir()}
-    assert {name for name in folders if re.fullmatch(r"S\d{2,3}", name)} == {f"S{n:02d}" for n in range(1, 11)}
+    assert {name for name in folders if re.fullmatch(r"S\d{2,3}", name)} == {
+        f"S{n:02d}" for n in range(1, 11)
+    }
     assert len(folders) == 11
     assert {path.name for path in (POOL / "S06").iterdir()} == {"001", "002"}
 
@@ -59,7 +68,10 @@ def test_size_and_shape(tables):
     sizes = tables["episodes"].groupby("site").size()
     assert 900 <= sizes.sum() <= 1200
     assert sizes.max() > 5 * sizes.min()
-    per_episode = {name: len(tables[name]) / sizes.sum() for name in ("examinations", "treatments", "followups")}
+    per_episode = {
+        name: len(tables[name]) / sizes.sum()
+        for name in ("examinations", "treatments", "followups")
+    }
     assert 8 < per_episode["examinations"] < 25
     assert 1.2 < per_episode["treatments"] < 2.5
     assert 2 < per_episode["followups"] < 6

@@ -1,4 +1,5 @@
-"""The demonstration pool's report: every count it prints stands in the ledger or the estimates, and analyses count whom the ledger counts."""
+"""The demonstration pool's report: every count it prints stands in the ledger or the estimates,
+and analyses count whom the ledger counts."""
 
 import shutil
 import subprocess
@@ -24,8 +25,22 @@ SAME = [  # analysis, population, endpoint, stratum, term: the base whose number
     ("sequence_paths", "positional", None, "path=start", "reached", "complete"),
     ("resolution_curves", "positional", "objective", "all", "resolved_by_day_7", "followed"),
     ("resolution_curves", "positional", "strict", "all", "resolved_by_day_7", "followed_strict"),
-    ("resolution_curves", "positional", "composite", "all", "resolved_by_day_7", "followed_composite"),
-    ("resolution_curves", "positional", "patient_reported", "all", "resolved_by_day_7", "followed_patient_reported"),
+    (
+        "resolution_curves",
+        "positional",
+        "composite",
+        "all",
+        "resolved_by_day_7",
+        "followed_composite",
+    ),
+    (
+        "resolution_curves",
+        "positional",
+        "patient_reported",
+        "all",
+        "resolved_by_day_7",
+        "followed_patient_reported",
+    ),
     (
         "failure_reasons",
         "first maneuver failed",
@@ -34,15 +49,31 @@ SAME = [  # analysis, population, endpoint, stratum, term: the base whose number
         "share",
         "taken_for_failed",
     ),
-    ("second_line", "positional, first session failed", "objective", "all", "failed_first_session", "failed"),
-    ("second_line", "positional, first session failed", "objective", "all", "naive_risk_difference_day_7", "compared"),
+    (
+        "second_line",
+        "positional, first session failed",
+        "objective",
+        "all",
+        "failed_first_session",
+        "failed",
+    ),
+    (
+        "second_line",
+        "positional, first session failed",
+        "objective",
+        "all",
+        "naive_risk_difference_day_7",
+        "compared",
+    ),
     ("attempt_success", None, None, "attempt_number=1", "success_raw", "first_sessions_tested"),
     ("attempt_success", None, None, "attempt_number=4+", "success_raw", "later_sessions_tested"),
 ]
 
 
 def read(folder) -> dict[str, pd.DataFrame]:
-    return {path.stem: pd.read_csv(path) for path in folder.glob("*.csv") if path.stem != "fingerprints"}
+    return {
+        path.stem: pd.read_csv(path) for path in folder.glob("*.csv") if path.stem != "fingerprints"
+    }
 
 
 @pytest.fixture(scope="module")

@@ -1,4 +1,5 @@
-"""A published life table, handed in as a delivery and sent through the whole workflow, gives its published figures back."""
+"""A published life table, handed in as a delivery and sent through the whole workflow,
+gives its published figures back."""
 
 import shutil
 from pathlib import Path
@@ -13,14 +14,27 @@ TABLE = pd.read_csv(ROOT / "tests" / "published" / "cambi2013.csv", comment="#")
 
 
 def list_patients() -> list[float]:
-    """The day on which each of the 50 patients turned negative; the one who did not has infinity."""
-    days = [day for day, events in zip(TABLE["day"], TABLE["events"], strict=True) for _ in range(events)]
-    return [float(day) for day in days] + [float("inf")] * (int(TABLE["at_risk"].iloc[0]) - len(days))
+    """The day on which each of the 50 patients turned negative;
+    the one who did not has infinity."""
+    days = [
+        day
+        for day, events in zip(TABLE["day"], TABLE["events"], strict=True)
+        for _ in range(events)
+    ]
+    return [float(day) for day in days] + [float("inf")] * (
+        int(TABLE["at_risk"].iloc[0]) - len(days)
+    )
 
 
 def write_patients(folder: Path) -> None:
-    """Each patient as an episode with a torsional downbeat, observed, and looked at on the days of the table until negative."""
-    tables: dict[str, list[dict]] = {"episodes": [], "examinations": [], "treatments": [], "followups": []}
+    """Each patient as an episode with a torsional downbeat, observed,
+    and looked at on the days of the table until negative."""
+    tables: dict[str, list[dict]] = {
+        "episodes": [],
+        "examinations": [],
+        "treatments": [],
+        "followups": [],
+    }
     for number, ended in enumerate(list_patients(), start=1):
         code = f"EP-{number:04d}"
         tables["episodes"].append(
@@ -31,7 +45,12 @@ def write_patients(folder: Path) -> None:
                 "sex": "unknown",
                 "index_year": 2024,
             }
-            | {"cause": "unknown", "recorded_canal": "anterior", "recorded_side": "unknown", "recorded_arm": "unknown"}
+            | {
+                "cause": "unknown",
+                "recorded_canal": "anterior",
+                "recorded_side": "unknown",
+                "recorded_arm": "unknown",
+            }
             | {
                 "recorded_mechanism": "unknown",
                 "other_diagnosis": "none",
@@ -44,11 +63,22 @@ def write_patients(folder: Path) -> None:
             seen = day < ended
             tables["examinations"].append(
                 {"episode_id": code, "day": day, "look": 1, "test": "dix_hallpike", "side": "right"}
-                | {"vertical": "down" if seen else "none", "torsion": "right" if seen else "none", "horizontal": "none"}
+                | {
+                    "vertical": "down" if seen else "none",
+                    "torsion": "right" if seen else "none",
+                    "horizontal": "none",
+                }
                 | {"duration_s": 40 if seen else "", "vertigo": "mild" if seen else "none"}
             )
         tables["treatments"].append(
-            {"episode_id": code, "day": 0, "attempt": 1, "maneuver": "observe", "side": "none", "setting": "clinic"}
+            {
+                "episode_id": code,
+                "day": 0,
+                "attempt": 1,
+                "maneuver": "observe",
+                "side": "none",
+                "setting": "clinic",
+            }
             | {"performed_by": "clinician", "completed": "yes", "adverse": "none"}
         )
         contact = {
@@ -83,21 +113,36 @@ def shares(tmp_path_factory):
     done = run_workflow(folder, curves, submissions="submissions", plan="plan")
     assert done.returncode == 0, done.stdout[-3000:]
     rows = pd.read_csv(folder / curves)
-    return rows[rows["stratum"].eq("canal=anterior_or_posterior") & rows["endpoint"].eq("objective")].set_index("term")
+    return rows[
+        rows["stratum"].eq("canal=anterior_or_posterior") & rows["endpoint"].eq("objective")
+    ].set_index("term")
 
 
-@pytest.mark.parametrize("row", list(TABLE.itertuples(index=False)), ids=lambda row: f"day {row.day}")
+@pytest.mark.parametrize(
+    "row", list(TABLE.itertuples(index=False)), ids=lambda row: f"day {row.day}"
+)
 def test_published_shares_come_back(shares, row):
     for edge in ("upper", "lower"):
-        assert shares.loc[f"unresolved_{edge}_day_{row.day}", "estimate"] == pytest.approx(row.unresolved, abs=1e-6)
+        assert shares.loc[f"unresolved_{edge}_day_{row.day}", "estimate"] == pytest.approx(
+            row.unresolved, abs=1e-6
+        )
     resolved = shares.loc[f"resolved_by_day_{row.day}"]
     assert resolved["estimate"] == pytest.approx(1 - row.unresolved, abs=1e-6)
     assert (resolved["n_episodes"], resolved["n_sites"]) == (50, 1)
-    # leaving out each patient gives Greenwood's error but for a factor near one: n / (n - 1) under the root
+    # leaving out each patient gives Greenwood's error but for a factor near one: n / (n - 1) under
+    # the root
     assert resolved["std_error"] == pytest.approx(row.std_error, rel=0.02)
 
 
 def test_published_numbers_of_events_and_of_those_left_come_back(shares):
     """Everybody was tested on every day of the table until negative."""
-    known = {part: [shares.loc[f"known_{part}_day_{day}", "estimate"] for day in (7, 14)] for part in KNOWN_ON_DAY}
-    assert known == {"negative": [24, 24 + 14], "between": [0, 0], "positive": [26, 12], "untested": [0, 0]}
+    known = {
+        part: [shares.loc[f"known_{part}_day_{day}", "estimate"] for day in (7, 14)]
+        for part in KNOWN_ON_DAY
+    }
+    assert known == {
+        "negative": [24, 24 + 14],
+        "between": [0, 0],
+        "positive": [26, 12],
+        "untested": [0, 0],
+    }

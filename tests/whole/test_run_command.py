@@ -1,4 +1,5 @@
-"""`./run` on machines of many kinds, with a project of one tiny package, so that nothing comes from a network."""
+"""`./run` on machines of many kinds, with a project of one tiny package,
+so that nothing comes from a network."""
 
 import base64
 import hashlib
@@ -20,7 +21,8 @@ PYTHON = Path(sys.base_prefix) / "bin" / f"python{sys.version_info.major}.{sys.v
 TOOL = """
 import importlib.util, json, os, sys
 names = ("tiny", "foreign", "pytest_foreign")
-print(json.dumps({"found": [name for name in names if importlib.util.find_spec(name)], "here": os.getcwd(), "words": sys.argv[1:],
+print(json.dumps({"found": [name for name in names if importlib.util.find_spec(name)],
+                  "here": os.getcwd(), "words": sys.argv[1:],
                   "path": sys.path, "variables": dict(os.environ)}))
 """
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="starts a shell")
@@ -31,10 +33,15 @@ def write_wheel(folder: Path) -> str:
     files = {
         "tiny.py": "",
         "tiny-1.0.dist-info/METADATA": "Metadata-Version: 2.1\nName: tiny\nVersion: 1.0\n",
-        "tiny-1.0.dist-info/WHEEL": "Wheel-Version: 1.0\nGenerator: test\nRoot-Is-Purelib: true\nTag: py3-none-any\n",
+        "tiny-1.0.dist-info/WHEEL": (
+            "Wheel-Version: 1.0\nGenerator: test\nRoot-Is-Purelib: true\nTag: py3-none-any\n"
+        ),
     }
     digests = {name: hashlib.sha256(text.encode()).digest() for name, text in files.items()}
-    told = [f"{name},sha256={base64.urlsafe_b64encode(d).decode().rstrip('=')}," for name, d in digests.items()]
+    told = [
+        f"{name},sha256={base64.urlsafe_b64encode(d).decode().rstrip('=')},"
+        for name, d in digests.items()
+    ]
     files["tiny-1.0.dist-info/RECORD"] = "\n".join([*told, "tiny-1.0.dist-info/RECORD,,\n"])
     folder.mkdir()
     path = folder / "tiny-1.0-py3-none-any.whl"
@@ -58,11 +65,17 @@ class Project:
     def __init__(self, folder: Path, installer: str) -> None:
         self.root = folder / "a päth with blanks"
         (self.root / "pipeline" / "tools").mkdir(parents=True)
-        shutil.copytree(ROOT / "environment", self.root / "environment", ignore=shutil.ignore_patterns("__pycache__"))
+        shutil.copytree(
+            ROOT / "environment",
+            self.root / "environment",
+            ignore=shutil.ignore_patterns("__pycache__"),
+        )
         for name in ("run", "run.py", "pipeline/__init__.py"):
             shutil.copy(ROOT / name, self.root / name)
         (self.root / "pipeline" / "__main__.py").write_text(TOOL, "utf-8")
-        (self.root / "pipeline" / "tools" / "look.py").write_text('"""Look."""\ndef add_to(tools): ...\n', "utf-8")
+        (self.root / "pipeline" / "tools" / "look.py").write_text(
+            '"""Look."""\ndef add_to(tools): ...\n', "utf-8"
+        )
         self.lock = self.root / "requirements.lock"
         self.lock.write_text(f"tiny==1.0 --hash=sha256:{write_wheel(folder / 'wheels')}\n", "utf-8")
         self.site = self.root / f".venv/lib/{PYTHON.name}/site-packages"
@@ -80,8 +93,12 @@ class Project:
     def run(self, *words: str, **variables: str) -> subprocess.CompletedProcess:
         """Start it from another folder, with further variables."""
         return subprocess.run(
-            [self.root / "run", *words], env=self.variables | variables, cwd=self.root.parent, capture_output=True, encoding="utf-8"
-        )  # fmt: skip
+            [self.root / "run", *words],
+            env=self.variables | variables,
+            cwd=self.root.parent,
+            capture_output=True,
+            encoding="utf-8",
+        )
 
     def look(self, **variables: str) -> dict:
         """What the tool sees."""
@@ -122,10 +139,16 @@ def test_a_later_start_installs_nothing_and_costs_little(project):
         words = ["look"] if name == "run" else ["-m", "pipeline"]
         before = resource.getrusage(resource.RUSAGE_CHILDREN)
         for _ in range(5):
-            subprocess.run([project.root / name, *words], env=project.variables, cwd=project.root, capture_output=True)
+            subprocess.run(
+                [project.root / name, *words],
+                env=project.variables,
+                cwd=project.root,
+                capture_output=True,
+            )
         after = resource.getrusage(resource.RUSAGE_CHILDREN)
         spent[name] = (after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime) / 5
-    assert spent["run"] - spent[".venv/bin/python"] < 0.2  # seconds of a processor, since others may use the machine
+    # seconds of a processor, since others may use the machine
+    assert spent["run"] - spent[".venv/bin/python"] < 0.2
 
 
 def test_nothing_of_the_users_own_python_is_seen(project, tmp_path):
@@ -133,28 +156,56 @@ def test_nothing_of_the_users_own_python_is_seen(project, tmp_path):
     user_site = home / f".local/lib/{PYTHON.name}/site-packages"
     for folder in (user_site, tmp_path / "path", project.root.parent):
         folder.mkdir(parents=True, exist_ok=True)
-        for name in ("foreign.py", "pytest_foreign.py", "sitecustomize.py", "usercustomize.py", "json.py"):
+        for name in (
+            "foreign.py",
+            "pytest_foreign.py",
+            "sitecustomize.py",
+            "usercustomize.py",
+            "json.py",
+        ):
             (folder / name).write_text("print('foreign code ran')", "utf-8")
     try:
-        seen = project.look(HOME=str(home), PYTHONPATH=str(tmp_path / "path"), PYTHONSTARTUP="foreign.py", PYTHONUSERBASE=str(home / ".local"),
-                            PYTHONHOME=str(tmp_path), PYTEST_PLUGINS="pytest_foreign", PYTEST_ADDOPTS="-p pytest_foreign")  # fmt: skip
+        seen = project.look(
+            HOME=str(home),
+            PYTHONPATH=str(tmp_path / "path"),
+            PYTHONSTARTUP="foreign.py",
+            PYTHONUSERBASE=str(home / ".local"),
+            PYTHONHOME=str(tmp_path),
+            PYTEST_PLUGINS="pytest_foreign",
+            PYTEST_ADDOPTS="-p pytest_foreign",
+        )
     finally:
-        for name in ("foreign.py", "pytest_foreign.py", "sitecustomize.py", "usercustomize.py", "json.py"):
+        for name in (
+            "foreign.py",
+            "pytest_foreign.py",
+            "sitecustomize.py",
+            "usercustomize.py",
+            "json.py",
+        ):
             (project.root.parent / name).unlink()
     assert seen["found"] == ["tiny"]
-    assert not {"PYTEST_PLUGINS", "PYTEST_ADDOPTS", "PYTHONSTARTUP", "PYTHONHOME"} & set(seen["variables"])
+    assert not {"PYTEST_PLUGINS", "PYTEST_ADDOPTS", "PYTHONSTARTUP", "PYTHONHOME"} & set(
+        seen["variables"]
+    )
     assert not any(str(tmp_path) in entry or str(home) in entry for entry in seen["path"])
 
 
 def see_whole(project: Project) -> bool:
     asked = [PYTHON, "-c", "from environment.place import is_made; print(is_made())"]
     told = subprocess.run(
-        asked, env=project.variables, cwd=project.root, capture_output=True, encoding="utf-8", check=True
+        asked,
+        env=project.variables,
+        cwd=project.root,
+        capture_output=True,
+        encoding="utf-8",
+        check=True,
     )
     return told.stdout.strip() == "True"
 
 
-@pytest.mark.parametrize("part", [".venv/bin/python", ".venv/made_from", "tiny.py", "requirements.lock"])
+@pytest.mark.parametrize(
+    "part", [".venv/bin/python", ".venv/made_from", "tiny.py", "requirements.lock"]
+)
 def test_what_is_missing_is_seen(project, part):
     path = project.site / part if part == "tiny.py" else project.root / part
     path.rename(path.with_name("aside"))
@@ -173,7 +224,10 @@ def test_a_package_that_came_later_is_seen(project):
 def test_of_two_starts_at_once_one_mends_a_broken_environment(project):
     (project.root / ".venv/bin/python").unlink()
     pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "encoding": "utf-8"}
-    started = [subprocess.Popen([project.root / "run", "look"], env=project.variables, **pipes) for _ in range(2)]
+    started = [
+        subprocess.Popen([project.root / "run", "look"], env=project.variables, **pipes)
+        for _ in range(2)
+    ]
     told = [process.communicate() for process in started]
     assert [json.loads(out)["found"] for out, _ in told] == [["tiny"], ["tiny"]]
     assert sum("Making the environment" in error for _, error in told) == 1
@@ -209,7 +263,8 @@ def test_a_package_with_another_hash_or_none_is_not_installed(project, changed):
     lock = project.lock.read_text("utf-8")
     told, _, digest = lock.strip().partition(" --hash=sha256:")
     project.lock.write_text(
-        f"{told} --hash=sha256:{digest[1:]}{digest[0]}\n" if changed == "another" else f"{told}\n", "utf-8"
+        f"{told} --hash=sha256:{digest[1:]}{digest[0]}\n" if changed == "another" else f"{told}\n",
+        "utf-8",
     )
     try:
         done = project.run("look", **WEAKER)
@@ -250,9 +305,15 @@ def test_an_old_python_is_passed_over_for_one_that_fits(bare):
 
 
 def test_a_python_without_venv_says_what_to_install(bare):
-    hidden = 'import runpy, sys; sys.modules["ensurepip"] = None; del sys.argv[0]; sys.path.insert(0, sys.argv[0].rpartition("/")[0]);'
+    hidden = (
+        'import runpy, sys; sys.modules["ensurepip"] = None; del sys.argv[0]; sys.path.insert(0, '
+        'sys.argv[0].rpartition("/")[0]);'
+    )
     hidden += 'runpy.run_path(sys.argv[0], run_name="__main__")'
-    write_program(Path(bare.variables["PATH"]) / "python3", f"shift 3; exec '{PYTHON}' -E -s -S -c '{hidden}' \"$@\"")
+    write_program(
+        Path(bare.variables["PATH"]) / "python3",
+        f"shift 3; exec '{PYTHON}' -E -s -S -c '{hidden}' \"$@\"",
+    )
     done = bare.run("look")
     assert done.returncode == 69
     assert f"sudo apt install {PYTHON.name}-venv" in done.stderr

@@ -1,4 +1,5 @@
-"""The sites' own pages of the demonstration pool: there, in place, and wide enough for a telephone."""
+"""The sites' own pages of the demonstration pool: there, in place,
+and wide enough for a telephone."""
 
 import html
 import re
@@ -29,7 +30,8 @@ COUNTS = """
            count(*) filter (a."positional" = 'probable_non_positional') as apart,
            count(*) filter (a."positional" = 'undetermined') as undetermined,
            count(*) filter (a."positional" = 'yes' and s.status <> 'untreated') as treated,
-           count(*) filter (a."positional" = 'yes' and s.status in ('resolved', 'unresolved')) as followed
+           count(*) filter (a."positional" = 'yes' and s.status in ('resolved', 'unresolved'))
+               as followed
     from adjudication a left join spell s
     on s.site = a.site and s.episode_id = a.episode_id and s.endpoint = 'objective' and s.spell = 1
     where a.site = ?
@@ -50,13 +52,20 @@ def test_each_count_is_that_of_the_warehouse_under_its_noun(pool_run):
         known = warehouse.execute(COUNTS, [folder.name]).df().iloc[0].astype(int).to_dict()
         page = (folder / "report.html").read_text("utf-8").replace("\u00a0", " ")
         assert (f"{known['stored']} stored episodes of delivery" in page) == (known["stored"] > 0)
-        rows = re.findall(r'<th scope="row">([^<]+)</th><td>[^<]*\(([\d,]+) of ([\d,]+)\)</td>', page)
+        rows = re.findall(
+            r'<th scope="row">([^<]+)</th><td>[^<]*\(([\d,]+) of ([\d,]+)\)</td>', page
+        )
         told = {start for start in ROWS for name, _, _ in rows if name.startswith(start)}
         assert told == (set(ROWS) if known["stored"] else set())
         for name, part, whole in rows:
-            counted, base = next((ROWS[start] for start in ROWS if name.startswith(start)), (None, None))
+            counted, base = next(
+                (ROWS[start] for start in ROWS if name.startswith(start)), (None, None)
+            )
             assert base is None or int(whole.replace(",", "")) == known[base], (folder.name, name)
-            assert counted is None or int(part.replace(",", "")) == known[counted], (folder.name, name)
+            assert counted is None or int(part.replace(",", "")) == known[counted], (
+                folder.name,
+                name,
+            )
         differing = pd.read_csv(folder / "disagreements.csv")["episode_id"].nunique()
         assert f"In {differing} episode" in page or not differing
 
@@ -65,9 +74,17 @@ def test_each_count_is_that_of_the_warehouse_under_its_noun(pool_run):
 @pytest.mark.parametrize("width", [390, 1280])
 def test_the_page_never_scrolls_sideways(pool_run, width, tmp_path):
     page = (pool_run[0] / "results" / "sites" / "S03" / "report.html").read_text("utf-8")
-    frame = f'<iframe id="page" style="width:{width}px;height:1500px;border:0" srcdoc="{html.escape(page)}"></iframe>'
-    measure = "document.body.innerHTML = document.getElementById('page').contentDocument.scrollingElement.scrollWidth"
+    frame = (
+        f'<iframe id="page" style="width:{width}px;height:1500px;border:0" '
+        f'srcdoc="{html.escape(page)}"></iframe>'
+    )
+    measure = (
+        "document.body.innerHTML = "
+        "document.getElementById('page').contentDocument.scrollingElement.scrollWidth"
+    )
     holder = tmp_path / "holder.html"
     head = "<!doctype html><meta charset='utf-8'><body style='margin:0'>"
     holder.write_text(f"{head}{frame}<script>onload = () => {{{measure}}}</script>", "utf-8")
-    assert f">{width}</body>" in run_browser(f"--window-size={max(width, 500)},1500", "--dump-dom", holder.as_uri())
+    assert f">{width}</body>" in run_browser(
+        f"--window-size={max(width, 500)},1500", "--dump-dom", holder.as_uri()
+    )

@@ -1,4 +1,5 @@
-"""Pools of which nothing can be shown, from the delivery to the pages: no number leaves, and no sentence claims what nobody knows."""
+"""Pools of which nothing can be shown, from the delivery to the pages: no number leaves,
+and no sentence claims what nobody knows."""
 
 import re
 
@@ -33,7 +34,8 @@ def estimate_all(folder, deliveries: list, plan) -> pd.DataFrame:
         for name, rows in derive_tables(delivered, plan).items():
             warehouse.insert(name, rows)
     with open_warehouse(folder / "warehouse.duckdb") as warehouse:
-        quick = [name for name in ANALYSES if name != "sensitivity"]  # which derives everything anew, several times
+        # which derives everything anew, several times
+        quick = [name for name in ANALYSES if name != "sensitivity"]
         return pd.concat([run_analysis(name, warehouse, plan) for name in quick], ignore_index=True)
 
 
@@ -54,7 +56,11 @@ def released(request, plan, tmp_path_factory):
             patch.setattr(life_table, "list_patients", lambda: few)
             life_table.write_patients(folder / "pool")
         estimates = estimate_all(folder, [folder / "pool" / "S01" / "001"], plan)
-    return request.param, estimates, make_release(estimates, rule, narrow_trials(plan.published)).rows
+    return (
+        request.param,
+        estimates,
+        make_release(estimates, rule, narrow_trials(plan.published)).rows,
+    )
 
 
 def by_analysis(rows: pd.DataFrame) -> dict[str, pd.DataFrame]:

@@ -1,4 +1,5 @@
-"""The technical report in a real browser: no sideways scroll, and a filter that finds rows by words and by status."""
+"""The technical report in a real browser: no sideways scroll,
+and a filter that finds rows by words and by status."""
 
 import html
 import json
@@ -35,13 +36,18 @@ document.querySelector('pre').textContent = JSON.stringify(seen);
 
 @pytest.fixture(scope="module")
 def page(plan):
-    content = compose_technical(build_estimates(plan) | build_special(), plan, PLAN_FILES, {"deliveries": "3f1c" * 16})
+    content = compose_technical(
+        build_estimates(plan) | build_special(), plan, PLAN_FILES, {"deliveries": "3f1c" * 16}
+    )
     return render_page("technical.html.j2", content)
 
 
 @pytest.mark.parametrize("width", [320, 390, 1280])
 def test_the_page_fits_and_its_filter_finds(page, width, tmp_path):
-    frame = f'<iframe id="page" style="width:{width}px;height:1500px;border:0" srcdoc="{html.escape(page)}"></iframe>'
+    frame = (
+        f'<iframe id="page" style="width:{width}px;height:1500px;border:0" '
+        f'srcdoc="{html.escape(page)}"></iframe>'
+    )
     holder = tmp_path / "holder.html"
     head = "<!doctype html><meta charset='utf-8'><body style='margin:0'>"
     holder.write_text(f"{head}{frame}<script>onload = () => {{{MEASURE}}}</script>", "utf-8")

@@ -1,4 +1,5 @@
-"""The template and the dictionary as people meet them: at a terminal, in another spreadsheet program, in a browser, on paper."""
+"""The template and the dictionary as people meet them: at a terminal,
+in another spreadsheet program, in a browser, on paper."""
 
 import csv
 import os
@@ -19,21 +20,34 @@ from tests.whole.test_accessibility import check as check_page
 from tests.whole.test_page_in_browser import BROWSER, lay_out, run_browser
 
 OFFICE = shutil.which("soffice")
-needs_office = pytest.mark.skipif(OFFICE is None, reason="needs LibreOffice to save the workbook again")
+needs_office = pytest.mark.skipif(
+    OFFICE is None, reason="needs LibreOffice to save the workbook again"
+)
 needs_browser = pytest.mark.skipif(BROWSER is None, reason="needs chromium to lay out the page")
 
 
 def run_tool(*arguments: object, folder: Path) -> subprocess.CompletedProcess:
     command = [sys.executable, "-m", "pipeline", *map(str, arguments)]
     home = os.environ | {"PYTHONPATH": str(ROOT)}
-    return subprocess.run(command, capture_output=True, text=True, check=False, cwd=folder, env=home)
+    return subprocess.run(
+        command, capture_output=True, text=True, check=False, cwd=folder, env=home
+    )
 
 
 def convert(source: Path, form: str, folder: Path) -> Path:
     """The file as LibreOffice saves it; `form` is the ending of its name."""
     folder.mkdir(parents=True, exist_ok=True)
     profile = f"-env:UserInstallation=file://{folder / 'profile'}"
-    command = [OFFICE, profile, "--headless", "--convert-to", form, "--outdir", str(folder), str(source)]
+    command = [
+        OFFICE,
+        profile,
+        "--headless",
+        "--convert-to",
+        form,
+        "--outdir",
+        str(folder),
+        str(source),
+    ]
     subprocess.run(command, check=True, capture_output=True, timeout=180)
     shutil.rmtree(folder / "profile")
     return folder / f"{source.stem}.{form}"
@@ -76,7 +90,8 @@ def test_the_command_never_writes_over_a_file_unasked(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("out", "said"), [("template.csv", ".xlsx"), ("nowhere/t.xlsx", "does not exist"), ("d.xlsx", "is a folder")]
+    ("out", "said"),
+    [("template.csv", ".xlsx"), ("nowhere/t.xlsx", "does not exist"), ("d.xlsx", "is a folder")],
 )
 def test_what_cannot_be_written_is_a_sentence(tmp_path, out, said):
     (tmp_path / "d.xlsx").mkdir()
@@ -104,7 +119,10 @@ def test_the_other_program_keeps_lists_hints_and_formats(saved_again, filled):
     before, after = load_workbook(filled), load_workbook(saved_again)
     for name in ("episodes", "examinations", "treatments", "followups"):
         rules = [
-            {rule.promptTitle: (rule.type, rule.prompt) for rule in book[name].data_validations.dataValidation}
+            {
+                rule.promptTitle: (rule.type, rule.prompt)
+                for rule in book[name].data_validations.dataValidation
+            }
             for book in (before, after)
         ]
         assert rules[0] == rules[1]
@@ -112,7 +130,11 @@ def test_the_other_program_keeps_lists_hints_and_formats(saved_again, filled):
             cell.number_format for cell in before[name][2] if cell.value is not None
         ]
     assert after["episodes"]["A2"].number_format == "@"
-    (maneuver,) = [r for r in after["treatments"].data_validations.dataValidation if r.promptTitle == "maneuver"]
+    (maneuver,) = [
+        r
+        for r in after["treatments"].data_validations.dataValidation
+        if r.promptTitle == "maneuver"
+    ]
     assert maneuver.formula1.startswith(f"{LISTS}!")
 
 
@@ -120,7 +142,10 @@ def test_the_other_program_keeps_lists_hints_and_formats(saved_again, filled):
 def test_the_rule_for_ages_takes_what_intake_takes(filled, tmp_path):
     rules = load_workbook(filled)["episodes"].data_validations.dataValidation
     (rule,) = [rule for rule in rules if rule.promptTitle == "age_years"]
-    fine, wrong = (0, 57, 89, "57", "89", "90+"), (90, -1, 57.5, "90", "ninety", "1-2", "57.5", "+90")
+    fine, wrong = (
+        (0, 57, 89, "57", "89", "90+"),
+        (90, -1, 57.5, "90", "ninety", "1-2", "57.5", "+90"),
+    )
     cases = dict.fromkeys(fine, True) | dict.fromkeys(wrong, False)
     book = Workbook()
     for number, value in enumerate(cases, 1):
@@ -134,7 +159,10 @@ def test_the_rule_for_ages_takes_what_intake_takes(filled, tmp_path):
 @needs_browser
 @pytest.mark.parametrize("width", [320, 390, 1280])
 def test_the_page_never_scrolls_sideways(dictionary, width, tmp_path):
-    assert lay_out((dictionary / "dictionary.html").read_text("utf-8"), width, tmp_path)["needed"] == width
+    assert (
+        lay_out((dictionary / "dictionary.html").read_text("utf-8"), width, tmp_path)["needed"]
+        == width
+    )
 
 
 @needs_browser
@@ -147,8 +175,13 @@ def test_the_page_is_accessible(dictionary, tmp_path):
 @needs_browser
 def test_it_prints_on_a_dozen_leaves(dictionary, tmp_path):
     printed = tmp_path / "page.pdf"
-    run_browser("--no-pdf-header-footer", f"--print-to-pdf={printed}", (dictionary / "dictionary.html").as_uri())
-    assert 10 <= len(re.findall(rb"/Type\s*/Page\b", printed.read_bytes())) <= 16  # wider typefaces need a few more
+    run_browser(
+        "--no-pdf-header-footer",
+        f"--print-to-pdf={printed}",
+        (dictionary / "dictionary.html").as_uri(),
+    )
+    # wider typefaces need a few more
+    assert 10 <= len(re.findall(rb"/Type\s*/Page\b", printed.read_bytes())) <= 16
 
 
 def test_spreadsheet_programs_are_told_the_encoding(dictionary):

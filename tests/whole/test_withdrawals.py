@@ -1,4 +1,5 @@
-"""A patient withdraws between two runs: the workflow rewrites what it had made, leaves a count, and fails where somebody is left."""
+"""A patient withdraws between two runs: the workflow rewrites what it had made, leaves a count,
+and fails where somebody is left."""
 
 import subprocess
 import sys
@@ -22,9 +23,18 @@ def find_codes(results) -> list[str]:
             content += pd.read_parquet(path).to_csv().encode()
         if path.suffix == ".duckdb":
             with duckdb.connect(str(path), read_only=True) as store:
-                names = [name for (name,) in store.execute("SELECT table_name FROM duckdb_tables()").fetchall()]
-                content += "".join(store.execute(f'SELECT * FROM "{n}"').df().to_csv() for n in names).encode()
-        found += [path.relative_to(results).as_posix()] if any(code in content for code in CODES) else []
+                names = [
+                    name
+                    for (name,) in store.execute(
+                        "SELECT table_name FROM duckdb_tables()"
+                    ).fetchall()
+                ]
+                content += "".join(
+                    store.execute(f'SELECT * FROM "{n}"').df().to_csv() for n in names
+                ).encode()
+        found += (
+            [path.relative_to(results).as_posix()] if any(code in content for code in CODES) else []
+        )
     return found
 
 
@@ -56,7 +66,9 @@ def prove(directory) -> subprocess.CompletedProcess:
 
 
 def run(directory, *targets: str):
-    return run_workflow(directory, *targets, submissions=directory / "pool", results=directory / "results")
+    return run_workflow(
+        directory, *targets, submissions=directory / "pool", results=directory / "results"
+    )
 
 
 def test_withdrawing_rewrites_everything_and_the_run_proves_it(pool):
@@ -64,7 +76,11 @@ def test_withdrawing_rewrites_everything_and_the_run_proves_it(pool):
     first = run(pool, str(results / "warehouse.duckdb"))
     assert first.returncode == 0, first.stdout[-2000:]
     before = find_codes(results)
-    assert {"warehouse.duckdb", "intake/S01/001/problems.csv", "rows/S01/002/set_aside.parquet"} <= set(before)
+    assert {
+        "warehouse.duckdb",
+        "intake/S01/001/problems.csv",
+        "rows/S01/002/set_aside.parquet",
+    } <= set(before)
     (pool / "pool" / "S01" / "withdrawn.csv").write_text("patient_id\nPT-1\n")
     assert prove(pool).returncode == 1  # nothing was rewritten yet
     second = run(pool, str(results / "warehouse.duckdb"))
@@ -72,24 +88,33 @@ def test_withdrawing_rewrites_everything_and_the_run_proves_it(pool):
     assert find_codes(results) == []
     assert prove(pool).returncode == 0
     counts = pd.read_csv(pool / "withdrawals.csv")
-    assert counts.to_dict("records") == [{"site": "S01", "patients_withdrawn": 1, "episodes_left_out": 2}]
+    assert counts.to_dict("records") == [
+        {"site": "S01", "patients_withdrawn": 1, "episodes_left_out": 2}
+    ]
     with duckdb.connect(str(results / "warehouse.duckdb"), read_only=True) as store:
-        gone = store.execute("SELECT delivery, sum(rows_withdrawn) FROM row_count GROUP BY 1 ORDER BY 1").fetchall()
+        gone = store.execute(
+            "SELECT delivery, sum(rows_withdrawn) FROM row_count GROUP BY 1 ORDER BY 1"
+        ).fetchall()
         unbalanced = store.execute(
-            "SELECT count(*) FROM row_count WHERE rows_in <> rows_stored + rows_set_aside + rows_withdrawn + rows_refused"
+            "SELECT count(*) FROM row_count WHERE rows_in <> rows_stored + rows_set_aside + "
+            "rows_withdrawn + rows_refused"
         ).fetchone()
-    assert gone == [("001", 10), ("002", 8)]  # 2 episodes, 3 looks, 3 attempts, 2 contacts; then without the episodes
+    # 2 episodes, 3 looks, 3 attempts, 2 contacts; then without the episodes
+    assert gone == [("001", 10), ("002", 8)]
     assert unbalanced == (0,)
 
 
 def test_the_proof_fails_where_somebody_is_left_and_names_the_place_only(pool):
-    stale = pool / "results" / "rows" / "S01" / "000" / "notes.csv"  # left by a delivery that is no longer handed in
+    # left by a delivery that is no longer handed in
+    stale = pool / "results" / "rows" / "S01" / "000" / "notes.csv"
     stale.parent.mkdir()
     stale.write_text("episode_id\nEP-2\n")
     failed = prove(pool)
     stale.unlink()
     assert failed.returncode == 1
-    assert failed.stderr.strip() == "1 places still hold somebody who withdrew: rows/S01/000/notes.csv"
+    assert (
+        failed.stderr.strip() == "1 places still hold somebody who withdrew: rows/S01/000/notes.csv"
+    )
     assert not any(code.decode() in failed.stdout for code in CODES)
 
 

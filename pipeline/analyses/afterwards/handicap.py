@@ -1,19 +1,25 @@
-"""How the total of the Dizziness Handicap Inventory (0 to 100, more is worse) moves after the first attempt.
+"""How the total of the Dizziness Handicap Inventory (0 to 100, more is worse)
+moves after the first attempt.
 
-The population are treated positional episodes with a total; time zero is the first attempt; the last total on or before that day counts
-as day 0. A total is near a day of the plan if
-no other, day 0 included, is nearer on a scale of log(1 + day). Estimated are
-- the mean total on day 0 and on the days of the plan, and its change since day 0, whole and by adjudicated canal, whatever happened in
-  between. A linear mixed model (pipeline/statistics/linear_mixed.py) in which the mean is straight between knots, patients have an
-  intercept and a slope of their own, and sites an intercept. Knots are these days and, where enough totals are there, one half-way
-  between two of them and one at the end: totals fall at once after the first attempt, and without a knot there those of the first
-  days would pull down the mean of day 0. Totals may be missing for reasons that earlier totals tell, not for others.
-- of episodes with a total on day 0 and near a day, the share whose total fell by at least each of the important changes: 11 (Tamber AL,
-  Wilhelmsen KT, Strand LI. Health Qual Life Outcomes 2009;7:109, the minimal important change) and 18 (Jacobson GP, Newman CW. Arch
-  Otolaryngol Head Neck Surg 1990;116:424-427, 95 % of retests). Who starts below cannot fall by so much; that share is given too.
-- the mean total near a day of those whose resolution had been seen by the day of that total, and of those in whom it had not: what is
-  seen later plays no part. The two differ in much else. In a mixed model this comparison would lean on totals of other days (Pepe MS,
-  Anderson GL. Commun Stat Simul Comput 1994;23:939-951, recalled from memory), so each day stands by itself.
+The population are treated positional episodes with a total; time zero is the first attempt; the
+last total on or before that day counts as day 0. A total is near a day of the plan if no other, day
+0 included, is nearer on a scale of log(1 + day). Estimated are
+- the mean total on day 0 and on the days of the plan, and its change since day 0, whole and by
+  adjudicated canal, whatever happened in between. A linear mixed model
+  (pipeline/statistics/linear_mixed.py) in which the mean is straight between knots, patients have
+  an intercept and a slope of their own, and sites an intercept. Knots are these days and, where
+  enough totals are there, one half-way between two of them and one at the end: totals fall at once
+  after the first attempt, and without a knot there those of the first days would pull down the mean
+  of day 0. Totals may be missing for reasons that earlier totals tell, not for others.
+- of episodes with a total on day 0 and near a day, the share whose total fell by at least each of
+  the important changes: 11 (Tamber AL, Wilhelmsen KT, Strand LI. Health Qual Life Outcomes
+  2009;7:109, the minimal important change) and 18 (Jacobson GP, Newman CW. Arch Otolaryngol Head
+  Neck Surg 1990;116:424-427, 95 % of retests). Who starts below cannot fall by so much; that share
+  is given too.
+- the mean total near a day of those whose resolution had been seen by the day of that total, and of
+  those in whom it had not: what is seen later plays no part. The two differ in much else. In a
+  mixed model this comparison would lean on totals of other days (Pepe MS, Anderson GL. Commun Stat
+  Simul Comput 1994;23:939-951, recalled from memory), so each day stands by itself.
 - the share at zero, where the scale ends and means say little.
 """
 
@@ -25,7 +31,11 @@ import pandas as pd
 from pipeline.analyses.afterwards.handicap_course import Course, fit_course, lay_out_course
 from pipeline.analyses.afterwards.handicap_totals import count_totals, pick_nearest, select_totals
 from pipeline.statistics.guard import Refusal, check_sites, check_size
-from pipeline.statistics.jackknife import RESTS_ON_ONE, jackknife_covariance, refit_without_each_site
+from pipeline.statistics.jackknife import (
+    RESTS_ON_ONE,
+    jackknife_covariance,
+    refit_without_each_site,
+)
 from pipeline.statistics.linear_mixed import refit_linear_mixed
 from pipeline.statistics.restricted_likelihood import drop_site
 from pipeline.statistics.scales import SHARE, differ, limit_by_error, span, state_within
@@ -51,9 +61,11 @@ def estimate_handicap_change(
     spells: pd.DataFrame,
     config: Config,
 ) -> pd.DataFrame:
-    """Rows for the mean of each day and its change, shares that fell, shares at zero, and means by whether resolution had been seen.
+    """Rows for the mean of each day and its change, shares that fell, shares at zero,
+    and means by whether resolution had been seen.
 
-    The events of a row are the resolutions seen by the day of the totals near it; of a share, those counted in it.
+    The events of a row are the resolutions seen by the day of the totals near it; of a share, those
+    counted in it.
     """
     study = config.study
     totals = select_totals(episodes, followups, adjudications, spells, study)
@@ -62,7 +74,9 @@ def estimate_handicap_change(
         rows += [row | {"stratum": f"canal={canal}"} for row in describe_course(part, study)]
     rows += [row | {"stratum": "all"} for row in describe_falls(totals, study)]
     rows += list(compare_by_resolution(totals, study))
-    return tidy_estimates(rows, analysis="handicap_change", population="positional", endpoint=study.resolution.primary)
+    return tidy_estimates(
+        rows, analysis="handicap_change", population="positional", endpoint=study.resolution.primary
+    )
 
 
 def describe_course(totals: pd.DataFrame, study: Study) -> Iterator[dict]:
@@ -87,13 +101,16 @@ def describe_course(totals: pd.DataFrame, study: Study) -> Iterator[dict]:
 
 
 def describe_falls(totals: pd.DataFrame, study: Study) -> Iterator[dict]:
-    """Shares at zero near each day, shares whose total fell enough since day 0, and shares that started too low to fall so much."""
+    """Shares at zero near each day, shares whose total fell enough since day 0,
+    and shares that started too low to fall so much."""
     picked = {day: pick_nearest(totals, day) for day in (0, *study.handicap.days)}
     start = picked[0].set_index(EPISODE)["total"].rename("start")
     for day, rows in picked.items():
         yield _state_share(f"share_at_zero_day_{day}", rows, rows["total"].eq(0), study.guards)
     for change in study.handicap.important_changes:
-        yield _state_share(f"started_below_{change}", picked[0], picked[0]["total"].lt(change), study.guards)
+        yield _state_share(
+            f"started_below_{change}", picked[0], picked[0]["total"].lt(change), study.guards
+        )
         for day in study.handicap.days:
             both = picked[day].merge(start, left_on=EPISODE, right_index=True)
             fell = (both["start"] - both["total"]).ge(change)
@@ -101,22 +118,42 @@ def describe_falls(totals: pd.DataFrame, study: Study) -> Iterator[dict]:
 
 
 def compare_by_resolution(totals: pd.DataFrame, study: Study) -> Iterator[dict]:
-    """Mean totals near each day of those with and without resolution seen by the day of the total, and their difference."""
+    """Mean totals near each day of those with and without resolution seen by the day of the total,
+    and their difference."""
     for day in study.handicap.days:
         rows = pick_nearest(totals, day)
-        sites, seen, total = rows["site"].to_numpy(str), rows["seen"].to_numpy(bool), rows["total"].to_numpy(float)
+        sites, seen, total = (
+            rows["site"].to_numpy(str),
+            rows["seen"].to_numpy(bool),
+            rows["total"].to_numpy(float),
+        )
         groups = {"yes": seen, "no": ~seen}
         refused = {name: check_size(int(g.sum()), None, study.guards) for name, g in groups.items()}
         by_site = not check_sites(len(np.unique(sites)), study.guards)
-        found = {name: _average(total, sites, (g,), by_site) for name, g in groups.items() if not refused[name]}
+        found = {
+            name: _average(total, sites, (g,), by_site)
+            for name, g in groups.items()
+            if not refused[name]
+        }
         method = f"{NEAREST}; {BY_SITE if by_site else BY_MODEL}"
         for name, group in groups.items():
-            own = {"stratum": f"resolution_seen_by_then={name}", "method": method, **count_totals(rows[group])}
+            own = {
+                "stratum": f"resolution_seen_by_then={name}",
+                "method": method,
+                **count_totals(rows[group]),
+            }
             if refused[name]:
-                yield withhold(f"mean_near_day_{day}", refused[name].status, refused[name].note, **own)
+                yield withhold(
+                    f"mean_near_day_{day}", refused[name].status, refused[name].note, **own
+                )
             else:
                 yield _state_number(f"mean_near_day_{day}", 0, *found[name], own, study.guards)
-        own = {"stratum": "all", "comparison": "resolution not seen by then", "method": method, **count_totals(rows)}
+        own = {
+            "stratum": "all",
+            "comparison": "resolution not seen by then",
+            "method": method,
+            **count_totals(rows),
+        }
         refusal = refused["yes"] or refused["no"]
         if refusal:
             yield withhold(f"difference_near_day_{day}", refusal.status, refusal.note, **own)
@@ -137,17 +174,33 @@ def _tell_course(course: Course) -> tuple | Refusal:
     by_site, contrasts, products = course.by_site, course.contrasts, course.products
     full, covariance = contrasts @ fit.coef, contrasts @ fit.covariance @ contrasts.T
     if by_site:
-        refits = [refit_linear_mixed(drop_site(products, k), fit, sites=True) for k in range(len(products.whole))]
+        refits = [
+            refit_linear_mixed(drop_site(products, k), fit, sites=True)
+            for k in range(len(products.whole))
+        ]
         unknown = np.full(len(full), np.nan)
-        without = [unknown if isinstance(again, Refusal) else contrasts @ again.coef for again in refits]
+        without = [
+            unknown if isinstance(again, Refusal) else contrasts @ again.coef for again in refits
+        ]
         covariance = jackknife_covariance(full, np.array(without))
     level = course.effects.shape[1] == 1
-    method = MIXED.format(slopes="" if level else " and slopes", sites=" and intercepts of sites" if by_site else "")
-    return full, covariance, by_site, f"{method}; {BY_SITE if by_site else BY_MODEL}", LEVEL if level else None
+    method = MIXED.format(
+        slopes="" if level else " and slopes", sites=" and intercepts of sites" if by_site else ""
+    )
+    return (
+        full,
+        covariance,
+        by_site,
+        f"{method}; {BY_SITE if by_site else BY_MODEL}",
+        LEVEL if level else None,
+    )
 
 
-def _average(total: np.ndarray, sites: np.ndarray, groups: tuple[np.ndarray, ...], by_site: bool) -> tuple:
-    """The mean of one group, or of the first less that of the second, with its variance: see _state_number."""
+def _average(
+    total: np.ndarray, sites: np.ndarray, groups: tuple[np.ndarray, ...], by_site: bool
+) -> tuple:
+    """The mean of one group, or of the first less that of the second, with its variance:
+    see _state_number."""
 
     def mean(stay: np.ndarray) -> np.ndarray:
         parts = [total[group & stay] for group in groups]
@@ -183,7 +236,10 @@ def _state_number(
         return withhold(term, refusal.status, refusal.note, **own)
     scale = CHANGE if own.get("comparison") else TOTAL
     low, high, p = limit_by_error(float(full[k]), error, scale, own["n_sites"] if by_site else None)
-    own |= {"note": "; ".join(filter(None, [note, None if by_site else ALONE])) or None, "std_error": error}
+    own |= {
+        "note": "; ".join(filter(None, [note, None if by_site else ALONE])) or None,
+        "std_error": error,
+    }
     if own.get("comparison"):
         own |= {"p_value": p}
     return state_within(term, full[k], low, high, scale, guards, **own)
@@ -192,10 +248,16 @@ def _state_number(
 def _state_share(term: str, rows: pd.DataFrame, counted: pd.Series, guards: Guards) -> dict:
     """A share with the limits of pipeline/statistics/site_limits.py."""
     hit, sites = counted.to_numpy(bool), rows["site"].to_numpy(str)
-    own = {"n_episodes": len(hit), "n_events": int(hit.sum()), **count_sites(sites, events=sites[hit])}
+    own = {
+        "n_episodes": len(hit),
+        "n_events": int(hit.sum()),
+        **count_sites(sites, events=sites[hit]),
+    }
     refusal = check_size(len(hit), None, guards)
     if refusal:
         return withhold(term, refusal.status, refusal.note, method=SHARE_OF_TOTALS, **own)
     low, high = bound_share(hit, sites, guards)
     note = ALONE if check_sites(own["n_sites"], guards) else None
-    return state_within(term, hit.mean(), low, high, SHARE, guards, method=SHARE_OF_TOTALS, note=note, **own)
+    return state_within(
+        term, hit.mean(), low, high, SHARE, guards, method=SHARE_OF_TOTALS, note=note, **own
+    )

@@ -1,4 +1,5 @@
-"""The linear mixed model of totals of the Dizziness Handicap Inventory: its rows, where its mean may bend, and its fit (pipeline/analyses/afterwards/handicap.py)."""
+"""The linear mixed model of totals of the Dizziness Handicap Inventory: its rows,
+where its mean may bend, and its fit (pipeline/analyses/afterwards/handicap.py)."""
 
 from typing import NamedTuple
 
@@ -14,8 +15,9 @@ SLOPE_UNIT = np.log1p(30)
 
 
 class Course(NamedTuple):
-    """What the mixed model is made of: totals (rows,), the designs of coefficients (rows, knots) and of patients' effects (rows, 2), the
-    patient and site of each, contrasts that tell means and changes, and whether there are sites enough to have intercepts."""
+    """What the mixed model is made of: totals (rows,), the designs of coefficients (rows, knots)
+    and of patients' effects (rows, 2), the patient and site of each, contrasts that tell means and
+    changes, and whether there are sites enough to have intercepts."""
 
     total: np.ndarray
     design: np.ndarray
@@ -32,7 +34,8 @@ class Course(NamedTuple):
 
 
 def lay_out_course(totals: pd.DataFrame, days: list[int], guards: Guards) -> Course | None:
-    """The model of the totals near `days` and soon after day 0: those near other days would bend it. None without day 0 and another."""
+    """The model of the totals near `days` and soon after day 0:
+    those near other days would bend it. None without day 0 and another."""
     if 0 not in days or len(days) < 2:
         return None
     totals = totals[totals["near"].isin(days) | totals["near"].isna()]
@@ -62,13 +65,23 @@ def fit_course(course: Course, *, sites: bool) -> tuple[Course, LinearFit | Refu
 
 
 def place_knots(totals: pd.DataFrame, days: list[int], guards: Guards) -> np.ndarray:
-    """Where the mean may bend, by log(1 + day), rising: at `days`, which begin with 0, and at each place half-way between two of them, and
-    half a step after the last, that is nearest to totals of enough episodes at enough sites. Each knot has totals on a day that is
-    nearer to it than to any other, so that all are identified (Schoenberg IJ, Whitney A. Trans Am Math Soc 1953;74:246-259, from memory)."""
+    """Where the mean may bend, by log(1 + day), rising: at `days`, which begin with 0, and at each
+    place half-way between two of them, and half a step after the last, that is nearest to totals of
+    enough episodes at enough sites. Each knot has totals on a day that is nearer to it than to any
+    other, so that all are identified (Schoenberg IJ, Whitney A. Trans Am Math Soc 1953;74:246-259,
+    from memory)."""
     told = np.log1p(days)
     steps = np.diff(told)
     between = told + np.append(steps, steps[-1]) / 2
-    nearest = np.abs(np.log1p(totals["day"].to_numpy(float))[:, None] - np.sort([*told, *between])).argmin(axis=1)
-    near = totals.assign(place=nearest).groupby("place").agg(episodes=("patient", "nunique"), sites=("site", "nunique"))
-    enough = near.index[near["episodes"].ge(guards.min_episodes) & near["sites"].ge(guards.min_sites)]
+    nearest = np.abs(
+        np.log1p(totals["day"].to_numpy(float))[:, None] - np.sort([*told, *between])
+    ).argmin(axis=1)
+    near = (
+        totals.assign(place=nearest)
+        .groupby("place")
+        .agg(episodes=("patient", "nunique"), sites=("site", "nunique"))
+    )
+    enough = near.index[
+        near["episodes"].ge(guards.min_episodes) & near["sites"].ge(guards.min_sites)
+    ]
     return np.sort([*told, *between[np.isin(2 * np.arange(len(days)) + 1, enough)]])

@@ -1,4 +1,5 @@
-"""Totals of the Dizziness Handicap Inventory by day, with what had been seen by then: the rows of pipeline/analyses/afterwards/handicap.py."""
+"""Totals of the Dizziness Handicap Inventory by day, with what had been seen by then:
+the rows of pipeline/analyses/afterwards/handicap.py."""
 
 import numpy as np
 import pandas as pd
@@ -11,34 +12,55 @@ TREATED = ("resolved", "unresolved", "not_looked", "never_positive")
 
 
 def select_totals(
-    episodes: pd.DataFrame, followups: pd.DataFrame, adjudications: pd.DataFrame, spells: pd.DataFrame, study: Study
+    episodes: pd.DataFrame,
+    followups: pd.DataFrame,
+    adjudications: pd.DataFrame,
+    spells: pd.DataFrame,
+    study: Study,
 ) -> pd.DataFrame:
-    """One row for each day with a total: keys, patient (of its site), canal, day (0 or later), total, seen (resolution seen by then), near.
+    """One row for each day with a total: keys, patient (of its site), canal, day (0 or later),
+    total, seen (resolution seen by then), near.
 
-    `near` is day 0, or the day of the plan that it is near to; nan soon after day 0: such a total is after the first attempt. Two
-    totals of one day are averaged. Totals far after the last day are left out.
+    `near` is day 0, or the day of the plan that it is near to; nan soon after day 0: such a total
+    is after the first attempt. Two totals of one day are averaged. Totals far after the last day
+    are left out.
     """
     first = spells[
-        spells["spell"].eq(1) & spells["endpoint"].eq(study.resolution.primary) & spells["status"].isin(TREATED)
+        spells["spell"].eq(1)
+        & spells["endpoint"].eq(study.resolution.primary)
+        & spells["status"].isin(TREATED)
     ]
-    first = first.assign(seen_day=first["start_day"].astype(float) + first["right_days"].astype(float))
+    first = first.assign(
+        seen_day=first["start_day"].astype(float) + first["right_days"].astype(float)
+    )
     positional = adjudications[adjudications["positional"].eq("yes")][[*EPISODE, "canal"]]
     members = positional.merge(first[[*EPISODE, "seen_day"]], on=EPISODE, validate="one_to_one")
     members = members.merge(episodes[[*EPISODE, "patient_id"]], on=EPISODE, validate="one_to_one")
     given = followups[followups["dhi_total"].notna()].astype({"dhi_total": float})
     daily = given.groupby([*EPISODE, "day"], as_index=False)["dhi_total"].mean()
-    before = daily[daily["day"].le(0)].sort_values([*EPISODE, "day"]).groupby(EPISODE).tail(1).assign(day=0)
+    before = (
+        daily[daily["day"].le(0)]
+        .sort_values([*EPISODE, "day"])
+        .groupby(EPISODE)
+        .tail(1)
+        .assign(day=0)
+    )
     rows = pd.concat([before, daily[daily["day"].gt(0)]]).rename(columns={"dhi_total": "total"})
     at = rows["day"].to_numpy(float)
-    rows = rows.assign(near=find_nearest_day(at, study.handicap.days))[at <= find_horizon(study.handicap.days)]
+    rows = rows.assign(near=find_nearest_day(at, study.handicap.days))[
+        at <= find_horizon(study.handicap.days)
+    ]
     rows = rows.merge(members, on=EPISODE, validate="many_to_one")
     patient = rows["site"].astype(str) + "|" + rows["patient_id"].astype(str)
     rows = rows.assign(patient=patient, seen=rows["seen_day"] <= rows["day"].astype(float))
-    return rows.sort_values([*EPISODE, "day"], ignore_index=True).drop(columns=["patient_id", "seen_day"])
+    return rows.sort_values([*EPISODE, "day"], ignore_index=True).drop(
+        columns=["patient_id", "seen_day"]
+    )
 
 
 def find_nearest_day(day: np.ndarray, days: tuple[int, ...]) -> np.ndarray:
-    """Day 0 for itself; else the day of `days` that is nearest by log(1 + day), nan where day 0 is nearer."""
+    """Day 0 for itself; else the day of `days` that is nearest by log(1 + day),
+    nan where day 0 is nearer."""
     reported = np.array([0, *days])
     nearest = reported[np.abs(np.log1p(day)[:, None] - np.log1p(reported)).argmin(axis=1)]
     return np.where((day > 0) & (nearest == 0), np.nan, nearest)
@@ -51,14 +73,24 @@ def find_horizon(days: tuple[int, ...]) -> float:
 
 
 def pick_nearest(totals: pd.DataFrame, day: int) -> pd.DataFrame:
-    """Of each episode the total nearest to a reported day, of those near it; of two as near the later one."""
+    """Of each episode the total nearest to a reported day, of those near it;
+    of two as near the later one."""
     near = totals[totals["near"].eq(day)]
     away = np.abs(np.log1p(near["day"].astype(float)) - np.log1p(day))
     ordered = near.assign(away=away, later=-near["day"]).sort_values([*EPISODE, "away", "later"])
-    return ordered.groupby(EPISODE, as_index=False).head(1).drop(columns=["away", "later"]).reset_index(drop=True)
+    return (
+        ordered.groupby(EPISODE, as_index=False)
+        .head(1)
+        .drop(columns=["away", "later"])
+        .reset_index(drop=True)
+    )
 
 
 def count_totals(rows: pd.DataFrame) -> dict[str, int]:
     """Episodes, those among them with resolution seen by a total in `rows`, and sites."""
     seen = rows.groupby(EPISODE)["seen"].any()
-    return {"n_episodes": len(seen), "n_events": int(seen.sum()), **count_sites(seen.index.get_level_values("site"))}
+    return {
+        "n_episodes": len(seen),
+        "n_events": int(seen.sum()),
+        **count_sites(seen.index.get_level_values("site")),
+    }

@@ -1,16 +1,21 @@
 """Return of positional vertigo after it had resolved: the share still free of it by day.
 
-Estimated is, for first spells of positional vertigo that were seen to be resolved by the primary endpoint, P(no recurrence by day t).
-Time zero is the first negative day, and the whole of those resolved is at risk from then on. A recurrence is a return at least
-config.study.resolution.recurrence_gap days after it; an earlier one belongs to the same spell, so that by this definition time zero
-is only certain once the gap has passed. The return lies after the last look without it and at or before the first look with it; the
-estimator is the non-parametric one for such intervals, with the limits of the curves (pipeline/statistics/share_limits.py). Time zero is itself a look of the same follow-up, so nobody enters late and no entry is truncated.
+Estimated is, for first spells of positional vertigo that were seen to be resolved by the primary
+endpoint, P(no recurrence by day t). Time zero is the first negative day, and the whole of those
+resolved is at risk from then on. A recurrence is a return at least
+config.study.resolution.recurrence_gap days after it; an earlier one belongs to the same spell, so
+that by this definition time zero is only certain once the gap has passed. The return lies after the
+last look without it and at or before the first look with it; the estimator is the non-parametric
+one for such intervals, with the limits of the curves (pipeline/statistics/share_limits.py). Time
+zero is itself a look of the same follow-up, so nobody enters late and no entry is truncated.
 
-Two endpoints: the primary one, a positive deciding test of the same canal; and patient_reported, an answer that it came back
-(recurrence_reported). A return that a site hands in as a new episode, as on another side or canal, is not counted: nothing ties the
-days of two episodes together. Most returns are elsewhere (70 % or more: Perez P et al. Otol Neurotol 2012;33:437-443), so the shares
-by tests are lower bounds of all recurrence. Published for comparison, all canals and ears: about 15 % in the first year and half by
-40 months (Nunez RA et al. Otolaryngol Head Neck Surg 2000;122:647-652).
+Two endpoints: the primary one, a positive deciding test of the same canal; and patient_reported, an
+answer that it came back (recurrence_reported). A return that a site hands in as a new episode, as
+on another side or canal, is not counted: nothing ties the days of two episodes together. Most
+returns are elsewhere (70 % or more: Perez P et al. Otol Neurotol 2012;33:437-443), so the shares by
+tests are lower bounds of all recurrence. Published for comparison, all canals and ears: about 15 %
+in the first year and half by 40 months (Nunez RA et al. Otolaryngol Head Neck Surg
+2000;122:647-652).
 """
 
 from collections.abc import Iterator
@@ -37,41 +42,60 @@ WORTH_SAYING = 0.005  # a difference between least and most that a reader would 
 def estimate_recurrence(
     spells: pd.DataFrame, adjudications: pd.DataFrame, followups: pd.DataFrame, config: Config
 ) -> pd.DataFrame:
-    """The share free of recurrence on each of config.study.recurrence.days, by tests in all and by canal, and as reported
-    (schemas.estimate.Estimates).
+    """The share free of recurrence on each of config.study.recurrence.days,
+    by tests in all and by canal, and as reported (schemas.estimate.Estimates).
 
-    Terms: recurrence_free_upper_day_<t> and recurrence_free_lower_day_<t>, the most and the least that the data allow;
-    recurrence_free_day_<t>, the least, with limits around both; at_risk_day_<t>, how many were still seen to be free. The events of
-    a share are the returns known by its day.
+    Terms: recurrence_free_upper_day_<t> and recurrence_free_lower_day_<t>, the most and the least
+    that the data allow; recurrence_free_day_<t>, the least, with limits around both;
+    at_risk_day_<t>, how many were still seen to be free. The events of a share are the returns
+    known by its day.
     """
     study = config.study
     resolved = list_returns(spells, adjudications, study.resolution.primary)
-    reported = list_reported_returns(resolved, adjudications, followups, study.resolution.recurrence_gap)
+    reported = list_reported_returns(
+        resolved, adjudications, followups, study.resolution.recurrence_gap
+    )
     rows = []
-    for endpoint, members, strata in ((study.resolution.primary, resolved, (("canal",),)), (REPORTED, reported, ())):
+    for endpoint, members, strata in (
+        (study.resolution.primary, resolved, (("canal",),)),
+        (REPORTED, reported, ()),
+    ):
         followed = members[members["left_days"].gt(0) | np.isfinite(members["right_days"])]
         for stratum, part in split_strata(followed, strata):
-            rows += [row | {"endpoint": endpoint, "stratum": stratum} for row in _estimate_curve(part, study)]
-    return tidy_estimates(rows, analysis="recurrence", population="resolved first spells", method=METHOD)
+            rows += [
+                row | {"endpoint": endpoint, "stratum": stratum}
+                for row in _estimate_curve(part, study)
+            ]
+    return tidy_estimates(
+        rows, analysis="recurrence", population="resolved first spells", method=METHOD
+    )
 
 
 def list_returns(spells: pd.DataFrame, adjudications: pd.DataFrame, endpoint: str) -> pd.DataFrame:
-    """One row for each first spell of a positional episode that was resolved: site, episode_id, patient_id, canal, resolved_day, and
-    the return in (left_days, right_days], in days from resolved_day; infinite if none was seen.
+    """One row for each first spell of a positional episode that was resolved: site, episode_id,
+    patient_id, canal, resolved_day, and the return in (left_days, right_days], in days from
+    resolved_day; infinite if none was seen.
 
-    The second spell starts on the day on which the return was seen, and the last deciding look of the first was still without it.
+    The second spell starts on the day on which the return was seen, and the last deciding look of
+    the first was still without it.
     """
     own = spells[spells["endpoint"].eq(endpoint)]
     first = own[own["spell"].eq(1) & own["status"].eq("resolved")]
-    second = own.loc[own["spell"].eq(2), [*EPISODE, "start_day"]].rename(columns={"start_day": "returned_day"})
+    second = own.loc[own["spell"].eq(2), [*EPISODE, "start_day"]].rename(
+        columns={"start_day": "returned_day"}
+    )
     verdicts = adjudications.loc[adjudications["positional"].eq("yes"), [*EPISODE, "canal"]]
     rows = first.merge(verdicts, on=EPISODE, validate="one_to_one")
-    rows = rows.merge(second, on=EPISODE, how="left", validate="one_to_one").sort_values(EPISODE, ignore_index=True)
+    rows = rows.merge(second, on=EPISODE, how="left", validate="one_to_one").sort_values(
+        EPISODE, ignore_index=True
+    )
     resolved_day = (rows["start_day"] + rows["right_days"]).to_numpy(float)
     returned_day = rows["returned_day"].to_numpy(float, na_value=np.inf)
     return rows[[*EPISODE, "patient_id", "canal"]].assign(
         resolved_day=resolved_day,
-        left_days=rows["start_day"].to_numpy(float) + rows["last_look_days"].to_numpy(float) - resolved_day,
+        left_days=rows["start_day"].to_numpy(float)
+        + rows["last_look_days"].to_numpy(float)
+        - resolved_day,
         right_days=returned_day - resolved_day,
     )
 
@@ -81,21 +105,35 @@ def list_reported_returns(
 ) -> pd.DataFrame:
     """The rows of `resolved` with the interval that patients' answers give.
 
-    The return lies after the last contact with a no and at or before the first with a yes; a yes outweighs a no of the same day.
-    A yes less than `gap` days after resolution tells of the same spell and is left aside, as are contacts without an answer.
+    The return lies after the last contact with a no and at or before the first with a yes; a yes
+    outweighs a no of the same day. A yes less than `gap` days after resolution tells of the same
+    spell and is left aside, as are contacts without an answer.
     """
     told = keep_until_reclassified(followups, adjudications)
     told = told[told["recurrence_reported"].isin(["yes", "no"])].merge(
         resolved[[*EPISODE, "resolved_day"]], on=EPISODE, validate="many_to_one"
     )
     told["days"] = told["day"].astype(float) - told["resolved_day"]
-    said = told.assign(back=told["recurrence_reported"].eq("yes")).groupby([*EPISODE, "days"])["back"].any()
+    said = (
+        told.assign(back=told["recurrence_reported"].eq("yes"))
+        .groupby([*EPISODE, "days"])["back"]
+        .any()
+    )
     said = said.reset_index().query("days > 0")
-    returned = said[said["back"] & said["days"].ge(gap)].groupby(EPISODE)["days"].min().rename("right_days")
+    returned = (
+        said[said["back"] & said["days"].ge(gap)]
+        .groupby(EPISODE)["days"]
+        .min()
+        .rename("right_days")
+    )
     denied = said[~said["back"]].join(returned, on=EPISODE)
     denied = denied[denied["right_days"].isna() | (denied["days"] < denied["right_days"])]
     free = denied.groupby(EPISODE)["days"].max().rename("left_days")
-    rows = resolved.drop(columns=["left_days", "right_days"]).join(free, on=EPISODE).join(returned, on=EPISODE)
+    rows = (
+        resolved.drop(columns=["left_days", "right_days"])
+        .join(free, on=EPISODE)
+        .join(returned, on=EPISODE)
+    )
     return rows.fillna({"left_days": 0.0, "right_days": np.inf})
 
 
@@ -107,13 +145,23 @@ def _estimate_curve(returns: pd.DataFrame, study: Study) -> list[dict]:
     refused = check_size(len(returns), None, study.guards)
     if refused:
         terms = (f"recurrence_free_day_{day}" for day in days)
-        return [withhold(term, refused.status, refused.note, n_events=events, **shared) for term in terms]
+        return [
+            withhold(term, refused.status, refused.note, n_events=events, **shared)
+            for term in terms
+        ]
     try:
         bounded = bound_curve(returns, np.array(days))
     except NotConverged as failure:
-        return [withhold(f"recurrence_free_day_{day}", "not_converged", str(failure), **shared) for day in days]
+        return [
+            withhold(f"recurrence_free_day_{day}", "not_converged", str(failure), **shared)
+            for day in days
+        ]
     known = [int((right <= day).sum()) for day in days]
-    rows = [row for k in range(len(days)) for row in _state_day(bounded, k, shared | {"n_events": known[k]}, study)]
+    rows = [
+        row
+        for k in range(len(days))
+        for row in _state_day(bounded, k, shared | {"n_events": known[k]}, study)
+    ]
     for day in (0, *days):
         at_risk = (left >= day) & (right > day)
         counted = {"n_episodes": int(at_risk.sum()), **count_sites(returns.loc[at_risk, "site"])}
@@ -126,13 +174,23 @@ def _state_day(bounded: BoundedCurve, k: int, where: dict, study: Study) -> Iter
     day, upper, lower = study.recurrence.days[k], bounded.upper, bounded.lower
     if np.isnan(upper.error[k] + lower.error[k]):
         terms = (f"recurrence_free_{edge}day_{day}" for edge in ("upper_", "lower_", ""))
-        yield from (withhold(term, RESTS_ON_ONE.status, RESTS_ON_ONE.note, **where) for term in terms)
+        yield from (
+            withhold(term, RESTS_ON_ONE.status, RESTS_ON_ONE.note, **where) for term in terms
+        )
         return
     for name, edge in (("upper", upper), ("lower", lower)):
         term, own = f"recurrence_free_{name}_day_{day}", where | {"std_error": edge.tell_error(k)}
-        yield state_within(term, edge.share[k], edge.low[k], edge.high[k], SHARE, study.guards, **own)
+        yield state_within(
+            term, edge.share[k], edge.low[k], edge.high[k], SHARE, study.guards, **own
+        )
     least, most = lower.share[k], upper.share[k]
-    between = f"the data allow {least:.3f} to {most:.3f}; the lower is given" if most - least >= WORTH_SAYING else None
+    between = (
+        f"the data allow {least:.3f} to {most:.3f}; the lower is given"
+        if most - least >= WORTH_SAYING
+        else None
+    )
     note = "; ".join(filter(None, [between, ONE_SITE if where["n_sites"] == 1 else None])) or None
     own = where | {"std_error": lower.tell_error(k), "note": note}
-    yield state_within(f"recurrence_free_day_{day}", least, lower.low[k], upper.high[k], SHARE, study.guards, **own)
+    yield state_within(
+        f"recurrence_free_day_{day}", least, lower.low[k], upper.high[k], SHARE, study.guards, **own
+    )

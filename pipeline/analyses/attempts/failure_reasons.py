@@ -1,6 +1,8 @@
-"""Why first maneuvers failed: the share of failures with evidence for each reason, as known at the time and in hindsight.
+"""Why first maneuvers failed: the share of failures with evidence for each reason,
+as known at the time and in hindsight.
 
-Several reasons are possible for one failure, so the shares of a view do not add up to one. Evidence is not a verdict.
+Several reasons are possible for one failure, so the shares of a view do not add up to one. Evidence
+is not a verdict.
 """
 
 from collections.abc import Iterator
@@ -16,20 +18,27 @@ from schemas.study import Config, Guards
 
 METHOD = f"share of episodes; {site_limits.METHOD}"
 NOTE = "several reasons are possible for one failure; evidence, not a verdict"
-ONLY_LATER = ("at_the_time", "remission_anyway")  # nobody can know on the day of the failure that it will go by itself
+# nobody can know on the day of the failure that it will go by itself
+ONLY_LATER = ("at_the_time", "remission_anyway")
 FAILED, TREATED = "first maneuver failed", "first maneuver failed or was never looked at"
 
 
 def estimate_failure_reasons(failure_reasons: pd.DataFrame, config: Config) -> pd.DataFrame:
-    """One share for each view and reason, from schemas.derived.FailureReasons (schemas.estimate.Estimates).
+    """One share for each view and reason, from schemas.derived.FailureReasons
+    (schemas.estimate.Estimates).
 
-    The population of never_looked are all first sessions that have a reason; that of the others are those after which someone
-    looked, because nothing is known of the rest. A first session that was taken for failed belongs to them, and
-    one that cleared its canal while another one of the same ear had become positive. Fewer than
-    `guards.min_episodes` episodes give a status, not a number. Limits: pipeline/statistics/site_limits.py.
+    The population of never_looked are all first sessions that have a reason; that of the others are
+    those after which someone looked, because nothing is known of the rest. A first session that was
+    taken for failed belongs to them, and one that cleared its canal while another one of the same
+    ear had become positive. Fewer than `guards.min_episodes` episodes give a status, not a number.
+    Limits: pipeline/statistics/site_limits.py.
     """
     by_view = {view: failure_reasons[failure_reasons["view"].eq(view)] for view in VIEW}
-    rows = [row for view, reasons in by_view.items() for row in _estimate_view(reasons, view, config.study.guards)]
+    rows = [
+        row
+        for view, reasons in by_view.items()
+        for row in _estimate_view(reasons, view, config.study.guards)
+    ]
     return tidy_estimates(rows, analysis="failure_reasons", method=METHOD)
 
 
@@ -41,7 +50,9 @@ def list_taken_for_failed(failure_reasons: pd.DataFrame) -> pd.DataFrame:
 def _drop_unseen(reasons: pd.DataFrame) -> pd.DataFrame:
     """The reasons of those after whose first session someone looked."""
     unseen = reasons.loc[reasons["reason"].eq("never_looked"), EPISODE]
-    return reasons[~pd.MultiIndex.from_frame(reasons[EPISODE]).isin(pd.MultiIndex.from_frame(unseen))]
+    return reasons[
+        ~pd.MultiIndex.from_frame(reasons[EPISODE]).isin(pd.MultiIndex.from_frame(unseen))
+    ]
 
 
 def _estimate_view(reasons: pd.DataFrame, view: str, guards: Guards) -> Iterator[dict]:
@@ -60,9 +71,17 @@ def _estimate_share(members: pd.DataFrame, reason: str, guards: Guards, where: d
     total = len(episodes)
     told = members.loc[members["reason"].eq(reason), EPISODE]
     events = len(told)
-    counts = {"n_episodes": total, "n_events": events, **count_sites(episodes["site"], events=told["site"])}
+    counts = {
+        "n_episodes": total,
+        "n_events": events,
+        **count_sites(episodes["site"], events=told["site"]),
+    }
     if total < guards.min_episodes:
-        return withhold("share", "too_few", f"fewer than {guards.min_episodes} episodes", **where, **counts)
+        return withhold(
+            "share", "too_few", f"fewer than {guards.min_episodes} episodes", **where, **counts
+        )
     happened = pd.MultiIndex.from_frame(episodes).isin(pd.MultiIndex.from_frame(told))
     low, high = site_limits.bound_share(happened, episodes["site"], guards)
-    return state_within("share", events / total, low, high, SHARE, guards, note=NOTE, **where, **counts)
+    return state_within(
+        "share", events / total, low, high, SHARE, guards, note=NOTE, **where, **counts
+    )

@@ -1,8 +1,10 @@
-"""The attempt model fitted to all and without each site: coefficients of the marginal and of the random-intercept regression.
+"""The attempt model fitted to all and without each site: coefficients of the marginal and of the
+random-intercept regression.
 
-The marginal one is refitted without each site. For the other, leaving out a site is one Newton step from the common maximum,
-theta + (I - I_s)^-1 (-g_s) with the site's own gradient g_s and information I_s: the linearised jackknife (for logistic regression
-MacKinnon JG, Nielsen MO, Webb MD. arXiv 2406.00650, 2024, from memory).
+The marginal one is refitted without each site. For the other, leaving out a site is one Newton step
+from the common maximum, theta + (I - I_s)^-1 (-g_s) with the site's own gradient g_s and
+information I_s: the linearised jackknife (for logistic regression MacKinnon JG, Nielsen MO, Webb
+MD. arXiv 2406.00650, 2024, from memory).
 """
 
 from dataclasses import dataclass
@@ -10,7 +12,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.analyses.attempts.rows import AttemptDesign
-from pipeline.statistics.cloglog import Maximum, Rows, check_maximum, climb_rows, find_determined, fit_cloglog, is_flat
+from pipeline.statistics.cloglog import (
+    Maximum,
+    Rows,
+    check_maximum,
+    climb_rows,
+    find_determined,
+    fit_cloglog,
+    is_flat,
+)
 from pipeline.statistics.guard import Refusal
 from pipeline.statistics.jackknife import jackknife_covariance, limits, refit_without_each_site
 from pipeline.statistics.mixed import MixedFit, fit_mixed, score
@@ -21,10 +31,12 @@ GONE = 1e-8  # share of a coefficient's information below which nothing of it is
 
 @dataclass(frozen=True)
 class Answers:
-    """Coefficients (columns of the design) of all and without each site (sites, columns), nan where there is none.
+    """Coefficients (columns of the design) of all and without each site (sites, columns),
+    nan where there is none.
 
-    `sd` is the spread on which chances are averaged, of all and without each site: 0 in the marginal model; patients and sites together
-    in the other, where `site_sd` is that of sites alone (nan if fixed).
+    `sd` is the spread on which chances are averaged, of all and without each site: 0 in the
+    marginal model; patients and sites together in the other, where `site_sd` is that of sites alone
+    (nan if fixed).
     """
 
     coef: np.ndarray
@@ -36,7 +48,8 @@ class Answers:
 
 
 def fit_determined(attempts: AttemptDesign) -> tuple[AttemptDesign, Maximum | Refusal]:
-    """What is left of the design of those that the data can tell apart, and the regression without random intercepts."""
+    """What is left of the design of those that the data can tell apart,
+    and the regression without random intercepts."""
     if is_flat(climb_rows(attempts.collapse()[0]).information):
         attempts = attempts.keep_determined()
     return attempts, fit_cloglog(attempts.collapse()[0])
@@ -48,13 +61,16 @@ def fit_marginal(attempts: AttemptDesign) -> tuple[AttemptDesign, Answers] | Ref
     if isinstance(fit, Refusal):
         return fit
     rows, site = attempts.collapse()
-    without = refit_without_each_site(site, lambda kept: refit_rows(rows.keep(kept), fit.point, attempts.n_covariates))
+    without = refit_without_each_site(
+        site, lambda kept: refit_rows(rows.keep(kept), fit.point, attempts.n_covariates)
+    )
     return attempts, Answers(fit.point, without, 0.0, np.zeros(len(without)))
 
 
 def refit_rows(rows: Rows, start: np.ndarray, n_covariates: int) -> np.ndarray:
-    """Coefficients of what is left: nan for a class that is gone, whose members all have the event or all have none, or that follows from
-    the other terms, of which the first `n_covariates` columns are given up first; all nan where there is no maximum."""
+    """Coefficients of what is left: nan for a class that is gone, whose members all have the event
+    or all have none, or that follows from the other terms, of which the first `n_covariates`
+    columns are given up first; all nan where there is no maximum."""
     answer = np.full(len(start), np.nan)
     found = climb_rows(rows, start)
     if not is_flat(found.information) and check_maximum(found) is None:
@@ -66,8 +82,11 @@ def refit_rows(rows: Rows, start: np.ndarray, n_covariates: int) -> np.ndarray:
     return answer
 
 
-def fit_random(attempts: AttemptDesign, marginal: Answers, points: int) -> tuple[Groups, MixedFit, Answers] | Refusal:
-    """The regression with random intercepts, the patients it rests on, and its answers without each site."""
+def fit_random(
+    attempts: AttemptDesign, marginal: Answers, points: int
+) -> tuple[Groups, MixedFit, Answers] | Refusal:
+    """The regression with random intercepts, the patients it rests on,
+    and its answers without each site."""
     groups = collapse_patients(attempts.single, attempts.patient, attempts.site)
     fit = fit_mixed(groups, marginal.coef, points, random_sites=attempts.random_sites)
     if isinstance(fit, Refusal):
@@ -82,15 +101,20 @@ def fit_random(attempts: AttemptDesign, marginal: Answers, points: int) -> tuple
 
 
 def leave_out_sites(groups: Groups, fit: MixedFit, points: int) -> np.ndarray:
-    """Where one Newton step leads without each site, in the order of their numbers: (sites, length of the maximum's point)."""
+    """Where one Newton step leads without each site, in the order of their numbers:
+    (sites, length of the maximum's point)."""
     here, random_sites = fit.maximum, fit.site_sd is not None
     moved = []
     for site in np.unique(groups.site):
-        _, gradient, information = score(here.point, keep_sites(groups, [site]), points, random_sites)
+        _, gradient, information = score(
+            here.point, keep_sites(groups, [site]), points, random_sites
+        )
         left = here.information - information
         known = np.diag(left) > GONE * np.diag(here.information)
         step = np.full(len(here.point), np.nan)
-        step[known] = np.linalg.lstsq(left[np.ix_(known, known)], (here.gradient - gradient)[known], rcond=None)[0]
+        step[known] = np.linalg.lstsq(
+            left[np.ix_(known, known)], (here.gradient - gradient)[known], rcond=None
+        )[0]
         moved.append(here.point + step)
     return np.array(moved)
 

@@ -1,8 +1,10 @@
-"""Chances that the attempt models imply, averaged over the people in the pool and over what is unseen of patients and sites.
+"""Chances that the attempt models imply, averaged over the people in the pool and over what is
+unseen of patients and sites.
 
-The people are those at their first attempt, each with own covariates and own gap to the look, as if no attempt changed the family.
-`success` of the n-th attempt: were it given to all of them. `in_sequence`: to those whom the attempts before left unresolved; with a
-spread of patients those are the harder ones. `resolved`: after up to n attempts.
+The people are those at their first attempt, each with own covariates and own gap to the look, as if
+no attempt changed the family. `success` of the n-th attempt: were it given to all of them.
+`in_sequence`: to those whom the attempts before left unresolved; with a spread of patients those
+are the harder ones. `resolved`: after up to n attempts.
 """
 
 from dataclasses import dataclass
@@ -25,7 +27,8 @@ NUMBER = "attempt_number="
 
 @dataclass(frozen=True)
 class People:
-    """Distinct people of a site: `design` (rows, columns) at a first attempt, how many they are, and the number of their site."""
+    """Distinct people of a site: `design` (rows, columns) at a first attempt, how many they are,
+    and the number of their site."""
 
     design: np.ndarray
     count: np.ndarray
@@ -35,7 +38,11 @@ class People:
 def gather_people(attempts: AttemptDesign, mask: np.ndarray) -> People:
     """Those of the members at their first attempt for whom `mask` (members,) is true."""
     chosen = mask & attempts.members["session"].eq(1).to_numpy(bool)
-    varied = [k for k, name in enumerate(attempts.names) if name.startswith(NUMBER) or name == f"previous={OTHER}"]
+    varied = [
+        k
+        for k, name in enumerate(attempts.names)
+        if name.startswith(NUMBER) or name == f"previous={OTHER}"
+    ]
     matrix = attempts.matrix[chosen].copy()
     matrix[:, varied] = 0
     distinct, _, index = find_distinct(np.column_stack([attempts.site[chosen], matrix]))
@@ -43,20 +50,26 @@ def gather_people(attempts: AttemptDesign, mask: np.ndarray) -> People:
 
 
 def add_up_effects(attempts: AttemptDesign, coef: np.ndarray, longest: int) -> np.ndarray:
-    """The log hazard ratio of each attempt 1 to `longest` against the reference; nan for a class that is not in the model."""
+    """The log hazard ratio of each attempt 1 to `longest` against the reference;
+    nan for a class that is not in the model."""
     place = {name: k for k, name in enumerate(attempts.names)}
     classes = [str(k) if k < LAST_NUMBER else f"{LAST_NUMBER}+" for k in range(1, longest + 1)]
     reference = attempts.design.references.get("attempt_number", "1")
     return np.array(
         [
-            coef[place[NUMBER + name]] if NUMBER + name in place else 0.0 if name == reference else np.nan
+            coef[place[NUMBER + name]]
+            if NUMBER + name in place
+            else 0.0
+            if name == reference
+            else np.nan
             for name in classes
         ]
     )
 
 
 def average_survival(people: People, coef: np.ndarray, sd: float, dose: np.ndarray) -> np.ndarray:
-    """The share not yet resolved at each `dose` of hazard (in those of the reference attempt), nan where the dose is."""
+    """The share not yet resolved at each `dose` of hazard (in those of the reference attempt),
+    nan where the dose is."""
     known = ~np.isnan(coef)
     usable = ~(people.design[:, ~known] != 0).any(axis=1)
     if not usable.any():
@@ -68,8 +81,11 @@ def average_survival(people: People, coef: np.ndarray, sd: float, dose: np.ndarr
     return np.array([share @ np.exp(-hazard * each) @ weights for each in dose])
 
 
-def predict_chances(attempts: AttemptDesign, people: People, answers: Answers, longest: int) -> dict[str, tuple]:
-    """For success, in_sequence and resolved the chances (attempts,) of all and without each site (sites, attempts)."""
+def predict_chances(
+    attempts: AttemptDesign, people: People, answers: Answers, longest: int
+) -> dict[str, tuple]:
+    """For success, in_sequence and resolved the chances (attempts,)
+    of all and without each site (sites, attempts)."""
     full = _predict(attempts, people, answers.coef, answers.sd, longest)
     parts = [
         _predict(attempts, _leave_out(people, number), coef, sd, longest)
@@ -95,10 +111,15 @@ def _leave_out(people: People, site: int) -> People:
     return People(people.design[kept], people.count[kept], people.site[kept])
 
 
-def state_chances(attempts: AttemptDesign, answers: Answers, model: str, method: str, config: Config) -> list[dict]:
-    """Chances of attempts 1, 2, 3 and 4+ for all; with random intercepts also how many attempts a share needs, by canal too."""
+def state_chances(
+    attempts: AttemptDesign, answers: Answers, model: str, method: str, config: Config
+) -> list[dict]:
+    """Chances of attempts 1, 2, 3 and 4+ for all; with random intercepts also how many attempts a
+    share needs, by canal too."""
     everybody = np.ones(len(attempts.members), dtype=bool)
-    found = _state_sequence(attempts, answers, everybody, {"stratum": f"model={model}", "method": method}, config)
+    found = _state_sequence(
+        attempts, answers, everybody, {"stratum": f"model={model}", "method": method}, config
+    )
     if model == "mixed":
         for canal in sorted(attempts.members["canal"].dropna().unique()):
             where = {"stratum": f"model={model},canal={canal}", "method": method}
@@ -131,16 +152,23 @@ def _state_sequence(
         for term in ("success", *["success_in_sequence"] * mixed):
             full, without = chances[term.replace("success_in", "in")]
             ends = _limit_chance(full[k], without[:, k], int(own.sum()))
-            found.append(_state_chance(term, full[k], without[:, k], ends, config.study.guards, shown))
+            found.append(
+                _state_chance(term, full[k], without[:, k], ends, config.study.guards, shown)
+            )
     if mixed:
         full, without = chances["resolved"]
         ends = np.array([_limit_chance(full[k], without[:, k], len(begun)) for k in range(longest)])
         low, high = np.fmax.accumulate(ends[:, 0]), np.fmin.accumulate(ends[::-1, 1])[::-1]
         for k in range(longest):
             shown = where | {"stratum": f"{where['stratum']},up_to_attempts={k + 1}"}
-            row = _state_chance("resolved", full[k], without[:, k], (low[k], high[k]), config.study.guards, shown)
+            row = _state_chance(
+                "resolved", full[k], without[:, k], (low[k], high[k]), config.study.guards, shown
+            )
             resolved.append(row)
-        found += [_state_number(share, resolved, where) for share in config.study.attempt_success.resolved_shares]
+        found += [
+            _state_number(share, resolved, where)
+            for share in config.study.attempt_success.resolved_shares
+        ]
     return found + resolved
 
 
@@ -152,7 +180,12 @@ def _limit_chance(chance: float, without: np.ndarray, number: int) -> tuple[floa
 
 
 def _state_chance(
-    term: str, chance: float, without: np.ndarray, ends: tuple[float, float], guards: Guards, where: dict
+    term: str,
+    chance: float,
+    without: np.ndarray,
+    ends: tuple[float, float],
+    guards: Guards,
+    where: dict,
 ) -> dict:
     """A chance with its limits."""
     if np.isnan(chance):
@@ -170,12 +203,19 @@ def _state_number(share: float, resolved: list[dict], where: dict) -> dict:
         return withhold(term, "not_identified", "the shares resolved are not known", **where)
 
     def reach(limit: str) -> float | None:
-        return next((float(k) for k, row in enumerate(resolved, start=1) if row[limit] >= share), None)
+        return next(
+            (float(k) for k, row in enumerate(resolved, start=1) if row[limit] >= share), None
+        )
 
     if reach("estimate") is None:
         return withhold(
-            term, "not_identified", f"not reached after {len(resolved)} attempts; the data end there", **where
+            term,
+            "not_identified",
+            f"not reached after {len(resolved)} attempts; the data end there",
+            **where,
         )
     note = "attempts one after another, each seen after the gap of the first"
     note += "" if reach("lower") else f"; no upper limit within {len(resolved)} attempts"
-    return state(term, reach("estimate"), lower=reach("upper"), upper=reach("lower"), note=note, **where)
+    return state(
+        term, reach("estimate"), lower=reach("upper"), upper=reach("lower"), note=note, **where
+    )

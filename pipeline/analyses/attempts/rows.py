@@ -1,4 +1,5 @@
-"""The rows of the attempt model: treatment sessions after which a deciding look came, their covariates and their design."""
+"""The rows of the attempt model: treatment sessions after which a deciding look came,
+their covariates and their design."""
 
 from dataclasses import dataclass, replace
 
@@ -17,28 +18,41 @@ LAST_NUMBER = 4  # sessions from this one on are one class
 SAME, OTHER = "same family or first", "other family"
 GAP = "log_gap"
 SEPARATED = Refusal(
-    "not_identified", "separation: all looks after it were negative, or none, so that no finite ratio fits"
+    "not_identified",
+    "separation: all looks after it were negative, or none, so that no finite ratio fits",
 )
 
 
-def describe_attempts(episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame) -> pd.DataFrame:
-    """One row for each session of a positional episode that began while not known to be resolved and that a deciding look followed.
+def describe_attempts(
+    episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame
+) -> pd.DataFrame:
+    """One row for each session of a positional episode that began while not known to be resolved
+    and that a deciding look followed.
 
-    Sessions after a return are left out: what came back is another spell, and its first session no second attempt at the first one.
-    Columns: the covariates of pipeline.analyses.covariates.describe_covariates, those of the session (session, attempt_number, previous,
-    family, fit, setting, performed_by), canal, gap (days to the look, at least 1) and event (the look was negative). A first session
-    has no other one before it and shares a class with a repeated family, since attempt_number tells it apart.
+    Sessions after a return are left out: what came back is another spell, and its first session no
+    second attempt at the first one. Columns: the covariates of
+    pipeline.analyses.covariates.describe_covariates, those of the session (session, attempt_number,
+    previous, family, fit, setting, performed_by), canal, gap (days to the look, at least 1) and
+    event (the look was negative). A first session has no other one before it and shares a class
+    with a repeated family, since attempt_number tells it apart.
     """
     told = describe_covariates(episodes, adjudications, attempts).drop(columns="patient_id")
     canals = adjudications.loc[adjudications["positional"].eq("yes"), [*EPISODE, "canal"]]
     rows = attempts.sort_values([*EPISODE, "session"], ignore_index=True)
     before = rows.groupby(EPISODE)["family"].shift()
-    rows["previous"] = np.where(before.notna() & rows["family"].ne(before).fillna(False), OTHER, SAME)
+    rows["previous"] = np.where(
+        before.notna() & rows["family"].ne(before).fillna(False), OTHER, SAME
+    )
     number = rows["session"].clip(upper=LAST_NUMBER).astype(str)
     rows["attempt_number"] = number.where(rows["session"] < LAST_NUMBER, f"{LAST_NUMBER}+")
     rows = rows[rows["spell"].eq(1) & rows["at_risk"] & rows["outcome"].ne("not_looked")]
-    rows = rows.merge(canals, on=EPISODE, validate="many_to_one").merge(told, on=EPISODE, validate="many_to_one")
-    rows["event"], rows["gap"] = rows["outcome"].eq("negative").astype(bool), rows["next_look_days"].astype(float)
+    rows = rows.merge(canals, on=EPISODE, validate="many_to_one").merge(
+        told, on=EPISODE, validate="many_to_one"
+    )
+    rows["event"], rows["gap"] = (
+        rows["outcome"].eq("negative").astype(bool),
+        rows["next_look_days"].astype(float),
+    )
     return rows
 
 
@@ -46,9 +60,11 @@ def describe_attempts(episodes: pd.DataFrame, adjudications: pd.DataFrame, attem
 class AttemptDesign:
     """The rows that the model can use (`members`), their design and the names of its columns.
 
-    `matrix` (rows, columns): the covariates, then those without a name (see Design), the logarithm of the gap, then one column a site, or
-    a single intercept if sites are random. `site` and `patient` (rows,) are whole numbers; `sites` the names behind the first. `complete`
-    says whether all rows are members; others are of a kind of which all or none were followed by a negative look.
+    `matrix` (rows, columns): the covariates, then those without a name (see Design), the logarithm
+    of the gap, then one column a site, or a single intercept if sites are random. `site` and
+    `patient` (rows,) are whole numbers; `sites` the names behind the first. `complete` says whether
+    all rows are members; others are of a kind of which all or none were followed by a negative
+    look.
     """
 
     members: pd.DataFrame
@@ -68,15 +84,21 @@ class AttemptDesign:
         return self.names.index(GAP)
 
     def keep_determined(self) -> "AttemptDesign":
-        """The same without rows at the limit of their likelihood, and without columns that the others do not determine: these are refused,
-        and never counted with the reference."""
-        _, first, index = find_distinct(np.column_stack([self.matrix, self.members["event"].to_numpy(float)]))
+        """The same without rows at the limit of their likelihood, and without columns that the
+        others do not determine: these are refused, and never counted with the reference."""
+        _, first, index = find_distinct(
+            np.column_stack([self.matrix, self.members["event"].to_numpy(float)])
+        )
         stays, known = find_determined(self.single.keep(first), self.n_covariates)
         stays = stays[index]
         matrix = pd.DataFrame(self.matrix[stays], columns=self.names)
         kept = [name for name, stay in zip(self.names, known, strict=True) if stay]
         gone = matrix.columns[matrix.eq(0).all()]
-        lost = {name: SEPARATED if name in gone else FOLLOWS for name in self.covariates if name not in kept}
+        lost = {
+            name: SEPARATED if name in gone else FOLLOWS
+            for name in self.covariates
+            if name not in kept
+        }
         shared = find_shared(matrix.drop(columns=gone.difference(kept)), kept)
         shared = {name: [*self.design.shared.get(name, []), *more] for name, more in shared.items()}
         sites, site = np.unique(self.sites[self.site[stays]], return_inverse=True)
@@ -89,7 +111,9 @@ class AttemptDesign:
             site=site,
             sites=sites,
             patient=self.patient[stays],
-            design=replace(self.design, refused=self.design.refused | lost, shared=self.design.shared | shared),
+            design=replace(
+                self.design, refused=self.design.refused | lost, shared=self.design.shared | shared
+            ),
             complete=bool(stays.all()),
         )
 
@@ -109,7 +133,9 @@ class AttemptDesign:
 def design_attempts(rows: pd.DataFrame, config: Config) -> AttemptDesign:
     """The design of config.study.attempt_success.terms; attempt_number is always in it."""
     plan = config.study.attempt_success
-    terms = tuple(dict.fromkeys(("attempt_number", *(term for term in plan.terms if term != "site"))))
+    terms = tuple(
+        dict.fromkeys(("attempt_number", *(term for term in plan.terms if term != "site")))
+    )
     random_sites = rows["site"].nunique() >= plan.random_sites_from
     design = build_design(rows, terms, rows["event"], config.study.guards, numeric=NUMERIC)
     members = rows.loc[design.matrix.index]
@@ -117,10 +143,17 @@ def design_attempts(rows: pd.DataFrame, config: Config) -> AttemptDesign:
     patient = members.groupby(PATIENT, sort=True).ngroup().to_numpy()
     base = np.ones((len(members), 1)) if random_sites else np.eye(len(sites))[site]
     gap = np.log(members["gap"].to_numpy(float))
-    matrix = np.column_stack([design.matrix.to_numpy(float), design.unnamed.to_numpy(float), gap, base])
-    covariates, own = list(design.matrix), ["intercept"] if random_sites else [f"site={name}" for name in sites]
+    matrix = np.column_stack(
+        [design.matrix.to_numpy(float), design.unnamed.to_numpy(float), gap, base]
+    )
+    covariates, own = (
+        list(design.matrix),
+        ["intercept"] if random_sites else [f"site={name}" for name in sites],
+    )
     names = [*covariates, *design.unnamed, GAP, *own]
-    return AttemptDesign(members, matrix, names, covariates, site, sites, patient, design, random_sites)
+    return AttemptDesign(
+        members, matrix, names, covariates, site, sites, patient, design, random_sites
+    )
 
 
 def count_attempts(members: pd.DataFrame) -> dict[str, int]:

@@ -1,19 +1,24 @@
 """Success of single attempts: what the next deciding look after a treatment session shows.
 
-Estimated is, among treatment sessions of positional episodes given while the episode was not known to be resolved and followed by a
-deciding look before the next session's day had passed, the chance that this look is negative. An attempt is a session, whatever number
-of maneuvers it has; its number counts all sessions of the episode. Sessions without a look tell nothing and are left out.
+Estimated is, among treatment sessions of positional episodes given while the episode was not known
+to be resolved and followed by a deciding look before the next session's day had passed, the chance
+that this look is negative. An attempt is a session, whatever number of maneuvers it has; its number
+counts all sessions of the episode. Sessions without a look tell nothing and are left out.
 
-The model is a complementary log-log regression (pipeline/statistics/cloglog.py) in which the logarithm of the gap to the look is a
-covariate. With a coefficient of 1 it would be the interval-censored hazard model, which spreads an attempt's effect evenly over the gap;
-but a maneuver acts at once and only natural remission goes on. On 20,000 simulated attempts with a chance of .59 at once, remission in
-39 days and a spread of patients of .6 the coefficient was .14, and a model with it held at 1 gave .13 for a seen .61 after one day and
-.98 for a seen .79 after 30 days. So the coefficient is estimated, reported as log_gap_slope, and said in words where its limits exclude 1.
-A look that was brought forward because the vertigo went on is taken for a planned one: chances after a few days are then too high.
+The model is a complementary log-log regression (pipeline/statistics/cloglog.py) in which the
+logarithm of the gap to the look is a covariate. With a coefficient of 1 it would be the
+interval-censored hazard model, which spreads an attempt's effect evenly over the gap; but a
+maneuver acts at once and only natural remission goes on. On 20,000 simulated attempts with a chance
+of .59 at once, remission in 39 days and a spread of patients of .6 the coefficient was .14, and a
+model with it held at 1 gave .13 for a seen .61 after one day and .98 for a seen .79 after 30 days.
+So the coefficient is estimated, reported as log_gap_slope, and said in words where its limits
+exclude 1. A look that was brought forward because the vertigo went on is taken for a planned one:
+chances after a few days are then too high.
 
-Sites have an effect each, or a random intercept where they are many. Limits come from leaving out one site at a time. The model with
-random intercepts of patients (pipeline/statistics/mixed.py) tells effects on a patient from selection: later attempts are those of the
-patients whom the earlier ones failed. Attempt numbers are always in both models. A likelihood within patients is never used.
+Sites have an effect each, or a random intercept where they are many. Limits come from leaving out
+one site at a time. The model with random intercepts of patients (pipeline/statistics/mixed.py)
+tells effects on a patient from selection: later attempts are those of the patients whom the earlier
+ones failed. Attempt numbers are always in both models. A likelihood within patients is never used.
 Associations, not causes: who gets which maneuver is the clinician's choice.
 """
 
@@ -24,7 +29,13 @@ import pandas as pd
 
 from pipeline.analyses.attempts.fits import Answers, fit_marginal, fit_random, limit_by_sites
 from pipeline.analyses.attempts.probabilities import state_chances
-from pipeline.analyses.attempts.rows import GAP, AttemptDesign, count_attempts, describe_attempts, design_attempts
+from pipeline.analyses.attempts.rows import (
+    GAP,
+    AttemptDesign,
+    count_attempts,
+    describe_attempts,
+    design_attempts,
+)
 from pipeline.statistics import site_limits
 from pipeline.statistics.cloglog import Rows, fit_cloglog
 from pipeline.statistics.design import say_shared
@@ -40,8 +51,14 @@ from schemas.study import Config, Guards
 POPULATION = "positional, attempts with a deciding look"
 RAW = f"share of attempts followed by a negative look; {site_limits.METHOD}"
 REGRESSION = "complementary log-log regression; limits: leaving out each site, t distribution"
-RANDOM = "complementary log-log regression with random intercepts (adaptive quadrature); limits: leaving out each site, in one step"
-MARGINAL, MIXED = f"{REGRESSION}; std_error of the logarithm", f"{RANDOM}; std_error of the logarithm"
+RANDOM = (
+    "complementary log-log regression with random intercepts (adaptive quadrature); limits: "
+    "leaving out each site, in one step"
+)
+MARGINAL, MIXED = (
+    f"{REGRESSION}; std_error of the logarithm",
+    f"{RANDOM}; std_error of the logarithm",
+)
 AVERAGED = "averaged over those at their first attempt"
 SEPARATE = ", but for those of a kind of which all, or none, were followed by a negative look"
 PROFILE = "adaptive quadrature; limits: profile likelihood"
@@ -52,7 +69,8 @@ MODELS = {"marginal": MARGINAL, "mixed": MIXED}
 def estimate_attempt_success(
     episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame, config: Config
 ) -> pd.DataFrame:
-    """Raw shares, hazard ratios of both models, the spread of patients and sites, and the chances that the models imply."""
+    """Raw shares, hazard ratios of both models, the spread of patients and sites,
+    and the chances that the models imply."""
     rows = describe_attempts(episodes, adjudications, attempts)
     found = [row for columns in CELLS for row in _share_cells(rows, columns, config)]
     found += _estimate_models(rows, config)
@@ -60,10 +78,13 @@ def estimate_attempt_success(
 
 
 def _share_cells(rows: pd.DataFrame, columns: tuple[str, ...], config: Config) -> Iterator[dict]:
-    """The raw share of negative looks in each cell that is large enough; the others are said to be too small together."""
+    """The raw share of negative looks in each cell that is large enough;
+    the others are said to be too small together."""
     least, small = config.study.guards.min_episodes, []
     for values, members in rows.groupby(list(columns), sort=True):
-        stratum = ",".join(f"{column}={value}" for column, value in zip(columns, values, strict=True))
+        stratum = ",".join(
+            f"{column}={value}" for column, value in zip(columns, values, strict=True)
+        )
         where = {"stratum": stratum, "method": RAW} | count_attempts(members)
         events, total = int(members["event"].sum()), len(members)
         if where["n_episodes"] < least:
@@ -71,33 +92,49 @@ def _share_cells(rows: pd.DataFrame, columns: tuple[str, ...], config: Config) -
             continue
         low, high = site_limits.bound_share(members["event"], members["site"], config.study.guards)
         note = None if total == where["n_episodes"] else "some episodes have several attempts"
-        yield state_within("success_raw", events / total, low, high, SHARE, config.study.guards, note=note, **where)
+        yield state_within(
+            "success_raw", events / total, low, high, SHARE, config.study.guards, note=note, **where
+        )
     if small:
-        where = {"stratum": SMALLER_CELLS + " x ".join(columns), "method": RAW} | count_attempts(pd.concat(small))
+        where = {"stratum": SMALLER_CELLS + " x ".join(columns), "method": RAW} | count_attempts(
+            pd.concat(small)
+        )
         yield withhold("success_raw", "too_few", f"cells with fewer than {least} episodes", **where)
 
 
 def _estimate_models(rows: pd.DataFrame, config: Config) -> list[dict]:
-    """Both models. With fewer than `min_events` outcomes of a kind every class is one of which a ratio would rest on a handful, or on none: there
-    is no model then, and the raw shares stay, whatever they are."""
+    """Both models. With fewer than `min_events` outcomes of a kind every class is one of which a
+    ratio would rest on a handful, or on none: there is no model then, and the raw shares stay,
+    whatever they are."""
     guards = config.study.guards
     where = {"stratum": "model=marginal", "method": MARGINAL} | count_attempts(rows)
-    refusal = check_size(where["n_episodes"], int(rows["event"].sum()), guards) or check_sites(where["n_sites"], guards)
+    refusal = check_size(where["n_episodes"], int(rows["event"].sum()), guards) or check_sites(
+        where["n_sites"], guards
+    )
     attempts = None if refusal else design_attempts(rows, config)
     if attempts is not None:
         counts = count_attempts(attempts.members)
         without = int((~attempts.members["event"]).sum())
-        refusal = check_size(*list(counts.values())[:2], guards, without) or check_sites(counts["n_sites"], guards)
+        refusal = check_size(*list(counts.values())[:2], guards, without) or check_sites(
+            counts["n_sites"], guards
+        )
     marginal = refusal or fit_marginal(attempts)
     if isinstance(marginal, Refusal):
         return [withhold("model", marginal.status, marginal.note, **where)]
     attempts, marginal = marginal
-    found = [*_state_ratios(rows, attempts, marginal, "marginal", guards), _state_slope(attempts, marginal)]
-    found += state_chances(attempts, marginal, "marginal", f"{REGRESSION}; {_say_averaged(attempts)}", config)
+    found = [
+        *_state_ratios(rows, attempts, marginal, "marginal", guards),
+        _state_slope(attempts, marginal),
+    ]
+    found += state_chances(
+        attempts, marginal, "marginal", f"{REGRESSION}; {_say_averaged(attempts)}", config
+    )
     return found + _estimate_mixed(rows, attempts, marginal, config)
 
 
-def _estimate_mixed(rows: pd.DataFrame, attempts: AttemptDesign, marginal: Answers, config: Config) -> list[dict]:
+def _estimate_mixed(
+    rows: pd.DataFrame, attempts: AttemptDesign, marginal: Answers, config: Config
+) -> list[dict]:
     """The model with random intercepts; of a flat likelihood nothing but its profile is said."""
     where = {"stratum": "model=mixed", "method": MIXED} | count_attempts(attempts.members)
     points = config.study.attempt_success.quadrature_points
@@ -113,7 +150,9 @@ def _estimate_mixed(rows: pd.DataFrame, attempts: AttemptDesign, marginal: Answe
         spread,
         _state_sites(attempts, answers, config),
     ]
-    return found + state_chances(attempts, answers, "mixed", f"{RANDOM}; {_say_averaged(attempts)}", config)
+    return found + state_chances(
+        attempts, answers, "mixed", f"{RANDOM}; {_say_averaged(attempts)}", config
+    )
 
 
 def _state_ratios(
@@ -124,7 +163,11 @@ def _state_ratios(
     for k, name in enumerate(attempts.covariates):
         term = name.partition("=")[0]
         members = attempts.members[attempts.matrix[:, k] != 0] if "=" in name else attempts.members
-        where = shared | count_attempts(members) | {"comparison": _name_reference(name, design.references, term)}
+        where = (
+            shared
+            | count_attempts(members)
+            | {"comparison": _name_reference(name, design.references, term)}
+        )
         where |= {"note": say_shared(design, name)}
         yield _state_log(name, answers.coef[k], answers.without[:, k], guards, where)
     for name, refusal in sorted(design.refused.items()):
@@ -133,7 +176,9 @@ def _state_ratios(
         yield withhold(name, refusal.status, refusal.note, **shared, **count_attempts(members))
 
 
-def _state_log(term: str, estimate: float, without: np.ndarray, guards: Guards, where: dict) -> dict:
+def _state_log(
+    term: str, estimate: float, without: np.ndarray, guards: Guards, where: dict
+) -> dict:
     """A ratio from its logarithm."""
     if np.isnan(without).any():
         return withhold(term, RESTS_ON_ONE.status, **where | {"note": RESTS_ON_ONE.note})
@@ -152,7 +197,9 @@ def _state_slope(attempts: AttemptDesign, marginal: Answers) -> dict:
         return withhold("log_gap_slope", RESTS_ON_ONE.status, RESTS_ON_ONE.note, **where)
     error, low, high = limit_by_sites(slope, without)
     free = attempts.collapse()[0]
-    held = fit_cloglog(Rows(np.delete(free.design, k, axis=1), free.design[:, k], free.events, free.failures))
+    held = fit_cloglog(
+        Rows(np.delete(free.design, k, axis=1), free.design[:, k], free.events, free.failures)
+    )
     note = "the offset of an even hazard would be 1"
     if not low <= 1 <= high:
         note += ": it does not fit, since an attempt acts at once"
@@ -167,11 +214,16 @@ def _state_patients(attempts: AttemptDesign, groups: Groups, fit: MixedFit, poin
     where = {"stratum": "model=mixed", "method": PROFILE} | count_attempts(attempts.members)
     low, high, profile = limit_sd(groups, fit, points)
     farthest = max(profile)
-    falls = f"the log-likelihood falls by {profile[0.0]:.1f} at 0 and by {profile[farthest]:.1f} at {farthest:.1f}"
+    falls = (
+        f"the log-likelihood falls by {profile[0.0]:.1f} at 0 and by {profile[farthest]:.1f} at "
+        f"{farthest:.1f}"
+    )
     if low == 0 and np.isinf(high):
         return withhold("patient_sd", "not_identified", f"the likelihood is flat: {falls}", **where)
     if fit.patient_sd < BOUNDARY:
-        return state("patient_sd", 0.0, lower=0.0, upper=high, note=f"at its boundary: {falls}", **where)
+        return state(
+            "patient_sd", 0.0, lower=0.0, upper=high, note=f"at its boundary: {falls}", **where
+        )
     weak = (
         "weakly identified, since rows end with the first event: "
         if low < fit.patient_sd / 2 or high > 2 * fit.patient_sd
@@ -186,12 +238,17 @@ def _state_sites(attempts: AttemptDesign, answers: Answers, config: Config) -> d
     if not attempts.random_sites:
         least = config.study.attempt_success.random_sites_from
         return withhold(
-            "site_sd", "not_identified", f"fewer than {least} sites: each has an effect of its own", **where
+            "site_sd",
+            "not_identified",
+            f"fewer than {least} sites: each has an effect of its own",
+            **where,
         )
     if min(answers.site_sd, *answers.site_sd_without) < BOUNDARY:
         return state("site_sd", answers.site_sd, note="at its boundary: no limits", **where)
     error, low, high = limit_by_sites(np.log(answers.site_sd), np.log(answers.site_sd_without))
-    return state("site_sd", answers.site_sd, std_error=error, lower=np.exp(low), upper=np.exp(high), **where)
+    return state(
+        "site_sd", answers.site_sd, std_error=error, lower=np.exp(low), upper=np.exp(high), **where
+    )
 
 
 def _say_averaged(attempts: AttemptDesign) -> str:
@@ -199,4 +256,10 @@ def _say_averaged(attempts: AttemptDesign) -> str:
 
 
 def _name_reference(name: str, references: dict[str, str], term: str) -> str:
-    return f"{term}={references[term]}" if "=" in name else "one decade younger" if term == "age_decade" else "one less"
+    return (
+        f"{term}={references[term]}"
+        if "=" in name
+        else "one decade younger"
+        if term == "age_decade"
+        else "one less"
+    )

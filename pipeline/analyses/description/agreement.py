@@ -1,9 +1,11 @@
 """Recorded against adjudicated diagnosis: how often they agree, and by how much more than chance.
 
-Estimated is the agreement between the clinician's own working diagnosis and the reading of the recorded looks, among positional
-episodes in which both name one. It says nothing about who is right. An adjudicated canal that is one of two (torsional downbeat)
-names none, and is counted by itself. Arms are compared where both name the long or the short one: debris on the cupula has no arm in a
-record. A short arm that was recorded because of a response to a maneuver is left out, since no look can agree with it.
+Estimated is the agreement between the clinician's own working diagnosis and the reading of the
+recorded looks, among positional episodes in which both name one. It says nothing about who is
+right. An adjudicated canal that is one of two (torsional downbeat) names none, and is counted by
+itself. Arms are compared where both name the long or the short one: debris on the cupula has no arm
+in a record. A short arm that was recorded because of a response to a maneuver is left out, since no
+look can agree with it.
 """
 
 from collections.abc import Iterator
@@ -26,19 +28,27 @@ PARTS = {
     "arm": ("long", "short"),
     "mechanism": ("canalolithiasis", "cupulolithiasis"),
 }
-KAPPA = "Cohen's kappa; large-sample interval (Fleiss, Cohen & Everitt 1969) on Fisher's z, or that by leaving out each site where it is wider"
+KAPPA = (
+    "Cohen's kappa; large-sample interval (Fleiss, Cohen & Everitt 1969) on Fisher's z, or that by "
+    "leaving out each site where it is wider"
+)
 
 
 def pair_diagnoses(episodes: pd.DataFrame, adjudications: pd.DataFrame) -> pd.DataFrame:
-    """One row for each positional episode: site, episode_id, and recorded and adjudicated canal, side, arm and mechanism."""
+    """One row for each positional episode: site, episode_id, and recorded and adjudicated canal,
+    side, arm and mechanism."""
     recorded = episodes[[*EPISODE, *(f"recorded_{part}" for part in PARTS)]]
     by_response = episodes["arm_basis"].eq("treatment_response").fillna(False).astype(bool)
     recorded = recorded.assign(recorded_arm=recorded["recorded_arm"].mask(by_response, "unknown"))
     verdicts = adjudications[adjudications["positional"].eq("yes")][[*EPISODE, *PARTS]]
-    return verdicts.merge(recorded, on=EPISODE, validate="one_to_one").sort_values(EPISODE, ignore_index=True)
+    return verdicts.merge(recorded, on=EPISODE, validate="one_to_one").sort_values(
+        EPISODE, ignore_index=True
+    )
 
 
-def estimate_agreement(episodes: pd.DataFrame, adjudications: pd.DataFrame, config: Config) -> pd.DataFrame:
+def estimate_agreement(
+    episodes: pd.DataFrame, adjudications: pd.DataFrame, config: Config
+) -> pd.DataFrame:
     """Agreement of recorded and adjudicated diagnoses among the positional episodes."""
     return measure_agreement(pair_diagnoses(episodes, adjudications), config.study.guards)
 
@@ -48,19 +58,27 @@ def measure_agreement(pairs: pd.DataFrame, rule: Guards) -> pd.DataFrame:
     rows = []
     for part, values in PARTS.items():
         named = pairs[pairs[part].isin(values) & pairs[f"recorded_{part}"].isin(values)]
-        for stratum, members in [("all", named), *((f"site={site}", own) for site, own in named.groupby("site"))]:
+        for stratum, members in [
+            ("all", named),
+            *((f"site={site}", own) for site, own in named.groupby("site")),
+        ]:
             rows += [row | {"stratum": stratum} for row in _measure(members, part, rule)]
         rows += [row | {"stratum": "all"} for row in _count_table(named, part)]
     both = pairs[pairs["canal"].eq("anterior_or_posterior")]
     fitting = both["recorded_canal"].isin(["anterior", "posterior"])
-    rows.append(_share("one_of_two_canals_fits_the_record", fitting, both, rule) | {"stratum": "all"})
+    rows.append(
+        _share("one_of_two_canals_fits_the_record", fitting, both, rule) | {"stratum": "all"}
+    )
     return tidy_estimates(rows, analysis="diagnosis_agreement", population="positional")
 
 
 def list_disagreements(pairs: pd.DataFrame) -> pd.DataFrame:
-    """The episodes whose recorded and adjudicated variant differ in a part that both name: for the eyes of their own site."""
+    """The episodes whose recorded and adjudicated variant differ in a part that both name:
+    for the eyes of their own site."""
     differs = [
-        pairs[part].isin(values) & pairs[f"recorded_{part}"].isin(values) & pairs[part].ne(pairs[f"recorded_{part}"])
+        pairs[part].isin(values)
+        & pairs[f"recorded_{part}"].isin(values)
+        & pairs[part].ne(pairs[f"recorded_{part}"])
         for part, values in PARTS.items()
     ]
     return pairs[np.any(differs, axis=0)]
@@ -74,22 +92,43 @@ def _measure(members: pd.DataFrame, part: str, rule: Guards) -> Iterator[dict]:
     where |= count_sites(members["site"], events=members.loc[agreed, "site"])
     table = _tabulate(members, part).to_numpy()
     if len(members) < rule.min_episodes:
-        yield withhold(f"{part}_kappa", "too_few", f"fewer than {rule.min_episodes} episodes", **where)
+        yield withhold(
+            f"{part}_kappa", "too_few", f"fewer than {rule.min_episodes} episodes", **where
+        )
     elif min(members[part].nunique(), members[f"recorded_{part}"].nunique()) < 2:
         yield withhold(
-            f"{part}_kappa", "not_identified", "one side names one value only, so chance alone agrees", **where
+            f"{part}_kappa",
+            "not_identified",
+            "one side names one value only, so chance alone agrees",
+            **where,
         )
     elif agree == len(members):
-        yield state(f"{part}_kappa", 1.0, note="all agree, so that the large-sample interval has no width", **where)
+        yield state(
+            f"{part}_kappa",
+            1.0,
+            note="all agree, so that the large-sample interval has no width",
+            **where,
+        )
     else:
         kappa = cohens_kappa(table)
-        error, (low, high, _) = kappa.std_kappa, limit_by_error(kappa.kappa, kappa.std_kappa, KAPPA_SCALE, None)
+        error, (low, high, _) = (
+            kappa.std_kappa,
+            limit_by_error(kappa.kappa, kappa.std_kappa, KAPPA_SCALE, None),
+        )
         if members["site"].nunique() >= rule.min_sites:
             site, without = members["site"].to_numpy(str), partial(_find_kappa, members, part)
             by_site = site_limits.site_error(site, kappa.kappa, without)
-            reach = limit_by_error(kappa.kappa, by_site, KAPPA_SCALE, site_limits.count_effective(site))
-            error, low, high = np.fmax(error, by_site), np.fmin(low, reach[0]), np.fmax(high, reach[1])
-        yield state_within(f"{part}_kappa", kappa.kappa, low, high, KAPPA_SCALE, rule, std_error=error, **where)
+            reach = limit_by_error(
+                kappa.kappa, by_site, KAPPA_SCALE, site_limits.count_effective(site)
+            )
+            error, low, high = (
+                np.fmax(error, by_site),
+                np.fmin(low, reach[0]),
+                np.fmax(high, reach[1]),
+            )
+        yield state_within(
+            f"{part}_kappa", kappa.kappa, low, high, KAPPA_SCALE, rule, std_error=error, **where
+        )
 
 
 def _find_kappa(members: pd.DataFrame, part: str, kept: np.ndarray) -> float:
@@ -114,12 +153,18 @@ def _share(term: str, agreed: pd.Series, members: pd.DataFrame, rule: Guards) ->
 def _tabulate(members: pd.DataFrame, part: str) -> pd.DataFrame:
     """Recorded (rows) by adjudicated (columns), every value on both sides."""
     values = list(PARTS[part])
-    return pd.crosstab(members[f"recorded_{part}"], members[part]).reindex(index=values, columns=values, fill_value=0)
+    return pd.crosstab(members[f"recorded_{part}"], members[part]).reindex(
+        index=values, columns=values, fill_value=0
+    )
 
 
 def _count_table(members: pd.DataFrame, part: str) -> Iterator[dict]:
     for recorded, row in _tabulate(members, part).iterrows():
         for adjudicated, number in row.items():
-            chosen = members[members[f"recorded_{part}"].eq(recorded) & members[part].eq(adjudicated)]
+            chosen = members[
+                members[f"recorded_{part}"].eq(recorded) & members[part].eq(adjudicated)
+            ]
             term = f"{part}:recorded={recorded},adjudicated={adjudicated}"
-            yield state(term, number, n_episodes=int(number), **count_sites(chosen["site"]), method="count")
+            yield state(
+                term, number, n_episodes=int(number), **count_sites(chosen["site"]), method="count"
+            )

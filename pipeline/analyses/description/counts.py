@@ -1,4 +1,7 @@
-"""Descriptive analyses: where the episodes went, who is in the pool, and the cases kept apart. Counts and shares, no model."""
+"""Descriptive analyses: where the episodes went, who is in the pool, and the cases kept apart.
+
+Counts and shares, no model.
+"""
 
 from collections.abc import Iterator
 
@@ -15,14 +18,18 @@ AGE_BANDS = ["0-17", "18-44", "45-54", "55-64", "65-74", "75-84", "85+"]
 
 
 def count_flow(
-    row_counts: pd.DataFrame, deliveries: pd.DataFrame, adjudications: pd.DataFrame, spells: pd.DataFrame
+    row_counts: pd.DataFrame,
+    deliveries: pd.DataFrame,
+    adjudications: pd.DataFrame,
+    spells: pd.DataFrame,
 ) -> pd.DataFrame:
     """How many episodes were handed in, stored and set aside, and what became of the stored ones.
 
-    Of each site the current delivery counts; of a site without an accepted one, its last refused delivery.
-    Patients who withdrew their consent are not counted anywhere. handed_in = refused + set_aside + stored; stored = positional + probable_non_positional + undetermined;
-    positional = untreated + incomplete_record + never_positive + not_looked + followed; reclassified_later are those of the
-    positional that the site found to be something else after the first attempt.
+    Of each site the current delivery counts; of a site without an accepted one, its last refused
+    delivery. Patients who withdrew their consent are not counted anywhere. handed_in = refused +
+    set_aside + stored; stored = positional + probable_non_positional + undetermined; positional =
+    untreated + incomplete_record + never_positive + not_looked + followed; reclassified_later are
+    those of the positional that the site found to be something else after the first attempt.
     """
     counted = _count_latest(row_counts, deliveries)
     first = spells[spells["spell"].eq(1) & spells["endpoint"].eq("objective")]
@@ -34,42 +41,80 @@ def count_flow(
         _count("set_aside", counted, counted["rows_set_aside"]),
         _count("stored", counted, counted["rows_stored"]),
         _count("positional", verdicts, positional),
-        _count("probable_non_positional", verdicts, verdicts["positional"].eq("probable_non_positional")),
+        _count(
+            "probable_non_positional",
+            verdicts,
+            verdicts["positional"].eq("probable_non_positional"),
+        ),
         _count("undetermined", verdicts, verdicts["positional"].eq("undetermined")),
         _count("untreated", verdicts, positional & verdicts["status"].eq("untreated")),
-        _count("incomplete_record", verdicts, positional & verdicts["status"].eq("incomplete_record")),
+        _count(
+            "incomplete_record", verdicts, positional & verdicts["status"].eq("incomplete_record")
+        ),
         _count("never_positive", verdicts, positional & verdicts["status"].eq("never_positive")),
         _count("not_looked", verdicts, positional & verdicts["status"].eq("not_looked")),
-        _count("followed", verdicts, positional & verdicts["status"].isin(["resolved", "unresolved"])),
+        _count(
+            "followed", verdicts, positional & verdicts["status"].isin(["resolved", "unresolved"])
+        ),
         _count("reclassified_later", verdicts, positional & verdicts["reclassified_day"].notna()),
     ]
-    return tidy_estimates(rows, analysis="episode_flow", population="pool", stratum="all", method="count")
+    return tidy_estimates(
+        rows, analysis="episode_flow", population="pool", stratum="all", method="count"
+    )
 
 
 def list_handed_in(row_counts: pd.DataFrame, deliveries: pd.DataFrame) -> pd.DataFrame:
-    """One row for each episode that was handed in, with its site alone, since those of refused deliveries are not kept."""
+    """One row for each episode that was handed in, with its site alone,
+    since those of refused deliveries are not kept."""
     counted = _count_latest(row_counts, deliveries)
-    return pd.DataFrame({"site": counted["site"].repeat((counted["rows_in"] - counted["rows_withdrawn"]).astype(int))})
+    return pd.DataFrame(
+        {
+            "site": counted["site"].repeat(
+                (counted["rows_in"] - counted["rows_withdrawn"]).astype(int)
+            )
+        }
+    )
 
 
 def _count_latest(row_counts: pd.DataFrame, deliveries: pd.DataFrame) -> pd.DataFrame:
-    """The counts of episodes of each site's current delivery, or of its last refused one where none was accepted."""
+    """The counts of episodes of each site's current delivery,
+    or of its last refused one where none was accepted."""
     accepted = deliveries[deliveries["is_current"]]
-    refused = deliveries[~deliveries["site"].isin(accepted["site"])].sort_values("delivery").groupby("site").tail(1)
+    refused = (
+        deliveries[~deliveries["site"].isin(accepted["site"])]
+        .sort_values("delivery")
+        .groupby("site")
+        .tail(1)
+    )
     latest = pd.concat([accepted, refused])[["site", "delivery"]]
     return row_counts[row_counts["table"].eq("episodes")].merge(latest, on=["site", "delivery"])
 
 
-def describe_pool(episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame) -> pd.DataFrame:
-    """Who is in the pool: shares of all stored episodes, and of the positional ones by variant and first maneuver."""
+def describe_pool(
+    episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame
+) -> pd.DataFrame:
+    """Who is in the pool: shares of all stored episodes, and of the positional ones by variant and
+    first maneuver."""
     people = episodes.assign(
-        age=pd.cut(episodes["age_years"].astype("float"), AGE_EDGES, labels=AGE_BANDS, right=False).astype("string")
+        age=pd.cut(
+            episodes["age_years"].astype("float"), AGE_EDGES, labels=AGE_BANDS, right=False
+        ).astype("string")
     )
     first = name_first_maneuvers(attempts)
-    positional = adjudications[adjudications["positional"].eq("yes")].merge(first, on=EPISODE, how="left")
-    rows = [row | {"population": "stored"} for column in ("sex", "age", "cause") for row in _shares(people, column)]
+    positional = adjudications[adjudications["positional"].eq("yes")].merge(
+        first, on=EPISODE, how="left"
+    )
+    rows = [
+        row | {"population": "stored"}
+        for column in ("sex", "age", "cause")
+        for row in _shares(people, column)
+    ]
     variants = ("canal", "side", "arm", "arm_basis", "mechanism", "certainty", "first_maneuver")
-    rows += [row | {"population": "positional"} for column in variants for row in _shares(positional, column)]
+    rows += [
+        row | {"population": "positional"}
+        for column in variants
+        for row in _shares(positional, column)
+    ]
     rows += [row | {"population": "stored"} for row in _age_quartiles(people)]
     return tidy_estimates(rows, analysis="pool_description", method="share of episodes")
 
@@ -77,9 +122,11 @@ def describe_pool(episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts:
 def describe_non_positional(
     adjudications: pd.DataFrame, attempts: pd.DataFrame, later_flags: pd.DataFrame, config: Config
 ) -> pd.DataFrame:
-    """The cases kept apart: for what reasons (several at once are possible), whether the site saw it, and what was done before.
+    """The cases kept apart: for what reasons (several at once are possible),
+    whether the site saw it, and what was done before.
 
-    Beside them, of those treated as positional: how late another cause was found, and what only time showed.
+    Beside them, of those treated as positional: how late another cause was found, and what only
+    time showed.
     """
     apart = adjudications[adjudications["positional"].eq("probable_non_positional")]
     sessions = attempts.groupby(EPISODE).size().rename("sessions").reset_index()
@@ -90,35 +137,72 @@ def describe_non_positional(
         _share(members, apart, stratum=f"reason={reason.removeprefix('other_diagnosis=')}")
         for reason, members in reasons.groupby("reason", sort=True)
     ]
-    rows.append(_share(apart[apart["site_recognised"]], apart, term="recognised_by_site", stratum="all"))
-    rows.append(_share(apart[apart["sessions"].notna()], apart, term="maneuver_given", stratum="all"))
+    rows.append(
+        _share(apart[apart["site_recognised"]], apart, term="recognised_by_site", stratum="all")
+    )
+    rows.append(
+        _share(apart[apart["sessions"].notna()], apart, term="maneuver_given", stratum="all")
+    )
     given = apart["sessions"].dropna()
     sites = count_sites(apart.loc[given.index, "site"])
     if len(given):
         rows.append(
-            state("sessions_median", given.median(), stratum="all", **total | {"n_episodes": len(given)}, **sites)
+            state(
+                "sessions_median",
+                given.median(),
+                stratum="all",
+                **total | {"n_episodes": len(given)},
+                **sites,
+            )
         )
     else:
-        rows.append(withhold("sessions_median", "too_few", "no maneuver was given", stratum="all", **total, **sites))
-    rows += [_median_day(adjudications), *count_later_flags(later_flags, adjudications, attempts, config)]
+        rows.append(
+            withhold(
+                "sessions_median",
+                "too_few",
+                "no maneuver was given",
+                stratum="all",
+                **total,
+                **sites,
+            )
+        )
+    rows += [
+        _median_day(adjudications),
+        *count_later_flags(later_flags, adjudications, attempts, config),
+    ]
     return tidy_estimates(
-        rows, analysis="non_positional", population="probable_non_positional", method="share of episodes"
+        rows,
+        analysis="non_positional",
+        population="probable_non_positional",
+        method="share of episodes",
     )
 
 
 def _median_day(adjudications: pd.DataFrame) -> dict:
-    """How late cases were found to be something else that had been treated as positional vertigo."""
-    later = adjudications[adjudications["positional"].eq("yes") & adjudications["reclassified_day"].notna()]
-    where = {"stratum": "all", "n_episodes": len(later), **count_sites(later["site"]), "method": "median of days"}
+    """How late cases were found to be something else that had been treated as positional
+    vertigo."""
+    later = adjudications[
+        adjudications["positional"].eq("yes") & adjudications["reclassified_day"].notna()
+    ]
+    where = {
+        "stratum": "all",
+        "n_episodes": len(later),
+        **count_sites(later["site"]),
+        "method": "median of days",
+    }
     if later.empty:
         return withhold("reclassified_day_median", "too_few", "no case was reclassified", **where)
-    return state("reclassified_day_median", later["reclassified_day"].astype(float).median(), **where)
+    return state(
+        "reclassified_day_median", later["reclassified_day"].astype(float).median(), **where
+    )
 
 
 def _count(term: str, rows: pd.DataFrame, episodes: pd.Series) -> dict:
     """A count of episodes; `episodes` says of each row how many it stands for."""
     number = int(episodes.sum())
-    return state(term, number, n_episodes=number, **count_sites(rows["site"].repeat(episodes.astype(int))))
+    return state(
+        term, number, n_episodes=number, **count_sites(rows["site"].repeat(episodes.astype(int)))
+    )
 
 
 def _shares(rows: pd.DataFrame, column: str) -> Iterator[dict]:
@@ -128,7 +212,9 @@ def _shares(rows: pd.DataFrame, column: str) -> Iterator[dict]:
         yield _share(members, known, stratum=f"{column}={value}")
 
 
-def _share(members: pd.DataFrame, whole: pd.DataFrame, *, stratum: str, term: str = "share") -> dict:
+def _share(
+    members: pd.DataFrame, whole: pd.DataFrame, *, stratum: str, term: str = "share"
+) -> dict:
     where = {"stratum": stratum, "n_episodes": len(whole), "n_events": len(members)}
     where |= count_sites(members["site"], among=whole["site"])
     if whole.empty:
@@ -138,8 +224,17 @@ def _share(members: pd.DataFrame, whole: pd.DataFrame, *, stratum: str, term: st
 
 def _age_quartiles(people: pd.DataFrame) -> Iterator[dict]:
     where = {"stratum": "all", "n_episodes": len(people), **count_sites(people["site"])}
-    for term, share in (("age_lower_quartile", 0.25), ("age_median", 0.5), ("age_upper_quartile", 0.75)):
+    for term, share in (
+        ("age_lower_quartile", 0.25),
+        ("age_median", 0.5),
+        ("age_upper_quartile", 0.75),
+    ):
         if len(people):
-            yield state(term, people["age_years"].astype("float").quantile(share), method="quantile, years", **where)
+            yield state(
+                term,
+                people["age_years"].astype("float").quantile(share),
+                method="quantile, years",
+                **where,
+            )
         else:
             yield withhold(term, "too_few", "no episodes", method="quantile, years", **where)

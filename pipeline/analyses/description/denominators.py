@@ -1,7 +1,9 @@
-"""The ledger of denominators, counted: how many belong to each base of schemas/denominators.py, and how many of the larger one do not.
+"""The ledger of denominators, counted: how many belong to each base of schemas/denominators.py,
+and how many of the larger one do not.
 
-Who belongs is asked of the functions that the analyses themselves use, so that a base has one definition. An estimate counts what its base is
-made of; n_episodes is how many episodes they are, which is less where sessions are counted.
+Who belongs is asked of the functions that the analyses themselves use, so that a base has one
+definition. An estimate counts what its base is made of; n_episodes is how many episodes they are,
+which is less where sessions are counted.
 """
 
 from collections.abc import Iterator
@@ -34,20 +36,25 @@ def count_denominators(
     failure_reasons: pd.DataFrame,
     config: Config,
 ) -> pd.DataFrame:
-    """One row for each base, named as it is, and one without_<name> for those of the larger base who are not in it."""
+    """One row for each base, named as it is, and one without_<name> for those of the larger base
+    who are not in it."""
     verdicts = adjudications[[*EPISODE, "positional"]]
     members = {"handed_in": list_handed_in(row_counts, deliveries), "stored": verdicts}
     members["patients"] = episodes.sort_values(EPISODE).drop_duplicates(PATIENT)
     members |= _list_episodes(verdicts, spells)
     members |= _list_sessions(episodes, adjudications, attempts)
-    choices = list_choices(episodes, adjudications, attempts, spells, config.study.resolution.primary, config.maneuvers)
+    choices = list_choices(
+        episodes, adjudications, attempts, spells, config.study.resolution.primary, config.maneuvers
+    )
     members |= {
         "taken_for_failed": list_taken_for_failed(failure_reasons),
         "failed": choices,
         "compared": choices[choices["choice"].isin(["repeat", "change"])],
     }
     rows = [row for name in BASES for row in _count_base(name, members)]
-    return tidy_estimates(rows, analysis="denominators", population="pool", stratum="all", method="count")
+    return tidy_estimates(
+        rows, analysis="denominators", population="pool", stratum="all", method="count"
+    )
 
 
 def _list_episodes(verdicts: pd.DataFrame, spells: pd.DataFrame) -> dict[str, pd.DataFrame]:
@@ -72,14 +79,17 @@ def _list_episodes(verdicts: pd.DataFrame, spells: pd.DataFrame) -> dict[str, pd
 def _list_sessions(
     episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame
 ) -> dict[str, pd.DataFrame]:
-    """All sessions of positional episodes, and those whose success is estimated, by their number."""
+    """All sessions of positional episodes, and those whose success is estimated,
+    by their number."""
     positional = adjudications.loc[adjudications["positional"].eq("yes"), EPISODE]
     given = attempts.merge(positional, on=EPISODE, validate="many_to_one")
     tested = describe_attempts(episodes, adjudications, attempts)
     found = {"sessions": given[SESSION]}
     for number, name in ORDINALS.items():
         for suffix, rows in (("", given), ("_tested", tested)):
-            own = rows["session"].ge(number) if number == LAST_NUMBER else rows["session"].eq(number)
+            own = (
+                rows["session"].ge(number) if number == LAST_NUMBER else rows["session"].eq(number)
+            )
             found[f"{name}_sessions{suffix}"] = rows.loc[own, SESSION]
     return found
 
@@ -88,7 +98,9 @@ def _count_base(name: str, members: dict[str, pd.DataFrame]) -> Iterator[dict]:
     base = BASES[name]
     if base.noun == "site":
         stored = members["stored"]
-        yield state(name, stored["site"].nunique(), n_episodes=len(stored), **count_sites(stored["site"]))
+        yield state(
+            name, stored["site"].nunique(), n_episodes=len(stored), **count_sites(stored["site"])
+        )
         return
     yield _count(name, members[name])
     if base.without:
@@ -101,9 +113,14 @@ def _count(term: str, rows: pd.DataFrame) -> dict:
 
 
 def _leave_out(whole: pd.DataFrame, part: pd.DataFrame) -> pd.DataFrame:
-    """The rows of the whole that are not in the part; of rows that are not known one by one, as many of each site as are missing."""
+    """The rows of the whole that are not in the part; of rows that are not known one by one,
+    as many of each site as are missing."""
     key = [column for column in SESSION if column in whole and column in part]
     if "episode_id" in key:
-        return whole[~pd.MultiIndex.from_frame(whole[key]).isin(pd.MultiIndex.from_frame(part[key]))]
-    missing = whole["site"].value_counts().sub(part["site"].value_counts(), fill_value=0).astype(int)
+        return whole[
+            ~pd.MultiIndex.from_frame(whole[key]).isin(pd.MultiIndex.from_frame(part[key]))
+        ]
+    missing = (
+        whole["site"].value_counts().sub(part["site"].value_counts(), fill_value=0).astype(int)
+    )
     return pd.DataFrame({"site": missing.index.repeat(missing)})

@@ -1,10 +1,13 @@
-"""How long clinics wait before they test again: days from day 0, the day of the first maneuver, to the first test afterwards.
+"""How long clinics wait before they test again: days from day 0, the day of the first maneuver,
+to the first test afterwards.
 
-Estimated is, for treated episodes of positional vertigo, the share S(t) tested by day t had everybody been seen for as long, and quartiles
-of the delay. The day of a test is known exactly, so the curve is that of Kaplan EL, Meier P (J Am Stat Assoc 1958;53:457-481), by lifelines;
-who was never tested counts up to the last contact. A test on day 0 after the maneuver is not counted: it tells of the visit. Limits of
-shares leave out one site at a time or, where these reach further, are exact ones at the effective number by Greenwood's variance (Greenwood M.
-Reports on Public Health and Medical Subjects 33, 1926, from memory); those of a single site are exact. Quartiles have none.
+Estimated is, for treated episodes of positional vertigo, the share S(t) tested by day t had
+everybody been seen for as long, and quartiles of the delay. The day of a test is known exactly, so
+the curve is that of Kaplan EL, Meier P (J Am Stat Assoc 1958;53:457-481), by lifelines; who was
+never tested counts up to the last contact. A test on day 0 after the maneuver is not counted: it
+tells of the visit. Limits of shares leave out one site at a time or, where these reach further, are
+exact ones at the effective number by Greenwood's variance (Greenwood M. Reports on Public Health
+and Medical Subjects 33, 1926, from memory); those of a single site are exact. Quartiles have none.
 """
 
 from collections.abc import Iterator
@@ -21,8 +24,12 @@ from pipeline.statistics.tidy import count_sites, state, tidy_estimates, withhol
 from schemas.keys import EPISODE
 from schemas.study import Config
 
-METHOD = "Kaplan-Meier (lifelines); limits leave out one site at a time or, where these reach further, and of a single site, are exact"
-QUARTILES = {"lower_quartile": 0.75, "median": 0.5, "upper_quartile": 0.25}  # of those not yet tested
+METHOD = (
+    "Kaplan-Meier (lifelines); limits leave out one site at a time or, where these reach further, "
+    "and of a single site, are exact"
+)
+# of those not yet tested
+QUARTILES = {"lower_quartile": 0.75, "median": 0.5, "upper_quartile": 0.25}
 NOT_REACHED = Refusal("not_identified", "the data end there")
 
 
@@ -34,12 +41,19 @@ def estimate_first_test(
     attempts: pd.DataFrame,
     config: Config,
 ) -> pd.DataFrame:
-    """Shares tested by the days of the plan and quartiles of the delay, of all, by setting of the first session, and by site."""
+    """Shares tested by the days of the plan and quartiles of the delay, of all,
+    by setting of the first session, and by site."""
     delays = list_delays(examinations, treatments, followups, adjudications, attempts)
     parts = [("all", delays)]
     for variable in ("setting", "site"):
-        parts += [(f"{variable}={value}", part) for value, part in delays.groupby(variable, sort=True)]
-    rows = [row | {"stratum": stratum} for stratum, part in parts for row in _estimate(part, stratum, config)]
+        parts += [
+            (f"{variable}={value}", part) for value, part in delays.groupby(variable, sort=True)
+        ]
+    rows = [
+        row | {"stratum": stratum}
+        for stratum, part in parts
+        for row in _estimate(part, stratum, config)
+    ]
     return tidy_estimates(rows, analysis="first_test_delay", population="positional", method=METHOD)
 
 
@@ -50,13 +64,16 @@ def list_delays(
     adjudications: pd.DataFrame,
     attempts: pd.DataFrame,
 ) -> pd.DataFrame:
-    """One row for each treated positional episode: site, episode_id, setting of the first session, `days` to the first test after day 0 or,
-    where there is none, to the last contact, and whether it was `tested`."""
+    """One row for each treated positional episode: site, episode_id, setting of the first session,
+    `days` to the first test after day 0 or, where there is none, to the last contact, and whether
+    it was `tested`."""
     positional = adjudications.loc[adjudications["positional"].eq("yes"), EPISODE]
     first = attempts.loc[attempts["session"].eq(1), [*EPISODE, "setting"]]
     members = first.merge(positional, on=EPISODE, validate="one_to_one")
     later = examinations[examinations["day"].gt(0)].groupby(EPISODE)["day"].min().rename("test_day")
-    contacts = pd.concat([table[[*EPISODE, "day"]] for table in (examinations, treatments, followups)])
+    contacts = pd.concat(
+        [table[[*EPISODE, "day"]] for table in (examinations, treatments, followups)]
+    )
     last = contacts.groupby(EPISODE)["day"].max().clip(lower=0).rename("last_day")
     told = members.merge(later, on=EPISODE, how="left").merge(last, on=EPISODE, how="left")
     tested = told["test_day"].notna()
@@ -67,8 +84,13 @@ def list_delays(
 def _estimate(part: pd.DataFrame, stratum: str, config: Config) -> Iterator[dict]:
     guards, days, alone = config.study.guards, config.study.curves.days, stratum.startswith("site=")
     where = {"n_episodes": len(part), **count_sites(part["site"])}
-    terms = [*(f"tested_by_day_{day}" for day in days), *(f"delay_{quartile}" for quartile in QUARTILES)]
-    refused = check_size(len(part), None, guards) or (None if alone else check_sites(where["n_sites"], guards))
+    terms = [
+        *(f"tested_by_day_{day}" for day in days),
+        *(f"delay_{quartile}" for quartile in QUARTILES),
+    ]
+    refused = check_size(len(part), None, guards) or (
+        None if alone else check_sites(where["n_sites"], guards)
+    )
     if refused:
         yield from (withhold(term, refused.status, refused.note, **where) for term in terms)
         return
@@ -80,7 +102,13 @@ def _estimate(part: pd.DataFrame, stratum: str, config: Config) -> Iterator[dict
             continue
         own = where | {"std_error": None if alone else edge.tell_error(k)}
         yield state_within(
-            f"tested_by_day_{day}", 1 - edge.share[k], 1 - edge.high[k], 1 - edge.low[k], SHARE, guards, **own
+            f"tested_by_day_{day}",
+            1 - edge.share[k],
+            1 - edge.high[k],
+            1 - edge.low[k],
+            SHARE,
+            guards,
+            **own,
         )
     for quartile, left in QUARTILES.items():
         untested = curve.survival_function_.iloc[:, 0]
@@ -92,12 +120,20 @@ def _estimate(part: pd.DataFrame, stratum: str, config: Config) -> Iterator[dict
 
 
 def _share_untested(rows: pd.DataFrame, days: tuple[int, ...]) -> np.ndarray:
-    return KaplanMeierFitter().fit(rows["days"], rows["tested"]).survival_function_at_times(days).to_numpy()
+    return (
+        KaplanMeierFitter()
+        .fit(rows["days"], rows["tested"])
+        .survival_function_at_times(days)
+        .to_numpy()
+    )
 
 
 def _bound_by_sites(part: pd.DataFrame, curve: KaplanMeierFitter, days: tuple[int, ...]) -> Edge:
-    """The share not yet tested on each day, its limits by leaving out each site or, where these reach further, exact ones."""
-    without = refit_without_each_site(part["site"].to_numpy(), lambda kept: _share_untested(part[kept], days))
+    """The share not yet tested on each day, its limits by leaving out each site or,
+    where these reach further, exact ones."""
+    without = refit_without_each_site(
+        part["site"].to_numpy(), lambda kept: _share_untested(part[kept], days)
+    )
     sizes = part.groupby("site").size().to_numpy()
     share = curve.survival_function_at_times(days).to_numpy()
     effective = _count_effective(curve, days, len(part))
@@ -112,11 +148,16 @@ def _bound_alone(curve: KaplanMeierFitter, days: tuple[int, ...], number: int) -
 
 
 def _count_effective(curve: KaplanMeierFitter, days: tuple[int, ...], number: int) -> np.ndarray:
-    """So many episodes watched all the time would be as uncertain: S (1 - S) / Greenwood's variance, at most all of them."""
+    """So many episodes watched all the time would be as uncertain: S (1 - S)
+    / Greenwood's variance, at most all of them."""
     events = curve.event_table
-    falls = events["observed"] / (events["at_risk"] * (events["at_risk"] - events["observed"])).where(lambda x: x > 0)
+    falls = events["observed"] / (
+        events["at_risk"] * (events["at_risk"] - events["observed"])
+    ).where(lambda x: x > 0)
     relative = falls.fillna(0).cumsum()
     at = np.searchsorted(relative.index.to_numpy(), days, side="right") - 1
     share, spread = curve.survival_function_at_times(days).to_numpy(), relative.to_numpy()[at]
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where((share > 0) & (spread > 0), np.minimum((1 - share) / (share * spread), number), number)
+        return np.where(
+            (share > 0) & (spread > 0), np.minimum((1 - share) / (share * spread), number), number
+        )

@@ -1,7 +1,8 @@
 """What only time showed: in how many treated positional episodes a later flag was raised.
 
-A share of all that were treated for positional vertigo, with the verdict of the first attempt. It is a lower bound: who is not looked at
-again raises no flag. A flag asks to examine again; it is no diagnosis.
+A share of all that were treated for positional vertigo, with the verdict of the first attempt. It
+is a lower bound: who is not looked at again raises no flag. A flag asks to examine again; it is no
+diagnosis.
 """
 
 import pandas as pd
@@ -10,14 +11,20 @@ from pipeline.statistics.tidy import count_sites, state, withhold
 from schemas.keys import EPISODE
 from schemas.study import Config
 
-NOTE = "a lower bound: who is not looked at again raises no flag; it asks to examine again and is no diagnosis"
+NOTE = (
+    "a lower bound: who is not looked at again raises no flag; it asks to examine again and is no "
+    "diagnosis"
+)
 
 
 def count_later_flags(
     later_flags: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame, config: Config
 ) -> list[dict]:
-    """One row for each later flag of config/criteria.yaml: the share of treated positional episodes in which it was raised."""
-    positional = pd.MultiIndex.from_frame(adjudications.loc[adjudications["positional"].eq("yes"), EPISODE])
+    """One row for each later flag of config/criteria.yaml: the share of treated positional episodes
+    in which it was raised."""
+    positional = pd.MultiIndex.from_frame(
+        adjudications.loc[adjudications["positional"].eq("yes"), EPISODE]
+    )
     treated = attempts[EPISODE].drop_duplicates()
     treated = treated[pd.MultiIndex.from_frame(treated).isin(positional)]
     raised = later_flags.merge(treated, on=EPISODE)
@@ -26,7 +33,11 @@ def count_later_flags(
         flagged = raised.loc[raised["flag"].eq(flag), "site"]
         events = len(flagged)
         where = {"population": "positional", "stratum": f"later_flag={flag}"}
-        where |= {"n_episodes": len(treated), "n_events": events, **count_sites(treated["site"], events=flagged)}
+        where |= {
+            "n_episodes": len(treated),
+            "n_events": events,
+            **count_sites(treated["site"], events=flagged),
+        }
         if len(treated):
             rows.append(state("share", events / len(treated), note=NOTE, **where))
         else:

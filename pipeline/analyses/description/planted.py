@@ -1,16 +1,20 @@
-"""The planted variant beside the reading of the looks: for the demonstration pool only, whose makers know the truth.
+"""The planted variant beside the reading of the looks: for the demonstration pool only,
+whose makers know the truth.
 
-Counted are all stored episodes of the demonstration pool: what was planted (strata) by what the looks were read as (terms), once for
-being positional at all and, among those read as positional, for canal, arm and mechanism. Estimated is the share of a planted variant that
-was read as planted, among the episodes whose looks can tell: before the first attempt, a test that can show the variant showed nystagmus.
-Those tests are the ones of the plan (tests_of_canal, and tests_of_short_arm for the short arm of the posterior canal); several canals need
-nystagmus in tests of two canals, or in those of one canal on both sides. The same canal of both ears is read as that canal with the side
-`both`, and asked for as such. A part that was planted as unknown is not asked for. Looks that
-fit several variants leave a reading open: `variant_allowed` asks only whether the planted one is still among those. Other causes have no
-test of their own: their share is that of those set apart, among all.
+Counted are all stored episodes of the demonstration pool: what was planted (strata) by what the
+looks were read as (terms), once for being positional at all and, among those read as positional,
+for canal, arm and mechanism. Estimated is the share of a planted variant that was read as planted,
+among the episodes whose looks can tell: before the first attempt, a test that can show the variant
+showed nystagmus. Those tests are the ones of the plan (tests_of_canal, and tests_of_short_arm for
+the short arm of the posterior canal); several canals need nystagmus in tests of two canals, or in
+those of one canal on both sides. The same canal of both ears is read as that canal with the side
+`both`, and asked for as such. A part that was planted as unknown is not asked for. Looks that fit
+several variants leave a reading open: `variant_allowed` asks only whether the planted one is still
+among those. Other causes have no test of their own: their share is that of those set apart, among
+all.
 
-The people are invented, so nothing is hidden. How a program's looks are read says how the criteria do on that program's patients, and
-nothing of real ones.
+The people are invented, so nothing is hidden. How a program's looks are read says how the criteria
+do on that program's patients, and nothing of real ones.
 """
 
 from collections.abc import Iterator
@@ -25,9 +29,15 @@ from schemas.criteria import Criteria
 from schemas.keys import EPISODE
 from schemas.study import Config, Guards
 
-READ = {"positional": codes.POSITIONAL, "canal": codes.CANAL, "arm": codes.ARM, "mechanism": codes.MECHANISM}
+READ = {
+    "positional": codes.POSITIONAL,
+    "canal": codes.CANAL,
+    "arm": codes.ARM,
+    "mechanism": codes.MECHANISM,
+}
 PLACE = ("canal", "arm", "mechanism")
-BOTH_EARS_HAVE = "posterior"  # the one canal that the demonstration pool plants in both ears at once
+# the one canal that the demonstration pool plants in both ears at once
+BOTH_EARS_HAVE = "posterior"
 POPULATION = "demonstration pool"
 LOOKS_TELL = "demonstration pool, looks can tell"
 INTERVAL = "exact (Clopper-Pearson) interval"
@@ -36,27 +46,39 @@ INTERVAL = "exact (Clopper-Pearson) interval"
 def compare_planted(
     adjudications: pd.DataFrame, findings: pd.DataFrame, truth: pd.DataFrame, config: Config
 ) -> pd.DataFrame:
-    """Counts and recovered shares for each planted variant (schemas.estimate.Estimates, analysis `planted_variants`).
+    """Counts and recovered shares for each planted variant (schemas.estimate.Estimates, analysis
+    `planted_variants`).
 
-    `truth` has a row per simulated episode: site, episode_id, pattern, canal, arm, mechanism, side, is_positional. Simulated episodes that
-    were not stored are left out.
+    `truth` has a row per simulated episode: site, episode_id, pattern, canal, arm, mechanism, side,
+    is_positional. Simulated episodes that were not stored are left out.
     """
     planted = truth[[*EPISODE, "pattern", "is_positional", *PLACE, "side"]]
-    planted = planted.assign(canal=planted["canal"].mask(planted["side"].eq("both"), BOTH_EARS_HAVE))
+    planted = planted.assign(
+        canal=planted["canal"].mask(planted["side"].eq("both"), BOTH_EARS_HAVE)
+    )
     read = adjudications[[*EPISODE, *READ, "side", "variants"]]
     pairs = read.merge(planted, on=EPISODE, validate="one_to_one", suffixes=("", "_planted"))
     pairs["tells"] = mark_telling(pairs, findings, config.criteria)
-    rows = [row for pattern, members in _split_patterns(pairs) for row in _compare(pattern, members, config)]
+    rows = [
+        row
+        for pattern, members in _split_patterns(pairs)
+        for row in _compare(pattern, members, config)
+    ]
     return tidy_estimates(rows, analysis="planted_variants")
 
 
 def mark_telling(pairs: pd.DataFrame, findings: pd.DataFrame, criteria: Criteria) -> pd.Series:
-    """True for the rows whose looks before the first attempt can tell the planted variant; all rows of another cause are.
+    """True for the rows whose looks before the first attempt can tell the planted variant;
+    all rows of another cause are.
 
-    `pairs` has site, episode_id, is_positional, canal_planted, arm_planted and side_planted; `findings` are schemas.derived.Findings.
+    `pairs` has site, episode_id, is_positional, canal_planted, arm_planted and side_planted;
+    `findings` are schemas.derived.Findings.
     """
     shown = findings[findings["nystagmus"].astype(bool) & findings["before_treatment"].astype(bool)]
-    canals = {canal: _key(shown[shown["test"].isin(tests)]) for canal, tests in criteria.tests_of_canal.items()}
+    canals = {
+        canal: _key(shown[shown["test"].isin(tests)])
+        for canal, tests in criteria.tests_of_canal.items()
+    }
     short = _key(shown[shown["test"].isin(criteria.tests_of_short_arm)])
     keys = pd.MultiIndex.from_frame(pairs[EPISODE].astype(str))
     tells = pd.Series(pairs["is_positional"].eq("no").to_numpy(bool), index=pairs.index)
@@ -72,7 +94,8 @@ def _is_several(pairs: pd.DataFrame) -> pd.Series:
 
 
 def _find_several(shown: pd.DataFrame, criteria: Criteria) -> pd.MultiIndex:
-    """Episodes with nystagmus in tests of the posterior and of the lateral canal, or in those of the posterior one on both sides."""
+    """Episodes with nystagmus in tests of the posterior and of the lateral canal,
+    or in those of the posterior one on both sides."""
     posterior = shown[shown["test"].isin(criteria.tests_of_canal["posterior"])]
     lateral = shown[shown["test"].isin(criteria.tests_of_canal["lateral"])]
     right, left = (_key(posterior[posterior["side"].eq(side)]) for side in ("right", "left"))
@@ -95,13 +118,19 @@ def _split_patterns(pairs: pd.DataFrame) -> Iterator[tuple[str, pd.DataFrame]]:
 
 def _compare(pattern: str, members: pd.DataFrame, config: Config) -> Iterator[dict]:
     stratum = f"planted={pattern}"
-    yield from (row | {"stratum": stratum, "population": POPULATION} for row in _count_readings(members))
+    yield from (
+        row | {"stratum": stratum, "population": POPULATION} for row in _count_readings(members)
+    )
     tell = members[members["tells"]]
-    yield from (row | {"stratum": stratum, "population": LOOKS_TELL} for row in _share(tell, config.study.guards))
+    yield from (
+        row | {"stratum": stratum, "population": LOOKS_TELL}
+        for row in _share(tell, config.study.guards)
+    )
 
 
 def _count_readings(members: pd.DataFrame) -> Iterator[dict]:
-    """How many were read as what: positional or not, and the place of those that were read as positional."""
+    """How many were read as what: positional or not, and the place of those that were read as
+    positional."""
     positional = members[members["positional"].eq("yes")]
     for part, values in READ.items():
         among = members if part == "positional" else positional
@@ -112,9 +141,15 @@ def _count_readings(members: pd.DataFrame) -> Iterator[dict]:
 
 
 def _share(members: pd.DataFrame, guards: Guards) -> Iterator[dict]:
-    """Shares read as planted: being positional (or set apart), each part of the place that was planted, and all of them at once."""
+    """Shares read as planted: being positional (or set apart),
+    each part of the place that was planted, and all of them at once."""
     if members["is_positional"].eq("no").any():
-        yield _recover("positional_recovered", members, members["positional"].eq("probable_non_positional"), guards)
+        yield _recover(
+            "positional_recovered",
+            members,
+            members["positional"].eq("probable_non_positional"),
+            guards,
+        )
         return
     asked = [part for part in PLACE if members[f"{part}_planted"].isin(READ[part]).all()]
     asked = [part for part in asked if not members[f"{part}_planted"].eq("unknown").any()]
@@ -132,21 +167,31 @@ def _share(members: pd.DataFrame, guards: Guards) -> Iterator[dict]:
 
 
 def _allow(members: pd.DataFrame, asked: list[str]) -> pd.Series:
-    """Whether one of the variants that the looks allow (canal/side/arm/mechanism) agrees with the planted one in all parts asked for."""
+    """Whether one of the variants that the looks allow (canal/side/arm/mechanism)
+    agrees with the planted one in all parts asked for."""
     place = {"canal": 0, "arm": 2, "mechanism": 3}
     planted = members[[f"{part}_planted" for part in asked]].astype(str).to_numpy()
     allowed = members["variants"].fillna("").astype(str)
     found = [
-        any([variant.split("/")[place[part]] for part in asked] == list(wanted) for variant in variants.split())
+        any(
+            [variant.split("/")[place[part]] for part in asked] == list(wanted)
+            for variant in variants.split()
+        )
         for variants, wanted in zip(allowed, planted, strict=True)
     ]
     return pd.Series(found, index=members.index) & members["positional"].eq("yes").astype(bool)
 
 
 def _recover(term: str, members: pd.DataFrame, recovered: pd.Series, guards: Guards) -> dict:
-    """A share with its exact limits; none of an event is a number too here, so that only the episodes are asked to be enough."""
+    """A share with its exact limits; none of an event is a number too here,
+    so that only the episodes are asked to be enough."""
     total, found = len(members), int(recovered.sum())
-    where = {"n_episodes": total, "n_events": found, **count_sites(members["site"]), "method": INTERVAL}
+    where = {
+        "n_episodes": total,
+        "n_events": found,
+        **count_sites(members["site"]),
+        "method": INTERVAL,
+    }
     if refusal := check_size(total, guards.min_events, guards):
         return withhold(term, refusal.status, refusal.note, **where)
     limits = binomtest(found, total).proportion_ci(method="exact")

@@ -1,1 +1,2 @@
-"""Which maneuver after which: the paths taken, and repeating against changing after a failed first session."""
+"""Which maneuver after which: the paths taken, and repeating against changing after a failed first
+session."""

@@ -1,11 +1,15 @@
-"""What became of one arm: the share resolved by a day and the restricted mean time to resolution, with weights and without each site.
+"""What became of one arm: the share resolved by a day and the restricted mean time to resolution,
+with weights and without each site.
 
-Resolution of episode i lies in (L, R]. The distribution is the weighted non-parametric one for interval-censored times
-(pipeline/statistics/npmle.py); within an interval in which the data do not say when, resolution is taken to be spread evenly. Limits reach
-around all that the data allow, and are found as those of the curves (pipeline/statistics/share_limits.py): by leaving out each site, or exact
-where these reach further, so that an arm in which all are resolved, or nobody is, has a number too. Its effective number is that of as many
-episodes as the weights are worth (Kish L. Survey Sampling. 1965). A mean of days is bounded as if it were a share of the horizon: numbers
-between 0 and 1 are nowhere less certain than yes and no with the same mean (Hoeffding W. J Am Stat Assoc 1963;58:13-30).
+Resolution of episode i lies in (L, R]. The distribution is the weighted non-parametric one for
+interval-censored times (pipeline/statistics/npmle.py); within an interval in which the data do not
+say when, resolution is taken to be spread evenly. Limits reach around all that the data allow, and
+are found as those of the curves (pipeline/statistics/share_limits.py): by leaving out each site, or
+exact where these reach further, so that an arm in which all are resolved, or nobody is, has a
+number too. Its effective number is that of as many episodes as the weights are worth (Kish L.
+Survey Sampling. 1965). A mean of days is bounded as if it were a share of the horizon: numbers
+between 0 and 1 are nowhere less certain than yes and no with the same mean (Hoeffding W. J Am Stat
+Assoc 1963;58:13-30).
 """
 
 from collections.abc import Iterator
@@ -20,20 +24,29 @@ from pipeline.statistics.guard import Refusal
 from pipeline.statistics.jackknife import RESTS_ON_ONE, jackknife_covariance
 from pipeline.statistics.npmle import ROUNDING, collapse_intervals, fit_many, fit_npmle
 from pipeline.statistics.scales import DIFFERENCE, RATIO, SHARE, Scale, differ, limit_by_sites, span
-from pipeline.statistics.share_limits import Edge, bound_exactly, bound_share, count_alike, keep_falling
+from pipeline.statistics.share_limits import (
+    Edge,
+    bound_exactly,
+    bound_share,
+    count_alike,
+    keep_falling,
+)
 from pipeline.statistics.two_shares import Bounded, compare
 
-NONE_RESOLVED = Refusal("not_identified", "nobody of one arm is resolved by then: its share is no part of a ratio")
+NONE_RESOLVED = Refusal(
+    "not_identified", "nobody of one arm is resolved by then: its share is no part of a ratio"
+)
 
 
 @dataclass(frozen=True, eq=False)
 class Arm:
-    """Shares unresolved on whole days from 0, (samples, days): the first sample of all episodes, the others without a site each; nan where
-    a sample has no answer.
+    """Shares unresolved on whole days from 0, (samples, days): the first sample of all episodes,
+    the others without a site each; nan where a sample has no answer.
 
-    `survival` spreads resolution evenly and stays after the last day that the data tell, `ended` falls to 0 there; `least` and `most` are
-    all that the data allow. `numbers` are the effective numbers of the first sample's `least` and `most`, (2, days); `sizes` the weight of
-    each site, (sites,).
+    `survival` spreads resolution evenly and stays after the last day that the data tell, `ended`
+    falls to 0 there; `least` and `most` are all that the data allow. `numbers` are the effective
+    numbers of the first sample's `least` and `most`, (2, days); `sizes` the weight of each site,
+    (sites,).
     """
 
     left: np.ndarray
@@ -55,7 +68,8 @@ class Arm:
         return 1 - self.survival[:, day]
 
     def mean_days(self) -> np.ndarray:
-        """Mean days to resolution up to the last day: the area under the share unresolved, in each sample."""
+        """Mean days to resolution up to the last day: the area under the share unresolved,
+        in each sample."""
         return _find_area(self.survival)
 
     def count(self, day: int) -> tuple[int, int]:
@@ -81,11 +95,14 @@ class Arm:
 
     def bound_risk_alike(self, day: int) -> Bounded:
         """The same with exact limits, as if sites did not differ."""
-        low, high = self._bound_alike(np.array([self.least[0, day], self.most[0, day]]), self.numbers[:, day])
+        low, high = self._bound_alike(
+            np.array([self.least[0, day], self.most[0, day]]), self.numbers[:, day]
+        )
         return Bounded(self.risk(day)[0], 1 - high, 1 - low)
 
     def bound_mean(self) -> Bounded:
-        """The mean days to resolution, with limits around the means of those who resolve right after the last day that is told, and later."""
+        """The mean days to resolution, with limits around the means of those who resolve right
+        after the last day that is told, and later."""
         shares, last = self._mean_shares()
         edge = self._bound(shares, self.numbers[:, last])
         return Bounded(self.mean_days()[0], last * edge.low[0], last * edge.high[1])
@@ -110,16 +127,21 @@ class Arm:
 
 
 def fit_arm(left: np.ndarray, right: np.ndarray, weights: np.ndarray, last_day: int) -> Arm:
-    """The arm under each row of weights (samples, episodes), up to `last_day`: the first is of all, each other one gives no weight to those
-    of a site. Raises NotConverged where the fit is not proved."""
+    """The arm under each row of weights (samples, episodes), up to `last_day`: the first is of all,
+    each other one gives no weight to those of a site. Raises NotConverged where the fit is not
+    proved."""
     distinct_left, distinct_right, index = collapse_intervals(left, right)
-    grouped = np.array([np.bincount(index, weights=sample, minlength=len(distinct_left)) for sample in weights])
+    grouped = np.array(
+        [np.bincount(index, weights=sample, minlength=len(distinct_left)) for sample in weights]
+    )
     ends = np.append(left, right)
     grid = np.union1d(np.arange(last_day + 1), ends[np.isfinite(ends)])
     fit = fit_many(distinct_left, distinct_right, grouped, grid)
     told, whole = fit.upper - fit.lower < ROUNDING, np.isin(grid, np.arange(last_day + 1))
     stays, ended = (
-        np.array([_spread_evenly(grid, *sample, after) for sample in zip(fit.upper, told, strict=True)])[:, whole]
+        np.array(
+            [_spread_evenly(grid, *sample, after) for sample in zip(fit.upper, told, strict=True)]
+        )[:, whole]
         for after in (None, 0.0)
     )
     numbers = _count_effective(distinct_left, distinct_right, grouped[0], weights[0], last_day)
@@ -130,16 +152,24 @@ def fit_arm(left: np.ndarray, right: np.ndarray, weights: np.ndarray, last_day: 
 def _count_effective(
     left: np.ndarray, right: np.ndarray, grouped: np.ndarray, weight: np.ndarray, last_day: int
 ) -> np.ndarray:
-    """The effective numbers of the least and of the greatest share on each day; none where the arm has no weight."""
+    """The effective numbers of the least and of the greatest share on each day;
+    none where the arm has no weight."""
     if not weight.any():
         return np.zeros((2, last_day + 1))
     kept = grouped > 0
     left, right, worth = left[kept], right[kept], grouped[kept] * weight.sum() / (weight**2).sum()
-    return np.array(count_effective_days(fit_npmle(left, right, worth), left, right, worth, np.arange(last_day + 1)))
+    return np.array(
+        count_effective_days(
+            fit_npmle(left, right, worth), left, right, worth, np.arange(last_day + 1)
+        )
+    )
 
 
-def _spread_evenly(grid: np.ndarray, upper: np.ndarray, told: np.ndarray, after: float | None) -> np.ndarray:
-    """The shares unresolved, straight between the days on which the data tell them; after the last of these they stay, or are `after`."""
+def _spread_evenly(
+    grid: np.ndarray, upper: np.ndarray, told: np.ndarray, after: float | None
+) -> np.ndarray:
+    """The shares unresolved, straight between the days on which the data tell them;
+    after the last of these they stay, or are `after`."""
     if not told.any():
         return np.full(len(grid), np.nan)
     return np.interp(grid, grid[told], upper[told], right=after)
@@ -151,8 +181,9 @@ def _find_area(survival: np.ndarray) -> np.ndarray:
 
 @dataclass(frozen=True)
 class Measure:
-    """A number told of the arms: its `values` (samples,), its scale, and the arms behind it with their `bounds`: of one arm its limits, of two
-    those that hold if sites do not differ, as they move both alike."""
+    """A number told of the arms: its `values` (samples,), its scale, and the arms behind it with
+    their `bounds`: of one arm its limits, of two those that hold if sites do not differ, as they
+    move both alike."""
 
     term: str
     values: np.ndarray
@@ -162,7 +193,8 @@ class Measure:
     day: int
 
     def check(self) -> Refusal | None:
-        """Why there is no number: an arm rests on one site, nobody was looked at early enough, or a share of a ratio is none."""
+        """Why there is no number: an arm rests on one site, nobody was looked at early enough,
+        or a share of a ratio is none."""
         if not all(arm.answers for arm in self.arms):
             return RESTS_ON_ONE
         if self.scale is RATIO and not min(bound.value for bound in self.bounds) > 0:
@@ -171,15 +203,21 @@ class Measure:
         return NOBODY if told_of_days and any(self._is_untold(arm) for arm in self.arms) else None
 
     def limit(self, least: int) -> tuple[float, float, float, float]:
-        """Standard error (0 where no site moves the number), limits within the scale, and, of two arms, the p-value of no difference.
+        """Standard error (0 where no site moves the number), limits within the scale, and,
+        of two arms, the p-value of no difference.
 
-        Two arms are compared by leaving out each site; where fewer than `least` of an arm are known to be resolved by the day, or to be
-        unresolved on it, that tells little, and the limits that follow from those of the arms count where they reach further.
+        Two arms are compared by leaving out each site; where fewer than `least` of an arm are known
+        to be resolved by the day, or to be unresolved on it, that tells little, and the limits that
+        follow from those of the arms count where they reach further.
         """
         if len(self.arms) == 2:
             found = limit_by_sites(self.values[0], self.values[1:], self.scale)
             few = min(number for arm in self.arms for number in arm.count(self.day)) < least
-            return compare(self.values, self.scale, *self.bounds) if few or not np.isfinite(found).all() else found
+            return (
+                compare(self.values, self.scale, *self.bounds)
+                if few or not np.isfinite(found).all()
+                else found
+            )
         error = float(np.sqrt(jackknife_covariance(self.values[:1], self.values[1:, None])[0, 0]))
         return error, self.bounds[0].low, self.bounds[0].high, np.nan
 
@@ -188,18 +226,37 @@ class Measure:
         return most - least >= WORTH_SAYING and arm.count(self.day)[0] == 0
 
 
-def measure_arms(repeat: Arm, change: Arm, days: tuple[int, ...], horizon: int) -> Iterator[Measure]:
-    """Shares resolved by each day, mean days to resolution up to the horizon, their differences, change minus repeat, and the ratio of shares."""
+def measure_arms(
+    repeat: Arm, change: Arm, days: tuple[int, ...], horizon: int
+) -> Iterator[Measure]:
+    """Shares resolved by each day, mean days to resolution up to the horizon, their differences,
+    change minus repeat, and the ratio of shares."""
     arms = {"repeat": repeat, "change": change}
     both = tuple(arms.values())
     for day in days:
         for name, arm in arms.items():
-            yield Measure(f"risk_{name}_day_{day}", arm.risk(day), SHARE, (arm,), (arm.bound_risk(day),), day)
-        risks, bounds = [arm.risk(day) for arm in both], tuple(arm.bound_risk_alike(day) for arm in both)
-        yield Measure(f"risk_difference_day_{day}", risks[1] - risks[0], DIFFERENCE, both, bounds, day)
+            yield Measure(
+                f"risk_{name}_day_{day}", arm.risk(day), SHARE, (arm,), (arm.bound_risk(day),), day
+            )
+        risks, bounds = (
+            [arm.risk(day) for arm in both],
+            tuple(arm.bound_risk_alike(day) for arm in both),
+        )
+        yield Measure(
+            f"risk_difference_day_{day}", risks[1] - risks[0], DIFFERENCE, both, bounds, day
+        )
         with np.errstate(divide="ignore", invalid="ignore"):
             yield Measure(f"risk_ratio_day_{day}", risks[1] / risks[0], RATIO, both, bounds, day)
     for name, arm in arms.items():
-        yield Measure(f"mean_days_{name}", arm.mean_days(), span(0, horizon), (arm,), (arm.bound_mean(),), horizon)
+        yield Measure(
+            f"mean_days_{name}",
+            arm.mean_days(),
+            span(0, horizon),
+            (arm,),
+            (arm.bound_mean(),),
+            horizon,
+        )
     means, bounds = [arm.mean_days() for arm in both], tuple(arm.bound_mean_alike() for arm in both)
-    yield Measure("mean_days_difference", means[1] - means[0], differ(horizon), both, bounds, horizon)
+    yield Measure(
+        "mean_days_difference", means[1] - means[0], differ(horizon), both, bounds, horizon
+    )

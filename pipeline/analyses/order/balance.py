@@ -1,4 +1,5 @@
-"""How the weights of a comparison of the second line turned out, and how alike they made its arms."""
+"""How the weights of a comparison of the second line turned out,
+and how alike they made its arms."""
 
 from collections.abc import Iterator
 
@@ -14,7 +15,8 @@ BALANCE = "standardised mean difference, change minus repeat"
 
 
 def state_weights(contrast: Contrast, stratum: str) -> Iterator[dict]:
-    """The mean and the greatest weight, before they were cut too, and how many equal weights would tell as much in each arm."""
+    """The mean and the greatest weight, before they were cut too,
+    and how many equal weights would tell as much in each arm."""
     weights, changed = contrast.described, contrast.changed
     told = {
         "weight_mean": weights.weight.mean(),
@@ -28,9 +30,17 @@ def state_weights(contrast: Contrast, stratum: str) -> Iterator[dict]:
 
 
 def state_balance(contrast: Contrast, stratum: str, plan: SecondLine) -> Iterator[dict]:
-    """How far apart the arms were in each class of each term, and still are; `n_episodes` are those of the class."""
-    balance = measure_balance(contrast.rows, plan.terms, contrast.changed, contrast.described.weight)
-    where = {"stratum": stratum, "comparison": "repeat", "method": BALANCE, **count_sites(contrast.rows["site"])}
+    """How far apart the arms were in each class of each term, and still are;
+    `n_episodes` are those of the class."""
+    balance = measure_balance(
+        contrast.rows, plan.terms, contrast.changed, contrast.described.weight
+    )
+    where = {
+        "stratum": stratum,
+        "comparison": "repeat",
+        "method": BALANCE,
+        **count_sites(contrast.rows["site"]),
+    }
     for level, before, after, members in balance.itertuples():
         yield state(f"smd_before:{level}", before, n_episodes=members, **where)
         yield state(f"smd_after:{level}", after, n_episodes=members, **where)

@@ -1,4 +1,5 @@
-"""Who stands at the choice after a failed first session, what was chosen, and what was known at that moment.
+"""Who stands at the choice after a failed first session, what was chosen,
+and what was known at that moment.
 
 Nothing after the second session enters, but for the interval of resolution: that is the outcome.
 """
@@ -26,18 +27,23 @@ def list_choices(
     endpoint: str,
     maneuvers: Mapping[str, Maneuver],
 ) -> pd.DataFrame:
-    """One row for each positional episode whose first session failed: a maneuver was given, and a positive deciding look followed before a
-    second session (pipeline.adjudication.failure.list_first_sessions; the reasons of failure are asked of the same sessions).
+    """One row for each positional episode whose first session failed: a maneuver was given, and a
+    positive deciding look followed before a second session
+    (pipeline.adjudication.failure.list_first_sessions; the reasons of failure are asked of the same
+    sessions).
 
-    Columns: site, episode_id, patient_id, canal, arm, arm_basis, mechanism; the covariates of describe_covariates; setting,
-    performed_by and same_visit of the first session, wait (band of days to the second); choice (a code of schemas.codes.CHOICE), families and
-    to_families (of the first and second session, sorted, separated by blanks); left_days and right_days: resolution of the first
-    spell by `endpoint` lies in (left_days, right_days] from the second session's day. Of a choice that is not compared these two tell
-    nothing: (0, inf]. treated_days: the day of the first session inside that interval that moved something, counted alike, the second
-    session being one; missing where there is none or nobody saw the resolution. Days between are whole; the bands are this project's
-    proposal. A short arm named by the response to a maneuver
-    was not known at the choice: in the covariates it is unknown, and so is whether the first session suited it. Attempts know the
-    objective endpoint; by another one, a spell that only later looks show to have ended before the second session counts as over.
+    Columns: site, episode_id, patient_id, canal, arm, arm_basis, mechanism; the covariates of
+    describe_covariates; setting, performed_by and same_visit of the first session, wait (band of
+    days to the second); choice (a code of schemas.codes.CHOICE), families and to_families (of the
+    first and second session, sorted, separated by blanks); left_days and right_days: resolution of
+    the first spell by `endpoint` lies in (left_days, right_days] from the second session's day. Of
+    a choice that is not compared these two tell nothing: (0, inf]. treated_days: the day of the
+    first session inside that interval that moved something, counted alike, the second session being
+    one; missing where there is none or nobody saw the resolution. Days between are whole; the bands
+    are this project's proposal. A short arm named by the response to a maneuver was not known at
+    the choice: in the covariates it is unknown, and so is whether the first session suited it.
+    Attempts know the objective endpoint; by another one, a spell that only later looks show to have
+    ended before the second session counts as over.
     """
     first = list_first_sessions(attempts, adjudications, maneuvers)
     told = ["family", "side", "day", "setting", "performed_by", "same_visit"]
@@ -51,17 +57,30 @@ def list_choices(
     rows = (
         failed.merge(positional, on=EPISODE, validate="one_to_one")
         .merge(second, on=EPISODE, how="left", suffixes=("", "_second"), validate="one_to_one")
-        .merge(first_spells[[*EPISODE, "left_days", "right_days"]], on=EPISODE, how="left", validate="one_to_one")
-        .merge(describe_covariates(episodes, adjudications, attempts), on=EPISODE, validate="one_to_one")
+        .merge(
+            first_spells[[*EPISODE, "left_days", "right_days"]],
+            on=EPISODE,
+            how="left",
+            validate="one_to_one",
+        )
+        .merge(
+            describe_covariates(episodes, adjudications, attempts),
+            on=EPISODE,
+            validate="one_to_one",
+        )
         .sort_values(EPISODE, ignore_index=True)
     )
-    rows["families"], rows["to_families"] = (_sort_families(rows[name]) for name in ("family", "family_second"))
+    rows["families"], rows["to_families"] = (
+        _sort_families(rows[name]) for name in ("family", "family_second")
+    )
     rows["choice"] = _name_choices(rows, maneuvers)
     rows["wait"] = _band_wait(rows["day_second"] - rows["day"])
     circular = rows["arm_basis"].eq(CIRCULAR).fillna(False).astype(bool)
     rows["canal_arm"] = rows["canal_arm"].mask(circular, rows["canal"] + " unknown")
     rows["first_fit"] = rows["first_fit"].mask(circular, "unknown")
-    rows = _count_from_choice(rows).drop(columns=["family", "family_second", "side", "side_second", "at_risk"])
+    rows = _count_from_choice(rows).drop(
+        columns=["family", "family_second", "side", "side_second", "at_risk"]
+    )
     return rows.assign(treated_days=_find_treated(rows, attempts, maneuvers))
 
 
@@ -76,24 +95,37 @@ def _list_still(maneuvers: Mapping[str, Maneuver]) -> set[str]:
 
 
 def _name_choices(rows: pd.DataFrame, maneuvers: Mapping[str, Maneuver]) -> np.ndarray:
-    """A code of schemas.codes.CHOICE for each row; of several that hold, the first of those below."""
+    """A code of schemas.codes.CHOICE for each row; of several that hold,
+    the first of those below."""
     still = _list_still(maneuvers)
     unlisted = {each.family for each in maneuvers.values() if each.kind == "unlisted"}
     asked = ["families", "to_families", "side", "side_second"]
     questions = rows[asked].fillna("").drop_duplicates()
     answers = [_name_choice(*question, still, unlisted) for question in questions.to_numpy(str)]
-    chosen = rows[asked].fillna("").merge(questions.assign(choice=answers), on=asked, how="left")["choice"]
+    chosen = (
+        rows[asked]
+        .fillna("")
+        .merge(questions.assign(choice=answers), on=asked, how="left")["choice"]
+    )
     day = rows["day_second"]
-    before = ~rows["at_risk"].fillna(True) | (rows["right_days"] <= day) | (rows["reclassified_day"] <= day)
+    before = (
+        ~rows["at_risk"].fillna(True)
+        | (rows["right_days"] <= day)
+        | (rows["reclassified_day"] <= day)
+    )
     cases = {
         "no_second_session": day.isna(),
         "over_before": before,
         "verdict_later": rows["known_day"] > day,
     }
-    return np.select([case.fillna(False).astype(bool) for case in cases.values()], list(cases), chosen)
+    return np.select(
+        [case.fillna(False).astype(bool) for case in cases.values()], list(cases), chosen
+    )
 
 
-def _name_choice(first: str, second: str, side: str, to_side: str, still: set[str], unlisted: set[str]) -> str:
+def _name_choice(
+    first: str, second: str, side: str, to_side: str, still: set[str], unlisted: set[str]
+) -> str:
     before, after = (set(families.split()) - still for families in (first, second))
     if not before or not after:
         return "no_maneuver"
@@ -105,7 +137,9 @@ def _name_choice(first: str, second: str, side: str, to_side: str, still: set[st
 
 
 def _sort_families(families: pd.Series) -> pd.Series:
-    return families.map(lambda told: " ".join(sorted(told.split())), na_action="ignore").astype("string")
+    return families.map(lambda told: " ".join(sorted(told.split())), na_action="ignore").astype(
+        "string"
+    )
 
 
 def _band_wait(days: pd.Series) -> pd.Series:
@@ -113,22 +147,38 @@ def _band_wait(days: pd.Series) -> pd.Series:
 
 
 def _count_from_choice(rows: pd.DataFrame) -> pd.DataFrame:
-    """Resolution counted from the day of the second session; the failed look has already shown that it was not before."""
+    """Resolution counted from the day of the second session;
+    the failed look has already shown that it was not before."""
     compared = rows["choice"].isin(["repeat", "change"])
     day = rows["day_second"].astype("float")
     left, right = rows["left_days"].astype("float") - day, rows["right_days"].astype("float") - day
     known = compared & right.notna()
-    return rows.assign(left_days=left.clip(lower=0).where(known, 0.0), right_days=right.where(known, np.inf))
+    return rows.assign(
+        left_days=left.clip(lower=0).where(known, 0.0), right_days=right.where(known, np.inf)
+    )
 
 
-def _find_treated(rows: pd.DataFrame, attempts: pd.DataFrame, maneuvers: Mapping[str, Maneuver]) -> np.ndarray:
-    """The day of the first session in [left_days, right_days) that moved something, counted from the second session."""
+def _find_treated(
+    rows: pd.DataFrame, attempts: pd.DataFrame, maneuvers: Mapping[str, Maneuver]
+) -> np.ndarray:
+    """The day of the first session in [left_days, right_days) that moved something, counted from
+    the second session."""
     still = _list_still(maneuvers)
-    moved = attempts["family"].fillna("").map(lambda told: bool(set(told.split()) - still)).astype(bool)
+    moved = (
+        attempts["family"].fillna("").map(lambda told: bool(set(told.split()) - still)).astype(bool)
+    )
     sessions = attempts.loc[attempts["session"].ge(2) & moved, [*EPISODE, "day"]]
     at = ["day_second", "left_days", "right_days"]
     inside = rows[[*EPISODE, *at]].merge(sessions, on=EPISODE)
     day = (inside["day"] - inside["day_second"]).astype("float")
-    chosen = (day >= inside["left_days"]) & (day < inside["right_days"]) & np.isfinite(inside["right_days"])
+    chosen = (
+        (day >= inside["left_days"])
+        & (day < inside["right_days"])
+        & np.isfinite(inside["right_days"])
+    )
     first = inside[chosen].assign(treated_days=day[chosen]).groupby(EPISODE)["treated_days"].min()
-    return rows[EPISODE].merge(first, left_on=EPISODE, right_index=True, how="left")["treated_days"].to_numpy(float)
+    return (
+        rows[EPISODE]
+        .merge(first, left_on=EPISODE, right_index=True, how="left")["treated_days"]
+        .to_numpy(float)
+    )

@@ -1,16 +1,19 @@
-"""The paths that were taken: which maneuver family followed which, and how many were seen to be resolved after each step.
+"""The paths that were taken: which maneuver family followed which,
+and how many were seen to be resolved after each step.
 
-Described are treated positional episodes with a complete record. For each beginning of a path of up to three sessions: how many
-reached it, and what became of them, so that the parts add up to those who reached it and a flow picture can be drawn:
-- resolved_at_next_look, resolved_at_later_look: resolution was seen before another session, at the first look after it or later (a
-  negative look before a return within the recurrence gap shows no resolution);
-- next=<family>: another session followed; families given to few are counted together as next=rarer (of all of them,
-  next_without_look had nobody look before that session);
+Described are treated positional episodes with a complete record. For each beginning of a path of up
+to three sessions: how many reached it, and what became of them, so that the parts add up to those
+who reached it and a flow picture can be drawn:
+- resolved_at_next_look, resolved_at_later_look: resolution was seen before another session, at the
+  first look after it or later (a negative look before a return within the recurrence gap shows no
+  resolution);
+- next=<family>: another session followed; families given to few are counted together as next=rarer
+  (of all of them, next_without_look had nobody look before that session);
 - no_further_session: not seen to be resolved, looked at again, no other session;
 - never_looked: no other session, and nobody looked.
-The only share is of those who reached this point and were looked at before another session. Whoever reaches a second session has
-failed the first, and whoever reaches the third has lasted longer: paths differ in who takes them, and their whole is never compared
-by outcome.
+The only share is of those who reached this point and were looked at before another session. Whoever
+reaches a second session has failed the first, and whoever reaches the third has lasted longer:
+paths differ in who takes them, and their whole is never compared by outcome.
 """
 
 from collections.abc import Iterator
@@ -32,21 +35,29 @@ COUNT = "count"
 INTERVAL = f"share of those looked at before another session; {site_limits.METHOD}; descriptive"
 
 
-def describe_sequences(sequences: pd.DataFrame, adjudications: pd.DataFrame, config: Config) -> pd.DataFrame:
+def describe_sequences(
+    sequences: pd.DataFrame, adjudications: pd.DataFrame, config: Config
+) -> pd.DataFrame:
     """Counts and shares along the paths, for all and by canal (schemas.estimate.Estimates).
 
-    The stratum names the sessions so far as path=<family> > <family>, families of one session joined by +; path=start is before the
-    first. A beginning is followed further only if at least config.study.guards.min_episodes took it. The n_events of a count are the
-    count itself, its n_episodes those of whom it is a part. Limits: Clopper CJ, Pearson ES. Biometrika 1934;26:404-413.
+    The stratum names the sessions so far as path=<family> > <family>, families of one session
+    joined by +; path=start is before the first. A beginning is followed further only if at least
+    config.study.guards.min_episodes took it. The n_events of a count are the count itself, its
+    n_episodes those of whom it is a part. Limits: Clopper CJ, Pearson ES. Biometrika
+    1934;26:404-413.
     """
     guards = config.study.guards
     verdicts = adjudications.loc[adjudications["positional"].eq("yes"), [*EPISODE, "canal"]]
     treated = sequences.merge(verdicts, on=EPISODE, validate="one_to_one")
     members = treated[treated["status"].isin(COMPLETE)]
-    steps = members.assign(families=members["path"].str.split(THEN), looks=members["outcomes"].str.split(THEN))
+    steps = members.assign(
+        families=members["path"].str.split(THEN), looks=members["outcomes"].str.split(THEN)
+    )
     rows = [
         _count("treated", treated, treated, "all"),
-        _count("incomplete_record", treated, treated[treated["status"].eq("incomplete_record")], "all"),
+        _count(
+            "incomplete_record", treated, treated[treated["status"].eq("incomplete_record")], "all"
+        ),
         _count("never_positive", treated, treated[treated["status"].eq("never_positive")], "all"),
         *_follow(steps, steps, (), "", guards),
     ]
@@ -58,13 +69,16 @@ def describe_sequences(sequences: pd.DataFrame, adjudications: pd.DataFrame, con
 def _follow(
     members: pd.DataFrame, before: pd.DataFrame, taken: tuple[str, ...], part: str, guards: Guards
 ) -> Iterator[dict]:
-    """All rows of the path `taken` by `members`, who come from those `before`, and of the paths that go on from it."""
+    """All rows of the path `taken` by `members`, who come from those `before`,
+    and of the paths that go on from it."""
     stratum = f"{part}path={THEN.join(taken) or START}"
     refused = check_size(len(members), None, guards)
     if refused:
         counts = {"n_episodes": len(before), "n_events": len(members)}
         counts |= count_sites(members["site"], among=before["site"])
-        yield withhold("reached", refused.status, refused.note, stratum=stratum, method=COUNT, **counts)
+        yield withhold(
+            "reached", refused.status, refused.note, stratum=stratum, method=COUNT, **counts
+        )
         return
     done = len(taken)
     yield _count("reached", before, members, stratum)
@@ -79,7 +93,12 @@ def _follow(
         yield _count(f"next={family}", members, on[following.eq(family)], stratum)
     yield _count("next=rarer", members, on[~following.isin(named)], stratum)
     if done:
-        yield _count("next_without_look", members, on[on["looks"].str[done - 1].eq("not_looked").astype(bool)], stratum)
+        yield _count(
+            "next_without_look",
+            members,
+            on[on["looks"].str[done - 1].eq("not_looked").astype(bool)],
+            stratum,
+        )
     if done < MOST_SESSIONS:
         for family in named:
             yield from _follow(on[following.eq(family)], members, (*taken, family), part, guards)
@@ -101,9 +120,12 @@ def _count_ends(members: pd.DataFrame, done: int, stratum: str) -> Iterator[dict
 
 
 def _share_resolved(members: pd.DataFrame, done: int, stratum: str, guards: Guards) -> dict:
-    """Of those looked at after this session and before another one, the share in whom that look was the first of resolution."""
+    """Of those looked at after this session and before another one,
+    the share in whom that look was the first of resolution."""
     looked = members[members["looks"].str[done - 1].ne("not_looked").astype(bool)]
-    resolved = looked[looked["sessions"].eq(done).astype(bool) & looked["at_next_look"].fillna(False).astype(bool)]
+    resolved = looked[
+        looked["sessions"].eq(done).astype(bool) & looked["at_next_look"].fillna(False).astype(bool)
+    ]
     where = {"stratum": stratum, "method": INTERVAL}
     where |= {"n_episodes": len(looked), "n_events": len(resolved)}
     where |= count_sites(looked["site"], events=resolved["site"])
@@ -111,9 +133,21 @@ def _share_resolved(members: pd.DataFrame, done: int, stratum: str, guards: Guar
     if refused:
         return withhold("share_resolved_at_next_look", refused.status, refused.note, **where)
     low, high = site_limits.bound_share(looked.index.isin(resolved.index), looked["site"], guards)
-    return state_within("share_resolved_at_next_look", len(resolved) / len(looked), low, high, SHARE, guards, **where)
+    return state_within(
+        "share_resolved_at_next_look",
+        len(resolved) / len(looked),
+        low,
+        high,
+        SHARE,
+        guards,
+        **where,
+    )
 
 
 def _count(term: str, whole: pd.DataFrame, chosen: pd.DataFrame, stratum: str) -> dict:
-    counts = {"n_episodes": len(whole), "n_events": len(chosen), **count_sites(chosen["site"], among=whole["site"])}
+    counts = {
+        "n_episodes": len(whole),
+        "n_events": len(chosen),
+        **count_sites(chosen["site"], among=whole["site"]),
+    }
     return state(term, len(chosen), stratum=stratum, method=COUNT, **counts)

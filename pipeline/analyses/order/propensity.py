@@ -1,8 +1,11 @@
-"""Weights that make those who chose one way and those who chose the other alike in everything that was known at the choice.
+"""Weights that make those who chose one way and those who chose the other alike in everything that
+was known at the choice.
 
-With A the choice and X what was known, an episode gets the stabilised weight P(A) / P(A | X) (Robins JM, Hernan MA, Brumback B.
-Epidemiology 2000;11:550-560); P(A | X) comes from a logistic regression. Weighted, both arms have the covariates of all who stood at
-the choice. Weights are cut at quantiles of their own (Cole SR, Hernan MA. Am J Epidemiol 2008;168:656-664): less spread for a little bias.
+With A the choice and X what was known, an episode gets the stabilised weight P(A) / P(A | X)
+(Robins JM, Hernan MA, Brumback B. Epidemiology 2000;11:550-560); P(A | X) comes from a logistic
+regression. Weighted, both arms have the covariates of all who stood at the choice. Weights are cut
+at quantiles of their own (Cole SR, Hernan MA. Am J Epidemiol 2008;168:656-664): less spread for a
+little bias.
 """
 
 import warnings
@@ -16,28 +19,40 @@ from statsmodels.genmod.generalized_linear_model import GLM
 
 from pipeline.analyses.covariates import NUMERIC
 from pipeline.statistics.design import build_design
-from pipeline.statistics.guard import GRADIENT_LEFT, Refusal, check_positivity, check_sites, check_size
+from pipeline.statistics.guard import (
+    GRADIENT_LEFT,
+    Refusal,
+    check_positivity,
+    check_sites,
+    check_size,
+)
 from schemas.study import Guards
 
 TRIMS = 4  # fits of the chances, each without those whom the one before left next to no chance
-STEPS, ENOUGH = 100, 1e-13  # of the search for the chances; the second is a relative change of the deviance
+# of the search for the chances; the second is a relative change of the deviance
+STEPS, ENOUGH = 100, 1e-13
 DEPENDENT = 1e-10  # of the length of the longest column, below which one follows from the others
 NO_CHANCES = Refusal("not_converged", "the chances of the choice were not found")
 
 
 @dataclass(frozen=True)
 class Weights:
-    """Stabilised weights after the cut (episodes,), the share that was cut, and the greatest weight before."""
+    """Stabilised weights after the cut (episodes,), the share that was cut,
+    and the greatest weight before."""
 
     weight: np.ndarray
     truncated_share: float
     greatest: float
 
 
-def find_one_sided(rows: pd.DataFrame, terms: tuple[str, ...], changed: np.ndarray, guards: Guards) -> np.ndarray:
-    """Which rows are in a class where all chose alike though it has guards.min_episodes or more: for them there is nothing to compare.
+def find_one_sided(
+    rows: pd.DataFrame, terms: tuple[str, ...], changed: np.ndarray, guards: Guards
+) -> np.ndarray:
+    """Which rows are in a class where all chose alike though it has guards.min_episodes or more:
+    for them there is nothing to compare.
 
-    Leaving them out may make another class one-sided: it is looked again until none is. Boolean, one a row.
+    Leaving them out may make another class one-sided: it is looked again until none is. Boolean,
+    one a row.
     """
     classes = [rows[term].astype(str).factorize()[0] for term in terms if term not in NUMERIC]
     out = np.zeros(len(rows), dtype=bool)
@@ -45,8 +60,12 @@ def find_one_sided(rows: pd.DataFrame, terms: tuple[str, ...], changed: np.ndarr
         found = out.copy()
         for codes in classes:
             members = np.bincount(codes[~out], minlength=codes.max(initial=-1) + 1)
-            change = np.bincount(codes[~out], weights=changed[~out], minlength=codes.max(initial=-1) + 1)
-            found |= ((members >= guards.min_episodes) & ((change == 0) | (change == members)))[codes] & ~out
+            change = np.bincount(
+                codes[~out], weights=changed[~out], minlength=codes.max(initial=-1) + 1
+            )
+            found |= ((members >= guards.min_episodes) & ((change == 0) | (change == members)))[
+                codes
+            ] & ~out
         if (found == out).all():
             return out
         out = found
@@ -55,21 +74,28 @@ def find_one_sided(rows: pd.DataFrame, terms: tuple[str, ...], changed: np.ndarr
 def fit_chances(
     design: np.ndarray, changed: np.ndarray, start: np.ndarray | None = None
 ) -> tuple[np.ndarray, np.ndarray] | Refusal:
-    """P(change | covariates) by logistic regression of greatest likelihood: chances (episodes,) and coefficients (columns,).
+    """P(change | covariates) by logistic regression of greatest likelihood: chances (episodes,)
+    and coefficients (columns,).
 
-    `design` has its intercept. The chances are unique, even where coefficients are not since some columns follow from others: the search
-    of statsmodels is among as many orthogonal columns as the design has directions, and whether it ended at the maximum is asked of the
-    solution itself.
+    `design` has its intercept. The chances are unique, even where coefficients are not since some
+    columns follow from others: the search of statsmodels is among as many orthogonal columns as the
+    design has directions, and whether it ended at the maximum is asked of the solution itself.
     """
     happened = np.asarray(changed, dtype=float)
     directions, length, turn = np.linalg.svd(design, full_matrices=False)
     told = length > DEPENDENT * length[0]
     begin = None if start is None else length[told] * (turn[told] @ start)
     with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # of separation and of too few steps: the check below refuses both
-        fit = GLM(happened, directions[:, told], family=Binomial()).fit(begin, maxiter=STEPS, tol=ENOUGH)
+        # of separation and of too few steps: the check below refuses both
+        warnings.simplefilter("ignore")
+        fit = GLM(happened, directions[:, told], family=Binomial()).fit(
+            begin, maxiter=STEPS, tol=ENOUGH
+        )
     chance, coef = fit.fittedvalues, (fit.params / length[told]) @ turn[told]
-    gradient, information = design.T @ (happened - chance), (design.T * (chance * (1 - chance))) @ design
+    gradient, information = (
+        design.T @ (happened - chance),
+        (design.T * (chance * (1 - chance))) @ design,
+    )
     if not (np.isfinite(chance).all() and np.isfinite(coef).all()):
         return NO_CHANCES
     left = gradient @ np.linalg.lstsq(information, gradient, rcond=None)[0]
@@ -77,14 +103,16 @@ def fit_chances(
 
 
 def find_usable(design: np.ndarray, changed: np.ndarray) -> np.ndarray:
-    """Which columns of zeros and ones have members of both choices; others (numbers, the intercept) always do. Boolean, one a column."""
+    """Which columns of zeros and ones have members of both choices; others (numbers, the intercept)
+    always do. Boolean, one a column."""
     binary = ((design == 0) | (design == 1)).all(axis=0)
     change, members = changed.astype(float) @ design, design.sum(axis=0)
     return ~binary | ((change > 0) & (change < members))
 
 
 def weigh(chances: np.ndarray, changed: np.ndarray, truncate: tuple[float, float]) -> Weights:
-    """Stabilised weights from P(change | covariates), cut at the quantiles `truncate` of all weights."""
+    """Stabilised weights from P(change | covariates), cut at the quantiles `truncate` of all
+    weights."""
     share = changed.mean()
     weight = np.where(changed, share / chances, (1 - share) / (1 - chances))
     low, high = np.quantile(weight, truncate)
@@ -93,17 +121,20 @@ def weigh(chances: np.ndarray, changed: np.ndarray, truncate: tuple[float, float
 
 
 def count_effective(weight: np.ndarray) -> float:
-    """As many episodes of equal weight tell as much: (sum w)^2 / sum w^2 (Kish L. Survey Sampling. 1965)."""
+    """As many episodes of equal weight tell as much: (sum w)^2 / sum w^2 (Kish L. Survey Sampling.
+    1965)."""
     return float(weight.sum() ** 2 / (weight**2).sum())
 
 
 def measure_balance(
     rows: pd.DataFrame, terms: tuple[str, ...], changed: np.ndarray, weight: np.ndarray
 ) -> pd.DataFrame:
-    """Standardised mean differences, change minus repeat, of each class of each term: `before` and `after` weighting, `members`.
+    """Standardised mean differences, change minus repeat, of each class of each term:
+    `before` and `after` weighting, `members`.
 
-    Indexed by term=class, or by the term where it is a number. Both are in units of the spread before weighting, the root of the mean
-    of the two variances (Austin PC, Stuart EA. Stat Med 2015;34:3661-3679). A class that all are in, or none, is left out.
+    Indexed by term=class, or by the term where it is a number. Both are in units of the spread
+    before weighting, the root of the mean of the two variances (Austin PC, Stuart EA. Stat Med
+    2015;34:3661-3679). A class that all are in, or none, is left out.
     """
     found = {}
     for term in terms:
@@ -111,10 +142,14 @@ def measure_balance(
             spread = np.sqrt((x[changed].var() + x[~changed].var()) / 2)
             if spread > 0:
                 apart = [
-                    np.average(x[changed], weights=w[changed]) - np.average(x[~changed], weights=w[~changed])
+                    np.average(x[changed], weights=w[changed])
+                    - np.average(x[~changed], weights=w[~changed])
                     for w in (np.ones(len(x)), weight)
                 ]
-                found[name] = (*(np.array(apart) / spread), len(x) if name in NUMERIC else int(x.sum()))
+                found[name] = (
+                    *(np.array(apart) / spread),
+                    len(x) if name in NUMERIC else int(x.sum()),
+                )
     return pd.DataFrame.from_dict(found, orient="index", columns=["before", "after", "members"])
 
 
@@ -124,14 +159,17 @@ def _list_levels(values: pd.Series) -> Iterator[tuple[str, np.ndarray]]:
         yield values.name, values.to_numpy(float)
         return
     codes, levels = values.astype(str).factorize(sort=True)
-    yield from ((f"{values.name}={level}", (codes == k).astype(float)) for k, level in enumerate(levels))
+    yield from (
+        (f"{values.name}={level}", (codes == k).astype(float)) for k, level in enumerate(levels)
+    )
 
 
 @dataclass(frozen=True)
 class Contrast:
-    """The `rows` that are compared, who `changed` among them, and their weights (samples, episodes): the first sample holds all, each
-    other one leaves out a site, in order of names; a sample of zeros has no answer. `described` are the weights of all, `left_out`
-    counts the episodes that had next to no chance of one choice."""
+    """The `rows` that are compared, who `changed` among them, and their weights (samples,
+    episodes): the first sample holds all, each other one leaves out a site, in order of names; a
+    sample of zeros has no answer. `described` are the weights of all, `left_out` counts the
+    episodes that had next to no chance of one choice."""
 
     rows: pd.DataFrame
     changed: np.ndarray
@@ -150,7 +188,8 @@ def weigh_choice(
 ) -> Contrast | Refusal:
     """The weights of one comparison, found anew without each site, or why there are none.
 
-    A row is an episode with `site`, `choice` (repeat or change), the terms without gaps, left_days and right_days.
+    A row is an episode with `site`, `choice` (repeat or change), the terms without gaps, left_days
+    and right_days.
     """
     refusal = _check_choices(rows, guards)
     if refusal:
@@ -174,18 +213,25 @@ def _fit_where_both_happen(
 ) -> tuple[pd.DataFrame, np.ndarray, np.ndarray, np.ndarray] | Refusal:
     """The rows for whom both choices happen, their design, chances and coefficients.
 
-    Left out are classes where all chose alike, then those with next to no chance of one choice; then the chances are found anew.
+    Left out are classes where all chose alike, then those with next to no chance of one choice;
+    then the chances are found anew.
     """
     kept, told = rows, ""
     for _ in range(TRIMS):
         changed = kept["choice"].eq("change").to_numpy(bool)
         kept = kept[~find_one_sided(kept, terms, changed, guards)].reset_index(drop=True)
-        told = ", without those who had next to no chance of one choice" if len(kept) < len(rows) else ""
+        told = (
+            ", without those who had next to no chance of one choice"
+            if len(kept) < len(rows)
+            else ""
+        )
         refusal = _check_choices(kept, guards)
         if refusal:
             return Refusal(refusal.status, refusal.note + told)
         changed = kept["choice"].eq("change").to_numpy(bool)
-        matrix = build_design(kept, terms, pd.Series(changed), guards, numeric=NUMERIC, binary=True).matrix
+        matrix = build_design(
+            kept, terms, pd.Series(changed), guards, numeric=NUMERIC, binary=True
+        ).matrix
         design = np.column_stack([np.ones(len(kept)), matrix])
         fit = fit_chances(design, changed)
         refusal = fit if isinstance(fit, Refusal) else check_positivity(fit[0], "change", guards)
@@ -198,7 +244,8 @@ def _fit_where_both_happen(
 
 
 def _check_choices(rows: pd.DataFrame, guards: Guards) -> Refusal | None:
-    """Whether each arm has enough episodes, whatever became of them, and both together enough sites."""
+    """Whether each arm has enough episodes, whatever became of them,
+    and both together enough sites."""
     refusal = None
     for choice in ("repeat", "change"):
         refusal = refusal or check_size(int(rows["choice"].eq(choice).sum()), None, guards)
@@ -206,7 +253,8 @@ def _check_choices(rows: pd.DataFrame, guards: Guards) -> Refusal | None:
 
 
 def leave_out_sites(sites: pd.Series) -> np.ndarray:
-    """Who is in each sample: everyone, then all but one site at a time; boolean, (sites + 1, episodes)."""
+    """Who is in each sample: everyone, then all but one site at a time; boolean,
+    (sites + 1, episodes)."""
     names = sites.to_numpy(str)
     return np.vstack([np.full(len(names), True), names != np.unique(names)[:, None]])
 
@@ -214,9 +262,14 @@ def leave_out_sites(sites: pd.Series) -> np.ndarray:
 def _weigh_again(
     design: np.ndarray, changed: np.ndarray, start: np.ndarray, truncate: tuple[float, float]
 ) -> np.ndarray:
-    """The weights without a site, zeros if there are none; a class in which all who are left chose alike counts with the reference."""
+    """The weights without a site, zeros if there are none; a class in which all who are left chose
+    alike counts with the reference."""
     if changed.all() or not changed.any():
         return np.zeros(len(changed))
     usable = find_usable(design, changed)
     fit = fit_chances(design[:, usable], changed, start[usable])
-    return np.zeros(len(changed)) if isinstance(fit, Refusal) else weigh(fit[0], changed, truncate).weight
+    return (
+        np.zeros(len(changed))
+        if isinstance(fit, Refusal)
+        else weigh(fit[0], changed, truncate).weight
+    )

@@ -1,24 +1,30 @@
 """After a failed first session: repeat the same maneuver, or change to another?
 
-Estimated is the target trial of positional episodes whose first session was followed by a positive deciding look, with the day of the
-second session as time zero: the share resolved by each day, and the mean days to resolution up to a horizon, if all had repeated the
-same families on the same side, and if all had changed to other families, whatever treatment followed (intention to treat). Whoever had
-no second session, or one that was neither of the two, is counted and not compared. Weights make the arms alike in what was known at the
-choice (pipeline/analyses/order/propensity.py); without them the same numbers are naive. One family against repeating is asked of those who did
-either and whose first session was of other families. Whoever
-had next to no chance of one of the two is left out, and said.
+Estimated is the target trial of positional episodes whose first session was followed by a positive
+deciding look, with the day of the second session as time zero: the share resolved by each day, and
+the mean days to resolution up to a horizon, if all had repeated the same families on the same side,
+and if all had changed to other families, whatever treatment followed (intention to treat). Whoever
+had no second session, or one that was neither of the two, is counted and not compared. Weights make
+the arms alike in what was known at the choice (pipeline/analyses/order/propensity.py); without them
+the same numbers are naive. One family against repeating is asked of those who did either and whose
+first session was of other families. Whoever had next to no chance of one of the two is left out,
+and said.
 
-Limits come from leaving out one site at a time, the weights anew each time, each on a scale that it cannot leave (pipeline/statistics/scales.py),
-and where nearly all of an arm are resolved, or hardly any, from exact ones (second_line_arms.py, two_shares.py): no number is held back for its
-outcome, but for a ratio of a share of none. Resolution is only known to lie in an interval.
-Associations under the assumption that nothing else moved the choice and the outcome; the E-value says how strong it would have to be.
-Who was not seen again says nothing of resolution; if that goes along with the outcome beyond chance, the shares are off.
+Limits come from leaving out one site at a time, the weights anew each time, each on a scale that it
+cannot leave (pipeline/statistics/scales.py), and where nearly all of an arm are resolved, or hardly
+any, from exact ones (second_line_arms.py, two_shares.py): no number is held back for its outcome,
+but for a ratio of a share of none. Resolution is only known to lie in an interval. Associations
+under the assumption that nothing else moved the choice and the outcome; the E-value says how strong
+it would have to be. Who was not seen again says nothing of resolution; if that goes along with the
+outcome beyond chance, the shares are off.
 
-Looks are taken to come independently of resolution. They do not where the look that shows a failure is followed by another session at
-once: whom that session helps is first seen well at the next look, maybe weeks later. Just after such a look the shares are then too
-low, more so in the arm with more failures. `at_once_` rows show the other end: each resolution between two looks that had a session
-between them is taken to be on the day after that session, as if maneuvers acted at once and nobody recovered without. In large simulated
-pools the true course lay between (tests/recovery/README.md); the data cannot tell where.
+Looks are taken to come independently of resolution. They do not where the look that shows a failure
+is followed by another session at once: whom that session helps is first seen well at the next look,
+maybe weeks later. Just after such a look the shares are then too low, more so in the arm with more
+failures. `at_once_` rows show the other end: each resolution between two looks that had a session
+between them is taken to be on the day after that session, as if maneuvers acted at once and nobody
+recovered without. In large simulated pools the true course lay between (tests/recovery/README.md);
+the data cannot tell where.
 """
 
 import re
@@ -43,18 +49,27 @@ from schemas import codes
 from schemas.study import Config, SecondLine
 
 POPULATION = "positional, first session failed"
-NAMED_BY_RESPONSE = Refusal("not_identified", "circular: the arm is named by the response that is compared")
+NAMED_BY_RESPONSE = Refusal(
+    "not_identified", "circular: the arm is named by the response that is compared"
+)
 E_VALUE = "E-value of the ratio of shares resolved"
 ARMS = ("repeat", "change")
 NEEDED = ("site", "choice", "families", "to_families", "left_days", "right_days", "treated_days")
 
 
 def estimate_second_line(
-    episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame, spells: pd.DataFrame, config: Config
+    episodes: pd.DataFrame,
+    adjudications: pd.DataFrame,
+    attempts: pd.DataFrame,
+    spells: pd.DataFrame,
+    config: Config,
 ) -> pd.DataFrame:
-    """For all and each variant: who chose what, and change against repeat, as a whole and to each family, weighted and naive."""
+    """For all and each variant: who chose what, and change against repeat,
+    as a whole and to each family, weighted and naive."""
     study, plan = config.study, config.study.second_line
-    rows = list_choices(episodes, adjudications, attempts, spells, study.resolution.primary, config.maneuvers)
+    rows = list_choices(
+        episodes, adjudications, attempts, spells, study.resolution.primary, config.maneuvers
+    )
     found = []
     for variant, part in _split_variants(rows, plan):
         named = None if variant == "all" else f"variant={variant}"
@@ -68,19 +83,35 @@ def estimate_second_line(
                 stratum = ",".join(filter(None, [named, f"change_to={family}"]))
                 found += _compare(to_family, stratum, None, config)
     _adjust(found, plan)
-    shared = {"analysis": "second_line", "population": POPULATION, "endpoint": study.resolution.primary}
+    shared = {
+        "analysis": "second_line",
+        "population": POPULATION,
+        "endpoint": study.resolution.primary,
+    }
     return tidy_estimates(found, **shared)
 
 
 def estimate_primary_difference(
-    episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame, spells: pd.DataFrame, config: Config
+    episodes: pd.DataFrame,
+    adjudications: pd.DataFrame,
+    attempts: pd.DataFrame,
+    spells: pd.DataFrame,
+    config: Config,
 ) -> tuple[dict, np.ndarray]:
-    """The weighted difference of the shares resolved by the primary day, change minus repeat, of all: its row, or why there is none,
-    and what it is without each site (sites,), empty where there is none."""
+    """The weighted difference of the shares resolved by the primary day, change minus repeat, of
+    all: its row, or why there is none, and what it is without each site (sites,), empty where there
+    is none."""
     study, plan = config.study, config.study.second_line
-    rows = list_choices(episodes, adjudications, attempts, spells, study.resolution.primary, config.maneuvers)
+    rows = list_choices(
+        episodes, adjudications, attempts, spells, study.resolution.primary, config.maneuvers
+    )
     compared, term = _keep_compared(rows, plan), name_primary(plan)
-    where = {"stratum": "all", "method": WEIGHTED, "population": POPULATION, "endpoint": study.resolution.primary}
+    where = {
+        "stratum": "all",
+        "method": WEIGHTED,
+        "population": POPULATION,
+        "endpoint": study.resolution.primary,
+    }
     refused = where | count_compared(compared) | {"comparison": "repeat"}
     contrast = weigh_choice(compared, plan.terms, plan.truncate, study.guards)
     if isinstance(contrast, Refusal):
@@ -90,9 +121,13 @@ def estimate_primary_difference(
         arms = fit_arms(contrast, way, plan.horizon_day)
     except NotConverged as failure:
         return withhold(term, "not_converged", str(failure), **refused), np.array([])
-    row = next(row for row in _state_outcomes(contrast, arms, way, where, config) if row["term"] == term)
+    row = next(
+        row for row in _state_outcomes(contrast, arms, way, where, config) if row["term"] == term
+    )
     row.pop("p_value", None)
-    measure = next(each for each in measure_arms(*arms, plan.days, plan.horizon_day) if each.term == term)
+    measure = next(
+        each for each in measure_arms(*arms, plan.days, plan.horizon_day) if each.term == term
+    )
     return row, measure.values[1:] if row["status"] == "ok" else np.array([])
 
 
@@ -105,19 +140,24 @@ def _keep_compared(rows: pd.DataFrame, plan: SecondLine) -> pd.DataFrame:
 def _split_variants(rows: pd.DataFrame, plan: SecondLine) -> Iterator[tuple[str, pd.DataFrame]]:
     yield "all", rows
     for name, values in plan.variants.items():
-        fits = [rows[column].eq(value).fillna(False).astype(bool) for column, value in values.items()]
+        fits = [
+            rows[column].eq(value).fillna(False).astype(bool) for column, value in values.items()
+        ]
         yield name, rows[np.all(fits, axis=0)]
 
 
 def _restrict_to_family(compared: pd.DataFrame, family: str) -> pd.DataFrame:
     """Those who changed to a session of this family, and those who repeated another."""
     changed = compared["choice"].eq("change") & compared["to_families"].eq(family)
-    repeated = compared["choice"].eq("repeat") & ~compared["families"].str.split().map(lambda names: family in names)
+    repeated = compared["choice"].eq("repeat") & ~compared["families"].str.split().map(
+        lambda names: family in names
+    )
     return compared[changed | repeated].reset_index(drop=True)
 
 
 def _count_choices(rows: pd.DataFrame, stratum: str) -> Iterator[dict]:
-    """How many stood at the choice, what they did, and how many of those compared were not seen again."""
+    """How many stood at the choice, what they did, and how many of those compared were not seen
+    again."""
     groups = {"failed_first_session": rows} | {
         f"choice_{choice}": rows[rows["choice"].eq(choice)] for choice in codes.CHOICE
     }
@@ -132,13 +172,17 @@ def _count_choices(rows: pd.DataFrame, stratum: str) -> Iterator[dict]:
         yield state(term, len(members), stratum=stratum, method="count", **where)
 
 
-def _compare(rows: pd.DataFrame, stratum: str, refusal: Refusal | None, config: Config) -> list[dict]:
+def _compare(
+    rows: pd.DataFrame, stratum: str, refusal: Refusal | None, config: Config
+) -> list[dict]:
     """All rows of one comparison, or why there is none."""
     plan, where = config.study.second_line, {"stratum": stratum} | count_compared(rows)
     contrast = refusal or weigh_choice(rows, plan.terms, plan.truncate, config.study.guards)
     if isinstance(contrast, Refusal):
         said = where | {"method": WEIGHTED, "comparison": "repeat"}
-        return [withhold(term, contrast.status, contrast.note, **said) for term in _name_contrasts(plan)]
+        return [
+            withhold(term, contrast.status, contrast.note, **said) for term in _name_contrasts(plan)
+        ]
     found = []
     for way in list_ways(contrast):
         own = {"stratum": stratum, "method": way.method}
@@ -146,17 +190,27 @@ def _compare(rows: pd.DataFrame, stratum: str, refusal: Refusal | None, config: 
             arms = fit_arms(contrast, way, plan.horizon_day)
         except NotConverged as failure:
             own |= count_compared(contrast.rows) | {"comparison": "repeat"}
-            terms = [way.prefix + term for term in _name_contrasts(plan) if re.match(way.told, term)]
+            terms = [
+                way.prefix + term for term in _name_contrasts(plan) if re.match(way.told, term)
+            ]
             found += [withhold(term, "not_converged", str(failure), **own) for term in terms]
             continue
-        found += [row | {"term": way.prefix + row["term"]} for row in _state_outcomes(contrast, arms, way, own, config)]
+        found += [
+            row | {"term": way.prefix + row["term"]}
+            for row in _state_outcomes(contrast, arms, way, own, config)
+        ]
     return [*found, *state_weights(contrast, stratum), *state_balance(contrast, stratum, plan)]
 
 
-def _state_outcomes(contrast: Contrast, arms: list[Arm], way: Way, where: dict, config: Config) -> Iterator[dict]:
-    """What became of both arms and how they differ, whatever the outcome; E-values of the ratios."""
+def _state_outcomes(
+    contrast: Contrast, arms: list[Arm], way: Way, where: dict, config: Config
+) -> Iterator[dict]:
+    """What became of both arms and how they differ, whatever the outcome;
+    E-values of the ratios."""
     plan = config.study.second_line
-    left_out = "without those who had next to no chance of one choice" if contrast.left_out else None
+    left_out = (
+        "without those who had next to no chance of one choice" if contrast.left_out else None
+    )
     for measure in measure_arms(*arms, plan.days, plan.horizon_day):
         if not re.match(way.told, measure.term):
             continue
@@ -167,12 +221,21 @@ def _state_outcomes(contrast: Contrast, arms: list[Arm], way: Way, where: dict, 
             continue
         error, low, high, p = measure.limit(config.study.guards.min_events)
         honest = way.method == WEIGHTED
-        late = say_late(contrast, measure.day) if honest and measure.term.startswith("risk_") else None
+        late = (
+            say_late(contrast, measure.day) if honest and measure.term.startswith("risk_") else None
+        )
         note = "; ".join(filter(None, [_say_vague(measure), late, left_out])) or None
         tested = {"p_value": p} if honest and measure.term == name_primary(plan) else {}
         bounds = {"std_error": error if error > 0 else None, "note": note} | tested
         row = state_within(
-            measure.term, measure.values[0], low, high, measure.scale, config.study.guards, **bounds, **own
+            measure.term,
+            measure.values[0],
+            low,
+            high,
+            measure.scale,
+            config.study.guards,
+            **bounds,
+            **own,
         )
         yield row
         if honest and measure.scale is RATIO and row["status"] == "ok":
@@ -185,11 +248,14 @@ def _say_vague(measure: Measure) -> str | None:
     """What the data of each arm allow by the day, where they do not say it."""
     allowed = [arm.allow(measure.day) for arm in measure.arms]
     told = [f"{least:.3f} to {most:.3f}" for least, most in allowed if most - least >= WORTH_SAYING]
-    return f"by day {measure.day} the data allow shares of {' and of '.join(told)}" if told else None
+    return (
+        f"by day {measure.day} the data allow shares of {' and of '.join(told)}" if told else None
+    )
 
 
 def _count_behind(contrast: Contrast, measure: Measure, arms: list[Arm]) -> dict:
-    """Episodes and sites of the arms behind a number, how many are known to be resolved by its day, and what it is compared with."""
+    """Episodes and sites of the arms behind a number, how many are known to be resolved by its day,
+    and what it is compared with."""
     inside = [arm in measure.arms for arm in arms]
     sites = contrast.rows.loc[np.where(contrast.changed, inside[1], inside[0]), "site"]
     events = sum(arm.count(measure.day)[0] for arm in measure.arms)
@@ -198,8 +264,8 @@ def _count_behind(contrast: Contrast, measure: Measure, arms: list[Arm]) -> dict
 
 
 def _adjust(found: list[dict], plan: SecondLine) -> None:
-    """P-values adjusted over the pre-specified family: the primary difference of each variant that has one (Holm S. Scand J Stat
-    1979;6:65-70). Other comparisons are exploratory and keep none."""
+    """P-values adjusted over the pre-specified family: the primary difference of each variant that
+    has one (Holm S. Scand J Stat 1979;6:65-70). Other comparisons are exploratory and keep none."""
     family = {f"variant={name}" for name in plan.variants}
     tested = [row for row in found if "p_value" in row]
     usable = [row for row in tested if row["stratum"] in family]

@@ -1,8 +1,10 @@
-"""The ways in which repeating and changing are compared: weighted, without weights, and with sessions that act at once.
+"""The ways in which repeating and changing are compared: weighted, without weights,
+and with sessions that act at once.
 
-The first two take looks to come independently of resolution. A look that shows a failure is often followed by another session at
-once, and whom that helps is first seen well at the next look: just after it the shares are then too low. The third puts each
-resolution between two looks on the day after the first session between them, as if nobody recovered without: the other end.
+The first two take looks to come independently of resolution. A look that shows a failure is often
+followed by another session at once, and whom that helps is first seen well at the next look: just
+after it the shares are then too low. The third puts each resolution between two looks on the day
+after the first session between them, as if nobody recovered without: the other end.
 """
 
 from collections.abc import Iterator
@@ -15,18 +17,20 @@ from pipeline.analyses.order.arms import Arm, fit_arm
 from pipeline.analyses.order.propensity import Contrast
 
 LEAVING_OUT = (
-    "limits: leaving out each site, t distribution, or exact at the effective number where these reach further"
+    "limits: leaving out each site, t distribution, or exact at the effective number where these "
+    "reach further"
 )
 WEIGHTED = f"inverse-probability weighted interval-censored NPMLE; {LEAVING_OUT}"
 NAIVE = f"interval-censored NPMLE without weights; {LEAVING_OUT}"
 AT_ONCE = f"{WEIGHTED}; each resolution taken to follow at once after a session"
 OUTCOME = ["left_days", "right_days", "treated_days"]
-LATE = 0.05  # part of an arm that a further session can have helped unseen, above which a row says so
+# part of an arm that a further session can have helped unseen, above which a row says so
+LATE = 0.05
 
 
 class Way(NamedTuple):
-    """What the terms of one way begin with, its name, which terms it tells (a pattern), its weights (samples, episodes), and the
-    interval of each episode."""
+    """What the terms of one way begin with, its name, which terms it tells (a pattern),
+    its weights (samples, episodes), and the interval of each episode."""
 
     prefix: str
     method: str
@@ -47,7 +51,10 @@ def list_ways(contrast: Contrast) -> Iterator[Way]:
 
 
 def fit_arms(contrast: Contrast, way: Way, last_day: int) -> list[Arm]:
-    """The arms, repeat first. What is known of an episode is counted by its own interval, whatever is taken to be inside it."""
+    """The arms, repeat first.
+
+    What is known of an episode is counted by its own interval, whatever is taken to be inside it.
+    """
     found = []
     for members in (~contrast.changed, contrast.changed):
         arm = fit_arm(way.left[members], way.right[members], way.weights[:, members], last_day)
@@ -57,12 +64,13 @@ def fit_arms(contrast: Contrast, way: Way, last_day: int) -> list[Arm]:
 
 
 def say_late(contrast: Contrast, day: int) -> str | None:
-    """Whether a further session may have helped, by the day, a part of an arm that was first seen well after the day."""
+    """Whether a further session may have helped, by the day,
+    a part of an arm that was first seen well after the day."""
     left, right, treated = (contrast.rows[name].to_numpy(float) for name in OUTCOME)
     unseen = (left < day) & (right > day) & (treated > 0) & (treated < day)
     if max(unseen[arm].mean() for arm in (contrast.changed, ~contrast.changed)) < LATE:
         return None
     return (
-        f"a twentieth of an arm or more had another session before day {day} and was first seen well after it: the shares may be greater, "
-        f"as in at_once_, and differ otherwise"
+        f"a twentieth of an arm or more had another session before day {day} and was first seen "
+        "well after it: the shares may be greater, as in at_once_, and differ otherwise"
     )

@@ -1,1 +1,2 @@
-"""When positional vertigo resolved, in the whole pool and in parts of it, and beside published trials."""
+"""When positional vertigo resolved, in the whole pool and in parts of it,
+and beside published trials."""

@@ -1,15 +1,19 @@
-"""What comes first after the first maneuver: resolution, a switch to another canal, reclassification, or loss from sight.
+"""What comes first after the first maneuver: resolution, a switch to another canal,
+reclassification, or loss from sight.
 
-Estimated is, for first spells of positional vertigo treated in these clinics, the cumulative incidence by day t of each event as the
-first one: P(event by t and before the others), t counted from day 0, the day of the first maneuver. All members are at risk from day
-0 on, whatever is found later; what counts as a switch is said in pipeline.derivation.first_events.
+Estimated is, for first spells of positional vertigo treated in these clinics, the cumulative
+incidence by day t of each event as the first one: P(event by t and before the others), t counted
+from day 0, the day of the first maneuver. All members are at risk from day 0 on, whatever is found
+later; what counts as a switch is said in pipeline.derivation.first_events.
 
-Resolution, a switch and reclassification are only known to have come between two looks. The primary estimates (incidence_...)
-are therefore those of discrete cause-specific hazards on look intervals (pipeline.statistics.competing_risks.fit_look_incidence). Loss is the
-end of being seen and not of the vertigo: there it censors, on the assumption that those lost are like those still seen. The rows
-seen_... put each event on the day on which it was seen, and let loss compete, by Aalen-Johansen: they describe what the clinics saw,
-later than it happened, and need no assumption about those lost. A spell that is called resolved because the tests of its canal were
-negative, on a day on which no other canal was tested, may hide a switch.
+Resolution, a switch and reclassification are only known to have come between two looks. The primary
+estimates (incidence_...) are therefore those of discrete cause-specific hazards on look intervals
+(pipeline.statistics.competing_risks.fit_look_incidence). Loss is the end of being seen and not of
+the vertigo: there it censors, on the assumption that those lost are like those still seen. The rows
+seen_... put each event on the day on which it was seen, and let loss compete, by Aalen-Johansen:
+they describe what the clinics saw, later than it happened, and need no assumption about those lost.
+A spell that is called resolved because the tests of its canal were negative, on a day on which no
+other canal was tested, may hide a switch.
 """
 
 import itertools
@@ -21,7 +25,12 @@ import pandas as pd
 
 from pipeline.analyses.resolution.curves import LIMITS, split_strata
 from pipeline.derivation.first_events import CAUSES, SEEN_CAUSES, list_first_events
-from pipeline.statistics.competing_risks import LookIncidence, find_errors, fit_aalen_johansen, fit_look_incidence
+from pipeline.statistics.competing_risks import (
+    LookIncidence,
+    find_errors,
+    fit_aalen_johansen,
+    fit_look_incidence,
+)
 from pipeline.statistics.guard import Refusal, check_sites, check_size
 from pipeline.statistics.jackknife import RESTS_ON_ONE, refit_without_each_site
 from pipeline.statistics.npmle_search import NotConverged
@@ -32,11 +41,16 @@ from schemas.study import Config, Curves, Guards, Study
 
 METHODS = {
     "incidence": f"discrete cause-specific hazards on look intervals; {LIMITS}",
-    "seen": f"Aalen-Johansen on the days on which events were seen (lifelines), descriptive; {LIMITS}",
+    "seen": (
+        f"Aalen-Johansen on the days on which events were seen (lifelines), descriptive; {LIMITS}"
+    ),
 }
 NO_EVENT = {"incidence": "event_free", "seen": "nothing_seen"}
 NOTES = {
-    "switched": "seen in another canal of the same ear that had been tested before, or recorded by the site with an attempt",
+    "switched": (
+        "seen in another canal of the same ear that had been tested before, or recorded by the "
+        "site with an attempt"
+    ),
     "lost": "lost or withdrew, on the day of the last contact",
 }
 UNKNOWN = Refusal("not_identified", "the looks do not tell events before this day from later ones")
@@ -51,31 +65,44 @@ def estimate_competing_events(
     followups: pd.DataFrame,
     config: Config,
 ) -> pd.DataFrame:
-    """The incidence of each event by each of config.study.curves.days, of all members and by canal (schemas.estimate.Estimates)."""
+    """The incidence of each event by each of config.study.curves.days,
+    of all members and by canal (schemas.estimate.Estimates)."""
     primary = spells[spells["endpoint"].eq(config.study.resolution.primary)]
     tables = (adjudications, examinations, findings, treatments, followups)
     return estimate_incidences(list_first_events(primary, *tables, config.criteria), config.study)
 
 
 def estimate_incidences(members: pd.DataFrame, study: Study) -> pd.DataFrame:
-    """The incidences of first events, one row of `members` for each episode (pipeline.derivation.first_events.list_first_events).
+    """The incidences of first events, one row of `members` for each episode
+    (pipeline.derivation.first_events.list_first_events).
 
-    Terms: incidence_<event>_day_<t> and event_free_day_<t> from look intervals, seen_<event>_day_<t> and nothing_seen_day_<t> from
-    the days of looks. The events of a row are those known by its day.
+    Terms: incidence_<event>_day_<t> and event_free_day_<t> from look intervals,
+    seen_<event>_day_<t> and nothing_seen_day_<t> from the days of looks. The events of a row are
+    those known by its day.
     """
     rows = []
     for stratum, part in split_strata(members, (("canal",),)):
         for kind in METHODS:
-            rows += [row | {"stratum": stratum} for row in _estimate_kind(part, kind, study.curves, study.guards)]
-    shared = {"analysis": "competing_events", "population": "positional", "endpoint": study.resolution.primary}
+            rows += [
+                row | {"stratum": stratum}
+                for row in _estimate_kind(part, kind, study.curves, study.guards)
+            ]
+    shared = {
+        "analysis": "competing_events",
+        "population": "positional",
+        "endpoint": study.resolution.primary,
+    }
     return tidy_estimates(rows, **shared)
 
 
 def place_edges(curves: Curves, last: float) -> list[int]:
-    """The ends of the bands: the reported days, the horizon, and from there twice the one before up to the `last` day on which an event was
-    seen: were all that is later one part, an event seen there would count as one that may never come. And a day halfway between two
-    of them, so that an incidence that rises evenly within a band is close to one that slows down."""
-    later = itertools.takewhile(lambda day: day < 2 * last, (curves.horizon_day * 2**k for k in itertools.count()))
+    """The ends of the bands: the reported days, the horizon, and from there twice the one before up
+    to the `last` day on which an event was seen: were all that is later one part, an event seen
+    there would count as one that may never come. And a day halfway between two of them, so that an
+    incidence that rises evenly within a band is close to one that slows down."""
+    later = itertools.takewhile(
+        lambda day: day < 2 * last, (curves.horizon_day * 2**k for k in itertools.count())
+    )
     days = sorted({0, *curves.days, curves.horizon_day, *later})
     return sorted({*days, *((a + b) // 2 for a, b in itertools.pairwise(days))})
 
@@ -89,8 +116,9 @@ class Asked(NamedTuple):
 
 
 class Shares(NamedTuple):
-    """Incidences of the causes, and last the share without event, on the reported days: (causes + 1, days) each. `identified` says whether
-    the data fix them, `effective` is as in pipeline.statistics.share_limits, where the fit has it."""
+    """Incidences of the causes, and last the share without event, on the reported days: (causes +
+    1, days) each. `identified` says whether the data fix them, `effective` is as in
+    pipeline.statistics.share_limits, where the fit has it."""
 
     share: np.ndarray
     identified: np.ndarray
@@ -98,7 +126,10 @@ class Shares(NamedTuple):
 
 
 def _estimate_kind(members: pd.DataFrame, kind: str, curves: Curves, guards: Guards) -> list[dict]:
-    """All rows of one estimator in one stratum. Who was not looked at after day 0 tells nothing of an incidence, but can be seen to be lost."""
+    """All rows of one estimator in one stratum.
+
+    Who was not looked at after day 0 tells nothing of an incidence, but can be seen to be lost.
+    """
     causes = CAUSES if kind == "incidence" else SEEN_CAUSES
     if kind == "incidence":
         members = members[members["informative"]]
@@ -111,21 +142,30 @@ def _estimate_kind(members: pd.DataFrame, kind: str, curves: Curves, guards: Gua
         except NotConverged as failure:
             refused = Refusal("not_converged", str(failure))
     if refused is not None:
-        return [withhold(q.term, refused.status, refused.note, n_events=q.known, **shared) for q in asked]
+        return [
+            withhold(q.term, refused.status, refused.note, n_events=q.known, **shared)
+            for q in asked
+        ]
     return [_state_share(q, shares, k, identified[k], shared, guards) for k, q in enumerate(asked)]
 
 
-def _state_share(asked: Asked, shares: Edge, k: int, identified: bool, shared: dict, guards: Guards) -> dict:
+def _state_share(
+    asked: Asked, shares: Edge, k: int, identified: bool, shared: dict, guards: Guards
+) -> dict:
     refused = None if identified else UNKNOWN
     if refused is None and np.isnan(shares.error[k]):
         refused = RESTS_ON_ONE
     if refused is not None:
         return withhold(asked.term, refused.status, refused.note, n_events=asked.known, **shared)
     own = shared | {"std_error": shares.tell_error(k), "n_events": asked.known, "note": asked.note}
-    return state_within(asked.term, shares.share[k], shares.low[k], shares.high[k], SHARE, guards, **own)
+    return state_within(
+        asked.term, shares.share[k], shares.low[k], shares.high[k], SHARE, guards, **own
+    )
 
 
-def _ask(members: pd.DataFrame, kind: str, causes: tuple[str, ...], days: tuple[int, ...]) -> Iterator[Asked]:
+def _ask(
+    members: pd.DataFrame, kind: str, causes: tuple[str, ...], days: tuple[int, ...]
+) -> Iterator[Asked]:
     """Each event on each day, then no event on each day, whose events are those of any kind."""
     name, right = ("cause", "right_days") if kind == "incidence" else ("seen_cause", "seen_day")
     happened = {day: members[right].le(day) & members[name].ne("none") for day in days}
@@ -140,9 +180,11 @@ def _ask(members: pd.DataFrame, kind: str, causes: tuple[str, ...], days: tuple[
 def _estimate_shares(
     members: pd.DataFrame, kind: str, causes: tuple[str, ...], curves: Curves
 ) -> tuple[Edge, np.ndarray]:
-    """The share of each term with its limits, whose error is nan where it hangs on one site, and whether the data fix it: (terms,) each.
+    """The share of each term with its limits, whose error is nan where it hangs on one site,
+    and whether the data fix it: (terms,) each.
 
-    The limits of an event are those of the curves for its complement, so that they are on the complementary log-log scale of the event.
+    The limits of an event are those of the curves for its complement, so that they are on the
+    complementary log-log scale of the event.
     """
     fit: Callable = _fit_looks if kind == "incidence" else _fit_seen
 
@@ -162,14 +204,19 @@ def _estimate_shares(
         known = np.where(found.identified[k], rest, np.nan)
         edge = keep_falling(bound_share(known, moved, np.ones(len(sizes)), sizes, number[k]))
         parts.append(Edge(share, edge.error, 1 - edge.high, 1 - edge.low) if event else edge)
-    whole = (np.concatenate([getattr(part, name) for part in parts]) for name in ("share", "error", "low", "high"))
+    whole = (
+        np.concatenate([getattr(part, name) for part in parts])
+        for name in ("share", "error", "low", "high")
+    )
     return Edge(*whole), found.identified.ravel()
 
 
 def _fit_looks(members: pd.DataFrame, causes: tuple[str, ...], curves: Curves) -> Shares:
     left, right = members["left_days"].to_numpy(float), members["right_days"].to_numpy(float)
     edges = place_edges(curves, right[np.isfinite(right)].max(initial=0))
-    fit: LookIncidence = fit_look_incidence(left, right, _number(members["cause"], causes), len(causes), edges)
+    fit: LookIncidence = fit_look_incidence(
+        left, right, _number(members["cause"], causes), len(causes), edges
+    )
     at = [edges.index(day) - 1 for day in curves.days]
     shares = np.vstack([fit.incidence[:, at], fit.survival[at]])
     return Shares(np.clip(shares, 0, 1), fit.identified[:, at], fit.effective[:, at])
@@ -182,8 +229,11 @@ def _fit_seen(members: pd.DataFrame, causes: tuple[str, ...], curves: Curves) ->
     return Shares(share, np.ones(share.shape, dtype=bool), None)
 
 
-def _count_seen(members: pd.DataFrame, causes: tuple[str, ...], curves: Curves, share: np.ndarray) -> np.ndarray:
-    """Effective numbers by the variance of Aalen and Johansen's estimator; where it has none those are counted of whom it is known."""
+def _count_seen(
+    members: pd.DataFrame, causes: tuple[str, ...], curves: Curves, share: np.ndarray
+) -> np.ndarray:
+    """Effective numbers by the variance of Aalen and Johansen's estimator;
+    where it has none those are counted of whom it is known."""
     days, cause = members["seen_day"].to_numpy(float), _number(members["seen_cause"], causes)
     errors = np.vstack([find_errors(days, cause, len(causes)), find_errors(days, cause > 0, 1)])
     at = np.searchsorted(np.unique(days), curves.days, side="right") - 1
@@ -194,4 +244,6 @@ def _count_seen(members: pd.DataFrame, causes: tuple[str, ...], curves: Curves, 
 
 
 def _number(cause: pd.Series, causes: tuple[str, ...]) -> np.ndarray:
-    return cause.map({"none": 0} | {name: number for number, name in enumerate(causes, start=1)}).to_numpy(int)
+    return cause.map(
+        {"none": 0} | {name: number for number, name in enumerate(causes, start=1)}
+    ).to_numpy(int)

@@ -1,10 +1,13 @@
-"""Time to resolution: the share still unresolved on each day, for all positional episodes and for parts of them.
+"""Time to resolution: the share still unresolved on each day,
+for all positional episodes and for parts of them.
 
-Estimated is, for a first spell of positional vertigo treated in these clinics, P(resolution after day t), t counted from the first
-attempt. Resolution is only known to lie between two looks, so the estimator is the non-parametric one for interval-censored times; its
-limits know that sites differ and hold where nearly all are resolved, or hardly any (pipeline/statistics/share_limits.py). They never fall while
-the share rises. A curve of one site leaves out its patients instead of sites, and its limits say nothing of other sites. How often the
-limits cover the truth on simulated pools is in tests/recovery.
+Estimated is, for a first spell of positional vertigo treated in these clinics, P(resolution after
+day t), t counted from the first attempt. Resolution is only known to lie between two looks, so the
+estimator is the non-parametric one for interval-censored times; its limits know that sites differ
+and hold where nearly all are resolved, or hardly any (pipeline/statistics/share_limits.py). They
+never fall while the share rises. A curve of one site leaves out its patients instead of sites, and
+its limits say nothing of other sites. How often the limits cover the truth on simulated pools is in
+tests/recovery.
 """
 
 from collections.abc import Iterator
@@ -25,7 +28,10 @@ from pipeline.statistics.tidy import count_sites, state, tidy_estimates, withhol
 from schemas.keys import EPISODE
 from schemas.study import Config, Study
 
-LIMITS = "limits: delete-one-site jackknife, complementary log-log scale, or exact at the effective number where these reach further"
+LIMITS = (
+    "limits: delete-one-site jackknife, complementary log-log scale, or exact at the effective "
+    "number where these reach further"
+)
 METHOD = f"interval-censored NPMLE; {LIMITS}"
 NOBODY = Refusal("not_identified", "nobody was looked at early enough to tell")
 ONE_SITE = "one site: the limits leave out that sites differ"
@@ -34,9 +40,14 @@ WORTH_SAYING = 0.005  # a difference between least and most that a reader would 
 
 
 def estimate_resolution_curves(
-    episodes: pd.DataFrame, spells: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame, config: Config
+    episodes: pd.DataFrame,
+    spells: pd.DataFrame,
+    adjudications: pd.DataFrame,
+    attempts: pd.DataFrame,
+    config: Config,
 ) -> pd.DataFrame:
-    """The curves, and a refusal where a site named the short arm of a positional episode by the response to a maneuver."""
+    """The curves, and a refusal where a site named the short arm of a positional episode by the
+    response to a maneuver."""
     curves = estimate_curves(spells, adjudications, attempts, config)
     positional = adjudications.loc[adjudications["positional"].eq("yes"), EPISODE]
     refused = refuse_circular_arms(episodes.merge(positional, on=EPISODE))
@@ -48,26 +59,41 @@ def estimate_resolution_curves(
 def estimate_curves(
     spells: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame, config: Config
 ) -> pd.DataFrame:
-    """The curves of first spells of positional episodes by the primary endpoint in every stratum, by the others as a whole."""
+    """The curves of first spells of positional episodes by the primary endpoint in every stratum,
+    by the others as a whole."""
     study = config.study
     first = name_first_maneuvers(attempts)
     positional = adjudications[adjudications["positional"].eq("yes")]
     known = spells[spells["spell"].eq(1) & spells["status"].isin(INFORMATIVE)]
-    followed = known.merge(positional, on=EPISODE, validate="many_to_one").merge(first, on=EPISODE, how="left")
+    followed = known.merge(positional, on=EPISODE, validate="many_to_one").merge(
+        first, on=EPISODE, how="left"
+    )
     rows = []
     for endpoint, members in followed.groupby("endpoint", sort=True):
         strata = study.curves.strata if endpoint == study.resolution.primary else ()
         for stratum, part in split_strata(members, strata):
-            rows += [row | {"endpoint": endpoint, "stratum": stratum} for row in _estimate_curve(part, study)]
-    return tidy_estimates(rows, analysis="resolution_curves", population="positional", method=METHOD)
+            rows += [
+                row | {"endpoint": endpoint, "stratum": stratum}
+                for row in _estimate_curve(part, study)
+            ]
+    return tidy_estimates(
+        rows, analysis="resolution_curves", population="positional", method=METHOD
+    )
 
 
-def split_strata(rows: pd.DataFrame, strata: tuple[tuple[str, ...], ...]) -> Iterator[tuple[str, pd.DataFrame]]:
-    """The whole as `all`, then each part as `column=value,...`. A short arm always says by which definition it is short."""
+def split_strata(
+    rows: pd.DataFrame, strata: tuple[tuple[str, ...], ...]
+) -> Iterator[tuple[str, pd.DataFrame]]:
+    """The whole as `all`, then each part as `column=value,...`.
+
+    A short arm always says by which definition it is short.
+    """
     yield "all", rows
     for columns in strata:
         for values, part in rows.groupby(list(columns), sort=True):
-            name = ",".join(f"{column}={value}" for column, value in zip(columns, values, strict=True))
+            name = ",".join(
+                f"{column}={value}" for column, value in zip(columns, values, strict=True)
+            )
             if "arm" in columns and part["arm_basis"].notna().any():
                 for basis, defined in part.groupby("arm_basis", sort=True):
                     yield f"{name},basis={basis}", defined
@@ -87,7 +113,11 @@ class Curve:
 def _estimate_curve(spells: pd.DataFrame, study: Study) -> list[dict]:
     """All rows of one curve."""
     right = spells["right_days"].to_numpy(float)
-    where = {"n_episodes": len(spells), "n_events": int(np.isfinite(right).sum()), **count_sites(spells["site"])}
+    where = {
+        "n_episodes": len(spells),
+        "n_events": int(np.isfinite(right).sum()),
+        **count_sites(spells["site"]),
+    }
     terms = (*(f"resolved_by_day_{day}" for day in study.curves.days), "median_days")
     few = check_size(len(spells), None, study.guards)
     if few:
@@ -103,27 +133,41 @@ def _estimate_curve(spells: pd.DataFrame, study: Study) -> list[dict]:
 
 
 def _state_day(curve: Curve, k: int, where: dict, study: Study) -> Iterator[dict]:
-    """The share unresolved on the k-th day, and resolved by it if it is one of the reported days. The events of a row are those known to have
-    happened by its day."""
+    """The share unresolved on the k-th day, and resolved by it if it is one of the reported days.
+
+    The events of a row are those known to have happened by its day.
+    """
     day, reported = curve.days[k], curve.days[k] in study.curves.days
     where = where | {"n_events": int(curve.resolved[k])}
-    terms = [f"unresolved_upper_day_{day}", f"unresolved_lower_day_{day}", *[f"resolved_by_day_{day}"] * reported]
+    terms = [
+        f"unresolved_upper_day_{day}",
+        f"unresolved_lower_day_{day}",
+        *[f"resolved_by_day_{day}"] * reported,
+    ]
     upper, lower = curve.bounded.upper, curve.bounded.lower
     if day == 0:
         yield from (state(term, 1.0, note="by definition", **where) for term in terms)
     elif np.isnan(upper.error[k]):
-        yield from (withhold(term, RESTS_ON_ONE.status, RESTS_ON_ONE.note, **where) for term in terms)
+        yield from (
+            withhold(term, RESTS_ON_ONE.status, RESTS_ON_ONE.note, **where) for term in terms
+        )
     else:
         for term, edge in zip(terms, (upper, lower), strict=False):
             own = where | {"std_error": edge.tell_error(k)}
-            yield state_within(term, edge.share[k], edge.low[k], edge.high[k], SHARE, study.guards, **own)
+            yield state_within(
+                term, edge.share[k], edge.low[k], edge.high[k], SHARE, study.guards, **own
+            )
         if reported:
             yield state_resolved(terms[-1], curve.bounded, k, where, study)
 
 
 def state_resolved(term: str, bounded: BoundedCurve, k: int, where: dict, study: Study) -> dict:
-    """The share gone by the k-th day. Where the day lies within an interval of no information, the least share that the data allow is the
-    estimate, the note gives both, and the limits reach around both; where it could be nobody, there is no number."""
+    """The share gone by the k-th day.
+
+    Where the day lies within an interval of no information, the least share that the data allow is
+    the estimate, the note gives both, and the limits reach around both; where it could be nobody,
+    there is no number.
+    """
     least, most = 1 - bounded.upper.share[k], 1 - bounded.lower.share[k]
     apart = most - least >= WORTH_SAYING
     if apart and where["n_events"] == 0:
@@ -131,21 +175,29 @@ def state_resolved(term: str, bounded: BoundedCurve, k: int, where: dict, study:
     between = f"the data allow {least:.3f} to {most:.3f}; the lower is given" if apart else None
     note = "; ".join(filter(None, [between, ONE_SITE if where["n_sites"] == 1 else None])) or None
     own = where | {"note": note, "std_error": bounded.upper.tell_error(k)}
-    return state_within(term, least, 1 - bounded.upper.high[k], 1 - bounded.lower.low[k], SHARE, study.guards, **own)
+    return state_within(
+        term, least, 1 - bounded.upper.high[k], 1 - bounded.lower.low[k], SHARE, study.guards, **own
+    )
 
 
 def _state_median(curve: Curve, where: dict) -> dict:
-    """The first day by which half are resolved: the right end of the interval that holds the median.
+    """The first day by which half are resolved: the right end of the interval that holds the
+    median.
 
-    The limits are the first days on which the limits of the greatest and of the least share resolved reach a half (Brookmeyer R,
-    Crowley J. Biometrics 1982;38:29-41, from memory).
+    The limits are the first days on which the limits of the greatest and of the least share
+    resolved reach a half (Brookmeyer R, Crowley J. Biometrics 1982;38:29-41, from memory).
     """
     (left, right), horizon = curve.bounded.fit.quantile(0.5), curve.days[-1]
     if right > horizon:
         return withhold(
-            "median_days", "not_identified", f"fewer than half were seen to be resolved by day {horizon}", **where
+            "median_days",
+            "not_identified",
+            f"fewer than half were seen to be resolved by day {horizon}",
+            **where,
         )
     low = curve.days[(curve.bounded.lower.share <= 0.5) | (curve.bounded.lower.low <= 0.5)]
     high = curve.days[curve.bounded.upper.high <= 0.5]
     note = f"between day {left:.0f} and day {right:.0f}"
-    return state("median_days", right, lower=low[0], upper=high[0] if len(high) else None, note=note, **where)
+    return state(
+        "median_days", right, lower=low[0], upper=high[0] if len(high) else None, note=note, **where
+    )

@@ -1,12 +1,14 @@
 """What is known on a day of whether an episode has been resolved: four parts that add up.
 
-An interval (left, right] says that the last positive look was on `left` (0 where none was, after the first attempt) and the first negative
-one on `right`, infinite where none was. On a day from 1 on an episode belongs to exactly one part:
+An interval (left, right] says that the last positive look was on `left` (0 where none was, after
+the first attempt) and the first negative one on `right`, infinite where none was. On a day from 1
+on an episode belongs to exactly one part:
 - negative: it had tested negative by then (right <= day);
-- between: it turned negative between two tests, one before the day and one after it (left < day < right, right finite);
+- between: it turned negative between two tests, one before the day and one after it (left < day <
+  right, right finite);
 - positive: it was still positive when tested on the day or later (left >= day);
-- untested: it had last been positive before the day, and was not tested again (left < day, right infinite).
-The curve itself puts those of `between` and `untested` where the others let expect them.
+- untested: it had last been positive before the day, and was not tested again (left < day, right
+infinite). The curve itself puts those of `between` and `untested` where the others let expect them.
 """
 
 from collections.abc import Iterator, Sequence
@@ -20,16 +22,23 @@ from schemas.codes import KNOWN_ON_DAY
 
 
 def divide_by_knowledge(left: ArrayLike, right: ArrayLike, day: float) -> dict[str, np.ndarray]:
-    """For each part of schemas.codes.KNOWN_ON_DAY which episodes belong to it on the day, as (episodes,) booleans.
+    """For each part of schemas.codes.KNOWN_ON_DAY which episodes belong to it on the day,
+    as (episodes,) booleans.
 
-    `left` < `right` are the ends of each episode's interval in days. Raises ValueError where they are not.
+    `left` < `right` are the ends of each episode's interval in days. Raises ValueError where they
+    are not.
     """
     left, right = np.asarray(left, float), np.asarray(right, float)
     if not (left < right).all():
         raise ValueError("an interval must end after it begins")
     negative, positive, seen = right <= day, left >= day, np.isfinite(right)
     open_ = ~negative & ~positive
-    parts = {"negative": negative, "between": open_ & seen, "positive": positive, "untested": open_ & ~seen}
+    parts = {
+        "negative": negative,
+        "between": open_ & seen,
+        "positive": positive,
+        "untested": open_ & ~seen,
+    }
     return {name: parts[name] for name in KNOWN_ON_DAY}
 
 
@@ -39,7 +48,11 @@ def count_known(spells: pd.DataFrame, days: Sequence[int], **where: object) -> I
     n_episodes is how many they are in all, n_events the count itself, the sites those of the part.
     """
     for day in days:
-        for name, members in divide_by_knowledge(spells["left_days"], spells["right_days"], day).items():
+        for name, members in divide_by_knowledge(
+            spells["left_days"], spells["right_days"], day
+        ).items():
             counts = {"n_episodes": len(spells), "n_events": int(members.sum())}
             counts |= count_sites(spells.loc[members, "site"], among=spells["site"])
-            yield state(f"known_{name}_day_{day}", counts["n_events"], method="count", **where | counts)
+            yield state(
+                f"known_{name}_day_{day}", counts["n_events"], method="count", **where | counts
+            )

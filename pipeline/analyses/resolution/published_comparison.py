@@ -1,12 +1,15 @@
-"""The pool beside published trials: the same canal, first maneuver and day, with no test and no difference claimed.
+"""The pool beside published trials: the same canal, first maneuver and day,
+with no test and no difference claimed.
 
-Estimated is, for the first spells of positional episodes of the trial's canal that began with the maneuver of the trial's arm,
-P(resolution by the day of the trial's look), counted from the first attempt, by the endpoint that comes nearest to what the trial counted.
-Beside it stands the share of the trial's arm with its exact interval (Clopper CJ, Pearson ES. Biometrika 1934;26:404-413), and for
-published pools of trials the Mantel-Haenszel odds ratio worked out again from their counts.
+Estimated is, for the first spells of positional episodes of the trial's canal that began with the
+maneuver of the trial's arm, P(resolution by the day of the trial's look), counted from the first
+attempt, by the endpoint that comes nearest to what the trial counted. Beside it stands the share of
+the trial's arm with its exact interval (Clopper CJ, Pearson ES. Biometrika 1934;26:404-413), and
+for published pools of trials the Mantel-Haenszel odds ratio worked out again from their counts.
 
-The populations differ: a trial chooses and looks after its patients by protocol, at one time, after one or a few maneuvers; here whoever was
-treated is in, who needed it got further sessions before the day, and the share is interval-censored.
+The populations differ: a trial chooses and looks after its patients by protocol, at one time, after
+one or a few maneuvers; here whoever was treated is in, who needed it got further sessions before
+the day, and the share is interval-censored.
 """
 
 from collections.abc import Iterator
@@ -29,23 +32,32 @@ from schemas.study import Config, Study
 OWN_OF_ONE = METHOD.replace("one-site", "one-patient")
 EXACT = "exact (Clopper-Pearson) interval"
 RATIO = "Mantel-Haenszel odds ratio; limits: Robins-Breslow-Greenland"
-DIFFERENT = "different populations: further sessions may have come before the day, and looks followed no protocol"
+DIFFERENT = (
+    "different populations: further sessions may have come before the day, and looks followed no "
+    "protocol"
+)
 
 
 def compare_published(
     spells: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame, config: Config
 ) -> pd.DataFrame:
-    """Two rows for each arm of a trial (stratum trial=...,first_maneuver=...): population `published` and `positional`; one for each pool."""
+    """Two rows for each arm of a trial (stratum trial=...,first_maneuver=...):
+    population `published` and `positional`; one for each pool."""
     published, study = config.published, config.study
     first = name_first_maneuvers(attempts)
     followed = {
-        endpoint: select_followed(spells, adjudications, endpoint).merge(first, on=EPISODE, how="left")
+        endpoint: select_followed(spells, adjudications, endpoint).merge(
+            first, on=EPISODE, how="left"
+        )
         for endpoint in sorted({trial.endpoint for trial in published.trials.values()})
     }
     rows = []
     for name, trial in sorted(published.trials.items()):
         for arm in trial.arms:
-            shared = {"endpoint": trial.endpoint, "stratum": f"trial={name},first_maneuver={arm.family}"}
+            shared = {
+                "endpoint": trial.endpoint,
+                "stratum": f"trial={name},first_maneuver={arm.family}",
+            }
             rows.append(_tell_trial(trial, arm) | shared)
             rows.append(_tell_pool(trial, arm, followed[trial.endpoint], study) | shared)
     rows += _tell_published_pools(published)
@@ -90,7 +102,9 @@ def _tell_pool(trial: Trial, arm: TrialArm, followed: pd.DataFrame, study: Study
 def _tell_published_pools(published: Published) -> Iterator[dict]:
     for name, pool in sorted(published.pools.items()):
         pairs = [_find_arms(published.trials[trial], pool) for trial in pool.trials]
-        effect, error = pool_odds_ratios([[(arm.events, arm.total - arm.events) for arm in pair] for pair in pairs])
+        effect, error = pool_odds_ratios(
+            [[(arm.events, arm.total - arm.events) for arm in pair] for pair in pairs]
+        )
         low, high = np.exp(effect + np.array([-1, 1]) * norm.ppf(0.975) * error)
         arms = [arm for pair in pairs for arm in pair]
         yield state(
@@ -105,9 +119,15 @@ def _tell_published_pools(published: Published) -> Iterator[dict]:
             n_episodes=sum(arm.total for arm in arms),
             n_events=sum(arm.events for arm in arms),
             method=RATIO,
-            note=f"{pool.citation}: printed as {pool.odds_ratio:g} ({pool.lower:g} to {pool.upper:g}); {PROVENANCE[pool.provenance]}",
+            note=(
+                f"{pool.citation}: printed as {pool.odds_ratio:g} ({pool.lower:g} to "
+                f"{pool.upper:g}); {PROVENANCE[pool.provenance]}"
+            ),
         )
 
 
 def _find_arms(trial: Trial, pool: PublishedPool) -> list[TrialArm]:
-    return [next(arm for arm in trial.arms if arm.family == family) for family in (pool.treatment, pool.comparator)]
+    return [
+        next(arm for arm in trial.arms if arm.family == family)
+        for family in (pool.treatment, pool.comparator)
+    ]

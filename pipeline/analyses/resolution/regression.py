@@ -1,14 +1,16 @@
 """Time ratios: by how much each covariate stretches the time to resolution, the others held alike.
 
-Estimated are, over the first spells of positional episodes that were followed (the primary endpoint, counted from the first attempt),
-exp(coef) of log T = x'coef + scale * W (pipeline/statistics/interval_regression.py): 2 means that any share of a class is resolved in twice
-the time of the reference. Resolution lies between two looks. Every covariate is known at the first attempt, and the first maneuver is one
-of them: the ratios describe who resolved when, they do not say what a maneuver did. Also estimated is how far the fitted share of the
-whole lies from the one without a distribution (0 where the data allow the fitted one). The distribution is the one of least AIC; that it
-was chosen from the same data is not in the limits.
+Estimated are, over the first spells of positional episodes that were followed (the primary
+endpoint, counted from the first attempt), exp(coef) of log T = x'coef + scale * W
+(pipeline/statistics/interval_regression.py): 2 means that any share of a class is resolved in twice
+the time of the reference. Resolution lies between two looks. Every covariate is known at the first
+attempt, and the first maneuver is one of them: the ratios describe who resolved when, they do not
+say what a maneuver did. Also estimated is how far the fitted share of the whole lies from the one
+without a distribution (0 where the data allow the fitted one). The distribution is the one of least
+AIC; that it was chosen from the same data is not in the limits.
 
-No shares had everybody begun with one maneuver come from this model: it has no interaction of maneuver and variant, and would put the same
-maneuver first in every variant, whatever suits it.
+No shares had everybody begun with one maneuver come from this model: it has no interaction of
+maneuver and variant, and would put the same maneuver first in every variant, whatever suits it.
 """
 
 from collections.abc import Iterator
@@ -18,7 +20,13 @@ import pandas as pd
 from statsmodels.stats.multitest import multipletests
 
 from pipeline.analyses.covariates import NUMERIC, describe_covariates
-from pipeline.analyses.resolution.regression_fit import Answers, Question, answer, ask, compare_with_none
+from pipeline.analyses.resolution.regression_fit import (
+    Answers,
+    Question,
+    answer,
+    ask,
+    compare_with_none,
+)
 from pipeline.analyses.resolution.shares import count_known, select_followed
 from pipeline.statistics.bounded_curve import bound_curve
 from pipeline.statistics.design import FOLLOWS, OTHER, say_shared
@@ -31,7 +39,10 @@ from schemas.keys import EPISODE
 from schemas.study import Config, Guards
 
 FIT = "{family} accelerated-failure regression of intervals, the family by least AIC"
-BY_SITE = "limits by delete-one-site jackknife, t with one degree of freedom less than sites with the class"
+BY_SITE = (
+    "limits by delete-one-site jackknife, t with one degree of freedom less than sites with the "
+    "class"
+)
 BY_MODEL = "limits by the model"
 EVER = np.finfo(float).max  # the last day that is not infinite
 ALONE = "the limits leave out that sites differ"
@@ -45,26 +56,39 @@ def estimate_resolution_regression(
     attempts: pd.DataFrame,
     config: Config,
 ) -> pd.DataFrame:
-    """A row for each class of each covariate, each covariate as a whole, AIC, the scale, and the fit."""
+    """A row for each class of each covariate, each covariate as a whole, AIC, the scale,
+    and the fit."""
     study = config.study
     rows = select_covered(episodes, spells, adjudications, attempts, study.resolution.primary)
     found = list(regress_resolution(rows, config))
     return tidy_estimates(
-        found, analysis="resolution_regression", population="positional", endpoint=study.resolution.primary
+        found,
+        analysis="resolution_regression",
+        population="positional",
+        endpoint=study.resolution.primary,
     )
 
 
 def select_covered(
-    episodes: pd.DataFrame, spells: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame, endpoint: str
+    episodes: pd.DataFrame,
+    spells: pd.DataFrame,
+    adjudications: pd.DataFrame,
+    attempts: pd.DataFrame,
+    endpoint: str,
 ) -> pd.DataFrame:
-    """The first spells that were followed, with left_days, right_days and the covariates, by key."""
+    """The first spells that were followed, with left_days, right_days and the covariates,
+    by key."""
     followed = select_followed(spells, adjudications, endpoint)
     told = describe_covariates(episodes, adjudications, attempts)
-    rows = followed[[*EPISODE, "left_days", "right_days"]].merge(told, on=EPISODE, validate="one_to_one")
+    rows = followed[[*EPISODE, "left_days", "right_days"]].merge(
+        told, on=EPISODE, validate="one_to_one"
+    )
     return rows.sort_values(EPISODE, ignore_index=True)
 
 
-def fit_families(question: Question, families: tuple[str, ...]) -> tuple[dict[str, AftFit | Refusal], str | None]:
+def fit_families(
+    question: Question, families: tuple[str, ...]
+) -> tuple[dict[str, AftFit | Refusal], str | None]:
     """The fit of each distribution, and the one of least AIC; none where no distribution fits."""
     fits = {family: fit_aft(question.patterns, family) for family in families}
     usable = {family: fit for family, fit in fits.items() if isinstance(fit, AftFit)}
@@ -72,10 +96,11 @@ def fit_families(question: Question, families: tuple[str, ...]) -> tuple[dict[st
 
 
 def regress_resolution(rows: pd.DataFrame, config: Config) -> Iterator[dict]:
-    """The estimates of rows with site, left_days, right_days and the covariates of the plan; their order changes nothing.
+    """The estimates of rows with site, left_days, right_days and the covariates of the plan;
+    their order changes nothing.
 
-    Fewer than `min_events` resolutions are too few for any ratio, which would rest on a handful of times; the shares stay
-    (pipeline/analyses/resolution/curves.py).
+    Fewer than `min_events` resolutions are too few for any ratio, which would rest on a handful of
+    times; the shares stay (pipeline/analyses/resolution/curves.py).
     """
     study = config.study
     counts = count_known(rows, EVER)
@@ -85,7 +110,10 @@ def regress_resolution(rows: pd.DataFrame, config: Config) -> Iterator[dict]:
         yield from _withhold_all(study.regression.terms, refusal, where)
         return
     question = ask(
-        rows.sort_values(EPISODE, ignore_index=True), study.regression.terms, study.curves.days, study.guards
+        rows.sort_values(EPISODE, ignore_index=True),
+        study.regression.terms,
+        study.curves.days,
+        study.guards,
     )
     fits, chosen = fit_families(question, study.regression.families)
     yield from _state_aic(fits, chosen, where)
@@ -100,24 +128,36 @@ def regress_resolution(rows: pd.DataFrame, config: Config) -> Iterator[dict]:
     yield from _state_fit(question, answers, where, study.guards)
 
 
-def _state_aic(fits: dict[str, AftFit | Refusal], chosen: str | None, where: dict) -> Iterator[dict]:
+def _state_aic(
+    fits: dict[str, AftFit | Refusal], chosen: str | None, where: dict
+) -> Iterator[dict]:
     for family, fit in fits.items():
         own = where | {"method": f"{family}, maximum likelihood"}
         if isinstance(fit, Refusal):
             yield withhold(f"aic_{family}", fit.status, fit.note, **own)
         else:
-            yield state(f"aic_{family}", fit.aic, note="the least: reported" if family == chosen else None, **own)
+            yield state(
+                f"aic_{family}",
+                fit.aic,
+                note="the least: reported" if family == chosen else None,
+                **own,
+            )
 
 
-def _state_terms(question: Question, answers: Answers, where: dict, guards: Guards) -> Iterator[dict]:
-    """Time ratios against the reference, or for one more of a numeric term; the scale; and what has no coefficient."""
+def _state_terms(
+    question: Question, answers: Answers, where: dict, guards: Guards
+) -> Iterator[dict]:
+    """Time ratios against the reference, or for one more of a numeric term; the scale;
+    and what has no coefficient."""
     for k, name in enumerate(question.names):
         if name == "intercept" or name in question.design.unnamed:
             continue
         alone = None if answers.by_site else ALONE
         note = "; ".join(filter(None, [ERROR_SCALE, alone, say_shared(question.design, name)]))
         term = name.split("=")[0]
-        against = "one less" if term in NUMERIC else f"{term}={question.design.references.get(term)}"
+        against = (
+            "one less" if term in NUMERIC else f"{term}={question.design.references.get(term)}"
+        )
         own = where | {"comparison": against if name != "scale" else None}
         if name in question.design.counts.index:
             own |= question.design.counts.loc[[name]].to_dict("records")[0]
@@ -132,17 +172,26 @@ def _state_terms(question: Question, answers: Answers, where: dict, guards: Guar
         yield state_within(name, np.exp(answers.full[k]), low, high, RATIO, guards, **own)
     for name, refusal in question.design.refused.items():
         if name not in question.design.matrix:
-            yield withhold(name, refusal.status, refusal.note, **where | _count_class(question.rows, name))
+            yield withhold(
+                name, refusal.status, refusal.note, **where | _count_class(question.rows, name)
+            )
 
 
-def _state_factors(question: Question, answers: Answers, terms: tuple[str, ...], where: dict) -> Iterator[dict]:
-    """Each covariate as a whole: the statistic of no difference between its classes, p-values adjusted over the covariates (Holm)."""
+def _state_factors(
+    question: Question, answers: Answers, terms: tuple[str, ...], where: dict
+) -> Iterator[dict]:
+    """Each covariate as a whole: the statistic of no difference between its classes,
+    p-values adjusted over the covariates (Holm)."""
     own = where | {"comparison": "no difference between classes"}
     tests, notes = {}, {}
     for term in terms:
-        told = [name for name in question.design.matrix if name == term or name.startswith(f"{term}=")]
+        told = [
+            name for name in question.design.matrix if name == term or name.startswith(f"{term}=")
+        ]
         columns = [question.names.index(name) for name in told]
-        usable = [k for k in columns if np.isfinite(answers.full[k]) and np.isfinite(answers.error(k))]
+        usable = [
+            k for k in columns if np.isfinite(answers.full[k]) and np.isfinite(answers.error(k))
+        ]
         notes[term] = "of the classes that have a number" if len(usable) < len(columns) else None
         if usable:
             covariance = answers.covariance[np.ix_(usable, usable)]
@@ -160,13 +209,22 @@ def _state_factors(question: Question, answers: Answers, terms: tuple[str, ...],
         else:
             said = {"p_value": found[1], "p_adjusted": adjusted[term], "note": notes[term]}
             test = "F statistic (Hotelling)" if answers.by_site else "chi-squared statistic (Wald)"
-            yield state(f"effect_of_{term}", found[0], **own | said | {"method": f"{where['method']}; {test}; Holm"})
+            yield state(
+                f"effect_of_{term}",
+                found[0],
+                **own | said | {"method": f"{where['method']}; {test}; Holm"},
+            )
 
 
 def _state_fit(question: Question, answers: Answers, where: dict, guards: Guards) -> Iterator[dict]:
-    """The fitted share of the whole less the one that needs no distribution, however many are resolved by then."""
+    """The fitted share of the whole less the one that needs no distribution,
+    however many are resolved by then."""
     for k, day in enumerate(question.days, start=len(question.names)):
-        own = where | count_known(question.rows, day) | {"comparison": "estimate without a distribution (NPMLE)"}
+        own = (
+            where
+            | count_known(question.rows, day)
+            | {"comparison": "estimate without a distribution (NPMLE)"}
+        )
         refusal = check_sites(answers.n_sites, guards) or answers.check(k, answers.n_sites, guards)
         term = f"fitted_share_less_observed_by_day_{day}"
         if refusal:
@@ -177,18 +235,26 @@ def _state_fit(question: Question, answers: Answers, where: dict, guards: Guards
             yield state_within(term, answers.full[k], low, high, DIFFERENCE, guards, **own)
 
 
-def _limit_fit(question: Question, answers: Answers, k: int, day: int, guards: Guards) -> tuple[float, float]:
-    """By leaving out each site. Where few are known to be resolved by the day, or not to be, that tells little: then the limits are at least
-    those of the observed share, as if the fitted one were known."""
+def _limit_fit(
+    question: Question, answers: Answers, k: int, day: int, guards: Guards
+) -> tuple[float, float]:
+    """By leaving out each site.
+
+    Where few are known to be resolved by the day, or not to be, that tells little: then the limits
+    are at least those of the observed share, as if the fitted one were known.
+    """
     low, high, _ = limit_by_error(answers.full[k], answers.error(k), DIFFERENCE, answers.n_sites)
     left, right = (question.rows[end].to_numpy(float) for end in ("left_days", "right_days"))
     if min((right <= day).sum(), (left >= day).sum()) >= guards.min_events:
         return low, high
-    clusters = question.rows.assign(patient_id=question.rows["episode_id"])  # of several sites whole sites are left out
+    # of several sites whole sites are left out
+    clusters = question.rows.assign(patient_id=question.rows["episode_id"])
     curve = bound_curve(clusters, np.array([day]))
     below = curve.upper.share[0] - curve.lower.low[0]
     above = curve.upper.high[0] - curve.lower.share[0]
-    return max(min(low, answers.full[k] - below), -1.0), min(max(high, answers.full[k] + above), 1.0)
+    return max(min(low, answers.full[k] - below), -1.0), min(
+        max(high, answers.full[k] + above), 1.0
+    )
 
 
 def _withhold_all(terms: tuple[str, ...], refusal: Refusal, where: dict) -> Iterator[dict]:
@@ -197,7 +263,8 @@ def _withhold_all(terms: tuple[str, ...], refusal: Refusal, where: dict) -> Iter
 
 
 def _count_class(rows: pd.DataFrame, name: str) -> dict[str, int]:
-    """Episodes, events and sites of a class `term=class`, or of all where the term has no coefficient at all."""
+    """Episodes, events and sites of a class `term=class`, or of all where the term has no
+    coefficient at all."""
     term, _, value = name.partition("=")
     members = rows[rows[term].astype(str).eq(value)] if value and value != OTHER else rows
     return count_known(members, EVER)

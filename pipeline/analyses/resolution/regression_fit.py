@@ -1,6 +1,8 @@
-"""One regression of time to resolution with every number that is told of it, and their errors by leaving out one site at a time.
+"""One regression of time to resolution with every number that is told of it,
+and their errors by leaving out one site at a time.
 
-pipeline/analyses/resolution/regression.py says what is estimated. A refit without a site keeps the design and the distribution.
+pipeline/analyses/resolution/regression.py says what is estimated. A refit without a site keeps the
+design and the distribution.
 """
 
 from dataclasses import dataclass, replace
@@ -12,20 +14,35 @@ from scipy.stats import chi2, f, norm
 from pipeline.analyses.covariates import NUMERIC
 from pipeline.statistics.design import Design, build_design, find_shared
 from pipeline.statistics.guard import Refusal, check_sites
-from pipeline.statistics.interval_regression import AftFit, Patterns, collapse_patterns, fit_aft, share_past
-from pipeline.statistics.jackknife import RESTS_ON_ONE, jackknife_covariance, limits, p_value, refit_without_each_site
+from pipeline.statistics.interval_regression import (
+    AftFit,
+    Patterns,
+    collapse_patterns,
+    fit_aft,
+    share_past,
+)
+from pipeline.statistics.jackknife import (
+    RESTS_ON_ONE,
+    jackknife_covariance,
+    limits,
+    p_value,
+    refit_without_each_site,
+)
 from pipeline.statistics.npmle import fit_npmle
 from pipeline.statistics.npmle_search import NotConverged
 from pipeline.statistics.smooth_hazard import keep_told_apart
 from schemas.study import Guards
 
 ALIKE = Refusal("not_identified", "differs from the other terms in a handful of episodes only")
-UNDETERMINED = Refusal("not_identified", "separation: needs a coefficient that the data do not determine")
+UNDETERMINED = Refusal(
+    "not_identified", "separation: needs a coefficient that the data do not determine"
+)
 
 
 @dataclass(frozen=True)
 class Question:
-    """What is asked of every fit: the rows, their design, and the days on which it is compared with the curve."""
+    """What is asked of every fit: the rows, their design, and the days on which it is compared with
+    the curve."""
 
     rows: pd.DataFrame
     design: Design
@@ -41,7 +58,8 @@ class Question:
 
 @dataclass(frozen=True)
 class Answers:
-    """One estimate each with its covariance: coefficients and log(scale), then differences from the curve."""
+    """One estimate each with its covariance: coefficients and log(scale),
+    then differences from the curve."""
 
     full: np.ndarray
     covariance: np.ndarray
@@ -53,7 +71,8 @@ class Answers:
         return float(np.sqrt(self.covariance[k, k]))
 
     def check(self, k: int, n_sites: int, guards: Guards) -> Refusal | None:
-        """Whether the k-th has no number, or none with limits, as its class is seen at `n_sites`."""
+        """Whether the k-th has no number, or none with limits,
+        as its class is seen at `n_sites`."""
         if not np.isfinite(self.full[k]):
             return UNDETERMINED
         if not np.isfinite(self.error(k)):
@@ -61,7 +80,8 @@ class Answers:
         return check_sites(n_sites, guards) if self.by_site else None
 
     def limit(self, k: int, n_sites: int) -> tuple[float, float]:
-        """Its 95 % limits, from `n_sites` that tell of it: sites without a class move its coefficient little when they are left out."""
+        """Its 95 % limits, from `n_sites` that tell of it: sites without a class move its
+        coefficient little when they are left out."""
         if self.by_site:
             return limits(self.full[k], self.error(k), n_sites)
         reach = norm.ppf(0.975) * self.error(k)
@@ -74,8 +94,11 @@ class Answers:
         return float(2 * norm.sf(abs(self.full[k]) / self.error(k)))
 
 
-def ask(rows: pd.DataFrame, terms: tuple[str, ...], days: tuple[int, ...], guards: Guards) -> Question:
-    """The design of the rows, without classes that hardly differ from others, and what is to be told of each fit."""
+def ask(
+    rows: pd.DataFrame, terms: tuple[str, ...], days: tuple[int, ...], guards: Guards
+) -> Question:
+    """The design of the rows, without classes that hardly differ from others,
+    and what is to be told of each fit."""
     resolved = np.isfinite(rows["right_days"].astype(float))
     design = build_design(rows, terms, resolved, guards, numeric=NUMERIC)
     fixed = np.column_stack([np.ones(len(rows)), design.unnamed])
@@ -85,14 +108,17 @@ def ask(rows: pd.DataFrame, terms: tuple[str, ...], days: tuple[int, ...], guard
         name: [*design.shared.get(name, []), *more]
         for name, more in find_shared(design.matrix, list(told_apart)).items()
     }
-    design = replace(design, matrix=told_apart, refused=design.refused | alike, shared=design.shared | shared)
+    design = replace(
+        design, matrix=told_apart, refused=design.refused | alike, shared=design.shared | shared
+    )
     matrix = np.column_stack([fixed[:, :1], told_apart, design.unnamed])
     patterns, index = collapse_patterns(rows["left_days"], rows["right_days"], matrix)
     return Question(rows, design, patterns, index, days)
 
 
 def answer(question: Question, fit: AftFit, guards: Guards) -> Answers:
-    """Every number of a fit with errors by site; with too few sites, the coefficients only, with errors by the model."""
+    """Every number of a fit with errors by site; with too few sites, the coefficients only,
+    with errors by the model."""
     sites = question.rows["site"].to_numpy(str)
     n_sites = len(np.unique(sites))
     terms = np.append(fit.coef, np.log(fit.scale))
@@ -106,18 +132,22 @@ def answer(question: Question, fit: AftFit, guards: Guards) -> Answers:
         again = fit_aft(question.patterns._replace(weight=weight), fit.family)
         return nothing if isinstance(again, Refusal) else tell(question, again, weight)
 
-    return Answers(full, jackknife_covariance(full, refit_without_each_site(sites, refit)), True, n_sites)
+    return Answers(
+        full, jackknife_covariance(full, refit_without_each_site(sites, refit)), True, n_sites
+    )
 
 
 def tell(question: Question, fit: AftFit, weight: np.ndarray) -> np.ndarray:
-    """Coefficients, log(scale), and by each day how far the fitted share lies from what the curve allows."""
+    """Coefficients, log(scale), and by each day how far the fitted share lies from what the curve
+    allows."""
     used, left, right = weight > 0, question.patterns.left, question.patterns.right
     try:
         lower, upper = fit_npmle(left[used], right[used], weight[used]).survival(question.days)
     except NotConverged:
         lower = upper = np.full(len(question.days), np.nan)
     fitted = [
-        np.average(share_past(fit, question.patterns.design[used], day), weights=weight[used]) for day in question.days
+        np.average(share_past(fit, question.patterns.design[used], day), weights=weight[used])
+        for day in question.days
     ]
     away = fitted - np.clip(fitted, 1 - upper, 1 - lower)
     return np.concatenate([fit.coef, [np.log(fit.scale)], away])
@@ -126,8 +156,11 @@ def tell(question: Question, fit: AftFit, weight: np.ndarray) -> np.ndarray:
 def compare_with_none(
     estimate: np.ndarray, covariance: np.ndarray, n_sites: int | None
 ) -> tuple[float, float] | Refusal:
-    """Statistic and p-value of no difference at all. By site: Hotelling's T2, as a covariance of n_sites - 1 degrees of freedom has it
-    (Hotelling H. Ann Math Stat 1931;2:360-378), an F statistic; with `n_sites` None chi-squared."""
+    """Statistic and p-value of no difference at all.
+
+    By site: Hotelling's T2, as a covariance of n_sites - 1 degrees of freedom has it (Hotelling H.
+    Ann Math Stat 1931;2:360-378), an F statistic; with `n_sites` None chi-squared.
+    """
     q = len(estimate)
     if n_sites is not None and n_sites <= q:
         return Refusal("not_identified", "as many coefficients as sites: no test of all at once")

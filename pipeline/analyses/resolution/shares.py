@@ -1,8 +1,10 @@
-"""The share resolved by a day in one group of first spells: of a site, or of those who began with the same maneuver.
+"""The share resolved by a day in one group of first spells: of a site,
+or of those who began with the same maneuver.
 
-Estimated is P(resolution on or before the day) for the first spells of positional episodes that were followed, counted from the first
-attempt. Resolution lies between two looks, so estimator and limits are those of the curves (pipeline/analyses/resolution/curves.py); the limits of one
-site leave out its patients one by one.
+Estimated is P(resolution on or before the day) for the first spells of positional episodes that
+were followed, counted from the first attempt. Resolution lies between two looks, so estimator and
+limits are those of the curves (pipeline/analyses/resolution/curves.py); the limits of one site
+leave out its patients one by one.
 """
 
 from dataclasses import dataclass
@@ -25,9 +27,11 @@ WORTH_SAYING = 0.005  # a difference between least and most that a reader would 
 
 @dataclass(frozen=True)
 class Share:
-    """The `least` and the `most` that the data allow, which differ where the day lies within an interval of no information.
+    """The `least` and the `most` that the data allow, which differ where the day lies within an
+    interval of no information.
 
-    The limits reach around both. `n_events` counts those known to be resolved by the day, `n_episodes` all who are followed.
+    The limits reach around both. `n_events` counts those known to be resolved by the day,
+    `n_episodes` all who are followed.
     """
 
     least: float
@@ -48,11 +52,18 @@ class Share:
         return f"the data allow {self.least:.3f} to {self.most:.3f}; the lower is given"
 
 
-def select_followed(spells: pd.DataFrame, adjudications: pd.DataFrame, endpoint: str) -> pd.DataFrame:
-    """First spells of positional episodes by one endpoint of which something is known, each with its verdict, by their keys."""
+def select_followed(
+    spells: pd.DataFrame, adjudications: pd.DataFrame, endpoint: str
+) -> pd.DataFrame:
+    """First spells of positional episodes by one endpoint of which something is known,
+    each with its verdict, by their keys."""
     positional = adjudications[adjudications["positional"].eq("yes")]
-    first = spells[spells["spell"].eq(1) & spells["endpoint"].eq(endpoint) & spells["status"].isin(FOLLOWED)]
-    return first.merge(positional, on=EPISODE, validate="one_to_one").sort_values(EPISODE, ignore_index=True)
+    first = spells[
+        spells["spell"].eq(1) & spells["endpoint"].eq(endpoint) & spells["status"].isin(FOLLOWED)
+    ]
+    return first.merge(positional, on=EPISODE, validate="one_to_one").sort_values(
+        EPISODE, ignore_index=True
+    )
 
 
 def count_known(spells: pd.DataFrame, day: int) -> dict[str, int]:
@@ -61,7 +72,9 @@ def count_known(spells: pd.DataFrame, day: int) -> dict[str, int]:
     return {"n_episodes": len(spells), "n_events": resolved, **count_sites(spells["site"])}
 
 
-def estimate_shares(spells: pd.DataFrame, days: tuple[int, ...], study: Study) -> dict[int, Share | Refusal]:
+def estimate_shares(
+    spells: pd.DataFrame, days: tuple[int, ...], study: Study
+) -> dict[int, Share | Refusal]:
     """The share by each day, or why there is none."""
     horizon = study.curves.horizon_day
     refusal = check_size(len(spells), None, study.guards)
@@ -72,7 +85,10 @@ def estimate_shares(spells: pd.DataFrame, days: tuple[int, ...], study: Study) -
     except NotConverged as failure:
         return dict.fromkeys(days, Refusal("not_converged", str(failure)))
     late = Refusal("not_identified", f"after day {horizon}, the last that is estimated")
-    return {day: late if day > horizon else _describe(bounded, day, count_known(spells, day)) for day in days}
+    return {
+        day: late if day > horizon else _describe(bounded, day, count_known(spells, day))
+        for day in days
+    }
 
 
 def _describe(bounded: BoundedCurve, day: int, counts: dict[str, int]) -> Share | Refusal:

@@ -1,8 +1,8 @@
 """Why a short arm that was named by the response to a maneuver has no time to resolution.
 
-Nothing is estimated. Who says short arm because a maneuver worked has put the outcome into the name of the group: its resolution would
-prove itself, and a comparison with another arm would compare the definition. Such arms enter no verdict; here they are counted, and
-refused in so many words.
+Nothing is estimated. Who says short arm because a maneuver worked has put the outcome into the name
+of the group: its resolution would prove itself, and a comparison with another arm would compare the
+definition. Such arms enter no verdict; here they are counted, and refused in so many words.
 """
 
 import pandas as pd
@@ -11,15 +11,17 @@ from pipeline.statistics.tidy import count_sites, withhold
 
 STRATUM = "arm=short,basis=treatment_response"
 CIRCULAR = (
-    "the arm was named by the response to a maneuver (as by Ping L et al. Braz J Otorhinolaryngol 2022;88:733-739), "
-    "so that its resolution is part of its definition: circular"
+    "the arm was named by the response to a maneuver (as by Ping L et al. Braz J Otorhinolaryngol "
+    "2022;88:733-739), so that its resolution is part of its definition: circular"
 )
 
 
 def refuse_circular_arms(episodes: pd.DataFrame) -> list[dict]:
-    """One withheld row that counts the episodes whose recorded arm is short by the response to a maneuver; none if there are none.
+    """One withheld row that counts the episodes whose recorded arm is short by the response to a
+    maneuver; none if there are none.
 
-    The canal that was recorded with it is not told apart. Events are not counted: they are what the name was given for.
+    The canal that was recorded with it is not told apart. Events are not counted: they are what the
+    name was given for.
     """
     named = episodes["recorded_arm"].eq("short") & episodes["arm_basis"].eq("treatment_response")
     circular = episodes[named.fillna(False).astype(bool)]

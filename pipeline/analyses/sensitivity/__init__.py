@@ -1,1 +1,2 @@
-"""What would change the answers: other choices of the analyst, and other programs on the same rows."""
+"""What would change the answers: other choices of the analyst,
+and other programs on the same rows."""

@@ -1,10 +1,15 @@
-"""Do lifelines and statsmodels say the same? Each release fits its main models a second time, on the very rows of the analyses.
+"""Do lifelines and statsmodels say the same?
 
-Our own estimators are used since they are faster by hundreds of times where an analysis is answered without each site. Here each of
-them is fitted once beside the general library that has the model: a release whose numbers hang on a fault of ours, of a library, or of the
-two together with this pool's rows, does not leave. The term `largest_difference` is the largest one of a model, in standard errors or, of a
-curve, in the share, rounded up to one digit; `tolerance` is what it may be, with its reason. Where a library has no such model, the note says so, and what of it was
-compared. Where the model itself has no answer, or the second search does not end, there is no comparison, and the status says so.
+Each release fits its main models a second time, on the very rows of the analyses.
+
+Our own estimators are used since they are faster by hundreds of times where an analysis is answered
+without each site. Here each of them is fitted once beside the general library that has the model: a
+release whose numbers hang on a fault of ours, of a library, or of the two together with this pool's
+rows, does not leave. The term `largest_difference` is the largest one of a model, in standard
+errors or, of a curve, in the share, rounded up to one digit; `tolerance` is what it may be, with
+its reason. Where a library has no such model, the note says so, and what of it was compared. Where
+the model itself has no answer, or the second search does not end, there is no comparison, and the
+status says so.
 """
 
 from collections.abc import Iterator
@@ -37,17 +42,19 @@ from pipeline.statistics.second_fits import (
 from pipeline.statistics.tidy import count_sites, state, tidy_estimates, withhold
 from schemas.study import Config, Study
 
-LEAST, ROUNDING = 1e-6, 1e-9  # a smaller difference is told as this one; differences are rounded up to one digit
+# a smaller difference is told as this one; differences are rounded up to one digit
+LEAST, ROUNDING = 1e-6, 1e-9
 LATE = Refusal("not_identified", "the analysis has no number itself")
 NO_COUNTERPART = Refusal(
     "not_identified",
-    "statsmodels has no maximum likelihood fit of this model: its variational one has intervals that are too narrow; the tests compare it "
-    "with lme4 on recorded data",
+    "statsmodels has no maximum likelihood fit of this model: its variational one has intervals "
+    "that are too narrow; the tests compare it with lme4 on recorded data",
 )
 
 
 class Model(NamedTuple):
-    """One model: the library and its class, what is compared, how far apart it may lie and why, and the unit."""
+    """One model: the library and its class, what is compared, how far apart it may lie and why,
+    and the unit."""
 
     second: str
     compared: str
@@ -56,26 +63,37 @@ class Model(NamedTuple):
     unit: str = "standard errors"
 
 
-SEARCH = "both searches stop near the maximum; a hundredth of a standard error changes no limit that is printed"
+SEARCH = (
+    "both searches stop near the maximum; a hundredth of a standard error changes no limit that is "
+    "printed"
+)
 MODELS = {
     "primary_curve": Model(
         "lifelines, KaplanMeierFitter.fit_interval_censoring",
-        "the share unresolved on each day to the horizon that lies in no interval without information: inside one no curve is unique",
+        "the share unresolved on each day to the horizon that lies in no interval without "
+        "information: inside one no curve is unique",
         SAME_CURVE,
-        "lifelines stops when a step adds little to the log-likelihood, while our fit is proved optimal; the difference shows in no "
-        "printed percentage",
+        "lifelines stops when a step adds little to the log-likelihood, while our fit is proved "
+        "optimal; the difference shows in no printed percentage",
         "the share",
     ),
     "time_ratios": Model(
-        "lifelines, accelerated failure time fitters", "all coefficients and log(scale)", 0.01, SEARCH
+        "lifelines, accelerated failure time fitters",
+        "all coefficients and log(scale)",
+        0.01,
+        SEARCH,
     ),
     "attempts": Model(
-        "statsmodels, GLM with complementary log-log link", "all coefficients", 0.0001, "both use Newton's steps"
+        "statsmodels, GLM with complementary log-log link",
+        "all coefficients",
+        0.0001,
+        "both use Newton's steps",
     ),
     "attempts_with_patients": Model("none", "nothing", 0.0, "no second fit"),
     "handicap_of_patients": Model(
         "statsmodels, MixedLM",
-        "all coefficients of the same model without intercepts of sites, which MixedLM has only in a form that takes hundreds of times as long",
+        "all coefficients of the same model without intercepts of sites, which MixedLM has only in "
+        "a form that takes hundreds of times as long",
         0.01,
         SEARCH,
     ),
@@ -87,7 +105,8 @@ MODELS = {
     ),
     "pool_of_sites": Model(
         "statsmodels, combine_effects and WLS",
-        "the mean with Paule and Mandel's variance between sites, and mean and error given that by restricted likelihood, which statsmodels has not",
+        "the mean with Paule and Mandel's variance between sites, and mean and error given that by "
+        "restricted likelihood, which statsmodels has not",
         0.0001,
         "its search of the variance stops at five digits",
     ),
@@ -102,7 +121,10 @@ def check_model_agreement(
     followups: pd.DataFrame,
     config: Config,
 ) -> pd.DataFrame:
-    """For each model the largest difference and the tolerance. Raises Disagreement if any is greater than it may be."""
+    """For each model the largest difference and the tolerance.
+
+    Raises Disagreement if any is greater than it may be.
+    """
     study, primary = config.study, config.study.resolution.primary
     followed = select_followed(spells, adjudications, primary)
     covered = select_covered(episodes, spells, adjudications, attempts, primary)
@@ -114,8 +136,14 @@ def check_model_agreement(
         *_check_handicap(totals, study),
         _check_pool(followed, study),
     ]
-    rows = [row for model, difference, counts in found for row in state_agreement(model, difference, counts)]
-    return tidy_estimates(rows, analysis="model_agreement", population="positional", endpoint=primary)
+    rows = [
+        row
+        for model, difference, counts in found
+        for row in state_agreement(model, difference, counts)
+    ]
+    return tidy_estimates(
+        rows, analysis="model_agreement", population="positional", endpoint=primary
+    )
 
 
 def state_agreement(model: str, difference: float | Refusal, counts: dict) -> Iterator[dict]:
@@ -127,14 +155,17 @@ def state_agreement(model: str, difference: float | Refusal, counts: dict) -> It
         return
     if not difference <= told.tolerance:
         raise Disagreement(
-            f"Nothing is released: the model {model!r} and its second fit ({told.second}) differ by {difference:.2g} {told.unit}, where "
-            f"{told.tolerance:g} is the most. Compared: {told.compared}. One of the two is wrong on these rows: tell those who keep this "
-            f"project, with the line above and results/unreleased/fingerprints.csv."
+            f"Nothing is released: the model {model!r} and its second fit ({told.second}) differ "
+            f"by {difference:.2g} {told.unit}, where {told.tolerance:g} is the most. Compared: "
+            f"{told.compared}. One of the two is wrong on these rows: tell those who keep this "
+            "project, with the line above and results/unreleased/fingerprints.csv."
         )
     told_apart = max(difference, LEAST)
     digit = 10.0 ** np.floor(np.log10(told_apart))
     said = round(np.ceil(told_apart / digit - ROUNDING) * digit, 6)
-    yield state("largest_difference", said, note=f"in {told.unit}; compared: {told.compared}", **where)
+    yield state(
+        "largest_difference", said, note=f"in {told.unit}; compared: {told.compared}", **where
+    )
     yield state("tolerance", told.tolerance, note=told.reason, **where)
 
 
@@ -186,7 +217,9 @@ def _check_handicap(totals: pd.DataFrame, study: Study) -> Iterator[Found]:
     kept = [
         day
         for day in days
-        if not check_size(totals.loc[totals["near"].eq(day), "patient"].nunique(), None, study.guards)
+        if not check_size(
+            totals.loc[totals["near"].eq(day), "patient"].nunique(), None, study.guards
+        )
     ]
     course, counts = lay_out_course(totals, kept, study.guards), count_totals(totals)
     if course is None:
@@ -194,10 +227,18 @@ def _check_handicap(totals: pd.DataFrame, study: Study) -> Iterator[Found]:
         return
     own, alone = fit_course(course, sites=False)
     rows = own.total, own.design, own.effects, own.patient
-    yield "handicap_of_patients", alone if isinstance(alone, Refusal) else compare_two_levels(*rows, alone), counts
+    yield (
+        "handicap_of_patients",
+        alone if isinstance(alone, Refusal) else compare_two_levels(*rows, alone),
+        counts,
+    )
     own, whole = fit_course(course, sites=course.by_site)
     rows = own.total, own.design, own.effects, own.patient, own.site
-    yield "handicap", whole if isinstance(whole, Refusal) else compare_least_squares(*rows, whole), counts
+    yield (
+        "handicap",
+        whole if isinstance(whole, Refusal) else compare_least_squares(*rows, whole),
+        counts,
+    )
 
 
 def _check_pool(followed: pd.DataFrame, study: Study) -> Found:
@@ -206,7 +247,8 @@ def _check_pool(followed: pd.DataFrame, study: Study) -> Found:
     if not difference:
         try:
             pools = [
-                pool_random_effects(effects.effect, effects.variance, *how) for how in ((tau2_by_paule_mandel,), ())
+                pool_random_effects(effects.effect, effects.variance, *how)
+                for how in ((tau2_by_paule_mandel,), ())
             ]
             difference = compare_pool(effects.effect, effects.variance, *pools)
         except NotConverged:

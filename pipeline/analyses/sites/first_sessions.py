@@ -1,11 +1,15 @@
-"""Success of the first session over sites: how likely the next deciding look after it is negative, for patients and looks alike.
+"""Success of the first session over sites: how likely the next deciding look after it is negative,
+for patients and looks alike.
 
-Estimated is the mean over sites of the chance that the next deciding look after a first session is negative, had the look come at the median
-time of all sites and had the patients been the average ones by the case mix of the plan (site_monitoring.terms). What a site chooses to do
-is part of its effect. In two stages: a fixed effect for each site, nearly independent of each other and so taken for the pool. A site with
-few outcomes of one kind is in the pool: to leave it out would be to choose sites by their outcome (of a planted .2 in eight sites of 25 the
-pool gave .26 so). A site with outcomes of one kind only has no effect that is finite; where it has enough sessions, there is no pool. In one
-stage: random intercepts, in which such sites take part too. Neither says how far sites differ (pipeline/analyses/sites/pooled.py).
+Estimated is the mean over sites of the chance that the next deciding look after a first session is
+negative, had the look come at the median time of all sites and had the patients been the average
+ones by the case mix of the plan (site_monitoring.terms). What a site chooses to do is part of its
+effect. In two stages: a fixed effect for each site, nearly independent of each other and so taken
+for the pool. A site with few outcomes of one kind is in the pool: to leave it out would be to
+choose sites by their outcome (of a planted .2 in eight sites of 25 the pool gave .26 so). A site
+with outcomes of one kind only has no effect that is finite; where it has enough sessions, there is
+no pool. In one stage: random intercepts, in which such sites take part too. Neither says how far
+sites differ (pipeline/analyses/sites/pooled.py).
 """
 
 from collections.abc import Iterator
@@ -15,7 +19,14 @@ import numpy as np
 import pandas as pd
 
 from pipeline.analyses.covariates import NUMERIC, describe_covariates
-from pipeline.analyses.sites.pooled import MEAN, MISSING, PooledShare, pool_effects, tell_pool, to_share
+from pipeline.analyses.sites.pooled import (
+    MEAN,
+    MISSING,
+    PooledShare,
+    pool_effects,
+    tell_pool,
+    to_share,
+)
 from pipeline.statistics.design import build_design
 from pipeline.statistics.guard import Refusal, check_sites, check_size
 from pipeline.statistics.jackknife import limits
@@ -28,12 +39,16 @@ from schemas.keys import EPISODE
 from schemas.study import Guards
 
 TERM = "first_session_success"
-ONE_STAGE = "complementary log-log, random intercepts of sites, maximum likelihood; limits by t with sites - 1 degrees of freedom, or exact where these reach further"
+ONE_STAGE = (
+    "complementary log-log, random intercepts of sites, maximum likelihood; limits by t with sites "
+    "- 1 degrees of freedom, or exact where these reach further"
+)
 
 
 @dataclass(frozen=True)
 class FirstSessions:
-    """Sessions that enter a model, one column per site, their centred covariates, and the sites left out with the reason."""
+    """Sessions that enter a model, one column per site, their centred covariates,
+    and the sites left out with the reason."""
 
     kept: pd.DataFrame
     sites: list[str]
@@ -47,25 +62,40 @@ class FirstSessions:
         return self.kept["happened"].to_numpy(bool)
 
 
-def select_first_sessions(episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame) -> pd.DataFrame:
-    """First sessions of positional episodes with a deciding look after them: covariates, `happened` (negative) and `gap` (days), by key."""
+def select_first_sessions(
+    episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame
+) -> pd.DataFrame:
+    """First sessions of positional episodes with a deciding look after them: covariates,
+    `happened` (negative) and `gap` (days), by key."""
     positional = adjudications[adjudications["positional"].eq("yes")]
-    looked = attempts["session"].eq(1) & attempts["at_risk"] & attempts["outcome"].isin(["negative", "positive"])
+    looked = (
+        attempts["session"].eq(1)
+        & attempts["at_risk"]
+        & attempts["outcome"].isin(["negative", "positive"])
+    )
     looked &= attempts["next_look_days"].gt(0).fillna(False)
     first = attempts[looked][[*EPISODE, "outcome", "next_look_days"]]
     first = first.merge(positional[EPISODE], on=EPISODE, validate="one_to_one")
-    told = first.merge(describe_covariates(episodes, adjudications, attempts), on=EPISODE, validate="one_to_one")
-    told = told.assign(happened=told["outcome"].eq("negative").astype(bool), gap=told["next_look_days"].astype(float))
+    told = first.merge(
+        describe_covariates(episodes, adjudications, attempts), on=EPISODE, validate="one_to_one"
+    )
+    told = told.assign(
+        happened=told["outcome"].eq("negative").astype(bool),
+        gap=told["next_look_days"].astype(float),
+    )
     return told.sort_values(EPISODE, ignore_index=True)
 
 
 def prepare_first_sessions(
     sessions: pd.DataFrame, terms: tuple[str, ...], guards: Guards, *, by_site: bool
 ) -> FirstSessions:
-    """All sessions, or, for effects of their own, those of sites with enough sessions and outcomes of both kinds."""
+    """All sessions, or, for effects of their own, those of sites with enough sessions and outcomes
+    of both kinds."""
     refused = {}
     if by_site:
-        judged = {site: _find_no_effect(own, guards) for site, own in sessions.groupby("site")["happened"]}
+        judged = {
+            site: _find_no_effect(own, guards) for site, own in sessions.groupby("site")["happened"]
+        }
         refused = {site: refusal for site, refusal in judged.items() if refusal}
     kept = sessions[~sessions["site"].isin(refused)]
     sites = sorted(kept["site"].unique())
@@ -76,19 +106,32 @@ def prepare_first_sessions(
     case_mix = keep_told_apart(design.matrix, own, guards)
     late = np.log(kept["gap"]) - np.log(sessions["gap"].median())
     timed = [late] if late.nunique() > 1 else []
-    return FirstSessions(kept, sites, own, np.column_stack([case_mix - case_mix.mean(), *timed]), refused)
+    return FirstSessions(
+        kept, sites, own, np.column_stack([case_mix - case_mix.mean(), *timed]), refused
+    )
 
 
-def tell_first_sessions(sessions: pd.DataFrame, terms: tuple[str, ...], guards: Guards) -> Iterator[dict]:
+def tell_first_sessions(
+    sessions: pd.DataFrame, terms: tuple[str, ...], guards: Guards
+) -> Iterator[dict]:
     """The rows of the pool of sites' effects, and of the one-stage model."""
     if sessions.empty:
         yield withhold(
-            TERM, "too_few", "no first session with a look after it", stratum="all", method=MEAN, **_count(sessions)
+            TERM,
+            "too_few",
+            "no first session with a look after it",
+            stratum="all",
+            method=MEAN,
+            **_count(sessions),
         )
         return
-    note = f"for a look {sessions['gap'].median():.0f} days after the session and the average case mix"
+    note = (
+        f"for a look {sessions['gap'].median():.0f} days after the session and the average case mix"
+    )
     ready = prepare_first_sessions(sessions, terms, guards, by_site=True)
-    fit: SiteFit | Refusal = Refusal("too_few", "no site has enough first sessions, with and without success")
+    fit: SiteFit | Refusal = Refusal(
+        "too_few", "no site has enough first sessions, with and without success"
+    )
     if ready.sites:
         fit = fit_fixed(np.column_stack([ready.own, ready.covariates]), ready.happened)
     n = len(ready.sites)
@@ -96,22 +139,31 @@ def tell_first_sessions(sessions: pd.DataFrame, terms: tuple[str, ...], guards: 
     effect = fit.coefficients[:n] if usable else np.empty(0)
     variance = np.diag(fit.covariance)[:n] if usable else np.empty(0)
     missing = any(sessions["site"].eq(site).sum() >= guards.min_episodes for site in ready.refused)
-    pooled = (MISSING if missing else pool_effects(effect, variance, guards, note)) if usable else fit
+    pooled = (
+        (MISSING if missing else pool_effects(effect, variance, guards, note)) if usable else fit
+    )
     yield from tell_pool(TERM, pooled, _count(ready.kept), sessions["site"].nunique(), guards)
-    yield from _tell_one_stage(prepare_first_sessions(sessions, terms, guards, by_site=False), note, guards)
+    yield from _tell_one_stage(
+        prepare_first_sessions(sessions, terms, guards, by_site=False), note, guards
+    )
 
 
 def _find_no_effect(happened: pd.Series, guards: Guards) -> Refusal | None:
-    """Why a site can have no effect of its own: too few sessions, or outcomes of one kind only, of which no effect is finite. Then there is no
-    pool of effects: the one-stage model tells the share."""
+    """Why a site can have no effect of its own: too few sessions, or outcomes of one kind only, of
+    which no effect is finite. Then there is no pool of effects: the one-stage model tells the
+    share."""
     events, without = int(happened.sum()), int((~happened).sum())
     if min(events, without) == 0 and len(happened) >= guards.min_episodes:
-        return Refusal("not_identified", f"separation: {'every' if events else 'no'} first session was a success")
+        return Refusal(
+            "not_identified",
+            f"separation: {'every' if events else 'no'} first session was a success",
+        )
     return check_size(len(happened), guards.min_events, guards)
 
 
 def _tell_one_stage(ready: FirstSessions, note: str, guards: Guards) -> Iterator[dict]:
-    """The chance at a site in the middle, with limits that reach at least as far as exact ones; of outcomes of one kind only, the share as it is."""
+    """The chance at a site in the middle, with limits that reach at least as far as exact ones;
+    of outcomes of one kind only, the share as it is."""
     where = {"stratum": "all", "method": ONE_STAGE, **_count(ready.kept)}
     found = check_size(len(ready.kept), None, guards) or check_sites(where["n_sites"], guards)
     found = found or _find_middle(ready, note)
@@ -119,16 +171,29 @@ def _tell_one_stage(ready: FirstSessions, note: str, guards: Guards) -> Iterator
         yield withhold(f"{TERM}_one_stage", found.status, found.note, **where)
         return
     ends = found.low, found.high
-    yield state_within(f"{TERM}_one_stage", found.share, *ends, SHARE, guards, note=found.note, **where)
+    yield state_within(
+        f"{TERM}_one_stage", found.share, *ends, SHARE, guards, note=found.note, **where
+    )
 
 
 def _find_middle(ready: FirstSessions, note: str) -> PooledShare | Refusal:
     happened, site = ready.happened, ready.kept["site"].to_numpy(str)
     sizes, seen = np.unique(site, return_counts=True)[1], happened.mean()
     if seen in (0, 1):
-        low, high = bound_exactly(np.array([seen]), np.array([float(len(site))]), count_alike(sizes))
-        said = "every first session was followed by a negative look" if seen else "no first session was followed by one"
-        return PooledShare(seen, float(low[0]), float(high[0]), f"{said}: the share as it is, whenever the look came")
+        low, high = bound_exactly(
+            np.array([seen]), np.array([float(len(site))]), count_alike(sizes)
+        )
+        said = (
+            "every first session was followed by a negative look"
+            if seen
+            else "no first session was followed by one"
+        )
+        return PooledShare(
+            seen,
+            float(low[0]),
+            float(high[0]),
+            f"{said}: the share as it is, whenever the look came",
+        )
     fit = fit_random(np.column_stack([np.ones(len(site)), ready.covariates]), happened, site)
     if isinstance(fit, Refusal):
         return fit

@@ -1,9 +1,11 @@
-"""Each site's resolution beside what its case mix lets expect: planned, and withdrawn, since sites test on different days.
+"""Each site's resolution beside what its case mix lets expect: planned, and withdrawn,
+since sites test on different days.
 
-In 40 simulated pools of ten equal sites that test first on day 1, 3, 7, 14 or 28 and treat again on the day of a positive test, 36 % of
-sites lay outside 95 % control limits around what their case mix lets expect by day 7, and 42 % by day 30 (94 % of those that test on day
-28). So no site is compared with others, and nothing is said on whether sites vary more than chance, until the days of tests are part of
-the model. Counted are the sites that are large enough for the comparison of the plan.
+In 40 simulated pools of ten equal sites that test first on day 1, 3, 7, 14 or 28 and treat again on
+the day of a positive test, 36 % of sites lay outside 95 % control limits around what their case mix
+lets expect by day 7, and 42 % by day 30 (94 % of those that test on day 28). So no site is compared
+with others, and nothing is said on whether sites vary more than chance, until the days of tests are
+part of the model. Counted are the sites that are large enough for the comparison of the plan.
 """
 
 import pandas as pd
@@ -14,8 +16,11 @@ from pipeline.statistics.tidy import count_sites, state, tidy_estimates, withhol
 from schemas.study import Config
 
 
-def estimate_site_monitoring(spells: pd.DataFrame, adjudications: pd.DataFrame, config: Config) -> pd.DataFrame:
-    """How many sites are large enough, how many are not, and for each day of the plan why they are not compared (stratum all)."""
+def estimate_site_monitoring(
+    spells: pd.DataFrame, adjudications: pd.DataFrame, config: Config
+) -> pd.DataFrame:
+    """How many sites are large enough, how many are not, and for each day of the plan why they are
+    not compared (stratum all)."""
     study = config.study
     rule = study.site_monitoring
     followed = select_followed(spells, adjudications, study.resolution.primary)
@@ -25,9 +30,19 @@ def estimate_site_monitoring(spells: pd.DataFrame, adjudications: pd.DataFrame, 
         _count_sites("sites_large_enough", followed[large], rule.min_episodes),
         _count_sites("sites_below_minimum", followed[~large], rule.min_episodes),
     ]
-    where = {"stratum": "all", "method": "none", "n_episodes": int(large.sum()), **count_sites(followed["site"][large])}
-    rows += [withhold(f"overdispersion_day_{day}", TEST_DAYS.status, TEST_DAYS.note, **where) for day in rule.days]
-    return tidy_estimates(rows, analysis="site_monitoring", population="positional", endpoint=study.resolution.primary)
+    where = {
+        "stratum": "all",
+        "method": "none",
+        "n_episodes": int(large.sum()),
+        **count_sites(followed["site"][large]),
+    }
+    rows += [
+        withhold(f"overdispersion_day_{day}", TEST_DAYS.status, TEST_DAYS.note, **where)
+        for day in rule.days
+    ]
+    return tidy_estimates(
+        rows, analysis="site_monitoring", population="positional", endpoint=study.resolution.primary
+    )
 
 
 def _count_sites(term: str, rows: pd.DataFrame, least: int) -> dict:

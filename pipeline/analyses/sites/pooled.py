@@ -1,11 +1,15 @@
-"""Effects of sites on the complementary log-log scale of a chance, pooled and told as rows: their mean and the numbers of sites.
+"""Effects of sites on the complementary log-log scale of a chance, pooled and told as rows:
+their mean and the numbers of sites.
 
-How far sites differ is planned and withdrawn. Whoever was helped is known to be well only at the next test, and whoever was not is treated
-again at that test. Where sites test on different days both make equal sites differ. In 40 simulated pools each of equal sites that test
-first on day 1, 3, 7, 14 or 28 and treat again on the day of a positive test, a test of equality at 5 % rejected in nearly all for shares by
-day 7 and by day 30, and in up to a fifth for success of the first session, though the time to the look is taken into account there; where
-sites differ in how soon patients with symptoms come back, it rejected in nearly all as well. So the variance between sites, its share of
-all variance, and the range for a further site have a status, and no site has a number of its own.
+How far sites differ is planned and withdrawn. Whoever was helped is known to be well only at the
+next test, and whoever was not is treated again at that test. Where sites test on different days
+both make equal sites differ. In 40 simulated pools each of equal sites that test first on day 1, 3,
+7, 14 or 28 and treat again on the day of a positive test, a test of equality at 5 % rejected in
+nearly all for shares by day 7 and by day 30, and in up to a fifth for success of the first session,
+though the time to the look is taken into account there; where sites differ in how soon patients
+with symptoms come back, it rejected in nearly all as well. So the variance between sites, its share
+of all variance, and the range for a further site have a status, and no site has a number of its
+own.
 """
 
 from collections.abc import Iterator
@@ -29,11 +33,13 @@ COUNT = "count"
 LARGEST = 700.0  # the exponential of more is no number; the chance is one long before
 TEST_DAYS = Refusal(
     "not_identified",
-    "withdrawn: sites test on different days, which alone makes equal sites look different, and nothing tells the one from the other",
+    "withdrawn: sites test on different days, which alone makes equal sites look different, and "
+    "nothing tells the one from the other",
 )
 MISSING = Refusal(
     "not_identified",
-    "sites with enough episodes, but of which too little is known, are not among them, which may shift the mean",
+    "sites with enough episodes, but of which too little is known, are not among them, which may "
+    "shift the mean",
 )
 WORTH_SAYING = 0.005  # a difference of widths that a reader would see
 
@@ -49,7 +55,12 @@ class PooledShare:
 
 
 def tell_pool(
-    term: str, pooled: PooledShare | Refusal, counts: dict[str, int], n_seen: int, guards: Guards, method: str = MEAN
+    term: str,
+    pooled: PooledShare | Refusal,
+    counts: dict[str, int],
+    n_seen: int,
+    guards: Guards,
+    method: str = MEAN,
 ) -> Iterator[dict]:
     """The rows of one pool, of what `counts` tell, out of `n_seen` sites."""
     where = {"stratum": "all", **counts}
@@ -59,7 +70,9 @@ def tell_pool(
         yield withhold(term, pooled.status, pooled.note, method=method, **where)
     else:
         ends = pooled.low, pooled.high
-        yield state_within(term, pooled.share, *ends, SHARE, guards, note=pooled.note, method=method, **where)
+        yield state_within(
+            term, pooled.share, *ends, SHARE, guards, note=pooled.note, method=method, **where
+        )
     for name, told in {"further_site": PREDICTION, "tau2": SPREAD, "i2": SPREAD}.items():
         yield withhold(f"{term}_{name}", TEST_DAYS.status, TEST_DAYS.note, method=told, **where)
 
@@ -97,7 +110,14 @@ def to_share(effect: float) -> float:
 
 def _say_narrow(pool: Pool) -> str | None:
     """The plain limits, where those of the pool are narrower."""
-    plain = wald_limits(pool.estimate, pool.std_error / np.sqrt(pool.hk_scale)) if pool.hk_scale > 0 else (0.0, 1.0)
+    plain = (
+        wald_limits(pool.estimate, pool.std_error / np.sqrt(pool.hk_scale))
+        if pool.hk_scale > 0
+        else (0.0, 1.0)
+    )
     if plain[1] - plain[0] - (to_share(pool.upper) - to_share(pool.lower)) < WORTH_SAYING:
         return None
-    return f"sites differ less than chance lets expect; plain limits are {plain[0]:.3f} to {plain[1]:.3f}"
+    return (
+        f"sites differ less than chance lets expect; plain limits are {plain[0]:.3f} to "
+        f"{plain[1]:.3f}"
+    )

@@ -1,18 +1,23 @@
 """What sites share: shares resolved by a day and success of the first session, pooled over sites.
 
 Estimated is, over the clinics that these stand for, the mean of two quantities of a site:
-- P(resolution by the day) of a first spell of positional vertigo, counted from the first attempt, not adjusted;
-- success of the first session, adjusted (pipeline/analyses/sites/first_sessions.py).
-The share of a site is found twice. `resolved_by_day` takes nothing for granted of its course (NPMLE), nor of how well its patients do: it is
-the mean of the shares of all sites with enough episodes, each site counting alike, with limits by leaving out each site, or exact ones where
-these reach further (pipeline/statistics/share_limits.py). Where a site's looks do not tell its share, there is no mean.
+- P(resolution by the day) of a first spell of positional vertigo, counted from the first attempt,
+  not adjusted;
+- success of the first session, adjusted (pipeline/analyses/sites/first_sessions.py). The share of a
+site is found twice. `resolved_by_day` takes nothing for granted of its course (NPMLE), nor of how
+well its patients do: it is the mean of the shares of all sites with enough episodes, each site
+counting alike, with limits by leaving out each site, or exact ones where these reach further
+(pipeline/statistics/share_limits.py). Where a site's looks do not tell its share, there is no mean.
 
-`smoothed_by_day` and success are pooled on the complementary log-log scale in two stages: one estimate and variance from each site, then
-restricted likelihood and Hartung-Knapp limits (pipeline/statistics/meta.py). How far sites differ is withdrawn: pipeline/analyses/sites/pooled.py says
-why. A smoothed course is a spline of log time with one inner knot (Weibull's where the looks do not tell a bend), and so learns from all
-looks of a site. In simulated pools that resolve in steps Weibull's course alone lay .035 too high by day 7, with a bend .014. A site with few
-who are seen resolved, or unresolved, is in that pool: where such sites were left out, a planted .94 became .88. One with nobody of a kind has no
-course that is finite; where it has enough episodes there is no smoothed pool, and the mean of shares stays.
+`smoothed_by_day` and success are pooled on the complementary log-log scale in two stages: one
+estimate and variance from each site, then restricted likelihood and Hartung-Knapp limits
+(pipeline/statistics/meta.py). How far sites differ is withdrawn: pipeline/analyses/sites/pooled.py
+says why. A smoothed course is a spline of log time with one inner knot (Weibull's where the looks
+do not tell a bend), and so learns from all looks of a site. In simulated pools that resolve in
+steps Weibull's course alone lay .035 too high by day 7, with a bend .014. A site with few who are
+seen resolved, or unresolved, is in that pool: where such sites were left out, a planted .94 became
+.88. One with nobody of a kind has no course that is finite; where it has enough episodes there is
+no smoothed pool, and the mean of shares stays.
 
 Episodes without a look tell nothing.
 """
@@ -25,20 +30,34 @@ import pandas as pd
 
 from pipeline.analyses.resolution.shares import Share, count_known, estimate_shares, select_followed
 from pipeline.analyses.sites.first_sessions import select_first_sessions, tell_first_sessions
-from pipeline.analyses.sites.pooled import MISSING, WORTH_SAYING, PooledShare, pool_effects, tell_pool
+from pipeline.analyses.sites.pooled import (
+    MISSING,
+    WORTH_SAYING,
+    PooledShare,
+    pool_effects,
+    tell_pool,
+)
 from pipeline.statistics.guard import Refusal, check_sites, check_size
 from pipeline.statistics.share_limits import bound_share
 from pipeline.statistics.smooth_hazard import FIRST_KNOT, Hazard, course_basis, fit_hazard
 from pipeline.statistics.tidy import tidy_estimates
 from schemas.study import Config, Guards, Study
 
-AVERAGE = "mean of the shares of sites (NPMLE); limits: leaving out each site, t distribution, or exact where these reach further"
+AVERAGE = (
+    "mean of the shares of sites (NPMLE); limits: leaving out each site, t distribution, or exact "
+    "where these reach further"
+)
 
 
 def estimate_site_pooling(
-    episodes: pd.DataFrame, spells: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame, config: Config
+    episodes: pd.DataFrame,
+    spells: pd.DataFrame,
+    adjudications: pd.DataFrame,
+    attempts: pd.DataFrame,
+    config: Config,
 ) -> pd.DataFrame:
-    """Of each term (stratum all): the mean over sites, numbers of sites, and why nothing is said of how they differ."""
+    """Of each term (stratum all): the mean over sites, numbers of sites,
+    and why nothing is said of how they differ."""
     study = config.study
     followed = select_followed(spells, adjudications, study.resolution.primary)
     sessions = select_first_sessions(episodes, adjudications, attempts)
@@ -47,7 +66,9 @@ def estimate_site_pooling(
         *_tell_smoothed(followed, study),
         *tell_first_sessions(sessions, study.site_monitoring.terms, study.guards),
     ]
-    return tidy_estimates(rows, analysis="site_pooling", population="positional", endpoint=study.resolution.primary)
+    return tidy_estimates(
+        rows, analysis="site_pooling", population="positional", endpoint=study.resolution.primary
+    )
 
 
 def _tell_shares(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
@@ -56,9 +77,15 @@ def _tell_shares(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
     for day in days:
         usable = {site: share for site in sites if isinstance(share := found[site][day], Share)}
         counts = count_known(followed[followed["site"].isin(usable)], day)
-        pooled = _check_left_out(sites, usable, study.guards) or check_sites(len(usable), study.guards)
-        pooled = pooled or average_shares(list(usable.values()), [_count_told(sites[site], day) for site in usable])
-        yield from tell_pool(f"resolved_by_day_{day}", pooled, counts, len(sites), study.guards, AVERAGE)
+        pooled = _check_left_out(sites, usable, study.guards) or check_sites(
+            len(usable), study.guards
+        )
+        pooled = pooled or average_shares(
+            list(usable.values()), [_count_told(sites[site], day) for site in usable]
+        )
+        yield from tell_pool(
+            f"resolved_by_day_{day}", pooled, counts, len(sites), study.guards, AVERAGE
+        )
 
 
 def _count_told(rows: pd.DataFrame, day: int) -> int:
@@ -67,8 +94,9 @@ def _count_told(rows: pd.DataFrame, day: int) -> int:
 
 
 def average_shares(shares: list[Share], told: list[int]) -> PooledShare:
-    """The mean of the shares of sites, with limits around the least and the most that the data allow. As many episodes would tell as much as
-    those of whom it is known, with the weights that let each site count alike (Kish)."""
+    """The mean of the shares of sites, with limits around the least and the most that the data
+    allow. As many episodes would tell as much as those of whom it is known, with the weights that
+    let each site count alike (Kish)."""
     unresolved = np.array([(1 - share.most, 1 - share.least) for share in shares])
     n, mean = len(unresolved), unresolved.mean(axis=0)
     with np.errstate(divide="ignore"):
@@ -76,24 +104,39 @@ def average_shares(shares: list[Share], told: list[int]) -> PooledShare:
     without = (unresolved.sum(axis=0) - unresolved) / (n - 1)
     edge = bound_share(mean, without, np.ones(n), np.ones(n), effective)
     least, most = 1 - mean[1], 1 - mean[0]
-    note = f"the data allow {least:.3f} to {most:.3f}; the lower is given" if most - least >= WORTH_SAYING else None
+    note = (
+        f"the data allow {least:.3f} to {most:.3f}; the lower is given"
+        if most - least >= WORTH_SAYING
+        else None
+    )
     return PooledShare(float(least), float(1 - edge.high[1]), float(1 - edge.low[0]), note)
 
 
-def _check_left_out(sites: dict[str, pd.DataFrame], usable: Container[str], guards: Guards) -> Refusal | None:
+def _check_left_out(
+    sites: dict[str, pd.DataFrame], usable: Container[str], guards: Guards
+) -> Refusal | None:
     """A mean over sites that leaves out one with enough episodes is another one: there is none."""
-    left_out = any(len(rows) >= guards.min_episodes for site, rows in sites.items() if site not in usable)
+    left_out = any(
+        len(rows) >= guards.min_episodes for site, rows in sites.items() if site not in usable
+    )
     return MISSING if left_out else None
 
 
 def _tell_smoothed(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
     for day, effects in smooth_sites(followed, study).items():
         pooled = effects.refusal or pool_effects(effects.effect, effects.variance, study.guards)
-        yield from tell_pool(f"smoothed_by_day_{day}", pooled, effects.counts, followed["site"].nunique(), study.guards)
+        yield from tell_pool(
+            f"smoothed_by_day_{day}",
+            pooled,
+            effects.counts,
+            followed["site"].nunique(),
+            study.guards,
+        )
 
 
 class Effects(NamedTuple):
-    """One effect and variance per pooled site, what they stand for, and why there is no pool of them."""
+    """One effect and variance per pooled site, what they stand for,
+    and why there is no pool of them."""
 
     effect: np.ndarray
     variance: np.ndarray
@@ -108,7 +151,9 @@ def smooth_sites(followed: pd.DataFrame, study: Study) -> dict[int, Effects]:
     usable = {site: fit for site, fit in fits.items() if isinstance(fit, Hazard)}
     refusal, found = _check_left_out(sites, usable, study.guards), {}
     for day in study.site_pooling.days:
-        effects, variances = np.array([_place(fit, day) for fit in usable.values()]).reshape(-1, 2).T
+        effects, variances = (
+            np.array([_place(fit, day) for fit in usable.values()]).reshape(-1, 2).T
+        )
         counts = count_known(followed[followed["site"].isin(usable)], day)
         found[day] = Effects(effects, variances, counts, refusal)
     return found
@@ -121,11 +166,17 @@ def _place(fit: Hazard, day: int) -> tuple[float, float]:
 
 
 def _smooth(rows: pd.DataFrame, study: Study) -> Hazard | Refusal:
-    """The course of one site: with an inner knot, or Weibull's where the looks do not tell one. None where nobody was seen resolved, or
-    unresolved, since its hazard would be without end: the mean of shares has such sites too."""
+    """The course of one site: with an inner knot, or Weibull's where the looks do not tell one.
+
+    None where nobody was seen resolved, or unresolved, since its hazard would be without end: the
+    mean of shares has such sites too.
+    """
     episodes, *kinds = _count_seen(rows, study)
     if episodes >= study.guards.min_episodes and min(kinds) == 0:
-        return Refusal("not_identified", "nobody was seen to be resolved" if kinds[1] else "nobody was seen unresolved")
+        return Refusal(
+            "not_identified",
+            "nobody was seen to be resolved" if kinds[1] else "nobody was seen unresolved",
+        )
     refusal = check_size(episodes, study.guards.min_events, study.guards)
     if refusal:
         return refusal
@@ -140,5 +191,10 @@ def _fit_course(rows: pd.DataFrame, knots: tuple[float, ...]) -> Hazard | Refusa
 
 
 def _count_seen(rows: pd.DataFrame, study: Study) -> tuple[int, int, int]:
-    """Episodes, how many of them were seen to be resolved by the horizon, and how many were ever seen unresolved."""
-    return len(rows), int((rows["right_days"] <= study.curves.horizon_day).sum()), int((rows["left_days"] > 0).sum())
+    """Episodes, how many of them were seen to be resolved by the horizon,
+    and how many were ever seen unresolved."""
+    return (
+        len(rows),
+        int((rows["right_days"] <= study.curves.horizon_day).sum()),
+        int((rows["left_days"] > 0).sum()),
+    )

@@ -1,1 +1,2 @@
-"""The committee's report: disclosed estimates become the sentences, tables and figures of one page."""
+"""The committee's report: disclosed estimates become the sentences,
+tables and figures of one page."""

@@ -9,7 +9,13 @@ from pipeline.reports.committee.picture import find_told, headline_share, make_p
 from pipeline.reports.committee.section import draw_shares, make_range, make_section, say_sites
 from pipeline.reports.committee.strata import choose_largest
 from pipeline.reports.figures.ranges import Range, draw_ranges
-from pipeline.reports.readings import Reading, Readings, as_printed, read_estimates, subtract_printed
+from pipeline.reports.readings import (
+    Reading,
+    Readings,
+    as_printed,
+    read_estimates,
+    subtract_printed,
+)
 from pipeline.reports.wording import (
     BLANK,
     begin_sentence,
@@ -28,14 +34,22 @@ SCALE = {"span": (0.0, 100.0), "ticks": {0.0: "0", 50.0: "50", 100.0: "100"}}
 
 
 def describe_handicap(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
-    """The mean total on day 0 and on the days of the plan, and the share that fell by each published important change."""
-    readings = read_estimates(estimates, "handicap_change", "positional", config.study.resolution.primary)
+    """The mean total on day 0 and on the days of the plan, and the share that fell by each
+    published important change."""
+    readings = read_estimates(
+        estimates, "handicap_change", "positional", config.study.resolution.primary
+    )
     title, days = "Handicap over time", (0, *config.study.handicap.days)
     means = {day: readings["all", f"mean_day_{day}"] for day in days}
     compared = _read_changes(estimates, means, config)
     if not any(mean.usable for mean in means.values()):
-        return make_section("handicap", title, [f"No mean can be given: {say_why_missing(means[0])}."])
-    rows = [_make_mean("Before treatment (day 0)" if day == 0 else f"Day {day}", mean) for day, mean in means.items()]
+        return make_section(
+            "handicap", title, [f"No mean can be given: {say_why_missing(means[0])}."]
+        )
+    rows = [
+        _make_mean("Before treatment (day 0)" if day == 0 else f"Day {day}", mean)
+        for day, mean in means.items()
+    ]
     figure = make_picture(
         draw_ranges,
         rows,
@@ -50,10 +64,12 @@ def describe_handicap(estimates: dict[str, pd.DataFrame], config: Config) -> dic
         "handicap",
         title,
         [
-            "Totals of the Dizziness Handicap Inventory run from 0 to 100. Sources conflict on what change is important, so both are shown: "
-            "11 points (Tamber and others 2009) and 18 points (Jacobson and Newman 1990).",
+            "Totals of the Dizziness Handicap Inventory run from 0 to 100. Sources conflict on "
+            "what change is important, so both are shown: 11 points (Tamber and others 2009) and "
+            "18 points (Jacobson and Newman 1990).",
             _say_falls(readings, config),
-            "Not everybody filled in a score again; those who did may differ from those who did not.",
+            "Not everybody filled in a score again; those who did may differ from those who did "
+            "not.",
         ],
         finding=_say_change(compared),
         figure=figure,
@@ -63,7 +79,9 @@ def describe_handicap(estimates: dict[str, pd.DataFrame], config: Config) -> dic
 def _say_headline(means: dict[int, Reading]) -> str:
     """The mean total on the first and the last day that have one."""
     told = [
-        f"{_make_mean('', mean).number} {'before treatment' if day == 0 else f'on day {day}'}".replace(BLANK, " ")
+        (
+            f"{_make_mean('', mean).number} {'before treatment' if day == 0 else f'on day {day}'}"
+        ).replace(BLANK, " ")
         for day, mean in means.items()
         if mean.usable
     ]
@@ -72,9 +90,15 @@ def _say_headline(means: dict[int, Reading]) -> str:
 
 def describe_recurrence(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     """The share free of a return by day after the first resolution, as far as looks can tell."""
-    readings = read_estimates(estimates, "recurrence", "resolved first spells", config.study.resolution.primary)
+    readings = read_estimates(
+        estimates, "recurrence", "resolved first spells", config.study.resolution.primary
+    )
     title, days = "Coming back", config.study.recurrence.days
-    strata = [s for s in readings.strata() if any(readings[s, f"recurrence_free_day_{d}"].usable for d in days)]
+    strata = [
+        s
+        for s in readings.strata()
+        if any(readings[s, f"recurrence_free_day_{d}"].usable for d in days)
+    ]
     if not strata:
         why = say_why_missing(readings["all", f"recurrence_free_day_{days[0]}"])
         return make_section("recurrence", title, [f"No share can be given: {why}."])
@@ -87,28 +111,42 @@ def describe_recurrence(estimates: dict[str, pd.DataFrame], config: Config) -> d
         if last
         else "Coming back, by part; for all together there is no share",
         unit="share in whom it came back",
-        caption=f"Days after the first negative look. All who were resolved and looked at again{_say_of(told)}.",
+        caption=(
+            "Days after the first negative look. All who were resolved and looked at "
+            f"again{_say_of(told)}."
+        ),
     )
     return make_section(
         "recurrence",
         title,
         [
-            f"A return within {config.study.resolution.recurrence_gap} days counts as the same spell. Few are looked at again once they are well, "
-            "and those who come may come because it is back: the later shares lean on few.",
+            f"A return within {config.study.resolution.recurrence_gap} days counts as the same "
+            "spell. Few are looked at again once they are well, and those who come may come "
+            "because it is back: the later shares lean on few.",
         ],
-        finding=f"Within {last} days of resolution it came back in {say_share(told)}{_say_of(told)}."
+        finding=(
+            f"Within {last} days of resolution it came back in {say_share(told)}{_say_of(told)}."
+        )
         if told.usable
         else "",
         figure=figure,
     )
 
 
-def _list_returns(readings: Readings, strata: list[str], days: Sequence[int], config: Config) -> list[Range]:
+def _list_returns(
+    readings: Readings, strata: list[str], days: Sequence[int], config: Config
+) -> list[Range]:
     """All by each day, then the largest parts by the last day that any of them has."""
-    rows = [make_range(f"By day {day}", readings["all", f"recurrence_free_day_{day}"].turned()) for day in days]
+    rows = [
+        make_range(f"By day {day}", readings["all", f"recurrence_free_day_{day}"].turned())
+        for day in days
+    ]
     rows = [replace(rows[0], heading="All"), *rows[1:]] if "all" in strata else []
     parts = choose_largest(readings, [s for s in strata if s != "all"], PARTS)
-    last = max((d for d in days for s in parts if readings[s, f"recurrence_free_day_{d}"].usable), default=days[-1])
+    last = max(
+        (d for d in days for s in parts if readings[s, f"recurrence_free_day_{d}"].usable),
+        default=days[-1],
+    )
     for number, stratum in enumerate(parts):
         heading = "" if number else f"Parts, by day {last}"
         share = readings[stratum, f"recurrence_free_day_{last}"].turned()
@@ -117,19 +155,31 @@ def _list_returns(readings: Readings, strata: list[str], days: Sequence[int], co
 
 
 def _say_of(told: Reading) -> str:
-    return "" if told.n_episodes is None else f" ({count_words(told.n_episodes, 'episode')}{say_sites(told)})"
+    return (
+        ""
+        if told.n_episodes is None
+        else f" ({count_words(told.n_episodes, 'episode')}{say_sites(told)})"
+    )
 
 
-def _read_changes(estimates: dict[str, pd.DataFrame], means: dict[int, Reading], config: Config) -> dict[int, Reading]:
-    """Changes since day 0, which are compared with something and therefore not among the plain readings, as the printed means have them."""
-    readings = read_estimates(estimates, "handicap_change", "positional", config.study.resolution.primary, "day 0")
+def _read_changes(
+    estimates: dict[str, pd.DataFrame], means: dict[int, Reading], config: Config
+) -> dict[int, Reading]:
+    """Changes since day 0, which are compared with something and therefore not among the plain
+    readings, as the printed means have them."""
+    readings = read_estimates(
+        estimates, "handicap_change", "positional", config.study.resolution.primary, "day 0"
+    )
     changes = {day: readings["all", f"change_by_day_{day}"] for day in config.study.handicap.days}
     return {day: subtract_printed(change, means[0], means[day]) for day, change in changes.items()}
 
 
 def _say_change(changes: dict[int, Reading]) -> str:
-    """How far the mean total lies from that of day 0 on each day, in whole points, and in which direction where the range allows one only."""
-    told = {day: change for day, change in changes.items() if change.usable and change.lower is not None}
+    """How far the mean total lies from that of day 0 on each day, in whole points,
+    and in which direction where the range allows one only."""
+    told = {
+        day: change for day, change in changes.items() if change.usable and change.lower is not None
+    }
     if not told:
         return ""
     said = join_words(f"by day {day} it was {_say_points(change)}" for day, change in told.items())
@@ -145,7 +195,8 @@ def _say_points(change: Reading) -> str:
     low, high = as_printed(change.lower), as_printed(change.upper)
     if low <= 0 <= high:
         ends = [
-            f"{abs(end):.0f} points {'lower' if end < 0 else 'higher'}" if end else "the same" for end in (low, high)
+            f"{abs(end):.0f} points {'lower' if end < 0 else 'higher'}" if end else "the same"
+            for end in (low, high)
         ]
         return f"between {ends[0]} and {ends[1]}"
     near, far = sorted((abs(low), abs(high)))
@@ -154,7 +205,11 @@ def _say_points(change: Reading) -> str:
 
 
 def _say_falls(readings: Readings, config: Config) -> str:
-    day = config.study.handicap.days[1] if len(config.study.handicap.days) > 1 else config.study.handicap.days[0]
+    day = (
+        config.study.handicap.days[1]
+        if len(config.study.handicap.days) > 1
+        else config.study.handicap.days[0]
+    )
     told = [
         f"by at least {change} points in {say_share(share)}"
         for change in config.study.handicap.important_changes

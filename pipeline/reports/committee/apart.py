@@ -1,4 +1,5 @@
-"""The cases that are probably not positional vertigo: how many, why, whether the site saw it, what was done."""
+"""The cases that are probably not positional vertigo: how many, why, whether the site saw it,
+what was done."""
 
 import pandas as pd
 
@@ -28,17 +29,34 @@ def describe_apart(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     flow = counts["all", "probable_non_positional"]
     readings = read_estimates(estimates, "non_positional", "probable_non_positional")
     if counts["all", "stored"].estimate == 0:
-        return {"sentences": ["No episodes are stored, so none could be kept apart."], "figure": None, "hidden": ""}
+        return {
+            "sentences": ["No episodes are stored, so none could be kept apart."],
+            "figure": None,
+            "hidden": "",
+        }
     if flow.usable and flow.estimate == 0:
-        return {"sentences": ["No episode of this pool had to be kept apart."], "figure": None, "hidden": ""}
+        return {
+            "sentences": ["No episode of this pool had to be kept apart."],
+            "figure": None,
+            "hidden": "",
+        }
     if flow.status == "absent":
-        return {"sentences": ["Nothing is known of such cases in this pool."], "figure": None, "hidden": ""}
+        return {
+            "sentences": ["Nothing is known of such cases in this pool."],
+            "figure": None,
+            "hidden": "",
+        }
     number, stored = "An undisclosed number of episodes", read_ledger(estimates).find("stored")
     if flow.usable:
         number = count_words(flow.estimate, "stored episode")
         if stored.usable:
-            number = f"{say_count(flow.estimate)} of {count_words(stored.estimate, 'stored episode')}"
-    said = [f"{number} {agree(flow.estimate or 0, 'is', 'are')} probably not positional vertigo, and in no curve."]
+            number = (
+                f"{say_count(flow.estimate)} of {count_words(stored.estimate, 'stored episode')}"
+            )
+    said = [
+        f"{number} {agree(flow.estimate or 0, 'is', 'are')} probably not positional vertigo, and "
+        "in no curve."
+    ]
     later, late_day = (
         read_estimates(estimates, "episode_flow", "pool")["all", "reclassified_later"],
         readings["all", "reclassified_day_median"],
@@ -46,21 +64,25 @@ def describe_apart(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     if later.usable and later.estimate:
         when = f", half of them by day {late_day.estimate:.0f}" if late_day.usable else ""
         said.append(
-            f"{count_words(later.estimate, 'further episode')} {agree(later.estimate, 'was', 'were')} treated as positional vertigo "
-            f"until the site found another cause{when}, and {agree(later.estimate, 'is', 'are')} in the curves up to that day, since nobody "
-            "knew before."
+            f"{count_words(later.estimate, 'further episode')} "
+            f"{agree(later.estimate, 'was', 'were')} treated as positional vertigo until the site "
+            f"found another cause{when}, and {agree(later.estimate, 'is', 'are')} in the curves up "
+            "to that day, since nobody knew before."
         )
     recognised, given = readings["all", "recognised_by_site"], readings["all", "maneuver_given"]
     sessions = readings["all", "sessions_median"]
     if recognised.usable:
         said.append(
-            f"The site itself had noted another diagnosis, or no canal, in {_say_part(recognised)}; "
-            "in the others the recorded findings alone set the case apart."
+            "The site itself had noted another diagnosis, or no canal, in "
+            f"{_say_part(recognised)}; in the others the recorded findings alone set the case "
+            "apart."
         )
     if given.usable:
         said.append(f"At least one repositioning maneuver had been given in {_say_part(given)}.")
     if sessions.usable:
-        said.append(f"The median number of treatment sessions among those was {sessions.estimate:g}.")
+        said.append(
+            f"The median number of treatment sessions among those was {sessions.estimate:g}."
+        )
     return {"sentences": said, **_describe_reasons(readings, config)}
 
 
@@ -75,7 +97,10 @@ def _describe_reasons(readings: Readings, config: Config) -> dict:
     few = [say_bound(share) for share in bounded.values() if not share.nearly_all]
     hidden = len(names) - len(shares) - len(bounded)
     told = (
-        f"Of {count_words(len(few), further)} each is in {join_words(sorted(set(few)))} of them, or in none."
+        (
+            f"Of {count_words(len(few), further)} each is in {join_words(sorted(set(few)))} of "
+            "them, or in none."
+        )
         if few
         else ""
     )
@@ -84,25 +109,36 @@ def _describe_reasons(readings: Readings, config: Config) -> dict:
     if hidden:
         told = f"{told} The share of {count_words(hidden, further)} cannot be shown.".strip()
     if len(shares) > MOST:
-        told = f"{count_words(len(shares) - MOST, 'rarer reason')} in the technical report only. {told}".strip()
+        told = (
+            f"{count_words(len(shares) - MOST, 'rarer reason')} in the technical report only. "
+            f"{told}"
+        ).strip()
     sizes = [readings[s, "share"].n_episodes for s in shares]
     return {"figure": _draw_reasons(names, shares, next(iter(sizes), None), told), "hidden": told}
 
 
-def _draw_reasons(names: dict[str, str], shares: dict[str, float], size: int | None, hidden: str) -> dict | None:
+def _draw_reasons(
+    names: dict[str, str], shares: dict[str, float], size: int | None, hidden: str
+) -> dict | None:
     if not shares:
         return None
-    bars = [Bar(names[s], say_percent(share), 0, share or None, "apart") for s, share in list(shares.items())[:MOST]]
+    bars = [
+        Bar(names[s], say_percent(share), 0, share or None, "apart")
+        for s, share in list(shares.items())[:MOST]
+    ]
     said = "; ".join(f"{bar.label} {bar.number}" for bar in bars) + "."
     of = "these episodes" if size is None else f"{count_words(size, 'episode')} kept apart"
     caption = (
-        f"Share of {of} with each reason; one episode can have several. {say_fillings(['apart'])} {hidden}".strip()
-    )
+        f"Share of {of} with each reason; one episode can have several. {say_fillings(['apart'])} "
+        f"{hidden}"
+    ).strip()
     most = max(shares.values())
     title = f"No reason is found in more than {say_percent(most)} of {of}"
     if most > 0.5:
         title = f"One reason is found in {say_percent(most)} of {of}: {names[next(iter(shares))]}"
-    return make_picture(draw_bars, bars, name="figure-reasons", title=title, told=said, caption=caption, whole=1)
+    return make_picture(
+        draw_bars, bars, name="figure-reasons", title=title, told=said, caption=caption, whole=1
+    )
 
 
 def _say_part(share: Reading) -> str:

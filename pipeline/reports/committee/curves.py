@@ -1,4 +1,5 @@
-"""Time to resolution in figures: the curve of the whole pool, and small ones of its parts, each with its sentence."""
+"""Time to resolution in figures: the curve of the whole pool, and small ones of its parts,
+each with its sentence."""
 
 from collections.abc import Sequence
 from itertools import combinations
@@ -33,22 +34,30 @@ from pipeline.reports.wording import (
 from schemas.strata import split_stratum
 from schemas.study import Config
 
-GROUPS = {  # heading of a row of figures: the strata it is made of, by the variables that divide them
+# heading of a row of figures: the strata it is made of, by the variables that divide them
+GROUPS = {
     "By canal": [("canal",)],
     "By arm of the canal": [("arm",), ("canal", "arm")],
     "By mechanism": [("mechanism",)],
 }
-PANELS = 6  # small figures in a row of them, of the largest parts; more cannot be taken in, and the table has them
-SPOKEN = 3  # parts named in the sentence over a row of figures; the others are read from the figures
+# small figures in a row of them, of the largest parts; more cannot be taken in, and the table has
+# them
+PANELS = 6
+# parts named in the sentence over a row of figures; the others are read from the figures
+SPOKEN = 3
 ENOUGH = 2  # reported days with a share that make a curve worth drawing
 CLOSE = 9  # days nearer than this fraction of the axis leave no room for their numbers
 
 
 def describe_whole(readings: Readings, config: Config) -> dict:
-    """The curve of all followed episodes, with its shares and the day by which half were resolved."""
+    """The curve of all followed episodes, with its shares and the day by which half were
+    resolved."""
     curves = config.study.curves
     curve = read_curve(readings, "all", curves.horizon_day, curves.days)
-    shares = [(f"by day {day}", show_share(readings["all", f"resolved_by_day_{day}"])) for day in curves.days]
+    shares = [
+        (f"by day {day}", show_share(readings["all", f"resolved_by_day_{day}"]))
+        for day in curves.days
+    ]
     figure = None
     if _count_shares(readings, "all", config) >= ENOUGH:
         day, share = _find_last(readings, "all", config)
@@ -69,7 +78,10 @@ def describe_whole(readings: Readings, config: Config) -> dict:
         "figure": figure,
         "facts": [
             {"label": label, "value": value}
-            for label, value in [*shares, ("half resolved by day", show_median(readings["all", "median_days"]))]
+            for label, value in [
+                *shares,
+                ("half resolved by day", show_median(readings["all", "median_days"])),
+            ]
         ],
         "size": say_size(readings, "all"),
     }
@@ -78,29 +90,47 @@ def describe_whole(readings: Readings, config: Config) -> dict:
 def describe_groups(readings: Readings, config: Config) -> list[dict]:
     """Rows of small figures, one row for each way of dividing the pool that has strata."""
     strata = list_comparable(readings)
-    rows = {heading: [s for s in strata if list_variables(s) in ways] for heading, ways in GROUPS.items()}
-    return [_describe_group(heading, here, readings, config) for heading, here in rows.items() if here]
+    rows = {
+        heading: [s for s in strata if list_variables(s) in ways]
+        for heading, ways in GROUPS.items()
+    }
+    return [
+        _describe_group(heading, here, readings, config) for heading, here in rows.items() if here
+    ]
 
 
 def _describe_group(heading: str, strata: list[str], readings: Readings, config: Config) -> dict:
     """The small figures of one row, the sentence over them, and why a stratum has none."""
     until = config.study.curves.days[-1]
     whole = read_curve(readings, "all", until)
-    curves = {stratum: read_curve(readings, stratum, until, config.study.curves.days) for stratum in strata}
-    drawn = choose_largest(readings, [s for s in strata if _count_shares(readings, s, config) >= ENOUGH], PANELS)
+    curves = {
+        stratum: read_curve(readings, stratum, until, config.study.curves.days)
+        for stratum in strata
+    }
+    drawn = choose_largest(
+        readings, [s for s in strata if _count_shares(readings, s, config) >= ENOUGH], PANELS
+    )
     certain = [stratum for stratum in strata if "unknown" not in split_stratum(stratum).values()]
     return {
         "heading": heading,
         **_say_group(certain, readings, config),
-        "notes": say_short_arm(readings) if any("arm" in split_stratum(stratum) for stratum in strata) else [],
-        "panels": [_draw_panel(stratum, curves[stratum], whole, readings, config) for stratum in drawn],
-        "missing": _list_missing([stratum for stratum in strata if stratum not in drawn], readings, config),
+        "notes": say_short_arm(readings)
+        if any("arm" in split_stratum(stratum) for stratum in strata)
+        else [],
+        "panels": [
+            _draw_panel(stratum, curves[stratum], whole, readings, config) for stratum in drawn
+        ],
+        "missing": _list_missing(
+            [stratum for stratum in strata if stratum not in drawn], readings, config
+        ),
     }
 
 
 def _count_shares(readings: Readings, stratum: str, config: Config) -> int:
     """On how many of the reported days a stratum has a share."""
-    return sum(readings[stratum, f"resolved_by_day_{day}"].usable for day in config.study.curves.days)
+    return sum(
+        readings[stratum, f"resolved_by_day_{day}"].usable for day in config.study.curves.days
+    )
 
 
 def _list_missing(strata: list[str], readings: Readings, config: Config) -> list[dict]:
@@ -108,14 +138,19 @@ def _list_missing(strata: list[str], readings: Readings, config: Config) -> list
     named: dict[str, list[str]] = {}
     for stratum in strata:
         some = _count_shares(readings, stratum, config)
-        why = "a share on one of the reported days only, in the table" if some else say_why_none(readings, stratum)
+        why = (
+            "a share on one of the reported days only, in the table"
+            if some
+            else say_why_none(readings, stratum)
+        )
         why = "smaller parts, in the table" if some >= ENOUGH else why
         named.setdefault(why, []).append(name_stratum(stratum, config))
     return [{"why": begin_sentence(why), "names": "; ".join(names)} for why, names in named.items()]
 
 
 def read_curve(readings: Readings, stratum: str, until: int, days: Sequence[int] = ()) -> Curve:
-    """The curve of one stratum up to a day, as shares resolved, with strips for `days`; NaN on days that are not given."""
+    """The curve of one stratum up to a day, as shares resolved, with strips for `days`;
+    NaN on days that are not given."""
 
     def read_days(bound: str, number: str) -> np.ndarray:
         days = [readings[stratum, f"unresolved_{bound}_day_{day}"] for day in range(until + 1)]
@@ -132,7 +167,9 @@ def read_curve(readings: Readings, stratum: str, until: int, days: Sequence[int]
     )
 
 
-def _draw_panel(stratum: str, curve: Curve, whole: Curve, readings: Readings, config: Config) -> dict:
+def _draw_panel(
+    stratum: str, curve: Curve, whole: Curve, readings: Readings, config: Config
+) -> dict:
     """One small figure up to the last reported day, with the whole pool behind it."""
     days = config.study.curves.days
     name = begin_sentence(name_stratum(stratum, config))
@@ -144,7 +181,10 @@ def _draw_panel(stratum: str, curve: Curve, whole: Curve, readings: Readings, co
         name="figure-curve-" + stratum.replace("=", "-").replace(",", "-").replace("_", "-"),
         title=f"{name}: {told}",
         told=_describe_curve(readings, stratum, curve, config),
-        caption=f"{name}: {say_size(readings, stratum)}. {CURVE_CAPTION} Dashed: the whole pool. {STRIPS_CAPTION}",
+        caption=(
+            f"{name}: {say_size(readings, stratum)}. {CURVE_CAPTION} Dashed: the whole pool. "
+            f"{STRIPS_CAPTION}"
+        ),
         until=days[-1],
         ticks=_choose_ticks(days, days[-1]),
         whole=whole,
@@ -158,7 +198,9 @@ def _draw_panel(stratum: str, curve: Curve, whole: Curve, readings: Readings, co
 
 def _find_last(readings: Readings, stratum: str, config: Config) -> tuple[int, Reading]:
     """The last reported day with a share, and the share; asked only where there is one."""
-    found = find_told({day: readings[stratum, f"resolved_by_day_{day}"] for day in config.study.curves.days})
+    found = find_told(
+        {day: readings[stratum, f"resolved_by_day_{day}"] for day in config.study.curves.days}
+    )
     assert found is not None
     return found
 
@@ -173,40 +215,60 @@ def _choose_ticks(days: tuple[int, ...], until: int) -> list[int]:
 
 
 def _say_whole(readings: Readings, config: Config) -> str:
-    shares = {day: readings["all", f"resolved_by_day_{day}"] for day in choose_days(config.study.curves.days)}
+    shares = {
+        day: readings["all", f"resolved_by_day_{day}"]
+        for day in choose_days(config.study.curves.days)
+    }
     said = [f"by day {day} {say_share(share)}" for day, share in shares.items() if share.usable]
     if not said:
         return f"No share can be given for the whole pool: {say_why_none(readings, 'all')}."
     size = find_size(readings, "all")
     return (
-        f"Of {say_episodes(size.n_episodes)} tested again after the first maneuver, {join_words(said)} were resolved."
+        f"Of {say_episodes(size.n_episodes)} tested again after the first maneuver, "
+        f"{join_words(said)} were resolved."
     )
 
 
 def _say_group(strata: list[str], readings: Readings, config: Config) -> dict[str, str]:
-    """What the largest parts show on the early day, as `sentence`, and whether their ranges overlap, as `remark`."""
+    """What the largest parts show on the early day, as `sentence`,
+    and whether their ranges overlap, as `remark`."""
     day = choose_days(config.study.curves.days)[0]
-    shares = {s: readings[s, f"resolved_by_day_{day}"] for s in strata if readings[s, f"resolved_by_day_{day}"].usable}
+    shares = {
+        s: readings[s, f"resolved_by_day_{day}"]
+        for s in strata
+        if readings[s, f"resolved_by_day_{day}"].usable
+    }
     largest = sorted(shares, key=lambda s: -(find_size(readings, s).n_episodes or 0))[:SPOKEN]
     if not largest:
-        return {"sentence": f"No share resolved by day {day} can be shown for any of these parts.", "remark": ""}
+        return {
+            "sentence": f"No share resolved by day {day} can be shown for any of these parts.",
+            "remark": "",
+        }
     said = join_words(f"{name_stratum(s, config)} {say_share(shares[s])}" for s in largest)
     remark = _say_overlap([(shares[s].lower, shares[s].upper) for s in largest])
     return {"sentence": f"Resolved by day {day}: {said}.", "remark": remark}
 
 
 def _say_overlap(ranges: list[tuple[float | None, float | None]]) -> str:
-    """What the ranges allow to be said about an order; nothing for one range alone or for one without an end."""
+    """What the ranges allow to be said about an order; nothing for one range alone or for one
+    without an end."""
     if len(ranges) < 2 or any(None in limits for limits in ranges):
         return ""
     if all(max(a[0], b[0]) <= min(a[1], b[1]) for a, b in combinations(ranges, 2)):
         return "These ranges overlap: the pool does not put these parts in an order."
-    return "Not all of these ranges overlap. The parts differ in other ways too, so the figures do not say why."
+    return (
+        "Not all of these ranges overlap. The parts differ in other ways too, so the figures do "
+        "not say why."
+    )
 
 
 def _describe_curve(readings: Readings, stratum: str, curve: Curve, config: Config) -> str:
     """The figure in words, for those who do not see it."""
     shares = {day: readings[stratum, f"resolved_by_day_{day}"] for day in config.study.curves.days}
-    said = [f"by day {day} {say_share(s) if s.usable else mark_missing(s)}" for day, s in shares.items()]
+    said = [
+        f"by day {day} {say_share(s) if s.usable else mark_missing(s)}" for day, s in shares.items()
+    ]
     size = begin_sentence(say_size(readings, stratum))
-    return f"{size}. Resolved {', '.join(said)}. Ranges are 95 % limits. {say_strips(curve.known)}".strip()
+    return (
+        f"{size}. Resolved {', '.join(said)}. Ranges are 95 % limits. {say_strips(curve.known)}"
+    ).strip()

@@ -1,4 +1,5 @@
-"""Why first maneuvers may have failed: for each reason the share of failures whose record holds evidence for it, in two views."""
+"""Why first maneuvers may have failed: for each reason the share of failures whose record holds
+evidence for it, in two views."""
 
 import pandas as pd
 
@@ -36,7 +37,9 @@ def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
     then, later = views["at_the_time"], views["in_hindsight"]
     usable = [reason for reason in reasons if then[reason].usable]
     if not usable:
-        return make_section("failures", title, [f"No share can be given: {say_why_missing(then['technique'])}."])
+        return make_section(
+            "failures", title, [f"No share can be given: {say_why_missing(then['technique'])}."]
+        )
     usable.sort(key=lambda reason: (reason == "undetermined", -then[reason].estimate, reason))
     first, ledger = then[usable[0]], read_ledger(estimates)
     of = f" (out{ledger.say_of('taken_for_failed')})" if ledger.find("treated").usable else ""
@@ -47,19 +50,28 @@ def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
         title=_say_headline(usable, then),
         unit="share of episodes with evidence for the reason",
         caption=(
-            f"{say_episodes(first.n_episodes)}{say_sites(first)} whose first maneuver failed or was taken for failed. At the time: only what "
-            "was known on the day on which the failure was seen. Evidence, no verdict."
+            f"{say_episodes(first.n_episodes)}{say_sites(first)} whose first maneuver failed or "
+            "was taken for failed. At the time: only what was known on the day on which the "
+            "failure was seen. Evidence, no verdict."
         ),
     )
-    limits = {reason: f"{REASON[reason]} ({say_bound(then[reason])})" for reason in reasons if then[reason].bounded}
-    few, most = ([told for reason, told in limits.items() if then[reason].nearly_all == all_] for all_ in (False, True))
+    limits = {
+        reason: f"{REASON[reason]} ({say_bound(then[reason])})"
+        for reason in reasons
+        if then[reason].bounded
+    }
+    few, most = (
+        [told for reason, told in limits.items() if then[reason].nearly_all == all_]
+        for all_ in (False, True)
+    )
     hidden = [REASON[reason] for reason in reasons if then[reason].status == "suppressed"]
     return make_section(
         "failures",
         title,
         [
-            f"In {say_episodes(first.n_episodes)}{say_sites(first)} the first maneuver failed or was taken for failed{of}. So many of them have "
-            "something in their record that speaks for the reason. It is evidence, not a verdict; several reasons at once are usual.",
+            f"In {say_episodes(first.n_episodes)}{say_sites(first)} the first maneuver failed or "
+            f"was taken for failed{of}. So many of them have something in their record that speaks "
+            "for the reason. It is evidence, not a verdict; several reasons at once are usual.",
             _say_taken(ledger),
             _say_never_looked(estimates),
             _say_hindsight(then, later),
@@ -74,10 +86,14 @@ def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
 
 
 def _say_headline(usable: list[str], then: dict[str, Reading]) -> str:
-    """The most frequent reason alone only where its range lies above that of the next; else the two together."""
+    """The most frequent reason alone only where its range lies above that of the next;
+    else the two together."""
     named = [reason for reason in usable if reason != "undetermined"]
     if not named:
-        return f"The records point to no reason in {state_share(then['undetermined'], 'of failed first maneuvers')}"
+        return (
+            "The records point to no reason in "
+            f"{state_share(then['undetermined'], 'of failed first maneuvers')}"
+        )
     told = [f"{REASON[reason]} in {state_share(then[reason], '').strip()}" for reason in named[:2]]
     if len(named) == 1:
         return f"The records point to one reason: {told[0]}"
@@ -98,17 +114,23 @@ def _say_taken(ledger: Ledger) -> str:
 
 
 def _say_never_looked(estimates: dict[str, pd.DataFrame]) -> str:
-    reading = read_estimates(estimates, "failure_reasons", OR_NOT_SEEN)[f"view=at_the_time,reason={OF_ALL}", "share"]
+    reading = read_estimates(estimates, "failure_reasons", OR_NOT_SEEN)[
+        f"view=at_the_time,reason={OF_ALL}", "share"
+    ]
     if not reading.usable:
         return ""
-    return f"In {_say_further(reading)} nobody tested before the next session, or ever: whether the maneuver failed is not known."
+    return (
+        f"In {_say_further(reading)} nobody tested before the next session, or ever: whether the "
+        "maneuver failed is not known."
+    )
 
 
 def _say_further(unseen: Reading) -> str:
     if unseen.n_events is None or unseen.n_episodes is None:
         return f"{say_percent(unseen.estimate)} of these and further episodes together"
     together = (
-        f"{say_percent(unseen.estimate)} of {say_episodes(unseen.n_episodes)}, these and the failed ones together"
+        f"{say_percent(unseen.estimate)} of {say_episodes(unseen.n_episodes)}, these and the "
+        "failed ones together"
     )
     return f"{count_words(unseen.n_events, 'further episode')} ({together})"
 
@@ -125,10 +147,20 @@ def _say_hindsight(then: dict, later: dict) -> str:
         and not isinstance(later[reason].estimate, AboutShare)
     ]
     told = [
-        f"{REASON[reason]} (from {say_percent(then[reason].estimate)} to {say_percent(later[reason].estimate)})"
+        (
+            f"{REASON[reason]} (from {say_percent(then[reason].estimate)} to "
+            f"{say_percent(later[reason].estimate)})"
+        )
         for _, reason in sorted(grown, reverse=True)[:3]
     ]
     found = later["remission_anyway"]
     if found.usable and not then["remission_anyway"].usable:
-        told.append(f"{REASON['remission_anyway']} ({say_percent(found.estimate)}, which nobody could know before)")
-    return f"In hindsight, with the whole record, evidence grows for: {'; '.join(told)}." if told else ""
+        told.append(
+            f"{REASON['remission_anyway']} ({say_percent(found.estimate)}, which nobody could know "
+            "before)"
+        )
+    return (
+        f"In hindsight, with the whole record, evidence grows for: {'; '.join(told)}."
+        if told
+        else ""
+    )

@@ -1,18 +1,31 @@
-"""What is known on a few days of everybody in a curve: the strips under it, their legend, and the same in words."""
+"""What is known on a few days of everybody in a curve: the strips under it, their legend,
+and the same in words."""
 
 from collections.abc import Iterable, Sequence
 
 from pipeline.reports.figures.fillings import FILLINGS
 from pipeline.reports.figures.strips import Strip
 from pipeline.reports.readings import Readings
-from pipeline.reports.wording import begin_sentence, count_words, join_words, mark_missing, say_count
+from pipeline.reports.wording import (
+    begin_sentence,
+    count_words,
+    join_words,
+    mark_missing,
+    say_count,
+)
 from schemas.codes import KNOWN_ON_DAY
 
-FILLED = {"negative": "negative", "between": "between", "positive": "positive", "untested": "leaves"}
+FILLED = {
+    "negative": "negative",
+    "between": "between",
+    "positive": "positive",
+    "untested": "leaves",
+}
 LEGEND = {FILLED[part]: begin_sentence(words) for part, words in KNOWN_ON_DAY.items()}
 STRIPS = "Strips: everybody in the curve, by what is known on the day."
 STRIPS_CAPTION = f"{STRIPS} " + " ".join(
-    f"{FILLINGS[filling].look}: {words}." for filling, words in zip(LEGEND, KNOWN_ON_DAY.values(), strict=True)
+    f"{FILLINGS[filling].look}: {words}."
+    for filling, words in zip(LEGEND, KNOWN_ON_DAY.values(), strict=True)
 )
 
 
@@ -24,7 +37,9 @@ def read_strips(readings: Readings, stratum: str, days: Iterable[int]) -> tuple[
         whole = next((part.n_episodes for part in found.values() if part.usable), None)
         if whole:
             parts = {
-                FILLED[name]: (part.estimate, say_count(part.estimate)) if part.usable else (None, mark_missing(part))
+                FILLED[name]: (part.estimate, say_count(part.estimate))
+                if part.usable
+                else (None, mark_missing(part))
                 for name, part in found.items()
             }
             strips.append(Strip(f"day {day}", whole, parts))
@@ -32,10 +47,19 @@ def read_strips(readings: Readings, stratum: str, days: Iterable[int]) -> tuple[
 
 
 def say_strips(strips: Sequence[Strip]) -> str:
-    """The strips for those who do not see them: 'Known of 676 episodes on day 7: 198 tested negative by then, 247 ...'"""
+    """The strips for those who do not see them: 'Known of 676 episodes on day 7:
+    198 tested negative by then, 247 ...'"""
     said = []
     for strip in strips:
         words = dict(zip(FILLED.values(), KNOWN_ON_DAY.values(), strict=True))
-        parts = [f"{number} {words[filling]}" for filling, (count, number) in strip.parts.items() if count is not None]
+        parts = [
+            f"{number} {words[filling]}"
+            for filling, (count, number) in strip.parts.items()
+            if count is not None
+        ]
         said.append(f"{begin_sentence(strip.day)}: {join_words(parts)}.")
-    return f"Known of {count_words(strips[0].whole, 'episode')} on some days. {' '.join(said)}" if said else ""
+    return (
+        f"Known of {count_words(strips[0].whole, 'episode')} on some days. {' '.join(said)}"
+        if said
+        else ""
+    )

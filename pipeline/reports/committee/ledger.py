@@ -20,13 +20,15 @@ class Ledger:
         return self.readings["all", name]
 
     def say(self, name: str) -> str:
-        """'842 episodes treated, their record without gaps'; without a number where it is hidden."""
+        """'842 episodes treated, their record without gaps';
+        without a number where it is hidden."""
         base, found = BASES[name], self.find(name)
         number = count_words(found.estimate, base.noun) if found.usable else f"{base.noun}s"
         return f"{number} {base.says}"
 
     def say_of(self, name: str) -> str:
-        """' of 842 episodes treated, their record without gaps': the base of which this one is a part."""
+        """' of 842 episodes treated, their record without gaps':
+        the base of which this one is a part."""
         return f" of {self.say(BASES[name].of)}"
 
     def say_number_of(self, name: str) -> str:
@@ -42,16 +44,23 @@ def read_ledger(estimates: dict[str, pd.DataFrame]) -> Ledger:
 
 
 def tabulate_ledger(estimates: dict[str, pd.DataFrame], *, short: bool) -> list[dict]:
-    """A row for each base that has a number and is not empty: whom it counts, how many, of how many of which, and who is not in it."""
+    """A row for each base that has a number and is not empty: whom it counts, how many,
+    of how many of which, and who is not in it."""
     ledger = read_ledger(estimates)
     named = [name for name, base in BASES.items() if base.short or not short]
-    counted = [name for name in named if ledger.find(name).usable and ledger.find(name).estimate > 0]
+    counted = [
+        name for name in named if ledger.find(name).usable and ledger.find(name).estimate > 0
+    ]
     return [_tabulate_base(ledger, name) for name in counted]
 
 
 def _tabulate_base(ledger: Ledger, name: str) -> dict:
     base, found = BASES[name], ledger.find(name)
-    episodes = "" if found.n_episodes in (None, found.estimate) or base.noun == "site" else found.n_episodes
+    episodes = (
+        ""
+        if found.n_episodes in (None, found.estimate) or base.noun == "site"
+        else found.n_episodes
+    )
     left = ledger.find(f"without_{name}")
     number = say_count(left.estimate) if left.usable else "not shown"
     return {

@@ -1,4 +1,5 @@
-"""The paths actually taken: which maneuver came first, what came next, and how often the next look was negative."""
+"""The paths actually taken: which maneuver came first, what came next,
+and how often the next look was negative."""
 
 import pandas as pd
 
@@ -8,7 +9,14 @@ from pipeline.reports.committee.section import make_section, say_sites
 from pipeline.reports.committee.standing import PATHS_CAPTION
 from pipeline.reports.figures.bars import Bar, draw_bars
 from pipeline.reports.readings import Readings, read_estimates
-from pipeline.reports.wording import count_words, mark_missing, name_maneuver, say_count, say_why_missing, show_share
+from pipeline.reports.wording import (
+    count_words,
+    mark_missing,
+    name_maneuver,
+    say_count,
+    say_why_missing,
+    show_share,
+)
 from schemas.study import Config
 
 START = "path=start"
@@ -16,15 +24,21 @@ FIRST, NEXT = 4, 4  # first maneuvers that are shown, and maneuvers after each o
 
 
 def describe_paths(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
-    """A small figure for each of the most used first maneuvers: what followed it, from the next look to the next session."""
+    """A small figure for each of the most used first maneuvers: what followed it,
+    from the next look to the next session."""
     readings = read_estimates(estimates, "sequence_paths", "positional")
     title = "Paths actually taken"
     whole = readings[START, "reached"]
-    sizes = {family: readings[START, f"next={family}"].estimate for family in _list_next(readings, START)}
+    sizes = {
+        family: readings[START, f"next={family}"].estimate for family in _list_next(readings, START)
+    }
     if not whole.usable or not sizes:
         return make_section("paths", title, [f"No paths can be shown: {say_why_missing(whole)}."])
     kept = sorted(sizes, key=lambda family: (-sizes[family], family))[:FIRST]
-    others = any(term.startswith("next=") and term.removeprefix("next=") not in kept for term in readings.of(START))
+    others = any(
+        term.startswith("next=") and term.removeprefix("next=") not in kept
+        for term in readings.of(START)
+    )
     began = " The others began otherwise." if others else ""
     ledger = read_ledger(estimates)
     of = f", out{ledger.say_of('complete')}" if ledger.find("treated").usable else ""
@@ -32,9 +46,11 @@ def describe_paths(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
         "paths",
         title,
         [
-            f"{count_words(whole.estimate, 'episode')}{say_sites(whole)} had a first session and a record without gaps{of}. Shown is what "
-            f"followed the first maneuvers that were used most.{began}",
-            "Whoever chose a path had reasons that the figures do not show: they describe, and do not compare.",
+            f"{count_words(whole.estimate, 'episode')}{say_sites(whole)} had a first session and a "
+            f"record without gaps{of}. Shown is what followed the first maneuvers that were used "
+            f"most.{began}",
+            "Whoever chose a path had reasons that the figures do not show: they describe, and do "
+            "not compare.",
         ],
         panels=[_draw_branch(family, sizes[family], readings, config) for family in kept],
         caption=PATHS_CAPTION,
@@ -54,15 +70,21 @@ def _list_next(readings: Readings, stratum: str) -> list[str]:
 
 
 def _draw_branch(family: str, size: int, readings: Readings, config: Config) -> dict:
-    """One first maneuver with what followed: resolved, another session, or an end; parts whose number is hidden have no bar."""
+    """One first maneuver with what followed: resolved, another session, or an end;
+    parts whose number is hidden have no bar."""
     path, name = f"path={family}", name_maneuver(family, config)
     following = sorted(
-        _list_next(readings, path), key=lambda after: (-(readings[path, f"next={after}"].estimate or 0), after)
+        _list_next(readings, path),
+        key=lambda after: (-(readings[path, f"next={after}"].estimate or 0), after),
     )
     parts = [("resolved_at_next_look", "resolved at the next look", "negative")]
     parts += [("resolved_at_later_look", "resolved at a later look", "negative")]
     parts += [
-        (f"next={after}", "the same again" if after == family else f"then {name_maneuver(after, config)}", "again")
+        (
+            f"next={after}",
+            "the same again" if after == family else f"then {name_maneuver(after, config)}",
+            "again",
+        )
         for after in following[:NEXT]
     ]
     parts += [
@@ -76,7 +98,15 @@ def _draw_branch(family: str, size: int, readings: Readings, config: Config) -> 
         number = reading.estimate if reading.usable else None
         if number == 0 or reading.status == "absent":
             continue
-        bars.append(Bar(label, mark_missing(reading) if number is None else say_count(number), start, number, filling))
+        bars.append(
+            Bar(
+                label,
+                mark_missing(reading) if number is None else say_count(number),
+                start,
+                number,
+                filling,
+            )
+        )
         start += number or 0
     share = readings[path, "share_resolved_at_next_look"]
     told = "; ".join(f"{bar.label} {bar.number}" for bar in bars) + "."
@@ -86,10 +116,18 @@ def _draw_branch(family: str, size: int, readings: Readings, config: Config) -> 
         else f" of {count_words(share.n_episodes, 'episode')} tested before the next session"
     )
     note = (
-        f"negative in {show_share(share)}{tested}" if share.usable else "how many tests were negative next is not shown"
+        f"negative in {show_share(share)}{tested}"
+        if share.usable
+        else "how many tests were negative next is not shown"
     )
     title = f"{name}, {count_words(size, 'episode')}: {note}"
     figure = make_picture(
-        draw_bars, bars, name=f"figure-path-{family}", title=title, told=told, caption=PATHS_CAPTION, whole=size
+        draw_bars,
+        bars,
+        name=f"figure-path-{family}",
+        title=title,
+        told=told,
+        caption=PATHS_CAPTION,
+        whole=size,
     )
     return {"name": name, "size": note, "figure": figure}

@@ -1,4 +1,5 @@
-"""A figure with what it needs to stand alone: its finding as a title, a caption with size and unit, and its numbers in words."""
+"""A figure with what it needs to stand alone: its finding as a title, a caption with size and unit,
+and its numbers in words."""
 
 from collections.abc import Callable, Iterator
 from typing import Any
@@ -11,9 +12,16 @@ OPEN = 0.5  # common practice: a share whose 95 % range is wider is told by its 
 
 
 def make_picture(
-    draw: Callable[..., str], *given: Any, name: str, title: str, told: str, caption: str = "", **more: Any
+    draw: Callable[..., str],
+    *given: Any,
+    name: str,
+    title: str,
+    told: str,
+    caption: str = "",
+    **more: Any,
 ) -> dict:
-    """A figure as the pages and the files show it; `told` are its numbers in words, for those who do not see it."""
+    """A figure as the pages and the files show it; `told` are its numbers in words,
+    for those who do not see it."""
     svg = draw(*given, key=name, title=title, description=told, **more)
     return {"name": name, "title": title, "caption": caption, "alt": f"{title}. {told}", "svg": svg}
 

@@ -1,4 +1,5 @@
-"""Who is in the pool and where the episodes went: the flow, the description, and the cases kept apart."""
+"""Who is in the pool and where the episodes went: the flow, the description,
+and the cases kept apart."""
 
 import pandas as pd
 
@@ -27,7 +28,8 @@ SPLITS = {  # each whole: the part that stays, and what leaves
     "stored": ("positional", ("probable_non_positional", "undetermined")),
     "positional": ("followed", ("untreated", "incomplete_record", "never_positive", "not_looked")),
 }
-BASES = {"first_maneuver": "treated"}  # of whom a variable is asked, where that is not the whole population
+# of whom a variable is asked, where that is not the whole population
+BASES = {"first_maneuver": "treated"}
 MANEUVERS = 10  # first maneuvers in their table, the most used ones
 TABLES = {  # what describes all stored episodes, and what only those of positional vertigo have
     "stored": ("age", "sex", "cause"),
@@ -42,7 +44,8 @@ def describe_flow(estimates: dict[str, pd.DataFrame]) -> dict:
 
 
 def _draw_flow(flow: Readings) -> dict | None:
-    """The whole, then at each step what leaves and what stays: from the left edge what stays, after it what leaves.
+    """The whole, then at each step what leaves and what stays: from the left edge what stays,
+    after it what leaves.
 
     A hidden number takes no place, so that no bar's place tells it.
     """
@@ -53,17 +56,30 @@ def _draw_flow(flow: Readings) -> dict | None:
     for stays, leaves in SPLITS.values():
         place = numbers.get(stays, 0)
         for term in leaves:
-            bars.append(_make_bar(term, flow, place, "apart" if term == "probable_non_positional" else "leaves"))
+            bars.append(
+                _make_bar(
+                    term, flow, place, "apart" if term == "probable_non_positional" else "leaves"
+                )
+            )
             place += numbers.get(term, 0)
         bars.append(_make_bar(stays, flow, 0, "whole"))
     said = begin_sentence("; ".join(f"{bar.label} {bar.number}" for bar in bars))
     whole = numbers["handed_in"]
     if "followed" in numbers:
-        title = f"{say_count(numbers['followed'])} of {count_words(whole, 'episode')} handed in are in the curves"
+        title = (
+            f"{say_count(numbers['followed'])} of {count_words(whole, 'episode')} handed in are in "
+            "the curves"
+        )
     else:
         title = f"{count_words(whole, 'episode')} handed in; how many are in the curves is hidden"
     return make_picture(
-        draw_bars, bars, name="figure-flow", title=title, told=f"{said}.", caption=FLOW_CAPTION, whole=whole
+        draw_bars,
+        bars,
+        name="figure-flow",
+        title=title,
+        told=f"{said}.",
+        caption=FLOW_CAPTION,
+        whole=whole,
     )
 
 
@@ -83,16 +99,19 @@ def _say_flow(flow: Readings) -> list[str]:
         return ["No episodes have been handed in, so there is nothing to show yet."]
     sites = "" if stored.n_sites is None else f", from {count_words(stored.n_sites, 'site')}"
     said = [
-        f"{_say_episodes(handed_in)} {agree(handed_in.estimate or 0, 'was', 'were')} handed in, and {_say_episodes(stored)} stored{sites}.",
-        f"{_say_episodes(followed)} of positional vertigo {agree(followed.estimate or 0, 'was', 'were')} tested again after the first "
-        "maneuver: these make the curves.",
+        f"{_say_episodes(handed_in)} {agree(handed_in.estimate or 0, 'was', 'were')} handed in, "
+        f"and {_say_episodes(stored)} stored{sites}.",
+        f"{_say_episodes(followed)} of positional vertigo "
+        f"{agree(followed.estimate or 0, 'was', 'were')} tested again after the first maneuver: "
+        "these make the curves.",
     ]
     if undetermined.estimate == 0:
         return [*said, "No episode is undetermined."]
     return [
         *said,
-        f"{_say_episodes(undetermined)} {agree(undetermined.estimate or 0, 'is', 'are')} undetermined: what was recorded neither meets a "
-        "criterion of positional vertigo nor points elsewhere. They enter no curve, neither as resolved nor as unresolved.",
+        f"{_say_episodes(undetermined)} {agree(undetermined.estimate or 0, 'is', 'are')} "
+        "undetermined: what was recorded neither meets a criterion of positional vertigo nor "
+        "points elsewhere. They enter no curve, neither as resolved nor as unresolved.",
     ]
 
 
@@ -108,18 +127,31 @@ def describe_people(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
         for variable in variables:
             strata = [s for s in readings.strata() if s.startswith(f"{variable}=")]
             if strata:
-                tables.append(_tabulate_variable(variable, strata, readings, population, ledger, config))
-    return {"ages": _say_ages(read_estimates(estimates, "pool_description", "stored")), "tables": tables}
+                tables.append(
+                    _tabulate_variable(variable, strata, readings, population, ledger, config)
+                )
+    return {
+        "ages": _say_ages(read_estimates(estimates, "pool_description", "stored")),
+        "tables": tables,
+    }
 
 
 def _tabulate_variable(
-    variable: str, strata: list[str], readings: Readings, population: str, ledger: Ledger, config: Config
+    variable: str,
+    strata: list[str],
+    readings: Readings,
+    population: str,
+    ledger: Ledger,
+    config: Config,
 ) -> dict:
-    """One small table, in the order of the codes; maneuvers by use, and the many rare ones in one row."""
+    """One small table, in the order of the codes; maneuvers by use,
+    and the many rare ones in one row."""
     rows, rare, less = [], [], 0
     if variable == "first_maneuver":
         rare = [s for s in strata if not readings[s, "share"].usable]
-        shown = sorted(set(strata) - set(rare), key=lambda s: (-(readings[s, "share"].n_events or 0), s))
+        shown = sorted(
+            set(strata) - set(rare), key=lambda s: (-(readings[s, "share"].n_events or 0), s)
+        )
         shown, less = shown[:MANEUVERS], len(shown[MANEUVERS:])
     else:
         shown = sorted(strata, key=order_stratum)
@@ -127,9 +159,16 @@ def _tabulate_variable(
         share = readings[stratum, "share"]
         number = say_count(share.n_events) if share.usable and share.n_events is not None else "–"
         cells = [number, say_percent(share.estimate) if share.usable else mark_missing(share)]
-        rows.append({"name": begin_sentence(name_value(variable, stratum.partition("=")[2], config)), "cells": cells})
+        rows.append(
+            {
+                "name": begin_sentence(name_value(variable, stratum.partition("=")[2], config)),
+                "cells": cells,
+            }
+        )
     if less:
-        rows.append({"name": f"{count_words(less, 'rarer one')}: technical report", "cells": ["–", "–"]})
+        rows.append(
+            {"name": f"{count_words(less, 'rarer one')}: technical report", "cells": ["–", "–"]}
+        )
     if rare:
         marks = {mark_missing(readings[stratum, "share"]) for stratum in rare}
         name = f"Each of {count_words(len(rare), 'other' if shown else 'maneuver')}"
@@ -140,7 +179,8 @@ def _tabulate_variable(
 
 
 def say_of_whom(ledger: Ledger, base: str, number: int | None) -> str:
-    """'of 854 episodes treated for positional vertigo'; of fewer than all of these where some do not have the value."""
+    """'of 854 episodes treated for positional vertigo'; of fewer than all of these where some do
+    not have the value."""
     whole = ledger.find(base)
     if number is None or not whole.usable or number == whole.estimate:
         return f"of {ledger.say(base)}"
@@ -148,11 +188,14 @@ def say_of_whom(ledger: Ledger, base: str, number: int | None) -> str:
 
 
 def _say_ages(readings: Readings) -> str:
-    ages = [readings["all", f"age_{which}"] for which in ("median", "lower_quartile", "upper_quartile")]
+    ages = [
+        readings["all", f"age_{which}"] for which in ("median", "lower_quartile", "upper_quartile")
+    ]
     if not all(age.usable for age in ages):
         return ""
     median, low, high = (f"{age.estimate:.0f}" for age in ages)
     of = say_episodes(ages[0].n_episodes) if ages[0].n_episodes else "the episodes"
     return (
-        f"In half of {of} the patient was {median} years or older; in the middle half between {low} and {high} years."
+        f"In half of {of} the patient was {median} years or older; in the middle half between "
+        f"{low} and {high} years."
     )

@@ -9,13 +9,16 @@ from pipeline.reports.wording import count_words, name_maneuver
 from schemas.published import Trial
 from schemas.study import Config
 
-CAPTION = f"{say_kinds(('printed', 'own'))} Lines: 95 % ranges; within a wide one nearly any share lies."
+CAPTION = (
+    f"{say_kinds(('printed', 'own'))} Lines: 95 % ranges; within a wide one nearly any share lies."
+)
 MOST = 8  # comparisons shown, the first ones in the order of the plan; the technical report has all
 SIDE_BY_SIDE = 4  # comparisons in one figure; more would not fit on paper beside each other
 
 
 def describe_published(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
-    """For each arm of a trial that has its like in the pool, both shares resolved by the day of the trial."""
+    """For each arm of a trial that has its like in the pool,
+    both shares resolved by the day of the trial."""
     title = "Beside published trials"
     printed, own = (_read(estimates, population) for population in ("published", "positional"))
     pairs, sources = [], []
@@ -29,37 +32,58 @@ def describe_published(estimates: dict[str, pd.DataFrame], config: Config) -> di
             number = len(sources) + 1
             label = f"Trial {number}, {_say_endpoint(trial)}: {arm.events}/{arm.total}"
             heading = f"{name_maneuver(arm.family, config)}, day {trial.day}"
-            pairs.append((make_range(label, theirs, kind="printed", heading=heading), make_range(_say_own(ours), ours)))
+            pairs.append(
+                (
+                    make_range(label, theirs, kind="printed", heading=heading),
+                    make_range(_say_own(ours), ours),
+                )
+            )
             sources.append(f"{number}. {trial.citation}")
     if not pairs:
         return make_section(
             "published",
             title,
-            ["No arm of a published trial has its like in this pool with a number that can be shown."],
+            [
+                "No arm of a published trial has its like in this pool with a number that can be "
+                "shown."
+            ],
         )
-    parts = [pairs[start : start + SIDE_BY_SIDE] for start in range(0, min(len(pairs), MOST), SIDE_BY_SIDE)]
+    parts = [
+        pairs[start : start + SIDE_BY_SIDE]
+        for start in range(0, min(len(pairs), MOST), SIDE_BY_SIDE)
+    ]
     more = len(pairs) - MOST
     return make_section(
         "published",
         title,
         [
-            "Trials chose their patients, looked at all of them on one day and allotted treatment by chance; clinics did none of this. A difference is "
-            "to be expected and says nothing of how well anybody treats.",
-            "Of this pool those count whose canal and first maneuver were those of the trial and who were tested again; where a trial counted "
-            "symptoms, or both, who reported again or both. So the same maneuver has several numbers here.",
+            "Trials chose their patients, looked at all of them on one day and allotted treatment "
+            "by chance; clinics did none of this. A difference is to be expected and says nothing "
+            "of how well anybody treats.",
+            "Of this pool those count whose canal and first maneuver were those of the trial and "
+            "who were tested again; where a trial counted symptoms, or both, who reported again or "
+            "both. So the same maneuver has several numbers here.",
         ],
-        panels=[_draw_part(number, part, _name_sources(part, sources)) for number, part in enumerate(parts, 1)],
+        panels=[
+            _draw_part(number, part, _name_sources(part, sources))
+            for number, part in enumerate(parts, 1)
+        ],
         caption=CAPTION,
         notes=[
             "Trials: " + "; ".join(sources[:MOST]) + ".",
-            f"{count_words(more, 'further comparison')} in the technical report only." if more > 0 else "",
+            f"{count_words(more, 'further comparison')} in the technical report only."
+            if more > 0
+            else "",
         ],
     )
 
 
 def _draw_part(number: int, part: list[tuple[Range, Range]], trials: str) -> dict:
-    """A few trials with the pool beside each; the title counts, and says nothing of who does better."""
-    within = sum(ours.low <= theirs.middle <= ours.high for theirs, ours in part if ours.low is not None)
+    """A few trials with the pool beside each; the title counts,
+    and says nothing of who does better."""
+    within = sum(
+        ours.low <= theirs.middle <= ours.high for theirs, ours in part if ours.low is not None
+    )
     title = f"{within} of {len(part)} printed shares lie within the pool's 95 % range"
     figure = draw_shares(
         [row for pair in part for row in pair],
@@ -82,7 +106,11 @@ def _read(estimates: dict[str, pd.DataFrame], population: str) -> Readings:
 
 
 def _say_own(reading: Reading) -> str:
-    return "This pool" if reading.n_episodes is None else f"This pool: {count_words(reading.n_episodes, 'episode')}"
+    return (
+        "This pool"
+        if reading.n_episodes is None
+        else f"This pool: {count_words(reading.n_episodes, 'episode')}"
+    )
 
 
 def _say_endpoint(trial: Trial) -> str:

@@ -1,4 +1,5 @@
-"""The whole report as one plain dict: the answer first, then what it rests on, then what it does not say."""
+"""The whole report as one plain dict: the answer first, then what it rests on,
+then what it does not say."""
 
 import pandas as pd
 
@@ -20,7 +21,13 @@ from pipeline.reports.committee.shares import (
     tabulate_shares,
 )
 from pipeline.reports.committee.sites import describe_sites
-from pipeline.reports.committee.strata import choose_days, find_size, list_variables, say_size, say_why_none
+from pipeline.reports.committee.strata import (
+    choose_days,
+    find_size,
+    list_variables,
+    say_size,
+    say_why_none,
+)
 from pipeline.reports.readings import Readings, read_estimates
 from pipeline.reports.wording import (
     agree,
@@ -38,15 +45,22 @@ from schemas.study import Config, Resolution
 
 
 def compose_report(
-    estimates: dict[str, pd.DataFrame], config: Config, used: dict[str, str], *, invented: bool = False
+    estimates: dict[str, pd.DataFrame],
+    config: Config,
+    used: dict[str, str],
+    *,
+    invented: bool = False,
 ) -> dict:
     """What `committee.html.j2` shows: plain texts, tables as lists, figures as SVG.
 
-    `estimates` are disclosed ones (schemas.estimate.Estimates) by analysis; nothing is computed from them but their
-    words and places in a figure. `used` are the fingerprints and versions behind them; `invented` is true of the demonstration pool only.
+    `estimates` are disclosed ones (schemas.estimate.Estimates) by analysis; nothing is computed
+    from them but their words and places in a figure. `used` are the fingerprints and versions
+    behind them; `invented` is true of the demonstration pool only.
     """
     study = config.study
-    readings = read_estimates(estimates, "resolution_curves", "positional", study.resolution.primary)
+    readings = read_estimates(
+        estimates, "resolution_curves", "positional", study.resolution.primary
+    )
     return {
         "title": study.title,
         "invented": INVENTED if invented else "",
@@ -85,45 +99,59 @@ def compose_report(
             "hidden": standing.say_hidden(study),
             "methods": [{"name": name, "text": text} for name, text in standing.METHODS],
         },
-        "methods": sorted({r.method for r in readings.values() if r.usable and r.method and r.method != "count"}),
+        "methods": sorted(
+            {r.method for r in readings.values() if r.usable and r.method and r.method != "count"}
+        ),
         "used": [{"name": name.replace("_", " "), "value": value} for name, value in used.items()],
     }
 
 
-def _say_answer(estimates: dict[str, pd.DataFrame], readings: Readings, config: Config) -> list[str]:
-    """The answer in a few sentences: resolved by when, half by when, by canal, and what is not in these numbers."""
-    shares = {day: readings["all", f"resolved_by_day_{day}"] for day in choose_days(config.study.curves.days)}
+def _say_answer(
+    estimates: dict[str, pd.DataFrame], readings: Readings, config: Config
+) -> list[str]:
+    """The answer in a few sentences: resolved by when, half by when, by canal,
+    and what is not in these numbers."""
+    shares = {
+        day: readings["all", f"resolved_by_day_{day}"]
+        for day in choose_days(config.study.curves.days)
+    }
     told = [f"{say_share(share)} by day {day}" for day, share in shares.items() if share.usable]
     if not told:
-        return [f"This report cannot tell how soon positional vertigo resolves: {say_why_none(readings, 'all')}."]
+        return [
+            "This report cannot tell how soon positional vertigo resolves: "
+            f"{say_why_none(readings, 'all')}."
+        ]
     size = find_size(readings, "all")
     sites = "" if size.n_sites is None else f" from {count_words(size.n_sites, 'site')}"
     ledger = read_ledger(estimates)
     of = f" (out{ledger.say_of('followed')})" if ledger.find("complete").usable else ""
     said = [
-        f"Of {say_episodes(size.n_episodes)} of positional vertigo{sites}, tested again after the first maneuver{of}, "
-        f"{join_words(told)} were resolved."
+        f"Of {say_episodes(size.n_episodes)} of positional vertigo{sites}, tested again after the "
+        f"first maneuver{of}, {join_words(told)} were resolved."
     ]
     said += [_say_half(readings, config), _say_canals(readings, config)]
     said.append(describe_second_line(estimates, config)["finding"])
     apart = read_estimates(estimates, "episode_flow", "pool")["all", "probable_non_positional"]
     if apart.usable and apart.estimate:
         said.append(
-            f"{count_words(apart.estimate, 'further episode')} {agree(apart.estimate, 'was', 'were')} probably not positional vertigo, "
-            "kept apart, and in none of these numbers."
+            f"{count_words(apart.estimate, 'further episode')} "
+            f"{agree(apart.estimate, 'was', 'were')} probably not positional vertigo, kept apart, "
+            "and in none of these numbers."
         )
     return [sentence for sentence in said if sentence]
 
 
 def _say_agreement(estimates: dict[str, pd.DataFrame]) -> str:
-    """How often the clinicians' own diagnosis of the canal is that of the looks, and by how much more than chance."""
+    """How often the clinicians' own diagnosis of the canal is that of the looks,
+    and by how much more than chance."""
     readings = read_estimates(estimates, "diagnosis_agreement", "positional")
     share, kappa = readings["all", "canal_agreement"], readings["all", "canal_kappa"]
     if not (share.usable and kappa.usable) or kappa.lower is None:
         return ""
     return (
-        f"Where both name a canal, the clinicians' own diagnosis is that of the looks in {say_share(share)}; agreement beyond chance "
-        f"(kappa) is {kappa.estimate:.2f}, between {kappa.lower:.2f} and {kappa.upper:.2f}."
+        "Where both name a canal, the clinicians' own diagnosis is that of the looks in "
+        f"{say_share(share)}; agreement beyond chance (kappa) is {kappa.estimate:.2f}, between "
+        f"{kappa.lower:.2f} and {kappa.upper:.2f}."
     )
 
 
@@ -145,11 +173,16 @@ def _say_canals(readings: Readings, config: Config) -> str:
     """The two largest canals on the early day."""
     day = choose_days(config.study.curves.days)[0]
     term = f"resolved_by_day_{day}"
-    canals = [s for s in readings.strata() if list_variables(s) == ("canal",) and readings[s, term].usable]
-    canals = [s for s in canals if split_stratum(s)["canal"] in ("posterior", "lateral", "anterior")]
+    canals = [
+        s for s in readings.strata() if list_variables(s) == ("canal",) and readings[s, term].usable
+    ]
+    canals = [
+        s for s in canals if split_stratum(s)["canal"] in ("posterior", "lateral", "anterior")
+    ]
     canals.sort(key=lambda s: (-(find_size(readings, s).n_episodes or 0), s))
     said = [
-        f"{say_share(readings[s, term])} in the {name_stratum(s, config)} ({say_size(readings, s)})" for s in canals[:2]
+        f"{say_share(readings[s, term])} in the {name_stratum(s, config)} ({say_size(readings, s)})"
+        for s in canals[:2]
     ]
     return f"By day {day} it was {join_words(said)}." if said else ""
 
@@ -157,14 +190,21 @@ def _say_canals(readings: Readings, config: Config) -> str:
 def _say_resolution(resolution: Resolution) -> list[str]:
     """What counts as resolved and what as a return, in sentences."""
     said = [
-        f"Days are counted from the first maneuver. An episode is resolved when {codes.ENDPOINT[resolution.primary]}."
+        "Days are counted from the first maneuver. An episode is resolved when "
+        f"{codes.ENDPOINT[resolution.primary]}."
     ]
     if resolution.confirmation_day > 1:
-        said.append(f"Here a test confirms only from {resolution.confirmation_day} days after the last maneuver.")
+        said.append(
+            f"Here a test confirms only from {resolution.confirmation_day} days after the last "
+            "maneuver."
+        )
     if resolution.primary != "same_visit":
-        said.append("A negative test within the same visit does not count: nystagmus tires when it is provoked again.")
+        said.append(
+            "A negative test within the same visit does not count: nystagmus tires when it is "
+            "provoked again."
+        )
     said.append(
-        f"Positional vertigo that returns after {resolution.recurrence_gap} symptom-free days or more is a new spell, "
-        "no failure."
+        f"Positional vertigo that returns after {resolution.recurrence_gap} symptom-free days or "
+        "more is a new spell, no failure."
     )
     return said

@@ -1,6 +1,9 @@
-"""After a failed first maneuver: the same again, or another. The comparison that the pool exists for, and how far it carries.
+"""After a failed first maneuver: the same again, or another.
 
-Shown together are the shares resolved by each day of the plan, the early one being what “soonest” asks for, and the mean days with vertigo.
+The comparison that the pool exists for, and how far it carries.
+
+Shown together are the shares resolved by each day of the plan, the early one being what “soonest”
+asks for, and the mean days with vertigo.
 """
 
 from collections.abc import Sequence
@@ -22,13 +25,21 @@ from pipeline.reports.committee.section import draw_shares, make_range, make_sec
 from pipeline.reports.committee.standing import CHOICE
 from pipeline.reports.figures.ranges import Range, draw_ranges, say_kinds
 from pipeline.reports.readings import Reading, Readings, read_estimates, subtract_printed
-from pipeline.reports.wording import BLANK, begin_sentence, count_words, mark_missing, say_why_missing, show_share
+from pipeline.reports.wording import (
+    BLANK,
+    begin_sentence,
+    count_words,
+    mark_missing,
+    say_why_missing,
+    show_share,
+)
 from schemas.study import Config
 
 POPULATION = "positional, first session failed"
 CAPTION = (
-    f"{say_kinds(('repeat', 'change'))} Weighted so that those treated in either way are alike in what was recorded "
-    "before: canal and arm, first maneuver, age, time since onset and more. What was not recorded may still differ."
+    f"{say_kinds(('repeat', 'change'))} Weighted so that those treated in either way are alike in "
+    "what was recorded before: canal and arm, first maneuver, age, time since onset and more. What "
+    "was not recorded may still differ."
 )
 ARMS = {"repeat": "The same again", "change": "Another maneuver"}
 VARIANTS = {
@@ -43,14 +54,21 @@ VARIANTS = {
 
 
 def describe_second_line(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
-    """Shares resolved and mean days with vertigo after repeating and after changing, whole and by variant, weighted; the differences in words."""
+    """Shares resolved and mean days with vertigo after repeating and after changing,
+    whole and by variant, weighted; the differences in words."""
     endpoint, plan = config.study.resolution.primary, config.study.second_line
     readings = read_estimates(estimates, "second_line", POPULATION, endpoint)
     compared = _read_compared(estimates, readings, config)
     strata = {stratum: name for stratum in readings.strata() if (name := _name_stratum(stratum))}
-    shown = {s: name for s, name in strata.items() if any(_is_told(readings, s, f"_day_{day}") for day in plan.days)}
+    shown = {
+        s: name
+        for s, name in strata.items()
+        if any(_is_told(readings, s, f"_day_{day}") for day in plan.days)
+    }
     missing = _group(
-        (_say_why(readings, compared, s, plan.primary_day), n) for s, n in strata.items() if s not in shown
+        (_say_why(readings, compared, s, plan.primary_day), n)
+        for s, n in strata.items()
+        if s not in shown
     )
     ledger = read_ledger(estimates)
     sentences = [
@@ -72,15 +90,23 @@ def describe_second_line(estimates: dict[str, pd.DataFrame], config: Config) -> 
         if "all" in shown
         else None,
         notes=[f"{begin_sentence(why)}: {'; '.join(names)}." for why, names in missing.items()],
-        panels=[*([days] if days else []), *(_draw_variant(s, shown, readings, compared, config) for s in variants)],
+        panels=[
+            *([days] if days else []),
+            *(_draw_variant(s, shown, readings, compared, config) for s in variants),
+        ],
         table=_tabulate(shown, readings, compared, config),
     )
 
 
-def _read_compared(estimates: dict[str, pd.DataFrame], readings: Readings, config: Config) -> Readings:
-    """What is compared with repeating; differences are those of the numbers that are printed beside them."""
+def _read_compared(
+    estimates: dict[str, pd.DataFrame], readings: Readings, config: Config
+) -> Readings:
+    """What is compared with repeating; differences are those of the numbers that are printed beside
+    them."""
     plan = config.study.second_line
-    compared = read_estimates(estimates, "second_line", POPULATION, config.study.resolution.primary, "repeat")
+    compared = read_estimates(
+        estimates, "second_line", POPULATION, config.study.resolution.primary, "repeat"
+    )
     asked = {f"risk_{{}}_day_{day}": (100, 0) for day in plan.days} | {"mean_days_{}": (1, 1)}
     for stratum in compared.strata():
         for term, how in asked.items():
@@ -94,18 +120,24 @@ def _is_told(readings: Readings, stratum: str, suffix: str) -> bool:
     return all(readings[stratum, f"risk_{arm}{suffix}"].usable for arm in ARMS)
 
 
-def _draw_shares(stratum: str, names: dict[str, str], readings: Readings, title: str, config: Config) -> dict:
+def _draw_shares(
+    stratum: str, names: dict[str, str], readings: Readings, title: str, config: Config
+) -> dict:
     """Both arms by each day that has a number of either."""
     rows = []
     days = config.study.second_line.days
-    for day in (d for d in days if any(readings[stratum, f"risk_{arm}_day_{d}"].usable for arm in ARMS)):
+    for day in (
+        d for d in days if any(readings[stratum, f"risk_{arm}_day_{d}"].usable for arm in ARMS)
+    ):
         for number, (arm, name) in enumerate(ARMS.items()):
             share = readings[stratum, f"risk_{arm}_day_{day}"]
             heading = "" if number else f"{begin_sentence(names[stratum])}, within {day} days"
             rows.append(make_range(f"{name}{_say_size(share)}", share, kind=arm, heading=heading))
     key = "" if stratum == "all" else f"-{stratum.partition('=')[2].replace('_', '-')}"
     unit = "share resolved, from the second session on"
-    return draw_shares(rows, name=f"figure-second-line{key}", title=title, unit=unit, caption=CAPTION)
+    return draw_shares(
+        rows, name=f"figure-second-line{key}", title=title, unit=unit, caption=CAPTION
+    )
 
 
 def _draw_days(readings: Readings, compared: Readings, horizon: int) -> dict | None:
@@ -114,10 +146,19 @@ def _draw_days(readings: Readings, compared: Readings, horizon: int) -> dict | N
     if not all(mean.usable for mean in means.values()):
         return None
     rows = [
-        Range(f"{ARMS[arm]}{_say_size(mean)}", _show_days(mean), mean.estimate, mean.lower, mean.upper, arm)
+        Range(
+            f"{ARMS[arm]}{_say_size(mean)}",
+            _show_days(mean),
+            mean.estimate,
+            mean.lower,
+            mean.upper,
+            arm,
+        )
         for arm, mean in means.items()
     ]
-    told = "not told apart" if not is_apart(compared["all", "mean_days_difference"]) else "told apart"
+    told = (
+        "not told apart" if not is_apart(compared["all", "mean_days_difference"]) else "told apart"
+    )
     title = f"Mean days with vertigo within {horizon} days of the second session: {told}"
     figure = make_picture(
         draw_ranges,
@@ -133,20 +174,34 @@ def _draw_days(readings: Readings, compared: Readings, horizon: int) -> dict | N
     return {"name": title, "size": "", "figure": figure}
 
 
-def _draw_variant(stratum: str, names: dict, readings: Readings, compared: Readings, config: Config) -> dict:
-    """One variant in a figure of its own; its title says on how many of the days that have a difference the two are told apart."""
-    differences = [compared[stratum, f"risk_difference_day_{day}"] for day in config.study.second_line.days]
+def _draw_variant(
+    stratum: str, names: dict, readings: Readings, compared: Readings, config: Config
+) -> dict:
+    """One variant in a figure of its own; its title says on how many of the days that have a
+    difference the two are told apart."""
+    differences = [
+        compared[stratum, f"risk_difference_day_{day}"] for day in config.study.second_line.days
+    ]
     told = [each for each in differences if each.usable]
     apart = sum(map(is_apart, told))
     days = (
-        f"told apart on {apart or 'none'} of {count_words(len(told), 'day')}" if told else "no difference can be given"
+        f"told apart on {apart or 'none'} of {count_words(len(told), 'day')}"
+        if told
+        else "no difference can be given"
     )
     title = f"{begin_sentence(names[stratum])}: {days}"
-    return {"name": title, "size": "", "figure": _draw_shares(stratum, names, readings, title, config)}
+    return {
+        "name": title,
+        "size": "",
+        "figure": _draw_shares(stratum, names, readings, title, config),
+    }
 
 
-def _tabulate(names: dict[str, str], readings: Readings, compared: Readings, config: Config) -> dict | None:
-    """A part for each variant: shares by each day and mean days, after either choice, and their differences."""
+def _tabulate(
+    names: dict[str, str], readings: Readings, compared: Readings, config: Config
+) -> dict | None:
+    """A part for each variant: shares by each day and mean days, after either choice,
+    and their differences."""
     plan = config.study.second_line
     groups = []
     for stratum, name in names.items():
@@ -162,11 +217,19 @@ def _tabulate(names: dict[str, str], readings: Readings, compared: Readings, con
         ]
         means = [_show_days(readings[stratum, f"mean_days_{arm}"]) for arm in ARMS]
         difference = show_difference(compared[stratum, "mean_days_difference"], 1, "days")
-        rows.append({"name": f"Mean days with vertigo, of {plan.horizon_day}", "cells": [*means, difference]})
+        rows.append(
+            {
+                "name": f"Mean days with vertigo, of {plan.horizon_day}",
+                "cells": [*means, difference],
+            }
+        )
         groups.append({"heading": begin_sentence(name), "rows": rows})
     if not groups:
         return None
-    note = "Difference: another maneuver less the same again, in percentage points or days; its range is its own, not that of the two beside it."
+    note = (
+        "Difference: another maneuver less the same again, in percentage points or days; its range "
+        "is its own, not that of the two beside it."
+    )
     return {
         "first": "From the second session on",
         "columns": [*ARMS.values(), "Difference"],
@@ -191,15 +254,22 @@ def _say_why(readings: Readings, compared: Readings, stratum: str, day: int) -> 
     """Why a variant has no number; where its arms have no row at all, their difference knows."""
     repeat, change = (readings[stratum, f"risk_{arm}_day_{day}"] for arm in ARMS)
     arm = change if repeat.usable else repeat
-    return say_why_missing(compared[stratum, f"risk_difference_day_{day}"] if arm.status == "absent" else arm)
+    return say_why_missing(
+        compared[stratum, f"risk_difference_day_{day}"] if arm.status == "absent" else arm
+    )
 
 
 def _name_stratum(stratum: str) -> str | None:
-    """What the rows of a stratum are called; None for those that are in the technical report only."""
+    """What the rows of a stratum are called; None for those that are in the technical report
+    only."""
     if stratum == "all":
         return "all variants"
     parts = dict(part.split("=", 1) for part in stratum.split(","))
-    return VARIANTS.get(parts["variant"], parts["variant"].replace("_", " ")) if set(parts) == {"variant"} else None
+    return (
+        VARIANTS.get(parts["variant"], parts["variant"].replace("_", " "))
+        if set(parts) == {"variant"}
+        else None
+    )
 
 
 def _group(missing: Sequence[tuple[str, str]]) -> dict[str, list[str]]:

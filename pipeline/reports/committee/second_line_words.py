@@ -1,26 +1,41 @@
-"""Repeating and changing in words: what was chosen, how they differ by each day and in mean days, and how far that carries."""
+"""Repeating and changing in words: what was chosen, how they differ by each day and in mean days,
+and how far that carries."""
 
 from collections.abc import Sequence
 
 from pipeline.reports.committee.ledger import Ledger
 from pipeline.reports.committee.section import say_points, say_sites
 from pipeline.reports.readings import Reading, Readings
-from pipeline.reports.wording import BLANK, count_words, join_words, mark_missing, say_count, say_why_missing
+from pipeline.reports.wording import (
+    BLANK,
+    count_words,
+    join_words,
+    mark_missing,
+    say_count,
+    say_why_missing,
+)
 from schemas.denominators import BASES
 from schemas.study import SecondLine
 
-CHOSEN = {"repeat": "the same again followed", "change": "another maneuver on the same side followed"}
+CHOSEN = {
+    "repeat": "the same again followed",
+    "change": "another maneuver on the same side followed",
+}
 
 
 def is_apart(difference: Reading, unit: int = 100) -> bool:
-    """Whether the range of a difference leaves out none, in whole parts of its `unit`: percentage points of a share, or days (1)."""
+    """Whether the range of a difference leaves out none, in whole parts of its `unit`:
+    percentage points of a share, or days (1)."""
     if not difference.usable or difference.lower is None or difference.upper is None:
         return False
     return not round(unit * difference.lower) <= 0 <= round(unit * difference.upper)
 
 
 def say_difference(compared: Readings, plan: SecondLine, ledger: Ledger) -> str:
-    """All differences of the whole pool in one sentence: shares by each day, then mean days. Empty where there is none."""
+    """All differences of the whole pool in one sentence: shares by each day, then mean days.
+
+    Empty where there is none.
+    """
     by_day = {day: compared["all", f"risk_difference_day_{day}"] for day in plan.days}
     days = compared["all", "mean_days_difference"]
     told = {day: each for day, each in by_day.items() if each.usable and each.lower is not None}
@@ -40,23 +55,29 @@ def say_difference(compared: Readings, plan: SecondLine, ledger: Ledger) -> str:
     said = "; ".join(clauses)
     if apart:
         return (
-            f"After a failed first maneuver{size} repeating and changing go with different results, which is an association and does not "
-            f"show why: {said}."
+            f"After a failed first maneuver{size} repeating and changing go with different "
+            f"results, which is an association and does not show why: {said}."
         )
     return (
-        f"After a failed first maneuver{size} the pool does not tell repeating from changing. The difference may lie anywhere within these "
-        f"ranges: {said}."
+        f"After a failed first maneuver{size} the pool does not tell repeating from changing. The "
+        f"difference may lie anywhere within these ranges: {said}."
     )
 
 
 def _say_of(ledger: Ledger) -> str:
     failed = ledger.find("failed")
-    return f", out of {count_words(failed.estimate, 'episode')} with a failed one" if failed.usable else ""
+    return (
+        f", out of {count_words(failed.estimate, 'episode')} with a failed one"
+        if failed.usable
+        else ""
+    )
 
 
 def _say_shares(difference: Reading) -> str:
     if is_apart(difference):
-        low, high = sorted(abs(round(100 * limit)) for limit in (difference.lower, difference.upper))
+        low, high = sorted(
+            abs(round(100 * limit)) for limit in (difference.lower, difference.upper)
+        )
         after = "another maneuver" if difference.estimate > 0 else "the same again"
         return f"{say_points(difference.estimate)} more after {after} ({low} to {high})"
     return f"{_say_side(difference.lower)} to {_say_side(difference.upper)}"
@@ -73,12 +94,16 @@ def _say_days(difference: Reading) -> str:
     if is_apart(difference, 1):
         after = "another maneuver" if difference.estimate < 0 else "the same again"
         return f"{abs(difference.estimate):.1f} days fewer after {after} ({low:.1f} to {high:.1f})"
-    ends = [f"{abs(limit):.1f} {'fewer' if limit < 0 else 'more'}" for limit in (difference.lower, difference.upper)]
+    ends = [
+        f"{abs(limit):.1f} {'fewer' if limit < 0 else 'more'}"
+        for limit in (difference.lower, difference.upper)
+    ]
     return f"{ends[0]} to {ends[1]} after changing"
 
 
 def headline(readings: Readings, compared: Readings, days: Sequence[int]) -> str:
-    """What the figure of the whole pool shows: an order only on days on which the range of the difference allows one."""
+    """What the figure of the whole pool shows: an order only on days on which the range of the
+    difference allows one."""
     said = []
     for day in days:
         difference = compared["all", f"risk_difference_day_{day}"]
@@ -114,7 +139,10 @@ def say_choices(readings: Readings, ledger: Ledger) -> str:
     if not failed.usable:
         return f"How many first sessions failed cannot be told: {say_why_missing(failed)}."
     if failed.estimate == 0:
-        return "After no first session a test was still positive, so nothing could be repeated or changed."
+        return (
+            "After no first session a test was still positive, so nothing could be repeated or "
+            "changed."
+        )
     chosen = {arm: readings["all", f"choice_{arm}"] for arm in CHOSEN}
     told = [
         f"{what} in {count_words(chosen[arm].estimate, 'episode')}"
@@ -125,7 +153,10 @@ def say_choices(readings: Readings, ledger: Ledger) -> str:
     of = f" (out{ledger.say_of('taken_for_failed')})" if ledger.find("treated").usable else ""
     number = count_words(failed.estimate, "episode")
     rest = _say_not_compared(ledger)
-    return f"In {number}{say_sites(failed)}{of} the test after the first maneuver was still positive{after}.{rest}"
+    return (
+        f"In {number}{say_sites(failed)}{of} the test after the first maneuver was still "
+        f"positive{after}.{rest}"
+    )
 
 
 def _say_not_compared(ledger: Ledger) -> str:
@@ -147,13 +178,15 @@ def say_effective(readings: Readings) -> str:
 
 
 def say_e_values(compared: Readings, days: Sequence[int]) -> list[str]:
-    """For each day whose difference leaves out none how strong something unrecorded would have to be to make it up."""
+    """For each day whose difference leaves out none how strong something unrecorded would have to
+    be to make it up."""
     said = []
     for day in days:
         value, limit = (compared["all", f"e_value{which}_day_{day}"] for which in ("", "_limit"))
         if value.usable and limit.usable and limit.estimate > 1:
             said.append(
-                f"Something unrecorded that goes with both the choice and the outcome {value.estimate:.1f} times as often could make up all of "
-                f"the difference by day {day} (E-value; {limit.estimate:.1f} times for the end of the range)."
+                "Something unrecorded that goes with both the choice and the outcome "
+                f"{value.estimate:.1f} times as often could make up all of the difference by day "
+                f"{day} (E-value; {limit.estimate:.1f} times for the end of the range)."
             )
     return said

@@ -1,4 +1,5 @@
-"""One section of the report beside the curves: a finding, sentences, at most one figure, and why numbers are missing."""
+"""One section of the report beside the curves: a finding, sentences, at most one figure,
+and why numbers are missing."""
 
 from collections.abc import Sequence
 
@@ -7,7 +8,10 @@ from pipeline.reports.figures.ranges import Range, draw_ranges
 from pipeline.reports.readings import Reading
 from pipeline.reports.wording import BLANK, agree, count_words, mark_missing, show_share
 
-PERCENT = {"span": (0.0, 1.0), "ticks": {0.0: f"0{BLANK}%", 0.5: f"50{BLANK}%", 1.0: f"100{BLANK}%"}}
+PERCENT = {
+    "span": (0.0, 1.0),
+    "ticks": {0.0: f"0{BLANK}%", 0.5: f"50{BLANK}%", 1.0: f"100{BLANK}%"},
+}
 
 
 def make_section(
@@ -22,7 +26,8 @@ def make_section(
     panels: Sequence[dict] = (),
     table: dict | None = None,
 ) -> dict:
-    """What the template's part for a section shows; empty sentences are left out, and `caption` is that of the `panels`.
+    """What the template's part for a section shows; empty sentences are left out,
+    and `caption` is that of the `panels`.
 
     A `table` is {first, columns, groups, note}; a group is {heading, rows}; a row is {name, cells}.
     """
@@ -55,9 +60,20 @@ def make_range(label: str, reading: Reading, *, kind: str = "own", heading: str 
 
 def draw_shares(ranges: Sequence[Range], *, name: str, title: str, unit: str, caption: str) -> dict:
     """Shares with their ranges as a picture, told by its own rows."""
-    told = "; ".join(f"{row.heading + ': ' if row.heading else ''}{row.label} {row.number}" for row in ranges)
+    told = "; ".join(
+        f"{row.heading + ': ' if row.heading else ''}{row.label} {row.number}" for row in ranges
+    )
     told = f"{told}. Ranges are 95 % limits."
-    return make_picture(draw_ranges, ranges, name=name, title=title, told=told, caption=caption, unit=unit, **PERCENT)
+    return make_picture(
+        draw_ranges,
+        ranges,
+        name=name,
+        title=title,
+        told=told,
+        caption=caption,
+        unit=unit,
+        **PERCENT,
+    )
 
 
 def say_sites(reading: Reading) -> str:
@@ -68,4 +84,8 @@ def say_sites(reading: Reading) -> str:
 def say_points(difference: float) -> str:
     """A difference of shares in percentage points, as '4 percentage points'."""
     points = round(abs(100 * difference))
-    return f"{points}{BLANK}percentage {agree(points, 'point', 'points')}" if points else "less than 1 percentage point"
+    return (
+        f"{points}{BLANK}percentage {agree(points, 'point', 'points')}"
+        if points
+        else "less than 1 percentage point"
+    )

@@ -1,9 +1,15 @@
-"""Tables of shares resolved by day: a row for each part of the pool, first maneuver, or meaning of 'resolved'."""
+"""Tables of shares resolved by day: a row for each part of the pool, first maneuver,
+or meaning of 'resolved'."""
 
 import pandas as pd
 
 from pipeline.reports.committee.ledger import Ledger
-from pipeline.reports.committee.strata import choose_largest, find_size, list_comparable, list_variables
+from pipeline.reports.committee.strata import (
+    choose_largest,
+    find_size,
+    list_comparable,
+    list_variables,
+)
 from pipeline.reports.readings import Reading, Readings, read_estimates
 from pipeline.reports.wording import (
     BLANK,
@@ -19,16 +25,22 @@ from pipeline.reports.wording import (
 from schemas import codes
 from schemas.study import Config
 
-MOST = 8  # rows of one way of dividing the pool, and of first maneuvers: the largest; all are in the technical report
+# rows of one way of dividing the pool, and of first maneuvers: the largest; all are in the
+# technical report
+MOST = 8
 
 
 def tabulate_shares(readings: Readings, config: Config) -> list[dict]:
-    """Parts of one table: the whole pool, then each way of dividing it; strata without any share are left out."""
+    """Parts of one table: the whole pool, then each way of dividing it;
+    strata without any share are left out."""
     parts: dict[str, list[str]] = {}
     for stratum in list_comparable(readings):
         variables = list_variables(stratum)
         if variables != ("first_maneuver",) and _has_share(readings, stratum, config):
-            heading = begin_sentence(" and ".join(VARIABLES.get(v, v).lower() for v in variables)) or "Whole pool"
+            heading = (
+                begin_sentence(" and ".join(VARIABLES.get(v, v).lower() for v in variables))
+                or "Whole pool"
+            )
             parts.setdefault(heading, []).append(stratum)
     return [_tabulate_part(heading, strata, readings, config) for heading, strata in parts.items()]
 
@@ -44,20 +56,30 @@ def _tabulate_part(heading: str, strata: list[str], readings: Readings, config: 
 
 def _say_smaller(number: int, heading: str) -> str:
     """How many parts are in the technical report only; nothing if none is."""
-    return f"{heading}: {count_words(number, 'smaller part')} in the technical report only." if number else ""
+    return (
+        f"{heading}: {count_words(number, 'smaller part')} in the technical report only."
+        if number
+        else ""
+    )
 
 
 def tabulate_first_maneuvers(readings: Readings, ledger: Ledger, config: Config) -> dict:
-    """Rows by the first maneuver, most used first, of whom they are, and the names of those without numbers."""
+    """Rows by the first maneuver, most used first, of whom they are,
+    and the names of those without numbers."""
     strata = [s for s in readings.strata() if list_variables(s) == ("first_maneuver",)]
     strata.sort(key=lambda s: (-(find_size(readings, s).n_episodes or 0), s))
     told = [s for s in strata if _has_share(readings, s, config)]
     followed, treated = ledger.find("followed"), ledger.find("treated")
     number = (
-        f", {say_count(followed.estimate)} of {ledger.say('treated')}" if followed.usable and treated.usable else ""
+        f", {say_count(followed.estimate)} of {ledger.say('treated')}"
+        if followed.usable and treated.usable
+        else ""
     )
     return {
-        "base": f"The rows count the episodes in the curves{number}. “Who is in the pool” counts all who were treated.",
+        "base": (
+            f"The rows count the episodes in the curves{number}. “Who is in the pool” counts all "
+            "who were treated."
+        ),
         "rows": [_tabulate_stratum(readings, s, config) for s in told[:MOST]],
         "missing": [name_stratum(s, config) for s in strata if s not in told],
         "smaller": _say_smaller(len(told[MOST:]), "First maneuver"),
@@ -65,19 +87,29 @@ def tabulate_first_maneuvers(readings: Readings, ledger: Ledger, config: Config)
 
 
 def tabulate_endpoints(estimates: dict[str, pd.DataFrame], config: Config) -> list[dict]:
-    """The whole pool by every estimated meaning of 'resolved', the primary one first; nothing if none has a share."""
+    """The whole pool by every estimated meaning of 'resolved', the primary one first;
+    nothing if none has a share."""
     rows, told = [], False
-    for endpoint in sorted(codes.ENDPOINT, key=lambda name: name != config.study.resolution.primary):
+    for endpoint in sorted(
+        codes.ENDPOINT, key=lambda name: name != config.study.resolution.primary
+    ):
         readings = read_estimates(estimates, "resolution_curves", "positional", endpoint)
         if readings.of("all"):
-            rows.append(_tabulate_stratum(readings, "all", config) | {"name": SHORT["endpoint"][endpoint]})
+            rows.append(
+                _tabulate_stratum(readings, "all", config) | {"name": SHORT["endpoint"][endpoint]}
+            )
             told = told or _has_share(readings, "all", config)
     return rows if told else []
 
 
 def list_columns(config: Config) -> list[str]:
     """What stands over the cells of every row of these tables."""
-    return ["Episodes", "Sites", *(f"By day {day}" for day in config.study.curves.days), "Half by day"]
+    return [
+        "Episodes",
+        "Sites",
+        *(f"By day {day}" for day in config.study.curves.days),
+        "Half by day",
+    ]
 
 
 def show_median(reading: Reading) -> str:
@@ -94,9 +126,13 @@ def show_median(reading: Reading) -> str:
 
 def _tabulate_stratum(readings: Readings, stratum: str, config: Config) -> dict:
     size = find_size(readings, stratum)
-    shares = [show_share(readings[stratum, f"resolved_by_day_{day}"]) for day in config.study.curves.days]
+    shares = [
+        show_share(readings[stratum, f"resolved_by_day_{day}"]) for day in config.study.curves.days
+    ]
     return {
-        "name": "All in the curves" if stratum == "all" else begin_sentence(name_stratum(stratum, config)),
+        "name": "All in the curves"
+        if stratum == "all"
+        else begin_sentence(name_stratum(stratum, config)),
         "cells": [
             say_count(size.n_episodes),
             say_count(size.n_sites),
@@ -107,4 +143,6 @@ def _tabulate_stratum(readings: Readings, stratum: str, config: Config) -> dict:
 
 
 def _has_share(readings: Readings, stratum: str, config: Config) -> bool:
-    return any(readings[stratum, f"resolved_by_day_{day}"].usable for day in config.study.curves.days)
+    return any(
+        readings[stratum, f"resolved_by_day_{day}"].usable for day in config.study.curves.days
+    )

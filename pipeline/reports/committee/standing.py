@@ -1,4 +1,7 @@
-"""What every report says whatever its numbers: how to read it, what to keep in mind, cautions. One place for the page and the print."""
+"""What every report says whatever its numbers: how to read it, what to keep in mind, cautions.
+
+One place for the page and the print.
+"""
 
 from pipeline.reports.figures.fillings import say_fillings
 from pipeline.reports.readings import ROUNDED
@@ -6,74 +9,88 @@ from pipeline.reports.wording import HIDDEN
 from schemas.study import Study
 
 ANSWER_NOTE = (
-    f"“Between” gives the 95 % range; {ROUNDED} marks what is rounded to protect small groups. These are associations in recorded care: they do not show what a maneuver does, and they are no "
-    "advice for one patient. A new neurological sign needs urgent assessment by local rules; local protocols and licensed practice come "
-    "first. The cautions below say more."
+    f"“Between” gives the 95 % range; {ROUNDED} marks what is rounded to protect small groups. "
+    "These are associations in recorded care: they do not show what a maneuver does, and they are "
+    "no advice for one patient. A new neurological sign needs urgent assessment by local rules; "
+    "local protocols and licensed practice come first. The cautions below say more."
 )
 CANNOT = (
-    "What this pool cannot say: which maneuver to prefer, how many would have become well without one, or how one patient will fare. "
-    "Who was given which maneuver was not left to chance, and resolution is seen only when somebody looks."
+    "What this pool cannot say: which maneuver to prefer, how many would have become well without "
+    "one, or how one patient will fare. Who was given which maneuver was not left to chance, and "
+    "resolution is seen only when somebody looks."
 )
 CHOICE = (
-    "Which maneuver to give is for the licensed practitioner and the local protocol; these numbers do not decide it."
+    "Which maneuver to give is for the licensed practitioner and the local protocol; these numbers "
+    "do not decide it."
 )
 CURVE_CAPTION = "Days after the first maneuver. Line: share resolved. Band: its 95 % range."
 WITHIN = "Each bar lies within the one it was taken from."
 FLOW_CAPTION = f"{WITHIN} {say_fillings(('whole', 'leaves', 'apart'))}"
 PATHS_CAPTION = f"{WITHIN} {say_fillings(('whole', 'negative', 'again', 'leaves'))}"
 HOW_TO_READ = (
-    "How to read the figures: the strong line is the estimated share resolved; the pale band is its 95 % range. Where a darker zone opens "
-    "above the line, nobody looked in between, and the share may be anywhere in the zone; words and tables give its lower end. A line "
-    "is drawn where its range is narrow enough to tell something; the number beside its end is the share on that day. In the small figures "
-    "the dashed grey line is the whole pool. The strips below divide everybody in the curve by what is known of them on a day; the curve "
-    "puts those who turned negative between two tests, or were not tested again, where the others let expect them."
+    "How to read the figures: the strong line is the estimated share resolved; the pale band is "
+    "its 95 % range. Where a darker zone opens above the line, nobody looked in between, and the "
+    "share may be anywhere in the zone; words and tables give its lower end. A line is drawn where "
+    "its range is narrow enough to tell something; the number beside its end is the share on that "
+    "day. In the small figures the dashed grey line is the whole pool. The strips below divide "
+    "everybody in the curve by what is known of them on a day; the curve puts those who turned "
+    "negative between two tests, or were not tested again, where the others let expect them."
 )
 NOT_COMPARED = (
-    "Who was given which maneuver was not left to chance: canal, side, severity and the habits of a site decide. A difference between these "
-    "rows therefore cannot be read as a difference between maneuvers."
+    "Who was given which maneuver was not left to chance: canal, side, severity and the habits of "
+    "a site decide. A difference between these rows therefore cannot be read as a difference "
+    "between maneuvers."
 )
-RED_FLAGS = "Where a red flag is among the reasons, the local rules for urgent assessment come first."
+RED_FLAGS = (
+    "Where a red flag is among the reasons, the local rules for urgent assessment come first."
+)
 CAUTIONS = (
     "This report describes groups. It is no advice for the care of one patient.",
-    "A new neurological sign, vertical nystagmus at rest, sustained severe headache or neck pain, or being unable to stand needs urgent "
-    "assessment by local rules (Johns and Quinn, CMAJ 2020;192:E182).",
+    "A new neurological sign, vertical nystagmus at rest, sustained severe headache or neck pain, "
+    "or being unable to stand needs urgent assessment by local rules (Johns and Quinn, CMAJ "
+    "2020;192:E182).",
     "Maneuvers are given by licensed practitioners or under their supervision.",
     "Local protocols and licensed practice come first.",
 )
 METHODS = (
     (
         "Time to resolution",
-        "Nobody sees the day of resolution: it lies between the last positive and the first negative look. The curves use just that "
-        "(non-parametric maximum likelihood for interval-censored times). Ranges come from leaving out one clinic at a time.",
+        "Nobody sees the day of resolution: it lies between the last positive and the first "
+        "negative look. The curves use just that (non-parametric maximum likelihood for "
+        "interval-censored times). Ranges come from leaving out one clinic at a time.",
     ),
     (
         "Attempt by attempt",
-        "Shares of tested sessions with a negative test; a model with differing patients and clinics (complementary log-log, integrated "
-        "numerically) tells how many sessions it takes.",
+        "Shares of tested sessions with a negative test; a model with differing patients and "
+        "clinics (complementary log-log, integrated numerically) tells how many sessions it takes.",
     ),
     (
         "Repeat or change",
-        "Whoever was treated in either way is weighted by how usual that choice was for cases like theirs (stabilised inverse-probability "
-        "weights, cut at the extremes), with the interval-censored curve of each group; every step is repeated without each clinic.",
+        "Whoever was treated in either way is weighted by how usual that choice was for cases like "
+        "theirs (stabilised inverse-probability weights, cut at the extremes), with the "
+        "interval-censored curve of each group; every step is repeated without each clinic.",
     ),
     (
         "Why first maneuvers may have failed",
-        "Patterns in the record that published work, or common practice, names as a reason; at the time they use only what was known on the "
-        "day of the failed look.",
+        "Patterns in the record that published work, or common practice, names as a reason; at the "
+        "time they use only what was known on the day of the failed look.",
     ),
     (
         "Handicap and coming back",
-        "A linear mixed model of all totals over days; the share free of a return among those resolved, interval-censored again.",
+        "A linear mixed model of all totals over days; the share free of a return among those "
+        "resolved, interval-censored again.",
     ),
     (
         "What is positional vertigo",
-        "All criteria are read on every look before the first maneuver; what they leave possible is the diagnosis. Signs of another cause "
-        "set a case apart by a fixed precedence. Every rule has its source in the plan.",
+        "All criteria are read on every look before the first maneuver; what they leave possible "
+        "is the diagnosis. Signs of another cause set a case apart by a fixed precedence. Every "
+        "rule has its source in the plan.",
     ),
     (
         "The plan",
-        "Endpoints, days, parts and guards were fixed before the analysis. The technical report lists every estimate, also those that are not "
-        "here, with the reason where there is no number.",
+        "Endpoints, days, parts and guards were fixed before the analysis. The technical report "
+        "lists every estimate, also those that are not here, with the reason where there is no "
+        "number.",
     ),
 )
 
@@ -84,26 +101,40 @@ def say_limits(study: Study, agreement: str) -> list[dict]:
     return [
         {
             "claim": "Nothing was allotted by chance.",
-            "rest": "Parts of the pool differ in more than their name; nothing here says why one resolves sooner than another.",
+            "rest": (
+                "Parts of the pool differ in more than their name; nothing here says why one "
+                "resolves sooner than another."
+            ),
         },
         {
             "claim": "Positional vertigo also goes by itself.",
-            "rest": "The curves hold natural recovery and treatment together and do not tell one from the other.",
+            "rest": (
+                "The curves hold natural recovery and treatment together and do not tell one from "
+                "the other."
+            ),
         },
         {
             "claim": "Resolution is seen only when somebody looks.",
-            "rest": "It is known to lie between the last positive and the first negative look, and is treated so. Those who come back early may "
-            "come because they still have symptoms, which makes early shares look too small; those who do not come back may have fared better "
-            "or worse than those who do.",
+            "rest": (
+                "It is known to lie between the last positive and the first negative look, and is "
+                "treated so. Those who come back early may come because they still have symptoms, "
+                "which makes early shares look too small; those who do not come back may have "
+                "fared better or worse than those who do."
+            ),
         },
         {
             "claim": "Diagnoses rest on what the sites recorded,",
-            "rest": f"read by one set of criteria for all; nobody was examined again. {agreement}".strip(),
+            "rest": (
+                f"read by one set of criteria for all; nobody was examined again. {agreement}"
+            ).strip(),
         },
         {
             "claim": "Small parts are uncertain.",
-            "rest": f"With fewer than {guards.min_episodes} episodes, or a range wider than {guards.widest_range_points:g} of 100 points, no share "
-            "is given. No share is held back because nearly all, or hardly any, were resolved.",
+            "rest": (
+                f"With fewer than {guards.min_episodes} episodes, or a range wider than "
+                f"{guards.widest_range_points:g} of 100 points, no share is given. No share is "
+                "held back because nearly all, or hardly any, were resolved."
+            ),
         },
     ]
 
@@ -112,9 +143,11 @@ def say_hidden(study: Study) -> str:
     """What was hidden, and how it is marked."""
     rule = study.disclosure
     return (
-        f"To protect people and clinics, no number is shown that tells of a group of 1 to {rule.min_cell - 1} episodes, alone or together with "
-        f"others that are shown, or that rests on one clinic or nearly so, unless the pool has no other. Counts are rounded to multiples of "
-        f"{rule.round_counts}, marked {ROUNDED}, so that rounded parts may not add up to their whole; <{rule.least_shown} stands for "
-        f"fewer than that, or nobody. Shares are in whole percent; one that would tell too much is in steps of five and marked {ROUNDED} too. {HIDDEN} marks what "
-        "cannot be shown at all."
+        "To protect people and clinics, no number is shown that tells of a group of 1 to "
+        f"{rule.min_cell - 1} episodes, alone or together with others that are shown, or that "
+        "rests on one clinic or nearly so, unless the pool has no other. Counts are rounded to "
+        f"multiples of {rule.round_counts}, marked {ROUNDED}, so that rounded parts may not add up "
+        f"to their whole; <{rule.least_shown} stands for fewer than that, or nobody. Shares are in "
+        f"whole percent; one that would tell too much is in steps of five and marked {ROUNDED} "
+        f"too. {HIDDEN} marks what cannot be shown at all."
     )

@@ -8,7 +8,15 @@ import matplotlib.style
 import numpy as np
 
 from pipeline.reports.figures.fillings import FILLINGS
-from pipeline.reports.figures.sheet import APART, INK, LINE_HEIGHT, RULE, STYLE, open_sheet, write_svg
+from pipeline.reports.figures.sheet import (
+    APART,
+    INK,
+    LINE_HEIGHT,
+    RULE,
+    STYLE,
+    open_sheet,
+    write_svg,
+)
 
 # pixels
 ROW_HEIGHT = 32  # one bar with a label of one line
@@ -19,7 +27,10 @@ FITS = 40  # letters of a label that fit on one line
 
 @dataclass(frozen=True)
 class Bar:
-    """One part of a whole: `start` and `length` in the whole's unit; no length draws no bar. `filling` is one of FILLINGS."""
+    """One part of a whole: `start` and `length` in the whole's unit; no length draws no bar.
+
+    `filling` is one of FILLINGS.
+    """
 
     label: str
     number: str
@@ -28,8 +39,11 @@ class Bar:
     filling: str = "whole"
 
 
-def draw_bars(bars: Sequence[Bar], *, whole: float, key: str, title: str, description: str, width: int = 330) -> str:
-    """Parts of a whole as an `<svg>` element: a row each, its number and label above a bar at its place in `whole`."""
+def draw_bars(
+    bars: Sequence[Bar], *, whole: float, key: str, title: str, description: str, width: int = 330
+) -> str:
+    """Parts of a whole as an `<svg>` element: a row each, its number and label above a bar at its
+    place in `whole`."""
     labels = [textwrap.wrap(bar.label, FITS) for bar in bars]
     heights = [ROW_HEIGHT + LINE_HEIGHT * (len(lines) - 1) for lines in labels]
     end = max([NUMBER_END, *(DIGIT * len(bar.number) for bar in bars)])
@@ -48,5 +62,11 @@ def draw_bars(bars: Sequence[Bar], *, whole: float, key: str, title: str, descri
                     [bar.start, bar.start + bar.length]
                 )
                 across = [left, max(right, left + 1)]  # a sliver stays visible
-                sheet.fill_between(across, foot - 14, foot - 7, **FILLINGS[bar.filling].drawn, gid=f"bar {bar.filling}")
+                sheet.fill_between(
+                    across,
+                    foot - 14,
+                    foot - 7,
+                    **FILLINGS[bar.filling].drawn,
+                    gid=f"bar {bar.filling}",
+                )
         return write_svg(sheet, key, title, description)

@@ -1,4 +1,5 @@
-"""Curves of the share resolved over days, with their limits and strips of what is known on some days."""
+"""Curves of the share resolved over days, with their limits and strips of what is known on some
+days."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -7,7 +8,17 @@ import matplotlib.style
 import numpy as np
 from matplotlib.axes import Axes
 
-from pipeline.reports.figures.sheet import BAND, LINE_HEIGHT, MUTED, RULE, STRONG, STYLE, ZONE, open_sheet, write_svg
+from pipeline.reports.figures.sheet import (
+    BAND,
+    LINE_HEIGHT,
+    MUTED,
+    RULE,
+    STRONG,
+    STYLE,
+    ZONE,
+    open_sheet,
+    write_svg,
+)
 from pipeline.reports.figures.strips import Strip, draw_strips, measure_strips
 
 # pixels
@@ -22,8 +33,8 @@ KNOWN = "known on the day"
 class Curve:
     """The share resolved on days 0, 1, 2, ...; NaN where it is not given.
 
-    `least` and `most` differ inside an interval of no information; `low` and `high` are 95 % limits around both.
-    `known` divides everybody by what is known on some days.
+    `least` and `most` differ inside an interval of no information; `low` and `high` are 95 % limits
+    around both. `known` divides everybody by what is known on some days.
     """
 
     least: np.ndarray
@@ -64,10 +75,11 @@ def draw_curve(
     legend: dict[str, str] | None = None,
     size: tuple[int, int] = (270, 166),
 ) -> str:
-    """The curve as an `<svg>` element up to day `until`, `whole` dashed behind it, the strips of what is known below it.
+    """The curve as an `<svg>` element up to day `until`, `whole` dashed behind it,
+    the strips of what is known below it.
 
-    `size` is that of the curve alone; `legend` names the fillings of the strips in words, and is left out where the page does.
-    `key` makes the names inside the element unique within a page.
+    `size` is that of the curve alone; `legend` names the fillings of the strips in words, and is
+    left out where the page does. `key` makes the names inside the element unique within a page.
     """
     legend = legend or {}
     below = measure_strips(curve.known, size[0], legend)
@@ -78,9 +90,19 @@ def draw_curve(
         x = scale.x(days)
         _draw_frame(sheet, scale)
         for low, high, shade in ((curve.low, curve.high, BAND), (curve.least, curve.most, ZONE)):
-            sheet.fill_between(x, scale.y(low[days]), scale.y(high[days]), color=shade, linewidth=0, step="post")
+            sheet.fill_between(
+                x, scale.y(low[days]), scale.y(high[days]), color=shade, linewidth=0, step="post"
+            )
         if whole is not None:
-            sheet.step(x, scale.y(whole.least[days]), **STEP, color=MUTED, linewidth=1.3, linestyle=DASHES, gid="whole")
+            sheet.step(
+                x,
+                scale.y(whole.least[days]),
+                **STEP,
+                color=MUTED,
+                linewidth=1.3,
+                linestyle=DASHES,
+                gid="whole",
+            )
         sheet.step(x, scale.y(curve.most[days]), **STEP, color=STRONG, linewidth=0.8)
         sheet.step(x, scale.y(curve.least[days]), **STEP, color=STRONG, linewidth=2.2, gid="curve")
         _mark_days(sheet, scale, curve, ticks)
@@ -101,7 +123,8 @@ def _draw_frame(sheet: Axes, scale: Scale) -> None:
 
 
 def _mark_days(sheet: Axes, scale: Scale, curve: Curve, ticks: Sequence[int]) -> None:
-    """Dots on the days under the frame; a day between two unknown ones, which no line reaches, shows its limits too."""
+    """Dots on the days under the frame; a day between two unknown ones, which no line reaches,
+    shows its limits too."""
     unknown = np.isnan(np.pad(curve.least[: scale.until + 1], 1, constant_values=np.nan))
     for day in curve.list_days(scale.until):
         x, lonely = float(scale.x(day)), unknown[day] and unknown[day + 2]
@@ -113,15 +136,27 @@ def _mark_days(sheet: Axes, scale: Scale, curve: Curve, ticks: Sequence[int]) ->
 
 
 def _label_ends(sheet: Axes, scale: Scale, curve: Curve, whole: Curve | None) -> None:
-    """The share reached, written where each line ends; labels too close to each other are moved apart."""
+    """The share reached, written where each line ends; labels too close to each other are moved
+    apart."""
     labels = []
-    for line, name, color, weight in ((curve, "", STRONG, "bold"), (whole, "all ", MUTED, "normal")):
+    for line, name, color, weight in (
+        (curve, "", STRONG, "bold"),
+        (whole, "all ", MUTED, "normal"),
+    ):
         days = [] if line is None else line.list_days(scale.until)
         if len(days):
             share = line.least[days[-1]]
-            percent = 100 if share == 1 else min(99, round(100 * share))  # not all are never said to be all
+            # not all are never said to be all
+            percent = 100 if share == 1 else min(99, round(100 * share))
             style = {"color": color, "weight": weight, "size": 12}
-            labels.append([float(scale.x(days[-1])) + 6, float(scale.y(share)), f"{name}{percent}\u00a0%", style])
+            labels.append(
+                [
+                    float(scale.x(days[-1])) + 6,
+                    float(scale.y(share)),
+                    f"{name}{percent}\u00a0%",
+                    style,
+                ]
+            )
     if len(labels) == 2 and abs(labels[0][1] - labels[1][1]) < LINE_HEIGHT:
         upper, lower = sorted(labels, key=lambda label: label[1])
         middle = (upper[1] + lower[1]) / 2

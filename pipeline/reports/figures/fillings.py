@@ -1,4 +1,5 @@
-"""How the parts of bars are filled: one filling has one meaning in every figure, and can be told from the others without colour."""
+"""How the parts of bars are filled: one filling has one meaning in every figure,
+and can be told from the others without colour."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -19,15 +20,25 @@ FILLINGS = {
     "whole": Filling("Grey", "all who come this far", {"facecolor": "#6f7a84", "linewidth": 0}),
     "negative": Filling("Dark", "tested negative", {"facecolor": STRONG, "linewidth": 0}),
     "between": Filling(
-        "Pale", "turned negative between two tests", {"facecolor": ZONE, "edgecolor": STRONG, "linewidth": 0.6}
+        "Pale",
+        "turned negative between two tests",
+        {"facecolor": ZONE, "edgecolor": STRONG, "linewidth": 0.6},
     ),
     "positive": Filling(
-        "Crossed", "still positive", {"facecolor": "#fff", "edgecolor": INK, "linewidth": 0.8, "hatch": "xxxxxx"}
+        "Crossed",
+        "still positive",
+        {"facecolor": "#fff", "edgecolor": INK, "linewidth": 0.8, "hatch": "xxxxxx"},
     ),
     "again": Filling(
-        "Upright lines", "treated again", {"facecolor": "#fff", "edgecolor": STRONG, "linewidth": 1.2, "hatch": "||||"}
+        "Upright lines",
+        "treated again",
+        {"facecolor": "#fff", "edgecolor": STRONG, "linewidth": 1.2, "hatch": "||||"},
     ),
-    "leaves": Filling("Hollow", "nothing further known", {"facecolor": "#fff", "edgecolor": MUTED, "linewidth": 1.2}),
+    "leaves": Filling(
+        "Hollow",
+        "nothing further known",
+        {"facecolor": "#fff", "edgecolor": MUTED, "linewidth": 1.2},
+    ),
     "apart": Filling(
         "Brown stripes",
         "probably not positional vertigo, kept apart",
@@ -37,5 +48,8 @@ FILLINGS = {
 
 
 def say_fillings(names: Iterable[str]) -> str:
-    """What the fillings of a figure mean, for its caption: 'Dark: tested negative. Hollow: nothing further known.'"""
+    """What the fillings of a figure mean, for its caption: 'Dark: tested negative.
+
+    Hollow: nothing further known.'
+    """
     return " ".join(f"{FILLINGS[name].look}: {FILLINGS[name].meaning}." for name in names)

@@ -7,7 +7,16 @@ from dataclasses import dataclass
 import matplotlib.style
 import numpy as np
 
-from pipeline.reports.figures.sheet import INK, LINE_HEIGHT, MUTED, RULE, STRONG, STYLE, open_sheet, write_svg
+from pipeline.reports.figures.sheet import (
+    INK,
+    LINE_HEIGHT,
+    MUTED,
+    RULE,
+    STRONG,
+    STYLE,
+    open_sheet,
+    write_svg,
+)
 
 # pixels
 ROW_HEIGHT = 36  # one range with a label of one line
@@ -35,7 +44,10 @@ KINDS = {
 
 
 def say_kinds(names: Iterable[str]) -> str:
-    """What the marks of a figure mean, for its caption: 'Dot: this pool. Hollow triangle: printed result of a trial.'"""
+    """What the marks of a figure mean, for its caption: 'Dot: this pool.
+
+    Hollow triangle: printed result of a trial.'
+    """
     return " ".join(f"{KINDS[name].look}: {KINDS[name].meaning}." for name in names)
 
 
@@ -43,7 +55,8 @@ def say_kinds(names: Iterable[str]) -> str:
 class Range:
     """One number with its range; `kind` is one of KINDS.
 
-    Without a `middle` no mark is drawn, without limits no line; `heading` begins a new part above the row.
+    Without a `middle` no mark is drawn, without limits no line; `heading` begins a new part above
+    the row.
     """
 
     label: str
@@ -67,11 +80,14 @@ def draw_ranges(
     reference: float | None = None,
     width: int = 340,
 ) -> str:
-    """The ranges as an `<svg>` element on a scale from `span[0]` to `span[1]`; `reference` is a dotted line through all rows.
+    """The ranges as an `<svg>` element on a scale from `span[0]` to `span[1]`;
+    `reference` is a dotted line through all rows.
 
     A range that leaves the scale ends in an arrow. `unit` stands under the ticks.
     """
-    labels = [textwrap.wrap(row.label, FITS - max(0, len(row.number) - BESIDE)) or [""] for row in ranges]
+    labels = [
+        textwrap.wrap(row.label, FITS - max(0, len(row.number) - BESIDE)) or [""] for row in ranges
+    ]
     heights = [
         ROW_HEIGHT + LINE_HEIGHT * (len(lines) - 1 + 2 * bool(row.heading))
         for row, lines in zip(ranges, labels, strict=True)
@@ -87,7 +103,14 @@ def draw_ranges(
             sheet.plot([place(value)] * 2, [TOP, foot], color=RULE, linewidth=1, zorder=0)
             sheet.text(place(value), foot + 14, words, ha="center", color=MUTED)
         if reference is not None:
-            sheet.plot([place(reference)] * 2, [TOP, foot], color=INK, linewidth=1, linestyle=(0, (1, 2)), zorder=1)
+            sheet.plot(
+                [place(reference)] * 2,
+                [TOP, foot],
+                color=INK,
+                linewidth=1,
+                linestyle=(0, (1, 2)),
+                zorder=1,
+            )
         sheet.text(width / 2, foot + 29, unit, ha="center", color=MUTED)
         for row, lines, end in zip(ranges, labels, TOP + np.cumsum(heights), strict=True):
             top = end - ROW_HEIGHT - LINE_HEIGHT * (len(lines) - 1) + 13

@@ -11,7 +11,15 @@ from matplotlib.figure import Figure
 INK, MUTED, RULE = "#1e2a35", "#56616c", "#d5dbe0"
 STRONG, ZONE, BAND = "#1f4f78", "#8fb0cc", "#dde7f0"
 APART = "#8f4a12"
-STYLE = ["default", {"svg.hashsalt": "figures", "svg.fonttype": "none", "font.family": "DejaVu Sans", "font.size": 11}]
+STYLE = [
+    "default",
+    {
+        "svg.hashsalt": "figures",
+        "svg.fonttype": "none",
+        "font.family": "DejaVu Sans",
+        "font.size": 11,
+    },
+]
 MARKS = (
     "curve",
     "whole",
@@ -22,7 +30,8 @@ MARKS = (
 )  # classes of the parts that carry numbers; a second one may follow
 SVG, XLINK = "http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"
 LINK = f"{{{XLINK}}}href"
-LEFT_BEHIND = {f"{{{SVG}}}metadata", f"{{{SVG}}}style"}  # a style inside one figure would hold for the whole page
+# a style inside one figure would hold for the whole page
+LEFT_BEHIND = {f"{{{SVG}}}metadata", f"{{{SVG}}}style"}
 LINE_HEIGHT = 15  # pixels: of labels, and the least distance between two
 
 
@@ -53,12 +62,17 @@ def write_svg(sheet: Axes, key: str, title: str, description: str) -> str:
         root.insert(0, part)
     for side in ("width", "height"):
         root.set(side, root.get(side, "").removesuffix("pt"))
-    root.attrib |= {"role": "img", "aria-labelledby": f"{key}-title", "aria-describedby": f"{key}-desc"}
+    root.attrib |= {
+        "role": "img",
+        "aria-labelledby": f"{key}-title",
+        "aria-describedby": f"{key}-desc",
+    }
     return ET.tostring(root, encoding="unicode")
 
 
 def _rename_parts(root: ET.Element, key: str) -> None:
-    """Lead every name that something refers to by `key`, and drop the others; our own marks become classes."""
+    """Lead every name that something refers to by `key`, and drop the others;
+    our own marks become classes."""
     used = set()
     for part in root.iter():
         for name, value in part.attrib.items():

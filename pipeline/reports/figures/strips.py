@@ -1,4 +1,5 @@
-"""Strips: for each of a few days everybody once, divided into parts, with the number of each part in a column under its filling."""
+"""Strips: for each of a few days everybody once, divided into parts,
+with the number of each part in a column under its filling."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -16,7 +17,8 @@ SWATCH = 13
 
 @dataclass(frozen=True)
 class Strip:
-    """One day: how many there are in all, and for each filling how many are in its part, None where that is hidden, and in words."""
+    """One day: how many there are in all, and for each filling how many are in its part,
+    None where that is hidden, and in words."""
 
     day: str
     whole: int
@@ -25,7 +27,8 @@ class Strip:
 
 @dataclass(frozen=True)
 class Columns:
-    """Where the bars end, where the column of each filling does, and how far below its bar a number stands."""
+    """Where the bars end, where the column of each filling does,
+    and how far below its bar a number stands."""
 
     end: float
     ends: dict[str, float]
@@ -33,9 +36,12 @@ class Columns:
 
 
 def place_columns(strips: Sequence[Strip], width: float) -> Columns:
-    """The columns of the strips on a sheet of some `width`: beside the bars, or below them where numbers are long."""
+    """The columns of the strips on a sheet of some `width`: beside the bars,
+    or below them where numbers are long."""
     fillings = list(strips[0].parts)
-    widths = [DIGIT * max(2, *(len(strip.parts[f][1]) for strip in strips)) + BEFORE for f in fillings]
+    widths = [
+        DIGIT * max(2, *(len(strip.parts[f][1]) for strip in strips)) + BEFORE for f in fillings
+    ]
     end, below = width - sum(widths), 0
     if end - DAY < SHORTEST:
         end, below, widths = width, LINE_HEIGHT, [(width - DAY) / len(fillings)] * len(fillings)
@@ -51,10 +57,14 @@ def measure_strips(strips: Sequence[Strip], width: float, legend: dict[str, str]
     return HEAD + (ROW + place_columns(strips, width).below) * len(strips) + words
 
 
-def draw_strips(sheet, strips: Sequence[Strip], top: float, width: float, title: str, legend: dict[str, str]) -> None:
-    """The strips on `sheet` from `top` on, across `width`; `legend` names fillings in words below them, where there is room for it.
+def draw_strips(
+    sheet, strips: Sequence[Strip], top: float, width: float, title: str, legend: dict[str, str]
+) -> None:
+    """The strips on `sheet` from `top` on, across `width`; `legend` names fillings in words below
+    them, where there is room for it.
 
-    A hidden part takes no place, so that no bar's place tells it: what is left of the line is together in all hidden parts.
+    A hidden part takes no place, so that no bar's place tells it: what is left of the line is
+    together in all hidden parts.
     """
     if not strips:
         return
@@ -78,7 +88,8 @@ def _draw_day(sheet, strip: Strip, foot: float, columns: Columns) -> None:
     sheet.text(DAY - GAP, foot - 4, strip.day, ha="right", color=MUTED)
     sheet.plot([DAY, columns.end], [foot - 8] * 2, color=RULE, linewidth=1, zorder=0)
     start = float(DAY)
-    whole = max(strip.whole, sum(count or 0 for count, _ in strip.parts.values()))  # rounded parts may be more together
+    # rounded parts may be more together
+    whole = max(strip.whole, sum(count or 0 for count, _ in strip.parts.values()))
     for filling, (count, words) in strip.parts.items():
         sheet.text(columns.ends[filling], foot - 4 + columns.below, words, ha="right", color=INK)
         if count:
@@ -88,4 +99,6 @@ def _draw_day(sheet, strip: Strip, foot: float, columns: Columns) -> None:
 
 
 def _fill(sheet, left: float, right: float, upper: float, filling: str, mark: str) -> None:
-    sheet.fill_between([left, right], upper, upper + BAR, **FILLINGS[filling].drawn, gid=f"{mark} {filling}")
+    sheet.fill_between(
+        [left, right], upper, upper + BAR, **FILLINGS[filling].drawn, gid=f"{mark} {filling}"
+    )

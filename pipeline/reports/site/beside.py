@@ -1,7 +1,10 @@
-"""The site's own numbers beside the pool's. The pool's are disclosed ones, and are left out where they would tell of few others.
+"""The site's own numbers beside the pool's.
 
-What a site knows of itself it can take away from what is shown of all: what is released is audited for the eyes of each site
-(pipeline/disclosure/audit.py). A number of the pool stands here only where at least LEAST_OTHERS other sites are in it.
+The pool's are disclosed ones, and are left out where they would tell of few others.
+
+What a site knows of itself it can take away from what is shown of all: what is released is audited
+for the eyes of each site (pipeline/disclosure/audit.py). A number of the pool stands here only
+where at least LEAST_OTHERS other sites are in it.
 """
 
 from collections.abc import Iterator
@@ -31,7 +34,9 @@ class Measure:
     pool: Reading
 
 
-def compare_measures(records: SiteRecords, estimates: dict[str, pd.DataFrame], config: Config) -> list[dict]:
+def compare_measures(
+    records: SiteRecords, estimates: dict[str, pd.DataFrame], config: Config
+) -> list[dict]:
     """Rows of a table: name, the site's share with its counts, the pool's share."""
     measures = [
         *_measure_flow(records, estimates),
@@ -41,7 +46,10 @@ def compare_measures(records: SiteRecords, estimates: dict[str, pd.DataFrame], c
     return [
         {
             "name": measure.name,
-            "own": f"{say_percent(measure.events / measure.total)} ({measure.events:,} of {measure.total:,})",
+            "own": (
+                f"{say_percent(measure.events / measure.total)} ({measure.events:,} of "
+                f"{measure.total:,})"
+            ),
             "pool": say_pool(measure),
         }
         for measure in measures
@@ -57,23 +65,37 @@ def say_pool(measure: Measure) -> str:
 
 
 def _measure_flow(records: SiteRecords, estimates: dict[str, pd.DataFrame]) -> Iterator[Measure]:
-    pool, bases = (read_estimates(estimates, analysis, "pool") for analysis in ("episode_flow", "denominators"))
+    pool, bases = (
+        read_estimates(estimates, analysis, "pool") for analysis in ("episode_flow", "denominators")
+    )
     verdicts = records.first_spells
     positional = verdicts["positional"].eq("yes")
     treated = positional & verdicts["status"].ne("untreated")
 
     def share(name: str, which: pd.Series, among: pd.Series, event: str, total: Reading) -> Measure:
-        return Measure(name, int((which & among).sum()), int(among.sum()), _divide(pool["all", event], total))
+        return Measure(
+            name, int((which & among).sum()), int(among.sum()), _divide(pool["all", event], total)
+        )
 
     stored, everyone = pool["all", "stored"], pd.Series(True, index=verdicts.index)
-    yield share("Positional vertigo, of all stored episodes", positional, everyone, "positional", stored)
+    yield share(
+        "Positional vertigo, of all stored episodes", positional, everyone, "positional", stored
+    )
     apart = verdicts["positional"].eq("probable_non_positional")
     yield share(
-        "Probably not positional vertigo, of all stored episodes", apart, everyone, "probable_non_positional", stored
+        "Probably not positional vertigo, of all stored episodes",
+        apart,
+        everyone,
+        "probable_non_positional",
+        stored,
     )
     open_ = verdicts["positional"].eq("undetermined")
     yield share(
-        "Undetermined, of all stored episodes: the record does not tell", open_, everyone, "undetermined", stored
+        "Undetermined, of all stored episodes: the record does not tell",
+        open_,
+        everyone,
+        "undetermined",
+        stored,
     )
     followed = verdicts["status"].isin(["resolved", "unresolved"])
     yield share(
@@ -85,10 +107,15 @@ def _measure_flow(records: SiteRecords, estimates: dict[str, pd.DataFrame]) -> I
     )
 
 
-def _measure_agreement(records: SiteRecords, estimates: dict[str, pd.DataFrame]) -> Iterator[Measure]:
+def _measure_agreement(
+    records: SiteRecords, estimates: dict[str, pd.DataFrame]
+) -> Iterator[Measure]:
     pool = read_estimates(estimates, "diagnosis_agreement", "positional")
     pairs = pair_diagnoses(records["episodes"], records["adjudications"])
-    for part, label in (("canal", "Recorded canal agrees with the looks"), ("side", "Recorded side agrees with them")):
+    for part, label in (
+        ("canal", "Recorded canal agrees with the looks"),
+        ("side", "Recorded side agrees with them"),
+    ):
         values = PARTS[part]
         named = pairs[pairs[part].isin(values) & pairs[f"recorded_{part}"].isin(values)]
         agree = int(named[part].eq(named[f"recorded_{part}"]).sum())
@@ -113,13 +140,19 @@ def _measure_first_maneuvers(
     counts = own.value_counts()
     for family in sorted(counts.index, key=lambda name: (-counts[name], name))[:FIRST_SHOWN]:
         found = pool[f"first_maneuver={family}", "share"]
-        name = f"First maneuver {name_maneuver(family, config)}, of those treated for positional vertigo"
+        name = (
+            f"First maneuver {name_maneuver(family, config)}, of those treated for positional "
+            "vertigo"
+        )
         yield Measure(name, int(counts[family]), len(own), found)
 
 
 def say_size(records: SiteRecords) -> str:
     """'1,204 stored episodes of delivery 002'."""
-    return f"{count_words(len(records['episodes']), 'stored episode')} of delivery {records.current_delivery}"
+    return (
+        f"{count_words(len(records['episodes']), 'stored episode')} of delivery "
+        f"{records.current_delivery}"
+    )
 
 
 def _divide(part: Reading, whole: Reading) -> Reading:

@@ -1,7 +1,9 @@
-"""What to record better: for each habit of recording, the episodes whose verdict, interval or analysis it left open.
+"""What to record better: for each habit of recording, the episodes whose verdict,
+interval or analysis it left open.
 
-An episode is counted where the answer is open and the very thing that decides it is empty, so that recording it next time could close it. It
-does not say what the answer would have been, and one episode may be counted under several headings.
+An episode is counted where the answer is open and the very thing that decides it is empty, so that
+recording it next time could close it. It does not say what the answer would have been, and one
+episode may be counted under several headings.
 """
 
 from collections.abc import Callable
@@ -16,10 +18,15 @@ SIGNS = ("bow", "lean", "lying_down")
 
 
 def find_missing(records: SiteRecords) -> list[dict]:
-    """Headings with the number of episodes, those that cost the most first: what stayed open, and what to record."""
-    found = [{"open": says, "record": what, "episodes": int(find(records).nunique())} for says, what, find in HEADINGS]
+    """Headings with the number of episodes, those that cost the most first: what stayed open,
+    and what to record."""
+    found = [
+        {"open": says, "record": what, "episodes": int(find(records).nunique())}
+        for says, what, find in HEADINGS
+    ]
     return sorted(
-        (entry for entry in found if entry["episodes"]), key=lambda entry: (-entry["episodes"], entry["open"])
+        (entry for entry in found if entry["episodes"]),
+        key=lambda entry: (-entry["episodes"], entry["open"]),
     )
 
 
@@ -32,7 +39,8 @@ def _verdicts(records: SiteRecords, **values: str) -> pd.Series:
 
 
 def _shown_before(records: SiteRecords) -> pd.DataFrame:
-    """Looks before the first attempt that showed nystagmus in a test that provokes it, as they were handed in."""
+    """Looks before the first attempt that showed nystagmus in a test that provokes it,
+    as they were handed in."""
     key = [EPISODE_ID, "day", "look", "test", "side"]
     findings = records["findings"]
     shown = findings[findings["nystagmus"].astype(bool) & findings["before_treatment"].astype(bool)]
@@ -41,7 +49,9 @@ def _shown_before(records: SiteRecords) -> pd.DataFrame:
 
 def _tested(records: SiteRecords, tests: tuple[str, ...]) -> pd.Series:
     findings = records["findings"]
-    return findings.loc[findings["test"].isin(tests) & findings["before_treatment"].astype(bool), EPISODE_ID]
+    return findings.loc[
+        findings["test"].isin(tests) & findings["before_treatment"].astype(bool), EPISODE_ID
+    ]
 
 
 def _without_duration(records: SiteRecords) -> pd.Series:
@@ -71,13 +81,19 @@ def _without_sitting_up(records: SiteRecords) -> pd.Series:
 def _never_examined(records: SiteRecords) -> pd.Series:
     everyone = records["adjudications"][EPISODE_ID]
     return everyone[
-        ~everyone.isin(records["findings"].loc[records["findings"]["before_treatment"].astype(bool), EPISODE_ID])
+        ~everyone.isin(
+            records["findings"].loc[
+                records["findings"]["before_treatment"].astype(bool), EPISODE_ID
+            ]
+        )
     ]
 
 
 def _not_looked(records: SiteRecords) -> pd.Series:
     verdicts = records.first_spells
-    return verdicts.loc[verdicts["positional"].eq("yes") & verdicts["status"].eq("not_looked"), EPISODE_ID]
+    return verdicts.loc[
+        verdicts["positional"].eq("yes") & verdicts["status"].eq("not_looked"), EPISODE_ID
+    ]
 
 
 def _incomplete(records: SiteRecords) -> pd.Series:
@@ -98,7 +114,8 @@ def _without_handicap(records: SiteRecords) -> pd.Series:
     """Treated positional episodes that came back without a score of handicap on two days."""
     verdicts = records.first_spells
     treated = verdicts.loc[
-        verdicts["positional"].eq("yes") & verdicts["status"].isin(["resolved", "unresolved"]), EPISODE_ID
+        verdicts["positional"].eq("yes") & verdicts["status"].isin(["resolved", "unresolved"]),
+        EPISODE_ID,
     ]
     scored = records["followups"].dropna(subset=["dhi_total"])
     days = scored.groupby(EPISODE_ID)["day"].nunique()
@@ -119,7 +136,8 @@ HEADINGS: tuple[tuple[str, str, Callable[[SiteRecords], pd.Series]], ...] = (
     ),
     (
         "The side of a lateral canal stayed open",
-        "Enter the peak velocity on both sides of the roll test (peak_spv), or do the bow, lean or lying-down test.",
+        "Enter the peak velocity on both sides of the roll test (peak_spv), or do the bow, lean or "
+        "lying-down test.",
         _without_lateral_side,
     ),
     (
@@ -159,7 +177,8 @@ HEADINGS: tuple[tuple[str, str, Callable[[SiteRecords], pd.Series]], ...] = (
     ),
     (
         "A short arm was recorded without what it rests on",
-        "Enter the working definition in arm_basis; arms by different definitions are never put together.",
+        "Enter the working definition in arm_basis; arms by different definitions are never put "
+        "together.",
         _short_arm_without_basis,
     ),
 )

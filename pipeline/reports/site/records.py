@@ -14,7 +14,8 @@ KEPT = ("deliveries", "problems", "row_counts")
 
 @dataclass(frozen=True)
 class SiteRecords:
-    """One site's rows: delivered tables of its current delivery, what was derived from them, and what intake kept beside."""
+    """One site's rows: delivered tables of its current delivery, what was derived from them,
+    and what intake kept beside."""
 
     site: str
     tables: Mapping[str, pd.DataFrame]
@@ -34,11 +35,14 @@ class SiteRecords:
         """The first spell of each episode by the objective endpoint, with its verdict."""
         spells = self["spells"]
         first = spells[spells["spell"].eq(1) & spells["endpoint"].eq("objective")]
-        return self["adjudications"].merge(first[[EPISODE_ID, "status"]], on=EPISODE_ID, validate="one_to_one")
+        return self["adjudications"].merge(
+            first[[EPISODE_ID, "status"]], on=EPISODE_ID, validate="one_to_one"
+        )
 
 
 def select_site(tables: Mapping[str, pd.DataFrame], site: str) -> SiteRecords:
     """The rows of `site` in every table."""
     return SiteRecords(
-        site, {name: rows[rows["site"].eq(site)].reset_index(drop=True) for name, rows in tables.items()}
+        site,
+        {name: rows[rows["site"].eq(site)].reset_index(drop=True) for name, rows in tables.items()},
     )

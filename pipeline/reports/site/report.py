@@ -1,4 +1,5 @@
-"""The whole page of a site as one plain dict: what it is, its numbers beside the pool's, its lists, and what to record better."""
+"""The whole page of a site as one plain dict: what it is, its numbers beside the pool's, its lists,
+and what to record better."""
 
 import pandas as pd
 
@@ -17,16 +18,29 @@ PART_NAMES = {"canal": "canal", "side": "side", "arm": "arm", "mechanism": "debr
 
 
 def compose_site_page(
-    records: SiteRecords, estimates: dict[str, pd.DataFrame], config: Config, *, invented: bool = False
+    records: SiteRecords,
+    estimates: dict[str, pd.DataFrame],
+    config: Config,
+    *,
+    invented: bool = False,
 ) -> dict:
-    """What `site.html.j2` shows. `estimates` are disclosed ones by analysis; `invented` is true of the demonstration pool only."""
+    """What `site.html.j2` shows.
+
+    `estimates` are disclosed ones by analysis; `invented` is true of the demonstration pool only.
+    """
     delivery = records.current_delivery
     said = INVENTED if invented else ""
     head = {"site": records.site, "delivery": delivery, "shown": LINES_SHOWN, "invented": said}
     if delivery is None:
-        return head | {"answer": "No delivery of this site has been accepted yet, so there is nothing to show."}
+        return head | {
+            "answer": "No delivery of this site has been accepted yet, so there is nothing to show."
+        }
     missing = find_missing(records)
-    aside, differing, apart = list_problems(records), list_differing(records, config), list_apart(records, config)
+    aside, differing, apart = (
+        list_problems(records),
+        list_differing(records, config),
+        list_apart(records, config),
+    )
     return head | {
         "answer": say_answer(records, len(differing), len(apart), missing),
         "measures": compare_measures(records, estimates, config),
@@ -41,30 +55,45 @@ def say_answer(records: SiteRecords, differing: int, apart: int, missing: list[d
     """The sentence that matters."""
     said = [f"{say_size(records)} {agree(len(records['episodes']), 'is', 'are')} in the pool."]
     if apart:
-        said.append(f"{count_words(apart, 'episode')} {agree(apart, 'is', 'are')} probably not positional vertigo.")
+        said.append(
+            f"{count_words(apart, 'episode')} {agree(apart, 'is', 'are')} probably not positional "
+            "vertigo."
+        )
     if differing:
-        said.append(f"In {count_words(differing, 'episode')} your diagnosis differs from what the recorded looks say.")
+        said.append(
+            f"In {count_words(differing, 'episode')} your diagnosis differs from what the recorded "
+            "looks say."
+        )
     if missing:
         first = missing[0]
         said.append(
-            f"What cost most: {first['open'][0].lower()}{first['open'][1:]} ({count_words(first['episodes'], 'episode')})."
+            f"What cost most: {first['open'][0].lower()}{first['open'][1:]} "
+            f"({count_words(first['episodes'], 'episode')})."
         )
     return " ".join(said)
 
 
 def list_problems(records: SiteRecords) -> list[dict]:
-    """Rows of the current delivery that were set aside, by what is wrong: how many, what is wrong, how to mend it."""
+    """Rows of the current delivery that were set aside, by what is wrong: how many, what is wrong,
+    how to mend it."""
     problems = records["problems"]
-    here = problems[problems["delivery"].eq(records.current_delivery) & problems["severity"].eq("set_aside")]
+    here = problems[
+        problems["delivery"].eq(records.current_delivery) & problems["severity"].eq("set_aside")
+    ]
     groups = [
-        {"message": message, "how_to_fix": fix, "rows": len(found[["table", "row"]].drop_duplicates())}
+        {
+            "message": message,
+            "how_to_fix": fix,
+            "rows": len(found[["table", "row"]].drop_duplicates()),
+        }
         for (message, fix), found in here.groupby(["message", "how_to_fix"], sort=False)
     ]
     return sorted(groups, key=lambda group: -group["rows"])
 
 
 def list_differing(records: SiteRecords, config: Config) -> list[dict]:
-    """Episodes whose recorded variant differs from the looks in a part that both name: pseudonym, recorded, read."""
+    """Episodes whose recorded variant differs from the looks in a part that both name: pseudonym,
+    recorded, read."""
     pairs = list_disagreements(pair_diagnoses(records["episodes"], records["adjudications"]))
     lines = []
     for row in pairs.to_dict("records"):
@@ -81,14 +110,17 @@ def list_differing(records: SiteRecords, config: Config) -> list[dict]:
 
 
 def list_apart(records: SiteRecords, config: Config) -> list[dict]:
-    """Episodes that are probably not positional: pseudonym, why, from which day it could be known, whether the site saw it, what was done."""
+    """Episodes that are probably not positional: pseudonym, why, from which day it could be known,
+    whether the site saw it, what was done."""
     verdicts = records["adjudications"]
     apart = verdicts[verdicts["positional"].eq("probable_non_positional")].sort_values(EPISODE_ID)
     sessions = records["attempts"].groupby(EPISODE_ID).size()
     return [
         {
             "episode": row.episode_id,
-            "why": "; ".join(_name_reason(reason, config) for reason in row.reasons_against.split()),
+            "why": "; ".join(
+                _name_reason(reason, config) for reason in row.reasons_against.split()
+            ),
             "day": "" if pd.isna(row.known_day) else f"day{BLANK}{row.known_day}",
             "recognised": "yes" if row.site_recognised else "no",
             "sessions": int(sessions.get(row.episode_id, 0)),

@@ -1,1 +1,2 @@
-"""The technical report: every disclosed estimate, with what it means, how it was made, and why some are missing."""
+"""The technical report: every disclosed estimate, with what it means, how it was made,
+and why some are missing."""

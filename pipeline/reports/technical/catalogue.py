@@ -1,4 +1,5 @@
-"""The catalogue of everything that can stand in the files of estimates, from its declarations (schemas/declared): as rows, .csv and Markdown."""
+"""The catalogue of everything that can stand in the files of estimates,
+from its declarations (schemas/declared): as rows, .csv and Markdown."""
 
 import csv
 import io
@@ -32,7 +33,11 @@ class Entry:
 
 def list_entries() -> list[Entry]:
     """Every quantity that an analysis of the plan can state, in the order of the plan."""
-    return [_describe(name, quantity) for name, analysis in PLAN.items() for quantity in analysis.quantities]
+    return [
+        _describe(name, quantity)
+        for name, analysis in PLAN.items()
+        for quantity in analysis.quantities
+    ]
 
 
 def format_csv() -> str:
@@ -47,20 +52,32 @@ def format_csv() -> str:
 def format_markdown() -> str:
     """The catalogue as a page: a section an analysis, a line a quantity."""
     parts = [
-        "# What can stand in the files of estimates\n\nMade by `./run catalogue --out docs`; the same as a table with all columns: "
-        "[estimates.csv](estimates.csv).\nParameters stand in braces. People are counted under one name wherever they are counted."
+        "# What can stand in the files of estimates\n\nMade by `./run catalogue --out docs`; the "
+        "same as a table with all columns: [estimates.csv](estimates.csv).\nParameters stand in "
+        "braces. People are counted under one name wherever they are counted."
     ]
     for name, analysis in PLAN.items():
         lines = [
-            f"| `{each.term}`{f' of `{each.stratum}`' if each.stratum else ''} | {each.words}"
-            f"{f' ({each.direction})' if each.direction else ''} | {each.kind} | {each.n_episodes} | {each.n_events} |"
+            (
+                f"| `{each.term}`{f' of `{each.stratum}`' if each.stratum else ''} | "
+                f"{each.words}{f' ({each.direction})' if each.direction else ''} | {each.kind} | "
+                f"{each.n_episodes} | {each.n_events} |"
+            )
             for each in list_entries()
             if each.analysis == name
         ]
-        head = "| term | meaning | kind | n_episodes counts | n_events counts |\n|---|---|---|---|---|"
-        parts.append(f"## {analysis.text.title}\n\n`{name}`. {analysis.text.estimand}\n\n" + "\n".join([head, *lines]))
+        head = (
+            "| term | meaning | kind | n_episodes counts | n_events counts |\n|---|---|---|---|---|"
+        )
+        parts.append(
+            f"## {analysis.text.title}\n\n`{name}`. {analysis.text.estimand}\n\n"
+            + "\n".join([head, *lines])
+        )
     kinds = [
-        f"| {name} | {kind.means} | {_write(kind.least)} | {_write(kind.most)} | {_say_decimals(kind.decimals)} |"
+        (
+            f"| {name} | {kind.means} | {_write(kind.least)} | {_write(kind.most)} | "
+            f"{_say_decimals(kind.decimals)} |"
+        )
         for name, kind in KINDS.items()
     ]
     head = "| kind | is | least | greatest | leaves to |\n|---|---|---|---|---|"
@@ -105,13 +122,28 @@ def _say_people(people: People | None) -> str:
 
 
 def _find_identities(analysis: str, quantity: Quantity) -> list[str]:
-    """The sums, sets within sets and chains that its people or its term take part in, each in words."""
+    """The sums, sets within sets and chains that its people or its term take part in,
+    each in words."""
     names = {people.name for people in (quantity.episodes, quantity.told) if people}
-    found = [f"{each.whole} = {' + '.join(each.parts)}" for each in SUMS if names & {each.whole, *each.parts}]
+    found = [
+        f"{each.whole} = {' + '.join(each.parts)}"
+        for each in SUMS
+        if names & {each.whole, *each.parts}
+    ]
     for whole, parts in DIVIDED.items():
         if {name.replace("{endpoint}", "objective") for name in names} & {whole, *parts}:
             found.append(f"{whole} = {' + '.join(parts)}".replace("objective", "{endpoint}"))
-    found += [f"{each.inner} within {each.outer}" for each in WITHIN if names & {each.inner, each.outer}]
-    found += [f"{each.name} by {each.variable}, each within the next" for each in CHAINS if each.name in names]
-    found += [f"1 = {' + '.join(s.terms)}" for s in SHARE_SUMS if s.analysis == analysis and quantity.term in s.terms]
+    found += [
+        f"{each.inner} within {each.outer}" for each in WITHIN if names & {each.inner, each.outer}
+    ]
+    found += [
+        f"{each.name} by {each.variable}, each within the next"
+        for each in CHAINS
+        if each.name in names
+    ]
+    found += [
+        f"1 = {' + '.join(s.terms)}"
+        for s in SHARE_SUMS
+        if s.analysis == analysis and quantity.term in s.terms
+    ]
     return list(dict.fromkeys(found))

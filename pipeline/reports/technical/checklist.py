@@ -1,7 +1,8 @@
 """Where the reports answer the items of STROBE and RECORD, and where they do not.
 
-von Elm E et al. PLoS Med 2007;4:e296 (STROBE, cohort studies); Benchimol EI et al. PLoS Med 2015;12:e1001885 (RECORD). The topics are in this
-project's own words. Numbers and topics of the items of RECORD are partly from memory.
+von Elm E et al. PLoS Med 2007;4:e296 (STROBE, cohort studies); Benchimol EI et al. PLoS Med
+2015;12:e1001885 (RECORD). The topics are in this project's own words. Numbers and topics of the
+items of RECORD are partly from memory.
 """
 
 from dataclasses import dataclass
@@ -11,7 +12,8 @@ YES, PARTLY, NO = "answered", "partly", "not answered"
 
 @dataclass(frozen=True)
 class Item:
-    """One item: `places` are names of analyses, sections of this page, or `committee` for the other report."""
+    """One item: `places` are names of analyses, sections of this page,
+    or `committee` for the other report."""
 
     number: str
     topic: str
@@ -28,12 +30,26 @@ STROBE = (
         "summary only; the title names no design",
         ("committee",),
     ),
-    Item("2", "Background and reason", NO, "the reports state results; the background is in the project's README"),
     Item(
-        "3", "Aims and questions fixed before", YES, "the plan, and what each analysis estimates", ("plan", "contents")
+        "2",
+        "Background and reason",
+        NO,
+        "the reports state results; the background is in the project's README",
+    ),
+    Item(
+        "3",
+        "Aims and questions fixed before",
+        YES,
+        "the plan, and what each analysis estimates",
+        ("plan", "contents"),
     ),
     Item("4", "Design, early in the text", YES, "what this is", ("about",)),
-    Item("5", "Setting, places and dates", NO, "sites are not named and dates are not collected, to protect patients"),
+    Item(
+        "5",
+        "Setting, places and dates",
+        NO,
+        "sites are not named and dates are not collected, to protect patients",
+    ),
     Item(
         "6a",
         "Who could enter, and follow-up",
@@ -42,7 +58,13 @@ STROBE = (
         ("plan", "episode_flow"),
     ),
     Item("6b", "Matching", YES, "none; weights instead, with their balance", ("second_line",)),
-    Item("7", "Outcomes, exposures, confounders, diagnostic criteria", YES, "criteria, endpoints and terms", ("plan",)),
+    Item(
+        "7",
+        "Outcomes, exposures, confounders, diagnostic criteria",
+        YES,
+        "criteria, endpoints and terms",
+        ("plan",),
+    ),
     Item(
         "8",
         "Sources of data and comparability of measurement",
@@ -57,9 +79,17 @@ STROBE = (
         "assumptions of each analysis, weights, variations",
         ("second_line", "sensitivity"),
     ),
-    Item("10", "Size of the study", PARTLY, "no size was planned; guards hold back what is too small", ("withheld",)),
+    Item(
+        "10",
+        "Size of the study",
+        PARTLY,
+        "no size was planned; guards hold back what is too small",
+        ("withheld",),
+    ),
     Item("11", "Handling of quantities", YES, "bands and limits", ("plan",)),
-    Item("12a", "Statistical methods, confounding", YES, "estimator of each analysis", ("contents",)),
+    Item(
+        "12a", "Statistical methods, confounding", YES, "estimator of each analysis", ("contents",)
+    ),
     Item(
         "12b",
         "Subgroups and interactions",
@@ -68,21 +98,53 @@ STROBE = (
         ("resolution_curves", "second_line"),
     ),
     Item(
-        "12c", "Missing data", PARTLY, "not recorded is a class of its own; nothing is imputed", ("pool_description",)
+        "12c",
+        "Missing data",
+        PARTLY,
+        "not recorded is a class of its own; nothing is imputed",
+        ("pool_description",),
     ),
     Item(
-        "12d", "Loss to follow-up", PARTLY, "counted, and as a competing event; not weighted for", ("competing_events",)
+        "12d",
+        "Loss to follow-up",
+        PARTLY,
+        "counted, and as a competing event; not weighted for",
+        ("competing_events",),
     ),
-    Item("12e", "Sensitivity analyses", YES, "each variation of the primary answer", ("sensitivity",)),
+    Item(
+        "12e", "Sensitivity analyses", YES, "each variation of the primary answer", ("sensitivity",)
+    ),
     Item("13a", "Numbers at each stage", YES, "flow", ("episode_flow",)),
     Item("13b", "Reasons for leaving", YES, "flow", ("episode_flow",)),
     Item("13c", "A flow diagram", YES, "picture", ("committee",)),
-    Item("14a", "Characteristics of participants", YES, "description of the pool", ("pool_description",)),
     Item(
-        "14b", "Missing values of each variable", PARTLY, "where “unknown” is a value of its own", ("pool_description",)
+        "14a",
+        "Characteristics of participants",
+        YES,
+        "description of the pool",
+        ("pool_description",),
     ),
-    Item("14c", "Follow-up time", PARTLY, "numbers at risk by day; no total time", ("resolution_curves",)),
-    Item("15", "Events over time", YES, "events beside each estimate", ("resolution_curves", "competing_events")),
+    Item(
+        "14b",
+        "Missing values of each variable",
+        PARTLY,
+        "where “unknown” is a value of its own",
+        ("pool_description",),
+    ),
+    Item(
+        "14c",
+        "Follow-up time",
+        PARTLY,
+        "numbers at risk by day; no total time",
+        ("resolution_curves",),
+    ),
+    Item(
+        "15",
+        "Events over time",
+        YES,
+        "events beside each estimate",
+        ("resolution_curves", "competing_events"),
+    ),
     Item(
         "16a",
         "Unadjusted and adjusted estimates with limits",
@@ -90,9 +152,19 @@ STROBE = (
         "naive beside weighted; curves beside time ratios",
         ("second_line", "resolution_regression"),
     ),
-    Item("16b", "Bounds of categories", YES, "names of the classes", ("resolution_regression", "plan")),
     Item(
-        "16c", "Absolute risks", YES, "shares by day, differences beside ratios", ("second_line", "resolution_curves")
+        "16b",
+        "Bounds of categories",
+        YES,
+        "names of the classes",
+        ("resolution_regression", "plan"),
+    ),
+    Item(
+        "16c",
+        "Absolute risks",
+        YES,
+        "shares by day, differences beside ratios",
+        ("second_line", "resolution_curves"),
     ),
     Item("17", "Further analyses", YES, "all analyses of the plan are listed", ("contents",)),
     Item("18", "Main results against the aims", YES, "in short", ("committee",)),
@@ -120,24 +192,31 @@ STROBE = (
     Item("22", "Funding", NO, "not known to the workflow"),
 )
 RECORD = (
-    Item("1.1", "Kind and names of the data sources", PARTLY, "kind; sites are not named", ("about",)),
+    Item("1.1", "Kind and names of the data sources", PARTLY, "kind; sites are not named",
+         ("about",)),
     Item("1.2", "Region and time span", NO, "not collected, to protect patients"),
     Item("1.3", "Linkage named", YES, "none: records are not linked between sites", ("about",)),
     Item("6.1", "Codes that select the population", YES, "criteria", ("plan",)),
-    Item("6.2", "Validation of those codes", PARTLY, "against the working diagnosis, and planted truth", ("diagnosis_agreement", "planted_variants")),
+    Item("6.2", "Validation of those codes", PARTLY,
+         "against the working diagnosis, and planted truth",
+         ("diagnosis_agreement", "planted_variants")),
     Item("6.3", "Linkage as a diagram", YES, "no linkage", ("about",)),
     Item("7.1", "Lists of codes", YES, "plan; the data dictionary is in the store", ("plan",)),
     Item("12.1", "Access of investigators to the data", NO, "not known to the workflow"),
-    Item("12.2", "Cleaning", PARTLY, "counts here; each delivery's own page says what was set aside", ("episode_flow",)),
+    Item("12.2", "Cleaning", PARTLY,
+         "counts here; each delivery's own page says what was set aside", ("episode_flow",)),
     Item("12.3", "Method and quality of linkage", YES, "no linkage", ("about",)),
     Item("13.1", "Selection, filters and quality", YES, "flow", ("episode_flow",)),
-    Item("19.1", "Data not made for research: misclassification, missing, drift", PARTLY, "misclassification is counted, drift is not", ("planted_variants", "diagnosis_agreement")),
-    Item("22.1", "Protocol, data and code at hand", YES, "plan, fingerprints, tidy files", ("plan", "used")),
+    Item("19.1", "Data not made for research: misclassification, missing, drift", PARTLY,
+         "misclassification is counted, drift is not", ("planted_variants", "diagnosis_agreement")),
+    Item("22.1", "Protocol, data and code at hand", YES, "plan, fingerprints, tidy files",
+         ("plan", "used")),
 )  # fmt: skip
 
 
 def map_items(items: tuple[Item, ...], places: set[str]) -> list[dict]:
-    """Rows of the checklist: an answer that rests only on places that this page does not have is none in this run."""
+    """Rows of the checklist: an answer that rests only on places that this page does not have is
+    none in this run."""
     return [_map_item(item, places | {"committee"}) for item in items]
 
 
@@ -149,5 +228,8 @@ def _map_item(item: Item, places: set[str]) -> dict:
         "topic": item.topic,
         "answer": NO if absent else item.answer,
         "where": "what would answer it is not in this run" if absent else item.where,
-        "links": [{"name": place, "href": "committee.html" if place == "committee" else f"#{place}"} for place in here],
+        "links": [
+            {"name": place, "href": "committee.html" if place == "committee" else f"#{place}"}
+            for place in here
+        ],
     }

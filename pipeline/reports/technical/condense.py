@@ -1,19 +1,24 @@
-"""What a page has room for: curves by their reported days, and the coarser parts first. All rows are in the files."""
+"""What a page has room for: curves by their reported days, and the coarser parts first.
+
+All rows are in the files.
+"""
 
 import re
 
 import pandas as pd
 
 DENSE = r"unresolved_(?:upper|lower)_day_\d+"  # curves day by day
-MOST = 1200  # rows of one analysis on the page, so that it opens at once; the demonstration pool stays below
+# rows of one analysis on the page, so that it opens at once; the demonstration pool stays below
+MOST = 1200
 DIVIDERS = re.compile(r"[=,>]")
 
 
 def condense_rows(rows: pd.DataFrame) -> pd.DataFrame:
     """The rows of one analysis that its section shows, in their order; whole parts only.
 
-    Left out are curves day by day. Where more than MOST rows are left, parts with fewer divisions come first (the whole population, then
-    parts by one variable, ...), among equals by name, until the next part would not fit; the first part is always there.
+    Left out are curves day by day. Where more than MOST rows are left, parts with fewer divisions
+    come first (the whole population, then parts by one variable, ...), among equals by name, until
+    the next part would not fit; the first part is always there.
     """
     shown = rows[~rows["term"].str.fullmatch(DENSE)]
     sizes = shown["stratum"].value_counts(sort=False)

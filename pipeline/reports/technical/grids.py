@@ -10,13 +10,16 @@ from schemas import codes
 from schemas.declared import find_declared
 from schemas.study import Config
 
-RECORDED = find_declared("diagnosis_agreement", "{part}:recorded={recorded},adjudicated={adjudicated}").pattern
+RECORDED = find_declared(
+    "diagnosis_agreement", "{part}:recorded={recorded},adjudicated={adjudicated}"
+).pattern
 READ = find_declared("planted_variants", "{part}:read={read}").pattern
 SHARE_COLUMNS = ["Share", "95 % limits", "Episodes", "Read so", "Sites"]
 
 
 def view_agreement(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.DataFrame]:
-    """Recorded (rows) by adjudicated (columns), with the agreement and kappa of each; the sites are left."""
+    """Recorded (rows) by adjudicated (columns), with the agreement and kappa of each;
+    the sites are left."""
     cells = rows[rows["term"].str.fullmatch(RECORDED.pattern)]
     grids: dict[str, dict] = {}
     for row in cells.itertuples():
@@ -35,7 +38,8 @@ def view_agreement(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.D
 
 
 def view_planted(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.DataFrame]:
-    """What was planted (rows) by what it was read as (columns), then the shares read as planted with a picture."""
+    """What was planted (rows) by what it was read as (columns),
+    then the shares read as planted with a picture."""
     cells = rows[rows["term"].str.fullmatch(READ.pattern)]
     grids: dict[str, dict] = {}
     for row in cells.itertuples():
@@ -43,7 +47,9 @@ def view_planted(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.Dat
         value = codes.POSITIONAL[value] if part == "positional" else value
         grids.setdefault(part, {})[row.stratum.removeprefix("planted="), value] = row
     tables = [
-        _make_grid(f"{begin_sentence(part)}: planted (rows) by reading (columns)", "Planted", found, "")
+        _make_grid(
+            f"{begin_sentence(part)}: planted (rows) by reading (columns)", "Planted", found, ""
+        )
         for part, found in grids.items()
     ]
     shares = rows.drop(cells.index)
@@ -55,7 +61,11 @@ def view_planted(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.Dat
         for stratum, part in shares.groupby("stratum", sort=False)
     ]
     if groups:
-        tables.append(make_table("Shares read as planted, where looks can tell", SHARE_COLUMNS, groups, scale=SHARES))
+        tables.append(
+            make_table(
+                "Shares read as planted, where looks can tell", SHARE_COLUMNS, groups, scale=SHARES
+            )
+        )
     return tables, shares.iloc[:0]
 
 
@@ -69,7 +79,9 @@ def _show_share(row, config: Config) -> dict:
             write_limits(row.lower, row.upper, row.status),
             *(write_number(count) for count in (row.n_episodes, row.n_events, row.n_sites)),
         ],
-        "picture": draw_marks([Mark(float(row.estimate), *limits)], SHARES) if row.status == "ok" else None,
+        "picture": draw_marks([Mark(float(row.estimate), *limits)], SHARES)
+        if row.status == "ok"
+        else None,
         **say_status([row]),
     }
 
@@ -102,7 +114,9 @@ def _write_cell(row) -> str:
 def _say_kappa(rows: pd.DataFrame, part: str) -> str:
     """Agreement and kappa of the whole in a sentence, or why there is none."""
     said = []
-    for row in rows[rows["stratum"].eq("all") & rows["term"].isin([f"{part}_agreement", f"{part}_kappa"])].itertuples():
+    for row in rows[
+        rows["stratum"].eq("all") & rows["term"].isin([f"{part}_agreement", f"{part}_kappa"])
+    ].itertuples():
         name = "Cohen's kappa" if row.term.endswith("kappa") else "Share in agreement"
         limits = write_limits(row.lower, row.upper, row.status)
         said.append(

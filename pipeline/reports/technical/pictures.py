@@ -1,4 +1,7 @@
-"""Small pictures that stand in a row of a table: dots with their limits on one scale. The row's numbers are their words."""
+"""Small pictures that stand in a row of a table: dots with their limits on one scale.
+
+The row's numbers are their words.
+"""
 
 import math
 from collections.abc import Iterable
@@ -11,7 +14,8 @@ NOTHING = 1e-9  # values that lie within this of 0 are drawn at 0
 
 @dataclass(frozen=True)
 class Mark:
-    """A dot at `value`, with a line from `lower` to `upper` where there are limits; `kind` is its class in the style."""
+    """A dot at `value`, with a line from `lower` to `upper` where there are limits;
+    `kind` is its class in the style."""
 
     value: float
     lower: float | None = None
@@ -21,7 +25,8 @@ class Mark:
 
 @dataclass(frozen=True)
 class Scale:
-    """From `low` to `high`, with the places that get a number; `log` spaces equal ratios equally."""
+    """From `low` to `high`, with the places that get a number;
+    `log` spaces equal ratios equally."""
 
     low: float
     high: float
@@ -41,7 +46,8 @@ SHARES = Scale(0, 1, (0, 0.5, 1))
 
 
 def choose_scale(marks: Iterable[Mark], *, log: bool = False) -> Scale:
-    """A scale on which the finite values and limits fit; 0 belongs to it, or 1 where it is one of ratios."""
+    """A scale on which the finite values and limits fit; 0 belongs to it,
+    or 1 where it is one of ratios."""
     held = [
         v
         for m in marks
@@ -62,7 +68,8 @@ def choose_scale(marks: Iterable[Mark], *, log: bool = False) -> Scale:
 
 
 def draw_marks(marks: Iterable[Mark], scale: Scale, reference: float | None = None) -> str:
-    """The marks of one row as an `<svg>` element, the first one uppermost; hidden from those who hear the row's numbers instead."""
+    """The marks of one row as an `<svg>` element, the first one uppermost;
+    hidden from those who hear the row's numbers instead."""
     marks = list(marks)
     drawn = [_draw_line("zero", scale.place(tick)) for tick in scale.ticks]
     if reference is not None:
@@ -73,14 +80,17 @@ def draw_marks(marks: Iterable[Mark], scale: Scale, reference: float | None = No
             left = scale.place(scale.low if mark.lower is None else mark.lower)
             right = scale.place(scale.high if mark.upper is None else mark.upper)
             drawn.append(f'<path class="{mark.kind}" d="M{left} {y}H{right}"/>')
-        drawn.append(f'<circle class="{mark.kind}" cx="{scale.place(mark.value)}" cy="{y}" r="3.2"/>')
+        drawn.append(
+            f'<circle class="{mark.kind}" cx="{scale.place(mark.value)}" cy="{y}" r="3.2"/>'
+        )
     return _wrap("".join(drawn), HEIGHT)
 
 
 def draw_axis(scale: Scale) -> str:
     """The numbers of the scale, for the head of the column."""
     drawn = "".join(
-        f'<text x="{scale.place(tick)}" y="12" text-anchor="middle">{tick:.3g}</text>' for tick in scale.ticks
+        f'<text x="{scale.place(tick)}" y="12" text-anchor="middle">{tick:.3g}</text>'
+        for tick in scale.ticks
     )
     return _wrap(drawn.replace("-", "−").replace("text−anchor", "text-anchor"), 16)
 
@@ -90,4 +100,7 @@ def _draw_line(kind: str, x: float) -> str:
 
 
 def _wrap(drawn: str, height: int) -> str:
-    return f'<svg class="marks" viewBox="0 0 {WIDTH} {height}" aria-hidden="true" focusable="false">{drawn}</svg>'
+    return (
+        f'<svg class="marks" viewBox="0 0 {WIDTH} {height}" aria-hidden="true" '
+        f'focusable="false">{drawn}</svg>'
+    )

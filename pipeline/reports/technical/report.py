@@ -1,4 +1,5 @@
-"""The whole technical report as one plain dict: disclosed estimates in, texts and tables out; nothing is estimated here."""
+"""The whole technical report as one plain dict: disclosed estimates in, texts and tables out;
+nothing is estimated here."""
 
 from collections.abc import Sequence
 
@@ -23,7 +24,8 @@ from schemas.notes import NEWER
 from schemas.quantities import DIAGNOSTICS, VARIANCES, Undeclared
 from schemas.study import Config
 
-SECTIONS = {"about", "cautions", "contents", "plan", "used", "withheld"}  # places of the page besides the analyses
+# places of the page besides the analyses
+SECTIONS = {"about", "cautions", "contents", "plan", "used", "withheld"}
 
 
 def compose_technical(
@@ -37,8 +39,9 @@ def compose_technical(
 ) -> dict:
     """What `technical.html.j2` shows.
 
-    `estimates` are disclosed ones (schemas.estimate.Estimates) by analysis; an empty or absent one is said to be absent. `plan_files` are
-    the texts of the plan by file name, `used` the fingerprints and versions behind the numbers, `figures` the rows of figures/figures.csv;
+    `estimates` are disclosed ones (schemas.estimate.Estimates) by analysis; an empty or absent one
+    is said to be absent. `plan_files` are the texts of the plan by file name, `used` the
+    fingerprints and versions behind the numbers, `figures` the rows of figures/figures.csv;
     `invented` is true of the demonstration pool only.
     """
     ordered = _order({name: rows for name, rows in estimates.items() if len(rows)})
@@ -59,7 +62,9 @@ def compose_technical(
         "diagnostics": collect_among(without_sites, DIAGNOSTICS, titles, config),
         "withheld": list_withheld(masked, titles, config),
         "rounding": say_rounding(config),
-        "statuses": [{"code": code, "meaning": meaning} for code, meaning in codes.ESTIMATE_STATUS.items()],
+        "statuses": [
+            {"code": code, "meaning": meaning} for code, meaning in codes.ESTIMATE_STATUS.items()
+        ],
         "plan": [{"name": name, "text": text} for name, text in plan_files.items()],
         "checklists": [
             {"name": "STROBE", "items": map_items(STROBE, SECTIONS | set(ordered))},
@@ -72,9 +77,10 @@ def say_rounding(config: Config) -> str:
     """How released numbers were rounded; the tables do not say so at each of them."""
     rule = config.study.disclosure
     return (
-        f"Counts of people are rounded to multiples of {rule.round_counts}, and fewer than {rule.least_shown} are not shown; shares have two decimals, "
-        "or steps of 0.05 where that would tell too much, as the column rounded of the files says. Rounded parts may not add up to their "
-        "whole. The exact numbers stay with whoever ran this."
+        f"Counts of people are rounded to multiples of {rule.round_counts}, and fewer than "
+        f"{rule.least_shown} are not shown; shares have two decimals, or steps of 0.05 where that "
+        "would tell too much, as the column rounded of the files says. Rounded parts may not add "
+        "up to their whole. The exact numbers stay with whoever ran this."
     )
 
 
@@ -87,7 +93,8 @@ def _order(estimates: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
 
 
 def _count(name: str, rows: pd.DataFrame, titles: dict[str, str]) -> dict:
-    """A line of the contents: how many numbers can be used, and how many have which other status."""
+    """A line of the contents: how many numbers can be used,
+    and how many have which other status."""
     counts = rows["status"].value_counts()
     return {
         "name": name,

@@ -1,4 +1,5 @@
-"""The table of models that were fitted twice: one row a model, what it was compared with, and how far the two agree."""
+"""The table of models that were fitted twice: one row a model, what it was compared with,
+and how far the two agree."""
 
 import pandas as pd
 
@@ -17,7 +18,9 @@ def view_model_agreement(rows: pd.DataFrame, config: Config) -> tuple[list[dict]
         if term == "largest_difference"
     ]
     columns = ["Second fit", "Agreement", "At most", "Sites"]
-    return [make_table("Agreement of models", columns, [{"heading": "", "rows": made}], first="Model")], rows.iloc[:0]
+    return [
+        make_table("Agreement of models", columns, [{"heading": "", "rows": made}], first="Model")
+    ], rows.iloc[:0]
 
 
 def _tell_model(row, most) -> dict:

@@ -1,8 +1,9 @@
 """Tables of the technical report as plain dicts: one row an estimate, its status always beside it.
 
-A table is {caption, note, first, columns, axis, groups}; a group is {heading, rows}; a row is {label, sub, cells, picture, statuses,
-status}. Rows of single sites are never shown: the report is read outside of them. What is told of them is how many sites have a number,
-and the lowest, middle and highest, where at least as many sites have one as the plan asks for statements on sites.
+A table is {caption, note, first, columns, axis, groups}; a group is {heading, rows}; a row is
+{label, sub, cells, picture, statuses, status}. Rows of single sites are never shown: the report is
+read outside of them. What is told of them is how many sites have a number, and the lowest, middle
+and highest, where at least as many sites have one as the plan asks for statements on sites.
 """
 
 import re
@@ -11,7 +12,14 @@ from typing import Any
 import pandas as pd
 
 from pipeline.reports.technical.pictures import draw_axis
-from pipeline.reports.technical.terms import name_part, name_term, name_variable, write_limits, write_number, write_p
+from pipeline.reports.technical.terms import (
+    name_part,
+    name_term,
+    name_variable,
+    write_limits,
+    write_number,
+    write_p,
+)
 from pipeline.reports.wording import begin_sentence, join_words
 from schemas import codes
 from schemas.study import Config
@@ -20,12 +28,27 @@ SITE = re.compile(r"\bsite=([^,:\s]+)")
 NAMED = ["stratum", "term", "comparison"]
 TEXTS = [*NAMED, "population", "endpoint", "method", "note"]
 APART = 3  # rows of a stratum from which it gets a heading of its own
-NUMBER_COLUMNS = ["Estimate", "95 % limits", "Std. error", "P", "P adjusted", "Episodes", "Events", "Sites", "Method"]
+NUMBER_COLUMNS = [
+    "Estimate",
+    "95 % limits",
+    "Std. error",
+    "P",
+    "P adjusted",
+    "Episodes",
+    "Events",
+    "Sites",
+    "Method",
+]
 
 
 def list_site_codes(estimates: dict[str, pd.DataFrame]) -> list[str]:
     """The codes of the sites that any estimate names."""
-    named = {text for rows in estimates.values() for column in NAMED for text in rows[column].dropna().unique()}
+    named = {
+        text
+        for rows in estimates.values()
+        for column in NAMED
+        for text in rows[column].dropna().unique()
+    }
     return sorted({code for text in named for code in SITE.findall(text)})
 
 
@@ -50,14 +73,17 @@ def split_sites(rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
 
 def number_methods(rows: pd.DataFrame) -> dict[str, int]:
     """The methods of an analysis, numbered in the order in which they come."""
-    return {method: number for number, method in enumerate(rows["method"].dropna().unique(), start=1)}
+    return {
+        method: number for number, method in enumerate(rows["method"].dropna().unique(), start=1)
+    }
 
 
 def tabulate_rows(rows: pd.DataFrame, methods: dict[str, int], config: Config) -> list[dict]:
     """All numbers of the rows, one table for each population and meaning of 'resolved'."""
     filled = rows.assign(endpoint=rows["endpoint"].fillna(""))
     parts = list(filled.groupby(["population", "endpoint"], sort=False))
-    parts.sort(key=lambda part: part[0][1] not in ("", config.study.resolution.primary))  # the primary one first
+    # the primary one first
+    parts.sort(key=lambda part: part[0][1] not in ("", config.study.resolution.primary))
     return [
         _tabulate(part, methods, config, name_population(population, endpoint))
         for (population, endpoint), part in parts
@@ -73,14 +99,21 @@ def name_population(population: str, endpoint: str | None) -> str:
 
 
 def _tabulate(rows: pd.DataFrame, methods: dict[str, int], config: Config, caption: str) -> dict:
-    """One table: strata of several rows under their names, the others under the variables that divide them."""
+    """One table: strata of several rows under their names, the others under the variables that
+    divide them."""
     groups: dict[str, list[dict]] = {}
     for stratum, part in rows.groupby("stratum", sort=False):
         alone = len(part) < APART and stratum != "all"
         heading = _say_variables(stratum) if alone else begin_sentence(name_part(stratum, config))
-        made = [_make_row(row, methods, config, stratum if alone else None) for row in part.itertuples()]
+        made = [
+            _make_row(row, methods, config, stratum if alone else None) for row in part.itertuples()
+        ]
         groups.setdefault(heading, []).extend(made)
-    kept = [k for k in range(len(NUMBER_COLUMNS)) if any(row["cells"][k] for part in groups.values() for row in part)]
+    kept = [
+        k
+        for k in range(len(NUMBER_COLUMNS))
+        if any(row["cells"][k] for part in groups.values() for row in part)
+    ]
     for row in (row for part in groups.values() for row in part):
         row["cells"] = [row["cells"][k] for k in kept]
     named = [{"heading": heading, "rows": part} for heading, part in groups.items()]
@@ -117,7 +150,8 @@ def _make_row(row, methods: dict[str, int], config: Config, part: str | None) ->
 
 
 def say_status(rows: list) -> dict:
-    """The statuses behind one row of a table, for the filter (`statuses`), and with their notes (`said`)."""
+    """The statuses behind one row of a table, for the filter (`statuses`),
+    and with their notes (`said`)."""
     said = list(dict.fromkeys((row.status, "" if pd.isna(row.note) else row.note) for row in rows))
     return {"statuses": " ".join(dict.fromkeys(status for status, _ in said)), "said": said}
 
@@ -131,7 +165,10 @@ def make_table(caption: str, columns: list[str], groups: list[dict], **more: Any
     notes = [note for row in rows for status, note in row["said"] if status == "ok"]
     shared = notes[0] if len(notes) >= APART and len(set(notes)) == 1 else ""
     for row in rows:
-        said = [(status, "" if status == "ok" and note == shared else note) for status, note in row.pop("said")]
+        said = [
+            (status, "" if status == "ok" and note == shared else note)
+            for status, note in row.pop("said")
+        ]
         row["status"] = "; ".join(": ".join(filter(None, pair)) for pair in said)
     notes = [more.get("note", ""), begin_sentence(shared) + "." if shared else ""]
     return {
@@ -145,16 +182,28 @@ def make_table(caption: str, columns: list[str], groups: list[dict], **more: Any
 
 
 def summarise_sites(rows: pd.DataFrame, config: Config) -> dict | None:
-    """One row for each quantity that single sites have, None if there is none; sites are not told apart."""
+    """One row for each quantity that single sites have, None if there is none;
+    sites are not told apart."""
     if rows.empty:
         return None
-    keys = [rows[column].fillna("").str.replace(SITE, "site=one", regex=True).rename(column) for column in NAMED]
+    keys = [
+        rows[column].fillna("").str.replace(SITE, "site=one", regex=True).rename(column)
+        for column in NAMED
+    ]
     endpoints = rows["endpoint"].fillna("").rename("endpoint")
-    made = [_summarise(name, part, config) for name, part in rows.groupby([endpoints, *keys], sort=False)]
+    made = [
+        _summarise(name, part, config)
+        for name, part in rows.groupby([endpoints, *keys], sort=False)
+    ]
     least = config.study.guards.min_sites
-    note = f"No site can be told from another here. Lowest, middle and highest are given where at least {least} sites have a number."
+    note = (
+        "No site can be told from another here. Lowest, middle and highest are given where at "
+        f"least {least} sites have a number."
+    )
     columns = ["Sites with a number", "Sites without", "Lowest", "Middle", "Highest"]
-    return make_table("Single sites, not told apart", columns, [{"heading": "", "rows": made}], note=note)
+    return make_table(
+        "Single sites, not told apart", columns, [{"heading": "", "rows": made}], note=note
+    )
 
 
 def _summarise(name: tuple, part: pd.DataFrame, config: Config) -> dict:
@@ -168,24 +217,34 @@ def _summarise(name: tuple, part: pd.DataFrame, config: Config) -> dict:
     return {
         "label": begin_sentence(name_term(part["analysis"].iloc[0], stratum, term, config)),
         "sub": "; ".join(words for words in said if words),
-        "cells": [str(len(numbers)), str(len(part) - len(numbers)), *(write_number(end) for end in ends)],
+        "cells": [
+            str(len(numbers)),
+            str(len(part) - len(numbers)),
+            *(write_number(end) for end in ends),
+        ],
         "picture": None,
         "statuses": " ".join(counts.index),
         "said": [(f"{status} ({count})", "") for status, count in counts.items()],
     }
 
 
-def list_withheld(estimates: dict[str, pd.DataFrame], titles: dict[str, str], config: Config) -> dict:
-    """Every number that is withheld, counted by analysis, status and reason, with the quantities that it concerns."""
+def list_withheld(
+    estimates: dict[str, pd.DataFrame], titles: dict[str, str], config: Config
+) -> dict:
+    """Every number that is withheld, counted by analysis, status and reason,
+    with the quantities that it concerns."""
     groups = []
     for analysis, rows in estimates.items():
         withheld = rows[rows["status"].ne("ok")]
         parts = [
-            _count_reason(reason, part, config) for reason, part in withheld.groupby(["status", "note"], sort=True)
+            _count_reason(reason, part, config)
+            for reason, part in withheld.groupby(["status", "note"], sort=True)
         ]
         if parts:
             groups.append({"heading": titles[analysis], "rows": parts})
-    return make_table("Withheld numbers, by reason", ["Numbers", "Parts"], groups, first="Quantities")
+    return make_table(
+        "Withheld numbers, by reason", ["Numbers", "Parts"], groups, first="Quantities"
+    )
 
 
 def _count_reason(reason: tuple[str, str], part: pd.DataFrame, config: Config) -> dict:

@@ -18,14 +18,18 @@ FAMILIES = ("family", "first_family", "first_maneuver", "change_to")
 
 
 def name_term(analysis: str, stratum: str, term: str, config: Config) -> str:
-    """A term in the words of its declaration (schemas/declared); raises schemas.quantities.Undeclared if it has none."""
+    """A term in the words of its declaration (schemas/declared);
+    raises schemas.quantities.Undeclared if it has none."""
     found = find_quantity(analysis, stratum, term)
     told = found.parameters
-    return found.quantity.words.format_map({name: _name_parameter(name, told, config) for name in told})
+    return found.quantity.words.format_map(
+        {name: _name_parameter(name, told, config) for name in told}
+    )
 
 
 def _name_parameter(name: str, told: Mapping[str, str], config: Config) -> str:
-    """What one parameter of a term is called; a class by its variable, a level as a part of the pool."""
+    """What one parameter of a term is called; a class by its variable,
+    a level as a part of the pool."""
     value = told[name]
     if name == "variable":
         return name_variable(value)
@@ -35,7 +39,8 @@ def _name_parameter(name: str, told: Mapping[str, str], config: Config) -> str:
 
 
 def name_part(stratum: str, config: Config) -> str:
-    """A stratum or comparison in words; 'all' is the whole population, and a site is only said to be one."""
+    """A stratum or comparison in words; 'all' is the whole population,
+    and a site is only said to be one."""
     if stratum == WHOLE:
         return "whole population"
     if stratum.startswith(SMALLER_CELLS):
@@ -52,7 +57,11 @@ def _say_pair(pair: str, config: Config) -> str:
     variable, equals, code = pair.partition("=")
     if not equals:
         return VARIABLES[pair].words if pair in VARIABLES else pair.replace("_", " ")
-    return ANY_SITE if variable == "site" else f"{name_variable(variable)}: {_name_code(variable, code, config)}"
+    return (
+        ANY_SITE
+        if variable == "site"
+        else f"{name_variable(variable)}: {_name_code(variable, code, config)}"
+    )
 
 
 def _name_code(variable: str, code: str, config: Config) -> str:
@@ -65,13 +74,19 @@ def _name_code(variable: str, code: str, config: Config) -> str:
     if variable in FAMILIES:
         return name_value("first_maneuver", code, config)
     if variable == "read":
-        return codes.POSITIONAL.get(code, code.replace("_", " ")) if code != "unknown" else "unknown"
+        return (
+            codes.POSITIONAL.get(code, code.replace("_", " ")) if code != "unknown" else "unknown"
+        )
     return name_value(variable, code, config)
 
 
 def select_terms(rows: pd.DataFrame, *quantities: Quantity) -> pd.Series:
     """Which rows are of one of these quantities."""
-    kept = {term for term in rows["term"].unique() if any(each.pattern.fullmatch(term) for each in quantities)}
+    kept = {
+        term
+        for term in rows["term"].unique()
+        if any(each.pattern.fullmatch(term) for each in quantities)
+    }
     return rows["term"].isin(kept)
 
 
@@ -90,7 +105,8 @@ def write_number(number: float | None) -> str:
 
 
 def write_limits(lower: float | None, upper: float | None, status: str) -> str:
-    """'0.12 to 0.34', one end if the other is not reached, nothing if there are none; 'at most 14' of a number that is hidden beyond a limit."""
+    """'0.12 to 0.34', one end if the other is not reached, nothing if there are none;
+    'at most 14' of a number that is hidden beyond a limit."""
     ends = [write_number(lower), write_number(upper)]
     if not any(ends):
         return ""

@@ -1,4 +1,7 @@
-"""Special views: where rows of an analysis belong beside each other. Each takes its rows and gives back the tables and the rest."""
+"""Special views: where rows of an analysis belong beside each other.
+
+Each takes its rows and gives back the tables and the rest.
+"""
 
 from collections.abc import Callable, Iterable
 
@@ -8,7 +11,13 @@ from pipeline.reports.technical.grids import view_agreement, view_planted
 from pipeline.reports.technical.pictures import SHARES, Mark, Scale, choose_scale, draw_marks
 from pipeline.reports.technical.second_fits import view_model_agreement
 from pipeline.reports.technical.tables import make_table, name_population, say_status
-from pipeline.reports.technical.terms import name_part, name_term, select_terms, write_limits, write_number
+from pipeline.reports.technical.terms import (
+    name_part,
+    name_term,
+    select_terms,
+    write_limits,
+    write_number,
+)
 from pipeline.reports.wording import begin_sentence
 from schemas.declared import DECLARED, find_declared
 from schemas.denominators import BASES, Base
@@ -29,7 +38,8 @@ BY_VARIATION = find_declared("sensitivity", "resolved_by_day_{day}")
 
 
 def view_ledger(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.DataFrame]:
-    """Every base with its number, the larger one that it was taken from, and who of that one is not in it."""
+    """Every base with its number, the larger one that it was taken from,
+    and who of that one is not in it."""
     found = {row.term: row for row in rows.itertuples()}
     made = [
         {
@@ -37,13 +47,17 @@ def view_ledger(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.Data
             "sub": f"without: {base.without}" if base.without else "",
             "cells": [_write_estimate(found[name]), *_write_base(found, name, base)],
             "picture": None,
-            **say_status([row for row in (found[name], found.get(f"without_{name}")) if row is not None]),
+            **say_status(
+                [row for row in (found[name], found.get(f"without_{name}")) if row is not None]
+            ),
         }
         for name, base in BASES.items()
         if name in found
     ]
     columns = ["Number", "In episodes", "Of", "How many these are", "Not in it"]
-    table = make_table("Whom the numbers are of", columns, [{"heading": "", "rows": made}], first="Group")
+    table = make_table(
+        "Whom the numbers are of", columns, [{"heading": "", "rows": made}], first="Group"
+    )
     return [table], rows.iloc[:0]
 
 
@@ -51,7 +65,12 @@ def _write_base(found: dict, name: str, base: Base) -> list[str]:
     """Episodes of a base, the larger base and its number, and how many of it are left."""
     larger, left = found.get(base.of), found.get(f"without_{name}")
     of = f"{BASES[base.of].noun}s {BASES[base.of].says}" if base.of else ""
-    return [write_number(found[name].n_episodes), of, _write_estimate(larger), _write_estimate(left)]
+    return [
+        write_number(found[name].n_episodes),
+        of,
+        _write_estimate(larger),
+        _write_estimate(left),
+    ]
 
 
 def view_failures(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.DataFrame]:
@@ -63,18 +82,30 @@ def view_failures(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.Da
         made = []
         for reason, meaning in REASON.items():
             pair = [found.get(f"view={view},reason={reason}") for view in VIEW]
-            pair = [row if row is not None and row.population == population else None for row in pair]
+            pair = [
+                row if row is not None and row.population == population else None for row in pair
+            ]
             if any(pair):
                 made.append(_pair_row(begin_sentence(meaning), pair, scale))
-        note = "Upper, filled dot: at the time. Lower, open dot: in hindsight. Several reasons are possible for one failure."
+        note = (
+            "Upper, filled dot: at the time. Lower, open dot: in hindsight. Several reasons are "
+            "possible for one failure."
+        )
         tables.append(
-            _make_pairs(name_population(population, None), ("At the time", "In hindsight"), made, scale, note)
+            _make_pairs(
+                name_population(population, None),
+                ("At the time", "In hindsight"),
+                made,
+                scale,
+                note,
+            )
         )
     return tables, rows.drop(taken.index)
 
 
 def view_second_line(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.DataFrame]:
-    """Weighted beside naive, then balance before and after weighting; sizes, weights and E-values are left."""
+    """Weighted beside naive, then balance before and after weighting; sizes,
+    weights and E-values are left."""
     rows = rows.assign(comparison=rows["comparison"].fillna(""))
     tables, taken = [], []
     for heading, (terms, log) in CONTRASTS.items():
@@ -105,9 +136,12 @@ def _compare_naive(heading: str, part: pd.DataFrame, log: bool, config: Config) 
         ]
         groups.append({"heading": begin_sentence(name_part(stratum, config)), "rows": made})
     note = (
-        "Upper, filled dot: weighted. Lower, open dot: naive, without weights; its distance is what the weights change."
+        "Upper, filled dot: weighted. Lower, open dot: naive, without weights; its distance is "
+        "what the weights change."
     )
-    return _make_pairs(f"Weighted beside naive: {heading.lower()}", ("Weighted", "Naive"), groups, scale, note)
+    return _make_pairs(
+        f"Weighted beside naive: {heading.lower()}", ("Weighted", "Naive"), groups, scale, note
+    )
 
 
 def _show_balance(balance: pd.DataFrame, config: Config) -> dict:
@@ -121,10 +155,13 @@ def _show_balance(balance: pd.DataFrame, config: Config) -> dict:
             made.append(_pair_row(begin_sentence(name_part(level, config)), pair, scale))
         groups.append({"heading": begin_sentence(name_part(stratum, config)), "rows": made})
     note = (
-        "Standardised difference of means, change minus repeat. Filled dot: after weighting; open dot: before. Within 0.1 of zero is commonly "
-        "called balanced (Austin PC. Stat Med 2009;28:3083-3107); a small difference does not rule out what was not measured."
+        "Standardised difference of means, change minus repeat. Filled dot: after weighting; open "
+        "dot: before. Within 0.1 of zero is commonly called balanced (Austin PC. Stat Med "
+        "2009;28:3083-3107); a small difference does not rule out what was not measured."
     )
-    return _make_pairs("Balance of the two choices", ("After weighting", "Before"), groups, scale, note)
+    return _make_pairs(
+        "Balance of the two choices", ("After weighting", "Before"), groups, scale, note
+    )
 
 
 def view_sensitivity(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.DataFrame]:
@@ -137,12 +174,16 @@ def view_sensitivity(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd
         parts: dict[str, list] = {}
         for row in members.itertuples():
             variation, _, part = row.stratum.removeprefix("variation=").partition(",")
-            named, part = (f"{variation},{part}", "") if part in ("least", "greatest") else (variation, part)
+            named, part = (
+                (f"{variation},{part}", "") if part in ("least", "greatest") else (variation, part)
+            )
             parts.setdefault(part, []).append((named, row))
         groups = [_vary(part, found, scale, config) for part, found in parts.items()]
         caption = begin_sentence(name_term("sensitivity", "all", term, config))
         note = "The dashed line stands at the primary answer of the part."
-        tables.append(make_table(caption, _COLUMNS, groups, first="Variation", scale=scale, note=note))
+        tables.append(
+            make_table(caption, _COLUMNS, groups, first="Variation", scale=scale, note=note)
+        )
     return tables, rows.drop(taken.index)
 
 
@@ -150,23 +191,38 @@ _COLUMNS = ["Estimate", "95 % limits", "Episodes", "Events", "Sites"]
 
 
 def _vary(part: str, found: list, scale: Scale, config: Config) -> dict:
-    primary = next((row.estimate for named, row in found if named == "primary" and row.status == "ok"), None)
+    primary = next(
+        (row.estimate for named, row in found if named == "primary" and row.status == "ok"), None
+    )
     made = [
         _dot_row(begin_sentence(named.replace("_", " ").replace(",", ", ")), row, scale, primary)
         for named, row in found
     ]
-    return {"heading": begin_sentence(name_part(part, config)) if part else "Whole population", "rows": made}
+    return {
+        "heading": begin_sentence(name_part(part, config)) if part else "Whole population",
+        "rows": made,
+    }
 
 
 def collect_among(
     estimates: dict[str, pd.DataFrame], among: str, titles: dict[str, str], config: Config
 ) -> dict | None:
-    """The rows of all analyses that are declared `among` these, one group for each analysis; None if there is none."""
+    """The rows of all analyses that are declared `among` these, one group for each analysis;
+    None if there is none."""
     groups = []
     for analysis, rows in estimates.items():
-        fitting = rows[select_terms(rows, *(quantity for quantity in DECLARED[analysis] if quantity.among == among))]
+        fitting = rows[
+            select_terms(
+                rows, *(quantity for quantity in DECLARED[analysis] if quantity.among == among)
+            )
+        ]
         made = [
-            _dot_row(begin_sentence(name_term(row.analysis, row.stratum, row.term, config)), row, None, None)
+            _dot_row(
+                begin_sentence(name_term(row.analysis, row.stratum, row.term, config)),
+                row,
+                None,
+                None,
+            )
             | {"sub": name_part(row.stratum, config)}
             for row in fitting.itertuples()
         ]
@@ -221,7 +277,9 @@ def _pair_row(label: str, pair: list, scale: Scale) -> dict:
 
 def _write_counts(held: list, count: str) -> str:
     """A count of the pair: one number where both have the same, else both."""
-    return " / ".join(dict.fromkeys(write_number(getattr(row, count)) or "–" for row in held)).removeprefix("–")
+    return " / ".join(
+        dict.fromkeys(write_number(getattr(row, count)) or "–" for row in held)
+    ).removeprefix("–")
 
 
 def _write_estimate(row) -> str:
@@ -231,9 +289,13 @@ def _write_estimate(row) -> str:
     return f"{write_number(row.estimate)} ({limits})" if limits else write_number(row.estimate)
 
 
-def _make_pairs(caption: str, names: tuple[str, str], made: list[dict], scale: Scale, note: str) -> dict:
+def _make_pairs(
+    caption: str, names: tuple[str, str], made: list[dict], scale: Scale, note: str
+) -> dict:
     groups = made if made and "rows" in made[0] else [{"heading": "", "rows": made}]
-    return make_table(caption, [*names, "Episodes", "Events", "Sites"], groups, scale=scale, note=note)
+    return make_table(
+        caption, [*names, "Episodes", "Events", "Sites"], groups, scale=scale, note=note
+    )
 
 
 VIEWS: dict[str, View] = {

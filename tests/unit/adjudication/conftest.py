@@ -1,4 +1,7 @@
-"""Failed first maneuvers, explained: many cases at once, each as an episode of its own. And verdicts on looks, many at once too."""
+"""Failed first maneuvers, explained: many cases at once, each as an episode of its own.
+
+And verdicts on looks, many at once too.
+"""
 
 import pandas as pd
 import pytest
@@ -17,9 +20,13 @@ def explain(plan):
 
     def explain_cases(*cases, failure=plan.failure, incomplete=()):
         record = derive(gather(cases), plan, incomplete)
-        reasons = FailureReasons.validate(explain_failures(record, plan.criteria, plan.maneuvers, failure), lazy=True)
+        reasons = FailureReasons.validate(
+            explain_failures(record, plan.criteria, plan.maneuvers, failure), lazy=True
+        )
         return [
-            reasons[reasons["episode_id"].eq(f"EP-{n}")].drop(columns=EPISODE).reset_index(drop=True)
+            reasons[reasons["episode_id"].eq(f"EP-{n}")]
+            .drop(columns=EPISODE)
+            .reset_index(drop=True)
             for n in range(len(cases))
         ]
 
@@ -48,7 +55,8 @@ def judge_all(plan):
 
 @pytest.fixture
 def judge(judge_all):
-    """A function from looks (and what differs in the episode and its treatments) to the verdict on that episode."""
+    """A function from looks (and what differs in the episode and its treatments)
+    to the verdict on that episode."""
 
     def judge_looks(looks, episode=None, treatments=({},), followups=()) -> pd.Series:
         return judge_all(case(looks, treatments, followups, **(episode or {})))[0]

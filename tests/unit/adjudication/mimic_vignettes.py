@@ -1,4 +1,5 @@
-"""Repeated tests that show something else, or signs of another cause beside a typical one: none may be lost by repeating."""
+"""Repeated tests that show something else, or signs of another cause beside a typical one:
+none may be lost by repeating."""
 
 from tests.positional_looks import dizzy, downbeat, quiet, quiet_roll, roll_to, rolled, upbeat
 from tests.unit.adjudication.vignettes import AGAIN, BEFORE, EVREN, FREE, KIM, LATERAL, MACDONALD
@@ -13,7 +14,8 @@ def sideways(**more) -> dict:
     return dizzy(horizontal="left", peak_spv=12) | more
 
 
-# (source, looks, what the verdict says, signs of another cause that are told, signs that are not, what differs in the episode)
+# (source, looks, what the verdict says, signs of another cause that are told, signs that are not,
+# what differs in the episode)
 MIMICS = {
     "lasting geotropic after a silent roll": (
         KIM,

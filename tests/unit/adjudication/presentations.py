@@ -1,4 +1,5 @@
-"""How each variant presents itself, drawn at random: durations within its bounds, measured or not, repeated or not."""
+"""How each variant presents itself, drawn at random: durations within its bounds, measured or not,
+repeated or not."""
 
 import pandas as pd
 from hypothesis import strategies as st
@@ -18,13 +19,18 @@ def _timed(durations: tuple) -> st.SearchStrategy:
 
 
 def _upbeats(durations: tuple) -> st.SearchStrategy:
-    look = st.builds(lambda test, seconds: upbeat(seconds=seconds, test=test), posterior_tests, _timed(durations))
+    look = st.builds(
+        lambda test, seconds: upbeat(seconds=seconds, test=test), posterior_tests, _timed(durations)
+    )
     return st.lists(look, min_size=1, max_size=3)
 
 
 def _rolls(direction: str, durations: tuple) -> st.SearchStrategy:
-    """Both sides once or twice, the right one always stronger; signs that agree with that, or do not beat."""
-    right = st.builds(lambda speed, s: roll_to("right", direction, speed, s), strong, _timed(durations))
+    """Both sides once or twice, the right one always stronger; signs that agree with that,
+    or do not beat."""
+    right = st.builds(
+        lambda speed, s: roll_to("right", direction, speed, s), strong, _timed(durations)
+    )
     left = st.builds(lambda speed, s: roll_to("left", direction, speed, s), weak, _timed(durations))
     bow = st.sampled_from([[], [sign("bow", "right")], [sign("bow", "none"), sign("lean", "left")]])
     sides = [st.lists(side, min_size=1, max_size=2) for side in (right, left)]
@@ -32,7 +38,9 @@ def _rolls(direction: str, durations: tuple) -> st.SearchStrategy:
 
 
 def _downbeats(durations: tuple, torsions: tuple) -> st.SearchStrategy:
-    places = st.sampled_from([("straight_head_hang", "none"), ("dix_hallpike", "right"), ("side_lying", "right")])
+    places = st.sampled_from(
+        [("straight_head_hang", "none"), ("dix_hallpike", "right"), ("side_lying", "right")]
+    )
     look = st.builds(
         lambda place, torsion, s: downbeat(*place, torsion=torsion, seconds=s),
         places,
@@ -58,9 +66,13 @@ PRESENTATIONS = {
     "lateral_apogeotropic_adherent": _rolls("apogeotropic", LASTING),
     "lateral_transitional": st.just([roll_to("right", "right"), roll_to("left", "right")]),
     "downbeat": _downbeats(BRIEF, ("right", "none")),
-    "downbeat_posterior_cupula": _with(_downbeats(LASTING, ("left", "none")), quiet("sitting_up", "none")),
+    "downbeat_posterior_cupula": _with(
+        _downbeats(LASTING, ("left", "none")), quiet("sitting_up", "none")
+    ),
     "both_ears": _with(_upbeats(BRIEF), upbeat("left")),
-    "two_canals": st.builds(lambda up, rolls: up + rolls, _upbeats(BRIEF), _rolls("geotropic", BRIEF)),
+    "two_canals": st.builds(
+        lambda up, rolls: up + rolls, _upbeats(BRIEF), _rolls("geotropic", BRIEF)
+    ),
     "posterior_short_arm_suspected": st.just([dizzy("sitting_up", "none"), quiet()]),
     "subjective": st.just([dizzy()]),
 }
@@ -72,13 +84,21 @@ def number(looks: list[dict]) -> list[dict]:
 
 
 def on_days(looks: list[dict], days: list[int]) -> list[dict]:
-    """The looks spread over days before treatment, one day each, in turn. Tests whose directions belong together keep their day."""
-    together = {look["horizontal"] for look in looks if look.get("test") == "supine_roll"} == {"right"}
-    return number([look | {"day": days[0 if together else n % len(days)]} for n, look in enumerate(looks)])
+    """The looks spread over days before treatment, one day each, in turn.
+
+    Tests whose directions belong together keep their day.
+    """
+    together = {look["horizontal"] for look in looks if look.get("test") == "supine_roll"} == {
+        "right"
+    }
+    return number(
+        [look | {"day": days[0 if together else n % len(days)]} for n, look in enumerate(looks)]
+    )
 
 
 presented = st.tuples(
-    st.tuples(*PRESENTATIONS.values()), st.lists(st.sampled_from(DAYS), min_size=1, max_size=3, unique=True)
+    st.tuples(*PRESENTATIONS.values()),
+    st.lists(st.sampled_from(DAYS), min_size=1, max_size=3, unique=True),
 ).map(lambda drawn: [on_days(looks, drawn[1]) for looks in drawn[0]])
 uninformative = st.builds(
     lambda place, vertigo, day: (dizzy if vertigo else quiet)(*place, day=day, look=77),

@@ -1,4 +1,5 @@
-"""Verdicts on constructed cases: each criterion at, inside and outside its bounds, and the sets they leave. All are judged as one pool."""
+"""Verdicts on constructed cases: each criterion at, inside and outside its bounds,
+and the sets they leave. All are judged as one pool."""
 
 import pandas as pd
 import pytest
@@ -7,10 +8,29 @@ from tests.unit.adjudication.asked import Asked
 
 ASKED = Asked()
 ask = ASKED.ask
-RIGHT_POSTERIOR = {"vertical": "up", "torsion": "right", "side": "right", "vertigo": "moderate", "duration_s": 20}
+RIGHT_POSTERIOR = {
+    "vertical": "up",
+    "torsion": "right",
+    "side": "right",
+    "vertigo": "moderate",
+    "duration_s": 20,
+}
 GEOTROPIC = [
-    {"test": "supine_roll", "side": "right", "horizontal": "geotropic", "duration_s": 25, "peak_spv": 60},
-    {"test": "supine_roll", "side": "left", "horizontal": "geotropic", "duration_s": 20, "peak_spv": 20, "look": 2},
+    {
+        "test": "supine_roll",
+        "side": "right",
+        "horizontal": "geotropic",
+        "duration_s": 25,
+        "peak_spv": 60,
+    },
+    {
+        "test": "supine_roll",
+        "side": "left",
+        "horizontal": "geotropic",
+        "duration_s": 20,
+        "peak_spv": 20,
+        "look": 2,
+    },
 ]
 DOWNBEAT = RIGHT_POSTERIOR | {"vertical": "down", "torsion": "none"}
 HALF_TEST = RIGHT_POSTERIOR | {"test": "half_dix_hallpike", "duration_s": 120}
@@ -24,8 +44,9 @@ def verdicts(judge_all):
     return ASKED.judge(judge_all)
 
 
-# one-minute limit: von Brevern et al. J Vestib Res 2015;25:105-117; the band from 50 to 70 s is this project's proposal, and so is that
-# what leaves both kinds of debris open is no surer than the less established of them
+# one-minute limit: von Brevern et al. J Vestib Res 2015;25:105-117; the band from 50 to 70 s is
+# this project's proposal, and so is that what leaves both kinds of debris open is no surer than the
+# less established of them
 TIMES = [
     (20, "long", "canalolithiasis", "definite"),
     (49.9, "long", "canalolithiasis", "definite"),
@@ -35,35 +56,54 @@ TIMES = [
     (None, "unknown", "unknown", "emerging"),
 ]
 for seconds, *_ in TIMES:
-    ask("time", seconds, looks=[RIGHT_POSTERIOR | {"duration_s": pd.NA if seconds is None else seconds}])
+    ask(
+        "time",
+        seconds,
+        looks=[RIGHT_POSTERIOR | {"duration_s": pd.NA if seconds is None else seconds}],
+    )
 
 
 @pytest.mark.parametrize(("seconds", "arm", "mechanism", "certainty"), TIMES)
-def test_duration_decides_between_free_and_adherent_debris(verdicts, seconds, arm, mechanism, certainty):
+def test_duration_decides_between_free_and_adherent_debris(
+    verdicts, seconds, arm, mechanism, certainty
+):
     verdict = verdicts["time", seconds]
-    assert (verdict["positional"], verdict["canal"], verdict["side"]) == ("yes", "posterior", "right")
-    assert (verdict["arm"], verdict["mechanism"], verdict["certainty"]) == (arm, mechanism, certainty)
+    assert (verdict["positional"], verdict["canal"], verdict["side"]) == (
+        "yes",
+        "posterior",
+        "right",
+    )
+    assert (verdict["arm"], verdict["mechanism"], verdict["certainty"]) == (
+        arm,
+        mechanism,
+        certainty,
+    )
 
 
 AGAINST = {"attacks_over_2min": "yes", "severe_headache_or_neck_pain": "yes"}
 for seconds in (20, 60, None, 120):
     timed = [RIGHT_POSTERIOR | {"duration_s": pd.NA if seconds is None else seconds}]
     ask("two flags", seconds, looks=timed, **AGAINST)
-timed_twice = [RIGHT_POSTERIOR | {"duration_s": s, "look": n} for n, s in enumerate((70, 75), start=1)]
+timed_twice = [
+    RIGHT_POSTERIOR | {"duration_s": s, "look": n} for n, s in enumerate((70, 75), start=1)
+]
 ask("two flags", "70 and 75", looks=timed_twice, **AGAINST)
 
 
 def test_two_flags_outweigh_only_what_cannot_be_an_established_variant(verdicts):
     # what was not timed could be: positional status does not hang on a stopwatch
-    kept = {key[1]: verdict["positional"] for key, verdict in verdicts.items() if key[0] == "two flags"}
+    kept = {
+        key[1]: verdict["positional"] for key, verdict in verdicts.items() if key[0] == "two flags"
+    }
     apart = "probable_non_positional"
     assert kept == {20: "yes", 60: "yes", None: "yes", 120: apart, "70 and 75": apart}
     assert verdicts["two flags", 20]["certainty"] == "definite"
     assert set(verdicts["two flags", 20]["reasons_against"].split()) == set(AGAINST)
 
 
-# latency of one or a few seconds: von Brevern et al. J Vestib Res 2015;25:105-117 (as restated elsewhere); half a second, which rounds to
-# one, is this project's proposal; turns round on sitting up: the same criteria, from memory
+# latency of one or a few seconds: von Brevern et al. J Vestib Res 2015;25:105-117 (as restated
+# elsewhere); half a second, which rounds to one, is this project's proposal; turns round on sitting
+# up: the same criteria, from memory
 EXPECTED = [
     ("latency_s", 0.4, "probable"),
     ("latency_s", 0.5, "definite"),
@@ -81,13 +121,21 @@ for field, value, _ in EXPECTED:
 
 
 @pytest.mark.parametrize(("field", "value", "certainty"), EXPECTED)
-def test_what_the_description_adds_lowers_the_certainty_and_excludes_nothing(verdicts, field, value, certainty):
+def test_what_the_description_adds_lowers_the_certainty_and_excludes_nothing(
+    verdicts, field, value, certainty
+):
     verdict = verdicts["expected", field, value]
-    assert (verdict["certainty"], verdict["criteria"], verdict["arm"]) == (certainty, "posterior_free", "long")
-    assert verdicts["expected", field, value, "again"]["certainty"] == "definite"  # one look as described is enough
+    assert (verdict["certainty"], verdict["criteria"], verdict["arm"]) == (
+        certainty,
+        "posterior_free",
+        "long",
+    )
+    # one look as described is enough
+    assert verdicts["expected", field, value, "again"]["certainty"] == "definite"
 
 
-# lateral-canal side table of Bhattacharyya et al. Otolaryngol Head Neck Surg 2017;156(3 Suppl):S1-S47, complete for signs
+# lateral-canal side table of Bhattacharyya et al. Otolaryngol Head Neck Surg 2017;156(3
+# Suppl):S1-S47, complete for signs
 SIGNS = [
     ("geotropic", "lying_down", "left", "right"),
     ("geotropic", "bow", "right", "right"),
@@ -98,8 +146,16 @@ SIGNS = [
 ]
 for direction, sign, beats, _ in SIGNS:
     equal = [look | {"peak_spv": 30, "horizontal": direction} for look in GEOTROPIC]
-    ask("sign", direction, sign, looks=[*equal, {"test": sign, "side": "none", "horizontal": beats, "look": 3}])
-ask("against intensity", looks=[*GEOTROPIC, {"test": "bow", "side": "none", "horizontal": "left", "look": 3}])
+    ask(
+        "sign",
+        direction,
+        sign,
+        looks=[*equal, {"test": sign, "side": "none", "horizontal": beats, "look": 3}],
+    )
+ask(
+    "against intensity",
+    looks=[*GEOTROPIC, {"test": "bow", "side": "none", "horizontal": "left", "look": 3}],
+)
 INTENSITY = [
     ("geotropic", "right", "right"),
     ("geotropic", "left", "left"),
@@ -107,16 +163,25 @@ INTENSITY = [
     ("apogeotropic", "left", "right"),
 ]
 for direction, stronger, _ in INTENSITY:
-    looks = [look | {"horizontal": direction, "peak_spv": 60 if look["side"] == stronger else 20} for look in GEOTROPIC]
+    looks = [
+        look | {"horizontal": direction, "peak_spv": 60 if look["side"] == stronger else 20}
+        for look in GEOTROPIC
+    ]
     ask("intensity", direction, stronger, looks=looks)
 ask("equal intensity", looks=[look | {"peak_spv": 30} for look in GEOTROPIC])
 ask("one side", looks=GEOTROPIC[:1])
 
 
 @pytest.mark.parametrize(("direction", "sign", "beats", "side"), SIGNS)
-def test_tie_breaking_signs_tell_the_side_where_intensity_does_not(verdicts, direction, sign, beats, side):
+def test_tie_breaking_signs_tell_the_side_where_intensity_does_not(
+    verdicts, direction, sign, beats, side
+):
     verdict = verdicts["sign", direction, sign]
-    assert (verdict["side"], verdict["side_by"], verdict["side_signs"]) == (side, "signs", f"{sign}={side}")
+    assert (verdict["side"], verdict["side_by"], verdict["side_signs"]) == (
+        side,
+        "signs",
+        f"{sign}={side}",
+    )
 
 
 def test_intensity_outweighs_a_sign_and_the_disagreement_stays_visible(verdicts):
@@ -148,12 +213,17 @@ SIDES = [
 ]
 for direction, *seconds, _, _ in SIDES:
     timed = [pd.NA if s is None else s for s in seconds]
-    looks = [look | {"horizontal": direction, "duration_s": s} for look, s in zip(GEOTROPIC, timed, strict=True)]
+    looks = [
+        look | {"horizontal": direction, "duration_s": s}
+        for look, s in zip(GEOTROPIC, timed, strict=True)
+    ]
     ask("sides", direction, *seconds, looks=looks)
 
 
 @pytest.mark.parametrize(("direction", "right", "left", "arm", "certainty"), SIDES)
-def test_a_roll_test_lasts_as_long_as_its_longer_side(verdicts, direction, right, left, arm, certainty):
+def test_a_roll_test_lasts_as_long_as_its_longer_side(
+    verdicts, direction, right, left, arm, certainty
+):
     verdict = verdicts["sides", direction, right, left]
     assert (verdict["canal"], verdict["arm"], verdict["certainty"]) == ("lateral", arm, certainty)
 
@@ -181,29 +251,51 @@ def test_short_arm_needs_a_silent_dix_hallpike(verdicts):
 
 
 ask("felt", looks=[{"vertigo": "mild"}])
-ask("rising", looks=[{"side": "right"}, {"test": "sitting_up", "side": "none", "vertigo": "mild", "look": 2}])
+ask(
+    "rising",
+    looks=[{"side": "right"}, {"test": "sitting_up", "side": "none", "vertigo": "mild", "look": 2}],
+)
 ask("nothing", looks=[{}])
 ask("nothing, uncertain", looks=[{}], recorded_canal="uncertain")
 
 
 def test_vertigo_without_nystagmus_has_its_place(verdicts):
     felt, rising = verdicts["felt",], verdicts["rising",]
-    assert (felt["positional"], felt["certainty"], felt["canal"]) == ("yes", "subjective", "unknown")
-    assert (rising["certainty"], rising["arm"], rising["arm_basis"]) == ("suspected", "short", "sitting_up")
+    assert (felt["positional"], felt["certainty"], felt["canal"]) == (
+        "yes",
+        "subjective",
+        "unknown",
+    )
+    assert (rising["certainty"], rising["arm"], rising["arm_basis"]) == (
+        "suspected",
+        "short",
+        "sitting_up",
+    )
 
 
-def test_no_test_positive_any_more_is_resolved_before_only_if_the_site_holds_it_for_positional(verdicts):
+def test_no_test_positive_any_more_is_resolved_before_only_if_the_site_holds_it_for_positional(
+    verdicts,
+):
     assert verdicts["nothing",]["certainty"] == "resolved_before"
     assert verdicts["nothing, uncertain",]["positional"] == "undetermined"
 
 
 ask("same way", looks=[look | {"horizontal": "right"} for look in GEOTROPIC])
-ask("same way, not timed", looks=[look | {"horizontal": "right", "duration_s": pd.NA} for look in GEOTROPIC])
+ask(
+    "same way, not timed",
+    looks=[look | {"horizontal": "right", "duration_s": pd.NA} for look in GEOTROPIC],
+)
 ask("by ear", looks=[look | {"horizontal": look["side"]} for look in GEOTROPIC])
 ask("upper ear", looks=[RIGHT_POSTERIOR | {"torsion": "left"}])
 ask("torsional down-beat", looks=[RIGHT_POSTERIOR | {"vertical": "down"}])
-ask("two canals", looks=[RIGHT_POSTERIOR, *[look | {"look": look.get("look", 1) + 1} for look in GEOTROPIC]])
-ask("two ears", looks=[RIGHT_POSTERIOR, RIGHT_POSTERIOR | {"side": "left", "torsion": "left", "look": 2}])
+ask(
+    "two canals",
+    looks=[RIGHT_POSTERIOR, *[look | {"look": look.get("look", 1) + 1} for look in GEOTROPIC]],
+)
+ask(
+    "two ears",
+    looks=[RIGHT_POSTERIOR, RIGHT_POSTERIOR | {"side": "left", "torsion": "left", "look": 2}],
+)
 
 
 def test_nystagmus_to_the_same_ear_on_both_sides_is_transitional_if_it_was_seen_to_pass(verdicts):
@@ -214,14 +306,22 @@ def test_nystagmus_to_the_same_ear_on_both_sides_is_transitional_if_it_was_seen_
 
 def test_torsion_toward_the_upper_ear_meets_no_criterion(verdicts):
     verdict = verdicts["upper ear",]
-    assert (verdict["positional"], verdict["canal"], verdict["certainty"]) == ("undetermined", "unknown", "possible")
+    assert (verdict["positional"], verdict["canal"], verdict["certainty"]) == (
+        "undetermined",
+        "unknown",
+        "possible",
+    )
 
 
 def test_torsional_downbeat_keeps_both_places(verdicts):
-    # Vannucchi et al. Int J Otolaryngol 2012:413603: same direction from the other ear's posterior canal
+    # Vannucchi et al. Int J Otolaryngol 2012:413603: same direction from the other ear's posterior
+    # canal
     verdict = verdicts["torsional down-beat",]
     assert (verdict["canal"], verdict["side"]) == ("anterior_or_posterior", "unknown")
-    assert verdict["variants"] == "anterior/right/unknown/canalolithiasis posterior/left/long/canalolithiasis"
+    assert (
+        verdict["variants"]
+        == "anterior/right/unknown/canalolithiasis posterior/left/long/canalolithiasis"
+    )
 
 
 def test_two_canals_in_one_examination_are_multiple_and_two_ears_are_both(verdicts):

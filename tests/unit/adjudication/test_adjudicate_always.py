@@ -10,24 +10,46 @@ from tests.failure_cases import LATER, LEFT, RIGHT, SILENT, case, roll
 from tests.unit.adjudication.presentations import any_look, number
 
 MIRROR = {"right": "left", "left": "right"}
-seen_strategy = st.tuples(st.lists(any_look, min_size=1, max_size=5), st.lists(any_look, max_size=2))
+seen_strategy = st.tuples(
+    st.lists(any_look, min_size=1, max_size=5), st.lists(any_look, max_size=2)
+)
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=5, deadline=None)
-@given(seen=st.lists(seen_strategy, min_size=8, max_size=8), order=st.randoms(use_true_random=False))
+@settings(
+    suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=5, deadline=None
+)
+@given(
+    seen=st.lists(seen_strategy, min_size=8, max_size=8), order=st.randoms(use_true_random=False)
+)
 def test_mirror_order_shift_and_later_looks(judge_all, seen, order):
     plain = [number(looks) for looks, _ in seen]
     mirrored = [[turn(look) for look in looks] for looks in plain]
-    shifted = [case([look | {"day": look["day"] + 40} for look in looks], [{"day": 40}]) for looks in plain]
-    later = [[look | LATER | {"look": n, "day": 6} for n, look in enumerate(late, start=1)] for _, late in seen]
-    longer = [order.sample(rows, len(rows)) for rows in ([*a, *b] for a, b in zip(plain, later, strict=True))]
+    shifted = [
+        case([look | {"day": look["day"] + 40} for look in looks], [{"day": 40}]) for looks in plain
+    ]
+    later = [
+        [look | LATER | {"look": n, "day": 6} for n, look in enumerate(late, start=1)]
+        for _, late in seen
+    ]
+    longer = [
+        order.sample(rows, len(rows))
+        for rows in ([*a, *b] for a, b in zip(plain, later, strict=True))
+    ]
     verdicts = judge_all(*map(case, plain), *map(case, mirrored), *shifted, *map(case, longer))
     count = len(seen)
     for verdict, turned, moved, same in zip(
         *(verdicts[n : n + count] for n in range(0, 4 * count, count)), strict=True
     ):
         assert turned["side"] == MIRROR.get(verdict["side"], verdict["side"])
-        told = ["positional", "canal", "arm", "mechanism", "certainty", "criteria", "reasons_against"]
+        told = [
+            "positional",
+            "canal",
+            "arm",
+            "mechanism",
+            "certainty",
+            "criteria",
+            "reasons_against",
+        ]
         assert turned[told].equals(verdict[told])
         assert moved[[*told, "side"]].equals(verdict[[*told, "side"]])
         assert same.equals(verdict)
@@ -41,19 +63,31 @@ def test_looks_after_the_first_attempt_do_not_enter_the_verdict(judge):
 
 def turn(look: dict) -> dict:
     """The same look with right and left exchanged."""
-    return look | {key: MIRROR.get(look[key], look[key]) for key in ("side", "torsion", "horizontal")}
+    return look | {
+        key: MIRROR.get(look[key], look[key]) for key in ("side", "torsion", "horizontal")
+    }
 
 
 def test_each_of_many_episodes_has_its_answer(table, plan):
     count, pool = 10_000, {}
     seen = [RIGHT, SILENT | {"look": 2}, *roll("geotropic", "right")]
-    for name, rows in {"episodes": [{}], "examinations": seen, "treatments": [{}], "followups": []}.items():
+    for name, rows in {
+        "episodes": [{}],
+        "examinations": seen,
+        "treatments": [{}],
+        "followups": [],
+    }.items():
         one = table(name, rows)
         pool[name] = one.loc[one.index.repeat(count)].reset_index(drop=True)
         numbers = pool[name].index % count
         pool[name]["episode_id"] = pd.Series([f"EP-{n}" for n in numbers], dtype="string")
     findings = describe_looks(pool["examinations"], pool["treatments"], plan.criteria.duration)
     verdicts = adjudicate_episodes(
-        pool["episodes"], pool["examinations"], findings, pool["treatments"], pool["followups"], plan.criteria
+        pool["episodes"],
+        pool["examinations"],
+        findings,
+        pool["treatments"],
+        pool["followups"],
+        plan.criteria,
     )
     assert verdicts["canal"].eq("multiple").all()

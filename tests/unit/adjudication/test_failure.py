@@ -1,12 +1,26 @@
-"""What the maneuver and the looks tell of a failure: each pattern at, just inside and just outside its bound."""
+"""What the maneuver and the looks tell of a failure: each pattern at,
+just inside and just outside its bound."""
 
 import pandas as pd
 
-from tests.failure_cases import FAILED, LATER, LEFT, NOTHING, RIGHT, SILENT, case, evidence, roll, told
+from tests.failure_cases import (
+    FAILED,
+    LATER,
+    LEFT,
+    NOTHING,
+    RIGHT,
+    SILENT,
+    case,
+    evidence,
+    roll,
+    told,
+)
 
 
 def test_what_is_a_failure_and_what_is_none(explain):
-    moved_nothing = [case(FAILED, [{"maneuver": code, "side": "none"}]) for code in ("observe", "sham")]
+    moved_nothing = [
+        case(FAILED, [{"maneuver": code, "side": "none"}]) for code in ("observe", "sham")
+    ]
     plain, *none = explain(case(FAILED), case([RIGHT, LATER | {"day": 7}]), *moved_nothing)
     assert told(plain) == told(plain, "in_hindsight") == NOTHING
     assert plain["known_day"].tolist() == [7, 7]
@@ -19,9 +33,11 @@ def test_a_pool_without_failures_or_rows(explain):
 
 
 TOLERANCES = [
-    # head turn 21 to 67 degrees: Gebhart I et al. Otol Neurotol 2021;42:e341 (in vitro), who find clinicians at 50 +/- 4.8
+    # head turn 21 to 67 degrees: Gebhart I et al. Otol Neurotol 2021;42:e341 (in vitro), who find
+    # clinicians at 50 +/- 4.8
     ("head_turn_deg", {20.9: True, 21: False, 50: False, 67: False, 67.1: True}),
-    # 20 degrees or more below horizontal, 0 fails; 45 s or more: Obrist D et al. Front Neurol 2016;7:150 (in vitro)
+    # 20 degrees or more below horizontal, 0 fails; 45 s or more: Obrist D et al. Front Neurol
+    # 2016;7:150 (in vitro)
     ("head_hang_deg", {0: True, 19.9: True, 20: False}),
     ("hold_s", {44.9: True, 45: False, pd.NA: False}),
 ]
@@ -34,7 +50,12 @@ def test_in_vitro_tolerances_of_the_semont_maneuver(explain):
         for column, values in TOLERANCES
         for value, outside in values.items()
     ]
-    found = explain(*(case(FAILED, [{"maneuver": maneuver, column: value}]) for maneuver, column, value, _ in asked))
+    found = explain(
+        *(
+            case(FAILED, [{"maneuver": maneuver, column: value}])
+            for maneuver, column, value, _ in asked
+        )
+    )
     for reasons, (_, column, _, outside) in zip(found, asked, strict=True):
         assert (column.rsplit("_", 1)[0] + "_outside" in evidence(reasons)) is outside
 
@@ -43,18 +64,27 @@ def test_angles_that_were_not_measured_are_weaker_evidence(explain):
     tilted = {"maneuver": "semont", "head_hang_deg": 5}
     sources = ("measured", "estimated", "not_recorded", pd.NA)
     found = explain(*(case(FAILED, [tilted | {"angle_source": source}]) for source in sources))
-    assert [told(r)["technique"] for r in found] == ["head_hang_outside"] + ["head_hang_outside_by_estimate"] * 3
+    assert [told(r)["technique"] for r in found] == ["head_hang_outside"] + [
+        "head_hang_outside_by_estimate"
+    ] * 3
 
 
 def test_the_angles_of_the_epley_maneuver_have_no_published_tolerance(explain):
-    found = explain(*(case(FAILED, [{"head_turn_deg": turn, "head_hang_deg": 0}]) for turn in (0, 45, 90)))
+    found = explain(
+        *(case(FAILED, [{"head_turn_deg": turn, "head_hang_deg": 0}]) for turn in (0, 45, 90))
+    )
     assert [told(reasons) for reasons in found] == [NOTHING] * 3
 
 
 def test_a_hold_below_the_usual_one_is_evidence(explain):
-    # 20 to 30 s: Bhattacharyya et al. Otolaryngol Head Neck Surg 2017;156(3 Suppl):S1-S47, from memory
+    # 20 to 30 s: Bhattacharyya et al. Otolaryngol Head Neck Surg 2017;156(3 Suppl):S1-S47, from
+    # memory
     found = explain(*(case(FAILED, [{"hold_s": seconds}]) for seconds in (19.9, 20, pd.NA)))
-    assert [told(reasons) for reasons in found] == [{"technique": "hold_below_usual"}, NOTHING, NOTHING]
+    assert [told(reasons) for reasons in found] == [
+        {"technique": "hold_below_usual"},
+        NOTHING,
+        NOTHING,
+    ]
 
 
 def test_an_unfinished_or_unwatched_maneuver_is_evidence(explain):
@@ -81,7 +111,8 @@ def test_the_wrong_ear(explain):
 
 
 def test_the_maneuver_against_the_first_looks(explain):
-    # Kim JS et al. Neurology 2012;79:700-707 (geotropic) and 78:159-166 (apogeotropic); stronger ear: AAO guideline 2017
+    # Kim JS et al. Neurology 2012;79:700-707 (geotropic) and 78:159-166 (apogeotropic); stronger
+    # ear: AAO guideline 2017
     arms = {"wrong_arm": "later_look_other_arm maneuver_for_other_arm"}
     asked = [
         ("gufoni_geotropic", "right", "geotropic", NOTHING),
@@ -102,8 +133,11 @@ def test_the_maneuver_against_the_first_looks(explain):
 
 
 def test_a_maneuver_for_free_debris_where_it_is_adherent(explain):
-    # over a minute: von Brevern et al. J Vestib Res 2015;25:105-117; the band from 50 to 70 s is this project's proposal
-    (reasons,) = explain(case([look | {"duration_s": 90, "test": "half_dix_hallpike"} for look in FAILED]))
+    # over a minute: von Brevern et al. J Vestib Res 2015;25:105-117; the band from 50 to 70 s is
+    # this project's proposal
+    (reasons,) = explain(
+        case([look | {"duration_s": 90, "test": "half_dix_hallpike"} for look in FAILED])
+    )
     assert told(reasons) == {"adherent_debris": "maneuver_for_free_debris nystagmus_long"}
 
 
@@ -117,22 +151,33 @@ def test_lasting_nystagmus_after_the_maneuver(explain):
         (49.9, "no", None),
         (pd.NA, "no", None),
     ]
-    found = explain(*(case([RIGHT, FAILED[1] | {"duration_s": s, "fatigues": f}]) for s, f, _ in asked))
-    assert [told(r) for r in found] == [{"adherent_debris": code} if code else NOTHING for _, _, code in asked]
+    found = explain(
+        *(case([RIGHT, FAILED[1] | {"duration_s": s, "fatigues": f}]) for s, f, _ in asked)
+    )
+    assert [told(r) for r in found] == [
+        {"adherent_debris": code} if code else NOTHING for _, _, code in asked
+    ]
 
 
 def test_a_new_canal_is_a_switch_only_if_it_had_been_tested(explain):
-    # switches: Wu Y et al. Front Neurol 2022;13:1049828; test both canals: AAO guideline 2017 (see config/failure.yaml)
+    # switches: Wu Y et al. Front Neurol 2022;13:1049828; test both canals: AAO guideline 2017 (see
+    # config/failure.yaml)
     new = [*FAILED, *roll("geotropic", "right", day=9, after_attempt=pd.NA)]
     untested, switched = explain(case(new), case([*new, *roll("none", "right")]))
     assert told(untested, "in_hindsight") == {"wrong_canal": "untested_canal_positive"}
-    assert told(switched, "in_hindsight") == {"canal_switch_or_reentry": "tested_canal_newly_positive"}
+    assert told(switched, "in_hindsight") == {
+        "canal_switch_or_reentry": "tested_canal_newly_positive"
+    }
     assert told(switched) == NOTHING
-    assert switched.set_index("view")["known_day"].to_dict() == {"at_the_time": 7, "in_hindsight": 9}
+    assert switched.set_index("view")["known_day"].to_dict() == {
+        "at_the_time": 7,
+        "in_hindsight": 9,
+    }
 
 
 def test_a_switch_behind_a_treated_canal_that_turned_negative(explain):
-    # what comes after a day without any vertigo is a new spell, often in another canal (Perez P et al. Otol Neurotol 2012;33:437-443)
+    # what comes after a day without any vertigo is a new spell, often in another canal (Perez P et
+    # al. Otol Neurotol 2012;33:437-443)
     clear = [SILENT | LATER | {"day": 7}]
     tested = [RIGHT, *roll("none", "right")]
     moved, later = (roll("geotropic", "right", day=day, after_attempt=pd.NA) for day in (7, 90))
@@ -154,7 +199,8 @@ def test_down_beating_nystagmus_right_after_the_maneuver_is_no_switch(explain):
     # 22 of 57 after a successful maneuver: Oh EH et al. J Clin Neurol 2019;15:143-148
     down = RIGHT | {"vertical": "down", "look": 2}
     at_once, later = explain(
-        case([*FAILED, down | {"after_attempt": 1}]), case([*FAILED, down | LATER | {"day": 9, "look": 1}])
+        case([*FAILED, down | {"after_attempt": 1}]),
+        case([*FAILED, down | LATER | {"day": 9, "look": 1}]),
     )
     assert told(at_once, "in_hindsight") == NOTHING
     assert told(later, "in_hindsight") == {"canal_switch_or_reentry": "tested_canal_newly_positive"}
@@ -174,7 +220,9 @@ def test_a_recorded_switch_a_return_after_a_clear_visit_and_both_ears(explain):
 def test_success_of_another_maneuver_tells_only_in_hindsight(explain):
     looks = [*FAILED, {"day": 12} | LATER]
     seconds = [{"maneuver": "bow_and_yaw"}, {"maneuver": "semont"}, {}]
-    other, overlapping, same = explain(*(case(looks, [{}, second | {"attempt": 2, "day": 7}]) for second in seconds))
+    other, overlapping, same = explain(
+        *(case(looks, [{}, second | {"attempt": 2, "day": 7}]) for second in seconds)
+    )
     assert told(other) == NOTHING
     assert told(other, "in_hindsight")["wrong_arm"] == "other_arm_maneuver_worked"
     assert told(overlapping, "in_hindsight") == told(same, "in_hindsight") == NOTHING

@@ -8,48 +8,80 @@ from pydantic import ValidationError
 
 from pipeline.adjudication.failure import explain_failures
 from schemas.failure import EVIDENCE, REASON, Failure
-from tests.failure_cases import CLEAN, FAILED, LATER, LEFT, NOTHING, RIGHT, SILENT, case, derive, evidence, roll, told
+from tests.failure_cases import (
+    CLEAN,
+    FAILED,
+    LATER,
+    LEFT,
+    NOTHING,
+    RIGHT,
+    SILENT,
+    case,
+    derive,
+    evidence,
+    roll,
+    told,
+)
 
 MIRROR = {"right": "left", "left": "right"}
 
 look_strategy = st.one_of(
-    st.sampled_from([RIGHT, LEFT, SILENT, RIGHT | {"duration_s": 90}, RIGHT | {"vertical": "down"}]).map(lambda x: [x]),
+    st.sampled_from(
+        [RIGHT, LEFT, SILENT, RIGHT | {"duration_s": 90}, RIGHT | {"vertical": "down"}]
+    ).map(lambda x: [x]),
     st.sampled_from([("geotropic", "right"), ("apogeotropic", "left")]).map(lambda way: roll(*way)),
 )
 treatment_strategy = st.fixed_dictionaries(
     {
         "day": st.integers(0, 30),
-        "maneuver": st.sampled_from(["epley", "semont", "bow_and_yaw", "barbecue_roll", "gufoni_apogeotropic"]),
+        "maneuver": st.sampled_from(
+            ["epley", "semont", "bow_and_yaw", "barbecue_roll", "gufoni_apogeotropic"]
+        ),
         "side": st.sampled_from(["right", "left"]),
         "hold_s": st.sampled_from([10, 45, 200]),
         "completed": st.sampled_from(["yes", "no"]),
     }
 )
-contact_strategy = st.fixed_dictionaries({"day": st.integers(1, 30), "other_dizziness": st.sampled_from(["yes", "no"])})
+contact_strategy = st.fixed_dictionaries(
+    {"day": st.integers(1, 30), "other_dizziness": st.sampled_from(["yes", "no"])}
+)
 episode_strategy = st.builds(
     lambda days, treatments, contacts: case(
         [RIGHT] + [look | LATER | {"day": day} for day, seen in days for look in seen],
-        [t | {"attempt": n} for n, t in enumerate([SILENT, *sorted(treatments, key=lambda t: t["day"])], start=1)],
+        [
+            t | {"attempt": n}
+            for n, t in enumerate([SILENT, *sorted(treatments, key=lambda t: t["day"])], start=1)
+        ],
         contacts,
     ),
-    st.lists(st.tuples(st.integers(1, 40), look_strategy), max_size=4, unique_by=lambda seen: seen[0]),
+    st.lists(
+        st.tuples(st.integers(1, 40), look_strategy), max_size=4, unique_by=lambda seen: seen[0]
+    ),
     st.lists(treatment_strategy, max_size=3),
     st.lists(contact_strategy, max_size=2, unique_by=lambda contact: contact["day"]),
 )
 pool_strategy = st.lists(episode_strategy, min_size=8, max_size=8)
 FEW = settings(
-    suppress_health_check=list(HealthCheck), max_examples=5, deadline=None, phases=[Phase.explicit, Phase.generate]
+    suppress_health_check=list(HealthCheck),
+    max_examples=5,
+    deadline=None,
+    phases=[Phase.explicit, Phase.generate],
 )
 
 
 @FEW
 @given(pool=pool_strategy, last=look_strategy)
 def test_a_later_look_never_changes_what_was_known_at_the_time(explain, pool, last):
-    longer = [c | {"examinations": c["examinations"] + [x | LATER | {"day": 50} for x in last]} for c in pool]
+    longer = [
+        c | {"examinations": c["examinations"] + [x | LATER | {"day": 50} for x in last]}
+        for c in pool
+    ]
     reasons = explain(*pool, *longer)
     for before, after in zip(reasons[: len(pool)], reasons[len(pool) :], strict=True):
         if "no_later_look" not in evidence(before):  # whoever was never looked at has now been
-            first, second = (r[r["view"].eq("at_the_time")].reset_index(drop=True) for r in (before, after))
+            first, second = (
+                r[r["view"].eq("at_the_time")].reset_index(drop=True) for r in (before, after)
+            )
             pd.testing.assert_frame_equal(first, second)
 
 
@@ -77,7 +109,12 @@ def test_episodes_do_not_touch_each_other(explain):
 
 def test_each_of_many_episodes_has_its_answer(table, plan):
     count, pool = 5_000, {}
-    for name, rows in {"episodes": [{}], "examinations": FAILED, "treatments": [CLEAN], "followups": []}.items():
+    for name, rows in {
+        "episodes": [{}],
+        "examinations": FAILED,
+        "treatments": [CLEAN],
+        "followups": [],
+    }.items():
         one = table(name, rows)
         pool[name] = one.loc[one.index.repeat(count)].reset_index(drop=True)
         numbers = pool[name].index % count
@@ -91,13 +128,19 @@ def test_each_of_many_episodes_has_its_answer(table, plan):
 def test_every_pattern_is_written_down_with_a_reason_and_a_source(plan):
     assert set(plan.failure.patterns) == set(EVIDENCE)
     assert {p.reason for p in plan.failure.patterns.values()} == set(REASON) - {"undetermined"}
-    assert {code for t in plan.failure.tolerances.values() for code in t.maneuvers} <= set(plan.maneuvers)
+    assert {code for t in plan.failure.tolerances.values() for code in t.maneuvers} <= set(
+        plan.maneuvers
+    )
 
 
 @pytest.mark.parametrize(
     "change",
     [
-        {"patterns": {"hold_too_shrt": {"reason": "technique", "source": "x", "standing": "proposal"}}},
+        {
+            "patterns": {
+                "hold_too_shrt": {"reason": "technique", "source": "x", "standing": "proposal"}
+            }
+        },
         {"remission": {"posterior": {"days": 0, "source": "x", "standing": "proposal"}}},
         {"tolerance": {}},
     ],
@@ -115,8 +158,11 @@ def test_a_tolerance_needs_bounds_in_order(plan, bounds):
 
 
 def test_a_pattern_left_out_is_not_looked_for(explain, plan):
-    fewer = {code: pattern for code, pattern in plan.failure.patterns.items() if code != "not_completed"}
+    fewer = {
+        code: pattern for code, pattern in plan.failure.patterns.items() if code != "not_completed"
+    }
     (reasons,) = explain(
-        case(FAILED, [{"completed": "no"}]), failure=plan.failure.model_copy(update={"patterns": fewer})
+        case(FAILED, [{"completed": "no"}]),
+        failure=plan.failure.model_copy(update={"patterns": fewer}),
     )
     assert told(reasons) == NOTHING

@@ -1,4 +1,5 @@
-"""What the course tells of a failure: another diagnosis, a return, residual dizziness, remission, and nobody looking."""
+"""What the course tells of a failure: another diagnosis, a return, residual dizziness, remission,
+and nobody looking."""
 
 import pandas as pd
 
@@ -7,14 +8,20 @@ from tests.failure_cases import FAILED, LATER, NOTHING, RIGHT, SILENT, case, evi
 
 def test_another_diagnosis_counts_from_its_day(explain):
     found = explain(
-        *(case(FAILED, other_diagnosis="vestibular_migraine", other_diagnosis_day=day) for day in (6, 7, 8)),
+        *(
+            case(FAILED, other_diagnosis="vestibular_migraine", other_diagnosis_day=day)
+            for day in (6, 7, 8)
+        ),
         case(FAILED, contacts=[{"day": 8, "end_of_followup": "reclassified"}]),
         case(FAILED, contacts=[{"day": 7, "end_of_followup": "reclassified"}]),
     )
     diagnosed = {"not_positional": "other_diagnosis_made"}
     assert [told(r) for r in found[:3]] == [diagnosed, diagnosed, NOTHING]
     assert [told(r, "in_hindsight") for r in found[:3]] == [diagnosed] * 3
-    assert (told(found[3]), told(found[3], "in_hindsight")) == (NOTHING, {"not_positional": "reclassified"})
+    assert (told(found[3]), told(found[3], "in_hindsight")) == (
+        NOTHING,
+        {"not_positional": "reclassified"},
+    )
     # from the day of reclassification on, looks decide nothing: nobody looked in time
     assert told(found[4]) == {"never_looked": "no_later_look"}
     assert evidence(found[4], "in_hindsight") == {"no_later_look", "reclassified"}
@@ -23,18 +30,25 @@ def test_another_diagnosis_counts_from_its_day(explain):
 def test_what_spoke_against_it_from_the_first(explain):
     answers = ("yes", "no", "unknown", pd.NA)
     found = explain(*(case(FAILED, attacks_over_2min=answer) for answer in answers))
-    assert [told(reasons) for reasons in found] == [{"not_positional": "spoken_against"}] + [NOTHING] * 3
+    assert [told(reasons) for reasons in found] == [{"not_positional": "spoken_against"}] + [
+        NOTHING
+    ] * 3
 
 
 def test_weak_flags_alone_are_no_evidence_for_another_cause(explain):
-    # the weights are this project's proposal; a new change of hearing is weak, long attacks are moderate
+    # the weights are this project's proposal; a new change of hearing is weak, long attacks are
+    # moderate
     found = explain(
         case(FAILED, new_hearing_change="yes"),
         case(FAILED, new_hearing_change="yes", attacks_over_2min="yes"),
         case([look | {"vertigo": "none", "peak_spv": 20} for look in FAILED]),
     )
     # hearing and long attacks together meet the criteria of another cause
-    assert [told(reasons) for reasons in found] == [NOTHING, {"not_positional": "spoken_against"}, NOTHING]
+    assert [told(reasons) for reasons in found] == [
+        NOTHING,
+        {"not_positional": "spoken_against"},
+        NOTHING,
+    ]
 
 
 def test_a_record_with_a_hole_explains_nothing(explain):
@@ -48,13 +62,20 @@ AGAIN = [{}, {"attempt": 2, "day": 14}]
 
 
 def test_a_recurrence_read_as_failure(explain):
-    (reasons,) = explain(case([RIGHT, SILENT | LATER | {"day": 7}, RIGHT | {"day": 14, "after_attempt": 0}], AGAIN))
-    assert told(reasons) == told(reasons, "in_hindsight") == {"recurrence_read_as_failure": "negative_day_between"}
+    (reasons,) = explain(
+        case([RIGHT, SILENT | LATER | {"day": 7}, RIGHT | {"day": 14, "after_attempt": 0}], AGAIN)
+    )
+    assert (
+        told(reasons)
+        == told(reasons, "in_hindsight")
+        == {"recurrence_read_as_failure": "negative_day_between"}
+    )
     assert reasons["known_day"].tolist() == [14, 14]
 
 
 def test_residual_dizziness_read_as_failure(explain):
-    # unsteadiness after verified resolution in 57.5 % of 148 (Dispenza F et al. 2019): treated again without positional vertigo
+    # unsteadiness after verified resolution in 57.5 % of 148 (Dispenza F et al. 2019): treated
+    # again without positional vertigo
     dizzy = {"other_dizziness": "yes"}
     contacts = {
         True: [dizzy, dizzy | {"day": 14}],
@@ -67,28 +88,48 @@ def test_residual_dizziness_read_as_failure(explain):
         ],
     }
     asked = [(found, contact) for found, listed in contacts.items() for contact in listed]
-    results = explain(*(case([RIGHT, SILENT | LATER | {"day": 7}], AGAIN, [contact]) for _, contact in asked))
+    results = explain(
+        *(case([RIGHT, SILENT | LATER | {"day": 7}], AGAIN, [contact]) for _, contact in asked)
+    )
     residual = {"residual_dizziness_read_as_failure": "retreated_for_dizziness_only"}
-    assert [told(reasons) for reasons in results] == [residual if found else {} for found, _ in asked]
+    assert [told(reasons) for reasons in results] == [
+        residual if found else {} for found, _ in asked
+    ]
 
 
 def test_remission_long_after_the_last_maneuver(explain):
-    # mean 39 days untreated in the posterior canal, 16 in the lateral: Imai T et al. Neurology 2005;64:920-921
-    posterior = [case([*FAILED, RIGHT | LATER | {"day": last}, SILENT | LATER | {"day": 60}]) for last in (38, 39, 40)]
+    # mean 39 days untreated in the posterior canal, 16 in the lateral: Imai T et al. Neurology
+    # 2005;64:920-921
+    posterior = [
+        case([*FAILED, RIGHT | LATER | {"day": last}, SILENT | LATER | {"day": 60}])
+        for last in (38, 39, 40)
+    ]
     lateral = []
     for last in (15, 16, 17):
         seen = [roll("geotropic", "right", day=day, after_attempt=pd.NA) for day in (7, last)]
         gone = roll("none", "right", day=30, after_attempt=pd.NA)
-        lateral.append(case([*roll("geotropic", "right"), *seen[0], *seen[1], *gone], [{"maneuver": "barbecue_roll"}]))
+        lateral.append(
+            case(
+                [*roll("geotropic", "right"), *seen[0], *seen[1], *gone],
+                [{"maneuver": "barbecue_roll"}],
+            )
+        )
     found = explain(*posterior, *lateral)
-    long_after = ["resolved_long_after_maneuver" in evidence(reasons, "in_hindsight") for reasons in found]
+    long_after = [
+        "resolved_long_after_maneuver" in evidence(reasons, "in_hindsight") for reasons in found
+    ]
     assert long_after == [False, True, True, False, True, True]
     assert all(told(reasons) == NOTHING for reasons in found)
 
 
 def test_resolution_without_any_maneuver_that_could_fit(explain):
     seconds = {
-        True: [None, {"maneuver": "observe", "side": "none"}, {"maneuver": "barbecue_roll"}, {"side": "left"}],
+        True: [
+            None,
+            {"maneuver": "observe", "side": "none"},
+            {"maneuver": "barbecue_roll"},
+            {"side": "left"},
+        ],
         False: [{}, {"maneuver": "other"}],
     }
     asked = [(found, second) for found, listed in seconds.items() for second in listed]
@@ -101,12 +142,17 @@ def test_resolution_without_any_maneuver_that_could_fit(explain):
             for _, second in asked
         )
     )
-    alone = ["resolved_without_fitting_maneuver" in evidence(reasons, "in_hindsight") for reasons in results]
+    alone = [
+        "resolved_without_fitting_maneuver" in evidence(reasons, "in_hindsight")
+        for reasons in results
+    ]
     assert alone == [found for found, _ in asked]
 
 
 def test_nobody_looked(explain):
-    never, again = explain(case([RIGHT]), case([RIGHT, RIGHT | LATER | {"day": 9}], [{}, {"attempt": 2, "day": 5}]))
+    never, again = explain(
+        case([RIGHT]), case([RIGHT, RIGHT | LATER | {"day": 9}], [{}, {"attempt": 2, "day": 5}])
+    )
     assert told(never) == told(never, "in_hindsight") == {"never_looked": "no_later_look"}
     assert never["known_day"].isna().all()
     assert told(again) == told(again, "in_hindsight") == {"never_looked": "retreated_before_a_look"}

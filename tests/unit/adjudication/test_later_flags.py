@@ -1,4 +1,5 @@
-"""What only time tells: each later flag at, inside and outside its bounds, and that it never looks ahead."""
+"""What only time tells: each later flag at, inside and outside its bounds,
+and that it never looks ahead."""
 
 import pandas as pd
 import pytest
@@ -21,7 +22,9 @@ def flag(plan):
 
     def flag_cases(*cases, incomplete=()):
         record = derive(gather(cases), plan, incomplete)
-        flags = raise_later_flags(record.examinations, record.findings, record.attempts, record.spells, plan.criteria)
+        flags = raise_later_flags(
+            record.examinations, record.findings, record.attempts, record.spells, plan.criteria
+        )
         flags = LaterFlags.validate(flags, lazy=True)
         return [
             {
@@ -59,20 +62,25 @@ APOGEOTROPIC = {"maneuver": "gufoni_apogeotropic", "side": "left", "hold_s": 150
 
 def apogeotropic(*days: int, direction: str = "apogeotropic") -> list[dict]:
     """Both sides of the roll test before the first maneuver and on each later day."""
-    later = [look for day in days for look in roll("apogeotropic", "right", day=day, after_attempt=pd.NA)]
+    later = [
+        look for day in days for look in roll("apogeotropic", "right", day=day, after_attempt=pd.NA)
+    ]
     return [*roll(direction, "right"), *later]
 
 
 def sessions(*days: int, first: int = 1, **more) -> list[dict]:
     """One fitting maneuver on each day."""
-    return [APOGEOTROPIC | {"attempt": n, "day": day} | more for n, day in enumerate(days, start=first)]
+    return [
+        APOGEOTROPIC | {"attempt": n, "day": day} | more for n, day in enumerate(days, start=first)
+    ]
 
 
 def test_apogeotropic_nystagmus_unchanged_by_two_fitting_maneuvers_at_two_visits(flag):
     silent = roll("none", "right", day=3, after_attempt=pd.NA)
     found = flag(
         case(apogeotropic(7, 14), sessions(0, 7)),
-        case(apogeotropic(7), sessions(0, 7)),  # the look of the day of the second does not tell of it yet
+        # the look of the day of the second does not tell of it yet
+        case(apogeotropic(7), sessions(0, 7)),
         case(apogeotropic(7, 14), sessions(0, 0)),
         case(apogeotropic(7, 14), sessions(0, 7, maneuver="gufoni_geotropic")),
         case(apogeotropic(7, 14), sessions(0, 7, completed="no")),
@@ -85,7 +93,8 @@ def test_apogeotropic_nystagmus_unchanged_by_two_fitting_maneuvers_at_two_visits
 
 
 def test_not_resolved_after_three_verified_sessions(flag):
-    # that a persistent case is evaluated again: AAO guideline 2017; three sessions are this project's proposal
+    # that a persistent case is evaluated again: AAO guideline 2017; three sessions are this
+    # project's proposal
     def course(days, looks, **more):
         treatments = [{"attempt": n, "day": day} | more for n, day in enumerate(days, start=1)]
         seen = [look | LATER | {"day": day, "after_attempt": 0} for day, look in looks.items()]
@@ -130,19 +139,23 @@ def test_runs_break_where_something_else_was_seen():
 
 
 day_strategy = st.integers(1, 60)
-seen_strategy = st.sampled_from([[DOWN], [SILENT], [RIGHT], roll("apogeotropic", "right"), roll("none", "right")])
+seen_strategy = st.sampled_from(
+    [[DOWN], [SILENT], [RIGHT], roll("apogeotropic", "right"), roll("none", "right")]
+)
 episode_strategy = st.builds(
     lambda first, days, given: case(
         [*first] + [look | LATER | {"day": day} for day, seen in days for look in seen],
         [
             CLEAN | choice | {"attempt": n, "day": day}
-            for n, (day, choice) in enumerate([(0, given[0]), *((d, given[1]) for d, _ in days[:3])], 1)
+            for n, (day, choice) in enumerate(
+                [(0, given[0]), *((d, given[1]) for d, _ in days[:3])], 1
+            )
         ],
     ),
     seen_strategy,
-    st.lists(st.tuples(day_strategy, seen_strategy), max_size=6, unique_by=lambda seen: seen[0]).map(
-        lambda days: sorted(days, key=lambda seen: seen[0])
-    ),
+    st.lists(
+        st.tuples(day_strategy, seen_strategy), max_size=6, unique_by=lambda seen: seen[0]
+    ).map(lambda days: sorted(days, key=lambda seen: seen[0])),
     st.lists(st.sampled_from([APOGEOTROPIC, {"side": "right"}]), min_size=2, max_size=2),
 )
 
@@ -154,16 +167,22 @@ episode_strategy = st.builds(
     order=st.randoms(use_true_random=False),
 )
 def test_later_looks_never_change_an_earlier_flag_nor_does_the_order(flag, pool, last, order):
-    longer = [c | {"examinations": c["examinations"] + [look | LATER | {"day": 61} for look in last]} for c in pool]
+    longer = [
+        c | {"examinations": c["examinations"] + [look | LATER | {"day": 61} for look in last]}
+        for c in pool
+    ]
     mixed = [{name: order.sample(rows, len(rows)) for name, rows in c.items()} for c in pool]
     found = flag(*pool, *longer, *mixed)
-    for before, after, shuffled in zip(*(found[n : n + len(pool)] for n in (0, 12, 24)), strict=True):
+    for before, after, shuffled in zip(
+        *(found[n : n + len(pool)] for n in (0, 12, 24)), strict=True
+    ):
         assert shuffled == before
         assert {name: told for name, told in after.items() if told[1] <= 60} == before
 
 
 @pytest.mark.parametrize(
-    "change", [{"days_least": 0}, {"sessions_least": 2}, {"verified_by": ["clinician"]}, {"days_last": 3}]
+    "change",
+    [{"days_least": 0}, {"sessions_least": 2}, {"verified_by": ["clinician"]}, {"days_last": 3}],
 )
 def test_a_later_flag_that_contradicts_itself_is_refused(plan, change):
     told = plan.criteria.later_flags["downbeat_after_four_weeks"].model_dump()

@@ -51,7 +51,8 @@ def told(verdict: dict[str, str]) -> tuple[str, ...]:
 @pytest.mark.parametrize(
     ("code", "variants", "fit"),
     [
-        # Bhattacharyya et al. Otolaryngol Head Neck Surg 2017;156(3 Suppl):S1-S47: repositioning for the posterior canal
+        # Bhattacharyya et al. Otolaryngol Head Neck Surg 2017;156(3 Suppl):S1-S47: repositioning
+        # for the posterior canal
         ("epley", RIGHT_LONG, "yes"),
         ("barbecue_roll", RIGHT_LONG, "no"),
         # Kim JS et al. Neurology 2012;79:700-707 (geotropic: free debris in the long arm)
@@ -66,7 +67,8 @@ def told(verdict: dict[str, str]) -> tuple[str, ...]:
         # Ping L et al. Braz J Otorhinolaryngol 2022;88:733-739
         ("bow_and_yaw", "posterior/right/short/canalolithiasis", "yes"),
         ("epley", "posterior/right/short/canalolithiasis", "no"),
-        # Scocco DH et al. J Otol 2022;17:101-106: Brandt-Daroff exercises where repositioning had failed
+        # Scocco DH et al. J Otol 2022;17:101-106: Brandt-Daroff exercises where repositioning had
+        # failed
         ("brandt_daroff", "posterior/left/short/canalolithiasis", "yes"),
     ],
 )
@@ -79,7 +81,12 @@ def test_published_use_decides(plan, code, variants, fit):
     [
         ("epley", "right", RIGHT_LONG, ("yes", "yes", "yes", "yes", "yes")),
         ("epley", "left", RIGHT_LONG, ("yes", "no", "yes", "yes", "no")),
-        ("epley", "right", "posterior/unknown/long/canalolithiasis", ("yes", "unknown", "yes", "yes", "unknown")),
+        (
+            "epley",
+            "right",
+            "posterior/unknown/long/canalolithiasis",
+            ("yes", "unknown", "yes", "yes", "unknown"),
+        ),
         (
             "epley",
             "right",
@@ -95,7 +102,8 @@ def test_published_use_decides(plan, code, variants, fit):
         ("epley", "right", "", ("unknown",) * 5),
         ("epley", "right", UNTOLD, ("unknown",) * 5),
         ("epley", "right", RIGHT_LONG + " " + UNTOLD, ("yes",) * 5),
-        # neither variant is a right posterior canal (the two places: Vannucchi P et al. Int J Otolaryngol 2012:413603)
+        # neither variant is a right posterior canal (the two places: Vannucchi P et al. Int J
+        # Otolaryngol 2012:413603)
         ("epley", "right", DOWNBEAT, ("unknown", "unknown", "unknown", "yes", "no")),
         ("epley", "left", DOWNBEAT, ("unknown", "unknown", "unknown", "yes", "unknown")),
         (
@@ -127,7 +135,11 @@ variant = st.builds(
 )
 
 
-@given(variants=st.lists(variant, max_size=4), code=st.sampled_from(CODES), side=st.sampled_from(["right", "left"]))
+@given(
+    variants=st.lists(variant, max_size=4),
+    code=st.sampled_from(CODES),
+    side=st.sampled_from(["right", "left"]),
+)
 def test_mirror_order_and_narrowing(plan, variants, code, side):
     def judge(side: str, variants: list[str]) -> tuple[str, ...]:
         return told(judge_maneuver(plan.maneuvers[code], side, " ".join(variants)))
@@ -146,10 +158,17 @@ def test_mirror_order_and_narrowing(plan, variants, code, side):
 
 def test_one_row_for_each_treatment_in_its_order(plan, table):
     treatments = table(
-        "treatments", [{}, {"attempt": 2, "side": "left"}, {"attempt": 1, "episode_id": "EP-2", "maneuver": "observe"}]
+        "treatments",
+        [
+            {},
+            {"attempt": 2, "side": "left"},
+            {"attempt": 1, "episode_id": "EP-2", "maneuver": "observe"},
+        ],
     )
     treatments = treatments.iloc[[2, 0, 1]]
-    verdicts = pd.DataFrame({"site": ["S01"], "episode_id": ["EP-1"], "variants": [RIGHT_LONG]}, dtype="string")
+    verdicts = pd.DataFrame(
+        {"site": ["S01"], "episode_id": ["EP-1"], "variants": [RIGHT_LONG]}, dtype="string"
+    )
     fits = judge_fit(treatments, verdicts, plan.maneuvers)
     assert fits.index.tolist() == treatments.index.tolist()
     assert fits["attempt"].tolist() == [1, 1, 2]
@@ -171,7 +190,9 @@ def test_every_maneuver_says_how_and_for_whom(plan):
         if maneuver.kind in ("maneuver", "exercise"):
             assert maneuver.technique.source
             assert all([maneuver.canals, maneuver.arms, maneuver.mechanisms])
-    assert {code for m in plan.maneuvers.values() if m.cautions for code in m.cautions.codes} == set(CAUTION)
+    assert {
+        code for m in plan.maneuvers.values() if m.cautions for code in m.cautions.codes
+    } == set(CAUTION)
 
 
 def test_the_usual_hold_of_the_semont_maneuver_is_no_more_than_in_vitro_work_advises(plan):
@@ -188,7 +209,9 @@ def test_an_alternative_must_be_another_listed_maneuver_for_the_same_canal(plan,
         TypeAdapter(Maneuvers).validate_python(listed)
 
 
-@pytest.mark.parametrize("change", [{"treats": "both_ears_at_once"}, {"technique": None}, {"kind": "sham"}])
+@pytest.mark.parametrize(
+    "change", [{"treats": "both_ears_at_once"}, {"technique": None}, {"kind": "sham"}]
+)
 def test_a_maneuver_that_contradicts_itself_is_refused(plan, change):
     with pytest.raises(ValidationError):
         Maneuver.model_validate(plan.maneuvers["epley"].model_dump() | change)

@@ -1,4 +1,5 @@
-"""Verdicts that set apart: flags and other causes at, inside and outside their bounds, and diagnoses by their day."""
+"""Verdicts that set apart: flags and other causes at, inside and outside their bounds,
+and diagnoses by their day."""
 
 import pandas as pd
 import pytest
@@ -67,11 +68,17 @@ for speed, _ in KEPT:
 
 @pytest.mark.parametrize(("speed", "raised"), KEPT)
 def test_velocity_kept_at_the_bound(verdicts, speed, raised):
-    # Lechner et al. J Neurol 2014;261:1009-1017: 1.8 % in canalolithiasis, 28.6 % and more in others
+    # Lechner et al. J Neurol 2014;261:1009-1017: 1.8 % in canalolithiasis, 28.6 % and more in
+    # others
     assert ("velocity_kept" in verdicts["kept", speed]["reasons_against"]) == raised
 
 
-DECISIVE = ["focal_neurological_sign", "cannot_stand", "spontaneous_vertical_nystagmus", "gaze_evoked_nystagmus"]
+DECISIVE = [
+    "focal_neurological_sign",
+    "cannot_stand",
+    "spontaneous_vertical_nystagmus",
+    "gaze_evoked_nystagmus",
+]
 for flag in DECISIVE:
     for answer in ("yes", "unknown"):
         ask("decisive", flag, answer, looks=[RIGHT_POSTERIOR], **{flag: answer})
@@ -80,7 +87,11 @@ for flag in DECISIVE:
 @pytest.mark.parametrize("flag", DECISIVE)
 def test_a_decisive_flag_outweighs_a_met_criterion(verdicts, flag):
     verdict = verdicts["decisive", flag, "yes"]
-    assert (verdict["positional"], verdict["criteria"], verdict["reasons_against"]) == (APART, "posterior_free", flag)
+    assert (verdict["positional"], verdict["criteria"], verdict["reasons_against"]) == (
+        APART,
+        "posterior_free",
+        flag,
+    )
     assert verdicts["decisive", flag, "unknown"]["positional"] == "yes"
 
 
@@ -101,7 +112,9 @@ def test_another_diagnosis_known_by_then_sets_apart_only_where_no_firm_criteria_
     assert (apart["positional"], apart["known_day"], apart["site_recognised"]) == (APART, 0, True)
 
 
-def test_a_diagnosis_made_later_never_changes_the_verdict_but_gives_the_day_of_reclassification(verdicts):
+def test_a_diagnosis_made_later_never_changes_the_verdict_but_gives_the_day_of_reclassification(
+    verdicts,
+):
     assert verdicts["central later",]["positional"] == "yes"
     assert verdicts["central later",]["reclassified_day"] == 30
     assert pd.isna(verdicts["migraine later, typical",]["reclassified_day"])

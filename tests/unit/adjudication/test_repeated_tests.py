@@ -1,4 +1,5 @@
-"""Repeated positional tests: the most informative examination before treatment decides, and repeating destroys no diagnosis."""
+"""Repeated positional tests: the most informative examination before treatment decides,
+and repeating destroys no diagnosis."""
 
 import pytest
 

@@ -1,4 +1,5 @@
-"""Repeated tests: what no silent test may take away, what less information may never add, and what never matters."""
+"""Repeated tests: what no silent test may take away, what less information may never add,
+and what never matters."""
 
 from itertools import product
 
@@ -11,7 +12,10 @@ from tests.positional_looks import roll_to
 from tests.unit.adjudication.presentations import PRESENTATIONS, any_look, presented, uninformative
 
 FEW = settings(
-    suppress_health_check=list(HealthCheck), max_examples=6, deadline=None, phases=[Phase.explicit, Phase.generate]
+    suppress_health_check=list(HealthCheck),
+    max_examples=6,
+    deadline=None,
+    phases=[Phase.explicit, Phase.generate],
 )
 PARTS = ("canal", "side", "arm", "mechanism")
 VALUES = (
@@ -20,8 +24,18 @@ VALUES = (
     ("long", "short", "cupula"),
     ("canalolithiasis", "cupulolithiasis"),
 )
-CERTAINTIES = ["definite", "probable", "emerging", "suspected", "subjective", "resolved_before", "possible", "none"]
-SILENCE_TELLS = {"nose_down": "posterior_adherent"}  # a silent nose-down test speaks for the short arm
+CERTAINTIES = [
+    "definite",
+    "probable",
+    "emerging",
+    "suspected",
+    "subjective",
+    "resolved_before",
+    "possible",
+    "none",
+]
+# a silent nose-down test speaks for the short arm
+SILENCE_TELLS = {"nose_down": "posterior_adherent"}
 
 
 def allowed(verdict: pd.Series) -> set[tuple]:
@@ -30,13 +44,17 @@ def allowed(verdict: pd.Series) -> set[tuple]:
         place
         for variant in verdict["variants"].split()
         for place in product(
-            *(values if part == "unknown" else (part,) for part, values in zip(variant.split("/"), VALUES, strict=True))
+            *(
+                values if part == "unknown" else (part,)
+                for part, values in zip(variant.split("/"), VALUES, strict=True)
+            )
         )
     }
 
 
 def claims_no_more(less: pd.Series, more: pd.Series) -> bool:
-    """Whether a verdict on less information is no surer, names nothing that the other leaves open, and leaves as much open."""
+    """Whether a verdict on less information is no surer, names nothing that the other leaves open,
+    and leaves as much open."""
     named = [part for part in PARTS if less[part] not in ("unknown", "anterior_or_posterior")]
     return (
         CERTAINTIES.index(less["certainty"]) >= CERTAINTIES.index(more["certainty"])
@@ -48,25 +66,35 @@ def claims_no_more(less: pd.Series, more: pd.Series) -> bool:
 def without_one(looks: list[dict], fields: tuple[str, ...]) -> list[list[dict]]:
     """The looks with one field of one look, or several of one look, left out: every choice."""
     return [
-        [look | dict.fromkeys(fields, pd.NA) if n == left_out else look for n, look in enumerate(looks)]
+        [
+            look | dict.fromkeys(fields, pd.NA) if n == left_out else look
+            for n, look in enumerate(looks)
+        ]
         for left_out in range(len(looks))
         if any(field in looks[left_out] for field in fields)
     ]
 
 
 @FEW
-@given(seen=presented, added=st.lists(uninformative, min_size=len(PRESENTATIONS), max_size=len(PRESENTATIONS)))
+@given(
+    seen=presented,
+    added=st.lists(uninformative, min_size=len(PRESENTATIONS), max_size=len(PRESENTATIONS)),
+)
 def test_a_test_without_nystagmus_takes_nothing_away(judge_all, seen, added):
     longer = [[*looks, more] for looks, more in zip(seen, added, strict=True)]
     verdicts = judge_all(*map(case, seen), *map(case, longer))
-    for look, before, after in zip(added, verdicts[: len(seen)], verdicts[len(seen) :], strict=True):
+    for look, before, after in zip(
+        added, verdicts[: len(seen)], verdicts[len(seen) :], strict=True
+    ):
         kept, told = (set(verdict["criteria"].split()) for verdict in (before, after))
         if SILENCE_TELLS.get(look["test"]) in kept:
             assert after[["canal", "side"]].equals(before[["canal", "side"]])
             continue
         assert kept <= told
         assert CERTAINTIES.index(after["certainty"]) <= CERTAINTIES.index(before["certainty"])
-        assert {part: after[part] for part in PARTS if before[part] != "unknown"}.items() <= dict(after).items()
+        assert {part: after[part] for part in PARTS if before[part] != "unknown"}.items() <= dict(
+            after
+        ).items()
         assert before["positional"] != "yes" or after["positional"] == "yes"
 
 
@@ -87,7 +115,9 @@ def test_a_test_left_out_claims_no_more(judge_all, seen):
         (looks, [*looks[:n], *looks[n + 1 :]])
         for name, looks in zip(PRESENTATIONS, seen, strict=True)
         for n, look in enumerate(looks)
-        if len(looks) > 1 and look["test"] != "nose_down" and name not in ("both_ears", "two_canals")
+        if len(looks) > 1
+        and look["test"] != "nose_down"
+        and name not in ("both_ears", "two_canals")
     ]
     verdicts = judge_all(*(case(looks) for pair in fewer for looks in pair))
     for more, less in zip(verdicts[::2], verdicts[1::2], strict=True):
@@ -101,12 +131,14 @@ directions = st.sampled_from(["geotropic", "apogeotropic", "right", "left"])
 @FEW
 @given(looks=st.lists(any_look, min_size=20, max_size=20), ways=st.tuples(directions, directions))
 def test_what_is_not_timed_claims_no_more_than_what_is(judge_all, looks, ways):
-    # but where the duration speaks against every variant, or for another cause: one that was not measured cannot
+    # but where the duration speaks against every variant, or for another cause: one that was not
+    # measured cannot
     timed = [{seconds: [look | {"duration_s": seconds}] for seconds in TIMES} for look in looks]
     rolls = [
         {seconds: [right | {"duration_s": seconds}, left] for seconds in TIMES}
         for right, left in product(
-            (roll_to("right", ways[0]),), [roll_to("left", ways[1], 10, s) for s in (5, 55, 90, None)]
+            (roll_to("right", ways[0]),),
+            [roll_to("left", ways[1], 10, s) for s in (5, 55, 90, None)],
         )
     ]
     cases = [looks for choice in (*timed, *rolls) for looks in choice.values()]
@@ -122,4 +154,6 @@ def test_the_day_of_a_test_before_treatment_does_not_matter(judge_all, seen, day
     one_day = [[look | {"day": 0} for look in looks] for looks in seen]
     verdicts = judge_all(*map(case, seen), *map(case, one_day))
     for spread, together in zip(verdicts[: len(seen)], verdicts[len(seen) :], strict=True):
-        assert spread[[*PARTS, "certainty", "variants"]].equals(together[[*PARTS, "certainty", "variants"]])
+        assert spread[[*PARTS, "certainty", "variants"]].equals(
+            together[[*PARTS, "certainty", "variants"]]
+        )

@@ -1,9 +1,13 @@
-"""Repeated positional tests, written from the published criteria: what was done and seen, and what it must be read as.
+"""Repeated positional tests, written from the published criteria: what was done and seen,
+and what it must be read as.
 
-A vignette has its source, the looks before the first attempt (day 0 is its day, earlier days are negative), what the verdict must say,
-and what differs in the episode. Sources beyond those of config/criteria.yaml:
-  Evren 2017   Evren C et al. Braz J Otorhinolaryngol 2017;83:243-248: the same tests again in one visit found 28 of 68 that had been negative
-  Hentze 2025  Hentze M et al. Front Neurol 2025;16:1654404: the manual roll test missed 63 %, the manual Dix-Hallpike test 27 and 34 %
+A vignette has its source, the looks before the first attempt (day 0 is its day, earlier days are
+negative), what the verdict must say, and what differs in the episode. Sources beyond those of
+config/criteria.yaml:
+  Evren 2017   Evren C et al. Braz J Otorhinolaryngol 2017;83:243-248: the same tests again in one
+               visit found 28 of 68 that had been negative
+  Hentze 2025  Hentze M et al. Front Neurol 2025;16:1654404: the manual roll test missed 63 %, the
+               manual Dix-Hallpike test 27 and 34 %
 """
 
 from tests.positional_looks import (
@@ -31,12 +35,29 @@ SUBJECTIVE = "Balatsouras DG, Korres SG. Otolaryngol Head Neck Surg 2012;146:98-
 BUEKI = "Bueki B et al. J Neurol Neurosurg Psychiatry 2011;82:98-104"
 CALIFANO = "Califano L et al. 2013: direction-fixed nystagmus turned geotropic later"
 
-FREE = {"canal": "posterior", "side": "right", "arm": "long", "mechanism": "canalolithiasis", "certainty": "definite"}
+FREE = {
+    "canal": "posterior",
+    "side": "right",
+    "arm": "long",
+    "mechanism": "canalolithiasis",
+    "certainty": "definite",
+}
 ADHERENT = {"canal": "posterior", "side": "right", "arm": "cupula", "mechanism": "cupulolithiasis"}
 ADHERENT |= {"certainty": "emerging"}
-SHORT = {"canal": "posterior", "side": "right", "arm": "short", "mechanism": "canalolithiasis", "certainty": "emerging"}
+SHORT = {
+    "canal": "posterior",
+    "side": "right",
+    "arm": "short",
+    "mechanism": "canalolithiasis",
+    "certainty": "emerging",
+}
 LATERAL = FREE | {"canal": "lateral"}
-LATERAL_ADHERENT = {"canal": "lateral", "side": "left", "arm": "cupula", "mechanism": "cupulolithiasis"}
+LATERAL_ADHERENT = {
+    "canal": "lateral",
+    "side": "left",
+    "arm": "cupula",
+    "mechanism": "cupulolithiasis",
+}
 LATERAL_ADHERENT |= {"certainty": "definite"}
 UNTOLD = {"canal": "unknown", "side": "unknown", "arm": "unknown", "mechanism": "unknown"}
 HALF = "half_dix_hallpike"
@@ -45,12 +66,24 @@ POSTERIOR = {
     "silent first, typical when repeated": (EVREN, [quiet(), upbeat(**AGAIN)], FREE),
     "silent the day before": (EVREN, [quiet(**BEFORE), upbeat()], FREE),
     "silent the day after, before treatment": (HENTZE, [upbeat(**BEFORE), quiet()], FREE),
-    "vertigo alone first": (SUBJECTIVE, [dizzy(), upbeat(**AGAIN)], FREE | {"criteria": "posterior_free"}),
-    "vertigo alone when repeated: it tires": (AAO, [upbeat(), dizzy(**AGAIN)], FREE | {"criteria": "posterior_free"}),
+    "vertigo alone first": (
+        SUBJECTIVE,
+        [dizzy(), upbeat(**AGAIN)],
+        FREE | {"criteria": "posterior_free"},
+    ),
+    "vertigo alone when repeated: it tires": (
+        AAO,
+        [upbeat(), dizzy(**AGAIN)],
+        FREE | {"criteria": "posterior_free"},
+    ),
     "vertigo alone the day before": (SUBJECTIVE, [dizzy(**BEFORE), upbeat()], FREE),
     "vertigo alone on the other ear": (ICVD, [upbeat(), dizzy(side="left")], FREE),
     "side-lying silent, Dix-Hallpike typical": (AAO, [quiet("side_lying"), upbeat(**AGAIN)], FREE),
-    "side-lying vertigo alone after a typical test": (AAO, [upbeat(), dizzy("side_lying", **AGAIN)], FREE),
+    "side-lying vertigo alone after a typical test": (
+        AAO,
+        [upbeat(), dizzy("side_lying", **AGAIN)],
+        FREE,
+    ),
     "timed at the second test only": (ICVD, [upbeat(seconds=None, **BEFORE), upbeat()], FREE),
     "in the band first, short the next day": (ICVD, [upbeat(seconds=60, **BEFORE), upbeat()], FREE),
     "in the band and long": (ICVD, [upbeat(seconds=75), upbeat(seconds=70, **AGAIN)], ADHERENT),
@@ -60,7 +93,11 @@ POSTERIOR = {
         [upbeat(**BEFORE), upbeat(seconds=120)],
         {"canal": "posterior", "side": "right", "arm": "unknown", "mechanism": "unknown"},
     ),
-    "silent three times": (ICVD, [quiet(**BEFORE), quiet(), quiet(**AGAIN)], {"certainty": "resolved_before"}),
+    "silent three times": (
+        ICVD,
+        [quiet(**BEFORE), quiet(), quiet(**AGAIN)],
+        {"certainty": "resolved_before"},
+    ),
     "vertigo alone three times": (
         SUBJECTIVE,
         [dizzy(**BEFORE), dizzy(), dizzy(**AGAIN)],
@@ -83,10 +120,18 @@ LATERAL_CANAL = {
     "silent first roll, typical second": (EVREN, [*quiet_roll(), *rolled(**AGAIN)], LATERAL),
     "silent roll the day before": (HENTZE, [*quiet_roll(**BEFORE), *rolled()], LATERAL),
     "vertigo alone in the first roll": (SUBJECTIVE, [*dizzy_roll(), *rolled(**AGAIN)], LATERAL),
-    "vertigo alone in the roll the day before": (SUBJECTIVE, [*dizzy_roll(**BEFORE), *rolled()], LATERAL),
+    "vertigo alone in the roll the day before": (
+        SUBJECTIVE,
+        [*dizzy_roll(**BEFORE), *rolled()],
+        LATERAL,
+    ),
     "typical the day before, silent now": (HENTZE, [*rolled(**BEFORE), *quiet_roll()], LATERAL),
     "typical first, vertigo alone when repeated": (AAO, [*rolled(), *dizzy_roll(**AGAIN)], LATERAL),
-    "one side a day": (AAO, [roll_to("right", speed=60, **BEFORE), roll_to("left", speed=20)], LATERAL),
+    "one side a day": (
+        AAO,
+        [roll_to("right", speed=60, **BEFORE), roll_to("left", speed=20)],
+        LATERAL,
+    ),
     "one side missed each day": (
         HENTZE,
         [
@@ -109,7 +154,10 @@ LATERAL_CANAL = {
     ),
     "away from the ground, one side a day": (
         AAO,
-        [roll_to("left", "apogeotropic", 20, 90, **BEFORE), roll_to("right", "apogeotropic", 60, 90)],
+        [
+            roll_to("left", "apogeotropic", 20, 90, **BEFORE),
+            roll_to("right", "apogeotropic", 60, 90),
+        ],
         LATERAL_ADHERENT,
     ),
     "weaker when repeated": (AAO, [*rolled(), *rolled(right=12, left=15, **AGAIN)], LATERAL),
@@ -118,8 +166,16 @@ LATERAL_CANAL = {
         [*quiet_roll(**BEFORE), roll_to("right", "right", 60), roll_to("left", "left", 20)],
         LATERAL,
     ),
-    "vertigo alone in the Dix-Hallpike test": (ICVD, [*rolled(), dizzy(**AGAIN), dizzy(side="left")], LATERAL),
-    "vertigo alone on sitting up": (BUEKI, [*rolled(), quiet(), dizzy("sitting_up", "none")], LATERAL),
+    "vertigo alone in the Dix-Hallpike test": (
+        ICVD,
+        [*rolled(), dizzy(**AGAIN), dizzy(side="left")],
+        LATERAL,
+    ),
+    "vertigo alone on sitting up": (
+        BUEKI,
+        [*rolled(), quiet(), dizzy("sitting_up", "none")],
+        LATERAL,
+    ),
     "bow silent first, toward the right when repeated": (
         AAO,
         [*rolled(**TIE), sign("bow", "none"), sign("bow", "right", **AGAIN)],
@@ -130,7 +186,11 @@ LATERAL_CANAL = {
         [*quiet_roll(**BEFORE), sign("lying_down", "left", **BEFORE), *rolled(**TIE)],
         LATERAL | {"side_by": "signs"},
     ),
-    "lean silent, intensity tells": (AAO, [*rolled(), sign("lean", "none"), sign("lean", "none", **BEFORE)], LATERAL),
+    "lean silent, intensity tells": (
+        AAO,
+        [*rolled(), sign("lean", "none"), sign("lean", "none", **BEFORE)],
+        LATERAL,
+    ),
     "away from the ground first, toward it the next day": (
         CALIFANO,
         [*rolled("apogeotropic", right=20, left=60, **BEFORE), *rolled()],
@@ -149,27 +209,53 @@ LATERAL_CANAL = {
 }
 
 OTHER_PLACES = {
-    "half test silent first": (EVREN, [quiet(HALF), upbeat(seconds=120, test=HALF, **AGAIN)], ADHERENT),
+    "half test silent first": (
+        EVREN,
+        [quiet(HALF), upbeat(seconds=120, test=HALF, **AGAIN)],
+        ADHERENT,
+    ),
     "half test not timed": (
         ICVD,
         [upbeat(seconds=None, test=HALF)],
-        {"canal": "posterior", "side": "right", "arm": "unknown", "mechanism": "unknown", "certainty": "emerging"},
+        {
+            "canal": "posterior",
+            "side": "right",
+            "arm": "unknown",
+            "mechanism": "unknown",
+            "certainty": "emerging",
+        },
     ),
     "half test short": (ICVD, [upbeat(test=HALF)], FREE | {"certainty": "emerging"}),
-    "half test not timed, Dix-Hallpike short": (ICVD, [upbeat(seconds=None, test=HALF), upbeat()], FREE),
+    "half test not timed, Dix-Hallpike short": (
+        ICVD,
+        [upbeat(seconds=None, test=HALF), upbeat()],
+        FREE,
+    ),
     "nose down silent first, down-beating when repeated": (
         SCOCCO,
-        [upbeat(seconds=120, test=HALF), quiet("nose_down", "none"), downbeat("nose_down", **AGAIN)],
+        [
+            upbeat(seconds=120, test=HALF),
+            quiet("nose_down", "none"),
+            downbeat("nose_down", **AGAIN),
+        ],
         ADHERENT | {"criteria": "posterior_heavy_cupula"},
     ),
     "nose down down-beating first, silent the next day": (
         SCOCCO,
-        [upbeat(seconds=120, test=HALF), downbeat("nose_down", **BEFORE), quiet("nose_down", "none")],
+        [
+            upbeat(seconds=120, test=HALF),
+            downbeat("nose_down", **BEFORE),
+            quiet("nose_down", "none"),
+        ],
         ADHERENT | {"criteria": "posterior_heavy_cupula"},
     ),
     "nose down silent twice": (
         SCOCCO,
-        [upbeat(seconds=120, test=HALF), quiet("nose_down", "none"), dizzy("nose_down", "none", **AGAIN)],
+        [
+            upbeat(seconds=120, test=HALF),
+            quiet("nose_down", "none"),
+            dizzy("nose_down", "none", **AGAIN),
+        ],
         SHORT | {"arm_basis": "half_dix_hallpike"},
     ),
     "nose down silent for the other ear only": (
@@ -177,10 +263,26 @@ OTHER_PLACES = {
         [upbeat(seconds=120, test=HALF), quiet("nose_down", "left")],
         ADHERENT | {"criteria": "posterior_adherent"},
     ),
-    "up on rising, Dix-Hallpike silent twice": (HELMINSKI, [rising(), quiet(), quiet(**BEFORE)], SHORT),
-    "up on rising at the second time": (EVREN, [quiet("sitting_up", "none"), quiet(), rising(**AGAIN)], SHORT),
-    "up on rising, Dix-Hallpike silent and then typical": (HELMINSKI, [rising(), quiet(**BEFORE), upbeat()], FREE),
-    "up on rising, Dix-Hallpike typical and then silent": (HELMINSKI, [rising(), upbeat(**BEFORE), quiet()], FREE),
+    "up on rising, Dix-Hallpike silent twice": (
+        HELMINSKI,
+        [rising(), quiet(), quiet(**BEFORE)],
+        SHORT,
+    ),
+    "up on rising at the second time": (
+        EVREN,
+        [quiet("sitting_up", "none"), quiet(), rising(**AGAIN)],
+        SHORT,
+    ),
+    "up on rising, Dix-Hallpike silent and then typical": (
+        HELMINSKI,
+        [rising(), quiet(**BEFORE), upbeat()],
+        FREE,
+    ),
+    "up on rising, Dix-Hallpike typical and then silent": (
+        HELMINSKI,
+        [rising(), upbeat(**BEFORE), quiet()],
+        FREE,
+    ),
     "up on rising, only the other ear's test was silent": (
         HELMINSKI,
         [rising(), quiet(side="left"), quiet(side="left", **BEFORE)],

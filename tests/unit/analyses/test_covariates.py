@@ -1,4 +1,5 @@
-"""Covariates known at the first attempt, and designs that keep every row and refuse what the data cannot support."""
+"""Covariates known at the first attempt, and designs that keep every row and refuse what the data
+cannot support."""
 
 import numpy as np
 import pandas as pd
@@ -12,16 +13,23 @@ from schemas.derived import Adjudications, Attempts
 
 
 def read(table, **verdict):
-    verdicts = pd.DataFrame([dict.fromkeys(Adjudications.describe()) | {"site": "S01", "episode_id": "EP-1"} | verdict])
+    verdicts = pd.DataFrame(
+        [dict.fromkeys(Adjudications.describe()) | {"site": "S01", "episode_id": "EP-1"} | verdict]
+    )
     return describe_covariates(
         table("episodes", [{"onset_day": None}]), Adjudications.cast(verdicts), Attempts.empty()
     ).iloc[0]
 
 
 def test_a_short_arm_names_its_definition(table):
-    shown = read(table, canal="posterior", arm="short", arm_basis="sitting_up", mechanism="canalolithiasis")
+    shown = read(
+        table, canal="posterior", arm="short", arm_basis="sitting_up", mechanism="canalolithiasis"
+    )
     assert shown["canal_arm"] == "posterior short by sitting_up"
-    assert read(table, canal="lateral", arm="long", mechanism="canalolithiasis")["canal_arm"] == "lateral long"
+    assert (
+        read(table, canal="lateral", arm="long", mechanism="canalolithiasis")["canal_arm"]
+        == "lateral long"
+    )
 
 
 @pytest.mark.parametrize(
@@ -36,16 +44,22 @@ def test_a_short_arm_names_its_definition(table):
     ],
 )
 def test_onset_bands_at_their_edges(table, onset_day, band):
-    verdicts = pd.DataFrame([dict.fromkeys(Adjudications.describe()) | {"site": "S01", "episode_id": "EP-1"}])
+    verdicts = pd.DataFrame(
+        [dict.fromkeys(Adjudications.describe()) | {"site": "S01", "episode_id": "EP-1"}]
+    )
     rows = describe_covariates(
-        table("episodes", [{"onset_day": onset_day}]), Adjudications.cast(verdicts), Attempts.empty()
+        table("episodes", [{"onset_day": onset_day}]),
+        Adjudications.cast(verdicts),
+        Attempts.empty(),
     )
     assert rows["onset"].item() == band
 
 
 def spread(**counts: tuple[int, int]) -> tuple[pd.DataFrame, pd.Series]:
     """Rows with a class `group` each of so many episodes and events, over five sites."""
-    rows = [(name, n < events) for name, (episodes, events) in counts.items() for n in range(episodes)]
+    rows = [
+        (name, n < events) for name, (episodes, events) in counts.items() for n in range(episodes)
+    ]
     frame = pd.DataFrame(rows, columns=["group", "event"]).assign(
         site=lambda f: [f"S{n % 5:02d}" for n in range(len(f))]
     )
@@ -61,7 +75,12 @@ def test_small_classes_are_counted_together_and_no_row_is_lost(plan):
     assert {name: r.status for name, r in design.refused.items()} == dict.fromkeys(
         ["group=c", "group=d", "group=e"], "too_few"
     )
-    counted = {"n_episodes": 30, "n_events": 20, "n_sites": 5, "by_site": "S00=6 S01=6 S02=6 S03=6 S04=6"}
+    counted = {
+        "n_episodes": 30,
+        "n_events": 20,
+        "n_sites": 5,
+        "by_site": "S00=6 S01=6 S02=6 S03=6 S04=6",
+    }
     assert design.counts.loc["group=b"].to_dict() == counted
 
 
@@ -94,14 +113,19 @@ TERMS = ("first", "second", "third")
 
 
 def draw_classes(seed: int, n: int) -> tuple[pd.DataFrame, pd.Series]:
-    """Rows of three terms with rare classes, where one class of a term may be another one of the next but for nobody or for some."""
+    """Rows of three terms with rare classes, where one class of a term may be another one of the
+    next but for nobody or for some."""
     rng = np.random.default_rng(seed)
     rows = pd.DataFrame({"site": rng.choice(["S01", "S02", "S03"], n)})
     before = np.full(n, "a")
     for term in TERMS:
         own = rng.choice(list("abcde"), n, p=rng.dirichlet([4, 2, 1, 0.3, 0.3]))
         alike = rng.random() < 0.6
-        rows[term] = np.where((before == "b") & (rng.random(n) < rng.choice([1, 0.9])), "b", own) if alike else own
+        rows[term] = (
+            np.where((before == "b") & (rng.random(n) < rng.choice([1, 0.9])), "b", own)
+            if alike
+            else own
+        )
         before = rows[term].to_numpy()
     return rows, pd.Series(rng.random(n) < 0.6)
 
@@ -116,16 +140,20 @@ def test_every_column_and_every_reference_holds_its_own_people_only(plan, seed, 
     for term, reference in design.references.items():
         own = every[[name for name in every if name.startswith(f"{term}=")]]
         small = rows[term].isin(
-            [v for v in rows[term].unique() if f"{term}={v}" in design.refused and f"{term}={v}" not in named_together]
+            [
+                v
+                for v in rows[term].unique()
+                if f"{term}={v}" in design.refused and f"{term}={v}" not in named_together
+            ]
         )
         for name, column in own.items():
             value = name.partition("=")[2]
             assert (column.eq(1) == (small if value == OTHER else rows[term].eq(value))).all()
         at_reference = rows[term][own.eq(0).all(axis=1)]
         others = {f"{term}={value}" for value in at_reference.unique()} - {f"{term}={reference}"}
-        for (
-            name
-        ) in others:  # follows from other terms: nobody calls it by the reference, and what it is told with says so
+        # follows from other terms: nobody calls it by the reference, and what it is told with says
+        # so
+        for name in others:
             assert name in design.refused
             assert name in named_together or f"{term}={OTHER}" in named_together
 

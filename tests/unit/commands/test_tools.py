@@ -1,4 +1,5 @@
-"""Every tool at a terminal: no message of a library reaches it, since it could quote a record, and none of its faults looks like a verdict."""
+"""Every tool at a terminal: no message of a library reaches it, since it could quote a record,
+and none of its faults looks like a verdict."""
 
 import subprocess
 import sys
@@ -21,7 +22,9 @@ def end(monkeypatch, capsys):
             raise fault
 
         tool = next(t for t in terminal.TOOLS if t.__name__.endswith(f".{name}"))
-        monkeypatch.setattr(tool, "add_to", lambda tools: tools.add_parser(name).set_defaults(run=meet))
+        monkeypatch.setattr(
+            tool, "add_to", lambda tools: tools.add_parser(name).set_defaults(run=meet)
+        )
         monkeypatch.setattr(sys, "argv", ["run", name])
         with pytest.raises(SystemExit) as ended:
             terminal.main()
@@ -56,12 +59,15 @@ from pipeline.__main__ import main
 try:
     main()
 finally:
-    print(sorted({name.partition(".")[0] for name in sys.modules} & {"duckdb", "jinja2", "numpy", "openpyxl", "pandas", "pydantic", "yaml"}))
+    print(sorted({name.partition(".")[0] for name in sys.modules}
+                 & {"duckdb", "jinja2", "numpy", "openpyxl", "pandas", "pydantic", "yaml"}))
 """
 
 
 @pytest.mark.parametrize("words", [["--help"], *([name, "--help"] for name in NAMES)], ids=" ".join)
 def test_help_waits_for_no_library(words):
-    done = subprocess.run([sys.executable, "-c", HELP, *words], capture_output=True, text=True, cwd=ROOT, check=True)
+    done = subprocess.run(
+        [sys.executable, "-c", HELP, *words], capture_output=True, text=True, cwd=ROOT, check=True
+    )
     assert "usage: " in done.stdout
     assert done.stdout.endswith("\n[]\n")

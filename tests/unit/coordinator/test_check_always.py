@@ -1,4 +1,5 @@
-"""Whatever a folder of deliveries holds, the check of it ends as the workflow's intake would: accepted, rows set aside, or refused or skipped."""
+"""Whatever a folder of deliveries holds, the check of it ends as the workflow's intake would:
+accepted, rows set aside, or refused or skipped."""
 
 import tempfile
 from pathlib import Path
@@ -13,10 +14,20 @@ from pipeline.intake.receive import receive_delivery
 from tests.unit.intake.conftest import plain_tables, to_grids, write_csv
 
 FOLDERS = st.tuples(
-    st.sampled_from(["S01", "S01", "S02", "S1", "old"]), st.sampled_from(["001", "001", "002", "1", "final"])
+    st.sampled_from(["S01", "S01", "S02", "S1", "old"]),
+    st.sampled_from(["001", "001", "002", "1", "final"]),
 )
 MISHAPS = st.sampled_from(
-    ["", "", "stray file", "missing table", "table twice", "marked copy", "wrong cell", "unclear list"]
+    [
+        "",
+        "",
+        "stray file",
+        "missing table",
+        "table twice",
+        "marked copy",
+        "wrong cell",
+        "unclear list",
+    ]
 )
 
 
@@ -38,7 +49,8 @@ def write(root: Path, place: tuple[str, str], mishap: str) -> None:
 
 
 def take_in(root: Path, config) -> int:
-    """The gravest that the workflow makes of the deliveries in a folder; skipped ones are never pooled."""
+    """The gravest that the workflow makes of the deliveries in a folder;
+    skipped ones are never pooled."""
     deliveries, skipped = list_deliveries(root)
     worst, last = REFUSED if skipped else FINE, {}
     for delivery in deliveries:
@@ -50,7 +62,9 @@ def take_in(root: Path, config) -> int:
     return worst
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(st.dictionaries(FOLDERS, MISHAPS, min_size=1, max_size=2))
 @example({("S01", "001"): "", ("S01", "final"): ""})
 @example({("S01", "001"): "unclear list"})

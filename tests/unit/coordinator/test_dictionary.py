@@ -49,7 +49,11 @@ def test_every_column_is_there_once_with_what_its_schema_says(entries):
     ]
     for entry in entries:
         column = DESCRIBED[entry.table][entry.column]
-        assert (entry.meaning, entry.unit, entry.needed) == (column.meaning, column.unit or "", column.filled)
+        assert (entry.meaning, entry.unit, entry.needed) == (
+            column.meaning,
+            column.unit or "",
+            column.filled,
+        )
         if entry.column != "maneuver":
             assert entry.codes == (column.codes or {})
 
@@ -98,8 +102,12 @@ def test_the_csv_has_a_line_a_column_a_code_and_a_rule(entries, lines):
     assert [(line["table"], line["column"], line["meaning"], line["why"]) for line in columns] == [
         (entry.table, entry.column, entry.meaning, entry.why) for entry in entries
     ]
-    codes = [(x["table"], x["column"], x["code"], x["meaning"]) for x in lines if x["entry"] == "code"]
-    assert codes == [(e.table, e.column, code, meaning) for e in entries for code, meaning in e.codes.items()]
+    codes = [
+        (x["table"], x["column"], x["code"], x["meaning"]) for x in lines if x["entry"] == "code"
+    ]
+    assert codes == [
+        (e.table, e.column, code, meaning) for e in entries for code, meaning in e.codes.items()
+    ]
     rules = {line["code"]: line for line in lines if line["entry"] == "rule"}
     assert set(rules) == set(RULES)
     assert len(lines) == len(columns) + len(codes) + len(RULES)
@@ -115,7 +123,10 @@ def test_a_rule_across_columns_stands_with_its_table():
 def test_no_sentence_keeps_a_gap(forms, lines):
     assert not any("{" in text for text in forms.values())
     assert not any("{" in cell for line in lines for cell in line.values())
-    assert phrase_openly(RULES["too_small"].message) == "[column] ([meaning]) must be at least [least]."
+    assert (
+        phrase_openly(RULES["too_small"].message)
+        == "[column] ([meaning]) must be at least [least]."
+    )
 
 
 def test_places_of_the_contents_exist(maneuvers):

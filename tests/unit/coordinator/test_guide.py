@@ -1,4 +1,5 @@
-"""The coordinator's guide shows what the project does: its pictures are of the present check, copy and page, its commands exist."""
+"""The coordinator's guide shows what the project does: its pictures are of the present check,
+copy and page, its commands exist."""
 
 import json
 import re
@@ -38,7 +39,9 @@ def test_its_pictures_show_the_slips_and_nothing_else_to_mend(content):
     columns = {column for _, _, column, _ in SLIPS}
     told = {place["column"] for group in content["page"]["groups"] for place in group["places"]}
     assert told - {"episode_id"} == columns
-    marked = [cell["text"] for row in content["marked"]["rows"] for cell in row["cells"] if cell["marked"]]
+    marked = [
+        cell["text"] for row in content["marked"]["rows"] for cell in row["cells"] if cell["marked"]
+    ]
     assert marked == [typed for table, _, _, typed in SLIPS if table == "episodes"]
     assert content["marked"]["comment"]
     assert "written by" not in content["marked"]["comment"]

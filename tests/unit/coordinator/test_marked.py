@@ -1,4 +1,5 @@
-"""The marked copy: what is to mend is marked where it is, all else stays, and the mended copy can be handed in as it is."""
+"""The marked copy: what is to mend is marked where it is, all else stays,
+and the mended copy can be handed in as it is."""
 
 import shutil
 import subprocess
@@ -24,7 +25,8 @@ def folder(tmp_path):
 
 
 def build_faulty() -> Workbook:
-    """Two misspelt codes below each other, a number that is none, a column nobody knows, and things of the site's own."""
+    """Two misspelt codes below each other, a number that is none, a column nobody knows,
+    and things of the site's own."""
     tables = plain_tables()
     tables["examinations"][0]["test"] = tables["examinations"][1]["test"] = "dix_halpike"
     tables["followups"][2]["dhi_total"] = "twelve"
@@ -73,12 +75,17 @@ def test_each_cell_to_mend_is_marked_and_listed_and_the_rest_is_as_it_was(folder
     assert list_marked(book["followups"]) == {"F4"}
     assert list_marked(book["episodes"]) == set()
     assert "Did you mean dix_hallpike?" in book["examinations"]["E2"].comment.text
-    links = {cell.hyperlink.location for row in book.worksheets[0] for cell in row if cell.hyperlink}
+    links = {
+        cell.hyperlink.location for row in book.worksheets[0] for cell in row if cell.hyperlink
+    }
     assert links == {"'examinations'!E2", "'examinations'!E3", "'followups'!F4"}
     for sheet in before.worksheets:
         same = {cell.coordinate: cell.value for row in sheet for cell in row}
         assert {
-            cell.coordinate: cell.value for row in book[sheet.title] for cell in row if cell.coordinate in same
+            cell.coordinate: cell.value
+            for row in book[sheet.title]
+            for cell in row
+            if cell.coordinate in same
         } == same
     episodes = book["episodes"]
     assert episodes.column_dimensions["C"].width == 33
@@ -97,12 +104,17 @@ def test_forty_problems_of_a_kind_are_one_line_that_leads_to_the_first(folder, p
     write_book(folder, book)
     listed = open_bytes(mark(folder, plan)[1], tmp_path / "marked.xlsx").worksheets[0]
     rows = range(listed.max_row, 0, -1)
-    shown = [row for row in rows if listed.cell(row, 2).value and not listed.row_dimensions[row].hidden]
+    shown = [
+        row for row in rows if listed.cell(row, 2).value and not listed.row_dimensions[row].hidden
+    ]
     line = next(row for row in shown if str(listed.cell(row, 1).value).startswith("followups"))
     assert listed.cell(line, 1).value.endswith("41 rows, first at followups, F4")
     assert listed.cell(line, 1).hyperlink.location == "'followups'!F4"
     places = range(line + 1, line + 42)
-    assert all(listed.row_dimensions[row].hidden and listed.row_dimensions[row].outlineLevel == 1 for row in places)
+    assert all(
+        listed.row_dimensions[row].hidden and listed.row_dimensions[row].outlineLevel == 1
+        for row in places
+    )
     assert all(listed.cell(row, 1).hyperlink for row in places)
 
 
@@ -115,7 +127,8 @@ def test_the_mended_copy_is_accepted_with_all_marks_in_it(folder, plan, tmp_path
     received = receive_with(book, tmp_path / "b", plan)
     assert received.accepted
     assert received.tables["set_aside"].empty
-    assert received.tables["problems"]["rule"].eq("read_with_help").all()  # of the row above the header
+    # of the row above the header
+    assert received.tables["problems"]["rule"].eq("read_with_help").all()
 
 
 def receive_with(book, folder, plan):
@@ -146,7 +159,9 @@ def test_an_identifier_is_marked_and_not_repeated(folder, plan, tmp_path):
     assert "J3" in list_marked(marked["followups"])
     assert "C2" in list_marked(marked["treatments"])
     assert marked["treatments"]["C2"].comment.text == "ask Quillfeather"
-    told = [str(cell.value) for row in marked.worksheets[0] for cell in row] + [marked["followups"]["J3"].comment.text]
+    told = [str(cell.value) for row in marked.worksheets[0] for cell in row] + [
+        marked["followups"]["J3"].comment.text
+    ]
     assert "illfeather" not in " ".join(told)
 
 
@@ -157,15 +172,28 @@ def test_text_files_become_a_workbook_without_any_formula(folder, plan, tmp_path
     write_csv(folder, to_grids(tables))
     _, content = mark(folder, plan)
     book = open_bytes(content, tmp_path / "marked.xlsx")
-    assert book.sheetnames[1:] == ["episodes", "examinations", "followups", "submission", "treatments"]
+    assert book.sheetnames[1:] == [
+        "episodes",
+        "examinations",
+        "followups",
+        "submission",
+        "treatments",
+    ]
     assert "D2" in list_marked(book["episodes"])
     vertigo = to_grids(tables)["examinations"][0].index("vertigo") + 1
-    assert (book["examinations"].cell(3, vertigo).value, book["examinations"].cell(3, vertigo).data_type) == (
+    assert (
+        book["examinations"].cell(3, vertigo).value,
+        book["examinations"].cell(3, vertigo).data_type,
+    ) == (
         "=1+1",
         "s",
     )
     with zipfile.ZipFile(tmp_path / "marked.xlsx") as archive:
-        assert not any(b"<f>" in archive.read(name) for name in archive.namelist() if "worksheets/sheet" in name)
+        assert not any(
+            b"<f>" in archive.read(name)
+            for name in archive.namelist()
+            if "worksheets/sheet" in name
+        )
 
 
 def test_what_cannot_be_opened_and_what_is_fine_get_no_copy(folder, plan, tmp_path):
@@ -182,7 +210,9 @@ def test_a_column_that_is_missing_leads_to_its_sheet(folder, plan, tmp_path):
     book["episodes"].delete_cols(1)
     write_book(folder, book)
     marked = open_bytes(mark(folder, plan)[1], tmp_path / "marked.xlsx")
-    links = [cell.hyperlink.location for row in marked.worksheets[0] for cell in row if cell.hyperlink]
+    links = [
+        cell.hyperlink.location for row in marked.worksheets[0] for cell in row if cell.hyperlink
+    ]
     assert "'episodes'!A1" in links
 
 
@@ -225,5 +255,6 @@ def test_the_copy_never_goes_into_a_delivery(tmp_path):
     for named in (delivery / "S01_001.xlsx", delivery, delivery.parent):
         assert choose_target(named, delivery, 1) == tmp_path / "S01" / "001_marked.xlsx"
     assert (
-        choose_target(tmp_path / "mine.xlsx", tmp_path / "copied" / "S01" / "001", 1) == tmp_path / "mine_marked.xlsx"
+        choose_target(tmp_path / "mine.xlsx", tmp_path / "copied" / "S01" / "001", 1)
+        == tmp_path / "mine_marked.xlsx"
     )

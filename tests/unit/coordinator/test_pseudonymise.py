@@ -1,4 +1,5 @@
-"""`pseudonymise` at a terminal: what a site makes with it holds none of its numbers, comes out the same again, and passes the gate."""
+"""`pseudonymise` at a terminal: what a site makes with it holds none of its numbers,
+comes out the same again, and passes the gate."""
 
 import csv
 import stat
@@ -32,13 +33,24 @@ def pseudonymise(monkeypatch):
 def records(tmp_path):
     """A table of a site's own with two headers of numbers."""
     path = tmp_path / "records.csv"
-    rows = [["Case no", "Patient no", "canal"], *([n, NUMBERS[k // 2], "posterior"] for k, n in enumerate(NUMBERS))]
+    rows = [
+        ["Case no", "Patient no", "canal"],
+        *([n, NUMBERS[k // 2], "posterior"] for k, n in enumerate(NUMBERS)),
+    ]
     path.write_text("\n".join(",".join(row) for row in rows), "utf-8")
     return path
 
 
 def replace(records, key="site.key"):
-    return [records, "--replace", "Case no=episode_id", "--replace", "Patient no=patient_id", "--key", records.with_name(key)]  # fmt: skip
+    return [
+        records,
+        "--replace",
+        "Case no=episode_id",
+        "--replace",
+        "Patient no=patient_id",
+        "--key",
+        records.with_name(key),
+    ]
 
 
 def read(path) -> list[list[str]]:
@@ -54,7 +66,11 @@ def test_no_number_of_the_site_is_left_and_the_rest_stays(pseudonymise, records)
     assert table["canal"].eq("posterior").all()
     assert table["episode_id"].nunique() == 60
     assert table.groupby("patient_id").size().eq(2).all()
-    assert [row[1] for row in read(records.with_name("records_key_list.csv"))[1:] if row[0] == "episode_id"] == NUMBERS
+    assert [
+        row[1]
+        for row in read(records.with_name("records_key_list.csv"))[1:]
+        if row[0] == "episode_id"
+    ] == NUMBERS
 
 
 def test_the_gate_takes_them_for_pseudonyms(pseudonymise, records):
@@ -70,8 +86,15 @@ def test_the_same_key_gives_the_same_and_another_one_others(pseudonymise, record
     again.write_bytes(records.read_bytes())
     other = records.with_name("other.csv")
     other.write_bytes(records.read_bytes())
-    assert pseudonymise(*replace(records)) is pseudonymise(*replace(again)) is pseudonymise(*replace(other, "other.key")) is None  # fmt: skip
-    first, second, third = (read(records.with_name(f"{name}_pseudonyms.csv")) for name in ("records", "again", "other"))
+    assert (
+        pseudonymise(*replace(records))
+        is pseudonymise(*replace(again))
+        is pseudonymise(*replace(other, "other.key"))
+        is None
+    )
+    first, second, third = (
+        read(records.with_name(f"{name}_pseudonyms.csv")) for name in ("records", "again", "other")
+    )
     assert first == second
     assert not {row[0] for row in first[1:]} & {row[0] for row in third[1:]}
 
@@ -89,7 +112,9 @@ def test_a_workbook_keeps_its_values_and_nothing_else(pseudonymise, tmp_path):
     for number in NUMBERS:
         book.active.append([int(number), 45])
     book.save(tmp_path / "records.xlsx")
-    told = pseudonymise(tmp_path / "records.xlsx", "--replace", "Patient no=patient_id", "--key", tmp_path / "k")
+    told = pseudonymise(
+        tmp_path / "records.xlsx", "--replace", "Patient no=patient_id", "--key", tmp_path / "k"
+    )
     assert told is None
     made = load_workbook(tmp_path / "records_pseudonyms.xlsx")
     rows = list(made.active.iter_rows(values_only=True))

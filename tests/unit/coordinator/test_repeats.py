@@ -1,4 +1,5 @@
-"""A workbook is marked without holding the cells that repeat others, and comes out as if all of them had been held."""
+"""A workbook is marked without holding the cells that repeat others,
+and comes out as if all of them had been held."""
 
 import io
 import zipfile
@@ -149,12 +150,15 @@ def test_a_marked_copy_is_marked_again(tmp_path, plan, monkeypatch):
 
 def test_texts_of_files_are_all_there_and_the_library_held_few(tmp_path, plan):
     grids = to_grids(plain_tables())
-    grids["examinations"] += [grids["examinations"][1]] * 500  # rows that repeat a look are to be mended
+    # rows that repeat a look are to be mended
+    grids["examinations"] += [grids["examinations"][1]] * 500
     folder = write_csv(tmp_path / "S01" / "001", grids)
     handed = read_delivery(folder)
     made = opened.open_book(folder, handed)
     assert sum(len(sheet._cells) for sheet in made.book.worksheets) < 1_000
     book: Workbook = load_workbook(io.BytesIO(mark(folder, plan)))
     for name, grid in grids.items():
-        shown = [[None if value is None else str(value) for value in row] for row in book[name].values]
+        shown = [
+            [None if value is None else str(value) for value in row] for row in book[name].values
+        ]
         assert shown == [[None if text is None else str(text) for text in row] for row in grid]

@@ -1,4 +1,5 @@
-"""The template: what it lets a person enter is what the schemas say, and filled in it passes the gate and the checks as it is."""
+"""The template: what it lets a person enter is what the schemas say,
+and filled in it passes the gate and the checks as it is."""
 
 import io
 import zipfile
@@ -40,12 +41,16 @@ def book(made):
 
 
 def locate(book, table: str) -> dict[str, tuple[str, str, object]]:
-    """By column: the first cell to fill in, the number format that a person meets there, and the rule of that cell."""
+    """By column: the first cell to fill in, the number format that a person meets there,
+    and the rule of that cell."""
     sheet, found = book[table], {}
     rules = {str(rule.sqref).split(":")[0]: rule for rule in sheet.data_validations.dataValidation}
     if table == "submission":
         places = {sheet.cell(row, 1).value: f"B{row}" for row in range(2, sheet.max_row + 1)}
-        return {name: (place, sheet[place].number_format, rules[place]) for name, place in places.items()}
+        return {
+            name: (place, sheet[place].number_format, rules[place])
+            for name, place in places.items()
+        }
     for group in sheet.column_dimensions.values():  # neighbours of one format are stored together
         for position in range(group.min, group.max + 1):
             name, letter = sheet.cell(1, position).value, get_column_letter(position)
@@ -54,7 +59,8 @@ def locate(book, table: str) -> dict[str, tuple[str, str, object]]:
 
 
 def enter(book, grids: dict) -> None:
-    """Enter a delivery as a person would: beside the fields and under the headers that are there."""
+    """Enter a delivery as a person would: beside the fields and under the headers that are
+    there."""
     for table, (header, *rows) in grids.items():
         places = {name: place for name, (place, _, _) in locate(book, table).items()}
         if table == "submission":
@@ -75,7 +81,9 @@ def hand_in(folder, book):
 def test_the_example_passes_without_a_single_remark(maneuvers, plan, tmp_path):
     folder = tmp_path / "S99" / "001"
     folder.mkdir(parents=True)
-    (folder / "template.xlsx").write_bytes(write_steadily(build_template(maneuvers, list_example())))
+    (folder / "template.xlsx").write_bytes(
+        write_steadily(build_template(maneuvers, list_example()))
+    )
     received = receive_delivery(folder, plan)
     assert received.accepted
     assert received.tables["problems"].empty
@@ -83,7 +91,9 @@ def test_the_example_passes_without_a_single_remark(maneuvers, plan, tmp_path):
         name: len(rows) for name, rows in list_example().items() if name in TABLES
     }
     assert received.tables["episodes"]["age_years"].tolist() == [57, 90, 58]
-    assert all(set(row) <= set(DESCRIBED[name]) for name, rows in list_example().items() for row in rows)
+    assert all(
+        set(row) <= set(DESCRIBED[name]) for name, rows in list_example().items() for row in rows
+    )
 
 
 def test_an_example_that_is_wrong_is_told(maneuvers, plan, tmp_path):
@@ -105,7 +115,9 @@ def test_filled_in_by_hand_it_passes(made, plan, tmp_path):
 
 
 def test_an_empty_one_is_refused_for_what_is_missing_only(made, plan, tmp_path):
-    received = receive_delivery(hand_in(tmp_path / "S01" / "001", load_workbook(io.BytesIO(made))), plan)
+    received = receive_delivery(
+        hand_in(tmp_path / "S01" / "001", load_workbook(io.BytesIO(made))), plan
+    )
     assert rules_of(received) == {"submission_incomplete", "table_without_rows"}
 
 
@@ -113,7 +125,12 @@ def test_an_empty_one_is_refused_for_what_is_missing_only(made, plan, tmp_path):
 def test_its_own_sheets_are_sealed_and_locked_until_somebody_types(made, plan, tmp_path, name):
     book = load_workbook(io.BytesIO(made))
     enter(book, to_grids(plain_tables()))
-    texts = {(cell.row, cell.column): str(cell.value) for row in book[name] for cell in row if cell.value is not None}
+    texts = {
+        (cell.row, cell.column): str(cell.value)
+        for row in book[name]
+        for cell in row
+        if cell.value is not None
+    }
     assert is_sealed(texts)
     assert book[name].protection.sheet
     book[name].cell(2, 1, "asked her again by telephone")
@@ -158,7 +175,10 @@ def test_numbers_are_held_within_the_bounds(book):
             if name == "age_years":
                 assert rule.type == "custom"
             elif kind:
-                bounds = [None if bound is None else float(bound) for bound in (rule.formula1, rule.formula2)]
+                bounds = [
+                    None if bound is None else float(bound)
+                    for bound in (rule.formula1, rule.formula2)
+                ]
                 assert (rule.type, *bounds) == (kind, column.ge, column.le)
                 assert rule.operator == ("greaterThanOrEqual" if column.le is None else "between")
                 assert (rule.showErrorMessage, rule.errorStyle) == (True, "stop")
@@ -166,8 +186,11 @@ def test_numbers_are_held_within_the_bounds(book):
 
 def test_lists_and_hints_reach_to_the_last_row(book):
     for table in TABLES:
-        assert all(str(rule.sqref).endswith(str(LAST_ROW)) for _, _, rule in locate(book, table).values())
-        assert book[table].max_row == 1  # formats belong to columns: no row is there before somebody fills it
+        assert all(
+            str(rule.sqref).endswith(str(LAST_ROW)) for _, _, rule in locate(book, table).values()
+        )
+        # formats belong to columns: no row is there before somebody fills it
+        assert book[table].max_row == 1
 
 
 def test_hints_say_it_all_and_are_no_identifier_to_the_gate(book):

@@ -1,4 +1,5 @@
-"""What ends a spell first: a switch is told from a canal never tested, from the other ear and from several canals."""
+"""What ends a spell first: a switch is told from a canal never tested,
+from the other ear and from several canals."""
 
 import numpy as np
 import pandas as pd
@@ -23,9 +24,17 @@ def first_event(table, plan):
         pool = {name: table(name, rows) for name, rows in told.items()}
         record = derive(pool, plan)
         spells = record.spells[record.spells["endpoint"].eq("objective")]
-        tables = [record.adjudications, record.examinations, record.findings, record.treatments, record.followups]
+        tables = [
+            record.adjudications,
+            record.examinations,
+            record.findings,
+            record.treatments,
+            record.followups,
+        ]
         if shuffle is not None:
-            tables = [rows.sample(frac=1, random_state=shuffle + k) for k, rows in enumerate(tables)]
+            tables = [
+                rows.sample(frac=1, random_state=shuffle + k) for k, rows in enumerate(tables)
+            ]
         rows = list_first_events(spells, *tables, plan.criteria)
         assert len(rows) == 1
         return rows.iloc[0]
@@ -69,7 +78,9 @@ def test_what_comes_after_resolution_is_not_first(first_event):
 
 
 @pytest.mark.parametrize(("day", "expected"), [(0, ("switched", 0, 1)), (7, ("switched", 6, 7))])
-def test_a_switch_that_the_site_recorded_lies_within_the_day_of_its_attempt(first_event, day, expected):
+def test_a_switch_that_the_site_recorded_lies_within_the_day_of_its_attempt(
+    first_event, day, expected
+):
     treatments = [{}, {"attempt": 2, "day": 7}]
     treatments[day > 0] = treatments[day > 0] | {"adverse": "canal_switch"}
     row = first_event([*FAILED, SILENT | LATER | {"day": 14}], treatments)
@@ -78,7 +89,9 @@ def test_a_switch_that_the_site_recorded_lies_within_the_day_of_its_attempt(firs
     assert row["informative"]
 
 
-def test_a_switch_within_day_0_of_somebody_never_examined_again_is_seen_but_not_informative(first_event):
+def test_a_switch_within_day_0_of_somebody_never_examined_again_is_seen_but_not_informative(
+    first_event,
+):
     row = first_event(FIRST, [{"adverse": "canal_switch"}], [{"day": 7, "contact": "telephone"}])
     assert interval(row) == ("switched", 0, 1)
     assert not row["informative"]
@@ -87,7 +100,9 @@ def test_a_switch_within_day_0_of_somebody_never_examined_again_is_seen_but_not_
 
 def test_reclassification_ends_the_risk_on_its_day_and_later_looks_tell_nothing(first_event):
     ended = [{"day": 9, "end_of_followup": "reclassified"}]
-    row = first_event([*FIRST, RIGHT | LATER | {"day": 5}, *[look | {"day": 9} for look in MOVED]], contacts=ended)
+    row = first_event(
+        [*FIRST, RIGHT | LATER | {"day": 5}, *[look | {"day": 9} for look in MOVED]], contacts=ended
+    )
     assert interval(row) == ("reclassified", 5, 9)
     never_looked = first_event(FIRST, contacts=ended)
     assert interval(never_looked) == ("reclassified", 0, 9)
@@ -95,19 +110,27 @@ def test_reclassification_ends_the_risk_on_its_day_and_later_looks_tell_nothing(
 
 
 @pytest.mark.parametrize("end", ["lost", "withdrew"])
-def test_loss_is_seen_on_the_day_of_its_contact_and_censors_what_is_only_known_by_looks(first_event, end):
-    row = first_event([*FIRST, RIGHT | LATER | {"day": 5}], contacts=[{"day": 8, "end_of_followup": end}])
+def test_loss_is_seen_on_the_day_of_its_contact_and_censors_what_is_only_known_by_looks(
+    first_event, end
+):
+    row = first_event(
+        [*FIRST, RIGHT | LATER | {"day": 5}], contacts=[{"day": 8, "end_of_followup": end}]
+    )
     assert interval(row) == ("none", 5, np.inf)
     assert (row["seen_cause"], row["seen_day"]) == ("lost", 8)
 
 
 def test_resolution_seen_on_the_last_contact_is_not_loss(first_event):
-    row = first_event([*FIRST, SILENT | LATER | {"day": 8}], contacts=[{"day": 8, "end_of_followup": "lost"}])
+    row = first_event(
+        [*FIRST, SILENT | LATER | {"day": 8}], contacts=[{"day": 8, "end_of_followup": "lost"}]
+    )
     assert row["seen_cause"] == "resolved"
 
 
 def test_whoever_is_still_followed_counts_until_the_last_contact(first_event):
-    row = first_event([*FIRST, RIGHT | LATER | {"day": 5}], contacts=[{"day": 20, "end_of_followup": "no"}])
+    row = first_event(
+        [*FIRST, RIGHT | LATER | {"day": 5}], contacts=[{"day": 20, "end_of_followup": "no"}]
+    )
     assert (row["seen_cause"], row["seen_day"]) == ("none", 20)
     unseen = first_event(FIRST)
     assert (unseen["seen_cause"], unseen["seen_day"], unseen["informative"]) == ("none", 0, False)
@@ -121,11 +144,16 @@ def test_the_order_of_rows_changes_nothing(first_event):
 @pytest.mark.parametrize(
     ("first", "now", "tested", "expected"),
     [
-        ("posterior/right/long/canalolithiasis", "lateral/right/long/canalolithiasis", "dix_hallpike supine_roll", True),
-        ("posterior/right/long/canalolithiasis", "lateral/left/long/canalolithiasis", "dix_hallpike supine_roll", False),
-        ("posterior/right/long/canalolithiasis", "lateral/unknown/long/canalolithiasis", "supine_roll", True),
-        ("posterior/right/long/canalolithiasis", "lateral/right/long/canalolithiasis", "dix_hallpike", False),
-        ("posterior/right/long/canalolithiasis", "posterior/right/short/canalolithiasis", "dix_hallpike", False),
+        ("posterior/right/long/canalolithiasis", "lateral/right/long/canalolithiasis",
+         "dix_hallpike supine_roll", True),
+        ("posterior/right/long/canalolithiasis", "lateral/left/long/canalolithiasis",
+         "dix_hallpike supine_roll", False),
+        ("posterior/right/long/canalolithiasis", "lateral/unknown/long/canalolithiasis",
+         "supine_roll", True),
+        ("posterior/right/long/canalolithiasis", "lateral/right/long/canalolithiasis",
+         "dix_hallpike", False),
+        ("posterior/right/long/canalolithiasis", "posterior/right/short/canalolithiasis",
+         "dix_hallpike", False),
         (
             "anterior/left/long/canalolithiasis posterior/right/short/canalolithiasis",
             "anterior/left/long/canalolithiasis",
@@ -133,7 +161,8 @@ def test_the_order_of_rows_changes_nothing(first_event):
             False,
         ),
         ("", "lateral/right/long/canalolithiasis", "supine_roll", False),
-        ("unknown/right/unknown/unknown", "lateral/right/long/canalolithiasis", "supine_roll", False),
+        ("unknown/right/unknown/unknown", "lateral/right/long/canalolithiasis", "supine_roll",
+         False),
     ],
 )  # fmt: skip
 def test_variants_tell_of_a_move(plan, first, now, tested, expected):
@@ -154,8 +183,18 @@ def test_variants_tell_of_a_move(plan, first, now, tested, expected):
 def test_failure_reasons_and_first_events_know_the_same_switches(table, plan, looks):
     record = derive({name: table(name, rows) for name, rows in case(looks, [{}]).items()}, plan)
     spells = record.spells[record.spells["endpoint"].eq("objective")]
-    tables = [record.adjudications, record.examinations, record.findings, record.treatments, record.followups]
+    tables = [
+        record.adjudications,
+        record.examinations,
+        record.findings,
+        record.treatments,
+        record.followups,
+    ]
     event = list_first_events(spells, *tables, plan.criteria).iloc[0]
     reasons = explain_failures(record, plan.criteria, plan.maneuvers, plan.failure)
-    switch = reasons[reasons["reason"].eq("canal_switch_or_reentry") & reasons["view"].eq("in_hindsight")]
-    assert switch["known_day"].tolist() == ([event["seen_day"]] if event["cause"] == "switched" else [])
+    switch = reasons[
+        reasons["reason"].eq("canal_switch_or_reentry") & reasons["view"].eq("in_hindsight")
+    ]
+    assert switch["known_day"].tolist() == (
+        [event["seen_day"]] if event["cause"] == "switched" else []
+    )

@@ -12,7 +12,10 @@ def sequence(table, plan):
     """A function from the rows of one episode to its sequence, or None if it has none."""
 
     def find(looks, treatments=({},), shuffle=False, **episode):
-        record = derive({name: table(name, rows) for name, rows in case(looks, treatments, **episode).items()}, plan)
+        record = derive(
+            {name: table(name, rows) for name, rows in case(looks, treatments, **episode).items()},
+            plan,
+        )
         tables = [record.attempts, record.adjudications, record.spells]
         if shuffle:
             tables = [rows.sample(frac=1, random_state=3) for rows in tables]
@@ -28,7 +31,10 @@ def look(day: int, positive: bool) -> dict:
 
 
 def give(*sessions: tuple[int, str]) -> list[dict]:
-    return [{"attempt": n, "day": day, "maneuver": code} for n, (day, code) in enumerate(sessions, start=1)]
+    return [
+        {"attempt": n, "day": day, "maneuver": code}
+        for n, (day, code) in enumerate(sessions, start=1)
+    ]
 
 
 def test_repeats_and_changes_stand_in_their_order(sequence):
@@ -63,12 +69,18 @@ def test_the_look_that_shows_resolution_is_not_one_before_a_return(sequence):
             ([look(8, True), look(20, False)], [(0, "epley"), (8, "epley")]),
         ]
     )
-    assert [found["outcomes"] for found in (once, returned, again)] == ["negative", "negative", "negative > negative"]
+    assert [found["outcomes"] for found in (once, returned, again)] == [
+        "negative",
+        "negative",
+        "negative > negative",
+    ]
     assert [found["at_next_look"] for found in (once, returned, again)] == [True, False, True]
 
 
 def test_whoever_is_not_resolved_has_no_look_that_shows_it(sequence):
-    assert pd.isna(sequence([RIGHT, look(3, False), look(8, True)], give((0, "epley")))["at_next_look"])
+    assert pd.isna(
+        sequence([RIGHT, look(3, False), look(8, True)], give((0, "epley")))["at_next_look"]
+    )
 
 
 def test_a_recurrence_is_no_part_of_the_path(sequence):
@@ -92,12 +104,20 @@ def test_an_open_path_has_all_its_sessions(sequence):
 
 def test_neither_untreated_nor_non_positional_episodes_have_a_path(sequence):
     assert sequence([RIGHT], ()) is None
-    assert sequence([RIGHT | {"vertical": "down", "torsion": "none"}], focal_neurological_sign="yes") is None
+    assert (
+        sequence([RIGHT | {"vertical": "down", "torsion": "none"}], focal_neurological_sign="yes")
+        is None
+    )
 
 
 def test_each_session_has_its_outcome_and_order_of_rows_changes_nothing(sequence):
     looks = [RIGHT, look(7, True), look(14, True), look(21, True)]
     treatments = give((0, "epley"), (7, "semont"), (14, "epley"), (21, "brandt_daroff"))
     found = sequence(looks, treatments)
-    assert len(found["path"].split(THEN)) == len(found["outcomes"].split(THEN)) == found["sessions"] == 4
+    assert (
+        len(found["path"].split(THEN))
+        == len(found["outcomes"].split(THEN))
+        == found["sessions"]
+        == 4
+    )
     assert found.equals(sequence(looks, treatments, shuffle=True))

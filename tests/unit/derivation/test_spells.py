@@ -29,7 +29,9 @@ def derive(table, plan):
             after_attempt=pd.array([pd.NA] * len(followups), dtype="Int64")
         )
         findings = describe_looks(examinations, given_treatments, plan.criteria.duration)
-        verdicts = adjudicate_episodes(episodes, examinations, findings, given_treatments, contacts, plan.criteria)
+        verdicts = adjudicate_episodes(
+            episodes, examinations, findings, given_treatments, contacts, plan.criteria
+        )
         contacts = keep_until_reclassified(contacts, verdicts)
         deciding = select_deciding_looks(examinations, findings, verdicts, plan.criteria)
         resolution = plan.study.resolution
@@ -41,16 +43,26 @@ def derive(table, plan):
         )
         index = pd.MultiIndex.from_frame(episodes[EPISODE])
         treated = index if len(given_treatments) else index[:0]
-        spells = measure_spells(episodes, deciding, contacts, treated, index if incomplete else index[:0], resolution)
+        spells = measure_spells(
+            episodes, deciding, contacts, treated, index if incomplete else index[:0], resolution
+        )
         objective = spells[spells["endpoint"].eq("objective")]
         return spells, list_attempts(
-            episodes, given_treatments, deciding, find_states(deciding), objective, verdicts, plan.maneuvers
+            episodes,
+            given_treatments,
+            deciding,
+            find_states(deciding),
+            objective,
+            verdicts,
+            plan.maneuvers,
         )
 
     return derive_one
 
 
-def interval(spells: pd.DataFrame, endpoint: str = "objective", spell: int = 1) -> tuple[float, float, str]:
+def interval(
+    spells: pd.DataFrame, endpoint: str = "objective", spell: int = 1
+) -> tuple[float, float, str]:
     row = spells[spells["endpoint"].eq(endpoint) & spells["spell"].eq(spell)].iloc[0]
     return row["left_days"], row["right_days"], row["status"]
 
@@ -77,19 +89,29 @@ def test_a_negative_look_before_the_maneuver_of_the_day_counts(derive):
 
 
 def test_observation_asks_for_no_wait_but_starts_the_clock(derive):
-    spells, _ = derive([POSITIVE, {"day": 1, "after_attempt": pd.NA}], [{"maneuver": "observe", "side": "none"}])
+    spells, _ = derive(
+        [POSITIVE, {"day": 1, "after_attempt": pd.NA}], [{"maneuver": "observe", "side": "none"}]
+    )
     assert interval(spells) == (0, 1, "resolved")
 
 
 def test_every_test_that_had_been_positive_must_be_repeated(derive):
-    looks = [POSITIVE, POSITIVE | {"look": 2, "side": "left", "torsion": "left"}, LATER | {"day": 6}]
+    looks = [
+        POSITIVE,
+        POSITIVE | {"look": 2, "side": "left", "torsion": "left"},
+        LATER | {"day": 6},
+    ]
     assert interval(derive(looks)[0]) == (0, np.inf, "not_looked")
     both = [*looks, LATER | {"day": 6, "look": 2, "side": "left"}]
     assert interval(derive(both)[0]) == (0, 6, "resolved")
 
 
 def test_the_side_lying_test_stands_for_the_dix_hallpike_test(derive):
-    assert interval(derive([POSITIVE, LATER | {"day": 6, "test": "side_lying"}])[0]) == (0, 6, "resolved")
+    assert interval(derive([POSITIVE, LATER | {"day": 6, "test": "side_lying"}])[0]) == (
+        0,
+        6,
+        "resolved",
+    )
 
 
 def test_tests_of_another_canal_decide_nothing(derive):
@@ -155,7 +177,8 @@ def test_a_return_opens_a_new_spell_only_after_the_gap(gap_days, spells):
 
 
 days_and_states = st.lists(
-    st.tuples(st.integers(-5, 80), st.sampled_from(["positive", "negative"])), unique_by=lambda x: x[0]
+    st.tuples(st.integers(-5, 80), st.sampled_from(["positive", "negative"])),
+    unique_by=lambda x: x[0],
 ).map(sorted)
 
 
@@ -167,12 +190,21 @@ def test_intervals_never_contradict_a_look(timeline):
     for spell in spells:
         later = [(d, s) for d, s in timeline if d > max(spell.start, 0)]
         assert all(s == "negative" for d, s in later if d == spell.right)
-        assert not any(s == "positive" for d, s in later if spell.left < d <= spell.right and np.isfinite(spell.right))
+        assert not any(
+            s == "positive"
+            for d, s in later
+            if spell.left < d <= spell.right and np.isfinite(spell.right)
+        )
 
 
 def test_attempts_are_sessions_with_the_next_deciding_look(derive):
     looks = [POSITIVE, POSITIVE | {"day": 5, "after_attempt": 0}, LATER | {"day": 12}]
-    given_treatments = [{}, {"attempt": 2, "maneuver": "semont"}, {"attempt": 3, "day": 5}, {"attempt": 4, "day": 20}]
+    given_treatments = [
+        {},
+        {"attempt": 2, "maneuver": "semont"},
+        {"attempt": 3, "day": 5},
+        {"attempt": 4, "day": 20},
+    ]
     _, attempts = derive(looks, given_treatments)
     assert attempts["maneuver"].tolist() == ["epley semont", "epley", "epley"]
     assert attempts["outcome"].tolist() == ["positive", "negative", "not_looked"]
@@ -181,7 +213,12 @@ def test_attempts_are_sessions_with_the_next_deciding_look(derive):
 
 
 def test_a_session_after_a_return_belongs_to_the_spell_that_began_with_it(derive):
-    looks = [POSITIVE, LATER | {"day": 7}, POSITIVE | {"day": 80, "after_attempt": 0}, LATER | {"day": 90}]
+    looks = [
+        POSITIVE,
+        LATER | {"day": 7},
+        POSITIVE | {"day": 80, "after_attempt": 0},
+        LATER | {"day": 90},
+    ]
     _, attempts = derive(looks, [{}, {"attempt": 2, "day": 80}, {"attempt": 3, "day": 85}])
     assert attempts["spell"].tolist() == [1, 2, 2]
     within = [looks[0], looks[1], looks[2] | {"day": 15}]

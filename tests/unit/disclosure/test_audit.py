@@ -1,4 +1,5 @@
-"""The audit finds what can be worked out, no more and no less than trying all whole numbers does, and a release passes it or is none."""
+"""The audit finds what can be worked out, no more and no less than trying all whole numbers does,
+and a release passes it or is none."""
 
 from itertools import product
 
@@ -20,7 +21,9 @@ from tests.pool_of_counts import CANALS, MECHANISMS, RULE, curves, describe, rel
 def hide(estimates: pd.DataFrame, *strata: str) -> set[str]:
     """What the audit finds if nothing is hidden but these strata."""
     stated = state_all(estimates, RULE)
-    safe = hide_rows(stated.rows, list(stated.rows.index[stated.rows["stratum"].isin(strata)]), "hidden")
+    safe = hide_rows(
+        stated.rows, list(stated.rows.index[stated.rows["stratum"].isin(strata)]), "hidden"
+    )
     return {stated.audit.cells.keys[found.cell].say() for found in find_all(stated, safe, RULE)}
 
 
@@ -46,9 +49,15 @@ def test_margins_of_a_two_way_table_give_away_what_each_alone_does_not():
         }
     )
     small = "canal=anterior,mechanism=cupulolithiasis"
-    assert hide(estimates, small) == {"followed objective, canal=anterior, mechanism=cupulolithiasis"}
-    assert hide(estimates, small, "canal=anterior,mechanism=canalolithiasis") != set()  # the column still tells
-    assert hide(estimates, *(f"canal={a},mechanism={b}" for a in CANALS[:2] for b in MECHANISMS)) == set()
+    assert hide(estimates, small) == {
+        "followed objective, canal=anterior, mechanism=cupulolithiasis"
+    }
+    # the column still tells
+    assert hide(estimates, small, "canal=anterior,mechanism=canalolithiasis") != set()
+    assert (
+        hide(estimates, *(f"canal={a},mechanism={b}" for a in CANALS[:2] for b in MECHANISMS))
+        == set()
+    )
 
 
 def test_parts_that_have_no_row_are_a_group_too():
@@ -58,8 +67,12 @@ def test_parts_that_have_no_row_are_a_group_too():
 def test_a_count_is_known_wherever_it_is_told():
     # the description of the pool and the flow tell of the same people
     sexes = describe("sex", {"female": 300, "male": 95, "unknown": 5})
-    stated = state_all(pd.concat([sexes, describe("age", {"18-44": 200, "45-54": 200})], ignore_index=True), RULE)
-    groups = [key for key in stated.audit.cells.keys if isinstance(key, Group) and key.name == "stored"]
+    stated = state_all(
+        pd.concat([sexes, describe("age", {"18-44": 200, "45-54": 200})], ignore_index=True), RULE
+    )
+    groups = [
+        key for key in stated.audit.cells.keys if isinstance(key, Group) and key.name == "stored"
+    ]
     assert Group("stored", frozenset({("sex", "*")})) in groups
     assert Group("stored", frozenset({("age", "*")})) in groups
 
@@ -69,16 +82,27 @@ def build_square(values: list[int]) -> Cells:
     cells = Cells(0)
     for k, value in enumerate(values):
         cells.add(Group(f"cell {k}"), value)
-    for whole, parts in ((4, [0, 1]), (5, [2, 3]), (6, [0, 2]), (7, [1, 3]), (8, [4, 5]), (8, [6, 7])):
+    for whole, parts in (
+        (4, [0, 1]),
+        (5, [2, 3]),
+        (6, [0, 2]),
+        (7, [1, 3]),
+        (8, [4, 5]),
+        (8, [6, 7]),
+    ):
         cells.relate(whole, parts, f"{whole}")
     return cells
 
 
-def try_all(values: list[int], cells: Cells, bounds: np.ndarray, least_shown: int, most: int) -> set[int]:
+def try_all(
+    values: list[int], cells: Cells, bounds: np.ndarray, least_shown: int, most: int
+) -> set[int]:
     """The cells whose value is proved to be small, by trying every whole number up to `most`."""
     free = [n for n in range(len(values)) if bounds[n, 0] != bounds[n, 1]]
     seen: dict[int, set[int]] = {n: set() for n in free}
-    for guess in product(*(range(int(bounds[n, 0]), int(min(bounds[n, 1], most)) + 1) for n in free)):
+    for guess in product(
+        *(range(int(bounds[n, 0]), int(min(bounds[n, 1], most)) + 1) for n in free)
+    ):
         trial = dict(enumerate(values)) | dict(zip(free, guess, strict=True))
         if all(sum(sign * trial[n] for n, sign in equation) == 0 for equation in cells.equations):
             for n in free:
@@ -97,7 +121,9 @@ def test_the_audit_finds_what_trying_all_numbers_finds(inner, hidden, rounded):
     values = [a, b, c, d, a + b, c + d, a + c, b + d, a + b + c + d]
     cells = build_square(values)
     bounds = np.array([[v, v] for v in values], dtype=float)
-    bounds[sorted(rounded)] = [[max(values[n] - 1, 0), values[n] + 1] for n in sorted(rounded)] or np.empty((0, 2))
+    bounds[sorted(rounded)] = [
+        [max(values[n] - 1, 0), values[n] + 1] for n in sorted(rounded)
+    ] or np.empty((0, 2))
     bounds[sorted(hidden)] = [0, np.inf]
     audit = Audit(cells, 3)
     wanted = try_all(values, cells, bounds, 3, 17)
@@ -115,7 +141,8 @@ def test_the_audit_finds_what_trying_all_numbers_finds(inner, hidden, rounded):
 
 
 def test_whole_numbers_prove_what_fractions_do_not():
-    # a + b = x, b + c = x, a + c = x: all are x / 2, which is no whole number if x is odd; with one more in a, b + 1 = a = c
+    # a + b = x, b + c = x, a + c = x: all are x / 2, which is no whole number if x is odd; with one
+    # more in a, b + 1 = a = c
     cells = Cells(0)
     for name, value in (("a", 5), ("b", 4), ("c", 5), ("ab", 9), ("bc", 9), ("ac", 10)):
         cells.add(Group(name), value)
@@ -123,27 +150,43 @@ def test_whole_numbers_prove_what_fractions_do_not():
     for whole in ("ab", "bc", "ac"):
         cells.relate(place[whole], [place[name] for name in whole], whole)
     bounds = np.array([[0, np.inf]] * 3 + [[9, 9], [9, 9], [10, 10]], dtype=float)
-    assert {cells.keys[found.cell].name for found in Audit(cells, 11).find(Known(bounds))} == {"a", "b", "c"}
+    assert {cells.keys[found.cell].name for found in Audit(cells, 11).find(Known(bounds))} == {
+        "a",
+        "b",
+        "c",
+    }
 
 
-def carry_share(whole: tuple[int, int], part: tuple[int, int], low: float, high: float) -> list[list[float]]:
-    """What is known of a whole and of its part, each by its ends, once the part is a share of the whole."""
+def carry_share(
+    whole: tuple[int, int], part: tuple[int, int], low: float, high: float
+) -> list[list[float]]:
+    """What is known of a whole and of its part, each by its ends,
+    once the part is a share of the whole."""
     cells = Cells(0)
     for name in ("whole", "part"):
         cells.add(Group(name), 0)
-    known = Known(np.array([whole, part], dtype=float), {("row", "told"): Share(1, 0, low, high, 0.0, 1.0)})
+    known = Known(
+        np.array([whole, part], dtype=float), {("row", "told"): Share(1, 0, low, high, 0.0, 1.0)}
+    )
     return np.column_stack(Audit(cells, 3).carry(known)).tolist()
 
 
 def test_a_share_tells_of_the_whole_by_its_part():
-    # 43 or 44 people are 20.5 to 21.5 % of 200 (43 / .215) to 214 (44 / .205) people; of exactly 43 it is at most 209
+    # 43 or 44 people are 20.5 to 21.5 % of 200 (43 / .215) to 214 (44 / .205) people; of exactly 43
+    # it is at most 209
     assert carry_share((150, np.inf), (43, 44), 0.205, 0.215) == [[200, 214], [43, 44]]
     assert carry_share((205, 214), (43, 43), 0.205, 0.215) == [[205, 209], [43, 43]]
     assert carry_share((205, 209), (0, np.inf), 0.205, 0.215) == [[205, 209], [43, 44]]
 
 
 @settings(max_examples=100, deadline=None)
-@given(st.integers(15, 60), st.data(), st.integers(0, 9), st.integers(0, 9), st.sampled_from([0.005, 0.025]))
+@given(
+    st.integers(15, 60),
+    st.data(),
+    st.integers(0, 9),
+    st.integers(0, 9),
+    st.sampled_from([0.005, 0.025]),
+)
 def test_what_a_share_leaves_open_is_never_shut_out(whole, data, below, above, half):
     part = data.draw(st.integers(1, whole - 1))
     share = round(part / whole / (2 * half)) * 2 * half
@@ -178,7 +221,8 @@ def test_a_site_takes_itself_away():
     audit = Audit(cells, 11)
     bounds = np.array([[40, 40], [20, 20], [20, 20]], dtype=float)
     assert audit.find_quickly(Known(bounds), EVERYBODY) == []
-    assert {found.cell for found in audit.find_quickly(Known(bounds), 0)} == {0, 1, 2}  # 10, 2 and 8 others
+    # 10, 2 and 8 others
+    assert {found.cell for found in audit.find_quickly(Known(bounds), 0)} == {0, 1, 2}
     assert audit.everybody == (EVERYBODY, 0)
 
 
@@ -192,7 +236,9 @@ def test_a_release_passes_its_audit_whatever_the_counts(counts):
     assert [found for eyes in audit.everybody for found in audit.find(made.known, eyes)] == []
 
 
-def test_what_cannot_be_covered_is_not_released_and_the_message_has_names_and_no_numbers(monkeypatch):
+def test_what_cannot_be_covered_is_not_released_and_the_message_has_names_and_no_numbers(
+    monkeypatch,
+):
     estimates = two_way(
         {
             ("anterior", "canalolithiasis"): 20,
@@ -204,7 +250,9 @@ def test_what_cannot_be_covered_is_not_released_and_the_message_has_names_and_no
     stated = state_all(estimates, RULE)
     alone = hide_rows(
         stated.rows,
-        list(stated.rows.index[stated.rows["stratum"].eq("canal=anterior,mechanism=cupulolithiasis")]),
+        list(
+            stated.rows.index[stated.rows["stratum"].eq("canal=anterior,mechanism=cupulolithiasis")]
+        ),
         "hidden",
     )
     monkeypatch.setattr("pipeline.disclosure.release.Cover.add", lambda self, found: False)
@@ -212,7 +260,9 @@ def test_what_cannot_be_covered_is_not_released_and_the_message_has_names_and_no
         hide_what_tells(stated, alone, RULE)
     said = str(failure.value)
     assert "canal=anterior, mechanism=cupulolithiasis" in said
-    assert not any(number in said.replace("1 hidden", "") for number in ("5", "20", "25", "37", "48"))
+    assert not any(
+        number in said.replace("1 hidden", "") for number in ("5", "20", "25", "37", "48")
+    )
 
 
 def test_what_is_shown_is_known_and_marks_say_nothing():
@@ -222,5 +272,6 @@ def test_what_is_shown_is_known_and_marks_say_nothing():
     place = {key.say(): n for n, key in enumerate(cells.keys)}
     lateral = list(stated.rows.index[stated.rows["stratum"].eq("canal=lateral")])
     bounds = learn_known(cells, hide_rows(stated.rows, lateral), stated.described, RULE).bounds
-    assert bounds[place["followed objective, canal=lateral"]].tolist() == [0, np.inf]  # a mark tells nothing
+    # a mark tells nothing
+    assert bounds[place["followed objective, canal=lateral"]].tolist() == [0, np.inf]
     assert bounds[place["followed objective, canal=posterior"]].tolist() == [300, 300]

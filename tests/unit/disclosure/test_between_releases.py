@@ -1,4 +1,5 @@
-"""Every release is remembered: who came between any two is hidden if they are few, and while too little is new the last release stays."""
+"""Every release is remembered: who came between any two is hidden if they are few,
+and while too little is new the last release stays."""
 
 from itertools import combinations
 from pathlib import Path
@@ -48,9 +49,19 @@ def test_the_same_once_more_is_no_new_release(tmp_path):
 
 
 def test_a_number_that_tells_of_few_newcomers_is_hidden(tmp_path):
-    # shares tell more than rounded counts do: 30 of 100, then 34 of 100, are few newcomers with the event
+    # shares tell more than rounded counts do: 30 of 100, then 34 of 100, are few newcomers with the
+    # event
     def share(events: int, whole: int) -> pd.DataFrame:
-        rows = [state("share", events / whole, stratum="reason=x", n_episodes=whole, n_events=events, n_sites=5)]
+        rows = [
+            state(
+                "share",
+                events / whole,
+                stratum="reason=x",
+                n_episodes=whole,
+                n_events=events,
+                n_sites=5,
+            )
+        ]
         return tidy_estimates(rows, analysis="non_positional", population="p", method="m")
 
     first = issue(tmp_path, share(30, 100)).files["non_positional.csv"]
@@ -62,7 +73,8 @@ def test_a_number_that_tells_of_few_newcomers_is_hidden(tmp_path):
 
 def test_while_too_little_is_new_the_last_release_stays_and_it_is_said(tmp_path):
     first = issue(tmp_path, curves({"canal=posterior": 300, "canal=lateral": 100}), RULE)
-    kept = issue(tmp_path, curves({"canal=posterior": 340}), RULE)  # shows less than four fifths as much
+    # shows less than four fifths as much
+    kept = issue(tmp_path, curves({"canal=posterior": 340}), RULE)
     assert read_sizes(kept) == read_sizes(first)
     assert kept.said == KEPT.format(number=1)
     assert kept.made_from["name"].tolist() == ["release", "deliveries", "newer records"]
@@ -86,7 +98,14 @@ def test_what_fails_its_audit_leaves_the_last_release_as_it_was(tmp_path, monkey
 def test_without_an_earlier_release_nothing_is_released_that_fails(tmp_path, monkeypatch):
     monkeypatch.setattr("pipeline.disclosure.release.Cover.add", lambda self, found: False)
     rows = [
-        state("share", n / 314, stratum=f"view={view},reason=technique", n_episodes=314, n_events=n, n_sites=5)
+        state(
+            "share",
+            n / 314,
+            stratum=f"view={view},reason=technique",
+            n_episodes=314,
+            n_events=n,
+            n_sites=5,
+        )
         for view, n in (("at_the_time", 60), ("in_hindsight", 66))
     ]
     estimates = tidy_estimates(rows, analysis="failure_reasons", population="p", method="m")
@@ -109,7 +128,9 @@ def test_what_was_released_of_the_same_records_in_another_way_counts_too(tmp_pat
     st.lists(st.integers(0, 60), min_size=4, max_size=4),
     st.lists(st.lists(st.integers(-12, 25), min_size=4, max_size=4), min_size=1, max_size=2),
 )
-def test_no_release_tells_an_outsider_who_came_or_left_since_an_earlier_one(tmp_path_factory, counts, changes):
+def test_no_release_tells_an_outsider_who_came_or_left_since_an_earlier_one(
+    tmp_path_factory, counts, changes
+):
     folder, shown = tmp_path_factory.mktemp("ledger"), []
     keys = [(a, b) for a in CANALS[:2] for b in MECHANISMS]
     for number, change in enumerate([[0] * 4, *changes]):

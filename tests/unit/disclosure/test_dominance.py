@@ -1,4 +1,5 @@
-"""What rests on one site stays hidden, also against sums; single sites cannot be told by letter, place or size."""
+"""What rests on one site stays hidden, also against sums; single sites cannot be told by letter,
+place or size."""
 
 import pandas as pd
 import pytest
@@ -18,12 +19,20 @@ SITES = {"S01": 251, "S02": 188, "S03": 136, "S04": 43}
 def parts(**sites: dict[str, int]) -> pd.DataFrame:
     """Medians by canal, each of the sites given, with all of them together."""
     whole = [site for own in sites.values() for site, n in own.items() for _ in range(n)]
-    told = {"all": whole} | {f"canal={k}": [s for s, n in own.items() for _ in range(n)] for k, own in sites.items()}
+    told = {"all": whole} | {
+        f"canal={k}": [s for s, n in own.items() for _ in range(n)] for k, own in sites.items()
+    }
     rows = [
         state("median_days", 7, stratum=name, n_episodes=len(codes), **count_sites(codes))
         for name, codes in told.items()
     ]
-    return tidy_estimates(rows, analysis="resolution_curves", population="positional", endpoint="objective", method="m")
+    return tidy_estimates(
+        rows,
+        analysis="resolution_curves",
+        population="positional",
+        endpoint="objective",
+        method="m",
+    )
 
 
 @pytest.mark.parametrize(("largest", "hidden"), [(80, False), (81, True)])
@@ -47,16 +56,21 @@ def test_sites_are_counted_with_their_episodes_and_events():
 
 
 def test_what_is_one_sites_cannot_be_worked_out_from_the_total():
-    # 95 of one site may be at most four fifths: 119 must seem possible, which takes 24 more that are hidden
+    # 95 of one site may be at most four fifths: 119 must seem possible, which takes 24 more that
+    # are hidden
     estimates = parts(
-        posterior={"S01": 200, "S02": 200, "S03": 200}, lateral={"S01": 95, "S02": 5}, anterior={"S02": 40, "S03": 40}
+        posterior={"S01": 200, "S02": 200, "S03": 200},
+        lateral={"S01": 95, "S02": 5},
+        anterior={"S02": 40, "S03": 40},
     )
     made = release(estimates)
     shown = set(made.rows["stratum"][made.rows["n_episodes"].notna()])
     assert "canal=lateral" not in shown
     assert shown != {"all", "canal=posterior", "canal=anterior"}
     cells = made.stated.audit.cells
-    lateral = next(n for n, key in enumerate(cells.keys) if key.say() == "followed objective, canal=lateral")
+    lateral = next(
+        n for n, key in enumerate(cells.keys) if key.say() == "followed objective, canal=lateral"
+    )
     assert cells.floor[lateral] == 119
     assert made.stated.audit.carry(made.known)[1][lateral] >= 119
 
@@ -64,7 +78,12 @@ def test_what_is_one_sites_cannot_be_worked_out_from_the_total():
 @settings(max_examples=8, deadline=None)
 @given(st.lists(st.tuples(st.integers(0, 60), st.integers(0, 60)), min_size=4, max_size=4))
 def test_no_release_shows_or_gives_away_what_is_one_sites(counts):
-    estimates = parts(**{name: {"S01": a, "S02": b, "S03": 1} for name, (a, b) in zip(CANALS, counts, strict=True)})
+    estimates = parts(
+        **{
+            name: {"S01": a, "S02": b, "S03": 1}
+            for name, (a, b) in zip(CANALS, counts, strict=True)
+        }
+    )
     made = release(estimates)
     by_site = read_by_site(estimates)
     for stratum, shown in made.rows.set_index("stratum")["n_episodes"].dropna().items():
@@ -81,13 +100,38 @@ def of_sites(sizes: dict[str, int]) -> pd.DataFrame:
     """A share of each site with its size, a difference between arms in each, and the whole."""
     rows = []
     for site, size in sizes.items():
-        own = {"stratum": f"site={site}", "n_episodes": size, "n_sites": 1, "by_site": f"{site}={size}"}
-        rows.append(state("resolved_by_day_7", (size // 2) / size, n_events=size // 2, lower=0.41234, upper=0.6, **own))
-        balance = {"analysis": "second_line", "stratum": "all", "n_episodes": size, "n_sites": len(sizes)}
+        own = {
+            "stratum": f"site={site}",
+            "n_episodes": size,
+            "n_sites": 1,
+            "by_site": f"{site}={size}",
+        }
+        rows.append(
+            state(
+                "resolved_by_day_7",
+                (size // 2) / size,
+                n_events=size // 2,
+                lower=0.41234,
+                upper=0.6,
+                **own,
+            )
+        )
+        balance = {
+            "analysis": "second_line",
+            "stratum": "all",
+            "n_episodes": size,
+            "n_sites": len(sizes),
+        }
         rows.append(state(f"smd_after:site={site}", 0.123456, **balance))
-    whole = {"n_episodes": sum(sizes.values()), "n_events": sum(sizes.values()) // 2, "n_sites": len(sizes)}
+    whole = {
+        "n_episodes": sum(sizes.values()),
+        "n_events": sum(sizes.values()) // 2,
+        "n_sites": len(sizes),
+    }
     rows.append(state("resolved_by_day_7", 0.5, stratum="all", **whole))
-    return tidy_estimates(rows, analysis="site_pooling", population="positional", endpoint="objective", method="m")
+    return tidy_estimates(
+        rows, analysis="site_pooling", population="positional", endpoint="objective", method="m"
+    )
 
 
 def test_single_sites_lose_codes_sizes_and_places():
@@ -97,7 +141,8 @@ def test_single_sites_lose_codes_sizes_and_places():
     own = released[texts.str.contains("site=")]
     assert own[["n_episodes", "n_events"]].isna().all(axis=None)
     shares = own[own["term"].eq("resolved_by_day_7")]
-    assert shares["stratum"].tolist() == [f"site={letter}" for letter in "ABCD"]  # not in the order of the codes
+    # not in the order of the codes
+    assert shares["stratum"].tolist() == [f"site={letter}" for letter in "ABCD"]
     assert (shares["estimate"] * 100 % 1).round(6).isin([0, 1]).all()
     assert shares["lower"].tolist() == [0.41] * 4
     assert not released["note"].eq(HIDDEN).any()

@@ -1,4 +1,5 @@
-"""What limits of shares tell of sizes, beside all pairs of numbers whose limits by statsmodels fit the printed ones."""
+"""What limits of shares tell of sizes, beside all pairs of numbers whose limits by statsmodels fit
+the printed ones."""
 
 import numpy as np
 from hypothesis import given, settings
@@ -11,7 +12,8 @@ HALF, NEAR = 0.005, 1e-9
 
 
 def print_share(whole: int, part: int, wider: float) -> tuple[float, float, float, float]:
-    """What a share and its limits in whole percent leave open: the share from and to, and the limits from and to."""
+    """What a share and its limits in whole percent leave open: the share from and to,
+    and the limits from and to."""
     low, high = proportion_confint(part, whole, method="beta")
     share, low, high = (round(number, 2) for number in (part / whole, low - wider, high + wider))
     return share - HALF, share + HALF, low - HALF, high + HALF
@@ -45,7 +47,8 @@ def test_sizes_are_those_that_all_pairs_leave(whole, data, room, wider):
 
 
 def test_limits_tell_a_size_that_the_share_alone_does_not():
-    # 68 of 214 are 32 %, limits 26 to 38 %; without the limits each size from 211 to 217 has two or three numbers with that share
+    # 68 of 214 are 32 %, limits 26 to 38 %; without the limits each size from 211 to 217 has two or
+    # three numbers with that share
     printed = print_share(214, 68, 0)
     least, most = np.array([211.0, 0.0]), np.array([217.0, np.inf])
     narrow_by_limits(least, most, np.array([[1, 0, *printed[:2], 0.0, 1.0]]))

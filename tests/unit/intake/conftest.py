@@ -1,4 +1,5 @@
-"""Small deliveries on disk: plain rows as dicts of cells, changed by a test, written as .csv files or as a workbook."""
+"""Small deliveries on disk: plain rows as dicts of cells, changed by a test,
+written as .csv files or as a workbook."""
 
 import csv
 import io
@@ -68,7 +69,8 @@ CONTACT = {
 
 
 def plain_tables() -> dict:
-    """A clean delivery: three episodes of two patients, four looks, three attempts, three contacts."""
+    """A clean delivery: three episodes of two patients, four looks, three attempts,
+    three contacts."""
     codes = ("EP-1", "EP-2", "EP-3")
     return {
         "submission": dict(SUBMISSION),
@@ -80,7 +82,13 @@ def plain_tables() -> dict:
         + [
             {"episode_id": "EP-1"}
             | LOOK
-            | {"day": 7, "vertical": "none", "torsion": "none", "duration_s": None, "vertigo": "none"}
+            | {
+                "day": 7,
+                "vertical": "none",
+                "torsion": "none",
+                "duration_s": None,
+                "vertigo": "none",
+            }
         ],
         "treatments": [{"episode_id": code} | TREATMENT for code in ("EP-1", "EP-2")]
         + [{"episode_id": "EP-2"} | TREATMENT | {"attempt": 2, "day": 7}],
@@ -89,7 +97,8 @@ def plain_tables() -> dict:
 
 
 def to_grid(table: str, rows) -> list[list]:
-    """Header and cells of one table; the columns are the dictionary's, then those that only the rows have."""
+    """Header and cells of one table; the columns are the dictionary's,
+    then those that only the rows have."""
     if table == "submission":
         return [["field", "value"], *([field, value] for field, value in rows.items())]
     columns = list(TABLES[table].describe()) if table in TABLES else []
@@ -108,7 +117,10 @@ def write_csv(folder: Path, grids: dict, *, separator=",", decimal=".", mark="",
     folder.mkdir(parents=True, exist_ok=True)
     for name, grid in grids.items():
         text = io.StringIO(newline="")
-        rows = [[str(cell).replace(".", decimal) if isinstance(cell, float) else cell for cell in row] for row in grid]
+        rows = [
+            [str(cell).replace(".", decimal) if isinstance(cell, float) else cell for cell in row]
+            for row in grid
+        ]
         csv.writer(text, delimiter=separator, lineterminator=end).writerows(rows)
         (folder / f"{name}.csv").write_bytes((mark + text.getvalue()).encode())
     return folder
@@ -159,7 +171,11 @@ def receive(folder, plan):
 def rules_of(received: Received, severity: str | None = None) -> set[str]:
     """The names of the rules that were broken."""
     problems = received.tables["problems"]
-    return set(problems["rule"] if severity is None else problems.loc[problems["severity"] == severity, "rule"])
+    return set(
+        problems["rule"]
+        if severity is None
+        else problems.loc[problems["severity"] == severity, "rule"]
+    )
 
 
 def places_of(received: Received, rule: str) -> list[tuple]:
@@ -167,5 +183,6 @@ def places_of(received: Received, rule: str) -> list[tuple]:
     problems = received.tables["problems"]
     found = problems.loc[problems["rule"] == rule, ["table", "row", "column"]].astype(object)
     return [
-        tuple(None if cell is not cell or str(cell) == "<NA>" else cell for cell in place) for place in found.to_numpy()
+        tuple(None if cell is not cell or str(cell) == "<NA>" else cell for cell in place)
+        for place in found.to_numpy()
     ]

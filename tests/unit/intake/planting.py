@@ -1,4 +1,5 @@
-"""Identifiers, all of them kept for fiction or documentation, and every kind of place in a workbook where one can stand."""
+"""Identifiers, all of them kept for fiction or documentation,
+and every kind of place in a workbook where one can stand."""
 
 from openpyxl.comments import Comment
 from openpyxl.packaging.custom import StringProperty

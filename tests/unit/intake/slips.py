@@ -1,6 +1,8 @@
-"""Slips that a spreadsheet makes of a whole delivery, as functions from its typed tables to tables with the slip; and clean deliveries to plant them in.
+"""Slips that a spreadsheet makes of a whole delivery, as functions from its typed tables to tables
+with the slip; and clean deliveries to plant them in.
 
-`python -m tests.unit.intake.slips 100` draws so many clean deliveries and says what is wrongly told of them.
+`python -m tests.unit.intake.slips 100` draws so many clean deliveries and says what is wrongly told
+of them.
 """
 
 import sys
@@ -23,13 +25,18 @@ SMALL = 60  # episodes
 
 @cache
 def draw_clean(seed: int) -> Tables:
-    """One invented delivery without a fault, of a small clinic; the clinic differs with the seed."""
-    return simulate_site(seed, Scenario(), TEN[seed % len(TEN)], SMALL, read_plan().maneuvers).tables
+    """One invented delivery without a fault, of a small clinic;
+    the clinic differs with the seed."""
+    return simulate_site(
+        seed, Scenario(), TEN[seed % len(TEN)], SMALL, read_plan().maneuvers
+    ).tables
 
 
 def change(table: str, column: str, edit: Callable[[pd.Series], pd.Series]) -> Slip:
     """A slip that edits one column of one table."""
-    return lambda tables: tables | {table: tables[table].assign(**{column: lambda rows: edit(rows[column])})}
+    return lambda tables: (
+        tables | {table: tables[table].assign(**{column: lambda rows: edit(rows[column])})}
+    )
 
 
 def sort_alone(cells: pd.Series) -> pd.Series:
@@ -55,7 +62,8 @@ def fill_with_zero(cells: pd.Series) -> pd.Series:
 def exchange(table: str, one: str, other: str) -> Slip:
     """Two columns under each other's header."""
     return lambda tables: (
-        tables | {table: tables[table].assign(**{one: tables[table][other], other: tables[table][one]})}
+        tables
+        | {table: tables[table].assign(**{one: tables[table][other], other: tables[table][one]})}
     )
 
 
@@ -68,7 +76,10 @@ def give_one_patient_two_ages(tables: Tables) -> Tables:
     """A patient of 12 and of 60 in one year."""
     episodes = tables["episodes"].copy()
     rows = episodes.index[:2]
-    episodes.loc[rows, "patient_id"], episodes.loc[rows, "index_year"] = episodes["patient_id"].iloc[0], 2024
+    episodes.loc[rows, "patient_id"], episodes.loc[rows, "index_year"] = (
+        episodes["patient_id"].iloc[0],
+        2024,
+    )
     episodes.loc[rows, "age_years"] = [12, 60]
     return tables | {"episodes": episodes}
 
@@ -83,7 +94,10 @@ def let_episodes_overlap(tables: Tables) -> Tables:
     episodes.loc[rows, "index_year"] = 2024
     last = tables["treatments"].query("episode_id == @treated").iloc[[-1]]
     more = last.assign(day=400, attempt=last["attempt"] + 1)
-    return tables | {"episodes": episodes, "treatments": pd.concat([tables["treatments"], more], ignore_index=True)}
+    return tables | {
+        "episodes": episodes,
+        "treatments": pd.concat([tables["treatments"], more], ignore_index=True),
+    }
 
 
 def copy_episodes(tables: Tables) -> Tables:
@@ -94,7 +108,12 @@ def copy_episodes(tables: Tables) -> Tables:
     again = {code: f"{code}-9" for code in codes}
     return {
         name: pd.concat(
-            [rows, rows[rows["episode_id"].isin(codes)].assign(episode_id=lambda r: r["episode_id"].replace(again))],
+            [
+                rows,
+                rows[rows["episode_id"].isin(codes)].assign(
+                    episode_id=lambda r: r["episode_id"].replace(again)
+                ),
+            ],
             ignore_index=True,
         )
         for name, rows in tables.items()
@@ -158,7 +177,12 @@ SLIPS: dict[
         "examinations",
         "peak_spv",
     ),
-    "0 for every onset": (change("episodes", "onset_day", lambda d: d * 0), "zero_for_empty", "episodes", "onset_day"),
+    "0 for every onset": (
+        change("episodes", "onset_day", lambda d: d * 0),
+        "zero_for_empty",
+        "episodes",
+        "onset_day",
+    ),
     "0 for an age that was not recorded": (
         change("episodes", "age_years", lambda a: a.where(a.index > a.index[4], 0)),
         "zero_for_empty",
@@ -183,16 +207,36 @@ SLIPS: dict[
         "examinations",
         "duration_s",
     ),
-    "test sides exchanged": (change("examinations", "side", turn), "sides_opposite", "examinations", "side"),
-    "torsion exchanged": (change("examinations", "torsion", turn), "sides_opposite", "examinations", "torsion"),
+    "test sides exchanged": (
+        change("examinations", "side", turn),
+        "sides_opposite",
+        "examinations",
+        "side",
+    ),
+    "torsion exchanged": (
+        change("examinations", "torsion", turn),
+        "sides_opposite",
+        "examinations",
+        "torsion",
+    ),
     "recorded sides exchanged": (
         change("episodes", "recorded_side", turn),
         "sides_opposite",
         "episodes",
         "recorded_side",
     ),
-    "treated sides exchanged": (change("treatments", "side", turn), "sides_opposite", "examinations", "side"),
-    "ages sorted alone": (change("episodes", "age_years", sort_alone), "sorted_alone", "episodes", "age_years"),
+    "treated sides exchanged": (
+        change("treatments", "side", turn),
+        "sides_opposite",
+        "examinations",
+        "side",
+    ),
+    "ages sorted alone": (
+        change("episodes", "age_years", sort_alone),
+        "sorted_alone",
+        "episodes",
+        "age_years",
+    ),
     "canals sorted alone": (
         change("episodes", "recorded_canal", sort_alone),
         "sorted_alone",
@@ -205,19 +249,49 @@ SLIPS: dict[
         "examinations",
         "duration_s",
     ),
-    "days of looks sorted alone": (change("examinations", "day", sort_alone), "sorted_alone", "examinations", "day"),
-    "contacts' days sorted alone": (change("followups", "day", sort_alone), "sorted_alone", "followups", "day"),
-    "ages filled down": (change("episodes", "age_years", lambda a: a * 0 + 57), "filled_down", "episodes", "age_years"),
-    "ages counted up": (change("episodes", "age_years", count_up), "filled_down", "episodes", "age_years"),
+    "days of looks sorted alone": (
+        change("examinations", "day", sort_alone),
+        "sorted_alone",
+        "examinations",
+        "day",
+    ),
+    "contacts' days sorted alone": (
+        change("followups", "day", sort_alone),
+        "sorted_alone",
+        "followups",
+        "day",
+    ),
+    "ages filled down": (
+        change("episodes", "age_years", lambda a: a * 0 + 57),
+        "filled_down",
+        "episodes",
+        "age_years",
+    ),
+    "ages counted up": (
+        change("episodes", "age_years", count_up),
+        "filled_down",
+        "episodes",
+        "age_years",
+    ),
     "latencies filled down": (
         change("examinations", "latency_s", lambda s: s.fillna(2) * 0 + 2),
         "filled_down",
         "examinations",
         "latency_s",
     ),
-    "a patient of 12 and of 60 in one year": (give_one_patient_two_ages, "ages_differ", "episodes", "age_years"),
+    "a patient of 12 and of 60 in one year": (
+        give_one_patient_two_ages,
+        "ages_differ",
+        "episodes",
+        "age_years",
+    ),
     "overlapping episodes": (let_episodes_overlap, "episodes_overlap", "episodes", "patient_id"),
-    "episodes copied under another code": (copy_episodes, "episodes_alike", "examinations", "episode_id"),
+    "episodes copied under another code": (
+        copy_episodes,
+        "episodes_alike",
+        "examinations",
+        "episode_id",
+    ),
     "no examinations": (empty("examinations"), "table_without_rows", "examinations", None),
     "four empty tables": (
         empty("episodes", "examinations", "treatments", "followups"),
@@ -229,7 +303,10 @@ SLIPS: dict[
 
 
 if __name__ == "__main__":
-    told = {seed: sorted({p.rule for p in find_implausible(draw_clean(seed))}) for seed in range(int(sys.argv[1]))}
+    told = {
+        seed: sorted({p.rule for p in find_implausible(draw_clean(seed))})
+        for seed in range(int(sys.argv[1]))
+    }
     print(f"{sum(map(bool, told.values()))} of {len(told)} clean deliveries are doubted")
     for seed, rules in told.items():
         if rules:

@@ -1,4 +1,5 @@
-"""One cause, one entry: whatever else follows from it, a coordinator reads of each thing to mend once."""
+"""One cause, one entry: whatever else follows from it, a coordinator reads of each thing to mend
+once."""
 
 import pytest
 
@@ -47,8 +48,14 @@ def plant_field(grids):
 
 UNITS = ("days", "-", "-", "-", "-", "-", "-", "-", "s", "s")
 CAUSES = {
-    "names": ("identifier_column", add_column("episodes", "patient_name", lambda n: f"Given{n} Family{n * 7}")),
-    "telephone numbers": ("identifier_column", add_column("episodes", "telephone", lambda n: f"+49 171 23456{n:02}")),
+    "names": (
+        "identifier_column",
+        add_column("episodes", "patient_name", lambda n: f"Given{n} Family{n * 7}"),
+    ),
+    "telephone numbers": (
+        "identifier_column",
+        add_column("episodes", "telephone", lambda n: f"+49 171 23456{n:02}"),
+    ),
     "numbers in a column of one cell": (
         "identifier_column",
         add_column("episodes", "telephone", lambda n: "+49 171 2345678" if n == 3 else None),
@@ -56,11 +63,15 @@ CAUSES = {
     "dates": ("calendar_date", add_column("episodes", "first_visit", lambda n: f"2024-03-{n:02}")),
     "remarks": (
         "free_text",
-        add_column("treatments", "remarks", lambda n: f"called back on day {n} because of dizziness"),
+        add_column(
+            "treatments", "remarks", lambda n: f"called back on day {n} because of dizziness"
+        ),
     ),
     "remarks with telephone numbers": (
         "free_text",
-        add_column("treatments", "remarks", lambda n: f"call the daughter under 0171 23456{n:02} please"),
+        add_column(
+            "treatments", "remarks", lambda n: f"call the daughter under 0171 23456{n:02} please"
+        ),
     ),
     "a field with a name": ("identifier_column", plant_field),
     "units": ("units_row", add_row("examinations", *UNITS, at=1, under=1)),
@@ -68,9 +79,18 @@ CAUSES = {
     "a total and a cell beside the table": ("summary_row", plant_total_with_more),
     "a second header": ("repeated_header", plant_second_header),
     "a note": ("note_row", add_row("treatments", "Source: database of the clinic, second export")),
-    "a note with a date": ("calendar_date", add_row("treatments", "Source: database of the clinic, 12.03.2024")),
-    "minutes for seconds": ("unit_unlikely", fill("examinations", "duration_s", lambda n: 0.3 + n % 7 / 100)),
-    "times exchanged": ("latency_above_duration", fill("examinations", "latency_s", lambda n: 40 + n % 7)),
+    "a note with a date": (
+        "calendar_date",
+        add_row("treatments", "Source: database of the clinic, 12.03.2024"),
+    ),
+    "minutes for seconds": (
+        "unit_unlikely",
+        fill("examinations", "duration_s", lambda n: 0.3 + n % 7 / 100),
+    ),
+    "times exchanged": (
+        "latency_above_duration",
+        fill("examinations", "latency_s", lambda n: 40 + n % 7),
+    ),
     "0 for empty": ("zero_for_empty", fill("examinations", "duration_s", lambda n: 0)),
 }
 
@@ -85,7 +105,10 @@ def list_head(received) -> list[tuple]:
     """Rule and place of each entry that a coordinator is asked to mend or to confirm."""
     problems = received.tables["problems"]
     head = problems[name_part(problems).ne("warn")]
-    return [(found["rule"].iloc[0], found["table"].iloc[0], found["column"].iloc[0]) for found in list_groups(head)]
+    return [
+        (found["rule"].iloc[0], found["table"].iloc[0], found["column"].iloc[0])
+        for found in list_groups(head)
+    ]
 
 
 @pytest.mark.parametrize("cause", CAUSES)
@@ -130,4 +153,6 @@ def test_the_first_sentence_says_that_something_is_to_be_confirmed(tmp_path, pla
     n_doubts = len(list_head(doubtful))
     assert n_doubts
     things = "1 thing" if n_doubts == 1 else f"{n_doubts} things"
-    assert answer(doubtful).startswith(f"Your delivery can be pooled; {things} to confirm first: all ")
+    assert answer(doubtful).startswith(
+        f"Your delivery can be pooled; {things} to confirm first: all "
+    )

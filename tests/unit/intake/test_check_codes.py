@@ -16,8 +16,12 @@ from pipeline.intake.plausible_codes import SAID
         ("treatments", "hold_s", "-30", False),
     ],
 )
-def test_a_code_for_not_recorded_that_is_refused_says_so(receive, tables, table, column, text, said):
+def test_a_code_for_not_recorded_that_is_refused_says_so(
+    receive, tables, table, column, text, said
+):
     tables[table][0][column] = text
     problems = receive(tables).tables["problems"]
-    told = problems[problems["column"].eq(column) & problems["rule"].isin(["too_small", "too_large"])]
+    told = problems[
+        problems["column"].eq(column) & problems["rule"].isin(["too_small", "too_large"])
+    ]
     assert [SAID in message for message in told["message"]] == [said]

@@ -19,7 +19,11 @@ ASK = "from pipeline.intake.check import require_checks; require_checks()"
 )
 def test_switched_off_checks_stop_the_program(switch):
     done = subprocess.run(
-        [sys.executable, "-c", ASK], cwd=ROOT, env=os.environ | switch, capture_output=True, text=True
+        [sys.executable, "-c", ASK],
+        cwd=ROOT,
+        env=os.environ | switch,
+        capture_output=True,
+        text=True,
     )
     assert done.returncode != 0
     assert "ChecksOff" in done.stderr

@@ -1,4 +1,5 @@
-"""Whatever is handed in, no row is lost or doubled: stored, set aside with a named reason, or refused with the whole delivery."""
+"""Whatever is handed in, no row is lost or doubled: stored, set aside with a named reason,
+or refused with the whole delivery."""
 
 import tempfile
 from pathlib import Path
@@ -35,7 +36,9 @@ TEXTS = [
     "12 s",
     "SEMONT",
 ]
-SPOILT = st.tuples(st.sampled_from(list(TABLES)), st.integers(0, 3), st.integers(0, 30), st.sampled_from(TEXTS))
+SPOILT = st.tuples(
+    st.sampled_from(list(TABLES)), st.integers(0, 3), st.integers(0, 30), st.sampled_from(TEXTS)
+)
 COPIED = st.tuples(st.sampled_from(list(TABLES)), st.integers(0, 3))
 
 
@@ -54,21 +57,32 @@ def spoil(spoilt, copied, dropped) -> dict:
 
 
 @settings(max_examples=10, deadline=None, derandomize=True)
-@given(spoilt=st.lists(SPOILT, max_size=12), copied=st.lists(COPIED, max_size=3), dropped=st.lists(COPIED, max_size=4))
+@given(
+    spoilt=st.lists(SPOILT, max_size=12),
+    copied=st.lists(COPIED, max_size=3),
+    dropped=st.lists(COPIED, max_size=4),
+)
 def test_rows_in_are_rows_stored_set_aside_or_refused(plan, spoilt, copied, dropped):
     grids = spoil(spoilt, copied, dropped)
     with tempfile.TemporaryDirectory() as place:
         received = receive_delivery(write_csv(Path(place) / "S01" / "001", grids), plan)
     tables = received.tables
     problems, aside = tables["problems"], tables["set_aside"]
-    named = set(problems.loc[problems["severity"] == "set_aside", ["table", "row"]].itertuples(index=False, name=None))
+    named = set(
+        problems.loc[problems["severity"] == "set_aside", ["table", "row"]].itertuples(
+            index=False, name=None
+        )
+    )
     for count in tables["row_counts"].itertuples():
         handed_in = {
             number
             for number, row in enumerate(grids[count.table], 1)
             if number > 1 and any(c not in ("", None) for c in row)
         }
-        stored, apart = tables[count.table]["row"].tolist(), aside.loc[aside["table"] == count.table, "row"].tolist()
+        stored, apart = (
+            tables[count.table]["row"].tolist(),
+            aside.loc[aside["table"] == count.table, "row"].tolist(),
+        )
         assert count.rows_in == len(handed_in)
         assert (count.rows_stored, count.rows_set_aside) == (len(stored), len(apart))
         assert sorted([*stored, *apart]) == (sorted(handed_in) if received.accepted else [])
@@ -83,7 +97,9 @@ def test_rows_in_are_rows_stored_set_aside_or_refused(plan, spoilt, copied, drop
 def test_a_lost_row_is_a_program_fault(receive, tables, monkeypatch):
     whole = receiving.store_rows
     monkeypatch.setattr(
-        receiving, "store_rows", lambda *given: {name: rows.iloc[1:] for name, rows in whole(*given).items()}
+        receiving,
+        "store_rows",
+        lambda *given: {name: rows.iloc[1:] for name, rows in whole(*given).items()},
     )
     with pytest.raises(ProgramFault) as fault:
         receive(tables)
@@ -92,5 +108,7 @@ def test_a_lost_row_is_a_program_fault(receive, tables, monkeypatch):
 
 def test_frames_of_the_same_delivery_are_the_same(receive, tables):
     tables["followups"][0]["dhi_total"] = 37
-    for one, other in zip(receive(tables).tables.values(), receive(tables).tables.values(), strict=True):
+    for one, other in zip(
+        receive(tables).tables.values(), receive(tables).tables.values(), strict=True
+    ):
         pd.testing.assert_frame_equal(one, other)

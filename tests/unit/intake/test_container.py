@@ -1,4 +1,5 @@
-"""Files that are made to harm are refused with a sentence, within bounded memory and time; ordinary files are opened."""
+"""Files that are made to harm are refused with a sentence, within bounded memory and time;
+ordinary files are opened."""
 
 import json
 import resource
@@ -40,7 +41,9 @@ def outcomes(tmp_path_factory) -> dict[str, dict]:
     for name, attack in ATTACKS.items():
         attack(root / name / "S01" / "001")
     command = [sys.executable, "-m", "tests.unit.intake.attacks", str(root)]
-    done = subprocess.run(command, capture_output=True, text=True, cwd=ROOT, preexec_fn=limit, check=False)
+    done = subprocess.run(
+        command, capture_output=True, text=True, cwd=ROOT, preexec_fn=limit, check=False
+    )
     assert done.returncode == 0, done.stderr[-500:]
     assert "uillfeather" not in done.stderr
     return {told["attack"]: told for told in map(json.loads, done.stdout.splitlines())}
@@ -60,7 +63,8 @@ def test_an_attack_is_refused_within_bounds_and_repeats_nothing(outcomes, attack
     ("content", "cells"),
     [
         (
-            b'<cols><col/></cols><row r="1"><c r="A1"/><c r="B1"><v>1</v></c></row><row r="2"/><row><c r="A3"/></row>',
+            b'<cols><col/></cols><row r="1"><c r="A1"/><c r="B1"><v>1</v></c></row><row '
+            b'r="2"/><row><c r="A3"/></row>',
             [2, 0, 1],
         ),
         (b'<row r="1"><c><v>1</v></c><c/><c\tr="C1"/></row><row><c r="A2"/></row>', [3, 1]),
@@ -105,7 +109,8 @@ def test_covered_cells_are_counted(attributes, cells):
 
 
 @pytest.mark.parametrize(
-    "limit", ["MOST_CELLS", "MOST_COLUMNS", "MOST_ROWS", "MOST_PARTS", "MOST_UNPACKED", "MOST_PACKED"]
+    "limit",
+    ["MOST_CELLS", "MOST_COLUMNS", "MOST_ROWS", "MOST_PARTS", "MOST_UNPACKED", "MOST_PACKED"],
 )
 def test_each_limit_of_a_workbook_is_asked(folder, monkeypatch, limit):
     (path,) = write_book(folder, build_book(to_grids(plain_tables()))).iterdir()
@@ -124,7 +129,10 @@ def test_each_limit_of_a_csv_file_is_asked(folder, monkeypatch, limit):
 
 
 @settings(max_examples=25, deadline=None, derandomize=True)
-@given(places=st.lists(st.tuples(st.floats(0, 1), st.integers(0, 255)), max_size=6), kept=st.floats(0.2, 1))
+@given(
+    places=st.lists(st.tuples(st.floats(0, 1), st.integers(0, 255)), max_size=6),
+    kept=st.floats(0.2, 1),
+)
 def test_a_damaged_workbook_ends_in_problems_not_in_an_error(tmp_path_factory, plan, places, kept):
     folder = tmp_path_factory.mktemp("damaged") / "S01" / "001"
     path = write_book(folder, build_book(to_grids(plain_tables()))) / "S01_001.xlsx"

@@ -14,7 +14,17 @@ def make(root, *names):
 
 
 def test_only_folders_of_the_right_form_are_deliveries(tmp_path):
-    make(tmp_path, "S01/002", "S01/001", "S120/001", "S01/1", "S01/002_old", "S1/001", "old_stuff/001", ".git/001")
+    make(
+        tmp_path,
+        "S01/002",
+        "S01/001",
+        "S120/001",
+        "S01/1",
+        "S01/002_old",
+        "S1/001",
+        "old_stuff/001",
+        ".git/001",
+    )
     (tmp_path / "README.md").write_text("x")
     deliveries, skipped = list_deliveries(tmp_path)
     assert [(d.site, d.number, d.folder) for d in deliveries] == [
@@ -28,17 +38,24 @@ def test_only_folders_of_the_right_form_are_deliveries(tmp_path):
 
 
 def test_a_site_stays_together_and_other_sites_change_no_batch(tmp_path):
-    deliveries, _ = list_deliveries(make(tmp_path / "a", "S01/001", "S01/002", "S03/001", "S07/001"))
+    deliveries, _ = list_deliveries(
+        make(tmp_path / "a", "S01/001", "S01/002", "S03/001", "S07/001")
+    )
     batches = [{d.site for d in batch} for batch in batch_deliveries(deliveries)]
     assert batches == [{"S01", "S03"}, {"S07"}]
-    more, _ = list_deliveries(make(tmp_path / "b", "S01/001", "S01/002", "S03/001", "S07/001", "S12/001"))
+    more, _ = list_deliveries(
+        make(tmp_path / "b", "S01/001", "S01/002", "S03/001", "S07/001", "S12/001")
+    )
     assert [{d.site for d in batch} for batch in batch_deliveries(more)] == [*batches, {"S12"}]
 
 
 def test_a_large_site_is_alone(tmp_path, monkeypatch):
     monkeypatch.setattr(folders, "LARGE_BYTES", 2)
     deliveries, _ = list_deliveries(make(tmp_path, "S01/001", "S02/001", "S02/002", "S03/001"))
-    assert [[d.site for d in batch] for batch in batch_deliveries(deliveries)] == [["S01", "S03"], ["S02", "S02"]]
+    assert [[d.site for d in batch] for batch in batch_deliveries(deliveries)] == [
+        ["S01", "S03"],
+        ["S02", "S02"],
+    ]
 
 
 def test_another_state_of_a_file_is_another_fingerprint(tmp_path):

@@ -1,4 +1,5 @@
-"""The gate finds every kind of identifier in every kind of place, finds nothing where there is none, and repeats nothing."""
+"""The gate finds every kind of identifier in every kind of place,
+finds nothing where there is none, and repeats nothing."""
 
 import datetime
 import logging
@@ -16,8 +17,22 @@ from pipeline.reports.render import render_page
 from schemas.delivery import TABLES
 from schemas.rules import GATE_RULES, RULES
 from schemas.site_map import SiteMap
-from tests.unit.intake.conftest import build_book, plain_tables, rules_of, to_grids, write_book, write_csv
-from tests.unit.intake.planting import DATES_ALLOWED, MAY_BE_NAMES, NAMES_ALLOWED, PLACES, PLANTED, plant
+from tests.unit.intake.conftest import (
+    build_book,
+    plain_tables,
+    rules_of,
+    to_grids,
+    write_book,
+    write_csv,
+)
+from tests.unit.intake.planting import (
+    DATES_ALLOWED,
+    MAY_BE_NAMES,
+    NAMES_ALLOWED,
+    PLACES,
+    PLANTED,
+    plant,
+)
 
 OWN = SiteMap()
 
@@ -28,7 +43,9 @@ def telling_parts(text: str) -> list[str]:
 
 
 def is_allowed(kind: str, place: str) -> bool:
-    return (kind == "free_text" and place in NAMES_ALLOWED) or (kind == "calendar_date" and place in DATES_ALLOWED)
+    return (kind == "free_text" and place in NAMES_ALLOWED) or (
+        kind == "calendar_date" and place in DATES_ALLOWED
+    )
 
 
 @pytest.mark.parametrize("place", PLACES)
@@ -38,7 +55,9 @@ def test_every_kind_is_found_in_every_place_and_not_repeated(tmp_path, place):
             continue
         handed = read_delivery(plant(tmp_path / kind, place, text))
         found = search(handed, OWN)
-        assert kind in {problem.rule for problem in found} or (place == "pseudonym" and found), f"{kind} was not found"
+        assert kind in {problem.rule for problem in found} or (place == "pseudonym" and found), (
+            f"{kind} was not found"
+        )
         told = repr([*found, *handed.problems]).lower()
         assert not any(part in told for part in telling_parts(text)), f"{kind} is repeated"
 
@@ -65,10 +84,14 @@ def test_no_planted_value_leaves_by_any_way(tmp_path, plan, caplog, capfd, recwa
 
 
 @pytest.mark.parametrize("place", [place for place in PLACES if "comment" not in place])
-def test_what_may_be_a_name_refuses_nothing_and_is_kept_nowhere(tmp_path, plan, caplog, capfd, recwarn, place):
+def test_what_may_be_a_name_refuses_nothing_and_is_kept_nowhere(
+    tmp_path, plan, caplog, capfd, recwarn, place
+):
     for number, text in enumerate(MAY_BE_NAMES):
         with caplog.at_level(logging.DEBUG):
-            received = receive_delivery(plant(tmp_path / str(number) / "S01" / "001", place, text), plan)
+            received = receive_delivery(
+                plant(tmp_path / str(number) / "S01" / "001", place, text), plan
+            )
         rules = rules_of(received, "refuse") - {"formula_without_result", "submission_incomplete"}
         assert not rules, (text, rules)
         for out in list_outputs(received, caplog, capfd, recwarn):
@@ -90,7 +113,11 @@ def rewrite(path, part, change):
 
 BESIDE = {  # a place of a part that no cell shows, by the part and what is put where
     "application": ("docProps/app.xml", "<Application>Microsoft Excel", "<Application>{}"),
-    "version of the application": ("docProps/app.xml", "<Application>", "<AppVersion>{}</AppVersion><Application>"),
+    "version of the application": (
+        "docProps/app.xml",
+        "<Application>",
+        "<AppVersion>{}</AppVersion><Application>",
+    ),
     "time of saving": (
         "docProps/core.xml",
         "</cp:coreProperties>",
@@ -102,11 +129,16 @@ BESIDE = {  # a place of a part that no cell shows, by the part and what is put 
     "attribute of a row": ("xl/worksheets/sheet2.xml", '<row r="2"', '<row note="{}" r="2"'),
     "attribute of the cells": ("xl/worksheets/sheet2.xml", "<sheetData>", '<sheetData note="{}">'),
     "font": ("xl/styles.xml", '<name val="Calibri"', '<name val="{}"'),
-    "number format": ("xl/styles.xml", "<fonts", "<numFmts><numFmt numFmtId='190' formatCode='{}'/></numFmts><fonts"),
+    "number format": (
+        "xl/styles.xml",
+        "<fonts",
+        "<numFmts><numFmt numFmtId='190' formatCode='{}'/></numFmts><fonts",
+    ),
     "help on a name": (
         "xl/workbook.xml",
         "<definedNames",
-        '<definedNames><definedName name="x" help="{}">episodes!$A$1</definedName></definedNames><definedNames',
+        '<definedNames><definedName name="x" '
+        'help="{}">episodes!$A$1</definedName></definedNames><definedNames',
     ),
 }
 
@@ -116,7 +148,11 @@ def test_what_a_part_holds_beside_its_values_is_looked_at(folder, place):
     part, before, after = BESIDE[place]
     for kind, text in PLANTED.items():
         path = write_book(folder / kind, build_book(to_grids(plain_tables())))
-        rewrite(path, part, lambda content, said=text: content.replace(before, after.replace("{}", said), 1))
+        rewrite(
+            path,
+            part,
+            lambda content, said=text: content.replace(before, after.replace("{}", said), 1),
+        )
         handed = read_delivery(path)
         found = [*search(handed, OWN), *handed.problems]
         assert any(problem.severity == "refuse" for problem in found), kind
@@ -129,7 +165,8 @@ def test_what_a_part_holds_beside_its_values_is_looked_at(folder, place):
         (
             "docProps/app.xml",
             "<Application>Microsoft Excel",
-            "<Application>LibreOffice/7.6.4.1$Linux_X86_64 LibreOffice_project/e19e193f88cd6c0525a17fb7a176ed8e6a3e2aa1",
+            "<Application>LibreOffice/7.6.4.1$Linux_X86_64 "
+            "LibreOffice_project/e19e193f88cd6c0525a17fb7a176ed8e6a3e2aa1",
         ),
         ("docProps/app.xml", "<Application>Microsoft Excel", "<Application>WPS Office 12.2.0.131"),
         (
@@ -141,7 +178,9 @@ def test_what_a_part_holds_beside_its_values_is_looked_at(folder, place):
         (
             "xl/styles.xml",
             "<fonts",
-            '<numFmts><numFmt numFmtId="190" formatCode="[$-F800]dddd\\,\\ mmmm\\ dd\\,\\ yyyy"/><numFmt numFmtId="191" formatCode="_-* #,##0.00\\ [$€-407]_-;[Red]\\-0.00&quot; s&quot;"/></numFmts><fonts',
+            '<numFmts><numFmt numFmtId="190" formatCode="[$-F800]dddd\\,\\ mmmm\\ dd\\,\\ '
+            'yyyy"/><numFmt numFmtId="191" formatCode="_-* #,##0.00\\ '
+            '[$€-407]_-;[Red]\\-0.00&quot; s&quot;"/></numFmts><fonts',
         ),
         ("xl/worksheets/sheet2.xml", "<sheetData>", "<sheetData>\n"),
         (
@@ -172,7 +211,9 @@ def test_what_programs_write_by_themselves_is_no_hit(folder, plan):
     sheet.oddFooter.center.text = "Page &P of &N"
     book.defined_names["codes"] = DefinedName("codes", attr_text="episodes!$A$1:$Z$1048576")
     for name in ("MSIP_Label_0_SetDate", "ContentTypeId"):
-        book.custom_doc_props.append(StringProperty(name=name, value="2024-03-14T10:00:00Z 0x0101003344556677"))
+        book.custom_doc_props.append(
+            StringProperty(name=name, value="2024-03-14T10:00:00Z 0x0101003344556677")
+        )
     assert search(read_delivery(write_book(folder, book)), OWN) == []
 
 
@@ -180,7 +221,9 @@ def test_a_date_cell_is_found_and_its_text_is_not_kept(folder, plan):
     book = build_book(to_grids(plain_tables()))
     book["episodes"].cell(2, 6).value = datetime.datetime(1957, 3, 14)
     handed = read_delivery(write_book(folder, book))
-    assert {(p.rule, p.row, p.column) for p in search(handed, OWN)} == {("calendar_date", 2, "onset_day")}
+    assert {(p.rule, p.row, p.column) for p in search(handed, OWN)} == {
+        ("calendar_date", 2, "onset_day")
+    }
     assert "1957" not in repr(handed)
 
 
@@ -189,7 +232,10 @@ def test_places_are_named_as_the_spreadsheet_shows_them(receive, tables):
     received = receive(tables)
     found = received.tables["problems"].query("severity == 'refuse'")
     problems = found[["table", "row", "column", "rule"]].to_records(index=False).tolist()
-    assert problems == [("episodes", 3, "age_years", "age_above_89"), ("episodes", 3, "visit", "calendar_date")]
+    assert problems == [
+        ("episodes", 3, "age_years", "age_above_89"),
+        ("episodes", 3, "visit", "calendar_date"),
+    ]
     assert received.tables["problems"][["value", "episode_id"]].isna().all(axis=None)
 
 
@@ -201,9 +247,17 @@ def test_a_header_that_identifies_is_named_by_its_letters(receive, tables):
 
 @pytest.mark.parametrize(
     ("text", "asked"),
-    [("4821KV", True), ("482139-B", True), ("17. ožujka", True), ("0.30000000000000004", False), ("yes", False)],
+    [
+        ("4821KV", True),
+        ("482139-B", True),
+        ("17. ožujka", True),
+        ("0.30000000000000004", False),
+        ("yes", False),
+    ],
 )
-def test_what_may_be_an_identifier_in_a_column_that_is_not_stored_is_asked(receive, tables, text, asked):
+def test_what_may_be_an_identifier_in_a_column_that_is_not_stored_is_asked(
+    receive, tables, text, asked
+):
     tables["episodes"][0]["visit_kind"] = text
     received = receive(tables)
     assert received.accepted
@@ -238,7 +292,9 @@ def test_what_is_no_cell_cannot_be_searched_and_is_refused(folder, plan, part):
     assert rules_of(receive_delivery(path, plan)) == {"embedded_object"}
 
 
-@pytest.mark.parametrize(("anchor", "rules"), [("", set()), ("<xdr:twoCellAnchor/>", {"embedded_object"})])
+@pytest.mark.parametrize(
+    ("anchor", "rules"), [("", set()), ("<xdr:twoCellAnchor/>", {"embedded_object"})]
+)
 def test_a_drawing_is_refused_unless_it_is_empty(folder, plan, anchor, rules):
     path = write_book(folder, build_book(to_grids(plain_tables())))
     with zipfile.ZipFile(path / "S01_001.xlsx", "a") as book:
@@ -253,11 +309,16 @@ def test_stray_files_are_refused_and_those_of_the_computer_skipped(folder, plan)
     (folder / "notes.txt").write_text("anything")
     (folder / "Zacharias Quillfeather.docx").write_text("anything")
     problems = receive_delivery(folder, plan).tables["problems"]
-    assert problems.loc[problems["rule"] == "stray_file", "table"].tolist() == ["file 2", "notes.txt"]
+    assert problems.loc[problems["rule"] == "stray_file", "table"].tolist() == [
+        "file 2",
+        "notes.txt",
+    ]
     assert "quill" not in problems.to_csv().lower()
 
 
 def test_the_rules_of_the_gate_refuse_and_their_sentences_need_nothing_from_the_delivery():
     for name in GATE_RULES:
         assert RULES[name].severity == "refuse"
-        assert phrase(RULES[name], None, None, "", "") == phrase(RULES[name], "episodes", "sex", "", "")
+        assert phrase(RULES[name], None, None, "", "") == phrase(
+            RULES[name], "episodes", "sex", "", ""
+        )

@@ -1,4 +1,5 @@
-"""A corpus of identifiers planted by a program: the gate finds each of them in its place, finds none in clean deliveries, repeats nothing."""
+"""A corpus of identifiers planted by a program: the gate finds each of them in its place,
+finds none in clean deliveries, repeats nothing."""
 
 import json
 import logging
@@ -25,21 +26,35 @@ from synthetic_data.sites import make_sites
 from synthetic_data.tables import simulate_site
 from synthetic_data.write import to_cells, write_delivery
 from tests.unit.intake.conftest import build_book, plain_tables, to_grids, write_book, write_csv
-from tests.unit.intake.corpus import AUTHORS, CELLS, MAYBE, plant_cells, plant_more_cells, telling, write_planted_book
+from tests.unit.intake.corpus import (
+    AUTHORS,
+    CELLS,
+    MAYBE,
+    plant_cells,
+    plant_more_cells,
+    telling,
+    write_planted_book,
+)
 
 ROOT = Path(__file__).parents[3]
 BOOKS, FOLDERS = range(5), range(100, 104)
 
 
 def list_missed(folder, places) -> list[tuple]:
-    """The planted places without a hit; where several texts share a place, it needs as many hits. A place without a column is a row, and a
-    column of pseudonyms is told as a whole."""
+    """The planted places without a hit; where several texts share a place, it needs as many hits.
+
+    A place without a column is a row, and a column of pseudonyms is told as a whole.
+    """
     hits = [p for p in search(read_delivery(folder), SiteMap()) if p.rule in GATE_RULES]
-    found = Counter(place for p in hits for place in ((p.table, p.row, p.column), (p.table, p.row, None)))
+    found = Counter(
+        place for p in hits for place in ((p.table, p.row, p.column), (p.table, p.row, None))
+    )
     whole = {p.column for p in hits if p.rule == "pseudonyms_differ"}
     missed = []
     for place in places:
-        if not place[4].startswith(tuple(MAYBE)) and not (place[2] in AUTHORS and place[3] == "free_text"):
+        if not place[4].startswith(tuple(MAYBE)) and not (
+            place[2] in AUTHORS and place[3] == "free_text"
+        ):
             found[place[:3]] -= 1
             missed += [place] if found[place[:3]] < 0 and place[2] not in whole else []
     return missed
@@ -66,13 +81,21 @@ def test_every_planted_place_is_found(tmp_path):
 
 
 def receive_and_write(folder, plan, results) -> list[bytes]:
-    """All bytes that taking in a delivery leaves behind: files as they are, and tables as texts since their files are packed."""
+    """All bytes that taking in a delivery leaves behind: files as they are,
+    and tables as texts since their files are packed."""
     received = receive_delivery(folder, plan)
     _write_received(received, describe_intake(received), results)
     files = [path for path in results.rglob("*") if path.is_file()]
     assert len(files) == len(received.tables) + 2
-    frames = [pd.read_parquet(path).to_csv().encode() for path in files if path.suffix == ".parquet"]
-    return [*(path.read_bytes() for path in files), *frames, repr(received).encode(), str(received.accepted).encode()]
+    frames = [
+        pd.read_parquet(path).to_csv().encode() for path in files if path.suffix == ".parquet"
+    ]
+    return [
+        *(path.read_bytes() for path in files),
+        *frames,
+        repr(received).encode(),
+        str(received.accepted).encode(),
+    ]
 
 
 def find_telling(outputs: list[bytes], texts) -> list[str]:
@@ -87,18 +110,22 @@ def test_no_planted_text_leaves_in_any_byte(plan, tmp_path, seed, caplog, capfd,
     with caplog.at_level(logging.DEBUG):
         outputs = receive_and_write(folder, plan, tmp_path / "results")
     streams = [caplog.text, *capfd.readouterr(), *(str(warning.message) for warning in recwarn)]
-    texts = {text for *_, text in places} - {"no 123456"}  # digits in a row stand in every packed file of row numbers
+    # digits in a row stand in every packed file of row numbers
+    texts = {text for *_, text in places} - {"no 123456"}
     assert find_telling([*outputs, *(stream.encode() for stream in streams)], texts) == []
 
 
 def test_what_may_be_an_identifier_is_kept_nowhere_in_a_delivery_that_is_accepted(plan, tmp_path):
-    """Each text in a column of its own, in rows of which some are set aside for another reason too."""
+    """Each text in a column of its own, in rows of which some are set aside for another reason
+    too."""
     grids, texts = to_grids(plain_tables()), sorted(MAYBE)
     for number, (table, column) in enumerate(CELLS):
         row = 1 + number % 2
         grids[table][row][grids[table][0].index(column)] = texts[number % len(texts)]
     grids["episodes"].append(["Quillfeather-1", "PT_7 Beispielmann"])
-    outputs = receive_and_write(write_csv(tmp_path / "S01" / "001", grids), plan, tmp_path / "results")
+    outputs = receive_and_write(
+        write_csv(tmp_path / "S01" / "001", grids), plan, tmp_path / "results"
+    )
     assert outputs[-1] == b"True"
     assert find_telling(outputs, {*texts, "Quillfeather", "Beispielmann"} - {"no 123456"}) == []
 
@@ -114,7 +141,16 @@ def test_a_fault_of_the_program_tells_no_planted_text(tmp_path):
         "import pipeline.intake.gate as g; g.search_cells = fail\n"
         "run_step(s.main)"
     )
-    command = [sys.executable, "-c", program, "--plan", str(ROOT / "config"), "--results", str(tmp_path), str(folder)]
+    command = [
+        sys.executable,
+        "-c",
+        program,
+        "--plan",
+        str(ROOT / "config"),
+        "--results",
+        str(tmp_path),
+        str(folder),
+    ]
     done = subprocess.run(command, capture_output=True, cwd=ROOT, check=False)
     assert done.returncode == 1
     assert b"ValueError" in done.stderr
@@ -125,9 +161,12 @@ LONE = ("Meierling", "QUILLFEATHER", "Nolan", "Yesilgül", "Zacharias", "Źdźb�
 
 
 @pytest.mark.parametrize(
-    ("table", "column"), [("treatments", "maneuver"), ("episodes", "sex"), ("episodes", "cause"), ("followups", "day")]
+    ("table", "column"),
+    [("treatments", "maneuver"), ("episodes", "sex"), ("episodes", "cause"), ("followups", "day")],
 )
-def test_a_lone_word_that_is_no_code_is_neither_kept_nor_repeated(folder, plan, tmp_path, table, column):
+def test_a_lone_word_that_is_no_code_is_neither_kept_nor_repeated(
+    folder, plan, tmp_path, table, column
+):
     tables = plain_tables()
     tables[table] = [dict(row) for row in tables[table] for _ in LONE]
     for number, row in enumerate(tables[table]):
@@ -155,7 +194,9 @@ def test_a_lone_word_as_a_name_of_a_place_is_not_repeated(folder, plan, place):
         (folder / "Meierling.txt").write_text("x")
     received = receive_delivery(folder, plan)
     assert len(received.tables["problems"]) or place == "file"
-    assert b"meierling" not in b"".join(rows.to_csv().lower().encode() for rows in received.tables.values())
+    assert b"meierling" not in b"".join(
+        rows.to_csv().lower().encode() for rows in received.tables.values()
+    )
 
 
 def test_only_what_has_a_known_meaning_is_repeated():
@@ -170,14 +211,38 @@ def test_only_what_has_a_known_meaning_is_repeated():
         assert not may_quote(text, episodes["sex"])
 
 
-SLIPS = {  # what coordinators write in place of a code: wrong cells, but nothing that points to a person
+# what coordinators write in place of a code: wrong cells, but nothing that points to a person
+SLIPS = {
     "sex": ("femal", "F", "m", "Male ", "woman"),
-    "cause": ("trauma", "idiopathc", "idiopathic?", "head-trauma", "After neuritis", "n/a", "meniere"),
-    "recorded_canal": ("post", "Posterior canal", "postreior", "horizontal", "PSC", "right posterior"),
+    "cause": (
+        "trauma",
+        "idiopathc",
+        "idiopathic?",
+        "head-trauma",
+        "After neuritis",
+        "n/a",
+        "meniere",
+    ),
+    "recorded_canal": (
+        "post",
+        "Posterior canal",
+        "postreior",
+        "horizontal",
+        "PSC",
+        "right posterior",
+    ),
     "recorded_side": ("R", "rigth", "left ear", "bilateral", "L/R"),
     "age_years": ("6O", "57 y", "57,0", "fifty", "90+"),
     "onset_day": ("-3 days", "~ -14", "10-20", "unknown", "-2 weeks"),
-    "maneuver": ("eply", "Epley maneuver", "modified Epley", "Semont-plus", "BBQ roll", "semont x2", "Epley + Semont"),
+    "maneuver": (
+        "eply",
+        "Epley maneuver",
+        "modified Epley",
+        "Semont-plus",
+        "BBQ roll",
+        "semont x2",
+        "Epley + Semont",
+    ),
     "vertical": ("upbeat", "up-beating", "UP", "none seen"),
     "duration_s": ("20 s", "20sec", "<60", ">60 s", "1:30", "30-60 sec", "90-120", "1500 ms"),
     "positional_symptoms": ("sometimes", "Yes", "nein", "oui", "Y", "no symptoms"),
@@ -195,7 +260,8 @@ def spell_wrongly(cells: dict[str, pd.DataFrame], seed: int) -> None:
 
 
 def list_false_alarms(folder, plan, first: int, number: int) -> list[tuple]:
-    """Hits of the gate in that many invented deliveries, by turns as workbook and in two dialects of .csv, each second one with slips."""
+    """Hits of the gate in that many invented deliveries, by turns as workbook and in two dialects
+    of .csv, each second one with slips."""
     alarms, sites = [], make_sites(10)
     for seed in range(first, first + number):
         site = replace(sites[seed % 10], form=("xlsx", "csv", "csv_decimal_comma")[seed % 3])
@@ -206,7 +272,9 @@ def list_false_alarms(folder, plan, first: int, number: int) -> list[tuple]:
         target = folder / str(seed) / site.code / "001"
         write_delivery(target, site, cells, SiteMap())
         found = [*search(handed := read_delivery(target), SiteMap()), *handed.problems]
-        alarms += [(seed, p.rule, p.table, p.row, p.column) for p in found if p.severity == "refuse"]
+        alarms += [
+            (seed, p.rule, p.table, p.row, p.column) for p in found if p.severity == "refuse"
+        ]
     return alarms
 
 

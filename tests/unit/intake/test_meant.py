@@ -1,7 +1,9 @@
-"""What a text may stand for: never the opposite of what it says, and only where nothing else is as likely.
+"""What a text may stand for: never the opposite of what it says,
+and only where nothing else is as likely.
 
-The words of other languages and their meanings are plain translations, written down for these tests alone (common practice). The names of
-canals and directions: Gray's Anatomy, 20th ed. 1918 (anterior or superior); von Brevern M et al. J Vestib Res 2015;25:105-117.
+The words of other languages and their meanings are plain translations, written down for these tests
+alone (common practice). The names of canals and directions: Gray's Anatomy, 20th ed. 1918 (anterior
+or superior); von Brevern M et al. J Vestib Res 2015;25:105-117.
 """
 
 from itertools import permutations
@@ -37,20 +39,39 @@ DENYING = (
     "kein {}",
     "nicht {}",
 )
-DENYING += ("pas {}", "sin {}", "senza {}", "{} excluded", "{} ruled out", "without {}", "never {}", "{}?", "{} or {}")
-OTHERWISE = {  # words that mean one of the codes, or none of them (None): no other code may ever be suggested
+DENYING += (
+    "pas {}",
+    "sin {}",
+    "senza {}",
+    "{} excluded",
+    "{} ruled out",
+    "without {}",
+    "never {}",
+    "{}?",
+    "{} or {}",
+)
+# words that mean one of the codes, or none of them (None): no other code may ever be suggested
+OTHERWISE = {
     "recorded_canal": {
         "posterior": "posterior canal|PSC|pc-BPPV|hinterer Bogengang|canal postérieur|posteriore",
-        "anterior": "superior|superior canal|SSC|vorderer|oberer Bogengang|canal antérieur|superiore",
+        "anterior": (
+            "superior|superior canal|SSC|vorderer|oberer Bogengang|canal antérieur|superiore"
+        ),
         "lateral": "horizontal|HSC|hc-BPPV|seitlicher Bogengang|latéral|orizzontale",
-        None: "inferior|interior|exterior|unterer|inférieur|collateral|bilateral|certain|sicher|one|single|right|all|any",
+        None: (
+            "inferior|interior|exterior|unterer|inférieur|collateral|bilateral|certain|sicher|one|"
+            "single|right|all|any"
+        ),
     },
     "horizontal": {
         "apogeotropic": "ageotropic|apogeotropico|agéotropique|apogeotrop",
         "geotropic": "geotropico|géotropique|geotrop",
         "right": "rechts|droite|right-beating|derecha",
         "left": "links|gauche|left-beating|izquierda",
-        None: "pogeotropic|tropic|vertical|torsional|both|alternating|ageotropic or geotropic|clockwise",
+        None: (
+            "pogeotropic|tropic|vertical|torsional|both|alternating|ageotropic or "
+            "geotropic|clockwise"
+        ),
     },
     "vertical": {
         "up": "upbeat|up-beating|upward",
@@ -61,9 +82,16 @@ OTHERWISE = {  # words that mean one of the codes, or none of them (None): no ot
         "right": "R|right ear|rechts|droite|derecho|destra|rigth",
         "left": "L|left ear|links|gauche|izquierdo|sinistra|elft",
         "both": "bilateral|beide|ambos",
-        None: "contralateral|ipsilateral|other|healthy|affected|wright|fright|lift|unilateral|neither|L/R|one",
+        None: (
+            "contralateral|ipsilateral|other|healthy|affected|wright|fright|lift|unilateral|"
+            "neither|L/R|one"
+        ),
     },
-    "recorded_arm": {"long": "long arm|llong", "short": "short arm|shrot", None: "longer|medium|shortened|amp"},
+    "recorded_arm": {
+        "long": "long arm|llong",
+        "short": "short arm|shrot",
+        None: "longer|medium|shortened|amp",
+    },
     "sex": {
         "female": "F|femal|woman|weiblich|femme|mujer",
         "male": "M|man|männlich|homme|hombre",
@@ -79,7 +107,10 @@ OTHERWISE = {  # words that mean one of the codes, or none of them (None): no ot
     "end_of_followup": {
         "withdrew": "withdrawn|withdraw",
         "lost": "lost to follow-up",
-        None: "deceased|died|not asked|not lost|unclassified|declassified|classified|incomplete|incompleted|recovered|ongoing",
+        None: (
+            "deceased|died|not asked|not "
+            "lost|unclassified|declassified|classified|incomplete|incompleted|recovered|ongoing"
+        ),
     },
     "performed_by": {
         "self_unsupervised": "self unsupervised|self-unsupervisd",
@@ -93,10 +124,19 @@ OTHERWISE = {  # words that mean one of the codes, or none of them (None): no ot
         None: "lithiasis|olithiasis|urolithiasis|canal|cupula",
     },
     "vertigo": {"none": "None", None: "no|some|milder|more|less|immoderate|unsevere|note|nine"},
-    "adverse": {"canal_switch": "canal conversion", None: "no nausea|no faint|no neck pain|pain|paint|other pain"},
-    "cause": {"idiopathic": "idiopathc", None: "before neuritis|no trauma|without meniere|not idiopathic|with"},
+    "adverse": {
+        "canal_switch": "canal conversion",
+        None: "no nausea|no faint|no neck pain|pain|paint|other pain",
+    },
+    "cause": {
+        "idiopathic": "idiopathc",
+        None: "before neuritis|no trauma|without meniere|not idiopathic|with",
+    },
     "other_diagnosis": {
-        None: "migraine without aura|peripheral|no meniere|noncentral|acentral|bilateral vestibulopathy"
+        None: (
+            "migraine without aura|peripheral|no meniere|noncentral|acentral|bilateral "
+            "vestibulopathy"
+        )
     },
 }
 MANEUVERS = {
@@ -105,8 +145,11 @@ MANEUVERS = {
     "deep_head_hanging": "Yacovino",
     "barbecue_roll": "BBQ roll|Lempert",
     "epley": "eply|Epley maneuver|Epley's maneuver",
-    None: "gufoni left|gufoni|gufoni ageotropic|modified Epley|semont x2|Epley + Semont|epley or semont|no maneuver|none|rotation"
-    "|reversed epley|liberatory|not epley|forced prolonged 54|casini maneuver left|bow and lean",
+    None: (
+        "gufoni left|gufoni|gufoni ageotropic|modified Epley|semont x2|Epley + Semont|epley or "
+        "semont|no maneuver|none|rotation|reversed epley|liberatory|not epley|forced prolonged "
+        "54|casini maneuver left|bow and lean"
+    ),
 }
 
 
@@ -129,7 +172,14 @@ def test_no_other_word_of_a_code_suggests_another_code(codes):
     vocabulary = make_vocabulary(LISTS[codes])
     for one, other in permutations(codes, 2):
         words = [word for word, code in vocabulary.words.items() if code == one]
-        for text in (one, one.replace("_", " "), one.upper(), f"{one} canal", f"right {one}", *words):
+        for text in (
+            one,
+            one.replace("_", " "),
+            one.upper(),
+            f"{one} canal",
+            f"right {one}",
+            *words,
+        ):
             if text != f"right {one}" or one not in ("right", "left"):
                 assert suggest(LISTS[codes], text) != other, text
 
@@ -183,7 +233,12 @@ def test_maneuvers(plan):
     for code, texts in MANEUVERS.items():
         for text in texts.split("|"):
             assert suggest(None, text, vocabulary) == (code or ""), text
-    assert not [one for one in plan.maneuvers for form in DENYING[:8] if suggest(None, form.format(one), vocabulary)]
+    assert not [
+        one
+        for one in plan.maneuvers
+        for form in DENYING[:8]
+        if suggest(None, form.format(one), vocabulary)
+    ]
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,5 @@
-"""Sheets that the project wrote into a workbook come back unread, and only as long as nobody typed into them."""
+"""Sheets that the project wrote into a workbook come back unread,
+and only as long as nobody typed into them."""
 
 import pytest
 from openpyxl.comments import Comment
@@ -7,7 +8,11 @@ from pipeline.intake.own_sheets import make_seal
 from pipeline.intake.receive import receive_delivery
 from tests.unit.intake.conftest import build_book, plain_tables, rules_of, to_grids, write_book
 
-LINES = ["Cells to mend", "episodes B7: this code is not in the list", "every sentence here has more than three words"]
+LINES = [
+    "Cells to mend",
+    "episodes B7: this code is not in the list",
+    "every sentence here has more than three words",
+]
 
 
 def book_with_own_sheet(sealed: str | None = None):

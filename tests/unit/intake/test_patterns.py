@@ -1,13 +1,23 @@
-"""What looks like an identifier and what does not. Numbers, names and addresses are those that are kept for fiction or documentation."""
+"""What looks like an identifier and what does not.
+
+Numbers, names and addresses are those that are kept for fiction or documentation.
+"""
 
 import pytest
 
-from pipeline.intake.identifiers import find_identifier, find_in_age, find_in_days, is_unclear_number
+from pipeline.intake.identifiers import (
+    find_identifier,
+    find_in_age,
+    find_in_days,
+    is_unclear_number,
+)
 from pipeline.intake.patterns import DATE_CELL
 from schemas.delivery import TABLES
 
-# example.org: RFC 2606. 192.0.2.0/24: RFC 5737. 2001:db8::/32: RFC 3849. 202-555-01xx and 020 7946 0xxx: numbers kept for drama by the
-# North American numbering plan and by Ofcom. 987-65-4320 to 4329: social security numbers kept for advertisements (all from memory).
+# example.org: RFC 2606. 192.0.2.0/24: RFC 5737. 2001:db8::/32: RFC 3849. 202-555-01xx and 020 7946
+# 0xxx: numbers kept for drama by the North American numbering plan and by Ofcom. 987-65-4320 to
+# 4329: social security numbers kept for
+# advertisements (all from memory).
 IDENTIFIERS = {
     "calendar_date": [
         "2024-03-14",
@@ -82,7 +92,12 @@ IDENTIFIERS = {
         ),
     ],
     "email_address": ["a.person@example.org", "write to a.person@example.org now"],
-    "web_address": ["https://example.org/p/1", "www.example.org", "example.org", "records.example.com"],
+    "web_address": [
+        "https://example.org/p/1",
+        "www.example.org",
+        "example.org",
+        "records.example.com",
+    ],
     "ip_address": ["192.0.2.17", "from 192.0.2.17", "2001:db8:0:0:0:0:0:17", "2001:db8::17"],
     "long_number": [
         *("4471992", "MRN4471992", "987-65-4320", "MRN 482133", "ID 4711", "001234"),
@@ -146,7 +161,13 @@ IDENTIFIERS = {
         "вік 94",
         "91 год",
     ],
-    "free_text": ["Mr Person", "Dr. med. Example", "patient: Example", "Examplestraße 12", "x" * 201],
+    "free_text": [
+        "Mr Person",
+        "Dr. med. Example",
+        "patient: Example",
+        "Examplestraße 12",
+        "x" * 201,
+    ],
 }
 PLAIN = [
     *(
@@ -167,7 +188,18 @@ PLAIN = [
         "20 s",
         "10-20",
     ),
-    *("Epley maneuver", "half Dix-Hallpike test", "head trauma", "01:30:00", "true", "#N/A", "3 sets", "n/a", "-", "?"),
+    *(
+        "Epley maneuver",
+        "half Dix-Hallpike test",
+        "head trauma",
+        "01:30:00",
+        "true",
+        "#N/A",
+        "3 sets",
+        "n/a",
+        "-",
+        "?",
+    ),
     *(
         "phone call",
         "fell at home",
@@ -242,7 +274,9 @@ PLAIN = [
 ]
 
 
-@pytest.mark.parametrize(("kind", "text"), [(kind, text) for kind, texts in IDENTIFIERS.items() for text in texts])
+@pytest.mark.parametrize(
+    ("kind", "text"), [(kind, text) for kind, texts in IDENTIFIERS.items() for text in texts]
+)
 def test_identifiers_are_recognised(kind, text):
     assert find_identifier(text) == kind
 
@@ -283,7 +317,13 @@ def test_ages_above_89(text, kind):
 
 @pytest.mark.parametrize(
     ("text", "kind"),
-    [("45365", "calendar_date"), ("36500", "calendar_date"), ("29999", None), ("-12000", None), ("7", None)],
+    [
+        ("45365", "calendar_date"),
+        ("36500", "calendar_date"),
+        ("29999", None),
+        ("-12000", None),
+        ("7", None),
+    ],
 )
 def test_days_that_a_spreadsheet_made_of_dates(text, kind):
     assert find_in_days(text) == kind

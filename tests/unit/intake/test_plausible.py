@@ -1,4 +1,5 @@
-"""Slips of a whole delivery: each is planted in an invented delivery and must be told with its numbers; clean deliveries are not doubted."""
+"""Slips of a whole delivery: each is planted in an invented delivery and must be told with its
+numbers; clean deliveries are not doubted."""
 
 import re
 
@@ -17,7 +18,10 @@ PREVIOUS = ("earlier_left_out", "earlier_changed")
 
 
 def told(tables, *previous) -> set[tuple]:
-    return {(problem.rule, problem.table, problem.column) for problem in find_implausible(tables, *previous)}
+    return {
+        (problem.rule, problem.table, problem.column)
+        for problem in find_implausible(tables, *previous)
+    }
 
 
 def keep_episodes(tables, codes) -> dict[str, pd.DataFrame]:
@@ -49,7 +53,9 @@ def test_a_column_that_is_not_there_raises_no_doubt_and_hides_none(table):
     clean = draw_clean(SEED)
     slip, *expected = SLIPS["latency and duration exchanged"]
     for column in clean[table].columns.difference(PSEUDONYMS):
-        without = clean | {table: clean[table].assign(**{column: pd.NA}).astype(clean[table].dtypes)}
+        without = clean | {
+            table: clean[table].assign(**{column: pd.NA}).astype(clean[table].dtypes)
+        }
         assert not find_implausible(without), column
         if (table, column) not in TIMES:
             assert tuple(expected) in told(slip(without)), column
@@ -57,8 +63,12 @@ def test_a_column_that_is_not_there_raises_no_doubt_and_hides_none(table):
 
 def test_a_table_sorted_as_a_whole_is_not_doubted():
     clean = draw_clean(SEED)
-    by_age = clean | {"episodes": clean["episodes"].sort_values("age_years", kind="stable", ignore_index=True)}
-    by_day = by_age | {"examinations": clean["examinations"].sort_values("day", kind="stable", ignore_index=True)}
+    by_age = clean | {
+        "episodes": clean["episodes"].sort_values("age_years", kind="stable", ignore_index=True)
+    }
+    by_day = by_age | {
+        "examinations": clean["examinations"].sort_values("day", kind="stable", ignore_index=True)
+    }
     assert not find_implausible(by_day)
 
 
@@ -78,7 +88,9 @@ def test_a_delivery_of_new_episodes_only_is_told_what_is_missing():
 
 def test_one_patient_who_left_is_not_doubted():
     clean = draw_clean(SEED)
-    assert not told(keep_episodes(clean, clean["episodes"]["episode_id"][1:]), as_stored(clean), "001")
+    assert not told(
+        keep_episodes(clean, clean["episodes"]["episode_id"][1:]), as_stored(clean), "001"
+    )
 
 
 def test_rows_left_out_of_episodes_that_stay_are_told():
@@ -89,7 +101,11 @@ def test_rows_left_out_of_episodes_that_stay_are_told():
 
 def test_a_column_that_changed_in_many_episodes_is_told():
     clean = draw_clean(SEED)
-    shifted = clean | {"episodes": clean["episodes"].assign(age_years=clean["episodes"]["age_years"].shift(1).bfill())}
+    shifted = clean | {
+        "episodes": clean["episodes"].assign(
+            age_years=clean["episodes"]["age_years"].shift(1).bfill()
+        )
+    }
     assert ("earlier_changed", "episodes", "age_years") in told(shifted, as_stored(clean), "001")
 
 

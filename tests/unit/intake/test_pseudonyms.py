@@ -1,4 +1,5 @@
-"""Pseudonyms are judged by their column: shapes that say nothing pass, names, initials, dates and record numbers in the form of codes do not.
+"""Pseudonyms are judged by their column: shapes that say nothing pass, names, initials,
+dates and record numbers in the form of codes do not.
 
 Names are surnames made up here or the words for `example` in other languages; numbers are drawn.
 """
@@ -63,16 +64,37 @@ PSEUDONYMS = {
 IDENTIFYING = {
     "names": (SURNAMES, "pseudonyms_differ"),
     "full names": ([f"{surname()}-ANNA-{n % 3}" for n in range(N)], "pseudonyms_differ"),
-    "name and year of birth": ([f"{surname()}{RNG.integers(1930, 1990)}" for _ in range(N)], "pseudonyms_differ"),
-    "initial and name": ([f"{draw(LETTERS, 1)}{surname()}1" for _ in range(N)], "pseudonyms_differ"),
+    "name and year of birth": (
+        [f"{surname()}{RNG.integers(1930, 1990)}" for _ in range(N)],
+        "pseudonyms_differ",
+    ),
+    "initial and name": (
+        [f"{draw(LETTERS, 1)}{surname()}1" for _ in range(N)],
+        "pseudonyms_differ",
+    ),
     "name and spell": ([f"{name}-{n}" for name in SURNAMES for n in (1, 2)], "pseudonyms_differ"),
-    "initials and date of birth": ([draw(LETTERS, 2) + day() for _ in range(N)], "pseudonyms_differ"),
-    "initials in the middle": ([f"2024-{draw(LETTERS, 2)}-{n:03d}" for n in range(N)], "pseudonyms_differ"),
-    "initials and number": ([f"{draw(LETTERS, 2)}{n}" for n in range(1000, 1000 + N)], "pseudonyms_differ"),
+    "initials and date of birth": (
+        [draw(LETTERS, 2) + day() for _ in range(N)],
+        "pseudonyms_differ",
+    ),
+    "initials in the middle": (
+        [f"2024-{draw(LETTERS, 2)}-{n:03d}" for n in range(N)],
+        "pseudonyms_differ",
+    ),
+    "initials and number": (
+        [f"{draw(LETTERS, 2)}{n}" for n in range(1000, 1000 + N)],
+        "pseudonyms_differ",
+    ),
     "one letter and date of birth": ([draw(LETTERS, 1) + day() for _ in range(N)], "calendar_date"),
     "date of birth": ([f"P-{day()}" for _ in range(N)], "calendar_date"),
-    "date with hyphens": ([f"{d[:2]}-{d[2:4]}-{d[4:]}" for d in (day() for _ in range(N))], "calendar_date"),
-    "date of a visit": ([f"P2024{d[2:4]}{d[:2]}" for d in (day() for _ in range(N))], "calendar_date"),
+    "date with hyphens": (
+        [f"{d[:2]}-{d[2:4]}-{d[4:]}" for d in (day() for _ in range(N))],
+        "calendar_date",
+    ),
+    "date of a visit": (
+        [f"P2024{d[2:4]}{d[:2]}" for d in (day() for _ in range(N))],
+        "calendar_date",
+    ),
     "one letter and year of birth": (
         [f"{draw(LETTERS, 1)}{RNG.integers(1930, 1990)}" for _ in range(N)],
         "calendar_date",
@@ -88,7 +110,10 @@ IDENTIFYING = {
     "three names": (["QUILL-1", "MEIER-1", "KLEIN-2"], "pseudonyms_differ"),
 }
 AMONG_OTHERS = {
-    "pseudonym_unclear": "MEIER-ANNA-1|MEIER1952|JSMITH1|AM140352|EP-482133|MEIERLING|EP-NOBODY|Quillfeather Z|EP-AO42|SW1A1AA",
+    "pseudonym_unclear": (
+        "MEIER-ANNA-1|MEIER1952|JSMITH1|AM140352|EP-482133|MEIERLING|EP-NOBODY|Quillfeather "
+        "Z|EP-AO42|SW1A1AA"
+    ),
     "calendar_date": "P-20240314|12MAR2024|P2024-03-14",
     "long_number": "4471992|MRN482133|RSSMRA85T10A562S|987-65-4320",
     "telephone_number": "202-555-0143",
@@ -110,7 +135,9 @@ def test_a_column_of_names_or_numbers_does_not(shape):
 
 
 @pytest.mark.parametrize("rule", AMONG_OTHERS)
-@pytest.mark.parametrize("others", ["letters and a block", "a word and number", "site, clinic and number"])
+@pytest.mark.parametrize(
+    "others", ["letters and a block", "a word and number", "site, clinic and number"]
+)
 def test_one_that_is_made_otherwise_stands_out(rule, others):
     for text in AMONG_OTHERS[rule].split("|"):
         judged = judge_pseudonyms([*PSEUDONYMS[others], text])
@@ -130,11 +157,16 @@ def test_a_declared_shape_is_believed_and_no_other():
     codes = [f"P-{n}" for n in RNG.integers(100_000, 1_000_000, N)]
     assert judge_pseudonyms(codes).whole == "long_number"
     assert judge_pseudonyms(codes, ("P-999999",)).texts == {}
-    assert judge_pseudonyms([*codes, "MEIER1"], ("P-999999",)).texts == {"MEIER1": "pseudonym_unclear"}
+    assert judge_pseudonyms([*codes, "MEIER1"], ("P-999999",)).texts == {
+        "MEIER1": "pseudonym_unclear"
+    }
 
 
 @given(
-    st.lists(st.text(alphabet="ABEIJMNRS0123456789-", min_size=3, max_size=8), min_size=1, max_size=12), st.randoms()
+    st.lists(
+        st.text(alphabet="ABEIJMNRS0123456789-", min_size=3, max_size=8), min_size=1, max_size=12
+    ),
+    st.randoms(),
 )
 def test_the_order_of_rows_changes_nothing(codes, random):
     shuffled = random.sample(codes, len(codes))

@@ -1,4 +1,5 @@
-"""Reading: whatever the dialect, the same rows; whatever is broken, a problem and never an error."""
+"""Reading: whatever the dialect, the same rows; whatever is broken,
+a problem and never an error."""
 
 import warnings
 import zipfile
@@ -11,7 +12,15 @@ from pipeline.intake import read
 from pipeline.intake.read import read_delivery
 from pipeline.intake.receive import receive_delivery
 from schemas.delivery import TABLES
-from tests.unit.intake.conftest import build_book, places_of, plain_tables, rules_of, to_grids, write_book, write_csv
+from tests.unit.intake.conftest import (
+    build_book,
+    places_of,
+    plain_tables,
+    rules_of,
+    to_grids,
+    write_book,
+    write_csv,
+)
 
 
 def stored(received) -> dict[str, pd.DataFrame]:
@@ -24,7 +33,9 @@ def assert_same_rows(one, other):
         pd.testing.assert_frame_equal(rows, stored(other)[name])
 
 
-def test_a_spreadsheet_dialect_gives_the_same_rows_as_the_plain_one_and_says_what_it_met(receive, tables):
+def test_a_spreadsheet_dialect_gives_the_same_rows_as_the_plain_one_and_says_what_it_met(
+    receive, tables
+):
     plain = receive(tables)
     dialect = receive(tables, separator=";", decimal=",", mark="\ufeff", end="\r\n")
     assert_same_rows(plain, dialect)
@@ -49,16 +60,22 @@ def test_a_spreadsheet_dialect_gives_the_same_rows_as_the_plain_one_and_says_wha
 
 def test_a_byte_order_mark_before_a_quoted_name_is_no_part_of_it(folder, plan):
     path = write_csv(folder, to_grids(plain_tables())) / "episodes.csv"
-    path.write_text("\ufeff" + path.read_text("utf-8").replace("episode_id", '"episode_id"', 1), "utf-8")
+    path.write_text(
+        "\ufeff" + path.read_text("utf-8").replace("episode_id", '"episode_id"', 1), "utf-8"
+    )
     assert receive_delivery(folder, plan).accepted
 
 
 def test_a_workbook_gives_the_same_rows_as_csv(receive, tables, folder, plan, tmp_path):
     plain = receive(tables)
     tables["submission"]["delivery"] = 1  # as a spreadsheet turns 001
-    book = receive_delivery(write_book(tmp_path / "other" / "S01" / "001", build_book(to_grids(tables))), plan)
+    book = receive_delivery(
+        write_book(tmp_path / "other" / "S01" / "001", build_book(to_grids(tables))), plan
+    )
     assert_same_rows(plain, book)
-    assert plain.tables["deliveries"]["form"].tolist() + book.tables["deliveries"]["form"].tolist() == [
+    assert plain.tables["deliveries"]["form"].tolist() + book.tables["deliveries"][
+        "form"
+    ].tolist() == [
         "csv",
         "workbook",
     ]
@@ -74,7 +91,10 @@ def test_blanks_capitals_and_whole_numbers_with_a_fraction_are_read(receive, tab
     }
     helped = receive(tables)
     assert_same_rows(plain, helped)
-    assert places_of(helped, "read_with_help") == [("episodes", None, "episode_id"), ("episodes", None, "sex")]
+    assert places_of(helped, "read_with_help") == [
+        ("episodes", None, "episode_id"),
+        ("episodes", None, "sex"),
+    ]
 
 
 def test_column_names_may_be_written_with_capitals(folder, plan):
@@ -88,7 +108,10 @@ def test_column_names_may_be_written_with_capitals(folder, plan):
 def test_rows_are_numbered_as_the_spreadsheet_shows_them_and_blank_ones_are_no_rows(folder, plan):
     grids = to_grids(plain_tables())
     grids["followups"][2:2] = [[None] * len(grids["followups"][0]), []]
-    for path in (write_csv(folder, grids), write_book(folder.parent.parent / "o" / "S01" / "001", build_book(grids))):
+    for path in (
+        write_csv(folder, grids),
+        write_book(folder.parent.parent / "o" / "S01" / "001", build_book(grids)),
+    ):
         received = receive_delivery(path, plan)
         assert received.tables["followups"]["row"].tolist() == [2, 5, 6]
         assert received.tables["row_counts"].set_index("table").at["followups", "rows_in"] == 3
@@ -123,7 +146,9 @@ def test_a_number_may_begin_with_its_point_and_not_end_with_it(receive, tables, 
     row = stored.loc[stored["row"].eq(2), "latency_s"]
     if value is None or value < 0:
         assert row.empty
-        assert set(problems.loc[problems["row"].eq(2), "rule"]) == {"not_a_number" if value is None else "too_small"}
+        assert set(problems.loc[problems["row"].eq(2), "rule"]) == {
+            "not_a_number" if value is None else "too_small"
+        }
     else:
         assert row.tolist() == [value]
 
@@ -161,7 +186,8 @@ def test_a_workbook_that_was_cut_off_is_unreadable(folder, plan):
     received = receive_delivery(folder, plan)
     assert rules_of(received) == {"unreadable"}
     assert received.tables["problems"]["message"].tolist() == [
-        "The file cannot be read. Its end is missing, as after an interrupted copy: copy or save it again."
+        "The file cannot be read. Its end is missing, as after an interrupted copy: copy or save "
+        "it again."
     ]
     assert received.tables["row_counts"]["rows_in"].sum() == 0
 
@@ -196,7 +222,9 @@ def save_results(path):
         for name, content in parts.items():
             book.writestr(
                 name,
-                content.replace(b"<v></v>", b"<v>0</v>").replace(b"<v/>", b"<v>0</v>").replace(b"<v />", b"<v>0</v>"),
+                content.replace(b"<v></v>", b"<v>0</v>")
+                .replace(b"<v/>", b"<v>0</v>")
+                .replace(b"<v />", b"<v>0</v>"),
             )
     assert load_workbook(path, data_only=True)["examinations"]["B2"].value == 0
 
@@ -207,7 +235,8 @@ def test_reading_warns_nobody(folder):
     book["episodes"]["F2"].number_format = "yyyy-mm-dd"
     write_book(folder, book)
     with warnings.catch_warnings():
-        warnings.simplefilter("error")  # the library's warning quotes the cell; as an error it spoils the reading
+        # the library's warning quotes the cell; as an error it spoils the reading
+        warnings.simplefilter("error")
         assert read_delivery(folder).problems == ()
 
 
@@ -233,4 +262,6 @@ def test_a_delivery_without_files_is_refused(folder, plan, left):
         folder.rmdir()
     received = receive_delivery(folder, plan)
     assert not received.accepted
-    assert received.tables["problems"]["message"].str.contains("There is no file in its folder").all()
+    assert (
+        received.tables["problems"]["message"].str.contains("There is no file in its folder").all()
+    )

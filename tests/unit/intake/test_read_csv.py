@@ -1,4 +1,5 @@
-"""A text in the plain form is split column by column, and as it would be cell by cell; any other text is not."""
+"""A text in the plain form is split column by column, and as it would be cell by cell;
+any other text is not."""
 
 import csv
 
@@ -9,11 +10,30 @@ from hypothesis import strategies as st
 from pipeline.intake import read_csv
 from schemas.site_map import SiteMap
 
-SIGNS = ("a", "b ", " ", "1,5", "NULL", "NaN", "#N/A", "", "\u200b", "\ufeff", "é", "\x85", "\u2028", "\v", "\t", '"')
+SIGNS = (
+    "a",
+    "b ",
+    " ",
+    "1,5",
+    "NULL",
+    "NaN",
+    "#N/A",
+    "",
+    "\u200b",
+    "\ufeff",
+    "é",
+    "\x85",
+    "\u2028",
+    "\v",
+    "\t",
+    '"',
+)
 CELLS = st.sampled_from([sign for sign in SIGNS if "," not in sign and sign != '"'])
 LINES = st.sampled_from(["\n", "\r\n", "\n\n", "\r"])
 SQUARE = st.integers(1, 4).flatmap(
-    lambda width: st.lists(st.lists(CELLS, min_size=width, max_size=width).map(",".join), min_size=1, max_size=14)
+    lambda width: st.lists(
+        st.lists(CELLS, min_size=width, max_size=width).map(",".join), min_size=1, max_size=14
+    )
 )
 RAGGED = st.lists(st.lists(st.sampled_from(SIGNS), max_size=4).map(",".join), max_size=14)
 

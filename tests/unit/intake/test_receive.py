@@ -1,4 +1,5 @@
-"""What becomes of a delivery as a whole: rows, counts, changes, and what a refused one leaves behind."""
+"""What becomes of a delivery as a whole: rows, counts, changes,
+and what a refused one leaves behind."""
 
 import json
 
@@ -22,7 +23,9 @@ def test_every_table_has_the_columns_and_types_of_its_schema(receive, tables):
     for received in (receive(tables), receive({"submission": tables["submission"]})):
         assert set(received.tables) == {*TABLES, *KEPT}
         for name, rows in received.tables.items():
-            assert rows.dtypes.to_dict() == {column: d.dtype for column, d in columns_of(name).items()}
+            assert rows.dtypes.to_dict() == {
+                column: d.dtype for column, d in columns_of(name).items()
+            }
 
 
 def test_a_clean_delivery_is_stored_whole(receive, tables):
@@ -33,7 +36,11 @@ def test_a_clean_delivery_is_stored_whole(receive, tables):
     assert counts["rows_in"].to_dict() == {name: len(tables[name]) for name in TABLES}
     assert counts["rows_stored"].equals(counts["rows_in"])
     told = received.tables["deliveries"].iloc[0]
-    assert (told["first_year"], told["usual_confirmation_day"], told["short_arm_basis"]) == (2023, 7, "sitting_up")
+    assert (told["first_year"], told["usual_confirmation_day"], told["short_arm_basis"]) == (
+        2023,
+        7,
+        "sitting_up",
+    )
     assert not told["is_current"]
     assert received.tables["episodes"]["row"].tolist() == [2, 3, 4]
 
@@ -47,7 +54,11 @@ def test_a_set_aside_row_is_kept_as_handed_in_with_all_its_reasons(receive, tabl
     tables["episodes"][0] |= {"sex": "F", "onset_day": "three"}
     received = receive(tables)
     aside = received.tables["set_aside"].query("table == 'episodes'").iloc[0]
-    assert (aside["row"], aside["episode_id"], aside["rules"]) == (2, "EP-1", "not_a_whole_number not_in_list")
+    assert (aside["row"], aside["episode_id"], aside["rules"]) == (
+        2,
+        "EP-1",
+        "not_a_whole_number not_in_list",
+    )
     assert json.loads(aside["cells"])["sex"] == "F"
     problems = received.tables["problems"].query("table == 'episodes'")
     listed = problems[["episode_id", "value", "rule"]].astype(object)
@@ -59,8 +70,10 @@ def test_a_set_aside_row_is_kept_as_handed_in_with_all_its_reasons(receive, tabl
 
 
 def test_a_wrong_cell_is_blamed_once_and_judges_no_other(receive, tables):
-    tables["episodes"][0] |= {"recorded_arm": "short", "arm_basis": "siting_up"}  # not also: arm_basis is empty
-    tables["episodes"][1] |= {"other_diagnosis": "migrane"}  # not also: other_diagnosis_day is empty
+    # not also: arm_basis is empty
+    tables["episodes"][0] |= {"recorded_arm": "short", "arm_basis": "siting_up"}
+    # not also: other_diagnosis_day is empty
+    tables["episodes"][1] |= {"other_diagnosis": "migrane"}
     tables["episodes"][2] |= {"sex": "femal", "recorded_arm": "short"}  # but both here
     problems = receive(tables).tables["problems"].query("table == 'episodes'")
     assert problems[["row", "rule"]].to_records(index=False).tolist() == [
@@ -82,7 +95,10 @@ def test_a_maneuver_written_in_words_is_a_misspelt_code(receive, tables):
 def test_the_children_of_an_episode_that_was_handed_in_twice_go_with_it(receive, tables):
     tables["episodes"].append(dict(tables["episodes"][1]))
     received = receive(tables)
-    assert places_of(received, "same_key_twice") == [("episodes", 3, "episode_id"), ("episodes", 5, "episode_id")]
+    assert places_of(received, "same_key_twice") == [
+        ("episodes", 3, "episode_id"),
+        ("episodes", 5, "episode_id"),
+    ]
     assert [place[0] for place in places_of(received, "episode_set_aside")] == [
         "examinations",
         "treatments",
@@ -95,7 +111,10 @@ def test_from_the_first_gap_on_attempts_are_set_aside(receive, tables):
     row = tables["treatments"][1]
     tables["treatments"] = [row | {"attempt": n, "day": n - 1} for n in (5, 1, 2, 4)]
     received = receive(tables)
-    assert places_of(received, "attempts_have_a_gap") == [("treatments", 2, "attempt"), ("treatments", 5, "attempt")]
+    assert places_of(received, "attempts_have_a_gap") == [
+        ("treatments", 2, "attempt"),
+        ("treatments", 5, "attempt"),
+    ]
     assert received.tables["treatments"]["attempt"].tolist() == [1, 2]
 
 
@@ -103,22 +122,28 @@ def test_the_order_of_rows_changes_row_numbers_only(receive, tables):
     tables["treatments"][0]["side"] = "none"
     tables["followups"].append(tables["followups"][0])
     one = receive(tables)
-    other = receive({name: rows if name == "submission" else rows[::-1] for name, rows in tables.items()})
+    other = receive(
+        {name: rows if name == "submission" else rows[::-1] for name, rows in tables.items()}
+    )
     for name in TABLES:
         columns = list(TABLES[name].describe())
         first, second = (
-            received.tables[name][columns].sort_values(columns, ignore_index=True) for received in (one, other)
+            received.tables[name][columns].sort_values(columns, ignore_index=True)
+            for received in (one, other)
         )
         pd.testing.assert_frame_equal(first, second)
     what = ["table", "episode_id", "column", "value", "rule"]
     first, second = (
-        received.tables["problems"][what].sort_values(what, ignore_index=True) for received in (one, other)
+        received.tables["problems"][what].sort_values(what, ignore_index=True)
+        for received in (one, other)
     )
     pd.testing.assert_frame_equal(first, second)
 
 
 def test_a_delivery_without_rows_is_accepted(receive, tables):
-    received = receive({name: rows if name == "submission" else [] for name, rows in tables.items()})
+    received = receive(
+        {name: rows if name == "submission" else [] for name, rows in tables.items()}
+    )
     assert received.accepted
     assert received.tables["row_counts"]["rows_in"].sum() == 0
 
@@ -138,14 +163,24 @@ def test_a_refused_delivery_is_counted_and_leaves_no_row_and_no_value(receive, t
 
 @pytest.mark.parametrize(
     "field",
-    ["site_code", "delivery", "dictionary_version", "deidentified", "first_year", "last_year", "short_arm_basis"],
+    [
+        "site_code",
+        "delivery",
+        "dictionary_version",
+        "deidentified",
+        "first_year",
+        "last_year",
+        "short_arm_basis",
+    ],
 )
 def test_a_field_that_is_missing_or_wrong_refuses(receive, tables, field):
     missing = {name: value for name, value in tables["submission"].items() if name != field}
     received = receive(tables | {"submission": missing})
     assert places_of(received, "submission_incomplete") == [("submission", None, field)]
     received = receive(tables | {"submission": tables["submission"] | {field: "qq"}})
-    assert rules_of(received, "refuse") == {"not_deidentified" if field == "deidentified" else "submission_incomplete"}
+    assert rules_of(received, "refuse") == {
+        "not_deidentified" if field == "deidentified" else "submission_incomplete"
+    }
     assert "set_aside" not in set(received.tables["problems"]["severity"])
 
 

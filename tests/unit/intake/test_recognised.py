@@ -1,4 +1,5 @@
-"""What many tables hold besides records, and what sites say in their own words: each is told once, as what it is, and refuses nothing."""
+"""What many tables hold besides records, and what sites say in their own words: each is told once,
+as what it is, and refuses nothing."""
 
 import json
 
@@ -23,7 +24,10 @@ def add_row(table, *cells, at=None, under=0):
 
     def change(grids):
         row = [None] * under + [*cells]
-        grids[table].insert(len(grids[table]) if at is None else at, row + [None] * (len(grids[table][0]) - len(row)))
+        grids[table].insert(
+            len(grids[table]) if at is None else at,
+            row + [None] * (len(grids[table][0]) - len(row)),
+        )
 
     return change
 
@@ -37,10 +41,28 @@ ROWS = {
     "a total in German": ("summary_row", add_row("treatments", "Summe", None, 12)),
     "units": (
         "units_row",
-        add_row("examinations", "days", None, None, None, None, None, None, None, "s", "s", "deg/s", at=1, under=1),
+        add_row(
+            "examinations",
+            "days",
+            None,
+            None,
+            None,
+            None,
+            None,
+            None,
+            None,
+            "s",
+            "s",
+            "deg/s",
+            at=1,
+            under=1,
+        ),
     ),
     "a legend": ("note_row", add_row("episodes", "* age at the first visit")),
-    "a source": ("note_row", add_row("treatments", "Source: database of the clinic, second export")),
+    "a source": (
+        "note_row",
+        add_row("treatments", "Source: database of the clinic, second export"),
+    ),
 }
 
 
@@ -50,7 +72,8 @@ def test_a_row_that_is_no_record_is_set_aside_as_what_it_is(folder, plan, case):
     received = receive_grids(folder, plan, change)
     assert received.accepted, rules_of(received)
     told = received.tables["problems"]["rule"]
-    assert told[~told.isin(PLAUSIBILITY_RULES)].tolist() == [rule]  # rows of the test are copies, which is told as well
+    # rows of the test are copies, which is told as well
+    assert told[~told.isin(PLAUSIBILITY_RULES)].tolist() == [rule]
     assert received.tables["set_aside"]["cells"].tolist() == ["{}"]
 
 
@@ -106,18 +129,25 @@ def test_own_words_are_offered_as_lines_of_a_list_and_not_applied(folder, plan):
     received = receive_grids(folder, plan, change)
     offered = received.tables["problems"].query("rule == 'own_words'").set_index("column")
     assert "R = right? (6 cells), L = left? (6 cells)" in offered.at["recorded_side", "message"]
-    lines = offered.at["sex", "how_to_fix"].partition("codes: {episodes: {sex: ")[2].removesuffix("}}")
+    lines = (
+        offered.at["sex", "how_to_fix"].partition("codes: {episodes: {sex: ")[2].removesuffix("}}")
+    )
     assert json.loads(lines) == {"F": "female", "M": "male"}
     assert len(received.tables["episodes"]) == 0
     own = SiteMap.model_validate(
-        {"codes": {"episodes": {"sex": json.loads(lines), "recorded_side": {"R": "right", "L": "left"}}}}
+        {
+            "codes": {
+                "episodes": {"sex": json.loads(lines), "recorded_side": {"R": "right", "L": "left"}}
+            }
+        }
     )
     told = receive_delivery(folder, plan.model_copy(update={"sites": {"S01": own}}))
     assert len(told.tables["episodes"]) == 12
 
 
 def test_one_check_tells_everything(folder, plan):
-    """A first file: remarks, a total, a column misspelt, own words; what refuses it hides neither its headers nor its rows."""
+    """A first file: remarks, a total, a column misspelt, own words;
+    what refuses it hides neither its headers nor its rows."""
 
     def change(grids):
         grids["episodes"][0].append("remarks")
@@ -125,18 +155,27 @@ def test_one_check_tells_everything(folder, plan):
             row.append("came late, see the letter" if number % 3 == 0 else None)
             row[grids["episodes"][0].index("sex")] = "FM"[number % 2]
         add_row("episodes", "TOTAL", 12, 684)(grids)
-        grids["treatments"][0] = [name.replace("maneuver", "manuever") for name in grids["treatments"][0]]
+        grids["treatments"][0] = [
+            name.replace("maneuver", "manuever") for name in grids["treatments"][0]
+        ]
         grids["treatments"][1][grids["treatments"][0].index("manuever")] = "eply"
         grids["followups"][1][grids["followups"][0].index("dhi_total")] = 37
 
     received = receive_grids(folder, plan, change)
     assert not received.accepted
     assert rules_of(received, "refuse") == {"free_text", "column_misspelt"}
-    assert rules_of(received, "set_aside") == {"not_in_list", "summary_row", "maneuver_unknown", "dhi_is_even"}
+    assert rules_of(received, "set_aside") == {
+        "not_in_list",
+        "summary_row",
+        "maneuver_unknown",
+        "dhi_is_even",
+    }
     assert rules_of(received, "warn") == {"own_words", "filled_down"}  # as without the other faults
     assert received.tables["problems"][["value", "episode_id"]].isna().all(axis=None)
     assert all(
-        rows.empty for name, rows in received.tables.items() if name not in ("problems", "deliveries", "row_counts")
+        rows.empty
+        for name, rows in received.tables.items()
+        if name not in ("problems", "deliveries", "row_counts")
     )
 
 
@@ -149,7 +188,9 @@ def test_a_table_that_is_missing_blames_no_row_of_the_others(folder, plan):
 
 def test_a_misspelt_column_is_one_line_at_its_header_and_what_refuses_comes_first(folder, plan):
     grids = to_grids(plain_tables())
-    grids["treatments"][0] = [name.replace("maneuver", "manuever") for name in grids["treatments"][0]]
+    grids["treatments"][0] = [
+        name.replace("maneuver", "manuever") for name in grids["treatments"][0]
+    ]
     grids["episodes"][1][grids["episodes"][0].index("sex")] = "x"
     problems = receive_delivery(write_csv(folder, grids), plan).tables["problems"]
     assert problems["rule"].tolist()[0] == "column_misspelt"

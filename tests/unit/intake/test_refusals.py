@@ -1,4 +1,5 @@
-"""Every rule that refuses a delivery does so for a case that is made for it, and for no other reason."""
+"""Every rule that refuses a delivery does so for a case that is made for it,
+and for no other reason."""
 
 import zipfile
 
@@ -6,7 +7,14 @@ import pytest
 from openpyxl import Workbook
 
 from pipeline.intake.receive import receive_delivery
-from tests.unit.intake.conftest import build_book, plain_tables, rules_of, to_grids, write_book, write_csv
+from tests.unit.intake.conftest import (
+    build_book,
+    plain_tables,
+    rules_of,
+    to_grids,
+    write_book,
+    write_csv,
+)
 
 
 def drop(table, column):
@@ -19,7 +27,9 @@ def drop(table, column):
 
 def tell(field, value):
     def change(grids):
-        grids["submission"] = [[name, value if name == field else told] for name, told in grids["submission"]]
+        grids["submission"] = [
+            [name, value if name == field else told] for name, told in grids["submission"]
+        ]
 
     return change
 

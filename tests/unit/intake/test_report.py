@@ -1,4 +1,5 @@
-"""What the coordinator gets back: the sentence that matters, places without cells, and a list that a spreadsheet can open safely."""
+"""What the coordinator gets back: the sentence that matters, places without cells,
+and a list that a spreadsheet can open safely."""
 
 import csv
 import io
@@ -28,19 +29,24 @@ def page_of(received) -> str:
 def test_the_sentence_that_matters(receive, tables):
     assert answer(receive(tables)) == "Your delivery can be pooled: all 13 rows are stored."
     tables["followups"][0]["dhi_total"] = 37
-    assert answer(receive(tables)) == "Your delivery can be pooled: 12 of 13 rows are stored, 1 needs a look."
-    tables["followups"][1]["dhi_total"] = 39
-    assert answer(receive(tables)) == "Your delivery can be pooled: 11 of 13 rows are stored, 2 need a look."
-    tables["submission"]["deidentified"] = "no"
-    assert answer(receive(tables)) == (
-        "This delivery was refused: the site does not confirm that the delivery is de-identified. Nothing of it was stored."
-        " Besides, 2 rows need a look."
-    )
-    tables["episodes"][0]["cause"] = "a.person@example.org"
     assert (
         answer(receive(tables))
-        == "This delivery was refused: 1 place in it could identify a person. Nothing of it was stored. "
-        "Besides, 2 rows need a look."
+        == "Your delivery can be pooled: 12 of 13 rows are stored, 1 needs a look."
+    )
+    tables["followups"][1]["dhi_total"] = 39
+    assert (
+        answer(receive(tables))
+        == "Your delivery can be pooled: 11 of 13 rows are stored, 2 need a look."
+    )
+    tables["submission"]["deidentified"] = "no"
+    assert answer(receive(tables)) == (
+        "This delivery was refused: the site does not confirm that the delivery is de-identified. "
+        "Nothing of it was stored. Besides, 2 rows need a look."
+    )
+    tables["episodes"][0]["cause"] = "a.person@example.org"
+    assert answer(receive(tables)) == (
+        "This delivery was refused: 1 place in it could identify a person. Nothing of it was "
+        "stored. Besides, 2 rows need a look."
     )
 
 
@@ -54,7 +60,8 @@ def test_the_page_opens_with_the_sentence_and_shows_no_cell(receive, tables):
     assert re.search(r"In short\s+Your delivery can be pooled", body)
     assert "Episodes: what changed since delivery 001" in page
     assert not any(value in page for value in ("qwertz", "yxcv", "PT_777", "EP-1", "EP-2"))
-    assert "qwertz" not in format_problems(received)  # no code is near it, so that it could be a name
+    # no code is near it, so that it could be a name
+    assert "qwertz" not in format_problems(received)
 
 
 def test_the_page_stands_alone_and_is_well_formed(receive, tables):
@@ -71,11 +78,17 @@ def test_the_page_stands_alone_and_is_well_formed(receive, tables):
 
 
 def test_only_the_first_places_are_shown_and_the_rest_is_counted(receive, tables):
-    tables["followups"] = [{"episode_id": "EP-1"} | CONTACT | {"day": day, "dhi_total": 37} for day in range(30)]
-    group = next(p for p in describe_intake(receive(tables))["parts"] if p["name"] == "set_aside")["groups"][0]
+    tables["followups"] = [
+        {"episode_id": "EP-1"} | CONTACT | {"day": day, "dhi_total": 37} for day in range(30)
+    ]
+    group = next(p for p in describe_intake(receive(tables))["parts"] if p["name"] == "set_aside")[
+        "groups"
+    ][0]
     assert group["size"] == "30 rows"
     assert group["more"]
-    assert group["places"] == [{"table": "followups", "column": "dhi_total", "rows": f"rows 2 to {1 + PLACES_SHOWN}"}]
+    assert group["places"] == [
+        {"table": "followups", "column": "dhi_total", "rows": f"rows 2 to {1 + PLACES_SHOWN}"}
+    ]
 
 
 def test_a_delivery_that_cannot_be_read_gets_a_page_too(folder, plan):
@@ -132,8 +145,12 @@ def test_the_list_of_problems(receive, tables):
 def test_episodes_that_changed_are_named_by_their_rows(receive, tables):
     first = receive(tables)
     last = tables["episodes"][-1]["episode_id"]
-    changed = {name: [dict(row) for row in rows] for name, rows in tables.items() if name != "submission"}
-    changed = {name: [row for row in rows if row["episode_id"] != last] for name, rows in changed.items()}
+    changed = {
+        name: [dict(row) for row in rows] for name, rows in tables.items() if name != "submission"
+    }
+    changed = {
+        name: [row for row in rows if row["episode_id"] != last] for name, rows in changed.items()
+    }
     changed["episodes"][0]["age_years"] = 58
     changed["episodes"].append(changed["episodes"][0] | {"episode_id": "EP-77"})
     second = receive({"submission": tables["submission"]} | changed, previous=first)

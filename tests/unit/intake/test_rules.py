@@ -64,13 +64,25 @@ FURTHER = {"same_key_twice", "patient_differs", "episode_set_aside", "too_many_c
 
 def episodes_in_order(number: int) -> dict:
     """That many clean episodes, each with two looks, two attempts and a contact."""
-    silent = {"day": 7, "vertical": "none", "torsion": "none", "duration_s": None, "vertigo": "none"}
+    silent = {
+        "day": 7,
+        "vertical": "none",
+        "torsion": "none",
+        "duration_s": None,
+        "vertigo": "none",
+    }
     codes = [{"episode_id": f"EP-{n:03d}"} for n in range(number)]
     return {
         "submission": dict(SUBMISSION),
-        "episodes": [code | {"patient_id": f"PT-{n:03d}"} | EPISODE for n, code in enumerate(codes)],
-        "examinations": [code | look for code in codes for look in (LOOK | {"peak_spv": 32}, LOOK | silent)],
-        "treatments": [code | TREATMENT | last for code in codes for last in ({}, {"attempt": 2, "day": 7})],
+        "episodes": [
+            code | {"patient_id": f"PT-{n:03d}"} | EPISODE for n, code in enumerate(codes)
+        ],
+        "examinations": [
+            code | look for code in codes for look in (LOOK | {"peak_spv": 32}, LOOK | silent)
+        ],
+        "treatments": [
+            code | TREATMENT | last for code in codes for last in ({}, {"attempt": 2, "day": 7})
+        ],
         "followups": [code | CONTACT for code in codes],
     }
 
@@ -114,13 +126,16 @@ def test_all_copies_of_a_key_are_set_aside(all_at_once):
 
 def test_patients_whose_episodes_differ_in_sex_are_shown(all_at_once):
     last = len(CELLS) + 5
-    assert places_of(all_at_once, "patient_differs") == [("episodes", row, "sex") for row in (last - 1, last)]
+    assert places_of(all_at_once, "patient_differs") == [
+        ("episodes", row, "sex") for row in (last - 1, last)
+    ]
 
 
 def test_children_go_with_their_episode(all_at_once):
     gone = set(all_at_once.tables["set_aside"].query("table == 'episodes'")["episode_id"])
     assert len(gone) == sum(
-        table == "episodes" and RULES[rule].severity == "set_aside" for table, _, _, _, rule in CELLS
+        table == "episodes" and RULES[rule].severity == "set_aside"
+        for table, _, _, _, rule in CELLS
     )
     for table in ("examinations", "treatments", "followups"):
         assert not gone & set(all_at_once.tables[table]["episode_id"])
@@ -152,4 +167,6 @@ def test_every_rule_is_broken_by_a_case(all_at_once):
         "own_words",
         *NO_RECORDS,
     }  # broken in test_withdrawals.py, test_recognised.py and test_plausible.py
-    assert {rule for *_, rule in CELLS} | FURTHER | set(REFUSALS) | set(FILES) | elsewhere == set(RULES)
+    assert {rule for *_, rule in CELLS} | FURTHER | set(REFUSALS) | set(FILES) | elsewhere == set(
+        RULES
+    )

@@ -1,4 +1,5 @@
-"""A site's own names: read to the same rows as the dictionary's, said, never onto something unknown, and no way around the gate."""
+"""A site's own names: read to the same rows as the dictionary's, said,
+never onto something unknown, and no way around the gate."""
 
 from pathlib import Path
 
@@ -49,29 +50,46 @@ def in_own_words(tables: dict) -> dict:
 
 def test_the_rows_are_those_of_the_dictionary_and_it_is_said(folder, plan, own_plan, tmp_path):
     theirs = receive_delivery(write_csv(folder, in_own_words(plain_tables())), own_plan)
-    ours = receive_delivery(write_csv(tmp_path / "b" / "S01" / "001", to_grids(plain_tables())), plan)
+    ours = receive_delivery(
+        write_csv(tmp_path / "b" / "S01" / "001", to_grids(plain_tables())), plan
+    )
     assert theirs.accepted, places_of(theirs, "free_text")
     for name in TABLES:
-        one, other = (received.tables[name].drop(columns="source_sha256") for received in (theirs, ours))
+        one, other = (
+            received.tables[name].drop(columns="source_sha256") for received in (theirs, ours)
+        )
         pd.testing.assert_frame_equal(one, other)
     said = {(table, column) for table, _, column in places_of(theirs, "read_with_help")}
-    assert said >= {("episodes", "age_years"), ("episodes", "sex"), ("treatments", "maneuver"), ("treatments", None)}
+    assert said >= {
+        ("episodes", "age_years"),
+        ("episodes", "sex"),
+        ("treatments", "maneuver"),
+        ("treatments", None),
+    }
 
 
 def test_without_the_list_they_are_not_guessed(folder, plan):
     received = receive_delivery(write_csv(folder, in_own_words(plain_tables())), plan)
     assert not received.accepted
-    assert {"column_missing", "not_in_list"} <= rules_of(received)  # a table is known by its columns, a word by nothing
+    # a table is known by its columns, a word by nothing
+    assert {"column_missing", "not_in_list"} <= rules_of(received)
 
 
 def test_a_list_makes_no_identifier_harmless(folder, plan):
     own = SiteMap.model_validate(
-        {"columns": {"episodes": {"Geburtsdatum": "index_year"}}, "codes": {"episodes": {"sex": {"w": "female"}}}}
+        {
+            "columns": {"episodes": {"Geburtsdatum": "index_year"}},
+            "codes": {"episodes": {"sex": {"w": "female"}}},
+        }
     )
     grids = to_grids(plain_tables())
-    grids["episodes"][0] = [header.replace("index_year", "Geburtsdatum") for header in grids["episodes"][0]]
+    grids["episodes"][0] = [
+        header.replace("index_year", "Geburtsdatum") for header in grids["episodes"][0]
+    ]
     grids["episodes"][1][grids["episodes"][0].index("sex")] = "Mr Zacharias Quillfeather"
-    received = receive_delivery(write_csv(folder, grids), plan.model_copy(update={"sites": {"S01": own}}))
+    received = receive_delivery(
+        write_csv(folder, grids), plan.model_copy(update={"sites": {"S01": own}})
+    )
     assert places_of(received, "identifier_column") == [("episodes", 1, "index_year")]
     assert places_of(received, "free_text") == [("episodes", 2, "sex")]
 
@@ -79,7 +97,9 @@ def test_a_list_makes_no_identifier_harmless(folder, plan):
 def test_those_who_withdrew_are_found_in_own_words_too(folder, plan):
     own = SiteMap.model_validate({"columns": {"episodes": {"Kürzel": "patient_id"}}})
     grids = to_grids(plain_tables())
-    grids["episodes"][0] = [header.replace("patient_id", "Kürzel") for header in grids["episodes"][0]]
+    grids["episodes"][0] = [
+        header.replace("patient_id", "Kürzel") for header in grids["episodes"][0]
+    ]
     write_csv(folder, grids)
     (folder.parent / "withdrawn.csv").write_text("patient_id\nPT-1\n", "utf-8")
     received = receive_delivery(folder, plan.model_copy(update={"sites": {"S01": own}}))

@@ -1,4 +1,5 @@
-"""A workbook is read without the cells that repeat others, and nothing of what it holds is read otherwise for that."""
+"""A workbook is read without the cells that repeat others, and nothing of what it holds is read
+otherwise for that."""
 
 import io
 import re
@@ -14,7 +15,21 @@ from pipeline.intake import book_cells
 from pipeline.intake.read import read_delivery
 from pipeline.intake.thin import thin
 
-TEXTS = ("right", " right ", "a & <b>", 3, 2.5, 1e20, True, False, "=1+1", "#N/A", date(2024, 1, 2), time(3, 4), "  ")
+TEXTS = (
+    "right",
+    " right ",
+    "a & <b>",
+    3,
+    2.5,
+    1e20,
+    True,
+    False,
+    "=1+1",
+    "#N/A",
+    date(2024, 1, 2),
+    time(3, 4),
+    "  ",
+)
 
 
 def make_book() -> Workbook:
@@ -86,13 +101,17 @@ def save(folder, book, rewrite=lambda content: content):
     with zipfile.ZipFile(saved) as source, zipfile.ZipFile(folder / "S01_001.xlsx", "w") as target:
         for name in source.namelist():
             content = source.read(name)
-            target.writestr(name, rewrite(content) if name == "xl/worksheets/sheet1.xml" else content)
+            target.writestr(
+                name, rewrite(content) if name == "xl/worksheets/sheet1.xml" else content
+            )
     return folder
 
 
 def describe(handed):
     """All that was read, in a form that can be compared."""
-    sheets = [(s.table, s.header, s.names, s.cells.to_csv(), s.beyond.to_csv()) for s in handed.sheets]
+    sheets = [
+        (s.table, s.header, s.names, s.cells.to_csv(), s.beyond.to_csv()) for s in handed.sheets
+    ]
     return sheets, sorted(map(repr, handed.loose)), sorted(map(repr, handed.problems))
 
 

@@ -1,4 +1,5 @@
-"""What people really send: read to the same rows as the plain delivery, with a note, or refused with a sentence that says what to do."""
+"""What people really send: read to the same rows as the plain delivery, with a note,
+or refused with a sentence that says what to do."""
 
 import shutil
 import subprocess
@@ -9,7 +10,15 @@ import pytest
 
 from pipeline.intake.receive import receive_delivery
 from schemas.delivery import TABLES
-from tests.unit.intake.conftest import build_book, places_of, plain_tables, rules_of, to_grids, write_book, write_csv
+from tests.unit.intake.conftest import (
+    build_book,
+    places_of,
+    plain_tables,
+    rules_of,
+    to_grids,
+    write_book,
+    write_csv,
+)
 
 HEADER = {"episodes": 0, "examinations": 0, "treatments": 0, "followups": 0}
 COMPOUND = bytes.fromhex("d0cf11e0a1b11ae1") + bytes(600)
@@ -53,7 +62,10 @@ def reorder(folder):
 def add_blanks(folder):
     grids = to_grids(plain_tables())
     for grid in grids.values():
-        grid[:] = [[f"\u00a0{cell} " if isinstance(cell, str) else cell for cell in row] + [None, " "] for row in grid]
+        grid[:] = [
+            [f"\u00a0{cell} " if isinstance(cell, str) else cell for cell in row] + [None, " "]
+            for row in grid
+        ]
         grid.append([])
     return write_csv(folder, grids)
 
@@ -114,7 +126,8 @@ def put_titles_above_text(folder):
 
 
 def merge_two_header_rows(folder):
-    """The names of the first two columns span both header rows; the others stand in the lower one, under a group of columns."""
+    """The names of the first two columns span both header rows; the others stand in the lower one,
+    under a group of columns."""
     book = build_book(to_grids(plain_tables()))
     for name in HEADER:
         sheet = book[name]
@@ -152,7 +165,10 @@ OTHERWISE = "The header is spelled otherwise."
 TITLES = "the rows above it are no part of the table."
 READ = {
     "headers with blanks": (change_headers(lambda text: text.replace("_", " ")), {OTHERWISE}),
-    "headers in one word": (change_headers(lambda text: text.title().replace("_", "")), {OTHERWISE, CAPITALS}),
+    "headers in one word": (
+        change_headers(lambda text: text.title().replace("_", "")),
+        {OTHERWISE, CAPITALS},
+    ),
     "headers in capitals": (change_headers(str.upper), {CAPITALS}),
     "columns in another order": (reorder, set()),
     "blanks and empty columns": (add_blanks, set()),
@@ -163,12 +179,22 @@ READ = {
         {"Its cells are separated by semicolons.", "Decimal commas."},
     ),
     "utf-16": (write_encoded("utf-16"), {"It is written in UTF-16."}),
-    "windows-1252": (write_in_windows_signs, {"It is not written in UTF-8 and was taken for Windows-1252."}),
+    "windows-1252": (
+        write_in_windows_signs,
+        {"It is not written in UTF-8 and was taken for Windows-1252."},
+    ),
     "unicode text": (
         write_unicode_text,
-        {"It is written in UTF-16.", "Its cells are separated by tabs.", "Its lines end as on Windows (CRLF)."},
+        {
+            "It is written in UTF-16.",
+            "Its cells are separated by tabs.",
+            "Its lines end as on Windows (CRLF).",
+        },
     ),
-    "a line that says the separator": (say_the_separator, {"Its cells are separated by semicolons."}),
+    "a line that says the separator": (
+        say_the_separator,
+        {"Its cells are separated by semicolons."},
+    ),
     "titles above": (put_titles_above, {f"Its header is row 4; {TITLES}"}),
     "titles above in text": (put_titles_above_text, {f"Its header is row 3; {TITLES}"}),
     "two header rows": (merge_two_header_rows, {f"Its header is row 2; {TITLES}"}),
@@ -200,7 +226,9 @@ def test_it_is_read_to_the_same_rows_and_said(folder, plan, plain, case):
 
 def name_a_column_nearly(folder):
     grids = to_grids(plain_tables())
-    grids["treatments"][0] = [header.replace("maneuver", "manuever") for header in grids["treatments"][0]]
+    grids["treatments"][0] = [
+        header.replace("maneuver", "manuever") for header in grids["treatments"][0]
+    ]
     return write_csv(folder, grids)
 
 
@@ -212,7 +240,10 @@ def enter_a_day_as_date(folder):
 
 def put_a_name_above(folder):
     grids = to_grids(plain_tables())
-    return write_csv(folder, grids | {"episodes": [["a.quillfeather@example.org, clinic list"], *grids["episodes"]]})
+    return write_csv(
+        folder,
+        grids | {"episodes": [["a.quillfeather@example.org, clinic list"], *grids["episodes"]]},
+    )
 
 
 def write_file(name, content):
@@ -239,13 +270,29 @@ def call_it_text(folder):
 ENCRYPTED = COMPOUND + "EncryptedPackage".encode("utf-16-le")
 REFUSED = {
     "a column named nearly": (name_a_column_nearly, "column_misspelt", "Did you mean maneuver?"),
-    "a day that became a date": (enter_a_day_as_date, "calendar_date", "set the format of the cells to text"),
+    "a day that became a date": (
+        enter_a_day_as_date,
+        "calendar_date",
+        "set the format of the cells to text",
+    ),
     "somebody's address in a title": (put_a_name_above, "email_address", "Remove it"),
     "an old workbook": (write_file("all.xls", COMPOUND), "other_form", "save it as .xlsx"),
-    "an OpenDocument file": (write_file("all.ods", b"PK\x03\x04"), "other_form", "save it as .xlsx"),
-    "an old workbook by a new name": (write_file("all.xlsx", COMPOUND), "unreadable", "save it as .xlsx"),
+    "an OpenDocument file": (
+        write_file("all.ods", b"PK\x03\x04"),
+        "other_form",
+        "save it as .xlsx",
+    ),
+    "an old workbook by a new name": (
+        write_file("all.xlsx", COMPOUND),
+        "unreadable",
+        "save it as .xlsx",
+    ),
     "a password": (write_file("all.xlsx", ENCRYPTED), "unreadable", "remove the password"),
-    "a web page": (write_file("all.xlsx", b"<html><table></table></html>"), "unreadable", "no workbook but a web page"),
+    "a web page": (
+        write_file("all.xlsx", b"<html><table></table></html>"),
+        "unreadable",
+        "no workbook but a web page",
+    ),
     "nothing": (write_file("all.xlsx", b""), "unreadable", "It is empty"),
     "blank text": (write_file("episodes.csv", b"\r\n\r\n"), "unreadable", "It is empty"),
     "a workbook cut off": (cut_off, "unreadable", "copy or save it again"),
@@ -267,14 +314,18 @@ def test_it_is_refused_with_a_sentence_that_says_what_to_do(folder, plan, case):
 def test_one_and_two_are_a_code_of_its_own_and_not_guessed(receive, tables):
     for treatment, number in zip(tables["treatments"], (1, 2, 1), strict=True):
         treatment["completed"] = number
-    assert places_of(receive(tables), "not_in_list") == [("treatments", row, "completed") for row in (2, 3, 4)]
+    assert places_of(receive(tables), "not_in_list") == [
+        ("treatments", row, "completed") for row in (2, 3, 4)
+    ]
 
 
 def test_problems_name_the_rows_that_the_spreadsheet_shows(folder, plan):
     tables = plain_tables()
     tables["examinations"][1]["vertigo"] = "dizzy"
     grids = to_grids(tables)
-    received = receive_delivery(write_csv(folder, {n: [[n], [], *grid] for n, grid in grids.items()}), plan)
+    received = receive_delivery(
+        write_csv(folder, {n: [[n], [], *grid] for n, grid in grids.items()}), plan
+    )
     assert places_of(received, "not_in_list") == [("examinations", 5, "vertigo")]
 
 

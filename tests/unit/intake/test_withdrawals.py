@@ -1,4 +1,5 @@
-"""Who withdrew is nowhere: not stored, not set aside, in no list and no history; only the number of rows is left."""
+"""Who withdrew is nowhere: not stored, not set aside, in no list and no history;
+only the number of rows is left."""
 
 import copy
 import json
@@ -29,7 +30,11 @@ def withdraw(folder, *codes: str, header: str = "patient_id") -> None:
 
 def all_text(received) -> str:
     tables = "".join(received.tables[name].to_csv() for name in [*TABLES, *KEPT])
-    return tables + format_problems(received) + render_page("intake.html.j2", describe_intake(received))
+    return (
+        tables
+        + format_problems(received)
+        + render_page("intake.html.j2", describe_intake(received))
+    )
 
 
 @pytest.fixture
@@ -45,7 +50,9 @@ def test_the_rows_vanish_and_are_counted(receive, tables, folder, gone):
     assert after.accepted
     assert gone[0] in all_text(before)
     assert not any(code in all_text(after) for code in gone)
-    theirs = [episode["episode_id"] for episode in tables["episodes"] if episode["patient_id"] == gone[0]]
+    theirs = [
+        episode["episode_id"] for episode in tables["episodes"] if episode["patient_id"] == gone[0]
+    ]
     counts = after.tables["row_counts"].set_index("table")
     assert counts.loc["episodes", "rows_withdrawn"] == len(theirs)
     whole = counts[["rows_stored", "rows_set_aside", "rows_withdrawn", "rows_refused"]].sum(axis=1)
@@ -73,7 +80,8 @@ def test_the_history_does_not_tell_of_it(receive, tables, folder, gone):
 
 
 @pytest.mark.parametrize(
-    ("header", "codes"), [("name", ["PT-1"]), ("patient_id,why", ["PT-1,moved"]), ("patient_id", ["PT-1,PT-2"])]
+    ("header", "codes"),
+    [("name", ["PT-1"]), ("patient_id,why", ["PT-1,moved"]), ("patient_id", ["PT-1,PT-2"])],
 )
 def test_a_list_that_is_unclear_refuses_the_delivery(receive, tables, folder, header, codes):
     withdraw(folder, *codes, header=header)
@@ -110,7 +118,9 @@ def test_the_search_finds_whoever_is_left(folder, tables, plan, tmp_path, gone):
         found = search(results, "S01", frozenset([gone[0].casefold()]))
         assert bool(found) != withdrawn
     (page / "problems.csv").write_text(f"episodes,2,{gone[0]}\n", "utf-8")
-    assert search(results, "S01", frozenset([gone[0].casefold()])) == ["intake/S01/001/problems.csv"]
+    assert search(results, "S01", frozenset([gone[0].casefold()])) == [
+        "intake/S01/001/problems.csv"
+    ]
     assert isinstance(received.tables["episodes"], pd.DataFrame)
 
 
@@ -185,22 +195,33 @@ def test_a_list_that_cannot_be_understood_is_never_overlooked(receive, tables, f
 def without_provenance(received) -> dict[str, pd.DataFrame]:
     """The stored rows, their row numbers and the fingerprints of their files left aside."""
     return {
-        name: received.tables[name].drop(columns=["row", "source_sha256"]).reset_index(drop=True) for name in TABLES
+        name: received.tables[name].drop(columns=["row", "source_sha256"]).reset_index(drop=True)
+        for name in TABLES
     }
 
 
 @settings(max_examples=12, deadline=None, derandomize=True)
-@given(spoilt=st.lists(SPOILT, max_size=6), copied=st.lists(COPIED, max_size=2), code=st.sampled_from(["PT-1", "PT-2"]))
+@given(
+    spoilt=st.lists(SPOILT, max_size=6),
+    copied=st.lists(COPIED, max_size=2),
+    code=st.sampled_from(["PT-1", "PT-2"]),
+)
 def test_it_is_as_if_they_had_never_been_handed_in(plan, spoilt, copied, code):
-    """The outside view: the same delivery without the rows of the patient, taken out by hand, is stored in the same way."""
+    """The outside view: the same delivery without the rows of the patient, taken out by hand,
+    is stored in the same way."""
     grids = spoil([cell for cell in spoilt if cell[2] % 2], copied, [])
     header = grids["episodes"][0]
     patient, own = header.index("patient_id"), header.index("episode_id")
-    theirs = {str(row[own]).upper() for row in grids["episodes"][1:] if str(row[patient]).upper() == code}
+    theirs = {
+        str(row[own]).upper() for row in grids["episodes"][1:] if str(row[patient]).upper() == code
+    }
     others = {name: grid for name, grid in grids.items() if name == "submission"}
     for name in TABLES:
         place = grids[name][0].index("episode_id")
-        others[name] = [grids[name][0], *(r for r in grids[name][1:] if str(r[place]).upper() not in theirs)]
+        others[name] = [
+            grids[name][0],
+            *(r for r in grids[name][1:] if str(r[place]).upper() not in theirs),
+        ]
     with tempfile.TemporaryDirectory() as place:
         folder, expected = Path(place) / "a" / "S01" / "001", Path(place) / "b" / "S01" / "001"
         write_csv(folder, grids), write_csv(expected, others)
@@ -216,7 +237,8 @@ def test_it_is_as_if_they_had_never_been_handed_in(plan, spoilt, copied, code):
 
 
 LEFT = {
-    "rows/S01/000/episodes.parquet": lambda path: pd.DataFrame({"cells": ["a", '{"episode_id": "ep-0042"}', "~"]}).to_parquet(path, compression="gzip"),
+    "rows/S01/000/episodes.parquet": lambda path: pd.DataFrame(
+        {"cells": ["a", '{"episode_id": "ep-0042"}', "~"]}).to_parquet(path, compression="gzip"),
     "sites/S01/report.html": lambda path: path.write_text("<p>Episode <b>EP-0042</b>.</p>"),
     "sites/S01/disagreements.csv": lambda path: path.write_text("episode_id\n'EP-0042\n"),
     "estimates/shares.csv": lambda path: path.write_text("note\nEP-0042\n"),

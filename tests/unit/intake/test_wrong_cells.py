@@ -1,4 +1,5 @@
-"""A different text of a column is judged once, and every cell that holds it is named as if the whole table had been judged."""
+"""A different text of a column is judged once, and every cell that holds it is named as if the
+whole table had been judged."""
 
 import pandas as pd
 import pandera.pandas as pa
@@ -11,14 +12,30 @@ from pipeline.intake.problem import DESCRIBED
 from schemas.delivery import TABLES, Submission
 
 MODELS = TABLES | {"submission": Submission}
-ENTRIES = (None, "EP-1", "no!", "0", "-7", "999999999", "1.5", "yes", "none", "left", "0", "no!", None)
+ENTRIES = (
+    None,
+    "EP-1",
+    "no!",
+    "0",
+    "-7",
+    "999999999",
+    "1.5",
+    "yes",
+    "none",
+    "left",
+    "0",
+    "no!",
+    None,
+)
 
 
 @pytest.mark.parametrize("table", MODELS)
 def test_every_cell_of_a_wrong_text_is_named(table):
     model = MODELS[table]
     index = range(2, len(ENTRIES) + 2)
-    texts = pd.DataFrame({name: pd.Series(hold_once(ENTRIES), index=index) for name in DESCRIBED[table]})
+    texts = pd.DataFrame(
+        {name: pd.Series(hold_once(ENTRIES), index=index) for name in DESCRIBED[table]}
+    )
     rows, _ = type_cells(table, texts, DESCRIBED[table])
     whole = find_failures(model, rows)
     expected = whole[whole["column"].notna()].itertuples(index=False, name=None)

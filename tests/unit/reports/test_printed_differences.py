@@ -1,4 +1,5 @@
-"""A page that prints two numbers and how far they lie apart prints what a reader finds who subtracts the one from the other."""
+"""A page that prints two numbers and how far they lie apart prints what a reader finds who
+subtracts the one from the other."""
 
 import re
 
@@ -13,7 +14,11 @@ from pipeline.reports.wording import say_percent
 from pipeline.statistics.tidy import state, tidy_estimates
 from tests.printed_differences import read_number
 
-SECOND = {"analysis": "second_line", "population": "positional, first session failed", "endpoint": "objective"}
+SECOND = {
+    "analysis": "second_line",
+    "population": "positional, first session failed",
+    "endpoint": "objective",
+}
 HANDICAP = {"analysis": "handicap_change", "population": "positional", "endpoint": "objective"}
 MANY = {"n_episodes": 300, "n_sites": 9, "method": "m", "stratum": "all"}
 
@@ -22,14 +27,24 @@ def compare(name: str, terms: dict[str, float], reach: float) -> list[dict]:
     """Two numbers by their terms, and the second less the first."""
     first, second = terms.values()
     told = [state(term, value, lower=value, upper=value, **MANY) for term, value in terms.items()]
-    ends = {"lower": second - first - reach, "upper": second - first + reach, "comparison": "repeat"}
+    ends = {
+        "lower": second - first - reach,
+        "upper": second - first + reach,
+        "comparison": "repeat",
+    }
     return [*told, state(name, second - first, **ends, **MANY)]
 
 
 @settings(deadline=None, max_examples=25)
-@given(*(st.floats(0.02, 0.98) for _ in range(4)), *(st.floats(0, 30) for _ in range(2)), st.floats(0, 0.2))
+@given(
+    *(st.floats(0.02, 0.98) for _ in range(4)),
+    *(st.floats(0, 30) for _ in range(2)),
+    st.floats(0, 0.2),
+)
 @example(0.654, 0.706, 0.5, 0.505, 13.04, 14.06, 0.001)
-def test_the_second_line_adds_up(plan, early, early_other, late, late_other, days, days_other, reach):
+def test_the_second_line_adds_up(
+    plan, early, early_other, late, late_other, days, days_other, reach
+):
     shares = {7: (early, early_other), 30: (late, late_other)}
     rows = [
         row
@@ -40,7 +55,11 @@ def test_the_second_line_adds_up(plan, early, early_other, late, late_other, day
             reach,
         )
     ]
-    rows += compare("mean_days_difference", {"mean_days_repeat": days, "mean_days_change": days_other}, 30 * reach)
+    rows += compare(
+        "mean_days_difference",
+        {"mean_days_repeat": days, "mean_days_change": days_other},
+        30 * reach,
+    )
     section = describe_second_line({"second_line": tidy_estimates(rows, **SECOND)}, plan)
     printed = [row["cells"] for group in section["table"]["groups"] for row in group["rows"]]
     assert len(printed) == 3
@@ -48,7 +67,8 @@ def test_the_second_line_adds_up(plan, early, early_other, late, late_other, day
     for first, second, difference in numbers:
         assert difference == pytest.approx(second - first, abs=1e-9)
     told = re.findall(
-        r"(?<!less than )(\b[\d.]+)\s(?:percentage points?|days) (?:more|fewer) after (?:another|the same)",
+        r"(?<!less than )(\b[\d.]+)\s(?:percentage points?|days) (?:more|fewer) after (?:another|"
+        r"the same)",
         section["finding"],
     )
     assert {float(number) for number in told} <= {abs(difference) for *_, difference in numbers}
@@ -65,11 +85,15 @@ def test_the_course_of_handicap_adds_up(plan, start, means, reach):
         ends = {"lower": mean - start - reach, "upper": mean - start + reach, "comparison": "day 0"}
         rows.append(state(f"change_by_day_{day}", mean - start, **ends, **MANY))
     section = describe_handicap({"handicap_change": tidy_estimates(rows, **HANDICAP)}, plan)
-    printed = dict(re.findall(r"by day (\d+) it was (\d+\spoints? (?:lower|higher))", section["finding"]))
+    printed = dict(
+        re.findall(r"by day (\d+) it was (\d+\spoints? (?:lower|higher))", section["finding"])
+    )
     for day, mean in zip(days, means, strict=True):
         if str(day) in printed:
             number, side = re.split(r"\spoints? ", printed[str(day)])
-            assert (-int(number) if side == "lower" else int(number)) == int(f"{mean:.0f}") - int(f"{start:.0f}")
+            assert (-int(number) if side == "lower" else int(number)) == int(f"{mean:.0f}") - int(
+                f"{start:.0f}"
+            )
 
 
 def test_a_change_whose_range_leaves_both_ways_open_names_none(plan):
@@ -79,8 +103,9 @@ def test_a_change_whose_range_leaves_both_ways_open_names_none(plan):
     ]
     rows.append(state("change_by_day_7", -1.0, lower=-5.0, upper=3.0, comparison="day 0", **MANY))
     said = describe_handicap({"handicap_change": tidy_estimates(rows, **HANDICAP)}, plan)["finding"]
-    assert (
-        said == "The mean total after the first maneuver: by day 7 it was between 5 points lower and 3 points higher."
+    assert said == (
+        "The mean total after the first maneuver: by day 7 it was between 5 points lower and 3 "
+        "points higher."
     )
 
 

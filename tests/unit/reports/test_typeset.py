@@ -1,4 +1,5 @@
-"""The report on paper: the same bytes from the same content, tagged, with bookmarks and its own fonts, whatever the pool holds."""
+"""The report on paper: the same bytes from the same content, tagged,
+with bookmarks and its own fonts, whatever the pool holds."""
 
 import re
 
@@ -18,7 +19,9 @@ def empty(estimates: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
 
 
 def hidden(estimates: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
-    numbers = dict.fromkeys(["estimate", "std_error", "lower", "upper", "n_episodes", "n_events"], pd.NA)
+    numbers = dict.fromkeys(
+        ["estimate", "std_error", "lower", "upper", "n_episodes", "n_events"], pd.NA
+    )
     return {
         name: Estimates.cast(rows.assign(**numbers, status="suppressed", note="hidden"))
         for name, rows in estimates.items()
@@ -51,6 +54,8 @@ def test_a_pool_without_numbers_gets_its_report(plan, tmp_path, change):
 
 
 def test_texts_from_outside_stay_texts(plan, tmp_path):
-    content = compose_report(build_estimates(plan), plan, {"deliveries": "#panic() $x$ *a* @b <c> \\ [d]"})
+    content = compose_report(
+        build_estimates(plan), plan, {"deliveries": "#panic() $x$ *a* @b <c> \\ [d]"}
+    )
     content["title"] = '#read("/etc/hostname") = heading'
     assert typeset(content, tmp_path / "report.pdf").startswith(b"%PDF")

@@ -1,4 +1,5 @@
-"""What is wrong with a plan is said in sentences: the file, the line, the key, and what may have been meant."""
+"""What is wrong with a plan is said in sentences: the file, the line, the key,
+and what may have been meant."""
 
 import re
 import shutil
@@ -26,32 +27,45 @@ def find_fault(tmp_path, file: str, old: str, new: str) -> str:
 
 
 FAULTS = [
-    ("study.yaml", "\n  recurrence_gap:", "\n  recurence_gap:", "resolution.recurence_gap is not known. Did you mean recurrence_gap?"),
+    ("study.yaml", "\n  recurrence_gap:", "\n  recurence_gap:",
+     "resolution.recurence_gap is not known. Did you mean recurrence_gap?"),
     ("study.yaml", "\nguards:", "\ngards:", "gards is not known. Did you mean guards?"),
-    ("study.yaml", "\n  min_events:", "\n  min_events: ten #", "guards.min_events must be a whole number, and is 'ten'."),
-    ("study.yaml", "\n  max_share:", "\n  max_share: 1.5 #", "disclosure.max_share must be less than or equal to 1, and is 1.5."),
-    ("study.yaml", "\nresolution:", "\nresolution: 3\nelse:", "resolution must be keys with values, and is 3."),
+    ("study.yaml", "\n  min_events:", "\n  min_events: ten #",
+     "guards.min_events must be a whole number, and is 'ten'."),
+    ("study.yaml", "\n  max_share:", "\n  max_share: 1.5 #",
+     "disclosure.max_share must be less than or equal to 1, and is 1.5."),
+    ("study.yaml", "\nresolution:", "\nresolution: 3\nelse:",
+     "resolution must be keys with values, and is 3."),
     ("study.yaml", "weibull", "weibul", "Did you mean weibull?"),
-    ("study.yaml", "\n  truncate:", "\n  truncate: [.99, .01] #", "second_line.truncate must be two rising quantiles."),
-    ("study.yaml", "\n  days: [", "\n  days: [0, ", "curves.days.0 must be greater than or equal to 1, and is 0."),
+    ("study.yaml", "\n  truncate:", "\n  truncate: [.99, .01] #",
+     "second_line.truncate must be two rising quantiles."),
+    ("study.yaml", "\n  days: [", "\n  days: [0, ",
+     "curves.days.0 must be greater than or equal to 1, and is 0."),
     ("study.yaml", "\nseed:", "\nseed: 1\nseed:", "seed is stated a second time."),
-    ("criteria.yaml", "\n    vertical:", "\n    verticl:", "criteria.posterior_free.verticl is not known. Did you mean vertical?"),
+    ("criteria.yaml", "\n    vertical:", "\n    verticl:",
+     "criteria.posterior_free.verticl is not known. Did you mean vertical?"),
     ("maneuvers.yaml", "source:", "sauce:", "epley.sauce is not known. Did you mean source?"),
-    ("published.yaml", "measured: no vert", "measurd: no vert", "measurd is not known. Did you mean measured?"),
+    ("published.yaml", "measured: no vert", "measurd: no vert",
+     "measurd is not known. Did you mean measured?"),
     ("sites/S08.yaml", "\ncolumns:", "\ncolums:", "colums is not known. Did you mean columns?"),
 ]  # fmt: skip
 
 
 @pytest.mark.parametrize(
-    ("file", "old", "new", "said"), FAULTS, ids=[f"{fault[0]} {fault[2].strip()}" for fault in FAULTS]
+    ("file", "old", "new", "said"),
+    FAULTS,
+    ids=[f"{fault[0]} {fault[2].strip()}" for fault in FAULTS],
 )
 def test_a_fault_is_told_with_its_line_and_what_was_meant(tmp_path, file, old, new, said):
     told = find_fault(tmp_path, file, old, new)
     assert said in told
     line = int(re.search(rf"{Path(file).name}, line (\d+)", told)[1])
     lines = (tmp_path / "plan" / file).read_text("utf-8").splitlines()
-    whole_section = "quantiles" in said  # a fault between two entries is told where their section begins
-    assert ("second_line:" if whole_section else new.strip().splitlines()[-("second time" in said)]) in lines[line - 1]
+    # a fault between two entries is told where their section begins
+    whole_section = "quantiles" in said
+    assert (
+        "second_line:" if whole_section else new.strip().splitlines()[-("second time" in said)]
+    ) in lines[line - 1]
     assert "is missing" not in told
 
 
@@ -79,7 +93,8 @@ def test_a_file_that_is_no_text_is_told(tmp_path):
 @pytest.mark.parametrize("part", PARTS)
 @pytest.mark.parametrize("change", ["left out", "of another kind"])
 def test_every_change_of_a_key_is_accepted_or_told(tmp_path, part, change):
-    """Keys of all depths: none ends in an error of a library, and each sentence has its file and line."""
+    """Keys of all depths: none ends in an error of a library,
+    and each sentence has its file and line."""
     shutil.copytree(CONFIG, tmp_path / "plan")
     path = tmp_path / "plan" / f"{part}.yaml"
     whole = path.read_text("utf-8")
@@ -97,7 +112,9 @@ def test_every_change_of_a_key_is_accepted_or_told(tmp_path, part, change):
         told += list_faults(tmp_path / "plan")
     assert told
     assert [
-        line for line in told if not re.match(r".+\.yaml, line \d+: |\.\.\. and |sites/S08.yaml: no maneuvers", line)
+        line
+        for line in told
+        if not re.match(r".+\.yaml, line \d+: |\.\.\. and |sites/S08.yaml: no maneuvers", line)
     ] == []
 
 
@@ -110,8 +127,13 @@ def list_faults(plan: Path) -> list[str]:
 
 
 def list_places(content, above=()) -> list[tuple]:
-    """The places of keys; of a mapping within another the first two, since its entries are mostly alike."""
+    """The places of keys; of a mapping within another the first two,
+    since its entries are mostly alike."""
     if not isinstance(content, dict):
         return []
     entries = list(content.items())[: 2 if above else 12]
-    return [place for key, value in entries for place in ((*above, key), *list_places(value, (*above, key)))]
+    return [
+        place
+        for key, value in entries
+        for place in ((*above, key), *list_places(value, (*above, key)))
+    ]

@@ -1,4 +1,5 @@
-"""Every number that a model can state is declared, once, on a scale that it can have, and whom it counts is told alike everywhere."""
+"""Every number that a model can state is declared, once, on a scale that it can have,
+and whom it counts is told alike everywhere."""
 
 import ast
 from itertools import product
@@ -15,7 +16,16 @@ from schemas.notes import SENTENCES, TOO_FEW, release_note
 from schemas.quantities import KINDS, Undeclared, compile_pattern
 
 ROOMS = ("/pipeline/statistics/", "/pipeline/analyses/")  # where numbers are stated
-STATES = ("state", "withhold", "_count", "_state_number", "_state_share", "_share", "state_within", "_state_log")
+STATES = (
+    "state",
+    "withhold",
+    "_count",
+    "_state_number",
+    "_state_share",
+    "_share",
+    "state_within",
+    "_state_log",
+)
 FILLERS = (
     "7",
     "repeat",
@@ -32,13 +42,19 @@ FILLERS = (
 
 
 def list_terms(path: Path) -> list[list[str]]:
-    """What each call in a model that states or withholds a number may call it: every text that its first argument can be, as far as it is
-    written there."""
+    """What each call in a model that states or withholds a number may call it:
+    every text that its first argument can be, as far as it is written there."""
     found = []
     for node in ast.walk(ast.parse(path.read_text("utf-8"))):
-        named = isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in STATES
+        named = (
+            isinstance(node, ast.Call)
+            and isinstance(node.func, ast.Name)
+            and node.func.id in STATES
+        )
         if named and node.args and isinstance(node.args[0], ast.Constant | ast.JoinedStr):
-            parts = [node.args[0]] if isinstance(node.args[0], ast.Constant) else node.args[0].values
+            parts = (
+                [node.args[0]] if isinstance(node.args[0], ast.Constant) else node.args[0].values
+            )
             texts = [[part.value] if isinstance(part, ast.Constant) else FILLERS for part in parts]
             if all(isinstance(text, str) for options in texts for text in options):
                 found.append(["".join(words) for words in product(*texts)])
@@ -48,11 +64,17 @@ def list_terms(path: Path) -> list[list[str]]:
 @pytest.mark.parametrize("analysis", ANALYSES)
 def test_every_term_that_a_model_writes_is_declared(analysis):
     sources = [
-        Path(source) for source in find_sources(module_of(analysis)) if any(room in str(source) for room in ROOMS)
+        Path(source)
+        for source in find_sources(module_of(analysis))
+        if any(room in str(source) for room in ROOMS)
     ]
     terms = [options for source in sources for options in list_terms(source)]
     known = [quantity.pattern for quantities in DECLARED.values() for quantity in quantities]
-    assert [options[0] for options in terms if not any(p.fullmatch(text) for p in known for text in options)] == []
+    assert [
+        options[0]
+        for options in terms
+        if not any(p.fullmatch(text) for p in known for text in options)
+    ] == []
 
 
 def test_the_models_that_are_read_do_state_something():
@@ -73,7 +95,9 @@ def test_every_analysis_has_declarations_and_every_declaration_a_known_kind():
 
 
 def test_an_unknown_term_is_named_in_a_sentence():
-    with pytest.raises(Undeclared, match=r"second_line states “ratio_of_ratios” of “all”.*nothing is released"):
+    with pytest.raises(
+        Undeclared, match=r"second_line states “ratio_of_ratios” of “all”.*nothing is released"
+    ):
         find_quantity("second_line", "all", "ratio_of_ratios")
 
 
@@ -101,7 +125,10 @@ def test_parameters_are_read_from_term_and_stratum():
         ),
         (
             ("second_line", "p", "objective", "variant=x", "changed_to_semont"),
-            Group("first session failed", frozenset({("variant", "x"), ("choice", "change"), ("to", "semont")})),
+            Group(
+                "first session failed",
+                frozenset({("variant", "x"), ("choice", "change"), ("to", "semont")}),
+            ),
         ),
     ],
 )
@@ -110,27 +137,46 @@ def test_people_are_called_alike_wherever_they_are_counted(row, told):
 
 
 def test_sessions_of_one_number_are_people_and_those_of_the_ledger():
-    for number, base in enumerate(("first_sessions_tested", "second_sessions_tested", "third_sessions_tested"), 1):
-        own = describe_row("attempt_success", "positional", "", f"attempt_number={number}", "success_raw", {})
+    for number, base in enumerate(
+        ("first_sessions_tested", "second_sessions_tested", "third_sessions_tested"), 1
+    ):
+        own = describe_row(
+            "attempt_success", "positional", "", f"attempt_number={number}", "success_raw", {}
+        )
         assert own.episodes == describe_row("denominators", "pool", "", "all", base, {}).told
         assert own.quantity.kind == "part"
-    later = describe_row("attempt_success", "positional", "", "attempt_number=4+", "success_raw", {})
+    later = describe_row(
+        "attempt_success", "positional", "", "attempt_number=4+", "success_raw", {}
+    )
     assert later.quantity.kind == "session share"
 
 
 def test_the_base_of_a_path_and_of_a_curve_are_those_of_the_flow():
-    whole = describe_row("sequence_paths", "positional", "", "path=epley > semont", "reached", {}).episodes
+    whole = describe_row(
+        "sequence_paths", "positional", "", "path=epley > semont", "reached", {}
+    ).episodes
     assert whole == Group("on path", frozenset({("path", "epley")}))
-    curve = describe_row("resolution_curves", "positional", "objective", "all", "resolved_by_day_7", {}).episodes
+    curve = describe_row(
+        "resolution_curves", "positional", "objective", "all", "resolved_by_day_7", {}
+    ).episodes
     assert curve == describe_row("episode_flow", "pool", "", "all", "followed", {}).told
     trial = {"x": {"canal": "posterior", "arm": "long+short"}}
     like = describe_row(
-        "published_comparison", "positional", "objective", "trial=x,first_maneuver=epley", "resolved_by_day_4", trial
+        "published_comparison",
+        "positional",
+        "objective",
+        "trial=x,first_maneuver=epley",
+        "resolved_by_day_4",
+        trial,
     )
     assert like.episodes == Group(
-        "followed objective", frozenset({("canal", "posterior"), ("arm", "long+short"), ("first_maneuver", "epley")})
+        "followed objective",
+        frozenset({("canal", "posterior"), ("arm", "long+short"), ("first_maneuver", "epley")}),
     )
-    assert describe_row("published_comparison", "published", "", "trial=x", "odds_ratio", {}).episodes is None
+    assert (
+        describe_row("published_comparison", "published", "", "trial=x", "odds_ratio", {}).episodes
+        is None
+    )
 
 
 def list_names() -> set[str]:
@@ -150,7 +196,9 @@ def list_names() -> set[str]:
 def test_identities_are_of_declared_people_and_terms():
     names = list_names()
     related = (
-        {name for each in SUMS for name in (each.whole, *each.parts)} | {chain.name for chain in CHAINS} | set(ENDS)
+        {name for each in SUMS for name in (each.whole, *each.parts)}
+        | {chain.name for chain in CHAINS}
+        | set(ENDS)
     )
     related |= {name for each in WITHIN for name in (each.inner, each.outer)} | set(DIVIDED)
     assert related - names == set()

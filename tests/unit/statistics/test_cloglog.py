@@ -38,7 +38,10 @@ def test_derivatives_are_those_of_the_log_likelihood(linear, events, failures):
     step = 1e-4
     (low, middle, high), (slope_low, slope, slope_high), (_, bend, _) = (
         [part[0] for part in parts]
-        for parts in zip(*(score_hazard(np.exp([linear + move]), *counts) for move in (-step, 0, step)), strict=True)
+        for parts in zip(
+            *(score_hazard(np.exp([linear + move]), *counts) for move in (-step, 0, step)),
+            strict=True,
+        )
     )
     assert slope == pytest.approx((high - low) / (2 * step), rel=1e-4, abs=1e-4)
     assert bend == pytest.approx((slope_high - slope_low) / (2 * step), rel=1e-4, abs=1e-4)
@@ -62,7 +65,9 @@ def test_counted_rows_are_repeated_rows_in_coefficients_and_errors():
     one, many = fit_cloglog(counted), fit_cloglog(single)
     np.testing.assert_allclose(one.point, many.point, rtol=0, atol=1e-9)
     np.testing.assert_allclose(one.information, many.information, rtol=1e-9)
-    threefold = fit_cloglog(Rows(counted.design, counted.offset, 3 * counted.events, 3 * counted.failures))
+    threefold = fit_cloglog(
+        Rows(counted.design, counted.offset, 3 * counted.events, 3 * counted.failures)
+    )
     np.testing.assert_allclose(threefold.information, 3 * one.information, rtol=1e-8)
 
 
@@ -95,19 +100,26 @@ def test_fit_ends_at_the_maximum_where_gaps_differ_by_a_factor_of_hundreds():
 
 
 def test_all_events_are_refused():
-    assert isinstance(fit_cloglog(Rows(np.ones((1, 1)), np.zeros(1), np.array([20.0]), np.zeros(1))), Refusal)
+    assert isinstance(
+        fit_cloglog(Rows(np.ones((1, 1)), np.zeros(1), np.array([20.0]), np.zeros(1))), Refusal
+    )
 
 
 def is_separated(design: np.ndarray, happened: np.ndarray) -> bool:
-    """Whether some combination of columns is at least 0 in all rows with the event, at most 0 in all without, and not 0 in all of them: then
-    there is no maximum (Albert A, Anderson JA. Biometrika 1984;71:1-10), which a linear program finds (Konis K, thesis, Oxford 2007; both
-    from memory)."""
+    """Whether some combination of columns is at least 0 in all rows with the event, at most 0 in
+    all without, and not 0 in all of them: then there is no maximum (Albert A, Anderson JA.
+    Biometrika 1984;71:1-10), which a linear program finds (Konis K, thesis, Oxford 2007; both from
+    memory)."""
     rows = design * np.where(happened, 1.0, -1.0)[:, None]
     count, size = rows.shape
     parts = np.column_stack([-rows, np.eye(count)])
     bounds = [(None, None)] * size + [(0, 1)] * count
     found = linprog(
-        np.repeat([0.0, -1.0], [size, count]), A_ub=parts, b_ub=np.zeros(count), bounds=bounds, method="highs"
+        np.repeat([0.0, -1.0], [size, count]),
+        A_ub=parts,
+        b_ub=np.zeros(count),
+        bounds=bounds,
+        method="highs",
     )
     return bool(found.x[size:].max() > 0.5)
 
@@ -116,7 +128,10 @@ def draw_design(number: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """A small design of classes, in every second one with a number, its offset and outcome."""
     rng = np.random.default_rng([7, number])
     n = rng.integers(20, 120)
-    classes = [np.eye(size)[rng.integers(0, size, n)][:, 1:] for size in rng.integers(2, 5, rng.integers(1, 4))]
+    classes = [
+        np.eye(size)[rng.integers(0, size, n)][:, 1:]
+        for size in rng.integers(2, 5, rng.integers(1, 4))
+    ]
     numbers = [rng.normal(0, 20, n)] if number % 2 else []
     design = np.column_stack([np.ones(n), *classes, *numbers])
     effects = rng.normal(0, 1.5, design.shape[1]) / np.maximum(1, np.abs(design).max(axis=0))
@@ -130,7 +145,9 @@ def test_a_fit_is_refused_where_and_only_where_the_outcomes_are_separated(number
     for number in numbers:
         design, offset, happened = draw_design(number)
         if np.linalg.matrix_rank(design) == design.shape[1]:
-            found = fit_cloglog(Rows(design, offset, happened.astype(float), (~happened).astype(float)))
+            found = fit_cloglog(
+                Rows(design, offset, happened.astype(float), (~happened).astype(float))
+            )
             refused.append(isinstance(found, Refusal))
             assert refused[-1] == is_separated(design, happened), number
     assert any(refused)
@@ -140,10 +157,14 @@ def test_combination_without_events_costs_one_coefficient_not_all():
     rng = np.random.default_rng(5)
     first, second = rng.integers(0, 2, (2, 3000))
     second[first == 0] = 0
-    second[(first == 1) & (rng.random(3000) < 0.98)] = 1  # nearly the same class: the few others have no event
+    # nearly the same class: the few others have no event
+    second[(first == 1) & (rng.random(3000) < 0.98)] = 1
     event = (rng.random(3000) < 0.5) & ~((first == 1) & (second == 0))
     rows, _ = collapse_rows(
-        np.column_stack([first, second, np.ones(3000)]), np.zeros(3000), event, np.zeros(3000, dtype=int)
+        np.column_stack([first, second, np.ones(3000)]),
+        np.zeros(3000),
+        event,
+        np.zeros(3000, dtype=int),
     )
     stays, known = find_determined(rows, 2)
     assert known.tolist() == [True, False, True]
@@ -155,7 +176,8 @@ def test_combination_without_events_costs_one_coefficient_not_all():
 @settings(max_examples=40, deadline=None)
 @given(st.integers(0, 10_000), st.sampled_from([True, False]))
 def test_a_separated_class_changes_no_other_coefficient(seed, outcome):
-    """As where its own coefficient is as great as numbers allow: counted with the reference it would pull the others."""
+    """As where its own coefficient is as great as numbers allow:
+    counted with the reference it would pull the others."""
     design, offset, event = simulate(300, seed=seed)
     separate = np.random.default_rng(seed).random(300) < 0.1
     event = np.where(separate, outcome, event).astype(bool)
@@ -180,7 +202,9 @@ def test_sandwich_of_independent_rows_is_near_the_inverse_information():
     design, offset, event = simulate(20_000, seed=7)
     rows = Rows(design, offset, event.astype(float), 1.0 - event)
     fit = fit_cloglog(rows)
-    ratio = np.diag(sandwich_by_cluster(rows, fit, np.arange(20_000))) / np.diag(np.linalg.inv(fit.information))
+    ratio = np.diag(sandwich_by_cluster(rows, fit, np.arange(20_000))) / np.diag(
+        np.linalg.inv(fit.information)
+    )
     np.testing.assert_allclose(ratio, 1, atol=0.05)
     doubled = Rows(*(np.concatenate([part, part]) for part in rows))
     twice = sandwich_by_cluster(doubled, fit_cloglog(doubled), np.tile(np.arange(20_000), 2))

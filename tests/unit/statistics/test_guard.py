@@ -4,12 +4,24 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.statistics.guard import check_positivity, check_sites, check_size, check_solution, find_separated
+from pipeline.statistics.guard import (
+    check_positivity,
+    check_sites,
+    check_size,
+    check_solution,
+    find_separated,
+)
 
 
 @pytest.mark.parametrize(
     ("n_episodes", "n_events", "n_without", "status"),
-    [(10, 5, None, "too_few"), (11, 4, None, "too_few"), (11, 5, None, None), (11, 7, 4, "too_few"), (11, 6, 5, None)],
+    [
+        (10, 5, None, "too_few"),
+        (11, 4, None, "too_few"),
+        (11, 5, None, None),
+        (11, 7, 4, "too_few"),
+        (11, 6, 5, None),
+    ],
 )
 def test_size(plan, n_episodes, n_events, n_without, status):
     refusal = check_size(n_episodes, n_events, plan.study.guards, n_without)
@@ -48,7 +60,12 @@ def test_solution_does_not_hang_on_the_units_of_a_covariate(scale):
 
 def test_separation():
     design = pd.DataFrame(
-        {"never": [1, 1, 0, 0, 0], "always": [0, 0, 1, 0, 0], "mixed": [0, 1, 1, 0, 1], "age": [-1.0, 0, 2, 3, 1]}
+        {
+            "never": [1, 1, 0, 0, 0],
+            "always": [0, 0, 1, 0, 0],
+            "mixed": [0, 1, 1, 0, 1],
+            "age": [-1.0, 0, 2, 3, 1],
+        }
     )
     assert set(find_separated(design, np.array([0, 0, 1, 1, 0]))) == {"never", "always"}
 

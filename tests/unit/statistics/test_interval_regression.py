@@ -1,4 +1,5 @@
-"""Interval-censored regression: planted truth, invariances, the derivative it climbs by, and no number where there is no maximum."""
+"""Interval-censored regression: planted truth, invariances, the derivative it climbs by,
+and no number where there is no maximum."""
 
 import numpy as np
 import pytest
@@ -26,12 +27,17 @@ SCALE = 0.8
 
 
 def simulate(family: str, n: int, rng: np.random.Generator, visits=(1, 3, 7, 14, 30)):
-    """Intervals between kept visits, each kept with chance 0.7, of times with coefficients TRUTH and SCALE."""
+    """Intervals between kept visits, each kept with chance 0.7,
+    of times with coefficients TRUTH and SCALE."""
     design = np.column_stack([np.ones(n), rng.random(n) < 0.5, rng.random(n) < 0.3]).astype(float)
     time = np.exp(design @ TRUTH + SCALE * NOISE[family](rng, n))
     days = np.where(rng.random((n, len(visits))) < 0.7, np.array(visits, float), np.nan)
-    left = np.nanmax(np.column_stack([np.zeros(n), np.where(days < time[:, None], days, np.nan)]), axis=1)
-    right = np.nanmin(np.column_stack([np.full(n, np.inf), np.where(days >= time[:, None], days, np.nan)]), axis=1)
+    left = np.nanmax(
+        np.column_stack([np.zeros(n), np.where(days < time[:, None], days, np.nan)]), axis=1
+    )
+    right = np.nanmin(
+        np.column_stack([np.full(n, np.inf), np.where(days >= time[:, None], days, np.nan)]), axis=1
+    )
     return left, right, design
 
 
@@ -50,7 +56,8 @@ def test_planted_coefficients_and_their_errors_come_back(family):
             for found in pools
         ]
     )
-    # 150 pools: mean of z within 4 of its own errors (and 0.15 of an error for the bias of order 1/n), mean square likewise
+    # 150 pools: mean of z within 4 of its own errors (and 0.15 of an error for the bias of order
+    # 1/n), mean square likewise
     assert np.abs(z.mean(axis=0)).max() < 4 / np.sqrt(150) + 0.15
     assert np.abs((z**2).mean(axis=0) - 1).max() < 4 * np.sqrt(2 / 150)
 
@@ -79,7 +86,12 @@ def test_another_optimiser_from_elsewhere_finds_no_better_place(family):
     patterns, _ = collapse_patterns(*simulate(family, 200, np.random.default_rng(4)))
     found = fit_aft(patterns, family)
     for start in ([0.0, 0.0, 0.0, 0.3], [5.0, 3.0, -3.0, 2.0]):
-        other = minimize(lambda at: -score_patterns(at, patterns, family)[0], start, method="Nelder-Mead", tol=1e-10)
+        other = minimize(
+            lambda at: -score_patterns(at, patterns, family)[0],
+            start,
+            method="Nelder-Mead",
+            tol=1e-10,
+        )
         assert -other.fun == pytest.approx(found.log_likelihood, abs=1e-6)
 
 
@@ -104,10 +116,17 @@ def test_derivatives_are_those_of_the_likelihood(family, seed, point):
     at = np.array(point)
     value, gradient, information = score_patterns(at, patterns, family)
     shifts = 1e-5 * np.eye(4)
-    near = [(score_patterns(at + s, patterns, family), score_patterns(at - s, patterns, family)) for s in shifts]
+    near = [
+        (score_patterns(at + s, patterns, family), score_patterns(at - s, patterns, family))
+        for s in shifts
+    ]
     size = 1 + np.abs(value) + np.abs(information).max()
-    np.testing.assert_allclose([(up[0] - down[0]) / 2e-5 for up, down in near], gradient, atol=1e-5 * size)
-    np.testing.assert_allclose([(down[1] - up[1]) / 2e-5 for up, down in near], information, atol=1e-5 * size)
+    np.testing.assert_allclose(
+        [(up[0] - down[0]) / 2e-5 for up, down in near], gradient, atol=1e-5 * size
+    )
+    np.testing.assert_allclose(
+        [(down[1] - up[1]) / 2e-5 for up, down in near], information, atol=1e-5 * size
+    )
 
 
 @pytest.mark.parametrize(
@@ -121,17 +140,26 @@ def test_derivatives_are_those_of_the_likelihood(family, seed, point):
 def test_chances_are_those_of_the_named_distribution(family, law):
     ends = np.array([0, 0.01, 1, 5, 8, 20, 200, np.inf])
     patterns, index = collapse_patterns(ends[:-1], ends[1:], np.ones((7, 1)))
-    single = [score_patterns(np.array([2 / 0.5, 1 / 0.5]), patterns._replace(weight=w), family)[0] for w in np.eye(7)]
+    single = [
+        score_patterns(np.array([2 / 0.5, 1 / 0.5]), patterns._replace(weight=w), family)[0]
+        for w in np.eye(7)
+    ]
     upper, lower = law.sf(ends[:-1]) - law.sf(ends[1:]), law.cdf(ends[1:]) - law.cdf(ends[:-1])
-    np.testing.assert_allclose(np.array(single)[index], np.log(np.where(ends[1:] > 8, upper, lower)), rtol=1e-8)
+    np.testing.assert_allclose(
+        np.array(single)[index], np.log(np.where(ends[1:] > 8, upper, lower)), rtol=1e-8
+    )
 
 
 @pytest.mark.parametrize("z", [20.0, -21.0, 50.0, -51.0])
 def test_normal_chances_keep_their_digits_far_out_in_either_tail(z):
     patterns, _ = collapse_patterns([np.exp(z)], [np.exp(z + 1)], np.ones((1, 1)))
     near, far = sorted([abs(z), abs(z + 1)])
-    truth = stats.norm.logsf(near) + np.log1p(-np.exp(stats.norm.logsf(far) - stats.norm.logsf(near)))
-    assert score_patterns(np.array([0.0, 1.0]), patterns, "lognormal")[0] == pytest.approx(truth, rel=1e-12)
+    truth = stats.norm.logsf(near) + np.log1p(
+        -np.exp(stats.norm.logsf(far) - stats.norm.logsf(near))
+    )
+    assert score_patterns(np.array([0.0, 1.0]), patterns, "lognormal")[0] == pytest.approx(
+        truth, rel=1e-12
+    )
 
 
 @pytest.mark.parametrize("family", FAMILIES)
@@ -139,14 +167,21 @@ def test_share_past_a_day_is_one_for_the_sure_and_the_median_is_half(family):
     found = fit(*simulate(family, 300, np.random.default_rng(5)), family)
     middle = {"weibull": np.log(np.log(2))}.get(family, 0.0)
     row = np.array([[1.0, 1.0, 0.0]])
-    assert share_past(found, row, np.exp(row[0] @ found.coef + found.scale * middle)) == pytest.approx(0.5)
+    assert share_past(
+        found, row, np.exp(row[0] @ found.coef + found.scale * middle)
+    ) == pytest.approx(0.5)
     assert share_past(found, row, 1e12) == pytest.approx(1)
 
 
 @pytest.mark.parametrize("family", FAMILIES)
 @pytest.mark.parametrize(
     ("left", "right"),
-    [([0] * 20, [1, 3] * 10), ([1, 3] * 10, [np.inf] * 20), ([3] * 20, [7] * 20), ([2, 3] * 10, [6, 5] * 10)],
+    [
+        ([0] * 20, [1, 3] * 10),
+        ([1, 3] * 10, [np.inf] * 20),
+        ([3] * 20, [7] * 20),
+        ([2, 3] * 10, [6, 5] * 10),
+    ],
     ids=["all before the first look", "none seen", "all in one interval", "all around one day"],
 )
 def test_no_number_without_a_maximum(family, left, right):
@@ -179,16 +214,25 @@ def test_two_terms_that_are_one_have_no_number_and_leave_the_others_alone():
     left, right, design = simulate("lognormal", 200, np.random.default_rng(8))
     found = fit(left, right, np.column_stack([design, design[:, 2]]), "lognormal")
     assert np.isnan(found.coef[2:]).all()
-    np.testing.assert_allclose(found.coef[:2], fit(left, right, design, "lognormal").coef[:2], rtol=1e-8)
+    np.testing.assert_allclose(
+        found.coef[:2], fit(left, right, design, "lognormal").coef[:2], rtol=1e-8
+    )
 
 
 def test_rows_without_information_change_nothing():
     rows = simulate("loglogistic", 100, np.random.default_rng(9))
-    more = fit(np.append(rows[0], 0), np.append(rows[1], np.inf), np.vstack([rows[2], [1, 1, 1]]), "loglogistic")
+    more = fit(
+        np.append(rows[0], 0),
+        np.append(rows[1], np.inf),
+        np.vstack([rows[2], [1, 1, 1]]),
+        "loglogistic",
+    )
     np.testing.assert_allclose(more.coef, fit(*rows, "loglogistic").coef, rtol=1e-10)
 
 
-@pytest.mark.parametrize("pair", [(3, 3), (5, 2), (-1, 2), (np.nan, 2), (2, np.nan), (np.inf, np.inf)])
+@pytest.mark.parametrize(
+    "pair", [(3, 3), (5, 2), (-1, 2), (np.nan, 2), (2, np.nan), (np.inf, np.inf)]
+)
 def test_what_is_no_interval_is_refused(pair):
     with pytest.raises(ValueError, match="interval"):
         collapse_patterns([pair[0]], [pair[1]], np.ones((1, 1)))
@@ -197,6 +241,9 @@ def test_what_is_no_interval_is_refused(pair):
 @pytest.mark.parametrize("family", FAMILIES)
 def test_ten_times_the_episodes_cost_no_more_patterns_than_there_are(family):
     rows = simulate(family, 500, np.random.default_rng(10))
-    one, ten = collapse_patterns(*rows)[0], collapse_patterns(*(np.repeat(part, 10, axis=0) for part in rows))[0]
+    one, ten = (
+        collapse_patterns(*rows)[0],
+        collapse_patterns(*(np.repeat(part, 10, axis=0) for part in rows))[0],
+    )
     assert len(ten.left) == len(one.left)
     assert fit_aft(ten, family).coef == pytest.approx(fit_aft(one, family).coef, rel=1e-8)

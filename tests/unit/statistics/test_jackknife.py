@@ -5,23 +5,36 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.statistics.jackknife import jackknife_covariance, limits, p_value, refit_without_each_site
+from pipeline.statistics.jackknife import (
+    jackknife_covariance,
+    limits,
+    p_value,
+    refit_without_each_site,
+)
 
 
 def test_one_value_a_site_gives_the_textbook_error_of_a_mean():
-    # the jackknife standard error of a mean is s / sqrt(n): Efron B, Tibshirani RJ. An Introduction to the Bootstrap, 1993, chapter 11
+    # the jackknife standard error of a mean is s / sqrt(n): Efron B, Tibshirani RJ. An Introduction
+    # to the Bootstrap, 1993, chapter 11
     values = np.array([3.1, 4.7, 2.2, 9.0, 5.5, 4.1])
     sites = np.array([f"S{n}" for n in range(6)])
     without = refit_without_each_site(sites, lambda stay: np.array([values[stay].mean()]))
-    assert jackknife_covariance(np.array([values.mean()]), without)[0, 0] == pytest.approx(values.var(ddof=1) / 6)
+    assert jackknife_covariance(np.array([values.mean()]), without)[0, 0] == pytest.approx(
+        values.var(ddof=1) / 6
+    )
 
 
 def test_matches_the_leave_one_out_formula_of_least_squares():
-    # CV3 in closed form: residuals of each cluster times (I - H_gg)^-1; MacKinnon JG, Nielsen MO, Webb MD. J Appl Econometrics 2023
+    # CV3 in closed form: residuals of each cluster times (I - H_gg)^-1; MacKinnon JG, Nielsen MO,
+    # Webb MD. J Appl Econometrics 2023
     rng = np.random.default_rng(5)
     sites = np.repeat([f"S{n}" for n in range(7)], [3, 8, 5, 9, 4, 6, 5])
     x = np.column_stack([np.ones(40), rng.normal(size=40)])
-    y = x @ [1, 2] + rng.normal(size=7)[np.unique(sites, return_inverse=True)[1]] + rng.normal(size=40)
+    y = (
+        x @ [1, 2]
+        + rng.normal(size=7)[np.unique(sites, return_inverse=True)[1]]
+        + rng.normal(size=40)
+    )
 
     def fit(stay):
         return np.linalg.lstsq(x[stay], y[stay], rcond=None)[0]

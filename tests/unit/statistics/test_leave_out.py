@@ -29,22 +29,26 @@ def test_order_changes_nothing():
     pattern, patient, site = rng.integers(0, 5, 60), rng.integers(0, 30, 60), rng.integers(0, 4, 60)
     order = rng.permutation(60)
     np.testing.assert_array_equal(
-        leave_out_weights(pattern, patient, site)[0], leave_out_weights(pattern[order], patient[order], site[order])[0]
+        leave_out_weights(pattern, patient, site)[0],
+        leave_out_weights(pattern[order], patient[order], site[order])[0],
     )
 
 
 def test_error_of_a_mean_of_equal_sites_is_the_textbook_one():
-    means = np.array(
-        [0.2, 0.5, 0.4, 0.7]
-    )  # the jackknife of a mean is s / sqrt(n): Efron B, Tibshirani R. 1993, chapter 11 (from memory)
+    # the jackknife of a mean is s / sqrt(n): Efron B, Tibshirani R. 1993, chapter 11 (from memory)
+    means = np.array([0.2, 0.5, 0.4, 0.7])
     without = ((means.sum() - means) / 3)[:, None]
-    edge = bound_share(np.array([means.mean()]), without, np.ones(4), np.full(4, 25), np.array([100.0]))
+    edge = bound_share(
+        np.array([means.mean()]), without, np.ones(4), np.full(4, 25), np.array([100.0])
+    )
     assert edge.error[0] == pytest.approx(means.std(ddof=1) / 2)
     assert 0 < edge.low[0] < means.mean() < edge.high[0] < 1
 
 
 def test_sites_that_agree_by_luck_claim_no_certainty():
-    edge = bound_share(np.array([0.5]), np.full((2, 1), 0.5), np.ones(2), np.full(2, 50), np.array([100.0]))
+    edge = bound_share(
+        np.array([0.5]), np.full((2, 1), 0.5), np.ones(2), np.full(2, 50), np.array([100.0])
+    )
     assert edge.error[0] == 0
     assert edge.high[0] - edge.low[0] > 1.9 * 1.96 * np.sqrt(0.25 / 100)
 

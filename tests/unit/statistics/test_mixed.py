@@ -1,4 +1,5 @@
-"""Random intercepts: the integral by brute force, derivatives, planted spread, its profile, boundary and refusals."""
+"""Random intercepts: the integral by brute force, derivatives, planted spread, its profile,
+boundary and refusals."""
 
 import numpy as np
 import pytest
@@ -13,12 +14,26 @@ from pipeline.statistics.quadrature import collapse_patients, integrate_patients
 
 
 def simulate(
-    n: int, seed: int, *, sd: float = 0.9, sites: int = 4, site_sd: float = 0.0, longest: int = 4, stop: bool = True
+    n: int,
+    seed: int,
+    *,
+    sd: float = 0.9,
+    sites: int = 4,
+    site_sd: float = 0.0,
+    longest: int = 4,
+    stop: bool = True,
 ):
-    """Single rows, patient and site; columns are x, a trend over attempts, and an intercept. Rows end with the first event."""
+    """Single rows, patient and site; columns are x, a trend over attempts, and an intercept.
+
+    Rows end with the first event.
+    """
     rng = np.random.default_rng(seed)
     site = rng.integers(sites, size=n)
-    person = rng.normal(0, sd, n) + rng.normal(0, site_sd, sites)[site] if site_sd else rng.normal(0, sd, n)
+    person = (
+        rng.normal(0, sd, n) + rng.normal(0, site_sd, sites)[site]
+        if site_sd
+        else rng.normal(0, sd, n)
+    )
     x, going, parts = rng.integers(0, 2, n).astype(float), np.ones(n, dtype=bool), []
     for k in range(longest):
         design = np.column_stack([x, np.full(n, float(k)), np.ones(n)])
@@ -40,7 +55,9 @@ def _log_integral_by_brute_force(rows: Rows, coef: np.ndarray, sd: float) -> flo
 
     def joint(z: float) -> float:
         hazard = np.exp(linear + sd * z)
-        return norm.pdf(z) * np.prod(np.where(rows.events == 1, -np.expm1(-hazard), np.exp(-hazard)))
+        return norm.pdf(z) * np.prod(
+            np.where(rows.events == 1, -np.expm1(-hazard), np.exp(-hazard))
+        )
 
     return float(np.log(quad(joint, -12, 12, epsabs=1e-14, epsrel=1e-12, limit=400)[0]))
 
@@ -51,7 +68,9 @@ def test_integral_is_that_of_brute_force(pool, sd, close):
     coef, some = np.array([0.4, -0.3, -0.8]), patient < 12
     groups = collapse_patients(rows.keep(some), patient[some], site[some])
     value = score(np.append(coef, sd), groups, 31, random_sites=False)[0]
-    expected = sum(_log_integral_by_brute_force(rows.keep(patient == each), coef, sd) for each in range(12))
+    expected = sum(
+        _log_integral_by_brute_force(rows.keep(patient == each), coef, sd) for each in range(12)
+    )
     assert value == pytest.approx(expected, abs=close)
 
 
@@ -63,7 +82,9 @@ def test_integral_over_sites_is_that_of_a_fixed_grid():
     heights = np.zeros((6, 80))
     for k, node in enumerate(x):
         moments = integrate_patients(rows_linear(groups, coef) + site_sd * node, sd, groups, 31)
-        heights[:, k] = np.bincount(groups.site, weights=groups.weight * moments.log_integral, minlength=6)
+        heights[:, k] = np.bincount(
+            groups.site, weights=groups.weight * moments.log_integral, minlength=6
+        )
     expected = np.log(np.exp(heights) @ (w / w.sum())).sum()
     value = score(np.array([*coef, site_sd, sd]), groups, 31, random_sites=True)[0]
     assert value == pytest.approx(expected, abs=1e-4)
@@ -87,7 +108,9 @@ def test_derivatives_are_those_of_the_log_likelihood(random_sites, close):
     slopes = [(up[0] - down[0]) / 2e-4 for up, down in sides]
     bends = [(up[1] - down[1]) / 2e-4 for up, down in sides]
     np.testing.assert_allclose(gradient, slopes, rtol=0, atol=close * np.abs(gradient).max())
-    np.testing.assert_allclose(information, -np.array(bends), rtol=0, atol=close * np.abs(information).max())
+    np.testing.assert_allclose(
+        information, -np.array(bends), rtol=0, atol=close * np.abs(information).max()
+    )
 
 
 def test_collapsed_patients_have_the_likelihood_of_single_ones(pool):
@@ -96,14 +119,21 @@ def test_collapsed_patients_have_the_likelihood_of_single_ones(pool):
     assert groups.weight.sum() == 600
     point = np.array([0.4, -0.3, -0.8, 0.9])
     parts = [
-        score(point, collapse_patients(rows.keep(site == s), patient[site == s], site[site == s]), 31, False)
+        score(
+            point,
+            collapse_patients(rows.keep(site == s), patient[site == s], site[site == s]),
+            31,
+            False,
+        )
         for s in range(4)
     ]
     whole = score(point, groups, 31, False)
     for own, several in zip(whole, zip(*parts, strict=True), strict=True):
         np.testing.assert_allclose(own, sum(several), rtol=1e-10)
     np.testing.assert_allclose(
-        whole[1], sum(score(point, keep_sites(groups, [s]), 31, False)[1] for s in range(4)), rtol=1e-9
+        whole[1],
+        sum(score(point, keep_sites(groups, [s]), 31, False)[1] for s in range(4)),
+        rtol=1e-9,
     )
 
 
@@ -124,7 +154,9 @@ def test_weights_are_patients_repeated(pool):
     start = fit_cloglog(rows).point
     one, three = (fit_mixed(each, start, 31, random_sites=False) for each in (groups, threefold))
     np.testing.assert_allclose(three.maximum.point, one.maximum.point, atol=1e-5)
-    np.testing.assert_allclose(three.maximum.information, 3 * one.maximum.information, rtol=1e-4, atol=1e-2)
+    np.testing.assert_allclose(
+        three.maximum.information, 3 * one.maximum.information, rtol=1e-4, atol=1e-2
+    )
 
 
 def test_planted_effects_and_spread_come_back():
@@ -132,7 +164,12 @@ def test_planted_effects_and_spread_come_back():
     found = []
     for seed in range(8):
         rows, patient, site = simulate(1500, seed, longest=5, stop=False)
-        fit = fit_mixed(collapse_patients(rows, patient, 0 * site), fit_cloglog(rows).point, 31, random_sites=False)
+        fit = fit_mixed(
+            collapse_patients(rows, patient, 0 * site),
+            fit_cloglog(rows).point,
+            31,
+            random_sites=False,
+        )
         found.append(fit.maximum.point)
     mean, error = np.mean(found, axis=0), np.std(found, axis=0, ddof=1) / np.sqrt(len(found))
     assert (np.abs(mean - [0.5, -0.2, -1.0, 0.9]) < 4 * error).all()
@@ -141,16 +178,21 @@ def test_planted_effects_and_spread_come_back():
 
 def test_planted_spread_comes_back_where_rows_end_with_the_event():
     rows, patient, site = simulate(30_000, seed=11)
-    fit = fit_mixed(collapse_patients(rows, patient, 0 * site), fit_cloglog(rows).point, 31, random_sites=False)
+    fit = fit_mixed(
+        collapse_patients(rows, patient, 0 * site), fit_cloglog(rows).point, 31, random_sites=False
+    )
     error = np.sqrt(np.diag(np.linalg.inv(fit.maximum.information)))
     assert (np.abs(fit.maximum.point - [0.5, -0.2, -1.0, 0.9]) < 4 * error).all()
-    # without random intercepts later attempts seem worse than they are, since the harder cases are left
+    # without random intercepts later attempts seem worse than they are, since the harder cases are
+    # left
     assert fit_cloglog(rows).point[1] < -0.2 - 4 * error[1]
 
 
 def test_spread_of_many_sites_comes_back():
     rows, patient, site = simulate(2400, seed=5, sites=40, site_sd=0.6, longest=3, stop=False)
-    fit = fit_mixed(collapse_patients(rows, patient, site), fit_cloglog(rows).point, 15, random_sites=True)
+    fit = fit_mixed(
+        collapse_patients(rows, patient, site), fit_cloglog(rows).point, 15, random_sites=True
+    )
     error = np.sqrt(np.linalg.inv(fit.maximum.information)[-2, -2])
     assert abs(fit.site_sd - 0.6) < 4 * error
     assert error < 0.12
@@ -192,6 +234,8 @@ def test_one_step_without_a_site_is_near_the_refit():
     quick = leave_out_sites(groups, fit, 31)
     for number in range(6):
         left = keep_sites(groups, [s for s in range(6) if s != number])
-        exact = climb(lambda point, left=left: score(point, left, 31, False), fit.maximum.point).point
+        exact = climb(
+            lambda point, left=left: score(point, left, 31, False), fit.maximum.point
+        ).point
         moved = np.abs(exact - fit.maximum.point).max()
         assert np.abs(quick[number] - exact).max() < 0.15 * moved

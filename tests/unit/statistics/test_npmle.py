@@ -1,4 +1,5 @@
-"""The interval-censored estimator and its bootstrap: planted truth, properties, meaning at the edges, errors."""
+"""The interval-censored estimator and its bootstrap: planted truth, properties,
+meaning at the edges, errors."""
 
 from itertools import pairwise
 
@@ -18,28 +19,47 @@ observations = st.lists(
     st.tuples(st.integers(0, 20), st.one_of(st.integers(1, 20), st.just(INF)), st.integers(1, 50)),
     min_size=1,
     max_size=30,
-).map(lambda rows: tuple(np.array([(left, left + width, weight) for left, width, weight in rows], dtype=float).T))
+).map(
+    lambda rows: tuple(
+        np.array([(left, left + width, weight) for left, width, weight in rows], dtype=float).T
+    )
+)
 
 
-def follow(n: int, rng: np.random.Generator, looks: int = 8, horizon: int = 60) -> tuple[np.ndarray, np.ndarray]:
-    """Patients with event times of mean 12 days, each looked at on some of the whole days up to the horizon."""
+def follow(
+    n: int, rng: np.random.Generator, looks: int = 8, horizon: int = 60
+) -> tuple[np.ndarray, np.ndarray]:
+    """Patients with event times of mean 12 days, each looked at on some of the whole days up to the
+    horizon."""
     event = rng.exponential(12, n)[:, None]
     look = np.argsort(rng.random((n, horizon)), axis=1)[:, :looks] + 1.0
-    return np.where(look < event, look, 0).max(axis=1), np.where(look >= event, look, INF).min(axis=1)
+    return np.where(look < event, look, 0).max(axis=1), np.where(look >= event, look, INF).min(
+        axis=1
+    )
 
 
 def largest_gradient(left, right, weight, fit) -> float:
-    """The largest gradient of the log-likelihood per unit of weight, over all cells between two neighbouring ends.
+    """The largest gradient of the log-likelihood per unit of weight,
+    over all cells between two neighbouring ends.
 
-    At most 1 everywhere: no distribution at all, wherever it puts its mass, is more likely than the fitted one.
+    At most 1 everywhere: no distribution at all, wherever it puts its mass, is more likely than the
+    fitted one.
     """
     inside = [
-        sum(m for a, b, m in zip(fit.left, fit.right, fit.mass, strict=True) if low <= a and b <= high)
+        sum(
+            m
+            for a, b, m in zip(fit.left, fit.right, fit.mass, strict=True)
+            if low <= a and b <= high
+        )
         for low, high in zip(left, right, strict=True)
     ]
     ends = sorted({*left, *right})
     return max(
-        sum(w / d for low, high, w, d in zip(left, right, weight, inside, strict=True) if low <= a and b <= high)
+        sum(
+            w / d
+            for low, high, w, d in zip(left, right, weight, inside, strict=True)
+            if low <= a and b <= high
+        )
         for a, b in pairwise(ends)
     ) / sum(weight)
 
@@ -56,7 +76,10 @@ def test_no_distribution_is_more_likely(rows):
     assert (lower <= upper).all()
     assert (np.diff([lower, upper]) <= 0).all()
     left, right, weight = rows
-    inside = [fit.mass[(fit.left >= low) & (fit.right <= high)].sum() for low, high in zip(left, right, strict=True)]
+    inside = [
+        fit.mass[(fit.left >= low) & (fit.right <= high)].sum()
+        for low, high in zip(left, right, strict=True)
+    ]
     assert fit.log_likelihood == pytest.approx(weight @ np.log(inside), rel=1e-9, abs=1e-9)
 
 
@@ -168,19 +191,28 @@ def test_many_fits_are_the_single_fits():
     rng = np.random.default_rng(6)
     left, right, index = collapse_intervals(*follow(300, rng))
     counts = np.bincount(index)
-    weights = rng.multinomial(counts.sum(), counts / counts.sum(), size=150)  # more than are solved together
+    # more than are solved together
+    weights = rng.multinomial(counts.sum(), counts / counts.sum(), size=150)
     days = np.arange(60)
     many = fit_many(left, right, weights, days, p=0.4)
     for row, weight in enumerate(weights):
         single = fit_npmle(left[weight > 0], right[weight > 0], weight[weight > 0])
-        np.testing.assert_allclose((many.lower[row], many.upper[row]), single.survival(days), rtol=0, atol=1e-4)
+        np.testing.assert_allclose(
+            (many.lower[row], many.upper[row]), single.survival(days), rtol=0, atol=1e-4
+        )
         assert (many.quantile_left[row], many.quantile_right[row]) == single.quantile(0.4)
 
 
 def test_weight_of_zero_takes_the_ends_of_an_interval_away():
-    many = fit_many([0, 2, 4, 0], [2, 4, 6, 6], [[0, 0, 0, 5], [1, 1, 1, 0], [0, 0, 0, 0]], [0, 2, 3, 6])
-    np.testing.assert_allclose(many.lower, [[1, 0, 0, 0], [1, 2 / 3, 1 / 3, 0], [np.nan] * 4], atol=1e-9)
-    np.testing.assert_allclose(many.upper, [[1, 1, 1, 0], [1, 2 / 3, 2 / 3, 0], [np.nan] * 4], atol=1e-9)
+    many = fit_many(
+        [0, 2, 4, 0], [2, 4, 6, 6], [[0, 0, 0, 5], [1, 1, 1, 0], [0, 0, 0, 0]], [0, 2, 3, 6]
+    )
+    np.testing.assert_allclose(
+        many.lower, [[1, 0, 0, 0], [1, 2 / 3, 1 / 3, 0], [np.nan] * 4], atol=1e-9
+    )
+    np.testing.assert_allclose(
+        many.upper, [[1, 1, 1, 0], [1, 2 / 3, 2 / 3, 0], [np.nan] * 4], atol=1e-9
+    )
     np.testing.assert_array_equal(many.quantile_left, [0, 2, np.nan])
     np.testing.assert_array_equal(many.quantile_right, [6, 4, np.nan])
 
@@ -195,15 +227,21 @@ def test_many_fits_need_a_weight_for_every_interval(weights):
 def test_fits_near_each_other_are_those_found_afresh(left_out):
     left, right, index = collapse_intervals(*follow(400, np.random.default_rng(left_out)))
     whole = np.bincount(index)
-    parts = np.array([np.bincount(index[k : k + left_out], minlength=len(whole)) for k in range(0, 400, 40)])
+    parts = np.array(
+        [np.bincount(index[k : k + left_out], minlength=len(whole)) for k in range(0, 400, 40)]
+    )
     many = fit_many(left, right, whole - parts, DAYS)
     for row, weight in enumerate(whole - parts):
         afresh = fit_npmle(left[weight > 0], right[weight > 0], weight[weight > 0], tolerance=1e-12)
-        np.testing.assert_allclose((many.lower[row], many.upper[row]), afresh.survival(DAYS), rtol=0, atol=3e-6)
+        np.testing.assert_allclose(
+            (many.lower[row], many.upper[row]), afresh.survival(DAYS), rtol=0, atol=3e-6
+        )
 
 
 @pytest.mark.parametrize("mass", [[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.4, 0.3, 0.3]])
 def test_a_start_that_is_not_near_changes_nothing(mass):
     weights, first, last = np.array([[1.0, 2.0, 3.0], [9.0, 0.0, 1.0]]), np.arange(3), np.arange(3)
     found = npmle_search.maximise_near(weights, first, last, np.array(mass), np.ones(3))
-    np.testing.assert_allclose(found, weights / weights.sum(axis=1, keepdims=True), rtol=0, atol=1e-9)
+    np.testing.assert_allclose(
+        found, weights / weights.sum(axis=1, keepdims=True), rtol=0, atol=1e-9
+    )

@@ -17,7 +17,8 @@ def test_exact_where_sites_do_not_differ_or_are_too_few(plan):
     assert bound_share(happened, alike, guards) == pytest.approx((exact[0], exact[1]))
     for all_or_none in (np.zeros(40), np.ones(40)):
         low, high = bound_share(all_or_none, alike, guards)
-        fewer = 40 * (norm.ppf(0.975) / student.ppf(0.975, 3)) ** 2  # four sites, of whose differences nothing is known
+        # four sites, of whose differences nothing is known
+        fewer = 40 * (norm.ppf(0.975) / student.ppf(0.975, 3)) ** 2
         assert high - low == pytest.approx(1 - 0.025 ** (1 / fewer))
         low, high = bound_share(all_or_none, two, guards)
         assert high - low == pytest.approx(1 - 0.025 ** (1 / 40))
@@ -34,10 +35,17 @@ def test_a_share_that_one_site_brings_is_not_sure(plan):
 
 @pytest.mark.parametrize("correlation", [0.0, 0.05])
 def test_limits_hold_where_sites_differ(plan, correlation):
-    rng, truth, site, held = np.random.default_rng(3), 0.3, np.repeat(np.arange(10).astype(str), 40), 0
+    rng, truth, site, held = (
+        np.random.default_rng(3),
+        0.3,
+        np.repeat(np.arange(10).astype(str), 40),
+        0,
+    )
     for _ in range(200):
         shape = 1 / correlation - 1 if correlation else 0
-        chance = rng.beta(truth * shape, (1 - truth) * shape, 10) if correlation else np.full(10, truth)
+        chance = (
+            rng.beta(truth * shape, (1 - truth) * shape, 10) if correlation else np.full(10, truth)
+        )
         low, high = bound_share(rng.random(400) < np.repeat(chance, 40), site, plan.study.guards)
         held += low <= truth <= high
     assert held / 200 > 0.9  # exact limits: .76 with a correlation of .05

@@ -1,4 +1,5 @@
-"""The smooth course of covariates: planted coefficients come back, late looks count whole, and a course that would fall is refused."""
+"""The smooth course of covariates: planted coefficients come back, late looks count whole,
+and a course that would fall is refused."""
 
 import numpy as np
 import pandas as pd
@@ -12,15 +13,24 @@ KNOTS = (1.0, 60**0.5, 60.0)
 def intervals(seed: int, sizes: list[int], **planted) -> tuple[np.ndarray, ...]:
     """Sites, left and right ends and a covariate (lateral canal) of those who are followed."""
     tables = simulate_sites(sizes, seed, **planted)
-    rows = tables.spells.merge(tables.adjudications[["site", "episode_id", "canal"]], on=["site", "episode_id"])
+    rows = tables.spells.merge(
+        tables.adjudications[["site", "episode_id", "canal"]], on=["site", "episode_id"]
+    )
     rows = rows[rows["status"].ne("not_looked")]
     lateral = rows["canal"].eq("lateral").to_numpy(float)[:, None]
-    return rows["site"].to_numpy(str), rows["left_days"].to_numpy(float), rows["right_days"].to_numpy(float), lateral
+    return (
+        rows["site"].to_numpy(str),
+        rows["left_days"].to_numpy(float),
+        rows["right_days"].to_numpy(float),
+        lateral,
+    )
 
 
 def share_by(fit, covariates: np.ndarray, day: int) -> tuple[float, float]:
     """The mean chance of resolution by the day and its standard error, from the coefficients."""
-    basis = np.column_stack([course_basis(np.full(len(covariates), float(day)), fit.knots), covariates])
+    basis = np.column_stack(
+        [course_basis(np.full(len(covariates), float(day)), fit.knots), covariates]
+    )
     cumulative = np.exp(basis @ fit.coefficients)
     slope = basis.T @ (cumulative * np.exp(-cumulative)) / len(covariates)
     return float(-np.expm1(-cumulative).mean()), float(np.sqrt(slope @ fit.covariance @ slope))
@@ -33,7 +43,9 @@ def test_hazard_finds_what_was_planted():
     assert (np.abs(fit.coefficients - [np.log(RATE), SHAPE, FASTER]) < 4 * errors).all()
     assert errors.max() < 0.1
     for day in (7, 30):
-        share, error = share_by(fit_hazard(left, right, lateral, KNOTS), np.repeat([[0.0], [1.0]], [6, 4], axis=0), day)
+        share, error = share_by(
+            fit_hazard(left, right, lateral, KNOTS), np.repeat([[0.0], [1.0]], [6, 4], axis=0), day
+        )
         assert abs(share - true_share(day)) < 4 * error
 
 
@@ -50,7 +62,8 @@ def test_a_look_after_the_last_knot_counts_alike_whatever_it_shows():
 
 
 def test_a_flat_course_is_refused():
-    # looked at once, on day 40 or day 50, and more often resolved on the earlier: no curve that rises fits
+    # looked at once, on day 40 or day 50, and more often resolved on the earlier: no curve that
+    # rises fits
     left = np.repeat([0.0, 40.0, 0.0, 50.0], [18, 2, 4, 16])
     right = np.repeat([40.0, np.inf, 50.0, np.inf], [18, 2, 4, 16])
     assert fit_hazard(left, right, np.empty((40, 0)), (1.0, 60.0)).status == "not_identified"

@@ -1,4 +1,5 @@
-"""One large set of simulated records for all tests of the generator, and one written pool of the default size."""
+"""One large set of simulated records for all tests of the generator,
+and one written pool of the default size."""
 
 from dataclasses import dataclass
 
@@ -24,10 +25,15 @@ class Simulated:
 def simulated() -> Simulated:
     sites, maneuvers = make_sites(10), read_plan().maneuvers
     sizes = share_out(12_000, sites)
-    records = [simulate_site(11, Scenario(), s, n, maneuvers) for s, n in zip(sites, sizes, strict=True)]
+    records = [
+        simulate_site(11, Scenario(), s, n, maneuvers) for s, n in zip(sites, sizes, strict=True)
+    ]
     names = records[0].tables
     tables = {
-        name: pd.concat([r.tables[name].assign(site=r.site.code) for r in records], ignore_index=True) for name in names
+        name: pd.concat(
+            [r.tables[name].assign(site=r.site.code) for r in records], ignore_index=True
+        )
+        for name in names
     }
     return Simulated(records, tables, pd.concat([r.truth for r in records], ignore_index=True))
 

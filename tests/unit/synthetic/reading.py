@@ -24,7 +24,8 @@ def read_cells(delivery: Path) -> Cells:
     for sheet in book:
         header, *rows = sheet.iter_rows(values_only=True)
         tables[sheet.title] = [
-            {name: "" if cell is None else str(cell) for name, cell in zip_longest(header, row)} for row in rows
+            {name: "" if cell is None else str(cell) for name, cell in zip_longest(header, row)}
+            for row in rows
         ]
     return tables
 
@@ -34,11 +35,15 @@ def read_csv_cells(path: Path) -> list[dict[str, str]]:
     semicolons = ";" in text.splitlines()[0]
     rows = list(csv.DictReader(io.StringIO(text, newline=""), delimiter=";" if semicolons else ","))
     numbers = {n for t in TABLES.values() for n, d in t.describe().items() if d.dtype == Number}
-    return [{n: v.replace(",", ".") if semicolons and n in numbers else v for n, v in row.items()} for row in rows]
+    return [
+        {n: v.replace(",", ".") if semicolons and n in numbers else v for n, v in row.items()}
+        for row in rows
+    ]
 
 
 def type_cells(table: str, rows: list[dict[str, str]]) -> pd.DataFrame:
-    """Rows of texts with the types of the contract; raises ValueError where a number cannot be read."""
+    """Rows of texts with the types of the contract; raises ValueError where a number cannot be
+    read."""
     model = TABLES[table]
     typed = {}
     for name, description in model.describe().items():

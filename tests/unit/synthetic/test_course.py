@@ -35,13 +35,18 @@ def median_cases(rng: np.random.Generator, variant: str) -> Cases:
 
 def start_course(variant: str, *, site: Site = SITE, seed: int = 5) -> Course:
     rng = np.random.default_rng(seed)
-    return Course(rng, Scenario(attempts_per_case=1e9), site, median_cases(rng, variant), NAMES, SIDED)  # no switches
+    # no switches
+    return Course(
+        rng, Scenario(attempts_per_case=1e9), site, median_cases(rng, variant), NAMES, SIDED
+    )
 
 
 def treat_all(course: Course, maneuver: str, side: int = RIGHT) -> float:
     """Share cleared by one attempt given to everyone."""
     who, day = np.arange(COUNT), np.zeros(COUNT)
-    course.treat(who, day, np.full(COUNT, NAMES.index(maneuver)), np.full(COUNT, side), np.ones(COUNT))
+    course.treat(
+        who, day, np.full(COUNT, NAMES.index(maneuver)), np.full(COUNT, side), np.ones(COUNT)
+    )
     return np.isfinite(course.resolved_at).mean()
 
 
@@ -51,7 +56,9 @@ def margin(share: float) -> float:
 
 
 @pytest.mark.parametrize(
-    ("maneuver", "variant"), [key for key in CHANCES if key[0] != "brandt_daroff"], ids=lambda value: value
+    ("maneuver", "variant"),
+    [key for key in CHANCES if key[0] != "brandt_daroff"],
+    ids=lambda value: value,
 )
 def test_one_attempt_clears_at_its_chance(maneuver, variant):
     planted = CHANCES[maneuver, variant]
@@ -59,8 +66,12 @@ def test_one_attempt_clears_at_its_chance(maneuver, variant):
 
 
 def test_the_wrong_ear_the_wrong_maneuver_and_waiting_do_little_or_nothing():
-    assert treat_all(start_course("posterior_long"), "epley", LEFT) == pytest.approx(WRONG, abs=margin(WRONG))
-    assert treat_all(start_course("posterior_long"), "barbecue_roll") == pytest.approx(WRONG, abs=margin(WRONG))
+    assert treat_all(start_course("posterior_long"), "epley", LEFT) == pytest.approx(
+        WRONG, abs=margin(WRONG)
+    )
+    assert treat_all(start_course("posterior_long"), "barbecue_roll") == pytest.approx(
+        WRONG, abs=margin(WRONG)
+    )
     assert treat_all(start_course("posterior_long"), "observe") == 0
     assert treat_all(start_course("central_down"), "epley") == 0
 

@@ -13,11 +13,18 @@ from tests.unit.synthetic.reading import read_cells, type_cells
 
 @pytest.fixture(scope="session")
 def listed(written) -> pd.DataFrame:
-    return pd.read_csv(written / "truth" / "faults.csv", dtype=str, keep_default_na=False).astype({"row": int})
+    return pd.read_csv(written / "truth" / "faults.csv", dtype=str, keep_default_na=False).astype(
+        {"row": int}
+    )
 
 
 def is_broken(
-    rule: str, table: str, column: str, row: dict[str, str], rows: list[dict[str, str]], known: set[str]
+    rule: str,
+    table: str,
+    column: str,
+    row: dict[str, str],
+    rows: list[dict[str, str]],
+    known: set[str],
 ) -> bool:
     """Whether a row breaks a rule, judged from its texts alone."""
     value = row[column]
@@ -31,13 +38,17 @@ def is_broken(
         "too_large": lambda: float(value) > description.le,
         "same_key_twice": lambda: len(alike) == 2,
         "episode_not_found": lambda: value not in known,
-        "other_diagnosis_needs_day": lambda: row["other_diagnosis"] not in ("none", "unknown") and value == "",
+        "other_diagnosis_needs_day": lambda: (
+            row["other_diagnosis"] not in ("none", "unknown") and value == ""
+        ),
         "short_arm_needs_basis": lambda: row["recorded_arm"] == "short" and value == "",
         "sided_test_needs_side": lambda: row["test"] in SIDED_TESTS and value == "none",
         "first_attempt_on_day_0": lambda: row["attempt"] == "1" and value != "0",
         "maneuver_unknown": lambda: value not in read_plan().maneuvers,
         "maneuver_side": lambda: read_plan().maneuvers[row["maneuver"]].sided and value == "none",
-        "attempts_have_a_gap": lambda: int(value) > [other["attempt"] for other in alike].index(value) + 1,
+        "attempts_have_a_gap": lambda: (
+            int(value) > [other["attempt"] for other in alike].index(value) + 1
+        ),
         "dhi_is_even": lambda: int(value) % 2 == 1,
         "free_text": lambda: value.startswith("Example Person "),
         "telephone_number": lambda: re.fullmatch(r"555-01\d\d", value),
@@ -56,7 +67,9 @@ def test_every_listed_fault_is_in_its_cell(written, listed):
                 continue
             row = cells[fault.table][fault.row - 2]
             assert row["episode_id"] == fault.episode_id
-            assert is_broken(fault.rule, fault.table, fault.column, row, cells[fault.table], known), fault.rule
+            assert is_broken(
+                fault.rule, fault.table, fault.column, row, cells[fault.table], known
+            ), fault.rule
 
 
 def test_without_the_listed_rows_everything_is_in_order(written, listed):

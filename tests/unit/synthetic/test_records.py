@@ -26,7 +26,9 @@ def test_keys_name_one_row(simulated, table):
 @pytest.mark.parametrize("table", CHILDREN)
 def test_every_row_has_its_episode(simulated, table):
     known = pd.MultiIndex.from_frame(simulated.tables["episodes"][["site", "episode_id"]])
-    assert pd.MultiIndex.from_frame(simulated.tables[table][["site", "episode_id"]]).isin(known).all()
+    assert (
+        pd.MultiIndex.from_frame(simulated.tables[table][["site", "episode_id"]]).isin(known).all()
+    )
 
 
 def test_attempts_count_up_without_gaps_and_in_time(simulated):
@@ -49,7 +51,10 @@ def test_a_look_after_an_attempt_names_the_last_attempt_of_that_day(simulated):
     looks = simulated.tables["examinations"]
     given = simulated.tables["treatments"][["site", "episode_id", "day", "attempt"]]
     after = looks[looks["after_attempt"] > 0].merge(
-        given, left_on=["site", "episode_id", "day", "after_attempt"], right_on=list(given.columns), how="left"
+        given,
+        left_on=["site", "episode_id", "day", "after_attempt"],
+        right_on=list(given.columns),
+        how="left",
     )
     assert after["attempt"].notna().all()
 
@@ -72,11 +77,15 @@ def test_follow_up_ends_once_and_as_the_last_contact(simulated):
 
 def test_reclassified_cases_carry_their_diagnosis_and_nothing_after_it(simulated):
     ended = simulated.tables["followups"].query("end_of_followup == 'reclassified'")
-    episodes = simulated.tables["episodes"].merge(ended[["site", "episode_id", "day"]], on=["site", "episode_id"])
+    episodes = simulated.tables["episodes"].merge(
+        ended[["site", "episode_id", "day"]], on=["site", "episode_id"]
+    )
     assert len(episodes) > 100
     assert (episodes["other_diagnosis_day"] == episodes["day"]).all()
     assert not episodes["other_diagnosis"].isin(["none", "unknown"]).any()
-    given = simulated.tables["treatments"].merge(episodes[["site", "episode_id", "other_diagnosis_day"]])
+    given = simulated.tables["treatments"].merge(
+        episodes[["site", "episode_id", "other_diagnosis_day"]]
+    )
     assert (given["day"] < given["other_diagnosis_day"]).all()
 
 
@@ -89,11 +98,17 @@ def test_what_is_written_reads_back(simulated):
 
 
 def test_ages_from_90_are_written_as_a_group(simulated):
-    ages = np.concatenate([to_cells(r.tables["episodes"])["age_years"].to_numpy() for r in simulated.records])
+    ages = np.concatenate(
+        [to_cells(r.tables["episodes"])["age_years"].to_numpy() for r in simulated.records]
+    )
     assert "90+" in ages
     assert max(age for age in ages if age != "90+") < 90
 
 
 def test_submission_describes_the_site(simulated):
     told = describe(simulated.records[7].site, "002").set_index("field")["value"]
-    assert (told["site_code"], told["delivery"], told["short_arm_basis"]) == ("S08", "002", "half_dix_hallpike")
+    assert (told["site_code"], told["delivery"], told["short_arm_basis"]) == (
+        "S08",
+        "002",
+        "half_dix_hallpike",
+    )

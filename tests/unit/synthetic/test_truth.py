@@ -1,4 +1,5 @@
-"""The records show what the planted truth says, within simulation error, and the truth what is published."""
+"""The records show what the planted truth says, within simulation error,
+and the truth what is published."""
 
 import numpy as np
 import pandas as pd
@@ -23,15 +24,20 @@ def positional(simulated) -> pd.DataFrame:
 @pytest.fixture(scope="session")
 def rows(simulated) -> pd.DataFrame:
     """Every examination row with its episode's truth and whether something showed."""
-    found = simulated.tables["examinations"].merge(simulated.truth, on=EPISODE, suffixes=("", "_true"))
-    found["nystagmus"] = found[["vertical", "torsion", "horizontal"]].ne("none").any(axis=1).astype(bool)
+    found = simulated.tables["examinations"].merge(
+        simulated.truth, on=EPISODE, suffixes=("", "_true")
+    )
+    found["nystagmus"] = (
+        found[["vertical", "torsion", "horizontal"]].ne("none").any(axis=1).astype(bool)
+    )
     found["positive"] = found["nystagmus"] | found["vertigo"].ne("none").astype(bool)
     return found
 
 
 @pytest.fixture(scope="session")
 def looks(rows) -> pd.DataFrame:
-    """One row per complete later look that is no retest, of positional cases that present with nystagmus."""
+    """One row per complete later look that is no retest, of positional cases that present with
+    nystagmus."""
     plain = rows[(rows["after_attempt"] == 0) & (rows["day"] > 0)]
     plain = plain.query("is_positional == 'yes' and presentation == 'nystagmus'")
     plain = plain.assign(hallpike=plain["test"].isin(["dix_hallpike", "side_lying"]))
@@ -42,7 +48,9 @@ def looks(rows) -> pd.DataFrame:
         recurrence_day=("recurrence_day", "first"),
     )
     look = look[look["hallpikes"] == 2].reset_index()
-    look["present"] = (look["resolution_day"] > look["day"]) | (look["recurrence_day"] <= look["day"])
+    look["present"] = (look["resolution_day"] > look["day"]) | (
+        look["recurrence_day"] <= look["day"]
+    )
     return look
 
 
@@ -56,7 +64,10 @@ def test_variants_come_in_the_planted_shares(positional):
 def test_canals_lie_between_two_published_series(positional):
     # Moon SY 2006 (1692): 60.9, 31.9, 2.2, 5.0 %; Damman W 2005 (661): 72.2, 21.5, 3.3, 3.0 %
     shares = pd.Series(
-        {c: sum(v.share for v in VARIANTS.values() if v.canal == c) for c in positional["canal"].unique()}
+        {
+            c: sum(v.share for v in VARIANTS.values() if v.canal == c)
+            for c in positional["canal"].unique()
+        }
     )
     assert shares.sum() == pytest.approx(1)
     assert 0.609 <= shares["posterior"] <= 0.722
@@ -101,10 +112,15 @@ def test_some_other_causes_are_recognised_and_some_are_not(simulated):
 
 
 def test_switches_come_as_often_as_published(positional):
-    # of 677 posterior 25, of 327 lateral 17, of 95 anterior 9 (Wu Y 2022); the generator spreads them over attempts
+    # of 677 posterior 25, of 327 lateral 17, of 95 anterior 9 (Wu Y 2022); the generator spreads
+    # them over attempts
     at_risk = positional[positional["presentation"] == "nystagmus"]
     switched = at_risk["switched_to"].ne("").groupby(at_risk["canal"]).mean()
-    for canal, switches, cases in (("posterior", 25, 677), ("lateral", 17, 327), ("anterior", 9, 95)):
+    for canal, switches, cases in (
+        ("posterior", 25, 677),
+        ("lateral", 17, 327),
+        ("anterior", 9, 95),
+    ):
         assert switched[canal] == near(switches / cases, cases)
 
 
@@ -117,7 +133,11 @@ def test_looks_err_only_at_the_planted_rates(looks):
 
 def test_the_first_look_is_right(rows):
     first = rows[(rows["day"] <= 0) & (rows["after_attempt"] == 0)].query("is_positional == 'yes'")
-    shown = first.groupby([*EPISODE, "presentation"])[["positive", "nystagmus"]].any().reset_index("presentation")
+    shown = (
+        first.groupby([*EPISODE, "presentation"])[["positive", "nystagmus"]]
+        .any()
+        .reset_index("presentation")
+    )
     by = shown.groupby("presentation").mean()
     assert by.loc["vertigo_only", "positive"] == 1
     assert by.loc["vertigo_only", "nystagmus"] == 0
@@ -131,17 +151,25 @@ def test_true_resolution_lies_between_the_last_positive_and_the_first_negative_l
     there = times[times["positive"]].groupby(EPISODE)["day"].last()
     truth = times.groupby(EPISODE)["resolution_day"].first()
     before = pd.concat([there.rename("left"), gone.rename("right"), truth], axis=1).dropna()
-    inside = (before["left"] < before["resolution_day"]) & (before["resolution_day"] <= before["right"])
+    inside = (before["left"] < before["resolution_day"]) & (
+        before["resolution_day"] <= before["right"]
+    )
     assert len(before) > 500
     assert inside.mean() > 0.85  # the rest are the planted errors
 
 
 def test_tie_breaking_signs_are_as_unreliable_as_published(rows):
-    # lying down: seen in 34 of 50, as expected in 19 of those; bowing: 38 of 50, 28 of those (Oh J-H 2014)
-    lateral = rows[(rows["canal"] == "lateral") & (rows["presentation"] == "nystagmus") & (rows["day"] == 0)]
+    # lying down: seen in 34 of 50, as expected in 19 of those; bowing: 38 of 50, 28 of those (Oh
+    # J-H 2014)
+    lateral = rows[
+        (rows["canal"] == "lateral") & (rows["presentation"] == "nystagmus") & (rows["day"] == 0)
+    ]
     geotropic = lateral["pattern"] == "lateral_geotropic"
     toward = (lateral["horizontal"] == lateral["side_true"]).astype(bool)
-    for test, geotropic_goes_toward, seen, expected in (("lying_down", False, 34, 19), ("bow", True, 38, 28)):
+    for test, geotropic_goes_toward, seen, expected in (
+        ("lying_down", False, 34, 19),
+        ("bow", True, 38, 28),
+    ):
         here = lateral["test"] == test
         shows = here & lateral["nystagmus"]
         assert shows.sum() / here.sum() == near(seen / 50, here.sum())
@@ -150,9 +178,16 @@ def test_tie_breaking_signs_are_as_unreliable_as_published(rows):
 
 
 def test_intensity_in_the_roll_tells_the_side_as_the_guideline_says(rows):
-    # stronger with the affected ear down if geotropic, with the other ear down if apogeotropic (AAO 2017)
-    rolls = rows[(rows["test"] == "supine_roll") & (rows["day"] == 0) & (rows["look"] == 1)].query("canal == 'lateral'")
-    speed = rolls.pivot_table("peak_spv", [*EPISODE, "pattern", "side_true"], "side").dropna().reset_index()
+    # stronger with the affected ear down if geotropic, with the other ear down if apogeotropic (AAO
+    # 2017)
+    rolls = rows[(rows["test"] == "supine_roll") & (rows["day"] == 0) & (rows["look"] == 1)].query(
+        "canal == 'lateral'"
+    )
+    speed = (
+        rolls.pivot_table("peak_spv", [*EPISODE, "pattern", "side_true"], "side")
+        .dropna()
+        .reset_index()
+    )
     stronger = np.where(speed["right"] > speed["left"], "right", "left")
     agrees = pd.Series(stronger == speed["side_true"]).groupby(speed["pattern"]).mean()
     assert agrees["lateral_geotropic"] > 0.95
@@ -161,22 +196,32 @@ def test_intensity_in_the_roll_tells_the_side_as_the_guideline_says(rows):
 
 def test_timings_are_as_published(rows):
     shown = rows[
-        rows["nystagmus"] & rows["switched_to"].eq("") & rows["converted_to"].eq("") & rows["duration_s"].notna()
+        rows["nystagmus"]
+        & rows["switched_to"].eq("")
+        & rows["converted_to"].eq("")
+        & rows["duration_s"].notna()
     ]
     rolled = shown[shown["test"] == "supine_roll"].groupby("pattern")
-    apogeotropic = shown[shown["pattern"].isin(["lateral_free", "lateral_cupula"]) & (shown["test"] == "supine_roll")]
-    # 47.9 +/- 15.8 s in 72 (Clin Exp Otorhinolaryngol 2023): the mean within four standard errors of that series
+    apogeotropic = shown[
+        shown["pattern"].isin(["lateral_free", "lateral_cupula"]) & (shown["test"] == "supine_roll")
+    ]
+    # 47.9 +/- 15.8 s in 72 (Clin Exp Otorhinolaryngol 2023): the mean within four standard errors
+    # of that series
     assert apogeotropic["duration_s"].mean() == pytest.approx(47.9, abs=4 * 15.8 / np.sqrt(72))
     assert 0.1 < (apogeotropic["duration_s"] > 60).mean() < 0.5
     # 11.7 to 47.9 s, peak 79 +/- 67, 1.8 % left at 40 s (Lechner C 2014)
     geotropic = rolled.get_group("lateral_geotropic")
     assert geotropic["duration_s"].between(11.7, 47.9).mean() > 0.95
-    assert (geotropic["spv_at_40s"] / geotropic["peak_spv"]).mean() == pytest.approx(0.018, abs=0.005)
+    assert (geotropic["spv_at_40s"] / geotropic["peak_spv"]).mean() == pytest.approx(
+        0.018, abs=0.005
+    )
     migraine = shown[shown["true_cause"] == "vestibular_migraine"]
     assert (migraine["spv_at_40s"] / migraine["peak_spv"]).mean() == pytest.approx(0.61, abs=0.05)
     # torsion in 17 of 50 peripheral downbeat cases (Cambi J 2013)
     down = rows[
-        rows["pattern"].isin(["anterior", "posterior_distal"]) & rows["vertical"].eq("down") & (rows["day"] == 0)
+        rows["pattern"].isin(["anterior", "posterior_distal"])
+        & rows["vertical"].eq("down")
+        & (rows["day"] == 0)
     ]
     turns = down.groupby(EPISODE)["torsion"].agg(lambda values: values.ne("none").any())
     assert turns.mean() == near(17 / 50, len(turns))
@@ -184,10 +229,14 @@ def test_timings_are_as_published(rows):
 
 def test_sicker_cases_change_their_maneuver_more_often(simulated):
     given = simulated.tables["treatments"].merge(simulated.truth, on=EPISODE)
-    given = given.merge(simulated.tables["episodes"][[*EPISODE, "onset_day", "age_years"]], on=EPISODE)
+    given = given.merge(
+        simulated.tables["episodes"][[*EPISODE, "onset_day", "age_years"]], on=EPISODE
+    )
     ordered = given.sort_values([*EPISODE, "attempt"])
     before = ordered.groupby(EPISODE)["maneuver"].shift()
-    second = ordered[ordered["attempt"] == 2].assign(changed=lambda rows: rows["maneuver"] != before[rows.index])
+    second = ordered[ordered["attempt"] == 2].assign(
+        changed=lambda rows: rows["maneuver"] != before[rows.index]
+    )
     by = second.groupby("changed")
     assert 0.2 < second["changed"].mean() < 0.8
     assert np.log1p(-by["onset_day"].mean().astype(float)).diff()[True] > 0
@@ -196,7 +245,10 @@ def test_sicker_cases_change_their_maneuver_more_often(simulated):
 
 def test_patients_who_are_well_by_the_next_visit_are_lost_more_often(simulated):
     first = simulated.tables["followups"].query("day == 0").merge(simulated.truth, on=EPISODE)
-    first = first[first["end_of_followup"].isin(["no", "lost"]) & first["presentation"].ne("resolved_before_visit")]
+    first = first[
+        first["end_of_followup"].isin(["no", "lost"])
+        & first["presentation"].ne("resolved_before_visit")
+    ]
     lost = first["end_of_followup"].eq("lost").astype(bool)
     well = first["resolution_day"] < 1  # before the next visit
     ill = first["is_positional"].eq("no") & (
@@ -207,7 +259,15 @@ def test_patients_who_are_well_by_the_next_visit_are_lost_more_often(simulated):
 
 
 def test_right_diagnoses_are_commoner_at_better_sites(simulated):
-    episodes = simulated.tables["episodes"].merge(simulated.truth.query("presentation == 'nystagmus'"), on=EPISODE)
-    right = episodes["recorded_canal"].eq(episodes["canal"]).astype(float).groupby(episodes["site"]).mean()
+    episodes = simulated.tables["episodes"].merge(
+        simulated.truth.query("presentation == 'nystagmus'"), on=EPISODE
+    )
+    right = (
+        episodes["recorded_canal"]
+        .eq(episodes["canal"])
+        .astype(float)
+        .groupby(episodes["site"])
+        .mean()
+    )
     assert right["S01"] > right["S04"] + 0.05
     assert right.between(0.6, 0.99).all()

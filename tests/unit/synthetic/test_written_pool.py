@@ -16,12 +16,15 @@ COMMITTED = Path(__file__).parents[3] / "synthetic_data"
 
 
 def list_files(folder: Path) -> dict[str, Path]:
-    parts = [path for part in ("pool", "truth") for path in (folder / part).rglob("*") if path.is_file()]
+    parts = [
+        path for part in ("pool", "truth") for path in (folder / part).rglob("*") if path.is_file()
+    ]
     return {path.relative_to(folder).as_posix(): path for path in parts}
 
 
 def contents(path: Path) -> dict[str, bytes]:
-    """The bytes of a file; of a workbook those of each member, so that another deflate library is no difference."""
+    """The bytes of a file; of a workbook those of each member,
+    so that another deflate library is no difference."""
     if path.suffix != ".xlsx":
         return {"": path.read_bytes()}
     with zipfile.ZipFile(path) as archive:
@@ -74,7 +77,8 @@ def test_a_pool_that_is_there_is_never_written_over(tmp_path):
 
 def test_the_command_line_writes_once_and_says_why_it_does_not_again(tmp_path, monkeypatch, capsys):
     monkeypatch.setattr(
-        "sys.argv", ["synthetic_data", "--out", str(tmp_path / "new"), "--episodes", "12", "--sites", "2"]
+        "sys.argv",
+        ["synthetic_data", "--out", str(tmp_path / "new"), "--episodes", "12", "--sites", "2"],
     )
     main()
     assert "12 episodes" in capsys.readouterr().out

@@ -1,4 +1,5 @@
-"""Handicap over time: planted means under missing totals, what counts as day 0, nothing from the future, and a status for few data."""
+"""Handicap over time: planted means under missing totals, what counts as day 0,
+nothing from the future, and a status for few data."""
 
 import numpy as np
 import pandas as pd
@@ -12,7 +13,12 @@ from pipeline.analyses.afterwards.handicap import (
     estimate_handicap_change,
 )
 from pipeline.analyses.afterwards.handicap_course import place_knots
-from pipeline.analyses.afterwards.handicap_totals import find_horizon, find_nearest_day, pick_nearest, select_totals
+from pipeline.analyses.afterwards.handicap_totals import (
+    find_horizon,
+    find_nearest_day,
+    pick_nearest,
+    select_totals,
+)
 from pipeline.statistics.tidy import tidy_estimates
 from schemas.derived import Adjudications, Spells
 
@@ -20,9 +26,11 @@ MEANS = {0: 46.0, 7: 30.0, 30: 22.0, 90: 16.0}
 DAYS = tuple(MEANS)
 
 
-def simulate(seed: int, n: int = 400, sites: int = 8, *, lose_worse: bool = False, slope_sd: float = 5.0):
-    """Totals with the means MEANS, patients' own level and slope in log time, and sites; with `lose_worse` those with a high total on day 7
-    seldom come again."""
+def simulate(
+    seed: int, n: int = 400, sites: int = 8, *, lose_worse: bool = False, slope_sd: float = 5.0
+):
+    """Totals with the means MEANS, patients' own level and slope in log time, and sites;
+    with `lose_worse` those with a high total on day 7 seldom come again."""
     rng = np.random.default_rng(seed)
     site = np.arange(n) % sites
     level = rng.normal(0, 9, n) + rng.normal(0, 3, sites)[site]
@@ -35,7 +43,10 @@ def simulate(seed: int, n: int = 400, sites: int = 8, *, lose_worse: bool = Fals
                 break
     totals = pd.DataFrame(rows, columns=["site", "episode_id", "day", "total"])
     return totals.assign(
-        patient=totals["site"] + "|" + totals["episode_id"], canal="posterior", near=totals["day"], seen=False
+        patient=totals["site"] + "|" + totals["episode_id"],
+        canal="posterior",
+        near=totals["day"],
+        seen=False,
     )
 
 
@@ -49,19 +60,33 @@ def by_term(rows) -> pd.DataFrame:
 
 
 def build(followups: list[dict], right_days: dict[str, float], table, status: str = "resolved"):
-    """Delivered and derived tables of treated positional episodes, one for each key of `right_days`."""
+    """Delivered and derived tables of treated positional episodes,
+    one for each key of `right_days`."""
     keys = list(right_days)
     base = pd.DataFrame({"site": "S01", "episode_id": keys})
-    spells = base.assign(endpoint="objective", spell=1, patient_id=keys, start_day=0, left_days=0.0, last_look_days=1.0)
+    spells = base.assign(
+        endpoint="objective",
+        spell=1,
+        patient_id=keys,
+        start_day=0,
+        left_days=0.0,
+        last_look_days=1.0,
+    )
     spells = spells.assign(right_days=list(right_days.values()), status=status)
     verdict = dict.fromkeys(Adjudications.describe(), "") | {
-        "positional": "yes", "canal": "posterior", "side": "right", "arm": "long", "mechanism": "canalolithiasis",
+        "positional": "yes", "canal": "posterior", "side": "right", "arm": "long",
+        "mechanism": "canalolithiasis",
         "certainty": "definite", "known_day": 0, "site_recognised": False, "arm_basis": pd.NA,
         "side_by": "plane", "reclassified_day": pd.NA,
     }  # fmt: skip
     verdicts = base.assign(**{key: value for key, value in verdict.items() if key not in base})
     episodes = table("episodes", [{"episode_id": key, "patient_id": key} for key in keys])
-    return episodes, table("followups", followups), Adjudications.cast(verdicts), Spells.cast(spells)
+    return (
+        episodes,
+        table("followups", followups),
+        Adjudications.cast(verdicts),
+        Spells.cast(spells),
+    )
 
 
 def test_planted_means_come_back(plan):
@@ -70,21 +95,30 @@ def test_planted_means_come_back(plan):
         found = by_term(describe_course(simulate(seed, n=120, sites=5), plan.study))
         assert found["status"].eq("ok").all()
         away += [
-            (found.loc[f"mean_day_{day}", "estimate"] - mean) / found.loc[f"mean_day_{day}", "std_error"]
+            (found.loc[f"mean_day_{day}", "estimate"] - mean)
+            / found.loc[f"mean_day_{day}", "std_error"]
             for day, mean in MEANS.items()
         ]
         change = found.loc["change_by_day_30"]
         assert change["estimate"] == pytest.approx(
             found.loc["mean_day_30", "estimate"] - found.loc["mean_day_0", "estimate"]
         )
-    # errors by 5 sites: t with 4 degrees of freedom has a standard deviation of 1.41; means of one pool share their sites
+    # errors by 5 sites: t with 4 degrees of freedom has a standard deviation of 1.41; means of one
+    # pool share their sites
     assert abs(np.mean(away)) < 4 * 1.41 / np.sqrt(5)
     assert np.max(np.abs(away)) < 15.5  # 0.99995 quantile of t with 4 degrees of freedom
 
 
 def test_totals_that_are_missing_because_earlier_ones_were_high_do_not_pull_the_mean_down(plan):
-    rows = pd.concat([simulate(seed, n=350, lose_worse=True).assign(episode_id=lambda r, s=seed: r["episode_id"] + f"-{s}",
-                      patient=lambda r, s=seed: r["patient"] + f"-{s}") for seed in range(2)])  # fmt: skip
+    rows = pd.concat(
+        [
+            simulate(seed, n=350, lose_worse=True).assign(
+                episode_id=lambda r, s=seed: r["episode_id"] + f"-{s}",
+                patient=lambda r, s=seed: r["patient"] + f"-{s}",
+            )
+            for seed in range(2)
+        ]
+    )
     found = by_term(describe_course(rows.sort_values(["site", "episode_id", "day"]), plan.study))
     seen = rows.loc[rows["day"].eq(30), "total"].mean()
     assert seen < 20  # those who come are better off
@@ -101,7 +135,8 @@ def test_totals_that_fall_at_once_leave_the_mean_of_day_0_alone(plan):
         by_term(describe_course(each.sort_values(["site", "episode_id", "day"]), plan.study))
         for each in (pd.concat([rows, lower, late]), rows)
     )
-    for day in (0, 90):  # straight from day 0 to 7 and level after day 90 they would move by some points
+    # straight from day 0 to 7 and level after day 90 they would move by some points
+    for day in (0, 90):
         assert found.loc[f"mean_day_{day}", "estimate"] == pytest.approx(
             alone.loc[f"mean_day_{day}", "estimate"], abs=0.5
         )
@@ -115,12 +150,18 @@ def test_knots_are_where_totals_of_enough_episodes_and_sites_are(plan):
     assert place_knots(pd.concat([rows, between]), list(DAYS), guards) == pytest.approx(
         [0, np.log1p(7) / 2, *whole[1:]]
     )
-    for few in (between.head(guards.min_episodes - 1), between[between["site"].isin(["S00", "S01"])]):
+    for few in (
+        between.head(guards.min_episodes - 1),
+        between[between["site"].isin(["S00", "S01"])],
+    ):
         assert place_knots(pd.concat([rows, few]), list(DAYS), guards) == pytest.approx(whole)
 
 
 def test_slopes_that_do_not_vary_are_left_out_with_the_reason(plan):
-    found = [by_term(describe_course(simulate(seed, n=120, sites=3, slope_sd=0.0), plan.study)) for seed in range(4)]
+    found = [
+        by_term(describe_course(simulate(seed, n=120, sites=3, slope_sd=0.0), plan.study))
+        for seed in range(4)
+    ]
     notes = [rows.loc["mean_day_7", "note"] for rows in found]
     left_out = [rows for rows, note in zip(found, notes, strict=True) if not pd.isna(note)]
     assert left_out
@@ -146,7 +187,8 @@ def test_few_totals_near_a_day_give_a_status_and_leave_the_other_days_alone(plan
 
 
 @pytest.mark.parametrize(
-    ("day", "near"), [(0, 0), (1, np.nan), (2, 7), (7, 7), (14, 7), (15, 30), (51, 30), (53, 90), (400, 90)]
+    ("day", "near"),
+    [(0, 0), (1, np.nan), (2, 7), (7, 7), (14, 7), (15, 30), (51, 30), (53, 90), (400, 90)],
 )
 def test_each_day_is_near_the_nearest_by_log_time(day, near):
     np.testing.assert_equal(find_nearest_day(np.array([float(day)]), (7, 30, 90))[0], near)
@@ -159,7 +201,12 @@ def test_the_horizon_is_half_a_step_after_the_last_day():
 def test_the_last_total_on_or_before_day_0_is_that_of_day_0(plan, table):
     contacts = [(-40, 60), (-2, 50), (1, 44), (1, 40), (9, 20), (300, 8)]
     given = [
-        {"episode_id": "EP-1", "day": day, "dhi_total": total, "contact": ["clinic", "diary"][k % 2]}
+        {
+            "episode_id": "EP-1",
+            "day": day,
+            "dhi_total": total,
+            "contact": ["clinic", "diary"][k % 2],
+        }
         for k, (day, total) in enumerate(contacts)
     ]
     totals = select_totals(*build(given, {"EP-1": 9.0}, table), plan.study)
@@ -170,18 +217,26 @@ def test_the_last_total_on_or_before_day_0_is_that_of_day_0(plan, table):
 
 @pytest.mark.parametrize("status", ["untreated", "incomplete_record"])
 def test_untreated_and_incomplete_episodes_do_not_enter(plan, table, status):
-    tables = build([{"episode_id": "EP-1", "day": 7, "dhi_total": 20}], {"EP-1": np.inf}, table, status)
+    tables = build(
+        [{"episode_id": "EP-1", "day": 7, "dhi_total": 20}], {"EP-1": np.inf}, table, status
+    )
     assert select_totals(*tables, plan.study).empty
 
 
 def test_what_is_seen_later_changes_nothing_before(plan, table):
     given = [
-        {"episode_id": f"EP-{k}", "day": day, "dhi_total": 2 * (k % 9) + 10} for k in range(30) for day in (0, 6, 28)
+        {"episode_id": f"EP-{k}", "day": day, "dhi_total": 2 * (k % 9) + 10}
+        for k in range(30)
+        for day in (0, 6, 28)
     ]
     ends = {f"EP-{k}": 5.0 if k % 2 else 20.0 for k in range(30)}
     later = {key: end if end <= 6 else np.inf for key, end in ends.items()}
     one, other = (
-        tidy(compare_by_resolution(select_totals(*build(given, right, table), plan.study), plan.study))
+        tidy(
+            compare_by_resolution(
+                select_totals(*build(given, right, table), plan.study), plan.study
+            )
+        )
         for right in (ends, later)
     )
     early = one["term"].str.endswith("_7")
@@ -195,14 +250,24 @@ def test_means_by_resolution_are_means(plan):
     found = tidy(compare_by_resolution(rows, plan.study)).set_index(["stratum", "term"])
     near = rows[rows["day"].eq(7)]
     yes, no = (near.loc[near["seen"].eq(value), "total"].mean() for value in (True, False))
-    assert found.loc[("resolution_seen_by_then=yes", "mean_near_day_7"), "estimate"] == pytest.approx(yes)
-    assert found.loc[("resolution_seen_by_then=no", "mean_near_day_7"), "estimate"] == pytest.approx(no)
+    assert found.loc[
+        ("resolution_seen_by_then=yes", "mean_near_day_7"), "estimate"
+    ] == pytest.approx(yes)
+    assert found.loc[
+        ("resolution_seen_by_then=no", "mean_near_day_7"), "estimate"
+    ] == pytest.approx(no)
     assert found.loc[("all", "difference_near_day_7"), "estimate"] == pytest.approx(yes - no)
 
 
 def test_of_several_totals_near_a_day_the_nearest_counts_and_of_equals_the_later(plan):
     rows = pd.DataFrame(
-        {"site": "S01", "episode_id": ["A", "A", "A", "B"], "day": [3, 8, 12, 5], "near": 7.0, "total": [1, 2, 3, 4]}
+        {
+            "site": "S01",
+            "episode_id": ["A", "A", "A", "B"],
+            "day": [3, 8, 12, 5],
+            "near": 7.0,
+            "total": [1, 2, 3, 4],
+        }
     )
     assert pick_nearest(rows, 7)["total"].tolist() == [2, 4]
 
@@ -227,9 +292,15 @@ def test_shares_that_fell_are_counted_by_each_important_change(plan):
     found = by_term(describe_falls(rows, plan.study))
     assert found.loc["fell_by_11_by_day_7", ["estimate", "n_events"]].tolist() == [0.5, 20]
     assert found.loc["fell_by_18_by_day_7", ["estimate", "n_events"]].tolist() == [0.25, 10]
-    assert found.loc["started_below_11", "n_events"] == found.loc["share_at_zero_day_7", "n_events"] == 10
+    assert (
+        found.loc["started_below_11", "n_events"]
+        == found.loc["share_at_zero_day_7", "n_events"]
+        == 10
+    )
     exact = binomtest(20, 40).proportion_ci(method="exact")
-    assert found.loc["fell_by_11_by_day_7", ["lower", "upper"]].tolist() == pytest.approx([exact.low, exact.high])
+    assert found.loc["fell_by_11_by_day_7", ["lower", "upper"]].tolist() == pytest.approx(
+        [exact.low, exact.high]
+    )
     assert found.loc["fell_by_11_by_day_30", "status"] == "too_few"
 
 
@@ -250,7 +321,9 @@ def test_limits_of_a_share_are_exact_and_wider_where_sites_differ(plan):
 
     exact = binomtest(48, 120).proportion_ci(method="exact")
     even = by_term(describe_falls(build_sites([8] * 6), plan.study)).loc["share_at_zero_day_0"]
-    uneven = by_term(describe_falls(build_sites([2, 14, 5, 11, 3, 13]), plan.study)).loc["share_at_zero_day_0"]
+    uneven = by_term(describe_falls(build_sites([2, 14, 5, 11, 3, 13]), plan.study)).loc[
+        "share_at_zero_day_0"
+    ]
     assert even[["lower", "upper"]].tolist() == pytest.approx([exact.low, exact.high])
     assert uneven["estimate"] == pytest.approx(0.4)
     assert uneven["lower"] < exact.low < exact.high < uneven["upper"]
@@ -265,5 +338,7 @@ def test_the_order_of_rows_changes_nothing(plan, table):
     ]
     tables = build(given, {f"EP-{k}": float(5 + k) for k in range(40)}, table)
     one = estimate_handicap_change(*tables, plan)
-    other = estimate_handicap_change(*(rows.sample(frac=1, random_state=2) for rows in tables), plan)
+    other = estimate_handicap_change(
+        *(rows.sample(frac=1, random_state=2) for rows in tables), plan
+    )
     pd.testing.assert_frame_equal(one, other)

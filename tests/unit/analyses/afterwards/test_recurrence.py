@@ -1,10 +1,15 @@
-"""Recurrence: time zero is the first negative day, intervals end where the return was seen, and planted shares come back."""
+"""Recurrence: time zero is the first negative day, intervals end where the return was seen,
+and planted shares come back."""
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.analyses.afterwards.recurrence import estimate_recurrence, list_reported_returns, list_returns
+from pipeline.analyses.afterwards.recurrence import (
+    estimate_recurrence,
+    list_reported_returns,
+    list_returns,
+)
 from schemas.derived import Adjudications, Spells
 from tests.failure_cases import LATER, RIGHT, SILENT, case, derive
 from tests.unit.conftest import build_table
@@ -14,10 +19,14 @@ PER_DAY = 0.004
 
 @pytest.fixture
 def returns(table, plan):
-    """A function from looks and contacts of one episode to its return, as seen and as told, or None if it was not resolved."""
+    """A function from looks and contacts of one episode to its return, as seen and as told,
+    or None if it was not resolved."""
 
     def find(looks, contacts=(), treatments=({},)):
-        record = derive({name: table(name, rows) for name, rows in case(looks, treatments, contacts).items()}, plan)
+        record = derive(
+            {name: table(name, rows) for name, rows in case(looks, treatments, contacts).items()},
+            plan,
+        )
         seen = list_returns(record.spells, record.adjudications, "objective")
         gap = plan.study.resolution.recurrence_gap
         told = list_reported_returns(seen, record.adjudications, record.followups, gap)
@@ -36,7 +45,14 @@ def contact(day: int, back: str, **more) -> dict:
 
 
 def test_the_return_lies_after_the_last_look_without_it(returns):
-    looks = [RIGHT, look(3, True), look(10, False), look(40, False), look(100, True), look(130, False)]
+    looks = [
+        RIGHT,
+        look(3, True),
+        look(10, False),
+        look(40, False),
+        look(100, True),
+        look(130, False),
+    ]
     assert returns(looks)[0] == (10, 30, 90)
 
 
@@ -46,7 +62,9 @@ def test_time_counts_from_the_first_negative_day_and_goes_on_while_nothing_is_se
 
 
 @pytest.mark.parametrize(("day", "expected"), [(23, (30, 0, np.inf)), (24, (10, 0, 14))])
-def test_a_return_within_the_gap_is_the_same_spell_and_moves_time_zero(returns, plan, day, expected):
+def test_a_return_within_the_gap_is_the_same_spell_and_moves_time_zero(
+    returns, plan, day, expected
+):
     assert plan.study.resolution.recurrence_gap == 14
     assert returns([RIGHT, look(10, False), look(day, True), look(30, False)])[0] == expected
 
@@ -57,14 +75,24 @@ def test_whoever_was_not_resolved_is_not_at_risk(returns):
 
 def test_answers_bound_the_reported_return(returns):
     looks = [RIGHT, look(10, False)]
-    told = [contact(20, "no"), contact(60, "no"), contact(80, "unknown"), contact(90, "yes"), contact(200, "no")]
+    told = [
+        contact(20, "no"),
+        contact(60, "no"),
+        contact(80, "unknown"),
+        contact(90, "yes"),
+        contact(200, "no"),
+    ]
     assert returns(looks, told)[1] == (10, 50, 80)
     assert returns(looks, told[:3])[1] == (10, 50, np.inf)
 
 
 def test_a_report_within_the_gap_or_before_resolution_is_no_recurrence(returns):
     looks = [RIGHT, look(10, False)]
-    assert returns(looks, [contact(5, "yes"), contact(23, "yes"), contact(40, "no")])[1] == (10, 30, np.inf)
+    assert returns(looks, [contact(5, "yes"), contact(23, "yes"), contact(40, "no")])[1] == (
+        10,
+        30,
+        np.inf,
+    )
     assert returns(looks, [contact(24, "yes")])[1] == (10, 0, 14)
 
 
@@ -73,19 +101,30 @@ def test_a_yes_outweighs_a_no_of_the_same_day(returns):
     assert returns([RIGHT, look(10, False)], told)[1] == (10, 0, 50)
 
 
-def simulate(n: int, seed: int, *, sites: int = 8) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
-    """Spells resolved on day 5 that return with a constant hazard once the gap has passed, and are seen at a few later visits."""
+def simulate(
+    n: int, seed: int, *, sites: int = 8
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    """Spells resolved on day 5 that return with a constant hazard once the gap has passed,
+    and are seen at a few later visits."""
     rng = np.random.default_rng(seed)
     time = 14 + rng.exponential(1 / PER_DAY, n)
     visits = 10 * np.sort(rng.integers(2, 30, (n, 4)), axis=1)
     after = np.where(visits >= time[:, None], visits, np.inf).min(axis=1)
     before = np.where(visits < time[:, None], visits, 0).max(axis=1)
     base = pd.DataFrame(
-        {"site": [f"S{1 + i % sites:02d}" for i in range(n)], "episode_id": [f"EP-{i}" for i in range(n)]}
+        {
+            "site": [f"S{1 + i % sites:02d}" for i in range(n)],
+            "episode_id": [f"EP-{i}" for i in range(n)],
+        }
     )
     shared = base.assign(endpoint="objective", patient_id=[f"PT-{i}" for i in range(n)])
     first = shared.assign(
-        spell=1, start_day=0, left_days=0.0, right_days=5.0, last_look_days=before + 5.0, status="resolved"
+        spell=1,
+        start_day=0,
+        left_days=0.0,
+        right_days=5.0,
+        last_look_days=before + 5.0,
+        status="resolved",
     )
     back = np.isfinite(after)
     second = shared[back].assign(
@@ -99,9 +138,21 @@ def simulate(n: int, seed: int, *, sites: int = 8) -> tuple[pd.DataFrame, pd.Dat
     texts = dict.fromkeys(["variants", "side_signs", "criteria", "reasons_against"], "")
     verdicts = base.assign(
         **texts
-        | {"positional": "yes", "side": "right", "arm": "long", "mechanism": "unknown", "certainty": "definite"},
+        | {
+            "positional": "yes",
+            "side": "right",
+            "arm": "long",
+            "mechanism": "unknown",
+            "certainty": "definite",
+        },
         canal=np.where(np.arange(n) % 3 == 0, "lateral", "posterior"),
-        **{"arm_basis": pd.NA, "known_day": 0, "site_recognised": False, "side_by": "plane", "reclassified_day": pd.NA},
+        **{
+            "arm_basis": pd.NA,
+            "known_day": 0,
+            "site_recognised": False,
+            "side_by": "plane",
+            "reclassified_day": pd.NA,
+        },
     )
     told = [
         {"site": s, "episode_id": e, "day": int(day) + 5, "recurrence_reported": answer}
@@ -113,8 +164,12 @@ def simulate(n: int, seed: int, *, sites: int = 8) -> tuple[pd.DataFrame, pd.Dat
     return spells, Adjudications.cast(verdicts), build_table("followups", told)
 
 
-def shares(estimates: pd.DataFrame, endpoint: str = "objective", stratum: str = "all") -> pd.DataFrame:
-    return estimates[estimates["stratum"].eq(stratum) & estimates["endpoint"].eq(endpoint)].set_index("term")
+def shares(
+    estimates: pd.DataFrame, endpoint: str = "objective", stratum: str = "all"
+) -> pd.DataFrame:
+    return estimates[
+        estimates["stratum"].eq(stratum) & estimates["endpoint"].eq(endpoint)
+    ].set_index("term")
 
 
 @pytest.mark.parametrize("endpoint", ["objective", "patient_reported"])
@@ -132,19 +187,24 @@ def test_planted_shares_come_back(plan, endpoint):
 def test_taking_the_day_of_the_visit_for_the_day_of_the_return_would_be_too_high(plan):
     """The share of whom a return was seen by day 90, among all: what counting visits would give."""
     spells, verdicts, contacts = simulate(1500, seed=2)
-    row = shares(estimate_recurrence(spells, verdicts, contacts, plan)).loc["recurrence_free_upper_day_90"]
+    row = shares(estimate_recurrence(spells, verdicts, contacts, plan)).loc[
+        "recurrence_free_upper_day_90"
+    ]
     seen = (spells["spell"].eq(2) & spells["start_day"].le(95)).sum() / spells["spell"].eq(1).sum()
     assert (1 - seen) - row["estimate"] > 4 * row["std_error"]
 
 
 def test_least_and_most_are_told_where_they_differ(plan):
-    """Visits come every ten days, so that only days between them can lie within an interval of no information."""
+    """Visits come every ten days, so that only days between them can lie within an interval of no
+    information."""
     days = plan.study.recurrence.model_copy(update={"days": (85, 90, 105, 110, 125, 130, 145)})
     asked = plan.model_copy(update={"study": plan.study.model_copy(update={"recurrence": days})})
     found = shares(estimate_recurrence(*simulate(400, seed=3), asked))
     differing = set()
     for day in days.days:
-        lower, upper, both = (found.loc[f"recurrence_free_{edge}day_{day}"] for edge in ("lower_", "upper_", ""))
+        lower, upper, both = (
+            found.loc[f"recurrence_free_{edge}day_{day}"] for edge in ("lower_", "upper_", "")
+        )
         assert both["estimate"] == lower["estimate"]
         assert (both["lower"], both["upper"]) == (lower["lower"], upper["upper"])
         differs = upper["estimate"] - lower["estimate"] > 0.005
@@ -157,17 +217,24 @@ def test_least_and_most_are_told_where_they_differ(plan):
 def test_counts_at_risk_fall_and_the_events_of_a_day_are_those_known_by_it(plan):
     spells, verdicts, contacts = simulate(500, seed=4)
     found = shares(estimate_recurrence(spells, verdicts, contacts, plan))
-    at_risk = [found.loc[f"at_risk_day_{day}", "estimate"] for day in (0, *plan.study.recurrence.days)]
+    at_risk = [
+        found.loc[f"at_risk_day_{day}", "estimate"] for day in (0, *plan.study.recurrence.days)
+    ]
     assert at_risk == sorted(at_risk, reverse=True)
     second = spells[spells["spell"].eq(2)]
     for day in plan.study.recurrence.days:
-        assert found.loc[f"recurrence_free_day_{day}", "n_events"] == second["start_day"].le(day + 5).sum()
+        assert (
+            found.loc[f"recurrence_free_day_{day}", "n_events"]
+            == second["start_day"].le(day + 5).sum()
+        )
 
 
 def test_same_input_same_numbers_whatever_the_order(plan):
     tables = simulate(300, seed=5)
     shuffled = [rows.sample(frac=1, random_state=k) for k, rows in enumerate(tables)]
-    pd.testing.assert_frame_equal(estimate_recurrence(*tables, plan), estimate_recurrence(*shuffled, plan))
+    pd.testing.assert_frame_equal(
+        estimate_recurrence(*tables, plan), estimate_recurrence(*shuffled, plan)
+    )
 
 
 @pytest.mark.parametrize(("n", "status"), [(8, "too_few"), (400, "ok")])
@@ -188,8 +255,13 @@ def test_nobody_returned_is_an_answer(plan):
 def test_canals_and_other_verdicts(plan):
     spells, verdicts, contacts = simulate(600, seed=8)
     found = estimate_recurrence(spells, verdicts, contacts, plan)
-    counts = found[found["term"].eq("recurrence_free_day_90") & found["endpoint"].eq("objective")].set_index("stratum")
-    assert counts.loc[["canal=lateral", "canal=posterior"], "n_episodes"].sum() == counts.loc["all", "n_episodes"]
+    counts = found[
+        found["term"].eq("recurrence_free_day_90") & found["endpoint"].eq("objective")
+    ].set_index("stratum")
+    assert (
+        counts.loc[["canal=lateral", "canal=posterior"], "n_episodes"].sum()
+        == counts.loc["all", "n_episodes"]
+    )
     apart = Adjudications.cast(verdicts.assign(positional=["yes"] * 400 + ["undetermined"] * 200))
     kept = verdicts["episode_id"][:400]
     tables = [rows[rows["episode_id"].isin(kept)] for rows in (spells, verdicts, contacts)]

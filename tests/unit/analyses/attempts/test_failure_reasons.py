@@ -1,4 +1,5 @@
-"""Shares of reasons: exact limits against published ones, several reasons at once, and a status where there are few."""
+"""Shares of reasons: exact limits against published ones, several reasons at once,
+and a status where there are few."""
 
 import pandas as pd
 import pytest
@@ -14,7 +15,14 @@ VIEWS = list(VIEW)
 def build(told: list[set[str]], views: list[str] = VIEWS) -> pd.DataFrame:
     """Reasons of each episode, the same in each view; episodes alternate between two sites."""
     rows = [
-        {"site": f"S0{n % 2}", "episode_id": f"EP-{n}", "view": view, "reason": reason, "evidence": "x", "known_day": 7}
+        {
+            "site": f"S0{n % 2}",
+            "episode_id": f"EP-{n}",
+            "view": view,
+            "reason": reason,
+            "evidence": "x",
+            "known_day": 7,
+        }
         for view in views
         for n, reasons in enumerate(told)
         for reason in sorted(reasons)
@@ -41,21 +49,29 @@ def test_exact_limits_as_published(events, total, lower, upper, plan):
     row = share(estimate_failure_reasons(build(told), plan), "technique")
     assert row["estimate"] == pytest.approx(events / total)
     assert (round(row["lower"], 4), round(row["upper"], 4)) == (lower, upper)
-    assert (row["n_episodes"], row["n_events"], row["n_sites"], row["status"]) == (total, events, 2, "ok")
+    assert (row["n_episodes"], row["n_events"], row["n_sites"], row["status"]) == (
+        total,
+        events,
+        2,
+        "ok",
+    )
 
 
 def test_limits_are_quantiles_of_beta_distributions(plan):
     # Clopper CJ, Pearson ES. Biometrika 1934;26:404-413: one shape less above and below
     events, total = 3, 17
     row = share(
-        estimate_failure_reasons(build([{"wrong_side"}] * events + [{"undetermined"}] * 14), plan), "wrong_side"
+        estimate_failure_reasons(build([{"wrong_side"}] * events + [{"undetermined"}] * 14), plan),
+        "wrong_side",
     )
     assert row["lower"] == pytest.approx(beta.ppf(0.025, events, total - events + 1))
     assert row["upper"] == pytest.approx(beta.ppf(0.975, events + 1, total - events))
 
 
 def test_several_reasons_count_each_and_the_episode_once(plan):
-    estimates = estimate_failure_reasons(build([{"technique", "wrong_side"}] * 6 + [{"technique"}] * 6), plan)
+    estimates = estimate_failure_reasons(
+        build([{"technique", "wrong_side"}] * 6 + [{"technique"}] * 6), plan
+    )
     technique, wrong_side = share(estimates, "technique"), share(estimates, "wrong_side")
     assert (technique["n_episodes"], technique["estimate"], wrong_side["estimate"]) == (12, 1, 0.5)
     assert "several" in technique["note"]
@@ -73,7 +89,11 @@ def test_who_was_never_looked_at_is_in_no_other_share(plan):
     assert share(estimates, "not_positional")["n_events"] == 0
     never = share(estimates, "never_looked")
     assert (never["estimate"], never["n_episodes"]) == (0.5, 40)
-    assert never["population"] != share(estimates, "technique")["population"] == "first maneuver failed"
+    assert (
+        never["population"]
+        != share(estimates, "technique")["population"]
+        == "first maneuver failed"
+    )
 
 
 def test_the_largest_site_is_that_of_most_episodes_not_of_most_reasons(plan):
@@ -83,7 +103,9 @@ def test_the_largest_site_is_that_of_most_episodes_not_of_most_reasons(plan):
     assert (row["n_episodes"], row["n_sites"], row["by_site"]) == (20, 2, "S00=10/10 S01=10/10")
 
 
-@pytest.mark.parametrize(("total", "status"), [(10, "too_few"), (11, "ok"), (12, "ok"), (0, "too_few")])
+@pytest.mark.parametrize(
+    ("total", "status"), [(10, "too_few"), (11, "ok"), (12, "ok"), (0, "too_few")]
+)
 def test_few_episodes_give_a_status(total, status, plan):
     row = share(estimate_failure_reasons(build([{"technique"}] * total), plan), "technique")
     assert row["status"] == status
@@ -94,7 +116,9 @@ def test_each_view_and_reason_has_one_row_whatever_the_order(plan):
     reasons = build([{"technique"}] * 12 + [{"wrong_arm", "undetermined"}] * 3)
     estimates = estimate_failure_reasons(reasons, plan)
     assert len(estimates) == len(VIEW) * len(REASON) == estimates["stratum"].nunique()
-    pd.testing.assert_frame_equal(estimate_failure_reasons(reasons.sample(frac=1, random_state=1), plan), estimates)
+    pd.testing.assert_frame_equal(
+        estimate_failure_reasons(reasons.sample(frac=1, random_state=1), plan), estimates
+    )
 
 
 def test_remission_is_not_estimated_before_it_can_be_known(plan):
@@ -104,7 +128,9 @@ def test_remission_is_not_estimated_before_it_can_be_known(plan):
 
 
 def test_views_do_not_mix(plan):
-    reasons = pd.concat([build([{"undetermined"}] * 12, VIEWS[:1]), build([{"wrong_arm"}] * 12, VIEWS[1:])])
+    reasons = pd.concat(
+        [build([{"undetermined"}] * 12, VIEWS[:1]), build([{"wrong_arm"}] * 12, VIEWS[1:])]
+    )
     estimates = estimate_failure_reasons(reasons, plan)
     assert [share(estimates, "wrong_arm", view)["estimate"] for view in VIEWS] == [0, 1]
 
@@ -114,6 +140,8 @@ def test_where_sites_differ_the_limits_say_so(any_width):
     alike, differ = build(told, VIEWS[:1]), build(told, VIEWS[:1])
     alike["site"] = [f"S{n % 4}" for n in range(120)]
     differ["site"] = [f"S{n // 30}" for n in range(120)]  # one site has all of it
-    one, other = (share(estimate_failure_reasons(rows, any_width), "technique") for rows in (alike, differ))
+    one, other = (
+        share(estimate_failure_reasons(rows, any_width), "technique") for rows in (alike, differ)
+    )
     assert (one["estimate"], one["upper"]) == (0.25, pytest.approx(beta.ppf(0.975, 31, 90)))
     assert other["lower"] < 0.05 < one["lower"]

@@ -1,4 +1,5 @@
-"""Success of attempts: planted effects come back, selection is told apart from effects, and few data give a status."""
+"""Success of attempts: planted effects come back, selection is told apart from effects,
+and few data give a status."""
 
 import numpy as np
 import pandas as pd
@@ -27,7 +28,8 @@ def found(tables, plan):
 
 @pytest.fixture
 def brief(plan, monkeypatch):
-    """The plan, for tests of the model without patients: the other one, which takes most of the time, is refused."""
+    """The plan, for tests of the model without patients: the other one,
+    which takes most of the time, is refused."""
     refused = Refusal("not_converged", "left out of this test")
     monkeypatch.setattr("pipeline.analyses.attempts.success.fit_random", lambda *_: refused)
     return plan
@@ -55,7 +57,10 @@ def test_planted_spread_of_patients_comes_back_with_its_profile(found):
 
 
 def test_without_random_intercepts_selection_looks_like_an_effect(found):
-    marginal, mixed = (get(found, f"model={model}", "attempt_number=3")["estimate"] for model in ("marginal", "mixed"))
+    marginal, mixed = (
+        get(found, f"model={model}", "attempt_number=3")["estimate"]
+        for model in ("marginal", "mixed")
+    )
     assert marginal < 0.9 * mixed
 
 
@@ -81,7 +86,9 @@ def test_resolved_shares_are_those_of_the_simulated_patients(found, tables):
 
 @pytest.mark.parametrize(("slope", "fits"), [(1.0, True), (0.15, False)])
 def test_an_even_hazard_is_told_from_an_effect_at_once(brief, slope, fits):
-    tables = simulate_attempts(2500, seed=3, truth=Truth(level=-2.2 if fits else -0.6, slope=slope, patient_sd=0.0))
+    tables = simulate_attempts(
+        2500, seed=3, truth=Truth(level=-2.2 if fits else -0.6, slope=slope, patient_sd=0.0)
+    )
     row = get(estimate_attempt_success(*tables, brief), "model=marginal", "log_gap_slope")
     assert abs(row["estimate"] - slope) < 4 * row["std_error"]
     assert (row["lower"] <= 1 <= row["upper"]) == fits
@@ -91,7 +98,9 @@ def test_an_even_hazard_is_told_from_an_effect_at_once(brief, slope, fits):
 def test_order_of_rows_changes_no_byte(plan):
     tables = simulate_attempts(300, seed=4)
     once = estimate_attempt_success(*tables, plan)
-    again = estimate_attempt_success(*(table.sample(frac=1, random_state=k) for k, table in enumerate(tables)), plan)
+    again = estimate_attempt_success(
+        *(table.sample(frac=1, random_state=k) for k, table in enumerate(tables)), plan
+    )
     pd.testing.assert_frame_equal(once, again, check_exact=True)
 
 
@@ -110,7 +119,9 @@ def test_previous_family_is_that_of_the_session_before_even_if_nobody_looked():
     episodes, verdicts, attempts = simulate_attempts(1, seed=1)
     one = attempts.iloc[[0]]
     families, outcomes = ["epley", "semont", "semont"], ["not_looked", "positive", "negative"]
-    sessions = pd.concat([one] * 3, ignore_index=True).assign(session=[1, 2, 3], family=families, outcome=outcomes)
+    sessions = pd.concat([one] * 3, ignore_index=True).assign(
+        session=[1, 2, 3], family=families, outcome=outcomes
+    )
     rows = describe_attempts(episodes, verdicts, sessions)
     assert rows["previous"].tolist() == ["other family", "same family or first"]
     assert rows["attempt_number"].tolist() == ["2", "3"]
@@ -137,7 +148,11 @@ def test_an_effect_seen_at_one_site_only_is_withheld(brief):
     episodes, verdicts, attempts = simulate_attempts(1500, seed=8)
     home = attempts["setting"].eq("home") & attempts["site"].ne("S003")
     attempts.loc[home, ["setting", "performed_by"]] = ["clinic", "clinician"]
-    row = get(estimate_attempt_success(episodes, verdicts, attempts, brief), "model=marginal", "setting=home")
+    row = get(
+        estimate_attempt_success(episodes, verdicts, attempts, brief),
+        "model=marginal",
+        "setting=home",
+    )
     assert row["status"] == "not_identified"
     assert "rests on one site" in row["note"]
 
@@ -146,7 +161,10 @@ def test_a_separated_class_is_refused_and_pulls_no_other(brief):
     episodes, verdicts, attempts = simulate_attempts(700, seed=12)
     late = verdicts["episode_id"].str.endswith("7") & verdicts["canal"].eq("lateral")
     odd = attempts.merge(verdicts[late], on=["site", "episode_id"])["episode_id"]
-    attempts.loc[attempts["episode_id"].isin(odd), ["fit", "outcome"]] = ["not_applicable", "negative"]
+    attempts.loc[attempts["episode_id"].isin(odd), ["fit", "outcome"]] = [
+        "not_applicable",
+        "negative",
+    ]
     found = estimate_attempt_success(episodes, verdicts, attempts, brief)
     row = get(found, "model=marginal", "fit=not_applicable")
     assert (row["status"], "separation" in row["note"]) == ("not_identified", True)
@@ -178,19 +196,25 @@ def test_many_sites_have_a_random_intercept(plan):
 
 
 def test_raw_shares_add_up_to_all_attempts(found, tables):
-    rows = found[found["stratum"].str.startswith(("attempt_number=", "smaller cells: attempt_number"))]
+    rows = found[
+        found["stratum"].str.startswith(("attempt_number=", "smaller cells: attempt_number"))
+    ]
     assert rows["n_events"].sum() == tables[2]["outcome"].eq("negative").sum()
 
 
 @pytest.mark.parametrize("sd", [0.0, 0.8, 2.0])
 def test_average_over_people_and_spread_is_that_of_brute_force(sd):
-    people = People(np.array([[1.0, 0.0], [1.0, 1.0]]), np.array([3.0, 1.0]), np.zeros(2, dtype=int))
+    people = People(
+        np.array([[1.0, 0.0], [1.0, 1.0]]), np.array([3.0, 1.0]), np.zeros(2, dtype=int)
+    )
     coef, dose = np.array([-0.5, 0.7]), np.array([0.5, 1.0, 2.5])
     survival = average_survival(people, coef, sd, dose)
     for each, value in zip(dose, survival, strict=True):
         parts = [
             quad(
-                lambda z, linear=linear, each=each: norm.pdf(z) * np.exp(-each * np.exp(linear + sd * z)),
+                lambda z, linear=linear, each=each: (
+                    norm.pdf(z) * np.exp(-each * np.exp(linear + sd * z))
+                ),
                 -9,
                 9,
                 limit=200,

@@ -4,15 +4,26 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.analyses.description.agreement import list_disagreements, measure_agreement, pair_diagnoses
+from pipeline.analyses.description.agreement import (
+    list_disagreements,
+    measure_agreement,
+    pair_diagnoses,
+)
 
 
 def spread(table: np.ndarray, values: list[str], sites: int = 4) -> pd.DataFrame:
-    """Pairs whose recorded (rows) by adjudicated (columns) canals make the table; the side agrees throughout."""
-    cells = [(r, a) for i, r in enumerate(values) for j, a in enumerate(values) for _ in range(table[i, j])]
+    """Pairs whose recorded (rows) by adjudicated (columns) canals make the table;
+    the side agrees throughout."""
+    cells = [
+        (r, a)
+        for i, r in enumerate(values)
+        for j, a in enumerate(values)
+        for _ in range(table[i, j])
+    ]
     rows = pd.DataFrame(cells, columns=["recorded_canal", "canal"]).astype("string")
     rows = rows.assign(
-        site=[f"S{1 + n % sites:02d}" for n in range(len(rows))], episode_id=[f"EP-{n}" for n in range(len(rows))]
+        site=[f"S{1 + n % sites:02d}" for n in range(len(rows))],
+        episode_id=[f"EP-{n}" for n in range(len(rows))],
     )
     same = {"side": "right", "arm": "long", "mechanism": "canalolithiasis"}
     return rows.assign(**same, **{f"recorded_{part}": value for part, value in same.items()})
@@ -24,8 +35,9 @@ def rows_of(pairs: pd.DataFrame, plan, stratum: str = "all") -> pd.DataFrame:
 
 
 def test_published_kappa_comes_back(plan):
-    # Fleiss JL, Cohen J, Everitt BS. Psychol Bull 1969;72:323-327, worked example (quoted from memory): 200 cases, proportions
-    # agreeing .70, kappa .429, variance .002885 (standard error .054)
+    # Fleiss JL, Cohen J, Everitt BS. Psychol Bull 1969;72:323-327, worked example (quoted from
+    # memory): 200 cases, proportions agreeing .70, kappa .429, variance .002885 (standard error
+    # .054)
     table = np.array([[106, 10, 4], [22, 28, 10], [2, 12, 6]])
     found = rows_of(spread(table, ["posterior", "lateral", "anterior"]), plan)
     assert found.loc["canal_agreement", "estimate"] == pytest.approx(0.70)
@@ -41,7 +53,9 @@ def test_exact_interval_of_a_share(plan):
 
 
 def test_perfect_agreement_claims_no_certainty(plan):
-    kappa = rows_of(spread(np.diag([10, 10, 0]), ["posterior", "lateral", "anterior"]), plan).loc["canal_kappa"]
+    kappa = rows_of(spread(np.diag([10, 10, 0]), ["posterior", "lateral", "anterior"]), plan).loc[
+        "canal_kappa"
+    ]
     assert (kappa["estimate"], kappa["status"]) == (1, "ok")
     assert kappa[["lower", "upper", "std_error"]].isna().all()
 
@@ -57,7 +71,10 @@ def test_few_and_single_valued_pairs_give_a_status(plan):
 def test_only_named_diagnoses_of_positional_episodes_are_compared(table, plan):
     episodes = table(
         "episodes",
-        [{"episode_id": f"EP-{n}", "recorded_canal": c} for n, c in enumerate(["posterior", "uncertain", "lateral"])],
+        [
+            {"episode_id": f"EP-{n}", "recorded_canal": c}
+            for n, c in enumerate(["posterior", "uncertain", "lateral"])
+        ],
     )
     verdicts = episodes[["site", "episode_id"]].assign(
         positional=["yes", "yes", "undetermined"],
@@ -73,7 +90,9 @@ def test_only_named_diagnoses_of_positional_episodes_are_compared(table, plan):
 
 def test_disagreements_name_their_site_and_ambiguous_canals_are_none():
     pairs = spread(np.array([[1, 1], [0, 1]]), ["posterior", "lateral"])
-    either = pairs.iloc[[0]].assign(canal="anterior_or_posterior", recorded_canal="anterior", episode_id="EP-X")
+    either = pairs.iloc[[0]].assign(
+        canal="anterior_or_posterior", recorded_canal="anterior", episode_id="EP-X"
+    )
     differing = list_disagreements(pd.concat([pairs, either]))
     assert differing[["recorded_canal", "canal"]].to_numpy().tolist() == [["posterior", "lateral"]]
 
@@ -81,31 +100,49 @@ def test_disagreements_name_their_site_and_ambiguous_canals_are_none():
 def test_arms_and_mechanisms_are_compared_where_both_name_one(table, plan):
     recorded = [
         *[{"recorded_arm": "long"}] * 15,
-        *[{"recorded_arm": "short", "arm_basis": "sitting_up", "recorded_mechanism": "cupulolithiasis"}] * 5,
+        *[
+            {
+                "recorded_arm": "short",
+                "arm_basis": "sitting_up",
+                "recorded_mechanism": "cupulolithiasis",
+            }
+        ]
+        * 5,
         *[{"recorded_arm": "short", "arm_basis": "treatment_response"}] * 3,
         *[{"recorded_arm": "not_applicable", "recorded_mechanism": "unknown"}] * 2,
     ]
-    episodes = table("episodes", [row | {"episode_id": f"EP-{n:02d}"} for n, row in enumerate(recorded)])
+    episodes = table(
+        "episodes", [row | {"episode_id": f"EP-{n:02d}"} for n, row in enumerate(recorded)]
+    )
     verdicts = episodes[["site", "episode_id"]].assign(
-        positional="yes", canal="posterior", side="right", arm=["long"] * 12 + ["cupula"] * 2 + ["long"] * 11,
+        positional="yes",
+        canal="posterior",
+        side="right",
+        arm=["long"] * 12 + ["cupula"] * 2 + ["long"] * 11,
         mechanism=["canalolithiasis"] * 12 + ["cupulolithiasis"] * 13,
-    )  # fmt: skip
+    )
     found = rows_of(pair_diagnoses(episodes, verdicts), plan)
     arm, mechanism = found.loc["arm_agreement"], found.loc["mechanism_agreement"]
-    # 13 long and 5 short arms are compared (not the 2 on the cupula, the 3 by response, the 2 without an arm)
+    # 13 long and 5 short arms are compared (not the 2 on the cupula, the 3 by response, the 2
+    # without an arm)
     assert (arm["n_episodes"], arm["n_events"]) == (18, 13)
     assert found.loc["arm:recorded=short,adjudicated=long", "estimate"] == 5
     assert found.loc["arm_kappa", "status"] == "not_identified"  # every look says long
     assert (mechanism["n_episodes"], mechanism["n_events"]) == (23, 17)
-    assert found.loc["mechanism:recorded=canalolithiasis,adjudicated=cupulolithiasis", "estimate"] == 6
+    assert (
+        found.loc["mechanism:recorded=canalolithiasis,adjudicated=cupulolithiasis", "estimate"] == 6
+    )
 
 
 def test_where_sites_differ_the_limits_of_the_pool_say_so(any_width):
     table = np.array([[80, 20], [20, 80]])
     alike = spread(table, ["posterior", "lateral"], sites=5)
     wrong = alike["canal"].ne(alike["recorded_canal"]).to_numpy()
-    differ = alike.assign(site=np.where(wrong, "S01", alike["site"]))  # all that disagree are of one site
-    found = {name: rows_of(pairs, any_width) for name, pairs in (("alike", alike), ("differ", differ))}
+    # all that disagree are of one site
+    differ = alike.assign(site=np.where(wrong, "S01", alike["site"]))
+    found = {
+        name: rows_of(pairs, any_width) for name, pairs in (("alike", alike), ("differ", differ))
+    }
     one, other = (found[name].loc["canal_agreement"] for name in ("alike", "differ"))
     assert one["estimate"] == other["estimate"]
     assert other["upper"] - other["lower"] > 2 * (one["upper"] - one["lower"])

@@ -16,9 +16,15 @@ def test_the_largest_site_of_what_was_handed_in_has_most_episodes_not_most_deliv
         "rows_stored": [95, 5],
     }
     row_counts = deliveries[["site", "delivery"]].assign(table="episodes", **rows)
-    verdicts = pd.DataFrame({"site": sites, "episode_id": [f"EP-{n}" for n in range(100)], "positional": "yes"})
-    spells = verdicts[["site", "episode_id"]].assign(spell=1, endpoint="objective", status="resolved")
-    found = count_flow(row_counts, deliveries, verdicts.assign(reclassified_day=pd.NA), spells).set_index("term")
+    verdicts = pd.DataFrame(
+        {"site": sites, "episode_id": [f"EP-{n}" for n in range(100)], "positional": "yes"}
+    )
+    spells = verdicts[["site", "episode_id"]].assign(
+        spell=1, endpoint="objective", status="resolved"
+    )
+    found = count_flow(
+        row_counts, deliveries, verdicts.assign(reclassified_day=pd.NA), spells
+    ).set_index("term")
     for term in ("handed_in", "stored", "positional", "followed"):
         told = found.loc[term, ["estimate", "n_episodes", "n_sites", "by_site"]]
         assert told.tolist() == [100, 100, 2, "S01=95 S02=5"]

@@ -1,4 +1,5 @@
-"""The ledger of denominators: each base counts whom it says, and what is left of the larger one adds up with it."""
+"""The ledger of denominators: each base counts whom it says,
+and what is left of the larger one adds up with it."""
 
 import pandas as pd
 import pytest
@@ -11,7 +12,8 @@ from tests.failure_cases import FAILED, LATER, RIGHT, SILENT, case, derive, gath
 EPLEY, SEMONT = {"maneuver": "epley"}, {"maneuver": "semont"}
 WELL = [RIGHT, SILENT | LATER | {"day": 7}]
 CASES = [  # looks, treatments
-    (FAILED, [EPLEY, SEMONT | {"day": 7, "attempt": 2}]),  # failed, changed; the second session was never tested
+    # failed, changed; the second session was never tested
+    (FAILED, [EPLEY, SEMONT | {"day": 7, "attempt": 2}]),
     (FAILED, [EPLEY, EPLEY | {"day": 7, "attempt": 2}]),  # failed, repeated
     (FAILED, [EPLEY]),  # failed, no second session
     (FAILED, [{"maneuver": "observe"}]),  # still positive, but nothing was moved
@@ -46,15 +48,36 @@ EXPECTED = {
 @pytest.fixture(scope="module")
 def counted(plan) -> pd.Series:
     """The numbers of the ledger by name."""
-    patients = ["PT-0", *(f"PT-{number}" for number in range(len(CASES) - 1))]  # one patient has the first two
-    cases = [case(looks, given, patient_id=who) for (looks, given), who in zip(CASES, patients, strict=True)]
+    # one patient has the first two
+    patients = ["PT-0", *(f"PT-{number}" for number in range(len(CASES) - 1))]
+    cases = [
+        case(looks, given, patient_id=who)
+        for (looks, given), who in zip(CASES, patients, strict=True)
+    ]
     record = derive(gather(cases), plan, ("EP-6",))
     reasons = explain_failures(record, plan.criteria, plan.maneuvers, plan.failure)
     rows = pd.DataFrame(
-        {"site": ["S01", "S02"], "delivery": "001", "table": "episodes", "rows_in": [9, 3], "rows_withdrawn": [1, 0]}
+        {
+            "site": ["S01", "S02"],
+            "delivery": "001",
+            "table": "episodes",
+            "rows_in": [9, 3],
+            "rows_withdrawn": [1, 0],
+        }
     )
-    deliveries = pd.DataFrame({"site": ["S01", "S02"], "delivery": "001", "is_current": [True, False]})
-    tables = (rows, deliveries, record.episodes, record.adjudications, record.attempts, record.spells, reasons, plan)
+    deliveries = pd.DataFrame(
+        {"site": ["S01", "S02"], "delivery": "001", "is_current": [True, False]}
+    )
+    tables = (
+        rows,
+        deliveries,
+        record.episodes,
+        record.adjudications,
+        record.attempts,
+        record.spells,
+        reasons,
+        plan,
+    )
     return count_denominators(*tables).set_index("term")["estimate"].astype(int)
 
 
@@ -72,5 +95,6 @@ def test_bases_are_declared_whole():
     for name, base in BASES.items():
         assert base.noun in NOUNS
         assert base.says
-        assert not base.of or list(BASES).index(base.of) < list(BASES).index(name)  # the larger one comes before
+        # the larger one comes before
+        assert not base.of or list(BASES).index(base.of) < list(BASES).index(name)
         assert not base.without or base.of

@@ -1,4 +1,5 @@
-"""Days to the first test: who is counted, what counts as a test, and the curve of a worked example."""
+"""Days to the first test: who is counted, what counts as a test,
+and the curve of a worked example."""
 
 import numpy as np
 import pandas as pd
@@ -14,7 +15,8 @@ SITES = ("S01", "S02", "S03", "S04", "S05")
 
 
 def gather(tested: list[int | None], last: list[int], **more) -> dict[str, pd.DataFrame]:
-    """Delivered and derived rows of treated episodes, each first tested on a day (None: never) and last heard of on another."""
+    """Delivered and derived rows of treated episodes, each first tested on a day (None: never)
+    and last heard of on another."""
     who = [{"site": SITES[n % len(SITES)], "episode_id": f"EP-{n}"} for n in range(len(tested))]
     looks = [key | {"day": day} for key, day in zip(who, tested, strict=True) if day is not None]
     looks += [key | {"day": 0} for key in who]  # before and after the maneuver of day 0
@@ -22,9 +24,13 @@ def gather(tested: list[int | None], last: list[int], **more) -> dict[str, pd.Da
     return {
         "examinations": build_table("examinations", looks),
         "treatments": build_table("treatments", [key | {"day": 0} for key in who]),
-        "followups": build_table("followups", [key | {"day": day} for key, day in zip(who, last, strict=True)]),
+        "followups": build_table(
+            "followups", [key | {"day": day} for key, day in zip(who, last, strict=True)]
+        ),
         "adjudications": keys.assign(positional=more.get("positional", "yes")),
-        "attempts": pd.concat([keys.assign(session=s, setting=w) for s, w in ((1, "clinic"), (2, "home"))]),
+        "attempts": pd.concat(
+            [keys.assign(session=s, setting=w) for s, w in ((1, "clinic"), (2, "home"))]
+        ),
     }
 
 
@@ -36,12 +42,15 @@ def test_a_test_counts_from_the_day_after_and_who_was_never_tested_up_to_the_las
 
 
 def test_only_treated_positional_episodes_count():
-    rows = gather([3, 3, 3], [9, 9, 9], positional=["yes", "probable_non_positional", "undetermined"])
+    rows = gather(
+        [3, 3, 3], [9, 9, 9], positional=["yes", "probable_non_positional", "undetermined"]
+    )
     assert list(list_delays(**rows)["episode_id"]) == ["EP-0"]
 
 
 def test_the_curve_of_a_worked_example(plan):
-    """Ten episodes a site: four tested on day 1, one of six heard of last on day 5, four of five tested on day 7.
+    """Ten episodes a site: four tested on day 1, one of six heard of last on day 5,
+    four of five tested on day 7.
 
     S(1) = 6/10; S(7) = 6/10 x 1/5 (Kaplan and Meier 1958, by hand).
     """
@@ -72,13 +81,20 @@ def test_few_episodes_or_sites_give_a_status(plan):
 
 
 @settings(max_examples=25, deadline=None)
-@given(st.lists(st.one_of(st.none(), st.integers(1, 60)), min_size=40, max_size=60), st.integers(0, 1000))
+@given(
+    st.lists(st.one_of(st.none(), st.integers(1, 60)), min_size=40, max_size=60),
+    st.integers(0, 1000),
+)
 def test_shares_grow_from_day_to_day_and_limits_hold_them(plan, tested, seed):
     last = np.random.default_rng(seed).integers(0, 90, len(tested)).tolist()
     found = estimate_first_test(**gather(tested, last), config=plan)
     assert not found.duplicated(["stratum", "term"]).any()
-    for _, part in found[found["term"].str.startswith("tested") & found["status"].eq("ok")].groupby("stratum"):
+    for _, part in found[found["term"].str.startswith("tested") & found["status"].eq("ok")].groupby(
+        "stratum"
+    ):
         assert part["estimate"].is_monotonic_increasing
         assert part["lower"].is_monotonic_increasing
-        assert ((part["lower"] <= part["estimate"] + 1e-9) & (part["estimate"] <= part["upper"] + 1e-9)).all()
+        assert (
+            (part["lower"] <= part["estimate"] + 1e-9) & (part["estimate"] <= part["upper"] + 1e-9)
+        ).all()
     assert list(list_delays(**gather(tested, last))[EPISODE].columns) == EPISODE

@@ -10,10 +10,13 @@ FLAG = "unresolved_after_fitting_maneuvers"
 
 
 def count(plan, flagged: list[int], positional: list[str], treated: list[int]) -> pd.DataFrame:
-    """The shares where the episodes of these numbers are flagged and treated; each episode's verdict in `positional`."""
+    """The shares where the episodes of these numbers are flagged and treated;
+    each episode's verdict in `positional`."""
 
     def name(numbers) -> pd.DataFrame:
-        return pd.DataFrame({"site": [f"S0{n % 2}" for n in numbers], "episode_id": [f"EP-{n}" for n in numbers]})
+        return pd.DataFrame(
+            {"site": [f"S0{n % 2}" for n in numbers], "episode_id": [f"EP-{n}" for n in numbers]}
+        )
 
     rows = count_later_flags(
         name(flagged).assign(flag=FLAG),
@@ -21,11 +24,15 @@ def count(plan, flagged: list[int], positional: list[str], treated: list[int]) -
         name([n for n in treated for _ in range(2)]),  # two sessions each
         plan,
     )
-    return tidy_estimates(rows, analysis="non_positional", method="share of episodes").set_index("stratum")
+    return tidy_estimates(rows, analysis="non_positional", method="share of episodes").set_index(
+        "stratum"
+    )
 
 
 def test_only_treated_positional_episodes_count(plan):
-    found = count(plan, [0, 3, 5], ["yes"] * 3 + ["probable_non_positional"] + ["yes"] * 2, [0, 1, 2, 3, 4])
+    found = count(
+        plan, [0, 3, 5], ["yes"] * 3 + ["probable_non_positional"] + ["yes"] * 2, [0, 1, 2, 3, 4]
+    )
     row = found.loc[f"later_flag={FLAG}"]
     assert (row["n_episodes"], row["n_events"], row["n_sites"], row["status"]) == (4, 1, 2, "ok")
     assert row["estimate"] == pytest.approx(1 / 4)

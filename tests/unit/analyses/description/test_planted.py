@@ -1,4 +1,5 @@
-"""Planted against read: counts that add up, shares only where looks can tell, open readings, and a status where there are few."""
+"""Planted against read: counts that add up, shares only where looks can tell, open readings,
+and a status where there are few."""
 
 import pandas as pd
 import pytest
@@ -11,11 +12,26 @@ CUPULA = "posterior/right/cupula/cupulolithiasis"
 
 
 def plant(
-    count: int, start: int = 0, pattern: str = "posterior_long", positional: str = "yes", **place: str
+    count: int,
+    start: int = 0,
+    pattern: str = "posterior_long",
+    positional: str = "yes",
+    **place: str,
 ) -> list[dict]:
-    where = {"canal": "posterior", "arm": "long", "mechanism": "canalolithiasis", "side": "right"} | place
+    where = {
+        "canal": "posterior",
+        "arm": "long",
+        "mechanism": "canalolithiasis",
+        "side": "right",
+    } | place
     return [
-        {"site": f"S0{n % 2}", "episode_id": f"EP-{n}", "pattern": pattern, "is_positional": positional, **where}
+        {
+            "site": f"S0{n % 2}",
+            "episode_id": f"EP-{n}",
+            "pattern": pattern,
+            "is_positional": positional,
+            **where,
+        }
         for n in range(start, start + count)
     ]
 
@@ -45,7 +61,11 @@ def compare(truth: list[dict], readings: list[dict], looks: list[dict], plan) ->
 
 def test_counts_and_shares(plan):
     truth = plant(20)
-    readings = read(truth[:15]) + read(truth[15:18], canal="unknown") + read(truth[18:], positional="undetermined")
+    readings = (
+        read(truth[:15])
+        + read(truth[15:18], canal="unknown")
+        + read(truth[18:], positional="undetermined")
+    )
     rows = compare(truth, readings, look(truth), plan).loc["planted=posterior_long"]
     counted, told = rows.loc[POPULATION], rows.loc[LOOKS_TELL]
     assert counted.loc["positional:read=yes", "estimate"] == 18
@@ -55,7 +75,11 @@ def test_counts_and_shares(plan):
         assert counted["estimate"][counted.index.str.startswith(f"{part}:")].sum() == size
     assert told.loc["positional_recovered", "estimate"] == pytest.approx(0.9)
     assert told.loc["canal_recovered", "estimate"] == pytest.approx(0.75)
-    assert told.loc["variant_recovered", ["n_episodes", "n_events", "n_sites"]].tolist() == [20, 15, 2]
+    assert told.loc["variant_recovered", ["n_episodes", "n_events", "n_sites"]].tolist() == [
+        20,
+        15,
+        2,
+    ]
 
 
 @pytest.mark.parametrize(
@@ -67,7 +91,8 @@ def test_counts_and_shares(plan):
         ({}, [{"test": "supine_roll"}], False),
         ({"canal": "lateral"}, [{"test": "supine_roll"}], True),
         ({"arm": "short"}, [{"test": "sitting_up", "side": "none"}], True),
-        ({}, [{"test": "sitting_up", "side": "none"}], False),  # sitting up shows the short arm only
+        # sitting up shows the short arm only
+        ({}, [{"test": "sitting_up", "side": "none"}], False),
         ({"canal": "multiple", "arm": "unknown"}, [{}], False),
         ({"canal": "multiple", "arm": "unknown"}, [{}, {"side": "left"}], True),
         ({"canal": "multiple", "arm": "unknown"}, [{}, {"test": "supine_roll"}], True),
@@ -90,8 +115,12 @@ def test_a_reading_left_open_is_allowed_but_not_recovered(plan):
     truth = plant(12)
     readings = read(truth, variants=f"{CUPULA} {LONG}", arm="unknown", mechanism="unknown")
     told = compare(truth, readings, look(truth), plan).loc[("planted=posterior_long", LOOKS_TELL)]
-    assert told["estimate"][["canal_recovered", "variant_recovered", "variant_allowed"]].tolist() == [1, 0, 1]
-    told = compare(truth, read(truth, variants=CUPULA), look(truth), plan).loc[("planted=posterior_long", LOOKS_TELL)]
+    assert told["estimate"][
+        ["canal_recovered", "variant_recovered", "variant_allowed"]
+    ].tolist() == [1, 0, 1]
+    told = compare(truth, read(truth, variants=CUPULA), look(truth), plan).loc[
+        ("planted=posterior_long", LOOKS_TELL)
+    ]
     assert told.loc["variant_allowed", "estimate"] == 0
 
 
@@ -116,7 +145,9 @@ def test_both_ears_are_recovered_as_the_canal_with_both_sides(plan):
 
 def test_an_unknown_arm_is_not_asked_for(plan):
     truth = plant(12, pattern="anterior", canal="anterior", arm="unknown")
-    told = compare(truth, read(truth, canal="anterior"), look(truth), plan).loc[("planted=anterior", LOOKS_TELL)]
+    told = compare(truth, read(truth, canal="anterior"), look(truth), plan).loc[
+        ("planted=anterior", LOOKS_TELL)
+    ]
     assert "arm_recovered" not in told.index
     assert told.loc["variant_recovered", "estimate"] == 1
 

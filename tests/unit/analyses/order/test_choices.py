@@ -1,4 +1,5 @@
-"""Who stands at the choice after a failed first session, what was chosen, and that nothing later is looked at but the outcome."""
+"""Who stands at the choice after a failed first session, what was chosen,
+and that nothing later is looked at but the outcome."""
 
 import numpy as np
 import pandas as pd
@@ -11,7 +12,9 @@ from schemas import codes
 from tests.failure_cases import LATER, RIGHT, SILENT, case, derive, gather
 
 OUTCOME = ["left_days", "right_days"]
-EPLEY, SEMONT, OBSERVE, UNLISTED = ({"maneuver": code} for code in ("epley", "semont", "observe", "other"))
+EPLEY, SEMONT, OBSERVE, UNLISTED = (
+    {"maneuver": code} for code in ("epley", "semont", "observe", "other")
+)
 
 
 def look(day: int, positive: bool) -> dict:
@@ -19,9 +22,14 @@ def look(day: int, positive: bool) -> dict:
 
 
 def choose(plan, cases) -> pd.DataFrame:
-    """The rows of several episodes by their number: each case is its looks, its treatments, and further contacts."""
+    """The rows of several episodes by their number: each case is its looks, its treatments,
+    and further contacts."""
     numbered = [
-        case(looks, [{"attempt": k} | treatment for k, treatment in enumerate(treatments, start=1)], contacts)
+        case(
+            looks,
+            [{"attempt": k} | treatment for k, treatment in enumerate(treatments, start=1)],
+            contacts,
+        )
         for looks, treatments, contacts in cases
     ]
     record = derive(gather(numbered), plan)
@@ -47,7 +55,10 @@ def test_choices(plan):
         ([UNLISTED], [UNLISTED], "unlisted"),
         ([EPLEY], [], "no_second_session"),
     ]
-    cases = [(FAILED, [*first, *(each | {"day": 7} for each in second)], ()) for first, second, _ in expected]
+    cases = [
+        (FAILED, [*first, *(each | {"day": 7} for each in second)], ())
+        for first, second, _ in expected
+    ]
     rows = choose(plan, cases)
     assert dict(rows["choice"]) == {k: choice for k, (_, _, choice) in enumerate(expected)}
     assert set(rows["choice"]) <= set(codes.CHOICE)
@@ -57,9 +68,14 @@ def test_who_did_not_fail_does_not_stand_at_the_choice(plan):
     untold = [
         [RIGHT, look(7, False)],  # a success
         [RIGHT],  # nobody looked
-        [RIGHT, look(9, True)],  # the look came after the second session: it tells nothing of the first
+        # the look came after the second session: it tells nothing of the first
+        [RIGHT, look(9, True)],
     ]
-    assert list(choose(plan, [(looks, [EPLEY, SEMONT | {"day": 8}], ()) for looks in [*untold, FAILED]]).index) == [3]
+    assert list(
+        choose(
+            plan, [(looks, [EPLEY, SEMONT | {"day": 8}], ()) for looks in [*untold, FAILED]]
+        ).index
+    ) == [3]
 
 
 def test_what_moved_nothing_cannot_fail(plan):
@@ -75,7 +91,12 @@ def test_the_choice_and_the_reasons_of_failure_are_of_the_same_sessions(plan):
     record = derive(gather(cases), plan, ("EP-4",))
     reasons = explain_failures(record, plan.criteria, plan.maneuvers, plan.failure)
     chosen = list_choices(
-        record.episodes, record.adjudications, record.attempts, record.spells, "objective", plan.maneuvers
+        record.episodes,
+        record.adjudications,
+        record.attempts,
+        record.spells,
+        "objective",
+        plan.maneuvers,
     )
     failed = reasons.loc[reasons["reason"].ne("never_looked"), "episode_id"]
     assert set(failed) == set(chosen["episode_id"]) == {"EP-0"}
@@ -89,7 +110,8 @@ def test_whoever_was_resolved_before_the_second_session_is_counted_only(plan):
     rows = choose(plan, [*cases, (back_within_the_gap, [EPLEY, SEMONT | {"day": 12}], ())])
     assert list(rows["choice"]) == ["over_before", "over_before", "change", "over_before"]
     before_the_second = [tuple(interval) for interval in rows[OUTCOME].to_numpy()]
-    assert before_the_second == [(0, np.inf), (0, np.inf), (0, 1), (0, np.inf)]  # on day 30 another spell had begun
+    # on day 30 another spell had begun
+    assert before_the_second == [(0, np.inf), (0, np.inf), (0, 1), (0, np.inf)]
 
 
 def test_time_counts_from_the_second_session(plan):
@@ -102,15 +124,24 @@ def test_time_counts_from_the_second_session(plan):
     ]
     later = [[*FAILED, *(look(*each) for each in looks)] for looks, _ in expected]
     rows = choose(plan, [(looks, [EPLEY, SEMONT | {"day": 10}], ()) for looks in later])
-    assert [tuple(interval) for interval in rows[OUTCOME].to_numpy()] == [interval for _, interval in expected]
+    assert [tuple(interval) for interval in rows[OUTCOME].to_numpy()] == [
+        interval for _, interval in expected
+    ]
 
 
 def test_the_first_session_inside_the_interval_is_found(plan):
-    """Days count from the second session on day 10. A session on the day of the last positive look is inside, one on the day of the first
-    negative look came after it; observation moves nothing."""
+    """Days count from the second session on day 10.
+
+    A session on the day of the last positive look is inside, one on the day of the first negative
+    look came after it; observation moves nothing.
+    """
     expected = [
         ([(14, True), (21, False)], [SEMONT | {"day": 14}, EPLEY | {"day": 18}], 4),
-        ([(14, True), (21, False)], [SEMONT | {"day": 12}, OBSERVE | {"day": 14}, EPLEY | {"day": 18}], 8),
+        (
+            [(14, True), (21, False)],
+            [SEMONT | {"day": 12}, OBSERVE | {"day": 14}, EPLEY | {"day": 18}],
+            8,
+        ),
         ([(14, True), (21, False)], [SEMONT | {"day": 12}], np.nan),
         ([(14, False)], [], 0),
         ([(14, True), (21, False)], [EPLEY | {"day": 21}], np.nan),
@@ -120,12 +151,16 @@ def test_the_first_session_inside_the_interval_is_found(plan):
         ([*FAILED, *(look(*each) for each in looks)], [EPLEY, SEMONT | {"day": 10}, *more], ())
         for looks, more, _ in expected
     ]
-    np.testing.assert_array_equal(choose(plan, cases)["treated_days"], [day for *_, day in expected])
+    np.testing.assert_array_equal(
+        choose(plan, cases)["treated_days"], [day for *_, day in expected]
+    )
 
 
 LATER_COURSES = st.tuples(
     st.dictionaries(st.integers(8, 90), st.booleans(), max_size=4),
-    st.lists(st.tuples(st.integers(8, 60), st.sampled_from(["epley", "semont", "observe"])), max_size=3),
+    st.lists(
+        st.tuples(st.integers(8, 60), st.sampled_from(["epley", "semont", "observe"])), max_size=3
+    ),
     st.sampled_from(["no", "lost", "reclassified"]),
     st.sampled_from(["epley", "semont"]),
 )
@@ -140,10 +175,17 @@ def test_what_comes_after_the_second_session_changes_the_outcome_only(plan, cour
         before.append((FAILED, given_first, ()))
         more = [{"day": day, "maneuver": maneuver} for day, maneuver in sorted(treatments)]
         seen = [look(day, positive) for day, positive in looks.items()]
-        after.append(([*FAILED, *seen], [*given_first, *more], [{"day": 91, "end_of_followup": ending}]))
+        after.append(
+            ([*FAILED, *seen], [*given_first, *more], [{"day": 91, "end_of_followup": ending}])
+        )
     before, after = choose(plan, before), choose(plan, after)
     unknown_then = [*OUTCOME, "treated_days", "reclassified_day"]
-    pd.testing.assert_frame_equal(before.drop(columns=unknown_then), after.drop(columns=unknown_then))
+    pd.testing.assert_frame_equal(
+        before.drop(columns=unknown_then), after.drop(columns=unknown_then)
+    )
     assert len(before) == len(courses)
-    last_positive = [max((day for day, positive in looks.items() if positive), default=7) for looks, *_ in courses]
+    last_positive = [
+        max((day for day, positive in looks.items() if positive), default=7)
+        for looks, *_ in courses
+    ]
     assert (after["left_days"] <= np.array(last_positive) - 7).all()

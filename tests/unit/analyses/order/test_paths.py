@@ -1,4 +1,5 @@
-"""Paths taken: counts add up at every step, shares are those of whoever was looked at, and nobody's later course decides earlier counts."""
+"""Paths taken: counts add up at every step, shares are those of whoever was looked at,
+and nobody's later course decides earlier counts."""
 
 import numpy as np
 import pandas as pd
@@ -18,8 +19,16 @@ ENDS = ["resolved", "resolved_later", "looked", "never_looked"]
 def build(
     paths: list[tuple[list[str], str]], canals=("posterior",), statuses=None
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Sequences and verdicts; each path is its families and how it ended. Every look before a further session is positive."""
-    last = {"resolved": "negative", "resolved_later": "positive", "looked": "positive", "never_looked": "not_looked"}
+    """Sequences and verdicts; each path is its families and how it ended.
+
+    Every look before a further session is positive.
+    """
+    last = {
+        "resolved": "negative",
+        "resolved_later": "positive",
+        "looked": "positive",
+        "never_looked": "not_looked",
+    }
     status = {
         "resolved": "resolved",
         "resolved_later": "resolved",
@@ -27,8 +36,15 @@ def build(
         "never_looked": "not_looked",
     }
     n = len(paths)
-    base = pd.DataFrame({"site": [f"S{1 + i % 4:02d}" for i in range(n)], "episode_id": [f"EP-{i}" for i in range(n)]})
-    outcomes = [THEN.join([*["positive"] * (len(families) - 1), last[end]]) for families, end in paths]
+    base = pd.DataFrame(
+        {
+            "site": [f"S{1 + i % 4:02d}" for i in range(n)],
+            "episode_id": [f"EP-{i}" for i in range(n)],
+        }
+    )
+    outcomes = [
+        THEN.join([*["positive"] * (len(families) - 1), last[end]]) for families, end in paths
+    ]
     rows = base.assign(
         patient_id=base["episode_id"],
         path=[THEN.join(families) for families, _ in paths],
@@ -42,9 +58,21 @@ def build(
     texts = dict.fromkeys(["variants", "side_signs", "criteria", "reasons_against"], "")
     verdicts = base.assign(
         **texts
-        | {"positional": "yes", "side": "right", "arm": "long", "mechanism": "unknown", "certainty": "definite"},
+        | {
+            "positional": "yes",
+            "side": "right",
+            "arm": "long",
+            "mechanism": "unknown",
+            "certainty": "definite",
+        },
         canal=[canals[i % len(canals)] for i in range(n)],
-        **{"arm_basis": pd.NA, "known_day": 0, "site_recognised": False, "side_by": "plane", "reclassified_day": pd.NA},
+        **{
+            "arm_basis": pd.NA,
+            "known_day": 0,
+            "site_recognised": False,
+            "side_by": "plane",
+            "reclassified_day": pd.NA,
+        },
     )
     return Sequences.cast(rows), Adjudications.cast(verdicts)
 
@@ -54,7 +82,11 @@ def cells(estimates: pd.DataFrame, stratum: str) -> pd.Series:
 
 
 def test_one_small_pool_counted_by_hand(plan):
-    paths = 20 * [(["epley"], "resolved")] + 3 * [(["epley"], "resolved_later")] + 2 * [(["epley"], "looked")]
+    paths = (
+        20 * [(["epley"], "resolved")]
+        + 3 * [(["epley"], "resolved_later")]
+        + 2 * [(["epley"], "looked")]
+    )
     paths += (
         5 * [(["epley"], "never_looked")]
         + 15 * [(["epley", "epley"], "resolved")]
@@ -74,9 +106,9 @@ def test_one_small_pool_counted_by_hand(plan):
         "next=rarer": 4,
         "next_without_look": 0,
     }
-    share = estimates[estimates["stratum"].eq("path=epley") & estimates["term"].eq("share_resolved_at_next_look")].iloc[
-        0
-    ]
+    share = estimates[
+        estimates["stratum"].eq("path=epley") & estimates["term"].eq("share_resolved_at_next_look")
+    ].iloc[0]
     assert (share["n_episodes"], share["n_events"], share["n_sites"]) == (44, 20, 4)
     assert share["estimate"] == 20 / 44
     # Clopper & Pearson 1934 by the quantiles of the beta distribution
@@ -87,7 +119,9 @@ def test_one_small_pool_counted_by_hand(plan):
 
 
 def test_a_session_before_which_nobody_looked_is_no_failure(plan):
-    sequences, verdicts = build(30 * [(["epley", "semont"], "resolved")] + 20 * [(["epley"], "resolved")])
+    sequences, verdicts = build(
+        30 * [(["epley", "semont"], "resolved")] + 20 * [(["epley"], "resolved")]
+    )
     unseen = sequences["sessions"].eq(2) & (np.arange(50) < 10)
     sequences["outcomes"] = sequences["outcomes"].mask(unseen, f"not_looked{THEN}negative")
     found = describe_sequences(sequences, verdicts, plan)
@@ -118,7 +152,11 @@ STEPS = st.lists(
 def test_counts_add_up_at_every_step_and_for_every_canal(plan, paths, random):
     canals = ("posterior", "lateral", "unknown")
     estimates = describe_sequences(*build(paths, canals), plan)
-    counts = estimates[estimates["method"].eq("count") & estimates["status"].eq("ok") & estimates["stratum"].ne("all")]
+    counts = estimates[
+        estimates["method"].eq("count")
+        & estimates["status"].eq("ok")
+        & estimates["stratum"].ne("all")
+    ]
     assert (counts["estimate"] == counts["n_events"]).all()
     for stratum, part in counts.groupby("stratum"):
         number = part.set_index("term")["estimate"]
@@ -131,31 +169,49 @@ def test_counts_add_up_at_every_step_and_for_every_canal(plan, paths, random):
             assert number["reached"] == len(by_hand)
         assert len(taken) <= MOST_SESSIONS
         prefix = stratum[: -len(path)] + ("" if path == "start" else path + THEN)
-        for term in number.index[number.index.str.startswith("next=") & (number.index != "next=rarer")]:
+        for term in number.index[
+            number.index.str.startswith("next=") & (number.index != "next=rarer")
+        ]:
             if len(taken) < MOST_SESSIONS:
-                assert cells(estimates, prefix + term.removeprefix("next="))["reached"] == number[term]
+                assert (
+                    cells(estimates, prefix + term.removeprefix("next="))["reached"] == number[term]
+                )
     everybody = cells(estimates, "path=start")
-    assert estimates.loc[estimates["stratum"].str.fullmatch(r"canal=\w+,path=start") & estimates["term"].eq("reached"), "n_events"].sum() == len(paths)  # fmt: skip
+    assert estimates.loc[
+        estimates["stratum"].str.fullmatch(r"canal=\w+,path=start")
+        & estimates["term"].eq("reached"),
+        "n_events",
+    ].sum() == len(paths)
     assert estimates.loc[estimates["term"].eq("treated"), "estimate"].item() == len(paths)
     assert everybody.isna().all() or everybody["reached"] == len(paths)
     sequences, verdicts = build(paths, canals)
     order = list(range(len(paths)))
     random.shuffle(order)
-    pd.testing.assert_frame_equal(estimates, describe_sequences(sequences.iloc[order], verdicts, plan))
+    pd.testing.assert_frame_equal(
+        estimates, describe_sequences(sequences.iloc[order], verdicts, plan)
+    )
 
 
 def test_the_later_course_does_not_change_an_earlier_step(plan):
     short = 15 * [(["epley"], "resolved")] + 30 * [(["epley", "semont"], "resolved")]
-    long = 15 * [(["epley"], "resolved")] + 30 * [(["epley", "semont", "gufoni", "gufoni"], "never_looked")]
+    long = 15 * [(["epley"], "resolved")] + 30 * [
+        (["epley", "semont", "gufoni", "gufoni"], "never_looked")
+    ]
     for stratum in ("path=start", "path=epley"):
-        one, other = (cells(describe_sequences(*build(paths), plan), stratum) for paths in (short, long))
+        one, other = (
+            cells(describe_sequences(*build(paths), plan), stratum) for paths in (short, long)
+        )
         pd.testing.assert_series_equal(one, other)
 
 
 def test_incomplete_records_are_counted_and_left_out(plan):
     statuses = ["incomplete_record"] * 3 + ["never_positive"] * 2 + ["resolved"] * 15
     estimates = describe_sequences(*build(20 * [(["epley"], "resolved")], statuses=statuses), plan)
-    assert cells(estimates, "all").to_dict() == {"treated": 20, "incomplete_record": 3, "never_positive": 2}
+    assert cells(estimates, "all").to_dict() == {
+        "treated": 20,
+        "incomplete_record": 3,
+        "never_positive": 2,
+    }
     assert cells(estimates, "path=start")["reached"] == 15
 
 

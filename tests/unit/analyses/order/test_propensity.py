@@ -33,14 +33,19 @@ def draw(seed: int = 1, n: int = 300, sites: int = 5) -> pd.DataFrame:
             "age_decade": rng.integers(3, 9, n),
         }
     )
-    linear = 0.8 * rows["mechanism"].eq("adherent") - 0.5 * rows["onset"].eq("long") + 0.2 * (rows["age_decade"] - 6)
+    linear = (
+        0.8 * rows["mechanism"].eq("adherent")
+        - 0.5 * rows["onset"].eq("long")
+        + 0.2 * (rows["age_decade"] - 6)
+    )
     rows["choice"] = np.where(rng.random(n) < 1 / (1 + np.exp(-linear)), "change", "repeat")
     right = np.where(rng.random(n) < 0.7, rng.integers(3, 60, n), np.inf)
     return rows.assign(left_days=0.0, right_days=right)
 
 
 def test_weights_of_every_pattern_balance_exactly():
-    """With a chance of its own for each pattern, weighting is standardisation: nothing is left of any difference."""
+    """With a chance of its own for each pattern, weighting is standardisation:
+    nothing is left of any difference."""
     rows = draw()
     pattern = rows["mechanism"] + rows["onset"]
     changed = rows["choice"].eq("change").to_numpy()
@@ -56,10 +61,13 @@ def test_weights_of_every_pattern_balance_exactly():
 
 
 def test_the_mean_chance_is_the_share_that_changed():
-    """So it is for logistic regression with an intercept (McCullagh P, Nelder JA. Generalized Linear Models. 1989, section 4.4)."""
+    """So it is for logistic regression with an intercept (McCullagh P, Nelder JA. Generalized
+    Linear Models. 1989, section 4.4)."""
     rows = draw(2)
     changed = rows["choice"].eq("change").to_numpy()
-    design = np.column_stack([np.ones(len(rows)), rows["age_decade"], rows["mechanism"].eq("free")]).astype(float)
+    design = np.column_stack(
+        [np.ones(len(rows)), rows["age_decade"], rows["mechanism"].eq("free")]
+    ).astype(float)
     chances, _ = fit_chances(design, changed)
     assert chances.mean() == pytest.approx(changed.mean(), abs=1e-7)
     assert chances[changed].mean() > chances[~changed].mean()
@@ -85,7 +93,9 @@ def test_equal_weights_count_as_many_as_they_are(n, weight):
     assert count_effective(np.array([weight] * n + [0.0])) == pytest.approx(n)
 
 
-def test_a_class_where_all_chose_alike_is_left_out_and_then_the_class_that_this_makes_one_sided(plan):
+def test_a_class_where_all_chose_alike_is_left_out_and_then_the_class_that_this_makes_one_sided(
+    plan,
+):
     """All of `a` repeat; without them nobody of `x` repeats either."""
     first, second = ["a"] * 20 + ["b"] * 60, ["x"] * 40 + ["y"] * 40
     changed = np.array([False] * 20 + [True] * 20 + [True, False] * 20)
@@ -97,8 +107,16 @@ def test_a_class_where_all_chose_alike_is_left_out_and_then_the_class_that_this_
 
 
 def test_columns_without_both_choices_are_not_usable():
-    design = np.array([[1, 1, 0, 0, 55], [1, 1, 1, 0, 61], [1, 0, 1, 0, 70], [1, 0, 0, 0, 48]], dtype=float)
-    assert list(find_usable(design, np.array([True, True, False, False]))) == [True, False, True, False, True]
+    design = np.array(
+        [[1, 1, 0, 0, 55], [1, 1, 1, 0, 61], [1, 0, 1, 0, 70], [1, 0, 0, 0, 48]], dtype=float
+    )
+    assert list(find_usable(design, np.array([True, True, False, False]))) == [
+        True,
+        False,
+        True,
+        False,
+        True,
+    ]
 
 
 def test_each_sample_is_weighted_as_if_its_site_had_never_been(plan):
@@ -136,7 +154,10 @@ def test_who_had_next_to_no_chance_is_left_out_and_counted(plan):
     ("keep", "status"),
     [
         (lambda rows: rows["choice"].eq("repeat"), "too_few"),
-        (lambda rows: rows["choice"].eq("repeat") | rows["choice"].eq("change").cumsum().le(10), "too_few"),
+        (
+            lambda rows: rows["choice"].eq("repeat") | rows["choice"].eq("change").cumsum().le(10),
+            "too_few",
+        ),
         (lambda rows: rows["site"].isin(["S0", "S1"]), "not_identified"),
     ],
 )
@@ -152,14 +173,17 @@ def test_what_became_of_them_changes_no_weight(plan, right):
     """Neither all resolved nor nobody: weights look at what was known at the choice only."""
     rows = draw(6, n=400)
     told, other = (
-        weigh_choice(each, TERMS, UNCUT, plan.study.guards) for each in (rows, rows.assign(right_days=right))
+        weigh_choice(each, TERMS, UNCUT, plan.study.guards)
+        for each in (rows, rows.assign(right_days=right))
     )
     np.testing.assert_array_equal(told.weights, other.weights)
 
 
 def test_a_choice_that_follows_from_the_covariates_is_refused(plan):
     rows = draw(7, n=600)
-    rows["choice"] = np.where(rows["mechanism"].eq("free") & (rows["age_decade"] > 5), "change", "repeat")
+    rows["choice"] = np.where(
+        rows["mechanism"].eq("free") & (rows["age_decade"] > 5), "change", "repeat"
+    )
     assert isinstance(weigh_choice(rows, TERMS, UNCUT, plan.study.guards), Refusal)
 
 

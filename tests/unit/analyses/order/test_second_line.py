@@ -1,4 +1,5 @@
-"""Repeat or change after a failed first session: planted effects come back, guards hold, and numbers fit together."""
+"""Repeat or change after a failed first session: planted effects come back, guards hold,
+and numbers fit together."""
 
 import numpy as np
 import pandas as pd
@@ -30,8 +31,11 @@ def test_an_arm_named_by_the_response_is_unknown_at_the_choice_and_never_compare
 
 
 def draw(seed: int, *, effect: float, n: int = 600, sites: int = 10) -> dict[str, pd.DataFrame]:
-    """Episodes with a failed first session. Adherent debris is changed more often and resolves late; after the second session the hazard
-    is constant, and changing multiplies it by exp(effect)."""
+    """Episodes with a failed first session.
+
+    Adherent debris is changed more often and resolves late; after the second session the hazard is
+    constant, and changing multiplies it by exp(effect).
+    """
     rng = np.random.default_rng([20, seed])
     site, adherent, old = rng.integers(0, sites, n), rng.random(n) < ADHERENT, rng.random(n) < 0.3
     level = rng.normal(0, 0.5, sites)[site]
@@ -41,47 +45,93 @@ def draw(seed: int, *, effect: float, n: int = 600, sites: int = 10) -> dict[str
     visits = np.sort(rng.integers([3, 15, 28, 50], [12, 25, 45, 90], (n, 4)), axis=1)
     right = np.where(visits >= time[:, None], visits, np.inf).min(axis=1)
     left = np.where(visits < time[:, None], visits, 0).max(axis=1)
-    base = pd.DataFrame({"site": [f"S{k:02d}" for k in site], "episode_id": [f"EP-{i}" for i in range(n)]})
+    base = pd.DataFrame(
+        {"site": [f"S{k:02d}" for k in site], "episode_id": [f"EP-{i}" for i in range(n)]}
+    )
     episodes = build_table(
-        "episodes", [{"onset_day": -60 if each else -5, "patient_id": f"PT-{i}"} for i, each in enumerate(old)]
+        "episodes",
+        [{"onset_day": -60 if each else -5, "patient_id": f"PT-{i}"} for i, each in enumerate(old)],
     ).assign(**base)
-    verdict = {"positional": "yes", "canal": "posterior", "side": "right", "arm": "long", "certainty": "definite"}
+    verdict = {
+        "positional": "yes",
+        "canal": "posterior",
+        "side": "right",
+        "arm": "long",
+        "certainty": "definite",
+    }
     texts = dict.fromkeys(["variants", "side_signs", "criteria", "reasons_against"], "")
     empty = {"arm_basis": pd.NA, "reclassified_day": pd.NA, "side_by": "plane"}
     known = verdict | texts | empty | {"known_day": 0, "site_recognised": False}
-    adjudications = base.assign(**known, mechanism=np.where(adherent, "cupulolithiasis", "canalolithiasis"))
-    plain = {"spell": 1, "attempts": 1, "side": "right", "fit": "yes", "setting": "clinic", "performed_by": "clinician"}
-    plain |= {"completed": "yes", "at_risk": True, "same_visit": "not_looked", "patient_id": episodes["patient_id"]}
+    adjudications = base.assign(
+        **known, mechanism=np.where(adherent, "cupulolithiasis", "canalolithiasis")
+    )
+    plain = {
+        "spell": 1,
+        "attempts": 1,
+        "side": "right",
+        "fit": "yes",
+        "setting": "clinic",
+        "performed_by": "clinician",
+    }
+    plain |= {
+        "completed": "yes",
+        "at_risk": True,
+        "same_visit": "not_looked",
+        "patient_id": episodes["patient_id"],
+    }
     sessions = [
-        base.assign(**plain, session=number, attempt=number, day=day, family=family, maneuver=family, outcome=outcome)
+        base.assign(
+            **plain,
+            session=number,
+            attempt=number,
+            day=day,
+            family=family,
+            maneuver=family,
+            outcome=outcome,
+        )
         for number, day, family, outcome in (
             (1, 0, "epley", "positive"),
             (2, 7, np.where(changed, "semont", "epley"), "not_looked"),
         )
     ]
-    attempts = pd.concat(sessions, ignore_index=True).assign(previous_maneuver=pd.NA, next_look_days=7.0)
+    attempts = pd.concat(sessions, ignore_index=True).assign(
+        previous_maneuver=pd.NA, next_look_days=7.0
+    )
     status = np.where(np.isfinite(right), "resolved", "unresolved")
-    interval = {"left_days": left + 7.0, "right_days": right + 7.0, "last_look_days": 97.0, "status": status}
-    spells = base.assign(endpoint="objective", spell=1, start_day=0, patient_id=episodes["patient_id"], **interval)
+    interval = {
+        "left_days": left + 7.0,
+        "right_days": right + 7.0,
+        "last_look_days": 97.0,
+        "status": status,
+    }
+    spells = base.assign(
+        endpoint="objective", spell=1, start_day=0, patient_id=episodes["patient_id"], **interval
+    )
     tables = {
         "adjudications": (Adjudications, adjudications),
         "attempts": (Attempts, attempts),
         "spells": (Spells, spells),
     }
-    return {"episodes": episodes} | {name: schema.cast(rows) for name, (schema, rows) in tables.items()}
+    return {"episodes": episodes} | {
+        name: schema.cast(rows) for name, (schema, rows) in tables.items()
+    }
 
 
 def true_risk(day: int, effect: float) -> float:
     """The share resolved by the day if all had the hazard times exp(effect)."""
     rate = REPEAT_RATE * np.exp(effect)
-    return (1 - ADHERENT) * -np.expm1(-rate * day) + ADHERENT * -np.expm1(-rate * PER_ADHERENT * day)
+    return (1 - ADHERENT) * -np.expm1(-rate * day) + ADHERENT * -np.expm1(
+        -rate * PER_ADHERENT * day
+    )
 
 
 def differ(plan, effect: float, pools: int) -> pd.DataFrame:
     """The difference by the primary day in each of many pools, weighted and naive."""
     asked, found = plan.study.second_line, []
     for seed in range(pools):
-        rows = list_choices(**draw(seed, effect=effect), endpoint="objective", maneuvers=plan.maneuvers)
+        rows = list_choices(
+            **draw(seed, effect=effect), endpoint="objective", maneuvers=plan.maneuvers
+        )
         contrast = weigh_choice(rows, asked.terms, asked.truncate, plan.study.guards)
         left, right = (contrast.rows[name].to_numpy(float) for name in OUTCOME)
         row = {}
@@ -141,10 +191,13 @@ def test_numbers_fit_together(found, plan):
 
 
 def test_p_values_are_told_of_the_pre_specified_family_only_and_adjusted_as_holm_does(any_width):
-    """Holm's steps by hand: the smallest times the number of tests, the next times one less, never falling."""
+    """Holm's steps by hand: the smallest times the number of tests, the next times one less,
+    never falling."""
     found = estimate_second_line(**draw(101, effect=EFFECT), config=any_width)
     primary = found[found["p_value"].notna()]
-    assert set(primary["term"]) == {f"risk_difference_day_{any_width.study.second_line.primary_day}"}
+    assert set(primary["term"]) == {
+        f"risk_difference_day_{any_width.study.second_line.primary_day}"
+    }
     assert sorted(primary["stratum"]) == ["variant=adherent_debris", "variant=posterior_long_arm"]
     low, high = sorted(primary["p_value"])
     first = min(2 * low, 1)
@@ -155,7 +208,9 @@ def test_limits_cover_no_effect_where_there_is_none(plan):
     """Of 12 pools fewer than 8 would be covered once in 5,000 times if each were at 95 %."""
     asked, covered = plan.study.second_line, 0
     for seed in range(200, 212):
-        rows = list_choices(**draw(seed, effect=0.0, n=400), endpoint="objective", maneuvers=plan.maneuvers)
+        rows = list_choices(
+            **draw(seed, effect=0.0, n=400), endpoint="objective", maneuvers=plan.maneuvers
+        )
         contrast = weigh_choice(rows, asked.terms, asked.truncate, plan.study.guards)
         left, right = (contrast.rows[name].to_numpy(float) for name in OUTCOME)
         arms = [
@@ -173,12 +228,16 @@ def test_limits_cover_no_effect_where_there_is_none(plan):
 
 def test_same_input_same_numbers_whatever_the_order(plan):
     tables = draw(102, effect=0.0, n=250)
-    shuffled = {name: rows.sample(frac=1, random_state=k) for k, (name, rows) in enumerate(tables.items())}
+    shuffled = {
+        name: rows.sample(frac=1, random_state=k) for k, (name, rows) in enumerate(tables.items())
+    }
     straight, mixed = (estimate_second_line(**each, config=plan) for each in (tables, shuffled))
     pd.testing.assert_frame_equal(straight, mixed, check_exact=True)
 
 
-@pytest.mark.parametrize(("n", "sites", "status"), [(8, 4, "too_few"), (0, 4, "too_few"), (400, 2, "not_identified")])
+@pytest.mark.parametrize(
+    ("n", "sites", "status"), [(8, 4, "too_few"), (0, 4, "too_few"), (400, 2, "not_identified")]
+)
 def test_few_data_give_a_status_and_no_number(plan, n, sites, status):
     tables = draw(103, effect=0.0, n=max(n, 20), sites=sites)
     kept = tables["episodes"]["episode_id"][:n]
@@ -193,22 +252,32 @@ def test_limits_of_an_arm_that_is_not_followed_to_the_day_reach_to_all_that_may_
     tables = draw(104, effect=0.0)
     spells = tables["spells"]
     right = spells["right_days"].where(spells["right_days"] <= 27, np.inf)
-    tables["spells"] = Spells.cast(spells.assign(left_days=spells["left_days"].clip(upper=27), right_days=right))
-    rows = read(estimate_second_line(**tables, config=plan))  # day 27 of the spell is day 20 after the second session
+    tables["spells"] = Spells.cast(
+        spells.assign(left_days=spells["left_days"].clip(upper=27), right_days=right)
+    )
+    # day 27 of the spell is day 20 after the second session
+    rows = read(estimate_second_line(**tables, config=plan))
     assert rows.loc["risk_difference_day_7", "status"] == "ok"
     assert (rows.loc[["risk_repeat_day_30", "risk_change_day_30"], "upper"] == 1).all()
-    assert rows.loc["risk_repeat_day_30", "note"] == "by day 30 the data allow shares of 0.504 to 1.000"
+    assert (
+        rows.loc["risk_repeat_day_30", "note"]
+        == "by day 30 the data allow shares of 0.504 to 1.000"
+    )
     soonest = (
         rows.loc["risk_repeat_day_30", "estimate"] * 10
     )  # days that everybody else would lose by resolving on day 21
-    assert rows.loc["mean_days_repeat", "estimate"] - rows.loc["mean_days_repeat", "lower"] > 0.9 * (10 - soonest)
+    assert rows.loc["mean_days_repeat", "estimate"] - rows.loc[
+        "mean_days_repeat", "lower"
+    ] > 0.9 * (10 - soonest)
     assert rows.loc["risk_difference_day_30", "status"] == "too_wide"
 
 
 def test_resolution_is_spread_evenly_where_the_data_do_not_say_when():
     left, right = np.array([0.0, 0.0, 10.0, 20.0]), np.array([10.0, 10.0, 20.0, np.inf])
     arm = fit_arm(left, right, np.ones((1, 4)), 20)
-    assert [arm.risk(day)[0] for day in (0, 5, 10, 15, 20)] == pytest.approx([0, 0.25, 0.5, 0.625, 0.75], abs=1e-6)
+    assert [arm.risk(day)[0] for day in (0, 5, 10, 15, 20)] == pytest.approx(
+        [0, 0.25, 0.5, 0.625, 0.75], abs=1e-6
+    )
     assert arm.mean_days()[0] == pytest.approx(10 * 0.75 + 10 * 0.375, abs=1e-5)
     assert arm.allow(5) == pytest.approx((0, 0.5), abs=1e-6)
     assert arm.count(10) == (2, 2)
@@ -217,13 +286,20 @@ def test_resolution_is_spread_evenly_where_the_data_do_not_say_when():
 
 
 def test_the_jackknife_of_shares_is_that_of_their_mean_where_days_are_known():
-    """Seen every day, a share is a mean of yes and no: its jackknife error by site has a closed form for sites of equal size."""
+    """Seen every day, a share is a mean of yes and no: its jackknife error by site has a closed
+    form for sites of equal size."""
     rng = np.random.default_rng(0)
     resolved = rng.random((6, 30)) < 0.5
     right = np.where(resolved.ravel(), 10.0, np.inf)
     left, site = np.where(resolved.ravel(), 9.0, 10.0), np.repeat(np.arange(6), 30)
     weights = np.vstack([np.ones(180), *(site != k for k in range(6))]).astype(float)
     arm = fit_arm(left, right, weights, 10)
-    measure = next(measure for measure in measure_arms(arm, arm, (10,), 10) if measure.term == "risk_repeat_day_10")
+    measure = next(
+        measure
+        for measure in measure_arms(arm, arm, (10,), 10)
+        if measure.term == "risk_repeat_day_10"
+    )
     assert measure.values[0] == pytest.approx(resolved.mean(), abs=1e-6)
-    assert measure.limit(5)[0] == pytest.approx(resolved.mean(axis=1).std(ddof=1) / np.sqrt(6), abs=1e-5)
+    assert measure.limit(5)[0] == pytest.approx(
+        resolved.mean(axis=1).std(ddof=1) / np.sqrt(6), abs=1e-5
+    )

@@ -1,4 +1,5 @@
-"""Limits of the second line where nearly all of an arm are resolved, or nobody: a number stands there, and its limits hold."""
+"""Limits of the second line where nearly all of an arm are resolved, or nobody:
+a number stands there, and its limits hold."""
 
 import numpy as np
 import pandas as pd
@@ -20,14 +21,16 @@ DAYS, HORIZON = (7,), 10
 
 
 def see(resolved: np.ndarray, site: np.ndarray, weight: np.ndarray | None = None) -> Arm:
-    """An arm of which everybody is looked at on day 6 and on day 10: resolved at the first look, or not at all."""
+    """An arm of which everybody is looked at on day 6 and on day 10: resolved at the first look,
+    or not at all."""
     left, right = np.where(resolved, 0.0, 10.0), np.where(resolved, 6.0, np.inf)
     stays = leave_out_sites(pd.Series(site)).astype(float)
     return fit_arm(left, right, stays if weight is None else stays * weight, HORIZON)
 
 
 def measure(repeat: Arm, change: Arm) -> dict[str, tuple]:
-    """By term the number, then its standard error, limits and p-value; none where there is a reason for that."""
+    """By term the number, then its standard error, limits and p-value;
+    none where there is a reason for that."""
     return {
         each.term: (float(each.values[0]), *each.limit(5))
         for each in measure_arms(repeat, change, DAYS, HORIZON)
@@ -36,12 +39,18 @@ def measure(repeat: Arm, change: Arm) -> dict[str, tuple]:
 
 
 @pytest.mark.parametrize(
-    ("events", "of"), [((56, 48), (70, 80)), ((9, 3), (10, 10)), ((10, 0), (10, 20)), ((5, 0), (56, 29))]
+    ("events", "of"),
+    [((56, 48), (70, 80)), ((9, 3), (10, 10)), ((10, 0), (10, 20)), ((5, 0), (56, 29))],
 )
 def test_the_limits_of_a_difference_are_those_of_newcombe(events, of):
-    """Pairs of Newcombe RG. Stat Med 1998;17:873-890 (from memory), of whom statsmodels has the same method, with Wilson's limits of each."""
+    """Pairs of Newcombe RG.
+
+    Stat Med 1998;17:873-890 (from memory), of whom statsmodels has the same method, with Wilson's
+    limits of each.
+    """
     first, second = (
-        Bounded(k / n, *proportion_confint(k, n, method="wilson")) for k, n in zip(events, of, strict=True)
+        Bounded(k / n, *proportion_confint(k, n, method="wilson"))
+        for k, n in zip(events, of, strict=True)
     )
     low, high = confint_proportions_2indep(
         *(x for pair in zip(events, of, strict=True) for x in pair), method="newcomb"
@@ -49,7 +58,8 @@ def test_the_limits_of_a_difference_are_those_of_newcombe(events, of):
     found = combine(second, first)
     assert (found.low, found.high) == pytest.approx((low, high), abs=1e-9)
     if events == (56, 48):
-        assert (found.low, found.high) == pytest.approx((0.0524, 0.3339), abs=5e-5)  # his table II, from memory
+        # his table II, from memory
+        assert (found.low, found.high) == pytest.approx((0.0524, 0.3339), abs=5e-5)
 
 
 @given(st.lists(st.floats(0, 1), min_size=6, max_size=6))
@@ -73,10 +83,15 @@ def test_whatever_the_outcome_each_number_has_limits_on_its_scale(repeat, change
         *(f"risk_{kind}_day_7" for kind in ("repeat", "change", "difference")),
         *(f"mean_days_{kind}" for kind in ("repeat", "change", "difference")),
     }
-    ends = {"difference_day_7": (-1, 1), "days_difference": (-HORIZON, HORIZON), "ratio_day_7": (0, np.inf)}
+    ends = {
+        "difference_day_7": (-1, 1),
+        "days_difference": (-HORIZON, HORIZON),
+        "ratio_day_7": (0, np.inf),
+    }
     for term, (value, _, low, high, _) in found.items():
         least, greatest = next(
-            (e for end, e in ends.items() if term.endswith(end)), (0, HORIZON if "days" in term else 1)
+            (e for end, e in ends.items() if term.endswith(end)),
+            (0, HORIZON if "days" in term else 1),
         )
         assert least - 1e-9 <= low <= value + 1e-9
         assert value - 1e-9 <= high <= greatest + 1e-9
@@ -105,7 +120,8 @@ def test_limits_of_an_arm_that_is_all_resolved_tell_something_when_it_is_large(p
 
 
 def play(rng: np.random.Generator, n: int, shares: tuple[float, float], alike: float) -> list[Arm]:
-    """Two arms of about `n` at four sites, whose shares are drawn with an intraclass correlation of 1 / (1 + alike)."""
+    """Two arms of about `n` at four sites, whose shares are drawn with an intraclass correlation of
+    1 / (1 + alike)."""
     arms = []
     for share in shares:
         site = np.concatenate([np.arange(4), rng.integers(0, 4, n - 4)])
@@ -116,7 +132,8 @@ def play(rng: np.random.Generator, n: int, shares: tuple[float, float], alike: f
 
 @pytest.mark.parametrize("n", [12, 24, 40])
 def test_limits_hold_at_high_shares_of_few_people(n):
-    """Too few of the pools, by chance once in 500, would be a fault; too many are not: exact limits hold more often than they say."""
+    """Too few of the pools, by chance once in 500, would be a fault; too many are not:
+    exact limits hold more often than they say."""
     pools, shares, held = (
         80,
         (0.95, 0.85),
@@ -141,10 +158,16 @@ def test_enough_of_both_kinds_are_compared_by_leaving_out_each_site():
 
 
 @pytest.mark.parametrize("resolved", [True, False])
-def test_nobody_is_told_that_there_are_few_events_where_all_are_resolved_or_nobody(any_width, resolved):
+def test_nobody_is_told_that_there_are_few_events_where_all_are_resolved_or_nobody(
+    any_width, resolved
+):
     tables = draw(105, effect=0.0, n=200, sites=5)
     spells = tables["spells"]
-    ends = {"left_days": 8.0, "right_days": 9.0} if resolved else {"left_days": 60.0, "right_days": np.inf}
+    ends = (
+        {"left_days": 8.0, "right_days": 9.0}
+        if resolved
+        else {"left_days": 60.0, "right_days": np.inf}
+    )
     told = spells.assign(**ends, status="resolved" if resolved else "unresolved")
     rows = read(estimate_second_line(**tables | {"spells": Spells.cast(told)}, config=any_width))
     shares = rows.loc[["risk_repeat_day_30", "risk_change_day_30"]]

@@ -1,4 +1,5 @@
-"""Competing events of episodes: planted incidences come back, what is not known is not told, and loss competes only where it is seen."""
+"""Competing events of episodes: planted incidences come back, what is not known is not told,
+and loss competes only where it is seen."""
 
 import numpy as np
 import pandas as pd
@@ -13,9 +14,12 @@ from tests.unit.conftest import build_table
 RATES = {"resolved": 0.08, "switched": 0.012, "reclassified": 0.01}  # per day
 
 
-def simulate(n: int, seed: int, *, sites: int = 8, visits=None, lost: float = 0.0) -> dict[str, pd.DataFrame]:
-    """Tables of episodes whose events have constant hazards RATES; resolution is seen at `visits`, (n, looks) rising days, the others on
-    their day. Switches are those that sites record with an attempt."""
+def simulate(
+    n: int, seed: int, *, sites: int = 8, visits=None, lost: float = 0.0
+) -> dict[str, pd.DataFrame]:
+    """Tables of episodes whose events have constant hazards RATES; resolution is seen at `visits`,
+    (n, looks) rising days, the others on their day. Switches are those that sites record with an
+    attempt."""
     rng = np.random.default_rng(seed)
     times = np.ceil([rng.exponential(1 / rate, n) for rate in RATES.values()])
     first, time = times.argmin(axis=0), times.min(axis=0)
@@ -25,7 +29,10 @@ def simulate(n: int, seed: int, *, sites: int = 8, visits=None, lost: float = 0.
     after = np.where(visits >= time[:, None], visits, np.inf).min(axis=1)
     resolved, switched, reclassified = ((first == k) & np.isfinite(after) for k in range(3))
     base = pd.DataFrame(
-        {"site": [f"S{1 + i % sites:02d}" for i in range(n)], "episode_id": [f"EP-{i}" for i in range(n)]}
+        {
+            "site": [f"S{1 + i % sites:02d}" for i in range(n)],
+            "episode_id": [f"EP-{i}" for i in range(n)],
+        }
     )
     spells = base.assign(
         endpoint="objective",
@@ -40,14 +47,25 @@ def simulate(n: int, seed: int, *, sites: int = 8, visits=None, lost: float = 0.
     texts = dict.fromkeys(["variants", "side_signs", "criteria", "reasons_against"], "")
     verdicts = base.assign(
         **texts
-        | {"positional": "yes", "side": "right", "arm": "long", "mechanism": "unknown", "certainty": "definite"},
+        | {
+            "positional": "yes",
+            "side": "right",
+            "arm": "long",
+            "mechanism": "unknown",
+            "certainty": "definite",
+        },
         canal=np.where(np.arange(n) % 4 == 0, "lateral", "posterior"),
         reclassified_day=pd.array(np.where(reclassified, time, 0), dtype="Int64"),
         **{"arm_basis": pd.NA, "known_day": 0, "site_recognised": False, "side_by": "plane"},
     )
     verdicts.loc[~reclassified, "reclassified_day"] = pd.NA
     attempts = [
-        {"site": s, "episode_id": e, "day": int(day), "adverse": "canal_switch" if moved else "none"}
+        {
+            "site": s,
+            "episode_id": e,
+            "day": int(day),
+            "adverse": "canal_switch" if moved else "none",
+        }
         for s, e, day, moved in zip(base["site"], base["episode_id"], time, switched, strict=True)
     ]
     gone = rng.random(n) < lost
@@ -89,19 +107,24 @@ def test_planted_incidences_come_back(plan):
 
 
 def test_resolution_as_if_nothing_else_could_happen_would_be_too_high(plan):
-    """One less Kaplan-Meier with switches censored estimates something else: the planted share by day 30 without competitors."""
+    """One less Kaplan-Meier with switches censored estimates something else:
+    the planted share by day 30 without competitors."""
     found = whole(estimate(simulate(3000, seed=2), plan))
     row = found.loc["incidence_resolved_day_30"]
     assert 1 - np.exp(-RATES["resolved"] * 30) - row["estimate"] > 4 * row["std_error"]
 
 
-@pytest.mark.parametrize(("prefix", "rest"), [("incidence_", "event_free"), ("seen_", "nothing_seen")])
+@pytest.mark.parametrize(
+    ("prefix", "rest"), [("incidence_", "event_free"), ("seen_", "nothing_seen")]
+)
 def test_incidences_and_what_is_left_add_up_to_one(plan, prefix, rest):
     found = whole(estimate(simulate(1500, seed=3, lost=0.3), plan))
     for day in plan.study.curves.days[1:]:
         parts = found[found.index.str.startswith(prefix) & found.index.str.endswith(f"_day_{day}")]
         assert parts["status"].eq("ok").all()
-        assert parts["estimate"].sum() + found.loc[f"{rest}_day_{day}", "estimate"] == pytest.approx(1, abs=1e-9)
+        assert parts["estimate"].sum() + found.loc[
+            f"{rest}_day_{day}", "estimate"
+        ] == pytest.approx(1, abs=1e-9)
 
 
 def test_what_was_seen_is_counted_on_its_day(plan):
@@ -111,7 +134,9 @@ def test_what_was_seen_is_counted_on_its_day(plan):
     for cause in RATES:
         row = found.loc[f"seen_{cause}_day_30"]
         assert row["estimate"] == pytest.approx(row["n_events"] / 600, abs=1e-12)
-        assert row["estimate"] == pytest.approx(found.loc[f"incidence_{cause}_day_30", "estimate"], abs=2e-3)
+        assert row["estimate"] == pytest.approx(
+            found.loc[f"incidence_{cause}_day_30", "estimate"], abs=2e-3
+        )
 
 
 def test_loss_changes_what_was_seen_and_nothing_else(plan):
@@ -130,7 +155,9 @@ def test_day_0_switches_of_people_never_seen_again_do_not_raise_the_incidence(pl
     tables = simulate(500, seed=12)
     keys = tables["spells"].iloc[:80]["episode_id"]
     own = {name: rows["episode_id"].isin(keys) for name, rows in tables.items()}
-    spells, verdicts, attempts = (tables[name].copy() for name in ("spells", "adjudications", "treatments"))
+    spells, verdicts, attempts = (
+        tables[name].copy() for name in ("spells", "adjudications", "treatments")
+    )
     unseen = [0.0, np.inf, 0.0, "not_looked"]
     spells.loc[own["spells"], ["left_days", "right_days", "last_look_days", "status"]] = unseen
     verdicts.loc[own["adjudications"], "reclassified_day"] = pd.NA
@@ -138,7 +165,13 @@ def test_day_0_switches_of_people_never_seen_again_do_not_raise_the_incidence(pl
     changed = tables | {"spells": spells, "adjudications": verdicts}
     moved, still = (
         estimate(
-            changed | {"treatments": attempts.assign(adverse=attempts["adverse"].mask(own["treatments"], said))}, plan
+            changed
+            | {
+                "treatments": attempts.assign(
+                    adverse=attempts["adverse"].mask(own["treatments"], said)
+                )
+            },
+            plan,
         )
         for said in ("canal_switch", "none")
     )
@@ -149,11 +182,15 @@ def test_day_0_switches_of_people_never_seen_again_do_not_raise_the_incidence(pl
 
 def test_same_input_same_numbers_whatever_the_order(plan):
     tables = simulate(400, seed=6, lost=0.2)
-    shuffled = {name: rows.sample(frac=1, random_state=k) for k, (name, rows) in enumerate(tables.items())}
+    shuffled = {
+        name: rows.sample(frac=1, random_state=k) for k, (name, rows) in enumerate(tables.items())
+    }
     pd.testing.assert_frame_equal(estimate(tables, plan), estimate(shuffled, plan))
 
 
-@pytest.mark.parametrize(("n", "sites", "status"), [(8, 4, "too_few"), (400, 2, "not_identified"), (400, 4, "ok")])
+@pytest.mark.parametrize(
+    ("n", "sites", "status"), [(8, 4, "too_few"), (400, 2, "not_identified"), (400, 4, "ok")]
+)
 def test_few_episodes_or_sites_give_a_status_and_no_number(plan, n, sites, status):
     row = whole(estimate(simulate(n, seed=7, sites=sites), plan)).loc["incidence_resolved_day_14"]
     assert row["status"] == status
@@ -163,7 +200,11 @@ def test_few_episodes_or_sites_give_a_status_and_no_number(plan, n, sites, statu
 def test_a_rare_event_is_told_with_limits_that_suit(plan):
     tables = simulate(400, seed=8)
     moved = tables["treatments"]["adverse"].eq("canal_switch")
-    few = tables["treatments"].assign(adverse="none").where(~(moved & (moved.cumsum() <= 3)), tables["treatments"])
+    few = (
+        tables["treatments"]
+        .assign(adverse="none")
+        .where(~(moved & (moved.cumsum() <= 3)), tables["treatments"])
+    )
     found = whole(estimate(tables | {"treatments": few}, plan))
     rare = found.loc["incidence_switched_day_30"]
     assert rare["status"] == "ok"
@@ -171,9 +212,13 @@ def test_a_rare_event_is_told_with_limits_that_suit(plan):
     assert 0.02 < rare["upper"] < 0.05
 
 
-def see_on(days: dict[str, tuple[int, ...]], n: int = 400, sites: int = 4) -> dict[str, pd.DataFrame]:
+def see_on(
+    days: dict[str, tuple[int, ...]], n: int = 400, sites: int = 4
+) -> dict[str, pd.DataFrame]:
     """Only resolution, seen on the given days, by site."""
-    tables = simulate(n, seed=9, sites=sites, visits=np.array([days[f"S{1 + i % sites:02d}"] for i in range(n)]))
+    tables = simulate(
+        n, seed=9, sites=sites, visits=np.array([days[f"S{1 + i % sites:02d}"] for i in range(n)])
+    )
     return tables | {
         "treatments": tables["treatments"].assign(adverse="none"),
         "adjudications": Adjudications.cast(tables["adjudications"].assign(reclassified_day=pd.NA)),
@@ -196,15 +241,22 @@ def test_a_day_that_only_one_site_looks_on_rests_on_it(plan):
 
 def test_canals_have_rows_of_their_own_and_add_up(plan):
     estimates = estimate(simulate(800, seed=10), plan)
-    counts = estimates[estimates["term"].eq("incidence_resolved_day_30")].set_index("stratum")["n_episodes"]
+    counts = estimates[estimates["term"].eq("incidence_resolved_day_30")].set_index("stratum")[
+        "n_episodes"
+    ]
     assert counts["canal=lateral"] + counts["canal=posterior"] == counts["all"]
 
 
 def test_other_verdicts_never_enter(plan):
     tables = simulate(400, seed=11)
     verdicts = tables["adjudications"]
-    apart = verdicts.assign(positional=["yes"] * 300 + ["probable_non_positional"] * 50 + ["undetermined"] * 50)
-    kept = {name: rows[rows["episode_id"].isin(verdicts["episode_id"][:300])] for name, rows in tables.items()}
+    apart = verdicts.assign(
+        positional=["yes"] * 300 + ["probable_non_positional"] * 50 + ["undetermined"] * 50
+    )
+    kept = {
+        name: rows[rows["episode_id"].isin(verdicts["episode_id"][:300])]
+        for name, rows in tables.items()
+    }
     pd.testing.assert_frame_equal(
         estimate(tables | {"adjudications": Adjudications.cast(apart)}, plan), estimate(kept, plan)
     )
@@ -223,8 +275,13 @@ def test_a_look_after_the_horizon_counts_alike_whatever_it_shows():
     first, second = rng.integers(5, 31, n), rng.integers(61, 200, n)
     left = np.select([time > second, time > first], [second, first], 0.0)
     right = np.select([time <= first, time <= second], [first, second], np.inf)
-    edges = place_edges(Curves(days=(7, 30), horizon_day=60, strata=()), right[np.isfinite(right)].max())
+    edges = place_edges(
+        Curves(days=(7, 30), horizon_day=60, strata=()), right[np.isfinite(right)].max()
+    )
     fit = fit_look_incidence(left, right, np.isfinite(right).astype(int), 1, edges)
-    # bands are straight where the course is not: within .02; with one part after the horizon .12 was missing by day 30
+    # bands are straight where the course is not: within .02; with one part after the horizon .12
+    # was missing by day 30
     for day in (7, 30):
-        assert fit.incidence[0, edges.index(day) - 1] == pytest.approx(-np.expm1(-day / 40), abs=0.02)
+        assert fit.incidence[0, edges.index(day) - 1] == pytest.approx(
+            -np.expm1(-day / 40), abs=0.02
+        )

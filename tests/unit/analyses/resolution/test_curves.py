@@ -1,4 +1,5 @@
-"""Curves: planted truth comes back, strata never mix definitions, and few data give a status instead of a number."""
+"""Curves: planted truth comes back, strata never mix definitions,
+and few data give a status instead of a number."""
 
 import numpy as np
 import pandas as pd
@@ -10,7 +11,8 @@ from schemas.derived import Adjudications, Attempts, Spells
 
 
 def simulate(n: int, seed: int, *, sites: int = 8, visits: tuple[int, ...] = (1, 3, 7, 14, 30)):
-    """Spells with exponential resolution (mean 6 days) seen at visits of which each is kept with chance 0.7."""
+    """Spells with exponential resolution (mean 6 days) seen at visits of which each is kept with
+    chance 0.7."""
     rng = np.random.default_rng(seed)
     time = rng.exponential(6, n)
     kept = rng.random((n, len(visits))) < 0.7
@@ -18,12 +20,23 @@ def simulate(n: int, seed: int, *, sites: int = 8, visits: tuple[int, ...] = (1,
     left = np.nanmax(np.where(days < time[:, None], days, 0), axis=1)
     right = np.nanmin(np.where(days >= time[:, None], days, np.inf), axis=1)
     last = np.nanmax(np.where(kept, days, 0), axis=1)
-    base = {"site": [f"S{1 + i % sites:02d}" for i in range(n)], "episode_id": [f"EP-{i}" for i in range(n)]}
+    base = {
+        "site": [f"S{1 + i % sites:02d}" for i in range(n)],
+        "episode_id": [f"EP-{i}" for i in range(n)],
+    }
     spells = pd.DataFrame(
-        base | {"endpoint": "objective", "spell": 1, "patient_id": [f"PT-{i}" for i in range(n)], "start_day": 0}
+        base
+        | {
+            "endpoint": "objective",
+            "spell": 1,
+            "patient_id": [f"PT-{i}" for i in range(n)],
+            "start_day": 0,
+        }
     )
     spells["left_days"], spells["right_days"], spells["last_look_days"] = left, right, last
-    spells["status"] = np.select([np.isfinite(right), last > 0], ["resolved", "unresolved"], "not_looked")
+    spells["status"] = np.select(
+        [np.isfinite(right), last > 0], ["resolved", "unresolved"], "not_looked"
+    )
     verdict = {
         "positional": "yes",
         "variants": "",
@@ -43,7 +56,11 @@ def simulate(n: int, seed: int, *, sites: int = 8, visits: tuple[int, ...] = (1,
         "criteria": "",
         "reasons_against": "",
     }
-    return Spells.cast(spells), Adjudications.cast(pd.DataFrame(base).assign(**verdict)), Attempts.empty()
+    return (
+        Spells.cast(spells),
+        Adjudications.cast(pd.DataFrame(base).assign(**verdict)),
+        Attempts.empty(),
+    )
 
 
 def shares(estimates: pd.DataFrame, stratum: str = "all") -> pd.DataFrame:
@@ -62,7 +79,10 @@ def test_same_input_same_numbers_whatever_the_order(plan):
     spells, verdicts, attempts = simulate(300, seed=2)
     once = estimate_curves(spells, verdicts, attempts, plan)
     again = estimate_curves(
-        spells.sample(frac=1, random_state=0), verdicts.sample(frac=1, random_state=1), attempts, plan
+        spells.sample(frac=1, random_state=0),
+        verdicts.sample(frac=1, random_state=1),
+        attempts,
+        plan,
     )
     pd.testing.assert_frame_equal(once, again)
 
@@ -84,9 +104,13 @@ def test_success_and_failure_of_all_are_answers_with_limits(plan, resolved):
     spells, verdicts, attempts = simulate(100, seed=5)
     seen = spells["last_look_days"].gt(0)
     if resolved:
-        spells = spells.assign(left_days=0.0, right_days=1.0, last_look_days=30.0, status="resolved")
+        spells = spells.assign(
+            left_days=0.0, right_days=1.0, last_look_days=30.0, status="resolved"
+        )
     else:
-        spells = spells.assign(right_days=np.inf, status="unresolved", left_days=spells["last_look_days"])[seen]
+        spells = spells.assign(
+            right_days=np.inf, status="unresolved", left_days=spells["last_look_days"]
+        )[seen]
     row = shares(estimate_curves(spells, verdicts, attempts, plan)).loc["resolved_by_day_7"]
     assert (row["status"], row["estimate"]) == ("ok", float(resolved))
     assert pd.isna(row["std_error"])
@@ -96,10 +120,15 @@ def test_success_and_failure_of_all_are_answers_with_limits(plan, resolved):
 
 @pytest.mark.parametrize("unresolved", [1, 3, 4])
 def test_few_unresolved_hide_no_success(plan, unresolved):
-    """54 of 58, 58 of 62, 38 of 41: numbers of the demonstration pool that were withheld because fewer than five were left."""
+    """54 of 58, 58 of 62, 38 of 41: numbers of the demonstration pool that were withheld because
+    fewer than five were left."""
     spells, verdicts, attempts = simulate(58, seed=6)
     left = np.arange(58) < unresolved
-    ends = {"left_days": np.where(left, 30.0, 0.0), "right_days": np.where(left, np.inf, 7.0), "last_look_days": 30.0}
+    ends = {
+        "left_days": np.where(left, 30.0, 0.0),
+        "right_days": np.where(left, np.inf, 7.0),
+        "last_look_days": 30.0,
+    }
     spells = spells.assign(**ends, status=np.where(left, "unresolved", "resolved"))
     row = shares(estimate_curves(spells, verdicts, attempts, plan)).loc["resolved_by_day_7"]
     exact = binomtest(58 - unresolved, 58).proportion_ci(method="exact")
@@ -110,15 +139,21 @@ def test_few_unresolved_hide_no_success(plan, unresolved):
 
 def test_limits_never_fall_while_the_share_rises(plan):
     for seed in range(5):
-        found = shares(estimate_curves(*simulate(60, seed=20 + seed, visits=(1, 4, 9, 16, 25, 40)), plan))
+        found = shares(
+            estimate_curves(*simulate(60, seed=20 + seed, visits=(1, 4, 9, 16, 25, 40)), plan)
+        )
         for edge in ("upper", "lower"):
-            rows = found[found.index.str.startswith(f"unresolved_{edge}_day_") & found["status"].eq("ok")]
+            rows = found[
+                found.index.str.startswith(f"unresolved_{edge}_day_") & found["status"].eq("ok")
+            ]
             for end in ("estimate", "lower", "upper"):
                 assert (np.diff(rows[end].dropna().astype(float)) <= 1e-9).all()
 
 
 def test_one_site_has_limits_and_says_what_they_leave_out(plan):
-    one, many = (shares(estimate_curves(*simulate(200, seed=7, sites=sites), plan)) for sites in (1, 8))
+    one, many = (
+        shares(estimate_curves(*simulate(200, seed=7, sites=sites), plan)) for sites in (1, 8)
+    )
     row = one.loc["resolved_by_day_7"]
     assert "one site" in row["note"]
     assert row["estimate"] == many.loc["resolved_by_day_7", "estimate"]
@@ -132,7 +167,9 @@ def test_sites_that_differ_widen_the_limits(plan):
     spells, verdicts, attempts = simulate(400, seed=8)
     slow = spells["right_days"].gt(7).to_numpy()
     sites = np.sort(spells["site"].to_numpy(str))
-    sorted_by_course = spells.assign(site=sites[np.argsort(np.argsort(slow, kind="stable"), kind="stable")])
+    sorted_by_course = spells.assign(
+        site=sites[np.argsort(np.argsort(slow, kind="stable"), kind="stable")]
+    )
     moved = verdicts.assign(site=sorted_by_course["site"])
     alike, unlike = (
         shares(estimate_curves(rows, told, attempts, plan)).loc["resolved_by_day_7"]
@@ -143,17 +180,24 @@ def test_sites_that_differ_widen_the_limits(plan):
 
 
 def test_limits_of_the_median_hold_it_and_the_interval_around_it(plan):
-    row = shares(estimate_curves(*simulate(60, seed=9, visits=tuple(range(1, 25))), plan)).loc["median_days"]
+    row = shares(estimate_curves(*simulate(60, seed=9, visits=tuple(range(1, 25))), plan)).loc[
+        "median_days"
+    ]
     assert row["lower"] <= 6 * np.log(2) <= row["upper"]
     assert row["lower"] < row["estimate"] < row["upper"]
-    # nobody looked before day 7, when more than half were well: any day from the first on may be the median
-    seldom = shares(estimate_curves(*simulate(2000, seed=10, visits=(7, 14, 30)), plan)).loc["median_days"]
+    # nobody looked before day 7, when more than half were well: any day from the first on may be
+    # the median
+    seldom = shares(estimate_curves(*simulate(2000, seed=10, visits=(7, 14, 30)), plan)).loc[
+        "median_days"
+    ]
     assert (seldom["lower"], seldom["estimate"], seldom["upper"]) == (1, 7, 7)
 
 
 def test_other_verdicts_never_enter(plan):
     spells, verdicts, attempts = simulate(300, seed=6)
-    apart = verdicts.assign(positional=["yes"] * 200 + ["probable_non_positional"] * 50 + ["undetermined"] * 50)
+    apart = verdicts.assign(
+        positional=["yes"] * 200 + ["probable_non_positional"] * 50 + ["undetermined"] * 50
+    )
     found = shares(estimate_curves(spells, Adjudications.cast(apart), attempts, plan))
     known = spells["status"].isin(["resolved", "unresolved"])
     assert found.loc["median_days", "n_episodes"] == known[:200].sum()

@@ -17,7 +17,11 @@ DAYS = st.integers(0, 90)
 @st.composite
 def intervals(draw) -> tuple[list[float], list[float]]:
     left = draw(st.lists(DAYS, max_size=30))
-    gaps = draw(st.lists(st.one_of(st.integers(1, 60), st.just(math.inf)), min_size=len(left), max_size=len(left)))
+    gaps = draw(
+        st.lists(
+            st.one_of(st.integers(1, 60), st.just(math.inf)), min_size=len(left), max_size=len(left)
+        )
+    )
     return left, [start + gap for start, gap in zip(left, gaps, strict=True)]
 
 
@@ -49,7 +53,9 @@ def test_who_has_tested_negative_stays_so_and_who_will_test_positive_did_before(
     ],
 )
 def test_parts_of_day_seven(left, right, part):
-    (found,) = [name for name, members in divide_by_knowledge([left], [right], 7).items() if members.all()]
+    (found,) = [
+        name for name, members in divide_by_knowledge([left], [right], 7).items() if members.all()
+    ]
     assert found == part
 
 
@@ -59,9 +65,14 @@ def test_an_interval_that_ends_before_it_begins_is_refused():
 
 
 def test_rows_count_everybody_of_a_stratum():
-    spells = pd.DataFrame({"site": ["S1", "S1", "S2"], "left_days": [0.0, 9, 3], "right_days": [2.0, np.inf, np.inf]})
+    spells = pd.DataFrame(
+        {"site": ["S1", "S1", "S2"], "left_days": [0.0, 9, 3], "right_days": [2.0, np.inf, np.inf]}
+    )
     rows = pd.DataFrame(count_known(spells, (1, 7), stratum="all"))
-    assert rows.groupby(rows["term"].str.extract(r"_day_(\d+)$")[0])["estimate"].sum().tolist() == [3, 3]
+    assert rows.groupby(rows["term"].str.extract(r"_day_(\d+)$")[0])["estimate"].sum().tolist() == [
+        3,
+        3,
+    ]
     assert rows["n_episodes"].eq(3).all()
     assert rows["n_events"].eq(rows["estimate"]).all()
     at_seven = rows[rows["term"].str.endswith("_day_7")].set_index("term")

@@ -1,4 +1,5 @@
-"""The pool beside trials: the same canal, maneuver, endpoint and day, exact intervals as published, and nothing where the pool has too few."""
+"""The pool beside trials: the same canal, maneuver, endpoint and day, exact intervals as published,
+and nothing where the pool has too few."""
 
 from pathlib import Path
 from types import SimpleNamespace
@@ -26,7 +27,10 @@ TRIAL = {
 
 
 def build(**trials: dict) -> Published:
-    arms = [{"family": "epley", "events": 81, "total": 263}, {"family": "sham", "events": 15, "total": 148}]
+    arms = [
+        {"family": "epley", "events": 81, "total": 263},
+        {"family": "sham", "events": 15, "total": 148},
+    ]
     return Published.model_validate(
         {"trials": {name: TRIAL | {"arms": arms} | trial for name, trial in trials.items()}}
     )
@@ -42,15 +46,25 @@ def compare(tables, plan, published: Published) -> pd.DataFrame:
     return compare_published(tables.spells, tables.adjudications, tables.attempts, config)
 
 
-def row_of(estimates: pd.DataFrame, population: str, stratum: str = "trial=t,first_maneuver=epley") -> pd.Series:
-    (found,) = (row for _, row in estimates.iterrows() if (row["population"], row["stratum"]) == (population, stratum))
+def row_of(
+    estimates: pd.DataFrame, population: str, stratum: str = "trial=t,first_maneuver=epley"
+) -> pd.Series:
+    (found,) = (
+        row
+        for _, row in estimates.iterrows()
+        if (row["population"], row["stratum"]) == (population, stratum)
+    )
     return found
 
 
 def test_exact_limits_of_a_trial_as_published(tables, plan):
-    # Newcombe RG. Stat Med 1998;17:857-872, table I, exact method (from memory): 81 of 263 and 15 of 148
+    # Newcombe RG. Stat Med 1998;17:857-872, table I, exact method (from memory): 81 of 263 and 15
+    # of 148
     found = compare(tables, plan, build(t={}))
-    treated, sham = (row_of(found, "published", f"trial=t,first_maneuver={family}") for family in ("epley", "sham"))
+    treated, sham = (
+        row_of(found, "published", f"trial=t,first_maneuver={family}")
+        for family in ("epley", "sham")
+    )
     assert [round(treated[c], 4) for c in ("lower", "upper")] == [0.2527, 0.3676]
     assert [round(sham[c], 4) for c in ("lower", "upper")] == [0.0578, 0.1617]
     assert (treated["estimate"], treated["n_episodes"], treated["n_events"]) == (81 / 263, 263, 81)
@@ -59,9 +73,16 @@ def test_exact_limits_of_a_trial_as_published(tables, plan):
 
 def test_planted_share_stands_beside_it(tables, plan):
     found = compare(
-        tables, plan, build(t={}, u={"canal": "lateral", "arms": [{"family": "gufoni", "events": 1, "total": 2}]})
+        tables,
+        plan,
+        build(
+            t={}, u={"canal": "lateral", "arms": [{"family": "gufoni", "events": 1, "total": 2}]}
+        ),
     )
-    for stratum, faster in (("trial=t,first_maneuver=epley", 0), ("trial=u,first_maneuver=gufoni", FASTER)):
+    for stratum, faster in (
+        ("trial=t,first_maneuver=epley", 0),
+        ("trial=u,first_maneuver=gufoni", FASTER),
+    ):
         row = row_of(found, "positional", stratum)
         planted = 1 - np.exp(-RATE * np.exp(faster) * 7**SHAPE)
         assert abs(row["estimate"] - planted) < 3 * row["std_error"] < 0.25
@@ -92,7 +113,9 @@ def test_a_day_after_the_horizon_has_no_share(tables, plan):
 
 def test_trials_of_the_same_have_the_same_row_of_the_pool(tables, plan):
     found = compare(tables, plan, build(a={}, b={"citation": "B"}))
-    first, second = (row_of(found, "positional", f"trial={name},first_maneuver=epley") for name in "ab")
+    first, second = (
+        row_of(found, "positional", f"trial={name},first_maneuver=epley") for name in "ab"
+    )
     pd.testing.assert_series_equal(first.drop("stratum"), second.drop("stratum"), check_names=False)
 
 
@@ -100,7 +123,10 @@ def test_order_of_rows_changes_nothing(tables, plan):
     once = compare(tables, plan, build(t={}))
     names = ("spells", "adjudications", "attempts")
     mixed = SimpleNamespace(
-        **{name: getattr(tables, name).sample(frac=1, random_state=k) for k, name in enumerate(names)}
+        **{
+            name: getattr(tables, name).sample(frac=1, random_state=k)
+            for k, name in enumerate(names)
+        }
     )
     pd.testing.assert_frame_equal(once, compare(mixed, plan, build(t={})))
 
@@ -139,7 +165,13 @@ def test_what_is_no_trial_is_named(wrong, said):
 
 def test_a_pool_names_trials_with_both_arms():
     trial = TRIAL | {"arms": [{"family": "epley", "events": 1, "total": 4}]}
-    pool = {"citation": "A", "trials": ["t", "u"], "treatment": "epley", "comparator": "sham", "provenance": "read"}
+    pool = {
+        "citation": "A",
+        "trials": ["t", "u"],
+        "treatment": "epley",
+        "comparator": "sham",
+        "provenance": "read",
+    }
     pool |= {"odds_ratio": 1, "lower": 0.5, "upper": 2}
     with pytest.raises(ValidationError, match="t is no trial with both arms"):
         Published.model_validate({"trials": {"t": trial}, "pools": {"p": pool}})

@@ -1,4 +1,5 @@
-"""Time ratios: planted truth with sites that differ, the chosen distribution, the check of fit, and a status instead of a wild number."""
+"""Time ratios: planted truth with sites that differ, the chosen distribution, the check of fit,
+and a status instead of a wild number."""
 
 import numpy as np
 import pandas as pd
@@ -8,7 +9,10 @@ from hypothesis import strategies as st
 from scipy import stats
 from scipy.stats import binomtest
 
-from pipeline.analyses.resolution.regression import estimate_resolution_regression, regress_resolution
+from pipeline.analyses.resolution.regression import (
+    estimate_resolution_regression,
+    regress_resolution,
+)
 from pipeline.analyses.resolution.regression_fit import answer, ask, compare_with_none
 from pipeline.statistics.design import OTHER
 from pipeline.statistics.guard import Refusal
@@ -25,12 +29,26 @@ NOISE = {
 TERMS = ("sex", "onset", "first_family", "canal_arm")
 
 
-def simulate(rng: np.random.Generator, n: int = 500, sites: int = 9, family: str = "weibull", site_sd: float = 0.0):
-    """Rows with log time 1.6 + .4 male - .5 recent + .3 semont - .6 lateral + site + .8 noise, looked at on kept days."""
+def simulate(
+    rng: np.random.Generator,
+    n: int = 500,
+    sites: int = 9,
+    family: str = "weibull",
+    site_sd: float = 0.0,
+):
+    """Rows with log time 1.6 + .4 male - .5 recent + .3 semont - .6 lateral + site + .8 noise,
+    looked at on kept days."""
     male, recent, lateral = (rng.random(n) < share for share in (0.4, 0.5, 0.35))
     semont = rng.random(n) < np.where(lateral, 0.2, 0.5)
     site = rng.integers(0, sites, n)
-    mean = 1.6 + 0.4 * male - 0.5 * recent + 0.3 * semont - 0.6 * lateral + rng.normal(0, site_sd, sites)[site]
+    mean = (
+        1.6
+        + 0.4 * male
+        - 0.5 * recent
+        + 0.3 * semont
+        - 0.6 * lateral
+        + rng.normal(0, site_sd, sites)[site]
+    )
     return look(mean + 0.8 * NOISE[family](rng, n), rng).assign(
         site=[f"S{k:02d}" for k in site],
         episode_id=[f"EP-{k}" for k in range(n)],
@@ -41,11 +59,17 @@ def simulate(rng: np.random.Generator, n: int = 500, sites: int = 9, family: str
     )
 
 
-def look(log_time: np.ndarray, rng: np.random.Generator, visits=(1, 2, 4, 7, 11, 14, 21, 30, 45)) -> pd.DataFrame:
+def look(
+    log_time: np.ndarray, rng: np.random.Generator, visits=(1, 2, 4, 7, 11, 14, 21, 30, 45)
+) -> pd.DataFrame:
     days = np.where(rng.random((len(log_time), len(visits))) < 0.6, np.array(visits, float), np.nan)
     time = np.exp(log_time)[:, None]
-    left = np.nanmax(np.column_stack([np.zeros(len(time)), np.where(days < time, days, np.nan)]), axis=1)
-    right = np.nanmin(np.column_stack([np.full(len(time), np.inf), np.where(days >= time, days, np.nan)]), axis=1)
+    left = np.nanmax(
+        np.column_stack([np.zeros(len(time)), np.where(days < time, days, np.nan)]), axis=1
+    )
+    right = np.nanmin(
+        np.column_stack([np.full(len(time), np.inf), np.where(days >= time, days, np.nan)]), axis=1
+    )
     return pd.DataFrame({"left_days": left, "right_days": right})
 
 
@@ -53,11 +77,15 @@ def look(log_time: np.ndarray, rng: np.random.Generator, visits=(1, 2, 4, 7, 11,
 def asked(plan):
     """The plan with the terms of the simulation."""
     regression = plan.study.regression.model_copy(update={"terms": TERMS})
-    return plan.model_copy(update={"study": plan.study.model_copy(update={"regression": regression})})
+    return plan.model_copy(
+        update={"study": plan.study.model_copy(update={"regression": regression})}
+    )
 
 
 def regress(rows: pd.DataFrame, config) -> pd.DataFrame:
-    return tidy_estimates(list(regress_resolution(rows, config)), analysis="resolution_regression", population="test")
+    return tidy_estimates(
+        list(regress_resolution(rows, config)), analysis="resolution_regression", population="test"
+    )
 
 
 def by_term(estimates: pd.DataFrame, stratum: str = "all") -> pd.DataFrame:
@@ -66,7 +94,12 @@ def by_term(estimates: pd.DataFrame, stratum: str = "all") -> pd.DataFrame:
 
 def test_planted_ratios_come_back_and_limits_by_site_cover_them(plan):
     rng = np.random.default_rng(41)
-    truth = {"sex=male": 0.4, "onset=0-7 days": -0.5, "first_family=semont": 0.3, "canal_arm=lateral long": -0.6}
+    truth = {
+        "sex=male": 0.4,
+        "onset=0-7 days": -0.5,
+        "first_family=semont": 0.3,
+        "canal_arm=lateral long": -0.6,
+    }
     away, covered = [], []
     for _ in range(40):
         rows = simulate(rng, n=270, site_sd=0.3)
@@ -74,7 +107,9 @@ def test_planted_ratios_come_back_and_limits_by_site_cover_them(plan):
         found = answer(question, fit_aft(question.patterns, "weibull"), plan.study.guards)
         for name, effect in truth.items():
             flip = 1 if name in question.names else -1  # the reference is the most frequent class
-            k = next(k for k, n in enumerate(question.names) if n.split("=")[0] == name.split("=")[0])
+            k = next(
+                k for k, n in enumerate(question.names) if n.split("=")[0] == name.split("=")[0]
+            )
             low, high = found.limit(k, found.n_sites)
             away.append(flip * found.full[k] - effect)
             covered.append(low <= flip * effect <= high)
@@ -106,7 +141,8 @@ def test_a_fit_that_is_none_shows(asked):
 
 
 def test_no_share_is_set_alike_for_maneuvers_without_an_interaction(asked):
-    """Such a share would put the same maneuver first in every variant: none is told, of the whole or of a part."""
+    """Such a share would put the same maneuver first in every variant: none is told,
+    of the whole or of a part."""
     found = regress(simulate(np.random.default_rng(7), n=2000), asked)
     assert found["stratum"].eq("all").all()
     assert not found["term"].str.startswith("resolved_by").any()
@@ -115,7 +151,8 @@ def test_no_share_is_set_alike_for_maneuvers_without_an_interaction(asked):
 @settings(max_examples=8, deadline=None)
 @given(st.integers(0, 10**6))
 def test_every_stated_class_and_its_reference_have_their_people(asked, seed):
-    """Also where a class is rare, always or never resolved at the first look, or another one by another name."""
+    """Also where a class is rare, always or never resolved at the first look,
+    or another one by another name."""
     rng = np.random.default_rng(seed)
     rows = simulate(rng, n=150, sites=4)
     rows.loc[rng.random(150) < 0.08, "onset"] = "over 90 days"
@@ -134,7 +171,8 @@ def test_every_stated_class_and_its_reference_have_their_people(asked, seed):
 
 
 def test_a_rare_class_moves_nobody_into_the_reference(asked, plan):
-    """Three women without a recorded sex: as if they were not there, but for what they tell of all else."""
+    """Three women without a recorded sex: as if they were not there,
+    but for what they tell of all else."""
     rows = simulate(np.random.default_rng(16), n=400)
     rows.loc[:2, "sex"] = "unknown"
     question = ask(rows, TERMS, (7,), plan.study.guards)
@@ -143,13 +181,17 @@ def test_a_rare_class_moves_nobody_into_the_reference(asked, plan):
     dummies = pd.get_dummies(rows[list(TERMS)], dtype=float)
     dropped = [f"{term}_{value}" for term, value in question.design.references.items()]
     matrix = np.column_stack([np.ones(400), dummies.drop(columns=dropped)])
-    by_hand = fit_aft(collapse_patterns(rows["left_days"], rows["right_days"], matrix)[0], "weibull")
+    by_hand = fit_aft(
+        collapse_patterns(rows["left_days"], rows["right_days"], matrix)[0], "weibull"
+    )
     assert fit.log_likelihood == pytest.approx(by_hand.log_likelihood, abs=1e-8)
 
 
 def test_the_order_of_rows_changes_nothing(asked):
     rows = simulate(np.random.default_rng(8))
-    pd.testing.assert_frame_equal(regress(rows, asked), regress(rows.sample(frac=1, random_state=1), asked))
+    pd.testing.assert_frame_equal(
+        regress(rows, asked), regress(rows.sample(frac=1, random_state=1), asked)
+    )
 
 
 def test_few_episodes_give_a_status_for_every_factor(asked):
@@ -172,12 +214,20 @@ def test_the_fit_is_compared_with_the_curve_however_many_are_resolved(asked, slo
     rng, site = np.random.default_rng(13), np.repeat(range(6), 50)
     few = np.zeros(300, bool)
     few[rng.choice(300, 3 if slower == 0 else 40, replace=False)] = True
-    right = np.where(few, np.inf, rng.choice([2.0, 5.0, 20.0], 300)) if slower == 0 else np.where(few, 20.0, np.inf)
+    right = (
+        np.where(few, np.inf, rng.choice([2.0, 5.0, 20.0], 300))
+        if slower == 0
+        else np.where(few, 20.0, np.inf)
+    )
     if slower:
         right[np.flatnonzero(few)[:4]] = 5.0
     left = np.select([np.isinf(right), right == 20], [45.0, 10.0], 0.0)
-    rows = simulate(rng, n=300).assign(left_days=left, right_days=right, site=[f"S{k}" for k in site])
-    found = by_term(regress(rows, asked)).loc[f"fitted_share_less_observed_by_day_{30 if slower == 0 else 7}"]
+    rows = simulate(rng, n=300).assign(
+        left_days=left, right_days=right, site=[f"S{k}" for k in site]
+    )
+    found = by_term(regress(rows, asked)).loc[
+        f"fitted_share_less_observed_by_day_{30 if slower == 0 else 7}"
+    ]
     assert found["status"] == "ok"
     seen = binomtest(297 if slower == 0 else 4, 300).proportion_ci(method="exact")
     assert found["upper"] - found["lower"] > 0.9 * (seen.high - seen.low)
@@ -204,7 +254,9 @@ def test_a_class_that_is_another_one_but_for_a_few_is_left_out_with_its_reason(a
 
 
 def test_p_values_of_the_factors_are_adjusted_by_holm(asked):
-    found = by_term(regress(simulate(np.random.default_rng(13), n=300), asked)).filter(like="effect_of", axis=0)
+    found = by_term(regress(simulate(np.random.default_rng(13), n=300), asked)).filter(
+        like="effect_of", axis=0
+    )
     raw = np.sort(found["p_value"].astype(float))
     by_hand = np.minimum(1, np.maximum.accumulate(raw * np.arange(4, 0, -1)))
     np.testing.assert_allclose(np.sort(found["p_adjusted"].astype(float)), by_hand)
@@ -215,15 +267,20 @@ def test_a_factor_of_two_classes_is_tested_as_its_coefficient(asked):
     assert found.loc["effect_of_sex", "p_value"] == pytest.approx(found.loc["sex=male", "p_value"])
 
 
-# Sweat of 20 women: Johnson RA, Wichern DW. Applied Multivariate Statistical Analysis, example 5.2: T2 = 9.74 (numbers from memory).
+# Sweat of 20 women: Johnson RA, Wichern DW. Applied Multivariate Statistical Analysis, example 5.2:
+# T2 = 9.74 (numbers from memory).
 def test_hotelling_as_in_the_textbook():
     away = np.array([4.640 - 4, 45.400 - 50, 9.965 - 10])
-    covariance = np.array([[2.879, 10.010, -1.810], [10.010, 199.788, -5.640], [-1.810, -5.640, 3.628]]) / 20
+    covariance = (
+        np.array([[2.879, 10.010, -1.810], [10.010, 199.788, -5.640], [-1.810, -5.640, 3.628]]) / 20
+    )
     statistic, p = compare_with_none(away, covariance, 20)
     assert statistic * 19 * 3 / 17 == pytest.approx(9.74, abs=0.005)
     assert p == pytest.approx(stats.f.sf(9.74 * 17 / (19 * 3), 3, 17), rel=1e-3)
     assert isinstance(compare_with_none(away, covariance, 3), Refusal)
-    assert compare_with_none(away, covariance, None)[1] == pytest.approx(stats.chi2.sf(9.74, 3), rel=1e-2)
+    assert compare_with_none(away, covariance, None)[1] == pytest.approx(
+        stats.chi2.sf(9.74, 3), rel=1e-2
+    )
 
 
 def test_only_first_spells_of_followed_positional_episodes_enter(plan, table):
@@ -231,24 +288,43 @@ def test_only_first_spells_of_followed_positional_episodes_enter(plan, table):
     rng = np.random.default_rng(15)
     ends = look(1.5 + rng.normal(size=200), rng)
     base = pd.DataFrame({"site": [f"S{k % 5:02d}" for k in range(200)], "episode_id": keys})
-    spells = base.assign(endpoint="objective", spell=1, patient_id=keys, start_day=0, last_look_days=45.0, **ends)
+    spells = base.assign(
+        endpoint="objective", spell=1, patient_id=keys, start_day=0, last_look_days=45.0, **ends
+    )
     spells["status"] = np.where(np.isfinite(spells["right_days"]), "resolved", "unresolved")
     spells.loc[:9, "status"] = "not_looked"
     again = spells[20:30].assign(spell=2)
     other = spells.assign(endpoint="strict")
     verdict = dict.fromkeys(Adjudications.describe(), "") | {
-        "positional": "yes", "canal": "posterior", "side": "right", "arm": "long", "mechanism": "canalolithiasis",
+        "positional": "yes", "canal": "posterior", "side": "right", "arm": "long",
+        "mechanism": "canalolithiasis",
         "certainty": "definite", "known_day": 0, "site_recognised": False, "arm_basis": pd.NA,
         "side_by": "plane", "reclassified_day": pd.NA,
     }  # fmt: skip
     verdicts = base.assign(**{key: value for key, value in verdict.items() if key not in base})
     verdicts.loc[10:19, "positional"] = "undetermined"
     attempt = dict.fromkeys(Attempts.describe(), pd.NA) | {
-        "session": 1, "spell": 1, "day": 0, "attempt": 1, "attempts": 1, "maneuver": "epley", "family": "epley", "at_risk": True, "fit": "yes",
-    }  # fmt: skip
+        "session": 1,
+        "spell": 1,
+        "day": 0,
+        "attempt": 1,
+        "attempts": 1,
+        "maneuver": "epley",
+        "family": "epley",
+        "at_risk": True,
+        "fit": "yes",
+    }
     attempts = base.assign(**{key: value for key, value in attempt.items() if key not in base})
-    people = [{"site": s, "episode_id": e, "patient_id": e, "age_years": 40 + k % 40, "sex": ["female", "male"][k % 2]}
-              for k, (s, e) in enumerate(zip(base["site"], keys, strict=True))]  # fmt: skip
+    people = [
+        {
+            "site": s,
+            "episode_id": e,
+            "patient_id": e,
+            "age_years": 40 + k % 40,
+            "sex": ["female", "male"][k % 2],
+        }
+        for k, (s, e) in enumerate(zip(base["site"], keys, strict=True))
+    ]
     found = estimate_resolution_regression(
         table("episodes", people),
         Spells.cast(pd.concat([spells, again, other], ignore_index=True)),

@@ -1,4 +1,5 @@
-"""Second fits by lifelines and statsmodels: they agree with ours on the same rows, and a fit that is a little off lets nothing leave."""
+"""Second fits by lifelines and statsmodels: they agree with ours on the same rows,
+and a fit that is a little off lets nothing leave."""
 
 import sys
 from dataclasses import replace
@@ -27,9 +28,13 @@ DAYS = np.arange(1, 31)
 def looks() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Intervals between looks of 300 people, and a design that moves their times."""
     rng = np.random.default_rng(5)
-    design = np.column_stack([np.ones(300), rng.random(300) < 0.4, rng.normal(0, 1, 300)]).astype(float)
+    design = np.column_stack([np.ones(300), rng.random(300) < 0.4, rng.normal(0, 1, 300)]).astype(
+        float
+    )
     time = np.exp(design @ [1.8, 0.5, 0.2]) * rng.weibull(1.2, 300)
-    seen = np.cumsum([rng.integers(1, 6, 300), rng.integers(2, 9, 300), rng.integers(4, 20, 300)], axis=0)
+    seen = np.cumsum(
+        [rng.integers(1, 6, 300), rng.integers(2, 9, 300), rng.integers(4, 20, 300)], axis=0
+    )
     seen = np.vstack([np.zeros(300), seen])
     left = np.where(seen < time, seen, 0).max(axis=0)
     return left, np.where(seen >= time, seen, np.inf).min(axis=0), design
@@ -49,7 +54,9 @@ def test_a_curve_that_is_a_little_off_lets_nothing_leave(looks):
     fit = fit_npmle(left, right, weight)
     moved = fit.mass * np.where(np.arange(len(fit.mass)) == fit.mass.argmax(), 1.02, 1)
     off = replace(fit, mass=moved / moved.sum())
-    differences = [second_fits.compare_curve(left, right, weight, each, DAYS) for each in (fit, off)]
+    differences = [
+        second_fits.compare_curve(left, right, weight, each, DAYS) for each in (fit, off)
+    ]
     assert [raises("primary_curve", difference) for difference in differences] == [False, True]
 
 
@@ -59,7 +66,9 @@ def test_a_time_ratio_that_is_a_little_off_lets_nothing_leave(looks, family):
     patterns, _ = collapse_patterns(left, right, design)
     fit = fit_aft(patterns, family)
     off = replace(fit, coef=fit.coef + np.array([0, 0, 0.002]))
-    assert [raises("time_ratios", second_fits.compare_aft(patterns, each)) for each in (fit, off)] == [False, True]
+    assert [
+        raises("time_ratios", second_fits.compare_aft(patterns, each)) for each in (fit, off)
+    ] == [False, True]
 
 
 def test_what_the_data_do_not_determine_is_not_compared(looks):
@@ -77,7 +86,10 @@ def test_an_attempt_model_that_is_a_little_off_lets_nothing_leave(looks):
     rows = Rows(design, np.zeros(300), event, 1 - event)
     fit = fit_cloglog(rows)
     off = fit._replace(point=fit.point + np.array([0, 0, 0.001]))
-    assert [raises("attempts", second_fits.compare_cloglog(rows, each)) for each in (fit, off)] == [False, True]
+    assert [raises("attempts", second_fits.compare_cloglog(rows, each)) for each in (fit, off)] == [
+        False,
+        True,
+    ]
 
 
 @pytest.mark.parametrize("slopes", [False, True])
@@ -102,11 +114,16 @@ def test_a_mixed_model_that_is_a_little_off_lets_nothing_leave(slopes):
 
 
 def test_a_pool_that_is_a_little_off_lets_nothing_leave():
-    effects, variances = np.array([0.1, 0.5, 0.4, 0.9, 0.2]), np.array([0.02, 0.03, 0.02, 0.05, 0.04])
+    effects, variances = (
+        np.array([0.1, 0.5, 0.4, 0.9, 0.2]),
+        np.array([0.02, 0.03, 0.02, 0.05, 0.04]),
+    )
     mandel = pool_random_effects(effects, variances, tau2_by_paule_mandel)
     fit = pool_random_effects(effects, variances)
     off = replace(fit, std_error=1.01 * fit.std_error)
-    differences = [second_fits.compare_pool(effects, variances, mandel, each) for each in (fit, off)]
+    differences = [
+        second_fits.compare_pool(effects, variances, mandel, each) for each in (fit, off)
+    ]
     assert [raises("pool_of_sites", difference) for difference in differences] == [False, True]
 
 
@@ -114,7 +131,11 @@ def test_a_pool_that_is_a_little_off_lets_nothing_leave():
 def test_agreement_is_rounded_up_and_stands_beside_its_tolerance(model):
     told = MODELS[model]
     rows = {row["term"]: row for row in state_agreement(model, told.tolerance * 0.33, COUNTS)}
-    assert told.tolerance * 0.33 <= rows["largest_difference"]["estimate"] <= rows["tolerance"]["estimate"]
+    assert (
+        told.tolerance * 0.33
+        <= rows["largest_difference"]["estimate"]
+        <= rows["tolerance"]["estimate"]
+    )
     assert raises(model, told.tolerance * 1.01)
     assert raises(model, np.nan)
 
@@ -146,7 +167,16 @@ def test_the_step_ends_with_the_sentence_and_writes_nothing(monkeypatch, tmp_pat
     monkeypatch.setattr(analyse, "open_warehouse", lambda path: Warehouse())
     monkeypatch.setattr(analyse, "read_config", lambda path: plan)
     out = tmp_path / "model_agreement.csv"
-    told = ["analyse", "--plan", "plan", "--warehouse", "file", "--out", str(out), "model_agreement"]
+    told = [
+        "analyse",
+        "--plan",
+        "plan",
+        "--warehouse",
+        "file",
+        "--out",
+        str(out),
+        "model_agreement",
+    ]
     monkeypatch.setattr(sys, "argv", told)
     with pytest.raises(SystemExit, match="Nothing is released: the model 'primary_curve'"):
         analyse.main()

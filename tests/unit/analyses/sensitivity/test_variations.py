@@ -1,4 +1,5 @@
-"""Variations of the primary answer: what each does to an interval, and that the answer follows where it must."""
+"""Variations of the primary answer: what each does to an interval,
+and that the answer follows where it must."""
 
 import numpy as np
 import pandas as pd
@@ -51,7 +52,11 @@ def test_coarsening_widens_to_the_grid(interval, wider):
     assert bounds(coarsen(build(interval), GRID)) == [wider]
 
 
-@given(st.lists(st.tuples(st.integers(0, 80), st.integers(1, 80) | st.just(np.inf)), min_size=1, max_size=20))
+@given(
+    st.lists(
+        st.tuples(st.integers(0, 80), st.integers(1, 80) | st.just(np.inf)), min_size=1, max_size=20
+    )
+)
 def test_coarsened_intervals_hold_the_old_ones_and_end_on_the_grid(pairs):
     rows = build(*((left, left + length) for left, length in pairs))
     wider = coarsen(rows, GRID)
@@ -67,7 +72,9 @@ def test_a_day_taken_for_resolution_is_one_day_wide(share, day):
 
 def test_those_not_seen_again_are_taken_for_resolved_at_once_or_not_at_all():
     rows = build((4, 8), (3, np.inf), (0, np.inf), (70, np.inf), (0, np.inf))
-    rows = rows.assign(status=["resolved", "unresolved", "not_looked", "unresolved", "incomplete_record"])
+    rows = rows.assign(
+        status=["resolved", "unresolved", "not_looked", "unresolved", "incomplete_record"]
+    )
     taken = take_unseen(rows, resolved=True, until=60)
     assert bounds(taken) == [(4, 8), (3, 4), (0, 1), (70, 71), (0, np.inf)]
     assert taken["status"].tolist() == ["resolved"] * 4 + ["incomplete_record"]
@@ -97,11 +104,16 @@ def test_two_sites_are_too_few_to_leave_one_out(plan):
 def stored(plan) -> dict[str, pd.DataFrame]:
     """The stored rows of two sites of the demonstration pool."""
     received = [receive_delivery(POOL / site / "001", plan).tables for site in ("S01", "S02")]
-    return {name: pd.concat([tables[name] for tables in received], ignore_index=True) for name in received[0]}
+    return {
+        name: pd.concat([tables[name] for tables in received], ignore_index=True)
+        for name in received[0]
+    }
 
 
 def change(plan: Config, part: str, **values: object) -> Config:
-    study = plan.study.model_copy(update={part: getattr(plan.study, part).model_copy(update=values)})
+    study = plan.study.model_copy(
+        update={part: getattr(plan.study, part).model_copy(update=values)}
+    )
     return plan.model_copy(update={"study": study})
 
 
@@ -110,9 +122,16 @@ def test_only_touched_episodes_need_to_be_decided_again(stored, plan):
     primary = derive_rows(delivered, plan)
 
     def assert_same(found, wanted):
-        keys = {"spells": ["endpoint", "spell"], "adjudications": [], "attempts": ["session", "attempt"]}
+        keys = {
+            "spells": ["endpoint", "spell"],
+            "adjudications": [],
+            "attempts": ["session", "attempt"],
+        }
         for name, key in keys.items():
-            one, other = (rows[name].sort_values([*EPISODE, *key], ignore_index=True) for rows in (found, wanted))
+            one, other = (
+                rows[name].sort_values([*EPISODE, *key], ignore_index=True)
+                for rows in (found, wanted)
+            )
             pd.testing.assert_frame_equal(one, other)
 
     touched = find_returns(delivered, primary)
@@ -122,17 +141,23 @@ def test_only_touched_episodes_need_to_be_decided_again(stored, plan):
         wanted = derive_rows(delivered, gap)
         assert not wanted["spells"].equals(primary["spells"])
         own = wanted["spells"]["endpoint"].eq(plan.study.resolution.primary)
-        bare = [rows["attempts"].drop(columns="spell") for rows in (found, wanted)]  # neither answer asks for it
+        # neither answer asks for it
+        bare = [rows["attempts"].drop(columns="spell") for rows in (found, wanted)]
         assert_same(
             found | {"spells": keep_primary(found, plan), "attempts": bare[0]},
             wanted | {"spells": wanted["spells"][own], "attempts": bare[1]},
         )
 
-    for _, found, moved in vary_duration(primary, delivered, change(plan, "sensitivity", duration_limits_s=(40, 65))):
+    for _, found, moved in vary_duration(
+        primary, delivered, change(plan, "sensitivity", duration_limits_s=(40, 65))
+    ):
         wanted = derive_rows(delivered, moved)
         assert not wanted["adjudications"].equals(primary["adjudications"])
         own = wanted["spells"]["endpoint"].eq(plan.study.resolution.primary)
-        assert_same(found | {"spells": keep_primary(found, plan)}, wanted | {"spells": wanted["spells"][own]})
+        assert_same(
+            found | {"spells": keep_primary(found, plan)},
+            wanted | {"spells": wanted["spells"][own]},
+        )
 
 
 def keep_primary(derived: dict[str, pd.DataFrame], plan: Config) -> pd.DataFrame:

@@ -1,4 +1,5 @@
-"""Sites are not called different because of the days on which they test: what would say so is withdrawn."""
+"""Sites are not called different because of the days on which they test:
+what would say so is withdrawn."""
 
 import pytest
 
@@ -16,14 +17,21 @@ def test_large_enough_sites_are_counted_and_none_is_compared(plan):
     found = estimate_site_monitoring(tables.spells, tables.adjudications, plan)
     assert found["stratum"].eq("all").all()
     numbers = found.set_index("term")
-    assert numbers["estimate"].dropna().to_dict() == {"sites_large_enough": 3, "sites_below_minimum": 1}
-    withdrawn = numbers.loc[[f"overdispersion_day_{day}" for day in plan.study.site_monitoring.days]]
+    assert numbers["estimate"].dropna().to_dict() == {
+        "sites_large_enough": 3,
+        "sites_below_minimum": 1,
+    }
+    withdrawn = numbers.loc[
+        [f"overdispersion_day_{day}" for day in plan.study.site_monitoring.days]
+    ]
     assert withdrawn["note"].eq(TEST_DAYS.note).all()
 
 
 def test_nothing_says_how_far_sites_differ(plan):
     tables = simulate_test_days(FIRST_TESTS, 80, seed=1)
-    found = estimate_site_pooling(tables.episodes, tables.spells, tables.adjudications, tables.attempts, plan)
+    found = estimate_site_pooling(
+        tables.episodes, tables.spells, tables.adjudications, tables.attempts, plan
+    )
     assert found["stratum"].eq("all").all()
     assert found["p_value"].isna().all()
     apart = found[found["term"].str.endswith(("_further_site", "_tau2", "_i2"))]

@@ -1,4 +1,5 @@
-"""Sites pooled: planted means come back, and spreads of the effects behind them; little data give a status, and no site hides behind another."""
+"""Sites pooled: planted means come back, and spreads of the effects behind them;
+little data give a status, and no site hides behind another."""
 
 import numpy as np
 import pandas as pd
@@ -6,7 +7,11 @@ import pytest
 from scipy.stats import binom, binomtest
 
 from pipeline.analyses.resolution.shares import Share
-from pipeline.analyses.sites.first_sessions import prepare_first_sessions, select_first_sessions, tell_first_sessions
+from pipeline.analyses.sites.first_sessions import (
+    prepare_first_sessions,
+    select_first_sessions,
+    tell_first_sessions,
+)
 from pipeline.analyses.sites.pooled import to_scale, to_share
 from pipeline.analyses.sites.pooling import average_shares, estimate_site_pooling
 from pipeline.statistics.meta import Pool, pool_random_effects
@@ -15,7 +20,9 @@ from tests.simulated_sites import simulate_sites, true_share
 
 
 def pool(tables, config) -> pd.DataFrame:
-    return estimate_site_pooling(tables.episodes, tables.spells, tables.adjudications, tables.attempts, config)
+    return estimate_site_pooling(
+        tables.episodes, tables.spells, tables.adjudications, tables.attempts, config
+    )
 
 
 def rows_of(estimates: pd.DataFrame, stratum: str = "all") -> pd.DataFrame:
@@ -25,8 +32,13 @@ def rows_of(estimates: pd.DataFrame, stratum: str = "all") -> pd.DataFrame:
 def pool_sessions(tables, plan) -> Pool:
     """The pool of the effects of first sessions, one a site."""
     rows = select_first_sessions(tables.episodes, tables.adjudications, tables.attempts)
-    ready = prepare_first_sessions(rows, plan.study.site_monitoring.terms, plan.study.guards, by_site=True)
-    fit, n = fit_fixed(np.column_stack([ready.own, ready.covariates]), ready.happened), len(ready.sites)
+    ready = prepare_first_sessions(
+        rows, plan.study.site_monitoring.terms, plan.study.guards, by_site=True
+    )
+    fit, n = (
+        fit_fixed(np.column_stack([ready.own, ready.covariates]), ready.happened),
+        len(ready.sites),
+    )
     return pool_random_effects(fit.coefficients[:n], np.diag(fit.covariance)[:n])
 
 
@@ -44,9 +56,14 @@ def test_planted_shares_come_back(alike):
         assert row["upper"] - row["lower"] < 0.12
     plain = found.loc["resolved_by_day_7"]
     assert plain["status"] == "ok"
-    third = (plain["upper"] - plain["lower"]) / 2 * 3 / 2.57  # three standard errors: t with five degrees of freedom
+    # three standard errors: t with five degrees of freedom
+    third = (plain["upper"] - plain["lower"]) / 2 * 3 / 2.57
     assert abs(plain["estimate"] - true_share(7)) < third
-    assert (found.loc["smoothed_by_day_7_sites_pooled", "estimate"], plain["n_sites"], plain["n_episodes"] > 1200) == (
+    assert (
+        found.loc["smoothed_by_day_7_sites_pooled", "estimate"],
+        plain["n_sites"],
+        plain["n_episodes"] > 1200,
+    ) == (
         10,
         10,
         True,
@@ -61,7 +78,8 @@ def test_two_stages_and_one_agree(alike):
 
 
 def test_planted_spread_comes_back(plan):
-    # a site's shift is its effect on the complementary log-log scale: 16 sites whose shifts have variance 0.25
+    # a site's shift is its effect on the complementary log-log scale: 16 sites whose shifts have
+    # variance 0.25
     shifts = np.linspace(-1, 1, 16)
     shifts *= 0.5 / shifts.std(ddof=1)
     found = pool_sessions(simulate_sites([120] * 16, seed=2, shifts=list(shifts)), plan)
@@ -71,7 +89,8 @@ def test_planted_spread_comes_back(plan):
 
 
 def test_case_mix_is_taken_out_of_first_sessions(plan):
-    # sites differ only in their share of lateral canals, which resolve faster: the shares differ, the adjusted success does not
+    # sites differ only in their share of lateral canals, which resolve faster: the shares differ,
+    # the adjusted success does not
     lateral = [0.05, 0.95] * 5
     tables = simulate_sites([150] * 10, seed=3, lateral=lateral)
     success = pool_sessions(tables, plan)
@@ -97,7 +116,12 @@ def test_small_sites_are_counted_and_not_pooled(plan):
 
 def test_one_site_tells_nothing_of_sites(plan):
     found = pool(simulate_sites([200], seed=5), plan)
-    means = ["resolved_by_day_7", "smoothed_by_day_30", "first_session_success", "first_session_success_one_stage"]
+    means = [
+        "resolved_by_day_7",
+        "smoothed_by_day_30",
+        "first_session_success",
+        "first_session_success_one_stage",
+    ]
     pooled = rows_of(found).loc[means]
     assert set(pooled["status"]) == {"not_identified"}
     assert pooled["note"].str.contains("fewer than 3 sites").all()
@@ -107,7 +131,10 @@ def test_no_pool_does_without_the_best_site(plan):
     tables = simulate_sites([300] * 4 + [120], seed=6, shifts=[-0.5] * 4 + [1.2])
     found = rows_of(pool(tables, plan))
     for kind in ("resolved", "smoothed"):
-        assert (found.loc[f"{kind}_by_day_30", "status"], found.loc[f"{kind}_by_day_30", "n_sites"]) == ("ok", 5)
+        assert (
+            found.loc[f"{kind}_by_day_30", "status"],
+            found.loc[f"{kind}_by_day_30", "n_sites"],
+        ) == ("ok", 5)
 
 
 @pytest.mark.parametrize(("left", "right"), [(0.0, 1.0), (60.0, np.inf)])
@@ -120,21 +147,29 @@ def test_sites_in_which_all_are_resolved_or_nobody_have_a_mean(plan, left, right
         row, share = found.loc[f"resolved_by_day_{day}"], float(left == 0)
         assert (row["status"], row["estimate"], row["n_sites"]) == ("ok", share, 6)
         assert 0.01 < row["upper"] - row["lower"] < 0.1
-        assert found.loc[f"smoothed_by_day_{day}", "status"] == "not_identified"  # no course of a site is finite
+        # no course of a site is finite
+        assert found.loc[f"smoothed_by_day_{day}", "status"] == "not_identified"
 
 
 @pytest.mark.parametrize(("share", "alike"), [(0.95, 20), (0.95, 1e6), (0.1, 20)])
 @pytest.mark.parametrize("sizes", [(12, 15, 30, 60), (25,) * 6])
 def test_the_mean_of_shares_holds_the_planted_one_where_sites_differ(share, alike, sizes):
-    """Fewer of the pools by chance once in 500; the mean is off by its own error. Sites have an intraclass correlation of 1 / (1 + alike)."""
+    """Fewer of the pools by chance once in 500; the mean is off by its own error.
+
+    Sites have an intraclass correlation of 1 / (1 + alike).
+    """
     rng, found = np.random.default_rng([3, len(sizes), round(100 * share)]), []
     for _ in range(300):
         events = rng.binomial(sizes, rng.beta(share * alike, (1 - share) * alike, len(sizes)))
-        shares = [Share(k / n, k / n, None, 0, 1, n, k, 1, 1) for k, n in zip(events, sizes, strict=True)]
+        shares = [
+            Share(k / n, k / n, None, 0, 1, n, k, 1, 1) for k, n in zip(events, sizes, strict=True)
+        ]
         found.append(average_shares(shares, list(sizes)))
     means = np.array([each.share for each in found])
     assert abs(means.mean() - share) < 4 * means.std(ddof=1) / np.sqrt(len(found))
-    assert sum(each.low <= share <= each.high for each in found) >= binom.ppf(0.002, len(found), 0.95)
+    assert sum(each.low <= share <= each.high for each in found) >= binom.ppf(
+        0.002, len(found), 0.95
+    )
 
 
 def test_order_of_rows_changes_nothing(plan):
@@ -178,15 +213,27 @@ def test_separated_first_sessions_are_refused():
 
 
 def first_sessions(sizes: list[tuple[int, int]]) -> pd.DataFrame:
-    """First sessions of sites S01, S02, ... with so many sessions, of which so many succeeded; all patients are alike."""
-    rows = [(f"S{s:02d}", f"EP-{s}-{i}", i < events) for s, (n, events) in enumerate(sizes, 1) for i in range(n)]
+    """First sessions of sites S01, S02, ... with so many sessions, of which so many succeeded;
+    all patients are alike."""
+    rows = [
+        (f"S{s:02d}", f"EP-{s}-{i}", i < events)
+        for s, (n, events) in enumerate(sizes, 1)
+        for i in range(n)
+    ]
     sessions = pd.DataFrame(rows, columns=["site", "episode_id", "happened"])
-    alike = {"canal_arm": "posterior long", "mechanism": "canalolithiasis", "onset": "0-7 days", "prior": "none"}
+    alike = {
+        "canal_arm": "posterior long",
+        "mechanism": "canalolithiasis",
+        "onset": "0-7 days",
+        "prior": "none",
+    }
     return sessions.assign(patient_id=sessions["episode_id"], gap=7.0, age_decade=6, **alike)
 
 
 def tell(sizes: list[tuple[int, int]], plan) -> pd.DataFrame:
-    told = tell_first_sessions(first_sessions(sizes), plan.study.site_monitoring.terms, plan.study.guards)
+    told = tell_first_sessions(
+        first_sessions(sizes), plan.study.site_monitoring.terms, plan.study.guards
+    )
     return pd.DataFrame(list(told))
 
 
@@ -200,11 +247,14 @@ def test_a_site_with_few_successes_is_in_the_pool(any_width):
 def test_pools_do_not_choose_sites_by_their_outcome(plan):
     rng, truth, found = np.random.default_rng(5), 0.2, []
     for _ in range(25):
-        pooled = rows_of(tell([(25, n) for n in rng.binomial(25, truth, 8)], plan)).loc["first_session_success"]
+        pooled = rows_of(tell([(25, n) for n in rng.binomial(25, truth, 8)], plan)).loc[
+            "first_session_success"
+        ]
         found.append((pooled["estimate"], pooled["lower"] < truth < pooled["upper"]))
     estimates, held = np.array([each for each in found if pd.notna(each[0])], dtype=float).T
     assert len(held) > 20
-    assert abs(estimates.mean() - truth) < 0.03  # was .26 where sites with fewer than five successes were left out
+    # was .26 where sites with fewer than five successes were left out
+    assert abs(estimates.mean() - truth) < 0.03
     assert held.mean() > 0.8
 
 
@@ -212,7 +262,10 @@ def test_pools_do_not_choose_sites_by_their_outcome(plan):
 def test_a_site_without_or_with_only_success_takes_the_pool(any_width, events):
     found = tell([(40, 20), (40, 25), (40, 22), (15, events)], any_width)
     pooled = rows_of(found)
-    assert (pooled.loc["first_session_success", "status"], pooled.loc["first_session_success", "n_sites"]) == (
+    assert (
+        pooled.loc["first_session_success", "status"],
+        pooled.loc["first_session_success", "n_sites"],
+    ) == (
         "not_identified",
         3,
     )
@@ -249,7 +302,9 @@ def test_the_smoothed_pool_does_not_choose_sites_by_their_outcome(plan):
     rng, truth, found = np.random.default_rng(2), true_share(7, 0.8), []
     for seed in range(10):
         shifts = list(0.8 + 0.4 * rng.normal(size=8))
-        told = rows_of(pool(simulate_sites([35] * 8, seed=500 + seed, shifts=shifts), plan)).loc["smoothed_by_day_7"]
+        told = rows_of(pool(simulate_sites([35] * 8, seed=500 + seed, shifts=shifts), plan)).loc[
+            "smoothed_by_day_7"
+        ]
         found.append(told["estimate"])  # none where nobody was seen unresolved at a site
     told = np.array([each for each in found if pd.notna(each)], dtype=float)
     assert len(told) >= 7

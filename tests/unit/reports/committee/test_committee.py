@@ -1,4 +1,5 @@
-"""The committee's report: it says what was estimated, hides what is hidden, keeps apart what must stay apart."""
+"""The committee's report: it says what was estimated, hides what is hidden,
+keeps apart what must stay apart."""
 
 import re
 
@@ -34,7 +35,8 @@ def report(estimates, plan):
 
 
 def change(estimates, analysis, chosen, **values):
-    """The same estimates with some rows of one analysis changed; `chosen` picks them from the table."""
+    """The same estimates with some rows of one analysis changed;
+    `chosen` picks them from the table."""
     table = estimates[analysis].copy()
     table.loc[chosen(table), list(values)] = list(values.values())
     return estimates | {analysis: Estimates.validate(Estimates.cast(table))}
@@ -53,7 +55,9 @@ def hide_everything(estimates):
 
 def reading_of(estimates, stratum, term):
     rows = estimates["resolution_curves"]
-    return rows[rows["endpoint"].eq("objective") & rows["stratum"].eq(stratum) & rows["term"].eq(term)].iloc[0]
+    return rows[
+        rows["endpoint"].eq("objective") & rows["stratum"].eq(stratum) & rows["term"].eq(term)
+    ].iloc[0]
 
 
 def names_of(report):
@@ -66,7 +70,9 @@ def test_the_answer_carries_the_estimates_and_their_ranges(estimates, report):
     answer = " ".join(report["answer"])
     for stratum, day in (("all", 7), ("all", 30), ("canal=posterior", 7), ("canal=lateral", 7)):
         row = reading_of(estimates, stratum, f"resolved_by_day_{day}")
-        said = Reading(float(row["estimate"]), float(row["lower"]), float(row["upper"]), status="ok")
+        said = Reading(
+            float(row["estimate"]), float(row["lower"]), float(row["upper"]), status="ok"
+        )
         assert say_share(said) in answer
     assert f"{reading_of(estimates, 'all', 'median_days')['estimate']:.0f}" in answer
 
@@ -80,8 +86,13 @@ def test_tables_and_figures_tell_the_same_as_the_estimates(estimates, report):
 
 
 def test_strips_divide_everybody_in_the_curve(estimates, report):
-    panel = next(p for group in report["groups"] for p in group["panels"] if p["name"] == "Posterior canal")
-    counts = [int(reading_of(estimates, "canal=posterior", f"known_{part}_day_7")["estimate"]) for part in FILLED]
+    panel = next(
+        p for group in report["groups"] for p in group["panels"] if p["name"] == "Posterior canal"
+    )
+    counts = [
+        int(reading_of(estimates, "canal=posterior", f"known_{part}_day_7")["estimate"])
+        for part in FILLED
+    ]
     assert sum(counts) == 744
     assert all(f">{count}<" in panel["figure"]["svg"] for count in counts)
     assert f"Day 7: {counts[0]} tested negative by then" in panel["figure"]["alt"]
@@ -89,7 +100,9 @@ def test_strips_divide_everybody_in_the_curve(estimates, report):
 
 def test_no_strip_without_a_number_and_no_number_without_a_strip(estimates, plan):
     bare = compose_report(
-        hide(estimates, "resolution_curves", lambda t: t["term"].str.startswith("known_")), plan, USED
+        hide(estimates, "resolution_curves", lambda t: t["term"].str.startswith("known_")),
+        plan,
+        USED,
     )
     assert "known on the day" not in bare["whole"]["figure"]["svg"]
     assert 'class="swatch ' not in bare["whole"]["figure"]["svg"]
@@ -102,7 +115,11 @@ def test_order_of_rows_does_not_matter(estimates, report, plan):
 
 def test_hidden_numbers_appear_nowhere(estimates, plan):
     bare = compose_report(hide_everything(estimates), plan, USED)
-    text = re.sub(r"<[^>]+>", " ", render_page("committee.html.j2", bare).split("<main>")[1].split("<footer")[0])
+    text = re.sub(
+        r"<[^>]+>",
+        " ",
+        render_page("committee.html.j2", bare).split("<main>")[1].split("<footer")[0],
+    )
     assert set(re.findall(r"[\d,]+(?=\s%)", text)) <= {"95"}
     assert "<svg" not in text
     assert not re.search(r"\bNone\b|\bnan\b|<NA>", text)
@@ -112,9 +129,15 @@ def test_no_bar_of_the_flow_tells_a_hidden_number(estimates, plan):
     """Two pools that differ only in how a hidden total is split must look the same."""
     pools = []
     for untreated, incomplete in ((5, 65), (9, 61)):
-        pool = change(estimates, "episode_flow", lambda t: t["term"].eq("untreated"), estimate=untreated)
-        pool = change(pool, "episode_flow", lambda t: t["term"].eq("incomplete_record"), estimate=incomplete)
-        pool = hide(pool, "episode_flow", lambda t: t["term"].isin(["untreated", "incomplete_record"]))
+        pool = change(
+            estimates, "episode_flow", lambda t: t["term"].eq("untreated"), estimate=untreated
+        )
+        pool = change(
+            pool, "episode_flow", lambda t: t["term"].eq("incomplete_record"), estimate=incomplete
+        )
+        pool = hide(
+            pool, "episode_flow", lambda t: t["term"].isin(["untreated", "incomplete_record"])
+        )
         pools.append(compose_report(pool, plan, USED)["flow"])
     assert pools[0] == pools[1]
     assert pools[0]["figure"]["svg"].count('class="bar ') == 10
@@ -131,7 +154,10 @@ def test_what_leaves_lies_side_by_side_within_what_it_left(report):
 def test_curves_are_the_estimates_turned_around(estimates, plan):
     readings = read_estimates(estimates, "resolution_curves", "positional", "objective")
     curve = read_curve(readings, "canal=multiple", 30)
-    for bound, share, number, limit in (("upper", "least", "low", "upper"), ("lower", "most", "high", "lower")):
+    for bound, share, number, limit in (
+        ("upper", "least", "low", "upper"),
+        ("lower", "most", "high", "lower"),
+    ):
         row = reading_of(estimates, "canal=multiple", f"unresolved_{bound}_day_17")
         assert getattr(curve, share)[17] == pytest.approx(1 - row["estimate"])
         assert getattr(curve, number)[17] == pytest.approx(1 - row[limit])
@@ -144,7 +170,8 @@ def test_a_number_with_a_status_is_not_used():
     assert not Reading(0.4, status="too_few").usable
     assert not Reading(None, status="ok").usable
     few = {
-        ("all", f"unresolved_{bound}_day_1"): Reading(0.4, 0.3, 0.5, status="too_few") for bound in ("upper", "lower")
+        ("all", f"unresolved_{bound}_day_1"): Reading(0.4, 0.3, 0.5, status="too_few")
+        for bound in ("upper", "lower")
     }
     curve = read_curve(Readings("resolution_curves", few), "all", 2)
     assert np.isnan([curve.least, curve.most, curve.low, curve.high]).all()
@@ -159,7 +186,9 @@ def test_a_stratum_without_numbers_is_named_with_its_reason(report):
 @pytest.mark.parametrize("status", ["too_few", "not_converged", "not_identified", "suppressed"])
 def test_every_status_gives_a_sentence_and_no_number(status, estimates, plan):
     nothing = dict.fromkeys(NUMBERS, pd.NA) | {"status": status, "note": "the reason"}
-    pool = change(estimates, "resolution_curves", lambda t: t["stratum"].eq("canal=multiple"), **nothing)
+    pool = change(
+        estimates, "resolution_curves", lambda t: t["stratum"].eq("canal=multiple"), **nothing
+    )
     report = compose_report(pool, plan, USED)
     assert "More than one canal" not in names_of(report)
     group = next(group for group in report["groups"] if group["heading"] == "By canal")
@@ -179,7 +208,9 @@ def test_a_short_arm_by_response_is_never_compared(estimates, report, plan):
 
 def test_definitions_of_the_short_arm_are_never_pooled(estimates, report, plan):
     rows = estimates["resolution_curves"]
-    pooled = rows[rows["stratum"].eq("canal=posterior,arm=long")].assign(stratum="canal=posterior,arm=short")
+    pooled = rows[rows["stratum"].eq("canal=posterior,arm=long")].assign(
+        stratum="canal=posterior,arm=short"
+    )
     pool = estimates | {"resolution_curves": Estimates.cast(pd.concat([rows, pooled]))}
     assert compose_report(pool, plan, USED) == report
     assert "Posterior canal, short arm by findings on sitting up" in names_of(report)
@@ -245,7 +276,12 @@ def test_codes_are_said_in_words(plan):
         "cause": codes.CAUSE,
         "sex": codes.SEX,
         "side": codes.SIDE,
-        "reason": [*codes.OTHER_DIAGNOSIS, *plan.criteria.flags, *plan.criteria.other_causes, "no_canal_recorded"],
+        "reason": [
+            *codes.OTHER_DIAGNOSIS,
+            *plan.criteria.flags,
+            *plan.criteria.other_causes,
+            "no_canal_recorded",
+        ],
         "first_maneuver": [maneuver.family for maneuver in plan.maneuvers.values()],
     }
     for variable, values in listed.items():
@@ -270,4 +306,6 @@ def test_a_release_that_stays_is_said_to_be_old_before_its_numbers(estimates, pl
     content = compose_report(estimates, plan, USED | {NEWER: "Release 1 stays."})
     page = render_page("committee.html.j2", content)
     assert 0 < page.index("Release 1 stays.") < page.index("In short")
-    assert "Release 1 stays." not in render_page("committee.html.j2", compose_report(estimates, plan, USED))
+    assert "Release 1 stays." not in render_page(
+        "committee.html.j2", compose_report(estimates, plan, USED)
+    )

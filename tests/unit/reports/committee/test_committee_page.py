@@ -1,4 +1,5 @@
-"""The committee's page: what it claims, what it lets in from outside, and whether it can be read without seeing it."""
+"""The committee's page: what it claims, what it lets in from outside,
+and whether it can be read without seeing it."""
 
 import re
 from html.parser import HTMLParser
@@ -23,7 +24,8 @@ def page(estimates, plan):
 
 
 CLAIMS = re.compile(
-    r"\bsignifican|\bprove|\bsuperior|\beffective|\befficacy|\bthanks to|\bbecause of|\bbetter than|\bleads? to\b|\bdue to\b"
+    r"\bsignifican|\bprove|\bsuperior|\beffective|\befficacy|\bthanks to|\bbecause of|\bbetter "
+    r"than|\bleads? to\b|\bdue to\b"
     r"|\bcause[sd]\b|\bhelped\b|\bworks\b|\bworked better|\bin favou?r of\b|\bwears off",
     re.I,
 )
@@ -72,8 +74,13 @@ def test_the_page_can_be_read_without_seeing_it(page):
     assert outline.all("html")[0][1]["lang"] == "en"
     assert all(len(outline.all(tag)) == 1 for tag in ("main", "header", "footer"))
     assert all("scope" in attrs for _, attrs in outline.all("th"))
-    assert all({"role", "aria-labelledby", "aria-describedby"} <= set(attrs) for _, attrs in outline.all("svg"))
-    assert len(outline.all("figure")) == len(outline.all("svg")) == len(outline.all("figcaption")) > 10
+    assert all(
+        {"role", "aria-labelledby", "aria-describedby"} <= set(attrs)
+        for _, attrs in outline.all("svg")
+    )
+    assert (
+        len(outline.all("figure")) == len(outline.all("svg")) == len(outline.all("figcaption")) > 10
+    )
     for _, attrs in outline.tags:
         for name in ("aria-labelledby", "aria-describedby"):
             assert attrs.get(name, ids[0]) in ids
@@ -82,7 +89,8 @@ def test_the_page_can_be_read_without_seeing_it(page):
 
 
 def test_colors_of_the_style_can_be_read():
-    """At least 4.5 between text and its ground: W3C Web Content Accessibility Guidelines 2.2, 1.4.3."""
+    """At least 4.5 between text and its ground: W3C Web Content Accessibility Guidelines 2.2,
+    1.4.3."""
     style = (TEMPLATES / "style.css").read_text("utf-8")
     colors = dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", style))
     for text in ("ink", "muted", "strong"):
@@ -96,6 +104,8 @@ def test_the_dark_scheme_sets_every_color_of_the_light_one():
     light = re.search(r":root \{(.*?)\}", (TEMPLATES / "style.css").read_text("utf-8"), re.S)[1]
     colors = set(re.findall(r"--[a-z-]+(?=: #)", light))
     for path in TEMPLATES.glob("*"):
-        dark = re.search(r"prefers-color-scheme: dark\) \{\s*:root \{(.*?)\}", path.read_text("utf-8"), re.S)
+        dark = re.search(
+            r"prefers-color-scheme: dark\) \{\s*:root \{(.*?)\}", path.read_text("utf-8"), re.S
+        )
         if dark:
             assert set(re.findall(r"--[a-z-]+(?=: #)", dark[1])) >= colors, path.name

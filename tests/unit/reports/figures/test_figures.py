@@ -32,7 +32,9 @@ def make_curve(least, most=None, known: tuple[Strip, ...] = ()) -> Curve:
 
 def draw(curve: Curve, whole: Curve | None = None, key: str = "k") -> ET.Element:
     words = {"title": "A < B & C", "description": "about 50 %"}
-    return ET.fromstring(draw_curve(curve, key=key, until=UNTIL, ticks=(0, 7, 14, 30), whole=whole, **words))
+    return ET.fromstring(
+        draw_curve(curve, key=key, until=UNTIL, ticks=(0, 7, 14, 30), whole=whole, **words)
+    )
 
 
 def find_points(root: ET.Element, mark: str) -> list[np.ndarray]:
@@ -84,7 +86,10 @@ def test_a_single_known_day_is_still_seen():
     scale = Scale(*SIZE, UNTIL)
     place = (float(scale.x(9)), float(scale.y(0.6)))
     dots, none = (
-        [(float(dot.get("x")), float(dot.get("y"))) for dot in draw(make_curve(shares)).iter(f"{SVG}use")]
+        [
+            (float(dot.get("x")), float(dot.get("y")))
+            for dot in draw(make_curve(shares)).iter(f"{SVG}use")
+        ]
         for shares in (alone, nothing)
     )
     assert pytest.approx(place, abs=1e-3) in dots
@@ -92,15 +97,20 @@ def test_a_single_known_day_is_still_seen():
 
 
 def make_strip(day: int, *counts: int | None, whole: int = 0) -> Strip:
-    parts = {f: (n, "–" if n is None else f"{n:,}") for f, n in zip(list(FILLINGS), counts, strict=False)}
+    parts = {
+        f: (n, "–" if n is None else f"{n:,}") for f, n in zip(list(FILLINGS), counts, strict=False)
+    }
     return Strip(f"day {day}", whole or sum(n or 0 for n in counts), parts)
 
 
 def test_strips_are_as_long_as_their_parts_and_side_by_side():
     bars = find_points(draw(make_curve(RISING, known=(make_strip(7, 60, 30, 0, 10),))), "bar")
     lengths = [np.ptp(bar[:, 0]) for bar in bars]
-    assert np.array(lengths) / sum(lengths) == pytest.approx([0.6, 0.3, 0.1], abs=2e-3)  # nobody: no bar
-    assert [bar[:, 0].min() for bar in bars[1:]] == pytest.approx([bar[:, 0].max() for bar in bars[:-1]], abs=1e-3)
+    # nobody: no bar
+    assert np.array(lengths) / sum(lengths) == pytest.approx([0.6, 0.3, 0.1], abs=2e-3)
+    assert [bar[:, 0].min() for bar in bars[1:]] == pytest.approx(
+        [bar[:, 0].max() for bar in bars[:-1]], abs=1e-3
+    )
 
 
 def test_a_hidden_part_takes_no_place_in_a_strip():
@@ -133,7 +143,12 @@ def test_not_quite_all_is_never_called_all():
 def test_same_numbers_give_the_same_bytes_whatever_the_settings_of_the_machine():
     first = ET.tostring(draw(make_curve(RISING)))
     with matplotlib.rc_context(
-        {"font.size": 30, "lines.solid_capstyle": "round", "svg.fonttype": "path", "path.simplify": False}
+        {
+            "font.size": 30,
+            "lines.solid_capstyle": "round",
+            "svg.fonttype": "path",
+            "path.simplify": False,
+        }
     ):
         second = ET.tostring(draw(make_curve(RISING)))
     assert first == second
@@ -142,13 +157,17 @@ def test_same_numbers_give_the_same_bytes_whatever_the_settings_of_the_machine()
 def test_figures_are_named_for_those_who_do_not_see_them():
     root = draw(make_curve(RISING))
     assert root.get("role") == "img"
-    titles = {part.get("id"): part.text for part in root if part.tag in (f"{SVG}title", f"{SVG}desc")}
+    titles = {
+        part.get("id"): part.text for part in root if part.tag in (f"{SVG}title", f"{SVG}desc")
+    }
     assert titles[root.get("aria-labelledby")] == "A < B & C"
     assert titles[root.get("aria-describedby")] == "about 50 %"
 
 
 def test_names_do_not_clash_within_a_page_and_every_reference_is_kept():
-    page = "".join(ET.tostring(draw(make_curve(RISING), key=key), encoding="unicode") for key in ("a", "b"))
+    page = "".join(
+        ET.tostring(draw(make_curve(RISING), key=key), encoding="unicode") for key in ("a", "b")
+    )
     names = re.findall(r'\bid="([^"]+)"', page)
     assert len(names) == len(set(names))
     references = re.findall(r'url\(#([^)]+)\)|href="#([^"]+)"', page)
@@ -157,7 +176,11 @@ def test_names_do_not_clash_within_a_page_and_every_reference_is_kept():
 
 
 def test_bars_lie_within_their_whole():
-    bars = [Bar("whole", "400", 0, 400), Bar("part", "100", 300, 100, "apart"), Bar("small", "hidden", 0, None)]
+    bars = [
+        Bar("whole", "400", 0, 400),
+        Bar("part", "100", 300, 100, "apart"),
+        Bar("small", "hidden", 0, None),
+    ]
     root = ET.fromstring(draw_bars(bars, whole=400, key="k", title="t", description="d", width=330))
     whole, part = find_points(root, "bar")  # no third: a hidden number has no bar
     assert np.ptp(whole[:, 0]) == pytest.approx(4 * np.ptp(part[:, 0]), rel=1e-3)
@@ -166,9 +189,18 @@ def test_bars_lie_within_their_whole():
 
 
 def test_a_long_label_takes_more_lines_and_every_line_fits():
-    short, long = "Cannot stand", "In the roll position a quarter or more of the peak velocity is left after a while"
+    short, long = (
+        "Cannot stand",
+        "In the roll position a quarter or more of the peak velocity is left after a while",
+    )
     root = ET.fromstring(
-        draw_bars([Bar(long, "7 %", 0, 1), Bar(short, "1 %", 0, 1)], whole=1, key="k", title="t", description="d")
+        draw_bars(
+            [Bar(long, "7 %", 0, 1), Bar(short, "1 %", 0, 1)],
+            whole=1,
+            key="k",
+            title="t",
+            description="d",
+        )
     )
     places = find_texts(root)
     lines = [words for words in places if words in long]
@@ -181,7 +213,10 @@ def test_a_long_label_takes_more_lines_and_every_line_fits():
 
 
 @settings(max_examples=25, deadline=None)
-@given(st.lists(st.one_of(st.none(), st.floats(0, 1)), min_size=UNTIL + 1, max_size=UNTIL + 1), st.floats(0, 1))
+@given(
+    st.lists(st.one_of(st.none(), st.floats(0, 1)), min_size=UNTIL + 1, max_size=UNTIL + 1),
+    st.floats(0, 1),
+)
 def test_any_curve_stays_on_its_sheet(shares, width):
     least = np.maximum.accumulate(np.array([0.0 if share is None else share for share in shares]))
     least[[share is None for share in shares]] = np.nan
@@ -200,13 +235,16 @@ def test_contrast_agrees_with_its_definition():
 
 
 def test_colors_can_be_told_from_paper_and_from_each_other():
-    """W3C Web Content Accessibility Guidelines 2.2: 4.5 for text (1.4.3), 3 for what carries a meaning (1.4.11)."""
+    """W3C Web Content Accessibility Guidelines 2.2: 4.5 for text (1.4.3),
+    3 for what carries a meaning (1.4.11)."""
     assert all(
-        contrast(color, "#ffffff") >= 4.5 for color in (figures.INK, figures.MUTED, figures.STRONG, figures.APART)
+        contrast(color, "#ffffff") >= 4.5
+        for color in (figures.INK, figures.MUTED, figures.STRONG, figures.APART)
     )
     assert contrast(figures.STRONG, figures.ZONE) >= 3  # the line on the zone
     assert contrast(figures.STRONG, figures.BAND) >= 3  # the line on the band
-    assert contrast(figures.ZONE, figures.BAND) >= 1.5  # both are also bounded by lines, and told apart without color
+    # both are also bounded by lines, and told apart without color
+    assert contrast(figures.ZONE, figures.BAND) >= 1.5
 
 
 ROWS = [
@@ -214,7 +252,13 @@ ROWS = [
     Range("A printed result", "30 to 90 %", None, 0.3, 0.9, "printed"),
     Range("Without a number", "hidden", None, None, None),
 ]
-SHARES = {"span": (0.0, 1.0), "ticks": {0.0: "0", 1.0: "1"}, "key": "k", "title": "t", "description": "d"}
+SHARES = {
+    "span": (0.0, 1.0),
+    "ticks": {0.0: "0", 1.0: "1"},
+    "key": "k",
+    "title": "t",
+    "description": "d",
+}
 
 
 def draw_rows(*rows: Range) -> str:
@@ -231,7 +275,9 @@ def test_ranges_have_a_mark_and_a_line_only_where_there_is_a_number():
 
 def test_ranges_lie_where_their_numbers_say():
     def ends(row: Range) -> list[float]:
-        path = re.search(r'class="range own">\s*<path d="M ([\d.]+) [\d.]+ +L ([\d.]+) ', draw_rows(row))
+        path = re.search(
+            r'class="range own">\s*<path d="M ([\d.]+) [\d.]+ +L ([\d.]+) ', draw_rows(row)
+        )
         return [float(path[1]), float(path[2])]
 
     wide, narrow = ends(Range("a", "", 0.5, 0.0, 1.0)), ends(Range("a", "", 0.5, 0.25, 0.75))

@@ -1,4 +1,5 @@
-"""One filling and one mark has one meaning over the whole report, and none need colour to be told from another."""
+"""One filling and one mark has one meaning over the whole report,
+and none need colour to be told from another."""
 
 import re
 from itertools import combinations
@@ -38,7 +39,8 @@ def list_used(picture: dict) -> set[str]:
 def test_every_filling_is_explained_where_it_is_used(pictures):
     for picture in pictures:
         told = f"{picture['caption']} {re.sub('<[^>]+>', ' ', picture['svg'])}".lower()
-        marked = "range" in picture["svg"] and list_used(picture) == {"own"}  # marks of one kind need no key
+        # marks of one kind need no key
+        marked = "range" in picture["svg"] and list_used(picture) == {"own"}
         for name in list_used(picture):
             assert marked or SAID[name].meaning.lower() in told, (picture["name"], name)
 
@@ -46,35 +48,45 @@ def test_every_filling_is_explained_where_it_is_used(pictures):
 def test_no_caption_gives_a_filling_another_meaning(pictures):
     meanings = {each.look.lower(): each.meaning.lower() for each in SAID.values()}
     captions = {picture["caption"] for picture in pictures}
-    said = [found for caption in captions for found in re.findall(rf"\b({LOOKS}): ([^.]+)\.", caption)]
+    said = [
+        found for caption in captions for found in re.findall(rf"\b({LOOKS}): ([^.]+)\.", caption)
+    ]
     assert len(said) > 8
     for look, meaning in said:
         assert meanings[look.lower()] in meaning.lower(), (look, meaning)
 
 
 def test_every_bar_has_the_look_of_its_filling_only(pictures):
-    """Two fillings never look alike, and one always looks the same: fill, outline and hatching as they are drawn."""
+    """Two fillings never look alike, and one always looks the same: fill,
+    outline and hatching as they are drawn."""
     looks: dict[str, set] = {}
     for picture in pictures:
         patterns = {
             re.search(r'id="([^"]+)"', found)[1]: re.search(r'\bd="([^"]*)"', found)[1]
             for found in re.findall(r"<pattern.*?</pattern>", picture["svg"], re.S)
         }
-        for _, name, style in re.findall(r'class="(bar|swatch) (\w+)">.*?style="([^"]*)"', picture["svg"], re.S):
+        for _, name, style in re.findall(
+            r'class="(bar|swatch) (\w+)">.*?style="([^"]*)"', picture["svg"], re.S
+        ):
             filled = re.search(r"fill: (url\(#([^)]+)\)|#\w+)", style)
             outline = re.search(r"stroke: (#\w+)", style)
             hatched = patterns.get(filled[2]) if filled and filled[2] else None
-            looks.setdefault(name, set()).add((hatched or (filled and filled[1]), outline and outline[1]))
+            looks.setdefault(name, set()).add(
+                (hatched or (filled and filled[1]), outline and outline[1])
+            )
     assert set(looks) == set(FILLINGS)
     assert all(len(look) == 1 for look in looks.values()), looks
     assert all(a.isdisjoint(b) for a, b in combinations(looks.values(), 2))
 
 
 def test_fillings_are_told_apart_without_colour():
-    """By hatching, or by how light they are: 1.5 to 1 between plain ones (this project's proposal; they also touch along an outline)."""
+    """By hatching, or by how light they are: 1.5 to 1 between plain ones (this project's proposal;
+    they also touch along an outline)."""
     for one, other in combinations(FILLINGS.values(), 2):
         if one.drawn.get("hatch") == other.drawn.get("hatch"):
-            light, dark = sorted((luminance(_widen(each.drawn["facecolor"])) for each in (one, other)), reverse=True)
+            light, dark = sorted(
+                (luminance(_widen(each.drawn["facecolor"])) for each in (one, other)), reverse=True
+            )
             assert (light + 0.05) / (dark + 0.05) >= 1.5, (one.look, other.look)
     assert len({(kind.marker, kind.hollow) for kind in KINDS.values()}) == len(KINDS)
 

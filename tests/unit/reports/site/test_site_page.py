@@ -1,4 +1,5 @@
-"""A site's page: only its own rows, the pool only where it tells of no few others, and a heading only where something stayed open."""
+"""A site's page: only its own rows, the pool only where it tells of no few others,
+and a heading only where something stayed open."""
 
 import pandas as pd
 import pytest
@@ -14,7 +15,13 @@ from schemas.derived import DERIVED
 from schemas.store import KEPT
 
 SITE = "S01"
-VERDICT = {"positional": "yes", "canal": "posterior", "side": "right", "arm": "long", "mechanism": "canalolithiasis"}
+VERDICT = {
+    "positional": "yes",
+    "canal": "posterior",
+    "side": "right",
+    "arm": "long",
+    "mechanism": "canalolithiasis",
+}
 
 
 def table(name: str, *rows: dict) -> pd.DataFrame:
@@ -41,7 +48,10 @@ def records_of(
 ) -> SiteRecords:
     known = {"episode_id": "EP-1", "site": site}
     verdict = (
-        known | VERDICT | {"certainty": "definite", "reasons_against": "", "site_recognised": False} | (verdict or {})
+        known
+        | VERDICT
+        | {"certainty": "definite", "reasons_against": "", "site_recognised": False}
+        | (verdict or {})
     )
     tables = {
         "episodes": table("episodes", known | (episode or {})),
@@ -52,7 +62,9 @@ def records_of(
         "adjudications": table("adjudications", verdict),
         "spells": table("spells", known | {"endpoint": "objective", "spell": 1, "status": status}),
         "attempts": table("attempts"),
-        "failure_reasons": table("failure_reasons", *([known | {"reason": "technique"}] if failed else [])),
+        "failure_reasons": table(
+            "failure_reasons", *([known | {"reason": "technique"}] if failed else [])
+        ),
         "deliveries": table("deliveries", {"site": site, "delivery": "001", "is_current": True}),
         "problems": table("problems"),
         "row_counts": table("row_counts"),
@@ -84,12 +96,18 @@ FIRST = {"day": 0, "attempt": 1, "hold_s": 30.0, "head_turn_deg": 45.0}
         (
             "no roll test",
             records_of(look(shows=False), verdict={"canal": "unknown"}),
-            records_of(look(shows=False), look("supine_roll", shows=False), verdict={"canal": "unknown"}),
+            records_of(
+                look(shows=False), look("supine_roll", shows=False), verdict={"canal": "unknown"}
+            ),
         ),
         (
             "on sitting up",
             records_of(look(shows=False), verdict={"certainty": "subjective"}),
-            records_of(look(shows=False), look("sitting_up", shows=False), verdict={"certainty": "subjective"}),
+            records_of(
+                look(shows=False),
+                look("sitting_up", shows=False),
+                verdict={"certainty": "subjective"},
+            ),
         ),
         ("No positional test", records_of(), records_of(look(shows=False))),
         ("Nobody looked again", records_of(TIMED, status="not_looked"), records_of(TIMED)),
@@ -148,9 +166,13 @@ def page_of(records: SiteRecords, plan) -> str:
 def test_nothing_of_another_site_is_on_the_page(plan):
     own = records_of(UNTIMED, verdict=UNKNOWN)
     other = records_of(
-        UNTIMED, verdict={"positional": "probable_non_positional", "reasons_against": "cannot_stand"}, site="S02"
+        UNTIMED,
+        verdict={"positional": "probable_non_positional", "reasons_against": "cannot_stand"},
+        site="S02",
     )
-    both = {name: pd.concat([own[name], other[name].replace("EP-1", "EP-2")]) for name in own.tables}
+    both = {
+        name: pd.concat([own[name], other[name].replace("EP-1", "EP-2")]) for name in own.tables
+    }
     assert page_of(select_site(both, SITE), plan) == page_of(own, plan)
     assert "EP-2" in page_of(select_site(both, "S02"), plan)
 
@@ -164,19 +186,29 @@ def test_a_site_without_an_accepted_delivery_gets_a_sentence(plan):
 def test_differences_and_cases_apart_are_listed_by_pseudonym(plan):
     differs = records_of(TIMED, episode={"recorded_canal": "lateral", "recorded_side": "right"})
     content = compose_site_page(differs, {}, plan)
-    assert [(line["episode"], line["parts"]) for line in content["differing"]] == [("EP-1", "canal")]
+    assert [(line["episode"], line["parts"]) for line in content["differing"]] == [
+        ("EP-1", "canal")
+    ]
     apart = records_of(
-        verdict={"positional": "probable_non_positional", "reasons_against": "cannot_stand", "known_day": 0}
+        verdict={
+            "positional": "probable_non_positional",
+            "reasons_against": "cannot_stand",
+            "known_day": 0,
+        }
     )
     content = compose_site_page(apart, {}, plan)
-    assert [(line["episode"], line["recognised"], line["sessions"]) for line in content["apart"]] == [("EP-1", "no", 0)]
+    assert [
+        (line["episode"], line["recognised"], line["sessions"]) for line in content["apart"]
+    ] == [("EP-1", "no", 0)]
     assert content["differing"] == []
 
 
 def test_verbs_agree_with_their_subjects():
     records = records_of(TIMED)
     one, more = (say_answer(records, n, n, []).replace("\u00a0", " ") for n in (1, 8))
-    assert one.startswith("1 stored episode of delivery 001 is in the pool. 1 episode is probably not")
+    assert one.startswith(
+        "1 stored episode of delivery 001 is in the pool. 1 episode is probably not"
+    )
     assert "In 1 episode your diagnosis differs from" in one
     assert "8 episodes are probably not" in more
     assert "In 8 episodes your diagnosis differs from" in more

@@ -1,4 +1,5 @@
-"""Figures that stand alone: a title that says no more than the numbers, a caption, and a file that holds both."""
+"""Figures that stand alone: a title that says no more than the numbers, a caption,
+and a file that holds both."""
 
 import re
 import xml.etree.ElementTree as ET
@@ -10,7 +11,13 @@ from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextPath
 
 from pipeline.reports.committee.failures import FAILED, describe_failures
-from pipeline.reports.committee.picture import OPEN, TENTHS, headline_share, list_pictures, state_share
+from pipeline.reports.committee.picture import (
+    OPEN,
+    TENTHS,
+    headline_share,
+    list_pictures,
+    state_share,
+)
 from pipeline.reports.committee.report import compose_report
 from pipeline.reports.committee.second_line import POPULATION as SECOND
 from pipeline.reports.committee.second_line import describe_second_line
@@ -22,7 +29,9 @@ from tests.pool_of_estimates import build_estimates
 
 SVG = "{http://www.w3.org/2000/svg}"
 CAUSAL = re.compile(
-    r"\b(significan\w*|helps?|helped|works?|worked|effect\w*|because|leads? to|thanks|better|best|superior)\b", re.I
+    r"\b(significan\w*|helps?|helped|works?|worked|effect\w*|because|leads? to|thanks|better|best|"
+    r"superior)\b",
+    re.I,
 )
 
 
@@ -44,12 +53,18 @@ def test_a_share_in_words_is_its_nearest_tenth_and_neither_none_nor_all(share):
     elif share >= 0.95:
         assert said.startswith("More than nine in ten")
     else:
-        (tenth,) = [number for number, word in enumerate(TENTHS, 1) if said.startswith(f"About {word} in ten")]
+        (tenth,) = [
+            number
+            for number, word in enumerate(TENTHS, 1)
+            if said.startswith(f"About {word} in ten")
+        ]
         assert abs(tenth / 10 - share) <= 0.05 + 1e-9
 
 
 def test_a_range_too_wide_for_one_number_is_told_by_its_ends():
-    wide, narrow = (Reading(0.61, 0.3, 0.3 + width, status="ok") for width in (OPEN + 0.1, OPEN - 0.1))
+    wide, narrow = (
+        Reading(0.61, 0.3, 0.3 + width, status="ok") for width in (OPEN + 0.1, OPEN - 0.1)
+    )
     for said in (headline_share(wide, "resolved"), state_share(wide, "resolved")):
         assert "61" not in said
         assert "30\u00a0% to 90\u00a0%" in said
@@ -72,37 +87,61 @@ def test_every_figure_has_a_finding_a_caption_and_words(report):
 
 def test_a_title_falls_back_to_the_last_day_with_a_share(estimates, plan):
     rows = estimates["resolution_curves"]
-    late = rows["stratum"].eq("canal=lateral") & rows["term"].isin(["resolved_by_day_30", "resolved_by_day_14"])
+    late = rows["stratum"].eq("canal=lateral") & rows["term"].isin(
+        ["resolved_by_day_30", "resolved_by_day_14"]
+    )
     few = rows.copy()
     few.loc[late, ["estimate", "std_error", "lower", "upper"]] = None
     few.loc[late, ["status", "note"]] = ["too_few", "few"]
     made = compose_report(estimates | {"resolution_curves": Estimates.cast(few)}, plan, {})
-    title = next(p["title"] for p in list_pictures(made) if p["name"] == "figure-curve-canal-lateral")
+    title = next(
+        p["title"] for p in list_pictures(made) if p["name"] == "figure-curve-canal-lateral"
+    )
     assert title.endswith("resolved by day 7")
 
 
 def choose(low: float, high: float, plan) -> dict:
     many = {"n_episodes": 100, "n_events": 50, "n_sites": 8}
     rows = [
-        state(f"risk_{arm}_day_30", share, stratum=where, lower=share - 0.1, upper=share + 0.1, **many)
-        for where in ("all", *(f"variant={v}" for v in ("posterior_long_arm", "adherent_debris", "lateral_geotropic")))
+        state(
+            f"risk_{arm}_day_30", share, stratum=where, lower=share - 0.1, upper=share + 0.1, **many
+        )
+        for where in (
+            "all",
+            *(
+                f"variant={v}"
+                for v in ("posterior_long_arm", "adherent_debris", "lateral_geotropic")
+            ),
+        )
         for arm, share in (("repeat", 0.5), ("change", 0.6))
     ]
     rows += [
-        state("risk_difference_day_30", 0.1, stratum=where, lower=ends[0], upper=ends[1], comparison="repeat", **many)
+        state(
+            "risk_difference_day_30",
+            0.1,
+            stratum=where,
+            lower=ends[0],
+            upper=ends[1],
+            comparison="repeat",
+            **many,
+        )
         for where, ends in {
             "all": (low, high),
             "variant=adherent_debris": (0.02, 0.2),
             "variant=posterior_long_arm": (-0.1, 0.2),
         }.items()
     ]
-    table = tidy_estimates(rows, analysis="second_line", population=SECOND, endpoint="objective", method="m")
+    table = tidy_estimates(
+        rows, analysis="second_line", population=SECOND, endpoint="objective", method="m"
+    )
     return describe_second_line({"second_line": table}, plan)
 
 
 def test_an_order_is_in_a_title_only_where_the_range_of_the_difference_allows_one(plan):
     apart, open_ = choose(0.05, 0.2, plan), choose(-0.05, 0.2, plan)
-    assert apart["figure"]["title"].startswith("More were resolved by day 30 after another maneuver, an association")
+    assert apart["figure"]["title"].startswith(
+        "More were resolved by day 30 after another maneuver, an association"
+    )
     assert "not told apart" in open_["figure"]["title"]
     assert "not" in open_["finding"]
     assert [panel["name"] for panel in apart["panels"]] == [
@@ -129,9 +168,13 @@ def test_a_reason_stands_out_only_where_its_range_lies_above_the_next(second, al
         )
         for reason, n in (("technique", 50), ("wrong_side", second), ("undetermined", 90))
     ]
-    table = tidy_estimates(rows, analysis="failure_reasons", population=FAILED, endpoint=None, method="m")
+    table = tidy_estimates(
+        rows, analysis="failure_reasons", population=FAILED, endpoint=None, method="m"
+    )
     title = describe_failures({"failure_reasons": table})["figure"]["title"]
-    assert title.startswith("The records point most often to one reason" if alone else "No one reason stands out")
+    assert title.startswith(
+        "The records point most often to one reason" if alone else "No one reason stands out"
+    )
     assert ("wrong ear" in title) is not alone
 
 
@@ -152,10 +195,16 @@ def test_a_file_holds_title_figure_and_caption_within_its_sheet(report):
         assert float(inner.get("y")) + float(inner.get("height")) < height
         told = {part.get("id"): part.text for part in root if part.get("id")}
         assert told[root.get("aria-labelledby")] == picture["title"]
-        assert picture["alt"].removeprefix(picture["title"] + ". ") in told[root.get("aria-describedby")]
+        assert (
+            picture["alt"].removeprefix(picture["title"] + ". ")
+            in told[root.get("aria-describedby")]
+        )
     for weight, size in (("bold", TITLE), ("normal", CAPTION)):
         font = FontProperties(family="DejaVu Sans", weight=weight)
-        assert TextPath((0, 0), longest[weight], size=size, prop=font).get_extents().x1 <= WIDTH - 2 * MARGIN
+        assert (
+            TextPath((0, 0), longest[weight], size=size, prop=font).get_extents().x1
+            <= WIDTH - 2 * MARGIN
+        )
 
 
 def test_a_file_has_the_same_bytes_and_escapes_its_words(report):

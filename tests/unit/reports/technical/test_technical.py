@@ -1,4 +1,5 @@
-"""The technical report: every number or its status is there, no site can be read from it, and texts from outside stay texts."""
+"""The technical report: every number or its status is there, no site can be read from it,
+and texts from outside stay texts."""
 
 import re
 from html.parser import HTMLParser
@@ -13,7 +14,13 @@ from pipeline.reports.render import TEMPLATES, render_page
 from pipeline.reports.technical.checklist import NO, RECORD, STROBE
 from pipeline.reports.technical.pictures import MARGIN, WIDTH, Mark, choose_scale, draw_marks
 from pipeline.reports.technical.report import SECTIONS, compose_technical
-from pipeline.reports.technical.terms import name_part, name_term, write_limits, write_number, write_p
+from pipeline.reports.technical.terms import (
+    name_part,
+    name_term,
+    write_limits,
+    write_number,
+    write_p,
+)
 from schemas import codes
 from schemas.declared import PLAN
 from schemas.quantities import Undeclared
@@ -32,8 +39,18 @@ def build_special() -> dict[str, pd.DataFrame]:
         for row in (
             {"term": "risk_repeat_day_30", "estimate": 0.611, "lower": 0.5, "upper": 0.7},
             {"term": "naive_risk_repeat_day_30", "estimate": 0.522, "lower": 0.4, "upper": 0.6},
-            {"term": "risk_ratio_day_30", "estimate": 1.17, "lower": 0.8, "upper": 1.6, "comparison": "repeat"},
-            {"term": "risk_ratio_day_7", "status": "not_converged", "note": "the gradient is not zero"},
+            {
+                "term": "risk_ratio_day_30",
+                "estimate": 1.17,
+                "lower": 0.8,
+                "upper": 1.6,
+                "comparison": "repeat",
+            },
+            {
+                "term": "risk_ratio_day_7",
+                "status": "not_converged",
+                "note": "the gradient is not zero",
+            },
             {"term": "smd_before:sex=male", "estimate": 0.313},
             {"term": "smd_after:sex=male", "estimate": -0.021},
             {"term": "smd_after:site=S104", "estimate": 0.04},
@@ -42,16 +59,36 @@ def build_special() -> dict[str, pd.DataFrame]:
     ]
     cells = [
         {"term": f"canal:recorded={a},adjudicated={b}", "estimate": n, "n_episodes": n}
-        for a, b, n in (("posterior", "posterior", 310), ("posterior", "lateral", 14), ("lateral", "posterior", 21))
+        for a, b, n in (
+            ("posterior", "posterior", 310),
+            ("posterior", "lateral", 14),
+            ("lateral", "posterior", 21),
+        )
     ]
-    cells.append({"term": "canal:recorded=lateral,adjudicated=lateral", "status": "suppressed", "note": "hidden"})
+    cells.append(
+        {
+            "term": "canal:recorded=lateral,adjudicated=lateral",
+            "status": "suppressed",
+            "note": "hidden",
+        }
+    )
     cells.append({"term": "canal_kappa", "estimate": 0.717, "lower": 0.61, "upper": 0.82})
     cells += [
-        {"stratum": f"site={site}", "term": "canal_agreement", "estimate": 0.8123 + k / 100, "n_episodes": 30 + k}
+        {
+            "stratum": f"site={site}",
+            "term": "canal_agreement",
+            "estimate": 0.8123 + k / 100,
+            "n_episodes": 30 + k,
+        }
         for k, site in enumerate(SITES)
     ]
     reasons = [
-        {"stratum": f"view={view},reason=technique", "estimate": share, "n_episodes": 300, "n_events": events}
+        {
+            "stratum": f"view={view},reason=technique",
+            "estimate": share,
+            "n_episodes": 300,
+            "n_events": events,
+        }
         for view, share, events in (("at_the_time", 0.222, 67), ("in_hindsight", 0.244, 73))
     ]
     planted = [
@@ -59,13 +96,31 @@ def build_special() -> dict[str, pd.DataFrame]:
         for canal, n in (("posterior", 441), ("unknown", 33))
     ]
     planted.append(
-        {"stratum": "planted=posterior_long", "term": "canal_recovered", "estimate": 0.991, "lower": 0.97, "upper": 1}
+        {
+            "stratum": "planted=posterior_long",
+            "term": "canal_recovered",
+            "estimate": 0.991,
+            "lower": 0.97,
+            "upper": 1,
+        }
     )
     varied = [
-        {"stratum": f"variation={name}", "term": "resolved_by_day_7", "estimate": share, "lower": 0.5, "upper": 0.7}
-        for name, share in (("primary", 0.578), ("endpoint_strict", 0.542), ("without_one_site,least", 0.533))
+        {
+            "stratum": f"variation={name}",
+            "term": "resolved_by_day_7",
+            "estimate": share,
+            "lower": 0.5,
+            "upper": 0.7,
+        }
+        for name, share in (
+            ("primary", 0.578),
+            ("endpoint_strict", 0.542),
+            ("without_one_site,least", 0.533),
+        )
     ]
-    spread = [{"term": "resolved_by_day_7_tau2", "estimate": 0.0432, "note": "without S02 and S104"}]
+    spread = [
+        {"term": "resolved_by_day_7_tau2", "estimate": 0.0432, "note": "without S02 and S104"}
+    ]
     tables = {
         "second_line": pairs,
         "diagnosis_agreement": cells,
@@ -74,10 +129,17 @@ def build_special() -> dict[str, pd.DataFrame]:
         "sensitivity": varied,
         "site_pooling": spread,
         "site_monitoring": [
-            {"term": "sites_large_enough", "estimate": 0.4567, "note": "<script>alert(1)</script> & co"}
+            {
+                "term": "sites_large_enough",
+                "estimate": 0.4567,
+                "note": "<script>alert(1)</script> & co",
+            }
         ],
     }
-    return {name: make_table(rows, analysis=name, population="positional") for name, rows in tables.items()}
+    return {
+        name: make_table(rows, analysis=name, population="positional")
+        for name, rows in tables.items()
+    }
 
 
 @pytest.fixture(scope="module")
@@ -91,12 +153,19 @@ def page(estimates, plan):
 
 
 def render(estimates, plan, used=None) -> str:
-    return render_page("technical.html.j2", compose_technical(estimates, plan, PLAN_FILES, used or {"code": "3f1c"}))
+    return render_page(
+        "technical.html.j2",
+        compose_technical(estimates, plan, PLAN_FILES, used or {"code": "3f1c"}),
+    )
 
 
 def say(page: str) -> str:
     """The words of the page as they are read, without the script."""
-    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", re.sub(r"<(script|style)>.*?</\1>", " ", page, flags=re.S)))
+    return re.sub(
+        r"\s+",
+        " ",
+        re.sub(r"<[^>]+>", " ", re.sub(r"<(script|style)>.*?</\1>", " ", page, flags=re.S)),
+    )
 
 
 def section(page: str, name: str) -> str:
@@ -121,7 +190,11 @@ def test_every_analysis_has_its_section_in_the_order_of_the_plan(page, estimates
 
 
 def test_what_is_not_declared_is_not_left_out_in_silence(estimates, plan):
-    new = make_table([{"term": "a_new_number", "estimate": 0.5}], analysis="something_new", population="positional")
+    new = make_table(
+        [{"term": "a_new_number", "estimate": 0.5}],
+        analysis="something_new",
+        population="positional",
+    )
     with pytest.raises(Undeclared, match="something_new"):
         compose_technical(estimates | {"something_new": new}, plan, {}, {})
     slip = estimates["pool_description"].assign(term="shares")
@@ -142,8 +215,12 @@ def test_special_views_show_numbers_beside_each_other(page):
     assert re.search(r"0\.611 \(0\.500 to 0\.700\) 0\.522 \(0\.400 to 0\.600\)", second)
     assert re.search(r"Sex: male −0\.021 0\.313", second)
     assert "4.56" in second
-    assert re.search(r"Posterior 310 14 .*Lateral 21 suppressed", section(page, "diagnosis_agreement"))
-    assert "Cohen's kappa: 0.717 (0.610 to 0.820)" in section(page, "diagnosis_agreement").replace("&#39;", "'")
+    assert re.search(
+        r"Posterior 310 14 .*Lateral 21 suppressed", section(page, "diagnosis_agreement")
+    )
+    assert "Cohen's kappa: 0.717 (0.610 to 0.820)" in section(page, "diagnosis_agreement").replace(
+        "&#39;", "'"
+    )
     assert re.search(r"0\.222 0\.244 300 67 / 73", section(page, "failure_reasons"))
     assert re.search(r"Posterior long 441 33", section(page, "planted_variants"))
     assert "0.991" in section(page, "planted_variants")
@@ -162,7 +239,9 @@ def test_no_status_is_silent(page, estimates):
     withheld = section(page, "withheld")
     for rows in estimates.values():
         for status, note in (
-            rows.loc[rows["status"].ne("ok"), ["status", "note"]].drop_duplicates().itertuples(index=False)
+            rows.loc[rows["status"].ne("ok"), ["status", "note"]]
+            .drop_duplicates()
+            .itertuples(index=False)
         ):
             assert f"{status}: {note}" in withheld
 
@@ -196,7 +275,10 @@ def test_curves_are_condensed_and_say_so(page, estimates):
     curves = estimates["resolution_curves"]
     dense = curves["term"].str.startswith("unresolved_").sum()
     assert f"{dense:,} rows are only there" in section(page, "resolution_curves")
-    assert page.count("at risk on day") + page.count("At risk on day") >= curves["term"].str.startswith("at_risk").sum()
+    assert (
+        page.count("at risk on day") + page.count("At risk on day")
+        >= curves["term"].str.startswith("at_risk").sum()
+    )
 
 
 def test_texts_from_outside_are_escaped(estimates, plan):
@@ -215,8 +297,20 @@ def test_without_any_estimate_there_is_still_a_page(plan):
 
 
 def test_all_hidden(estimates, plan):
-    gone = {name: rows.assign(estimate=pd.NA, std_error=pd.NA, lower=pd.NA, upper=pd.NA, n_episodes=pd.NA, n_events=pd.NA,
-                              n_sites=pd.NA, status="suppressed", note="hidden") for name, rows in estimates.items()}  # fmt: skip
+    gone = {
+        name: rows.assign(
+            estimate=pd.NA,
+            std_error=pd.NA,
+            lower=pd.NA,
+            upper=pd.NA,
+            n_episodes=pd.NA,
+            n_events=pd.NA,
+            n_sites=pd.NA,
+            status="suppressed",
+            note="hidden",
+        )
+        for name, rows in estimates.items()
+    }
     assert render(gone, plan).count("suppressed: hidden") > 100
 
 
@@ -261,8 +355,13 @@ def test_the_page_claims_no_more_than_it_can(page):
 
 
 def test_colors_can_be_read_by_day_and_by_night():
-    """At least 4.5 between text and its ground: W3C Web Content Accessibility Guidelines 2.2, 1.4.3."""
-    night = dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", (TEMPLATES / "technical.css").read_text("utf-8")))
+    """At least 4.5 between text and its ground: W3C Web Content Accessibility Guidelines 2.2,
+    1.4.3."""
+    night = dict(
+        re.findall(
+            r"--([a-z-]+): (#[0-9a-f]{6});", (TEMPLATES / "technical.css").read_text("utf-8")
+        )
+    )
     for text in ("ink", "muted", "strong", "apart"):
         assert all(contrast(night[text], night[ground]) >= 4.5 for ground in ("ground", "tint"))
 
@@ -276,7 +375,8 @@ def test_checklists_answer_only_from_what_is_there(estimates, plan):
     full = compose_technical(estimates, plan, PLAN_FILES, {})["checklists"][0]["items"]
     without = compose_technical({}, plan, PLAN_FILES, {})["checklists"][0]["items"]
     answer = {
-        name: {item["number"]: item["answer"] for item in items} for name, items in (("full", full), ("empty", without))
+        name: {item["number"]: item["answer"] for item in items}
+        for name, items in (("full", full), ("empty", without))
     }
     assert answer["full"]["12e"] == "answered"
     assert answer["empty"]["12e"] == NO
@@ -297,8 +397,18 @@ def test_same_estimates_same_bytes(estimates, page, plan):
 
 @pytest.mark.parametrize(
     ("number", "written"),
-    [(0.0123, "0.012"), (0.00012, "0.000120"), (1.254, "1.25"), (12.54, "12.5"), (1204, "1,204"), (-0.5, "−0.500"), (0, "0"), (float("inf"), "∞"), (None, "")],
-)  # fmt: skip
+    [
+        (0.0123, "0.012"),
+        (0.00012, "0.000120"),
+        (1.254, "1.25"),
+        (12.54, "12.5"),
+        (1204, "1,204"),
+        (-0.5, "−0.500"),
+        (0, "0"),
+        (float("inf"), "∞"),
+        (None, ""),
+    ],
+)
 def test_numbers_are_written(number, written):
     assert write_number(number) == written
 
