@@ -1,9 +1,9 @@
 """From the clinics' deliveries to the committee's report.
 
-    snakemake --cores 2                                             the demonstration pool
-    snakemake --cores 2 --config submissions=DIR results=DIR2       a real pool
-    snakemake --cores 2 --config plan=DIR                           another plan: a folder with
-                                                                    changed copies of config/*.yaml
+snakemake --cores 2                                             the demonstration pool
+snakemake --cores 2 --config submissions=DIR results=DIR2       a real pool
+snakemake --cores 2 --config plan=DIR                           another plan: a folder with
+                                                                changed copies of config/*.yaml
 """
 
 import os
@@ -70,19 +70,7 @@ WITHDRAWALS = [RESULTS / "unreleased" / "withdrawals.csv"] if WITHDRAWN else []
 SUMMARY = RESULTS / "unreleased" / "summary.txt"  # what a run ends with
 
 
-def step(name: str, arguments: str) -> str:
-    """The command of a step; what it prints goes to the rule's log.
-
-    A shell of any system understands it.
-    """
-    return f"python -m pipeline.steps.{name} {arguments} > {{log:q}} 2>&1"
-
-
-def summarise() -> str:
-    """What a whole run ends with; nothing for a run that was asked for a part."""
-    asked = workflow.dag_settings
-    is_part = asked.targets or asked.until or asked.omit_from
-    return "" if is_part or not SUMMARY.exists() else SUMMARY.read_text("utf-8")
+include: ROOT / "pipeline" / "rules" / "common.smk"
 
 
 # no line, but a handler finds it: a run with nothing to do ends without onsuccess

@@ -12,23 +12,29 @@ rule analyse:
         ],
     output:
         RESULTS / "unreleased" / "{analysis}.csv",
-    wildcard_constraints:
-        analysis="|".join(name for name in ANALYSES if name != LONGEST),
     log:
         RESULTS / "logs" / "{analysis}.log",
+    wildcard_constraints:
+        analysis="|".join(name for name in ANALYSES if name != LONGEST),
+    threads: 1
+    resources:
+        mem_mb=400,
     params:
         title=lambda wildcards: ANALYSES_OF_PLAN[wildcards.analysis].text.title,
     message:
         "{params.title}"
     shell:
-        step("analyse", "--plan {PLAN:q} --warehouse {input.warehouse:q} --out {output:q} "
-             "{wildcards.analysis}")
+        step(
+            "analyse",
+            "--plan {PLAN:q} --warehouse {input.warehouse:q} --out {output:q} "
+            "{wildcards.analysis}",
+        )
 
 
 use rule analyse as analyse_longest with:
-    priority: 1
     wildcard_constraints:
         analysis=LONGEST,
+    priority: 1
 
 
 rule planted:
@@ -43,11 +49,17 @@ rule planted:
         RESULTS / "estimates" / "planted_variants.csv",
     log:
         RESULTS / "logs" / "planted.log",
+    threads: 1
+    resources:
+        mem_mb=300,
     message:
         ANALYSES_OF_PLAN["planted_variants"].text.title
     shell:
-        step("planted", "--plan {PLAN:q} --truth {input.truth:q} --warehouse {input.warehouse:q} "
-             "--out {output:q}")
+        step(
+            "planted",
+            "--plan {PLAN:q} --truth {input.truth:q} --warehouse {input.warehouse:q} "
+            "--out {output:q}",
+        )
 
 
 rule disclose:
@@ -61,14 +73,20 @@ rule disclose:
     output:
         estimates=[RESULTS / "estimates" / f"{name}.csv" for name in ANALYSES],
         release=RESULTS / "unreleased" / "release.csv",
+    log:
+        RESULTS / "logs" / "disclose.log",
+    threads: 1
+    resources:
+        mem_mb=300,
     params:
         # no input and no output: it only grows, and what is already in it makes nothing new
         ledger=RESULTS / "ledger",
-    log:
-        RESULTS / "logs" / "disclose.log",
     message:
         "Protection of small groups and single sites"
     shell:
-        step("disclose", "--plan {PLAN:q} --ledger {params.ledger:q} "
-             "--fingerprints {input.fingerprints:q} --release {output.release:q} "
-             "--out {RESULTS:q}/estimates {input.estimates:q}")
+        step(
+            "disclose",
+            "--plan {PLAN:q} --ledger {params.ledger:q} "
+            "--fingerprints {input.fingerprints:q} --release {output.release:q} "
+            "--out {RESULTS:q}/estimates {input.estimates:q}",
+        )

@@ -16,16 +16,22 @@ rule report:
         page=RESULTS / "reports" / "committee.html",
         pdf=RESULTS / "reports" / "committee.pdf",
         figures=directory(RESULTS / "reports" / "figures"),
-    params:
-        invented=INVENTED,
     log:
         RESULTS / "logs" / "report.log",
+    threads: 1
+    resources:
+        mem_mb=300,
+    params:
+        invented=INVENTED,
     message:
         "The committee's report"
     shell:
-        step("report", "--plan {PLAN:q} --fingerprints {input.release:q} --page {output.page:q} "
-             "--pdf {output.pdf:q} --figures {output.figures:q} {params.invented} "
-             "{input.estimates:q}")
+        step(
+            "report",
+            "--plan {PLAN:q} --fingerprints {input.release:q} --page {output.page:q} "
+            "--pdf {output.pdf:q} --figures {output.figures:q} {params.invented} "
+            "{input.estimates:q}",
+        )
 
 
 rule technical:
@@ -45,16 +51,22 @@ rule technical:
         ],
     output:
         RESULTS / "reports" / "technical.html",
-    params:
-        invented=INVENTED,
     log:
         RESULTS / "logs" / "technical.log",
+    threads: 1
+    resources:
+        mem_mb=250,
+    params:
+        invented=INVENTED,
     message:
         "The technical report"
     shell:
-        step("technical", "--plan {PLAN:q} --fingerprints {input.release:q} "
-             "--figures {input.figures:q} --out {output:q} {params.invented} "
-             "{input.estimates:q}")
+        step(
+            "technical",
+            "--plan {PLAN:q} --fingerprints {input.release:q} "
+            "--figures {input.figures:q} --out {output:q} {params.invented} "
+            "{input.estimates:q}",
+        )
 
 
 rule site_pages:
@@ -74,16 +86,22 @@ rule site_pages:
             for site in SITES
             for name in ("report.html", "disagreements.csv")
         ],
+    log:
+        RESULTS / "logs" / "site_pages.log",
+    threads: 1
+    resources:
+        mem_mb=350,
     params:
         folders=[str(RESULTS / "sites" / site) for site in SITES],
         invented=INVENTED,
-    log:
-        RESULTS / "logs" / "site_pages.log",
     message:
         "The sites' own pages"
     shell:
-        step("site_pages", "--plan {PLAN:q} --warehouse {input.warehouse:q} "
-             "--estimates {input.estimates:q} --sites {params.folders:q} {params.invented}")
+        step(
+            "site_pages",
+            "--plan {PLAN:q} --warehouse {input.warehouse:q} "
+            "--estimates {input.estimates:q} --sites {params.folders:q} {params.invented}",
+        )
 
 
 rule withdrawals:
@@ -105,15 +123,20 @@ rule withdrawals:
         code=find_sources("pipeline.steps.withdrawals"),
     output:
         RESULTS / "unreleased" / "withdrawals.csv",
-    params:
-        folders=[str(path.parent) for path in WITHDRAWN],
     log:
         RESULTS / "logs" / "withdrawals.log",
+    threads: 1
+    resources:
+        mem_mb=300,
+    params:
+        folders=[str(path.parent) for path in WITHDRAWN],
     message:
         "Search for those who withdrew their consent"
     shell:
-        step("withdrawals", "--plan {PLAN:q} --results {RESULTS:q} --out {output:q} "
-             "{params.folders:q}")
+        step(
+            "withdrawals",
+            "--plan {PLAN:q} --results {RESULTS:q} --out {output:q} " "{params.folders:q}",
+        )
 
 
 rule summary:
@@ -126,13 +149,19 @@ rule summary:
         code=find_sources("pipeline.steps.summary"),
     output:
         SUMMARY,
-    params:
-        withdrawals=[word for path in WITHDRAWALS for word in ("--withdrawals", str(path))],
     log:
         RESULTS / "logs" / "summary.log",
+    threads: 1
+    resources:
+        mem_mb=250,
+    params:
+        withdrawals=[word for path in WITHDRAWALS for word in ("--withdrawals", str(path))],
     message:
         "What became of the deliveries"
     shell:
-        step("summary", "--warehouse {input.warehouse:q} --results {RESULTS:q} "
-             "--release {input.release:q} --out {output:q} {params.withdrawals:q} "
-             "{input.estimates:q}")
+        step(
+            "summary",
+            "--warehouse {input.warehouse:q} --results {RESULTS:q} "
+            "--release {input.release:q} --out {output:q} {params.withdrawals:q} "
+            "{input.estimates:q}",
+        )

@@ -1,6 +1,5 @@
 """From the deliveries to the warehouse, and what the numbers are made from."""
 
-
 for number, batch in enumerate(batch_deliveries(DELIVERIES)):
 
     rule:
@@ -13,9 +12,7 @@ for number, batch in enumerate(batch_deliveries(DELIVERIES)):
         input:
             lists=[path for delivery in batch for path in delivery.withdrawn],
             plan=PLAN_FILES,
-            own_names=[
-                OWN_NAMES[delivery.site] for delivery in batch if delivery.site in OWN_NAMES
-            ],
+            own_names=[OWN_NAMES[delivery.site] for delivery in batch if delivery.site in OWN_NAMES],
             code=[
                 *find_sources("pipeline.steps.intake"),
                 ROOT / "reports" / "intake.html.j2",
@@ -29,18 +26,23 @@ for number, batch in enumerate(batch_deliveries(DELIVERIES)):
             ],
             problems=[RESULTS / "intake" / d.site / d.number / "problems.csv" for d in batch],
             pages=[RESULTS / "intake" / d.site / d.number / "report.html" for d in batch],
+        log:
+            RESULTS / "logs" / f"intake_{number}.log",
+        threads: 1
+        resources:
+            mem_mb=600,
         params:
             folders=[str(delivery.folder) for delivery in batch],
             invented=INVENTED,
             # no input: a file that vanishes meanwhile refuses its delivery, and stops nobody else
             state=fingerprint_state(batch),
-        log:
-            RESULTS / "logs" / f"intake_{number}.log",
         message:
             f"Deliveries of {', '.join(sorted({d.site for d in batch}))}"
         shell:
-            step("intake", "--plan {PLAN:q} --results {RESULTS:q} {params.invented} "
-                 "{params.folders:q}")
+            step(
+                "intake",
+                "--plan {PLAN:q} --results {RESULTS:q} {params.invented} " "{params.folders:q}",
+            )
 
 
 rule store:
@@ -52,10 +54,13 @@ rule store:
     output:
         # not deleted beforehand: the old one stays whole until the new one is
         update(RESULTS / "warehouse.duckdb"),
-    params:
-        folders=[str(folder) for folder in ROWS],
     log:
         RESULTS / "logs" / "store.log",
+    threads: 1
+    resources:
+        mem_mb=400,
+    params:
+        folders=[str(folder) for folder in ROWS],
     message:
         "The store: what the examinations mean, episode by episode"
     shell:
@@ -72,6 +77,9 @@ rule fingerprint:
         RESULTS / "unreleased" / "fingerprints.csv",
     log:
         RESULTS / "logs" / "fingerprint.log",
+    threads: 1
+    resources:
+        mem_mb=250,
     message:
         "Fingerprints of deliveries, plan and code"
     shell:

@@ -1,0 +1,27 @@
+"""Snakemake's own linter finds nothing in the workflow but what is done on purpose."""
+
+import re
+import subprocess
+import sys
+
+from tests.contract.test_floors import ROOT
+
+ON_PURPOSE = {
+    r"Environment variable (PATH|PYTHONPATH)": "set for the steps, not asked of the caller",
+    r"Shell command directly uses variable PLAN": "a folder, all of whose files are inputs",
+    r"Shell command directly uses variable RESULTS": "a folder, whose new files are outputs",
+    r"Specify a conda environment": "all steps run in one, locked with hashes",
+}
+
+
+def test_the_linter_finds_nothing_else():
+    told = subprocess.run(
+        [sys.executable, "-m", "snakemake", "--lint"],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    found = re.findall(r"^    \* (.+?):?$", told.stdout + told.stderr, re.M)
+    assert found  # it was run
+    assert [what for what in found if not any(re.match(known, what) for known in ON_PURPOSE)] == []
