@@ -25,7 +25,7 @@ READERS = (
 TOP = {
     *("README.md", "DEVELOPERS.md", "CONTRIBUTING.md", "CHANGELOG.md", "CITATION.cff", "LICENSE"),
     *("Snakefile", "run", "run.py", "pyproject.toml", "requirements.in", "requirements.lock"),
-    *(".gitignore", ".editorconfig"),
+    *(".gitignore", ".editorconfig", ".pre-commit-config.yaml"),
 }
 
 
