@@ -179,19 +179,6 @@ def take_hazard(linear: np.ndarray) -> np.ndarray:
         return np.exp(np.maximum(linear, LEAST_LINEAR))
 
 
-def sandwich_by_cluster(rows: Rows, fit: Maximum, cluster: np.ndarray) -> np.ndarray:
-    """Covariance clustered by `cluster`, one label a row: information^-1 (sum of s s')
-    information^-1 g / (g - 1), with s the score of each of g clusters (Liang K-Y, Zeger SL.
-    Biometrika 1986;73:13-22). Rows must not be collapsed across clusters."""
-    hazard = take_hazard(rows.offset + rows.design @ fit.point)
-    scores = rows.design * score_hazard(hazard, rows.events, rows.failures)[1][:, None]
-    labels, index = np.unique(cluster, return_inverse=True)
-    total = np.zeros((len(labels), scores.shape[1]))
-    np.add.at(total, index, scores)
-    bread = np.linalg.inv(fit.information)
-    return bread @ total.T @ total @ bread * len(labels) / (len(labels) - 1)
-
-
 def climb(
     evaluate: Callable[[np.ndarray], tuple[float, np.ndarray, np.ndarray]],
     start: np.ndarray,

@@ -4,11 +4,9 @@ a choice nobody made, a fit that is none.
 A guard returns a Refusal or None. The thresholds are those of config/study.yaml.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
 from schemas.study import Guards
 
@@ -81,21 +79,6 @@ def check_solution(gradient: np.ndarray, information: np.ndarray) -> Refusal | N
     if gradient @ np.linalg.solve(information, gradient) > GRADIENT_LEFT:
         return Refusal("not_converged", "the gradient is not zero at the solution")
     return None
-
-
-def find_separated(design: pd.DataFrame, events: np.ndarray) -> Mapping[str, Refusal]:
-    """The columns of a design of zeros and ones whose members have no event, or only events: no
-    finite coefficient fits. Only ratios are refused for it; the share of such a class is told."""
-    happened = np.asarray(events, dtype=bool)
-    refusals = {}
-    for name, column in design.items():
-        members = happened[column.to_numpy(float) == 1]
-        binary = column.isin([0, 1]).all() and 0 < len(members) < len(happened)
-        if binary and members.all():
-            refusals[name] = Refusal("not_identified", "separation: every member has the event")
-        elif binary and not members.any():
-            refusals[name] = Refusal("not_identified", "separation: no member has the event")
-    return refusals
 
 
 def check_positivity(chances: np.ndarray, arm: str, guards: Guards) -> Refusal | None:

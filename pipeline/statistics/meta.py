@@ -92,13 +92,6 @@ def tau2_by_paule_mandel(effects: np.ndarray, variances: np.ndarray) -> float:
     return _find_tau2(len(effects) - 1, effects, variances)
 
 
-def tau2_by_moments(effects: np.ndarray, variances: np.ndarray) -> float:
-    """From Cochran's Q at once (DerSimonian R, Laird N. Control Clin Trials 1986;7:177-188)."""
-    weights = 1 / variances
-    excess = _generalised_q(0, effects, variances) - (len(effects) - 1)
-    return max(0.0, excess / (weights.sum() - (weights**2).sum() / weights.sum()))
-
-
 def pool_random_effects(
     effects: ArrayLike,
     variances: ArrayLike,

@@ -18,12 +18,12 @@ from pipeline.statistics.meta import (
     pool_odds_ratios,
     pool_random_effects,
     restricted_log_likelihood,
-    tau2_by_moments,
     tau2_by_paule_mandel,
     tau2_by_restricted_likelihood,
 )
 from pipeline.statistics.site_effects import fit_random
 from pipeline.statistics.smooth_hazard import fit_hazard
+from tests.published.estimators import tau2_by_moments
 
 HERE = Path(__file__).parent
 ESTIMATORS = {

@@ -9,8 +9,9 @@ import pytest
 import yaml
 from scipy.stats import norm
 
-from pipeline.statistics.meta import pool_odds_ratios, pool_random_effects, tau2_by_moments
+from pipeline.statistics.meta import pool_odds_ratios, pool_random_effects
 from schemas.published import Published
+from tests.published.estimators import tau2_by_moments
 
 HERE = Path(__file__).parent
 TRIALS = pd.read_csv(HERE / "sham_trials.csv", comment="#")

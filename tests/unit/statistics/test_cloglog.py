@@ -13,11 +13,11 @@ from pipeline.statistics.cloglog import (
     find_determined,
     fit_cloglog,
     is_flat,
-    sandwich_by_cluster,
     score_hazard,
     score_rows,
 )
 from pipeline.statistics.guard import Refusal
+from tests.published.estimators import sandwich_by_cluster
 
 NUMBERS = (
     (641, 1759, 1859, 2141, 2499),

@@ -1,7 +1,6 @@
 """Every guard can be tripped, and lets good data pass."""
 
 import numpy as np
-import pandas as pd
 import pytest
 
 from pipeline.statistics.guard import (
@@ -9,7 +8,6 @@ from pipeline.statistics.guard import (
     check_sites,
     check_size,
     check_solution,
-    find_separated,
 )
 
 
@@ -56,18 +54,6 @@ def test_solution_does_not_hang_on_the_units_of_a_covariate(scale):
     information = units @ np.array([[4, 1], [1, 3]], dtype=float) @ units
     assert check_solution(units @ np.array([1e-3, 1e-3]), information) is None
     assert check_solution(units @ np.array([1.0, 1.0]), information).status == "not_converged"
-
-
-def test_separation():
-    design = pd.DataFrame(
-        {
-            "never": [1, 1, 0, 0, 0],
-            "always": [0, 0, 1, 0, 0],
-            "mixed": [0, 1, 1, 0, 1],
-            "age": [-1.0, 0, 2, 3, 1],
-        }
-    )
-    assert set(find_separated(design, np.array([0, 0, 1, 1, 0]))) == {"never", "always"}
 
 
 def test_positivity(plan):
