@@ -1,4 +1,4 @@
-"""One stored episode in words: its looks in order, which criterion each look meets and why near
+"""One stored episode in words: its tests in order, which criterion each test meets and why near
 ones do not, the verdict and its sources."""
 
 import textwrap
@@ -52,7 +52,7 @@ def explain_episode(warehouse: Warehouse, site: str, episode_id: str, config: Co
     parts = [
         [f"{site}  {episode_id}", ""],
         _say_verdict(verdict, delivered["episodes"].iloc[0], config.criteria),
-        ["", "Looks before the first attempt: what each meets, and what it nearly meets"],
+        ["", "Tests before the first attempt: what each meets, and what it nearly meets"],
         _say_looks(
             looks[before].reset_index(drop=True), set(verdict["criteria"].split()), config.criteria
         ),
@@ -153,7 +153,7 @@ def _say_rules(label: str, names: str, rules: dict[str, Sourced]) -> Iterator[st
 
 
 def _say_looks(before: pd.DataFrame, left: set[str], criteria: Criteria) -> Iterator[str]:
-    """The looks of each day in their order, then its roll test as a pair;
+    """The tests of each day in their order, then its roll test as a pair;
     under each what it meets and nearly meets.
 
     `left` are the criteria of the verdict.
@@ -184,7 +184,7 @@ def _say_criteria(
     kept: set[str],
     left: set[str],
 ) -> Iterator[str]:
-    """What a look meets of the criteria of its test, what replaces or rules out what it meets,
+    """What a test meets of the criteria of its test, what replaces or rules out what it meets,
     and why it fails those that it nearly meets."""
     shown = look.iloc[0]
     missing = {
@@ -202,9 +202,9 @@ def _say_criteria(
                 14,
             )
         elif name not in kept:
-            yield _wrap("      met", f"{name}, but nystagmus of another look decides", 14)
+            yield _wrap("      met", f"{name}, but nystagmus of another test decides", 14)
         elif name not in left:
-            yield _wrap("      met", f"{name}, but another look of the same place rules it out", 14)
+            yield _wrap("      met", f"{name}, but another test of the same place rules it out", 14)
         else:
             yield _wrap(
                 "      meets",
@@ -242,7 +242,7 @@ def _say_pair(pair: pd.Series) -> str:
 def _say_course(
     later: pd.DataFrame, treatments: pd.DataFrame, variants: str, config: Config
 ) -> list[str]:
-    """Attempts and later looks by day; on one day a look comes after the attempt that it says it
+    """Attempts and later tests by day; on one day a test comes after the attempt that it says it
     follows."""
     lines = []
     for row in treatments.itertuples(index=False):
@@ -277,7 +277,7 @@ def _say_later(flags: pd.DataFrame, criteria: Criteria) -> Iterator[str]:
 
 def _say_reasons(reasons: pd.DataFrame) -> Iterator[str]:
     if reasons.empty:
-        yield "  nothing: it did not fail, moved nothing, or the record has a hole"
+        yield "  nothing: it did not fail, moved nothing, or the record has a gap"
     for view, rows in reasons.groupby("view"):
         yield f"  {VIEW[view]}"
         for row in rows.itertuples(index=False):

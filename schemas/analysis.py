@@ -40,7 +40,7 @@ FAILED = People("first session failed")
 ON_DAY_0 = "Day 0, the day of the first maneuver."
 DESCRIPTION = "None: a description of the pool."
 JACKKNIFE = (
-    "limits leave out one site at a time (MacKinnon, Nielsen & Webb, J Appl Econometrics "
+    "intervals leave out one site at a time (MacKinnon, Nielsen & Webb, J Appl Econometrics "
     "2023;38:671-694)"
 )
 EXACT = "Clopper & Pearson, Biometrika 1934;26:404-413"

@@ -44,7 +44,7 @@ CANAL = {
         "the other"
     ),
     "multiple": RECORDED_CANAL["multiple"],
-    "unknown": "the looks do not tell",
+    "unknown": "the tests do not tell",
 }
 RECORDED_SIDE = {
     "right": "right ear",
@@ -64,7 +64,7 @@ ARM = {
     "long": RECORDED_ARM["long"],
     "short": RECORDED_ARM["short"],
     "cupula": "debris on the cupula itself",
-    "unknown": "the looks do not tell",
+    "unknown": "the tests do not tell",
 }
 ARM_BASIS = {
     "sitting_up": "findings on sitting up, with silent positional tests",
@@ -222,15 +222,15 @@ ENDPOINT = {
 SPELL_STATUS = {
     "resolved": "resolution lies within the interval",
     "unresolved": "not resolved when last seen",
-    "not_looked": "no later look tells anything about resolution",
+    "not_looked": "no later test tells anything about resolution",
     "incomplete_record": "a row of this episode that decides the interval was set aside",
     "untreated": "no treatment is recorded, so there is no day 0",
     "never_positive": "no deciding test was ever positive, so that none can turn negative",
 }
 ATTEMPT_OUTCOME = {
-    "negative": "the next deciding look was negative",
-    "positive": "the next deciding look was positive",
-    "not_looked": "no deciding look followed before the next session, or the record has a hole",
+    "negative": "the next deciding test was negative",
+    "positive": "the next deciding test was positive",
+    "not_looked": "no deciding test followed before the next session, or the record has a gap",
 }
 KNOWN_ON_DAY = {
     "negative": "tested negative by then",
@@ -241,7 +241,7 @@ KNOWN_ON_DAY = {
 ESTIMATE_STATUS = {
     "ok": "can be used",
     "too_few": "too few episodes or events",
-    "too_wide": "the range of the number is too wide to tell anything",
+    "too_wide": "the confidence interval is too wide to tell anything",
     "not_converged": "the solution check failed",
     "not_identified": "the data cannot tell",
     "suppressed": "hidden to protect people and sites",
@@ -255,7 +255,7 @@ CHOICE = {
     "other_side": "the same families on another side",
     "mixed": "some of the same families and others",
     "unlisted": "a maneuver without a family of its own: whether it was the same is not known",
-    "no_maneuver": "the second session moved nothing (observation, sham)",
+    "no_maneuver": "the second session held no repositioning maneuver (observation, sham)",
     "no_second_session": "no second session",
     "over_before": "resolved or found to be something else before the second session",
     "verdict_later": "the verdict could not be known yet at the second session",

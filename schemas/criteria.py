@@ -1,4 +1,4 @@
-"""What the looks mean, as data: types of `config/criteria.yaml`."""
+"""What the tests mean, as data: types of `config/criteria.yaml`."""
 
 from typing import Literal
 
@@ -56,7 +56,7 @@ class Signs(Closed):
 
 
 class Pattern(Signs):
-    """What one look must show; with `both_sides`, what a pair of supine roll looks must show."""
+    """What one test must show; with `both_sides`, what a pair of supine roll tests must show."""
 
     tests: tuple[TestName, ...]
     both_sides: bool = False
@@ -88,7 +88,7 @@ class Criterion(Pattern, Sourced):
         description="None of them showed nystagmus on the same ear, whether they were done or not",
     )
     also_seen: Pattern | None = Field(
-        default=None, description="Another look on the same ear must show this"
+        default=None, description="Another test on the same ear must show this"
     )
     refines: str | None = Field(
         default=None, description="A criterion that this one replaces where both are met"
@@ -108,7 +108,7 @@ class Criterion(Pattern, Sourced):
 
 class Flag(Sourced):
     """A finding that speaks for another cause: an answer in an episode's field,
-    or a look before treatment that shows a pattern.
+    or a test before treatment that shows a pattern.
 
     What was not recorded raises no flag.
     """
@@ -143,7 +143,7 @@ class LaterFlag(Sourced):
 
     pattern: Pattern | None = None
     days_least: int = Field(
-        default=0, ge=0, description="Days from the first look that shows it, at least"
+        default=0, ge=0, description="Days from the first test that shows it, at least"
     )
     sessions_least: int = Field(
         default=0, ge=0, description="Completed sessions that fit, on different days, at least"
@@ -171,7 +171,7 @@ class OtherCause(Sourced):
     answers: dict[str, Literal["yes", "no"]] = {}
     pattern: Pattern | None = None
     no_nystagmus: bool = Field(
-        default=False, description="No look before treatment may show nystagmus"
+        default=False, description="No test before treatment may show nystagmus"
     )
 
 

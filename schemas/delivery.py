@@ -254,14 +254,14 @@ class Examinations(Table):
     episode_id: Series[Text] = episode_id()
     day: Series[Integer] = day("Day of the test")
     look: Series[Integer] = column(
-        "Order of the look within the day; a test after a maneuver is a later look",
+        "Order of the examination within the day; testing again after a maneuver is a later one",
         ge=1,
         le=999,
         filled=True,
         example="1",
     )
     after_attempt: Series[Integer] = column(
-        "The last attempt given before this look on the same day; 0 if none",
+        "The last attempt given before this test on the same day; 0 if none",
         ge=0,
         le=999,
         example="0",

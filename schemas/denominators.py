@@ -29,8 +29,8 @@ class Base:
 
 
 UNTESTED = (
-    "no deciding test before the next session, already negative when it was given, after a return, "
-    "or a gap in the record"
+    "no deciding test before the next session, already negative when it was given, after a "
+    "recurrence, or a gap in the record"
 )
 BASES = {
     "handed_in": Base("episode", "handed in by the sites", short=True),
@@ -62,9 +62,9 @@ BASES = {
     ),
     "complete": Base(
         "episode",
-        "treated, their record without gaps",
+        "treated, with a complete record",
         "treated",
-        "a look or treatment was set aside, or no test could turn negative",
+        "a test or treatment was set aside, or no test could turn negative",
         short=True,
     ),
     "followed": Base(
@@ -79,9 +79,10 @@ BASES = {
     "followed_composite": Base("episode", "in the curve of nystagmus gone or turned", "treated"),
     "taken_for_failed": Base(
         "episode",
-        "whose first maneuver failed or was taken for failed",
+        "whose first maneuver failed or was taken to have failed",
         "treated",
-        "tested negative, not tested before the next session, nothing was moved, or a gap in the "
+        "tested negative, not tested before the next session, no repositioning maneuver, or a "
+        "gap in the "
         "record",
         short=True,
     ),
@@ -89,14 +90,15 @@ BASES = {
         "episode",
         "whose first maneuver was followed by a positive test",
         "taken_for_failed",
-        "treated again all the same, or another canal had become positive",
+        "treated again nevertheless, or another canal had become positive",
         short=True,
     ),
     "compared": Base(
         "episode",
         "in which the same maneuver or another one followed",
         "failed",
-        "no second session, both or neither, another side, or the verdict came too late",
+        "no second session, a mix of the same and other maneuvers, none, another side, or a "
+        "verdict that came too late",
         short=True,
     ),
     "sessions": Base(

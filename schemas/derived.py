@@ -21,13 +21,13 @@ def episode_id():
 class Findings(Table):
     site: Series[Text] = site()
     episode_id: Series[Text] = episode_id()
-    day: Series[Integer] = column("Day of the look", unit="days from day 0", filled=True)
+    day: Series[Integer] = column("Day of the test", unit="days from day 0", filled=True)
     look: Series[Integer] = column("Order within the day", filled=True)
     test: Series[Text] = column("Positional test", codes=codes.TEST, filled=True)
     side: Series[Text] = column("Ear down or head turned to", codes=codes.TEST_SIDE, filled=True)
     nystagmus: Series[Flag] = column("Nystagmus was seen", filled=True)
     positive: Series[Flag] = column("Nystagmus was seen or vertigo was felt", filled=True)
-    before_treatment: Series[Flag] = column("The look came before the first attempt", filled=True)
+    before_treatment: Series[Flag] = column("The test came before the first attempt", filled=True)
     torsion_toward: Series[Text] = column(
         "Where the upper poles of the eyes beat, seen from the test",
         codes={
@@ -52,7 +52,7 @@ class Findings(Table):
     class Config:
         metadata = {
             "key": ["site", "episode_id", "day", "look", "test", "side"],
-            "row": "what one look shows",
+            "row": "what one test shows",
         }
 
 
@@ -65,7 +65,7 @@ class Adjudications(Table):
         filled=True,
     )
     variants: Series[Text] = column(
-        "All variants that the looks allow, as canal/side/arm/mechanism, separated by blanks",
+        "All variants that the tests allow, as canal/side/arm/mechanism, separated by blanks",
         filled=True,
     )
     canal: Series[Text] = column(
@@ -146,7 +146,7 @@ class Spells(Table):
         filled=True,
     )
     last_look_days: Series[Number] = column(
-        "Time of the last look that could decide",
+        "Time of the last test that could decide",
         unit="days from the start of the spell",
         ge=0,
         filled=True,
@@ -171,7 +171,7 @@ class Attempts(Table):
     patient_id: Series[Text] = column("Pseudonym of the patient", filled=True)
     day: Series[Integer] = column("Day of the session", unit="days from day 0", filled=True)
     spell: Series[Integer] = column(
-        "Its spell by the objective endpoint; on a return's day the new one", ge=1, filled=True
+        "Its spell by the objective endpoint; on a recurrence's day the new one", ge=1, filled=True
     )
     attempt: Series[Integer] = column(
         "Number of its first attempt within the episode", ge=1, filled=True
@@ -181,7 +181,7 @@ class Attempts(Table):
     family: Series[Text] = column("Families of the maneuvers given, in their order", filled=True)
     side: Series[Text] = column("Ear that was treated", codes=codes.MANEUVER_SIDE, filled=True)
     fit: Series[Text] = column(
-        "Whether a maneuver of the session suits what the looks before treatment allow: yes if one "
+        "Whether a maneuver of the session suits what the tests before treatment allow: yes if one "
         "does, no if none does",
         codes=FIT,
         filled=True,
@@ -204,21 +204,21 @@ class Attempts(Table):
     )
     at_risk: Series[Flag] = column("Not known to be resolved when the session began", filled=True)
     same_visit: Series[Text] = column(
-        "What the looks after the last attempt of the day showed; no confirmation",
+        "What the tests after the last attempt of the day showed; no confirmation",
         codes=codes.ATTEMPT_OUTCOME,
         filled=True,
     )
     next_look_days: Series[Number] = column(
-        "Time from the session to the deciding look after it", unit="days", ge=0
+        "Time from the session to the deciding test after it", unit="days", ge=0
     )
     outcome: Series[Text] = column(
-        "What the next deciding look showed", codes=codes.ATTEMPT_OUTCOME, filled=True
+        "What the next deciding test showed", codes=codes.ATTEMPT_OUTCOME, filled=True
     )
 
     class Config:
         metadata = {
             "key": ["site", "episode_id", "session"],
-            "row": "one treatment session and what the next look showed",
+            "row": "one treatment session and what the next test showed",
         }
 
 
@@ -232,7 +232,7 @@ class Sequences(Table):
         filled=True,
     )
     outcomes: Series[Text] = column(
-        "What the next deciding look after each of them showed, as in attempts, separated by >",
+        "What the next deciding test after each of them showed, as in attempts, separated by >",
         filled=True,
     )
     sessions: Series[Integer] = column("Sessions up to resolution", ge=1, filled=True)
@@ -240,7 +240,7 @@ class Sequences(Table):
         "Sessions given before the day on which resolution was seen; empty if it was not", ge=1
     )
     at_next_look: Series[Flag] = column(
-        "Resolution was seen at the next deciding look after the last of them, not at a later one; "
+        "Resolution was seen at the next deciding test after the last of them, not at a later one; "
         "empty if it was not seen"
     )
     status: Series[Text] = column(
@@ -280,7 +280,8 @@ class FailureReasons(Table):
     episode_id: Series[Text] = episode_id()
     view: Series[Text] = column("What is taken into account", codes=VIEW, filled=True)
     reason: Series[Text] = column(
-        "Reason why the first session failed, was taken for failed or tells nothing; several at "
+        "Reason why the first session failed, was taken to have failed or tells nothing; several "
+        "at "
         "once are possible",
         codes=REASON,
         filled=True,

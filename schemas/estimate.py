@@ -18,8 +18,8 @@ class Estimates(Table):
     comparison: Series[Text] = column("What it is compared with; empty if with nothing")
     estimate: Series[Number] = column("Point estimate")
     std_error: Series[Number] = column("Standard error")
-    lower: Series[Number] = column("Lower 95 % limit")
-    upper: Series[Number] = column("Upper 95 % limit")
+    lower: Series[Number] = column("Lower 95 % confidence limit")
+    upper: Series[Number] = column("Upper 95 % confidence limit")
     p_value: Series[Number] = column("P-value", ge=0, le=1)
     p_adjusted: Series[Number] = column(
         "P-value adjusted within the pre-specified family", ge=0, le=1
@@ -34,7 +34,7 @@ class Estimates(Table):
     )
     rounded: Series[Text] = column(
         "Which of `estimate`, `n_episodes` and `n_events` were rounded to protect small groups: "
-        "counts to tens, a share (with its limits) to steps of five percent; empty if none was",
+        "counts to tens, a share (with its interval) to steps of five percent; empty if none was",
         form=r"(estimate)?( ?n_episodes)?( ?n_events)?",
     )
     method: Series[Text] = column("Estimator and interval", filled=True)

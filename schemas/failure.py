@@ -20,13 +20,13 @@ REASON = {
     "canal_switch_or_reentry": "debris moved into another canal, or back into the same one",
     "several_canals": "several canals or both ears were affected",
     "not_positional": "something other than positional vertigo",
-    "recurrence_read_as_failure": "the vertigo was gone after the maneuver, and came back",
+    "recurrence_read_as_failure": "the vertigo had resolved after the maneuver, and recurred",
     "residual_dizziness_read_as_failure": (
-        "the vertigo was gone after the maneuver, and unsteadiness without positional vertigo was "
-        "left"
+        "the vertigo had resolved after the maneuver, and unsteadiness without positional "
+        "vertigo was left"
     ),
-    "remission_anyway": "it went later without the help of a maneuver",
-    "never_looked": "nobody looked, so nothing is known of the maneuver's success",
+    "remission_anyway": "it resolved later without the help of a maneuver",
+    "never_looked": "not tested again, so nothing is known of the maneuver's success",
     "undetermined": "the record holds evidence for none of these",
 }
 EVIDENCE = {
@@ -42,17 +42,17 @@ EVIDENCE = {
     "hold_outside": "the hold lay outside the tolerance",
     "not_completed": "not all positions were reached",
     "done_alone": "nobody watched the maneuver",
-    "treated_other_ear": "the ear that was treated is not one that the first looks allow",
-    "later_look_other_ear": "looks after the maneuver point to the ear that was not treated",
-    "maneuver_for_other_canal": "the maneuver is for no canal that the first looks allow",
+    "treated_other_ear": "the ear that was treated is not one that the first tests allow",
+    "later_look_other_ear": "tests after the maneuver point to the ear that was not treated",
+    "maneuver_for_other_canal": "the maneuver is for no canal that the first tests allow",
     "untested_canal_positive": "a canal that had not been tested before the maneuver is positive",
-    "maneuver_for_other_arm": "the maneuver is for no arm that the first looks allow",
-    "later_look_other_arm": "looks after the maneuver point to an arm that it is not for",
+    "maneuver_for_other_arm": "the maneuver is for no arm that the first tests allow",
+    "later_look_other_arm": "tests after the maneuver point to an arm that it is not for",
     "other_arm_maneuver_worked": (
         "a later maneuver for the other arm of the same canal was followed by negative tests"
     ),
     "maneuver_for_free_debris": (
-        "the first looks point to adherent debris, and the maneuver is for free debris"
+        "the first tests point to adherent debris, and the maneuver is for free debris"
     ),
     "nystagmus_long": "nystagmus after the maneuver lasted longer than free debris explains",
     "borderline_without_fatigue": (
@@ -66,8 +66,8 @@ EVIDENCE = {
     "cleared_within_visit": (
         "the tests were negative in the visit of the maneuver and positive later"
     ),
-    "first_looks_several": "the first looks show several canals or both ears",
-    "later_looks_several": "looks of one day after the maneuver show several canals or both ears",
+    "first_looks_several": "the first tests show several canals or both ears",
+    "later_looks_several": "tests of one day after the maneuver show several canals or both ears",
     "other_diagnosis_made": "the site made another diagnosis",
     "reclassified": "the site no longer thinks that it is positional vertigo",
     "spoken_against": (
@@ -83,8 +83,8 @@ EVIDENCE = {
     "resolved_long_after_maneuver": (
         "still positive after the last maneuver for as long as it lasts untreated, then resolved"
     ),
-    "retreated_before_a_look": "the next maneuver was given before anyone looked",
-    "no_later_look": "no later look can tell",
+    "retreated_before_a_look": "the next maneuver was given before any test",
+    "no_later_look": "no later test can tell",
 }
 
 

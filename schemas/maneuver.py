@@ -20,9 +20,9 @@ CAUTION = {
     "ear": "a recent operation on the ear",
 }
 FIT = {
-    "yes": "suits every variant that the looks allow",
-    "no": "suits no variant that the looks allow",
-    "unknown": "suits some variants that the looks allow, or too little is known",
+    "yes": "suits every variant that the tests allow",
+    "no": "suits no variant that the tests allow",
+    "unknown": "suits some variants that the tests allow, or too little is known",
     "not_applicable": "nothing was moved: observation or a sham maneuver",
 }
 

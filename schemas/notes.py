@@ -28,18 +28,18 @@ SENTENCES: dict[str, str | None] = {
     "by day {number} the data allow shares of {number} to {number} and of {number} to {number}": (
         "by day {number} the data allow a range of shares"
     ),
-    "one site: the limits leave out that sites differ": SAME,
-    "the limits leave out that sites differ": SAME,
+    "one site: the interval leaves out that sites differ": SAME,
+    "the interval leaves out that sites differ": SAME,
     "the standard error is that of the logarithm": SAME,
     "of the classes that have a number": SAME,
     "the least: reported": SAME,
     (
-        "different populations: further sessions may have come before the day, and looks followed "
-        "no protocol"
+        "different populations: further sessions may have come before the day, and tests "
+        "followed no protocol"
     ): SAME,
     "several reasons are possible for one failure": SAME,
     "evidence, not a verdict": SAME,
-    "a lower bound: who is not looked at again raises no flag": SAME,
+    "a lower bound: whoever is not tested again raises no flag": SAME,
     "it asks to examine again and is no diagnosis": SAME,
     "patients' slopes do not vary beyond their intercepts and are left out": SAME,
     (
@@ -49,25 +49,24 @@ SENTENCES: dict[str, str | None] = {
     "lost or withdrew, on the day of the last contact": SAME,
     "some episodes have several attempts": SAME,
     "attempts one after another, each seen after the gap of the first": SAME,
-    "no upper limit within {number} attempts": SAME,
-    "without those who had next to no chance of one choice": SAME,
+    "no upper confidence limit within {number} attempts": SAME,
+    "without those whose probability of one choice was next to none": SAME,
     (
         "a twentieth of an arm or more had another session before day {number} and was first seen "
         "well after it: the shares may be greater, as in at_once_, and differ otherwise"
     ): SAME,
-    "for a look {number} days after the session and the average case mix": SAME,
+    "for a test {number} days after the session and the average case mix": SAME,
     "on the complementary log-log scale": SAME,
     "the p-value is that of Cochran's Q": SAME,
-    "sites differ less than chance lets expect": SAME,
-    "plain limits are {number} to {number}": "plain limits are wider",
+    "sites differ less than expected by chance": SAME,
+    "the plain interval is {number} to {number}": "the plain interval is wider",
     (
         "sites with enough episodes, but of which too little is known, are not among them, which "
         "may shift the mean"
     ): SAME,
-    "sites vary more than chance: limits that allow for it would be about {number} times as wide": (
-        "sites vary more than chance"
-    ),
-    "the sites on the whole vary as chance lets expect": SAME,
+    "sites vary more than expected by chance: an interval that allows for it would be about "
+    "{number} times as wide": ("sites vary more than expected by chance"),
+    "the sites on the whole vary as expected by chance": SAME,
     (
         "no verdict by itself: one site in twenty may lie outside the {number} % limits by chance"
     ): SAME,
@@ -92,14 +91,14 @@ SENTENCES: dict[str, str | None] = {
         "at its boundary: the log-likelihood falls by {number} at {number} and by {number} at "
         "{number}"
     ): "at its boundary",
-    "at its boundary: no limits": SAME,
+    "at its boundary: no interval": SAME,
     # why there is no number
     "can be known only later": SAME,
     "follows from the other terms": SAME,
     "one class only": SAME,
     "not reached after {number} attempts": SAME,
     "the data end there": SAME,
-    "the limits would reach from almost none to more than tenfold": SAME,
+    "the interval would reach from almost none to more than tenfold": SAME,
     "fewer than {number} sites": SAME,
     "fewer than {number} sites: each has an effect of its own": SAME,
     "differs from the other terms in a handful of episodes only": SAME,
@@ -115,30 +114,30 @@ SENTENCES: dict[str, str | None] = {
         "Otorhinolaryngol 2022;88:733-739), so that its resolution is part of its definition: "
         "circular"
     ): SAME,
-    "the limits are more than {number} % of the scale apart": SAME,
-    "the upper limit is more than {number} times the lower one": SAME,
+    "the confidence limits are more than {number} % of the scale apart": SAME,
+    "the upper confidence limit is more than {number} times the lower one": SAME,
     "not told apart from {class}": SAME,
-    "nobody was looked at early enough to tell": "not looked at early enough to tell",
+    "nobody was tested early enough to tell": "not tested early enough to tell",
     (
         "withdrawn: sites test on different days, which alone makes equal sites look different, "
         "and nothing tells the one from the other"
     ): SAME,
-    "the looks do not tell events before this day from later ones": SAME,
+    "the tests do not tell events before this day from later ones": SAME,
     "the shares resolved are not known": SAME,
     "this attempt number is not in the model": SAME,
     "nobody of one arm is resolved by then: its share is no part of a ratio": (
         "a share of none, or hardly any, is no part of a ratio"
     ),
     (
-        "every first session was followed by a negative look: the share as it is, whenever the "
-        "look came"
-    ): "the share as it is, whenever the look came",
-    "no first session was followed by one: the share as it is, whenever the look came": (
-        "the share as it is, whenever the look came"
+        "every first session was followed by a negative test: the share as it is, whenever the "
+        "test came"
+    ): "the share as it is, whenever the test came",
+    "no first session was followed by one: the share as it is, whenever the test came": (
+        "the share as it is, whenever the test came"
     ),
     "all agree, so that the large-sample interval has no width": STAYS,
     "the gradient condition was not reached": SAME,
-    "the chances of the choice were not found": SAME,
+    "the probabilities of the choice were not found": SAME,
 }
 TOO_FEW = "too few episodes, with the event or without it"
 

@@ -19,7 +19,7 @@ Provenance = Literal[tuple(PROVENANCE)]
 
 class TrialArm(Closed):
     """One treatment of a trial: how many had it, and how many of them were resolved at the time of
-    the trial's look."""
+    the trial's test."""
 
     family: str = Field(min_length=1, description="Family of config/maneuvers.yaml")
     events: int = Field(ge=0)
@@ -43,7 +43,7 @@ class Trial(Closed):
     day: int = Field(
         ge=1,
         description=(
-            "Day of the trial's look, from the first treatment; a week's or a month's visit by its "
+            "Day of the trial's test, from the first treatment; a week's or a month's visit by its "
             "nominal day"
         ),
     )
@@ -70,7 +70,7 @@ class PublishedPool(Closed):
     treatment: str = Field(description="Family of the treated arms")
     comparator: str = Field(description="Family of the other arms")
     odds_ratio: Annotated[float, Field(gt=0)] = Field(
-        description="As printed, with its 95 % limits"
+        description="As printed, with its 95 % confidence interval"
     )
     lower: Annotated[float, Field(gt=0)]
     upper: Annotated[float, Field(gt=0)]

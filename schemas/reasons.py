@@ -23,7 +23,7 @@ WHY = {
         "Three working definitions of the short arm are in use; they are never put together."
     ),
     "submission.usual_confirmation_day": (
-        "It tells how soon a site looks again, which decides how exactly resolution is known."
+        "It tells how soon a site tests again, which decides how exactly resolution is known."
     ),
     "submission.counted": "Compared with the rows, so that what got lost on copying is seen.",
     "episode_id": "It joins the tables; a pseudonym of your own, never a record number.",
@@ -41,12 +41,12 @@ WHY = {
     "migraine_history": "Needed for the published criteria of vestibular migraine.",
     "neck_limitation": "It limits which maneuvers can be done, and how well.",
     "osteoporosis": "Whether it goes with recurrence is an open question that a pool can look at.",
-    "recorded_canal": "Compared with what the looks say; the maneuver was chosen by it.",
-    "recorded_side": "Compared with what the looks say; the wrong side is a reason for failure.",
-    "recorded_arm": "Compared with what the looks say, where the site tells arms apart.",
+    "recorded_canal": "Compared with what the tests say; the maneuver was chosen by it.",
+    "recorded_side": "Compared with what the tests say; the wrong side is a reason for failure.",
+    "recorded_arm": "Compared with what the tests say, where the site tells arms apart.",
     "arm_basis": "A short arm by one definition is not one by another.",
     "recorded_mechanism": (
-        "Compared with what the looks say; debris that adheres needs other maneuvers."
+        "Compared with what the tests say; debris that adheres needs other maneuvers."
     ),
     # warning signs: Johns P, Quinn J. CMAJ 2020;192:E182; nystagmus that changes with gaze from
     # memory
@@ -68,9 +68,9 @@ WHY = {
     "migraine_features_with_attacks": "Needed for the published criteria of vestibular migraine.",
     "other_diagnosis": "Cases that turn out to be something else are kept apart from then on.",
     "other_diagnosis_day": "Until that day nobody knew, and the case counts as it was treated.",
-    # what the looks tell: criteria of von Brevern M et al. J Vestib Res 2015;25:105-117
-    "look": "It keeps the looks of one day in order.",
-    "after_attempt": "A look before the maneuver and one after it mean different things.",
+    # what the tests tell: criteria of von Brevern M et al. J Vestib Res 2015;25:105-117
+    "look": "It keeps the tests of one day in order.",
+    "after_attempt": "A test before the maneuver and one after it mean different things.",
     "test": "Each test is for certain canals.",
     "examinations.side": "It helps to tell which ear is affected.",
     "vertical": "Its direction tells the canal.",
@@ -85,7 +85,7 @@ WHY = {
     "fatigues": "Nystagmus from free debris usually tires on repetition.",
     "reverses_on_sitting": "Nystagmus from debris usually turns round on sitting up.",
     "fixation_removed": "Weak nystagmus may be seen only without fixation.",
-    "examinations.day": "The days of looks decide between which days resolution is known to lie.",
+    "examinations.day": "The days of tests decide between which days resolution is known to lie.",
     "treatments.day": "Time is counted from the first maneuver.",
     "followups.day": "The days of contacts decide between which days resolution is known to lie.",
     "attempt": "What was tried first, second and third is the question of this project.",
@@ -105,8 +105,8 @@ WHY = {
     "other_dizziness": "Unsteadiness that is left is not vertigo that is left.",
     "dhi_total": "Handicap may fall when vertigo does not, and the other way round.",
     "vas_0_10": "A short measure of how bad it is.",
-    "recurrence_reported": "A return is not a failure.",
-    "end_of_followup": "Why nobody looked again decides what silence means.",
+    "recurrence_reported": "A recurrence is not a failure.",
+    "end_of_followup": "Why a patient was not tested again decides what silence means.",
 }
 
 

@@ -37,7 +37,8 @@ GATE = [  # the de-identification gate: the value itself is never repeated
         "calendar_date",
         "refuse",
         "This looks like a calendar date.",
-        "Give days counted from day 0 instead. If something else was typed, as 3-4 or 1/2, your "
+        "Give days counted from day 0 instead. If something else was typed, such as 3-4 or 1/2, "
+        "your "
         "spreadsheet program made a date of it: set the format of the cells to text, type it "
         "again, then hand in the delivery again.",
     ),
@@ -50,9 +51,11 @@ GATE = [  # the de-identification gate: the value itself is never repeated
         "refuse",
         "The letters of these codes differ from row to row, as names and initials do, so that they "
         "are no pseudonyms.",
-        "Give each patient and each episode a code that says nothing: the same letters in all rows "
-        "and a running number, as EP-0042; ./run pseudonymise makes such codes from your own "
-        "table. Codes that a program drew by lot pass once the coordinating team has entered their "
+        "Give each patient and each episode a code that says nothing: the same letters in all "
+        "rows and a running number, such as EP-0042; ./run pseudonymise makes such codes from "
+        "your own "
+        "table. Codes that a program drew at random pass once the coordinating team has entered "
+        "their "
         "shape in your list (config/sites).",
     ),
     Rule(
@@ -77,7 +80,8 @@ GATE = [  # the de-identification gate: the value itself is never repeated
     Rule(
         "embedded_object",
         "refuse",
-        "The workbook holds something besides the cells that are read, as a picture, a chart, a "
+        "The workbook holds something besides the cells that are read, such as a picture, a "
+        "chart, a "
         "pivot table, a link to another file or bytes of no use: it cannot be searched for "
         "identifiers.",
         "Copy the five tables into a new workbook as values only, and hand that in.",
@@ -259,7 +263,7 @@ CATALOGUE = [
     Rule(
         "word_for_nothing",
         "set_aside",
-        "Here stands NA, a dash or the like, where a cell is left empty if nothing was recorded.",
+        "NA, a dash or the like stands where a cell is left empty if nothing was recorded.",
         "Empty these cells; find and replace does it for a whole table. If it was asked and not "
         "known, enter unknown where the code list has it.",
     ),
@@ -267,17 +271,19 @@ CATALOGUE = [
     Rule(
         "pseudonym_unclear",
         "set_aside",
-        "{column} is made otherwise here than in the other rows, and could be a name or a record "
+        "{column} has another form here than in the other rows, and could be a name or a record "
         "number; it is kept nowhere.",
-        "Enter the pseudonym as it is made elsewhere. If it is a pseudonym, the coordinating team "
+        "Enter the pseudonym in the form that it has elsewhere. If it is a pseudonym, the "
+        "coordinating team "
         "can enter its shape in your list (config/sites).",
     ),
     Rule(
         "pseudonym_too_short",
         "set_aside",
-        "The entries of {column} are bare numbers, as 1, 2, 3: a pseudonym has 3 to 24 letters, "
+        "The entries of {column} are bare numbers, such as 1, 2, 3: a pseudonym has 3 to 24 "
+        "letters, "
         "digits or hyphens.",
-        "Put the same letters and zeros before all numbers, in all five tables, as EP-0001, "
+        "Put the same letters and zeros before all numbers, in all five tables, such as EP-0001, "
         "EP-0002.",
     ),
     Rule(
@@ -285,7 +291,7 @@ CATALOGUE = [
         "set_aside",
         "{column} ({meaning}) has more digits than it needs, or zeros before it: it could be a "
         "record number, and is kept nowhere.",
-        "Correct the number, and look whether its unit is {unit}.",
+        "Correct the number, and check whether its unit is {unit}.",
     ),
     # one cell
     Rule(
@@ -318,19 +324,19 @@ CATALOGUE = [
         "too_small",
         "set_aside",
         "{column} ({meaning}) must be at least {least}.",
-        "Correct the number, and look whether its unit is {unit}.",
+        "Correct the number, and check whether its unit is {unit}.",
     ),
     Rule(
         "too_large",
         "set_aside",
         "{column} ({meaning}) must be at most {most}.",
-        "Correct the number, and look whether its unit is {unit}.",
+        "Correct the number, and check whether its unit is {unit}.",
     ),
     # across rows and tables
     Rule(
         "same_key_twice",
         "set_aside",
-        "Another row has the same {column}; none of them can be told to be the right one.",
+        "Another row has the same {column}; it cannot be told which of them is right.",
         "Keep one row for each {column}.",
     ),
     Rule(
@@ -373,7 +379,7 @@ CATALOGUE = [
         "patient_differs",
         "warn",
         "Episodes of the same patient_id differ in sex.",
-        "Look whether two patients share one patient_id.",
+        "Check whether two patients share one patient_id.",
     ),
     Rule(
         "year_outside_submission",
@@ -385,7 +391,7 @@ CATALOGUE = [
         "total_differs",
         "warn",
         "{column} ({meaning}) is not the number that the handed-in rows show.",
-        "Which of the two is right? Look whether patients were counted as episodes, or rows were "
+        "Which of the two is right? Check whether patients were counted as episodes, or rows were "
         "left out; then correct {column} or hand in the missing rows.",
     ),
 ]
@@ -396,27 +402,28 @@ PLAUSIBILITY = [
         "table_without_rows",
         "warn",
         "This table has a header and no row.",
-        "Look whether its rows were lost on copying; every delivery holds all records.",
+        "Check whether its rows were lost on copying; every delivery holds all records.",
     ),
     Rule(
         "contact_before_record",
         "warn",
-        "Contacts lie long before the first look or maneuver of their episode, or before day 0.",
-        "Days after the first maneuver are positive: look at the sign, and at the day they were "
+        "Contacts lie long before the first test or maneuver of their episode, or before day 0.",
+        "Days after the first maneuver are positive: check the sign, and the day they were "
         "counted from.",
     ),
     Rule(
         "unit_unlikely",
         "warn",
-        "{column} is asked in {unit}, and its numbers hardly fit that: minutes or milliseconds may "
+        "{column} is asked for in {unit}, and its numbers hardly fit that: minutes or "
+        "milliseconds may "
         "have been entered.",
-        "Look in which unit it was measured, and enter {unit}.",
+        "Find out in which unit it was measured, and enter {unit}.",
     ),
     Rule(
         "latency_above_duration",
         "warn",
         "The nystagmus begins later than it lasts in most rows.",
-        "Look whether latency_s and duration_s are exchanged.",
+        "Check whether latency_s and duration_s are exchanged.",
     ),
     Rule(
         "zero_for_empty",
@@ -427,7 +434,8 @@ PLAUSIBILITY = [
     Rule(
         "code_for_missing",
         "warn",
-        "A number of nines, as 99 or 9999, repeats in {column} and stands far from all others: it "
+        "A number of nines, such as 99 or 9999, repeats in {column} and stands far from all "
+        "others: it "
         "looks like a code for not recorded.",
         "Leave the cell empty where nothing was recorded.",
     ),
@@ -436,27 +444,27 @@ PLAUSIBILITY = [
         "warn",
         "{column} is opposite to the side that it goes with in most cases: up-beating nystagmus "
         "shows on the side of the treated ear, and torsion beats toward the ear that is down.",
-        "Look whether right and left are exchanged, or the column slipped by a row.",
+        "Check whether right and left are exchanged, or the column slipped by a row.",
     ),
     Rule(
         "ages_differ",
         "warn",
         "Ages of the same patient_id do not go with the years of the episodes.",
-        "Look whether two patients share one patient_id, or an age is wrong.",
+        "Check whether two patients share one patient_id, or an age is wrong.",
     ),
     Rule(
         "episodes_overlap",
         "warn",
         "An episode was still treated when the next one of the same patient had begun, or began "
         "before an earlier one.",
-        "Look at the days and years of these patients' episodes, and whether two patients share "
+        "Check the days and years of these patients' episodes, and whether two patients share "
         "one patient_id.",
     ),
     Rule(
         "episodes_alike",
         "warn",
-        "Episodes agree with another one in every day and time of their looks.",
-        "Look whether rows were copied to a new episode_id.",
+        "Episodes agree with another one in every day and time of their tests.",
+        "Check whether rows were copied to a new episode_id.",
     ),
     Rule(
         "sorted_alone",
@@ -476,14 +484,14 @@ PLAUSIBILITY = [
         "earlier_left_out",
         "warn",
         "This delivery lacks much of what the one before held.",
-        "Every delivery holds all records, also those of earlier ones. Look whether only new ones "
+        "Every delivery holds all records, also those of earlier ones. Check whether only new ones "
         "were handed in.",
     ),
     Rule(
         "earlier_changed",
         "warn",
         "{column} differs from the delivery before in many episodes.",
-        "Look whether the column was exchanged, sorted or shifted, or the pseudonyms were given "
+        "Check whether the column was exchanged, sorted or shifted, or the pseudonyms were given "
         "anew.",
     ),
 ]

@@ -58,7 +58,7 @@ class Guards(Closed):
         ge=2, description="Fewer sites give no statement on differences between sites"
     )
     min_chance: float = Field(
-        gt=0, lt=0.5, description="Positivity: least chance of each choice that is compared"
+        gt=0, lt=0.5, description="Positivity: least probability of each choice that is compared"
     )
     widest_range_points: float = Field(
         gt=0,
@@ -76,10 +76,10 @@ class Resolution(Closed):
 
     primary: Endpoint = Field(description="Endpoint of the committee report")
     confirmation_day: int = Field(
-        ge=1, description="Days after the last maneuver from which a negative look counts"
+        ge=1, description="Days after the last maneuver from which a negative test counts"
     )
     recurrence_gap: int = Field(
-        ge=1, description="Symptom-free days after which a return is a new spell"
+        ge=1, description="Symptom-free days after which vertigo is a recurrence, a new spell"
     )
 
 
@@ -116,7 +116,7 @@ class Regression(Closed):
 
 
 class AttemptSuccess(Closed):
-    """What the next look after an attempt shows."""
+    """What the next test after an attempt shows."""
 
     terms: tuple[Variable, ...]
     quadrature_points: int = Field(

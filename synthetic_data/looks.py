@@ -1,4 +1,5 @@
-"""The rows of the examinations table: which tests a look holds, and what each test shows."""
+"""The rows of the examinations table: which tests an examination holds, and what each test
+shows."""
 
 import numpy as np
 import pandas as pd
@@ -37,10 +38,10 @@ def sign_part(part: str, ear: int, test: str) -> np.ndarray:
 def examine(
     rng: np.random.Generator, scenario: Scenario, site: Site, cases: Cases, looks: pd.DataFrame
 ) -> pd.DataFrame:
-    """One row per test of every look; `case` numbers the episode,
-    `rank` orders the tests within a look."""
+    """One row per test of every examination; `case` numbers the episode,
+    `rank` orders the tests within an examination."""
     count = len(cases)
-    own = {  # what stays the same at all looks of an episode
+    own = {  # what stays the same at all examinations of an episode
         "shown": rng.random((count, len(TESTS))),
         "torsion": rng.random(count),
         "expected": rng.random((count, len(TESTS))),
@@ -80,9 +81,9 @@ def examine(
 def choose_tests(
     rng: np.random.Generator, site: Site, cases: Cases, looks: pd.DataFrame
 ) -> dict[str, np.ndarray]:
-    """For each test the looks that hold it.
+    """For each test the examinations that hold it.
 
-    A retest repeats only what the present pattern shows; other looks hold the site's panel.
+    A retest repeats only what the present pattern shows; other examinations hold the site's panel.
 
     The head is always rolled where the Dix-Hallpike test shows nothing vertical (AAO 2017), else as
     often as the site's habit is.
@@ -124,7 +125,7 @@ def show(
     test: str,
     ear: int | None,
 ) -> pd.DataFrame:
-    """What one test shows at these looks: `ear` is the ear that is down,
+    """What one test shows at these examinations: `ear` is the ear that is down,
     None for a test without a side."""
     case, pattern, affected = (looks[name].to_numpy() for name in ("case", "pattern", "side"))
     place = TESTS.index(test)

@@ -23,7 +23,7 @@ class Cases:
     `person` numbers the patient within the site; `pattern` is a number of `signs.PATTERN_NAMES`;
     `other_cause` is the true cause of a non-positional case and None otherwise; `speed` multiplies
     every hazard of resolution; `severity` is a standard score that the clinician sees in part;
-    `treated` says whether any maneuver is given; `first_look_day` is negative where the first look
+    `treated` says whether any maneuver is given; `first_look_day` is negative where the first test
     came before day 0; `answers` are the screening fields, one column each.
     """
 
@@ -177,7 +177,7 @@ def draw_disease(
 def draw_treated(
     rng: np.random.Generator, pattern: np.ndarray, presentation: np.ndarray, other: np.ndarray
 ) -> np.ndarray:
-    """Who is given a maneuver at all; the others' day 0 is the day of the first look (chances
+    """Who is given a maneuver at all; the others' day 0 is the day of the first test (chances
     invented)."""
     likely = np.array([0.97, 0.8, 0.15])[presentation]
     likely[other != None] = 0.75  # noqa: E711  (element by element)
@@ -185,7 +185,7 @@ def draw_treated(
 
 
 def draw_delay(rng: np.random.Generator, scenario: Scenario, pattern: np.ndarray) -> np.ndarray:
-    """Whole days from the first symptom to the first look, log-normal and shorter in the lateral
+    """Whole days from the first symptom to the first test, log-normal and shorter in the lateral
     canal."""
     lateral = np.array([name.startswith("lateral") for name in PATTERN_NAMES])[pattern]
     median = np.where(lateral, scenario.onset_median_days_lateral, scenario.onset_median_days)

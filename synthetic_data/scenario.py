@@ -211,11 +211,11 @@ class Scenario:
         1.4
     )
     # how well it is seen
-    false_negative: float = 0.03  # a look at a present case shows nothing: invented
-    false_positive: float = 0.02  # a look after resolution shows something: invented
+    false_negative: float = 0.03  # a test of a present case shows nothing: invented
+    false_positive: float = 0.02  # a test after resolution shows something: invented
     # a retest in the visit of a failed attempt shows nothing (fatigue): invented
     transient_negative: float = 0.3
-    incomplete_look: float = 0.04  # a follow-up look leaves out the affected side: invented
+    incomplete_look: float = 0.04  # a follow-up test leaves out the affected side: invented
     lost_resolved: float = 0.12  # not seen again, per planned visit, when well: invented
     lost_present: float = 0.07  # the same when not well: invented
     withdraws: float = 0.01  # invented

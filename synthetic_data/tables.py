@@ -157,7 +157,7 @@ def tell_truth(site: Site, course: Course) -> pd.DataFrame:
     """The planted truth, one row per episode.
 
     Days are continuous from day 0: `resolution_day` is when the debris (or the other cause) truly
-    stopped acting, infinite if never and negative if before the first look; `switched_to` and
+    stopped acting, infinite if never and negative if before the first test; `switched_to` and
     `converted_to` the variant after a switch or conversion, with its day; `recurrence_day` the true
     return, infinite if there is nothing to return.
     """

@@ -1,4 +1,4 @@
-"""The visible course: looks, attempts and contacts of one clinic,
+"""The visible course: examinations, attempts and contacts of one clinic,
 as its clinicians and patients decide them."""
 
 import numpy as np
@@ -42,7 +42,7 @@ class Clinic:
         self.contacts: list[pd.DataFrame] = []
 
     def follow(self) -> None:
-        """Run all episodes from the first look to the end of follow-up."""
+        """Run all episodes from the first test to the end of follow-up."""
         who = np.arange(len(self.cases))
         early = who[self.cases.first_look_day < 0]
         self.look(early, self.cases.first_look_day[early], ENTRY, 1)
@@ -69,7 +69,7 @@ class Clinic:
     def visit(
         self, who: np.ndarray, day: np.ndarray, visit: int, telephone: np.ndarray
     ) -> np.ndarray:
-        """One visit or call: look, and treat those who need it.
+        """One visit or call: test, and treat those who need it.
 
         Returns who is held to be ill (by telephone: who feels so).
         """
@@ -97,7 +97,7 @@ class Clinic:
     def look(self, who: np.ndarray, day: np.ndarray, kind: int, number: int) -> np.ndarray:
         """Test, and note what shows; returns True where something shows.
 
-        The first look is taken to be right; later ones err.
+        The first test is taken to be right; later ones err.
         """
         time = day + RETEST_AT * (kind == RETEST)
         present = self.course.present(who, time)

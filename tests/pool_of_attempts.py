@@ -20,7 +20,7 @@ GAPS, GAP_SHARES = [1, 2, 3, 5, 7, 8, 14, 21, 30], [0.2, 0.05, 0.05, 0.1, 0.25, 
 
 @dataclass(frozen=True)
 class Truth:
-    """Log hazard of a look: level, `unfit` for a maneuver that does not suit,
+    """Log hazard of a test: level, `unfit` for a maneuver that does not suit,
     `later` for each further attempt, `slope` of log gap."""
 
     level: float = -0.6
@@ -35,7 +35,7 @@ def simulate_attempts(
     n: int, seed: int, truth: Truth | None = None, *, sites: int = 9, longest: int = 4
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     """Episodes, verdicts and attempts of n episodes of n patients:
-    attempts go on until a look is negative, at most `longest`."""
+    attempts go on until a test is negative, at most `longest`."""
     truth, rng = truth or Truth(), np.random.default_rng(seed)
     where = rng.integers(sites, size=n)
     keys = {

@@ -15,8 +15,10 @@ BLOCKS = {"p", "li", "h1", "h2", "h3", "figcaption", "dt", "dd", "td", "th", "ca
 SKIPPED = {"style", "script", "title", "desc", "defs", "footer"}
 N = r"\d[\d,]*(?:\.\d+)?"
 NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
+    rf"age was {N} years|interquartile range {N} to {N}",
     # guards of the plan
-    rf"fewer than {N} episodes, or a range wider than {N} of {N} points|1 to {N} episodes",
+    rf"fewer than {N} episodes, or a {N} % confidence interval wider than {N} percentage points",
+    rf"1 to {N} episodes",
     rf"a group of 1 to {N} episodes|multiples of {N}|<{N}",  # what may be shown
     rf"{N}(?: (?:and|to) {N})? %",  # shares and their ranges
     rf"[+−]?{N} \([+−]?{N}(?: to [+−]?{N}| or more| or later)\)",  # a number with its range
@@ -24,13 +26,12 @@ NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
     r"\d{4} \(doi [^)]*\)",
     r"\d{4};\d+:\w+(?:-\d+)?|others \d{4}|Newman \d{4}",  # citations
     rf"\b[Dd]ays? {N}(?: (?:and|or|to) (?:day )?{N})*(?: or later)?",
-    rf"{N} (?:symptom-free )?days?\b|(?:of|with vertigo of) the first {N}\b|^Mean days with "
+    rf"{N} (?:symptom-free )?days?\b|(?:of|in) the first {N}\b|^Mean days with "
     rf"vertigo, of {N}$",
     rf"{N} (?:percentage )?points?|0 to 100",
     rf"{N} (?:fewer|more)\b(?! episode)",  # days with vertigo
-    rf"{N} times as often|{N} times for the end",
+    rf"{N} times as often|{N} times for the confidence",
     rf"is {N}, between {N} and {N}",  # kappa
-    rf"{N} years or older|between {N} and {N} years",
     r"Trial \d+|\d+/\d+|\d+\. (?=[A-Zv])",  # of published trials
     rf"after {N} seconds",
     rf"sessions among those was {N}",
@@ -146,7 +147,7 @@ def _read_block(tag: str, text: str, place: str) -> tuple[set[tuple[int, str]], 
         noun = "site" if head == "Sites" else _name_noun(row) if head == "Number" else "episode"
         numbers = [_whole(n) for n in re.findall(r"[\d,]*\d", text)]
         return {(numbers[0], noun), *((n, "episode") for n in numbers[1:])}, False
-    if head == "Who of these is not in it" and re.match(r"[\d,]+: ", text):
+    if head == "Left out of it" and re.match(r"[\d,]+: ", text):
         return {(_whole(text.partition(":")[0]), _name_noun(row))}, bool(
             re.search(r"\d", text.partition(":")[2])
         )

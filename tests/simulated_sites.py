@@ -1,8 +1,8 @@
-"""Simulated pools for tests of differences between sites: true Weibull times, seen only at looks,
+"""Simulated pools for tests of differences between sites: true Weibull times, seen only at tests,
 as tables of the warehouse.
 
 Of patient i of site s, P(T <= t) = 1 - exp(-rate * t ** SHAPE), rate = RATE * exp(FASTER *
-lateral_i + shift_s). Each whole day up to 60 has a look with the chance of the site; who has none
+lateral_i + shift_s). Each whole day up to 60 has a test with the chance of the site; who has none
 is not followed.
 
 `simulate_test_days` draws sites that are all alike but for the day of their first test: half of the
@@ -104,7 +104,7 @@ def simulate_test_days(firsts: list[int], per_site: int, seed: int):
 
 
 def make_tables(site, canal, left, right, first, well_at_first, rng):
-    """Tables of patients with the ends of their intervals and the day of their first look,
+    """Tables of patients with the ends of their intervals and the day of their first test,
     infinite if there was none."""
     keys = pd.DataFrame(
         {

@@ -28,7 +28,7 @@ def adjudicate_episodes(
     """The verdict on each episode (schemas.derived.Adjudications),
     by what was known when the first attempt was given.
 
-    Only looks before treatment enter, and another diagnosis of the site only if it was made by
+    Only tests before treatment enter, and another diagnosis of the site only if it was made by
     then. An untreated episode has no such moment: everything counts. A positional case is
     reclassified on the day on which the site ended its follow-up as such, or made another diagnosis
     later: a central one, or any where no firm criteria were met.

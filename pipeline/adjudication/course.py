@@ -11,7 +11,7 @@ from schemas.maneuver import Maneuver
 
 
 def name_unseen(never_looked: pd.DataFrame) -> pd.DataFrame:
-    """Evidence for first sessions after which nobody looked: site, episode_id, evidence,
+    """Evidence for first sessions after which nobody was tested: site, episode_id, evidence,
     day of the session."""
     again = never_looked["next_day"].notna()
     evidence = np.where(again, "retreated_before_a_look", "no_later_look")
@@ -22,7 +22,7 @@ def explain_retreatment(cleared: pd.DataFrame, followups: pd.DataFrame) -> pd.Da
     """Evidence for sessions after which the tests turned negative and a maneuver was given again:
     site, episode_id, evidence, day.
 
-    `cleared` has looked_day (the negative look), next_day (of the second session) and next_at_risk:
+    `cleared` has looked_day (the negative test), next_day (of the second session) and next_at_risk:
     false if the tests were still negative when it began.
     """
     returned = cleared[cleared["next_at_risk"]]
@@ -52,7 +52,7 @@ def find_later_success(
     failures: pd.DataFrame, attempts: pd.DataFrame, maneuvers: dict[str, Maneuver]
 ) -> pd.DataFrame:
     """Evidence from later sessions after which the tests were negative: site, episode_id, evidence,
-    day of that look."""
+    day of that test."""
     worked = attempts[attempts["session"].gt(1) & attempts["outcome"].eq("negative")]
     worked = worked.assign(day=worked["day"] + worked["next_look_days"].astype("Int64"))
     pairs = worked[[*EPISODE, "day", "maneuver"]].merge(

@@ -1,4 +1,4 @@
-"""What the looks of single days say by themselves, and until which day rows of an episode count."""
+"""What the tests of single days say by themselves, and until which day rows of an episode count."""
 
 import pandas as pd
 
@@ -12,10 +12,10 @@ from schemas.keys import EPISODE
 def read_each_day(
     examinations: pd.DataFrame, findings: pd.DataFrame, criteria: Criteria
 ) -> pd.DataFrame:
-    """What the looks of each day allow by themselves: site, episode_id, day, variants, canal,
+    """What the tests of each day allow by themselves: site, episode_id, day, variants, canal,
     side as in a verdict.
 
-    Each day is read as if it were an episode of its own, so that a look means here what it means in
+    Each day is read as if it were an episode of its own, so that a test means here what it means in
     the verdict. A day that meets no criterion has no row.
     """
     looks = examinations.assign(**findings[findings.columns.difference(examinations.columns)])

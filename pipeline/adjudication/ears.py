@@ -1,4 +1,4 @@
-"""Which ear a look speaks of, and whether a test was done, or showed something, on that ear."""
+"""Which ear a test speaks of, and whether a test was done, or showed something, on that ear."""
 
 import numpy as np
 import pandas as pd
@@ -10,7 +10,7 @@ UNKNOWN_SIDE = "unknown"
 
 
 def name_ear(looks: pd.DataFrame, which: str) -> pd.Series:
-    """The ear to which each look points, as right, left or unknown;
+    """The ear to which each test points, as right, left or unknown;
     `which` is the `side` of a schemas.criteria.Criterion."""
     if which == "unknown":
         return pd.Series(UNKNOWN_SIDE, index=looks.index, dtype="string")

@@ -111,7 +111,7 @@ def list_first_sessions(
     A session that moved nothing cannot fail, and is left out.
 
     To the columns of schemas.derived.Attempts come those of VERDICT (its side as side_seen),
-    looked_day (of the look that decides), next_day and next_at_risk (of the second session).
+    looked_day (of the test that decides), next_day and next_at_risk (of the second session).
     """
     second = attempts[attempts["session"].eq(2)].rename(
         columns={"day": "next_day", "at_risk": "next_at_risk"}
@@ -138,7 +138,7 @@ def list_first_sessions(
 
 def keep_failed(first: pd.DataFrame, switches: pd.DataFrame) -> pd.DataFrame:
     """The first sessions that failed, were taken for failed, left another canal positive,
-    or were never looked at.
+    or were never tested again.
 
     `switches` are those of switches.find_switches. To the columns of list_first_sessions come
     switched_day, where another canal had become positive though the tests of the treated one were
@@ -156,7 +156,7 @@ def keep_failed(first: pd.DataFrame, switches: pd.DataFrame) -> pd.DataFrame:
 
 
 def date_switches(first: pd.DataFrame, switches: pd.DataFrame) -> pd.Series:
-    """The day of a switch behind each first session that no positive look calls failed,
+    """The day of a switch behind each first session that no positive test calls failed,
     on the index of `first`.
 
     Where the tests of the treated canal turned negative, another canal must have been positive by
@@ -179,7 +179,7 @@ def date_switches(first: pd.DataFrame, switches: pd.DataFrame) -> pd.Series:
 
 def tell_switches(sessions: pd.DataFrame, switches: pd.DataFrame) -> pd.DataFrame:
     """Evidence of a switch behind sessions that failed or left another canal positive:
-    what looks showed, and what the site recorded with the session itself."""
+    what tests showed, and what the site recorded with the session itself."""
     told = sessions[sessions["outcome"].eq("positive") | sessions["switched_day"].notna()]
     told = told.drop(columns="switched_day").join(switches, on=EPISODE)
     shown, recorded = (
@@ -225,7 +225,7 @@ def find_flaws(
 
 
 def find_misfits(given: pd.DataFrame) -> pd.DataFrame:
-    """Evidence that no attempt of the first session suits what the first looks allow.
+    """Evidence that no attempt of the first session suits what the first tests allow.
 
     Arms tell only within the right canal.
     """

@@ -1,4 +1,4 @@
-"""From looks to findings: what each positional test shows, in anatomical terms."""
+"""From tests to findings: what each positional test shows, in anatomical terms."""
 
 import numpy as np
 import pandas as pd
@@ -51,9 +51,9 @@ def _torsion_toward(examinations: pd.DataFrame) -> np.ndarray:
 
 
 def _come_before_treatment(examinations: pd.DataFrame, treatments: pd.DataFrame) -> np.ndarray:
-    """True for a look before the first attempt.
+    """True for a test before the first attempt.
 
-    On the day of the first attempt `after_attempt` tells; where it is empty, only the first look of
+    On the day of the first attempt `after_attempt` tells; where it is empty, only the first test of
     the day counts as before.
     """
     first_day = treatments.groupby(EPISODE)["day"].min().rename("first_day")
@@ -70,7 +70,7 @@ def _come_before_treatment(examinations: pd.DataFrame, treatments: pd.DataFrame)
 
 
 def find_incomplete(spells: pd.DataFrame) -> pd.MultiIndex:
-    """Site and episode_id of the episodes of which a look or a treatment was set aside."""
+    """Site and episode_id of the episodes of which a test or a treatment was set aside."""
     return pd.MultiIndex.from_frame(
         spells.loc[spells["status"].eq("incomplete_record"), EPISODE].drop_duplicates()
     )

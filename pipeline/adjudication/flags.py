@@ -14,9 +14,9 @@ def raise_flags(
 ) -> pd.DataFrame:
     """One row for each episode and flag that is raised: site, episode_id, flag, weight.
 
-    `before` are the looks before treatment, `pairs` their supine roll tests (rolls.pair_rolls).
+    `before` are the tests before treatment, `pairs` their supine roll tests (rolls.pair_rolls).
 
-    Looks after a maneuver raise none: down-beating nystagmus is common and transient after a
+    Tests after a maneuver raise none: down-beating nystagmus is common and transient after a
     successful one (22 of 57, Oh EH et al. J Clin Neurol 2019;15:143-148). Flags that rest on
     nystagmus can ask for a least velocity, since slow positional nystagmus is common in healthy
     people (70 % of 101, J Vestib Res 2021).

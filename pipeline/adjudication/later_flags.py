@@ -27,7 +27,7 @@ def raise_later_flags(
     """One row for each episode and later flag that is raised (schemas.derived.LaterFlags),
     with the day on which it is first known.
 
-    `findings` go with `examinations`, row by row. A record with a hole raises none: the look that
+    `findings` go with `examinations`, row by row. A record with a hole raises none: the test that
     was set aside could have been the negative one.
     """
     looks = examinations.assign(
@@ -48,7 +48,7 @@ def find_runs(days: pd.DataFrame) -> pd.DataFrame:
     since when every day that could tell has shown it.
 
     `days` has site, episode_id, day and shown; a day with several rows shows it if any of them
-    does. Looks ahead nowhere.
+    does. It looks ahead nowhere.
     """
     told = days.groupby(DAY)["shown"].any().reset_index()
     breaks = (~told["shown"]).groupby([told["site"], told["episode_id"]]).cumsum().rename("breaks")
@@ -63,8 +63,8 @@ def count_fitting_sessions(
     """For each row of `runs` the verified sessions from since_day on and before its day,
     on its index.
 
-    Verified is a session that suits every variant that the first looks allow, reached all
-    positions, and was carried out by one of `verified_by`. A look on the day of a session does not
+    Verified is a session that suits every variant that the first tests allow, reached all
+    positions, and was carried out by one of `verified_by`. A test on the day of a session does not
     yet tell of it.
     """
     verified = attempts[

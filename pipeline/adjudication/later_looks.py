@@ -1,4 +1,4 @@
-"""What the looks after the first maneuver say about it: another ear, canal or arm, several of them,
+"""What the tests after the first maneuver say about it: another ear, canal or arm, several of them,
 or adherent debris."""
 
 import pandas as pd
@@ -22,10 +22,10 @@ def compare_later_looks(
     maneuvers: dict[str, Maneuver],
     criteria: Criteria,
 ) -> pd.DataFrame:
-    """Evidence from looks after the first maneuver, as site, episode_id,
-    evidence and the day of the looks.
+    """Evidence from tests after the first maneuver, as site, episode_id,
+    evidence and the day of the tests.
 
-    `failures` has day, maneuver, side (what was given), and variants (what the first looks allow);
+    `failures` has day, maneuver, side (what was given), and variants (what the first tests allow);
     `findings` go with `examinations`. Down-beating nystagmus on the day of the maneuver tells
     nothing: it is common right after a successful one, and passes (22 of 57, Oh EH et al. J Clin
     Neurol 2019;15:143-148).
@@ -93,7 +93,7 @@ def compare_day(
 
 
 def _find_adherence(examinations: pd.DataFrame, findings: pd.DataFrame) -> pd.DataFrame:
-    """Looks whose nystagmus lasts longer than that of free debris,
+    """Tests whose nystagmus lasts longer than that of free debris,
     or about as long without weakening on repetition."""
     lasting, unfatigued = (
         findings["duration_class"],

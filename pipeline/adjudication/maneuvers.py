@@ -1,4 +1,4 @@
-"""Whether the maneuver that was given suits what the looks allow: by canal, side,
+"""Whether the maneuver that was given suits what the tests allow: by canal, side,
 arm and mechanism, and as a whole."""
 
 from collections.abc import Iterable
@@ -22,8 +22,8 @@ def judge_fit(
 
     Each of them is a code of schemas.maneuver.FIT. A variant is suited with its canal, side, arm
     and mechanism together or not at all: `fit` is yes if the maneuver suits every variant that the
-    looks allow, no if none, else unknown. So it can be no where no single aspect is: a right Epley
-    maneuver suits neither the right anterior nor the left posterior canal. Where the looks show
+    tests allow, no if none, else unknown. So it can be no where no single aspect is: a right Epley
+    maneuver suits neither the right anterior nor the left posterior canal. Where the tests show
     several canals or both ears, a maneuver for one of them suits some of the variants: unknown. A
     variant of which nothing is known counts only where there is no other. Raises KeyError if a
     treatment names a maneuver that is not listed.

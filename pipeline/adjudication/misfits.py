@@ -1,6 +1,6 @@
-"""Why a look does not fit a criterion, or fits it less certainly, in words.
+"""Why a test does not fit a criterion, or fits it less certainly, in words.
 
-They quote the look, so they stay where the record is.
+They quote the test, so they stay where the record is.
 """
 
 import pandas as pd
@@ -28,8 +28,8 @@ BOUNDS = {
 
 
 def list_missing(look: pd.DataFrame, before: pd.DataFrame, criterion: Criterion) -> list[str]:
-    """What keeps a look (one row) from meeting a criterion of its test, in words;
-    `before` are all looks that could tell."""
+    """What keeps a test (one row) from meeting a criterion of its test, in words;
+    `before` are all tests that could tell."""
     held = check_pattern(look, criterion, unmeasured=True).iloc[0]
     missing = _say_misfits(look.iloc[0], criterion, [key for key, fits in held.items() if not fits])
     ears = name_ear(look, criterion.side)
@@ -52,7 +52,7 @@ def list_missing(look: pd.DataFrame, before: pd.DataFrame, criterion: Criterion)
 
 
 def list_doubts(look: pd.DataFrame, criterion: Criterion) -> list[str]:
-    """What lowers the certainty of an established criterion that a look (one row) meets,
+    """What lowers the certainty of an established criterion that a test (one row) meets,
     in words."""
     unmeasured = criterion.duration is not None and look["duration_class"].iloc[0] == "unknown"
     doubts = ["the duration was not measured"] if unmeasured else []

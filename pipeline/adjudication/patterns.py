@@ -1,4 +1,4 @@
-"""Does a look show a pattern?
+"""Does a test show a pattern?
 
 One boolean for each key of the pattern, so that a match and its explanation cannot differ.
 """
@@ -11,7 +11,7 @@ LISTED = ("vertical", "torsion_toward", "horizontal", "vertigo", "fatigues", "re
 
 
 def check_pattern(looks: pd.DataFrame, pattern: Pattern, *, unmeasured: bool) -> pd.DataFrame:
-    """For each look one column a key that the pattern sets, True where the look fits it.
+    """For each test one column a key that the pattern sets, True where the test fits it.
 
     `looks` are examinations joined with their findings, or pairs of rolls; `unmeasured` is the
     answer where nothing was measured: True for criteria, which ask what is possible, False for
@@ -52,5 +52,5 @@ def check_signs(looks: pd.DataFrame, signs: Signs, *, unmeasured: bool) -> pd.Da
 
 
 def find_pattern(looks: pd.DataFrame, pattern: Pattern, *, unmeasured: bool) -> pd.Series:
-    """True for each look that fits every key of the pattern."""
+    """True for each test that fits every key of the pattern."""
     return check_pattern(looks, pattern, unmeasured=unmeasured).all(axis=1)

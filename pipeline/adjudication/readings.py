@@ -1,8 +1,8 @@
-"""What the looks of an episode have in common: sets of variants, held as bits,
+"""What the tests of an episode have in common: sets of variants, held as bits,
 and the reading that they leave.
 
-Each look allows a set of variants. What all looks allow is the reading. Looks of one place (canal
-and ear) that allow nothing in common leave its arm and mechanism open; looks of different places
+Each test allows a set of variants. What all tests allow is the reading. Tests of one place (canal
+and ear) that allow nothing in common leave its arm and mechanism open; tests of different places
 tell of several canals or both ears.
 """
 
@@ -35,11 +35,11 @@ def read_variants(matches: pd.DataFrame) -> pd.DataFrame:
     indexed by site and episode_id.
 
     canal, side, arm and mechanism are named where all variants left agree; canal is `multiple`, or
-    side `both`, where looks of different places have none in common. `variants` and `criteria` are
-    those left: what another look of the same place rules out is gone, and what it narrows down is
+    side `both`, where tests of different places have none in common. `variants` and `criteria` are
+    those left: what another test of the same place rules out is gone, and what it narrows down is
     told as narrow. `firm` is whether one of these criteria is definite or probable.
 
-    `certainty` is that of the best look, and of a look that of its least certain variant left: not
+    `certainty` is that of the best test, and of a test that of its least certain variant left: not
     to time a test, or to time it within the band, leaves open the less established variant too, and
     is no surer than to have shown that one (this project's proposal).
     """
@@ -108,7 +108,7 @@ def _find_left(rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def _rank_looks(rows: pd.DataFrame) -> pd.Series:
-    """The rank in CERTAINTIES of each episode's best look, by its least certain variant;
+    """The rank in CERTAINTIES of each episode's best test, by its least certain variant;
     indexed by site and episode_id."""
     best = rows.groupby([*EPISODE, "look_id", "variant"])["rank"].min()
     return best.groupby([*EPISODE, "look_id"]).max().groupby(EPISODE).min()

@@ -1,4 +1,4 @@
-"""The supine roll test as a pair of looks, one with either ear down,
+"""The supine roll test as a pair of tests, one with either ear down,
 however often and on however many days it was done."""
 
 import numpy as np
@@ -31,7 +31,7 @@ FIXED = {
 
 
 def turn_relative(looks: pd.DataFrame) -> pd.Series:
-    """The horizontal direction of supine roll looks as geotropic or apogeotropic,
+    """The horizontal direction of supine roll tests as geotropic or apogeotropic,
     also where right or left was recorded."""
     absolute = looks["horizontal"].isin(["right", "left"]) & looks["test"].eq("supine_roll")
     toward_ground = looks["horizontal"].eq(looks["side"])
@@ -43,15 +43,15 @@ def turn_relative(looks: pd.DataFrame) -> pd.Series:
 
 def pair_rolls(looks: pd.DataFrame, *, across_days: bool = False) -> pd.DataFrame:
     """One row for each pattern that the two sides show together: site, episode_id, day,
-    and the columns of a look.
+    and the columns of a test.
 
     `looks` are examinations joined with their findings. Of a side that was tested repeatedly on a
-    day, the looks with nystagmus count: silence with one ear down never undoes what that side
+    day, the tests with nystagmus count: silence with one ear down never undoes what that side
     showed before or after (for its sources see ears.are_silent). `horizontal` is the direction seen
     with either ear down, or `same_way` if on that day no direction was seen with either, and the
     eyes beat to the same ear on both sides; `differs` or `none` (one row) if only one side or none
-    showed any. Looks that differ in duration pair with each of the other side, so that each stays a
-    look of its own.
+    showed any. Tests that differ in duration pair with each of the other side, so that each stays a
+    test of its own.
 
     With `across_days` a direction that was seen with either ear down on different days makes a pair
     too (`across`), of the day on which both sides had been seen. It is the same test, done in two
@@ -82,7 +82,7 @@ def pair_rolls(looks: pd.DataFrame, *, across_days: bool = False) -> pd.DataFram
 
 def _pair_sides(shown: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
     """Both sides that show nystagmus within `keys`, as pairs;
-    the strongest look of a side stands for it but for the duration."""
+    the strongest test of a side stands for it but for the duration."""
     order = [*keys, "horizontal", "side"]
     ranked = shown.assign(grade=shown.groupby(order)["grade"].transform("max"))
     ranked = ranked.sort_values(["peak_spv", "day", "look"], ascending=[False, True, True])

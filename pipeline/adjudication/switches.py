@@ -3,14 +3,14 @@
 Failure reasons and competing events both take it from here.
 
 A switch is seen on the first day on which either holds, counted until another cause was found:
-- the looks of a day after the first maneuver, read by themselves, allow none of the places (canal
-  and ear) that the looks before treatment allow, but another canal of the same ear, and the tests
+- the tests of a day after the first maneuver, read by themselves, allow none of the places (canal
+  and ear) that the tests before treatment allow, but another canal of the same ear, and the tests
   of each such canal had been done before treatment, so that it was silent then. A canal that had
   not been tested may have been affected all along. Debris cannot cross from ear to ear, and several
   canals on one day tell of no move.
 - the site recorded a canal switch with an attempt of that day.
 Down-beating nystagmus right after a maneuver tells of no switch: it is common after a successful
-one, and passes (22 of 57, Oh EH et al. J Clin Neurol 2019;15:143-148). A look on a later day of
+one, and passes (22 of 57, Oh EH et al. J Clin Neurol 2019;15:143-148). A test on a later day of
 treatment that names no attempt came before the maneuver, as is usual.
 """
 
@@ -33,7 +33,7 @@ def find_switches(
     adjudications: pd.DataFrame,
     criteria: Criteria,
 ) -> pd.DataFrame:
-    """The switch of each adjudicated episode that has one: the first day on which looks show it
+    """The switch of each adjudicated episode that has one: the first day on which tests show it
     (shown_day), that on which an attempt records it (recorded_day), and the earlier of both
     (switched_day); indexed by site and episode_id. `findings` go with `examinations`, row by
     row."""
@@ -116,7 +116,7 @@ def were_tested(canals: set[str], tested: str, criteria: Criteria) -> bool:
 
 
 def _list_days_seen_after_maneuvers(looks: pd.DataFrame, treatments: pd.DataFrame) -> pd.DataFrame:
-    """The days of looks that name an attempt of that day as before them,
+    """The days of tests that name an attempt of that day as before them,
     and the day of the first maneuver."""
     first = treatments.groupby(EPISODE)["day"].min().reset_index()
     given = treatments[[*DAY, "attempt"]].rename(columns={"attempt": "after_attempt"})

@@ -1,4 +1,4 @@
-"""Which variants of positional vertigo the looks allow, by the criteria of the configuration."""
+"""Which variants of positional vertigo the tests allow, by the criteria of the configuration."""
 
 import numpy as np
 import pandas as pd
@@ -11,13 +11,13 @@ from schemas.keys import EPISODE
 
 
 def match_variants(looks: pd.DataFrame, pairs: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
-    """One row for each look (or pair of looks) and criterion that it meets.
+    """One row for each test (or pair of tests) and criterion that it meets.
 
     `looks` are examinations joined with their findings, `pairs` their supine roll tests
-    (rolls.pair_rolls). The result has site, episode_id, day, look_key (what was looked at), look_id
-    (a number for each look or pair), criterion, canal, side, arm, arm_basis, mechanism, certainty,
+    (rolls.pair_rolls). The result has site, episode_id, day, look_key (what was tested), look_id
+    (a number for each test or pair), criterion, canal, side, arm, arm_basis, mechanism, certainty,
     side_by and side_signs. Criteria that rest on vertigo alone are met only in episodes in which no
-    look with nystagmus meets any.
+    test with nystagmus meets any.
     """
     pairs = pairs.join(tell_side(pairs))
     looks = looks.assign(look_id=np.arange(len(looks)))
@@ -30,7 +30,7 @@ def match_variants(looks: pd.DataFrame, pairs: pd.DataFrame, criteria: Criteria)
 
 
 def find_backed(met: pd.DataFrame, looks: pd.DataFrame, criterion: Criterion) -> np.ndarray:
-    """For each look that shows the pattern of a criterion, whether the other looks of its episode,
+    """For each test that shows the pattern of a criterion, whether the other tests of its episode,
     on the same ear, are as it asks."""
     ears = name_ear(met, criterion.side)
     backed = np.ones(len(met), bool)
@@ -70,7 +70,7 @@ def _match_criterion(
 
 
 def are_less_certain(met: pd.DataFrame, criterion: Criterion) -> pd.Series:
-    """For each look that meets the criterion, whether a bounded duration was not measured,
+    """For each test that meets the criterion, whether a bounded duration was not measured,
     or something expected is otherwise."""
     less = met["duration_class"].eq("unknown") & (criterion.duration is not None)
     for expected in criterion.expects:
@@ -79,7 +79,7 @@ def are_less_certain(met: pd.DataFrame, criterion: Criterion) -> pd.Series:
 
 
 def _keep_refined(matches: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
-    """The matches without those that a more particular criterion replaces on the same look."""
+    """The matches without those that a more particular criterion replaces on the same test."""
     dropped = pd.Series(False, index=matches.index)
     for name, criterion in criteria.criteria.items():
         if criterion.refines:

@@ -1,4 +1,4 @@
-"""Say for one stored episode what each look means, and why the verdict is what it is."""
+"""Say for one stored episode what each test means, and why the verdict is what it is."""
 
 import argparse
 import sys
@@ -11,9 +11,9 @@ def add_to(tools: argparse._SubParsersAction) -> None:
     """Add the tool's command line."""
     parser = tools.add_parser(
         "explain",
-        help="say for one stored episode what each look means, and why the verdict is what it is",
+        help="say for one stored episode what each test means, and why the verdict is what it is",
         description=(
-            "Prints the record of one episode with the criteria that its looks meet and do not "
+            "Prints the record of one episode with the criteria that its tests meet and do not "
             "meet. It quotes the record: keep it where the record is."
         ),
     )

@@ -1,4 +1,4 @@
-"""Attempts: what was given in each treatment session, and what the next deciding look showed."""
+"""Attempts: what was given in each treatment session, and what the next deciding test showed."""
 
 import numpy as np
 import pandas as pd
@@ -22,9 +22,9 @@ def list_attempts(
 ) -> pd.DataFrame:
     """One row for each treatment session (schemas.derived.Attempts).
 
-    The deciding look is the first one after the session's day and not after the day of the next
-    session: whoever is treated again without a look in between tells nothing about the earlier
-    session. Of an episode with a set-aside look or treatment no look decides, since the next one
+    The deciding test is the first one after the session's day and not after the day of the next
+    session: whoever is treated again without a test in between tells nothing about the earlier
+    session. Of an episode with a set-aside test or treatment no test decides, since the next one
     may be missing. `states` and `spells` are those of the objective endpoint.
     """
     sessions = _gather_sessions(
@@ -111,7 +111,7 @@ def _find_spell(sessions: pd.DataFrame, spells: pd.DataFrame) -> np.ndarray:
 
 
 def _read_same_visit(sessions: pd.DataFrame, looks: pd.DataFrame) -> pd.Series:
-    """What the looks after the last attempt of the same day show: no confirmation,
+    """What the tests after the last attempt of the same day show: no confirmation,
     kept as a secondary outcome."""
     after = looks[looks["after_attempt"].ge(1).fillna(False)]
     last = after["after_attempt"].eq(after.groupby(DAY_KEY)["after_attempt"].transform("max"))

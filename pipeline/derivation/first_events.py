@@ -33,7 +33,7 @@ def list_first_events(
     `spells` are those of one endpoint. Columns: site, episode_id, patient_id; `cause` of CAUSES, or
     none, of the event that came first, which lies in (left_days, right_days], infinite for none;
     `seen_cause` of SEEN_CAUSES, or none, and seen_day, the day on which it was seen, or for none
-    the last day of a look or contact. Days count from day 0. The first day holds what followed the
+    the last day of a test or contact. Days count from day 0. The first day holds what followed the
     maneuver within day 0, so that no interval is empty. Events of one day rank as switched,
     reclassified, resolved, lost.
     """

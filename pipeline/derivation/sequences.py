@@ -16,8 +16,8 @@ def list_sequences(
 
     A session belongs to the path if it began before the day on which resolution was seen: whatever
     was given on that day or later is no way to it. Where several sessions lie between the last
-    positive and the first negative look, the last of them is the one after which resolution was
-    seen; which of them worked is not known. A negative look before a return within the recurrence
+    positive and the first negative test, the last of them is the one after which resolution was
+    seen; which of them worked is not known. A negative test before a return within the recurrence
     gap is not the one at which resolution was seen.
     """
     first = spells[spells["spell"].eq(1) & spells["endpoint"].eq(ENDPOINT)]

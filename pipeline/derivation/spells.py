@@ -1,5 +1,5 @@
 """Time to resolution as an interval: resolution is only known to lie after the last positive and at
-or before the first negative look."""
+or before the first negative test."""
 
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
@@ -39,8 +39,8 @@ def measure_spells(
 ) -> pd.DataFrame:
     """The spells of every episode by each of `endpoints` (schemas.derived.Spells).
 
-    `looks` are deciding looks with `confirming`; `followups` have `confirming` too. Episodes in
-    `incomplete` have lost a look or a treatment to the set-aside rows, those outside `treated` have
+    `looks` are deciding tests with `confirming`; `followups` have `confirming` too. Episodes in
+    `incomplete` have lost a test or a treatment to the set-aside rows, those outside `treated` have
     no day 0: both get a status and an interval without information.
     """
     states = _find_states_by_endpoint(looks, followups, endpoints)

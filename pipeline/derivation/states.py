@@ -19,11 +19,11 @@ def select_deciding_looks(
     adjudications: pd.DataFrame,
     criteria: Criteria,
 ) -> pd.DataFrame:
-    """The looks that can decide on resolution: tests of the affected canal;
+    """The tests that can decide on resolution: tests of the affected canal;
     tests that stand for one another share a name.
 
     Where the canal is not known, the tests of every canal count; where it is one of two, the tests
-    of both. A case that was reclassified stays at risk until that day: looks from then on decide
+    of both. A case that was reclassified stays at risk until that day: tests from then on decide
     nothing.
     """
     looks = examinations[[*DAY_KEY, "look", "after_attempt", "test", "side", "horizontal"]].assign(
@@ -49,10 +49,10 @@ def mark_confirming(
     maneuvers: dict[str, Maneuver],
     confirmation_day: int,
 ) -> pd.Series:
-    """True for a look that comes at least `confirmation_day` days after the last maneuver before
+    """True for a test that comes at least `confirmation_day` days after the last maneuver before
     it.
 
-    A look on the day of a maneuver with an empty `after_attempt` counts as coming after it.
+    A test on the day of a maneuver with an empty `after_attempt` counts as coming after it.
     Observation moves nothing and asks for no wait.
     """
     active = treatments[
@@ -74,7 +74,7 @@ def mark_confirming(
 
 
 def _last_day_before(looks: pd.DataFrame, treatments: pd.DataFrame) -> np.ndarray:
-    """The last treatment day before the day of each look; nan where there is none."""
+    """The last treatment day before the day of each test; nan where there is none."""
     given = (
         treatments[DAY_KEY]
         .drop_duplicates()
@@ -87,7 +87,7 @@ def _last_day_before(looks: pd.DataFrame, treatments: pd.DataFrame) -> np.ndarra
 
 
 def find_states(looks: pd.DataFrame) -> pd.DataFrame:
-    """One row for each episode and day whose looks decide: state `positive` or `negative`.
+    """One row for each episode and day whose tests decide: state `positive` or `negative`.
 
     `looks` has positive and confirming. A day is positive if any deciding test is. It is negative
     if every test that had been positive on an earlier day is done, confirming and negative; a day

@@ -1,4 +1,4 @@
-"""All derived tables from the delivered ones: what the looks mean,
+"""All derived tables from the delivered ones: what the tests mean,
 then the rows that the models see."""
 
 from collections.abc import Collection, Mapping
@@ -67,7 +67,7 @@ def derive_rows(
 def adjudicate(
     delivered: Mapping[str, pd.DataFrame], config: Config
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """What the looks mean: findings and adjudications."""
+    """What the tests mean: findings and adjudications."""
     episodes, examinations, treatments, followups, _ = (delivered[name] for name in DELIVERED)
     findings = describe_looks(examinations, treatments, config.criteria.duration)
     return findings, adjudicate_episodes(
@@ -82,7 +82,7 @@ def time_spells(
     config: Config,
     endpoints: Collection[str] = TIMED,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """The looks that decide on resolution, and the spells by `endpoints` that they bound."""
+    """The tests that decide on resolution, and the spells by `endpoints` that they bound."""
     episodes, examinations, treatments, followups, set_aside = (
         delivered[name] for name in DELIVERED
     )

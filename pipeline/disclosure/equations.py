@@ -249,8 +249,8 @@ def _start_paths(cells: Cells, sets: Sets) -> None:
 
 
 def _agree(cells: Cells, sets: Sets) -> None:
-    """Those of whom the record and the looks name the same are the pairs of two equal names;
-    all pairs of one that the looks name are among those of whom the looks name it."""
+    """Those of whom the record and the tests name the same are the pairs of two equal names;
+    all pairs of one that the tests name are among those of whom the tests name it."""
     for alike in [name for name in sets if name.startswith(ALIKE)]:
         part = alike.removeprefix(ALIKE)
         columns: dict[str, list[Group]] = {}

@@ -23,7 +23,7 @@ from schemas.study import Disclosure
 NUMBERS = ["estimate", "std_error", "lower", "upper", "p_value", "p_adjusted"]
 COUNTS = ["n_episodes", "n_events", "n_sites"]
 HIDDEN = (
-    "hidden: it is of too few people or rests on one site, or a number that is or does could be "
+    "hidden: it counts too few people or rests on one site, or such a number could be "
     "worked out from it"
 )
 BOUND = "hidden: those that it counts, or those that it does not, are fewer than may be shown"

@@ -11,7 +11,7 @@ from schemas.delivery import OLDEST
 
 Rows = Mapping[str, pd.DataFrame]
 YEAR = 366  # days: what lies as far apart is in another calendar year for sure
-LEAST_TIMED = 3  # looks with a time: so many do not agree by chance in two patients
+LEAST_TIMED = 3  # tests with a time: so many do not agree by chance in two patients
 COPIES = Enough(2, 0.0)
 TIMED = ["day", "look", "latency_s", "duration_s", "peak_spv"]
 
@@ -64,7 +64,7 @@ def find_overlaps(rows: Rows) -> list[Problem]:
 
 
 def find_copies(looks: pd.DataFrame) -> list[Problem]:
-    """Episodes whose looks agree with those of another one in every day and time."""
+    """Episodes whose tests agree with those of another one in every day and time."""
     rows = looks[["episode_id", *TIMED]].dropna(subset="episode_id")
     timed = rows["latency_s"].notna() | rows["duration_s"].notna()
     prints = (

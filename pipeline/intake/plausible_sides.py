@@ -1,4 +1,4 @@
-"""Sides exchanged in a whole delivery: what the looks show,
+"""Sides exchanged in a whole delivery: what the tests show,
 what was recorded and what was treated belong to the same ear nearly always."""
 
 from collections.abc import Iterator, Mapping
@@ -15,7 +15,7 @@ TESTS = ("dix_hallpike", "side_lying", "half_dix_hallpike")
 
 
 def find_unlikely_sides(rows: Rows) -> Iterator[Problem]:
-    """Sides of looks, of torsion and of the working diagnosis that are opposite to those they
+    """Sides of tests, of torsion and of the working diagnosis that are opposite to those they
     belong to in most episodes or rows."""
     looks, first = rows["examinations"], rows["treatments"]
     first = first[first["attempt"].eq(1).fillna(False) & first["side"].isin(SIDES)]
@@ -43,7 +43,7 @@ def find_unlikely_sides(rows: Rows) -> Iterator[Problem]:
     torsional = up[up["torsion"].isin(SIDES)]
     away = torsional["torsion"].ne(torsional["side"])
     yield from suspect(
-        "sides_opposite", "examinations", "torsion", away, "up-beating looks with torsion", MOST
+        "sides_opposite", "examinations", "torsion", away, "up-beating tests with torsion", MOST
     )
 
 

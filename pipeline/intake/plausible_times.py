@@ -14,7 +14,7 @@ from pipeline.intake.problem import Problem
 from pipeline.intake.suspicion import ANY, MOST, NEARLY_ALL, Enough, suspect
 
 Rows = Mapping[str, pd.DataFrame]
-# days before the first look or maneuver of an episode: until then it could be the call for an
+# days before the first test or maneuver of an episode: until then it could be the call for an
 # appointment
 EARLIEST_CONTACT = -30
 SHORTEST, LONGEST = {"duration_s": 3, "hold_s": 5}, {"latency_s": 60, "duration_s": 600}
@@ -36,7 +36,7 @@ def find_unlikely_times(rows: Rows) -> list[Problem]:
 
 
 def find_early_contacts(rows: Rows) -> list[Problem]:
-    """Contacts long before the first look or maneuver of their episode,
+    """Contacts long before the first test or maneuver of their episode,
     or most contacts before day 0."""
     contacts = rows["followups"]
     begun = pd.concat(
@@ -52,7 +52,7 @@ def find_early_contacts(rows: Rows) -> list[Problem]:
 
 def find_units(shown: pd.DataFrame, treatments: pd.DataFrame) -> Iterator[Problem]:
     """Columns of seconds whose numbers fit minutes or milliseconds better;
-    `shown` are the looks that show nystagmus."""
+    `shown` are the tests that show nystagmus."""
     for table, column, times in (
         ("examinations", "duration_s", shown["duration_s"]),
         ("examinations", "latency_s", shown["latency_s"]),
@@ -111,5 +111,5 @@ def find_zeros(shown: pd.DataFrame, rows: Rows) -> Iterator[Problem]:
 
 
 def show_nystagmus(looks: pd.DataFrame) -> pd.Series:
-    """The looks that show nystagmus."""
+    """The tests that show nystagmus."""
     return looks[["vertical", "torsion", "horizontal"]].ne("none").fillna(False).any(axis=1)

@@ -88,7 +88,7 @@ def answer(received: Received) -> str:
     if not received.accepted:
         why = say_why(problems[problems["severity"] == "refuse"])
         besides = (
-            f" Besides, {count(to_mend, 'row')} {'needs' if to_mend == 1 else 'need'} a look."
+            f" Besides, {count(to_mend, 'row')} {'needs' if to_mend == 1 else 'need'} attention."
             if to_mend
             else ""
         )
@@ -106,8 +106,8 @@ def answer(received: Received) -> str:
     needs, go = "needs" if to_mend == 1 else "need", "goes" if following == 1 else "go"
     after = f", and {following:,} {go} with {'it' if to_mend == 1 else 'them'}" if following else ""
     return (
-        f"{pooled}: {stored:,} of {count(rows_in, 'row')} are stored, {to_mend:,} {needs} a "
-        f"look{after}."
+        f"{pooled}: {stored:,} of {count(rows_in, 'row')} are stored, {to_mend:,} {needs} "
+        f"attention{after}."
     )
 
 
@@ -146,16 +146,16 @@ def next_step(received: Received) -> str:
         )
     if has_doubts(received):
         return (
-            "Look first at what is told under “Is this meant so?”: something may have slipped in "
+            "Read first what stands under “Is this meant so?”: something may have slipped in "
             "the delivery as a whole. If it is as it should be, nothing needs to be done about it; "
             "otherwise mend it in your own records, and hand in the whole delivery again under the "
             "next free number."
         )
     if received.tables["row_counts"]["rows_set_aside"].sum():
         return (
-            "Rows that need a look are kept apart, not lost: they enter no analysis until they are "
-            "mended. Mend them in your own records; the next delivery, again complete, takes the "
-            "place of this one."
+            "Rows that need attention are kept apart, not lost: they enter no analysis until "
+            "they are mended. Mend them in your own records; the next delivery, again complete, "
+            "takes the place of this one."
         )
     return "Nothing needs to be done."
 

@@ -50,7 +50,7 @@ def say_next(received: Received) -> str:
         )
     if has_doubts(received):
         return (
-            "Look first whether the delivery is meant so: what is named there keeps no row out, "
+            "Check first whether the delivery is meant so: what is named there keeps no row out, "
             "but if it slipped, all of the table is wrong."
         )
     if received.tables["row_counts"]["rows_set_aside"].sum():

@@ -2,7 +2,7 @@
 one of the two is wrong, and only the site knows.
 
 Published tables do not always close either: an episode counted as a patient, a denominator of all
-in place of those who were looked at.
+in place of those who were tested.
 """
 
 from collections.abc import Callable, Mapping

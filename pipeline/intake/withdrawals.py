@@ -3,7 +3,7 @@ and only their number is left.
 
 `<site>/withdrawn.csv` beside the deliveries of a site has one column, patient_id. It holds for all
 deliveries of the site, earlier ones too. Only the episodes table says whose an episode is, so that
-an episode is theirs if any delivery of the site says so: a look may be handed in again after its
+an episode is theirs if any delivery of the site says so: a test may be handed in again after its
 episode was left out.
 """
 

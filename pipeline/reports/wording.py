@@ -80,8 +80,8 @@ SHORT = {  # where a meaning of schemas.codes is too long for a table or a figur
         "untreated": "no treatment recorded",
         "incomplete_record": "record incomplete where it matters",
         "never_positive": "no test that could turn negative",
-        "not_looked": "nobody looked again after the maneuver",
-        "followed": "looked at again: in the curves",
+        "not_looked": "not tested again after the maneuver",
+        "followed": "tested again: in the curves",
     },
 }
 ORDERS = {  # values are listed as in schemas.codes
@@ -105,10 +105,10 @@ MEANINGS = {
 HIDDEN = "[c]"
 REASON_MISSING = {
     "too_few": "too few episodes or resolutions for a number",
-    "too_wide": "no number, because its range is too wide to tell anything",
+    "too_wide": "no number, because its confidence interval is too wide to tell anything",
     "suppressed": "not shown, to protect people and sites",
     "bounded": "too few to be shown",
-    "not_converged": "no number, because the solution did not pass its check",
+    "not_converged": "no number, because the model did not converge or failed its check",
     "not_identified": "no number, because the data cannot tell",
     "absent": "no episodes to estimate it from",
 }

@@ -38,7 +38,7 @@ use rule analyse as analyse_longest with:
 
 
 rule planted:
-    """Compare what was planted in the demonstration pool with what its looks were read as;
+    """Compare what was planted in the demonstration pool with what its tests were read as;
     nobody in it exists."""
     input:
         warehouse=RESULTS / "warehouse.duckdb",

@@ -46,7 +46,7 @@ for number, batch in enumerate(batch_deliveries(DELIVERIES)):
 
 
 rule store:
-    """Store every delivery, decide what the looks mean, and write the rows that the models see."""
+    """Store every delivery, decide what the tests mean, and write the rows that the models see."""
     input:
         rows=[folder / f"{table}.parquet" for folder in ROWS for table in ROW_TABLES],
         plan=PLAN_FILES,

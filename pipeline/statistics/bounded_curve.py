@@ -1,4 +1,4 @@
-"""One curve of a time that lies between two looks, with the least and the greatest share that is
+"""One curve of a time that lies between two tests, with the least and the greatest share that is
 left on each day, and their limits."""
 
 from dataclasses import dataclass

@@ -1,9 +1,9 @@
-"""Complementary log-log regression of counted rows: the hazard of an event between two looks,
+"""Complementary log-log regression of counted rows: the hazard of an event between two tests,
 collapsed to distinct rows.
 
 A row has a hazard H = exp(offset + design @ coef), summed over its gap; its event happens with
 chance 1 - exp(-H). With the offset log(gap) the likelihood of a patient's rows is that of an
-interval-censored time with a constant hazard between looks (Prentice RL, Gloeckler LA. Biometrics
+interval-censored time with a constant hazard between tests (Prentice RL, Gloeckler LA. Biometrics
 1978;34:57-67). Weights are counts: a row with 3 events and 2 failures is five rows.
 
 Newton's steps are shortened until the likelihood rises: full steps diverge where offsets differ by

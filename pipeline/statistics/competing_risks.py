@@ -2,7 +2,7 @@
 when only the first of them counts.
 
 Two estimators, for two kinds of knowledge. Where the day of an event is known, `fit_aalen_johansen`
-takes lifelines' curves. Where an event is only known to lie between two looks, (left, right],
+takes lifelines' curves. Where an event is only known to lie between two tests, (left, right],
 `fit_look_incidence` estimates the chance of each event in each band of days; divided by the share
 still without event at the start of the band, that chance is the discrete cause-specific hazard.
 Both need that whoever is no longer seen is like those who still are.
@@ -148,8 +148,8 @@ def fit_look_incidence(
     incidence of each event is taken to rise evenly. The likelihood of interval-censored competing
     events (Hudgens MG, Satten GA, Longini IM. Biometrics 2001;57:74-80) is then a mixture, linear
     in the masses, so its maximum is proved as that of pipeline.statistics.npmle is: no gradient
-    above 1 + tolerance (Lindsay BG. Ann Stat 1983;11:86-94, from memory). If every look falls on an
-    edge, this is the Aalen-Johansen estimator on the days of the looks. Raises ValueError for what
+    above 1 + tolerance (Lindsay BG. Ann Stat 1983;11:86-94, from memory). If every test falls on an
+    edge, this is the Aalen-Johansen estimator on the days of the tests. Raises ValueError for what
     is no interval or cause, NotConverged when the proof fails.
     """
     left, cause, weight = _demand_rows(left, cause, causes, weight, drop=False)

@@ -88,7 +88,8 @@ def check_positivity(chances: np.ndarray, arm: str, guards: Guards) -> Refusal |
     if share > guards.min_chance:
         return Refusal(
             "not_identified",
-            f"positivity: for {share:.0%} the chance of {arm} is below {guards.min_chance:.0%} or "
+            f"positivity: for {share:.0%} the probability of {arm} is below "
+            f"{guards.min_chance:.0%} or "
             f"above {1 - guards.min_chance:.0%}",
         )
     return None

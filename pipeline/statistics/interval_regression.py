@@ -10,7 +10,7 @@ The search runs over 1 / scale and coef / scale. In these the log-likelihood is 
 density of W is log-concave (Burridge J. J R Stat Soc B 1981;43:65-75, recalled from memory): there
 is one maximum at most, and a point where the gradient is zero and the second derivative negative is
 it, from whatever start. There is none if the likelihood never falls along some direction, as for a
-class whose members all have the event before the first look. A linear program finds it; what
+class whose members all have the event before the first test. A linear program finds it; what
 depends on it has no number.
 """
 

@@ -122,13 +122,15 @@ def check_range(low: float, high: float, scale: Scale, guards: Guards) -> Refusa
         if high > guards.widest_ratio * low:
             return Refusal(
                 "too_wide",
-                f"the upper limit is more than {guards.widest_ratio:g} times the lower one",
+                f"the upper confidence limit is more than {guards.widest_ratio:g} times the "
+                "lower one",
             )
         return None
     if high - low > guards.widest_range_points / 100 * scale.unit + slack:
         return Refusal(
             "too_wide",
-            f"the limits are more than {guards.widest_range_points:g} % of the scale apart",
+            f"the confidence limits are more than {guards.widest_range_points:g} % of the scale "
+            "apart",
         )
     return None
 

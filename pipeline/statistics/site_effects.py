@@ -1,8 +1,8 @@
-"""Differences between sites in a chance that is looked at once: a fixed effect for each site,
+"""Differences between sites in a probability that is seen once: a fixed effect for each site,
 or effects drawn from a normal distribution.
 
 Of episode i of site s, P(event) = 1 - exp(-exp(x_i b + u_s)), the complementary log-log model: with
-the logarithm of the time to the look among x it is a Weibull time of which only one look is known.
+the logarithm of the time to the test among x it is a Weibull time of which only one test is known.
 With random sites u_s ~ normal(0, sigma2); the integral over u_s is by adaptive Gauss-Hermite
 quadrature around the mode of each site (Pinheiro JC, Bates DM. J Comput Graph Stat 1995;4:12-35).
 sigma2 is by maximum likelihood, which with few sites comes out too small; the two-stage pool beside

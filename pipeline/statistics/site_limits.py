@@ -17,7 +17,7 @@ from pipeline.statistics.share_limits import count_alike, discount, limit_exactl
 from schemas.study import Guards
 
 METHOD = (
-    "exact (Clopper-Pearson) limits, or those by leaving out each site where these reach further"
+    "exact (Clopper-Pearson) intervals, or those by leaving out each site where these reach further"
 )
 
 

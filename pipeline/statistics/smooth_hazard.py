@@ -5,7 +5,7 @@ spells of positional episodes that were followed, t counted from the first attem
 hazards with the logarithm of the cumulative hazard a natural cubic spline of log time (Royston P,
 Parmar MKB. Stat Med 2002;21:2175-2197); with two knots it is a straight line, and the distribution
 Weibull's. An episode resolved in (L, R] brings S(L) - S(R) to the likelihood, whole: beyond the
-last knot the spline is straight. To cut intervals there would keep what a later positive look says
+last knot the spline is straight. To cut intervals there would keep what a later positive test says
 and drop what a later negative one does (with a planted .775 by day 30, .757 came back so).
 """
 
@@ -18,7 +18,7 @@ from pipeline.statistics.cloglog import climb
 from pipeline.statistics.guard import Refusal, check_solution
 from schemas.study import Guards
 
-FIRST_KNOT = 1.0  # no look counts before day 1
+FIRST_KNOT = 1.0  # no test counts before day 1
 FALLS = Refusal(
     "not_identified", "too little is known of the course over time: the fitted share would fall"
 )

@@ -76,11 +76,12 @@ RECURRENCE = Analysis(
     "pipeline.analyses.afterwards.recurrence:estimate_recurrence",
     Text(
         "Recurrence",
-        "The share still free of a return of positional vertigo, by day after resolution.",
+        "The share still free of recurrence, by day after resolution.",
         "First spells that were seen to be resolved.",
         "The first negative day.",
         f"Non-parametric maximum likelihood for interval-censored times; {JACKKNIFE}.",
-        "Returns handed in as a new episode are not counted, so that these shares of recurrence "
+        "Recurrences handed in as a new episode are not counted, so that these shares of "
+        "recurrence "
         "are lower bounds.",
         f"{TURNBULL}; Perez et al., Otol Neurotol 2012;33:437-443",
     ),

@@ -15,13 +15,14 @@ FAILURE_REASONS = Analysis(
         "Why first maneuvers failed",
         "The share of failed first maneuvers with evidence for each reason: from what was known on "
         "the day of the failure, and from the whole record.",
-        "Episodes whose first maneuver was followed by a positive look; for “never looked”, also "
-        "those without any.",
+        "Episodes whose first maneuver was followed by a positive test; for “never tested "
+        "again”, also those without any.",
         "The day on which the failure was seen.",
-        "Shares with exact limits, or those by leaving out each site where they are wider. Several "
+        "Shares with exact intervals, or those by leaving out each site where they are wider. "
+        "Several "
         "reasons are possible.",
-        "Evidence is no verdict, and what was not recorded can be evidence for nothing. Hindsight "
-        "uses the future and is shown for that only.",
+        "Evidence is not a verdict, and what was not recorded cannot be evidence. Hindsight uses "
+        "the future and is shown only as such.",
         f"Patterns with their sources in failure.yaml below; {EXACT}",
     ),
     (
@@ -52,14 +53,15 @@ ATTEMPT_SUCCESS = Analysis(
     "pipeline.analyses.attempts.success:estimate_attempt_success",
     Text(
         "Success of single attempts",
-        "The chance that the next deciding look after a session is negative.",
-        "Sessions of positional episodes not known to be resolved, with a deciding look before the "
-        "next session. Shares and events are of sessions, of which an episode can have several.",
+        "The probability that the next deciding test after a session is negative.",
+        "Sessions of positional episodes not known to be resolved, with a deciding test before "
+        "the next session. Shares and events are of sessions, of which an episode can have "
+        "several.",
         "Each session.",
-        "Complementary log-log regression with the gap to the look as covariate; the same with "
+        "Complementary log-log regression with the time to the test as covariate; the same with "
         f"random intercepts of patients; {JACKKNIFE}.",
         "Later attempts are of those whom earlier ones failed: the number of the attempt is always "
-        "in the model. Sessions without a look are like those with one, given the covariates.",
+        "in the model. Sessions without a test are like those with one, given the covariates.",
         "Prentice & Gloeckler, Biometrics 1978;34:57-67; Pinheiro & Bates, J Comput Graph Stat "
         "1995;4:12-35",
     ),

@@ -93,7 +93,7 @@ EPISODE_FLOW = Analysis(
 DENOMINATORS = Analysis(
     "pipeline.analyses.description.denominators:count_denominators",
     Text(
-        "Whom the numbers are of",
+        "Denominators: whom each number counts",
         "How many episodes, sessions, patients and sites each number of the reports is of, and "
         "which larger group they were taken from.",
         "All episodes in the current deliveries, and the sessions that were given in them.",
@@ -133,7 +133,7 @@ NON_POSITIONAL = Analysis(
         "resolution.",
         DESCRIPTION,
         "Shares; several reasons can hold for one episode.",
-        "Flags count what was recorded; what nobody asked raises none, so that the shares are "
+        "Flags count what was recorded; what was not asked raises none, so that the shares are "
         "lower bounds.",
         "Johns & Quinn, CMAJ 2020;192:E182; flags with their sources in criteria.yaml below",
     ),
@@ -184,12 +184,12 @@ DIAGNOSIS_AGREEMENT = Analysis(
     "pipeline.analyses.description.agreement:estimate_agreement",
     Text(
         "Recorded against adjudicated diagnosis",
-        "How often the clinician's working diagnosis and the reading of the looks name the same "
-        "canal or side, and by how much more than chance.",
+        "How often the clinician's working diagnosis and the reading of the tests name the same "
+        "canal or side, and the agreement beyond chance.",
         "Positional episodes in which both name one.",
-        "The first attempt: only looks before it enter the reading.",
-        "Share with exact limits; Cohen's kappa with large-sample limits; for the pool those by "
-        "leaving out each site where they are wider.",
+        "The first attempt: only tests before it enter the reading.",
+        "Share with exact interval; Cohen's kappa with large-sample interval; for the pool those "
+        "by leaving out each site where they are wider.",
         "None on who is right. Kappa depends on how common each canal is.",
         "Cohen, Educ Psychol Meas 1960;20:37-46; Fleiss, Cohen & Everitt, Psychol Bull "
         f"1969;72:323-327; {EXACT}",
@@ -224,14 +224,14 @@ PLANTED_VARIANTS = Analysis(
     "pipeline.analyses.description.planted:compare_planted",
     Text(
         "Planted against adjudicated variant",
-        "What invented patients were made with against what their looks were read as, and the "
-        "share read as planted where looks can tell: before treatment, a test that can show the "
-        "variant showed nystagmus.",
+        "The variant that invented patients were given against the one that their tests were "
+        "read as, and the share read as planted where tests can tell: before treatment, a test "
+        "that can show the variant showed nystagmus.",
         "The demonstration pool only: a real one has no such truth. Nothing is hidden, since "
         "nobody in it exists.",
-        "The first attempt: only looks before it enter.",
-        "Counts; shares with exact limits.",
-        "Says how the criteria do on patients of the generator. Looks that fit several variants "
+        "The first attempt: only tests before it enter.",
+        "Counts; shares with exact intervals.",
+        "Tells how the criteria perform on invented patients. Tests that fit several variants "
         "leave the reading open by design: then the planted one is among those allowed, and not "
         "recovered.",
         f"The generator in synthetic_data, with its sources; {EXACT}",
@@ -260,8 +260,8 @@ FIRST_TEST_DELAY = Analysis(
         ON_DAY_0,
         f"Kaplan-Meier; {JACKKNIFE} or, where these reach further, exact ones at the effective "
         "number.",
-        "Who is no longer seen would have been tested like those who still are. Tests that "
-        "symptoms brought about count like planned ones.",
+        "Those lost to follow-up would have been tested like the others. Tests that symptoms "
+        "brought about count like planned ones.",
         f"Kaplan & Meier, J Am Stat Assoc 1958;53:457-481; {EXACT}",
     ),
     (

@@ -121,16 +121,15 @@ SECOND_LINE = Analysis(
         "After a failed first session: repeat or change",
         "The share resolved by each day, and mean days to resolution, had all repeated the same "
         "maneuver and had all changed, whatever followed.",
-        "Positional episodes whose first session was followed by a positive deciding look and that "
+        "Positional episodes whose first session was followed by a positive deciding test and that "
         "had a second session.",
         "The day of the second session.",
         "Inverse-probability weights on what was known at the choice, weighted non-parametric "
         f"curves; {JACKKNIFE}, or, where these reach further, exact ones at the effective number; "
         "for differences and ratios with few of a kind those that follow from both shares. Naive "
         "numbers leave out the weights.",
-        "Nothing unmeasured moved both the choice and the outcome (the E-value says how strong it "
-        "would have to be); everybody had a chance of either; who was not seen again is like who "
-        "was.",
+        "No unmeasured confounding (the E-value says how strong it would have to be); either "
+        "choice was possible for everybody; those lost to follow-up are like the others.",
         "Hernán & Robins, Am J Epidemiol 2016;183:758-764; VanderWeele & Ding, Ann Intern Med "
         "2017;167:268-274; Austin, Stat Med 2009;28:3083-3107; Zou & Donner, Stat Med "
         "2008;27:1693-1702",
@@ -158,7 +157,9 @@ SECOND_LINE = Analysis(
         ),
         *(quantity for way in WAYS for quantity in _compare(way)),
         Quantity("e_value_day_{day}", "ratio", "E-value of the estimate, day {day}"),
-        Quantity("e_value_limit_day_{day}", "ratio", "E-value of the nearer limit, day {day}"),
+        Quantity(
+            "e_value_limit_day_{day}", "ratio", "E-value of the nearer confidence limit, day {day}"
+        ),
         *(
             Quantity(f"weight_{which}", "statistic", words, among=DIAGNOSTICS)
             for which, words in WEIGHTS.items()
@@ -182,7 +183,8 @@ SEQUENCE_PATHS = Analysis(
         "Which maneuver followed which, and how many were seen to be resolved after each step.",
         "Treated positional episodes with a complete record.",
         DESCRIPTION,
-        "Counts; shares with exact limits, or those by leaving out each site where they are wider.",
+        "Counts; shares with exact intervals, or those by leaving out each site where they are "
+        "wider.",
         "Paths differ in who takes them; whole paths are never compared by outcome.",
         EXACT,
     ),

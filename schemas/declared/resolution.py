@@ -35,12 +35,12 @@ RESOLUTION_CURVES = Analysis(
     Text(
         "Time to resolution",
         "The share resolved by each day, and the day by which half were.",
-        "First spells of positional episodes that were looked at again.",
+        "First spells of positional episodes that were tested again.",
         ON_DAY_0,
         f"Non-parametric maximum likelihood for interval-censored times; {JACKKNIFE}.",
-        "When people are looked at does not depend on the course, given the stratum. This is "
-        "doubtful in the first days: those with symptoms come back early. Nobody who left did so "
-        "because of the outcome.",
+        "When people are tested does not depend on the course, given the stratum. This is "
+        "doubtful in the first days: those with symptoms come early. Loss to follow-up does not "
+        "depend on the outcome.",
         TURNBULL,
     ),
     (
@@ -70,12 +70,13 @@ RESOLUTION_REGRESSION = Analysis(
         "Time ratios",
         "By how much each covariate stretches the time to resolution, the others alike; 2 means "
         "twice the time.",
-        "First spells of positional episodes that were looked at again.",
+        "First spells of positional episodes that were tested again.",
         ON_DAY_0,
         "Interval-censored accelerated-failure regression, the distribution of least Akaike "
         f"criterion; {JACKKNIFE}.",
         "The distribution fits (checked against the curve); covariates act by stretching time; no "
-        "interactions. The choice of the distribution is not in the limits. Shares standardised by "
+        "interactions. The intervals leave out the choice of the distribution. Shares "
+        "standardised by "
         "first maneuver are not given: without an interaction of maneuver and variant they would "
         "put the same maneuver first in every variant; shares for each variant by itself are to "
         "take their place.",
@@ -114,9 +115,9 @@ COMPETING_EVENTS = Analysis(
         "loss, each as the first event.",
         "First spells of positional episodes.",
         ON_DAY_0,
-        "Cause-specific hazards on look intervals; by the day on which it was seen, "
+        "Cause-specific hazards on test intervals; by the day on which it was seen, "
         f"Aalen-Johansen; {JACKKNIFE}.",
-        "Loss censors where events are dated between looks: those lost are like those still seen. "
+        "Loss censors where events are dated between tests: those lost are like those still seen. "
         "A switch can be missed where another canal was not tested.",
         "Aalen & Johansen, Scand J Stat 1978;5:141-150",
     ),
@@ -165,9 +166,9 @@ PUBLISHED_COMPARISON = Analysis(
         "the trial's own.",
         "First spells of positional episodes of that canal that began with that maneuver.",
         ON_DAY_0,
-        "As the curves; for the trial its exact limits; published pools of trials by "
+        "As the curves; for the trial its exact interval; published pools of trials by "
         "Mantel-Haenszel.",
-        "The populations differ: a trial chooses its patients and looks at them by protocol. No "
+        "The populations differ: a trial chooses its patients and tests them by protocol. No "
         "difference is claimed or tested.",
         f"The trial named in each row; {EXACT}",
     ),

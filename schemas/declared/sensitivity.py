@@ -42,8 +42,8 @@ MODEL_AGREEMENT = Analysis(
         "lifelines or statsmodels.",
         "The rows of each analysis.",
         ON_DAY_0,
-        "The largest difference of a model, in standard errors by the model, or in the share; a "
-        "release in which one is greater than its tolerance does not leave.",
+        "The largest difference of a model, in standard errors by the model, or in the share; no "
+        "release is made in which one exceeds its tolerance.",
         "That two programs agree says that the sums are right, not that the model is.",
         "Davidson-Pilon, J Open Source Softw 2019;4:1317; Seabold & Perktold, Proc 9th Python in "
         "Science Conf 2010:92-96 (both from memory)",
@@ -51,7 +51,7 @@ MODEL_AGREEMENT = Analysis(
     (
         Quantity("largest_difference", "difference of fits", "largest difference between two fits"),
         Quantity(
-            "tolerance", "difference of fits", "greatest difference that lets a release leave"
+            "tolerance", "difference of fits", "greatest difference with which a release is made"
         ),
     ),
 )

@@ -61,11 +61,12 @@ SITE_POOLING = Analysis(
         "The mean over sites of the share resolved by a day, and of success of the first session.",
         "As in the curves and in success of attempts, by site.",
         ON_DAY_0,
-        "The mean of the shares of sites, with limits by leaving out each site or, where these "
+        "The mean of the shares of sites, with intervals by leaving out each site or, where these "
         "reach further, exact ones; smoothed courses and success in two stages on the "
-        "complementary log-log scale: restricted likelihood, Hartung-Knapp limits.",
-        "Sites are like a sample of the clinics meant. How far they differ, and the range for a "
-        "further site, are withdrawn: sites test on different days, which alone makes equal sites "
+        "complementary log-log scale: restricted likelihood, Hartung-Knapp intervals.",
+        "Sites are like a sample of the clinics meant. How far they differ, and the prediction "
+        "interval for a further site, are withdrawn: sites test on different days, which alone "
+        "makes equal sites "
         "look different.",
         "IntHout, Ioannidis & Borm, BMC Med Res Methodol 2014;14:25; Higgins, Thompson & "
         "Spiegelhalter, J R Stat Soc A 2009;172:137-159",
@@ -80,8 +81,8 @@ SITE_MONITORING = Analysis(
     "pipeline.analyses.sites.monitoring:estimate_site_monitoring",
     Text(
         "Sites beside their case mix",
-        "A site's share resolved by a day, beside what the other sites' patients of the same case "
-        "mix let expect: planned, and withdrawn.",
+        "A site's share resolved by a day, beside what the other sites' patients of the same "
+        "case mix lead one to expect: planned, and withdrawn.",
         "First spells of positional episodes of sites that are large enough.",
         ON_DAY_0,
         "None: no site is compared until the days of the tests are part of the model.",

@@ -35,9 +35,9 @@ HIDDEN = {
     "note": "hidden: it would show a group of 1 to 10 people",
 }
 FEW = {"status": "too_few", "note": "fewer than 5 events"}
-COUNT, EXACT = "count", "share of episodes; exact (Clopper-Pearson) limits"
+COUNT, EXACT = "count", "share of episodes; exact (Clopper-Pearson) intervals"
 SEEN = "Aalen-Johansen on the days on which events were seen"
-CURVE = "interval-censored NPMLE; limits: delete-one-site jackknife"
+CURVE = "interval-censored NPMLE; intervals: delete-one-site jackknife"
 Plant = dict[str, object]
 
 

@@ -114,7 +114,7 @@ def read_apart(row: Row, _: Release) -> Reading:
 
 
 def read_agreement(row: Row, _: Release) -> Reading:
-    """Episodes of which both the record and the looks name a part; `agree` where it is the same."""
+    """Episodes of which both the record and the tests name a part; `agree` where it is the same."""
     part, _, rest = row.term.partition(":")
     if rest:
         cell = count(f"{part} named twice", {"pair": rest} if rest in RESTS else read_stratum(rest))
@@ -165,7 +165,7 @@ def read_handicap(row: Row, _: Release) -> Reading:
 
 
 def read_recurrence(row: Row, release: Release) -> Reading:
-    """First spells that were resolved and looked at, or asked, again."""
+    """First spells that were resolved and tested, or asked, again."""
     told, day = read_stratum(row.stratum), find_day(row.term)
     base = (
         "resolved, then seen again"

@@ -12,7 +12,7 @@ THEN = " > "
 
 
 def read_attempts(row: Row, _: Release) -> Reading:
-    """Sessions with a look after them: people, sessions and successes, each a group of its own,
+    """Sessions with a test after them: people, sessions and successes, each a group of its own,
     since one person can have several sessions."""
     told = read_stratum(row.stratum)
     told.pop("model", None)
@@ -109,7 +109,7 @@ def _read_choice(term: str) -> dict[str, str] | None:
 
 def read_paths(row: Row, _: Release) -> Reading:
     """Those who took a path so far, and how it went on: `end` of a path that ends there,
-    the next path, or a look that nobody took."""
+    the next path, or a test that nobody took."""
     told, term = read_stratum(row.stratum), row.term
     if not told:
         group = count(term) if term in ("treated", "incomplete_record", "never_positive") else None
@@ -136,7 +136,7 @@ def split_steps(term: str) -> list[str]:
 
 
 def _read_step(told: dict[str, str], step: str) -> Sum | None:
-    """Those who ended here in one way, or went on to some families, or without a look;
+    """Those who ended here in one way, or went on to some families, or without a test;
     None for a term that is no step."""
     if re.fullmatch(r"resolved_at_\w+_look|no_further_session|never_looked", step):
         return count("complete", told, end=step)
@@ -166,7 +166,7 @@ def _go_on(told: dict[str, str], families: str) -> Sum:
 
 
 def _looked(told: dict[str, str]) -> Sum:
-    """Those at whom somebody looked after the last session of the path, before another one."""
+    """Those who were tested after the last session of the path, before another one."""
     unseen = add(
         count("complete", told, end="never_looked"), count("complete", told, next="without a look")
     )

@@ -80,7 +80,7 @@ def read_regression(row: Row, release: Release) -> Reading:
 
 
 def read_events(row: Row, _: Release) -> Reading:
-    """What came first, as known between looks (of those who were looked at)
+    """What came first, as known between tests (of those who were tested)
     or on the day on which it was seen (of all)."""
     told = read_stratum(row.stratum)
     found = re.fullmatch(

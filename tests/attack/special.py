@@ -52,7 +52,7 @@ def _add_first_events(system: System, base: str, members: list[dict[str, str]]) 
             )
         if base == "informative" and kind in CAUSES:
             pair = count(base, where, first=first), count("complete", where, first=first)
-            if kind == "switched":  # also seen in those who were not looked at again
+            if kind == "switched":  # also seen in those who were not tested again
                 system.within(*pair, f"switched by day {day} {canal}", DIFFERENCE)
             else:
                 system.equal(*pair, f"{kind} by day {day} {canal}, known and seen")

@@ -1,4 +1,4 @@
-"""How fast the interval-censored estimator is beside lifelines', on simulated patients looked at on
+"""How fast the interval-censored estimator is beside lifelines', on simulated patients tested on
 whole days, and how little a fit grows with the pool once intervals repeat.
 
 Run as: python -m tests.benchmarks.npmle_speed Times are the best of three; both get the same
@@ -23,7 +23,7 @@ DAYS = np.arange(HORIZON_DAY + 1)
 
 
 def simulate_looks(n: int, seed: int) -> tuple[np.ndarray, np.ndarray]:
-    """Weibull event times of median about 7 days, each patient looked at on 8 random whole days."""
+    """Weibull event times of median about 7 days, each patient tested on 8 random whole days."""
     rng = np.random.default_rng(seed)
     event = 12 * rng.weibull(0.7, n)[:, None]
     look = np.argsort(rng.random((n, HORIZON_DAY)), axis=1)[:, :LOOKS] + 1.0

@@ -29,7 +29,7 @@ def see(canal: str, **more) -> list[dict]:
 
 
 def treat(canal: str, then: str, later: tuple[dict, ...] = ()) -> dict[str, list[dict]]:
-    """One case: the first looks, the usual maneuver, and what is seen a week later."""
+    """One case: the first tests, the usual maneuver, and what is seen a week later."""
     side = "none" if canal == "anterior" else "right"
     given = {"maneuver": MANEUVER[canal], "side": side, "hold_s": 60}
     return case([*see(canal), *see(then, **AFTER), *later], [given])

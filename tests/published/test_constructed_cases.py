@@ -12,7 +12,7 @@ OTHER = {"right": "left", "left": "right"}
 
 
 def roll(direction: str, seconds: float, affected: str) -> list[dict]:
-    """Both looks of a supine roll test; geotropic nystagmus is stronger with the affected ear down,
+    """Both sides of a supine roll test; geotropic nystagmus is stronger with the affected ear down,
     apogeotropic with the other."""
     stronger = affected if direction == "geotropic" else OTHER[affected]
     return [
@@ -29,7 +29,7 @@ def roll(direction: str, seconds: float, affected: str) -> list[dict]:
 
 
 def tip(affected: str, vertical: str = "up", look: int = 1) -> list[dict]:
-    """A Dix-Hallpike look with torsion toward the affected ear."""
+    """A Dix-Hallpike test with torsion toward the affected ear."""
     return [
         {
             "side": affected,

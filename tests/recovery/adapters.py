@@ -116,7 +116,7 @@ def ask_recurrence(pool: Pool, config: Config) -> Iterator[Answer]:
 
 
 def ask_competing_events(pool: Pool, config: Config) -> Iterator[Answer]:
-    """Incidences of the first event, from look intervals and, as is often done,
+    """Incidences of the first event, from test intervals and, as is often done,
     by the days on which events were seen."""
     found = estimate_incidences(pool.first_events, config.study)
     found = found[found["stratum"].eq("all")]

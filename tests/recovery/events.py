@@ -2,7 +2,7 @@
 and as the rows of first events.
 
 Both come at times of their own, whatever the course of the vertigo; the first of the three counts,
-and the next look shows it.
+and the next test shows it.
 """
 
 import numpy as np
@@ -29,7 +29,7 @@ def build_first_events(
     people: People, course: Course, names: pd.DataFrame, rng: np.random.Generator
 ) -> pd.DataFrame:
     """The table of pipeline.derivation.first_events.list_first_events;
-    who is not looked at any longer is not recorded as lost."""
+    who is no longer tested is not recorded as lost."""
     day, cause = draw_first_events(course, rng)
     before, after = course.look < day[:, None], course.look >= day[:, None]
     left = np.where(before, course.look, 0).max(axis=1)

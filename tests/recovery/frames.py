@@ -98,7 +98,7 @@ def build_adjudications(people: People, names: pd.DataFrame) -> pd.DataFrame:
 
 
 def build_attempts(people: People, course: Course, names: pd.DataFrame) -> pd.DataFrame:
-    """One row for each session, with the first look after it,
+    """One row for each session, with the first test after it,
     which comes before or on the day of the next session."""
     who, column = np.nonzero(~np.isnan(course.session))
     families = np.array([variant.families for variant in VARIANTS])[people.variant]

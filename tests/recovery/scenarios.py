@@ -8,7 +8,7 @@ session adds `jump` at once, each day `rate`, both multiplied by exp(site + pati
 from dataclasses import dataclass
 
 SEED = 20261126
-VISITS = (1, 7, 14, 30, 60, 90, 180)  # planned days of looks
+VISITS = (1, 7, 14, 30, 60, 90, 180)  # planned days of tests
 JITTER = (
     (1, 4),
     (5, 10),
@@ -17,14 +17,14 @@ JITTER = (
     (45, 75),
     (80, 110),
     (150, 200),
-)  # where irregular looks may fall instead
+)  # where irregular tests may fall instead
 LAST_SESSION_DAY = 75  # nobody is treated again after it
-SESSION_CHANCE = 0.8  # that a positive look is followed by another session on the same day
-# chance of coming to the first look while unresolved, and once resolved, if looks follow symptoms
+SESSION_CHANCE = 0.8  # that a positive test is followed by another session on the same day
+# chance of coming to the first test while unresolved, and once resolved, if tests follow symptoms
 EARLY_LOOK = {True: 0.75, False: 0.15}
-# chance to stay away for good at each look, if loss follows the course
+# chance to stay away for good at each test, if loss follows the course
 LOST_INFORMATIVE = {True: 0.04, False: 0.30}
-RETURN_RATE = 0.002  # per day, once the agreed gap after the first negative look is over
+RETURN_RATE = 0.002  # per day, once the agreed gap after the first negative test is over
 LONG_ONSET, PER_DECADE = -0.35, -0.08  # log hazard; sex and earlier episodes have no effect
 WEIBULL_SHAPE, WEIBULL_DAYS = 0.7, 9.0
 SWITCHED_AT_ONCE, SWITCHED_RATE = 0.06, 0.002  # chance at the first session, and per day later
@@ -114,7 +114,7 @@ class Scenario:
     `looks`: planned, irregular (jittered, a quarter missed) or symptoms (early ones follow
     symptoms).
 
-    `loss` is the chance of staying away for good at each look, or `informative`. `channelling`
+    `loss` is the chance of staying away for good at each test, or `informative`. `channelling`
     multiplies how strongly adherent debris, long duration and the site's own results drive the
     choice of maneuvers. With `weibull` the first session alone acts and times to resolution are
     Weibull, so that time ratios are known.

@@ -1,8 +1,8 @@
 """Pools drawn from a known truth, at the level of derived rows,
 and the truth itself from the same course without sites' luck.
 
-A course is drawn for all patients at once, look by look: a session adds its jump of cumulative
-hazard, each day its rate; the patient resolves when an exponential threshold is spent. Looks only
+A course is drawn for all patients at once, test by test: a session adds its jump of cumulative
+hazard, each day its rate; the patient resolves when an exponential threshold is spent. Tests only
 show on which side of a day that was.
 """
 
@@ -26,7 +26,7 @@ from tests.recovery.scenarios import (
     Scenario,
 )
 
-AT_ONCE = 0.01  # days: a maneuver acts at once, after the look that led to it
+AT_ONCE = 0.01  # days: a maneuver acts at once, after the test that led to it
 
 
 @dataclass(frozen=True)
@@ -48,11 +48,11 @@ class People:
 
 @dataclass(frozen=True)
 class Course:
-    """What happened: `resolved` (patients,) in days; looks and sessions as (patients, visits),
+    """What happened: `resolved` (patients,) in days; tests and sessions as (patients, visits),
     nan where there was none.
 
-    `positive` tells what each look showed. `session` has the day of each session in the column of
-    the look that led to it, one column further than looks: column 0 is the session of day 0.
+    `positive` tells what each test showed. `session` has the day of each session in the column of
+    the test that led to it, one column further than tests: column 0 is the session of day 0.
     `family` is 0 or 1 of the variant's two families.
     """
 
@@ -187,14 +187,14 @@ def _rates(people: People) -> np.ndarray:
 
 
 def _come(scenario: Scenario, k: int, ill: np.ndarray) -> np.ndarray | float:
-    """Chance of coming to the k-th look."""
+    """Chance of coming to the k-th test."""
     if scenario.looks == "symptoms" and k == 0:
         return np.where(ill, EARLY_LOOK[True], EARLY_LOOK[False])
     return 0.75 if scenario.looks == "irregular" else 1.0
 
 
 def _stay_away(scenario: Scenario, ill: np.ndarray) -> np.ndarray | float:
-    """Chance of not coming back any more, at each look."""
+    """Chance of not coming back any more, at each test."""
     if scenario.loss == "informative":
         return np.where(ill, LOST_INFORMATIVE[True], LOST_INFORMATIVE[False])
     return float(scenario.loss)

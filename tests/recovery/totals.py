@@ -55,7 +55,7 @@ def build_followups(
     scenario: Scenario,
     rng: np.random.Generator,
 ) -> pd.DataFrame:
-    """The forms that were filled in, on day 0 and on days of looks;
+    """The forms that were filled in, on day 0 and on days of tests;
     other answers were not asked for."""
     days = np.column_stack([np.zeros(len(names)), course.look])
     totals = draw_totals(people, course, days, rng)

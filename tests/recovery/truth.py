@@ -134,7 +134,7 @@ def state_time_ratios(scenario: Scenario) -> dict[str, float]:
 
 def describe_attempts(scenario: Scenario) -> dict[str, float]:
     """Log hazard ratios within patients, the standard deviation of patients,
-    and the share of first attempts followed by a negative look."""
+    and the share of first attempts followed by a negative test."""
     _, course = draw_population(scenario)
     seen = ~np.isnan(course.look)
     first = np.argmax(seen, axis=1)
@@ -195,7 +195,7 @@ def count_first_events(scenario: Scenario) -> dict[str, float]:
 
 
 def average_totals(scenario: Scenario) -> dict[str, float]:
-    """Mean totals on each day and how they change, the shares that fell, and, where looks fall on
+    """Mean totals on each day and how they change, the shares that fell, and, where tests fall on
     planned days, what those whose resolution had been seen by day 30 have more than the others."""
     people, course = draw_population(scenario)
     days = (0, *HANDICAP_DAYS)

@@ -1,4 +1,4 @@
-"""One episode in words: what each look meets, what replaces it, what it nearly meets,
+"""One episode in words: what each test meets, what replaces it, what it nearly meets,
 and what came later."""
 
 import re
@@ -129,10 +129,10 @@ def test_later_flags_reasons_and_fit_are_told_apart_from_the_verdict(tell, plan)
     flag = plan.criteria.later_flags["downbeat_after_four_weeks"]
     assert "downbeat_after_four_weeks: known on day 30, shown since day 0" in told
     assert f"{flag.says} [{flag.standing}: {flag.source}]" in told
-    assert "suits no variant that the looks allow" in told  # a right Epley maneuver
+    assert "suits no variant that the tests allow" in told  # a right Epley maneuver
     wrong = tell(case(FAILED, [{"side": "left"}]))
     assert (
-        "the wrong ear was treated: looks after the maneuver point to the ear that was not treated"
+        "the wrong ear was treated: tests after the maneuver point to the ear that was not treated"
         in wrong
     )
 

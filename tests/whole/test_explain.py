@@ -1,4 +1,4 @@
-"""One stored episode explained in a terminal: every look, what it meets and does not,
+"""One stored episode explained in a terminal: every test, what it meets and does not,
 the verdict and its sources."""
 
 import os

@@ -28,7 +28,7 @@ def list_patients() -> list[float]:
 
 def write_patients(folder: Path) -> None:
     """Each patient as an episode with a torsional downbeat, observed,
-    and looked at on the days of the table until negative."""
+    and tested on the days of the table until negative."""
     tables: dict[str, list[dict]] = {
         "episodes": [],
         "examinations": [],

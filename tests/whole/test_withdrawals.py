@@ -40,7 +40,7 @@ def find_codes(results) -> list[str]:
 
 @pytest.fixture(scope="module")
 def pool(tmp_path_factory):
-    """Two deliveries of one site: the second one holds a look whose episode was left out of it."""
+    """Two deliveries of one site: the second one holds a test whose episode was left out of it."""
     directory = tmp_path_factory.mktemp("withdrawn")
     tables = {name: rows for name, rows in plain_tables().items() if name != "submission"}
     for row in tables["episodes"]:
@@ -99,7 +99,7 @@ def test_withdrawing_rewrites_everything_and_the_run_proves_it(pool):
             "SELECT count(*) FROM row_count WHERE rows_in <> rows_stored + rows_set_aside + "
             "rows_withdrawn + rows_refused"
         ).fetchone()
-    # 2 episodes, 3 looks, 3 attempts, 2 contacts; then without the episodes
+    # 2 episodes, 3 tests, 3 attempts, 2 contacts; then without the episodes
     assert gone == [("001", 10), ("002", 8)]
     assert unbalanced == (0,)
 

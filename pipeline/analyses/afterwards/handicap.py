@@ -45,9 +45,9 @@ from schemas.keys import EPISODE
 from schemas.study import Config, Guards, Study
 
 MIXED = "linear mixed model, restricted likelihood, intercepts{slopes} of patients{sites}"
-BY_SITE = "limits by delete-one-site jackknife, t with sites - 1 degrees of freedom"
-BY_MODEL = "limits by the model"
-ALONE = "the limits leave out that sites differ"
+BY_SITE = "intervals by delete-one-site jackknife, t with sites - 1 degrees of freedom"
+BY_MODEL = "intervals by the model"
+ALONE = "the interval leaves out that sites differ"
 LEVEL = "patients' slopes do not vary beyond their intercepts and are left out"
 NEAREST = "mean of the totals nearest to the day"
 SHARE_OF_TOTALS = f"share of the totals nearest to the day; {METHOD}"

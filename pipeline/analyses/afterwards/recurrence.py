@@ -5,9 +5,9 @@ endpoint, P(no recurrence by day t). Time zero is the first negative day, and th
 resolved is at risk from then on. A recurrence is a return at least
 config.study.resolution.recurrence_gap days after it; an earlier one belongs to the same spell, so
 that by this definition time zero is only certain once the gap has passed. The return lies after the
-last look without it and at or before the first look with it; the estimator is the non-parametric
+last test without it and at or before the first test with it; the estimator is the non-parametric
 one for such intervals, with the limits of the curves (pipeline/statistics/share_limits.py). Time
-zero is itself a look of the same follow-up, so nobody enters late and no entry is truncated.
+zero is itself a test of the same follow-up, so nobody enters late and no entry is truncated.
 
 Two endpoints: the primary one, a positive deciding test of the same canal; and patient_reported, an
 answer that it came back (recurrence_reported). A return that a site hands in as a new episode, as
@@ -76,7 +76,7 @@ def list_returns(spells: pd.DataFrame, adjudications: pd.DataFrame, endpoint: st
     patient_id, canal, resolved_day, and the return in (left_days, right_days], in days from
     resolved_day; infinite if none was seen.
 
-    The second spell starts on the day on which the return was seen, and the last deciding look of
+    The second spell starts on the day on which the return was seen, and the last deciding test of
     the first was still without it.
     """
     own = spells[spells["endpoint"].eq(endpoint)]

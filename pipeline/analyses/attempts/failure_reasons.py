@@ -28,10 +28,10 @@ def estimate_failure_reasons(failure_reasons: pd.DataFrame, config: Config) -> p
     (schemas.estimate.Estimates).
 
     The population of never_looked are all first sessions that have a reason; that of the others are
-    those after which someone looked, because nothing is known of the rest. A first session that was
-    taken for failed belongs to them, and one that cleared its canal while another one of the same
-    ear had become positive. Fewer than `guards.min_episodes` episodes give a status, not a number.
-    Limits: pipeline/statistics/site_limits.py.
+    those after which someone tested again, because nothing is known of the rest. A first session
+    that was taken for failed belongs to them, and one that cleared its canal while another one of
+    the same ear had become positive. Fewer than `guards.min_episodes` episodes give a status, not
+    a number. Limits: pipeline/statistics/site_limits.py.
     """
     by_view = {view: failure_reasons[failure_reasons["view"].eq(view)] for view in VIEW}
     rows = [
@@ -43,12 +43,12 @@ def estimate_failure_reasons(failure_reasons: pd.DataFrame, config: Config) -> p
 
 
 def list_taken_for_failed(failure_reasons: pd.DataFrame) -> pd.DataFrame:
-    """The episodes whose first session failed or was taken for failed: site, episode_id."""
+    """The episodes whose first session failed or was taken to have failed: site, episode_id."""
     return _drop_unseen(failure_reasons)[EPISODE].drop_duplicates()
 
 
 def _drop_unseen(reasons: pd.DataFrame) -> pd.DataFrame:
-    """The reasons of those after whose first session someone looked."""
+    """The reasons of those who were tested again after the first session."""
     unseen = reasons.loc[reasons["reason"].eq("never_looked"), EPISODE]
     return reasons[
         ~pd.MultiIndex.from_frame(reasons[EPISODE]).isin(pd.MultiIndex.from_frame(unseen))

@@ -1,7 +1,7 @@
 """Chances that the attempt models imply, averaged over the people in the pool and over what is
 unseen of patients and sites.
 
-The people are those at their first attempt, each with own covariates and own gap to the look, as if
+The people are those at their first attempt, each with own covariates and own gap to the test, as if
 no attempt changed the family. `success` of the n-th attempt: were it given to all of them.
 `in_sequence`: to those whom the attempts before left unresolved; with a spread of patients those
 are the harder ones. `resolved`: after up to n attempts.
@@ -215,7 +215,7 @@ def _state_number(share: float, resolved: list[dict], where: dict) -> dict:
             **where,
         )
     note = "attempts one after another, each seen after the gap of the first"
-    note += "" if reach("lower") else f"; no upper limit within {len(resolved)} attempts"
+    note += "" if reach("lower") else f"; no upper confidence limit within {len(resolved)} attempts"
     return state(
         term, reach("estimate"), lower=reach("upper"), upper=reach("lower"), note=note, **where
     )

@@ -1,4 +1,4 @@
-"""The rows of the attempt model: treatment sessions after which a deciding look came,
+"""The rows of the attempt model: treatment sessions after which a deciding test came,
 their covariates and their design."""
 
 from dataclasses import dataclass, replace
@@ -19,7 +19,7 @@ SAME, OTHER = "same family or first", "other family"
 GAP = "log_gap"
 SEPARATED = Refusal(
     "not_identified",
-    "separation: all looks after it were negative, or none, so that no finite ratio fits",
+    "separation: all tests after it were negative, or none, so that no finite ratio fits",
 )
 
 
@@ -27,13 +27,13 @@ def describe_attempts(
     episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame
 ) -> pd.DataFrame:
     """One row for each session of a positional episode that began while not known to be resolved
-    and that a deciding look followed.
+    and that a deciding test followed.
 
     Sessions after a return are left out: what came back is another spell, and its first session no
     second attempt at the first one. Columns: the covariates of
     pipeline.analyses.covariates.describe_covariates, those of the session (session, attempt_number,
-    previous, family, fit, setting, performed_by), canal, gap (days to the look, at least 1) and
-    event (the look was negative). A first session has no other one before it and shares a class
+    previous, family, fit, setting, performed_by), canal, gap (days to the test, at least 1) and
+    event (the test was negative). A first session has no other one before it and shares a class
     with a repeated family, since attempt_number tells it apart.
     """
     told = describe_covariates(episodes, adjudications, attempts).drop(columns="patient_id")
@@ -64,7 +64,7 @@ class AttemptDesign:
     of the gap, then one column a site, or a single intercept if sites are random. `site` and
     `patient` (rows,) are whole numbers; `sites` the names behind the first. `complete` says whether
     all rows are members; others are of a kind of which all or none were followed by a negative
-    look.
+    test.
     """
 
     members: pd.DataFrame
@@ -157,7 +157,7 @@ def design_attempts(rows: pd.DataFrame, config: Config) -> AttemptDesign:
 
 
 def count_attempts(members: pd.DataFrame) -> dict[str, int]:
-    """Episodes, negative looks and sites behind some attempts."""
+    """Episodes, negative tests and sites behind some attempts."""
     episodes, looked = members[EPISODE].drop_duplicates(), members["event"].astype(bool)
     sites = count_sites(episodes["site"], events=members.loc[looked, "site"])
     return {"n_episodes": len(episodes), "n_events": int(members["event"].sum()), **sites}

@@ -1,18 +1,18 @@
-"""Success of single attempts: what the next deciding look after a treatment session shows.
+"""Success of single attempts: what the next deciding test after a treatment session shows.
 
 Estimated is, among treatment sessions of positional episodes given while the episode was not known
-to be resolved and followed by a deciding look before the next session's day had passed, the chance
-that this look is negative. An attempt is a session, whatever number of maneuvers it has; its number
-counts all sessions of the episode. Sessions without a look tell nothing and are left out.
+to be resolved and followed by a deciding test before the next session's day had passed, the chance
+that this test is negative. An attempt is a session, whatever number of maneuvers it has; its number
+counts all sessions of the episode. Sessions without a test tell nothing and are left out.
 
 The model is a complementary log-log regression (pipeline/statistics/cloglog.py) in which the
-logarithm of the gap to the look is a covariate. With a coefficient of 1 it would be the
+logarithm of the gap to the test is a covariate. With a coefficient of 1 it would be the
 interval-censored hazard model, which spreads an attempt's effect evenly over the gap; but a
 maneuver acts at once and only natural remission goes on. On 20,000 simulated attempts with a chance
 of .59 at once, remission in 39 days and a spread of patients of .6 the coefficient was .14, and a
 model with it held at 1 gave .13 for a seen .61 after one day and .98 for a seen .79 after 30 days.
 So the coefficient is estimated, reported as log_gap_slope, and said in words where its limits
-exclude 1. A look that was brought forward because the vertigo went on is taken for a planned one:
+exclude 1. A test that was brought forward because the vertigo went on is taken for a planned one:
 chances after a few days are then too high.
 
 Sites have an effect each, or a random intercept where they are many. Limits come from leaving out
@@ -49,10 +49,10 @@ from schemas.strata import SMALLER_CELLS
 from schemas.study import Config, Guards
 
 POPULATION = "positional, attempts with a deciding look"
-RAW = f"share of attempts followed by a negative look; {site_limits.METHOD}"
-REGRESSION = "complementary log-log regression; limits: leaving out each site, t distribution"
+RAW = f"share of attempts followed by a negative test; {site_limits.METHOD}"
+REGRESSION = "complementary log-log regression; intervals: leaving out each site, t distribution"
 RANDOM = (
-    "complementary log-log regression with random intercepts (adaptive quadrature); limits: "
+    "complementary log-log regression with random intercepts (adaptive quadrature); intervals: "
     "leaving out each site, in one step"
 )
 MARGINAL, MIXED = (
@@ -60,8 +60,8 @@ MARGINAL, MIXED = (
     f"{RANDOM}; std_error of the logarithm",
 )
 AVERAGED = "averaged over those at their first attempt"
-SEPARATE = ", but for those of a kind of which all, or none, were followed by a negative look"
-PROFILE = "adaptive quadrature; limits: profile likelihood"
+SEPARATE = ", but for those of a kind of which all, or none, were followed by a negative test"
+PROFILE = "adaptive quadrature; intervals: profile likelihood"
 CELLS = (("attempt_number",), ("family", "canal_arm", "mechanism"), ("fit",), ("previous",))
 MODELS = {"marginal": MARGINAL, "mixed": MIXED}
 
@@ -78,7 +78,7 @@ def estimate_attempt_success(
 
 
 def _share_cells(rows: pd.DataFrame, columns: tuple[str, ...], config: Config) -> Iterator[dict]:
-    """The raw share of negative looks in each cell that is large enough;
+    """The raw share of negative tests in each cell that is large enough;
     the others are said to be too small together."""
     least, small = config.study.guards.min_episodes, []
     for values, members in rows.groupby(list(columns), sort=True):
@@ -244,7 +244,7 @@ def _state_sites(attempts: AttemptDesign, answers: Answers, config: Config) -> d
             **where,
         )
     if min(answers.site_sd, *answers.site_sd_without) < BOUNDARY:
-        return state("site_sd", answers.site_sd, note="at its boundary: no limits", **where)
+        return state("site_sd", answers.site_sd, note="at its boundary: no interval", **where)
     error, low, high = limit_by_sites(np.log(answers.site_sd), np.log(answers.site_sd_without))
     return state(
         "site_sd", answers.site_sd, std_error=error, lower=np.exp(low), upper=np.exp(high), **where

@@ -1,11 +1,11 @@
 """Recorded against adjudicated diagnosis: how often they agree, and by how much more than chance.
 
 Estimated is the agreement between the clinician's own working diagnosis and the reading of the
-recorded looks, among positional episodes in which both name one. It says nothing about who is
+recorded tests, among positional episodes in which both name one. It says nothing about who is
 right. An adjudicated canal that is one of two (torsional downbeat) names none, and is counted by
 itself. Arms are compared where both name the long or the short one: debris on the cupula has no arm
 in a record. A short arm that was recorded because of a response to a maneuver is left out, since no
-look can agree with it.
+test can agree with it.
 """
 
 from collections.abc import Iterator

@@ -25,7 +25,8 @@ from schemas.keys import EPISODE
 from schemas.study import Config
 
 METHOD = (
-    "Kaplan-Meier (lifelines); limits leave out one site at a time or, where these reach further, "
+    "Kaplan-Meier (lifelines); intervals leave out one site at a time or, where these reach "
+    "further, "
     "and of a single site, are exact"
 )
 # of those not yet tested

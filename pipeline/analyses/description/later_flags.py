@@ -1,7 +1,7 @@
 """What only time showed: in how many treated positional episodes a later flag was raised.
 
 A share of all that were treated for positional vertigo, with the verdict of the first attempt. It
-is a lower bound: who is not looked at again raises no flag. A flag asks to examine again; it is no
+is a lower bound: whoever is not tested again raises no flag. A flag asks to examine again; it is no
 diagnosis.
 """
 
@@ -12,7 +12,7 @@ from schemas.keys import EPISODE
 from schemas.study import Config
 
 NOTE = (
-    "a lower bound: who is not looked at again raises no flag; it asks to examine again and is no "
+    "a lower bound: whoever is not tested again raises no flag; it asks to examine again and is no "
     "diagnosis"
 )
 

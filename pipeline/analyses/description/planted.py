@@ -1,19 +1,19 @@
-"""The planted variant beside the reading of the looks: for the demonstration pool only,
+"""The planted variant beside the reading of the tests: for the demonstration pool only,
 whose makers know the truth.
 
 Counted are all stored episodes of the demonstration pool: what was planted (strata) by what the
-looks were read as (terms), once for being positional at all and, among those read as positional,
+tests were read as (terms), once for being positional at all and, among those read as positional,
 for canal, arm and mechanism. Estimated is the share of a planted variant that was read as planted,
-among the episodes whose looks can tell: before the first attempt, a test that can show the variant
+among the episodes whose tests can tell: before the first attempt, a test that can show the variant
 showed nystagmus. Those tests are the ones of the plan (tests_of_canal, and tests_of_short_arm for
 the short arm of the posterior canal); several canals need nystagmus in tests of two canals, or in
 those of one canal on both sides. The same canal of both ears is read as that canal with the side
-`both`, and asked for as such. A part that was planted as unknown is not asked for. Looks that fit
+`both`, and asked for as such. A part that was planted as unknown is not asked for. Tests that fit
 several variants leave a reading open: `variant_allowed` asks only whether the planted one is still
 among those. Other causes have no test of their own: their share is that of those set apart, among
 all.
 
-The people are invented, so nothing is hidden. How a program's looks are read says how the criteria
+The people are invented, so nothing is hidden. How a program's tests are read says how the criteria
 do on that program's patients, and nothing of real ones.
 """
 
@@ -68,7 +68,7 @@ def compare_planted(
 
 
 def mark_telling(pairs: pd.DataFrame, findings: pd.DataFrame, criteria: Criteria) -> pd.Series:
-    """True for the rows whose looks before the first attempt can tell the planted variant;
+    """True for the rows whose tests before the first attempt can tell the planted variant;
     all rows of another cause are.
 
     `pairs` has site, episode_id, is_positional, canal_planted, arm_planted and side_planted;
@@ -167,7 +167,7 @@ def _share(members: pd.DataFrame, guards: Guards) -> Iterator[dict]:
 
 
 def _allow(members: pd.DataFrame, asked: list[str]) -> pd.Series:
-    """Whether one of the variants that the looks allow (canal/side/arm/mechanism)
+    """Whether one of the variants that the tests allow (canal/side/arm/mechanism)
     agrees with the planted one in all parts asked for."""
     place = {"canal": 0, "arm": 2, "mechanism": 3}
     planted = members[[f"{part}_planted" for part in asked]].astype(str).to_numpy()

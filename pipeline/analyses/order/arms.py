@@ -193,7 +193,7 @@ class Measure:
     day: int
 
     def check(self) -> Refusal | None:
-        """Why there is no number: an arm rests on one site, nobody was looked at early enough,
+        """Why there is no number: an arm rests on one site, nobody was tested early enough,
         or a share of a ratio is none."""
         if not all(arm.answers for arm in self.arms):
             return RESTS_ON_ONE

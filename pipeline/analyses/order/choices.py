@@ -28,7 +28,7 @@ def list_choices(
     maneuvers: Mapping[str, Maneuver],
 ) -> pd.DataFrame:
     """One row for each positional episode whose first session failed: a maneuver was given, and a
-    positive deciding look followed before a second session
+    positive deciding test followed before a second session
     (pipeline.adjudication.failure.list_first_sessions; the reasons of failure are asked of the same
     sessions).
 
@@ -42,7 +42,7 @@ def list_choices(
     one; missing where there is none or nobody saw the resolution. Days between are whole; the bands
     are this project's proposal. A short arm named by the response to a maneuver was not known at
     the choice: in the covariates it is unknown, and so is whether the first session suited it.
-    Attempts know the objective endpoint; by another one, a spell that only later looks show to have
+    Attempts know the objective endpoint; by another one, a spell that only later tests show to have
     ended before the second session counts as over.
     """
     first = list_first_sessions(attempts, adjudications, maneuvers)
@@ -148,7 +148,7 @@ def _band_wait(days: pd.Series) -> pd.Series:
 
 def _count_from_choice(rows: pd.DataFrame) -> pd.DataFrame:
     """Resolution counted from the day of the second session;
-    the failed look has already shown that it was not before."""
+    the failed test has already shown that it was not before."""
     compared = rows["choice"].isin(["repeat", "change"])
     day = rows["day_second"].astype("float")
     left, right = rows["left_days"].astype("float") - day, rows["right_days"].astype("float") - day

@@ -5,13 +5,13 @@ Described are treated positional episodes with a complete record. For each begin
 to three sessions: how many reached it, and what became of them, so that the parts add up to those
 who reached it and a flow picture can be drawn:
 - resolved_at_next_look, resolved_at_later_look: resolution was seen before another session, at the
-  first look after it or later (a negative look before a return within the recurrence gap shows no
+  first test after it or later (a negative test before a return within the recurrence gap shows no
   resolution);
 - next=<family>: another session followed; families given to few are counted together as next=rarer
-  (of all of them, next_without_look had nobody look before that session);
-- no_further_session: not seen to be resolved, looked at again, no other session;
-- never_looked: no other session, and nobody looked.
-The only share is of those who reached this point and were looked at before another session. Whoever
+  (of all of them, next_without_look had no test before that session);
+- no_further_session: not seen to be resolved, tested again, no other session;
+- never_looked: no other session, and no further test.
+The only share is of those who reached this point and were tested before another session. Whoever
 reaches a second session has failed the first, and whoever reaches the third has lasted longer:
 paths differ in who takes them, and their whole is never compared by outcome.
 """
@@ -32,7 +32,7 @@ from schemas.study import Config, Guards
 MOST_SESSIONS = 3  # beginnings of paths that are described; few take longer ones
 START = "start"
 COUNT = "count"
-INTERVAL = f"share of those looked at before another session; {site_limits.METHOD}; descriptive"
+INTERVAL = f"share of those tested before another session; {site_limits.METHOD}; descriptive"
 
 
 def describe_sequences(
@@ -120,8 +120,8 @@ def _count_ends(members: pd.DataFrame, done: int, stratum: str) -> Iterator[dict
 
 
 def _share_resolved(members: pd.DataFrame, done: int, stratum: str, guards: Guards) -> dict:
-    """Of those looked at after this session and before another one,
-    the share in whom that look was the first of resolution."""
+    """Of those tested after this session and before another one,
+    the share in whom that test was the first of resolution."""
     looked = members[members["looks"].str[done - 1].ne("not_looked").astype(bool)]
     resolved = looked[
         looked["sessions"].eq(done).astype(bool) & looked["at_next_look"].fillna(False).astype(bool)

@@ -32,7 +32,7 @@ TRIMS = 4  # fits of the chances, each without those whom the one before left ne
 # of the search for the chances; the second is a relative change of the deviance
 STEPS, ENOUGH = 100, 1e-13
 DEPENDENT = 1e-10  # of the length of the longest column, below which one follows from the others
-NO_CHANCES = Refusal("not_converged", "the chances of the choice were not found")
+NO_CHANCES = Refusal("not_converged", "the probabilities of the choice were not found")
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ def find_one_sided(
     """Which rows are in a class where all chose alike though it has guards.min_episodes or more:
     for them there is nothing to compare.
 
-    Leaving them out may make another class one-sided: it is looked again until none is. Boolean,
+    Leaving them out may make another class one-sided: this is repeated until none is. Boolean,
     one a row.
     """
     classes = [rows[term].astype(str).factorize()[0] for term in terms if term not in NUMERIC]
@@ -221,7 +221,7 @@ def _fit_where_both_happen(
         changed = kept["choice"].eq("change").to_numpy(bool)
         kept = kept[~find_one_sided(kept, terms, changed, guards)].reset_index(drop=True)
         told = (
-            ", without those who had next to no chance of one choice"
+            ", without those whose probability of one choice was next to none"
             if len(kept) < len(rows)
             else ""
         )

@@ -1,7 +1,7 @@
 """After a failed first session: repeat the same maneuver, or change to another?
 
 Estimated is the target trial of positional episodes whose first session was followed by a positive
-deciding look, with the day of the second session as time zero: the share resolved by each day, and
+deciding test, with the day of the second session as time zero: the share resolved by each day, and
 the mean days to resolution up to a horizon, if all had repeated the same families on the same side,
 and if all had changed to other families, whatever treatment followed (intention to treat). Whoever
 had no second session, or one that was neither of the two, is counted and not compared. Weights make
@@ -18,10 +18,10 @@ under the assumption that nothing else moved the choice and the outcome; the E-v
 it would have to be. Who was not seen again says nothing of resolution; if that goes along with the
 outcome beyond chance, the shares are off.
 
-Looks are taken to come independently of resolution. They do not where the look that shows a failure
-is followed by another session at once: whom that session helps is first seen well at the next look,
-maybe weeks later. Just after such a look the shares are then too low, more so in the arm with more
-failures. `at_once_` rows show the other end: each resolution between two looks that had a session
+Tests are taken to come independently of resolution. They do not where the test that shows a failure
+is followed by another session at once: whom that session helps is first seen well at the next test,
+maybe weeks later. Just after such a test the shares are then too low, more so in the arm with more
+failures. `at_once_` rows show the other end: each resolution between two tests that had a session
 between them is taken to be on the day after that session, as if maneuvers acted at once and nobody
 recovered without. In large simulated pools the true course lay between (tests/recovery/README.md);
 the data cannot tell where.
@@ -209,7 +209,9 @@ def _state_outcomes(
     E-values of the ratios."""
     plan = config.study.second_line
     left_out = (
-        "without those who had next to no chance of one choice" if contrast.left_out else None
+        "without those whose probability of one choice was next to none"
+        if contrast.left_out
+        else None
     )
     for measure in measure_arms(*arms, plan.days, plan.horizon_day):
         if not re.match(way.told, measure.term):

@@ -1,9 +1,9 @@
 """The ways in which repeating and changing are compared: weighted, without weights,
 and with sessions that act at once.
 
-The first two take looks to come independently of resolution. A look that shows a failure is often
-followed by another session at once, and whom that helps is first seen well at the next look: just
-after it the shares are then too low. The third puts each resolution between two looks on the day
+The first two take tests to come independently of resolution. A test that shows a failure is often
+followed by another session at once, and whom that helps is first seen well at the next test: just
+after it the shares are then too low. The third puts each resolution between two tests on the day
 after the first session between them, as if nobody recovered without: the other end.
 """
 
@@ -17,7 +17,8 @@ from pipeline.analyses.order.arms import Arm, fit_arm
 from pipeline.analyses.order.propensity import Contrast
 
 LEAVING_OUT = (
-    "limits: leaving out each site, t distribution, or exact at the effective number where these "
+    "intervals: leaving out each site, t distribution, or exact at the effective number where "
+    "these "
     "reach further"
 )
 WEIGHTED = f"inverse-probability weighted interval-censored NPMLE; {LEAVING_OUT}"

@@ -6,8 +6,8 @@ incidence by day t of each event as the first one: P(event by t and before the o
 from day 0, the day of the first maneuver. All members are at risk from day 0 on, whatever is found
 later; what counts as a switch is said in pipeline.derivation.first_events.
 
-Resolution, a switch and reclassification are only known to have come between two looks. The primary
-estimates (incidence_...) are therefore those of discrete cause-specific hazards on look intervals
+Resolution, a switch and reclassification are only known to have come between two tests. The primary
+estimates (incidence_...) are therefore those of discrete cause-specific hazards on test intervals
 (pipeline.statistics.competing_risks.fit_look_incidence). Loss is the end of being seen and not of
 the vertigo: there it censors, on the assumption that those lost are like those still seen. The rows
 seen_... put each event on the day on which it was seen, and let loss compete, by Aalen-Johansen:
@@ -40,7 +40,7 @@ from pipeline.statistics.tidy import count_sites, tidy_estimates, withhold
 from schemas.study import Config, Curves, Guards, Study
 
 METHODS = {
-    "incidence": f"discrete cause-specific hazards on look intervals; {LIMITS}",
+    "incidence": f"discrete cause-specific hazards on test intervals; {LIMITS}",
     "seen": (
         f"Aalen-Johansen on the days on which events were seen (lifelines), descriptive; {LIMITS}"
     ),
@@ -53,7 +53,7 @@ NOTES = {
     ),
     "lost": "lost or withdrew, on the day of the last contact",
 }
-UNKNOWN = Refusal("not_identified", "the looks do not tell events before this day from later ones")
+UNKNOWN = Refusal("not_identified", "the tests do not tell events before this day from later ones")
 
 
 def estimate_competing_events(
@@ -76,8 +76,8 @@ def estimate_incidences(members: pd.DataFrame, study: Study) -> pd.DataFrame:
     """The incidences of first events, one row of `members` for each episode
     (pipeline.derivation.first_events.list_first_events).
 
-    Terms: incidence_<event>_day_<t> and event_free_day_<t> from look intervals,
-    seen_<event>_day_<t> and nothing_seen_day_<t> from the days of looks. The events of a row are
+    Terms: incidence_<event>_day_<t> and event_free_day_<t> from test intervals,
+    seen_<event>_day_<t> and nothing_seen_day_<t> from the days of tests. The events of a row are
     those known by its day.
     """
     rows = []
@@ -128,7 +128,7 @@ class Shares(NamedTuple):
 def _estimate_kind(members: pd.DataFrame, kind: str, curves: Curves, guards: Guards) -> list[dict]:
     """All rows of one estimator in one stratum.
 
-    Who was not looked at after day 0 tells nothing of an incidence, but can be seen to be lost.
+    Who was not tested after day 0 tells nothing of an incidence, but can be seen to be lost.
     """
     causes = CAUSES if kind == "incidence" else SEEN_CAUSES
     if kind == "incidence":

@@ -2,7 +2,7 @@
 for all positional episodes and for parts of them.
 
 Estimated is, for a first spell of positional vertigo treated in these clinics, P(resolution after
-day t), t counted from the first attempt. Resolution is only known to lie between two looks, so the
+day t), t counted from the first attempt. Resolution is only known to lie between two tests, so the
 estimator is the non-parametric one for interval-censored times; its limits know that sites differ
 and hold where nearly all are resolved, or hardly any (pipeline/statistics/share_limits.py). They
 never fall while the share rises. A curve of one site leaves out its patients instead of sites, and
@@ -29,12 +29,12 @@ from schemas.keys import EPISODE
 from schemas.study import Config, Study
 
 LIMITS = (
-    "limits: delete-one-site jackknife, complementary log-log scale, or exact at the effective "
+    "intervals: delete-one-site jackknife, complementary log-log scale, or exact at the effective "
     "number where these reach further"
 )
 METHOD = f"interval-censored NPMLE; {LIMITS}"
-NOBODY = Refusal("not_identified", "nobody was looked at early enough to tell")
-ONE_SITE = "one site: the limits leave out that sites differ"
+NOBODY = Refusal("not_identified", "nobody was tested early enough to tell")
+ONE_SITE = "one site: the interval leaves out that sites differ"
 INFORMATIVE = ("resolved", "unresolved")
 WORTH_SAYING = 0.005  # a difference between least and most that a reader would see
 

@@ -1,6 +1,6 @@
 """What is known on a day of whether an episode has been resolved: four parts that add up.
 
-An interval (left, right] says that the last positive look was on `left` (0 where none was, after
+An interval (left, right] says that the last positive test was on `left` (0 where none was, after
 the first attempt) and the first negative one on `right`, infinite where none was. On a day from 1
 on an episode belongs to exactly one part:
 - negative: it had tested negative by then (right <= day);

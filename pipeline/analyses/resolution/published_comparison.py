@@ -2,12 +2,12 @@
 with no test and no difference claimed.
 
 Estimated is, for the first spells of positional episodes of the trial's canal that began with the
-maneuver of the trial's arm, P(resolution by the day of the trial's look), counted from the first
+maneuver of the trial's arm, P(resolution by the day of the trial's test), counted from the first
 attempt, by the endpoint that comes nearest to what the trial counted. Beside it stands the share of
 the trial's arm with its exact interval (Clopper CJ, Pearson ES. Biometrika 1934;26:404-413), and
 for published pools of trials the Mantel-Haenszel odds ratio worked out again from their counts.
 
-The populations differ: a trial chooses and looks after its patients by protocol, at one time, after
+The populations differ: a trial chooses and tests after its patients by protocol, at one time, after
 one or a few maneuvers; here whoever was treated is in, who needed it got further sessions before
 the day, and the share is interval-censored.
 """
@@ -31,9 +31,9 @@ from schemas.study import Config, Study
 
 OWN_OF_ONE = METHOD.replace("one-site", "one-patient")
 EXACT = "exact (Clopper-Pearson) interval"
-RATIO = "Mantel-Haenszel odds ratio; limits: Robins-Breslow-Greenland"
+RATIO = "Mantel-Haenszel odds ratio; interval: Robins-Breslow-Greenland"
 DIFFERENT = (
-    "different populations: further sessions may have come before the day, and looks followed no "
+    "different populations: further sessions may have come before the day, and tests followed no "
     "protocol"
 )
 

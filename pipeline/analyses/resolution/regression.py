@@ -3,7 +3,7 @@
 Estimated are, over the first spells of positional episodes that were followed (the primary
 endpoint, counted from the first attempt), exp(coef) of log T = x'coef + scale * W
 (pipeline/statistics/interval_regression.py): 2 means that any share of a class is resolved in twice
-the time of the reference. Resolution lies between two looks. Every covariate is known at the first
+the time of the reference. Resolution lies between two tests. Every covariate is known at the first
 attempt, and the first maneuver is one of them: the ratios describe who resolved when, they do not
 say what a maneuver did. Also estimated is how far the fitted share of the whole lies from the one
 without a distribution (0 where the data allow the fitted one). The distribution is the one of least
@@ -40,12 +40,12 @@ from schemas.study import Config, Guards
 
 FIT = "{family} accelerated-failure regression of intervals, the family by least AIC"
 BY_SITE = (
-    "limits by delete-one-site jackknife, t with one degree of freedom less than sites with the "
+    "intervals by delete-one-site jackknife, t with one degree of freedom less than sites with the "
     "class"
 )
-BY_MODEL = "limits by the model"
+BY_MODEL = "intervals by the model"
 EVER = np.finfo(float).max  # the last day that is not infinite
-ALONE = "the limits leave out that sites differ"
+ALONE = "the interval leaves out that sites differ"
 ERROR_SCALE = "the standard error is that of the logarithm"
 
 

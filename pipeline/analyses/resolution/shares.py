@@ -2,7 +2,7 @@
 or of those who began with the same maneuver.
 
 Estimated is P(resolution on or before the day) for the first spells of positional episodes that
-were followed, counted from the first attempt. Resolution lies between two looks, so estimator and
+were followed, counted from the first attempt. Resolution lies between two tests, so estimator and
 limits are those of the curves (pipeline/analyses/resolution/curves.py); the limits of one site
 leave out its patients one by one.
 """

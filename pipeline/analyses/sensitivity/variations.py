@@ -5,8 +5,8 @@ Estimated are, for all positional episodes together, the share resolved by each 
 changing and repeating by the primary day as in the second line
 (pipeline/analyses/order/second_line.py); the strata say which choice differs. Two variations show
 how wrong a tempting shortcut is: taking the middle of an interval, or the day of the first negative
-look, for the day of resolution. `coarsened_to_reported_days` forgets looks between the reported
-days: people with symptoms come back early, and their early looks then no longer pull the curve. Two
+test, for the day of resolution. `coarsened_to_reported_days` forgets tests between the reported
+days: people with symptoms come back early, and their early tests then no longer pull the curve. Two
 others take those not seen again for resolved, and for unresolved: so far could loss move the
 shares.
 """
@@ -177,7 +177,7 @@ def find_returns(delivered: Derived, primary: Derived) -> pd.DataFrame:
 
 
 def split(tables: Derived, touched: pd.DataFrame) -> tuple[Derived, Derived]:
-    """The rows of the episodes that have a row in `touched`, and all others: no rule looks from one
+    """The rows of the episodes that have a row in `touched`, and all others: no rule tests from one
     episode at another, so that what cannot change need not be decided again."""
     chosen = pd.MultiIndex.from_frame(touched[EPISODE].drop_duplicates())
     within = {
@@ -215,8 +215,8 @@ def take_unseen(spells: pd.DataFrame, *, resolved: bool, until: float) -> pd.Dat
     """The spells with those not seen again taken to be resolved the day after they were last seen
     unresolved, or unresolved up to day `until`.
 
-    Those who were never looked at are among them. Whatever made people stay away, the truth for all
-    who were treated lies between the two answers, if looks are right (Manski CF. Am Econ Rev
+    Those who were never tested again are among them. Whatever made people stay away, the truth for
+    all who were treated lies between the two answers, if tests are right (Manski CF. Am Econ Rev
     1990;80(2):319-323, from memory).
     """
     unseen = spells["status"].isin(UNSEEN)

@@ -1,8 +1,8 @@
-"""Success of the first session over sites: how likely the next deciding look after it is negative,
-for patients and looks alike.
+"""Success of the first session over sites: how likely the next deciding test after it is negative,
+for patients and tests alike.
 
-Estimated is the mean over sites of the chance that the next deciding look after a first session is
-negative, had the look come at the median time of all sites and had the patients been the average
+Estimated is the mean over sites of the chance that the next deciding test after a first session is
+negative, had the test come at the median time of all sites and had the patients been the average
 ones by the case mix of the plan (site_monitoring.terms). What a site chooses to do is part of its
 effect. In two stages: a fixed effect for each site, nearly independent of each other and so taken
 for the pool. A site with few outcomes of one kind is in the pool: to leave it out would be to
@@ -40,7 +40,8 @@ from schemas.study import Guards
 
 TERM = "first_session_success"
 ONE_STAGE = (
-    "complementary log-log, random intercepts of sites, maximum likelihood; limits by t with sites "
+    "complementary log-log, random intercepts of sites, maximum likelihood; intervals by t with "
+    "sites "
     "- 1 degrees of freedom, or exact where these reach further"
 )
 
@@ -58,14 +59,14 @@ class FirstSessions:
 
     @property
     def happened(self) -> np.ndarray:
-        """Whether the next look was negative."""
+        """Whether the next test was negative."""
         return self.kept["happened"].to_numpy(bool)
 
 
 def select_first_sessions(
     episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame
 ) -> pd.DataFrame:
-    """First sessions of positional episodes with a deciding look after them: covariates,
+    """First sessions of positional episodes with a deciding test after them: covariates,
     `happened` (negative) and `gap` (days), by key."""
     positional = adjudications[adjudications["positional"].eq("yes")]
     looked = (
@@ -119,14 +120,14 @@ def tell_first_sessions(
         yield withhold(
             TERM,
             "too_few",
-            "no first session with a look after it",
+            "no first session with a test after it",
             stratum="all",
             method=MEAN,
             **_count(sessions),
         )
         return
     note = (
-        f"for a look {sessions['gap'].median():.0f} days after the session and the average case mix"
+        f"for a test {sessions['gap'].median():.0f} days after the session and the average case mix"
     )
     ready = prepare_first_sessions(sessions, terms, guards, by_site=True)
     fit: SiteFit | Refusal = Refusal(
@@ -184,7 +185,7 @@ def _find_middle(ready: FirstSessions, note: str) -> PooledShare | Refusal:
             np.array([seen]), np.array([float(len(site))]), count_alike(sizes)
         )
         said = (
-            "every first session was followed by a negative look"
+            "every first session was followed by a negative test"
             if seen
             else "no first session was followed by one"
         )
@@ -192,7 +193,7 @@ def _find_middle(ready: FirstSessions, note: str) -> PooledShare | Refusal:
             seen,
             float(low[0]),
             float(high[0]),
-            f"{said}: the share as it is, whenever the look came",
+            f"{said}: the share as it is, whenever the test came",
         )
     fit = fit_random(np.column_stack([np.ones(len(site)), ready.covariates]), happened, site)
     if isinstance(fit, Refusal):

@@ -4,8 +4,9 @@ since sites test on different days.
 In 40 simulated pools of ten equal sites that test first on day 1, 3, 7, 14 or 28 and treat again on
 the day of a positive test, 36 % of sites lay outside 95 % control limits around what their case mix
 lets expect by day 7, and 42 % by day 30 (94 % of those that test on day 28). So no site is compared
-with others, and nothing is said on whether sites vary more than chance, until the days of tests are
-part of the model. Counted are the sites that are large enough for the comparison of the plan.
+with others, and nothing is said on whether sites vary more than expected by chance, until the days
+of tests are part of the model. Counted are the sites that are large enough for the comparison of
+the plan.
 """
 
 import pandas as pd

@@ -6,7 +6,7 @@ next test, and whoever was not is treated again at that test. Where sites test o
 both make equal sites differ. In 40 simulated pools each of equal sites that test first on day 1, 3,
 7, 14 or 28 and treat again on the day of a positive test, a test of equality at 5 % rejected in
 nearly all for shares by day 7 and by day 30, and in up to a fifth for success of the first session,
-though the time to the look is taken into account there; where sites differ in how soon patients
+though the time to the test is taken into account there; where sites differ in how soon patients
 with symptoms come back, it rejected in nearly all as well. So the variance between sites, its share
 of all variance, and the range for a further site have a status, and no site has a number of its
 own.
@@ -26,9 +26,9 @@ from pipeline.statistics.scales import SHARE, state_within
 from pipeline.statistics.tidy import state, withhold
 from schemas.study import Guards
 
-MEAN = "restricted likelihood; Hartung-Knapp limits"
+MEAN = "restricted likelihood; Hartung-Knapp intervals"
 PREDICTION = "restricted likelihood; prediction interval for a further site"
-SPREAD = "restricted likelihood; Q-profile limits"
+SPREAD = "restricted likelihood; Q-profile intervals"
 COUNT = "count"
 LARGEST = 700.0  # the exponential of more is no number; the chance is one long before
 TEST_DAYS = Refusal(
@@ -118,6 +118,6 @@ def _say_narrow(pool: Pool) -> str | None:
     if plain[1] - plain[0] - (to_share(pool.upper) - to_share(pool.lower)) < WORTH_SAYING:
         return None
     return (
-        f"sites differ less than chance lets expect; plain limits are {plain[0]:.3f} to "
+        f"sites differ less than expected by chance; the plain interval is {plain[0]:.3f} to "
         f"{plain[1]:.3f}"
     )

@@ -6,20 +6,20 @@ Estimated is, over the clinics that these stand for, the mean of two quantities 
 - success of the first session, adjusted (pipeline/analyses/sites/first_sessions.py). The share of a
 site is found twice. `resolved_by_day` takes nothing for granted of its course (NPMLE), nor of how
 well its patients do: it is the mean of the shares of all sites with enough episodes, each site
-counting alike, with limits by leaving out each site, or exact ones where these reach further
-(pipeline/statistics/share_limits.py). Where a site's looks do not tell its share, there is no mean.
+counting alike, with intervals by leaving out each site, or exact ones where these reach further
+(pipeline/statistics/share_limits.py). Where a site's tests do not tell its share, there is no mean.
 
 `smoothed_by_day` and success are pooled on the complementary log-log scale in two stages: one
-estimate and variance from each site, then restricted likelihood and Hartung-Knapp limits
+estimate and variance from each site, then restricted likelihood and Hartung-Knapp intervals
 (pipeline/statistics/meta.py). How far sites differ is withdrawn: pipeline/analyses/sites/pooled.py
-says why. A smoothed course is a spline of log time with one inner knot (Weibull's where the looks
-do not tell a bend), and so learns from all looks of a site. In simulated pools that resolve in
+says why. A smoothed course is a spline of log time with one inner knot (Weibull's where the tests
+do not tell a bend), and so learns from all tests of a site. In simulated pools that resolve in
 steps Weibull's course alone lay .035 too high by day 7, with a bend .014. A site with few who are
 seen resolved, or unresolved, is in that pool: where such sites were left out, a planted .94 became
 .88. One with nobody of a kind has no course that is finite; where it has enough episodes there is
 no smoothed pool, and the mean of shares stays.
 
-Episodes without a look tell nothing.
+Episodes without a test tell nothing.
 """
 
 from collections.abc import Container, Iterator
@@ -44,7 +44,8 @@ from pipeline.statistics.tidy import tidy_estimates
 from schemas.study import Config, Guards, Study
 
 AVERAGE = (
-    "mean of the shares of sites (NPMLE); limits: leaving out each site, t distribution, or exact "
+    "mean of the shares of sites (NPMLE); intervals: leaving out each site, t distribution, or "
+    "exact "
     "where these reach further"
 )
 
@@ -166,7 +167,7 @@ def _place(fit: Hazard, day: int) -> tuple[float, float]:
 
 
 def _smooth(rows: pd.DataFrame, study: Study) -> Hazard | Refusal:
-    """The course of one site: with an inner knot, or Weibull's where the looks do not tell one.
+    """The course of one site: with an inner knot, or Weibull's where the tests do not tell one.
 
     None where nobody was seen resolved, or unresolved, since its hazard would be without end: the
     mean of shares has such sites too.

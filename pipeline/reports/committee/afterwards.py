@@ -1,4 +1,4 @@
-"""After the maneuvers: handicap over time, and how often positional vertigo comes back."""
+"""After the maneuvers: handicap over time, and how often positional vertigo recurs."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -29,7 +29,7 @@ from pipeline.reports.wording import (
 )
 from schemas.study import Config
 
-PARTS = 6  # parts of the pool in the figure of returns, the largest ones
+PARTS = 6  # subgroups in the figure of recurrences, the largest ones
 SCALE = {"span": (0.0, 100.0), "ticks": {0.0: "0", 50.0: "50", 100.0: "100"}}
 
 
@@ -55,7 +55,8 @@ def describe_handicap(estimates: dict[str, pd.DataFrame], config: Config) -> dic
         rows,
         name="figure-handicap",
         title=_say_headline(means),
-        told="; ".join(f"{row.label} {row.number}" for row in rows) + ". Ranges are 95 % limits.",
+        told="; ".join(f"{row.label} {row.number}" for row in rows)
+        + ". In brackets: 95 % confidence intervals.",
         caption=f"{say_episodes(means[0].n_episodes)} with a total on day 0{say_sites(means[0])}.",
         unit="mean total, 0 to 100; more is worse",
         **SCALE,
@@ -68,8 +69,8 @@ def describe_handicap(estimates: dict[str, pd.DataFrame], config: Config) -> dic
             "what change is important, so both are shown: 11 points (Tamber and others 2009) and "
             "18 points (Jacobson and Newman 1990).",
             _say_falls(readings, config),
-            "Not everybody filled in a score again; those who did may differ from those who did "
-            "not.",
+            "Not everybody filled in the questionnaire again; those who did may differ from those "
+            "who did not.",
         ],
         finding=_say_change(compared),
         figure=figure,
@@ -89,11 +90,11 @@ def _say_headline(means: dict[int, Reading]) -> str:
 
 
 def describe_recurrence(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
-    """The share free of a return by day after the first resolution, as far as looks can tell."""
+    """The share with a recurrence by day after the first resolution, as far as tests can tell."""
     readings = read_estimates(
         estimates, "recurrence", "resolved first spells", config.study.resolution.primary
     )
-    title, days = "Coming back", config.study.recurrence.days
+    title, days = "Recurrence", config.study.recurrence.days
     strata = [
         s
         for s in readings.strata()
@@ -107,12 +108,12 @@ def describe_recurrence(estimates: dict[str, pd.DataFrame], config: Config) -> d
     figure = draw_shares(
         _list_returns(readings, strata, days, config),
         name="figure-recurrence",
-        title=headline_share(told, f"had it back within {last} days")
+        title=headline_share(told, f"had a recurrence within {last} days")
         if last
-        else "Coming back, by part; for all together there is no share",
-        unit="share in whom it came back",
+        else "Recurrence by subgroup; for all together there is no share",
+        unit="share with a recurrence",
         caption=(
-            "Days after the first negative look. All who were resolved and looked at "
+            "Days after the first negative test. All who were resolved and tested "
             f"again{_say_of(told)}."
         ),
     )
@@ -120,12 +121,12 @@ def describe_recurrence(estimates: dict[str, pd.DataFrame], config: Config) -> d
         "recurrence",
         title,
         [
-            f"A return within {config.study.resolution.recurrence_gap} days counts as the same "
-            "spell. Few are looked at again once they are well, and those who come may come "
-            "because it is back: the later shares lean on few.",
+            f"Vertigo within {config.study.resolution.recurrence_gap} days counts as the same "
+            "spell. Few are tested again once they are well, and those who are may have come "
+            "because it recurred: the later shares rest on few.",
         ],
         finding=(
-            f"Within {last} days of resolution it came back in {say_share(told)}{_say_of(told)}."
+            f"Within {last} days of resolution it recurred in {say_share(told)}{_say_of(told)}."
         )
         if told.usable
         else "",
@@ -148,7 +149,7 @@ def _list_returns(
         default=days[-1],
     )
     for number, stratum in enumerate(parts):
-        heading = "" if number else f"Parts, by day {last}"
+        heading = "" if number else f"Subgroups, by day {last}"
         share = readings[stratum, f"recurrence_free_day_{last}"].turned()
         rows.append(make_range(_name_part(stratum, config), share, heading=heading))
     return rows
@@ -176,7 +177,7 @@ def _read_changes(
 
 def _say_change(changes: dict[int, Reading]) -> str:
     """How far the mean total lies from that of day 0 on each day, in whole points,
-    and in which direction where the range allows one only."""
+    and in which direction where the interval allows one only."""
     told = {
         day: change for day, change in changes.items() if change.usable and change.lower is not None
     }

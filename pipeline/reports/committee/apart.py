@@ -54,7 +54,7 @@ def describe_apart(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
                 f"{say_count(flow.estimate)} of {count_words(stored.estimate, 'stored episode')}"
             )
     said = [
-        f"{number} {agree(flow.estimate or 0, 'is', 'are')} probably not positional vertigo, and "
+        f"{number} {agree(flow.estimate or 0, 'is', 'are')} probably not positional vertigo and "
         "in no curve."
     ]
     later, late_day = (
@@ -98,8 +98,8 @@ def _describe_reasons(readings: Readings, config: Config) -> dict:
     hidden = len(names) - len(shares) - len(bounded)
     told = (
         (
-            f"Of {count_words(len(few), further)} each is in {join_words(sorted(set(few)))} of "
-            "them, or in none."
+            f"Each of {count_words(len(few), further)} is found in {join_words(sorted(set(few)))} "
+            "of them, or in none."
         )
         if few
         else ""

@@ -30,7 +30,7 @@ SHARES = (50, 80, 90)
 
 
 def describe_attempts(estimates: dict[str, pd.DataFrame]) -> dict:
-    """The share of sessions after which the next deciding look was negative,
+    """The share of sessions after which the next deciding test was negative,
     by the number of the session."""
     readings = read_estimates(estimates, "attempt_success", POPULATION)
     raw = {number: readings[f"attempt_number={number}", "success_raw"] for number in NUMBERS}
@@ -93,7 +93,7 @@ def _say_headline(raw: dict[str, Reading]) -> str:
     """The first session with a share in words, the last one beside it."""
     usable = [number for number in NUMBERS if raw[number].usable]
     first = headline_share(
-        raw[usable[0]], f"{NUMBERS[usable[0]]} sessions with a negative test next"
+        raw[usable[0]], f"{NUMBERS[usable[0]]} sessions followed by a negative test"
     )
     last = (
         f"; {state_share(raw[usable[-1]], f'of {NUMBERS[usable[-1]]} ones')}"

@@ -139,11 +139,11 @@ def _list_missing(strata: list[str], readings: Readings, config: Config) -> list
     for stratum in strata:
         some = _count_shares(readings, stratum, config)
         why = (
-            "a share on one of the reported days only, in the table"
+            "only one of the reported days has a share (see the table)"
             if some
             else say_why_none(readings, stratum)
         )
-        why = "smaller parts, in the table" if some >= ENOUGH else why
+        why = "smaller subgroups (see the table)" if some >= ENOUGH else why
         named.setdefault(why, []).append(name_stratum(stratum, config))
     return [{"why": begin_sentence(why), "names": "; ".join(names)} for why, names in named.items()]
 
@@ -231,7 +231,7 @@ def _say_whole(readings: Readings, config: Config) -> str:
 
 def _say_group(strata: list[str], readings: Readings, config: Config) -> dict[str, str]:
     """What the largest parts show on the early day, as `sentence`,
-    and whether their ranges overlap, as `remark`."""
+    and whether their intervals overlap, as `remark`."""
     day = choose_days(config.study.curves.days)[0]
     shares = {
         s: readings[s, f"resolved_by_day_{day}"]
@@ -241,7 +241,7 @@ def _say_group(strata: list[str], readings: Readings, config: Config) -> dict[st
     largest = sorted(shares, key=lambda s: -(find_size(readings, s).n_episodes or 0))[:SPOKEN]
     if not largest:
         return {
-            "sentence": f"No share resolved by day {day} can be shown for any of these parts.",
+            "sentence": f"No share resolved by day {day} can be shown for any of these subgroups.",
             "remark": "",
         }
     said = join_words(f"{name_stratum(s, config)} {say_share(shares[s])}" for s in largest)
@@ -250,15 +250,16 @@ def _say_group(strata: list[str], readings: Readings, config: Config) -> dict[st
 
 
 def _say_overlap(ranges: list[tuple[float | None, float | None]]) -> str:
-    """What the ranges allow to be said about an order; nothing for one range alone or for one
+    """What the intervals allow to be said about an order; nothing for one alone or for one
     without an end."""
     if len(ranges) < 2 or any(None in limits for limits in ranges):
         return ""
     if all(max(a[0], b[0]) <= min(a[1], b[1]) for a, b in combinations(ranges, 2)):
-        return "These ranges overlap: the pool does not put these parts in an order."
+        return "These intervals overlap: the pool does not rank these subgroups."
     return (
-        "Not all of these ranges overlap. The parts differ in other ways too, so the figures do "
-        "not say why."
+        "Not all of these intervals overlap. The subgroups differ in other ways too, so the "
+        "figures "
+        "do not say why."
     )
 
 
@@ -270,5 +271,6 @@ def _describe_curve(readings: Readings, stratum: str, curve: Curve, config: Conf
     ]
     size = begin_sentence(say_size(readings, stratum))
     return (
-        f"{size}. Resolved {', '.join(said)}. Ranges are 95 % limits. {say_strips(curve.known)}"
+        f"{size}. Resolved {', '.join(said)}. In brackets: 95 % confidence "
+        f"intervals. {say_strips(curve.known)}"
     ).strip()

@@ -22,7 +22,7 @@ from schemas.failure import REASON
 FAILED = "first maneuver failed"
 OR_NOT_SEEN = "first maneuver failed or was never looked at"
 WITHOUT = BASES["failed"].without
-OF_ALL = "never_looked"  # the one reason that is counted among those that nobody looked at too
+OF_ALL = "never_looked"  # the one reason that is counted among those never tested again too
 
 
 def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
@@ -51,8 +51,9 @@ def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
         unit="share of episodes with evidence for the reason",
         caption=(
             f"{say_episodes(first.n_episodes)}{say_sites(first)} whose first maneuver failed or "
-            "was taken for failed. At the time: only what was known on the day on which the "
-            "failure was seen. Evidence, no verdict."
+            "was taken to have failed. Only what was known on the day on which the failure was "
+            "seen. "
+            "Evidence, not a verdict."
         ),
     )
     limits = {
@@ -70,8 +71,9 @@ def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
         title,
         [
             f"In {say_episodes(first.n_episodes)}{say_sites(first)} the first maneuver failed or "
-            f"was taken for failed{of}. So many of them have something in their record that speaks "
-            "for the reason. It is evidence, not a verdict; several reasons at once are usual.",
+            f"was taken to have failed{of}. The figure gives the share whose record holds "
+            "evidence for "
+            "each reason. It is evidence, not a verdict; several reasons at once are usual.",
             _say_taken(ledger),
             _say_never_looked(estimates),
             _say_hindsight(then, later),
@@ -86,7 +88,7 @@ def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
 
 
 def _say_headline(usable: list[str], then: dict[str, Reading]) -> str:
-    """The most frequent reason alone only where its range lies above that of the next;
+    """The most frequent reason alone only where its interval lies above that of the next;
     else the two together."""
     named = [reason for reason in usable if reason != "undetermined"]
     if not named:
@@ -120,8 +122,8 @@ def _say_never_looked(estimates: dict[str, pd.DataFrame]) -> str:
     if not reading.usable:
         return ""
     return (
-        f"In {_say_further(reading)} nobody tested before the next session, or ever: whether the "
-        "maneuver failed is not known."
+        f"In {_say_further(reading)} there was no test before the next session, or none at all: "
+        "whether the maneuver failed is not known."
     )
 
 
@@ -156,8 +158,8 @@ def _say_hindsight(then: dict, later: dict) -> str:
     found = later["remission_anyway"]
     if found.usable and not then["remission_anyway"].usable:
         told.append(
-            f"{REASON['remission_anyway']} ({say_percent(found.estimate)}, which nobody could know "
-            "before)"
+            f"{REASON['remission_anyway']} ({say_percent(found.estimate)}, which could not be "
+            "known before)"
         )
     return (
         f"In hindsight, with the whole record, evidence grows for: {'; '.join(told)}."

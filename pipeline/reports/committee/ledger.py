@@ -20,14 +20,14 @@ class Ledger:
         return self.readings["all", name]
 
     def say(self, name: str) -> str:
-        """'842 episodes treated, their record without gaps';
+        """'842 episodes treated, with a complete record';
         without a number where it is hidden."""
         base, found = BASES[name], self.find(name)
         number = count_words(found.estimate, base.noun) if found.usable else f"{base.noun}s"
         return f"{number} {base.says}"
 
     def say_of(self, name: str) -> str:
-        """' of 842 episodes treated, their record without gaps':
+        """' of 842 episodes treated, with a complete record':
         the base of which this one is a part."""
         return f" of {self.say(BASES[name].of)}"
 

@@ -1,5 +1,5 @@
 """The paths actually taken: which maneuver came first, what came next,
-and how often the next look was negative."""
+and how often the next test was negative."""
 
 import pandas as pd
 
@@ -25,7 +25,7 @@ FIRST, NEXT = 4, 4  # first maneuvers that are shown, and maneuvers after each o
 
 def describe_paths(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     """A small figure for each of the most used first maneuvers: what followed it,
-    from the next look to the next session."""
+    from the next test to the next session."""
     readings = read_estimates(estimates, "sequence_paths", "positional")
     title = "Paths actually taken"
     whole = readings[START, "reached"]
@@ -47,9 +47,9 @@ def describe_paths(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
         title,
         [
             f"{count_words(whole.estimate, 'episode')}{say_sites(whole)} had a first session and a "
-            f"record without gaps{of}. Shown is what followed the first maneuvers that were used "
+            f"complete record{of}. Shown is what followed the first maneuvers that were used "
             f"most.{began}",
-            "Whoever chose a path had reasons that the figures do not show: they describe, and do "
+            "Each path was chosen for reasons that the figures do not show: they describe, and do "
             "not compare.",
         ],
         panels=[_draw_branch(family, sizes[family], readings, config) for family in kept],
@@ -77,8 +77,8 @@ def _draw_branch(family: str, size: int, readings: Readings, config: Config) -> 
         _list_next(readings, path),
         key=lambda after: (-(readings[path, f"next={after}"].estimate or 0), after),
     )
-    parts = [("resolved_at_next_look", "resolved at the next look", "negative")]
-    parts += [("resolved_at_later_look", "resolved at a later look", "negative")]
+    parts = [("resolved_at_next_look", "resolved at the next test", "negative")]
+    parts += [("resolved_at_later_look", "resolved at a later test", "negative")]
     parts += [
         (
             f"next={after}",
@@ -91,7 +91,7 @@ def _draw_branch(family: str, size: int, readings: Readings, config: Config) -> 
         ("next=rarer", "then another, rarer maneuver", "again"),
         ("no_further_session", "no further session", "leaves"),
     ]
-    parts += [("never_looked", "nobody looked again", "leaves")]
+    parts += [("never_looked", "not tested again", "leaves")]
     bars, start = [Bar("all of them", say_count(size), 0, size)], 0
     for term, label, filling in parts:
         reading = readings[path, term]

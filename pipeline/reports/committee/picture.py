@@ -8,7 +8,7 @@ from pipeline.reports.readings import Reading
 from pipeline.reports.wording import BLANK, begin_sentence, say_percent, show_share
 
 TENTHS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
-OPEN = 0.5  # common practice: a share whose 95 % range is wider is told by its range only
+OPEN = 0.5  # common practice: a share with a wider 95 % interval is told by its ends only
 
 
 def make_picture(
@@ -41,21 +41,22 @@ def find_told(shares: dict[int, Reading]) -> tuple[int, Reading] | None:
 
 
 def state_share(share: Reading, event: str) -> str:
-    """'81 % (71 to 90) resolved by day 30'; only the range where it is too wide for one number."""
+    """'81 % (71 to 90) resolved by day 30'; only the interval where it is too wide for one
+    number."""
     if is_open(share):
         return f"anywhere from {say_percent(share.lower)} to {say_percent(share.upper)} {event}"
     return f"{show_share(share)} {event}"
 
 
 def headline_share(share: Reading, event: str) -> str:
-    """'About eight in ten resolved by day 30: 81 % (71 to 90)', as much as the range allows."""
+    """'About eight in ten resolved by day 30: 81 % (71 to 90)', as much as the interval allows."""
     if is_open(share):
-        return begin_sentence(f"{state_share(share, event)}: too open for one number")
+        return begin_sentence(f"{state_share(share, event)}: too uncertain for one number")
     return f"{_say_tenths(share.estimate)} {event}: {show_share(share)}"
 
 
 def is_open(share: Reading) -> bool:
-    """Whether the 95 % range of a share is too wide for one number to stand for it."""
+    """Whether the 95 % interval of a share is too wide for one number to stand for it."""
     return share.lower is not None and share.upper is not None and share.upper - share.lower > OPEN
 
 

@@ -194,8 +194,5 @@ def _say_ages(readings: Readings) -> str:
     if not all(age.usable for age in ages):
         return ""
     median, low, high = (f"{age.estimate:.0f}" for age in ages)
-    of = say_episodes(ages[0].n_episodes) if ages[0].n_episodes else "the episodes"
-    return (
-        f"In half of {of} the patient was {median} years or older; in the middle half between "
-        f"{low} and {high} years."
-    )
+    of = f"; {say_episodes(ages[0].n_episodes)}" if ages[0].n_episodes else ""
+    return f"The median age was {median} years (interquartile range {low} to {high}{of})."

@@ -5,12 +5,14 @@ import pandas as pd
 from pipeline.reports.committee.section import draw_shares, make_range, make_section
 from pipeline.reports.figures.ranges import Range, say_kinds
 from pipeline.reports.readings import Reading, Readings, read_estimates
-from pipeline.reports.wording import count_words, name_maneuver
+from pipeline.reports.wording import agree, count_words, name_maneuver
 from schemas.published import Trial
 from schemas.study import Config
 
 CAPTION = (
-    f"{say_kinds(('printed', 'own'))} Lines: 95 % ranges; within a wide one nearly any share lies."
+    f"{say_kinds(('printed', 'own'))} Lines: 95 % confidence intervals; a wide one holds nearly "
+    "any "
+    "share."
 )
 MOST = 8  # comparisons shown, the first ones in the order of the plan; the technical report has all
 SIDE_BY_SIDE = 4  # comparisons in one figure; more would not fit on paper beside each other
@@ -44,7 +46,7 @@ def describe_published(estimates: dict[str, pd.DataFrame], config: Config) -> di
             "published",
             title,
             [
-                "No arm of a published trial has its like in this pool with a number that can be "
+                "No arm of a published trial has a counterpart in this pool whose number can be "
                 "shown."
             ],
         )
@@ -57,12 +59,12 @@ def describe_published(estimates: dict[str, pd.DataFrame], config: Config) -> di
         "published",
         title,
         [
-            "Trials chose their patients, looked at all of them on one day and allotted treatment "
-            "by chance; clinics did none of this. A difference is to be expected and says nothing "
-            "of how well anybody treats.",
-            "Of this pool those count whose canal and first maneuver were those of the trial and "
-            "who were tested again; where a trial counted symptoms, or both, who reported again or "
-            "both. So the same maneuver has several numbers here.",
+            "Trials chose their patients, tested all of them on one day and assigned treatment at "
+            "random; clinics did none of this. A difference is to be expected and says nothing of "
+            "how well anybody treats.",
+            "This pool's episodes are those with the trial's canal and first maneuver that were "
+            "tested again; where a trial counted symptoms, or both, those with a later report, or "
+            "with both. So one maneuver can have several numbers here.",
         ],
         panels=[
             _draw_part(number, part, _name_sources(part, sources))
@@ -84,7 +86,10 @@ def _draw_part(number: int, part: list[tuple[Range, Range]], trials: str) -> dic
     within = sum(
         ours.low <= theirs.middle <= ours.high for theirs, ours in part if ours.low is not None
     )
-    title = f"{within} of {len(part)} printed shares lie within the pool's 95 % range"
+    title = (
+        f"{within} of {len(part)} published shares {agree(within, 'lies', 'lie')} within the "
+        "pool's 95 % confidence interval"
+    )
     figure = draw_shares(
         [row for pair in part for row in pair],
         name=f"figure-published-{number}",

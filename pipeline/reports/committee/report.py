@@ -135,21 +135,21 @@ def _say_answer(
     if apart.usable and apart.estimate:
         said.append(
             f"{count_words(apart.estimate, 'further episode')} "
-            f"{agree(apart.estimate, 'was', 'were')} probably not positional vertigo, kept apart, "
-            "and in none of these numbers."
+            f"{agree(apart.estimate, 'was', 'were')} probably not positional vertigo, kept apart "
+            "and counted in none of these numbers."
         )
     return [sentence for sentence in said if sentence]
 
 
 def _say_agreement(estimates: dict[str, pd.DataFrame]) -> str:
-    """How often the clinicians' own diagnosis of the canal is that of the looks,
-    and by how much more than chance."""
+    """How often the clinicians' own diagnosis of the canal is that of the tests,
+    and the agreement beyond chance."""
     readings = read_estimates(estimates, "diagnosis_agreement", "positional")
     share, kappa = readings["all", "canal_agreement"], readings["all", "canal_kappa"]
     if not (share.usable and kappa.usable) or kappa.lower is None:
         return ""
     return (
-        "Where both name a canal, the clinicians' own diagnosis is that of the looks in "
+        "Where both name a canal, the clinicians' own diagnosis agrees with that of the tests in "
         f"{say_share(share)}; agreement beyond chance (kappa) is {kappa.estimate:.2f}, between "
         f"{kappa.lower:.2f} and {kappa.upper:.2f}."
     )
@@ -184,11 +184,11 @@ def _say_canals(readings: Readings, config: Config) -> str:
         f"{say_share(readings[s, term])} in the {name_stratum(s, config)} ({say_size(readings, s)})"
         for s in canals[:2]
     ]
-    return f"By day {day} it was {join_words(said)}." if said else ""
+    return f"Resolved by day {day}: {join_words(said)}." if said else ""
 
 
 def _say_resolution(resolution: Resolution) -> list[str]:
-    """What counts as resolved and what as a return, in sentences."""
+    """What counts as resolved and what as a recurrence, in sentences."""
     said = [
         "Days are counted from the first maneuver. An episode is resolved when "
         f"{codes.ENDPOINT[resolution.primary]}."
@@ -204,7 +204,7 @@ def _say_resolution(resolution: Resolution) -> list[str]:
             "provoked again."
         )
     said.append(
-        f"Positional vertigo that returns after {resolution.recurrence_gap} symptom-free days or "
-        "more is a new spell, no failure."
+        f"Positional vertigo after {resolution.recurrence_gap} or more symptom-free days is a "
+        "recurrence: a new spell, not a failure."
     )
     return said

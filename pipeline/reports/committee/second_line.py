@@ -157,7 +157,9 @@ def _draw_days(readings: Readings, compared: Readings, horizon: int) -> dict | N
         for arm, mean in means.items()
     ]
     told = (
-        "not told apart" if not is_apart(compared["all", "mean_days_difference"]) else "told apart"
+        "a clear difference"
+        if is_apart(compared["all", "mean_days_difference"])
+        else "no clear difference"
     )
     title = f"Mean days with vertigo within {horizon} days of the second session: {told}"
     figure = make_picture(
@@ -165,7 +167,8 @@ def _draw_days(readings: Readings, compared: Readings, horizon: int) -> dict | N
         rows,
         name="figure-second-line-days",
         title=title,
-        told="; ".join(f"{row.label} {row.number}" for row in rows) + ". Ranges are 95 % limits.",
+        told="; ".join(f"{row.label} {row.number}" for row in rows)
+        + ". In brackets: 95 % confidence intervals.",
         caption=CAPTION,
         span=(0.0, float(horizon)),
         ticks={0.0: "0", horizon / 2: f"{horizon / 2:g}", float(horizon): f"{horizon}"},
@@ -178,17 +181,17 @@ def _draw_variant(
     stratum: str, names: dict, readings: Readings, compared: Readings, config: Config
 ) -> dict:
     """One variant in a figure of its own; its title says on how many of the days that have a
-    difference the two are told apart."""
+    difference it is clear."""
     differences = [
         compared[stratum, f"risk_difference_day_{day}"] for day in config.study.second_line.days
     ]
     told = [each for each in differences if each.usable]
     apart = sum(map(is_apart, told))
-    days = (
-        f"told apart on {apart or 'none'} of {count_words(len(told), 'day')}"
-        if told
-        else "no difference can be given"
-    )
+    days = "no difference can be given"
+    if told:
+        days = "no clear difference"
+    if apart:
+        days = f"a clear difference on {apart} of {count_words(len(told), 'day')}"
     title = f"{begin_sentence(names[stratum])}: {days}"
     return {
         "name": title,
@@ -227,8 +230,8 @@ def _tabulate(
     if not groups:
         return None
     note = (
-        "Difference: another maneuver less the same again, in percentage points or days; its range "
-        "is its own, not that of the two beside it."
+        "Difference: another maneuver minus the same again, in percentage points or days, with its "
+        "own 95 % confidence interval; it is called clear where that interval excludes zero."
     )
     return {
         "first": "From the second session on",

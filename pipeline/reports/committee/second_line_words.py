@@ -18,13 +18,13 @@ from schemas.denominators import BASES
 from schemas.study import SecondLine
 
 CHOSEN = {
-    "repeat": "the same again followed",
-    "change": "another maneuver on the same side followed",
+    "repeat": "the same maneuver was repeated",
+    "change": "another maneuver on the same side was given",
 }
 
 
 def is_apart(difference: Reading, unit: int = 100) -> bool:
-    """Whether the range of a difference leaves out none, in whole parts of its `unit`:
+    """Whether the interval of a difference excludes none, in whole parts of its `unit`:
     percentage points of a share, or days (1)."""
     if not difference.usable or difference.lower is None or difference.upper is None:
         return False
@@ -44,7 +44,7 @@ def say_difference(compared: Readings, plan: SecondLine, ledger: Ledger) -> str:
     clauses = [f"resolved within {day} days, {_say_shares(each)}" for day, each in told.items()]
     apart = any(is_apart(each) for each in told.values())
     if days.usable and days.lower is not None:
-        clauses.append(f"mean days with vertigo of the first {plan.horizon_day}, {_say_days(days)}")
+        clauses.append(f"mean days with vertigo in the first {plan.horizon_day}, {_say_days(days)}")
         apart = apart or is_apart(days, 1)
     first = next(iter(told.values()))
     size = (
@@ -59,15 +59,15 @@ def say_difference(compared: Readings, plan: SecondLine, ledger: Ledger) -> str:
             f"results, which is an association and does not show why: {said}."
         )
     return (
-        f"After a failed first maneuver{size} the pool does not tell repeating from changing. The "
-        f"difference may lie anywhere within these ranges: {said}."
+        f"After a failed first maneuver{size} the pool shows no clear difference between repeating "
+        f"and changing. The 95 % confidence intervals of the difference: {said}."
     )
 
 
 def _say_of(ledger: Ledger) -> str:
     failed = ledger.find("failed")
     return (
-        f", out of {count_words(failed.estimate, 'episode')} with a failed one"
+        f", out of {count_words(failed.estimate, 'episode')} in which it failed"
         if failed.usable
         else ""
     )
@@ -80,7 +80,7 @@ def _say_shares(difference: Reading) -> str:
         )
         after = "another maneuver" if difference.estimate > 0 else "the same again"
         return f"{say_points(difference.estimate)} more after {after} ({low} to {high})"
-    return f"{_say_side(difference.lower)} to {_say_side(difference.upper)}"
+    return f"from {_say_side(difference.lower)} to {_say_side(difference.upper)}"
 
 
 def _say_side(difference: float) -> str:
@@ -98,11 +98,11 @@ def _say_days(difference: Reading) -> str:
         f"{abs(limit):.1f} {'fewer' if limit < 0 else 'more'}"
         for limit in (difference.lower, difference.upper)
     ]
-    return f"{ends[0]} to {ends[1]} after changing"
+    return f"from {ends[0]} to {ends[1]} after changing"
 
 
 def headline(readings: Readings, compared: Readings, days: Sequence[int]) -> str:
-    """What the figure of the whole pool shows: an order only on days on which the range of the
+    """What the figure of the whole pool shows: an order only on days on which the interval of the
     difference allows one."""
     said = []
     for day in days:
@@ -112,7 +112,7 @@ def headline(readings: Readings, compared: Readings, days: Sequence[int]) -> str
             said.append(f"more were resolved by day {day} after {after}, an association")
     together = join_words(f"day {day}" for day in days).replace(" and ", " or ")
     if not said:
-        return f"Repeating and changing are not told apart by {together}"
+        return f"No clear difference between repeating and changing by {together}"
     text = join_words(said)
     return text[:1].upper() + text[1:]
 
@@ -174,11 +174,11 @@ def say_effective(readings: Readings) -> str:
     if not all(size.usable for size in sizes):
         return ""
     told = " and ".join(count_words(round(size.estimate), "unweighted episode") for size in sizes)
-    return f"After weighting the two groups tell as much as {told}."
+    return f"After weighting, the two groups carry the information of {told}."
 
 
 def say_e_values(compared: Readings, days: Sequence[int]) -> list[str]:
-    """For each day whose difference leaves out none how strong something unrecorded would have to
+    """For each day whose difference excludes none how strong something unrecorded would have to
     be to make it up."""
     said = []
     for day in days:
@@ -187,6 +187,7 @@ def say_e_values(compared: Readings, days: Sequence[int]) -> list[str]:
             said.append(
                 "Something unrecorded that goes with both the choice and the outcome "
                 f"{value.estimate:.1f} times as often could make up all of the difference by day "
-                f"{day} (E-value; {limit.estimate:.1f} times for the end of the range)."
+                f"{day} (E-value; {limit.estimate:.1f} times for the confidence limit nearer to "
+                "none)."
             )
     return said

@@ -55,9 +55,9 @@ def _tabulate_part(heading: str, strata: list[str], readings: Readings, config: 
 
 
 def _say_smaller(number: int, heading: str) -> str:
-    """How many parts are in the technical report only; nothing if none is."""
+    """How many subgroups are in the technical report only; nothing if none is."""
     return (
-        f"{heading}: {count_words(number, 'smaller part')} in the technical report only."
+        f"{heading}: {count_words(number, 'smaller subgroup')} in the technical report only."
         if number
         else ""
     )

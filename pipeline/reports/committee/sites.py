@@ -9,11 +9,11 @@ def describe_sites() -> dict:
         "sites",
         "How far clinics differ",
         [
-            "This report does not compare clinics. They test on different days: who has become "
-            "well is seen to be so only at the next test, and who has not is treated again at it. "
-            "Clinics whose patients fare alike then look different. In a trial run with invented "
-            "clinics that were all alike but for the days of their tests, four in ten would have "
-            "been called unusual, by day 7 and by day 30 alike; chance alone would make it one in "
-            "twenty. A comparison is possible once the days of the tests are part of it.",
+            "This report does not compare clinics. They test on different days: a recovery is seen "
+            "only at the next test, and whoever has not recovered is treated again then. Clinics "
+            "whose patients fare alike then look different. In a trial run with invented clinics "
+            "that were all alike but for the days of their tests, four in ten would have been "
+            "called unusual, by day 7 and by day 30 alike; by chance alone it would be one in "
+            "twenty. A comparison will be possible once the days of the tests are part of it.",
         ],
     )

@@ -9,36 +9,40 @@ from pipeline.reports.wording import HIDDEN
 from schemas.study import Study
 
 ANSWER_NOTE = (
-    f"“Between” gives the 95 % range; {ROUNDED} marks what is rounded to protect small groups. "
+    f"“Between” gives the 95 % confidence interval; {ROUNDED} marks a number rounded to protect "
+    "small groups. "
     "These are associations in recorded care: they do not show what a maneuver does, and they are "
     "no advice for one patient. A new neurological sign needs urgent assessment by local rules; "
     "local protocols and licensed practice come first. The cautions below say more."
 )
 CANNOT = (
     "What this pool cannot say: which maneuver to prefer, how many would have become well without "
-    "one, or how one patient will fare. Who was given which maneuver was not left to chance, and "
-    "resolution is seen only when somebody looks."
+    "one, or how one patient will fare. Maneuvers were not assigned at random, and resolution is "
+    "seen only when a patient is tested."
 )
 CHOICE = (
     "Which maneuver to give is for the licensed practitioner and the local protocol; these numbers "
     "do not decide it."
 )
-CURVE_CAPTION = "Days after the first maneuver. Line: share resolved. Band: its 95 % range."
+CURVE_CAPTION = (
+    "Days after the first maneuver. Line: share resolved. Band: its 95 % confidence interval."
+)
 WITHIN = "Each bar lies within the one it was taken from."
 FLOW_CAPTION = f"{WITHIN} {say_fillings(('whole', 'leaves', 'apart'))}"
 PATHS_CAPTION = f"{WITHIN} {say_fillings(('whole', 'negative', 'again', 'leaves'))}"
 HOW_TO_READ = (
     "How to read the figures: the strong line is the estimated share resolved; the pale band is "
-    "its 95 % range. Where a darker zone opens above the line, nobody looked in between, and the "
-    "share may be anywhere in the zone; words and tables give its lower end. A line is drawn where "
-    "its range is narrow enough to tell something; the number beside its end is the share on that "
-    "day. In the small figures the dashed grey line is the whole pool. The strips below divide "
-    "everybody in the curve by what is known of them on a day; the curve puts those who turned "
-    "negative between two tests, or were not tested again, where the others let expect them."
+    "its 95 % confidence interval. Where a darker zone opens above the line, nobody was tested in "
+    "between, and the share may lie anywhere in the zone; words and tables give its lower end. A "
+    "line is drawn where its interval is narrow enough to tell something; the number beside its "
+    "end is the share on that day. In the small figures the dashed grey line is the whole pool. "
+    "The strips below divide everybody in the curve by what is known of them on a day. When those "
+    "who turned negative between two tests, or were not tested again, resolved is estimated from "
+    "the others."
 )
 NOT_COMPARED = (
-    "Who was given which maneuver was not left to chance: canal, side, severity and the habits of "
-    "a site decide. A difference between these rows therefore cannot be read as a difference "
+    "Maneuvers were not assigned at random: canal, side, severity and the habits of a site decide "
+    "which one is given. A difference between these rows therefore cannot be read as a difference "
     "between maneuvers."
 )
 RED_FLAGS = (
@@ -56,41 +60,43 @@ METHODS = (
     (
         "Time to resolution",
         "Nobody sees the day of resolution: it lies between the last positive and the first "
-        "negative look. The curves use just that (non-parametric maximum likelihood for "
-        "interval-censored times). Ranges come from leaving out one clinic at a time.",
+        "negative test. The curves use just that (non-parametric maximum likelihood for "
+        "interval-censored times). Confidence intervals come from leaving out one clinic at a "
+        "time (jackknife).",
     ),
     (
         "Attempt by attempt",
-        "Shares of tested sessions with a negative test; a model with differing patients and "
-        "clinics (complementary log-log, integrated numerically) tells how many sessions it takes.",
+        "Shares of tested sessions with a negative test; a model in which patients and "
+        "clinics differ (complementary log-log, integrated numerically) tells how many sessions it "
+        "takes.",
     ),
     (
         "Repeat or change",
-        "Whoever was treated in either way is weighted by how usual that choice was for cases like "
-        "theirs (stabilised inverse-probability weights, cut at the extremes), with the "
-        "interval-censored curve of each group; every step is repeated without each clinic.",
+        "Each episode is weighted by one over the probability of its own choice, given what was "
+        "recorded before it (stabilised inverse-probability weights, truncated at the extremes); "
+        "each group has its interval-censored curve. Every step is repeated without each clinic.",
     ),
     (
         "Why first maneuvers may have failed",
-        "Patterns in the record that published work, or common practice, names as a reason; at the "
-        "time they use only what was known on the day of the failed look.",
+        "Patterns in the record that published work, or common practice, names as a reason. “At "
+        "the time” uses only what was known on the day on which the failure was seen.",
     ),
     (
-        "Handicap and coming back",
-        "A linear mixed model of all totals over days; the share free of a return among those "
+        "Handicap and recurrence",
+        "A linear mixed model of all totals over days; the share free of recurrence among those "
         "resolved, interval-censored again.",
     ),
     (
         "What is positional vertigo",
-        "All criteria are read on every look before the first maneuver; what they leave possible "
-        "is the diagnosis. Signs of another cause set a case apart by a fixed precedence. Every "
-        "rule has its source in the plan.",
+        "All criteria are applied to every test before the first maneuver; what they leave "
+        "possible is the diagnosis. Signs of another cause set a case apart, in a fixed order of "
+        "precedence. Every rule has its source in the plan.",
     ),
     (
         "The plan",
-        "Endpoints, days, parts and guards were fixed before the analysis. The technical report "
-        "lists every estimate, also those that are not here, with the reason where there is no "
-        "number.",
+        "Endpoints, days, subgroups and the rules for giving no number were fixed before the "
+        "analysis. The technical report lists every estimate, also those not shown here, with the "
+        "reason where there is no number.",
     ),
 )
 
@@ -100,26 +106,25 @@ def say_limits(study: Study, agreement: str) -> list[dict]:
     guards = study.guards
     return [
         {
-            "claim": "Nothing was allotted by chance.",
+            "claim": "Maneuvers were not assigned at random.",
             "rest": (
-                "Parts of the pool differ in more than their name; nothing here says why one "
-                "resolves sooner than another."
+                "Subgroups differ in more than their name; nothing here says why one resolves "
+                "sooner than another."
             ),
         },
         {
-            "claim": "Positional vertigo also goes by itself.",
+            "claim": "Positional vertigo also resolves without treatment.",
             "rest": (
-                "The curves hold natural recovery and treatment together and do not tell one from "
-                "the other."
+                "The curves show natural recovery and treatment together and cannot separate them."
             ),
         },
         {
-            "claim": "Resolution is seen only when somebody looks.",
+            "claim": "Resolution is seen only when a patient is tested.",
             "rest": (
-                "It is known to lie between the last positive and the first negative look, and is "
-                "treated so. Those who come back early may come because they still have symptoms, "
-                "which makes early shares look too small; those who do not come back may have "
-                "fared better or worse than those who do."
+                "It is known to lie between the last positive and the first negative test, and is "
+                "analysed so. Those who are seen early may come because they still have symptoms, "
+                "which makes early shares too small; those lost to follow-up may have fared better "
+                "or worse than the others."
             ),
         },
         {
@@ -129,11 +134,11 @@ def say_limits(study: Study, agreement: str) -> list[dict]:
             ).strip(),
         },
         {
-            "claim": "Small parts are uncertain.",
+            "claim": "Small subgroups are uncertain.",
             "rest": (
-                f"With fewer than {guards.min_episodes} episodes, or a range wider than "
-                f"{guards.widest_range_points:g} of 100 points, no share is given. No share is "
-                "held back because nearly all, or hardly any, were resolved."
+                f"With fewer than {guards.min_episodes} episodes, or a 95 % confidence interval "
+                f"wider than {guards.widest_range_points:g} percentage points, no share is given. "
+                "No share is held back because nearly all, or hardly any, were resolved."
             ),
         },
     ]
@@ -144,8 +149,9 @@ def say_hidden(study: Study) -> str:
     rule = study.disclosure
     return (
         "To protect people and clinics, no number is shown that tells of a group of 1 to "
-        f"{rule.min_cell - 1} episodes, alone or together with others that are shown, or that "
-        "rests on one clinic or nearly so, unless the pool has no other. Counts are rounded to "
+        f"{rule.min_cell - 1} episodes or rests on one clinic or nearly so, unless the pool has no "
+        "other (primary suppression), nor one from which, together with others that are shown, "
+        "such a number could be worked out (secondary suppression). Counts are rounded to "
         f"multiples of {rule.round_counts}, marked {ROUNDED}, so that rounded parts may not add up "
         f"to their whole; <{rule.least_shown} stands for fewer than that, or nobody. Shares are in "
         f"whole percent; one that would tell too much is in steps of five and marked {ROUNDED} "

@@ -17,7 +17,7 @@ class Filling:
 
 
 FILLINGS = {
-    "whole": Filling("Grey", "all who come this far", {"facecolor": "#6f7a84", "linewidth": 0}),
+    "whole": Filling("Grey", "all who reach this point", {"facecolor": "#6f7a84", "linewidth": 0}),
     "negative": Filling("Dark", "tested negative", {"facecolor": STRONG, "linewidth": 0}),
     "between": Filling(
         "Pale",

@@ -39,14 +39,14 @@ KINDS = {
     "own": Kind("Dot", "this pool", STRONG, "o"),
     "repeat": Kind("Filled square", "the same again", STRONG, "s"),
     "change": Kind("Hollow square", "another maneuver", MUTED, "s", hollow=True),
-    "printed": Kind("Hollow triangle", "printed result of a trial", MUTED, "^", hollow=True),
+    "printed": Kind("Hollow triangle", "published result of a trial", MUTED, "^", hollow=True),
 }
 
 
 def say_kinds(names: Iterable[str]) -> str:
     """What the marks of a figure mean, for its caption: 'Dot: this pool.
 
-    Hollow triangle: printed result of a trial.'
+    Hollow triangle: published result of a trial.'
     """
     return " ".join(f"{KINDS[name].look}: {KINDS[name].meaning}." for name in names)
 

@@ -99,7 +99,7 @@ def _measure_flow(records: SiteRecords, estimates: dict[str, pd.DataFrame]) -> I
     )
     followed = verdicts["status"].isin(["resolved", "unresolved"])
     yield share(
-        "Looked at again, of those treated for positional vertigo",
+        "Tested again, of those treated for positional vertigo",
         followed,
         treated,
         "followed",
@@ -113,7 +113,7 @@ def _measure_agreement(
     pool = read_estimates(estimates, "diagnosis_agreement", "positional")
     pairs = pair_diagnoses(records["episodes"], records["adjudications"])
     for part, label in (
-        ("canal", "Recorded canal agrees with the looks"),
+        ("canal", "Recorded canal agrees with the tests"),
         ("side", "Recorded side agrees with them"),
     ):
         values = PARTS[part]

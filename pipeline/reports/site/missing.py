@@ -39,7 +39,7 @@ def _verdicts(records: SiteRecords, **values: str) -> pd.Series:
 
 
 def _shown_before(records: SiteRecords) -> pd.DataFrame:
-    """Looks before the first attempt that showed nystagmus in a test that provokes it,
+    """Tests before the first attempt that showed nystagmus in a test that provokes it,
     as they were handed in."""
     key = [EPISODE_ID, "day", "look", "test", "side"]
     findings = records["findings"]
@@ -146,7 +146,7 @@ HEADINGS: tuple[tuple[str, str, Callable[[SiteRecords], pd.Series]], ...] = (
         _without_roll,
     ),
     (
-        "Vertigo without nystagmus, and no look on sitting up",
+        "Vertigo without nystagmus, and no test on sitting up",
         "Record what is seen on sitting up from lying, also when it is nothing.",
         _without_sitting_up,
     ),
@@ -156,12 +156,12 @@ HEADINGS: tuple[tuple[str, str, Callable[[SiteRecords], pd.Series]], ...] = (
         _never_examined,
     ),
     (
-        "Nobody looked again after the maneuver, so that nothing is known of resolution",
-        "Test again on a later day, and enter the look, also when it is negative.",
+        "Not tested again after the maneuver, so that nothing is known of resolution",
+        "Test again on a later day, and enter the test, also when it is negative.",
         _not_looked,
     ),
     (
-        "A look or treatment of the episode was set aside, so that its interval could be wrong",
+        "A test or treatment of the episode was set aside, so that its interval could be wrong",
         "Mend the rows that are named on the page of your delivery.",
         _incomplete,
     ),

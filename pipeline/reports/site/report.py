@@ -61,13 +61,13 @@ def say_answer(records: SiteRecords, differing: int, apart: int, missing: list[d
         )
     if differing:
         said.append(
-            f"In {count_words(differing, 'episode')} your diagnosis differs from what the recorded "
-            "looks say."
+            f"In {count_words(differing, 'episode')} your diagnosis differs from what the "
+            "recorded tests say."
         )
     if missing:
         first = missing[0]
         said.append(
-            f"What cost most: {first['open'][0].lower()}{first['open'][1:]} "
+            f"The most frequent gap: {first['open'][0].lower()}{first['open'][1:]} "
             f"({count_words(first['episodes'], 'episode')})."
         )
     return " ".join(said)
@@ -92,7 +92,7 @@ def list_problems(records: SiteRecords) -> list[dict]:
 
 
 def list_differing(records: SiteRecords, config: Config) -> list[dict]:
-    """Episodes whose recorded variant differs from the looks in a part that both name: pseudonym,
+    """Episodes whose recorded variant differs from the tests in a part that both name: pseudonym,
     recorded, read."""
     pairs = list_disagreements(pair_diagnoses(records["episodes"], records["adjudications"]))
     lines = []

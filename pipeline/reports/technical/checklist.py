@@ -147,7 +147,7 @@ STROBE = (
     ),
     Item(
         "16a",
-        "Unadjusted and adjusted estimates with limits",
+        "Unadjusted and adjusted estimates with confidence intervals",
         YES,
         "naive beside weighted; curves beside time ratios",
         ("second_line", "resolution_regression"),
@@ -186,7 +186,7 @@ STROBE = (
         "21",
         "To whom it applies",
         PARTLY,
-        "range for a further site; beside published trials",
+        "prediction interval for a further site; beside published trials",
         ("site_pooling", "published_comparison"),
     ),
     Item("22", "Funding", NO, "not known to the workflow"),

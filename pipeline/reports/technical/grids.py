@@ -14,7 +14,7 @@ RECORDED = find_declared(
     "diagnosis_agreement", "{part}:recorded={recorded},adjudicated={adjudicated}"
 ).pattern
 READ = find_declared("planted_variants", "{part}:read={read}").pattern
-SHARE_COLUMNS = ["Share", "95 % limits", "Episodes", "Read so", "Sites"]
+SHARE_COLUMNS = ["Share", "95 % CI", "Episodes", "Read so", "Sites"]
 
 
 def view_agreement(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.DataFrame]:
@@ -63,7 +63,7 @@ def view_planted(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.Dat
     if groups:
         tables.append(
             make_table(
-                "Shares read as planted, where looks can tell", SHARE_COLUMNS, groups, scale=SHARES
+                "Shares read as planted, where tests can tell", SHARE_COLUMNS, groups, scale=SHARES
             )
         )
     return tables, shares.iloc[:0]

@@ -13,6 +13,7 @@ import pandas as pd
 
 from pipeline.reports.technical.pictures import draw_axis
 from pipeline.reports.technical.terms import (
+    POPULATIONS,
     name_part,
     name_term,
     name_variable,
@@ -30,7 +31,7 @@ TEXTS = [*NAMED, "population", "endpoint", "method", "note"]
 APART = 3  # rows of a stratum from which it gets a heading of its own
 NUMBER_COLUMNS = [
     "Estimate",
-    "95 % limits",
+    "95 % CI",
     "Std. error",
     "P",
     "P adjusted",
@@ -92,7 +93,7 @@ def tabulate_rows(rows: pd.DataFrame, methods: dict[str, int], config: Config) -
 
 def name_population(population: str, endpoint: str | None) -> str:
     """What stands over a table."""
-    name = begin_sentence(population.replace("_", " "))
+    name = begin_sentence(POPULATIONS.get(population, population).replace("_", " "))
     if not endpoint or pd.isna(endpoint):
         return name
     return f"{name}; resolved: {codes.ENDPOINT[endpoint]} ({endpoint.replace('_', ' ')})"

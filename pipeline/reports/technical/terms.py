@@ -15,6 +15,11 @@ from schemas.study import Config
 
 ANY_SITE = "any one site"
 FAMILIES = ("family", "first_family", "first_maneuver", "change_to")
+POPULATIONS = {  # whose names in the files say it less plainly
+    "first maneuver failed or was never looked at": "first maneuver failed or not tested again",
+    "positional, attempts with a deciding look": "positional, attempts with a deciding test",
+    "demonstration pool, looks can tell": "demonstration pool, tests can tell",
+}
 
 
 def name_term(analysis: str, stratum: str, term: str, config: Config) -> str:

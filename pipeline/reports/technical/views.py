@@ -56,7 +56,10 @@ def view_ledger(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.Data
     ]
     columns = ["Number", "In episodes", "Of", "How many these are", "Not in it"]
     table = make_table(
-        "Whom the numbers are of", columns, [{"heading": "", "rows": made}], first="Group"
+        "Denominators: whom each number counts",
+        columns,
+        [{"heading": "", "rows": made}],
+        first="Group",
     )
     return [table], rows.iloc[:0]
 
@@ -187,7 +190,7 @@ def view_sensitivity(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd
     return tables, rows.drop(taken.index)
 
 
-_COLUMNS = ["Estimate", "95 % limits", "Episodes", "Events", "Sites"]
+_COLUMNS = ["Estimate", "95 % CI", "Episodes", "Events", "Sites"]
 
 
 def _vary(part: str, found: list, scale: Scale, config: Config) -> dict:

@@ -11,7 +11,7 @@ class Asked(dict):
     """Cases by key, in the order in which they were asked for."""
 
     def ask(self, *key, looks: list[dict], treatments=({},), followups=(), **episode) -> None:
-        """Add a case: its looks, and what differs in its treatments, contacts and episode."""
+        """Add a case: its tests, and what differs in its treatments, contacts and episode."""
         assert key not in self
         self[key] = case(looks, treatments, followups, **episode)
 

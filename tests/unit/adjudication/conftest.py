@@ -1,6 +1,6 @@
 """Failed first maneuvers, explained: many cases at once, each as an episode of its own.
 
-And verdicts on looks, many at once too.
+And verdicts on tests, many at once too.
 """
 
 import pandas as pd
@@ -55,7 +55,7 @@ def judge_all(plan):
 
 @pytest.fixture
 def judge(judge_all):
-    """A function from looks (and what differs in the episode and its treatments)
+    """A function from tests (and what differs in the episode and its treatments)
     to the verdict on that episode."""
 
     def judge_looks(looks, episode=None, treatments=({},), followups=()) -> pd.Series:

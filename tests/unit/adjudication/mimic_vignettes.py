@@ -14,7 +14,7 @@ def sideways(**more) -> dict:
     return dizzy(horizontal="left", peak_spv=12) | more
 
 
-# (source, looks, what the verdict says, signs of another cause that are told, signs that are not,
+# (source, tests, what the verdict says, signs of another cause that are told, signs that are not,
 # what differs in the episode)
 MIMICS = {
     "lasting geotropic after a silent roll": (

@@ -79,12 +79,12 @@ PRESENTATIONS = {
 
 
 def number(looks: list[dict]) -> list[dict]:
-    """The same looks, each with a number of its own within its day."""
+    """The same tests, each with a number of its own within its day."""
     return [look | {"look": n} for n, look in enumerate(looks, start=1)]
 
 
 def on_days(looks: list[dict], days: list[int]) -> list[dict]:
-    """The looks spread over days before treatment, one day each, in turn.
+    """The tests spread over days before treatment, one day each, in turn.
 
     Tests whose directions belong together keep their day.
     """

@@ -130,7 +130,7 @@ def test_what_the_description_adds_lowers_the_certainty_and_excludes_nothing(
         "posterior_free",
         "long",
     )
-    # one look as described is enough
+    # one test as described is enough
     assert verdicts["expected", field, value, "again"]["certainty"] == "definite"
 
 

@@ -62,7 +62,7 @@ def test_looks_after_the_first_attempt_do_not_enter_the_verdict(judge):
 
 
 def turn(look: dict) -> dict:
-    """The same look with right and left exchanged."""
+    """The same test with right and left exchanged."""
     return look | {
         key: MIRROR.get(look[key], look[key]) for key in ("side", "torsion", "horizontal")
     }

@@ -1,4 +1,4 @@
-"""What the maneuver and the looks tell of a failure: each pattern at,
+"""What the maneuver and the tests tell of a failure: each pattern at,
 just inside and just outside its bound."""
 
 import pandas as pd

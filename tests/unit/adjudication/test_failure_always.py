@@ -78,7 +78,7 @@ def test_a_later_look_never_changes_what_was_known_at_the_time(explain, pool, la
     ]
     reasons = explain(*pool, *longer)
     for before, after in zip(reasons[: len(pool)], reasons[len(pool) :], strict=True):
-        if "no_later_look" not in evidence(before):  # whoever was never looked at has now been
+        if "no_later_look" not in evidence(before):  # whoever was never tested again has now been
             first, second = (
                 r[r["view"].eq("at_the_time")].reset_index(drop=True) for r in (before, after)
             )

@@ -1,5 +1,5 @@
 """What the course tells of a failure: another diagnosis, a return, residual dizziness, remission,
-and nobody looking."""
+and no further test."""
 
 import pandas as pd
 
@@ -22,7 +22,7 @@ def test_another_diagnosis_counts_from_its_day(explain):
         NOTHING,
         {"not_positional": "reclassified"},
     )
-    # from the day of reclassification on, looks decide nothing: nobody looked in time
+    # from the day of reclassification on, tests decide nothing: nobody was tested in time
     assert told(found[4]) == {"never_looked": "no_later_look"}
     assert evidence(found[4], "in_hindsight") == {"no_later_look", "reclassified"}
 

@@ -79,7 +79,7 @@ def test_apogeotropic_nystagmus_unchanged_by_two_fitting_maneuvers_at_two_visits
     silent = roll("none", "right", day=3, after_attempt=pd.NA)
     found = flag(
         case(apogeotropic(7, 14), sessions(0, 7)),
-        # the look of the day of the second does not tell of it yet
+        # the test of the day of the second does not tell of it yet
         case(apogeotropic(7), sessions(0, 7)),
         case(apogeotropic(7, 14), sessions(0, 0)),
         case(apogeotropic(7, 14), sessions(0, 7, maneuver="gufoni_geotropic")),

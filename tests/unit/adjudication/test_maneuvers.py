@@ -1,4 +1,4 @@
-"""What each maneuver is for, and whether the one that was given suits what the looks allow."""
+"""What each maneuver is for, and whether the one that was given suits what the tests allow."""
 
 import pandas as pd
 import pytest

@@ -64,7 +64,7 @@ def claims_no_more(less: pd.Series, more: pd.Series) -> bool:
 
 
 def without_one(looks: list[dict], fields: tuple[str, ...]) -> list[list[dict]]:
-    """The looks with one field of one look, or several of one look, left out: every choice."""
+    """The tests with one field of one test, or several of one test, left out: every choice."""
     return [
         [
             look | dict.fromkeys(fields, pd.NA) if n == left_out else look

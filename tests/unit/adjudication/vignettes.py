@@ -1,7 +1,7 @@
 """Repeated positional tests, written from the published criteria: what was done and seen,
 and what it must be read as.
 
-A vignette has its source, the looks before the first attempt (day 0 is its day, earlier days are
+A vignette has its source, the tests before the first attempt (day 0 is its day, earlier days are
 negative), what the verdict must say, and what differs in the episode. Sources beyond those of
 config/criteria.yaml:
   Evren 2017   Evren C et al. Braz J Otorhinolaryngol 2017;83:243-248: the same tests again in one

@@ -150,7 +150,7 @@ def test_a_marked_copy_is_marked_again(tmp_path, plan, monkeypatch):
 
 def test_texts_of_files_are_all_there_and_the_library_held_few(tmp_path, plan):
     grids = to_grids(plain_tables())
-    # rows that repeat a look are to be mended
+    # rows that repeat a test are to be mended
     grids["examinations"] += [grids["examinations"][1]] * 500
     folder = write_csv(tmp_path / "S01" / "001", grids)
     handed = read_delivery(folder)

@@ -1,4 +1,4 @@
-"""Intervals from looks: what is known, what is not, and nothing that was not looked at."""
+"""Intervals from tests: what is known, what is not, and nothing that was not tested."""
 
 import numpy as np
 import pandas as pd
@@ -20,7 +20,7 @@ LATER = {"after_attempt": pd.NA}
 
 @pytest.fixture
 def derive(table, plan):
-    """A function from looks, treatments and followups of one episode to its spells and attempts."""
+    """A function from tests, treatments and followups of one episode to its spells and attempts."""
 
     def derive_one(looks, treatments=({},), followups=(), incomplete=False):
         episodes, examinations = table("episodes", [{}]), table("examinations", looks)

@@ -69,7 +69,7 @@ CONTACT = {
 
 
 def plain_tables() -> dict:
-    """A clean delivery: three episodes of two patients, four looks, three attempts,
+    """A clean delivery: three episodes of two patients, four tests, three attempts,
     three contacts."""
     codes = ("EP-1", "EP-2", "EP-3")
     return {

@@ -31,22 +31,22 @@ def test_the_sentence_that_matters(receive, tables):
     tables["followups"][0]["dhi_total"] = 37
     assert (
         answer(receive(tables))
-        == "Your delivery can be pooled: 12 of 13 rows are stored, 1 needs a look."
+        == "Your delivery can be pooled: 12 of 13 rows are stored, 1 needs attention."
     )
     tables["followups"][1]["dhi_total"] = 39
     assert (
         answer(receive(tables))
-        == "Your delivery can be pooled: 11 of 13 rows are stored, 2 need a look."
+        == "Your delivery can be pooled: 11 of 13 rows are stored, 2 need attention."
     )
     tables["submission"]["deidentified"] = "no"
     assert answer(receive(tables)) == (
         "This delivery was refused: the site does not confirm that the delivery is de-identified. "
-        "Nothing of it was stored. Besides, 2 rows need a look."
+        "Nothing of it was stored. Besides, 2 rows need attention."
     )
     tables["episodes"][0]["cause"] = "a.person@example.org"
     assert answer(receive(tables)) == (
         "This delivery was refused: 1 place in it could identify a person. Nothing of it was "
-        "stored. Besides, 2 rows need a look."
+        "stored. Besides, 2 rows need attention."
     )
 
 

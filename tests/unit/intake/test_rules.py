@@ -63,7 +63,7 @@ FURTHER = {"same_key_twice", "patient_differs", "episode_set_aside", "too_many_c
 
 
 def episodes_in_order(number: int) -> dict:
-    """That many clean episodes, each with two looks, two attempts and a contact."""
+    """That many clean episodes, each with two tests, two attempts and a contact."""
     silent = {
         "day": 7,
         "vertical": "none",

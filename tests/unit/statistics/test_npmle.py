@@ -29,7 +29,7 @@ observations = st.lists(
 def follow(
     n: int, rng: np.random.Generator, looks: int = 8, horizon: int = 60
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Patients with event times of mean 12 days, each looked at on some of the whole days up to the
+    """Patients with event times of mean 12 days, each tested on some of the whole days up to the
     horizon."""
     event = rng.exponential(12, n)[:, None]
     look = np.argsort(rng.random((n, horizon)), axis=1)[:, :looks] + 1.0

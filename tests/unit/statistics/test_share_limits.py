@@ -87,7 +87,7 @@ def test_limits_that_fall_hold_the_share_and_are_no_wider(drawn):
 
 def draw(rng: np.random.Generator, jump: float, rate: float, spread: float) -> pd.DataFrame:
     """Nine sites of about ten that differ: an effect at once, then a slow course;
-    looks near planned days, of which some are missed."""
+    tests near planned days, of which some are missed."""
     site = np.repeat(np.arange(9), rng.integers(5, 16, 9))
     n = len(site)
     threshold = rng.exponential(size=n) / np.exp(spread * rng.normal(size=9))[site]

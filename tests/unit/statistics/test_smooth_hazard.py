@@ -1,4 +1,4 @@
-"""The smooth course of covariates: planted coefficients come back, late looks count whole,
+"""The smooth course of covariates: planted coefficients come back, late tests count whole,
 and a course that would fall is refused."""
 
 import numpy as np
@@ -62,7 +62,7 @@ def test_a_look_after_the_last_knot_counts_alike_whatever_it_shows():
 
 
 def test_a_flat_course_is_refused():
-    # looked at once, on day 40 or day 50, and more often resolved on the earlier: no curve that
+    # tested once, on day 40 or day 50, and more often resolved on the earlier: no curve that
     # rises fits
     left = np.repeat([0.0, 40.0, 0.0, 50.0], [18, 2, 4, 16])
     right = np.repeat([40.0, np.inf, 50.0, np.inf], [18, 2, 4, 16])

@@ -36,7 +36,7 @@ def rows(simulated) -> pd.DataFrame:
 
 @pytest.fixture(scope="session")
 def looks(rows) -> pd.DataFrame:
-    """One row per complete later look that is no retest, of positional cases that present with
+    """One row per complete later test that is no retest, of positional cases that present with
     nystagmus."""
     plain = rows[(rows["after_attempt"] == 0) & (rows["day"] > 0)]
     plain = plain.query("is_positional == 'yes' and presentation == 'nystagmus'")

@@ -19,7 +19,7 @@ PER_DAY = 0.004
 
 @pytest.fixture
 def returns(table, plan):
-    """A function from looks and contacts of one episode to its return, as seen and as told,
+    """A function from tests and contacts of one episode to its return, as seen and as told,
     or None if it was not resolved."""
 
     def find(looks, contacts=(), treatments=({},)):

@@ -127,7 +127,7 @@ def test_arms_and_mechanisms_are_compared_where_both_name_one(table, plan):
     # without an arm)
     assert (arm["n_episodes"], arm["n_events"]) == (18, 13)
     assert found.loc["arm:recorded=short,adjudicated=long", "estimate"] == 5
-    assert found.loc["arm_kappa", "status"] == "not_identified"  # every look says long
+    assert found.loc["arm_kappa", "status"] == "not_identified"  # every test says long
     assert (mechanism["n_episodes"], mechanism["n_events"]) == (23, 17)
     assert (
         found.loc["mechanism:recorded=canalolithiasis,adjudicated=cupulolithiasis", "estimate"] == 6

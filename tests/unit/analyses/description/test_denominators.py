@@ -11,7 +11,7 @@ from tests.failure_cases import FAILED, LATER, RIGHT, SILENT, case, derive, gath
 
 EPLEY, SEMONT = {"maneuver": "epley"}, {"maneuver": "semont"}
 WELL = [RIGHT, SILENT | LATER | {"day": 7}]
-CASES = [  # looks, treatments
+CASES = [  # tests, treatments
     # failed, changed; the second session was never tested
     (FAILED, [EPLEY, SEMONT | {"day": 7, "attempt": 2}]),
     (FAILED, [EPLEY, EPLEY | {"day": 7, "attempt": 2}]),  # failed, repeated
@@ -19,7 +19,7 @@ CASES = [  # looks, treatments
     (FAILED, [{"maneuver": "observe"}]),  # still positive, but nothing was moved
     (WELL, [EPLEY]),
     ([RIGHT], [EPLEY]),  # nobody tested again
-    (FAILED, [EPLEY]),  # a look was set aside
+    (FAILED, [EPLEY]),  # a test was set aside
     ([RIGHT], []),  # not treated
 ]
 EXPECTED = {

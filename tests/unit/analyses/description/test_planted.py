@@ -1,4 +1,4 @@
-"""Planted against read: counts that add up, shares only where looks can tell, open readings,
+"""Planted against read: counts that add up, shares only where tests can tell, open readings,
 and a status where there are few."""
 
 import pandas as pd

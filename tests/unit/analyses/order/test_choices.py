@@ -22,7 +22,7 @@ def look(day: int, positive: bool) -> dict:
 
 
 def choose(plan, cases) -> pd.DataFrame:
-    """The rows of several episodes by their number: each case is its looks, its treatments,
+    """The rows of several episodes by their number: each case is its tests, its treatments,
     and further contacts."""
     numbered = [
         case(
@@ -67,8 +67,8 @@ def test_choices(plan):
 def test_who_did_not_fail_does_not_stand_at_the_choice(plan):
     untold = [
         [RIGHT, look(7, False)],  # a success
-        [RIGHT],  # nobody looked
-        # the look came after the second session: it tells nothing of the first
+        [RIGHT],  # not tested again
+        # the test came after the second session: it tells nothing of the first
         [RIGHT, look(9, True)],
     ]
     assert list(
@@ -84,7 +84,7 @@ def test_what_moved_nothing_cannot_fail(plan):
 
 
 def test_the_choice_and_the_reasons_of_failure_are_of_the_same_sessions(plan):
-    """Failed, a success, nobody looked, nothing was moved, a record with a hole."""
+    """Failed, a success, not tested again, nothing was moved, a record with a hole."""
     looks = [FAILED, [RIGHT, look(7, False)], [RIGHT], FAILED, FAILED]
     first = [EPLEY, EPLEY, EPLEY, OBSERVE, EPLEY]
     cases = [case(seen, [given | {"attempt": 1}]) for seen, given in zip(looks, first, strict=True)]
@@ -132,8 +132,8 @@ def test_time_counts_from_the_second_session(plan):
 def test_the_first_session_inside_the_interval_is_found(plan):
     """Days count from the second session on day 10.
 
-    A session on the day of the last positive look is inside, one on the day of the first negative
-    look came after it; observation moves nothing.
+    A session on the day of the last positive test is inside, one on the day of the first negative
+    test came after it; observation moves nothing.
     """
     expected = [
         ([(14, True), (21, False)], [SEMONT | {"day": 14}, EPLEY | {"day": 18}], 4),

@@ -1,4 +1,4 @@
-"""Paths taken: counts add up at every step, shares are those of whoever was looked at,
+"""Paths taken: counts add up at every step, shares are those of whoever was tested,
 and nobody's later course decides earlier counts."""
 
 import numpy as np
@@ -21,7 +21,7 @@ def build(
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Sequences and verdicts; each path is its families and how it ended.
 
-    Every look before a further session is positive.
+    Every test before a further session is positive.
     """
     last = {
         "resolved": "negative",

@@ -21,7 +21,7 @@ DAYS, HORIZON = (7,), 10
 
 
 def see(resolved: np.ndarray, site: np.ndarray, weight: np.ndarray | None = None) -> Arm:
-    """An arm of which everybody is looked at on day 6 and on day 10: resolved at the first look,
+    """An arm of which everybody is tested on day 6 and on day 10: resolved at the first test,
     or not at all."""
     left, right = np.where(resolved, 0.0, 10.0), np.where(resolved, 6.0, np.inf)
     stays = leave_out_sites(pd.Series(site)).astype(float)

@@ -1,4 +1,4 @@
-"""A session right after the look that showed a failure: what each way to compare makes of it,
+"""A session right after the test that showed a failure: what each way to compare makes of it,
 where the truth is known."""
 
 import numpy as np
@@ -13,10 +13,10 @@ FIRST = {"repeat": 30, "change": 40}  # of these the second session helps at onc
 
 
 def build(third_day: float | None) -> Contrast:
-    """Everybody is looked at on day 6 and on day 13 after the second session, then never again.
+    """Everybody is tested on day 6 and on day 13 after the second session, then never again.
 
     On day 6 those still ill are treated again and half of them are well at once (`third_day` 6), or
-    nobody is treated again but half recover between the looks (None).
+    nobody is treated again but half recover between the tests (None).
     """
     rows = []
     for site in range(SITES):
@@ -65,7 +65,7 @@ def test_where_nobody_is_treated_again_only_the_second_session_can_act_at_once()
 def test_the_rows_that_a_further_session_moves_say_so():
     assert "day 7" in say_late(build(6.0), 7)
     assert say_late(build(6.0), 6) is None  # nobody had a further session before it
-    assert say_late(build(6.0), 13) is None  # by then all were looked at
+    assert say_late(build(6.0), 13) is None  # by then all were tested
     assert say_late(build(None), 7) is None
 
 

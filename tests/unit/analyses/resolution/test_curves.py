@@ -160,7 +160,7 @@ def test_one_site_has_limits_and_says_what_they_leave_out(plan):
     binomial = np.sqrt(row["estimate"] * (1 - row["estimate"]) / row["n_episodes"])
     assert (
         binomial < row["std_error"] < 2 * binomial
-    )  # looks leave days open, so it is somewhat more than if all had been seen
+    )  # tests leave days open, so it is somewhat more than if all had been seen
 
 
 def test_sites_that_differ_widen_the_limits(plan):
@@ -185,8 +185,8 @@ def test_limits_of_the_median_hold_it_and_the_interval_around_it(plan):
     ]
     assert row["lower"] <= 6 * np.log(2) <= row["upper"]
     assert row["lower"] < row["estimate"] < row["upper"]
-    # nobody looked before day 7, when more than half were well: any day from the first on may be
-    # the median
+    # nobody was tested before day 7, when more than half were well: any day from the first on may
+    # be the median
     seldom = shares(estimate_curves(*simulate(2000, seed=10, visits=(7, 14, 30)), plan)).loc[
         "median_days"
     ]

@@ -37,7 +37,7 @@ def simulate(
     site_sd: float = 0.0,
 ):
     """Rows with log time 1.6 + .4 male - .5 recent + .3 semont - .6 lateral + site + .8 noise,
-    looked at on kept days."""
+    tested on kept days."""
     male, recent, lateral = (rng.random(n) < share for share in (0.4, 0.5, 0.35))
     semont = rng.random(n) < np.where(lateral, 0.2, 0.5)
     site = rng.integers(0, sites, n)
@@ -151,7 +151,7 @@ def test_no_share_is_set_alike_for_maneuvers_without_an_interaction(asked):
 @settings(max_examples=8, deadline=None)
 @given(st.integers(0, 10**6))
 def test_every_stated_class_and_its_reference_have_their_people(asked, seed):
-    """Also where a class is rare, always or never resolved at the first look,
+    """Also where a class is rare, always or never resolved at the first test,
     or another one by another name."""
     rng = np.random.default_rng(seed)
     rows = simulate(rng, n=150, sites=4)

@@ -26,7 +26,7 @@ DAYS = np.arange(1, 31)
 
 @pytest.fixture(scope="module")
 def looks() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Intervals between looks of 300 people, and a design that moves their times."""
+    """Intervals between tests of 300 people, and a design that moves their times."""
     rng = np.random.default_rng(5)
     design = np.column_stack([np.ones(300), rng.random(300) < 0.4, rng.normal(0, 1, 300)]).astype(
         float

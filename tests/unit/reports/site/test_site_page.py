@@ -110,7 +110,7 @@ FIRST = {"day": 0, "attempt": 1, "hold_s": 30.0, "head_turn_deg": 45.0}
             ),
         ),
         ("No positional test", records_of(), records_of(look(shows=False))),
-        ("Nobody looked again", records_of(TIMED, status="not_looked"), records_of(TIMED)),
+        ("Not tested again", records_of(TIMED, status="not_looked"), records_of(TIMED)),
         ("was set aside", records_of(TIMED, status="incomplete_record"), records_of(TIMED)),
         (
             "holds or angles",
