@@ -229,7 +229,7 @@ def _say_look(look: pd.Series) -> str:
         if pd.notna(look[c])
     ]
     seen = "; ".join([" ".join(parts) or "no nystagmus", *timing, f"vertigo {look['vertigo']}"])
-    return f"day {look['day']}, look {look['look']}: {codes.TEST[look['test']]}{side}: {seen}"
+    return f"day {look['day']}, examination {look['look']}: {codes.TEST[look['test']]}{side}: {seen}"
 
 
 def _say_pair(pair: pd.Series) -> str:

@@ -171,7 +171,7 @@ class Handicap(Closed):
 
 
 class Recurrence(Closed):
-    """Return after confirmed resolution."""
+    """Recurrence after confirmed resolution."""
 
     days: tuple[Annotated[int, Field(ge=1)], ...] = Field(
         description="Days after resolution on which shares are reported"

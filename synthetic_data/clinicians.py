@@ -14,8 +14,8 @@ from synthetic_data.sites import Site
 OPINIONS = (*VARIANTS, "uncertain", "none")
 UNCERTAIN, NOTHING = OPINIONS.index("uncertain"), OPINIONS.index("none")
 
-# How readable each variant is, times the site's own chance of the right canal; and what is read
-# instead. All invented.
+# How readable each variant is, times the site's own probability of the right canal; and what is
+# read instead. All invented.
 READABLE = {
     "posterior_cupula": 0.6,
     "posterior_distal": 0.4,
@@ -82,7 +82,7 @@ def draw_views(
 
 
 def read_canal(rng: np.random.Generator, site: Site, pattern: np.ndarray) -> np.ndarray:
-    """The opinion that a pattern of signs gives: right with the site's chance times its
+    """The opinion that a pattern of signs gives: right with the site's probability times its
     readability, else what is read instead.
     """
     looked_for = (

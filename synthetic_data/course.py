@@ -22,7 +22,7 @@ class Course:
     Hazard comes from natural remission (speed / mean days, all the time), from a course of
     exercises (spread over its days), and from each attempt, all at once: -log(1 - chance) * speed *
     exp(site effect) * quality. So a single attempt in a median patient clears with exactly its
-    chance, and everything acts as proportional hazards on a piecewise-exponential clock.
+    probability, and everything acts as proportional hazards on a piecewise-exponential clock.
     """
 
     def __init__(

@@ -5,7 +5,7 @@ import numpy as np
 
 
 def pick(rng: np.random.Generator, weights: np.ndarray) -> np.ndarray:
-    """One column per row with chances in proportion to that row's weights: (rows, columns)
+    """One column per row with probabilities in proportion to that row's weights: (rows, columns)
     -> (rows,) of column numbers.
     """
     cumulative = np.cumsum(weights, axis=1)
@@ -14,7 +14,7 @@ def pick(rng: np.random.Generator, weights: np.ndarray) -> np.ndarray:
 
 
 def pick_one(rng: np.random.Generator, weights: dict[str, float], count: int) -> np.ndarray:
-    """`count` names, each with a chance in proportion to its weight: (count,) of text."""
+    """`count` names, each with a probability in proportion to its weight: (count,) of text."""
     shares = np.array(list(weights.values()), float)
     return np.array(list(weights), dtype=object)[
         rng.choice(len(shares), count, p=shares / shares.sum())

@@ -1,4 +1,4 @@
-"""What one attempt does: the chance that it clears a variant by itself,
+"""What one attempt does: the probability that it clears a variant by itself,
 in a median patient at a reference site, done well.
 
 Natural remission comes on top. The figures lean on the first-attempt results named beside them;
@@ -79,7 +79,7 @@ CHANCES: dict[tuple[str, str], float] = {
 def tabulate_chances(
     maneuvers: tuple[str, ...], patterns: tuple[str, ...]
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Chance of clearing by maneuver (rows) and pattern of signs (columns): on the right side,
+    """Probability of clearing by maneuver (rows) and pattern of signs (columns): on the right side,
     and on the wrong one.
 
     Patterns that are not variants stand for other causes: no maneuver clears them.

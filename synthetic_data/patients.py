@@ -177,7 +177,7 @@ def draw_disease(
 def draw_treated(
     rng: np.random.Generator, pattern: np.ndarray, presentation: np.ndarray, other: np.ndarray
 ) -> np.ndarray:
-    """Who is given a maneuver at all; the others' day 0 is the day of the first test (chances
+    """Who is given a maneuver at all; the others' day 0 is the day of the first test (probabilities
     invented)."""
     likely = np.array([0.97, 0.8, 0.15])[presentation]
     likely[other != None] = 0.75  # noqa: E711  (element by element)

@@ -17,9 +17,9 @@ class Variant:
     """Where the debris is and in what state, with its share of positional episodes and its course
     without a maneuver.
 
-    `switch` gives, for each variant it can turn into, the chance per treated case that debris moves
-    to another canal; `converts` the variant of the same canal into which an attempt can turn it,
-    and the chance at each fitting attempt that failed.
+    `switch` gives, for each variant it can turn into, the probability per treated case that debris
+    moves to another canal; `converts` the variant of the same canal into which an attempt can turn
+    it, and the probability at each fitting attempt that failed.
     """
 
     canal: str
@@ -82,8 +82,8 @@ class OtherCause:
     """A cause other than canal debris: share of the non-positional, the signs it can show,
     and its screening answers.
 
-    `patterns` are keys of `signs.PATTERNS` with weights; `answers` the chance of yes in each
-    screening field; `decisive` the chance of at least one decisive neurological answer;
+    `patterns` are keys of `signs.PATTERNS` with weights; `answers` the probability of yes in each
+    screening field; `decisive` the probability of at least one decisive neurological answer;
     `remission_days` the mean days until its symptoms end without any maneuver's help.
     """
 
@@ -207,7 +207,8 @@ class Scenario:
     # share of a successful attempt's effect within the hour (Mandala M 2012: 1 h to 24 h)
     immediate: float = 138 / 151
     attempts_per_case: float = (
-        # spreads the published chance of a switch per case over the attempts of a case: invented
+        # spreads the published probability of a switch per case over the attempts of a case:
+        # invented
         1.4
     )
     # how well it is seen

@@ -8,8 +8,8 @@ from dataclasses import dataclass, field, replace
 
 @dataclass(frozen=True)
 class Site:
-    """One clinic. Chances lie between 0 and 1; `effect` is the log hazard ratio of its maneuvers
-    against the reference site.
+    """One clinic. Probabilities lie between 0 and 1; `effect` is the log hazard ratio of its
+    maneuvers against the reference site.
 
     `maneuvers` replaces, for a group of working diagnoses, the weights of the first maneuver
     (`treatment.FIRST`). `form` is xlsx, csv, or csv_decimal_comma (semicolons, decimal commas,

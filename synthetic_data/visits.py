@@ -177,7 +177,7 @@ class Clinic:
         """After a failed attempt, mend part of the wrong working diagnoses;
         returns the episodes whose diagnosis was mended.
 
-        A new canal after a switch is seen more often than an old mistake (chances invented).
+        A new canal after a switch is seen more often than an old mistake (probabilities invented).
         """
         truth, side = self.course.pattern[who], self.course.side[who]
         switched = ~np.isnan(self.course.switched_at[who])
@@ -191,7 +191,7 @@ class Clinic:
         return mended
 
     def chance_of_change(self, who: np.ndarray, in_same_visit: bool) -> np.ndarray:
-        """Chance that a failed maneuver is replaced and not repeated:
+        """Probability that a failed maneuver is replaced and not repeated:
         confounding by indication (all figures invented).
 
         Longer-lasting, apparently adherent, older, sicker cases and later attempts change more; a

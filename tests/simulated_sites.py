@@ -2,8 +2,8 @@
 as tables of the warehouse.
 
 Of patient i of site s, P(T <= t) = 1 - exp(-rate * t ** SHAPE), rate = RATE * exp(FASTER *
-lateral_i + shift_s). Each whole day up to 60 has a test with the chance of the site; who has none
-is not followed.
+lateral_i + shift_s). Each whole day up to 60 has a test with the probability of the site; who has
+none is not followed.
 
 `simulate_test_days` draws sites that are all alike but for the day of their first test: half of the
 patients are helped at once, the others recover slowly or by another session on the day of a

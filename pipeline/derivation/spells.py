@@ -65,9 +65,9 @@ def measure_spells(
 def bound_spells(days: list[int], states: list[str], gap: int) -> Iterator[Interval]:
     """The spells in one episode's states, which must be in order of days.
 
-    The first spell starts on day 0. A return less than `gap` days after the first negative day
-    belongs to the same spell: that negative day was not its end. A later return opens a new spell,
-    which starts on the day the return was seen.
+    The first spell starts on day 0. Vertigo less than `gap` days after the first negative day
+    belongs to the same spell: that negative day was not its end. A later recurrence opens a new
+    spell, which starts on the day it was seen.
     """
     start = left = last = 0
     ended: int | None = None

@@ -1,5 +1,5 @@
-"""What else is hidden where a hidden count could be worked out: of the numbers that prove it,
-the one that is worth least.
+"""Secondary suppression: what else is hidden where a hidden count could be worked out, of the
+numbers that prove it the one that is worth least. A cover is a cell hidden for this.
 
 A share leaves in coarser steps, if that is enough. Else the whole row of a count or a share is
 hidden; of an estimate of many only how many they are, since the estimate does not tell that. Where

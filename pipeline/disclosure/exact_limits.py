@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 from scipy.special import bdtr, bdtrik
 
-TAIL = 0.025  # on each side of 95 % limits
+TAIL = 0.025  # on each side of 95 % confidence limits
 MOST_SIZES = 200  # of a group of which next to nothing is known, limits tell nothing more
 BLOCK = 256  # sizes that are worked out at once
 CLOSE = 1e-9

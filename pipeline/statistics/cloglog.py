@@ -2,7 +2,7 @@
 collapsed to distinct rows.
 
 A row has a hazard H = exp(offset + design @ coef), summed over its gap; its event happens with
-chance 1 - exp(-H). With the offset log(gap) the likelihood of a patient's rows is that of an
+probability 1 - exp(-H). With the offset log(gap) the likelihood of a patient's rows is that of an
 interval-censored time with a constant hazard between tests (Prentice RL, Gloeckler LA. Biometrics
 1978;34:57-67). Weights are counts: a row with 3 events and 2 failures is five rows.
 

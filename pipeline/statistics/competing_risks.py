@@ -3,9 +3,9 @@ when only the first of them counts.
 
 Two estimators, for two kinds of knowledge. Where the day of an event is known, `fit_aalen_johansen`
 takes lifelines' curves. Where an event is only known to lie between two tests, (left, right],
-`fit_look_incidence` estimates the chance of each event in each band of days; divided by the share
-still without event at the start of the band, that chance is the discrete cause-specific hazard.
-Both need that whoever is no longer seen is like those who still are.
+`fit_look_incidence` estimates the probability of each event in each band of days; divided by the
+share still without event at the start of the band, that chance is the discrete cause-specific
+hazard. Both need that whoever is no longer seen is like those who still are.
 """
 
 from dataclasses import dataclass
@@ -42,7 +42,7 @@ class Incidence:
 
 @dataclass(frozen=True)
 class LookIncidence:
-    """The chance `mass` of each event in each band, (causes, bands),
+    """The probability `mass` of each event in each band, (causes, bands),
     with bands (edges[b], edges[b + 1]].
 
     `identified` tells whether the data fix the incidence of a cause at the end of a band, and in
@@ -70,8 +70,8 @@ class LookIncidence:
 
     @property
     def hazard(self) -> np.ndarray:
-        """The chance of each event in a band among those without one at its start, (causes, bands);
-        nan where nobody is left."""
+        """The probability of each event in a band among those without one at its start, (causes,
+        bands); nan where nobody is left."""
         before = np.append(1.0, self.survival[:-1])
         return np.divide(
             self.mass, before, out=np.full(self.mass.shape, np.nan), where=before > SAME
@@ -239,8 +239,8 @@ def _shorten(value: np.ndarray, step: np.ndarray) -> float:
 
 def _find_identified(cover: np.ndarray, gradient: np.ndarray, contrasts: np.ndarray) -> np.ndarray:
     """True for each sum of masses that is the same in all maxima: all of them give every row the
-    same chance, and no mass to parts whose gradient is below 1, so a sum that those chances
-    determine is fixed."""
+    same probability, and no mass to parts whose gradient is below 1, so a sum that those
+    probabilities determine is fixed."""
     active = gradient > 1 - ACTIVE
     known = np.vstack([cover[:, active], np.ones(active.sum())])
     asked = contrasts[:, active].T

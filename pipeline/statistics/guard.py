@@ -82,7 +82,7 @@ def check_solution(gradient: np.ndarray, information: np.ndarray) -> Refusal | N
 
 
 def check_positivity(chances: np.ndarray, arm: str, guards: Guards) -> Refusal | None:
-    """Whether some had next to no chance of the choice `arm`, or of any other:
+    """Whether some had next to no probability of the choice `arm`, or of any other:
     then nothing can be said of both choices for them."""
     share = float(np.mean((chances < guards.min_chance) | (chances > 1 - guards.min_chance)))
     if share > guards.min_chance:

@@ -185,7 +185,7 @@ def _log_between(low: np.ndarray, high: np.ndarray, family: str) -> np.ndarray:
 def _describe_density(
     z: np.ndarray, log_inside: np.ndarray, family: str
 ) -> tuple[np.ndarray, np.ndarray]:
-    """The density of W at z against the chance of the interval,
+    """The density of W at z against the probability of the interval,
     and the derivative of its logarithm; both zero at infinity."""
     finite = np.isfinite(z)
     z = np.where(finite, z, 0.0)

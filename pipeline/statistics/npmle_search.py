@@ -117,7 +117,7 @@ def _correct(
     """Newton's steps from `near` for each row of weights, on the intervals that carry mass
     there."""
     carried = near > CARRIED
-    # an observation that the known maximum gives no chance
+    # an observation that the known maximum gives no probability
     if not (_cover(first, last) @ carried).all():
         return np.zeros((len(weights), len(near)))
     past = np.append(0, carried.cumsum())

@@ -32,7 +32,8 @@ FAR = 100.0  # on the complementary log-log scale: no share is distinguishable f
 @dataclass(frozen=True)
 class Edge:
     """The least or the greatest share unresolved that the data allow on each day,
-    its standard error by sites (nan where it rests on one) and its 95 % limits: (days,) each."""
+    its standard error by sites (nan where it rests on one) and its 95 % confidence
+    limits: (days,) each."""
 
     share: np.ndarray
     error: np.ndarray
@@ -50,9 +51,9 @@ def count_effective(
 ) -> np.ndarray:
     """The effective number of each sum of masses, (sums,).
 
-    Row i of `weight` (rows,) has the chance cover[i] @ mass; row s of `parts` (sums, masses) says
-    what of each mass is in sum s. Inside (0, 1) the number is share (1 - share) / variance, with
-    the variance by the information of the masses that the data carry. At 0 or 1 it is what the
+    Row i of `weight` (rows,) has the probability cover[i] @ mass; row s of `parts` (sums, masses)
+    says what of each mass is in sum s. Inside (0, 1) the number is share (1 - share) / variance,
+    with the variance by the information of the masses that the data carry. At 0 or 1 it is what the
     log-likelihood loses for a first bit of mass where there is none, N (1 - greatest gradient
     there). It is never above N.
     """

@@ -19,8 +19,8 @@ from pipeline.statistics.guard import Refusal, check_solution
 
 POINTS = 25
 STEPS = 100
-# standard error of a log hazard whose limits reach from a chance of none to all: the likelihood is
-# flat far out
+# standard error of a log hazard whose limits reach from a probability of none to all: the
+# likelihood is flat far out
 WIDEST = 5.0
 START = 0.5  # standard deviation between sites from which the search begins
 DIFFERENCE = 1e-5

@@ -22,7 +22,7 @@ METHOD = (
 
 
 def bound_share(happened: ArrayLike, site: ArrayLike, guards: Guards) -> tuple[float, float]:
-    """95 % limits of the share of `happened` (episodes,); from `min_sites` sites on,
+    """95 % confidence limits of the share of `happened` (episodes,); from `min_sites` sites on,
     their differences count too, on the logit scale."""
     happened, site = np.asarray(happened, dtype=bool), np.asarray(site, dtype=str)
     share, alone = happened.mean(), len(np.unique(site)) < guards.min_sites

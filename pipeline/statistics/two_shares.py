@@ -14,7 +14,7 @@ from pipeline.statistics.scales import RATIO, Scale, limit_by_sites
 
 
 class Bounded(NamedTuple):
-    """A number with its 95 % limits."""
+    """A number with its 95 % confidence limits."""
 
     value: float
     low: float

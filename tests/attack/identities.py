@@ -81,7 +81,7 @@ INSIDE = (
     ("first maneuver failed", "treated"),
     ("resolved, then seen again", "followed"),
 )
-# each comparison leaves out by itself who has next to no chance of a choice
+# each comparison leaves out by itself who has next to no probability of a choice
 TRIMMED = ("variant", "change_to")
 NOT_READ_ALIKE = (
     "first_maneuver",

@@ -6,7 +6,7 @@ from scipy.stats import norm
 
 
 def estimate_share(event: np.ndarray, time: np.ndarray, day: float) -> tuple[float, float, float]:
-    """Share resolved by `day` and its 95 % limits: Kaplan-Meier, Greenwood's variance,
+    """Share resolved by `day` and its 95 % confidence limits: Kaplan-Meier, Greenwood's variance,
     complementary log-log scale.
 
     Kaplan EL, Meier P. J Am Stat Assoc 1958;53:457-481; limits as in Kalbfleisch JD, Prentice RL.

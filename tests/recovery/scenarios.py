@@ -20,14 +20,15 @@ JITTER = (
 )  # where irregular tests may fall instead
 LAST_SESSION_DAY = 75  # nobody is treated again after it
 SESSION_CHANCE = 0.8  # that a positive test is followed by another session on the same day
-# chance of coming to the first test while unresolved, and once resolved, if tests follow symptoms
+# probability of coming to the first test while unresolved, and once resolved, if tests follow
+# symptoms
 EARLY_LOOK = {True: 0.75, False: 0.15}
-# chance to stay away for good at each test, if loss follows the course
+# probability to stay away for good at each test, if loss follows the course
 LOST_INFORMATIVE = {True: 0.04, False: 0.30}
 RETURN_RATE = 0.002  # per day, once the agreed gap after the first negative test is over
 LONG_ONSET, PER_DECADE = -0.35, -0.08  # log hazard; sex and earlier episodes have no effect
 WEIBULL_SHAPE, WEIBULL_DAYS = 0.7, 9.0
-SWITCHED_AT_ONCE, SWITCHED_RATE = 0.06, 0.002  # chance at the first session, and per day later
+SWITCHED_AT_ONCE, SWITCHED_RATE = 0.06, 0.002  # probability at the first session, and per day later
 RECLASSIFIED_RATE = 0.005  # per day
 HANDICAP = {
     0: 48,
@@ -41,7 +42,7 @@ FILLED_IN, FILLED_IN_WHEN_WELL, WELL_BELOW = (
     0.85,
     0.45,
     30,
-)  # chance of a form; and below this total, where patients are lost
+)  # probability of a form; and below this total, where patients are lost
 
 
 @dataclass(frozen=True)
@@ -114,7 +115,7 @@ class Scenario:
     `looks`: planned, irregular (jittered, a quarter missed) or symptoms (early ones follow
     symptoms).
 
-    `loss` is the chance of staying away for good at each test, or `informative`. `channelling`
+    `loss` is the probability of staying away for good at each test, or `informative`. `channelling`
     multiplies how strongly adherent debris, long duration and the site's own results drive the
     choice of maneuvers. With `weibull` the first session alone acts and times to resolution are
     Weibull, so that time ratios are known.

@@ -187,14 +187,14 @@ def _rates(people: People) -> np.ndarray:
 
 
 def _come(scenario: Scenario, k: int, ill: np.ndarray) -> np.ndarray | float:
-    """Chance of coming to the k-th test."""
+    """Probability of coming to the k-th test."""
     if scenario.looks == "symptoms" and k == 0:
         return np.where(ill, EARLY_LOOK[True], EARLY_LOOK[False])
     return 0.75 if scenario.looks == "irregular" else 1.0
 
 
 def _stay_away(scenario: Scenario, ill: np.ndarray) -> np.ndarray | float:
-    """Chance of not coming back any more, at each test."""
+    """Probability of not coming back any more, at each test."""
     if scenario.loss == "informative":
         return np.where(ill, LOST_INFORMATIVE[True], LOST_INFORMATIVE[False])
     return float(scenario.loss)

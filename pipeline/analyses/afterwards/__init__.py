@@ -1,1 +1,1 @@
-"""After resolution: return of positional vertigo, and the course of the handicap."""
+"""After resolution: recurrence of positional vertigo, and the course of the handicap."""

@@ -1,20 +1,20 @@
-"""Return of positional vertigo after it had resolved: the share still free of it by day.
+"""Recurrence of positional vertigo after it had resolved: the share still free of it by day.
 
 Estimated is, for first spells of positional vertigo that were seen to be resolved by the primary
 endpoint, P(no recurrence by day t). Time zero is the first negative day, and the whole of those
-resolved is at risk from then on. A recurrence is a return at least
+resolved is at risk from then on. A recurrence is vertigo at least
 config.study.resolution.recurrence_gap days after it; an earlier one belongs to the same spell, so
-that by this definition time zero is only certain once the gap has passed. The return lies after the
+that by this definition time zero is only certain once the gap has passed. It lies after the
 last test without it and at or before the first test with it; the estimator is the non-parametric
 one for such intervals, with the limits of the curves (pipeline/statistics/share_limits.py). Time
 zero is itself a test of the same follow-up, so nobody enters late and no entry is truncated.
 
 Two endpoints: the primary one, a positive deciding test of the same canal; and patient_reported, an
-answer that it came back (recurrence_reported). A return that a site hands in as a new episode, as
-on another side or canal, is not counted: nothing ties the days of two episodes together. Most
-returns are elsewhere (70 % or more: Perez P et al. Otol Neurotol 2012;33:437-443), so the shares by
-tests are lower bounds of all recurrence. Published for comparison, all canals and ears: about 15 %
-in the first year and half by 40 months (Nunez RA et al. Otolaryngol Head Neck Surg
+answer that it came back (recurrence_reported). A recurrence that a site hands in as a new episode,
+as on another side or canal, is not counted: nothing ties the days of two episodes together. Most
+recurrences are elsewhere (70 % or more: Perez P et al. Otol Neurotol 2012;33:437-443), so the
+shares by tests are lower bounds of all recurrence. Published for comparison, all canals and ears:
+about 15 % in the first year and half by 40 months (Nunez RA et al. Otolaryngol Head Neck Surg
 2000;122:647-652).
 """
 
@@ -47,7 +47,7 @@ def estimate_recurrence(
 
     Terms: recurrence_free_upper_day_<t> and recurrence_free_lower_day_<t>, the most and the least
     that the data allow; recurrence_free_day_<t>, the least, with limits around both;
-    at_risk_day_<t>, how many were still seen to be free. The events of a share are the returns
+    at_risk_day_<t>, how many were still seen to be free. The events of a share are the recurrences
     known by its day.
     """
     study = config.study
@@ -73,11 +73,11 @@ def estimate_recurrence(
 
 def list_returns(spells: pd.DataFrame, adjudications: pd.DataFrame, endpoint: str) -> pd.DataFrame:
     """One row for each first spell of a positional episode that was resolved: site, episode_id,
-    patient_id, canal, resolved_day, and the return in (left_days, right_days], in days from
+    patient_id, canal, resolved_day, and the recurrence in (left_days, right_days], in days from
     resolved_day; infinite if none was seen.
 
-    The second spell starts on the day on which the return was seen, and the last deciding test of
-    the first was still without it.
+    The second spell starts on the day on which the recurrence was seen, and the last deciding test
+    of the first was still without it.
     """
     own = spells[spells["endpoint"].eq(endpoint)]
     first = own[own["spell"].eq(1) & own["status"].eq("resolved")]
@@ -105,9 +105,9 @@ def list_reported_returns(
 ) -> pd.DataFrame:
     """The rows of `resolved` with the interval that patients' answers give.
 
-    The return lies after the last contact with a no and at or before the first with a yes; a yes
-    outweighs a no of the same day. A yes less than `gap` days after resolution tells of the same
-    spell and is left aside, as are contacts without an answer.
+    The recurrence lies after the last contact with a no and at or before the first with a yes; a
+    yes outweighs a no of the same day. A yes less than `gap` days after resolution tells of the
+    same spell and is left aside, as are contacts without an answer.
     """
     told = keep_until_reclassified(followups, adjudications)
     told = told[told["recurrence_reported"].isin(["yes", "no"])].merge(

@@ -1,5 +1,5 @@
-"""Chances that the attempt models imply, averaged over the people in the pool and over what is
-unseen of patients and sites.
+"""Probabilities that the attempt models imply, averaged over the people in the pool and over what
+is unseen of patients and sites.
 
 The people are those at their first attempt, each with own covariates and own gap to the test, as if
 no attempt changed the family. `success` of the n-th attempt: were it given to all of them.
@@ -84,7 +84,7 @@ def average_survival(people: People, coef: np.ndarray, sd: float, dose: np.ndarr
 def predict_chances(
     attempts: AttemptDesign, people: People, answers: Answers, longest: int
 ) -> dict[str, tuple]:
-    """For success, in_sequence and resolved the chances (attempts,)
+    """For success, in_sequence and resolved the probabilities (attempts,)
     of all and without each site (sites, attempts)."""
     full = _predict(attempts, people, answers.coef, answers.sd, longest)
     parts = [
@@ -114,8 +114,8 @@ def _leave_out(people: People, site: int) -> People:
 def state_chances(
     attempts: AttemptDesign, answers: Answers, model: str, method: str, config: Config
 ) -> list[dict]:
-    """Chances of attempts 1, 2, 3 and 4+ for all; with random intercepts also how many attempts a
-    share needs, by canal too."""
+    """Probabilities of attempts 1, 2, 3 and 4+ for all; with random intercepts also how many
+    attempts a share needs, by canal too."""
     everybody = np.ones(len(attempts.members), dtype=bool)
     found = _state_sequence(
         attempts, answers, everybody, {"stratum": f"model={model}", "method": method}, config
@@ -187,7 +187,7 @@ def _state_chance(
     guards: Guards,
     where: dict,
 ) -> dict:
-    """A chance with its limits."""
+    """A probability with its limits."""
     if np.isnan(chance):
         return withhold(term, "not_identified", "this attempt number is not in the model", **where)
     if np.isnan(without).any():

@@ -29,7 +29,7 @@ def describe_attempts(
     """One row for each session of a positional episode that began while not known to be resolved
     and that a deciding test followed.
 
-    Sessions after a return are left out: what came back is another spell, and its first session no
+    Sessions after a recurrence are left out: that is another spell, and its first session no
     second attempt at the first one. Columns: the covariates of
     pipeline.analyses.covariates.describe_covariates, those of the session (session, attempt_number,
     previous, family, fit, setting, performed_by), canal, gap (days to the test, at least 1) and

@@ -1,19 +1,20 @@
 """Success of single attempts: what the next deciding test after a treatment session shows.
 
 Estimated is, among treatment sessions of positional episodes given while the episode was not known
-to be resolved and followed by a deciding test before the next session's day had passed, the chance
-that this test is negative. An attempt is a session, whatever number of maneuvers it has; its number
-counts all sessions of the episode. Sessions without a test tell nothing and are left out.
+to be resolved and followed by a deciding test before the next session's day had passed, the
+probability that this test is negative. An attempt is a session, whatever number of maneuvers it
+has; its number counts all sessions of the episode. Sessions without a test tell nothing and are
+left out.
 
 The model is a complementary log-log regression (pipeline/statistics/cloglog.py) in which the
 logarithm of the gap to the test is a covariate. With a coefficient of 1 it would be the
 interval-censored hazard model, which spreads an attempt's effect evenly over the gap; but a
-maneuver acts at once and only natural remission goes on. On 20,000 simulated attempts with a chance
-of .59 at once, remission in 39 days and a spread of patients of .6 the coefficient was .14, and a
-model with it held at 1 gave .13 for a seen .61 after one day and .98 for a seen .79 after 30 days.
-So the coefficient is estimated, reported as log_gap_slope, and said in words where its limits
-exclude 1. A test that was brought forward because the vertigo went on is taken for a planned one:
-chances after a few days are then too high.
+maneuver acts at once and only natural remission goes on. On 20,000 simulated attempts with a
+probability of .59 at once, remission in 39 days and a spread of patients of .6 the coefficient was
+.14, and a model with it held at 1 gave .13 for a seen .61 after one day and .98 for a seen .79
+after 30 days. So the coefficient is estimated, reported as log_gap_slope, and said in words where
+its limits exclude 1. A test that was brought forward because the vertigo went on is taken for a
+planned one: probabilities after a few days are then too high.
 
 Sites have an effect each, or a random intercept where they are many. Limits come from leaving out
 one site at a time. The model with random intercepts of patients (pipeline/statistics/mixed.py)
@@ -70,7 +71,7 @@ def estimate_attempt_success(
     episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame, config: Config
 ) -> pd.DataFrame:
     """Raw shares, hazard ratios of both models, the spread of patients and sites,
-    and the chances that the models imply."""
+    and the probabilities that the models imply."""
     rows = describe_attempts(episodes, adjudications, attempts)
     found = [row for columns in CELLS for row in _share_cells(rows, columns, config)]
     found += _estimate_models(rows, config)

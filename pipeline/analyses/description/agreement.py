@@ -1,4 +1,4 @@
-"""Recorded against adjudicated diagnosis: how often they agree, and by how much more than chance.
+"""Recorded against adjudicated diagnosis: how often they agree, and the agreement beyond chance.
 
 Estimated is the agreement between the clinician's own working diagnosis and the reading of the
 recorded tests, among positional episodes in which both name one. It says nothing about who is

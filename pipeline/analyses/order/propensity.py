@@ -28,8 +28,9 @@ from pipeline.statistics.guard import (
 )
 from schemas.study import Guards
 
-TRIMS = 4  # fits of the chances, each without those whom the one before left next to no chance
-# of the search for the chances; the second is a relative change of the deviance
+# fits of the probabilities, each without those to whom the one before gave next to none
+TRIMS = 4
+# of the search for the probabilities; the second is a relative change of the deviance
 STEPS, ENOUGH = 100, 1e-13
 DEPENDENT = 1e-10  # of the length of the longest column, below which one follows from the others
 NO_CHANCES = Refusal("not_converged", "the probabilities of the choice were not found")
@@ -74,12 +75,13 @@ def find_one_sided(
 def fit_chances(
     design: np.ndarray, changed: np.ndarray, start: np.ndarray | None = None
 ) -> tuple[np.ndarray, np.ndarray] | Refusal:
-    """P(change | covariates) by logistic regression of greatest likelihood: chances (episodes,)
-    and coefficients (columns,).
+    """P(change | covariates) by logistic regression of greatest likelihood: probabilities
+    (episodes,) and coefficients (columns,).
 
-    `design` has its intercept. The chances are unique, even where coefficients are not since some
-    columns follow from others: the search of statsmodels is among as many orthogonal columns as the
-    design has directions, and whether it ended at the maximum is asked of the solution itself.
+    `design` has its intercept. The probabilities are unique, even where coefficients are not since
+    some columns follow from others: the search of statsmodels is among as many orthogonal columns
+    as the design has directions, and whether it ended at the maximum is asked of the solution
+    itself.
     """
     happened = np.asarray(changed, dtype=float)
     directions, length, turn = np.linalg.svd(design, full_matrices=False)
@@ -169,7 +171,7 @@ class Contrast:
     """The `rows` that are compared, who `changed` among them, and their weights (samples,
     episodes): the first sample holds all, each other one leaves out a site, in order of names; a
     sample of zeros has no answer. `described` are the weights of all, `left_out` counts the
-    episodes that had next to no chance of one choice."""
+    episodes that had next to no probability of one choice."""
 
     rows: pd.DataFrame
     changed: np.ndarray
@@ -211,10 +213,10 @@ def weigh_choice(
 def _fit_where_both_happen(
     rows: pd.DataFrame, terms: tuple[str, ...], guards: Guards
 ) -> tuple[pd.DataFrame, np.ndarray, np.ndarray, np.ndarray] | Refusal:
-    """The rows for whom both choices happen, their design, chances and coefficients.
+    """The rows for whom both choices happen, their design, probabilities and coefficients.
 
-    Left out are classes where all chose alike, then those with next to no chance of one choice;
-    then the chances are found anew.
+    Left out are classes where all chose alike, then those with next to no probability of one
+    choice; then the probabilities are found anew.
     """
     kept, told = rows, ""
     for _ in range(TRIMS):

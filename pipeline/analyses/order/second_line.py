@@ -7,8 +7,8 @@ and if all had changed to other families, whatever treatment followed (intention
 had no second session, or one that was neither of the two, is counted and not compared. Weights make
 the arms alike in what was known at the choice (pipeline/analyses/order/propensity.py); without them
 the same numbers are naive. One family against repeating is asked of those who did either and whose
-first session was of other families. Whoever had next to no chance of one of the two is left out,
-and said.
+first session was of other families. Whoever had next to no probability of one of the two is left
+out, and said.
 
 Limits come from leaving out one site at a time, the weights anew each time, each on a scale that it
 cannot leave (pipeline/statistics/scales.py), and where nearly all of an arm are resolved, or hardly

@@ -80,8 +80,8 @@ class Answers:
         return check_sites(n_sites, guards) if self.by_site else None
 
     def limit(self, k: int, n_sites: int) -> tuple[float, float]:
-        """Its 95 % limits, from `n_sites` that tell of it: sites without a class move its
-        coefficient little when they are left out."""
+        """Its 95 % confidence limits, from `n_sites` that tell of it: sites without a class move
+        its coefficient little when they are left out."""
         if self.by_site:
             return limits(self.full[k], self.error(k), n_sites)
         reach = norm.ppf(0.975) * self.error(k)

@@ -1,16 +1,15 @@
 """Success of the first session over sites: how likely the next deciding test after it is negative,
 for patients and tests alike.
 
-Estimated is the mean over sites of the chance that the next deciding test after a first session is
-negative, had the test come at the median time of all sites and had the patients been the average
-ones by the case mix of the plan (site_monitoring.terms). What a site chooses to do is part of its
-effect. In two stages: a fixed effect for each site, nearly independent of each other and so taken
-for the pool. A site with few outcomes of one kind is in the pool: to leave it out would be to
+Estimated is the mean over sites of the probability that the next deciding test after a first
+session is negative, had the test come at the median time of all sites and had the patients been the
+average ones by the case mix of the plan (site_monitoring.terms). What a site chooses to do is part
+of its effect. In two stages: a fixed effect for each site, nearly independent of each other and so
+taken for the pool. A site with few outcomes of one kind is in the pool: to leave it out would be to
 choose sites by their outcome (of a planted .2 in eight sites of 25 the pool gave .26 so). A site
 with outcomes of one kind only has no effect that is finite; where it has enough sessions, there is
 no pool. In one stage: random intercepts, in which such sites take part too. Neither says how far
-sites differ (pipeline/analyses/sites/pooled.py).
-"""
+sites differ (pipeline/analyses/sites/pooled.py)."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -163,8 +162,8 @@ def _find_no_effect(happened: pd.Series, guards: Guards) -> Refusal | None:
 
 
 def _tell_one_stage(ready: FirstSessions, note: str, guards: Guards) -> Iterator[dict]:
-    """The chance at a site in the middle, with limits that reach at least as far as exact ones;
-    of outcomes of one kind only, the share as it is."""
+    """The probability at a site in the middle, with limits that reach at least as far as exact
+    ones; of outcomes of one kind only, the share as it is."""
     where = {"stratum": "all", "method": ONE_STAGE, **_count(ready.kept)}
     found = check_size(len(ready.kept), None, guards) or check_sites(where["n_sites"], guards)
     found = found or _find_middle(ready, note)

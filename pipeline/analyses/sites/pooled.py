@@ -1,4 +1,4 @@
-"""Effects of sites on the complementary log-log scale of a chance, pooled and told as rows:
+"""Effects of sites on the complementary log-log scale of a probability, pooled and told as rows:
 their mean and the numbers of sites.
 
 How far sites differ is planned and withdrawn. Whoever was helped is known to be well only at the
@@ -8,8 +8,8 @@ both make equal sites differ. In 40 simulated pools each of equal sites that tes
 nearly all for shares by day 7 and by day 30, and in up to a fifth for success of the first session,
 though the time to the test is taken into account there; where sites differ in how soon patients
 with symptoms come back, it rejected in nearly all as well. So the variance between sites, its share
-of all variance, and the range for a further site have a status, and no site has a number of its
-own.
+of all variance, and the prediction interval for a further site have a status, and no site has a
+number of its own.
 """
 
 from collections.abc import Iterator
@@ -30,7 +30,7 @@ MEAN = "restricted likelihood; Hartung-Knapp intervals"
 PREDICTION = "restricted likelihood; prediction interval for a further site"
 SPREAD = "restricted likelihood; Q-profile intervals"
 COUNT = "count"
-LARGEST = 700.0  # the exponential of more is no number; the chance is one long before
+LARGEST = 700.0  # the exponential of more is no number; the probability is one long before
 TEST_DAYS = Refusal(
     "not_identified",
     "withdrawn: sites test on different days, which alone makes equal sites look different, and "
@@ -46,7 +46,7 @@ WORTH_SAYING = 0.005  # a difference of widths that a reader would see
 
 @dataclass(frozen=True)
 class PooledShare:
-    """The mean over sites with its 95 % limits, as a share, and what to keep in mind."""
+    """The mean over sites with its 95 % confidence limits, as a share, and what to keep in mind."""
 
     share: float
     low: float
@@ -93,18 +93,18 @@ def pool_effects(
 
 
 def wald_limits(effect: float, error: float) -> tuple[float, float]:
-    """95 % limits of the chance that an effect stands for."""
+    """95 % confidence limits of the probability that an effect stands for."""
     reach = norm.ppf(0.975) * error
     return to_share(effect - reach), to_share(effect + reach)
 
 
 def to_scale(share: ArrayLike) -> np.ndarray:
-    """The effect of a chance: log(-log(1 - chance))."""
+    """The effect of a probability: log(-log(1 - chance))."""
     return np.log(-np.log1p(-np.asarray(share, dtype=float)))
 
 
 def to_share(effect: float) -> float:
-    """The chance of an effect."""
+    """The probability of an effect."""
     return float(-np.expm1(-np.exp(min(effect, LARGEST))))
 
 

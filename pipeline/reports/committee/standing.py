@@ -36,9 +36,9 @@ HOW_TO_READ = (
     "between, and the share may lie anywhere in the zone; words and tables give its lower end. A "
     "line is drawn where its interval is narrow enough to tell something; the number beside its "
     "end is the share on that day. In the small figures the dashed grey line is the whole pool. "
-    "The strips below divide everybody in the curve by what is known of them on a day. When those "
-    "who turned negative between two tests, or were not tested again, resolved is estimated from "
-    "the others."
+    "The strips below divide everybody in the curve by what is known of them on a day. For those "
+    "who turned negative between two tests, or were not tested again, the day of resolution is "
+    "estimated from the others."
 )
 NOT_COMPARED = (
     "Maneuvers were not assigned at random: canal, side, severity and the habits of a site decide "

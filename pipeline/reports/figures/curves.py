@@ -33,8 +33,8 @@ KNOWN = "known on the day"
 class Curve:
     """The share resolved on days 0, 1, 2, ...; NaN where it is not given.
 
-    `least` and `most` differ inside an interval of no information; `low` and `high` are 95 % limits
-    around both. `known` divides everybody by what is known on some days.
+    `least` and `most` differ inside an interval of no information; `low` and `high` are 95 %
+    confidence limits around both. `known` divides everybody by what is known on some days.
     """
 
     least: np.ndarray

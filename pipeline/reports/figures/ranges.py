@@ -1,4 +1,4 @@
-"""Numbers with their ranges on one scale, a row each: shares, means, ratios."""
+"""Numbers with their intervals on one scale, a row each: shares, means, ratios."""
 
 import textwrap
 from collections.abc import Iterable, Sequence
@@ -53,7 +53,7 @@ def say_kinds(names: Iterable[str]) -> str:
 
 @dataclass(frozen=True)
 class Range:
-    """One number with its range; `kind` is one of KINDS.
+    """One number with its interval; `kind` is one of KINDS.
 
     Without a `middle` no mark is drawn, without limits no line; `heading` begins a new part above
     the row.
@@ -80,10 +80,10 @@ def draw_ranges(
     reference: float | None = None,
     width: int = 340,
 ) -> str:
-    """The ranges as an `<svg>` element on a scale from `span[0]` to `span[1]`;
+    """The intervals as an `<svg>` element on a scale from `span[0]` to `span[1]`;
     `reference` is a dotted line through all rows.
 
-    A range that leaves the scale ends in an arrow. `unit` stands under the ticks.
+    An interval that leaves the scale ends in an arrow. `unit` stands under the ticks.
     """
     labels = [
         textwrap.wrap(row.label, FITS - max(0, len(row.number) - BESIDE)) or [""] for row in ranges

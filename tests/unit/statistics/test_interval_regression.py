@@ -27,7 +27,7 @@ SCALE = 0.8
 
 
 def simulate(family: str, n: int, rng: np.random.Generator, visits=(1, 3, 7, 14, 30)):
-    """Intervals between kept visits, each kept with chance 0.7,
+    """Intervals between kept visits, each kept with probability 0.7,
     of times with coefficients TRUTH and SCALE."""
     design = np.column_stack([np.ones(n), rng.random(n) < 0.5, rng.random(n) < 0.3]).astype(float)
     time = np.exp(design @ TRUTH + SCALE * NOISE[family](rng, n))

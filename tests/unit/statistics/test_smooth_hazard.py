@@ -27,7 +27,8 @@ def intervals(seed: int, sizes: list[int], **planted) -> tuple[np.ndarray, ...]:
 
 
 def share_by(fit, covariates: np.ndarray, day: int) -> tuple[float, float]:
-    """The mean chance of resolution by the day and its standard error, from the coefficients."""
+    """The mean probability of resolution by the day and its standard error, from the
+    coefficients."""
     basis = np.column_stack(
         [course_basis(np.full(len(covariates), float(day)), fit.knots), covariates]
     )

@@ -1,4 +1,4 @@
-"""The hidden course clears at the planted chances and rates."""
+"""The hidden course clears at the planted probabilities and rates."""
 
 from dataclasses import replace
 

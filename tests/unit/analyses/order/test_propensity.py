@@ -44,7 +44,7 @@ def draw(seed: int = 1, n: int = 300, sites: int = 5) -> pd.DataFrame:
 
 
 def test_weights_of_every_pattern_balance_exactly():
-    """With a chance of its own for each pattern, weighting is standardisation:
+    """With a probability of its own for each pattern, weighting is standardisation:
     nothing is left of any difference."""
     rows = draw()
     pattern = rows["mechanism"] + rows["onset"]

@@ -12,7 +12,7 @@ from schemas.derived import Adjudications, Attempts, Spells
 
 def simulate(n: int, seed: int, *, sites: int = 8, visits: tuple[int, ...] = (1, 3, 7, 14, 30)):
     """Spells with exponential resolution (mean 6 days) seen at visits of which each is kept with
-    chance 0.7."""
+    probability 0.7."""
     rng = np.random.default_rng(seed)
     time = rng.exponential(6, n)
     kept = rng.random((n, len(visits))) < 0.7
