@@ -229,7 +229,8 @@ def _say_look(look: pd.Series) -> str:
         if pd.notna(look[c])
     ]
     seen = "; ".join([" ".join(parts) or "no nystagmus", *timing, f"vertigo {look['vertigo']}"])
-    return f"day {look['day']}, examination {look['look']}: {codes.TEST[look['test']]}{side}: {seen}"
+    when = f"day {look['day']}, examination {look['look']}"
+    return f"{when}: {codes.TEST[look['test']]}{side}: {seen}"
 
 
 def _say_pair(pair: pd.Series) -> str:

@@ -232,7 +232,7 @@ class Episodes(Table):
         column="recorded_canal",
         message="recorded_canal is none, yet a side, an arm or a mechanism is recorded.",
         fix=(
-            "Look again: either name the canal, or set side and mechanism to unknown and arm to "
+            "Check again: either name the canal, or set side and mechanism to unknown and arm to "
             "not_applicable."
         ),
         severity="warn",
@@ -449,7 +449,7 @@ class Followups(Table):
         "Dizziness on a visual analogue scale", unit="points of 10", ge=0, le=10, example="3"
     )
     recurrence_reported: Series[Text] = column(
-        "The patient reports that it came back", codes=codes.YES_NO_UNKNOWN, example="no"
+        "The patient reports a recurrence", codes=codes.YES_NO_UNKNOWN, example="no"
     )
     end_of_followup: Series[Text] = column(
         "Whether and why follow-up ends here",

@@ -291,8 +291,8 @@ class FailureReasons(Table):
         "blanks; empty if undetermined"
     )
     known_day: Series[Integer] = column(
-        "First day on which the failure and a pattern had been seen; empty if nobody came back to "
-        "see",
+        "First day on which the failure and a pattern had been seen; empty if the patient was "
+        "not seen again",
         unit="days from day 0",
     )
 

@@ -64,8 +64,10 @@ SENTENCES: dict[str, str | None] = {
         "sites with enough episodes, but of which too little is known, are not among them, which "
         "may shift the mean"
     ): SAME,
-    "sites vary more than expected by chance: an interval that allows for it would be about "
-    "{number} times as wide": ("sites vary more than expected by chance"),
+    (
+        "sites vary more than expected by chance: an interval that allows for it would be about "
+        "{number} times as wide"
+    ): "sites vary more than expected by chance",
     "the sites on the whole vary as expected by chance": SAME,
     (
         "no verdict by itself: one site in twenty may lie outside the {number} % limits by chance"

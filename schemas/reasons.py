@@ -40,7 +40,7 @@ WHY = {
     # Lempert T et al. J Vestib Res 2022;32:1-6
     "migraine_history": "Needed for the published criteria of vestibular migraine.",
     "neck_limitation": "It limits which maneuvers can be done, and how well.",
-    "osteoporosis": "Whether it goes with recurrence is an open question that a pool can look at.",
+    "osteoporosis": "Whether it goes with recurrence is an open question that a pool can examine.",
     "recorded_canal": "Compared with what the tests say; the maneuver was chosen by it.",
     "recorded_side": "Compared with what the tests say; the wrong side is a reason for failure.",
     "recorded_arm": "Compared with what the tests say, where the site tells arms apart.",

@@ -103,8 +103,8 @@ def ask(texts: pd.Series) -> str:
     if not number:
         return ""
     return (
-        f"In {number:,} of its cells may stand part of a date, a postcode or a record number: look "
-        "at them."
+        f"In {number:,} of its cells may stand part of a date, a postcode or a record number: "
+        "check them."
     )
 
 

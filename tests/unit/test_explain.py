@@ -106,7 +106,7 @@ def test_looks_come_in_order_with_the_roll_test_as_a_pair_at_the_end_of_its_day(
 
 def test_a_silent_look_is_told_without_a_list(tell):
     told = tell(case([SILENT, RIGHT | {"look": 2}]))
-    assert "no nystagmus; vertigo none day 0, look 2" in told
+    assert "no nystagmus; vertigo none day 0, examination 2" in told
 
 
 def test_the_verdict_says_what_decided(tell):

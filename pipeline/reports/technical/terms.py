@@ -74,6 +74,8 @@ def _name_code(variable: str, code: str, config: Config) -> str:
         return code.replace("_", " ") if code in VIEW else code
     if variable == "reason" and code in REASON:
         return REASON[code]
+    if code == "not_looked":
+        return "not tested again"
     if variable == "path":
         return " > ".join(part.strip().replace("_", " ") for part in code.split(">"))
     if variable in FAMILIES:
