@@ -94,7 +94,7 @@ def test_looks_come_in_order_with_the_roll_test_as_a_pair_at_the_end_of_its_day(
         look | {"day": -3, "look": n} for n, look in enumerate(roll("geotropic", "right"), start=1)
     ]
     told = tell(case([RIGHT, *early]))
-    places = re.findall(r"day (-?\d+)(?:, look (\d))?: ([\w-]+)", told)
+    places = re.findall(r"day (-?\d+)(?:, examination (\d))?: ([\w-]+)", told)
     assert places[:4] == [
         ("-3", "1", "supine"),
         ("-3", "2", "supine"),
