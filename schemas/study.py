@@ -248,6 +248,16 @@ def round_count(number: int, multiple: int) -> int:
     return multiple * ((number + multiple // 2) // multiple)
 
 
+class Misreading(Closed):
+    """How often a test shows what there is: fixed, and varied to see what hangs on it."""
+
+    sensitivity: float = Field(gt=0.5, lt=1, description="Positive where vertigo is unresolved")
+    specificity: float = Field(gt=0.5, lt=1, description="Negative where it is resolved")
+    varied: tuple[tuple[float, float], ...] = Field(
+        description="Other pairs of sensitivity and specificity under which the answer is given too"
+    )
+
+
 class Study(Closed):
     """`config/study.yaml`: the plan that was fixed before the data were seen."""
 
@@ -256,6 +266,7 @@ class Study(Closed):
     resolution: Resolution
     guards: Guards
     curves: Curves
+    misreading: Misreading
     regression: Regression
     attempt_success: AttemptSuccess
     second_line: SecondLine

@@ -25,6 +25,7 @@ PLAN: dict[str, Analysis] = {
     "planted_variants": description.PLANTED_VARIANTS,
     "failure_reasons": attempts.FAILURE_REASONS,
     "resolution_curves": resolution.RESOLUTION_CURVES,
+    "joint_resolution": resolution.JOINT_RESOLUTION,
     "resolution_regression": resolution.RESOLUTION_REGRESSION,
     "attempt_success": attempts.ATTEMPT_SUCCESS,
     "second_line": order.SECOND_LINE,

@@ -182,3 +182,57 @@ PUBLISHED_COMPARISON = Analysis(
         ),
     ),
 )
+JOINT_RESOLUTION = Analysis(
+    "pipeline.analyses.resolution.joint:estimate_joint",
+    Text(
+        "When it resolved, with the days of testing as evidence",
+        "The share resolved by each day under the care that was given, whoever was tested and "
+        "whenever.",
+        "First spells of treated positional episodes with a record without gaps, tested again or "
+        "not.",
+        ON_DAY_0,
+        "A hidden state with the days of tests and what patients say as evidence, by the EM "
+        "algorithm; hazards by canal and band of days, jumps on the day after a session, planned "
+        f"tests by each site's own habit, and tests that symptoms bring about; {JACKKNIFE}.",
+        "Given the site, the days since the last session or test, and what that test showed, a "
+        "planned test does not depend on the course; tests that symptoms bring about come as often "
+        "on every day; misreading is near what the plan says, unless tests of one episode "
+        "contradict each other. Whoever is not said to be lost would have come with symptoms. Days "
+        "on which no site tests and nobody reports are known from the form of the hazard alone.",
+        "Grüger, Kay & Schumacher, Biometrics 1991;47:595-605; Lange et al., Biometrics "
+        "2015;71:90-101 (both from memory); Dempster, Laird & Rubin, J R Stat Soc B 1977;39:1-38",
+    ),
+    (
+        Quantity(
+            "resolved_by_day_{day}",
+            "probability",
+            RESOLVED_BY_DAY,
+            People("on path"),
+            worth=8,
+            sized=False,
+        ),
+        Quantity(
+            "resolved_by_day_{day}_{end}_misread",
+            "modelled share",
+            "share resolved by day {day}, {end} under other rates of misreading",
+        ),
+        Quantity(
+            "unplanned_tests_{state}",
+            "spread",
+            "unplanned tests per day while {state}",
+            among=DIAGNOSTICS,
+        ),
+        Quantity(
+            "tests_positive_{state}",
+            "modelled share",
+            "share of tests that are positive while {state}",
+            among=DIAGNOSTICS,
+        ),
+        Quantity(
+            "reported_{state}",
+            "modelled share",
+            "share of contacts that report symptoms while {state}",
+            among=DIAGNOSTICS,
+        ),
+    ),
+)
