@@ -1,4 +1,4 @@
-"""How clinics come to test and patients to be tested: eleven scenarios, each with what it plants.
+"""How clinics come to test and patients to be tested: twelve scenarios, each with what it plants.
 
 All figures are invented: they need only be known. Days are whole. Whoever resolves on a day tests
 negative from that day on, but for misread tests; a session acts on the day after it.
@@ -26,8 +26,12 @@ YEARS = range(2020, 2026)
 
 @dataclass(frozen=True)
 class Habits:
-    """One way in which pools come to be tested; `kind` names what makes the courses: hazards, or the
-    same with a wish to return that drifts."""
+    """One way in which pools come to be tested.
+
+    `kind` is what makes the courses: hazards (tests/recovery/visits.py), the same with a wish to
+    return that drifts, or debris (tests/recovery/debris.py, which has all of these habits in ways
+    of its own).
+    """
 
     name: str
     kind: str = "hazards"
@@ -65,5 +69,6 @@ HABITS = (
     Habits("equal_sites", site_days=True, treated_at_test=True, site_sd=0.0),
     Habits("all_together", **ALL),
     Habits("drifting_wish", kind="drifting_wish", **ALL),
+    Habits("debris", kind="debris", **ALL),
 )
 HABITS_BY_NAME = {habits.name: habits for habits in HABITS}

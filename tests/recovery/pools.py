@@ -8,6 +8,7 @@ from functools import cache
 import numpy as np
 import pandas as pd
 
+from tests.recovery.debris import follow_debris
 from tests.recovery.delivered import build_delivered, name_record
 from tests.recovery.habits import HABITS_BY_NAME
 from tests.recovery.scenarios import SEED, VARIANTS
@@ -50,7 +51,7 @@ def draw_record(scenario: str, seed: int) -> Record:
     """The pool as it was simulated."""
     habits = HABITS_BY_NAME[scenario]
     rng = np.random.default_rng([SEED, zlib.crc32(scenario.encode()), seed])
-    return follow_by_hazards(habits, rng)
+    return follow_debris(habits, rng) if habits.kind == "debris" else follow_by_hazards(habits, rng)
 
 
 def tell_truth(record: Record) -> Truth:
