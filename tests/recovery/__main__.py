@@ -5,6 +5,7 @@ import argparse
 from pathlib import Path
 
 from tests.recovery.adapters import ADAPTERS
+from tests.recovery.looks import run_looks, write_looks
 from tests.recovery.study import ANSWERS, ROOT, read_answers, run_study
 from tests.recovery.table import write_slice, write_table
 
@@ -41,7 +42,13 @@ def read_arguments() -> argparse.Namespace:
         ),
     )
     table.add_argument("--to", type=Path, default=HERE / "recovery.csv", metavar="FILE")
-    for command in (run, table):
+    looks = commands.add_parser(
+        "looks", help="answer pools whose clinics test by habits of their own; writes looks.csv"
+    )
+    looks.add_argument(
+        "--pools", type=int, default=20, metavar="N", help="of each scenario (default %(default)s)"
+    )
+    for command in (run, table, looks):
         command.add_argument(
             "--out",
             type=Path,
@@ -59,6 +66,9 @@ def main() -> None:
         run_study(
             arguments.pools, arguments.only or list(ADAPTERS), arguments.out, arguments.processes
         )
+    elif arguments.command == "looks":
+        lines = run_looks(arguments.pools, arguments.out / "looks.jsonl")
+        write_looks(lines, HERE / "looks.csv", HERE / "looks_slice.jsonl")
     else:
         lines = list(read_answers(arguments.out / ANSWERS))
         write_table(lines, arguments.to)

@@ -1,0 +1,125 @@
+"""What the present estimators answer where clinics test by habits of their own: pools by scenario
+and seed, from delivered tables to shares resolved by a day and the variance between sites."""
+
+import json
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from pipeline.analyses.resolution.curves import estimate_curves
+from pipeline.analyses.resolution.shares import select_followed
+from pipeline.analyses.sites.pooling import smooth_sites
+from pipeline.derivation.tables import derive_rows
+from pipeline.statistics.meta import Pool, pool_random_effects
+from schemas.study import Config
+from tests.recovery.adapters import Answer, read_answers
+from tests.recovery.habits import HABITS
+from tests.recovery.pools import DAYS, draw_pool, expect_shares
+from tests.recovery.scenarios import SEED
+from tests.recovery.study import name_commit, read_plan, round_number
+from tests.recovery.study import read_answers as read_lines
+from tests.recovery.table import tabulate
+
+SPREAD_DAYS = (7, 30)
+AGAIN = [("all_together", 0), ("debris", 0)]  # pools that tests answer again
+Job = tuple[str, int]  # scenario, seed
+
+
+@cache
+def read_looks_plan() -> Config:
+    """The plan of the study without parts of the pool."""
+    plan = read_plan()
+    curves = plan.study.curves.model_copy(update={"strata": ()})
+    return plan.model_copy(update={"study": plan.study.model_copy(update={"curves": curves})})
+
+
+def answer_looks(job: Job) -> dict:
+    """The answers on one pool."""
+    config, (scenario, seed) = read_looks_plan(), job
+    delivered, _ = draw_pool(scenario, seed)
+    derived = derive_rows(delivered, config, [config.study.resolution.primary])
+    answers = [
+        [answer.term, *map(round_number, answer[2:5]), answer.status]
+        for answer in ask(derived, config)
+    ]
+    return {"scenario": scenario, "pool": seed, "answers": answers}
+
+
+def ask(derived: dict[str, pd.DataFrame], config: Config) -> Iterator[Answer]:
+    """Shares resolved by each reported day, and how far sites differ in them: the variance that is
+    withdrawn from what the pipeline tells (pipeline/analyses/sites/pooled.py)."""
+    spells, adjudications = derived["spells"], derived["adjudications"]
+    found = estimate_curves(spells, adjudications, derived["attempts"], config)
+    terms = [f"resolved_by_day_{day}" for day in DAYS]
+    whole = found["endpoint"].eq(config.study.resolution.primary) & found["stratum"].eq("all")
+    for answer in read_answers(found[whole & found["term"].isin(terms)]):
+        yield answer._replace(term=answer.term.removeprefix("all "))
+    followed = select_followed(spells, adjudications, config.study.resolution.primary)
+    for day, effects in smooth_sites(followed, config.study).items():
+        term = f"tau2_by_day_{day}"
+        if effects.refusal:
+            yield Answer(term, "honest", np.nan, np.nan, np.nan, effects.refusal.status)
+        else:
+            pool = pool_random_effects(effects.effect, effects.variance)
+            yield Answer(term, "honest", pool.tau2, pool.tau2_lower, pool.tau2_upper)
+
+
+def find_looks_truths(scenario: str) -> dict[str, float]:
+    """The truth of each term: over very many sites, from the true days. Of their variance, sites'
+    own luck is taken off as where each patient were seen daily."""
+    told = expect_shares(scenario)
+    shares = {
+        f"resolved_by_day_{day}": float(np.average(told[day, "mean"], weights=told[day, "size"]))
+        for day in DAYS
+    }
+    return shares | {f"tau2_by_day_{day}": _spread(told[day]).tau2 for day in SPREAD_DAYS}
+
+
+def _spread(sites: pd.DataFrame) -> Pool:
+    n = sites["size"].to_numpy(float)
+    share = sites["mean"].clip(0.5 / n, 1 - 0.5 / n).to_numpy(float)
+    log_unresolved = np.log1p(-share)
+    return pool_random_effects(
+        np.log(-log_unresolved), share / ((1 - share) * n * log_unresolved**2)
+    )
+
+
+def run_looks(pools: int, path: Path) -> list[dict]:
+    """Answer what is missing of the first `pools` pools of each scenario, and append it."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    done = {(line["scenario"], line["pool"]) for line in read_lines(path)}
+    jobs = [(habits.name, seed) for seed in range(pools) for habits in HABITS]
+    commit = name_commit()
+    with path.open("a", encoding="utf-8") as file:
+        for job in jobs:
+            if job not in done:
+                file.write(json.dumps(answer_looks(job) | {"commit": commit}) + "\n")
+                file.flush()
+    return list(read_lines(path))
+
+
+def write_looks(lines: list[dict], table: Path, again: Path) -> None:
+    """The table as .csv below one line that names the seed, and the answers of AGAIN."""
+    truths = {habits.name: find_looks_truths(habits.name) for habits in HABITS}
+    rows = [
+        (line["scenario"], line["pool"], *answer, truths[line["scenario"]][answer[0]])
+        for line in lines
+        for answer in line["answers"]
+    ]
+    columns = ["scenario", "pool", "term", "estimate", "lower", "upper", "status", "truth"]
+    answers = pd.DataFrame(rows, columns=columns)
+    numbers = answers.astype({"estimate": float, "lower": float, "upper": float})
+    told = tabulate(numbers.assign(analysis="looks", stance="honest"))
+    told = told.drop(columns=["analysis", "stance", "type_i_error"])
+    scenarios, terms = [habits.name for habits in HABITS], list(truths[HABITS[0].name])
+    told = told.set_index(["scenario", "term"]).reindex(
+        pd.MultiIndex.from_product([scenarios, terms], names=["scenario", "term"])
+    )
+    commits = " ".join(sorted({line["commit"] for line in lines}))
+    text = told.to_csv(float_format="%.4f")
+    table.write_text(f"# seed {SEED}; answers of commit {commits}\n{text}", "utf-8")
+    chosen = [line for line in lines if (line["scenario"], line["pool"]) in AGAIN]
+    again.write_text("".join(json.dumps(line) + "\n" for line in chosen), "utf-8")
