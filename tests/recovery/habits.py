@@ -9,7 +9,7 @@ from dataclasses import dataclass
 SITES, EPISODES = 12, 1500
 LAST_DAY = 120  # nobody is tested, called or treated after it
 USUAL_DAYS = (1, 3, 7, 14, 28)  # after a session, of the sites in turn
-SAME_DAY = 1  # of all sites, where they do not differ
+SAME_DAY = 7  # of all sites, where they do not differ
 LEAST_STEP = 6  # days from a further look to the next planned one
 KEPT_APPOINTMENT, REBOOKED_AFTER = 0.9, 3  # chance, and days to the next appointment if missed
 CONTROL_CHANCE, CONTROL_AFTER = 0.4, 30  # of a further look after a negative one
