@@ -5,6 +5,7 @@ import json
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -123,3 +124,22 @@ def write_looks(lines: list[dict], table: Path, again: Path) -> None:
     table.write_text(f"# seed {SEED}; answers of commit {commits}\n{text}", "utf-8")
     chosen = [line for line in lines if (line["scenario"], line["pool"]) in AGAIN]
     again.write_text("".join(json.dumps(line) + "\n" for line in chosen), "utf-8")
+
+
+def show_looks(found: pd.DataFrame) -> str:
+    """The table for a document: of shares the bias, its Monte-Carlo error and the coverage; of
+    variances the truth and the mean answer."""
+    head = ["scenario", *(f"day {day}" for day in DAYS), *(f"tau2, day {d}" for d in SPREAD_DAYS)]
+    rows = [head, ["---"] * len(head)]
+    for scenario, part in found.groupby("scenario", sort=False):
+        rows.append([f"`{scenario}`", *(_show(row) for row in part.itertuples())])
+    return "".join(f"| {' | '.join(row)} |\n" for row in rows)
+
+
+def _show(row: NamedTuple) -> str:
+    if not row.answered:
+        return "none"
+    some = "" if row.answered == row.pools else f", {row.answered} pools"
+    if row.term.startswith("tau2"):
+        return f"{row.truth:.2f}, {row.truth + row.bias:.2f}{some}"
+    return f"{row.bias:+.3f} ± {row.bias_error:.3f}, {row.coverage:.2f}{some}"
