@@ -142,4 +142,4 @@ def _show(row: NamedTuple) -> str:
     some = "" if row.answered == row.pools else f", {row.answered} pools"
     if row.term.startswith("tau2"):
         return f"{row.truth:.2f}, {row.truth + row.bias:.2f}{some}"
-    return f"{row.bias:+.3f} ± {row.bias_error:.3f}, {row.coverage:.2f}{some}"
+    return f"{row.bias:+z.3f} ± {row.bias_error:.3f}, {row.coverage:.2f}{some}"
