@@ -2,6 +2,7 @@
 the present answers is what the README says and what is answered again."""
 
 import json
+import re
 from functools import cache
 from pathlib import Path
 
@@ -16,7 +17,7 @@ from schemas.store import Provenance
 from tests.recovery import debris, habits
 from tests.recovery.debris import find_resolved
 from tests.recovery.habits import HABITS, HABITS_BY_NAME, MISREAD, SAYS_YES, SELF_CHOSEN
-from tests.recovery.looks import answer_looks, show_looks
+from tests.recovery.looks import answer_looks, find_looks_truths, show_looks
 from tests.recovery.pools import DAYS, Truth, draw_pool, draw_record
 from tests.recovery.scenarios import VARIANTS
 from tests.recovery.visits import USUAL_DRIFT
@@ -25,6 +26,10 @@ HERE = Path(__file__).parent
 AGAIN = [json.loads(line) for line in (HERE / "looks_slice.jsonl").read_text("utf-8").splitlines()]
 RELATIVE = 1e-4  # optimisers stop there on another machine
 SEED = 3
+DAYS_AND_SESSIONS, TOGETHER = (
+    ["site_days_treated", "equal_sites"],
+    ["all_together", "drifting_wish"],
+)
 BY_HAZARDS = [each.name for each in HABITS if each.kind == "hazards"]
 
 draw = cache(lambda name: draw_pool(name, SEED))
@@ -273,6 +278,27 @@ def test_the_table_has_every_scenario_with_enough_pools():
 
 def test_the_readme_shows_the_table():
     assert show_looks(read_looks()) in (HERE / "README.md").read_text("utf-8")
+
+
+def test_the_readme_says_what_the_table_says():
+    text = " ".join((HERE / "README.md").read_text("utf-8").split())
+    low = -read_looks().pivot(index="scenario", columns="term", values="bias")
+    said = {
+        r"different days it is (\.\d+) to (\.\d+) too low by day 1": (1, DAYS_AND_SESSIONS),
+        r"too low by day 1 and (\.\d+) to (\.\d+) by day 7\. - ": (7, DAYS_AND_SESSIONS),
+        r"the shares are (\.\d+) to (\.\d+) too low by day 1,": (1, TOGETHER),
+        r"and (\.\d+) to (\.\d+) by day 30, and with debris": (30, TOGETHER),
+    }
+    for words, (day, scenarios) in said.items():
+        told = [float(number) for number in re.search(words, text).groups()]
+        found = low.loc[scenarios, f"resolved_by_day_{day}"]
+        assert told == pytest.approx([found.min(), found.max()], abs=0.006), words
+
+
+@pytest.mark.parametrize("name", ["equal_sites", "drifting_wish"])
+def test_the_truth_of_the_table_comes_again(name):
+    found = read_looks().query("scenario == @name").set_index("term")["truth"]
+    assert found.to_dict() == pytest.approx(find_looks_truths(name), abs=1e-4)
 
 
 @pytest.mark.parametrize("line", AGAIN, ids=lambda line: line["scenario"])
