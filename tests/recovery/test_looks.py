@@ -20,7 +20,7 @@ from tests.recovery.habits import HABITS, HABITS_BY_NAME, MISREAD, SAYS_YES, SEL
 from tests.recovery.looks import answer_looks, find_looks_truths, show_looks
 from tests.recovery.pools import DAYS, Truth, draw_pool, draw_record
 from tests.recovery.scenarios import VARIANTS
-from tests.recovery.visits import USUAL_DRIFT
+from tests.recovery.visits import USUAL_DRIFT, WISH
 
 HERE = Path(__file__).parent
 AGAIN = [json.loads(line) for line in (HERE / "looks_slice.jsonl").read_text("utf-8").splitlines()]
@@ -184,10 +184,19 @@ def test_a_drifting_wish_differs_by_year_patient_and_site():
     assert drift.min() < -USUAL_DRIFT / 3
     assert drift.max() > USUAL_DRIFT / 3
     counts = count_unasked(truth)
-    by_year = counts.groupby(year).mean()
-    assert by_year[max(habits.YEARS)] > by_year[min(habits.YEARS)]
     same_wish = count_unasked(draw("all_together")[1])
     assert counts.var() / counts.mean() > 1.1 * same_wish.var() / same_wish.mean()
+
+
+def test_the_wish_to_return_grows_by_year():
+    years, counts = [], []
+    for seed in range(5):
+        tables, truth = draw_pool("drifting_wish", seed)
+        years.append(tables["episodes"]["index_year"].to_numpy(int))
+        counts.append(count_unasked(truth).to_numpy())
+    by_year = pd.Series(np.concatenate(counts)).groupby(np.concatenate(years)).mean()
+    planted = np.exp(WISH["year"] * (max(habits.YEARS) - min(habits.YEARS)))
+    assert by_year.iloc[-1] / by_year.iloc[0] == pytest.approx(planted, rel=0.3)
 
 
 def count_unasked(truth: Truth) -> pd.Series:
