@@ -129,7 +129,8 @@ def _say_answer(
         f"Of {say_episodes(size.n_episodes)} of positional vertigo{sites}, tested again after the "
         f"first maneuver{of}, {join_words(told)} were resolved."
     ]
-    said += [_say_half(readings, config), _say_canals(readings, config)]
+    said += [_say_joint(estimates, config), _say_half(readings, config)]
+    said.append(_say_canals(readings, config))
     said.append(describe_second_line(estimates, config)["finding"])
     apart = read_estimates(estimates, "episode_flow", "pool")["all", "probable_non_positional"]
     if apart.usable and apart.estimate:
@@ -139,6 +140,21 @@ def _say_answer(
             "and counted in none of these numbers."
         )
     return [sentence for sentence in said if sentence]
+
+
+def _say_joint(estimates: dict[str, pd.DataFrame], config: Config) -> str:
+    """The same shares with the days of testing as evidence; nothing where the model has none."""
+    primary = config.study.resolution.primary
+    readings = read_estimates(estimates, "joint_resolution", "positional", primary)
+    shares = {day: readings["all", f"resolved_by_day_{day}"] for day in config.study.curves.days}
+    told = [f"{say_share(share)} by day {day}" for day, share in shares.items() if share.usable]
+    if not told:
+        return ""
+    return (
+        "These shares are of the days on which tests turned negative, which come later where a "
+        "clinic tests late. A model that takes into account when clinics test puts resolution at "
+        f"{join_words(told)}."
+    )
 
 
 def _say_agreement(estimates: dict[str, pd.DataFrame]) -> str:
