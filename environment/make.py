@@ -54,7 +54,7 @@ def hold(path: Path, say: Say) -> Iterator[None]:
 def take(descriptor: int) -> bool:
     """Take the lock of an open file; False if another process has it."""
     try:
-        if WINDOWS:
+        if sys.platform == "win32":
             import msvcrt
 
             msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)

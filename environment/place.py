@@ -31,4 +31,5 @@ def describe() -> bytes:
         VENV / ("Lib" if WINDOWS else "lib/python{}.{}".format(*sys.version_info)) / "site-packages"
     )
     names = sorted(name for name in os.listdir(library) if name != "__pycache__")
-    return b"\n".join([sys.version.encode(), *map(os.fsencode, [VENV, *names]), LOCK.read_bytes()])
+    made = [os.fsencode(VENV), *map(os.fsencode, names)]
+    return b"\n".join([sys.version.encode(), *made, LOCK.read_bytes()])

@@ -2,7 +2,7 @@
 ones do not, the verdict and its sources."""
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 import pandas as pd
 
@@ -111,7 +111,7 @@ def _say_verdict(verdict: pd.Series, episode: pd.Series, criteria: Criteria) -> 
         yield _wrap("", f"found to be something else on day {verdict['reclassified_day']}")
     yield from _say_rules("For", verdict["criteria"], criteria.criteria)
     yield from _say_rules(
-        "Against", verdict["reasons_against"], criteria.flags | criteria.other_causes
+        "Against", verdict["reasons_against"], {**criteria.flags, **criteria.other_causes}
     )
     recorded = ", ".join(
         f"{part} {episode[f'recorded_{part}']}" for part in ("canal", "side", "arm", "mechanism")
@@ -141,7 +141,7 @@ def _say_precedence(verdict: pd.Series, criteria: Criteria) -> str:
     return "criteria that are not firm, while the reasons against are too few to outweigh them"
 
 
-def _say_rules(label: str, names: str, rules: dict[str, Sourced]) -> Iterator[str]:
+def _say_rules(label: str, names: str, rules: Mapping[str, Sourced]) -> Iterator[str]:
     """Each rule with what it says, its weight if it has one, its standing and its source."""
     for name in names.split() or ["nothing"]:
         rule = rules.get(name)

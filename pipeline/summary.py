@@ -3,6 +3,7 @@ which release it is, numbers hidden, what to open."""
 
 from collections.abc import Iterator
 from pathlib import PurePath
+from typing import Any
 
 import pandas as pd
 
@@ -104,6 +105,6 @@ def say_numbers(statuses: pd.Series) -> Iterator[str]:
     yield f"{statuses.get('ok', 0):,} can be used" + "".join(f"; {told}" for told in withheld)
 
 
-def find_page(results: PurePath, row) -> PurePath:
+def find_page(results: PurePath, row: Any) -> PurePath:
     """The page of a delivery for whoever handed it in."""
     return results / "intake" / row.site / row.delivery / "report.html"

@@ -2,6 +2,7 @@
 and each quantity that it can state."""
 
 from dataclasses import dataclass
+from typing import Any
 
 from schemas.quantities import People, Quantity
 
@@ -48,7 +49,7 @@ TURNBULL = "Turnbull, J R Stat Soc B 1976;38:290-295"
 
 
 def count(
-    term: str, words: str, people: People, whole: People | None = None, **more: object
+    term: str, words: str, people: People, whole: People | None = None, **more: Any
 ) -> Quantity:
     """A number of people; `whole` are those of whom it is a part,
     where n_episodes says how many they are."""

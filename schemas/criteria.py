@@ -1,17 +1,31 @@
 """What the tests mean, as data: types of `config/criteria.yaml`."""
 
-from typing import Literal
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, model_validator
 
 from schemas import codes
 from schemas.delivery import Episodes
+
+
+@dataclass(frozen=True)
+class OneOf:
+    """In `Annotated[str, OneOf(codes)]`: the text is one of these codes."""
+
+    codes: Iterable[str]
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> Any:
+        """Checked, and told where it is wrong, as any closed list is."""
+        return handler.generate_schema(Literal[tuple(self.codes)])
+
 
 Standing = Literal["established", "emerging", "tentative", "common practice", "proposal"]
 Canal = Literal["posterior", "lateral", "anterior"]
 Arm = Literal["long", "short", "cupula", "unknown"]
 Mechanism = Literal["canalolithiasis", "cupulolithiasis", "unknown"]
-TestName = Literal[tuple(codes.TEST)]
+TestName = Annotated[str, OneOf(codes.TEST)]
 Ear = Literal["lower_ear", "torsion_ear", "opposite_of_torsion_ear", "roll_side", "unknown"]
 Weight = Literal["decisive", "strong", "moderate", "weak"]
 
@@ -148,7 +162,7 @@ class LaterFlag(Sourced):
     sessions_least: int = Field(
         default=0, ge=0, description="Completed sessions that fit, on different days, at least"
     )
-    verified_by: tuple[Literal[tuple(codes.PERFORMED_BY)], ...] = Field(
+    verified_by: tuple[Annotated[str, OneOf(codes.PERFORMED_BY)], ...] = Field(
         default=(), description="Whose sessions count as verified"
     )
 
@@ -165,8 +179,8 @@ class OtherCause(Sourced):
     """Another cause by its published criteria, as far as the fields allow: all answers must hold,
     and the pattern be seen if there is one."""
 
-    diagnosis: Literal[
-        tuple(code for code in codes.OTHER_DIAGNOSIS if code not in ("none", "unknown"))
+    diagnosis: Annotated[
+        str, OneOf([code for code in codes.OTHER_DIAGNOSIS if code not in ("none", "unknown")])
     ]
     answers: dict[str, Literal["yes", "no"]] = {}
     pattern: Pattern | None = None
@@ -206,7 +220,8 @@ class Criteria(Closed):
     def _parts_fit(self) -> "Criteria":
         if self.duration.borderline_from_s >= self.duration.borderline_to_s:
             raise ValueError("duration: the borderline band must begin before it ends")
-        unknown = {c.refines for c in self.criteria.values()} - {None, *self.criteria}
+        named = {c.refines for c in self.criteria.values() if c.refines is not None}
+        unknown = named - set(self.criteria)
         if unknown:
             raise ValueError(f"refines names no criterion: {', '.join(sorted(unknown))}")
         return self

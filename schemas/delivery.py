@@ -3,6 +3,8 @@
 Column names are the interface; the dictionary and the store are made from these models.
 """
 
+from typing import Any
+
 import pandas as pd
 from pandera.typing import Series
 
@@ -15,7 +17,7 @@ OLDEST = 90
 DICTIONARY_VERSION = 1
 
 
-def episode_id():
+def episode_id() -> Any:
     """The column that ties every table to an episode."""
     return column(
         "Pseudonym of the episode; never a record number",
@@ -26,17 +28,17 @@ def episode_id():
     )
 
 
-def day(meaning: str, *, filled: bool = True, le: float = 36500, example: str = "7"):
+def day(meaning: str, *, filled: bool = True, le: float = 36500, example: str = "7") -> Any:
     """A column of whole days relative to day 0."""
     return column(meaning, unit="days from day 0", filled=filled, ge=-36500, le=le, example=example)
 
 
-def screening(meaning: str):
+def screening(meaning: str) -> Any:
     """A column of a screening finding for a cause other than canal debris."""
     return column(f"Screening finding: {meaning}", codes=codes.YES_NO_UNKNOWN, example="no")
 
 
-def own_count(meaning: str):
+def own_count(meaning: str) -> Any:
     """A field of a total that the site may state, to be compared with the rows."""
     return column(
         f"{meaning}, by the site's own count; may be left out", ge=0, le=999999, example="120"
@@ -477,3 +479,4 @@ TABLES: dict[str, type[Table]] = {
     "treatments": Treatments,
     "followups": Followups,
 }
+ALL_TABLES: tuple[type[Table], ...] = (Submission, *TABLES.values())

@@ -1,5 +1,7 @@
 """What the pipeline makes of the delivered tables: findings, verdicts, spells and attempts."""
 
+from typing import Any
+
 from pandera.typing import Series
 
 from schemas import codes
@@ -8,12 +10,12 @@ from schemas.failure import REASON, VIEW
 from schemas.maneuver import FIT
 
 
-def site():
+def site() -> Any:
     """Code of the site: the first part of every key."""
     return column("Code of the site", filled=True)
 
 
-def episode_id():
+def episode_id() -> Any:
     """Pseudonym of the episode: the second part of every key."""
     return column("Pseudonym of the episode", filled=True)
 

@@ -112,7 +112,8 @@ def say_need(entry: Entry) -> str:
 
 def _describe(table: str, column: Description, maneuvers: Mapping[str, str]) -> Entry:
     codes = maneuvers if column.name == "maneuver" else column.codes or {}
-    number = {Integer: "whole number", Number: "number"}.get(type(column.dtype), "text")
+    numbers: dict[type, Kind] = {Integer: "whole number", Number: "number"}
+    number = numbers.get(type(column.dtype), "text")
     # the one number that may stand as a text: no age above 89 may be told
     capped = column.name == "age_years"
     return Entry(

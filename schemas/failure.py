@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from schemas.criteria import Canal, Closed, Standing
+from schemas.criteria import Canal, Closed, OneOf, Standing
 
 VIEW = {
     "at_the_time": "from what was known on the day on which the failure was seen",
@@ -91,7 +91,7 @@ EVIDENCE = {
 class Pattern(Closed):
     """One pattern in the record: the reason for which it is evidence, and who says so."""
 
-    reason: Literal[tuple(r for r in REASON if r != "undetermined")]
+    reason: Annotated[str, OneOf([r for r in REASON if r != "undetermined"])]
     source: str = Field(min_length=1)
     standing: Standing
 
@@ -127,7 +127,7 @@ class Remission(Closed):
 class Failure(Closed):
     """`config/failure.yaml`: a pattern or tolerance left out is not looked for."""
 
-    patterns: dict[Literal[tuple(EVIDENCE)], Pattern]
+    patterns: dict[Annotated[str, OneOf(EVIDENCE)], Pattern]
     tolerances: dict[str, Tolerance]
     trusted_angle_sources: tuple[Literal["measured", "estimated", "not_recorded"], ...]
     alone: tuple[Literal["clinician", "self_supervised", "self_unsupervised", "caregiver"], ...]

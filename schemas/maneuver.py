@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field, model_validator
 
-from schemas.criteria import Arm, Canal, Closed, Mechanism, Standing
+from schemas.criteria import Arm, Canal, Closed, Mechanism, OneOf, Standing
 from schemas.synonyms import Vocabulary
 
 CAUTION = {
@@ -56,7 +56,7 @@ class Technique(Closed):
 class Cautions(Closed):
     """Conditions in which a licensed practitioner thinks twice before this maneuver."""
 
-    codes: tuple[Literal[tuple(CAUTION)], ...] = Field(min_length=1)
+    codes: tuple[Annotated[str, OneOf(CAUTION)], ...] = Field(min_length=1)
     source: str = Field(min_length=1)
     standing: Standing
 

@@ -6,7 +6,7 @@ They quote the plan, which holds no record of a patient.
 import difflib
 import re
 import types
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Union, get_args, get_origin
@@ -131,7 +131,7 @@ def describe_faults(error: ValidationError, files: dict[str, PlanFile], model: A
     return PlanFault("\n".join([*lines[:MOST], *more]))
 
 
-def phrase(fault: dict, location: tuple, model: Any) -> str:
+def phrase(fault: Mapping[str, Any], location: tuple, model: Any) -> str:
     """One fault in a sentence, with what may have been meant."""
     key = ".".join(str(step) for step in location if step != "[key]") or "this file"
     if fault["type"] == "extra_forbidden":
@@ -164,7 +164,7 @@ def suggest(near: list[str]) -> str:
     return f" Did you mean {near[0]}?" if near else ""
 
 
-def find_near(fault: dict, model: Any) -> list[tuple]:
+def find_near(fault: Mapping[str, Any], model: Any) -> list[tuple]:
     """The location of the known key that an unknown one is nearest to, if any is near."""
     *parent, key = fault["loc"]
     return [

@@ -1,12 +1,12 @@
 """What published trials found, as data: types of `config/published.yaml`,
 beside which the pool's own shares are shown."""
 
-from typing import Annotated, Literal
+from typing import Annotated
 
 from pydantic import Field, model_validator
 
 from schemas import codes
-from schemas.criteria import Arm, Canal, Closed
+from schemas.criteria import Arm, Canal, Closed, OneOf
 
 PROVENANCE = {
     "read": "the counts were read in the abstract or a page of the publication",
@@ -14,7 +14,7 @@ PROVENANCE = {
     "recomputed": "the counts were worked out from printed percentages",
     "from memory": "the counts are from memory and want checking against the publication",
 }
-Provenance = Literal[tuple(PROVENANCE)]
+Provenance = Annotated[str, OneOf(PROVENANCE)]
 
 
 class TrialArm(Closed):
@@ -47,7 +47,7 @@ class Trial(Closed):
             "nominal day"
         ),
     )
-    endpoint: Literal[tuple(codes.ENDPOINT)] = Field(
+    endpoint: Annotated[str, OneOf(codes.ENDPOINT)] = Field(
         description="The endpoint of this project that comes nearest"
     )
     measured: str = Field(min_length=1, description="What the trial counted, in words")

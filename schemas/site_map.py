@@ -4,6 +4,7 @@ No list means the names of the dictionary.
 """
 
 import re
+from collections.abc import Collection, Iterable
 from pathlib import Path
 
 from pydantic import Field, TypeAdapter, ValidationError, field_validator, model_validator
@@ -116,7 +117,7 @@ def read_site_maps(folder: Path) -> dict[str, SiteMap]:
         raise describe_faults(error, files, SITE_MAPS) from None
 
 
-def _require(names, known, what: str) -> None:
+def _require(names: Iterable[str], known: Collection[str], what: str) -> None:
     for name in names:
         if name not in known:
             raise ValueError(f"{name!r} is no {what}; known are {', '.join(known) or 'none'}")

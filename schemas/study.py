@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field, ValidationError, model_validator
 
 from schemas import codes
-from schemas.criteria import Closed, Criteria
+from schemas.criteria import Closed, Criteria, OneOf
 from schemas.failure import Failure
 from schemas.maneuver import Maneuvers
 from schemas.plan_faults import describe_faults, load_plan_file
@@ -17,7 +17,7 @@ from schemas.site_map import SiteMap, read_site_maps
 
 PARTS = ("study", "maneuvers", "criteria", "failure", "published")  # of a plan: one file each
 SITES = "sites"  # folder of a plan: one file for each site that has names of its own
-Endpoint = Literal[tuple(codes.ENDPOINT)]
+Endpoint = Annotated[str, OneOf(codes.ENDPOINT)]
 
 
 # what pipeline/analyses/covariates.py and the rows of each analysis can tell of an episode or an

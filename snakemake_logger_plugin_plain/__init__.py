@@ -7,8 +7,10 @@ from __future__ import annotations
 import shutil
 import sys
 import time
+from collections.abc import Callable
 from logging import WARNING, LogRecord
 from pathlib import Path
+from typing import Any
 
 from snakemake_interface_logger_plugins.base import LogHandlerBase
 from snakemake_interface_logger_plugins.common import LogEvent
@@ -22,6 +24,15 @@ LOCKED = (
     "--unlock, then ./run again."
 )
 KEPT = "What was finished is kept: the next run goes on from there."
+
+
+class StepRecord(LogRecord):
+    """What Snakemake puts into its records of a step."""
+
+    rule_msg: str | None
+    jobid: int
+    job_id: int
+    log: list[str]
 
 
 class LogHandler(LogHandlerBase):
@@ -48,14 +59,15 @@ class LogHandler(LogHandlerBase):
     def emit(self, record: LogRecord) -> None:
         """Say what an event means for whoever waits, or nothing."""
         try:
-            tell = {
+            tellers: dict[Any, Callable[[Any], None]] = {
                 LogEvent.RUN_INFO: self.tell_extent,
                 LogEvent.JOB_INFO: self.begin_step,
                 LogEvent.JOB_FINISHED: self.finish_step,
                 LogEvent.JOB_ERROR: self.tell_failure,
                 LogEvent.ERROR: self.tell_error,
                 None: self.tell_text,
-            }.get(getattr(record, "event", None))
+            }
+            tell = tellers.get(getattr(record, "event", None))
             if tell:
                 tell(record)
         except Exception:  # a fault of this handler must not end a run
@@ -74,7 +86,7 @@ class LogHandler(LogHandlerBase):
                 f"{count(self.total, 'step')}{' would run' if self.common_settings.dryrun else ''}:"
             )
 
-    def begin_step(self, record: LogRecord) -> None:
+    def begin_step(self, record: StepRecord) -> None:
         """A step begins; in a dry run that is all there is."""
         if not record.rule_msg:
             return
@@ -85,7 +97,7 @@ class LogHandler(LogHandlerBase):
             self.running[record.jobid] = time.monotonic()
             self.show_running()
 
-    def finish_step(self, record: LogRecord) -> None:
+    def finish_step(self, record: StepRecord) -> None:
         """A line: how far, how long the run has taken, the step, and its own seconds."""
         if record.job_id not in self.running:
             return
@@ -95,7 +107,7 @@ class LogHandler(LogHandlerBase):
         self.say(f"{far}  {self.steps[record.job_id]} ({now - begun:.0f} s)")
         self.show_running()
 
-    def tell_failure(self, record: LogRecord) -> None:
+    def tell_failure(self, record: StepRecord) -> None:
         """Which step failed, the end of its log, and where that is."""
         if self.stopping or record.jobid not in self.running:
             return

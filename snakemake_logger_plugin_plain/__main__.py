@@ -8,7 +8,8 @@ import sys
 def main() -> None:
     """Run Snakemake with the words of the command line."""
     # a hundred lines, with the sentence that matters below them
-    argparse.ArgumentParser.print_usage = lambda *_: None
+    # mypy takes no replaced method; Snakemake has no setting for it
+    argparse.ArgumentParser.print_usage = lambda *_: None  # type: ignore[method-assign]
     sys.argv[0] = "./run"
     try:
         from snakemake.cli import main as run  # it takes a second, in which a person may stop

@@ -21,12 +21,10 @@ def pick_one(rng: np.random.Generator, weights: dict[str, float], count: int) ->
     ]
 
 
-def gamma(
-    rng: np.random.Generator, mean: np.ndarray | float, sd: np.ndarray | float, count: int
-) -> np.ndarray:
+def gamma(rng: np.random.Generator, moments: np.ndarray, count: int) -> np.ndarray:
     """`count` gamma draws of the given mean and standard deviation (shape (mean/sd)^2, scale
     sd^2/mean)."""
-    mean, sd = np.asarray(mean, float), np.asarray(sd, float)
+    mean, sd = moments.T
     return rng.gamma((mean / sd) ** 2, sd**2 / mean, count)
 
 

@@ -45,7 +45,7 @@ def examine(
         "shown": rng.random((count, len(TESTS))),
         "torsion": rng.random(count),
         "expected": rng.random((count, len(TESTS))),
-        "peak": gamma(rng, *np.array([t.peak for t in TIMINGS])[cases.pattern].T, count),
+        "peak": gamma(rng, np.array([t.peak for t in TIMINGS])[cases.pattern], count),
         "feels": rng.random(count),
         "side_lying": chance(rng, site.side_lying, count),
     }
@@ -186,8 +186,8 @@ def measure(
     Whole seconds, velocities to .1.
     """
     count = len(pattern)
-    latency = gamma(rng, *np.array([t.latency for t in TIMINGS])[pattern].T, count)
-    duration = gamma(rng, *np.array([t.duration for t in TIMINGS])[pattern].T, count)
+    latency = gamma(rng, np.array([t.latency for t in TIMINGS])[pattern], count)
+    duration = gamma(rng, np.array([t.duration for t in TIMINGS])[pattern], count)
     speed = np.maximum(peak * strength * np.exp(rng.normal(0, 0.15, count)), 0.5)
     kept = np.array([t.kept_at_40s for t in TIMINGS])[pattern]
     late = speed * np.minimum(kept * rng.uniform(0.6, 1.4, count), 1)

@@ -1,6 +1,6 @@
 """What a present case shows in each positional test, and how fast, how long and how strongly."""
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from schemas import codes
 from synthetic_data.scenario import OTHER_CAUSES, VARIANTS
@@ -50,6 +50,8 @@ def lower(sign: Sign) -> tuple[Sign, Sign]:
 # Other shares and all strengths are
 # invented.
 UP, DOWN = Sign("up", "affected"), Sign("down", torsion_share=17 / 50)
+LYING: dict[str, Any]
+PITCH: dict[str, Any]
 LYING, PITCH = {"share": 34 / 50, "expected": 19 / 34}, {"share": 38 / 50, "expected": 28 / 38}
 REVERSAL = Sign("down", "other", strength=0.5, share=0.5)
 FREE = {
@@ -173,7 +175,7 @@ class Timing(NamedTuple):
 # vertigo in 63.4 %
 # (Macdonald 2017). The rest is
 # invented.
-APO = {"latency": (2.7, 3.0), "peak": (60.0, 35.0)}
+APO: dict[str, Any] = {"latency": (2.7, 3.0), "peak": (60.0, 35.0)}
 CENTRAL = Timing(
     (1.2, 0.9), (40.0, 30.0), (12.0, 6.0), kept_at_40s=0.4, fatigues=0.05, vertigo=0.634
 )

@@ -1,10 +1,13 @@
 """What the course after the first session says about it: sessions,
 resolution and contacts that came later."""
 
+from collections.abc import Mapping
+
 import numpy as np
 import pandas as pd
 
 from pipeline.adjudication.maneuvers import MOVES_NOTHING
+from schemas.criteria import Canal
 from schemas.failure import Remission
 from schemas.keys import EPISODE
 from schemas.maneuver import Maneuver
@@ -86,7 +89,7 @@ def find_remission(
     treatments: pd.DataFrame,
     spells: pd.DataFrame,
     maneuvers: dict[str, Maneuver],
-    remission: dict[str, Remission],
+    remission: Mapping[Canal, Remission],
 ) -> pd.DataFrame:
     """Evidence that the vertigo went by itself after the failure: site, episode_id, evidence,
     first day without it.

@@ -1,6 +1,7 @@
 """Why a first maneuver may have failed: evidence for each reason,
 as known on the day and in hindsight. It is never a verdict."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import pandas as pd
@@ -104,7 +105,7 @@ def explain_failures(
 
 
 def list_first_sessions(
-    attempts: pd.DataFrame, adjudications: pd.DataFrame, maneuvers: dict[str, Maneuver]
+    attempts: pd.DataFrame, adjudications: pd.DataFrame, maneuvers: Mapping[str, Maneuver]
 ) -> pd.DataFrame:
     """The first sessions of positional episodes; one row for each.
 

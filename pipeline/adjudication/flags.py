@@ -45,7 +45,7 @@ def find_other_causes(
 def _find_episodes(
     episodes: pd.DataFrame, before: pd.DataFrame, pairs: pd.DataFrame, flag: Flag
 ) -> pd.DataFrame:
-    if flag.field is not None:
+    if flag.pattern is None:
         return episodes[episodes[flag.field].eq(flag.value).fillna(False)]
     candidates = pairs if flag.pattern.both_sides else before
     shown = candidates[find_pattern(candidates, flag.pattern, unmeasured=False)]

@@ -1,6 +1,8 @@
 """What the tests after the first maneuver say about it: another ear, canal or arm, several of them,
 or adherent debris."""
 
+from functools import partial
+
 import pandas as pd
 
 from pipeline.adjudication.days import read_each_day
@@ -50,7 +52,8 @@ def compare_later_looks(
     key = ["maneuver", "side", "tested", "variants", "variants_now", "canal_now", "side_now"]
     # days repeat one another: each comparison is made once
     questions = asked[key].drop_duplicates()
-    answers = [compare_day(*question, maneuvers, criteria) for question in questions.to_numpy()]
+    compare = partial(compare_day, maneuvers=maneuvers, criteria=criteria)
+    answers = [compare(*question) for question in questions.to_numpy()]
     answered = questions.assign(evidence=answers).explode("evidence").dropna(subset="evidence")
     compared = asked.merge(answered, on=key)[[*EPISODE, "evidence", "day"]]
     return pd.concat([compared, _find_adherence(examinations[later], findings[later])])

@@ -59,7 +59,12 @@ def judge_maneuver(maneuver: Maneuver, side: str, variants: str) -> dict[str, st
         if maneuver.treats == "both_ears_at_once" or side == "both"
         else {side}
     )
-    suited = (set(maneuver.canals), ears, set(maneuver.arms), set(maneuver.mechanisms))
+    suited: list[set[str]] = [
+        set(maneuver.canals),
+        ears,
+        set(maneuver.arms),
+        set(maneuver.mechanisms),
+    ]
     answers = [
         [_suit(value, values) for value, values in zip(variant.split("/"), suited, strict=True)]
         for variant in _leave_out_untold(variants.split())

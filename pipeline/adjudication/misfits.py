@@ -76,7 +76,9 @@ def _say_misfits(look: pd.Series, signs: Signs, keys: list[str]) -> list[str]:
             name, asked = SEEN_IN.get(key, key.replace("_", " ")), " or ".join(getattr(signs, key))
             said.append(f"{name} {look[key]}, not {asked}".replace("_", " "))
         elif key == "duration":
-            said.append(f"duration {look['duration_class']}, not {' or '.join(signs.duration)}")
+            said.append(
+                f"duration {look['duration_class']}, not {' or '.join(signs.duration or ())}"
+            )
         else:
             column, words = BOUNDS[key]
             said.append(words.format(look[column], getattr(signs, key)))

@@ -6,7 +6,9 @@ and ear) that allow nothing in common leave its arm and mechanism open; tests of
 tell of several canals or both ears.
 """
 
+from collections.abc import Iterable
 from itertools import pairwise, product
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -129,7 +131,7 @@ def _name_variants(bits: np.ndarray) -> np.ndarray:
     return canal + "/" + side + "/" + arm + "/" + mechanism
 
 
-def _fill(bits: np.ndarray, blocks) -> np.ndarray:
+def _fill(bits: np.ndarray, blocks: Iterable[Any]) -> np.ndarray:
     """All of each of the blocks of bits of which any is set."""
     return sum(
         (np.where((bits & block) != 0, block, 0) for block in blocks), np.zeros(len(bits), "int64")

@@ -12,7 +12,7 @@ VERTIGO_GRADE = {"none": 0, "mild": 1, "moderate": 2, "severe": 3}
 DIRECTIONS = ("geotropic", "apogeotropic")
 SIGNS = ("lying_down", "bow", "lean")
 OF_FASTER_SIDE = ("peak_spv", "spv_at_40s", "fatigues", "reverses_on_sitting", "vertigo")
-TYPES = {
+TYPES: dict[str, str | type] = {
     "site": "string",
     "episode_id": "string",
     "day": "Int64",

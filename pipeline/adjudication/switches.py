@@ -56,7 +56,7 @@ def find_switches(
     # days repeat one another: each comparison is made once
     questions = asked[key].drop_duplicates()
     answers = questions.assign(
-        moved=[is_switch(*question, criteria) for question in questions.to_numpy()]
+        moved=[is_switch(first, now, by, criteria) for first, now, by in questions.to_numpy()]
     )
     moved = asked.merge(answers.astype({"moved": bool}), on=key, validate="many_to_one").query(
         "moved"
@@ -105,14 +105,14 @@ def moves_on(first: str, now: str) -> bool:
 
 def list_places(variants: str) -> list[tuple[str, str]]:
     """Canal and ear of each of the variants."""
-    return [tuple(variant.split("/")[:2]) for variant in variants.split()]
+    parts = [variant.split("/") for variant in variants.split()]
+    return [(canal, ear) for canal, ear, *_ in parts]
 
 
 def were_tested(canals: set[str], tested: str, criteria: Criteria) -> bool:
     """Whether a test of each of the canals is among the tests `tested`."""
-    return all(
-        set(criteria.tests_of_canal[canal]) & set(tested.split()) for canal in canals - {"unknown"}
-    )
+    tests: dict[str, set[str]] = {c: set(names) for c, names in criteria.tests_of_canal.items()}
+    return all(tests[canal] & set(tested.split()) for canal in canals - {"unknown"})
 
 
 def _list_days_seen_after_maneuvers(looks: pd.DataFrame, treatments: pd.DataFrame) -> pd.DataFrame:

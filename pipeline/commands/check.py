@@ -89,7 +89,8 @@ def sparing_imports() -> Iterator[None]:
     gc.disable()
     missing = "hypothesis" not in sys.modules
     if missing:
-        sys.modules["hypothesis"] = None
+        # how Python is told that there is no such module; its type knows modules only
+        sys.modules["hypothesis"] = None  # type: ignore[assignment]
     try:
         yield
         # looks for that library on the first check of a table

@@ -41,7 +41,8 @@ def check_path(
         raise NothingToCheck(f"{path} does not exist.")
     if site and not SITE.fullmatch(site):
         raise NothingToCheck(f"{site} is no code of a site: S and two or three digits.")
-    worst, last_accepted = FINE, {}
+    last_accepted: dict[str, Received] = {}
+    worst = FINE
     skipped = find_skipped(path.resolve())
     with find_folders(path, config, site, tell) as folders:
         if not folders and not skipped:
@@ -159,7 +160,7 @@ def find_folders(
         copied.mkdir()
         for file in files:
             shutil.copy(file, copied)
-        own = config.sites.get(site, SiteMap())
+        own = config.sites.get(site or "", SiteMap())
         handed = read_delivery(copied, own, tell)
         folder = Path(temporary).joinpath(*read_names(handed, site))
         folder.parent.mkdir()

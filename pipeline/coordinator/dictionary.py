@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterator, Mapping
 
 from schemas.codes import SEVERITY
-from schemas.columns import Rule
+from schemas.columns import Rule, Severity
 from schemas.delivery import DICTIONARY_VERSION
 from schemas.dictionary import (
     DELIVERED,
@@ -41,7 +41,7 @@ CSV_COLUMNS = (
     *("why", "severity", "how_to_fix"),
 )
 LONG_LIST = 4  # codes from which on they stand in columns
-HEADINGS = {
+HEADINGS: dict[Severity, str] = {
     "refuse": "What refuses a whole delivery",
     "set_aside": "What sets a row aside",
     "warn": "What is only shown",

@@ -12,6 +12,7 @@ import re
 from collections.abc import Iterator
 from itertools import groupby
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 from openpyxl.comments import Comment
@@ -60,7 +61,7 @@ def mark_delivery(folder: Path, handed: Handed, received: Received) -> bytes | N
 
 
 def find_cells(
-    problem: tuple, handed: Handed, sheets: dict[str, Worksheet]
+    problem: Any, handed: Handed, sheets: dict[str, Worksheet]
 ) -> tuple[str, int, int] | None:
     """Where a problem is marked: title of the sheet, row and position;
     row 0 for a sheet as a whole, None for the delivery as a whole."""

@@ -100,7 +100,9 @@ def unmark(book: Workbook, kept: set[str]) -> None:
 
 def make_book(tables: Iterable[Sheet]) -> Opened:
     """A workbook with a sheet for each table; each different text is a cell of the library once."""
-    book, sheets, repeats, known = Workbook(), {}, Repeats(), {}
+    book, repeats = Workbook(), Repeats()
+    sheets: dict[str, Worksheet] = {}
+    known: dict[str, int] = {}
     book.remove(book.active)
     for table in tables:
         sheets[table.table] = sheet = book.create_sheet(table.table)

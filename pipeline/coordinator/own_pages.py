@@ -6,7 +6,7 @@ password keeps stray keystrokes out.
 """
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from openpyxl import Workbook
 from openpyxl.cell import Cell
@@ -149,7 +149,9 @@ def _cell(entry: Entry, row: dict) -> tuple[object, str]:
     return row.get(entry.column), choose_format(entry)
 
 
-def _add_rows(sheet: Worksheet, header: list[str], rows: list[list[tuple[object, str]]]) -> None:
+def _add_rows(
+    sheet: Worksheet, header: list[str], rows: Iterable[Sequence[tuple[object, str]]]
+) -> None:
     sheet.append(header)
     for cell in sheet[sheet.max_row][: len(header)]:
         paint_header(cell, needed=False)

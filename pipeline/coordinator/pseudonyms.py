@@ -100,8 +100,8 @@ def replace_in_table(rows: list[list[str]], headers: Mapping[str, str], known: K
             continue
         for below in rows[at + 1 :]:
             for place, column in places.items():
-                if place < len(below) and tidy(below[place]):
-                    below[place] = known.replace(column, tidy(below[place]))
+                if place < len(below) and (entry := tidy(below[place])):
+                    below[place] = known.replace(column, entry)
         found = {
             header
             for header in headers

@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from copy import copy
 from dataclasses import dataclass, field
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 from openpyxl import Workbook
@@ -60,7 +61,7 @@ class Repeats:
         if not (columns := self.columns.get(sheet.title)):
             return written
         text = written.decode()
-        data = DATA.search(text)
+        data = next(DATA.finditer(text))
         rows = {
             int(row): (settings, cells or "") for row, settings, cells in ROW.findall(data[1] or "")
         }
@@ -81,7 +82,7 @@ class Repeats:
         for row, (_, written) in rows.items():
             for cell in CELL.finditer(written):
                 held[column_index_from_string(cell[1])][row] = cell[0]
-        cells = {row: [] for row in rows}
+        cells: dict[int, list[str]] = {row: [] for row in rows}
         cells |= {row: [] for at, _ in columns.values() for row in at.tolist()}
         behind = {
             number: write_behind_place(self.firsts[number]) for number in list_numbers(columns)
@@ -92,8 +93,8 @@ class Repeats:
             for row, number in zip(at.tolist(), numbers.tolist(), strict=True):
                 if row not in own and (rest := behind[number]):
                     cells[row].append(f"{start}{row}{rest}")
-            for row, cell in own.items():
-                cells[row].append(cell)
+            for row, text in own.items():
+                cells[row].append(text)
         return cells
 
     def _measure(self, sheet: Worksheet) -> str:
@@ -179,7 +180,8 @@ def write_behind_place(first: Cell) -> str:
     """What the library writes of a cell behind its place; nothing where it leaves the cell out."""
     if first._value is None and not first.has_style:
         return ""
-    twin, found = Cell(first.parent, 1, 1, style_array=first._style), []
+    found: list[Any] = []
+    twin = Cell(first.parent, 1, 1, style_array=first._style)
     twin._value, twin.data_type = first._value, first.data_type  # neither its comment nor its link
     write_cell(SimpleNamespace(write=found.append), first.parent, twin, twin.has_style)
     return tostring(found[0], encoding="unicode").removeprefix(PLACED)

@@ -1,7 +1,7 @@
 """Time to resolution as an interval: resolution is only known to lie after the last positive and at
 or before the first negative test."""
 
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from functools import cache
 from itertools import groupby
@@ -126,7 +126,7 @@ def _find_states_by_endpoint(
         cache(lambda: find_states(looks)),
         cache(lambda: _find_reported_states(followups)),
     )
-    finders = {
+    finders: dict[str, Callable[[], pd.DataFrame]] = {
         "objective": objective,
         "composite": lambda: find_states(looks.assign(positive=_is_left_by_composite(looks))),
         "patient_reported": reported,

@@ -33,7 +33,9 @@ def select_deciding_looks(
     looks = looks.merge(
         adjudications[[*EPISODE, "canal", "arm"]], on=EPISODE, how="left", validate="many_to_one"
     )
-    tests = {canal: set(names) for canal, names in criteria.tests_of_canal.items()}
+    tests: dict[str, set[str]] = {
+        canal: set(names) for canal, names in criteria.tests_of_canal.items()
+    }
     tests["anterior_or_posterior"] = tests["anterior"] | tests["posterior"]
     tests["multiple"] = tests["unknown"] = set().union(*tests.values())
     deciding = pd.Series(False, index=looks.index)

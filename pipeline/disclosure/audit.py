@@ -217,7 +217,9 @@ class Audit:
         for questions in self._part(least, most, claims):
             questions.answer()
             self._keep(questions, least, most)
-            found += [Exposed(n, *ends, eyes, quickly=False) for n, *ends in questions.proved]
+            found += [
+                Exposed(n, low, high, eyes, quickly=False) for n, low, high in questions.proved
+            ]
         return sorted(found, key=lambda exposed: exposed.cell)
 
     def _look_for_examples(self, known: Known) -> None:
@@ -228,8 +230,8 @@ class Audit:
             np.max([low for low, _ in ends], axis=0),
             np.min([high for _, high in ends], axis=0),
         )
-        claims = [self.list_open(eyes, least, most) for eyes in self.everybody]
-        claims = Claims(*(np.concatenate(each) for each in zip(*claims, strict=True)))
+        of_each = [self.list_open(eyes, least, most) for eyes in self.everybody]
+        claims = Claims(*(np.concatenate(each) for each in zip(*of_each, strict=True)))
         for questions in self._part(least, most, claims):
             questions.ask_together()
             self._keep(questions, least, most)

@@ -56,9 +56,9 @@ def add_releases(cells: Cells, entries: Sequence[Entry], sites: tuple[str, ...])
             for name, value, mine in zip(entry.names, entry.values, own, strict=True)
         ]
         cells.past |= {n: tuple(bounds) for n, bounds in zip(place, entry.bounds, strict=True)}
-        for equation in entry.equations:
+        for released in entry.equations:
             cells.equations.setdefault(
-                frozenset((place[n], sign) for n, sign in equation), f"release {entry.number}"
+                frozenset((place[n], sign) for n, sign in released), f"release {entry.number}"
             )
         then = dict(zip(entry.names, place, strict=True))
         grown = {
@@ -71,8 +71,8 @@ def add_releases(cells: Cells, entries: Sequence[Entry], sites: tuple[str, ...])
                 _add_newcomers(cells, name, latest[name][1], n, latest[name][0], entry.number)
             latest[name] = entry.number, n
         known = {
-            frozenset((entry.names[n], sign) for n, sign in equation)
-            for equation in entry.equations
+            frozenset((entry.names[n], sign) for n, sign in released)
+            for released in entry.equations
         }
         for equation, said in equations:
             named = frozenset((cells.keys[n].say(), sign) for n, sign in equation)

@@ -8,6 +8,7 @@ pipeline/disclosure/known.py, equations between cells in pipeline/disclosure/equ
 
 from dataclasses import dataclass, field
 from math import ceil
+from typing import Protocol
 
 import numpy as np
 import pandas as pd
@@ -28,7 +29,11 @@ class Rest:
         return f"{self.whole.say()}, without {self.without}"
 
 
-Key = Group | Rest
+class Key(Protocol):
+    """Whom a cell counts: of this release a Group or a Rest, of earlier ones those of
+    pipeline/disclosure/between.py."""
+
+    def say(self) -> str: ...
 
 
 @dataclass

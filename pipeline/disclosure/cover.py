@@ -74,7 +74,7 @@ class Cover:
             whole = self.described[label].episodes
             if whole in cells.place:
                 self.parts.setdefault(cells.place[whole], set()).update(numbers)
-        self.shown = {
+        self.shown: dict[object, Shown] = {
             label: Shown(*row) for label, *row in self.safe[COLUMNS].itertuples(name=None)
         }
         self.near: dict[int, set[int]] = {}
@@ -95,7 +95,8 @@ class Cover:
             self.change(option)
             if self.is_covered(found):
                 return True
-            self.known, self.edits, self.shown = (each.copy() for each in before)
+            known, edits, shown = before
+            self.known, self.edits, self.shown = known.copy(), dict(edits), dict(shown)
         hide = [option for option in options if Edit.ALL in option.edits.values()] or options
         for option in hide[: 1 if found.quickly else 1 + len(hide) // MOST_ROUNDS]:
             self.change(option)

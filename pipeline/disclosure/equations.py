@@ -33,26 +33,26 @@ def add_equations(cells: Cells) -> None:
             _relate(cells, Group(whole, narrowed), [Group(whole, part) for part in parts], said)
     for declared in SUMS:
         for narrowed in sorted(sets.get(declared.whole, ()), key=sorted):
-            parts = [Group(part, narrowed) for part in declared.parts]
-            if any(part in cells.place for part in parts):
+            members = [Group(part, narrowed) for part in declared.parts]
+            if any(member in cells.place for member in members):
                 _relate(
                     cells,
                     Group(declared.whole, narrowed),
-                    parts,
+                    members,
                     f"parts of “{declared.whole}”",
                     complete=True,
                 )
-    for whole, parts in DIVIDED.items():
+    for whole, known_parts in DIVIDED.items():
         days = {
             (narrowed - {item}, item)
-            for part in parts
+            for part in known_parts
             for narrowed in sets.get(part, ())
             for item in narrowed
             if item[0] == "day"
         }
         for narrowed, day in sorted(days, key=lambda each: (sorted(each[0]), each[1])):
             if narrowed in sets.get(whole, ()):
-                known = [Group(part, narrowed | {day}) for part in parts]
+                known = [Group(part, narrowed | {day}) for part in known_parts]
                 _relate(cells, Group(whole, narrowed), known, f"what is known on day {day[1]}")
     for inner, outer in [*_list_within(sets), *_list_chains(sets)]:
         _contain(cells, outer, inner)

@@ -108,7 +108,7 @@ class Shown(NamedTuple):
     rounded: object
     upper: float
 
-    def count(self, column: str, rule: Disclosure) -> tuple[float, float]:
+    def bound_count(self, column: str, rule: Disclosure) -> tuple[float, float]:
         """How many a column says there are: at least, and at most."""
         number = getattr(self, column)
         if pd.isna(number):
@@ -129,9 +129,9 @@ def read_count(row: Shown, what: Described, counted: str, rule: Disclosure) -> t
             return (float(find_least(what, rule)), MANY) if shown else (0.0, MANY)
         if row.status == "bounded":
             return 0.0, rule.least_shown - 1.0
-        least, most = row.count("estimate", rule) if shown else (0.0, MANY)
+        least, most = row.bound_count("estimate", rule) if shown else (0.0, MANY)
         return (max(least, rule.least_shown), most) if shown else (least, most)
-    least, most = row.count("n_episodes", rule)
+    least, most = row.bound_count("n_episodes", rule)
     if (shown or row.status == "bounded") and kind != "count":
         both = kind in SHARES and (
             row.status == "bounded" or row.estimate not in (0, 1)
@@ -156,7 +156,7 @@ def read_share(
     least = max(rule.least_shown, ceil(low * whole[0] - CLOSE))
     most = floor(high * whole[1] + CLOSE) if whole[1] < MANY else MANY
     if counted == "told" and pd.notna(row.n_events):
-        events = row.count("n_events", rule)
+        events = row.bound_count("n_events", rule)
         least, most = max(least, events[0]), min(most, events[1])
     return float(least), float(most)
 

@@ -3,6 +3,7 @@ and the sets of people behind its counts, called alike in all analyses."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -59,11 +60,12 @@ def describe_rows(estimates: pd.DataFrame, trials: Trials | None = None) -> pd.S
     its name (narrow_trials).
     """
     key = ["analysis", "population", "endpoint", "stratum", "term"]
+    describe = partial(describe_row, trials=trials or {})
     seen: dict[tuple, Described | None] = {}
     found = []
     for row in estimates[key].astype("string").fillna("").itertuples(index=False, name=None):
         if row not in seen:
-            seen[row] = None if row[1] == PUBLISHED else describe_row(*row, trials or {})
+            seen[row] = None if row[1] == PUBLISHED else describe(*row)
         found.append(seen[row])
     return pd.Series(found, index=estimates.index, dtype=object)
 

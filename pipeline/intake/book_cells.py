@@ -131,7 +131,7 @@ def gather_cells(
     for position in sorted({*found, *(repeated or ())}):
         rows = np.array(list(found[position]), dtype=np.int64)
         texts = np.array(list(found[position].values()), dtype=object)
-        if repeated and position in repeated:
+        if firsts is not None and repeated and position in repeated:
             at, what = (np.array(part, dtype=np.int64) for part in repeated[position])
             again = firsts[what]
             shown = np.not_equal(again, None) & ~np.isin(at, covered[position])

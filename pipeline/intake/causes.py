@@ -52,10 +52,12 @@ def fold_columns(problems: list[Problem], header_rows: Mapping[str, int]) -> lis
     whole = {
         (p.table, p.column)
         for p in problems
-        if p.rule in OF_A_COLUMN and p.row == header_rows.get(p.table) and p.row
+        if p.rule in OF_A_COLUMN and p.row and p.row == header_rows.get(p.table or "")
     }
     in_cells = [
-        p for p in problems if p.rule in GATE_RULES and p.row and p.row != header_rows.get(p.table)
+        p
+        for p in problems
+        if p.rule in GATE_RULES and p.row and p.row != header_rows.get(p.table or "")
     ]
     counts = Counter((p.table, p.column) for p in in_cells)
     folded = {p for p in in_cells if (p.table, p.column) in whole}

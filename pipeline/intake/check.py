@@ -113,8 +113,8 @@ class Known:
     """What is wrong with a table before its cells are judged: single `cells` by row and column,
     `rows` that are no records, and `columns` that are missing. None of them is blamed again."""
 
-    cells: frozenset[tuple[int, str]] = frozenset()
-    rows: frozenset[int] = frozenset()
+    cells: frozenset[tuple[int | None, str | None]] = frozenset()
+    rows: frozenset[int | None] = frozenset()
     columns: frozenset[str] = frozenset()
 
     def holds(self, row: int, column: str) -> bool:

@@ -70,10 +70,10 @@ def batch_deliveries(deliveries: list[Delivery]) -> list[list[Delivery]]:
     change a batch.
     """
     batches: dict[tuple, list[Delivery]] = {}
-    for site, own in groupby(
+    for site, of_site in groupby(
         sorted(deliveries, key=lambda delivery: (delivery.site, delivery.number)), lambda d: d.site
     ):
-        own = list(own)
+        own = list(of_site)
         large = sum(look_at(path)[0] for delivery in own for path in delivery.files) >= LARGE_BYTES
         key = (site,) if large else ("", int(site[1:]) // SITES_PER_BATCH)
         batches.setdefault(key, []).extend(own)

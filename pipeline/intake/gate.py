@@ -16,7 +16,7 @@ from pipeline.intake.identifiers import (
     find_in_days,
     is_unclear_number,
 )
-from pipeline.intake.problem import DESCRIBED, PSEUDONYMS, Problem
+from pipeline.intake.problem import DESCRIBED, PSEUDONYMS, Problem, describe_column
 from pipeline.intake.pseudonyms import TOO_SHORT, UNCLEAR, judge_pseudonyms
 from schemas.columns import Integer, Number
 from schemas.delivery import TABLES
@@ -98,7 +98,7 @@ def search_cells(sheet: Sheet, no_records: Collection[int]) -> Iterator[Problem]
 
 def choose_judge(sheet: Sheet, position: int) -> Callable[[str], str | None]:
     """How the cells of a column are judged, by what the column is in the dictionary."""
-    column = DESCRIBED.get(sheet.table, {}).get(sheet.names.get(position))
+    column = describe_column(sheet.table, sheet.names.get(position))
     if sheet.names.get(position) == "age_years" or (
         not column and names_age(sheet.header[position])
     ):

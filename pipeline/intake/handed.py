@@ -65,6 +65,9 @@ class Sheet:
         return [position for position, name in self.names.items() if name == column]
 
 
+Judged = Literal["text", "remark", "author", "file"]
+
+
 @dataclass(frozen=True)
 class Loose:
     """A text outside of the cells, and where it is.
@@ -76,7 +79,7 @@ class Loose:
     text: str
     table: str
     column: str
-    judged: Literal["text", "remark", "author", "file"]
+    judged: Judged
     row: int | None = None
 
 
@@ -229,8 +232,9 @@ def tidy(text: str | None) -> str | None:
 def name_safely(text: str | None, place: str) -> str:
     """A name in small letters if it is made of usual words or nearly one of the dictionary's,
     otherwise its place: it could be a surname."""
-    safe = text and not may_be_form(text) and may_name_place(text, NAMES)
-    return text.lower() if safe else place
+    if text and not may_be_form(text) and may_name_place(text, NAMES):
+        return text.lower()
+    return place
 
 
 def letters(position: int) -> str:

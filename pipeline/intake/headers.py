@@ -12,7 +12,7 @@ from collections.abc import Iterable
 
 from pipeline.intake import header_words
 from pipeline.intake.patterns import MANY_DIGITS, may_be_form
-from schemas.delivery import TABLES, Submission
+from schemas.delivery import ALL_TABLES
 from schemas.site_map import spell_plainly
 
 PLAIN_LETTERS = str.maketrans(
@@ -56,9 +56,7 @@ WHOLE, ALONE, THINGS, NAMING, OWNERS, COUNTING, AGES = (
         header_words.AGES,
     )
 )
-OWN_NAMES = frozenset(
-    spell_plainly(name) for model in (Submission, *TABLES.values()) for name in model.describe()
-)
+OWN_NAMES = frozenset(spell_plainly(name) for model in ALL_TABLES for name in model.describe())
 
 
 def names_identifier(header: str, texts: Iterable[str] = ()) -> bool:
@@ -110,7 +108,7 @@ def names_thing(word: str, words: list[str]) -> bool:
     if word in NAMING:
         return not THINGS.isdisjoint(words) and OWNERS.isdisjoint(words)
     compound = COMPOUND.fullmatch(word)
-    return bool(compound) and not {compound[1], compound[1].rstrip("ens")}.isdisjoint(
+    return compound is not None and not {compound[1], compound[1].rstrip("ens")}.isdisjoint(
         THINGS - {"file"}
     )
 

@@ -33,7 +33,8 @@ def find_identifier(text: str) -> str | None:
 def find_in_number(plain: str) -> str | None:
     """The kind of identifier that a plain number is: it has more digits than any measurement,
     or begins as none does."""
-    whole = re.match(r"[+-]?(\d*)", plain)[1] or "0"
+    digits = re.match(r"[+-]?(\d*)", plain)
+    whole = (digits and digits[1]) or "0"
     if plain[0] == "+" and len(whole) > 6:
         return "telephone_number"
     if FULL_DATE.fullmatch(plain):

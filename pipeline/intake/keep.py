@@ -4,7 +4,9 @@ Each is kept once, and counted.
 """
 
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 
@@ -28,7 +30,11 @@ class Checked:
     def set_aside(self, table: str) -> list[int]:
         """The rows of a table that a problem sets aside, in order."""
         return sorted(
-            {p.row for p in self.problems if p.table == table and p.severity == "set_aside"}
+            {
+                p.row
+                for p in self.problems
+                if p.table == table and p.row is not None and p.severity == "set_aside"
+            }
         )
 
 
@@ -39,15 +45,16 @@ def store_rows(handed: Handed, checked: Checked) -> dict[str, pd.DataFrame]:
     """The rows of each table that nothing sets aside, each with its row number and the fingerprint
     of its file."""
     stored = {}
+    fingerprints = {sheet.table: sheet.sha256 for sheet in handed.sheets}
     for name, model in TABLES.items():
         rows, aside = checked.rows[name] if checked.rows else model.empty(), checked.set_aside(name)
         stored[name] = rows.drop(index=aside) if aside else rows.copy(deep=False)
         stored[name]["row"] = stored[name].index
-        stored[name]["source_sha256"] = handed.sheet(name).sha256 if checked.rows else ""
+        stored[name]["source_sha256"] = fingerprints[name] if checked.rows else ""
     return stored
 
 
-def describe_delivery(handed: Handed, fields: dict[str, object], accepted: bool) -> pd.DataFrame:
+def describe_delivery(handed: Handed, fields: Mapping[str, Any], accepted: bool) -> pd.DataFrame:
     """The one row of schemas.store.Deliveries, without site and delivery.
 
     Which delivery is current is for the store to say.
@@ -98,7 +105,7 @@ def keep_apart(checked: Checked) -> pd.DataFrame:
     """Rows that are set aside, as handed in (schemas.store.SetAside without site and delivery),
     but for words that nobody can tell from names."""
     blamed = {(p.table, p.row, p.column): p for p in checked.problems}
-    why: dict[tuple[str, int], set[str]] = {}
+    why: dict[tuple[str | None, int | None], set[str]] = {}
     for problem in checked.problems:
         if problem.severity == "set_aside":
             why.setdefault((problem.table, problem.row), set()).add(problem.rule)

@@ -180,7 +180,8 @@ def count_slips(text: str, other: str, most: int) -> int:
     """
     if abs(len(text) - len(other)) > most:
         return most + 1
-    before, last = [], list(range(len(other) + 1))
+    before: list[int] = []
+    last = list(range(len(other) + 1))
     for i, letter in enumerate(text, 1):
         row = [i]
         for j, sign in enumerate(other, 1):

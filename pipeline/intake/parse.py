@@ -6,6 +6,7 @@ Nothing is guessed, nothing is judged.
 import json
 import re
 from collections.abc import Callable, Iterable
+from typing import Any
 
 import pandas as pd
 
@@ -123,7 +124,7 @@ def offer_header(sheet: Sheet, position: int, meant: str) -> str:
 def list_header_help(sheet: Sheet) -> list[Problem]:
     """What was met in a header that the dictionary does not describe,
     yet can be read in one way only."""
-    met = []
+    met: list[tuple[str | None, str]] = []
     if sheet.header_row > 1:
         met.append(
             (
@@ -145,8 +146,8 @@ def list_header_help(sheet: Sheet) -> list[Problem]:
         elif text.lower() != name:
             met.append((name, "The header is spelled otherwise."))
     return [
-        Problem("read_with_help", sheet.table, sheet.header_row, name, also=said)
-        for name, said in met
+        Problem("read_with_help", sheet.table, sheet.header_row, column, also=said)
+        for column, said in met
     ]
 
 
@@ -218,7 +219,7 @@ def read_decimal(text: str) -> float | None:
     return float(text.replace(",", "."))
 
 
-def list_help(column: Description, values: dict[str, object]) -> list[str]:
+def list_help(column: Description, values: dict[str, Any]) -> list[str]:
     """What was met in a column that the dictionary does not describe,
     yet can be read in one way only."""
     if column.dtype in (Integer(), Number()):

@@ -12,7 +12,7 @@ import re
 import zipfile
 from collections.abc import Collection, Iterator
 
-from pipeline.intake.handed import Loose
+from pipeline.intake.handed import Judged, Loose
 from pipeline.intake.own_sheets import plain
 from pipeline.intake.patterns import DATE_CELL
 
@@ -190,7 +190,7 @@ def sweep_tokens(name: str, content: str) -> Iterator[Loose]:
             continue  # of a comment, which is judged as a whole
         place = name_place(name, element)
         for text in list_token(token, element, place):
-            judged = "author" if place in AUTHORS else "text"
+            judged: Judged = "author" if place in AUTHORS else "text"
             yield Loose(text, "workbook", "remark in a part" if token["remark"] else place, judged)
         if token["tag"] and element == "definedName":
             for text in (

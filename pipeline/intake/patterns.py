@@ -11,11 +11,12 @@ is kept nowhere.
 
 import re
 import unicodedata
+from collections.abc import Iterable
 
 from pipeline.intake.date_words import AGE_SAID, AGE_UNIT, AGED, FURTHER_MONTH, MONTH_NAME, WEEKDAY
 from pipeline.intake.record_words import COUNTED_AS, LABELS, OTHER_LABELS
 from schemas.codes import TABLE
-from schemas.delivery import TABLES, Submission
+from schemas.delivery import ALL_TABLES
 
 # stands for a cell that the spreadsheet itself holds as a date; the date is not copied
 DATE_CELL = "(calendar date)"
@@ -170,7 +171,7 @@ RANGE = re.compile(r"[1-9]\d{0,3} ?[-/] ?[1-9]\d{0,3}")
 NAME_PART = re.compile(r"[a-zà-ÿ]+|[^\W\d_]+")
 
 
-def split_names(names) -> frozenset[str]:
+def split_names(names: Iterable[str]) -> frozenset[str]:
     """The single words that codes and column names are made of."""
     return frozenset(part for name in names for part in name.lower().split("_"))
 
@@ -180,7 +181,7 @@ DICTIONARY_WORDS = split_names(
         *TABLE,
         *(
             word
-            for model in (Submission, *TABLES.values())
+            for model in ALL_TABLES
             for n, d in model.describe().items()
             for word in (n, *(d.codes or ()))
         ),

@@ -53,13 +53,18 @@ def is_refused(problems: Iterable[Problem]) -> bool:
     return any(problem.severity == "refuse" for problem in problems)
 
 
+def describe_column(table: str | None, column: str | None) -> Description | None:
+    """What the dictionary says of a column, if it knows it."""
+    return DESCRIBED.get(table or "", {}).get(column or "")
+
+
 @cache
 def phrase(
     rule: Rule, table: str | None, column: str | None, also: str, closest: str, lines: str = ""
 ) -> tuple[str, str]:
     """What is wrong and how to mend it, in the words of the rule and of the column's own
     description."""
-    described = DESCRIBED.get(table, {}).get(column)
+    described = describe_column(table, column)
     words = {"column": column or ""} | describe_words(described)
     message = " ".join(part for part in (rule.message.format(**words), also) if part)
     question = f" Did you mean {closest}?" if closest else ""
@@ -92,7 +97,7 @@ def say_allowed(described: Description) -> str:
 
 def place_of(problem: Problem) -> tuple:
     """Where a problem stands in the list: by table, row and column, in the dictionary's order."""
-    columns = list(DESCRIBED.get(problem.table, {}))
+    columns = list(DESCRIBED.get(problem.table or "", {}))
     return (
         list(TABLE).index(problem.table) if problem.table in TABLE else LAST,
         problem.table or "",
@@ -129,10 +134,10 @@ def list_problems(
                 "number": number,
                 "table": problem.table,
                 "row": problem.row,
-                "episode_id": look_up(rows.get(problem.table), problem.row, "episode_id"),
+                "episode_id": look_up(rows.get(problem.table or ""), problem.row, "episode_id"),
                 "column": problem.column,
                 "value": quote_safely(
-                    look_up(texts.get(problem.table), problem.row, problem.column), problem
+                    look_up(texts.get(problem.table or ""), problem.row, problem.column), problem
                 ),
                 "rule": problem.rule,
                 "severity": problem.severity,
@@ -146,7 +151,7 @@ def list_problems(
 def quote_safely(text: str | None, problem: Problem) -> str | None:
     """The cell, if it is a number, a pseudonym, a code of the dictionary or may mean one;
     other words, which might be a name, are not repeated."""
-    described = DESCRIBED.get(problem.table, {}).get(problem.column)
+    described = describe_column(problem.table, problem.column)
     if not text or not described:
         return None
     own = problem.column in PSEUDONYMS  # what may be no pseudonym is not among the texts any more

@@ -123,7 +123,7 @@ def _judge_codes(codes: set[str]) -> tuple[str, set[str]]:
         if hold_birth_years(form) or hold_dates(form)
         for code in form
     }
-    free = {}
+    free: dict[str, int] = {}
     for form in forms.values():
         free |= (
             count_free_digits(form, len(codes))

@@ -37,7 +37,8 @@ def read_delivery(folder: Path, own: SiteMap = PLAIN, tell: Tell = silent) -> Ha
     handed = [path for path in files if path not in skipped]
     tables = [path for path in handed if path.is_file() and may_be_table(path, own)]
     workbooks = [path for path in tables if path.suffix.lower() == ".xlsx"]
-    sheets, loose = [], [Loose(path.stem, places[path], "file name", "file") for path in handed]
+    sheets: list[Sheet] = []
+    loose = [Loose(path.stem, places[path], "file name", "file") for path in handed]
     problems = [
         Problem("read_with_help", places[path], also="A file of the computer was skipped.")
         for path in skipped
@@ -58,10 +59,10 @@ def read_delivery(folder: Path, own: SiteMap = PLAIN, tell: Tell = silent) -> Ha
         problems.append(Problem("no_tables", also=also))
         tables = []
     for path in tables:
-        for whole, part in zip(
-            (sheets, loose, problems), read_file(path, places[path], own, tell), strict=True
-        ):
-            whole.extend(part)
+        its_sheets, its_loose, its_problems = read_file(path, places[path], own, tell)
+        sheets += its_sheets
+        loose += its_loose
+        problems += its_problems
     known = recognise_sheets(sheets, own)
     sheets = [known.get(sheet.table, sheet) for sheet in sheets]
     loose, problems = list(rename(loose, known)), list(rename(problems, known))
@@ -74,11 +75,11 @@ def read_delivery(folder: Path, own: SiteMap = PLAIN, tell: Tell = silent) -> Ha
             for path in tables
             if path not in workbooks
         }
-        files = {
+        called = {
             name: [call_table_file(p, places[p]) for p in names if names[p] == name]
             for name in TABLE
         }
-        problems += compare_with_tables(sheets, problems, files)
+        problems += compare_with_tables(sheets, problems, called)
     form = "" if not tables else "workbook" if workbooks else "csv"
     fingerprint = fingerprint_files([path for path in handed if may_read(path)], folder)
     return Handed(form, fingerprint, tuple(sheets), tuple(loose), tuple(problems))

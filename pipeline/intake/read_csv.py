@@ -54,7 +54,7 @@ def read_csv(content: bytes, name: str, place: str, own: SiteMap) -> tuple[Sheet
     separator = said[1] if said else find_separator(text, name_table(name, place, own), own)
     if separator != ",":
         met.append(f"Its cells are separated by {SEPARATORS[separator]}.")
-    if FIRST_LINE.match(text)[0].endswith("\r"):
+    if next(FIRST_LINE.finditer(text))[0].endswith("\r"):
         met.append("Its lines end as on Windows (CRLF).")
     sha256 = hashlib.sha256(content).hexdigest()
     if (columns := split_plainly(text, separator)) is not None:
@@ -95,7 +95,7 @@ def decode(content: bytes) -> tuple[str, list[str]]:
 def find_separator(text: str, table: str, own: SiteMap) -> str:
     """The sign that parts the cells: the one that yields most names of columns in one of the first
     lines, or else occurs most often in the first."""
-    lines = FIRST_LINES.match(text)[0].split("\n")
+    lines = next(FIRST_LINES.finditer(text))[0].split("\n")
 
     def rate(separator: str) -> tuple[int, int]:
         named = (
@@ -114,7 +114,7 @@ def split_plainly(text: str, separator: str) -> list[pd.Categorical] | None:
     """The tidied columns of a table in the plain form, in which no cell is quoted and all lines
     have as many cells, two or more; each different text of a column is made once. None where the
     text has another form: it is split cell by cell."""
-    width = FIRST_LINE.match(text)[0].count(separator) + 1
+    width = next(FIRST_LINE.finditer(text))[0].count(separator) + 1
     if width < 2 or '"' in text or ("\r" in text and text.count("\r") != text.count("\r\n")):
         return None
     content = text.encode()
@@ -154,7 +154,8 @@ def arrange_records(
     width = max(map(len, first), default=0)
     tidied = [Tidied() for _ in range(width)]
     columns: list[list[str | None]] = [[] for _ in range(width)]
-    beyond, rows = {}, 0
+    beyond: dict[tuple[int, int], str] = {}
+    rows = 0
     part = first
     while part:  # piece by piece: texts of a long table are held once each, not once for every cell
         for position, texts in enumerate(islice(zip_longest(*part), width)):
@@ -165,8 +166,8 @@ def arrange_records(
                     (row, position): text for position, text in enumerate(record[width:], width + 1)
                 }
         rows += len(part)
-        for texts in columns:
-            texts.extend([None] * (rows - len(texts)))
+        for column in columns:
+            column.extend([None] * (rows - len(column)))
         part = list(islice(records, RECORDS_AT_ONCE))
     grid = make_grid(dict(enumerate(columns, 1)), range(1, rows + 1))
     return make_sheet(name, place, grid, beyond, {}, sha256, own)

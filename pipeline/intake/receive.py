@@ -3,8 +3,10 @@
 Every handed-in row ends as stored, set aside, or refused with the whole delivery.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -82,7 +84,10 @@ def receive_delivery(
     withdrawn, unclear = read_withdrawn(folder.parent)
     tell("looking for identifiers")
     problems = [*search(handed, own), *handed.problems, *unclear]
-    fields, judged, gone = {}, NOTHING, {}
+    fields: dict[str, Any] = {}
+    texts: dict[str, pd.DataFrame] = {}
+    gone: dict[str, set[int]] = {}
+    judged = NOTHING
     if handed.sheets:
         told = handed.sheet("submission")
         fields, found = read_submission(told, site, delivery) if told else ({}, [])
@@ -96,7 +101,7 @@ def receive_delivery(
         problems = [
             p
             for p in problems + found + header
-            if p.severity == "refuse" or p.row not in gone.get(p.table, ())
+            if p.severity == "refuse" or p.row not in gone.get(p.table or "", ())
         ]
         judged = check_tables(texts, problems, fields, config, tell)
         tell("looking at the delivery as a whole")
@@ -113,11 +118,12 @@ def receive_delivery(
         "changes": KEPT["changes"].empty(),
     }
     compared_with = previous.delivery if accepted and previous else None
-    if compared_with:
+    if previous and compared_with:
         tables["changes"] = compare_deliveries(previous.tables, tables).assign(
             previous_delivery=compared_with
         )
-    judged = checked = texts = NOTHING  # memory that is needed below
+    judged = checked = NOTHING  # memory that is needed below
+    texts = {}
     sealed = {name: seal(name, tables.pop(name), site, delivery) for name in list(tables)}
     return Received(site, delivery, compared_with, sealed)
 
@@ -167,7 +173,7 @@ def match_tables(handed: Handed) -> tuple[dict[str, pd.DataFrame], list[Problem]
 def check_tables(
     texts: dict[str, pd.DataFrame],
     problems: list[Problem],
-    fields: dict[str, object],
+    fields: Mapping[str, Any],
     config: Config,
     tell: Tell = silent,
 ) -> Checked:
@@ -178,7 +184,9 @@ def check_tables(
     rows, problems, known = {}, list(problems), {}
     for name, model in TABLES.items():
         tell(f"checking {name}, {len(texts[name]):,} rows")
-        codes = {column: described.codes or () for column, described in DESCRIBED[name].items()}
+        codes = {
+            column: tuple(described.codes or ()) for column, described in DESCRIBED[name].items()
+        }
         texts = texts | {
             name: leave_apart(name, texts[name], problems)
         }  # rows that are no records say nothing of cells
@@ -225,9 +233,9 @@ def collect_known(table: str, texts: pd.DataFrame, problems: list[Problem]) -> K
     """What was found of a table before its cells are judged."""
     found = [problem for problem in problems if problem.table == table]
     missing = {p.closest or p.column for p in found if p.rule in MISSING}
-    missing = {column for column in missing if texts[column].isna().all()}
+    columns = frozenset(column for column in missing if column and texts[column].isna().all())
     blamed = [
         p for p in found if p.severity == "refuse" or p.rule in (*SET_APART, "word_for_nothing")
     ]
     cells = frozenset((p.row, p.column) for p in blamed)
-    return Known(cells, frozenset(p.row for p in found if p.rule in NO_RECORDS), frozenset(missing))
+    return Known(cells, frozenset(p.row for p in found if p.rule in NO_RECORDS), columns)

@@ -172,7 +172,7 @@ def describe_changes(received: Received, previous: Received | None) -> dict | No
     if received.compared_with is None:
         return None
     changes, kinds = received.tables["changes"], []
-    for kind, meaning in Changes.describe()["change"].codes.items():
+    for kind, meaning in (Changes.describe()["change"].codes or {}).items():
         codes = changes.loc[changes["change"].eq(kind), "episode_id"]
         holder = previous if kind == "withdrawn" else received
         rows = find_rows(holder, set(codes)) if holder else []

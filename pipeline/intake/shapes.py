@@ -89,7 +89,7 @@ def count_free_digits(codes: Collection[str], all_codes: int) -> dict[str, int]:
     ]
     often = [Counter(column) for column in columns]
     counted = changing[0] if len(changing) == 1 else None
-    inner = _find_inner(columns[counted]) if counted is not None else ()
+    inner = _find_inner(columns[counted]) if counted is not None else (0, 0, 0)
     free = {}
     for code, numbers in zip(codes, zip(*columns, strict=True), strict=True):
         alone = [

@@ -3,6 +3,8 @@
 A delivery that does not say it, or says another thing, is refused.
 """
 
+from typing import Any
+
 import pandas as pd
 
 from pipeline.intake.check import check_cells
@@ -17,9 +19,7 @@ FIELDS = DESCRIBED[TABLE]
 DIGITS = 3  # of a delivery number; spreadsheets turn 001 into 1
 
 
-def read_submission(
-    sheet: Sheet, site: str, delivery: str
-) -> tuple[dict[str, object], list[Problem]]:
+def read_submission(sheet: Sheet, site: str, delivery: str) -> tuple[dict[str, Any], list[Problem]]:
     """The fields by name, typed, and what is wrong with them;
     the folder says which `site` and `delivery` they must name."""
     texts, rows, problems = turn_fields(sheet)
@@ -28,7 +28,7 @@ def read_submission(
     fields, found = check_cells(TABLE, Submission, texts)
     told = fields.iloc[0].to_dict()
     for problem in found:
-        problems.append(describe_fault(problem, rows.get(problem.column), texts.iloc[0]))
+        problems.append(describe_fault(problem, rows.get(problem.column or ""), texts.iloc[0]))
     blamed = {problem.column for problem in problems if problem.severity == "refuse"}
     for field, expected, rule in (
         ("site_code", site, "wrong_site"),

@@ -61,7 +61,8 @@ def thin(archive: zipfile.ZipFile, *, to_write: bool = False) -> tuple[io.BytesI
     A workbook `to_write` keeps its first rows whole, in which titles are merged, and every row that
     says something of its height and the like; of one that is only read one such row tells enough.
     """
-    repeated, numbers, target = Repeated(), {}, io.BytesIO()
+    numbers: dict[bytes, int] = {}
+    repeated, target = Repeated(), io.BytesIO()
     try:
         with zipfile.ZipFile(target, "w") as copy:
             for name in archive.namelist():
@@ -84,7 +85,8 @@ class _Sheet:
         self.part, self.repeated, self.numbers, self.to_write = part, repeated, numbers, to_write
         self.columns: dict[bytes, tuple[int, array, array]] = {}
         self.places = repeated.places.setdefault(part, {})
-        self.last, self.settings = 0, set()
+        self.last = 0
+        self.settings: set[bytes] = set()
 
     def thin(self, content: bytes) -> bytes:
         """The sheet without its repeated cells; raises NotPlain."""

@@ -6,6 +6,7 @@ in place of those who were tested.
 """
 
 from collections.abc import Callable, Mapping
+from typing import Any
 
 import pandas as pd
 
@@ -14,7 +15,7 @@ from pipeline.intake.problem import Problem
 Rows = Mapping[str, pd.DataFrame]
 
 
-def find_differing_totals(fields: Mapping[str, object], rows: Rows) -> list[Problem]:
+def find_differing_totals(fields: Mapping[str, Any], rows: Rows) -> list[Problem]:
     """One problem for each total of the submission table that is not what the rows show;
     a total that is not given is not asked for.
 

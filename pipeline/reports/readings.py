@@ -3,6 +3,7 @@ an empty one where nothing was estimated."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import pandas as pd
 
@@ -44,6 +45,20 @@ class Reading:
         return self.status == "ok" and self.estimate is not None
 
     @property
+    def number(self) -> float:
+        """The estimate of a usable reading; raises ValueError where there is none."""
+        if self.estimate is None:
+            raise ValueError("a reading without an estimate was read as one with a number")
+        return self.estimate
+
+    @property
+    def ends(self) -> tuple[float, float]:
+        """Both limits of a reading that has them; raises ValueError where one is missing."""
+        if self.lower is None or self.upper is None:
+            raise ValueError("a reading without limits was read as one with limits")
+        return self.lower, self.upper
+
+    @property
     def bounded(self) -> bool:
         """Whether there is no number, but a limit beyond which it lies."""
         return self.status == "bounded"
@@ -80,11 +95,11 @@ def subtract_printed(
     """
     if not (difference.usable and first.usable and second.usable):
         return difference
-    apart = as_printed(second.estimate, unit, digits) - as_printed(first.estimate, unit, digits)
+    apart = as_printed(second.number, unit, digits) - as_printed(first.number, unit, digits)
     return replace(difference, estimate=apart / unit)
 
 
-class Readings(dict):
+class Readings(dict[tuple[str, str], Reading]):
     """Readings by (stratum, term) of one analysis, population and endpoint;
     what was not estimated reads as absent.
 
@@ -148,9 +163,9 @@ def read_estimates(
 
 def mark_rounded(reading: Reading, columns: list[str]) -> Reading:
     """The same estimate, its rounded numbers marked as such."""
-    marked = {
+    marked: dict[str, Any] = {
         column: AboutCount(getattr(reading, column)) for column in columns if column != "estimate"
     }
     if "estimate" in columns:
-        marked["estimate"] = (AboutCount if reading.estimate > 1 else AboutShare)(reading.estimate)
+        marked["estimate"] = (AboutCount if reading.number > 1 else AboutShare)(reading.number)
     return replace(reading, **marked)

@@ -137,7 +137,7 @@ def say_percent(share: float) -> str:
 
 def say_share(reading: Reading) -> str:
     """'about 62 % (between 58 and 66 %)'."""
-    about = say_percent(reading.estimate)
+    about = say_percent(reading.number)
     about = about if about[0].isalpha() else f"about {about}"
     if reading.lower is None or reading.upper is None:
         return about
@@ -150,9 +150,9 @@ def show_share(reading: Reading) -> str:
     if not reading.usable:
         return mark_missing(reading)
     if reading.lower is None or reading.upper is None:
-        return say_percent(reading.estimate)
+        return say_percent(reading.number)
     low, high = say_limits(reading.lower, reading.upper)
-    return f"{say_percent(reading.estimate)} ({low}{BLANK}to{BLANK}{high})"
+    return f"{say_percent(reading.number)} ({low}{BLANK}to{BLANK}{high})"
 
 
 def say_limits(lower: float, upper: float) -> tuple[str, str]:
@@ -175,12 +175,12 @@ def say_bound(reading: Reading) -> str:
     return f"under {100 * reading.upper:.0f}{BLANK}%"
 
 
-def say_episodes(number: int | None) -> str:
+def say_episodes(number: float | None) -> str:
     """'1,204 episodes'."""
     return "an undisclosed number of episodes" if number is None else count_words(number, "episode")
 
 
-def count_words(number: int, noun: str) -> str:
+def count_words(number: float, noun: str) -> str:
     """'1 site', '8 sites'."""
     return f"{number:,.0f}{BLANK}{noun}{'' if number == 1 else 's'}"
 

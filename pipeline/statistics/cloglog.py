@@ -10,7 +10,7 @@ Newton's steps are shortened until the likelihood rises: full steps diverge wher
 a factor of hundred.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -152,7 +152,7 @@ def find_determined(rows: Rows, n_covariates: int) -> tuple[np.ndarray, np.ndarr
     return stays, known
 
 
-def find_endless(outward: np.ndarray, bounds: list[tuple[float, float]]) -> np.ndarray | None:
+def find_endless(outward: np.ndarray, bounds: Sequence[tuple[float, float]]) -> np.ndarray | None:
     """A direction along which no row of `outward` moves inward and one moves outward;
     None if there is none (Albert A, Anderson JA. Biometrika 1984;71:1-10, from memory)."""
     found = linprog(

@@ -169,7 +169,7 @@ def fit_look_incidence(
         np.stack([left, right, cause], axis=1)[kept], axis=0, return_inverse=True
     )
     total = np.bincount(index, weights=weight[kept])
-    cover = _cover(*rows.T, causes, edges)
+    cover = _cover(rows, causes, edges)
     mass, gradient, iterations = _maximise(total / total.sum(), cover, tolerance)
     bands = len(edges) - 1
     # (causes * bands, masses)
@@ -188,14 +188,13 @@ def fit_look_incidence(
     )
 
 
-def _cover(
-    left: np.ndarray, right: np.ndarray, cause: np.ndarray, causes: int, edges: np.ndarray
-) -> np.ndarray:
+def _cover(rows: np.ndarray, causes: int, edges: np.ndarray) -> np.ndarray:
     """(rows, causes * (bands + 1)): the part of each band that lies in a row's interval,
-    for the causes that it allows.
+    for the causes that it allows; the columns of `rows` are left, right and cause.
 
     The last part of each cause is whatever comes after the last edge.
     """
+    left, right, cause = rows.T
     begin, end = edges[:-1], edges[1:]
     inside = np.minimum(right[:, None], end) - np.maximum(left[:, None], begin)
     share = np.clip(inside / (end - begin), 0, 1)

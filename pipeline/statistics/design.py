@@ -60,7 +60,9 @@ def build_design(
     if rows[list(terms)].isna().any(axis=None):
         raise ValueError("a covariate has a gap: what is not recorded must be a class of its own")
     refused: dict[str, Refusal] = {}
-    columns, few, references = {}, {}, {}
+    columns: dict[str, pd.Series] = {}
+    few: dict[str, pd.Series] = {}
+    references: dict[str, str] = {}
     for term in terms:
         if term in numeric:
             columns[term] = rows[term].astype(float) - numeric[term]
@@ -140,7 +142,8 @@ def _find_independent(matrix: pd.DataFrame) -> list[str]:
     )
     if triangle is not None and triangle.min(initial=1) > 1e-8 * triangle.max(initial=1):
         return list(matrix)
-    chosen, basis = [], np.ones((len(patterns), 1))
+    chosen: list[str] = []
+    basis = np.ones((len(patterns), 1))
     for k, name in enumerate(matrix, start=1):
         wider = np.column_stack([basis, patterns[:, k]])
         if np.linalg.matrix_rank(wider) == wider.shape[1]:

@@ -35,13 +35,13 @@ def jackknife_covariance(full: np.ndarray, without: np.ndarray) -> np.ndarray:
 
 
 def limits(
-    estimate: float, error: float, n_sites: int, coverage: float = 0.95
+    estimate: float, error: float, n_sites: float, coverage: float = 0.95
 ) -> tuple[float, float]:
     """Limits by the t distribution with one degree of freedom less than sites."""
     reach = student.ppf(0.5 + coverage / 2, n_sites - 1) * error
     return estimate - reach, estimate + reach
 
 
-def p_value(estimate: float, error: float, n_sites: int) -> float:
+def p_value(estimate: float, error: float, n_sites: float) -> float:
     """Two-sided p-value of no effect, by the same distribution."""
     return float(2 * student.sf(abs(estimate) / error, n_sites - 1))

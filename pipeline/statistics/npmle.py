@@ -118,7 +118,7 @@ def fit_many(
     whole, gradient, _ = (
         maximise(cells.sum(axis=0)[None], first, last, TOLERANCE)
         if len(filled)
-        else (None, None, 0)
+        else (np.empty((1, 0)), np.empty((1, 0)), 0)
     )
     for rows in (filled[start : start + ROWS] for start in range(0, len(filled), ROWS)):
         mass = maximise_near(cells[rows], first, last, whole[0], gradient[0])

@@ -123,11 +123,15 @@ def integrate_patients(linear: np.ndarray, sd: float, groups: Groups, points: in
             for rows, mixed in found[distance : distance + 1]
         ]
         joined.append(tuple(np.concatenate(part) for part in zip(*here, strict=True)))
-    whole = [
-        np.concatenate(part)
-        for part in (log_integral, by_row, curvature, with_sd, by_sd, sd_curvature)
-    ]
-    return Moments(*whole[:3], joined, *whole[3:])
+    return Moments(
+        np.concatenate(log_integral),
+        np.concatenate(by_row),
+        np.concatenate(curvature),
+        joined,
+        np.concatenate(with_sd),
+        np.concatenate(by_sd),
+        np.concatenate(sd_curvature),
+    )
 
 
 def derive(

@@ -9,6 +9,7 @@ its place between them, and differences by the inverse hyperbolic tangent, as Fi
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy.special import expit, logit
@@ -142,7 +143,7 @@ def state_within(
     high: float,
     scale: Scale,
     guards: Guards,
-    **where: object,
+    **where: Any,
 ) -> dict:
     """A row with a number and its limits, or, where these tell nothing, without them."""
     refusal = check_range(low, high, scale, guards)

@@ -9,6 +9,7 @@ sigma2 is by maximum likelihood, which with few sites comes out too small; the t
 it uses restricted likelihood.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -145,7 +146,7 @@ def _find_modes(
     return mode, 1 / sigma**2 - np.bincount(codes, second)
 
 
-def _differentiate(gradient, at: np.ndarray) -> np.ndarray:
+def _differentiate(gradient: Callable[[np.ndarray], np.ndarray], at: np.ndarray) -> np.ndarray:
     """The symmetric matrix of second derivatives, by central differences of the gradient."""
     shifts = DIFFERENCE * np.eye(len(at))
     rows = [(gradient(at + shift) - gradient(at - shift)) / (2 * DIFFERENCE) for shift in shifts]

@@ -8,6 +8,8 @@ sites tells nothing, and the exact limits are those of fewer episodes
 (pipeline/statistics/share_limits.py).
 """
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import expit, logit
@@ -37,7 +39,7 @@ def bound_share(happened: ArrayLike, site: ArrayLike, guards: Guards) -> tuple[f
     return float(min(exact_low, low)), float(max(exact_high, high))
 
 
-def site_error(site: np.ndarray, answer: float, fit) -> float:
+def site_error(site: np.ndarray, answer: float, fit: Callable[[np.ndarray], float]) -> float:
     """Standard error of an answer by leaving out one site at a time;
     `fit` gives the answer of the episodes that a mask keeps."""
     without = refit_without_each_site(site, lambda kept: np.array([fit(kept)]))

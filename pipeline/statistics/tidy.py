@@ -1,5 +1,7 @@
 """Estimates as rows: one way to state a number, and one way to say why there is none."""
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
@@ -8,21 +10,23 @@ from schemas.declared import find_quantity
 from schemas.estimate import Estimates
 from schemas.strata import check_comparison, check_stratum
 
+Fields = dict[str, Any]  # of a row of schemas.estimate.Estimates, by column
 
-def state(term: str, estimate: float, **where: object) -> dict:
+
+def state(term: str, estimate: float, **where: Any) -> Fields:
     """A row with a number that can be used; `where` fills any other column of
     schemas.estimate.Estimates."""
     return {"term": term, "estimate": float(estimate), "status": "ok", **where}
 
 
-def withhold(term: str, status: str, note: str, **where: object) -> dict:
+def withhold(term: str, status: str, note: str, **where: Any) -> Fields:
     """A row without a number: `status` says which guard held it back, `note` why in words."""
     return {"term": term, "status": status, "note": note, **where}
 
 
 def count_sites(
     sites: ArrayLike, *, events: ArrayLike | None = None, among: ArrayLike | None = None
-) -> dict[str, int | str | None]:
+) -> Fields:
     """The columns `n_sites` and `by_site` of a row that rests on episodes of these `sites`,
     one code for each episode.
 
@@ -41,7 +45,7 @@ def count_sites(
     return {"n_sites": len(np.unique(np.asarray(sites))), "by_site": named or None}
 
 
-def tidy_estimates(rows: list[dict], **shared: object) -> pd.DataFrame:
+def tidy_estimates(rows: list[Fields], **shared: Any) -> pd.DataFrame:
     """The rows as a checked table; `shared` fills the columns that are the same in all of them.
 
     Raises schemas.quantities.Undeclared or schemas.strata.UnknownStratum for a row that says what

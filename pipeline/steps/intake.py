@@ -26,7 +26,7 @@ def main() -> Counts:
     arguments = parser.parse_args()
     config = read_config(arguments.plan)
     last_accepted: dict[str, Received] = {}
-    counts = Counter()
+    counts: Counter[str] = Counter()
     for folder in arguments.deliveries:
         previous = last_accepted.get(folder.parent.name)
         received = receive_delivery(folder, config, previous)

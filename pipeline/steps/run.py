@@ -6,6 +6,7 @@ import time
 import traceback
 import warnings
 from collections.abc import Callable
+from typing import TextIO
 
 Counts = dict[str, int]
 
@@ -47,7 +48,12 @@ def run_guarded(step: Callable[[], Counts | None], code: int = 1) -> Counts | No
 
 
 def tell_place(
-    message: Warning | str, category: type[Warning], filename: str, lineno: int, *_: object
+    message: Warning | str,
+    category: type[Warning],
+    filename: str,
+    lineno: int,
+    file: TextIO | None = None,
+    line: str | None = None,
 ) -> None:
     """Print where a warning arose and of which kind it is, without its message,
     for the same reason."""

@@ -24,6 +24,7 @@ last total on or before that day counts as day 0. A total is near a day of the p
 """
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -40,7 +41,7 @@ from pipeline.statistics.linear_mixed import refit_linear_mixed
 from pipeline.statistics.restricted_likelihood import drop_site
 from pipeline.statistics.scales import SHARE, differ, limit_by_error, span, state_within
 from pipeline.statistics.site_limits import METHOD, bound_share
-from pipeline.statistics.tidy import count_sites, tidy_estimates, withhold
+from pipeline.statistics.tidy import Fields, count_sites, tidy_estimates, withhold
 from schemas.keys import EPISODE
 from schemas.study import Config, Guards, Study
 
@@ -79,6 +80,17 @@ def estimate_handicap_change(
     )
 
 
+class Numbers(NamedTuple):
+    """Means or differences with their covariance, whether it is `by_site`, and what is said of
+    them."""
+
+    full: np.ndarray
+    covariance: np.ndarray
+    by_site: bool
+    method: str | None = None
+    note: str | None = None
+
+
 def describe_course(totals: pd.DataFrame, study: Study) -> Iterator[dict]:
     """Means on the reported days and changes since day 0 of the episodes in `totals`."""
     days = [0, *study.handicap.days]
@@ -86,18 +98,18 @@ def describe_course(totals: pd.DataFrame, study: Study) -> Iterator[dict]:
     refused = {day: check_size(n["n_episodes"], None, study.guards) for day, n in counts.items()}
     kept = [day for day in days if not refused[day]]
     course = lay_out_course(totals, kept, study.guards)
-    found = _tell_course(course) if course else refused[0] or refused[days[1]]
+    found = _tell_course(course) if course else next(filter(None, refused.values()))
     told = {term: k for k, term in enumerate(_name_terms(kept))}
     for term in _name_terms(days):
         day = int(term.rsplit("_", 1)[1])
-        own = {"method": MIXED.format(slopes="", sites=""), **counts[day]}
-        refusal = refused[day] or (found if isinstance(found, Refusal) else None)
+        own: Fields = {"method": MIXED.format(slopes="", sites=""), **counts[day]}
+        answer = refused[day] or found
         if term.startswith("change"):
             own |= {"comparison": "day 0"}
-        if refusal:
-            yield withhold(term, refusal.status, refusal.note, **own)
+        if isinstance(answer, Refusal):
+            yield withhold(term, answer.status, answer.note, **own)
         else:
-            yield _state_number(term, told[term], *found, own, study.guards)
+            yield _state_number(term, told[term], answer, own, study.guards)
 
 
 def describe_falls(totals: pd.DataFrame, study: Study) -> Iterator[dict]:
@@ -128,46 +140,39 @@ def compare_by_resolution(totals: pd.DataFrame, study: Study) -> Iterator[dict]:
             rows["total"].to_numpy(float),
         )
         groups = {"yes": seen, "no": ~seen}
-        refused = {name: check_size(int(g.sum()), None, study.guards) for name, g in groups.items()}
         by_site = not check_sites(len(np.unique(sites)), study.guards)
-        found = {
-            name: _average(total, sites, (g,), by_site)
+        found: dict[str, Numbers | Refusal] = {
+            name: check_size(int(g.sum()), None, study.guards)
+            or _average(total, sites, (g,), by_site)
             for name, g in groups.items()
-            if not refused[name]
         }
+        refusals = [answer for answer in found.values() if isinstance(answer, Refusal)]
+        found["both"] = (
+            refusals[0] if refusals else _average(total, sites, tuple(groups.values()), by_site)
+        )
         method = f"{NEAREST}; {BY_SITE if by_site else BY_MODEL}"
         for name, group in groups.items():
-            own = {
+            own: Fields = {
                 "stratum": f"resolution_seen_by_then={name}",
                 "method": method,
                 **count_totals(rows[group]),
             }
-            if refused[name]:
-                yield withhold(
-                    f"mean_near_day_{day}", refused[name].status, refused[name].note, **own
-                )
-            else:
-                yield _state_number(f"mean_near_day_{day}", 0, *found[name], own, study.guards)
+            yield _tell_number(f"mean_near_day_{day}", found[name], own, study.guards)
         own = {
             "stratum": "all",
             "comparison": "resolution not seen by then",
             "method": method,
             **count_totals(rows),
         }
-        refusal = refused["yes"] or refused["no"]
-        if refusal:
-            yield withhold(f"difference_near_day_{day}", refusal.status, refusal.note, **own)
-        else:
-            found["both"] = _average(total, sites, (groups["yes"], groups["no"]), by_site)
-            yield _state_number(f"difference_near_day_{day}", 0, *found["both"], own, study.guards)
+        yield _tell_number(f"difference_near_day_{day}", found["both"], own, study.guards)
 
 
 def _name_terms(days: list[int]) -> list[str]:
     return [f"mean_day_{day}" for day in days] + [f"change_by_day_{day}" for day in days[1:]]
 
 
-def _tell_course(course: Course) -> tuple | Refusal:
-    """Means and changes with their covariance, and what is said of them: see _state_number."""
+def _tell_course(course: Course) -> Numbers | Refusal:
+    """Means and changes with their covariance, and what is said of them."""
     course, fit = fit_course(course, sites=course.by_site)
     if isinstance(fit, Refusal):
         return fit
@@ -187,7 +192,7 @@ def _tell_course(course: Course) -> tuple | Refusal:
     method = MIXED.format(
         slopes="" if level else " and slopes", sites=" and intercepts of sites" if by_site else ""
     )
-    return (
+    return Numbers(
         full,
         covariance,
         by_site,
@@ -198,9 +203,8 @@ def _tell_course(course: Course) -> tuple | Refusal:
 
 def _average(
     total: np.ndarray, sites: np.ndarray, groups: tuple[np.ndarray, ...], by_site: bool
-) -> tuple:
-    """The mean of one group, or of the first less that of the second, with its variance:
-    see _state_number."""
+) -> Numbers:
+    """The mean of one group, or of the first less that of the second, with its variance."""
 
     def mean(stay: np.ndarray) -> np.ndarray:
         parts = [total[group & stay] for group in groups]
@@ -212,21 +216,19 @@ def _average(
         covariance = jackknife_covariance(full, refit_without_each_site(sites, mean))
     else:
         covariance = np.array([[sum(total[group].var(ddof=1) / group.sum() for group in groups)]])
-    return full, covariance, by_site, None, None
+    return Numbers(full, covariance, by_site)
 
 
-def _state_number(
-    term: str,
-    k: int,
-    full: np.ndarray,
-    covariance: np.ndarray,
-    by_site: bool,
-    method: str | None,
-    note: str | None,
-    own: dict,
-    guards: Guards,
-) -> dict:
+def _tell_number(term: str, answer: Numbers | Refusal, own: Fields, guards: Guards) -> Fields:
+    """The only one of the numbers, or why there is none."""
+    if isinstance(answer, Refusal):
+        return withhold(term, answer.status, answer.note, **own)
+    return _state_number(term, 0, answer, own, guards)
+
+
+def _state_number(term: str, k: int, numbers: Numbers, own: Fields, guards: Guards) -> Fields:
     """A mean, within the scale, or a difference with its p-value."""
+    full, covariance, by_site, method, note = numbers
     own |= {"method": method or own["method"]}
     error = float(np.sqrt(covariance[k, k]))
     refusal = (None if np.isfinite(error) else RESTS_ON_ONE) or (
@@ -248,7 +250,7 @@ def _state_number(
 def _state_share(term: str, rows: pd.DataFrame, counted: pd.Series, guards: Guards) -> dict:
     """A share with the limits of pipeline/statistics/site_limits.py."""
     hit, sites = counted.to_numpy(bool), rows["site"].to_numpy(str)
-    own = {
+    own: Fields = {
         "n_episodes": len(hit),
         "n_events": int(hit.sum()),
         **count_sites(sites, events=sites[hit]),

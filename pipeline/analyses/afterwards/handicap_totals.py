@@ -4,7 +4,7 @@ the rows of pipeline/analyses/afterwards/handicap.py."""
 import numpy as np
 import pandas as pd
 
-from pipeline.statistics.tidy import count_sites
+from pipeline.statistics.tidy import Fields, count_sites
 from schemas.keys import EPISODE
 from schemas.study import Study
 
@@ -86,7 +86,7 @@ def pick_nearest(totals: pd.DataFrame, day: int) -> pd.DataFrame:
     )
 
 
-def count_totals(rows: pd.DataFrame) -> dict[str, int]:
+def count_totals(rows: pd.DataFrame) -> Fields:
     """Episodes, those among them with resolution seen by a total in `rows`, and sites."""
     seen = rows.groupby(EPISODE)["seen"].any()
     return {

@@ -207,7 +207,8 @@ def _state_number(share: float, resolved: list[dict], where: dict) -> dict:
             (float(k) for k, row in enumerate(resolved, start=1) if row[limit] >= share), None
         )
 
-    if reach("estimate") is None:
+    reached = reach("estimate")
+    if reached is None:
         return withhold(
             term,
             "not_identified",
@@ -216,6 +217,4 @@ def _state_number(share: float, resolved: list[dict], where: dict) -> dict:
         )
     note = "attempts one after another, each seen after the gap of the first"
     note += "" if reach("lower") else f"; no upper confidence limit within {len(resolved)} attempts"
-    return state(
-        term, reach("estimate"), lower=reach("upper"), upper=reach("lower"), note=note, **where
-    )
+    return state(term, reached, lower=reach("upper"), upper=reach("lower"), note=note, **where)

@@ -10,7 +10,7 @@ from pipeline.analyses.covariates import NUMERIC, describe_covariates
 from pipeline.statistics.cloglog import Rows, collapse_rows, find_determined, find_distinct
 from pipeline.statistics.design import FOLLOWS, Design, build_design, find_shared
 from pipeline.statistics.guard import Refusal
-from pipeline.statistics.tidy import count_sites
+from pipeline.statistics.tidy import Fields, count_sites
 from schemas.keys import EPISODE, PATIENT
 from schemas.study import Config
 
@@ -156,7 +156,7 @@ def design_attempts(rows: pd.DataFrame, config: Config) -> AttemptDesign:
     )
 
 
-def count_attempts(members: pd.DataFrame) -> dict[str, int]:
+def count_attempts(members: pd.DataFrame) -> Fields:
     """Episodes, negative tests and sites behind some attempts."""
     episodes, looked = members[EPISODE].drop_duplicates(), members["event"].astype(bool)
     sites = count_sites(episodes["site"], events=members.loc[looked, "site"])

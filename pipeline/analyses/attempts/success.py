@@ -45,7 +45,7 @@ from pipeline.statistics.jackknife import RESTS_ON_ONE, p_value
 from pipeline.statistics.mixed import BOUNDARY, MixedFit, limit_sd
 from pipeline.statistics.quadrature import Groups
 from pipeline.statistics.scales import RATIO, SHARE, state_within
-from pipeline.statistics.tidy import state, tidy_estimates, withhold
+from pipeline.statistics.tidy import Fields, state, tidy_estimates, withhold
 from schemas.strata import SMALLER_CELLS
 from schemas.study import Config, Guards
 
@@ -86,7 +86,7 @@ def _share_cells(rows: pd.DataFrame, columns: tuple[str, ...], config: Config) -
         stratum = ",".join(
             f"{column}={value}" for column, value in zip(columns, values, strict=True)
         )
-        where = {"stratum": stratum, "method": RAW} | count_attempts(members)
+        where: Fields = {"stratum": stratum, "method": RAW} | count_attempts(members)
         events, total = int(members["event"].sum()), len(members)
         if where["n_episodes"] < least:
             small.append(members)
@@ -108,21 +108,14 @@ def _estimate_models(rows: pd.DataFrame, config: Config) -> list[dict]:
     ratio would rest on a handful, or on none: there is no model then, and the raw shares stay,
     whatever they are."""
     guards = config.study.guards
-    where = {"stratum": "model=marginal", "method": MARGINAL} | count_attempts(rows)
+    where: Fields = {"stratum": "model=marginal", "method": MARGINAL} | count_attempts(rows)
     refusal = check_size(where["n_episodes"], int(rows["event"].sum()), guards) or check_sites(
         where["n_sites"], guards
     )
-    attempts = None if refusal else design_attempts(rows, config)
-    if attempts is not None:
-        counts = count_attempts(attempts.members)
-        without = int((~attempts.members["event"]).sum())
-        refusal = check_size(*list(counts.values())[:2], guards, without) or check_sites(
-            counts["n_sites"], guards
-        )
-    marginal = refusal or fit_marginal(attempts)
-    if isinstance(marginal, Refusal):
-        return [withhold("model", marginal.status, marginal.note, **where)]
-    attempts, marginal = marginal
+    fit = refusal or _fit_if_enough(design_attempts(rows, config), guards)
+    if isinstance(fit, Refusal):
+        return [withhold("model", fit.status, fit.note, **where)]
+    attempts, marginal = fit
     found = [
         *_state_ratios(rows, attempts, marginal, "marginal", guards),
         _state_slope(attempts, marginal),
@@ -131,6 +124,18 @@ def _estimate_models(rows: pd.DataFrame, config: Config) -> list[dict]:
         attempts, marginal, "marginal", f"{REGRESSION}; {_say_averaged(attempts)}", config
     )
     return found + _estimate_mixed(rows, attempts, marginal, config)
+
+
+def _fit_if_enough(
+    attempts: AttemptDesign, guards: Guards
+) -> tuple[AttemptDesign, Answers] | Refusal:
+    counts = count_attempts(attempts.members)
+    without = int((~attempts.members["event"]).sum())
+    return (
+        check_size(counts["n_episodes"], counts["n_events"], guards, without)
+        or check_sites(counts["n_sites"], guards)
+        or fit_marginal(attempts)
+    )
 
 
 def _estimate_mixed(
@@ -164,7 +169,7 @@ def _state_ratios(
     for k, name in enumerate(attempts.covariates):
         term = name.partition("=")[0]
         members = attempts.members[attempts.matrix[:, k] != 0] if "=" in name else attempts.members
-        where = (
+        where: Fields = (
             shared
             | count_attempts(members)
             | {"comparison": _name_reference(name, design.references, term)}
@@ -204,8 +209,9 @@ def _state_slope(attempts: AttemptDesign, marginal: Answers) -> dict:
     note = "the offset of an even hazard would be 1"
     if not low <= 1 <= high:
         note += ": it does not fit, since an attempt acts at once"
-        if not isinstance(held, Refusal):
-            fall = fit_cloglog(free, marginal.coef).value - held.value
+        again = fit_cloglog(free, marginal.coef)
+        if not isinstance(held, Refusal) and not isinstance(again, Refusal):
+            fall = again.value - held.value
             note += f" (log-likelihood lower by {fall:.1f})"
     return state("log_gap_slope", slope, std_error=error, lower=low, upper=high, note=note, **where)
 
@@ -236,7 +242,8 @@ def _state_patients(attempts: AttemptDesign, groups: Groups, fit: MixedFit, poin
 
 def _state_sites(attempts: AttemptDesign, answers: Answers, config: Config) -> dict:
     where = {"stratum": "model=mixed", "method": MIXED} | count_attempts(attempts.members)
-    if not attempts.random_sites:
+    without = answers.site_sd_without
+    if not attempts.random_sites or without is None:
         least = config.study.attempt_success.random_sites_from
         return withhold(
             "site_sd",
@@ -244,9 +251,9 @@ def _state_sites(attempts: AttemptDesign, answers: Answers, config: Config) -> d
             f"fewer than {least} sites: each has an effect of its own",
             **where,
         )
-    if min(answers.site_sd, *answers.site_sd_without) < BOUNDARY:
+    if min(answers.site_sd, *without) < BOUNDARY:
         return state("site_sd", answers.site_sd, note="at its boundary: no interval", **where)
-    error, low, high = limit_by_sites(np.log(answers.site_sd), np.log(answers.site_sd_without))
+    error, low, high = limit_by_sites(np.log(answers.site_sd), np.log(without))
     return state(
         "site_sd", answers.site_sd, std_error=error, lower=np.exp(low), upper=np.exp(high), **where
     )

@@ -18,7 +18,7 @@ from statsmodels.stats.inter_rater import cohens_kappa
 from pipeline.statistics import site_limits
 from pipeline.statistics.scales import KAPPA as KAPPA_SCALE
 from pipeline.statistics.scales import SHARE, limit_by_error, state_within
-from pipeline.statistics.tidy import count_sites, state, tidy_estimates, withhold
+from pipeline.statistics.tidy import Fields, count_sites, state, tidy_estimates, withhold
 from schemas.keys import EPISODE
 from schemas.study import Config, Guards
 
@@ -141,7 +141,7 @@ def _find_kappa(members: pd.DataFrame, part: str, kept: np.ndarray) -> float:
 
 def _share(term: str, agreed: pd.Series, members: pd.DataFrame, rule: Guards) -> dict:
     agree = int(agreed.sum())
-    where = {"n_episodes": len(members), "n_events": agree}
+    where: Fields = {"n_episodes": len(members), "n_events": agree}
     where |= count_sites(members["site"], events=members.loc[agreed, "site"])
     where["method"] = f"share of episodes; {site_limits.METHOD}"
     if len(members) < rule.min_episodes:

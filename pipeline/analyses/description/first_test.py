@@ -20,7 +20,7 @@ from pipeline.statistics.guard import Refusal, check_sites, check_size
 from pipeline.statistics.jackknife import RESTS_ON_ONE, refit_without_each_site
 from pipeline.statistics.scales import SHARE, state_within
 from pipeline.statistics.share_limits import Edge, bound_share, keep_falling, limit_exactly
-from pipeline.statistics.tidy import count_sites, state, tidy_estimates, withhold
+from pipeline.statistics.tidy import Fields, count_sites, state, tidy_estimates, withhold
 from schemas.keys import EPISODE
 from schemas.study import Config
 
@@ -84,7 +84,7 @@ def list_delays(
 
 def _estimate(part: pd.DataFrame, stratum: str, config: Config) -> Iterator[dict]:
     guards, days, alone = config.study.guards, config.study.curves.days, stratum.startswith("site=")
-    where = {"n_episodes": len(part), **count_sites(part["site"])}
+    where: Fields = {"n_episodes": len(part), **count_sites(part["site"])}
     terms = [
         *(f"tested_by_day_{day}" for day in days),
         *(f"delay_{quartile}" for quartile in QUARTILES),

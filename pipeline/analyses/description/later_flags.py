@@ -7,7 +7,7 @@ diagnosis.
 
 import pandas as pd
 
-from pipeline.statistics.tidy import count_sites, state, withhold
+from pipeline.statistics.tidy import Fields, count_sites, state, withhold
 from schemas.keys import EPISODE
 from schemas.study import Config
 
@@ -32,7 +32,7 @@ def count_later_flags(
     for flag in config.criteria.later_flags:
         flagged = raised.loc[raised["flag"].eq(flag), "site"]
         events = len(flagged)
-        where = {"population": "positional", "stratum": f"later_flag={flag}"}
+        where: Fields = {"population": "positional", "stratum": f"later_flag={flag}"}
         where |= {
             "n_episodes": len(treated),
             "n_events": events,

@@ -83,10 +83,11 @@ class Arm:
     @cached_property
     def edges(self) -> tuple[Edge, Edge]:
         """The least and the greatest share unresolved on each day, with limits."""
-        return tuple(
+        least, most = (
             keep_falling(self._bound(shares, number))
             for shares, number in zip((self.least, self.most), self.numbers, strict=True)
         )
+        return least, most
 
     def bound_risk(self, day: int) -> Bounded:
         """The share resolved by the day, with limits around all that the data allow."""

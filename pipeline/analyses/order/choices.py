@@ -5,6 +5,7 @@ Nothing after the second session enters, but for the interval of resolution: tha
 """
 
 from collections.abc import Mapping
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -101,7 +102,8 @@ def _name_choices(rows: pd.DataFrame, maneuvers: Mapping[str, Maneuver]) -> np.n
     unlisted = {each.family for each in maneuvers.values() if each.kind == "unlisted"}
     asked = ["families", "to_families", "side", "side_second"]
     questions = rows[asked].fillna("").drop_duplicates()
-    answers = [_name_choice(*question, still, unlisted) for question in questions.to_numpy(str)]
+    name = partial(_name_choice, still=still, unlisted=unlisted)
+    answers = [name(*question) for question in questions.to_numpy(str)]
     chosen = (
         rows[asked]
         .fillna("")

@@ -25,7 +25,7 @@ from pipeline.derivation.sequences import THEN
 from pipeline.statistics import site_limits
 from pipeline.statistics.guard import check_size
 from pipeline.statistics.scales import SHARE, state_within
-from pipeline.statistics.tidy import count_sites, state, tidy_estimates, withhold
+from pipeline.statistics.tidy import Fields, count_sites, state, tidy_estimates, withhold
 from schemas.keys import EPISODE
 from schemas.study import Config, Guards
 
@@ -74,7 +74,7 @@ def _follow(
     stratum = f"{part}path={THEN.join(taken) or START}"
     refused = check_size(len(members), None, guards)
     if refused:
-        counts = {"n_episodes": len(before), "n_events": len(members)}
+        counts: Fields = {"n_episodes": len(before), "n_events": len(members)}
         counts |= count_sites(members["site"], among=before["site"])
         yield withhold(
             "reached", refused.status, refused.note, stratum=stratum, method=COUNT, **counts
@@ -126,7 +126,7 @@ def _share_resolved(members: pd.DataFrame, done: int, stratum: str, guards: Guar
     resolved = looked[
         looked["sessions"].eq(done).astype(bool) & looked["at_next_look"].fillna(False).astype(bool)
     ]
-    where = {"stratum": stratum, "method": INTERVAL}
+    where: Fields = {"stratum": stratum, "method": INTERVAL}
     where |= {"n_episodes": len(looked), "n_events": len(resolved)}
     where |= count_sites(looked["site"], events=resolved["site"])
     refused = check_size(len(looked), None, guards)

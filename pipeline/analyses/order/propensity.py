@@ -218,8 +218,8 @@ def _fit_where_both_happen(
     Left out are classes where all chose alike, then those with next to no probability of one
     choice; then the probabilities are found anew.
     """
-    kept, told = rows, ""
-    for _ in range(TRIMS):
+    kept, told, trims = rows, "", 0
+    while True:
         changed = kept["choice"].eq("change").to_numpy(bool)
         kept = kept[~find_one_sided(kept, terms, changed, guards)].reset_index(drop=True)
         told = (
@@ -236,13 +236,14 @@ def _fit_where_both_happen(
         ).matrix
         design = np.column_stack([np.ones(len(kept)), matrix])
         fit = fit_chances(design, changed)
-        refusal = fit if isinstance(fit, Refusal) else check_positivity(fit[0], "change", guards)
-        if not refusal:
-            return kept, design, *fit
         if isinstance(fit, Refusal):
             return fit
+        refusal, trims = check_positivity(fit[0], "change", guards), trims + 1
+        if not refusal:
+            return kept, design, *fit
+        if trims == TRIMS:
+            return refusal
         kept = kept[(fit[0] >= guards.min_chance) & (fit[0] <= 1 - guards.min_chance)]
-    return refusal
 
 
 def _check_choices(rows: pd.DataFrame, guards: Guards) -> Refusal | None:

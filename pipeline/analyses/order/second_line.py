@@ -44,7 +44,7 @@ from pipeline.statistics.e_value import find_e_value, find_limit_e_value
 from pipeline.statistics.guard import Refusal
 from pipeline.statistics.npmle_search import NotConverged
 from pipeline.statistics.scales import RATIO, state_within
-from pipeline.statistics.tidy import count_sites, state, tidy_estimates, withhold
+from pipeline.statistics.tidy import Fields, count_sites, state, tidy_estimates, withhold
 from schemas import codes
 from schemas.study import Config, SecondLine
 
@@ -70,7 +70,7 @@ def estimate_second_line(
     rows = list_choices(
         episodes, adjudications, attempts, spells, study.resolution.primary, config.maneuvers
     )
-    found = []
+    found: list[Fields] = []
     for variant, part in _split_variants(rows, plan):
         named = None if variant == "all" else f"variant={variant}"
         circular = named is not None and plan.variants[variant].get("arm_basis") == CIRCULAR
@@ -203,7 +203,7 @@ def _compare(
 
 
 def _state_outcomes(
-    contrast: Contrast, arms: list[Arm], way: Way, where: dict, config: Config
+    contrast: Contrast, arms: tuple[Arm, Arm], way: Way, where: dict, config: Config
 ) -> Iterator[dict]:
     """What became of both arms and how they differ, whatever the outcome;
     E-values of the ratios."""
@@ -255,7 +255,7 @@ def _say_vague(measure: Measure) -> str | None:
     )
 
 
-def _count_behind(contrast: Contrast, measure: Measure, arms: list[Arm]) -> dict:
+def _count_behind(contrast: Contrast, measure: Measure, arms: tuple[Arm, Arm]) -> dict:
     """Episodes and sites of the arms behind a number, how many are known to be resolved by its day,
     and what it is compared with."""
     inside = [arm in measure.arms for arm in arms]

@@ -51,17 +51,18 @@ def list_ways(contrast: Contrast) -> Iterator[Way]:
     yield Way("at_once_", AT_ONCE, r"risk_(repeat|change|difference)_", contrast.weights, *at_once)
 
 
-def fit_arms(contrast: Contrast, way: Way, last_day: int) -> list[Arm]:
+def fit_arms(contrast: Contrast, way: Way, last_day: int) -> tuple[Arm, Arm]:
     """The arms, repeat first.
 
     What is known of an episode is counted by its own interval, whatever is taken to be inside it.
     """
-    found = []
-    for members in (~contrast.changed, contrast.changed):
+
+    def fit(members: np.ndarray) -> Arm:
         arm = fit_arm(way.left[members], way.right[members], way.weights[:, members], last_day)
         left, right = (contrast.rows.loc[members, name].to_numpy(float) for name in OUTCOME[:2])
-        found.append(replace(arm, left=left, right=right))
-    return found
+        return replace(arm, left=left, right=right)
+
+    return fit(~contrast.changed), fit(contrast.changed)
 
 
 def say_late(contrast: Contrast, day: int) -> str | None:

@@ -36,7 +36,7 @@ from pipeline.statistics.jackknife import RESTS_ON_ONE, refit_without_each_site
 from pipeline.statistics.npmle_search import NotConverged
 from pipeline.statistics.scales import SHARE, state_within
 from pipeline.statistics.share_limits import Edge, bound_share, keep_falling
-from pipeline.statistics.tidy import count_sites, tidy_estimates, withhold
+from pipeline.statistics.tidy import Fields, count_sites, tidy_estimates, withhold
 from schemas.study import Config, Curves, Guards, Study
 
 METHODS = {
@@ -134,7 +134,8 @@ def _estimate_kind(members: pd.DataFrame, kind: str, curves: Curves, guards: Gua
     if kind == "incidence":
         members = members[members["informative"]]
     asked = list(_ask(members, kind, causes, curves.days))
-    shared = {"n_episodes": len(members), **count_sites(members["site"]), "method": METHODS[kind]}
+    shared: Fields = {"n_episodes": len(members), **count_sites(members["site"])}
+    shared |= {"method": METHODS[kind]}
     refused = check_size(len(members), None, guards) or check_sites(shared["n_sites"], guards)
     if refused is None:
         try:

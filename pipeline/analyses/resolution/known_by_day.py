@@ -12,12 +12,13 @@ infinite). The curve itself puts those of `between` and `untested` where the oth
 """
 
 from collections.abc import Iterator, Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from pipeline.statistics.tidy import count_sites, state
+from pipeline.statistics.tidy import Fields, count_sites, state
 from schemas.codes import KNOWN_ON_DAY
 
 
@@ -42,7 +43,7 @@ def divide_by_knowledge(left: ArrayLike, right: ArrayLike, day: float) -> dict[s
     return {name: parts[name] for name in KNOWN_ON_DAY}
 
 
-def count_known(spells: pd.DataFrame, days: Sequence[int], **where: object) -> Iterator[dict]:
+def count_known(spells: pd.DataFrame, days: Sequence[int], **where: Any) -> Iterator[dict]:
     """A row for each day and part: how many of the `spells` (schemas.derived.Spells) belong to it.
 
     n_episodes is how many they are in all, n_events the count itself, the sites those of the part.
@@ -51,7 +52,7 @@ def count_known(spells: pd.DataFrame, days: Sequence[int], **where: object) -> I
         for name, members in divide_by_knowledge(
             spells["left_days"], spells["right_days"], day
         ).items():
-            counts = {"n_episodes": len(spells), "n_events": int(members.sum())}
+            counts: Fields = {"n_episodes": len(spells), "n_events": int(members.sum())}
             counts |= count_sites(spells.loc[members, "site"], among=spells["site"])
             yield state(
                 f"known_{name}_day_{day}", counts["n_events"], method="count", **where | counts

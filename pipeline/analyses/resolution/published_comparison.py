@@ -24,7 +24,7 @@ from pipeline.analyses.resolution.shares import count_known, estimate_shares, se
 from pipeline.statistics.guard import Refusal
 from pipeline.statistics.meta import pool_odds_ratios
 from pipeline.statistics.scales import SHARE, state_within
-from pipeline.statistics.tidy import state, tidy_estimates, withhold
+from pipeline.statistics.tidy import Fields, state, tidy_estimates, withhold
 from schemas.keys import EPISODE
 from schemas.published import PROVENANCE, Published, PublishedPool, Trial, TrialArm
 from schemas.study import Config, Study
@@ -87,10 +87,8 @@ def _tell_pool(trial: Trial, arm: TrialArm, followed: pd.DataFrame, study: Study
     share = estimate_shares(members, (trial.day,), study)[trial.day]
     counts = count_known(members, trial.day)
     alone = counts["n_sites"] == 1
-    term, where = (
-        f"resolved_by_day_{trial.day}",
-        {"population": "positional", "method": OWN_OF_ONE if alone else METHOD},
-    )
+    term = f"resolved_by_day_{trial.day}"
+    where: Fields = {"population": "positional", "method": OWN_OF_ONE if alone else METHOD}
     where |= counts
     if isinstance(share, Refusal):
         return withhold(term, share.status, share.note, **where)

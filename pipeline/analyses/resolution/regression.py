@@ -34,7 +34,7 @@ from pipeline.statistics.guard import Refusal, check_sites, check_size
 from pipeline.statistics.interval_regression import AftFit, fit_aft
 from pipeline.statistics.jackknife import RESTS_ON_ONE
 from pipeline.statistics.scales import DIFFERENCE, RATIO, limit_by_error, state_within
-from pipeline.statistics.tidy import state, tidy_estimates, withhold
+from pipeline.statistics.tidy import Fields, state, tidy_estimates, withhold
 from schemas.keys import EPISODE
 from schemas.study import Config, Guards
 
@@ -117,10 +117,11 @@ def regress_resolution(rows: pd.DataFrame, config: Config) -> Iterator[dict]:
     )
     fits, chosen = fit_families(question, study.regression.families)
     yield from _state_aic(fits, chosen, where)
-    if chosen is None:
-        yield from _withhold_all(study.regression.terms, next(iter(fits.values())), where)
+    fit = fits[chosen or next(iter(fits))]
+    if isinstance(fit, Refusal):
+        yield from _withhold_all(study.regression.terms, fit, where)
         return
-    answers = answer(question, fits[chosen], study.guards)
+    answers = answer(question, fit, study.guards)
     method = f"{FIT.format(family=chosen)}; {BY_SITE if answers.by_site else BY_MODEL}"
     where |= {"method": method}
     yield from _state_terms(question, answers, where, study.guards)
@@ -183,7 +184,8 @@ def _state_factors(
     """Each covariate as a whole: the statistic of no difference between its classes,
     p-values adjusted over the covariates (Holm)."""
     own = where | {"comparison": "no difference between classes"}
-    tests, notes = {}, {}
+    tests: dict[str, tuple[float, float] | Refusal] = {}
+    notes: dict[str, str | None] = {}
     for term in terms:
         told = [
             name for name in question.design.matrix if name == term or name.startswith(f"{term}=")
@@ -200,8 +202,8 @@ def _state_factors(
             )
         else:
             tests[term] = RESTS_ON_ONE if columns else question.design.refused.get(term, FOLLOWS)
-    tested = [term for term, found in tests.items() if not isinstance(found, Refusal)]
-    holm = multipletests([tests[term][1] for term in tested], method="holm")[1] if tested else []
+    tested = {term: found[1] for term, found in tests.items() if not isinstance(found, Refusal)}
+    holm = multipletests(list(tested.values()), method="holm")[1] if tested else []
     adjusted = dict(zip(tested, holm, strict=True))
     for term, found in tests.items():
         if isinstance(found, Refusal):
@@ -262,7 +264,7 @@ def _withhold_all(terms: tuple[str, ...], refusal: Refusal, where: dict) -> Iter
         yield withhold(f"effect_of_{term}", refusal.status, refusal.note, **where)
 
 
-def _count_class(rows: pd.DataFrame, name: str) -> dict[str, int]:
+def _count_class(rows: pd.DataFrame, name: str) -> Fields:
     """Episodes, events and sites of a class `term=class`, or of all where the term has no
     coefficient at all."""
     term, _, value = name.partition("=")

@@ -17,7 +17,7 @@ from pipeline.statistics.bounded_curve import BoundedCurve, bound_curve
 from pipeline.statistics.guard import Refusal, check_size
 from pipeline.statistics.jackknife import RESTS_ON_ONE
 from pipeline.statistics.npmle_search import NotConverged
-from pipeline.statistics.tidy import count_sites
+from pipeline.statistics.tidy import Fields, count_sites
 from schemas.keys import EPISODE
 from schemas.study import Study
 
@@ -66,7 +66,7 @@ def select_followed(
     )
 
 
-def count_known(spells: pd.DataFrame, day: int) -> dict[str, int]:
+def count_known(spells: pd.DataFrame, day: int) -> Fields:
     """How many are followed, known to be resolved by the day, and of how many sites."""
     resolved = int((spells["right_days"] <= day).sum())
     return {"n_episodes": len(spells), "n_events": resolved, **count_sites(spells["site"])}
@@ -91,7 +91,7 @@ def estimate_shares(
     }
 
 
-def _describe(bounded: BoundedCurve, day: int, counts: dict[str, int]) -> Share | Refusal:
+def _describe(bounded: BoundedCurve, day: int, counts: Fields) -> Share | Refusal:
     lower, upper = bounded.lower, bounded.upper
     if np.isnan(upper.error[day]):
         return RESTS_ON_ONE

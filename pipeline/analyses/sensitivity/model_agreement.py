@@ -25,7 +25,7 @@ from pipeline.analyses.attempts.rows import count_attempts, describe_attempts, d
 from pipeline.analyses.resolution.regression import fit_families, select_covered
 from pipeline.analyses.resolution.regression_fit import ask
 from pipeline.analyses.resolution.shares import select_followed
-from pipeline.analyses.sites.pooling import smooth_sites
+from pipeline.analyses.sites.pooling import Effects, smooth_sites
 from pipeline.statistics.guard import Disagreement, Refusal, check_sites, check_size
 from pipeline.statistics.meta import pool_random_effects, tau2_by_paule_mandel
 from pipeline.statistics.npmle import collapse_intervals, fit_npmle
@@ -177,25 +177,30 @@ def _count(rows: pd.DataFrame) -> dict:
 
 
 def _check_curve(followed: pd.DataFrame, study: Study) -> Found:
-    difference = check_size(len(followed), None, study.guards)
-    if not difference:
-        left, right, index = collapse_intervals(followed["left_days"], followed["right_days"])
-        weight, days = np.bincount(index).astype(float), np.arange(1, study.curves.horizon_day + 1)
-        try:
-            difference = compare_curve(left, right, weight, fit_npmle(left, right, weight), days)
-        except NotConverged:
-            difference = LATE
-    return "primary_curve", difference, _count(followed)
+    refusal = check_size(len(followed), None, study.guards)
+    return "primary_curve", refusal or _compare_curve(followed, study), _count(followed)
+
+
+def _compare_curve(followed: pd.DataFrame, study: Study) -> float | Refusal:
+    left, right, index = collapse_intervals(followed["left_days"], followed["right_days"])
+    weight, days = np.bincount(index).astype(float), np.arange(1, study.curves.horizon_day + 1)
+    try:
+        return compare_curve(left, right, weight, fit_npmle(left, right, weight), days)
+    except NotConverged:
+        return LATE
 
 
 def _check_time_ratios(rows: pd.DataFrame, study: Study) -> Found:
     resolved = int(np.isfinite(rows["right_days"].to_numpy(float)).sum())
-    difference = check_size(len(rows), resolved, study.guards)
-    if not difference:
-        question = ask(rows, study.regression.terms, study.curves.days, study.guards)
-        fits, chosen = fit_families(question, study.regression.families)
-        difference = compare_aft(question.patterns, fits[chosen]) if chosen else LATE
-    return "time_ratios", difference, _count(rows)
+    refusal = check_size(len(rows), resolved, study.guards)
+    return "time_ratios", refusal or _compare_time_ratios(rows, study), _count(rows)
+
+
+def _compare_time_ratios(rows: pd.DataFrame, study: Study) -> float | Refusal:
+    question = ask(rows, study.regression.terms, study.curves.days, study.guards)
+    fits, chosen = fit_families(question, study.regression.families)
+    fit = fits[chosen] if chosen else LATE
+    return fit if isinstance(fit, Refusal) else compare_aft(question.patterns, fit)
 
 
 def _check_attempts(rows: pd.DataFrame, config: Config) -> Iterator[Found]:
@@ -203,8 +208,10 @@ def _check_attempts(rows: pd.DataFrame, config: Config) -> Iterator[Found]:
     refusal = check_size(counts["n_episodes"], int(rows["event"].sum()), guards) or check_sites(
         counts["n_sites"], guards
     )
-    difference: float | Refusal | None = refusal
-    if not refusal:
+    difference: float | Refusal
+    if refusal:
+        difference = refusal
+    else:
         attempts, fit = fit_determined(design_attempts(rows, config))
         counts = count_attempts(attempts.members)
         difference = fit if isinstance(fit, Refusal) else compare_cloglog(attempts.single, fit)
@@ -233,24 +240,29 @@ def _check_handicap(totals: pd.DataFrame, study: Study) -> Iterator[Found]:
         counts,
     )
     own, whole = fit_course(course, sites=course.by_site)
-    rows = own.total, own.design, own.effects, own.patient, own.site
     yield (
         "handicap",
-        whole if isinstance(whole, Refusal) else compare_least_squares(*rows, whole),
+        whole
+        if isinstance(whole, Refusal)
+        else compare_least_squares(
+            own.total, own.design, own.effects, own.patient, own.site, whole
+        ),
         counts,
     )
 
 
 def _check_pool(followed: pd.DataFrame, study: Study) -> Found:
     effects = smooth_sites(followed, study)[study.site_pooling.days[-1]]
-    difference = check_sites(effects.counts["n_sites"], study.guards)
-    if not difference:
-        try:
-            pools = [
-                pool_random_effects(effects.effect, effects.variance, *how)
-                for how in ((tau2_by_paule_mandel,), ())
-            ]
-            difference = compare_pool(effects.effect, effects.variance, *pools)
-        except NotConverged:
-            difference = LATE
-    return "pool_of_sites", difference, effects.counts
+    refusal = check_sites(effects.counts["n_sites"], study.guards)
+    return "pool_of_sites", refusal or _compare_pool(effects), effects.counts
+
+
+def _compare_pool(effects: Effects) -> float | Refusal:
+    try:
+        pools = [
+            pool_random_effects(effects.effect, effects.variance, *how)
+            for how in ((tau2_by_paule_mandel,), ())
+        ]
+        return compare_pool(effects.effect, effects.variance, *pools)
+    except NotConverged:
+        return LATE

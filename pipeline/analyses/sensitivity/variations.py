@@ -21,7 +21,7 @@ from pipeline.analyses.resolution.curves import INFORMATIVE, estimate_curves
 from pipeline.derivation.tables import DELIVERED, derive_rows, time_spells
 from pipeline.statistics.guard import check_sites
 from pipeline.statistics.npmle import fit_npmle
-from pipeline.statistics.tidy import count_sites, state, tidy_estimates, withhold
+from pipeline.statistics.tidy import Fields, count_sites, state, tidy_estimates, withhold
 from schemas.keys import EPISODE
 from schemas.study import Config
 
@@ -236,7 +236,7 @@ def leave_out_sites(spells: pd.DataFrame, config: Config) -> Iterator[dict]:
     the sites are not named."""
     days, sites = np.array(config.study.curves.days), spells["site"].to_numpy(str)
     resolved = int(np.isfinite(spells["right_days"].to_numpy(float)).sum())
-    where = {"n_episodes": len(spells), "n_events": resolved, **count_sites(sites)}
+    where: Fields = {"n_episodes": len(spells), "n_events": resolved, **count_sites(sites)}
     where |= {
         "endpoint": config.study.resolution.primary,
         "method": "interval-censored NPMLE, each site left out once",

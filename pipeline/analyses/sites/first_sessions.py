@@ -33,7 +33,7 @@ from pipeline.statistics.scales import SHARE, state_within
 from pipeline.statistics.share_limits import bound_exactly, count_alike, limit_exactly
 from pipeline.statistics.site_effects import SiteFit, fit_fixed, fit_random
 from pipeline.statistics.smooth_hazard import keep_told_apart
-from pipeline.statistics.tidy import count_sites, withhold
+from pipeline.statistics.tidy import Fields, count_sites, withhold
 from schemas.keys import EPISODE
 from schemas.study import Guards
 
@@ -135,13 +135,15 @@ def tell_first_sessions(
     if ready.sites:
         fit = fit_fixed(np.column_stack([ready.own, ready.covariates]), ready.happened)
     n = len(ready.sites)
-    usable = isinstance(fit, SiteFit)
-    effect = fit.coefficients[:n] if usable else np.empty(0)
-    variance = np.diag(fit.covariance)[:n] if usable else np.empty(0)
     missing = any(sessions["site"].eq(site).sum() >= guards.min_episodes for site in ready.refused)
-    pooled = (
-        (MISSING if missing else pool_effects(effect, variance, guards, note)) if usable else fit
-    )
+    pooled: PooledShare | Refusal
+    if isinstance(fit, Refusal):
+        pooled = fit
+    elif missing:
+        pooled = MISSING
+    else:
+        effect, variance = fit.coefficients[:n], np.diag(fit.covariance)[:n]
+        pooled = pool_effects(effect, variance, guards, note)
     yield from tell_pool(TERM, pooled, _count(ready.kept), sessions["site"].nunique(), guards)
     yield from _tell_one_stage(
         prepare_first_sessions(sessions, terms, guards, by_site=False), note, guards
@@ -164,9 +166,12 @@ def _find_no_effect(happened: pd.Series, guards: Guards) -> Refusal | None:
 def _tell_one_stage(ready: FirstSessions, note: str, guards: Guards) -> Iterator[dict]:
     """The probability at a site in the middle, with limits that reach at least as far as exact
     ones; of outcomes of one kind only, the share as it is."""
-    where = {"stratum": "all", "method": ONE_STAGE, **_count(ready.kept)}
-    found = check_size(len(ready.kept), None, guards) or check_sites(where["n_sites"], guards)
-    found = found or _find_middle(ready, note)
+    where: Fields = {"stratum": "all", "method": ONE_STAGE, **_count(ready.kept)}
+    found = (
+        check_size(len(ready.kept), None, guards)
+        or check_sites(where["n_sites"], guards)
+        or _find_middle(ready, note)
+    )
     if isinstance(found, Refusal):
         yield withhold(f"{TERM}_one_stage", found.status, found.note, **where)
         return
@@ -203,6 +208,6 @@ def _find_middle(ready: FirstSessions, note: str) -> PooledShare | Refusal:
     return PooledShare(share, min(low, exact_low), max(high, exact_high), note)
 
 
-def _count(sessions: pd.DataFrame) -> dict[str, float]:
+def _count(sessions: pd.DataFrame) -> Fields:
     happened = int(sessions["happened"].sum())
     return {"n_episodes": len(sessions), "n_events": happened, **count_sites(sessions["site"])}

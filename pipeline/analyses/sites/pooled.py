@@ -23,7 +23,7 @@ from pipeline.statistics.guard import Refusal, check_sites
 from pipeline.statistics.meta import Pool, pool_random_effects
 from pipeline.statistics.npmle_search import NotConverged
 from pipeline.statistics.scales import SHARE, state_within
-from pipeline.statistics.tidy import state, withhold
+from pipeline.statistics.tidy import Fields, state, withhold
 from schemas.study import Guards
 
 MEAN = "restricted likelihood; Hartung-Knapp intervals"
@@ -57,13 +57,13 @@ class PooledShare:
 def tell_pool(
     term: str,
     pooled: PooledShare | Refusal,
-    counts: dict[str, int],
+    counts: Fields,
     n_seen: int,
     guards: Guards,
     method: str = MEAN,
 ) -> Iterator[dict]:
     """The rows of one pool, of what `counts` tell, out of `n_seen` sites."""
-    where = {"stratum": "all", **counts}
+    where: Fields = {"stratum": "all", **counts}
     yield state(f"{term}_sites_pooled", counts["n_sites"], method=COUNT, **where)
     yield state(f"{term}_sites_not_pooled", n_seen - counts["n_sites"], method=COUNT, **where)
     if isinstance(pooled, Refusal):
@@ -88,8 +88,9 @@ def pool_effects(
         pool = pool_random_effects(effects, variances)
     except NotConverged as failure:
         return Refusal("not_converged", str(failure))
-    shares = (to_share(effect) for effect in (pool.estimate, pool.lower, pool.upper))
-    return PooledShare(*shares, "; ".join(filter(None, [note, _say_narrow(pool)])) or None)
+    share, low, high = (to_share(effect) for effect in (pool.estimate, pool.lower, pool.upper))
+    said = "; ".join(filter(None, [note, _say_narrow(pool)])) or None
+    return PooledShare(share, low, high, said)
 
 
 def wald_limits(effect: float, error: float) -> tuple[float, float]:

@@ -40,7 +40,7 @@ from pipeline.analyses.sites.pooled import (
 from pipeline.statistics.guard import Refusal, check_sites, check_size
 from pipeline.statistics.share_limits import bound_share
 from pipeline.statistics.smooth_hazard import FIRST_KNOT, Hazard, course_basis, fit_hazard
-from pipeline.statistics.tidy import tidy_estimates
+from pipeline.statistics.tidy import Fields, tidy_estimates
 from schemas.study import Config, Guards, Study
 
 AVERAGE = (
@@ -78,11 +78,12 @@ def _tell_shares(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
     for day in days:
         usable = {site: share for site in sites if isinstance(share := found[site][day], Share)}
         counts = count_known(followed[followed["site"].isin(usable)], day)
-        pooled = _check_left_out(sites, usable, study.guards) or check_sites(
-            len(usable), study.guards
-        )
-        pooled = pooled or average_shares(
-            list(usable.values()), [_count_told(sites[site], day) for site in usable]
+        pooled = (
+            _check_left_out(sites, usable, study.guards)
+            or check_sites(len(usable), study.guards)
+            or average_shares(
+                list(usable.values()), [_count_told(sites[site], day) for site in usable]
+            )
         )
         yield from tell_pool(
             f"resolved_by_day_{day}", pooled, counts, len(sites), study.guards, AVERAGE
@@ -141,7 +142,7 @@ class Effects(NamedTuple):
 
     effect: np.ndarray
     variance: np.ndarray
-    counts: dict[str, int]
+    counts: Fields
     refusal: Refusal | None
 
 

@@ -184,7 +184,7 @@ def _say_change(changes: dict[int, Reading]) -> str:
     if not told:
         return ""
     said = join_words(f"by day {day} it was {_say_points(change)}" for day, change in told.items())
-    fell = all(as_printed(change.upper) < 0 for change in told.values())
+    fell = all(as_printed(change.ends[1]) < 0 for change in told.values())
     return (
         f"The mean total fell after the first maneuver: {said}."
         if fell
@@ -193,7 +193,7 @@ def _say_change(changes: dict[int, Reading]) -> str:
 
 
 def _say_points(change: Reading) -> str:
-    low, high = as_printed(change.lower), as_printed(change.upper)
+    low, high = (as_printed(end) for end in change.ends)
     if low <= 0 <= high:
         ends = [
             f"{abs(end):.0f} points {'lower' if end < 0 else 'higher'}" if end else "the same"
@@ -202,7 +202,7 @@ def _say_points(change: Reading) -> str:
         return f"between {ends[0]} and {ends[1]}"
     near, far = sorted((abs(low), abs(high)))
     side = "lower" if high < 0 else "higher"
-    return f"{count_words(round(abs(change.estimate)), 'point')} {side} ({near:.0f} to {far:.0f})"
+    return f"{count_words(round(abs(change.number)), 'point')} {side} ({near:.0f} to {far:.0f})"
 
 
 def _say_falls(readings: Readings, config: Config) -> str:

@@ -48,11 +48,9 @@ def describe_apart(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
         }
     number, stored = "An undisclosed number of episodes", read_ledger(estimates).find("stored")
     if flow.usable:
-        number = count_words(flow.estimate, "stored episode")
+        number = count_words(flow.number, "stored episode")
         if stored.usable:
-            number = (
-                f"{say_count(flow.estimate)} of {count_words(stored.estimate, 'stored episode')}"
-            )
+            number = f"{say_count(flow.estimate)} of {count_words(stored.number, 'stored episode')}"
     said = [
         f"{number} {agree(flow.estimate or 0, 'is', 'are')} probably not positional vertigo and "
         "in no curve."
@@ -91,7 +89,7 @@ def _describe_reasons(readings: Readings, config: Config) -> dict:
     strata = [s for s in readings.strata() if s.startswith("reason=")]
     strata.sort(key=lambda s: (-(readings[s, "share"].estimate or 0), s))
     names = {s: name_value("reason", s.partition("=")[2], config) for s in strata}
-    shares = {s: readings[s, "share"].estimate for s in strata if readings[s, "share"].usable}
+    shares = {s: readings[s, "share"].number for s in strata if readings[s, "share"].usable}
     further = "further reason" if shares else "reason"
     bounded = {s: readings[s, "share"] for s in strata if readings[s, "share"].bounded}
     few = [say_bound(share) for share in bounded.values() if not share.nearly_all]
@@ -144,5 +142,5 @@ def _draw_reasons(
 def _say_part(share: Reading) -> str:
     """'35 of 78 episodes (45 %)'; only the percentage where the counts are hidden."""
     if share.n_events is None or share.n_episodes is None:
-        return say_percent(share.estimate)
-    return f"{share.n_events:,} of {say_episodes(share.n_episodes)} ({say_percent(share.estimate)})"
+        return say_percent(share.number)
+    return f"{share.n_events:,} of {say_episodes(share.n_episodes)} ({say_percent(share.number)})"

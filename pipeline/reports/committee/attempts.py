@@ -43,7 +43,7 @@ def describe_attempts(estimates: dict[str, pd.DataFrame]) -> dict:
     rows = [make_range(_label_sessions(number, ledger), raw[number]) for number in NUMBERS]
     first, tested = raw["1"], ledger.find(BASES["1"])
     number = (
-        f"Of {count_words(tested.estimate, 'first session')}"
+        f"Of {count_words(tested.number, 'first session')}"
         if tested.usable
         else "Of first sessions"
     )
@@ -84,7 +84,7 @@ def _label_sessions(number: str, ledger: Ledger) -> str:
         return begin_sentence(f"{NUMBERS[number]} sessions")
     given = ledger.find(DENOMINATORS[BASES[number]].of)
     sessions = agree(
-        (given if given.usable else ledger.find(BASES[number])).estimate, "session", "sessions"
+        (given if given.usable else ledger.find(BASES[number])).number, "session", "sessions"
     )
     return f"{ledger.say_number_of(BASES[number])} {NUMBERS[number]} {sessions}"
 

@@ -35,7 +35,7 @@ from schemas.strata import split_stratum
 from schemas.study import Config
 
 # heading of a row of figures: the strata it is made of, by the variables that divide them
-GROUPS = {
+GROUPS: dict[str, list[tuple[str, ...]]] = {
     "By canal": [("canal",)],
     "By arm of the canal": [("arm",), ("canal", "arm")],
     "By mechanism": [("mechanism",)],
@@ -252,9 +252,10 @@ def _say_group(strata: list[str], readings: Readings, config: Config) -> dict[st
 def _say_overlap(ranges: list[tuple[float | None, float | None]]) -> str:
     """What the intervals allow to be said about an order; nothing for one alone or for one
     without an end."""
-    if len(ranges) < 2 or any(None in limits for limits in ranges):
+    whole = [(low, high) for low, high in ranges if low is not None and high is not None]
+    if len(ranges) < 2 or len(whole) < len(ranges):
         return ""
-    if all(max(a[0], b[0]) <= min(a[1], b[1]) for a, b in combinations(ranges, 2)):
+    if all(max(a[0], b[0]) <= min(a[1], b[1]) for a, b in combinations(whole, 2)):
         return "These intervals overlap: the pool does not rank these subgroups."
     return (
         "Not all of these intervals overlap. The subgroups differ in other ways too, so the "

@@ -40,7 +40,7 @@ def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
         return make_section(
             "failures", title, [f"No share can be given: {say_why_missing(then['technique'])}."]
         )
-    usable.sort(key=lambda reason: (reason == "undetermined", -then[reason].estimate, reason))
+    usable.sort(key=lambda reason: (reason == "undetermined", -then[reason].number, reason))
     first, ledger = then[usable[0]], read_ledger(estimates)
     of = f" (out{ledger.say_of('taken_for_failed')})" if ledger.find("treated").usable else ""
     rows = [make_range(begin_sentence(REASON[reason]), then[reason]) for reason in usable]
@@ -111,7 +111,7 @@ def _say_taken(ledger: Ledger) -> str:
     if not more.usable or not more.estimate or not ledger.find("taken_for_failed").usable:
         return ""
     whole = ledger.find("taken_for_failed")
-    number = f"{say_count(more.estimate)} of these {count_words(whole.estimate, 'episode')}"
+    number = f"{say_count(more.estimate)} of these {count_words(whole.number, 'episode')}"
     return f"In {number} no test was positive before the next session: {WITHOUT}."
 
 
@@ -129,9 +129,9 @@ def _say_never_looked(estimates: dict[str, pd.DataFrame]) -> str:
 
 def _say_further(unseen: Reading) -> str:
     if unseen.n_events is None or unseen.n_episodes is None:
-        return f"{say_percent(unseen.estimate)} of these and further episodes together"
+        return f"{say_percent(unseen.number)} of these and further episodes together"
     together = (
-        f"{say_percent(unseen.estimate)} of {say_episodes(unseen.n_episodes)}, these and the "
+        f"{say_percent(unseen.number)} of {say_episodes(unseen.n_episodes)}, these and the "
         "failed ones together"
     )
     return f"{count_words(unseen.n_events, 'further episode')} ({together})"

@@ -23,7 +23,7 @@ class Ledger:
         """'842 episodes treated, with a complete record';
         without a number where it is hidden."""
         base, found = BASES[name], self.find(name)
-        number = count_words(found.estimate, base.noun) if found.usable else f"{base.noun}s"
+        number = count_words(found.number, base.noun) if found.usable else f"{base.noun}s"
         return f"{number} {base.says}"
 
     def say_of(self, name: str) -> str:
@@ -48,16 +48,14 @@ def tabulate_ledger(estimates: dict[str, pd.DataFrame], *, short: bool) -> list[
     of how many of which, and who is not in it."""
     ledger = read_ledger(estimates)
     named = [name for name, base in BASES.items() if base.short or not short]
-    counted = [
-        name for name in named if ledger.find(name).usable and ledger.find(name).estimate > 0
-    ]
+    counted = [name for name in named if ledger.find(name).usable and ledger.find(name).number > 0]
     return [_tabulate_base(ledger, name) for name in counted]
 
 
 def _tabulate_base(ledger: Ledger, name: str) -> dict:
     base, found = BASES[name], ledger.find(name)
     episodes = (
-        ""
+        None
         if found.n_episodes in (None, found.estimate) or base.noun == "site"
         else found.n_episodes
     )

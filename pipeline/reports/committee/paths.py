@@ -30,7 +30,7 @@ def describe_paths(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     title = "Paths actually taken"
     whole = readings[START, "reached"]
     sizes = {
-        family: readings[START, f"next={family}"].estimate for family in _list_next(readings, START)
+        family: readings[START, f"next={family}"].number for family in _list_next(readings, START)
     }
     if not whole.usable or not sizes:
         return make_section("paths", title, [f"No paths can be shown: {say_why_missing(whole)}."])
@@ -46,7 +46,7 @@ def describe_paths(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
         "paths",
         title,
         [
-            f"{count_words(whole.estimate, 'episode')}{say_sites(whole)} had a first session and a "
+            f"{count_words(whole.number, 'episode')}{say_sites(whole)} had a first session and a "
             f"complete record{of}. Shown is what followed the first maneuvers that were used "
             f"most.{began}",
             "Each path was chosen for reasons that the figures do not show: they describe, and do "
@@ -69,7 +69,7 @@ def _list_next(readings: Readings, stratum: str) -> list[str]:
     ]
 
 
-def _draw_branch(family: str, size: int, readings: Readings, config: Config) -> dict:
+def _draw_branch(family: str, size: float, readings: Readings, config: Config) -> dict:
     """One first maneuver with what followed: resolved, another session, or an end;
     parts whose number is hidden have no bar."""
     path, name = f"path={family}", name_maneuver(family, config)
@@ -92,7 +92,8 @@ def _draw_branch(family: str, size: int, readings: Readings, config: Config) -> 
         ("no_further_session", "no further session", "leaves"),
     ]
     parts += [("never_looked", "not tested again", "leaves")]
-    bars, start = [Bar("all of them", say_count(size), 0, size)], 0
+    bars = [Bar("all of them", say_count(size), 0, size)]
+    start: float = 0
     for term, label, filling in parts:
         reading = readings[path, term]
         number = reading.estimate if reading.usable else None

@@ -44,7 +44,8 @@ def state_share(share: Reading, event: str) -> str:
     """'81 % (71 to 90) resolved by day 30'; only the interval where it is too wide for one
     number."""
     if is_open(share):
-        return f"anywhere from {say_percent(share.lower)} to {say_percent(share.upper)} {event}"
+        low, high = share.ends
+        return f"anywhere from {say_percent(low)} to {say_percent(high)} {event}"
     return f"{show_share(share)} {event}"
 
 
@@ -52,7 +53,7 @@ def headline_share(share: Reading, event: str) -> str:
     """'About eight in ten resolved by day 30: 81 % (71 to 90)', as much as the interval allows."""
     if is_open(share):
         return begin_sentence(f"{state_share(share, event)}: too uncertain for one number")
-    return f"{_say_tenths(share.estimate)} {event}: {show_share(share)}"
+    return f"{_say_tenths(share.number)} {event}: {show_share(share)}"
 
 
 def is_open(share: Reading) -> bool:

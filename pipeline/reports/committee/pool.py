@@ -49,7 +49,7 @@ def _draw_flow(flow: Readings) -> dict | None:
 
     A hidden number takes no place, so that no bar's place tells it.
     """
-    numbers = {term: reading.estimate for (_, term), reading in flow.items() if reading.usable}
+    numbers = {term: reading.number for (_, term), reading in flow.items() if reading.usable}
     if not numbers.get("handed_in"):
         return None
     bars = [_make_bar("handed_in", flow, 0, "whole")]
@@ -158,7 +158,7 @@ def _tabulate_variable(
     for stratum in shown:
         share = readings[stratum, "share"]
         number = say_count(share.n_events) if share.usable and share.n_events is not None else "–"
-        cells = [number, say_percent(share.estimate) if share.usable else mark_missing(share)]
+        cells = [number, say_percent(share.number) if share.usable else mark_missing(share)]
         rows.append(
             {
                 "name": begin_sentence(name_value(variable, stratum.partition("=")[2], config)),

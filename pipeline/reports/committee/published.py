@@ -23,7 +23,8 @@ def describe_published(estimates: dict[str, pd.DataFrame], config: Config) -> di
     both shares resolved by the day of the trial."""
     title = "Beside published trials"
     printed, own = (_read(estimates, population) for population in ("published", "positional"))
-    pairs, sources = [], []
+    pairs: list[tuple[Range, Range]] = []
+    sources: list[str] = []
     for name, trial in config.published.trials.items():
         term = f"resolved_by_day_{trial.day}"
         for arm in trial.arms:
@@ -84,7 +85,9 @@ def _draw_part(number: int, part: list[tuple[Range, Range]], trials: str) -> dic
     """A few trials with the pool beside each; the title counts,
     and says nothing of who does better."""
     within = sum(
-        ours.low <= theirs.middle <= ours.high for theirs, ours in part if ours.low is not None
+        ours.low <= theirs.middle <= ours.high
+        for theirs, ours in part
+        if ours.low is not None and theirs.middle is not None and ours.high is not None
     )
     title = (
         f"{within} of {len(part)} published shares {agree(within, 'lies', 'lie')} within the "

@@ -6,7 +6,7 @@ Shown together are the shares resolved by each day of the plan, the early one be
 asks for, and the mean days with vertigo.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 
 import pandas as pd
 
@@ -110,9 +110,9 @@ def _read_compared(
     asked = {f"risk_{{}}_day_{day}": (100, 0) for day in plan.days} | {"mean_days_{}": (1, 1)}
     for stratum in compared.strata():
         for term, how in asked.items():
-            arms = [readings[stratum, term.format(arm)] for arm in ARMS]
+            first, second = (readings[stratum, term.format(arm)] for arm in ARMS)
             key = stratum, term.format("difference")
-            compared[key] = subtract_printed(compared[key], *arms, *how)
+            compared[key] = subtract_printed(compared[key], first, second, *how)
     return compared
 
 
@@ -275,7 +275,7 @@ def _name_stratum(stratum: str) -> str | None:
     )
 
 
-def _group(missing: Sequence[tuple[str, str]]) -> dict[str, list[str]]:
+def _group(missing: Iterable[tuple[str, str]]) -> dict[str, list[str]]:
     grouped: dict[str, list[str]] = {}
     for why, name in missing:
         grouped.setdefault(why, []).append(name)

@@ -67,7 +67,7 @@ def say_difference(compared: Readings, plan: SecondLine, ledger: Ledger) -> str:
 def _say_of(ledger: Ledger) -> str:
     failed = ledger.find("failed")
     return (
-        f", out of {count_words(failed.estimate, 'episode')} in which it failed"
+        f", out of {count_words(failed.number, 'episode')} in which it failed"
         if failed.usable
         else ""
     )
@@ -75,12 +75,11 @@ def _say_of(ledger: Ledger) -> str:
 
 def _say_shares(difference: Reading) -> str:
     if is_apart(difference):
-        low, high = sorted(
-            abs(round(100 * limit)) for limit in (difference.lower, difference.upper)
-        )
-        after = "another maneuver" if difference.estimate > 0 else "the same again"
-        return f"{say_points(difference.estimate)} more after {after} ({low} to {high})"
-    return f"from {_say_side(difference.lower)} to {_say_side(difference.upper)}"
+        low, high = sorted(abs(round(100 * limit)) for limit in difference.ends)
+        after = "another maneuver" if difference.number > 0 else "the same again"
+        return f"{say_points(difference.number)} more after {after} ({low} to {high})"
+    lower, upper = difference.ends
+    return f"from {_say_side(lower)} to {_say_side(upper)}"
 
 
 def _say_side(difference: float) -> str:
@@ -90,14 +89,11 @@ def _say_side(difference: float) -> str:
 
 
 def _say_days(difference: Reading) -> str:
-    low, high = sorted((abs(difference.lower), abs(difference.upper)))
+    low, high = sorted(abs(limit) for limit in difference.ends)
     if is_apart(difference, 1):
-        after = "another maneuver" if difference.estimate < 0 else "the same again"
-        return f"{abs(difference.estimate):.1f} days fewer after {after} ({low:.1f} to {high:.1f})"
-    ends = [
-        f"{abs(limit):.1f} {'fewer' if limit < 0 else 'more'}"
-        for limit in (difference.lower, difference.upper)
-    ]
+        after = "another maneuver" if difference.number < 0 else "the same again"
+        return f"{abs(difference.number):.1f} days fewer after {after} ({low:.1f} to {high:.1f})"
+    ends = [f"{abs(limit):.1f} {'fewer' if limit < 0 else 'more'}" for limit in difference.ends]
     return f"from {ends[0]} to {ends[1]} after changing"
 
 
@@ -108,7 +104,7 @@ def headline(readings: Readings, compared: Readings, days: Sequence[int]) -> str
     for day in days:
         difference = compared["all", f"risk_difference_day_{day}"]
         if is_apart(difference):
-            after = "another maneuver" if difference.estimate > 0 else "the same again"
+            after = "another maneuver" if difference.number > 0 else "the same again"
             said.append(f"more were resolved by day {day} after {after}, an association")
     together = join_words(f"day {day}" for day in days).replace(" and ", " or ")
     if not said:
@@ -145,13 +141,13 @@ def say_choices(readings: Readings, ledger: Ledger) -> str:
         )
     chosen = {arm: readings["all", f"choice_{arm}"] for arm in CHOSEN}
     told = [
-        f"{what} in {count_words(chosen[arm].estimate, 'episode')}"
+        f"{what} in {count_words(chosen[arm].number, 'episode')}"
         for arm, what in CHOSEN.items()
         if chosen[arm].usable
     ]
     after = f": {join_words(told)}" if told else ""
     of = f" (out{ledger.say_of('taken_for_failed')})" if ledger.find("treated").usable else ""
-    number = count_words(failed.estimate, "episode")
+    number = count_words(failed.number, "episode")
     rest = _say_not_compared(ledger)
     return (
         f"In {number}{say_sites(failed)}{of} the test after the first maneuver was still "
@@ -164,7 +160,7 @@ def _say_not_compared(ledger: Ledger) -> str:
     failed, left = ledger.find("failed"), ledger.find("without_compared")
     if not (failed.usable and left.usable and left.estimate):
         return ""
-    number = f"{say_count(left.estimate)} of these {count_words(failed.estimate, 'episode')}"
+    number = f"{say_count(left.estimate)} of these {count_words(failed.number, 'episode')}"
     return f" In {number} nothing is compared: {BASES['compared'].without}."
 
 
@@ -173,7 +169,7 @@ def say_effective(readings: Readings) -> str:
     sizes = [readings["all", f"effective_n_{arm}"] for arm in CHOSEN]
     if not all(size.usable for size in sizes):
         return ""
-    told = " and ".join(count_words(round(size.estimate), "unweighted episode") for size in sizes)
+    told = " and ".join(count_words(round(size.number), "unweighted episode") for size in sizes)
     return f"After weighting, the two groups carry the information of {told}."
 
 
@@ -183,7 +179,7 @@ def say_e_values(compared: Readings, days: Sequence[int]) -> list[str]:
     said = []
     for day in days:
         value, limit = (compared["all", f"e_value{which}_day_{day}"] for which in ("", "_limit"))
-        if value.usable and limit.usable and limit.estimate > 1:
+        if value.usable and limit.usable and limit.number > 1:
             said.append(
                 "Something unrecorded that goes with both the choice and the outcome "
                 f"{value.estimate:.1f} times as often could make up all of the difference by day "

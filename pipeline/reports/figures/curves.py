@@ -3,10 +3,12 @@ days."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import matplotlib.style
 import numpy as np
 from matplotlib.axes import Axes
+from numpy.typing import ArrayLike
 
 from pipeline.reports.figures.sheet import (
     BAND,
@@ -56,10 +58,10 @@ class Scale:
     height: int
     until: int
 
-    def x(self, days):
+    def x(self, days: ArrayLike) -> np.ndarray:
         return LEFT + (self.width - LEFT - RIGHT) / self.until * np.asarray(days, float)
 
-    def y(self, shares):
+    def y(self, shares: ArrayLike) -> np.ndarray:
         return TOP + (self.height - TOP - BOTTOM) * (1 - np.asarray(shares, float))
 
 
@@ -138,17 +140,16 @@ def _mark_days(sheet: Axes, scale: Scale, curve: Curve, ticks: Sequence[int]) ->
 def _label_ends(sheet: Axes, scale: Scale, curve: Curve, whole: Curve | None) -> None:
     """The share reached, written where each line ends; labels too close to each other are moved
     apart."""
-    labels = []
+    labels: list[list[Any]] = []
     for line, name, color, weight in (
         (curve, "", STRONG, "bold"),
         (whole, "all ", MUTED, "normal"),
     ):
-        days = [] if line is None else line.list_days(scale.until)
-        if len(days):
+        if line is not None and len(days := line.list_days(scale.until)):
             share = line.least[days[-1]]
             # not all are never said to be all
             percent = 100 if share == 1 else min(99, round(100 * share))
-            style = {"color": color, "weight": weight, "size": 12}
+            style: dict[str, Any] = {"color": color, "weight": weight, "size": 12}
             labels.append(
                 [
                     float(scale.x(days[-1])) + 6,

@@ -1,11 +1,12 @@
 """Numbers with their intervals on one scale, a row each: shares, means, ratios."""
 
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import matplotlib.style
 import numpy as np
+from matplotlib.axes import Axes
 
 from pipeline.reports.figures.sheet import (
     INK,
@@ -123,7 +124,13 @@ def draw_ranges(
         return write_svg(sheet, key, title, description)
 
 
-def _draw_range(sheet, row: Range, y: float, place, span: tuple[float, float]) -> None:
+def _draw_range(
+    sheet: Axes,
+    row: Range,
+    y: float,
+    place: Callable[[float], float],
+    span: tuple[float, float],
+) -> None:
     kind = KINDS[row.kind]
     if row.low is not None and row.high is not None:
         low, high = max(row.low, span[0]), min(row.high, span[1])

@@ -35,7 +35,7 @@ LEFT_BEHIND = {f"{{{SVG}}}metadata", f"{{{SVG}}}style"}
 LINE_HEIGHT = 15  # pixels: of labels, and the least distance between two
 
 
-def open_sheet(width: int, height: int) -> Axes:
+def open_sheet(width: float, height: float) -> Axes:
     """An empty sheet whose coordinates are pixels from the upper left corner."""
     figure = Figure(figsize=(width / 72, height / 72), dpi=72, facecolor="none")
     FigureCanvasSVG(figure)

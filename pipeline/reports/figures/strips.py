@@ -3,6 +3,7 @@ with the number of each part in a column under its filling."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from pipeline.reports.figures.fillings import FILLINGS
 from pipeline.reports.figures.sheet import INK, LINE_HEIGHT, MUTED, RULE
@@ -22,7 +23,7 @@ class Strip:
 
     day: str
     whole: int
-    parts: dict[str, tuple[int | None, str]]
+    parts: dict[str, tuple[float | None, str]]
 
 
 @dataclass(frozen=True)
@@ -58,7 +59,12 @@ def measure_strips(strips: Sequence[Strip], width: float, legend: dict[str, str]
 
 
 def draw_strips(
-    sheet, strips: Sequence[Strip], top: float, width: float, title: str, legend: dict[str, str]
+    sheet: Any,
+    strips: Sequence[Strip],
+    top: float,
+    width: float,
+    title: str,
+    legend: dict[str, str],
 ) -> None:
     """The strips on `sheet` from `top` on, across `width`; `legend` names fillings in words below
     them, where there is room for it.
@@ -83,7 +89,7 @@ def draw_strips(
         sheet.text(2 + SWATCH + GAP, foot + 1, words, color=MUTED)
 
 
-def _draw_day(sheet, strip: Strip, foot: float, columns: Columns) -> None:
+def _draw_day(sheet: Any, strip: Strip, foot: float, columns: Columns) -> None:
     """One day, its bar and its numbers."""
     sheet.text(DAY - GAP, foot - 4, strip.day, ha="right", color=MUTED)
     sheet.plot([DAY, columns.end], [foot - 8] * 2, color=RULE, linewidth=1, zorder=0)
@@ -98,7 +104,7 @@ def _draw_day(sheet, strip: Strip, foot: float, columns: Columns) -> None:
             start = reach
 
 
-def _fill(sheet, left: float, right: float, upper: float, filling: str, mark: str) -> None:
+def _fill(sheet: Any, left: float, right: float, upper: float, filling: str, mark: str) -> None:
     sheet.fill_between(
         [left, right], upper, upper + BAR, **FILLINGS[filling].drawn, gid=f"{mark} {filling}"
     )

@@ -61,7 +61,7 @@ def say_pool(measure: Measure) -> str:
     """The pool's share, if enough other sites are in it."""
     if not measure.pool.usable or (measure.pool.n_sites or 0) - 1 < LEAST_OTHERS:
         return HIDDEN
-    return say_percent(measure.pool.estimate)
+    return say_percent(measure.pool.number)
 
 
 def _measure_flow(records: SiteRecords, estimates: dict[str, pd.DataFrame]) -> Iterator[Measure]:
@@ -159,4 +159,4 @@ def _divide(part: Reading, whole: Reading) -> Reading:
     """The share that one count is of another, both rounded as they are released."""
     if not (part.usable and whole.usable):
         return Reading()
-    return replace(part, estimate=AboutShare(min(1, part.estimate / whole.estimate)))
+    return replace(part, estimate=AboutShare(min(1, part.number / whole.number)))

@@ -1,5 +1,7 @@
 """Confusion tables as grids: one row a recorded or planted value, one column a reading."""
 
+from typing import Any
+
 import pandas as pd
 
 from pipeline.reports.technical.pictures import SHARES, Mark, draw_marks
@@ -23,8 +25,9 @@ def view_agreement(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.D
     cells = rows[rows["term"].str.fullmatch(RECORDED.pattern)]
     grids: dict[str, dict] = {}
     for row in cells.itertuples():
-        part, recorded, adjudicated = RECORDED.fullmatch(row.term).groups()
-        grids.setdefault(part, {})[recorded, adjudicated] = row
+        if told := RECORDED.fullmatch(row.term):
+            part, recorded, adjudicated = told.groups()
+            grids.setdefault(part, {})[recorded, adjudicated] = row
     tables = [
         _make_grid(
             f"{begin_sentence(part)}: recorded (rows) by adjudicated (columns)",
@@ -43,9 +46,10 @@ def view_planted(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.Dat
     cells = rows[rows["term"].str.fullmatch(READ.pattern)]
     grids: dict[str, dict] = {}
     for row in cells.itertuples():
-        part, value = READ.fullmatch(row.term).groups()
-        value = codes.POSITIONAL[value] if part == "positional" else value
-        grids.setdefault(part, {})[row.stratum.removeprefix("planted="), value] = row
+        if told := READ.fullmatch(row.term):
+            part, value = told.groups()
+            value = codes.POSITIONAL[value] if part == "positional" else value
+            grids.setdefault(part, {})[row.stratum.removeprefix("planted="), value] = row
     tables = [
         _make_grid(
             f"{begin_sentence(part)}: planted (rows) by reading (columns)", "Planted", found, ""
@@ -69,8 +73,8 @@ def view_planted(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.Dat
     return tables, shares.iloc[:0]
 
 
-def _show_share(row, config: Config) -> dict:
-    limits = [None if pd.isna(limit) else float(limit) for limit in (row.lower, row.upper)]
+def _show_share(row: Any, config: Config) -> dict:
+    low, high = (None if pd.isna(limit) else float(limit) for limit in (row.lower, row.upper))
     return {
         "label": begin_sentence(name_term(row.analysis, row.stratum, row.term, config)),
         "sub": "",
@@ -79,7 +83,7 @@ def _show_share(row, config: Config) -> dict:
             write_limits(row.lower, row.upper, row.status),
             *(write_number(count) for count in (row.n_episodes, row.n_events, row.n_sites)),
         ],
-        "picture": draw_marks([Mark(float(row.estimate), *limits)], SHARES)
+        "picture": draw_marks([Mark(float(row.estimate), low, high)], SHARES)
         if row.status == "ok"
         else None,
         **say_status([row]),
@@ -105,7 +109,7 @@ def _make_grid(caption: str, first: str, found: dict, note: str) -> dict:
     return make_table(caption, names, [{"heading": "", "rows": made}], first=first, note=note)
 
 
-def _write_cell(row) -> str:
+def _write_cell(row: Any) -> str:
     if row is None:
         return "–"
     return write_number(row.estimate) if row.status == "ok" else row.status.replace("_", " ")

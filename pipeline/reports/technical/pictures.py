@@ -56,8 +56,8 @@ def choose_scale(marks: Iterable[Mark], *, log: bool = False) -> Scale:
     ]
     if log:
         reach = max([2.0, *held, *(1 / v for v in held)])
-        high = next(h for h in (2, 3, 5, 10, 30, 100) if h >= reach or h == 100)
-        return Scale(1 / high, high, (1 / high, 1, high), log=True)
+        most = next(h for h in (2, 3, 5, 10, 30, 100) if h >= reach or h == 100)
+        return Scale(1 / most, most, (1 / most, 1, most), log=True)
     low, high = min([0.0, *held]), max([0.0, *held])
     if high - low < NOTHING:
         high = 1.0

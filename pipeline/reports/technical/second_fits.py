@@ -1,6 +1,8 @@
 """The table of models that were fitted twice: one row a model, what it was compared with,
 and how far the two agree."""
 
+from typing import Any
+
 import pandas as pd
 
 from pipeline.reports.technical.tables import make_table, say_status
@@ -23,7 +25,7 @@ def view_model_agreement(rows: pd.DataFrame, config: Config) -> tuple[list[dict]
     ], rows.iloc[:0]
 
 
-def _tell_model(row, most) -> dict:
+def _tell_model(row: Any, most: Any) -> dict:
     agrees = f"agrees to {write_number(row.estimate)}" if row.status == "ok" else "not compared"
     return {
         "label": begin_sentence(row.stratum.partition("=")[2].replace("_", " ")),

@@ -7,6 +7,7 @@ and highest, where at least as many sites have one as the plan asks for statemen
 """
 
 import re
+from functools import partial
 from typing import Any
 
 import pandas as pd
@@ -127,7 +128,7 @@ def _say_variables(stratum: str) -> str:
     return f"By {join_words(names)}" if names else "Other parts"
 
 
-def _make_row(row, methods: dict[str, int], config: Config, part: str | None) -> dict:
+def _make_row(row: Any, methods: dict[str, int], config: Config, part: str | None) -> dict:
     """A row named by its term, or by its `part` where that has no heading."""
     term = name_term(row.analysis, row.stratum, row.term, config)
     compared = f"against {name_part(row.comparison, config)}" if pd.notna(row.comparison) else ""
@@ -251,7 +252,8 @@ def list_withheld(
 def _count_reason(reason: tuple[str, str], part: pd.DataFrame, config: Config) -> dict:
     alike = part.assign(term=part["term"].str.replace(r"(?<=day_)\d+", "…", regex=True))
     keys = alike[["analysis", "stratum", "term"]].drop_duplicates().itertuples(index=False)
-    names = list(dict.fromkeys(name_term(*key, config) for key in keys))
+    name = partial(name_term, config=config)
+    names = list(dict.fromkeys(name(*key) for key in keys))
     more = f"; and {len(names) - 8} more" if len(names) > 8 else ""
     strata = part["stratum"].str.replace(SITE, "site=one", regex=True)
     return {

@@ -4,6 +4,7 @@ Each takes its rows and gives back the tables and the rest.
 """
 
 from collections.abc import Callable, Iterable
+from typing import Any
 
 import pandas as pd
 
@@ -238,12 +239,12 @@ def _usable(rows: pd.DataFrame) -> Iterable:
     return (row for row in rows.itertuples() if row.status == "ok" and pd.notna(row.estimate))
 
 
-def _mark(row, kind: str = "main") -> Mark:
+def _mark(row: Any, kind: str = "main") -> Mark:
     lower, upper = (None if pd.isna(limit) else float(limit) for limit in (row.lower, row.upper))
     return Mark(float(row.estimate), lower, upper, kind)
 
 
-def _dot_row(label: str, row, scale: Scale | None, reference: float | None) -> dict:
+def _dot_row(label: str, row: Any, scale: Scale | None, reference: float | None) -> dict:
     usable = row.status == "ok" and pd.notna(row.estimate)
     return {
         "label": label,
@@ -285,7 +286,7 @@ def _write_counts(held: list, count: str) -> str:
     ).removeprefix("–")
 
 
-def _write_estimate(row) -> str:
+def _write_estimate(row: Any) -> str:
     if row is None or pd.isna(row.estimate):
         return "" if row is None else row.status.replace("_", " ")
     limits = write_limits(row.lower, row.upper, row.status)
