@@ -5,10 +5,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar
 
 import pandas as pd
 import pandera.pandas as pa
+from pandera.typing import DataFrame
 
 Severity = Literal["refuse", "set_aside", "warn"]
 Integer, Number, Text, Flag = pd.Int64Dtype, pd.Float64Dtype, pd.StringDtype, pd.BooleanDtype
@@ -131,12 +132,16 @@ class Table(pa.DataFrameModel):
     @classmethod
     def key(cls) -> list[str]:
         """The columns whose values together name one row."""
-        return list(cls.__config__.metadata["key"])
+        return list(cls._said()["key"])
 
     @classmethod
     def row_meaning(cls) -> str:
         """What one row of the table is."""
-        return cls.__config__.metadata["row"]
+        return cls._said()["row"]
+
+    @classmethod
+    def _said(cls) -> dict[str, Any]:
+        return (cls.__config__ and cls.__config__.metadata) or {}
 
     @classmethod
     def cast(cls, rows: pd.DataFrame) -> pd.DataFrame:
@@ -154,3 +159,21 @@ class Table(pa.DataFrameModel):
         return pd.DataFrame(
             {name: pd.Series([], dtype=d.dtype) for name, d in cls.describe().items()}
         )
+
+
+if TYPE_CHECKING:
+    Of = TypeVar("Of", bound=Table)
+
+    class Frame(Generic[Of]):
+        """`Frame[Spells]` in a signature: rows of that table, all or some, and no others.
+
+        What is taken out of them is a plain frame, which may stand for any table. A subclass of
+        pandas' own frame, which has no types, would be taken for every table.
+        """
+
+        def __getattr__(self, name: str) -> Any: ...
+        def __getitem__(self, key: Any) -> Any: ...
+        def __setitem__(self, key: Any, value: Any) -> None: ...
+        def __len__(self) -> int: ...
+else:
+    Frame = DataFrame

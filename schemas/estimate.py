@@ -1,10 +1,11 @@
 """What every analysis hands on: one row per estimate, and a reason where there is none."""
 
 import pandas as pd
+import pandera.pandas as pa
 from pandera.typing import Series
 
 from schemas import codes
-from schemas.columns import Integer, Number, Table, Text, column, pa
+from schemas.columns import Integer, Number, Table, Text, column
 
 
 class Estimates(Table):

@@ -9,8 +9,10 @@ from pipeline.adjudication.flags import find_other_causes, raise_flags
 from pipeline.adjudication.readings import join_sorted, read_variants
 from pipeline.adjudication.rolls import pair_rolls
 from pipeline.adjudication.variants import match_variants
+from schemas.columns import Frame
 from schemas.criteria import Criteria
-from schemas.derived import Adjudications
+from schemas.delivery import Episodes, Examinations, Followups, Treatments
+from schemas.derived import Adjudications, Findings
 from schemas.keys import EPISODE
 
 # strong or moderate flags that outweigh criteria which are not firm (this project's proposal)
@@ -18,13 +20,13 @@ ENOUGH_FLAGS = 2
 
 
 def adjudicate_episodes(
-    episodes: pd.DataFrame,
-    examinations: pd.DataFrame,
-    findings: pd.DataFrame,
-    treatments: pd.DataFrame,
-    followups: pd.DataFrame,
+    episodes: Frame[Episodes],
+    examinations: Frame[Examinations],
+    findings: Frame[Findings],
+    treatments: Frame[Treatments],
+    followups: Frame[Followups],
     criteria: Criteria,
-) -> pd.DataFrame:
+) -> Frame[Adjudications]:
     """The verdict on each episode (schemas.derived.Adjudications),
     by what was known when the first attempt was given.
 

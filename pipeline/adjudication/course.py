@@ -7,7 +7,10 @@ import numpy as np
 import pandas as pd
 
 from pipeline.adjudication.maneuvers import MOVES_NOTHING
+from schemas.columns import Frame
 from schemas.criteria import Canal
+from schemas.delivery import Followups, Treatments
+from schemas.derived import Attempts, Spells
 from schemas.failure import Remission
 from schemas.keys import EPISODE
 from schemas.maneuver import Maneuver
@@ -21,7 +24,7 @@ def name_unseen(never_looked: pd.DataFrame) -> pd.DataFrame:
     return never_looked[[*EPISODE, "day"]].assign(evidence=evidence)
 
 
-def explain_retreatment(cleared: pd.DataFrame, followups: pd.DataFrame) -> pd.DataFrame:
+def explain_retreatment(cleared: pd.DataFrame, followups: Frame[Followups]) -> pd.DataFrame:
     """Evidence for sessions after which the tests turned negative and a maneuver was given again:
     site, episode_id, evidence, day.
 
@@ -52,7 +55,7 @@ def explain_retreatment(cleared: pd.DataFrame, followups: pd.DataFrame) -> pd.Da
 
 
 def find_later_success(
-    failures: pd.DataFrame, attempts: pd.DataFrame, maneuvers: dict[str, Maneuver]
+    failures: pd.DataFrame, attempts: Frame[Attempts], maneuvers: dict[str, Maneuver]
 ) -> pd.DataFrame:
     """Evidence from later sessions after which the tests were negative: site, episode_id, evidence,
     day of that test."""
@@ -86,8 +89,8 @@ def compare_maneuvers(first: str, later: str, maneuvers: dict[str, Maneuver]) ->
 
 def find_remission(
     failures: pd.DataFrame,
-    treatments: pd.DataFrame,
-    spells: pd.DataFrame,
+    treatments: Frame[Treatments],
+    spells: Frame[Spells],
     maneuvers: dict[str, Maneuver],
     remission: Mapping[Canal, Remission],
 ) -> pd.DataFrame:

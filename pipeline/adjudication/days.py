@@ -5,12 +5,15 @@ import pandas as pd
 from pipeline.adjudication.readings import read_variants
 from pipeline.adjudication.rolls import pair_rolls
 from pipeline.adjudication.variants import match_variants
+from schemas.columns import Frame
 from schemas.criteria import Criteria
+from schemas.delivery import Examinations
+from schemas.derived import Adjudications, Findings
 from schemas.keys import EPISODE
 
 
 def read_each_day(
-    examinations: pd.DataFrame, findings: pd.DataFrame, criteria: Criteria
+    examinations: Frame[Examinations], findings: Frame[Findings], criteria: Criteria
 ) -> pd.DataFrame:
     """What the tests of each day allow by themselves: site, episode_id, day, variants, canal,
     side as in a verdict.
@@ -29,7 +32,9 @@ def read_each_day(
     return named.drop(columns="episode_id").rename(columns={"real_id": "episode_id"})
 
 
-def keep_until_reclassified(rows: pd.DataFrame, adjudications: pd.DataFrame) -> pd.DataFrame:
+def keep_until_reclassified(
+    rows: pd.DataFrame, adjudications: Frame[Adjudications]
+) -> pd.DataFrame:
     """The rows (with a day) that come before the day on which their episode was reclassified,
     if it was."""
     until = rows[EPISODE].merge(

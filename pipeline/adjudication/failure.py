@@ -16,8 +16,10 @@ from pipeline.adjudication.findings import find_incomplete
 from pipeline.adjudication.later_looks import compare_later_looks
 from pipeline.adjudication.maneuvers import FITS, MOVES_NOTHING, judge_fit
 from pipeline.adjudication.switches import find_switches
+from schemas.columns import Frame
 from schemas.criteria import Criteria
-from schemas.derived import FailureReasons
+from schemas.delivery import Episodes, Examinations, Followups, Treatments
+from schemas.derived import Adjudications, Attempts, FailureReasons, Findings, Spells
 from schemas.failure import VIEW, Failure, Tolerance
 from schemas.keys import EPISODE
 from schemas.maneuver import Maneuver
@@ -32,19 +34,19 @@ class Record:
     """The rows of a pool from which failures are explained; `findings` go with `examinations`,
     row by row."""
 
-    episodes: pd.DataFrame
-    examinations: pd.DataFrame
-    treatments: pd.DataFrame
-    followups: pd.DataFrame
-    findings: pd.DataFrame
-    adjudications: pd.DataFrame
-    attempts: pd.DataFrame
-    spells: pd.DataFrame
+    episodes: Frame[Episodes]
+    examinations: Frame[Examinations]
+    treatments: Frame[Treatments]
+    followups: Frame[Followups]
+    findings: Frame[Findings]
+    adjudications: Frame[Adjudications]
+    attempts: Frame[Attempts]
+    spells: Frame[Spells]
 
 
 def explain_failures(
     record: Record, criteria: Criteria, maneuvers: dict[str, Maneuver], failure: Failure
-) -> pd.DataFrame:
+) -> Frame[FailureReasons]:
     """One row for each failed first session, view and reason with evidence for it
     (schemas.derived.FailureReasons).
 
@@ -73,10 +75,7 @@ def explain_failures(
         find_flaws(given, maneuvers, failure),
         find_misfits(given),
         find_other_causes(
-            sessions[~sessions["outcome"].eq("negative") | switched],
-            record.episodes,
-            record.followups,
-            criteria,
+            sessions[~sessions["outcome"].eq("negative") | switched], record, criteria
         ),
         later[
             pd.MultiIndex.from_frame(later[EPISODE]).isin(
@@ -105,7 +104,9 @@ def explain_failures(
 
 
 def list_first_sessions(
-    attempts: pd.DataFrame, adjudications: pd.DataFrame, maneuvers: Mapping[str, Maneuver]
+    attempts: Frame[Attempts],
+    adjudications: Frame[Adjudications],
+    maneuvers: Mapping[str, Maneuver],
 ) -> pd.DataFrame:
     """The first sessions of positional episodes; one row for each.
 
@@ -241,9 +242,7 @@ def find_misfits(given: pd.DataFrame) -> pd.DataFrame:
     return _list_shared(given, misfits)
 
 
-def find_other_causes(
-    sessions: pd.DataFrame, episodes: pd.DataFrame, followups: pd.DataFrame, criteria: Criteria
-) -> pd.DataFrame:
+def find_other_causes(sessions: pd.DataFrame, record: Record, criteria: Criteria) -> pd.DataFrame:
     """Evidence for something other than positional vertigo: what spoke against it from the first,
     and what the site found later.
 
@@ -252,11 +251,12 @@ def find_other_causes(
     weak = {name for name, flag in criteria.flags.items() if flag.weight == "weak"}
     counted = [bool(set(reasons.split()) - weak) for reasons in sessions["reasons_against"]]
     spoken = sessions[pd.Series(counted, index=sessions.index, dtype=bool)]
-    named = episodes[~episodes["other_diagnosis"].isin(["none", "unknown"])]
+    named = record.episodes[~record.episodes["other_diagnosis"].isin(["none", "unknown"])]
     diagnosed = (
         sessions[EPISODE].merge(named, on=EPISODE).rename(columns={"other_diagnosis_day": "day"})
     )
-    ended = followups[followups["end_of_followup"].eq("reclassified").fillna(False)]
+    ended = record.followups
+    ended = ended[ended["end_of_followup"].eq("reclassified").fillna(False)]
     return pd.concat(
         [
             _list(spoken, "spoken_against"),

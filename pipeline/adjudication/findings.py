@@ -3,14 +3,16 @@
 import numpy as np
 import pandas as pd
 
+from schemas.columns import Frame
 from schemas.criteria import DurationClasses
-from schemas.derived import Findings
+from schemas.delivery import Examinations, Treatments
+from schemas.derived import Findings, Spells
 from schemas.keys import EPISODE
 
 
 def describe_looks(
-    examinations: pd.DataFrame, treatments: pd.DataFrame, duration: DurationClasses
-) -> pd.DataFrame:
+    examinations: Frame[Examinations], treatments: Frame[Treatments], duration: DurationClasses
+) -> Frame[Findings]:
     """One finding for each examination, in the same order and with the same index
     (schemas.derived.Findings)."""
     nystagmus = examinations[["vertical", "torsion", "horizontal"]].ne("none").any(axis=1)
@@ -69,7 +71,7 @@ def _come_before_treatment(examinations: pd.DataFrame, treatments: pd.DataFrame)
     return before.fillna(True).to_numpy(bool)
 
 
-def find_incomplete(spells: pd.DataFrame) -> pd.MultiIndex:
+def find_incomplete(spells: Frame[Spells]) -> pd.MultiIndex:
     """Site and episode_id of the episodes of which a test or a treatment was set aside."""
     return pd.MultiIndex.from_frame(
         spells.loc[spells["status"].eq("incomplete_record"), EPISODE].drop_duplicates()

@@ -5,12 +5,14 @@ import pandas as pd
 
 from pipeline.adjudication.ears import are_silent, name_ear
 from pipeline.adjudication.patterns import find_pattern
+from schemas.columns import Frame
 from schemas.criteria import Criteria, Flag, OtherCause
+from schemas.delivery import Episodes
 from schemas.keys import EPISODE
 
 
 def raise_flags(
-    episodes: pd.DataFrame, before: pd.DataFrame, pairs: pd.DataFrame, criteria: Criteria
+    episodes: Frame[Episodes], before: pd.DataFrame, pairs: pd.DataFrame, criteria: Criteria
 ) -> pd.DataFrame:
     """One row for each episode and flag that is raised: site, episode_id, flag, weight.
 
@@ -31,7 +33,7 @@ def raise_flags(
 
 
 def find_other_causes(
-    episodes: pd.DataFrame, before: pd.DataFrame, pairs: pd.DataFrame, criteria: Criteria
+    episodes: Frame[Episodes], before: pd.DataFrame, pairs: pd.DataFrame, criteria: Criteria
 ) -> pd.DataFrame:
     """One row for each episode and other cause whose criteria are met as far as the fields allow:
     site, episode_id, cause."""

@@ -10,20 +10,22 @@ import pandas as pd
 from pipeline.adjudication.findings import find_incomplete
 from pipeline.adjudication.patterns import find_pattern
 from pipeline.adjudication.rolls import pair_rolls
+from schemas.columns import Frame
 from schemas.criteria import Criteria, LaterFlag
-from schemas.derived import LaterFlags
+from schemas.delivery import Examinations
+from schemas.derived import Attempts, Findings, LaterFlags, Spells
 from schemas.keys import EPISODE
 
 DAY = [*EPISODE, "day"]
 
 
 def raise_later_flags(
-    examinations: pd.DataFrame,
-    findings: pd.DataFrame,
-    attempts: pd.DataFrame,
-    spells: pd.DataFrame,
+    examinations: Frame[Examinations],
+    findings: Frame[Findings],
+    attempts: Frame[Attempts],
+    spells: Frame[Spells],
     criteria: Criteria,
-) -> pd.DataFrame:
+) -> Frame[LaterFlags]:
     """One row for each episode and later flag that is raised (schemas.derived.LaterFlags),
     with the day on which it is first known.
 
@@ -58,7 +60,7 @@ def find_runs(days: pd.DataFrame) -> pd.DataFrame:
 
 
 def count_fitting_sessions(
-    runs: pd.DataFrame, attempts: pd.DataFrame, verified_by: tuple[str, ...]
+    runs: pd.DataFrame, attempts: Frame[Attempts], verified_by: tuple[str, ...]
 ) -> pd.Series:
     """For each row of `runs` the verified sessions from since_day on and before its day,
     on its index.

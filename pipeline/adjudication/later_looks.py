@@ -9,7 +9,10 @@ from pipeline.adjudication.days import read_each_day
 from pipeline.adjudication.maneuvers import read_variant_parts
 from pipeline.adjudication.readings import join_sorted
 from pipeline.adjudication.switches import DOWNBEAT, were_tested
+from schemas.columns import Frame
 from schemas.criteria import Criteria
+from schemas.delivery import Examinations
+from schemas.derived import Findings
 from schemas.keys import EPISODE
 from schemas.maneuver import Maneuver
 
@@ -19,8 +22,8 @@ TRUE_ARMS = {"long", "short"}
 
 def compare_later_looks(
     failures: pd.DataFrame,
-    examinations: pd.DataFrame,
-    findings: pd.DataFrame,
+    examinations: Frame[Examinations],
+    findings: Frame[Findings],
     maneuvers: dict[str, Maneuver],
     criteria: Criteria,
 ) -> pd.DataFrame:

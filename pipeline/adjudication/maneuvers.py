@@ -5,6 +5,9 @@ from collections.abc import Iterable
 
 import pandas as pd
 
+from schemas.columns import Frame
+from schemas.delivery import Treatments
+from schemas.derived import Adjudications
 from schemas.keys import EPISODE
 from schemas.maneuver import Maneuver
 
@@ -15,7 +18,9 @@ MOVES_NOTHING = ("observation", "sham")
 
 
 def judge_fit(
-    treatments: pd.DataFrame, adjudications: pd.DataFrame, maneuvers: dict[str, Maneuver]
+    treatments: Frame[Treatments],
+    adjudications: Frame[Adjudications],
+    maneuvers: dict[str, Maneuver],
 ) -> pd.DataFrame:
     """One row for each treatment, in the same order and with the same index: site, episode_id,
     attempt, and the columns FITS.

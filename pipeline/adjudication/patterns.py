@@ -3,6 +3,8 @@
 One boolean for each key of the pattern, so that a match and its explanation cannot differ.
 """
 
+from collections.abc import Callable
+
 import pandas as pd
 
 from schemas.criteria import Pattern, Signs
@@ -35,7 +37,7 @@ def check_signs(looks: pd.DataFrame, signs: Signs, *, unmeasured: bool) -> pd.Da
     if signs.duration is not None:
         untimed = ["unknown"] if unmeasured and not signs.timed else []
         keys["duration"] = looks["duration_class"].isin([*signs.duration, *untimed])
-    bounds = {
+    bounds: dict[str, Callable[[float], pd.Series]] = {
         "latency_least_s": lambda limit: looks["latency_s"] >= limit,
         "latency_most_s": lambda limit: looks["latency_s"] <= limit,
         "latency_below_s": lambda limit: looks["latency_s"] < limit,

@@ -19,7 +19,10 @@ import pandas as pd
 
 from pipeline.adjudication.days import keep_until_reclassified, read_each_day
 from pipeline.adjudication.readings import join_sorted
+from schemas.columns import Frame
 from schemas.criteria import Criteria
+from schemas.delivery import Examinations, Treatments
+from schemas.derived import Adjudications, Findings
 from schemas.keys import EPISODE
 
 DOWNBEAT = "anterior_or_posterior"
@@ -27,10 +30,10 @@ DAY = [*EPISODE, "day"]
 
 
 def find_switches(
-    examinations: pd.DataFrame,
-    findings: pd.DataFrame,
-    treatments: pd.DataFrame,
-    adjudications: pd.DataFrame,
+    examinations: Frame[Examinations],
+    findings: Frame[Findings],
+    treatments: Frame[Treatments],
+    adjudications: Frame[Adjudications],
     criteria: Criteria,
 ) -> pd.DataFrame:
     """The switch of each adjudicated episode that has one: the first day on which tests show it

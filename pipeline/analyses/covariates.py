@@ -8,6 +8,9 @@ days since onset, of earlier episodes and of age are this project's proposal.
 import numpy as np
 import pandas as pd
 
+from schemas.columns import Frame
+from schemas.delivery import Episodes
+from schemas.derived import Adjudications, Attempts
 from schemas.keys import EPISODE
 
 NUMERIC = {"age_decade": 6}  # terms that enter as numbers, with the value that counts as zero
@@ -19,7 +22,7 @@ PRIOR_EDGES, PRIOR = [-1, 0, 1, np.inf], ["none", "one", "two or more"]
 NOT_RECORDED = "not recorded"
 
 
-def name_first_maneuvers(attempts: pd.DataFrame) -> pd.DataFrame:
+def name_first_maneuvers(attempts: Frame[Attempts]) -> pd.DataFrame:
     """The family of the very first maneuver of each treated episode,
     whatever followed on the same day: site, episode_id, first_maneuver."""
     first = attempts[attempts["session"].eq(1)]
@@ -27,7 +30,7 @@ def name_first_maneuvers(attempts: pd.DataFrame) -> pd.DataFrame:
 
 
 def describe_covariates(
-    episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame
+    episodes: Frame[Episodes], adjudications: Frame[Adjudications], attempts: Frame[Attempts]
 ) -> pd.DataFrame:
     """One row for each episode: site, episode_id, patient_id,
     and the covariates of schemas.study.Variable that do not change.

@@ -9,11 +9,11 @@ import importlib
 import inspect
 from collections.abc import Callable
 
-import pandas as pd
-
 from pipeline.derivation.tables import DELIVERED
 from pipeline.warehouse import Warehouse
+from schemas.columns import Frame
 from schemas.declared import PLAN
+from schemas.estimate import Estimates
 from schemas.study import Config
 
 ANALYSES = {
@@ -27,13 +27,13 @@ def module_of(analysis: str) -> str:
     return ANALYSES[analysis].split(":")[0]
 
 
-def find_analysis(analysis: str) -> Callable[..., pd.DataFrame]:
+def find_analysis(analysis: str) -> Callable[..., Frame[Estimates]]:
     """The function of an analysis; raises KeyError for a name that is none."""
     module, function = ANALYSES[analysis].split(":")
     return getattr(importlib.import_module(module), function)
 
 
-def run_analysis(analysis: str, warehouse: Warehouse, config: Config) -> pd.DataFrame:
+def run_analysis(analysis: str, warehouse: Warehouse, config: Config) -> Frame[Estimates]:
     """The estimates of one analysis; of delivered tables it sees each site's current delivery."""
     estimate = find_analysis(analysis)
     given = {

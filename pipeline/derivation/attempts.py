@@ -6,20 +6,22 @@ import pandas as pd
 from pipeline.adjudication.findings import find_incomplete
 from pipeline.adjudication.maneuvers import judge_fit
 from pipeline.derivation.states import DAY_KEY
-from schemas.derived import Attempts
+from schemas.columns import Frame
+from schemas.delivery import Episodes, Treatments
+from schemas.derived import Adjudications, Attempts, Spells
 from schemas.keys import EPISODE
 from schemas.maneuver import Maneuver
 
 
 def list_attempts(
-    episodes: pd.DataFrame,
-    treatments: pd.DataFrame,
+    episodes: Frame[Episodes],
+    treatments: Frame[Treatments],
     looks: pd.DataFrame,
     states: pd.DataFrame,
-    spells: pd.DataFrame,
-    adjudications: pd.DataFrame,
+    spells: Frame[Spells],
+    adjudications: Frame[Adjudications],
     maneuvers: dict[str, Maneuver],
-) -> pd.DataFrame:
+) -> Frame[Attempts]:
     """One row for each treatment session (schemas.derived.Attempts).
 
     The deciding test is the first one after the session's day and not after the day of the next

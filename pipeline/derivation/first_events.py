@@ -10,7 +10,10 @@ import pandas as pd
 
 from pipeline.adjudication.switches import find_switches
 from pipeline.derivation.states import select_deciding_looks
+from schemas.columns import Frame
 from schemas.criteria import Criteria
+from schemas.delivery import Examinations, Followups, Treatments
+from schemas.derived import Adjudications, Findings, Spells
 from schemas.keys import EPISODE
 
 CAUSES = ("resolved", "switched", "reclassified")  # events that end a spell
@@ -20,12 +23,12 @@ LOOK = [*EPISODE, "day", "look", "test", "side"]
 
 
 def list_first_events(
-    spells: pd.DataFrame,
-    adjudications: pd.DataFrame,
-    examinations: pd.DataFrame,
-    findings: pd.DataFrame,
-    treatments: pd.DataFrame,
-    followups: pd.DataFrame,
+    spells: Frame[Spells],
+    adjudications: Frame[Adjudications],
+    examinations: Frame[Examinations],
+    findings: Frame[Findings],
+    treatments: Frame[Treatments],
+    followups: Frame[Followups],
     criteria: Criteria,
 ) -> pd.DataFrame:
     """One row for each first spell of a treated positional episode, sorted by site and episode_id.

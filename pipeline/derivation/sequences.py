@@ -1,8 +1,7 @@
 """Sequences: the maneuver families of an episode in their order, up to resolution."""
 
-import pandas as pd
-
-from schemas.derived import Sequences
+from schemas.columns import Frame
+from schemas.derived import Adjudications, Attempts, Sequences, Spells
 from schemas.keys import EPISODE
 
 ENDPOINT = "objective"  # by which the outcome of an attempt is judged, too
@@ -10,8 +9,8 @@ THEN, TOGETHER = " > ", " + "  # between sessions, and between families of one s
 
 
 def list_sequences(
-    attempts: pd.DataFrame, adjudications: pd.DataFrame, spells: pd.DataFrame
-) -> pd.DataFrame:
+    attempts: Frame[Attempts], adjudications: Frame[Adjudications], spells: Frame[Spells]
+) -> Frame[Sequences]:
     """One row for each treated positional episode (schemas.derived.Sequences).
 
     A session belongs to the path if it began before the day on which resolution was seen: whatever

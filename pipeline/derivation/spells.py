@@ -10,6 +10,8 @@ import numpy as np
 import pandas as pd
 
 from pipeline.derivation.states import DAY_KEY, find_states
+from schemas.columns import Frame
+from schemas.delivery import Episodes, Followups
 from schemas.derived import Spells
 from schemas.keys import EPISODE
 from schemas.study import Resolution
@@ -29,14 +31,14 @@ class Interval:
 
 
 def measure_spells(
-    episodes: pd.DataFrame,
+    episodes: Frame[Episodes],
     looks: pd.DataFrame,
-    followups: pd.DataFrame,
+    followups: Frame[Followups],
     treated: pd.MultiIndex,
     incomplete: pd.MultiIndex,
     resolution: Resolution,
     endpoints: Collection[str] = TIMED,
-) -> pd.DataFrame:
+) -> Frame[Spells]:
     """The spells of every episode by each of `endpoints` (schemas.derived.Spells).
 
     `looks` are deciding tests with `confirming`; `followups` have `confirming` too. Episodes in

@@ -5,7 +5,10 @@ import numpy as np
 import pandas as pd
 
 from pipeline.adjudication.days import keep_until_reclassified
+from schemas.columns import Frame
 from schemas.criteria import Criteria
+from schemas.delivery import Examinations, Treatments
+from schemas.derived import Adjudications, Findings
 from schemas.keys import EPISODE
 from schemas.maneuver import Maneuver
 
@@ -14,9 +17,9 @@ DAY_KEY = [*EPISODE, "day"]
 
 
 def select_deciding_looks(
-    examinations: pd.DataFrame,
-    findings: pd.DataFrame,
-    adjudications: pd.DataFrame,
+    examinations: Frame[Examinations],
+    findings: Frame[Findings],
+    adjudications: Frame[Adjudications],
     criteria: Criteria,
 ) -> pd.DataFrame:
     """The tests that can decide on resolution: tests of the affected canal;
@@ -47,7 +50,7 @@ def select_deciding_looks(
 
 def mark_confirming(
     looks: pd.DataFrame,
-    treatments: pd.DataFrame,
+    treatments: Frame[Treatments],
     maneuvers: dict[str, Maneuver],
     confirmation_day: int,
 ) -> pd.Series:

@@ -14,6 +14,8 @@ from pipeline.derivation.attempts import list_attempts
 from pipeline.derivation.sequences import list_sequences
 from pipeline.derivation.spells import TIMED, measure_spells
 from pipeline.derivation.states import find_states, mark_confirming, select_deciding_looks
+from schemas.columns import Frame
+from schemas.derived import Adjudications, Findings, Spells
 from schemas.keys import EPISODE
 from schemas.study import Config
 
@@ -66,7 +68,7 @@ def derive_rows(
 
 def adjudicate(
     delivered: Mapping[str, pd.DataFrame], config: Config
-) -> tuple[pd.DataFrame, pd.DataFrame]:
+) -> tuple[Frame[Findings], Frame[Adjudications]]:
     """What the tests mean: findings and adjudications."""
     episodes, examinations, treatments, followups, _ = (delivered[name] for name in DELIVERED)
     findings = describe_looks(examinations, treatments, config.criteria.duration)
@@ -77,11 +79,11 @@ def adjudicate(
 
 def time_spells(
     delivered: Mapping[str, pd.DataFrame],
-    findings: pd.DataFrame,
-    adjudications: pd.DataFrame,
+    findings: Frame[Findings],
+    adjudications: Frame[Adjudications],
     config: Config,
     endpoints: Collection[str] = TIMED,
-) -> tuple[pd.DataFrame, pd.DataFrame]:
+) -> tuple[pd.DataFrame, Frame[Spells]]:
     """The tests that decide on resolution, and the spells by `endpoints` that they bound."""
     episodes, examinations, treatments, followups, set_aside = (
         delivered[name] for name in DELIVERED

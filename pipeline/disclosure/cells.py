@@ -15,6 +15,8 @@ import pandas as pd
 
 from pipeline.disclosure.people import BySite, Group
 from pipeline.disclosure.protect import FLOW, LEDGER, WHOLE_SHARES, is_dominated
+from schemas.columns import Frame
+from schemas.estimate import Estimates
 from schemas.study import Disclosure
 
 
@@ -84,7 +86,7 @@ class Cells:
 
 
 def list_cells(
-    estimates: pd.DataFrame, described: pd.Series, by_site: BySite, rule: Disclosure
+    estimates: Frame[Estimates], described: pd.Series, by_site: BySite, rule: Disclosure
 ) -> Cells:
     """The cells that the rows of all analyses state (`estimates`, those before protection),
     without equations."""

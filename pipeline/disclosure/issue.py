@@ -18,6 +18,7 @@ from pipeline.disclosure.ledger import (
 )
 from pipeline.disclosure.people import Trials
 from pipeline.disclosure.release import GivenAway, Made, make_release
+from schemas.columns import Frame
 from schemas.estimate import Estimates
 from schemas.notes import NEWER
 from schemas.study import Disclosure
@@ -40,7 +41,11 @@ class Issue:
 
 
 def issue_release(
-    estimates: pd.DataFrame, rule: Disclosure, trials: Trials, ledger: Path, made_from: pd.DataFrame
+    estimates: Frame[Estimates],
+    rule: Disclosure,
+    trials: Trials,
+    ledger: Path,
+    made_from: pd.DataFrame,
 ) -> Issue:
     """The release of what the analyses state (schemas.estimate.Estimates),
     which is entered in the `ledger` if it is a new one.

@@ -8,7 +8,9 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
+from schemas.columns import Frame
 from schemas.declared import find_quantity
+from schemas.estimate import Estimates
 from schemas.published import Published
 from schemas.quantities import KINDS, Kind, People, Quantity
 from schemas.strata import split_stratum
@@ -52,7 +54,7 @@ class Described:
         return KINDS[self.quantity.kind]
 
 
-def describe_rows(estimates: pd.DataFrame, trials: Trials | None = None) -> pd.Series:
+def describe_rows(estimates: Frame[Estimates], trials: Trials | None = None) -> pd.Series:
     """The Described of each row of `estimates` (schemas.estimate.Estimates),
     None for results of papers; raises schemas.quantities.Undeclared.
 
@@ -140,7 +142,7 @@ class BySite:
         return row if row.sum() == number else None
 
 
-def read_by_site(estimates: pd.DataFrame) -> BySite:
+def read_by_site(estimates: Frame[Estimates]) -> BySite:
     """The column `by_site` (schemas.estimate.Estimates) as numbers;
     a site that a row does not name has nobody in it."""
     told = {

@@ -16,6 +16,8 @@ import numpy as np
 import pandas as pd
 
 from pipeline.disclosure.people import BySite, Described
+from schemas.columns import Frame
+from schemas.estimate import Estimates
 from schemas.identities import CONTRASTS
 from schemas.quantities import SHARES, compile_pattern
 from schemas.study import Disclosure
@@ -56,7 +58,7 @@ def hide_rows(safe: pd.DataFrame, labels: list, why: str = HIDDEN) -> pd.DataFra
 
 
 def hide_small_groups(
-    estimates: pd.DataFrame, described: pd.Series, by_site: BySite, rule: Disclosure
+    estimates: Frame[Estimates], described: pd.Series, by_site: BySite, rule: Disclosure
 ) -> pd.DataFrame:
     """The rows of all analyses, each judged by itself; results printed in papers hide nobody of
     this pool."""

@@ -19,6 +19,7 @@ from pipeline.disclosure.protect import hide_contrasts, hide_rows, hide_small_gr
 from pipeline.disclosure.rounding import coarsen_shares, is_coarse, round_counts, round_released
 from pipeline.disclosure.share_sums import ShareSum, find_exposed_shares, list_share_sums
 from pipeline.disclosure.sites import draw_letters, mask_sites
+from schemas.columns import Frame
 from schemas.estimate import Estimates
 from schemas.study import Disclosure
 
@@ -53,7 +54,7 @@ class Made:
 
 
 def state_all(
-    estimates: pd.DataFrame,
+    estimates: Frame[Estimates],
     rule: Disclosure,
     trials: Trials | None = None,
     entries: Sequence[Entry] = (),
@@ -69,7 +70,7 @@ def state_all(
 
 
 def make_release(
-    estimates: pd.DataFrame,
+    estimates: Frame[Estimates],
     rule: Disclosure,
     trials: Trials | None = None,
     entries: Sequence[Entry] = (),

@@ -12,19 +12,22 @@ import re
 
 import pandas as pd
 
+from schemas.columns import Frame
+from schemas.estimate import Estimates
+
 SITE = re.compile(r"\bsite=([^,:\s]+)")
 NAMED = ["stratum", "term", "comparison"]
 COUNTS = ["n_episodes", "n_events"]
 
 
-def find_own_rows(estimates: pd.DataFrame) -> pd.Series:
+def find_own_rows(estimates: Frame[Estimates]) -> pd.Series:
     """True for rows that name a single site."""
     return pd.concat(
         [estimates[column].str.contains(r"\bsite=", na=False) for column in NAMED], axis=1
     ).any(axis=1)
 
 
-def draw_letters(estimates: pd.DataFrame) -> dict[str, str]:
+def draw_letters(estimates: Frame[Estimates]) -> dict[str, str]:
     """A letter for the code of each site that is named in `estimates`,
     all rows before protection."""
     codes = {

@@ -93,7 +93,7 @@ def find_codes(texts: pd.Series, codes: frozenset[str] | set[str]) -> pd.Series:
     return upper.isin(codes) | slips.fillna(False)
 
 
-def strip_code(text: str) -> str:
+def strip_code(text: str | None) -> str:
     """The letters and digits of a code."""
     return re.sub(r"[^A-Z0-9]", "", text) if isinstance(text, str) else ""
 

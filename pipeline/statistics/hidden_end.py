@@ -16,7 +16,7 @@ this kind: Grüger J, Kay R, Schumacher M. Biometrics 1991;47:595-605; Lange JM,
 Inoue LYT, Minin VN. Biometrics 2015;71:90-101 (both from memory).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -53,7 +53,7 @@ class Courses:
     def keep(self, rows: np.ndarray) -> "Courses":
         """The same of some people."""
         arrays = [name for name in self.__dataclass_fields__ if name != "belief"]
-        return Courses(*(getattr(self, name)[rows] for name in arrays), self.belief)
+        return replace(self, **{name: getattr(self, name)[rows] for name in arrays})
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
+from schemas.columns import Frame
 from schemas.declared import find_quantity
 from schemas.estimate import Estimates
 from schemas.strata import check_comparison, check_stratum
@@ -45,7 +46,7 @@ def count_sites(
     return {"n_sites": len(np.unique(np.asarray(sites))), "by_site": named or None}
 
 
-def tidy_estimates(rows: list[Fields], **shared: Any) -> pd.DataFrame:
+def tidy_estimates(rows: list[Fields], **shared: Any) -> Frame[Estimates]:
     """The rows as a checked table; `shared` fills the columns that are the same in all of them.
 
     Raises schemas.quantities.Undeclared or schemas.strata.UnknownStratum for a row that says what

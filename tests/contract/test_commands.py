@@ -63,6 +63,8 @@ def find_fault(told: str, asked: pytest.Config) -> str:
         return find_fault_of_workflow(words[1:])
     if words[0] == "ruff":
         return "" if words[1:2] and words[1] in RUFF else "no command of ruff"
+    if words[0] == "mypy":
+        return "mypy is told all by pyproject.toml" if words[1:] else ""
     return find_fault_of_module(words[2:]) if words[:2] == ["python", "-m"] else ""
 
 
@@ -126,6 +128,7 @@ def test_every_command_is_understood(document, told, pytestconfig, capsys):
         "./run --drie-run",
         "./run test --hypothesis-profil=search",
         ".venv/bin/ruff chekc .",
+        ".venv/bin/mypy pipline",
         "python -m tests.recovry run",
         "python -m tests.corpus --hold",
     ],

@@ -120,7 +120,8 @@ def list_code(document: str) -> list[str]:
 def is_command(told: str) -> bool:
     return bool(
         re.match(
-            r"(\./run|py run\.py|python -m|uv |(\.venv/bin/)?(snakemake|ruff|pytest)|rm -r)( |$)",
+            r"(\./run|py run\.py|python -m|uv |rm -r"
+            r"|(\.venv/bin/)?(snakemake|ruff|mypy|pytest))( |$)",
             told,
         )
     )

@@ -42,6 +42,10 @@ from pipeline.statistics.restricted_likelihood import drop_site
 from pipeline.statistics.scales import SHARE, differ, limit_by_error, span, state_within
 from pipeline.statistics.site_limits import METHOD, bound_share
 from pipeline.statistics.tidy import Fields, count_sites, tidy_estimates, withhold
+from schemas.columns import Frame
+from schemas.delivery import Episodes, Followups
+from schemas.derived import Adjudications, Spells
+from schemas.estimate import Estimates
 from schemas.keys import EPISODE
 from schemas.study import Config, Guards, Study
 
@@ -56,12 +60,12 @@ TOTAL, CHANGE = span(0, 100), differ(100)
 
 
 def estimate_handicap_change(
-    episodes: pd.DataFrame,
-    followups: pd.DataFrame,
-    adjudications: pd.DataFrame,
-    spells: pd.DataFrame,
+    episodes: Frame[Episodes],
+    followups: Frame[Followups],
+    adjudications: Frame[Adjudications],
+    spells: Frame[Spells],
     config: Config,
-) -> pd.DataFrame:
+) -> Frame[Estimates]:
     """Rows for the mean of each day and its change, shares that fell, shares at zero,
     and means by whether resolution had been seen.
 

@@ -5,6 +5,9 @@ import numpy as np
 import pandas as pd
 
 from pipeline.statistics.tidy import Fields, count_sites
+from schemas.columns import Frame
+from schemas.delivery import Episodes, Followups
+from schemas.derived import Adjudications, Spells
 from schemas.keys import EPISODE
 from schemas.study import Study
 
@@ -12,10 +15,10 @@ TREATED = ("resolved", "unresolved", "not_looked", "never_positive")
 
 
 def select_totals(
-    episodes: pd.DataFrame,
-    followups: pd.DataFrame,
-    adjudications: pd.DataFrame,
-    spells: pd.DataFrame,
+    episodes: Frame[Episodes],
+    followups: Frame[Followups],
+    adjudications: Frame[Adjudications],
+    spells: Frame[Spells],
     study: Study,
 ) -> pd.DataFrame:
     """One row for each day with a total: keys, patient (of its site), canal, day (0 or later),

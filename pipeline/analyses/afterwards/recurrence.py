@@ -31,6 +31,10 @@ from pipeline.statistics.jackknife import RESTS_ON_ONE
 from pipeline.statistics.npmle_search import NotConverged
 from pipeline.statistics.scales import SHARE, state_within
 from pipeline.statistics.tidy import count_sites, state, tidy_estimates, withhold
+from schemas.columns import Frame
+from schemas.delivery import Followups
+from schemas.derived import Adjudications, Spells
+from schemas.estimate import Estimates
 from schemas.keys import EPISODE
 from schemas.study import Config, Study
 
@@ -40,8 +44,11 @@ WORTH_SAYING = 0.005  # a difference between least and most that a reader would 
 
 
 def estimate_recurrence(
-    spells: pd.DataFrame, adjudications: pd.DataFrame, followups: pd.DataFrame, config: Config
-) -> pd.DataFrame:
+    spells: Frame[Spells],
+    adjudications: Frame[Adjudications],
+    followups: Frame[Followups],
+    config: Config,
+) -> Frame[Estimates]:
     """The share free of recurrence on each of config.study.recurrence.days,
     by tests in all and by canal, and as reported (schemas.estimate.Estimates).
 
@@ -71,7 +78,9 @@ def estimate_recurrence(
     )
 
 
-def list_returns(spells: pd.DataFrame, adjudications: pd.DataFrame, endpoint: str) -> pd.DataFrame:
+def list_returns(
+    spells: Frame[Spells], adjudications: Frame[Adjudications], endpoint: str
+) -> pd.DataFrame:
     """One row for each first spell of a positional episode that was resolved: site, episode_id,
     patient_id, canal, resolved_day, and the recurrence in (left_days, right_days], in days from
     resolved_day; infinite if none was seen.
@@ -101,7 +110,10 @@ def list_returns(spells: pd.DataFrame, adjudications: pd.DataFrame, endpoint: st
 
 
 def list_reported_returns(
-    resolved: pd.DataFrame, adjudications: pd.DataFrame, followups: pd.DataFrame, gap: int
+    resolved: pd.DataFrame,
+    adjudications: Frame[Adjudications],
+    followups: Frame[Followups],
+    gap: int,
 ) -> pd.DataFrame:
     """The rows of `resolved` with the interval that patients' answers give.
 

@@ -12,6 +12,9 @@ import pandas as pd
 from pipeline.statistics import site_limits
 from pipeline.statistics.scales import SHARE, state_within
 from pipeline.statistics.tidy import count_sites, tidy_estimates, withhold
+from schemas.columns import Frame
+from schemas.derived import FailureReasons
+from schemas.estimate import Estimates
 from schemas.failure import REASON, VIEW
 from schemas.keys import EPISODE
 from schemas.study import Config, Guards
@@ -23,7 +26,9 @@ ONLY_LATER = ("at_the_time", "remission_anyway")
 FAILED, TREATED = "first maneuver failed", "first maneuver failed or was never looked at"
 
 
-def estimate_failure_reasons(failure_reasons: pd.DataFrame, config: Config) -> pd.DataFrame:
+def estimate_failure_reasons(
+    failure_reasons: Frame[FailureReasons], config: Config
+) -> Frame[Estimates]:
     """One share for each view and reason, from schemas.derived.FailureReasons
     (schemas.estimate.Estimates).
 
@@ -42,7 +47,7 @@ def estimate_failure_reasons(failure_reasons: pd.DataFrame, config: Config) -> p
     return tidy_estimates(rows, analysis="failure_reasons", method=METHOD)
 
 
-def list_taken_for_failed(failure_reasons: pd.DataFrame) -> pd.DataFrame:
+def list_taken_for_failed(failure_reasons: Frame[FailureReasons]) -> pd.DataFrame:
     """The episodes whose first session failed or was taken to have failed: site, episode_id."""
     return _drop_unseen(failure_reasons)[EPISODE].drop_duplicates()
 

@@ -11,6 +11,9 @@ from pipeline.statistics.cloglog import Rows, collapse_rows, find_determined, fi
 from pipeline.statistics.design import FOLLOWS, Design, build_design, find_shared
 from pipeline.statistics.guard import Refusal
 from pipeline.statistics.tidy import Fields, count_sites
+from schemas.columns import Frame
+from schemas.delivery import Episodes
+from schemas.derived import Adjudications, Attempts
 from schemas.keys import EPISODE, PATIENT
 from schemas.study import Config
 
@@ -24,7 +27,7 @@ SEPARATED = Refusal(
 
 
 def describe_attempts(
-    episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame
+    episodes: Frame[Episodes], adjudications: Frame[Adjudications], attempts: Frame[Attempts]
 ) -> pd.DataFrame:
     """One row for each session of a positional episode that began while not known to be resolved
     and that a deciding test followed.

@@ -46,6 +46,10 @@ from pipeline.statistics.mixed import BOUNDARY, MixedFit, limit_sd
 from pipeline.statistics.quadrature import Groups
 from pipeline.statistics.scales import RATIO, SHARE, state_within
 from pipeline.statistics.tidy import Fields, state, tidy_estimates, withhold
+from schemas.columns import Frame
+from schemas.delivery import Episodes
+from schemas.derived import Adjudications, Attempts
+from schemas.estimate import Estimates
 from schemas.strata import SMALLER_CELLS
 from schemas.study import Config, Guards
 
@@ -68,8 +72,11 @@ MODELS = {"marginal": MARGINAL, "mixed": MIXED}
 
 
 def estimate_attempt_success(
-    episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame, config: Config
-) -> pd.DataFrame:
+    episodes: Frame[Episodes],
+    adjudications: Frame[Adjudications],
+    attempts: Frame[Attempts],
+    config: Config,
+) -> Frame[Estimates]:
     """Raw shares, hazard ratios of both models, the spread of patients and sites,
     and the probabilities that the models imply."""
     rows = describe_attempts(episodes, adjudications, attempts)

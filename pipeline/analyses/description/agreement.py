@@ -19,6 +19,10 @@ from pipeline.statistics import site_limits
 from pipeline.statistics.scales import KAPPA as KAPPA_SCALE
 from pipeline.statistics.scales import SHARE, limit_by_error, state_within
 from pipeline.statistics.tidy import Fields, count_sites, state, tidy_estimates, withhold
+from schemas.columns import Frame
+from schemas.delivery import Episodes
+from schemas.derived import Adjudications
+from schemas.estimate import Estimates
 from schemas.keys import EPISODE
 from schemas.study import Config, Guards
 
@@ -34,7 +38,7 @@ KAPPA = (
 )
 
 
-def pair_diagnoses(episodes: pd.DataFrame, adjudications: pd.DataFrame) -> pd.DataFrame:
+def pair_diagnoses(episodes: Frame[Episodes], adjudications: Frame[Adjudications]) -> pd.DataFrame:
     """One row for each positional episode: site, episode_id, and recorded and adjudicated canal,
     side, arm and mechanism."""
     recorded = episodes[[*EPISODE, *(f"recorded_{part}" for part in PARTS)]]
@@ -47,8 +51,8 @@ def pair_diagnoses(episodes: pd.DataFrame, adjudications: pd.DataFrame) -> pd.Da
 
 
 def estimate_agreement(
-    episodes: pd.DataFrame, adjudications: pd.DataFrame, config: Config
-) -> pd.DataFrame:
+    episodes: Frame[Episodes], adjudications: Frame[Adjudications], config: Config
+) -> Frame[Estimates]:
     """Agreement of recorded and adjudicated diagnoses among the positional episodes."""
     return measure_agreement(pair_diagnoses(episodes, adjudications), config.study.guards)
 

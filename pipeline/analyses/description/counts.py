@@ -10,7 +10,12 @@ import pandas as pd
 from pipeline.analyses.covariates import name_first_maneuvers
 from pipeline.analyses.description.later_flags import count_later_flags
 from pipeline.statistics.tidy import count_sites, state, tidy_estimates, withhold
+from schemas.columns import Frame
+from schemas.delivery import Episodes
+from schemas.derived import Adjudications, Attempts, LaterFlags, Spells
+from schemas.estimate import Estimates
 from schemas.keys import EPISODE
+from schemas.store import Deliveries, RowCounts
 from schemas.study import Config
 
 AGE_EDGES = [0, 18, 45, 55, 65, 75, 85, 200]
@@ -18,11 +23,11 @@ AGE_BANDS = ["0-17", "18-44", "45-54", "55-64", "65-74", "75-84", "85+"]
 
 
 def count_flow(
-    row_counts: pd.DataFrame,
-    deliveries: pd.DataFrame,
-    adjudications: pd.DataFrame,
-    spells: pd.DataFrame,
-) -> pd.DataFrame:
+    row_counts: Frame[RowCounts],
+    deliveries: Frame[Deliveries],
+    adjudications: Frame[Adjudications],
+    spells: Frame[Spells],
+) -> Frame[Estimates]:
     """How many episodes were handed in, stored and set aside, and what became of the stored ones.
 
     Of each site the current delivery counts; of a site without an accepted one, its last refused
@@ -63,7 +68,7 @@ def count_flow(
     )
 
 
-def list_handed_in(row_counts: pd.DataFrame, deliveries: pd.DataFrame) -> pd.DataFrame:
+def list_handed_in(row_counts: Frame[RowCounts], deliveries: Frame[Deliveries]) -> pd.DataFrame:
     """One row for each episode that was handed in, with its site alone,
     since those of refused deliveries are not kept."""
     counted = _count_latest(row_counts, deliveries)
@@ -91,8 +96,8 @@ def _count_latest(row_counts: pd.DataFrame, deliveries: pd.DataFrame) -> pd.Data
 
 
 def describe_pool(
-    episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame
-) -> pd.DataFrame:
+    episodes: Frame[Episodes], adjudications: Frame[Adjudications], attempts: Frame[Attempts]
+) -> Frame[Estimates]:
     """Who is in the pool: shares of all stored episodes, and of the positional ones by variant and
     first maneuver."""
     people = episodes.assign(
@@ -120,8 +125,11 @@ def describe_pool(
 
 
 def describe_non_positional(
-    adjudications: pd.DataFrame, attempts: pd.DataFrame, later_flags: pd.DataFrame, config: Config
-) -> pd.DataFrame:
+    adjudications: Frame[Adjudications],
+    attempts: Frame[Attempts],
+    later_flags: Frame[LaterFlags],
+    config: Config,
+) -> Frame[Estimates]:
     """The cases kept apart: for what reasons (several at once are possible),
     whether the site saw it, and what was done before.
 

@@ -17,8 +17,13 @@ from pipeline.analyses.order.choices import list_choices
 from pipeline.derivation.first_events import COMPLETE
 from pipeline.derivation.spells import TIMED
 from pipeline.statistics.tidy import count_sites, state, tidy_estimates
+from schemas.columns import Frame
+from schemas.delivery import Episodes
 from schemas.denominators import BASES
+from schemas.derived import Adjudications, Attempts, FailureReasons, Spells
+from schemas.estimate import Estimates
 from schemas.keys import EPISODE, PATIENT
+from schemas.store import Deliveries, RowCounts
 from schemas.study import Config
 
 SESSION = [*EPISODE, "session"]
@@ -27,15 +32,15 @@ ORDINALS = {1: "first", 2: "second", 3: "third", LAST_NUMBER: "later"}
 
 
 def count_denominators(
-    row_counts: pd.DataFrame,
-    deliveries: pd.DataFrame,
-    episodes: pd.DataFrame,
-    adjudications: pd.DataFrame,
-    attempts: pd.DataFrame,
-    spells: pd.DataFrame,
-    failure_reasons: pd.DataFrame,
+    row_counts: Frame[RowCounts],
+    deliveries: Frame[Deliveries],
+    episodes: Frame[Episodes],
+    adjudications: Frame[Adjudications],
+    attempts: Frame[Attempts],
+    spells: Frame[Spells],
+    failure_reasons: Frame[FailureReasons],
     config: Config,
-) -> pd.DataFrame:
+) -> Frame[Estimates]:
     """One row for each base, named as it is, and one without_<name> for those of the larger base
     who are not in it."""
     verdicts = adjudications[[*EPISODE, "positional"]]

@@ -21,6 +21,10 @@ from pipeline.statistics.jackknife import RESTS_ON_ONE, refit_without_each_site
 from pipeline.statistics.scales import SHARE, state_within
 from pipeline.statistics.share_limits import Edge, bound_share, keep_falling, limit_exactly
 from pipeline.statistics.tidy import Fields, count_sites, state, tidy_estimates, withhold
+from schemas.columns import Frame
+from schemas.delivery import Examinations, Followups, Treatments
+from schemas.derived import Adjudications, Attempts
+from schemas.estimate import Estimates
 from schemas.keys import EPISODE
 from schemas.study import Config
 
@@ -35,13 +39,13 @@ NOT_REACHED = Refusal("not_identified", "the data end there")
 
 
 def estimate_first_test(
-    examinations: pd.DataFrame,
-    treatments: pd.DataFrame,
-    followups: pd.DataFrame,
-    adjudications: pd.DataFrame,
-    attempts: pd.DataFrame,
+    examinations: Frame[Examinations],
+    treatments: Frame[Treatments],
+    followups: Frame[Followups],
+    adjudications: Frame[Adjudications],
+    attempts: Frame[Attempts],
     config: Config,
-) -> pd.DataFrame:
+) -> Frame[Estimates]:
     """Shares tested by the days of the plan and quartiles of the delay, of all,
     by setting of the first session, and by site."""
     delays = list_delays(examinations, treatments, followups, adjudications, attempts)
@@ -59,11 +63,11 @@ def estimate_first_test(
 
 
 def list_delays(
-    examinations: pd.DataFrame,
-    treatments: pd.DataFrame,
-    followups: pd.DataFrame,
-    adjudications: pd.DataFrame,
-    attempts: pd.DataFrame,
+    examinations: Frame[Examinations],
+    treatments: Frame[Treatments],
+    followups: Frame[Followups],
+    adjudications: Frame[Adjudications],
+    attempts: Frame[Attempts],
 ) -> pd.DataFrame:
     """One row for each treated positional episode: site, episode_id, setting of the first session,
     `days` to the first test after day 0 or, where there is none, to the last contact, and whether

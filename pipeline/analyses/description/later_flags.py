@@ -8,6 +8,8 @@ diagnosis.
 import pandas as pd
 
 from pipeline.statistics.tidy import Fields, count_sites, state, withhold
+from schemas.columns import Frame
+from schemas.derived import Adjudications, Attempts, LaterFlags
 from schemas.keys import EPISODE
 from schemas.study import Config
 
@@ -18,7 +20,10 @@ NOTE = (
 
 
 def count_later_flags(
-    later_flags: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame, config: Config
+    later_flags: Frame[LaterFlags],
+    adjudications: Frame[Adjudications],
+    attempts: Frame[Attempts],
+    config: Config,
 ) -> list[dict]:
     """One row for each later flag of config/criteria.yaml: the share of treated positional episodes
     in which it was raised."""

@@ -25,7 +25,10 @@ from scipy.stats import binomtest
 from pipeline.statistics.guard import check_size
 from pipeline.statistics.tidy import count_sites, state, tidy_estimates, withhold
 from schemas import codes
+from schemas.columns import Frame
 from schemas.criteria import Criteria
+from schemas.derived import Adjudications, Findings
+from schemas.estimate import Estimates
 from schemas.keys import EPISODE
 from schemas.study import Config, Guards
 
@@ -44,8 +47,11 @@ INTERVAL = "exact (Clopper-Pearson) interval"
 
 
 def compare_planted(
-    adjudications: pd.DataFrame, findings: pd.DataFrame, truth: pd.DataFrame, config: Config
-) -> pd.DataFrame:
+    adjudications: Frame[Adjudications],
+    findings: Frame[Findings],
+    truth: pd.DataFrame,
+    config: Config,
+) -> Frame[Estimates]:
     """Counts and recovered shares for each planted variant (schemas.estimate.Estimates, analysis
     `planted_variants`).
 
@@ -67,7 +73,7 @@ def compare_planted(
     return tidy_estimates(rows, analysis="planted_variants")
 
 
-def mark_telling(pairs: pd.DataFrame, findings: pd.DataFrame, criteria: Criteria) -> pd.Series:
+def mark_telling(pairs: pd.DataFrame, findings: Frame[Findings], criteria: Criteria) -> pd.Series:
     """True for the rows whose tests before the first attempt can tell the planted variant;
     all rows of another cause are.
 

@@ -13,6 +13,9 @@ import pandas as pd
 from pipeline.adjudication.failure import list_first_sessions
 from pipeline.adjudication.maneuvers import MOVES_NOTHING
 from pipeline.analyses.covariates import describe_covariates
+from schemas.columns import Frame
+from schemas.delivery import Episodes
+from schemas.derived import Adjudications, Attempts, Spells
 from schemas.keys import EPISODE
 from schemas.maneuver import Maneuver
 
@@ -21,10 +24,10 @@ WAIT_EDGES, WAIT = [0, 3, 7, 14, np.inf], ["1-3 days", "4-7 days", "8-14 days", 
 
 
 def list_choices(
-    episodes: pd.DataFrame,
-    adjudications: pd.DataFrame,
-    attempts: pd.DataFrame,
-    spells: pd.DataFrame,
+    episodes: Frame[Episodes],
+    adjudications: Frame[Adjudications],
+    attempts: Frame[Attempts],
+    spells: Frame[Spells],
     endpoint: str,
     maneuvers: Mapping[str, Maneuver],
 ) -> pd.DataFrame:

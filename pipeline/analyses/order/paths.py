@@ -26,6 +26,9 @@ from pipeline.statistics import site_limits
 from pipeline.statistics.guard import check_size
 from pipeline.statistics.scales import SHARE, state_within
 from pipeline.statistics.tidy import Fields, count_sites, state, tidy_estimates, withhold
+from schemas.columns import Frame
+from schemas.derived import Adjudications, Sequences
+from schemas.estimate import Estimates
 from schemas.keys import EPISODE
 from schemas.study import Config, Guards
 
@@ -36,8 +39,8 @@ INTERVAL = f"share of those tested before another session; {site_limits.METHOD};
 
 
 def describe_sequences(
-    sequences: pd.DataFrame, adjudications: pd.DataFrame, config: Config
-) -> pd.DataFrame:
+    sequences: Frame[Sequences], adjudications: Frame[Adjudications], config: Config
+) -> Frame[Estimates]:
     """Counts and shares along the paths, for all and by canal (schemas.estimate.Estimates).
 
     The stratum names the sessions so far as path=<family> > <family>, families of one session

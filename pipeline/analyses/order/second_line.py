@@ -46,6 +46,10 @@ from pipeline.statistics.npmle_search import NotConverged
 from pipeline.statistics.scales import RATIO, state_within
 from pipeline.statistics.tidy import Fields, count_sites, state, tidy_estimates, withhold
 from schemas import codes
+from schemas.columns import Frame
+from schemas.delivery import Episodes
+from schemas.derived import Adjudications, Attempts, Spells
+from schemas.estimate import Estimates
 from schemas.study import Config, SecondLine
 
 POPULATION = "positional, first session failed"
@@ -58,12 +62,12 @@ NEEDED = ("site", "choice", "families", "to_families", "left_days", "right_days"
 
 
 def estimate_second_line(
-    episodes: pd.DataFrame,
-    adjudications: pd.DataFrame,
-    attempts: pd.DataFrame,
-    spells: pd.DataFrame,
+    episodes: Frame[Episodes],
+    adjudications: Frame[Adjudications],
+    attempts: Frame[Attempts],
+    spells: Frame[Spells],
     config: Config,
-) -> pd.DataFrame:
+) -> Frame[Estimates]:
     """For all and each variant: who chose what, and change against repeat,
     as a whole and to each family, weighted and naive."""
     study, plan = config.study, config.study.second_line
@@ -92,10 +96,10 @@ def estimate_second_line(
 
 
 def estimate_primary_difference(
-    episodes: pd.DataFrame,
-    adjudications: pd.DataFrame,
-    attempts: pd.DataFrame,
-    spells: pd.DataFrame,
+    episodes: Frame[Episodes],
+    adjudications: Frame[Adjudications],
+    attempts: Frame[Attempts],
+    spells: Frame[Spells],
     config: Config,
 ) -> tuple[dict, np.ndarray]:
     """The weighted difference of the shares resolved by the primary day, change minus repeat, of

@@ -37,6 +37,10 @@ from pipeline.statistics.npmle_search import NotConverged
 from pipeline.statistics.scales import SHARE, state_within
 from pipeline.statistics.share_limits import Edge, bound_share, keep_falling
 from pipeline.statistics.tidy import Fields, count_sites, tidy_estimates, withhold
+from schemas.columns import Frame
+from schemas.delivery import Examinations, Followups, Treatments
+from schemas.derived import Adjudications, Findings, Spells
+from schemas.estimate import Estimates
 from schemas.study import Config, Curves, Guards, Study
 
 METHODS = {
@@ -57,14 +61,14 @@ UNKNOWN = Refusal("not_identified", "the tests do not tell events before this da
 
 
 def estimate_competing_events(
-    spells: pd.DataFrame,
-    adjudications: pd.DataFrame,
-    examinations: pd.DataFrame,
-    findings: pd.DataFrame,
-    treatments: pd.DataFrame,
-    followups: pd.DataFrame,
+    spells: Frame[Spells],
+    adjudications: Frame[Adjudications],
+    examinations: Frame[Examinations],
+    findings: Frame[Findings],
+    treatments: Frame[Treatments],
+    followups: Frame[Followups],
     config: Config,
-) -> pd.DataFrame:
+) -> Frame[Estimates]:
     """The incidence of each event by each of config.study.curves.days,
     of all members and by canal (schemas.estimate.Estimates)."""
     primary = spells[spells["endpoint"].eq(config.study.resolution.primary)]

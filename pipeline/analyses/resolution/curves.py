@@ -25,6 +25,10 @@ from pipeline.statistics.jackknife import RESTS_ON_ONE
 from pipeline.statistics.npmle_search import NotConverged
 from pipeline.statistics.scales import SHARE, state_within
 from pipeline.statistics.tidy import count_sites, state, tidy_estimates, withhold
+from schemas.columns import Frame
+from schemas.delivery import Episodes
+from schemas.derived import Adjudications, Attempts, Spells
+from schemas.estimate import Estimates
 from schemas.keys import EPISODE
 from schemas.study import Config, Study
 
@@ -40,12 +44,12 @@ WORTH_SAYING = 0.005  # a difference between least and most that a reader would 
 
 
 def estimate_resolution_curves(
-    episodes: pd.DataFrame,
-    spells: pd.DataFrame,
-    adjudications: pd.DataFrame,
-    attempts: pd.DataFrame,
+    episodes: Frame[Episodes],
+    spells: Frame[Spells],
+    adjudications: Frame[Adjudications],
+    attempts: Frame[Attempts],
     config: Config,
-) -> pd.DataFrame:
+) -> Frame[Estimates]:
     """The curves, and a refusal where a site named the short arm of a positional episode by the
     response to a maneuver."""
     curves = estimate_curves(spells, adjudications, attempts, config)
@@ -57,7 +61,10 @@ def estimate_resolution_curves(
 
 
 def estimate_curves(
-    spells: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame, config: Config
+    spells: Frame[Spells],
+    adjudications: Frame[Adjudications],
+    attempts: Frame[Attempts],
+    config: Config,
 ) -> pd.DataFrame:
     """The curves of first spells of positional episodes by the primary endpoint in every stratum,
     by the others as a whole."""

@@ -30,7 +30,11 @@ from pipeline.statistics.jackknife import RESTS_ON_ONE
 from pipeline.statistics.npmle_search import NotConverged
 from pipeline.statistics.scales import SHARE, state_within
 from pipeline.statistics.share_limits import bound_share
-from pipeline.statistics.tidy import count_sites, state, tidy_estimates, withhold
+from pipeline.statistics.tidy import Fields, count_sites, state, tidy_estimates, withhold
+from schemas.columns import Frame
+from schemas.delivery import Examinations, Followups, Treatments
+from schemas.derived import Adjudications, Findings, Spells
+from schemas.estimate import Estimates
 from schemas.keys import EPISODE
 from schemas.study import Config
 
@@ -49,14 +53,14 @@ USABLE = ("resolved", "unresolved", "not_looked")  # of a first spell
 
 
 def estimate_joint(
-    examinations: pd.DataFrame,
-    findings: pd.DataFrame,
-    treatments: pd.DataFrame,
-    followups: pd.DataFrame,
-    adjudications: pd.DataFrame,
-    spells: pd.DataFrame,
+    examinations: Frame[Examinations],
+    findings: Frame[Findings],
+    treatments: Frame[Treatments],
+    followups: Frame[Followups],
+    adjudications: Frame[Adjudications],
+    spells: Frame[Spells],
     config: Config,
-) -> pd.DataFrame:
+) -> Frame[Estimates]:
     """Shares resolved by the days of the plan, of all and by canal, and what the model found."""
     members = list_members(adjudications, spells)
     looks = select_deciding_looks(examinations, findings, adjudications, config.criteria)
@@ -71,7 +75,7 @@ def estimate_joint(
     )
 
 
-def list_members(adjudications: pd.DataFrame, spells: pd.DataFrame) -> pd.DataFrame:
+def list_members(adjudications: Frame[Adjudications], spells: Frame[Spells]) -> pd.DataFrame:
     """One row for each episode that enters: site, episode_id, canal, and the last day on which its
     first spell can be watched (inf if nothing ends it)."""
     objective = spells[spells["endpoint"].eq("objective")]
@@ -90,8 +94,8 @@ def list_members(adjudications: pd.DataFrame, spells: pd.DataFrame) -> pd.DataFr
 def lay_out(
     members: pd.DataFrame,
     looks: pd.DataFrame,
-    treatments: pd.DataFrame,
-    followups: pd.DataFrame,
+    treatments: Frame[Treatments],
+    followups: Frame[Followups],
     config: Config,
 ) -> Courses:
     """What was seen of each member on each day from 1 to the horizon."""
@@ -192,7 +196,7 @@ def _estimate(members: pd.DataFrame, courses: Courses, config: Config) -> Iterat
         except NotConverged as failure:
             refused = RESTS_ON_ONE.__class__("not_converged", str(failure))
     for stratum, members_of in parts.items():
-        where = {"stratum": stratum, "n_episodes": int(members_of.sum())}
+        where: Fields = {"stratum": stratum, "n_episodes": int(members_of.sum())}
         where |= count_sites(sites[members_of])
         few = refused or check_size(where["n_episodes"], None, config.study.guards)
         few = few or check_sites(where["n_sites"], config.study.guards)

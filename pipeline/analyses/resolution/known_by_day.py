@@ -15,11 +15,12 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 
 from pipeline.statistics.tidy import Fields, count_sites, state
 from schemas.codes import KNOWN_ON_DAY
+from schemas.columns import Frame
+from schemas.derived import Spells
 
 
 def divide_by_knowledge(left: ArrayLike, right: ArrayLike, day: float) -> dict[str, np.ndarray]:
@@ -43,7 +44,7 @@ def divide_by_knowledge(left: ArrayLike, right: ArrayLike, day: float) -> dict[s
     return {name: parts[name] for name in KNOWN_ON_DAY}
 
 
-def count_known(spells: pd.DataFrame, days: Sequence[int], **where: Any) -> Iterator[dict]:
+def count_known(spells: Frame[Spells], days: Sequence[int], **where: Any) -> Iterator[dict]:
     """A row for each day and part: how many of the `spells` (schemas.derived.Spells) belong to it.
 
     n_episodes is how many they are in all, n_events the count itself, the sites those of the part.

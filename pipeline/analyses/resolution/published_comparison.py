@@ -25,6 +25,9 @@ from pipeline.statistics.guard import Refusal
 from pipeline.statistics.meta import pool_odds_ratios
 from pipeline.statistics.scales import SHARE, state_within
 from pipeline.statistics.tidy import Fields, state, tidy_estimates, withhold
+from schemas.columns import Frame
+from schemas.derived import Adjudications, Attempts, Spells
+from schemas.estimate import Estimates
 from schemas.keys import EPISODE
 from schemas.published import PROVENANCE, Published, PublishedPool, Trial, TrialArm
 from schemas.study import Config, Study
@@ -39,8 +42,11 @@ DIFFERENT = (
 
 
 def compare_published(
-    spells: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame, config: Config
-) -> pd.DataFrame:
+    spells: Frame[Spells],
+    adjudications: Frame[Adjudications],
+    attempts: Frame[Attempts],
+    config: Config,
+) -> Frame[Estimates]:
     """Two rows for each arm of a trial (stratum trial=...,first_maneuver=...):
     population `published` and `positional`; one for each pool."""
     published, study = config.published, config.study

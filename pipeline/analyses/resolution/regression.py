@@ -35,6 +35,10 @@ from pipeline.statistics.interval_regression import AftFit, fit_aft
 from pipeline.statistics.jackknife import RESTS_ON_ONE
 from pipeline.statistics.scales import DIFFERENCE, RATIO, limit_by_error, state_within
 from pipeline.statistics.tidy import Fields, state, tidy_estimates, withhold
+from schemas.columns import Frame
+from schemas.delivery import Episodes
+from schemas.derived import Adjudications, Attempts, Spells
+from schemas.estimate import Estimates
 from schemas.keys import EPISODE
 from schemas.study import Config, Guards
 
@@ -50,12 +54,12 @@ ERROR_SCALE = "the standard error is that of the logarithm"
 
 
 def estimate_resolution_regression(
-    episodes: pd.DataFrame,
-    spells: pd.DataFrame,
-    adjudications: pd.DataFrame,
-    attempts: pd.DataFrame,
+    episodes: Frame[Episodes],
+    spells: Frame[Spells],
+    adjudications: Frame[Adjudications],
+    attempts: Frame[Attempts],
     config: Config,
-) -> pd.DataFrame:
+) -> Frame[Estimates]:
     """A row for each class of each covariate, each covariate as a whole, AIC, the scale,
     and the fit."""
     study = config.study
@@ -70,10 +74,10 @@ def estimate_resolution_regression(
 
 
 def select_covered(
-    episodes: pd.DataFrame,
-    spells: pd.DataFrame,
-    adjudications: pd.DataFrame,
-    attempts: pd.DataFrame,
+    episodes: Frame[Episodes],
+    spells: Frame[Spells],
+    adjudications: Frame[Adjudications],
+    attempts: Frame[Attempts],
     endpoint: str,
 ) -> pd.DataFrame:
     """The first spells that were followed, with left_days, right_days and the covariates,

@@ -18,6 +18,8 @@ from pipeline.statistics.guard import Refusal, check_size
 from pipeline.statistics.jackknife import RESTS_ON_ONE
 from pipeline.statistics.npmle_search import NotConverged
 from pipeline.statistics.tidy import Fields, count_sites
+from schemas.columns import Frame
+from schemas.derived import Adjudications, Spells
 from schemas.keys import EPISODE
 from schemas.study import Study
 
@@ -53,7 +55,7 @@ class Share:
 
 
 def select_followed(
-    spells: pd.DataFrame, adjudications: pd.DataFrame, endpoint: str
+    spells: Frame[Spells], adjudications: Frame[Adjudications], endpoint: str
 ) -> pd.DataFrame:
     """First spells of positional episodes by one endpoint of which something is known,
     each with its verdict, by their keys."""
@@ -66,14 +68,14 @@ def select_followed(
     )
 
 
-def count_known(spells: pd.DataFrame, day: int) -> Fields:
+def count_known(spells: Frame[Spells], day: int) -> Fields:
     """How many are followed, known to be resolved by the day, and of how many sites."""
     resolved = int((spells["right_days"] <= day).sum())
     return {"n_episodes": len(spells), "n_events": resolved, **count_sites(spells["site"])}
 
 
 def estimate_shares(
-    spells: pd.DataFrame, days: tuple[int, ...], study: Study
+    spells: Frame[Spells], days: tuple[int, ...], study: Study
 ) -> dict[int, Share | Refusal]:
     """The share by each day, or why there is none."""
     horizon = study.curves.horizon_day

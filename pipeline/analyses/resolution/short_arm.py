@@ -5,9 +5,9 @@ of the group: its resolution would prove itself, and a comparison with another a
 definition. Such arms enter no verdict; here they are counted, and refused in so many words.
 """
 
-import pandas as pd
-
 from pipeline.statistics.tidy import count_sites, withhold
+from schemas.columns import Frame
+from schemas.delivery import Episodes
 
 STRATUM = "arm=short,basis=treatment_response"
 CIRCULAR = (
@@ -16,7 +16,7 @@ CIRCULAR = (
 )
 
 
-def refuse_circular_arms(episodes: pd.DataFrame) -> list[dict]:
+def refuse_circular_arms(episodes: Frame[Episodes]) -> list[dict]:
     """One withheld row that counts the episodes whose recorded arm is short by the response to a
     maneuver; none if there are none.
 

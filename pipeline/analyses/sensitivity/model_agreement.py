@@ -40,6 +40,10 @@ from pipeline.statistics.second_fits import (
     compare_two_levels,
 )
 from pipeline.statistics.tidy import count_sites, state, tidy_estimates, withhold
+from schemas.columns import Frame
+from schemas.delivery import Episodes, Followups
+from schemas.derived import Adjudications, Attempts, Spells
+from schemas.estimate import Estimates
 from schemas.study import Config, Study
 
 # a smaller difference is told as this one; differences are rounded up to one digit
@@ -114,13 +118,13 @@ MODELS = {
 
 
 def check_model_agreement(
-    episodes: pd.DataFrame,
-    spells: pd.DataFrame,
-    adjudications: pd.DataFrame,
-    attempts: pd.DataFrame,
-    followups: pd.DataFrame,
+    episodes: Frame[Episodes],
+    spells: Frame[Spells],
+    adjudications: Frame[Adjudications],
+    attempts: Frame[Attempts],
+    followups: Frame[Followups],
     config: Config,
-) -> pd.DataFrame:
+) -> Frame[Estimates]:
     """For each model the largest difference and the tolerance.
 
     Raises Disagreement if any is greater than it may be.

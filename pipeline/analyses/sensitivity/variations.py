@@ -22,7 +22,12 @@ from pipeline.derivation.tables import DELIVERED, derive_rows, time_spells
 from pipeline.statistics.guard import check_sites
 from pipeline.statistics.npmle import fit_npmle
 from pipeline.statistics.tidy import Fields, count_sites, state, tidy_estimates, withhold
+from schemas.columns import Frame
+from schemas.delivery import Episodes, Examinations, Followups, Treatments
+from schemas.derived import Adjudications, Attempts, Findings, Spells
+from schemas.estimate import Estimates
 from schemas.keys import EPISODE
+from schemas.store import SetAside
 from schemas.study import Config
 
 UNSEEN = ("unresolved", "not_looked")
@@ -40,17 +45,17 @@ Derived = Mapping[str, pd.DataFrame]
 
 
 def estimate_sensitivity(
-    episodes: pd.DataFrame,
-    examinations: pd.DataFrame,
-    treatments: pd.DataFrame,
-    followups: pd.DataFrame,
-    set_aside: pd.DataFrame,
-    findings: pd.DataFrame,
-    adjudications: pd.DataFrame,
-    spells: pd.DataFrame,
-    attempts: pd.DataFrame,
+    episodes: Frame[Episodes],
+    examinations: Frame[Examinations],
+    treatments: Frame[Treatments],
+    followups: Frame[Followups],
+    set_aside: Frame[SetAside],
+    findings: Frame[Findings],
+    adjudications: Frame[Adjudications],
+    spells: Frame[Spells],
+    attempts: Frame[Attempts],
     config: Config,
-) -> pd.DataFrame:
+) -> Frame[Estimates]:
     """The shares resolved by each reported day and the difference of the second line,
     a stratum `variation=...` for each choice (schemas.estimate.Estimates)."""
     delivered = dict(
@@ -190,7 +195,7 @@ def split(tables: Derived, touched: pd.DataFrame) -> tuple[Derived, Derived]:
     )
 
 
-def coarsen(spells: pd.DataFrame, grid: np.ndarray) -> pd.DataFrame:
+def coarsen(spells: Frame[Spells], grid: np.ndarray) -> Frame[Spells]:
     """The spells with each interval widened to days of `grid`,
     which starts at 0 and ends at infinity."""
     left, right = spells["left_days"].to_numpy(float), spells["right_days"].to_numpy(float)
@@ -200,7 +205,7 @@ def coarsen(spells: pd.DataFrame, grid: np.ndarray) -> pd.DataFrame:
     )
 
 
-def take_day(spells: pd.DataFrame, share: float) -> pd.DataFrame:
+def take_day(spells: Frame[Spells], share: float) -> Frame[Spells]:
     """The spells with the day at `share` of each interval taken for the day of resolution:
     what a reader must not do."""
     left, right = spells["left_days"].to_numpy(float), spells["right_days"].to_numpy(float)
@@ -211,7 +216,7 @@ def take_day(spells: pd.DataFrame, share: float) -> pd.DataFrame:
     )
 
 
-def take_unseen(spells: pd.DataFrame, *, resolved: bool, until: float) -> pd.DataFrame:
+def take_unseen(spells: Frame[Spells], *, resolved: bool, until: float) -> Frame[Spells]:
     """The spells with those not seen again taken to be resolved the day after they were last seen
     unresolved, or unresolved up to day `until`.
 
@@ -231,7 +236,7 @@ def take_unseen(spells: pd.DataFrame, *, resolved: bool, until: float) -> pd.Dat
     return spells.assign(**changed | {"status": spells["status"].mask(unseen, changed["status"])})
 
 
-def leave_out_sites(spells: pd.DataFrame, config: Config) -> Iterator[dict]:
+def leave_out_sites(spells: Frame[Spells], config: Config) -> Iterator[dict]:
     """The least and the greatest share resolved by each day when any one site is left out;
     the sites are not named."""
     days, sites = np.array(config.study.curves.days), spells["site"].to_numpy(str)
@@ -257,7 +262,7 @@ def leave_out_sites(spells: pd.DataFrame, config: Config) -> Iterator[dict]:
 
 
 def answer_second_line(
-    name: str, episodes: pd.DataFrame, derived: Derived, config: Config
+    name: str, episodes: Frame[Episodes], derived: Derived, config: Config
 ) -> tuple[dict, np.ndarray]:
     """The primary difference of the second line under a variation,
     and what it is without each site."""

@@ -34,6 +34,9 @@ from pipeline.statistics.share_limits import bound_exactly, count_alike, limit_e
 from pipeline.statistics.site_effects import SiteFit, fit_fixed, fit_random
 from pipeline.statistics.smooth_hazard import keep_told_apart
 from pipeline.statistics.tidy import Fields, count_sites, withhold
+from schemas.columns import Frame
+from schemas.delivery import Episodes
+from schemas.derived import Adjudications, Attempts
 from schemas.keys import EPISODE
 from schemas.study import Guards
 
@@ -63,7 +66,7 @@ class FirstSessions:
 
 
 def select_first_sessions(
-    episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame
+    episodes: Frame[Episodes], adjudications: Frame[Adjudications], attempts: Frame[Attempts]
 ) -> pd.DataFrame:
     """First sessions of positional episodes with a deciding test after them: covariates,
     `happened` (negative) and `gap` (days), by key."""

@@ -14,12 +14,15 @@ import pandas as pd
 from pipeline.analyses.resolution.shares import select_followed
 from pipeline.analyses.sites.pooled import TEST_DAYS
 from pipeline.statistics.tidy import count_sites, state, tidy_estimates, withhold
+from schemas.columns import Frame
+from schemas.derived import Adjudications, Spells
+from schemas.estimate import Estimates
 from schemas.study import Config
 
 
 def estimate_site_monitoring(
-    spells: pd.DataFrame, adjudications: pd.DataFrame, config: Config
-) -> pd.DataFrame:
+    spells: Frame[Spells], adjudications: Frame[Adjudications], config: Config
+) -> Frame[Estimates]:
     """How many sites are large enough, how many are not, and for each day of the plan why they are
     not compared (stratum all)."""
     study = config.study

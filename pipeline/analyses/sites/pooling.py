@@ -41,6 +41,10 @@ from pipeline.statistics.guard import Refusal, check_sites, check_size
 from pipeline.statistics.share_limits import bound_share
 from pipeline.statistics.smooth_hazard import FIRST_KNOT, Hazard, course_basis, fit_hazard
 from pipeline.statistics.tidy import Fields, tidy_estimates
+from schemas.columns import Frame
+from schemas.delivery import Episodes
+from schemas.derived import Adjudications, Attempts, Spells
+from schemas.estimate import Estimates
 from schemas.study import Config, Guards, Study
 
 AVERAGE = (
@@ -51,12 +55,12 @@ AVERAGE = (
 
 
 def estimate_site_pooling(
-    episodes: pd.DataFrame,
-    spells: pd.DataFrame,
-    adjudications: pd.DataFrame,
-    attempts: pd.DataFrame,
+    episodes: Frame[Episodes],
+    spells: Frame[Spells],
+    adjudications: Frame[Adjudications],
+    attempts: Frame[Attempts],
     config: Config,
-) -> pd.DataFrame:
+) -> Frame[Estimates]:
     """Of each term (stratum all): the mean over sites, numbers of sites,
     and why nothing is said of how they differ."""
     study = config.study
