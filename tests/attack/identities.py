@@ -36,7 +36,7 @@ OUTSIDE = {  # each base, and that of which it is a part
 SPREAD = {
     "stored": {(): ("sex", "age", "cause")},
     "positional": {(): ("canal", "side", "arm", "mechanism", "certainty")},
-    "treated": {(): ("first_maneuver",)},
+    "treated": {(): ("first_maneuver", "setting", "site")},
     "complete": {(): ("canal",)},
     "informative": {(): ("canal",)},
     "followed": {
@@ -65,7 +65,16 @@ SPREAD = {
     **{f"{part} named twice": {(): ("site",)} for part in ("canal", "side", "arm", "mechanism")},
 }
 COVARIATES = {"followed": ("sex", "onset", "prior", "cause")}
-EVENTS = (*KNOWN.values(), "at_risk", "first", "returned_by", "seen", "agree", "success")
+EVENTS = (
+    *KNOWN.values(),
+    "at_risk",
+    "tested_by",
+    "first",
+    "returned_by",
+    "seen",
+    "agree",
+    "success",
+)
 # Whoever is in the first base is in the second, whatever else holds of them.
 INSIDE = (
     ("treated", "positional"),
@@ -94,7 +103,7 @@ NOT_READ_ALIKE = (
     "compared",
     "pooled",
 )
-RISING = ("resolved_by", "untested_from", "returned_by", "below")
+RISING = ("resolved_by", "tested_by", "untested_from", "returned_by", "below")
 FALLING = ("at_risk", "positive_from", "fell")
 
 

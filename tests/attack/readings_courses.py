@@ -95,6 +95,20 @@ def read_events(row: Row, _: Release) -> Reading:
     return Reading(count(base, told), count(base, told, first=first), count(base, told))
 
 
+def read_delays(row: Row, _: Release) -> Reading:
+    """Treated episodes by the setting of the first session and by site: who is tested by a day,
+    as far as everybody was seen for as long."""
+    told, day = read_stratum(row.stratum), find_day(row.term)
+    whole = count("treated", told)
+    return Reading(whole, count("treated", told, tested_by=day) if day else None, whole)
+
+
+def read_joint(row: Row, _: Release) -> Reading:
+    """Episodes with a complete record; how many resolved by a day is an answer of a model."""
+    whole = count("complete", read_stratum(row.stratum))
+    return Reading(whole, None, whole)
+
+
 def read_pooling(row: Row, _: Release) -> Reading:
     """Sites under letters, and the pool of those that have a number."""
     told, found = read_stratum(row.stratum), re.match(r"(resolved|smoothed)_by_day_(\d+)", row.term)

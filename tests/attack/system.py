@@ -20,7 +20,9 @@ from tests.attack.readings import (
 from tests.attack.readings_choices import read_attempts, read_paths, read_second_line
 from tests.attack.readings_courses import (
     read_curves,
+    read_delays,
     read_events,
+    read_joint,
     read_monitoring,
     read_pooling,
     read_published,
@@ -45,6 +47,8 @@ READERS: dict[str, Reader] = {
     "recurrence": read_recurrence,
     "competing_events": read_events,
     "site_pooling": read_pooling,
+    "first_test_delay": read_delays,
+    "joint_resolution": read_joint,
     "site_monitoring": read_monitoring,
     "published_comparison": read_published,
     "sensitivity": read_variation,
