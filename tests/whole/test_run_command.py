@@ -64,7 +64,7 @@ class Project:
 
     def __init__(self, folder: Path, installer: str) -> None:
         self.root = folder / "a päth with blanks"
-        (self.root / "pipeline" / "tools").mkdir(parents=True)
+        (self.root / "pipeline" / "commands").mkdir(parents=True)
         shutil.copytree(
             ROOT / "environment",
             self.root / "environment",
@@ -73,7 +73,7 @@ class Project:
         for name in ("run", "run.py", "pipeline/__init__.py"):
             shutil.copy(ROOT / name, self.root / name)
         (self.root / "pipeline" / "__main__.py").write_text(TOOL, "utf-8")
-        (self.root / "pipeline" / "tools" / "look.py").write_text(
+        (self.root / "pipeline" / "commands" / "look.py").write_text(
             '"""Look."""\ndef add_to(tools): ...\n', "utf-8"
         )
         self.lock = self.root / "requirements.lock"

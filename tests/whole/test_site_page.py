@@ -40,7 +40,7 @@ ROWS = {  # what a row begins with: whom it counts, and out of whom
     "Positional vertigo": ("positional", "stored"),
     "Probably not positional vertigo": ("apart", "stored"),
     "Undetermined": ("undetermined", "stored"),
-    "Looked at again": ("followed", "treated"),
+    "Tested again": ("followed", "treated"),
     "First maneuver": (None, "treated"),
 }
 
