@@ -12,9 +12,12 @@ at the very test, its shares of the first days are too low. Here the days are pa
   showed; a test that symptoms bring about depends on whether the vertigo lasts;
 - what patients say of positional symptoms, by telephone or otherwise, is evidence too.
 
-A test is right as often as the plan says (config/study.yaml, misreading); what hangs on it is told
-beside. Whoever is not recorded as lost is taken to be under observation up to the horizon, and so
-their staying away is evidence. Limits leave out one site at a time, each refitted from the whole.
+A test is about as often right as the plan says (config/study.yaml, misreading), which counts like
+TESTS tests of these records, this project's proposal; what hangs on it is told beside. Whoever is
+not recorded as lost is taken to be under observation up to the horizon, and so their staying away
+is evidence. Limits leave out one site at a time, each refitted from the whole, or are exact at the
+number of episodes, as if each were watched all the time. Of a day by which fewer were tested or
+asked than the plan wants for a number, none is given: form alone would tell it.
 """
 
 from collections.abc import Iterator
@@ -23,8 +26,9 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
+from pipeline.analyses.resolution.curves import NOBODY
 from pipeline.derivation.states import find_states, mark_confirming, select_deciding_looks
-from pipeline.statistics.guard import check_sites, check_size
+from pipeline.statistics.guard import Refusal, check_sites, check_size
 from pipeline.statistics.hidden_end import Courses, HiddenEnd, fit_hidden_end
 from pipeline.statistics.jackknife import RESTS_ON_ONE
 from pipeline.statistics.npmle_search import NotConverged
@@ -127,9 +131,9 @@ def lay_out(
     treated = np.zeros((n, horizon + 1), bool)  # from day 0 on
     treated[at(moves.assign(day=moves["day"] + 1))] = True  # column k: a session on day k
     gone = followups[followups["end_of_followup"].isin(["lost", "withdrew", "completed"])]
-    last = members["last"].to_numpy(float).copy()
-    rows, columns = at(gone)
-    np.minimum.at(last, rows, columns + 1.0)
+    ended = gone.groupby(EPISODE)["day"].min().rename("ended")  # on day 0 too: watched on none
+    left = members[EPISODE].join(ended, on=EPISODE)["ended"].astype(float).fillna(np.inf)
+    last = np.minimum(members["last"].to_numpy(float), left.to_numpy(float))
     days = np.arange(1, horizon + 1)
     watched = days <= last[:, None]
     canal = members["canal"].map({name: k for k, name in enumerate(CANALS)}).fillna(len(CANALS))
@@ -182,6 +186,7 @@ def _estimate(members: pd.DataFrame, courses: Courses, config: Config) -> Iterat
     for canal in sorted(members["canal"].unique()):
         parts[f"canal={canal}"] = members["canal"].eq(canal).to_numpy()
     sites = members["site"].to_numpy(str)
+    asked = np.cumsum((courses.shown >= 0) | (courses.said >= 0), axis=1) > 0
     refused = check_sites(len(np.unique(sites)), config.study.guards)
     if refused is None:
         try:
@@ -194,7 +199,7 @@ def _estimate(members: pd.DataFrame, courses: Courses, config: Config) -> Iterat
                 for site in np.unique(sites)
             ]
         except NotConverged as failure:
-            refused = RESTS_ON_ONE.__class__("not_converged", str(failure))
+            refused = Refusal("not_converged", str(failure))
     for stratum, members_of in parts.items():
         where: Fields = {"stratum": stratum, "n_episodes": int(members_of.sum())}
         where |= count_sites(sites[members_of])
@@ -205,9 +210,11 @@ def _estimate(members: pd.DataFrame, courses: Courses, config: Config) -> Iterat
                 withhold(f"resolved_by_day_{day}", few.status, few.note, **where) for day in days
             )
             continue
-        yield from _state_shares(whole, without, sites, members_of, where, config)
+        known = asked[members_of].sum(axis=0)
+        yield from _state_shares(whole, without, sites, members_of, known, where, config)
         if stratum == "all":
-            yield from _state_misread([whole, *varied], where, days)
+            told = tuple(d for d in days if known[d - 1] >= config.study.guards.min_episodes)
+            yield from _state_misread([whole, *varied], where, told)
             yield from _state_rates(whole, where)
 
 
@@ -228,10 +235,14 @@ def _state_shares(
     without: list[tuple[np.ndarray, HiddenEnd]],
     sites: np.ndarray,
     rows: np.ndarray,
+    known: np.ndarray,
     where: dict,
     config: Config,
 ) -> Iterator[dict]:
-    """Shares by day with limits; of the refits, those without one of the sites of these rows."""
+    """Shares by day with limits; of the refits, those without one of the sites of these rows.
+
+    `known` is how many of them had been tested or asked by each day from 1 on.
+    """
     days, guards = config.study.curves.days, config.study.guards
     own = set(sites[rows])
     moved = np.array(
@@ -246,6 +257,9 @@ def _state_shares(
     edge = bound_share(share, moved, np.ones(len(sizes)), sizes, np.full(len(days), rows.sum()))
     for k, day in enumerate(days):
         term = f"resolved_by_day_{day}"
+        if known[day - 1] < guards.min_episodes:
+            yield withhold(term, NOBODY.status, NOBODY.note, **where)
+            continue
         if np.isnan(edge.error[k]):
             yield withhold(term, RESTS_ON_ONE.status, RESTS_ON_ONE.note, **where)
             continue

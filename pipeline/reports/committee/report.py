@@ -152,8 +152,8 @@ def _say_joint(estimates: dict[str, pd.DataFrame], config: Config) -> str:
         return ""
     return (
         "These shares are of the days on which tests turned negative, which come later where a "
-        "clinic tests late. A model that takes into account when clinics test puts resolution at "
-        f"{join_words(told)}."
+        "clinic tests late. A model that takes into account when clinics test, of all who were "
+        f"treated, tested again or not, puts resolution at {join_words(told)}."
     )
 
 

@@ -71,6 +71,21 @@ def test_whoever_is_lost_is_watched_no_longer(plan):
     assert courses.shown[0, 6] == -1
 
 
+def test_whoever_is_lost_on_the_day_of_the_maneuver_is_watched_on_no_day(plan):
+    tables = gather(plan, [{7: False}], end_of_followup="lost")
+    _, courses = place(plan, tables | {"followups": tables["followups"].assign(day=0)})
+    assert not courses.watched.any()
+
+
+def test_a_day_before_anybody_is_tested_or_asked_has_no_number(plan):
+    courses = [{7: False}] * 30 + [{7: True, 14: False}] * 20 + [{}] * 10
+    found = estimate_joint(**gather(plan, courses), config=plan).set_index(["stratum", "term"])
+    early = found.loc[("all", "resolved_by_day_1")]  # the first who say anything do so on day 3
+    assert early["status"] == "not_identified"
+    assert ("all", "resolved_by_day_1_least_misread") not in found.index
+    assert found.loc[("all", "resolved_by_day_7"), "status"] == "ok"
+
+
 def test_habits_follow_the_last_session_or_test():
     treated, looked = np.zeros((1, 8), bool), np.zeros((1, 8), bool)
     shown = np.full((1, 8), -1)
@@ -94,7 +109,7 @@ def test_few_sites_give_a_status_and_many_a_share(plan):
     assert share["lower"] < share["estimate"] < share["upper"]
     assert 0.4 < share["estimate"] < 0.8
     shares = found.loc["all"]["estimate"].filter(regex=r"^resolved_by_day_\d+$")
-    assert shares.is_monotonic_increasing
+    assert shares.dropna().is_monotonic_increasing
     least = found.loc[("all", "resolved_by_day_7_least_misread"), "estimate"]
     greatest = found.loc[("all", "resolved_by_day_7_greatest_misread"), "estimate"]
     assert least <= share["estimate"] <= greatest
