@@ -63,6 +63,9 @@ def find_fault(told: str, asked: pytest.Config) -> str:
         return find_fault_of_workflow(words[1:])
     if words[0] == "ruff":
         return "" if words[1:2] and words[1] in RUFF else "no command of ruff"
+    if words[0] == "snakefmt":
+        there = all((ROOT / word).exists() for word in words[1:] if word != "--check")
+        return "" if words[1:] and there else "not as snakefmt is called"
     if words[0] == "mypy":
         return "mypy is told all by pyproject.toml" if words[1:] else ""
     return find_fault_of_module(words[2:]) if words[:2] == ["python", "-m"] else ""
@@ -128,6 +131,8 @@ def test_every_command_is_understood(document, told, pytestconfig, capsys):
         "./run --drie-run",
         "./run test --hypothesis-profil=search",
         ".venv/bin/ruff chekc .",
+        ".venv/bin/snakefmt --chek Snakefile",
+        ".venv/bin/snakefmt Snakefil",
         ".venv/bin/mypy pipline",
         "python -m tests.recovry run",
         "python -m tests.corpus --hold",

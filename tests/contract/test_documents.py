@@ -121,7 +121,7 @@ def is_command(told: str) -> bool:
     return bool(
         re.match(
             r"(\./run|py run\.py|python -m|uv |rm -r"
-            r"|(\.venv/bin/)?(snakemake|ruff|mypy|pytest))( |$)",
+            r"|(\.venv/bin/)?(snakemake|ruff|snakefmt|mypy|pytest))( |$)",
             told,
         )
     )
