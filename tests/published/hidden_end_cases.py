@@ -49,6 +49,16 @@ def only_in_state(courses: Courses) -> Rates:
     return replace(begin(courses), chosen=np.array([0.0, 0.02]))
 
 
+def spread_starts(courses: Courses) -> list[Rates]:
+    """Three places to begin a search: the usual one, and others for how visits come about."""
+    usual = begin(courses)
+    return [
+        usual,
+        replace(usual, planned=usual.planned * 2, chosen=np.array([1e-4, 0.02])),
+        replace(usual, natural=usual.natural * 3, chosen=np.array([1e-4, 0.3])),
+    ]
+
+
 def settle(courses: Courses, start: Rates | None = None, times: int = 5) -> HiddenEnd:
     """The fit, begun anew from where it ended, so that the rule of stopping weighs less."""
     for _ in range(times):

@@ -89,13 +89,10 @@ def test_one_rate_agrees_with_msm(data):
 def test_visits_as_likely_in_either_state_add_their_own_likelihood_and_change_nothing(data):
     """Looks that come on a day with one chance, whatever the state, add those of tosses of a
     coin."""
-    courses = watch(gather(lay_out(until_found(read_visits(data)))[0]))
+    shown, _ = lay_out(until_found(read_visits(data)))
+    courses = watch(gather(shown))
     fit = settle(courses, alike(courses))
-    chance, visits, days = (
-        -np.expm1(-fit.rates.planned[0]),
-        courses.looked.sum(),
-        courses.shown.size,
-    )
+    chance, visits, days = -np.expm1(-fit.rates.planned[0]), (shown != NOTHING).sum(), shown.size
     assert chance == pytest.approx(visits / days, rel=1e-3)
     tosses = visits * np.log(chance) + (days - visits) * np.log(1 - chance)
     assert fit.rates.natural[0] == pytest.approx(recall_value(data, "constant", "rate"), rel=1e-6)

@@ -20,6 +20,7 @@ from tests.published.hidden_end_cases import (
     move,
     repeat,
     settle,
+    spread_starts,
 )
 
 STEP = 0.01  # of a logarithm or log-odds
@@ -52,9 +53,11 @@ def small_courses(draw):
     )
 
 
-def draw_courses(seed: int, belief=(20.0, 0.1, 0.9), people: int = 80, days: int = 8):
+def draw_courses(seed: int, belief=(20.0, 0.1, 0.9), only_results: bool = False):
     """Courses with all that the model has: two natural rates, two kinds of treatment, two habits,
-    days without observation, visits that the state brings about, misread visits and reports."""
+    days without observation, visits that the state brings about, misread visits and reports; or
+    with what visits showed as all that was seen."""
+    people, days = 80, 8
     rng = np.random.default_rng(seed)
     shape = people, days
     part = np.broadcast_to((np.arange(days) >= 3).astype(int), shape)
@@ -68,15 +71,19 @@ def draw_courses(seed: int, belief=(20.0, 0.1, 0.9), people: int = 80, days: int
     looked = watched & (rng.random(shape) < -np.expm1(-rate))
     positive = rng.random(shape) < np.array([0.1, 0.9])[lasts]
     asked, yes = rng.random(shape) < 0.2, rng.random(shape) < np.array([0.2, 0.8])[lasts]
+    shown = np.where(looked, positive, NOTHING).astype(int)
+    if only_results:
+        return gather(shown, belief, part=part, done=done)
+    said = np.where(asked, yes, NOTHING).astype(int)
     return gather(
-        np.where(looked, positive, NOTHING).astype(int),
+        shown,
         belief,
         part=part,
         done=done,
         habit=habit,
         watched=watched,
         looked=looked,
-        said=np.where(asked, yes, NOTHING).astype(int),
+        said=said,
     )
 
 
@@ -114,8 +121,7 @@ def test_the_slope_of_the_likelihood_counted_out_is_none_at_the_fit(seed, copies
 
 @pytest.mark.parametrize("seed", range(3))
 def test_people_counted_more_than_once_leave_a_fit_without_priors_as_it_is(seed):
-    whole = draw_courses(seed, UNKNOWN)
-    courses = gather(whole.shown, UNKNOWN, part=whole.part, done=whole.done)
+    courses = draw_courses(seed, UNKNOWN, only_results=True)
     once, often = (settle(repeat(courses, copies)).rates for copies in (1, 8))
     for name in ("natural", "jump", "showing"):
         np.testing.assert_allclose(getattr(often, name), getattr(once, name), rtol=0, atol=1e-6)
@@ -132,3 +138,16 @@ def test_the_pull_of_priors_falls_as_people_are_counted_more_often():
         )
         assert first > 1e-3
         assert 4 < first / second < 12, name
+
+
+def test_wherever_a_search_begins_it_ends_at_the_same_ends_and_the_same_difference_of_visits():
+    """Rates of visits are sums, of which only how much more often people come in the state is
+    known: neither of the two chosen rates by itself."""
+    courses = draw_courses(3)
+    rates = [fit_hidden_end(courses, start).rates for start in spread_starts(courses)]
+    for name in ("natural", "jump", "showing", "telling"):
+        spread = np.ptp([getattr(each, name) for each in rates], axis=0)
+        assert spread.max() < 2e-3, name
+    assert np.ptp([each.chosen[1] - each.chosen[0] for each in rates]) < 2e-3
+    visits = [each.planned + each.chosen[0] for each in rates]
+    assert np.ptp(visits, axis=0).max() < 2e-3
