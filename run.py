@@ -62,7 +62,7 @@ def main(words: list[str]) -> None:
         print(read_version())
     elif first == "test":
         start(["-m", "pytest", *(words[1:] or ["-n", "logical"])], ROOT)
-    elif first.isidentifier() and (TOOLS / f"{first}.py").exists():
+    elif first in list_tools():
         start(["-m", "pipeline", *words])
     elif not first or first.startswith("-") or {"/", "\\", "."} & set(first):
         start(

@@ -6,13 +6,12 @@ sentences and tables take its number, noun and words from here.
 """
 
 from dataclasses import dataclass
-
-NOUNS = ("episode", "treatment session", "patient", "site")
+from typing import Literal
 
 
 @dataclass(frozen=True)
 class Base:
-    """A group that numbers are of: what one of them is (of NOUNS), who belongs,
+    """A group that numbers are of: what one of them is, who belongs,
     in words that follow the noun, and of which base it is a part.
 
     `without` says who of the larger base does not belong; they are counted too, as without_<name>.
@@ -20,7 +19,7 @@ class Base:
     report, the others in the technical one only; of `several` one episode may have more than one.
     """
 
-    noun: str
+    noun: Literal["episode", "treatment session", "patient", "site"]
     says: str
     of: str = ""
     without: str = ""

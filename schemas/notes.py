@@ -168,11 +168,6 @@ def release_note(note: str, status: str) -> str | None:
     return "; ".join(dict.fromkeys(said)) or None
 
 
-def find_undeclared(note: str) -> list[str]:
-    """The sentences of a note that are not declared."""
-    return [sentence for sentence in note.split("; ") if _release_sentence(sentence) is None]
-
-
 def _release_sentence(sentence: str) -> str | None:
     """A sentence as it leaves; None if it is not declared."""
     for template, released in SENTENCES.items():

@@ -14,7 +14,10 @@ from schemas.maneuver import Maneuver
 ASPECTS = ("canal", "side", "arm", "mechanism")
 FITS = [*(f"fits_{aspect}" for aspect in ASPECTS), "fit"]
 UNTOLD = "unknown/unknown/unknown/unknown"
-MOVES_NOTHING = ("observation", "sham")
+MOVES_NOTHING = ("observation", "sham")  # is meant to move no debris
+# a sham turns the head like a maneuver, which alone can tire the response to the next test
+# (from memory): only after observation is a test as telling as before
+HEAD_AT_REST = ("observation",)
 
 
 def judge_fit(

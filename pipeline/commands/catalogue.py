@@ -1,8 +1,8 @@
 """Write the catalogue of everything that can stand in the files of estimates."""
 
 import argparse
-import sys
-from pathlib import Path
+
+from pipeline.commands.arguments import add_out_folder, make_folder
 
 
 def add_to(commands: argparse._SubParsersAction) -> None:
@@ -16,9 +16,7 @@ def add_to(commands: argparse._SubParsersAction) -> None:
             "of. Earlier files of these names are replaced."
         ),
     )
-    parser.add_argument(
-        "--out", type=Path, default=Path("."), help="folder to write to (default: here)"
-    )
+    add_out_folder(parser)
     parser.set_defaults(run=run)
 
 
@@ -26,9 +24,7 @@ def run(arguments: argparse.Namespace) -> None:
     """Write both files."""
     from pipeline.reports.technical.catalogue import format_csv, format_markdown
 
-    if arguments.out.exists() and not arguments.out.is_dir():
-        sys.exit(f"{arguments.out} is a file: name a folder")
-    arguments.out.mkdir(parents=True, exist_ok=True)
+    make_folder(arguments.out)
     (arguments.out / "estimates.md").write_text(format_markdown(), "utf-8")
     (arguments.out / "estimates.csv").write_text(format_csv(), "utf-8")
     print(f"estimates.md and estimates.csv are in {arguments.out}")

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from importlib import import_module
 from pathlib import Path
 
-from pipeline.sources import ROOT
+from pipeline.commands.arguments import add_plan
 
 UNREADABLE = 3
 
@@ -35,12 +35,7 @@ def add_to(tools: argparse._SubParsersAction) -> None:
             "S03/001"
         ),
     )
-    parser.add_argument(
-        "--plan",
-        type=Path,
-        default=ROOT / "config",
-        help="folder with the plan (default: the project's own)",
-    )
+    add_plan(parser)
     parser.add_argument(
         "--site",
         help=(

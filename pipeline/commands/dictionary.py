@@ -1,10 +1,8 @@
 """Write the data dictionary as a page, as Markdown and as .csv."""
 
 import argparse
-import sys
-from pathlib import Path
 
-from pipeline.sources import ROOT
+from pipeline.commands.arguments import add_out_folder, add_plan, make_folder
 
 
 def add_to(tools: argparse._SubParsersAction) -> None:
@@ -18,15 +16,8 @@ def add_to(tools: argparse._SubParsersAction) -> None:
             "checked. Earlier files of these names are replaced."
         ),
     )
-    parser.add_argument(
-        "--out", type=Path, default=Path("."), help="folder to write to (default: here)"
-    )
-    parser.add_argument(
-        "--plan",
-        type=Path,
-        default=ROOT / "config",
-        help="folder with the plan (default: the project's own)",
-    )
+    add_out_folder(parser)
+    add_plan(parser)
     parser.set_defaults(run=run)
 
 
@@ -36,12 +27,10 @@ def run(arguments: argparse.Namespace) -> None:
     from pipeline.reports.render import render_page
     from schemas.study import read_config
 
-    if arguments.out.exists() and not arguments.out.is_dir():
-        sys.exit(f"{arguments.out} is a file: name a folder")
     maneuvers = {
         code: maneuver.name for code, maneuver in read_config(arguments.plan).maneuvers.items()
     }
-    arguments.out.mkdir(parents=True, exist_ok=True)
+    make_folder(arguments.out)
     page = render_page("dictionary.html.j2", describe_dictionary(maneuvers))
     (arguments.out / "dictionary.html").write_text(page, "utf-8")
     (arguments.out / "dictionary.md").write_text(format_markdown(maneuvers), "utf-8")

@@ -4,7 +4,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from pipeline.sources import ROOT
+from pipeline.commands.arguments import add_plan
 
 
 def add_to(tools: argparse._SubParsersAction) -> None:
@@ -25,12 +25,7 @@ def add_to(tools: argparse._SubParsersAction) -> None:
         default=Path("results"),
         help="folder of the results (default: results)",
     )
-    parser.add_argument(
-        "--plan",
-        type=Path,
-        default=ROOT / "config",
-        help="folder with the plan (default: the project's own)",
-    )
+    add_plan(parser)
     parser.set_defaults(run=run)
 
 

@@ -4,7 +4,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from pipeline.sources import ROOT
+from pipeline.commands.arguments import add_plan
 
 
 def add_to(tools: argparse._SubParsersAction) -> None:
@@ -20,12 +20,7 @@ def add_to(tools: argparse._SubParsersAction) -> None:
     parser.add_argument(
         "--out", type=Path, default=Path("guide.pdf"), help="file to write (default: guide.pdf)"
     )
-    parser.add_argument(
-        "--plan",
-        type=Path,
-        default=ROOT / "config",
-        help="folder with the plan (default: the project's own)",
-    )
+    add_plan(parser)
     parser.set_defaults(run=run)
 
 

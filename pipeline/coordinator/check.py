@@ -15,6 +15,7 @@ from pipeline.intake.progress import Tell, silent
 from pipeline.intake.read import read_delivery
 from pipeline.intake.receive import Received, receive_delivery
 from pipeline.intake.terminal import describe_check
+from pipeline.intake.withdrawals import Withdrawals, read_withdrawals
 from schemas.site_map import SiteMap
 from schemas.study import Config
 
@@ -42,6 +43,7 @@ def check_path(
     if site and not SITE.fullmatch(site):
         raise NothingToCheck(f"{site} is no code of a site: S and two or three digits.")
     last_accepted: dict[str, Received] = {}
+    withdrawals: dict[Path, Withdrawals] = {}
     worst = FINE
     skipped = find_skipped(path.resolve())
     with find_folders(path, config, site, tell) as folders:
@@ -55,9 +57,17 @@ def check_path(
             def tell_which(said: str, which: str = which) -> None:
                 tell(which + said)
 
-            handed = handed or read_delivery(folder, find_own(folder, config), tell_which)
+            own, of_site = find_own(folder, config), folder.parent
+            if of_site not in withdrawals:
+                withdrawals[of_site] = read_withdrawals(of_site, own)
+            handed = handed or read_delivery(folder, own, tell_which)
             received = receive_delivery(
-                folder, config, last_accepted.get(folder.parent.name), tell_which, handed
+                folder,
+                config,
+                last_accepted.get(of_site.name),
+                tell_which,
+                handed,
+                withdrawals[of_site],
             )
             tell("")
             if received.accepted:

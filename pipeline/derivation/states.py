@@ -5,6 +5,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.adjudication.days import keep_until_reclassified
+from pipeline.adjudication.maneuvers import HEAD_AT_REST
 from schemas.columns import Frame
 from schemas.criteria import Criteria
 from schemas.delivery import Examinations, Treatments
@@ -58,10 +59,10 @@ def mark_confirming(
     it.
 
     A test on the day of a maneuver with an empty `after_attempt` counts as coming after it.
-    Observation moves nothing and asks for no wait.
+    Observation leaves the head at rest and asks for no wait.
     """
     active = treatments[
-        ~treatments["maneuver"].map(lambda code: maneuvers[code].kind).isin(["observation"])
+        ~treatments["maneuver"].map(lambda code: maneuvers[code].kind).isin(HEAD_AT_REST)
     ]
     earlier = _last_day_before(looks, active)
     same_day = active.groupby(DAY_KEY)["attempt"].min().rename("first_that_day")

@@ -33,7 +33,7 @@ from pipeline.intake.read import read_delivery
 from pipeline.intake.recognised import NO_RECORDS, find_no_records, find_words_for_nothing
 from pipeline.intake.submission import read_submission
 from pipeline.intake.totals import COUNTS, find_differing_totals
-from pipeline.intake.withdrawals import leave_out, list_their_episodes, read_withdrawn
+from pipeline.intake.withdrawals import Withdrawals, leave_out, read_withdrawals
 from schemas.delivery import TABLES
 from schemas.site_map import SiteMap
 from schemas.store import KEPT
@@ -68,10 +68,11 @@ def receive_delivery(
     previous: Received | None = None,
     tell: Tell = silent,
     handed: Handed | None = None,
+    withdrawals: Withdrawals | None = None,
 ) -> Received:
     """Receive the delivery in `folder` (.../<site>/<delivery>); `previous` is the last accepted one
-    of the same site, `tell` hears what is done, and `handed` is what was read of it by its site's
-    own names, if it was read before.
+    of the same site, `tell` hears what is done, `handed` is what was read of it by its site's own
+    names, and `withdrawals` what its site's list says, if they were read before.
 
     Bad data end in problems. Whatever refuses a delivery, its rows are judged as far as they can be
     read, so that one check tells all that is to be mended; none of them is kept. Raises ChecksOff
@@ -81,9 +82,9 @@ def receive_delivery(
     site, delivery = folder.parent.name, folder.name
     own = config.sites.get(site, SiteMap())
     handed = handed or read_delivery(folder, own, tell)
-    withdrawn, unclear = read_withdrawn(folder.parent)
+    withdrawn = withdrawals or read_withdrawals(folder.parent, own)
     tell("looking for identifiers")
-    problems = [*search(handed, own), *handed.problems, *unclear]
+    problems = [*search(handed, own), *handed.problems, *withdrawn.problems]
     fields: dict[str, Any] = {}
     texts: dict[str, pd.DataFrame] = {}
     gone: dict[str, set[int]] = {}
@@ -92,10 +93,8 @@ def receive_delivery(
         told = handed.sheet("submission")
         fields, found = read_submission(told, site, delivery) if told else ({}, [])
         texts, header = match_tables(handed)
-        if withdrawn:
-            texts, gone = leave_out(
-                texts, withdrawn, list_their_episodes(folder.parent, withdrawn, own)
-            )
+        if withdrawn.patients:
+            texts, gone = leave_out(texts, withdrawn.patients, withdrawn.episodes)
             # the site counted them before they withdrew
             fields |= dict.fromkeys(COUNTS) if any(gone.values()) else {}
         problems = [

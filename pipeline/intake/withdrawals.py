@@ -9,6 +9,7 @@ episode was left out.
 
 import csv
 import re
+from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
@@ -25,6 +26,22 @@ from schemas.site_map import SiteMap
 
 COLUMN = "patient_id"
 Texts = dict[str, pd.DataFrame]
+
+
+@dataclass(frozen=True)
+class Withdrawals:
+    """Those of a site who withdrew, their episodes, and what is wrong with the list of them."""
+
+    patients: frozenset[str]
+    episodes: frozenset[str]
+    problems: list[Problem]
+
+
+def read_withdrawals(site_folder: Path, own: SiteMap) -> Withdrawals:
+    """What the list of a site says, with the episodes that all its deliveries say are theirs: they
+    are read for it, so that one call serves all deliveries of the site."""
+    patients, problems = read_withdrawn(site_folder)
+    return Withdrawals(patients, list_their_episodes(site_folder, patients, own), problems)
 
 
 def read_withdrawn(site_folder: Path) -> tuple[frozenset[str], list[Problem]]:

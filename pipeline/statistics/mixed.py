@@ -12,7 +12,6 @@ A likelihood within patients, conditional on their number of events, would be wr
 with the first event.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,8 +34,6 @@ BOUNDARY = 0.02
 GREATEST_SD = 5.0
 CLOSE = 0.01  # of the root of twice the fall of the log-likelihood at its limits
 ENOUGH = 1e-6  # of twice the rise that is left: where two starts are compared, and along a profile
-
-Evaluate = Callable[[np.ndarray], tuple[float, np.ndarray, np.ndarray]]
 
 
 @dataclass(frozen=True)

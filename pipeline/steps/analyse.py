@@ -1,11 +1,10 @@
 """Run one analysis: read the tables it names, estimate, and write its file."""
 
-import argparse
 import sys
-from pathlib import Path
 
 from pipeline.analyses.plan import ANALYSES, run_analysis
 from pipeline.statistics.guard import Disagreement
+from pipeline.steps.arguments import add_path, start_parser
 from pipeline.steps.run import Counts, run_step
 from pipeline.warehouse import open_warehouse
 from schemas.study import read_config
@@ -13,10 +12,9 @@ from schemas.study import read_config
 
 def main() -> Counts:
     """Read the command line, estimate, and write one file; the rows by status."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
-    parser.add_argument("--warehouse", type=Path, required=True, help="file to read")
-    parser.add_argument("--out", type=Path, required=True, help="file to write")
+    parser = start_parser(__doc__)
+    add_path(parser, "--warehouse", "file to read")
+    add_path(parser, "--out", "file to write")
     parser.add_argument("analysis", choices=ANALYSES, help="name of the analysis")
     arguments = parser.parse_args()
     with open_warehouse(arguments.warehouse) as warehouse:

@@ -2,7 +2,6 @@
 release: what this writes may leave the place where the patients' rows are. The ledger of releases
 stays."""
 
-import argparse
 import sys
 from pathlib import Path
 
@@ -11,6 +10,7 @@ import pandas as pd
 from pipeline.disclosure.issue import issue_release
 from pipeline.disclosure.people import narrow_trials
 from pipeline.disclosure.release import GivenAway
+from pipeline.steps.arguments import add_fingerprints, add_path, start_parser
 from pipeline.steps.run import Counts, run_step
 from schemas.estimate import Estimates
 from schemas.quantities import Undeclared
@@ -20,24 +20,11 @@ from schemas.study import read_config
 def main() -> Counts:
     """Read the command line and write a safe copy of each file of estimates,
     or none if the audit fails; the rows by status."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
-    parser.add_argument(
-        "--ledger", type=Path, required=True, help="folder that remembers every release"
-    )
-    parser.add_argument(
-        "--fingerprints",
-        type=Path,
-        required=True,
-        help="file that names what the numbers were made from",
-    )
-    parser.add_argument("--out", type=Path, required=True, help="folder to write to")
-    parser.add_argument(
-        "--release",
-        type=Path,
-        required=True,
-        help="file that says which release it is, and what it was made from",
-    )
+    parser = start_parser(__doc__)
+    add_path(parser, "--ledger", "folder that remembers every release")
+    add_fingerprints(parser)
+    add_path(parser, "--out", "folder to write to")
+    add_path(parser, "--release", "file that says which release it is, and what it was made from")
     parser.add_argument(
         "estimates", type=Path, nargs="+", help="files of estimates as the models wrote them"
     )

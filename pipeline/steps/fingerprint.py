@@ -1,7 +1,6 @@
 """Say what the numbers were made from: the version, fingerprints of data, plan and code,
 versions of libraries."""
 
-import argparse
 import hashlib
 from importlib.metadata import version
 from pathlib import Path
@@ -10,6 +9,7 @@ import pandas as pd
 
 from pipeline import __version__
 from pipeline.sources import ROOT, find_libraries, fingerprint_files, list_own_files
+from pipeline.steps.arguments import add_path, start_parser
 from pipeline.steps.run import Counts, run_step
 from pipeline.warehouse import open_warehouse
 
@@ -35,10 +35,9 @@ def list_fingerprints(deliveries: pd.DataFrame, plan: Path) -> pd.DataFrame:
 
 def main() -> Counts:
     """Read the command line and write one file."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
-    parser.add_argument("--warehouse", type=Path, required=True, help="file to read")
-    parser.add_argument("--out", type=Path, required=True, help="file to write")
+    parser = start_parser(__doc__)
+    add_path(parser, "--warehouse", "file to read")
+    add_path(parser, "--out", "file to write")
     arguments = parser.parse_args()
     with open_warehouse(arguments.warehouse) as warehouse:
         deliveries = warehouse.read("deliveries")

@@ -1,35 +1,40 @@
 """Take in deliveries: each one's rows, set-aside rows and problems,
 and a page for the coordinator who handed it in."""
 
-import argparse
 from collections import Counter
 from pathlib import Path
 
 from pipeline.intake.keep import require_kept
 from pipeline.intake.receive import Received, receive_delivery
 from pipeline.intake.report import describe_intake, format_problems
+from pipeline.intake.withdrawals import read_withdrawals
 from pipeline.reports.render import render_page
+from pipeline.steps.arguments import add_invented, add_path, start_parser
 from pipeline.steps.run import Counts, run_step
+from schemas.site_map import SiteMap
 from schemas.study import read_config
 
 
 def main() -> Counts:
     """Read the command line and take in the deliveries, in the order given:
     a site's earlier ones come first. Where their rows ended."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
-    parser.add_argument("--results", type=Path, required=True, help="folder to write to")
-    parser.add_argument(
-        "--invented", action="store_true", help="say that nobody in the pool exists"
-    )
+    parser = start_parser(__doc__)
+    add_path(parser, "--results", "folder to write to")
+    add_invented(parser)
     parser.add_argument("deliveries", type=Path, nargs="+", help="folders .../<site>/<delivery>")
     arguments = parser.parse_args()
     config = read_config(arguments.plan)
+    withdrawals = {
+        site: read_withdrawals(site, config.sites.get(site.name, SiteMap()))
+        for site in {folder.parent for folder in arguments.deliveries}
+    }
     last_accepted: dict[str, Received] = {}
     counts: Counter[str] = Counter()
     for folder in arguments.deliveries:
         previous = last_accepted.get(folder.parent.name)
-        received = receive_delivery(folder, config, previous)
+        received = receive_delivery(
+            folder, config, previous, withdrawals=withdrawals[folder.parent]
+        )
         if received.accepted:
             last_accepted[received.site] = received
         content = describe_intake(received, previous, invented=arguments.invented)

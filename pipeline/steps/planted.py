@@ -1,11 +1,9 @@
 """Compare the planted variants with the readings: for the demonstration pool only."""
 
-import argparse
-from pathlib import Path
-
 import pandas as pd
 
 from pipeline.analyses.description.planted import compare_planted
+from pipeline.steps.arguments import add_path, start_parser
 from pipeline.steps.run import Counts, run_step
 from pipeline.warehouse import open_warehouse
 from schemas.study import read_config
@@ -13,11 +11,10 @@ from schemas.study import read_config
 
 def main() -> Counts:
     """Read the command line, compare, and write one file."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
-    parser.add_argument("--truth", type=Path, required=True, help="file with the planted episodes")
-    parser.add_argument("--warehouse", type=Path, required=True, help="file to read")
-    parser.add_argument("--out", type=Path, required=True, help="file to write")
+    parser = start_parser(__doc__)
+    add_path(parser, "--truth", "file with the planted episodes")
+    add_path(parser, "--warehouse", "file to read")
+    add_path(parser, "--out", "file to write")
     arguments = parser.parse_args()
     truth = pd.read_csv(arguments.truth, dtype="string", keep_default_na=False)
     with open_warehouse(arguments.warehouse) as warehouse:

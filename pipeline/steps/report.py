@@ -1,7 +1,6 @@
 """Write the committee's report from the estimates, as a page, as a PDF and as single figures;
 no model runs here."""
 
-import argparse
 from pathlib import Path
 
 import pandas as pd
@@ -11,6 +10,13 @@ from pipeline.reports.committee.report import compose_report
 from pipeline.reports.figures.alone import stand_alone
 from pipeline.reports.render import render_page
 from pipeline.reports.typeset import typeset_report
+from pipeline.steps.arguments import (
+    add_fingerprints,
+    add_invented,
+    add_path,
+    add_released,
+    start_parser,
+)
 from pipeline.steps.run import Counts, run_step
 from schemas.estimate import Estimates
 from schemas.study import read_config
@@ -18,28 +24,13 @@ from schemas.study import read_config
 
 def main() -> Counts:
     """Read the command line and write the report."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
-    parser.add_argument(
-        "--fingerprints",
-        type=Path,
-        required=True,
-        help="file that names what the numbers were made from",
-    )
-    parser.add_argument("--page", type=Path, required=True, help="page to write")
-    parser.add_argument("--pdf", type=Path, required=True, help="PDF to write, of the same content")
-    parser.add_argument(
-        "--figures",
-        type=Path,
-        required=True,
-        help="folder for each figure as an .svg file, and their list",
-    )
-    parser.add_argument(
-        "--invented", action="store_true", help="say that nobody in the pool exists"
-    )
-    parser.add_argument(
-        "estimates", type=Path, nargs="+", help="files of estimates after small groups were hidden"
-    )
+    parser = start_parser(__doc__)
+    add_fingerprints(parser)
+    add_path(parser, "--page", "page to write")
+    add_path(parser, "--pdf", "PDF to write, of the same content")
+    add_path(parser, "--figures", "folder for each figure as an .svg file, and their list")
+    add_invented(parser)
+    add_released(parser)
     arguments = parser.parse_args()
     estimates = {path.stem: Estimates.cast(pd.read_csv(path)) for path in arguments.estimates}
     used = pd.read_csv(arguments.fingerprints, dtype="string").set_index("name")["value"].to_dict()

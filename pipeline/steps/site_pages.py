@@ -3,7 +3,6 @@
 Each stays with its site.
 """
 
-import argparse
 from pathlib import Path
 
 import pandas as pd
@@ -13,6 +12,7 @@ from pipeline.intake.report import disarm
 from pipeline.reports.render import render_page
 from pipeline.reports.site.records import DELIVERED, DERIVED, KEPT, select_site
 from pipeline.reports.site.report import compose_site_page
+from pipeline.steps.arguments import add_invented, add_path, start_parser
 from pipeline.steps.run import Counts, run_step
 from pipeline.warehouse import open_warehouse
 from schemas.estimate import Estimates
@@ -21,18 +21,15 @@ from schemas.study import read_config
 
 def main() -> Counts:
     """Read the command line and write a page and a list for each site."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
-    parser.add_argument("--warehouse", type=Path, required=True, help="file to read")
+    parser = start_parser(__doc__)
+    add_path(parser, "--warehouse", "file to read")
     parser.add_argument(
         "--estimates", type=Path, nargs="+", required=True, help="estimates after protection"
     )
     parser.add_argument(
         "--sites", type=Path, nargs="*", default=[], help="folders to write to, one a site"
     )
-    parser.add_argument(
-        "--invented", action="store_true", help="say that nobody in the pool exists"
-    )
+    add_invented(parser)
     arguments = parser.parse_args()
     config = read_config(arguments.plan)
     estimates = {path.stem: Estimates.cast(pd.read_csv(path)) for path in arguments.estimates}

@@ -1,10 +1,10 @@
 """Store everything that was received, decide what it means, and write the rows that the models see:
 one warehouse, whole or not at all."""
 
-import argparse
 from pathlib import Path
 
 from pipeline.derivation.tables import DELIVERED, derive_tables
+from pipeline.steps.arguments import add_path, start_parser
 from pipeline.steps.run import Counts, run_step
 from pipeline.warehouse import build_warehouse
 from schemas.study import read_config
@@ -12,9 +12,8 @@ from schemas.study import read_config
 
 def main() -> Counts:
     """Read the command line and build the warehouse; the rows of its derived tables."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
-    parser.add_argument("--warehouse", type=Path, required=True, help="file to write")
+    parser = start_parser(__doc__)
+    add_path(parser, "--warehouse", "file to write")
     parser.add_argument(
         "deliveries", type=Path, nargs="*", help="folders that intake wrote, one a delivery"
     )

@@ -1,10 +1,10 @@
 """Say what the run made of the deliveries, for whoever started it."""
 
-import argparse
 from pathlib import Path
 
 import pandas as pd
 
+from pipeline.steps.arguments import add_path, add_released, start_parser
 from pipeline.steps.run import Counts, run_step
 from pipeline.summary import describe_run
 from pipeline.warehouse import open_warehouse
@@ -14,21 +14,15 @@ TOLD = ("deliveries", "row_counts", "problems")
 
 def main() -> Counts:
     """Read the command line and write one file."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--warehouse", type=Path, required=True, help="file to read")
-    parser.add_argument(
-        "--results", type=Path, required=True, help="folder of everything that the run has made"
-    )
-    parser.add_argument(
-        "--release", type=Path, required=True, help="file that says which release it is"
-    )
+    parser = start_parser(__doc__, plan=False)
+    add_path(parser, "--warehouse", "file to read")
+    add_path(parser, "--results", "folder of everything that the run has made")
+    add_path(parser, "--release", "file that says which release it is")
     parser.add_argument(
         "--withdrawals", type=Path, help="file that says how many withdrew at each site, if any did"
     )
-    parser.add_argument("--out", type=Path, required=True, help="file to write")
-    parser.add_argument(
-        "estimates", type=Path, nargs="+", help="files of estimates after small groups were hidden"
-    )
+    add_path(parser, "--out", "file to write")
+    add_released(parser)
     arguments = parser.parse_args()
     with open_warehouse(arguments.warehouse) as warehouse:
         tables = {name: warehouse.read(name) for name in TOLD}

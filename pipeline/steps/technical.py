@@ -1,12 +1,16 @@
 """Write the technical report from the estimates; no model runs here."""
 
-import argparse
-from pathlib import Path
-
 import pandas as pd
 
 from pipeline.reports.render import render_page
 from pipeline.reports.technical.report import compose_technical
+from pipeline.steps.arguments import (
+    add_fingerprints,
+    add_invented,
+    add_path,
+    add_released,
+    start_parser,
+)
 from pipeline.steps.run import Counts, run_step
 from schemas.estimate import Estimates
 from schemas.study import PARTS, read_config
@@ -14,27 +18,12 @@ from schemas.study import PARTS, read_config
 
 def main() -> Counts:
     """Read the command line and write the page."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
-    parser.add_argument(
-        "--fingerprints",
-        type=Path,
-        required=True,
-        help="file that names what the numbers were made from",
-    )
-    parser.add_argument(
-        "--figures",
-        type=Path,
-        required=True,
-        help="folder of the committee's figures, with their list",
-    )
-    parser.add_argument(
-        "--invented", action="store_true", help="say that nobody in the pool exists"
-    )
-    parser.add_argument("--out", type=Path, required=True, help="page to write")
-    parser.add_argument(
-        "estimates", type=Path, nargs="+", help="files of estimates after small groups were hidden"
-    )
+    parser = start_parser(__doc__)
+    add_fingerprints(parser)
+    add_path(parser, "--figures", "folder of the committee's figures, with their list")
+    add_invented(parser)
+    add_path(parser, "--out", "page to write")
+    add_released(parser)
     arguments = parser.parse_args()
     estimates = {path.stem: Estimates.cast(pd.read_csv(path)) for path in arguments.estimates}
     used = pd.read_csv(arguments.fingerprints, dtype="string").set_index("name")["value"].to_dict()

@@ -1,7 +1,6 @@
 """Search all that a run has made for those who withdrew their consent:
 the run fails if one is found, and says only where."""
 
-import argparse
 import html
 import re
 import sys
@@ -10,7 +9,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from pipeline.intake.withdrawals import list_their_episodes, read_withdrawn
+from pipeline.intake.withdrawals import read_withdrawals
+from pipeline.steps.arguments import add_path, start_parser
 from pipeline.steps.run import Counts, run_step
 from pipeline.warehouse import open_warehouse
 from schemas.site_map import SiteMap, read_site_maps
@@ -27,21 +27,17 @@ TELLING = re.compile(
 
 def main() -> Counts:
     """Read the command line, search, and write how many withdrew at each site."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--plan", type=Path, required=True, help="folder with the plan")
-    parser.add_argument(
-        "--results", type=Path, required=True, help="folder of everything that the run has made"
-    )
-    parser.add_argument("--out", type=Path, required=True, help="file to write: a line a site")
+    parser = start_parser(__doc__)
+    add_path(parser, "--results", "folder of everything that the run has made")
+    add_path(parser, "--out", "file to write: a line a site")
     parser.add_argument("sites", type=Path, nargs="*", help="folders of the sites that have a list")
     arguments = parser.parse_args()
     own = read_site_maps(arguments.plan / SITES)
     found, counts = [], []
     for folder in arguments.sites:
-        patients = read_withdrawn(folder)[0]
-        episodes = list_their_episodes(folder, patients, own.get(folder.name, SiteMap()))
-        found += search(arguments.results, folder.name, patients | episodes)
-        counts.append((folder.name, len(patients), len(episodes)))
+        left = read_withdrawals(folder, own.get(folder.name, SiteMap()))
+        found += search(arguments.results, folder.name, left.patients | left.episodes)
+        counts.append((folder.name, len(left.patients), len(left.episodes)))
     if found:
         sys.exit(
             f"{len(found)} places still hold somebody who withdrew: "
