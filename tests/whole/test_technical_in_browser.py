@@ -10,7 +10,7 @@ import pytest
 from pipeline.reports.render import render_page
 from pipeline.reports.technical.report import compose_technical
 from tests.pool_of_estimates import build_estimates
-from tests.unit.reports.technical.test_technical import PLAN_FILES, build_special
+from tests.unit.reports.technical.test_report import PLAN_FILES, build_special
 from tests.whole.test_page_in_browser import BROWSER, run_browser
 
 pytestmark = pytest.mark.skipif(BROWSER is None, reason="needs chromium to lay out the page")

@@ -12,18 +12,13 @@ from pipeline.analyses.afterwards.handicap import (
     describe_falls,
     estimate_handicap_change,
 )
-from pipeline.analyses.afterwards.handicap_course import place_knots
 from pipeline.analyses.afterwards.handicap_totals import (
-    find_horizon,
-    find_nearest_day,
-    pick_nearest,
     select_totals,
 )
 from pipeline.statistics.tidy import tidy_estimates
 from schemas.derived import Adjudications, Spells
 
 MEANS = {0: 46.0, 7: 30.0, 30: 22.0, 90: 16.0}
-DAYS = tuple(MEANS)
 
 
 def simulate(
@@ -142,33 +137,6 @@ def test_totals_that_fall_at_once_leave_the_mean_of_day_0_alone(plan):
         )
 
 
-def test_knots_are_where_totals_of_enough_episodes_and_sites_are(plan):
-    rows, guards = simulate(7, n=40, sites=4), plan.study.guards
-    whole = list(np.log1p(DAYS))
-    assert place_knots(rows, list(DAYS), guards) == pytest.approx(whole)
-    between = rows[rows["day"].eq(0)].assign(day=2)
-    assert place_knots(pd.concat([rows, between]), list(DAYS), guards) == pytest.approx(
-        [0, np.log1p(7) / 2, *whole[1:]]
-    )
-    for few in (
-        between.head(guards.min_episodes - 1),
-        between[between["site"].isin(["S00", "S01"])],
-    ):
-        assert place_knots(pd.concat([rows, few]), list(DAYS), guards) == pytest.approx(whole)
-
-
-def test_slopes_that_do_not_vary_are_left_out_with_the_reason(plan):
-    found = [
-        by_term(describe_course(simulate(seed, n=120, sites=3, slope_sd=0.0), plan.study))
-        for seed in range(4)
-    ]
-    notes = [rows.loc["mean_day_7", "note"] for rows in found]
-    left_out = [rows for rows, note in zip(found, notes, strict=True) if not pd.isna(note)]
-    assert left_out
-    assert "slopes" not in left_out[0].loc["mean_day_7", "method"]
-    assert "slopes" in left_out[0].loc["mean_day_7", "note"]
-
-
 def test_one_site_gives_limits_by_the_model_and_says_so(plan):
     row = by_term(describe_course(simulate(3, n=60, sites=1), plan.study)).loc["change_by_day_7"]
     assert row["status"] == "ok"
@@ -184,35 +152,6 @@ def test_few_totals_near_a_day_give_a_status_and_leave_the_other_days_alone(plan
     without = by_term(describe_course(rows[rows["day"].ne(90)], plan.study))
     assert found.loc["mean_day_30", "estimate"] == without.loc["mean_day_30", "estimate"]
     assert by_term(describe_course(rows[:20], plan.study))["status"].eq("too_few").all()
-
-
-@pytest.mark.parametrize(
-    ("day", "near"),
-    [(0, 0), (1, np.nan), (2, 7), (7, 7), (14, 7), (15, 30), (51, 30), (53, 90), (400, 90)],
-)
-def test_each_day_is_near_the_nearest_by_log_time(day, near):
-    np.testing.assert_equal(find_nearest_day(np.array([float(day)]), (7, 30, 90))[0], near)
-
-
-def test_the_horizon_is_half_a_step_after_the_last_day():
-    assert find_horizon((7, 30, 90)) == pytest.approx(91 * np.sqrt(91 / 31) - 1)
-
-
-def test_the_last_total_on_or_before_day_0_is_that_of_day_0(plan, table):
-    contacts = [(-40, 60), (-2, 50), (1, 44), (1, 40), (9, 20), (300, 8)]
-    given = [
-        {
-            "episode_id": "EP-1",
-            "day": day,
-            "dhi_total": total,
-            "contact": ["clinic", "diary"][k % 2],
-        }
-        for k, (day, total) in enumerate(contacts)
-    ]
-    totals = select_totals(*build(given, {"EP-1": 9.0}, table), plan.study)
-    assert totals["day"].tolist() == [0, 1, 9]
-    assert totals["total"].tolist() == [50, 42, 20]
-    assert totals["seen"].tolist() == [False, False, True]
 
 
 @pytest.mark.parametrize("status", ["untreated", "incomplete_record"])
@@ -257,19 +196,6 @@ def test_means_by_resolution_are_means(plan):
         ("resolution_seen_by_then=no", "mean_near_day_7"), "estimate"
     ] == pytest.approx(no)
     assert found.loc[("all", "difference_near_day_7"), "estimate"] == pytest.approx(yes - no)
-
-
-def test_of_several_totals_near_a_day_the_nearest_counts_and_of_equals_the_later(plan):
-    rows = pd.DataFrame(
-        {
-            "site": "S01",
-            "episode_id": ["A", "A", "A", "B"],
-            "day": [3, 8, 12, 5],
-            "near": 7.0,
-            "total": [1, 2, 3, 4],
-        }
-    )
-    assert pick_nearest(rows, 7)["total"].tolist() == [2, 4]
 
 
 def test_shares_that_fell_are_counted_by_each_important_change(plan):

@@ -4,10 +4,7 @@ and few data give a status."""
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.integrate import quad
-from scipy.stats import norm
 
-from pipeline.analyses.attempts.probabilities import People, average_survival
 from pipeline.analyses.attempts.rows import describe_attempts
 from pipeline.analyses.attempts.success import estimate_attempt_success
 from pipeline.statistics.guard import Refusal
@@ -104,31 +101,6 @@ def test_order_of_rows_changes_no_byte(plan):
     pd.testing.assert_frame_equal(once, again, check_exact=True)
 
 
-def test_only_positional_attempts_of_the_first_spell_at_risk_with_a_look_enter():
-    episodes, verdicts, attempts = simulate_attempts(300, seed=5)
-    verdicts.loc[:99, "positional"] = "undetermined"
-    attempts.loc[attempts["episode_id"].eq("EP-200"), "at_risk"] = False
-    attempts.loc[attempts["episode_id"].eq("EP-201"), "outcome"] = "not_looked"
-    attempts.loc[attempts["episode_id"].eq("EP-202"), "spell"] = 2
-    rows = describe_attempts(episodes, verdicts, attempts)
-    apart = {f"EP-{k}" for k in range(100)} | {"EP-200", "EP-201", "EP-202"}
-    assert set(rows["episode_id"]) == set(episodes["episode_id"]) - apart
-
-
-def test_previous_family_is_that_of_the_session_before_even_if_nobody_looked():
-    episodes, verdicts, attempts = simulate_attempts(1, seed=1)
-    one = attempts.iloc[[0]]
-    families, outcomes = ["epley", "semont", "semont"], ["not_looked", "positive", "negative"]
-    sessions = pd.concat([one] * 3, ignore_index=True).assign(
-        session=[1, 2, 3], family=families, outcome=outcomes
-    )
-    rows = describe_attempts(episodes, verdicts, sessions)
-    assert rows["previous"].tolist() == ["other family", "same family or first"]
-    assert rows["attempt_number"].tolist() == ["2", "3"]
-    first = describe_attempts(episodes, verdicts, sessions.assign(outcome="positive"))
-    assert first["previous"].iloc[0] == "same family or first"
-
-
 @pytest.mark.parametrize(("n", "sites", "status"), [(8, 3, "too_few"), (300, 2, "not_identified")])
 def test_few_episodes_or_sites_give_a_status_and_no_number(plan, n, sites, status):
     rows = estimate_attempt_success(*simulate_attempts(n, seed=6, sites=sites), plan)
@@ -200,28 +172,6 @@ def test_raw_shares_add_up_to_all_attempts(found, tables):
         found["stratum"].str.startswith(("attempt_number=", "smaller cells: attempt_number"))
     ]
     assert rows["n_events"].sum() == tables[2]["outcome"].eq("negative").sum()
-
-
-@pytest.mark.parametrize("sd", [0.0, 0.8, 2.0])
-def test_average_over_people_and_spread_is_that_of_brute_force(sd):
-    people = People(
-        np.array([[1.0, 0.0], [1.0, 1.0]]), np.array([3.0, 1.0]), np.zeros(2, dtype=int)
-    )
-    coef, dose = np.array([-0.5, 0.7]), np.array([0.5, 1.0, 2.5])
-    survival = average_survival(people, coef, sd, dose)
-    for each, value in zip(dose, survival, strict=True):
-        parts = [
-            quad(
-                lambda z, linear=linear, each=each: (
-                    norm.pdf(z) * np.exp(-each * np.exp(linear + sd * z))
-                ),
-                -9,
-                9,
-                limit=200,
-            )[0]
-            for linear in (-0.5, 0.2)
-        ]
-        assert value == pytest.approx(0.75 * parts[0] + 0.25 * parts[1], abs=2e-5)
 
 
 def test_the_last_class_counts_all_attempts_that_are_in_it(brief):

@@ -4,19 +4,18 @@ little data give a status, and no site hides behind another."""
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.stats import binom, binomtest
+from scipy.stats import binom
 
 from pipeline.analyses.resolution.shares import Share
 from pipeline.analyses.sites.first_sessions import (
     prepare_first_sessions,
     select_first_sessions,
-    tell_first_sessions,
 )
-from pipeline.analyses.sites.pooled import to_scale, to_share
 from pipeline.analyses.sites.pooling import average_shares, estimate_site_pooling
 from pipeline.statistics.meta import Pool, pool_random_effects
-from pipeline.statistics.site_effects import fit_fixed, fit_random
+from pipeline.statistics.site_effects import fit_fixed
 from tests.simulated_sites import simulate_sites, true_share
+from tests.unit.analyses.sites.test_first_sessions import tell
 
 
 def pool(tables, config) -> pd.DataFrame:
@@ -189,54 +188,6 @@ def test_other_verdicts_never_enter(plan):
     assert found.loc["smoothed_by_day_7", "n_episodes"] == (followed & ~apart).sum()
 
 
-def test_scale_of_chances():
-    shares = np.array([0.01, 0.5, 0.632120558828, 0.99])
-    assert to_scale(shares)[2] == pytest.approx(0, abs=1e-9)  # 1 - exp(-1)
-    assert [to_share(effect) for effect in to_scale(shares)] == pytest.approx(shares)
-
-
-def test_no_spread_between_sites_is_no_spread():
-    rng = np.random.default_rng(9)
-    happened, site = rng.random(400) < 0.5, np.repeat([f"S{n}" for n in range(8)], 50)
-    happened = happened.reshape(8, 50)
-    happened[:] = np.sort(happened[0])  # the same count everywhere
-    fit = fit_random(np.ones((400, 1)), happened.ravel(), site)
-    assert fit.sigma2 == 0
-    assert fit.coefficients == pytest.approx(to_scale([happened.mean()]), abs=1e-8)
-
-
-def test_separated_first_sessions_are_refused():
-    design = np.column_stack([np.ones(40), np.arange(40) < 20]).astype(float)
-    happened = np.arange(40) < 30
-    happened[:20] = True  # every member of the second column
-    assert fit_fixed(design, happened).status == "not_identified"
-
-
-def first_sessions(sizes: list[tuple[int, int]]) -> pd.DataFrame:
-    """First sessions of sites S01, S02, ... with so many sessions, of which so many succeeded;
-    all patients are alike."""
-    rows = [
-        (f"S{s:02d}", f"EP-{s}-{i}", i < events)
-        for s, (n, events) in enumerate(sizes, 1)
-        for i in range(n)
-    ]
-    sessions = pd.DataFrame(rows, columns=["site", "episode_id", "happened"])
-    alike = {
-        "canal_arm": "posterior long",
-        "mechanism": "canalolithiasis",
-        "onset": "0-7 days",
-        "prior": "none",
-    }
-    return sessions.assign(patient_id=sessions["episode_id"], gap=7.0, age_decade=6, **alike)
-
-
-def tell(sizes: list[tuple[int, int]], plan) -> pd.DataFrame:
-    told = tell_first_sessions(
-        first_sessions(sizes), plan.study.site_monitoring.terms, plan.study.guards
-    )
-    return pd.DataFrame(list(told))
-
-
 def test_a_site_with_few_successes_is_in_the_pool(any_width):
     # 25, 25, 25 and 25 sessions with 10, 10, 1 and 24 successes: neither end leaves the pool
     found = tell([(25, 10), (25, 10), (25, 1), (25, 24)], any_width)
@@ -270,31 +221,6 @@ def test_a_site_without_or_with_only_success_takes_the_pool(any_width, events):
         3,
     )
     assert pooled.loc["first_session_success_one_stage", "status"] == "ok"
-
-
-def tell_one_stage(sizes: list[tuple[int, int]], plan) -> pd.Series:
-    told = tell(sizes, plan).set_index("term")
-    return told.loc["first_session_success_one_stage"]
-
-
-def test_the_one_stage_model_needs_enough_sessions(plan):
-    assert tell_one_stage([(3, 1), (3, 2), (3, 1)], plan)["status"] == "too_few"
-
-
-@pytest.mark.parametrize("sizes", [[(30, 2), (30, 1), (40, 1)], [(40, 40), (40, 40), (40, 38)]])
-def test_the_one_stage_model_tells_of_few_outcomes_of_a_kind(plan, sizes):
-    row, (total, events) = tell_one_stage(sizes, plan), np.sum(sizes, axis=0)
-    assert row["estimate"] == pytest.approx(events / total, abs=0.01)
-    exact = binomtest(int(events), int(total)).proportion_ci(method="exact")
-    assert row["lower"] < exact.low + 0.01
-    assert row["upper"] > exact.high - 0.01
-
-
-@pytest.mark.parametrize("share", [0, 1])
-def test_sessions_of_one_outcome_have_a_share_with_limits(plan, share):
-    row = tell_one_stage([(40, 40 * share)] * 5, plan)
-    assert (row["status"], row["estimate"]) == ("ok", share)
-    assert 0.02 < row["upper"] - row["lower"] < 0.1
 
 
 def test_the_smoothed_pool_does_not_choose_sites_by_their_outcome(plan):

@@ -1,219 +1,29 @@
-"""Figures that stand alone: a title that says no more than the numbers, a caption,
-and a file that holds both."""
+"""Pictures of the technical report: scales that hold what they are chosen for."""
 
-import re
-import xml.etree.ElementTree as ET
-
-import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
-from matplotlib.font_manager import FontProperties
-from matplotlib.textpath import TextPath
 
-from pipeline.reports.committee.failures import FAILED, describe_failures
-from pipeline.reports.committee.picture import (
-    OPEN,
-    TENTHS,
-    headline_share,
-    list_pictures,
-    state_share,
-)
-from pipeline.reports.committee.report import compose_report
-from pipeline.reports.committee.second_line import POPULATION as SECOND
-from pipeline.reports.committee.second_line import describe_second_line
-from pipeline.reports.figures.alone import CAPTION, MARGIN, TITLE, WIDTH, stand_alone
-from pipeline.reports.readings import Reading
-from pipeline.statistics.tidy import state, tidy_estimates
-from schemas.estimate import Estimates
-from tests.pool_of_estimates import build_estimates
-
-SVG = "{http://www.w3.org/2000/svg}"
-CAUSAL = re.compile(
-    r"\b(significan\w*|helps?|helped|works?|worked|effect\w*|because|leads? to|thanks|better|best|"
-    r"superior)\b",
-    re.I,
-)
+from pipeline.reports.figures.alone import MARGIN, WIDTH
+from pipeline.reports.technical import pictures
+from pipeline.reports.technical.pictures import Mark, choose_scale, draw_marks
 
 
-@pytest.fixture(scope="module")
-def estimates(plan):
-    return build_estimates(plan)
+@example([5e-324], False)
+@given(st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=5), st.booleans())
+def test_a_scale_holds_what_it_is_chosen_for(values, log):
+    scale = choose_scale([Mark(value) for value in values], log=log)
+    assert scale.low < scale.high
+    places = [scale.place(value) for value in sorted(values)]
+    assert places == sorted(places)
+    assert all(MARGIN <= place <= WIDTH - MARGIN for place in places)
+    if not log:
+        assert scale.low <= min(values) + 1e-9
+        assert max(values) <= scale.high + 1e-9 * abs(scale.high)
 
 
-@pytest.fixture(scope="module")
-def report(estimates, plan):
-    return compose_report(estimates, plan, {"deliveries": "3f1c"}, invented=True)
-
-
-@given(st.floats(0, 1))
-def test_a_share_in_words_is_its_nearest_tenth_and_neither_none_nor_all(share):
-    said = headline_share(Reading(share, status="ok"), "resolved")
-    if share < 0.05:
-        assert said.startswith("Fewer than 5")
-    elif share >= 0.95:
-        assert said.startswith("More than nine in ten")
-    else:
-        (tenth,) = [
-            number
-            for number, word in enumerate(TENTHS, 1)
-            if said.startswith(f"About {word} in ten")
-        ]
-        assert abs(tenth / 10 - share) <= 0.05 + 1e-9
-
-
-def test_a_range_too_wide_for_one_number_is_told_by_its_ends():
-    wide, narrow = (
-        Reading(0.61, 0.3, 0.3 + width, status="ok") for width in (OPEN + 0.1, OPEN - 0.1)
-    )
-    for said in (headline_share(wide, "resolved"), state_share(wide, "resolved")):
-        assert "61" not in said
-        assert "30\u00a0% to 90\u00a0%" in said
-    assert "61\u00a0% (30\u00a0to\u00a070)" in headline_share(narrow, "resolved")
-
-
-def test_every_figure_has_a_finding_a_caption_and_words(report):
-    pictures = list(list_pictures(report))
-    assert len(pictures) > 12
-    assert len({picture["name"] for picture in pictures}) == len(pictures)
-    for picture in pictures:
-        assert re.search(r"\d", picture["title"]), picture["title"]
-        assert not CAUSAL.search(picture["title"] + picture["caption"])
-        assert picture["caption"]
-        assert picture["alt"].startswith(picture["title"])
-        root = ET.fromstring(picture["svg"])
-        assert root.findtext(f"{SVG}title") == picture["title"]
-        assert root.findtext(f"{SVG}desc") in picture["alt"]
-
-
-def test_a_title_falls_back_to_the_last_day_with_a_share(estimates, plan):
-    rows = estimates["resolution_curves"]
-    late = rows["stratum"].eq("canal=lateral") & rows["term"].isin(
-        ["resolved_by_day_30", "resolved_by_day_14"]
-    )
-    few = rows.copy()
-    few.loc[late, ["estimate", "std_error", "lower", "upper"]] = None
-    few.loc[late, ["status", "note"]] = ["too_few", "few"]
-    made = compose_report(estimates | {"resolution_curves": Estimates.cast(few)}, plan, {})
-    title = next(
-        p["title"] for p in list_pictures(made) if p["name"] == "figure-curve-canal-lateral"
-    )
-    assert title.endswith("resolved by day 7")
-
-
-def choose(low: float, high: float, plan) -> dict:
-    many = {"n_episodes": 100, "n_events": 50, "n_sites": 8}
-    rows = [
-        state(
-            f"risk_{arm}_day_30", share, stratum=where, lower=share - 0.1, upper=share + 0.1, **many
-        )
-        for where in (
-            "all",
-            *(
-                f"variant={v}"
-                for v in ("posterior_long_arm", "adherent_debris", "lateral_geotropic")
-            ),
-        )
-        for arm, share in (("repeat", 0.5), ("change", 0.6))
-    ]
-    rows += [
-        state(
-            "risk_difference_day_30",
-            0.1,
-            stratum=where,
-            lower=ends[0],
-            upper=ends[1],
-            comparison="repeat",
-            **many,
-        )
-        for where, ends in {
-            "all": (low, high),
-            "variant=adherent_debris": (0.02, 0.2),
-            "variant=posterior_long_arm": (-0.1, 0.2),
-        }.items()
-    ]
-    table = tidy_estimates(
-        rows, analysis="second_line", population=SECOND, endpoint="objective", method="m"
-    )
-    return describe_second_line({"second_line": table}, plan)
-
-
-def test_an_order_is_in_a_title_only_where_the_range_of_the_difference_allows_one(plan):
-    apart, open_ = choose(0.05, 0.2, plan), choose(-0.05, 0.2, plan)
-    assert apart["figure"]["title"].startswith(
-        "More were resolved by day 30 after another maneuver, an association"
-    )
-    assert "No clear difference" in open_["figure"]["title"]
-    assert "no clear difference" in open_["finding"]
-    assert [panel["name"] for panel in apart["panels"]] == [
-        "Posterior canal, long arm: no clear difference",
-        "Adherent debris: a clear difference on 1 of 1\u00a0day",
-        "Lateral canal, geotropic: no difference can be given",
-    ]
-    drawn = sum(picture["svg"].count('class="dot ') for picture in list_pictures(apart))
-    assert drawn == 8  # none is lost where one figure becomes several
-
-
-@pytest.mark.parametrize(("second", "alone"), [(20, True), (45, False)])
-def test_a_reason_stands_out_only_where_its_range_lies_above_the_next(second, alone):
-    rows = [
-        state(
-            "share",
-            n / 200,
-            stratum=f"view=at_the_time,reason={reason}",
-            lower=(n - 9) / 200,
-            upper=(n + 9) / 200,
-            n_episodes=200,
-            n_events=n,
-            n_sites=8,
-        )
-        for reason, n in (("technique", 50), ("wrong_side", second), ("undetermined", 90))
-    ]
-    table = tidy_estimates(
-        rows, analysis="failure_reasons", population=FAILED, endpoint=None, method="m"
-    )
-    title = describe_failures({"failure_reasons": table})["figure"]["title"]
-    assert title.startswith(
-        "The records point most often to one reason" if alone else "No one reason stands out"
-    )
-    assert ("wrong ear" in title) is not alone
-
-
-def test_a_file_holds_title_figure_and_caption_within_its_sheet(report):
-    longest = {"bold": "", "normal": ""}
-    for picture in list_pictures(report):
-        caption = f"{picture['caption']} {report['invented']}"
-        root = ET.fromstring(stand_alone(picture["svg"], picture["title"], caption))
-        height = float(root.get("height"))
-        lines: dict[str, list[str]] = {"bold": [], "normal": []}
-        for text in root.findall(f"{SVG}text"):
-            assert 0 < float(text.get("y")) < height
-            lines[text.get("font-weight", "normal")].append(text.text)
-        assert " ".join(lines["bold"]) == picture["title"]
-        assert " ".join(lines["normal"]) == caption.strip()
-        longest = {weight: max([longest[weight], *lines[weight]], key=len) for weight in lines}
-        (inner,) = root.findall(f"{SVG}svg")
-        assert float(inner.get("y")) + float(inner.get("height")) < height
-        told = {part.get("id"): part.text for part in root if part.get("id")}
-        assert told[root.get("aria-labelledby")] == picture["title"]
-        assert (
-            picture["alt"].removeprefix(picture["title"] + ". ")
-            in told[root.get("aria-describedby")]
-        )
-    for weight, size in (("bold", TITLE), ("normal", CAPTION)):
-        font = FontProperties(family="DejaVu Sans", weight=weight)
-        assert (
-            TextPath((0, 0), longest[weight], size=size, prop=font).get_extents().x1
-            <= WIDTH - 2 * MARGIN
-        )
-
-
-def test_a_file_has_the_same_bytes_and_escapes_its_words(report):
-    picture = next(list_pictures(report))
-    first = stand_alone(picture["svg"], "A < B & C", "d < e")
-    assert first == stand_alone(picture["svg"], "A < B & C", "d < e")
-    assert "A &lt; B &amp; C" in first
-
-
-def test_invented_data_are_called_so_and_real_ones_are_not(report, estimates, plan):
-    assert "invented" in report["invented"]
-    assert compose_report(estimates, plan, {})["invented"] == ""
+def test_a_picture_places_dot_and_limits():
+    scale = choose_scale([Mark(0.5, 0, 1)])
+    drawn = draw_marks([Mark(0.5, 0.0, 1.0)], scale, reference=0.5)
+    assert f'cx="{pictures.WIDTH / 2}"' in drawn
+    assert f'd="M{float(pictures.MARGIN)} 10.0H{float(pictures.WIDTH - pictures.MARGIN)}"' in drawn
+    assert 'class="reference"' in drawn

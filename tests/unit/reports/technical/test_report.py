@@ -7,19 +7,12 @@ from itertools import pairwise
 
 import pandas as pd
 import pytest
-from hypothesis import example, given
-from hypothesis import strategies as st
 
 from pipeline.reports.render import TEMPLATES, render_page
 from pipeline.reports.technical.checklist import NO, RECORD, STROBE
-from pipeline.reports.technical.pictures import MARGIN, WIDTH, Mark, choose_scale, draw_marks
 from pipeline.reports.technical.report import SECTIONS, compose_technical
 from pipeline.reports.technical.terms import (
-    name_part,
-    name_term,
-    write_limits,
     write_number,
-    write_p,
 )
 from schemas import codes
 from schemas.declared import PLAN
@@ -393,65 +386,3 @@ def test_the_order_of_rows_changes_no_count(estimates, plan):
 
 def test_same_estimates_same_bytes(estimates, page, plan):
     assert render(dict(reversed(list(estimates.items()))), plan) == page
-
-
-@pytest.mark.parametrize(
-    ("number", "written"),
-    [
-        (0.0123, "0.012"),
-        (0.00012, "0.000120"),
-        (1.254, "1.25"),
-        (12.54, "12.5"),
-        (1204, "1,204"),
-        (-0.5, "−0.500"),
-        (0, "0"),
-        (float("inf"), "∞"),
-        (None, ""),
-    ],
-)
-def test_numbers_are_written(number, written):
-    assert write_number(number) == written
-
-
-def test_limits_and_p_values_are_written():
-    assert write_limits(0.12, None, "ok") == "0.120 to not reached"
-    assert write_limits(None, None, "too_few") == ""
-    assert write_limits(None, 14, "bounded") == "at most 14"
-    assert write_limits(0.94, None, "bounded") == "at least 0.940"
-    assert (write_p(0.0004), write_p(0.0312), write_p(None)) == ("< 0.001", "0.031", "")
-
-
-def test_terms_and_parts_are_named(plan):
-    assert (
-        name_term("site_pooling", "all", "smoothed_by_day_7_tau2", plan)
-        == "variance between sites (transformed scale): share resolved by day 7, smoothed course"
-    )
-    assert (
-        name_term("second_line", "all", "smd_before:sex=male", plan)
-        == "standardised difference before weighting: sex: male"
-    )
-    assert name_term("second_line", "all", "choice_over_before", plan).startswith("next: resolved")
-    with pytest.raises(Undeclared):
-        name_term("second_line", "all", "never_seen_before", plan)
-    assert name_part("canal=posterior,site=S04", plan) == "canal: posterior canal, any one site"
-
-
-@example([5e-324], False)
-@given(st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=5), st.booleans())
-def test_a_scale_holds_what_it_is_chosen_for(values, log):
-    scale = choose_scale([Mark(value) for value in values], log=log)
-    assert scale.low < scale.high
-    places = [scale.place(value) for value in sorted(values)]
-    assert places == sorted(places)
-    assert all(MARGIN <= place <= WIDTH - MARGIN for place in places)
-    if not log:
-        assert scale.low <= min(values) + 1e-9
-        assert max(values) <= scale.high + 1e-9 * abs(scale.high)
-
-
-def test_a_picture_places_dot_and_limits():
-    scale = choose_scale([Mark(0.5, 0, 1)])
-    drawn = draw_marks([Mark(0.5, 0.0, 1.0)], scale, reference=0.5)
-    assert f'cx="{WIDTH / 2}"' in drawn
-    assert f'd="M{float(MARGIN)} 10.0H{float(WIDTH - MARGIN)}"' in drawn
-    assert 'class="reference"' in drawn

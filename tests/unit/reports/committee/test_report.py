@@ -3,18 +3,15 @@ keeps apart what must stay apart."""
 
 import re
 
-import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from pipeline.reports.committee.curves import read_curve
 from pipeline.reports.committee.known import FILLED
 from pipeline.reports.committee.report import compose_report
-from pipeline.reports.readings import Reading, Readings, read_estimates
+from pipeline.reports.readings import Reading, read_estimates
 from pipeline.reports.render import render_page
-from pipeline.reports.wording import join_words, name_stratum, say_percent, say_share
+from pipeline.reports.wording import say_percent, say_share
 from schemas import codes
 from schemas.estimate import Estimates
 from schemas.notes import NEWER
@@ -165,18 +162,6 @@ def test_curves_are_the_estimates_turned_around(estimates, plan):
     assert curve.low[0] == curve.high[0] == 0
 
 
-def test_a_number_with_a_status_is_not_used():
-    assert Reading(0.4, status="ok").usable
-    assert not Reading(0.4, status="too_few").usable
-    assert not Reading(None, status="ok").usable
-    few = {
-        ("all", f"unresolved_{bound}_day_1"): Reading(0.4, 0.3, 0.5, status="too_few")
-        for bound in ("upper", "lower")
-    }
-    curve = read_curve(Readings("resolution_curves", few), "all", 2)
-    assert np.isnan([curve.least, curve.most, curve.low, curve.high]).all()
-
-
 def test_a_stratum_without_numbers_is_named_with_its_reason(report):
     missing = [part["names"] for group in report["groups"] for part in group["missing"]]
     assert "anterior canal" in missing
@@ -263,43 +248,6 @@ def test_pools_without_numbers_give_sentences_instead_of_charts(pool, estimates,
     assert report["flow"]["sentences"]
     assert report["apart"]["sentences"]
     assert "<svg" not in render_page("committee.html.j2", report)
-
-
-def test_codes_are_said_in_words(plan):
-    listed = {
-        "canal": codes.CANAL,
-        "arm": codes.ARM,
-        "arm_basis": codes.ARM_BASIS,
-        "basis": codes.ARM_BASIS,
-        "mechanism": codes.MECHANISM,
-        "certainty": codes.CERTAINTY,
-        "cause": codes.CAUSE,
-        "sex": codes.SEX,
-        "side": codes.SIDE,
-        "reason": [
-            *codes.OTHER_DIAGNOSIS,
-            *plan.criteria.flags,
-            *plan.criteria.other_causes,
-            "no_canal_recorded",
-        ],
-        "first_maneuver": [maneuver.family for maneuver in plan.maneuvers.values()],
-    }
-    for variable, values in listed.items():
-        for value in values:
-            assert "_" not in name_stratum(f"{variable}={value}", plan)
-
-
-@given(st.floats(0, 1, allow_nan=False))
-def test_only_none_is_said_to_be_none_and_only_all_to_be_all(share):
-    said = say_percent(share)
-    assert (said == "0\u00a0%") == (share == 0)
-    assert (said == "100\u00a0%") == (share == 1)
-
-
-def test_words_are_joined_so_that_parts_stay_apart():
-    assert join_words(["a"]) == "a"
-    assert join_words(["a", "b", "c"]) == "a, b and c"
-    assert join_words(["a, x", "b"]) == "a, x; and b"
 
 
 def test_a_release_that_stays_is_said_to_be_old_before_its_numbers(estimates, plan):

@@ -1,0 +1,63 @@
+"""Bars within their whole, and labels that fit."""
+
+import xml.etree.ElementTree as ET
+
+import numpy as np
+import pytest
+
+from pipeline.reports.figures import bars as bar_figures
+from pipeline.reports.figures.bars import Bar, draw_bars
+from tests.unit.reports.figures.drawn import (
+    find_points,
+    find_texts,
+)
+
+
+def test_bars_lie_within_their_whole():
+    bars = [
+        Bar("whole", "400", 0, 400),
+        Bar("part", "100", 300, 100, "apart"),
+        Bar("small", "hidden", 0, None),
+    ]
+    root = ET.fromstring(draw_bars(bars, whole=400, key="k", title="t", description="d", width=330))
+    whole, part = find_points(root, "bar")  # no third: a hidden number has no bar
+    assert np.ptp(whole[:, 0]) == pytest.approx(4 * np.ptp(part[:, 0]), rel=1e-3)
+    assert part[:, 0].max() == pytest.approx(whole[:, 0].max(), abs=1e-3)
+    assert "hidden" in find_texts(root)
+
+
+def test_a_long_label_takes_more_lines_and_every_line_fits():
+    short, long = (
+        "Cannot stand",
+        "In the roll position a quarter or more of the peak velocity is left after a while",
+    )
+    root = ET.fromstring(
+        draw_bars(
+            [Bar(long, "7 %", 0, 1), Bar(short, "1 %", 0, 1)],
+            whole=1,
+            key="k",
+            title="t",
+            description="d",
+        )
+    )
+    places = find_texts(root)
+    lines = [words for words in places if words in long]
+    assert len(lines) > 1
+    assert " ".join(lines) == long
+    assert all(
+        0.56 * 12 * len(line) <= 330 - bar_figures.NUMBER_END - bar_figures.GAP for line in lines
+    )  # 0.56: mean width of a letter, measured
+    assert places["7 %"][1] == places[lines[0]][1] < places[lines[1]][1] < places[short][1]
+
+
+def test_a_long_number_pushes_its_label_aside():
+    texts = {
+        n: find_texts(
+            ET.fromstring(
+                draw_bars([Bar("a label", n, 0, 1)], whole=1, key="k", title="t", description="d")
+            )
+        )
+        for n in ("7", "123,456,789")
+    }
+    assert texts["7"]["a label"][0] == 56
+    assert texts["123,456,789"]["a label"][0] - 8.4 * 11 >= 0

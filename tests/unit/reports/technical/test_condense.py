@@ -1,0 +1,41 @@
+"""Long analyses are condensed: whole parts, coarse ones first."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pipeline.reports.technical.condense import MOST, condense_rows
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    st.dictionaries(
+        st.sampled_from(
+            [f"a={n}" for n in range(9)] + [f"a={n},b={m}" for n in range(9) for m in range(9)]
+        ),
+        st.integers(1, 700),
+        min_size=1,
+    )
+)
+def test_a_long_analysis_keeps_whole_parts_coarse_ones_first(parts):
+    rows = pd.DataFrame({"stratum": np.repeat(list(parts), list(parts.values()))}).assign(
+        term="share"
+    )
+    kept = condense_rows(rows.sample(frac=1, random_state=3))
+    sizes = kept["stratum"].value_counts().to_dict()
+    assert all(parts[stratum] == number for stratum, number in sizes.items())
+    assert len(kept) <= MOST or len(sizes) == 1
+    assert len(sizes) >= 1
+    gone = set(parts) - set(sizes)
+    assert all(stratum.count("=") >= max(name.count("=") for name in sizes) for stratum in gone)
+    assert set(condense_rows(rows)["stratum"]) == set(sizes)
+    if sum(parts.values()) <= MOST:
+        assert not gone
+
+
+@pytest.mark.parametrize("term", ["unresolved_upper_day_3", "unresolved_lower_day_30"])
+def test_curves_by_day_are_in_the_files_only(term):
+    rows = pd.DataFrame({"stratum": "all", "term": [term, "resolved_by_day_7"]})
+    assert condense_rows(rows)["term"].tolist() == ["resolved_by_day_7"]
