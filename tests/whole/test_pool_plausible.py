@@ -8,7 +8,7 @@ import pytest
 import yaml
 
 from schemas.keys import EPISODE
-from tests.unit.synthetic.reading import read_cells
+from tests.unit.synthetic_data.reading import read_cells
 
 POOL = Path(__file__).parents[2] / "synthetic_data" / "pool"
 ACCEPTED = {**{f"S{n:02d}": "001" for n in (1, 2, 3, 4, 5, 7, 8, 9)}, "S06": "002"}

@@ -15,8 +15,6 @@ from pipeline.intake.folders import fingerprint_state, list_deliveries
 from pipeline.intake.receive import receive_delivery
 from pipeline.intake.report import describe_intake, format_problems
 from pipeline.reports.render import render_page
-from pipeline.steps.withdrawals import search
-from pipeline.warehouse import build_warehouse
 from schemas.delivery import TABLES
 from schemas.store import KEPT
 from tests.unit.intake.conftest import plain_tables, rules_of, to_grids, write_csv
@@ -98,30 +96,6 @@ def test_a_list_is_part_of_what_each_delivery_is_made_from(folder):
     before = fingerprint_state([delivery])
     withdraw(folder, "PT-2", "PT-3")
     assert fingerprint_state([delivery]) != before
-
-
-def test_the_search_finds_whoever_is_left(folder, tables, plan, tmp_path, gone):
-    write_csv(folder, to_grids(tables))
-    results = tmp_path / "results"
-    for withdrawn in (False, True):
-        if withdrawn:
-            withdraw(folder, gone[0])
-        received = receive_delivery(folder, plan)
-        rows, page = (results / part / "S01" / "001" for part in ("rows", "intake"))
-        for place in (rows, page):
-            place.mkdir(parents=True, exist_ok=True)
-        for name, table in received.tables.items():
-            table.to_parquet(rows / f"{name}.parquet", index=False)
-        (page / "problems.csv").write_text(format_problems(received), "utf-8")
-        with build_warehouse(results / "warehouse.duckdb") as store:
-            store.load_deliveries([rows])
-        found = search(results, "S01", frozenset([gone[0].casefold()]))
-        assert bool(found) != withdrawn
-    (page / "problems.csv").write_text(f"episodes,2,{gone[0]}\n", "utf-8")
-    assert search(results, "S01", frozenset([gone[0].casefold()])) == [
-        "intake/S01/001/problems.csv"
-    ]
-    assert isinstance(received.tables["episodes"], pd.DataFrame)
 
 
 def hand_in_twice(folder, tables, change) -> tuple[Path, Path]:
@@ -234,27 +208,3 @@ def test_it_is_as_if_they_had_never_been_handed_in(plan, spoilt, copied, code):
     for name, rows in without_provenance(wanted).items():
         pd.testing.assert_frame_equal(without_provenance(received)[name], rows)
     assert len(received.tables["set_aside"]) == len(wanted.tables["set_aside"])
-
-
-LEFT = {
-    "rows/S01/000/episodes.parquet": lambda path: pd.DataFrame(
-        {"cells": ["a", '{"episode_id": "ep-0042"}', "~"]}).to_parquet(path, compression="gzip"),
-    "sites/S01/report.html": lambda path: path.write_text("<p>Episode <b>EP-0042</b>.</p>"),
-    "sites/S01/disagreements.csv": lambda path: path.write_text("episode_id\n'EP-0042\n"),
-    "estimates/shares.csv": lambda path: path.write_text("note\nEP-0042\n"),
-    "logs/store.log": lambda path: path.write_text("KeyError: 'EP-0042'"),
-    "reports/committee.html": lambda path: path.write_text("<svg><text>EP-0042</text></svg>"),
-}  # fmt: skip
-
-
-@pytest.mark.parametrize("left", LEFT)
-def test_the_search_reaches_every_file_but_those_of_other_sites(tmp_path, left):
-    with build_warehouse(tmp_path / "warehouse.duckdb") as store:
-        store.load_deliveries([])
-    for path in (tmp_path / left, tmp_path / "rows" / "S02" / "001" / "problems.csv"):
-        path.parent.mkdir(parents=True, exist_ok=True)
-    (tmp_path / "rows" / "S02" / "001" / "problems.csv").write_text("EP-0042\n")
-    assert search(tmp_path, "S01", frozenset(["EP-0042"])) == []
-    LEFT[left](tmp_path / left)
-    assert search(tmp_path, "S01", frozenset(["EP-0042"])) == [left]
-    assert search(tmp_path, "S01", frozenset(["EP-004", "EP-42"])) == []

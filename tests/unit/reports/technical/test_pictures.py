@@ -3,7 +3,6 @@
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from pipeline.reports.figures.alone import MARGIN, WIDTH
 from pipeline.reports.technical import pictures
 from pipeline.reports.technical.pictures import Mark, choose_scale, draw_marks
 
@@ -15,7 +14,7 @@ def test_a_scale_holds_what_it_is_chosen_for(values, log):
     assert scale.low < scale.high
     places = [scale.place(value) for value in sorted(values)]
     assert places == sorted(places)
-    assert all(MARGIN <= place <= WIDTH - MARGIN for place in places)
+    assert all(pictures.MARGIN <= place <= pictures.WIDTH - pictures.MARGIN for place in places)
     if not log:
         assert scale.low <= min(values) + 1e-9
         assert max(values) <= scale.high + 1e-9 * abs(scale.high)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from synthetic_data.__main__ import main
 from synthetic_data.pool import write_pool
 from synthetic_data.sites import make_sites, share_out
-from tests.unit.synthetic.reading import read_cells
+from tests.unit.synthetic_data.reading import read_cells
 
 COMMITTED = Path(__file__).parents[3] / "synthetic_data"
 

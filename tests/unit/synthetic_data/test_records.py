@@ -7,7 +7,7 @@ import pytest
 from schemas.delivery import TABLES
 from synthetic_data.pool import read_plan
 from synthetic_data.write import describe, to_cells
-from tests.unit.synthetic.reading import type_cells
+from tests.unit.synthetic_data.reading import type_cells
 
 CHILDREN = ("examinations", "treatments", "followups")
 

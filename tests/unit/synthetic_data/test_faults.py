@@ -8,7 +8,7 @@ import pytest
 from schemas.delivery import SIDED_TESTS, TABLES
 from schemas.rules import CATALOGUE
 from synthetic_data.pool import read_plan
-from tests.unit.synthetic.reading import read_cells, type_cells
+from tests.unit.synthetic_data.reading import read_cells, type_cells
 
 
 @pytest.fixture(scope="session")

@@ -1,0 +1,68 @@
+"""Which ear a test speaks of, and what was done or stayed silent on it."""
+
+import pandas as pd
+import pytest
+
+from pipeline.adjudication.ears import are_silent, have_look, name_ear
+
+NYSTAGMUS = {"nystagmus": True}
+
+
+def looks(*rows: dict) -> pd.DataFrame:
+    plain = {
+        "site": "S01",
+        "episode_id": "EP-1",
+        "test": "dix_hallpike",
+        "side": "right",
+        "torsion": "none",
+        "ear": pd.NA,
+        "nystagmus": False,
+    }
+    return pd.DataFrame([plain | row for row in rows])
+
+
+@pytest.mark.parametrize(
+    ("which", "look", "ear"),
+    [
+        ("lower_ear", {"side": "left"}, "left"),
+        ("lower_ear", {"side": "none"}, "unknown"),
+        ("torsion_ear", {"torsion": "left"}, "left"),
+        ("torsion_ear", {"torsion": "none"}, "unknown"),
+        ("opposite_of_torsion_ear", {"torsion": "left"}, "right"),
+        ("opposite_of_torsion_ear", {"torsion": "none"}, "unknown"),
+        ("stronger_side", {"ear": "left"}, "left"),
+        ("unknown", {"side": "left", "torsion": "left", "ear": "left"}, "unknown"),
+    ],
+)
+def test_the_ear_is_read_where_the_criterion_says(which, look, ear):
+    assert name_ear(looks(look), which).tolist() == [ear]
+
+
+@pytest.mark.parametrize(
+    ("side", "ear", "told"),
+    [
+        ("right", "right", True),
+        ("right", "left", False),
+        ("none", "left", True),
+        ("right", "unknown", True),
+    ],
+)
+def test_a_test_tells_of_its_ear_and_one_without_a_side_of_both(side, ear, told):
+    asked = looks({})
+    assert have_look(asked, pd.Series([ear]), looks({"side": side})).tolist() == [told]
+
+
+def test_a_test_of_another_episode_tells_nothing():
+    others = looks({"episode_id": "EP-2"}, {"site": "S02"})
+    assert have_look(looks({}), pd.Series(["right"]), others).tolist() == [False]
+
+
+def test_an_ear_is_silent_if_it_was_tested_and_never_showed_anything():
+    def silent(*rows: dict) -> bool:
+        return are_silent(looks({}), pd.Series(["right"]), looks(*rows), ("dix_hallpike",)).item()
+
+    assert silent({})
+    assert not silent({"test": "supine_roll"})  # that test was not done
+    assert not silent({}, NYSTAGMUS)  # repeated, and one of them showed it
+    assert silent({}, {"side": "left"} | NYSTAGMUS)  # the other ear
+    assert silent({}, {"test": "supine_roll"} | NYSTAGMUS)  # another test

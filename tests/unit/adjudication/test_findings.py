@@ -1,0 +1,97 @@
+"""From one test to its finding: what it showed, toward which ear, for how long, and whether before
+treatment."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from pipeline.adjudication.findings import classify_durations, describe_looks, join_texts
+
+
+@pytest.fixture
+def describe(table, plan):
+    """A function from tests and treatments of one episode to its findings."""
+
+    def describe_one(*looks, treatments=({},)):
+        return describe_looks(
+            table("examinations", list(looks)),
+            table("treatments", list(treatments)),
+            plan.criteria.duration,
+        )
+
+    return describe_one
+
+
+@pytest.mark.parametrize(
+    ("look", "nystagmus", "positive"),
+    [
+        ({}, False, False),
+        ({"vertigo": "moderate"}, False, True),
+        ({"vertical": "up"}, True, True),
+        ({"torsion": "left"}, True, True),
+        ({"horizontal": "geotropic"}, True, True),
+    ],
+)
+def test_nystagmus_is_a_beat_in_any_plane_and_vertigo_alone_is_positive(
+    describe, look, nystagmus, positive
+):
+    finding = describe(look).iloc[0]
+    assert (finding["nystagmus"], finding["positive"]) == (nystagmus, positive)
+
+
+@pytest.mark.parametrize(
+    ("side", "torsion", "toward"),
+    [
+        ("right", "right", "lower_ear"),
+        ("right", "left", "upper_ear"),
+        ("left", "left", "lower_ear"),
+        ("none", "left", "midline"),
+        ("right", "none", "none"),
+    ],
+)
+def test_torsion_is_told_from_the_ear_that_is_down(describe, side, torsion, toward):
+    assert describe({"side": side, "torsion": torsion})["torsion_toward"].item() == toward
+
+
+def test_a_duration_at_either_end_of_the_band_is_borderline(plan):
+    band = plan.criteria.duration
+    low, high = band.borderline_from_s, band.borderline_to_s
+    seconds = pd.Series([low - 0.1, low, high, high + 0.1, np.nan])
+    assert classify_durations(seconds, band).tolist() == [
+        "short",
+        "borderline",
+        "borderline",
+        "long",
+        "unknown",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("look", "before"),
+    [
+        ({"day": 2}, True),
+        ({"day": 3, "after_attempt": 0, "look": 2}, True),
+        ({"day": 3, "after_attempt": 1, "look": 2}, False),
+        ({"day": 3, "after_attempt": pd.NA, "look": 1}, True),
+        ({"day": 4, "after_attempt": pd.NA}, False),
+    ],
+    ids=["day before", "said before", "said after", "first of the day", "day after"],
+)
+def test_before_treatment_is_before_the_first_attempt(describe, look, before):
+    treated = ({"day": 3}, {"day": 9, "attempt": 2})
+    assert describe(look, treatments=treated)["before_treatment"].tolist() == [before]
+
+
+def test_of_two_tests_on_that_day_without_order_only_the_first_is_before(describe):
+    untold = {"day": 3, "after_attempt": pd.NA}
+    found = describe(untold | {"look": 1}, untold | {"look": 2}, treatments=({"day": 3},))
+    assert found["before_treatment"].tolist() == [True, False]
+
+
+def test_without_treatment_all_tests_are_before_it(describe):
+    assert describe({"day": 0}, {"day": 50}, treatments=())["before_treatment"].all()
+
+
+def test_texts_are_joined_without_a_trace_of_empty_ones():
+    parts = [pd.Series(["a", None, ""]), pd.Series(["b", "b", None])]
+    assert join_texts(parts).tolist() == ["a b", "b", ""]

@@ -1,0 +1,58 @@
+"""The search of a run for those who withdrew finds whoever is left, wherever it is."""
+
+import pandas as pd
+import pytest
+
+from pipeline.intake.receive import receive_delivery
+from pipeline.intake.report import format_problems
+from pipeline.steps.withdrawals import search
+from pipeline.warehouse import build_warehouse
+from tests.unit.intake.conftest import plain_tables, to_grids, write_csv
+from tests.unit.intake.test_withdrawals import withdraw
+
+
+def test_the_search_finds_whoever_is_left(plan, tmp_path):
+    folder, tables = tmp_path / "S01" / "001", plain_tables()
+    gone = tables["episodes"][0]["patient_id"]
+    write_csv(folder, to_grids(tables))
+    results = tmp_path / "results"
+    for withdrawn in (False, True):
+        if withdrawn:
+            withdraw(folder, gone)
+        received = receive_delivery(folder, plan)
+        rows, page = (results / part / "S01" / "001" for part in ("rows", "intake"))
+        for place in (rows, page):
+            place.mkdir(parents=True, exist_ok=True)
+        for name, table in received.tables.items():
+            table.to_parquet(rows / f"{name}.parquet", index=False)
+        (page / "problems.csv").write_text(format_problems(received), "utf-8")
+        with build_warehouse(results / "warehouse.duckdb") as store:
+            store.load_deliveries([rows])
+        found = search(results, "S01", frozenset([gone.casefold()]))
+        assert bool(found) != withdrawn
+    (page / "problems.csv").write_text(f"episodes,2,{gone}\n", "utf-8")
+    assert search(results, "S01", frozenset([gone.casefold()])) == ["intake/S01/001/problems.csv"]
+
+
+LEFT = {
+    "rows/S01/000/episodes.parquet": lambda path: pd.DataFrame(
+        {"cells": ["a", '{"episode_id": "ep-0042"}', "~"]}).to_parquet(path, compression="gzip"),
+    "sites/S01/report.html": lambda path: path.write_text("<p>Episode <b>EP-0042</b>.</p>"),
+    "sites/S01/disagreements.csv": lambda path: path.write_text("episode_id\n'EP-0042\n"),
+    "estimates/shares.csv": lambda path: path.write_text("note\nEP-0042\n"),
+    "logs/store.log": lambda path: path.write_text("KeyError: 'EP-0042'"),
+    "reports/committee.html": lambda path: path.write_text("<svg><text>EP-0042</text></svg>"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("left", LEFT)
+def test_the_search_reaches_every_file_but_those_of_other_sites(tmp_path, left):
+    with build_warehouse(tmp_path / "warehouse.duckdb") as store:
+        store.load_deliveries([])
+    for path in (tmp_path / left, tmp_path / "rows" / "S02" / "001" / "problems.csv"):
+        path.parent.mkdir(parents=True, exist_ok=True)
+    (tmp_path / "rows" / "S02" / "001" / "problems.csv").write_text("EP-0042\n")
+    assert search(tmp_path, "S01", frozenset(["EP-0042"])) == []
+    LEFT[left](tmp_path / left)
+    assert search(tmp_path, "S01", frozenset(["EP-0042"])) == [left]
+    assert search(tmp_path, "S01", frozenset(["EP-004", "EP-42"])) == []
