@@ -42,22 +42,24 @@ def explain_episode(warehouse: Warehouse, site: str, episode_id: str, config: Co
     }
     if delivered["episodes"].empty:
         raise NoSuchEpisode(f"no current delivery of {site} holds this episode")
-    key = ["day", "look", "test", "side"]
-    looks = delivered["examinations"].merge(
+    key = ["day", "examination", "test", "side"]
+    examined = delivered["examinations"].merge(
         derived["findings"].drop(columns=["site", "episode_id"]), on=key
     )
-    looks = looks.sort_values(key, ignore_index=True)
-    before = looks["before_treatment"]
+    examined = examined.sort_values(key, ignore_index=True)
+    before = examined["before_treatment"]
     verdict = derived["adjudications"].iloc[0]
     parts = [
         [f"{site}  {episode_id}", ""],
         _say_verdict(verdict, delivered["episodes"].iloc[0], config.criteria),
         ["", "Tests before the first attempt: what each meets, and what it nearly meets"],
-        _say_looks(
-            looks[before].reset_index(drop=True), set(verdict["criteria"].split()), config.criteria
+        _say_tests(
+            examined[before].reset_index(drop=True),
+            set(verdict["criteria"].split()),
+            config.criteria,
         ),
         ["", "What followed"],
-        _say_course(looks[~before], delivered["treatments"], verdict["variants"], config),
+        _say_course(examined[~before], delivered["treatments"], verdict["variants"], config),
         ["", "What only time showed (the verdict stays that of the first attempt)"],
         _say_later(derived["later_flags"], config.criteria),
         ["", "Why the first session may have failed (evidence, not a verdict)"],
@@ -152,7 +154,7 @@ def _say_rules(label: str, names: str, rules: Mapping[str, Sourced]) -> Iterator
             yield _wrap("", f"[{rule.standing}: {rule.source}]")
 
 
-def _say_looks(before: pd.DataFrame, left: set[str], criteria: Criteria) -> Iterator[str]:
+def _say_tests(before: pd.DataFrame, left: set[str], criteria: Criteria) -> Iterator[str]:
     """The tests of each day in their order, then its roll test as a pair;
     under each what it meets and nearly meets.
 
@@ -160,25 +162,25 @@ def _say_looks(before: pd.DataFrame, left: set[str], criteria: Criteria) -> Iter
     """
     pairs = pair_rolls(before, across_days=True)
     kept = (
-        match_variants(before, pairs, criteria).groupby("look_id")["criterion"].agg(set).to_dict()
+        match_variants(before, pairs, criteria).groupby("test_id")["criterion"].agg(set).to_dict()
     )
     pairs = pairs.join(tell_side(pairs))
     for day in before["day"].unique():
         for candidates, paired in ((before, False), (pairs, True)):
             for row in candidates.index[candidates["day"].eq(day)]:
-                look = candidates.loc[[row]]
-                yield _wrap("", _say_pair(look.iloc[0]) if paired else _say_look(look.iloc[0]), 2)
-                shows = look["horizontal"].iloc[0] != "none" if paired else look["positive"].iloc[0]
+                test = candidates.loc[[row]]
+                yield _wrap("", _say_pair(test.iloc[0]) if paired else _say_test(test.iloc[0]), 2)
+                shows = test["horizontal"].iloc[0] != "none" if paired else test["positive"].iloc[0]
                 if shows:
                     asked = {
                         name: c for name, c in criteria.criteria.items() if c.both_sides == paired
                     }
                     here = kept.get(row + len(before) * paired, set())
-                    yield from _say_criteria(look, before, asked, here, left)
+                    yield from _say_criteria(test, before, asked, here, left)
 
 
 def _say_criteria(
-    look: pd.DataFrame,
+    test: pd.DataFrame,
     before: pd.DataFrame,
     asked: dict[str, Criterion],
     kept: set[str],
@@ -186,14 +188,14 @@ def _say_criteria(
 ) -> Iterator[str]:
     """What a test meets of the criteria of its test, what replaces or rules out what it meets,
     and why it fails those that it nearly meets."""
-    shown = look.iloc[0]
+    shown = test.iloc[0]
     missing = {
-        name: list_missing(look, before, c) for name, c in asked.items() if shown["test"] in c.tests
+        name: list_missing(test, before, c) for name, c in asked.items() if shown["test"] in c.tests
     }
     for name, points in missing.items():
         if points:
             continue
-        doubts = list_doubts(look, asked[name])
+        doubts = list_doubts(test, asked[name])
         finer = [other for other in missing if asked[other].refines == name and not missing[other]]
         if name not in kept and finer:
             yield _wrap(
@@ -216,21 +218,21 @@ def _say_criteria(
             yield _wrap("      not", f"{name}: {'; '.join(points)}", 14)
 
 
-def _say_look(look: pd.Series) -> str:
-    side = "" if look["side"] == "none" else f", {look['side']}"
+def _say_test(test: pd.Series) -> str:
+    side = "" if test["side"] == "none" else f", {test['side']}"
     parts = [
-        f"{part} {look[part]}"
+        f"{part} {test[part]}"
         for part in ("vertical", "torsion", "horizontal")
-        if look[part] != "none"
+        if test[part] != "none"
     ]
     timing = [
-        f"{look[c]:g} {unit}"
+        f"{test[c]:g} {unit}"
         for c, unit in (("latency_s", "s latency"), ("duration_s", "s"), ("peak_spv", "deg/s"))
-        if pd.notna(look[c])
+        if pd.notna(test[c])
     ]
-    seen = "; ".join([" ".join(parts) or "no nystagmus", *timing, f"vertigo {look['vertigo']}"])
-    when = f"day {look['day']}, examination {look['look']}"
-    return f"{when}: {codes.TEST[look['test']]}{side}: {seen}"
+    seen = "; ".join([" ".join(parts) or "no nystagmus", *timing, f"vertigo {test['vertigo']}"])
+    when = f"day {test['day']}, examination {test['examination']}"
+    return f"{when}: {codes.TEST[test['test']]}{side}: {seen}"
 
 
 def _say_pair(pair: pd.Series) -> str:
@@ -255,9 +257,9 @@ def _say_course(
         fit = FIT[judge_maneuver(maneuver, row.side, variants)["fit"]]
         text = f"day {row.day}, attempt {row.attempt}: {maneuver.name}{side}; {how}; {fit}"
         lines.append((row.day, row.attempt, 0, _wrap("", text, 2)))
-    for _, look in later.iterrows():
-        after = 0 if pd.isna(look["after_attempt"]) else look["after_attempt"]
-        lines.append((look["day"], after, look["look"], _wrap("", _say_look(look), 2)))
+    for _, test in later.iterrows():
+        after = 0 if pd.isna(test["after_attempt"]) else test["after_attempt"]
+        lines.append((test["day"], after, test["examination"], _wrap("", _say_test(test), 2)))
     return [line for *_, line in sorted(lines)] or ["  nothing"]
 
 

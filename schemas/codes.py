@@ -222,7 +222,7 @@ ENDPOINT = {
 SPELL_STATUS = {
     "resolved": "resolution lies within the interval",
     "unresolved": "not resolved when last seen",
-    "not_looked": "no later test tells anything about resolution",
+    "not_tested_again": "no later test tells anything about resolution",
     "incomplete_record": "a row of this episode that decides the interval was set aside",
     "untreated": "no treatment is recorded, so there is no day 0",
     "never_positive": "no deciding test was ever positive, so that none can turn negative",
@@ -230,7 +230,7 @@ SPELL_STATUS = {
 ATTEMPT_OUTCOME = {
     "negative": "the next deciding test was negative",
     "positive": "the next deciding test was positive",
-    "not_looked": "no deciding test followed before the next session, or the record has a gap",
+    "not_tested_again": "no deciding test before the next session, or the record has a gap",
 }
 KNOWN_ON_DAY = {
     "negative": "tested negative by then",

@@ -255,7 +255,7 @@ MIDLINE_TESTS = ("straight_head_hang", "bow", "lean", "lying_down")
 class Examinations(Table):
     episode_id: Series[Text] = episode_id()
     day: Series[Integer] = day("Day of the test")
-    look: Series[Integer] = column(
+    examination: Series[Integer] = column(
         "Order of the examination within the day; testing again after a maneuver is a later one",
         ge=1,
         le=999,
@@ -322,7 +322,7 @@ class Examinations(Table):
 
     class Config:
         metadata = {
-            "key": ["episode_id", "day", "look", "test", "side"],
+            "key": ["episode_id", "day", "examination", "test", "side"],
             "row": "one positional test",
         }
 

@@ -24,7 +24,7 @@ class Findings(Table):
     site: Series[Text] = site()
     episode_id: Series[Text] = episode_id()
     day: Series[Integer] = column("Day of the test", unit="days from day 0", filled=True)
-    look: Series[Integer] = column("Order within the day", filled=True)
+    examination: Series[Integer] = column("Order within the day", filled=True)
     test: Series[Text] = column("Positional test", codes=codes.TEST, filled=True)
     side: Series[Text] = column("Ear down or head turned to", codes=codes.TEST_SIDE, filled=True)
     nystagmus: Series[Flag] = column("Nystagmus was seen", filled=True)
@@ -53,7 +53,7 @@ class Findings(Table):
 
     class Config:
         metadata = {
-            "key": ["site", "episode_id", "day", "look", "test", "side"],
+            "key": ["site", "episode_id", "day", "examination", "test", "side"],
             "row": "what one test shows",
         }
 
@@ -147,7 +147,7 @@ class Spells(Table):
         unit="days from the start of the spell",
         filled=True,
     )
-    last_look_days: Series[Number] = column(
+    last_test_days: Series[Number] = column(
         "Time of the last test that could decide",
         unit="days from the start of the spell",
         ge=0,
@@ -210,7 +210,7 @@ class Attempts(Table):
         codes=codes.ATTEMPT_OUTCOME,
         filled=True,
     )
-    next_look_days: Series[Number] = column(
+    next_test_days: Series[Number] = column(
         "Time from the session to the deciding test after it", unit="days", ge=0
     )
     outcome: Series[Text] = column(
@@ -241,7 +241,7 @@ class Sequences(Table):
     resolved_after: Series[Integer] = column(
         "Sessions given before the day on which resolution was seen; empty if it was not", ge=1
     )
-    at_next_look: Series[Flag] = column(
+    at_next_test: Series[Flag] = column(
         "Resolution was seen at the next deciding test after the last of them, not at a later one; "
         "empty if it was not seen"
     )

@@ -26,7 +26,7 @@ REASON = {
         "vertigo was left"
     ),
     "remission_anyway": "it resolved later without the help of a maneuver",
-    "never_looked": "not tested again, so nothing is known of the maneuver's success",
+    "never_tested_again": "not tested again, so nothing is known of the maneuver's success",
     "undetermined": "the record holds evidence for none of these",
 }
 EVIDENCE = {
@@ -43,11 +43,11 @@ EVIDENCE = {
     "not_completed": "not all positions were reached",
     "done_alone": "nobody watched the maneuver",
     "treated_other_ear": "the ear that was treated is not one that the first tests allow",
-    "later_look_other_ear": "tests after the maneuver point to the ear that was not treated",
+    "later_test_other_ear": "tests after the maneuver point to the ear that was not treated",
     "maneuver_for_other_canal": "the maneuver is for no canal that the first tests allow",
     "untested_canal_positive": "a canal that had not been tested before the maneuver is positive",
     "maneuver_for_other_arm": "the maneuver is for no arm that the first tests allow",
-    "later_look_other_arm": "tests after the maneuver point to an arm that it is not for",
+    "later_test_other_arm": "tests after the maneuver point to an arm that it is not for",
     "other_arm_maneuver_worked": (
         "a later maneuver for the other arm of the same canal was followed by negative tests"
     ),
@@ -66,8 +66,8 @@ EVIDENCE = {
     "cleared_within_visit": (
         "the tests were negative in the visit of the maneuver and positive later"
     ),
-    "first_looks_several": "the first tests show several canals or both ears",
-    "later_looks_several": "tests of one day after the maneuver show several canals or both ears",
+    "first_tests_several": "the first tests show several canals or both ears",
+    "later_tests_several": "tests of one day after the maneuver show several canals or both ears",
     "other_diagnosis_made": "the site made another diagnosis",
     "reclassified": "the site no longer thinks that it is positional vertigo",
     "spoken_against": (
@@ -83,8 +83,8 @@ EVIDENCE = {
     "resolved_long_after_maneuver": (
         "still positive after the last maneuver for as long as it lasts untreated, then resolved"
     ),
-    "retreated_before_a_look": "the next maneuver was given before any test",
-    "no_later_look": "no later test can tell",
+    "retreated_before_a_test": "the next maneuver was given before any test",
+    "no_later_test": "no later test can tell",
 }
 
 

@@ -84,8 +84,11 @@ SUMS = (
     Sum("stored", ("positional", "apart", "undetermined")),
     Sum("positional", ("untreated", "treated")),
     Sum("treated", ("incomplete record", "never positive", "on path")),
-    Sum("on path", ("not looked at", "followed objective")),
-    Sum("on path", ("on path, looked at", "on path, never_looked", "on path, next_without_look")),
+    Sum("on path", ("not tested again", "followed objective")),
+    Sum(
+        "on path",
+        ("on path, tested again", "on path, never_tested_again", "on path, next_without_test"),
+    ),
     *(Sum(whole, (part, f"outside {part}")) for whole, part in OUTSIDE),
     Sum("first session failed or unseen", ("first session a failure", "first session unseen")),
 )
@@ -98,10 +101,10 @@ PATH = "on path"
 ENDS = tuple(  # a path ends in one of these ways or goes on
     f"on path, {end}"
     for end in (
-        "resolved_at_next_look",
-        "resolved_at_later_look",
+        "resolved_at_next_test",
+        "resolved_at_later_test",
         "no_further_session",
-        "never_looked",
+        "never_tested_again",
     )
 )
 WITHIN = (

@@ -69,7 +69,7 @@ WHY = {
     "other_diagnosis": "Cases that turn out to be something else are kept apart from then on.",
     "other_diagnosis_day": "Until that day nobody knew, and the case counts as it was treated.",
     # what the tests tell: criteria of von Brevern M et al. J Vestib Res 2015;25:105-117
-    "look": "It keeps the tests of one day in order.",
+    "examination": "It keeps the tests of one day in order.",
     "after_attempt": "A test before the maneuver and one after it mean different things.",
     "test": "Each test is for certain canals.",
     "examinations.side": "It helps to tell which ear is affected.",

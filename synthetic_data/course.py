@@ -48,9 +48,9 @@ class Course:
         self.resistance = rng.exponential(size=count)
         self.resolved_at = np.full(count, np.inf)
         before = cases.presentation == RESOLVED
-        since_onset = cases.first_look_day - cases.onset_day
+        since_onset = cases.first_test_day - cases.onset_day
         self.resolved_at[before] = (
-            cases.first_look_day - since_onset * rng.uniform(0.02, 0.9, count)
+            cases.first_test_day - since_onset * rng.uniform(0.02, 0.9, count)
         )[before]
         self.foreign_days = np.array(
             [OTHER_CAUSES[c].remission_days if c else np.inf for c in cases.other_cause]
@@ -62,7 +62,7 @@ class Course:
         self.converted_at = np.full(count, np.nan)
         recurs_after = rng.exponential(YEAR / scenario.recurrence_per_year, count)
         # not back when first seen
-        recurs_after += np.where(before, cases.first_look_day - self.resolved_at, 0)
+        recurs_after += np.where(before, cases.first_test_day - self.resolved_at, 0)
         self.recurs_after = np.where(cases.positional, recurs_after, np.inf)
         self.same_place = chance(rng, scenario.recurrence_same_place, count)
 

@@ -180,7 +180,7 @@ def plant_few(rng: np.random.Generator, cells: Cells) -> tuple[Cells, pd.DataFra
     """Five rows that are set aside, each alone, in a delivery that is otherwise in order."""
     faults = Faults(rng, {name: rows.copy() for name, rows in cells.items()})
     faults.spoil(
-        "examinations", "horizontal", "apogeo", "not_in_list", lambda rows: rows["look"] == 1
+        "examinations", "horizontal", "apogeo", "not_in_list", lambda rows: rows["examination"] == 1
     )
     faults.spoil("examinations", "latency_s", "3 s", "not_a_number")
     faults.spoil(

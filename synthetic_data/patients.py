@@ -23,7 +23,7 @@ class Cases:
     `person` numbers the patient within the site; `pattern` is a number of `signs.PATTERN_NAMES`;
     `other_cause` is the true cause of a non-positional case and None otherwise; `speed` multiplies
     every hazard of resolution; `severity` is a standard score that the clinician sees in part;
-    `treated` says whether any maneuver is given; `first_look_day` is negative where the first test
+    `treated` says whether any maneuver is given; `first_test_day` is negative where the first test
     came before day 0; `answers` are the screening fields, one column each.
     """
 
@@ -34,7 +34,7 @@ class Cases:
     prior: np.ndarray
     cause: np.ndarray
     onset_day: np.ndarray
-    first_look_day: np.ndarray
+    first_test_day: np.ndarray
     pattern: np.ndarray
     side: np.ndarray
     presentation: np.ndarray
@@ -62,10 +62,10 @@ def draw_cases(rng: np.random.Generator, scenario: Scenario, count: int) -> Case
     cause = pick_one(rng, CAUSE_MIX, count)
     pattern, side, presentation, other = draw_disease(rng, scenario, count)
     treated = draw_treated(rng, pattern, presentation, other)
-    first_look = np.where(
-        treated & chance(rng, scenario.earlier_look, count), -rng.integers(1, 15, count), 0
+    first_test = np.where(
+        treated & chance(rng, scenario.earlier_test, count), -rng.integers(1, 15, count), 0
     )
-    onset = first_look - draw_delay(rng, scenario, pattern)
+    onset = first_test - draw_delay(rng, scenario, pattern)
     speed = frailty * np.exp(
         scenario.per_decade * (age - 55) / 10
         + scenario.per_log_day * np.log1p(-onset)
@@ -84,7 +84,7 @@ def draw_cases(rng: np.random.Generator, scenario: Scenario, count: int) -> Case
         prior=prior,
         cause=cause,
         onset_day=onset,
-        first_look_day=first_look,
+        first_test_day=first_test,
         pattern=pattern,
         side=side,
         presentation=presentation,

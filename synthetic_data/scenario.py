@@ -194,7 +194,7 @@ class Scenario:
         6  # lateral cases come early or not at all (Moon 2006, r = -0.84): figure invented
     )
     onset_log_sd: float = 1.0  # invented
-    earlier_look: float = 0.08  # examined some days before the first attempt: invented
+    earlier_test: float = 0.08  # examined some days before the first attempt: invented
     # how fast it goes
     frailty_log_sd: float = 0.7  # patients differ, same for all episodes of a patient: invented
     per_decade: float = -0.08  # age, per ten years from 55: invented
@@ -216,7 +216,7 @@ class Scenario:
     false_positive: float = 0.02  # a test after resolution shows something: invented
     # a retest in the visit of a failed attempt shows nothing (fatigue): invented
     transient_negative: float = 0.3
-    incomplete_look: float = 0.04  # a follow-up test leaves out the affected side: invented
+    incomplete_test: float = 0.04  # a follow-up test leaves out the affected side: invented
     lost_resolved: float = 0.12  # not seen again, per planned visit, when well: invented
     lost_present: float = 0.07  # the same when not well: invented
     withdraws: float = 0.01  # invented

@@ -13,7 +13,7 @@ from synthetic_data.clinicians import Views, draw_recognition, draw_views, recor
 from synthetic_data.contacts import report
 from synthetic_data.course import Course
 from synthetic_data.draw import blank, chance
-from synthetic_data.looks import examine
+from synthetic_data.examinations import examine
 from synthetic_data.patients import PRESENTATIONS, SIDE_NAMES, Cases, draw_cases
 from synthetic_data.scenario import OTHER_CAUSES, SCREENING, VARIANTS, Scenario
 from synthetic_data.signs import PATTERN_NAMES
@@ -51,16 +51,16 @@ def simulate_site(
     course = Course(rng, scenario, site, cases, names, sided)
     clinic = Clinic(course, views, recognised_from)
     clinic.follow()
-    looks, attempts, contacts = (
+    examinations, attempts, contacts = (
         pd.concat(parts, ignore_index=True)
-        for parts in (clinic.looks, clinic.attempts, clinic.contacts)
+        for parts in (clinic.examinations, clinic.attempts, clinic.contacts)
     )
     attempts = attempts.sort_values(["case", "attempt"], ignore_index=True)
     contacts = contacts.sort_values(["case", "day"], ignore_index=True)
     attempts["side"] = TREATED_EAR[attempts["side"]]
     rows = {
         "episodes": write_episodes(rng, site, course, first_views, attempts, contacts, diagnosis),
-        "examinations": examine(rng, scenario, site, cases, looks),
+        "examinations": examine(rng, scenario, site, cases, examinations),
         "treatments": attempts,
         "followups": report(rng, site, course, contacts),
     }

@@ -23,7 +23,7 @@ SILENT = PATTERN_NAMES.index("silent")
 
 
 class Clinic:
-    """One clinic at work. `looks`, `attempts` and `contacts` collect what happens,
+    """One clinic at work. `examinations`, `attempts` and `contacts` collect what happens,
     one frame per step, one row per event.
     """
 
@@ -37,15 +37,15 @@ class Clinic:
         )
         self.attempt = np.zeros(len(self.cases), int)
         self.previous = np.full(len(self.cases), -1)
-        self.looks: list[pd.DataFrame] = []
+        self.examinations: list[pd.DataFrame] = []
         self.attempts: list[pd.DataFrame] = []
         self.contacts: list[pd.DataFrame] = []
 
     def follow(self) -> None:
         """Run all episodes from the first test to the end of follow-up."""
         who = np.arange(len(self.cases))
-        early = who[self.cases.first_look_day < 0]
-        self.look(early, self.cases.first_look_day[early], ENTRY, 1)
+        early = who[self.cases.first_test_day < 0]
+        self.examine(early, self.cases.first_test_day[early], ENTRY, 1)
         day = np.zeros(len(who), int)
         for visit in range(MOST_VISITS):
             late = 0.5 * (day > LATE_DAY)
@@ -76,7 +76,7 @@ class Clinic:
         seen = ~telephone
         ill = self.course.present(who, day)
         complains = ill & seen & (self.attempt[who] > 0) & chance(self.rng, 0.35, len(who))
-        ill[seen] = self.look(who[seen], day[seen], FOLLOW_UP if visit else ENTRY, 1)
+        ill[seen] = self.examine(who[seen], day[seen], FOLLOW_UP if visit else ENTRY, 1)
         if visit == 0:
             needs = self.cases.treated[who]
         else:
@@ -94,7 +94,7 @@ class Clinic:
         self.treat(who[needs], day[needs])
         return ill | needs
 
-    def look(self, who: np.ndarray, day: np.ndarray, kind: int, number: int) -> np.ndarray:
+    def examine(self, who: np.ndarray, day: np.ndarray, kind: int, number: int) -> np.ndarray:
         """Test, and note what shows; returns True where something shows.
 
         The first test is taken to be right; later ones err.
@@ -113,12 +113,12 @@ class Clinic:
         pattern = self.course.pattern[who]
         shows &= pattern != SILENT
         kind_shown = np.where(self.cases.presentation[who] == VERTIGO_ONLY, VERTIGO, SIGNS)
-        self.looks.append(
+        self.examinations.append(
             pd.DataFrame(
                 {
                     "case": who,
                     "day": day,
-                    "look": number,
+                    "examination": number,
                     "after_attempt": self.attempt[who] if kind == RETEST else 0,
                     "kind": kind,
                     "pattern": pattern,
@@ -139,7 +139,7 @@ class Clinic:
                 self.rng, self.site.retest, len(who)
             )
             who, day = who[retest], day[retest]
-            still = self.look(who, day, RETEST, number + 2)
+            still = self.examine(who, day, RETEST, number + 2)
             again = (
                 still
                 & (self.attempt[who] < MOST_ATTEMPTS)

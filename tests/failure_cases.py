@@ -6,10 +6,10 @@ import pandas as pd
 from pipeline.adjudication.adjudicate import adjudicate_episodes
 from pipeline.adjudication.days import keep_until_reclassified
 from pipeline.adjudication.failure import Record
-from pipeline.adjudication.findings import describe_looks
+from pipeline.adjudication.findings import describe_tests
 from pipeline.derivation.attempts import list_attempts
 from pipeline.derivation.spells import measure_spells
-from pipeline.derivation.states import find_states, mark_confirming, select_deciding_looks
+from pipeline.derivation.states import find_states, mark_confirming, select_deciding_tests
 from schemas.keys import EPISODE
 from tests.unit.conftest import build_table
 
@@ -28,13 +28,13 @@ CLEAN = {"hold_s": 60, "head_turn_deg": 45, "head_hang_deg": 30, "angle_source":
 NOTHING = {"undetermined": ""}
 
 
-def case(looks, treatments=({},), contacts=(), **episode) -> dict[str, list[dict]]:
+def case(tests, treatments=({},), contacts=(), **episode) -> dict[str, list[dict]]:
     """One episode; each row says what differs from a plain one,
     and a treatment from one without a flaw."""
     given = [CLEAN | treatment for treatment in treatments]
     return {
         "episodes": [episode],
-        "examinations": looks,
+        "examinations": tests,
         "treatments": given,
         "followups": list(contacts),
     }
@@ -45,10 +45,10 @@ def roll(direction: str, stronger: str, **more) -> list[dict]:
     still = {"horizontal": "none", "vertigo": "none"}
     shown = {"horizontal": direction, "vertigo": "moderate", "duration_s": 20}
     return [
-        {"test": "supine_roll", "side": side, "look": look}
+        {"test": "supine_roll", "side": side, "examination": number}
         | (still if direction == "none" else shown | {"peak_spv": 60 if side == stronger else 20})
         | more
-        for look, side in ((11, "right"), (12, "left"))
+        for number, side in ((11, "right"), (12, "left"))
     ]
 
 
@@ -66,19 +66,19 @@ def derive(pool: dict[str, pd.DataFrame], plan, incomplete: tuple[str, ...] = ()
     """What is derived from a pool before failures are explained;
     of the episodes `incomplete` a row had been set aside."""
     episodes, examinations, treatments, contacts = pool.values()
-    findings = describe_looks(examinations, treatments, plan.criteria.duration)
+    findings = describe_tests(examinations, treatments, plan.criteria.duration)
     verdicts = adjudicate_episodes(
         episodes, examinations, findings, treatments, contacts, plan.criteria
     )
-    looks = select_deciding_looks(examinations, findings, verdicts, plan.criteria)
-    looks["confirming"] = mark_confirming(looks, treatments, plan.maneuvers, 1)
+    tests = select_deciding_tests(examinations, findings, verdicts, plan.criteria)
+    tests["confirming"] = mark_confirming(tests, treatments, plan.maneuvers, 1)
     told = keep_until_reclassified(contacts, verdicts).assign(confirming=True)
     treated = pd.MultiIndex.from_frame(treatments[EPISODE].drop_duplicates())
     holes = treated[treated.get_level_values("episode_id").isin(incomplete)]
-    spells = measure_spells(episodes, looks, told, treated, holes, plan.study.resolution)
+    spells = measure_spells(episodes, tests, told, treated, holes, plan.study.resolution)
     objective = spells[spells["endpoint"].eq("objective")]
     attempts = list_attempts(
-        episodes, treatments, looks, find_states(looks), objective, verdicts, plan.maneuvers
+        episodes, treatments, tests, find_states(tests), objective, verdicts, plan.maneuvers
     )
     return Record(
         **pool, findings=findings, adjudications=verdicts, attempts=attempts, spells=spells

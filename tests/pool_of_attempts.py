@@ -93,7 +93,7 @@ def simulate_attempts(
                 family=family,
                 fit=fit,
                 at_risk=True,
-                next_look_days=gap.astype(float),
+                next_test_days=gap.astype(float),
             )
             .assign(
                 setting=np.where(clinic, "clinic", "home"),

@@ -23,7 +23,7 @@ FLOW = {
     "untreated": 46,
     "incomplete_record": 24,
     "never_positive": 39,
-    "not_looked": 118,
+    "not_tested_again": 118,
     "followed": 1087,
     "reclassified_later": 29,
 }

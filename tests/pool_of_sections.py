@@ -162,14 +162,14 @@ def _list_paths() -> list[dict]:
     rows = [_count("reached", 1205, 1205, start), _count("next=epley", 700, 1205, start)]
     rows += [
         _count("next=rarer", 505, 1205, start),
-        _share("share_resolved_at_next_look", 0.55, 600, epley),
+        _share("share_resolved_at_next_test", 0.55, 600, epley),
     ]
     ends = {
-        "resolved_at_next_look": 330,
+        "resolved_at_next_test": 330,
         "next=epley": 150,
         "next=semont": 60,
         "no_further_session": 60,
-        "never_looked": 100,
+        "never_tested_again": 100,
     }
     return rows + [_count(term, n, 700, epley) for term, n in ends.items()]
 
@@ -181,7 +181,7 @@ def _list_reasons() -> list[dict]:
         for view, grown in (("at_the_time", 0.0), ("in_hindsight", 0.03))
         for reason, share in shares.items()
     ]
-    never = _share("share", 0.25, 660, "view=at_the_time,reason=never_looked") | {
+    never = _share("share", 0.25, 660, "view=at_the_time,reason=never_tested_again") | {
         "population": OR_NOT_SEEN
     }
     return [*rows, never]

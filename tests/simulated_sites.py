@@ -48,7 +48,7 @@ SESSION |= {
     "performed_by": "clinician",
     "completed": "yes",
     "at_risk": True,
-    "same_visit": "not_looked",
+    "same_visit": "not_tested_again",
 }
 
 
@@ -66,12 +66,12 @@ def simulate_sites(
     rate = RATE * np.exp(FASTER * canal + np.array(shifts or [0.0] * len(sizes))[site])
     time = (rng.exponential(1, len(site)) / rate) ** (1 / SHAPE)
     chance = rng.uniform(0.08, 0.3, len(sizes))[site]
-    looks = np.where(
+    tests = np.where(
         rng.random((len(site), LAST)) < chance[:, None], np.arange(1, LAST + 1), np.nan
     )
-    left = np.nanmax(np.where(looks < time[:, None], looks, 0), axis=1)
-    right = np.nanmin(np.where(looks >= time[:, None], looks, np.inf), axis=1)
-    first = np.nanmin(np.where(np.isnan(looks), np.inf, looks), axis=1)
+    left = np.nanmax(np.where(tests < time[:, None], tests, 0), axis=1)
+    right = np.nanmin(np.where(tests >= time[:, None], tests, np.inf), axis=1)
+    first = np.nanmin(np.where(np.isnan(tests), np.inf, tests), axis=1)
     return make_tables(site, canal, left, right, first, time <= first, rng)
 
 
@@ -117,10 +117,10 @@ def make_tables(site, canal, left, right, first, well_at_first, rng):
     ends = {
         "left_days": left,
         "right_days": right,
-        "last_look_days": np.where(np.isfinite(right), right, left),
+        "last_test_days": np.where(np.isfinite(right), right, left),
     }
-    status = np.select([~seen, np.isfinite(right)], ["not_looked", "resolved"], "unresolved")
-    outcome = np.select([~seen, well_at_first], ["not_looked", "negative"], "positive")
+    status = np.select([~seen, np.isfinite(right)], ["not_tested_again", "resolved"], "unresolved")
+    outcome = np.select([~seen, well_at_first], ["not_tested_again", "negative"], "positive")
     family, where = np.where(canal, "gufoni", "epley"), np.where(canal, "lateral", "posterior")
     gap = np.where(seen, first, np.nan)
     return SimpleNamespace(
@@ -134,7 +134,7 @@ def make_tables(site, canal, left, right, first, well_at_first, rng):
                 family=family,
                 maneuver=family,
                 outcome=outcome,
-                next_look_days=gap,
+                next_test_days=gap,
                 **SESSION,
             ),
         ),

@@ -35,10 +35,10 @@ def adjudicate_episodes(
     reclassified on the day on which the site ended its follow-up as such, or made another diagnosis
     later: a central one, or any where no firm criteria were met.
     """
-    looks = examinations.assign(
+    examined = examinations.assign(
         **{c: findings[c] for c in findings.columns.difference(examinations.columns)}
     )
-    before = looks[looks["before_treatment"]]
+    before = examined[examined["before_treatment"]]
     facts = episodes[[*EPISODE, "other_diagnosis", "other_diagnosis_day", "recorded_canal"]]
     pairs = pair_rolls(before, across_days=True)
     facts = facts.join(read_variants(match_variants(before, pairs, criteria)), on=EPISODE)
@@ -51,7 +51,7 @@ def adjudicate_episodes(
         join_sorted(causes, "cause"), on=EPISODE
     )
     facts = facts.join(
-        before.groupby(EPISODE).agg(seen=("positive", "any"), first_look_day=("day", "min")),
+        before.groupby(EPISODE).agg(seen=("positive", "any"), first_test_day=("day", "min")),
         on=EPISODE,
     )
     facts = facts.join(
@@ -84,7 +84,7 @@ def _state_verdicts(facts: pd.DataFrame) -> pd.DataFrame:
         | no_canal
         | (facts["strong"] + facts["moderate"]).ge(ENOUGH_FLAGS)
     )
-    quiet = ~facts["seen"].fillna(False) & facts["first_look_day"].notna()
+    quiet = ~facts["seen"].fillna(False) & facts["first_test_day"].notna()
     resolved = quiet & facts["recorded_canal"].isin(
         ["posterior", "lateral", "anterior", "multiple"]
     )
@@ -95,8 +95,8 @@ def _state_verdicts(facts: pd.DataFrame) -> pd.DataFrame:
         [kind == "resolved", facts["seen"].fillna(False)], ["resolved_before", "possible"], "none"
     )
     by_findings = facts[["flag", "cause"]].notna().any(axis=1)
-    told_day = facts[["first_look_day", "other_diagnosis_day"]].max(axis=1)
-    apart_day = facts["first_look_day"].where(by_findings | ~elsewhere, told_day)
+    told_day = facts[["first_test_day", "other_diagnosis_day"]].max(axis=1)
+    apart_day = facts["first_test_day"].where(by_findings | ~elsewhere, told_day)
     texts = {
         "variants": "",
         "criteria": "",
@@ -113,7 +113,7 @@ def _state_verdicts(facts: pd.DataFrame) -> pd.DataFrame:
         known_day=np.select(
             [kind == "apart", kind == "undetermined"],
             [apart_day, pd.NA],
-            facts["met_day"].fillna(facts["first_look_day"]),
+            facts["met_day"].fillna(facts["first_test_day"]),
         ),
         reclassified_day=_find_reclassification(facts, later, firm).where(
             np.isin(kind, ["criteria", "resolved"])

@@ -16,24 +16,24 @@ from schemas.keys import EPISODE
 from schemas.maneuver import Maneuver
 
 
-def name_unseen(never_looked: pd.DataFrame) -> pd.DataFrame:
+def name_unseen(never_tested_again: pd.DataFrame) -> pd.DataFrame:
     """Evidence for first sessions after which nobody was tested: site, episode_id, evidence,
     day of the session."""
-    again = never_looked["next_day"].notna()
-    evidence = np.where(again, "retreated_before_a_look", "no_later_look")
-    return never_looked[[*EPISODE, "day"]].assign(evidence=evidence)
+    again = never_tested_again["next_day"].notna()
+    evidence = np.where(again, "retreated_before_a_test", "no_later_test")
+    return never_tested_again[[*EPISODE, "day"]].assign(evidence=evidence)
 
 
 def explain_retreatment(cleared: pd.DataFrame, followups: Frame[Followups]) -> pd.DataFrame:
     """Evidence for sessions after which the tests turned negative and a maneuver was given again:
     site, episode_id, evidence, day.
 
-    `cleared` has looked_day (the negative test), next_day (of the second session) and next_at_risk:
+    `cleared` has test_day (the negative test), next_day (of the second session) and next_at_risk:
     false if the tests were still negative when it began.
     """
     returned = cleared[cleared["next_at_risk"]]
     told = followups.merge(cleared[~cleared["next_at_risk"]], on=EPISODE, suffixes=("", "_session"))
-    told = told[told["day"].between(told["looked_day"], told["next_day"]).fillna(False)]
+    told = told[told["day"].between(told["test_day"], told["next_day"]).fillna(False)]
     symptoms = told.assign(
         denied=told["positional_symptoms"].eq("no"),
         admitted=told["positional_symptoms"].eq("yes"),
@@ -60,7 +60,7 @@ def find_later_success(
     """Evidence from later sessions after which the tests were negative: site, episode_id, evidence,
     day of that test."""
     worked = attempts[attempts["session"].gt(1) & attempts["outcome"].eq("negative")]
-    worked = worked.assign(day=worked["day"] + worked["next_look_days"].astype("Int64"))
+    worked = worked.assign(day=worked["day"] + worked["next_test_days"].astype("Int64"))
     pairs = worked[[*EPISODE, "day", "maneuver"]].merge(
         failures[[*EPISODE, "maneuver"]], on=EPISODE, suffixes=("_later", "_first")
     )

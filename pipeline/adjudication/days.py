@@ -21,11 +21,11 @@ def read_each_day(
     Each day is read as if it were an episode of its own, so that a test means here what it means in
     the verdict. A day that meets no criterion has no row.
     """
-    looks = examinations.assign(**findings[findings.columns.difference(examinations.columns)])
-    looks["real_id"] = looks["episode_id"]
-    looks["episode_id"] = looks["episode_id"] + "@" + looks["day"].astype("string")
-    days = looks[[*EPISODE, "real_id", "day"]].drop_duplicates()
-    readings = read_variants(match_variants(looks, pair_rolls(looks), criteria))[
+    examined = examinations.assign(**findings[findings.columns.difference(examinations.columns)])
+    examined["real_id"] = examined["episode_id"]
+    examined["episode_id"] = examined["episode_id"] + "@" + examined["day"].astype("string")
+    days = examined[[*EPISODE, "real_id", "day"]].drop_duplicates()
+    readings = read_variants(match_variants(examined, pair_rolls(examined), criteria))[
         ["variants", "canal", "side"]
     ]
     named = days.merge(readings.reset_index(), on=EPISODE)

@@ -9,26 +9,28 @@ OTHER_EAR = {"right": "left", "left": "right"}
 UNKNOWN_SIDE = "unknown"
 
 
-def name_ear(looks: pd.DataFrame, which: str) -> pd.Series:
+def name_ear(examined: pd.DataFrame, which: str) -> pd.Series:
     """The ear to which each test points, as right, left or unknown;
     `which` is the `side` of a schemas.criteria.Criterion."""
     if which == "unknown":
-        return pd.Series(UNKNOWN_SIDE, index=looks.index, dtype="string")
+        return pd.Series(UNKNOWN_SIDE, index=examined.index, dtype="string")
     column = {
         "lower_ear": "side",
         "torsion_ear": "torsion",
         "opposite_of_torsion_ear": "torsion",
     }.get(which, "ear")
-    ear = looks[column].map(OTHER_EAR) if which == "opposite_of_torsion_ear" else looks[column]
+    ear = (
+        examined[column].map(OTHER_EAR) if which == "opposite_of_torsion_ear" else examined[column]
+    )
     return ear.where(ear.isin(list(OTHER_EAR)), UNKNOWN_SIDE).astype("string")
 
 
-def have_look(of: pd.DataFrame, ears: pd.Series, looks: pd.DataFrame) -> np.ndarray:
-    """For each row of `of` and its ear, whether one of `looks` was done in its episode on that ear.
+def have_test(of: pd.DataFrame, ears: pd.Series, examined: pd.DataFrame) -> np.ndarray:
+    """For each row of `of` and its ear, whether its episode has a test on that ear in `examined`.
 
     A test without a side tells of both ears; where the ear is not known, a test on either counts.
     """
-    done = looks[[*EPISODE, "side"]].drop_duplicates()
+    done = examined[[*EPISODE, "side"]].drop_duplicates()
     midline = done[done["side"].eq("none")]
     told = [done, *(midline.assign(side=ear) for ear in OTHER_EAR), done.assign(side=UNKNOWN_SIDE)]
     asked = pd.MultiIndex.from_arrays([of["site"], of["episode_id"], ears])
@@ -36,7 +38,7 @@ def have_look(of: pd.DataFrame, ears: pd.Series, looks: pd.DataFrame) -> np.ndar
 
 
 def are_silent(
-    of: pd.DataFrame, ears: pd.Series, looks: pd.DataFrame, tests: tuple[str, ...]
+    of: pd.DataFrame, ears: pd.Series, examined: pd.DataFrame, tests: tuple[str, ...]
 ) -> np.ndarray:
     """For each row of `of`, whether one of `tests` was done on its ear and none of them ever showed
     nystagmus there.
@@ -49,5 +51,5 @@ def are_silent(
     some nystagmus in a Dix-Hallpike test, Martens C et al. Otolaryngol Head Neck Surg
     2016;154:861-867).
     """
-    done = looks[looks["test"].isin(tests)]
-    return have_look(of, ears, done) & ~have_look(of, ears, done[done["nystagmus"]])
+    done = examined[examined["test"].isin(tests)]
+    return have_test(of, ears, done) & ~have_test(of, ears, done[done["nystagmus"]])

@@ -13,7 +13,7 @@ from pipeline.adjudication.course import (
     name_unseen,
 )
 from pipeline.adjudication.findings import find_incomplete
-from pipeline.adjudication.later_looks import compare_later_looks
+from pipeline.adjudication.later_tests import compare_later_tests
 from pipeline.adjudication.maneuvers import FITS, MOVES_NOTHING, judge_fit
 from pipeline.adjudication.switches import find_switches
 from schemas.columns import Frame
@@ -56,7 +56,7 @@ def explain_failures(
     """
     first = list_first_sessions(record.attempts, record.adjudications, maneuvers)
     first = first[~pd.MultiIndex.from_frame(first[EPISODE]).isin(find_incomplete(record.spells))]
-    later = compare_later_looks(first, record.examinations, record.findings, maneuvers, criteria)
+    later = compare_later_tests(first, record.examinations, record.findings, maneuvers, criteria)
     verdicts = record.adjudications.merge(first[EPISODE], on=EPISODE)
     switches = find_switches(
         record.examinations, record.findings, record.treatments, verdicts, criteria
@@ -85,13 +85,13 @@ def explain_failures(
         tell_switches(sessions, switches),
         _list(
             failures[failures["canal"].eq("multiple") | failures["side_seen"].eq("both")],
-            "first_looks_several",
+            "first_tests_several",
         ),
         _list(failures[failures["same_visit"].eq("negative")], "cleared_within_visit"),
         find_later_success(failures, record.attempts, maneuvers),
         find_remission(failures, treatments, record.spells, maneuvers, failure.remission),
         explain_retreatment(sessions[sessions["outcome"].eq("negative")], record.followups),
-        name_unseen(sessions[sessions["outcome"].eq("not_looked") & ~switched]),
+        name_unseen(sessions[sessions["outcome"].eq("not_tested_again") & ~switched]),
     ]
     types = {"site": "string", "episode_id": "string", "evidence": "string", "day": "Int64"}
     found = pd.concat([rows[list(types)].astype(types) for rows in evidence], ignore_index=True)
@@ -113,7 +113,7 @@ def list_first_sessions(
     A session that moved nothing cannot fail, and is left out.
 
     To the columns of schemas.derived.Attempts come those of VERDICT (its side as side_seen),
-    looked_day (of the test that decides), next_day and next_at_risk (of the second session).
+    test_day (of the test that decides), next_day and next_at_risk (of the second session).
     """
     second = attempts[attempts["session"].eq(2)].rename(
         columns={"day": "next_day", "at_risk": "next_at_risk"}
@@ -133,7 +133,7 @@ def list_first_sessions(
         for codes in first["maneuver"]
     ]
     first = first[pd.Series(moved, index=first.index, dtype=bool)]
-    first["looked_day"] = first["day"] + first["next_look_days"].astype("Int64")
+    first["test_day"] = first["day"] + first["next_test_days"].astype("Int64")
     first["next_at_risk"] = first["next_at_risk"].fillna(False).astype(bool)
     return first
 
@@ -149,9 +149,7 @@ def keep_failed(first: pd.DataFrame, switches: pd.DataFrame) -> pd.DataFrame:
     """
     seen = first.assign(switched_day=date_switches(first, switches))
     failed = seen["outcome"].eq("positive")
-    seen["seen_day"] = seen["looked_day"].where(
-        failed, seen["switched_day"].fillna(seen["next_day"])
-    )
+    seen["seen_day"] = seen["test_day"].where(failed, seen["switched_day"].fillna(seen["next_day"]))
     return seen[
         ~seen["outcome"].eq("negative") | seen["next_day"].notna() | seen["switched_day"].notna()
     ]
@@ -172,8 +170,8 @@ def date_switches(first: pd.DataFrame, switches: pd.DataFrame) -> pd.Series:
         .mask(told["recorded_day"].eq(told["day"]).fillna(False), told["day"])
         .astype("Int64")
     )
-    cleared, unseen = first["outcome"].eq("negative"), first["outcome"].eq("not_looked")
-    in_time = (cleared & days.le(first["looked_day"])) | (
+    cleared, unseen = first["outcome"].eq("negative"), first["outcome"].eq("not_tested_again")
+    in_time = (cleared & days.le(first["test_day"])) | (
         unseen & (first["next_day"].isna() | days.le(first["next_day"]))
     )
     return days.where(in_time.fillna(False).astype(bool))

@@ -10,13 +10,13 @@ from schemas.derived import Findings, Spells
 from schemas.keys import EPISODE
 
 
-def describe_looks(
+def describe_tests(
     examinations: Frame[Examinations], treatments: Frame[Treatments], duration: DurationClasses
 ) -> Frame[Findings]:
     """One finding for each examination, in the same order and with the same index
     (schemas.derived.Findings)."""
     nystagmus = examinations[["vertical", "torsion", "horizontal"]].ne("none").any(axis=1)
-    findings = examinations[[*EPISODE, "day", "look", "test", "side"]].assign(
+    findings = examinations[[*EPISODE, "day", "examination", "test", "side"]].assign(
         nystagmus=nystagmus,
         positive=nystagmus | examinations["vertigo"].ne("none"),
         before_treatment=_come_before_treatment(examinations, treatments),
@@ -59,14 +59,18 @@ def _come_before_treatment(examinations: pd.DataFrame, treatments: pd.DataFrame)
     the day counts as before.
     """
     first_day = treatments.groupby(EPISODE)["day"].min().rename("first_day")
-    looks = examinations.join(first_day, on=EPISODE)
-    earlier = looks["day"] < looks["first_day"]
-    first_look = looks["look"] == looks.groupby([*EPISODE, "day"])["look"].transform("min")
-    told_before = looks["after_attempt"].eq(0).fillna(False) | (
-        looks["after_attempt"].isna() & first_look
+    examined = examinations.join(first_day, on=EPISODE)
+    earlier = examined["day"] < examined["first_day"]
+    first_test = examined["examination"] == examined.groupby([*EPISODE, "day"])[
+        "examination"
+    ].transform("min")
+    told_before = examined["after_attempt"].eq(0).fillna(False) | (
+        examined["after_attempt"].isna() & first_test
     )
     before = (
-        looks["first_day"].isna() | earlier | ((looks["day"] == looks["first_day"]) & told_before)
+        examined["first_day"].isna()
+        | earlier
+        | ((examined["day"] == examined["first_day"]) & told_before)
     )
     return before.fillna(True).to_numpy(bool)
 

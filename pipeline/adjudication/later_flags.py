@@ -32,12 +32,12 @@ def raise_later_flags(
     `findings` go with `examinations`, row by row. A record with a hole raises none: the test that
     was set aside could have been the negative one.
     """
-    looks = examinations.assign(
+    examined = examinations.assign(
         **{c: findings[c] for c in findings.columns.difference(examinations.columns)}
     )
-    pairs = pair_rolls(looks)
+    pairs = pair_rolls(examined)
     raised = [
-        _raise_flag(_list_days(looks, pairs, attempts, flag), attempts, flag).assign(flag=name)
+        _raise_flag(_list_days(examined, pairs, attempts, flag), attempts, flag).assign(flag=name)
         for name, flag in criteria.later_flags.items()
     ]
     flags = LaterFlags.cast(pd.concat([LaterFlags.empty(), *raised])[list(LaterFlags.describe())])
@@ -80,19 +80,19 @@ def count_fitting_sessions(
 
 
 def _list_days(
-    looks: pd.DataFrame, pairs: pd.DataFrame, attempts: pd.DataFrame, flag: LaterFlag
+    examined: pd.DataFrame, pairs: pd.DataFrame, attempts: pd.DataFrame, flag: LaterFlag
 ) -> pd.DataFrame:
     """The days that can tell, with shown: the pattern of the flag, or, where it has none,
     that the vertigo is not resolved."""
     if flag.pattern is None:
-        decided = attempts[attempts["outcome"].ne("not_looked")]
+        decided = attempts[attempts["outcome"].ne("not_tested_again")]
         after = decided[DAY].assign(
-            day=decided["day"] + decided["next_look_days"].astype("Int64"),
+            day=decided["day"] + decided["next_test_days"].astype("Int64"),
             shown=decided["outcome"].eq("positive"),
         )
         days = pd.concat([attempts[DAY].assign(shown=attempts["at_risk"]), after])
     else:
-        candidates = pairs if flag.pattern.both_sides else looks
+        candidates = pairs if flag.pattern.both_sides else examined
         tested = candidates[candidates["test"].isin(flag.pattern.tests)]
         days = tested[DAY].assign(shown=find_pattern(tested, flag.pattern, unmeasured=False))
     return days.astype({"day": "Int64", "shown": bool})

@@ -5,7 +5,7 @@ They quote the test, so they stay where the record is.
 
 import pandas as pd
 
-from pipeline.adjudication.ears import OTHER_EAR, have_look, name_ear
+from pipeline.adjudication.ears import OTHER_EAR, have_test, name_ear
 from pipeline.adjudication.patterns import LISTED, check_pattern, check_signs, find_pattern
 from schemas import codes
 from schemas.criteria import Criterion, Signs
@@ -27,39 +27,39 @@ BOUNDS = {
 }
 
 
-def list_missing(look: pd.DataFrame, before: pd.DataFrame, criterion: Criterion) -> list[str]:
+def list_missing(test: pd.DataFrame, before: pd.DataFrame, criterion: Criterion) -> list[str]:
     """What keeps a test (one row) from meeting a criterion of its test, in words;
     `before` are all tests that could tell."""
-    held = check_pattern(look, criterion, unmeasured=True).iloc[0]
-    missing = _say_misfits(look.iloc[0], criterion, [key for key, fits in held.items() if not fits])
-    ears = name_ear(look, criterion.side)
+    held = check_pattern(test, criterion, unmeasured=True).iloc[0]
+    missing = _say_misfits(test.iloc[0], criterion, [key for key, fits in held.items() if not fits])
+    ears = name_ear(test, criterion.side)
     there = f" on the {ears.iloc[0]}" if ears.iloc[0] in OTHER_EAR else ""
     for tests in (criterion.silent_tests, criterion.unseen_in):
-        if have_look(look, ears, before[before["test"].isin(tests) & before["nystagmus"]])[0]:
+        if have_test(test, ears, before[before["test"].isin(tests) & before["nystagmus"]])[0]:
             missing.append(f"{_name_tests(tests)} shows nystagmus{there}")
     if (
         criterion.silent_tests
-        and not have_look(look, ears, before[before["test"].isin(criterion.silent_tests)])[0]
+        and not have_test(test, ears, before[before["test"].isin(criterion.silent_tests)])[0]
     ):
         missing.append(f"{_name_tests(criterion.silent_tests)} was not done{there}")
     rest = criterion.also_seen
     if (
         rest is not None
-        and not have_look(look, ears, before[find_pattern(before, rest, unmeasured=False)])[0]
+        and not have_test(test, ears, before[find_pattern(before, rest, unmeasured=False)])[0]
     ):
         missing.append(f"{_name_tests(rest.tests)} does not show the rest{there}")
     return missing
 
 
-def list_doubts(look: pd.DataFrame, criterion: Criterion) -> list[str]:
+def list_doubts(test: pd.DataFrame, criterion: Criterion) -> list[str]:
     """What lowers the certainty of an established criterion that a test (one row) meets,
     in words."""
-    unmeasured = criterion.duration is not None and look["duration_class"].iloc[0] == "unknown"
+    unmeasured = criterion.duration is not None and test["duration_class"].iloc[0] == "unknown"
     doubts = ["the duration was not measured"] if unmeasured else []
     for expected in criterion.expects:
-        held = check_signs(look, expected, unmeasured=True).iloc[0]
+        held = check_signs(test, expected, unmeasured=True).iloc[0]
         doubts += _say_misfits(
-            look.iloc[0], expected, [key for key, fits in held.items() if not fits]
+            test.iloc[0], expected, [key for key, fits in held.items() if not fits]
         )
     return doubts if criterion.certainty == "definite" else []
 
@@ -68,18 +68,18 @@ def _name_tests(tests: tuple[str, ...]) -> str:
     return " or ".join(codes.TEST[test] for test in tests)
 
 
-def _say_misfits(look: pd.Series, signs: Signs, keys: list[str]) -> list[str]:
+def _say_misfits(test: pd.Series, signs: Signs, keys: list[str]) -> list[str]:
     """For each key that does not fit what was seen and what is asked for."""
     said = []
     for key in keys:
         if key in LISTED:
             name, asked = SEEN_IN.get(key, key.replace("_", " ")), " or ".join(getattr(signs, key))
-            said.append(f"{name} {look[key]}, not {asked}".replace("_", " "))
+            said.append(f"{name} {test[key]}, not {asked}".replace("_", " "))
         elif key == "duration":
             said.append(
-                f"duration {look['duration_class']}, not {' or '.join(signs.duration or ())}"
+                f"duration {test['duration_class']}, not {' or '.join(signs.duration or ())}"
             )
         else:
             column, words = BOUNDS[key]
-            said.append(words.format(look[column], getattr(signs, key)))
+            said.append(words.format(test[column], getattr(signs, key)))
     return said

@@ -12,47 +12,47 @@ from schemas.criteria import Pattern, Signs
 LISTED = ("vertical", "torsion_toward", "horizontal", "vertigo", "fatigues", "reverses_on_sitting")
 
 
-def check_pattern(looks: pd.DataFrame, pattern: Pattern, *, unmeasured: bool) -> pd.DataFrame:
+def check_pattern(examined: pd.DataFrame, pattern: Pattern, *, unmeasured: bool) -> pd.DataFrame:
     """For each test one column a key that the pattern sets, True where the test fits it.
 
-    `looks` are examinations joined with their findings, or pairs of rolls; `unmeasured` is the
+    `examined` are examinations joined with their findings, or pairs of rolls; `unmeasured` is the
     answer where nothing was measured: True for criteria, which ask what is possible, False for
     flags, which ask what was seen.
     """
-    return check_signs(looks, pattern, unmeasured=unmeasured).assign(
-        tests=looks["test"].isin(pattern.tests)
+    return check_signs(examined, pattern, unmeasured=unmeasured).assign(
+        tests=examined["test"].isin(pattern.tests)
     )
 
 
-def check_signs(looks: pd.DataFrame, signs: Signs, *, unmeasured: bool) -> pd.DataFrame:
+def check_signs(examined: pd.DataFrame, signs: Signs, *, unmeasured: bool) -> pd.DataFrame:
     """As check_pattern, whatever the test."""
     keys = {}
     for key in LISTED:
         allowed = getattr(signs, key)
         if allowed is not None:
             keys[key] = (
-                looks[key].isin(allowed)
-                | (looks[key].isin(["not_tested"]) | looks[key].isna()) & unmeasured
+                examined[key].isin(allowed)
+                | (examined[key].isin(["not_tested"]) | examined[key].isna()) & unmeasured
             )
     if signs.duration is not None:
         untimed = ["unknown"] if unmeasured and not signs.timed else []
-        keys["duration"] = looks["duration_class"].isin([*signs.duration, *untimed])
+        keys["duration"] = examined["duration_class"].isin([*signs.duration, *untimed])
     bounds: dict[str, Callable[[float], pd.Series]] = {
-        "latency_least_s": lambda limit: looks["latency_s"] >= limit,
-        "latency_most_s": lambda limit: looks["latency_s"] <= limit,
-        "latency_below_s": lambda limit: looks["latency_s"] < limit,
-        "peak_least": lambda limit: looks["peak_spv"] >= limit,
+        "latency_least_s": lambda limit: examined["latency_s"] >= limit,
+        "latency_most_s": lambda limit: examined["latency_s"] <= limit,
+        "latency_below_s": lambda limit: examined["latency_s"] < limit,
+        "peak_least": lambda limit: examined["peak_spv"] >= limit,
         "velocity_kept_least": lambda limit: (
-            looks["spv_at_40s"] >= limit * looks["peak_spv"].where(looks["peak_spv"] > 0)
+            examined["spv_at_40s"] >= limit * examined["peak_spv"].where(examined["peak_spv"] > 0)
         ),
     }
     for key, holds in bounds.items():
         limit = getattr(signs, key)
         if limit is not None:
             keys[key] = holds(limit).fillna(unmeasured)
-    return pd.DataFrame(keys, index=looks.index).astype(bool)
+    return pd.DataFrame(keys, index=examined.index).astype(bool)
 
 
-def find_pattern(looks: pd.DataFrame, pattern: Pattern, *, unmeasured: bool) -> pd.Series:
+def find_pattern(examined: pd.DataFrame, pattern: Pattern, *, unmeasured: bool) -> pd.Series:
     """True for each test that fits every key of the pattern."""
-    return check_pattern(looks, pattern, unmeasured=unmeasured).all(axis=1)
+    return check_pattern(examined, pattern, unmeasured=unmeasured).all(axis=1)

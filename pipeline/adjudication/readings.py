@@ -49,7 +49,7 @@ def read_variants(matches: pd.DataFrame) -> pd.DataFrame:
         bits=_read_bits(matches), rank=matches["certainty"].map(CERTAINTIES.index).astype(int)
     )
     rows["episode"] = rows.groupby(EPISODE).ngroup()
-    rows = rows.sort_values(["episode", "look_id"], kind="stable", ignore_index=True)
+    rows = rows.sort_values(["episode", "test_id"], kind="stable", ignore_index=True)
     left = _find_left(rows)
     rows["bits"] &= left["bits"].to_numpy()[rows["episode"]]
     rows = rows[rows["bits"].ne(0)].reset_index(drop=True)
@@ -61,7 +61,7 @@ def read_variants(matches: pd.DataFrame) -> pd.DataFrame:
     told["arm_basis"] = told["arm_basis"].where(told["arm"].eq("short"))
     for name, column in {"variants": "variant", "criteria": "criterion"}.items():
         told[name] = join_sorted(rows, column)
-    told["certainty"] = _rank_looks(rows).map(dict(enumerate(CERTAINTIES)))
+    told["certainty"] = _rank_tests(rows).map(dict(enumerate(CERTAINTIES)))
     told["firm"] = rows["certainty"].isin(FIRM).groupby([rows["site"], rows["episode_id"]]).any()
     told["side_by"] = join_sorted(rows[rows["side"].ne("unknown")], "side_by").str.split().str[0]
     told["side_signs"] = join_sorted(rows, "side_signs").str.strip()
@@ -87,11 +87,11 @@ def join_sorted(rows: pd.DataFrame, column: str) -> pd.Series:
 def _find_left(rows: pd.DataFrame) -> pd.DataFrame:
     """One row for each number of `episode`, in order: the bits of the variants that are left,
     and what they name."""
-    looks = _combine(rows, ["episode", "look_id"], "bits", np.bitwise_or)
-    looks["place"] = _fill_places(looks["bits"].to_numpy())
-    looks = looks.sort_values(["episode", "place"], ignore_index=True)
-    groups = _combine(looks, ["episode", "place"], "bits", np.bitwise_and)
-    any_of = _combine(looks, ["episode", "place"], "bits", np.bitwise_or)["bits"]
+    tests = _combine(rows, ["episode", "test_id"], "bits", np.bitwise_or)
+    tests["place"] = _fill_places(tests["bits"].to_numpy())
+    tests = tests.sort_values(["episode", "place"], ignore_index=True)
+    groups = _combine(tests, ["episode", "place"], "bits", np.bitwise_and)
+    any_of = _combine(tests, ["episode", "place"], "bits", np.bitwise_or)["bits"]
     groups["bits"] = np.where(groups["bits"] != 0, groups["bits"], any_of)
     shared, place = (
         _combine(groups, ["episode"], c, np.bitwise_and)[c].to_numpy() for c in ("bits", "place")
@@ -109,11 +109,11 @@ def _find_left(rows: pd.DataFrame) -> pd.DataFrame:
     return left
 
 
-def _rank_looks(rows: pd.DataFrame) -> pd.Series:
+def _rank_tests(rows: pd.DataFrame) -> pd.Series:
     """The rank in CERTAINTIES of each episode's best test, by its least certain variant;
     indexed by site and episode_id."""
-    best = rows.groupby([*EPISODE, "look_id", "variant"])["rank"].min()
-    return best.groupby([*EPISODE, "look_id"]).max().groupby(EPISODE).min()
+    best = rows.groupby([*EPISODE, "test_id", "variant"])["rank"].min()
+    return best.groupby([*EPISODE, "test_id"]).max().groupby(EPISODE).min()
 
 
 def _read_bits(matches: pd.DataFrame) -> np.ndarray:

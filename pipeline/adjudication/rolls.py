@@ -30,23 +30,23 @@ FIXED = {
 }
 
 
-def turn_relative(looks: pd.DataFrame) -> pd.Series:
+def turn_relative(examined: pd.DataFrame) -> pd.Series:
     """The horizontal direction of supine roll tests as geotropic or apogeotropic,
     also where right or left was recorded."""
-    absolute = looks["horizontal"].isin(["right", "left"]) & looks["test"].eq("supine_roll")
-    toward_ground = looks["horizontal"].eq(looks["side"])
+    absolute = examined["horizontal"].isin(["right", "left"]) & examined["test"].eq("supine_roll")
+    toward_ground = examined["horizontal"].eq(examined["side"])
     relative = pd.Series(
-        np.where(toward_ground, "geotropic", "apogeotropic"), index=looks.index, dtype="string"
+        np.where(toward_ground, "geotropic", "apogeotropic"), index=examined.index, dtype="string"
     )
-    return looks["horizontal"].where(~absolute, relative)
+    return examined["horizontal"].where(~absolute, relative)
 
 
-def pair_rolls(looks: pd.DataFrame, *, across_days: bool = False) -> pd.DataFrame:
+def pair_rolls(examined: pd.DataFrame, *, across_days: bool = False) -> pd.DataFrame:
     """One row for each pattern that the two sides show together: site, episode_id, day,
     and the columns of a test.
 
-    `looks` are examinations joined with their findings. Of a side that was tested repeatedly on a
-    day, the tests with nystagmus count: silence with one ear down never undoes what that side
+    `examined` are examinations joined with their findings. Of a side that was tested repeatedly on
+    a day, the tests with nystagmus count: silence with one ear down never undoes what that side
     showed before or after (for its sources see ears.are_silent). `horizontal` is the direction seen
     with either ear down, or `same_way` if on that day no direction was seen with either, and the
     eyes beat to the same ear on both sides; `differs` or `none` (one row) if only one side or none
@@ -63,7 +63,7 @@ def pair_rolls(looks: pd.DataFrame, *, across_days: bool = False) -> pd.DataFram
     response, `stronger_by` how that is known; `lying_down_beats`, `bow_beats` and `lean_beats` are
     the ears toward which the tie-breaking signs of the same time beat.
     """
-    rolls = looks[looks["test"].eq("supine_roll")]
+    rolls = examined[examined["test"].eq("supine_roll")]
     rolls = rolls.assign(horizontal=turn_relative(rolls), grade=rolls["vertigo"].map(VERTIGO_GRADE))
     shown = rolls[rolls["horizontal"].isin(DIRECTIONS)]
     paired = _pair_sides(shown, DAY)
@@ -77,7 +77,7 @@ def pair_rolls(looks: pd.DataFrame, *, across_days: bool = False) -> pd.DataFram
         pairs.append(_pair_across_days(shown))
     typed = [rows.reindex(columns=list(TYPES)).astype(TYPES) for rows in pairs]
     pairs = pd.concat(typed, ignore_index=True).assign(**FIXED)
-    return pairs.join(_read_signs(pairs, looks, shown))
+    return pairs.join(_read_signs(pairs, examined, shown))
 
 
 def _pair_sides(shown: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
@@ -85,7 +85,7 @@ def _pair_sides(shown: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
     the strongest test of a side stands for it but for the duration."""
     order = [*keys, "horizontal", "side"]
     ranked = shown.assign(grade=shown.groupby(order)["grade"].transform("max"))
-    ranked = ranked.sort_values(["peak_spv", "day", "look"], ascending=[False, True, True])
+    ranked = ranked.sort_values(["peak_spv", "day", "examination"], ascending=[False, True, True])
     strongest = ranked.drop_duplicates(order)
     timed = ranked[[*order, "duration_class"]].drop_duplicates()
     columns = [*keys, "horizontal", "latency_s", "grade", *OF_FASTER_SIDE]
@@ -149,14 +149,14 @@ def _pair_across_days(shown: pd.DataFrame) -> pd.DataFrame:
     return pairs[pairs["horizontal"].ne("same_way")].join(complete, on=kind).assign(across=True)
 
 
-def _read_signs(pairs: pd.DataFrame, looks: pd.DataFrame, shown: pd.DataFrame) -> pd.DataFrame:
+def _read_signs(pairs: pd.DataFrame, examined: pd.DataFrame, shown: pd.DataFrame) -> pd.DataFrame:
     """Toward which ear each tie-breaking sign beats at the time of each pair: lying_down_beats,
     bow_beats, lean_beats.
 
     A sign that did not beat on the day of the pair is taken from other days, if the roll test never
     showed the other direction: with that one the sign means the other ear.
     """
-    signs = looks[looks["test"].isin(SIGNS) & looks["horizontal"].isin(list(OTHER_EAR))]
+    signs = examined[examined["test"].isin(SIGNS) & examined["horizontal"].isin(list(OTHER_EAR))]
     turned = shown.groupby(EPISODE)["horizontal"].nunique().gt(1)
     steady = signs[~pd.MultiIndex.from_frame(signs[EPISODE]).isin(turned.index[turned])]
     of_day, of_any_day = (

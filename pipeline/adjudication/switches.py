@@ -118,12 +118,14 @@ def were_tested(canals: set[str], tested: str, criteria: Criteria) -> bool:
     return all(tests[canal] & set(tested.split()) for canal in canals - {"unknown"})
 
 
-def _list_days_seen_after_maneuvers(looks: pd.DataFrame, treatments: pd.DataFrame) -> pd.DataFrame:
+def _list_days_seen_after_maneuvers(
+    examined: pd.DataFrame, treatments: pd.DataFrame
+) -> pd.DataFrame:
     """The days of tests that name an attempt of that day as before them,
     and the day of the first maneuver."""
     first = treatments.groupby(EPISODE)["day"].min().reset_index()
     given = treatments[[*DAY, "attempt"]].rename(columns={"attempt": "after_attempt"})
-    named = looks.loc[looks["after_attempt"].notna(), [*DAY, "after_attempt"]].merge(given)
+    named = examined.loc[examined["after_attempt"].notna(), [*DAY, "after_attempt"]].merge(given)
     return pd.concat([named[DAY], first[DAY]])
 
 

@@ -3,58 +3,58 @@
 import numpy as np
 import pandas as pd
 
-from pipeline.adjudication.ears import are_silent, have_look, name_ear
+from pipeline.adjudication.ears import are_silent, have_test, name_ear
 from pipeline.adjudication.lateral_side import tell_side
 from pipeline.adjudication.patterns import check_signs, find_pattern
 from schemas.criteria import Criteria, Criterion
 from schemas.keys import EPISODE
 
 
-def match_variants(looks: pd.DataFrame, pairs: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
+def match_variants(examined: pd.DataFrame, pairs: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
     """One row for each test (or pair of tests) and criterion that it meets.
 
-    `looks` are examinations joined with their findings, `pairs` their supine roll tests
-    (rolls.pair_rolls). The result has site, episode_id, day, look_key (what was tested), look_id
+    `examined` are examinations joined with their findings, `pairs` their supine roll tests
+    (rolls.pair_rolls). The result has site, episode_id, day, test_key (what was tested), test_id
     (a number for each test or pair), criterion, canal, side, arm, arm_basis, mechanism, certainty,
     side_by and side_signs. Criteria that rest on vertigo alone are met only in episodes in which no
     test with nystagmus meets any.
     """
     pairs = pairs.join(tell_side(pairs))
-    looks = looks.assign(look_id=np.arange(len(looks)))
-    pairs = pairs.assign(look_id=np.arange(len(looks), len(looks) + len(pairs)))
+    examined = examined.assign(test_id=np.arange(len(examined)))
+    pairs = pairs.assign(test_id=np.arange(len(examined), len(examined) + len(pairs)))
     matches = [
-        _match_criterion(pairs if criterion.both_sides else looks, looks, name, criterion)
+        _match_criterion(pairs if criterion.both_sides else examined, examined, name, criterion)
         for name, criterion in criteria.criteria.items()
     ]
     return _keep_nystagmus(_keep_refined(pd.concat(matches, ignore_index=True), criteria), criteria)
 
 
-def find_backed(met: pd.DataFrame, looks: pd.DataFrame, criterion: Criterion) -> np.ndarray:
+def find_backed(met: pd.DataFrame, examined: pd.DataFrame, criterion: Criterion) -> np.ndarray:
     """For each test that shows the pattern of a criterion, whether the other tests of its episode,
     on the same ear, are as it asks."""
     ears = name_ear(met, criterion.side)
     backed = np.ones(len(met), bool)
     if criterion.silent_tests:
-        backed &= are_silent(met, ears, looks, criterion.silent_tests)
+        backed &= are_silent(met, ears, examined, criterion.silent_tests)
     if criterion.unseen_in:
-        backed &= ~have_look(
-            met, ears, looks[looks["test"].isin(criterion.unseen_in) & looks["nystagmus"]]
+        backed &= ~have_test(
+            met, ears, examined[examined["test"].isin(criterion.unseen_in) & examined["nystagmus"]]
         )
     if criterion.also_seen is not None:
-        backed &= have_look(
-            met, ears, looks[find_pattern(looks, criterion.also_seen, unmeasured=False)]
+        backed &= have_test(
+            met, ears, examined[find_pattern(examined, criterion.also_seen, unmeasured=False)]
         )
     return backed
 
 
 def _match_criterion(
-    candidates: pd.DataFrame, looks: pd.DataFrame, name: str, criterion: Criterion
+    candidates: pd.DataFrame, examined: pd.DataFrame, name: str, criterion: Criterion
 ) -> pd.DataFrame:
     met = candidates[find_pattern(candidates, criterion, unmeasured=True)]
-    met = met[find_backed(met, looks, criterion)]
+    met = met[find_backed(met, examined, criterion)]
     only_probable = (criterion.certainty == "definite") & are_less_certain(met, criterion)
     texts = {
-        "look_key": met["test"] + "/" + met["side"],
+        "test_key": met["test"] + "/" + met["side"],
         "criterion": name,
         "canal": criterion.canal,
         "side": name_ear(met, criterion.side),
@@ -66,7 +66,7 @@ def _match_criterion(
         "side_signs": met["side_signs"] if criterion.both_sides else "",
     }
     typed = {name: pd.Series(text, index=met.index, dtype="string") for name, text in texts.items()}
-    return met[[*EPISODE, "day", "look_id"]].assign(**typed)
+    return met[[*EPISODE, "day", "test_id"]].assign(**typed)
 
 
 def are_less_certain(met: pd.DataFrame, criterion: Criterion) -> pd.Series:
@@ -83,8 +83,8 @@ def _keep_refined(matches: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
     dropped = pd.Series(False, index=matches.index)
     for name, criterion in criteria.criteria.items():
         if criterion.refines:
-            finer = matches.loc[matches["criterion"].eq(name), "look_id"]
-            dropped |= matches["criterion"].eq(criterion.refines) & matches["look_id"].isin(finer)
+            finer = matches.loc[matches["criterion"].eq(name), "test_id"]
+            dropped |= matches["criterion"].eq(criterion.refines) & matches["test_id"].isin(finer)
     return matches[~dropped].reset_index(drop=True)
 
 

@@ -19,7 +19,7 @@ from pipeline.intake.withdrawals import Withdrawals, read_withdrawals
 from schemas.site_map import SiteMap
 from schemas.study import Config
 
-FINE, LOOK, REFUSED = 0, 1, 2
+FINE, SET_ASIDE, REFUSED = 0, 1, 2
 TABLE_FILES = (".xlsx", *TEXTS, *OTHER_FORMS)
 WIDEST = 110
 UNTOLD = "S00"  # stands for the site where a lone file does not tell it
@@ -133,7 +133,7 @@ def judge(received: Received) -> int:
     """The exit code for one delivery."""
     if not received.accepted:
         return REFUSED
-    return LOOK if received.tables["row_counts"]["rows_set_aside"].sum() else FINE
+    return SET_ASIDE if received.tables["row_counts"]["rows_set_aside"].sum() else FINE
 
 
 @contextmanager

@@ -100,30 +100,41 @@ GEOTROPIC: Row = {
 }
 
 
-def _look(
-    episode_id: str, day: int, look: int, test: str, side: str, seen: Row, after_attempt: int = 0
+def _test(
+    episode_id: str,
+    day: int,
+    examination: int,
+    test: str,
+    side: str,
+    seen: Row,
+    after_attempt: int = 0,
 ) -> Row:
-    place = {"episode_id": episode_id, "day": day, "look": look, "after_attempt": after_attempt}
+    place = {
+        "episode_id": episode_id,
+        "day": day,
+        "examination": examination,
+        "after_attempt": after_attempt,
+    }
     return place | {"test": test, "side": side} | seen
 
 
-LOOKS: tuple[Row, ...] = (
-    _look("EP-0001", 0, 1, "dix_hallpike", "left", SILENT),
-    _look("EP-0001", 0, 2, "dix_hallpike", "right", UP_RIGHT)
+EXAMINATIONS: tuple[Row, ...] = (
+    _test("EP-0001", 0, 1, "dix_hallpike", "left", SILENT),
+    _test("EP-0001", 0, 2, "dix_hallpike", "right", UP_RIGHT)
     | {"latency_s": 3, "duration_s": 18, "peak_spv": 32.5, "spv_at_40s": 0.5, "vertigo": "moderate"}
     | {"reverses_on_sitting": "yes", "fixation_removed": "yes"},
-    _look("EP-0001", 7, 1, "dix_hallpike", "right", SILENT),
-    _look("EP-0002", 0, 1, "supine_roll", "left", GEOTROPIC)
+    _test("EP-0001", 7, 1, "dix_hallpike", "right", SILENT),
+    _test("EP-0002", 0, 1, "supine_roll", "left", GEOTROPIC)
     | {"latency_s": 0.8, "duration_s": 35, "peak_spv": 48, "spv_at_40s": 1, "vertigo": "severe"},
-    _look("EP-0002", 0, 2, "supine_roll", "right", GEOTROPIC)
+    _test("EP-0002", 0, 2, "supine_roll", "right", GEOTROPIC)
     | {"latency_s": 1, "duration_s": 22, "peak_spv": 21, "spv_at_40s": 0.5, "vertigo": "moderate"},
-    _look("EP-0002", 3, 1, "supine_roll", "left", GEOTROPIC)
+    _test("EP-0002", 3, 1, "supine_roll", "left", GEOTROPIC)
     | {"latency_s": 1, "duration_s": 20, "vertigo": "mild"},
-    _look("EP-0002", 3, 2, "supine_roll", "left", SILENT, after_attempt=2),
-    _look("EP-0002", 10, 1, "supine_roll", "left", SILENT),
-    _look("EP-0002", 10, 2, "supine_roll", "right", SILENT),
-    _look("EP-0003", 0, 1, "dix_hallpike", "right", SILENT),
-    _look("EP-0003", 0, 2, "sitting_up", "right", UP_RIGHT)
+    _test("EP-0002", 3, 2, "supine_roll", "left", SILENT, after_attempt=2),
+    _test("EP-0002", 10, 1, "supine_roll", "left", SILENT),
+    _test("EP-0002", 10, 2, "supine_roll", "right", SILENT),
+    _test("EP-0003", 0, 1, "dix_hallpike", "right", SILENT),
+    _test("EP-0003", 0, 2, "sitting_up", "right", UP_RIGHT)
     | {"latency_s": 1, "duration_s": 12, "vertigo": "mild", "fixation_removed": "no"},
 )
 
@@ -211,7 +222,7 @@ def list_example() -> dict[str, list[Row]]:
     return {
         "submission": [dict(SUBMISSION)],
         "episodes": [EVERY_EPISODE | row for row in EPISODES],
-        "examinations": [dict(row) for row in LOOKS],
+        "examinations": [dict(row) for row in EXAMINATIONS],
         "treatments": [dict(row) for row in TREATMENTS],
         "followups": [dict(row) for row in CONTACTS],
     }

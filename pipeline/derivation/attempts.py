@@ -16,7 +16,7 @@ from schemas.maneuver import Maneuver
 def list_attempts(
     episodes: Frame[Episodes],
     treatments: Frame[Treatments],
-    looks: pd.DataFrame,
+    tests: pd.DataFrame,
     states: pd.DataFrame,
     spells: Frame[Spells],
     adjudications: Frame[Adjudications],
@@ -47,10 +47,10 @@ def list_attempts(
         next_day.isna() | (ahead["state_day"] <= next_day)
     ).fillna(False)
     decided &= ~pd.MultiIndex.from_frame(sessions[EPISODE]).isin(find_incomplete(spells))
-    sessions["next_look_days"] = (ahead["state_day"] - sessions["day"]).where(decided)
-    sessions["outcome"] = ahead["state"].where(decided, "not_looked")
+    sessions["next_test_days"] = (ahead["state_day"] - sessions["day"]).where(decided)
+    sessions["outcome"] = ahead["state"].where(decided, "not_tested_again")
     sessions["at_risk"] = behind["state"].ne("negative").fillna(True)
-    sessions["same_visit"] = _read_same_visit(sessions, looks)
+    sessions["same_visit"] = _read_same_visit(sessions, tests)
     sessions = sessions.merge(
         episodes[[*EPISODE, "patient_id"]], on=EPISODE, validate="many_to_one"
     )
@@ -112,10 +112,10 @@ def _find_spell(sessions: pd.DataFrame, spells: pd.DataFrame) -> np.ndarray:
     return found.sort_values("order")["spell"].fillna(1).to_numpy()
 
 
-def _read_same_visit(sessions: pd.DataFrame, looks: pd.DataFrame) -> pd.Series:
+def _read_same_visit(sessions: pd.DataFrame, tests: pd.DataFrame) -> pd.Series:
     """What the tests after the last attempt of the same day show: no confirmation,
     kept as a secondary outcome."""
-    after = looks[looks["after_attempt"].ge(1).fillna(False)]
+    after = tests[tests["after_attempt"].ge(1).fillna(False)]
     last = after["after_attempt"].eq(after.groupby(DAY_KEY)["after_attempt"].transform("max"))
     shown = (
         after[last]
@@ -124,4 +124,4 @@ def _read_same_visit(sessions: pd.DataFrame, looks: pd.DataFrame) -> pd.Series:
         .map({True: "positive", False: "negative"})
         .rename("same_visit")
     )
-    return sessions.join(shown, on=DAY_KEY)["same_visit"].fillna("not_looked")
+    return sessions.join(shown, on=DAY_KEY)["same_visit"].fillna("not_tested_again")

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.adjudication.switches import find_switches
-from pipeline.derivation.states import select_deciding_looks
+from pipeline.derivation.states import select_deciding_tests
 from schemas.columns import Frame
 from schemas.criteria import Criteria
 from schemas.delivery import Examinations, Followups, Treatments
@@ -18,8 +18,8 @@ from schemas.keys import EPISODE
 
 CAUSES = ("resolved", "switched", "reclassified")  # events that end a spell
 SEEN_CAUSES = (*CAUSES, "lost")  # and what ends its being seen
-COMPLETE = ("resolved", "unresolved", "not_looked")
-LOOK = [*EPISODE, "day", "look", "test", "side"]
+COMPLETE = ("resolved", "unresolved", "not_tested_again")
+EXAMINATION_KEY = [*EPISODE, "day", "examination", "test", "side"]
 
 
 def list_first_events(
@@ -47,9 +47,9 @@ def list_first_events(
     )
     members = members.sort_values(EPISODE, ignore_index=True)
     examinations, findings = (
-        rows.sort_values(LOOK, ignore_index=True) for rows in (examinations, findings)
+        rows.sort_values(EXAMINATION_KEY, ignore_index=True) for rows in (examinations, findings)
     )
-    deciding = select_deciding_looks(examinations, findings, adjudications, criteria)
+    deciding = select_deciding_tests(examinations, findings, adjudications, criteria)
     members = members.join(
         find_switches(examinations, findings, treatments, verdicts, criteria), on=EPISODE
     )

@@ -29,7 +29,7 @@ def list_sequences(
         [*EPISODE, "session"]
     )
     sessions["at_end"] = (
-        (sessions["day"] + sessions["next_look_days"]).eq(sessions["right_days"]).fillna(False)
+        (sessions["day"] + sessions["next_test_days"]).eq(sessions["right_days"]).fillna(False)
     )
     sessions["family"] = sessions["family"].str.replace(" ", TOGETHER, regex=False)
     paths = sessions.groupby(EPISODE, sort=True).agg(
@@ -42,5 +42,5 @@ def list_sequences(
     )
     resolved = paths["status"].eq("resolved")
     paths["resolved_after"] = paths["sessions"].where(resolved)
-    paths["at_next_look"] = paths["at_end"].astype("boolean").where(resolved)
+    paths["at_next_test"] = paths["at_end"].astype("boolean").where(resolved)
     return Sequences.cast(paths.reset_index())

@@ -32,7 +32,7 @@ class Interval:
 
 def measure_spells(
     episodes: Frame[Episodes],
-    looks: pd.DataFrame,
+    tests: pd.DataFrame,
     followups: Frame[Followups],
     treated: pd.MultiIndex,
     incomplete: pd.MultiIndex,
@@ -41,24 +41,24 @@ def measure_spells(
 ) -> Frame[Spells]:
     """The spells of every episode by each of `endpoints` (schemas.derived.Spells).
 
-    `looks` are deciding tests with `confirming`; `followups` have `confirming` too. Episodes in
+    `tests` are deciding tests with `confirming`; `followups` have `confirming` too. Episodes in
     `incomplete` have lost a test or a treatment to the set-aside rows, those outside `treated` have
     no day 0: both get a status and an interval without information.
     """
-    states = _find_states_by_endpoint(looks, followups, endpoints)
+    states = _find_states_by_endpoint(tests, followups, endpoints)
     spells = pd.concat(
         [_measure_endpoint(episodes, name, found, resolution) for name, found in states.items()],
         ignore_index=True,
     )
     members = pd.MultiIndex.from_frame(spells[EPISODE])
-    ever_positive = pd.MultiIndex.from_frame(looks.loc[looks["positive"], EPISODE])
+    ever_positive = pd.MultiIndex.from_frame(tests.loc[tests["positive"], EPISODE])
     unusable = {
         "never_positive": ~members.isin(ever_positive) & spells["endpoint"].ne("patient_reported"),
         "untreated": ~members.isin(treated),
         "incomplete_record": members.isin(incomplete),
     }
     for status, rows in unusable.items():
-        spells.loc[rows, ["left_days", "right_days", "last_look_days"]] = [0.0, np.inf, 0.0]
+        spells.loc[rows, ["left_days", "right_days", "last_test_days"]] = [0.0, np.inf, 0.0]
         spells.loc[rows, "status"] = status
     keep = ~(np.any(list(unusable.values()), axis=0) & spells["spell"].gt(1))
     return Spells.cast(spells[keep].sort_values([*EPISODE, "endpoint", "spell"], ignore_index=True))
@@ -110,27 +110,29 @@ def _measure_endpoint(
         "start_day",
         "left_days",
         "right_days",
-        "last_look_days",
+        "last_test_days",
     ]
     spells = pd.DataFrame(rows, columns=columns).astype(dict.fromkeys(columns[-3:], "float"))
-    looked = spells["last_look_days"].gt(0) | spells["spell"].gt(1)
+    tested_again = spells["last_test_days"].gt(0) | spells["spell"].gt(1)
     spells["status"] = np.select(
-        [np.isfinite(spells["right_days"]), looked], ["resolved", "unresolved"], "not_looked"
+        [np.isfinite(spells["right_days"]), tested_again],
+        ["resolved", "unresolved"],
+        "not_tested_again",
     )
     return spells
 
 
 def _find_states_by_endpoint(
-    looks: pd.DataFrame, followups: pd.DataFrame, endpoints: Collection[str]
+    tests: pd.DataFrame, followups: pd.DataFrame, endpoints: Collection[str]
 ) -> dict[str, pd.DataFrame]:
     """The states of all episodes by each of `endpoints`."""
     objective, reported = (
-        cache(lambda: find_states(looks)),
+        cache(lambda: find_states(tests)),
         cache(lambda: _find_reported_states(followups)),
     )
     finders: dict[str, Callable[[], pd.DataFrame]] = {
         "objective": objective,
-        "composite": lambda: find_states(looks.assign(positive=_is_left_by_composite(looks))),
+        "composite": lambda: find_states(tests.assign(positive=_is_left_by_composite(tests))),
         "patient_reported": reported,
         "strict": lambda: _require_both(objective(), reported()),
     }
@@ -142,17 +144,19 @@ def _list_rows(table: pd.DataFrame) -> Iterator[tuple]:
     return zip(*(table[column].to_numpy(object).tolist() for column in table), strict=True)
 
 
-def _is_left_by_composite(looks: pd.DataFrame) -> pd.Series:
+def _is_left_by_composite(tests: pd.DataFrame) -> pd.Series:
     """Nystagmus that neither went nor turned from apogeotropic to geotropic (as trials of
     apogeotropic forms count: Kim HA et al. J Neurol 2017)."""
-    first = looks[looks["nystagmus"]].sort_values([*DAY_KEY, "look"]).drop_duplicates(EPISODE)
+    first = (
+        tests[tests["nystagmus"]].sort_values([*DAY_KEY, "examination"]).drop_duplicates(EPISODE)
+    )
     began_apogeotropic = pd.MultiIndex.from_frame(
         first.loc[first["horizontal"].eq("apogeotropic"), EPISODE]
     )
-    turned = pd.MultiIndex.from_frame(looks[EPISODE]).isin(began_apogeotropic) & looks[
+    turned = pd.MultiIndex.from_frame(tests[EPISODE]).isin(began_apogeotropic) & tests[
         "horizontal"
     ].eq("geotropic")
-    return looks["nystagmus"] & ~turned
+    return tests["nystagmus"] & ~turned
 
 
 def _find_reported_states(followups: pd.DataFrame) -> pd.DataFrame:

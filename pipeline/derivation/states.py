@@ -17,7 +17,7 @@ TEST_KEY = [*EPISODE, "test", "side"]
 DAY_KEY = [*EPISODE, "day"]
 
 
-def select_deciding_looks(
+def select_deciding_tests(
     examinations: Frame[Examinations],
     findings: Frame[Findings],
     adjudications: Frame[Adjudications],
@@ -30,27 +30,29 @@ def select_deciding_looks(
     of both. A case that was reclassified stays at risk until that day: tests from then on decide
     nothing.
     """
-    looks = examinations[[*DAY_KEY, "look", "after_attempt", "test", "side", "horizontal"]].assign(
+    tests = examinations[
+        [*DAY_KEY, "examination", "after_attempt", "test", "side", "horizontal"]
+    ].assign(
         positive=findings["positive"].to_numpy(bool), nystagmus=findings["nystagmus"].to_numpy(bool)
     )
-    looks = keep_until_reclassified(looks, adjudications)
-    looks = looks.merge(
+    tests = keep_until_reclassified(tests, adjudications)
+    tests = tests.merge(
         adjudications[[*EPISODE, "canal", "arm"]], on=EPISODE, how="left", validate="many_to_one"
     )
-    tests: dict[str, set[str]] = {
+    of_canal: dict[str, set[str]] = {
         canal: set(names) for canal, names in criteria.tests_of_canal.items()
     }
-    tests["anterior_or_posterior"] = tests["anterior"] | tests["posterior"]
-    tests["multiple"] = tests["unknown"] = set().union(*tests.values())
-    deciding = pd.Series(False, index=looks.index)
-    for canal, names in tests.items():
-        deciding |= looks["canal"].eq(canal) & looks["test"].isin(names)
-    deciding |= looks["arm"].eq("short") & looks["test"].isin(criteria.tests_of_short_arm)
-    return looks[deciding].assign(test=looks["test"].replace(criteria.same_test))
+    of_canal["anterior_or_posterior"] = of_canal["anterior"] | of_canal["posterior"]
+    of_canal["multiple"] = of_canal["unknown"] = set().union(*of_canal.values())
+    deciding = pd.Series(False, index=tests.index)
+    for canal, names in of_canal.items():
+        deciding |= tests["canal"].eq(canal) & tests["test"].isin(names)
+    deciding |= tests["arm"].eq("short") & tests["test"].isin(criteria.tests_of_short_arm)
+    return tests[deciding].assign(test=tests["test"].replace(criteria.same_test))
 
 
 def mark_confirming(
-    looks: pd.DataFrame,
+    tests: pd.DataFrame,
     treatments: Frame[Treatments],
     maneuvers: dict[str, Maneuver],
     confirmation_day: int,
@@ -64,22 +66,22 @@ def mark_confirming(
     active = treatments[
         ~treatments["maneuver"].map(lambda code: maneuvers[code].kind).isin(HEAD_AT_REST)
     ]
-    earlier = _last_day_before(looks, active)
+    earlier = _last_day_before(tests, active)
     same_day = active.groupby(DAY_KEY)["attempt"].min().rename("first_that_day")
     first_that_day = (
-        looks[DAY_KEY].join(same_day, on=DAY_KEY)["first_that_day"].to_numpy(float, na_value=np.nan)
+        tests[DAY_KEY].join(same_day, on=DAY_KEY)["first_that_day"].to_numpy(float, na_value=np.nan)
     )
-    after = looks["after_attempt"].to_numpy(float, na_value=np.inf)
-    day = looks["day"].to_numpy(float)
+    after = tests["after_attempt"].to_numpy(float, na_value=np.inf)
+    day = tests["day"].to_numpy(float)
     last = np.where(
         ~np.isnan(first_that_day) & (after >= np.nan_to_num(first_that_day)), day, earlier
     )
     return pd.Series(
-        np.isnan(last) | (day - np.nan_to_num(last) >= confirmation_day), index=looks.index
+        np.isnan(last) | (day - np.nan_to_num(last) >= confirmation_day), index=tests.index
     )
 
 
-def _last_day_before(looks: pd.DataFrame, treatments: pd.DataFrame) -> np.ndarray:
+def _last_day_before(tests: pd.DataFrame, treatments: pd.DataFrame) -> np.ndarray:
     """The last treatment day before the day of each test; nan where there is none."""
     given = (
         treatments[DAY_KEY]
@@ -87,36 +89,36 @@ def _last_day_before(looks: pd.DataFrame, treatments: pd.DataFrame) -> np.ndarra
         .sort_values("day")
         .assign(given_day=lambda rows: rows["day"])
     )
-    asked = looks[DAY_KEY].assign(order=np.arange(len(looks))).sort_values("day", kind="stable")
+    asked = tests[DAY_KEY].assign(order=np.arange(len(tests))).sort_values("day", kind="stable")
     found = pd.merge_asof(asked, given, on="day", by=EPISODE, allow_exact_matches=False)
     return found.sort_values("order")["given_day"].to_numpy(float, na_value=np.nan)
 
 
-def find_states(looks: pd.DataFrame) -> pd.DataFrame:
+def find_states(tests: pd.DataFrame) -> pd.DataFrame:
     """One row for each episode and day whose tests decide: state `positive` or `negative`.
 
-    `looks` has positive and confirming. A day is positive if any deciding test is. It is negative
+    `tests` has positive and confirming. A day is positive if any deciding test is. It is negative
     if every test that had been positive on an earlier day is done, confirming and negative; a day
     that repeats only some of them decides nothing.
     """
     first = (
-        looks[looks["positive"]]
+        tests[tests["positive"]]
         .groupby(TEST_KEY)["day"]
         .min()
         .rename("first_positive")
         .reset_index()
     )
-    days = looks[DAY_KEY].drop_duplicates()
+    days = tests[DAY_KEY].drop_duplicates()
     due = days.merge(first, on=EPISODE)
     due = due[due["first_positive"] < due["day"]]
     shown = (
-        looks[~looks["positive"] & looks["confirming"]][[*DAY_KEY, "test", "side"]]
+        tests[~tests["positive"] & tests["confirming"]][[*DAY_KEY, "test", "side"]]
         .drop_duplicates()
         .assign(shown=True)
     )
     due = due.merge(shown, on=[*DAY_KEY, "test", "side"], how="left")
     all_shown = due.assign(shown=due["shown"].notna()).groupby(DAY_KEY)["shown"].all()
-    any_positive = looks.groupby(DAY_KEY)["positive"].any().rename("any_positive")
+    any_positive = tests.groupby(DAY_KEY)["positive"].any().rename("any_positive")
     states = days.join(any_positive, on=DAY_KEY).join(all_shown, on=DAY_KEY)
     states["state"] = np.select(
         [states["any_positive"], states["shown"].eq(True)], ["positive", "negative"], "open"

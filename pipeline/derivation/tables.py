@@ -8,12 +8,12 @@ import pandas as pd
 from pipeline.adjudication.adjudicate import adjudicate_episodes
 from pipeline.adjudication.days import keep_until_reclassified
 from pipeline.adjudication.failure import Record, explain_failures
-from pipeline.adjudication.findings import describe_looks
+from pipeline.adjudication.findings import describe_tests
 from pipeline.adjudication.later_flags import raise_later_flags
 from pipeline.derivation.attempts import list_attempts
 from pipeline.derivation.sequences import list_sequences
 from pipeline.derivation.spells import TIMED, measure_spells
-from pipeline.derivation.states import find_states, mark_confirming, select_deciding_looks
+from pipeline.derivation.states import find_states, mark_confirming, select_deciding_tests
 from schemas.columns import Frame
 from schemas.derived import Adjudications, Findings, Spells
 from schemas.keys import EPISODE
@@ -52,11 +52,11 @@ def derive_rows(
     `endpoints` and the objective one, and attempts, which belong to the spells of that one."""
     findings, adjudications = adjudicate(delivered, config)
     timed = tuple(dict.fromkeys(("objective", *endpoints)))
-    looks, spells = time_spells(delivered, findings, adjudications, config, timed)
+    tests, spells = time_spells(delivered, findings, adjudications, config, timed)
     episodes, treatments = delivered["episodes"], delivered["treatments"]
     objective = spells[spells["endpoint"].eq("objective")]
     attempts = list_attempts(
-        episodes, treatments, looks, find_states(looks), objective, adjudications, config.maneuvers
+        episodes, treatments, tests, find_states(tests), objective, adjudications, config.maneuvers
     )
     return {
         "findings": findings,
@@ -71,7 +71,7 @@ def adjudicate(
 ) -> tuple[Frame[Findings], Frame[Adjudications]]:
     """What the tests mean: findings and adjudications."""
     episodes, examinations, treatments, followups, _ = (delivered[name] for name in DELIVERED)
-    findings = describe_looks(examinations, treatments, config.criteria.duration)
+    findings = describe_tests(examinations, treatments, config.criteria.duration)
     return findings, adjudicate_episodes(
         episodes, examinations, findings, treatments, followups, config.criteria
     )
@@ -89,8 +89,8 @@ def time_spells(
         delivered[name] for name in DELIVERED
     )
     confirmation_day = config.study.resolution.confirmation_day
-    looks = select_deciding_looks(examinations, findings, adjudications, config.criteria)
-    looks["confirming"] = mark_confirming(looks, treatments, config.maneuvers, confirmation_day)
+    tests = select_deciding_tests(examinations, findings, adjudications, config.criteria)
+    tests["confirming"] = mark_confirming(tests, treatments, config.maneuvers, confirmation_day)
     contacts = keep_until_reclassified(followups, adjudications)
     contacts = contacts.assign(after_attempt=pd.array([pd.NA] * len(contacts), dtype="Int64"))
     contacts["confirming"] = mark_confirming(
@@ -99,6 +99,6 @@ def time_spells(
     treated = pd.MultiIndex.from_frame(treatments[EPISODE].drop_duplicates())
     holes = set_aside[set_aside["table"].isin(DECIDING_TABLES) & set_aside["episode_id"].notna()]
     incomplete = pd.MultiIndex.from_frame(holes[EPISODE].drop_duplicates())
-    return looks, measure_spells(
-        episodes, looks, contacts, treated, incomplete, config.study.resolution, endpoints
+    return tests, measure_spells(
+        episodes, tests, contacts, treated, incomplete, config.study.resolution, endpoints
     )

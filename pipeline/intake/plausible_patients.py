@@ -13,7 +13,7 @@ Rows = Mapping[str, pd.DataFrame]
 YEAR = 366  # days: what lies as far apart is in another calendar year for sure
 LEAST_TIMED = 3  # tests with a time: so many do not agree by chance in two patients
 COPIES = Enough(2, 0.0)
-TIMED = ["day", "look", "latency_s", "duration_s", "peak_spv"]
+TIMED = ["day", "examination", "latency_s", "duration_s", "peak_spv"]
 
 
 def find_unlikely_patients(rows: Rows) -> list[Problem]:
@@ -63,9 +63,9 @@ def find_overlaps(rows: Rows) -> list[Problem]:
     )
 
 
-def find_copies(looks: pd.DataFrame) -> list[Problem]:
+def find_copies(tests: pd.DataFrame) -> list[Problem]:
     """Episodes whose tests agree with those of another one in every day and time."""
-    rows = looks[["episode_id", *TIMED]].dropna(subset="episode_id")
+    rows = tests[["episode_id", *TIMED]].dropna(subset="episode_id")
     timed = rows["latency_s"].notna() | rows["duration_s"].notna()
     prints = (
         pd.util.hash_pandas_object(rows[TIMED].astype("float64"), index=False)

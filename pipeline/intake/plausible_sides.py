@@ -17,13 +17,13 @@ TESTS = ("dix_hallpike", "side_lying", "half_dix_hallpike")
 def find_unlikely_sides(rows: Rows) -> Iterator[Problem]:
     """Sides of tests, of torsion and of the working diagnosis that are opposite to those they
     belong to in most episodes or rows."""
-    looks, first = rows["examinations"], rows["treatments"]
+    tests, first = rows["examinations"], rows["treatments"]
     first = first[first["attempt"].eq(1).fillna(False) & first["side"].isin(SIDES)]
     treated = first.drop_duplicates("episode_id").set_index("episode_id")["side"]
-    up = looks[
-        looks["test"].isin(TESTS)
-        & looks["side"].isin(SIDES)
-        & looks["vertical"].eq("up").fillna(False)
+    up = tests[
+        tests["test"].isin(TESTS)
+        & tests["side"].isin(SIDES)
+        & tests["vertical"].eq("up").fillna(False)
     ]
     before = up[up["day"].le(0).fillna(False) & up["after_attempt"].fillna(0).eq(0)]
     sides = before.groupby("episode_id")["side"].agg(["nunique", "first"])

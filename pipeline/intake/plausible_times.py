@@ -110,6 +110,6 @@ def find_zeros(shown: pd.DataFrame, rows: Rows) -> Iterator[Problem]:
         )
 
 
-def show_nystagmus(looks: pd.DataFrame) -> pd.Series:
+def show_nystagmus(tests: pd.DataFrame) -> pd.Series:
     """The tests that show nystagmus."""
-    return looks[["vertical", "torsion", "horizontal"]].ne("none").fillna(False).any(axis=1)
+    return tests[["vertical", "torsion", "horizontal"]].ne("none").fillna(False).any(axis=1)

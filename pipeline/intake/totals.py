@@ -48,12 +48,12 @@ def _count_treated(rows: Rows) -> int:
 def _count_followed(rows: Rows) -> int:
     """Treated episodes with a test after their first attempt, or a contact on a later day."""
     first_day = rows["treatments"].groupby("episode_id")["day"].min()
-    looks, contacts = rows["examinations"], rows["followups"]
-    starts = looks["episode_id"].map(first_day)
-    tested = looks["day"].gt(starts) | (looks["day"].eq(starts) & looks["after_attempt"].ge(1))
+    tests, contacts = rows["examinations"], rows["followups"]
+    starts = tests["episode_id"].map(first_day)
+    tested = tests["day"].gt(starts) | (tests["day"].eq(starts) & tests["after_attempt"].ge(1))
     met = contacts["day"].gt(contacts["episode_id"].map(first_day))
     followed = [
-        looks.loc[tested.fillna(False), "episode_id"],
+        tests.loc[tested.fillna(False), "episode_id"],
         contacts.loc[met.fillna(False), "episode_id"],
     ]
     return pd.concat(followed).nunique()

@@ -80,7 +80,7 @@ SHORT = {  # where a meaning of schemas.codes is too long for a table or a figur
         "untreated": "no treatment recorded",
         "incomplete_record": "record incomplete where it matters",
         "never_positive": "no test that could turn negative",
-        "not_looked": "not tested again after the maneuver",
+        "not_tested_again": "not tested again after the maneuver",
         "followed": "tested again: in the curves",
     },
 }

@@ -3,8 +3,8 @@ when only the first of them counts.
 
 Two estimators, for two kinds of knowledge. Where the day of an event is known, `fit_aalen_johansen`
 takes lifelines' curves. Where an event is only known to lie between two tests, (left, right],
-`fit_look_incidence` estimates the probability of each event in each band of days; divided by the
-share still without event at the start of the band, that chance is the discrete cause-specific
+`fit_interval_incidence` estimates the probability of each event in each band of days; divided by
+the share still without event at the start of the band, that chance is the discrete cause-specific
 hazard. Both need that whoever is no longer seen is like those who still are.
 """
 
@@ -41,7 +41,7 @@ class Incidence:
 
 
 @dataclass(frozen=True)
-class LookIncidence:
+class IntervalIncidence:
     """The probability `mass` of each event in each band, (causes, bands),
     with bands (edges[b], edges[b + 1]].
 
@@ -132,7 +132,7 @@ def _untie(
     return days, moment, (np.arange(len(days)) + 1) * (causes + 1)
 
 
-def fit_look_incidence(
+def fit_interval_incidence(
     left: ArrayLike,
     right: ArrayLike,
     cause: ArrayLike,
@@ -140,7 +140,7 @@ def fit_look_incidence(
     edges: ArrayLike,
     weight: ArrayLike | None = None,
     tolerance: float = TOLERANCE,
-) -> LookIncidence:
+) -> IntervalIncidence:
     """Cumulative incidence from events that are only known to lie in (left, right].
 
     `cause` is 1, 2, ... `causes`, or 0 with right = inf for no event when last seen. `edges` are
@@ -177,7 +177,7 @@ def fit_look_incidence(
     sums = contrasts.reshape(causes, bands, -1).sum(axis=0)
     asked = np.concatenate([contrasts, sums])
     log_likelihood = float(total @ np.log(cover @ mass))
-    return LookIncidence(
+    return IntervalIncidence(
         edges,
         mass.reshape(causes, bands + 1)[:, :-1],
         _find_identified(cover, gradient, asked).reshape(causes + 1, bands),

@@ -32,7 +32,7 @@ FAILURE_REASONS = Analysis(
             "share",
             People("first session failed or unseen", ALL),
             People("first session unseen", ALL),
-            "view={view},reason=never_looked",
+            "view={view},reason=never_tested_again",
             worth=5,
         ),
         *(
@@ -83,7 +83,7 @@ ATTEMPT_SUCCESS = Analysis(
             "session share",
             RAW,
             People("had such a session"),
-            People("such a session, negative look"),
+            People("such a session, negative test"),
             worth=5,
         ),
         Quantity("success", "modelled share", "probability that the next test is negative"),

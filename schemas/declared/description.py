@@ -15,7 +15,7 @@ FLOW = {  # term: the people counted, and what they are called
     "untreated": ("untreated", "no treatment recorded"),
     "incomplete_record": ("incomplete record", "record incomplete where it matters"),
     "never_positive": ("never positive", "no test that could turn negative"),
-    "not_looked": ("not looked at", "not tested again after the maneuver"),
+    "not_tested_again": ("not tested again", "not tested again after the maneuver"),
     "followed": ("followed objective", "tested again: in the curves"),
     "reclassified_later": (
         "reclassified later",

@@ -24,11 +24,11 @@ WAYS = {
     "at_once_": "{}, if sessions act at once",
 }  # how arms are compared, and in words
 ENDED = {
-    "resolved_at_next_look": ("resolved at the next test", 5),
-    "resolved_at_later_look": ("resolved at a later test", 2),
+    "resolved_at_next_test": ("resolved at the next test", 5),
+    "resolved_at_later_test": ("resolved at a later test", 2),
     "no_further_session": ("no further session", 2),
-    "never_looked": ("not tested again", 4),
-    "next_without_look": ("had another session before any test", 1),
+    "never_tested_again": ("not tested again", 4),
+    "next_without_test": ("had another session before any test", 1),
 }
 PATHS = (
     count("treated", "treated for positional vertigo", People("treated", ALL), worth=7),
@@ -57,11 +57,11 @@ PATHS = (
         for term, (words, worth) in ENDED.items()
     ),
     Quantity(
-        "share_resolved_at_next_look",
+        "share_resolved_at_next_test",
         "share",
         "share resolved at the next test, of those tested then",
-        People("on path, looked at", PATH),
-        People("on path, resolved_at_next_look", PATH),
+        People("on path, tested again", PATH),
+        People("on path, resolved_at_next_test", PATH),
         worth=6,
     ),
 )

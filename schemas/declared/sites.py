@@ -8,7 +8,7 @@ MEASURES = {  # term: whom it is of, and what it is called
     "resolved_by_day_{day}": (FOLLOWED, "share resolved by day {day}"),
     "smoothed_by_day_{day}": (FOLLOWED, "share resolved by day {day}, smoothed course"),
     "first_session_success": (
-        People("first session with a look"),
+        People("first session tested again"),
         "probability that the test after the first session is negative",
     ),
 }

@@ -14,10 +14,10 @@ FLOW = (
     ("stored", ("positional", "probable_non_positional", "undetermined")),
     ("positional", ("untreated", "treated")),
     ("treated", ("incomplete_record", "never_positive", "complete")),
-    ("complete", ("not_looked", "followed")),
+    ("complete", ("not_tested_again", "followed")),
     (
         "first maneuver failed or unseen",
-        ("first maneuver failed", "first maneuver failed or unseen[reason=never_looked]"),
+        ("first maneuver failed", "first maneuver failed or unseen[reason=never_tested_again]"),
     ),
 )
 OUTSIDE = {  # each base, and that of which it is a part
@@ -55,8 +55,8 @@ SPREAD = {
         ("arm",): ("canal",),
         ("mechanism",): ("canal",),
     },
-    "first sessions looked at": {(): ("site",)},
-    "first sessions looked at, in the model": {(): ("canal",)},
+    "first sessions tested again": {(): ("site",)},
+    "first sessions tested again, in the model": {(): ("canal",)},
     "successes": {(): ("attempt_number", "fit", "previous")},
     "sessions": {(): ("attempt_number", "fit", "previous")},
     "stood at a choice": {(): ("choice",), ("variant",): ("choice",)},

@@ -34,7 +34,12 @@ COUNTED = (
     "sequence_paths",
 )
 NOT_FITTED = ("competing_events", "second_line")
-ENDS = ("resolved_at_next_look", "resolved_at_later_look", "no_further_session", "never_looked")
+ENDS = (
+    "resolved_at_next_test",
+    "resolved_at_later_test",
+    "no_further_session",
+    "never_tested_again",
+)
 LISTED = (
     "stored",
     "positional",
@@ -164,7 +169,7 @@ def _count_followed(rows: OwnRows, plan: Config, system: System) -> dict[str, in
 
 def _holds(spells: pd.DataFrame, word: str, value: str) -> np.ndarray:
     left, right, last = (
-        spells[name].to_numpy(float) for name in ("left_days", "right_days", "last_look_days")
+        spells[name].to_numpy(float) for name in ("left_days", "right_days", "last_test_days")
     )
     events: dict[str, Callable[[float], np.ndarray]] = {
         "resolved_by": lambda day: right <= day,

@@ -132,8 +132,8 @@ def read_agreement(row: Row, _: Release) -> Reading:
 def read_failures(row: Row, _: Release) -> Reading:
     """Failed first maneuvers, and with them those of which nobody knows."""
     told = read_stratum(row.stratum)
-    if told.get("reason") == "never_looked":
-        base, event = "first maneuver failed or unseen", {"reason": "never_looked"}
+    if told.get("reason") == "never_tested_again":
+        base, event = "first maneuver failed or unseen", {"reason": "never_tested_again"}
     else:
         base, event = (
             "first maneuver failed",

@@ -23,7 +23,7 @@ def read_attempts(row: Row, _: Release) -> Reading:
     ):
         number = told.pop("attempt", "1")
         if number == "1":
-            first = "first sessions looked at, in the model"
+            first = "first sessions tested again, in the model"
             return Reading(
                 count(first, told), count(first, told, success="yes"), count(first, told)
             )
@@ -40,11 +40,12 @@ def read_attempts(row: Row, _: Release) -> Reading:
     # all.
     part = "" if raw else ", classes" if own else ", in the model"
     n, events, attempts = (
-        count(base + part, groups[0]) for base in ("treated and looked at", "successes", "sessions")
+        count(base + part, groups[0])
+        for base in ("treated and tested again", "successes", "sessions")
     )
     others = [
         count(base + part, groups[1])
-        for base in ("treated and looked at", "successes")
+        for base in ("treated and tested again", "successes")
         if groups[1]
     ]
     return Reading(n, events, n, attempts if raw else None, others)
@@ -119,9 +120,11 @@ def read_paths(row: Row, _: Release) -> Reading:
     here = count("complete", told)
     if term == "reached":
         return Reading(_come_from(told), here, here)
-    if term == "share_resolved_at_next_look":
+    if term == "share_resolved_at_next_test":
         return Reading(
-            _looked(told), count("complete", told, end="resolved_at_next_look"), _looked(told)
+            _tested_again(told),
+            count("complete", told, end="resolved_at_next_test"),
+            _tested_again(told),
         )
     steps = [_read_step(told, step) for step in split_steps(term)]
     if None in steps:
@@ -132,17 +135,17 @@ def read_paths(row: Row, _: Release) -> Reading:
 
 def split_steps(term: str) -> list[str]:
     """The steps that a term counts together; families of one session are joined by + too."""
-    return re.split(r"\+(?=next=|resolved_at|no_further|never_looked|next_without)", term)
+    return re.split(r"\+(?=next=|resolved_at|no_further|never_tested_again|next_without)", term)
 
 
 def _read_step(told: dict[str, str], step: str) -> Sum | None:
     """Those who ended here in one way, or went on to some families, or without a test;
     None for a term that is no step."""
-    if re.fullmatch(r"resolved_at_\w+_look|no_further_session|never_looked", step):
+    if re.fullmatch(r"resolved_at_\w+_test|no_further_session|never_tested_again", step):
         return count("complete", told, end=step)
     if step.startswith("next="):
         return _go_on(told, step.removeprefix("next="))
-    return count("complete", told, next="without a look") if step == "next_without_look" else None
+    return count("complete", told, next="without a test") if step == "next_without_test" else None
 
 
 def _come_from(told: dict[str, str]) -> Sum:
@@ -165,9 +168,10 @@ def _go_on(told: dict[str, str], families: str) -> Sum:
     return add(*parts)
 
 
-def _looked(told: dict[str, str]) -> Sum:
+def _tested_again(told: dict[str, str]) -> Sum:
     """Those who were tested after the last session of the path, before another one."""
     unseen = add(
-        count("complete", told, end="never_looked"), count("complete", told, next="without a look")
+        count("complete", told, end="never_tested_again"),
+        count("complete", told, next="without a test"),
     )
     return add(count("complete", told), (unseen, -1))

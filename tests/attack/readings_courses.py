@@ -117,7 +117,7 @@ def read_pooling(row: Row, _: Release) -> Reading:
         own = told or {"pooled": f"{found.group(1)} by {day}"}
         return Reading(count(base, own), count(base, own, resolved_by=day), count(base, own))
     if "first_session_success" in row.term:
-        base = "first sessions looked at"
+        base = "first sessions tested again"
         own = told or ({} if "one_stage" in row.term else {"pooled": "yes"})
         return Reading(count(base, own), count(base, own, success="yes"), count(base, own))
     return read_own(row)

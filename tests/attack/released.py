@@ -19,7 +19,7 @@ FULL = 7  # decimals from which on a number was not rounded for the reader
 NOBODY = (
     "published",
     "demonstration pool",
-    "demonstration pool, looks can tell",
+    "demonstration pool, tests can tell",
 )  # printed trials; invented patients' planted truth
 
 

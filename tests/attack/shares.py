@@ -19,7 +19,7 @@ MOST_PAIRS = 400
 NEAR = 1e-9
 ALONE = (1, 2)  # so few sites widen no exact limits: guards.min_sites of the plan
 Bounds = Callable[[Sum], tuple[float, float]]
-RAW = re.compile(r"share of (episodes|attempts|those looked at|the totals)")
+RAW = re.compile(r"share of (episodes|attempts|those tested again|the totals)")
 EXACT = "exact (Clopper-Pearson)"
 
 

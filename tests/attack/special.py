@@ -11,7 +11,12 @@ from tests.attack.released import Release
 from tests.attack.system import EVERYBODY, System
 
 CAUSES = ("resolved", "switched", "reclassified", "lost")
-ENDS = ("resolved_at_next_look", "resolved_at_later_look", "no_further_session", "never_looked")
+ENDS = (
+    "resolved_at_next_test",
+    "resolved_at_later_test",
+    "no_further_session",
+    "never_tested_again",
+)
 THEN = " > "
 DIFFERENCE = "difference of two groups"
 
@@ -125,7 +130,7 @@ def _add_paths(
         )
         if path:
             system.within(
-                count("complete", here, next="without a look"),
+                count("complete", here, next="without a test"),
                 going,
                 f"went on from {path}",
                 DIFFERENCE,
@@ -282,10 +287,13 @@ def _add_sessions(system: System) -> None:
         cells = [name for name in sorted(system.names) if _is_cell(name, base)]
         if name_group(base, {"cell": "small"}) in cells:
             system.equal(count(base), add(*({name: 1} for name in cells)), f"cells of {base}")
-    first, won = count("first sessions looked at"), count("first sessions looked at", success="yes")
-    system.equal(first, count("treated and looked at", attempt_number="1"), "first sessions")
+    first, won = (
+        count("first sessions tested again"),
+        count("first sessions tested again", success="yes"),
+    )
+    system.equal(first, count("treated and tested again", attempt_number="1"), "first sessions")
     system.equal(
-        won, count("successes", attempt_number="1"), "first sessions followed by a negative look"
+        won, count("successes", attempt_number="1"), "first sessions followed by a negative test"
     )
 
 

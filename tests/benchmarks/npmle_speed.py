@@ -17,17 +17,17 @@ from lifelines import KaplanMeierFitter
 from pipeline.statistics.npmle import collapse_intervals, fit_many, fit_npmle
 
 HORIZON_DAY = 60
-LOOKS = 8
+TESTS = 8
 REPLICATES = 400
 DAYS = np.arange(HORIZON_DAY + 1)
 
 
-def simulate_looks(n: int, seed: int) -> tuple[np.ndarray, np.ndarray]:
+def simulate_tests(n: int, seed: int) -> tuple[np.ndarray, np.ndarray]:
     """Weibull event times of median about 7 days, each patient tested on 8 random whole days."""
     rng = np.random.default_rng(seed)
     event = 12 * rng.weibull(0.7, n)[:, None]
-    look = np.argsort(rng.random((n, HORIZON_DAY)), axis=1)[:, :LOOKS] + 1.0
-    return np.where(look < event, look, 0).max(axis=1), np.where(look >= event, look, np.inf).min(
+    test = np.argsort(rng.random((n, HORIZON_DAY)), axis=1)[:, :TESTS] + 1.0
+    return np.where(test < event, test, 0).max(axis=1), np.where(test >= event, test, np.inf).min(
         axis=1
     )
 
@@ -49,9 +49,9 @@ def take_time(call: Callable[[], object]) -> float:
 
 def compare(n: int) -> str:
     """One line of the table."""
-    looks = simulate_looks(n, seed=n)
-    collapse = take_time(lambda: collapse_intervals(*looks))
-    left, right, index = collapse_intervals(*looks)
+    tests = simulate_tests(n, seed=n)
+    collapse = take_time(lambda: collapse_intervals(*tests))
+    left, right, index = collapse_intervals(*tests)
     weight = np.bincount(index)
     draws = np.random.default_rng(1).multinomial(n, weight / n, size=REPLICATES)
     own = take_time(lambda: fit_npmle(left, right, weight))

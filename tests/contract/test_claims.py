@@ -109,7 +109,7 @@ FOLLOWED_AS_PLANNED = (
     "frail_patients",
     "channelled",
     "weibull",
-    "irregular_looks",
+    "irregular_tests",
 )
 
 

@@ -23,7 +23,7 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
     (
         "unit/adjudication/test_failure.py",
         "signs of failed maneuvers, told by the reasons that they are evidence for",
-    ): ("pipeline/adjudication/later_looks.py",),
+    ): ("pipeline/adjudication/later_tests.py",),
     ("unit/derivation/test_first_events.py", "a switch is a first event"): (
         "pipeline/adjudication/switches.py",
     ),

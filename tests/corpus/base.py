@@ -51,7 +51,7 @@ HEADERS = {
         *[
             "episode_id",
             "day",
-            "look",
+            "examination",
             "after_attempt",
             "test",
             "side",
@@ -204,11 +204,11 @@ def _add_episode(tables: Tables, episode: str, patient: str, draw: random.Random
             *(*screening, "none", None),
         ]
     )
-    _add_looks(tables, episode, canal, side, 0, draw)
+    _add_tests(tables, episode, canal, side, 0, draw)
     _add_treatment(tables, episode, canal, side, 0, 1, draw)
     last = draw.choice([6, 7, 8])
     cleared = draw.random() < 0.75
-    _add_looks(tables, episode, canal, None if cleared else side, last, draw)
+    _add_tests(tables, episode, canal, None if cleared else side, last, draw)
     if not cleared:
         _add_treatment(tables, episode, canal, side, last, 2, draw)
     start = draw.choice(range(34, 61, 2))
@@ -228,7 +228,7 @@ def _add_episode(tables: Tables, episode: str, patient: str, draw: random.Random
         )
 
 
-def _add_looks(
+def _add_tests(
     tables: Tables, episode: str, canal: str, sick: str | None, day: int, draw: random.Random
 ) -> None:
     test = "dix_hallpike" if canal == "posterior" else "supine_roll"

@@ -1,4 +1,4 @@
-# Competing events by R's survival package, and the maximum of the look-interval likelihood by another algorithm.
+# Competing events by R's survival package, and the maximum of the likelihood of interval-censored events by another algorithm.
 # Run as: Rscript competing.R > competing_reference.csv
 # Data: mgus2 (Kyle RA et al. N Engl J Med 2002;346:564-569) and transplant (Kim WR et al. Hepatology 2006;43:345-351), both of that
 # package; competing_rows.csv holds the same rows, written by the four lines at the end when called with an argument.
@@ -49,6 +49,6 @@ repeat { # expectation-maximisation of a mixture, stopped by the gradient
   mass <- mass * gradient
 }
 incidence <- rbind(cumsum(mass[1:5]), cumsum(mass[7:11]))
-cat(sprintf("look_intervals,mgus2,%d,1,%.8f,\n", edges[-1], incidence[1, ]), sep = "")
-cat(sprintf("look_intervals,mgus2,%d,2,%.8f,\n", edges[-1], incidence[2, ]), sep = "")
+cat(sprintf("intervals,mgus2,%d,1,%.8f,\n", edges[-1], incidence[1, ]), sep = "")
+cat(sprintf("intervals,mgus2,%d,2,%.8f,\n", edges[-1], incidence[2, ]), sep = "")
 cat(sprintf("log_likelihood,mgus2,0,0,%.6f,\n", sum(log(cover %*% mass))))

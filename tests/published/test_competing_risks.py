@@ -14,7 +14,11 @@ from hypothesis import strategies as st
 from lifelines import KaplanMeierFitter
 from scipy.optimize import minimize
 
-from pipeline.statistics.competing_risks import find_errors, fit_aalen_johansen, fit_look_incidence
+from pipeline.statistics.competing_risks import (
+    find_errors,
+    fit_aalen_johansen,
+    fit_interval_incidence,
+)
 from pipeline.statistics.npmle import fit_npmle
 from pipeline.statistics.npmle_search import NotConverged
 
@@ -53,7 +57,7 @@ def read_reference(estimator: str, data: str) -> pd.DataFrame:
     return rows[rows["estimator"].eq(estimator) & rows["data"].eq(data)]
 
 
-def look_every_few_months() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def examine_every_few_months() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """mgus2 as seen every 3 to 12 months, as competing.R does it."""
     months, cause = read_rows("mgus2")
     gap = 3 + np.arange(1, len(months) + 1) % 10
@@ -79,9 +83,9 @@ def test_weighted_known_days_agree_with_survfit():
         assert fit.at(row.day)[1][row.cause - 1] == pytest.approx(row.incidence, abs=1e-10)
 
 
-def test_look_intervals_agree_with_expectation_maximisation_in_r():
-    fit = fit_look_incidence(*look_every_few_months(), 2, [0, 12, 24, 60, 120, 240])
-    for row in read_reference("look_intervals", "mgus2").itertuples():
+def test_intervals_agree_with_expectation_maximisation_in_r():
+    fit = fit_interval_incidence(*examine_every_few_months(), 2, [0, 12, 24, 60, 120, 240])
+    for row in read_reference("intervals", "mgus2").itertuples():
         k = list(fit.edges).index(row.day) - 1
         assert fit.incidence[row.cause - 1, k] == pytest.approx(row.incidence, abs=2e-6)
     assert fit.log_likelihood == pytest.approx(
@@ -90,11 +94,11 @@ def test_look_intervals_agree_with_expectation_maximisation_in_r():
     assert fit.identified.all()
 
 
-def test_looks_tell_nearly_what_the_days_themselves_tell():
+def test_intervals_tell_nearly_what_the_days_themselves_tell():
     time, cause = read_rows("mgus2")
     known, errors = (find(time, cause, 2) for find in (fit_aalen_johansen, find_errors))
     edges = [0, 6, 12, 24, 36, 60, 90, 120, 180, 240]
-    seen = fit_look_incidence(*look_every_few_months(), 2, edges)
+    seen = fit_interval_incidence(*examine_every_few_months(), 2, edges)
     for day in DAYS:
         error = errors[:, known.days <= day][:, -1]
         assert (
@@ -102,7 +106,7 @@ def test_looks_tell_nearly_what_the_days_themselves_tell():
         )
 
 
-def test_looks_on_the_edges_give_the_life_table_of_known_days():
+def test_tests_on_the_edges_give_the_life_table_of_known_days():
     time, cause = read_rows("mgus2")
     years = np.ceil(time / 12) * 12
     edges = np.arange(0, 361, 12)
@@ -112,18 +116,20 @@ def test_looks_on_the_edges_give_the_life_table_of_known_days():
         np.where(kept, years - 12, np.floor(time / 12) * 12),
         np.where(kept, years, np.inf),
     )
-    looks = fit_look_incidence(left, right, cause, 2, edges)
+    fitted = fit_interval_incidence(left, right, cause, 2, edges)
     table = fit_aalen_johansen(np.where(kept, years, left), cause, 2)
     for k, day in enumerate(edges[1:]):
         survival, incidence = table.at(day)
-        np.testing.assert_allclose(looks.incidence[:, k], incidence, atol=1e-7)
-        assert looks.survival[k] == pytest.approx(survival, abs=1e-7)
+        np.testing.assert_allclose(fitted.incidence[:, k], incidence, atol=1e-7)
+        assert fitted.survival[k] == pytest.approx(survival, abs=1e-7)
 
 
 def test_one_event_on_whole_months_is_the_interval_censored_curve_of_npsurv():
     rows = pd.read_csv(HERE / "cosmesis.csv", comment="#").query("arm == 'RT'")
     right = rows["right"].fillna(np.inf).to_numpy()
-    fit = fit_look_incidence(rows["left"], right, np.isfinite(right).astype(int), 1, np.arange(49))
+    fit = fit_interval_incidence(
+        rows["left"], right, np.isfinite(right).astype(int), 1, np.arange(49)
+    )
     assert fit.log_likelihood == pytest.approx(COSMESIS_LOG_LIKELIHOOD, abs=1e-6)
     for month, survival in COSMESIS_SURVIVAL.items():
         assert fit.survival[month - 1] == pytest.approx(survival, abs=5e-5)
@@ -148,9 +154,9 @@ def test_one_event_with_known_days_is_one_less_kaplan_meier_with_greenwoods_erro
 
 
 def test_a_general_optimiser_finds_nothing_better():
-    left, right, cause = look_every_few_months()
+    left, right, cause = examine_every_few_months()
     edges = np.array([0, 24, 60, 120, 240])
-    fit = fit_look_incidence(left, right, cause, 2, edges)
+    fit = fit_interval_incidence(left, right, cause, 2, edges)
 
     def chance(mass: np.ndarray) -> np.ndarray:
         """By the definition: the rise of an incidence that is straight within bands,
@@ -207,11 +213,11 @@ def test_the_same_rows_give_the_same_bytes_and_an_error_until_nobody_is_left():
 
 @settings(max_examples=60, deadline=None)
 @given(ROWS, st.randoms(use_true_random=False))
-def test_look_intervals_add_up_are_proved_and_do_not_depend_on_order_or_repetition(rows, random):
+def test_intervals_add_up_are_proved_and_do_not_depend_on_order_or_repetition(rows, random):
     def fit(chosen, weighted):
         left, width, cause, weight = (np.array(part) for part in zip(*chosen, strict=True))
         right = np.where(cause > 0, left + width, np.inf)
-        return fit_look_incidence(
+        return fit_interval_incidence(
             left, right, cause, 2, [0, 2, 5, 10], weight if weighted else None
         )
 
@@ -233,11 +239,11 @@ def test_look_intervals_add_up_are_proved_and_do_not_depend_on_order_or_repetiti
     )
 
 
-def test_one_cause_of_look_intervals_lies_within_what_the_curve_allows():
+def test_one_cause_of_intervals_lies_within_what_the_curve_allows():
     rng = np.random.default_rng(7)
     left = rng.integers(0, 20, 300)
     right = np.where(rng.random(300) < 0.7, left + rng.integers(1, 15, 300), np.inf)
-    fit = fit_look_incidence(left, right, np.isfinite(right).astype(int), 1, np.arange(41))
+    fit = fit_interval_incidence(left, right, np.isfinite(right).astype(int), 1, np.arange(41))
     lower, upper = fit_npmle(left, right).survival(np.arange(1, 41))
     known = upper - lower < 1e-9
     assert known.sum() > 5
@@ -250,7 +256,7 @@ def test_the_global_generator_is_left_alone():
     expected = np.random.random()
     np.random.seed(3)
     fit_aalen_johansen([1, 1, 2], [1, 2, 0], 2)
-    fit_look_incidence([0, 1, 1], [2, 3, np.inf], [1, 2, 0], 2, [0, 2, 4])
+    fit_interval_incidence([0, 1, 1], [2, 3, np.inf], [1, 2, 0], 2, [0, 2, 4])
     assert np.random.random() == expected
 
 
@@ -267,12 +273,12 @@ def test_the_global_generator_is_left_alone():
 )
 def test_what_is_no_interval_is_refused(left, right, cause):
     with pytest.raises(ValueError, match=r"event|times"):
-        fit_look_incidence(left, right, cause, 2, [0, 10])
+        fit_interval_incidence(left, right, cause, 2, [0, 10])
 
 
 def test_a_tolerance_that_cannot_be_reached_is_told():
     with pytest.raises(NotConverged):
-        fit_look_incidence(*look_every_few_months(), 2, [0, 12, 24], tolerance=-1.0)
+        fit_interval_incidence(*examine_every_few_months(), 2, [0, 12, 24], tolerance=-1.0)
 
 
 @pytest.mark.skipif(not _has_survival(), reason="needs Rscript with the survival package")

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from pipeline.adjudication.adjudicate import adjudicate_episodes
-from pipeline.adjudication.findings import describe_looks
+from pipeline.adjudication.findings import describe_tests
 from tests.unit.conftest import build_table
 
 OTHER = {"right": "left", "left": "right"}
@@ -19,7 +19,7 @@ def roll(direction: str, seconds: float, affected: str) -> list[dict]:
         {
             "test": "supine_roll",
             "side": side,
-            "look": n,
+            "examination": n,
             "horizontal": direction,
             "duration_s": seconds,
         }
@@ -28,12 +28,12 @@ def roll(direction: str, seconds: float, affected: str) -> list[dict]:
     ]
 
 
-def tip(affected: str, vertical: str = "up", look: int = 1) -> list[dict]:
+def tip(affected: str, vertical: str = "up", test: int = 1) -> list[dict]:
     """A Dix-Hallpike test with torsion toward the affected ear."""
     return [
         {
             "side": affected,
-            "look": look,
+            "examination": test,
             "vertical": vertical,
             "torsion": affected,
             "duration_s": 20,
@@ -44,17 +44,17 @@ def tip(affected: str, vertical: str = "up", look: int = 1) -> list[dict]:
 
 def adjudicate(cases: list[list[dict]], plan) -> pd.DataFrame:
     codes = [f"EP-{n:04d}" for n in range(len(cases))]
-    looks = [
-        look | {"episode_id": code}
+    tests = [
+        test | {"episode_id": code}
         for code, case in zip(codes, cases, strict=True)
-        for look in case
+        for test in case
     ]
     episodes = build_table("episodes", [{"episode_id": code, "patient_id": code} for code in codes])
     examinations, treatments = (
-        build_table("examinations", looks),
+        build_table("examinations", tests),
         build_table("treatments", [{"episode_id": c} for c in codes]),
     )
-    findings = describe_looks(examinations, treatments, plan.criteria.duration)
+    findings = describe_tests(examinations, treatments, plan.criteria.duration)
     return adjudicate_episodes(
         episodes, examinations, findings, treatments, build_table("followups", []), plan.criteria
     )
@@ -107,7 +107,7 @@ def test_case_mix_by_canal(plan, posterior, lateral, anterior, several):
     cases += [roll("apogeotropic", 100, "left")] * (lateral - geotropic) + [
         tip("left", "down")
     ] * anterior
-    cases += [[*roll("geotropic", 25, "right"), *tip("right", look=3)]] * several
+    cases += [[*roll("geotropic", 25, "right"), *tip("right", examination=3)]] * several
     counted = adjudicate(cases, plan)["canal"].value_counts().to_dict()
     # torsional down-beating nystagmus does not tell the anterior canal from the other ear's
     # posterior one

@@ -157,14 +157,14 @@ def test_second_implementation_agrees(cosmesis):
 
 def test_second_implementation_agrees_on_whole_days_with_many_ties():
     rng = np.random.default_rng(11)
-    event, first_look, gap = (
+    event, first_test, gap = (
         rng.exponential(9, 400),
         rng.integers(1, 8, 400),
         rng.integers(1, 8, 400),
     )
-    looks = np.cumsum([np.zeros(400), first_look, gap, gap + 2, gap + 4], axis=0)
-    left = np.where(looks < event, looks, 0).max(axis=0)
-    right = np.where(looks >= event, looks, INF).min(axis=0)
+    tests = np.cumsum([np.zeros(400), first_test, gap, gap + 2, gap + 4], axis=0)
+    left = np.where(tests < event, tests, 0).max(axis=0)
+    right = np.where(tests >= event, tests, INF).min(axis=0)
     other = KaplanMeierFitter().fit_interval_censoring(left + 1e-5, right, tol=1e-10)
     days = np.unique(right[np.isfinite(right)])
     lower, upper = fit_npmle(left, right).survival(days)

@@ -5,7 +5,7 @@ import argparse
 from pathlib import Path
 
 from tests.recovery.adapters import ADAPTERS
-from tests.recovery.looks import run_looks, write_looks
+from tests.recovery.days_of_tests import run_days_of_tests, write_days_of_tests
 from tests.recovery.study import ANSWERS, ROOT, read_answers, run_study
 from tests.recovery.table import write_slice, write_table
 
@@ -42,13 +42,14 @@ def read_arguments() -> argparse.Namespace:
         ),
     )
     table.add_argument("--to", type=Path, default=HERE / "recovery.csv", metavar="FILE")
-    looks = commands.add_parser(
-        "looks", help="answer pools whose clinics test by habits of their own; writes looks.csv"
+    days_of_tests = commands.add_parser(
+        "days_of_tests",
+        help="answer pools whose clinics test by habits of their own; writes days_of_tests.csv",
     )
-    looks.add_argument(
+    days_of_tests.add_argument(
         "--pools", type=int, default=20, metavar="N", help="of each scenario (default %(default)s)"
     )
-    for command in (run, table, looks):
+    for command in (run, table, days_of_tests):
         command.add_argument(
             "--out",
             type=Path,
@@ -66,9 +67,9 @@ def main() -> None:
         run_study(
             arguments.pools, arguments.only or list(ADAPTERS), arguments.out, arguments.processes
         )
-    elif arguments.command == "looks":
-        lines = run_looks(arguments.pools, arguments.out / "looks.jsonl")
-        write_looks(lines, HERE / "looks.csv", HERE / "looks_slice.jsonl")
+    elif arguments.command == "days_of_tests":
+        lines = run_days_of_tests(arguments.pools, arguments.out / "days_of_tests.jsonl")
+        write_days_of_tests(lines, HERE / "days_of_tests.csv", HERE / "days_of_tests_slice.jsonl")
     else:
         lines = list(read_answers(arguments.out / ANSWERS))
         write_table(lines, arguments.to)

@@ -125,7 +125,7 @@ def ask_competing_events(pool: Pool, config: Config) -> Iterator[Answer]:
     seen = found.assign(term=found["term"].str.replace("seen_", "incidence_"))[
         found["term"].str.startswith("seen_")
     ]
-    yield from read_answers(seen[seen["term"].isin(terms)], "naive: day of the look")
+    yield from read_answers(seen[seen["term"].isin(terms)], "naive: day of the test")
 
 
 def ask_handicap(pool: Pool, config: Config) -> Iterator[Answer]:

@@ -130,11 +130,11 @@ def follow_debris(habits: Habits, rng: np.random.Generator) -> Record:
     ears = Ears(adherent, habits.patient_sd, clinics.skill, rng)
     wish = np.exp(0.7 * rng.standard_normal(n))
     latest = (rng.random(n) < CHANGED).astype(int)
-    looks = Diary("positive", "planned", "ear", "torsion")
+    tests = Diary("positive", "planned", "ear", "torsion")
     sessions, calls = Diary("family", "ear"), Diary("yes")
     taken, all_of_them = np.where(rng.random(n) < WRONG_FIRST, 1 - ear, ear), np.ones(n, bool)
     torsion = rng.random(n) >= clinics.missed_torsion
-    looks.add(all_of_them, 0, positive=all_of_them, planned=all_of_them, ear=taken, torsion=torsion)
+    tests.add(all_of_them, 0, positive=all_of_them, planned=all_of_them, ear=taken, torsion=torsion)
     sessions.add(all_of_them, 0, family=latest, ear=taken)
     calls.add(~all_of_them, 0, yes=~all_of_them)
     present = np.ones((LAST_DAY + GAP + 1, n), bool)
@@ -165,7 +165,7 @@ def follow_debris(habits: Habits, rng: np.random.Generator) -> Record:
         seen = np.where(ill, 1 - (1 - SEEN_PER_MASS) ** masses, SEEN_WITHOUT)
         positive = comes & (rng.random(n) < seen)
         torsion = rng.random(n) >= clinics.missed_torsion
-        looks.add(comes, day, positive=positive, planned=asked_by, ear=taken, torsion=torsion)
+        tests.add(comes, day, positive=positive, planned=asked_by, ear=taken, torsion=torsion)
         treated = positive & (rng.random(n) < TREATED) & (day <= LAST_SESSION_DAY)
         latest = np.where(treated & (rng.random(n) < CHANGED), 1 - latest, latest)
         sessions.add(treated, day, family=latest, ear=taken)
@@ -178,7 +178,7 @@ def follow_debris(habits: Habits, rng: np.random.Generator) -> Record:
         ear,
         find_resolved(present),
         clinics.by_site,
-        looks.close(),
+        tests.close(),
         sessions.close(),
         calls.close(),
     )

@@ -100,21 +100,21 @@ def _build_episodes(record: Record, names: pd.DataFrame) -> pd.DataFrame:
 def _build_examinations(record: Record, names: pd.DataFrame) -> pd.DataFrame:
     """Both ears are tested for the canal that is in question; nystagmus shows in that position in
     which its variant has it."""
-    looks = record.looks
-    ear = EARS[looks.what["ear"]]
-    other = EARS[1 - looks.what["ear"]]
-    positive, torsion = looks.what["positive"], looks.what["torsion"]
+    tests = record.tests
+    ear = EARS[tests.what["ear"]]
+    other = EARS[1 - tests.what["ear"]]
+    positive, torsion = tests.what["positive"], tests.what["torsion"]
     parts = []
     for v, variant in enumerate(VARIANTS):
-        own = record.people.variant[looks.who] == v
+        own = record.people.variant[tests.who] == v
         seconds = LONG if variant.mechanism == "cupulolithiasis" else SHORT
         felt = {"duration_s": seconds, "vertigo": "moderate"}
         if variant.canal == "lateral":
             geotropic = variant.mechanism == "canalolithiasis"
             beats = {"horizontal": "geotropic" if geotropic else "apogeotropic"} | felt
             strong, weak = (ear, other) if geotropic else (other, ear)
-            parts.append(_test(looks, own, "supine_roll", strong, beats | {"peak_spv": STRONG}))
-            parts.append(_test(looks, own, "supine_roll", weak, beats | {"peak_spv": WEAK}))
+            parts.append(_test(tests, own, "supine_roll", strong, beats | {"peak_spv": STRONG}))
+            parts.append(_test(tests, own, "supine_roll", weak, beats | {"peak_spv": WEAK}))
             continue
         middle = np.full(len(ear), "none")
         test, side, vertical = (
@@ -126,31 +126,31 @@ def _build_examinations(record: Record, names: pd.DataFrame) -> pd.DataFrame:
             beats = {"vertical": vertical} | felt
             turning = np.where(seen, ear, middle)
             chosen = own & (torsion == seen)
-            parts.append(_test(looks, chosen, test, side, beats | {"torsion": turning}))
-        parts.append(_test(looks, own, "dix_hallpike", other, {}))
+            parts.append(_test(tests, chosen, test, side, beats | {"torsion": turning}))
+        parts.append(_test(tests, own, "dix_hallpike", other, {}))
         if variant.canal == "anterior":
-            parts.append(_test(looks, own, "dix_hallpike", ear, {}))
+            parts.append(_test(tests, own, "dix_hallpike", ear, {}))
     rows = pd.concat(parts, ignore_index=True)
     shown = positive[rows.pop("place").to_numpy()]
     for column, nothing in NOTHING.items():
         rows[column] = rows[column].where(shown, nothing)
     who = rows.pop("who").to_numpy()
     rows = names.iloc[who].reset_index(drop=True).join(rows)
-    return rows.assign(look=1, after_attempt=0).sort_values(
+    return rows.assign(examination=1, after_attempt=0).sort_values(
         ["site", "episode_id", "day", "test", "side"], ignore_index=True
     )
 
 
 def _test(
-    looks: Events, chosen: np.ndarray, test: str, side: np.ndarray, shows: dict
+    tests: Events, chosen: np.ndarray, test: str, side: np.ndarray, shows: dict
 ) -> pd.DataFrame:
-    """One test at each of the looks `chosen`, as it is if positive."""
+    """One test at each of the events `chosen`, as it is if positive."""
     place = np.flatnonzero(chosen)
     told = {
         name: values[place] if isinstance(values, np.ndarray) else values
         for name, values in {**NOTHING, **shows}.items()
     }
-    rows = {"who": looks.who[place], "day": looks.day[place], "place": place, "test": test}
+    rows = {"who": tests.who[place], "day": tests.day[place], "place": place, "test": test}
     return pd.DataFrame({**rows, "side": side[place], **told})
 
 

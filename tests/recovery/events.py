@@ -31,9 +31,9 @@ def build_first_events(
     """The table of pipeline.derivation.first_events.list_first_events;
     who is no longer tested is not recorded as lost."""
     day, cause = draw_first_events(course, rng)
-    before, after = course.look < day[:, None], course.look >= day[:, None]
-    left = np.where(before, course.look, 0).max(axis=1)
-    right = np.where(after, course.look, np.inf).min(axis=1)
+    before, after = course.test_day < day[:, None], course.test_day >= day[:, None]
+    left = np.where(before, course.test_day, 0).max(axis=1)
+    right = np.where(after, course.test_day, np.inf).min(axis=1)
     told = np.where(np.isfinite(right), np.array(CAUSES)[cause], "none")
     return names.assign(
         canal=[VARIANTS[v].canal for v in people.variant],

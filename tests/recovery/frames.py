@@ -103,8 +103,10 @@ def build_attempts(people: People, course: Course, names: pd.DataFrame) -> pd.Da
     who, column = np.nonzero(~np.isnan(course.session))
     families = np.array([variant.families for variant in VARIANTS])[people.variant]
     day, family = course.session[who, column], families[who, course.family[who, column]]
-    later = np.where(np.arange(course.look.shape[1]) >= column[:, None], course.look[who], np.nan)
-    looked = ~np.isnan(later).all(axis=1)
+    later = np.where(
+        np.arange(course.test_day.shape[1]) >= column[:, None], course.test_day[who], np.nan
+    )
+    tested_again = ~np.isnan(later).all(axis=1)
     nearest = np.argmax(~np.isnan(later), axis=1)
     code = [CODES.get(name, name) for name in family]
     rows = names.iloc[who].reset_index(drop=True).assign(day=day, family=family, maneuver=code)
@@ -127,11 +129,11 @@ def build_attempts(people: People, course: Course, names: pd.DataFrame) -> pd.Da
             fit=np.where(adherent & np.isin(family, ["epley", "barbecue_roll"]), "no", "yes"),
             previous_maneuver=by_episode["maneuver"].shift(),
             at_risk=True,
-            same_visit="not_looked",
-            next_look_days=pd.array(
-                np.where(looked, later[np.arange(len(who)), nearest] - day, np.nan), "Float64"
+            same_visit="not_tested_again",
+            next_test_days=pd.array(
+                np.where(tested_again, later[np.arange(len(who)), nearest] - day, np.nan), "Float64"
             ),
-            outcome=np.where(looked, shown, "not_looked"),
+            outcome=np.where(tested_again, shown, "not_tested_again"),
         )
     )
 
@@ -140,9 +142,9 @@ def build_spells(course: Course, names: pd.DataFrame, gap: int) -> pd.DataFrame:
     """The spells by the primary endpoint, bounded as the pipeline bounds them."""
     rows = []
     for i, name in enumerate(names.itertuples(index=False, name=None)):
-        seen = ~np.isnan(course.look[i])
+        seen = ~np.isnan(course.test_day[i])
         days, states = (
-            course.look[i, seen].astype(int).tolist(),
+            course.test_day[i, seen].astype(int).tolist(),
             np.where(course.positive[i, seen], "positive", "negative").tolist(),
         )
         for number, spell in enumerate(bound_spells(days, states, gap), start=1):
@@ -152,7 +154,7 @@ def build_spells(course: Course, names: pd.DataFrame, gap: int) -> pd.DataFrame:
                 if np.isfinite(spell.right)
                 else "unresolved"
                 if times[2] > 0 or number > 1
-                else "not_looked"
+                else "not_tested_again"
             )
             rows.append((*name, "objective", number, spell.start, *map(float, times), status))
     columns = [
@@ -162,7 +164,7 @@ def build_spells(course: Course, names: pd.DataFrame, gap: int) -> pd.DataFrame:
         "start_day",
         "left_days",
         "right_days",
-        "last_look_days",
+        "last_test_days",
         "status",
     ]
     return Spells.cast(pd.DataFrame(rows, columns=columns))

@@ -23,12 +23,12 @@ class Truth:
     """What no estimator may see.
 
     `days` has one row an episode: site, episode_id, canal, arm, mechanism and resolved_day, from
-    which it is resolved (infinite: not by the end). `looks` has site, episode_id, day, planned
+    which it is resolved (infinite: not by the end). `tests` has site, episode_id, day, planned
     (else self-chosen), unresolved (truly) and positive (as read), from day 1 on.
     """
 
     days: pd.DataFrame
-    looks: pd.DataFrame
+    tests: pd.DataFrame
 
     def share(self, day: int) -> float:
         """The share of this pool that is resolved by the day, under the care that was given."""
@@ -56,20 +56,20 @@ def draw_record(scenario: str, seed: int) -> Record:
 
 def tell_truth(record: Record) -> Truth:
     """The truth of a simulated pool."""
-    names, looks = name_record(record), record.looks
+    names, tests = name_record(record), record.tests
     variant = [VARIANTS[v] for v in record.people.variant]
     parts = {key: [getattr(v, key) for v in variant] for key in ("canal", "arm", "mechanism")}
     days = names.assign(**parts, resolved_day=record.resolved)
-    later = looks.day > 0
-    who, day = looks.who[later], looks.day[later]
+    later = tests.day > 0
+    who, day = tests.who[later], tests.day[later]
     told = names.iloc[who].reset_index(drop=True)
     return Truth(
         days,
         told.assign(
             day=day,
-            planned=looks.what["planned"][later],
+            planned=tests.what["planned"][later],
             unresolved=record.resolved[who] > day,
-            positive=looks.what["positive"][later],
+            positive=tests.what["positive"][later],
         ),
     )
 

@@ -5,6 +5,7 @@ All figures are invented: they need only be known. A resolution is driven by cum
 session adds `jump` at once, each day `rate`, both multiplied by exp(site + patient + covariates).
 """
 
+import zlib
 from dataclasses import dataclass
 
 SEED = 20261126
@@ -22,7 +23,7 @@ LAST_SESSION_DAY = 75  # nobody is treated again after it
 SESSION_CHANCE = 0.8  # that a positive test is followed by another session on the same day
 # probability of coming to the first test while unresolved, and once resolved, if tests follow
 # symptoms
-EARLY_LOOK = {True: 0.75, False: 0.15}
+EARLY_TEST = {True: 0.75, False: 0.15}
 # probability to stay away for good at each test, if loss follows the course
 LOST_INFORMATIVE = {True: 0.04, False: 0.30}
 RETURN_RATE = 0.002  # per day, once the agreed gap after the first negative test is over
@@ -112,13 +113,13 @@ CODES = {"gufoni": "gufoni_geotropic"}  # the maneuver of a family that is not c
 class Scenario:
     """One way in which pools are drawn.
 
-    `looks`: planned, irregular (jittered, a quarter missed) or symptoms (early ones follow
+    `testing`: planned, irregular (jittered, a quarter missed) or symptoms (early ones follow
     symptoms).
 
     `loss` is the probability of staying away for good at each test, or `informative`. `channelling`
     multiplies how strongly adherent debris, long duration and the site's own results drive the
     choice of maneuvers. With `weibull` the first session alone acts and times to resolution are
-    Weibull, so that time ratios are known.
+    Weibull, so that time ratios are known. `seed` is that of its truths; 0 takes it from the name.
     """
 
     name: str
@@ -126,10 +127,16 @@ class Scenario:
     per_site: int = 60
     site_sd: float = 0.25
     patient_sd: float = 0.0
-    looks: str = "planned"
+    testing: str = "planned"
     loss: float | str = 0.0
     channelling: float = 0.0
     weibull: bool = False
+    seed: int = 0
+
+    @property
+    def truth_seed(self) -> int:
+        """What seeds the draws behind the truths of this scenario."""
+        return self.seed or zlib.crc32(self.name.encode())
 
 
 SCENARIOS = (
@@ -138,13 +145,18 @@ SCENARIOS = (
     Scenario("eight_sites", sites=8),
     Scenario("twenty_sites", sites=20),
     Scenario("frail_patients", patient_sd=1.0),
-    Scenario("irregular_looks", looks="irregular", loss=0.08),
-    Scenario("looks_follow_symptoms", looks="symptoms"),
+    Scenario("irregular_tests", testing="irregular", loss=0.08, seed=4168676200),
+    Scenario("tests_follow_symptoms", testing="symptoms", seed=3573499414),
     Scenario("channelled", channelling=1.0),
     Scenario("informative_loss", loss="informative"),
-    Scenario("weibull", weibull=True, site_sd=0.1, looks="irregular"),
+    Scenario("weibull", weibull=True, site_sd=0.1, testing="irregular"),
     Scenario(
-        "everything", sites=8, patient_sd=0.7, looks="symptoms", loss="informative", channelling=1.0
+        "everything",
+        sites=8,
+        patient_sd=0.7,
+        testing="symptoms",
+        loss="informative",
+        channelling=1.0,
     ),
 )
 BY_NAME = {scenario.name: scenario for scenario in SCENARIOS}

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tests.recovery.scenarios import (
-    EARLY_LOOK,
+    EARLY_TEST,
     JITTER,
     LAST_SESSION_DAY,
     LONG_ONSET,
@@ -57,7 +57,7 @@ class Course:
     """
 
     resolved: np.ndarray
-    look: np.ndarray
+    test_day: np.ndarray
     positive: np.ndarray
     session: np.ndarray
     family: np.ndarray
@@ -114,7 +114,7 @@ def draw_course(
     good.
     """
     n, visits = len(people.site), len(VISITS)
-    look, positive = np.full((n, visits), np.nan), np.zeros((n, visits), bool)
+    test_day, positive = np.full((n, visits), np.nan), np.zeros((n, visits), bool)
     session, family = np.full((n, visits + 1), np.nan), np.zeros((n, visits + 1), int)
     threshold = rng.exponential(size=n) * np.exp(-people.effect)
     adherent = np.array([variant.mechanism == "cupulolithiasis" for variant in VARIANTS])[
@@ -133,12 +133,12 @@ def draw_course(
     back, gone = np.full(n, np.inf), np.zeros(n, bool)
     for k in range(visits):
         day = rng.integers(JITTER[k][0], JITTER[k][1] + 1, n).astype(float)
-        if scenario.looks == "planned" or (scenario.looks == "symptoms" and k > 0):
+        if scenario.testing == "planned" or (scenario.testing == "symptoms" and k > 0):
             day = np.full(n, float(VISITS[k]))
         ill = (resolved > day) | (back <= day)
         gone |= (rng.random(n) < _stay_away(scenario, ill)) & lost
         seen = ~gone & (rng.random(n) < _come(scenario, k, ill))
-        look[seen, k], positive[:, k] = day[seen], seen & ill
+        test_day[seen, k], positive[:, k] = day[seen], seen & ill
         gone |= seen & (back <= day)  # the record ends with a return
         eased = seen & ~ill & np.isinf(back)
         back[eased] = day[eased] + gap + rng.exponential(1 / RETURN_RATE, n)[eased]
@@ -161,7 +161,7 @@ def draw_course(
                 np.where(again, day, clock),
             )
         latest, count = np.where(again, chosen, latest), count + again
-    return Course(resolved, look, positive, session, family)
+    return Course(resolved, test_day, positive, session, family)
 
 
 def _treat(people, scenario, threshold, day, treated, family, first, *, first_session):
@@ -188,9 +188,9 @@ def _rates(people: People) -> np.ndarray:
 
 def _come(scenario: Scenario, k: int, ill: np.ndarray) -> np.ndarray | float:
     """Probability of coming to the k-th test."""
-    if scenario.looks == "symptoms" and k == 0:
-        return np.where(ill, EARLY_LOOK[True], EARLY_LOOK[False])
-    return 0.75 if scenario.looks == "irregular" else 1.0
+    if scenario.testing == "symptoms" and k == 0:
+        return np.where(ill, EARLY_TEST[True], EARLY_TEST[False])
+    return 0.75 if scenario.testing == "irregular" else 1.0
 
 
 def _stay_away(scenario: Scenario, ill: np.ndarray) -> np.ndarray | float:

@@ -57,7 +57,7 @@ def build_followups(
 ) -> pd.DataFrame:
     """The forms that were filled in, on day 0 and on days of tests;
     other answers were not asked for."""
-    days = np.column_stack([np.zeros(len(names)), course.look])
+    days = np.column_stack([np.zeros(len(names)), course.test_day])
     totals = draw_totals(people, course, days, rng)
     given, last = np.zeros(days.shape, bool), np.full(len(names), np.inf)
     for k in range(days.shape[1]):

@@ -6,7 +6,6 @@ below 0.001 for shares.
 """
 
 import math
-import zlib
 from functools import cache
 
 import numpy as np
@@ -65,7 +64,7 @@ def find_truths(name: str) -> dict[tuple[str, str], float]:
 @cache
 def draw_population(scenario: Scenario, second: int | None = None) -> tuple[People, Course]:
     """Patients and their courses; the same patients and the same luck whatever `second` is."""
-    rng = np.random.default_rng([SEED, zlib.crc32(scenario.name.encode())])
+    rng = np.random.default_rng([SEED, scenario.truth_seed])
     people = draw_people(scenario, np.arange(PATIENTS), rng.standard_normal(PATIENTS), rng)
     return people, draw_course(people, scenario, GAP, rng, second=second, lost=False)
 
@@ -91,7 +90,7 @@ def average_sites(scenario: Scenario) -> dict[str, float]:
     and on the complementary log-log scale, as a share (`smoothed`)."""
     points, weights = np.polynomial.hermite_e.hermegauss(SITE_POINTS)
     weights = weights / weights.sum()
-    rng = np.random.default_rng([SEED, 1, zlib.crc32(scenario.name.encode())])
+    rng = np.random.default_rng([SEED, 1, scenario.truth_seed])
     site = np.repeat(np.arange(SITE_POINTS), PER_POINT)
     people = draw_people(scenario, site, points[site], rng)
     course = draw_course(people, scenario, GAP, rng, lost=False)
@@ -136,10 +135,10 @@ def describe_attempts(scenario: Scenario) -> dict[str, float]:
     """Log hazard ratios within patients, the standard deviation of patients,
     and the share of first attempts followed by a negative test."""
     _, course = draw_population(scenario)
-    seen = ~np.isnan(course.look)
+    seen = ~np.isnan(course.test_day)
     first = np.argmax(seen, axis=1)
-    looked = seen.any(axis=1)
-    success = ~course.positive[np.arange(len(first)), first][looked]
+    tested = seen.any(axis=1)
+    success = ~course.positive[np.arange(len(first)), first][tested]
     ratios = dict.fromkeys(NO_EFFECT, 0.0) | {
         "onset=8-30 days against onset=0-7 days": 0.0,
         "onset=31-90 days against onset=0-7 days": LONG_ONSET,
@@ -160,7 +159,7 @@ def compare_choices(scenario: Scenario) -> dict[str, float]:
     for second in (0, 1):
         _, course = draw_population(scenario, second)
         sessions = np.sort(course.session, axis=1)
-        seen = ~np.isnan(course.look)
+        seen = ~np.isnan(course.test_day)
         failed = course.positive[np.arange(len(seen)), np.argmax(seen, axis=1)] & ~np.isnan(
             sessions[:, 1]
         )
@@ -184,9 +183,7 @@ def compare_choices(scenario: Scenario) -> dict[str, float]:
 def count_first_events(scenario: Scenario) -> dict[str, float]:
     """The share that has met each event as the first one by each day."""
     _, course = draw_population(scenario)
-    day, cause = draw_first_events(
-        course, np.random.default_rng([SEED, 2, zlib.crc32(scenario.name.encode())])
-    )
+    day, cause = draw_first_events(course, np.random.default_rng([SEED, 2, scenario.truth_seed]))
     return {
         f"all incidence_{name}_day_{until}": float(((day <= until) & (cause == k)).mean())
         for k, name in enumerate(CAUSES)
@@ -199,7 +196,7 @@ def average_totals(scenario: Scenario) -> dict[str, float]:
     planned days, what those whose resolution had been seen by day 30 have more than the others."""
     people, course = draw_population(scenario)
     days = (0, *HANDICAP_DAYS)
-    rng = np.random.default_rng([SEED, 3, zlib.crc32(scenario.name.encode())])
+    rng = np.random.default_rng([SEED, 3, scenario.truth_seed])
     totals = draw_totals(
         people, course, np.broadcast_to(np.array(days, float), (PATIENTS, len(days))), rng
     )
@@ -218,8 +215,8 @@ def average_totals(scenario: Scenario) -> dict[str, float]:
             f"all fell_by_{fall}_by_day_{day}": share
             for day, share in zip(days[1:], fell, strict=True)
         }
-    if scenario.looks == "planned":
-        seen = ((course.look <= 30) & (course.look >= course.resolved[:, None])).any(axis=1)
+    if scenario.testing == "planned":
+        seen = ((course.test_day <= 30) & (course.test_day >= course.resolved[:, None])).any(axis=1)
         at_30 = totals[:, days.index(30)]
         truths["all difference_near_day_30"] = at_30[seen].mean() - at_30[~seen].mean()
     return truths

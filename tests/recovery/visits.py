@@ -48,7 +48,7 @@ class Record:
     """One pool: patients, the day from which each is truly resolved (infinite if not by the end of
     the simulation), and what was recorded.
 
-    Looks have `positive`, `planned`, `ear` (0 right, 1 left) and `torsion` (it was seen); sessions
+    Tests have `positive`, `planned`, `ear` (0 right, 1 left) and `torsion` (it was seen); sessions
     `family` (0 or 1 of the variant's) and `ear`; calls `yes`. `usual` is by site.
     """
 
@@ -57,7 +57,7 @@ class Record:
     ear: np.ndarray
     resolved: np.ndarray
     usual: np.ndarray
-    looks: Events
+    tests: Events
     sessions: Events
     calls: Events
 
@@ -112,10 +112,10 @@ def follow_by_hazards(habits: Habits, rng: np.random.Generator) -> Record:
     site_usual = np.array([habits.usual_day(site) for site in range(SITES)])
     wish = _draw_wish(habits, people, year, site_usual, rng)
     sensitivity, specificity = MISREAD if habits.misread else (1.0, 1.0)
-    looks, sessions = Diary("positive", "planned", "ear", "torsion"), Diary("family", "ear")
+    tests, sessions = Diary("positive", "planned", "ear", "torsion"), Diary("family", "ear")
     everybody, always = np.ones(n, bool), np.ones(n, bool)
     first = (rng.random(n) < CHANGED).astype(int)
-    looks.add(everybody, 0, positive=always, planned=always, ear=ear, torsion=always)
+    tests.add(everybody, 0, positive=always, planned=always, ear=ear, torsion=always)
     sessions.add(everybody, 0, family=first, ear=ear)
     rate, strength = _by_variant("rate", people), np.exp(people.effect)
     threshold, spent = rng.exponential(size=n), np.zeros(n)
@@ -137,7 +137,7 @@ def follow_by_hazards(habits: Habits, rng: np.random.Generator) -> Record:
         unasked = here & ~asked & (rng.random(n) < _come_unasked(habits, wish, ill, day))
         seen = comes | unasked
         positive = seen & (rng.random(n) < np.where(ill, sensitivity, 1 - specificity))
-        looks.add(seen, day, positive=positive, planned=comes, ear=ear, torsion=always)
+        tests.add(seen, day, positive=positive, planned=comes, ear=ear, torsion=always)
         treated = positive & habits.treated_at_test & (rng.random(n) < TREATED_AT_TEST)
         treated &= day <= LAST_SESSION_DAY
         family = np.where(rng.random(n) < CHANGED, 1 - latest, latest)
@@ -150,7 +150,7 @@ def follow_by_hazards(habits: Habits, rng: np.random.Generator) -> Record:
         due = np.where(positive, further, np.where(comes & ~positive, control, due))
     calls = _call(habits, resolved, gone_day, rng)
     return Record(
-        people, year, ear, resolved, site_usual, looks.close(), sessions.close(), calls.close()
+        people, year, ear, resolved, site_usual, tests.close(), sessions.close(), calls.close()
     )
 
 

@@ -22,7 +22,7 @@ PLAIN = {
     "examinations": {
         "episode_id": "EP-1",
         "day": 0,
-        "look": 1,
+        "examination": 1,
         "after_attempt": 0,
         "test": "dix_hallpike",
         "side": "right",

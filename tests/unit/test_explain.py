@@ -12,7 +12,7 @@ from pipeline.explain import NoSuchEpisode, explain_episode
 from tests.failure_cases import FAILED, LATER, RIGHT, SILENT, case, derive, gather, roll
 
 HALF_TEST = RIGHT | {"test": "half_dix_hallpike", "duration_s": 120}
-NOSE_DOWN = {"test": "nose_down", "side": "none", "look": 2}
+NOSE_DOWN = {"test": "nose_down", "side": "none", "examination": 2}
 
 
 class Shelf:
@@ -80,7 +80,13 @@ def test_near_misses_say_what_was_seen_and_asked_for(tell):
         "not posterior_adherent: torsion toward upper ear, not lower ear; duration short, not "
         "borderline or long"
     ) in told
-    rising = {"test": "sitting_up", "side": "none", "vertical": "up", "torsion": "right", "look": 2}
+    rising = {
+        "test": "sitting_up",
+        "side": "none",
+        "vertical": "up",
+        "torsion": "right",
+        "examination": 2,
+    }
     assert "not posterior_short_arm: Dix-Hallpike test or side-lying test shows nystagmus" in tell(
         case([RIGHT, rising])
     )
@@ -89,9 +95,10 @@ def test_near_misses_say_what_was_seen_and_asked_for(tell):
     )
 
 
-def test_looks_come_in_order_with_the_roll_test_as_a_pair_at_the_end_of_its_day(tell):
+def test_tests_come_in_order_with_the_roll_test_as_a_pair_at_the_end_of_its_day(tell):
     early = [
-        look | {"day": -3, "look": n} for n, look in enumerate(roll("geotropic", "right"), start=1)
+        test | {"day": -3, "examination": n}
+        for n, test in enumerate(roll("geotropic", "right"), start=1)
     ]
     told = tell(case([RIGHT, *early]))
     places = re.findall(r"day (-?\d+)(?:, examination (\d))?: ([\w-]+)", told)
@@ -104,8 +111,8 @@ def test_looks_come_in_order_with_the_roll_test_as_a_pair_at_the_end_of_its_day(
     assert "geotropic; duration short; affected ear right meets lateral_geotropic" in told
 
 
-def test_a_silent_look_is_told_without_a_list(tell):
-    told = tell(case([SILENT, RIGHT | {"look": 2}]))
+def test_a_silent_test_is_told_without_a_list(tell):
+    told = tell(case([SILENT, RIGHT | {"examination": 2}]))
     assert "no nystagmus; vertigo none day 0, examination 2" in told
 
 

@@ -44,15 +44,15 @@ def chosen(pool_run):
 
 
 @pytest.mark.parametrize("verdict", ["yes", "probable_non_positional", "undetermined"])
-def test_every_look_and_reason_is_told_with_its_source(pool_run, chosen, plan, verdict):
+def test_every_test_and_reason_is_told_with_its_source(pool_run, chosen, plan, verdict):
     site, episode, criteria, against = chosen[verdict]
     told = explain(pool_run[0], site, episode)
     assert told.returncode == 0, told.stderr
     with duckdb.connect(str(pool_run[0] / "results" / "warehouse.duckdb"), read_only=True) as store:
-        looks = store.execute(
+        tests = store.execute(
             "SELECT count(*) FROM finding WHERE site = ? AND episode_id = ?", [site, episode]
         ).fetchone()[0]
-    assert len(re.findall(r"day -?\d+, examination \d+:", told.stdout)) == looks
+    assert len(re.findall(r"day -?\d+, examination \d+:", told.stdout)) == tests
     text = " ".join(told.stdout.split())
     rules = plan.criteria.criteria | plan.criteria.flags | plan.criteria.other_causes
     for name in [*criteria.split(), *against.split()]:

@@ -78,7 +78,7 @@ def test_flow_adds_up(pool_run):
         == n["untreated"]
         + n["incomplete_record"]
         + n["never_positive"]
-        + n["not_looked"]
+        + n["not_tested_again"]
         + n["followed"]
     )
     assert n["refused"] > 0

@@ -123,10 +123,10 @@ def test_most_are_well_within_a_month_of_the_first_maneuver(tables):
     assert 0.6 < well < 0.95
 
 
-def test_a_retest_in_the_visit_says_less_than_a_later_look(tables):
-    looks = tables["examinations"]
-    still = looks[["vertical", "torsion", "horizontal", "vertigo"]].eq("none").all(axis=1)
-    retest = looks["after_attempt"] != "0"
+def test_a_retest_in_the_visit_says_less_than_a_later_test(tables):
+    tests = tables["examinations"]
+    still = tests[["vertical", "torsion", "horizontal", "vertigo"]].eq("none").all(axis=1)
+    retest = tests["after_attempt"] != "0"
     assert retest.sum() > 300
     assert 0.4 < still[retest].mean() < 0.95
 

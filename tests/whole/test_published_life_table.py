@@ -62,7 +62,13 @@ def write_patients(folder: Path) -> None:
         for day in [0, *(day for day in TABLE["day"] if day <= ended)]:
             seen = day < ended
             tables["examinations"].append(
-                {"episode_id": code, "day": day, "look": 1, "test": "dix_hallpike", "side": "right"}
+                {
+                    "episode_id": code,
+                    "day": day,
+                    "examination": 1,
+                    "test": "dix_hallpike",
+                    "side": "right",
+                }
                 | {
                     "vertical": "down" if seen else "none",
                     "torsion": "right" if seen else "none",

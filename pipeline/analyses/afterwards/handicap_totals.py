@@ -11,7 +11,7 @@ from schemas.derived import Adjudications, Spells
 from schemas.keys import EPISODE
 from schemas.study import Study
 
-TREATED = ("resolved", "unresolved", "not_looked", "never_positive")
+TREATED = ("resolved", "unresolved", "not_tested_again", "never_positive")
 
 
 def select_totals(

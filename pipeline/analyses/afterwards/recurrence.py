@@ -103,7 +103,7 @@ def list_returns(
     return rows[[*EPISODE, "patient_id", "canal"]].assign(
         resolved_day=resolved_day,
         left_days=rows["start_day"].to_numpy(float)
-        + rows["last_look_days"].to_numpy(float)
+        + rows["last_test_days"].to_numpy(float)
         - resolved_day,
         right_days=returned_day - resolved_day,
     )

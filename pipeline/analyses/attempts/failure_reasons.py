@@ -23,7 +23,7 @@ METHOD = f"share of episodes; {site_limits.METHOD}"
 NOTE = "several reasons are possible for one failure; evidence, not a verdict"
 # nobody can know on the day of the failure that it will go by itself
 ONLY_LATER = ("at_the_time", "remission_anyway")
-FAILED, TREATED = "first maneuver failed", "first maneuver failed or was never looked at"
+FAILED, TREATED = "first maneuver failed", "first maneuver failed or not tested again"
 
 
 def estimate_failure_reasons(
@@ -32,11 +32,11 @@ def estimate_failure_reasons(
     """One share for each view and reason, from schemas.derived.FailureReasons
     (schemas.estimate.Estimates).
 
-    The population of never_looked are all first sessions that have a reason; that of the others are
-    those after which someone tested again, because nothing is known of the rest. A first session
-    that was taken for failed belongs to them, and one that cleared its canal while another one of
-    the same ear had become positive. Fewer than `guards.min_episodes` episodes give a status, not
-    a number. Limits: pipeline/statistics/site_limits.py.
+    The population of never_tested_again are all first sessions that have a reason; that of the
+    others are those after which someone tested again, because nothing is known of the rest. A first
+    session that was taken for failed belongs to them, and one that cleared its canal while another
+    one of the same ear had become positive. Fewer than `guards.min_episodes` episodes give a
+    status, not a number. Limits: pipeline/statistics/site_limits.py.
     """
     by_view = {view: failure_reasons[failure_reasons["view"].eq(view)] for view in VIEW}
     rows = [
@@ -54,16 +54,18 @@ def list_taken_for_failed(failure_reasons: Frame[FailureReasons]) -> pd.DataFram
 
 def _drop_unseen(reasons: pd.DataFrame) -> pd.DataFrame:
     """The reasons of those who were tested again after the first session."""
-    unseen = reasons.loc[reasons["reason"].eq("never_looked"), EPISODE]
+    unseen = reasons.loc[reasons["reason"].eq("never_tested_again"), EPISODE]
     return reasons[
         ~pd.MultiIndex.from_frame(reasons[EPISODE]).isin(pd.MultiIndex.from_frame(unseen))
     ]
 
 
 def _estimate_view(reasons: pd.DataFrame, view: str, guards: Guards) -> Iterator[dict]:
-    looked = _drop_unseen(reasons)
+    tested_again = _drop_unseen(reasons)
     for reason in REASON:
-        members, population = (reasons, TREATED) if reason == "never_looked" else (looked, FAILED)
+        members, population = (
+            (reasons, TREATED) if reason == "never_tested_again" else (tested_again, FAILED)
+        )
         where = {"population": population, "stratum": f"view={view},reason={reason}"}
         if (view, reason) == ONLY_LATER:
             yield withhold("share", "not_identified", "can be known only later", **where)

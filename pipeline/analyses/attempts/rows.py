@@ -48,13 +48,13 @@ def describe_attempts(
     )
     number = rows["session"].clip(upper=LAST_NUMBER).astype(str)
     rows["attempt_number"] = number.where(rows["session"] < LAST_NUMBER, f"{LAST_NUMBER}+")
-    rows = rows[rows["spell"].eq(1) & rows["at_risk"] & rows["outcome"].ne("not_looked")]
+    rows = rows[rows["spell"].eq(1) & rows["at_risk"] & rows["outcome"].ne("not_tested_again")]
     rows = rows.merge(canals, on=EPISODE, validate="many_to_one").merge(
         told, on=EPISODE, validate="many_to_one"
     )
     rows["event"], rows["gap"] = (
         rows["outcome"].eq("negative").astype(bool),
-        rows["next_look_days"].astype(float),
+        rows["next_test_days"].astype(float),
     )
     return rows
 
@@ -161,6 +161,6 @@ def design_attempts(rows: pd.DataFrame, config: Config) -> AttemptDesign:
 
 def count_attempts(members: pd.DataFrame) -> Fields:
     """Episodes, negative tests and sites behind some attempts."""
-    episodes, looked = members[EPISODE].drop_duplicates(), members["event"].astype(bool)
-    sites = count_sites(episodes["site"], events=members.loc[looked, "site"])
+    episodes, negative = members[EPISODE].drop_duplicates(), members["event"].astype(bool)
+    sites = count_sites(episodes["site"], events=members.loc[negative, "site"])
     return {"n_episodes": len(episodes), "n_events": int(members["event"].sum()), **sites}

@@ -53,7 +53,7 @@ from schemas.estimate import Estimates
 from schemas.strata import SMALLER_CELLS
 from schemas.study import Config, Guards
 
-POPULATION = "positional, attempts with a deciding look"
+POPULATION = "positional, attempts with a deciding test"
 RAW = f"share of attempts followed by a negative test; {site_limits.METHOD}"
 REGRESSION = "complementary log-log regression; intervals: leaving out each site, t distribution"
 RANDOM = (

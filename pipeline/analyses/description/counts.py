@@ -33,8 +33,8 @@ def count_flow(
     Of each site the current delivery counts; of a site without an accepted one, its last refused
     delivery. Patients who withdrew their consent are not counted anywhere. handed_in = refused +
     set_aside + stored; stored = positional + probable_non_positional + undetermined; positional =
-    untreated + incomplete_record + never_positive + not_looked + followed; reclassified_later are
-    those of the positional that the site found to be something else after the first attempt.
+    untreated + incomplete_record + never_positive + not_tested_again + followed; reclassified_later
+    are those of the positional that the site found to be something else after the first attempt.
     """
     counted = _count_latest(row_counts, deliveries)
     first = spells[spells["spell"].eq(1) & spells["endpoint"].eq("objective")]
@@ -57,7 +57,9 @@ def count_flow(
             "incomplete_record", verdicts, positional & verdicts["status"].eq("incomplete_record")
         ),
         _count("never_positive", verdicts, positional & verdicts["status"].eq("never_positive")),
-        _count("not_looked", verdicts, positional & verdicts["status"].eq("not_looked")),
+        _count(
+            "not_tested_again", verdicts, positional & verdicts["status"].eq("not_tested_again")
+        ),
         _count(
             "followed", verdicts, positional & verdicts["status"].isin(["resolved", "unresolved"])
         ),

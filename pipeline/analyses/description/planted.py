@@ -42,7 +42,7 @@ PLACE = ("canal", "arm", "mechanism")
 # the one canal that the demonstration pool plants in both ears at once
 BOTH_EARS_HAVE = "posterior"
 POPULATION = "demonstration pool"
-LOOKS_TELL = "demonstration pool, looks can tell"
+TESTS_TELL = "demonstration pool, tests can tell"
 INTERVAL = "exact (Clopper-Pearson) interval"
 
 
@@ -112,8 +112,8 @@ def _plant(pairs: pd.DataFrame, canal: str, arm: str) -> pd.Series:
     return (pairs["canal_planted"].eq(canal) & pairs["arm_planted"].eq(arm)).astype(bool)
 
 
-def _key(looks: pd.DataFrame) -> pd.MultiIndex:
-    return pd.MultiIndex.from_frame(looks[EPISODE].astype(str).drop_duplicates())
+def _key(tests: pd.DataFrame) -> pd.MultiIndex:
+    return pd.MultiIndex.from_frame(tests[EPISODE].astype(str).drop_duplicates())
 
 
 def _split_patterns(pairs: pd.DataFrame) -> Iterator[tuple[str, pd.DataFrame]]:
@@ -129,7 +129,7 @@ def _compare(pattern: str, members: pd.DataFrame, config: Config) -> Iterator[di
     )
     tell = members[members["tells"]]
     yield from (
-        row | {"stratum": stratum, "population": LOOKS_TELL}
+        row | {"stratum": stratum, "population": TESTS_TELL}
         for row in _share(tell, config.study.guards)
     )
 

@@ -4,13 +4,13 @@ and how many were seen to be resolved after each step.
 Described are treated positional episodes with a complete record. For each beginning of a path of up
 to three sessions: how many reached it, and what became of them, so that the parts add up to those
 who reached it and a flow picture can be drawn:
-- resolved_at_next_look, resolved_at_later_look: resolution was seen before another session, at the
+- resolved_at_next_test, resolved_at_later_test: resolution was seen before another session, at the
   first test after it or later (a negative test before a return within the recurrence gap shows no
   resolution);
 - next=<family>: another session followed; families given to few are counted together as next=rarer
-  (of all of them, next_without_look had no test before that session);
+  (of all of them, next_without_test had no test before that session);
 - no_further_session: not seen to be resolved, tested again, no other session;
-- never_looked: no other session, and no further test.
+- never_tested_again: no other session, and no further test.
 The only share is of those who reached this point and were tested before another session. Whoever
 reaches a second session has failed the first, and whoever reaches the third has lasted longer:
 paths differ in who takes them, and their whole is never compared by outcome.
@@ -54,7 +54,7 @@ def describe_sequences(
     treated = sequences.merge(verdicts, on=EPISODE, validate="one_to_one")
     members = treated[treated["status"].isin(COMPLETE)]
     steps = members.assign(
-        families=members["path"].str.split(THEN), looks=members["outcomes"].str.split(THEN)
+        families=members["path"].str.split(THEN), shown=members["outcomes"].str.split(THEN)
     )
     rows = [
         _count("treated", treated, treated, "all"),
@@ -97,9 +97,9 @@ def _follow(
     yield _count("next=rarer", members, on[~following.isin(named)], stratum)
     if done:
         yield _count(
-            "next_without_look",
+            "next_without_test",
             members,
-            on[on["looks"].str[done - 1].eq("not_looked").astype(bool)],
+            on[on["shown"].str[done - 1].eq("not_tested_again").astype(bool)],
             stratum,
         )
     if done < MOST_SESSIONS:
@@ -110,13 +110,13 @@ def _follow(
 def _count_ends(members: pd.DataFrame, done: int, stratum: str) -> Iterator[dict]:
     """How many end here, and how."""
     ended = members[members["sessions"].eq(done)]
-    resolved, look = ended["status"].eq("resolved"), ended["looks"].str[done - 1]
-    at_next = ended["at_next_look"].fillna(False)
+    resolved, outcome = ended["status"].eq("resolved"), ended["shown"].str[done - 1]
+    at_next = ended["at_next_test"].fillna(False)
     ends = {
-        "resolved_at_next_look": resolved & at_next,
-        "resolved_at_later_look": resolved & ~at_next,
-        "no_further_session": ~resolved & ~look.eq("not_looked"),
-        "never_looked": ~resolved & look.eq("not_looked"),
+        "resolved_at_next_test": resolved & at_next,
+        "resolved_at_later_test": resolved & ~at_next,
+        "no_further_session": ~resolved & ~outcome.eq("not_tested_again"),
+        "never_tested_again": ~resolved & outcome.eq("not_tested_again"),
     }
     for term, which in ends.items():
         yield _count(term, members, ended[which.astype(bool)], stratum)
@@ -125,20 +125,20 @@ def _count_ends(members: pd.DataFrame, done: int, stratum: str) -> Iterator[dict
 def _share_resolved(members: pd.DataFrame, done: int, stratum: str, guards: Guards) -> dict:
     """Of those tested after this session and before another one,
     the share in whom that test was the first of resolution."""
-    looked = members[members["looks"].str[done - 1].ne("not_looked").astype(bool)]
-    resolved = looked[
-        looked["sessions"].eq(done).astype(bool) & looked["at_next_look"].fillna(False).astype(bool)
+    tested = members[members["shown"].str[done - 1].ne("not_tested_again").astype(bool)]
+    resolved = tested[
+        tested["sessions"].eq(done).astype(bool) & tested["at_next_test"].fillna(False).astype(bool)
     ]
     where: Fields = {"stratum": stratum, "method": INTERVAL}
-    where |= {"n_episodes": len(looked), "n_events": len(resolved)}
-    where |= count_sites(looked["site"], events=resolved["site"])
-    refused = check_size(len(looked), None, guards)
+    where |= {"n_episodes": len(tested), "n_events": len(resolved)}
+    where |= count_sites(tested["site"], events=resolved["site"])
+    refused = check_size(len(tested), None, guards)
     if refused:
-        return withhold("share_resolved_at_next_look", refused.status, refused.note, **where)
-    low, high = site_limits.bound_share(looked.index.isin(resolved.index), looked["site"], guards)
+        return withhold("share_resolved_at_next_test", refused.status, refused.note, **where)
+    low, high = site_limits.bound_share(tested.index.isin(resolved.index), tested["site"], guards)
     return state_within(
-        "share_resolved_at_next_look",
-        len(resolved) / len(looked),
+        "share_resolved_at_next_test",
+        len(resolved) / len(tested),
         low,
         high,
         SHARE,

@@ -8,12 +8,12 @@ later; what counts as a switch is said in pipeline.derivation.first_events.
 
 Resolution, a switch and reclassification are only known to have come between two tests. The primary
 estimates (incidence_...) are therefore those of discrete cause-specific hazards on test intervals
-(pipeline.statistics.competing_risks.fit_look_incidence). Loss is the end of being seen and not of
-the vertigo: there it censors, on the assumption that those lost are like those still seen. The rows
-seen_... put each event on the day on which it was seen, and let loss compete, by Aalen-Johansen:
-they describe what the clinics saw, later than it happened, and need no assumption about those lost.
-A spell that is called resolved because the tests of its canal were negative, on a day on which no
-other canal was tested, may hide a switch.
+(pipeline.statistics.competing_risks.fit_interval_incidence). Loss is the end of being seen and not
+of the vertigo: there it censors, on the assumption that those lost are like those still seen. The
+rows seen_... put each event on the day on which it was seen, and let loss compete, by
+Aalen-Johansen: they describe what the clinics saw, later than it happened, and need no assumption
+about those lost. A spell that is called resolved because the tests of its canal were negative, on a
+day on which no other canal was tested, may hide a switch.
 """
 
 import itertools
@@ -26,10 +26,10 @@ import pandas as pd
 from pipeline.analyses.resolution.curves import LIMITS, split_strata
 from pipeline.derivation.first_events import CAUSES, SEEN_CAUSES, list_first_events
 from pipeline.statistics.competing_risks import (
-    LookIncidence,
+    IntervalIncidence,
     find_errors,
     fit_aalen_johansen,
-    fit_look_incidence,
+    fit_interval_incidence,
 )
 from pipeline.statistics.guard import Refusal, check_sites, check_size
 from pipeline.statistics.jackknife import RESTS_ON_ONE, refit_without_each_site
@@ -191,7 +191,7 @@ def _estimate_shares(
     The limits of an event are those of the curves for its complement, so that they are on the
     complementary log-log scale of the event.
     """
-    fit: Callable = _fit_looks if kind == "incidence" else _fit_seen
+    fit: Callable = _fit_intervals if kind == "incidence" else _fit_seen
 
     def refit(kept: np.ndarray) -> np.ndarray:
         found = fit(members[kept], causes, curves)
@@ -216,10 +216,10 @@ def _estimate_shares(
     return Edge(*whole), found.identified.ravel()
 
 
-def _fit_looks(members: pd.DataFrame, causes: tuple[str, ...], curves: Curves) -> Shares:
+def _fit_intervals(members: pd.DataFrame, causes: tuple[str, ...], curves: Curves) -> Shares:
     left, right = members["left_days"].to_numpy(float), members["right_days"].to_numpy(float)
     edges = place_edges(curves, right[np.isfinite(right)].max(initial=0))
-    fit: LookIncidence = fit_look_incidence(
+    fit: IntervalIncidence = fit_interval_incidence(
         left, right, _number(members["cause"], causes), len(causes), edges
     )
     at = [edges.index(day) - 1 for day in curves.days]

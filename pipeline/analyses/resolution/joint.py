@@ -27,7 +27,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.analyses.resolution.curves import NOBODY
-from pipeline.derivation.states import find_states, mark_confirming, select_deciding_looks
+from pipeline.derivation.states import find_states, mark_confirming, select_deciding_tests
 from pipeline.statistics.guard import Refusal, check_sites, check_size
 from pipeline.statistics.hidden_end import Courses, HiddenEnd, fit_hidden_end
 from pipeline.statistics.jackknife import RESTS_ON_ONE
@@ -53,7 +53,7 @@ WAITING, CLEARED, KEPT_ON = 0, 1, 2  # no test since the session, negative, posi
 STATES = ("resolved", "unresolved")
 TESTS = 200.0  # of so many tests it is as if misreading were as the plan says
 SURE = 1e9  # of any number
-USABLE = ("resolved", "unresolved", "not_looked")  # of a first spell
+USABLE = ("resolved", "unresolved", "not_tested_again")  # of a first spell
 
 
 def estimate_joint(
@@ -67,7 +67,7 @@ def estimate_joint(
 ) -> Frame[Estimates]:
     """Shares resolved by the days of the plan, of all and by canal, and what the model found."""
     members = list_members(adjudications, spells)
-    looks = select_deciding_looks(examinations, findings, adjudications, config.criteria)
+    looks = select_deciding_tests(examinations, findings, adjudications, config.criteria)
     courses = lay_out(members, looks, treatments, followups, config)
     rows = list(_estimate(members, courses, config))
     return tidy_estimates(

@@ -30,7 +30,7 @@ from schemas.keys import EPISODE
 from schemas.store import SetAside
 from schemas.study import Config
 
-UNSEEN = ("unresolved", "not_looked")
+UNSEEN = ("unresolved", "not_tested_again")
 COUNTED = (
     "n_episodes",
     "n_events",

@@ -71,20 +71,20 @@ def select_first_sessions(
     """First sessions of positional episodes with a deciding test after them: covariates,
     `happened` (negative) and `gap` (days), by key."""
     positional = adjudications[adjudications["positional"].eq("yes")]
-    looked = (
+    tested = (
         attempts["session"].eq(1)
         & attempts["at_risk"]
         & attempts["outcome"].isin(["negative", "positive"])
     )
-    looked &= attempts["next_look_days"].gt(0).fillna(False)
-    first = attempts[looked][[*EPISODE, "outcome", "next_look_days"]]
+    tested &= attempts["next_test_days"].gt(0).fillna(False)
+    first = attempts[tested][[*EPISODE, "outcome", "next_test_days"]]
     first = first.merge(positional[EPISODE], on=EPISODE, validate="one_to_one")
     told = first.merge(
         describe_covariates(episodes, adjudications, attempts), on=EPISODE, validate="one_to_one"
     )
     told = told.assign(
         happened=told["outcome"].eq("negative").astype(bool),
-        gap=told["next_look_days"].astype(float),
+        gap=told["next_test_days"].astype(float),
     )
     return told.sort_values(EPISODE, ignore_index=True)
 

@@ -18,7 +18,7 @@ from pipeline.reports.wording import (
 from schemas.denominators import BASES as DENOMINATORS
 from schemas.strata import SMALLER_CELLS
 
-POPULATION = "positional, attempts with a deciding look"
+POPULATION = "positional, attempts with a deciding test"
 NUMBERS = {"1": "first", "2": "second", "3": "third", "4+": "fourth or later"}
 BASES = {
     "1": "first_sessions_tested",

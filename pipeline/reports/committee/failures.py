@@ -20,9 +20,9 @@ from schemas.denominators import BASES
 from schemas.failure import REASON
 
 FAILED = "first maneuver failed"
-OR_NOT_SEEN = "first maneuver failed or was never looked at"
+OR_NOT_SEEN = "first maneuver failed or not tested again"
 WITHOUT = BASES["failed"].without
-OF_ALL = "never_looked"  # the one reason that is counted among those never tested again too
+OF_ALL = "never_tested_again"  # the one reason that is counted among those never tested again too
 
 
 def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
@@ -75,7 +75,7 @@ def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
             "evidence for "
             "each reason. It is evidence, not a verdict; several reasons at once are usual.",
             _say_taken(ledger),
-            _say_never_looked(estimates),
+            _say_never_tested_again(estimates),
             _say_hindsight(then, later),
         ],
         figure=figure,
@@ -115,7 +115,7 @@ def _say_taken(ledger: Ledger) -> str:
     return f"In {number} no test was positive before the next session: {WITHOUT}."
 
 
-def _say_never_looked(estimates: dict[str, pd.DataFrame]) -> str:
+def _say_never_tested_again(estimates: dict[str, pd.DataFrame]) -> str:
     reading = read_estimates(estimates, "failure_reasons", OR_NOT_SEEN)[
         f"view=at_the_time,reason={OF_ALL}", "share"
     ]

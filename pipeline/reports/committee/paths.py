@@ -77,8 +77,8 @@ def _draw_branch(family: str, size: float, readings: Readings, config: Config) -
         _list_next(readings, path),
         key=lambda after: (-(readings[path, f"next={after}"].estimate or 0), after),
     )
-    parts = [("resolved_at_next_look", "resolved at the next test", "negative")]
-    parts += [("resolved_at_later_look", "resolved at a later test", "negative")]
+    parts = [("resolved_at_next_test", "resolved at the next test", "negative")]
+    parts += [("resolved_at_later_test", "resolved at a later test", "negative")]
     parts += [
         (
             f"next={after}",
@@ -91,7 +91,7 @@ def _draw_branch(family: str, size: float, readings: Readings, config: Config) -
         ("next=rarer", "then another, rarer maneuver", "again"),
         ("no_further_session", "no further session", "leaves"),
     ]
-    parts += [("never_looked", "not tested again", "leaves")]
+    parts += [("never_tested_again", "not tested again", "leaves")]
     bars = [Bar("all of them", say_count(size), 0, size)]
     start: float = 0
     for term, label, filling in parts:
@@ -109,7 +109,7 @@ def _draw_branch(family: str, size: float, readings: Readings, config: Config) -
             )
         )
         start += number or 0
-    share = readings[path, "share_resolved_at_next_look"]
+    share = readings[path, "share_resolved_at_next_test"]
     told = "; ".join(f"{bar.label} {bar.number}" for bar in bars) + "."
     tested = (
         ""

@@ -26,7 +26,10 @@ from schemas.study import Config
 SPLITS = {  # each whole: the part that stays, and what leaves
     "handed_in": ("stored", ("refused", "set_aside")),
     "stored": ("positional", ("probable_non_positional", "undetermined")),
-    "positional": ("followed", ("untreated", "incomplete_record", "never_positive", "not_looked")),
+    "positional": (
+        "followed",
+        ("untreated", "incomplete_record", "never_positive", "not_tested_again"),
+    ),
 }
 # of whom a variable is asked, where that is not the whole population
 BASES = {"first_maneuver": "treated"}

@@ -41,7 +41,7 @@ def _verdicts(records: SiteRecords, **values: str) -> pd.Series:
 def _shown_before(records: SiteRecords) -> pd.DataFrame:
     """Tests before the first attempt that showed nystagmus in a test that provokes it,
     as they were handed in."""
-    key = [EPISODE_ID, "day", "look", "test", "side"]
+    key = [EPISODE_ID, "day", "examination", "test", "side"]
     findings = records["findings"]
     shown = findings[findings["nystagmus"].astype(bool) & findings["before_treatment"].astype(bool)]
     return records["examinations"].merge(shown.loc[shown["test"].isin(PROVOKES), key], on=key)
@@ -89,10 +89,10 @@ def _never_examined(records: SiteRecords) -> pd.Series:
     ]
 
 
-def _not_looked(records: SiteRecords) -> pd.Series:
+def _not_tested_again(records: SiteRecords) -> pd.Series:
     verdicts = records.first_spells
     return verdicts.loc[
-        verdicts["positional"].eq("yes") & verdicts["status"].eq("not_looked"), EPISODE_ID
+        verdicts["positional"].eq("yes") & verdicts["status"].eq("not_tested_again"), EPISODE_ID
     ]
 
 
@@ -158,7 +158,7 @@ HEADINGS: tuple[tuple[str, str, Callable[[SiteRecords], pd.Series]], ...] = (
     (
         "Not tested again after the maneuver, so that nothing is known of resolution",
         "Test again on a later day, and enter the test, also when it is negative.",
-        _not_looked,
+        _not_tested_again,
     ),
     (
         "A test or treatment of the episode was set aside, so that its interval could be wrong",

@@ -14,7 +14,6 @@ import pandas as pd
 
 from pipeline.reports.technical.pictures import draw_axis
 from pipeline.reports.technical.terms import (
-    POPULATIONS,
     name_part,
     name_term,
     name_variable,
@@ -94,7 +93,7 @@ def tabulate_rows(rows: pd.DataFrame, methods: dict[str, int], config: Config) -
 
 def name_population(population: str, endpoint: str | None) -> str:
     """What stands over a table."""
-    name = begin_sentence(POPULATIONS.get(population, population).replace("_", " "))
+    name = begin_sentence(population.replace("_", " "))
     if not endpoint or pd.isna(endpoint):
         return name
     return f"{name}; resolved: {codes.ENDPOINT[endpoint]} ({endpoint.replace('_', ' ')})"

@@ -15,11 +15,6 @@ from schemas.study import Config
 
 ANY_SITE = "any one site"
 FAMILIES = ("family", "first_family", "first_maneuver", "change_to")
-POPULATIONS = {  # whose names in the files say it less plainly
-    "first maneuver failed or was never looked at": "first maneuver failed or not tested again",
-    "positional, attempts with a deciding look": "positional, attempts with a deciding test",
-    "demonstration pool, looks can tell": "demonstration pool, tests can tell",
-}
 
 
 def name_term(analysis: str, stratum: str, term: str, config: Config) -> str:
@@ -74,7 +69,7 @@ def _name_code(variable: str, code: str, config: Config) -> str:
         return code.replace("_", " ") if code in VIEW else code
     if variable == "reason" and code in REASON:
         return REASON[code]
-    if code == "not_looked":
+    if code == "not_tested_again":
         return "not tested again"
     if variable == "path":
         return " > ".join(part.strip().replace("_", " ") for part in code.split(">"))

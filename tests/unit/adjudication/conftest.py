@@ -8,7 +8,7 @@ import pytest
 
 from pipeline.adjudication.adjudicate import adjudicate_episodes
 from pipeline.adjudication.failure import explain_failures
-from pipeline.adjudication.findings import describe_looks
+from pipeline.adjudication.findings import describe_tests
 from schemas.derived import FailureReasons
 from schemas.keys import EPISODE
 from tests.failure_cases import case, derive, gather
@@ -39,7 +39,7 @@ def judge_all(plan):
 
     def judge_cases(*cases) -> list[pd.Series]:
         pool = gather(cases)
-        findings = describe_looks(pool["examinations"], pool["treatments"], plan.criteria.duration)
+        findings = describe_tests(pool["examinations"], pool["treatments"], plan.criteria.duration)
         verdicts = adjudicate_episodes(
             pool["episodes"],
             pool["examinations"],
@@ -58,7 +58,7 @@ def judge(judge_all):
     """A function from tests (and what differs in the episode and its treatments)
     to the verdict on that episode."""
 
-    def judge_looks(looks, episode=None, treatments=({},), followups=()) -> pd.Series:
-        return judge_all(case(looks, treatments, followups, **(episode or {})))[0]
+    def judge_one(tests, episode=None, treatments=({},), followups=()) -> pd.Series:
+        return judge_all(case(tests, treatments, followups, **(episode or {})))[0]
 
-    return judge_looks
+    return judge_one

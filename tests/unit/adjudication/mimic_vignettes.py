@@ -1,7 +1,7 @@
 """Repeated tests that show something else, or signs of another cause beside a typical one:
 none may be lost by repeating."""
 
-from tests.positional_looks import dizzy, downbeat, quiet, quiet_roll, roll_to, rolled, upbeat
+from tests.positional_tests import dizzy, downbeat, quiet, quiet_roll, roll_to, rolled, upbeat
 from tests.unit.adjudication.vignettes import AGAIN, BEFORE, EVREN, FREE, KIM, LATERAL, MACDONALD
 
 APART = {"positional": "probable_non_positional"}

@@ -4,7 +4,7 @@ repeated or not."""
 import pandas as pd
 from hypothesis import strategies as st
 
-from tests.positional_looks import POSITIONS, dizzy, downbeat, quiet, rising, roll_to, sign, upbeat
+from tests.positional_tests import POSITIONS, dizzy, downbeat, quiet, rising, roll_to, sign, upbeat
 
 BRIEF = (5, 49.9, 50, 60, 70)  # free debris, up to the end of the band around one minute
 LASTING = (50, 60, 70, 70.1, 120)  # adherent debris, from the beginning of the band on
@@ -19,10 +19,10 @@ def _timed(durations: tuple) -> st.SearchStrategy:
 
 
 def _upbeats(durations: tuple) -> st.SearchStrategy:
-    look = st.builds(
+    test = st.builds(
         lambda test, seconds: upbeat(seconds=seconds, test=test), posterior_tests, _timed(durations)
     )
-    return st.lists(look, min_size=1, max_size=3)
+    return st.lists(test, min_size=1, max_size=3)
 
 
 def _rolls(direction: str, durations: tuple) -> st.SearchStrategy:
@@ -41,17 +41,17 @@ def _downbeats(durations: tuple, torsions: tuple) -> st.SearchStrategy:
     places = st.sampled_from(
         [("straight_head_hang", "none"), ("dix_hallpike", "right"), ("side_lying", "right")]
     )
-    look = st.builds(
+    test = st.builds(
         lambda place, torsion, s: downbeat(*place, torsion=torsion, seconds=s),
         places,
         st.sampled_from(torsions),
         _timed(durations),
     )
-    return st.lists(look, min_size=1, max_size=3)
+    return st.lists(test, min_size=1, max_size=3)
 
 
-def _with(looks: st.SearchStrategy, *more: dict) -> st.SearchStrategy:
-    return looks.map(lambda rows: [*rows, *more])
+def _with(tests: st.SearchStrategy, *more: dict) -> st.SearchStrategy:
+    return tests.map(lambda rows: [*rows, *more])
 
 
 HALF_TEST = st.sampled_from(LASTING).map(lambda s: [upbeat(seconds=s, test="half_dix_hallpike")])
@@ -78,35 +78,35 @@ PRESENTATIONS = {
 }
 
 
-def number(looks: list[dict]) -> list[dict]:
+def number(tests: list[dict]) -> list[dict]:
     """The same tests, each with a number of its own within its day."""
-    return [look | {"look": n} for n, look in enumerate(looks, start=1)]
+    return [test | {"examination": n} for n, test in enumerate(tests, start=1)]
 
 
-def on_days(looks: list[dict], days: list[int]) -> list[dict]:
+def on_days(tests: list[dict], days: list[int]) -> list[dict]:
     """The tests spread over days before treatment, one day each, in turn.
 
     Tests whose directions belong together keep their day.
     """
-    together = {look["horizontal"] for look in looks if look.get("test") == "supine_roll"} == {
+    together = {test["horizontal"] for test in tests if test.get("test") == "supine_roll"} == {
         "right"
     }
     return number(
-        [look | {"day": days[0 if together else n % len(days)]} for n, look in enumerate(looks)]
+        [test | {"day": days[0 if together else n % len(days)]} for n, test in enumerate(tests)]
     )
 
 
 presented = st.tuples(
     st.tuples(*PRESENTATIONS.values()),
     st.lists(st.sampled_from(DAYS), min_size=1, max_size=3, unique=True),
-).map(lambda drawn: [on_days(looks, drawn[1]) for looks in drawn[0]])
+).map(lambda drawn: [on_days(tests, drawn[1]) for tests in drawn[0]])
 uninformative = st.builds(
-    lambda place, vertigo, day: (dizzy if vertigo else quiet)(*place, day=day, look=77),
+    lambda place, vertigo, day: (dizzy if vertigo else quiet)(*place, day=day, examination=77),
     st.sampled_from(POSITIONS),
     st.booleans(),
     st.sampled_from([-30, *DAYS]),
 )
-any_look = st.fixed_dictionaries(
+any_test = st.fixed_dictionaries(
     {
         "place": st.sampled_from(POSITIONS),
         "day": st.sampled_from(DAYS),

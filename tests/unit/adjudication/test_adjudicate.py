@@ -29,13 +29,19 @@ GEOTROPIC = [
         "horizontal": "geotropic",
         "duration_s": 20,
         "peak_spv": 20,
-        "look": 2,
+        "examination": 2,
     },
 ]
 DOWNBEAT = RIGHT_POSTERIOR | {"vertical": "down", "torsion": "none"}
 HALF_TEST = RIGHT_POSTERIOR | {"test": "half_dix_hallpike", "duration_s": 120}
-NOSE_DOWN = {"test": "nose_down", "side": "none", "look": 2}
-RISING = {"test": "sitting_up", "side": "none", "vertical": "up", "torsion": "right", "look": 2}
+NOSE_DOWN = {"test": "nose_down", "side": "none", "examination": 2}
+RISING = {
+    "test": "sitting_up",
+    "side": "none",
+    "vertical": "up",
+    "torsion": "right",
+    "examination": 2,
+}
 
 
 @pytest.fixture(scope="module")
@@ -59,7 +65,7 @@ for seconds, *_ in TIMES:
     ask(
         "time",
         seconds,
-        looks=[RIGHT_POSTERIOR | {"duration_s": pd.NA if seconds is None else seconds}],
+        tests=[RIGHT_POSTERIOR | {"duration_s": pd.NA if seconds is None else seconds}],
     )
 
 
@@ -83,11 +89,11 @@ def test_duration_decides_between_free_and_adherent_debris(
 AGAINST = {"attacks_over_2min": "yes", "severe_headache_or_neck_pain": "yes"}
 for seconds in (20, 60, None, 120):
     timed = [RIGHT_POSTERIOR | {"duration_s": pd.NA if seconds is None else seconds}]
-    ask("two flags", seconds, looks=timed, **AGAINST)
+    ask("two flags", seconds, tests=timed, **AGAINST)
 timed_twice = [
-    RIGHT_POSTERIOR | {"duration_s": s, "look": n} for n, s in enumerate((70, 75), start=1)
+    RIGHT_POSTERIOR | {"duration_s": s, "examination": n} for n, s in enumerate((70, 75), start=1)
 ]
-ask("two flags", "70 and 75", looks=timed_twice, **AGAINST)
+ask("two flags", "70 and 75", tests=timed_twice, **AGAINST)
 
 
 def test_two_flags_outweigh_only_what_cannot_be_an_established_variant(verdicts):
@@ -115,9 +121,9 @@ EXPECTED = [
     ("reverses_on_sitting", None, "definite"),
 ]
 for field, value, _ in EXPECTED:
-    look = RIGHT_POSTERIOR | {field: pd.NA if value is None else value}
-    ask("expected", field, value, looks=[look])
-    ask("expected", field, value, "again", looks=[look, RIGHT_POSTERIOR | {"look": 2}])
+    test = RIGHT_POSTERIOR | {field: pd.NA if value is None else value}
+    ask("expected", field, value, tests=[test])
+    ask("expected", field, value, "again", tests=[test, RIGHT_POSTERIOR | {"examination": 2}])
 
 
 @pytest.mark.parametrize(("field", "value", "certainty"), EXPECTED)
@@ -145,16 +151,16 @@ SIGNS = [
     ("apogeotropic", "lean", "right", "right"),
 ]
 for direction, sign, beats, _ in SIGNS:
-    equal = [look | {"peak_spv": 30, "horizontal": direction} for look in GEOTROPIC]
+    equal = [test | {"peak_spv": 30, "horizontal": direction} for test in GEOTROPIC]
     ask(
         "sign",
         direction,
         sign,
-        looks=[*equal, {"test": sign, "side": "none", "horizontal": beats, "look": 3}],
+        tests=[*equal, {"test": sign, "side": "none", "horizontal": beats, "examination": 3}],
     )
 ask(
     "against intensity",
-    looks=[*GEOTROPIC, {"test": "bow", "side": "none", "horizontal": "left", "look": 3}],
+    tests=[*GEOTROPIC, {"test": "bow", "side": "none", "horizontal": "left", "examination": 3}],
 )
 INTENSITY = [
     ("geotropic", "right", "right"),
@@ -163,13 +169,13 @@ INTENSITY = [
     ("apogeotropic", "left", "right"),
 ]
 for direction, stronger, _ in INTENSITY:
-    looks = [
-        look | {"horizontal": direction, "peak_spv": 60 if look["side"] == stronger else 20}
-        for look in GEOTROPIC
+    tests = [
+        test | {"horizontal": direction, "peak_spv": 60 if test["side"] == stronger else 20}
+        for test in GEOTROPIC
     ]
-    ask("intensity", direction, stronger, looks=looks)
-ask("equal intensity", looks=[look | {"peak_spv": 30} for look in GEOTROPIC])
-ask("one side", looks=GEOTROPIC[:1])
+    ask("intensity", direction, stronger, tests=tests)
+ask("equal intensity", tests=[test | {"peak_spv": 30} for test in GEOTROPIC])
+ask("one side", tests=GEOTROPIC[:1])
 
 
 @pytest.mark.parametrize(("direction", "sign", "beats", "side"), SIGNS)
@@ -213,11 +219,11 @@ SIDES = [
 ]
 for direction, *seconds, _, _ in SIDES:
     timed = [pd.NA if s is None else s for s in seconds]
-    looks = [
-        look | {"horizontal": direction, "duration_s": s}
-        for look, s in zip(GEOTROPIC, timed, strict=True)
+    tests = [
+        test | {"horizontal": direction, "duration_s": s}
+        for test, s in zip(GEOTROPIC, timed, strict=True)
     ]
-    ask("sides", direction, *seconds, looks=looks)
+    ask("sides", direction, *seconds, tests=tests)
 
 
 @pytest.mark.parametrize(("direction", "right", "left", "arm", "certainty"), SIDES)
@@ -228,11 +234,11 @@ def test_a_roll_test_lasts_as_long_as_its_longer_side(
     assert (verdict["canal"], verdict["arm"], verdict["certainty"]) == ("lateral", arm, certainty)
 
 
-ask("turned", looks=[HALF_TEST, NOSE_DOWN | {"vertical": "down", "torsion": "left"}])
-ask("silent", looks=[HALF_TEST, NOSE_DOWN])
-ask("half test", looks=[HALF_TEST])
-ask("silent Dix-Hallpike", looks=[{"side": "right"}, RISING])
-ask("positive Dix-Hallpike", looks=[RIGHT_POSTERIOR, RISING])
+ask("turned", tests=[HALF_TEST, NOSE_DOWN | {"vertical": "down", "torsion": "left"}])
+ask("silent", tests=[HALF_TEST, NOSE_DOWN])
+ask("half test", tests=[HALF_TEST])
+ask("silent Dix-Hallpike", tests=[{"side": "right"}, RISING])
+ask("positive Dix-Hallpike", tests=[RIGHT_POSTERIOR, RISING])
 
 
 def test_the_nose_down_test_parts_heavy_cupula_from_short_arm(verdicts):
@@ -250,13 +256,16 @@ def test_short_arm_needs_a_silent_dix_hallpike(verdicts):
     assert verdicts["positive Dix-Hallpike",]["arm"] == "long"
 
 
-ask("felt", looks=[{"vertigo": "mild"}])
+ask("felt", tests=[{"vertigo": "mild"}])
 ask(
     "rising",
-    looks=[{"side": "right"}, {"test": "sitting_up", "side": "none", "vertigo": "mild", "look": 2}],
+    tests=[
+        {"side": "right"},
+        {"test": "sitting_up", "side": "none", "vertigo": "mild", "examination": 2},
+    ],
 )
-ask("nothing", looks=[{}])
-ask("nothing, uncertain", looks=[{}], recorded_canal="uncertain")
+ask("nothing", tests=[{}])
+ask("nothing, uncertain", tests=[{}], recorded_canal="uncertain")
 
 
 def test_vertigo_without_nystagmus_has_its_place(verdicts):
@@ -280,21 +289,27 @@ def test_no_test_positive_any_more_is_resolved_before_only_if_the_site_holds_it_
     assert verdicts["nothing, uncertain",]["positional"] == "undetermined"
 
 
-ask("same way", looks=[look | {"horizontal": "right"} for look in GEOTROPIC])
+ask("same way", tests=[test | {"horizontal": "right"} for test in GEOTROPIC])
 ask(
     "same way, not timed",
-    looks=[look | {"horizontal": "right", "duration_s": pd.NA} for look in GEOTROPIC],
+    tests=[test | {"horizontal": "right", "duration_s": pd.NA} for test in GEOTROPIC],
 )
-ask("by ear", looks=[look | {"horizontal": look["side"]} for look in GEOTROPIC])
-ask("upper ear", looks=[RIGHT_POSTERIOR | {"torsion": "left"}])
-ask("torsional down-beat", looks=[RIGHT_POSTERIOR | {"vertical": "down"}])
+ask("by ear", tests=[test | {"horizontal": test["side"]} for test in GEOTROPIC])
+ask("upper ear", tests=[RIGHT_POSTERIOR | {"torsion": "left"}])
+ask("torsional down-beat", tests=[RIGHT_POSTERIOR | {"vertical": "down"}])
 ask(
     "two canals",
-    looks=[RIGHT_POSTERIOR, *[look | {"look": look.get("look", 1) + 1} for look in GEOTROPIC]],
+    tests=[
+        RIGHT_POSTERIOR,
+        *[test | {"examination": test.get("examination", 1) + 1} for test in GEOTROPIC],
+    ],
 )
 ask(
     "two ears",
-    looks=[RIGHT_POSTERIOR, RIGHT_POSTERIOR | {"side": "left", "torsion": "left", "look": 2}],
+    tests=[
+        RIGHT_POSTERIOR,
+        RIGHT_POSTERIOR | {"side": "left", "torsion": "left", "examination": 2},
+    ],
 )
 
 

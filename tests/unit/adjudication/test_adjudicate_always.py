@@ -5,13 +5,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pipeline.adjudication.adjudicate import adjudicate_episodes
-from pipeline.adjudication.findings import describe_looks
+from pipeline.adjudication.findings import describe_tests
 from tests.failure_cases import LATER, LEFT, RIGHT, SILENT, case, roll
-from tests.unit.adjudication.presentations import any_look, number
+from tests.unit.adjudication.presentations import any_test, number
 
 MIRROR = {"right": "left", "left": "right"}
 seen_strategy = st.tuples(
-    st.lists(any_look, min_size=1, max_size=5), st.lists(any_look, max_size=2)
+    st.lists(any_test, min_size=1, max_size=5), st.lists(any_test, max_size=2)
 )
 
 
@@ -21,14 +21,14 @@ seen_strategy = st.tuples(
 @given(
     seen=st.lists(seen_strategy, min_size=8, max_size=8), order=st.randoms(use_true_random=False)
 )
-def test_mirror_order_shift_and_later_looks(judge_all, seen, order):
-    plain = [number(looks) for looks, _ in seen]
-    mirrored = [[turn(look) for look in looks] for looks in plain]
+def test_mirror_order_shift_and_later_tests(judge_all, seen, order):
+    plain = [number(tests) for tests, _ in seen]
+    mirrored = [[turn(test) for test in tests] for tests in plain]
     shifted = [
-        case([look | {"day": look["day"] + 40} for look in looks], [{"day": 40}]) for looks in plain
+        case([test | {"day": test["day"] + 40} for test in tests], [{"day": 40}]) for tests in plain
     ]
     later = [
-        [look | LATER | {"look": n, "day": 6} for n, look in enumerate(late, start=1)]
+        [test | LATER | {"examination": n, "day": 6} for n, test in enumerate(late, start=1)]
         for _, late in seen
     ]
     longer = [
@@ -55,22 +55,22 @@ def test_mirror_order_shift_and_later_looks(judge_all, seen, order):
         assert same.equals(verdict)
 
 
-def test_looks_after_the_first_attempt_do_not_enter_the_verdict(judge):
+def test_tests_after_the_first_attempt_do_not_enter_the_verdict(judge):
     later = LEFT | LATER | {"day": 7}
     alone = judge([RIGHT])
     assert judge([RIGHT, later]).equals(alone)
 
 
-def turn(look: dict) -> dict:
+def turn(test: dict) -> dict:
     """The same test with right and left exchanged."""
-    return look | {
-        key: MIRROR.get(look[key], look[key]) for key in ("side", "torsion", "horizontal")
+    return test | {
+        key: MIRROR.get(test[key], test[key]) for key in ("side", "torsion", "horizontal")
     }
 
 
 def test_each_of_many_episodes_has_its_answer(table, plan):
     count, pool = 10_000, {}
-    seen = [RIGHT, SILENT | {"look": 2}, *roll("geotropic", "right")]
+    seen = [RIGHT, SILENT | {"examination": 2}, *roll("geotropic", "right")]
     for name, rows in {
         "episodes": [{}],
         "examinations": seen,
@@ -81,7 +81,7 @@ def test_each_of_many_episodes_has_its_answer(table, plan):
         pool[name] = one.loc[one.index.repeat(count)].reset_index(drop=True)
         numbers = pool[name].index % count
         pool[name]["episode_id"] = pd.Series([f"EP-{n}" for n in numbers], dtype="string")
-    findings = describe_looks(pool["examinations"], pool["treatments"], plan.criteria.duration)
+    findings = describe_tests(pool["examinations"], pool["treatments"], plan.criteria.duration)
     verdicts = adjudicate_episodes(
         pool["episodes"],
         pool["examinations"],

@@ -23,8 +23,8 @@ def test_another_diagnosis_counts_from_its_day(explain):
         {"not_positional": "reclassified"},
     )
     # from the day of reclassification on, tests decide nothing: nobody was tested in time
-    assert told(found[4]) == {"never_looked": "no_later_look"}
-    assert evidence(found[4], "in_hindsight") == {"no_later_look", "reclassified"}
+    assert told(found[4]) == {"never_tested_again": "no_later_test"}
+    assert evidence(found[4], "in_hindsight") == {"no_later_test", "reclassified"}
 
 
 def test_what_spoke_against_it_from_the_first(explain):
@@ -41,7 +41,7 @@ def test_weak_flags_alone_are_no_evidence_for_another_cause(explain):
     found = explain(
         case(FAILED, new_hearing_change="yes"),
         case(FAILED, new_hearing_change="yes", attacks_over_2min="yes"),
-        case([look | {"vertigo": "none", "peak_spv": 20} for look in FAILED]),
+        case([test | {"vertigo": "none", "peak_spv": 20} for test in FAILED]),
     )
     # hearing and long attacks together meet the criteria of another cause
     assert [told(reasons) for reasons in found] == [
@@ -149,11 +149,15 @@ def test_resolution_without_any_maneuver_that_could_fit(explain):
     assert alone == [found for found, _ in asked]
 
 
-def test_nobody_looked(explain):
+def test_nobody_tested_again(explain):
     never, again = explain(
         case([RIGHT]), case([RIGHT, RIGHT | LATER | {"day": 9}], [{}, {"attempt": 2, "day": 5}])
     )
-    assert told(never) == told(never, "in_hindsight") == {"never_looked": "no_later_look"}
+    assert told(never) == told(never, "in_hindsight") == {"never_tested_again": "no_later_test"}
     assert never["known_day"].isna().all()
-    assert told(again) == told(again, "in_hindsight") == {"never_looked": "retreated_before_a_look"}
+    assert (
+        told(again)
+        == told(again, "in_hindsight")
+        == {"never_tested_again": "retreated_before_a_test"}
+    )
     assert again["known_day"].tolist() == [5, 5]

@@ -4,16 +4,16 @@ import pandas as pd
 import pytest
 
 from pipeline.adjudication.days import keep_until_reclassified, read_each_day
-from pipeline.adjudication.findings import describe_looks
+from pipeline.adjudication.findings import describe_tests
 
 POSTERIOR = {"vertical": "up", "torsion": "right", "vertigo": "moderate", "duration_s": 20}
 
 
 def test_each_day_means_what_it_would_mean_alone(table, plan):
-    looks = table("examinations", [POSTERIOR, {"day": 5}, POSTERIOR | {"day": 9}])
+    tests = table("examinations", [POSTERIOR, {"day": 5}, POSTERIOR | {"day": 9}])
     treatments = table("treatments", [{}])
-    findings = describe_looks(looks, treatments, plan.criteria.duration)
-    days = read_each_day(looks, findings, plan.criteria).set_index("day")
+    findings = describe_tests(tests, treatments, plan.criteria.duration)
+    days = read_each_day(tests, findings, plan.criteria).set_index("day")
     assert sorted(days.index) == [0, 9]  # nothing is met on day 5
     assert set(days["episode_id"]) == {"EP-1"}
     assert days.loc[0, ["canal", "side"]].tolist() == ["posterior", "right"]

@@ -3,12 +3,12 @@
 import pandas as pd
 import pytest
 
-from pipeline.adjudication.ears import are_silent, have_look, name_ear
+from pipeline.adjudication.ears import are_silent, have_test, name_ear
 
 NYSTAGMUS = {"nystagmus": True}
 
 
-def looks(*rows: dict) -> pd.DataFrame:
+def examined(*rows: dict) -> pd.DataFrame:
     plain = {
         "site": "S01",
         "episode_id": "EP-1",
@@ -22,7 +22,7 @@ def looks(*rows: dict) -> pd.DataFrame:
 
 
 @pytest.mark.parametrize(
-    ("which", "look", "ear"),
+    ("which", "test", "ear"),
     [
         ("lower_ear", {"side": "left"}, "left"),
         ("lower_ear", {"side": "none"}, "unknown"),
@@ -34,8 +34,8 @@ def looks(*rows: dict) -> pd.DataFrame:
         ("unknown", {"side": "left", "torsion": "left", "ear": "left"}, "unknown"),
     ],
 )
-def test_the_ear_is_read_where_the_criterion_says(which, look, ear):
-    assert name_ear(looks(look), which).tolist() == [ear]
+def test_the_ear_is_read_where_the_criterion_says(which, test, ear):
+    assert name_ear(examined(test), which).tolist() == [ear]
 
 
 @pytest.mark.parametrize(
@@ -48,18 +48,20 @@ def test_the_ear_is_read_where_the_criterion_says(which, look, ear):
     ],
 )
 def test_a_test_tells_of_its_ear_and_one_without_a_side_of_both(side, ear, told):
-    asked = looks({})
-    assert have_look(asked, pd.Series([ear]), looks({"side": side})).tolist() == [told]
+    asked = examined({})
+    assert have_test(asked, pd.Series([ear]), examined({"side": side})).tolist() == [told]
 
 
 def test_a_test_of_another_episode_tells_nothing():
-    others = looks({"episode_id": "EP-2"}, {"site": "S02"})
-    assert have_look(looks({}), pd.Series(["right"]), others).tolist() == [False]
+    others = examined({"episode_id": "EP-2"}, {"site": "S02"})
+    assert have_test(examined({}), pd.Series(["right"]), others).tolist() == [False]
 
 
 def test_an_ear_is_silent_if_it_was_tested_and_never_showed_anything():
     def silent(*rows: dict) -> bool:
-        return are_silent(looks({}), pd.Series(["right"]), looks(*rows), ("dix_hallpike",)).item()
+        return are_silent(
+            examined({}), pd.Series(["right"]), examined(*rows), ("dix_hallpike",)
+        ).item()
 
     assert silent({})
     assert not silent({"test": "supine_roll"})  # that test was not done

@@ -102,18 +102,18 @@ def test_the_wrong_ear(explain):
     wrong, later, both = explain(
         case(FAILED, [{"side": "left"}]),
         case([RIGHT, LEFT | LATER | {"day": 7}, RIGHT | LATER | {"day": 7, "vertigo": "mild"}]),
-        case([*FAILED, RIGHT | LATER | {"day": 9}, LEFT | LATER | {"day": 9, "look": 2}]),
+        case([*FAILED, RIGHT | LATER | {"day": 9}, LEFT | LATER | {"day": 9, "examination": 2}]),
     )
-    assert told(wrong) == {"wrong_side": "later_look_other_ear treated_other_ear"}
-    assert told(later) == {"several_canals": "later_looks_several"}
+    assert told(wrong) == {"wrong_side": "later_test_other_ear treated_other_ear"}
+    assert told(later) == {"several_canals": "later_tests_several"}
     assert told(both) == NOTHING
-    assert told(both, "in_hindsight") == {"several_canals": "later_looks_several"}
+    assert told(both, "in_hindsight") == {"several_canals": "later_tests_several"}
 
 
-def test_the_maneuver_against_the_first_looks(explain):
+def test_the_maneuver_against_the_first_tests(explain):
     # Kim JS et al. Neurology 2012;79:700-707 (geotropic) and 78:159-166 (apogeotropic); stronger
     # ear: AAO guideline 2017
-    arms = {"wrong_arm": "later_look_other_arm maneuver_for_other_arm"}
+    arms = {"wrong_arm": "later_test_other_arm maneuver_for_other_arm"}
     asked = [
         ("gufoni_geotropic", "right", "geotropic", NOTHING),
         ("gufoni_apogeotropic", "left", "apogeotropic", NOTHING),
@@ -136,7 +136,7 @@ def test_a_maneuver_for_free_debris_where_it_is_adherent(explain):
     # over a minute: von Brevern et al. J Vestib Res 2015;25:105-117; the band from 50 to 70 s is
     # this project's proposal
     (reasons,) = explain(
-        case([look | {"duration_s": 90, "test": "half_dix_hallpike"} for look in FAILED])
+        case([test | {"duration_s": 90, "test": "half_dix_hallpike"} for test in FAILED])
     )
     assert told(reasons) == {"adherent_debris": "maneuver_for_free_debris nystagmus_long"}
 
@@ -197,10 +197,10 @@ def test_a_switch_behind_a_treated_canal_that_turned_negative(explain):
 
 def test_down_beating_nystagmus_right_after_the_maneuver_is_no_switch(explain):
     # 22 of 57 after a successful maneuver: Oh EH et al. J Clin Neurol 2019;15:143-148
-    down = RIGHT | {"vertical": "down", "look": 2}
+    down = RIGHT | {"vertical": "down", "examination": 2}
     at_once, later = explain(
         case([*FAILED, down | {"after_attempt": 1}]),
-        case([*FAILED, down | LATER | {"day": 9, "look": 1}]),
+        case([*FAILED, down | LATER | {"day": 9, "examination": 1}]),
     )
     assert told(at_once, "in_hindsight") == NOTHING
     assert told(later, "in_hindsight") == {"canal_switch_or_reentry": "tested_canal_newly_positive"}
@@ -209,19 +209,19 @@ def test_down_beating_nystagmus_right_after_the_maneuver_is_no_switch(explain):
 def test_a_recorded_switch_a_return_after_a_clear_visit_and_both_ears(explain):
     recorded, returned, both = explain(
         case(FAILED, [{"adverse": "canal_switch"}]),
-        case([RIGHT, SILENT | {"look": 2, "after_attempt": 1}, FAILED[1]]),
-        case([*FAILED, LEFT | {"look": 2}]),
+        case([RIGHT, SILENT | {"examination": 2, "after_attempt": 1}, FAILED[1]]),
+        case([*FAILED, LEFT | {"examination": 2}]),
     )
     assert told(recorded) == {"canal_switch_or_reentry": "canal_switch_recorded"}
     assert told(returned) == {"canal_switch_or_reentry": "cleared_within_visit"}
-    assert told(both)["several_canals"] == "first_looks_several"
+    assert told(both)["several_canals"] == "first_tests_several"
 
 
 def test_success_of_another_maneuver_tells_only_in_hindsight(explain):
-    looks = [*FAILED, {"day": 12} | LATER]
+    tests = [*FAILED, {"day": 12} | LATER]
     seconds = [{"maneuver": "bow_and_yaw"}, {"maneuver": "semont"}, {}]
     other, overlapping, same = explain(
-        *(case(looks, [{}, second | {"attempt": 2, "day": 7}]) for second in seconds)
+        *(case(tests, [{}, second | {"attempt": 2, "day": 7}]) for second in seconds)
     )
     assert told(other) == NOTHING
     assert told(other, "in_hindsight")["wrong_arm"] == "other_arm_maneuver_worked"

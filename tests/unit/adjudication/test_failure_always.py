@@ -25,7 +25,7 @@ from tests.failure_cases import (
 
 MIRROR = {"right": "left", "left": "right"}
 
-look_strategy = st.one_of(
+day_strategy = st.one_of(
     st.sampled_from(
         [RIGHT, LEFT, SILENT, RIGHT | {"duration_s": 90}, RIGHT | {"vertical": "down"}]
     ).map(lambda x: [x]),
@@ -47,7 +47,7 @@ contact_strategy = st.fixed_dictionaries(
 )
 episode_strategy = st.builds(
     lambda days, treatments, contacts: case(
-        [RIGHT] + [look | LATER | {"day": day} for day, seen in days for look in seen],
+        [RIGHT] + [test | LATER | {"day": day} for day, seen in days for test in seen],
         [
             t | {"attempt": n}
             for n, t in enumerate([SILENT, *sorted(treatments, key=lambda t: t["day"])], start=1)
@@ -55,7 +55,7 @@ episode_strategy = st.builds(
         contacts,
     ),
     st.lists(
-        st.tuples(st.integers(1, 40), look_strategy), max_size=4, unique_by=lambda seen: seen[0]
+        st.tuples(st.integers(1, 40), day_strategy), max_size=4, unique_by=lambda seen: seen[0]
     ),
     st.lists(treatment_strategy, max_size=3),
     st.lists(contact_strategy, max_size=2, unique_by=lambda contact: contact["day"]),
@@ -70,15 +70,15 @@ FEW = settings(
 
 
 @FEW
-@given(pool=pool_strategy, last=look_strategy)
-def test_a_later_look_never_changes_what_was_known_at_the_time(explain, pool, last):
+@given(pool=pool_strategy, last=day_strategy)
+def test_a_later_test_never_changes_what_was_known_at_the_time(explain, pool, last):
     longer = [
         c | {"examinations": c["examinations"] + [x | LATER | {"day": 50} for x in last]}
         for c in pool
     ]
     reasons = explain(*pool, *longer)
     for before, after in zip(reasons[: len(pool)], reasons[len(pool) :], strict=True):
-        if "no_later_look" not in evidence(before):  # whoever was never tested again has now been
+        if "no_later_test" not in evidence(before):  # whoever was never tested again has now been
             first, second = (
                 r[r["view"].eq("at_the_time")].reset_index(drop=True) for r in (before, after)
             )

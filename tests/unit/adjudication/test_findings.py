@@ -5,16 +5,16 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.adjudication.findings import classify_durations, describe_looks, join_texts
+from pipeline.adjudication.findings import classify_durations, describe_tests, join_texts
 
 
 @pytest.fixture
 def describe(table, plan):
     """A function from tests and treatments of one episode to its findings."""
 
-    def describe_one(*looks, treatments=({},)):
-        return describe_looks(
-            table("examinations", list(looks)),
+    def describe_one(*tests, treatments=({},)):
+        return describe_tests(
+            table("examinations", list(tests)),
             table("treatments", list(treatments)),
             plan.criteria.duration,
         )
@@ -23,7 +23,7 @@ def describe(table, plan):
 
 
 @pytest.mark.parametrize(
-    ("look", "nystagmus", "positive"),
+    ("test", "nystagmus", "positive"),
     [
         ({}, False, False),
         ({"vertigo": "moderate"}, False, True),
@@ -33,9 +33,9 @@ def describe(table, plan):
     ],
 )
 def test_nystagmus_is_a_beat_in_any_plane_and_vertigo_alone_is_positive(
-    describe, look, nystagmus, positive
+    describe, test, nystagmus, positive
 ):
-    finding = describe(look).iloc[0]
+    finding = describe(test).iloc[0]
     assert (finding["nystagmus"], finding["positive"]) == (nystagmus, positive)
 
 
@@ -67,24 +67,26 @@ def test_a_duration_at_either_end_of_the_band_is_borderline(plan):
 
 
 @pytest.mark.parametrize(
-    ("look", "before"),
+    ("test", "before"),
     [
         ({"day": 2}, True),
-        ({"day": 3, "after_attempt": 0, "look": 2}, True),
-        ({"day": 3, "after_attempt": 1, "look": 2}, False),
-        ({"day": 3, "after_attempt": pd.NA, "look": 1}, True),
+        ({"day": 3, "after_attempt": 0, "examination": 2}, True),
+        ({"day": 3, "after_attempt": 1, "examination": 2}, False),
+        ({"day": 3, "after_attempt": pd.NA, "examination": 1}, True),
         ({"day": 4, "after_attempt": pd.NA}, False),
     ],
     ids=["day before", "said before", "said after", "first of the day", "day after"],
 )
-def test_before_treatment_is_before_the_first_attempt(describe, look, before):
+def test_before_treatment_is_before_the_first_attempt(describe, test, before):
     treated = ({"day": 3}, {"day": 9, "attempt": 2})
-    assert describe(look, treatments=treated)["before_treatment"].tolist() == [before]
+    assert describe(test, treatments=treated)["before_treatment"].tolist() == [before]
 
 
 def test_of_two_tests_on_that_day_without_order_only_the_first_is_before(describe):
     untold = {"day": 3, "after_attempt": pd.NA}
-    found = describe(untold | {"look": 1}, untold | {"look": 2}, treatments=({"day": 3},))
+    found = describe(
+        untold | {"examination": 1}, untold | {"examination": 2}, treatments=({"day": 3},)
+    )
     assert found["before_treatment"].tolist() == [True, False]
 
 

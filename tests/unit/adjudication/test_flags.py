@@ -18,9 +18,9 @@ def verdicts(judge_all):
     return ASKED.judge(judge_all)
 
 
-ask("lasting geotropic", looks=[look | {"duration_s": 120} for look in GEOTROPIC])
-after = DOWNBEAT | {"look": 2, "after_attempt": 1, "latency_s": 1, "fatigues": "no"}
-ask("down-beat after the maneuver", looks=[RIGHT_POSTERIOR, after])
+ask("lasting geotropic", tests=[test | {"duration_s": 120} for test in GEOTROPIC])
+after = DOWNBEAT | {"examination": 2, "after_attempt": 1, "latency_s": 1, "fatigues": "no"}
+ask("down-beat after the maneuver", tests=[RIGHT_POSTERIOR, after])
 
 
 def test_persistent_geotropic_nystagmus_is_no_debris(verdicts):
@@ -38,10 +38,10 @@ PLACES = [("dix_hallpike", "right"), ("dix_hallpike", "left"), ("straight_head_h
 TIRING = [("no", 3, APART), ("no", 2, "yes"), ("yes", 3, "yes")]
 for fatigues, positions, _ in TIRING:
     seen = [
-        DOWNBEAT | {"test": test, "side": side, "look": n, "fatigues": fatigues}
+        DOWNBEAT | {"test": test, "side": side, "examination": n, "fatigues": fatigues}
         for n, (test, side) in enumerate(PLACES[:positions], start=1)
     ]
-    ask("positions", fatigues, positions, looks=seen)
+    ask("positions", fatigues, positions, tests=seen)
 
 
 @pytest.mark.parametrize(("fatigues", "positions", "positional"), TIRING)
@@ -51,7 +51,7 @@ def test_two_moderate_flags_outweigh_emerging_criteria(verdicts, fatigues, posit
 
 
 for latency in (2.9, 3, 3.1):
-    ask("latency", latency, looks=[DOWNBEAT | {"latency_s": latency}])
+    ask("latency", latency, tests=[DOWNBEAT | {"latency_s": latency}])
 
 
 @pytest.mark.parametrize(("latency", "raised"), [(2.9, True), (3, False), (3.1, False)])
@@ -63,7 +63,7 @@ def test_a_latency_under_three_seconds_is_shown(verdicts, latency, raised):
 KEPT = [(7.4, False), (7.5, True), (None, False)]
 for speed, _ in KEPT:
     late = {"peak_spv": 30, "spv_at_40s": pd.NA if speed is None else speed}
-    ask("kept", speed, looks=[look | late for look in GEOTROPIC])
+    ask("kept", speed, tests=[test | late for test in GEOTROPIC])
 
 
 @pytest.mark.parametrize(("speed", "raised"), KEPT)
@@ -81,7 +81,7 @@ DECISIVE = [
 ]
 for flag in DECISIVE:
     for answer in ("yes", "unknown"):
-        ask("decisive", flag, answer, looks=[RIGHT_POSTERIOR], **{flag: answer})
+        ask("decisive", flag, answer, tests=[RIGHT_POSTERIOR], **{flag: answer})
 
 
 @pytest.mark.parametrize("flag", DECISIVE)
@@ -98,12 +98,12 @@ def test_a_decisive_flag_outweighs_a_met_criterion(verdicts, flag):
 MIGRAINE = {"other_diagnosis": "vestibular_migraine", "other_diagnosis_day": 0}
 CENTRAL_LATER = {"other_diagnosis": "central", "other_diagnosis_day": 30}
 ended = {"day": 21, "end_of_followup": "reclassified"}
-ask("migraine, typical", looks=[RIGHT_POSTERIOR], **MIGRAINE)
-ask("migraine, silent", looks=[{}], **MIGRAINE)
-ask("migraine later, typical", looks=[RIGHT_POSTERIOR], **MIGRAINE | {"other_diagnosis_day": 30})
-ask("central later", looks=[RIGHT_POSTERIOR], **CENTRAL_LATER)
-ask("central later, ended before", looks=[RIGHT_POSTERIOR], followups=[ended], **CENTRAL_LATER)
-ask("central later, untreated", looks=[RIGHT_POSTERIOR], treatments=(), **CENTRAL_LATER)
+ask("migraine, typical", tests=[RIGHT_POSTERIOR], **MIGRAINE)
+ask("migraine, silent", tests=[{}], **MIGRAINE)
+ask("migraine later, typical", tests=[RIGHT_POSTERIOR], **MIGRAINE | {"other_diagnosis_day": 30})
+ask("central later", tests=[RIGHT_POSTERIOR], **CENTRAL_LATER)
+ask("central later, ended before", tests=[RIGHT_POSTERIOR], followups=[ended], **CENTRAL_LATER)
+ask("central later, untreated", tests=[RIGHT_POSTERIOR], treatments=(), **CENTRAL_LATER)
 
 
 def test_another_diagnosis_known_by_then_sets_apart_only_where_no_firm_criteria_are_met(verdicts):

@@ -63,7 +63,7 @@ APOGEOTROPIC = {"maneuver": "gufoni_apogeotropic", "side": "left", "hold_s": 150
 def apogeotropic(*days: int, direction: str = "apogeotropic") -> list[dict]:
     """Both sides of the roll test before the first maneuver and on each later day."""
     later = [
-        look for day in days for look in roll("apogeotropic", "right", day=day, after_attempt=pd.NA)
+        test for day in days for test in roll("apogeotropic", "right", day=day, after_attempt=pd.NA)
     ]
     return [*roll(direction, "right"), *later]
 
@@ -95,9 +95,9 @@ def test_apogeotropic_nystagmus_unchanged_by_two_fitting_maneuvers_at_two_visits
 def test_not_resolved_after_three_verified_sessions(flag):
     # that a persistent case is evaluated again: AAO guideline 2017; three sessions are this
     # project's proposal
-    def course(days, looks, **more):
+    def course(days, tests, **more):
         treatments = [{"attempt": n, "day": day} | more for n, day in enumerate(days, start=1)]
-        seen = [look | LATER | {"day": day, "after_attempt": 0} for day, look in looks.items()]
+        seen = [test | LATER | {"day": day, "after_attempt": 0} for day, test in tests.items()]
         return case([RIGHT, *seen], treatments)
 
     found = flag(
@@ -144,7 +144,7 @@ seen_strategy = st.sampled_from(
 )
 episode_strategy = st.builds(
     lambda first, days, given: case(
-        [*first] + [look | LATER | {"day": day} for day, seen in days for look in seen],
+        [*first] + [test | LATER | {"day": day} for day, seen in days for test in seen],
         [
             CLEAN | choice | {"attempt": n, "day": day}
             for n, (day, choice) in enumerate(
@@ -166,9 +166,9 @@ episode_strategy = st.builds(
     last=seen_strategy,
     order=st.randoms(use_true_random=False),
 )
-def test_later_looks_never_change_an_earlier_flag_nor_does_the_order(flag, pool, last, order):
+def test_later_tests_never_change_an_earlier_flag_nor_does_the_order(flag, pool, last, order):
     longer = [
-        c | {"examinations": c["examinations"] + [look | LATER | {"day": 61} for look in last]}
+        c | {"examinations": c["examinations"] + [test | LATER | {"day": 61} for test in last]}
         for c in pool
     ]
     mixed = [{name: order.sample(rows, len(rows)) for name, rows in c.items()} for c in pool]

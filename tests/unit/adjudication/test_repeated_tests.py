@@ -13,8 +13,8 @@ VIGNETTES = POSTERIOR | LATERAL_CANAL | OTHER_PLACES
 @pytest.fixture(scope="module")
 def verdicts(judge_all):
     """The verdict on each vignette by its name, all judged as one pool."""
-    cases = {name: case(looks) for name, (_, looks, _) in VIGNETTES.items()}
-    cases |= {name: case(looks, **episode) for name, (_, looks, *_, episode) in MIMICS.items()}
+    cases = {name: case(tests) for name, (_, tests, _) in VIGNETTES.items()}
+    cases |= {name: case(tests, **episode) for name, (_, tests, *_, episode) in MIMICS.items()}
     return dict(zip(cases, judge_all(*cases.values()), strict=True))
 
 

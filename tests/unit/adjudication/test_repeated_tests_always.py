@@ -8,8 +8,8 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from tests.failure_cases import case
-from tests.positional_looks import roll_to
-from tests.unit.adjudication.presentations import PRESENTATIONS, any_look, presented, uninformative
+from tests.positional_tests import roll_to
+from tests.unit.adjudication.presentations import PRESENTATIONS, any_test, presented, uninformative
 
 FEW = settings(
     suppress_health_check=list(HealthCheck),
@@ -63,15 +63,15 @@ def claims_no_more(less: pd.Series, more: pd.Series) -> bool:
     )
 
 
-def without_one(looks: list[dict], fields: tuple[str, ...]) -> list[list[dict]]:
+def without_one(tests: list[dict], fields: tuple[str, ...]) -> list[list[dict]]:
     """The tests with one field of one test, or several of one test, left out: every choice."""
     return [
         [
-            look | dict.fromkeys(fields, pd.NA) if n == left_out else look
-            for n, look in enumerate(looks)
+            test | dict.fromkeys(fields, pd.NA) if n == left_out else test
+            for n, test in enumerate(tests)
         ]
-        for left_out in range(len(looks))
-        if any(field in looks[left_out] for field in fields)
+        for left_out in range(len(tests))
+        if any(field in tests[left_out] for field in fields)
     ]
 
 
@@ -81,13 +81,13 @@ def without_one(looks: list[dict], fields: tuple[str, ...]) -> list[list[dict]]:
     added=st.lists(uninformative, min_size=len(PRESENTATIONS), max_size=len(PRESENTATIONS)),
 )
 def test_a_test_without_nystagmus_takes_nothing_away(judge_all, seen, added):
-    longer = [[*looks, more] for looks, more in zip(seen, added, strict=True)]
+    longer = [[*tests, more] for tests, more in zip(seen, added, strict=True)]
     verdicts = judge_all(*map(case, seen), *map(case, longer))
-    for look, before, after in zip(
+    for test, before, after in zip(
         added, verdicts[: len(seen)], verdicts[len(seen) :], strict=True
     ):
         kept, told = (set(verdict["criteria"].split()) for verdict in (before, after))
-        if SILENCE_TELLS.get(look["test"]) in kept:
+        if SILENCE_TELLS.get(test["test"]) in kept:
             assert after[["canal", "side"]].equals(before[["canal", "side"]])
             continue
         assert kept <= told
@@ -101,9 +101,9 @@ def test_a_test_without_nystagmus_takes_nothing_away(judge_all, seen, added):
 @FEW
 @given(seen=presented)
 def test_what_was_not_measured_claims_no_more(judge_all, seen):
-    fewer = [(looks, rest) for looks in seen for rest in without_one(looks, ("duration_s",))]
-    fewer += [(looks, rest) for looks in seen for rest in without_one(looks, ("peak_spv",))]
-    verdicts = judge_all(*(case(looks) for pair in fewer for looks in pair))
+    fewer = [(tests, rest) for tests in seen for rest in without_one(tests, ("duration_s",))]
+    fewer += [(tests, rest) for tests in seen for rest in without_one(tests, ("peak_spv",))]
+    verdicts = judge_all(*(case(tests) for pair in fewer for tests in pair))
     for more, less in zip(verdicts[::2], verdicts[1::2], strict=True):
         assert claims_no_more(less, more)
 
@@ -112,14 +112,14 @@ def test_what_was_not_measured_claims_no_more(judge_all, seen):
 @given(seen=presented)
 def test_a_test_left_out_claims_no_more(judge_all, seen):
     fewer = [
-        (looks, [*looks[:n], *looks[n + 1 :]])
-        for name, looks in zip(PRESENTATIONS, seen, strict=True)
-        for n, look in enumerate(looks)
-        if len(looks) > 1
-        and look["test"] != "nose_down"
+        (tests, [*tests[:n], *tests[n + 1 :]])
+        for name, tests in zip(PRESENTATIONS, seen, strict=True)
+        for n, test in enumerate(tests)
+        if len(tests) > 1
+        and test["test"] != "nose_down"
         and name not in ("both_ears", "two_canals")
     ]
-    verdicts = judge_all(*(case(looks) for pair in fewer for looks in pair))
+    verdicts = judge_all(*(case(tests) for pair in fewer for tests in pair))
     for more, less in zip(verdicts[::2], verdicts[1::2], strict=True):
         assert claims_no_more(less, more)
 
@@ -129,11 +129,11 @@ directions = st.sampled_from(["geotropic", "apogeotropic", "right", "left"])
 
 
 @FEW
-@given(looks=st.lists(any_look, min_size=20, max_size=20), ways=st.tuples(directions, directions))
-def test_what_is_not_timed_claims_no_more_than_what_is(judge_all, looks, ways):
+@given(tests=st.lists(any_test, min_size=20, max_size=20), ways=st.tuples(directions, directions))
+def test_what_is_not_timed_claims_no_more_than_what_is(judge_all, tests, ways):
     # but where the duration speaks against every variant, or for another cause: one that was not
     # measured cannot
-    timed = [{seconds: [look | {"duration_s": seconds}] for seconds in TIMES} for look in looks]
+    timed = [{seconds: [test | {"duration_s": seconds}] for seconds in TIMES} for test in tests]
     rolls = [
         {seconds: [right | {"duration_s": seconds}, left] for seconds in TIMES}
         for right, left in product(
@@ -141,7 +141,7 @@ def test_what_is_not_timed_claims_no_more_than_what_is(judge_all, looks, ways):
             [roll_to("left", ways[1], 10, s) for s in (5, 55, 90, None)],
         )
     ]
-    cases = [looks for choice in (*timed, *rolls) for looks in choice.values()]
+    cases = [tests for choice in (*timed, *rolls) for tests in choice.values()]
     verdicts = judge_all(*map(case, cases))
     for n in range(0, len(verdicts), len(TIMES)):
         *measured, untimed = verdicts[n : n + len(TIMES)]
@@ -151,7 +151,7 @@ def test_what_is_not_timed_claims_no_more_than_what_is(judge_all, looks, ways):
 @FEW
 @given(seen=presented, days=st.lists(st.sampled_from(range(-9, 1)), min_size=3, max_size=3))
 def test_the_day_of_a_test_before_treatment_does_not_matter(judge_all, seen, days):
-    one_day = [[look | {"day": 0} for look in looks] for looks in seen]
+    one_day = [[test | {"day": 0} for test in tests] for tests in seen]
     verdicts = judge_all(*map(case, seen), *map(case, one_day))
     for spread, together in zip(verdicts[: len(seen)], verdicts[len(seen) :], strict=True):
         assert spread[[*PARTS, "certainty", "variants"]].equals(

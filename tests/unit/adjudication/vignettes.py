@@ -10,7 +10,7 @@ config/criteria.yaml:
                manual Dix-Hallpike test 27 and 34 %
 """
 
-from tests.positional_looks import (
+from tests.positional_tests import (
     dizzy,
     dizzy_roll,
     downbeat,
@@ -23,7 +23,7 @@ from tests.positional_looks import (
     upbeat,
 )
 
-AGAIN, BEFORE = {"look": 2}, {"day": -1}
+AGAIN, BEFORE = {"examination": 2}, {"day": -1}
 EVREN, HENTZE = "Evren 2017", "Hentze 2025"
 ICVD, AAO = "ICVD 2015", "AAO 2017"
 SCOCCO = "Scocco DH et al. J Otol 2022;17:101-106"

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from pipeline.coordinator.check import FINE, LOOK, REFUSED, NothingToCheck, check_path
+from pipeline.coordinator.check import FINE, REFUSED, SET_ASIDE, NothingToCheck, check_path
 from pipeline.intake.folders import list_deliveries
 from pipeline.intake.receive import receive_delivery
 from tests.unit.intake.conftest import plain_tables, to_grids, write_csv
@@ -58,7 +58,7 @@ def take_in(root: Path, config) -> int:
         if received.accepted:
             last[delivery.site] = received
         aside = received.tables["row_counts"]["rows_set_aside"].sum() > 0
-        worst = max(worst, (LOOK if aside else FINE) if received.accepted else REFUSED)
+        worst = max(worst, (SET_ASIDE if aside else FINE) if received.accepted else REFUSED)
     return worst
 
 

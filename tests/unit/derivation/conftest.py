@@ -5,10 +5,10 @@ import pytest
 
 from pipeline.adjudication.adjudicate import adjudicate_episodes
 from pipeline.adjudication.days import keep_until_reclassified
-from pipeline.adjudication.findings import describe_looks
+from pipeline.adjudication.findings import describe_tests
 from pipeline.derivation.attempts import list_attempts
 from pipeline.derivation.spells import measure_spells
-from pipeline.derivation.states import find_states, mark_confirming, select_deciding_looks
+from pipeline.derivation.states import find_states, mark_confirming, select_deciding_tests
 from schemas.keys import EPISODE
 
 
@@ -16,18 +16,18 @@ from schemas.keys import EPISODE
 def derive(table, plan):
     """A function from tests, treatments and followups of one episode to its spells and attempts."""
 
-    def derive_one(looks, treatments=({},), followups=(), incomplete=False):
-        episodes, examinations = table("episodes", [{}]), table("examinations", looks)
+    def derive_one(tests, treatments=({},), followups=(), incomplete=False):
+        episodes, examinations = table("episodes", [{}]), table("examinations", tests)
         given_treatments = table("treatments", list(treatments))
         contacts = table("followups", list(followups)).assign(
             after_attempt=pd.array([pd.NA] * len(followups), dtype="Int64")
         )
-        findings = describe_looks(examinations, given_treatments, plan.criteria.duration)
+        findings = describe_tests(examinations, given_treatments, plan.criteria.duration)
         verdicts = adjudicate_episodes(
             episodes, examinations, findings, given_treatments, contacts, plan.criteria
         )
         contacts = keep_until_reclassified(contacts, verdicts)
-        deciding = select_deciding_looks(examinations, findings, verdicts, plan.criteria)
+        deciding = select_deciding_tests(examinations, findings, verdicts, plan.criteria)
         resolution = plan.study.resolution
         deciding["confirming"] = mark_confirming(
             deciding, given_treatments, plan.maneuvers, resolution.confirmation_day

@@ -19,8 +19,8 @@ MOVED = [SILENT | LATER | {"day": 7}, *roll("geotropic", "right", day=7, **LATER
 def first_event(table, plan):
     """A function from the rows of one episode to its first event."""
 
-    def find(looks, treatments=({},), contacts=(), shuffle=None, **episode):
-        told = case(looks, treatments, contacts, **episode)
+    def find(tests, treatments=({},), contacts=(), shuffle=None, **episode):
+        told = case(tests, treatments, contacts, **episode)
         pool = {name: table(name, rows) for name, rows in told.items()}
         record = derive(pool, plan)
         spells = record.spells[record.spells["endpoint"].eq("objective")]
@@ -73,7 +73,7 @@ def test_two_canals_on_one_day_are_no_switch(first_event):
 
 
 def test_what_comes_after_resolution_is_not_first(first_event):
-    late = [look | {"day": 30} for look in MOVED]
+    late = [test | {"day": 30} for test in MOVED]
     assert interval(first_event([*FIRST, SILENT | LATER | {"day": 9}, *late])) == ("resolved", 0, 9)
 
 
@@ -98,19 +98,19 @@ def test_a_switch_within_day_0_of_somebody_never_examined_again_is_seen_but_not_
     assert row["seen_cause"] == "switched"
 
 
-def test_reclassification_ends_the_risk_on_its_day_and_later_looks_tell_nothing(first_event):
+def test_reclassification_ends_the_risk_on_its_day_and_later_tests_tell_nothing(first_event):
     ended = [{"day": 9, "end_of_followup": "reclassified"}]
     row = first_event(
-        [*FIRST, RIGHT | LATER | {"day": 5}, *[look | {"day": 9} for look in MOVED]], contacts=ended
+        [*FIRST, RIGHT | LATER | {"day": 5}, *[test | {"day": 9} for test in MOVED]], contacts=ended
     )
     assert interval(row) == ("reclassified", 5, 9)
-    never_looked = first_event(FIRST, contacts=ended)
-    assert interval(never_looked) == ("reclassified", 0, 9)
-    assert never_looked["informative"]
+    never_tested_again = first_event(FIRST, contacts=ended)
+    assert interval(never_tested_again) == ("reclassified", 0, 9)
+    assert never_tested_again["informative"]
 
 
 @pytest.mark.parametrize("end", ["lost", "withdrew"])
-def test_loss_is_seen_on_the_day_of_its_contact_and_censors_what_is_only_known_by_looks(
+def test_loss_is_seen_on_the_day_of_its_contact_and_censors_what_is_only_known_by_tests(
     first_event, end
 ):
     row = first_event(
@@ -137,8 +137,8 @@ def test_whoever_is_still_followed_counts_until_the_last_contact(first_event):
 
 
 def test_the_order_of_rows_changes_nothing(first_event):
-    looks = [*FIRST, RIGHT | LATER | {"day": 3}, *MOVED]
-    assert all(first_event(looks).equals(first_event(looks, shuffle=k)) for k in range(3))
+    tests = [*FIRST, RIGHT | LATER | {"day": 3}, *MOVED]
+    assert all(first_event(tests).equals(first_event(tests, shuffle=k)) for k in range(3))
 
 
 @pytest.mark.parametrize(
@@ -170,18 +170,18 @@ def test_variants_tell_of_a_move(plan, first, now, tested, expected):
 
 
 @pytest.mark.parametrize(
-    "looks",
+    "tests",
     [
         [*FIRST, *MOVED],
         [*FIRST, RIGHT | LATER | {"day": 3}, *roll("geotropic", "right", day=5, **LATER), *MOVED],
         [*FIRST, RIGHT | {"vertical": "down", "day": 7} | LATER],
-        [*FIRST, RIGHT | {"vertical": "down", "look": 2, "after_attempt": 1}],
+        [*FIRST, RIGHT | {"vertical": "down", "examination": 2, "after_attempt": 1}],
         [RIGHT, *MOVED],
         [*FIRST, *roll("geotropic", "left", day=7, **LATER)],
     ],
 )
-def test_failure_reasons_and_first_events_know_the_same_switches(table, plan, looks):
-    record = derive({name: table(name, rows) for name, rows in case(looks, [{}]).items()}, plan)
+def test_failure_reasons_and_first_events_know_the_same_switches(table, plan, tests):
+    record = derive({name: table(name, rows) for name, rows in case(tests, [{}]).items()}, plan)
     spells = record.spells[record.spells["endpoint"].eq("objective")]
     tables = [
         record.adjudications,

@@ -11,9 +11,9 @@ from tests.failure_cases import LATER, RIGHT, SILENT, case, derive
 def sequence(table, plan):
     """A function from the rows of one episode to its sequence, or None if it has none."""
 
-    def find(looks, treatments=({},), shuffle=False, **episode):
+    def find(tests, treatments=({},), shuffle=False, **episode):
         record = derive(
-            {name: table(name, rows) for name, rows in case(looks, treatments, **episode).items()},
+            {name: table(name, rows) for name, rows in case(tests, treatments, **episode).items()},
             plan,
         )
         tables = [record.attempts, record.adjudications, record.spells]
@@ -26,7 +26,7 @@ def sequence(table, plan):
     return find
 
 
-def look(day: int, positive: bool) -> dict:
+def examined(day: int, positive: bool) -> dict:
     return (RIGHT if positive else SILENT) | LATER | {"day": day}
 
 
@@ -38,35 +38,35 @@ def give(*sessions: tuple[int, str]) -> list[dict]:
 
 
 def test_repeats_and_changes_stand_in_their_order(sequence):
-    looks = [RIGHT, look(7, True), look(14, True), look(21, False)]
-    found = sequence(looks, give((0, "epley"), (7, "epley"), (14, "semont_plus")))
+    tests = [RIGHT, examined(7, True), examined(14, True), examined(21, False)]
+    found = sequence(tests, give((0, "epley"), (7, "epley"), (14, "semont_plus")))
     assert found["path"] == "epley > epley > semont"
     assert found["outcomes"] == "positive > positive > negative"
     assert (found["sessions"], found["resolved_after"], found["status"]) == (3, 3, "resolved")
 
 
 def test_what_is_given_on_or_after_the_day_of_resolution_is_no_way_to_it(sequence):
-    looks = [RIGHT, look(7, False) | {"after_attempt": 1}, look(60, False)]
-    found = sequence(looks, give((0, "epley"), (7, "semont"), (20, "epley")))
+    tests = [RIGHT, examined(7, False) | {"after_attempt": 1}, examined(60, False)]
+    found = sequence(tests, give((0, "epley"), (7, "semont"), (20, "epley")))
     assert found["path"] == "epley"
     assert (found["sessions"], found["resolved_after"]) == (1, 1)
 
 
 def test_a_return_within_the_gap_belongs_to_the_same_path(sequence):
-    looks = [RIGHT, look(7, False), look(12, True), look(20, False)]
-    found = sequence(looks, give((0, "epley"), (12, "semont")))
+    tests = [RIGHT, examined(7, False), examined(12, True), examined(20, False)]
+    found = sequence(tests, give((0, "epley"), (12, "semont")))
     assert found["path"] == "epley > semont"
     assert found["outcomes"] == "negative > negative"
     assert found["resolved_after"] == 2
 
 
-def test_the_look_that_shows_resolution_is_not_one_before_a_return(sequence):
+def test_the_test_that_shows_resolution_is_not_one_before_a_return(sequence):
     once, returned, again = (
-        sequence([RIGHT, look(3, False), *later], give(*sessions))
+        sequence([RIGHT, examined(3, False), *later], give(*sessions))
         for later, sessions in [
-            ([look(20, False)], [(0, "epley")]),
-            ([look(8, True), look(20, False)], [(0, "epley")]),
-            ([look(8, True), look(20, False)], [(0, "epley"), (8, "epley")]),
+            ([examined(20, False)], [(0, "epley")]),
+            ([examined(8, True), examined(20, False)], [(0, "epley")]),
+            ([examined(8, True), examined(20, False)], [(0, "epley"), (8, "epley")]),
         ]
     )
     assert [found["outcomes"] for found in (once, returned, again)] == [
@@ -74,32 +74,32 @@ def test_the_look_that_shows_resolution_is_not_one_before_a_return(sequence):
         "negative",
         "negative > negative",
     ]
-    assert [found["at_next_look"] for found in (once, returned, again)] == [True, False, True]
+    assert [found["at_next_test"] for found in (once, returned, again)] == [True, False, True]
 
 
-def test_whoever_is_not_resolved_has_no_look_that_shows_it(sequence):
+def test_whoever_is_not_resolved_has_no_test_that_shows_it(sequence):
     assert pd.isna(
-        sequence([RIGHT, look(3, False), look(8, True)], give((0, "epley")))["at_next_look"]
+        sequence([RIGHT, examined(3, False), examined(8, True)], give((0, "epley")))["at_next_test"]
     )
 
 
 def test_a_recurrence_is_no_part_of_the_path(sequence):
-    looks = [RIGHT, look(7, False), look(60, True), look(67, False)]
-    assert sequence(looks, give((0, "epley"), (60, "semont")))["path"] == "epley"
+    tests = [RIGHT, examined(7, False), examined(60, True), examined(67, False)]
+    assert sequence(tests, give((0, "epley"), (60, "semont")))["path"] == "epley"
 
 
 def test_families_of_one_session_stay_together(sequence):
-    found = sequence([RIGHT, look(7, True)], give((0, "epley"), (0, "semont"), (7, "epley")))
+    found = sequence([RIGHT, examined(7, True)], give((0, "epley"), (0, "semont"), (7, "epley")))
     assert found["path"] == "epley + semont > epley"
-    assert found["outcomes"] == "positive > not_looked"
+    assert found["outcomes"] == "positive > not_tested_again"
     assert found["status"] == "unresolved"
     assert pd.isna(found["resolved_after"])
 
 
 def test_an_open_path_has_all_its_sessions(sequence):
     found = sequence([RIGHT], give((0, "epley"), (9, "epley")))
-    assert found["outcomes"] == "not_looked > not_looked"
-    assert found["status"] == "not_looked"
+    assert found["outcomes"] == "not_tested_again > not_tested_again"
+    assert found["status"] == "not_tested_again"
 
 
 def test_neither_untreated_nor_non_positional_episodes_have_a_path(sequence):
@@ -111,13 +111,13 @@ def test_neither_untreated_nor_non_positional_episodes_have_a_path(sequence):
 
 
 def test_each_session_has_its_outcome_and_order_of_rows_changes_nothing(sequence):
-    looks = [RIGHT, look(7, True), look(14, True), look(21, True)]
+    tests = [RIGHT, examined(7, True), examined(14, True), examined(21, True)]
     treatments = give((0, "epley"), (7, "semont"), (14, "epley"), (21, "brandt_daroff"))
-    found = sequence(looks, treatments)
+    found = sequence(tests, treatments)
     assert (
         len(found["path"].split(THEN))
         == len(found["outcomes"].split(THEN))
         == found["sessions"]
         == 4
     )
-    assert found.equals(sequence(looks, treatments, shuffle=True))
+    assert found.equals(sequence(tests, treatments, shuffle=True))

@@ -13,7 +13,7 @@ POSITIVE = {"vertical": "up", "torsion": "right", "vertigo": "moderate", "durati
 LATER = {"after_attempt": pd.NA}
 
 
-def test_resolution_lies_between_last_positive_and_first_negative_look(derive):
+def test_resolution_lies_between_last_positive_and_first_negative_test(derive):
     spells, _ = derive([POSITIVE, POSITIVE | LATER | {"day": 3}, LATER | {"day": 9}])
     assert interval(spells) == (3, 9, "resolved")
 
@@ -21,11 +21,11 @@ def test_resolution_lies_between_last_positive_and_first_negative_look(derive):
 def test_turning_geotropic_ends_the_composite_endpoint_only(derive):
     roll = {"test": "supine_roll", "duration_s": 90, "vertigo": "moderate"}
     first = [
-        roll | {"side": s, "horizontal": "apogeotropic", "peak_spv": v, "look": n}
+        roll | {"side": s, "horizontal": "apogeotropic", "peak_spv": v, "examination": n}
         for n, (s, v) in enumerate([("right", 9), ("left", 4)], 1)
     ]
     turned = [
-        roll | LATER | {"day": 4, "side": s, "horizontal": "geotropic", "look": n}
+        roll | LATER | {"day": 4, "side": s, "horizontal": "geotropic", "examination": n}
         for n, s in enumerate(["right", "left"], 1)
     ]
     spells, _ = derive(first + turned)
@@ -34,24 +34,24 @@ def test_turning_geotropic_ends_the_composite_endpoint_only(derive):
 
 
 def test_reported_and_strict_endpoints(derive):
-    looks = [POSITIVE, LATER | {"day": 7}, LATER | {"day": 14}]
-    spells, _ = derive(looks, followups=[{"day": 7, "positional_symptoms": "yes"}, {"day": 14}])
+    tests = [POSITIVE, LATER | {"day": 7}, LATER | {"day": 14}]
+    spells, _ = derive(tests, followups=[{"day": 7, "positional_symptoms": "yes"}, {"day": 14}])
     assert interval(spells, "objective") == (0, 7, "resolved")
     assert interval(spells, "patient_reported") == (7, 14, "resolved")
     assert interval(spells, "strict") == (7, 14, "resolved")
 
 
 def test_holes_and_missing_treatment_are_told_apart(derive):
-    looks = [POSITIVE, LATER | {"day": 7}]
-    assert interval(derive(looks, incomplete=True)[0])[2] == "incomplete_record"
-    assert interval(derive(looks, treatments=())[0])[2] == "untreated"
+    tests = [POSITIVE, LATER | {"day": 7}]
+    assert interval(derive(tests, incomplete=True)[0])[2] == "incomplete_record"
+    assert interval(derive(tests, treatments=())[0])[2] == "untreated"
 
 
 def test_a_reclassified_case_stays_at_risk_until_that_day(derive):
-    looks = [POSITIVE, POSITIVE | LATER | {"day": 5}, LATER | {"day": 20}]
-    assert interval(derive(looks)[0]) == (5, 20, "resolved")
+    tests = [POSITIVE, POSITIVE | LATER | {"day": 5}, LATER | {"day": 20}]
+    assert interval(derive(tests)[0]) == (5, 20, "resolved")
     ended = {"day": 12, "end_of_followup": "reclassified", "positional_symptoms": "unknown"}
-    assert interval(derive(looks, followups=[ended])[0]) == (5, np.inf, "unresolved")
+    assert interval(derive(tests, followups=[ended])[0]) == (5, np.inf, "unresolved")
 
 
 def test_without_a_positive_test_nothing_can_turn_negative(derive):
@@ -76,7 +76,7 @@ days_and_states = st.lists(
 
 
 @given(days_and_states)
-def test_intervals_never_contradict_a_look(timeline):
+def test_intervals_never_contradict_a_test(timeline):
     days, states = [d for d, _ in timeline], [s for _, s in timeline]
     spells = list(bound_spells(days, states, gap=14))
     assert all(s.start <= s.left < s.right and s.left <= s.last for s in spells)

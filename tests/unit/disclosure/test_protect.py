@@ -145,11 +145,11 @@ def test_where_episodes_went_is_rounded_and_few_are_given_as_that():
         "untreated": 54,
         "incomplete_record": 3,
         "never_positive": 9,
-        "not_looked": 166,
+        "not_tested_again": 166,
         "followed": 676,
     }
     told = release(flow(positional=908, **counts)).rows.set_index("term")
-    shown = {"positional": 910, "untreated": 50, "not_looked": 170, "followed": 680}
+    shown = {"positional": 910, "untreated": 50, "not_tested_again": 170, "followed": 680}
     assert told["estimate"].dropna().to_dict() == shown
     assert told["rounded"].dropna().to_dict() == dict.fromkeys(shown, "estimate n_episodes")
     assert told.loc[["incomplete_record", "never_positive"], "upper"].tolist() == [14, 14]

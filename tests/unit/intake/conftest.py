@@ -34,9 +34,9 @@ EPISODE = {
     "continuous_24h": "no",
     "other_diagnosis": "none",
 }
-LOOK = {
+EXAMINATION = {
     "day": 0,
-    "look": 1,
+    "examination": 1,
     "after_attempt": 0,
     "test": "dix_hallpike",
     "side": "right",
@@ -78,10 +78,10 @@ def plain_tables() -> dict:
             {"episode_id": code, "patient_id": patient} | EPISODE
             for code, patient in zip(codes, ("PT-1", "PT-1", "PT-2"), strict=True)
         ],
-        "examinations": [{"episode_id": code} | LOOK for code in codes]
+        "examinations": [{"episode_id": code} | EXAMINATION for code in codes]
         + [
             {"episode_id": "EP-1"}
-            | LOOK
+            | EXAMINATION
             | {
                 "day": 7,
                 "vertical": "none",

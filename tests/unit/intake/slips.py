@@ -102,8 +102,8 @@ def let_episodes_overlap(tables: Tables) -> Tables:
 
 def copy_episodes(tables: Tables) -> Tables:
     """Five episodes with times entered once more under another code."""
-    looks = tables["examinations"]
-    timed = looks.dropna(subset=["duration_s"])["episode_id"].value_counts()
+    tests = tables["examinations"]
+    timed = tests.dropna(subset=["duration_s"])["episode_id"].value_counts()
     codes = timed.index[:5].tolist()
     again = {code: f"{code}-9" for code in codes}
     return {
@@ -249,7 +249,7 @@ SLIPS: dict[
         "examinations",
         "duration_s",
     ),
-    "days of looks sorted alone": (
+    "days of tests sorted alone": (
         change("examinations", "day", sort_alone),
         "sorted_alone",
         "examinations",

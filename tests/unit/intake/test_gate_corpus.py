@@ -200,11 +200,11 @@ def test_a_lone_word_as_a_name_of_a_place_is_not_repeated(folder, plan, place):
 
 
 def test_only_what_has_a_known_meaning_is_repeated():
-    episodes, looks = TABLES["episodes"].describe(), TABLES["examinations"].describe()
+    episodes, tests = TABLES["episodes"].describe(), TABLES["examinations"].describe()
     for text in ("20 s", "6O", "-3.5", "<60", "1,200", "57 y"):
-        assert may_quote(text, looks["duration_s"])
+        assert may_quote(text, tests["duration_s"])
     for text in ("12.345", "123456", "12 Meier", "47 kjm", "Meier 12", "?", "ID 4711", "meier"):
-        assert not may_quote(text, looks["duration_s"])
+        assert not may_quote(text, tests["duration_s"])
     assert may_quote("femal", episodes["sex"], "female")
     assert may_quote("Head Trauma", episodes["cause"])
     for text in ("meier", "Nolan", "ID 4711", "4711", "Long", "head 12"):

@@ -214,7 +214,7 @@ def test_changes_are_told_by_episode_whatever_table_they_are_in(receive, tables)
     assert set(received.tables["changes"]["previous_delivery"]) == {"001"}
 
 
-def test_a_look_that_is_gone_changes_its_episode(receive, tables):
+def test_a_test_that_is_gone_changes_its_episode(receive, tables):
     first = receive(tables)
     del tables["examinations"][3]
     assert changes_of(receive(tables, previous=first)) == {"EP-1": "changed"}

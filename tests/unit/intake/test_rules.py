@@ -8,7 +8,7 @@ from schemas.rules import PLAUSIBILITY_RULES, RULES
 from tests.unit.intake.conftest import (
     CONTACT,
     EPISODE,
-    LOOK,
+    EXAMINATION,
     SUBMISSION,
     TREATMENT,
     places_of,
@@ -78,7 +78,9 @@ def episodes_in_order(number: int) -> dict:
             code | {"patient_id": f"PT-{n:03d}"} | EPISODE for n, code in enumerate(codes)
         ],
         "examinations": [
-            code | look for code in codes for look in (LOOK | {"peak_spv": 32}, LOOK | silent)
+            code | test
+            for code in codes
+            for test in (EXAMINATION | {"peak_spv": 32}, EXAMINATION | silent)
         ],
         "treatments": [
             code | TREATMENT | last for code in codes for last in ({}, {"attempt": 2, "day": 7})

@@ -30,7 +30,10 @@ def build(
         "examinations": build_table(
             "examinations",
             [{"episode_id": name} for name in names]
-            + [{"episode_id": name, "look": 2, "after_attempt": 1} for name in names[:followed]],
+            + [
+                {"episode_id": name, "examination": 2, "after_attempt": 1}
+                for name in names[:followed]
+            ],
         ),
         "treatments": build_table("treatments", [{"episode_id": name} for name in names[:treated]]),
         "followups": build_table(

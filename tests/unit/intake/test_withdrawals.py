@@ -106,7 +106,7 @@ def hand_in_twice(folder, tables, change) -> tuple[Path, Path]:
     return folder, write_csv(folder.parent / "002", to_grids(later))
 
 
-def test_a_look_whose_episode_was_left_out_later_vanishes_too(folder, tables, plan, gone):
+def test_a_test_whose_episode_was_left_out_later_vanishes_too(folder, tables, plan, gone):
     def leave_out_the_episodes(later):
         later["episodes"] = [row for row in later["episodes"] if row["patient_id"] != gone[0]]
 

@@ -18,7 +18,7 @@ COUNTED = (
     "next=",
     "resolved_at_",
     "no_further",
-    "never_looked",
+    "never_tested_again",
 )
 
 

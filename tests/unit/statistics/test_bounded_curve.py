@@ -9,7 +9,7 @@ from pipeline.statistics.bounded_curve import bound_curve
 DAYS = np.array([1.0, 3.0, 7.0, 30.0])
 
 
-def look(left: np.ndarray, right: np.ndarray, sites: int = 4) -> pd.DataFrame:
+def examined(left: np.ndarray, right: np.ndarray, sites: int = 4) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "left_days": np.asarray(left, float),
@@ -22,14 +22,14 @@ def look(left: np.ndarray, right: np.ndarray, sites: int = 4) -> pd.DataFrame:
 
 def test_times_within_a_day_leave_the_share_that_is_counted():
     end = np.repeat(np.arange(1, 21), 4)
-    curve = bound_curve(look(end - 1, end), DAYS)
+    curve = bound_curve(examined(end - 1, end), DAYS)
     left = [(end > day).mean() for day in DAYS]
     assert curve.lower.share == pytest.approx(left)
     assert curve.upper.share == pytest.approx(left)
 
 
 def test_a_gap_between_tests_parts_the_least_from_the_greatest_share():
-    curve = bound_curve(look([0] * 40, [10] * 40), DAYS)
+    curve = bound_curve(examined([0] * 40, [10] * 40), DAYS)
     assert curve.lower.share == pytest.approx([0, 0, 0, 0], abs=1e-9)
     assert curve.upper.share == pytest.approx([1, 1, 1, 0], abs=1e-9)
 
@@ -39,7 +39,7 @@ def test_limits_hold_their_shares_and_shares_fall(seed):
     rng = np.random.default_rng(seed)
     left = rng.integers(0, 20, 60)
     right = np.where(rng.random(60) < 0.2, np.inf, left + rng.integers(1, 8, 60))
-    curve = bound_curve(look(left, right), DAYS)
+    curve = bound_curve(examined(left, right), DAYS)
     for edge in (curve.lower, curve.upper):
         assert (np.diff(edge.share) <= 1e-9).all()
         assert (edge.low <= edge.share + 1e-9).all()
@@ -49,7 +49,7 @@ def test_limits_hold_their_shares_and_shares_fall(seed):
 
 def test_the_order_of_rows_changes_nothing():
     rng = np.random.default_rng(5)
-    rows = look(rng.integers(0, 9, 40), rng.integers(10, 20, 40))
+    rows = examined(rng.integers(0, 9, 40), rng.integers(10, 20, 40))
     one, other = bound_curve(rows, DAYS), bound_curve(rows.sample(frac=1, random_state=1), DAYS)
     assert one.lower.share == pytest.approx(other.lower.share)
     assert one.upper.high == pytest.approx(other.upper.high)

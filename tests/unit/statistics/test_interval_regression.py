@@ -182,7 +182,7 @@ def test_share_past_a_day_is_one_for_the_sure_and_the_median_is_half(family):
         ([3] * 20, [7] * 20),
         ([2, 3] * 10, [6, 5] * 10),
     ],
-    ids=["all before the first look", "none seen", "all in one interval", "all around one day"],
+    ids=["all before the first test", "none seen", "all in one interval", "all around one day"],
 )
 def test_no_number_without_a_maximum(family, left, right):
     found = fit(left, right, np.ones((20, 1)), family)

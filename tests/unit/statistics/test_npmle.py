@@ -27,13 +27,13 @@ observations = st.lists(
 
 
 def follow(
-    n: int, rng: np.random.Generator, looks: int = 8, horizon: int = 60
+    n: int, rng: np.random.Generator, tests: int = 8, horizon: int = 60
 ) -> tuple[np.ndarray, np.ndarray]:
     """Patients with event times of mean 12 days, each tested on some of the whole days up to the
     horizon."""
     event = rng.exponential(12, n)[:, None]
-    look = np.argsort(rng.random((n, horizon)), axis=1)[:, :looks] + 1.0
-    return np.where(look < event, look, 0).max(axis=1), np.where(look >= event, look, INF).min(
+    test = np.argsort(rng.random((n, horizon)), axis=1)[:, :tests] + 1.0
+    return np.where(test < event, test, 0).max(axis=1), np.where(test >= event, test, INF).min(
         axis=1
     )
 

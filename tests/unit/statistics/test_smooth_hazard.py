@@ -16,7 +16,7 @@ def intervals(seed: int, sizes: list[int], **planted) -> tuple[np.ndarray, ...]:
     rows = tables.spells.merge(
         tables.adjudications[["site", "episode_id", "canal"]], on=["site", "episode_id"]
     )
-    rows = rows[rows["status"].ne("not_looked")]
+    rows = rows[rows["status"].ne("not_tested_again")]
     lateral = rows["canal"].eq("lateral").to_numpy(float)[:, None]
     return (
         rows["site"].to_numpy(str),
@@ -50,7 +50,7 @@ def test_hazard_finds_what_was_planted():
         assert abs(share - true_share(day)) < 4 * error
 
 
-def test_a_look_after_the_last_knot_counts_alike_whatever_it_shows():
+def test_a_test_after_the_last_knot_counts_alike_whatever_it_shows():
     rng, n = np.random.default_rng(3), 20000
     time = 20 * rng.weibull(0.7, n)
     first, second = rng.integers(2, 31, n), rng.integers(61, 200, n)

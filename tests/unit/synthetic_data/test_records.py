@@ -47,10 +47,10 @@ def test_sides_fit_the_maneuvers(simulated):
     assert rows.loc[~sided.astype(bool), "side"].eq("none").all()
 
 
-def test_a_look_after_an_attempt_names_the_last_attempt_of_that_day(simulated):
-    looks = simulated.tables["examinations"]
+def test_a_test_after_an_attempt_names_the_last_attempt_of_that_day(simulated):
+    tests = simulated.tables["examinations"]
     given = simulated.tables["treatments"][["site", "episode_id", "day", "attempt"]]
-    after = looks[looks["after_attempt"] > 0].merge(
+    after = tests[tests["after_attempt"] > 0].merge(
         given,
         left_on=["site", "episode_id", "day", "after_attempt"],
         right_on=list(given.columns),

@@ -35,23 +35,23 @@ def rows(simulated) -> pd.DataFrame:
 
 
 @pytest.fixture(scope="session")
-def looks(rows) -> pd.DataFrame:
+def later_tests(rows) -> pd.DataFrame:
     """One row per complete later test that is no retest, of positional cases that present with
     nystagmus."""
     plain = rows[(rows["after_attempt"] == 0) & (rows["day"] > 0)]
     plain = plain.query("is_positional == 'yes' and presentation == 'nystagmus'")
     plain = plain.assign(hallpike=plain["test"].isin(["dix_hallpike", "side_lying"]))
-    look = plain.groupby([*EPISODE, "day", "look"]).agg(
+    tests = plain.groupby([*EPISODE, "day", "examination"]).agg(
         positive=("positive", "any"),
         hallpikes=("hallpike", "sum"),
         resolution_day=("resolution_day", "first"),
         recurrence_day=("recurrence_day", "first"),
     )
-    look = look[look["hallpikes"] == 2].reset_index()
-    look["present"] = (look["resolution_day"] > look["day"]) | (
-        look["recurrence_day"] <= look["day"]
+    tests = tests[tests["hallpikes"] == 2].reset_index()
+    tests["present"] = (tests["resolution_day"] > tests["day"]) | (
+        tests["recurrence_day"] <= tests["day"]
     )
-    return look
+    return tests
 
 
 def test_variants_come_in_the_planted_shares(positional):
@@ -124,14 +124,14 @@ def test_switches_come_as_often_as_published(positional):
         assert switched[canal] == near(switches / cases, cases)
 
 
-def test_looks_err_only_at_the_planted_rates(looks):
-    present, gone = looks[looks["present"]], looks[~looks["present"]]
+def test_tests_err_only_at_the_planted_rates(later_tests):
+    present, gone = later_tests[later_tests["present"]], later_tests[~later_tests["present"]]
     assert min(len(present), len(gone)) > 3000
     assert 1 - present["positive"].mean() == near(SCENARIO.false_negative, len(present))
     assert gone["positive"].mean() == near(SCENARIO.false_positive, len(gone))
 
 
-def test_the_first_look_is_right(rows):
+def test_the_first_test_is_right(rows):
     first = rows[(rows["day"] <= 0) & (rows["after_attempt"] == 0)].query("is_positional == 'yes'")
     shown = (
         first.groupby([*EPISODE, "presentation"])[["positive", "nystagmus"]]
@@ -145,8 +145,8 @@ def test_the_first_look_is_right(rows):
     assert by.loc["nystagmus", "positive"] == 1
 
 
-def test_true_resolution_lies_between_the_last_positive_and_the_first_negative_look(looks):
-    times = looks[looks["recurrence_day"] > looks["day"]].sort_values("day")
+def test_true_resolution_lies_between_the_last_positive_and_the_first_negative_test(later_tests):
+    times = later_tests[later_tests["recurrence_day"] > later_tests["day"]].sort_values("day")
     gone = times[~times["positive"]].groupby(EPISODE)["day"].first()
     there = times[times["positive"]].groupby(EPISODE)["day"].last()
     truth = times.groupby(EPISODE)["resolution_day"].first()
@@ -180,9 +180,9 @@ def test_tie_breaking_signs_are_as_unreliable_as_published(rows):
 def test_intensity_in_the_roll_tells_the_side_as_the_guideline_says(rows):
     # stronger with the affected ear down if geotropic, with the other ear down if apogeotropic (AAO
     # 2017)
-    rolls = rows[(rows["test"] == "supine_roll") & (rows["day"] == 0) & (rows["look"] == 1)].query(
-        "canal == 'lateral'"
-    )
+    rolls = rows[
+        (rows["test"] == "supine_roll") & (rows["day"] == 0) & (rows["examination"] == 1)
+    ].query("canal == 'lateral'")
     speed = (
         rolls.pivot_table("peak_spv", [*EPISODE, "pattern", "side_true"], "side")
         .dropna()

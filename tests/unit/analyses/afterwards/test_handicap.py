@@ -65,7 +65,7 @@ def build(followups: list[dict], right_days: dict[str, float], table, status: st
         patient_id=keys,
         start_day=0,
         left_days=0.0,
-        last_look_days=1.0,
+        last_test_days=1.0,
     )
     spells = spells.assign(right_days=list(right_days.values()), status=status)
     verdict = dict.fromkeys(Adjudications.describe(), "") | {

@@ -22,9 +22,9 @@ def returns(table, plan):
     """A function from tests and contacts of one episode to its return, as seen and as told,
     or None if it was not resolved."""
 
-    def find(looks, contacts=(), treatments=({},)):
+    def find(tests, contacts=(), treatments=({},)):
         record = derive(
-            {name: table(name, rows) for name, rows in case(looks, treatments, contacts).items()},
+            {name: table(name, rows) for name, rows in case(tests, treatments, contacts).items()},
             plan,
         )
         seen = list_returns(record.spells, record.adjudications, "objective")
@@ -36,7 +36,7 @@ def returns(table, plan):
     return find
 
 
-def look(day: int, positive: bool) -> dict:
+def examined(day: int, positive: bool) -> dict:
     return (RIGHT if positive else SILENT) | LATER | {"day": day}
 
 
@@ -44,21 +44,21 @@ def contact(day: int, back: str, **more) -> dict:
     return {"day": day, "contact": "telephone", "recurrence_reported": back} | more
 
 
-def test_the_return_lies_after_the_last_look_without_it(returns):
-    looks = [
+def test_the_return_lies_after_the_last_test_without_it(returns):
+    tests = [
         RIGHT,
-        look(3, True),
-        look(10, False),
-        look(40, False),
-        look(100, True),
-        look(130, False),
+        examined(3, True),
+        examined(10, False),
+        examined(40, False),
+        examined(100, True),
+        examined(130, False),
     ]
-    assert returns(looks)[0] == (10, 30, 90)
+    assert returns(tests)[0] == (10, 30, 90)
 
 
 def test_time_counts_from_the_first_negative_day_and_goes_on_while_nothing_is_seen(returns):
-    assert returns([RIGHT, look(10, False), look(40, False)])[0] == (10, 30, np.inf)
-    assert returns([RIGHT, look(10, False)])[0] == (10, 0, np.inf)
+    assert returns([RIGHT, examined(10, False), examined(40, False)])[0] == (10, 30, np.inf)
+    assert returns([RIGHT, examined(10, False)])[0] == (10, 0, np.inf)
 
 
 @pytest.mark.parametrize(("day", "expected"), [(23, (30, 0, np.inf)), (24, (10, 0, 14))])
@@ -66,15 +66,18 @@ def test_a_return_within_the_gap_is_the_same_spell_and_moves_time_zero(
     returns, plan, day, expected
 ):
     assert plan.study.resolution.recurrence_gap == 14
-    assert returns([RIGHT, look(10, False), look(day, True), look(30, False)])[0] == expected
+    assert (
+        returns([RIGHT, examined(10, False), examined(day, True), examined(30, False)])[0]
+        == expected
+    )
 
 
 def test_whoever_was_not_resolved_is_not_at_risk(returns):
-    assert returns([RIGHT, look(10, True)]) == (None, None)
+    assert returns([RIGHT, examined(10, True)]) == (None, None)
 
 
 def test_answers_bound_the_reported_return(returns):
-    looks = [RIGHT, look(10, False)]
+    tests = [RIGHT, examined(10, False)]
     told = [
         contact(20, "no"),
         contact(60, "no"),
@@ -82,23 +85,23 @@ def test_answers_bound_the_reported_return(returns):
         contact(90, "yes"),
         contact(200, "no"),
     ]
-    assert returns(looks, told)[1] == (10, 50, 80)
-    assert returns(looks, told[:3])[1] == (10, 50, np.inf)
+    assert returns(tests, told)[1] == (10, 50, 80)
+    assert returns(tests, told[:3])[1] == (10, 50, np.inf)
 
 
 def test_a_report_within_the_gap_or_before_resolution_is_no_recurrence(returns):
-    looks = [RIGHT, look(10, False)]
-    assert returns(looks, [contact(5, "yes"), contact(23, "yes"), contact(40, "no")])[1] == (
+    tests = [RIGHT, examined(10, False)]
+    assert returns(tests, [contact(5, "yes"), contact(23, "yes"), contact(40, "no")])[1] == (
         10,
         30,
         np.inf,
     )
-    assert returns(looks, [contact(24, "yes")])[1] == (10, 0, 14)
+    assert returns(tests, [contact(24, "yes")])[1] == (10, 0, 14)
 
 
 def test_a_yes_outweighs_a_no_of_the_same_day(returns):
     told = [contact(60, "no"), contact(60, "yes", contact="clinic")]
-    assert returns([RIGHT, look(10, False)], told)[1] == (10, 0, 50)
+    assert returns([RIGHT, examined(10, False)], told)[1] == (10, 0, 50)
 
 
 def simulate(
@@ -123,7 +126,7 @@ def simulate(
         start_day=0,
         left_days=0.0,
         right_days=5.0,
-        last_look_days=before + 5.0,
+        last_test_days=before + 5.0,
         status="resolved",
     )
     back = np.isfinite(after)
@@ -132,7 +135,7 @@ def simulate(
         start_day=(after[back] + 5).astype(int),
         left_days=0.0,
         right_days=np.inf,
-        last_look_days=0.0,
+        last_test_days=0.0,
         status="unresolved",
     )
     texts = dict.fromkeys(["variants", "side_signs", "criteria", "reasons_against"], "")

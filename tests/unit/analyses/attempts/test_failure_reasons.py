@@ -77,17 +77,17 @@ def test_several_reasons_count_each_and_the_episode_once(plan):
     assert "several" in technique["note"]
 
 
-def test_who_was_never_looked_at_is_in_no_other_share(plan):
+def test_who_was_never_tested_again_is_in_no_other_share(plan):
     told = (
         [{"technique"}] * 10
         + [{"undetermined"}] * 10
-        + [{"never_looked"}] * 18
-        + [{"never_looked", "not_positional"}] * 2
+        + [{"never_tested_again"}] * 18
+        + [{"never_tested_again", "not_positional"}] * 2
     )
     estimates = estimate_failure_reasons(build(told), plan)
     assert share(estimates, "technique")["estimate"] == 0.5
     assert share(estimates, "not_positional")["n_events"] == 0
-    never = share(estimates, "never_looked")
+    never = share(estimates, "never_tested_again")
     assert (never["estimate"], never["n_episodes"]) == (0.5, 40)
     assert (
         never["population"]

@@ -51,8 +51,8 @@ def counted(plan) -> pd.Series:
     # one patient has the first two
     patients = ["PT-0", *(f"PT-{number}" for number in range(len(CASES) - 1))]
     cases = [
-        case(looks, given, patient_id=who)
-        for (looks, given), who in zip(CASES, patients, strict=True)
+        case(tests, given, patient_id=who)
+        for (tests, given), who in zip(CASES, patients, strict=True)
     ]
     record = derive(gather(cases), plan, ("EP-6",))
     reasons = explain_failures(record, plan.criteria, plan.maneuvers, plan.failure)

@@ -18,11 +18,11 @@ def gather(tested: list[int | None], last: list[int], **more) -> dict[str, pd.Da
     """Delivered and derived rows of treated episodes, each first tested on a day (None: never)
     and last heard of on another."""
     who = [{"site": SITES[n % len(SITES)], "episode_id": f"EP-{n}"} for n in range(len(tested))]
-    looks = [key | {"day": day} for key, day in zip(who, tested, strict=True) if day is not None]
-    looks += [key | {"day": 0} for key in who]  # before and after the maneuver of day 0
+    tests = [key | {"day": day} for key, day in zip(who, tested, strict=True) if day is not None]
+    tests += [key | {"day": 0} for key in who]  # before and after the maneuver of day 0
     keys = pd.DataFrame(who).astype("string")
     return {
-        "examinations": build_table("examinations", looks),
+        "examinations": build_table("examinations", tests),
         "treatments": build_table("treatments", [key | {"day": 0} for key in who]),
         "followups": build_table(
             "followups", [key | {"day": day} for key, day in zip(who, last, strict=True)]

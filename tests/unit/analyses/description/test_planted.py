@@ -4,7 +4,7 @@ and a status where there are few."""
 import pandas as pd
 import pytest
 
-from pipeline.analyses.description.planted import LOOKS_TELL, POPULATION, compare_planted
+from pipeline.analyses.description.planted import POPULATION, TESTS_TELL, compare_planted
 
 SHOWS = {"test": "dix_hallpike", "side": "right", "nystagmus": True, "before_treatment": True}
 LONG = "posterior/right/long/canalolithiasis"
@@ -48,14 +48,14 @@ def read(episodes: list[dict], variants: str = LONG, **verdict: str) -> list[dic
     return [{"site": e["site"], "episode_id": e["episode_id"]} | plain | verdict for e in episodes]
 
 
-def look(episodes: list[dict], **shown: object) -> list[dict]:
+def examined(episodes: list[dict], **shown: object) -> list[dict]:
     return [{"site": e["site"], "episode_id": e["episode_id"]} | SHOWS | shown for e in episodes]
 
 
-def compare(truth: list[dict], readings: list[dict], looks: list[dict], plan) -> pd.DataFrame:
+def compare(truth: list[dict], readings: list[dict], tests: list[dict], plan) -> pd.DataFrame:
     columns = ["site", "episode_id", *SHOWS]
     return compare_planted(
-        pd.DataFrame(readings), pd.DataFrame(looks, columns=columns), pd.DataFrame(truth), plan
+        pd.DataFrame(readings), pd.DataFrame(tests, columns=columns), pd.DataFrame(truth), plan
     ).set_index(["stratum", "population", "term"])
 
 
@@ -66,8 +66,8 @@ def test_counts_and_shares(plan):
         + read(truth[15:18], canal="unknown")
         + read(truth[18:], positional="undetermined")
     )
-    rows = compare(truth, readings, look(truth), plan).loc["planted=posterior_long"]
-    counted, told = rows.loc[POPULATION], rows.loc[LOOKS_TELL]
+    rows = compare(truth, readings, examined(truth), plan).loc["planted=posterior_long"]
+    counted, told = rows.loc[POPULATION], rows.loc[TESTS_TELL]
     assert counted.loc["positional:read=yes", "estimate"] == 18
     assert counted.loc["canal:read=posterior", "estimate"] == 15
     assert counted.loc["canal:read=unknown", "estimate"] == 3
@@ -103,23 +103,25 @@ def test_counts_and_shares(plan):
         ),
     ],
 )
-def test_looks_that_can_tell(planted, shown, tells, plan):
+def test_tests_that_can_tell(planted, shown, tells, plan):
     truth = plant(12, **planted)
-    looks = [row for one in shown for row in look(truth, **one)]
-    rows = compare(truth, read(truth), looks, plan)
-    row = rows.loc[("planted=posterior_long", LOOKS_TELL, "positional_recovered")]
+    tests = [row for one in shown for row in examined(truth, **one)]
+    rows = compare(truth, read(truth), tests, plan)
+    row = rows.loc[("planted=posterior_long", TESTS_TELL, "positional_recovered")]
     assert (row["n_episodes"], row["status"]) == ((12, "ok") if tells else (0, "too_few"))
 
 
 def test_a_reading_left_open_is_allowed_but_not_recovered(plan):
     truth = plant(12)
     readings = read(truth, variants=f"{CUPULA} {LONG}", arm="unknown", mechanism="unknown")
-    told = compare(truth, readings, look(truth), plan).loc[("planted=posterior_long", LOOKS_TELL)]
+    told = compare(truth, readings, examined(truth), plan).loc[
+        ("planted=posterior_long", TESTS_TELL)
+    ]
     assert told["estimate"][
         ["canal_recovered", "variant_recovered", "variant_allowed"]
     ].tolist() == [1, 0, 1]
-    told = compare(truth, read(truth, variants=CUPULA), look(truth), plan).loc[
-        ("planted=posterior_long", LOOKS_TELL)
+    told = compare(truth, read(truth, variants=CUPULA), examined(truth), plan).loc[
+        ("planted=posterior_long", TESTS_TELL)
     ]
     assert told.loc["variant_allowed", "estimate"] == 0
 
@@ -128,25 +130,25 @@ def test_another_cause_is_recovered_when_it_is_set_apart(plan):
     none = {"canal": "none", "arm": "none", "mechanism": "none"}
     truth = plant(12, pattern="silent", positional="no", **none)
     readings = read(truth[:9], positional="probable_non_positional") + read(truth[9:])
-    told = compare(truth, readings, [], plan).loc[("planted=silent", LOOKS_TELL)]
+    told = compare(truth, readings, [], plan).loc[("planted=silent", TESTS_TELL)]
     assert told["estimate"].to_dict() == {"positional_recovered": 0.75}
 
 
 def test_both_ears_are_recovered_as_the_canal_with_both_sides(plan):
     truth = plant(12, pattern="both", canal="multiple", arm="unknown", side="both")
-    looks = look(truth) + look(truth, side="left")
+    tests = examined(truth) + examined(truth, side="left")
     readings = read(truth[:9], side="both") + read(truth[9:])
-    told = compare(truth, readings, looks, plan).loc[("planted=both", LOOKS_TELL)]
+    told = compare(truth, readings, tests, plan).loc[("planted=both", TESTS_TELL)]
     assert told.loc[["canal_recovered", "variant_recovered"], "estimate"].tolist() == [0.75, 0.75]
     assert "variant_allowed" not in told.index
-    one_side = compare(truth, readings, look(truth), plan).loc[("planted=both", LOOKS_TELL)]
+    one_side = compare(truth, readings, examined(truth), plan).loc[("planted=both", TESTS_TELL)]
     assert one_side["n_episodes"].eq(0).all()
 
 
 def test_an_unknown_arm_is_not_asked_for(plan):
     truth = plant(12, pattern="anterior", canal="anterior", arm="unknown")
-    told = compare(truth, read(truth, canal="anterior"), look(truth), plan).loc[
-        ("planted=anterior", LOOKS_TELL)
+    told = compare(truth, read(truth, canal="anterior"), examined(truth), plan).loc[
+        ("planted=anterior", TESTS_TELL)
     ]
     assert "arm_recovered" not in told.index
     assert told.loc["variant_recovered", "estimate"] == 1
@@ -154,14 +156,14 @@ def test_an_unknown_arm_is_not_asked_for(plan):
 
 def test_few_give_a_status_and_what_was_not_stored_is_left_out(plan):
     truth = plant(30)
-    rows = compare(truth, read(truth[:5]), look(truth), plan)
-    row = rows.loc[("planted=posterior_long", LOOKS_TELL, "canal_recovered")]
+    rows = compare(truth, read(truth[:5]), examined(truth), plan)
+    row = rows.loc[("planted=posterior_long", TESTS_TELL, "canal_recovered")]
     assert (row["status"], row["n_episodes"]) == ("too_few", 5)
     assert pd.isna(row["estimate"])
 
 
 def test_the_order_of_rows_changes_nothing(plan):
     truth = plant(20) + plant(15, start=20, pattern="lateral_free", canal="lateral", arm="short")
-    readings, looks = read(truth[:17]) + read(truth[17:], canal="lateral"), look(truth)
-    forward = compare(truth, readings, looks, plan)
-    pd.testing.assert_frame_equal(forward, compare(truth[::-1], readings[::-1], looks[::-1], plan))
+    readings, tests = read(truth[:17]) + read(truth[17:], canal="lateral"), examined(truth)
+    forward = compare(truth, readings, tests, plan)
+    pd.testing.assert_frame_equal(forward, compare(truth[::-1], readings[::-1], tests[::-1], plan))

@@ -17,7 +17,7 @@ EPLEY, SEMONT, OBSERVE, UNLISTED = (
 )
 
 
-def look(day: int, positive: bool) -> dict:
+def examined(day: int, positive: bool) -> dict:
     return (RIGHT if positive else SILENT) | LATER | {"day": day}
 
 
@@ -26,11 +26,11 @@ def choose(plan, cases) -> pd.DataFrame:
     and further contacts."""
     numbered = [
         case(
-            looks,
+            tests,
             [{"attempt": k} | treatment for k, treatment in enumerate(treatments, start=1)],
             contacts,
         )
-        for looks, treatments, contacts in cases
+        for tests, treatments, contacts in cases
     ]
     record = derive(gather(numbered), plan)
     tables = record.episodes, record.adjudications, record.attempts, record.spells
@@ -38,7 +38,7 @@ def choose(plan, cases) -> pd.DataFrame:
     return rows.set_index(rows["episode_id"].str.removeprefix("EP-").astype(int)).sort_index()
 
 
-FAILED = [RIGHT, look(7, True)]
+FAILED = [RIGHT, examined(7, True)]
 
 
 def test_choices(plan):
@@ -66,14 +66,14 @@ def test_choices(plan):
 
 def test_who_did_not_fail_does_not_stand_at_the_choice(plan):
     untold = [
-        [RIGHT, look(7, False)],  # a success
+        [RIGHT, examined(7, False)],  # a success
         [RIGHT],  # not tested again
         # the test came after the second session: it tells nothing of the first
-        [RIGHT, look(9, True)],
+        [RIGHT, examined(9, True)],
     ]
     assert list(
         choose(
-            plan, [(looks, [EPLEY, SEMONT | {"day": 8}], ()) for looks in [*untold, FAILED]]
+            plan, [(tests, [EPLEY, SEMONT | {"day": 8}], ()) for tests in [*untold, FAILED]]
         ).index
     ) == [3]
 
@@ -85,9 +85,9 @@ def test_what_moved_nothing_cannot_fail(plan):
 
 def test_the_choice_and_the_reasons_of_failure_are_of_the_same_sessions(plan):
     """Failed, a success, not tested again, nothing was moved, a record with a hole."""
-    looks = [FAILED, [RIGHT, look(7, False)], [RIGHT], FAILED, FAILED]
+    tests = [FAILED, [RIGHT, examined(7, False)], [RIGHT], FAILED, FAILED]
     first = [EPLEY, EPLEY, EPLEY, OBSERVE, EPLEY]
-    cases = [case(seen, [given | {"attempt": 1}]) for seen, given in zip(looks, first, strict=True)]
+    cases = [case(seen, [given | {"attempt": 1}]) for seen, given in zip(tests, first, strict=True)]
     record = derive(gather(cases), plan, ("EP-4",))
     reasons = explain_failures(record, plan.criteria, plan.maneuvers, plan.failure)
     chosen = list_choices(
@@ -98,15 +98,17 @@ def test_the_choice_and_the_reasons_of_failure_are_of_the_same_sessions(plan):
         "objective",
         plan.maneuvers,
     )
-    failed = reasons.loc[reasons["reason"].ne("never_looked"), "episode_id"]
+    failed = reasons.loc[reasons["reason"].ne("never_tested_again"), "episode_id"]
     assert set(failed) == set(chosen["episode_id"]) == {"EP-0"}
-    assert record.attempts.set_index("episode_id")["outcome"].to_dict()["EP-4"] == "not_looked"
+    assert (
+        record.attempts.set_index("episode_id")["outcome"].to_dict()["EP-4"] == "not_tested_again"
+    )
 
 
 def test_whoever_was_resolved_before_the_second_session_is_counted_only(plan):
-    looks = [RIGHT, look(7, True), look(9, False), look(30, True)]
-    back_within_the_gap = [*looks[:3], look(20, True)]
-    cases = [(looks, [EPLEY, SEMONT | {"day": day}], ()) for day in (12, 30, 8)]
+    tests = [RIGHT, examined(7, True), examined(9, False), examined(30, True)]
+    back_within_the_gap = [*tests[:3], examined(20, True)]
+    cases = [(tests, [EPLEY, SEMONT | {"day": day}], ()) for day in (12, 30, 8)]
     rows = choose(plan, [*cases, (back_within_the_gap, [EPLEY, SEMONT | {"day": 12}], ())])
     assert list(rows["choice"]) == ["over_before", "over_before", "change", "over_before"]
     before_the_second = [tuple(interval) for interval in rows[OUTCOME].to_numpy()]
@@ -122,8 +124,8 @@ def test_time_counts_from_the_second_session(plan):
         ([], (0, np.inf)),
         ([(14, False), (20, True), (30, False)], (10, 20)),
     ]
-    later = [[*FAILED, *(look(*each) for each in looks)] for looks, _ in expected]
-    rows = choose(plan, [(looks, [EPLEY, SEMONT | {"day": 10}], ()) for looks in later])
+    later = [[*FAILED, *(examined(*each) for each in tests)] for tests, _ in expected]
+    rows = choose(plan, [(tests, [EPLEY, SEMONT | {"day": 10}], ()) for tests in later])
     assert [tuple(interval) for interval in rows[OUTCOME].to_numpy()] == [
         interval for _, interval in expected
     ]
@@ -148,8 +150,8 @@ def test_the_first_session_inside_the_interval_is_found(plan):
         ([(14, True)], [EPLEY | {"day": 14}], np.nan),
     ]
     cases = [
-        ([*FAILED, *(look(*each) for each in looks)], [EPLEY, SEMONT | {"day": 10}, *more], ())
-        for looks, more, _ in expected
+        ([*FAILED, *(examined(*each) for each in tests)], [EPLEY, SEMONT | {"day": 10}, *more], ())
+        for tests, more, _ in expected
     ]
     np.testing.assert_array_equal(
         choose(plan, cases)["treated_days"], [day for *_, day in expected]
@@ -170,11 +172,11 @@ LATER_COURSES = st.tuples(
 @given(st.lists(LATER_COURSES, min_size=40, max_size=40))
 def test_what_comes_after_the_second_session_changes_the_outcome_only(plan, courses):
     before, after = [], []
-    for looks, treatments, ending, second in courses:
+    for tests, treatments, ending, second in courses:
         given_first = [EPLEY, {"maneuver": second, "day": 7}]
         before.append((FAILED, given_first, ()))
         more = [{"day": day, "maneuver": maneuver} for day, maneuver in sorted(treatments)]
-        seen = [look(day, positive) for day, positive in looks.items()]
+        seen = [examined(day, positive) for day, positive in tests.items()]
         after.append(
             ([*FAILED, *seen], [*given_first, *more], [{"day": 91, "end_of_followup": ending}])
         )
@@ -185,7 +187,7 @@ def test_what_comes_after_the_second_session_changes_the_outcome_only(plan, cour
     )
     assert len(before) == len(courses)
     last_positive = [
-        max((day for day, positive in looks.items() if positive), default=7)
-        for looks, *_ in courses
+        max((day for day, positive in tests.items() if positive), default=7)
+        for tests, *_ in courses
     ]
     assert (after["left_days"] <= np.array(last_positive) - 7).all()

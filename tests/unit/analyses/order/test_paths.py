@@ -13,7 +13,7 @@ from pipeline.derivation.sequences import THEN
 from schemas.derived import Adjudications, Sequences
 
 FAMILIES = ["epley", "semont", "gufoni"]
-ENDS = ["resolved", "resolved_later", "looked", "never_looked"]
+ENDS = ["resolved", "resolved_later", "tested_again", "never_tested_again"]
 
 
 def build(
@@ -26,14 +26,14 @@ def build(
     last = {
         "resolved": "negative",
         "resolved_later": "positive",
-        "looked": "positive",
-        "never_looked": "not_looked",
+        "tested_again": "positive",
+        "never_tested_again": "not_tested_again",
     }
     status = {
         "resolved": "resolved",
         "resolved_later": "resolved",
-        "looked": "unresolved",
-        "never_looked": "not_looked",
+        "tested_again": "unresolved",
+        "never_tested_again": "not_tested_again",
     }
     n = len(paths)
     base = pd.DataFrame(
@@ -54,7 +54,7 @@ def build(
     )
     resolved = rows["status"].eq("resolved")
     rows["resolved_after"] = rows["sessions"].where(resolved)
-    rows["at_next_look"] = rows["outcomes"].str.endswith("negative").where(resolved)
+    rows["at_next_test"] = rows["outcomes"].str.endswith("negative").where(resolved)
     texts = dict.fromkeys(["variants", "side_signs", "criteria", "reasons_against"], "")
     verdicts = base.assign(
         **texts
@@ -85,29 +85,29 @@ def test_one_small_pool_counted_by_hand(plan):
     paths = (
         20 * [(["epley"], "resolved")]
         + 3 * [(["epley"], "resolved_later")]
-        + 2 * [(["epley"], "looked")]
+        + 2 * [(["epley"], "tested_again")]
     )
     paths += (
-        5 * [(["epley"], "never_looked")]
+        5 * [(["epley"], "never_tested_again")]
         + 15 * [(["epley", "epley"], "resolved")]
-        + 4 * [(["epley", "semont"], "looked")]
+        + 4 * [(["epley", "semont"], "tested_again")]
     )
     paths += 7 * [(["gufoni"], "resolved")]
     estimates = describe_sequences(*build(paths), plan)
     start, epley = cells(estimates, "path=start"), cells(estimates, "path=epley")
     assert start.to_dict() == {"reached": 56, "next=epley": 49, "next=rarer": 7}
-    assert epley.drop("share_resolved_at_next_look").to_dict() == {
+    assert epley.drop("share_resolved_at_next_test").to_dict() == {
         "reached": 49,
-        "resolved_at_next_look": 20,
-        "resolved_at_later_look": 3,
+        "resolved_at_next_test": 20,
+        "resolved_at_later_test": 3,
         "no_further_session": 2,
-        "never_looked": 5,
+        "never_tested_again": 5,
         "next=epley": 15,
         "next=rarer": 4,
-        "next_without_look": 0,
+        "next_without_test": 0,
     }
     share = estimates[
-        estimates["stratum"].eq("path=epley") & estimates["term"].eq("share_resolved_at_next_look")
+        estimates["stratum"].eq("path=epley") & estimates["term"].eq("share_resolved_at_next_test")
     ].iloc[0]
     assert (share["n_episodes"], share["n_events"], share["n_sites"]) == (44, 20, 4)
     assert share["estimate"] == 20 / 44
@@ -118,26 +118,26 @@ def test_one_small_pool_counted_by_hand(plan):
     assert cells(estimates, "path=gufoni").empty
 
 
-def test_a_session_before_which_nobody_looked_is_no_failure(plan):
+def test_a_session_before_which_nobody_tested_is_no_failure(plan):
     sequences, verdicts = build(
         30 * [(["epley", "semont"], "resolved")] + 20 * [(["epley"], "resolved")]
     )
     unseen = sequences["sessions"].eq(2) & (np.arange(50) < 10)
-    sequences["outcomes"] = sequences["outcomes"].mask(unseen, f"not_looked{THEN}negative")
+    sequences["outcomes"] = sequences["outcomes"].mask(unseen, f"not_tested_again{THEN}negative")
     found = describe_sequences(sequences, verdicts, plan)
     epley = cells(found, "path=epley")
-    assert epley["next_without_look"] == 10
-    assert epley["share_resolved_at_next_look"] == 20 / 40
+    assert epley["next_without_test"] == 10
+    assert epley["share_resolved_at_next_test"] == 20 / 40
 
 
-def test_a_return_after_a_negative_look_is_not_resolved_by_that_look(plan):
+def test_a_return_after_a_negative_test_is_not_resolved_by_that_test(plan):
     # negative at first, positive again within the gap, resolved at last without another session
     sequences, verdicts = build(25 * [(["epley"], "resolved")])
-    sequences["at_next_look"] = np.arange(25) >= 10
+    sequences["at_next_test"] = np.arange(25) >= 10
     found = describe_sequences(sequences, verdicts, plan)
     epley = cells(found, "path=epley")
-    assert (epley["resolved_at_next_look"], epley["resolved_at_later_look"]) == (15, 10)
-    assert epley["share_resolved_at_next_look"] == 15 / 25
+    assert (epley["resolved_at_next_test"], epley["resolved_at_later_test"]) == (15, 10)
+    assert epley["share_resolved_at_next_test"] == 15 / 25
 
 
 STEPS = st.lists(
@@ -160,7 +160,7 @@ def test_counts_add_up_at_every_step_and_for_every_canal(plan, paths, random):
     assert (counts["estimate"] == counts["n_events"]).all()
     for stratum, part in counts.groupby("stratum"):
         number = part.set_index("term")["estimate"]
-        parts = number.drop(["reached", "next_without_look"], errors="ignore")
+        parts = number.drop(["reached", "next_without_test"], errors="ignore")
         assert parts.sum() == number["reached"]
         path = stratum.rsplit("path=", 1)[1]
         taken = [] if path == "start" else path.split(THEN)
@@ -195,7 +195,7 @@ def test_counts_add_up_at_every_step_and_for_every_canal(plan, paths, random):
 def test_the_later_course_does_not_change_an_earlier_step(plan):
     short = 15 * [(["epley"], "resolved")] + 30 * [(["epley", "semont"], "resolved")]
     long = 15 * [(["epley"], "resolved")] + 30 * [
-        (["epley", "semont", "gufoni", "gufoni"], "never_looked")
+        (["epley", "semont", "gufoni", "gufoni"], "never_tested_again")
     ]
     for stratum in ("path=start", "path=epley"):
         one, other = (

@@ -76,7 +76,7 @@ def draw(seed: int, *, effect: float, n: int = 600, sites: int = 10) -> dict[str
     plain |= {
         "completed": "yes",
         "at_risk": True,
-        "same_visit": "not_looked",
+        "same_visit": "not_tested_again",
         "patient_id": episodes["patient_id"],
     }
     sessions = [
@@ -91,17 +91,17 @@ def draw(seed: int, *, effect: float, n: int = 600, sites: int = 10) -> dict[str
         )
         for number, day, family, outcome in (
             (1, 0, "epley", "positive"),
-            (2, 7, np.where(changed, "semont", "epley"), "not_looked"),
+            (2, 7, np.where(changed, "semont", "epley"), "not_tested_again"),
         )
     ]
     attempts = pd.concat(sessions, ignore_index=True).assign(
-        previous_maneuver=pd.NA, next_look_days=7.0
+        previous_maneuver=pd.NA, next_test_days=7.0
     )
     status = np.where(np.isfinite(right), "resolved", "unresolved")
     interval = {
         "left_days": left + 7.0,
         "right_days": right + 7.0,
-        "last_look_days": 97.0,
+        "last_test_days": 97.0,
         "status": status,
     }
     spells = base.assign(

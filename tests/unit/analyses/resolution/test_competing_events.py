@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from pipeline.analyses.resolution.competing_events import estimate_competing_events, place_edges
-from pipeline.statistics.competing_risks import fit_look_incidence
+from pipeline.statistics.competing_risks import fit_interval_incidence
 from schemas.derived import Adjudications, Findings, Spells
 from schemas.study import Curves
 from tests.unit.conftest import build_table
@@ -18,7 +18,7 @@ def simulate(
     n: int, seed: int, *, sites: int = 8, visits=None, lost: float = 0.0
 ) -> dict[str, pd.DataFrame]:
     """Tables of episodes whose events have constant hazards RATES; resolution is seen at `visits`,
-    (n, looks) rising days, the others on their day. Switches are those that sites record with an
+    (n, tests) rising days, the others on their day. Switches are those that sites record with an
     attempt."""
     rng = np.random.default_rng(seed)
     times = np.ceil([rng.exponential(1 / rate, n) for rate in RATES.values()])
@@ -41,8 +41,8 @@ def simulate(
         start_day=0,
         left_days=before.astype(float),
         right_days=np.where(resolved, after, np.inf),
-        last_look_days=before.astype(float),
-        status=np.select([resolved, before > 0], ["resolved", "unresolved"], "not_looked"),
+        last_test_days=before.astype(float),
+        status=np.select([resolved, before > 0], ["resolved", "unresolved"], "not_tested_again"),
     )
     texts = dict.fromkeys(["variants", "side_signs", "criteria", "reasons_against"], "")
     verdicts = base.assign(
@@ -158,8 +158,8 @@ def test_day_0_switches_of_people_never_seen_again_do_not_raise_the_incidence(pl
     spells, verdicts, attempts = (
         tables[name].copy() for name in ("spells", "adjudications", "treatments")
     )
-    unseen = [0.0, np.inf, 0.0, "not_looked"]
-    spells.loc[own["spells"], ["left_days", "right_days", "last_look_days", "status"]] = unseen
+    unseen = [0.0, np.inf, 0.0, "not_tested_again"]
+    spells.loc[own["spells"], ["left_days", "right_days", "last_test_days", "status"]] = unseen
     verdicts.loc[own["adjudications"], "reclassified_day"] = pd.NA
     attempts.loc[own["treatments"], "day"] = 0
     changed = tables | {"spells": spells, "adjudications": verdicts}
@@ -225,16 +225,16 @@ def see_on(
     }
 
 
-def test_a_day_between_the_looks_is_not_identified(plan):
+def test_a_day_between_the_tests_is_not_identified(plan):
     found = whole(estimate(see_on(dict.fromkeys(["S01", "S02", "S03", "S04"], (7, 30))), plan))
     assert found.loc["incidence_resolved_day_7", "status"] == "ok"
     assert found.loc["incidence_resolved_day_14", "status"] == "not_identified"
     assert found.loc["incidence_resolved_day_30", "status"] == "ok"
 
 
-def test_a_day_that_only_one_site_looks_on_rests_on_it(plan):
-    looks = dict.fromkeys(["S01", "S02", "S03"], (7, 30, 31)) | {"S04": (7, 14, 30)}
-    row = whole(estimate(see_on(looks), plan)).loc["incidence_resolved_day_14"]
+def test_a_day_that_only_one_site_tests_on_rests_on_it(plan):
+    tests = dict.fromkeys(["S01", "S02", "S03"], (7, 30, 31)) | {"S04": (7, 14, 30)}
+    row = whole(estimate(see_on(tests), plan)).loc["incidence_resolved_day_14"]
     assert row["status"] == "not_identified"
     assert "one site" in row["note"]
 
@@ -269,7 +269,7 @@ def test_bands_end_on_every_reported_day_and_halfway_and_hold_the_last_event(pla
     assert place_edges(plan.study.curves, 250) == [*own, 90, 120, 180, 240, 360, 480]
 
 
-def test_a_look_after_the_horizon_counts_alike_whatever_it_shows():
+def test_a_test_after_the_horizon_counts_alike_whatever_it_shows():
     rng, n = np.random.default_rng(5), 20000
     time = rng.exponential(40, n)
     first, second = rng.integers(5, 31, n), rng.integers(61, 200, n)
@@ -278,7 +278,7 @@ def test_a_look_after_the_horizon_counts_alike_whatever_it_shows():
     edges = place_edges(
         Curves(days=(7, 30), horizon_day=60, strata=()), right[np.isfinite(right)].max()
     )
-    fit = fit_look_incidence(left, right, np.isfinite(right).astype(int), 1, edges)
+    fit = fit_interval_incidence(left, right, np.isfinite(right).astype(int), 1, edges)
     # bands are straight where the course is not: within .02; with one part after the horizon .12
     # was missing by day 30
     for day in (7, 30):

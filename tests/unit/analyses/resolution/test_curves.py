@@ -33,9 +33,9 @@ def simulate(n: int, seed: int, *, sites: int = 8, visits: tuple[int, ...] = (1,
             "start_day": 0,
         }
     )
-    spells["left_days"], spells["right_days"], spells["last_look_days"] = left, right, last
+    spells["left_days"], spells["right_days"], spells["last_test_days"] = left, right, last
     spells["status"] = np.select(
-        [np.isfinite(right), last > 0], ["resolved", "unresolved"], "not_looked"
+        [np.isfinite(right), last > 0], ["resolved", "unresolved"], "not_tested_again"
     )
     verdict = {
         "positional": "yes",
@@ -102,14 +102,14 @@ def test_no_certainty_before_anything_could_be_seen(plan):
 @pytest.mark.parametrize("resolved", [True, False])
 def test_success_and_failure_of_all_are_answers_with_limits(plan, resolved):
     spells, verdicts, attempts = simulate(100, seed=5)
-    seen = spells["last_look_days"].gt(0)
+    seen = spells["last_test_days"].gt(0)
     if resolved:
         spells = spells.assign(
-            left_days=0.0, right_days=1.0, last_look_days=30.0, status="resolved"
+            left_days=0.0, right_days=1.0, last_test_days=30.0, status="resolved"
         )
     else:
         spells = spells.assign(
-            right_days=np.inf, status="unresolved", left_days=spells["last_look_days"]
+            right_days=np.inf, status="unresolved", left_days=spells["last_test_days"]
         )[seen]
     row = shares(estimate_curves(spells, verdicts, attempts, plan)).loc["resolved_by_day_7"]
     assert (row["status"], row["estimate"]) == ("ok", float(resolved))
@@ -127,7 +127,7 @@ def test_few_unresolved_hide_no_success(plan, unresolved):
     ends = {
         "left_days": np.where(left, 30.0, 0.0),
         "right_days": np.where(left, np.inf, 7.0),
-        "last_look_days": 30.0,
+        "last_test_days": 30.0,
     }
     spells = spells.assign(**ends, status=np.where(left, "unresolved", "resolved"))
     row = shares(estimate_curves(spells, verdicts, attempts, plan)).loc["resolved_by_day_7"]

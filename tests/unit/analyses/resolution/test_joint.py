@@ -13,7 +13,7 @@ from pipeline.analyses.resolution.joint import (
     lay_out,
     list_members,
 )
-from pipeline.derivation.states import select_deciding_looks
+from pipeline.derivation.states import select_deciding_tests
 from pipeline.derivation.tables import derive_rows
 from tests.failure_cases import LATER, RIGHT
 from tests.unit.conftest import build_table
@@ -49,7 +49,7 @@ def gather(plan, courses: list[dict[int, bool]], sites: int = 5, **followup) -> 
 
 def place(plan, tables):
     members = list_members(tables["adjudications"], tables["spells"])
-    looks = select_deciding_looks(
+    looks = select_deciding_tests(
         tables["examinations"], tables["findings"], tables["adjudications"], plan.criteria
     )
     return members, lay_out(members, looks, tables["treatments"], tables["followups"], plan)

@@ -49,7 +49,7 @@ def simulate(
         - 0.6 * lateral
         + rng.normal(0, site_sd, sites)[site]
     )
-    return look(mean + 0.8 * NOISE[family](rng, n), rng).assign(
+    return examined(mean + 0.8 * NOISE[family](rng, n), rng).assign(
         site=[f"S{k:02d}" for k in site],
         episode_id=[f"EP-{k}" for k in range(n)],
         sex=np.where(male, "male", "female"),
@@ -59,7 +59,7 @@ def simulate(
     )
 
 
-def look(
+def examined(
     log_time: np.ndarray, rng: np.random.Generator, visits=(1, 2, 4, 7, 11, 14, 21, 30, 45)
 ) -> pd.DataFrame:
     days = np.where(rng.random((len(log_time), len(visits))) < 0.6, np.array(visits, float), np.nan)
@@ -134,7 +134,7 @@ def test_a_fit_that_is_none_shows(asked):
     rng = np.random.default_rng(6)
     rows = simulate(rng, n=2000)
     late = rng.random(2000) < 0.5
-    times = look(np.where(late, np.log(28), np.log(1.5)) + 0.05 * rng.normal(size=2000), rng)
+    times = examined(np.where(late, np.log(28), np.log(1.5)) + 0.05 * rng.normal(size=2000), rng)
     found = by_term(regress(rows.assign(**times), asked)).filter(like="fitted_share", axis=0)
     assert found["estimate"].abs().max() > 0.08
     assert ((found["lower"] > 0) | (found["upper"] < 0)).any()
@@ -286,13 +286,13 @@ def test_hotelling_as_in_the_textbook():
 def test_only_first_spells_of_followed_positional_episodes_enter(plan, table):
     keys = [f"EP-{k}" for k in range(200)]
     rng = np.random.default_rng(15)
-    ends = look(1.5 + rng.normal(size=200), rng)
+    ends = examined(1.5 + rng.normal(size=200), rng)
     base = pd.DataFrame({"site": [f"S{k % 5:02d}" for k in range(200)], "episode_id": keys})
     spells = base.assign(
-        endpoint="objective", spell=1, patient_id=keys, start_day=0, last_look_days=45.0, **ends
+        endpoint="objective", spell=1, patient_id=keys, start_day=0, last_test_days=45.0, **ends
     )
     spells["status"] = np.where(np.isfinite(spells["right_days"]), "resolved", "unresolved")
-    spells.loc[:9, "status"] = "not_looked"
+    spells.loc[:9, "status"] = "not_tested_again"
     again = spells[20:30].assign(spell=2)
     other = spells.assign(endpoint="strict")
     verdict = dict.fromkeys(Adjudications.describe(), "") | {

@@ -25,7 +25,7 @@ DAYS = np.arange(1, 31)
 
 
 @pytest.fixture(scope="module")
-def looks() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def intervals() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Intervals between tests of 300 people, and a design that moves their times."""
     rng = np.random.default_rng(5)
     design = np.column_stack([np.ones(300), rng.random(300) < 0.4, rng.normal(0, 1, 300)]).astype(
@@ -48,8 +48,8 @@ def raises(model: str, difference: float | Refusal) -> bool:
     return False
 
 
-def test_a_curve_that_is_a_little_off_lets_nothing_leave(looks):
-    left, right, index = collapse_intervals(*looks[:2])
+def test_a_curve_that_is_a_little_off_lets_nothing_leave(intervals):
+    left, right, index = collapse_intervals(*intervals[:2])
     weight = np.bincount(index).astype(float)
     fit = fit_npmle(left, right, weight)
     moved = fit.mass * np.where(np.arange(len(fit.mass)) == fit.mass.argmax(), 1.02, 1)
@@ -61,8 +61,8 @@ def test_a_curve_that_is_a_little_off_lets_nothing_leave(looks):
 
 
 @pytest.mark.parametrize("family", FAMILIES)
-def test_a_time_ratio_that_is_a_little_off_lets_nothing_leave(looks, family):
-    left, right, design = looks
+def test_a_time_ratio_that_is_a_little_off_lets_nothing_leave(intervals, family):
+    left, right, design = intervals
     patterns, _ = collapse_patterns(left, right, design)
     fit = fit_aft(patterns, family)
     off = replace(fit, coef=fit.coef + np.array([0, 0, 0.002]))
@@ -71,8 +71,8 @@ def test_a_time_ratio_that_is_a_little_off_lets_nothing_leave(looks, family):
     ] == [False, True]
 
 
-def test_what_the_data_do_not_determine_is_not_compared(looks):
-    left, right, design = looks
+def test_what_the_data_do_not_determine_is_not_compared(intervals):
+    left, right, design = intervals
     patterns, _ = collapse_patterns(left, right, design)
     fit = fit_aft(patterns, "weibull")
     found = second_fits.compare_aft(patterns, replace(fit, coef=np.array([1.0, np.nan, 0.2])))
@@ -80,8 +80,8 @@ def test_what_the_data_do_not_determine_is_not_compared(looks):
     assert (row["status"], "estimate" in row) == ("not_identified", False)
 
 
-def test_an_attempt_model_that_is_a_little_off_lets_nothing_leave(looks):
-    design = looks[2]
+def test_an_attempt_model_that_is_a_little_off_lets_nothing_leave(intervals):
+    design = intervals[2]
     event = (np.random.default_rng(1).random(300) < 0.3 + 0.3 * design[:, 1]).astype(float)
     rows = Rows(design, np.zeros(300), event, 1 - event)
     fit = fit_cloglog(rows)
@@ -140,8 +140,8 @@ def test_agreement_is_rounded_up_and_stands_beside_its_tolerance(model):
     assert raises(model, np.nan)
 
 
-def test_the_analysis_compares_its_own_fit(looks, monkeypatch, plan):
-    left, right, _ = looks
+def test_the_analysis_compares_its_own_fit(intervals, monkeypatch, plan):
+    left, right, _ = intervals
     followed = pd.DataFrame({"left_days": left, "right_days": right, "site": np.arange(300) % 6})
     model, difference, counts = model_agreement._check_curve(followed, plan.study)
     assert (model, counts["n_episodes"]) == ("primary_curve", 300)

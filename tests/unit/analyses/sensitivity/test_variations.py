@@ -73,7 +73,7 @@ def test_a_day_taken_for_resolution_is_one_day_wide(share, day):
 def test_those_not_seen_again_are_taken_for_resolved_at_once_or_not_at_all():
     rows = build((4, 8), (3, np.inf), (0, np.inf), (70, np.inf), (0, np.inf))
     rows = rows.assign(
-        status=["resolved", "unresolved", "not_looked", "unresolved", "incomplete_record"]
+        status=["resolved", "unresolved", "not_tested_again", "unresolved", "incomplete_record"]
     )
     taken = take_unseen(rows, resolved=True, until=60)
     assert bounds(taken) == [(4, 8), (3, 4), (0, 1), (70, 71), (0, np.inf)]

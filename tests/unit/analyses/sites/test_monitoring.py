@@ -45,6 +45,6 @@ def test_equal_sites_that_test_on_other_days_do_look_different(day):
     shares = []
     for first in (1, 28):
         spells = simulate_test_days([first], 4000, seed=3).spells
-        known = spells[spells["status"].ne("not_looked")]
+        known = spells[spells["status"].ne("not_tested_again")]
         shares.append(1 - fit_npmle(known["left_days"], known["right_days"]).survival([day])[1][0])
     assert shares[0] - shares[1] > 0.1

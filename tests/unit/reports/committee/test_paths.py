@@ -16,11 +16,16 @@ def test_a_hidden_step_of_a_path_has_no_bar_and_no_number(plan):
         count("path=start", "next=rarer", 100, 300),
     ]
     rows += [
-        count("path=epley", "resolved_at_next_look", 120, 200),
+        count("path=epley", "resolved_at_next_test", 120, 200),
         count("path=epley", "next=epley", 40, 200),
     ]
     rows += [
-        {"term": "never_looked", "stratum": "path=epley", "status": "suppressed", "note": "hidden"}
+        {
+            "term": "never_tested_again",
+            "stratum": "path=epley",
+            "status": "suppressed",
+            "note": "hidden",
+        }
     ]
     section = describe_paths(table("sequence_paths", rows, endpoint=None), plan)
     (panel,) = section["panels"]

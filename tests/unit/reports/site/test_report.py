@@ -31,13 +31,15 @@ def table(name: str, *rows: dict) -> pd.DataFrame:
     return pd.DataFrame([{"site": SITE, **row} for row in rows], columns=columns).astype(object)
 
 
-def look(test: str = "dix_hallpike", shows: bool = True, **measured: object) -> tuple[dict, dict]:
-    key = {"episode_id": "EP-1", "day": 0, "look": 1, "test": test, "side": "right"}
+def examined(
+    test: str = "dix_hallpike", shows: bool = True, **measured: object
+) -> tuple[dict, dict]:
+    key = {"episode_id": "EP-1", "day": 0, "examination": 1, "test": test, "side": "right"}
     return key | measured, key | {"nystagmus": shows, "before_treatment": True}
 
 
 def records_of(
-    *looks: tuple[dict, dict],
+    *tests: tuple[dict, dict],
     verdict: dict | None = None,
     status: str = "resolved",
     episode: dict | None = None,
@@ -55,8 +57,8 @@ def records_of(
     )
     tables = {
         "episodes": table("episodes", known | (episode or {})),
-        "examinations": table("examinations", *(known | handed for handed, _ in looks)),
-        "findings": table("findings", *(known | found for _, found in looks)),
+        "examinations": table("examinations", *(known | handed for handed, _ in tests)),
+        "findings": table("findings", *(known | found for _, found in tests)),
         "treatments": table("treatments", *(known | given for given in treatments)),
         "followups": table("followups", *(known | {"day": day, "dhi_total": 20} for day in scores)),
         "adjudications": table("adjudications", verdict),
@@ -73,7 +75,7 @@ def records_of(
 
 
 UNKNOWN = {"mechanism": "unknown"}
-TIMED, UNTIMED = look(duration_s=20.0), look()
+TIMED, UNTIMED = examined(duration_s=20.0), examined()
 LATERAL = {"canal": "lateral", "side": "unknown"}
 FIRST = {"day": 0, "attempt": 1, "hold_s": 30.0, "head_turn_deg": 45.0}
 
@@ -85,32 +87,34 @@ FIRST = {"day": 0, "attempt": 1, "hold_s": 30.0, "head_turn_deg": 45.0}
         ("not timed", records_of(UNTIMED, verdict=UNKNOWN), records_of(UNTIMED)),
         (
             "side of a lateral canal",
-            records_of(look("supine_roll", duration_s=20.0), verdict=LATERAL),
-            records_of(look("supine_roll", duration_s=20.0, peak_spv=12.0), verdict=LATERAL),
+            records_of(examined("supine_roll", duration_s=20.0), verdict=LATERAL),
+            records_of(examined("supine_roll", duration_s=20.0, peak_spv=12.0), verdict=LATERAL),
         ),
         (
             "side of a lateral canal",
-            records_of(look("supine_roll", duration_s=20.0), verdict=LATERAL),
-            records_of(look("supine_roll", duration_s=20.0), look("bow"), verdict=LATERAL),
+            records_of(examined("supine_roll", duration_s=20.0), verdict=LATERAL),
+            records_of(examined("supine_roll", duration_s=20.0), examined("bow"), verdict=LATERAL),
         ),
         (
             "no roll test",
-            records_of(look(shows=False), verdict={"canal": "unknown"}),
+            records_of(examined(shows=False), verdict={"canal": "unknown"}),
             records_of(
-                look(shows=False), look("supine_roll", shows=False), verdict={"canal": "unknown"}
+                examined(shows=False),
+                examined("supine_roll", shows=False),
+                verdict={"canal": "unknown"},
             ),
         ),
         (
             "on sitting up",
-            records_of(look(shows=False), verdict={"certainty": "subjective"}),
+            records_of(examined(shows=False), verdict={"certainty": "subjective"}),
             records_of(
-                look(shows=False),
-                look("sitting_up", shows=False),
+                examined(shows=False),
+                examined("sitting_up", shows=False),
                 verdict={"certainty": "subjective"},
             ),
         ),
-        ("No positional test", records_of(), records_of(look(shows=False))),
-        ("Not tested again", records_of(TIMED, status="not_looked"), records_of(TIMED)),
+        ("No positional test", records_of(), records_of(examined(shows=False))),
+        ("Not tested again", records_of(TIMED, status="not_tested_again"), records_of(TIMED)),
         ("was set aside", records_of(TIMED, status="incomplete_record"), records_of(TIMED)),
         (
             "holds or angles",

@@ -15,15 +15,18 @@ from schemas.delivery import TABLES
 from schemas.keys import EPISODE
 from schemas.store import Provenance
 from tests.recovery import debris, habits
+from tests.recovery.days_of_tests import answer_pool, find_truths, show_days_of_tests
 from tests.recovery.debris import find_resolved
 from tests.recovery.habits import HABITS, HABITS_BY_NAME, MISREAD, SAYS_YES, SELF_CHOSEN
-from tests.recovery.looks import answer_looks, find_looks_truths, show_looks
 from tests.recovery.pools import DAYS, Truth, draw_pool, draw_record
 from tests.recovery.scenarios import VARIANTS
 from tests.recovery.visits import USUAL_DRIFT, WISH
 
 HERE = Path(__file__).parent
-AGAIN = [json.loads(line) for line in (HERE / "looks_slice.jsonl").read_text("utf-8").splitlines()]
+AGAIN = [
+    json.loads(line)
+    for line in (HERE / "days_of_tests_slice.jsonl").read_text("utf-8").splitlines()
+]
 RELATIVE = 1e-4  # optimisers stop there on another machine
 SEED = 3
 DAYS_AND_SESSIONS, TOGETHER = (
@@ -41,7 +44,7 @@ def is_close(count: int, of: int, chance: float) -> bool:
 
 
 def find_first_planned(truth: Truth) -> pd.DataFrame:
-    planned = truth.looks[truth.looks["planned"]]
+    planned = truth.tests[truth.tests["planned"]]
     return planned.drop_duplicates(EPISODE)
 
 
@@ -61,7 +64,7 @@ def test_tables_are_as_clinics_deliver_them(name):
 
 
 @pytest.mark.parametrize("name", HABITS_BY_NAME)
-def test_the_truth_is_told_by_looks_and_in_shares(name):
+def test_the_truth_is_told_by_tests_and_in_shares(name):
     _, truth = draw(name)
     shares = [truth.share(day) for day in DAYS]
     assert shares == sorted(shares)
@@ -70,7 +73,7 @@ def test_the_truth_is_told_by_looks_and_in_shares(name):
     for day, share in zip(DAYS, shares, strict=True):
         assert np.average(truth.share_by_site(day), weights=sizes) == pytest.approx(share)
     if HABITS_BY_NAME[name].kind != "debris":  # where some falls back, for a few days
-        told = truth.looks.merge(truth.days, on=EPISODE)
+        told = truth.tests.merge(truth.days, on=EPISODE)
         assert (told["unresolved"] == (told["resolved_day"] > told["day"])).all()
 
 
@@ -102,7 +105,7 @@ def test_sessions_are_given_at_positive_tests_or_not_at_all(name):
     if not HABITS_BY_NAME[name].treated_at_test:
         assert later.empty
         return
-    positive = truth.looks[truth.looks["positive"] & truth.looks["day"].le(75)]
+    positive = truth.tests[truth.tests["positive"] & truth.tests["day"].le(75)]
     treated = positive.merge(later, on=[*EPISODE, "day"])
     assert len(treated) == len(later)
     assert is_close(len(treated), len(positive), habits.TREATED_AT_TEST)
@@ -111,7 +114,7 @@ def test_sessions_are_given_at_positive_tests_or_not_at_all(name):
 @pytest.mark.parametrize("name", BY_HAZARDS)
 def test_who_still_has_symptoms_comes_unasked(name):
     _, truth = draw(name)
-    unasked = truth.looks[~truth.looks["planned"]]
+    unasked = truth.tests[~truth.tests["planned"]]
     if not HABITS_BY_NAME[name].self_chosen:
         assert unasked.empty
         return
@@ -130,7 +133,7 @@ def test_who_still_has_symptoms_comes_unasked(name):
 @pytest.mark.parametrize("name", ["same_days", "loss_follows_course"])
 def test_loss_follows_the_course(name):
     _, truth = draw(name)
-    seen = truth.looks[truth.looks["day"].le(11)].drop_duplicates(EPISODE)
+    seen = truth.tests[truth.tests["day"].le(11)].drop_duplicates(EPISODE)
     known = truth.days.merge(seen[EPISODE].assign(seen=True), on=EPISODE, how="left")
     came = known["seen"].notna()
     well, ill = known["resolved_day"].le(1), known["resolved_day"].gt(11)
@@ -142,7 +145,7 @@ def test_loss_follows_the_course(name):
 @pytest.mark.parametrize("name", HABITS_BY_NAME)
 def test_tests_are_misread_as_often_as_planted(name):
     _, truth = draw(name)
-    ill, well = (truth.looks[truth.looks["unresolved"].eq(state)] for state in (True, False))
+    ill, well = (truth.tests[truth.tests["unresolved"].eq(state)] for state in (True, False))
     if HABITS_BY_NAME[name].kind == "debris":
         assert ill["positive"].mean() == pytest.approx(0.89, abs=0.03)
         assert 1 - well["positive"].mean() == pytest.approx(0.96, abs=0.02)
@@ -150,7 +153,7 @@ def test_tests_are_misread_as_often_as_planted(name):
         assert is_close(ill["positive"].sum(), len(ill), MISREAD[0])
         assert is_close(len(well) - well["positive"].sum(), len(well), MISREAD[1])
     else:
-        assert (truth.looks["positive"] == truth.looks["unresolved"]).all()
+        assert (truth.tests["positive"] == truth.tests["unresolved"]).all()
 
 
 @pytest.mark.parametrize("name", HABITS_BY_NAME)
@@ -201,7 +204,7 @@ def test_the_wish_to_return_grows_by_year():
 
 def count_unasked(truth: Truth) -> pd.Series:
     """How often each came unasked in the first days, before most appointments."""
-    unasked = truth.looks[~truth.looks["planned"] & truth.looks["day"].le(5)]
+    unasked = truth.tests[~truth.tests["planned"] & truth.tests["day"].le(5)]
     everybody = pd.MultiIndex.from_frame(truth.days[EPISODE])
     return unasked.groupby(EPISODE).size().reindex(everybody, fill_value=0)
 
@@ -212,11 +215,11 @@ def test_clinics_see_debris_when_they_are_open_and_have_room():
     usual = give_usual(tables)
     assert (middle - usual).ge(0).all()
     assert middle.groupby(usual).mean().is_monotonic_increasing
-    known = truth.days.merge(truth.looks[EPISODE].drop_duplicates().assign(seen=True), how="left")
+    known = truth.days.merge(truth.tests[EPISODE].drop_duplicates().assign(seen=True), how="left")
     well = known["resolved_day"].le(1)
     assert known["seen"][well].notna().mean() < known["seen"][~well].notna().mean() - 0.1
     called = pd.MultiIndex.from_frame(tables["followups"][EPISODE])
-    seen = pd.MultiIndex.from_frame(truth.looks[EPISODE])
+    seen = pd.MultiIndex.from_frame(truth.tests[EPISODE])
     everybody = pd.MultiIndex.from_frame(truth.days[EPISODE])
     assert (
         everybody.isin(called)[~everybody.isin(seen)].mean() > 1.2 * everybody.isin(called).mean()
@@ -275,23 +278,23 @@ def test_a_pool_depends_on_its_seed_alone():
         assert not once["examinations"].equals(other["examinations"])
 
 
-def read_looks() -> pd.DataFrame:
-    return pd.read_csv(HERE / "looks.csv", comment="#")
+def read_days_of_tests() -> pd.DataFrame:
+    return pd.read_csv(HERE / "days_of_tests.csv", comment="#")
 
 
 def test_the_table_has_every_scenario_with_enough_pools():
-    found = read_looks()
+    found = read_days_of_tests()
     assert list(found["scenario"].unique()) == list(HABITS_BY_NAME)
     assert found["pools"].ge(20).all()
 
 
 def test_the_readme_shows_the_table():
-    assert show_looks(read_looks()) in (HERE / "README.md").read_text("utf-8")
+    assert show_days_of_tests(read_days_of_tests()) in (HERE / "README.md").read_text("utf-8")
 
 
 def test_the_readme_says_what_the_table_says():
     text = " ".join((HERE / "README.md").read_text("utf-8").split())
-    low = -read_looks().pivot(index="scenario", columns="term", values="bias")
+    low = -read_days_of_tests().pivot(index="scenario", columns="term", values="bias")
     said = {
         r"different days it is (\.\d+) to (\.\d+) too low by day 1": (1, DAYS_AND_SESSIONS),
         r"too low by day 1 and (\.\d+) to (\.\d+) by day 7\. - ": (7, DAYS_AND_SESSIONS),
@@ -306,13 +309,13 @@ def test_the_readme_says_what_the_table_says():
 
 @pytest.mark.parametrize("name", ["equal_sites", "drifting_wish"])
 def test_the_truth_of_the_table_comes_again(name):
-    found = read_looks().query("scenario == @name").set_index("term")["truth"]
-    assert found.to_dict() == pytest.approx(find_looks_truths(name), abs=1e-4)
+    found = read_days_of_tests().query("scenario == @name").set_index("term")["truth"]
+    assert found.to_dict() == pytest.approx(find_truths(name), abs=1e-4)
 
 
 @pytest.mark.parametrize("line", AGAIN, ids=lambda line: line["scenario"])
-def test_the_committed_looks_are_answered_again(line):
-    again = answer_looks((line["scenario"], line["pool"]))
+def test_the_committed_pools_are_answered_again(line):
+    again = answer_pool((line["scenario"], line["pool"]))
     assert [(a[0], a[4]) for a in again["answers"]] == [(a[0], a[4]) for a in line["answers"]]
     numbers = [np.array([a[1:4] for a in each["answers"]], dtype=float) for each in (again, line)]
     np.testing.assert_allclose(*numbers, rtol=RELATIVE, atol=RELATIVE)

@@ -36,7 +36,11 @@ def sign_part(part: str, ear: int, test: str) -> np.ndarray:
 
 
 def examine(
-    rng: np.random.Generator, scenario: Scenario, site: Site, cases: Cases, looks: pd.DataFrame
+    rng: np.random.Generator,
+    scenario: Scenario,
+    site: Site,
+    cases: Cases,
+    examinations: pd.DataFrame,
 ) -> pd.DataFrame:
     """One row per test of every examination; `case` numbers the episode,
     `rank` orders the tests within an examination."""
@@ -49,9 +53,11 @@ def examine(
         "feels": rng.random(count),
         "side_lying": chance(rng, site.side_lying, count),
     }
-    done = choose_tests(rng, site, cases, looks)
-    affected, kind, pattern = (looks[name].to_numpy() for name in ("side", "kind", "pattern"))
-    skips = chance(rng, scenario.incomplete_look, len(looks)) & (kind == FOLLOW_UP)
+    done = choose_tests(rng, site, cases, examinations)
+    affected, kind, pattern = (
+        examinations[name].to_numpy() for name in ("side", "kind", "pattern")
+    )
+    skips = chance(rng, scenario.incomplete_test, len(examinations)) & (kind == FOLLOW_UP)
     parts = []
     for rank, (test, ear) in enumerate(POSITIONS):
         chosen = done.get(test)
@@ -69,9 +75,9 @@ def examine(
                 > 0
             )
             here &= ~(skips & hits) & (hits | tells | (kind != RETEST))
-        parts.append(show(rng, site, cases, own, looks[here], test, ear).assign(rank=rank))
+        parts.append(show(rng, site, cases, own, examinations[here], test, ear).assign(rank=rank))
     found = pd.concat(parts, ignore_index=True).sort_values(
-        ["case", "day", "look", "rank"], kind="stable"
+        ["case", "day", "examination", "rank"], kind="stable"
     )
     lying = own["side_lying"][found["case"]] & (found["test"] == "dix_hallpike").to_numpy()
     found.loc[lying, "test"] = "side_lying"
@@ -79,7 +85,7 @@ def examine(
 
 
 def choose_tests(
-    rng: np.random.Generator, site: Site, cases: Cases, looks: pd.DataFrame
+    rng: np.random.Generator, site: Site, cases: Cases, examinations: pd.DataFrame
 ) -> dict[str, np.ndarray]:
     """For each test the examinations that hold it.
 
@@ -88,24 +94,31 @@ def choose_tests(
     The head is always rolled where the Dix-Hallpike test shows nothing vertical (AAO 2017), else as
     often as the site's habit is.
     """
-    count, case, pattern = len(cases), looks["case"].to_numpy(), looks["pattern"].to_numpy()
+    count, case, pattern = (
+        len(cases),
+        examinations["case"].to_numpy(),
+        examinations["pattern"].to_numpy(),
+    )
     shows = {
         test: (sign_part("strength", 0, test) + sign_part("strength", 1, test) > 0)[pattern]
         for test in TESTS
     }
-    first, retest = (looks["kind"] == ENTRY).to_numpy(), (looks["kind"] == RETEST).to_numpy()
+    first, retest = (
+        (examinations["kind"] == ENTRY).to_numpy(),
+        (examinations["kind"] == RETEST).to_numpy(),
+    )
     rolls, hangs, halves = (
         chance(rng, share, count)[case] for share in (site.supine_roll, 0.3, 0.4)
     )
     posterior = np.array(["posterior" in name for name in PATTERN_NAMES])[pattern]
     not_vertical = (sign_part("vertical", 0, "dix_hallpike") == "none")[pattern]
     own = {
-        "dix_hallpike": np.ones(len(looks), bool),
+        "dix_hallpike": np.ones(len(examinations), bool),
         "supine_roll": rolls | (shows["supine_roll"] & not_vertical),
         "straight_head_hang": site.head_hang & (hangs | shows["straight_head_hang"]),
         "half_dix_hallpike": site.half_dix_hallpike & (halves | posterior),
         "nose_down": site.half_dix_hallpike & (halves | posterior) & first,
-        "sitting_up": np.full(len(looks), site.sitting_up),
+        "sitting_up": np.full(len(examinations), site.sitting_up),
     }
     chosen = {test: np.where(retest, own[test] & shows[test], own[test]) for test in PANEL}
     nothing = retest & ~np.any(list(chosen.values()), axis=0)
@@ -121,16 +134,18 @@ def show(
     site: Site,
     cases: Cases,
     own: dict,
-    looks: pd.DataFrame,
+    examinations: pd.DataFrame,
     test: str,
     ear: int | None,
 ) -> pd.DataFrame:
     """What one test shows at these examinations: `ear` is the ear that is down,
     None for a test without a side."""
-    case, pattern, affected = (looks[name].to_numpy() for name in ("case", "pattern", "side"))
+    case, pattern, affected = (
+        examinations[name].to_numpy() for name in ("case", "pattern", "side")
+    )
     place = TESTS.index(test)
     is_other = (
-        np.zeros(len(looks), int)
+        np.zeros(len(examinations), int)
         if ear is None
         else ((affected != ear) & (affected != BOTH)).astype(int)
     )
@@ -140,13 +155,13 @@ def show(
         )
         for part in Sign._fields
     }
-    strength = sign["strength"].astype(float) * looks["strength"].to_numpy()
+    strength = sign["strength"].astype(float) * examinations["strength"].to_numpy()
     active = (
-        (looks["shown"].to_numpy() != NOTHING_SEEN)
+        (examinations["shown"].to_numpy() != NOTHING_SEEN)
         & (own["shown"][case, place] < sign["share"])
         & (strength > 0)
     )
-    moving = active & (looks["shown"].to_numpy() == SIGNS)
+    moving = active & (examinations["shown"].to_numpy() == SIGNS)
     side = np.where(affected == BOTH, RIGHT if ear is None else ear, affected)
     torsion = np.where(sign["torsion"] == "affected", EARS[side], EARS[1 - side])
     turns = moving & (sign["torsion"] != "none") & (own["torsion"][case] < sign["torsion_share"])
@@ -158,16 +173,16 @@ def show(
     return pd.DataFrame(
         {
             "case": case,
-            "day": looks["day"].to_numpy(),
-            "look": looks["look"].to_numpy(),
-            "after_attempt": looks["after_attempt"].to_numpy(),
-            "test": np.full(len(looks), test, dtype=object),
-            "side": np.full(len(looks), "none" if ear is None else EARS[ear], dtype=object),
+            "day": examinations["day"].to_numpy(),
+            "examination": examinations["examination"].to_numpy(),
+            "after_attempt": examinations["after_attempt"].to_numpy(),
+            "test": np.full(len(examinations), test, dtype=object),
+            "side": np.full(len(examinations), "none" if ear is None else EARS[ear], dtype=object),
             "vertical": np.where(nystagmus, sign["vertical"], "none"),
             "torsion": np.where(turns, torsion, "none"),
             "horizontal": np.where(nystagmus, horizontal, "none"),
             **measure(rng, site, own["peak"][case], pattern, strength, nystagmus),
-            "vertigo": feel(rng, cases, own, looks, strength, active),
+            "vertigo": feel(rng, cases, own, examinations, strength, active),
             **watch(rng, site, pattern, test, nystagmus),
         }
     )
@@ -205,14 +220,14 @@ def feel(
     rng: np.random.Generator,
     cases: Cases,
     own: dict,
-    looks: pd.DataFrame,
+    examinations: pd.DataFrame,
     strength: np.ndarray,
     active: np.ndarray,
 ) -> np.ndarray:
     """Vertigo during the test, graded by the strength of the sign and by how severe the case is
     (grades invented)."""
-    case = looks["case"].to_numpy()
-    share = np.array([t.vertigo for t in TIMINGS])[looks["pattern"].to_numpy()]
+    case = examinations["case"].to_numpy()
+    share = np.array([t.vertigo for t in TIMINGS])[examinations["pattern"].to_numpy()]
     score = strength + 0.15 * cases.severity[case] + rng.normal(0, 0.2, len(case))
     grade = np.where(score < 0.45, "mild", np.where(score < 0.95, "moderate", "severe"))
     return np.where(active & (own["feels"][case] < share), grade, "none").astype(object)

@@ -30,16 +30,16 @@ Job = tuple[str, int]  # scenario, seed
 
 
 @cache
-def read_looks_plan() -> Config:
+def read_curves_plan() -> Config:
     """The plan of the study without parts of the pool."""
     plan = read_plan()
     curves = plan.study.curves.model_copy(update={"strata": ()})
     return plan.model_copy(update={"study": plan.study.model_copy(update={"curves": curves})})
 
 
-def answer_looks(job: Job) -> dict:
+def answer_pool(job: Job) -> dict:
     """The answers on one pool."""
-    config, (scenario, seed) = read_looks_plan(), job
+    config, (scenario, seed) = read_curves_plan(), job
     delivered, _ = draw_pool(scenario, seed)
     derived = derive_rows(delivered, config, [config.study.resolution.primary])
     answers = [
@@ -68,7 +68,7 @@ def ask(derived: dict[str, pd.DataFrame], config: Config) -> Iterator[Answer]:
             yield Answer(term, "honest", pool.tau2, pool.tau2_lower, pool.tau2_upper)
 
 
-def find_looks_truths(scenario: str) -> dict[str, float]:
+def find_truths(scenario: str) -> dict[str, float]:
     """The truth of each term: over very many sites, from the true days. Of their variance, sites'
     own luck is taken off as where each patient were seen daily."""
     told = expect_shares(scenario)
@@ -88,7 +88,7 @@ def _spread(sites: pd.DataFrame) -> Pool:
     )
 
 
-def run_looks(pools: int, path: Path) -> list[dict]:
+def run_days_of_tests(pools: int, path: Path) -> list[dict]:
     """Answer what is missing of the first `pools` pools of each scenario, and append it."""
     path.parent.mkdir(parents=True, exist_ok=True)
     done = {(line["scenario"], line["pool"]) for line in read_lines(path)}
@@ -97,14 +97,14 @@ def run_looks(pools: int, path: Path) -> list[dict]:
     with path.open("a", encoding="utf-8") as file:
         for job in jobs:
             if job not in done:
-                file.write(json.dumps(answer_looks(job) | {"commit": commit}) + "\n")
+                file.write(json.dumps(answer_pool(job) | {"commit": commit}) + "\n")
                 file.flush()
     return list(read_lines(path))
 
 
-def write_looks(lines: list[dict], table: Path, again: Path) -> None:
+def write_days_of_tests(lines: list[dict], table: Path, again: Path) -> None:
     """The table as .csv below one line that names the seed, and the answers of AGAIN."""
-    truths = {habits.name: find_looks_truths(habits.name) for habits in HABITS}
+    truths = {habits.name: find_truths(habits.name) for habits in HABITS}
     rows = [
         (line["scenario"], line["pool"], *answer, truths[line["scenario"]][answer[0]])
         for line in lines
@@ -113,7 +113,7 @@ def write_looks(lines: list[dict], table: Path, again: Path) -> None:
     columns = ["scenario", "pool", "term", "estimate", "lower", "upper", "status", "truth"]
     answers = pd.DataFrame(rows, columns=columns)
     numbers = answers.astype({"estimate": float, "lower": float, "upper": float})
-    told = tabulate(numbers.assign(analysis="looks", stance="honest"))
+    told = tabulate(numbers.assign(analysis="tests", stance="honest"))
     told = told.drop(columns=["analysis", "stance", "type_i_error"])
     scenarios, terms = [habits.name for habits in HABITS], list(truths[HABITS[0].name])
     told = told.set_index(["scenario", "term"]).reindex(
@@ -126,7 +126,7 @@ def write_looks(lines: list[dict], table: Path, again: Path) -> None:
     again.write_text("".join(json.dumps(line) + "\n" for line in chosen), "utf-8")
 
 
-def show_looks(found: pd.DataFrame) -> str:
+def show_days_of_tests(found: pd.DataFrame) -> str:
     """The table for a document: of shares the bias, its Monte-Carlo error and the coverage; of
     variances the truth and the mean answer."""
     head = ["scenario", *(f"day {day}" for day in DAYS), *(f"tau2, day {d}" for d in SPREAD_DAYS)]

@@ -20,7 +20,7 @@ ONLY_OTHER_EAR = {"right": {"left"}, "left": {"right"}}
 TRUE_ARMS = {"long", "short"}
 
 
-def compare_later_looks(
+def compare_later_tests(
     failures: pd.DataFrame,
     examinations: Frame[Examinations],
     findings: Frame[Findings],
@@ -87,11 +87,11 @@ def compare_day(
     )
     evidence = []
     if canal == "multiple" or side == "both":
-        evidence.append("later_looks_several")
+        evidence.append("later_tests_several")
     if canals & suited and sides == ONLY_OTHER_EAR.get(treated):
-        evidence.append("later_look_other_ear")
+        evidence.append("later_test_other_ear")
     if canals and canals <= suited and arms <= TRUE_ARMS and not arms & reached:
-        evidence.append("later_look_other_arm")
+        evidence.append("later_test_other_arm")
     named = canals and first_canals and "unknown" not in canals | first_canals
     if named and not canals & first_canals and not were_tested(canals, tested, criteria):
         evidence.append("untested_canal_positive")
