@@ -13,10 +13,10 @@ from hypothesis import settings
 
 from schemas.study import Config, read_config
 
-# The same examples at every run, so that a verdict on the code does not change with the day;
-# `--hypothesis-profile=search` draws new ones.
-settings.register_profile("steady", derandomize=True)
-settings.register_profile("search", derandomize=False, print_blob=True)
+# The same examples at every run, so that a verdict on the code does not change with the day,
+# nor with what else the machine does; `--hypothesis-profile=search` draws new ones.
+settings.register_profile("steady", derandomize=True, deadline=None)
+settings.register_profile("search", derandomize=False, deadline=None, print_blob=True)
 settings.load_profile("steady")
 
 ROOT = Path(__file__).parent.parent
