@@ -184,7 +184,7 @@ ROWS = st.lists(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(ROWS, st.randoms(use_true_random=False))
 def test_known_days_add_up_and_neither_order_nor_repetition_matters(rows, random):
     time, _, cause, weight = (np.array(part) for part in zip(*rows, strict=True))
@@ -211,7 +211,7 @@ def test_the_same_rows_give_the_same_bytes_and_an_error_until_nobody_is_left():
     assert np.isnan(errors).tolist() == [[False, False, True]] * 2
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(ROWS, st.randoms(use_true_random=False))
 def test_intervals_add_up_are_proved_and_do_not_depend_on_order_or_repetition(rows, random):
     def fit(chosen, weighted):

@@ -128,7 +128,7 @@ effects_and_variances = st.lists(st.tuples(finite, st.floats(0.01, 4)), min_size
 
 
 @given(effects_and_variances)
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_no_tau2_is_more_likely(rows):
     effects, variances = np.array(rows).T
     best = tau2_by_restricted_likelihood(effects, variances)
@@ -138,7 +138,7 @@ def test_no_tau2_is_more_likely(rows):
 
 
 @given(effects_and_variances, finite, st.floats(0.01, 100))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_pool_moves_and_stretches_with_its_effects(rows, by, factor):
     effects, variances = np.array(rows).T
     pool = pool_random_effects(effects, variances)

@@ -64,7 +64,6 @@ pool_strategy = st.lists(episode_strategy, min_size=8, max_size=8)
 FEW = settings(
     suppress_health_check=list(HealthCheck),
     max_examples=5,
-    deadline=None,
     phases=[Phase.explicit, Phase.generate],
 )
 

@@ -160,7 +160,7 @@ episode_strategy = st.builds(
 )
 
 
-@settings(suppress_health_check=list(HealthCheck), max_examples=5, deadline=None)
+@settings(suppress_health_check=list(HealthCheck), max_examples=5)
 @given(
     pool=st.lists(episode_strategy, min_size=12, max_size=12),
     last=seen_strategy,

@@ -14,7 +14,6 @@ from tests.unit.adjudication.presentations import PRESENTATIONS, any_test, prese
 FEW = settings(
     suppress_health_check=list(HealthCheck),
     max_examples=6,
-    deadline=None,
     phases=[Phase.explicit, Phase.generate],
 )
 PARTS = ("canal", "side", "arm", "mechanism")

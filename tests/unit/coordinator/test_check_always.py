@@ -62,9 +62,7 @@ def take_in(root: Path, config) -> int:
     return worst
 
 
-@settings(
-    max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+@settings(max_examples=14, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.dictionaries(FOLDERS, MISHAPS, min_size=1, max_size=2))
 @example({("S01", "001"): "", ("S01", "final"): ""})
 @example({("S01", "001"): "unclear list"})

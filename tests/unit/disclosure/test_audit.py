@@ -110,7 +110,7 @@ def try_all(
     return {n for n in free if seen[n] and min(seen[n]) >= 1 and max(seen[n]) < least_shown}
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     st.lists(st.integers(0, 4), min_size=4, max_size=4),
     st.sets(st.integers(0, 8), max_size=4),
@@ -179,7 +179,7 @@ def test_a_share_tells_of_the_whole_by_its_part():
     assert carry_share((205, 209), (0, np.inf), 0.205, 0.215) == [[205, 209], [43, 44]]
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(
     st.integers(15, 60),
     st.data(),
@@ -226,7 +226,7 @@ def test_a_site_takes_itself_away():
     assert audit.everybody == (EVERYBODY, 0)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(st.lists(st.integers(0, 60), min_size=6, max_size=6))
 def test_a_release_passes_its_audit_whatever_the_counts(counts):
     keys = [(a, b) for a in CANALS[:3] for b in MECHANISMS]

@@ -31,7 +31,7 @@ def list_pairs(printed: tuple[float, ...], sizes: range) -> set[tuple[int, int]]
     return found
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.integers(20, 300), st.data(), st.integers(0, 12), st.sampled_from([0.0, 0.03]))
 def test_sizes_are_those_that_all_pairs_leave(whole, data, room, wider):
     parts = [data.draw(st.integers(2, whole - 2)) for _ in range(2)]

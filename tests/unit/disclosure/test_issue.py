@@ -123,7 +123,7 @@ def test_what_was_released_of_the_same_records_in_another_way_counts_too(tmp_pat
     assert [entry.number for entry in read_ledger(tmp_path)] == [1, 2]
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=10)
 @given(
     st.lists(st.integers(0, 60), min_size=4, max_size=4),
     st.lists(st.lists(st.integers(-12, 25), min_size=4, max_size=4), min_size=1, max_size=2),

@@ -71,7 +71,7 @@ def test_what_is_one_sites_cannot_be_worked_out_from_the_total():
     assert made.stated.audit.carry(made.known)[1][lateral] >= 119
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=8)
 @given(st.lists(st.tuples(st.integers(0, 60), st.integers(0, 60)), min_size=4, max_size=4))
 def test_no_release_shows_or_gives_away_what_is_one_sites(counts):
     estimates = parts(

@@ -56,7 +56,7 @@ def spoil(spoilt, copied, dropped) -> dict:
     return grids
 
 
-@settings(max_examples=10, deadline=None, derandomize=True)
+@settings(max_examples=10, derandomize=True)
 @given(
     spoilt=st.lists(SPOILT, max_size=12),
     copied=st.lists(COPIED, max_size=3),

@@ -128,7 +128,7 @@ def test_each_limit_of_a_csv_file_is_asked(folder, monkeypatch, limit):
     assert find_danger(path)
 
 
-@settings(max_examples=25, deadline=None, derandomize=True)
+@settings(max_examples=25, derandomize=True)
 @given(
     places=st.lists(st.tuples(st.floats(0, 1), st.integers(0, 255)), max_size=6),
     kept=st.floats(0.2, 1),

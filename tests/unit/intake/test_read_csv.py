@@ -48,7 +48,7 @@ def describe(content: bytes) -> object:
     return sheet.header_row, sheet.header, sheet.names, cells, sheet.beyond.to_numpy().tolist(), met
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(st.one_of(SQUARE, RAGGED), LINES, st.booleans(), st.sampled_from(["utf-8", "utf-16"]))
 def test_same_as_split_cell_by_cell(lines, end, ends, encoding):
     content = (end.join(lines) + end * ends).encode(encoding)

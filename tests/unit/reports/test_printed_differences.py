@@ -35,7 +35,7 @@ def compare(name: str, terms: dict[str, float], reach: float) -> list[dict]:
     return [*told, state(name, second - first, **ends, **MANY)]
 
 
-@settings(deadline=None, max_examples=25)
+@settings(max_examples=25)
 @given(
     *(st.floats(0.02, 0.98) for _ in range(4)),
     *(st.floats(0, 30) for _ in range(2)),
@@ -74,7 +74,7 @@ def test_the_second_line_adds_up(
     assert {float(number) for number in told} <= {abs(difference) for *_, difference in numbers}
 
 
-@settings(deadline=None, max_examples=25)
+@settings(max_examples=25)
 @given(st.floats(20, 80), st.lists(st.floats(0, 100), min_size=3, max_size=3), st.floats(0, 10))
 @example(43.65, [31.51, 23.60, 15.35], 5.0)
 def test_the_course_of_handicap_adds_up(plan, start, means, reach):

@@ -173,7 +173,7 @@ def test_combination_without_events_costs_one_coefficient_not_all():
     assert not is_flat(score_rows(left, fit_cloglog(left).point)[2])
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.integers(0, 10_000), st.sampled_from([True, False]))
 def test_a_separated_class_changes_no_other_coefficient(seed, outcome):
     """As where its own coefficient is as great as numbers allow:

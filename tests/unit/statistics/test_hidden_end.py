@@ -149,7 +149,7 @@ def test_planted_shares_come_back_whoever_was_looked_at_and_whenever():
     assert (np.abs(errors.mean(axis=0)) < 0.01 + 3 * spread).all()
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=10)
 @given(st.integers(0, 10_000), st.randoms(use_true_random=False))
 def test_the_order_of_people_does_not_matter_and_shares_grow(seed, random):
     courses, _ = draw(seed, 80, 12)

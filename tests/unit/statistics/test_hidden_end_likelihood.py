@@ -87,7 +87,7 @@ def draw_courses(seed: int, belief=(20.0, 0.1, 0.9), only_results: bool = False)
     )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(small_courses())
 def test_what_is_maximised_is_the_sum_over_all_days_of_the_end(courses):
     try:

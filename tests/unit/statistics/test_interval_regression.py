@@ -95,7 +95,7 @@ def test_another_optimiser_from_elsewhere_finds_no_better_place(family):
         assert -other.fun == pytest.approx(found.log_likelihood, abs=1e-6)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.sampled_from(FAMILIES), st.integers(0, 10**6), st.floats(0.01, 100))
 def test_another_unit_of_time_moves_the_intercept_only(family, seed, unit):
     left, right, design = simulate(family, 120, np.random.default_rng(seed))
@@ -105,7 +105,7 @@ def test_another_unit_of_time_moves_the_intercept_only(family, seed, unit):
     assert other.log_likelihood == pytest.approx(days.log_likelihood, abs=1e-7)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     st.sampled_from(FAMILIES),
     st.integers(0, 10**6),

@@ -55,7 +55,7 @@ def restricted_log_likelihood(measured, design, covariance) -> tuple[float, np.n
     ) / 2, coef
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=8)
 @given(st.integers(0, 10**6), st.booleans(), st.booleans())
 def test_likelihood_and_coefficients_are_those_of_the_whole_matrix(seed, slopes, sites):
     measured, design, effects, who, site = simulate(seed, patients=20)

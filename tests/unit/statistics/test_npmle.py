@@ -65,7 +65,7 @@ def largest_gradient(left, right, weight, fit) -> float:
 
 
 @given(observations)
-@settings(deadline=None, max_examples=200)
+@settings(max_examples=200)
 def test_no_distribution_is_more_likely(rows):
     fit = fit_npmle(*rows)
     assert largest_gradient(*rows, fit) <= 1 + 1e-8
@@ -84,7 +84,6 @@ def test_no_distribution_is_more_likely(rows):
 
 
 @given(observations, st.randoms(use_true_random=False))
-@settings(deadline=None)
 def test_weights_are_repetitions_and_the_order_of_rows_means_nothing(rows, random):
     left, right, weight = rows
     repeated = [(a, b) for a, b, w in zip(left, right, weight, strict=True) for _ in range(int(w))]
@@ -96,7 +95,6 @@ def test_weights_are_repetitions_and_the_order_of_rows_means_nothing(rows, rando
 
 
 @given(observations, st.sampled_from([0.5, 24.0, 1440.0]))
-@settings(deadline=None)
 def test_change_of_the_time_unit_changes_only_the_unit(rows, factor):
     left, right, weight = rows
     fit, scaled = fit_npmle(*rows), fit_npmle(left * factor, right * factor, weight)

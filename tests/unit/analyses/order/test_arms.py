@@ -31,7 +31,7 @@ def measure(repeat: Arm, change: Arm) -> dict[str, tuple]:
     }
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(st.integers(0, 12), st.integers(0, 12), st.integers(0, 10_000))
 def test_whatever_the_outcome_each_number_has_limits_on_its_scale(repeat, change, seed):
     rng, site = np.random.default_rng(seed), np.repeat(list("abcd"), 3)

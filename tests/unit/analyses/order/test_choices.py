@@ -168,7 +168,7 @@ LATER_COURSES = st.tuples(
 )
 
 
-@settings(max_examples=3, deadline=None, phases=[Phase.generate])
+@settings(max_examples=3, phases=[Phase.generate])
 @given(st.lists(LATER_COURSES, min_size=40, max_size=40))
 def test_what_comes_after_the_second_session_changes_the_outcome_only(plan, courses):
     before, after = [], []

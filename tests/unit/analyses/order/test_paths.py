@@ -147,7 +147,7 @@ STEPS = st.lists(
 )
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(STEPS, st.randoms(use_true_random=False))
 def test_counts_add_up_at_every_step_and_for_every_canal(plan, paths, random):
     canals = ("posterior", "lateral", "unknown")

@@ -73,7 +73,7 @@ def test_the_mean_chance_is_the_share_that_changed():
     assert chances[changed].mean() > chances[~changed].mean()
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(st.integers(0, 1000), st.floats(0, 0.2), st.floats(0.8, 1))
 def test_the_cut_moves_weights_to_its_quantiles_and_says_how_many(seed, low, high):
     rng = np.random.default_rng(seed)

@@ -148,7 +148,7 @@ def test_no_share_is_set_alike_for_maneuvers_without_an_interaction(asked):
     assert not found["term"].str.startswith("resolved_by").any()
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=5)
 @given(st.integers(0, 10**6))
 def test_every_stated_class_and_its_reference_have_their_people(asked, seed):
     """Also where a class is rare, always or never resolved at the first test,

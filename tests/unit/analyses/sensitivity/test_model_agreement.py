@@ -26,16 +26,16 @@ DAYS = np.arange(1, 31)
 
 @pytest.fixture(scope="module")
 def intervals() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Intervals between tests of 300 people, and a design that moves their times."""
+    """Intervals between tests of 160 people, and a design that moves their times."""
     rng = np.random.default_rng(5)
-    design = np.column_stack([np.ones(300), rng.random(300) < 0.4, rng.normal(0, 1, 300)]).astype(
+    design = np.column_stack([np.ones(160), rng.random(160) < 0.4, rng.normal(0, 1, 160)]).astype(
         float
     )
-    time = np.exp(design @ [1.8, 0.5, 0.2]) * rng.weibull(1.2, 300)
+    time = np.exp(design @ [1.8, 0.5, 0.2]) * rng.weibull(1.2, 160)
     seen = np.cumsum(
-        [rng.integers(1, 6, 300), rng.integers(2, 9, 300), rng.integers(4, 20, 300)], axis=0
+        [rng.integers(1, 6, 160), rng.integers(2, 9, 160), rng.integers(4, 20, 160)], axis=0
     )
-    seen = np.vstack([np.zeros(300), seen])
+    seen = np.vstack([np.zeros(160), seen])
     left = np.where(seen < time, seen, 0).max(axis=0)
     return left, np.where(seen >= time, seen, np.inf).min(axis=0), design
 
@@ -82,8 +82,8 @@ def test_what_the_data_do_not_determine_is_not_compared(intervals):
 
 def test_an_attempt_model_that_is_a_little_off_lets_nothing_leave(intervals):
     design = intervals[2]
-    event = (np.random.default_rng(1).random(300) < 0.3 + 0.3 * design[:, 1]).astype(float)
-    rows = Rows(design, np.zeros(300), event, 1 - event)
+    event = (np.random.default_rng(1).random(160) < 0.3 + 0.3 * design[:, 1]).astype(float)
+    rows = Rows(design, np.zeros(160), event, 1 - event)
     fit = fit_cloglog(rows)
     off = fit._replace(point=fit.point + np.array([0, 0, 0.001]))
     assert [raises("attempts", second_fits.compare_cloglog(rows, each)) for each in (fit, off)] == [
@@ -142,9 +142,9 @@ def test_agreement_is_rounded_up_and_stands_beside_its_tolerance(model):
 
 def test_the_analysis_compares_its_own_fit(intervals, monkeypatch, plan):
     left, right, _ = intervals
-    followed = pd.DataFrame({"left_days": left, "right_days": right, "site": np.arange(300) % 6})
+    followed = pd.DataFrame({"left_days": left, "right_days": right, "site": np.arange(160) % 6})
     model, difference, counts = model_agreement._check_curve(followed, plan.study)
-    assert (model, counts["n_episodes"]) == ("primary_curve", 300)
+    assert (model, counts["n_episodes"]) == ("primary_curve", 160)
     assert not raises(model, difference)
     fit = fit_npmle(left, right)
     off = replace(fit, mass=fit.mass[::-1])

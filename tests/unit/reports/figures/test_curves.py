@@ -75,7 +75,7 @@ def test_not_quite_all_is_never_called_all():
     assert "99\u00a0%" not in find_texts(draw(all_of_them))
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(
     st.lists(st.one_of(st.none(), st.floats(0, 1)), min_size=UNTIL + 1, max_size=UNTIL + 1),
     st.floats(0, 1),

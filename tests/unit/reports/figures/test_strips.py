@@ -47,7 +47,7 @@ LETTER = 6.9
 TICKS = (0, 7, 14, 30)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(st.integers(1, 6), st.sampled_from([270, 340]))
 def test_numbers_of_strips_never_touch(digits, width):
     strips = tuple(

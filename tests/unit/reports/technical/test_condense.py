@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from pipeline.reports.technical.condense import MOST, condense_rows
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(
     st.dictionaries(
         st.sampled_from(
