@@ -6,7 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.derivation.spells import bound_spells
+from pipeline.derivation.spells import TIMED, bound_spells, measure_spells
+from schemas.derived import Spells
+from schemas.keys import EPISODE
 from tests.unit.derivation.conftest import interval
 
 POSITIVE = {"vertical": "up", "torsion": "right", "vertigo": "moderate", "duration_s": 20}
@@ -88,3 +90,126 @@ def test_intervals_never_contradict_a_test(timeline):
             for d, s in later
             if spell.left < d <= spell.right and np.isfinite(spell.right)
         )
+
+
+def measure(plan, looks, contacts=(), *, episodes=("EP-1",), treated=None, incomplete=(), **more):
+    """The spells of episodes of S01 from tests (episode, day, positive) and contacts (episode, day,
+    symptoms), all of which confirm unless they say otherwise."""
+    seen = pd.DataFrame(
+        [
+            {"site": "S01", "episode_id": e, "day": day, "positive": positive}
+            | {"test": "dix_hallpike", "side": "right", "look": 1, "confirming": True}
+            | {"nystagmus": positive, "horizontal": "none"}
+            | dict(*rest)
+            for e, day, positive, *rest in looks
+        ]
+    )
+    told = pd.DataFrame(
+        [
+            {"site": "S01", "episode_id": e, "day": day, "positional_symptoms": symptoms}
+            | {"confirming": True}
+            | dict(*rest)
+            for e, day, symptoms, *rest in contacts
+        ],
+        columns=["site", "episode_id", "day", "positional_symptoms", "confirming"],
+    ).astype({"confirming": bool})
+    known = pd.DataFrame({"site": "S01", "episode_id": list(episodes), "patient_id": "PT-1"})
+
+    def name(codes) -> pd.MultiIndex:
+        return pd.MultiIndex.from_product([["S01"], codes], names=EPISODE)
+
+    return measure_spells(
+        known,
+        seen,
+        told,
+        name(episodes if treated is None else treated),
+        name(incomplete),
+        plan.study.resolution,
+        **more,
+    )
+
+
+def rows_of(spells: pd.DataFrame, endpoint: str = "objective") -> list[tuple]:
+    columns = ["episode_id", "spell", "start_day", "left_days", "right_days", "last_look_days"]
+    return list(spells[spells["endpoint"].eq(endpoint)][columns].itertuples(index=False, name=None))
+
+
+def test_days_of_a_later_spell_are_counted_from_its_start(plan):
+    looks = [("EP-1", day, positive) for day, positive in ((0, True), (5, False), (30, True))]
+    looks += [("EP-1", 33, True), ("EP-1", 40, False), ("EP-1", 44, False)]
+    found = measure(plan, looks)
+    assert rows_of(found) == [("EP-1", 1, 0, 0, 5, 5), ("EP-1", 2, 30, 3, 10, 14)]
+    assert found[found["endpoint"].eq("objective")]["status"].tolist() == ["resolved"] * 2
+
+
+def test_a_return_that_nobody_tested_again_is_unresolved_and_not_unseen(plan):
+    looks = [("EP-1", 0, True), ("EP-1", 5, False), ("EP-1", 30, True), ("EP-2", 0, True)]
+    found = measure(plan, looks, episodes=("EP-1", "EP-2"), endpoints=("objective",))
+    assert found["status"].tolist() == ["resolved", "unresolved", "not_looked"]
+    assert rows_of(found)[1:] == [("EP-1", 2, 30, 0, np.inf, 0), ("EP-2", 1, 0, 0, np.inf, 0)]
+
+
+@pytest.mark.parametrize(
+    ("how", "status"),
+    [
+        ({"treated": ("EP-2",)}, "untreated"),
+        ({"incomplete": ("EP-1",)}, "incomplete_record"),
+        ({"treated": ("EP-2",), "incomplete": ("EP-1",)}, "incomplete_record"),
+    ],
+)
+def test_what_cannot_be_used_has_one_spell_without_information(plan, how, status):
+    looks = [("EP-1", 0, True), ("EP-1", 5, False), ("EP-1", 30, True), ("EP-1", 50, False)]
+    looks += [("EP-2", 0, True), ("EP-2", 9, False)]
+    found = measure(plan, looks, episodes=("EP-1", "EP-2"), **how)
+    assert rows_of(found) == [("EP-1", 1, 0, 0, np.inf, 0), ("EP-2", 1, 0, 0, 9, 9)]
+    assert set(found.loc[found["episode_id"].eq("EP-1"), "status"]) == {status}
+
+
+def test_reports_count_without_a_positive_test_and_tests_do_not(plan):
+    contacts = [("EP-1", 2, "yes"), ("EP-1", 8, "no")]
+    found = measure(plan, [("EP-1", 0, False), ("EP-1", 8, False)], contacts)
+    told = found.set_index("endpoint")["status"]
+    assert told["patient_reported"] == "resolved"
+    assert set(told.drop("patient_reported")) == {"never_positive"}
+    assert rows_of(found, "patient_reported") == [("EP-1", 1, 0, 2, 8, 8)]
+
+
+def test_a_symptom_outweighs_a_denial_of_the_same_day_and_a_denial_must_confirm(plan):
+    contacts = [("EP-1", 3, "no", {"confirming": False}), ("EP-1", 6, "yes"), ("EP-1", 6, "no")]
+    contacts += [("EP-1", 7, "unknown"), ("EP-1", 9, "no"), ("EP-1", 12, "no")]
+    found = measure(plan, [("EP-1", 0, True)], contacts)
+    assert rows_of(found, "patient_reported") == [("EP-1", 1, 0, 6, 9, 12)]
+
+
+def test_strict_resolution_is_told_and_seen_on_one_day(plan):
+    looks = [("EP-1", 0, True), ("EP-1", 4, False), ("EP-1", 8, False), ("EP-1", 12, False)]
+    contacts = [("EP-1", 2, "yes"), ("EP-1", 6, "no"), ("EP-1", 8, "yes"), ("EP-1", 12, "no")]
+    found = measure(plan, looks, contacts)
+    assert rows_of(found, "strict") == [("EP-1", 1, 0, 8, 12, 12)]
+
+
+def test_the_composite_endpoint_asks_how_the_episode_began(plan):
+    def roll(day, horizontal, look=1):
+        more = {"test": "supine_roll", "horizontal": horizontal, "look": look}
+        return ("EP-1", day, horizontal != "none", more)
+
+    began = [roll(0, "apogeotropic", 1), roll(0, "geotropic", 2), roll(4, "geotropic")]
+    assert rows_of(measure(plan, began), "composite") == [("EP-1", 1, 0, 0, 4, 4)]
+    other = [roll(0, "geotropic", 1), roll(0, "apogeotropic", 2), roll(4, "geotropic")]
+    assert rows_of(measure(plan, other), "composite") == [("EP-1", 1, 0, 4, np.inf, 4)]
+    stays = [roll(0, "apogeotropic"), roll(4, "apogeotropic"), roll(9, "none")]
+    assert rows_of(measure(plan, stays), "composite") == [("EP-1", 1, 0, 4, 9, 9)]
+
+
+def test_rows_are_in_order_and_numbered_anew(plan):
+    looks = [(f"EP-{n}", 0, True) for n in (2, 1, 3)]
+    found = measure(plan, looks, episodes=("EP-3", "EP-1", "EP-2"), treated=("EP-1", "EP-3"))
+    assert found["episode_id"].tolist() == [f"EP-{n}" for n in (1, 2, 3) for _ in TIMED]
+    assert found["endpoint"].tolist() == sorted(TIMED) * 3
+    assert found.index.tolist() == list(range(3 * len(TIMED)))
+    Spells.validate(found)
+
+
+def test_only_the_endpoints_that_are_asked_for_are_measured(plan):
+    found = measure(plan, [("EP-1", 0, True)], endpoints=("strict",))
+    assert found["endpoint"].tolist() == ["strict"]

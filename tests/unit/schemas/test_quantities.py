@@ -11,9 +11,10 @@ from pipeline.analyses.plan import ANALYSES, module_of
 from pipeline.disclosure.people import Group, describe_row
 from pipeline.sources import find_sources
 from schemas.declared import DECLARED, find_quantity
+from schemas.delivery import Followups
 from schemas.identities import CHAINS, CONTRASTS, DIVIDED, ENDS, SHARE_SUMS, SUMS, WITHIN
 from schemas.notes import SENTENCES, TOO_FEW, release_note
-from schemas.quantities import KINDS, Undeclared, compile_pattern
+from schemas.quantities import KINDS, SHARES, Kind, People, Quantity, Undeclared, compile_pattern
 
 ROOMS = ("/pipeline/statistics/", "/pipeline/analyses/")  # where numbers are stated
 STATES = (
@@ -225,3 +226,120 @@ def test_no_declared_sentence_counts_people():
     assert release_note("somebody said 7", "ok") is None
     assert release_note("somebody said 7", "not_converged") == "the solution check failed"
     assert release_note("between day 3 and day 5", "ok") == "between day 3 and day 5"
+
+
+SCALES = {
+    (0, 1): {*SHARES, "modelled share"},
+    (-1, 1): {"agreement", "difference of shares"},
+    (0, None): {
+        *("count", "number", "days", "years", "ratio", "spread", "difference of fits", "size"),
+    },
+    (None, None): {"difference of days", "coefficient", "statistic", "criterion"},
+}
+
+
+@pytest.mark.parametrize(("ends", "kinds"), SCALES.items())
+def test_each_kind_is_on_the_scale_of_what_it_is(ends, kinds):
+    assert {name: (KINDS[name].least, KINDS[name].most) for name in kinds} == dict.fromkeys(
+        kinds, ends
+    )
+
+
+def test_scores_are_on_the_scale_of_the_questionnaire():
+    total = Followups.describe()["dhi_total"]
+    assert (KINDS["points"].least, KINDS["points"].most) == (total.ge, total.le)
+    apart = KINDS["difference of points"]
+    assert (apart.least, apart.most) == (total.ge - total.le, total.le - total.ge)
+    assert set(KINDS) == {"points", "difference of points"}.union(*SCALES.values())
+
+
+def test_nothing_leaves_beside_a_number_that_tells_of_how_many_it_is():
+    # the error of a share or a mean with its value gives the number of people
+    assert {name for name, kind in KINDS.items() if kind.error} == {"ratio", "coefficient"}
+    assert not any(kind.error and kind.counts for kind in KINDS.values())
+    # events and episodes give each other away through a part; only a share is hidden by both
+    told = {name for name, kind in KINDS.items() if "events" in kind.counts}
+    assert told == {"count", "share"}
+    counted = {name for name, kind in KINDS.items() if "episodes" in kind.counts}
+    assert counted == {
+        *SHARES,
+        *("count", "agreement", "days", "years", "points"),
+        *("difference of points", "difference of shares", "difference of days"),
+    }
+    assert {name for name, kind in KINDS.items() if kind.fixed_notes} == {"difference of fits"}
+
+
+def test_kinds_leave_in_the_decimals_in_which_they_are_told():
+    # None: a share, whose steps depend on of how many it is
+    assert {name for name, kind in KINDS.items() if kind.decimals is None} == {
+        *SHARES,
+        "modelled share",
+    }
+    whole = {name for name, kind in KINDS.items() if kind.decimals == 0}
+    assert whole == {"count", "number", "years", "size"}
+    tenths = {name for name, kind in KINDS.items() if kind.decimals == 1}
+    assert tenths == {
+        *("days", "points", "difference of points", "difference of days", "criterion"),
+    }
+    assert {name for name, kind in KINDS.items() if (kind.decimals or 0) > 2} == {
+        "difference of fits"
+    }
+
+
+def test_units_are_those_of_the_numbers():
+    told = {name: kind.unit for name, kind in KINDS.items() if kind.unit}
+    assert told == {
+        "count": "episodes",
+        "days": "days",
+        "difference of days": "days",
+        "years": "years",
+        "points": "points",
+        "difference of points": "points",
+    }
+
+
+def test_what_is_not_said_of_a_kind_or_a_quantity_is_the_plain_case():
+    kind = Kind("a figure")
+    assert (kind.least, kind.most, kind.decimals, kind.counts) == (None, None, 2, ())
+    assert (kind.error, kind.fixed_notes, kind.unit) == (False, False, "")
+    quantity = Quantity("n_{day}", "count", "so many by day {day}")
+    assert (quantity.episodes, quantity.told, quantity.worth) == (None, None, 1)
+    assert (quantity.stays, quantity.sized) == (False, True)
+    assert (quantity.stratum, quantity.direction, quantity.among) == ("", "", "")
+    assert (People("stored").by, People("stored").where) == (None, {})
+
+
+@pytest.mark.parametrize(
+    ("name", "fit", "others"),
+    [
+        ("day", ("7", "60", "…"), ("", "x", "-7", "7.5")),
+        ("points", ("18",), ("", "x")),
+        ("percent", ("80",), ("", "x")),
+        ("coverage", ("95", "99.9"), ("", "x")),
+        ("edge", ("upper", "lower"), ("middle",)),
+        ("arm", ("repeat", "change"), ("difference",)),
+        ("when", ("before", "after"), ("during",)),
+        ("variable", ("canal", "first_maneuver"), ("moon",)),
+        ("level", ("posterior long", "a,b=c"), ("",)),
+        ("class", ("posterior long", "a,b=c"), ("",)),
+        ("family", ("epley", "first session"), ("", "epley,semont")),
+        ("endpoint", ("objective",), ("", "a,b", "a:b", "a=b")),
+    ],
+)
+def test_a_parameter_is_filled_by_what_it_may_be_and_nothing_else(name, fit, others):
+    pattern = compile_pattern("is_{" + name + "}.")
+    for value in fit:
+        assert pattern.fullmatch(f"is_{value}.")[name] == value
+    assert not any(pattern.fullmatch(f"is_{value}.") for value in others)
+    assert not pattern.fullmatch(f"is_{fit[0]}x")  # the point is a point
+
+
+def test_a_quantity_without_a_stratum_is_of_any():
+    whole = Quantity("n", "count", "so many")
+    assert whole.strata.fullmatch("all")
+    assert whole.strata.fullmatch("canal=lateral,mechanism=x")
+    narrow = Quantity("n", "count", "so many", stratum="canal={level}")
+    assert narrow.strata.fullmatch("canal=lateral")["level"] == "lateral"
+    assert not narrow.strata.fullmatch("all")
+    assert whole.pattern.fullmatch("n")
+    assert not whole.pattern.fullmatch("nn")
