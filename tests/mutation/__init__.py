@@ -1,0 +1,1 @@
+"""Whether the tests notice when a module is changed: see README.md."""
