@@ -26,8 +26,8 @@ MIGRAINE = "vestibular_migraine"
 EXPECTED: dict[str, tuple] = {}
 
 
-def ask(name: str, expected: tuple, looks: list[dict], *, treatments=TREATED, **more) -> None:
-    ASKED.ask(name, looks=looks, treatments=treatments, **more)
+def ask(name: str, expected: tuple, tests: list[dict], *, treatments=TREATED, **more) -> None:
+    ASKED.ask(name, tests=tests, treatments=treatments, **more)
     EXPECTED[name] = expected
 
 
@@ -48,6 +48,7 @@ ask(
     followups=end(12),
     **diagnose("central", 8),
 )
+ask("firm, untreated, ended", (YES, "definite", 2, None), [FIRM], treatments=(), followups=end(8))
 # nothing is met
 ask("silent", (YES, "resolved_before", 2, None), [SILENT])
 ask("silent, canal not known", (OPEN, "none", None, None), [SILENT], recorded_canal="unknown")

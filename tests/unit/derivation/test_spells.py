@@ -92,16 +92,16 @@ def test_intervals_never_contradict_a_test(timeline):
         )
 
 
-def measure(plan, looks, contacts=(), *, episodes=("EP-1",), treated=None, incomplete=(), **more):
+def measure(plan, tests, contacts=(), *, episodes=("EP-1",), treated=None, incomplete=(), **more):
     """The spells of episodes of S01 from tests (episode, day, positive) and contacts (episode, day,
     symptoms), all of which confirm unless they say otherwise."""
     seen = pd.DataFrame(
         [
             {"site": "S01", "episode_id": e, "day": day, "positive": positive}
-            | {"test": "dix_hallpike", "side": "right", "look": 1, "confirming": True}
+            | {"test": "dix_hallpike", "side": "right", "examination": 1, "confirming": True}
             | {"nystagmus": positive, "horizontal": "none"}
             | dict(*rest)
-            for e, day, positive, *rest in looks
+            for e, day, positive, *rest in tests
         ]
     )
     told = pd.DataFrame(
@@ -130,22 +130,22 @@ def measure(plan, looks, contacts=(), *, episodes=("EP-1",), treated=None, incom
 
 
 def rows_of(spells: pd.DataFrame, endpoint: str = "objective") -> list[tuple]:
-    columns = ["episode_id", "spell", "start_day", "left_days", "right_days", "last_look_days"]
+    columns = ["episode_id", "spell", "start_day", "left_days", "right_days", "last_test_days"]
     return list(spells[spells["endpoint"].eq(endpoint)][columns].itertuples(index=False, name=None))
 
 
 def test_days_of_a_later_spell_are_counted_from_its_start(plan):
-    looks = [("EP-1", day, positive) for day, positive in ((0, True), (5, False), (30, True))]
-    looks += [("EP-1", 33, True), ("EP-1", 40, False), ("EP-1", 44, False)]
-    found = measure(plan, looks)
+    tests = [("EP-1", day, positive) for day, positive in ((0, True), (5, False), (30, True))]
+    tests += [("EP-1", 33, True), ("EP-1", 40, False), ("EP-1", 44, False)]
+    found = measure(plan, tests)
     assert rows_of(found) == [("EP-1", 1, 0, 0, 5, 5), ("EP-1", 2, 30, 3, 10, 14)]
     assert found[found["endpoint"].eq("objective")]["status"].tolist() == ["resolved"] * 2
 
 
 def test_a_return_that_nobody_tested_again_is_unresolved_and_not_unseen(plan):
-    looks = [("EP-1", 0, True), ("EP-1", 5, False), ("EP-1", 30, True), ("EP-2", 0, True)]
-    found = measure(plan, looks, episodes=("EP-1", "EP-2"), endpoints=("objective",))
-    assert found["status"].tolist() == ["resolved", "unresolved", "not_looked"]
+    tests = [("EP-1", 0, True), ("EP-1", 5, False), ("EP-1", 30, True), ("EP-2", 0, True)]
+    found = measure(plan, tests, episodes=("EP-1", "EP-2"), endpoints=("objective",))
+    assert found["status"].tolist() == ["resolved", "unresolved", "not_tested_again"]
     assert rows_of(found)[1:] == [("EP-1", 2, 30, 0, np.inf, 0), ("EP-2", 1, 0, 0, np.inf, 0)]
 
 
@@ -158,9 +158,9 @@ def test_a_return_that_nobody_tested_again_is_unresolved_and_not_unseen(plan):
     ],
 )
 def test_what_cannot_be_used_has_one_spell_without_information(plan, how, status):
-    looks = [("EP-1", 0, True), ("EP-1", 5, False), ("EP-1", 30, True), ("EP-1", 50, False)]
-    looks += [("EP-2", 0, True), ("EP-2", 9, False)]
-    found = measure(plan, looks, episodes=("EP-1", "EP-2"), **how)
+    tests = [("EP-1", 0, True), ("EP-1", 5, False), ("EP-1", 30, True), ("EP-1", 50, False)]
+    tests += [("EP-2", 0, True), ("EP-2", 9, False)]
+    found = measure(plan, tests, episodes=("EP-1", "EP-2"), **how)
     assert rows_of(found) == [("EP-1", 1, 0, 0, np.inf, 0), ("EP-2", 1, 0, 0, 9, 9)]
     assert set(found.loc[found["episode_id"].eq("EP-1"), "status"]) == {status}
 
@@ -182,15 +182,15 @@ def test_a_symptom_outweighs_a_denial_of_the_same_day_and_a_denial_must_confirm(
 
 
 def test_strict_resolution_is_told_and_seen_on_one_day(plan):
-    looks = [("EP-1", 0, True), ("EP-1", 4, False), ("EP-1", 8, False), ("EP-1", 12, False)]
+    tests = [("EP-1", 0, True), ("EP-1", 4, False), ("EP-1", 8, False), ("EP-1", 12, False)]
     contacts = [("EP-1", 2, "yes"), ("EP-1", 6, "no"), ("EP-1", 8, "yes"), ("EP-1", 12, "no")]
-    found = measure(plan, looks, contacts)
+    found = measure(plan, tests, contacts)
     assert rows_of(found, "strict") == [("EP-1", 1, 0, 8, 12, 12)]
 
 
 def test_the_composite_endpoint_asks_how_the_episode_began(plan):
-    def roll(day, horizontal, look=1):
-        more = {"test": "supine_roll", "horizontal": horizontal, "look": look}
+    def roll(day, horizontal, examination=1):
+        more = {"test": "supine_roll", "horizontal": horizontal, "examination": examination}
         return ("EP-1", day, horizontal != "none", more)
 
     began = [roll(0, "apogeotropic", 1), roll(0, "geotropic", 2), roll(4, "geotropic")]
@@ -202,8 +202,8 @@ def test_the_composite_endpoint_asks_how_the_episode_began(plan):
 
 
 def test_rows_are_in_order_and_numbered_anew(plan):
-    looks = [(f"EP-{n}", 0, True) for n in (2, 1, 3)]
-    found = measure(plan, looks, episodes=("EP-3", "EP-1", "EP-2"), treated=("EP-1", "EP-3"))
+    tests = [(f"EP-{n}", 0, True) for n in (2, 1, 3)]
+    found = measure(plan, tests, episodes=("EP-3", "EP-1", "EP-2"), treated=("EP-1", "EP-3"))
     assert found["episode_id"].tolist() == [f"EP-{n}" for n in (1, 2, 3) for _ in TIMED]
     assert found["endpoint"].tolist() == sorted(TIMED) * 3
     assert found.index.tolist() == list(range(3 * len(TIMED)))
