@@ -41,8 +41,8 @@ def describe_run(
         "Open": iter([f"{results / 'reports' / 'committee.html'}, and technical.html beside it"]),
     }
     lines = []
-    for name, told in parts.items():
-        for number, line in enumerate(told):
+    for name, part_lines in parts.items():
+        for number, line in enumerate(part_lines):
             lines.append(f"{'' if number else name:{WIDTH}}{line}")
     return "\n".join(lines) + "\n"
 
@@ -59,13 +59,13 @@ def say_deliveries(
         counts = current.get(row.site, "")
         if counts > row.delivery:
             continue
-        own = problems[
+        of_site = problems[
             problems["site"].eq(row.site)
             & problems["delivery"].eq(row.delivery)
             & problems["severity"].eq("refuse")
         ]
         instead = f"; {counts} counts instead" if counts else "; the site is not in the pool"
-        yield f"{row.site}/{row.delivery} refused: {say_why(own)}{instead}"
+        yield f"{row.site}/{row.delivery} refused: {say_why(of_site)}{instead}"
         yield f"  {find_page(results, row)}"
 
 
@@ -76,12 +76,15 @@ def say_rows(counts: pd.DataFrame, results: PurePath) -> Iterator[str]:
     stored, aside = int(current["rows_stored"].sum()), int(current["rows_set_aside"].sum())
     yield f"{count(stored, 'row')} stored, {aside:,} set aside until they are mended"
     by_delivery = current.groupby(["site", "delivery"])["rows_set_aside"].sum()
-    told = by_delivery[by_delivery.gt(0)].sort_values(ascending=False, kind="stable").reset_index()
-    for row in told.head(PLACES_TOLD).itertuples(index=False):
+    to_mend = (
+        by_delivery[by_delivery.gt(0)].sort_values(ascending=False, kind="stable").reset_index()
+    )
+    for row in to_mend.head(PLACES_TOLD).itertuples(index=False):
         yield f"  {row.rows_set_aside:,} of {row.site}: {find_page(results, row)}"
-    if len(told) > PLACES_TOLD:
+    if len(to_mend) > PLACES_TOLD:
         yield (
-            f"  and those of {count(len(told) - PLACES_TOLD, 'further site')}: {results / 'intake'}"
+            f"  and those of {count(len(to_mend) - PLACES_TOLD, 'further site')}: "
+            f"{results / 'intake'}"
         )
 
 
@@ -102,7 +105,7 @@ def say_numbers(statuses: pd.Series) -> Iterator[str]:
         for code, meaning in ESTIMATE_STATUS.items()
         if statuses.get(code, 0) and code != "ok"
     ]
-    yield f"{statuses.get('ok', 0):,} can be used" + "".join(f"; {told}" for told in withheld)
+    yield f"{statuses.get('ok', 0):,} can be used" + "".join(f"; {reason}" for reason in withheld)
 
 
 def find_page(results: PurePath, row: Any) -> PurePath:

@@ -47,24 +47,26 @@ def describe_covariates(
     people = episodes[
         [*EPISODE, "patient_id", "age_years", "sex", "onset_day", "prior_episodes", "cause"]
     ]
-    told = people.merge(read, on=EPISODE, validate="one_to_one").merge(
+    recorded = people.merge(read, on=EPISODE, validate="one_to_one").merge(
         first, on=EPISODE, how="left", validate="one_to_one"
     )
     basis = (
-        (" by " + told["arm_basis"].astype("string")).where(told["arm"].eq("short"), "").fillna("")
+        (" by " + recorded["arm_basis"].astype("string"))
+        .where(recorded["arm"].eq("short"), "")
+        .fillna("")
     )
     return pd.DataFrame(
         {
-            **{key: told[key] for key in (*EPISODE, "patient_id")},
-            "age_decade": (told["age_years"] // 10).astype("Int64"),
-            "sex": told["sex"],
-            "onset": _band(-told["onset_day"], ONSET_EDGES, ONSET),
-            "prior": _band(told["prior_episodes"], PRIOR_EDGES, PRIOR),
-            "cause": told["cause"],
-            "canal_arm": told["canal"] + " " + told["arm"] + basis,
-            "mechanism": told["mechanism"],
-            "first_family": told["first_maneuver"],
-            "first_fit": told["first_fit"],
+            **{key: recorded[key] for key in (*EPISODE, "patient_id")},
+            "age_decade": (recorded["age_years"] // 10).astype("Int64"),
+            "sex": recorded["sex"],
+            "onset": _band(-recorded["onset_day"], ONSET_EDGES, ONSET),
+            "prior": _band(recorded["prior_episodes"], PRIOR_EDGES, PRIOR),
+            "cause": recorded["cause"],
+            "canal_arm": recorded["canal"] + " " + recorded["arm"] + basis,
+            "mechanism": recorded["mechanism"],
+            "first_family": recorded["first_maneuver"],
+            "first_fit": recorded["first_fit"],
         }
     )
 

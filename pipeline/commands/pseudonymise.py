@@ -60,19 +60,19 @@ def run(arguments: argparse.Namespace) -> None:
         path.with_name(f"{path.stem}_{what}{end}")
         for what, end in (("pseudonyms", path.suffix.lower()), ("key_list", ".csv"))
     )
-    if there := [str(target) for target in (table, entries) if target.exists()]:
-        sys.exit(f"{' and '.join(there)} must not exist yet.")
+    if existing := [str(target) for target in (table, entries) if target.exists()]:
+        sys.exit(f"{' and '.join(existing)} must not exist yet.")
     made = not arguments.key.exists()
     key = make_key() if made else arguments.key.read_text("ascii").strip()
     known = KeyList(key.encode())
     try:
-        content, found = replace_in_file(path, headers, known)
+        content, replaced = replace_in_file(path, headers, known)
     except SharedPseudonym:
         sys.exit(
             "Two records would get the same pseudonym: use another key, for all tables. Nothing "
             "was written."
         )
-    if lacking := [header for header in headers if header not in found]:
+    if lacking := [header for header in headers if header not in replaced]:
         sys.exit(f"No column is called {', '.join(lacking)}. Nothing was written.")
     if made:
         arguments.key.touch(OWNER_ONLY)

@@ -71,12 +71,12 @@ class Audit:
     @cached_property
     def entries(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """For each entry of an equation its row, its cell and its sign."""
-        told = [
+        entries = [
             (row, n, sign)
             for row, equation in enumerate(self.cells.equations)
             for n, sign in sorted(equation)
         ]
-        row, cell, sign = np.array(told, dtype=int).reshape(-1, 3).T
+        row, cell, sign = np.array(entries, dtype=int).reshape(-1, 3).T
         return row, cell, sign.astype(float)
 
     @cached_property
@@ -148,7 +148,7 @@ class Audit:
     def list_claims(self, eyes: int) -> Claims:
         """What must not be proved to `eyes`: that others are in a cell and fewer than may be shown,
         that as few have left it since an earlier release, or that a site is nearly all of it."""
-        cells, own, few = (
+        cells, owned, most_hidden = (
             np.arange(len(self.grows)),
             np.where(self.grows, 0, self.owned[:, eyes]),
             self.min_cell - 1,
@@ -156,8 +156,10 @@ class Audit:
         left, floor = np.flatnonzero(self.grows), np.flatnonzero(self.floor)
         return Claims(
             np.concatenate([cells, left, floor]),
-            np.concatenate([own + 1, np.full(len(left), -few), np.full(len(floor), -np.inf)]),
-            np.concatenate([own + few, np.full(len(left), -1), self.floor[floor] - 1]),
+            np.concatenate(
+                [owned + 1, np.full(len(left), -most_hidden), np.full(len(floor), -np.inf)]
+            ),
+            np.concatenate([owned + most_hidden, np.full(len(left), -1), self.floor[floor] - 1]),
         )
 
     def list_open(self, eyes: int, least: np.ndarray, most: np.ndarray) -> Claims:
@@ -167,8 +169,8 @@ class Audit:
         open_ = ~((values < claims.low) | (values > claims.high)) & (most > least)[claims.cell]
         for numbers in self.examples:
             if not ((numbers < least) | (numbers > most)).any():
-                found = numbers[claims.cell]
-                open_ &= ~((found < claims.low) | (found > claims.high))
+                counts = numbers[claims.cell]
+                open_ &= ~((counts < claims.low) | (counts > claims.high))
         return claims.take(open_)
 
     def find_remainders(self, least: np.ndarray, most: np.ndarray) -> np.ndarray:
@@ -192,15 +194,15 @@ class Audit:
         least, most = self.carry(known, eyes)
         claims = self.list_claims(eyes)
         proved = np.unique(claims.take(claims.hold(least, most)).cell)
-        found = {n: Exposed(n, least[n], most[n], eyes) for n in proved}
+        exposures = {n: Exposed(n, least[n], most[n], eyes) for n in proved}
         if eyes != EVERYBODY:
-            return list(found.values())
+            return list(exposures.values())
         row, cell, _ = self.entries
         together = self.find_remainders(least, most)
         for equation in np.flatnonzero(together):
             members = cell[(row == equation) & (most[cell] > least[cell])]
-            found.setdefault(members.min(), Exposed(members.min(), 0, together[equation], eyes))
-        return list(found.values())
+            exposures.setdefault(members.min(), Exposed(members.min(), 0, together[equation], eyes))
+        return list(exposures.values())
 
     def find(self, known: Known, eyes: int = EVERYBODY, only: int | None = None) -> list[Exposed]:
         """What a release gives away by all equations together;
@@ -213,14 +215,14 @@ class Audit:
         claims = self.list_open(eyes, least, most)
         if only is not None:
             claims = claims.take(claims.cell == only)
-        found = []
+        exposures = []
         for questions in self._part(least, most, claims):
             questions.answer()
             self._keep(questions, least, most)
-            found += [
+            exposures += [
                 Exposed(n, low, high, eyes, quickly=False) for n, low, high in questions.proved
             ]
-        return sorted(found, key=lambda exposed: exposed.cell)
+        return sorted(exposures, key=lambda exposed: exposed.cell)
 
     def _look_for_examples(self, known: Known) -> None:
         """Find whole numbers that nobody can exclude, and that refute as many claims of all eyes as
@@ -241,9 +243,9 @@ class Audit:
         row, cell, sign = self.entries
         system = System(least, most, row, cell, sign, len(self.cells.equations))
         for members, rows in split_components(system) if len(claims.cell) else ():
-            own = np.isin(claims.cell, list(members))
-            if own.any():
-                yield Questions(Program(system, sorted(members), rows), claims.take(own))
+            inside = np.isin(claims.cell, list(members))
+            if inside.any():
+                yield Questions(Program(system, sorted(members), rows), claims.take(inside))
 
     def _keep(self, questions: Questions, least: np.ndarray, most: np.ndarray) -> None:
         """Keep whole numbers of some cells beside what is known; of all others nothing,

@@ -50,10 +50,10 @@ def add_releases(cells: Cells, entries: Sequence[Entry], sites: tuple[str, ...])
     equations = list(cells.equations.items())
     latest: dict[str, tuple[int, int]] = {}
     for entry in entries:
-        own = [np.array([owned.get(site, 0.0) for site in sites]) for owned in entry.owned]
+        by_site = [np.array([owned.get(site, 0.0) for site in sites]) for owned in entry.owned]
         place = [
-            cells.add(Before(name, entry.number), value, mine)
-            for name, value, mine in zip(entry.names, entry.values, own, strict=True)
+            cells.add(Before(name, entry.number), value, counts)
+            for name, value, counts in zip(entry.names, entry.values, by_site, strict=True)
         ]
         cells.past |= {n: tuple(bounds) for n, bounds in zip(place, entry.bounds, strict=True)}
         for released in entry.equations:
@@ -74,11 +74,11 @@ def add_releases(cells: Cells, entries: Sequence[Entry], sites: tuple[str, ...])
             frozenset((entry.names[n], sign) for n, sign in released)
             for released in entry.equations
         }
-        for equation, said in equations:
+        for equation, description in equations:
             named = frozenset((cells.keys[n].say(), sign) for n, sign in equation)
             if named in known and all(name in grown for name, _ in named):
                 growing = frozenset((grown[name], sign) for name, sign in named)
-                cells.equations.setdefault(growing, f"{said}, since release {entry.number}")
+                cells.equations.setdefault(growing, f"{description}, since release {entry.number}")
     if any(cells.values[n] < 0 for n in cells.growth):
         cells.left = True
 

@@ -21,7 +21,7 @@ from schemas.study import Disclosure
 
 
 @dataclass(frozen=True)
-class Rest:
+class Complement:
     """Those of a set who are in none of some others: of `whole`, without what `without` says."""
 
     whole: Group
@@ -32,7 +32,7 @@ class Rest:
 
 
 class Key(Protocol):
-    """Whom a cell counts: of this release a Group or a Rest, of earlier ones those of
+    """Whom a cell counts: of this release a Group or a Complement, of earlier ones those of
     pipeline/disclosure/between.py."""
 
     def say(self) -> str: ...
@@ -62,7 +62,7 @@ class Cells:
     past: dict[int, tuple[float, float]] = field(default_factory=dict)
     left: bool = False
 
-    def add(self, key: Key, value: float = np.nan, own: np.ndarray | None = None) -> int:
+    def add(self, key: Key, value: float = np.nan, owned: np.ndarray | None = None) -> int:
         """The number of a cell, which is the same for an equal one;
         what is known of its value and its sites is kept."""
         if key not in self.place:
@@ -73,15 +73,15 @@ class Cells:
         number = self.place[key]
         if np.isnan(self.values[number]) and not np.isnan(value):
             self.values[number] = float(value)
-        if own is not None and np.isnan(self.owned[number]).any():
-            self.owned[number] = own
+        if owned is not None and np.isnan(self.owned[number]).any():
+            self.owned[number] = owned
         return number
 
-    def relate(self, whole: int, parts: list[int], said: str) -> None:
+    def relate(self, whole: int, parts: list[int], description: str) -> None:
         """Say that `parts` add up to `whole`."""
         if parts and whole not in parts and len(set(parts)) == len(parts):
             self.equations.setdefault(
-                frozenset([(whole, -1), *((part, 1) for part in parts)]), said
+                frozenset([(whole, -1), *((part, 1) for part in parts)]), description
             )
 
 
@@ -100,35 +100,35 @@ def list_cells(
         what = described[label]
         if what is None or pd.isna(episodes):
             continue
-        told = estimate if what.quantity.kind == "count" else events
+        with_event = estimate if what.quantity.kind == "count" else events
         for counted, people, number in (
             ("episodes", what.episodes, episodes),
-            ("told", what.told, told),
+            ("told", what.told, with_event),
         ):
             if people is not None and pd.notna(number):
                 part = counted == "told" and what.told != what.episodes
-                own = by_site.of(label, "events" if part else "episodes", float(number))
-                n = cells.add(people, float(number), own)
+                owned = by_site.of(label, "events" if part else "episodes", float(number))
+                n = cells.add(people, float(number), owned)
                 cells.rows.setdefault(n, []).append((label, counted))
                 if (
-                    own is not None
+                    owned is not None
                     and analysis not in (LEDGER, FLOW)
                     and "site=" not in stratum
-                    and is_dominated(own, rule)
+                    and is_dominated(owned, rule)
                 ):
-                    cells.floor[n] = ceil(own.max() / rule.max_share)
+                    cells.floor[n] = ceil(owned.max() / rule.max_share)
         if what.quantity.kind in WHOLE_SHARES and what.told in cells.place:
-            rest = cells.add(Rest(what.episodes, what.told.say()))
-            cells.rows.setdefault(rest, []).append((label, "others"))
+            complement = cells.add(Complement(what.episodes, what.told.say()))
+            cells.rows.setdefault(complement, []).append((label, "others"))
             whole, part = cells.place[what.episodes], cells.place[what.told]
-            _infer_rest(cells, whole, part, rest)
-            cells.relate(whole, [part, rest], "those with and without the event")
+            _infer_complement(cells, whole, part, complement)
+            cells.relate(whole, [part, complement], "those with and without the event")
     return cells
 
 
-def _infer_rest(cells: Cells, whole: int, part: int, rest: int) -> None:
+def _infer_complement(cells: Cells, whole: int, part: int, complement: int) -> None:
     cells.add(
-        cells.keys[rest],
+        cells.keys[complement],
         cells.values[whole] - cells.values[part],
         cells.owned[whole] - cells.owned[part],
     )

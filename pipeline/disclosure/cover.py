@@ -71,34 +71,34 @@ class Cover:
                 self.stated.setdefault(label, set()).add(n)
         self.parts: dict[int, set[int]] = {}  # cells that rows tell by a share of another
         for label, numbers in self.stated.items():
-            whole = self.described[label].episodes
-            if whole in cells.place:
-                self.parts.setdefault(cells.place[whole], set()).update(numbers)
+            group = self.described[label].episodes
+            if group in cells.place:
+                self.parts.setdefault(cells.place[group], set()).update(numbers)
         self.shown: dict[object, Shown] = {
             label: Shown(*row) for label, *row in self.safe[COLUMNS].itertuples(name=None)
         }
-        self.near: dict[int, set[int]] = {}
+        self.neighbours: dict[int, set[int]] = {}
         for equation in cells.equations:
             members = {n for n, _ in equation}
             for n in members:
-                self.near.setdefault(n, set()).update(members)
+                self.neighbours.setdefault(n, set()).update(members)
 
-    def add(self, found: Exposed) -> bool:
+    def add(self, exposed: Exposed) -> bool:
         """Choose what covers an exposed cell, unless what was chosen before does; where no single
         choice does, several of the least valuable are taken. False if there is nothing to
         choose."""
-        if self.is_covered(found):
+        if self.is_covered(exposed):
             return True
-        options = self.list_options(found.cell)
+        options = self.list_options(exposed.cell)
         before = self.known.copy(), dict(self.edits), dict(self.shown)
-        for option in options[: TRIES if found.quickly else SLOW_TRIES]:
+        for option in options[: TRIES if exposed.quickly else SLOW_TRIES]:
             self.change(option)
-            if self.is_covered(found):
+            if self.is_covered(exposed):
                 return True
             known, edits, shown = before
             self.known, self.edits, self.shown = known.copy(), dict(edits), dict(shown)
         hide = [option for option in options if Edit.ALL in option.edits.values()] or options
-        for option in hide[: 1 if found.quickly else 1 + len(hide) // MOST_ROUNDS]:
+        for option in hide[: 1 if exposed.quickly else 1 + len(hide) // MOST_ROUNDS]:
             self.change(option)
         return bool(hide)
 
@@ -107,19 +107,19 @@ class Cover:
         around, options = {cell}, []
         for _ in range(FARTHEST):
             if not self.is_shown(cell):
-                around |= {n for member in list(around) for n in self.near.get(member, ())}
-            options = [option for n in sorted(around) for option in self._list_own(n, cell)]
+                around |= {n for member in list(around) for n in self.neighbours.get(member, ())}
+            options = [option for n in sorted(around) for option in self._list_options_of(n, cell)]
             if any(Edit.ALL in option.edits.values() for option in options):
                 break
         return sorted(options, key=lambda option: (option.worth, option.cell))
 
-    def _list_own(self, n: int, cell: int) -> list[Option]:
+    def _list_options_of(self, n: int, cell: int) -> list[Option]:
         options = []
         if self.is_shown(n) and self.known.bounds[n, 0] > 0:
             worth = self.find_worth(n)
             options.append(Option(COARSER * worth, n, self.list_coarser(n)))
             options.append(Option(worth, n, self.list_hidden(n)))
-        elif n == cell or n in self.near.get(cell, ()):
+        elif n == cell or n in self.neighbours.get(cell, ()):
             options.append(Option(LOOSER, n, self.list_looser(n)))
         return [o for o in options if any(self.edits.get(k, 0) < e for k, e in o.edits.items())]
 
@@ -131,9 +131,9 @@ class Cover:
             itself = what.quantity.kind == "count" and (
                 counted == "told" or what.told == what.episodes
             )
-            whole = itself or counted != "episodes" or says_few(self.safe, label)
+            hides_row = itself or counted != "episodes" or says_small(self.safe, label)
             if self.safe.at[label, "status"] != "suppressed":
-                edits[label] = Edit.ALL if whole else Edit.COUNTS
+                edits[label] = Edit.ALL if hides_row else Edit.COUNTS
         return edits
 
     def list_coarser(self, n: int) -> Edits:
@@ -152,7 +152,9 @@ class Cover:
 
     def list_looser(self, n: int) -> Edits:
         """What to take from rows so that no mark says of a cell that it is small."""
-        return {label: Edit.ALL for label, _ in self.rows.get(n, ()) if says_few(self.safe, label)}
+        return {
+            label: Edit.ALL for label, _ in self.rows.get(n, ()) if says_small(self.safe, label)
+        }
 
     def change(self, option: Option) -> None:
         """Take what an option says."""
@@ -174,12 +176,14 @@ class Cover:
     def _read(row: pd.DataFrame) -> Shown:
         return Shown(*next(row[COLUMNS].itertuples(index=False, name=None)))
 
-    def is_covered(self, found: Exposed) -> bool:
+    def is_covered(self, exposed: Exposed) -> bool:
         """Whether an exposed cell is given away no more, by single equations or,
         if these did not find it, by all of them."""
-        if any(found.cell == each.cell for each in self.audit.find_quickly(self.known, found.eyes)):
+        if any(
+            exposed.cell == each.cell for each in self.audit.find_quickly(self.known, exposed.eyes)
+        ):
             return False
-        return found.quickly or not self.audit.find(self.known, found.eyes, found.cell)
+        return exposed.quickly or not self.audit.find(self.known, exposed.eyes, exposed.cell)
 
     def is_shown(self, n: int) -> bool:
         """Whether some row still tells how many people a cell is, or about how many."""
@@ -207,15 +211,15 @@ class Cover:
 
     def apply(self) -> pd.DataFrame:
         """The rows with all of it done."""
-        own = {
+        labels = {
             edit: sorted((k for k, e in self.edits.items() if e == edit), key=str) for edit in Edit
         }
         safe = drop_counts(
-            coarsen_shares(self.safe, own[Edit.DIGITS]), own[Edit.COUNTS], [EPISODES, EVENTS]
+            coarsen_shares(self.safe, labels[Edit.DIGITS]), labels[Edit.COUNTS], [EPISODES, EVENTS]
         )
-        return hide_contrasts(hide_rows(safe, own[Edit.ALL]), self.described)
+        return hide_contrasts(hide_rows(safe, labels[Edit.ALL]), self.described)
 
 
-def says_few(safe: pd.DataFrame, label: object) -> bool:
+def says_small(safe: pd.DataFrame, label: object) -> bool:
     """Whether the mark of a row says that what it counts is small."""
     return bool(safe.at[label, "status"] == "bounded")

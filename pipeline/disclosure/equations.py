@@ -12,7 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from pipeline.disclosure.cells import Cells, Rest
+from pipeline.disclosure.cells import Cells, Complement
 from pipeline.disclosure.people import THEN, Group
 from schemas.identities import CHAINS, DIVIDED, ENDS, FIXED, OVERLAPPING, PATH, SUMS, WITHIN, Chain
 
@@ -29,8 +29,10 @@ def add_equations(cells: Cells) -> None:
         if isinstance(key, Group):
             sets.setdefault(key.name, set()).add(key.narrowed)
     for whole in list(sets):
-        for narrowed, parts, said in list_divisions(whole, sets[whole]):
-            _relate(cells, Group(whole, narrowed), [Group(whole, part) for part in parts], said)
+        for narrowed, parts, description in list_divisions(whole, sets[whole]):
+            _relate(
+                cells, Group(whole, narrowed), [Group(whole, part) for part in parts], description
+            )
     for declared in SUMS:
         for narrowed in sorted(sets.get(declared.whole, ()), key=sorted):
             members = [Group(part, narrowed) for part in declared.parts]
@@ -62,7 +64,7 @@ def add_equations(cells: Cells) -> None:
 
 
 def _relate(
-    cells: Cells, whole: Group, parts: list[Group], said: str, *, complete: bool = False
+    cells: Cells, whole: Group, parts: list[Group], description: str, *, complete: bool = False
 ) -> None:
     """Say that the parts add up to the whole, with the rest that they leave;
     of a `complete` sum a part without a row is what is left."""
@@ -74,9 +76,9 @@ def _relate(
     if not complete and not missing and left != 0:
         if left < 0:
             return  # not what is declared, in this pool
-        numbers.append(cells.add(Rest(whole, said), left))
+        numbers.append(cells.add(Complement(whole, description), left))
         _infer(cells, number, numbers)
-    cells.relate(number, numbers, f"{whole.say()}: {said}")
+    cells.relate(number, numbers, f"{whole.say()}: {description}")
 
 
 def _infer(cells: Cells, whole: int, parts: list[int]) -> None:
@@ -101,8 +103,10 @@ def _contain(cells: Cells, outer: Group, inner: Group) -> None:
     if left == 0:
         cells.relate(whole, [part], f"{inner.say()} are all of {outer.say()}")
         return
-    rest = cells.add(Rest(outer, inner.say()), left, cells.owned[whole] - cells.owned[part])
-    cells.relate(whole, [part, rest], f"{inner.say()} are among {outer.say()}")
+    complement = cells.add(
+        Complement(outer, inner.say()), left, cells.owned[whole] - cells.owned[part]
+    )
+    cells.relate(whole, [part, complement], f"{inner.say()} are among {outer.say()}")
 
 
 def list_divisions(
@@ -113,38 +117,40 @@ def list_divisions(
     values = {narrowed: dict(narrowed) for narrowed in sorted(sets, key=sorted)}
     for whole, fixed in values.items():
         divisions: dict[tuple, list[frozenset]] = {}
-        for part, own in values.items():
-            further = tuple(sorted(variable for variable in own if variable not in fixed))
+        for part, narrowing in values.items():
+            further = tuple(sorted(variable for variable in narrowing if variable not in fixed))
             divides = further and not any(
-                v in FIXED or v in OVERLAPPING or own[v] == ANY for v in further
+                v in FIXED or v in OVERLAPPING or narrowing[v] == ANY for v in further
             )
             if divides and all(
-                own.get(variable) == value for variable, value in fixed.items() if value != ANY
+                narrowing.get(variable) == value
+                for variable, value in fixed.items()
+                if value != ANY
             ):
                 divisions.setdefault(further, []).append(part)
         for further, parts in divisions.items():
             yield whole, _drop_unions(parts, values, further), f"by {', '.join(further)}"
-    yield from _list_told(values)
+    yield from _list_recorded(values)
 
 
-def _list_told(
+def _list_recorded(
     values: Mapping[frozenset, dict],
 ) -> Iterator[tuple[frozenset, list[frozenset], str]]:
     """Those of whom a variable is told, with its values, and with the whole of whom they are a
     part."""
-    for told, own in values.items():
-        for variable in [variable for variable, value in own.items() if value == ANY]:
-            rest = frozenset(item for item in told if item[0] != variable)
+    for recorded, narrowing in values.items():
+        for variable in [variable for variable, value in narrowing.items() if value == ANY]:
+            unnarrowed = frozenset(item for item in recorded if item[0] != variable)
             parts = [
                 s
                 for s, v in values.items()
-                if s != told and s - {(variable, v.get(variable))} == rest
+                if s != recorded and s - {(variable, v.get(variable))} == unnarrowed
             ]
             parts = [part for part in parts if variable in values[part]]
             if parts:
-                yield told, _drop_unions(parts, values, (variable,)), f"by {variable}"
-            if rest in values:
-                yield rest, [told], f"whose {variable} is told"
+                yield recorded, _drop_unions(parts, values, (variable,)), f"by {variable}"
+            if unnarrowed in values:
+                yield unnarrowed, [recorded], f"whose {variable} is told"
 
 
 def _drop_unions(
@@ -156,8 +162,8 @@ def _drop_unions(
         part
         for part in parts
         if not alone
-        or TOGETHER not in (told := values[part][further[0]])
-        or not set(told.split(TOGETHER)) <= alone
+        or TOGETHER not in (value := values[part][further[0]])
+        or not set(value.split(TOGETHER)) <= alone
     ]
 
 
@@ -192,9 +198,9 @@ def _list_chains(sets: Sets) -> Iterator[tuple[Group, Group]]:
     for chain in CHAINS:
         links: dict[frozenset, list[tuple[int, frozenset]]] = {}
         for narrowed in sorted(sets.get(chain.name, ()), key=sorted):
-            told = dict(narrowed)
-            if chain.variable in told and _belongs(told, chain):
-                value = told[chain.variable]
+            variables = dict(narrowed)
+            if chain.variable in variables and _belongs(variables, chain):
+                value = variables[chain.variable]
                 step = (
                     chain.order.index(value)
                     if chain.order
@@ -209,19 +215,23 @@ def _list_chains(sets: Sets) -> Iterator[tuple[Group, Group]]:
                 yield Group(chain.name, inner), Group(chain.name, outer)
 
 
-def _belongs(told: Mapping[str, str], chain: Chain) -> bool:
-    only = all(told.get(variable) == value for variable, value in chain.only.items())
-    return only and not any(told.get(variable) == value for variable, value in chain.but.items())
+def _belongs(variables: Mapping[str, str], chain: Chain) -> bool:
+    only = all(variables.get(variable) == value for variable, value in chain.only.items())
+    return only and not any(
+        variables.get(variable) == value for variable, value in chain.but.items()
+    )
 
 
 def _follow_paths(cells: Cells, sets: Sets) -> None:
     """Who came to a point of a path ended there in one of the declared ways, or went on."""
     onward: dict[frozenset, list[Group]] = {}
     for narrowed in sorted(sets.get(PATH, ()), key=sorted):
-        told = dict(narrowed)
-        if "path" in told:
-            before, _, _ = told["path"].rpartition(THEN)
-            whole = narrowed - {("path", told["path"])} | ({("path", before)} if before else set())
+        variables = dict(narrowed)
+        if "path" in variables:
+            before, _, _ = variables["path"].rpartition(THEN)
+            whole = narrowed - {("path", variables["path"])} | (
+                {("path", before)} if before else set()
+            )
             onward.setdefault(frozenset(whole), []).append(Group(PATH, narrowed))
     for whole, steps in onward.items():
         ends = [Group(end, whole) for end in ENDS if Group(end, whole) in cells.place]
@@ -233,15 +243,15 @@ def _start_paths(cells: Cells, sets: Sets) -> None:
     """Whose path begins with a maneuver had it first; the first of a session of several families is
     that of the session."""
     for narrowed in sorted(sets.get(FIRST, ()), key=sorted):
-        told = dict(narrowed)
-        if set(told) == {"first_maneuver"}:
+        variables = dict(narrowed)
+        if set(variables) == {"first_maneuver"}:
             paths = [
                 dict(each)["path"] for each in sets.get(PATH, ()) if set(dict(each)) == {"path"}
             ]
             begun = [
                 path
                 for path in paths
-                if THEN not in path and path.split("+")[0] == told["first_maneuver"]
+                if THEN not in path and path.split("+")[0] == variables["first_maneuver"]
             ]
             parts = [Group(PATH, frozenset([("path", path)])) for path in sorted(begun)]
             if parts:
@@ -255,9 +265,11 @@ def _agree(cells: Cells, sets: Sets) -> None:
         part = alike.removeprefix(ALIKE)
         columns: dict[str, list[Group]] = {}
         for narrowed in sorted(sets.get(f"named {part}", ()), key=sorted):
-            told = dict(narrowed)
-            if set(told) == {"recorded", "adjudicated"}:
-                columns.setdefault(told["adjudicated"], []).append(Group(f"named {part}", narrowed))
+            variables = dict(narrowed)
+            if set(variables) == {"recorded", "adjudicated"}:
+                columns.setdefault(variables["adjudicated"], []).append(
+                    Group(f"named {part}", narrowed)
+                )
         same = [
             pair
             for value, pairs in columns.items()

@@ -28,16 +28,19 @@ def narrow_by_limits(least: np.ndarray, most: np.ndarray, shares: np.ndarray) ->
     for whole in np.unique(limited[:, 1]).astype(int):
         if not 0 < least[whole] <= most[whole] < least[whole] + MOST_SIZES:
             continue
-        own = limited[limited[:, 1] == whole]
-        part = own[:, 0].astype(int)
+        of_whole = limited[limited[:, 1] == whole]
+        part = of_whole[:, 0].astype(int)
         sizes = np.arange(int(least[whole]), int(most[whole]) + 1)
-        few, many = count_events(own[:, 2:], sizes)
-        few, many = np.maximum(few, least[part, None]), np.minimum(many, most[part, None])
-        fits = (few <= many).all(axis=0)
+        fewest, largest = count_events(of_whole[:, 2:], sizes)
+        fewest, largest = (
+            np.maximum(fewest, least[part, None]),
+            np.minimum(largest, most[part, None]),
+        )
+        fits = (fewest <= largest).all(axis=0)
         if fits.any():
             least[whole], most[whole] = sizes[fits].min(), sizes[fits].max()
-            np.maximum.at(least, part, few[:, fits].min(axis=1))
-            np.minimum.at(most, part, many[:, fits].max(axis=1))
+            np.maximum.at(least, part, fewest[:, fits].min(axis=1))
+            np.minimum.at(most, part, largest[:, fits].max(axis=1))
 
 
 def count_events(shares: np.ndarray, sizes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -49,17 +52,17 @@ def count_events(shares: np.ndarray, sizes: np.ndarray) -> tuple[np.ndarray, np.
         np.concatenate([_count_block(*share, block) for block in blocks], axis=1)
         for share in shares
     ]
-    few, many = np.array(counted)[:, :, sizes - first * BLOCK].transpose(1, 0, 2)
-    return few, many
+    fewest, largest = np.array(counted)[:, :, sizes - first * BLOCK].transpose(1, 0, 2)
+    return fewest, largest
 
 
 @lru_cache(maxsize=4096)
 def _count_block(low: float, high: float, lower: float, upper: float, block: int) -> np.ndarray:
     """The least and the greatest number with the event for each size of one block: (2, BLOCK)."""
     sizes = np.arange(block * BLOCK, (block + 1) * BLOCK)
-    few = np.maximum(np.ceil(low * sizes - CLOSE), _reach_limit(sizes, lower))
-    many = np.minimum(np.floor(high * sizes + CLOSE), sizes - _reach_limit(sizes, 1 - upper))
-    return np.array([few, many])
+    fewest = np.maximum(np.ceil(low * sizes - CLOSE), _reach_limit(sizes, lower))
+    largest = np.minimum(np.floor(high * sizes + CLOSE), sizes - _reach_limit(sizes, 1 - upper))
+    return np.array([fewest, largest])
 
 
 def _reach_limit(sizes: np.ndarray, limit: float) -> np.ndarray:

@@ -37,7 +37,7 @@ class Issue:
 
     files: dict[str, pd.DataFrame]
     made_from: pd.DataFrame
-    said: str = ""
+    message: str = ""
 
 
 def issue_release(
@@ -58,8 +58,10 @@ def issue_release(
     others = [entry for entry in entries if entry.source != source]
     try:
         made = make_release(estimates, rule, trials, others)
-        own = [entry for entry in entries if entry.source == source]
-        if own and fingerprint(split_files(made.rows)) not in {entry.content for entry in own}:
+        same_source = [entry for entry in entries if entry.source == source]
+        if same_source and fingerprint(split_files(made.rows)) not in {
+            entry.content for entry in same_source
+        }:
             # what was released of the same records in another way counts like any other release
             others = entries
             made = make_release(estimates, rule, trials, others)
@@ -72,7 +74,7 @@ def issue_release(
     if (
         same is None
         and others
-        and count_told(files) < rule.min_renewed * count_told(_read_files(others[-1]))
+        and count_numbers(files) < rule.min_renewed * count_numbers(_read_files(others[-1]))
     ):
         return _keep(others[-1])
     number = same.number if same else max((entry.number for entry in entries), default=0) + 1
@@ -84,25 +86,25 @@ def issue_release(
 def split_files(rows: pd.DataFrame) -> dict[str, pd.DataFrame]:
     """The rows of each analysis as a table by the name of its file."""
     return {
-        f"{name}.csv": own.reset_index(drop=True)
-        for name, own in rows.groupby("analysis", sort=True)
+        f"{name}.csv": group.reset_index(drop=True)
+        for name, group in rows.groupby("analysis", sort=True)
     }
 
 
-def count_told(files: dict[str, pd.DataFrame]) -> int:
+def count_numbers(files: dict[str, pd.DataFrame]) -> int:
     """How many numbers some tables show, sizes among them."""
     return sum(int(rows[TELLS].notna().to_numpy().sum()) for rows in files.values())
 
 
 def _keep(entry: Entry) -> Issue:
     """The release of an entry once more, as it was."""
-    said = KEPT.format(number=entry.number)
+    message = KEPT.format(number=entry.number)
     made_from = pd.read_csv(entry.folder / MADE_FROM, dtype="string")
-    note = pd.DataFrame({"name": [NEWER], "value": [said]})
+    note = pd.DataFrame({"name": [NEWER], "value": [message]})
     return Issue(
         _read_files(entry),
         pd.concat([_number(made_from, entry.number), note], ignore_index=True),
-        said,
+        message,
     )
 
 

@@ -147,9 +147,9 @@ def read_share(
 ) -> tuple[float, float]:
     """What a share says of how many have the event ("told") or have not ("others"),
     of a `whole` with these bounds."""
-    few = 0.0, rule.least_shown - 1.0
+    small = 0.0, rule.least_shown - 1.0
     if row.status == "bounded":
-        return few if (counted == "others") == pd.notna(row.lower) else (0.0, MANY)
+        return small if (counted == "others") == pd.notna(row.lower) else (0.0, MANY)
     if row.status != "ok":
         return 0.0, MANY
     low, high = read_ends(row, counted)

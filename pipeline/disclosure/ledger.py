@@ -54,20 +54,20 @@ def read_ledger(folder: Path) -> list[Entry]:
 
 
 def _read_entry(folder: Path) -> Entry:
-    told = json.loads((folder / SYSTEM).read_text("utf-8"))
-    names, least, most, values, owned = ([cell[k] for cell in told["cells"]] for k in range(5))
+    record = json.loads((folder / SYSTEM).read_text("utf-8"))
+    names, least, most, values, owned = ([cell[k] for cell in record["cells"]] for k in range(5))
     bounds = np.column_stack(
         [np.array(least, dtype=float), [np.inf if end is None else end for end in most]]
     )
     return Entry(
         int(folder.name.partition("_")[0]),
-        told["source"],
+        record["source"],
         folder,
         names,
         bounds.reshape(-1, 2),
         np.array([np.nan if value is None else value for value in values], dtype=float),
         owned,
-        [[(n, sign) for n, sign in equation] for equation in told["equations"]],
+        [[(n, sign) for n, sign in equation] for equation in record["equations"]],
     )
 
 
@@ -91,33 +91,37 @@ def write_entry(
         rows.to_csv(building / ESTIMATES / name, index=False)
     made_from.to_csv(building / MADE_FROM, index=False)
     (building / SYSTEM).write_text(
-        json.dumps(_tell(source, cells, bounds, sites), separators=(",", ":")), "utf-8"
+        json.dumps(_describe(source, cells, bounds, sites), separators=(",", ":")), "utf-8"
     )
     building.rename(folder)
     return folder
 
 
-def _tell(source: str, cells: Cells, bounds: np.ndarray, sites: tuple[str, ...]) -> dict:
+def _describe(source: str, cells: Cells, bounds: np.ndarray, sites: tuple[str, ...]) -> dict:
     """What an entry remembers."""
     kept = [n for n in range(len(cells.keys)) if n not in cells.past and n not in cells.growth]
     place = {n: k for k, n in enumerate(kept)}
-    told = []
+    described = []
     for n in kept:
-        own = {site: float(own) for site, own in zip(sites, cells.owned[n], strict=True) if own > 0}
+        by_site = {
+            site: float(number)
+            for site, number in zip(sites, cells.owned[n], strict=True)
+            if number > 0
+        }
         value = None if np.isnan(cells.values[n]) else cells.values[n]
         most = None if np.isinf(bounds[n, 1]) else float(bounds[n, 1])
-        told.append([cells.keys[n].say(), float(bounds[n, 0]), most, value, own])
+        described.append([cells.keys[n].say(), float(bounds[n, 0]), most, value, by_site])
     equations = [
         [[place[n], sign] for n, sign in sorted(equation)]
         for equation in cells.equations
         if all(n in place for n, _ in equation)
     ]
-    return {"source": source, "cells": told, "equations": equations}
+    return {"source": source, "cells": described, "equations": equations}
 
 
 def fingerprint(files: Mapping[str, pd.DataFrame]) -> str:
     """What tells one content from another: the same for the same tables, whatever their order."""
-    told = hashlib.sha256()
+    digest = hashlib.sha256()
     for name, rows in sorted(files.items()):
-        told.update(f"{name}\n{rows.to_csv(index=False)}".encode())
-    return told.hexdigest()[:16]
+        digest.update(f"{name}\n{rows.to_csv(index=False)}".encode())
+    return digest.hexdigest()[:16]

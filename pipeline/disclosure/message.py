@@ -17,12 +17,12 @@ def describe_exposed(exposed: list[Exposed], cells: Cells, bounds: np.ndarray) -
         f"{counts} can be worked out from what is shown, so nothing is released. Hidden parts "
         "stand in brackets."
     ]
-    for found in exposed[:MOST_FOUND]:
-        whose = "nearly all of one site" if found.cell in cells.floor else "a small group"
-        eyes = "" if found.eyes == EVERYBODY else ", for the eyes of a site that knows its own"
-        lines.append(f"\n{cells.keys[found.cell].say()} ({whose}{eyes}). It follows from")
+    for exposure in exposed[:MOST_FOUND]:
+        whose = "nearly all of one site" if exposure.cell in cells.floor else "a small group"
+        eyes = "" if exposure.eyes == EVERYBODY else ", for the eyes of a site that knows its own"
+        lines.append(f"\n{cells.keys[exposure.cell].say()} ({whose}{eyes}). It follows from")
         sums = [
-            equation for equation in cells.equations if any(n == found.cell for n, _ in equation)
+            equation for equation in cells.equations if any(n == exposure.cell for n, _ in equation)
         ]
         lines += [f"  - {_say_sum(equation, cells, bounds)}" for equation in sums[:MOST_SUMS]]
         if len(sums) > MOST_SUMS:

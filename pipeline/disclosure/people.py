@@ -64,25 +64,25 @@ def describe_rows(estimates: Frame[Estimates], trials: Trials | None = None) -> 
     key = ["analysis", "population", "endpoint", "stratum", "term"]
     describe = partial(describe_row, trials=trials or {})
     seen: dict[tuple, Described | None] = {}
-    found = []
+    descriptions = []
     for row in estimates[key].astype("string").fillna("").itertuples(index=False, name=None):
         if row not in seen:
             seen[row] = None if row[1] == PUBLISHED else describe(*row)
-        found.append(seen[row])
-    return pd.Series(found, index=estimates.index, dtype=object)
+        descriptions.append(seen[row])
+    return pd.Series(descriptions, index=estimates.index, dtype=object)
 
 
 def describe_row(
     analysis: str, population: str, endpoint: str, stratum: str, term: str, trials: Trials
 ) -> Described:
     """What a row of this key is."""
-    found = find_quantity(analysis, stratum, term)
-    values = dict(found.parameters) | {"endpoint": endpoint, "population": population}
+    declared = find_quantity(analysis, stratum, term)
+    values = dict(declared.parameters) | {"endpoint": endpoint, "population": population}
     told, episodes = (
         None if people is None else _name_group(people, values, stratum, trials)
-        for people in (found.quantity.told, found.quantity.episodes)
+        for people in (declared.quantity.told, declared.quantity.episodes)
     )
-    return Described(found.quantity, episodes, told, tuple(sorted(found.parameters.items())))
+    return Described(declared.quantity, episodes, told, tuple(sorted(declared.parameters.items())))
 
 
 def narrow_trials(published: Published) -> dict[str, dict[str, str]]:
@@ -145,18 +145,18 @@ class BySite:
 def read_by_site(estimates: Frame[Estimates]) -> BySite:
     """The column `by_site` (schemas.estimate.Estimates) as numbers;
     a site that a row does not name has nobody in it."""
-    told = {
+    by_label = {
         label: {
             site: counts.split("/")
             for site, _, counts in (entry.partition("=") for entry in text.split())
         }
         for label, text in estimates["by_site"].dropna().items()
     }
-    sites = tuple(sorted({site for counts in told.values() for site in counts}))
+    sites = tuple(sorted({site for counts in by_label.values() for site in counts}))
     place = {label: number for number, label in enumerate(estimates.index)}
     column = {site: number for number, site in enumerate(sites)}
     episodes, events = (np.full((len(estimates), len(sites)), np.nan) for _ in range(2))
-    for label, counts in told.items():
+    for label, counts in by_label.items():
         row, lengths = place[label], {len(numbers) for numbers in counts.values()}
         episodes[row] = 0
         if lengths == {2}:

@@ -250,11 +250,11 @@ class Questions:
         """Drop what whole numbers refute; whether they refute `claim` too."""
         if example is None:
             return False
-        asked = Claims(*(np.concatenate(each) for each in zip(claim, self.pending, strict=True)))
-        numbers = example[self.program.place[asked.cell]]
-        refuted = (numbers < asked.low) | (numbers > asked.high)
+        claims = Claims(*(np.concatenate(each) for each in zip(claim, self.pending, strict=True)))
+        numbers = example[self.program.place[claims.cell]]
+        refuted = (numbers < claims.low) | (numbers > claims.high)
         if refuted.any():
             self.examples.append(example)
-        own = len(claim.cell)
-        self.pending = self.pending.take(~refuted[own:])
-        return bool(refuted[:own].any())
+        size = len(claim.cell)
+        self.pending = self.pending.take(~refuted[size:])
+        return bool(refuted[:size].any())

@@ -71,14 +71,14 @@ def hide_small_groups(
             changes[label] = _judge(
                 row, what, _read_sites(by_site, label, row) if some_sites else {}, rule
             )
-    told = pd.DataFrame.from_dict(changes, orient="index", columns=["why", "least", "most"])
-    safe = hide_rows(estimates, list(told.index[told["why"].notna()]), "")
-    safe.loc[told.index, "note"] = told["why"].where(
-        told["why"].notna(), safe.loc[told.index, "note"]
+    judgements = pd.DataFrame.from_dict(changes, orient="index", columns=["why", "least", "most"])
+    safe = hide_rows(estimates, list(judgements.index[judgements["why"].notna()]), "")
+    safe.loc[judgements.index, "note"] = judgements["why"].where(
+        judgements["why"].notna(), safe.loc[judgements.index, "note"]
     )
-    bounded = told.index[told["why"].eq(BOUND)]
+    bounded = judgements.index[judgements["why"].eq(BOUND)]
     safe.loc[bounded, "status"] = "bounded"
-    safe.loc[bounded, ["lower", "upper"]] = told.loc[bounded, ["least", "most"]].to_numpy()
+    safe.loc[bounded, ["lower", "upper"]] = judgements.loc[bounded, ["least", "most"]].to_numpy()
     safe.loc[bounded, "n_episodes"] = estimates.loc[bounded, "n_episodes"]
     counts = [
         label
@@ -117,16 +117,20 @@ def _judge(
         return FINE, None, None
     if row["status"] != "ok" or pd.isna(number):
         return None, None, None
-    own = OWN in row["stratum"] or OWN in row["term"]
+    single_site = OWN in row["stratum"] or OWN in row["term"]
     if kind == "count" and number < rule.least_shown:
         return BOUND, None, rule.least_shown - 1
     people = row["n_episodes"]
     if pd.notna(people) and people < rule.least_shown:
         return HIDDEN, None, None
-    if not own and row["analysis"] not in (LEDGER, FLOW) and _tells_of_a_site(row, sites, rule):
+    if (
+        not single_site
+        and row["analysis"] not in (LEDGER, FLOW)
+        and _tells_of_a_site(row, sites, rule)
+    ):
         return HIDDEN, None, None
     judged = kind in SHARES and row["note"] != BY_DEFINITION
-    return _judge_share(row, what, rule, own) if judged else (None, None, None)
+    return _judge_share(row, what, rule, single_site) if judged else (None, None, None)
 
 
 def _tells_of_a_site(
@@ -139,21 +143,21 @@ def _tells_of_a_site(
     return any(is_dominated(each, rule) for each in counted)
 
 
-def _judge_share(row: Mapping, what: Described, rule: Disclosure, own: bool) -> Judged:
+def _judge_share(row: Mapping, what: Described, rule: Disclosure, single_site: bool) -> Judged:
     """Of a share the event and the rest are two groups, neither of which may be small."""
-    whole = float(row["n_episodes"])
+    size = float(row["n_episodes"])
     if what.quantity.kind == "session share" and row["estimate"] > 0:
         # sessions, of which one person may have several
-        whole = max(whole, round(row["n_events"] / row["estimate"]))
-    event = row["n_events"] if what.quantity.kind in WHOLE_SHARES else row["estimate"] * whole
+        size = max(size, round(row["n_events"] / row["estimate"]))
+    event = row["n_events"] if what.quantity.kind in WHOLE_SHARES else row["estimate"] * size
     least = find_least(what, rule)
-    if min(event, whole - event) >= least:
+    if min(event, size - event) >= least:
         return None, None, None
-    if own or whole < 2 * least:
+    if single_site or size < 2 * least:
         return HIDDEN, None, None
     if event < least:
-        return BOUND, None, ceil(100 * least / whole) / 100
-    return BOUND, floor(100 * (whole - least) / whole) / 100, None
+        return BOUND, None, ceil(100 * least / size) / 100
+    return BOUND, floor(100 * (size - least) / size) / 100, None
 
 
 def find_least(what: Described, rule: Disclosure) -> int:
@@ -177,7 +181,9 @@ def _hide_counts(
         )
         for column, name in (("n_episodes", "episodes"), ("n_events", "events"))
     }
-    own = (safe["stratum"].str.contains(OWN) | safe["term"].str.contains(OWN)) & described.notna()
+    single_site = (
+        safe["stratum"].str.contains(OWN) | safe["term"].str.contains(OWN)
+    ) & described.notna()
     small = (
         (safe["n_episodes"].lt(rule.least_shown).fillna(False))
         & described.notna()
@@ -187,10 +193,12 @@ def _hide_counts(
     counted = safe.loc[unusable, "n_episodes"].dropna().astype(float)
     sites = {label: by_site.of(label, "episodes", number) for label, number in counted.items()}
     dominated = [
-        label for label, own in sites.items() if own is not None and is_dominated(own, rule)
+        label
+        for label, counts in sites.items()
+        if counts is not None and is_dominated(counts, rule)
     ]
     for column, kept in keeps.items():
-        safe.loc[~kept | own | small, column] = pd.NA
+        safe.loc[~kept | single_site | small, column] = pd.NA
         safe.loc[dominated, column] = pd.NA
     safe.loc[unusable, "n_events"] = pd.NA
     safe.loc[unusable, "n_sites"] = pd.NA
@@ -214,14 +222,14 @@ def hide_contrasts(safe: pd.DataFrame, described: pd.Series) -> pd.DataFrame:
     hidden = []
     for contrast in CONTRASTS:
         patterns = [compile_pattern(term) for term in contrast.terms]
-        here = safe[safe["analysis"].eq(contrast.analysis) & safe["status"].eq("ok")]
-        for label in here.index:
-            found = next(
+        stated = safe[safe["analysis"].eq(contrast.analysis) & safe["status"].eq("ok")]
+        for label in stated.index:
+            match = next(
                 filter(None, (pattern.fullmatch(safe.at[label, "term"]) for pattern in patterns)),
                 None,
             )
-            if found:
-                own = usable[tuple(key[label] for key in keys)]
-                if not all(arm.format_map(found.groupdict()) in own for arm in contrast.arms):
+            if match:
+                available = usable[tuple(key[label] for key in keys)]
+                if not all(arm.format_map(match.groupdict()) in available for arm in contrast.arms):
                     hidden.append(label)
     return hide_rows(safe, hidden) if hidden else safe

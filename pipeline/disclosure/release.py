@@ -105,7 +105,7 @@ def hide_what_tells(stated: Stated, safe: pd.DataFrame, rule: Disclosure) -> pd.
             continue
         known = learn_known(stated.audit.cells, safe, stated.described, rule)
         cover = Cover(stated.audit, safe, stated.described, known, rule)
-        chosen = [cover.add(found) for found in exposed]
+        chosen = [cover.add(exposure) for exposure in exposed]
         if not any(chosen):
             break
         safe = cover.apply()

@@ -35,8 +35,8 @@ def round_released(safe: pd.DataFrame, described: pd.Series) -> pd.DataFrame:
     for column in ROUNDED:
         values = rounded[column].astype("float")
         for places in sorted(decimals[ours].dropna().unique()):
-            here = ours & decimals.eq(places)
-            values[here] = values[here].round(int(places))
+            selected = ours & decimals.eq(places)
+            values[selected] = values[selected].round(int(places))
         values[shares] = round_shares(values[shares].to_numpy())
         rounded[column] = values.astype(rounded[column].dtype)
     errors = pd.Series([bool(what and what.kind.error) for what in described], index=safe.index)
@@ -46,9 +46,10 @@ def round_released(safe: pd.DataFrame, described: pd.Series) -> pd.DataFrame:
         rounded.loc[ours, column] = rounded.loc[ours, column].round(P_DECIMALS)
     kept = rounded["status"].isin(["suppressed", "bounded"])  # their notes are this room's own
     kept |= described.map(lambda what: what.kind.fixed_notes, na_action="ignore").eq(True)
-    told = rounded.loc[ours & ~kept, ["note", "status"]]
-    rounded.loc[told.index, "note"] = [
-        release_note(n, s) for n, s in zip(told["note"].fillna(""), told["status"], strict=True)
+    to_reword = rounded.loc[ours & ~kept, ["note", "status"]]
+    rounded.loc[to_reword.index, "note"] = [
+        release_note(n, s)
+        for n, s in zip(to_reword["note"].fillna(""), to_reword["status"], strict=True)
     ]
     return rounded
 
@@ -60,13 +61,13 @@ def round_counts(safe: pd.DataFrame, described: pd.Series, multiple: int) -> pd.
     ours = described.notna()
     kinds = described.map(lambda what: what.quantity.kind, na_action="ignore")
     counts = kinds.eq("count") & safe["status"].eq("ok")
-    told = pd.Series("", index=safe.index)
-    for column, own in ((ESTIMATE, counts), (EPISODES, ours), (EVENTS, ours)):
-        here = own & safe[column].notna()
-        numbers = safe.loc[here, column].astype(int)
-        rounded.loc[here, column] = round_count(numbers, multiple)
-        told[here] += f" {column}"
-    rounded["rounded"] = told.str.strip().replace("", pd.NA).astype(rounded["rounded"].dtype)
+    columns = pd.Series("", index=safe.index)
+    for column, applies in ((ESTIMATE, counts), (EPISODES, ours), (EVENTS, ours)):
+        selected = applies & safe[column].notna()
+        numbers = safe.loc[selected, column].astype(int)
+        rounded.loc[selected, column] = round_count(numbers, multiple)
+        columns[selected] += f" {column}"
+    rounded["rounded"] = columns.str.strip().replace("", pd.NA).astype(rounded["rounded"].dtype)
     return rounded
 
 
@@ -74,9 +75,9 @@ def coarsen_shares(safe: pd.DataFrame, labels: list) -> pd.DataFrame:
     """The same rows, the shares of the `labels` in steps of COARSE, their limits outwards,
     and without how many have the event."""
     coarse = safe.copy()
-    for column, whole in zip(ROUNDED, (np.round, np.floor, np.ceil), strict=True):
+    for column, to_whole in zip(ROUNDED, (np.round, np.floor, np.ceil), strict=True):
         steps = (coarse.loc[labels, column].astype(float) / COARSE).round(6)
-        coarse.loc[labels, column] = whole(steps).mul(COARSE).round(2)
+        coarse.loc[labels, column] = to_whole(steps).mul(COARSE).round(2)
     coarse.loc[labels, "rounded"] = ESTIMATE + " " + coarse.loc[labels, "rounded"].fillna("")
     return drop_counts(coarse, labels, [EVENTS])
 
@@ -86,17 +87,17 @@ def drop_counts(safe: pd.DataFrame, labels: list, columns: list[str]) -> pd.Data
     left = safe.copy()
     left.loc[labels, columns] = pd.NA
     for label in labels:
-        told = [
+        remaining = [
             column for column in list_rounded(left.at[label, "rounded"]) if column not in columns
         ]
-        left.at[label, "rounded"] = " ".join(told) or pd.NA
+        left.at[label, "rounded"] = " ".join(remaining) or pd.NA
     return left
 
 
-def list_rounded(told: object) -> list[str]:
+def list_rounded(rounded: object) -> list[str]:
     """The columns that hold rounded counts, as `rounded` of schemas.estimate.Estimates names
     them."""
-    return [] if pd.isna(told) else str(told).split()
+    return [] if pd.isna(rounded) else str(rounded).split()
 
 
 def unround_count(rounded: float, multiple: int) -> tuple[float, float]:
@@ -106,9 +107,9 @@ def unround_count(rounded: float, multiple: int) -> tuple[float, float]:
 
 def round_shares(shares: np.ndarray) -> np.ndarray:
     """Shares to whole steps, with a digit more within a hundredth of 0 and of 1."""
-    edge = (shares < STEP) | (shares > 1 - STEP)
-    own = np.where(edge, STEP / 10, STEP)
-    return np.round(np.round(shares / own) * own, 5)
+    near_end = (shares < STEP) | (shares > 1 - STEP)
+    step = np.where(near_end, STEP / 10, STEP)
+    return np.round(np.round(shares / step) * step, 5)
 
 
 def is_coarse(rows: pd.DataFrame) -> np.ndarray:
@@ -119,8 +120,8 @@ def is_coarse(rows: pd.DataFrame) -> np.ndarray:
 def find_half_steps(shares: np.ndarray, coarse: np.ndarray) -> np.ndarray:
     """How far the number before rounding may lie from a released share;
     which of them are `coarse`."""
-    edge = (shares < STEP) | (shares > 1 - STEP)
-    return np.where(coarse, COARSE / 2, np.where(edge, STEP / 20, STEP / 2))
+    near_end = (shares < STEP) | (shares > 1 - STEP)
+    return np.where(coarse, COARSE / 2, np.where(near_end, STEP / 20, STEP / 2))
 
 
 def _round_to_two_digits(numbers: pd.Series) -> list:

@@ -52,17 +52,17 @@ def _list_declared(cells: Cells, rows: pd.DataFrame, described: pd.Series) -> li
     sums = []
     for declared in SHARE_SUMS:
         patterns = [compile_pattern(term) for term in declared.terms]
-        here = rows[rows["analysis"].eq(declared.analysis)]
-        found: dict[tuple, list] = {}
-        for label, row in zip(here.index, here.to_dict("records"), strict=True):
-            told = next(
+        stated = rows[rows["analysis"].eq(declared.analysis)]
+        labels_of: dict[tuple, list] = {}
+        for label, row in zip(stated.index, stated.to_dict("records"), strict=True):
+            match = next(
                 filter(None, (pattern.fullmatch(row["term"]) for pattern in patterns)), None
             )
-            if told:
-                found.setdefault((*(str(row[name]) for name in PLACE), *told.groups()), []).append(
-                    label
-                )
-        for labels in found.values():
+            if match:
+                labels_of.setdefault(
+                    (*(str(row[name]) for name in PLACE), *match.groups()), []
+                ).append(label)
+        for labels in labels_of.values():
             if len(labels) == len(patterns) and described[labels[0]].episodes in cells.place:
                 whole = cells.place[described[labels[0]].episodes]
                 parts = (*(Part((label,)) for label in labels), Part((), whole, -1))
@@ -78,8 +78,8 @@ def _list_counted(cells: Cells, described: pd.Series) -> list[ShareSum]:
             and what.quantity.kind in WHOLE_SHARES
             and {what.told, what.episodes} <= cells.place.keys()
         ):
-            own = stated.setdefault(cells.place[what.told], {})
-            own.setdefault(cells.place[what.episodes], []).append(label)
+            by_whole = stated.setdefault(cells.place[what.told], {})
+            by_whole.setdefault(cells.place[what.episodes], []).append(label)
     sums = []
     for equation in cells.equations:
         members = sorted(equation)
@@ -100,13 +100,13 @@ def find_exposed_shares(
     released: pd.DataFrame,
     least: np.ndarray,
     most: np.ndarray,
-    own: np.ndarray,
+    owned: np.ndarray,
     min_cell: int,
 ) -> list[object]:
     """For each sum that tells that a hidden part, or all hidden ones together, are a small group,
     the labels of one more share to coarsen or to hide: the smallest that is shown.
 
-    `least` and `most` are how many people each cell can be, `own` how many of them are those of
+    `least` and `most` are how many people each cell can be, `owned` how many of them are those of
     whoever looks.
     """
     shares = dict(zip(released.index, zip(*_read_shares(released), strict=True), strict=True))
@@ -119,10 +119,10 @@ def find_exposed_shares(
             continue
         low, high = _count_parts(each, shares, least, most, sizes)
         signs = np.array([part.sign for part in each.parts])
-        known = np.array([0 if part.cell is None else own[part.cell] for part in each.parts])
+        known = np.array([0 if part.cell is None else owned[part.cell] for part in each.parts])
         together = [hidden] if len(set(signs[hidden])) == 1 else []
         if any(
-            _is_few(group, low, high, signs, known, min_cell)
+            _is_small(group, low, high, signs, known, min_cell)
             for group in [*hidden[:, None], *together]
         ):
             middle = np.where(shown, (low + high).sum(axis=1), np.inf)
@@ -158,29 +158,32 @@ def _count_parts(
     return low, high
 
 
-def _is_few(
+def _is_small(
     group: np.ndarray,
     low: np.ndarray,
     high: np.ndarray,
     signs: np.ndarray,
-    own: np.ndarray,
+    owned: np.ndarray,
     min_cell: int,
 ) -> bool:
     """Whether some parts of one sign together are somebody else, and fewer than may be shown,
     whatever the size of the whole is."""
     others = np.delete(np.arange(len(signs)), group)
     turned = (-signs[group[0]] * signs[others])[:, None]
-    few = np.maximum(
+    fewest = np.maximum(
         low[group].sum(axis=0), np.where(turned > 0, low[others], -high[others]).sum(axis=0)
     )
-    many = np.minimum(
+    largest = np.minimum(
         high[group].sum(axis=0), np.where(turned > 0, high[others], -low[others]).sum(axis=0)
     )
-    fits = (few <= many) & (low <= high).all(axis=0)
+    fits = (fewest <= largest) & (low <= high).all(axis=0)
     if not fits.any():
         return False
-    few, many = few[fits].min() - own[group].sum(), many[fits].max() - own[group].sum()
-    return bool(few >= HALF and many < min_cell - HALF)
+    fewest, largest = (
+        fewest[fits].min() - owned[group].sum(),
+        largest[fits].max() - owned[group].sum(),
+    )
+    return bool(fewest >= HALF and largest < min_cell - HALF)
 
 
 def _read_shares(rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

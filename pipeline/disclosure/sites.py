@@ -20,7 +20,7 @@ NAMED = ["stratum", "term", "comparison"]
 COUNTS = ["n_episodes", "n_events"]
 
 
-def find_own_rows(estimates: Frame[Estimates]) -> pd.Series:
+def find_site_rows(estimates: Frame[Estimates]) -> pd.Series:
     """True for rows that name a single site."""
     return pd.concat(
         [estimates[column].str.contains(r"\bsite=", na=False) for column in NAMED], axis=1
@@ -57,13 +57,13 @@ def mask_sites(rows: pd.DataFrame, letters: dict[str, str]) -> pd.DataFrame:
     for column in NAMED:
         named = rows[column].str.contains(r"\bsite=", na=False)
         masked.loc[named, column] = rows.loc[named, column].map(
-            lambda text: SITE.sub(lambda found: f"site={letters.get(found[1], found[1])}", text)
+            lambda text: SITE.sub(lambda match: f"site={letters.get(match[1], match[1])}", text)
         )
-    own = masked[find_own_rows(masked)]
-    for _, here in own.groupby("analysis", sort=False):
-        letter = here[NAMED].fillna("").agg(" ".join, axis=1).str.extract(SITE, expand=False)
+    site_rows = masked[find_site_rows(masked)]
+    for _, group in site_rows.groupby("analysis", sort=False):
+        letter = group[NAMED].fillna("").agg(" ".join, axis=1).str.extract(SITE, expand=False)
         order = letter.sort_values(key=lambda a: a.str.len().astype(str) + a, kind="stable").index
-        masked.loc[here.index] = here.loc[order].set_axis(here.index)
+        masked.loc[group.index] = group.loc[order].set_axis(group.index)
     return masked
 
 

@@ -144,11 +144,11 @@ def read_estimates(
     rows = estimates.get(analysis)
     if rows is None:
         return Readings(analysis)
-    here = rows["population"].eq(population) & rows["comparison"].fillna("").eq(comparison)
+    matches = rows["population"].eq(population) & rows["comparison"].fillna("").eq(comparison)
     if endpoint is not None:
-        here &= rows["endpoint"].eq(endpoint)
+        matches &= rows["endpoint"].eq(endpoint)
     kept = rows.loc[
-        here.fillna(False).astype(bool),
+        matches.fillna(False).astype(bool),
         ["stratum", "term", "rounded", *Reading.__dataclass_fields__],
     ]
     plain = kept.astype(object).where(kept.notna(), None)

@@ -8,7 +8,7 @@ import pandas as pd
 
 from pipeline.statistics.leave_out import leave_out_weights
 from pipeline.statistics.npmle import Npmle, collapse_intervals, fit_many, fit_npmle
-from pipeline.statistics.share_limits import Edge, bound_share, count_effective, keep_falling
+from pipeline.statistics.share_limits import ShareBounds, bound_share, count_effective, keep_falling
 
 
 @dataclass(frozen=True)
@@ -16,8 +16,8 @@ class BoundedCurve:
     """The fit, and the `lower` and the `upper` share that is left on the days it was asked for."""
 
     fit: Npmle
-    lower: Edge
-    upper: Edge
+    lower: ShareBounds
+    upper: ShareBounds
 
 
 def bound_curve(rows: pd.DataFrame, days: np.ndarray) -> BoundedCurve:
@@ -34,8 +34,8 @@ def bound_curve(rows: pd.DataFrame, days: np.ndarray) -> BoundedCurve:
     fit = fit_npmle(left, right, count)
     shares, numbers = fit.survival(days), count_effective_days(fit, left, right, count, days)
     lower, upper = (
-        keep_falling(bound_share(share, moved, repeats, sizes, number))
-        for share, moved, number in zip(
+        keep_falling(bound_share(share, replicates, repeats, sizes, number))
+        for share, replicates, number in zip(
             shares, (without.lower, without.upper), numbers, strict=True
         )
     )
@@ -65,8 +65,8 @@ def count_effective_days(
     cover = np.hstack([(begin <= fit.left) & (fit.right <= end), at, after]).astype(float)
     mass = np.append(fit.mass, np.zeros(2 * len(day)))
     later = np.hstack([day > day[:, None], day >= day[:, None]])
-    edges = fit.left >= day[:, None], fit.right > day[:, None]
+    remaining = fit.left >= day[:, None], fit.right > day[:, None]
     return tuple(
-        count_effective(cover, weight, mass, np.hstack([edge, later]).astype(float))
-        for edge in edges
+        count_effective(cover, weight, mass, np.hstack([masses, later]).astype(float))
+        for masses in remaining
     )

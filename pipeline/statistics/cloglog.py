@@ -85,20 +85,20 @@ def fit_cloglog(rows: Rows, start: np.ndarray | None = None) -> Maximum | Refusa
 
     Its inverse information is the covariance by the model.
     """
-    found = climb_rows(rows, start)
-    return check_maximum(found) or found
+    maximum = climb_rows(rows, start)
+    return check_maximum(maximum) or maximum
 
 
-def check_maximum(found: Maximum) -> Refusal | None:
+def check_maximum(maximum: Maximum) -> Refusal | None:
     """Whether this is a maximum at all, and not the end of a road along which a coefficient runs
     away."""
-    if np.diag(found.information).min() < NO_INFORMATION:
+    if np.diag(maximum.information).min() < NO_INFORMATION:
         return Refusal(
             "not_identified",
             "separation: some have no event, or only events, and no finite coefficient fits",
         )
-    refusal = check_solution(found.gradient, found.information)
-    if refusal or np.abs(np.linalg.solve(found.information, found.gradient)).max() < STILL:
+    refusal = check_solution(maximum.gradient, maximum.information)
+    if refusal or np.abs(np.linalg.solve(maximum.information, maximum.gradient)).max() < STILL:
         return refusal
     return Refusal(
         "not_identified",
@@ -144,25 +144,29 @@ def find_determined(rows: Rows, n_covariates: int) -> tuple[np.ndarray, np.ndarr
     known, basis = np.zeros(rows.design.shape[1], dtype=bool), np.zeros((int(stays.sum()), 0))
     for k in (*range(n_covariates, len(known)), *range(n_covariates)):
         column = rows.design[stays, k]
-        rest = column - basis @ (basis.T @ column)
-        rest -= basis @ (basis.T @ rest)
-        known[k] = np.linalg.norm(rest) > DEPENDENT * max(1.0, np.linalg.norm(column))
+        residual = column - basis @ (basis.T @ column)
+        residual -= basis @ (basis.T @ residual)
+        known[k] = np.linalg.norm(residual) > DEPENDENT * max(1.0, np.linalg.norm(column))
         if known[k]:
-            basis = np.column_stack([basis, rest / np.linalg.norm(rest)])
+            basis = np.column_stack([basis, residual / np.linalg.norm(residual)])
     return stays, known
 
 
 def find_endless(outward: np.ndarray, bounds: Sequence[tuple[float, float]]) -> np.ndarray | None:
     """A direction along which no row of `outward` moves inward and one moves outward;
     None if there is none (Albert A, Anderson JA. Biometrika 1984;71:1-10, from memory)."""
-    found = linprog(
+    solution = linprog(
         -outward.sum(axis=0),
         A_ub=-outward,
         b_ub=np.zeros(len(outward)),
         bounds=bounds,
         method="highs",
     )
-    return found.x if found.status == 0 and (outward @ found.x).max(initial=0) > MOVES else None
+    return (
+        solution.x
+        if solution.status == 0 and (outward @ solution.x).max(initial=0) > MOVES
+        else None
+    )
 
 
 def score_rows(rows: Rows, coef: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
@@ -186,25 +190,25 @@ def climb(
 ) -> Maximum:
     """Climb by Newton's steps, each shortened until the value rises;
     whether it ended at a maximum is for a guard to say."""
-    here = Maximum(start, *evaluate(start))
+    current = Maximum(start, *evaluate(start))
     for _ in range(STEPS):
-        step = _point_uphill(here.gradient, here.information)
-        if not here.gradient @ step > enough:
+        step = _point_uphill(current.gradient, current.information)
+        if not current.gradient @ step > enough:
             break
         step /= max(1.0, np.abs(step).max() / LONGEST_STEP)
         for halving in range(HALVINGS):
-            there = Maximum(
-                here.point + step / 2**halving, *evaluate(here.point + step / 2**halving)
+            candidate = Maximum(
+                current.point + step / 2**halving, *evaluate(current.point + step / 2**halving)
             )
-            rise = there.value - here.value
-            if rise > ROUNDING * abs(here.value) or (
-                halving == 0 and rise >= -ROUNDING * abs(here.value)
+            rise = candidate.value - current.value
+            if rise > ROUNDING * abs(current.value) or (
+                halving == 0 and rise >= -ROUNDING * abs(current.value)
             ):
                 break
         else:
             break
-        here = there
-    return here
+        current = candidate
+    return current
 
 
 def collapse_rows(
@@ -223,10 +227,10 @@ def collapse_rows(
 def find_distinct(rows: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """The distinct rows of a table of numbers in a fixed order, a row of each,
     and for every row the number of its distinct one."""
-    whole = np.ascontiguousarray(rows + 0.0)  # no negative zero: equal numbers have equal bytes
-    keys = whole.view(np.dtype((np.void, whole.dtype.itemsize * whole.shape[1]))).ravel()
+    table = np.ascontiguousarray(rows + 0.0)  # no negative zero: equal numbers have equal bytes
+    keys = table.view(np.dtype((np.void, table.dtype.itemsize * table.shape[1]))).ravel()
     _, first, index = np.unique(keys, return_index=True, return_inverse=True)
-    return whole[first], first, index
+    return table[first], first, index
 
 
 def _point_uphill(gradient: np.ndarray, information: np.ndarray) -> np.ndarray:

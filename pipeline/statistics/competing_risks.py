@@ -86,10 +86,10 @@ def fit_aalen_johansen(
     `causes`, or 0 for not seen any longer.
 
     Each fall of the Kaplan-Meier curve of any event, by lifelines, belongs to the one cause of its
-    moment (Aalen OO, Johansen S. Scand J Stat 1978;5:141-150). Standard errors have a function of
-    their own, `find_errors`. A weight, a whole number, counts a row that many times. Raises
-    ValueError for negative or missing times, unknown causes, and weights that do not add up to
-    anything.
+    moment (Aalen OO, Johansen S. Scand J Stat 1978;5:141-150): F_k(t) = sum over days s <= t of
+    S(s-) d_k(s) / n(s). Standard errors have a function of their own, `aalen_johansen_errors`. A
+    weight, a whole number, counts a row that many times. Raises ValueError for negative or missing
+    times, unknown causes, and weights that do not add up to anything.
     """
     time, cause, weight = _demand_rows(time, cause, causes, weight)
     days, moment, last = _untie(time, cause, causes)
@@ -99,7 +99,7 @@ def fit_aalen_johansen(
     return Incidence(days, survival[last], falls[:, :causes].cumsum(axis=0).T)
 
 
-def find_errors(
+def aalen_johansen_errors(
     time: ArrayLike, cause: ArrayLike, causes: int, weight: ArrayLike | None = None
 ) -> np.ndarray:
     """Standard errors of the incidences of fit_aalen_johansen on its days, (causes, days), by
@@ -175,13 +175,13 @@ def fit_interval_incidence(
     # (causes * bands, masses)
     contrasts = np.kron(np.eye(causes), np.triu(np.ones((bands + 1, bands)))).T
     sums = contrasts.reshape(causes, bands, -1).sum(axis=0)
-    asked = np.concatenate([contrasts, sums])
+    combinations = np.concatenate([contrasts, sums])
     log_likelihood = float(total @ np.log(cover @ mass))
     return IntervalIncidence(
         edges,
         mass.reshape(causes, bands + 1)[:, :-1],
-        _find_identified(cover, gradient, asked).reshape(causes + 1, bands),
-        count_effective(cover, total, mass, asked).reshape(causes + 1, bands),
+        _find_identified(cover, gradient, combinations).reshape(causes + 1, bands),
+        count_effective(cover, total, mass, combinations).reshape(causes + 1, bands),
         log_likelihood,
         float(gradient.max()),
         iterations,
@@ -242,9 +242,9 @@ def _find_identified(cover: np.ndarray, gradient: np.ndarray, contrasts: np.ndar
     probabilities determine is fixed."""
     active = gradient > 1 - ACTIVE
     known = np.vstack([cover[:, active], np.ones(active.sum())])
-    asked = contrasts[:, active].T
-    rest = asked - known.T @ np.linalg.lstsq(known.T, asked, rcond=None)[0]
-    return np.abs(rest).max(axis=0) < SAME
+    targets = contrasts[:, active].T
+    residual = targets - known.T @ np.linalg.lstsq(known.T, targets, rcond=None)[0]
+    return np.abs(residual).max(axis=0) < SAME
 
 
 def _demand_rows(

@@ -61,7 +61,7 @@ def build_design(
         raise ValueError("a covariate has a gap: what is not recorded must be a class of its own")
     refused: dict[str, Refusal] = {}
     columns: dict[str, pd.Series] = {}
-    few: dict[str, pd.Series] = {}
+    unnamed: dict[str, pd.Series] = {}
     references: dict[str, str] = {}
     for term in terms:
         if term in numeric:
@@ -78,19 +78,19 @@ def build_design(
             continue
         references[term] = next(name for name in names if name != OTHER)
         for name in sorted(set(names) - {references[term]}):
-            into = columns if enough or name != OTHER else few
+            into = columns if enough or name != OTHER else unnamed
             into[f"{term}={name}"] = classes.eq(name).astype(float)
-    matrix = pd.DataFrame(columns | few, index=rows.index)
-    told_apart = _find_independent(matrix)
-    named = [name for name in told_apart if name in columns]
-    refused |= {name: FOLLOWS for name in columns if name not in told_apart}
+    matrix = pd.DataFrame(columns | unnamed, index=rows.index)
+    independent = _find_independent(matrix)
+    named = [name for name in independent if name in columns]
+    refused |= {name: FOLLOWS for name in columns if name not in independent}
     return Design(
         matrix[named],
-        matrix[[name for name in told_apart if name in few]],
+        matrix[[name for name in independent if name in unnamed]],
         references,
         refused,
         _count(matrix[named], rows, events, numeric),
-        find_shared(matrix, told_apart),
+        find_shared(matrix, independent),
     )
 
 

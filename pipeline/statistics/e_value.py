@@ -9,7 +9,8 @@ import numpy as np
 
 
 def find_e_value(ratio: float) -> float:
-    """The E-value of a risk ratio; raises ValueError if that is not above 0."""
+    """The E-value of a risk ratio RR, RR + sqrt(RR (RR - 1)), of 1 / RR where that is greater;
+    raises ValueError if RR is not above 0."""
     if not ratio > 0:
         raise ValueError("a risk ratio must be above 0")
     away = max(ratio, 1 / ratio)

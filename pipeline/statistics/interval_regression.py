@@ -82,21 +82,21 @@ def collapse_patterns(
 
 def fit_aft(patterns: Patterns, family: str) -> AftFit | Refusal:
     """The maximum of the likelihood, or why there is none."""
-    told = (patterns.weight > 0) & ((patterns.left > 0) | np.isfinite(patterns.right))
-    patterns = Patterns(*(part[told] for part in patterns))
+    informative = (patterns.weight > 0) & ((patterns.left > 0) | np.isfinite(patterns.right))
+    patterns = Patterns(*(part[informative] for part in patterns))
     if not len(patterns.left):
         return Refusal("too_few", "no observation")
     axes, missing = _split_directions(patterns.design)
     narrow = patterns._replace(design=patterns.design @ axes)
-    found = climb(lambda point: score_patterns(point, narrow, family), _begin(narrow))
-    refusal = check_solution(found.gradient, found.information)
-    if refusal or np.sqrt(np.diag(np.linalg.inv(found.information))).max() > WIDE:
+    maximum = climb(lambda point: score_patterns(point, narrow, family), _begin(narrow))
+    refusal = check_solution(maximum.gradient, maximum.information)
+    if refusal or np.sqrt(np.diag(np.linalg.inv(maximum.information))).max() > WIDE:
         direction = _find_endless(narrow)
         if direction is not None:
             return _fit_limit(patterns, axes @ direction[:-1], direction, family)
     if refusal:
         return refusal
-    return _read_fit(found, axes, missing, family)
+    return _read_fit(maximum, axes, missing, family)
 
 
 def score_patterns(
@@ -240,13 +240,13 @@ def _fit_limit(
     return fit_aft(patterns._replace(left=left, right=right), family)
 
 
-def _read_fit(found: Maximum, axes: np.ndarray, missing: np.ndarray, family: str) -> AftFit:
+def _read_fit(maximum: Maximum, axes: np.ndarray, missing: np.ndarray, family: str) -> AftFit:
     """Back to coef and log(scale); at a maximum the information changes as a tensor."""
-    inverse_scale = found.point[-1]
-    turn = np.zeros((len(axes) + 1, len(found.point)))
+    inverse_scale = maximum.point[-1]
+    turn = np.zeros((len(axes) + 1, len(maximum.point)))
     turn[:-1, :-1] = axes / inverse_scale
-    turn[:-1, -1] = -(axes @ found.point[:-1]) / inverse_scale**2
+    turn[:-1, -1] = -(axes @ maximum.point[:-1]) / inverse_scale**2
     turn[-1, -1] = -1 / inverse_scale
-    coef = np.where(missing, np.nan, axes @ found.point[:-1] / inverse_scale)
-    covariance = turn @ np.linalg.inv(found.information) @ turn.T
-    return AftFit(family, coef, float(1 / inverse_scale), covariance, float(found.value))
+    coef = np.where(missing, np.nan, axes @ maximum.point[:-1] / inverse_scale)
+    covariance = turn @ np.linalg.inv(maximum.information) @ turn.T
+    return AftFit(family, coef, float(1 / inverse_scale), covariance, float(maximum.value))

@@ -28,10 +28,11 @@ def refit_without_each_site(
 
 
 def jackknife_covariance(full: np.ndarray, without: np.ndarray) -> np.ndarray:
-    """Covariance of the answers `full` (terms) from those `without` each site (sites, terms);
+    """Covariance of the answers `full` (terms) from those `without` each site (sites, terms),
+    (g - 1) / g times the sum over the g sites of (without - full) (without - full)';
     nan where a refit has no answer."""
-    moved = without - full
-    return (len(without) - 1) / len(without) * moved.T @ moved
+    deviations = without - full
+    return (len(without) - 1) / len(without) * deviations.T @ deviations
 
 
 def limits(

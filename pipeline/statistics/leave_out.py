@@ -22,10 +22,10 @@ def leave_out_weights(
         count, brought = count_patients(pattern, patient)
         return count @ brought - brought, count
     patterns = pattern.max() + 1
-    own = np.bincount(home * patterns + pattern, minlength=len(sites) * patterns).reshape(
+    of_site = np.bincount(home * patterns + pattern, minlength=len(sites) * patterns).reshape(
         len(sites), patterns
     )
-    return own.sum(axis=0) - own, np.ones(len(sites), dtype=int)
+    return of_site.sum(axis=0) - of_site, np.ones(len(sites), dtype=int)
 
 
 def count_patients(pattern_index: ArrayLike, patient: ArrayLike) -> tuple[np.ndarray, np.ndarray]:

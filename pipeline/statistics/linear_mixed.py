@@ -1,7 +1,7 @@
 """Linear mixed model of repeated measurements: normal intercepts, and slopes if asked, of patients,
 and normal intercepts of their sites.
 
-The restricted likelihood is profiled (Bates D, Machler M, Bolker B, Walker S. J Stat Softw
+The restricted likelihood (REML) is profiled (Bates D, Machler M, Bolker B, Walker S. J Stat Softw
 2015;67(1):1-48): coefficients and the variance of a measurement follow from the standard deviations
 of the random effects, taken relative to it, so that the search runs over two or four numbers and
 the coefficients always are the generalised least-squares solution. It needs sums of products per
@@ -16,14 +16,19 @@ import numpy as np
 from scipy.optimize import minimize
 
 from pipeline.statistics.guard import Refusal, check_solution
-from pipeline.statistics.restricted_likelihood import Products, bend, deviate, slope
+from pipeline.statistics.restricted_likelihood import (
+    Products,
+    reml_deviance,
+    reml_gradient,
+    reml_hessian,
+)
 
 STARTS = (0.5, 2.0)  # relative standard deviations
 NONE = 1e-3  # a relative standard deviation below it is none
 ROUGH = 1e-2  # of a relative standard deviation: where the first search hands over
 SAME = 1e-4  # largest difference of log-likelihoods that are the same
 UNDETERMINED = Refusal("not_identified", "the coefficients are not determined by the measurements")
-CHORDS = 12  # steps from a near fit before the search begins anew
+CHORDS = 12  # steps from a fit nearby before the search begins anew
 ARRIVED = 1e-9  # what one more step would change of minus twice the log-likelihood
 
 
@@ -58,45 +63,45 @@ def fit_linear_mixed(products: Products, *, sites: bool) -> LinearFit | Refusal:
 
     Two starts and two optimisers must agree.
     """
-    if products.n <= products.whole.shape[1] - 2:
+    if products.n <= products.site_products.shape[1] - 2:
         return Refusal("too_few", "no more measurements than coefficients")
-    q = len(products.own)
+    q = len(products.patient_products)
     shape = np.append(np.eye(q)[np.tril_indices(q)], [1.0] * sites)
 
     def value(at: np.ndarray) -> float:
-        return deviate(at, products, sites)[0]
+        return reml_deviance(at, products, sites)[0]
 
     try:
         rough = minimize(
             value, STARTS[0] * shape, method="Nelder-Mead", options={"xatol": ROUGH, "fatol": 1}
         ).x
-        found = [_descend(start, products, sites) for start in (rough, STARTS[1] * shape)]
-        if abs(value(found[0]) - value(found[1])) > 2 * SAME:
+        optima = [_descend(start, products, sites) for start in (rough, STARTS[1] * shape)]
+        if abs(value(optima[0]) - value(optima[1])) > 2 * SAME:
             return Refusal("not_converged", "two searches end at different places")
-        return _check(min(found, key=value), products, sites)
+        return _check(min(optima, key=value), products, sites)
     except np.linalg.LinAlgError:
         return UNDETERMINED
 
 
-def refit_linear_mixed(products: Products, near: LinearFit, *, sites: bool) -> LinearFit | Refusal:
-    """Fit again from a fit that is near, as that of all sites after leaving out one.
+def refit_linear_mixed(products: Products, start: LinearFit, *, sites: bool) -> LinearFit | Refusal:
+    """Fit again from `start`, a fit nearby, as that of all sites after leaving out one.
 
-    Newton's steps with the curvature of the near fit need few evaluations; where they do not
+    Newton's steps with the curvature of `start` need few evaluations; where they do not
     arrive, or a standard deviation that was none would grow, the search begins anew.
     """
 
     def value(at: np.ndarray) -> float:
-        return deviate(at, products, sites)[0]
+        return reml_deviance(at, products, sites)[0]
 
     try:
-        point = near.relative.copy()
+        point = start.relative.copy()
         for _ in range(CHORDS):
-            gradient = slope(point, products, sites)[near.free]
-            step = np.linalg.solve(near.curvature, gradient)
-            if gradient @ step < ARRIVED and not _grows(value, point, near.free):
-                return _finish(point, products, sites, near.curvature, near.free)
-            point[near.free] -= step
-        away = np.where(np.abs(near.relative) < NONE, 10 * NONE, near.relative)
+            gradient = reml_gradient(point, products, sites)[start.free]
+            step = np.linalg.solve(start.curvature, gradient)
+            if gradient @ step < ARRIVED and not _grows(value, point, start.free):
+                return _finish(point, products, sites, start.curvature, start.free)
+            point[start.free] -= step
+        away = np.where(np.abs(start.relative) < NONE, 10 * NONE, start.relative)
         return _check(_descend(away, products, sites), products, sites)
     except np.linalg.LinAlgError:
         return UNDETERMINED
@@ -104,7 +109,7 @@ def refit_linear_mixed(products: Products, near: LinearFit, *, sites: bool) -> L
 
 def _descend(start: np.ndarray, products: Products, sites: bool) -> np.ndarray:
     def judge(point: np.ndarray) -> tuple[float, np.ndarray]:
-        return deviate(point, products, sites)[0], slope(point, products, sites)
+        return reml_deviance(point, products, sites)[0], reml_gradient(point, products, sites)
 
     return minimize(judge, start, jac=True, method="BFGS", options={"gtol": 1e-4}).x
 
@@ -116,19 +121,21 @@ def _check(point: np.ndarray, products: Products, sites: bool) -> LinearFit | Re
     """
 
     def value(at: np.ndarray) -> float:
-        return deviate(at, products, sites)[0]
+        return reml_deviance(at, products, sites)[0]
 
     free = np.flatnonzero(np.abs(point) >= NONE)
     if len(point) - sites == 3 and abs(point[2]) < NONE:
         free = free[(free != 1) | (abs(point[0]) >= NONE)]
     curvature = np.zeros((0, 0))
     if len(free):
-        curvature = bend(point, products, sites)[np.ix_(free, free)]
+        curvature = reml_hessian(point, products, sites)[np.ix_(free, free)]
         if np.linalg.eigvalsh(curvature)[0] > 0:
             polished = point.copy()
-            polished[free] -= np.linalg.solve(curvature, slope(point, products, sites)[free])
+            polished[free] -= np.linalg.solve(
+                curvature, reml_gradient(point, products, sites)[free]
+            )
             point = polished if value(polished) <= value(point) else point
-        refusal = check_solution(-slope(point, products, sites)[free] / 2, curvature / 2)
+        refusal = check_solution(-reml_gradient(point, products, sites)[free] / 2, curvature / 2)
         if refusal:
             return refusal
     return _finish(point, products, sites, curvature, free)
@@ -137,7 +144,7 @@ def _check(point: np.ndarray, products: Products, sites: bool) -> LinearFit | Re
 def _finish(
     point: np.ndarray, products: Products, sites: bool, curvature: np.ndarray, free: np.ndarray
 ) -> LinearFit:
-    return LinearFit(**deviate(point, products, sites)[1], curvature=curvature, free=free)
+    return LinearFit(**reml_deviance(point, products, sites)[1], curvature=curvature, free=free)
 
 
 def _grows(value: Callable[[np.ndarray], float], point: np.ndarray, free: np.ndarray) -> bool:

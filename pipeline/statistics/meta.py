@@ -49,8 +49,8 @@ class Pool:
     hk_scale: float
 
 
-def tau2_by_restricted_likelihood(effects: np.ndarray, variances: np.ndarray) -> float:
-    """The greatest of all peaks of the restricted likelihood,
+def tau2_by_reml(effects: np.ndarray, variances: np.ndarray) -> float:
+    """REML: the greatest of all peaks of the restricted likelihood,
     zero included (Viechtbauer W. J Educ Behav Stat 2005;30:261-293).
 
     Beyond `highest` the score is negative: with R the range of effects it is at most k R^2 / tau2^2
@@ -87,7 +87,8 @@ def tau2_by_restricted_likelihood(effects: np.ndarray, variances: np.ndarray) ->
 
 
 def tau2_by_paule_mandel(effects: np.ndarray, variances: np.ndarray) -> float:
-    """The tau2 at which the generalised Q has its expected value k - 1 (Paule RC, Mandel J. J Res
+    """The tau2 at which the generalised Q, sum of (effect_i - mu)^2 / (tau2 + variance_i), has its
+    expected value k - 1 (Paule RC, Mandel J. J Res
     Natl Bur Stand 1982;87:377-385)."""
     return _find_tau2(len(effects) - 1, effects, variances)
 
@@ -95,7 +96,7 @@ def tau2_by_paule_mandel(effects: np.ndarray, variances: np.ndarray) -> float:
 def pool_random_effects(
     effects: ArrayLike,
     variances: ArrayLike,
-    estimate_tau2: Callable[[np.ndarray, np.ndarray], float] = tau2_by_restricted_likelihood,
+    estimate_tau2: Callable[[np.ndarray, np.ndarray], float] = tau2_by_reml,
 ) -> Pool:
     """The pool of two or more effects, whatever their order.
 
@@ -130,8 +131,9 @@ def pool_random_effects(
 
 
 def restricted_log_likelihood(tau2: float, effects: np.ndarray, variances: np.ndarray) -> float:
-    """Of tau2, with mu integrated out; the constants are those of a flat density of mu in units of
-    one effect."""
+    """Of tau2, with mu integrated out: -(sum log(tau2 + variance_i) + log sum w_i + Q) / 2 with
+    w_i = 1 / (tau2 + variance_i) and Q = sum w_i (effect_i - mu)^2; the constants are those of a
+    flat density of mu in units of one effect."""
     weights = 1 / (variances + tau2)
     n = len(effects)
     parts = np.log(weights).sum() - np.log(weights.sum()) - _generalised_q(tau2, effects, variances)

@@ -54,7 +54,7 @@ def fit_mixed(
 ) -> MixedFit | Refusal:
     """Fit from the coefficients `start` of a fit without random intercepts and from each of
     STARTS."""
-    near = [
+    ends = [
         climb(
             lambda point: score(point, groups, points, random_sites),
             _begin(start, sd, random_sites),
@@ -62,21 +62,23 @@ def fit_mixed(
         )
         for sd in STARTS
     ]
-    best = max(near, key=lambda end: end.value)
-    if not all(abs(end.value - best.value) < SAME for end in near):
+    best = max(ends, key=lambda end: end.value)
+    if not all(abs(end.value - best.value) < SAME for end in ends):
         return Refusal(
             "not_converged", "two starts of the random-intercept model end at different places"
         )
-    found = climb(lambda point: score(point, groups, points, random_sites), best.point)
-    refusal = check_solution(found.gradient, found.information)
+    maximum = climb(lambda point: score(point, groups, points, random_sites), best.point)
+    refusal = check_solution(maximum.gradient, maximum.information)
     if refusal:
         return refusal
     if (
-        abs(score(found.point, groups, 2 * points, random_sites, site_factor=2)[0] - found.value)
+        abs(
+            score(maximum.point, groups, 2 * points, random_sites, site_factor=2)[0] - maximum.value
+        )
         > SAME
     ):
         return Refusal("not_converged", "twice the quadrature points change the log-likelihood")
-    return _read_fit(found, random_sites)
+    return _read_fit(maximum, random_sites)
 
 
 def score(
@@ -99,8 +101,8 @@ def profile_sd(groups: Groups, fit: MixedFit, points: int, sd: float) -> Maximum
     """
     random_sites, information = fit.site_sd is not None, fit.maximum.information
 
-    def held(rest: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
-        value, gradient, information = score(np.append(rest, sd), groups, points, random_sites)
+    def held(others: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
+        value, gradient, information = score(np.append(others, sd), groups, points, random_sites)
         return value, gradient[:-1], information[:-1, :-1]
 
     slope = -np.linalg.solve(information[:-1, :-1], information[:-1, -1])
@@ -119,20 +121,20 @@ def limit_sd(
     reach = np.sqrt(chi2.ppf(coverage, 1))
     fallen = {fit.patient_sd: 0.0}
 
-    def beyond(sd: float) -> float:
+    def excess(sd: float) -> float:
         if sd not in fallen:
             fallen[sd] = max(fit.log_likelihood - profile_sd(groups, fit, points, sd).value, 0.0)
         over = float(np.sqrt(2 * fallen[sd]) - reach)
         return over if abs(over) > CLOSE else 0.0
 
     middle, error = fit.patient_sd, np.sqrt(np.linalg.inv(fit.maximum.information)[-1, -1])
-    lower, near = 0.0, max(middle - 3 * error, 0.0)
-    if beyond(0.0) > 0:
-        lower = brentq(beyond, near if beyond(near) > 0 else 0.0, middle)
-    far = min(middle + max(3 * error, 0.3), GREATEST_SD)
-    while beyond(far) < 0 and far < GREATEST_SD:
-        far = min(1.5 * far, GREATEST_SD)
-    upper = brentq(beyond, middle, far) if beyond(far) >= 0 else np.inf
+    lower, low_start = 0.0, max(middle - 3 * error, 0.0)
+    if excess(0.0) > 0:
+        lower = brentq(excess, low_start if excess(low_start) > 0 else 0.0, middle)
+    high_start = min(middle + max(3 * error, 0.3), GREATEST_SD)
+    while excess(high_start) < 0 and high_start < GREATEST_SD:
+        high_start = min(1.5 * high_start, GREATEST_SD)
+    upper = brentq(excess, middle, high_start) if excess(high_start) >= 0 else np.inf
     return float(lower), float(upper), dict(sorted(fallen.items()))
 
 
@@ -151,18 +153,18 @@ def _score_sites(
     centre, scale = _find_site_modes(linear, site_sd, sd, groups, home, starts)
     x, w = np.polynomial.hermite.hermgauss(site_points)
     nodes = centre[:, None] + np.sqrt(2) * scale[:, None] * x
-    found, heights = [], np.empty_like(nodes)
+    at_points, heights = [], np.empty_like(nodes)
     for k in range(site_points):
         moments = integrate_patients(linear + site_sd * nodes[home, k], sd, groups, points)
         heights[:, k] = np.add.reduceat(groups.weight * moments.log_integral, starts)
-        found.append(moments)
+        at_points.append(moments)
     heights += np.log(w) + x**2 + np.log(scale / np.sqrt(np.pi))[:, None] - nodes**2 / 2
     top = heights.max(axis=1, keepdims=True)
     share = np.exp(heights - top)
     total = share.sum(axis=1, keepdims=True)
     share /= total
     means, information = np.zeros((len(starts), len(point))), np.zeros((len(point), len(point)))
-    for k, moments in enumerate(found):
+    for k, moments in enumerate(at_points):
         wide = np.column_stack([groups.rows.design, nodes[home, k]])
         information += derive(moments, wide, groups.weight * share[owner, k], groups)[1]
         by_row = wide * (groups.weight[groups.patient] * moments.by_row)[:, None]
@@ -202,16 +204,16 @@ def _begin(start: np.ndarray, sd: float, random_sites: bool) -> np.ndarray:
     return np.concatenate([start, [SITE_START] * random_sites, [sd]])
 
 
-def _read_fit(found: Maximum, random_sites: bool) -> MixedFit:
+def _read_fit(maximum: Maximum, random_sites: bool) -> MixedFit:
     """Standard deviations have no sign: the likelihood is the same for both."""
-    signs = np.ones(len(found.point))
-    signs[-1 - random_sites :] = np.where(found.point[-1 - random_sites :] < 0, -1, 1)
-    found = Maximum(
-        found.point * signs,
-        found.value,
-        found.gradient * signs,
-        found.information * np.outer(signs, signs),
+    signs = np.ones(len(maximum.point))
+    signs[-1 - random_sites :] = np.where(maximum.point[-1 - random_sites :] < 0, -1, 1)
+    maximum = Maximum(
+        maximum.point * signs,
+        maximum.value,
+        maximum.gradient * signs,
+        maximum.information * np.outer(signs, signs),
     )
-    site_sd = float(found.point[-2]) if random_sites else None
-    coef = found.point[: -1 - random_sites]
-    return MixedFit(coef, float(found.point[-1]), site_sd, found.value, found)
+    site_sd = float(maximum.point[-2]) if random_sites else None
+    coef = maximum.point[: -1 - random_sites]
+    return MixedFit(coef, float(maximum.point[-1]), site_sd, maximum.value, maximum)

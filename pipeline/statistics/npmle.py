@@ -115,15 +115,15 @@ def fit_many(
     quantile = np.full((2, len(weights)), np.nan)
     filled = np.flatnonzero(weights.any(axis=1))
     cells, first, last = collapse_cells(weights, first, last)
-    whole, gradient, _ = (
+    pooled, gradient, _ = (
         maximise(cells.sum(axis=0)[None], first, last, TOLERANCE)
         if len(filled)
         else (np.empty((1, 0)), np.empty((1, 0)), 0)
     )
     for rows in (filled[start : start + ROWS] for start in range(0, len(filled), ROWS)):
-        mass = maximise_near(cells[rows], first, last, whole[0], gradient[0])
-        begin = _last_edge(left, weights[rows] > 0, inner_left)
-        end = -_last_edge(-right, weights[rows] > 0, -inner_right)
+        mass = maximise_near(cells[rows], first, last, pooled[0], gradient[0])
+        begin = _last_end(left, weights[rows] > 0, inner_left)
+        end = -_last_end(-right, weights[rows] > 0, -inner_right)
         for k, day in enumerate(days):
             lower[rows, k] = (mass * (begin >= day)).sum(axis=1)
             upper[rows, k] = (mass * (end > day)).sum(axis=1)
@@ -167,12 +167,12 @@ def _locate(
     )
 
 
-def _last_edge(edge: np.ndarray, used: np.ndarray, limit: np.ndarray) -> np.ndarray:
+def _last_end(ends: np.ndarray, used: np.ndarray, limit: np.ndarray) -> np.ndarray:
     """(replicates, limits): the largest edge up to each limit that a replicate uses,
     -inf if there is none."""
-    order = np.argsort(edge)
-    largest = np.maximum.accumulate(np.where(used[:, order], edge[order], -np.inf), axis=1)
-    return largest[:, np.searchsorted(edge[order], limit, side="right") - 1]
+    order = np.argsort(ends)
+    largest = np.maximum.accumulate(np.where(used[:, order], ends[order], -np.inf), axis=1)
+    return largest[:, np.searchsorted(ends[order], limit, side="right") - 1]
 
 
 def _reach(mass: np.ndarray, p: float) -> np.ndarray:

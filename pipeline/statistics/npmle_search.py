@@ -88,7 +88,11 @@ def maximise(
 
 
 def maximise_near(
-    weights: np.ndarray, first: np.ndarray, last: np.ndarray, near: np.ndarray, gradient: np.ndarray
+    weights: np.ndarray,
+    first: np.ndarray,
+    last: np.ndarray,
+    known: np.ndarray,
+    gradient: np.ndarray,
 ) -> np.ndarray:
     """The maximum for each row of weights (replicates, cells) near that of other weights,
     whose mass and gradient are given.
@@ -96,30 +100,30 @@ def maximise_near(
     Most often the same intervals carry mass, and Newton's method on these is enough. Where the
     proof says otherwise, the interior point takes over from a place near the known maximum.
     """
-    mass, covers = _correct(weights, first, last, near), _cover(first, last)
+    mass, covers = _correct(weights, first, last, known), _cover(first, last)
     share = weights / weights.sum(axis=1, keepdims=True)
     with np.errstate(divide="ignore", invalid="ignore"):
         reached = ((share / (mass @ covers.T)) @ covers).max(axis=1) <= 1 + TOLERANCE
-    rest = ~(reached & (mass >= 0).all(axis=1))
-    if rest.any():
+    unproved = ~(reached & (mass >= 0).all(axis=1))
+    if unproved.any():
         slack = np.maximum(1 - gradient, 0.0)
-        p = near + NEAR / (slack + np.sqrt(NEAR))
+        p = known + NEAR / (slack + np.sqrt(NEAR))
         try:
-            mass[rest] = maximise(weights[rest], first, last, TOLERANCE, (p, NEAR / p))[0]
+            mass[unproved] = maximise(weights[unproved], first, last, TOLERANCE, (p, NEAR / p))[0]
         except NotConverged:  # the known maximum was not near
-            mass[rest] = maximise(weights[rest], first, last, TOLERANCE)[0]
+            mass[unproved] = maximise(weights[unproved], first, last, TOLERANCE)[0]
     return mass
 
 
 def _correct(
-    weights: np.ndarray, first: np.ndarray, last: np.ndarray, near: np.ndarray
+    weights: np.ndarray, first: np.ndarray, last: np.ndarray, known: np.ndarray
 ) -> np.ndarray:
-    """Newton's steps from `near` for each row of weights, on the intervals that carry mass
+    """Newton's steps from `known` for each row of weights, on the intervals that carry mass
     there."""
-    carried = near > CARRIED
+    carried = known > CARRIED
     # an observation that the known maximum gives no probability
     if not (_cover(first, last) @ carried).all():
-        return np.zeros((len(weights), len(near)))
+        return np.zeros((len(weights), len(known)))
     past = np.append(0, carried.cumsum())
     cells, first, last = collapse_cells(weights, past[first], past[last + 1] - 1)
     share, covers, size = (
@@ -127,14 +131,14 @@ def _correct(
         _cover(first, last),
         int(past[-1]),
     )
-    p, at = np.tile(near[carried], (len(weights), 1)), np.arange(size)
+    p, at = np.tile(known[carried], (len(weights), 1)), np.arange(size)
     for _ in range(CORRECTIONS):
         inside = p @ covers.T
         system = _curvature(share / inside**2, first, last, size)
         system[:, at, at] += RIDGE * system[:, at, at].max(axis=1, keepdims=True)
         p += np.linalg.solve(system, ((share / inside) @ covers - 1)[:, :, None])[:, :, 0]
-        p[~(p > 0).all(axis=1)] = near[carried]
-    mass = np.zeros((len(weights), len(near)))
+        p[~(p > 0).all(axis=1)] = known[carried]
+    mass = np.zeros((len(weights), len(known)))
     mass[:, carried] = p / p.sum(axis=1, keepdims=True)
     return mass
 

@@ -117,12 +117,12 @@ def integrate_patients(linear: np.ndarray, sd: float, groups: Groups, points: in
     log_integral, by_row, curvature, pairs, with_sd, by_sd, sd_curvature = zip(*parts, strict=True)
     joined = []
     for distance in range(max(map(len, pairs))):
-        here = [
+        blocks = [
             (rows + starts[begin], mixed)
-            for begin, found in zip(cuts, pairs, strict=True)
-            for rows, mixed in found[distance : distance + 1]
+            for begin, of_block in zip(cuts, pairs, strict=True)
+            for rows, mixed in of_block[distance : distance + 1]
         ]
-        joined.append(tuple(np.concatenate(part) for part in zip(*here, strict=True)))
+        joined.append(tuple(np.concatenate(part) for part in zip(*blocks, strict=True)))
     return Moments(
         np.concatenate(log_integral),
         np.concatenate(by_row),

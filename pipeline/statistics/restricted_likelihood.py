@@ -1,5 +1,5 @@
-"""The restricted likelihood of the linear mixed model of pipeline/statistics/linear_mixed.py,
-and its gradient, from sums of products per patient.
+"""The restricted likelihood (REML) of the linear mixed model
+(pipeline/statistics/linear_mixed.py), and its gradient, from sums of products per patient.
 
 The coefficients and the variance of a measurement are those that fit best at given relative
 standard deviations of the random effects.
@@ -13,13 +13,13 @@ STEP = 1e-4  # of differences of the gradient
 
 
 class Products(NamedTuple):
-    """Sums of products: `own` (q, q + terms + 2, patients) of the q random effects' design with
-    itself, the coefficients' design, the measurement and a one; `whole` (sites, terms + 2, terms +
-    2) of the last three; patients are in the order of sites, of which each begins and ends at two
-    neighbours of `edges`."""
+    """Sums of products: `patient_products` (q, q + terms + 2, patients) of the q random effects'
+    design with itself, the coefficients' design, the measurement and a one; `site_products` (sites,
+    terms + 2, terms + 2) of the last three; patients are in the order of sites, of which each
+    begins and ends at two neighbours of `edges`."""
 
-    own: np.ndarray
-    whole: np.ndarray
+    patient_products: np.ndarray
+    site_products: np.ndarray
     edges: np.ndarray
     n: int
 
@@ -44,35 +44,42 @@ def sum_products(
     both = np.column_stack([design, measured, np.ones(len(measured))])
     order = np.argsort(home_of_row[first], kind="stable")
     place = np.argsort(order)[who]
-    own = np.zeros((effects.shape[1], len(first), effects.shape[1] + both.shape[1]))
-    for sums, effect in zip(own, effects.T, strict=True):
+    patient_products = np.zeros((effects.shape[1], len(first), effects.shape[1] + both.shape[1]))
+    for sums, effect in zip(patient_products, effects.T, strict=True):
         np.add.at(sums, place, effect[:, None] * np.column_stack([effects, both]))
-    whole = np.array([both[home_of_row == k].T @ both[home_of_row == k] for k in range(len(sites))])
+    site_products = np.array(
+        [both[home_of_row == k].T @ both[home_of_row == k] for k in range(len(sites))]
+    )
     edges = np.searchsorted(home_of_row[first][order], np.arange(len(sites) + 1))
-    return Products(np.ascontiguousarray(own.transpose(0, 2, 1)), whole, edges, len(measured))
+    return Products(
+        np.ascontiguousarray(patient_products.transpose(0, 2, 1)),
+        site_products,
+        edges,
+        len(measured),
+    )
 
 
 def drop_site(products: Products, k: int) -> Products:
     """The sums without the k-th site."""
     begin, end = products.edges[k], products.edges[k + 1]
     edges = np.concatenate([products.edges[: k + 1], products.edges[k + 2 :] - (end - begin)])
-    own = np.delete(products.own, np.s_[begin:end], axis=2)
+    patient_products = np.delete(products.patient_products, np.s_[begin:end], axis=2)
     return Products(
-        own,
-        np.delete(products.whole, k, axis=0),
+        patient_products,
+        np.delete(products.site_products, k, axis=0),
         edges,
-        products.n - int(products.whole[k, -1, -1]),
+        products.n - int(products.site_products[k, -1, -1]),
     )
 
 
-def deviate(relative: np.ndarray, products: Products, sites: bool) -> tuple[float, dict]:
+def reml_deviance(relative: np.ndarray, products: Products, sites: bool) -> tuple[float, dict]:
     """Minus twice the restricted log-likelihood at relative standard deviations (a lower triangle
     by rows, then that of sites), and what else of a LinearFit follows from them."""
     triangle, spread = _read(relative, products, sites)
-    p = products.whole.shape[1] - 2
+    p = products.site_products.shape[1] - 2
     patients = _absorb_patients(triangle, products)
-    scale = 1 + spread * patients.whole[:, -1, -1]
-    total = _absorb_sites(patients.whole, spread / scale)
+    scale = 1 + spread * patients.site_products[:, -1, -1]
+    total = _absorb_sites(patients.site_products, spread / scale)
     bread, coef, left = (
         np.linalg.inv(total[:p, :p]),
         np.linalg.solve(total[:p, :p], total[:p, p]),
@@ -92,19 +99,19 @@ def deviate(relative: np.ndarray, products: Products, sites: bool) -> tuple[floa
     return deviance, parts | {"relative": np.asarray(relative)}
 
 
-def slope(relative: np.ndarray, products: Products, sites: bool) -> np.ndarray:
-    """The gradient of `deviate`, by the chain rule.
+def reml_gradient(relative: np.ndarray, products: Products, sites: bool) -> np.ndarray:
+    """The gradient of `reml_deviance`, by the chain rule.
 
     With S the products of a patient's effects, L the triangle, H = (I + L' S L)^-1 and G = L H L',
     patients add log det H^-1 and take B' G B from the products of their site; `weight` says how the
     deviance moves with these, site by site.
     """
     triangle, spread = _read(relative, products, sites)
-    q, p = len(triangle), products.whole.shape[1] - 2
-    inverse, gain, whole, _ = _absorb_patients(triangle, products)
-    last, size = whole[:, :, -1], whole[:, -1, -1]
+    q, p = len(triangle), products.site_products.shape[1] - 2
+    inverse, gain, site_products, _ = _absorb_patients(triangle, products)
+    last, size = site_products[:, :, -1], site_products[:, -1, -1]
     scale = 1 + spread * size
-    total = _absorb_sites(whole, spread / scale)
+    total = _absorb_sites(site_products, spread / scale)
     residual = np.append(-np.linalg.solve(total[:p, :p], total[:p, p]), [1.0, 0.0])
     core = (
         (products.n - p)
@@ -114,16 +121,16 @@ def slope(relative: np.ndarray, products: Products, sites: bool) -> np.ndarray:
     core[:p, :p] += np.linalg.inv(total[:p, :p])
     turned = last @ core
     bent = (turned * last).sum(axis=1)
-    weight = np.tile(core, (len(whole), 1, 1))
+    weight = np.tile(core, (len(site_products), 1, 1))
     weight[:, :, -1] -= (spread / scale)[:, None] * turned
     weight[:, -1, :] -= (spread / scale)[:, None] * turned
     weight[:, -1, -1] += bent * (spread / scale) ** 2 + spread / scale
-    own, others = products.own[:, :q], products.own[:, q:]
-    moved = np.empty_like(own)
+    random, cross = products.patient_products[:, :q], products.patient_products[:, q:]
+    weighted = np.empty_like(random)
     for k, (begin, end) in enumerate(zip(products.edges[:-1], products.edges[1:], strict=True)):
-        here = others[:, :, begin:end]
-        moved[:, :, begin:end] = np.einsum("amn,bmn->abn", here, weight[k] @ here)
-    inner = own - moved + _multiply(own, _multiply(gain, moved))
+        block = cross[:, :, begin:end]
+        weighted[:, :, begin:end] = np.einsum("amn,bmn->abn", block, weight[k] @ block)
+    inner = random - weighted + _multiply(random, _multiply(gain, weighted))
     by_triangle = 2 * _multiply(inner, _multiply(triangle, inverse)).sum(axis=2)
     by_site = 2 * (relative[-1] if sites else 0.0) * (size / scale - bent / scale**2).sum()
     return np.append(by_triangle[np.tril_indices(q)], [by_site] * sites)
@@ -132,7 +139,7 @@ def slope(relative: np.ndarray, products: Products, sites: bool) -> np.ndarray:
 def _read(relative: np.ndarray, products: Products, sites: bool) -> tuple[np.ndarray, float]:
     """The triangle of patients' relative standard deviations,
     and the relative variance of sites."""
-    q = len(products.own)
+    q = len(products.patient_products)
     triangle = np.zeros((q, q))
     triangle[np.tril_indices(q)] = relative[: len(relative) - sites]
     return triangle, float(relative[-1] ** 2) if sites else 0.0
@@ -144,27 +151,29 @@ class Absorbed(NamedTuple):
 
     inverse: np.ndarray
     gain: np.ndarray
-    whole: np.ndarray
+    site_products: np.ndarray
     log_size: float
 
 
 def _absorb_patients(triangle: np.ndarray, products: Products) -> Absorbed:
-    q, whole = len(triangle), products.whole.copy()
-    own, others = products.own[:, :q], products.own[:, q:]
+    q, site_products = len(triangle), products.site_products.copy()
+    random, cross = products.patient_products[:, :q], products.patient_products[:, q:]
     inverse, log_size = _invert(
-        np.eye(q)[:, :, None] + _multiply(triangle.T, _multiply(own, triangle))
+        np.eye(q)[:, :, None] + _multiply(triangle.T, _multiply(random, triangle))
     )
     gain = _multiply(triangle, _multiply(inverse, triangle.T))
-    taken = [sum(gain[a, b] * others[b] for b in range(q)) for a in range(q)]
+    taken = [sum(gain[a, b] * cross[b] for b in range(q)) for a in range(q)]
     for k, (begin, end) in enumerate(zip(products.edges[:-1], products.edges[1:], strict=True)):
         for a in range(q):
-            whole[k] -= others[a, :, begin:end] @ taken[a][:, begin:end].T
-    return Absorbed(inverse, gain, whole, log_size)
+            site_products[k] -= cross[a, :, begin:end] @ taken[a][:, begin:end].T
+    return Absorbed(inverse, gain, site_products, log_size)
 
 
-def _absorb_sites(whole: np.ndarray, share: np.ndarray) -> np.ndarray:
+def _absorb_sites(site_products: np.ndarray, share: np.ndarray) -> np.ndarray:
     """The products of all sites with what the rows of a site share taken away."""
-    return (whole - share[:, None, None] * whole[:, :, [-1]] * whole[:, [-1], :]).sum(axis=0)
+    return (
+        site_products - share[:, None, None] * site_products[:, :, [-1]] * site_products[:, [-1], :]
+    ).sum(axis=0)
 
 
 def _multiply(first: np.ndarray, second: np.ndarray) -> np.ndarray:
@@ -188,10 +197,14 @@ def _invert(matrices: np.ndarray) -> tuple[np.ndarray, float]:
     return np.array([[d, -b], [-c, a]]) / size, float(np.log(size).sum())
 
 
-def bend(point: np.ndarray, products: Products, sites: bool) -> np.ndarray:
-    """The second derivative of `deviate`, by central differences of its gradient."""
+def reml_hessian(point: np.ndarray, products: Products, sites: bool) -> np.ndarray:
+    """The second derivative of `reml_deviance`, by central differences of its gradient."""
     rows = [
-        (slope(point + shift, products, sites) - slope(point - shift, products, sites)) / (2 * STEP)
+        (
+            reml_gradient(point + shift, products, sites)
+            - reml_gradient(point - shift, products, sites)
+        )
+        / (2 * STEP)
         for shift in STEP * np.eye(len(point))
     ]
     return (np.array(rows) + np.array(rows).T) / 2

@@ -79,10 +79,10 @@ def limit_by_sites(
     these has no answer, or no finite place on that scale."""
     n = len(without) if n_sites is None else n_sites
     with np.errstate(divide="ignore", invalid="ignore"):
-        middle, moved = scale.into(estimate), scale.into(without)
+        middle, replicates = scale.into(estimate), scale.into(without)
         error, inner = (
             float(np.sqrt(jackknife_covariance(np.atleast_1d(a), np.asarray(b)[:, None])[0, 0]))
-            for a, b in ((estimate, without), (middle, moved))
+            for a, b in ((estimate, without), (middle, replicates))
         )
     if not np.isfinite([middle, inner]).all():
         return error, np.nan, np.nan, np.nan
@@ -143,16 +143,16 @@ def state_within(
     high: float,
     scale: Scale,
     guards: Guards,
-    **where: Any,
+    **fields: Any,
 ) -> dict:
     """A row with a number and its limits, or, where these tell nothing, without them."""
     refusal = check_range(low, high, scale, guards)
     if refusal:
         kept = {
             name: value
-            for name, value in where.items()
+            for name, value in fields.items()
             if name not in ("std_error", "p_value", "p_adjusted", "note")
         }
         return withhold(term, refusal.status, refusal.note, **kept)
     low, high = (min(max(end, scale.least), scale.greatest) for end in (low, high))
-    return state(term, estimate, lower=low, upper=high, **where)
+    return state(term, estimate, lower=low, upper=high, **fields)

@@ -62,11 +62,14 @@ def compare_curve(
     known = upper - lower < KNOWN
     if not known.any():
         return Refusal("not_identified", "every day lies in an interval without information")
-    told = (left > 0) | np.isfinite(right)
+    informative = (left > 0) | np.isfinite(right)
     difference = np.inf
     for enough in ENOUGH:
         other = KaplanMeierFitter().fit_interval_censoring(
-            left[told] + HALF_OPEN, right[told], weights=weight[told], tol=enough
+            left[informative] + HALF_OPEN,
+            right[informative],
+            weights=weight[informative],
+            tol=enough,
         )
         steps = other.survival_function_["NPMLE_estimate_lower"]
         at = np.searchsorted(steps.index.to_numpy(float), days[known], side="right") - 1
@@ -82,12 +85,12 @@ def compare_aft(patterns: Patterns, fit: AftFit) -> float | Refusal:
     if not np.isfinite(fit.coef).all():
         return SEPARATED
     fitter, place, shape, sign = AFT[fit.family]
-    told = (patterns.weight > 0) & ((patterns.left > 0) | np.isfinite(patterns.right))
+    informative = (patterns.weight > 0) & ((patterns.left > 0) | np.isfinite(patterns.right))
     names = [f"x{k}" for k in range(1, patterns.design.shape[1])]
-    frame = pd.DataFrame(patterns.design[told, 1:], columns=names).assign(
-        left=np.maximum(patterns.left[told], EARLIEST),
-        right=patterns.right[told],
-        weight=patterns.weight[told],
+    frame = pd.DataFrame(patterns.design[informative, 1:], columns=names).assign(
+        left=np.maximum(patterns.left[informative], EARLIEST),
+        right=patterns.right[informative],
+        weight=patterns.weight[informative],
     )
     try:
         with warnings.catch_warnings():
@@ -98,11 +101,11 @@ def compare_aft(patterns: Patterns, fit: AftFit) -> float | Refusal:
             )
     except ConvergenceError:
         return NO_END
-    found = [
+    parameters = [
         *other.params_[[(place, name) for name in ("Intercept", *names)]],
         sign * other.params_[(shape, "Intercept")],
     ]
-    return _apart(np.append(fit.coef, np.log(fit.scale)), np.array(found), fit.covariance)
+    return _apart(np.append(fit.coef, np.log(fit.scale)), np.array(parameters), fit.covariance)
 
 
 def compare_cloglog(rows: Rows, fit: Maximum) -> float | Refusal:
@@ -152,16 +155,17 @@ def compare_least_squares(
     measurements made independent, site by site, with the whole covariance matrix of the site."""
     parts = []
     for name in np.unique(site):
-        own = site == name
-        same = patient[own][:, None] == patient[own]
+        at_site = site == name
+        same = patient[at_site][:, None] == patient[at_site]
         covariance = (
-            same * (effects[own] @ fit.patient @ effects[own].T)
+            same * (effects[at_site] @ fit.patient @ effects[at_site].T)
             + fit.site
-            + fit.residual * np.eye(own.sum())
+            + fit.residual * np.eye(at_site.sum())
         )
         parts.append(
             np.linalg.solve(
-                np.linalg.cholesky(covariance), np.column_stack([measured[own], design[own]])
+                np.linalg.cholesky(covariance),
+                np.column_stack([measured[at_site], design[at_site]]),
             )
         )
     whitened = np.vstack(parts)
@@ -181,9 +185,9 @@ def compare_pool(
         (restricted.estimate, given.params[0], restricted.std_error),
         (restricted.std_error, given.bse[0], restricted.std_error),
     ]
-    return float(max(abs(own - theirs) / error for own, theirs, error in pairs))
+    return float(max(abs(ours - theirs) / error for ours, theirs, error in pairs))
 
 
-def _apart(own: np.ndarray, other: np.ndarray, covariance: np.ndarray) -> float:
+def _apart(ours: np.ndarray, other: np.ndarray, covariance: np.ndarray) -> float:
     """The largest difference of two sets of coefficients, in standard errors."""
-    return float((np.abs(own - other) / np.sqrt(np.diag(covariance))).max())
+    return float((np.abs(ours - other) / np.sqrt(np.diag(covariance))).max())

@@ -30,7 +30,7 @@ FAR = 100.0  # on the complementary log-log scale: no share is distinguishable f
 
 
 @dataclass(frozen=True)
-class Edge:
+class ShareBounds:
     """The least or the greatest share unresolved that the data allow on each day,
     its standard error by sites (nan where it rests on one) and its 95 % confidence
     limits: (days,) each."""
@@ -73,9 +73,10 @@ def count_effective(
     return np.clip(np.where(_is_inside(share), inside, ends), 0, total)
 
 
-def limit_exactly(share: np.ndarray, number: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def clopper_pearson(share: np.ndarray, number: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Clopper-Pearson limits of shares of so many episodes, whole or not:
-    0 and 1 where there is none."""
+    0 and 1 where there is none. With x of n, the .025 quantile of Beta(x, n - x + 1) and the .975
+    quantile of Beta(x + 1, n - x)."""
     share, number = np.broadcast_arrays(np.asarray(share, float), np.asarray(number, float))
     had = share * number
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -96,7 +97,7 @@ def bound_exactly(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Exact limits of shares as if sites did not differ; at 0 and 1,
     where nothing is known of that, of as few as so many sites leave."""
-    return limit_exactly(
+    return clopper_pearson(
         share, np.where(_is_inside(share), effective, effective * discount(n_sites))
     )
 
@@ -113,7 +114,7 @@ def bound_share(
     repeats: np.ndarray,
     sizes: np.ndarray,
     effective: np.ndarray,
-) -> Edge:
+) -> ShareBounds:
     """The shares (days,) with standard errors and limits, from the same shares `without` each
     cluster (samples, days) and their effective numbers (days,). Each sample stands for `repeats`
     clusters of `sizes` episodes."""
@@ -126,18 +127,18 @@ def bound_share(
     low, high = (np.exp(-np.exp(np.minimum(scale + side * reach, FAR))) for side in (1, -1))
     exact_low, exact_high = bound_exactly(share, effective, alike)
     low, high = np.where(inside, low, share), np.where(inside, high, share)
-    return Edge(share, error, np.minimum(low, exact_low), np.maximum(high, exact_high))
+    return ShareBounds(share, error, np.minimum(low, exact_low), np.maximum(high, exact_high))
 
 
-def keep_falling(edge: Edge) -> Edge:
+def keep_falling(bounds: ShareBounds) -> ShareBounds:
     """The limits of shares that never rise from day to day, made so too: the upper one as low as on
     any day before, the lower one as high as on any later day. The share of a day lies below those
     before and above those after, so that the limits of all days hold together exactly as often as
     they did; that those of a single day do in nearly as many pools was measured
     (tests/recovery/README.md)."""
-    high = np.fmin.accumulate(edge.high)
-    low = np.fmax.accumulate(edge.low[::-1])[::-1]
-    return Edge(edge.share, edge.error, low, high)
+    high = np.fmin.accumulate(bounds.high)
+    low = np.fmax.accumulate(bounds.low[::-1])[::-1]
+    return ShareBounds(bounds.share, bounds.error, low, high)
 
 
 def _is_inside(share: np.ndarray) -> np.ndarray:

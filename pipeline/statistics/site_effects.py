@@ -40,16 +40,16 @@ class SiteFit:
 
 def fit_fixed(design: np.ndarray, happened: np.ndarray) -> SiteFit | Refusal:
     """The complementary log-log regression of `happened` (boolean) on `design`."""
-    found = fit_cloglog(
+    maximum = fit_cloglog(
         Rows(design, np.zeros(len(design)), happened.astype(float), (~happened).astype(float))
     )
-    if isinstance(found, Refusal):
-        return found
-    if np.sqrt(np.diag(np.linalg.inv(found.information))).max() > WIDEST:
+    if isinstance(maximum, Refusal):
+        return maximum
+    if np.sqrt(np.diag(np.linalg.inv(maximum.information))).max() > WIDEST:
         return Refusal(
             "not_identified", "separation: some combination of classes has no event, or only events"
         )
-    return SiteFit(found.point, np.linalg.inv(found.information), 0.0, found.value)
+    return SiteFit(maximum.point, np.linalg.inv(maximum.information), 0.0, maximum.value)
 
 
 def fit_random(design: np.ndarray, happened: np.ndarray, site: np.ndarray) -> SiteFit | Refusal:
@@ -73,14 +73,16 @@ def fit_random(design: np.ndarray, happened: np.ndarray, site: np.ndarray) -> Si
         return -value, -gradient
 
     start = np.append(pooled.coefficients, np.log(START))
-    found = minimize(lose, start, jac=True, method="BFGS", options={"gtol": 1e-7, "maxiter": 500}).x
-    information = _differentiate(lambda at: lose(at)[1], found)
-    value, gradient = lose(found)
+    optimum = minimize(
+        lose, start, jac=True, method="BFGS", options={"gtol": 1e-7, "maxiter": 500}
+    ).x
+    information = _differentiate(lambda at: lose(at)[1], optimum)
+    value, gradient = lose(optimum)
     refusal = check_solution(-gradient, information)
     if refusal:
         return refusal
     return SiteFit(
-        found[:-1], np.linalg.inv(information)[:-1, :-1], float(np.exp(2 * found[-1])), -value
+        optimum[:-1], np.linalg.inv(information)[:-1, :-1], float(np.exp(2 * optimum[-1])), -value
     )
 
 

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 from scipy.special import expit, logit
 
 from pipeline.statistics.jackknife import jackknife_covariance, limits, refit_without_each_site
-from pipeline.statistics.share_limits import count_alike, discount, limit_exactly
+from pipeline.statistics.share_limits import clopper_pearson, count_alike, discount
 from schemas.study import Guards
 
 METHOD = (
@@ -31,7 +31,7 @@ def bound_share(happened: ArrayLike, site: ArrayLike, guards: Guards) -> tuple[f
     number = (
         len(happened) if alone or 0 < share < 1 else len(happened) * discount(count_effective(site))
     )
-    exact_low, exact_high = map(float, limit_exactly(share, number))
+    exact_low, exact_high = map(float, clopper_pearson(share, number))
     if alone or share in (0, 1):
         return exact_low, exact_high
     error = site_error(site, share, lambda kept: happened[kept].mean())

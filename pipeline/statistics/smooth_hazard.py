@@ -65,11 +65,11 @@ def fit_hazard(
         edges.append(_Edge(basis, inside))
     start = np.zeros(edges[0].basis.shape[1])
     start[:2] = -1.0, 0.5
-    found = climb(lambda at: _sum_log_likelihood(at, *edges), start)
-    refusal = check_solution(found.gradient, found.information)
+    maximum = climb(lambda at: _sum_log_likelihood(at, *edges), start)
+    refusal = check_solution(maximum.gradient, maximum.information)
     if refusal:
         return refusal
-    hazard = Hazard(found.point, np.linalg.inv(found.information), knots)
+    hazard = Hazard(maximum.point, np.linalg.inv(maximum.information), knots)
     return hazard if _rises(hazard) else FALLS
 
 
@@ -85,7 +85,7 @@ def course_basis(day: np.ndarray, knots: tuple[float, ...]) -> np.ndarray:
     return np.column_stack(columns)
 
 
-def keep_told_apart(matrix: pd.DataFrame, fixed: np.ndarray, guards: Guards) -> pd.DataFrame:
+def keep_distinguishable(matrix: pd.DataFrame, fixed: np.ndarray, guards: Guards) -> pd.DataFrame:
     """The columns with enough of their own: what neither the other columns nor those of `fixed`
     explain, as a sum of squares.
 
@@ -96,8 +96,10 @@ def keep_told_apart(matrix: pd.DataFrame, fixed: np.ndarray, guards: Guards) -> 
     columns = list(matrix)
     while columns:
         design = np.column_stack([fixed, matrix[columns]])
-        own = 1 / np.diag(np.linalg.pinv(design.T @ design, hermitian=True))[fixed.shape[1] :]
-        short = np.flatnonzero(~(own >= guards.min_events))
+        unexplained = (
+            1 / np.diag(np.linalg.pinv(design.T @ design, hermitian=True))[fixed.shape[1] :]
+        )
+        short = np.flatnonzero(~(unexplained >= guards.min_events))
         if not len(short):
             break
         del columns[short[-1]]

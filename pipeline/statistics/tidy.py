@@ -14,15 +14,15 @@ from schemas.strata import check_comparison, check_stratum
 Fields = dict[str, Any]  # of a row of schemas.estimate.Estimates, by column
 
 
-def state(term: str, estimate: float, **where: Any) -> Fields:
-    """A row with a number that can be used; `where` fills any other column of
+def state(term: str, estimate: float, **fields: Any) -> Fields:
+    """A row with a number that can be used; `fields` fills any other column of
     schemas.estimate.Estimates."""
-    return {"term": term, "estimate": float(estimate), "status": "ok", **where}
+    return {"term": term, "estimate": float(estimate), "status": "ok", **fields}
 
 
-def withhold(term: str, status: str, note: str, **where: Any) -> Fields:
+def withhold(term: str, status: str, note: str, **fields: Any) -> Fields:
     """A row without a number: `status` says which guard held it back, `note` why in words."""
-    return {"term": term, "status": status, "note": note, **where}
+    return {"term": term, "status": status, "note": note, **fields}
 
 
 def count_sites(
@@ -35,14 +35,14 @@ def count_sites(
     Where `sites` are themselves those who had it, `among` are the sites of the whole of which they
     are a part.
     """
-    whole, part = (sites, events) if among is None else (among, sites)
-    sizes = pd.Series(np.asarray(whole)).value_counts()
-    told = sizes.sort_index().astype(str)
+    everybody, part = (sites, events) if among is None else (among, sites)
+    sizes = pd.Series(np.asarray(everybody)).value_counts()
+    by_site = sizes.sort_index().astype(str)
     if part is not None:
-        told += "/" + pd.Series(np.asarray(part)).value_counts().reindex(
-            told.index, fill_value=0
+        by_site += "/" + pd.Series(np.asarray(part)).value_counts().reindex(
+            by_site.index, fill_value=0
         ).astype(str)
-    named = " ".join(f"{site}={counts}" for site, counts in told.items())
+    named = " ".join(f"{site}={counts}" for site, counts in by_site.items())
     return {"n_sites": len(np.unique(np.asarray(sites))), "by_site": named or None}
 
 

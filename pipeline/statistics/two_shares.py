@@ -1,4 +1,5 @@
-"""Differences and ratios of two numbers from the limits of each.
+"""Differences and ratios of two numbers from the limits of each (MOVER, the method of variance
+estimates recovery).
 
 Limits follow from those of the two (Newcombe RG. Stat Med 1998;17:873-890; Zou GY, Donner A. Stat
 Med 2008;27:1693-1702), and so exist where all or nobody of one had the event. The limits by leaving
@@ -21,8 +22,9 @@ class Bounded(NamedTuple):
     high: float
 
 
-def combine(first: Bounded, second: Bounded) -> Bounded:
-    """The second less the first."""
+def mover_difference(first: Bounded, second: Bounded) -> Bounded:
+    """The second less the first, d = b - a, with the limits of MOVER:
+    d - sqrt((b - low_b)^2 + (high_a - a)^2) and d + sqrt((high_b - b)^2 + (a - low_a)^2)."""
     value = second.value - first.value
     below = np.hypot(second.value - second.low, first.high - first.value)
     above = np.hypot(second.high - second.value, first.value - first.low)
@@ -42,12 +44,14 @@ def compare(
     error, low, high, p = limit_by_sites(values[0], values[1:], scale)
     if scale is RATIO:
         with np.errstate(divide="ignore"):
-            own = combine(*(Bounded(*np.log(each)) for each in (first, second)))
-        low, high = np.fmin(low, np.exp(own.low)), np.fmax(high, np.exp(own.high))
+            mover = mover_difference(*(Bounded(*np.log(each)) for each in (first, second)))
+        low, high = np.fmin(low, np.exp(mover.low)), np.fmax(high, np.exp(mover.high))
     else:
-        own = combine(first, second)
-        low, high = np.fmin(low, own.low), np.fmax(high, own.high)
-    reach = own.value - own.low if own.value > 0 else own.high - own.value
+        mover = mover_difference(first, second)
+        low, high = np.fmin(low, mover.low), np.fmax(high, mover.high)
+    reach = mover.value - mover.low if mover.value > 0 else mover.high - mover.value
     with np.errstate(divide="ignore"):
-        told = 1.0 if own.value == 0 else 2 * norm.sf(norm.ppf(0.975) * np.abs(own.value) / reach)
-    return error, float(low), float(high), float(np.fmax(p, told))
+        mover_p = (
+            1.0 if mover.value == 0 else 2 * norm.sf(norm.ppf(0.975) * np.abs(mover.value) / reach)
+        )
+    return error, float(low), float(high), float(np.fmax(p, mover_p))

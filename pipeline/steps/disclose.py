@@ -42,8 +42,8 @@ def main() -> Counts:
     for path in arguments.estimates:
         issue.files.get(path.name, Estimates.empty()).to_csv(arguments.out / path.name, index=False)
     issue.made_from.to_csv(arguments.release, index=False)
-    if issue.said:
-        print(issue.said)
+    if issue.message:
+        print(issue.message)
     before = estimates["status"].value_counts().add_suffix(" before protection").to_dict()
     released = pd.concat(issue.files.values())["status"]
     number = int(issue.made_from["value"].iloc[0])

@@ -32,16 +32,16 @@ def main() -> Counts:
     add_path(parser, "--out", "file to write: a line a site")
     parser.add_argument("sites", type=Path, nargs="*", help="folders of the sites that have a list")
     arguments = parser.parse_args()
-    own = read_site_maps(arguments.plan / SITES)
-    found, counts = [], []
+    site_maps = read_site_maps(arguments.plan / SITES)
+    traces, counts = [], []
     for folder in arguments.sites:
-        left = read_withdrawals(folder, own.get(folder.name, SiteMap()))
-        found += search(arguments.results, folder.name, left.patients | left.episodes)
+        left = read_withdrawals(folder, site_maps.get(folder.name, SiteMap()))
+        traces += search(arguments.results, folder.name, left.patients | left.episodes)
         counts.append((folder.name, len(left.patients), len(left.episodes)))
-    if found:
+    if traces:
         sys.exit(
-            f"{len(found)} places still hold somebody who withdrew: "
-            + ", ".join(sorted(set(found)))
+            f"{len(traces)} places still hold somebody who withdrew: "
+            + ", ".join(sorted(set(traces)))
         )
     columns = ["site", "patients_withdrawn", "episodes_left_out"]
     withdrawn = pd.DataFrame(counts, columns=columns)
@@ -56,11 +56,11 @@ def search(results: Path, site: str, codes: frozenset[str]) -> list[str]:
         code.casefold() for code in codes if re.search(r"\d", code)
     }  # one without a digit is a word of the dictionary
     telling = {code for code in wanted if TELLING.fullmatch(code)}
-    found = []
+    traces = []
     with open_warehouse(results / "warehouse.duckdb") as store:
         for name in SINGULAR:
             rows = store.read(name)
-            found += (
+            traces += (
                 [f"table {name}"]
                 if holds(rows[rows["site"].eq(site)] if "site" in rows else rows, wanted)
                 else []
@@ -75,15 +75,15 @@ def search(results: Path, site: str, codes: frozenset[str]) -> list[str]:
             hit = not (
                 wanted if part in OF_SITES and path.suffix == ".csv" else telling
             ).isdisjoint(list_words(path))
-        found += [path.relative_to(results).as_posix()] if hit else []
-    return found
+        traces += [path.relative_to(results).as_posix()] if hit else []
+    return traces
 
 
 def holds(rows: pd.DataFrame, codes: set[str]) -> bool:
     """Whether a text of the rows is one of the codes, or holds one among other words."""
     texts = rows.select_dtypes(["string", "object"])
-    said = (str(text).casefold() for column in texts for text in texts[column].dropna().unique())
-    return any(text in codes or not codes.isdisjoint(TOKEN.findall(text)) for text in said)
+    values = (str(text).casefold() for column in texts for text in texts[column].dropna().unique())
+    return any(text in codes or not codes.isdisjoint(TOKEN.findall(text)) for text in values)
 
 
 def list_words(path: Path) -> Iterator[str]:

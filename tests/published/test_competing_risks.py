@@ -15,7 +15,7 @@ from lifelines import KaplanMeierFitter
 from scipy.optimize import minimize
 
 from pipeline.statistics.competing_risks import (
-    find_errors,
+    aalen_johansen_errors,
     fit_aalen_johansen,
     fit_interval_incidence,
 )
@@ -68,7 +68,9 @@ def examine_every_few_months() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 @pytest.mark.parametrize("data", ["mgus2", "transplant"])
 def test_known_days_agree_with_survfit_to_nine_digits(data):
     time, cause = read_rows(data)
-    fit, errors = (find(time, cause, cause.max()) for find in (fit_aalen_johansen, find_errors))
+    fit, errors = (
+        find(time, cause, cause.max()) for find in (fit_aalen_johansen, aalen_johansen_errors)
+    )
     for row in read_reference("aalen_johansen", data).itertuples():
         assert fit.at(row.day)[1][row.cause - 1] == pytest.approx(row.incidence, abs=1e-10)
         assert errors[row.cause - 1, fit.days <= row.day][-1] == pytest.approx(
@@ -96,7 +98,7 @@ def test_intervals_agree_with_expectation_maximisation_in_r():
 
 def test_intervals_tell_nearly_what_the_days_themselves_tell():
     time, cause = read_rows("mgus2")
-    known, errors = (find(time, cause, 2) for find in (fit_aalen_johansen, find_errors))
+    known, errors = (find(time, cause, 2) for find in (fit_aalen_johansen, aalen_johansen_errors))
     edges = [0, 6, 12, 24, 36, 60, 90, 120, 180, 240]
     seen = fit_interval_incidence(*examine_every_few_months(), 2, edges)
     for day in DAYS:
@@ -141,7 +143,7 @@ def test_one_event_on_whole_months_is_the_interval_censored_curve_of_npsurv():
 def test_one_event_with_known_days_is_one_less_kaplan_meier_with_greenwoods_error():
     time, cause = read_rows("mgus2")
     event = (cause > 0).astype(int)
-    fit, errors = (find(time, event, 1) for find in (fit_aalen_johansen, find_errors))
+    fit, errors = (find(time, event, 1) for find in (fit_aalen_johansen, aalen_johansen_errors))
     curve = KaplanMeierFitter().fit(time, event)
     for day in DAYS:
         survival, incidence = fit.at(day)
@@ -205,9 +207,9 @@ def test_known_days_add_up_and_neither_order_nor_repetition_matters(rows, random
 
 def test_the_same_rows_give_the_same_bytes_and_an_error_until_nobody_is_left():
     time, cause = read_rows("mgus2")
-    for find in (lambda *rows: fit_aalen_johansen(*rows).incidence, find_errors):
+    for find in (lambda *rows: fit_aalen_johansen(*rows).incidence, aalen_johansen_errors):
         assert find(time, cause, 2).tobytes() == find(time, cause, 2).tobytes()
-    errors = find_errors([1, 1, 2, 2, 3, 3], [1, 2, 1, 0, 1, 2], 2)
+    errors = aalen_johansen_errors([1, 1, 2, 2, 3, 3], [1, 2, 1, 0, 1, 2], 2)
     assert np.isnan(errors).tolist() == [[False, False, True]] * 2
 
 

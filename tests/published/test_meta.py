@@ -19,7 +19,7 @@ from pipeline.statistics.meta import (
     pool_random_effects,
     restricted_log_likelihood,
     tau2_by_paule_mandel,
-    tau2_by_restricted_likelihood,
+    tau2_by_reml,
 )
 from pipeline.statistics.site_effects import fit_random
 from pipeline.statistics.smooth_hazard import fit_hazard
@@ -27,7 +27,7 @@ from tests.published.estimators import tau2_by_moments
 
 HERE = Path(__file__).parent
 ESTIMATORS = {
-    "REML": tau2_by_restricted_likelihood,
+    "REML": tau2_by_reml,
     "EB": tau2_by_paule_mandel,
     "DL": tau2_by_moments,
 }
@@ -131,7 +131,7 @@ effects_and_variances = st.lists(st.tuples(finite, st.floats(0.01, 4)), min_size
 @settings(max_examples=60)
 def test_no_tau2_is_more_likely(rows):
     effects, variances = np.array(rows).T
-    best = tau2_by_restricted_likelihood(effects, variances)
+    best = tau2_by_reml(effects, variances)
     top = restricted_log_likelihood(best, effects, variances)
     others = np.append(0.0, np.geomspace(1e-6, 1e3, 200))
     assert max(restricted_log_likelihood(tau2, effects, variances) for tau2 in others) <= top + 1e-9

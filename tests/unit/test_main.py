@@ -35,10 +35,10 @@ def end(monkeypatch, capsys):
 
 @pytest.mark.parametrize("name", NAMES)
 def test_a_fault_is_told_without_its_message(end, name):
-    code, said = end(name, ValueError("could not read 'MEIER 1952'"))
+    code, message = end(name, ValueError("could not read 'MEIER 1952'"))
     assert code == 3
-    assert "MEIER" not in said
-    assert "ValueError" in said
+    assert "MEIER" not in message
+    assert "ValueError" in message
 
 
 @pytest.mark.parametrize("name", NAMES)

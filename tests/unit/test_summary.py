@@ -17,13 +17,13 @@ def build_tables(deliveries, counts=(), problems=()) -> dict[str, pd.DataFrame]:
     (site, delivery, stored, aside), (site, delivery, rule, message)."""
     described = pd.DataFrame(deliveries, columns=["site", "delivery", "status", "is_current"])
     kept = pd.DataFrame(counts, columns=["site", "delivery", "rows_stored", "rows_set_aside"])
-    found = pd.DataFrame(problems, columns=["site", "delivery", "rule", "message"]).assign(
+    problem_rows = pd.DataFrame(problems, columns=["site", "delivery", "rule", "message"]).assign(
         severity="refuse"
     )
-    return {"deliveries": described, "row_counts": kept, "problems": found}
+    return {"deliveries": described, "row_counts": kept, "problems": problem_rows}
 
 
-def tell(tables, statuses=("ok",), withdrawn=(), release=None) -> str:
+def summarise(tables, statuses=("ok",), withdrawn=(), release=None) -> str:
     gone = pd.DataFrame(withdrawn, columns=["site", "patients_withdrawn", "episodes_left_out"])
     made = {"release": "2"} | (release or {})
     return describe_run(tables, pd.DataFrame({"status": statuses}), made, gone, RESULTS)
@@ -31,8 +31,8 @@ def tell(tables, statuses=("ok",), withdrawn=(), release=None) -> str:
 
 def test_which_release_it_is_is_told_and_when_an_earlier_one_stays():
     tables = build_tables([("S01", "001", "accepted", True)])
-    assert "Release     2\n" in tell(tables)
-    assert "Release     release 1 stays\n" in tell(tables, release={NEWER: "release 1 stays"})
+    assert "Release     2\n" in summarise(tables)
+    assert "Release     release 1 stays\n" in summarise(tables, release={NEWER: "release 1 stays"})
 
 
 def test_a_refused_site_is_named_with_its_reason_and_its_page():
@@ -43,7 +43,7 @@ def test_a_refused_site_is_named_with_its_reason_and_its_page():
             ("S10", "001", "no_tables", "There is no table."),
         ],
     )
-    lines = tell(tables).splitlines()
+    lines = summarise(tables).splitlines()
     assert lines[0] == "Deliveries  1 accepted, 1 refused"
     assert lines[1].strip() == "S10/001 refused: there is no table; the site is not in the pool"
     assert lines[2].strip() == "results/intake/S10/001/report.html"
@@ -61,10 +61,10 @@ def test_what_counts_instead_of_a_refused_delivery_is_named_and_a_mended_one_is_
             (*key, "no_tables", "There is no table.") for key in (("S01", "001"), ("S02", "002"))
         ],
     )
-    told = tell(tables)
-    assert "2 accepted, 2 refused" in told
-    assert "S02/002 refused: there is no table; 001 counts instead" in told
-    assert "S01/001" not in told
+    summary = summarise(tables)
+    assert "2 accepted, 2 refused" in summary
+    assert "S02/002 refused: there is no table; 001 counts instead" in summary
+    assert "S01/001" not in summary
 
 
 def test_rows_set_aside_are_those_of_current_deliveries_with_their_pages():
@@ -81,10 +81,10 @@ def test_rows_set_aside_are_those_of_current_deliveries_with_their_pages():
             ("S09", "001", 66, 2),
         ],
     )
-    told = tell(tables)
-    assert "2,315 rows stored, 5 set aside until they are mended" in told
-    assert "5 of S09: results/intake/S09/001/report.html" in told
-    assert "S06" not in told
+    summary = summarise(tables)
+    assert "2,315 rows stored, 5 set aside until they are mended" in summary
+    assert "5 of S09: results/intake/S09/001/report.html" in summary
+    assert "S06" not in summary
 
 
 def test_many_places_are_counted_and_not_listed():
@@ -92,29 +92,30 @@ def test_many_places_are_counted_and_not_listed():
     tables = build_tables(
         [(site, "001", "accepted", True) for site in sites], [(site, "001", 9, 1) for site in sites]
     )
-    told = tell(tables)
-    assert "20 set aside" in told
-    assert "those of 12 further sites" in told
+    summary = summarise(tables)
+    assert "20 set aside" in summary
+    assert "those of 12 further sites" in summary
 
 
 def test_numbers_are_counted_by_what_became_of_them():
-    told = tell(
+    summary = summarise(
         build_tables([("S01", "001", "accepted", True)]),
         ["ok"] * 3 + ["suppressed"] * 2 + ["too_few"],
     )
     assert (
-        "3 can be used; 1 too few episodes or events; 2 hidden to protect people and sites" in told
+        "3 can be used; 1 too few episodes or events; 2 hidden to protect people and sites"
+        in summary
     )
 
 
 def test_withdrawals_are_told_only_where_there_are_some():
     tables = build_tables([("S01", "001", "accepted", True)])
-    assert "Withdrawn" not in tell(tables)
-    assert "Withdrawn   1 patient of S01; 2 episodes left out" in tell(
+    assert "Withdrawn" not in summarise(tables)
+    assert "Withdrawn   1 patient of S01; 2 episodes left out" in summarise(
         tables, withdrawn=[("S01", 1, 2)]
     )
 
 
 def test_an_empty_pool_is_told_too():
     tables = {name: KEPT[name].empty() for name in ("deliveries", "row_counts", "problems")}
-    assert "0 accepted, 0 refused" in tell(tables, [])
+    assert "0 accepted, 0 refused" in summarise(tables, [])

@@ -98,22 +98,22 @@ class Numbers(NamedTuple):
 def describe_course(totals: pd.DataFrame, study: Study) -> Iterator[dict]:
     """Means on the reported days and changes since day 0 of the episodes in `totals`."""
     days = [0, *study.handicap.days]
-    counts = {day: count_totals(totals[totals["near"].eq(day)]) for day in days}
+    counts = {day: count_totals(totals[totals["plan_day"].eq(day)]) for day in days}
     refused = {day: check_size(n["n_episodes"], None, study.guards) for day, n in counts.items()}
     kept = [day for day in days if not refused[day]]
     course = lay_out_course(totals, kept, study.guards)
-    found = _tell_course(course) if course else next(filter(None, refused.values()))
-    told = {term: k for k, term in enumerate(_name_terms(kept))}
+    course_numbers = _estimate_course(course) if course else next(filter(None, refused.values()))
+    place = {term: k for k, term in enumerate(_name_terms(kept))}
     for term in _name_terms(days):
         day = int(term.rsplit("_", 1)[1])
-        own: Fields = {"method": MIXED.format(slopes="", sites=""), **counts[day]}
-        answer = refused[day] or found
+        fields: Fields = {"method": MIXED.format(slopes="", sites=""), **counts[day]}
+        answer = refused[day] or course_numbers
         if term.startswith("change"):
-            own |= {"comparison": "day 0"}
+            fields |= {"comparison": "day 0"}
         if isinstance(answer, Refusal):
-            yield withhold(term, answer.status, answer.note, **own)
+            yield withhold(term, answer.status, answer.note, **fields)
         else:
-            yield _state_number(term, told[term], answer, own, study.guards)
+            yield _state_number(term, place[term], answer, fields, study.guards)
 
 
 def describe_falls(totals: pd.DataFrame, study: Study) -> Iterator[dict]:
@@ -145,37 +145,39 @@ def compare_by_resolution(totals: pd.DataFrame, study: Study) -> Iterator[dict]:
         )
         groups = {"yes": seen, "no": ~seen}
         by_site = not check_sites(len(np.unique(sites)), study.guards)
-        found: dict[str, Numbers | Refusal] = {
+        averages: dict[str, Numbers | Refusal] = {
             name: check_size(int(g.sum()), None, study.guards)
             or _average(total, sites, (g,), by_site)
             for name, g in groups.items()
         }
-        refusals = [answer for answer in found.values() if isinstance(answer, Refusal)]
-        found["both"] = (
+        refusals = [answer for answer in averages.values() if isinstance(answer, Refusal)]
+        averages["both"] = (
             refusals[0] if refusals else _average(total, sites, tuple(groups.values()), by_site)
         )
         method = f"{NEAREST}; {BY_SITE if by_site else BY_MODEL}"
         for name, group in groups.items():
-            own: Fields = {
+            fields: Fields = {
                 "stratum": f"resolution_seen_by_then={name}",
                 "method": method,
                 **count_totals(rows[group]),
             }
-            yield _tell_number(f"mean_near_day_{day}", found[name], own, study.guards)
-        own = {
+            yield _state_only_number(f"mean_near_day_{day}", averages[name], fields, study.guards)
+        fields = {
             "stratum": "all",
             "comparison": "resolution not seen by then",
             "method": method,
             **count_totals(rows),
         }
-        yield _tell_number(f"difference_near_day_{day}", found["both"], own, study.guards)
+        yield _state_only_number(
+            f"difference_near_day_{day}", averages["both"], fields, study.guards
+        )
 
 
 def _name_terms(days: list[int]) -> list[str]:
     return [f"mean_day_{day}" for day in days] + [f"change_by_day_{day}" for day in days[1:]]
 
 
-def _tell_course(course: Course) -> Numbers | Refusal:
+def _estimate_course(course: Course) -> Numbers | Refusal:
     """Means and changes with their covariance, and what is said of them."""
     course, fit = fit_course(course, sites=course.by_site)
     if isinstance(fit, Refusal):
@@ -185,7 +187,7 @@ def _tell_course(course: Course) -> Numbers | Refusal:
     if by_site:
         refits = [
             refit_linear_mixed(drop_site(products, k), fit, sites=True)
-            for k in range(len(products.whole))
+            for k in range(len(products.site_products))
         ]
         unknown = np.full(len(full), np.nan)
         without = [
@@ -223,47 +225,51 @@ def _average(
     return Numbers(full, covariance, by_site)
 
 
-def _tell_number(term: str, answer: Numbers | Refusal, own: Fields, guards: Guards) -> Fields:
+def _state_only_number(
+    term: str, answer: Numbers | Refusal, fields: Fields, guards: Guards
+) -> Fields:
     """The only one of the numbers, or why there is none."""
     if isinstance(answer, Refusal):
-        return withhold(term, answer.status, answer.note, **own)
-    return _state_number(term, 0, answer, own, guards)
+        return withhold(term, answer.status, answer.note, **fields)
+    return _state_number(term, 0, answer, fields, guards)
 
 
-def _state_number(term: str, k: int, numbers: Numbers, own: Fields, guards: Guards) -> Fields:
+def _state_number(term: str, k: int, numbers: Numbers, fields: Fields, guards: Guards) -> Fields:
     """A mean, within the scale, or a difference with its p-value."""
     full, covariance, by_site, method, note = numbers
-    own |= {"method": method or own["method"]}
+    fields |= {"method": method or fields["method"]}
     error = float(np.sqrt(covariance[k, k]))
     refusal = (None if np.isfinite(error) else RESTS_ON_ONE) or (
-        check_sites(own["n_sites"], guards) if by_site else None
+        check_sites(fields["n_sites"], guards) if by_site else None
     )
     if refusal:
-        return withhold(term, refusal.status, refusal.note, **own)
-    scale = CHANGE if own.get("comparison") else TOTAL
-    low, high, p = limit_by_error(float(full[k]), error, scale, own["n_sites"] if by_site else None)
-    own |= {
+        return withhold(term, refusal.status, refusal.note, **fields)
+    scale = CHANGE if fields.get("comparison") else TOTAL
+    low, high, p = limit_by_error(
+        float(full[k]), error, scale, fields["n_sites"] if by_site else None
+    )
+    fields |= {
         "note": "; ".join(filter(None, [note, None if by_site else ALONE])) or None,
         "std_error": error,
     }
-    if own.get("comparison"):
-        own |= {"p_value": p}
-    return state_within(term, full[k], low, high, scale, guards, **own)
+    if fields.get("comparison"):
+        fields |= {"p_value": p}
+    return state_within(term, full[k], low, high, scale, guards, **fields)
 
 
 def _state_share(term: str, rows: pd.DataFrame, counted: pd.Series, guards: Guards) -> dict:
     """A share with the limits of pipeline/statistics/site_limits.py."""
     hit, sites = counted.to_numpy(bool), rows["site"].to_numpy(str)
-    own: Fields = {
+    fields: Fields = {
         "n_episodes": len(hit),
         "n_events": int(hit.sum()),
         **count_sites(sites, events=sites[hit]),
     }
     refusal = check_size(len(hit), None, guards)
     if refusal:
-        return withhold(term, refusal.status, refusal.note, method=SHARE_OF_TOTALS, **own)
+        return withhold(term, refusal.status, refusal.note, method=SHARE_OF_TOTALS, **fields)
     low, high = bound_share(hit, sites, guards)
-    note = ALONE if check_sites(own["n_sites"], guards) else None
+    note = ALONE if check_sites(fields["n_sites"], guards) else None
     return state_within(
-        term, hit.mean(), low, high, SHARE, guards, method=SHARE_OF_TOTALS, note=note, **own
+        term, hit.mean(), low, high, SHARE, guards, method=SHARE_OF_TOTALS, note=note, **fields
     )

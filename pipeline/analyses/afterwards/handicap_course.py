@@ -38,7 +38,7 @@ def lay_out_course(totals: pd.DataFrame, days: list[int], guards: Guards) -> Cou
     those near other days would bend it. None without day 0 and another."""
     if 0 not in days or len(days) < 2:
         return None
-    totals = totals[totals["near"].isin(days) | totals["near"].isna()]
+    totals = totals[totals["plan_day"].isin(days) | totals["plan_day"].isna()]
     at = np.log1p(totals["day"].to_numpy(float))
     sites = totals["site"].to_numpy(str)
     knots = place_knots(totals, days, guards)
@@ -70,18 +70,18 @@ def place_knots(totals: pd.DataFrame, days: list[int], guards: Guards) -> np.nda
     enough episodes at enough sites. Each knot has totals on a day that is nearer to it than to any
     other, so that all are identified (Schoenberg IJ, Whitney A. Trans Am Math Soc 1953;74:246-259,
     from memory)."""
-    told = np.log1p(days)
-    steps = np.diff(told)
-    between = told + np.append(steps, steps[-1]) / 2
+    log_days = np.log1p(days)
+    steps = np.diff(log_days)
+    between = log_days + np.append(steps, steps[-1]) / 2
     nearest = np.abs(
-        np.log1p(totals["day"].to_numpy(float))[:, None] - np.sort([*told, *between])
+        np.log1p(totals["day"].to_numpy(float))[:, None] - np.sort([*log_days, *between])
     ).argmin(axis=1)
-    near = (
+    by_place = (
         totals.assign(place=nearest)
         .groupby("place")
         .agg(episodes=("patient", "nunique"), sites=("site", "nunique"))
     )
-    enough = near.index[
-        near["episodes"].ge(guards.min_episodes) & near["sites"].ge(guards.min_sites)
+    enough = by_place.index[
+        by_place["episodes"].ge(guards.min_episodes) & by_place["sites"].ge(guards.min_sites)
     ]
-    return np.sort([*told, *between[np.isin(2 * np.arange(len(days)) + 1, enough)]])
+    return np.sort([*log_days, *between[np.isin(2 * np.arange(len(days)) + 1, enough)]])

@@ -22,11 +22,11 @@ def select_totals(
     study: Study,
 ) -> pd.DataFrame:
     """One row for each day with a total: keys, patient (of its site), canal, day (0 or later),
-    total, seen (resolution seen by then), near.
+    total, seen (resolution seen by then), plan_day.
 
-    `near` is day 0, or the day of the plan that it is near to; nan soon after day 0: such a total
-    is after the first attempt. Two totals of one day are averaged. Totals far after the last day
-    are left out.
+    `plan_day` is day 0, or the day of the plan that it is near to; nan soon after day 0: such a
+    total is after the first attempt. Two totals of one day are averaged. Totals far after the last
+    day are left out.
     """
     first = spells[
         spells["spell"].eq(1)
@@ -50,7 +50,7 @@ def select_totals(
     )
     rows = pd.concat([before, daily[daily["day"].gt(0)]]).rename(columns={"dhi_total": "total"})
     at = rows["day"].to_numpy(float)
-    rows = rows.assign(near=find_nearest_day(at, study.handicap.days))[
+    rows = rows.assign(plan_day=find_nearest_day(at, study.handicap.days))[
         at <= find_horizon(study.handicap.days)
     ]
     rows = rows.merge(members, on=EPISODE, validate="many_to_one")
@@ -78,9 +78,11 @@ def find_horizon(days: tuple[int, ...]) -> float:
 def pick_nearest(totals: pd.DataFrame, day: int) -> pd.DataFrame:
     """Of each episode the total nearest to a reported day, of those near it;
     of two as near the later one."""
-    near = totals[totals["near"].eq(day)]
-    away = np.abs(np.log1p(near["day"].astype(float)) - np.log1p(day))
-    ordered = near.assign(away=away, later=-near["day"]).sort_values([*EPISODE, "away", "later"])
+    candidates = totals[totals["plan_day"].eq(day)]
+    away = np.abs(np.log1p(candidates["day"].astype(float)) - np.log1p(day))
+    ordered = candidates.assign(away=away, later=-candidates["day"]).sort_values(
+        [*EPISODE, "away", "later"]
+    )
     return (
         ordered.groupby(EPISODE, as_index=False)
         .head(1)

@@ -88,9 +88,9 @@ def list_returns(
     The second spell starts on the day on which the recurrence was seen, and the last deciding test
     of the first was still without it.
     """
-    own = spells[spells["endpoint"].eq(endpoint)]
-    first = own[own["spell"].eq(1) & own["status"].eq("resolved")]
-    second = own.loc[own["spell"].eq(2), [*EPISODE, "start_day"]].rename(
+    of_endpoint = spells[spells["endpoint"].eq(endpoint)]
+    first = of_endpoint[of_endpoint["spell"].eq(1) & of_endpoint["status"].eq("resolved")]
+    second = of_endpoint.loc[of_endpoint["spell"].eq(2), [*EPISODE, "start_day"]].rename(
         columns={"start_day": "returned_day"}
     )
     verdicts = adjudications.loc[adjudications["positional"].eq("yes"), [*EPISODE, "canal"]]
@@ -121,24 +121,24 @@ def list_reported_returns(
     yes outweighs a no of the same day. A yes less than `gap` days after resolution tells of the
     same spell and is left aside, as are contacts without an answer.
     """
-    told = keep_until_reclassified(followups, adjudications)
-    told = told[told["recurrence_reported"].isin(["yes", "no"])].merge(
+    answers = keep_until_reclassified(followups, adjudications)
+    answers = answers[answers["recurrence_reported"].isin(["yes", "no"])].merge(
         resolved[[*EPISODE, "resolved_day"]], on=EPISODE, validate="many_to_one"
     )
-    told["days"] = told["day"].astype(float) - told["resolved_day"]
-    said = (
-        told.assign(back=told["recurrence_reported"].eq("yes"))
+    answers["days"] = answers["day"].astype(float) - answers["resolved_day"]
+    daily = (
+        answers.assign(back=answers["recurrence_reported"].eq("yes"))
         .groupby([*EPISODE, "days"])["back"]
         .any()
     )
-    said = said.reset_index().query("days > 0")
+    daily = daily.reset_index().query("days > 0")
     returned = (
-        said[said["back"] & said["days"].ge(gap)]
+        daily[daily["back"] & daily["days"].ge(gap)]
         .groupby(EPISODE)["days"]
         .min()
         .rename("right_days")
     )
-    denied = said[~said["back"]].join(returned, on=EPISODE)
+    denied = daily[~daily["back"]].join(returned, on=EPISODE)
     denied = denied[denied["right_days"].isna() | (denied["days"] < denied["right_days"])]
     free = denied.groupby(EPISODE)["days"].max().rename("left_days")
     rows = (
@@ -181,19 +181,22 @@ def _estimate_curve(returns: pd.DataFrame, study: Study) -> list[dict]:
     return rows
 
 
-def _state_day(bounded: BoundedCurve, k: int, where: dict, study: Study) -> Iterator[dict]:
+def _state_day(bounded: BoundedCurve, k: int, fields: dict, study: Study) -> Iterator[dict]:
     """The shares free of recurrence on the k-th day."""
     day, upper, lower = study.recurrence.days[k], bounded.upper, bounded.lower
     if np.isnan(upper.error[k] + lower.error[k]):
-        terms = (f"recurrence_free_{edge}day_{day}" for edge in ("upper_", "lower_", ""))
+        terms = (f"recurrence_free_{end}day_{day}" for end in ("upper_", "lower_", ""))
         yield from (
-            withhold(term, RESTS_ON_ONE.status, RESTS_ON_ONE.note, **where) for term in terms
+            withhold(term, RESTS_ON_ONE.status, RESTS_ON_ONE.note, **fields) for term in terms
         )
         return
-    for name, edge in (("upper", upper), ("lower", lower)):
-        term, own = f"recurrence_free_{name}_day_{day}", where | {"std_error": edge.tell_error(k)}
+    for name, bounds in (("upper", upper), ("lower", lower)):
+        term, row_fields = (
+            f"recurrence_free_{name}_day_{day}",
+            fields | {"std_error": bounds.tell_error(k)},
+        )
         yield state_within(
-            term, edge.share[k], edge.low[k], edge.high[k], SHARE, study.guards, **own
+            term, bounds.share[k], bounds.low[k], bounds.high[k], SHARE, study.guards, **row_fields
         )
     least, most = lower.share[k], upper.share[k]
     between = (
@@ -201,8 +204,14 @@ def _state_day(bounded: BoundedCurve, k: int, where: dict, study: Study) -> Iter
         if most - least >= WORTH_SAYING
         else None
     )
-    note = "; ".join(filter(None, [between, ONE_SITE if where["n_sites"] == 1 else None])) or None
-    own = where | {"std_error": lower.tell_error(k), "note": note}
+    note = "; ".join(filter(None, [between, ONE_SITE if fields["n_sites"] == 1 else None])) or None
+    row_fields = fields | {"std_error": lower.tell_error(k), "note": note}
     yield state_within(
-        f"recurrence_free_day_{day}", least, lower.low[k], upper.high[k], SHARE, study.guards, **own
+        f"recurrence_free_day_{day}",
+        least,
+        lower.low[k],
+        upper.high[k],
+        SHARE,
+        study.guards,
+        **row_fields,
     )

@@ -66,29 +66,29 @@ def _estimate_view(reasons: pd.DataFrame, view: str, guards: Guards) -> Iterator
         members, population = (
             (reasons, TREATED) if reason == "never_tested_again" else (tested_again, FAILED)
         )
-        where = {"population": population, "stratum": f"view={view},reason={reason}"}
+        fields = {"population": population, "stratum": f"view={view},reason={reason}"}
         if (view, reason) == ONLY_LATER:
-            yield withhold("share", "not_identified", "can be known only later", **where)
+            yield withhold("share", "not_identified", "can be known only later", **fields)
         else:
-            yield _estimate_share(members, reason, guards, where)
+            yield _estimate_share(members, reason, guards, fields)
 
 
-def _estimate_share(members: pd.DataFrame, reason: str, guards: Guards, where: dict) -> dict:
+def _estimate_share(members: pd.DataFrame, reason: str, guards: Guards, fields: dict) -> dict:
     episodes = members[EPISODE].drop_duplicates()
     total = len(episodes)
-    told = members.loc[members["reason"].eq(reason), EPISODE]
-    events = len(told)
+    with_reason = members.loc[members["reason"].eq(reason), EPISODE]
+    events = len(with_reason)
     counts = {
         "n_episodes": total,
         "n_events": events,
-        **count_sites(episodes["site"], events=told["site"]),
+        **count_sites(episodes["site"], events=with_reason["site"]),
     }
     if total < guards.min_episodes:
         return withhold(
-            "share", "too_few", f"fewer than {guards.min_episodes} episodes", **where, **counts
+            "share", "too_few", f"fewer than {guards.min_episodes} episodes", **fields, **counts
         )
-    happened = pd.MultiIndex.from_frame(episodes).isin(pd.MultiIndex.from_frame(told))
+    happened = pd.MultiIndex.from_frame(episodes).isin(pd.MultiIndex.from_frame(with_reason))
     low, high = site_limits.bound_share(happened, episodes["site"], guards)
     return state_within(
-        "share", events / total, low, high, SHARE, guards, note=NOTE, **where, **counts
+        "share", events / total, low, high, SHARE, guards, note=NOTE, **fields, **counts
     )

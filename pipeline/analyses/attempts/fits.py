@@ -30,7 +30,7 @@ GONE = 1e-8  # share of a coefficient's information below which nothing of it is
 
 
 @dataclass(frozen=True)
-class Answers:
+class JackknifeFit:
     """Coefficients (columns of the design) of all and without each site (sites, columns),
     nan where there is none.
 
@@ -55,7 +55,7 @@ def fit_determined(attempts: AttemptDesign) -> tuple[AttemptDesign, Maximum | Re
     return attempts, fit_cloglog(attempts.collapse()[0])
 
 
-def fit_marginal(attempts: AttemptDesign) -> tuple[AttemptDesign, Answers] | Refusal:
+def fit_marginal(attempts: AttemptDesign) -> tuple[AttemptDesign, JackknifeFit] | Refusal:
     """The regression without random intercepts and its refits, with the design that it rests on."""
     attempts, fit = fit_determined(attempts)
     if isinstance(fit, Refusal):
@@ -64,27 +64,27 @@ def fit_marginal(attempts: AttemptDesign) -> tuple[AttemptDesign, Answers] | Ref
     without = refit_without_each_site(
         site, lambda kept: refit_rows(rows.keep(kept), fit.point, attempts.n_covariates)
     )
-    return attempts, Answers(fit.point, without, 0.0, np.zeros(len(without)))
+    return attempts, JackknifeFit(fit.point, without, 0.0, np.zeros(len(without)))
 
 
 def refit_rows(rows: Rows, start: np.ndarray, n_covariates: int) -> np.ndarray:
     """Coefficients of what is left: nan for a class that is gone, whose members all have the event
     or all have none, or that follows from the other terms, of which the first `n_covariates`
     columns are given up first; all nan where there is no maximum."""
-    answer = np.full(len(start), np.nan)
-    found = climb_rows(rows, start)
-    if not is_flat(found.information) and check_maximum(found) is None:
-        return found.point
+    coef = np.full(len(start), np.nan)
+    maximum = climb_rows(rows, start)
+    if not is_flat(maximum.information) and check_maximum(maximum) is None:
+        return maximum.point
     stays, known = find_determined(rows, n_covariates)
     fit = fit_cloglog(Rows(rows.design[:, known], *rows[1:]).keep(stays), start[known])
     if not isinstance(fit, Refusal):
-        answer[known] = fit.point
-    return answer
+        coef[known] = fit.point
+    return coef
 
 
 def fit_random(
-    attempts: AttemptDesign, marginal: Answers, points: int
-) -> tuple[Groups, MixedFit, Answers] | Refusal:
+    attempts: AttemptDesign, marginal: JackknifeFit, points: int
+) -> tuple[Groups, MixedFit, JackknifeFit] | Refusal:
     """The regression with random intercepts, the patients it rests on,
     and its answers without each site."""
     groups = collapse_patients(attempts.single, attempts.patient, attempts.site)
@@ -97,26 +97,26 @@ def fit_random(
     spread = np.sqrt((without[:, size:] ** 2).sum(axis=1))
     spread_of_all = float(np.hypot(fit.patient_sd, fit.site_sd or 0.0))
     sites = () if fit.site_sd is None else (fit.site_sd, np.abs(without[:, size]))
-    return groups, fit, Answers(fit.coef, coef, spread_of_all, spread, *sites)
+    return groups, fit, JackknifeFit(fit.coef, coef, spread_of_all, spread, *sites)
 
 
 def leave_out_sites(groups: Groups, fit: MixedFit, points: int) -> np.ndarray:
     """Where one Newton step leads without each site, in the order of their numbers:
     (sites, length of the maximum's point)."""
-    here, random_sites = fit.maximum, fit.site_sd is not None
-    moved = []
+    maximum, random_sites = fit.maximum, fit.site_sd is not None
+    replicates = []
     for site in np.unique(groups.site):
         _, gradient, information = score(
-            here.point, keep_sites(groups, [site]), points, random_sites
+            maximum.point, keep_sites(groups, [site]), points, random_sites
         )
-        left = here.information - information
-        known = np.diag(left) > GONE * np.diag(here.information)
-        step = np.full(len(here.point), np.nan)
+        left = maximum.information - information
+        known = np.diag(left) > GONE * np.diag(maximum.information)
+        step = np.full(len(maximum.point), np.nan)
         step[known] = np.linalg.lstsq(
-            left[np.ix_(known, known)], (here.gradient - gradient)[known], rcond=None
+            left[np.ix_(known, known)], (maximum.gradient - gradient)[known], rcond=None
         )[0]
-        moved.append(here.point + step)
-    return np.array(moved)
+        replicates.append(maximum.point + step)
+    return np.array(replicates)
 
 
 def limit_by_sites(estimate: float, without: np.ndarray) -> tuple[float, float, float]:

@@ -11,13 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.analyses.attempts.fits import Answers
+from pipeline.analyses.attempts.fits import JackknifeFit
 from pipeline.analyses.attempts.rows import LAST_NUMBER, OTHER, AttemptDesign, count_attempts
 from pipeline.statistics.cloglog import find_distinct
 from pipeline.statistics.guard import check_size
 from pipeline.statistics.jackknife import RESTS_ON_ONE
 from pipeline.statistics.scales import SHARE, limit_by_sites, state_within
-from pipeline.statistics.share_limits import limit_exactly
+from pipeline.statistics.share_limits import clopper_pearson
 from pipeline.statistics.tidy import state, withhold
 from schemas.study import Config, Guards
 
@@ -82,14 +82,16 @@ def average_survival(people: People, coef: np.ndarray, sd: float, dose: np.ndarr
 
 
 def predict_chances(
-    attempts: AttemptDesign, people: People, answers: Answers, longest: int
+    attempts: AttemptDesign, people: People, jackknifed: JackknifeFit, longest: int
 ) -> dict[str, tuple]:
     """For success, in_sequence and resolved the probabilities (attempts,)
     of all and without each site (sites, attempts)."""
-    full = _predict(attempts, people, answers.coef, answers.sd, longest)
+    full = _predict(attempts, people, jackknifed.coef, jackknifed.sd, longest)
     parts = [
         _predict(attempts, _leave_out(people, number), coef, sd, longest)
-        for number, (coef, sd) in enumerate(zip(answers.without, answers.sd_without, strict=True))
+        for number, (coef, sd) in enumerate(
+            zip(jackknifed.without, jackknifed.sd_without, strict=True)
+        )
     ]
     return {name: (full[name], np.array([part[name] for part in parts])) for name in full}
 
@@ -112,47 +114,57 @@ def _leave_out(people: People, site: int) -> People:
 
 
 def state_chances(
-    attempts: AttemptDesign, answers: Answers, model: str, method: str, config: Config
+    attempts: AttemptDesign, jackknifed: JackknifeFit, model: str, method: str, config: Config
 ) -> list[dict]:
     """Probabilities of attempts 1, 2, 3 and 4+ for all; with random intercepts also how many
     attempts a share needs, by canal too."""
     everybody = np.ones(len(attempts.members), dtype=bool)
-    found = _state_sequence(
-        attempts, answers, everybody, {"stratum": f"model={model}", "method": method}, config
+    rows = _state_sequence(
+        attempts, jackknifed, everybody, {"stratum": f"model={model}", "method": method}, config
     )
     if model == "mixed":
         for canal in sorted(attempts.members["canal"].dropna().unique()):
-            where = {"stratum": f"model={model},canal={canal}", "method": method}
-            found += _state_sequence(
-                attempts, answers, attempts.members["canal"].eq(canal).to_numpy(bool), where, config
+            fields = {"stratum": f"model={model},canal={canal}", "method": method}
+            rows += _state_sequence(
+                attempts,
+                jackknifed,
+                attempts.members["canal"].eq(canal).to_numpy(bool),
+                fields,
+                config,
             )
-    return found
+    return rows
 
 
 def _state_sequence(
-    attempts: AttemptDesign, answers: Answers, mask: np.ndarray, where: dict, config: Config
+    attempts: AttemptDesign,
+    jackknifed: JackknifeFit,
+    mask: np.ndarray,
+    fields: dict,
+    config: Config,
 ) -> list[dict]:
     members = attempts.members[mask]
     begun = members[members["session"].eq(1)]
     refusal = check_size(len(begun), None, config.study.guards)
-    where = where | count_attempts(begun)
+    fields = fields | count_attempts(begun)
     if refusal:
-        return [withhold("success", refusal.status, refusal.note, **where)]
+        return [withhold("success", refusal.status, refusal.note, **fields)]
     per_session = members["session"].value_counts()
     longest = 1
     while per_session.get(longest + 1, 0) >= config.study.guards.min_episodes:
         longest += 1
-    chances = predict_chances(attempts, gather_people(attempts, mask), answers, longest)
-    mixed = answers.sd > 0
-    found, resolved = [], []
+    chances = predict_chances(attempts, gather_people(attempts, mask), jackknifed, longest)
+    mixed = jackknifed.sd > 0
+    rows, resolved = [], []
     for k in range(min(longest, LAST_NUMBER)):
         name = f"attempt={k + 1}" + ("+" if k + 1 == LAST_NUMBER else "")
-        own = members["session"].clip(upper=LAST_NUMBER).eq(k + 1)
-        shown = where | count_attempts(members[own]) | {"stratum": f"{where['stratum']},{name}"}
+        at_number = members["session"].clip(upper=LAST_NUMBER).eq(k + 1)
+        shown = (
+            fields | count_attempts(members[at_number]) | {"stratum": f"{fields['stratum']},{name}"}
+        )
         for term in ("success", *["success_in_sequence"] * mixed):
             full, without = chances[term.replace("success_in", "in")]
-            ends = _limit_chance(full[k], without[:, k], int(own.sum()))
-            found.append(
+            ends = _limit_chance(full[k], without[:, k], int(at_number.sum()))
+            rows.append(
                 _state_chance(term, full[k], without[:, k], ends, config.study.guards, shown)
             )
     if mixed:
@@ -160,22 +172,22 @@ def _state_sequence(
         ends = np.array([_limit_chance(full[k], without[:, k], len(begun)) for k in range(longest)])
         low, high = np.fmax.accumulate(ends[:, 0]), np.fmin.accumulate(ends[::-1, 1])[::-1]
         for k in range(longest):
-            shown = where | {"stratum": f"{where['stratum']},up_to_attempts={k + 1}"}
+            shown = fields | {"stratum": f"{fields['stratum']},up_to_attempts={k + 1}"}
             row = _state_chance(
                 "resolved", full[k], without[:, k], (low[k], high[k]), config.study.guards, shown
             )
             resolved.append(row)
-        found += [
-            _state_number(share, resolved, where)
+        rows += [
+            _state_number(share, resolved, fields)
             for share in config.study.attempt_success.resolved_shares
         ]
-    return found + resolved
+    return rows + resolved
 
 
 def _limit_chance(chance: float, without: np.ndarray, number: int) -> tuple[float, float]:
     """By leaving out each site, or exact for so many attempts where these reach further."""
     _, low, high, _ = limit_by_sites(chance, without, SHARE)
-    exact = limit_exactly(chance, number)
+    exact = clopper_pearson(chance, number)
     return float(np.fmin(low, exact[0])), float(np.fmax(high, exact[1]))
 
 
@@ -185,22 +197,22 @@ def _state_chance(
     without: np.ndarray,
     ends: tuple[float, float],
     guards: Guards,
-    where: dict,
+    fields: dict,
 ) -> dict:
     """A probability with its limits."""
     if np.isnan(chance):
-        return withhold(term, "not_identified", "this attempt number is not in the model", **where)
+        return withhold(term, "not_identified", "this attempt number is not in the model", **fields)
     if np.isnan(without).any():
-        return withhold(term, RESTS_ON_ONE.status, RESTS_ON_ONE.note, **where)
+        return withhold(term, RESTS_ON_ONE.status, RESTS_ON_ONE.note, **fields)
     error = limit_by_sites(chance, without, SHARE)[0]
-    return state_within(term, chance, *ends, SHARE, guards, std_error=error, **where)
+    return state_within(term, chance, *ends, SHARE, guards, std_error=error, **fields)
 
 
-def _state_number(share: float, resolved: list[dict], where: dict) -> dict:
+def _state_number(share: float, resolved: list[dict], fields: dict) -> dict:
     """After how many attempts `share` is resolved; its limits are those of the shares resolved."""
     term = f"attempts_to_resolve_{share:.0%}".rstrip("%")
     if any(row["status"] != "ok" for row in resolved):
-        return withhold(term, "not_identified", "the shares resolved are not known", **where)
+        return withhold(term, "not_identified", "the shares resolved are not known", **fields)
 
     def reach(limit: str) -> float | None:
         return next(
@@ -213,8 +225,8 @@ def _state_number(share: float, resolved: list[dict], where: dict) -> dict:
             term,
             "not_identified",
             f"not reached after {len(resolved)} attempts; the data end there",
-            **where,
+            **fields,
         )
     note = "attempts one after another, each seen after the gap of the first"
     note += "" if reach("lower") else f"; no upper confidence limit within {len(resolved)} attempts"
-    return state(term, reached, lower=reach("upper"), upper=reach("lower"), note=note, **where)
+    return state(term, reached, lower=reach("upper"), upper=reach("lower"), note=note, **fields)

@@ -39,7 +39,7 @@ def describe_attempts(
     event (the test was negative). A first session has no other one before it and shares a class
     with a repeated family, since attempt_number tells it apart.
     """
-    told = describe_covariates(episodes, adjudications, attempts).drop(columns="patient_id")
+    covariates = describe_covariates(episodes, adjudications, attempts).drop(columns="patient_id")
     canals = adjudications.loc[adjudications["positional"].eq("yes"), [*EPISODE, "canal"]]
     rows = attempts.sort_values([*EPISODE, "session"], ignore_index=True)
     before = rows.groupby(EPISODE)["family"].shift()
@@ -50,7 +50,7 @@ def describe_attempts(
     rows["attempt_number"] = number.where(rows["session"] < LAST_NUMBER, f"{LAST_NUMBER}+")
     rows = rows[rows["spell"].eq(1) & rows["at_risk"] & rows["outcome"].ne("not_tested_again")]
     rows = rows.merge(canals, on=EPISODE, validate="many_to_one").merge(
-        told, on=EPISODE, validate="many_to_one"
+        covariates, on=EPISODE, validate="many_to_one"
     )
     rows["event"], rows["gap"] = (
         rows["outcome"].eq("negative").astype(bool),
@@ -149,11 +149,11 @@ def design_attempts(rows: pd.DataFrame, config: Config) -> AttemptDesign:
     matrix = np.column_stack(
         [design.matrix.to_numpy(float), design.unnamed.to_numpy(float), gap, base]
     )
-    covariates, own = (
+    covariates, site_terms = (
         list(design.matrix),
         ["intercept"] if random_sites else [f"site={name}" for name in sites],
     )
-    names = [*covariates, *design.unnamed, GAP, *own]
+    names = [*covariates, *design.unnamed, GAP, *site_terms]
     return AttemptDesign(
         members, matrix, names, covariates, site, sites, patient, design, random_sites
     )

@@ -28,7 +28,7 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
-from pipeline.analyses.attempts.fits import Answers, fit_marginal, fit_random, limit_by_sites
+from pipeline.analyses.attempts.fits import JackknifeFit, fit_marginal, fit_random, limit_by_sites
 from pipeline.analyses.attempts.probabilities import state_chances
 from pipeline.analyses.attempts.rows import (
     GAP,
@@ -80,9 +80,9 @@ def estimate_attempt_success(
     """Raw shares, hazard ratios of both models, the spread of patients and sites,
     and the probabilities that the models imply."""
     rows = describe_attempts(episodes, adjudications, attempts)
-    found = [row for columns in CELLS for row in _share_cells(rows, columns, config)]
-    found += _estimate_models(rows, config)
-    return tidy_estimates(found, analysis="attempt_success", population=POPULATION)
+    stated = [row for columns in CELLS for row in _share_cells(rows, columns, config)]
+    stated += _estimate_models(rows, config)
+    return tidy_estimates(stated, analysis="attempt_success", population=POPULATION)
 
 
 def _share_cells(rows: pd.DataFrame, columns: tuple[str, ...], config: Config) -> Iterator[dict]:
@@ -93,21 +93,30 @@ def _share_cells(rows: pd.DataFrame, columns: tuple[str, ...], config: Config) -
         stratum = ",".join(
             f"{column}={value}" for column, value in zip(columns, values, strict=True)
         )
-        where: Fields = {"stratum": stratum, "method": RAW} | count_attempts(members)
+        fields: Fields = {"stratum": stratum, "method": RAW} | count_attempts(members)
         events, total = int(members["event"].sum()), len(members)
-        if where["n_episodes"] < least:
+        if fields["n_episodes"] < least:
             small.append(members)
             continue
         low, high = site_limits.bound_share(members["event"], members["site"], config.study.guards)
-        note = None if total == where["n_episodes"] else "some episodes have several attempts"
+        note = None if total == fields["n_episodes"] else "some episodes have several attempts"
         yield state_within(
-            "success_raw", events / total, low, high, SHARE, config.study.guards, note=note, **where
+            "success_raw",
+            events / total,
+            low,
+            high,
+            SHARE,
+            config.study.guards,
+            note=note,
+            **fields,
         )
     if small:
-        where = {"stratum": SMALLER_CELLS + " x ".join(columns), "method": RAW} | count_attempts(
+        fields = {"stratum": SMALLER_CELLS + " x ".join(columns), "method": RAW} | count_attempts(
             pd.concat(small)
         )
-        yield withhold("success_raw", "too_few", f"cells with fewer than {least} episodes", **where)
+        yield withhold(
+            "success_raw", "too_few", f"cells with fewer than {least} episodes", **fields
+        )
 
 
 def _estimate_models(rows: pd.DataFrame, config: Config) -> list[dict]:
@@ -115,27 +124,27 @@ def _estimate_models(rows: pd.DataFrame, config: Config) -> list[dict]:
     ratio would rest on a handful, or on none: there is no model then, and the raw shares stay,
     whatever they are."""
     guards = config.study.guards
-    where: Fields = {"stratum": "model=marginal", "method": MARGINAL} | count_attempts(rows)
-    refusal = check_size(where["n_episodes"], int(rows["event"].sum()), guards) or check_sites(
-        where["n_sites"], guards
+    fields: Fields = {"stratum": "model=marginal", "method": MARGINAL} | count_attempts(rows)
+    refusal = check_size(fields["n_episodes"], int(rows["event"].sum()), guards) or check_sites(
+        fields["n_sites"], guards
     )
     fit = refusal or _fit_if_enough(design_attempts(rows, config), guards)
     if isinstance(fit, Refusal):
-        return [withhold("model", fit.status, fit.note, **where)]
+        return [withhold("model", fit.status, fit.note, **fields)]
     attempts, marginal = fit
-    found = [
+    stated = [
         *_state_ratios(rows, attempts, marginal, "marginal", guards),
         _state_slope(attempts, marginal),
     ]
-    found += state_chances(
+    stated += state_chances(
         attempts, marginal, "marginal", f"{REGRESSION}; {_say_averaged(attempts)}", config
     )
-    return found + _estimate_mixed(rows, attempts, marginal, config)
+    return stated + _estimate_mixed(rows, attempts, marginal, config)
 
 
 def _fit_if_enough(
     attempts: AttemptDesign, guards: Guards
-) -> tuple[AttemptDesign, Answers] | Refusal:
+) -> tuple[AttemptDesign, JackknifeFit] | Refusal:
     counts = count_attempts(attempts.members)
     without = int((~attempts.members["event"]).sum())
     return (
@@ -146,43 +155,47 @@ def _fit_if_enough(
 
 
 def _estimate_mixed(
-    rows: pd.DataFrame, attempts: AttemptDesign, marginal: Answers, config: Config
+    rows: pd.DataFrame, attempts: AttemptDesign, marginal: JackknifeFit, config: Config
 ) -> list[dict]:
     """The model with random intercepts; of a flat likelihood nothing but its profile is said."""
-    where = {"stratum": "model=mixed", "method": MIXED} | count_attempts(attempts.members)
+    fields = {"stratum": "model=mixed", "method": MIXED} | count_attempts(attempts.members)
     points = config.study.attempt_success.quadrature_points
     mixed = fit_random(attempts, marginal, points)
     if isinstance(mixed, Refusal):
-        return [withhold("model", mixed.status, mixed.note, **where)]
-    groups, fit, answers = mixed
+        return [withhold("model", mixed.status, mixed.note, **fields)]
+    groups, fit, jackknifed = mixed
     spread = _state_patients(attempts, groups, fit, points)
     if spread["status"] != "ok":
-        return [spread, withhold("model", spread["status"], spread["note"], **where)]
-    found = [
-        *_state_ratios(rows, attempts, answers, "mixed", config.study.guards),
+        return [spread, withhold("model", spread["status"], spread["note"], **fields)]
+    stated = [
+        *_state_ratios(rows, attempts, jackknifed, "mixed", config.study.guards),
         spread,
-        _state_sites(attempts, answers, config),
+        _state_sites(attempts, jackknifed, config),
     ]
-    return found + state_chances(
-        attempts, answers, "mixed", f"{RANDOM}; {_say_averaged(attempts)}", config
+    return stated + state_chances(
+        attempts, jackknifed, "mixed", f"{RANDOM}; {_say_averaged(attempts)}", config
     )
 
 
 def _state_ratios(
-    rows: pd.DataFrame, attempts: AttemptDesign, answers: Answers, model: str, guards: Guards
+    rows: pd.DataFrame,
+    attempts: AttemptDesign,
+    jackknifed: JackknifeFit,
+    model: str,
+    guards: Guards,
 ) -> Iterator[dict]:
     """A hazard ratio for each class against its reference, or why there is none."""
     design, shared = attempts.design, {"stratum": f"model={model}", "method": MODELS[model]}
     for k, name in enumerate(attempts.covariates):
         term = name.partition("=")[0]
         members = attempts.members[attempts.matrix[:, k] != 0] if "=" in name else attempts.members
-        where: Fields = (
+        fields: Fields = (
             shared
             | count_attempts(members)
             | {"comparison": _name_reference(name, design.references, term)}
         )
-        where |= {"note": say_shared(design, name)}
-        yield _state_log(name, answers.coef[k], answers.without[:, k], guards, where)
+        fields |= {"note": say_shared(design, name)}
+        yield _state_log(name, jackknifed.coef[k], jackknifed.without[:, k], guards, fields)
     for name, refusal in sorted(design.refused.items()):
         term, _, value = name.partition("=")
         members = rows[rows[term].astype("string").eq(value)] if value else rows
@@ -190,24 +203,24 @@ def _state_ratios(
 
 
 def _state_log(
-    term: str, estimate: float, without: np.ndarray, guards: Guards, where: dict
+    term: str, estimate: float, without: np.ndarray, guards: Guards, fields: dict
 ) -> dict:
     """A ratio from its logarithm."""
     if np.isnan(without).any():
-        return withhold(term, RESTS_ON_ONE.status, **where | {"note": RESTS_ON_ONE.note})
+        return withhold(term, RESTS_ON_ONE.status, **fields | {"note": RESTS_ON_ONE.note})
     error, low, high = limit_by_sites(estimate, without)
     ratio, low, high = np.exp([estimate, low, high])
     tested = {"std_error": error, "p_value": p_value(estimate, error, len(without))}
-    return state_within(term, ratio, low, high, RATIO, guards, **tested, **where)
+    return state_within(term, ratio, low, high, RATIO, guards, **tested, **fields)
 
 
-def _state_slope(attempts: AttemptDesign, marginal: Answers) -> dict:
+def _state_slope(attempts: AttemptDesign, marginal: JackknifeFit) -> dict:
     """How the hazard grows with the gap, and what holding its coefficient at 1 would cost."""
-    where = {"stratum": "model=marginal", "method": MARGINAL} | count_attempts(attempts.members)
+    fields = {"stratum": "model=marginal", "method": MARGINAL} | count_attempts(attempts.members)
     k = attempts.names.index(GAP)
     slope, without = marginal.coef[k], marginal.without[:, k]
     if np.isnan(without).any():
-        return withhold("log_gap_slope", RESTS_ON_ONE.status, RESTS_ON_ONE.note, **where)
+        return withhold("log_gap_slope", RESTS_ON_ONE.status, RESTS_ON_ONE.note, **fields)
     error, low, high = limit_by_sites(slope, without)
     free = attempts.collapse()[0]
     held = fit_cloglog(
@@ -220,12 +233,14 @@ def _state_slope(attempts: AttemptDesign, marginal: Answers) -> dict:
         if not isinstance(held, Refusal) and not isinstance(again, Refusal):
             fall = again.value - held.value
             note += f" (log-likelihood lower by {fall:.1f})"
-    return state("log_gap_slope", slope, std_error=error, lower=low, upper=high, note=note, **where)
+    return state(
+        "log_gap_slope", slope, std_error=error, lower=low, upper=high, note=note, **fields
+    )
 
 
 def _state_patients(attempts: AttemptDesign, groups: Groups, fit: MixedFit, points: int) -> dict:
     """The spread of patients with its profile; weak where most patients have one event at most."""
-    where = {"stratum": "model=mixed", "method": PROFILE} | count_attempts(attempts.members)
+    fields = {"stratum": "model=mixed", "method": PROFILE} | count_attempts(attempts.members)
     low, high, profile = limit_sd(groups, fit, points)
     farthest = max(profile)
     falls = (
@@ -233,10 +248,12 @@ def _state_patients(attempts: AttemptDesign, groups: Groups, fit: MixedFit, poin
         f"{farthest:.1f}"
     )
     if low == 0 and np.isinf(high):
-        return withhold("patient_sd", "not_identified", f"the likelihood is flat: {falls}", **where)
+        return withhold(
+            "patient_sd", "not_identified", f"the likelihood is flat: {falls}", **fields
+        )
     if fit.patient_sd < BOUNDARY:
         return state(
-            "patient_sd", 0.0, lower=0.0, upper=high, note=f"at its boundary: {falls}", **where
+            "patient_sd", 0.0, lower=0.0, upper=high, note=f"at its boundary: {falls}", **fields
         )
     weak = (
         "weakly identified, since rows end with the first event: "
@@ -244,25 +261,30 @@ def _state_patients(attempts: AttemptDesign, groups: Groups, fit: MixedFit, poin
         else ""
     )
     upper = None if np.isinf(high) else high
-    return state("patient_sd", fit.patient_sd, lower=low, upper=upper, note=weak + falls, **where)
+    return state("patient_sd", fit.patient_sd, lower=low, upper=upper, note=weak + falls, **fields)
 
 
-def _state_sites(attempts: AttemptDesign, answers: Answers, config: Config) -> dict:
-    where = {"stratum": "model=mixed", "method": MIXED} | count_attempts(attempts.members)
-    without = answers.site_sd_without
+def _state_sites(attempts: AttemptDesign, jackknifed: JackknifeFit, config: Config) -> dict:
+    fields = {"stratum": "model=mixed", "method": MIXED} | count_attempts(attempts.members)
+    without = jackknifed.site_sd_without
     if not attempts.random_sites or without is None:
         least = config.study.attempt_success.random_sites_from
         return withhold(
             "site_sd",
             "not_identified",
             f"fewer than {least} sites: each has an effect of its own",
-            **where,
+            **fields,
         )
-    if min(answers.site_sd, *without) < BOUNDARY:
-        return state("site_sd", answers.site_sd, note="at its boundary: no interval", **where)
-    error, low, high = limit_by_sites(np.log(answers.site_sd), np.log(without))
+    if min(jackknifed.site_sd, *without) < BOUNDARY:
+        return state("site_sd", jackknifed.site_sd, note="at its boundary: no interval", **fields)
+    error, low, high = limit_by_sites(np.log(jackknifed.site_sd), np.log(without))
     return state(
-        "site_sd", answers.site_sd, std_error=error, lower=np.exp(low), upper=np.exp(high), **where
+        "site_sd",
+        jackknifed.site_sd,
+        std_error=error,
+        lower=np.exp(low),
+        upper=np.exp(high),
+        **fields,
     )
 
 

@@ -64,7 +64,7 @@ def measure_agreement(pairs: pd.DataFrame, rule: Guards) -> pd.DataFrame:
         named = pairs[pairs[part].isin(values) & pairs[f"recorded_{part}"].isin(values)]
         for stratum, members in [
             ("all", named),
-            *((f"site={site}", own) for site, own in named.groupby("site")),
+            *((f"site={site}", of_site) for site, of_site in named.groupby("site")),
         ]:
             rows += [row | {"stratum": stratum} for row in _measure(members, part, rule)]
         rows += [row | {"stratum": "all"} for row in _count_table(named, part)]
@@ -92,26 +92,26 @@ def _measure(members: pd.DataFrame, part: str, rule: Guards) -> Iterator[dict]:
     agreed = members[part].eq(members[f"recorded_{part}"])
     agree = int(agreed.sum())
     yield _share(f"{part}_agreement", agreed, members, rule)
-    where = {"n_episodes": len(members), "n_events": agree, "method": KAPPA}
-    where |= count_sites(members["site"], events=members.loc[agreed, "site"])
+    fields = {"n_episodes": len(members), "n_events": agree, "method": KAPPA}
+    fields |= count_sites(members["site"], events=members.loc[agreed, "site"])
     table = _tabulate(members, part).to_numpy()
     if len(members) < rule.min_episodes:
         yield withhold(
-            f"{part}_kappa", "too_few", f"fewer than {rule.min_episodes} episodes", **where
+            f"{part}_kappa", "too_few", f"fewer than {rule.min_episodes} episodes", **fields
         )
     elif min(members[part].nunique(), members[f"recorded_{part}"].nunique()) < 2:
         yield withhold(
             f"{part}_kappa",
             "not_identified",
             "one side names one value only, so chance alone agrees",
-            **where,
+            **fields,
         )
     elif agree == len(members):
         yield state(
             f"{part}_kappa",
             1.0,
             note="all agree, so that the large-sample interval has no width",
-            **where,
+            **fields,
         )
     else:
         kappa = cohens_kappa(table)
@@ -131,7 +131,7 @@ def _measure(members: pd.DataFrame, part: str, rule: Guards) -> Iterator[dict]:
                 np.fmax(high, reach[1]),
             )
         yield state_within(
-            f"{part}_kappa", kappa.kappa, low, high, KAPPA_SCALE, rule, std_error=error, **where
+            f"{part}_kappa", kappa.kappa, low, high, KAPPA_SCALE, rule, std_error=error, **fields
         )
 
 
@@ -145,13 +145,13 @@ def _find_kappa(members: pd.DataFrame, part: str, kept: np.ndarray) -> float:
 
 def _share(term: str, agreed: pd.Series, members: pd.DataFrame, rule: Guards) -> dict:
     agree = int(agreed.sum())
-    where: Fields = {"n_episodes": len(members), "n_events": agree}
-    where |= count_sites(members["site"], events=members.loc[agreed, "site"])
-    where["method"] = f"share of episodes; {site_limits.METHOD}"
+    fields: Fields = {"n_episodes": len(members), "n_events": agree}
+    fields |= count_sites(members["site"], events=members.loc[agreed, "site"])
+    fields["method"] = f"share of episodes; {site_limits.METHOD}"
     if len(members) < rule.min_episodes:
-        return withhold(term, "too_few", f"fewer than {rule.min_episodes} episodes", **where)
+        return withhold(term, "too_few", f"fewer than {rule.min_episodes} episodes", **fields)
     low, high = site_limits.bound_share(agreed, members["site"], rule)
-    return state_within(term, agree / len(members), low, high, SHARE, rule, **where)
+    return state_within(term, agree / len(members), low, high, SHARE, rule, **fields)
 
 
 def _tabulate(members: pd.DataFrame, part: str) -> pd.DataFrame:

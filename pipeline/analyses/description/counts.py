@@ -194,16 +194,16 @@ def _median_day(adjudications: pd.DataFrame) -> dict:
     later = adjudications[
         adjudications["positional"].eq("yes") & adjudications["reclassified_day"].notna()
     ]
-    where = {
+    fields = {
         "stratum": "all",
         "n_episodes": len(later),
         **count_sites(later["site"]),
         "method": "median of days",
     }
     if later.empty:
-        return withhold("reclassified_day_median", "too_few", "no case was reclassified", **where)
+        return withhold("reclassified_day_median", "too_few", "no case was reclassified", **fields)
     return state(
-        "reclassified_day_median", later["reclassified_day"].astype(float).median(), **where
+        "reclassified_day_median", later["reclassified_day"].astype(float).median(), **fields
     )
 
 
@@ -222,18 +222,16 @@ def _shares(rows: pd.DataFrame, column: str) -> Iterator[dict]:
         yield _share(members, known, stratum=f"{column}={value}")
 
 
-def _share(
-    members: pd.DataFrame, whole: pd.DataFrame, *, stratum: str, term: str = "share"
-) -> dict:
-    where = {"stratum": stratum, "n_episodes": len(whole), "n_events": len(members)}
-    where |= count_sites(members["site"], among=whole["site"])
-    if whole.empty:
-        return withhold(term, "too_few", "no episodes", **where)
-    return state(term, len(members) / len(whole), **where)
+def _share(members: pd.DataFrame, base: pd.DataFrame, *, stratum: str, term: str = "share") -> dict:
+    fields = {"stratum": stratum, "n_episodes": len(base), "n_events": len(members)}
+    fields |= count_sites(members["site"], among=base["site"])
+    if base.empty:
+        return withhold(term, "too_few", "no episodes", **fields)
+    return state(term, len(members) / len(base), **fields)
 
 
 def _age_quartiles(people: pd.DataFrame) -> Iterator[dict]:
-    where = {"stratum": "all", "n_episodes": len(people), **count_sites(people["site"])}
+    fields = {"stratum": "all", "n_episodes": len(people), **count_sites(people["site"])}
     for term, share in (
         ("age_lower_quartile", 0.25),
         ("age_median", 0.5),
@@ -244,7 +242,7 @@ def _age_quartiles(people: pd.DataFrame) -> Iterator[dict]:
                 term,
                 people["age_years"].astype("float").quantile(share),
                 method="quantile, years",
-                **where,
+                **fields,
             )
         else:
-            yield withhold(term, "too_few", "no episodes", method="quantile, years", **where)
+            yield withhold(term, "too_few", "no episodes", method="quantile, years", **fields)

@@ -89,14 +89,14 @@ def _list_sessions(
     positional = adjudications.loc[adjudications["positional"].eq("yes"), EPISODE]
     given = attempts.merge(positional, on=EPISODE, validate="many_to_one")
     tested = describe_attempts(episodes, adjudications, attempts)
-    found = {"sessions": given[SESSION]}
+    sessions = {"sessions": given[SESSION]}
     for number, name in ORDINALS.items():
         for suffix, rows in (("", given), ("_tested", tested)):
-            own = (
+            counted = (
                 rows["session"].ge(number) if number == LAST_NUMBER else rows["session"].eq(number)
             )
-            found[f"{name}_sessions{suffix}"] = rows.loc[own, SESSION]
-    return found
+            sessions[f"{name}_sessions{suffix}"] = rows.loc[counted, SESSION]
+    return sessions
 
 
 def _count_base(name: str, members: dict[str, pd.DataFrame]) -> Iterator[dict]:
@@ -117,15 +117,11 @@ def _count(term: str, rows: pd.DataFrame) -> dict:
     return state(term, len(rows), n_episodes=len(known), **count_sites(known["site"]))
 
 
-def _leave_out(whole: pd.DataFrame, part: pd.DataFrame) -> pd.DataFrame:
+def _leave_out(base: pd.DataFrame, part: pd.DataFrame) -> pd.DataFrame:
     """The rows of the whole that are not in the part; of rows that are not known one by one,
     as many of each site as are missing."""
-    key = [column for column in SESSION if column in whole and column in part]
+    key = [column for column in SESSION if column in base and column in part]
     if "episode_id" in key:
-        return whole[
-            ~pd.MultiIndex.from_frame(whole[key]).isin(pd.MultiIndex.from_frame(part[key]))
-        ]
-    missing = (
-        whole["site"].value_counts().sub(part["site"].value_counts(), fill_value=0).astype(int)
-    )
+        return base[~pd.MultiIndex.from_frame(base[key]).isin(pd.MultiIndex.from_frame(part[key]))]
+    missing = base["site"].value_counts().sub(part["site"].value_counts(), fill_value=0).astype(int)
     return pd.DataFrame({"site": missing.index.repeat(missing)})

@@ -19,7 +19,7 @@ from lifelines import KaplanMeierFitter
 from pipeline.statistics.guard import Refusal, check_sites, check_size
 from pipeline.statistics.jackknife import RESTS_ON_ONE, refit_without_each_site
 from pipeline.statistics.scales import SHARE, state_within
-from pipeline.statistics.share_limits import Edge, bound_share, keep_falling, limit_exactly
+from pipeline.statistics.share_limits import ShareBounds, bound_share, clopper_pearson, keep_falling
 from pipeline.statistics.tidy import Fields, count_sites, state, tidy_estimates, withhold
 from schemas.columns import Frame
 from schemas.delivery import Examinations, Followups, Treatments
@@ -80,48 +80,48 @@ def list_delays(
         [table[[*EPISODE, "day"]] for table in (examinations, treatments, followups)]
     )
     last = contacts.groupby(EPISODE)["day"].max().clip(lower=0).rename("last_day")
-    told = members.merge(later, on=EPISODE, how="left").merge(last, on=EPISODE, how="left")
-    tested = told["test_day"].notna()
-    days = told["test_day"].where(tested, told["last_day"]).fillna(0).astype(float)
+    known_days = members.merge(later, on=EPISODE, how="left").merge(last, on=EPISODE, how="left")
+    tested = known_days["test_day"].notna()
+    days = known_days["test_day"].where(tested, known_days["last_day"]).fillna(0).astype(float)
     return members.assign(days=days.to_numpy(), tested=tested.to_numpy(bool))
 
 
 def _estimate(part: pd.DataFrame, stratum: str, config: Config) -> Iterator[dict]:
     guards, days, alone = config.study.guards, config.study.curves.days, stratum.startswith("site=")
-    where: Fields = {"n_episodes": len(part), **count_sites(part["site"])}
+    fields: Fields = {"n_episodes": len(part), **count_sites(part["site"])}
     terms = [
         *(f"tested_by_day_{day}" for day in days),
         *(f"delay_{quartile}" for quartile in QUARTILES),
     ]
     refused = check_size(len(part), None, guards) or (
-        None if alone else check_sites(where["n_sites"], guards)
+        None if alone else check_sites(fields["n_sites"], guards)
     )
     if refused:
-        yield from (withhold(term, refused.status, refused.note, **where) for term in terms)
+        yield from (withhold(term, refused.status, refused.note, **fields) for term in terms)
         return
     curve = KaplanMeierFitter().fit(part["days"], part["tested"])
-    edge = _bound_alone(curve, days, len(part)) if alone else _bound_by_sites(part, curve, days)
+    bounds = _bound_alone(curve, days, len(part)) if alone else _bound_by_sites(part, curve, days)
     for k, day in enumerate(days):
-        if np.isnan([edge.low[k], edge.high[k]]).any():
-            yield withhold(f"tested_by_day_{day}", RESTS_ON_ONE.status, RESTS_ON_ONE.note, **where)
+        if np.isnan([bounds.low[k], bounds.high[k]]).any():
+            yield withhold(f"tested_by_day_{day}", RESTS_ON_ONE.status, RESTS_ON_ONE.note, **fields)
             continue
-        own = where | {"std_error": None if alone else edge.tell_error(k)}
+        row_fields = fields | {"std_error": None if alone else bounds.tell_error(k)}
         yield state_within(
             f"tested_by_day_{day}",
-            1 - edge.share[k],
-            1 - edge.high[k],
-            1 - edge.low[k],
+            1 - bounds.share[k],
+            1 - bounds.high[k],
+            1 - bounds.low[k],
             SHARE,
             guards,
-            **own,
+            **row_fields,
         )
     for quartile, left in QUARTILES.items():
         untested = curve.survival_function_.iloc[:, 0]
         reached = untested.index[untested <= left]
         if len(reached):
-            yield state(f"delay_{quartile}", reached[0], **where)
+            yield state(f"delay_{quartile}", reached[0], **fields)
         else:
-            yield withhold(f"delay_{quartile}", NOT_REACHED.status, NOT_REACHED.note, **where)
+            yield withhold(f"delay_{quartile}", NOT_REACHED.status, NOT_REACHED.note, **fields)
 
 
 def _share_untested(rows: pd.DataFrame, days: tuple[int, ...]) -> np.ndarray:
@@ -133,7 +133,9 @@ def _share_untested(rows: pd.DataFrame, days: tuple[int, ...]) -> np.ndarray:
     )
 
 
-def _bound_by_sites(part: pd.DataFrame, curve: KaplanMeierFitter, days: tuple[int, ...]) -> Edge:
+def _bound_by_sites(
+    part: pd.DataFrame, curve: KaplanMeierFitter, days: tuple[int, ...]
+) -> ShareBounds:
     """The share not yet tested on each day, its limits by leaving out each site or,
     where these reach further, exact ones."""
     without = refit_without_each_site(
@@ -145,11 +147,11 @@ def _bound_by_sites(part: pd.DataFrame, curve: KaplanMeierFitter, days: tuple[in
     return keep_falling(bound_share(share, without, np.ones(len(sizes)), sizes, effective))
 
 
-def _bound_alone(curve: KaplanMeierFitter, days: tuple[int, ...], number: int) -> Edge:
+def _bound_alone(curve: KaplanMeierFitter, days: tuple[int, ...], number: int) -> ShareBounds:
     """The same of one site, with exact limits alone."""
     share = curve.survival_function_at_times(days).to_numpy()
-    low, high = limit_exactly(share, _count_effective(curve, days, number))
-    return keep_falling(Edge(share, np.full(len(days), np.nan), low, high))
+    low, high = clopper_pearson(share, _count_effective(curve, days, number))
+    return keep_falling(ShareBounds(share, np.full(len(days), np.nan), low, high))
 
 
 def _count_effective(curve: KaplanMeierFitter, days: tuple[int, ...], number: int) -> np.ndarray:

@@ -37,14 +37,14 @@ def count_later_flags(
     for flag in config.criteria.later_flags:
         flagged = raised.loc[raised["flag"].eq(flag), "site"]
         events = len(flagged)
-        where: Fields = {"population": "positional", "stratum": f"later_flag={flag}"}
-        where |= {
+        fields: Fields = {"population": "positional", "stratum": f"later_flag={flag}"}
+        fields |= {
             "n_episodes": len(treated),
             "n_events": events,
             **count_sites(treated["site"], events=flagged),
         }
         if len(treated):
-            rows.append(state("share", events / len(treated), note=NOTE, **where))
+            rows.append(state("share", events / len(treated), note=NOTE, **fields))
         else:
-            rows.append(withhold("share", "too_few", "no positional episode was treated", **where))
+            rows.append(withhold("share", "too_few", "no positional episode was treated", **fields))
     return rows

@@ -127,10 +127,10 @@ def _compare(pattern: str, members: pd.DataFrame, config: Config) -> Iterator[di
     yield from (
         row | {"stratum": stratum, "population": POPULATION} for row in _count_readings(members)
     )
-    tell = members[members["tells"]]
+    informative = members[members["tells"]]
     yield from (
         row | {"stratum": stratum, "population": TESTS_TELL}
-        for row in _share(tell, config.study.guards)
+        for row in _share(informative, config.study.guards)
     )
 
 
@@ -141,9 +141,9 @@ def _count_readings(members: pd.DataFrame) -> Iterator[dict]:
     for part, values in READ.items():
         among = members if part == "positional" else positional
         for value in values:
-            here = among[among[part].eq(value)]
-            counts = {"n_episodes": len(here), **count_sites(here["site"])}
-            yield state(f"{part}:read={value}", len(here), method="count", **counts)
+            counted = among[among[part].eq(value)]
+            counts = {"n_episodes": len(counted), **count_sites(counted["site"])}
+            yield state(f"{part}:read={value}", len(counted), method="count", **counts)
 
 
 def _share(members: pd.DataFrame, guards: Guards) -> Iterator[dict]:
@@ -157,11 +157,11 @@ def _share(members: pd.DataFrame, guards: Guards) -> Iterator[dict]:
             guards,
         )
         return
-    asked = [part for part in PLACE if members[f"{part}_planted"].isin(READ[part]).all()]
-    asked = [part for part in asked if not members[f"{part}_planted"].eq("unknown").any()]
+    parts = [part for part in PLACE if members[f"{part}_planted"].isin(READ[part]).all()]
+    parts = [part for part in parts if not members[f"{part}_planted"].eq("unknown").any()]
     together = members["positional"].eq("yes")
     yield _recover("positional_recovered", members, together, guards)
-    for part in asked:
+    for part in parts:
         same = members[part].eq(members[f"{part}_planted"]) & members["positional"].eq("yes")
         if part == "canal":
             same &= members["side"].eq("both") | members["side_planted"].ne("both")
@@ -169,36 +169,36 @@ def _share(members: pd.DataFrame, guards: Guards) -> Iterator[dict]:
         yield _recover(f"{part}_recovered", members, same, guards)
     yield _recover("variant_recovered", members, together, guards)
     if not _is_several(members).any():  # several canals are several entries of that list
-        yield _recover("variant_allowed", members, _allow(members, asked), guards)
+        yield _recover("variant_allowed", members, _allow(members, parts), guards)
 
 
-def _allow(members: pd.DataFrame, asked: list[str]) -> pd.Series:
+def _allow(members: pd.DataFrame, parts: list[str]) -> pd.Series:
     """Whether one of the variants that the tests allow (canal/side/arm/mechanism)
     agrees with the planted one in all parts asked for."""
     place = {"canal": 0, "arm": 2, "mechanism": 3}
-    planted = members[[f"{part}_planted" for part in asked]].astype(str).to_numpy()
+    planted = members[[f"{part}_planted" for part in parts]].astype(str).to_numpy()
     allowed = members["variants"].fillna("").astype(str)
-    found = [
+    matches = [
         any(
-            [variant.split("/")[place[part]] for part in asked] == list(wanted)
+            [variant.split("/")[place[part]] for part in parts] == list(wanted)
             for variant in variants.split()
         )
         for variants, wanted in zip(allowed, planted, strict=True)
     ]
-    return pd.Series(found, index=members.index) & members["positional"].eq("yes").astype(bool)
+    return pd.Series(matches, index=members.index) & members["positional"].eq("yes").astype(bool)
 
 
 def _recover(term: str, members: pd.DataFrame, recovered: pd.Series, guards: Guards) -> dict:
     """A share with its exact limits; none of an event is a number too here,
     so that only the episodes are asked to be enough."""
-    total, found = len(members), int(recovered.sum())
-    where = {
+    total, n_recovered = len(members), int(recovered.sum())
+    fields = {
         "n_episodes": total,
-        "n_events": found,
+        "n_events": n_recovered,
         **count_sites(members["site"]),
         "method": INTERVAL,
     }
     if refusal := check_size(total, guards.min_events, guards):
-        return withhold(term, refusal.status, refusal.note, **where)
-    limits = binomtest(found, total).proportion_ci(method="exact")
-    return state(term, found / total, lower=limits.low, upper=limits.high, **where)
+        return withhold(term, refusal.status, refusal.note, **fields)
+    limits = binomtest(n_recovered, total).proportion_ci(method="exact")
+    return state(term, n_recovered / total, lower=limits.low, upper=limits.high, **fields)

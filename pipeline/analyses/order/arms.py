@@ -25,7 +25,7 @@ from pipeline.statistics.jackknife import RESTS_ON_ONE, jackknife_covariance
 from pipeline.statistics.npmle import ROUNDING, collapse_intervals, fit_many, fit_npmle
 from pipeline.statistics.scales import DIFFERENCE, RATIO, SHARE, Scale, differ, limit_by_sites, span
 from pipeline.statistics.share_limits import (
-    Edge,
+    ShareBounds,
     bound_exactly,
     bound_share,
     count_alike,
@@ -67,9 +67,9 @@ class Arm:
         """The share resolved by the day in each sample."""
         return 1 - self.survival[:, day]
 
-    def mean_days(self) -> np.ndarray:
-        """Mean days to resolution up to the last day: the area under the share unresolved,
-        in each sample."""
+    def rmst(self) -> np.ndarray:
+        """Restricted mean survival time (RMST): mean days to resolution up to the last day T,
+        the area under the share unresolved, integral of S(t) from 0 to T, in each sample."""
         return _find_area(self.survival)
 
     def count(self, day: int) -> tuple[int, int]:
@@ -81,7 +81,7 @@ class Arm:
         return float(1 - self.most[0, day]), float(1 - self.least[0, day])
 
     @cached_property
-    def edges(self) -> tuple[Edge, Edge]:
+    def share_bounds(self) -> tuple[ShareBounds, ShareBounds]:
         """The least and the greatest share unresolved on each day, with limits."""
         least, most = (
             keep_falling(self._bound(shares, number))
@@ -91,7 +91,7 @@ class Arm:
 
     def bound_risk(self, day: int) -> Bounded:
         """The share resolved by the day, with limits around all that the data allow."""
-        least, most = self.edges
+        least, most = self.share_bounds
         return Bounded(self.risk(day)[0], 1 - most.high[day], 1 - least.low[day])
 
     def bound_risk_alike(self, day: int) -> Bounded:
@@ -101,29 +101,29 @@ class Arm:
         )
         return Bounded(self.risk(day)[0], 1 - high, 1 - low)
 
-    def bound_mean(self) -> Bounded:
-        """The mean days to resolution, with limits around the means of those who resolve right
+    def bound_rmst(self) -> Bounded:
+        """The RMST, with limits around the means of those who resolve right
         after the last day that is told, and later."""
         shares, last = self._mean_shares()
-        edge = self._bound(shares, self.numbers[:, last])
-        return Bounded(self.mean_days()[0], last * edge.low[0], last * edge.high[1])
+        bounds = self._bound(shares, self.numbers[:, last])
+        return Bounded(self.rmst()[0], last * bounds.low[0], last * bounds.high[1])
 
-    def bound_mean_alike(self) -> Bounded:
+    def bound_rmst_alike(self) -> Bounded:
         """The same with exact limits, as if sites did not differ."""
         shares, last = self._mean_shares()
         low, high = self._bound_alike(shares[0], self.numbers[:, last])
-        return Bounded(self.mean_days()[0], last * low, last * high)
+        return Bounded(self.rmst()[0], last * low, last * high)
 
     def _mean_shares(self) -> tuple[np.ndarray, int]:
         last = self.survival.shape[1] - 1
-        return np.column_stack([_find_area(self.ended), self.mean_days()]) / last, last
+        return np.column_stack([_find_area(self.ended), self.rmst()]) / last, last
 
     def _bound_alike(self, shares: np.ndarray, numbers: np.ndarray) -> tuple[float, float]:
         """The lower limit of the first share and the upper one of the second."""
         low, high = bound_exactly(shares, numbers, count_alike(self.sizes))
         return float(low[0]), float(high[1])
 
-    def _bound(self, shares: np.ndarray, numbers: np.ndarray) -> Edge:
+    def _bound(self, shares: np.ndarray, numbers: np.ndarray) -> ShareBounds:
         return bound_share(shares[0], shares[1:], np.ones(len(self.sizes)), self.sizes, numbers)
 
 
@@ -138,16 +138,31 @@ def fit_arm(left: np.ndarray, right: np.ndarray, weights: np.ndarray, last_day: 
     ends = np.append(left, right)
     grid = np.union1d(np.arange(last_day + 1), ends[np.isfinite(ends)])
     fit = fit_many(distinct_left, distinct_right, grouped, grid)
-    told, whole = fit.upper - fit.lower < ROUNDING, np.isin(grid, np.arange(last_day + 1))
+    identified, is_whole_day = (
+        fit.upper - fit.lower < ROUNDING,
+        np.isin(grid, np.arange(last_day + 1)),
+    )
     stays, ended = (
         np.array(
-            [_spread_evenly(grid, *sample, after) for sample in zip(fit.upper, told, strict=True)]
-        )[:, whole]
+            [
+                _spread_evenly(grid, *sample, after)
+                for sample in zip(fit.upper, identified, strict=True)
+            ]
+        )[:, is_whole_day]
         for after in (None, 0.0)
     )
     numbers = _count_effective(distinct_left, distinct_right, grouped[0], weights[0], last_day)
     sizes = ((weights[1:] == 0) & (weights[0] > 0)) @ weights[0]
-    return Arm(left, right, stays, ended, fit.lower[:, whole], fit.upper[:, whole], numbers, sizes)
+    return Arm(
+        left,
+        right,
+        stays,
+        ended,
+        fit.lower[:, is_whole_day],
+        fit.upper[:, is_whole_day],
+        numbers,
+        sizes,
+    )
 
 
 def _count_effective(
@@ -167,13 +182,13 @@ def _count_effective(
 
 
 def _spread_evenly(
-    grid: np.ndarray, upper: np.ndarray, told: np.ndarray, after: float | None
+    grid: np.ndarray, upper: np.ndarray, identified: np.ndarray, after: float | None
 ) -> np.ndarray:
     """The shares unresolved, straight between the days on which the data tell them;
     after the last of these they stay, or are `after`."""
-    if not told.any():
+    if not identified.any():
         return np.full(len(grid), np.nan)
-    return np.interp(grid, grid[told], upper[told], right=after)
+    return np.interp(grid, grid[identified], upper[identified], right=after)
 
 
 def _find_area(survival: np.ndarray) -> np.ndarray:
@@ -201,7 +216,7 @@ class Measure:
         if self.scale is RATIO and not min(bound.value for bound in self.bounds) > 0:
             return NONE_RESOLVED
         told_of_days = self.scale in (SHARE, DIFFERENCE, RATIO)
-        return NOBODY if told_of_days and any(self._is_untold(arm) for arm in self.arms) else None
+        return NOBODY if told_of_days and any(self._is_unknown(arm) for arm in self.arms) else None
 
     def limit(self, least: int) -> tuple[float, float, float, float]:
         """Standard error (0 where no site moves the number), limits within the scale, and,
@@ -212,17 +227,17 @@ class Measure:
         follow from those of the arms count where they reach further.
         """
         if len(self.arms) == 2:
-            found = limit_by_sites(self.values[0], self.values[1:], self.scale)
-            few = min(number for arm in self.arms for number in arm.count(self.day)) < least
+            by_sites = limit_by_sites(self.values[0], self.values[1:], self.scale)
+            is_sparse = min(number for arm in self.arms for number in arm.count(self.day)) < least
             return (
                 compare(self.values, self.scale, *self.bounds)
-                if few or not np.isfinite(found).all()
-                else found
+                if is_sparse or not np.isfinite(by_sites).all()
+                else by_sites
             )
         error = float(np.sqrt(jackknife_covariance(self.values[:1], self.values[1:, None])[0, 0]))
         return error, self.bounds[0].low, self.bounds[0].high, np.nan
 
-    def _is_untold(self, arm: Arm) -> bool:
+    def _is_unknown(self, arm: Arm) -> bool:
         least, most = arm.allow(self.day)
         return most - least >= WORTH_SAYING and arm.count(self.day)[0] == 0
 
@@ -251,13 +266,13 @@ def measure_arms(
     for name, arm in arms.items():
         yield Measure(
             f"mean_days_{name}",
-            arm.mean_days(),
+            arm.rmst(),
             span(0, horizon),
             (arm,),
-            (arm.bound_mean(),),
+            (arm.bound_rmst(),),
             horizon,
         )
-    means, bounds = [arm.mean_days() for arm in both], tuple(arm.bound_mean_alike() for arm in both)
+    means, bounds = [arm.rmst() for arm in both], tuple(arm.bound_rmst_alike() for arm in both)
     yield Measure(
         "mean_days_difference", means[1] - means[0], differ(horizon), both, bounds, horizon
     )

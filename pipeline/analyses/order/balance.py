@@ -18,15 +18,15 @@ def state_weights(contrast: Contrast, stratum: str) -> Iterator[dict]:
     """The mean and the greatest weight, before they were cut too,
     and how many equal weights would tell as much in each arm."""
     weights, changed = contrast.described, contrast.changed
-    told = {
+    summaries = {
         "weight_mean": weights.weight.mean(),
         "weight_max": weights.weight.max(),
         "weight_max_before_cut": weights.greatest,
         "effective_n_repeat": count_effective(weights.weight[~changed]),
         "effective_n_change": count_effective(weights.weight[changed]),
     }
-    where = {"stratum": stratum, "method": PROPENSITY} | count_compared(contrast.rows)
-    return (state(term, value, **where) for term, value in told.items())
+    fields = {"stratum": stratum, "method": PROPENSITY} | count_compared(contrast.rows)
+    return (state(term, value, **fields) for term, value in summaries.items())
 
 
 def state_balance(contrast: Contrast, stratum: str, plan: SecondLine) -> Iterator[dict]:
@@ -35,15 +35,15 @@ def state_balance(contrast: Contrast, stratum: str, plan: SecondLine) -> Iterato
     balance = measure_balance(
         contrast.rows, plan.terms, contrast.changed, contrast.described.weight
     )
-    where = {
+    fields = {
         "stratum": stratum,
         "comparison": "repeat",
         "method": BALANCE,
         **count_sites(contrast.rows["site"]),
     }
     for level, before, after, members in balance.itertuples():
-        yield state(f"smd_before:{level}", before, n_episodes=members, **where)
-        yield state(f"smd_after:{level}", after, n_episodes=members, **where)
+        yield state(f"smd_before:{level}", before, n_episodes=members, **fields)
+        yield state(f"smd_after:{level}", after, n_episodes=members, **fields)
 
 
 def count_compared(rows: pd.DataFrame) -> dict:

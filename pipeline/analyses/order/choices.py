@@ -50,8 +50,8 @@ def list_choices(
     ended before the second session counts as over.
     """
     first = list_first_sessions(attempts, adjudications, maneuvers)
-    told = ["family", "side", "day", "setting", "performed_by", "same_visit"]
-    failed = first.loc[first["outcome"].eq("positive"), [*EPISODE, *told]]
+    session_columns = ["family", "side", "day", "setting", "performed_by", "same_visit"]
+    failed = first.loc[first["outcome"].eq("positive"), [*EPISODE, *session_columns]]
     positional = adjudications.loc[
         adjudications["positional"].eq("yes"),
         [*EPISODE, "canal", "arm", "arm_basis", "known_day", "reclassified_day"],
@@ -103,14 +103,14 @@ def _name_choices(rows: pd.DataFrame, maneuvers: Mapping[str, Maneuver]) -> np.n
     the first of those below."""
     still = _list_still(maneuvers)
     unlisted = {each.family for each in maneuvers.values() if each.kind == "unlisted"}
-    asked = ["families", "to_families", "side", "side_second"]
-    questions = rows[asked].fillna("").drop_duplicates()
+    columns = ["families", "to_families", "side", "side_second"]
+    questions = rows[columns].fillna("").drop_duplicates()
     name = partial(_name_choice, still=still, unlisted=unlisted)
     answers = [name(*question) for question in questions.to_numpy(str)]
     chosen = (
-        rows[asked]
+        rows[columns]
         .fillna("")
-        .merge(questions.assign(choice=answers), on=asked, how="left")["choice"]
+        .merge(questions.assign(choice=answers), on=columns, how="left")["choice"]
     )
     day = rows["day_second"]
     before = (
@@ -142,7 +142,7 @@ def _name_choice(
 
 
 def _sort_families(families: pd.Series) -> pd.Series:
-    return families.map(lambda told: " ".join(sorted(told.split())), na_action="ignore").astype(
+    return families.map(lambda names: " ".join(sorted(names.split())), na_action="ignore").astype(
         "string"
     )
 
@@ -169,10 +169,13 @@ def _find_treated(
     """The day of the first session in [left_days, right_days) that moved something, counted from
     the second session."""
     still = _list_still(maneuvers)
-    moved = (
-        attempts["family"].fillna("").map(lambda told: bool(set(told.split()) - still)).astype(bool)
+    treats = (
+        attempts["family"]
+        .fillna("")
+        .map(lambda names: bool(set(names.split()) - still))
+        .astype(bool)
     )
-    sessions = attempts.loc[attempts["session"].ge(2) & moved, [*EPISODE, "day"]]
+    sessions = attempts.loc[attempts["session"].ge(2) & treats, [*EPISODE, "day"]]
     at = ["day_second", "left_days", "right_days"]
     inside = rows[[*EPISODE, *at]].merge(sessions, on=EPISODE)
     day = (inside["day"] - inside["day_second"]).astype("float")

@@ -129,12 +129,12 @@ def _share_resolved(members: pd.DataFrame, done: int, stratum: str, guards: Guar
     resolved = tested[
         tested["sessions"].eq(done).astype(bool) & tested["at_next_test"].fillna(False).astype(bool)
     ]
-    where: Fields = {"stratum": stratum, "method": INTERVAL}
-    where |= {"n_episodes": len(tested), "n_events": len(resolved)}
-    where |= count_sites(tested["site"], events=resolved["site"])
+    fields: Fields = {"stratum": stratum, "method": INTERVAL}
+    fields |= {"n_episodes": len(tested), "n_events": len(resolved)}
+    fields |= count_sites(tested["site"], events=resolved["site"])
     refused = check_size(len(tested), None, guards)
     if refused:
-        return withhold("share_resolved_at_next_test", refused.status, refused.note, **where)
+        return withhold("share_resolved_at_next_test", refused.status, refused.note, **fields)
     low, high = site_limits.bound_share(tested.index.isin(resolved.index), tested["site"], guards)
     return state_within(
         "share_resolved_at_next_test",
@@ -143,14 +143,14 @@ def _share_resolved(members: pd.DataFrame, done: int, stratum: str, guards: Guar
         high,
         SHARE,
         guards,
-        **where,
+        **fields,
     )
 
 
-def _count(term: str, whole: pd.DataFrame, chosen: pd.DataFrame, stratum: str) -> dict:
+def _count(term: str, base: pd.DataFrame, chosen: pd.DataFrame, stratum: str) -> dict:
     counts = {
-        "n_episodes": len(whole),
+        "n_episodes": len(base),
         "n_events": len(chosen),
-        **count_sites(chosen["site"], among=whole["site"]),
+        **count_sites(chosen["site"], among=base["site"]),
     }
     return state(term, len(chosen), stratum=stratum, method=COUNT, **counts)

@@ -2,10 +2,10 @@
 was known at the choice.
 
 With A the choice and X what was known, an episode gets the stabilised weight P(A) / P(A | X)
-(Robins JM, Hernan MA, Brumback B. Epidemiology 2000;11:550-560); P(A | X) comes from a logistic
-regression. Weighted, both arms have the covariates of all who stood at the choice. Weights are cut
-at quantiles of their own (Cole SR, Hernan MA. Am J Epidemiol 2008;168:656-664): less spread for a
-little bias.
+(inverse-probability weighting, IPW: Robins JM, Hernan MA, Brumback B. Epidemiology
+2000;11:550-560); P(A | X) comes from a logistic regression. Weighted, both arms have the covariates
+of all who stood at the choice. Weights are cut at quantiles of their own (Cole SR, Hernan MA. Am J
+Epidemiol 2008;168:656-664): less spread for a little bias.
 """
 
 import warnings
@@ -58,18 +58,18 @@ def find_one_sided(
     classes = [rows[term].astype(str).factorize()[0] for term in terms if term not in NUMERIC]
     out = np.zeros(len(rows), dtype=bool)
     while True:
-        found = out.copy()
+        more = out.copy()
         for codes in classes:
             members = np.bincount(codes[~out], minlength=codes.max(initial=-1) + 1)
             change = np.bincount(
                 codes[~out], weights=changed[~out], minlength=codes.max(initial=-1) + 1
             )
-            found |= ((members >= guards.min_episodes) & ((change == 0) | (change == members)))[
+            more |= ((members >= guards.min_episodes) & ((change == 0) | (change == members)))[
                 codes
             ] & ~out
-        if (found == out).all():
+        if (more == out).all():
             return out
-        out = found
+        out = more
 
 
 def fit_chances(
@@ -85,15 +85,15 @@ def fit_chances(
     """
     happened = np.asarray(changed, dtype=float)
     directions, length, turn = np.linalg.svd(design, full_matrices=False)
-    told = length > DEPENDENT * length[0]
-    begin = None if start is None else length[told] * (turn[told] @ start)
+    independent = length > DEPENDENT * length[0]
+    begin = None if start is None else length[independent] * (turn[independent] @ start)
     with warnings.catch_warnings():
         # of separation and of too few steps: the check below refuses both
         warnings.simplefilter("ignore")
-        fit = GLM(happened, directions[:, told], family=Binomial()).fit(
+        fit = GLM(happened, directions[:, independent], family=Binomial()).fit(
             begin, maxiter=STEPS, tol=ENOUGH
         )
-    chance, coef = fit.fittedvalues, (fit.params / length[told]) @ turn[told]
+    chance, coef = fit.fittedvalues, (fit.params / length[independent]) @ turn[independent]
     gradient, information = (
         design.T @ (happened - chance),
         (design.T * (chance * (1 - chance))) @ design,
@@ -113,8 +113,8 @@ def find_usable(design: np.ndarray, changed: np.ndarray) -> np.ndarray:
 
 
 def weigh(chances: np.ndarray, changed: np.ndarray, truncate: tuple[float, float]) -> Weights:
-    """Stabilised weights from P(change | covariates), cut at the quantiles `truncate` of all
-    weights."""
+    """Stabilised inverse-probability weights from P(change | covariates), P(A) / P(A | X), cut at
+    the quantiles `truncate` of all weights."""
     share = changed.mean()
     weight = np.where(changed, share / chances, (1 - share) / (1 - chances))
     low, high = np.quantile(weight, truncate)
@@ -138,7 +138,7 @@ def measure_balance(
     before weighting, the root of the mean of the two variances (Austin PC, Stuart EA. Stat Med
     2015;34:3661-3679). A class that all are in, or none, is left out.
     """
-    found = {}
+    balance = {}
     for term in terms:
         for name, x in _list_levels(rows[term]):
             spread = np.sqrt((x[changed].var() + x[~changed].var()) / 2)
@@ -148,11 +148,11 @@ def measure_balance(
                     - np.average(x[~changed], weights=w[~changed])
                     for w in (np.ones(len(x)), weight)
                 ]
-                found[name] = (
+                balance[name] = (
                     *(np.array(apart) / spread),
                     len(x) if name in NUMERIC else int(x.sum()),
                 )
-    return pd.DataFrame.from_dict(found, orient="index", columns=["before", "after", "members"])
+    return pd.DataFrame.from_dict(balance, orient="index", columns=["before", "after", "members"])
 
 
 def _list_levels(values: pd.Series) -> Iterator[tuple[str, np.ndarray]]:
@@ -218,18 +218,18 @@ def _fit_where_both_happen(
     Left out are classes where all chose alike, then those with next to no probability of one
     choice; then the probabilities are found anew.
     """
-    kept, told, trims = rows, "", 0
+    kept, qualifier, trims = rows, "", 0
     while True:
         changed = kept["choice"].eq("change").to_numpy(bool)
         kept = kept[~find_one_sided(kept, terms, changed, guards)].reset_index(drop=True)
-        told = (
+        qualifier = (
             ", without those whose probability of one choice was next to none"
             if len(kept) < len(rows)
             else ""
         )
         refusal = _check_choices(kept, guards)
         if refusal:
-            return Refusal(refusal.status, refusal.note + told)
+            return Refusal(refusal.status, refusal.note + qualifier)
         changed = kept["choice"].eq("change").to_numpy(bool)
         matrix = build_design(
             kept, terms, pd.Series(changed), guards, numeric=NUMERIC, binary=True

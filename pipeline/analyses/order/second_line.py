@@ -74,25 +74,27 @@ def estimate_second_line(
     rows = list_choices(
         episodes, adjudications, attempts, spells, study.resolution.primary, config.maneuvers
     )
-    found: list[Fields] = []
+    stated: list[Fields] = []
     for variant, part in _split_variants(rows, plan):
         named = None if variant == "all" else f"variant={variant}"
         circular = named is not None and plan.variants[variant].get("arm_basis") == CIRCULAR
-        found += _count_choices(part, named or "all")
+        stated += _count_choices(part, named or "all")
         compared = _keep_compared(part, plan)
-        found += _compare(compared, named or "all", NAMED_BY_RESPONSE if circular else None, config)
+        stated += _compare(
+            compared, named or "all", NAMED_BY_RESPONSE if circular else None, config
+        )
         for family in [] if circular else list_chosen_families(compared):
             to_family = _restrict_to_family(compared, family)
             if to_family["choice"].eq("change").sum() >= study.guards.min_episodes:
                 stratum = ",".join(filter(None, [named, f"change_to={family}"]))
-                found += _compare(to_family, stratum, None, config)
-    _adjust(found, plan)
+                stated += _compare(to_family, stratum, None, config)
+    _adjust(stated, plan)
     shared = {
         "analysis": "second_line",
         "population": POPULATION,
         "endpoint": study.resolution.primary,
     }
-    return tidy_estimates(found, **shared)
+    return tidy_estimates(stated, **shared)
 
 
 def estimate_primary_difference(
@@ -110,13 +112,13 @@ def estimate_primary_difference(
         episodes, adjudications, attempts, spells, study.resolution.primary, config.maneuvers
     )
     compared, term = _keep_compared(rows, plan), name_primary(plan)
-    where = {
+    fields = {
         "stratum": "all",
         "method": WEIGHTED,
         "population": POPULATION,
         "endpoint": study.resolution.primary,
     }
-    refused = where | count_compared(compared) | {"comparison": "repeat"}
+    refused = fields | count_compared(compared) | {"comparison": "repeat"}
     contrast = weigh_choice(compared, plan.terms, plan.truncate, study.guards)
     if isinstance(contrast, Refusal):
         return withhold(term, contrast.status, contrast.note, **refused), np.array([])
@@ -126,7 +128,7 @@ def estimate_primary_difference(
     except NotConverged as failure:
         return withhold(term, "not_converged", str(failure), **refused), np.array([])
     row = next(
-        row for row in _state_outcomes(contrast, arms, way, where, config) if row["term"] == term
+        row for row in _state_outcomes(contrast, arms, way, fields, config) if row["term"] == term
     )
     row.pop("p_value", None)
     measure = next(
@@ -172,42 +174,45 @@ def _count_choices(rows: pd.DataFrame, stratum: str) -> Iterator[dict]:
         for name in list_chosen_families(rows)
     }
     for term, members in groups.items():
-        where = {"n_episodes": len(members), **count_sites(members["site"])}
-        yield state(term, len(members), stratum=stratum, method="count", **where)
+        fields = {"n_episodes": len(members), **count_sites(members["site"])}
+        yield state(term, len(members), stratum=stratum, method="count", **fields)
 
 
 def _compare(
     rows: pd.DataFrame, stratum: str, refusal: Refusal | None, config: Config
 ) -> list[dict]:
     """All rows of one comparison, or why there is none."""
-    plan, where = config.study.second_line, {"stratum": stratum} | count_compared(rows)
+    plan, fields = config.study.second_line, {"stratum": stratum} | count_compared(rows)
     contrast = refusal or weigh_choice(rows, plan.terms, plan.truncate, config.study.guards)
     if isinstance(contrast, Refusal):
-        said = where | {"method": WEIGHTED, "comparison": "repeat"}
+        refused = fields | {"method": WEIGHTED, "comparison": "repeat"}
         return [
-            withhold(term, contrast.status, contrast.note, **said) for term in _name_contrasts(plan)
+            withhold(term, contrast.status, contrast.note, **refused)
+            for term in _name_contrasts(plan)
         ]
-    found = []
+    stated = []
     for way in list_ways(contrast):
-        own = {"stratum": stratum, "method": way.method}
+        way_fields = {"stratum": stratum, "method": way.method}
         try:
             arms = fit_arms(contrast, way, plan.horizon_day)
         except NotConverged as failure:
-            own |= count_compared(contrast.rows) | {"comparison": "repeat"}
+            way_fields |= count_compared(contrast.rows) | {"comparison": "repeat"}
             terms = [
-                way.prefix + term for term in _name_contrasts(plan) if re.match(way.told, term)
+                way.prefix + term for term in _name_contrasts(plan) if re.match(way.pattern, term)
             ]
-            found += [withhold(term, "not_converged", str(failure), **own) for term in terms]
+            stated += [
+                withhold(term, "not_converged", str(failure), **way_fields) for term in terms
+            ]
             continue
-        found += [
+        stated += [
             row | {"term": way.prefix + row["term"]}
-            for row in _state_outcomes(contrast, arms, way, own, config)
+            for row in _state_outcomes(contrast, arms, way, way_fields, config)
         ]
-    return [*found, *state_weights(contrast, stratum), *state_balance(contrast, stratum, plan)]
+    return [*stated, *state_weights(contrast, stratum), *state_balance(contrast, stratum, plan)]
 
 
 def _state_outcomes(
-    contrast: Contrast, arms: tuple[Arm, Arm], way: Way, where: dict, config: Config
+    contrast: Contrast, arms: tuple[Arm, Arm], way: Way, fields: dict, config: Config
 ) -> Iterator[dict]:
     """What became of both arms and how they differ, whatever the outcome;
     E-values of the ratios."""
@@ -218,12 +223,12 @@ def _state_outcomes(
         else None
     )
     for measure in measure_arms(*arms, plan.days, plan.horizon_day):
-        if not re.match(way.told, measure.term):
+        if not re.match(way.pattern, measure.term):
             continue
-        own = where | _count_behind(contrast, measure, arms)
+        row_fields = fields | _count_behind(contrast, measure, arms)
         refusal = measure.check()
         if refusal:
-            yield withhold(measure.term, refusal.status, refusal.note, **own)
+            yield withhold(measure.term, refusal.status, refusal.note, **row_fields)
             continue
         error, low, high, p = measure.limit(config.study.guards.min_events)
         honest = way.method == WEIGHTED
@@ -241,21 +246,25 @@ def _state_outcomes(
             measure.scale,
             config.study.guards,
             **bounds,
-            **own,
+            **row_fields,
         )
         yield row
         if honest and measure.scale is RATIO and row["status"] == "ok":
             pair = find_e_value(measure.values[0]), find_limit_e_value(low, high)
             for term, value in zip(("e_value", "e_value_limit"), pair, strict=True):
-                yield state(f"{term}_day_{measure.day}", value, **own | {"method": E_VALUE})
+                yield state(f"{term}_day_{measure.day}", value, **row_fields | {"method": E_VALUE})
 
 
 def _say_vague(measure: Measure) -> str | None:
     """What the data of each arm allow by the day, where they do not say it."""
     allowed = [arm.allow(measure.day) for arm in measure.arms]
-    told = [f"{least:.3f} to {most:.3f}" for least, most in allowed if most - least >= WORTH_SAYING]
+    ranges = [
+        f"{least:.3f} to {most:.3f}" for least, most in allowed if most - least >= WORTH_SAYING
+    ]
     return (
-        f"by day {measure.day} the data allow shares of {' and of '.join(told)}" if told else None
+        f"by day {measure.day} the data allow shares of {' and of '.join(ranges)}"
+        if ranges
+        else None
     )
 
 
@@ -269,11 +278,11 @@ def _count_behind(contrast: Contrast, measure: Measure, arms: tuple[Arm, Arm]) -
     return counts | {"comparison": "repeat" if all(inside) else None}
 
 
-def _adjust(found: list[dict], plan: SecondLine) -> None:
+def _adjust(stated: list[dict], plan: SecondLine) -> None:
     """P-values adjusted over the pre-specified family: the primary difference of each variant that
     has one (Holm S. Scand J Stat 1979;6:65-70). Other comparisons are exploratory and keep none."""
     family = {f"variant={name}" for name in plan.variants}
-    tested = [row for row in found if "p_value" in row]
+    tested = [row for row in stated if "p_value" in row]
     usable = [row for row in tested if row["stratum"] in family]
     adjusted = multipletests([row["p_value"] for row in usable], method="holm")[1] if usable else []
     for row in tested:

@@ -35,7 +35,7 @@ class Way(NamedTuple):
 
     prefix: str
     method: str
-    told: str
+    pattern: str
     weights: np.ndarray
     left: np.ndarray
     right: np.ndarray

@@ -27,7 +27,7 @@ from pipeline.analyses.resolution.curves import LIMITS, split_strata
 from pipeline.derivation.first_events import CAUSES, SEEN_CAUSES, list_first_events
 from pipeline.statistics.competing_risks import (
     IntervalIncidence,
-    find_errors,
+    aalen_johansen_errors,
     fit_aalen_johansen,
     fit_interval_incidence,
 )
@@ -35,7 +35,7 @@ from pipeline.statistics.guard import Refusal, check_sites, check_size
 from pipeline.statistics.jackknife import RESTS_ON_ONE, refit_without_each_site
 from pipeline.statistics.npmle_search import NotConverged
 from pipeline.statistics.scales import SHARE, state_within
-from pipeline.statistics.share_limits import Edge, bound_share, keep_falling
+from pipeline.statistics.share_limits import ShareBounds, bound_share, keep_falling
 from pipeline.statistics.tidy import Fields, count_sites, tidy_estimates, withhold
 from schemas.columns import Frame
 from schemas.delivery import Examinations, Followups, Treatments
@@ -111,7 +111,7 @@ def place_edges(curves: Curves, last: float) -> list[int]:
     return sorted({*days, *((a + b) // 2 for a, b in itertools.pairwise(days))})
 
 
-class Asked(NamedTuple):
+class EventByDay(NamedTuple):
     """One term: how many are known to have had its event by its day, and what to keep in mind."""
 
     term: str
@@ -137,7 +137,7 @@ def _estimate_kind(members: pd.DataFrame, kind: str, curves: Curves, guards: Gua
     causes = CAUSES if kind == "incidence" else SEEN_CAUSES
     if kind == "incidence":
         members = members[members["informative"]]
-    asked = list(_ask(members, kind, causes, curves.days))
+    events = list(_list_events(members, kind, causes, curves.days))
     shared: Fields = {"n_episodes": len(members), **count_sites(members["site"])}
     shared |= {"method": METHODS[kind]}
     refused = check_size(len(members), None, guards) or check_sites(shared["n_sites"], guards)
@@ -148,43 +148,50 @@ def _estimate_kind(members: pd.DataFrame, kind: str, curves: Curves, guards: Gua
             refused = Refusal("not_converged", str(failure))
     if refused is not None:
         return [
-            withhold(q.term, refused.status, refused.note, n_events=q.known, **shared)
-            for q in asked
+            withhold(event.term, refused.status, refused.note, n_events=event.known, **shared)
+            for event in events
         ]
-    return [_state_share(q, shares, k, identified[k], shared, guards) for k, q in enumerate(asked)]
+    return [
+        _state_share(event, shares, k, identified[k], shared, guards)
+        for k, event in enumerate(events)
+    ]
 
 
 def _state_share(
-    asked: Asked, shares: Edge, k: int, identified: bool, shared: dict, guards: Guards
+    event: EventByDay, shares: ShareBounds, k: int, identified: bool, shared: dict, guards: Guards
 ) -> dict:
     refused = None if identified else UNKNOWN
     if refused is None and np.isnan(shares.error[k]):
         refused = RESTS_ON_ONE
     if refused is not None:
-        return withhold(asked.term, refused.status, refused.note, n_events=asked.known, **shared)
-    own = shared | {"std_error": shares.tell_error(k), "n_events": asked.known, "note": asked.note}
+        return withhold(event.term, refused.status, refused.note, n_events=event.known, **shared)
+    row_fields = shared | {
+        "std_error": shares.tell_error(k),
+        "n_events": event.known,
+        "note": event.note,
+    }
     return state_within(
-        asked.term, shares.share[k], shares.low[k], shares.high[k], SHARE, guards, **own
+        event.term, shares.share[k], shares.low[k], shares.high[k], SHARE, guards, **row_fields
     )
 
 
-def _ask(
+def _list_events(
     members: pd.DataFrame, kind: str, causes: tuple[str, ...], days: tuple[int, ...]
-) -> Iterator[Asked]:
+) -> Iterator[EventByDay]:
     """Each event on each day, then no event on each day, whose events are those of any kind."""
     name, right = ("cause", "right_days") if kind == "incidence" else ("seen_cause", "seen_day")
     happened = {day: members[right].le(day) & members[name].ne("none") for day in days}
     for cause in causes:
         for day in days:
-            own = int((happened[day] & members[name].eq(cause)).sum())
-            yield Asked(f"{kind}_{cause}_day_{day}", own, NOTES.get(cause))
+            n_known = int((happened[day] & members[name].eq(cause)).sum())
+            yield EventByDay(f"{kind}_{cause}_day_{day}", n_known, NOTES.get(cause))
     for day in days:
-        yield Asked(f"{NO_EVENT[kind]}_day_{day}", int(happened[day].sum()), None)
+        yield EventByDay(f"{NO_EVENT[kind]}_day_{day}", int(happened[day].sum()), None)
 
 
 def _estimate_shares(
     members: pd.DataFrame, kind: str, causes: tuple[str, ...], curves: Curves
-) -> tuple[Edge, np.ndarray]:
+) -> tuple[ShareBounds, np.ndarray]:
     """The share of each term with its limits, whose error is nan where it hangs on one site,
     and whether the data fix it: (terms,) each.
 
@@ -194,26 +201,28 @@ def _estimate_shares(
     fit: Callable = _fit_intervals if kind == "incidence" else _fit_seen
 
     def refit(kept: np.ndarray) -> np.ndarray:
-        found = fit(members[kept], causes, curves)
-        return np.where(found.identified, found.share, np.nan)
+        shares = fit(members[kept], causes, curves)
+        return np.where(shares.identified, shares.share, np.nan)
 
-    found = fit(members, causes, curves)
+    shares = fit(members, causes, curves)
     without = refit_without_each_site(members["site"].to_numpy(str), refit)
-    sizes, number = members.groupby("site").size().to_numpy(), found.effective
+    sizes, number = members.groupby("site").size().to_numpy(), shares.effective
     if number is None:
-        number = _count_seen(members, causes, curves, found.share)
+        number = _count_seen(members, causes, curves, shares.share)
     parts = []
-    for k, share in enumerate(found.share):
+    for k, share in enumerate(shares.share):
         event = k < len(causes)
-        rest, moved = (1 - share, 1 - without[:, k]) if event else (share, without[:, k])
-        known = np.where(found.identified[k], rest, np.nan)
-        edge = keep_falling(bound_share(known, moved, np.ones(len(sizes)), sizes, number[k]))
-        parts.append(Edge(share, edge.error, 1 - edge.high, 1 - edge.low) if event else edge)
-    whole = (
+        target, replicates = (1 - share, 1 - without[:, k]) if event else (share, without[:, k])
+        known = np.where(shares.identified[k], target, np.nan)
+        bounds = keep_falling(bound_share(known, replicates, np.ones(len(sizes)), sizes, number[k]))
+        parts.append(
+            ShareBounds(share, bounds.error, 1 - bounds.high, 1 - bounds.low) if event else bounds
+        )
+    columns = (
         np.concatenate([getattr(part, name) for part in parts])
         for name in ("share", "error", "low", "high")
     )
-    return Edge(*whole), found.identified.ravel()
+    return ShareBounds(*columns), shares.identified.ravel()
 
 
 def _fit_intervals(members: pd.DataFrame, causes: tuple[str, ...], curves: Curves) -> Shares:
@@ -240,7 +249,9 @@ def _count_seen(
     """Effective numbers by the variance of Aalen and Johansen's estimator;
     where it has none those are counted of whom it is known."""
     days, cause = members["seen_day"].to_numpy(float), _number(members["seen_cause"], causes)
-    errors = np.vstack([find_errors(days, cause, len(causes)), find_errors(days, cause > 0, 1)])
+    errors = np.vstack(
+        [aalen_johansen_errors(days, cause, len(causes)), aalen_johansen_errors(days, cause > 0, 1)]
+    )
     at = np.searchsorted(np.unique(days), curves.days, side="right") - 1
     error = np.where(at >= 0, errors[:, at], 0.0)
     known = np.array([((days >= day) | (cause > 0)).sum() for day in curves.days])

@@ -55,8 +55,8 @@ def estimate_resolution_curves(
     curves = estimate_curves(spells, adjudications, attempts, config)
     positional = adjudications.loc[adjudications["positional"].eq("yes"), EPISODE]
     refused = refuse_circular_arms(episodes.merge(positional, on=EPISODE))
-    where = {"analysis": "resolution_curves", "population": "positional", "method": METHOD}
-    refusals = tidy_estimates(refused, endpoint=config.study.resolution.primary, **where)
+    fields = {"analysis": "resolution_curves", "population": "positional", "method": METHOD}
+    refusals = tidy_estimates(refused, endpoint=config.study.resolution.primary, **fields)
     return pd.concat([curves, refusals], ignore_index=True)
 
 
@@ -120,32 +120,32 @@ class Curve:
 def _estimate_curve(spells: pd.DataFrame, study: Study) -> list[dict]:
     """All rows of one curve."""
     right = spells["right_days"].to_numpy(float)
-    where = {
+    fields = {
         "n_episodes": len(spells),
         "n_events": int(np.isfinite(right).sum()),
         **count_sites(spells["site"]),
     }
     terms = (*(f"resolved_by_day_{day}" for day in study.curves.days), "median_days")
-    few = check_size(len(spells), None, study.guards)
-    if few:
-        return [withhold(term, few.status, few.note, **where) for term in terms]
+    refusal = check_size(len(spells), None, study.guards)
+    if refusal:
+        return [withhold(term, refusal.status, refusal.note, **fields) for term in terms]
     days = np.arange(study.curves.horizon_day + 1)
     try:
         curve = Curve(days, (right[:, None] <= days).sum(axis=0), bound_curve(spells, days))
     except NotConverged as failure:
-        return [withhold(term, "not_converged", str(failure), **where) for term in terms]
-    rows = [row for k in range(len(days)) for row in _state_day(curve, k, where, study)]
-    rows.append(_state_median(curve, where))
+        return [withhold(term, "not_converged", str(failure), **fields) for term in terms]
+    rows = [row for k in range(len(days)) for row in _state_day(curve, k, fields, study)]
+    rows.append(_state_median(curve, fields))
     return [*rows, *count_known(spells, study.curves.days)]
 
 
-def _state_day(curve: Curve, k: int, where: dict, study: Study) -> Iterator[dict]:
+def _state_day(curve: Curve, k: int, fields: dict, study: Study) -> Iterator[dict]:
     """The share unresolved on the k-th day, and resolved by it if it is one of the reported days.
 
     The events of a row are those known to have happened by its day.
     """
     day, reported = curve.days[k], curve.days[k] in study.curves.days
-    where = where | {"n_events": int(curve.resolved[k])}
+    fields = fields | {"n_events": int(curve.resolved[k])}
     terms = [
         f"unresolved_upper_day_{day}",
         f"unresolved_lower_day_{day}",
@@ -153,22 +153,28 @@ def _state_day(curve: Curve, k: int, where: dict, study: Study) -> Iterator[dict
     ]
     upper, lower = curve.bounded.upper, curve.bounded.lower
     if day == 0:
-        yield from (state(term, 1.0, note="by definition", **where) for term in terms)
+        yield from (state(term, 1.0, note="by definition", **fields) for term in terms)
     elif np.isnan(upper.error[k]):
         yield from (
-            withhold(term, RESTS_ON_ONE.status, RESTS_ON_ONE.note, **where) for term in terms
+            withhold(term, RESTS_ON_ONE.status, RESTS_ON_ONE.note, **fields) for term in terms
         )
     else:
-        for term, edge in zip(terms, (upper, lower), strict=False):
-            own = where | {"std_error": edge.tell_error(k)}
+        for term, bounds in zip(terms, (upper, lower), strict=False):
+            row_fields = fields | {"std_error": bounds.tell_error(k)}
             yield state_within(
-                term, edge.share[k], edge.low[k], edge.high[k], SHARE, study.guards, **own
+                term,
+                bounds.share[k],
+                bounds.low[k],
+                bounds.high[k],
+                SHARE,
+                study.guards,
+                **row_fields,
             )
         if reported:
-            yield state_resolved(terms[-1], curve.bounded, k, where, study)
+            yield state_resolved(terms[-1], curve.bounded, k, fields, study)
 
 
-def state_resolved(term: str, bounded: BoundedCurve, k: int, where: dict, study: Study) -> dict:
+def state_resolved(term: str, bounded: BoundedCurve, k: int, fields: dict, study: Study) -> dict:
     """The share gone by the k-th day.
 
     Where the day lies within an interval of no information, the least share that the data allow is
@@ -177,17 +183,23 @@ def state_resolved(term: str, bounded: BoundedCurve, k: int, where: dict, study:
     """
     least, most = 1 - bounded.upper.share[k], 1 - bounded.lower.share[k]
     apart = most - least >= WORTH_SAYING
-    if apart and where["n_events"] == 0:
-        return withhold(term, NOBODY.status, NOBODY.note, **where)
+    if apart and fields["n_events"] == 0:
+        return withhold(term, NOBODY.status, NOBODY.note, **fields)
     between = f"the data allow {least:.3f} to {most:.3f}; the lower is given" if apart else None
-    note = "; ".join(filter(None, [between, ONE_SITE if where["n_sites"] == 1 else None])) or None
-    own = where | {"note": note, "std_error": bounded.upper.tell_error(k)}
+    note = "; ".join(filter(None, [between, ONE_SITE if fields["n_sites"] == 1 else None])) or None
+    row_fields = fields | {"note": note, "std_error": bounded.upper.tell_error(k)}
     return state_within(
-        term, least, 1 - bounded.upper.high[k], 1 - bounded.lower.low[k], SHARE, study.guards, **own
+        term,
+        least,
+        1 - bounded.upper.high[k],
+        1 - bounded.lower.low[k],
+        SHARE,
+        study.guards,
+        **row_fields,
     )
 
 
-def _state_median(curve: Curve, where: dict) -> dict:
+def _state_median(curve: Curve, fields: dict) -> dict:
     """The first day by which half are resolved: the right end of the interval that holds the
     median.
 
@@ -200,11 +212,16 @@ def _state_median(curve: Curve, where: dict) -> dict:
             "median_days",
             "not_identified",
             f"fewer than half were seen to be resolved by day {horizon}",
-            **where,
+            **fields,
         )
     low = curve.days[(curve.bounded.lower.share <= 0.5) | (curve.bounded.lower.low <= 0.5)]
     high = curve.days[curve.bounded.upper.high <= 0.5]
     note = f"between day {left:.0f} and day {right:.0f}"
     return state(
-        "median_days", right, lower=low[0], upper=high[0] if len(high) else None, note=note, **where
+        "median_days",
+        right,
+        lower=low[0],
+        upper=high[0] if len(high) else None,
+        note=note,
+        **fields,
     )

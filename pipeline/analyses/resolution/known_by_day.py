@@ -44,7 +44,7 @@ def divide_by_knowledge(left: ArrayLike, right: ArrayLike, day: float) -> dict[s
     return {name: parts[name] for name in KNOWN_ON_DAY}
 
 
-def count_known(spells: Frame[Spells], days: Sequence[int], **where: Any) -> Iterator[dict]:
+def count_known(spells: Frame[Spells], days: Sequence[int], **fields: Any) -> Iterator[dict]:
     """A row for each day and part: how many of the `spells` (schemas.derived.Spells) belong to it.
 
     n_episodes is how many they are in all, n_events the count itself, the sites those of the part.
@@ -56,5 +56,5 @@ def count_known(spells: Frame[Spells], days: Sequence[int], **where: Any) -> Ite
             counts: Fields = {"n_episodes": len(spells), "n_events": int(members.sum())}
             counts |= count_sites(spells.loc[members, "site"], among=spells["site"])
             yield state(
-                f"known_{name}_day_{day}", counts["n_events"], method="count", **where | counts
+                f"known_{name}_day_{day}", counts["n_events"], method="count", **fields | counts
             )

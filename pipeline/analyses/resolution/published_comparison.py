@@ -64,13 +64,13 @@ def compare_published(
                 "endpoint": trial.endpoint,
                 "stratum": f"trial={name},first_maneuver={arm.family}",
             }
-            rows.append(_tell_trial(trial, arm) | shared)
-            rows.append(_tell_pool(trial, arm, followed[trial.endpoint], study) | shared)
-    rows += _tell_published_pools(published)
+            rows.append(_state_trial(trial, arm) | shared)
+            rows.append(_state_pool(trial, arm, followed[trial.endpoint], study) | shared)
+    rows += _state_published_pools(published)
     return tidy_estimates(rows, analysis="published_comparison")
 
 
-def _tell_trial(trial: Trial, arm: TrialArm) -> dict:
+def _state_trial(trial: Trial, arm: TrialArm) -> dict:
     limits = binomtest(arm.events, arm.total).proportion_ci(method="exact")
     return state(
         f"resolved_by_day_{trial.day}",
@@ -85,7 +85,7 @@ def _tell_trial(trial: Trial, arm: TrialArm) -> dict:
     )
 
 
-def _tell_pool(trial: Trial, arm: TrialArm, followed: pd.DataFrame, study: Study) -> dict:
+def _state_pool(trial: Trial, arm: TrialArm, followed: pd.DataFrame, study: Study) -> dict:
     alike = followed["canal"].eq(trial.canal) & followed["first_maneuver"].eq(arm.family)
     if trial.canal_arms:
         alike &= followed["arm"].isin(trial.canal_arms)
@@ -94,16 +94,18 @@ def _tell_pool(trial: Trial, arm: TrialArm, followed: pd.DataFrame, study: Study
     counts = count_known(members, trial.day)
     alone = counts["n_sites"] == 1
     term = f"resolved_by_day_{trial.day}"
-    where: Fields = {"population": "positional", "method": OWN_OF_ONE if alone else METHOD}
-    where |= counts
+    fields: Fields = {"population": "positional", "method": OWN_OF_ONE if alone else METHOD}
+    fields |= counts
     if isinstance(share, Refusal):
-        return withhold(term, share.status, share.note, **where)
+        return withhold(term, share.status, share.note, **fields)
     note = "; ".join(filter(None, [DIFFERENT, share.note, ONE_SITE if alone else None]))
-    own = where | {"std_error": share.std_error, "note": note}
-    return state_within(term, share.least, share.lower, share.upper, SHARE, study.guards, **own)
+    row_fields = fields | {"std_error": share.std_error, "note": note}
+    return state_within(
+        term, share.least, share.lower, share.upper, SHARE, study.guards, **row_fields
+    )
 
 
-def _tell_published_pools(published: Published) -> Iterator[dict]:
+def _state_published_pools(published: Published) -> Iterator[dict]:
     for name, pool in sorted(published.pools.items()):
         pairs = [_find_arms(published.trials[trial], pool) for trial in pool.trials]
         effect, error = pool_odds_ratios(

@@ -21,11 +21,11 @@ from statsmodels.stats.multitest import multipletests
 
 from pipeline.analyses.covariates import NUMERIC, describe_covariates
 from pipeline.analyses.resolution.regression_fit import (
-    Answers,
-    Question,
-    answer,
-    ask,
+    Regression,
+    RegressionEstimates,
     compare_with_none,
+    design_regression,
+    estimate_regression,
 )
 from pipeline.analyses.resolution.shares import count_known, select_followed
 from pipeline.statistics.bounded_curve import bound_curve
@@ -64,9 +64,9 @@ def estimate_resolution_regression(
     and the fit."""
     study = config.study
     rows = select_covered(episodes, spells, adjudications, attempts, study.resolution.primary)
-    found = list(regress_resolution(rows, config))
+    stated = list(regress_resolution(rows, config))
     return tidy_estimates(
-        found,
+        stated,
         analysis="resolution_regression",
         population="positional",
         endpoint=study.resolution.primary,
@@ -83,18 +83,18 @@ def select_covered(
     """The first spells that were followed, with left_days, right_days and the covariates,
     by key."""
     followed = select_followed(spells, adjudications, endpoint)
-    told = describe_covariates(episodes, adjudications, attempts)
+    covariates = describe_covariates(episodes, adjudications, attempts)
     rows = followed[[*EPISODE, "left_days", "right_days"]].merge(
-        told, on=EPISODE, validate="one_to_one"
+        covariates, on=EPISODE, validate="one_to_one"
     )
     return rows.sort_values(EPISODE, ignore_index=True)
 
 
 def fit_families(
-    question: Question, families: tuple[str, ...]
+    regression: Regression, families: tuple[str, ...]
 ) -> tuple[dict[str, AftFit | Refusal], str | None]:
     """The fit of each distribution, and the one of least AIC; none where no distribution fits."""
-    fits = {family: fit_aft(question.patterns, family) for family in families}
+    fits = {family: fit_aft(regression.patterns, family) for family in families}
     usable = {family: fit for family, fit in fits.items() if isinstance(fit, AftFit)}
     return fits, min(usable, key=lambda family: usable[family].aic, default=None)
 
@@ -108,164 +108,172 @@ def regress_resolution(rows: pd.DataFrame, config: Config) -> Iterator[dict]:
     """
     study = config.study
     counts = count_known(rows, EVER)
-    where = {"stratum": "all", "method": FIT.format(family="no"), **counts}
+    fields = {"stratum": "all", "method": FIT.format(family="no"), **counts}
     refusal = check_size(counts["n_episodes"], counts["n_events"], study.guards)
     if refusal:
-        yield from _withhold_all(study.regression.terms, refusal, where)
+        yield from _withhold_all(study.regression.terms, refusal, fields)
         return
-    question = ask(
+    regression = design_regression(
         rows.sort_values(EPISODE, ignore_index=True),
         study.regression.terms,
         study.curves.days,
         study.guards,
     )
-    fits, chosen = fit_families(question, study.regression.families)
-    yield from _state_aic(fits, chosen, where)
+    fits, chosen = fit_families(regression, study.regression.families)
+    yield from _state_aic(fits, chosen, fields)
     fit = fits[chosen or next(iter(fits))]
     if isinstance(fit, Refusal):
-        yield from _withhold_all(study.regression.terms, fit, where)
+        yield from _withhold_all(study.regression.terms, fit, fields)
         return
-    answers = answer(question, fit, study.guards)
-    method = f"{FIT.format(family=chosen)}; {BY_SITE if answers.by_site else BY_MODEL}"
-    where |= {"method": method}
-    yield from _state_terms(question, answers, where, study.guards)
-    yield from _state_factors(question, answers, study.regression.terms, where)
-    yield from _state_fit(question, answers, where, study.guards)
+    estimates = estimate_regression(regression, fit, study.guards)
+    method = f"{FIT.format(family=chosen)}; {BY_SITE if estimates.by_site else BY_MODEL}"
+    fields |= {"method": method}
+    yield from _state_terms(regression, estimates, fields, study.guards)
+    yield from _state_factors(regression, estimates, study.regression.terms, fields)
+    yield from _state_fit(regression, estimates, fields, study.guards)
 
 
 def _state_aic(
-    fits: dict[str, AftFit | Refusal], chosen: str | None, where: dict
+    fits: dict[str, AftFit | Refusal], chosen: str | None, fields: dict
 ) -> Iterator[dict]:
     for family, fit in fits.items():
-        own = where | {"method": f"{family}, maximum likelihood"}
+        row_fields = fields | {"method": f"{family}, maximum likelihood"}
         if isinstance(fit, Refusal):
-            yield withhold(f"aic_{family}", fit.status, fit.note, **own)
+            yield withhold(f"aic_{family}", fit.status, fit.note, **row_fields)
         else:
             yield state(
                 f"aic_{family}",
                 fit.aic,
                 note="the least: reported" if family == chosen else None,
-                **own,
+                **row_fields,
             )
 
 
 def _state_terms(
-    question: Question, answers: Answers, where: dict, guards: Guards
+    regression: Regression, estimates: RegressionEstimates, fields: dict, guards: Guards
 ) -> Iterator[dict]:
     """Time ratios against the reference, or for one more of a numeric term; the scale;
     and what has no coefficient."""
-    for k, name in enumerate(question.names):
-        if name == "intercept" or name in question.design.unnamed:
+    for k, name in enumerate(regression.names):
+        if name == "intercept" or name in regression.design.unnamed:
             continue
-        alone = None if answers.by_site else ALONE
-        note = "; ".join(filter(None, [ERROR_SCALE, alone, say_shared(question.design, name)]))
+        alone = None if estimates.by_site else ALONE
+        note = "; ".join(filter(None, [ERROR_SCALE, alone, say_shared(regression.design, name)]))
         term = name.split("=")[0]
         against = (
-            "one less" if term in NUMERIC else f"{term}={question.design.references.get(term)}"
+            "one less" if term in NUMERIC else f"{term}={regression.design.references.get(term)}"
         )
-        own = where | {"comparison": against if name != "scale" else None}
-        if name in question.design.counts.index:
-            own |= question.design.counts.loc[[name]].to_dict("records")[0]
-        refusal = answers.check(k, own["n_sites"], guards)
+        row_fields = fields | {"comparison": against if name != "scale" else None}
+        if name in regression.design.counts.index:
+            row_fields |= regression.design.counts.loc[[name]].to_dict("records")[0]
+        refusal = estimates.check(k, row_fields["n_sites"], guards)
         if refusal:
-            yield withhold(name, refusal.status, refusal.note, **own)
+            yield withhold(name, refusal.status, refusal.note, **row_fields)
             continue
-        low, high = np.exp(answers.limit(k, own["n_sites"]))
-        own |= {"std_error": answers.error(k), "note": note}
+        low, high = np.exp(estimates.limit(k, row_fields["n_sites"]))
+        row_fields |= {"std_error": estimates.error(k), "note": note}
         if name != "scale":
-            own |= {"p_value": answers.compare(k, own["n_sites"])}
-        yield state_within(name, np.exp(answers.full[k]), low, high, RATIO, guards, **own)
-    for name, refusal in question.design.refused.items():
-        if name not in question.design.matrix:
+            row_fields |= {"p_value": estimates.compare(k, row_fields["n_sites"])}
+        yield state_within(name, np.exp(estimates.full[k]), low, high, RATIO, guards, **row_fields)
+    for name, refusal in regression.design.refused.items():
+        if name not in regression.design.matrix:
             yield withhold(
-                name, refusal.status, refusal.note, **where | _count_class(question.rows, name)
+                name, refusal.status, refusal.note, **fields | _count_class(regression.rows, name)
             )
 
 
 def _state_factors(
-    question: Question, answers: Answers, terms: tuple[str, ...], where: dict
+    regression: Regression, estimates: RegressionEstimates, terms: tuple[str, ...], fields: dict
 ) -> Iterator[dict]:
     """Each covariate as a whole: the statistic of no difference between its classes,
     p-values adjusted over the covariates (Holm)."""
-    own = where | {"comparison": "no difference between classes"}
+    row_fields = fields | {"comparison": "no difference between classes"}
     tests: dict[str, tuple[float, float] | Refusal] = {}
     notes: dict[str, str | None] = {}
     for term in terms:
-        told = [
-            name for name in question.design.matrix if name == term or name.startswith(f"{term}=")
+        names = [
+            name for name in regression.design.matrix if name == term or name.startswith(f"{term}=")
         ]
-        columns = [question.names.index(name) for name in told]
+        columns = [regression.names.index(name) for name in names]
         usable = [
-            k for k in columns if np.isfinite(answers.full[k]) and np.isfinite(answers.error(k))
+            k for k in columns if np.isfinite(estimates.full[k]) and np.isfinite(estimates.error(k))
         ]
         notes[term] = "of the classes that have a number" if len(usable) < len(columns) else None
         if usable:
-            covariance = answers.covariance[np.ix_(usable, usable)]
+            covariance = estimates.covariance[np.ix_(usable, usable)]
             tests[term] = compare_with_none(
-                answers.full[usable], covariance, answers.n_sites if answers.by_site else None
+                estimates.full[usable], covariance, estimates.n_sites if estimates.by_site else None
             )
         else:
-            tests[term] = RESTS_ON_ONE if columns else question.design.refused.get(term, FOLLOWS)
-    tested = {term: found[1] for term, found in tests.items() if not isinstance(found, Refusal)}
+            tests[term] = RESTS_ON_ONE if columns else regression.design.refused.get(term, FOLLOWS)
+    tested = {term: result[1] for term, result in tests.items() if not isinstance(result, Refusal)}
     holm = multipletests(list(tested.values()), method="holm")[1] if tested else []
     adjusted = dict(zip(tested, holm, strict=True))
-    for term, found in tests.items():
-        if isinstance(found, Refusal):
-            yield withhold(f"effect_of_{term}", found.status, found.note, **own)
+    for term, result in tests.items():
+        if isinstance(result, Refusal):
+            yield withhold(f"effect_of_{term}", result.status, result.note, **row_fields)
         else:
-            said = {"p_value": found[1], "p_adjusted": adjusted[term], "note": notes[term]}
-            test = "F statistic (Hotelling)" if answers.by_site else "chi-squared statistic (Wald)"
+            numbers = {"p_value": result[1], "p_adjusted": adjusted[term], "note": notes[term]}
+            test = (
+                "F statistic (Hotelling)" if estimates.by_site else "chi-squared statistic (Wald)"
+            )
             yield state(
                 f"effect_of_{term}",
-                found[0],
-                **own | said | {"method": f"{where['method']}; {test}; Holm"},
+                result[0],
+                **row_fields | numbers | {"method": f"{fields['method']}; {test}; Holm"},
             )
 
 
-def _state_fit(question: Question, answers: Answers, where: dict, guards: Guards) -> Iterator[dict]:
+def _state_fit(
+    regression: Regression, estimates: RegressionEstimates, fields: dict, guards: Guards
+) -> Iterator[dict]:
     """The fitted share of the whole less the one that needs no distribution,
     however many are resolved by then."""
-    for k, day in enumerate(question.days, start=len(question.names)):
-        own = (
-            where
-            | count_known(question.rows, day)
+    for k, day in enumerate(regression.days, start=len(regression.names)):
+        row_fields = (
+            fields
+            | count_known(regression.rows, day)
             | {"comparison": "estimate without a distribution (NPMLE)"}
         )
-        refusal = check_sites(answers.n_sites, guards) or answers.check(k, answers.n_sites, guards)
+        refusal = check_sites(estimates.n_sites, guards) or estimates.check(
+            k, estimates.n_sites, guards
+        )
         term = f"fitted_share_less_observed_by_day_{day}"
         if refusal:
-            yield withhold(term, refusal.status, refusal.note, **own)
+            yield withhold(term, refusal.status, refusal.note, **row_fields)
         else:
-            low, high = _limit_fit(question, answers, k, day, guards)
-            own |= {"std_error": answers.error(k)}
-            yield state_within(term, answers.full[k], low, high, DIFFERENCE, guards, **own)
+            low, high = _limit_fit(regression, estimates, k, day, guards)
+            row_fields |= {"std_error": estimates.error(k)}
+            yield state_within(term, estimates.full[k], low, high, DIFFERENCE, guards, **row_fields)
 
 
 def _limit_fit(
-    question: Question, answers: Answers, k: int, day: int, guards: Guards
+    regression: Regression, estimates: RegressionEstimates, k: int, day: int, guards: Guards
 ) -> tuple[float, float]:
     """By leaving out each site.
 
     Where few are known to be resolved by the day, or not to be, that tells little: then the limits
     are at least those of the observed share, as if the fitted one were known.
     """
-    low, high, _ = limit_by_error(answers.full[k], answers.error(k), DIFFERENCE, answers.n_sites)
-    left, right = (question.rows[end].to_numpy(float) for end in ("left_days", "right_days"))
+    low, high, _ = limit_by_error(
+        estimates.full[k], estimates.error(k), DIFFERENCE, estimates.n_sites
+    )
+    left, right = (regression.rows[end].to_numpy(float) for end in ("left_days", "right_days"))
     if min((right <= day).sum(), (left >= day).sum()) >= guards.min_events:
         return low, high
     # of several sites whole sites are left out
-    clusters = question.rows.assign(patient_id=question.rows["episode_id"])
+    clusters = regression.rows.assign(patient_id=regression.rows["episode_id"])
     curve = bound_curve(clusters, np.array([day]))
     below = curve.upper.share[0] - curve.lower.low[0]
     above = curve.upper.high[0] - curve.lower.share[0]
-    return max(min(low, answers.full[k] - below), -1.0), min(
-        max(high, answers.full[k] + above), 1.0
+    return max(min(low, estimates.full[k] - below), -1.0), min(
+        max(high, estimates.full[k] + above), 1.0
     )
 
 
-def _withhold_all(terms: tuple[str, ...], refusal: Refusal, where: dict) -> Iterator[dict]:
+def _withhold_all(terms: tuple[str, ...], refusal: Refusal, fields: dict) -> Iterator[dict]:
     for term in terms:
-        yield withhold(f"effect_of_{term}", refusal.status, refusal.note, **where)
+        yield withhold(f"effect_of_{term}", refusal.status, refusal.note, **fields)
 
 
 def _count_class(rows: pd.DataFrame, name: str) -> Fields:

@@ -30,7 +30,7 @@ from pipeline.statistics.jackknife import (
 )
 from pipeline.statistics.npmle import fit_npmle
 from pipeline.statistics.npmle_search import NotConverged
-from pipeline.statistics.smooth_hazard import keep_told_apart
+from pipeline.statistics.smooth_hazard import keep_distinguishable
 from schemas.study import Guards
 
 ALIKE = Refusal("not_identified", "differs from the other terms in a handful of episodes only")
@@ -40,9 +40,9 @@ UNDETERMINED = Refusal(
 
 
 @dataclass(frozen=True)
-class Question:
-    """What is asked of every fit: the rows, their design, and the days on which it is compared with
-    the curve."""
+class Regression:
+    """What every fit is made from: the rows, their design, and the days on which it is compared
+    with the curve."""
 
     rows: pd.DataFrame
     design: Design
@@ -57,7 +57,7 @@ class Question:
 
 
 @dataclass(frozen=True)
-class Answers:
+class RegressionEstimates:
     """One estimate each with its covariance: coefficients and log(scale),
     then differences from the curve."""
 
@@ -94,60 +94,63 @@ class Answers:
         return float(2 * norm.sf(abs(self.full[k]) / self.error(k)))
 
 
-def ask(
+def design_regression(
     rows: pd.DataFrame, terms: tuple[str, ...], days: tuple[int, ...], guards: Guards
-) -> Question:
+) -> Regression:
     """The design of the rows, without classes that hardly differ from others,
     and what is to be told of each fit."""
     resolved = np.isfinite(rows["right_days"].astype(float))
     design = build_design(rows, terms, resolved, guards, numeric=NUMERIC)
     fixed = np.column_stack([np.ones(len(rows)), design.unnamed])
-    told_apart = keep_told_apart(design.matrix, fixed, guards)
-    alike = {name: ALIKE for name in design.matrix if name not in told_apart}
+    distinguishable = keep_distinguishable(design.matrix, fixed, guards)
+    alike = {name: ALIKE for name in design.matrix if name not in distinguishable}
     shared = {
         name: [*design.shared.get(name, []), *more]
-        for name, more in find_shared(design.matrix, list(told_apart)).items()
+        for name, more in find_shared(design.matrix, list(distinguishable)).items()
     }
     design = replace(
-        design, matrix=told_apart, refused=design.refused | alike, shared=design.shared | shared
+        design,
+        matrix=distinguishable,
+        refused=design.refused | alike,
+        shared=design.shared | shared,
     )
-    matrix = np.column_stack([fixed[:, :1], told_apart, design.unnamed])
+    matrix = np.column_stack([fixed[:, :1], distinguishable, design.unnamed])
     patterns, index = collapse_patterns(rows["left_days"], rows["right_days"], matrix)
-    return Question(rows, design, patterns, index, days)
+    return Regression(rows, design, patterns, index, days)
 
 
-def answer(question: Question, fit: AftFit, guards: Guards) -> Answers:
+def estimate_regression(regression: Regression, fit: AftFit, guards: Guards) -> RegressionEstimates:
     """Every number of a fit with errors by site; with too few sites, the coefficients only,
     with errors by the model."""
-    sites = question.rows["site"].to_numpy(str)
+    sites = regression.rows["site"].to_numpy(str)
     n_sites = len(np.unique(sites))
     terms = np.append(fit.coef, np.log(fit.scale))
     if check_sites(n_sites, guards):
-        return Answers(terms, fit.covariance, False, n_sites)
-    full = tell(question, fit, question.patterns.weight)
+        return RegressionEstimates(terms, fit.covariance, False, n_sites)
+    full = read_fit(regression, fit, regression.patterns.weight)
     nothing = np.full(len(full), np.nan)
 
     def refit(stay: np.ndarray) -> np.ndarray:
-        weight = np.bincount(question.index, stay, minlength=len(question.patterns.weight))
-        again = fit_aft(question.patterns._replace(weight=weight), fit.family)
-        return nothing if isinstance(again, Refusal) else tell(question, again, weight)
+        weight = np.bincount(regression.index, stay, minlength=len(regression.patterns.weight))
+        again = fit_aft(regression.patterns._replace(weight=weight), fit.family)
+        return nothing if isinstance(again, Refusal) else read_fit(regression, again, weight)
 
-    return Answers(
+    return RegressionEstimates(
         full, jackknife_covariance(full, refit_without_each_site(sites, refit)), True, n_sites
     )
 
 
-def tell(question: Question, fit: AftFit, weight: np.ndarray) -> np.ndarray:
+def read_fit(regression: Regression, fit: AftFit, weight: np.ndarray) -> np.ndarray:
     """Coefficients, log(scale), and by each day how far the fitted share lies from what the curve
     allows."""
-    used, left, right = weight > 0, question.patterns.left, question.patterns.right
+    used, left, right = weight > 0, regression.patterns.left, regression.patterns.right
     try:
-        lower, upper = fit_npmle(left[used], right[used], weight[used]).survival(question.days)
+        lower, upper = fit_npmle(left[used], right[used], weight[used]).survival(regression.days)
     except NotConverged:
-        lower = upper = np.full(len(question.days), np.nan)
+        lower = upper = np.full(len(regression.days), np.nan)
     fitted = [
-        np.average(share_past(fit, question.patterns.design[used], day), weights=weight[used])
-        for day in question.days
+        np.average(share_past(fit, regression.patterns.design[used], day), weights=weight[used])
+        for day in regression.days
     ]
     away = fitted - np.clip(fitted, 1 - upper, 1 - lower)
     return np.concatenate([fit.coef, [np.log(fit.scale)], away])

@@ -23,7 +23,7 @@ from pipeline.analyses.afterwards.handicap_totals import count_totals, select_to
 from pipeline.analyses.attempts.fits import fit_determined
 from pipeline.analyses.attempts.rows import count_attempts, describe_attempts, design_attempts
 from pipeline.analyses.resolution.regression import fit_families, select_covered
-from pipeline.analyses.resolution.regression_fit import ask
+from pipeline.analyses.resolution.regression_fit import design_regression
 from pipeline.analyses.resolution.shares import select_followed
 from pipeline.analyses.sites.pooling import Effects, smooth_sites
 from pipeline.statistics.guard import Disagreement, Refusal, check_sites, check_size
@@ -133,7 +133,7 @@ def check_model_agreement(
     followed = select_followed(spells, adjudications, primary)
     covered = select_covered(episodes, spells, adjudications, attempts, primary)
     totals = select_totals(episodes, followups, adjudications, spells, study)
-    found = [
+    checks = [
         _check_curve(followed, study),
         _check_time_ratios(covered, study),
         *_check_attempts(describe_attempts(episodes, adjudications, attempts), config),
@@ -142,7 +142,7 @@ def check_model_agreement(
     ]
     rows = [
         row
-        for model, difference, counts in found
+        for model, difference, counts in checks
         for row in state_agreement(model, difference, counts)
     ]
     return tidy_estimates(
@@ -152,35 +152,35 @@ def check_model_agreement(
 
 def state_agreement(model: str, difference: float | Refusal, counts: dict) -> Iterator[dict]:
     """The rows of one model; raises Disagreement."""
-    told = MODELS[model]
-    where = {"stratum": f"model={model}", "method": told.second} | {**counts, "n_events": None}
+    entry = MODELS[model]
+    fields = {"stratum": f"model={model}", "method": entry.second} | {**counts, "n_events": None}
     if isinstance(difference, Refusal):
-        yield withhold("largest_difference", difference.status, difference.note, **where)
+        yield withhold("largest_difference", difference.status, difference.note, **fields)
         return
-    if not difference <= told.tolerance:
+    if not difference <= entry.tolerance:
         raise Disagreement(
-            f"Nothing is released: the model {model!r} and its second fit ({told.second}) differ "
-            f"by {difference:.2g} {told.unit}, where {told.tolerance:g} is the most. Compared: "
-            f"{told.compared}. One of the two is wrong on these rows: tell those who keep this "
+            f"Nothing is released: the model {model!r} and its second fit ({entry.second}) differ "
+            f"by {difference:.2g} {entry.unit}, where {entry.tolerance:g} is the most. Compared: "
+            f"{entry.compared}. One of the two is wrong on these rows: tell those who keep this "
             "project, with the line above and results/unreleased/fingerprints.csv."
         )
-    told_apart = max(difference, LEAST)
-    digit = 10.0 ** np.floor(np.log10(told_apart))
-    said = round(np.ceil(told_apart / digit - ROUNDING) * digit, 6)
+    at_least = max(difference, LEAST)
+    digit = 10.0 ** np.floor(np.log10(at_least))
+    rounded = round(np.ceil(at_least / digit - ROUNDING) * digit, 6)
     yield state(
-        "largest_difference", said, note=f"in {told.unit}; compared: {told.compared}", **where
+        "largest_difference", rounded, note=f"in {entry.unit}; compared: {entry.compared}", **fields
     )
-    yield state("tolerance", told.tolerance, note=told.reason, **where)
+    yield state("tolerance", entry.tolerance, note=entry.reason, **fields)
 
 
-Found = tuple[str, float | Refusal, dict]
+Check = tuple[str, float | Refusal, dict]
 
 
 def _count(rows: pd.DataFrame) -> dict:
     return {"n_episodes": len(rows), **count_sites(rows["site"])}
 
 
-def _check_curve(followed: pd.DataFrame, study: Study) -> Found:
+def _check_curve(followed: pd.DataFrame, study: Study) -> Check:
     refusal = check_size(len(followed), None, study.guards)
     return "primary_curve", refusal or _compare_curve(followed, study), _count(followed)
 
@@ -194,20 +194,20 @@ def _compare_curve(followed: pd.DataFrame, study: Study) -> float | Refusal:
         return LATE
 
 
-def _check_time_ratios(rows: pd.DataFrame, study: Study) -> Found:
+def _check_time_ratios(rows: pd.DataFrame, study: Study) -> Check:
     resolved = int(np.isfinite(rows["right_days"].to_numpy(float)).sum())
     refusal = check_size(len(rows), resolved, study.guards)
     return "time_ratios", refusal or _compare_time_ratios(rows, study), _count(rows)
 
 
 def _compare_time_ratios(rows: pd.DataFrame, study: Study) -> float | Refusal:
-    question = ask(rows, study.regression.terms, study.curves.days, study.guards)
-    fits, chosen = fit_families(question, study.regression.families)
+    regression = design_regression(rows, study.regression.terms, study.curves.days, study.guards)
+    fits, chosen = fit_families(regression, study.regression.families)
     fit = fits[chosen] if chosen else LATE
-    return fit if isinstance(fit, Refusal) else compare_aft(question.patterns, fit)
+    return fit if isinstance(fit, Refusal) else compare_aft(regression.patterns, fit)
 
 
-def _check_attempts(rows: pd.DataFrame, config: Config) -> Iterator[Found]:
+def _check_attempts(rows: pd.DataFrame, config: Config) -> Iterator[Check]:
     guards, counts = config.study.guards, count_attempts(rows)
     refusal = check_size(counts["n_episodes"], int(rows["event"].sum()), guards) or check_sites(
         counts["n_sites"], guards
@@ -223,39 +223,39 @@ def _check_attempts(rows: pd.DataFrame, config: Config) -> Iterator[Found]:
     yield "attempts_with_patients", refusal or NO_COUNTERPART, counts
 
 
-def _check_handicap(totals: pd.DataFrame, study: Study) -> Iterator[Found]:
+def _check_handicap(totals: pd.DataFrame, study: Study) -> Iterator[Check]:
     days = [0, *study.handicap.days]
     kept = [
         day
         for day in days
         if not check_size(
-            totals.loc[totals["near"].eq(day), "patient"].nunique(), None, study.guards
+            totals.loc[totals["plan_day"].eq(day), "patient"].nunique(), None, study.guards
         )
     ]
     course, counts = lay_out_course(totals, kept, study.guards), count_totals(totals)
     if course is None:
         yield from ((model, LATE, counts) for model in ("handicap_of_patients", "handicap"))
         return
-    own, alone = fit_course(course, sites=False)
-    rows = own.total, own.design, own.effects, own.patient
+    fitted, alone = fit_course(course, sites=False)
+    rows = fitted.total, fitted.design, fitted.effects, fitted.patient
     yield (
         "handicap_of_patients",
         alone if isinstance(alone, Refusal) else compare_two_levels(*rows, alone),
         counts,
     )
-    own, whole = fit_course(course, sites=course.by_site)
+    fitted, with_sites = fit_course(course, sites=course.by_site)
     yield (
         "handicap",
-        whole
-        if isinstance(whole, Refusal)
+        with_sites
+        if isinstance(with_sites, Refusal)
         else compare_least_squares(
-            own.total, own.design, own.effects, own.patient, own.site, whole
+            fitted.total, fitted.design, fitted.effects, fitted.patient, fitted.site, with_sites
         ),
         counts,
     )
 
 
-def _check_pool(followed: pd.DataFrame, study: Study) -> Found:
+def _check_pool(followed: pd.DataFrame, study: Study) -> Check:
     effects = smooth_sites(followed, study)[study.site_pooling.days[-1]]
     refusal = check_sites(effects.counts["n_sites"], study.guards)
     return "pool_of_sites", refusal or _compare_pool(effects), effects.counts

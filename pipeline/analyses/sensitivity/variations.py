@@ -109,7 +109,7 @@ def vary_gap(
 
     Attempts stay: to which spell they belong plays no part in these answers.
     """
-    part, rest = split({**delivered, **primary}, find_returns(delivered, primary))
+    part, others = split({**delivered, **primary}, find_returns(delivered, primary))
     for gap in config.study.sensitivity.recurrence_gaps:
         plan = _set(config, "resolution", recurrence_gap=gap)
         spells = time_spells(
@@ -117,7 +117,7 @@ def vary_gap(
         )[1]
         yield (
             f"recurrence_gap_{gap}_days",
-            {**primary, "spells": pd.concat([rest["spells"], spells])},
+            {**primary, "spells": pd.concat([others["spells"], spells])},
             plan,
         )
 
@@ -130,7 +130,7 @@ def vary_duration(
     ends = [*limits, usual.borderline_from_s, usual.borderline_to_s]
     examined = delivered["examinations"]
     between = examined["duration_s"].astype(float).between(min(ends), max(ends))
-    part, rest = split({**delivered, **primary}, examined[between])
+    part, others = split({**delivered, **primary}, examined[between])
     for limit in limits:
         band = {"borderline_from_s": limit, "borderline_to_s": np.nextafter(limit, np.inf)}
         criteria = config.criteria.model_copy(update={"duration": usual.model_copy(update=band)})
@@ -140,7 +140,7 @@ def vary_duration(
         again = derive_rows(part, plan, [plan.study.resolution.primary])
         yield (
             f"adherent_from_{limit:g}_s",
-            {name: pd.concat([rest[name], again[name]]) for name in again},
+            {name: pd.concat([others[name], again[name]]) for name in again},
             plan,
         )
 
@@ -169,10 +169,10 @@ def find_returns(delivered: Derived, primary: Derived) -> pd.DataFrame:
     """Rows of all episodes, and perhaps of some more, whose spells the recurrence gap can change:
     after day 0 something positive was seen or told later than something that was not."""
     seen = primary["findings"][[*EPISODE, "day", "positive"]]
-    told = delivered["followups"].assign(
+    reported = delivered["followups"].assign(
         positive=lambda rows: rows["positional_symptoms"].eq("yes")
     )[seen.columns]
-    later = pd.concat([seen, told])
+    later = pd.concat([seen, reported])
     later = later[later["day"].gt(0)]
     positive = later["positive"].astype(bool)
     first_without = later[~positive].groupby(EPISODE)["day"].min().rename("first_without")
@@ -241,24 +241,24 @@ def leave_out_sites(spells: Frame[Spells], config: Config) -> Iterator[dict]:
     the sites are not named."""
     days, sites = np.array(config.study.curves.days), spells["site"].to_numpy(str)
     resolved = int(np.isfinite(spells["right_days"].to_numpy(float)).sum())
-    where: Fields = {"n_episodes": len(spells), "n_events": resolved, **count_sites(sites)}
-    where |= {
+    fields: Fields = {"n_episodes": len(spells), "n_events": resolved, **count_sites(sites)}
+    fields |= {
         "endpoint": config.study.resolution.primary,
         "method": "interval-censored NPMLE, each site left out once",
     }
     strata = {end: f"variation=without_one_site,{end}" for end in ("least", "greatest")}
-    refusal = check_sites(where["n_sites"], config.study.guards)
+    refusal = check_sites(fields["n_sites"], config.study.guards)
     if refusal:
         for stratum in strata.values():
-            yield withhold("resolved", refusal.status, refusal.note, stratum=stratum, **where)
+            yield withhold("resolved", refusal.status, refusal.note, stratum=stratum, **fields)
         return
     parts = (spells[sites != site] for site in np.unique(sites))
     shares = np.array(
         [1 - fit_npmle(part["left_days"], part["right_days"]).survival(days)[1] for part in parts]
     )
     for day, least, greatest in zip(days, shares.min(axis=0), shares.max(axis=0), strict=True):
-        yield state(f"resolved_by_day_{day}", least, stratum=strata["least"], **where)
-        yield state(f"resolved_by_day_{day}", greatest, stratum=strata["greatest"], **where)
+        yield state(f"resolved_by_day_{day}", least, stratum=strata["least"], **fields)
+        yield state(f"resolved_by_day_{day}", greatest, stratum=strata["greatest"], **fields)
 
 
 def answer_second_line(

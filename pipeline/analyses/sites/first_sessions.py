@@ -23,16 +23,16 @@ from pipeline.analyses.sites.pooled import (
     MISSING,
     PooledShare,
     pool_effects,
-    tell_pool,
+    state_pool,
     to_share,
 )
 from pipeline.statistics.design import build_design
 from pipeline.statistics.guard import Refusal, check_sites, check_size
 from pipeline.statistics.jackknife import limits
 from pipeline.statistics.scales import SHARE, state_within
-from pipeline.statistics.share_limits import bound_exactly, count_alike, limit_exactly
+from pipeline.statistics.share_limits import bound_exactly, clopper_pearson, count_alike
 from pipeline.statistics.site_effects import SiteFit, fit_fixed, fit_random
-from pipeline.statistics.smooth_hazard import keep_told_apart
+from pipeline.statistics.smooth_hazard import keep_distinguishable
 from pipeline.statistics.tidy import Fields, count_sites, withhold
 from schemas.columns import Frame
 from schemas.delivery import Episodes
@@ -55,7 +55,7 @@ class FirstSessions:
 
     kept: pd.DataFrame
     sites: list[str]
-    own: np.ndarray
+    site_columns: np.ndarray
     covariates: np.ndarray
     refused: dict[str, Refusal]
 
@@ -79,14 +79,14 @@ def select_first_sessions(
     tested &= attempts["next_test_days"].gt(0).fillna(False)
     first = attempts[tested][[*EPISODE, "outcome", "next_test_days"]]
     first = first.merge(positional[EPISODE], on=EPISODE, validate="one_to_one")
-    told = first.merge(
+    described = first.merge(
         describe_covariates(episodes, adjudications, attempts), on=EPISODE, validate="one_to_one"
     )
-    told = told.assign(
-        happened=told["outcome"].eq("negative").astype(bool),
-        gap=told["next_test_days"].astype(float),
+    described = described.assign(
+        happened=described["outcome"].eq("negative").astype(bool),
+        gap=described["next_test_days"].astype(float),
     )
-    return told.sort_values(EPISODE, ignore_index=True)
+    return described.sort_values(EPISODE, ignore_index=True)
 
 
 def prepare_first_sessions(
@@ -97,24 +97,25 @@ def prepare_first_sessions(
     refused = {}
     if by_site:
         judged = {
-            site: _find_no_effect(own, guards) for site, own in sessions.groupby("site")["happened"]
+            site: _find_no_effect(happened, guards)
+            for site, happened in sessions.groupby("site")["happened"]
         }
         refused = {site: refusal for site, refusal in judged.items() if refusal}
     kept = sessions[~sessions["site"].isin(refused)]
     sites = sorted(kept["site"].unique())
     if not sites:
         return FirstSessions(kept, [], np.empty((0, 0)), np.empty((0, 0)), refused)
-    own = (kept["site"].to_numpy(str)[:, None] == np.array(sites, dtype=str)).astype(float)
+    site_columns = (kept["site"].to_numpy(str)[:, None] == np.array(sites, dtype=str)).astype(float)
     design = build_design(kept, terms, kept["happened"], guards, numeric=NUMERIC, binary=True)
-    case_mix = keep_told_apart(design.matrix, own, guards)
+    case_mix = keep_distinguishable(design.matrix, site_columns, guards)
     late = np.log(kept["gap"]) - np.log(sessions["gap"].median())
     timed = [late] if late.nunique() > 1 else []
     return FirstSessions(
-        kept, sites, own, np.column_stack([case_mix - case_mix.mean(), *timed]), refused
+        kept, sites, site_columns, np.column_stack([case_mix - case_mix.mean(), *timed]), refused
     )
 
 
-def tell_first_sessions(
+def state_first_sessions(
     sessions: pd.DataFrame, terms: tuple[str, ...], guards: Guards
 ) -> Iterator[dict]:
     """The rows of the pool of sites' effects, and of the one-stage model."""
@@ -136,7 +137,7 @@ def tell_first_sessions(
         "too_few", "no site has enough first sessions, with and without success"
     )
     if ready.sites:
-        fit = fit_fixed(np.column_stack([ready.own, ready.covariates]), ready.happened)
+        fit = fit_fixed(np.column_stack([ready.site_columns, ready.covariates]), ready.happened)
     n = len(ready.sites)
     missing = any(sessions["site"].eq(site).sum() >= guards.min_episodes for site in ready.refused)
     pooled: PooledShare | Refusal
@@ -147,8 +148,8 @@ def tell_first_sessions(
     else:
         effect, variance = fit.coefficients[:n], np.diag(fit.covariance)[:n]
         pooled = pool_effects(effect, variance, guards, note)
-    yield from tell_pool(TERM, pooled, _count(ready.kept), sessions["site"].nunique(), guards)
-    yield from _tell_one_stage(
+    yield from state_pool(TERM, pooled, _count(ready.kept), sessions["site"].nunique(), guards)
+    yield from _state_one_stage(
         prepare_first_sessions(sessions, terms, guards, by_site=False), note, guards
     )
 
@@ -166,21 +167,21 @@ def _find_no_effect(happened: pd.Series, guards: Guards) -> Refusal | None:
     return check_size(len(happened), guards.min_events, guards)
 
 
-def _tell_one_stage(ready: FirstSessions, note: str, guards: Guards) -> Iterator[dict]:
+def _state_one_stage(ready: FirstSessions, note: str, guards: Guards) -> Iterator[dict]:
     """The probability at a site in the middle, with limits that reach at least as far as exact
     ones; of outcomes of one kind only, the share as it is."""
-    where: Fields = {"stratum": "all", "method": ONE_STAGE, **_count(ready.kept)}
-    found = (
+    fields: Fields = {"stratum": "all", "method": ONE_STAGE, **_count(ready.kept)}
+    middle = (
         check_size(len(ready.kept), None, guards)
-        or check_sites(where["n_sites"], guards)
+        or check_sites(fields["n_sites"], guards)
         or _find_middle(ready, note)
     )
-    if isinstance(found, Refusal):
-        yield withhold(f"{TERM}_one_stage", found.status, found.note, **where)
+    if isinstance(middle, Refusal):
+        yield withhold(f"{TERM}_one_stage", middle.status, middle.note, **fields)
         return
-    ends = found.low, found.high
+    ends = middle.low, middle.high
     yield state_within(
-        f"{TERM}_one_stage", found.share, *ends, SHARE, guards, note=found.note, **where
+        f"{TERM}_one_stage", middle.share, *ends, SHARE, guards, note=middle.note, **fields
     )
 
 
@@ -191,7 +192,7 @@ def _find_middle(ready: FirstSessions, note: str) -> PooledShare | Refusal:
         low, high = bound_exactly(
             np.array([seen]), np.array([float(len(site))]), count_alike(sizes)
         )
-        said = (
+        reason = (
             "every first session was followed by a negative test"
             if seen
             else "no first session was followed by one"
@@ -200,14 +201,14 @@ def _find_middle(ready: FirstSessions, note: str) -> PooledShare | Refusal:
             seen,
             float(low[0]),
             float(high[0]),
-            f"{said}: the share as it is, whenever the test came",
+            f"{reason}: the share as it is, whenever the test came",
         )
     fit = fit_random(np.column_stack([np.ones(len(site)), ready.covariates]), happened, site)
     if isinstance(fit, Refusal):
         return fit
     ends = limits(fit.coefficients[0], np.sqrt(fit.covariance[0, 0]), len(sizes))
     share, low, high = (to_share(effect) for effect in (fit.coefficients[0], *ends))
-    exact_low, exact_high = map(float, limit_exactly(share, len(site)))
+    exact_low, exact_high = map(float, clopper_pearson(share, len(site)))
     return PooledShare(share, min(low, exact_low), max(high, exact_high), note)
 
 

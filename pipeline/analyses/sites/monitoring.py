@@ -34,14 +34,14 @@ def estimate_site_monitoring(
         _count_sites("sites_large_enough", followed[large], rule.min_episodes),
         _count_sites("sites_below_minimum", followed[~large], rule.min_episodes),
     ]
-    where = {
+    fields = {
         "stratum": "all",
         "method": "none",
         "n_episodes": int(large.sum()),
         **count_sites(followed["site"][large]),
     }
     rows += [
-        withhold(f"overdispersion_day_{day}", TEST_DAYS.status, TEST_DAYS.note, **where)
+        withhold(f"overdispersion_day_{day}", TEST_DAYS.status, TEST_DAYS.note, **fields)
         for day in rule.days
     ]
     return tidy_estimates(
@@ -51,5 +51,10 @@ def estimate_site_monitoring(
 
 def _count_sites(term: str, rows: pd.DataFrame, least: int) -> dict:
     sites = count_sites(rows["site"])
-    where = {"stratum": "all", "method": "count", "note": f"the least is {least} episodes", **sites}
-    return state(term, sites["n_sites"], n_episodes=len(rows), **where)
+    fields = {
+        "stratum": "all",
+        "method": "count",
+        "note": f"the least is {least} episodes",
+        **sites,
+    }
+    return state(term, sites["n_sites"], n_episodes=len(rows), **fields)

@@ -54,7 +54,7 @@ class PooledShare:
     note: str | None = None
 
 
-def tell_pool(
+def state_pool(
     term: str,
     pooled: PooledShare | Refusal,
     counts: Fields,
@@ -63,18 +63,20 @@ def tell_pool(
     method: str = MEAN,
 ) -> Iterator[dict]:
     """The rows of one pool, of what `counts` tell, out of `n_seen` sites."""
-    where: Fields = {"stratum": "all", **counts}
-    yield state(f"{term}_sites_pooled", counts["n_sites"], method=COUNT, **where)
-    yield state(f"{term}_sites_not_pooled", n_seen - counts["n_sites"], method=COUNT, **where)
+    fields: Fields = {"stratum": "all", **counts}
+    yield state(f"{term}_sites_pooled", counts["n_sites"], method=COUNT, **fields)
+    yield state(f"{term}_sites_not_pooled", n_seen - counts["n_sites"], method=COUNT, **fields)
     if isinstance(pooled, Refusal):
-        yield withhold(term, pooled.status, pooled.note, method=method, **where)
+        yield withhold(term, pooled.status, pooled.note, method=method, **fields)
     else:
         ends = pooled.low, pooled.high
         yield state_within(
-            term, pooled.share, *ends, SHARE, guards, note=pooled.note, method=method, **where
+            term, pooled.share, *ends, SHARE, guards, note=pooled.note, method=method, **fields
         )
-    for name, told in {"further_site": PREDICTION, "tau2": SPREAD, "i2": SPREAD}.items():
-        yield withhold(f"{term}_{name}", TEST_DAYS.status, TEST_DAYS.note, method=told, **where)
+    for name, spread_method in {"further_site": PREDICTION, "tau2": SPREAD, "i2": SPREAD}.items():
+        yield withhold(
+            f"{term}_{name}", TEST_DAYS.status, TEST_DAYS.note, method=spread_method, **fields
+        )
 
 
 def pool_effects(
@@ -89,8 +91,8 @@ def pool_effects(
     except NotConverged as failure:
         return Refusal("not_converged", str(failure))
     share, low, high = (to_share(effect) for effect in (pool.estimate, pool.lower, pool.upper))
-    said = "; ".join(filter(None, [note, _say_narrow(pool)])) or None
-    return PooledShare(share, low, high, said)
+    notes = "; ".join(filter(None, [note, _say_narrow(pool)])) or None
+    return PooledShare(share, low, high, notes)
 
 
 def wald_limits(effect: float, error: float) -> tuple[float, float]:

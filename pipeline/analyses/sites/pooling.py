@@ -29,13 +29,13 @@ import numpy as np
 import pandas as pd
 
 from pipeline.analyses.resolution.shares import Share, count_known, estimate_shares, select_followed
-from pipeline.analyses.sites.first_sessions import select_first_sessions, tell_first_sessions
+from pipeline.analyses.sites.first_sessions import select_first_sessions, state_first_sessions
 from pipeline.analyses.sites.pooled import (
     MISSING,
     WORTH_SAYING,
     PooledShare,
     pool_effects,
-    tell_pool,
+    state_pool,
 )
 from pipeline.statistics.guard import Refusal, check_sites, check_size
 from pipeline.statistics.share_limits import bound_share
@@ -67,55 +67,55 @@ def estimate_site_pooling(
     followed = select_followed(spells, adjudications, study.resolution.primary)
     sessions = select_first_sessions(episodes, adjudications, attempts)
     rows = [
-        *_tell_shares(followed, study),
-        *_tell_smoothed(followed, study),
-        *tell_first_sessions(sessions, study.site_monitoring.terms, study.guards),
+        *_state_shares(followed, study),
+        *_state_smoothed(followed, study),
+        *state_first_sessions(sessions, study.site_monitoring.terms, study.guards),
     ]
     return tidy_estimates(
         rows, analysis="site_pooling", population="positional", endpoint=study.resolution.primary
     )
 
 
-def _tell_shares(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
+def _state_shares(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
     days, sites = study.site_pooling.days, dict(iter(followed.groupby("site", sort=True)))
-    found = {site: estimate_shares(rows, days, study) for site, rows in sites.items()}
+    shares = {site: estimate_shares(rows, days, study) for site, rows in sites.items()}
     for day in days:
-        usable = {site: share for site in sites if isinstance(share := found[site][day], Share)}
+        usable = {site: share for site in sites if isinstance(share := shares[site][day], Share)}
         counts = count_known(followed[followed["site"].isin(usable)], day)
         pooled = (
             _check_left_out(sites, usable, study.guards)
             or check_sites(len(usable), study.guards)
             or average_shares(
-                list(usable.values()), [_count_told(sites[site], day) for site in usable]
+                list(usable.values()), [_count_informative(sites[site], day) for site in usable]
             )
         )
-        yield from tell_pool(
+        yield from state_pool(
             f"resolved_by_day_{day}", pooled, counts, len(sites), study.guards, AVERAGE
         )
 
 
-def _count_told(rows: pd.DataFrame, day: int) -> int:
+def _count_informative(rows: pd.DataFrame, day: int) -> int:
     """Of how many it is known whether they are resolved by the day."""
     return int(((rows["right_days"] <= day) | (rows["left_days"] >= day)).sum())
 
 
-def average_shares(shares: list[Share], told: list[int]) -> PooledShare:
+def average_shares(shares: list[Share], known: list[int]) -> PooledShare:
     """The mean of the shares of sites, with limits around the least and the most that the data
     allow. As many episodes would tell as much as those of whom it is known, with the weights that
     let each site count alike (Kish)."""
     unresolved = np.array([(1 - share.most, 1 - share.least) for share in shares])
     n, mean = len(unresolved), unresolved.mean(axis=0)
     with np.errstate(divide="ignore"):
-        effective = np.full(2, n**2 / (1 / np.array(told)).sum())
+        effective = np.full(2, n**2 / (1 / np.array(known)).sum())
     without = (unresolved.sum(axis=0) - unresolved) / (n - 1)
-    edge = bound_share(mean, without, np.ones(n), np.ones(n), effective)
+    bounds = bound_share(mean, without, np.ones(n), np.ones(n), effective)
     least, most = 1 - mean[1], 1 - mean[0]
     note = (
         f"the data allow {least:.3f} to {most:.3f}; the lower is given"
         if most - least >= WORTH_SAYING
         else None
     )
-    return PooledShare(float(least), float(1 - edge.high[1]), float(1 - edge.low[0]), note)
+    return PooledShare(float(least), float(1 - bounds.high[1]), float(1 - bounds.low[0]), note)
 
 
 def _check_left_out(
@@ -128,10 +128,10 @@ def _check_left_out(
     return MISSING if left_out else None
 
 
-def _tell_smoothed(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
+def _state_smoothed(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
     for day, effects in smooth_sites(followed, study).items():
         pooled = effects.refusal or pool_effects(effects.effect, effects.variance, study.guards)
-        yield from tell_pool(
+        yield from state_pool(
             f"smoothed_by_day_{day}",
             pooled,
             effects.counts,
@@ -155,14 +155,14 @@ def smooth_sites(followed: pd.DataFrame, study: Study) -> dict[int, Effects]:
     sites = dict(iter(followed.groupby("site", sort=True)))
     fits = {site: _smooth(rows, study) for site, rows in sites.items()}
     usable = {site: fit for site, fit in fits.items() if isinstance(fit, Hazard)}
-    refusal, found = _check_left_out(sites, usable, study.guards), {}
+    refusal, by_day = _check_left_out(sites, usable, study.guards), {}
     for day in study.site_pooling.days:
         effects, variances = (
             np.array([_place(fit, day) for fit in usable.values()]).reshape(-1, 2).T
         )
         counts = count_known(followed[followed["site"].isin(usable)], day)
-        found[day] = Effects(effects, variances, counts, refusal)
-    return found
+        by_day[day] = Effects(effects, variances, counts, refusal)
+    return by_day
 
 
 def _place(fit: Hazard, day: int) -> tuple[float, float]:

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pandas as pd
 
-from pipeline.reports.committee.picture import find_told, headline_share, make_picture
+from pipeline.reports.committee.picture import find_last_usable, headline_share, make_picture
 from pipeline.reports.committee.section import draw_shares, make_range, make_section, say_sites
 from pipeline.reports.committee.strata import choose_largest
 from pipeline.reports.figures.ranges import Range, draw_ranges
@@ -55,7 +55,7 @@ def describe_handicap(estimates: dict[str, pd.DataFrame], config: Config) -> dic
         rows,
         name="figure-handicap",
         title=_say_headline(means),
-        told="; ".join(f"{row.label} {row.number}" for row in rows)
+        description="; ".join(f"{row.label} {row.number}" for row in rows)
         + ". In brackets: 95 % confidence intervals.",
         caption=f"{say_episodes(means[0].n_episodes)} with a total on day 0{say_sites(means[0])}.",
         unit="mean total, 0 to 100; more is worse",
@@ -79,14 +79,16 @@ def describe_handicap(estimates: dict[str, pd.DataFrame], config: Config) -> dic
 
 def _say_headline(means: dict[int, Reading]) -> str:
     """The mean total on the first and the last day that have one."""
-    told = [
+    clauses = [
         (
             f"{_make_mean('', mean).number} {'before treatment' if day == 0 else f'on day {day}'}"
         ).replace(BLANK, " ")
         for day, mean in means.items()
         if mean.usable
     ]
-    return "Mean handicap total: " + (told[0] if len(told) == 1 else f"{told[0]}, {told[-1]}")
+    return "Mean handicap total: " + (
+        clauses[0] if len(clauses) == 1 else f"{clauses[0]}, {clauses[-1]}"
+    )
 
 
 def describe_recurrence(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
@@ -104,17 +106,17 @@ def describe_recurrence(estimates: dict[str, pd.DataFrame], config: Config) -> d
         why = say_why_missing(readings["all", f"recurrence_free_day_{days[0]}"])
         return make_section("recurrence", title, [f"No share can be given: {why}."])
     returned = {day: readings["all", f"recurrence_free_day_{day}"].turned() for day in days}
-    last, told = find_told(returned) or (0, Reading())
+    last, reading = find_last_usable(returned) or (0, Reading())
     figure = draw_shares(
         _list_returns(readings, strata, days, config),
         name="figure-recurrence",
-        title=headline_share(told, f"had a recurrence within {last} days")
+        title=headline_share(reading, f"had a recurrence within {last} days")
         if last
         else "Recurrence by subgroup; for all together there is no share",
         unit="share with a recurrence",
         caption=(
             "Days after the first negative test. All who were resolved and tested "
-            f"again{_say_of(told)}."
+            f"again{_say_of(reading)}."
         ),
     )
     return make_section(
@@ -126,9 +128,10 @@ def describe_recurrence(estimates: dict[str, pd.DataFrame], config: Config) -> d
             "because it recurred: the later shares rest on few.",
         ],
         finding=(
-            f"Within {last} days of resolution it recurred in {say_share(told)}{_say_of(told)}."
+            f"Within {last} days of resolution it recurred in {say_share(reading)}"
+            f"{_say_of(reading)}."
         )
-        if told.usable
+        if reading.usable
         else "",
         figure=figure,
     )
@@ -155,11 +158,11 @@ def _list_returns(
     return rows
 
 
-def _say_of(told: Reading) -> str:
+def _say_of(reading: Reading) -> str:
     return (
         ""
-        if told.n_episodes is None
-        else f" ({count_words(told.n_episodes, 'episode')}{say_sites(told)})"
+        if reading.n_episodes is None
+        else f" ({count_words(reading.n_episodes, 'episode')}{say_sites(reading)})"
     )
 
 
@@ -178,17 +181,19 @@ def _read_changes(
 def _say_change(changes: dict[int, Reading]) -> str:
     """How far the mean total lies from that of day 0 on each day, in whole points,
     and in which direction where the interval allows one only."""
-    told = {
+    usable = {
         day: change for day, change in changes.items() if change.usable and change.lower is not None
     }
-    if not told:
+    if not usable:
         return ""
-    said = join_words(f"by day {day} it was {_say_points(change)}" for day, change in told.items())
-    fell = all(as_printed(change.ends[1]) < 0 for change in told.values())
+    points = join_words(
+        f"by day {day} it was {_say_points(change)}" for day, change in usable.items()
+    )
+    fell = all(as_printed(change.ends[1]) < 0 for change in usable.values())
     return (
-        f"The mean total fell after the first maneuver: {said}."
+        f"The mean total fell after the first maneuver: {points}."
         if fell
-        else f"The mean total after the first maneuver: {said}."
+        else f"The mean total after the first maneuver: {points}."
     )
 
 
@@ -200,9 +205,11 @@ def _say_points(change: Reading) -> str:
             for end in (low, high)
         ]
         return f"between {ends[0]} and {ends[1]}"
-    near, far = sorted((abs(low), abs(high)))
+    smaller, larger = sorted((abs(low), abs(high)))
     side = "lower" if high < 0 else "higher"
-    return f"{count_words(round(abs(change.number)), 'point')} {side} ({near:.0f} to {far:.0f})"
+    return (
+        f"{count_words(round(abs(change.number)), 'point')} {side} ({smaller:.0f} to {larger:.0f})"
+    )
 
 
 def _say_falls(readings: Readings, config: Config) -> str:
@@ -211,12 +218,12 @@ def _say_falls(readings: Readings, config: Config) -> str:
         if len(config.study.handicap.days) > 1
         else config.study.handicap.days[0]
     )
-    told = [
+    shares = [
         f"by at least {change} points in {say_share(share)}"
         for change in config.study.handicap.important_changes
         if (share := readings["all", f"fell_by_{change}_by_day_{day}"]).usable
     ]
-    return f"By day {day} the total had fallen {join_words(told)}." if told else ""
+    return f"By day {day} the total had fallen {join_words(shares)}." if shares else ""
 
 
 def _make_mean(label: str, mean: Reading) -> Range:

@@ -51,7 +51,7 @@ def describe_apart(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
         number = count_words(flow.number, "stored episode")
         if stored.usable:
             number = f"{say_count(flow.estimate)} of {count_words(stored.number, 'stored episode')}"
-    said = [
+    sentences = [
         f"{number} {agree(flow.estimate or 0, 'is', 'are')} probably not positional vertigo and "
         "in no curve."
     ]
@@ -61,7 +61,7 @@ def describe_apart(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     )
     if later.usable and later.estimate:
         when = f", half of them by day {late_day.estimate:.0f}" if late_day.usable else ""
-        said.append(
+        sentences.append(
             f"{count_words(later.estimate, 'further episode')} "
             f"{agree(later.estimate, 'was', 'were')} treated as positional vertigo until the site "
             f"found another cause{when}, and {agree(later.estimate, 'is', 'are')} in the curves up "
@@ -70,18 +70,20 @@ def describe_apart(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     recognised, given = readings["all", "recognised_by_site"], readings["all", "maneuver_given"]
     sessions = readings["all", "sessions_median"]
     if recognised.usable:
-        said.append(
+        sentences.append(
             "The site itself had noted another diagnosis, or no canal, in "
             f"{_say_part(recognised)}; in the others the recorded findings alone set the case "
             "apart."
         )
     if given.usable:
-        said.append(f"At least one repositioning maneuver had been given in {_say_part(given)}.")
+        sentences.append(
+            f"At least one repositioning maneuver had been given in {_say_part(given)}."
+        )
     if sessions.usable:
-        said.append(
+        sentences.append(
             f"The median number of treatment sessions among those was {sessions.estimate:g}."
         )
-    return {"sentences": said, **_describe_reasons(readings, config)}
+    return {"sentences": sentences, **_describe_reasons(readings, config)}
 
 
 def _describe_reasons(readings: Readings, config: Config) -> dict:
@@ -92,27 +94,30 @@ def _describe_reasons(readings: Readings, config: Config) -> dict:
     shares = {s: readings[s, "share"].number for s in strata if readings[s, "share"].usable}
     further = "further reason" if shares else "reason"
     bounded = {s: readings[s, "share"] for s in strata if readings[s, "share"].bounded}
-    few = [say_bound(share) for share in bounded.values() if not share.nearly_all]
+    small = [say_bound(share) for share in bounded.values() if not share.nearly_all]
     hidden = len(names) - len(shares) - len(bounded)
-    told = (
+    remark = (
         (
-            f"Each of {count_words(len(few), further)} is found in {join_words(sorted(set(few)))} "
-            "of them, or in none."
+            f"Each of {count_words(len(small), further)} is found in "
+            f"{join_words(sorted(set(small)))} of them, or in none."
         )
-        if few
+        if small
         else ""
     )
     for stratum in (s for s, share in bounded.items() if share.nearly_all):
-        told = f"{told} {names[stratum]}: {say_bound(bounded[stratum])}.".strip()
+        remark = f"{remark} {names[stratum]}: {say_bound(bounded[stratum])}.".strip()
     if hidden:
-        told = f"{told} The share of {count_words(hidden, further)} cannot be shown.".strip()
+        remark = f"{remark} The share of {count_words(hidden, further)} cannot be shown.".strip()
     if len(shares) > MOST:
-        told = (
+        remark = (
             f"{count_words(len(shares) - MOST, 'rarer reason')} in the technical report only. "
-            f"{told}"
+            f"{remark}"
         ).strip()
     sizes = [readings[s, "share"].n_episodes for s in shares]
-    return {"figure": _draw_reasons(names, shares, next(iter(sizes), None), told), "hidden": told}
+    return {
+        "figure": _draw_reasons(names, shares, next(iter(sizes), None), remark),
+        "hidden": remark,
+    }
 
 
 def _draw_reasons(
@@ -124,7 +129,7 @@ def _draw_reasons(
         Bar(names[s], say_percent(share), 0, share or None, "apart")
         for s, share in list(shares.items())[:MOST]
     ]
-    said = "; ".join(f"{bar.label} {bar.number}" for bar in bars) + "."
+    description = "; ".join(f"{bar.label} {bar.number}" for bar in bars) + "."
     of = "these episodes" if size is None else f"{count_words(size, 'episode')} kept apart"
     caption = (
         f"Share of {of} with each reason; one episode can have several. {say_fillings(['apart'])} "
@@ -135,7 +140,13 @@ def _draw_reasons(
     if most > 0.5:
         title = f"One reason is found in {say_percent(most)} of {of}: {names[next(iter(shares))]}"
     return make_picture(
-        draw_bars, bars, name="figure-reasons", title=title, told=said, caption=caption, whole=1
+        draw_bars,
+        bars,
+        name="figure-reasons",
+        title=title,
+        description=description,
+        caption=caption,
+        total=1,
     )
 
 

@@ -106,16 +106,16 @@ def _say_headline(raw: dict[str, Reading]) -> str:
 def _say_how_many(readings: Readings) -> str:
     """After how many sessions half, most and nearly all are resolved,
     by the model with patients and sites."""
-    told = []
+    shares = []
     for share in SHARES:
         reading = readings["model=mixed", f"attempts_to_resolve_{share}"]
         if reading.usable:
             upper = "or more" if reading.upper is None else f"to {reading.upper:.0f}"
             limits = "" if reading.lower == reading.upper else f" ({reading.lower:.0f} {upper})"
-            told.append(f"{share} % after {reading.estimate:.0f}{limits}")
-    if not told:
+            shares.append(f"{share} % after {reading.estimate:.0f}{limits}")
+    if not shares:
         return ""
     return (
         "A model in which patients and clinics differ expects, if sessions go on until a negative "
-        f"test follows, these shares to be resolved: {join_words(told)} sessions."
+        f"test follows, these shares to be resolved: {join_words(shares)} sessions."
     )

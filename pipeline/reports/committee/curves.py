@@ -7,7 +7,12 @@ from itertools import combinations
 import numpy as np
 
 from pipeline.reports.committee.known import LEGEND, STRIPS, STRIPS_CAPTION, read_strips, say_strips
-from pipeline.reports.committee.picture import find_told, headline_share, make_picture, state_share
+from pipeline.reports.committee.picture import (
+    find_last_usable,
+    headline_share,
+    make_picture,
+    state_share,
+)
 from pipeline.reports.committee.shares import show_median
 from pipeline.reports.committee.standing import CURVE_CAPTION
 from pipeline.reports.committee.strata import (
@@ -66,7 +71,7 @@ def describe_whole(readings: Readings, config: Config) -> dict:
             curve,
             name="figure-curve-all",
             title=headline_share(share, f"resolved by day {day}"),
-            told=_describe_curve(readings, "all", curve, config),
+            description=_describe_curve(readings, "all", curve, config),
             caption=f"All in the curves: {say_size(readings, 'all')}. {CURVE_CAPTION} {STRIPS}",
             until=curves.horizon_day,
             ticks=_choose_ticks((*curves.days, curves.horizon_day), curves.horizon_day),
@@ -95,14 +100,16 @@ def describe_groups(readings: Readings, config: Config) -> list[dict]:
         for heading, ways in GROUPS.items()
     }
     return [
-        _describe_group(heading, here, readings, config) for heading, here in rows.items() if here
+        _describe_group(heading, group, readings, config)
+        for heading, group in rows.items()
+        if group
     ]
 
 
 def _describe_group(heading: str, strata: list[str], readings: Readings, config: Config) -> dict:
     """The small figures of one row, the sentence over them, and why a stratum has none."""
     until = config.study.curves.days[-1]
-    whole = read_curve(readings, "all", until)
+    reference = read_curve(readings, "all", until)
     curves = {
         stratum: read_curve(readings, stratum, until, config.study.curves.days)
         for stratum in strata
@@ -118,7 +125,7 @@ def _describe_group(heading: str, strata: list[str], readings: Readings, config:
         if any("arm" in split_stratum(stratum) for stratum in strata)
         else [],
         "panels": [
-            _draw_panel(stratum, curves[stratum], whole, readings, config) for stratum in drawn
+            _draw_panel(stratum, curves[stratum], reference, readings, config) for stratum in drawn
         ],
         "missing": _list_missing(
             [stratum for stratum in strata if stratum not in drawn], readings, config
@@ -168,41 +175,41 @@ def read_curve(readings: Readings, stratum: str, until: int, days: Sequence[int]
 
 
 def _draw_panel(
-    stratum: str, curve: Curve, whole: Curve, readings: Readings, config: Config
+    stratum: str, curve: Curve, reference: Curve, readings: Readings, config: Config
 ) -> dict:
     """One small figure up to the last reported day, with the whole pool behind it."""
     days = config.study.curves.days
     name = begin_sentence(name_stratum(stratum, config))
     day, share = _find_last(readings, stratum, config)
-    told = state_share(share, f"resolved by day {day}")
+    share_in_words = state_share(share, f"resolved by day {day}")
     figure = make_picture(
         draw_curve,
         curve,
         name="figure-curve-" + stratum.replace("=", "-").replace(",", "-").replace("_", "-"),
-        title=f"{name}: {told}",
-        told=_describe_curve(readings, stratum, curve, config),
+        title=f"{name}: {share_in_words}",
+        description=_describe_curve(readings, stratum, curve, config),
         caption=(
             f"{name}: {say_size(readings, stratum)}. {CURVE_CAPTION} Dashed: the whole pool. "
             f"{STRIPS_CAPTION}"
         ),
         until=days[-1],
         ticks=_choose_ticks(days, days[-1]),
-        whole=whole,
+        reference=reference,
     )
     return {
         "name": name,
-        "size": f"{begin_sentence(told)}. {begin_sentence(say_size(readings, stratum))}.",
+        "size": f"{begin_sentence(share_in_words)}. {begin_sentence(say_size(readings, stratum))}.",
         "figure": figure,
     }
 
 
 def _find_last(readings: Readings, stratum: str, config: Config) -> tuple[int, Reading]:
     """The last reported day with a share, and the share; asked only where there is one."""
-    found = find_told(
+    last = find_last_usable(
         {day: readings[stratum, f"resolved_by_day_{day}"] for day in config.study.curves.days}
     )
-    assert found is not None
-    return found
+    assert last is not None
+    return last
 
 
 def _choose_ticks(days: tuple[int, ...], until: int) -> list[int]:
@@ -219,13 +226,13 @@ def _say_whole(readings: Readings, config: Config) -> str:
         day: readings["all", f"resolved_by_day_{day}"]
         for day in choose_days(config.study.curves.days)
     }
-    said = [f"by day {day} {say_share(share)}" for day, share in shares.items() if share.usable]
-    if not said:
+    clauses = [f"by day {day} {say_share(share)}" for day, share in shares.items() if share.usable]
+    if not clauses:
         return f"No share can be given for the whole pool: {say_why_none(readings, 'all')}."
     size = find_size(readings, "all")
     return (
         f"Of {say_episodes(size.n_episodes)} tested again after the first maneuver, "
-        f"{join_words(said)} were resolved."
+        f"{join_words(clauses)} were resolved."
     )
 
 
@@ -244,18 +251,18 @@ def _say_group(strata: list[str], readings: Readings, config: Config) -> dict[st
             "sentence": f"No share resolved by day {day} can be shown for any of these subgroups.",
             "remark": "",
         }
-    said = join_words(f"{name_stratum(s, config)} {say_share(shares[s])}" for s in largest)
+    clauses = join_words(f"{name_stratum(s, config)} {say_share(shares[s])}" for s in largest)
     remark = _say_overlap([(shares[s].lower, shares[s].upper) for s in largest])
-    return {"sentence": f"Resolved by day {day}: {said}.", "remark": remark}
+    return {"sentence": f"Resolved by day {day}: {clauses}.", "remark": remark}
 
 
 def _say_overlap(ranges: list[tuple[float | None, float | None]]) -> str:
     """What the intervals allow to be said about an order; nothing for one alone or for one
     without an end."""
-    whole = [(low, high) for low, high in ranges if low is not None and high is not None]
-    if len(ranges) < 2 or len(whole) < len(ranges):
+    complete = [(low, high) for low, high in ranges if low is not None and high is not None]
+    if len(ranges) < 2 or len(complete) < len(ranges):
         return ""
-    if all(max(a[0], b[0]) <= min(a[1], b[1]) for a, b in combinations(whole, 2)):
+    if all(max(a[0], b[0]) <= min(a[1], b[1]) for a, b in combinations(complete, 2)):
         return "These intervals overlap: the pool does not rank these subgroups."
     return (
         "Not all of these intervals overlap. The subgroups differ in other ways too, so the "
@@ -267,11 +274,11 @@ def _say_overlap(ranges: list[tuple[float | None, float | None]]) -> str:
 def _describe_curve(readings: Readings, stratum: str, curve: Curve, config: Config) -> str:
     """The figure in words, for those who do not see it."""
     shares = {day: readings[stratum, f"resolved_by_day_{day}"] for day in config.study.curves.days}
-    said = [
+    clauses = [
         f"by day {day} {say_share(s) if s.usable else mark_missing(s)}" for day, s in shares.items()
     ]
     size = begin_sentence(say_size(readings, stratum))
     return (
-        f"{size}. Resolved {', '.join(said)}. In brackets: 95 % confidence "
+        f"{size}. Resolved {', '.join(clauses)}. In brackets: 95 % confidence "
         f"intervals. {say_strips(curve.known)}"
     ).strip()

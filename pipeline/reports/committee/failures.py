@@ -61,8 +61,8 @@ def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
         for reason in reasons
         if then[reason].bounded
     }
-    few, most = (
-        [told for reason, told in limits.items() if then[reason].nearly_all == all_]
+    rare, most = (
+        [bound for reason, bound in limits.items() if then[reason].nearly_all == all_]
         for all_ in (False, True)
     )
     hidden = [REASON[reason] for reason in reasons if then[reason].status == "suppressed"]
@@ -80,7 +80,7 @@ def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
         ],
         figure=figure,
         notes=[
-            f"In none or few: {'; '.join(few)}." if few else "",
+            f"In none or few: {'; '.join(rare)}." if rare else "",
             f"In all or nearly all: {'; '.join(most)}." if most else "",
             f"Not shown: {'; '.join(hidden)}." if hidden else "",
         ],
@@ -96,13 +96,15 @@ def _say_headline(usable: list[str], then: dict[str, Reading]) -> str:
             "The records point to no reason in "
             f"{state_share(then['undetermined'], 'of failed first maneuvers')}"
         )
-    told = [f"{REASON[reason]} in {state_share(then[reason], '').strip()}" for reason in named[:2]]
+    shares = [
+        f"{REASON[reason]} in {state_share(then[reason], '').strip()}" for reason in named[:2]
+    ]
     if len(named) == 1:
-        return f"The records point to one reason: {told[0]}"
+        return f"The records point to one reason: {shares[0]}"
     first, second = (then[reason] for reason in named[:2])
     if first.lower is not None and second.upper is not None and first.lower > second.upper:
-        return f"The records point most often to one reason: {told[0]}"
-    return f"No one reason stands out: {told[0]}; {told[1]}"
+        return f"The records point most often to one reason: {shares[0]}"
+    return f"No one reason stands out: {shares[0]}; {shares[1]}"
 
 
 def _say_taken(ledger: Ledger) -> str:
@@ -110,8 +112,8 @@ def _say_taken(ledger: Ledger) -> str:
     more = ledger.find("without_failed")
     if not more.usable or not more.estimate or not ledger.find("taken_for_failed").usable:
         return ""
-    whole = ledger.find("taken_for_failed")
-    number = f"{say_count(more.estimate)} of these {count_words(whole.number, 'episode')}"
+    base = ledger.find("taken_for_failed")
+    number = f"{say_count(more.estimate)} of these {count_words(base.number, 'episode')}"
     return f"In {number} no test was positive before the next session: {WITHOUT}."
 
 
@@ -148,21 +150,21 @@ def _say_hindsight(then: dict, later: dict) -> str:
         and later[reason].estimate > then[reason].estimate
         and not isinstance(later[reason].estimate, AboutShare)
     ]
-    told = [
+    clauses = [
         (
             f"{REASON[reason]} (from {say_percent(then[reason].estimate)} to "
             f"{say_percent(later[reason].estimate)})"
         )
         for _, reason in sorted(grown, reverse=True)[:3]
     ]
-    found = later["remission_anyway"]
-    if found.usable and not then["remission_anyway"].usable:
-        told.append(
-            f"{REASON['remission_anyway']} ({say_percent(found.estimate)}, which could not be "
+    remission = later["remission_anyway"]
+    if remission.usable and not then["remission_anyway"].usable:
+        clauses.append(
+            f"{REASON['remission_anyway']} ({say_percent(remission.estimate)}, which could not be "
             "known before)"
         )
     return (
-        f"In hindsight, with the whole record, evidence grows for: {'; '.join(told)}."
-        if told
+        f"In hindsight, with the whole record, evidence grows for: {'; '.join(clauses)}."
+        if clauses
         else ""
     )

@@ -33,23 +33,23 @@ def read_strips(readings: Readings, stratum: str, days: Iterable[int]) -> tuple[
     """A strip for each day on which the number of any part can be shown."""
     strips = []
     for day in days:
-        found = {part: readings[stratum, f"known_{part}_day_{day}"] for part in KNOWN_ON_DAY}
-        whole = next((part.n_episodes for part in found.values() if part.usable), None)
-        if whole:
+        parts_of_day = {part: readings[stratum, f"known_{part}_day_{day}"] for part in KNOWN_ON_DAY}
+        total = next((part.n_episodes for part in parts_of_day.values() if part.usable), None)
+        if total:
             parts = {
                 FILLED[name]: (part.estimate, say_count(part.estimate))
                 if part.usable
                 else (None, mark_missing(part))
-                for name, part in found.items()
+                for name, part in parts_of_day.items()
             }
-            strips.append(Strip(f"day {day}", whole, parts))
+            strips.append(Strip(f"day {day}", total, parts))
     return tuple(strips)
 
 
 def say_strips(strips: Sequence[Strip]) -> str:
     """The strips for those who do not see them: 'Known of 676 episodes on day 7:
     198 tested negative by then, 247 ...'"""
-    said = []
+    sentences = []
     for strip in strips:
         words = dict(zip(FILLED.values(), KNOWN_ON_DAY.values(), strict=True))
         parts = [
@@ -57,9 +57,9 @@ def say_strips(strips: Sequence[Strip]) -> str:
             for filling, (count, number) in strip.parts.items()
             if count is not None
         ]
-        said.append(f"{begin_sentence(strip.day)}: {join_words(parts)}.")
+        sentences.append(f"{begin_sentence(strip.day)}: {join_words(parts)}.")
     return (
-        f"Known of {count_words(strips[0].whole, 'episode')} on some days. {' '.join(said)}"
-        if said
+        f"Known of {count_words(strips[0].total, 'episode')} on some days. {' '.join(sentences)}"
+        if sentences
         else ""
     )

@@ -22,8 +22,8 @@ class Ledger:
     def say(self, name: str) -> str:
         """'842 episodes treated, with a complete record';
         without a number where it is hidden."""
-        base, found = BASES[name], self.find(name)
-        number = count_words(found.number, base.noun) if found.usable else f"{base.noun}s"
+        base, reading = BASES[name], self.find(name)
+        number = count_words(reading.number, base.noun) if reading.usable else f"{base.noun}s"
         return f"{number} {base.says}"
 
     def say_of(self, name: str) -> str:
@@ -33,8 +33,8 @@ class Ledger:
 
     def say_number_of(self, name: str) -> str:
         """'676 of 842', or the number alone where the larger one is hidden."""
-        part, whole = self.find(name), self.find(BASES[name].of)
-        of = f" of {say_count(whole.estimate)}" if whole.usable else ""
+        part, larger = self.find(name), self.find(BASES[name].of)
+        of = f" of {say_count(larger.estimate)}" if larger.usable else ""
         return f"{say_count(part.estimate if part.usable else None)}{of}"
 
 
@@ -53,17 +53,17 @@ def tabulate_ledger(estimates: dict[str, pd.DataFrame], *, short: bool) -> list[
 
 
 def _tabulate_base(ledger: Ledger, name: str) -> dict:
-    base, found = BASES[name], ledger.find(name)
+    base, reading = BASES[name], ledger.find(name)
     episodes = (
         None
-        if found.n_episodes in (None, found.estimate) or base.noun == "site"
-        else found.n_episodes
+        if reading.n_episodes in (None, reading.estimate) or base.noun == "site"
+        else reading.n_episodes
     )
     left = ledger.find(f"without_{name}")
     number = say_count(left.estimate) if left.usable else "not shown"
     return {
         "name": f"{begin_sentence(base.noun)}s {base.says}",
-        "number": say_count(found.estimate),
+        "number": say_count(reading.estimate),
         "inside": f"in {count_words(episodes, 'episode')}" if episodes else "",
         "of": ledger.say(base.of) if base.of else "",
         "without": f"{number}: {base.without}" if base.without else "",

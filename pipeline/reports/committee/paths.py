@@ -28,12 +28,12 @@ def describe_paths(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     from the next test to the next session."""
     readings = read_estimates(estimates, "sequence_paths", "positional")
     title = "Paths actually taken"
-    whole = readings[START, "reached"]
+    reached = readings[START, "reached"]
     sizes = {
         family: readings[START, f"next={family}"].number for family in _list_next(readings, START)
     }
-    if not whole.usable or not sizes:
-        return make_section("paths", title, [f"No paths can be shown: {say_why_missing(whole)}."])
+    if not reached.usable or not sizes:
+        return make_section("paths", title, [f"No paths can be shown: {say_why_missing(reached)}."])
     kept = sorted(sizes, key=lambda family: (-sizes[family], family))[:FIRST]
     others = any(
         term.startswith("next=") and term.removeprefix("next=") not in kept
@@ -46,8 +46,8 @@ def describe_paths(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
         "paths",
         title,
         [
-            f"{count_words(whole.number, 'episode')}{say_sites(whole)} had a first session and a "
-            f"complete record{of}. Shown is what followed the first maneuvers that were used "
+            f"{count_words(reached.number, 'episode')}{say_sites(reached)} had a first session "
+            f"and a complete record{of}. Shown is what followed the first maneuvers that were used "
             f"most.{began}",
             "Each path was chosen for reasons that the figures do not show: they describe, and do "
             "not compare.",
@@ -110,7 +110,7 @@ def _draw_branch(family: str, size: float, readings: Readings, config: Config) -
         )
         start += number or 0
     share = readings[path, "share_resolved_at_next_test"]
-    told = "; ".join(f"{bar.label} {bar.number}" for bar in bars) + "."
+    description = "; ".join(f"{bar.label} {bar.number}" for bar in bars) + "."
     tested = (
         ""
         if share.n_episodes is None
@@ -127,8 +127,8 @@ def _draw_branch(family: str, size: float, readings: Readings, config: Config) -
         bars,
         name=f"figure-path-{family}",
         title=title,
-        told=told,
+        description=description,
         caption=PATHS_CAPTION,
-        whole=size,
+        total=size,
     )
     return {"name": name, "size": note, "figure": figure}

@@ -16,14 +16,20 @@ def make_picture(
     *given: Any,
     name: str,
     title: str,
-    told: str,
+    description: str,
     caption: str = "",
     **more: Any,
 ) -> dict:
-    """A figure as the pages and the files show it; `told` are its numbers in words,
+    """A figure as the pages and the files show it; `description` are its numbers in words,
     for those who do not see it."""
-    svg = draw(*given, key=name, title=title, description=told, **more)
-    return {"name": name, "title": title, "caption": caption, "alt": f"{title}. {told}", "svg": svg}
+    svg = draw(*given, key=name, title=title, description=description, **more)
+    return {
+        "name": name,
+        "title": title,
+        "caption": caption,
+        "alt": f"{title}. {description}",
+        "svg": svg,
+    }
 
 
 def list_pictures(content: Any) -> Iterator[dict]:
@@ -35,7 +41,7 @@ def list_pictures(content: Any) -> Iterator[dict]:
             yield from list_pictures(part)
 
 
-def find_told(shares: dict[int, Reading]) -> tuple[int, Reading] | None:
+def find_last_usable(shares: dict[int, Reading]) -> tuple[int, Reading] | None:
     """The last day with a share, and the share; None if no day has one."""
     return next(((day, share) for day, share in reversed(shares.items()) if share.usable), None)
 

@@ -66,31 +66,31 @@ def _draw_flow(flow: Readings) -> dict | None:
             )
             place += numbers.get(term, 0)
         bars.append(_make_bar(stays, flow, 0, "whole"))
-    said = begin_sentence("; ".join(f"{bar.label} {bar.number}" for bar in bars))
-    whole = numbers["handed_in"]
+    description = begin_sentence("; ".join(f"{bar.label} {bar.number}" for bar in bars))
+    total = numbers["handed_in"]
     if "followed" in numbers:
         title = (
-            f"{say_count(numbers['followed'])} of {count_words(whole, 'episode')} handed in are in "
+            f"{say_count(numbers['followed'])} of {count_words(total, 'episode')} handed in are in "
             "the curves"
         )
     else:
-        title = f"{count_words(whole, 'episode')} handed in; how many are in the curves is hidden"
+        title = f"{count_words(total, 'episode')} handed in; how many are in the curves is hidden"
     return make_picture(
         draw_bars,
         bars,
         name="figure-flow",
         title=title,
-        told=f"{said}.",
+        description=f"{description}.",
         caption=FLOW_CAPTION,
-        whole=whole,
+        total=total,
     )
 
 
 def _make_bar(term: str, flow: Readings, start: float, filling: str) -> Bar:
     reading = flow["all", term]
     number = reading.estimate if reading.usable else None
-    said = mark_missing(reading) if number is None else say_count(number)
-    return Bar(SHORT["flow"][term], said, start, number or None, filling)
+    label = mark_missing(reading) if number is None else say_count(number)
+    return Bar(SHORT["flow"][term], label, start, number or None, filling)
 
 
 def _say_flow(flow: Readings) -> list[str]:
@@ -101,7 +101,7 @@ def _say_flow(flow: Readings) -> list[str]:
     if handed_in.status == "absent" or handed_in.estimate == 0:
         return ["No episodes have been handed in, so there is nothing to show yet."]
     sites = "" if stored.n_sites is None else f", from {count_words(stored.n_sites, 'site')}"
-    said = [
+    sentences = [
         f"{_say_episodes(handed_in)} {agree(handed_in.estimate or 0, 'was', 'were')} handed in, "
         f"and {_say_episodes(stored)} stored{sites}.",
         f"{_say_episodes(followed)} of positional vertigo "
@@ -109,9 +109,9 @@ def _say_flow(flow: Readings) -> list[str]:
         "these make the curves.",
     ]
     if undetermined.estimate == 0:
-        return [*said, "No episode is undetermined."]
+        return [*sentences, "No episode is undetermined."]
     return [
-        *said,
+        *sentences,
         f"{_say_episodes(undetermined)} {agree(undetermined.estimate or 0, 'is', 'are')} "
         "undetermined: what was recorded neither meets a criterion of positional vertigo nor "
         "points elsewhere. They enter no curve, neither as resolved nor as unresolved.",
@@ -176,16 +176,18 @@ def _tabulate_variable(
         marks = {mark_missing(readings[stratum, "share"]) for stratum in rare}
         name = f"Each of {count_words(len(rare), 'other' if shown else 'maneuver')}"
         rows.append({"name": name, "cells": ["–", marks.pop() if len(marks) == 1 else "few"]})
-    told = [readings[s, "share"] for s in strata if readings[s, "share"].usable]
-    of = say_of_whom(ledger, BASES.get(variable, population), told[0].n_episodes if told else None)
+    usable = [readings[s, "share"] for s in strata if readings[s, "share"].usable]
+    of = say_of_whom(
+        ledger, BASES.get(variable, population), usable[0].n_episodes if usable else None
+    )
     return {"name": VARIABLES[variable], "whole": of, "rows": rows}
 
 
 def say_of_whom(ledger: Ledger, base: str, number: int | None) -> str:
     """'of 854 episodes treated for positional vertigo'; of fewer than all of these where some do
     not have the value."""
-    whole = ledger.find(base)
-    if number is None or not whole.usable or number == whole.estimate:
+    larger = ledger.find(base)
+    if number is None or not larger.usable or number == larger.estimate:
         return f"of {ledger.say(base)}"
     return f"of {say_episodes(number)} that have one, out of {ledger.say(base)}"
 

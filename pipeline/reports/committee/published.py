@@ -22,14 +22,14 @@ def describe_published(estimates: dict[str, pd.DataFrame], config: Config) -> di
     """For each arm of a trial that has its like in the pool,
     both shares resolved by the day of the trial."""
     title = "Beside published trials"
-    printed, own = (_read(estimates, population) for population in ("published", "positional"))
+    printed, pool = (_read(estimates, population) for population in ("published", "positional"))
     pairs: list[tuple[Range, Range]] = []
     sources: list[str] = []
     for name, trial in config.published.trials.items():
         term = f"resolved_by_day_{trial.day}"
         for arm in trial.arms:
             stratum = f"trial={name},first_maneuver={arm.family}"
-            theirs, ours = printed[stratum, term], own[stratum, term]
+            theirs, ours = printed[stratum, term], pool[stratum, term]
             if not (theirs.usable and ours.usable):
                 continue
             number = len(sources) + 1

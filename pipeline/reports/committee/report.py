@@ -115,8 +115,8 @@ def _say_answer(
         day: readings["all", f"resolved_by_day_{day}"]
         for day in choose_days(config.study.curves.days)
     }
-    told = [f"{say_share(share)} by day {day}" for day, share in shares.items() if share.usable]
-    if not told:
+    shown = [f"{say_share(share)} by day {day}" for day, share in shares.items() if share.usable]
+    if not shown:
         return [
             "This report cannot tell how soon positional vertigo resolves: "
             f"{say_why_none(readings, 'all')}."
@@ -125,21 +125,21 @@ def _say_answer(
     sites = "" if size.n_sites is None else f" from {count_words(size.n_sites, 'site')}"
     ledger = read_ledger(estimates)
     of = f" (out{ledger.say_of('followed')})" if ledger.find("complete").usable else ""
-    said = [
+    sentences = [
         f"Of {say_episodes(size.n_episodes)} of positional vertigo{sites}, tested again after the "
-        f"first maneuver{of}, {join_words(told)} were resolved."
+        f"first maneuver{of}, {join_words(shown)} were resolved."
     ]
-    said += [_say_joint(estimates, config), _say_half(readings, config)]
-    said.append(_say_canals(readings, config))
-    said.append(describe_second_line(estimates, config)["finding"])
+    sentences += [_say_joint(estimates, config), _say_half(readings, config)]
+    sentences.append(_say_canals(readings, config))
+    sentences.append(describe_second_line(estimates, config)["finding"])
     apart = read_estimates(estimates, "episode_flow", "pool")["all", "probable_non_positional"]
     if apart.usable and apart.estimate:
-        said.append(
+        sentences.append(
             f"{count_words(apart.estimate, 'further episode')} "
             f"{agree(apart.estimate, 'was', 'were')} probably not positional vertigo, kept apart "
             "and counted in none of these numbers."
         )
-    return [sentence for sentence in said if sentence]
+    return [sentence for sentence in sentences if sentence]
 
 
 def _say_joint(estimates: dict[str, pd.DataFrame], config: Config) -> str:
@@ -147,13 +147,13 @@ def _say_joint(estimates: dict[str, pd.DataFrame], config: Config) -> str:
     primary = config.study.resolution.primary
     readings = read_estimates(estimates, "joint_resolution", "positional", primary)
     shares = {day: readings["all", f"resolved_by_day_{day}"] for day in config.study.curves.days}
-    told = [f"{say_share(share)} by day {day}" for day, share in shares.items() if share.usable]
-    if not told:
+    shown = [f"{say_share(share)} by day {day}" for day, share in shares.items() if share.usable]
+    if not shown:
         return ""
     return (
         "These shares are of the days on which tests turned negative, which come later where a "
         "clinic tests late. A model that takes into account when clinics test, of all who were "
-        f"treated, tested again or not, puts resolution at {join_words(told)}."
+        f"treated, tested again or not, puts resolution at {join_words(shown)}."
     )
 
 
@@ -177,12 +177,12 @@ def _say_half(readings: Readings, config: Config) -> str:
         return f"Fewer than half were seen to be resolved by day {config.study.curves.horizon_day}."
     if not median.usable:
         return ""
-    said = f"Half were resolved by about day {median.estimate:.0f}"
+    sentence = f"Half were resolved by about day {median.estimate:.0f}"
     if median.lower is None:
-        return f"{said}."
+        return f"{sentence}."
     if median.upper is None:
-        return f"{said} (day {median.lower:.0f} or later)."
-    return f"{said} (between day {median.lower:.0f} and day {median.upper:.0f})."
+        return f"{sentence} (day {median.lower:.0f} or later)."
+    return f"{sentence} (between day {median.lower:.0f} and day {median.upper:.0f})."
 
 
 def _say_canals(readings: Readings, config: Config) -> str:
@@ -196,31 +196,31 @@ def _say_canals(readings: Readings, config: Config) -> str:
         s for s in canals if split_stratum(s)["canal"] in ("posterior", "lateral", "anterior")
     ]
     canals.sort(key=lambda s: (-(find_size(readings, s).n_episodes or 0), s))
-    said = [
+    clauses = [
         f"{say_share(readings[s, term])} in the {name_stratum(s, config)} ({say_size(readings, s)})"
         for s in canals[:2]
     ]
-    return f"Resolved by day {day}: {join_words(said)}." if said else ""
+    return f"Resolved by day {day}: {join_words(clauses)}." if clauses else ""
 
 
 def _say_resolution(resolution: Resolution) -> list[str]:
     """What counts as resolved and what as a recurrence, in sentences."""
-    said = [
+    sentences = [
         "Days are counted from the first maneuver. An episode is resolved when "
         f"{codes.ENDPOINT[resolution.primary]}."
     ]
     if resolution.confirmation_day > 1:
-        said.append(
+        sentences.append(
             f"Here a test confirms only from {resolution.confirmation_day} days after the last "
             "maneuver."
         )
     if resolution.primary != "same_visit":
-        said.append(
+        sentences.append(
             "A negative test within the same visit does not count: nystagmus tires when it is "
             "provoked again."
         )
-    said.append(
+    sentences.append(
         f"Positional vertigo after {resolution.recurrence_gap} or more symptom-free days is a "
         "recurrence: a new spell, not a failure."
     )
-    return said
+    return sentences

@@ -63,7 +63,7 @@ def describe_second_line(estimates: dict[str, pd.DataFrame], config: Config) -> 
     shown = {
         s: name
         for s, name in strata.items()
-        if any(_is_told(readings, s, f"_day_{day}") for day in plan.days)
+        if any(_is_usable(readings, s, f"_day_{day}") for day in plan.days)
     }
     missing = _group(
         (_say_why(readings, compared, s, plan.primary_day), n)
@@ -107,16 +107,16 @@ def _read_compared(
     compared = read_estimates(
         estimates, "second_line", POPULATION, config.study.resolution.primary, "repeat"
     )
-    asked = {f"risk_{{}}_day_{day}": (100, 0) for day in plan.days} | {"mean_days_{}": (1, 1)}
+    terms = {f"risk_{{}}_day_{day}": (100, 0) for day in plan.days} | {"mean_days_{}": (1, 1)}
     for stratum in compared.strata():
-        for term, how in asked.items():
+        for term, how in terms.items():
             first, second = (readings[stratum, term.format(arm)] for arm in ARMS)
             key = stratum, term.format("difference")
             compared[key] = subtract_printed(compared[key], first, second, *how)
     return compared
 
 
-def _is_told(readings: Readings, stratum: str, suffix: str) -> bool:
+def _is_usable(readings: Readings, stratum: str, suffix: str) -> bool:
     return all(readings[stratum, f"risk_{arm}{suffix}"].usable for arm in ARMS)
 
 
@@ -156,18 +156,18 @@ def _draw_days(readings: Readings, compared: Readings, horizon: int) -> dict | N
         )
         for arm, mean in means.items()
     ]
-    told = (
+    verdict = (
         "a clear difference"
         if is_apart(compared["all", "mean_days_difference"])
         else "no clear difference"
     )
-    title = f"Mean days with vertigo within {horizon} days of the second session: {told}"
+    title = f"Mean days with vertigo within {horizon} days of the second session: {verdict}"
     figure = make_picture(
         draw_ranges,
         rows,
         name="figure-second-line-days",
         title=title,
-        told="; ".join(f"{row.label} {row.number}" for row in rows)
+        description="; ".join(f"{row.label} {row.number}" for row in rows)
         + ". In brackets: 95 % confidence intervals.",
         caption=CAPTION,
         span=(0.0, float(horizon)),
@@ -185,13 +185,13 @@ def _draw_variant(
     differences = [
         compared[stratum, f"risk_difference_day_{day}"] for day in config.study.second_line.days
     ]
-    told = [each for each in differences if each.usable]
-    apart = sum(map(is_apart, told))
+    usable = [each for each in differences if each.usable]
+    apart = sum(map(is_apart, usable))
     days = "no difference can be given"
-    if told:
+    if usable:
         days = "no clear difference"
     if apart:
-        days = f"a clear difference on {apart} of {count_words(len(told), 'day')}"
+        days = f"a clear difference on {apart} of {count_words(len(usable), 'day')}"
     title = f"{begin_sentence(names[stratum])}: {days}"
     return {
         "name": title,

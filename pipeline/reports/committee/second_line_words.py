@@ -38,29 +38,29 @@ def say_difference(compared: Readings, plan: SecondLine, ledger: Ledger) -> str:
     """
     by_day = {day: compared["all", f"risk_difference_day_{day}"] for day in plan.days}
     days = compared["all", "mean_days_difference"]
-    told = {day: each for day, each in by_day.items() if each.usable and each.lower is not None}
-    if not told:
+    usable = {day: each for day, each in by_day.items() if each.usable and each.lower is not None}
+    if not usable:
         return ""
-    clauses = [f"resolved within {day} days, {_say_shares(each)}" for day, each in told.items()]
-    apart = any(is_apart(each) for each in told.values())
+    clauses = [f"resolved within {day} days, {_say_shares(each)}" for day, each in usable.items()]
+    apart = any(is_apart(each) for each in usable.values())
     if days.usable and days.lower is not None:
         clauses.append(f"mean days with vertigo in the first {plan.horizon_day}, {_say_days(days)}")
         apart = apart or is_apart(days, 1)
-    first = next(iter(told.values()))
+    first = next(iter(usable.values()))
     size = (
         ""
         if first.n_episodes is None
         else f" ({count_words(first.n_episodes, 'episode')}{say_sites(first)}{_say_of(ledger)})"
     )
-    said = "; ".join(clauses)
+    joined = "; ".join(clauses)
     if apart:
         return (
             f"After a failed first maneuver{size} repeating and changing go with different "
-            f"results, which is an association and does not show why: {said}."
+            f"results, which is an association and does not show why: {joined}."
         )
     return (
         f"After a failed first maneuver{size} the pool shows no clear difference between repeating "
-        f"and changing. The 95 % confidence intervals of the difference: {said}."
+        f"and changing. The 95 % confidence intervals of the difference: {joined}."
     )
 
 
@@ -100,16 +100,16 @@ def _say_days(difference: Reading) -> str:
 def headline(readings: Readings, compared: Readings, days: Sequence[int]) -> str:
     """What the figure of the whole pool shows: an order only on days on which the interval of the
     difference allows one."""
-    said = []
+    findings = []
     for day in days:
         difference = compared["all", f"risk_difference_day_{day}"]
         if is_apart(difference):
             after = "another maneuver" if difference.number > 0 else "the same again"
-            said.append(f"more were resolved by day {day} after {after}, an association")
+            findings.append(f"more were resolved by day {day} after {after}, an association")
     together = join_words(f"day {day}" for day in days).replace(" and ", " or ")
-    if not said:
+    if not findings:
         return f"No clear difference between repeating and changing by {together}"
-    text = join_words(said)
+    text = join_words(findings)
     return text[:1].upper() + text[1:]
 
 
@@ -140,18 +140,18 @@ def say_choices(readings: Readings, ledger: Ledger) -> str:
             "changed."
         )
     chosen = {arm: readings["all", f"choice_{arm}"] for arm in CHOSEN}
-    told = [
+    counts = [
         f"{what} in {count_words(chosen[arm].number, 'episode')}"
         for arm, what in CHOSEN.items()
         if chosen[arm].usable
     ]
-    after = f": {join_words(told)}" if told else ""
+    after = f": {join_words(counts)}" if counts else ""
     of = f" (out{ledger.say_of('taken_for_failed')})" if ledger.find("treated").usable else ""
     number = count_words(failed.number, "episode")
-    rest = _say_not_compared(ledger)
+    not_compared = _say_not_compared(ledger)
     return (
         f"In {number}{say_sites(failed)}{of} the test after the first maneuver was still "
-        f"positive{after}.{rest}"
+        f"positive{after}.{not_compared}"
     )
 
 
@@ -169,21 +169,23 @@ def say_effective(readings: Readings) -> str:
     sizes = [readings["all", f"effective_n_{arm}"] for arm in CHOSEN]
     if not all(size.usable for size in sizes):
         return ""
-    told = " and ".join(count_words(round(size.number), "unweighted episode") for size in sizes)
-    return f"After weighting, the two groups carry the information of {told}."
+    sizes_in_words = " and ".join(
+        count_words(round(size.number), "unweighted episode") for size in sizes
+    )
+    return f"After weighting, the two groups carry the information of {sizes_in_words}."
 
 
 def say_e_values(compared: Readings, days: Sequence[int]) -> list[str]:
     """For each day whose difference excludes none how strong something unrecorded would have to
     be to make it up."""
-    said = []
+    sentences = []
     for day in days:
         value, limit = (compared["all", f"e_value{which}_day_{day}"] for which in ("", "_limit"))
         if value.usable and limit.usable and limit.number > 1:
-            said.append(
+            sentences.append(
                 "Something unrecorded that goes with both the choice and the outcome "
                 f"{value.estimate:.1f} times as often could make up all of the difference by day "
                 f"{day} (E-value; {limit.estimate:.1f} times for the confidence limit nearer to "
                 "none)."
             )
-    return said
+    return sentences

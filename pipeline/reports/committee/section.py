@@ -60,16 +60,16 @@ def make_range(label: str, reading: Reading, *, kind: str = "own", heading: str 
 
 def draw_shares(ranges: Sequence[Range], *, name: str, title: str, unit: str, caption: str) -> dict:
     """Shares with their intervals as a picture, told by its own rows."""
-    told = "; ".join(
+    description = "; ".join(
         f"{row.heading + ': ' if row.heading else ''}{row.label} {row.number}" for row in ranges
     )
-    told = f"{told}. In brackets: 95 % confidence intervals."
+    description = f"{description}. In brackets: 95 % confidence intervals."
     return make_picture(
         draw_ranges,
         ranges,
         name=name,
         title=title,
-        told=told,
+        description=description,
         caption=caption,
         unit=unit,
         **PERCENT,

@@ -68,7 +68,7 @@ def tabulate_first_maneuvers(readings: Readings, ledger: Ledger, config: Config)
     and the names of those without numbers."""
     strata = [s for s in readings.strata() if list_variables(s) == ("first_maneuver",)]
     strata.sort(key=lambda s: (-(find_size(readings, s).n_episodes or 0), s))
-    told = [s for s in strata if _has_share(readings, s, config)]
+    with_share = [s for s in strata if _has_share(readings, s, config)]
     followed, treated = ledger.find("followed"), ledger.find("treated")
     number = (
         f", {say_count(followed.estimate)} of {ledger.say('treated')}"
@@ -80,16 +80,16 @@ def tabulate_first_maneuvers(readings: Readings, ledger: Ledger, config: Config)
             f"The rows count the episodes in the curves{number}. “Who is in the pool” counts all "
             "who were treated."
         ),
-        "rows": [_tabulate_stratum(readings, s, config) for s in told[:MOST]],
-        "missing": [name_stratum(s, config) for s in strata if s not in told],
-        "smaller": _say_smaller(len(told[MOST:]), "First maneuver"),
+        "rows": [_tabulate_stratum(readings, s, config) for s in with_share[:MOST]],
+        "missing": [name_stratum(s, config) for s in strata if s not in with_share],
+        "smaller": _say_smaller(len(with_share[MOST:]), "First maneuver"),
     }
 
 
 def tabulate_endpoints(estimates: dict[str, pd.DataFrame], config: Config) -> list[dict]:
     """The whole pool by every estimated meaning of 'resolved', the primary one first;
     nothing if none has a share."""
-    rows, told = [], False
+    rows, has_share = [], False
     for endpoint in sorted(
         codes.ENDPOINT, key=lambda name: name != config.study.resolution.primary
     ):
@@ -98,8 +98,8 @@ def tabulate_endpoints(estimates: dict[str, pd.DataFrame], config: Config) -> li
             rows.append(
                 _tabulate_stratum(readings, "all", config) | {"name": SHORT["endpoint"][endpoint]}
             )
-            told = told or _has_share(readings, "all", config)
-    return rows if told else []
+            has_share = has_share or _has_share(readings, "all", config)
+    return rows if has_share else []
 
 
 def list_columns(config: Config) -> list[str]:

@@ -44,8 +44,8 @@ def list_variables(stratum: str) -> tuple[str, ...]:
 def find_size(readings: Readings, stratum: str) -> Reading:
     """A reading that tells how many episodes and sites a stratum has;
     an empty one if all are hidden."""
-    told = [r for r in _list_curve_terms(readings, stratum) if r.n_episodes is not None]
-    return told[0] if told else Reading()
+    sized = [r for r in _list_curve_terms(readings, stratum) if r.n_episodes is not None]
+    return sized[0] if sized else Reading()
 
 
 def say_size(readings: Readings, stratum: str) -> str:
@@ -79,7 +79,7 @@ def say_short_arm(readings: Readings) -> list[str]:
     short = [s for s in readings.strata() if split_stratum(s).get("arm") == "short"]
     if not short:
         return []
-    said = [
+    sentences = [
         (
             "Three working definitions of the short arm of the posterior canal are in use, and "
             "they do not mean the same: "
@@ -91,12 +91,12 @@ def say_short_arm(readings: Readings) -> list[str]:
         + ". They are shown apart and never added up."
     ]
     if any(split_stratum(s).get("basis") == "treatment_response" for s in short):
-        said.append(
+        sentences.append(
             f"Where an arm was called short by the {SHORT['basis']['treatment_response']}, its "
             "response is part of the definition: such episodes have no figure and no share here, "
             "and must not be compared on response."
         )
-    return said
+    return sentences
 
 
 def choose_days(days: tuple[int, ...]) -> tuple[int, ...]:

@@ -19,7 +19,7 @@ def stand_alone(figure: str, title: str, caption: str) -> str:
     """The `<svg>` element of a page as the text of an .svg file,
     with `title` and `caption` drawn and as words for those who do not see it."""
     inner = ET.fromstring(figure.replace("'DejaVu Sans'", FAMILY))
-    told = inner.findtext(f"{{{SVG}}}desc") or ""
+    description = inner.findtext(f"{{{SVG}}}desc") or ""
     for part in [part for part in inner if part.tag in (f"{{{SVG}}}title", f"{{{SVG}}}desc")]:
         inner.remove(part)
     for name in ("role", "aria-labelledby", "aria-describedby"):
@@ -44,7 +44,7 @@ def stand_alone(figure: str, title: str, caption: str) -> str:
         f"{{{SVG}}}svg",
         size | {"role": "img", "aria-labelledby": "title", "aria-describedby": "desc"},
     )
-    for name, words in (("title", title), ("desc", f"{told} {caption}".strip())):
+    for name, words in (("title", title), ("desc", f"{description} {caption}".strip())):
         ET.SubElement(sheet, f"{{{SVG}}}{name}", {"id": name}).text = words
     ET.SubElement(sheet, f"{{{SVG}}}rect", {"width": "100%", "height": "100%", "fill": "#ffffff"})
     sheet.extend([*upper, inner, *lower])

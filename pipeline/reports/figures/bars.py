@@ -40,10 +40,10 @@ class Bar:
 
 
 def draw_bars(
-    bars: Sequence[Bar], *, whole: float, key: str, title: str, description: str, width: int = 330
+    bars: Sequence[Bar], *, total: float, key: str, title: str, description: str, width: int = 330
 ) -> str:
     """Parts of a whole as an `<svg>` element: a row each, its number and label above a bar at its
-    place in `whole`."""
+    place in `total`."""
     labels = [textwrap.wrap(bar.label, FITS) for bar in bars]
     heights = [ROW_HEIGHT + LINE_HEIGHT * (len(lines) - 1) for lines in labels]
     end = max([NUMBER_END, *(DIGIT * len(bar.number) for bar in bars)])
@@ -58,7 +58,7 @@ def draw_bars(
                 sheet.text(label_start, first + LINE_HEIGHT * number, line, color=color, size=12)
             sheet.plot([label_start, width], [foot - 10.5] * 2, color=RULE, linewidth=1, zorder=0)
             if bar.length is not None:
-                left, right = label_start + (width - label_start) / whole * np.array(
+                left, right = label_start + (width - label_start) / total * np.array(
                     [bar.start, bar.start + bar.length]
                 )
                 across = [left, max(right, left + 1)]  # a sliver stays visible

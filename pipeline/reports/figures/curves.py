@@ -73,11 +73,11 @@ def draw_curve(
     description: str,
     until: int,
     ticks: Sequence[int],
-    whole: Curve | None = None,
+    reference: Curve | None = None,
     legend: dict[str, str] | None = None,
     size: tuple[int, int] = (270, 166),
 ) -> str:
-    """The curve as an `<svg>` element up to day `until`, `whole` dashed behind it,
+    """The curve as an `<svg>` element up to day `until`, `reference` dashed behind it,
     the strips of what is known below it.
 
     `size` is that of the curve alone; `legend` names the fillings of the strips in words, and is
@@ -95,10 +95,10 @@ def draw_curve(
             sheet.fill_between(
                 x, scale.y(low[days]), scale.y(high[days]), color=shade, linewidth=0, step="post"
             )
-        if whole is not None:
+        if reference is not None:
             sheet.step(
                 x,
-                scale.y(whole.least[days]),
+                scale.y(reference.least[days]),
                 **STEP,
                 color=MUTED,
                 linewidth=1.3,
@@ -108,7 +108,7 @@ def draw_curve(
         sheet.step(x, scale.y(curve.most[days]), **STEP, color=STRONG, linewidth=0.8)
         sheet.step(x, scale.y(curve.least[days]), **STEP, color=STRONG, linewidth=2.2, gid="curve")
         _mark_days(sheet, scale, curve, ticks)
-        _label_ends(sheet, scale, curve, whole)
+        _label_ends(sheet, scale, curve, reference)
         _write_days(sheet, scale, ticks)
         draw_strips(sheet, curve.known, size[1] + ABOVE_STRIPS, size[0], KNOWN, legend)
         return write_svg(sheet, key, title, description)
@@ -137,13 +137,13 @@ def _mark_days(sheet: Axes, scale: Scale, curve: Curve, ticks: Sequence[int]) ->
             sheet.plot(x, float(scale.y(curve.least[day])), "o", color=STRONG, markersize=4.5)
 
 
-def _label_ends(sheet: Axes, scale: Scale, curve: Curve, whole: Curve | None) -> None:
+def _label_ends(sheet: Axes, scale: Scale, curve: Curve, reference: Curve | None) -> None:
     """The share reached, written where each line ends; labels too close to each other are moved
     apart."""
     labels: list[list[Any]] = []
     for line, name, color, weight in (
         (curve, "", STRONG, "bold"),
-        (whole, "all ", MUTED, "normal"),
+        (reference, "all ", MUTED, "normal"),
     ):
         if line is not None and len(days := line.list_days(scale.until)):
             share = line.least[days[-1]]

@@ -22,7 +22,7 @@ class Strip:
     None where that is hidden, and in words."""
 
     day: str
-    whole: int
+    total: int
     parts: dict[str, tuple[float | None, str]]
 
 
@@ -95,11 +95,11 @@ def _draw_day(sheet: Any, strip: Strip, foot: float, columns: Columns) -> None:
     sheet.plot([DAY, columns.end], [foot - 8] * 2, color=RULE, linewidth=1, zorder=0)
     start = float(DAY)
     # rounded parts may be more together
-    whole = max(strip.whole, sum(count or 0 for count, _ in strip.parts.values()))
+    total = max(strip.total, sum(count or 0 for count, _ in strip.parts.values()))
     for filling, (count, words) in strip.parts.items():
         sheet.text(columns.ends[filling], foot - 4 + columns.below, words, ha="right", color=INK)
         if count:
-            reach = start + (columns.end - DAY) * count / whole
+            reach = start + (columns.end - DAY) * count / total
             _fill(sheet, start, reach, foot - 8 - BAR / 2, filling, "bar")
             start = reach
 

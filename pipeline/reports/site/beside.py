@@ -119,12 +119,12 @@ def _measure_agreement(
         values = PARTS[part]
         named = pairs[pairs[part].isin(values) & pairs[f"recorded_{part}"].isin(values)]
         agree = int(named[part].eq(named[f"recorded_{part}"]).sum())
-        found = pool["all", f"{part}_agreement"]
+        reading = pool["all", f"{part}_agreement"]
         yield Measure(
             f"{label}, of those in which both name one",
             agree,
             len(named),
-            found,
+            reading,
         )
 
 
@@ -136,15 +136,15 @@ def _measure_first_maneuvers(
     verdicts = records["adjudications"]
     positional = verdicts.loc[verdicts["positional"].eq("yes"), "episode_id"]
     first = name_first_maneuvers(records["attempts"])
-    own = first.loc[first["episode_id"].isin(positional), "first_maneuver"].dropna()
-    counts = own.value_counts()
+    maneuvers = first.loc[first["episode_id"].isin(positional), "first_maneuver"].dropna()
+    counts = maneuvers.value_counts()
     for family in sorted(counts.index, key=lambda name: (-counts[name], name))[:FIRST_SHOWN]:
-        found = pool[f"first_maneuver={family}", "share"]
+        reading = pool[f"first_maneuver={family}", "share"]
         name = (
             f"First maneuver {name_maneuver(family, config)}, of those treated for positional "
             "vertigo"
         )
-        yield Measure(name, int(counts[family]), len(own), found)
+        yield Measure(name, int(counts[family]), len(maneuvers), reading)
 
 
 def say_size(records: SiteRecords) -> str:
@@ -155,8 +155,8 @@ def say_size(records: SiteRecords) -> str:
     )
 
 
-def _divide(part: Reading, whole: Reading) -> Reading:
+def _divide(part: Reading, base: Reading) -> Reading:
     """The share that one count is of another, both rounded as they are released."""
-    if not (part.usable and whole.usable):
+    if not (part.usable and base.usable):
         return Reading()
-    return replace(part, estimate=AboutShare(min(1, part.number / whole.number)))
+    return replace(part, estimate=AboutShare(min(1, part.number / base.number)))

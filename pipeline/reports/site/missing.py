@@ -20,12 +20,12 @@ SIGNS = ("bow", "lean", "lying_down")
 def find_missing(records: SiteRecords) -> list[dict]:
     """Headings with the number of episodes, those that cost the most first: what stayed open,
     and what to record."""
-    found = [
+    entries = [
         {"open": says, "record": what, "episodes": int(find(records).nunique())}
         for says, what, find in HEADINGS
     ]
     return sorted(
-        (entry for entry in found if entry["episodes"]),
+        (entry for entry in entries if entry["episodes"]),
         key=lambda entry: (-entry["episodes"], entry["open"]),
     )
 

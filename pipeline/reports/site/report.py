@@ -29,8 +29,8 @@ def compose_site_page(
     `estimates` are disclosed ones by analysis; `invented` is true of the demonstration pool only.
     """
     delivery = records.current_delivery
-    said = INVENTED if invented else ""
-    head = {"site": records.site, "delivery": delivery, "shown": LINES_SHOWN, "invented": said}
+    notice = INVENTED if invented else ""
+    head = {"site": records.site, "delivery": delivery, "shown": LINES_SHOWN, "invented": notice}
     if delivery is None:
         return head | {
             "answer": "No delivery of this site has been accepted yet, so there is nothing to show."
@@ -53,40 +53,40 @@ def compose_site_page(
 
 def say_answer(records: SiteRecords, differing: int, apart: int, missing: list[dict]) -> str:
     """The sentence that matters."""
-    said = [f"{say_size(records)} {agree(len(records['episodes']), 'is', 'are')} in the pool."]
+    sentences = [f"{say_size(records)} {agree(len(records['episodes']), 'is', 'are')} in the pool."]
     if apart:
-        said.append(
+        sentences.append(
             f"{count_words(apart, 'episode')} {agree(apart, 'is', 'are')} probably not positional "
             "vertigo."
         )
     if differing:
-        said.append(
+        sentences.append(
             f"In {count_words(differing, 'episode')} your diagnosis differs from what the "
             "recorded tests say."
         )
     if missing:
         first = missing[0]
-        said.append(
+        sentences.append(
             f"The most frequent gap: {first['open'][0].lower()}{first['open'][1:]} "
             f"({count_words(first['episodes'], 'episode')})."
         )
-    return " ".join(said)
+    return " ".join(sentences)
 
 
 def list_problems(records: SiteRecords) -> list[dict]:
     """Rows of the current delivery that were set aside, by what is wrong: how many, what is wrong,
     how to mend it."""
     problems = records["problems"]
-    here = problems[
+    open_problems = problems[
         problems["delivery"].eq(records.current_delivery) & problems["severity"].eq("set_aside")
     ]
     groups = [
         {
             "message": message,
             "how_to_fix": fix,
-            "rows": len(found[["table", "row"]].drop_duplicates()),
+            "rows": len(alike[["table", "row"]].drop_duplicates()),
         }
-        for (message, fix), found in here.groupby(["message", "how_to_fix"], sort=False)
+        for (message, fix), alike in open_problems.groupby(["message", "how_to_fix"], sort=False)
     ]
     return sorted(groups, key=lambda group: -group["rows"])
 

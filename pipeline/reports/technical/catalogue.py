@@ -125,25 +125,25 @@ def _find_identities(analysis: str, quantity: Quantity) -> list[str]:
     """The sums, sets within sets and chains that its people or its term take part in,
     each in words."""
     names = {people.name for people in (quantity.episodes, quantity.told) if people}
-    found = [
+    identities = [
         f"{each.whole} = {' + '.join(each.parts)}"
         for each in SUMS
         if names & {each.whole, *each.parts}
     ]
     for whole, parts in DIVIDED.items():
         if {name.replace("{endpoint}", "objective") for name in names} & {whole, *parts}:
-            found.append(f"{whole} = {' + '.join(parts)}".replace("objective", "{endpoint}"))
-    found += [
+            identities.append(f"{whole} = {' + '.join(parts)}".replace("objective", "{endpoint}"))
+    identities += [
         f"{each.inner} within {each.outer}" for each in WITHIN if names & {each.inner, each.outer}
     ]
-    found += [
+    identities += [
         f"{each.name} by {each.variable}, each within the next"
         for each in CHAINS
         if each.name in names
     ]
-    found += [
+    identities += [
         f"1 = {' + '.join(s.terms)}"
         for s in SHARE_SUMS
         if s.analysis == analysis and quantity.term in s.terms
     ]
-    return list(dict.fromkeys(found))
+    return list(dict.fromkeys(identities))

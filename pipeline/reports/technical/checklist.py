@@ -221,8 +221,8 @@ def map_items(items: tuple[Item, ...], places: set[str]) -> list[dict]:
 
 
 def _map_item(item: Item, places: set[str]) -> dict:
-    here = [place for place in item.places if place in places]
-    absent = bool(item.places) and not here
+    present = [place for place in item.places if place in places]
+    absent = bool(item.places) and not present
     return {
         "number": item.number,
         "topic": item.topic,
@@ -230,6 +230,6 @@ def _map_item(item: Item, places: set[str]) -> dict:
         "where": "what would answer it is not in this run" if absent else item.where,
         "links": [
             {"name": place, "href": "committee.html" if place == "committee" else f"#{place}"}
-            for place in here
+            for place in present
         ],
     }

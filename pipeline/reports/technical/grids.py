@@ -25,17 +25,17 @@ def view_agreement(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.D
     cells = rows[rows["term"].str.fullmatch(RECORDED.pattern)]
     grids: dict[str, dict] = {}
     for row in cells.itertuples():
-        if told := RECORDED.fullmatch(row.term):
-            part, recorded, adjudicated = told.groups()
+        if match := RECORDED.fullmatch(row.term):
+            part, recorded, adjudicated = match.groups()
             grids.setdefault(part, {})[recorded, adjudicated] = row
     tables = [
         _make_grid(
             f"{begin_sentence(part)}: recorded (rows) by adjudicated (columns)",
             "Recorded",
-            found,
+            grid,
             _say_kappa(rows, part),
         )
-        for part, found in grids.items()
+        for part, grid in grids.items()
     ]
     return tables, rows.drop(cells.index)
 
@@ -46,15 +46,15 @@ def view_planted(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.Dat
     cells = rows[rows["term"].str.fullmatch(READ.pattern)]
     grids: dict[str, dict] = {}
     for row in cells.itertuples():
-        if told := READ.fullmatch(row.term):
-            part, value = told.groups()
+        if match := READ.fullmatch(row.term):
+            part, value = match.groups()
             value = codes.POSITIONAL[value] if part == "positional" else value
             grids.setdefault(part, {})[row.stratum.removeprefix("planted="), value] = row
     tables = [
         _make_grid(
-            f"{begin_sentence(part)}: planted (rows) by reading (columns)", "Planted", found, ""
+            f"{begin_sentence(part)}: planted (rows) by reading (columns)", "Planted", grid, ""
         )
-        for part, found in grids.items()
+        for part, grid in grids.items()
     ]
     shares = rows.drop(cells.index)
     groups = [
@@ -90,19 +90,19 @@ def _show_share(row: Any, config: Config) -> dict:
     }
 
 
-def _make_grid(caption: str, first: str, found: dict, note: str) -> dict:
-    lines = list(dict.fromkeys(line for line, _ in found))
-    columns = list(dict.fromkeys(column for _, column in found))
+def _make_grid(caption: str, first: str, cells: dict, note: str) -> dict:
+    lines = list(dict.fromkeys(line for line, _ in cells))
+    columns = list(dict.fromkeys(column for _, column in cells))
     made = []
     for line in lines:
-        here = [found[line, column] for column in columns if (line, column) in found]
+        row = [cells[line, column] for column in columns if (line, column) in cells]
         made.append(
             {
                 "label": begin_sentence(line.replace("_", " ")),
                 "sub": "",
-                "cells": [_write_cell(found.get((line, column))) for column in columns],
+                "cells": [_write_cell(cells.get((line, column))) for column in columns],
                 "picture": None,
-                **say_status(here),
+                **say_status(row),
             }
         )
     names = [begin_sentence(column.replace("_", " ")) for column in columns]
@@ -117,15 +117,15 @@ def _write_cell(row: Any) -> str:
 
 def _say_kappa(rows: pd.DataFrame, part: str) -> str:
     """Agreement and kappa of the whole in a sentence, or why there is none."""
-    said = []
+    clauses = []
     for row in rows[
         rows["stratum"].eq("all") & rows["term"].isin([f"{part}_agreement", f"{part}_kappa"])
     ].itertuples():
         name = "Cohen's kappa" if row.term.endswith("kappa") else "Share in agreement"
         limits = write_limits(row.lower, row.upper, row.status)
-        said.append(
+        clauses.append(
             f"{name}: {write_number(row.estimate)}{f' ({limits})' if limits else ''}."
             if row.status == "ok"
             else f"{name}: {row.status}, {row.note}."
         )
-    return " ".join(said)
+    return " ".join(clauses)

@@ -107,9 +107,9 @@ def _count(name: str, rows: pd.DataFrame, titles: dict[str, str]) -> dict:
 def _compose_section(name: str, rows: pd.DataFrame, config: Config) -> dict:
     every, single = split_sites(rows)
     plain = condense_rows(every)
-    tables, rest = VIEWS[name](plain, config) if name in VIEWS else ([], plain)
+    tables, others = VIEWS[name](plain, config) if name in VIEWS else ([], plain)
     methods = number_methods(plain)
-    shown = tabulate_rows(rest, methods, config)
+    shown = tabulate_rows(others, methods, config)
     sites = summarise_sites(single, config)
     return {
         "name": name,

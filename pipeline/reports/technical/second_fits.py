@@ -13,10 +13,10 @@ from schemas.study import Config
 
 def view_model_agreement(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.DataFrame]:
     """Each model with its largest difference, rounded up, beside the most that it may be."""
-    found = {(row.stratum, row.term): row for row in rows.itertuples()}
+    by_key = {(row.stratum, row.term): row for row in rows.itertuples()}
     made = [
-        _tell_model(row, found.get((stratum, "tolerance")))
-        for (stratum, term), row in found.items()
+        _view_model(row, by_key.get((stratum, "tolerance")))
+        for (stratum, term), row in by_key.items()
         if term == "largest_difference"
     ]
     columns = ["Second fit", "Agreement", "At most", "Sites"]
@@ -25,7 +25,7 @@ def view_model_agreement(rows: pd.DataFrame, config: Config) -> tuple[list[dict]
     ], rows.iloc[:0]
 
 
-def _tell_model(row: Any, most: Any) -> dict:
+def _view_model(row: Any, most: Any) -> dict:
     agrees = f"agrees to {write_number(row.estimate)}" if row.status == "ok" else "not compared"
     return {
         "label": begin_sentence(row.stratum.partition("=")[2].replace("_", " ")),

@@ -152,9 +152,9 @@ def _make_row(row: Any, methods: dict[str, int], config: Config, part: str | Non
 
 def say_status(rows: list) -> dict:
     """The statuses behind one row of a table, for the filter (`statuses`),
-    and with their notes (`said`)."""
-    said = list(dict.fromkeys((row.status, "" if pd.isna(row.note) else row.note) for row in rows))
-    return {"statuses": " ".join(dict.fromkeys(status for status, _ in said)), "said": said}
+    and with their notes (`notes`)."""
+    notes = list(dict.fromkeys((row.status, "" if pd.isna(row.note) else row.note) for row in rows))
+    return {"statuses": " ".join(dict.fromkeys(status for status, _ in notes)), "said": notes}
 
 
 def make_table(caption: str, columns: list[str], groups: list[dict], **more: Any) -> dict:
@@ -166,11 +166,11 @@ def make_table(caption: str, columns: list[str], groups: list[dict], **more: Any
     notes = [note for row in rows for status, note in row["said"] if status == "ok"]
     shared = notes[0] if len(notes) >= APART and len(set(notes)) == 1 else ""
     for row in rows:
-        said = [
+        clauses = [
             (status, "" if status == "ok" and note == shared else note)
             for status, note in row.pop("said")
         ]
-        row["status"] = "; ".join(": ".join(filter(None, pair)) for pair in said)
+        row["status"] = "; ".join(": ".join(filter(None, pair)) for pair in clauses)
     notes = [more.get("note", ""), begin_sentence(shared) + "." if shared else ""]
     return {
         "caption": caption,
@@ -210,14 +210,18 @@ def summarise_sites(rows: pd.DataFrame, config: Config) -> dict | None:
 def _summarise(name: tuple, part: pd.DataFrame, config: Config) -> dict:
     endpoint, stratum, term, comparison = name
     numbers = part.loc[part["status"].eq("ok"), "estimate"].dropna().astype(float)
-    told = len(numbers) >= config.study.guards.min_sites
-    ends = [numbers.min(), numbers.median(), numbers.max()] if told else [None] * 3
-    where = "" if stratum in ("site=one", "all") else name_part(stratum, config)
-    said = [where, f"against {name_part(comparison, config)}" if comparison else "", endpoint]
+    enough = len(numbers) >= config.study.guards.min_sites
+    ends = [numbers.min(), numbers.median(), numbers.max()] if enough else [None] * 3
+    stratum_name = "" if stratum in ("site=one", "all") else name_part(stratum, config)
+    clauses = [
+        stratum_name,
+        f"against {name_part(comparison, config)}" if comparison else "",
+        endpoint,
+    ]
     counts = part["status"].value_counts()
     return {
         "label": begin_sentence(name_term(part["analysis"].iloc[0], stratum, term, config)),
-        "sub": "; ".join(words for words in said if words),
+        "sub": "; ".join(words for words in clauses if words),
         "cells": [
             str(len(numbers)),
             str(len(part) - len(numbers)),

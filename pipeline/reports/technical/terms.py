@@ -20,21 +20,21 @@ FAMILIES = ("family", "first_family", "first_maneuver", "change_to")
 def name_term(analysis: str, stratum: str, term: str, config: Config) -> str:
     """A term in the words of its declaration (schemas/declared);
     raises schemas.quantities.Undeclared if it has none."""
-    found = find_quantity(analysis, stratum, term)
-    told = found.parameters
-    return found.quantity.words.format_map(
-        {name: _name_parameter(name, told, config) for name in told}
+    declared = find_quantity(analysis, stratum, term)
+    parameters = declared.parameters
+    return declared.quantity.words.format_map(
+        {name: _name_parameter(name, parameters, config) for name in parameters}
     )
 
 
-def _name_parameter(name: str, told: Mapping[str, str], config: Config) -> str:
+def _name_parameter(name: str, parameters: Mapping[str, str], config: Config) -> str:
     """What one parameter of a term is called; a class by its variable,
     a level as a part of the pool."""
-    value = told[name]
+    value = parameters[name]
     if name == "variable":
         return name_variable(value)
     if name == "class":
-        return _name_code(told["variable"], value, config)
+        return _name_code(parameters["variable"], value, config)
     return name_part(value, config) if name == "level" else _name_code(name, value, config)
 
 

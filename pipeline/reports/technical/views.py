@@ -41,19 +41,19 @@ BY_VARIATION = find_declared("sensitivity", "resolved_by_day_{day}")
 def view_ledger(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.DataFrame]:
     """Every base with its number, the larger one that it was taken from,
     and who of that one is not in it."""
-    found = {row.term: row for row in rows.itertuples()}
+    by_term = {row.term: row for row in rows.itertuples()}
     made = [
         {
             "label": f"{begin_sentence(base.noun)}s {base.says}",
             "sub": f"without: {base.without}" if base.without else "",
-            "cells": [_write_estimate(found[name]), *_write_base(found, name, base)],
+            "cells": [_write_estimate(by_term[name]), *_write_base(by_term, name, base)],
             "picture": None,
             **say_status(
-                [row for row in (found[name], found.get(f"without_{name}")) if row is not None]
+                [row for row in (by_term[name], by_term.get(f"without_{name}")) if row is not None]
             ),
         }
         for name, base in BASES.items()
-        if name in found
+        if name in by_term
     ]
     columns = ["Number", "In episodes", "Of", "How many these are", "Not in it"]
     table = make_table(
@@ -65,12 +65,12 @@ def view_ledger(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.Data
     return [table], rows.iloc[:0]
 
 
-def _write_base(found: dict, name: str, base: Base) -> list[str]:
+def _write_base(by_term: dict, name: str, base: Base) -> list[str]:
     """Episodes of a base, the larger base and its number, and how many of it are left."""
-    larger, left = found.get(base.of), found.get(f"without_{name}")
+    larger, left = by_term.get(base.of), by_term.get(f"without_{name}")
     of = f"{BASES[base.of].noun}s {BASES[base.of].says}" if base.of else ""
     return [
-        write_number(found[name].n_episodes),
+        write_number(by_term[name].n_episodes),
         of,
         _write_estimate(larger),
         _write_estimate(left),
@@ -80,12 +80,12 @@ def _write_base(found: dict, name: str, base: Base) -> list[str]:
 def view_failures(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.DataFrame]:
     """Each reason at the time of the failure and in hindsight, side by side."""
     taken = rows[rows["stratum"].str.fullmatch(r"view=\w+,reason=\w+") & rows["term"].eq("share")]
-    found = {row.stratum: row for row in taken.itertuples()}
+    by_stratum = {row.stratum: row for row in taken.itertuples()}
     tables, scale = [], choose_scale(map(_mark, _usable(taken)))
     for population in taken["population"].unique():
         made = []
         for reason, meaning in REASON.items():
-            pair = [found.get(f"view={view},reason={reason}") for view in VIEW]
+            pair = [by_stratum.get(f"view={view},reason={reason}") for view in VIEW]
             pair = [
                 row if row is not None and row.population == population else None for row in pair
             ]
@@ -128,12 +128,12 @@ def _compare_naive(heading: str, part: pd.DataFrame, log: bool, config: Config) 
     scale = choose_scale(map(_mark, _usable(part)), log=log)
     groups = []
     for stratum, members in part.groupby("stratum", sort=False):
-        found = {row.term: row for row in members.itertuples()}
-        names = dict.fromkeys(term.removeprefix(NAIVE) for term in found)
+        by_term = {row.term: row for row in members.itertuples()}
+        names = dict.fromkeys(term.removeprefix(NAIVE) for term in by_term)
         made = [
             _pair_row(
                 begin_sentence(name_term(SECOND_LINE, stratum, name, config)),
-                [found.get(name), found.get(NAIVE + name)],
+                [by_term.get(name), by_term.get(NAIVE + name)],
                 scale,
             )
             for name in names
@@ -152,10 +152,10 @@ def _show_balance(balance: pd.DataFrame, config: Config) -> dict:
     scale = choose_scale(map(_mark, _usable(balance)))
     groups = []
     for stratum, members in balance.groupby("stratum", sort=False):
-        found = {row.term: row for row in members.itertuples()}
+        by_term = {row.term: row for row in members.itertuples()}
         made = []
-        for level in dict.fromkeys(term.partition(":")[2] for term in found):
-            pair = [found.get(f"smd_{when}:{level}") for when in ("after", "before")]
+        for level in dict.fromkeys(term.partition(":")[2] for term in by_term):
+            pair = [by_term.get(f"smd_{when}:{level}") for when in ("after", "before")]
             made.append(_pair_row(begin_sentence(name_part(level, config)), pair, scale))
         groups.append({"heading": begin_sentence(name_part(stratum, config)), "rows": made})
     note = (
@@ -182,7 +182,7 @@ def view_sensitivity(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd
                 (f"{variation},{part}", "") if part in ("least", "greatest") else (variation, part)
             )
             parts.setdefault(part, []).append((named, row))
-        groups = [_vary(part, found, scale, config) for part, found in parts.items()]
+        groups = [_vary(part, variations, scale, config) for part, variations in parts.items()]
         caption = begin_sentence(name_term("sensitivity", "all", term, config))
         note = "The dashed line stands at the primary answer of the part."
         tables.append(
@@ -194,13 +194,14 @@ def view_sensitivity(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd
 _COLUMNS = ["Estimate", "95 % CI", "Episodes", "Events", "Sites"]
 
 
-def _vary(part: str, found: list, scale: Scale, config: Config) -> dict:
+def _vary(part: str, variations: list, scale: Scale, config: Config) -> dict:
     primary = next(
-        (row.estimate for named, row in found if named == "primary" and row.status == "ok"), None
+        (row.estimate for named, row in variations if named == "primary" and row.status == "ok"),
+        None,
     )
     made = [
         _dot_row(begin_sentence(named.replace("_", " ").replace(",", ", ")), row, scale, primary)
-        for named, row in found
+        for named, row in variations
     ]
     return {
         "heading": begin_sentence(name_part(part, config)) if part else "Whole population",

@@ -24,7 +24,7 @@ def hide(estimates: pd.DataFrame, *strata: str) -> set[str]:
     safe = hide_rows(
         stated.rows, list(stated.rows.index[stated.rows["stratum"].isin(strata)]), "hidden"
     )
-    return {stated.audit.cells.keys[found.cell].say() for found in find_all(stated, safe, RULE)}
+    return {stated.audit.cells.keys[exposed.cell].say() for exposed in find_all(stated, safe, RULE)}
 
 
 def test_a_total_gives_the_only_hidden_part_away():
@@ -127,12 +127,12 @@ def test_the_audit_finds_what_trying_all_numbers_finds(inner, hidden, rounded):
     bounds[sorted(hidden)] = [0, np.inf]
     audit = Audit(cells, 3)
     wanted = try_all(values, cells, bounds, 3, 17)
-    quickly = {found.cell for found in audit.find_quickly(Known(bounds))}
-    together = {found.cell for found in audit.find_quickly(Known(bounds)) if found.least == 0}
+    quickly = {exposed.cell for exposed in audit.find_quickly(Known(bounds))}
+    together = {exposed.cell for exposed in audit.find_quickly(Known(bounds)) if exposed.least == 0}
     shown = {n for n in range(9) if bounds[n, 0] == bounds[n, 1] and 1 <= values[n] < 3}
-    found = quickly | {each.cell for each in audit.find(Known(bounds))}
-    assert wanted <= found
-    assert found <= wanted | together | shown
+    exposed = quickly | {each.cell for each in audit.find(Known(bounds))}
+    assert wanted <= exposed
+    assert exposed <= wanted | together | shown
     assert {each.cell for each in audit.find(Known(bounds))} <= wanted | shown
     for example in audit.examples:  # by which cells are safe
         sums = [sum(sign * example[n] for n, sign in equation) for equation in cells.equations]
@@ -150,7 +150,7 @@ def test_whole_numbers_prove_what_fractions_do_not():
     for whole in ("ab", "bc", "ac"):
         cells.relate(place[whole], [place[name] for name in whole], whole)
     bounds = np.array([[0, np.inf]] * 3 + [[9, 9], [9, 9], [10, 10]], dtype=float)
-    assert {cells.keys[found.cell].name for found in Audit(cells, 11).find(Known(bounds))} == {
+    assert {cells.keys[exposed.cell].name for exposed in Audit(cells, 11).find(Known(bounds))} == {
         "a",
         "b",
         "c",
@@ -210,19 +210,19 @@ def test_each_claim_is_proved_once():
     for n, parts in enumerate(((0, 1), (1, 2), (0, 2)), start=3):
         cells.relate(n, list(parts), f"{n}")
     bounds = np.array([[0, np.inf]] * 3 + [[9, 9], [9, 9], [10, 10]], dtype=float)
-    assert [found.cell for found in Audit(cells, 11).find(Known(bounds))] == [0, 1, 2]
+    assert [exposed.cell for exposed in Audit(cells, 11).find(Known(bounds))] == [0, 1, 2]
 
 
 def test_a_site_takes_itself_away():
     cells = Cells(1)
-    for name, value, own in (("whole", 40, 30), ("part", 20, 18), ("rest", 20, 12)):
-        cells.add(Group(name), value, np.array([float(own)]))
+    for name, value, owned in (("whole", 40, 30), ("part", 20, 18), ("rest", 20, 12)):
+        cells.add(Group(name), value, np.array([float(owned)]))
     cells.relate(0, [1, 2], "whole")
     audit = Audit(cells, 11)
     bounds = np.array([[40, 40], [20, 20], [20, 20]], dtype=float)
     assert audit.find_quickly(Known(bounds), EVERYBODY) == []
     # 10, 2 and 8 others
-    assert {found.cell for found in audit.find_quickly(Known(bounds), 0)} == {0, 1, 2}
+    assert {exposed.cell for exposed in audit.find_quickly(Known(bounds), 0)} == {0, 1, 2}
     assert audit.everybody == (EVERYBODY, 0)
 
 
@@ -233,7 +233,7 @@ def test_a_release_passes_its_audit_whatever_the_counts(counts):
     made = release(two_way(dict(zip(keys, counts, strict=True))))
     assert not made.rows["n_episodes"].between(1, 10).any()
     audit = made.stated.audit
-    assert [found for eyes in audit.everybody for found in audit.find(made.known, eyes)] == []
+    assert [exposed for eyes in audit.everybody for exposed in audit.find(made.known, eyes)] == []
 
 
 def test_what_cannot_be_covered_is_not_released_and_the_message_has_names_and_no_numbers(
@@ -258,10 +258,10 @@ def test_what_cannot_be_covered_is_not_released_and_the_message_has_names_and_no
     monkeypatch.setattr("pipeline.disclosure.release.Cover.add", lambda self, found: False)
     with pytest.raises(GivenAway) as failure:
         hide_what_tells(stated, alone, RULE)
-    said = str(failure.value)
-    assert "canal=anterior, mechanism=cupulolithiasis" in said
+    message = str(failure.value)
+    assert "canal=anterior, mechanism=cupulolithiasis" in message
     assert not any(
-        number in said.replace("1 hidden", "") for number in ("5", "20", "25", "37", "48")
+        number in message.replace("1 hidden", "") for number in ("5", "20", "25", "37", "48")
     )
 
 

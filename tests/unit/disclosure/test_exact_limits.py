@@ -22,13 +22,13 @@ def print_share(whole: int, part: int, wider: float) -> tuple[float, float, floa
 def list_pairs(printed: tuple[float, ...], sizes: range) -> set[tuple[int, int]]:
     """All people and events whose share and exact limits lie within what is printed."""
     low, high, lower, upper = printed
-    found = set()
+    fitting = set()
     for n in sizes:
         k = np.arange(n + 1)
         least, most = proportion_confint(k, n, method="beta")
         fits = (k >= low * n - NEAR) & (k <= high * n + NEAR) & (least >= lower) & (most <= upper)
-        found |= {(n, int(number)) for number in k[fits]}
-    return found
+        fitting |= {(n, int(number)) for number in k[fits]}
+    return fitting
 
 
 @settings(max_examples=60)

@@ -76,7 +76,7 @@ def test_while_too_little_is_new_the_last_release_stays_and_it_is_said(tmp_path)
     # shows less than four fifths as much
     kept = issue(tmp_path, curves({"canal=posterior": 340}), RULE)
     assert read_sizes(kept) == read_sizes(first)
-    assert kept.said == KEPT.format(number=1)
+    assert kept.message == KEPT.format(number=1)
     assert kept.made_from["name"].tolist() == ["release", "deliveries", "newer records"]
     assert len(read_ledger(tmp_path)) == 1
     new = issue(tmp_path, curves({"canal=posterior": 405, "canal=lateral": 204}), RULE)
@@ -92,7 +92,7 @@ def test_what_fails_its_audit_leaves_the_last_release_as_it_was(tmp_path, monkey
 
     monkeypatch.setattr("pipeline.disclosure.issue.make_release", refuse)
     kept = issue(tmp_path, curves({"canal=posterior": 340, "canal=lateral": 140}), RULE)
-    assert (read_sizes(kept), kept.said) == (read_sizes(first), KEPT.format(number=1))
+    assert (read_sizes(kept), kept.message) == (read_sizes(first), KEPT.format(number=1))
 
 
 def test_without_an_earlier_release_nothing_is_released_that_fails(tmp_path, monkeypatch):

@@ -14,13 +14,14 @@ from tests.pool_of_counts import CANALS, RULE, release
 
 def parts(**sites: dict[str, int]) -> pd.DataFrame:
     """Medians by canal, each of the sites given, with all of them together."""
-    whole = [site for own in sites.values() for site, n in own.items() for _ in range(n)]
-    told = {"all": whole} | {
-        f"canal={k}": [s for s, n in own.items() for _ in range(n)] for k, own in sites.items()
+    everybody = [site for counts in sites.values() for site, n in counts.items() for _ in range(n)]
+    codes_by_stratum = {"all": everybody} | {
+        f"canal={k}": [s for s, n in counts.items() for _ in range(n)]
+        for k, counts in sites.items()
     }
     rows = [
         state("median_days", 7, stratum=name, n_episodes=len(codes), **count_sites(codes))
-        for name, codes in told.items()
+        for name, codes in codes_by_stratum.items()
     ]
     return tidy_estimates(
         rows,
@@ -84,9 +85,9 @@ def test_no_release_shows_or_gives_away_what_is_one_sites(counts):
     by_site = read_by_site(estimates)
     for stratum, shown in made.rows.set_index("stratum")["n_episodes"].dropna().items():
         label = estimates.index[estimates["stratum"].eq(stratum)][0]
-        own = by_site.of(label, "episodes", estimates.at[label, "n_episodes"])
-        assert own.max() <= RULE.max_share * own.sum()
+        counts_of_site = by_site.of(label, "episodes", estimates.at[label, "n_episodes"])
+        assert counts_of_site.max() <= RULE.max_share * counts_of_site.sum()
         least, most = unround_count(shown, RULE.round_counts)
         # nor what a site can take itself away from
-        assert not any(least - mine >= 1 and most - mine <= 10 for mine in own if mine)
+        assert not any(least - mine >= 1 and most - mine <= 10 for mine in counts_of_site if mine)
     assert made.rows["by_site"].isna().all()

@@ -134,4 +134,4 @@ def find_disagreements(page: str) -> list[str]:
         r"(?<![\d,./–−-])(?<!to )(?<!of )1 (?:[a-z]+ )?(?:episode|session|site|clinic|patient)(?: "
         r"[a-z]+){0,3}? (?:are|were|have|lie|differ)\b"
     )
-    return [found[0] for pattern in (plural, verb) for found in re.finditer(pattern, text)]
+    return [match[0] for pattern in (plural, verb) for match in re.finditer(pattern, text)]

@@ -26,13 +26,15 @@ MANY = {"n_episodes": 300, "n_sites": 9, "method": "m", "stratum": "all"}
 def compare(name: str, terms: dict[str, float], reach: float) -> list[dict]:
     """Two numbers by their terms, and the second less the first."""
     first, second = terms.values()
-    told = [state(term, value, lower=value, upper=value, **MANY) for term, value in terms.items()]
+    printed = [
+        state(term, value, lower=value, upper=value, **MANY) for term, value in terms.items()
+    ]
     ends = {
         "lower": second - first - reach,
         "upper": second - first + reach,
         "comparison": "repeat",
     }
-    return [*told, state(name, second - first, **ends, **MANY)]
+    return [*printed, state(name, second - first, **ends, **MANY)]
 
 
 @settings(max_examples=25)
@@ -66,12 +68,12 @@ def test_the_second_line_adds_up(
     numbers = [[read_number(cell) for cell in cells] for cells in printed]
     for first, second, difference in numbers:
         assert difference == pytest.approx(second - first, abs=1e-9)
-    told = re.findall(
+    shown = re.findall(
         r"(?<!less than )(\b[\d.]+)\s(?:percentage points?|days) (?:more|fewer) after (?:another|"
         r"the same)",
         section["finding"],
     )
-    assert {float(number) for number in told} <= {abs(difference) for *_, difference in numbers}
+    assert {float(number) for number in shown} <= {abs(difference) for *_, difference in numbers}
 
 
 @settings(max_examples=25)
@@ -102,8 +104,10 @@ def test_a_change_whose_range_leaves_both_ways_open_names_none(plan):
         state("mean_day_7", 39.0, lower=34.0, upper=43.0, **MANY),
     ]
     rows.append(state("change_by_day_7", -1.0, lower=-5.0, upper=3.0, comparison="day 0", **MANY))
-    said = describe_handicap({"handicap_change": tidy_estimates(rows, **HANDICAP)}, plan)["finding"]
-    assert said == (
+    sentence = describe_handicap({"handicap_change": tidy_estimates(rows, **HANDICAP)}, plan)[
+        "finding"
+    ]
+    assert sentence == (
         "The mean total after the first maneuver: by day 7 it was between 5 points lower and 3 "
         "points higher."
     )

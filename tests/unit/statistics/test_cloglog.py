@@ -114,14 +114,14 @@ def is_separated(design: np.ndarray, happened: np.ndarray) -> bool:
     count, size = rows.shape
     parts = np.column_stack([-rows, np.eye(count)])
     bounds = [(None, None)] * size + [(0, 1)] * count
-    found = linprog(
+    result = linprog(
         np.repeat([0.0, -1.0], [size, count]),
         A_ub=parts,
         b_ub=np.zeros(count),
         bounds=bounds,
         method="highs",
     )
-    return bool(found.x[size:].max() > 0.5)
+    return bool(result.x[size:].max() > 0.5)
 
 
 def draw_design(number: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -145,10 +145,10 @@ def test_a_fit_is_refused_where_and_only_where_the_outcomes_are_separated(number
     for number in numbers:
         design, offset, happened = draw_design(number)
         if np.linalg.matrix_rank(design) == design.shape[1]:
-            found = fit_cloglog(
+            result = fit_cloglog(
                 Rows(design, offset, happened.astype(float), (~happened).astype(float))
             )
-            refused.append(isinstance(found, Refusal))
+            refused.append(isinstance(result, Refusal))
             assert refused[-1] == is_separated(design, happened), number
     assert any(refused)
 

@@ -51,9 +51,9 @@ def test_planted_coefficients_and_their_errors_come_back(family):
     pools = [fit(*simulate(family, 300, rng), family) for _ in range(150)]
     z = np.array(
         [
-            (np.append(found.coef, np.log(found.scale)) - np.append(TRUTH, np.log(SCALE)))
-            / np.sqrt(np.diag(found.covariance))
-            for found in pools
+            (np.append(result.coef, np.log(result.scale)) - np.append(TRUTH, np.log(SCALE)))
+            / np.sqrt(np.diag(result.covariance))
+            for result in pools
         ]
     )
     # 150 pools: mean of z within 4 of its own errors (and 0.15 of an error for the bias of order
@@ -84,7 +84,7 @@ def test_the_order_of_rows_changes_no_byte(family):
 @pytest.mark.parametrize("family", FAMILIES)
 def test_another_optimiser_from_elsewhere_finds_no_better_place(family):
     patterns, _ = collapse_patterns(*simulate(family, 200, np.random.default_rng(4)))
-    found = fit_aft(patterns, family)
+    result = fit_aft(patterns, family)
     for start in ([0.0, 0.0, 0.0, 0.3], [5.0, 3.0, -3.0, 2.0]):
         other = minimize(
             lambda at: -score_patterns(at, patterns, family)[0],
@@ -92,7 +92,7 @@ def test_another_optimiser_from_elsewhere_finds_no_better_place(family):
             method="Nelder-Mead",
             tol=1e-10,
         )
-        assert -other.fun == pytest.approx(found.log_likelihood, abs=1e-6)
+        assert -other.fun == pytest.approx(result.log_likelihood, abs=1e-6)
 
 
 @settings(max_examples=25)
@@ -116,16 +116,16 @@ def test_derivatives_are_those_of_the_likelihood(family, seed, point):
     at = np.array(point)
     value, gradient, information = score_patterns(at, patterns, family)
     shifts = 1e-5 * np.eye(4)
-    near = [
+    both_sides = [
         (score_patterns(at + s, patterns, family), score_patterns(at - s, patterns, family))
         for s in shifts
     ]
     size = 1 + np.abs(value) + np.abs(information).max()
     np.testing.assert_allclose(
-        [(up[0] - down[0]) / 2e-5 for up, down in near], gradient, atol=1e-5 * size
+        [(up[0] - down[0]) / 2e-5 for up, down in both_sides], gradient, atol=1e-5 * size
     )
     np.testing.assert_allclose(
-        [(down[1] - up[1]) / 2e-5 for up, down in near], information, atol=1e-5 * size
+        [(down[1] - up[1]) / 2e-5 for up, down in both_sides], information, atol=1e-5 * size
     )
 
 
@@ -153,9 +153,9 @@ def test_chances_are_those_of_the_named_distribution(family, law):
 @pytest.mark.parametrize("z", [20.0, -21.0, 50.0, -51.0])
 def test_normal_chances_keep_their_digits_far_out_in_either_tail(z):
     patterns, _ = collapse_patterns([np.exp(z)], [np.exp(z + 1)], np.ones((1, 1)))
-    near, far = sorted([abs(z), abs(z + 1)])
-    truth = stats.norm.logsf(near) + np.log1p(
-        -np.exp(stats.norm.logsf(far) - stats.norm.logsf(near))
+    nearer, farther = sorted([abs(z), abs(z + 1)])
+    truth = stats.norm.logsf(nearer) + np.log1p(
+        -np.exp(stats.norm.logsf(farther) - stats.norm.logsf(nearer))
     )
     assert score_patterns(np.array([0.0, 1.0]), patterns, "lognormal")[0] == pytest.approx(
         truth, rel=1e-12
@@ -164,13 +164,13 @@ def test_normal_chances_keep_their_digits_far_out_in_either_tail(z):
 
 @pytest.mark.parametrize("family", FAMILIES)
 def test_share_past_a_day_is_one_for_the_sure_and_the_median_is_half(family):
-    found = fit(*simulate(family, 300, np.random.default_rng(5)), family)
+    result = fit(*simulate(family, 300, np.random.default_rng(5)), family)
     middle = {"weibull": np.log(np.log(2))}.get(family, 0.0)
     row = np.array([[1.0, 1.0, 0.0]])
     assert share_past(
-        found, row, np.exp(row[0] @ found.coef + found.scale * middle)
+        result, row, np.exp(row[0] @ result.coef + result.scale * middle)
     ) == pytest.approx(0.5)
-    assert share_past(found, row, 1e12) == pytest.approx(1)
+    assert share_past(result, row, 1e12) == pytest.approx(1)
 
 
 @pytest.mark.parametrize("family", FAMILIES)
@@ -185,9 +185,9 @@ def test_share_past_a_day_is_one_for_the_sure_and_the_median_is_half(family):
     ids=["all before the first test", "none seen", "all in one interval", "all around one day"],
 )
 def test_no_number_without_a_maximum(family, left, right):
-    found = fit(left, right, np.ones((20, 1)), family)
-    assert isinstance(found, Refusal)
-    assert found.status == "not_identified"
+    result = fit(left, right, np.ones((20, 1)), family)
+    assert isinstance(result, Refusal)
+    assert result.status == "not_identified"
 
 
 @pytest.mark.parametrize("family", FAMILIES)
@@ -196,26 +196,26 @@ def test_a_separated_class_has_no_number_and_leaves_the_others_alone(family, lef
     rows = simulate(family, 200, np.random.default_rng(6))
     clean = fit(*rows, family)
     wide = np.column_stack([np.vstack([rows[2], [[1, 0, 0]] * 12]), np.arange(212) >= 200])
-    found = fit(np.append(rows[0], [left] * 12), np.append(rows[1], [right] * 12), wide, family)
-    assert np.isnan(found.coef[3])
-    np.testing.assert_allclose(found.coef[:3], clean.coef, rtol=1e-6)
-    assert np.isnan(share_past(found, wide[-1:], 7)).all()
-    assert np.isfinite(share_past(found, wide[:1], 7)).all()
+    result = fit(np.append(rows[0], [left] * 12), np.append(rows[1], [right] * 12), wide, family)
+    assert np.isnan(result.coef[3])
+    np.testing.assert_allclose(result.coef[:3], clean.coef, rtol=1e-6)
+    assert np.isnan(share_past(result, wide[-1:], 7)).all()
+    assert np.isfinite(share_past(result, wide[:1], 7)).all()
 
 
 def test_a_class_without_members_has_no_number_and_leaves_the_others_alone():
     left, right, design = simulate("weibull", 200, np.random.default_rng(7))
-    found = fit(left, right, np.column_stack([design, np.zeros(200)]), "weibull")
-    assert np.isnan(found.coef[3])
-    np.testing.assert_allclose(found.coef[:3], fit(left, right, design, "weibull").coef, rtol=1e-8)
+    result = fit(left, right, np.column_stack([design, np.zeros(200)]), "weibull")
+    assert np.isnan(result.coef[3])
+    np.testing.assert_allclose(result.coef[:3], fit(left, right, design, "weibull").coef, rtol=1e-8)
 
 
 def test_two_terms_that_are_one_have_no_number_and_leave_the_others_alone():
     left, right, design = simulate("lognormal", 200, np.random.default_rng(8))
-    found = fit(left, right, np.column_stack([design, design[:, 2]]), "lognormal")
-    assert np.isnan(found.coef[2:]).all()
+    result = fit(left, right, np.column_stack([design, design[:, 2]]), "lognormal")
+    assert np.isnan(result.coef[2:]).all()
     np.testing.assert_allclose(
-        found.coef[:2], fit(left, right, design, "lognormal").coef[:2], rtol=1e-8
+        result.coef[:2], fit(left, right, design, "lognormal").coef[:2], rtol=1e-8
     )
 
 

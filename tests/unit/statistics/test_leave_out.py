@@ -38,19 +38,19 @@ def test_error_of_a_mean_of_equal_sites_is_the_textbook_one():
     # the jackknife of a mean is s / sqrt(n): Efron B, Tibshirani R. 1993, chapter 11 (from memory)
     means = np.array([0.2, 0.5, 0.4, 0.7])
     without = ((means.sum() - means) / 3)[:, None]
-    edge = bound_share(
+    bounds = bound_share(
         np.array([means.mean()]), without, np.ones(4), np.full(4, 25), np.array([100.0])
     )
-    assert edge.error[0] == pytest.approx(means.std(ddof=1) / 2)
-    assert 0 < edge.low[0] < means.mean() < edge.high[0] < 1
+    assert bounds.error[0] == pytest.approx(means.std(ddof=1) / 2)
+    assert 0 < bounds.low[0] < means.mean() < bounds.high[0] < 1
 
 
 def test_sites_that_agree_by_luck_claim_no_certainty():
-    edge = bound_share(
+    bounds = bound_share(
         np.array([0.5]), np.full((2, 1), 0.5), np.ones(2), np.full(2, 50), np.array([100.0])
     )
-    assert edge.error[0] == 0
-    assert edge.high[0] - edge.low[0] > 1.9 * 1.96 * np.sqrt(0.25 / 100)
+    assert bounds.error[0] == 0
+    assert bounds.high[0] - bounds.low[0] > 1.9 * 1.96 * np.sqrt(0.25 / 100)
 
 
 def test_sites_of_unequal_size_count_as_fewer():

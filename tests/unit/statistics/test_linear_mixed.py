@@ -11,7 +11,12 @@ from scipy.optimize import minimize
 
 from pipeline.statistics.guard import Refusal
 from pipeline.statistics.linear_mixed import LinearFit, fit_linear_mixed, refit_linear_mixed
-from pipeline.statistics.restricted_likelihood import deviate, drop_site, slope, sum_products
+from pipeline.statistics.restricted_likelihood import (
+    drop_site,
+    reml_deviance,
+    reml_gradient,
+    sum_products,
+)
 
 
 def simulate(
@@ -84,22 +89,22 @@ def test_no_other_variances_are_better():
             measured, design, build_covariance(other, effects, who, site)
         )[0]
 
-    found = minimize(
+    optimum = minimize(
         lose,
         [5, 0, 2, 2, 4],
         method="Nelder-Mead",
         options={"maxiter": 1500, "fatol": 1e-7, "xatol": 1e-3},
     )
-    assert -found.fun == pytest.approx(fit.log_likelihood, abs=1e-4)
+    assert -optimum.fun == pytest.approx(fit.log_likelihood, abs=1e-4)
 
 
 def test_refit_is_the_fit():
     rows = simulate(12)
     products = sum_products(*rows)
     fit = fit_linear_mixed(products, sites=True)
-    near = refit_linear_mixed(products, replace(fit, relative=fit.relative * 1.3), sites=True)
-    np.testing.assert_allclose(near.coef, fit.coef, rtol=1e-6)
-    assert near.log_likelihood == pytest.approx(fit.log_likelihood, abs=1e-6)
+    refit = refit_linear_mixed(products, replace(fit, relative=fit.relative * 1.3), sites=True)
+    np.testing.assert_allclose(refit.coef, fit.coef, rtol=1e-6)
+    assert refit.log_likelihood == pytest.approx(fit.log_likelihood, abs=1e-6)
 
 
 @pytest.mark.parametrize("site_sd", [0.0, 4.0])
@@ -115,20 +120,20 @@ def test_a_refit_without_a_site_is_the_fit_of_the_others(site_sd):
         dropped = drop_site(products, k)
         for one, other in zip(dropped, others, strict=True):
             np.testing.assert_allclose(one, other, rtol=1e-12)
-        alone, near = (
+        alone, refit = (
             fit_linear_mixed(others, sites=True),
             refit_linear_mixed(dropped, fit, sites=True),
         )
-        np.testing.assert_allclose(near.coef, alone.coef, rtol=1e-5)
-        assert near.log_likelihood == pytest.approx(alone.log_likelihood, abs=1e-5)
+        np.testing.assert_allclose(refit.coef, alone.coef, rtol=1e-5)
+        assert refit.log_likelihood == pytest.approx(alone.log_likelihood, abs=1e-5)
 
 
 def test_slopes_that_do_not_vary_are_seen():
-    found = [
+    fits = [
         fit_linear_mixed(sum_products(*simulate(seed, slope_sd=0.0)), sites=False)
         for seed in range(8)
     ]
-    usable = [fit for fit in found if isinstance(fit, LinearFit)]
+    usable = [fit for fit in fits if isinstance(fit, LinearFit)]
     assert len(usable) >= 6
     assert any(fit.slope_is_none for fit in usable)
     assert not fit_linear_mixed(sum_products(*simulate(0, patients=200)), sites=False).slope_is_none
@@ -149,12 +154,12 @@ def test_sites_that_do_not_vary_have_no_variance_and_change_nothing():
 def test_no_answer_where_the_design_does_not_determine_one():
     measured, design, effects, who, site = simulate(13)
     twice = np.column_stack([design, design[:, 1]])
-    found = fit_linear_mixed(sum_products(measured, twice, effects, who, site), sites=False)
-    assert isinstance(found, Refusal)
-    few = fit_linear_mixed(
+    fit = fit_linear_mixed(sum_products(measured, twice, effects, who, site), sites=False)
+    assert isinstance(fit, Refusal)
+    too_small = fit_linear_mixed(
         sum_products(measured[:2], design[:2], effects[:2], who[:2], site[:2]), sites=False
     )
-    assert few.status == "too_few"
+    assert too_small.status == "too_few"
 
 
 def test_a_patient_belongs_to_one_site():
@@ -175,8 +180,13 @@ def test_gradient_is_that_of_differences(effects, sites):
     point = np.array([0.7, -0.3, 0.4, 0.6])[[0, 1, 2, 3][: 3 if effects == 2 else 1] + [3] * sites]
     shifts = 1e-5 * np.eye(len(point))
     expected = [
-        (deviate(point + shift, products, sites)[0] - deviate(point - shift, products, sites)[0])
+        (
+            reml_deviance(point + shift, products, sites)[0]
+            - reml_deviance(point - shift, products, sites)[0]
+        )
         / 2e-5
         for shift in shifts
     ]
-    np.testing.assert_allclose(slope(point, products, sites), expected, rtol=1e-6, atol=1e-6)
+    np.testing.assert_allclose(
+        reml_gradient(point, products, sites), expected, rtol=1e-6, atol=1e-6
+    )

@@ -127,11 +127,11 @@ def test_collapsed_patients_have_the_likelihood_of_single_ones(pool):
         )
         for s in range(4)
     ]
-    whole = score(point, groups, 31, False)
-    for own, several in zip(whole, zip(*parts, strict=True), strict=True):
-        np.testing.assert_allclose(own, sum(several), rtol=1e-10)
+    pooled = score(point, groups, 31, False)
+    for sums, several in zip(pooled, zip(*parts, strict=True), strict=True):
+        np.testing.assert_allclose(sums, sum(several), rtol=1e-10)
     np.testing.assert_allclose(
-        whole[1],
+        pooled[1],
         sum(score(point, keep_sites(groups, [s]), 31, False)[1] for s in range(4)),
         rtol=1e-9,
     )
@@ -161,7 +161,7 @@ def test_weights_are_patients_repeated(pool):
 
 def test_planted_effects_and_spread_come_back():
     """Rows go on after an event, so that the spread is well determined."""
-    found = []
+    points = []
     for seed in range(8):
         rows, patient, site = simulate(1500, seed, longest=5, stop=False)
         fit = fit_mixed(
@@ -170,8 +170,8 @@ def test_planted_effects_and_spread_come_back():
             31,
             random_sites=False,
         )
-        found.append(fit.maximum.point)
-    mean, error = np.mean(found, axis=0), np.std(found, axis=0, ddof=1) / np.sqrt(len(found))
+        points.append(fit.maximum.point)
+    mean, error = np.mean(points, axis=0), np.std(points, axis=0, ddof=1) / np.sqrt(len(points))
     assert (np.abs(mean - [0.5, -0.2, -1.0, 0.9]) < 4 * error).all()
     assert error[-1] < 0.03
 
@@ -237,5 +237,5 @@ def test_one_step_without_a_site_is_near_the_refit():
         exact = climb(
             lambda point, left=left: score(point, left, 31, False), fit.maximum.point
         ).point
-        moved = np.abs(exact - fit.maximum.point).max()
-        assert np.abs(quick[number] - exact).max() < 0.15 * moved
+        shift = np.abs(exact - fit.maximum.point).max()
+        assert np.abs(quick[number] - exact).max() < 0.15 * shift

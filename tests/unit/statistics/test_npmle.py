@@ -224,12 +224,12 @@ def test_many_fits_need_a_weight_for_every_interval(weights):
 @pytest.mark.parametrize("left_out", [1, 40])
 def test_fits_near_each_other_are_those_found_afresh(left_out):
     left, right, index = collapse_intervals(*follow(400, np.random.default_rng(left_out)))
-    whole = np.bincount(index)
+    counts = np.bincount(index)
     parts = np.array(
-        [np.bincount(index[k : k + left_out], minlength=len(whole)) for k in range(0, 400, 40)]
+        [np.bincount(index[k : k + left_out], minlength=len(counts)) for k in range(0, 400, 40)]
     )
-    many = fit_many(left, right, whole - parts, DAYS)
-    for row, weight in enumerate(whole - parts):
+    many = fit_many(left, right, counts - parts, DAYS)
+    for row, weight in enumerate(counts - parts):
         afresh = fit_npmle(left[weight > 0], right[weight > 0], weight[weight > 0], tolerance=1e-12)
         np.testing.assert_allclose(
             (many.lower[row], many.upper[row]), afresh.survival(DAYS), rtol=0, atol=3e-6
@@ -239,7 +239,7 @@ def test_fits_near_each_other_are_those_found_afresh(left_out):
 @pytest.mark.parametrize("mass", [[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.4, 0.3, 0.3]])
 def test_a_start_that_is_not_near_changes_nothing(mass):
     weights, first, last = np.array([[1.0, 2.0, 3.0], [9.0, 0.0, 1.0]]), np.arange(3), np.arange(3)
-    found = npmle_search.maximise_near(weights, first, last, np.array(mass), np.ones(3))
+    fitted = npmle_search.maximise_near(weights, first, last, np.array(mass), np.ones(3))
     np.testing.assert_allclose(
-        found, weights / weights.sum(axis=1, keepdims=True), rtol=0, atol=1e-9
+        fitted, weights / weights.sum(axis=1, keepdims=True), rtol=0, atol=1e-9
     )

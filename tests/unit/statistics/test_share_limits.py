@@ -11,7 +11,7 @@ from scipy.stats import binom, binomtest
 
 from pipeline.statistics.bounded_curve import bound_curve, count_effective_days
 from pipeline.statistics.npmle import fit_npmle
-from pipeline.statistics.share_limits import Edge, keep_falling, limit_exactly
+from pipeline.statistics.share_limits import ShareBounds, clopper_pearson, keep_falling
 
 # Remission under 6-mercaptopurine in weeks, relapse or not: Freireich EJ et al. Blood
 # 1963;21:699-716. The product-limit estimate and its Greenwood standard error: Klein JP,
@@ -61,19 +61,21 @@ def test_exact_limits_of_whole_numbers(total, data):
     events = data.draw(st.integers(0, total))
     reference = binomtest(events, total).proportion_ci(method="exact")
     assert np.allclose(
-        limit_exactly(events / total, total), (reference.low, reference.high), atol=1e-9
+        clopper_pearson(events / total, total), (reference.low, reference.high), atol=1e-9
     )
 
 
 def test_nothing_known_is_nothing_said():
-    assert limit_exactly(0.0, 0.0) == (0, 1)
-    assert limit_exactly(1.0, 0.0) == (0, 1)
+    assert clopper_pearson(0.0, 0.0) == (0, 1)
+    assert clopper_pearson(1.0, 0.0) == (0, 1)
 
 
 @given(arrays(float, (3, 12), elements=st.floats(0, 1)))
 def test_limits_that_fall_hold_the_share_and_are_no_wider(drawn):
     share = np.sort(drawn[0])[::-1]
-    before = Edge(share, np.zeros(12), np.minimum(share, drawn[1]), np.maximum(share, drawn[2]))
+    before = ShareBounds(
+        share, np.zeros(12), np.minimum(share, drawn[1]), np.maximum(share, drawn[2])
+    )
     after = keep_falling(before)
     assert (np.diff(after.low) <= 0).all()
     assert (np.diff(after.high) <= 0).all()

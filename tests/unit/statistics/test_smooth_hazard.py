@@ -4,7 +4,7 @@ and a course that would fall is refused."""
 import numpy as np
 import pandas as pd
 
-from pipeline.statistics.smooth_hazard import course_basis, fit_hazard, keep_told_apart
+from pipeline.statistics.smooth_hazard import course_basis, fit_hazard, keep_distinguishable
 from tests.simulated_sites import FASTER, RATE, SHAPE, simulate_sites, true_share
 
 KNOTS = (1.0, 60**0.5, 60.0)
@@ -76,5 +76,5 @@ def test_columns_that_hardly_differ_are_told_apart_or_dropped(plan):
     nearly = first.copy()
     nearly[:3] = ~nearly[:3]  # differs in three episodes
     matrix = pd.DataFrame({"first": first, "second": second, "nearly": nearly}).astype(float)
-    kept = keep_told_apart(matrix, np.ones((200, 1)), plan.study.guards)
+    kept = keep_distinguishable(matrix, np.ones((200, 1)), plan.study.guards)
     assert list(kept) == ["first", "second"]

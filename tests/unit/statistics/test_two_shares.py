@@ -3,7 +3,7 @@
 import pytest
 from statsmodels.stats.proportion import confint_proportions_2indep, proportion_confint
 
-from pipeline.statistics.two_shares import Bounded, combine
+from pipeline.statistics.two_shares import Bounded, mover_difference
 
 
 @pytest.mark.parametrize(
@@ -23,8 +23,8 @@ def test_the_limits_of_a_difference_are_those_of_newcombe(events, of):
     low, high = confint_proportions_2indep(
         *(x for pair in zip(events, of, strict=True) for x in pair), method="newcomb"
     )
-    found = combine(second, first)
-    assert (found.low, found.high) == pytest.approx((low, high), abs=1e-9)
+    difference = mover_difference(second, first)
+    assert (difference.low, difference.high) == pytest.approx((low, high), abs=1e-9)
     if events == (56, 48):
         # his table II, from memory
-        assert (found.low, found.high) == pytest.approx((0.0524, 0.3339), abs=5e-5)
+        assert (difference.low, difference.high) == pytest.approx((0.0524, 0.3339), abs=5e-5)

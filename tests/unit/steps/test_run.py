@@ -25,19 +25,19 @@ def fail_with_a_cause():
 def test_the_place_is_told_and_the_value_is_not(step, capfd):
     with pytest.raises(SystemExit) as ended:
         run_step(step)
-    told = "".join(capfd.readouterr())
+    output = "".join(capfd.readouterr())
     assert ended.value.code == 1
-    assert "SECRET" not in told
-    assert step.__name__ in told
-    assert "Error" in told
+    assert "SECRET" not in output
+    assert step.__name__ in output
+    assert "Error" in output
 
 
 def test_a_step_that_works_says_what_it_counted_and_what_it_took(capfd):
     run_step(lambda: {"rows read": 12_345, "rows kept": 12_000})
-    told = capfd.readouterr().out.splitlines()
-    assert told[:2] == ["rows read: 12,345", "rows kept: 12,000"]
-    assert re.fullmatch(r"seconds: \d+\.\d", told[2])
-    assert re.fullmatch(r"peak memory: [\d,]+ MB", told[3])
+    output = capfd.readouterr().out.splitlines()
+    assert output[:2] == ["rows read: 12,345", "rows kept: 12,000"]
+    assert re.fullmatch(r"seconds: \d+\.\d", output[2])
+    assert re.fullmatch(r"peak memory: [\d,]+ MB", output[3])
 
 
 def test_a_warning_is_told_by_its_place_without_its_message(capfd):
@@ -46,9 +46,9 @@ def test_a_warning_is_told_by_its_place_without_its_message(capfd):
         run_step(lambda: warnings.warn("EP-SECRET", RuntimeWarning, stacklevel=1))
     finally:
         warnings.showwarning = shown
-    told = capfd.readouterr().err
-    assert re.match(rf"RuntimeWarning at {re.escape(__file__)}:\d+\n", told)
-    assert "SECRET" not in told
+    output = capfd.readouterr().err
+    assert re.match(rf"RuntimeWarning at {re.escape(__file__)}:\d+\n", output)
+    assert "SECRET" not in output
 
 
 def test_a_fault_of_the_plan_is_told_whole(capsys):

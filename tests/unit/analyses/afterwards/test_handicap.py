@@ -40,7 +40,7 @@ def simulate(
     return totals.assign(
         patient=totals["site"] + "|" + totals["episode_id"],
         canal="posterior",
-        near=totals["day"],
+        plan_day=totals["day"],
         seen=False,
     )
 
@@ -87,16 +87,16 @@ def build(followups: list[dict], right_days: dict[str, float], table, status: st
 def test_planted_means_come_back(plan):
     away = []
     for seed in range(5):
-        found = by_term(describe_course(simulate(seed, n=120, sites=5), plan.study))
-        assert found["status"].eq("ok").all()
+        estimates = by_term(describe_course(simulate(seed, n=120, sites=5), plan.study))
+        assert estimates["status"].eq("ok").all()
         away += [
-            (found.loc[f"mean_day_{day}", "estimate"] - mean)
-            / found.loc[f"mean_day_{day}", "std_error"]
+            (estimates.loc[f"mean_day_{day}", "estimate"] - mean)
+            / estimates.loc[f"mean_day_{day}", "std_error"]
             for day, mean in MEANS.items()
         ]
-        change = found.loc["change_by_day_30"]
+        change = estimates.loc["change_by_day_30"]
         assert change["estimate"] == pytest.approx(
-            found.loc["mean_day_30", "estimate"] - found.loc["mean_day_0", "estimate"]
+            estimates.loc["mean_day_30", "estimate"] - estimates.loc["mean_day_0", "estimate"]
         )
     # errors by 5 sites: t with 4 degrees of freedom has a standard deviation of 1.41; means of one
     # pool share their sites
@@ -114,25 +114,27 @@ def test_totals_that_are_missing_because_earlier_ones_were_high_do_not_pull_the_
             for seed in range(2)
         ]
     )
-    found = by_term(describe_course(rows.sort_values(["site", "episode_id", "day"]), plan.study))
+    estimates = by_term(
+        describe_course(rows.sort_values(["site", "episode_id", "day"]), plan.study)
+    )
     seen = rows.loc[rows["day"].eq(30), "total"].mean()
     assert seen < 20  # those who come are better off
-    row = found.loc["change_by_day_30"]
+    row = estimates.loc["change_by_day_30"]
     assert row["lower"] < MEANS[30] - MEANS[0] < row["upper"]
     assert row["estimate"] == pytest.approx(MEANS[30] - MEANS[0], abs=1.5)
 
 
 def test_totals_that_fall_at_once_leave_the_mean_of_day_0_alone(plan):
     rows = simulate(6, n=400)
-    lower = rows[rows["day"].eq(0)].assign(day=1, near=np.nan, total=lambda r: r["total"] - 12)
+    lower = rows[rows["day"].eq(0)].assign(day=1, plan_day=np.nan, total=lambda r: r["total"] - 12)
     late = rows[rows["day"].eq(90)].assign(day=130, total=lambda r: r["total"] - 8)
-    found, alone = (
+    estimates, alone = (
         by_term(describe_course(each.sort_values(["site", "episode_id", "day"]), plan.study))
         for each in (pd.concat([rows, lower, late]), rows)
     )
     # straight from day 0 to 7 and level after day 90 they would move by some points
     for day in (0, 90):
-        assert found.loc[f"mean_day_{day}", "estimate"] == pytest.approx(
+        assert estimates.loc[f"mean_day_{day}", "estimate"] == pytest.approx(
             alone.loc[f"mean_day_{day}", "estimate"], abs=0.5
         )
 
@@ -146,11 +148,11 @@ def test_one_site_gives_limits_by_the_model_and_says_so(plan):
 
 def test_few_totals_near_a_day_give_a_status_and_leave_the_other_days_alone(plan):
     rows = simulate(4, n=120, sites=3)
-    few = rows[rows["day"].ne(90) | rows["episode_id"].isin([f"EP-{k}" for k in range(9)])]
-    found = by_term(describe_course(few, plan.study))
-    assert found.loc[["mean_day_90", "change_by_day_90"], "status"].eq("too_few").all()
+    reduced = rows[rows["day"].ne(90) | rows["episode_id"].isin([f"EP-{k}" for k in range(9)])]
+    estimates = by_term(describe_course(reduced, plan.study))
+    assert estimates.loc[["mean_day_90", "change_by_day_90"], "status"].eq("too_few").all()
     without = by_term(describe_course(rows[rows["day"].ne(90)], plan.study))
-    assert found.loc["mean_day_30", "estimate"] == without.loc["mean_day_30", "estimate"]
+    assert estimates.loc["mean_day_30", "estimate"] == without.loc["mean_day_30", "estimate"]
     assert by_term(describe_course(rows[:20], plan.study))["status"].eq("too_few").all()
 
 
@@ -186,16 +188,16 @@ def test_what_is_seen_later_changes_nothing_before(plan, table):
 def test_means_by_resolution_are_means(plan):
     rows = simulate(5, n=120)
     rows["seen"] = rows["day"].ge(7) & (rows["episode_id"].str[-1].astype(int) < 4)
-    found = tidy(compare_by_resolution(rows, plan.study)).set_index(["stratum", "term"])
-    near = rows[rows["day"].eq(7)]
-    yes, no = (near.loc[near["seen"].eq(value), "total"].mean() for value in (True, False))
-    assert found.loc[
+    estimates = tidy(compare_by_resolution(rows, plan.study)).set_index(["stratum", "term"])
+    day_7 = rows[rows["day"].eq(7)]
+    yes, no = (day_7.loc[day_7["seen"].eq(value), "total"].mean() for value in (True, False))
+    assert estimates.loc[
         ("resolution_seen_by_then=yes", "mean_near_day_7"), "estimate"
     ] == pytest.approx(yes)
-    assert found.loc[
+    assert estimates.loc[
         ("resolution_seen_by_then=no", "mean_near_day_7"), "estimate"
     ] == pytest.approx(no)
-    assert found.loc[("all", "difference_near_day_7"), "estimate"] == pytest.approx(yes - no)
+    assert estimates.loc[("all", "difference_near_day_7"), "estimate"] == pytest.approx(yes - no)
 
 
 def test_shares_that_fell_are_counted_by_each_important_change(plan):
@@ -208,26 +210,26 @@ def test_shares_that_fell_are_counted_by_each_important_change(plan):
                     "site": "S01",
                     "episode_id": [f"EP-{k}" for k in range(40)],
                     "day": day,
-                    "near": float(day),
+                    "plan_day": float(day),
                     "total": total,
                 }
             )
             for day, total in ((0, start), (7, end))
         ]
     ).assign(seen=False)
-    found = by_term(describe_falls(rows, plan.study))
-    assert found.loc["fell_by_11_by_day_7", ["estimate", "n_events"]].tolist() == [0.5, 20]
-    assert found.loc["fell_by_18_by_day_7", ["estimate", "n_events"]].tolist() == [0.25, 10]
+    estimates = by_term(describe_falls(rows, plan.study))
+    assert estimates.loc["fell_by_11_by_day_7", ["estimate", "n_events"]].tolist() == [0.5, 20]
+    assert estimates.loc["fell_by_18_by_day_7", ["estimate", "n_events"]].tolist() == [0.25, 10]
     assert (
-        found.loc["started_below_11", "n_events"]
-        == found.loc["share_at_zero_day_7", "n_events"]
+        estimates.loc["started_below_11", "n_events"]
+        == estimates.loc["share_at_zero_day_7", "n_events"]
         == 10
     )
     exact = binomtest(20, 40).proportion_ci(method="exact")
-    assert found.loc["fell_by_11_by_day_7", ["lower", "upper"]].tolist() == pytest.approx(
+    assert estimates.loc["fell_by_11_by_day_7", ["lower", "upper"]].tolist() == pytest.approx(
         [exact.low, exact.high]
     )
-    assert found.loc["fell_by_11_by_day_30", "status"] == "too_few"
+    assert estimates.loc["fell_by_11_by_day_30", "status"] == "too_few"
 
 
 def test_limits_of_a_share_are_exact_and_wider_where_sites_differ(plan):
@@ -243,7 +245,7 @@ def test_limits_of_a_share_are_exact_and_wider_where_sites_differ(plan):
             )
             for k, h in enumerate(hits)
         ]
-        return pd.concat(parts).assign(day=0, near=0.0, seen=False)
+        return pd.concat(parts).assign(day=0, plan_day=0.0, seen=False)
 
     exact = binomtest(48, 120).proportion_ci(method="exact")
     even = by_term(describe_falls(build_sites([8] * 6), plan.study)).loc["share_at_zero_day_0"]

@@ -48,7 +48,7 @@ def test_of_several_totals_near_a_day_the_nearest_counts_and_of_equals_the_later
             "site": "S01",
             "episode_id": ["A", "A", "A", "B"],
             "day": [3, 8, 12, 5],
-            "near": 7.0,
+            "plan_day": 7.0,
             "total": [1, 2, 3, 4],
         }
     )

@@ -29,9 +29,11 @@ def returns(table, plan):
         )
         seen = list_returns(record.spells, record.adjudications, "objective")
         gap = plan.study.resolution.recurrence_gap
-        told = list_reported_returns(seen, record.adjudications, record.followups, gap)
+        answers = list_reported_returns(seen, record.adjudications, record.followups, gap)
         columns = ["resolved_day", "left_days", "right_days"]
-        return tuple(tuple(rows[columns].iloc[0]) if len(rows) else None for rows in (seen, told))
+        return tuple(
+            tuple(rows[columns].iloc[0]) if len(rows) else None for rows in (seen, answers)
+        )
 
     return find
 
@@ -78,15 +80,15 @@ def test_whoever_was_not_resolved_is_not_at_risk(returns):
 
 def test_answers_bound_the_reported_return(returns):
     tests = [RIGHT, examined(10, False)]
-    told = [
+    contacts = [
         contact(20, "no"),
         contact(60, "no"),
         contact(80, "unknown"),
         contact(90, "yes"),
         contact(200, "no"),
     ]
-    assert returns(tests, told)[1] == (10, 50, 80)
-    assert returns(tests, told[:3])[1] == (10, 50, np.inf)
+    assert returns(tests, contacts)[1] == (10, 50, 80)
+    assert returns(tests, contacts[:3])[1] == (10, 50, np.inf)
 
 
 def test_a_report_within_the_gap_or_before_resolution_is_no_recurrence(returns):
@@ -100,8 +102,8 @@ def test_a_report_within_the_gap_or_before_resolution_is_no_recurrence(returns):
 
 
 def test_a_yes_outweighs_a_no_of_the_same_day(returns):
-    told = [contact(60, "no"), contact(60, "yes", contact="clinic")]
-    assert returns([RIGHT, examined(10, False)], told)[1] == (10, 0, 50)
+    contacts = [contact(60, "no"), contact(60, "yes", contact="clinic")]
+    assert returns([RIGHT, examined(10, False)], contacts)[1] == (10, 0, 50)
 
 
 def simulate(
@@ -157,14 +159,14 @@ def simulate(
             "reclassified_day": pd.NA,
         },
     )
-    told = [
+    contacts = [
         {"site": s, "episode_id": e, "day": int(day) + 5, "recurrence_reported": answer}
         for s, e, last, seen in zip(base["site"], base["episode_id"], before, after, strict=True)
         for day, answer in ((last, "no"), (seen, "yes"))
         if 0 < day < np.inf
     ]
     spells = Spells.cast(pd.concat([first, second], ignore_index=True))
-    return spells, Adjudications.cast(verdicts), build_table("followups", told)
+    return spells, Adjudications.cast(verdicts), build_table("followups", contacts)
 
 
 def shares(
@@ -177,13 +179,13 @@ def shares(
 
 @pytest.mark.parametrize("endpoint", ["objective", "patient_reported"])
 def test_planted_shares_come_back(plan, endpoint):
-    found = shares(estimate_recurrence(*simulate(1500, seed=1), plan), endpoint)
+    estimates = shares(estimate_recurrence(*simulate(1500, seed=1), plan), endpoint)
     for day in plan.study.recurrence.days:
-        row = found.loc[f"recurrence_free_upper_day_{day}"]
+        row = estimates.loc[f"recurrence_free_upper_day_{day}"]
         truth = np.exp(-PER_DAY * (day - 14))
         assert row["std_error"] < 0.04
         assert abs(row["estimate"] - truth) < 4 * row["std_error"]
-        both = found.loc[f"recurrence_free_day_{day}"]
+        both = estimates.loc[f"recurrence_free_day_{day}"]
         assert both["lower"] <= truth <= both["upper"]
 
 
@@ -201,12 +203,14 @@ def test_least_and_most_are_told_where_they_differ(plan):
     """Visits come every ten days, so that only days between them can lie within an interval of no
     information."""
     days = plan.study.recurrence.model_copy(update={"days": (85, 90, 105, 110, 125, 130, 145)})
-    asked = plan.model_copy(update={"study": plan.study.model_copy(update={"recurrence": days})})
-    found = shares(estimate_recurrence(*simulate(400, seed=3), asked))
+    with_days = plan.model_copy(
+        update={"study": plan.study.model_copy(update={"recurrence": days})}
+    )
+    estimates = shares(estimate_recurrence(*simulate(400, seed=3), with_days))
     differing = set()
     for day in days.days:
         lower, upper, both = (
-            found.loc[f"recurrence_free_{edge}day_{day}"] for edge in ("lower_", "upper_", "")
+            estimates.loc[f"recurrence_free_{end}day_{day}"] for end in ("lower_", "upper_", "")
         )
         assert both["estimate"] == lower["estimate"]
         assert (both["lower"], both["upper"]) == (lower["lower"], upper["upper"])
@@ -219,15 +223,15 @@ def test_least_and_most_are_told_where_they_differ(plan):
 
 def test_counts_at_risk_fall_and_the_events_of_a_day_are_those_known_by_it(plan):
     spells, verdicts, contacts = simulate(500, seed=4)
-    found = shares(estimate_recurrence(spells, verdicts, contacts, plan))
+    estimates = shares(estimate_recurrence(spells, verdicts, contacts, plan))
     at_risk = [
-        found.loc[f"at_risk_day_{day}", "estimate"] for day in (0, *plan.study.recurrence.days)
+        estimates.loc[f"at_risk_day_{day}", "estimate"] for day in (0, *plan.study.recurrence.days)
     ]
     assert at_risk == sorted(at_risk, reverse=True)
     second = spells[spells["spell"].eq(2)]
     for day in plan.study.recurrence.days:
         assert (
-            found.loc[f"recurrence_free_day_{day}", "n_events"]
+            estimates.loc[f"recurrence_free_day_{day}", "n_events"]
             == second["start_day"].le(day + 5).sum()
         )
 
@@ -257,9 +261,9 @@ def test_nobody_returned_is_an_answer(plan):
 
 def test_canals_and_other_verdicts(plan):
     spells, verdicts, contacts = simulate(600, seed=8)
-    found = estimate_recurrence(spells, verdicts, contacts, plan)
-    counts = found[
-        found["term"].eq("recurrence_free_day_90") & found["endpoint"].eq("objective")
+    estimates = estimate_recurrence(spells, verdicts, contacts, plan)
+    counts = estimates[
+        estimates["term"].eq("recurrence_free_day_90") & estimates["endpoint"].eq("objective")
     ].set_index("stratum")
     assert (
         counts.loc[["canal=lateral", "canal=posterior"], "n_episodes"].sum()

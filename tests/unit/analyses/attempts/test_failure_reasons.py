@@ -12,7 +12,7 @@ from schemas.failure import REASON, VIEW
 VIEWS = list(VIEW)
 
 
-def build(told: list[set[str]], views: list[str] = VIEWS) -> pd.DataFrame:
+def build(episodes: list[set[str]], views: list[str] = VIEWS) -> pd.DataFrame:
     """Reasons of each episode, the same in each view; episodes alternate between two sites."""
     rows = [
         {
@@ -24,7 +24,7 @@ def build(told: list[set[str]], views: list[str] = VIEWS) -> pd.DataFrame:
             "known_day": 7,
         }
         for view in views
-        for n, reasons in enumerate(told)
+        for n, reasons in enumerate(episodes)
         for reason in sorted(reasons)
     ]
     return FailureReasons.cast(pd.DataFrame(rows, columns=list(FailureReasons.describe())))
@@ -45,8 +45,8 @@ def share(estimates: pd.DataFrame, reason: str, view: str = "at_the_time") -> pd
     ],
 )
 def test_exact_limits_as_published(events, total, lower, upper, plan):
-    told = [{"technique"}] * events + [{"undetermined"}] * (total - events)
-    row = share(estimate_failure_reasons(build(told), plan), "technique")
+    reasons = [{"technique"}] * events + [{"undetermined"}] * (total - events)
+    row = share(estimate_failure_reasons(build(reasons), plan), "technique")
     assert row["estimate"] == pytest.approx(events / total)
     assert (round(row["lower"], 4), round(row["upper"], 4)) == (lower, upper)
     assert (row["n_episodes"], row["n_events"], row["n_sites"], row["status"]) == (
@@ -78,13 +78,13 @@ def test_several_reasons_count_each_and_the_episode_once(plan):
 
 
 def test_who_was_never_tested_again_is_in_no_other_share(plan):
-    told = (
+    reasons = (
         [{"technique"}] * 10
         + [{"undetermined"}] * 10
         + [{"never_tested_again"}] * 18
         + [{"never_tested_again", "not_positional"}] * 2
     )
-    estimates = estimate_failure_reasons(build(told), plan)
+    estimates = estimate_failure_reasons(build(reasons), plan)
     assert share(estimates, "technique")["estimate"] == 0.5
     assert share(estimates, "not_positional")["n_events"] == 0
     never = share(estimates, "never_tested_again")
@@ -98,8 +98,8 @@ def test_who_was_never_tested_again_is_in_no_other_share(plan):
 
 def test_the_largest_site_is_that_of_most_episodes_not_of_most_reasons(plan):
     # S00 has ten of twenty failures, S01 the other ten with three reasons each
-    told = [{"technique"}, {"technique", "wrong_side", "wrong_canal"}] * 10
-    row = share(estimate_failure_reasons(build(told), plan), "technique")
+    reasons = [{"technique"}, {"technique", "wrong_side", "wrong_canal"}] * 10
+    row = share(estimate_failure_reasons(build(reasons), plan), "technique")
     assert (row["n_episodes"], row["n_sites"], row["by_site"]) == (20, 2, "S00=10/10 S01=10/10")
 
 
@@ -136,8 +136,8 @@ def test_views_do_not_mix(plan):
 
 
 def test_where_sites_differ_the_limits_say_so(any_width):
-    told = [{"technique"}] * 30 + [{"undetermined"}] * 90
-    alike, differ = build(told, VIEWS[:1]), build(told, VIEWS[:1])
+    reasons = [{"technique"}] * 30 + [{"undetermined"}] * 90
+    alike, differ = build(reasons, VIEWS[:1]), build(reasons, VIEWS[:1])
     alike["site"] = [f"S{n % 4}" for n in range(120)]
     differ["site"] = [f"S{n // 30}" for n in range(120)]  # one site has all of it
     one, other = (

@@ -19,7 +19,7 @@ def tables():
 
 
 @pytest.fixture(scope="module")
-def found(tables, plan):
+def stated(tables, plan):
     return estimate_attempt_success(*tables, plan)
 
 
@@ -38,47 +38,47 @@ def get(rows: pd.DataFrame, stratum: str, term: str) -> pd.Series:
     return chosen.iloc[0]
 
 
-def test_planted_effects_on_a_patient_come_back(found):
+def test_planted_effects_on_a_patient_come_back(stated):
     for term, truth in (("fit=no", -0.6), ("attempt_number=2", -0.2), ("attempt_number=3", -0.4)):
-        row = get(found, "model=mixed", term)
+        row = get(stated, "model=mixed", term)
         assert abs(np.log(row["estimate"]) - truth) < 4 * row["std_error"]
         assert row["std_error"] < 0.35
         assert row["lower"] < row["estimate"] < row["upper"]
 
 
-def test_planted_spread_of_patients_comes_back_with_its_profile(found):
-    row = get(found, "model=mixed", "patient_sd")
+def test_planted_spread_of_patients_comes_back_with_its_profile(stated):
+    row = get(stated, "model=mixed", "patient_sd")
     assert row["lower"] < 0.8 < row["upper"]
     assert "falls by" in row["note"]
-    assert get(found, "model=mixed", "site_sd")["status"] == "not_identified"
+    assert get(stated, "model=mixed", "site_sd")["status"] == "not_identified"
 
 
-def test_without_random_intercepts_selection_looks_like_an_effect(found):
+def test_without_random_intercepts_selection_looks_like_an_effect(stated):
     marginal, mixed = (
-        get(found, f"model={model}", "attempt_number=3")["estimate"]
+        get(stated, f"model={model}", "attempt_number=3")["estimate"]
         for model in ("marginal", "mixed")
     )
     assert marginal < 0.9 * mixed
 
 
-def test_raw_and_predicted_chances_agree_in_sequence(found):
+def test_raw_and_predicted_chances_agree_in_sequence(stated):
     for number in ("1", "2", "3", "4+"):
-        raw = get(found, f"attempt_number={number}", "success_raw")["estimate"]
-        row = get(found, f"model=mixed,attempt={number}", "success_in_sequence")
+        raw = get(stated, f"attempt_number={number}", "success_raw")["estimate"]
+        row = get(stated, f"model=mixed,attempt={number}", "success_in_sequence")
         assert abs(row["estimate"] - raw) < 0.03
 
 
-def test_resolved_shares_are_those_of_the_simulated_patients(found, tables):
+def test_resolved_shares_are_those_of_the_simulated_patients(stated, tables):
     attempts = tables[2]
     seen = attempts[attempts["outcome"].eq("negative")].groupby("session").size().cumsum() / N
-    rows = [get(found, f"model=mixed,up_to_attempts={k}", "resolved") for k in (1, 2, 3, 4)]
+    rows = [get(stated, f"model=mixed,up_to_attempts={k}", "resolved") for k in (1, 2, 3, 4)]
     for share, row in zip(seen, rows, strict=True):
         assert abs(row["estimate"] - share) < max(3 * row["std_error"], 0.015)
     estimates = [row["estimate"] for row in rows]
     reached = next(k for k, share in enumerate(estimates, start=1) if share >= 0.5)
-    assert get(found, "model=mixed", "attempts_to_resolve_50")["estimate"] == reached
-    beyond = get(found, "model=mixed", "attempts_to_resolve_90")
-    assert (beyond["status"] == "ok") == (max(estimates) >= 0.9)
+    assert get(stated, "model=mixed", "attempts_to_resolve_50")["estimate"] == reached
+    not_reached = get(stated, "model=mixed", "attempts_to_resolve_90")
+    assert (not_reached["status"] == "ok") == (max(estimates) >= 0.9)
 
 
 @pytest.mark.parametrize(("slope", "fits"), [(1.0, True), (0.15, False)])
@@ -137,23 +137,25 @@ def test_a_separated_class_is_refused_and_pulls_no_other(brief):
         "not_applicable",
         "negative",
     ]
-    found = estimate_attempt_success(episodes, verdicts, attempts, brief)
-    row = get(found, "model=marginal", "fit=not_applicable")
+    stated = estimate_attempt_success(episodes, verdicts, attempts, brief)
+    row = get(stated, "model=marginal", "fit=not_applicable")
     assert (row["status"], "separation" in row["note"]) == ("not_identified", True)
-    assert "all, or none" in get(found, "model=marginal,attempt=1", "success")["method"]
+    assert "all, or none" in get(stated, "model=marginal,attempt=1", "success")["method"]
     apart = attempts[~attempts["episode_id"].isin(odd)]
     without = estimate_attempt_success(episodes, verdicts, apart, brief)
     for term in ("fit=no", "attempt_number=2", "previous=other family", "canal_arm=lateral long"):
-        with_them, alone = (get(each, "model=marginal", term) for each in (found, without))
+        with_them, alone = (get(each, "model=marginal", term) for each in (stated, without))
         assert with_them["estimate"] == pytest.approx(alone["estimate"], rel=1e-5)
         assert with_them["n_episodes"] == alone["n_episodes"]
 
 
-def test_stated_classes_have_their_people(found, tables):
+def test_stated_classes_have_their_people(stated, tables):
     rows = describe_attempts(*tables)
-    told = found[found["stratum"].str.fullmatch("model=[a-z]+") & found["term"].str.contains("=")]
-    assert len(told) > 20
-    for row in told.itertuples():
+    ratios = stated[
+        stated["stratum"].str.fullmatch("model=[a-z]+") & stated["term"].str.contains("=")
+    ]
+    assert len(ratios) > 20
+    for row in ratios.itertuples():
         term, _, value = row.term.partition("=")
         assert row.n_episodes == rows.loc[rows[term].eq(value), "episode_id"].nunique() > 0
         assert row.status != "ok" or rows[term].eq(row.comparison.partition("=")[2]).any()
@@ -167,9 +169,9 @@ def test_many_sites_have_a_random_intercept(plan):
     assert row["lower"] < 0.7 < row["upper"]
 
 
-def test_raw_shares_add_up_to_all_attempts(found, tables):
-    rows = found[
-        found["stratum"].str.startswith(("attempt_number=", "smaller cells: attempt_number"))
+def test_raw_shares_add_up_to_all_attempts(stated, tables):
+    rows = stated[
+        stated["stratum"].str.startswith(("attempt_number=", "smaller cells: attempt_number"))
     ]
     assert rows["n_events"].sum() == tables[2]["outcome"].eq("negative").sum()
 

@@ -30,8 +30,8 @@ def spread(table: np.ndarray, values: list[str], sites: int = 4) -> pd.DataFrame
 
 
 def rows_of(pairs: pd.DataFrame, plan, stratum: str = "all") -> pd.DataFrame:
-    found = measure_agreement(pairs, plan.study.guards)
-    return found[found["stratum"].eq(stratum)].set_index("term")
+    estimates = measure_agreement(pairs, plan.study.guards)
+    return estimates[estimates["stratum"].eq(stratum)].set_index("term")
 
 
 def test_published_kappa_comes_back(plan):
@@ -39,10 +39,10 @@ def test_published_kappa_comes_back(plan):
     # memory): 200 cases, proportions agreeing .70, kappa .429, variance .002885 (standard error
     # .054)
     table = np.array([[106, 10, 4], [22, 28, 10], [2, 12, 6]])
-    found = rows_of(spread(table, ["posterior", "lateral", "anterior"]), plan)
-    assert found.loc["canal_agreement", "estimate"] == pytest.approx(0.70)
-    assert found.loc["canal_kappa", "estimate"] == pytest.approx(0.429, abs=5e-4)
-    assert found.loc["canal_kappa", "std_error"] == pytest.approx(0.002885**0.5, abs=5e-4)
+    estimates = rows_of(spread(table, ["posterior", "lateral", "anterior"]), plan)
+    assert estimates.loc["canal_agreement", "estimate"] == pytest.approx(0.70)
+    assert estimates.loc["canal_kappa", "estimate"] == pytest.approx(0.429, abs=5e-4)
+    assert estimates.loc["canal_kappa", "std_error"] == pytest.approx(0.002885**0.5, abs=5e-4)
 
 
 def test_exact_interval_of_a_share(plan):
@@ -61,8 +61,8 @@ def test_perfect_agreement_claims_no_certainty(plan):
 
 
 def test_few_and_single_valued_pairs_give_a_status(plan):
-    few = rows_of(spread(np.diag([3, 3, 0]), ["posterior", "lateral", "anterior"]), plan)
-    assert few.loc["canal_kappa", "status"] == "too_few"
+    too_few = rows_of(spread(np.diag([3, 3, 0]), ["posterior", "lateral", "anterior"]), plan)
+    assert too_few.loc["canal_kappa", "status"] == "too_few"
     same = rows_of(spread(np.diag([30, 0, 0]), ["posterior", "lateral", "anterior"]), plan)
     assert same.loc["canal_kappa", "status"] == "not_identified"
     assert same.loc["canal_agreement", "estimate"] == 1
@@ -121,16 +121,17 @@ def test_arms_and_mechanisms_are_compared_where_both_name_one(table, plan):
         arm=["long"] * 12 + ["cupula"] * 2 + ["long"] * 11,
         mechanism=["canalolithiasis"] * 12 + ["cupulolithiasis"] * 13,
     )
-    found = rows_of(pair_diagnoses(episodes, verdicts), plan)
-    arm, mechanism = found.loc["arm_agreement"], found.loc["mechanism_agreement"]
+    estimates = rows_of(pair_diagnoses(episodes, verdicts), plan)
+    arm, mechanism = estimates.loc["arm_agreement"], estimates.loc["mechanism_agreement"]
     # 13 long and 5 short arms are compared (not the 2 on the cupula, the 3 by response, the 2
     # without an arm)
     assert (arm["n_episodes"], arm["n_events"]) == (18, 13)
-    assert found.loc["arm:recorded=short,adjudicated=long", "estimate"] == 5
-    assert found.loc["arm_kappa", "status"] == "not_identified"  # every test says long
+    assert estimates.loc["arm:recorded=short,adjudicated=long", "estimate"] == 5
+    assert estimates.loc["arm_kappa", "status"] == "not_identified"  # every test says long
     assert (mechanism["n_episodes"], mechanism["n_events"]) == (23, 17)
     assert (
-        found.loc["mechanism:recorded=canalolithiasis,adjudicated=cupulolithiasis", "estimate"] == 6
+        estimates.loc["mechanism:recorded=canalolithiasis,adjudicated=cupulolithiasis", "estimate"]
+        == 6
     )
 
 
@@ -140,14 +141,14 @@ def test_where_sites_differ_the_limits_of_the_pool_say_so(any_width):
     wrong = alike["canal"].ne(alike["recorded_canal"]).to_numpy()
     # all that disagree are of one site
     differ = alike.assign(site=np.where(wrong, "S01", alike["site"]))
-    found = {
+    estimates = {
         name: rows_of(pairs, any_width) for name, pairs in (("alike", alike), ("differ", differ))
     }
-    one, other = (found[name].loc["canal_agreement"] for name in ("alike", "differ"))
+    one, other = (estimates[name].loc["canal_agreement"] for name in ("alike", "differ"))
     assert one["estimate"] == other["estimate"]
     assert other["upper"] - other["lower"] > 2 * (one["upper"] - one["lower"])
-    assert found["differ"].loc["canal_kappa", "status"] == "too_wide"
+    assert estimates["differ"].loc["canal_kappa", "status"] == "too_wide"
     middle, reach = np.arctanh(0.6), 1.96 * 0.0566 / (1 - 0.6**2)
-    assert found["alike"].loc["canal_kappa", ["lower", "upper"]].tolist() == pytest.approx(
+    assert estimates["alike"].loc["canal_kappa", ["lower", "upper"]].tolist() == pytest.approx(
         np.tanh([middle - reach, middle + reach]).tolist(), abs=2e-3
     )

@@ -22,10 +22,10 @@ def test_the_largest_site_of_what_was_handed_in_has_most_episodes_not_most_deliv
     spells = verdicts[["site", "episode_id"]].assign(
         spell=1, endpoint="objective", status="resolved"
     )
-    found = count_flow(
+    estimates = count_flow(
         row_counts, deliveries, verdicts.assign(reclassified_day=pd.NA), spells
     ).set_index("term")
     for term in ("handed_in", "stored", "positional", "followed"):
-        told = found.loc[term, ["estimate", "n_episodes", "n_sites", "by_site"]]
-        assert told.tolist() == [100, 100, 2, "S01=95 S02=5"]
-    assert found.loc["set_aside", ["estimate", "n_sites"]].tolist() == [0, 0]
+        row = estimates.loc[term, ["estimate", "n_episodes", "n_sites", "by_site"]]
+        assert row.tolist() == [100, 100, 2, "S01=95 S02=5"]
+    assert estimates.loc["set_aside", ["estimate", "n_sites"]].tolist() == [0, 0]

@@ -56,28 +56,30 @@ def test_the_curve_of_a_worked_example(plan):
     """
     tested = [1] * 20 + [None] * 5 + [7] * 20 + [None] * 5
     last = [30] * 20 + [5] * 5 + [30] * 25
-    found = estimate_first_test(**gather(tested, last), config=plan).set_index(["stratum", "term"])
-    assert found.loc[("all", "tested_by_day_1"), "estimate"] == pytest.approx(0.4)
-    assert found.loc[("all", "tested_by_day_7"), "estimate"] == pytest.approx(1 - 0.6 / 5)
-    assert found.loc[("all", "delay_median"), "estimate"] == 7
-    assert found.loc[("all", "delay_lower_quartile"), "estimate"] == 1
-    assert found.loc[("setting=clinic", "tested_by_day_1"), "estimate"] == pytest.approx(0.4)
-    ok = found[found["status"].eq("ok") & found["lower"].notna()]
+    estimates = estimate_first_test(**gather(tested, last), config=plan).set_index(
+        ["stratum", "term"]
+    )
+    assert estimates.loc[("all", "tested_by_day_1"), "estimate"] == pytest.approx(0.4)
+    assert estimates.loc[("all", "tested_by_day_7"), "estimate"] == pytest.approx(1 - 0.6 / 5)
+    assert estimates.loc[("all", "delay_median"), "estimate"] == 7
+    assert estimates.loc[("all", "delay_lower_quartile"), "estimate"] == 1
+    assert estimates.loc[("setting=clinic", "tested_by_day_1"), "estimate"] == pytest.approx(0.4)
+    ok = estimates[estimates["status"].eq("ok") & estimates["lower"].notna()]
     assert ((ok["lower"] <= ok["estimate"]) & (ok["estimate"] <= ok["upper"])).all()
 
 
 def test_few_episodes_or_sites_give_a_status(plan):
-    few = estimate_first_test(**gather([1, 2, 3], [9, 9, 9]), config=plan)
-    assert few["status"].eq("too_few").all()
+    too_few = estimate_first_test(**gather([1, 2, 3], [9, 9, 9]), config=plan)
+    assert too_few["status"].eq("too_few").all()
     rows = gather([1] * 40, [9] * 40)
     alone = {name: table[table["site"].eq("S01")] for name, table in rows.items()}
     many = {
         name: pd.concat([table.assign(episode_id=table["episode_id"] + f"-{k}") for k in range(5)])
         for name, table in alone.items()
     }
-    found = estimate_first_test(**many, config=plan).set_index(["stratum", "term"])
-    assert found.loc["all", "status"].eq("not_identified").all()
-    assert found.loc[("site=S01", "tested_by_day_1"), "status"] == "ok"
+    estimates = estimate_first_test(**many, config=plan).set_index(["stratum", "term"])
+    assert estimates.loc["all", "status"].eq("not_identified").all()
+    assert estimates.loc[("site=S01", "tested_by_day_1"), "status"] == "ok"
 
 
 @settings(max_examples=25)
@@ -87,11 +89,11 @@ def test_few_episodes_or_sites_give_a_status(plan):
 )
 def test_shares_grow_from_day_to_day_and_limits_hold_them(plan, tested, seed):
     last = np.random.default_rng(seed).integers(0, 90, len(tested)).tolist()
-    found = estimate_first_test(**gather(tested, last), config=plan)
-    assert not found.duplicated(["stratum", "term"]).any()
-    for _, part in found[found["term"].str.startswith("tested") & found["status"].eq("ok")].groupby(
-        "stratum"
-    ):
+    estimates = estimate_first_test(**gather(tested, last), config=plan)
+    assert not estimates.duplicated(["stratum", "term"]).any()
+    for _, part in estimates[
+        estimates["term"].str.startswith("tested") & estimates["status"].eq("ok")
+    ].groupby("stratum"):
         assert part["estimate"].is_monotonic_increasing
         assert part["lower"].is_monotonic_increasing
         assert (

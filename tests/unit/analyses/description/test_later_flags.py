@@ -30,17 +30,17 @@ def count(plan, flagged: list[int], positional: list[str], treated: list[int]) -
 
 
 def test_only_treated_positional_episodes_count(plan):
-    found = count(
+    estimates = count(
         plan, [0, 3, 5], ["yes"] * 3 + ["probable_non_positional"] + ["yes"] * 2, [0, 1, 2, 3, 4]
     )
-    row = found.loc[f"later_flag={FLAG}"]
+    row = estimates.loc[f"later_flag={FLAG}"]
     assert (row["n_episodes"], row["n_events"], row["n_sites"], row["status"]) == (4, 1, 2, "ok")
     assert row["estimate"] == pytest.approx(1 / 4)
-    assert set(found.index) == {f"later_flag={flag}" for flag in plan.criteria.later_flags}
-    assert found["n_events"].sum() == 1
+    assert set(estimates.index) == {f"later_flag={flag}" for flag in plan.criteria.later_flags}
+    assert estimates["n_events"].sum() == 1
 
 
 def test_nobody_treated_gives_a_status(plan):
-    found = count(plan, [], ["yes"], [])
-    assert found["status"].eq("too_few").all()
-    assert found["estimate"].isna().all()
+    estimates = count(plan, [], ["yes"], [])
+    assert estimates["status"].eq("too_few").all()
+    assert estimates["estimate"].isna().all()

@@ -18,7 +18,7 @@ def plant(
     positional: str = "yes",
     **place: str,
 ) -> list[dict]:
-    where = {
+    fields = {
         "canal": "posterior",
         "arm": "long",
         "mechanism": "canalolithiasis",
@@ -30,7 +30,7 @@ def plant(
             "episode_id": f"EP-{n}",
             "pattern": pattern,
             "is_positional": positional,
-            **where,
+            **fields,
         }
         for n in range(start, start + count)
     ]
@@ -67,15 +67,15 @@ def test_counts_and_shares(plan):
         + read(truth[18:], positional="undetermined")
     )
     rows = compare(truth, readings, examined(truth), plan).loc["planted=posterior_long"]
-    counted, told = rows.loc[POPULATION], rows.loc[TESTS_TELL]
+    counted, informative = rows.loc[POPULATION], rows.loc[TESTS_TELL]
     assert counted.loc["positional:read=yes", "estimate"] == 18
     assert counted.loc["canal:read=posterior", "estimate"] == 15
     assert counted.loc["canal:read=unknown", "estimate"] == 3
     for part, size in (("positional", 20), ("canal", 18), ("arm", 18), ("mechanism", 18)):
         assert counted["estimate"][counted.index.str.startswith(f"{part}:")].sum() == size
-    assert told.loc["positional_recovered", "estimate"] == pytest.approx(0.9)
-    assert told.loc["canal_recovered", "estimate"] == pytest.approx(0.75)
-    assert told.loc["variant_recovered", ["n_episodes", "n_events", "n_sites"]].tolist() == [
+    assert informative.loc["positional_recovered", "estimate"] == pytest.approx(0.9)
+    assert informative.loc["canal_recovered", "estimate"] == pytest.approx(0.75)
+    assert informative.loc["variant_recovered", ["n_episodes", "n_events", "n_sites"]].tolist() == [
         20,
         15,
         2,
@@ -114,44 +114,47 @@ def test_tests_that_can_tell(planted, shown, tells, plan):
 def test_a_reading_left_open_is_allowed_but_not_recovered(plan):
     truth = plant(12)
     readings = read(truth, variants=f"{CUPULA} {LONG}", arm="unknown", mechanism="unknown")
-    told = compare(truth, readings, examined(truth), plan).loc[
+    informative = compare(truth, readings, examined(truth), plan).loc[
         ("planted=posterior_long", TESTS_TELL)
     ]
-    assert told["estimate"][
+    assert informative["estimate"][
         ["canal_recovered", "variant_recovered", "variant_allowed"]
     ].tolist() == [1, 0, 1]
-    told = compare(truth, read(truth, variants=CUPULA), examined(truth), plan).loc[
+    informative = compare(truth, read(truth, variants=CUPULA), examined(truth), plan).loc[
         ("planted=posterior_long", TESTS_TELL)
     ]
-    assert told.loc["variant_allowed", "estimate"] == 0
+    assert informative.loc["variant_allowed", "estimate"] == 0
 
 
 def test_another_cause_is_recovered_when_it_is_set_apart(plan):
     none = {"canal": "none", "arm": "none", "mechanism": "none"}
     truth = plant(12, pattern="silent", positional="no", **none)
     readings = read(truth[:9], positional="probable_non_positional") + read(truth[9:])
-    told = compare(truth, readings, [], plan).loc[("planted=silent", TESTS_TELL)]
-    assert told["estimate"].to_dict() == {"positional_recovered": 0.75}
+    informative = compare(truth, readings, [], plan).loc[("planted=silent", TESTS_TELL)]
+    assert informative["estimate"].to_dict() == {"positional_recovered": 0.75}
 
 
 def test_both_ears_are_recovered_as_the_canal_with_both_sides(plan):
     truth = plant(12, pattern="both", canal="multiple", arm="unknown", side="both")
     tests = examined(truth) + examined(truth, side="left")
     readings = read(truth[:9], side="both") + read(truth[9:])
-    told = compare(truth, readings, tests, plan).loc[("planted=both", TESTS_TELL)]
-    assert told.loc[["canal_recovered", "variant_recovered"], "estimate"].tolist() == [0.75, 0.75]
-    assert "variant_allowed" not in told.index
+    informative = compare(truth, readings, tests, plan).loc[("planted=both", TESTS_TELL)]
+    assert informative.loc[["canal_recovered", "variant_recovered"], "estimate"].tolist() == [
+        0.75,
+        0.75,
+    ]
+    assert "variant_allowed" not in informative.index
     one_side = compare(truth, readings, examined(truth), plan).loc[("planted=both", TESTS_TELL)]
     assert one_side["n_episodes"].eq(0).all()
 
 
 def test_an_unknown_arm_is_not_asked_for(plan):
     truth = plant(12, pattern="anterior", canal="anterior", arm="unknown")
-    told = compare(truth, read(truth, canal="anterior"), examined(truth), plan).loc[
+    informative = compare(truth, read(truth, canal="anterior"), examined(truth), plan).loc[
         ("planted=anterior", TESTS_TELL)
     ]
-    assert "arm_recovered" not in told.index
-    assert told.loc["variant_recovered", "estimate"] == 1
+    assert "arm_recovered" not in informative.index
+    assert informative.loc["variant_recovered", "estimate"] == 1
 
 
 def test_few_give_a_status_and_what_was_not_stored_is_left_out(plan):

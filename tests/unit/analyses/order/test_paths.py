@@ -124,8 +124,8 @@ def test_a_session_before_which_nobody_tested_is_no_failure(plan):
     )
     unseen = sequences["sessions"].eq(2) & (np.arange(50) < 10)
     sequences["outcomes"] = sequences["outcomes"].mask(unseen, f"not_tested_again{THEN}negative")
-    found = describe_sequences(sequences, verdicts, plan)
-    epley = cells(found, "path=epley")
+    estimates = describe_sequences(sequences, verdicts, plan)
+    epley = cells(estimates, "path=epley")
     assert epley["next_without_test"] == 10
     assert epley["share_resolved_at_next_test"] == 20 / 40
 
@@ -134,8 +134,8 @@ def test_a_return_after_a_negative_test_is_not_resolved_by_that_test(plan):
     # negative at first, positive again within the gap, resolved at last without another session
     sequences, verdicts = build(25 * [(["epley"], "resolved")])
     sequences["at_next_test"] = np.arange(25) >= 10
-    found = describe_sequences(sequences, verdicts, plan)
-    epley = cells(found, "path=epley")
+    estimates = describe_sequences(sequences, verdicts, plan)
+    epley = cells(estimates, "path=epley")
     assert (epley["resolved_at_next_test"], epley["resolved_at_later_test"]) == (15, 10)
     assert epley["share_resolved_at_next_test"] == 15 / 25
 

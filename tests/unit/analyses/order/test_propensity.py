@@ -79,12 +79,12 @@ def test_the_cut_moves_weights_to_its_quantiles_and_says_how_many(seed, low, hig
     rng = np.random.default_rng(seed)
     chances = rng.uniform(0.05, 0.95, 80)
     changed = rng.random(80) < chances
-    whole, cut = weigh(chances, changed, UNCUT), weigh(chances, changed, (low, high))
-    ends = np.quantile(whole.weight, [low, high])
+    uncut, cut = weigh(chances, changed, UNCUT), weigh(chances, changed, (low, high))
+    ends = np.quantile(uncut.weight, [low, high])
     assert (cut.weight.min(), cut.weight.max()) == pytest.approx(tuple(ends))
-    assert cut.truncated_share == pytest.approx(np.mean(whole.weight != cut.weight))
-    assert (whole.truncated_share, cut.greatest) == (0, whole.weight.max())
-    assert count_effective(cut.weight) >= count_effective(whole.weight) - 1e-9
+    assert cut.truncated_share == pytest.approx(np.mean(uncut.weight != cut.weight))
+    assert (uncut.truncated_share, cut.greatest) == (0, uncut.weight.max())
+    assert count_effective(cut.weight) >= count_effective(uncut.weight) - 1e-9
 
 
 @given(st.integers(1, 50), st.floats(0.1, 10))
@@ -172,11 +172,11 @@ def test_refusals(plan, keep, status):
 def test_what_became_of_them_changes_no_weight(plan, right):
     """Neither all resolved nor nobody: weights look at what was known at the choice only."""
     rows = draw(6, n=400)
-    told, other = (
+    contrast, other = (
         weigh_choice(each, TERMS, UNCUT, plan.study.guards)
         for each in (rows, rows.assign(right_days=right))
     )
-    np.testing.assert_array_equal(told.weights, other.weights)
+    np.testing.assert_array_equal(contrast.weights, other.weights)
 
 
 def test_a_choice_that_follows_from_the_covariates_is_refused(plan):

@@ -23,8 +23,10 @@ def test_an_arm_named_by_the_response_is_unknown_at_the_choice_and_never_compare
     rows = list_choices(**tables, endpoint="objective", maneuvers=plan.maneuvers)
     assert set(rows["canal_arm"]) == {"posterior unknown"}
     assert set(rows["first_fit"]) == {"unknown"}
-    found = estimate_second_line(**tables, config=plan)
-    circular = found[found["stratum"].str.startswith("variant=short_arm_by_treatment_response")]
+    estimates = estimate_second_line(**tables, config=plan)
+    circular = estimates[
+        estimates["stratum"].str.startswith("variant=short_arm_by_treatment_response")
+    ]
     compared = circular[circular["method"].ne("count")]
     assert set(compared["status"]) == {"not_identified"}
     assert compared["note"].str.contains("circular").all()
@@ -127,53 +129,55 @@ def true_risk(day: int, effect: float) -> float:
 
 def differ(plan, effect: float, pools: int) -> pd.DataFrame:
     """The difference by the primary day in each of many pools, weighted and naive."""
-    asked, found = plan.study.second_line, []
+    settings, rows_of_pools = plan.study.second_line, []
     for seed in range(pools):
         rows = list_choices(
             **draw(seed, effect=effect), endpoint="objective", maneuvers=plan.maneuvers
         )
-        contrast = weigh_choice(rows, asked.terms, asked.truncate, plan.study.guards)
+        contrast = weigh_choice(rows, settings.terms, settings.truncate, plan.study.guards)
         left, right = (contrast.rows[name].to_numpy(float) for name in OUTCOME)
         row = {}
         for name, weights in (("weighted", contrast.weights), ("naive", contrast.unweighted)):
             arms = [
-                fit_arm(left[m], right[m], weights[:1, m], asked.horizon_day)
+                fit_arm(left[m], right[m], weights[:1, m], settings.horizon_day)
                 for m in (~contrast.changed, contrast.changed)
             ]
-            row[name] = arms[1].risk(asked.primary_day)[0] - arms[0].risk(asked.primary_day)[0]
-        found.append(row)
-    return pd.DataFrame(found)
+            row[name] = (
+                arms[1].risk(settings.primary_day)[0] - arms[0].risk(settings.primary_day)[0]
+            )
+        rows_of_pools.append(row)
+    return pd.DataFrame(rows_of_pools)
 
 
 @pytest.mark.parametrize("effect", [EFFECT, 0.0])
 def test_weights_bring_the_planted_difference_back_and_the_naive_comparison_does_not(plan, effect):
-    found, day = differ(plan, effect, 25), plan.study.second_line.primary_day
+    estimates, day = differ(plan, effect, 25), plan.study.second_line.primary_day
     truth = true_risk(day, effect) - true_risk(day, 0)
-    error = found.std() / np.sqrt(len(found))
-    assert abs(found["weighted"].mean() - truth) < 4 * error["weighted"]
-    assert found["naive"].mean() - truth < -8 * error["naive"]
+    error = estimates.std() / np.sqrt(len(estimates))
+    assert abs(estimates["weighted"].mean() - truth) < 4 * error["weighted"]
+    assert estimates["naive"].mean() - truth < -8 * error["naive"]
 
 
-def read(found: pd.DataFrame, stratum: str = "all") -> pd.DataFrame:
-    return found[found["stratum"].eq(stratum)].set_index("term")
+def read(estimates: pd.DataFrame, stratum: str = "all") -> pd.DataFrame:
+    return estimates[estimates["stratum"].eq(stratum)].set_index("term")
 
 
 @pytest.fixture(scope="module")
-def found(plan) -> pd.DataFrame:
+def estimates(plan) -> pd.DataFrame:
     """The estimates of one pool without an effect."""
     return estimate_second_line(**draw(100, effect=0.0), config=plan)
 
 
-def test_everyone_at_the_choice_is_counted(found):
-    rows = read(found)
+def test_everyone_at_the_choice_is_counted(estimates):
+    rows = read(estimates)
     choices = rows[rows.index.str.startswith("choice_")]
     assert choices["estimate"].sum() == rows.loc["failed_first_session", "estimate"] == 600
     compared = rows.loc[["choice_repeat", "choice_change"], "estimate"].sum()
     assert rows.loc["risk_difference_day_30", "n_episodes"] == compared
 
 
-def test_numbers_fit_together(found, plan):
-    rows = read(found)
+def test_numbers_fit_together(estimates, plan):
+    rows = read(estimates)
     for prefix in ("", "naive_"):
         for day in plan.study.second_line.days:
             repeat, change, difference, ratio = (
@@ -193,8 +197,8 @@ def test_numbers_fit_together(found, plan):
 def test_p_values_are_told_of_the_pre_specified_family_only_and_adjusted_as_holm_does(any_width):
     """Holm's steps by hand: the smallest times the number of tests, the next times one less,
     never falling."""
-    found = estimate_second_line(**draw(101, effect=EFFECT), config=any_width)
-    primary = found[found["p_value"].notna()]
+    estimates = estimate_second_line(**draw(101, effect=EFFECT), config=any_width)
+    primary = estimates[estimates["p_value"].notna()]
     assert set(primary["term"]) == {
         f"risk_difference_day_{any_width.study.second_line.primary_day}"
     }
@@ -206,22 +210,22 @@ def test_p_values_are_told_of_the_pre_specified_family_only_and_adjusted_as_holm
 
 def test_limits_cover_no_effect_where_there_is_none(plan):
     """Of 12 pools fewer than 8 would be covered once in 5,000 times if each were at 95 %."""
-    asked, covered = plan.study.second_line, 0
+    settings, covered = plan.study.second_line, 0
     for seed in range(200, 212):
         rows = list_choices(
             **draw(seed, effect=0.0, n=400), endpoint="objective", maneuvers=plan.maneuvers
         )
-        contrast = weigh_choice(rows, asked.terms, asked.truncate, plan.study.guards)
+        contrast = weigh_choice(rows, settings.terms, settings.truncate, plan.study.guards)
         left, right = (contrast.rows[name].to_numpy(float) for name in OUTCOME)
         arms = [
-            fit_arm(left[m], right[m], contrast.weights[:, m], asked.horizon_day)
+            fit_arm(left[m], right[m], contrast.weights[:, m], settings.horizon_day)
             for m in (~contrast.changed, contrast.changed)
         ]
-        told = {
+        limits = {
             measure.term: measure.limit(plan.study.guards.min_events)
-            for measure in measure_arms(*arms, asked.days, asked.horizon_day)
+            for measure in measure_arms(*arms, settings.days, settings.horizon_day)
         }
-        _, low, high, _ = told[f"risk_difference_day_{asked.primary_day}"]
+        _, low, high, _ = limits[f"risk_difference_day_{settings.primary_day}"]
         covered += low <= 0 <= high
     assert covered >= 8
 
@@ -278,7 +282,7 @@ def test_resolution_is_spread_evenly_where_the_data_do_not_say_when():
     assert [arm.risk(day)[0] for day in (0, 5, 10, 15, 20)] == pytest.approx(
         [0, 0.25, 0.5, 0.625, 0.75], abs=1e-6
     )
-    assert arm.mean_days()[0] == pytest.approx(10 * 0.75 + 10 * 0.375, abs=1e-5)
+    assert arm.rmst()[0] == pytest.approx(10 * 0.75 + 10 * 0.375, abs=1e-5)
     assert arm.allow(5) == pytest.approx((0, 0.5), abs=1e-6)
     assert arm.count(10) == (2, 2)
     twice = fit_arm(np.tile(left, 2), np.tile(right, 2), np.full((1, 8), 0.5), 20)

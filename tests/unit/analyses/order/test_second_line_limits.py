@@ -18,10 +18,10 @@ DAYS, HORIZON = (7,), 10
 def test_limits_of_an_arm_that_is_all_resolved_tell_something_when_it_is_large(plan):
     site = np.repeat(list("abcdefgh"), 8)
     all_of_them, nobody = see(np.ones(64, bool), site), see(np.zeros(64, bool), site)
-    found = measure(nobody, all_of_them)
+    measures = measure(nobody, all_of_them)
     for term in ("risk_repeat_day_7", "risk_change_day_7"):
-        assert found[term][3] - found[term][2] < 0.1
-    value, error, low, high, p = found["risk_difference_day_7"]
+        assert measures[term][3] - measures[term][2] < 0.1
+    value, error, low, high, p = measures["risk_difference_day_7"]
     assert (value, error) == (pytest.approx(1), pytest.approx(0))
     assert 0.85 < low < high <= 1
     assert p < 0.001
@@ -39,11 +39,17 @@ def test_limits_of_an_arm_that_is_all_resolved_tell_something_when_it_is_large(p
 def test_enough_of_both_kinds_are_compared_by_leaving_out_each_site():
     site, rng = np.repeat(list("abcdef"), 10), np.random.default_rng(4)
     arms = [see(rng.random(60) < share, site) for share in (0.6, 0.5)]
-    told = {each.term: each for each in measure_arms(*arms, DAYS, HORIZON)}["risk_difference_day_7"]
+    measure_of_day = {each.term: each for each in measure_arms(*arms, DAYS, HORIZON)}[
+        "risk_difference_day_7"
+    ]
     assert min(number for arm in arms for number in arm.count(7)) >= 5
-    assert told.limit(5) == limit_by_sites(told.values[0], told.values[1:], DIFFERENCE)
-    low, high = told.limit(61)[1:3]
-    assert (low, high) == pytest.approx(compare(told.values, DIFFERENCE, *told.bounds)[1:3])
+    assert measure_of_day.limit(5) == limit_by_sites(
+        measure_of_day.values[0], measure_of_day.values[1:], DIFFERENCE
+    )
+    low, high = measure_of_day.limit(61)[1:3]
+    assert (low, high) == pytest.approx(
+        compare(measure_of_day.values, DIFFERENCE, *measure_of_day.bounds)[1:3]
+    )
 
 
 @pytest.mark.parametrize("resolved", [True, False])
@@ -57,8 +63,8 @@ def test_nobody_is_told_that_there_are_few_events_where_all_are_resolved_or_nobo
         if resolved
         else {"left_days": 60.0, "right_days": np.inf}
     )
-    told = spells.assign(**ends, status="resolved" if resolved else "unresolved")
-    rows = read(estimate_second_line(**tables | {"spells": Spells.cast(told)}, config=any_width))
+    ended = spells.assign(**ends, status="resolved" if resolved else "unresolved")
+    rows = read(estimate_second_line(**tables | {"spells": Spells.cast(ended)}, config=any_width))
     shares = rows.loc[["risk_repeat_day_30", "risk_change_day_30"]]
     assert list(shares["estimate"]) == pytest.approx([float(resolved)] * 2)
     assert (shares["upper"] - shares["lower"]).between(0.01, 0.3).all()

@@ -87,7 +87,7 @@ def estimate(tables: dict[str, pd.DataFrame], plan) -> pd.DataFrame:
     return estimate_competing_events(**tables, config=plan)
 
 
-def whole(estimates: pd.DataFrame) -> pd.DataFrame:
+def rows_of_all(estimates: pd.DataFrame) -> pd.DataFrame:
     return estimates[estimates["stratum"].eq("all")].set_index("term")
 
 
@@ -97,10 +97,10 @@ def true_incidence(cause: str, day: int) -> float:
 
 
 def test_planted_incidences_come_back(plan):
-    found = whole(estimate(simulate(3000, seed=1), plan))
+    incidences = rows_of_all(estimate(simulate(3000, seed=1), plan))
     for cause in RATES:
         for day in (7, 14, 30):
-            row = found.loc[f"incidence_{cause}_day_{day}"]
+            row = incidences.loc[f"incidence_{cause}_day_{day}"]
             assert abs(row["estimate"] - true_incidence(cause, day)) < 4 * row["std_error"]
             assert row["lower"] < row["estimate"] < row["upper"]
             assert row["std_error"] < 0.03
@@ -109,8 +109,8 @@ def test_planted_incidences_come_back(plan):
 def test_resolution_as_if_nothing_else_could_happen_would_be_too_high(plan):
     """One less Kaplan-Meier with switches censored estimates something else:
     the planted share by day 30 without competitors."""
-    found = whole(estimate(simulate(3000, seed=2), plan))
-    row = found.loc["incidence_resolved_day_30"]
+    incidences = rows_of_all(estimate(simulate(3000, seed=2), plan))
+    row = incidences.loc["incidence_resolved_day_30"]
     assert 1 - np.exp(-RATES["resolved"] * 30) - row["estimate"] > 4 * row["std_error"]
 
 
@@ -118,11 +118,13 @@ def test_resolution_as_if_nothing_else_could_happen_would_be_too_high(plan):
     ("prefix", "rest"), [("incidence_", "event_free"), ("seen_", "nothing_seen")]
 )
 def test_incidences_and_what_is_left_add_up_to_one(plan, prefix, rest):
-    found = whole(estimate(simulate(1500, seed=3, lost=0.3), plan))
+    incidences = rows_of_all(estimate(simulate(1500, seed=3, lost=0.3), plan))
     for day in plan.study.curves.days[1:]:
-        parts = found[found.index.str.startswith(prefix) & found.index.str.endswith(f"_day_{day}")]
+        parts = incidences[
+            incidences.index.str.startswith(prefix) & incidences.index.str.endswith(f"_day_{day}")
+        ]
         assert parts["status"].eq("ok").all()
-        assert parts["estimate"].sum() + found.loc[
+        assert parts["estimate"].sum() + incidences.loc[
             f"{rest}_day_{day}", "estimate"
         ] == pytest.approx(1, abs=1e-9)
 
@@ -130,12 +132,12 @@ def test_incidences_and_what_is_left_add_up_to_one(plan, prefix, rest):
 def test_what_was_seen_is_counted_on_its_day(plan):
     """Everybody is followed to the end: the shares are plain counts."""
     visits = np.tile(np.arange(1, 400), (600, 1))
-    found = whole(estimate(simulate(600, seed=4, visits=visits), plan))
+    incidences = rows_of_all(estimate(simulate(600, seed=4, visits=visits), plan))
     for cause in RATES:
-        row = found.loc[f"seen_{cause}_day_30"]
+        row = incidences.loc[f"seen_{cause}_day_30"]
         assert row["estimate"] == pytest.approx(row["n_events"] / 600, abs=1e-12)
         assert row["estimate"] == pytest.approx(
-            found.loc[f"incidence_{cause}_day_30", "estimate"], abs=2e-3
+            incidences.loc[f"incidence_{cause}_day_30", "estimate"], abs=2e-3
         )
 
 
@@ -145,8 +147,8 @@ def test_loss_changes_what_was_seen_and_nothing_else(plan):
     once, again = estimate(tables, plan), estimate(stayed, plan)
     primary = [e[~e["term"].str.contains("seen")].reset_index(drop=True) for e in (once, again)]
     pd.testing.assert_frame_equal(*primary)
-    assert whole(once).loc["seen_lost_day_30", "estimate"] > 0.2
-    nobody = whole(again).loc["seen_lost_day_30"]
+    assert rows_of_all(once).loc["seen_lost_day_30", "estimate"] > 0.2
+    nobody = rows_of_all(again).loc["seen_lost_day_30"]
     assert (nobody["estimate"], nobody["lower"]) == (0, 0)
     assert 0 < nobody["upper"] < 0.03
 
@@ -154,21 +156,21 @@ def test_loss_changes_what_was_seen_and_nothing_else(plan):
 def test_day_0_switches_of_people_never_seen_again_do_not_raise_the_incidence(plan):
     tables = simulate(500, seed=12)
     keys = tables["spells"].iloc[:80]["episode_id"]
-    own = {name: rows["episode_id"].isin(keys) for name, rows in tables.items()}
+    members = {name: rows["episode_id"].isin(keys) for name, rows in tables.items()}
     spells, verdicts, attempts = (
         tables[name].copy() for name in ("spells", "adjudications", "treatments")
     )
     unseen = [0.0, np.inf, 0.0, "not_tested_again"]
-    spells.loc[own["spells"], ["left_days", "right_days", "last_test_days", "status"]] = unseen
-    verdicts.loc[own["adjudications"], "reclassified_day"] = pd.NA
-    attempts.loc[own["treatments"], "day"] = 0
+    spells.loc[members["spells"], ["left_days", "right_days", "last_test_days", "status"]] = unseen
+    verdicts.loc[members["adjudications"], "reclassified_day"] = pd.NA
+    attempts.loc[members["treatments"], "day"] = 0
     changed = tables | {"spells": spells, "adjudications": verdicts}
     moved, still = (
         estimate(
             changed
             | {
                 "treatments": attempts.assign(
-                    adverse=attempts["adverse"].mask(own["treatments"], said)
+                    adverse=attempts["adverse"].mask(members["treatments"], said)
                 )
             },
             plan,
@@ -177,7 +179,7 @@ def test_day_0_switches_of_people_never_seen_again_do_not_raise_the_incidence(pl
     )
     primary = [e[~e["term"].str.contains("seen")].reset_index(drop=True) for e in (moved, still)]
     pd.testing.assert_frame_equal(*primary)
-    assert whole(moved).loc["seen_switched_day_1", "n_events"] >= 80
+    assert rows_of_all(moved).loc["seen_switched_day_1", "n_events"] >= 80
 
 
 def test_same_input_same_numbers_whatever_the_order(plan):
@@ -192,7 +194,9 @@ def test_same_input_same_numbers_whatever_the_order(plan):
     ("n", "sites", "status"), [(8, 4, "too_few"), (400, 2, "not_identified"), (400, 4, "ok")]
 )
 def test_few_episodes_or_sites_give_a_status_and_no_number(plan, n, sites, status):
-    row = whole(estimate(simulate(n, seed=7, sites=sites), plan)).loc["incidence_resolved_day_14"]
+    row = rows_of_all(estimate(simulate(n, seed=7, sites=sites), plan)).loc[
+        "incidence_resolved_day_14"
+    ]
     assert row["status"] == status
     assert pd.isna(row["estimate"]) == (status != "ok")
 
@@ -200,13 +204,13 @@ def test_few_episodes_or_sites_give_a_status_and_no_number(plan, n, sites, statu
 def test_a_rare_event_is_told_with_limits_that_suit(plan):
     tables = simulate(400, seed=8)
     moved = tables["treatments"]["adverse"].eq("canal_switch")
-    few = (
+    fewer = (
         tables["treatments"]
         .assign(adverse="none")
         .where(~(moved & (moved.cumsum() <= 3)), tables["treatments"])
     )
-    found = whole(estimate(tables | {"treatments": few}, plan))
-    rare = found.loc["incidence_switched_day_30"]
+    incidences = rows_of_all(estimate(tables | {"treatments": fewer}, plan))
+    rare = incidences.loc["incidence_switched_day_30"]
     assert rare["status"] == "ok"
     assert 0 < rare["lower"] < 0.003  # exact limits of 3 of 400 are .0016 and .0218
     assert 0.02 < rare["upper"] < 0.05
@@ -226,15 +230,17 @@ def see_on(
 
 
 def test_a_day_between_the_tests_is_not_identified(plan):
-    found = whole(estimate(see_on(dict.fromkeys(["S01", "S02", "S03", "S04"], (7, 30))), plan))
-    assert found.loc["incidence_resolved_day_7", "status"] == "ok"
-    assert found.loc["incidence_resolved_day_14", "status"] == "not_identified"
-    assert found.loc["incidence_resolved_day_30", "status"] == "ok"
+    incidences = rows_of_all(
+        estimate(see_on(dict.fromkeys(["S01", "S02", "S03", "S04"], (7, 30))), plan)
+    )
+    assert incidences.loc["incidence_resolved_day_7", "status"] == "ok"
+    assert incidences.loc["incidence_resolved_day_14", "status"] == "not_identified"
+    assert incidences.loc["incidence_resolved_day_30", "status"] == "ok"
 
 
 def test_a_day_that_only_one_site_tests_on_rests_on_it(plan):
     tests = dict.fromkeys(["S01", "S02", "S03"], (7, 30, 31)) | {"S04": (7, 14, 30)}
-    row = whole(estimate(see_on(tests), plan)).loc["incidence_resolved_day_14"]
+    row = rows_of_all(estimate(see_on(tests), plan)).loc["incidence_resolved_day_14"]
     assert row["status"] == "not_identified"
     assert "one site" in row["note"]
 
@@ -263,10 +269,10 @@ def test_other_verdicts_never_enter(plan):
 
 
 def test_bands_end_on_every_reported_day_and_halfway_and_hold_the_last_event(plan):
-    own = [0, 1, 4, 7, 10, 14, 22, 30, 45, 60]
-    assert place_edges(plan.study.curves, 0) == place_edges(plan.study.curves, 60) == own
-    assert place_edges(plan.study.curves, 61) == [*own, 90, 120]
-    assert place_edges(plan.study.curves, 250) == [*own, 90, 120, 180, 240, 360, 480]
+    ends = [0, 1, 4, 7, 10, 14, 22, 30, 45, 60]
+    assert place_edges(plan.study.curves, 0) == place_edges(plan.study.curves, 60) == ends
+    assert place_edges(plan.study.curves, 61) == [*ends, 90, 120]
+    assert place_edges(plan.study.curves, 250) == [*ends, 90, 120, 180, 240, 360, 480]
 
 
 def test_a_test_after_the_horizon_counts_alike_whatever_it_shows():

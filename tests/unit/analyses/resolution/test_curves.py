@@ -68,9 +68,9 @@ def shares(estimates: pd.DataFrame, stratum: str = "all") -> pd.DataFrame:
 
 
 def test_planted_shares_come_back(plan):
-    found = shares(estimate_curves(*simulate(4000, seed=1), plan))
+    estimates = shares(estimate_curves(*simulate(4000, seed=1), plan))
     for day in (1, 7, 14, 30):
-        row = found.loc[f"resolved_by_day_{day}"]
+        row = estimates.loc[f"resolved_by_day_{day}"]
         assert abs(row["estimate"] - (1 - np.exp(-day / 6))) < 4 * row["std_error"]
         assert row["lower"] <= row["estimate"] <= row["upper"]
 
@@ -95,8 +95,8 @@ def test_few_episodes_give_a_status_and_no_number(plan, n, status):
 
 
 def test_no_certainty_before_anything_could_be_seen(plan):
-    found = shares(estimate_curves(*simulate(400, seed=4, visits=(7, 14, 30)), plan))
-    assert found.loc["resolved_by_day_1", "status"] == "not_identified"
+    estimates = shares(estimate_curves(*simulate(400, seed=4, visits=(7, 14, 30)), plan))
+    assert estimates.loc["resolved_by_day_1", "status"] == "not_identified"
 
 
 @pytest.mark.parametrize("resolved", [True, False])
@@ -139,12 +139,13 @@ def test_few_unresolved_hide_no_success(plan, unresolved):
 
 def test_limits_never_fall_while_the_share_rises(plan):
     for seed in range(5):
-        found = shares(
+        estimates = shares(
             estimate_curves(*simulate(60, seed=20 + seed, visits=(1, 4, 9, 16, 25, 40)), plan)
         )
-        for edge in ("upper", "lower"):
-            rows = found[
-                found.index.str.startswith(f"unresolved_{edge}_day_") & found["status"].eq("ok")
+        for side in ("upper", "lower"):
+            rows = estimates[
+                estimates.index.str.startswith(f"unresolved_{side}_day_")
+                & estimates["status"].eq("ok")
             ]
             for end in ("estimate", "lower", "upper"):
                 assert (np.diff(rows[end].dropna().astype(float)) <= 1e-9).all()
@@ -172,8 +173,8 @@ def test_sites_that_differ_widen_the_limits(plan):
     )
     moved = verdicts.assign(site=sorted_by_course["site"])
     alike, unlike = (
-        shares(estimate_curves(rows, told, attempts, plan)).loc["resolved_by_day_7"]
-        for rows, told in ((spells, verdicts), (sorted_by_course, moved))
+        shares(estimate_curves(rows, judged, attempts, plan)).loc["resolved_by_day_7"]
+        for rows, judged in ((spells, verdicts), (sorted_by_course, moved))
     )
     assert alike["upper"] - alike["lower"] < 0.2
     assert unlike["status"] == "too_wide"
@@ -198,9 +199,9 @@ def test_other_verdicts_never_enter(plan):
     apart = verdicts.assign(
         positional=["yes"] * 200 + ["probable_non_positional"] * 50 + ["undetermined"] * 50
     )
-    found = shares(estimate_curves(spells, Adjudications.cast(apart), attempts, plan))
+    estimates = shares(estimate_curves(spells, Adjudications.cast(apart), attempts, plan))
     known = spells["status"].isin(["resolved", "unresolved"])
-    assert found.loc["median_days", "n_episodes"] == known[:200].sum()
+    assert estimates.loc["median_days", "n_episodes"] == known[:200].sum()
 
 
 def test_short_arm_definitions_are_never_pooled():

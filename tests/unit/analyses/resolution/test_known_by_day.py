@@ -53,10 +53,10 @@ def test_who_has_tested_negative_stays_so_and_who_will_test_positive_did_before(
     ],
 )
 def test_parts_of_day_seven(left, right, part):
-    (found,) = [
+    (only,) = [
         name for name, members in divide_by_knowledge([left], [right], 7).items() if members.all()
     ]
-    assert found == part
+    assert only == part
 
 
 def test_an_interval_that_ends_before_it_begins_is_refused():

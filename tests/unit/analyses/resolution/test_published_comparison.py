@@ -60,9 +60,9 @@ def row_of(
 def test_exact_limits_of_a_trial_as_published(tables, plan):
     # Newcombe RG. Stat Med 1998;17:857-872, table I, exact method (from memory): 81 of 263 and 15
     # of 148
-    found = compare(tables, plan, build(t={}))
+    estimates = compare(tables, plan, build(t={}))
     treated, sham = (
-        row_of(found, "published", f"trial=t,first_maneuver={family}")
+        row_of(estimates, "published", f"trial=t,first_maneuver={family}")
         for family in ("epley", "sham")
     )
     assert [round(treated[c], 4) for c in ("lower", "upper")] == [0.2527, 0.3676]
@@ -72,7 +72,7 @@ def test_exact_limits_of_a_trial_as_published(tables, plan):
 
 
 def test_planted_share_stands_beside_it(tables, plan):
-    found = compare(
+    estimates = compare(
         tables,
         plan,
         build(
@@ -83,12 +83,12 @@ def test_planted_share_stands_beside_it(tables, plan):
         ("trial=t,first_maneuver=epley", 0),
         ("trial=u,first_maneuver=gufoni", FASTER),
     ):
-        row = row_of(found, "positional", stratum)
+        row = row_of(estimates, "positional", stratum)
         planted = 1 - np.exp(-RATE * np.exp(faster) * 7**SHAPE)
         assert abs(row["estimate"] - planted) < 3 * row["std_error"] < 0.25
         assert (row["term"], row["status"], row["n_sites"]) == ("resolved_by_day_7", "ok", 6)
         assert row["note"].startswith("different populations")
-    assert found["p_value"].isna().all()
+    assert estimates["p_value"].isna().all()
 
 
 def test_only_the_same_canal_arm_maneuver_and_endpoint_match(tables, plan):
@@ -112,9 +112,9 @@ def test_a_day_after_the_horizon_has_no_share(tables, plan):
 
 
 def test_trials_of_the_same_have_the_same_row_of_the_pool(tables, plan):
-    found = compare(tables, plan, build(a={}, b={"citation": "B"}))
+    estimates = compare(tables, plan, build(a={}, b={"citation": "B"}))
     first, second = (
-        row_of(found, "positional", f"trial={name},first_maneuver=epley") for name in "ab"
+        row_of(estimates, "positional", f"trial={name},first_maneuver=epley") for name in "ab"
     )
     pd.testing.assert_series_equal(first.drop("stratum"), second.drop("stratum"), check_names=False)
 
@@ -141,8 +141,8 @@ def test_delivered_file_is_sound_and_names_known_maneuvers(plan):
 
 def test_published_pools_are_told_with_what_was_printed(tables, plan):
     published = Published.model_validate(yaml.safe_load(FILE.read_text("utf-8")))
-    found = compare(tables, plan, published)
-    row = row_of(found, "published", "pool=hilton_pinder_2002_test,first_maneuver=epley")
+    estimates = compare(tables, plan, published)
+    row = row_of(estimates, "published", "pool=hilton_pinder_2002_test,first_maneuver=epley")
     assert [round(row[c], 2) for c in ("estimate", "lower", "upper")] == [5.67, 2.21, 14.56]
     assert (row["comparison"], row["n_episodes"]) == ("first_maneuver=sham", 83)
     assert "printed as 5.67 (2.21 to 14.56)" in row["note"]

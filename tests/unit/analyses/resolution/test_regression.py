@@ -13,7 +13,11 @@ from pipeline.analyses.resolution.regression import (
     estimate_resolution_regression,
     regress_resolution,
 )
-from pipeline.analyses.resolution.regression_fit import answer, ask, compare_with_none
+from pipeline.analyses.resolution.regression_fit import (
+    compare_with_none,
+    design_regression,
+    estimate_regression,
+)
 from pipeline.statistics.design import OTHER
 from pipeline.statistics.guard import Refusal
 from pipeline.statistics.interval_regression import collapse_patterns, fit_aft
@@ -74,7 +78,7 @@ def examined(
 
 
 @pytest.fixture(scope="module")
-def asked(plan):
+def regression_plan(plan):
     """The plan with the terms of the simulation."""
     regression = plan.study.regression.model_copy(update={"terms": TERMS})
     return plan.model_copy(
@@ -103,15 +107,13 @@ def test_planted_ratios_come_back_and_limits_by_site_cover_them(plan):
     away, covered = [], []
     for _ in range(40):
         rows = simulate(rng, n=270, site_sd=0.3)
-        question = ask(rows, TERMS, (7,), plan.study.guards)
-        found = answer(question, fit_aft(question.patterns, "weibull"), plan.study.guards)
+        model = design_regression(rows, TERMS, (7,), plan.study.guards)
+        answers = estimate_regression(model, fit_aft(model.patterns, "weibull"), plan.study.guards)
         for name, effect in truth.items():
-            flip = 1 if name in question.names else -1  # the reference is the most frequent class
-            k = next(
-                k for k, n in enumerate(question.names) if n.split("=")[0] == name.split("=")[0]
-            )
-            low, high = found.limit(k, found.n_sites)
-            away.append(flip * found.full[k] - effect)
+            flip = 1 if name in model.names else -1  # the reference is the most frequent class
+            k = next(k for k, n in enumerate(model.names) if n.split("=")[0] == name.split("=")[0])
+            low, high = answers.limit(k, answers.n_sites)
+            away.append(flip * answers.full[k] - effect)
             covered.append(low <= flip * effect <= high)
     away = np.array(away).reshape(40, 4)
     assert np.all(np.abs(away.mean(axis=0)) < 4 * away.std(axis=0) / np.sqrt(40))
@@ -119,38 +121,44 @@ def test_planted_ratios_come_back_and_limits_by_site_cover_them(plan):
 
 
 @pytest.mark.parametrize("family", ["weibull", "lognormal", "loglogistic"])
-def test_the_family_that_made_the_data_is_reported_and_fits(asked, family):
-    found = by_term(regress(simulate(np.random.default_rng(5), n=4000, family=family), asked))
-    assert found.filter(like="aic_", axis=0)["estimate"].astype(float).idxmin() == f"aic_{family}"
-    assert found.loc["sex=male", "method"].startswith(family)
-    assert found.loc["sex=male", "lower"] < np.exp(0.4) < found.loc["sex=male", "upper"]
-    away = found.filter(like="fitted_share", axis=0)
+def test_the_family_that_made_the_data_is_reported_and_fits(regression_plan, family):
+    estimates = by_term(
+        regress(simulate(np.random.default_rng(5), n=4000, family=family), regression_plan)
+    )
+    assert (
+        estimates.filter(like="aic_", axis=0)["estimate"].astype(float).idxmin() == f"aic_{family}"
+    )
+    assert estimates.loc["sex=male", "method"].startswith(family)
+    assert estimates.loc["sex=male", "lower"] < np.exp(0.4) < estimates.loc["sex=male", "upper"]
+    away = estimates.filter(like="fitted_share", axis=0)
     assert len(away) == 4
     assert (away["estimate"].abs() < 0.03).all()
 
 
-def test_a_fit_that_is_none_shows(asked):
+def test_a_fit_that_is_none_shows(regression_plan):
     """Half resolve at once and half after weeks: no single hump can follow."""
     rng = np.random.default_rng(6)
     rows = simulate(rng, n=2000)
     late = rng.random(2000) < 0.5
     times = examined(np.where(late, np.log(28), np.log(1.5)) + 0.05 * rng.normal(size=2000), rng)
-    found = by_term(regress(rows.assign(**times), asked)).filter(like="fitted_share", axis=0)
-    assert found["estimate"].abs().max() > 0.08
-    assert ((found["lower"] > 0) | (found["upper"] < 0)).any()
+    estimates = by_term(regress(rows.assign(**times), regression_plan)).filter(
+        like="fitted_share", axis=0
+    )
+    assert estimates["estimate"].abs().max() > 0.08
+    assert ((estimates["lower"] > 0) | (estimates["upper"] < 0)).any()
 
 
-def test_no_share_is_set_alike_for_maneuvers_without_an_interaction(asked):
+def test_no_share_is_set_alike_for_maneuvers_without_an_interaction(regression_plan):
     """Such a share would put the same maneuver first in every variant: none is told,
     of the whole or of a part."""
-    found = regress(simulate(np.random.default_rng(7), n=2000), asked)
-    assert found["stratum"].eq("all").all()
-    assert not found["term"].str.startswith("resolved_by").any()
+    estimates = regress(simulate(np.random.default_rng(7), n=2000), regression_plan)
+    assert estimates["stratum"].eq("all").all()
+    assert not estimates["term"].str.startswith("resolved_by").any()
 
 
 @settings(max_examples=5)
 @given(st.integers(0, 10**6))
-def test_every_stated_class_and_its_reference_have_their_people(asked, seed):
+def test_every_stated_class_and_its_reference_have_their_people(regression_plan, seed):
     """Also where a class is rare, always or never resolved at the first test,
     or another one by another name."""
     rng = np.random.default_rng(seed)
@@ -161,25 +169,27 @@ def test_every_stated_class_and_its_reference_have_their_people(asked, seed):
     odd = rng.random(150) < 0.1
     rows.loc[odd, "canal_arm"] = "lateral cupula"
     rows.loc[odd, ["left_days", "right_days"]] = rng.choice([[0.0, 1.0], [45.0, np.inf]])
-    found = regress(rows, asked)
-    told = found[found["term"].str.contains("=") & ~found["term"].str.endswith(OTHER)]
-    for row in told.itertuples():
+    estimates = regress(rows, regression_plan)
+    classes = estimates[
+        estimates["term"].str.contains("=") & ~estimates["term"].str.endswith(OTHER)
+    ]
+    for row in classes.itertuples():
         term, _, value = row.term.partition("=")
         assert row.n_episodes == rows[term].eq(value).sum() > 0
         if row.status == "ok":
             assert rows[term].eq(row.comparison.partition("=")[2]).sum() > 0
 
 
-def test_a_rare_class_moves_nobody_into_the_reference(asked, plan):
+def test_a_rare_class_moves_nobody_into_the_reference(regression_plan, plan):
     """Three women without a recorded sex: as if they were not there,
     but for what they tell of all else."""
     rows = simulate(np.random.default_rng(16), n=400)
     rows.loc[:2, "sex"] = "unknown"
-    question = ask(rows, TERMS, (7,), plan.study.guards)
-    assert question.design.unnamed[f"sex={OTHER}"].sum() == 3
-    fit = fit_aft(question.patterns, "weibull")
+    model = design_regression(rows, TERMS, (7,), plan.study.guards)
+    assert model.design.unnamed[f"sex={OTHER}"].sum() == 3
+    fit = fit_aft(model.patterns, "weibull")
     dummies = pd.get_dummies(rows[list(TERMS)], dtype=float)
-    dropped = [f"{term}_{value}" for term, value in question.design.references.items()]
+    dropped = [f"{term}_{value}" for term, value in model.design.references.items()]
     matrix = np.column_stack([np.ones(400), dummies.drop(columns=dropped)])
     by_hand = fit_aft(
         collapse_patterns(rows["left_days"], rows["right_days"], matrix)[0], "weibull"
@@ -187,84 +197,87 @@ def test_a_rare_class_moves_nobody_into_the_reference(asked, plan):
     assert fit.log_likelihood == pytest.approx(by_hand.log_likelihood, abs=1e-8)
 
 
-def test_the_order_of_rows_changes_nothing(asked):
+def test_the_order_of_rows_changes_nothing(regression_plan):
     rows = simulate(np.random.default_rng(8))
     pd.testing.assert_frame_equal(
-        regress(rows, asked), regress(rows.sample(frac=1, random_state=1), asked)
+        regress(rows, regression_plan),
+        regress(rows.sample(frac=1, random_state=1), regression_plan),
     )
 
 
-def test_few_episodes_give_a_status_for_every_factor(asked):
-    found = regress(simulate(np.random.default_rng(9), n=10), asked)
-    assert found["status"].eq("too_few").all()
-    assert set(found["term"]) == {f"effect_of_{term}" for term in TERMS}
+def test_few_episodes_give_a_status_for_every_factor(regression_plan):
+    estimates = regress(simulate(np.random.default_rng(9), n=10), regression_plan)
+    assert estimates["status"].eq("too_few").all()
+    assert set(estimates["term"]) == {f"effect_of_{term}" for term in TERMS}
 
 
-def test_two_sites_give_limits_by_the_model_and_say_so(asked):
-    found = by_term(regress(simulate(np.random.default_rng(10), sites=2), asked))
-    assert found.loc["sex=male", "status"] == "ok"
-    assert "model" in found.loc["sex=male", "method"]
-    assert "sites differ" in found.loc["sex=male", "note"]
-    assert found.filter(like="fitted_share", axis=0)["status"].ne("ok").all()
+def test_two_sites_give_limits_by_the_model_and_say_so(regression_plan):
+    estimates = by_term(regress(simulate(np.random.default_rng(10), sites=2), regression_plan))
+    assert estimates.loc["sex=male", "status"] == "ok"
+    assert "model" in estimates.loc["sex=male", "method"]
+    assert "sites differ" in estimates.loc["sex=male", "note"]
+    assert estimates.filter(like="fitted_share", axis=0)["status"].ne("ok").all()
 
 
 @pytest.mark.parametrize("slower", [0.0, 30.0])
-def test_the_fit_is_compared_with_the_curve_however_many_are_resolved(asked, slower):
+def test_the_fit_is_compared_with_the_curve_however_many_are_resolved(regression_plan, slower):
     """By day 30 all but three of 300 are resolved, or only forty are, of whom four by day 7."""
     rng, site = np.random.default_rng(13), np.repeat(range(6), 50)
-    few = np.zeros(300, bool)
-    few[rng.choice(300, 3 if slower == 0 else 40, replace=False)] = True
+    slow = np.zeros(300, bool)
+    slow[rng.choice(300, 3 if slower == 0 else 40, replace=False)] = True
     right = (
-        np.where(few, np.inf, rng.choice([2.0, 5.0, 20.0], 300))
+        np.where(slow, np.inf, rng.choice([2.0, 5.0, 20.0], 300))
         if slower == 0
-        else np.where(few, 20.0, np.inf)
+        else np.where(slow, 20.0, np.inf)
     )
     if slower:
-        right[np.flatnonzero(few)[:4]] = 5.0
+        right[np.flatnonzero(slow)[:4]] = 5.0
     left = np.select([np.isinf(right), right == 20], [45.0, 10.0], 0.0)
     rows = simulate(rng, n=300).assign(
         left_days=left, right_days=right, site=[f"S{k}" for k in site]
     )
-    found = by_term(regress(rows, asked)).loc[
+    estimates = by_term(regress(rows, regression_plan)).loc[
         f"fitted_share_less_observed_by_day_{30 if slower == 0 else 7}"
     ]
-    assert found["status"] == "ok"
+    assert estimates["status"] == "ok"
     seen = binomtest(297 if slower == 0 else 4, 300).proportion_ci(method="exact")
-    assert found["upper"] - found["lower"] > 0.9 * (seen.high - seen.low)
-    assert found["lower"] < found["estimate"] < found["upper"]
+    assert estimates["upper"] - estimates["lower"] > 0.9 * (seen.high - seen.low)
+    assert estimates["lower"] < estimates["estimate"] < estimates["upper"]
 
 
-def test_a_class_of_one_site_rests_on_it_and_one_of_two_has_no_limits(asked):
+def test_a_class_of_one_site_rests_on_it_and_one_of_two_has_no_limits(regression_plan):
     rows = simulate(np.random.default_rng(11))
     for site, family in (("S00", "gufoni"), ("S01", "zuma"), ("S02", "zuma")):
         rows.loc[rows["site"].eq(site) & rows["onset"].eq("0-7 days"), "first_family"] = family
-    found = by_term(regress(rows, asked))
-    assert found.loc["first_family=gufoni", "note"] == RESTS_ON_ONE.note
-    assert found.loc["first_family=zuma", "status"] == "not_identified"
-    assert found.loc[["sex=male", "canal_arm=lateral long"], "status"].eq("ok").all()
+    estimates = by_term(regress(rows, regression_plan))
+    assert estimates.loc["first_family=gufoni", "note"] == RESTS_ON_ONE.note
+    assert estimates.loc["first_family=zuma", "status"] == "not_identified"
+    assert estimates.loc[["sex=male", "canal_arm=lateral long"], "status"].eq("ok").all()
 
 
-def test_a_class_that_is_another_one_but_for_a_few_is_left_out_with_its_reason(asked):
+def test_a_class_that_is_another_one_but_for_a_few_is_left_out_with_its_reason(regression_plan):
     rows = simulate(np.random.default_rng(12))
     rows["onset"] = np.where(rows["sex"].eq("male"), "0-7 days", "8-30 days")
     rows.loc[rows.index[:3], "onset"] = "8-30 days"
-    found = by_term(regress(rows, asked))
-    assert found.loc["onset=0-7 days", "status"] == "not_identified"
-    assert found.loc["sex=male", "status"] == "ok"
+    estimates = by_term(regress(rows, regression_plan))
+    assert estimates.loc["onset=0-7 days", "status"] == "not_identified"
+    assert estimates.loc["sex=male", "status"] == "ok"
 
 
-def test_p_values_of_the_factors_are_adjusted_by_holm(asked):
-    found = by_term(regress(simulate(np.random.default_rng(13), n=300), asked)).filter(
-        like="effect_of", axis=0
-    )
-    raw = np.sort(found["p_value"].astype(float))
+def test_p_values_of_the_factors_are_adjusted_by_holm(regression_plan):
+    estimates = by_term(
+        regress(simulate(np.random.default_rng(13), n=300), regression_plan)
+    ).filter(like="effect_of", axis=0)
+    raw = np.sort(estimates["p_value"].astype(float))
     by_hand = np.minimum(1, np.maximum.accumulate(raw * np.arange(4, 0, -1)))
-    np.testing.assert_allclose(np.sort(found["p_adjusted"].astype(float)), by_hand)
+    np.testing.assert_allclose(np.sort(estimates["p_adjusted"].astype(float)), by_hand)
 
 
-def test_a_factor_of_two_classes_is_tested_as_its_coefficient(asked):
-    found = by_term(regress(simulate(np.random.default_rng(14)), asked))
-    assert found.loc["effect_of_sex", "p_value"] == pytest.approx(found.loc["sex=male", "p_value"])
+def test_a_factor_of_two_classes_is_tested_as_its_coefficient(regression_plan):
+    estimates = by_term(regress(simulate(np.random.default_rng(14)), regression_plan))
+    assert estimates.loc["effect_of_sex", "p_value"] == pytest.approx(
+        estimates.loc["sex=male", "p_value"]
+    )
 
 
 # Sweat of 20 women: Johnson RA, Wichern DW. Applied Multivariate Statistical Analysis, example 5.2:
@@ -325,15 +338,15 @@ def test_only_first_spells_of_followed_positional_episodes_enter(plan, table):
         }
         for k, (s, e) in enumerate(zip(base["site"], keys, strict=True))
     ]
-    found = estimate_resolution_regression(
+    estimates = estimate_resolution_regression(
         table("episodes", people),
         Spells.cast(pd.concat([spells, again, other], ignore_index=True)),
         Adjudications.cast(verdicts),
         Attempts.cast(attempts),
         plan,
     )
-    terms = by_term(found)
+    terms = by_term(estimates)
     assert terms.loc["age_decade", "n_episodes"] == 180
     assert terms.loc["sex=male", "status"] == "ok" or terms.loc["sex=female", "status"] == "ok"
     assert terms.loc["cause", "note"] == "one class only"
-    assert found["endpoint"].eq("objective").all()
+    assert estimates["endpoint"].eq("objective").all()

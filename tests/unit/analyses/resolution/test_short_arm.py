@@ -25,9 +25,9 @@ def test_only_arms_named_by_response_are_counted(table):
         "not_identified",
     )
     shared = {"analysis": "resolution_curves", "population": "positional", "method": "none"}
-    told = tidy_estimates([row], **shared)
-    assert told["stratum"].tolist() == [STRATUM]
-    assert told["estimate"].isna().all()
+    estimates = tidy_estimates([row], **shared)
+    assert estimates["stratum"].tolist() == [STRATUM]
+    assert estimates["estimate"].isna().all()
 
 
 @pytest.mark.parametrize("rows", [[], [{}], [SHORT | {"arm_basis": "sitting_up"}]])

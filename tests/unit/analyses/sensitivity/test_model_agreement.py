@@ -52,8 +52,8 @@ def test_a_curve_that_is_a_little_off_lets_nothing_leave(intervals):
     left, right, index = collapse_intervals(*intervals[:2])
     weight = np.bincount(index).astype(float)
     fit = fit_npmle(left, right, weight)
-    moved = fit.mass * np.where(np.arange(len(fit.mass)) == fit.mass.argmax(), 1.02, 1)
-    off = replace(fit, mass=moved / moved.sum())
+    shifted = fit.mass * np.where(np.arange(len(fit.mass)) == fit.mass.argmax(), 1.02, 1)
+    off = replace(fit, mass=shifted / shifted.sum())
     differences = [
         second_fits.compare_curve(left, right, weight, each, DAYS) for each in (fit, off)
     ]
@@ -75,8 +75,8 @@ def test_what_the_data_do_not_determine_is_not_compared(intervals):
     left, right, design = intervals
     patterns, _ = collapse_patterns(left, right, design)
     fit = fit_aft(patterns, "weibull")
-    found = second_fits.compare_aft(patterns, replace(fit, coef=np.array([1.0, np.nan, 0.2])))
-    row = next(state_agreement("time_ratios", found, COUNTS))
+    difference = second_fits.compare_aft(patterns, replace(fit, coef=np.array([1.0, np.nan, 0.2])))
+    row = next(state_agreement("time_ratios", difference, COUNTS))
     assert (row["status"], "estimate" in row) == ("not_identified", False)
 
 
@@ -97,17 +97,23 @@ def test_a_mixed_model_that_is_a_little_off_lets_nothing_leave(slopes):
     rng = np.random.default_rng(3)
     who, at = np.repeat(np.arange(120), 4), np.tile(np.arange(4.0), 120)
     home = who % 8
-    own = rng.normal(0, 5, 120)[who] + rng.normal(0, 2, 120)[who] * at + rng.normal(0, 3, 8)[home]
-    total = 40 - 6 * at + own + rng.normal(0, 4, len(who))
+    of_patient = (
+        rng.normal(0, 5, 120)[who] + rng.normal(0, 2, 120)[who] * at + rng.normal(0, 3, 8)[home]
+    )
+    total = 40 - 6 * at + of_patient + rng.normal(0, 4, len(who))
     design = np.column_stack([np.ones(len(at)), at])
     effects = design if slopes else design[:, :1]
     labels = who.astype(str), home.astype(str)
     products = sum_products(total, design, effects, *labels)
-    alone, whole = (fit_linear_mixed(products, sites=sites) for sites in (False, True))
+    alone, with_sites = (fit_linear_mixed(products, sites=sites) for sites in (False, True))
     rows = total, design, effects, labels[0]
     for model, fit, compare in (
         ("handicap_of_patients", alone, lambda each: second_fits.compare_two_levels(*rows, each)),
-        ("handicap", whole, lambda each: second_fits.compare_least_squares(*rows, labels[1], each)),
+        (
+            "handicap",
+            with_sites,
+            lambda each: second_fits.compare_least_squares(*rows, labels[1], each),
+        ),
     ):
         off = replace(fit, coef=fit.coef + np.array([0, 0.02]))
         assert [raises(model, compare(each)) for each in (fit, off)] == [False, True]
@@ -127,16 +133,16 @@ def test_a_pool_that_is_a_little_off_lets_nothing_leave():
     assert [raises("pool_of_sites", difference) for difference in differences] == [False, True]
 
 
-@pytest.mark.parametrize("model", [name for name, told in MODELS.items() if told.tolerance])
+@pytest.mark.parametrize("model", [name for name, entry in MODELS.items() if entry.tolerance])
 def test_agreement_is_rounded_up_and_stands_beside_its_tolerance(model):
-    told = MODELS[model]
-    rows = {row["term"]: row for row in state_agreement(model, told.tolerance * 0.33, COUNTS)}
+    entry = MODELS[model]
+    rows = {row["term"]: row for row in state_agreement(model, entry.tolerance * 0.33, COUNTS)}
     assert (
-        told.tolerance * 0.33
+        entry.tolerance * 0.33
         <= rows["largest_difference"]["estimate"]
         <= rows["tolerance"]["estimate"]
     )
-    assert raises(model, told.tolerance * 1.01)
+    assert raises(model, entry.tolerance * 1.01)
     assert raises(model, np.nan)
 
 
@@ -167,7 +173,7 @@ def test_the_step_ends_with_the_sentence_and_writes_nothing(monkeypatch, tmp_pat
     monkeypatch.setattr(analyse, "open_warehouse", lambda path: Warehouse())
     monkeypatch.setattr(analyse, "read_config", lambda path: plan)
     out = tmp_path / "model_agreement.csv"
-    told = [
+    arguments = [
         "analyse",
         "--plan",
         "plan",
@@ -177,7 +183,7 @@ def test_the_step_ends_with_the_sentence_and_writes_nothing(monkeypatch, tmp_pat
         str(out),
         "model_agreement",
     ]
-    monkeypatch.setattr(sys, "argv", told)
+    monkeypatch.setattr(sys, "argv", arguments)
     with pytest.raises(SystemExit, match="Nothing is released: the model 'primary_curve'"):
         analyse.main()
     assert not out.exists()

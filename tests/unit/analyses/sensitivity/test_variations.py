@@ -89,15 +89,17 @@ def test_leaving_out_a_site_gives_the_ends_over_all_sites(plan):
         build(*[(0, 7)] * n + [(7, np.inf)] * (10 - n)).assign(site=site)
         for site, n in (("S01", 2), ("S02", 5), ("S03", 8))
     ]
-    found = pd.DataFrame(leave_out_sites(pd.concat(rows), plan))
-    found = found[found["term"].eq("resolved_by_day_7")].set_index("stratum")["estimate"]
-    assert found["variation=without_one_site,least"] == pytest.approx(0.35, abs=1e-6)
-    assert found["variation=without_one_site,greatest"] == pytest.approx(0.65, abs=1e-6)
+    estimates = pd.DataFrame(leave_out_sites(pd.concat(rows), plan))
+    estimates = estimates[estimates["term"].eq("resolved_by_day_7")].set_index("stratum")[
+        "estimate"
+    ]
+    assert estimates["variation=without_one_site,least"] == pytest.approx(0.35, abs=1e-6)
+    assert estimates["variation=without_one_site,greatest"] == pytest.approx(0.65, abs=1e-6)
 
 
 def test_two_sites_are_too_few_to_leave_one_out(plan):
-    found = pd.DataFrame(leave_out_sites(build((0, 7), (7, np.inf), sites=2), plan))
-    assert set(found["status"]) == {"not_identified"}
+    estimates = pd.DataFrame(leave_out_sites(build((0, 7), (7, np.inf), sites=2), plan))
+    assert set(estimates["status"]) == {"not_identified"}
 
 
 @pytest.fixture(scope="module")
@@ -121,7 +123,7 @@ def test_only_touched_episodes_need_to_be_decided_again(stored, plan):
     delivered = {name: stored[name] for name in DELIVERED}
     primary = derive_rows(delivered, plan)
 
-    def assert_same(found, wanted):
+    def assert_same(derived, wanted):
         keys = {
             "spells": ["endpoint", "spell"],
             "adjudications": [],
@@ -130,33 +132,33 @@ def test_only_touched_episodes_need_to_be_decided_again(stored, plan):
         for name, key in keys.items():
             one, other = (
                 rows[name].sort_values([*EPISODE, *key], ignore_index=True)
-                for rows in (found, wanted)
+                for rows in (derived, wanted)
             )
             pd.testing.assert_frame_equal(one, other)
 
     touched = find_returns(delivered, primary)
     assert 0 < len(touched) < len(stored["episodes"]) / 2
     gaps = change(plan, "sensitivity", recurrence_gaps=(5, 30))
-    for _, found, gap in vary_gap(primary, delivered, gaps):
+    for _, derived, gap in vary_gap(primary, delivered, gaps):
         wanted = derive_rows(delivered, gap)
         assert not wanted["spells"].equals(primary["spells"])
-        own = wanted["spells"]["endpoint"].eq(plan.study.resolution.primary)
+        primary_spells = wanted["spells"]["endpoint"].eq(plan.study.resolution.primary)
         # neither answer asks for it
-        bare = [rows["attempts"].drop(columns="spell") for rows in (found, wanted)]
+        bare = [rows["attempts"].drop(columns="spell") for rows in (derived, wanted)]
         assert_same(
-            found | {"spells": keep_primary(found, plan), "attempts": bare[0]},
-            wanted | {"spells": wanted["spells"][own], "attempts": bare[1]},
+            derived | {"spells": keep_primary(derived, plan), "attempts": bare[0]},
+            wanted | {"spells": wanted["spells"][primary_spells], "attempts": bare[1]},
         )
 
-    for _, found, moved in vary_duration(
+    for _, derived, changed_plan in vary_duration(
         primary, delivered, change(plan, "sensitivity", duration_limits_s=(40, 65))
     ):
-        wanted = derive_rows(delivered, moved)
+        wanted = derive_rows(delivered, changed_plan)
         assert not wanted["adjudications"].equals(primary["adjudications"])
-        own = wanted["spells"]["endpoint"].eq(plan.study.resolution.primary)
+        primary_spells = wanted["spells"]["endpoint"].eq(plan.study.resolution.primary)
         assert_same(
-            found | {"spells": keep_primary(found, plan)},
-            wanted | {"spells": wanted["spells"][own]},
+            derived | {"spells": keep_primary(derived, plan)},
+            wanted | {"spells": wanted["spells"][primary_spells]},
         )
 
 
@@ -166,6 +168,6 @@ def keep_primary(derived: dict[str, pd.DataFrame], plan: Config) -> pd.DataFrame
 
 def test_differences_without_a_site_are_told_by_their_ends_only():
     primary = dict.fromkeys(COUNTED, 1) | {"term": "risk_difference_day_30"}
-    found = list(leave_out_of_difference(primary, np.array([0.1, -0.2, 0.3])))
-    assert [row["estimate"] for row in found] == [-0.2, 0.3]
+    estimates = list(leave_out_of_difference(primary, np.array([0.1, -0.2, 0.3])))
+    assert [row["estimate"] for row in estimates] == [-0.2, 0.3]
     assert not list(leave_out_of_difference({"term": "risk_difference_day_30"}, np.array([])))

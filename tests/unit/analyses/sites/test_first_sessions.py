@@ -6,7 +6,7 @@ import pytest
 from scipy.stats import binomtest
 
 from pipeline.analyses.sites.first_sessions import (
-    tell_first_sessions,
+    state_first_sessions,
 )
 
 
@@ -28,16 +28,16 @@ def first_sessions(sizes: list[tuple[int, int]]) -> pd.DataFrame:
     return sessions.assign(patient_id=sessions["episode_id"], gap=7.0, age_decade=6, **alike)
 
 
-def tell(sizes: list[tuple[int, int]], plan) -> pd.DataFrame:
-    told = tell_first_sessions(
+def pool_first_sessions(sizes: list[tuple[int, int]], plan) -> pd.DataFrame:
+    stated = state_first_sessions(
         first_sessions(sizes), plan.study.site_monitoring.terms, plan.study.guards
     )
-    return pd.DataFrame(list(told))
+    return pd.DataFrame(list(stated))
 
 
 def tell_one_stage(sizes: list[tuple[int, int]], plan) -> pd.Series:
-    told = tell(sizes, plan).set_index("term")
-    return told.loc["first_session_success_one_stage"]
+    stated = pool_first_sessions(sizes, plan).set_index("term")
+    return stated.loc["first_session_success_one_stage"]
 
 
 def test_the_one_stage_model_needs_enough_sessions(plan):

@@ -14,9 +14,9 @@ FIRST_TESTS = [1, 3, 7, 14, 28] * 2
 def test_large_enough_sites_are_counted_and_none_is_compared(plan):
     least = plan.study.site_monitoring.min_episodes
     tables = simulate_sites([100, 100, 100, least - 1], seed=7)
-    found = estimate_site_monitoring(tables.spells, tables.adjudications, plan)
-    assert found["stratum"].eq("all").all()
-    numbers = found.set_index("term")
+    estimates = estimate_site_monitoring(tables.spells, tables.adjudications, plan)
+    assert estimates["stratum"].eq("all").all()
+    numbers = estimates.set_index("term")
     assert numbers["estimate"].dropna().to_dict() == {
         "sites_large_enough": 3,
         "sites_below_minimum": 1,
@@ -29,12 +29,12 @@ def test_large_enough_sites_are_counted_and_none_is_compared(plan):
 
 def test_nothing_says_how_far_sites_differ(plan):
     tables = simulate_test_days(FIRST_TESTS, 80, seed=1)
-    found = estimate_site_pooling(
+    estimates = estimate_site_pooling(
         tables.episodes, tables.spells, tables.adjudications, tables.attempts, plan
     )
-    assert found["stratum"].eq("all").all()
-    assert found["p_value"].isna().all()
-    apart = found[found["term"].str.endswith(("_further_site", "_tau2", "_i2"))]
+    assert estimates["stratum"].eq("all").all()
+    assert estimates["p_value"].isna().all()
+    apart = estimates[estimates["term"].str.endswith(("_further_site", "_tau2", "_i2"))]
     assert len(apart) == (2 * 2 + 1) * 3
     assert apart["note"].eq(TEST_DAYS.note).all()
 

@@ -15,7 +15,7 @@ from pipeline.analyses.sites.pooling import average_shares, estimate_site_poolin
 from pipeline.statistics.meta import Pool, pool_random_effects
 from pipeline.statistics.site_effects import fit_fixed
 from tests.simulated_sites import simulate_sites, true_share
-from tests.unit.analyses.sites.test_first_sessions import tell
+from tests.unit.analyses.sites.test_first_sessions import pool_first_sessions
 
 
 def pool(tables, config) -> pd.DataFrame:
@@ -35,7 +35,7 @@ def pool_sessions(tables, plan) -> Pool:
         rows, plan.study.site_monitoring.terms, plan.study.guards, by_site=True
     )
     fit, n = (
-        fit_fixed(np.column_stack([ready.own, ready.covariates]), ready.happened),
+        fit_fixed(np.column_stack([ready.site_columns, ready.covariates]), ready.happened),
         len(ready.sites),
     )
     return pool_random_effects(fit.coefficients[:n], np.diag(fit.covariance)[:n])
@@ -48,18 +48,18 @@ def alike(plan):
 
 
 def test_planted_shares_come_back(alike):
-    found = rows_of(alike)
+    estimates = rows_of(alike)
     for day in (7, 30):
-        row = found.loc[f"smoothed_by_day_{day}"]
+        row = estimates.loc[f"smoothed_by_day_{day}"]
         assert row["lower"] < true_share(day) < row["upper"]
         assert row["upper"] - row["lower"] < 0.12
-    plain = found.loc["resolved_by_day_7"]
+    plain = estimates.loc["resolved_by_day_7"]
     assert plain["status"] == "ok"
     # three standard errors: t with five degrees of freedom
     third = (plain["upper"] - plain["lower"]) / 2 * 3 / 2.57
     assert abs(plain["estimate"] - true_share(7)) < third
     assert (
-        found.loc["smoothed_by_day_7_sites_pooled", "estimate"],
+        estimates.loc["smoothed_by_day_7_sites_pooled", "estimate"],
         plain["n_sites"],
         plain["n_episodes"] > 1200,
     ) == (
@@ -70,8 +70,11 @@ def test_planted_shares_come_back(alike):
 
 
 def test_two_stages_and_one_agree(alike):
-    found = rows_of(alike)
-    two, one = found.loc["first_session_success"], found.loc["first_session_success_one_stage"]
+    estimates = rows_of(alike)
+    two, one = (
+        estimates.loc["first_session_success"],
+        estimates.loc["first_session_success_one_stage"],
+    )
     assert abs(two["estimate"] - one["estimate"]) < 0.01
     assert one["lower"] < two["estimate"] < one["upper"]
 
@@ -81,10 +84,10 @@ def test_planted_spread_comes_back(plan):
     # variance 0.25
     shifts = np.linspace(-1, 1, 16)
     shifts *= 0.5 / shifts.std(ddof=1)
-    found = pool_sessions(simulate_sites([120] * 16, seed=2, shifts=list(shifts)), plan)
-    assert found.tau2_lower < 0.25 < found.tau2_upper
-    assert 0.12 < found.tau2 < 0.5
-    assert found.p_value < 0.001
+    estimates = pool_sessions(simulate_sites([120] * 16, seed=2, shifts=list(shifts)), plan)
+    assert estimates.tau2_lower < 0.25 < estimates.tau2_upper
+    assert 0.12 < estimates.tau2 < 0.5
+    assert estimates.p_value < 0.001
 
 
 def test_case_mix_is_taken_out_of_first_sessions(plan):
@@ -102,8 +105,8 @@ def test_case_mix_is_taken_out_of_first_sessions(plan):
 
 
 def test_small_sites_are_counted_and_not_pooled(plan):
-    found = pool(simulate_sites([120, 120, 120, 120, 6], seed=4), plan)
-    all_sites = rows_of(found)
+    estimates = pool(simulate_sites([120, 120, 120, 120, 6], seed=4), plan)
+    all_sites = rows_of(estimates)
     assert all_sites.loc["smoothed_by_day_7_sites_pooled", "estimate"] == 4
     assert all_sites.loc["smoothed_by_day_7_sites_not_pooled", "estimate"] == 1
     assert all_sites.loc["smoothed_by_day_7", "status"] == "ok"
@@ -114,25 +117,25 @@ def test_small_sites_are_counted_and_not_pooled(plan):
 
 
 def test_one_site_tells_nothing_of_sites(plan):
-    found = pool(simulate_sites([200], seed=5), plan)
+    estimates = pool(simulate_sites([200], seed=5), plan)
     means = [
         "resolved_by_day_7",
         "smoothed_by_day_30",
         "first_session_success",
         "first_session_success_one_stage",
     ]
-    pooled = rows_of(found).loc[means]
+    pooled = rows_of(estimates).loc[means]
     assert set(pooled["status"]) == {"not_identified"}
     assert pooled["note"].str.contains("fewer than 3 sites").all()
 
 
 def test_no_pool_does_without_the_best_site(plan):
     tables = simulate_sites([300] * 4 + [120], seed=6, shifts=[-0.5] * 4 + [1.2])
-    found = rows_of(pool(tables, plan))
+    estimates = rows_of(pool(tables, plan))
     for kind in ("resolved", "smoothed"):
         assert (
-            found.loc[f"{kind}_by_day_30", "status"],
-            found.loc[f"{kind}_by_day_30", "n_sites"],
+            estimates.loc[f"{kind}_by_day_30", "status"],
+            estimates.loc[f"{kind}_by_day_30", "n_sites"],
         ) == ("ok", 5)
 
 
@@ -141,13 +144,13 @@ def test_sites_in_which_all_are_resolved_or_nobody_have_a_mean(plan, left, right
     tables = simulate_sites([30] * 6, seed=10)
     status = "resolved" if left == 0 else "unresolved"
     tables.spells = tables.spells.assign(left_days=left, right_days=right, status=status)
-    found = rows_of(pool(tables, plan))
+    estimates = rows_of(pool(tables, plan))
     for day in (7, 30):
-        row, share = found.loc[f"resolved_by_day_{day}"], float(left == 0)
+        row, share = estimates.loc[f"resolved_by_day_{day}"], float(left == 0)
         assert (row["status"], row["estimate"], row["n_sites"]) == ("ok", share, 6)
         assert 0.01 < row["upper"] - row["lower"] < 0.1
         # no course of a site is finite
-        assert found.loc[f"smoothed_by_day_{day}", "status"] == "not_identified"
+        assert estimates.loc[f"smoothed_by_day_{day}", "status"] == "not_identified"
 
 
 @pytest.mark.parametrize(("share", "alike"), [(0.95, 20), (0.95, 1e6), (0.1, 20)])
@@ -157,17 +160,17 @@ def test_the_mean_of_shares_holds_the_planted_one_where_sites_differ(share, alik
 
     Sites have an intraclass correlation of 1 / (1 + alike).
     """
-    rng, found = np.random.default_rng([3, len(sizes), round(100 * share)]), []
+    rng, estimates = np.random.default_rng([3, len(sizes), round(100 * share)]), []
     for _ in range(300):
         events = rng.binomial(sizes, rng.beta(share * alike, (1 - share) * alike, len(sizes)))
         shares = [
             Share(k / n, k / n, None, 0, 1, n, k, 1, 1) for k, n in zip(events, sizes, strict=True)
         ]
-        found.append(average_shares(shares, list(sizes)))
-    means = np.array([each.share for each in found])
-    assert abs(means.mean() - share) < 4 * means.std(ddof=1) / np.sqrt(len(found))
-    assert sum(each.low <= share <= each.high for each in found) >= binom.ppf(
-        0.002, len(found), 0.95
+        estimates.append(average_shares(shares, list(sizes)))
+    means = np.array([each.share for each in estimates])
+    assert abs(means.mean() - share) < 4 * means.std(ddof=1) / np.sqrt(len(estimates))
+    assert sum(each.low <= share <= each.high for each in estimates) >= binom.ppf(
+        0.002, len(estimates), 0.95
     )
 
 
@@ -183,26 +186,26 @@ def test_other_verdicts_never_enter(plan):
     tables = simulate_sites([100] * 4, seed=8)
     apart = tables.adjudications["episode_id"].str[-1].eq("0")
     tables.adjudications.loc[apart, "positional"] = "undetermined"
-    found = rows_of(pool(tables, plan))
+    estimates = rows_of(pool(tables, plan))
     followed = tables.spells["status"].isin(["resolved", "unresolved"])
-    assert found.loc["smoothed_by_day_7", "n_episodes"] == (followed & ~apart).sum()
+    assert estimates.loc["smoothed_by_day_7", "n_episodes"] == (followed & ~apart).sum()
 
 
 def test_a_site_with_few_successes_is_in_the_pool(any_width):
     # 25, 25, 25 and 25 sessions with 10, 10, 1 and 24 successes: neither end leaves the pool
-    found = tell([(25, 10), (25, 10), (25, 1), (25, 24)], any_width)
-    pooled = rows_of(found).loc["first_session_success"]
+    estimates = pool_first_sessions([(25, 10), (25, 10), (25, 1), (25, 24)], any_width)
+    pooled = rows_of(estimates).loc["first_session_success"]
     assert (pooled["status"], pooled["n_sites"], pooled["n_episodes"]) == ("ok", 4, 100)
 
 
 def test_pools_do_not_choose_sites_by_their_outcome(plan):
-    rng, truth, found = np.random.default_rng(5), 0.2, []
+    rng, truth, results = np.random.default_rng(5), 0.2, []
     for _ in range(25):
-        pooled = rows_of(tell([(25, n) for n in rng.binomial(25, truth, 8)], plan)).loc[
-            "first_session_success"
-        ]
-        found.append((pooled["estimate"], pooled["lower"] < truth < pooled["upper"]))
-    estimates, held = np.array([each for each in found if pd.notna(each[0])], dtype=float).T
+        pooled = rows_of(
+            pool_first_sessions([(25, n) for n in rng.binomial(25, truth, 8)], plan)
+        ).loc["first_session_success"]
+        results.append((pooled["estimate"], pooled["lower"] < truth < pooled["upper"]))
+    estimates, held = np.array([each for each in results if pd.notna(each[0])], dtype=float).T
     assert len(held) > 20
     # was .26 where sites with fewer than five successes were left out
     assert abs(estimates.mean() - truth) < 0.03
@@ -211,8 +214,8 @@ def test_pools_do_not_choose_sites_by_their_outcome(plan):
 
 @pytest.mark.parametrize("events", [0, 15])
 def test_a_site_without_or_with_only_success_takes_the_pool(any_width, events):
-    found = tell([(40, 20), (40, 25), (40, 22), (15, events)], any_width)
-    pooled = rows_of(found)
+    estimates = pool_first_sessions([(40, 20), (40, 25), (40, 22), (15, events)], any_width)
+    pooled = rows_of(estimates)
     assert (
         pooled.loc["first_session_success", "status"],
         pooled.loc["first_session_success", "n_sites"],
@@ -225,13 +228,13 @@ def test_a_site_without_or_with_only_success_takes_the_pool(any_width, events):
 
 def test_the_smoothed_pool_does_not_choose_sites_by_their_outcome(plan):
     # where patients do well, few are ever seen unresolved: those sites stay in the pool
-    rng, truth, found = np.random.default_rng(2), true_share(7, 0.8), []
+    rng, truth, estimates = np.random.default_rng(2), true_share(7, 0.8), []
     for seed in range(10):
         shifts = list(0.8 + 0.4 * rng.normal(size=8))
-        told = rows_of(pool(simulate_sites([35] * 8, seed=500 + seed, shifts=shifts), plan)).loc[
+        stated = rows_of(pool(simulate_sites([35] * 8, seed=500 + seed, shifts=shifts), plan)).loc[
             "smoothed_by_day_7"
         ]
-        found.append(told["estimate"])  # none where nobody was seen unresolved at a site
-    told = np.array([each for each in found if pd.notna(each)], dtype=float)
-    assert len(told) >= 7
-    assert abs(told.mean() - truth) < 0.04  # lay .06 low where they were left out
+        estimates.append(stated["estimate"])  # none where nobody was seen unresolved at a site
+    stated = np.array([each for each in estimates if pd.notna(each)], dtype=float)
+    assert len(stated) >= 7
+    assert abs(stated.mean() - truth) < 0.04  # lay .06 low where they were left out

@@ -67,10 +67,10 @@ def test_the_answer_carries_the_estimates_and_their_ranges(estimates, report):
     answer = " ".join(report["answer"])
     for stratum, day in (("all", 7), ("all", 30), ("canal=posterior", 7), ("canal=lateral", 7)):
         row = reading_of(estimates, stratum, f"resolved_by_day_{day}")
-        said = Reading(
+        text = Reading(
             float(row["estimate"]), float(row["lower"]), float(row["upper"]), status="ok"
         )
-        assert say_share(said) in answer
+        assert say_share(text) in answer
     assert f"{reading_of(estimates, 'all', 'median_days')['estimate']:.0f}" in answer
 
 

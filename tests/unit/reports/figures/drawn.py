@@ -19,10 +19,10 @@ def make_curve(least, most=None, known: tuple[Strip, ...] = ()) -> Curve:
     return Curve(least, most, least - 0.05, most + 0.05, known)
 
 
-def draw(curve: Curve, whole: Curve | None = None, key: str = "k") -> ET.Element:
+def draw(curve: Curve, reference: Curve | None = None, key: str = "k") -> ET.Element:
     words = {"title": "A < B & C", "description": "about 50 %"}
     return ET.fromstring(
-        draw_curve(curve, key=key, until=UNTIL, ticks=(0, 7, 14, 30), whole=whole, **words)
+        draw_curve(curve, key=key, until=UNTIL, ticks=(0, 7, 14, 30), reference=reference, **words)
     )
 
 
@@ -47,8 +47,8 @@ def find_texts(root: ET.Element) -> dict[str, tuple[float, float]]:
 RISING = 0.9 * (1 - np.exp(-np.arange(UNTIL + 1) / 8))
 
 
-def make_strip(day: int, *counts: int | None, whole: int = 0) -> Strip:
+def make_strip(day: int, *counts: int | None, total: int = 0) -> Strip:
     parts = {
         f: (n, "–" if n is None else f"{n:,}") for f, n in zip(list(FILLINGS), counts, strict=False)
     }
-    return Strip(f"day {day}", whole or sum(n or 0 for n in counts), parts)
+    return Strip(f"day {day}", total or sum(n or 0 for n in counts), parts)

@@ -19,10 +19,10 @@ def test_bars_lie_within_their_whole():
         Bar("part", "100", 300, 100, "apart"),
         Bar("small", "hidden", 0, None),
     ]
-    root = ET.fromstring(draw_bars(bars, whole=400, key="k", title="t", description="d", width=330))
-    whole, part = find_points(root, "bar")  # no third: a hidden number has no bar
-    assert np.ptp(whole[:, 0]) == pytest.approx(4 * np.ptp(part[:, 0]), rel=1e-3)
-    assert part[:, 0].max() == pytest.approx(whole[:, 0].max(), abs=1e-3)
+    root = ET.fromstring(draw_bars(bars, total=400, key="k", title="t", description="d", width=330))
+    total, part = find_points(root, "bar")  # no third: a hidden number has no bar
+    assert np.ptp(total[:, 0]) == pytest.approx(4 * np.ptp(part[:, 0]), rel=1e-3)
+    assert part[:, 0].max() == pytest.approx(total[:, 0].max(), abs=1e-3)
     assert "hidden" in find_texts(root)
 
 
@@ -34,7 +34,7 @@ def test_a_long_label_takes_more_lines_and_every_line_fits():
     root = ET.fromstring(
         draw_bars(
             [Bar(long, "7 %", 0, 1), Bar(short, "1 %", 0, 1)],
-            whole=1,
+            total=1,
             key="k",
             title="t",
             description="d",
@@ -54,7 +54,7 @@ def test_a_long_number_pushes_its_label_aside():
     texts = {
         n: find_texts(
             ET.fromstring(
-                draw_bars([Bar("a label", n, 0, 1)], whole=1, key="k", title="t", description="d")
+                draw_bars([Bar("a label", n, 0, 1)], total=1, key="k", title="t", description="d")
             )
         )
         for n in ("7", "123,456,789")

@@ -61,7 +61,9 @@ def test_a_single_known_day_is_still_seen():
 
 
 def test_labels_of_two_lines_that_end_together_keep_their_distance():
-    texts = find_texts(draw(make_curve(RISING), whole=make_curve(RISING - 0.01 * (RISING > 0.5))))
+    texts = find_texts(
+        draw(make_curve(RISING), reference=make_curve(RISING - 0.01 * (RISING > 0.5)))
+    )
     heights = [y for words, (x, y) in texts.items() if x > Scale(*SIZE, UNTIL).x(UNTIL)]
     assert len(heights) == 2
     assert abs(heights[0] - heights[1]) >= figures.LINE_HEIGHT - 1e-6

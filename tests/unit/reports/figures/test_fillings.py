@@ -19,8 +19,8 @@ LOOKS = "|".join(sorted((each.look for each in SAID.values()), key=len, reverse=
 
 @pytest.fixture(scope="module")
 def pictures(plan):
-    found = list(list_pictures(compose_report(build_everything(plan), plan, {})))
-    assert {picture["name"].split("-")[1] for picture in found} >= {
+    pictures_of_page = list(list_pictures(compose_report(build_everything(plan), plan, {})))
+    assert {picture["name"].split("-")[1] for picture in pictures_of_page} >= {
         "flow",
         "curve",
         "path",
@@ -28,7 +28,7 @@ def pictures(plan):
         "second",
         "published",
     }
-    return found
+    return pictures_of_page
 
 
 def list_used(picture: dict) -> set[str]:
@@ -38,21 +38,23 @@ def list_used(picture: dict) -> set[str]:
 
 def test_every_filling_is_explained_where_it_is_used(pictures):
     for picture in pictures:
-        told = f"{picture['caption']} {re.sub('<[^>]+>', ' ', picture['svg'])}".lower()
+        explained = f"{picture['caption']} {re.sub('<[^>]+>', ' ', picture['svg'])}".lower()
         # marks of one kind need no key
         marked = "range" in picture["svg"] and list_used(picture) == {"own"}
         for name in list_used(picture):
-            assert marked or SAID[name].meaning.lower() in told, (picture["name"], name)
+            assert marked or SAID[name].meaning.lower() in explained, (picture["name"], name)
 
 
 def test_no_caption_gives_a_filling_another_meaning(pictures):
     meanings = {each.look.lower(): each.meaning.lower() for each in SAID.values()}
     captions = {picture["caption"] for picture in pictures}
-    said = [
-        found for caption in captions for found in re.findall(rf"\b({LOOKS}): ([^.]+)\.", caption)
+    stated = [
+        explained
+        for caption in captions
+        for explained in re.findall(rf"\b({LOOKS}): ([^.]+)\.", caption)
     ]
-    assert len(said) > 8
-    for look, meaning in said:
+    assert len(stated) > 8
+    for look, meaning in stated:
         assert meanings[look.lower()] in meaning.lower(), (look, meaning)
 
 
@@ -62,8 +64,8 @@ def test_every_bar_has_the_look_of_its_filling_only(pictures):
     looks: dict[str, set] = {}
     for picture in pictures:
         patterns = {
-            re.search(r'id="([^"]+)"', found)[1]: re.search(r'\bd="([^"]*)"', found)[1]
-            for found in re.findall(r"<pattern.*?</pattern>", picture["svg"], re.S)
+            re.search(r'id="([^"]+)"', pattern)[1]: re.search(r'\bd="([^"]*)"', pattern)[1]
+            for pattern in re.findall(r"<pattern.*?</pattern>", picture["svg"], re.S)
         }
         for _, name, style in re.findall(
             r'class="(bar|swatch) (\w+)">.*?style="([^"]*)"', picture["svg"], re.S

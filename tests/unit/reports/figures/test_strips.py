@@ -31,13 +31,13 @@ def test_strips_are_as_long_as_their_parts_and_side_by_side():
 
 def test_a_hidden_part_takes_no_place_in_a_strip():
     """Two pools that differ only in how the hidden rest is split look the same."""
-    strips = [make_strip(7, 60, None, 20, None, whole=100) for _ in range(2)]
+    strips = [make_strip(7, 60, None, 20, None, total=100) for _ in range(2)]
     drawn = [ET.tostring(draw(make_curve(RISING, known=(strip,)))) for strip in strips]
     assert drawn[0] == drawn[1]
-    (first, second), whole = find_points(ET.fromstring(drawn[0]), "bar"), make_strip(7, 60, 40)
-    (all_of_them, rest) = find_points(draw(make_curve(RISING, known=(whole,))), "bar")
+    (first, second), total = find_points(ET.fromstring(drawn[0]), "bar"), make_strip(7, 60, 40)
+    (all_of_them, remaining) = find_points(draw(make_curve(RISING, known=(total,))), "bar")
     assert second[:, 0].min() == pytest.approx(first[:, 0].max(), abs=1e-3)
-    assert second[:, 0].max() < rest[:, 0].max() - 10
+    assert second[:, 0].max() < remaining[:, 0].max() - 10
     assert np.ptp(first[:, 0]) == pytest.approx(np.ptp(all_of_them[:, 0]), rel=0.3)
 
 

@@ -58,7 +58,7 @@ def records_of(
     tables = {
         "episodes": table("episodes", known | (episode or {})),
         "examinations": table("examinations", *(known | handed for handed, _ in tests)),
-        "findings": table("findings", *(known | found for _, found in tests)),
+        "findings": table("findings", *(known | rows for _, rows in tests)),
         "treatments": table("treatments", *(known | given for given in treatments)),
         "followups": table("followups", *(known | {"day": day, "dhi_total": 20} for day in scores)),
         "adjudications": table("adjudications", verdict),
@@ -168,16 +168,17 @@ def page_of(records: SiteRecords, plan) -> str:
 
 
 def test_nothing_of_another_site_is_on_the_page(plan):
-    own = records_of(UNTIMED, verdict=UNKNOWN)
+    own_codes = records_of(UNTIMED, verdict=UNKNOWN)
     other = records_of(
         UNTIMED,
         verdict={"positional": "probable_non_positional", "reasons_against": "cannot_stand"},
         site="S02",
     )
     both = {
-        name: pd.concat([own[name], other[name].replace("EP-1", "EP-2")]) for name in own.tables
+        name: pd.concat([own_codes[name], other[name].replace("EP-1", "EP-2")])
+        for name in own_codes.tables
     }
-    assert page_of(select_site(both, SITE), plan) == page_of(own, plan)
+    assert page_of(select_site(both, SITE), plan) == page_of(own_codes, plan)
     assert "EP-2" in page_of(select_site(both, "S02"), plan)
 
 

@@ -197,10 +197,10 @@ def test_what_is_not_declared_is_not_left_out_in_silence(estimates, plan):
 
 def test_numbers_of_plain_rows_are_all_there(page, estimates):
     for name in ("pool_description", "non_positional", "site_monitoring"):
-        said = section(page, name)
+        text = section(page, name)
         rows = estimates[name]
         for number in rows.loc[rows["status"].eq("ok"), "estimate"]:
-            assert f" {write_number(number)} " in said
+            assert f" {write_number(number)} " in text
 
 
 def test_special_views_show_numbers_beside_each_other(page):
@@ -257,11 +257,11 @@ def test_no_site_can_be_read(page, estimates):
 
 
 def test_few_sites_have_no_range(estimates, plan):
-    few = estimates["diagnosis_agreement"]
-    few = few[few["stratum"].isin(["all", "site=S01", "site=S02"])]
-    said = section(render({"diagnosis_agreement": few}, plan), "diagnosis_agreement")
-    assert "0.812" not in said
-    assert "Share in agreement, canal 2 0" in said
+    too_few = estimates["diagnosis_agreement"]
+    too_few = too_few[too_few["stratum"].isin(["all", "site=S01", "site=S02"])]
+    text = section(render({"diagnosis_agreement": too_few}, plan), "diagnosis_agreement")
+    assert "0.812" not in text
+    assert "Share in agreement, canal 2 0" in text
 
 
 def test_curves_are_condensed_and_say_so(page, estimates):
@@ -323,12 +323,12 @@ def test_the_page_can_be_read_without_seeing_it(page, estimates):
     assert levels.count(1) == 1
     assert all(after <= before + 1 for before, after in pairwise(levels))
     assert all("scope" in attrs for tag, attrs in tags if tag == "th")
-    near = {"committee.html"} | {f"../estimates/{name}.csv" for name in estimates}
+    nearby = {"committee.html"} | {f"../estimates/{name}.csv" for name in estimates}
     for tag, attrs in tags:
         for name in ("aria-labelledby", "for"):
             assert attrs.get(name, ids[0]) in ids
         if "href" in attrs:
-            assert attrs["href"] in near or attrs["href"].removeprefix("#") in ids
+            assert attrs["href"] in nearby or attrs["href"].removeprefix("#") in ids
         assert "src" not in attrs
         assert tag not in ("link", "img", "iframe")
         assert tag != "svg" or attrs["aria-hidden"] == "true"
