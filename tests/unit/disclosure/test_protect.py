@@ -47,9 +47,9 @@ def test_a_count_below_the_least_group_says_no_more_than_that_and_nobody_is_one(
     [(5, 189, None, 0.08), (0, 189, None, 0.08), (184, 189, 0.92, None)],
 )
 def test_a_share_of_which_one_side_is_small_is_given_as_a_bound(events, whole, lower, upper):
-    where = {"stratum": "reason=technique", "n_episodes": whole, "n_events": events, "n_sites": 5}
+    fields = {"stratum": "reason=technique", "n_episodes": whole, "n_events": events, "n_sites": 5}
     safe = protect(
-        [state("share", events / whole, lower=0.1, upper=0.2, **where)], analysis="non_positional"
+        [state("share", events / whole, lower=0.1, upper=0.2, **fields)], analysis="non_positional"
     ).iloc[0]
     assert (safe["status"], safe["n_episodes"]) == ("bounded", 190)
     assert pd.isna(safe[["estimate", "n_events", "n_sites"]]).all()
@@ -115,13 +115,13 @@ def test_a_single_site_shows_neither_its_size_nor_a_bound():
 
 
 def test_a_comparison_is_hidden_with_an_arm():
-    where = {"n_sites": 5, "n_episodes": 100}
+    fields = {"n_sites": 5, "n_episodes": 100}
     rows = [
-        state("risk_repeat_day_7", 0.5, **where),
-        state("risk_change_day_7", 0.05, **where),
-        state("risk_difference_day_7", -0.45, comparison="repeat", **where),
-        state("risk_ratio_day_7", 0.1, comparison="repeat", **where),
-        state("e_value_day_7", 3, comparison="repeat", **where),
+        state("risk_repeat_day_7", 0.5, **fields),
+        state("risk_change_day_7", 0.05, **fields),
+        state("risk_difference_day_7", -0.45, comparison="repeat", **fields),
+        state("risk_ratio_day_7", 0.1, comparison="repeat", **fields),
+        state("e_value_day_7", 3, comparison="repeat", **fields),
     ]
     safe = protect(rows, analysis="second_line", endpoint="objective")
     assert safe["status"].tolist() == ["ok", "bounded", "suppressed", "suppressed", "suppressed"]
@@ -129,13 +129,13 @@ def test_a_comparison_is_hidden_with_an_arm():
 
 
 def test_a_division_too_fine_stays():
-    where = {
+    fields = {
         "n_episodes": 100,
         "n_events": 60,
         "n_sites": 5,
         "stratum": "canal=posterior,path=epley",
     }
-    safe = protect([state("reached", 60, **where)], analysis="sequence_paths").iloc[0]
+    safe = protect([state("reached", 60, **fields)], analysis="sequence_paths").iloc[0]
     assert (safe["status"], safe["note"]) == ("suppressed", FINE)
     assert pd.isna(safe["n_episodes"])
 
@@ -148,11 +148,11 @@ def test_where_episodes_went_is_rounded_and_few_are_given_as_that():
         "not_tested_again": 166,
         "followed": 676,
     }
-    told = release(flow(positional=908, **counts)).rows.set_index("term")
+    released = release(flow(positional=908, **counts)).rows.set_index("term")
     shown = {"positional": 910, "untreated": 50, "not_tested_again": 170, "followed": 680}
-    assert told["estimate"].dropna().to_dict() == shown
-    assert told["rounded"].dropna().to_dict() == dict.fromkeys(shown, "estimate n_episodes")
-    assert told.loc[["incomplete_record", "never_positive"], "upper"].tolist() == [14, 14]
+    assert released["estimate"].dropna().to_dict() == shown
+    assert released["rounded"].dropna().to_dict() == dict.fromkeys(shown, "estimate n_episodes")
+    assert released.loc[["incomplete_record", "never_positive"], "upper"].tolist() == [14, 14]
 
 
 def test_a_share_is_in_coarse_steps_where_it_would_tell_too_much():
@@ -168,9 +168,9 @@ def test_a_share_is_in_coarse_steps_where_it_would_tell_too_much():
         )
         for view, n in (("at_the_time", 60), ("in_hindsight", 66))
     ]
-    told = release(
+    released = release(
         tidy_estimates(rows, analysis="failure_reasons", population="p", method="m")
     ).rows
-    assert told["estimate"].tolist() == [0.19, 0.2]
-    assert told["rounded"].tolist() == ["n_episodes n_events", "estimate n_episodes"]
-    assert told["n_events"].isna().tolist() == [False, True]
+    assert released["estimate"].tolist() == [0.19, 0.2]
+    assert released["rounded"].tolist() == ["n_episodes n_events", "estimate n_episodes"]
+    assert released["n_events"].isna().tolist() == [False, True]

@@ -12,22 +12,33 @@ from tests.unit.disclosure.test_protect import protect
 
 
 def test_numbers_leave_rounded_by_their_kind_and_errors_of_shares_stay():
-    where = {"n_sites": 5, "std_error": 0.0123456}
+    fields = {"n_sites": 5, "std_error": 0.0123456}
     rows = [
         state(
-            "resolved_by_day_7", 0.571234, n_episodes=500, lower=0.412345, upper=0.723456, **where
+            "resolved_by_day_7", 0.571234, n_episodes=500, lower=0.412345, upper=0.723456, **fields
         ),
         state(
-            "resolved_by_day_30", 0.571234, n_episodes=5000, lower=0.412345, upper=0.723456, **where
+            "resolved_by_day_30",
+            0.571234,
+            n_episodes=5000,
+            lower=0.412345,
+            upper=0.723456,
+            **fields,
         ),
-        state("median_days", 4, n_episodes=500, lower=2, upper=8, **where),
+        state("median_days", 4, n_episodes=500, lower=2, upper=8, **fields),
     ]
     safe = protect(rows, analysis="resolution_curves", endpoint="objective")
     assert safe["estimate"].tolist() == [0.57, 0.57, 4]
     assert safe["lower"].tolist() == [0.41, 0.41, 2]
     assert safe["std_error"].isna().all()
     ratio = state(
-        "sex=male", 1.234567, n_episodes=500, lower=0.9876, upper=1.55555, p_value=0.012345, **where
+        "sex=male",
+        1.234567,
+        n_episodes=500,
+        lower=0.9876,
+        upper=1.55555,
+        p_value=0.012345,
+        **fields,
     )
     safe = protect([ratio], analysis="resolution_regression", endpoint="objective").iloc[0]
     assert safe[["estimate", "lower", "std_error", "p_value"]].tolist() == [
@@ -40,18 +51,21 @@ def test_numbers_leave_rounded_by_their_kind_and_errors_of_shares_stay():
 
 
 def test_notes_leave_in_declared_sentences_without_counts_of_people():
-    where = {"n_episodes": 200, "n_sites": 5}
+    fields = {"n_episodes": 200, "n_sites": 5}
     rows = [
         state(
-            "risk_repeat_day_7", 0.5, note="by day 7 the data allow shares of 0.041 to 0.2", **where
+            "risk_repeat_day_7",
+            0.5,
+            note="by day 7 the data allow shares of 0.041 to 0.2",
+            **fields,
         ),
-        state("risk_change_day_7", 0.5, note="only 3 of them came back", **where),
-        {"term": "mean_days_repeat", "status": "too_few", "note": "fewer than 5 events", **where},
+        state("risk_change_day_7", 0.5, note="only 3 of them came back", **fields),
+        {"term": "mean_days_repeat", "status": "too_few", "note": "fewer than 5 events", **fields},
         {
             "term": "mean_days_change",
             "status": "not_converged",
             "note": "3 searches of S01 end elsewhere",
-            **where,
+            **fields,
         },
     ]
     notes = protect(rows, analysis="second_line", endpoint="objective")["note"]

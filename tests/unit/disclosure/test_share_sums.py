@@ -46,10 +46,10 @@ def test_shares_that_add_up_to_one_do_not_tell_the_hidden_one(free, switched, re
     safe = round_released(hide_small_groups(table, described, read_by_site(table), RULE), described)
     cells = list_cells(table, described, read_by_site(table), RULE)
     sums = list_share_sums(cells, table, described)
-    people, own = np.array([100.0]), np.zeros(1)
+    people, owned = np.array([100.0]), np.zeros(1)
     assert [
         table.at[label, "term"]
-        for label in find_exposed_shares(sums, safe, people, people, own, 11)
+        for label in find_exposed_shares(sums, safe, people, people, owned, 11)
     ] == hidden
 
 
@@ -67,18 +67,18 @@ def test_shares_of_one_group_do_not_tell_the_hidden_ones_by_what_is_left(canals)
         state("share", n / 178, stratum=f"canal={canal}", n_episodes=178, n_events=n, n_sites=5)
         for canal, n in canals.items()
     ]
-    told = release(
+    released = release(
         tidy_estimates(rows, analysis="pool_description", population="positional", method="m")
     ).rows
-    told = told.set_index(told["stratum"].str.removeprefix("canal="))
+    released = released.set_index(released["stratum"].str.removeprefix("canal="))
     hidden = [canal for canal, n in canals.items() if n < RULE.least_shown]
-    half = np.where(told["rounded"].str.contains("estimate").fillna(False), 0.025, 0.005)
-    shares = told["estimate"].drop(hidden).astype(float)
-    half = pd.Series(half, told.index).drop(hidden)
+    half = np.where(released["rounded"].str.contains("estimate").fillna(False), 0.025, 0.005)
+    shares = released["estimate"].drop(hidden).astype(float)
+    half = pd.Series(half, released.index).drop(hidden)
     most = 184 * (1 - (shares - half).sum())
     least = 175 * (1 - (shares + half).sum())
     assert least < 0.5 or most > RULE.min_cell - 0.5
-    assert told["status"].drop(hidden).eq("ok").all()
+    assert released["status"].drop(hidden).eq("ok").all()
 
 
 def test_shares_of_one_group_do_not_tell_who_is_between_two_of_them():
@@ -101,12 +101,12 @@ def test_shares_of_one_group_do_not_tell_who_is_between_two_of_them():
         "endpoint": "objective",
         "method": "share",
     }
-    told = release(tidy_estimates(rows, **shared)).rows
-    shown = told["status"].eq("ok")
+    released = release(tidy_estimates(rows, **shared)).rows
+    shown = released["status"].eq("ok")
     if shown.all():
-        coarse = told["rounded"].str.contains("estimate").fillna(False).to_numpy(bool)
+        coarse = released["rounded"].str.contains("estimate").fillna(False).to_numpy(bool)
         low, high = (
-            told["estimate"].to_numpy(float) + sign * np.where(coarse, 0.025, 0.005)
+            released["estimate"].to_numpy(float) + sign * np.where(coarse, 0.025, 0.005)
             for sign in (-1, 1)
         )
         sizes = np.arange(135, 145)

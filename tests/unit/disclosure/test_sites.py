@@ -14,7 +14,7 @@ def of_sites(sizes: dict[str, int]) -> pd.DataFrame:
     """A share of each site with its size, a difference between arms in each, and the whole."""
     rows = []
     for site, size in sizes.items():
-        own = {
+        columns = {
             "stratum": f"site={site}",
             "n_episodes": size,
             "n_sites": 1,
@@ -27,7 +27,7 @@ def of_sites(sizes: dict[str, int]) -> pd.DataFrame:
                 n_events=size // 2,
                 lower=0.41234,
                 upper=0.6,
-                **own,
+                **columns,
             )
         )
         balance = {
@@ -52,9 +52,9 @@ def test_single_sites_lose_codes_sizes_and_places():
     released = release(of_sites(SITES)).rows
     texts = released[["stratum", "term", "comparison"]].fillna("").agg(" ".join, axis=1)
     assert not texts.str.contains("S0").any()
-    own = released[texts.str.contains("site=")]
-    assert own[["n_episodes", "n_events"]].isna().all(axis=None)
-    shares = own[own["term"].eq("resolved_by_day_7")]
+    site_rows = released[texts.str.contains("site=")]
+    assert site_rows[["n_episodes", "n_events"]].isna().all(axis=None)
+    shares = site_rows[site_rows["term"].eq("resolved_by_day_7")]
     # not in the order of the codes
     assert shares["stratum"].tolist() == [f"site={letter}" for letter in "ABCD"]
     assert (shares["estimate"] * 100 % 1).round(6).isin([0, 1]).all()

@@ -33,9 +33,9 @@ def test_codes_are_said_in_words(plan):
 
 @given(st.floats(0, 1, allow_nan=False))
 def test_only_none_is_said_to_be_none_and_only_all_to_be_all(share):
-    said = say_percent(share)
-    assert (said == "0\u00a0%") == (share == 0)
-    assert (said == "100\u00a0%") == (share == 1)
+    printed = say_percent(share)
+    assert (printed == "0\u00a0%") == (share == 0)
+    assert (printed == "100\u00a0%") == (share == 1)
 
 
 def test_words_are_joined_so_that_parts_stay_apart():

@@ -40,10 +40,10 @@ def test_limits_hold_their_shares_and_shares_fall(seed):
     left = rng.integers(0, 20, 60)
     right = np.where(rng.random(60) < 0.2, np.inf, left + rng.integers(1, 8, 60))
     curve = bound_curve(examined(left, right), DAYS)
-    for edge in (curve.lower, curve.upper):
-        assert (np.diff(edge.share) <= 1e-9).all()
-        assert (edge.low <= edge.share + 1e-9).all()
-        assert (edge.share <= edge.high + 1e-9).all()
+    for bounds in (curve.lower, curve.upper):
+        assert (np.diff(bounds.share) <= 1e-9).all()
+        assert (bounds.low <= bounds.share + 1e-9).all()
+        assert (bounds.share <= bounds.high + 1e-9).all()
     assert (curve.lower.share <= curve.upper.share + 1e-9).all()
 
 

@@ -20,13 +20,13 @@ def test_sites_are_counted_with_their_episodes():
 
 
 def test_events_stand_behind_the_episodes_of_their_site():
-    told = count_sites(["S01", "S01", "S02"], events=["S01"])
-    assert told == {"n_sites": 2, "by_site": "S01=2/1 S02=1/0"}
+    columns = count_sites(["S01", "S01", "S02"], events=["S01"])
+    assert columns == {"n_sites": 2, "by_site": "S01=2/1 S02=1/0"}
 
 
 def test_a_part_is_told_beside_its_whole_and_its_own_sites_are_counted():
-    told = count_sites(["S02", "S02"], among=["S01", "S02", "S02", "S02"])
-    assert told == {"n_sites": 1, "by_site": "S01=1/0 S02=3/2"}
+    columns = count_sites(["S02", "S02"], among=["S01", "S02", "S02", "S02"])
+    assert columns == {"n_sites": 1, "by_site": "S01=1/0 S02=3/2"}
 
 
 def test_a_row_has_a_number_or_the_reason_why_not():
@@ -34,11 +34,11 @@ def test_a_row_has_a_number_or_the_reason_why_not():
         state("median_days", 7, stratum="all", n_episodes=40, n_sites=4),
         withhold("median_days", "too_few", "few episodes", stratum="canal=lateral"),
     ]
-    told = tidy_estimates(rows, **SHARED)
-    assert told["estimate"].tolist()[0] == 7
-    assert told["estimate"].isna().tolist() == [False, True]
-    assert told["status"].tolist() == ["ok", "too_few"]
-    assert set(told["analysis"]) == {"resolution_curves"}
+    estimates = tidy_estimates(rows, **SHARED)
+    assert estimates["estimate"].tolist()[0] == 7
+    assert estimates["estimate"].isna().tolist() == [False, True]
+    assert estimates["status"].tolist() == ["ok", "too_few"]
+    assert set(estimates["analysis"]) == {"resolution_curves"}
 
 
 @pytest.mark.parametrize(

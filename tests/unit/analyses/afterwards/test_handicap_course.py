@@ -30,12 +30,12 @@ def test_knots_are_where_totals_of_enough_episodes_and_sites_are(plan):
 
 
 def test_slopes_that_do_not_vary_are_left_out_with_the_reason(plan):
-    found = [
+    estimates = [
         by_term(describe_course(simulate(seed, n=120, sites=3, slope_sd=0.0), plan.study))
         for seed in range(4)
     ]
-    notes = [rows.loc["mean_day_7", "note"] for rows in found]
-    left_out = [rows for rows, note in zip(found, notes, strict=True) if not pd.isna(note)]
+    notes = [rows.loc["mean_day_7", "note"] for rows in estimates]
+    left_out = [rows for rows, note in zip(estimates, notes, strict=True) if not pd.isna(note)]
     assert left_out
     assert "slopes" not in left_out[0].loc["mean_day_7", "method"]
     assert "slopes" in left_out[0].loc["mean_day_7", "note"]

@@ -36,9 +36,9 @@ def measure(repeat: Arm, change: Arm) -> dict[str, tuple]:
 def test_whatever_the_outcome_each_number_has_limits_on_its_scale(repeat, change, seed):
     rng, site = np.random.default_rng(seed), np.repeat(list("abcd"), 3)
     arms = [see(rng.permutation(12) < n, site, rng.uniform(0.5, 2, 12)) for n in (repeat, change)]
-    found = measure(*arms)
+    measures = measure(*arms)
     ratio = {"risk_ratio_day_7"} if min(repeat, change) > 0 else set()
-    assert set(found) - ratio == {
+    assert set(measures) - ratio == {
         *(f"risk_{kind}_day_7" for kind in ("repeat", "change", "difference")),
         *(f"mean_days_{kind}" for kind in ("repeat", "change", "difference")),
     }
@@ -47,7 +47,7 @@ def test_whatever_the_outcome_each_number_has_limits_on_its_scale(repeat, change
         "days_difference": (-HORIZON, HORIZON),
         "ratio_day_7": (0, np.inf),
     }
-    for term, (value, _, low, high, _) in found.items():
+    for term, (value, _, low, high, _) in measures.items():
         least, greatest = next(
             (e for end, e in ends.items() if term.endswith(end)),
             (0, HORIZON if "days" in term else 1),
@@ -63,8 +63,8 @@ def play(rng: np.random.Generator, n: int, shares: tuple[float, float], alike: f
     arms = []
     for share in shares:
         site = np.concatenate([np.arange(4), rng.integers(0, 4, n - 4)])
-        own = rng.beta(share * alike, (1 - share) * alike, 4)
-        arms.append(see(rng.random(n) < own[site], site))
+        chances = rng.beta(share * alike, (1 - share) * alike, 4)
+        arms.append(see(rng.random(n) < chances[site], site))
     return arms
 
 
@@ -79,7 +79,7 @@ def test_limits_hold_at_high_shares_of_few_people(n):
     )
     truth = dict(zip(held, (*shares, shares[1] - shares[0]), strict=True))
     for pool in range(pools):
-        found = measure(*play(np.random.default_rng([31, n, pool]), n, shares, 49))
+        measures = measure(*play(np.random.default_rng([31, n, pool]), n, shares, 49))
         for term in held:
-            held[term] += found[term][2] <= truth[term] <= found[term][3]
+            held[term] += measures[term][2] <= truth[term] <= measures[term][3]
     assert min(held.values()) >= binom.ppf(0.002, pools, 0.95)

@@ -23,5 +23,5 @@ def table(
 
 
 def words(section: dict) -> str:
-    told = [section["finding"], *section["sentences"], *section["notes"], section["caption"]]
-    return " ".join(told).replace("\u00a0", " ")
+    wording = [section["finding"], *section["sentences"], *section["notes"], section["caption"]]
+    return " ".join(wording).replace("\u00a0", " ")

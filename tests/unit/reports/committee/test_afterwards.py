@@ -20,10 +20,10 @@ def test_handicap_shows_both_important_changes(plan):
         for points, share in ((11, 0.7), (18, 0.55))
     ]
     section = describe_handicap(table("handicap_change", rows), plan)
-    said = words(section)
-    assert "by day 7 it was 14 points lower (11 to 17)" in said
-    assert "by at least 11 points in about 70 %" in said
-    assert "by at least 18 points in about 55 %" in said
+    text = words(section)
+    assert "by day 7 it was 14 points lower (11 to 17)" in text
+    assert "by at least 11 points in about 70 %" in text
+    assert "by at least 18 points in about 55 %" in text
     assert section["figure"]["svg"].count('class="dot ') == 3
 
 

@@ -35,9 +35,9 @@ def test_many_reasons_and_many_trials_are_counted_and_not_all_drawn(plan):
             method="m",
         ),
     }
-    told = describe_apart(estimates, plan)
-    assert told["figure"]["svg"].count('class="bar ') == apart.MOST
-    assert f"{len(reasons) - apart.MOST}\u00a0rarer reason" in told["figure"]["caption"]
+    described = describe_apart(estimates, plan)
+    assert described["figure"]["svg"].count('class="bar ') == apart.MOST
+    assert f"{len(reasons) - apart.MOST}\u00a0rarer reason" in described["figure"]["caption"]
     rows = [
         state(
             f"resolved_by_day_{trial.day}",

@@ -7,29 +7,29 @@ from tests.unit.reports.committee.sections import number, table, words
 
 def test_reasons_of_failure_are_evidence_by_frequency_and_hindsight_is_told_apart():
     def reason(view: str, name: str, events: int) -> dict:
-        where = {"n_episodes": 200, "n_events": events, "n_sites": 8}
+        fields = {"n_episodes": 200, "n_events": events, "n_sites": 8}
         return state(
             "share",
             events / 200,
             stratum=f"view={view},reason={name}",
             lower=0.0,
             upper=0.5,
-            **where,
+            **fields,
         )
 
     rows = [
         reason("at_the_time", name, n)
         for name, n in (("wrong_side", 20), ("technique", 50), ("undetermined", 90))
     ]
-    few = {"status": "bounded", "note": "few", "upper": 0.08, "n_episodes": 200}
-    rows += [{"term": "share", "stratum": "view=at_the_time,reason=wrong_arm"} | few]
+    rare = {"status": "bounded", "note": "few", "upper": 0.08, "n_episodes": 200}
+    rows += [{"term": "share", "stratum": "view=at_the_time,reason=wrong_arm"} | rare]
     rows += [reason("in_hindsight", name, n) for name, n in (("wrong_side", 60), ("technique", 50))]
     section = describe_failures(table("failure_reasons", rows, FAILED, None))
-    said, drawn = words(section), section["figure"]["svg"]
+    text, drawn = words(section), section["figure"]["svg"]
     assert drawn.index("not done as") < drawn.index("wrong ear") < drawn.index("holds evidence")
-    assert "the wrong ear was treated (from 10 % to 30 %)" in said
-    assert "not a verdict" in said
-    assert "In none or few: debris was in another arm of the canal (under 8 %)." in said
+    assert "the wrong ear was treated (from 10 % to 30 %)" in text
+    assert "not a verdict" in text
+    assert "In none or few: debris was in another arm of the canal (under 8 %)." in text
 
 
 def test_a_reason_in_nearly_all_is_not_told_among_those_in_few():
@@ -37,8 +37,12 @@ def test_a_reason_in_nearly_all_is_not_told_among_those_in_few():
     rows = [number("share", 0.3, f"view=at_the_time,reason={reason}") for reason in terms]
     tables = table("failure_reasons", rows, FAILED, None)
     for reason, end, limit in (("wrong_side", "upper", 0.06), ("wrong_canal", "lower", 0.94)):
-        here = tables["failure_reasons"]["stratum"].str.endswith(reason)
-        tables["failure_reasons"].loc[here, ["status", "estimate", end]] = ["bounded", None, limit]
+        bounded = tables["failure_reasons"]["stratum"].str.endswith(reason)
+        tables["failure_reasons"].loc[bounded, ["status", "estimate", end]] = [
+            "bounded",
+            None,
+            limit,
+        ]
     notes = [note.replace("\u00a0", " ") for note in describe_failures(tables)["notes"]]
     assert [note.partition(":")[0] for note in notes if "under 6 %" in note] == ["In none or few"]
     assert [note.partition(":")[0] for note in notes if "over 94 %" in note] == [

@@ -44,16 +44,16 @@ def report(estimates, plan):
 
 @given(st.floats(0, 1))
 def test_a_share_in_words_is_its_nearest_tenth_and_neither_none_nor_all(share):
-    said = headline_share(Reading(share, status="ok"), "resolved")
+    words = headline_share(Reading(share, status="ok"), "resolved")
     if share < 0.05:
-        assert said.startswith("Fewer than 5")
+        assert words.startswith("Fewer than 5")
     elif share >= 0.95:
-        assert said.startswith("More than nine in ten")
+        assert words.startswith("More than nine in ten")
     else:
         (tenth,) = [
             number
             for number, word in enumerate(TENTHS, 1)
-            if said.startswith(f"About {word} in ten")
+            if words.startswith(f"About {word} in ten")
         ]
         assert abs(tenth / 10 - share) <= 0.05 + 1e-9
 
@@ -62,9 +62,9 @@ def test_a_range_too_wide_for_one_number_is_told_by_its_ends():
     wide, narrow = (
         Reading(0.61, 0.3, 0.3 + width, status="ok") for width in (OPEN + 0.1, OPEN - 0.1)
     )
-    for said in (headline_share(wide, "resolved"), state_share(wide, "resolved")):
-        assert "61" not in said
-        assert "30\u00a0% to 90\u00a0%" in said
+    for words in (headline_share(wide, "resolved"), state_share(wide, "resolved")):
+        assert "61" not in words
+        assert "30\u00a0% to 90\u00a0%" in words
     assert "61\u00a0% (30\u00a0to\u00a070)" in headline_share(narrow, "resolved")
 
 
@@ -87,10 +87,10 @@ def test_a_title_falls_back_to_the_last_day_with_a_share(estimates, plan):
     late = rows["stratum"].eq("canal=lateral") & rows["term"].isin(
         ["resolved_by_day_30", "resolved_by_day_14"]
     )
-    few = rows.copy()
-    few.loc[late, ["estimate", "std_error", "lower", "upper"]] = None
-    few.loc[late, ["status", "note"]] = ["too_few", "few"]
-    made = compose_report(estimates | {"resolution_curves": Estimates.cast(few)}, plan, {})
+    sparse = rows.copy()
+    sparse.loc[late, ["estimate", "std_error", "lower", "upper"]] = None
+    sparse.loc[late, ["status", "note"]] = ["too_few", "few"]
+    made = compose_report(estimates | {"resolution_curves": Estimates.cast(sparse)}, plan, {})
     title = next(
         p["title"] for p in list_pictures(made) if p["name"] == "figure-curve-canal-lateral"
     )
@@ -101,9 +101,14 @@ def choose(low: float, high: float, plan) -> dict:
     many = {"n_episodes": 100, "n_events": 50, "n_sites": 8}
     rows = [
         state(
-            f"risk_{arm}_day_30", share, stratum=where, lower=share - 0.1, upper=share + 0.1, **many
+            f"risk_{arm}_day_30",
+            share,
+            stratum=stratum,
+            lower=share - 0.1,
+            upper=share + 0.1,
+            **many,
         )
-        for where in (
+        for stratum in (
             "all",
             *(
                 f"variant={v}"
@@ -116,13 +121,13 @@ def choose(low: float, high: float, plan) -> dict:
         state(
             "risk_difference_day_30",
             0.1,
-            stratum=where,
+            stratum=stratum,
             lower=ends[0],
             upper=ends[1],
             comparison="repeat",
             **many,
         )
-        for where, ends in {
+        for stratum, ends in {
             "all": (low, high),
             "variant=adherent_debris": (0.02, 0.2),
             "variant=posterior_long_arm": (-0.1, 0.2),

@@ -32,23 +32,23 @@ def compare(low: float, high: float, plan, **limit) -> dict:
 
 
 def test_a_range_over_no_difference_is_said_to_tell_nothing(plan):
-    said = words(compare(-0.12, 0.32, plan))
-    assert "no clear difference" in said
+    text = words(compare(-0.12, 0.32, plan))
+    assert "no clear difference" in text
     assert (
         "12 percentage points more after repeating to 32 percentage points more after changing"
-        in said
+        in text
     )
-    assert "E-value" not in said
+    assert "E-value" not in text
 
 
 def test_a_difference_is_an_association_with_its_range_and_e_value(plan):
     section = compare(0.04, 0.16, plan, e=1.3)
-    said = words(section)
+    text = words(section)
     assert (
         "resolved within 30 days, 10 percentage points more after another maneuver (4 to 16)"
-        in said
+        in text
     )
-    assert "association" in said
-    assert "1.9 times as often" in said
-    assert "adherent debris" in said
+    assert "association" in text
+    assert "1.9 times as often" in text
+    assert "adherent debris" in text
     assert section["figure"]["svg"].count('class="dot ') == 2

@@ -38,8 +38,8 @@ def find_texts(root: ET.Element) -> dict[str, tuple[float, float]]:
     """Each text with its place."""
     places = {}
     for text in root.iter(f"{SVG}text"):
-        moved = re.search(r"translate\(([-\d.]+) ([-\d.]+)\)", text.get("transform", ""))
-        x, y = moved.groups() if moved else (text.get("x"), text.get("y"))
+        transformed = re.search(r"translate\(([-\d.]+) ([-\d.]+)\)", text.get("transform", ""))
+        x, y = transformed.groups() if transformed else (text.get("x"), text.get("y"))
         places[text.text] = (float(x), float(y))
     return places
 

@@ -41,11 +41,11 @@ def test_a_file_holds_title_figure_and_caption_within_its_sheet(report):
         longest = {weight: max([longest[weight], *lines[weight]], key=len) for weight in lines}
         (inner,) = root.findall(f"{SVG}svg")
         assert float(inner.get("y")) + float(inner.get("height")) < height
-        told = {part.get("id"): part.text for part in root if part.get("id")}
-        assert told[root.get("aria-labelledby")] == picture["title"]
+        description = {part.get("id"): part.text for part in root if part.get("id")}
+        assert description[root.get("aria-labelledby")] == picture["title"]
         assert (
             picture["alt"].removeprefix(picture["title"] + ". ")
-            in told[root.get("aria-describedby")]
+            in description[root.get("aria-describedby")]
         )
     for weight, size in (("bold", TITLE), ("normal", CAPTION)):
         font = FontProperties(family="DejaVu Sans", weight=weight)

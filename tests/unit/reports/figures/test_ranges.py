@@ -43,8 +43,8 @@ def test_ranges_lie_where_their_numbers_say():
     wide, narrow = ends(Range("a", "", 0.5, 0.0, 1.0)), ends(Range("a", "", 0.5, 0.25, 0.75))
     length = wide[1] - wide[0]
     assert [(x - wide[0]) / length for x in narrow] == pytest.approx([0.25, 0.75], abs=1e-3)
-    beyond = ends(Range("a", "", 0.5, -3.0, 9.0))
-    assert beyond == pytest.approx(wide)
+    outside = ends(Range("a", "", 0.5, -3.0, 9.0))
+    assert outside == pytest.approx(wide)
 
 
 def test_kinds_of_ranges_differ_in_more_than_colour():
