@@ -13,6 +13,7 @@ from pipeline.disclosure.audit import EVERYBODY, Audit
 from pipeline.disclosure.cells import Cells
 from pipeline.disclosure.known import Known, Share, learn_known
 from pipeline.disclosure.people import Group
+from pipeline.disclosure.program import Contradiction
 from pipeline.disclosure.protect import hide_rows
 from pipeline.disclosure.release import GivenAway, find_all, hide_what_tells, state_all
 from tests.pool_of_counts import CANALS, MECHANISMS, RULE, curves, describe, release, two_way
@@ -211,6 +212,113 @@ def test_each_claim_is_proved_once():
         cells.relate(n, list(parts), f"{n}")
     bounds = np.array([[0, np.inf]] * 3 + [[9, 9], [9, 9], [10, 10]], dtype=float)
     assert [exposed.cell for exposed in Audit(cells, 11).find(Known(bounds))] == [0, 1, 2]
+
+
+def show(*ends: tuple[float, float]) -> Known:
+    """What is known of each cell, by its ends."""
+    return Known(np.array(ends, dtype=float))
+
+
+@pytest.mark.parametrize(("least_shown", "found"), [(4, []), (5, [1]), (6, [0, 1, 2])])
+def test_a_count_one_below_the_least_shown_is_small_and_the_least_shown_is_not(least_shown, found):
+    # as above: what follows are 5, 4 and 5 people
+    cells = Cells(0)
+    for name, value in (("a", 5), ("b", 4), ("c", 5), ("ab", 9), ("bc", 9), ("ac", 10)):
+        cells.add(Group(name), value)
+    for n, parts in enumerate(((0, 1), (1, 2), (0, 2)), start=3):
+        cells.relate(n, list(parts), f"{n}")
+    audit = Audit(cells, least_shown)
+    known = show(*[(0, np.inf)] * 3, (9, 9), (9, 9), (10, 10))
+    assert [each.cell for each in audit.find(known) if each.cell < 3] == found
+
+
+@pytest.mark.parametrize(
+    ("came", "few"),
+    [(-3, False), (-2, True), (-1, True), (0, False), (1, True), (2, True), (3, False)],
+)
+def test_few_who_came_or_left_since_an_earlier_release_are_a_small_group(came, few):
+    cells = Cells(0)
+    cells.growth.add(cells.add(Group("came"), came))
+    assert bool(Audit(cells, 3).find_quickly(show((came, came)))) is few
+
+
+def test_what_may_be_nobody_or_many_is_no_proof():
+    cells = Cells(0)
+    cells.growth.add(cells.add(Group("came"), 1))
+    audit = Audit(cells, 3)
+    assert audit.find_quickly(show((1, 3))) == []
+    assert audit.find_quickly(show((0, 2))) == []
+    assert [found.cell for found in audit.find_quickly(show((1, 2)))] == [0]
+
+
+@pytest.mark.parametrize(("most", "found"), [(6, [0]), (7, [])])
+def test_a_count_must_seem_to_be_able_to_be_no_single_sites(most, found):
+    cells = Cells(0)
+    cells.floor[cells.add(Group("a"), 6)] = 7
+    assert [each.cell for each in Audit(cells, 3).find_quickly(show((3, most)))] == found
+
+
+@pytest.mark.parametrize(
+    ("whole", "shown", "together"), [(5, 3, 2), (6, 3, None), (3, 3, None), (4, 3, 1)]
+)
+def test_hidden_parts_that_are_few_together_are_found_by_what_is_left(whole, shown, together):
+    cells = Cells(0)
+    for name, value in (("whole", whole), ("shown", shown), ("a", whole - shown), ("b", 0)):
+        cells.add(Group(name), value)
+    cells.relate(0, [1, 2, 3], "")
+    known = show((whole, whole), (shown, shown), (0, np.inf), (0, np.inf))
+    found = [each for each in Audit(cells, 3).find_quickly(known) if each.cell != 1]
+    told = [(each.cell, each.least, each.most) for each in found if each.cell > 1]
+    assert told == ([] if together is None else [(2, 0, together)])
+
+
+def test_of_a_hidden_whole_nothing_is_left_over():
+    cells = Cells(0)
+    for name, value in (("whole", 40), ("shown", 2), ("a", 18), ("b", 20)):
+        cells.add(Group(name), value)
+    cells.relate(0, [1, 2, 3], "")
+    known = show((0, np.inf), (2, 2), (0, np.inf), (0, np.inf))
+    assert [each.cell for each in Audit(cells, 2).find_quickly(known)] == []
+
+
+@pytest.mark.parametrize(("value", "exposed"), [(12, False), (13, True), (22, True), (23, False)])
+def test_a_site_that_knows_its_own_must_not_learn_that_few_others_are_there(value, exposed):
+    cells = Cells(2)
+    cells.add(Group("a"), value, np.array([12.0, value - 12.0]))
+    audit = Audit(cells, 11)
+    assert audit.everybody == (EVERYBODY, 0, 1)
+    found = audit.find_quickly(show((value, value)), 0)
+    assert [(each.cell, each.eyes) for each in found] == ([(0, 0)] if exposed else [])
+    assert audit.find_quickly(show((value, value))) == []
+
+
+def test_a_site_knows_that_its_own_are_in_a_cell():
+    cells = Cells(1)
+    cells.add(Group("a"), 9, np.array([7.0]))
+    least, most = Audit(cells, 3).carry(show((0, 20)), 0)
+    assert (least[0], most[0]) == (7, 20)
+    least, most = Audit(cells, 3).carry(show((0, 20)))
+    assert (least[0], most[0]) == (0, 20)
+
+
+def test_what_contradicts_itself_is_no_release():
+    cells = Cells(0)
+    for name, value in (("whole", 5), ("a", 3), ("b", 2)):
+        cells.add(Group(name), value)
+    cells.relate(0, [1, 2], "")
+    with pytest.raises(Contradiction):
+        Audit(cells, 3).carry(show((5, 5), (4, 4), (2, 2)))
+
+
+def test_ends_go_on_through_chains_of_sums():
+    # a + b = c and c + d = e: of e and the others follows each
+    cells = Cells(0)
+    for name, value in (("a", 2), ("b", 5), ("c", 7), ("d", 4), ("e", 11)):
+        cells.add(Group(name), value)
+    cells.relate(2, [0, 1], "")
+    cells.relate(4, [2, 3], "")
+    least, most = Audit(cells, 3).carry(show((0, np.inf), (4, 6), (0, np.inf), (4, 4), (11, 11)))
+    assert np.column_stack([least, most]).tolist() == [[1, 3], [4, 6], [7, 7], [4, 4], [11, 11]]
 
 
 def test_a_site_takes_itself_away():
