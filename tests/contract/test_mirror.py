@@ -153,12 +153,8 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
         )
     ),
     ("contract/test_schemas.py", "what tables and the plan promise, over all of them at once"): (
-        *(f"schemas/{part}.py" for part in ("columns", "delivery", "derived", "store", "study")),
+        *(f"schemas/{part}.py" for part in ("columns", "delivery", "derived", "store")),
         "schemas/warehouse.py",
-        "schemas/criteria.py",
-        "schemas/maneuver.py",
-        "schemas/failure.py",
-        "schemas/published.py",
     ),
     ("unit/schemas/test_quantities.py", "what may be stated, over all declarations at once"): (
         "schemas/analysis.py",
@@ -166,7 +162,6 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
         "schemas/declared/__init__.py",
         "schemas/declared/sites.py",
         "schemas/identities.py",
-        "schemas/strata.py",
     ),
     ("unit/disclosure/test_rounding.py", "how notes leave"): ("schemas/notes.py",),
     ("unit/statistics/test_tidy.py", "the only way in which such a row is made"): (
@@ -178,9 +173,6 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
     ("unit/coordinator/test_dictionary.py", "what the dictionary says of every column"): (
         "schemas/dictionary.py",
         "schemas/reasons.py",
-    ),
-    ("unit/intake/test_site_map.py", "a site's own names, seen in what is read by them"): (
-        "schemas/site_map.py",
     ),
     ("unit/intake/test_meant.py", "what a word may mean"): ("schemas/synonyms.py",),
 }

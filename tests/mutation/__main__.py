@@ -52,7 +52,8 @@ LIBRARIES = (
 )
 COPIED = ("pipeline", "schemas", "synthetic_data", "tests", "config", "reports", "docs")
 KILLED, SURVIVED, NO_END = "killed", "survived", "no end"
-PATIENCE = 10  # times as long as the unchanged module takes, before a mutant is said to have no end
+# before a mutant is said to have no end: times as long as the unchanged module takes, and seconds
+PATIENCE, LEAST_PATIENCE = 10, 120
 
 
 def main() -> None:
@@ -90,7 +91,7 @@ def try_module(folder: Path, module: str, sample: int, seed: int) -> None:
     began = time.monotonic()
     if run_tests(tests, 3_600) != SURVIVED:
         sys.exit(f"{module}: its tests fail without any change")
-    patience = PATIENCE * (time.monotonic() - began)
+    patience = max(PATIENCE * (time.monotonic() - began), LEAST_PATIENCE)
     became = dict.fromkeys((KILLED, SURVIVED, NO_END), 0)
     for mutant in chosen:
         path.write_text(mutant.text, "utf-8")

@@ -5,7 +5,8 @@ import pytest
 
 from pipeline.intake.receive import receive_delivery
 from pipeline.intake.report import format_problems
-from pipeline.steps.withdrawals import search
+from pipeline.sources import ROOT
+from pipeline.steps.withdrawals import main, search
 from pipeline.warehouse import build_warehouse
 from tests.unit.intake.conftest import plain_tables, to_grids, write_csv
 from tests.unit.intake.test_withdrawals import withdraw
@@ -56,3 +57,30 @@ def test_the_search_reaches_every_file_but_those_of_other_sites(tmp_path, left):
     LEFT[left](tmp_path / left)
     assert search(tmp_path, "S01", frozenset(["EP-0042"])) == [left]
     assert search(tmp_path, "S01", frozenset(["EP-004", "EP-42"])) == []
+
+
+@pytest.mark.parametrize("left", [False, True])
+def test_the_run_ends_without_a_list_where_somebody_is_left(tmp_path, monkeypatch, left):
+    sites, results = tmp_path / "pool", tmp_path / "results"
+    for site, gone in (("S01", ["PT-1001", "PT-1002"]), ("S02", ["PT-2001"])):
+        tables = plain_tables()
+        tables["episodes"][0]["patient_id"] = gone[0]
+        folder = write_csv(sites / site / "001", to_grids(tables))
+        withdraw(folder, *gone)
+    (results / "estimates").mkdir(parents=True)
+    with build_warehouse(results / "warehouse.duckdb") as store:
+        store.load_deliveries([])
+    said = "PT-2001" if left else "PT-3001"
+    (results / "estimates" / "shares.csv").write_text(f"note\n{said}\n", "utf-8")
+    out = tmp_path / "withdrawals.csv"
+    words = ["--plan", str(ROOT / "config"), "--results", str(results), "--out", str(out)]
+    monkeypatch.setattr("sys.argv", ["step", *words, str(sites / "S01"), str(sites / "S02")])
+    if left:
+        with pytest.raises(SystemExit) as ended:
+            main()
+        assert ended.value.code == "1 places still hold somebody who withdrew: estimates/shares.csv"
+        assert not out.exists()
+    else:
+        told = {"lists searched for": 2, "patients_withdrawn": 3, "episodes_left_out": 2}
+        assert main() == told
+        assert pd.read_csv(out)["site"].tolist() == ["S01", "S02"]
