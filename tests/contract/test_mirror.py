@@ -73,10 +73,7 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
     (
         "unit/disclosure/test_audit.py",
         "parts of one audit, compared with trying all whole numbers and with whole releases",
-    ): tuple(
-        f"pipeline/disclosure/{part}.py"
-        for part in ("cells", "cover", "known", "program", "release")
-    ),
+    ): tuple(f"pipeline/disclosure/{part}.py" for part in ("cells", "cover", "known", "release")),
     ("unit/disclosure/test_issue.py", "what two releases tell together"): (
         "pipeline/disclosure/between.py",
     ),

@@ -310,6 +310,34 @@ def test_what_contradicts_itself_is_no_release():
         Audit(cells, 3).carry(show((5, 5), (4, 4), (2, 2)))
 
 
+@pytest.mark.parametrize(
+    ("value", "examples", "stays"),
+    [
+        (2, [], True),
+        (1, [], True),
+        (0, [], False),
+        (3, [], False),
+        (np.nan, [], True),
+        (2, [0], False),
+        (2, [3], False),
+        (2, [1], True),
+        (2, [2], True),
+        (2, [9], True),  # cannot be: it refutes nothing
+        (2, [np.nan], True),
+        (2, [1, 3], False),
+    ],
+)
+def test_a_claim_is_open_until_its_truth_or_an_example_refutes_it(value, examples, stays):
+    cells = Cells(0)
+    cells.add(Group("a"), value)
+    audit = Audit(cells, 3)  # that one or two people are there
+    audit.examples = [np.array([float(number)]) for number in examples]
+    still = audit.list_open(EVERYBODY, np.array([0.0]), np.array([5.0]))
+    assert still.cell.tolist() == ([0] if stays else [])
+    known = audit.list_open(EVERYBODY, np.array([2.0]), np.array([2.0]))
+    assert known.cell.tolist() == []  # what is known is not asked
+
+
 def test_ends_go_on_through_chains_of_sums():
     # a + b = c and c + d = e: of e and the others follows each
     cells = Cells(0)
