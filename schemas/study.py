@@ -185,9 +185,8 @@ class SitePooling(Closed):
 
 
 class SiteMonitoring(Closed):
-    """Each site against the pool: withdrawn until the days of tests are part of the model."""
+    """Each site beside the mean of the sites."""
 
-    days: tuple[Annotated[int, Field(ge=1)], ...]
     min_episodes: int = Field(ge=2, description="Smaller sites are not compared")
     terms: tuple[Variable, ...] = Field(
         description="Case mix that comparisons of sites take into account"

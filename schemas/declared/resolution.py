@@ -18,6 +18,7 @@ from schemas.quantities import DIAGNOSTICS, VARIANCES, People, Quantity
 # strata of which it is told what is known on a day
 COARSE = ("all", "canal={canal}", "mechanism={mechanism}")
 EVENTS = ("resolved", "switched", "reclassified")
+BOUNDS = (("resolved", "negative"), ("unresolved", "positive"))  # and what tests had shown
 RESOLVED_BY_DAY = "share resolved by day {day}"
 
 
@@ -182,25 +183,44 @@ PUBLISHED_COMPARISON = Analysis(
         ),
     ),
 )
+
+
+def _bound_by(state: str, part: str, stratum: str) -> Quantity:
+    """The share of whom so much is known on a day, of all treated, tested again or not."""
+    return Quantity(
+        f"known_{state}_by_day_{{day}}",
+        "share",
+        f"share known to be {state} on day {{day}}",
+        People("on path"),
+        People(f"known {part} objective", where={"day": "{day}"}),
+        stratum=stratum,
+        worth=3,
+    )
+
+
 JOINT_RESOLUTION = Analysis(
     "pipeline.analyses.resolution.joint:estimate_joint",
     Text(
         "When it resolved, with the days of testing as evidence",
         "The share resolved by each day under the care that was given, whoever was tested and "
-        "whenever.",
+        "whenever; and the shares known to be resolved, and to be unresolved, whatever became of "
+        "all others.",
         "First spells of treated positional episodes with a record without gaps, tested again or "
         "not.",
         ON_DAY_0,
         "A hidden state with the days of tests and what patients say as evidence, by the EM "
-        "algorithm; hazards by canal and band of days, jumps on the day after a session, planned "
-        f"tests by each site's own habit, and tests that symptoms bring about; {JACKKNIFE}.",
+        "algorithm; hazards by variant and band of days, jumps on the day after a session by "
+        "variant and family of maneuver, each drawn to its canal's; planned tests by each site's "
+        f"own habit, and tests that symptoms bring about; {JACKKNIFE}. Where the records do not "
+        "tell how often tests are misread, the limits reach over all rates of the plan.",
         "Given the site, the days since the last session or test, and what that test showed, a "
         "planned test does not depend on the course; tests that symptoms bring about come as often "
         "on every day; misreading is near what the plan says, unless tests of one episode "
-        "contradict each other. Whoever is not said to be lost would have come with symptoms. Days "
-        "on which no site tests and nobody reports are known from the form of the hazard alone.",
+        "contradict each other. Whoever is not said to be lost would have come with symptoms. "
+        "Where only the form of the hazard would tell a share, there is none.",
         "Grüger, Kay & Schumacher, Biometrics 1991;47:595-605; Lange et al., Biometrics "
-        "2015;71:90-101 (both from memory); Dempster, Laird & Rubin, J R Stat Soc B 1977;39:1-38",
+        "2015;71:90-101 (both from memory); Dempster, Laird & Rubin, J R Stat Soc B 1977;39:1-38; "
+        "Louis, J R Stat Soc B 1982;44:226-233 (from memory)",
     ),
     (
         Quantity(
@@ -216,10 +236,17 @@ JOINT_RESOLUTION = Analysis(
             "modelled share",
             "share resolved by day {day}, {end} under other rates of misreading",
         ),
+        *(_bound_by(*known, stratum) for known in BOUNDS for stratum in COARSE),
         Quantity(
-            "unplanned_tests_{state}",
-            "spread",
-            "unplanned tests per day while {state}",
+            "tests_that_tell_misreading_{state}",
+            "size",
+            "number of tests that would tell as much of misreading while {state}",
+            among=DIAGNOSTICS,
+        ),
+        Quantity(
+            "unplanned_tests_more_while_unresolved",
+            "statistic",
+            "unplanned tests per day while unresolved, more than while resolved",
             among=DIAGNOSTICS,
         ),
         Quantity(

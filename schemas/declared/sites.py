@@ -4,6 +4,7 @@ from schemas.analysis import FOLLOWED, ON_DAY_0, Analysis, Text
 from schemas.quantities import DIAGNOSTICS, VARIANCES, People, Quantity
 
 OWN = "site={site}"
+FASTER = "above 1: resolved sooner than at the mean of the sites"
 MEASURES = {  # term: whom it is of, and what it is called
     "resolved_by_day_{day}": (FOLLOWED, "share resolved by day {day}"),
     "smoothed_by_day_{day}": (FOLLOWED, "share resolved by day {day}, smoothed course"),
@@ -80,14 +81,16 @@ SITE_POOLING = Analysis(
 SITE_MONITORING = Analysis(
     "pipeline.analyses.sites.monitoring:estimate_site_monitoring",
     Text(
-        "Sites beside their case mix",
-        "A site's share resolved by a day, beside what the other sites' patients of the same "
-        "case mix lead one to expect: planned, and withdrawn.",
-        "First spells of positional episodes of sites that are large enough.",
+        "How far sites differ",
+        "The rate of resolution of each site beside the mean of the sites, for the same variants "
+        "under the same sessions and whenever a site tests; how far sites differ.",
+        "First spells of treated positional episodes with a record without gaps, of sites that are "
+        "large enough.",
         ON_DAY_0,
-        "None: no site is compared until the days of the tests are part of the model.",
-        "Of equal simulated sites that test first on day 1, 3, 7, 14 or 28, four in ten lay "
-        "outside 95 % control limits, by day 7 and by day 30.",
+        "The model of resolution and of tests with a multiplier of the rate of resolution for each "
+        "site; the variance between sites by restricted likelihood, with a Q-profile interval.",
+        "As in the model with the days of testing. A site's patients differ from others by variant "
+        "only, and so a ratio says nothing of how good a clinic is.",
         "Spiegelhalter, Stat Med 2005;24:1185-1202",
     ),
     (
@@ -97,11 +100,26 @@ SITE_MONITORING = Analysis(
         Quantity(
             "sites_below_minimum", "number", "sites with fewer episodes than a comparison asks for"
         ),
+        Quantity("sites_outside_95", "number", "sites outside the 95 % control limits"),
+        Quantity("sites_outside_998", "number", "sites outside the 99.8 % control limits"),
         Quantity(
-            "overdispersion_day_{day}",
-            "statistic",
-            "overdispersion of the sites, day {day}",
+            "rate_ratio",
+            "ratio",
+            "rate of resolution beside the mean of the sites",
+            stratum=OWN,
+            direction=FASTER,
+        ),
+        Quantity(
+            "rate_ratio_tau2",
+            "spread",
+            "variance between sites of the logarithm of the rate of resolution",
             among=VARIANCES,
+        ),
+        Quantity(
+            "rate_ratio_further_site",
+            "ratio",
+            "prediction interval for the rate of resolution of a further site beside the mean",
+            direction=FASTER,
         ),
     ),
 )

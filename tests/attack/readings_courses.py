@@ -104,8 +104,14 @@ def read_delays(row: Row, _: Release) -> Reading:
 
 
 def read_joint(row: Row, _: Release) -> Reading:
-    """Episodes with a complete record; how many resolved by a day is an answer of a model."""
-    whole = count("complete", read_stratum(row.stratum))
+    """Episodes with a complete record, and of how many it is known that they are resolved, or not;
+    how many resolved by a day is an answer of a model."""
+    told, day = read_stratum(row.stratum), find_day(row.term)
+    whole = count("complete", told)
+    known = {"known_resolved": "resolved_by", "known_unresolved": "positive_from"}
+    for term, event in known.items():
+        if row.term.startswith(term):
+            return Reading(whole, count(name_followed(row.endpoint), told, **{event: day}), whole)
     return Reading(whole, None, whole)
 
 
@@ -124,20 +130,14 @@ def read_pooling(row: Row, _: Release) -> Reading:
 
 
 def read_monitoring(row: Row, _: Release) -> Reading:
-    """Sites under letters beside their case mix, the sites that are compared,
-    and those that are too small for it."""
-    told, day, base = read_stratum(row.stratum), find_day(row.term), name_followed(row.endpoint)
+    """Sites under letters beside the mean, the sites that are compared, and those that are too
+    small for it."""
+    told = read_stratum(row.stratum)
     if told:
-        return Reading(count(base, told), count(base, told, resolved_by=day), count(base, told))
-    sizes = {"sites_below_minimum": "never", "sites_large_enough": "as large enough"}
-    if row.term in sizes:
-        return Reading(
-            count(base, compared=sizes[row.term]), None, count(base, compared=sizes[row.term])
-        )
-    if row.term.startswith(("sites_compared", "overdispersion")):
-        own = {"compared": f"on day {day}"}
-        return Reading(count(base, own), count(base, own, resolved_by=day), count(base, own))
-    return read_own(row)
+        return Reading(count("complete", told), None, count("complete", told))
+    compared = "never" if row.term == "sites_below_minimum" else "as large enough"
+    whole = count("complete", compared=compared)
+    return Reading(whole, None, whole)
 
 
 def read_published(row: Row, release: Release) -> Reading | None:

@@ -4,56 +4,82 @@ Estimated is, for first spells of treated positional vertigo, the share resolved
 care that was given. A likelihood of intervals takes the days of tests as given; where clinics test
 on different days, where symptoms bring patients back sooner, or where who failed is treated again
 at the very test, its shares of the first days are too low. Here the days are part of the model
-(pipeline/statistics/hidden_end.py):
+(pipeline/statistics/hidden_end_model.py), and what is said of each day is laid out in
+pipeline/analyses/resolution/courses.py:
 
-- the hazard of resolution has a natural rate by canal and band of days, and a jump on the day
-  after a session, by canal, the first session apart from later ones;
+- the rate of resolution has a natural part by variant and band of days, and a jump on the day after
+  a session, by variant, family of maneuver and what was done before. Each is drawn to that of its
+  canal and kind of session, as if SHARED_ENDS resolutions had been seen at that rate;
 - a planned test depends on the site, the days since the last session or test, and what that test
   showed; a test that symptoms bring about depends on whether the vertigo lasts;
 - what patients say of positional symptoms, by telephone or otherwise, is evidence too.
 
-A test is about as often right as the plan says (config/study.yaml, misreading), which counts like
-TESTS tests of these records, this project's proposal; what hangs on it is told beside. Whoever is
-not recorded as lost is taken to be under observation up to the horizon, and so their staying away
-is evidence. Limits leave out one site at a time, each refitted from the whole, or are exact at the
-number of episodes, as if each were watched all the time. Of a day by which fewer were tested or
-asked than the plan wants for a number, none is given: form alone would tell it.
+Whoever stays away for good without a word may do so more often while well or while ill; who is
+recorded as lost is watched no longer, whatever the course. A positive test long after a negative
+one (recurrence_gap of the plan) may be a recurrence, with which the watch ends. A test is about as
+often right as the plan says (config/study.yaml, misreading), which counts like PRIOR_TESTS tests of
+these records, this project's proposal; what hangs on it is told beside.
+
+Limits leave out one site at a time, each refitted from the whole, or are exact at the effective
+number (pipeline/statistics/hidden_end_influence.py); where the records tell less of misreading than
+PRIOR_TESTS tests would, they reach over all rates of misreading of the plan. No share is given
+- by whose day fewer were tested or asked than the plan wants for a number, or
+- that is known as well as by fewer people than that, when the natural rate may be off by a factor
+  of e on each single day: then the form of the model alone would tell it.
+Then, as for every day, the bounds say what can be said: the share known to be resolved, and that
+known to be unresolved, by tests taken as right, whatever became of all others.
 """
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
-from pipeline.analyses.resolution.curves import NOBODY
-from pipeline.derivation.states import find_states, mark_confirming, select_deciding_tests
+from pipeline.analyses.covariates import name_first_maneuvers
+from pipeline.analyses.resolution.courses import (
+    Classes,
+    Days,
+    classify_canals,
+    classify_days,
+    classify_variants,
+    count_sizes,
+    find_parents,
+    lay_out_days,
+    list_members,
+)
+from pipeline.analyses.resolution.curves import NOBODY, split_strata
+from pipeline.derivation.states import select_deciding_tests
 from pipeline.statistics.guard import Refusal, check_sites, check_size
-from pipeline.statistics.hidden_end import Courses, HiddenEnd, fit_hidden_end
+from pipeline.statistics.hidden_end import HiddenEnd, fit_hidden_end
+from pipeline.statistics.hidden_end_influence import Knowledge, know_shares
+from pipeline.statistics.hidden_end_model import IN, NOT_SEEN, OUT, Courses, Prior
 from pipeline.statistics.jackknife import RESTS_ON_ONE
 from pipeline.statistics.npmle_search import NotConverged
 from pipeline.statistics.scales import SHARE, state_within
-from pipeline.statistics.share_limits import bound_share
+from pipeline.statistics.share_limits import ShareBounds, bound_share
 from pipeline.statistics.tidy import Fields, count_sites, state, tidy_estimates, withhold
 from schemas.columns import Frame
 from schemas.delivery import Examinations, Followups, Treatments
-from schemas.derived import Adjudications, Findings, Spells
+from schemas.derived import Adjudications, Attempts, Findings, Spells
 from schemas.estimate import Estimates
 from schemas.keys import EPISODE
-from schemas.study import Config
+from schemas.study import Config, Study
 
 METHOD = (
     "hidden state with the days of tests as evidence (EM); limits: delete-one-site jackknife, "
-    "complementary log-log scale, or exact where these reach further"
+    "complementary log-log scale, or exact at the effective number where these reach further"
 )
-BANDS = np.array([1, 4, 8, 15, 31])  # first days of the bands of the natural hazard
-GAPS = np.array([1, 2, 3, 4, 6, 7, 8, 9, 12, 14, 15, 16, 22, 28, 29, 36])  # days since the last
-CANALS = ("posterior", "lateral")  # each with hazards of its own; all others together
-WAITING, CLEARED, KEPT_ON = 0, 1, 2  # no test since the session, negative, positive and no session
 STATES = ("resolved", "unresolved")
-TESTS = 200.0  # of so many tests it is as if misreading were as the plan says
-SURE = 1e9  # of any number
-USABLE = ("resolved", "unresolved", "not_tested_again")  # of a first spell
+PRIOR_TESTS = 200.0  # of so many tests it is as if misreading were as the plan says
+FIXED_TESTS = 1e9  # of so many it is fixed
+SHARED_ENDS = 2.0  # resolutions by which a class is drawn to the wider one
+FORM_SPREAD = 1.0  # standard deviation of the log natural rate of a single day, the form freed
+BOUNDED = ("canal=", "mechanism=")  # by one of these bounds are told
+FORM_ALONE = Refusal(
+    "not_identified",
+    "the form of the model alone would tell it: see the least and the greatest share",
+)
 
 
 def estimate_joint(
@@ -63,15 +89,18 @@ def estimate_joint(
     followups: Frame[Followups],
     adjudications: Frame[Adjudications],
     spells: Frame[Spells],
+    attempts: Frame[Attempts],
     config: Config,
 ) -> Frame[Estimates]:
-    """Shares resolved by the days of the plan, of all and by canal, and what the model found."""
-    members = list_members(adjudications, spells)
-    looks = select_deciding_tests(examinations, findings, adjudications, config.criteria)
-    courses = lay_out(members, looks, treatments, followups, config)
-    rows = list(_estimate(members, courses, config))
+    """Shares resolved by the days of the plan, of all and by stratum, and what the model says of
+    tests and reports."""
+    members = list_members(adjudications, spells).merge(
+        name_first_maneuvers(attempts), on=EPISODE, how="left"
+    )
+    tests = select_deciding_tests(examinations, findings, adjudications, config.criteria)
+    days = lay_out_days(members, tests, treatments, followups, config)
     return tidy_estimates(
-        rows,
+        list(_estimate(members, days, config)),
         analysis="joint_resolution",
         population="positional",
         endpoint=config.study.resolution.primary,
@@ -79,206 +108,199 @@ def estimate_joint(
     )
 
 
-def list_members(adjudications: Frame[Adjudications], spells: Frame[Spells]) -> pd.DataFrame:
-    """One row for each episode that enters: site, episode_id, canal, and the last day on which its
-    first spell can be watched (inf if nothing ends it)."""
-    objective = spells[spells["endpoint"].eq("objective")]
-    first = objective[objective["spell"].eq(1) & objective["status"].isin(USABLE)]
-    positional = adjudications.loc[
-        adjudications["positional"].eq("yes"), [*EPISODE, "canal", "reclassified_day"]
-    ]
-    members = first[EPISODE].merge(positional, on=EPISODE, validate="one_to_one")
-    again = objective[objective["spell"].eq(2)].set_index(EPISODE)["start_day"]
-    until = members[EPISODE].join(again.rename("again"), on=EPISODE)["again"]
-    ends = pd.concat([until.astype(float), members["reclassified_day"].astype(float)], axis=1)
-    last = (ends.min(axis=1) - 1).fillna(np.inf)
-    return members[[*EPISODE, "canal"]].assign(last=last.to_numpy(float))
-
-
-def lay_out(
-    members: pd.DataFrame,
-    looks: pd.DataFrame,
-    treatments: Frame[Treatments],
-    followups: Frame[Followups],
-    config: Config,
-) -> Courses:
-    """What was seen of each member on each day from 1 to the horizon."""
-    horizon, n = config.study.curves.horizon_day, len(members)
-    place = pd.Series(np.arange(n), pd.MultiIndex.from_frame(members[EPISODE]))
-
-    def at(rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-        """Row and column of each of these, those outside left out."""
-        found = place.reindex(pd.MultiIndex.from_frame(rows[EPISODE])).to_numpy(float)
-        day = rows["day"].to_numpy(float)
-        inside = ~np.isnan(found) & (day >= 1) & (day <= horizon)
-        return found[inside].astype(int), day[inside].astype(int) - 1
-
-    shape = (n, horizon)
-    looked, shown = np.zeros(shape, bool), np.full(shape, -1)
-    looked[at(looks)] = True
-    confirming = mark_confirming(
-        looks, treatments, config.maneuvers, config.study.resolution.confirmation_day
-    )
-    states = find_states(looks.assign(confirming=confirming))
-    for number, name in ((0, "negative"), (1, "positive")):
-        shown[at(states[states["state"].eq(name)])] = number
-    said = np.full(shape, -1)
-    for number, name in ((0, "no"), (1, "yes")):  # symptoms on a day outweigh a denial
-        said[at(followups[followups["positional_symptoms"].eq(name)])] = number
-    moves = treatments[
-        ~treatments["maneuver"].map(lambda code: config.maneuvers[code].kind).isin(["observation"])
-    ]
-    treated = np.zeros((n, horizon + 1), bool)  # from day 0 on
-    treated[at(moves.assign(day=moves["day"] + 1))] = True  # column k: a session on day k
-    gone = followups[followups["end_of_followup"].isin(["lost", "withdrew", "completed"])]
-    ended = gone.groupby(EPISODE)["day"].min().rename("ended")  # on day 0 too: watched on none
-    left = members[EPISODE].join(ended, on=EPISODE)["ended"].astype(float).fillna(np.inf)
-    last = np.minimum(members["last"].to_numpy(float), left.to_numpy(float))
-    days = np.arange(1, horizon + 1)
-    watched = days <= last[:, None]
-    canal = members["canal"].map({name: k for k, name in enumerate(CANALS)}).fillna(len(CANALS))
-    canal = canal.to_numpy(int)[:, None]
-    band = np.searchsorted(BANDS, days, side="right") - 1
-    rank = np.cumsum(treated[:, :-1], axis=1)
-    done = np.where(treated[:, :-1], 1 + 2 * canal + (rank > 1), 0)
-    misreading = config.study.misreading
+def make_courses(classes: Classes, days: Days, prior: Prior) -> Courses:
+    """What the model is fitted to."""
     return Courses(
-        part=canal * len(BANDS) + band[None, :],
-        done=done,
-        habit=_number_habits(members["site"].to_numpy(str), treated[:, :-1], looked, shown),
-        watched=watched,
-        looked=looked & watched,
-        shown=np.where(watched, shown, -1),
-        said=np.where(watched, said, -1),
-        belief=(TESTS, 1 - misreading.specificity, misreading.sensitivity),
+        classes.natural,
+        classes.jump,
+        days.habit,
+        days.coming,
+        days.result,
+        days.report,
+        prior,
+        count_sizes(classes, days),
     )
 
 
-def _number_habits(
-    sites: np.ndarray, treated: np.ndarray, looked: np.ndarray, shown: np.ndarray
-) -> np.ndarray:
-    """The habit that a planned test of each day would follow: while a session waits for its test a
-    site's own by days since; after a test, of all sites by what it showed and days since."""
-    n, horizon = looked.shape
-    _, site = np.unique(sites, return_inverse=True)
-    gaps, habit = len(GAPS), np.zeros((n, horizon), int)
-    since = np.zeros(n, int)
-    phase = np.full(n, WAITING)
-    offset = (site.max(initial=0) + 1) * gaps
-    for k in range(horizon):  # the day is k + 1
-        again = treated[:, k]
-        phase[again], since[again] = WAITING, 0
-        since += 1
-        gap = np.searchsorted(GAPS, since, side="right") - 1
-        own, shared = site * gaps + gap, offset + (phase - 1) * gaps + gap
-        habit[:, k] = np.where(phase == WAITING, own, shared)
-        came = looked[:, k]
-        since[came] = 0
-        phase[came & (shown[:, k] == 0)] = CLEARED
-        phase[came & (shown[:, k] == 1)] = KEPT_ON
-    return habit
+def fit_courses(members: pd.DataFrame, days: Days, study: Study) -> tuple[Courses, HiddenEnd]:
+    """The fit with rates by variant and family, each drawn to the rates of a fit by canal.
+
+    Raises NotConverged.
+    """
+    horizon, misreading = days.habit.shape[1], study.misreading
+    prior = Prior(PRIOR_TESTS, misreading.sensitivity, misreading.specificity)
+    wide = classify_days(classify_canals(members), days.sessions, horizon, by_family=False)
+    of_canals = fit_hidden_end(make_courses(wide, days, prior)).rates
+    classes = classify_days(classify_variants(members), days.sessions, horizon, by_family=True)
+    natural, jump = find_parents(classes, wide)
+    prior = replace(
+        prior,
+        ends=SHARED_ENDS,
+        natural=of_canals.natural[natural],
+        jump=of_canals.jump[jump],
+    )
+    courses = make_courses(classes, days, prior)
+    return courses, fit_hidden_end(courses)
 
 
-def _estimate(members: pd.DataFrame, courses: Courses, config: Config) -> Iterator[dict]:
-    """All rows: of the whole, then of each canal from the same fits, then of the model."""
-    days = config.study.curves.days
-    parts = {"all": np.full(len(members), True)}
-    for canal in sorted(members["canal"].unique()):
-        parts[f"canal={canal}"] = members["canal"].eq(canal).to_numpy()
+@dataclass(frozen=True)
+class Fits:
+    """The fit of all members, those without each site (which members were kept, the fit), and those
+    under the other rates of misreading of the plan."""
+
+    courses: Courses
+    whole: HiddenEnd
+    without: dict[str, tuple[np.ndarray, HiddenEnd]]
+    varied: tuple[HiddenEnd, ...]
+
+
+def _fit_all(members: pd.DataFrame, days: Days, study: Study) -> Fits | Refusal:
     sites = members["site"].to_numpy(str)
-    asked = np.cumsum((courses.shown >= 0) | (courses.said >= 0), axis=1) > 0
-    refused = check_sites(len(np.unique(sites)), config.study.guards)
-    if refused is None:
-        try:
-            whole = fit_hidden_end(courses)
-            varied = [
-                _fit_otherwise(courses, whole, pair) for pair in config.study.misreading.varied
-            ]
-            without = [
-                (sites != site, fit_hidden_end(courses.keep(sites != site), whole.rates))
-                for site in np.unique(sites)
-            ]
-        except NotConverged as failure:
-            refused = Refusal("not_converged", str(failure))
-    for stratum, members_of in parts.items():
-        where: Fields = {"stratum": stratum, "n_episodes": int(members_of.sum())}
-        where |= count_sites(sites[members_of])
-        few = refused or check_size(where["n_episodes"], None, config.study.guards)
-        few = few or check_sites(where["n_sites"], config.study.guards)
-        if few:
-            yield from (
-                withhold(f"resolved_by_day_{day}", few.status, few.note, **where) for day in days
-            )
-            continue
-        known = asked[members_of].sum(axis=0)
-        yield from _state_shares(whole, without, sites, members_of, known, where, config)
-        if stratum == "all":
-            told = tuple(d for d in days if known[d - 1] >= config.study.guards.min_episodes)
-            yield from _state_misread([whole, *varied], where, told)
-            yield from _state_rates(whole, where)
+    refusal = check_sites(len(np.unique(sites)), study.guards)
+    if refusal:
+        return refusal
+    try:
+        courses, whole = fit_courses(members, days, study)
+        without = {
+            site: (sites != site, fit_hidden_end(courses.keep(sites != site), whole.rates))
+            for site in np.unique(sites)
+        }
+        varied = tuple(_refit(courses, whole, pair) for pair in study.misreading.varied)
+    except NotConverged as failure:
+        return Refusal("not_converged", str(failure))
+    return Fits(courses, whole, without, varied)
 
 
-def _fit_otherwise(courses: Courses, whole: HiddenEnd, pair: tuple[float, float]) -> HiddenEnd:
+def _refit(courses: Courses, whole: HiddenEnd, pair: tuple[float, float]) -> HiddenEnd:
     """The fit with sensitivity and specificity held at other values."""
-    return fit_hidden_end(replace(courses, belief=(SURE, 1 - pair[1], pair[0])), whole.rates)
+    prior = replace(courses.prior, tests=FIXED_TESTS, sensitivity=pair[0], specificity=pair[1])
+    return fit_hidden_end(replace(courses, prior=prior), whole.rates)
 
 
-def _share(fit: HiddenEnd, rows: np.ndarray, days: tuple[int, ...]) -> np.ndarray:
-    """The share of some people resolved by each day; nan where there are none."""
-    if not rows.any():
-        return np.full(len(days), np.nan)
-    return fit.weight[rows].mean(axis=0).cumsum()[np.array(days) - 1]
+def _estimate(members: pd.DataFrame, days: Days, config: Config) -> Iterator[dict]:
+    """All rows: of the whole, then of each stratum from the same fits, then of the model."""
+    study = config.study
+    sites = members["site"].to_numpy(str)
+    heard_of = (days.result != NOT_SEEN) | (days.report != NOT_SEEN)
+    fits = _fit_all(members, days, study)
+    last = max(study.curves.days)
+    strata = list(split_strata(members, study.curves.strata))
+    groups = np.column_stack([np.isin(members.index, part.index) for _, part in strata])
+    if not isinstance(fits, Refusal):
+        known = know_shares(fits.courses, fits.whole, range(1, last + 1), groups, FORM_SPREAD)
+    for k, (stratum, part) in enumerate(strata):
+        rows = groups[:, k]
+        fields: Fields = {"stratum": stratum, "n_episodes": len(part)}
+        fields |= count_sites(sites[rows])
+        refusal = check_size(len(part), None, study.guards)
+        if not refusal and (
+            stratum == "all" or (stratum.startswith(BOUNDED) and "," not in stratum)
+        ):
+            yield from _state_bounds(part, fields, study)
+        refusal = refusal or check_sites(fields["n_sites"], study.guards)
+        if refusal is None and isinstance(fits, Fits):
+            n_heard = np.cumsum(heard_of[rows], axis=1).astype(bool).sum(axis=0)
+            shares = _bound_shares(fits, known, k, sites, rows)
+            yield from _state_shares(shares, n_heard, fields, study)
+            if stratum == "all":
+                yield from _state_rates(fits.whole, known, fields)
+            continue
+        reason = refusal or (fits if isinstance(fits, Refusal) else NOBODY)
+        for day in range(1, last + 1):
+            yield withhold(f"resolved_by_day_{day}", reason.status, reason.note, **fields)
+
+
+@dataclass(frozen=True)
+class Shares:
+    """Shares resolved of one group by each day from 1 on: with limits, effective numbers with the
+    form freed, and the least and the greatest under other rates of misreading."""
+
+    edge: ShareBounds
+    freed: np.ndarray
+    least: np.ndarray
+    greatest: np.ndarray
+
+
+def _bound_shares(
+    fits: Fits, known: Knowledge, group: int, sites: np.ndarray, rows: np.ndarray
+) -> Shares:
+    """The shares of one group; of the refits, those without one of its sites."""
+    share, number = known.share[group], np.minimum(known.effective[group], rows.sum())
+    days = np.arange(1, len(share) + 1)
+    of_rows, sizes = np.unique(sites[rows], return_counts=True)
+    without = np.full((len(of_rows), len(days)), np.nan)
+    for k, site in enumerate(of_rows):
+        kept, fit = fits.without[site]
+        if rows[kept].any():
+            without[k] = 1 - fit.share_ended(days, rows[kept])
+    edge = bound_share(1 - share, without, np.ones(len(sizes)), sizes, number)
+    varied = np.array([share, *(fit.share_ended(days, rows) for fit in fits.varied)])
+    least, greatest = varied.min(axis=0), varied.max(axis=0)
+    if known.tests.min() < PRIOR_TESTS:
+        low, high = np.fmin(edge.low, 1 - greatest), np.fmax(edge.high, 1 - least)
+        edge = replace(edge, low=low, high=high)
+    return Shares(edge, known.effective_freed[group], least, greatest)
 
 
 def _state_shares(
-    whole: HiddenEnd,
-    without: list[tuple[np.ndarray, HiddenEnd]],
-    sites: np.ndarray,
-    rows: np.ndarray,
-    known: np.ndarray,
-    where: dict,
-    config: Config,
+    shares: Shares, n_heard: np.ndarray, fields: Fields, study: Study
 ) -> Iterator[dict]:
-    """Shares by day with limits; of the refits, those without one of the sites of these rows.
+    """Shares by day with limits, and the range of misreading of the days of the plan. `n_heard` is
+    how many of these rows had been tested or asked by each day from 1 on."""
+    edge, guards = shares.edge, study.guards
+    for k in range(len(edge.share)):
+        term = f"resolved_by_day_{k + 1}"
+        refusal = None
+        if n_heard[k] < guards.min_episodes:
+            refusal = NOBODY
+        elif shares.freed[k] < guards.min_episodes:
+            refusal = FORM_ALONE
+        elif np.isnan(edge.error[k]):
+            refusal = RESTS_ON_ONE
+        if refusal:
+            yield withhold(term, refusal.status, refusal.note, **fields)
+            continue
+        error: Fields = {"std_error": edge.tell_error(k)}
+        low, high = 1 - edge.high[k], 1 - edge.low[k]
+        yield state_within(term, 1 - edge.share[k], low, high, SHARE, guards, **fields, **error)
+        if k + 1 in study.curves.days:
+            yield state(f"{term}_least_misread", shares.least[k], **fields)
+            yield state(f"{term}_greatest_misread", shares.greatest[k], **fields)
 
-    `known` is how many of them had been tested or asked by each day from 1 on.
-    """
-    days, guards = config.study.curves.days, config.study.guards
-    own = set(sites[rows])
-    moved = np.array(
-        [
-            1 - _share(fit, rows[kept], days)
-            for (kept, fit), site in zip(without, np.unique(sites), strict=True)
-            if site in own
-        ]
+
+def _state_bounds(part: pd.DataFrame, fields: Fields, study: Study) -> Iterator[dict]:
+    """The shares known to be resolved, and known to be unresolved, by each day of the plan; with
+    limits by sites."""
+    days = np.array(study.curves.days)
+    known = (
+        (
+            [f"known_resolved_by_day_{day}" for day in days],
+            part["right"].to_numpy()[:, None] <= days,
+        ),
+        (
+            [f"known_unresolved_by_day_{day}" for day in days],
+            part["left"].to_numpy()[:, None] >= days,
+        ),
     )
-    share = 1 - _share(whole, rows, days)
-    sizes = np.unique(sites[rows], return_counts=True)[1]
-    edge = bound_share(share, moved, np.ones(len(sizes)), sizes, np.full(len(days), rows.sum()))
-    for k, day in enumerate(days):
-        term = f"resolved_by_day_{day}"
-        if known[day - 1] < guards.min_episodes:
-            yield withhold(term, NOBODY.status, NOBODY.note, **where)
-            continue
-        if np.isnan(edge.error[k]):
-            yield withhold(term, RESTS_ON_ONE.status, RESTS_ON_ONE.note, **where)
-            continue
-        told = where | {"std_error": edge.tell_error(k)}
-        yield state_within(
-            term, 1 - share[k], 1 - edge.high[k], 1 - edge.low[k], SHARE, guards, **told
-        )
+    site, sizes = np.unique(part["site"].to_numpy(str), return_inverse=True, return_counts=True)[1:]
+    for terms, happened in known:
+        total = happened.sum(axis=0)
+        by_site = np.array([happened[site == k].sum(axis=0) for k in range(len(sizes))])
+        without = (total - by_site) / np.maximum(len(part) - sizes, 1)[:, None]
+        number = np.full(len(days), float(len(part)))
+        ones = np.ones(len(sizes))
+        edge = bound_share(total / len(part), without, ones, sizes, number)
+        for k, term in enumerate(terms):
+            own = fields | {"n_events": int(total[k])}
+            low, high = edge.low[k], edge.high[k]
+            yield state_within(term, edge.share[k], low, high, SHARE, study.guards, **own)
 
 
-def _state_misread(fits: list[HiddenEnd], where: dict, days: tuple[int, ...]) -> Iterator[dict]:
-    """The least and the greatest share under the rates of misreading of the plan."""
-    shares = np.array([fit.share_ended(days) for fit in fits])
-    for k, day in enumerate(days):
-        yield state(f"resolved_by_day_{day}_least_misread", shares[:, k].min(), **where)
-        yield state(f"resolved_by_day_{day}_greatest_misread", shares[:, k].max(), **where)
-
-
-def _state_rates(fit: HiddenEnd, where: dict) -> Iterator[dict]:
+def _state_rates(fit: HiddenEnd, known: Knowledge, fields: Fields) -> Iterator[dict]:
+    # planned and chosen rates are known in sum only, unless reasons of tests are recorded
+    excess = fit.rates.chosen[IN] - fit.rates.chosen[OUT]
+    yield state("unplanned_tests_more_while_unresolved", excess, **fields)
     for k, name in enumerate(STATES):
-        yield state(f"unplanned_tests_{name}", fit.rates.chosen[k], **where)
-        yield state(f"reported_{name}", fit.rates.telling[k], **where)
-        yield state(f"tests_positive_{name}", fit.rates.showing[k], **where)
+        yield state(f"reported_{name}", fit.rates.telling[k], **fields)
+        yield state(f"tests_positive_{name}", fit.rates.showing[k], **fields)
+        yield state(f"tests_that_tell_misreading_{name}", known.tests[k], **fields)

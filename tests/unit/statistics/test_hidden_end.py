@@ -1,133 +1,77 @@
 """The end of a hidden state: a likelihood that can be counted out, the fit at its maximum, the
-limiting case without a model of looks, and planted rates that come back."""
+limiting case without a model of tests, and planted rates that come back."""
 
-import itertools
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.statistics.hidden_end import Courses, Rates, _expect, fit_hidden_end
+from pipeline.statistics import hidden_end
+from pipeline.statistics.hidden_end import _log_prior, fit_hidden_end
+from pipeline.statistics.hidden_end_model import (
+    NO_TEST,
+    NOT_SEEN,
+    UNWATCHED,
+    Courses,
+    Prior,
+    Rates,
+    Sizes,
+)
+from pipeline.statistics.hidden_end_sums import expect
 from pipeline.statistics.npmle import fit_npmle
+from pipeline.statistics.npmle_search import NotConverged
+from tests.unit.statistics.simulated_courses import HABITS, POSITIVE, YES, draw
 
-PLAIN = (20.0, 0.02, 0.95)
-
-
-def draw(seed: int, people: int, days: int) -> tuple[Courses, np.ndarray]:
-    """Courses with two habits, looks that the state brings about, sessions after positive looks,
-    misread looks and telephone calls; and the true day of each end (days + 1: later)."""
-    rng = np.random.default_rng(seed)
-    place = rng.integers(0, 2, people)
-    usual = np.array([1, 7])[place]
-    shape = (people, days)
-    done, habit = np.zeros(shape, int), np.zeros(shape, int)
-    looked, shown, said = np.zeros(shape, bool), np.full(shape, -1), np.full(shape, -1)
-    end = np.full(people, days + 1)
-    since, cleared = np.zeros(people, int), np.zeros(people, bool)
-    treated = np.full(people, True)
-    for k in range(days):
-        done[:, k] = treated
-        since = np.where(treated, 0, since) + 1
-        lasting = end > days
-        hazard = 0.04 + 0.5 * treated
-        ends = lasting & (rng.random(people) < -np.expm1(-hazard))
-        end[ends] = k + 1
-        lasting &= ~ends
-        due = since == usual
-        habit[:, k] = np.where(cleared, 4, place * 2 + due)
-        planned = np.where(cleared, 0.005, np.where(due, 1.2, 0.03))
-        came = rng.random(people) < -np.expm1(-(planned + np.where(lasting, 0.08, 0.01)))
-        positive = rng.random(people) < np.where(lasting, 0.95, 0.02)
-        looked[:, k] = came
-        shown[came, k] = positive[came]
-        treated = came & positive
-        cleared |= came & ~positive
-        since = np.where(came, 0, since)
-        called = rng.random(people) < 0.03
-        said[called, k] = (rng.random(people) < np.where(lasting, 0.9, 0.1))[called]
-    watched = np.ones(shape, bool)
-    return Courses(np.zeros(shape, int), done, habit, watched, looked, shown, said, PLAIN), end
+PROBABILITIES = ("showing", "telling", "returning")
 
 
-def test_the_likelihood_is_that_of_all_ends_counted_out():
-    courses, _ = draw(1, 6, 4)
-    rates = Rates(
-        np.array([0.1]),
-        np.array([0.0, 0.4]),
-        np.array([0.1, 0.9, 0.2, 0.8, 0.05]),
-        np.array([0.02, 0.3]),
-        np.array([0.03, 0.9]),
-        np.array([0.2, 0.8]),
-    )
-    weight, _ = _expect(courses, rates)
-    for person, end in itertools.product(range(6), range(1, 6)):
-        assert weight[person, end - 1] == pytest.approx(count_out(courses, rates, person, end))
+def log_likelihood(courses: Courses, rates: Rates) -> float:
+    return sum(expected.log_seen.sum() for expected in expect(courses, rates))
 
 
-def count_out(courses: Courses, rates: Rates, person: int, end: int) -> float:
-    """The probability of an end on a day, by multiplying day by day for each of them."""
-
-    def joint(end: int) -> float:
-        chance = 1.0
-        for k in range(4):
-            done, habit = courses.done[person, k], courses.habit[person, k]
-            hazard = 1 - np.exp(-(rates.natural[0] + rates.jump[done]))
-            if k + 1 < end:
-                chance *= 1 - hazard
-            elif k + 1 == end:
-                chance *= hazard
-            lasts = int(k + 1 < end)
-            look = 1 - np.exp(-(rates.planned[habit] + rates.chosen[lasts]))
-            chance *= look if courses.looked[person, k] else 1 - look
-            for seen, right in ((courses.shown, rates.showing), (courses.said, rates.telling)):
-                if seen[person, k] >= 0:
-                    chance *= right[lasts] if seen[person, k] else 1 - right[lasts]
-        return chance
-
-    return joint(end) / sum(joint(other) for other in range(1, 6))
-
-
-def test_a_fit_is_at_a_maximum():
-    courses, _ = draw(2, 300, 20)
+@pytest.mark.parametrize("reasons", [False, True])
+def test_a_fit_is_at_a_maximum(reasons):
+    courses, _ = draw(2, 300, 20, reasons=reasons, groups=(0.6, 1.4))
     fit = fit_hidden_end(courses)
-    value = _expect(courses, fit.rates)[1]
-    for name in ("natural", "jump", "planned", "chosen", "showing", "telling"):
+    value = log_likelihood(courses, fit.rates) + _log_prior(courses, fit.rates)
+    assert fit.value == pytest.approx(value)
+    for name in (field.name for field in fields(Rates)):
         numbers = getattr(fit.rates, name)
-        for k in range(name == "jump", len(numbers)):
+        for k in range(name == "jump", len(numbers) - (name == "keeping")):
             if numbers[k] < 1e-3:  # at its end
                 continue
             for step in (0.98, 1.02):
                 moved = numbers.copy()
-                moved[k] = min(moved[k] * step, 1 - 1e-9 if name in ("showing", "telling") else 9)
-                there = _expect(courses, replace(fit.rates, **{name: moved}))[1]
-                assert there <= value + 0.01
+                moved[k] = min(moved[k] * step, 1 - 1e-9 if name in PROBABILITIES else 9)
+                rates = replace(fit.rates, **{name: moved})
+                assert log_likelihood(courses, rates) + _log_prior(courses, rates) <= value + 0.01
 
 
-def test_without_a_model_of_looks_it_is_the_estimate_from_intervals():
-    """Looks taken as given, never misread, with a hazard of its own for each day: the
-    nonparametric maximum likelihood of intervals (Turnbull 1976)."""
+def test_without_a_model_of_tests_it_is_the_estimate_from_intervals():
+    """Tests taken as given, never misread, with a hazard of its own for each day: the
+    nonparametric maximum likelihood of intervals (Turnbull BW. J R Stat Soc B 1976;38:290-295)."""
     courses, _ = draw(3, 400, 15)
     days = np.arange(15)
-    positive = np.where(courses.shown == 1, days + 1, 0).max(axis=1)
-    clear = np.where((courses.shown == 0) & (days + 1 > positive[:, None]), days + 1, 99)
+    positive = np.where(courses.result == 1, days + 1, 0).max(axis=1)
+    clear = np.where((courses.result == 0) & (days + 1 > positive[:, None]), days + 1, 99)
     right = clear.min(axis=1).astype(float)
     right[right == 99] = np.inf
-    sure = np.full(courses.shown.shape, -1)
+    sure = np.full(courses.result.shape, NOT_SEEN)
     people = np.arange(len(sure))
     sure[people[positive > 0], positive[positive > 0] - 1] = 1
     seen = np.isfinite(right)
     sure[people[seen], right[seen].astype(int) - 1] = 0
-    plain = replace(
-        courses,
-        part=np.broadcast_to(days, sure.shape),
-        done=np.zeros(sure.shape, int),
-        watched=np.zeros(sure.shape, bool),
-        looked=np.zeros(sure.shape, bool),
-        said=np.full(sure.shape, -1),
-        shown=sure,
-        belief=(1e9, 1e-9, 1 - 1e-9),
+    plain = Courses(
+        natural_class=np.broadcast_to(days, sure.shape),
+        jump_class=np.zeros(sure.shape, int),
+        habit=np.zeros(sure.shape, int),
+        coming=np.full(sure.shape, UNWATCHED),
+        result=sure,
+        report=np.full(sure.shape, NOT_SEEN),
+        prior=Prior(1e9, sensitivity=1 - 1e-9, specificity=1 - 1e-9),
+        sizes=Sizes(15, 1, 1),
     )
     ours = fit_hidden_end(plain).share_ended(days + 1)
     low, high = fit_npmle(positive.astype(float), right).survival(days + 1)
@@ -138,15 +82,93 @@ def test_without_a_model_of_looks_it_is_the_estimate_from_intervals():
     np.testing.assert_allclose(ours[known], 1 - high[known], atol=2e-3)
 
 
-def test_planted_shares_come_back_whoever_was_looked_at_and_whenever():
-    errors = []
+@pytest.mark.parametrize("reasons", [False, True])
+def test_planted_shares_and_rates_come_back_whoever_was_tested_and_whenever(reasons):
+    errors, rates = [], []
     for seed in range(8):
-        courses, end = draw(10 + seed, 600, 40)
+        courses, end = draw(10 + seed, 600, 40, reasons=reasons)
         fit = fit_hidden_end(courses)
         errors.append(fit.share_ended(np.array([1, 7, 30])) - (end[:, None] <= [1, 7, 30]).mean(0))
+        of_fit = fit.rates
+        rates.append([of_fit.natural[0], of_fit.jump[1], of_fit.chosen[1], of_fit.telling[1]])
     errors = np.array(errors)
     spread = errors.std(axis=0, ddof=1) / np.sqrt(len(errors))
     assert (np.abs(errors.mean(axis=0)) < 0.01 + 3 * spread).all()
+    rates = np.array(rates)
+    spread = rates.std(axis=0, ddof=1) / np.sqrt(len(rates))
+    assert (np.abs(rates.mean(axis=0) - [0.04, 0.5, 0.08, YES[True]]) < 0.005 + 4 * spread).all()
+
+
+def test_known_reasons_tell_more_of_tests_that_the_state_brings_about():
+    spread = []
+    for reasons in (False, True):
+        fits = [fit_hidden_end(draw(s, 400, 20, reasons=reasons)[0]) for s in range(10)]
+        spread.append(np.std([fit.rates.chosen[1] for fit in fits]))
+    assert spread[1] < spread[0]
+
+
+def test_who_leaves_without_a_word_once_well_takes_nothing_off_the_shares():
+    """A twentieth of those who are well stay away for good each day."""
+    errors = []
+    for seed in range(8):
+        courses, end = draw(40 + seed, 600, 30)
+        rng, days = np.random.default_rng(seed), np.arange(1, 31)
+        well = days >= end[:, None]
+        leaves = np.where(well & (rng.random(well.shape) < 0.05), days, 99).min(axis=1)
+        gone = days >= leaves[:, None]
+        fit = fit_hidden_end(
+            replace(
+                courses,
+                coming=np.where(gone, NO_TEST, courses.coming),
+                result=np.where(gone, NOT_SEEN, courses.result),
+                report=np.where(gone, NOT_SEEN, courses.report),
+            )
+        )
+        errors.append(fit.share_ended(np.array([1, 7, 20])) - (end[:, None] <= [1, 7, 20]).mean(0))
+    errors = np.array(errors)
+    spread = errors.std(axis=0, ddof=1) / np.sqrt(len(errors))
+    assert (np.abs(errors.mean(axis=0)) < 0.01 + 3 * spread).all()
+
+
+def test_who_keeps_fewer_appointments_once_well_takes_nothing_off_the_shares():
+    errors, keeping = [], []
+    for seed in range(8):
+        courses, end = draw(60 + seed, 800, 30, keeping=0.4)
+        fit = fit_hidden_end(courses)
+        keeping.append(fit.rates.keeping[0])
+        errors.append(fit.share_ended(np.array([1, 7, 20])) - (end[:, None] <= [1, 7, 20]).mean(0))
+    errors = np.array(errors)
+    spread = errors.std(axis=0, ddof=1) / np.sqrt(len(errors))
+    assert (np.abs(errors.mean(axis=0)) < 0.015 + 3 * spread).all()
+    assert np.mean(keeping) < 0.7
+
+
+def test_the_prior_of_rates_draws_a_class_without_people_to_its_centre():
+    courses, _ = draw(4, 200, 10)
+    sizes = Sizes(2, 3, HABITS)  # the second natural class and the second jump are of nobody
+    prior = replace(
+        courses.prior, ends=2.0, natural=np.array([0.04, 0.3]), jump=np.array([0.0, 0.5, 0.7])
+    )
+    fit = fit_hidden_end(replace(courses, sizes=sizes, prior=prior))
+    assert fit.rates.natural[1] == pytest.approx(0.3, rel=0.01)
+    assert fit.rates.jump[2] == pytest.approx(0.7, rel=0.01)
+    alone = fit_hidden_end(replace(courses, prior=replace(courses.prior, ends=0.0)))
+    assert fit.rates.jump[1] == pytest.approx(alone.rates.jump[1], rel=0.1)
+
+
+def test_a_search_that_does_not_end_says_so(monkeypatch):
+    monkeypatch.setattr(hidden_end, "MAX_SWEEPS", 1)
+    with pytest.raises(NotConverged, match="still rises"):
+        fit_hidden_end(draw(5, 100, 10)[0])
+
+
+def test_tests_are_taken_as_right_as_is_believed_where_they_do_not_tell():
+    courses, _ = draw(6, 400, 20)
+    held = replace(courses.prior, tests=1e9, sensitivity=0.9, specificity=0.97)
+    fit = fit_hidden_end(replace(courses, prior=held))
+    np.testing.assert_allclose(fit.rates.showing, [0.03, 0.9], atol=1e-4)
+    free = fit_hidden_end(replace(courses, prior=replace(courses.prior, tests=1.0)))
+    np.testing.assert_allclose(free.rates.showing, [POSITIVE[False], POSITIVE[True]], atol=0.03)
 
 
 @settings(max_examples=10)

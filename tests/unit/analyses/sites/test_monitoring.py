@@ -1,50 +1,82 @@
-"""Sites are not called different because of the days on which they test:
-what would say so is withdrawn."""
+"""Sites are compared whenever they test: equal ones are not called different, others are."""
 
+import numpy as np
 import pytest
 
-from pipeline.analyses.sites.monitoring import TEST_DAYS, estimate_site_monitoring
-from pipeline.analyses.sites.pooling import estimate_site_pooling
-from pipeline.statistics.npmle import fit_npmle
-from tests.simulated_sites import simulate_sites, simulate_test_days
+from pipeline.analyses.sites.monitoring import LEVELS, estimate_site_monitoring
+from tests.unit.analyses.resolution.tested_episodes import gather
 
-FIRST_TESTS = [1, 3, 7, 14, 28] * 2
+USUAL = (1, 3, 7, 14, 7, 1)  # days of the first test, of each site
 
 
-def test_large_enough_sites_are_counted_and_none_is_compared(plan):
-    least = plan.study.site_monitoring.min_episodes
-    tables = simulate_sites([100, 100, 100, least - 1], seed=7)
-    estimates = estimate_site_monitoring(tables.spells, tables.adjudications, plan)
-    assert estimates["stratum"].eq("all").all()
-    numbers = estimates.set_index("term")
-    assert numbers["estimate"].dropna().to_dict() == {
-        "sites_large_enough": 3,
-        "sites_below_minimum": 1,
-    }
-    withdrawn = numbers.loc[
-        [f"overdispersion_day_{day}" for day in plan.study.site_monitoring.days]
-    ]
-    assert withdrawn["note"].eq(TEST_DAYS.note).all()
+def draw_courses(seed: int, each: int, rates: list[float]) -> list[dict[int, bool]]:
+    """Courses of `each` episodes of each site in turn: half are helped at once, the others resolve
+    at the site's rate; tested on the site's usual day and every week after it until negative."""
+    rng = np.random.default_rng(seed)
+    courses = []
+    for _ in range(each):
+        for usual, rate in zip(USUAL, rates, strict=True):
+            day = 1 + rng.geometric(-np.expm1(-rate))
+            end = 1 if rng.random() < -np.expm1(-rate / 0.06 * 0.7) else day
+            tests = {}
+            for test in range(usual, 61, 7):
+                tests[test] = bool(test < end)
+                if test >= end:
+                    break
+            courses.append(tests)
+    return courses
 
 
-def test_nothing_says_how_far_sites_differ(plan):
-    tables = simulate_test_days(FIRST_TESTS, 80, seed=1)
-    estimates = estimate_site_pooling(
-        tables.episodes, tables.spells, tables.adjudications, tables.attempts, plan
+def monitor(plan, courses: list[dict[int, bool]]):
+    tables = gather(plan, courses, sites=len(USUAL))
+    del tables["attempts"]
+    return estimate_site_monitoring(**tables, config=plan).set_index(["stratum", "term"])
+
+
+def test_equal_sites_that_test_on_other_days_do_not_look_different(plan):
+    scores = []
+    for seed in range(3):
+        found = monitor(plan, draw_courses(seed, 60, [0.06] * 6))
+        ratios = found.xs("rate_ratio", level="term")
+        logs = np.log(ratios["estimate"].astype(float))
+        assert logs.sum() == pytest.approx(0, abs=1e-6)
+        scores += list(logs / ratios["std_error"].astype(float))
+        outside = np.abs(logs / ratios["std_error"].astype(float)) > 1.96
+        assert found.loc[("all", "sites_outside_95"), "estimate"] == outside.sum()
+    assert (np.abs(scores) < 3.3).all()
+    assert np.mean(np.abs(scores) > 1.96) < 0.2
+
+
+def test_a_site_whose_patients_resolve_sooner_has_a_greater_ratio(plan):
+    found = monitor(plan, draw_courses(5, 90, [0.06] * 5 + [0.24]))
+    ratios = found.xs("rate_ratio", level="term")
+    last = ratios.loc["site=S05"]
+    assert last["lower"] > 1
+    assert (ratios["estimate"].drop("site=S05") < last["lower"]).all()
+    assert found.loc[("all", "sites_outside_998"), "estimate"] >= 1
+    assert found.loc[("all", "rate_ratio_tau2"), "estimate"] > 0.05
+
+
+def test_small_sites_are_counted_and_have_no_ratio(plan):
+    courses = draw_courses(6, 40, [0.06] * 6)
+    tables = gather(plan, courses, sites=6)
+    del tables["attempts"]
+    small = tables["spells"]["site"].eq("S03")
+    kept = ~small | tables["spells"]["episode_id"].isin(
+        tables["spells"].loc[small, "episode_id"].head(20)
     )
-    assert estimates["stratum"].eq("all").all()
-    assert estimates["p_value"].isna().all()
-    apart = estimates[estimates["term"].str.endswith(("_further_site", "_tau2", "_i2"))]
-    assert len(apart) == (2 * 2 + 1) * 3
-    assert apart["note"].eq(TEST_DAYS.note).all()
+    found = estimate_site_monitoring(**tables | {"spells": tables["spells"][kept]}, config=plan)
+    numbers = found.set_index(["stratum", "term"])
+    assert numbers.loc[("all", "sites_large_enough"), "estimate"] == 5
+    assert numbers.loc[("all", "sites_below_minimum"), "estimate"] == 1
+    assert "site=S03" not in found["stratum"].to_numpy()
 
 
-@pytest.mark.parametrize("day", [7, 30])
-def test_equal_sites_that_test_on_other_days_do_look_different(day):
-    """Why it is withdrawn: were it sampling alone, large equal sites would have equal curves."""
-    shares = []
-    for first in (1, 28):
-        spells = simulate_test_days([first], 4000, seed=3).spells
-        known = spells[spells["status"].ne("not_tested_again")]
-        shares.append(1 - fit_npmle(known["left_days"], known["right_days"]).survival([day])[1][0])
-    assert shares[0] - shares[1] > 0.1
+def test_two_large_sites_are_not_compared(plan):
+    courses = [{7: False}] * 60 + [{7: True, 14: False}] * 60
+    tables = gather(plan, courses, sites=2)
+    del tables["attempts"]
+    found = estimate_site_monitoring(**tables, config=plan).set_index("term")
+    for term in LEVELS:
+        assert found.loc[term, "status"] == "not_identified"
+    assert "rate_ratio" not in found.index

@@ -11,10 +11,12 @@ from pipeline.analyses.sites.first_sessions import (
     prepare_first_sessions,
     select_first_sessions,
 )
+from pipeline.analyses.sites.pooled import TEST_DAYS
 from pipeline.analyses.sites.pooling import average_shares, estimate_site_pooling
 from pipeline.statistics.meta import Pool, pool_random_effects
+from pipeline.statistics.npmle import fit_npmle
 from pipeline.statistics.site_effects import fit_fixed
-from tests.simulated_sites import simulate_sites, true_share
+from tests.simulated_sites import simulate_sites, simulate_test_days, true_share
 from tests.unit.analyses.sites.test_first_sessions import pool_first_sessions
 
 
@@ -238,3 +240,26 @@ def test_the_smoothed_pool_does_not_choose_sites_by_their_outcome(plan):
     stated = np.array([each for each in estimates if pd.notna(each)], dtype=float)
     assert len(stated) >= 7
     assert abs(stated.mean() - truth) < 0.04  # lay .06 low where they were left out
+
+
+def test_nothing_says_how_far_sites_differ(plan):
+    tables = simulate_test_days([1, 3, 7, 14, 28] * 2, 80, seed=1)
+    found = estimate_site_pooling(
+        tables.episodes, tables.spells, tables.adjudications, tables.attempts, plan
+    )
+    assert found["stratum"].eq("all").all()
+    assert found["p_value"].isna().all()
+    apart = found[found["term"].str.endswith(("_further_site", "_tau2", "_i2"))]
+    assert len(apart) == (2 * 2 + 1) * 3
+    assert apart["note"].eq(TEST_DAYS.note).all()
+
+
+@pytest.mark.parametrize("day", [7, 30])
+def test_equal_sites_that_test_on_other_days_do_look_different(day):
+    """Why it is withdrawn: were it sampling alone, large equal sites would have equal curves."""
+    shares = []
+    for first in (1, 28):
+        spells = simulate_test_days([first], 4000, seed=3).spells
+        known = spells[spells["status"].ne("not_tested_again")]
+        shares.append(1 - fit_npmle(known["left_days"], known["right_days"]).survival([day])[1][0])
+    assert shares[0] - shares[1] > 0.1
