@@ -231,7 +231,8 @@ def _say_test(test: pd.Series) -> str:
         if pd.notna(test[c])
     ]
     seen = "; ".join([" ".join(parts) or "no nystagmus", *timing, f"vertigo {test['vertigo']}"])
-    when = f"day {test['day']}, examination {test['examination']}"
+    why = "" if pd.isna(test["reason"]) else f" ({test['reason']})"
+    when = f"day {test['day']}, examination {test['examination']}{why}"
     return f"{when}: {codes.TEST[test['test']]}{side}: {seen}"
 
 

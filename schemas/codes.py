@@ -9,6 +9,30 @@ YES_NO = {"yes": "yes", "no": "no"}
 YES_NO_UNKNOWN = {"yes": "yes", "no": "no", "unknown": "asked, not known"}
 YES_NO_NOT_TESTED = {"yes": "yes", "no": "no", "not_tested": "not tested"}
 
+TORSION_TOWARD = {
+    "lower_ear": "toward the ear that is down",
+    "upper_ear": "toward the other ear",
+    "midline": "test without a side",
+    "none": "no torsion",
+}
+DURATION_CLASS = {
+    "short": "below the borderline band",
+    "borderline": "within the band",
+    "long": "above the band",
+    "unknown": "not measured",
+}
+
+TEST_REASON = {
+    "planned": "the site had planned a test for about that day",
+    "symptoms": "the patient came because of symptoms",
+    "other": "another reason",
+    "unknown": "asked, not known",
+}
+PLANNED_KIND = {
+    "test": "testing again, counted from a maneuver",
+    "call": "telephoning everybody, counted from day 0",
+}
+
 SEX = {
     "female": "female",
     "male": "male",

@@ -12,6 +12,8 @@ import pandera.pandas as pa
 from pandera.typing import DataFrame
 
 Severity = Literal["refuse", "set_aside", "warn"]
+VERSIONS = (1, 2)  # of the data dictionary: deliveries of all of them are read
+DICTIONARY_VERSION = VERSIONS[-1]  # the one to follow
 Integer, Number, Text, Flag = pd.Int64Dtype, pd.Float64Dtype, pd.StringDtype, pd.BooleanDtype
 
 
@@ -63,12 +65,13 @@ def column(
     form: str | None = None,
     form_words: str | None = None,
     example: str | None = None,
+    versions: tuple[int, ...] = VERSIONS,
 ) -> Any:
     """A column that says what it means.
 
     `unit` is the unit of the number; `codes` the closed list of values with their meanings;
     `filled` that no cell may be empty; `form` a regular expression for the whole text and
-    `form_words` the same in words.
+    `form_words` the same in words; `versions` those of the data dictionary that have the column.
     """
     metadata = {
         "unit": unit,
@@ -77,6 +80,7 @@ def column(
         "example": example,
         "ge": ge,
         "le": le,
+        "versions": versions,
     }
     return pa.Field(
         description=meaning,
@@ -103,6 +107,7 @@ class Description:
     le: float | None
     form_words: str | None
     example: str | None
+    versions: tuple[int, ...]
 
 
 class Table(pa.DataFrameModel):
@@ -114,17 +119,14 @@ class Table(pa.DataFrameModel):
 
     @classmethod
     def describe(cls) -> dict[str, Description]:
-        """The columns in their order, each with its own description."""
+        """The columns in their order, each with its own description, of all versions."""
         return {
             name: Description(
                 name=name,
                 dtype=field.dtype.type,
                 meaning=field.description,
                 filled=not field.nullable,
-                **{
-                    key: field.metadata[key]
-                    for key in ("unit", "codes", "ge", "le", "form_words", "example")
-                },
+                **field.metadata,
             )
             for name, field in cls.to_schema().columns.items()
         }

@@ -9,12 +9,14 @@ import pandas as pd
 from pandera.typing import Series
 
 from schemas import codes
-from schemas.columns import Integer, Number, Table, Text, column, row_rule
+from schemas.columns import DICTIONARY_VERSION, Integer, Number, Table, Text, column, row_rule
 
 CODE = "[A-Z0-9-]{3,24}"
 CODE_WORDS = "3 to 24 capital letters, digits or hyphens"
 OLDEST = 90
-DICTIONARY_VERSION = 1
+MOST_DAYS = 365  # after a maneuver, of a plan
+PLANNED_DAY = "(?:[0-9]|[1-9][0-9]|[12][0-9]{2}|3[0-5][0-9]|36[0-5])"  # a number up to 365
+OLD, NEW = (1,), (2,)  # versions of the dictionary that alone have a column
 
 
 def episode_id() -> Any:
@@ -45,6 +47,29 @@ def own_count(meaning: str) -> Any:
     )
 
 
+FORMER = {"examinations": {"look": "examination"}}  # table: name in version 1: column
+PLANS = {  # fields of a site's plan, and what is planned
+    "usual_confirmation_day": "test",
+    "planned_test_days": "test",
+    "planned_call_days": "call",
+}
+
+
+def planned_days(meaning: str, example: str) -> Any:
+    """A field of days that the site plans, as a list in one cell."""
+    return column(
+        meaning,
+        unit="days",
+        form=f"{PLANNED_DAY}(?:; {PLANNED_DAY})*",
+        form_words=(
+            f"whole days between 0 and {MOST_DAYS}, each once, separated by semicolons, such as 7 "
+            "or 7; 14"
+        ),
+        example=example,
+        versions=NEW,
+    )
+
+
 class Submission(Table):
     site_code: Series[Text] = column(
         "Code of the site",
@@ -61,7 +86,10 @@ class Submission(Table):
         example="001",
     )
     dictionary_version: Series[Integer] = column(
-        "Version of the data dictionary that was followed", ge=1, filled=True, example="1"
+        "Version of the data dictionary that was followed",
+        ge=1,
+        filled=True,
+        example=str(DICTIONARY_VERSION),
     )
     deidentified: Series[Text] = column(
         "The site confirms that nothing in the delivery identifies a person",
@@ -85,8 +113,15 @@ class Submission(Table):
         "Days after a maneuver at which the site usually tests again",
         unit="days",
         ge=0,
-        le=365,
+        le=MOST_DAYS,
         example="7",
+        versions=OLD,
+    )
+    planned_test_days: Series[Text] = planned_days(
+        "Days after a maneuver on which the site plans to test again", "7; 30"
+    )
+    planned_call_days: Series[Text] = planned_days(
+        "Days, counted from day 0, on which the site plans to telephone everybody", "3"
     )
     counted_episodes: Series[Integer] = own_count("Episodes")
     counted_patients: Series[Integer] = own_count("Patients")
@@ -255,6 +290,12 @@ MIDLINE_TESTS = ("straight_head_hang", "bow", "lean", "lying_down")
 class Examinations(Table):
     episode_id: Series[Text] = episode_id()
     day: Series[Integer] = day("Day of the test")
+    reason: Series[Text] = column(
+        "Why the patient was examined on that day; once for each day is enough, in any of its rows",
+        codes=codes.TEST_REASON,
+        example="planned",
+        versions=NEW,
+    )
     examination: Series[Integer] = column(
         "Order of the examination within the day; testing again after a maneuver is a later one",
         ge=1,

@@ -20,6 +20,23 @@ def episode_id() -> Any:
     return column("Pseudonym of the episode", filled=True)
 
 
+class ExaminedDays(Table):
+    site: Series[Text] = site()
+    episode_id: Series[Text] = episode_id()
+    day: Series[Integer] = column("Day of the tests", unit="days from day 0", filled=True)
+    reason: Series[Text] = column(
+        "Why the patient was examined on that day; empty if not recorded, or if rows of the day "
+        "contradict each other",
+        codes=codes.TEST_REASON,
+    )
+
+    class Config:
+        metadata = {
+            "key": ["site", "episode_id", "day"],
+            "row": "one day on which an episode was examined",
+        }
+
+
 class Findings(Table):
     site: Series[Text] = site()
     episode_id: Series[Text] = episode_id()
@@ -32,22 +49,12 @@ class Findings(Table):
     before_treatment: Series[Flag] = column("The test came before the first attempt", filled=True)
     torsion_toward: Series[Text] = column(
         "Where the upper poles of the eyes beat, seen from the test",
-        codes={
-            "lower_ear": "toward the ear that is down",
-            "upper_ear": "toward the other ear",
-            "midline": "test without a side",
-            "none": "no torsion",
-        },
+        codes=codes.TORSION_TOWARD,
         filled=True,
     )
     duration_class: Series[Text] = column(
         "Duration against the limit between free and adherent debris",
-        codes={
-            "short": "below the borderline band",
-            "borderline": "within the band",
-            "long": "above the band",
-            "unknown": "not measured",
-        },
+        codes=codes.DURATION_CLASS,
         filled=True,
     )
 
@@ -306,6 +313,7 @@ class FailureReasons(Table):
 
 
 DERIVED: dict[str, type[Table]] = {
+    "examined_days": ExaminedDays,
     "findings": Findings,
     "adjudications": Adjudications,
     "spells": Spells,

@@ -7,7 +7,16 @@ from typing import Literal
 
 from schemas import rules
 from schemas.codes import TABLE
-from schemas.columns import Description, Integer, Number, Rule, Severity, Table
+from schemas.columns import (
+    DICTIONARY_VERSION,
+    VERSIONS,
+    Description,
+    Integer,
+    Number,
+    Rule,
+    Severity,
+    Table,
+)
 from schemas.delivery import OLDEST, TABLES, Submission
 from schemas.reasons import explain_why
 
@@ -24,7 +33,8 @@ class Entry:
 
     `kind` is what a cell holds; `codes` the closed list with its meanings, empty where there is
     none; `least` and `most` the bounds of a number; `form` what else is to be known of the way in
-    which it is written; `needed` that no cell may be empty.
+    which it is written; `needed` that no cell may be empty; `versions`
+    are those of the dictionary that have it.
     """
 
     table: str
@@ -38,11 +48,12 @@ class Entry:
     most: float | None
     example: str
     why: str
+    versions: tuple[int, ...]
     codes: dict[str, str] = field(default_factory=dict)
 
 
 def list_entries(maneuvers: Mapping[str, str]) -> list[Entry]:
-    """All entries in the order of tables and columns.
+    """All entries in the order of tables and columns, of all versions.
 
     `maneuvers` are the plan's own list, code and name: the schemas do not hold it.
     """
@@ -110,6 +121,27 @@ def say_need(entry: Entry) -> str:
     return "must be filled" if entry.needed else "may be empty"
 
 
+def list_current_entries(maneuvers: Mapping[str, str]) -> list[Entry]:
+    """The entries of the version to follow."""
+    return [entry for entry in list_entries(maneuvers) if DICTIONARY_VERSION in entry.versions]
+
+
+def say_versions(entry: Entry) -> str:
+    """Which versions have it, or nothing if all do."""
+    if entry.versions == VERSIONS:
+        return ""
+    return f"version {' and '.join(map(str, entry.versions))} only"
+
+
+def say_accepted() -> str:
+    """Which deliveries are read, in a sentence."""
+    older = " and ".join(str(version) for version in VERSIONS if version != DICTIONARY_VERSION)
+    return (
+        f"New deliveries follow version {DICTIONARY_VERSION}; those of version {older} are "
+        "accepted as they are."
+    )
+
+
 def _describe(table: str, column: Description, maneuvers: Mapping[str, str]) -> Entry:
     codes = maneuvers if column.name == "maneuver" else column.codes or {}
     numbers: dict[type, Kind] = {Integer: "whole number", Number: "number"}
@@ -128,5 +160,6 @@ def _describe(table: str, column: Description, maneuvers: Mapping[str, str]) -> 
         most=OLDEST - 1 if capped else column.le,
         example=column.example or "",
         why=explain_why(table, column.name),
+        versions=column.versions,
         codes=dict(codes),
     )

@@ -25,6 +25,13 @@ WHY = {
     "submission.usual_confirmation_day": (
         "It tells how soon a site tests again, which decides how exactly resolution is known."
     ),
+    "submission.planned_test_days": (
+        "It tells when a site tests again, which decides how exactly resolution is known."
+    ),
+    "submission.planned_call_days": (
+        "A call to everybody on one fixed day is the cheapest way to learn when vertigo ended in "
+        "those who are not tested early."
+    ),
     "submission.counted": "Compared with the rows, so that what got lost on copying is seen.",
     "episode_id": "It joins the tables; a pseudonym of your own, never a record number.",
     "patient_id": "Several episodes of one patient are not independent of each other.",
@@ -69,6 +76,7 @@ WHY = {
     "other_diagnosis": "Cases that turn out to be something else are kept apart from then on.",
     "other_diagnosis_day": "Until that day nobody knew, and the case counts as it was treated.",
     # what the tests tell: criteria of von Brevern M et al. J Vestib Res 2015;25:105-117
+    "reason": "Who comes because of symptoms is not like those who come as planned.",
     "examination": "It keeps the tests of one day in order.",
     "after_attempt": "A test before the maneuver and one after it mean different things.",
     "test": "Each test is for certain canals.",

@@ -382,6 +382,14 @@ CATALOGUE = [
         "Check whether two patients share one patient_id.",
     ),
     Rule(
+        "reasons_differ",
+        "warn",
+        "Rows of one episode and day give different reasons for being examined; that day counts as "
+        "one without a reason.",
+        "Enter one reason for each day. If the patient was examined twice on one day, enter the "
+        "reason of the first time.",
+    ),
+    Rule(
         "year_outside_submission",
         "warn",
         "index_year lies outside first_year to last_year of the submission table.",

@@ -36,12 +36,29 @@ class Deliveries(Table):
     short_arm_basis: Series[Text] = column(
         "The site's working definition of the short arm", codes=codes.ARM_BASIS
     )
-    usual_confirmation_day: Series[Integer] = column(
-        "Days after a maneuver at which the site usually tests again", unit="days"
-    )
 
     class Config:
         metadata = {"key": ["site", "delivery"], "row": "one delivery, accepted or refused"}
+
+
+class PlannedDays(Table):
+    site: Series[Text] = column("Code of the site", filled=True)
+    delivery: Series[Text] = column("Number of the delivery", filled=True)
+    kind: Series[Text] = column(
+        "What the site plans for that day", codes=codes.PLANNED_KIND, filled=True
+    )
+    day: Series[Integer] = column(
+        "The day, as the delivery says; the usual day of version 1 is a plan of one day of testing",
+        unit="days after a maneuver (test) or from day 0 (call)",
+        ge=0,
+        filled=True,
+    )
+
+    class Config:
+        metadata = {
+            "key": ["site", "delivery", "kind", "day"],
+            "row": "one day of a site's plan of tests and calls; none if it has no fixed plan",
+        }
 
 
 class RowCounts(Table):
@@ -137,6 +154,7 @@ class Problems(Table):
 
 KEPT: dict[str, type[Table]] = {
     "deliveries": Deliveries,
+    "planned_days": PlannedDays,
     "row_counts": RowCounts,
     "changes": Changes,
     "set_aside": SetAside,

@@ -88,6 +88,19 @@ COLUMNS: dict[str, Words] = {
         "unilateral_vestibulopathy": "neuritis|vestibular neuritis",
         "persistent_postural": "pppd",
     },
+    "reason": {  # translations of the codes, and how appointment books say it (common practice)
+        "planned": (
+            "scheduled|routine|control|follow-up|geplant|planmäßig|kontrolle|prévu|planifié|"
+            "contrôle|programado|previsto|planificado|programmato|controllo|gepland|controle|"
+            "planejado|planeado|planowy|planowa|planerad"
+        ),
+        "symptoms": (
+            "symptom|symptomatic|complaints|beschwerden|symptome|symptômes|síntomas|sintomi|"
+            "klachten|sintomas|objawy|symtom|besvär"
+        ),
+        "other": "sonstiges|sonstige|andere|autre|otro|altro|anders|outro|inne|annat",
+        "unknown": YES_NO["unknown"],
+    },
     "test": {
         "dix_hallpike": "dix|hallpike|dh|dht",
         "supine_roll": "roll|head roll|pagnini-mcclure|mcclure|srt",
@@ -136,6 +149,18 @@ HEADERS: Words = {  # other names of columns: translations and usual short forms
     "day": "tag|jour|día|giorno|dag|dia|dzień",
     "vertigo": "schwindel|vertige|vértigo|vertigine",
     "dhi_total": "dhi|dhi score",
+    "reason": (
+        "visit reason|reason for visit|reason for examination|grund|anlass|untersuchungsgrund|"
+        "motif|raison|motivo|reden|powód|orsak"
+    ),
+    "planned_test_days": (
+        "usual confirmation day|test days|control days|kontrolltage|testtage|jours de contrôle|"
+        "días de control|giorni di controllo|controledagen|dias de controle"
+    ),
+    "planned_call_days": (
+        "call days|anruftage|jours d'appel|días de llamada|giorni di chiamata|beldagen|"
+        "dias de chamada"
+    ),
     "duration_s": "duration sec|duration seconds",
     "latency_s": "latency sec|latency seconds",
 }

@@ -7,6 +7,7 @@ from schemas.store import KEPT, Provenance
 
 SINGULAR = {
     "deliveries": "delivery",
+    "planned_days": "planned_day",
     "row_counts": "row_count",
     "changes": "change",
     "set_aside": "set_aside",
@@ -15,6 +16,7 @@ SINGULAR = {
     "examinations": "examination",
     "treatments": "treatment",
     "followups": "followup",
+    "examined_days": "examined_day",
     "findings": "finding",
     "adjudications": "adjudication",
     "spells": "spell",

@@ -13,6 +13,7 @@ RESIDUAL = (
     # (domain figures)
     0.45
 )
+REACHED = 0.85  # of those who are called: invented
 
 
 def report(
@@ -56,6 +57,34 @@ def report(
             "end_of_followup": contacts["ends"].to_numpy(),
         }
     )
+
+
+def add_calls(
+    rng: np.random.Generator, site: Site, course: Course, contacts: pd.DataFrame
+) -> pd.DataFrame:
+    """The contacts with a call to each on the site's fixed day, if it has one: to those who are
+    still followed and are not seen or called on that day anyway; some are not reached (invented).
+    """
+    if site.call_day is None:
+        return contacts
+    day, everybody = site.call_day, np.arange(len(course.cases))
+    ended = contacts.loc[contacts["end_of_followup"].ne("no") & (contacts["day"] < day), "case"]
+    met = contacts.loc[contacts["day"] == day, "case"]
+    due = everybody[~np.isin(everybody, [*ended, *met])]
+    who = due[chance(rng, REACHED, len(due))]
+    calls = pd.DataFrame(
+        {
+            "case": who,
+            "day": day,
+            "contact": "telephone",
+            "positional_symptoms": answer(
+                rng, course.present(who, np.full(len(who), day)), 0.96, len(who)
+            ),
+            "end_of_followup": "no",
+        }
+    )
+    together = pd.concat([contacts, calls.reindex(columns=contacts.columns)])
+    return together.sort_values(["case", "day"], kind="stable", ignore_index=True)
 
 
 def answer(

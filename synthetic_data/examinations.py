@@ -84,6 +84,20 @@ def examine(
     return found.reset_index(drop=True)
 
 
+def tell_reasons(
+    rng: np.random.Generator, tests: pd.DataFrame, examinations: pd.DataFrame
+) -> pd.DataFrame:
+    """The tests with the reason of their day in each row; on some days it is not recorded, or not
+    known (shares invented)."""
+    days = examinations[["case", "day", "reason"]].drop_duplicates(ignore_index=True)
+    told = days["reason"].to_numpy(object)
+    told[chance(rng, 0.02, len(days))] = "unknown"
+    days["reason"] = blank(rng, told, 0.06)
+    return tests.drop(columns="reason").merge(
+        days, on=["case", "day"], how="left", validate="many_to_one"
+    )
+
+
 def choose_tests(
     rng: np.random.Generator, site: Site, cases: Cases, examinations: pd.DataFrame
 ) -> dict[str, np.ndarray]:

@@ -16,8 +16,8 @@ def schedule(
     day: np.ndarray,
     ill: np.ndarray,
     feels_ill: np.ndarray,
-) -> tuple[np.ndarray, np.ndarray]:
-    """The next planned day, and whether one is planned (spreads invented).
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The next day, whether there is one, and whether symptoms bring it about (spreads invented).
 
     Who is held to be ill comes after the site's usual interval, with jitter, and at times earlier
     if still unwell; the others come near a month, or are asked within about a year, or not at all.
@@ -31,4 +31,4 @@ def schedule(
     further = chance(rng, site.further_visit, count)
     yearly = chance(rng, site.one_year_contact, count)
     gap = np.where(ill, soon, np.where(further, month, year))
-    return day + gap, (day < LATE_DAY) & (ill | further | yearly)
+    return day + gap, (day < LATE_DAY) & (ill | further | yearly), ill & early

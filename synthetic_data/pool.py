@@ -13,7 +13,7 @@ from synthetic_data.faults import Cells, plant_few, plant_identifiers, plant_man
 from synthetic_data.scenario import Scenario
 from synthetic_data.sites import make_sites, share_out
 from synthetic_data.tables import Records, simulate_site
-from synthetic_data.write import build_csv, to_cells, write_delivery
+from synthetic_data.write import build_csv, keep_to_version, to_cells, write_delivery
 
 EPISODES, SITES, SEED = 1050, 10, 1861
 CONFIG = Path(__file__).resolve().parents[1] / "config"
@@ -77,7 +77,10 @@ def plan_deliveries(seed: int, records: Records) -> Iterator[tuple[str, Cells, p
     """What a site hands in, in order: number of the delivery, cells of its tables,
     faults planted in them."""
     rng = np.random.default_rng([seed, int(records.site.code[1:]), 1])
-    cells = {name: to_cells(rows) for name, rows in records.tables.items()}
+    cells = {
+        name: keep_to_version(to_cells(rows), name, records.site.version)
+        for name, rows in records.tables.items()
+    }
     if records.site.code == CORRECTED:
         codes = cells["episodes"]["episode_id"].to_numpy()
         withdrawn = codes[len(codes) // 2]

@@ -14,6 +14,10 @@ class Site:
     `maneuvers` replaces, for a group of working diagnoses, the weights of the first maneuver
     (`treatment.FIRST`). `form` is xlsx, csv, or csv_decimal_comma (semicolons, decimal commas,
     byte-order mark, CRLF).
+
+    `version` is that of the data dictionary which it follows. Sites of version 2 tell their plan of
+    tests, the usual day and `later_test_days`, why patients were examined, and the day after day 0
+    on which everybody is called, if there is one.
     """
 
     code: str
@@ -43,6 +47,9 @@ class Site:
     changes: float = -0.7
     angle_source: str = "estimated"
     scales: float = 0.7
+    version: int = 1
+    later_test_days: tuple[int, ...] = ()
+    call_day: int | None = None
     maneuvers: dict[str, dict[str, float]] = field(default_factory=dict)
 
 
@@ -63,6 +70,7 @@ TEN = (
         names_arm=0.5,
         angle_source="measured",
         scales=0.9,
+        version=2,
     ),
     Site(
         "S02",
@@ -96,6 +104,8 @@ TEN = (
         changes=-1.2,
         angle_source="not_recorded",
         scales=0.4,
+        version=2,
+        call_day=3,
         maneuvers={
             "posterior": {"epley": 0.85, "brandt_daroff": 0.15},
             "uncertain": {"brandt_daroff": 1},
@@ -105,6 +115,8 @@ TEN = (
         "S05",
         0.09,
         form="csv_decimal_comma",
+        version=2,
+        later_test_days=(37,),
         effect=0.1,
         sitting_up=True,
         velocities=True,
@@ -117,6 +129,8 @@ TEN = (
         "S07",
         0.06,
         form="csv",
+        version=2,
+        call_day=3,
         usual_confirmation_day=14,
         effect=-0.15,
         right_canal=0.86,

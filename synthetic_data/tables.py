@@ -10,10 +10,10 @@ import pandas as pd
 from schemas.delivery import TABLES
 from schemas.maneuver import Maneuver
 from synthetic_data.clinicians import Views, draw_recognition, draw_views, record_views
-from synthetic_data.contacts import report
+from synthetic_data.contacts import add_calls, report
 from synthetic_data.course import Course
 from synthetic_data.draw import blank, chance
-from synthetic_data.examinations import examine
+from synthetic_data.examinations import examine, tell_reasons
 from synthetic_data.patients import PRESENTATIONS, SIDE_NAMES, Cases, draw_cases
 from synthetic_data.scenario import OTHER_CAUSES, SCREENING, VARIANTS, Scenario
 from synthetic_data.signs import PATTERN_NAMES
@@ -60,10 +60,14 @@ def simulate_site(
     attempts["side"] = TREATED_EAR[attempts["side"]]
     rows = {
         "episodes": write_episodes(rng, site, course, first_views, attempts, contacts, diagnosis),
-        "examinations": examine(rng, scenario, site, cases, examinations),
+        "examinations": examine(rng, scenario, site, cases, examinations).assign(reason=None),
         "treatments": attempts,
         "followups": report(rng, site, course, contacts),
     }
+    if site.version > 1:
+        own = np.random.default_rng([seed, int(site.code[1:]), 2])  # what version 2 adds
+        rows["examinations"] = tell_reasons(own, rows["examinations"], examinations)
+        rows["followups"] = add_calls(own, site, course, rows["followups"])
     codes = name_codes("EP", count)
     for name in ("examinations", "treatments", "followups"):
         rows[name] = rows[name].assign(episode_id=codes[rows[name]["case"]])

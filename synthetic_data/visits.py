@@ -37,6 +37,7 @@ class Clinic:
         )
         self.attempt = np.zeros(len(self.cases), int)
         self.previous = np.full(len(self.cases), -1)
+        self.reason = np.full(len(self.cases), "symptoms", dtype=object)  # of the visit that is due
         self.examinations: list[pd.DataFrame] = []
         self.attempts: list[pd.DataFrame] = []
         self.contacts: list[pd.DataFrame] = []
@@ -46,6 +47,7 @@ class Clinic:
         who = np.arange(len(self.cases))
         early = who[self.cases.first_test_day < 0]
         self.examine(early, self.cases.first_test_day[early], ENTRY, 1)
+        self.reason[early] = "planned"  # the treatment
         day = np.zeros(len(who), int)
         for visit in range(MOST_VISITS):
             late = 0.5 * (day > LATE_DAY)
@@ -125,6 +127,7 @@ class Clinic:
                     "side": self.course.side_at(who, time),
                     "shown": np.where(shows, kind_shown, NOTHING_SEEN),
                     "strength": np.where(present, 1.0, 0.4),
+                    "reason": self.reason[who],
                 }
             )
         )
@@ -220,7 +223,10 @@ class Clinic:
         """
         count = len(who)
         feels_ill = self.course.present(who, day + 2 * RETEST_AT)
-        next_day, comes = schedule(self.rng, self.scenario, self.site, day, ill, feels_ill)
+        next_day, comes, by_symptoms = schedule(
+            self.rng, self.scenario, self.site, day, ill, feels_ill
+        )
+        self.reason[who] = np.where(by_symptoms, "symptoms", "planned")
         comes |= visit == 0
         comes &= visit < MOST_VISITS - 1
         reclassified, withdraws = (

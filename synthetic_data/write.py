@@ -10,7 +10,7 @@ from pathlib import Path
 import pandas as pd
 from openpyxl import Workbook
 
-from schemas.delivery import DICTIONARY_VERSION, OLDEST
+from schemas.delivery import OLDEST, TABLES
 from schemas.site_map import SiteMap
 from synthetic_data.patients import YEARS
 from synthetic_data.sites import Site
@@ -48,14 +48,30 @@ def describe(site: Site, delivery: str) -> pd.DataFrame:
     fields = {
         "site_code": site.code,
         "delivery": delivery,
-        "dictionary_version": DICTIONARY_VERSION,
+        "dictionary_version": site.version,
         "deidentified": "yes",
         "first_year": YEARS[0],
         "last_year": YEARS[1],
         "short_arm_basis": site.short_arm_basis,
-        "usual_confirmation_day": site.usual_confirmation_day,
-    }
+    } | plan_of(site)
     return pd.DataFrame({"field": list(fields), "value": list(fields.values())}, dtype=object)
+
+
+def plan_of(site: Site) -> dict[str, object]:
+    """When the site tests again and telephones, as its version of the dictionary asks for it: a
+    list of one day is a number."""
+    usual = site.usual_confirmation_day
+    if site.version == 1:
+        return {"usual_confirmation_day": usual}
+    days = (usual, *site.later_test_days)
+    tests = usual if len(days) == 1 else "; ".join(map(str, days))
+    return {"planned_test_days": tests, "planned_call_days": site.call_day}
+
+
+def keep_to_version(rows: pd.DataFrame, table: str, version: int) -> pd.DataFrame:
+    """The columns that a version of the dictionary has."""
+    described = TABLES[table].describe()
+    return rows[[name for name in rows if version in described[name].versions]]
 
 
 def say_in_own_words(cells: dict[str, pd.DataFrame], own: SiteMap) -> dict[str, pd.DataFrame]:

@@ -9,8 +9,7 @@ import re
 from collections.abc import Iterator, Mapping
 
 from schemas.codes import SEVERITY
-from schemas.columns import Rule, Severity
-from schemas.delivery import DICTIONARY_VERSION
+from schemas.columns import DICTIONARY_VERSION, Rule, Severity
 from schemas.dictionary import (
     DELIVERED,
     Entry,
@@ -18,9 +17,11 @@ from schemas.dictionary import (
     list_other_rules,
     list_row_rules,
     phrase_openly,
+    say_accepted,
     say_form,
     say_need,
     say_table,
+    say_versions,
 )
 
 CSV_COLUMNS = (
@@ -38,7 +39,7 @@ CSV_COLUMNS = (
         "most",
         "example",
     ),
-    *("why", "severity", "how_to_fix"),
+    *("why", "versions", "severity", "how_to_fix"),
 )
 LONG_LIST = 4  # codes from which on they stand in columns
 HEADINGS: dict[Severity, str] = {
@@ -58,6 +59,7 @@ def describe_dictionary(maneuvers: Mapping[str, str]) -> dict:
     entries = list_entries(maneuvers)
     return {
         "version": DICTIONARY_VERSION,
+        "accepted": say_accepted(),
         "severities": SEVERITY,
         "open_words": OPEN_WORDS,
         "tables": [
@@ -100,7 +102,7 @@ def format_markdown(maneuvers: Mapping[str, str]) -> str:
     """The dictionary as Markdown: a heading a table, a smaller one a column, a list of its codes;
     rules as lists."""
     content = describe_dictionary(maneuvers)
-    lines = [f"# Data dictionary, version {content['version']}", ""]
+    lines = [f"# Data dictionary, version {content['version']}", "", content["accepted"], ""]
     lines += [
         f"- [{table['name']}](#{table['name']}): {table['meaning']}" for table in content["tables"]
     ]
@@ -133,7 +135,7 @@ def _describe_entry(entry: Entry) -> dict:
         "name": entry.column,
         "meaning": end_sentence(entry.meaning),
         "form": say_form(entry),
-        "need": say_need(entry),
+        "need": ", ".join(filter(None, (say_need(entry), say_versions(entry)))),
         "needed": entry.needed,
         "example": entry.example,
         "why": entry.why,
@@ -168,6 +170,7 @@ def _list_lines(entry: Entry) -> Iterator[dict]:
         "most": "" if entry.most is None else f"{entry.most:.15g}",
         "example": entry.example,
         "why": entry.why,
+        "versions": " ".join(map(str, entry.versions)),
     }
     for code, meaning in entry.codes.items():
         yield place | {"entry": "code", "code": code, "meaning": meaning}

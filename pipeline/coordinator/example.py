@@ -1,7 +1,7 @@
 """Three invented episodes of two invented patients, filled in as a clinic would:
 the template shows them, and a trial delivery is made of them."""
 
-from schemas.delivery import DICTIONARY_VERSION
+from schemas.columns import DICTIONARY_VERSION
 
 Row = dict[str, object]  # cells by column; a column that is left out is an empty cell
 
@@ -13,7 +13,8 @@ SUBMISSION: Row = {
     "first_year": 2024,
     "last_year": 2025,
     "short_arm_basis": "sitting_up",
-    "usual_confirmation_day": 7,
+    "planned_test_days": "7",
+    "planned_call_days": "3",
     "counted_episodes": 3,
     "counted_patients": 2,
     "counted_treated": 3,
@@ -109,7 +110,7 @@ def _test(
     seen: Row,
     after_attempt: int = 0,
 ) -> Row:
-    place = {
+    place: Row = {
         "episode_id": episode_id,
         "day": day,
         "examination": examination,
@@ -118,22 +119,26 @@ def _test(
     return place | {"test": test, "side": side} | seen
 
 
+CAME: Row = {"reason": "symptoms"}  # in one row of a day, which is enough
+PLANNED: Row = {"reason": "planned"}
 EXAMINATIONS: tuple[Row, ...] = (
-    _test("EP-0001", 0, 1, "dix_hallpike", "left", SILENT),
+    _test("EP-0001", 0, 1, "dix_hallpike", "left", SILENT) | CAME,
     _test("EP-0001", 0, 2, "dix_hallpike", "right", UP_RIGHT)
     | {"latency_s": 3, "duration_s": 18, "peak_spv": 32.5, "spv_at_40s": 0.5, "vertigo": "moderate"}
     | {"reverses_on_sitting": "yes", "fixation_removed": "yes"},
-    _test("EP-0001", 7, 1, "dix_hallpike", "right", SILENT),
+    _test("EP-0001", 7, 1, "dix_hallpike", "right", SILENT) | PLANNED,
     _test("EP-0002", 0, 1, "supine_roll", "left", GEOTROPIC)
+    | CAME
     | {"latency_s": 0.8, "duration_s": 35, "peak_spv": 48, "spv_at_40s": 1, "vertigo": "severe"},
     _test("EP-0002", 0, 2, "supine_roll", "right", GEOTROPIC)
     | {"latency_s": 1, "duration_s": 22, "peak_spv": 21, "spv_at_40s": 0.5, "vertigo": "moderate"},
     _test("EP-0002", 3, 1, "supine_roll", "left", GEOTROPIC)
+    | CAME
     | {"latency_s": 1, "duration_s": 20, "vertigo": "mild"},
     _test("EP-0002", 3, 2, "supine_roll", "left", SILENT, after_attempt=2),
-    _test("EP-0002", 10, 1, "supine_roll", "left", SILENT),
+    _test("EP-0002", 10, 1, "supine_roll", "left", SILENT) | PLANNED,
     _test("EP-0002", 10, 2, "supine_roll", "right", SILENT),
-    _test("EP-0003", 0, 1, "dix_hallpike", "right", SILENT),
+    _test("EP-0003", 0, 1, "dix_hallpike", "right", SILENT) | CAME,
     _test("EP-0003", 0, 2, "sitting_up", "right", UP_RIGHT)
     | {"latency_s": 1, "duration_s": 12, "vertigo": "mild", "fixation_removed": "no"},
 )
@@ -186,6 +191,8 @@ TREATMENTS: tuple[Row, ...] = (
 )
 
 CONTACTS: tuple[Row, ...] = (
+    {"episode_id": "EP-0001", "day": 3, "contact": "telephone", "positional_symptoms": "no"}
+    | {"end_of_followup": "no"},
     {
         "episode_id": "EP-0001",
         "day": 7,
@@ -209,6 +216,8 @@ CONTACTS: tuple[Row, ...] = (
     | {"dhi_total": 12, "vas_0_10": 0, "recurrence_reported": "no", "end_of_followup": "no"},
     {"episode_id": "EP-0002", "day": 90, "contact": "telephone", "positional_symptoms": "yes"}
     | {"recurrence_reported": "yes", "end_of_followup": "no"},
+    {"episode_id": "EP-0003", "day": 3, "contact": "telephone", "positional_symptoms": "yes"}
+    | {"end_of_followup": "no"},
     {"episode_id": "EP-0003", "day": 21, "contact": "telephone", "positional_symptoms": "unknown"}
     | {"end_of_followup": "lost"},
 )

@@ -19,8 +19,8 @@ from pipeline.coordinator.example import list_example
 from pipeline.intake.handed import to_text
 from pipeline.intake.own_sheets import make_seal
 from schemas.codes import TABLE
-from schemas.delivery import DICTIONARY_VERSION
-from schemas.dictionary import Entry, say_form, say_need
+from schemas.columns import DICTIONARY_VERSION
+from schemas.dictionary import Entry, say_accepted, say_form, say_need
 
 HOW_TO, EXAMPLE, DICTIONARY, LISTS = "how to", "example", "dictionary", "lists"
 DARK, LIGHT = PatternFill("solid", fgColor="1F4F78"), PatternFill("solid", fgColor="DCE6EE")
@@ -41,11 +41,16 @@ LINES = (
     "are negative. If no maneuver was given, day 0 is the day of the first examination.",
     "Leave a cell empty if something was not recorded. Choose unknown if it was asked and not "
     "known.",
+    "In the sheet examinations, reason says why the patient was examined on that day: one row of "
+    "each day is enough. In the sheet submission, enter the days on which you plan to test again "
+    "and to telephone, with semicolons between them, as 7; 14; leave the value empty if there is "
+    "no fixed plan.",
     "Enter nothing that identifies a person, nowhere in the workbook: no names, dates, record "
     "numbers, addresses, telephone numbers, remarks or comments. Enter 90+ for every age of 90 or "
     "more.",
     f"The sheets {HOW_TO}, {EXAMPLE}, {DICTIONARY} and {LISTS} are not read. Leave them in the "
     "workbook as they are.",
+    say_accepted(),
     "Check the workbook before you send it: ./run check FILE.xlsx (on Windows: py run.py check "
     "FILE.xlsx)",
 )

@@ -21,8 +21,8 @@ from pipeline.coordinator.own_pages import (
     add_lists,
     paint_header,
 )
-from schemas.delivery import DICTIONARY_VERSION
-from schemas.dictionary import DELIVERED, Entry, list_entries
+from schemas.columns import DICTIONARY_VERSION
+from schemas.dictionary import DELIVERED, Entry, list_current_entries
 
 LAST_ROW = 1_048_576  # of a sheet: lists and hints never end before it
 NARROWEST, ARROW = 11, 4  # letters: the least width, and what the arrow of a list takes
@@ -33,7 +33,7 @@ def build_template(
 ) -> Workbook:
     """The workbook. `maneuvers` are the plan's list, code and name; `rows` by table are filled in,
     as a trial delivery needs them."""
-    entries = list_entries(maneuvers)
+    entries = list_current_entries(maneuvers)
     book = Workbook()
     book.remove(book.active)
     add_how_to(book)

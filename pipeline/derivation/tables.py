@@ -11,6 +11,7 @@ from pipeline.adjudication.failure import Record, explain_failures
 from pipeline.adjudication.findings import describe_tests
 from pipeline.adjudication.later_flags import raise_later_flags
 from pipeline.derivation.attempts import list_attempts
+from pipeline.derivation.examined_days import list_examined_days
 from pipeline.derivation.sequences import list_sequences
 from pipeline.derivation.spells import TIMED, measure_spells
 from pipeline.derivation.states import find_states, mark_confirming, select_deciding_tests
@@ -35,6 +36,7 @@ def derive_tables(delivered: Mapping[str, pd.DataFrame], config: Config) -> dict
         **{name: derived[name] for name in ("findings", "adjudications", "attempts", "spells")},
     )
     return derived | {
+        "examined_days": list_examined_days(record.examinations),
         "sequences": list_sequences(record.attempts, record.adjudications, record.spells),
         "later_flags": raise_later_flags(
             record.examinations, record.findings, record.attempts, record.spells, config.criteria

@@ -14,6 +14,8 @@ from pipeline.intake.patterns import DATE_CELL, may_be_form
 from pipeline.intake.problem import DESCRIBED, Problem
 from pipeline.intake.quote import may_name_place
 from schemas.codes import TABLE
+from schemas.columns import DICTIONARY_VERSION
+from schemas.delivery import FORMER
 from schemas.site_map import SiteMap, spell_plainly
 
 # how far down a header is looked for: titles and groups of columns take a few rows
@@ -41,7 +43,7 @@ class Sheet:
     `cells` has the columns of `header`, each different text of which is held once (categorical),
     and, as its index, the row numbers that the spreadsheet shows; an empty cell is missing and a
     row without any cell is left out. `beyond` are the cells under no header and above it: row,
-    position, text.
+    position, text. `version` is that of the dictionary which the delivery follows.
     """
 
     table: str
@@ -52,6 +54,7 @@ class Sheet:
     cells: pd.DataFrame
     beyond: pd.DataFrame
     sha256: str
+    version: int = DICTIONARY_VERSION
 
     def label(self, position: int) -> str:
         """How a column may be called aloud: by its name in the dictionary, by its header,
@@ -171,8 +174,9 @@ def name_column(text: str, table: str, own: SiteMap) -> str | None:
 
 @cache
 def spell_columns(table: str) -> dict[str, str]:
-    """The columns of a table of the dictionary by their plain spelling."""
-    return {spell_plainly(column): column for column in KNOWN_COLUMNS.get(table, ())}
+    """The columns of a table of the dictionary by their plain spelling, and by their former names."""
+    names = {column: column for column in KNOWN_COLUMNS.get(table, ())} | FORMER.get(table, {})
+    return {spell_plainly(name): column for name, column in names.items()}
 
 
 def find_header_row(top: dict[int, dict[int, str]], table: str, own: SiteMap) -> int:

@@ -14,7 +14,7 @@ from pipeline.intake.check import ProgramFault, require_fit
 from pipeline.intake.handed import Handed
 from pipeline.intake.problem import Problem, quote_safely
 from schemas.columns import Table
-from schemas.delivery import TABLES
+from schemas.delivery import PLANS, TABLES
 from schemas.store import KEPT, Deliveries, Provenance
 
 
@@ -68,6 +68,17 @@ def describe_delivery(handed: Handed, fields: Mapping[str, Any], accepted: bool)
         name: fields.get(name) if accepted else None for name in list(Deliveries.describe())[6:]
     }
     return pd.DataFrame([told | {"fingerprint": handed.fingerprint} | of_itself])
+
+
+def list_planned_days(fields: Mapping[str, Any]) -> pd.DataFrame:
+    """The days of the site's plan (schemas.store.PlannedDays without site and delivery)."""
+    planned = [
+        (kind, int(day))
+        for field, kind in PLANS.items()
+        if fields.get(field) is not None
+        for day in str(fields[field]).split("; ")
+    ]
+    return pd.DataFrame(sorted(planned), columns=["kind", "day"])
 
 
 def count_rows(

@@ -10,12 +10,12 @@ from typing import Any
 
 import pandas as pd
 
-from pipeline.intake.handed import Sheet, hold_once
+from pipeline.intake.handed import Sheet, hold_once, spell_columns
 from pipeline.intake.identifiers import may_identify
 from pipeline.intake.meant import find_header
-from pipeline.intake.problem import Problem
-from schemas.columns import Description, Integer, Number
-from schemas.delivery import OLDEST
+from pipeline.intake.problem import DESCRIBED, Problem
+from schemas.columns import DICTIONARY_VERSION, Description, Integer, Number
+from schemas.delivery import FORMER, OLDEST, PLANS
 from schemas.site_map import spell_plainly
 from schemas.synonyms import make_header_vocabulary
 
@@ -29,6 +29,8 @@ CAPITALS = {
     "site_code": str.upper,
     "maneuver": str.lower,
 }
+UNREAD = {Integer: "not_a_whole_number", Number: "not_a_number"}
+BETWEEN_DAYS = re.compile(r" ?; ?|, ")  # a comma alone may be a decimal one
 WORDS_OF_YES_NO = {"y": "yes", "true": "yes", "n": "no", "false": "no"}
 NUMBERS_OF_YES_NO = {"1": "yes", "0": "no"}
 
@@ -40,8 +42,9 @@ def match_columns(
     and what is wrong with the header."""
     table, at = sheet.table, sheet.header_row
     positions = {name: found for name in described if (found := sheet.positions(name))}
-    missing = {name: column for name, column in described.items() if name not in positions}
-    vocabulary = make_header_vocabulary(described)
+    of_version = {name: c for name, c in described.items() if sheet.version in c.versions}
+    missing = {name: column for name, column in of_version.items() if name not in positions}
+    vocabulary = make_header_vocabulary(of_version)
     unknown = {
         p: find_header(text, vocabulary, missing)
         for p, text in sheet.header.items()
@@ -65,7 +68,7 @@ def match_columns(
             sheet.label(p),
             f"Is it meant for {meant} ({described[meant].meaning})?"
             if meant
-            else ask(sheet.cells[p]),
+            else " ".join(filter(None, (name_version(sheet, p), ask(sheet.cells[p])))),
             meant,
             offer_header(sheet, p, meant),
         )
@@ -95,6 +98,24 @@ def match_columns(
                     )
                 )
     return pd.DataFrame(texts, index=sheet.cells.index), problems
+
+
+def name_version(sheet: Sheet, position: int) -> str:
+    """What is said of a column that another version of the dictionary has."""
+    column = spell_columns(sheet.table).get(spell_plainly(sheet.header[position]))
+    return say_other_version(sheet.table, column, sheet.version)
+
+
+def say_other_version(table: str, column: str | None, version: int) -> str:
+    """The same of a column or field by its name; nothing if `version` has it, or none does."""
+    versions = DESCRIBED[table][column].versions if column in DESCRIBED[table] else (version,)
+    if version in versions:
+        return ""
+    others = " and ".join(map(str, versions))
+    return (
+        f"It belongs to version {others} of the data dictionary, and dictionary_version says that "
+        f"this delivery follows version {version}."
+    )
 
 
 def ask(texts: pd.Series) -> str:
@@ -141,7 +162,10 @@ def list_header_help(sheet: Sheet) -> list[Problem]:
         met.append((None, "Column names are written with capitals."))
     for position, name in sheet.names.items():
         text = sheet.header[position]
-        if spell_plainly(text) != spell_plainly(name):
+        if FORMER.get(sheet.table, {}).get(text.lower()) == name:
+            if sheet.version == DICTIONARY_VERSION:
+                met.append((name, "The header is the one of version 1."))
+        elif spell_plainly(text) != spell_plainly(name):
             met.append((name, "The header is read by the site's own list of names."))
         elif text.lower() != name:
             met.append((name, "The header is spelled otherwise."))
@@ -171,7 +195,7 @@ def type_cells(
         typed[name] = pd.array(list(values.values()), dtype=column.dtype).take(
             places, allow_fill=True
         )
-        kind = "not_a_whole_number" if column.dtype == Integer() else "not_a_number"
+        kind = UNREAD.get(type(column.dtype), "wrong_form")
         problems += [
             Problem(kind, table, row, name)
             for row in (texts.index[texts[name].isin(unread)] if unread else ())
@@ -196,6 +220,8 @@ def choose_reader(column: Description, texts: Iterable[str] = ()) -> Callable[[s
         return read_whole
     if column.dtype == Number():
         return read_decimal
+    if column.name in PLANS:
+        return read_days
     if not column.codes:
         return CAPITALS.get(column.name, str)
     said = {spell_plainly(code): code for code in column.codes}
@@ -219,6 +245,14 @@ def read_decimal(text: str) -> float | None:
     return float(text.replace(",", "."))
 
 
+def read_days(text: str) -> str | None:
+    """A list of whole days, each once, as it is kept: in order, with semicolons between them."""
+    days = [read_whole(day) for day in BETWEEN_DAYS.split(text)]
+    if None in days or len(set(days)) < len(days):
+        return None
+    return "; ".join(map(str, sorted(day for day in days if day is not None)))
+
+
 def list_help(column: Description, values: dict[str, Any]) -> list[str]:
     """What was met in a column that the dictionary does not describe,
     yet can be read in one way only."""
@@ -228,6 +262,8 @@ def list_help(column: Description, values: dict[str, Any]) -> list[str]:
             if any("," in text for text, value in values.items() if value is not None)
             else []
         )
+    if column.name in PLANS:
+        return []
     altered = {text: value for text, value in values.items() if text != value}
     altered = {
         text: value for text, value in altered.items() if not column.codes or value in column.codes

@@ -11,13 +11,20 @@ import pandas as pd
 
 from pipeline.intake.quote import may_quote
 from schemas.codes import TABLE
-from schemas.columns import Description, Rule
+from schemas.columns import VERSIONS, Description, Rule
 from schemas.delivery import TABLES, Submission
 from schemas.rules import RULES
 from schemas.store import Problems
 
 DESCRIBED = {"submission": Submission.describe()} | {
     name: model.describe() for name, model in TABLES.items()
+}
+OF_VERSION = {
+    version: {
+        table: {name: column for name, column in columns.items() if version in column.versions}
+        for table, columns in DESCRIBED.items()
+    }
+    for version in VERSIONS
 }
 PSEUDONYMS = ("episode_id", "patient_id")
 LAST = 10_000  # places that the dictionary does not know come after those that it knows

@@ -14,6 +14,7 @@ from pipeline.intake.problem import Problem
 from pipeline.intake.progress import Tell, silent
 from pipeline.intake.read_csv import NoTable, read_csv
 from pipeline.intake.recognise import BY_COLUMNS, recognise_sheets, rename
+from pipeline.intake.version import find_version, keep_to_version
 from pipeline.sources import fingerprint_files
 from schemas.codes import SITE_CODE, TABLE
 from schemas.site_map import SiteMap, spell_plainly
@@ -65,6 +66,8 @@ def read_delivery(folder: Path, own: SiteMap = PLAIN, tell: Tell = silent) -> Ha
         problems += its_problems
     known = recognise_sheets(sheets, own)
     sheets = [known.get(sheet.table, sheet) for sheet in sheets]
+    version = find_version(sheets)
+    sheets = [keep_to_version(sheet, version) for sheet in sheets]
     loose, problems = list(rename(loose, known)), list(rename(problems, known))
     problems += [
         Problem("read_with_help", sheet.table, also=BY_COLUMNS) for sheet in known.values()

@@ -22,6 +22,7 @@ from pipeline.intake.keep import (
     count_rows,
     describe_delivery,
     keep_apart,
+    list_planned_days,
     seal,
     store_rows,
 )
@@ -35,6 +36,7 @@ from pipeline.intake.submission import read_submission
 from pipeline.intake.totals import COUNTS, find_differing_totals
 from pipeline.intake.withdrawals import Withdrawals, leave_out, read_withdrawals
 from schemas.delivery import TABLES
+from schemas.rules import GATE_RULES
 from schemas.site_map import SiteMap
 from schemas.store import KEPT
 from schemas.study import Config
@@ -92,6 +94,8 @@ def receive_delivery(
     if handed.sheets:
         told = handed.sheet("submission")
         fields, found = read_submission(told, site, delivery) if told else ({}, [])
+        hit = {p.row for p in problems if p.table == "submission" and p.rule in GATE_RULES}
+        found = [p for p in found if p.row is None or p.row not in hit]
         texts, header = match_tables(handed)
         if withdrawn.patients:
             texts, gone = leave_out(texts, withdrawn.patients, withdrawn.episodes)
@@ -112,6 +116,7 @@ def receive_delivery(
     tables = store_rows(handed, checked) | {"set_aside": keep_apart(checked)}
     tables |= {
         "deliveries": describe_delivery(handed, fields, accepted),
+        "planned_days": list_planned_days(fields if accepted else {}),
         "row_counts": count_rows(handed, tables, gone, accepted),
         "problems": list_problems(problems, checked.texts, checked.rows),
         "changes": KEPT["changes"].empty(),
@@ -200,6 +205,7 @@ def check_tables(
     problems += across.find_unknown_maneuvers(texts["treatments"]["maneuver"], config.maneuvers)
     problems += across.find_unsided_maneuvers(rows["treatments"], config.maneuvers)
     problems += across.find_differing_patients(rows["episodes"])
+    problems += across.find_differing_reasons(rows["examinations"])
     problems += across.find_years_outside(
         rows["episodes"], fields.get("first_year"), fields.get("last_year")
     )

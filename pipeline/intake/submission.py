@@ -10,12 +10,19 @@ import pandas as pd
 from pipeline.intake.check import check_cells
 from pipeline.intake.handed import SUBMISSION_HEADER, Sheet
 from pipeline.intake.meant import find_header
-from pipeline.intake.problem import DESCRIBED, Problem, is_refused
-from schemas.delivery import DICTIONARY_VERSION, Submission
+from pipeline.intake.parse import say_other_version
+from pipeline.intake.problem import DESCRIBED, OF_VERSION, Problem, is_refused
+from schemas.columns import DICTIONARY_VERSION
+from schemas.delivery import PLANS, Submission
 from schemas.synonyms import make_header_vocabulary
 
 TABLE = "submission"
 FIELDS = DESCRIBED[TABLE]
+NO_PLAN = "It may be left empty: then the site has no fixed plan."
+ONE_CELL = (
+    "More stands in the cells beside it; in a .csv file with semicolons the list is put in "
+    "quotation marks."
+)
 DIGITS = 3  # of a delivery number; spreadsheets turn 001 into 1
 
 
@@ -56,8 +63,9 @@ def turn_fields(sheet: Sheet) -> tuple[pd.DataFrame, dict[str, int], list[Proble
         )
     names = sheet.cells[positions["field"]].str.lower()
     values = sheet.cells[positions["value"]]
-    rows = {name: row for row, name in names.items() if name in FIELDS}
-    repeated = sorted(set(names[names.isin(list(FIELDS)) & names.duplicated()]))
+    fields = OF_VERSION[sheet.version][TABLE]
+    rows = {name: row for row, name in names.items() if name in fields}
+    repeated = sorted(set(names[names.isin(list(fields)) & names.duplicated()]))
     problems = [
         Problem("submission_incomplete", TABLE, rows[name], name, also="It stands there twice.")
         for name in repeated
@@ -68,9 +76,16 @@ def turn_fields(sheet: Sheet) -> tuple[pd.DataFrame, dict[str, int], list[Proble
             TABLE,
             row,
             "field",
-            closest=find_header(name, make_header_vocabulary(FIELDS), FIELDS.keys() - rows),
+            say_other_version(TABLE, name, sheet.version),
+            closest=find_header(name, make_header_vocabulary(fields), fields.keys() - rows),
         )
-        for row, name in names[~names.isin(list(FIELDS))].dropna().items()
+        for row, name in names[~names.isin(list(fields))].dropna().items()
+    ]
+    lists = {rows[name]: name for name in PLANS if name in rows and FIELDS[name].form_words}
+    beside = sheet.beyond.loc[sheet.beyond["position"] > positions["value"], "row"]
+    problems += [
+        Problem("submission_incomplete", TABLE, row, lists[row], also=ONE_CELL)
+        for row in sorted(set(beside).intersection(lists))
     ]
     told = {name: values[rows[name]] if name in rows else None for name in FIELDS}
     if isinstance(told["delivery"], str) and told["delivery"].isdecimal():
@@ -87,5 +102,9 @@ def describe_fault(problem: Problem, row: int | None, texts: pd.Series) -> Probl
         return Problem(problem.rule, TABLE, row, problem.column)
     unconfirmed = problem.column == "deidentified" and pd.notna(texts["deidentified"])
     return Problem(
-        "not_deidentified" if unconfirmed else "submission_incomplete", TABLE, row, problem.column
+        "not_deidentified" if unconfirmed else "submission_incomplete",
+        TABLE,
+        row,
+        problem.column,
+        NO_PLAN if problem.column in PLANS else "",
     )

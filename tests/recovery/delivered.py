@@ -22,11 +22,12 @@ NOTHING = {
 
 
 def build_delivered(record: Record) -> dict[str, pd.DataFrame]:
-    """The tables by the names of the warehouse: deliveries, episodes, examinations, treatments,
-    followups and an empty set_aside."""
+    """The tables by the names of the warehouse: deliveries, planned_days, episodes,
+    examinations, treatments, followups and an empty set_aside."""
     names = name_record(record)
     tables = {
         "deliveries": _build_deliveries(record),
+        "planned_days": _build_planned_days(record),
         "episodes": _build_episodes(record, names),
         "examinations": _build_examinations(record, names),
         "treatments": _build_treatments(record, names),
@@ -73,9 +74,13 @@ def _build_deliveries(record: Record) -> pd.DataFrame:
             "first_year": min(YEARS),
             "last_year": max(YEARS),
             "short_arm_basis": "sitting_up",
-            "usual_confirmation_day": record.usual,
         }
     )
+
+
+def _build_planned_days(record: Record) -> pd.DataFrame:
+    sites = [f"S{1 + site:02d}" for site in range(len(record.usual))]
+    return pd.DataFrame({"site": sites, "delivery": "001", "kind": "test", "day": record.usual})
 
 
 def _build_episodes(record: Record, names: pd.DataFrame) -> pd.DataFrame:

@@ -41,8 +41,8 @@ class Truth:
 
 def draw_pool(scenario: str, seed: int) -> tuple[dict[str, pd.DataFrame], Truth]:
     """One pool of 1,500 episodes of 12 sites: the tables as they are delivered (as the warehouse
-    has them, for pipeline.derivation.tables.derive_tables; `deliveries` has the usual confirmation
-    days), and the truth. The same seed draws the same pool."""
+    has them, for pipeline.derivation.tables.derive_tables; `planned_days` has the usual days of
+    testing again), and the truth. The same seed draws the same pool."""
     record = draw_record(scenario, seed)
     return build_delivered(record), tell_truth(record)
 

@@ -49,7 +49,7 @@ def find_first_planned(truth: Truth) -> pd.DataFrame:
 
 
 def give_usual(tables: dict[str, pd.DataFrame]) -> pd.Series:
-    return tables["deliveries"].set_index("site")["usual_confirmation_day"].astype(int)
+    return tables["planned_days"].set_index("site")["day"].astype(int).rename("usual")
 
 
 @pytest.mark.parametrize("name", HABITS_BY_NAME)
@@ -180,7 +180,7 @@ def test_a_drifting_wish_differs_by_year_patient_and_site():
     tables, truth = draw("drifting_wish")
     year = tables["episodes"].set_index(EPISODE)["index_year"].astype(int).rename("year")
     first = find_first_planned(truth).join(year, on=EPISODE).join(give_usual(tables), on="site")
-    late = first[first["usual_confirmation_day"].ge(7)]
+    late = first[first["usual"].ge(7)]
     drift = late.groupby("site")[["year", "day"]].apply(
         lambda rows: np.polyfit(rows["year"], np.log(rows["day"]), 1)[0]
     )

@@ -79,7 +79,10 @@ def test_size_and_shape(tables):
 
 def test_habits_of_the_sites(tables):
     told = tables["submission"].pivot(index="site", columns="field", values="value")
-    assert set(told["usual_confirmation_day"]) == {"1", "7", "14", "30"}
+    older = told["dictionary_version"].eq("1")
+    assert set(told.loc[older, "usual_confirmation_day"]) == {"1", "7", "14", "30"}
+    assert set(told.loc[~older, "planned_test_days"]) == {"7", "14", "30", "7; 37"}
+    assert told.index[told["planned_call_days"].eq("3")].tolist() == ["S04", "S07"]
     assert told["short_arm_basis"].value_counts().to_dict() == {
         "sitting_up": 7,
         "treatment_response": 1,

@@ -15,13 +15,14 @@ from pipeline.coordinator.steady import write_steadily
 from pipeline.coordinator.template import LAST_ROW, build_template
 from pipeline.intake.own_sheets import is_sealed
 from pipeline.intake.patterns import find_form
-from pipeline.intake.problem import DESCRIBED
+from pipeline.intake.problem import DESCRIBED, OF_VERSION
 from pipeline.intake.receive import receive_delivery
-from schemas.columns import Integer, Number
+from schemas.columns import DICTIONARY_VERSION, Integer, Number
 from schemas.delivery import TABLES
 from schemas.dictionary import Entry, list_entries
-from tests.unit.intake.conftest import plain_tables, rules_of, to_grids
+from tests.unit.intake.conftest import current_tables, rules_of, to_grids
 
+CURRENT = OF_VERSION[DICTIONARY_VERSION]
 OWN = (HOW_TO, EXAMPLE, DICTIONARY, LISTS)
 
 
@@ -107,11 +108,11 @@ def test_an_example_that_is_wrong_is_told(maneuvers, plan, tmp_path):
 
 def test_filled_in_by_hand_it_passes(made, plan, tmp_path):
     book = load_workbook(io.BytesIO(made))
-    enter(book, to_grids(plain_tables()))
+    enter(book, to_grids(current_tables()))
     received = receive_delivery(hand_in(tmp_path / "S01" / "001", book), plan)
     assert received.accepted
     assert rules_of(received) == set()
-    assert len(received.tables["examinations"]) == len(plain_tables()["examinations"])
+    assert len(received.tables["examinations"]) == len(current_tables()["examinations"])
 
 
 def test_an_empty_one_is_refused_for_what_is_missing_only(made, plan, tmp_path):
@@ -124,7 +125,7 @@ def test_an_empty_one_is_refused_for_what_is_missing_only(made, plan, tmp_path):
 @pytest.mark.parametrize("name", OWN)
 def test_its_own_sheets_are_sealed_and_locked_until_somebody_types(made, plan, tmp_path, name):
     book = load_workbook(io.BytesIO(made))
-    enter(book, to_grids(plain_tables()))
+    enter(book, to_grids(current_tables()))
     texts = {
         (cell.row, cell.column): str(cell.value)
         for row in book[name]
@@ -140,7 +141,7 @@ def test_its_own_sheets_are_sealed_and_locked_until_somebody_types(made, plan, t
 
 
 def test_lists_offer_exactly_the_codes(book, maneuvers):
-    for table, columns in DESCRIBED.items():
+    for table, columns in CURRENT.items():
         rules = {name: rule for name, (_, _, rule) in locate(book, table).items()}
         assert list(rules) == list(columns)
         for column in columns.values():
@@ -159,7 +160,7 @@ def test_lists_offer_exactly_the_codes(book, maneuvers):
 
 
 def test_ids_and_codes_are_texts_and_numbers_are_numbers(book):
-    for table, columns in DESCRIBED.items():
+    for table, columns in CURRENT.items():
         for column in columns.values():
             _, form, _ = locate(book, table)[column.name]
             number = {Integer: "0", Number: "0.0##"}.get(type(column.dtype))
@@ -168,7 +169,7 @@ def test_ids_and_codes_are_texts_and_numbers_are_numbers(book):
 
 
 def test_numbers_are_held_within_the_bounds(book):
-    for table, columns in DESCRIBED.items():
+    for table, columns in CURRENT.items():
         for name, (_, _, rule) in locate(book, table).items():
             column = columns[name]
             kind = {Integer: "whole", Number: "decimal"}.get(type(column.dtype))
@@ -194,7 +195,7 @@ def test_lists_and_hints_reach_to_the_last_row(book):
 
 
 def test_hints_say_it_all_and_are_no_identifier_to_the_gate(book):
-    for table, columns in DESCRIBED.items():
+    for table, columns in CURRENT.items():
         for name, (_, _, rule) in locate(book, table).items():
             assert rule.showInputMessage
             assert rule.promptTitle == name
@@ -206,7 +207,7 @@ def test_hints_say_it_all_and_are_no_identifier_to_the_gate(book):
 
 def test_the_gate_does_not_need_the_seals_for_that(made, plan, tmp_path):
     book = load_workbook(io.BytesIO(made))
-    enter(book, to_grids(plain_tables()))
+    enter(book, to_grids(current_tables()))
     for name in (HOW_TO, EXAMPLE, DICTIONARY):  # a coordinator may delete them
         del book[name]
     assert rules_of(receive_delivery(hand_in(tmp_path / "S01" / "001", book), plan)) == set()

@@ -8,8 +8,9 @@ from pathlib import Path
 import pytest
 from openpyxl import Workbook
 
+from pipeline.intake.problem import OF_VERSION
 from pipeline.intake.receive import Received, receive_delivery
-from schemas.delivery import TABLES
+from schemas.columns import DICTIONARY_VERSION
 
 SUBMISSION = {
     "site_code": "S01",
@@ -96,12 +97,26 @@ def plain_tables() -> dict:
     }
 
 
+def current_tables() -> dict:
+    """The same by the present version of the dictionary: with reasons, and a plan in two lists."""
+    tables = plain_tables()
+    del tables["submission"]["usual_confirmation_day"]
+    tables["submission"] |= {
+        "dictionary_version": DICTIONARY_VERSION,
+        "planned_test_days": "7; 14",
+        "planned_call_days": 3,
+    }
+    for row in tables["examinations"]:
+        row["reason"] = "symptoms" if row["day"] == 0 else "planned"
+    return tables
+
+
 def to_grid(table: str, rows) -> list[list]:
-    """Header and cells of one table; the columns are the dictionary's,
+    """Header and cells of one table; the columns are those of the dictionary's first version,
     then those that only the rows have."""
     if table == "submission":
         return [["field", "value"], *([field, value] for field, value in rows.items())]
-    columns = list(TABLES[table].describe()) if table in TABLES else []
+    columns = list(OF_VERSION[1].get(table, ()))
     columns += [column for row in rows for column in row if column not in columns]
     columns = list(dict.fromkeys(columns))
     return [columns, *([row.get(column) for column in columns] for row in rows)]

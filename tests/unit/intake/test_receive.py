@@ -36,11 +36,9 @@ def test_a_clean_delivery_is_stored_whole(receive, tables):
     assert counts["rows_in"].to_dict() == {name: len(tables[name]) for name in TABLES}
     assert counts["rows_stored"].equals(counts["rows_in"])
     told = received.tables["deliveries"].iloc[0]
-    assert (told["first_year"], told["usual_confirmation_day"], told["short_arm_basis"]) == (
-        2023,
-        7,
-        "sitting_up",
-    )
+    assert (told["first_year"], told["short_arm_basis"]) == (2023, "sitting_up")
+    planned = received.tables["planned_days"]
+    assert planned[["kind", "day"]].to_numpy().tolist() == [["test", 7]]
     assert not told["is_current"]
     assert received.tables["episodes"]["row"].tolist() == [2, 3, 4]
 

@@ -47,7 +47,8 @@ def type_cells(table: str, rows: list[dict[str, str]]) -> pd.DataFrame:
     model = TABLES[table]
     typed = {}
     for name, description in model.describe().items():
-        texts = pd.Series([row[name] for row in rows], dtype="string").replace("", pd.NA)
+        given = [row[name] if 1 in description.versions else row.get(name, "") for row in rows]
+        texts = pd.Series(given, dtype="string").replace("", pd.NA)
         if name == "age_years":
             texts = texts.replace("90+", "90")
         if description.dtype in (Integer, Number):

@@ -1,0 +1,225 @@
+"""Deliveries of both versions of the data dictionary, from outside: what a coordinator types, and
+what becomes of it. The cases were written down before the program was."""
+
+from dataclasses import dataclass, field
+
+import pytest
+
+from pipeline.derivation.examined_days import list_examined_days
+from pipeline.intake.receive import receive_delivery
+from tests.unit.intake.conftest import places_of, plain_tables, rules_of, to_grids, write_csv
+
+V1, V2 = 1, 2
+FIELD = "submission"
+
+
+@dataclass
+class Case:
+    """What is typed: fields of the submission table (None takes one out), and reasons by row of the
+    examinations. What is expected: accepted or not, the rules and columns that are told, the days
+    that are planned, and the reasons of test days of EP-1."""
+
+    version: int = V2
+    fields: dict = field(default_factory=dict)
+    reasons: tuple | None = None
+    accepted: bool = True
+    told: tuple = ()
+    planned: tuple = ()
+    days: dict | None = None
+
+
+# rows of the examinations: EP-1 day 0 right, EP-1 day 0 left, EP-1 day 7, EP-2 day 0
+CASES = {
+    # version 1, as it always was
+    "version 1 as it is": Case(V1, {"usual_confirmation_day": 7}, planned=(("test", 7),)),
+    "version 1 without the usual day": Case(V1),
+    "version 1, tested again at once": Case(
+        V1, {"usual_confirmation_day": 0}, planned=(("test", 0),)
+    ),
+    "version 1, the usual day in words": Case(
+        V1,
+        {"usual_confirmation_day": "seven"},
+        accepted=False,
+        told=(("submission_incomplete", FIELD, "usual_confirmation_day"),),
+    ),
+    "version 1 with a column of version 2": Case(
+        V1,
+        reasons=("planned", None, "planned", None),
+        told=(("column_unknown", "examinations", "reason"),),
+        days={0: None, 7: None},
+    ),
+    "version 1 with a field of version 2": Case(
+        V1,
+        {"usual_confirmation_day": 7, "planned_test_days": "14"},
+        told=(("column_unknown", FIELD, "field"),),
+        planned=(("test", 7),),
+    ),
+    # version 2
+    "version 2 with everything": Case(
+        fields={"planned_test_days": "7; 14", "planned_call_days": "3"},
+        reasons=("symptoms", "symptoms", "planned", "other"),
+        planned=(("call", 3), ("test", 7), ("test", 14)),
+        days={0: "symptoms", 7: "planned"},
+    ),
+    "one day, as a number": Case(
+        fields={"planned_test_days": 7},
+        reasons=(None,) * 4,
+        planned=(("test", 7),),
+        days={0: None, 7: None},
+    ),
+    "no plan, fields left empty": Case(
+        fields={"planned_test_days": None, "planned_call_days": ""}, reasons=(None,) * 4
+    ),
+    "no plan, no fields": Case(reasons=("unknown",) * 4, days={0: "unknown", 7: "unknown"}),
+    "no column of reasons": Case(
+        fields={"planned_test_days": "7"},
+        told=(("column_absent", "examinations", "reason"),),
+        planned=(("test", 7),),
+    ),
+    "no blank behind the semicolon": Case(
+        fields={"planned_test_days": "7;14;30"},
+        reasons=(None,) * 4,
+        planned=(("test", 7), ("test", 14), ("test", 30)),
+    ),
+    "days in another order": Case(
+        fields={"planned_call_days": "21; 3"},
+        reasons=(None,) * 4,
+        planned=(("call", 3), ("call", 21)),
+    ),
+    "a comma with a blank": Case(
+        fields={"planned_test_days": "7, 14"},
+        reasons=(None,) * 4,
+        planned=(("test", 7), ("test", 14)),
+    ),
+    **{
+        f"not a list of days: {what}": Case(
+            fields={name: typed},
+            reasons=(None,) * 4,
+            accepted=False,
+            told=(("submission_incomplete", FIELD, name),),
+        )
+        for what, name, typed in (
+            ("a comma alone may be a decimal one", "planned_test_days", "7,14"),
+            ("half a day", "planned_test_days", "7.5"),
+            ("before the maneuver", "planned_test_days", "-7"),
+            ("more than a year", "planned_call_days", "400"),
+            ("words", "planned_test_days", "one week"),
+            ("a word among days", "planned_test_days", "7; later"),
+            ("one day twice", "planned_test_days", "7; 7"),
+            ("nothing behind the last semicolon", "planned_test_days", "7; 14;"),
+            ("a span", "planned_call_days", "3 to 5"),
+            ("a word for nothing", "planned_call_days", "none"),
+        )
+    },
+    "what a spreadsheet makes a date of": Case(
+        fields={"planned_test_days": "2026-07-14"},
+        reasons=(None,) * 4,
+        accepted=False,
+        told=(("calendar_date", FIELD, "value"),),
+    ),
+    "the old field in version 2": Case(
+        fields={"usual_confirmation_day": 7},
+        reasons=(None,) * 4,
+        told=(("column_unknown", FIELD, "field"),),
+    ),
+    "a version that is not there yet": Case(
+        3,
+        reasons=(None,) * 4,
+        accepted=False,
+        told=(("future_dictionary", FIELD, "dictionary_version"),),
+    ),
+    "told on one row of a day": Case(
+        reasons=(None, "symptoms", None, None), days={0: "symptoms", 7: None}
+    ),
+    "rows of one day contradict each other": Case(
+        reasons=("planned", "symptoms", "planned", None),
+        told=(("reasons_differ", "examinations", "reason"),),
+        days={0: None, 7: "planned"},
+    ),
+    "unknown contradicts nothing": Case(
+        reasons=("unknown", "planned", None, None), days={0: "planned", 7: None}
+    ),
+    "capitals": Case(
+        reasons=("Planned",) * 4, told=(("read_with_help", "examinations", "reason"),)
+    ),
+    "a misspelt reason": Case(
+        reasons=("planned", "planned", "symptom", None),
+        told=(("not_in_list", "examinations", "reason"),),
+        days={0: "planned"},
+    ),
+    "a reason in words of one's own": Case(
+        reasons=("planned", "planned", "fell again", None),
+        told=(("not_in_list", "examinations", "reason"),),
+        days={0: "planned"},
+    ),
+}
+
+
+def hand_in(case: Case) -> dict:
+    """The tables of a case."""
+    tables = plain_tables()
+    del tables["submission"]["usual_confirmation_day"]
+    tables["submission"] |= {"dictionary_version": case.version} | case.fields
+    first, *_, last = tables["examinations"]
+    other = first | {"side": "left", "vertical": "none", "torsion": "none"}
+    other |= {"latency_s": None, "duration_s": None, "vertigo": "none"}
+    tables["examinations"] = [first, other, last, first | {"episode_id": "EP-2"}]
+    if case.reasons is not None:
+        for row, reason in zip(tables["examinations"], case.reasons, strict=True):
+            row["reason"] = reason
+    return tables
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_a_delivery_of_either_version_ends_as_expected(receive, name):
+    case = CASES[name]
+    received = receive(hand_in(case))
+    assert received.accepted is case.accepted
+    problems = received.tables["problems"]
+    told = problems[["rule", "table", "column"]].drop_duplicates().itertuples(index=False)
+    assert {tuple(problem) for problem in told} == set(case.told)
+    planned = received.tables["planned_days"]
+    assert tuple(zip(planned["kind"], planned["day"], strict=True)) == case.planned
+    if case.days is not None:
+        days = list_examined_days(received.tables["examinations"])
+        own = days[days["episode_id"].eq("EP-1")]
+        reasons = own["reason"].astype(object).where(own["reason"].notna(), None)
+        assert dict(zip(own["day"], reasons, strict=True)) == case.days
+
+
+def test_both_rows_that_contradict_each_other_are_named_and_stay(receive):
+    received = receive(hand_in(CASES["rows of one day contradict each other"]))
+    assert places_of(received, "reasons_differ") == [
+        ("examinations", 2, "reason"),
+        ("examinations", 3, "reason"),
+    ]
+    assert received.tables["examinations"]["reason"].tolist()[:2] == ["planned", "symptoms"]
+    assert len(received.tables["examinations"]) == 4
+
+
+def test_days_in_several_cells_beside_each_other_are_told(folder, plan):
+    grids = to_grids(hand_in(Case(fields={"planned_test_days": 7}, reasons=(None,) * 4)))
+    grids["submission"][-1].append(14)
+    received = receive_delivery(write_csv(folder, grids), plan)
+    assert rules_of(received, "refuse") == {"submission_incomplete"}
+    assert places_of(received, "submission_incomplete")[0][2] == "planned_test_days"
+
+
+def test_a_cell_beside_the_usual_day_of_version_1_changes_nothing(folder, plan):
+    grids = to_grids(hand_in(CASES["version 1 as it is"]))
+    grids["submission"][-1].append("days")
+    received = receive_delivery(write_csv(folder, grids), plan)
+    assert received.accepted
+    assert received.tables["planned_days"]["day"].tolist() == [7]
+
+
+@pytest.mark.parametrize("version", [V1, V2])
+def test_the_name_that_a_column_had_in_version_1_is_read(folder, plan, version):
+    case = Case(version, reasons=(None,) * 4 if version == V2 else None)
+    grids = to_grids(hand_in(case))
+    header = grids["examinations"][0]
+    header[header.index("examination")] = "look"
+    received = receive_delivery(write_csv(folder, grids), plan)
+    assert received.accepted
+    assert received.tables["examinations"]["examination"].tolist() == [1] * 4
+    assert rules_of(received) == (set() if version == V1 else {"read_with_help"})
