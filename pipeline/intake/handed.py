@@ -174,7 +174,7 @@ def name_column(text: str, table: str, own: SiteMap) -> str | None:
 
 @cache
 def spell_columns(table: str) -> dict[str, str]:
-    """The columns of a table of the dictionary by their plain spelling, and by their former names."""
+    """The columns of a table of the dictionary by their plain spelling; by a former name too."""
     names = {column: column for column in KNOWN_COLUMNS.get(table, ())} | FORMER.get(table, {})
     return {spell_plainly(name): column for name, column in names.items()}
 
