@@ -17,14 +17,23 @@ FLAT = 1e-8
 
 
 class Disagreement(Exception):
-    """A model and its second fit lie further apart than they may, so that nothing is released;
-    the message says which, and what to do."""
+    """A model and its second fit lie further apart than they may, so that nothing is released.
+
+    The message says which, and what to do.
+    """
 
 
 @dataclass(frozen=True)
 class Refusal:
-    """Why there is no number: a status of schemas.codes.ESTIMATE_STATUS,
-    and the reason in words."""
+    """Why there is no number.
+
+    Attributes
+    ----------
+    status
+        One of schemas.codes.ESTIMATE_STATUS.
+    note
+        The reason in words.
+    """
 
     status: str
     note: str
@@ -33,11 +42,27 @@ class Refusal:
 def check_size(
     n_episodes: int, n_events: int | None, guards: Guards, n_without: int | None = None
 ) -> Refusal | None:
-    """Too few episodes, or too few with the event, or without it,
-    to tell a class of a model from others: a ratio would have no end.
+    """Refuse too few episodes, or too few with the event, or without it.
 
-    A share, a difference of shares and a mean are asked for their episodes only, with `n_events`
-    None: to withhold them for their outcome would hide the best and the worst.
+    With these a class of a model cannot be told from others: a ratio would have no end.
+
+    Parameters
+    ----------
+    n_episodes
+        Number of episodes.
+    n_events
+        How many had the event. A share, a difference of shares and a mean are asked for their
+        episodes only, with None: to withhold them for their outcome would hide the best and the
+        worst.
+    guards
+        Thresholds `min_episodes` and `min_events`.
+    n_without
+        How many did not have the event; None where that does not matter.
+
+    Returns
+    -------
+    Refusal | None
+        "too_few", or None.
     """
     if n_episodes < guards.min_episodes:
         return Refusal("too_few", f"fewer than {guards.min_episodes} episodes")
@@ -49,18 +74,48 @@ def check_size(
 
 
 def check_sites(n_sites: int, guards: Guards) -> Refusal | None:
-    """Too few sites to say anything of differences between sites."""
+    """Refuse too few sites to say anything of differences between sites.
+
+    Parameters
+    ----------
+    n_sites
+        Number of sites.
+    guards
+        Threshold `min_sites`.
+
+    Returns
+    -------
+    Refusal | None
+        "not_identified", or None.
+    """
     if n_sites < guards.min_sites:
         return Refusal("not_identified", f"fewer than {guards.min_sites} sites")
     return None
 
 
 def check_solution(gradient: np.ndarray, information: np.ndarray) -> Refusal | None:
-    """Whether a point is a maximum of a log-likelihood, whatever the optimiser says.
+    """Check that a point is a maximum of a log-likelihood, whatever the optimiser says.
 
-    `gradient` of the log-likelihood and `information`, its negative second derivative, at the
-    point. The step that Newton's method would still make must be small against the standard errors,
-    and no direction flat or rising.
+    The step that Newton's method would still make must be small against the standard errors, and
+    no direction flat or rising.
+
+    Parameters
+    ----------
+    gradient
+        Of the log-likelihood at the point, (parameters,).
+    information
+        Its negative second derivative there, (parameters, parameters).
+
+    Returns
+    -------
+    Refusal | None
+        "not_converged" where the point is no maximum, "not_identified" where the likelihood is
+        flat, or None.
+
+    Notes
+    -----
+    Refused are g' I^-1 g above GRADIENT_LEFT and, with I scaled to a diagonal of ones, a least
+    eigenvalue below FLAT times the greatest.
     """
     if not (np.all(np.isfinite(gradient)) and np.all(np.isfinite(information))):
         return Refusal("not_converged", "the likelihood is not finite at the solution")
@@ -82,8 +137,25 @@ def check_solution(gradient: np.ndarray, information: np.ndarray) -> Refusal | N
 
 
 def check_positivity(chances: np.ndarray, arm: str, guards: Guards) -> Refusal | None:
-    """Whether some had next to no probability of the choice `arm`, or of any other:
-    then nothing can be said of both choices for them."""
+    """Refuse where some had next to no probability of a choice, or of any other.
+
+    Then nothing can be said of both choices for them.
+
+    Parameters
+    ----------
+    chances
+        Probability of the choice for each episode, (episodes,).
+    arm
+        Name of the choice, for the note.
+    guards
+        Threshold `min_chance`: of the probability, of one less it, and of the share of episodes
+        that may lie beyond.
+
+    Returns
+    -------
+    Refusal | None
+        "not_identified", or None.
+    """
     share = float(np.mean((chances < guards.min_chance) | (chances > 1 - guards.min_chance)))
     if share > guards.min_chance:
         return Refusal(

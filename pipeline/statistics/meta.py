@@ -30,8 +30,30 @@ LEAST = 1e-10  # smallest tau2 above zero, against the greatest possible one
 
 @dataclass(frozen=True)
 class Pool:
-    """The pool of `n` effects; `tau2` has limits by the Q profile,
-    `i2` is the share of the total variance that lies between sites."""
+    """The pool of effects.
+
+    Attributes
+    ----------
+    n
+        Number of effects, k.
+    estimate, std_error
+        The mean mu over the sites or trials that these stand for, and its Hartung-Knapp error.
+    lower, upper
+        95 % limits of mu, by t with k - 1 degrees of freedom.
+    predicted_lower, predicted_upper
+        Where a new site's effect is expected, with a probability of 95 %.
+    tau2
+        Variance between sites.
+    tau2_lower, tau2_upper
+        Its 95 % limits, by the Q profile.
+    i2
+        Share of the total variance that lies between sites.
+    q, p_value
+        Cochran's Q and its p-value, by chi-squared with k - 1 degrees of freedom.
+    hk_scale
+        Factor of Hartung and Knapp on the variance of mu; below 1 their limits are narrower than
+        the plain ones.
+    """
 
     n: int
     estimate: float
@@ -50,12 +72,29 @@ class Pool:
 
 
 def tau2_by_reml(effects: np.ndarray, variances: np.ndarray) -> float:
-    """REML: the greatest of all peaks of the restricted likelihood,
-    zero included (Viechtbauer W. J Educ Behav Stat 2005;30:261-293).
+    """Estimate the variance between sites by restricted maximum likelihood.
 
-    Beyond `highest` the score is negative: with R the range of effects it is at most k R^2 / tau2^2
-    - (k - 1) / (tau2 + largest variance). Raises NotConverged where the peak fails the check of
-    gradient and curvature.
+    It is the greatest of all peaks of the restricted likelihood, zero included.
+
+    Parameters
+    ----------
+    effects, variances
+        The effect of each site and its variance, (sites,).
+
+    Returns
+    -------
+    float
+        tau2, zero or above.
+
+    Raises
+    ------
+    NotConverged
+        Where the peak fails the check of gradient and curvature.
+
+    Notes
+    -----
+    Viechtbauer W. J Educ Behav Stat 2005;30:261-293. Beyond `highest` the score is negative: with R
+    the range of effects it is at most k R^2 / tau2^2 - (k - 1) / (tau2 + largest variance).
     """
     highest = max(float(variances.max()), 4 * float(np.ptp(effects)) ** 2)
     grid = np.append(0.0, np.geomspace(LEAST * highest, highest, GRID))
@@ -87,9 +126,23 @@ def tau2_by_reml(effects: np.ndarray, variances: np.ndarray) -> float:
 
 
 def tau2_by_paule_mandel(effects: np.ndarray, variances: np.ndarray) -> float:
-    """The tau2 at which the generalised Q, sum of (effect_i - mu)^2 / (tau2 + variance_i), has its
-    expected value k - 1 (Paule RC, Mandel J. J Res
-    Natl Bur Stand 1982;87:377-385)."""
+    """Estimate the variance between sites by the method of Paule and Mandel.
+
+    Parameters
+    ----------
+    effects, variances
+        The effect of each site and its variance, (sites,).
+
+    Returns
+    -------
+    float
+        The tau2 at which the generalised Q, sum of (effect_i - mu)^2 / (tau2 + variance_i), has
+        its expected value k - 1; zero if Q starts below.
+
+    References
+    ----------
+    Paule RC, Mandel J. J Res Natl Bur Stand 1982;87:377-385.
+    """
     return _find_tau2(len(effects) - 1, effects, variances)
 
 
@@ -98,9 +151,26 @@ def pool_random_effects(
     variances: ArrayLike,
     estimate_tau2: Callable[[np.ndarray, np.ndarray], float] = tau2_by_reml,
 ) -> Pool:
-    """The pool of two or more effects, whatever their order.
+    """Pool two or more effects, whatever their order.
 
-    Raises ValueError for what is no list of effects, NotConverged.
+    Parameters
+    ----------
+    effects, variances
+        The effect of each site and its variance, (sites,), finite, and variances above zero.
+    estimate_tau2
+        Finds the variance between sites from the two.
+
+    Returns
+    -------
+    Pool
+        Their mean and spread; formulas are those at the head of this file.
+
+    Raises
+    ------
+    ValueError
+        For what is no list of effects.
+    NotConverged
+        As `estimate_tau2` does.
     """
     effects, variances = _demand_effects(effects, variances)
     n = len(effects)
@@ -131,9 +201,22 @@ def pool_random_effects(
 
 
 def restricted_log_likelihood(tau2: float, effects: np.ndarray, variances: np.ndarray) -> float:
-    """Of tau2, with mu integrated out: -(sum log(tau2 + variance_i) + log sum w_i + Q) / 2 with
-    w_i = 1 / (tau2 + variance_i) and Q = sum w_i (effect_i - mu)^2; the constants are those of a
-    flat density of mu in units of one effect."""
+    """Find the restricted log-likelihood of tau2, with mu integrated out.
+
+    Parameters
+    ----------
+    tau2
+        Variance between sites.
+    effects, variances
+        The effect of each site and its variance, (sites,).
+
+    Returns
+    -------
+    float
+        -(sum log(tau2 + variance_i) + log sum w_i + Q) / 2 with w_i = 1 / (tau2 + variance_i) and
+        Q = sum w_i (effect_i - mu)^2; the constants are those of a flat density of mu in units of
+        one effect.
+    """
     weights = 1 / (variances + tau2)
     n = len(effects)
     parts = np.log(weights).sum() - np.log(weights.sum()) - _generalised_q(tau2, effects, variances)
@@ -141,11 +224,23 @@ def restricted_log_likelihood(tau2: float, effects: np.ndarray, variances: np.nd
 
 
 def pool_odds_ratios(tables: ArrayLike) -> tuple[float, float]:
-    """The logarithm of the Mantel-Haenszel odds ratio of `tables` (trials, 2 arms, with and without
-    event) and its standard error.
+    """Pool odds ratios of trials by Mantel and Haenszel.
 
-    Error: Robins J, Breslow N, Greenland S. Biometrics 1986;42:311-323. One odds ratio for all
-    trials is taken for granted.
+    One odds ratio for all trials is taken for granted.
+
+    Parameters
+    ----------
+    tables
+        Counts, (trials, 2 arms, with and without event).
+
+    Returns
+    -------
+    tuple of float
+        The logarithm of the odds ratio and its standard error.
+
+    References
+    ----------
+    Error: Robins J, Breslow N, Greenland S. Biometrics 1986;42:311-323.
     """
     stratified = StratifiedTable([np.asarray(table, dtype=float) for table in tables])
     return float(stratified.logodds_pooled), float(stratified.logodds_pooled_se)

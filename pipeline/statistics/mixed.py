@@ -38,9 +38,21 @@ ENOUGH = 1e-6  # of twice the rise that is left: where two starts are compared, 
 
 @dataclass(frozen=True)
 class MixedFit:
-    """The coefficients of the design, the standard deviations of patients' and sites' intercepts
-    (site_sd None where sites are not random), the log-likelihood, and the maximum itself: its point
-    is coef, site_sd if any, patient_sd."""
+    """A fit with random intercepts.
+
+    Attributes
+    ----------
+    coef
+        Coefficients of the design, (terms,).
+    patient_sd
+        Standard deviation of patients' intercepts, on the log hazard.
+    site_sd
+        That of sites' intercepts; None where sites are not random.
+    log_likelihood
+        At the maximum.
+    maximum
+        The maximum itself: its point is coef, site_sd if any, patient_sd.
+    """
 
     coef: np.ndarray
     patient_sd: float
@@ -52,8 +64,26 @@ class MixedFit:
 def fit_mixed(
     groups: Groups, start: np.ndarray, points: int, *, random_sites: bool
 ) -> MixedFit | Refusal:
-    """Fit from the coefficients `start` of a fit without random intercepts and from each of
-    STARTS."""
+    """Fit the regression with random intercepts.
+
+    Parameters
+    ----------
+    groups
+        Distinct patients and their rows.
+    start
+        Coefficients of a fit without random intercepts, (terms,); the search begins there from
+        each of STARTS.
+    points
+        Quadrature points of each patient.
+    random_sites
+        Whether sites have random intercepts too.
+
+    Returns
+    -------
+    MixedFit | Refusal
+        The fit, or why there is none: two starts end at different places, twice the points change
+        the log-likelihood, or the solution is no maximum.
+    """
     ends = [
         climb(
             lambda point: score(point, groups, points, random_sites),
@@ -84,7 +114,27 @@ def fit_mixed(
 def score(
     point: np.ndarray, groups: Groups, points: int, random_sites: bool, site_factor: int = 1
 ) -> tuple[float, np.ndarray, np.ndarray]:
-    """Log-likelihood, gradient and information at coef, site_sd if sites are random, patient_sd."""
+    """Find log-likelihood, gradient and information at a point.
+
+    Parameters
+    ----------
+    point
+        coef, site_sd if sites are random, patient_sd.
+    groups
+        Distinct patients and their rows.
+    points
+        Quadrature points of each patient.
+    random_sites
+        Whether sites have random intercepts too.
+    site_factor
+        Times SITE_POINTS there are points of each site.
+
+    Returns
+    -------
+    tuple
+        The log-likelihood, its gradient (parameters,) and its negative second derivative
+        (parameters, parameters).
+    """
     if random_sites:
         return _score_sites(point, groups, points, SITE_POINTS * site_factor)
     moments = integrate_patients(
@@ -95,9 +145,25 @@ def score(
 
 
 def profile_sd(groups: Groups, fit: MixedFit, points: int, sd: float) -> Maximum:
-    """The maximum with patient_sd held at `sd`: its point is coef, then site_sd if any.
+    """Find the maximum with patient_sd held.
 
     It starts where a parabola would have it.
+
+    Parameters
+    ----------
+    groups
+        Distinct patients and their rows.
+    fit
+        The fit of all parameters.
+    points
+        Quadrature points of each patient.
+    sd
+        The value at which patient_sd is held.
+
+    Returns
+    -------
+    Maximum
+        Its point is coef, then site_sd if any.
     """
     random_sites, information = fit.site_sd is not None, fit.maximum.information
 
@@ -112,11 +178,30 @@ def profile_sd(groups: Groups, fit: MixedFit, points: int, sd: float) -> Maximum
 def limit_sd(
     groups: Groups, fit: MixedFit, points: int, coverage: float = 0.95
 ) -> tuple[float, float, dict]:
-    """Profile-likelihood limits of patient_sd, and the profile:
-    how far the log-likelihood falls at each value that was tried.
+    """Find profile-likelihood limits of patient_sd.
 
-    The lower limit is 0 where the data do not exclude it, the upper one inf where the likelihood
-    has not fallen enough at GREATEST_SD.
+    Parameters
+    ----------
+    groups
+        Distinct patients and their rows.
+    fit
+        The fit of all parameters.
+    points
+        Quadrature points of each patient.
+    coverage
+        Probability with which the limits hold the standard deviation.
+
+    Returns
+    -------
+    tuple
+        The lower limit, 0 where the data do not exclude it; the upper one, inf where the
+        likelihood has not fallen enough at GREATEST_SD; and the profile: how far the
+        log-likelihood falls at each value that was tried.
+
+    Notes
+    -----
+    A limit is where the root of twice the fall reaches the root of the `coverage` quantile of
+    chi-squared with one degree of freedom.
     """
     reach = np.sqrt(chi2.ppf(coverage, 1))
     fallen = {fit.patient_sd: 0.0}

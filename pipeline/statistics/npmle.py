@@ -27,11 +27,23 @@ ROUNDING = 1e-6  # a cumulated mass this close below p has reached p
 
 @dataclass(frozen=True)
 class Npmle:
-    """The fitted `mass` of each interval (`left`, `right`], in order of time; the last `right` may
-    be inf.
+    """A fitted distribution.
 
     How the mass lies inside an interval is unknown. A mass that the data do not support ends near
     zero, not at it.
+
+    Attributes
+    ----------
+    left, right
+        Ends of the intervals (left, right], days, in order of time; the last `right` may be inf.
+    mass
+        Probability of each interval.
+    log_likelihood
+        Its maximum.
+    max_gradient
+        The greatest gradient, at most 1 + tolerance: the proof of optimality.
+    iterations
+        Steps of the search.
     """
 
     left: np.ndarray
@@ -42,12 +54,22 @@ class Npmle:
     iterations: int
 
     def survival(self, days: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
-        """Lowest and highest P(time > day) that the fit allows, each shaped like `days`.
+        """Find the lowest and highest P(time > day) that the fit allows.
 
         They differ only where left < day < right of an interval with mass: `lower` has that mass
         gone at once after `left`, `upper` at `right`. At day = left all of it is still to come, at
         day = right all of it is past, and both agree. Inside (left, inf] `lower` has its mass gone
         and `upper` keeps it for ever.
+
+        Parameters
+        ----------
+        days
+            Days, of any shape.
+
+        Returns
+        -------
+        tuple of np.ndarray
+            `lower` and `upper`, each shaped like `days`.
         """
         # sums of masses reach beyond 1 by an epsilon
         still = self.mass[::-1].cumsum()[::-1].clip(max=1.0)
@@ -57,15 +79,37 @@ class Npmle:
         return lower, upper
 
     def quantile(self, p: float) -> tuple[float, float]:
-        """The interval (left, right] with the first time by which a share p is past; (last left,
-        inf) if none is."""
+        """Find the interval with the first time by which a share `p` is past.
+
+        Parameters
+        ----------
+        p
+            A share, between 0 and 1.
+
+        Returns
+        -------
+        tuple of float
+            Its ends (left, right]; (last left, inf) if there is no such time.
+
+        Raises
+        ------
+        ValueError
+            If p does not lie between 0 and 1.
+        """
         j = _reach(self.mass[None], p)[0]
         return float(self.left[j]), float(self.right[j])
 
 
 class Replicates(NamedTuple):
-    """A row per replicate: survival, (replicates, days), and the interval that holds the quantile,
-    (replicates,)."""
+    """Fits of many replicates, a row for each.
+
+    Attributes
+    ----------
+    lower, upper
+        Lowest and highest survival on each day, (replicates, days).
+    quantile_left, quantile_right
+        The interval that holds the quantile, (replicates,).
+    """
 
     lower: np.ndarray
     upper: np.ndarray
@@ -76,10 +120,31 @@ class Replicates(NamedTuple):
 def fit_npmle(
     left: ArrayLike, right: ArrayLike, weight: ArrayLike | None = None, tolerance: float = TOLERANCE
 ) -> Npmle:
-    """Fit the distribution to observations (left, right], each counted `weight` times.
+    """Fit the distribution to observations (left, right].
 
     Memory grows with the square of the number of innermost intervals, which whole days keep small.
-    Raises ValueError for what is no set of weighted intervals, NotConverged when the proof fails.
+
+    Parameters
+    ----------
+    left, right
+        Ends of the observations, days, 0 <= left < right; `right` is inf for "not gone when last
+        seen".
+    weight
+        How often each counts; once if None.
+    tolerance
+        By how much the greatest gradient may be above 1.
+
+    Returns
+    -------
+    Npmle
+        The fit, proved optimal.
+
+    Raises
+    ------
+    ValueError
+        For what is no set of weighted intervals.
+    NotConverged
+        When the proof fails.
     """
     left, right, index = collapse_intervals(left, right)
     total = np.bincount(
@@ -101,12 +166,32 @@ def fit_npmle(
 def fit_many(
     left: ArrayLike, right: ArrayLike, weights: ArrayLike, days: ArrayLike, p: float = 0.5
 ) -> Replicates:
-    """Fit the same observations (left, right] under many weight vectors; `weights` is (replicates,
-    observations).
+    """Fit the same observations (left, right] under many weight vectors.
 
     A weight of zero leaves an observation out, its ends too; a row of zeros gives NaN. Replicates
     are searched near the fit of all of them added up. Each is proved optimal to the tolerance of a
-    single fit, since less would show in the survival. Raises as `fit_npmle` does.
+    single fit, since less would show in the survival.
+
+    Parameters
+    ----------
+    left, right
+        Ends of the observations, days, as for `fit_npmle`.
+    weights
+        How often each counts in each replicate, (replicates, observations).
+    days
+        The days on which survival is asked for, (days,).
+    p
+        The share of the quantile.
+
+    Returns
+    -------
+    Replicates
+        A row for each row of `weights`.
+
+    Raises
+    ------
+    ValueError, NotConverged
+        As `fit_npmle` does.
     """
     left, right = _demand_intervals(left, right)
     weights = _demand_weights(weights, (len(weights), len(left)))
@@ -135,16 +220,42 @@ def fit_many(
 def collapse_intervals(
     left: ArrayLike, right: ArrayLike
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """The distinct intervals, sorted, as `left` and `right`,
-    and for every row given the index of its interval."""
+    """Find the distinct intervals, sorted.
+
+    Parameters
+    ----------
+    left, right
+        Ends of the observations, days, as for `fit_npmle`.
+
+    Returns
+    -------
+    tuple of np.ndarray
+        `left` and `right` of the distinct intervals, and for every row given the index of its
+        interval.
+
+    Raises
+    ------
+    ValueError
+        For what is no interval.
+    """
     both = np.stack(_demand_intervals(left, right), axis=1)
     distinct, index = np.unique(both, axis=0, return_inverse=True)
     return distinct[:, 0], distinct[:, 1], index
 
 
 def innermost_intervals(left: np.ndarray, right: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """The intervals from a left end to a right end with no other end between, as `left`, `right`,
-    in order of time."""
+    """Find the intervals from a left end to a right end with no other end between.
+
+    Parameters
+    ----------
+    left, right
+        Ends of the observations, (left, right].
+
+    Returns
+    -------
+    tuple of np.ndarray
+        `left` and `right` of the intervals, in order of time (Turnbull 1976).
+    """
     ends, is_left = np.append(left, right), np.repeat([True, False], [len(left), len(right)])
     # at one time right ends come first: (1, 2] and (2, 3] do not meet
     order = np.lexsort((is_left, ends))

@@ -27,10 +27,19 @@ STEP = 1e-6  # of the unit of a scale, to find a slope
 
 @dataclass(frozen=True)
 class Scale:
-    """Numbers from `least` to `greatest`, `into` a scale without ends and `out` of it.
+    """Numbers between two ends, and the way to a scale without ends and back.
 
-    Ranges are measured in parts of `unit`; where it is None, as of ratios, by how many times the
-    upper limit is the lower one.
+    Attributes
+    ----------
+    least, greatest
+        The ends.
+    into
+        From the number to the scale without ends.
+    out
+        From there back to the number.
+    unit
+        Ranges are measured in parts of it; where it is None, as of ratios, by how many times the
+        upper limit is the lower one.
     """
 
     least: float
@@ -41,7 +50,18 @@ class Scale:
 
 
 def span(least: float, greatest: float) -> Scale:
-    """What lies between two ends, as a total or a mean of days up to a horizon."""
+    """Scale of what lies between two ends, as a total or a mean of days up to a horizon.
+
+    Parameters
+    ----------
+    least, greatest
+        The ends; their distance is the unit.
+
+    Returns
+    -------
+    Scale
+        By the log-odds of the place between the ends.
+    """
     length = greatest - least
     return Scale(
         least,
@@ -53,7 +73,18 @@ def span(least: float, greatest: float) -> Scale:
 
 
 def differ(reach: float) -> Scale:
-    """Differences of two numbers from 0 to `reach`."""
+    """Scale of differences of two numbers from 0 to `reach`.
+
+    Parameters
+    ----------
+    reach
+        The greatest difference, and the unit.
+
+    Returns
+    -------
+    Scale
+        By the inverse hyperbolic tangent of the difference / reach.
+    """
     return Scale(
         -reach,
         reach,
@@ -74,9 +105,26 @@ KAPPA = differ(1.0)
 def limit_by_sites(
     estimate: float, without: np.ndarray, scale: Scale, n_sites: float | None = None
 ) -> tuple[float, float, float, float]:
-    """Standard error on the number's own scale, limits within it, and the p-value of what lies at
-    the origin of the scale without ends, from the number `without` each site; all nan where one of
-    these has no answer, or no finite place on that scale."""
+    """Find the standard error, limits and p-value of a number by leaving out each site.
+
+    Parameters
+    ----------
+    estimate
+        The number.
+    without
+        The number without each site, (sites,).
+    scale
+        Where the number lives.
+    n_sites
+        Number of sites, for t with one degree of freedom less; as many as `without` if None.
+
+    Returns
+    -------
+    tuple
+        Standard error on the number's own scale, lower and upper 95 % limit within the scale, and
+        the p-value of what lies at the origin of the scale without ends; all nan where one of
+        `without` has no answer, and all but the error where one has no finite place there.
+    """
     n = len(without) if n_sites is None else n_sites
     with np.errstate(divide="ignore", invalid="ignore"):
         middle, replicates = scale.into(estimate), scale.into(without)
@@ -93,9 +141,30 @@ def limit_by_sites(
 def limit_by_error(
     estimate: float, error: float, scale: Scale, n_sites: float | None
 ) -> tuple[float, float, float]:
-    """Limits within the scale and the p-value of its origin, from a standard error on the number's
-    own scale (delta method): by t with a degree of freedom less than sites, or, with `n_sites`
-    None, by the normal distribution. At an end of the scale there is no error to carry over."""
+    """Carry a standard error to limits within a scale, and to the p-value of its origin.
+
+    Parameters
+    ----------
+    estimate
+        The number. At an end of the scale there is no error to carry over: both limits are the
+        number, and there is no p-value.
+    error
+        Standard error on the number's own scale.
+    scale
+        Where the number lives.
+    n_sites
+        Limits are by t with a degree of freedom less than sites, or, with None, by the normal
+        distribution.
+
+    Returns
+    -------
+    tuple
+        Lower and upper 95 % limit, and the p-value (nan where there is none).
+
+    Notes
+    -----
+    The delta method, with the slope of `Scale.into` at the number.
+    """
     if not scale.least < estimate < scale.greatest:
         return estimate, estimate, np.nan
     step = STEP * (scale.unit or abs(estimate))
@@ -112,9 +181,26 @@ def limit_by_error(
 
 
 def check_range(low: float, high: float, scale: Scale, guards: Guards) -> Refusal | None:
-    """Whether limits are too far apart to tell anything.
+    """Refuse limits that are too far apart to tell anything.
 
-    Raises ValueError for limits outside of their scale: no such number leaves.
+    Parameters
+    ----------
+    low, high
+        The limits.
+    scale
+        Where they live; it says whether ranges are ratios or parts of a unit.
+    guards
+        Thresholds `widest_ratio` and `widest_range_points`.
+
+    Returns
+    -------
+    Refusal | None
+        "too_wide", or None.
+
+    Raises
+    ------
+    ValueError
+        For limits outside of their scale, or in the wrong order: no such number leaves.
     """
     slack = ROUNDING * (scale.unit or 1.0)
     if not scale.least - slack <= low <= high + slack <= scale.greatest + 2 * slack:
@@ -145,7 +231,32 @@ def state_within(
     guards: Guards,
     **fields: Any,
 ) -> dict:
-    """A row with a number and its limits, or, where these tell nothing, without them."""
+    """Make a row with a number and its limits, or, where these tell nothing, without them.
+
+    Parameters
+    ----------
+    term
+        What is estimated.
+    estimate, low, high
+        The number and its limits.
+    scale
+        Where they live.
+    guards
+        Thresholds of `check_range`.
+    **fields
+        Any other column of schemas.estimate.Estimates; a row without its number loses the error,
+        the p-values and the note among them.
+
+    Returns
+    -------
+    dict
+        The row.
+
+    Raises
+    ------
+    ValueError
+        As `check_range` does.
+    """
     refusal = check_range(low, high, scale, guards)
     if refusal:
         kept = {

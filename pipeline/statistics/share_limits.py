@@ -31,9 +31,17 @@ FAR = 100.0  # on the complementary log-log scale: no share is distinguishable f
 
 @dataclass(frozen=True)
 class ShareBounds:
-    """The least or the greatest share unresolved that the data allow on each day,
-    its standard error by sites (nan where it rests on one) and its 95 % confidence
-    limits: (days,) each."""
+    """The least or the greatest share unresolved that the data allow on each day.
+
+    Attributes
+    ----------
+    share
+        The share, (days,).
+    error
+        Its standard error by sites, (days,); nan where it rests on one.
+    low, high
+        Its 95 % confidence limits, (days,).
+    """
 
     share: np.ndarray
     error: np.ndarray
@@ -41,21 +49,42 @@ class ShareBounds:
     high: np.ndarray
 
     def tell_error(self, k: int) -> float | None:
-        """The standard error of the k-th share; none for a share of 0 or 1,
-        at which nothing moves."""
+        """Give the standard error of the k-th share.
+
+        There is none for a share of 0 or 1, at which nothing moves.
+        """
         return float(self.error[k]) if _is_inside(self.share[k]) else None
 
 
 def count_effective(
     cover: np.ndarray, weight: np.ndarray, mass: np.ndarray, parts: np.ndarray
 ) -> np.ndarray:
-    """The effective number of each sum of masses, (sums,).
+    """Find the effective number of each sum of masses.
 
-    Row i of `weight` (rows,) has the probability cover[i] @ mass; row s of `parts` (sums, masses)
-    says what of each mass is in sum s. Inside (0, 1) the number is share (1 - share) / variance,
-    with the variance by the information of the masses that the data carry. At 0 or 1 it is what the
-    log-likelihood loses for a first bit of mass where there is none, N (1 - greatest gradient
-    there). It is never above N.
+    So many episodes, watched all the time, would be as uncertain. It is never above N, the sum of
+    the weights.
+
+    Parameters
+    ----------
+    cover
+        Row i has the probability cover[i] @ mass, (rows, masses).
+    weight
+        How often each row occurs, (rows,).
+    mass
+        The fitted masses, (masses,).
+    parts
+        Row s says what of each mass is in sum s, (sums, masses).
+
+    Returns
+    -------
+    np.ndarray
+        The effective numbers, (sums,).
+
+    Notes
+    -----
+    Inside (0, 1) the number is share (1 - share) / variance, with the variance by the information
+    of the masses that the data carry. At 0 or 1 it is what the log-likelihood loses for a first bit
+    of mass where there is none, N (1 - greatest gradient there).
     """
     chance, total = cover @ mass, weight.sum()
     gradient = (weight / chance) @ cover / total
@@ -74,9 +103,25 @@ def count_effective(
 
 
 def clopper_pearson(share: np.ndarray, number: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Clopper-Pearson limits of shares of so many episodes, whole or not:
-    0 and 1 where there is none. With x of n, the .025 quantile of Beta(x, n - x + 1) and the .975
-    quantile of Beta(x + 1, n - x)."""
+    """Find Clopper-Pearson limits of shares of so many episodes, whole or not.
+
+    Parameters
+    ----------
+    share
+        The shares x / n, of any shape.
+    number
+        The episodes n of each, of a shape that fits.
+
+    Returns
+    -------
+    tuple of np.ndarray
+        Lower and upper 95 % limits; 0 and 1 where there is no episode.
+
+    Notes
+    -----
+    With x of n, the .025 quantile of Beta(x, n - x + 1) and the .975 quantile of
+    Beta(x + 1, n - x): Clopper CJ, Pearson ES. Biometrika 1934;26:404-413.
+    """
     share, number = np.broadcast_arrays(np.asarray(share, float), np.asarray(number, float))
     had = share * number
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -87,24 +132,61 @@ def clopper_pearson(share: np.ndarray, number: np.ndarray) -> tuple[np.ndarray, 
 
 
 def discount(n_sites: float) -> float:
-    """What so many sites leave of a number of episodes where nothing is known of how they differ:
-    (1.96 / t)^2 (Korn & Graubard 1998)."""
+    """Tell what so many sites leave of a number of episodes if nothing says how they differ.
+
+    Parameters
+    ----------
+    n_sites
+        Number of sites of equal size, whole or not.
+
+    Returns
+    -------
+    float
+        A factor below 1: (1.96 / t)^2, with t of n_sites - 1 degrees of freedom (Korn & Graubard
+        1998).
+    """
     return float((norm.ppf(0.975) / student.ppf(0.975, n_sites - 1)) ** 2)
 
 
 def bound_exactly(
     share: np.ndarray, effective: np.ndarray, n_sites: float
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Exact limits of shares as if sites did not differ; at 0 and 1,
-    where nothing is known of that, of as few as so many sites leave."""
+    """Find exact limits of shares as if sites did not differ.
+
+    At 0 and 1, where nothing is known of that, they are those of as few as so many sites leave.
+
+    Parameters
+    ----------
+    share
+        The shares, (days,).
+    effective
+        Their effective numbers, (days,).
+    n_sites
+        Number of sites of equal size, whole or not.
+
+    Returns
+    -------
+    tuple of np.ndarray
+        Lower and upper 95 % limits, (days,).
+    """
     return clopper_pearson(
         share, np.where(_is_inside(share), effective, effective * discount(n_sites))
     )
 
 
 def count_alike(sizes: np.ndarray) -> float:
-    """So many sites of equal size tell as much as those of these sizes: (sum n)^2 / sum n^2,
-    at least 2."""
+    """Count sites of equal size that tell as much as those of these sizes.
+
+    Parameters
+    ----------
+    sizes
+        Episodes of each site, (sites,).
+
+    Returns
+    -------
+    float
+        (sum n)^2 / sum n^2, at least 2.
+    """
     return max(float(sizes.sum() ** 2 / (sizes**2).sum()), 2.0)
 
 
@@ -115,9 +197,26 @@ def bound_share(
     sizes: np.ndarray,
     effective: np.ndarray,
 ) -> ShareBounds:
-    """The shares (days,) with standard errors and limits, from the same shares `without` each
-    cluster (samples, days) and their effective numbers (days,). Each sample stands for `repeats`
-    clusters of `sizes` episodes."""
+    """Find standard errors and limits of shares, by sites and exact: the wider counts on each side.
+
+    Parameters
+    ----------
+    share
+        The shares, (days,).
+    without
+        The same shares without each cluster, (samples, days).
+    repeats
+        For how many clusters each sample stands, (samples,).
+    sizes
+        Episodes of each of its clusters, (samples,).
+    effective
+        The effective numbers of the shares, (days,).
+
+    Returns
+    -------
+    ShareBounds
+        The shares with their errors and limits.
+    """
     clusters, alike = repeats.sum(), count_alike(np.repeat(sizes, np.asarray(repeats, dtype=int)))
     error = np.sqrt((clusters - 1) / clusters * (repeats @ (without - share) ** 2))
     inside = _is_inside(share)
@@ -131,11 +230,23 @@ def bound_share(
 
 
 def keep_falling(bounds: ShareBounds) -> ShareBounds:
-    """The limits of shares that never rise from day to day, made so too: the upper one as low as on
-    any day before, the lower one as high as on any later day. The share of a day lies below those
-    before and above those after, so that the limits of all days hold together exactly as often as
-    they did; that those of a single day do in nearly as many pools was measured
-    (tests/recovery/README.md)."""
+    """Make the limits of shares that never rise from day to day fall too.
+
+    The upper one becomes as low as on any day before, the lower one as high as on any later day.
+    The share of a day lies below those before and above those after, so that the limits of all days
+    hold together exactly as often as they did; that those of a single day do in nearly as many
+    pools was measured (tests/recovery/README.md).
+
+    Parameters
+    ----------
+    bounds
+        Shares and limits, in order of days.
+
+    Returns
+    -------
+    ShareBounds
+        The same shares and errors with limits that never rise.
+    """
     high = np.fmin.accumulate(bounds.high)
     low = np.fmax.accumulate(bounds.low[::-1])[::-1]
     return ShareBounds(bounds.share, bounds.error, low, high)

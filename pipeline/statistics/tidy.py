@@ -15,25 +15,66 @@ Fields = dict[str, Any]  # of a row of schemas.estimate.Estimates, by column
 
 
 def state(term: str, estimate: float, **fields: Any) -> Fields:
-    """A row with a number that can be used; `fields` fills any other column of
-    schemas.estimate.Estimates."""
+    """Make a row with a number that can be used.
+
+    Parameters
+    ----------
+    term
+        What is estimated, as declared in schemas.declared.
+    estimate
+        The number, in the unit declared for it.
+    **fields
+        Any other column of schemas.estimate.Estimates.
+
+    Returns
+    -------
+    Fields
+        The row, of status "ok".
+    """
     return {"term": term, "estimate": float(estimate), "status": "ok", **fields}
 
 
 def withhold(term: str, status: str, note: str, **fields: Any) -> Fields:
-    """A row without a number: `status` says which guard held it back, `note` why in words."""
+    """Make a row without a number.
+
+    Parameters
+    ----------
+    term
+        What would have been estimated.
+    status
+        Which guard held the number back, of schemas.codes.ESTIMATE_STATUS.
+    note
+        Why, in words.
+    **fields
+        Any other column of schemas.estimate.Estimates.
+
+    Returns
+    -------
+    Fields
+        The row, without an estimate.
+    """
     return {"term": term, "status": status, "note": note, **fields}
 
 
 def count_sites(
     sites: ArrayLike, *, events: ArrayLike | None = None, among: ArrayLike | None = None
 ) -> Fields:
-    """The columns `n_sites` and `by_site` of a row that rests on episodes of these `sites`,
-    one code for each episode.
+    """Tell on how many sites a row rests, and on how many episodes of each.
 
-    `events` are the sites of those of them who had the event, where the row tells how many had it.
-    Where `sites` are themselves those who had it, `among` are the sites of the whole of which they
-    are a part.
+    Parameters
+    ----------
+    sites
+        The sites of the episodes, one code for each episode.
+    events
+        The sites of those of them who had the event, where the row tells how many had it.
+    among
+        Where `sites` are themselves those who had it: the sites of the whole of which they are
+        a part.
+
+    Returns
+    -------
+    Fields
+        The columns `n_sites` and `by_site` of the row.
     """
     everybody, part = (sites, events) if among is None else (among, sites)
     sizes = pd.Series(np.asarray(everybody)).value_counts()
@@ -47,10 +88,24 @@ def count_sites(
 
 
 def tidy_estimates(rows: list[Fields], **shared: Any) -> Frame[Estimates]:
-    """The rows as a checked table; `shared` fills the columns that are the same in all of them.
+    """Put rows together as a checked table.
 
-    Raises schemas.quantities.Undeclared or schemas.strata.UnknownStratum for a row that says what
-    nobody has declared.
+    Parameters
+    ----------
+    rows
+        Rows by `state` and `withhold`.
+    **shared
+        The columns that are the same in all of them; where a row has its own value, that stays.
+
+    Returns
+    -------
+    Frame[Estimates]
+        One row for each of `rows`, in their order.
+
+    Raises
+    ------
+    schemas.quantities.Undeclared, schemas.strata.UnknownStratum
+        For a row that says what nobody has declared.
     """
     frame = pd.DataFrame([shared | row for row in rows]).reindex(columns=list(Estimates.describe()))
     for analysis, stratum, term in (
