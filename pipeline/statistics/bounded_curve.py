@@ -13,7 +13,15 @@ from pipeline.statistics.share_limits import ShareBounds, bound_share, count_eff
 
 @dataclass(frozen=True)
 class BoundedCurve:
-    """The fit, and the `lower` and the `upper` share that is left on the days it was asked for."""
+    """A curve of a time that lies between two tests.
+
+    Attributes
+    ----------
+    fit
+        The fitted distribution.
+    lower, upper
+        The least and the greatest share that is left on the days it was asked for.
+    """
 
     fit: Npmle
     lower: ShareBounds
@@ -21,9 +29,24 @@ class BoundedCurve:
 
 
 def bound_curve(rows: pd.DataFrame, days: np.ndarray) -> BoundedCurve:
-    """The curve of rows with left_days, right_days, patient_id and site, on rising days.
+    """Estimate the curve and its limits.
 
-    Raises NotConverged where a fit is not proved.
+    Parameters
+    ----------
+    rows
+        Episodes with `left_days`, `right_days`, `patient_id` and `site`.
+    days
+        The days asked for, rising.
+
+    Returns
+    -------
+    BoundedCurve
+        Shares with limits that never rise.
+
+    Raises
+    ------
+    NotConverged
+        Where a fit is not proved.
     """
     left, right, index = collapse_intervals(rows["left_days"], rows["right_days"])
     weights, repeats = leave_out_weights(
@@ -45,10 +68,27 @@ def bound_curve(rows: pd.DataFrame, days: np.ndarray) -> BoundedCurve:
 def count_effective_days(
     fit: Npmle, left: np.ndarray, right: np.ndarray, weight: np.ndarray, days: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """The effective numbers of the least and of the greatest share that is left on each day.
+    """Find the effective numbers of the least and the greatest share that is left on each day.
 
     A share of 0 or 1 could also be wrong by mass at a place without any: just before or just after
     a day, outside of the fit's intervals.
+
+    Parameters
+    ----------
+    fit
+        The fitted distribution.
+    left, right
+        Ends of the distinct observations (left, right], days.
+    weight
+        How often each occurs.
+    days
+        The days asked for.
+
+    Returns
+    -------
+    tuple of np.ndarray
+        The numbers of the least and of the greatest share, (days,) each
+        (pipeline.statistics.share_limits.count_effective).
     """
     day = np.asarray(days, dtype=float)
     begin, end = left[:, None], right[:, None]

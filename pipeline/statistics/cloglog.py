@@ -35,8 +35,15 @@ LEAST_LINEAR, GREATEST_HAZARD = -700.0, 700.0  # where exp leaves the numbers
 
 
 class Rows(NamedTuple):
-    """Distinct rows with the number of `events` and `failures` of each: design (rows, terms),
-    the others (rows,)."""
+    """Distinct rows with counts.
+
+    Attributes
+    ----------
+    design, offset
+        Covariates (rows, terms), and what is added to the log hazard (rows,).
+    events, failures
+        How many of each row had the event and had not, (rows,).
+    """
 
     design: np.ndarray
     offset: np.ndarray
@@ -44,13 +51,20 @@ class Rows(NamedTuple):
     failures: np.ndarray
 
     def keep(self, mask: np.ndarray) -> "Rows":
-        """The rows where `mask` is true."""
+        """Keep the rows where `mask` is true."""
         return Rows(*(part[mask] for part in self))
 
 
 class Maximum(NamedTuple):
-    """Where a climb ended: the point, the log-likelihood, its gradient and its negative second
-    derivative there."""
+    """Where a climb ended.
+
+    Attributes
+    ----------
+    point, value
+        The place (parameters,) and the log-likelihood there.
+    gradient, information
+        Its gradient (parameters,) and its negative second derivative (parameters, parameters).
+    """
 
     point: np.ndarray
     value: float
@@ -61,11 +75,24 @@ class Maximum(NamedTuple):
 def score_hazard(
     hazard: np.ndarray, events: np.ndarray, failures: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Log-likelihood of each hazard and its first and second derivative by log(hazard),
-    each shaped like `hazard`.
+    """Find the log-likelihood of each hazard and its first and second derivative by log(hazard).
 
-    The first axis of `hazard` is that of the rows. With g = H / (exp(H) - 1), an event adds log(1 -
-    exp(-H)), g and g (1 - H - g); a failure adds -H to all three.
+    Parameters
+    ----------
+    hazard
+        Hazards H summed over the gap; the first axis is that of the rows.
+    events, failures
+        How many of each row had the event and had not, (rows,).
+
+    Returns
+    -------
+    tuple of np.ndarray
+        The three, each shaped like `hazard`.
+
+    Notes
+    -----
+    With g = H / (exp(H) - 1), an event adds log(1 - exp(-H)), g and g (1 - H - g); a failure adds
+    -H to all three.
     """
     shape = (-1, *[1] * (hazard.ndim - 1))
     value = -failures.reshape(shape) * hazard
@@ -81,17 +108,23 @@ def score_hazard(
 
 
 def fit_cloglog(rows: Rows, start: np.ndarray | None = None) -> Maximum | Refusal:
-    """The maximum of the likelihood, or why there is none.
+    """Find the maximum of the likelihood, or why there is none.
 
     Its inverse information is the covariance by the model.
+
+    Parameters
+    ----------
+    rows
+        Distinct rows with counts.
+    start
+        Coefficients to start from, (terms,); one hazard for all if None.
     """
     maximum = climb_rows(rows, start)
     return check_maximum(maximum) or maximum
 
 
 def check_maximum(maximum: Maximum) -> Refusal | None:
-    """Whether this is a maximum at all, and not the end of a road along which a coefficient runs
-    away."""
+    """Check that this is a maximum, not the end of a road along which a coefficient runs away."""
     if np.diag(maximum.information).min() < NO_INFORMATION:
         return Refusal(
             "not_identified",
@@ -107,7 +140,7 @@ def check_maximum(maximum: Maximum) -> Refusal | None:
 
 
 def climb_rows(rows: Rows, start: np.ndarray | None = None) -> Maximum:
-    """Where the climb from `start`, or from one hazard for all, ends."""
+    """Climb from `start`, or from one hazard for all, and tell where that ends."""
     if start is None:
         exposed = ((rows.events + rows.failures) * np.exp(rows.offset)).sum()
         level = np.log((rows.events.sum() + 0.5) / (exposed + 0.5))
@@ -116,9 +149,11 @@ def climb_rows(rows: Rows, start: np.ndarray | None = None) -> Maximum:
 
 
 def is_flat(information: np.ndarray) -> bool:
-    """Whether the likelihood is nearly flat in some direction: so it is where members of some
-    combination of classes have no event, or only events, and coefficients run away, or where
-    columns follow from each other."""
+    """Tell whether the likelihood is nearly flat in some direction, by its information.
+
+    So it is where members of some combination of classes have no event, or only events, and
+    coefficients run away, or where columns follow from each other.
+    """
     if np.diag(information).min() < NO_INFORMATION:
         return True
     scale = np.sqrt(np.diag(information))
@@ -127,11 +162,16 @@ def is_flat(information: np.ndarray) -> bool:
 
 
 def find_determined(rows: Rows, n_covariates: int) -> tuple[np.ndarray, np.ndarray]:
-    """Which rows and which columns a maximum rests on, boolean.
+    """Find which rows and which columns a maximum rests on.
 
     Rows whose likelihood rises towards one without end are at their limit: they tell nothing of any
     finite coefficient, and counted with others they would change those. Of columns that then follow
     from each other the later ones among the first `n_covariates` go first.
+
+    Returns
+    -------
+    tuple of np.ndarray
+        Which rows (rows,) and which columns (terms,), boolean.
     """
     stays = np.ones(len(rows.events), dtype=bool)
     while True:
@@ -153,8 +193,17 @@ def find_determined(rows: Rows, n_covariates: int) -> tuple[np.ndarray, np.ndarr
 
 
 def find_endless(outward: np.ndarray, bounds: Sequence[tuple[float, float]]) -> np.ndarray | None:
-    """A direction along which no row of `outward` moves inward and one moves outward;
-    None if there is none (Albert A, Anderson JA. Biometrika 1984;71:1-10, from memory)."""
+    """Find a direction along which no row of `outward` moves inward and one moves outward.
+
+    None if there is none (Albert A, Anderson JA. Biometrika 1984;71:1-10, from memory).
+
+    Parameters
+    ----------
+    outward
+        For each row the direction that is outward for it, (rows, terms).
+    bounds
+        Least and greatest step in each term, (terms,).
+    """
     solution = linprog(
         -outward.sum(axis=0),
         A_ub=-outward,
@@ -170,15 +219,17 @@ def find_endless(outward: np.ndarray, bounds: Sequence[tuple[float, float]]) -> 
 
 
 def score_rows(rows: Rows, coef: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
-    """Log-likelihood, gradient and information of the coefficients."""
+    """Find log-likelihood, gradient and information of the coefficients."""
     hazard = take_hazard(rows.offset + rows.design @ coef)
     value, first, second = score_hazard(hazard, rows.events, rows.failures)
     return float(value.sum()), rows.design.T @ first, -(rows.design.T * second) @ rows.design
 
 
 def take_hazard(linear: np.ndarray) -> np.ndarray:
-    """The exponential, kept above zero; infinite hazards are left to the climb,
-    which does not go there."""
+    """Take the exponential of log hazards, kept above zero.
+
+    Infinite hazards are left to the climb, which does not go there.
+    """
     with np.errstate(over="ignore"):
         return np.exp(np.maximum(linear, LEAST_LINEAR))
 
@@ -188,8 +239,19 @@ def climb(
     start: np.ndarray,
     enough: float = ENOUGH,
 ) -> Maximum:
-    """Climb by Newton's steps, each shortened until the value rises;
-    whether it ended at a maximum is for a guard to say."""
+    """Climb by Newton's steps, each shortened until the value rises.
+
+    Whether it ended at a maximum is for a guard to say.
+
+    Parameters
+    ----------
+    evaluate
+        Gives value, gradient and information at a point.
+    start
+        Where to begin, (parameters,).
+    enough
+        The climb ends where gradient times step promises no more.
+    """
     current = Maximum(start, *evaluate(start))
     for _ in range(STEPS):
         step = _point_uphill(current.gradient, current.information)
@@ -214,10 +276,19 @@ def climb(
 def collapse_rows(
     design: np.ndarray, offset: np.ndarray, event: np.ndarray, group: np.ndarray
 ) -> tuple[Rows, np.ndarray]:
-    """Single rows as distinct ones with counts, and the number of the group of each:
-    `event` is boolean, `group` whole numbers.
+    """Count equal rows together; the order of the given rows changes nothing.
 
-    The order of the given rows changes nothing.
+    Parameters
+    ----------
+    design, offset, event
+        Covariates (rows, terms), offset and whether each had the event, boolean (rows,).
+    group
+        Whole numbers (rows,); rows of two groups are not equal.
+
+    Returns
+    -------
+    tuple
+        Distinct rows with counts, and the number of the group of each.
     """
     _, first, index = find_distinct(np.column_stack([group, offset, design]))
     events, everyone = np.bincount(index, weights=event), np.bincount(index)
@@ -225,8 +296,13 @@ def collapse_rows(
 
 
 def find_distinct(rows: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """The distinct rows of a table of numbers in a fixed order, a row of each,
-    and for every row the number of its distinct one."""
+    """Find the distinct rows of a table of numbers, in a fixed order.
+
+    Returns
+    -------
+    tuple of np.ndarray
+        The distinct rows, a row of each, and for every row given the number of its distinct one.
+    """
     table = np.ascontiguousarray(rows + 0.0)  # no negative zero: equal numbers have equal bytes
     keys = table.view(np.dtype((np.void, table.dtype.itemsize * table.shape[1]))).ravel()
     _, first, index = np.unique(keys, return_index=True, return_inverse=True)

@@ -23,15 +23,25 @@ SAME = 1e-8  # a rest below this is rounding
 
 @dataclass(frozen=True)
 class Incidence:
-    """Step functions that jump on `days`: `survival` without any event, (days,), and `incidence`,
-    (causes, days)."""
+    """Cumulative incidence as step functions.
+
+    Attributes
+    ----------
+    days
+        The days on which they jump.
+    survival, incidence
+        The share without any event (days,) and that which has met each (causes, days).
+    """
 
     days: np.ndarray
     survival: np.ndarray
     incidence: np.ndarray
 
     def at(self, day: float) -> tuple[float, np.ndarray]:
-        """Survival and incidences at the end of `day`; before the first jump 1 and 0."""
+        """Find survival and incidences, (causes,), at the end of `day`.
+
+        Before the first jump they are 1 and 0.
+        """
         k = np.searchsorted(self.days, day, side="right") - 1
         return (
             (1.0, np.zeros(len(self.incidence)))
@@ -42,12 +52,21 @@ class Incidence:
 
 @dataclass(frozen=True)
 class IntervalIncidence:
-    """The probability `mass` of each event in each band, (causes, bands),
-    with bands (edges[b], edges[b + 1]].
+    """Cumulative incidence by bands of days, (edges[b], edges[b + 1]].
 
-    `identified` tells whether the data fix the incidence of a cause at the end of a band, and in
-    the last row the share without event, (causes + 1, bands); `effective` has the numbers of
-    pipeline.statistics.share_limits.count_effective of the same.
+    Attributes
+    ----------
+    edges
+        Edges of the bands, days, from 0.
+    mass
+        The probability of each event in each band, (causes, bands).
+    identified
+        Whether the data fix the incidence of a cause at the end of a band, and in the last row the
+        share without event, (causes + 1, bands).
+    effective
+        Numbers of pipeline.statistics.share_limits.count_effective of the same.
+    log_likelihood, max_gradient, iterations
+        Of the search; the gradient is at most 1 + tolerance, which proves the maximum.
     """
 
     edges: np.ndarray
@@ -70,8 +89,10 @@ class IntervalIncidence:
 
     @property
     def hazard(self) -> np.ndarray:
-        """The probability of each event in a band among those without one at its start, (causes,
-        bands); nan where nobody is left."""
+        """The probability of each event in a band among those without one at its start.
+
+        (causes, bands); nan where nobody is left.
+        """
         before = np.append(1.0, self.survival[:-1])
         return np.divide(
             self.mass, before, out=np.full(self.mass.shape, np.nan), where=before > SAME
@@ -81,15 +102,27 @@ class IntervalIncidence:
 def fit_aalen_johansen(
     time: ArrayLike, cause: ArrayLike, causes: int, weight: ArrayLike | None = None
 ) -> Incidence:
-    """Cumulative incidence from days that are known; `cause` is 1, 2, ...
-
-    `causes`, or 0 for not seen any longer.
+    """Estimate cumulative incidence from days that are known.
 
     Each fall of the Kaplan-Meier curve of any event, by lifelines, belongs to the one cause of its
-    moment (Aalen OO, Johansen S. Scand J Stat 1978;5:141-150): F_k(t) = sum over days s <= t of
-    S(s-) d_k(s) / n(s). Standard errors have a function of their own, `aalen_johansen_errors`. A
-    weight, a whole number, counts a row that many times. Raises ValueError for negative or missing
-    times, unknown causes, and weights that do not add up to anything.
+    moment: F_k(t) = sum over days s <= t of S(s-) d_k(s) / n(s) (Aalen OO, Johansen S. Scand J Stat
+    1978;5:141-150). Standard errors have a function of their own, `aalen_johansen_errors`.
+
+    Parameters
+    ----------
+    time
+        Days of the event, or of when a row was last seen, (rows,).
+    cause
+        1, 2, ... `causes`, or 0 for not seen any longer, (rows,).
+    causes
+        Number of causes.
+    weight
+        A whole number that counts a row that many times; once if None.
+
+    Raises
+    ------
+    ValueError
+        For negative or missing times, unknown causes, and weights that do not add up to anything.
     """
     time, cause, weight = _demand_rows(time, cause, causes, weight)
     days, moment, last = _untie(time, cause, causes)
@@ -102,9 +135,16 @@ def fit_aalen_johansen(
 def aalen_johansen_errors(
     time: ArrayLike, cause: ArrayLike, causes: int, weight: ArrayLike | None = None
 ) -> np.ndarray:
-    """Standard errors of the incidences of fit_aalen_johansen on its days, (causes, days), by
-    lifelines: Greenwood's by the delta method (Collett D. Modelling Survival Data in Medical
-    Research, from memory), nan from the day on which nobody is left."""
+    """Find standard errors of the incidences of `fit_aalen_johansen`, by lifelines.
+
+    Parameters are the same. Greenwood's by the delta method (Collett D. Modelling Survival Data in
+    Medical Research, from memory).
+
+    Returns
+    -------
+    np.ndarray
+        On the days of that fit, (causes, days); nan from the day on which nobody is left.
+    """
     time, cause, weight = _demand_rows(time, cause, causes, weight)
     _, moment, last = _untie(time, cause, causes)
     fits = (
@@ -141,16 +181,36 @@ def fit_interval_incidence(
     weight: ArrayLike | None = None,
     tolerance: float = TOLERANCE,
 ) -> IntervalIncidence:
-    """Cumulative incidence from events that are only known to lie in (left, right].
+    """Estimate cumulative incidence from events that are only known to lie in (left, right].
 
-    `cause` is 1, 2, ... `causes`, or 0 with right = inf for no event when last seen. `edges` are
-    rising days that begin with 0; what happens after the last is one more part. Within a band the
-    incidence of each event is taken to rise evenly. The likelihood of interval-censored competing
-    events (Hudgens MG, Satten GA, Longini IM. Biometrics 2001;57:74-80) is then a mixture, linear
-    in the masses, so its maximum is proved as that of pipeline.statistics.npmle is: no gradient
-    above 1 + tolerance (Lindsay BG. Ann Stat 1983;11:86-94, from memory). If every test falls on an
-    edge, this is the Aalen-Johansen estimator on the days of the tests. Raises ValueError for what
-    is no interval or cause, NotConverged when the proof fails.
+    Within a band the incidence of each event is taken to rise evenly. If every test falls on an
+    edge, this is the Aalen-Johansen estimator on the days of the tests.
+
+    Parameters
+    ----------
+    left, right, cause
+        Ends of the interval of each event, days, and its cause, 1, 2, ... `causes`; 0 with
+        right = inf for no event when last seen.
+    causes
+        Number of causes.
+    edges
+        Rising days that begin with 0; what happens after the last is one more part.
+    weight
+        How often each row counts; once if None.
+    tolerance
+        By how much the greatest gradient may be above 1.
+
+    Raises
+    ------
+    ValueError, NotConverged
+        For what is no interval or cause; when the proof fails.
+
+    Notes
+    -----
+    The likelihood of interval-censored competing events (Hudgens MG, Satten GA, Longini IM.
+    Biometrics 2001;57:74-80) is then a mixture, linear in the masses, so its maximum is proved as
+    that of pipeline.statistics.npmle is: no gradient above 1 + tolerance (Lindsay BG. Ann Stat
+    1983;11:86-94, from memory).
     """
     left, cause, weight = _demand_rows(left, cause, causes, weight, drop=False)
     right, edges = np.asarray(right, dtype=float), np.asarray(edges, dtype=float)

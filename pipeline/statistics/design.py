@@ -23,12 +23,21 @@ PART = 0.1
 class Design:
     """A design without intercept, one row for each row of data, same index.
 
-    `matrix` has one column for each class but the reference, named `term=class`, or for a numeric
-    term. `unnamed` has the columns of classes that even together are too few for a number: with
-    them in a fit the reference holds nobody else. `counts` has for each column of `matrix` the
-    episodes, events and sites behind it. `refused` says for each class or term that has no
-    coefficient of its own why, and `shared` names for a column the refused ones that nothing tells
-    apart from it.
+    Attributes
+    ----------
+    matrix
+        One column for each class but the reference, named `term=class`, or for a numeric term.
+    unnamed
+        The columns of classes that even together are too few for a number: with them in a fit the
+        reference holds nobody else.
+    references
+        The reference class of each term.
+    refused
+        For each class or term that has no coefficient of its own why.
+    counts
+        For each column of `matrix` the episodes, events and sites behind it.
+    shared
+        For a column the refused ones that nothing tells apart from it.
     """
 
     matrix: pd.DataFrame
@@ -48,14 +57,36 @@ def build_design(
     numeric: Mapping[str, float] = NO_NUMBERS,
     binary: bool = False,
 ) -> Design:
-    """The design of `terms` for rows with a column `site` and no gap in the terms.
+    """Build the design of some terms, with the guards on small classes.
 
-    `numeric` gives each term that enters as a number the value that counts as zero. `events`
-    (boolean, same index) serves the guards only; with `binary` a class also needs episodes without
-    the event. Classes with too few are counted together as `term=other classes`, without a name
-    where even together they are too few: no row is left out. A term with one class left is refused,
-    and so is a column that follows from the others. The most frequent class is the reference.
-    Raises ValueError where a term has a gap.
+    Classes with too few are counted together as `term=other classes`, without a name where even
+    together they are too few: no row is left out. A term with one class left is refused, and so is
+    a column that follows from the others. The most frequent class is the reference.
+
+    Parameters
+    ----------
+    rows
+        Data with a column `site` and no gap in the terms.
+    terms
+        Columns that enter.
+    events
+        Who had the event (boolean, same index); it serves the guards only.
+    guards
+        Thresholds of size.
+    numeric
+        For each term that enters as a number the value that counts as zero.
+    binary
+        Whether a class also needs episodes without the event.
+
+    Returns
+    -------
+    Design
+        Its columns, and what was refused.
+
+    Raises
+    ------
+    ValueError
+        Where a term has a gap.
     """
     if rows[list(terms)].isna().any(axis=None):
         raise ValueError("a covariate has a gap: what is not recorded must be a class of its own")
@@ -95,8 +126,22 @@ def build_design(
 
 
 def find_shared(matrix: pd.DataFrame, kept: list[str]) -> dict[str, list[str]]:
-    """For each of the `kept` columns the other ones that it takes part in making up,
-    with the intercept: a coefficient holds theirs too."""
+    """Find for each column the other ones that it takes part in making up, with the intercept.
+
+    A coefficient holds theirs too.
+
+    Parameters
+    ----------
+    matrix
+        All columns.
+    kept
+        Names of those that have a coefficient.
+
+    Returns
+    -------
+    dict
+        By kept column the names of the others.
+    """
     basis = np.column_stack([np.ones(len(matrix)), matrix[kept].to_numpy(float)])
     shared: dict[str, list[str]] = {}
     for name in matrix.columns.difference(kept, sort=False):
@@ -107,7 +152,7 @@ def find_shared(matrix: pd.DataFrame, kept: list[str]) -> dict[str, list[str]]:
 
 
 def say_shared(design: Design, name: str) -> str | None:
-    """Which classes nothing tells apart from that of a column."""
+    """Say which classes nothing tells apart from that of a column; None if there are none."""
     return (
         f"not told apart from {', '.join(design.shared[name])}" if name in design.shared else None
     )

@@ -33,8 +33,17 @@ SEPARATED = Refusal("not_identified", "separation: the likelihood rises without 
 
 
 class Patterns(NamedTuple):
-    """Distinct observations: ends (rows,), design (rows, terms) with its intercept first,
-    and how often each occurs (rows,)."""
+    """Distinct observations.
+
+    Attributes
+    ----------
+    left, right
+        Ends of (left, right], days, (rows,).
+    design
+        Covariates with the intercept first, (rows, terms).
+    weight
+        How often each occurs, (rows,).
+    """
 
     left: np.ndarray
     right: np.ndarray
@@ -44,8 +53,19 @@ class Patterns(NamedTuple):
 
 @dataclass(frozen=True)
 class AftFit:
-    """The fit: `coef` (terms,), nan where the data do not determine one; `scale`;
-    `covariance` by the model, of coef and log(scale)."""
+    """A fit.
+
+    Attributes
+    ----------
+    family
+        Name of the distribution of T.
+    coef
+        Coefficients (terms,), nan where the data do not determine one.
+    scale
+        Factor of W.
+    covariance
+        By the model, of coef and log(scale).
+    """
 
     family: str
     coef: np.ndarray
@@ -55,19 +75,34 @@ class AftFit:
 
     @property
     def aic(self) -> float:
-        """Akaike's criterion: twice the number of determined coefficients and the scale,
-        less twice the log-likelihood."""
+        """Akaike's criterion.
+
+        Twice the number of determined coefficients and the scale, less twice the log-likelihood.
+        """
         return 2 * (np.isfinite(self.coef).sum() + 1 - self.log_likelihood)
 
 
 def collapse_patterns(
     left: ArrayLike, right: ArrayLike, design: np.ndarray, weight: ArrayLike | None = None
 ) -> tuple[Patterns, np.ndarray]:
-    """The distinct observations in a fixed order, and for every row given the number of its
-    pattern.
+    """Count equal observations together, in a fixed order.
 
-    Raises ValueError for what is no half-open interval, a design that is not finite, and negative
-    weights.
+    Parameters
+    ----------
+    left, right
+        Ends of the observations, days, 0 <= left < right; `right` is inf for an event not seen.
+    design, weight
+        Covariates with the intercept first (rows, terms), and how often each counts; once if None.
+
+    Returns
+    -------
+    tuple
+        The distinct observations, and for every row given the number of its pattern.
+
+    Raises
+    ------
+    ValueError
+        For what is no half-open interval, a design that is not finite, and negative weights.
     """
     left, right, design = (np.asarray(part, dtype=float) for part in (left, right, design))
     weight = np.ones(len(left)) if weight is None else np.asarray(weight, dtype=float)
@@ -81,7 +116,15 @@ def collapse_patterns(
 
 
 def fit_aft(patterns: Patterns, family: str) -> AftFit | Refusal:
-    """The maximum of the likelihood, or why there is none."""
+    """Find the maximum of the likelihood, or why there is none.
+
+    Parameters
+    ----------
+    patterns
+        Distinct observations.
+    family
+        Name of the distribution of T.
+    """
     informative = (patterns.weight > 0) & ((patterns.left > 0) | np.isfinite(patterns.right))
     patterns = Patterns(*(part[informative] for part in patterns))
     if not len(patterns.left):
@@ -102,8 +145,23 @@ def fit_aft(patterns: Patterns, family: str) -> AftFit | Refusal:
 def score_patterns(
     point: np.ndarray, patterns: Patterns, family: str
 ) -> tuple[float, np.ndarray, np.ndarray]:
-    """Log-likelihood, gradient and negative second derivative at coef / scale and, last, 1 / scale;
-    minus infinity outside."""
+    """Find log-likelihood, gradient and negative second derivative at a point.
+
+    Parameters
+    ----------
+    point
+        coef / scale and, last, 1 / scale.
+    patterns
+        Distinct observations.
+    family
+        Name of the distribution of T.
+
+    Returns
+    -------
+    tuple
+        The log-likelihood, minus infinity outside, its gradient (parameters,) and its negative
+        second derivative (parameters, parameters).
+    """
     design, weight = patterns.design, patterns.weight
     if point[-1] <= 0:
         return -np.inf, np.zeros(len(point)), np.eye(len(point))
@@ -136,8 +194,22 @@ def score_patterns(
 
 
 def share_past(fit: AftFit, design: np.ndarray, day: float) -> np.ndarray:
-    """P(T <= day) of each row of a design, (rows,); nan for a row that needs a coefficient which
-    the data do not determine."""
+    """Predict P(T <= day) of each row of a design.
+
+    Parameters
+    ----------
+    fit
+        The fit.
+    design
+        Covariates with the intercept first, (rows, terms).
+    day
+        Above 0.
+
+    Returns
+    -------
+    np.ndarray
+        (rows,); nan for a row that needs a coefficient which the data do not determine.
+    """
     unknown = np.isnan(fit.coef)
     z = (np.log(day) - design @ np.where(unknown, 0, fit.coef)) / fit.scale
     past = -np.expm1(_log_between(z, np.full(len(z), np.inf), fit.family))

@@ -10,11 +10,23 @@ from numpy.typing import ArrayLike
 def leave_out_weights(
     pattern_index: ArrayLike, patient: ArrayLike, site: ArrayLike
 ) -> tuple[np.ndarray, np.ndarray]:
-    """How often each pattern occurs without one site: integers, (sites, patterns),
-    and how many samples each row stands for, all 1.
+    """Count how often each pattern occurs without one site.
 
     A single site cannot be left out: then each of its patients is, and those with equal patterns
     make one row that stands for all of them. The order of rows changes nothing.
+
+    Parameters
+    ----------
+    pattern_index
+        Number of the pattern of each row, from 0, (rows,).
+    patient, site
+        The patient and the site of each row, (rows,).
+
+    Returns
+    -------
+    tuple of np.ndarray
+        The counts, whole numbers (sites, patterns), and how many samples each of their rows stands
+        for, (sites,), all 1 unless there is a single site.
     """
     pattern = np.asarray(pattern_index)
     sites, home = np.unique(site, return_inverse=True)
@@ -29,8 +41,21 @@ def leave_out_weights(
 
 
 def count_patients(pattern_index: ArrayLike, patient: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
-    """The patients of equal patterns as one kind: how many patients they are (kinds,),
-    and how often each of them brings each pattern (kinds, patterns)."""
+    """Count patients of equal patterns as one kind.
+
+    Parameters
+    ----------
+    pattern_index
+        Number of the pattern of each row, from 0, (rows,).
+    patient
+        The patient of each row, (rows,).
+
+    Returns
+    -------
+    tuple of np.ndarray
+        How many patients are of each kind (kinds,), and how often each of them brings each pattern
+        (kinds, patterns).
+    """
     pattern = np.asarray(pattern_index)
     patient = np.unique(patient, return_inverse=True)[1]
     order = np.lexsort((pattern, patient))

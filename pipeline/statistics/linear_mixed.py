@@ -34,12 +34,28 @@ ARRIVED = 1e-9  # what one more step would change of minus twice the log-likelih
 
 @dataclass(frozen=True)
 class LinearFit:
-    """The fit: `coef` with its `covariance` by the model, (co)variances of patients' effects,
-    of sites, of a measurement.
+    """A fit.
 
-    `relative` are the standard deviations by which it was found, `curvature` the second derivative
-    of minus twice the restricted log-likelihood by those that are not none, and `free` their
-    places; `log_likelihood` is the restricted one."""
+    Attributes
+    ----------
+    coef, covariance
+        Coefficients (terms,), and their covariance by the model (terms, terms).
+    patient
+        (Co)variances of patients' effects, (1, 1) or (2, 2).
+    site
+        Variance of sites' intercepts.
+    residual
+        Variance of a measurement.
+    log_likelihood
+        The restricted one.
+    relative
+        The standard deviations by which it was found, relative to that of a measurement.
+    curvature
+        The second derivative of minus twice the restricted log-likelihood by those of them that are
+        not none.
+    free
+        The places of those.
+    """
 
     coef: np.ndarray
     covariance: np.ndarray
@@ -53,15 +69,29 @@ class LinearFit:
 
     @property
     def slope_is_none(self) -> bool:
-        """Whether patients' slopes do not vary beyond what their intercepts tell:
-        then they are no part of the model."""
+        """Whether patients' slopes do not vary beyond what their intercepts tell.
+
+        Then they are no part of the model.
+        """
         return len(self.patient) == 2 and abs(self.relative[2]) < NONE
 
 
 def fit_linear_mixed(products: Products, *, sites: bool) -> LinearFit | Refusal:
-    """The maximum of the restricted likelihood; `sites` says whether their intercepts vary.
+    """Fit the model by restricted maximum likelihood.
 
     Two starts and two optimisers must agree.
+
+    Parameters
+    ----------
+    products
+        Sums of products of measurements, design and effects.
+    sites
+        Whether the intercepts of sites vary.
+
+    Returns
+    -------
+    LinearFit | Refusal
+        The maximum, or why there is none.
     """
     if products.n <= products.site_products.shape[1] - 2:
         return Refusal("too_few", "no more measurements than coefficients")
@@ -84,10 +114,24 @@ def fit_linear_mixed(products: Products, *, sites: bool) -> LinearFit | Refusal:
 
 
 def refit_linear_mixed(products: Products, start: LinearFit, *, sites: bool) -> LinearFit | Refusal:
-    """Fit again from `start`, a fit nearby, as that of all sites after leaving out one.
+    """Fit again from a fit nearby, as that of all sites after leaving out one.
 
-    Newton's steps with the curvature of `start` need few evaluations; where they do not
-    arrive, or a standard deviation that was none would grow, the search begins anew.
+    Newton's steps with the curvature of `start` need few evaluations; where they do not arrive, or
+    a standard deviation that was none would grow, the search begins anew.
+
+    Parameters
+    ----------
+    products
+        Sums of products of measurements, design and effects.
+    start
+        The fit nearby.
+    sites
+        Whether the intercepts of sites vary.
+
+    Returns
+    -------
+    LinearFit | Refusal
+        The maximum, or why there is none.
     """
 
     def value(at: np.ndarray) -> float:

@@ -28,8 +28,20 @@ class NotConverged(ArithmeticError):
 def collapse_cells(
     weights: np.ndarray, first: np.ndarray, last: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Observations around the same intervals as one: weights (replicates, cells),
-    first and last (cells,)."""
+    """Count observations around the same intervals as one.
+
+    Parameters
+    ----------
+    weights
+        (replicates, observations).
+    first, last
+        The first and the last interval inside each observation, (observations,).
+
+    Returns
+    -------
+    tuple of np.ndarray
+        Weights (replicates, cells), first and last (cells,).
+    """
     size = last.max() + 1
     cells, cell = np.unique(first * size + last, return_inverse=True)
     order = np.argsort(cell, kind="stable")
@@ -50,13 +62,33 @@ def maximise(
     tolerance: float,
     start: tuple | None = None,
 ) -> tuple[np.ndarray, np.ndarray, int]:
-    """The maximum for each row of weights (replicates, cells):
-    mass and gradient (replicates, intervals), iterations.
+    """Find the masses of greatest likelihood for each row of weights.
 
-    Primal-dual interior point, as Koenker & Mizera (2014, J Am Stat Assoc 109:674-685) use it for
-    non-parametric likelihoods: minimise sum(p) - sum(w log(mass inside)) over p >= 0, whose
-    solution sums to 1, by Newton steps on g + z = 1, p z = target with a target that shrinks to
-    zero. `start` gives p and z, (intervals,) each.
+    Parameters
+    ----------
+    weights
+        How often each cell occurs, (replicates, cells).
+    first, last
+        The intervals inside each cell, (cells,).
+    tolerance
+        By how much the greatest gradient may be above 1.
+    start
+        p and z to start from, (intervals,) each; even ones if None.
+
+    Returns
+    -------
+    tuple
+        Mass and gradient (replicates, intervals), and the number of iterations.
+
+    Raises
+    ------
+    NotConverged
+        When the proof of optimality is not reached.
+
+    Notes ----- Primal-dual interior point, as Koenker & Mizera (2014, J Am Stat Assoc 109:674-685)
+    use it for non-parametric likelihoods: minimise sum(p) - sum(w log(mass inside)) over p >= 0,
+    whose solution sums to 1, by Newton steps on g + z = 1, p z = target with a target that shrinks
+    to zero.
     """
     size = last.max() + 1
     share, covers = weights / weights.sum(axis=1, keepdims=True), _cover(first, last)
@@ -94,11 +126,29 @@ def maximise_near(
     known: np.ndarray,
     gradient: np.ndarray,
 ) -> np.ndarray:
-    """The maximum for each row of weights (replicates, cells) near that of other weights,
-    whose mass and gradient are given.
+    """Find the masses of greatest likelihood for each row of weights, near those of other weights.
 
     Most often the same intervals carry mass, and Newton's method on these is enough. Where the
     proof says otherwise, the interior point takes over from a place near the known maximum.
+
+    Parameters
+    ----------
+    weights
+        How often each cell occurs, (replicates, cells).
+    first, last
+        The intervals inside each cell, (cells,).
+    known, gradient
+        Mass and gradient of the other weights, (intervals,).
+
+    Returns
+    -------
+    np.ndarray
+        The masses, (replicates, intervals).
+
+    Raises
+    ------
+    NotConverged
+        When the proof of optimality is not reached.
     """
     mass, covers = _correct(weights, first, last, known), _cover(first, last)
     share = weights / weights.sum(axis=1, keepdims=True)

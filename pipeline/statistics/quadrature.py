@@ -24,10 +24,18 @@ MODE_STEPS, LONGEST_STEP, MODE_PRECISION = 100, 2.0, 1e-9
 class Groups(NamedTuple):
     """Distinct patients in the order of their sites.
 
-    `rows` lists the rows of each together; `patient` (rows,) says whose a row is.
-
-    `first` (patients,) is the first row, `weight` how many patients are like this one, `site`
-    (patients,) the number of their site.
+    Attributes
+    ----------
+    rows
+        The rows of each patient together.
+    patient
+        Whose a row is, (rows,).
+    first
+        The first row of each patient, (patients,).
+    weight
+        How many patients are like this one, (patients,).
+    site
+        The number of their site, (patients,).
     """
 
     rows: Rows
@@ -38,13 +46,22 @@ class Groups(NamedTuple):
 
 
 class Moments(NamedTuple):
-    """What one integration leaves: for each patient log_integral,
-    and means and covariances of derivatives under its points.
+    """What one integration leaves: means and covariances of derivatives under the points.
 
-    by_row (rows,): mean first derivative; curvature (rows,): second derivative by the row's own log
-    hazard; pairs: for each distance between rows of one patient the earlier rows and their mixed
-    derivatives; with_sd (rows,): mixed derivative with sd; by_sd and sd_curvature (patients,):
-    first and second derivative by sd.
+    Attributes
+    ----------
+    log_integral
+        Of each patient, (patients,).
+    by_row
+        Mean first derivative by the row's log hazard, (rows,).
+    curvature
+        Second derivative by the row's own log hazard, (rows,).
+    pairs
+        For each distance between rows of one patient the earlier rows and their mixed derivatives.
+    with_sd
+        Mixed derivative with sd, (rows,).
+    by_sd, sd_curvature
+        First and second derivative by sd, (patients,).
     """
 
     log_integral: np.ndarray
@@ -57,8 +74,20 @@ class Moments(NamedTuple):
 
 
 def collapse_patients(rows: Rows, patient: np.ndarray, site: np.ndarray) -> Groups:
-    """Patients with equal rows counted together, each row with the whole numbers of its patient and
-    site; their order changes nothing."""
+    """Count patients with equal rows together; the order of patients and rows changes nothing.
+
+    Parameters
+    ----------
+    rows
+        The rows of all patients, with counts.
+    patient, site
+        Whole numbers of the patient and the site of each row, (rows,).
+
+    Returns
+    -------
+    Groups
+        The distinct patients.
+    """
     kinds, _, kind = find_distinct(
         np.column_stack([site, rows.offset, rows.events, rows.failures, rows.design])
     )
@@ -81,7 +110,20 @@ def collapse_patients(rows: Rows, patient: np.ndarray, site: np.ndarray) -> Grou
 
 
 def keep_sites(groups: Groups, sites: list[int]) -> Groups:
-    """The patients of some sites."""
+    """Keep the patients of some sites.
+
+    Parameters
+    ----------
+    groups
+        Distinct patients and their rows.
+    sites
+        Numbers of the sites that stay; they keep these numbers.
+
+    Returns
+    -------
+    Groups
+        Their patients.
+    """
     patients = np.flatnonzero(np.isin(groups.site, sites))
     rows = np.flatnonzero(np.isin(groups.site[groups.patient], sites))
     owner = np.searchsorted(patients, groups.patient[rows])
@@ -92,7 +134,24 @@ def keep_sites(groups: Groups, sites: list[int]) -> Groups:
 
 
 def integrate_patients(linear: np.ndarray, sd: float, groups: Groups, points: int) -> Moments:
-    """Integrate over z of every patient; `linear` (rows,) is the log hazard at z = 0."""
+    """Integrate the likelihood over z of every patient.
+
+    Parameters
+    ----------
+    linear
+        The log hazard of each row at z = 0, (rows,).
+    sd
+        Standard deviation of patients' intercepts.
+    groups
+        Distinct patients and their rows.
+    points
+        Quadrature points of each patient.
+
+    Returns
+    -------
+    Moments
+        The integrals and their derivatives.
+    """
     centre, scale = _find_modes(linear, sd, groups)
     x, w = np.polynomial.hermite.hermgauss(points)
     z = centre[:, None] + np.sqrt(2) * scale[:, None] * x
@@ -137,8 +196,24 @@ def integrate_patients(linear: np.ndarray, sd: float, groups: Groups, points: in
 def derive(
     moments: Moments, design: np.ndarray, weight: np.ndarray, groups: Groups
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Gradient and negative second derivative of the sum of weight * log_integral by the
-    coefficients of `design`, then sd."""
+    """Find gradient and negative second derivative of the sum of weight * log_integral.
+
+    Parameters
+    ----------
+    moments
+        What the integration left.
+    design
+        Covariates, (rows, terms).
+    weight
+        Of each patient, (patients,).
+    groups
+        Distinct patients and their rows.
+
+    Returns
+    -------
+    tuple of np.ndarray
+        By the coefficients of `design`, then sd: (terms + 1,) and (terms + 1, terms + 1).
+    """
     each = weight[groups.patient]
     size = design.shape[1]
     second = np.empty((size + 1, size + 1))

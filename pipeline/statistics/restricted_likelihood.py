@@ -13,10 +13,20 @@ STEP = 1e-4  # of differences of the gradient
 
 
 class Products(NamedTuple):
-    """Sums of products: `patient_products` (q, q + terms + 2, patients) of the q random effects'
-    design with itself, the coefficients' design, the measurement and a one; `site_products` (sites,
-    terms + 2, terms + 2) of the last three; patients are in the order of sites, of which each
-    begins and ends at two neighbours of `edges`."""
+    """Sums of products, with patients in the order of sites.
+
+    Attributes
+    ----------
+    patient_products
+        Of the q random effects' design with itself, the coefficients' design, the measurement and a
+        one, (q, q + terms + 2, patients).
+    site_products
+        Of the last three, (sites, terms + 2, terms + 2).
+    edges
+        The patients of each site begin and end at two neighbours, (sites + 1,).
+    n
+        Number of measurements.
+    """
 
     patient_products: np.ndarray
     site_products: np.ndarray
@@ -31,11 +41,30 @@ def sum_products(
     patient: np.ndarray,
     site: np.ndarray,
 ) -> Products:
-    """The sums of measurements (rows,), design (rows, terms), effects (rows, 1 or 2), and labels;
-    a patient belongs to one site.
+    """Sum the products of measurements, design and effects.
 
-    The order of rows changes nothing but the last digits; sort them for none. Raises ValueError for
-    a patient of two sites.
+    The order of rows changes nothing but the last digits; sort them for none.
+
+    Parameters
+    ----------
+    measured
+        Measurements, (rows,).
+    design
+        Covariates with an intercept if there is one, (rows, terms).
+    effects
+        The random effects' design, (rows, 1 or 2).
+    patient, site
+        Labels, (rows,); a patient belongs to one site.
+
+    Returns
+    -------
+    Products
+        The sums.
+
+    Raises
+    ------
+    ValueError
+        For a patient of two sites.
     """
     sites, home_of_row = np.unique(site, return_inverse=True)
     _, first, who = np.unique(patient, return_index=True, return_inverse=True)
@@ -60,7 +89,7 @@ def sum_products(
 
 
 def drop_site(products: Products, k: int) -> Products:
-    """The sums without the k-th site."""
+    """Take the k-th site out of the sums."""
     begin, end = products.edges[k], products.edges[k + 1]
     edges = np.concatenate([products.edges[: k + 1], products.edges[k + 2 :] - (end - begin)])
     patient_products = np.delete(products.patient_products, np.s_[begin:end], axis=2)
@@ -73,8 +102,23 @@ def drop_site(products: Products, k: int) -> Products:
 
 
 def reml_deviance(relative: np.ndarray, products: Products, sites: bool) -> tuple[float, dict]:
-    """Minus twice the restricted log-likelihood at relative standard deviations (a lower triangle
-    by rows, then that of sites), and what else of a LinearFit follows from them."""
+    """Find minus twice the restricted log-likelihood at relative standard deviations.
+
+    Parameters
+    ----------
+    relative
+        A lower triangle by rows, then that of sites; relative to the standard deviation of a
+        measurement.
+    products
+        Sums of products.
+    sites
+        Whether the intercepts of sites vary.
+
+    Returns
+    -------
+    tuple
+        The deviance, and what else of a LinearFit follows from them, by name.
+    """
     triangle, spread = _read(relative, products, sites)
     p = products.site_products.shape[1] - 2
     patients = _absorb_patients(triangle, products)
@@ -100,8 +144,20 @@ def reml_deviance(relative: np.ndarray, products: Products, sites: bool) -> tupl
 
 
 def reml_gradient(relative: np.ndarray, products: Products, sites: bool) -> np.ndarray:
-    """The gradient of `reml_deviance`, by the chain rule.
+    """Find the gradient of `reml_deviance`, by the chain rule.
 
+    Parameters
+    ----------
+    relative, products, sites
+        As for `reml_deviance`.
+
+    Returns
+    -------
+    np.ndarray
+        By each of `relative`.
+
+    Notes
+    -----
     With S the products of a patient's effects, L the triangle, H = (I + L' S L)^-1 and G = L H L',
     patients add log det H^-1 and take B' G B from the products of their site; `weight` says how the
     deviance moves with these, site by site.
@@ -146,8 +202,17 @@ def _read(relative: np.ndarray, products: Products, sites: bool) -> tuple[np.nda
 
 
 class Absorbed(NamedTuple):
-    """Patients' effects taken in: H and G of each (q, q, patients), the products of sites with what
-    patients share taken away, and the logarithm of the determinant."""
+    """Patients' effects taken in.
+
+    Attributes
+    ----------
+    inverse, gain
+        H and G of each patient, (q, q, patients).
+    site_products
+        The products of sites with what patients share taken away.
+    log_size
+        The logarithm of the determinant.
+    """
 
     inverse: np.ndarray
     gain: np.ndarray
@@ -198,7 +263,20 @@ def _invert(matrices: np.ndarray) -> tuple[np.ndarray, float]:
 
 
 def reml_hessian(point: np.ndarray, products: Products, sites: bool) -> np.ndarray:
-    """The second derivative of `reml_deviance`, by central differences of its gradient."""
+    """Find the second derivative of `reml_deviance`, by central differences of its gradient.
+
+    Parameters
+    ----------
+    point
+        Relative standard deviations, as for `reml_deviance`.
+    products, sites
+        As there.
+
+    Returns
+    -------
+    np.ndarray
+        Symmetric, by each pair of `point`.
+    """
     rows = [
         (
             reml_gradient(point + shift, products, sites)

@@ -52,11 +52,27 @@ NO_END = Refusal("not_converged", "the search of the second fit did not end")
 def compare_curve(
     left: np.ndarray, right: np.ndarray, weight: np.ndarray, fit: Npmle, days: np.ndarray
 ) -> float | Refusal:
-    """The share that is left on each day that lies in no interval without information,
-    by lifelines' estimator for intervals.
+    """Compare the share that is left with that of lifelines' estimator for intervals.
 
-    Its search goes on where the two are still apart: a step that adds little to the likelihood can
-    be far from the end of many such.
+    Only days that lie in no interval without information are compared. Its search goes on where the
+    two are still apart: a step that adds little to the likelihood can be far from the end of many
+    such.
+
+    Parameters
+    ----------
+    left, right
+        Ends of the distinct observations (left, right], days.
+    weight
+        How often each occurs.
+    fit
+        Our fit.
+    days
+        The days to compare.
+
+    Returns
+    -------
+    float | Refusal
+        The largest difference of shares, or why there is no second fit.
     """
     lower, upper = fit.survival(days)
     known = upper - lower < KNOWN
@@ -80,8 +96,21 @@ def compare_curve(
 
 
 def compare_aft(patterns: Patterns, fit: AftFit) -> float | Refusal:
-    """Coefficients and log(scale) of the interval-censored regression,
-    by lifelines' of the same family."""
+    """Compare the interval-censored regression with lifelines' of the same family.
+
+    Parameters
+    ----------
+    patterns
+        Distinct observations.
+    fit
+        Our fit.
+
+    Returns
+    -------
+    float | Refusal
+        The largest difference of coefficients and log(scale), in standard errors, or why there is
+        no second fit.
+    """
     if not np.isfinite(fit.coef).all():
         return SEPARATED
     fitter, place, shape, sign = AFT[fit.family]
@@ -109,8 +138,20 @@ def compare_aft(patterns: Patterns, fit: AftFit) -> float | Refusal:
 
 
 def compare_cloglog(rows: Rows, fit: Maximum) -> float | Refusal:
-    """Coefficients of the complementary log-log regression,
-    by statsmodels' generalised linear model."""
+    """Compare the complementary log-log regression with statsmodels' generalised linear model.
+
+    Parameters
+    ----------
+    rows
+        Distinct rows with counts.
+    fit
+        Our fit.
+
+    Returns
+    -------
+    float | Refusal
+        The largest difference of coefficients, in standard errors, or why there is no second fit.
+    """
     counts = np.column_stack([rows.events, rows.failures])
     model = GLM(counts, rows.design, family=Binomial(CLogLog()), offset=rows.offset)
     with warnings.catch_warnings():
@@ -130,8 +171,22 @@ def compare_two_levels(
     patient: np.ndarray,
     fit: LinearFit,
 ) -> float | Refusal:
-    """Coefficients of the linear mixed model without sites' intercepts,
-    by statsmodels' own search of the restricted likelihood."""
+    """Compare the linear mixed model without sites' intercepts with statsmodels' own search.
+
+    Both maximise the restricted likelihood.
+
+    Parameters
+    ----------
+    measured, design, effects, patient
+        As for pipeline.statistics.restricted_likelihood.sum_products.
+    fit
+        Our fit.
+
+    Returns
+    -------
+    float | Refusal
+        The largest difference of coefficients, in standard errors, or why there is no second fit.
+    """
     with warnings.catch_warnings():
         # of a variance near zero and of searches: `converged` says so too
         warnings.simplefilter("ignore")
@@ -151,8 +206,23 @@ def compare_least_squares(
     site: np.ndarray,
     fit: LinearFit,
 ) -> float:
-    """Coefficients of the linear mixed model at its own variances, by statsmodels' least squares on
-    measurements made independent, site by site, with the whole covariance matrix of the site."""
+    """Compare the linear mixed model at its own variances with statsmodels' least squares.
+
+    These are of measurements made independent, site by site, with the whole covariance matrix of
+    the site.
+
+    Parameters
+    ----------
+    measured, design, effects, patient, site
+        As for pipeline.statistics.restricted_likelihood.sum_products.
+    fit
+        Our fit.
+
+    Returns
+    -------
+    float
+        The largest difference of coefficients, in standard errors.
+    """
     parts = []
     for name in np.unique(site):
         at_site = site == name
@@ -175,9 +245,24 @@ def compare_least_squares(
 def compare_pool(
     effects: np.ndarray, variances: np.ndarray, paule_mandel: Pool, restricted: Pool
 ) -> float:
-    """The mean over sites: with the variance between sites by Paule and Mandel, which statsmodels
-    finds too; and, with that by restricted likelihood, which it does not, the mean and its
-    Hartung-Knapp error as those of weighted least squares."""
+    """Compare the mean over sites with statsmodels'.
+
+    With the variance between sites by Paule and Mandel, which statsmodels finds too, the means are
+    compared; with that by restricted likelihood, which it does not find, the mean and its
+    Hartung-Knapp error are compared with those of weighted least squares.
+
+    Parameters
+    ----------
+    effects, variances
+        The effect of each site and its variance, (sites,).
+    paule_mandel, restricted
+        Our pools, with the variance between sites by either.
+
+    Returns
+    -------
+    float
+        The largest difference, in standard errors.
+    """
     other = combine_effects(effects, variances, method_re="iterated", use_t=True)
     given = WLS(effects, np.ones(len(effects)), weights=1 / (variances + restricted.tau2)).fit()
     pairs = [

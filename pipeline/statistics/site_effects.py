@@ -29,8 +29,17 @@ DIFFERENCE = 1e-5
 
 @dataclass(frozen=True)
 class SiteFit:
-    """Coefficients of the design with their covariance, the variance between sites (zero if they
-    are fixed), and the log-likelihood."""
+    """A fit.
+
+    Attributes
+    ----------
+    coefficients, covariance
+        Coefficients of the design (terms,) and their covariance (terms, terms).
+    sigma2
+        Variance between sites; zero if they are fixed.
+    log_likelihood
+        Its maximum.
+    """
 
     coefficients: np.ndarray
     covariance: np.ndarray
@@ -39,7 +48,20 @@ class SiteFit:
 
 
 def fit_fixed(design: np.ndarray, happened: np.ndarray) -> SiteFit | Refusal:
-    """The complementary log-log regression of `happened` (boolean) on `design`."""
+    """Fit the complementary log-log regression of an event on a design.
+
+    Parameters
+    ----------
+    design
+        Covariates, (episodes, terms).
+    happened
+        Whether each had the event, boolean.
+
+    Returns
+    -------
+    SiteFit | Refusal
+        The fit, or why there is none: separation among the reasons.
+    """
     maximum = fit_cloglog(
         Rows(design, np.zeros(len(design)), happened.astype(float), (~happened).astype(float))
     )
@@ -53,9 +75,22 @@ def fit_fixed(design: np.ndarray, happened: np.ndarray) -> SiteFit | Refusal:
 
 
 def fit_random(design: np.ndarray, happened: np.ndarray, site: np.ndarray) -> SiteFit | Refusal:
-    """The same with a random intercept for each site; `design` has a column of ones or its like.
+    """Fit the same with a random intercept for each site.
 
-    The covariance is of the coefficients.
+    Parameters
+    ----------
+    design
+        Covariates, (episodes, terms), with a column of ones or its like.
+    happened
+        Whether each had the event, boolean.
+    site
+        The site of each episode.
+
+    Returns
+    -------
+    SiteFit | Refusal
+        The fit, or why there is none. The covariance is of the coefficients; where the likelihood
+        falls as sigma2 leaves zero, the fit is that of `fit_fixed`.
     """
     pooled = fit_fixed(design, happened)
     if isinstance(pooled, Refusal):

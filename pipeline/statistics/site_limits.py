@@ -24,8 +24,24 @@ METHOD = (
 
 
 def bound_share(happened: ArrayLike, site: ArrayLike, guards: Guards) -> tuple[float, float]:
-    """95 % confidence limits of the share of `happened` (episodes,); from `min_sites` sites on,
-    their differences count too, on the logit scale."""
+    """Find 95 % confidence limits of a share.
+
+    From `min_sites` sites on, their differences count too, on the logit scale.
+
+    Parameters
+    ----------
+    happened
+        Whether it happened, (episodes,).
+    site
+        The site of each episode, (episodes,).
+    guards
+        Threshold `min_sites`.
+
+    Returns
+    -------
+    tuple of float
+        Lower and upper limit.
+    """
     happened, site = np.asarray(happened, dtype=bool), np.asarray(site, dtype=str)
     share, alone = happened.mean(), len(np.unique(site)) < guards.min_sites
     number = (
@@ -40,12 +56,37 @@ def bound_share(happened: ArrayLike, site: ArrayLike, guards: Guards) -> tuple[f
 
 
 def site_error(site: np.ndarray, answer: float, fit: Callable[[np.ndarray], float]) -> float:
-    """Standard error of an answer by leaving out one site at a time;
-    `fit` gives the answer of the episodes that a mask keeps."""
+    """Find the standard error of an answer by leaving out one site at a time.
+
+    Parameters
+    ----------
+    site
+        The site of each episode, (episodes,).
+    answer
+        That of all episodes.
+    fit
+        Gives the answer of the episodes that a mask keeps.
+
+    Returns
+    -------
+    float
+        By the delete-one-site jackknife (pipeline/statistics/jackknife.py).
+    """
     without = refit_without_each_site(site, lambda kept: np.array([fit(kept)]))
     return float(np.sqrt(jackknife_covariance(np.array([answer]), without)[0, 0]))
 
 
 def count_effective(site: np.ndarray) -> float:
-    """So many sites of equal size tell as much; at least 2."""
+    """Count sites of equal size that tell as much as those of these episodes.
+
+    Parameters
+    ----------
+    site
+        The site of each episode, (episodes,).
+
+    Returns
+    -------
+    float
+        At least 2: pipeline.statistics.share_limits.count_alike.
+    """
     return count_alike(np.unique(site, return_counts=True)[1])

@@ -27,7 +27,15 @@ LOST = 1e10  # stands for minus infinity where a curve would rise
 
 @dataclass(frozen=True)
 class Hazard:
-    """The fitted spline and coefficients with their covariance; `knots` are days."""
+    """A fitted regression.
+
+    Attributes
+    ----------
+    coefficients, covariance
+        Of the spline, then of the covariates.
+    knots
+        Knots of the spline, days.
+    """
 
     coefficients: np.ndarray
     covariance: np.ndarray
@@ -56,8 +64,22 @@ class _Edge:
 def fit_hazard(
     left: np.ndarray, right: np.ndarray, covariates: np.ndarray, knots: tuple[float, ...]
 ) -> Hazard | Refusal:
-    """The regression of (left, right] on covariates (episodes, terms); refused where the data do
-    not determine it."""
+    """Fit the regression to times in (left, right].
+
+    Parameters
+    ----------
+    left, right
+        Ends of each observation, days, (episodes,).
+    covariates
+        (episodes, terms).
+    knots
+        Knots of the spline, days, rising, two or more.
+
+    Returns
+    -------
+    Hazard | Refusal
+        The fit, or why there is none: the data do not determine it, or the fitted share falls.
+    """
     edges = []
     for day in (left, right):
         inside = _is_inside(day)
@@ -74,8 +96,21 @@ def fit_hazard(
 
 
 def course_basis(day: np.ndarray, knots: tuple[float, ...]) -> np.ndarray:
-    """The columns of a spline on some days (days, knots): a constant, log time, and for each inner
-    knot a cubic that is straight outside the end knots, scaled by the square of their range."""
+    """Find the columns of a spline of log time on some days.
+
+    Parameters
+    ----------
+    day
+        Days, above 0, (days,).
+    knots
+        Knots of the spline, days, rising.
+
+    Returns
+    -------
+    np.ndarray
+        (days, knots): a constant, log time, and for each inner knot a cubic that is straight
+        outside the end knots, scaled by the square of their range.
+    """
     x, (low, *inner, high) = np.log(day), np.log(knots)
     columns = [np.ones(len(x)), x]
     for middle in inner:
@@ -86,12 +121,26 @@ def course_basis(day: np.ndarray, knots: tuple[float, ...]) -> np.ndarray:
 
 
 def keep_distinguishable(matrix: pd.DataFrame, fixed: np.ndarray, guards: Guards) -> pd.DataFrame:
-    """The columns with enough of their own: what neither the other columns nor those of `fixed`
-    explain, as a sum of squares.
+    """Keep the columns with enough of their own.
 
-    In units of a column of zeros and ones that is a number of episodes. Where it is small, two
-    classes differ in a handful of episodes only, and a coefficient would rest on them alone. The
-    last such column goes first.
+    That is what neither the other columns nor those of `fixed` explain, as a sum of squares: in
+    units of a column of zeros and ones a number of episodes. Where it is small, two classes differ
+    in a handful of episodes only, and a coefficient would rest on them alone. The last such column
+    goes first.
+
+    Parameters
+    ----------
+    matrix
+        The columns to choose from, (episodes, columns).
+    fixed
+        Columns that stay, (episodes, columns).
+    guards
+        Threshold `min_events`.
+
+    Returns
+    -------
+    pd.DataFrame
+        The columns that stay, in their order.
     """
     columns = list(matrix)
     while columns:

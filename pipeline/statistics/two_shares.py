@@ -15,7 +15,13 @@ from pipeline.statistics.scales import RATIO, Scale, limit_by_sites
 
 
 class Bounded(NamedTuple):
-    """A number with its 95 % confidence limits."""
+    """A number with its 95 % confidence limits.
+
+    Attributes
+    ----------
+    value, low, high
+        The number, its lower and its upper limit.
+    """
 
     value: float
     low: float
@@ -23,8 +29,19 @@ class Bounded(NamedTuple):
 
 
 def mover_difference(first: Bounded, second: Bounded) -> Bounded:
-    """The second less the first, d = b - a, with the limits of MOVER:
-    d - sqrt((b - low_b)^2 + (high_a - a)^2) and d + sqrt((high_b - b)^2 + (a - low_a)^2)."""
+    """Find the difference of two numbers with the limits of MOVER.
+
+    Parameters
+    ----------
+    first, second
+        The numbers a and b with their limits.
+
+    Returns
+    -------
+    Bounded
+        The second less the first, d = b - a, with limits d - sqrt((b - low_b)^2 + (high_a - a)^2)
+        and d + sqrt((high_b - b)^2 + (a - low_a)^2).
+    """
     value = second.value - first.value
     below = np.hypot(second.value - second.low, first.high - first.value)
     above = np.hypot(second.high - second.value, first.value - first.low)
@@ -34,12 +51,24 @@ def mover_difference(first: Bounded, second: Bounded) -> Bounded:
 def compare(
     values: np.ndarray, scale: Scale, first: Bounded, second: Bounded
 ) -> tuple[float, float, float, float]:
-    """Standard error, limits and p-value of what the second number is less the first, or,
-    on the scale RATIO, by how many times it is greater.
+    """Compare two numbers: limits by MOVER and by leaving out each site, whichever reach further.
 
-    `values` (samples,) are the comparison, first of all and then without each site. The p-value is
-    the greater of that by sites and that which goes along with the limits of the two numbers
-    (Altman DG, Bland JM. BMJ 2011;343:d2304). Both numbers lie above 0 for a ratio.
+    Parameters
+    ----------
+    values
+        The comparison, first of all and then without each site, (samples,).
+    scale
+        On RATIO it is by how many times the second number is greater, on any other what it is less
+        the first.
+    first, second
+        The two numbers with their limits; both lie above 0 for a ratio.
+
+    Returns
+    -------
+    tuple of float
+        Standard error by sites, lower and upper 95 % limit, and the p-value: the greater of that by
+        sites and that which goes along with the limits of the two numbers (Altman DG, Bland JM. BMJ
+        2011;343:d2304).
     """
     error, low, high, p = limit_by_sites(values[0], values[1:], scale)
     if scale is RATIO:
