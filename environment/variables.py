@@ -16,7 +16,7 @@ PLACES = re.compile(
 
 
 def isolate() -> dict[str, str]:
-    """This process's variables without those that could change what is installed or imported;
+    """The variables of this process without those that could change what is installed or imported;
     caches go where files can be written."""
     kept = {
         name: value

@@ -232,7 +232,7 @@ def _begin(patterns: Patterns) -> np.ndarray:
 def _standardise(
     end: np.ndarray, design: np.ndarray, point: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """z of each end, infinite outside of time, and its derivative by 1 / scale,
+    """The z of each end, infinite outside of time, and its derivative by 1 / scale,
     which counts as zero there."""
     inside = (end > 0) & np.isfinite(end)
     log_end = np.log(np.where(inside, end, 1.0))
@@ -242,7 +242,7 @@ def _standardise(
 
 
 def _log_between(low: np.ndarray, high: np.ndarray, family: str) -> np.ndarray:
-    """log P(low < W <= high) without loss of digits in either tail."""
+    """The logarithm of P(low < W <= high) without loss of digits in either tail."""
     if family == "weibull":
         least = np.exp(low)
         return -least + np.log(-np.expm1(least - np.exp(high)))
