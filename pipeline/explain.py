@@ -20,7 +20,7 @@ from schemas.maneuver import FIT
 from schemas.study import Config
 
 WIDTH, LABEL = 110, 11
-NEAR = 2  # a criterion that fails on more than this many points is not told of
+MOST_MISFITS = 2  # a criterion that fails on more than this many points is not told of
 
 
 class NoSuchEpisode(LookupError):
@@ -172,17 +172,17 @@ def _say_tests(before: pd.DataFrame, left: set[str], criteria: Criteria) -> Iter
                 yield _wrap("", _say_pair(test.iloc[0]) if paired else _say_test(test.iloc[0]), 2)
                 shows = test["horizontal"].iloc[0] != "none" if paired else test["positive"].iloc[0]
                 if shows:
-                    asked = {
+                    eligible = {
                         name: c for name, c in criteria.criteria.items() if c.both_sides == paired
                     }
-                    here = kept.get(row + len(before) * paired, set())
-                    yield from _say_criteria(test, before, asked, here, left)
+                    met = kept.get(row + len(before) * paired, set())
+                    yield from _say_criteria(test, before, eligible, met, left)
 
 
 def _say_criteria(
     test: pd.DataFrame,
     before: pd.DataFrame,
-    asked: dict[str, Criterion],
+    criteria: dict[str, Criterion],
     kept: set[str],
     left: set[str],
 ) -> Iterator[str]:
@@ -190,13 +190,17 @@ def _say_criteria(
     and why it fails those that it nearly meets."""
     shown = test.iloc[0]
     missing = {
-        name: list_missing(test, before, c) for name, c in asked.items() if shown["test"] in c.tests
+        name: list_missing(test, before, c)
+        for name, c in criteria.items()
+        if shown["test"] in c.tests
     }
     for name, points in missing.items():
         if points:
             continue
-        doubts = list_doubts(test, asked[name])
-        finer = [other for other in missing if asked[other].refines == name and not missing[other]]
+        doubts = list_doubts(test, criteria[name])
+        finer = [
+            other for other in missing if criteria[other].refines == name and not missing[other]
+        ]
         if name not in kept and finer:
             yield _wrap(
                 "      met",
@@ -214,7 +218,7 @@ def _say_criteria(
                 14,
             )
     for name, points in missing.items():
-        if 0 < len(points) <= NEAR:
+        if 0 < len(points) <= MOST_MISFITS:
             yield _wrap("      not", f"{name}: {'; '.join(points)}", 14)
 
 

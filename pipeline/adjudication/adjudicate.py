@@ -91,12 +91,12 @@ def _state_verdicts(facts: pd.DataFrame) -> pd.DataFrame:
     tests = [flagged, firm, against, facts["certainty"].notna(), resolved]
     kind = np.select(tests, ["apart", "criteria", "apart", "criteria", "resolved"], "undetermined")
     positional = {"apart": "probable_non_positional", "criteria": "yes", "resolved": "yes"}
-    rest = np.select(
+    without_criteria = np.select(
         [kind == "resolved", facts["seen"].fillna(False)], ["resolved_before", "possible"], "none"
     )
     by_findings = facts[["flag", "cause"]].notna().any(axis=1)
-    told_day = facts[["first_test_day", "other_diagnosis_day"]].max(axis=1)
-    apart_day = facts["first_test_day"].where(by_findings | ~elsewhere, told_day)
+    known_day = facts[["first_test_day", "other_diagnosis_day"]].max(axis=1)
+    apart_day = facts["first_test_day"].where(by_findings | ~elsewhere, known_day)
     texts = {
         "variants": "",
         "criteria": "",
@@ -108,7 +108,7 @@ def _state_verdicts(facts: pd.DataFrame) -> pd.DataFrame:
     }
     verdicts = facts.assign(
         positional=pd.Series(kind, index=facts.index).map(positional).fillna("undetermined"),
-        certainty=facts["certainty"].fillna(pd.Series(rest, index=facts.index)),
+        certainty=facts["certainty"].fillna(pd.Series(without_criteria, index=facts.index)),
         site_recognised=named | no_canal,
         known_day=np.select(
             [kind == "apart", kind == "undetermined"],

@@ -32,12 +32,16 @@ def explain_retreatment(cleared: pd.DataFrame, followups: Frame[Followups]) -> p
     false if the tests were still negative when it began.
     """
     returned = cleared[cleared["next_at_risk"]]
-    told = followups.merge(cleared[~cleared["next_at_risk"]], on=EPISODE, suffixes=("", "_session"))
-    told = told[told["day"].between(told["test_day"], told["next_day"]).fillna(False)]
-    symptoms = told.assign(
-        denied=told["positional_symptoms"].eq("no"),
-        admitted=told["positional_symptoms"].eq("yes"),
-        dizzy=told["other_dizziness"].eq("yes").fillna(False),
+    reports = followups.merge(
+        cleared[~cleared["next_at_risk"]], on=EPISODE, suffixes=("", "_session")
+    )
+    reports = reports[
+        reports["day"].between(reports["test_day"], reports["next_day"]).fillna(False)
+    ]
+    symptoms = reports.assign(
+        denied=reports["positional_symptoms"].eq("no"),
+        admitted=reports["positional_symptoms"].eq("yes"),
+        dizzy=reports["other_dizziness"].eq("yes").fillna(False),
     )
     contacts = (
         symptoms.groupby([*EPISODE, "next_day"])[["denied", "admitted", "dizzy"]]
@@ -45,11 +49,11 @@ def explain_retreatment(cleared: pd.DataFrame, followups: Frame[Followups]) -> p
         .reset_index()
     )
     dizzy_only = contacts[contacts["denied"] & contacts["dizzy"] & ~contacts["admitted"]]
-    found = {"negative_day_between": returned, "retreated_for_dizziness_only": dizzy_only}
+    by_evidence = {"negative_day_between": returned, "retreated_for_dizziness_only": dizzy_only}
     return pd.concat(
         [
             rows[EPISODE].assign(evidence=name, day=rows["next_day"].astype("Int64"))
-            for name, rows in found.items()
+            for name, rows in by_evidence.items()
         ]
     )
 
@@ -117,7 +121,7 @@ def find_remission(
         .map({canal: course.days for canal, course in remission.items()})
         .astype("Float64")
     )
-    found = {
+    by_evidence = {
         "resolved_without_fitting_maneuver": ~ended.set_index(EPISODE).index.isin(helped),
         "resolved_long_after_maneuver": (last["left_days"] - last["last_day"])
         .ge(usual)
@@ -127,6 +131,6 @@ def find_remission(
     return pd.concat(
         [
             ended.loc[which, EPISODE].assign(evidence=name, day=ended["right_days"].astype("Int64"))
-            for name, which in found.items()
+            for name, which in by_evidence.items()
         ]
     )

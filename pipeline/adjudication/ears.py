@@ -32,9 +32,13 @@ def have_test(of: pd.DataFrame, ears: pd.Series, examined: pd.DataFrame) -> np.n
     """
     done = examined[[*EPISODE, "side"]].drop_duplicates()
     midline = done[done["side"].eq("none")]
-    told = [done, *(midline.assign(side=ear) for ear in OTHER_EAR), done.assign(side=UNKNOWN_SIDE)]
-    asked = pd.MultiIndex.from_arrays([of["site"], of["episode_id"], ears])
-    return asked.isin(pd.MultiIndex.from_frame(pd.concat(told)))
+    by_ear = [
+        done,
+        *(midline.assign(side=ear) for ear in OTHER_EAR),
+        done.assign(side=UNKNOWN_SIDE),
+    ]
+    wanted = pd.MultiIndex.from_arrays([of["site"], of["episode_id"], ears])
+    return wanted.isin(pd.MultiIndex.from_frame(pd.concat(by_ear)))
 
 
 def are_silent(

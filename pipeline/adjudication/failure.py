@@ -94,13 +94,13 @@ def explain_failures(
         name_unseen(sessions[sessions["outcome"].eq("not_tested_again") & ~switched]),
     ]
     types = {"site": "string", "episode_id": "string", "evidence": "string", "day": "Int64"}
-    found = pd.concat([rows[list(types)].astype(types) for rows in evidence], ignore_index=True)
-    found["reason"] = (
-        found["evidence"]
+    joined = pd.concat([rows[list(types)].astype(types) for rows in evidence], ignore_index=True)
+    joined["reason"] = (
+        joined["evidence"]
         .map({code: p.reason for code, p in failure.patterns.items()})
         .astype("string")
     )
-    return state_reasons(sessions, found.dropna(subset="reason"))
+    return state_reasons(sessions, joined.dropna(subset="reason"))
 
 
 def list_first_sessions(
@@ -164,10 +164,10 @@ def date_switches(first: pd.DataFrame, switches: pd.DataFrame) -> pd.Series:
     them, it must have been positive by the next session, and what a site records with that session
     is of that one.
     """
-    told = first[[*EPISODE, "day"]].join(switches, on=EPISODE)
+    sessions = first[[*EPISODE, "day"]].join(switches, on=EPISODE)
     days = (
-        told["shown_day"]
-        .mask(told["recorded_day"].eq(told["day"]).fillna(False), told["day"])
+        sessions["shown_day"]
+        .mask(sessions["recorded_day"].eq(sessions["day"]).fillna(False), sessions["day"])
         .astype("Int64")
     )
     cleared, unseen = first["outcome"].eq("negative"), first["outcome"].eq("not_tested_again")
@@ -180,16 +180,16 @@ def date_switches(first: pd.DataFrame, switches: pd.DataFrame) -> pd.Series:
 def tell_switches(sessions: pd.DataFrame, switches: pd.DataFrame) -> pd.DataFrame:
     """Evidence of a switch behind sessions that failed or left another canal positive:
     what tests showed, and what the site recorded with the session itself."""
-    told = sessions[sessions["outcome"].eq("positive") | sessions["switched_day"].notna()]
-    told = told.drop(columns="switched_day").join(switches, on=EPISODE)
+    failed = sessions[sessions["outcome"].eq("positive") | sessions["switched_day"].notna()]
+    failed = failed.drop(columns="switched_day").join(switches, on=EPISODE)
     shown, recorded = (
-        told[told["shown_day"].notna()],
-        told["recorded_day"].eq(told["day"]).fillna(False),
+        failed[failed["shown_day"].notna()],
+        failed["recorded_day"].eq(failed["day"]).fillna(False),
     )
     return pd.concat(
         [
             _list(shown.assign(day=shown["shown_day"]), SWITCH),
-            _list(told[recorded], "canal_switch_recorded"),
+            _list(failed[recorded], "canal_switch_recorded"),
         ]
     )
 
@@ -286,8 +286,8 @@ def state_reasons(sessions: pd.DataFrame, evidence: pd.DataFrame) -> pd.DataFram
     )
     failed = sessions.loc[sessions["outcome"].eq("positive"), [*EPISODE, "seen_day"]]
     failed = failed.merge(pd.DataFrame({"view": list(VIEW)}), how="cross")
-    told = pd.MultiIndex.from_frame(reasons[key[:3]])
-    open_failures = failed[~pd.MultiIndex.from_frame(failed[key[:3]]).isin(told)]
+    explained = pd.MultiIndex.from_frame(reasons[key[:3]])
+    open_failures = failed[~pd.MultiIndex.from_frame(failed[key[:3]]).isin(explained)]
     undetermined = open_failures.rename(columns={"seen_day": "known_day"}).assign(
         reason="undetermined", evidence=pd.NA
     )

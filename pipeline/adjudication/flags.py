@@ -37,11 +37,11 @@ def find_other_causes(
 ) -> pd.DataFrame:
     """One row for each episode and other cause whose criteria are met as far as the fields allow:
     site, episode_id, cause."""
-    found = [
+    episodes_by_cause = [
         _find_cause(episodes, before, pairs, cause)[EPISODE].assign(cause=name)
         for name, cause in criteria.other_causes.items()
     ]
-    return pd.concat(found, ignore_index=True).astype({"cause": "string"})
+    return pd.concat(episodes_by_cause, ignore_index=True).astype({"cause": "string"})
 
 
 def _find_episodes(

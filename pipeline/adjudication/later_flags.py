@@ -41,8 +41,8 @@ def raise_later_flags(
         for name, flag in criteria.later_flags.items()
     ]
     flags = LaterFlags.cast(pd.concat([LaterFlags.empty(), *raised])[list(LaterFlags.describe())])
-    whole = ~pd.MultiIndex.from_frame(flags[EPISODE]).isin(find_incomplete(spells))
-    return flags[whole].sort_values(LaterFlags.key(), ignore_index=True)
+    complete = ~pd.MultiIndex.from_frame(flags[EPISODE]).isin(find_incomplete(spells))
+    return flags[complete].sort_values(LaterFlags.key(), ignore_index=True)
 
 
 def find_runs(days: pd.DataFrame) -> pd.DataFrame:
@@ -52,9 +52,11 @@ def find_runs(days: pd.DataFrame) -> pd.DataFrame:
     `days` has site, episode_id, day and shown; a day with several rows shows it if any of them
     does. It looks ahead nowhere.
     """
-    told = days.groupby(DAY)["shown"].any().reset_index()
-    breaks = (~told["shown"]).groupby([told["site"], told["episode_id"]]).cumsum().rename("breaks")
-    shown = told.assign(breaks=breaks)[told["shown"]]
+    by_day = days.groupby(DAY)["shown"].any().reset_index()
+    breaks = (
+        (~by_day["shown"]).groupby([by_day["site"], by_day["episode_id"]]).cumsum().rename("breaks")
+    )
+    shown = by_day.assign(breaks=breaks)[by_day["shown"]]
     since = shown.groupby([*EPISODE, "breaks"])["day"].transform("min")
     return shown[DAY].assign(since_day=since)
 

@@ -45,20 +45,25 @@ def compare_later_tests(
     readings = readings.rename(
         columns={part: f"{part}_now" for part in ("variants", "canal", "side")}
     )
-    asked = readings.merge(
+    compared_days = readings.merge(
         failures[[*EPISODE, "maneuver", "side", "variants", "day"]],
         on=EPISODE,
         suffixes=("", "_given"),
     )
-    asked = asked[~(asked["day"].eq(asked["day_given"]) & asked["canal_now"].eq(DOWNBEAT))]
-    asked = asked.join(tested.rename("tested"), on=EPISODE).fillna({"tested": ""})
+    compared_days = compared_days[
+        ~(
+            compared_days["day"].eq(compared_days["day_given"])
+            & compared_days["canal_now"].eq(DOWNBEAT)
+        )
+    ]
+    compared_days = compared_days.join(tested.rename("tested"), on=EPISODE).fillna({"tested": ""})
     key = ["maneuver", "side", "tested", "variants", "variants_now", "canal_now", "side_now"]
     # days repeat one another: each comparison is made once
-    questions = asked[key].drop_duplicates()
+    questions = compared_days[key].drop_duplicates()
     compare = partial(compare_day, maneuvers=maneuvers, criteria=criteria)
     answers = [compare(*question) for question in questions.to_numpy()]
     answered = questions.assign(evidence=answers).explode("evidence").dropna(subset="evidence")
-    compared = asked.merge(answered, on=key)[[*EPISODE, "evidence", "day"]]
+    compared = compared_days.merge(answered, on=key)[[*EPISODE, "evidence", "day"]]
     return pd.concat([compared, _find_adherence(examinations[later], findings[later])])
 
 
@@ -109,10 +114,10 @@ def _find_adherence(examinations: pd.DataFrame, findings: pd.DataFrame) -> pd.Da
         "nystagmus_long": lasting.eq("long"),
         "borderline_without_fatigue": lasting.eq("borderline") & unfatigued.to_numpy(bool),
     }
-    found = [
+    signs = [
         findings.loc[which & findings["nystagmus"].astype(bool), [*EPISODE, "day"]].assign(
             evidence=name
         )
         for name, which in shown.items()
     ]
-    return pd.concat(found)[[*EPISODE, "evidence", "day"]].drop_duplicates()
+    return pd.concat(signs)[[*EPISODE, "evidence", "day"]].drop_duplicates()

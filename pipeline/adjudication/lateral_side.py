@@ -28,8 +28,8 @@ def tell_side(pairs: pd.DataFrame) -> pd.DataFrame:
     from day to day (this project's proposal); unknown where pairs with the same kind of evidence
     disagree.
     """
-    told = _read_ears(pairs)
-    signs = told[list(SIGNS)]
+    ears_by_sign = _read_ears(pairs)
+    signs = ears_by_sign[list(SIGNS)]
     rights, lefts = (
         signs.eq("right").fillna(False).sum(axis=1),
         signs.eq("left").fillna(False).sum(axis=1),
@@ -39,10 +39,10 @@ def tell_side(pairs: pd.DataFrame) -> pd.DataFrame:
     )
     across = pairs["across"].astype(int)
     by_intensity = np.where(
-        told["intensity"].notna(), 2 * pairs["stronger_by"].eq("vertigo") + across, NOTHING
+        ears_by_sign["intensity"].notna(), 2 * pairs["stronger_by"].eq("vertigo") + across, NOTHING
     )
     ranked = [
-        pairs[PATTERN].assign(ear=told["intensity"], rank=by_intensity),
+        pairs[PATTERN].assign(ear=ears_by_sign["intensity"], rank=by_intensity),
         pairs[PATTERN].assign(
             ear=by_signs, rank=np.where(by_signs != UNKNOWN_SIDE, BY_SIGNS + across, NOTHING)
         ),
@@ -54,15 +54,17 @@ def tell_side(pairs: pd.DataFrame) -> pd.DataFrame:
     best = ears.groupby(PATTERN).agg(
         ear=("ear", "first"), ears=("ear", "nunique"), rank=("rank", "first")
     )
-    found = pairs[PATTERN].join(best, on=PATTERN).fillna({"rank": NOTHING})
-    ear = found["ear"].where(found["ears"].eq(1), UNKNOWN_SIDE).astype("string")
+    best_by_pair = pairs[PATTERN].join(best, on=PATTERN).fillna({"rank": NOTHING})
+    ear = best_by_pair["ear"].where(best_by_pair["ears"].eq(1), UNKNOWN_SIDE).astype("string")
     return pd.DataFrame(
         {
             "ear": ear,
             "side_by": np.select(
-                [ear.eq(UNKNOWN_SIDE), found["rank"].lt(BY_SIGNS)], ["none", "intensity"], "signs"
+                [ear.eq(UNKNOWN_SIDE), best_by_pair["rank"].lt(BY_SIGNS)],
+                ["none", "intensity"],
+                "signs",
             ),
-            "side_signs": join_texts([f"{name}=" + told[name] for name in told]),
+            "side_signs": join_texts([f"{name}=" + ears_by_sign[name] for name in ears_by_sign]),
         },
         index=pairs.index,
     )

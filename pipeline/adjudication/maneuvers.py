@@ -36,12 +36,12 @@ def judge_fit(
     variant of which nothing is known counts only where there is no other. Raises KeyError if a
     treatment names a maneuver that is not listed.
     """
-    told = treatments[[*EPISODE, "attempt", "maneuver", "side"]].merge(
+    attempts = treatments[[*EPISODE, "attempt", "maneuver", "side"]].merge(
         adjudications[[*EPISODE, "variants"]], on=EPISODE, how="left", validate="many_to_one"
     )
-    asked = ["maneuver", "side", "variants"]
+    key = ["maneuver", "side", "variants"]
     # 100,000 treatments hold a few hundred different questions: each is answered once
-    questions = told[asked].fillna({"variants": ""}).drop_duplicates()
+    questions = attempts[key].fillna({"variants": ""}).drop_duplicates()
     answers = [
         judge_maneuver(maneuvers[code], side, variants)
         for code, side, variants in questions.to_numpy()
@@ -49,8 +49,8 @@ def judge_fit(
     answered = questions.join(
         pd.DataFrame(answers, index=questions.index, columns=FITS, dtype="string")
     )
-    fits = told.fillna({"variants": ""}).merge(
-        answered, on=asked, how="left", validate="many_to_one"
+    fits = attempts.fillna({"variants": ""}).merge(
+        answered, on=key, how="left", validate="many_to_one"
     )
     return fits[[*EPISODE, "attempt", *FITS]].set_index(treatments.index)
 
@@ -115,5 +115,5 @@ def _join_aspects(answers: list[str]) -> str:
 
 def _agree(answers: Iterable[str]) -> str:
     """The answer that all variants give, else unknown."""
-    told = set(answers)
-    return told.pop() if len(told) == 1 else "unknown"
+    distinct = set(answers)
+    return distinct.pop() if len(distinct) == 1 else "unknown"

@@ -33,21 +33,21 @@ def list_missing(test: pd.DataFrame, before: pd.DataFrame, criterion: Criterion)
     held = check_pattern(test, criterion, unmeasured=True).iloc[0]
     missing = _say_misfits(test.iloc[0], criterion, [key for key, fits in held.items() if not fits])
     ears = name_ear(test, criterion.side)
-    there = f" on the {ears.iloc[0]}" if ears.iloc[0] in OTHER_EAR else ""
+    on_ear = f" on the {ears.iloc[0]}" if ears.iloc[0] in OTHER_EAR else ""
     for tests in (criterion.silent_tests, criterion.unseen_in):
         if have_test(test, ears, before[before["test"].isin(tests) & before["nystagmus"]])[0]:
-            missing.append(f"{_name_tests(tests)} shows nystagmus{there}")
+            missing.append(f"{_name_tests(tests)} shows nystagmus{on_ear}")
     if (
         criterion.silent_tests
         and not have_test(test, ears, before[before["test"].isin(criterion.silent_tests)])[0]
     ):
-        missing.append(f"{_name_tests(criterion.silent_tests)} was not done{there}")
-    rest = criterion.also_seen
+        missing.append(f"{_name_tests(criterion.silent_tests)} was not done{on_ear}")
+    also_seen = criterion.also_seen
     if (
-        rest is not None
-        and not have_test(test, ears, before[find_pattern(before, rest, unmeasured=False)])[0]
+        also_seen is not None
+        and not have_test(test, ears, before[find_pattern(before, also_seen, unmeasured=False)])[0]
     ):
-        missing.append(f"{_name_tests(rest.tests)} does not show the rest{there}")
+        missing.append(f"{_name_tests(also_seen.tests)} does not show the rest{on_ear}")
     return missing
 
 
@@ -70,16 +70,16 @@ def _name_tests(tests: tuple[str, ...]) -> str:
 
 def _say_misfits(test: pd.Series, signs: Signs, keys: list[str]) -> list[str]:
     """For each key that does not fit what was seen and what is asked for."""
-    said = []
+    misfits = []
     for key in keys:
         if key in LISTED:
-            name, asked = SEEN_IN.get(key, key.replace("_", " ")), " or ".join(getattr(signs, key))
-            said.append(f"{name} {test[key]}, not {asked}".replace("_", " "))
+            name, wanted = SEEN_IN.get(key, key.replace("_", " ")), " or ".join(getattr(signs, key))
+            misfits.append(f"{name} {test[key]}, not {wanted}".replace("_", " "))
         elif key == "duration":
-            said.append(
+            misfits.append(
                 f"duration {test['duration_class']}, not {' or '.join(signs.duration or ())}"
             )
         else:
             column, words = BOUNDS[key]
-            said.append(words.format(test[column], getattr(signs, key)))
-    return said
+            misfits.append(words.format(test[column], getattr(signs, key)))
+    return misfits

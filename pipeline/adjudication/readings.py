@@ -55,17 +55,21 @@ def read_variants(matches: pd.DataFrame) -> pd.DataFrame:
     rows = rows[rows["bits"].ne(0)].reset_index(drop=True)
     codes, kinds = pd.factorize(rows["bits"])
     rows["variant"] = pd.Series(_name_variants(kinds)[codes], dtype="string")
-    told = rows.groupby(EPISODE).agg(met_day=("day", "min"), arm_basis=("arm_basis", "first"))
+    readings = rows.groupby(EPISODE).agg(met_day=("day", "min"), arm_basis=("arm_basis", "first"))
     for part in VALUES:
-        told[part] = left[part].to_numpy()
-    told["arm_basis"] = told["arm_basis"].where(told["arm"].eq("short"))
+        readings[part] = left[part].to_numpy()
+    readings["arm_basis"] = readings["arm_basis"].where(readings["arm"].eq("short"))
     for name, column in {"variants": "variant", "criteria": "criterion"}.items():
-        told[name] = join_sorted(rows, column)
-    told["certainty"] = _rank_tests(rows).map(dict(enumerate(CERTAINTIES)))
-    told["firm"] = rows["certainty"].isin(FIRM).groupby([rows["site"], rows["episode_id"]]).any()
-    told["side_by"] = join_sorted(rows[rows["side"].ne("unknown")], "side_by").str.split().str[0]
-    told["side_signs"] = join_sorted(rows, "side_signs").str.strip()
-    return told
+        readings[name] = join_sorted(rows, column)
+    readings["certainty"] = _rank_tests(rows).map(dict(enumerate(CERTAINTIES)))
+    readings["firm"] = (
+        rows["certainty"].isin(FIRM).groupby([rows["site"], rows["episode_id"]]).any()
+    )
+    readings["side_by"] = (
+        join_sorted(rows[rows["side"].ne("unknown")], "side_by").str.split().str[0]
+    )
+    readings["side_signs"] = join_sorted(rows, "side_signs").str.strip()
+    return readings
 
 
 def join_sorted(rows: pd.DataFrame, column: str) -> pd.Series:
@@ -144,10 +148,10 @@ def _fill_places(bits: np.ndarray) -> np.ndarray:
 
 def _name_part(bits: np.ndarray, part: str) -> np.ndarray:
     """The value of a part that all variants of each row of bits share, else unknown."""
-    found = {value: (bits & block) != 0 for value, block in BITS[part].items()}
-    count = sum(found.values())
+    by_value = {value: (bits & block) != 0 for value, block in BITS[part].items()}
+    count = sum(by_value.values())
     names = np.select(
-        [shown & (count == 1) for shown in found.values()], list(found), "unknown"
+        [shown & (count == 1) for shown in by_value.values()], list(by_value), "unknown"
     ).astype(object)
     return names
 

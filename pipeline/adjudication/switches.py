@@ -46,22 +46,24 @@ def find_switches(
     later = ours & ~before
     later[later] = findings[later].groupby(DAY)["positive"].transform("any")  # others point nowhere
     days = read_each_day(examinations[later], findings[later], criteria)
-    asked = days.rename(columns={"variants": "variants_now"})[
+    later_days = days.rename(columns={"variants": "variants_now"})[
         [*EPISODE, "day", "canal", "variants_now"]
     ]
     fresh = _list_days_seen_after_maneuvers(examinations[later], treatments)
-    asked = asked[~(asked["canal"].eq(DOWNBEAT) & _are_among(asked, fresh, DAY))]
-    asked = asked.merge(adjudications[[*EPISODE, "variants"]], on=EPISODE).join(
+    later_days = later_days[
+        ~(later_days["canal"].eq(DOWNBEAT) & _are_among(later_days, fresh, DAY))
+    ]
+    later_days = later_days.merge(adjudications[[*EPISODE, "variants"]], on=EPISODE).join(
         tested.rename("tested"), on=EPISODE
     )
     key = ["variants", "variants_now", "tested"]
-    asked = asked.fillna({"tested": "", "variants": ""})
+    later_days = later_days.fillna({"tested": "", "variants": ""})
     # days repeat one another: each comparison is made once
-    questions = asked[key].drop_duplicates()
+    questions = later_days[key].drop_duplicates()
     answers = questions.assign(
         moved=[is_switch(first, now, by, criteria) for first, now, by in questions.to_numpy()]
     )
-    moved = asked.merge(answers.astype({"moved": bool}), on=key, validate="many_to_one").query(
+    moved = later_days.merge(answers.astype({"moved": bool}), on=key, validate="many_to_one").query(
         "moved"
     )
     recorded = treatments[

@@ -70,9 +70,9 @@ def _gather_sessions(treatments: pd.DataFrame) -> pd.DataFrame:
         same = by_day[column].nunique().eq(1)
         sessions[column] = by_day[column].first().where(same, mixed)
     sessions["maneuver"] = _join_in_order(given)
-    found = by_day[["stopped", *fits]].any()
-    sessions["completed"] = np.where(found["stopped"], "no", "yes")
-    answers = [found[name].to_numpy(bool) for name in fits]
+    any_attempt = by_day[["stopped", *fits]].any()
+    sessions["completed"] = np.where(any_attempt["stopped"], "no", "yes")
+    answers = [any_attempt[name].to_numpy(bool) for name in fits]
     sessions["fit"] = np.select(answers, ["yes", "unknown", "no"], "not_applicable")
     return sessions.reset_index()
 
@@ -91,25 +91,25 @@ def _find_state(
 ) -> pd.DataFrame:
     """The nearest state of the same episode before or after each session,
     in the order of the sessions."""
-    asked = (
+    ordered = (
         sessions[DAY_KEY].assign(order=np.arange(len(sessions))).sort_values("day", kind="stable")
     )
     known = states.assign(state_day=states["day"]).sort_values("day", kind="stable")
-    found = pd.merge_asof(
-        asked, known, on="day", by=EPISODE, direction=direction, allow_exact_matches=exact
+    matched = pd.merge_asof(
+        ordered, known, on="day", by=EPISODE, direction=direction, allow_exact_matches=exact
     )
-    return found.sort_values("order").set_index(sessions.index)
+    return matched.sort_values("order").set_index(sessions.index)
 
 
 def _find_spell(sessions: pd.DataFrame, spells: pd.DataFrame) -> np.ndarray:
     """The number of the last spell that began by the day of each session."""
-    asked = (
+    ordered = (
         sessions[DAY_KEY].assign(order=np.arange(len(sessions))).sort_values("day", kind="stable")
     )
     later = spells.loc[spells["spell"].gt(1), [*EPISODE, "spell", "start_day"]]
     begun = later.rename(columns={"start_day": "day"}).sort_values("day", kind="stable")
-    found = pd.merge_asof(asked, begun, on="day", by=EPISODE)
-    return found.sort_values("order")["spell"].fillna(1).to_numpy()
+    matched = pd.merge_asof(ordered, begun, on="day", by=EPISODE)
+    return matched.sort_values("order")["spell"].fillna(1).to_numpy()
 
 
 def _read_same_visit(sessions: pd.DataFrame, tests: pd.DataFrame) -> pd.Series:

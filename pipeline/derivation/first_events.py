@@ -102,14 +102,14 @@ def _add_what_was_seen(
     days = {"lost_day": ended.groupby(EPISODE)["day"].min()}
     days |= {
         "examined_day": examinations.groupby(EPISODE)["day"].max(),
-        "told_day": followups.groupby(EPISODE)["day"].max(),
+        "contact_day": followups.groupby(EPISODE)["day"].max(),
     }
     for name, day in days.items():
         members = members.join(day.rename(name), on=EPISODE)
-    lost, examined, told = (members[name].to_numpy(float, na_value=np.nan) for name in days)
+    lost, examined, contacted = (members[name].to_numpy(float, na_value=np.nan) for name in days)
     lost = np.where(np.isnan(lost), np.inf, np.maximum(lost, 0))
     is_lost = lost < members["event_day"].to_numpy(float)
-    last = np.fmax(np.fmax(examined, told), 0)
+    last = np.fmax(np.fmax(examined, contacted), 0)
     kept = members[[*EPISODE, "patient_id", "canal", "cause", "left_days", "right_days"]]
     return kept.assign(
         informative=members["left_days"].gt(0)

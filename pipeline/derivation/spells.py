@@ -47,7 +47,10 @@ def measure_spells(
     """
     states = _find_states_by_endpoint(tests, followups, endpoints)
     spells = pd.concat(
-        [_measure_endpoint(episodes, name, found, resolution) for name, found in states.items()],
+        [
+            _measure_endpoint(episodes, name, endpoint_states, resolution)
+            for name, endpoint_states in states.items()
+        ],
         ignore_index=True,
     )
     members = pd.MultiIndex.from_frame(spells[EPISODE])
@@ -161,12 +164,14 @@ def _is_left_by_composite(tests: pd.DataFrame) -> pd.Series:
 
 def _find_reported_states(followups: pd.DataFrame) -> pd.DataFrame:
     """States by what patients report; a symptom on a day outweighs a denial on the same day."""
-    told = followups[
+    reports = followups[
         followups["positional_symptoms"].eq("yes")
         | (followups["positional_symptoms"].eq("no") & followups["confirming"])
     ]
     symptoms = (
-        told.assign(state=told["positional_symptoms"].eq("yes")).groupby(DAY_KEY)["state"].any()
+        reports.assign(state=reports["positional_symptoms"].eq("yes"))
+        .groupby(DAY_KEY)["state"]
+        .any()
     )
     return symptoms.map({True: "positive", False: "negative"}).reset_index()
 

@@ -89,9 +89,9 @@ def _last_day_before(tests: pd.DataFrame, treatments: pd.DataFrame) -> np.ndarra
         .sort_values("day")
         .assign(given_day=lambda rows: rows["day"])
     )
-    asked = tests[DAY_KEY].assign(order=np.arange(len(tests))).sort_values("day", kind="stable")
-    found = pd.merge_asof(asked, given, on="day", by=EPISODE, allow_exact_matches=False)
-    return found.sort_values("order")["given_day"].to_numpy(float, na_value=np.nan)
+    ordered = tests[DAY_KEY].assign(order=np.arange(len(tests))).sort_values("day", kind="stable")
+    matched = pd.merge_asof(ordered, given, on="day", by=EPISODE, allow_exact_matches=False)
+    return matched.sort_values("order")["given_day"].to_numpy(float, na_value=np.nan)
 
 
 def find_states(tests: pd.DataFrame) -> pd.DataFrame:
