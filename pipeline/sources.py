@@ -13,14 +13,14 @@ ROOMS = ("schemas", "pipeline", "synthetic_data")
 
 def find_sources(module: str) -> list[str]:
     """The paths of `module` and of everything of ours that it imports, near or far, sorted."""
-    found: set[Path] = set()
+    paths: set[Path] = set()
     waiting = [_locate(module)]
     while waiting:
         path = waiting.pop()
-        if path is not None and path not in found:
-            found.add(path)
+        if path is not None and path not in paths:
+            paths.add(path)
             waiting += [_locate(name) for name in find_imports(path)]
-    return sorted(str(path) for path in found)
+    return sorted(str(path) for path in paths)
 
 
 def list_own_files() -> list[Path]:

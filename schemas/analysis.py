@@ -49,8 +49,8 @@ TURNBULL = "Turnbull, J R Stat Soc B 1976;38:290-295"
 
 
 def count(
-    term: str, words: str, people: People, whole: People | None = None, **more: Any
+    term: str, words: str, people: People, base: People | None = None, **more: Any
 ) -> Quantity:
-    """A number of people; `whole` are those of whom it is a part,
+    """A number of people; `base` are those of whom it is a part,
     where n_episodes says how many they are."""
-    return Quantity(term, "count", words, whole or people, people, **more)
+    return Quantity(term, "count", words, base or people, people, **more)

@@ -162,18 +162,18 @@ def release_note(note: str, status: str) -> str | None:
     # not of what there is too little: that would tell more than the plan hides
     if status == "too_few":
         return TOO_FEW
-    said = [released for released in map(_release_sentence, note.split("; ")) if released]
-    if not said and status != "ok":
+    sentences = [released for released in map(_release_sentence, note.split("; ")) if released]
+    if not sentences and status != "ok":
         return codes.ESTIMATE_STATUS[status]
-    return "; ".join(dict.fromkeys(said)) or None
+    return "; ".join(dict.fromkeys(sentences)) or None
 
 
 def _release_sentence(sentence: str) -> str | None:
     """A sentence as it leaves; None if it is not declared."""
     for template, released in SENTENCES.items():
-        found = _compile(template).fullmatch(sentence)
-        if found:
-            return sentence if released is SAME else _fill(released, found.groups())
+        match = _compile(template).fullmatch(sentence)
+        if match:
+            return sentence if released is SAME else _fill(released, match.groups())
     return None
 
 

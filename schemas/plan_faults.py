@@ -54,15 +54,17 @@ def load_plan_file(path: Path) -> PlanFile:
         twice = list(list_stated_twice(node))
         content = loader.construct_document(node) if node else None
     except FileNotFoundError:
-        near = difflib.get_close_matches(path.name, [p.name for p in path.parent.glob("*.y*ml")], 1)
-        raise PlanFault(f"{path} does not exist.{suggest(near)}") from None
+        similar = difflib.get_close_matches(
+            path.name, [p.name for p in path.parent.glob("*.y*ml")], 1
+        )
+        raise PlanFault(f"{path} does not exist.{suggest(similar)}") from None
     except UnicodeDecodeError:
         raise PlanFault(f"{path} is not text in UTF-8. Save it as such.") from None
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
-        said = f"{error.problem}" + (f" ({error.context})" if error.context else "")
+        problem = f"{error.problem}" + (f" ({error.context})" if error.context else "")
         raise PlanFault(
-            f"{path}, line {mark.line + 1}, column {mark.column + 1}: this is no YAML: {said}."
+            f"{path}, line {mark.line + 1}, column {mark.column + 1}: this is no YAML: {problem}."
         ) from None
     except (yaml.YAMLError, ValueError) as error:
         raise PlanFault(f"{path} is no YAML: {error}") from None
@@ -94,12 +96,12 @@ def find_line(node: yaml.Node | None, location: tuple) -> int:
     line = 1 if node is None else node.start_mark.line + 1
     for step in location:
         if isinstance(node, yaml.MappingNode):
-            found = next(
+            place = next(
                 ((key, value) for key, value in reversed(node.value) if key.value == str(step)),
                 None,
             )
-            if found:
-                line, node = found[0].start_mark.line + 1, found[1]
+            if place:
+                line, node = place[0].start_mark.line + 1, place[1]
         elif (
             isinstance(node, yaml.SequenceNode) and isinstance(step, int) and step < len(node.value)
         ):
@@ -113,20 +115,20 @@ def describe_faults(error: ValidationError, files: dict[str, PlanFile], model: A
 
     A location in `model` begins with the name of a file.
     """
-    found = error.errors(include_url=False)
+    faults = error.errors(include_url=False)
     misspelt = {
-        near
-        for fault in found
+        similar
+        for fault in faults
         if fault["type"] == "extra_forbidden"
-        for near in find_near(fault, model)
+        for similar in find_near(fault, model)
     }
     lines = []
-    for fault in found:
-        name, *rest = fault["loc"] or ("",)
+    for fault in faults:
+        name, *path = fault["loc"] or ("",)
         if fault["type"] == "missing" and fault["loc"] in misspelt:
             continue  # told where it is misspelt
-        sentence = phrase(fault, tuple(rest), model)
-        lines.append(files[name].say(tuple(rest), sentence) if name in files else sentence)
+        sentence = phrase(fault, tuple(path), model)
+        lines.append(files[name].say(tuple(path), sentence) if name in files else sentence)
     more = [f"... and {len(lines) - MOST} more"] if len(lines) > MOST else []
     return PlanFault("\n".join([*lines[:MOST], *more]))
 
@@ -135,41 +137,43 @@ def phrase(fault: Mapping[str, Any], location: tuple, model: Any) -> str:
     """One fault in a sentence, with what may have been meant."""
     key = ".".join(str(step) for step in location if step != "[key]") or "this file"
     if fault["type"] == "extra_forbidden":
-        near = [location[-1] for location in find_near(fault, model)]
-        known = "" if near else f" Known are {', '.join(list_keys(model, fault['loc'][:-1]))}."
-        return f"{key} is not known.{suggest(near)}{known}"
+        similar = [location[-1] for location in find_near(fault, model)]
+        known = "" if similar else f" Known are {', '.join(list_keys(model, fault['loc'][:-1]))}."
+        return f"{key} is not known.{suggest(similar)}{known}"
     if fault["type"] == "missing":
         return f"{key} is missing."
     if fault["type"] == "value_error":
         return f"{fault['ctx']['error']}."
     if fault["type"] == "literal_error":
         allowed = re.findall(r"'([^']*)'", fault["ctx"]["expected"])
-        near = difflib.get_close_matches(str(fault["input"]), allowed, 1)
-        return f"{key} cannot be {fault['input']!r}.{suggest(near)} It can be {', '.join(allowed)}."
-    said = (
+        similar = difflib.get_close_matches(str(fault["input"]), allowed, 1)
+        return (
+            f"{key} cannot be {fault['input']!r}.{suggest(similar)} It can be {', '.join(allowed)}."
+        )
+    message = (
         fault["msg"]
         .split(", ")[0]
         .replace("Input should be", "must be")
         .replace("Input should have", "must have")
     )
     for theirs, ours in PLAINLY.items():
-        said = re.sub(theirs, ours, said)
+        message = re.sub(theirs, ours, message)
     given = fault["input"]
     is_told = isinstance(given, str | int | float | None)
-    return f"{key} {said[0].lower()}{said[1:]}" + (f", and is {given!r}." if is_told else ".")
+    return f"{key} {message[0].lower()}{message[1:]}" + (f", and is {given!r}." if is_told else ".")
 
 
-def suggest(near: list[str]) -> str:
+def suggest(similar: list[str]) -> str:
     """What may have been meant."""
-    return f" Did you mean {near[0]}?" if near else ""
+    return f" Did you mean {similar[0]}?" if similar else ""
 
 
 def find_near(fault: Mapping[str, Any], model: Any) -> list[tuple]:
     """The location of the known key that an unknown one is nearest to, if any is near."""
     *parent, key = fault["loc"]
     return [
-        (*parent, near)
-        for near in difflib.get_close_matches(str(key), list_keys(model, tuple(parent)), 1)
+        (*parent, name)
+        for name in difflib.get_close_matches(str(key), list_keys(model, tuple(parent)), 1)
     ]
 
 

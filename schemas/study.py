@@ -291,8 +291,8 @@ class Config(Closed):
 
     @model_validator(mode="after")
     def _own_names_of_maneuvers_are_known(self) -> "Config":
-        for site, own in self.sites.items():
-            meant = set(own.codes.get("treatments", {}).get("maneuver", {}).values())
+        for site, site_map in self.sites.items():
+            meant = set(site_map.codes.get("treatments", {}).get("maneuver", {}).values())
             if unknown := sorted(meant - set(self.maneuvers)):
                 raise ValueError(
                     f"sites/{site}.yaml: no maneuvers of maneuvers.yaml: {', '.join(unknown)}"

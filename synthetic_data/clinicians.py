@@ -94,8 +94,10 @@ def read_canal(rng: np.random.Generator, site: Site, pattern: np.ndarray) -> np.
     instead = np.array(
         [[READ_INSTEAD[name].get(opinion, 0) for opinion in OPINIONS] for name in PATTERN_NAMES]
     )
-    own = np.array([readable.get(name, 1.0) if name in VARIANTS else 0.0 for name in PATTERN_NAMES])
-    right = chance(rng, site.right_canal * own[pattern], len(pattern))
+    recognised = np.array(
+        [readable.get(name, 1.0) if name in VARIANTS else 0.0 for name in PATTERN_NAMES]
+    )
+    right = chance(rng, site.right_canal * recognised[pattern], len(pattern))
     return np.where(right, pattern, pick(rng, instead[pattern]))
 
 

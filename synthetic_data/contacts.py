@@ -91,6 +91,6 @@ def answer(
     rng: np.random.Generator, truth: np.ndarray, right: np.ndarray | float, count: int
 ) -> np.ndarray:
     """Yes or no, right with probability `right`; two in a hundred are unknown (invented)."""
-    said = np.where(truth == chance(rng, right, count), "yes", "no").astype(object)
-    said[chance(rng, 0.02, count)] = "unknown"
-    return said
+    answers = np.where(truth == chance(rng, right, count), "yes", "no").astype(object)
+    answers[chance(rng, 0.02, count)] = "unknown"
+    return answers

@@ -133,14 +133,14 @@ class Course:
         draw = self.rng.random(len(who)) * self.scenario.attempts_per_case
         for name, variant in VARIANTS.items():
             below = 0.0
-            here = (
+            affected = (
                 (self.cases.pattern[who] == PATTERN_NAMES.index(name))
                 & np.isnan(self.switched_at[who])
                 & ~still
             )
-            here &= np.isinf(self.resolved_at[who])
+            affected &= np.isinf(self.resolved_at[who])
             for target, share in variant.switch.items():
-                goes = here & (draw >= below) & (draw < below + share)
+                goes = affected & (draw >= below) & (draw < below + share)
                 self.pattern[who[goes]] = PATTERN_NAMES.index(target)
                 moved |= goes
                 below += share

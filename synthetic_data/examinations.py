@@ -45,7 +45,7 @@ def examine(
     """One row per test of every examination; `case` numbers the episode,
     `rank` orders the tests within an examination."""
     count = len(cases)
-    own = {  # what stays the same at all examinations of an episode
+    of_episode = {  # what stays the same at all examinations of an episode
         "shown": rng.random((count, len(TESTS))),
         "torsion": rng.random(count),
         "expected": rng.random((count, len(TESTS))),
@@ -63,7 +63,7 @@ def examine(
         chosen = done.get(test)
         if chosen is None:
             continue
-        here = chosen.copy()
+        done_here = chosen.copy()
         if ear is not None:
             hits = (affected == ear) | (affected == BOTH)
             tells = (
@@ -74,14 +74,16 @@ def examine(
                 )
                 > 0
             )
-            here &= ~(skips & hits) & (hits | tells | (kind != RETEST))
-        parts.append(show(rng, site, cases, own, examinations[here], test, ear).assign(rank=rank))
-    found = pd.concat(parts, ignore_index=True).sort_values(
+            done_here &= ~(skips & hits) & (hits | tells | (kind != RETEST))
+        parts.append(
+            show(rng, site, cases, of_episode, examinations[done_here], test, ear).assign(rank=rank)
+        )
+    rows = pd.concat(parts, ignore_index=True).sort_values(
         ["case", "day", "examination", "rank"], kind="stable"
     )
-    lying = own["side_lying"][found["case"]] & (found["test"] == "dix_hallpike").to_numpy()
-    found.loc[lying, "test"] = "side_lying"
-    return found.reset_index(drop=True)
+    lying = of_episode["side_lying"][rows["case"]] & (rows["test"] == "dix_hallpike").to_numpy()
+    rows.loc[lying, "test"] = "side_lying"
+    return rows.reset_index(drop=True)
 
 
 def tell_reasons(
@@ -126,7 +128,7 @@ def choose_tests(
     )
     posterior = np.array(["posterior" in name for name in PATTERN_NAMES])[pattern]
     not_vertical = (sign_part("vertical", 0, "dix_hallpike") == "none")[pattern]
-    own = {
+    panel = {
         "dix_hallpike": np.ones(len(examinations), bool),
         "supine_roll": rolls | (shows["supine_roll"] & not_vertical),
         "straight_head_hang": site.head_hang & (hangs | shows["straight_head_hang"]),
@@ -134,7 +136,7 @@ def choose_tests(
         "nose_down": site.half_dix_hallpike & (halves | posterior) & first,
         "sitting_up": np.full(len(examinations), site.sitting_up),
     }
-    chosen = {test: np.where(retest, own[test] & shows[test], own[test]) for test in PANEL}
+    chosen = {test: np.where(retest, panel[test] & shows[test], panel[test]) for test in PANEL}
     nothing = retest & ~np.any(list(chosen.values()), axis=0)
     chosen["dix_hallpike"] = chosen["dix_hallpike"] | nothing
     return chosen | {
@@ -147,7 +149,7 @@ def show(
     rng: np.random.Generator,
     site: Site,
     cases: Cases,
-    own: dict,
+    of_episode: dict,
     examinations: pd.DataFrame,
     test: str,
     ear: int | None,
@@ -172,14 +174,16 @@ def show(
     strength = sign["strength"].astype(float) * examinations["strength"].to_numpy()
     active = (
         (examinations["shown"].to_numpy() != NOTHING_SEEN)
-        & (own["shown"][case, place] < sign["share"])
+        & (of_episode["shown"][case, place] < sign["share"])
         & (strength > 0)
     )
     moving = active & (examinations["shown"].to_numpy() == SIGNS)
     side = np.where(affected == BOTH, RIGHT if ear is None else ear, affected)
     torsion = np.where(sign["torsion"] == "affected", EARS[side], EARS[1 - side])
-    turns = moving & (sign["torsion"] != "none") & (own["torsion"][case] < sign["torsion_share"])
-    as_expected = own["expected"][case, place] < sign["expected"]
+    turns = (
+        moving & (sign["torsion"] != "none") & (of_episode["torsion"][case] < sign["torsion_share"])
+    )
+    as_expected = of_episode["expected"][case, place] < sign["expected"]
     toward = (sign["horizontal"] == "toward") == as_expected
     by_ear = np.isin(sign["horizontal"], ["toward", "away"])
     horizontal = np.where(by_ear, np.where(toward, EARS[side], EARS[1 - side]), sign["horizontal"])
@@ -195,8 +199,8 @@ def show(
             "vertical": np.where(nystagmus, sign["vertical"], "none"),
             "torsion": np.where(turns, torsion, "none"),
             "horizontal": np.where(nystagmus, horizontal, "none"),
-            **measure(rng, site, own["peak"][case], pattern, strength, nystagmus),
-            "vertigo": feel(rng, cases, own, examinations, strength, active),
+            **measure(rng, site, of_episode["peak"][case], pattern, strength, nystagmus),
+            "vertigo": feel(rng, cases, of_episode, examinations, strength, active),
             **watch(rng, site, pattern, test, nystagmus),
         }
     )
@@ -233,7 +237,7 @@ def measure(
 def feel(
     rng: np.random.Generator,
     cases: Cases,
-    own: dict,
+    of_episode: dict,
     examinations: pd.DataFrame,
     strength: np.ndarray,
     active: np.ndarray,
@@ -244,7 +248,7 @@ def feel(
     share = np.array([t.vertigo for t in TIMINGS])[examinations["pattern"].to_numpy()]
     score = strength + 0.15 * cases.severity[case] + rng.normal(0, 0.2, len(case))
     grade = np.where(score < 0.45, "mild", np.where(score < 0.95, "moderate", "severe"))
-    return np.where(active & (own["feels"][case] < share), grade, "none").astype(object)
+    return np.where(active & (of_episode["feels"][case] < share), grade, "none").astype(object)
 
 
 def watch(

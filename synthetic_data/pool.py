@@ -40,8 +40,8 @@ def write_pool(
     clinics = make_sites(sites)
     sizes = share_out(episodes, clinics)
     pool, truth = out / "pool", out / "truth"
-    if there := [str(folder) for folder in (pool, truth) if folder.exists()]:
-        raise FileExistsError(f"{' and '.join(there)} must not exist yet")
+    if existing := [str(folder) for folder in (pool, truth) if folder.exists()]:
+        raise FileExistsError(f"{' and '.join(existing)} must not exist yet")
     truth.mkdir(parents=True)
     plan, scenario = read_plan(), Scenario()
     truths, faults, counts = [], [], []
@@ -54,11 +54,11 @@ def write_pool(
             )
             faults.append(planted.assign(site=site.code, delivery=delivery))
             handed_in[delivery] = set(cells["episodes"]["episode_id"])
-        told = [
+        deliveries_of = [
             " ".join(d for d, ids in handed_in.items() if code in ids)
             for code in records.truth["episode_id"]
         ]
-        truths.append(records.truth.assign(deliveries=told))
+        truths.append(records.truth.assign(deliveries=deliveries_of))
         counts.append((site.code, size, len(records.tables["examinations"])))
     (pool / STRAY).mkdir()
     (pool / STRAY / "README.txt").write_text(STRAY_TEXT, encoding="utf-8")

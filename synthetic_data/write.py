@@ -74,27 +74,29 @@ def keep_to_version(rows: pd.DataFrame, table: str, version: int) -> pd.DataFram
     return rows[[name for name in rows if version in described[name].versions]]
 
 
-def say_in_own_words(cells: dict[str, pd.DataFrame], own: SiteMap) -> dict[str, pd.DataFrame]:
+def say_in_own_words(cells: dict[str, pd.DataFrame], site_map: SiteMap) -> dict[str, pd.DataFrame]:
     """The tables with a site's own names of tables, columns and codes in the place of the
     dictionary's."""
-    names = {table: name for name, table in own.tables.items()}
-    said = {}
+    names = {table: name for name, table in site_map.tables.items()}
+    renamed = {}
     for table, rows in cells.items():
-        for column, entries in own.codes.get(table, {}).items():
+        for column, entries in site_map.codes.get(table, {}).items():
             rows = rows.assign(
                 **{column: rows[column].replace({code: entry for entry, code in entries.items()})}
             )
-        headers = {column: header for header, column in own.columns.get(table, {}).items()}
-        said[names.get(table, table)] = rows.rename(columns=headers)
-    return said
+        headers = {column: header for header, column in site_map.columns.get(table, {}).items()}
+        renamed[names.get(table, table)] = rows.rename(columns=headers)
+    return renamed
 
 
-def write_delivery(folder: Path, site: Site, cells: dict[str, pd.DataFrame], own: SiteMap) -> None:
+def write_delivery(
+    folder: Path, site: Site, cells: dict[str, pd.DataFrame], site_map: SiteMap
+) -> None:
     """Write one delivery in the site's form and words: `cells` are the four tables as a spreadsheet
     holds them; the folder names the delivery.
     """
     folder.mkdir(parents=True)
-    sheets = {"submission": describe(site, folder.name)} | say_in_own_words(cells, own)
+    sheets = {"submission": describe(site, folder.name)} | say_in_own_words(cells, site_map)
     if site.form == "xlsx" and max(len(rows) for rows in cells.values()) <= MOST_WORKBOOK_ROWS:
         (folder / f"{site.code}_{folder.name}.xlsx").write_bytes(build_workbook(sheets))
         return

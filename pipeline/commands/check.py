@@ -67,7 +67,7 @@ def run(arguments: argparse.Namespace) -> None:
             read_config(arguments.plan),
             arguments.site,
             mark=arguments.mark,
-            tell=say_progress,
+            notify=say_progress,
         )
     except NothingToCheck as fault:
         say_progress("")

@@ -11,7 +11,7 @@ from pathlib import Path
 from pipeline.intake.folders import NAMED, NUMBER, SITE, list_deliveries
 from pipeline.intake.form import OTHER_FORMS, TEXTS
 from pipeline.intake.handed import Handed
-from pipeline.intake.progress import Tell, silent
+from pipeline.intake.progress import Notify, silent
 from pipeline.intake.read import read_delivery
 from pipeline.intake.receive import Received, receive_delivery
 from pipeline.intake.terminal import describe_check
@@ -30,7 +30,12 @@ class NothingToCheck(Exception):
 
 
 def check_path(
-    path: Path, config: Config, site: str | None = None, *, mark: bool = False, tell: Tell = silent
+    path: Path,
+    config: Config,
+    site: str | None = None,
+    *,
+    mark: bool = False,
+    notify: Notify = silent,
 ) -> int:
     """Print the verdict on each delivery at a path, write the marked copies that are asked for,
     and return the gravest exit code.
@@ -46,7 +51,7 @@ def check_path(
     withdrawals: dict[Path, Withdrawals] = {}
     worst = FINE
     skipped = find_skipped(path.resolve())
-    with find_folders(path, config, site, tell) as folders:
+    with find_folders(path, config, site, notify) as folders:
         if not folders and not skipped:
             raise NothingToCheck(
                 f"{path} is neither a workbook nor a folder with .csv files or deliveries."
@@ -54,22 +59,22 @@ def check_path(
         for number, (folder, handed) in enumerate(folders.items()):
             which = f"{number + 1} of {len(folders)}: " if len(folders) > 1 else ""
 
-            def tell_which(said: str, which: str = which) -> None:
-                tell(which + said)
+            def notify_which(message: str, which: str = which) -> None:
+                notify(which + message)
 
-            own, of_site = find_own(folder, config), folder.parent
+            site_map, of_site = find_own(folder, config), folder.parent
             if of_site not in withdrawals:
-                withdrawals[of_site] = read_withdrawals(of_site, own)
-            handed = handed or read_delivery(folder, own, tell_which)
+                withdrawals[of_site] = read_withdrawals(of_site, site_map)
+            handed = handed or read_delivery(folder, site_map, notify_which)
             received = receive_delivery(
                 folder,
                 config,
                 last_accepted.get(of_site.name),
-                tell_which,
+                notify_which,
                 handed,
                 withdrawals[of_site],
             )
-            tell("")
+            notify("")
             if received.accepted:
                 last_accepted[received.site] = received
             untold = folder.parent.name == UNTOLD and path.resolve() not in (
@@ -84,12 +89,12 @@ def check_path(
             )
             worst = max(worst, judge(received))
             if mark:
-                tell("marking")
-                said = write_marked(
+                notify("marking")
+                marked_copy = write_marked(
                     folder, handed, received, choose_target(path, folder, len(folders))
                 )
-                tell("")
-                print("\n" + said)
+                notify("")
+                print("\n" + marked_copy)
     for name in skipped:
         print(f"\n{name} would be skipped, not pooled: {NAMED}")
         worst = max(worst, REFUSED)
@@ -138,7 +143,7 @@ def judge(received: Received) -> int:
 
 @contextmanager
 def find_folders(
-    path: Path, config: Config, site: str | None = None, tell: Tell = silent
+    path: Path, config: Config, site: str | None = None, notify: Notify = silent
 ) -> Iterator[dict[Path, Handed | None]]:
     """The folders <site>/<delivery> to check; a file in such a folder is judged with all that is
     there, as the workflow does. Files that are not in such a folder are copied into one for the
@@ -156,26 +161,26 @@ def find_folders(
         if path.is_dir()
         else []
     )
-    found = [d.folder for d in deliveries if not own_site or d.site == path.resolve().name]
+    folders = [d.folder for d in deliveries if not own_site or d.site == path.resolve().name]
     files = (
         [path]
         if path.is_file()
         else sorted(p for p in path.iterdir() if p.suffix.lower() in TABLE_FILES)
     )
-    if found or not files:
-        yield dict.fromkeys(found)
+    if folders or not files:
+        yield dict.fromkeys(folders)
         return
     with tempfile.TemporaryDirectory() as temporary:
         copied = Path(temporary) / "handed"
         copied.mkdir()
         for file in files:
             shutil.copy(file, copied)
-        own = config.sites.get(site or "", SiteMap())
-        handed = read_delivery(copied, own, tell)
+        site_map = config.sites.get(site or "", SiteMap())
+        handed = read_delivery(copied, site_map, notify)
         folder = Path(temporary).joinpath(*read_names(handed, site))
         folder.parent.mkdir()
         copied.rename(folder)
-        yield {folder: handed if find_own(folder, config) == own else None}
+        yield {folder: handed if find_own(folder, config) == site_map else None}
 
 
 def find_own(folder: Path, config: Config) -> SiteMap:
@@ -212,17 +217,17 @@ def read_names(handed: Handed, site: str | None) -> tuple[str, str]:
     """Site and number as the submission table gives them; S00 and 001 where it does not,
     and the check then says what is wrong with it."""
     sheet = handed.sheet("submission")
-    told: dict[str, str] = {}
+    stated: dict[str, str] = {}
     if sheet is not None:
         columns = {name: position for position, name in sheet.names.items()}
         if {"field", "value"} <= set(columns):
             fields, values = (
                 sheet.cells[columns[name]].astype(object).fillna("") for name in ("field", "value")
             )
-            told = dict(zip(fields.str.lower(), values, strict=True))
+            stated = dict(zip(fields.str.lower(), values, strict=True))
     site, digits = (
-        site or told.get("site_code", "").upper(),
-        re.sub(r"\D", "", told.get("delivery", "")),
+        site or stated.get("site_code", "").upper(),
+        re.sub(r"\D", "", stated.get("delivery", "")),
     )
     number = digits.zfill(3) if digits else "001"
     return site if SITE.fullmatch(site) else UNTOLD, number if NUMBER.fullmatch(number) else "001"

@@ -177,14 +177,14 @@ def _list_lines(entry: Entry) -> Iterator[dict]:
 
 
 def _list_rule(rule: Rule, table: str) -> dict:
-    told = {
+    line = {
         "entry": "rule",
         "table": table,
         "column": rule.column,
         "code": rule.name,
         "severity": rule.severity,
     }
-    return told | {"meaning": phrase_openly(rule.message), "how_to_fix": phrase_openly(rule.fix)}
+    return line | {"meaning": phrase_openly(rule.message), "how_to_fix": phrase_openly(rule.fix)}
 
 
 def _write_column(entry: dict) -> list[str]:

@@ -58,10 +58,10 @@ def write_hint(entry: Entry) -> str:
 
 def write_refusal(entry: Entry) -> str:
     """What is said when something else was entered."""
-    asked = (
+    request = (
         "Choose a code of the list" if entry.codes else f"Enter a {say_form(entry)}, without words"
     )
-    return f"{asked}." if entry.needed else f"{asked}, or leave the cell empty."
+    return f"{request}." if entry.needed else f"{request}, or leave the cell empty."
 
 
 def _restrict(entry: Entry, cell: str, list_range: str | None) -> dict:

@@ -51,7 +51,7 @@ def describe_guide(config: Config) -> dict[str, Any]:
         copy = mark_delivery(folder, read_delivery(folder), received)
         assert copy is not None
         marked.write_bytes(copy)
-        told = describe_intake(received)
+        content = describe_intake(received)
         name = choose_target(Path(handed.name), folder, 1).name
         return {
             "template": describe_template(build_template(maneuvers)),
@@ -61,12 +61,12 @@ def describe_guide(config: Config) -> dict[str, Any]:
             "headings": {part: HEADINGS[part] for part in ("refuse", "set_aside")}
             | {"doubt": HEADINGS[DOUBT]},
             "marked": describe_marked(load_workbook(marked)),
-            "page": {name: told[name] for name in ("site", "delivery", "answer", "next_step")}
-            | {"groups": [group for part in told["parts"] for group in part["groups"]]}
+            "page": {name: content[name] for name in ("site", "delivery", "answer", "next_step")}
+            | {"groups": [group for part in content["parts"] for group in part["groups"]]}
             | {
                 "counts": [
                     {"table": c["table"], "rows": [int(n) for n in c["rows"][:3]]}
-                    for c in told["counts"]
+                    for c in content["counts"]
                 ]
             },
         }
@@ -112,7 +112,7 @@ def read_sheet(sheet: Worksheet, columns: Sequence[str], numbers: Sequence[int])
         for cells in area.sqref.ranges
         for coordinate in ((row, column) for row, column in cells.cells)
     }
-    rows, said = [], ""
+    rows, comment = [], ""
     for number in (1, *numbers):
         cells = [sheet.cell(number, place) for place in places]
         rows.append(
@@ -128,9 +128,9 @@ def read_sheet(sheet: Worksheet, columns: Sequence[str], numbers: Sequence[int])
             }
         )
         comments = [cell.comment.text.rpartition(SEAL)[0] for cell in cells if cell.comment]
-        said = said or (comments[0].strip() if comments else "")
+        comment = comment or (comments[0].strip() if comments else "")
     return {
         "letters": [get_column_letter(place) for place in places],
         "rows": rows,
-        "comment": said,
+        "comment": comment,
     }

@@ -90,8 +90,8 @@ def group_marks(
     marks: dict[str, dict[tuple[int, int], list[str]]] = {}
     for problem, place in zip(problems.itertuples(index=False), places, strict=True):
         if place and place[1]:
-            said = marks.setdefault(place[0], {}).setdefault(place[1:], [])
-            said.append(f"{problem.message}\n{problem.how_to_fix}")
+            texts = marks.setdefault(place[0], {}).setdefault(place[1:], [])
+            texts.append(f"{problem.message}\n{problem.how_to_fix}")
     return marks
 
 
@@ -100,11 +100,11 @@ def mark_cells(sheet: Worksheet, cells: dict[tuple[int, int], list[str]], repeat
 
     A comment of the site's own stays as it is: the list names the cell all the same.
     """
-    for (row, position), said in cells.items():
+    for (row, position), texts in cells.items():
         cell = repeats.hold(sheet, row, position)
         # a cell under a merged one shows nothing
         if cell.comment is None and type(cell).__name__ == "Cell":
-            text = "\n\n".join(dict.fromkeys(said))
+            text = "\n\n".join(dict.fromkeys(texts))
             cell.comment = Comment(seal_comment(text), AUTHOR, COMMENT_HEIGHT, COMMENT_WIDTH)
     ranges = list(join_ranges(cells))
     for start in range(0, len(ranges), MOST_RANGES):

@@ -17,7 +17,13 @@ from openpyxl.worksheet.worksheet import Worksheet
 from pipeline.coordinator.problem_list import LIST
 from pipeline.coordinator.repeats import Repeats, find_repeats
 from pipeline.coordinator.steady import CORE, NO_PROPERTIES
-from pipeline.intake.book_cells import BookSheet, Untold, gather_cells, join_cells, load_thinned
+from pipeline.intake.book_cells import (
+    BookSheet,
+    ContentUnknown,
+    gather_cells,
+    join_cells,
+    load_thinned,
+)
 from pipeline.intake.handed import Handed, Sheet
 from pipeline.intake.own_sheets import is_sealed_comment
 from pipeline.intake.read_workbook import split_own_sheets
@@ -72,7 +78,7 @@ def load_book(
         book, parts = load_thinned(copy, rich_text=True)
         try:
             return book, join_cells(book, parts, repeated), find_repeats(book, parts, repeated)
-        except Untold:
+        except ContentUnknown:
             pass
     book = load_workbook(path, rich_text=True)
     return book, map(gather_cells, book.worksheets), Repeats()
@@ -108,7 +114,7 @@ def make_book(tables: Iterable[Sheet]) -> Opened:
         sheets[table.table] = sheet = book.create_sheet(table.table)
         for position, text in table.header.items():
             enter(sheet.cell(table.header_row, position), text)
-        for row, position, text in table.beyond.itertuples(index=False, name=None):
+        for row, position, text in table.outside.itertuples(index=False, name=None):
             enter(sheet.cell(row, position), text)
         repeats.columns[sheet.title] = {
             position: enter_column(sheet, position, texts.dropna(), known, repeats.firsts)

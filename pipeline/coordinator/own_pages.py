@@ -113,10 +113,11 @@ def add_dictionary(book: Workbook, entries: Sequence[Entry]) -> None:
     rows = []
     for entry in entries:
         codes = "\n".join(
-            code if code == told else f"{code}: {told}" for code, told in entry.codes.items()
+            code if code == meaning else f"{code}: {meaning}"
+            for code, meaning in entry.codes.items()
         )
-        told = [entry.table, entry.column, entry.meaning, say_form(entry), say_need(entry), codes]
-        rows.append([(text or None, "@") for text in (*told, entry.example, entry.why)])
+        texts = [entry.table, entry.column, entry.meaning, say_form(entry), say_need(entry), codes]
+        rows.append([(text or None, "@") for text in (*texts, entry.example, entry.why)])
     _add_rows(sheet, list(DICTIONARY_HEADER), rows)
     _wrap(sheet, DICTIONARY_WIDTHS)
     sheet.freeze_panes = "C2"

@@ -77,23 +77,23 @@ def name_list(book: Workbook) -> str:
     return next(name for name in names if name not in taken)
 
 
-def add_group(sheet: Worksheet, found: pd.DataFrame) -> None:
+def add_group(sheet: Worksheet, group: pd.DataFrame) -> None:
     """Add one kind of problem: a line with what it is, how many places it has and a link to the
     first, and all places folded under it."""
-    first = found.iloc[0]
-    where = (
+    first = group.iloc[0]
+    location = (
         ", ".join(part for part in (first["table"], first["column"]) if part)
         or "the delivery as a whole"
     )
-    rows = sorted({int(row) for row in found["row"].dropna()})
+    rows = sorted({int(row) for row in group["row"].dropna()})
     linked = [
         (problem.place, problem.how_to_fix)
-        for problem in found.itertuples(index=False)
+        for problem in group.itertuples(index=False)
         if problem.place
     ]
     many = f": {count(len(rows), 'row')}" if rows else ""
     begins = f", first at {name_place(linked[0][0])}" if linked and linked[0][0][1] else ""
-    line = [f"{where}{many}{begins}", first["message"], first["how_to_fix"]]
+    line = [f"{location}{many}{begins}", first["message"], first["how_to_fix"]]
     row = append(sheet, line)
     for cell in sheet[row]:
         cell.fill, cell.font, cell.alignment = LIGHT, ON_LIGHT, WRAPPED

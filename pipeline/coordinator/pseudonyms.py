@@ -92,9 +92,9 @@ def replace_in_table(rows: list[list[str]], headers: Mapping[str, str], known: K
     meant = {header.casefold().strip(): column for header, column in headers.items()}
     for at, row in enumerate(islice(rows, LAST_HEADER_ROW)):
         places = {
-            place: meant[said]
+            place: meant[header]
             for place, text in enumerate(row)
-            if (said := (tidy(text) or "").casefold()) in meant
+            if (header := (tidy(text) or "").casefold()) in meant
         }
         if not places:
             continue
@@ -102,14 +102,14 @@ def replace_in_table(rows: list[list[str]], headers: Mapping[str, str], known: K
             for place, column in places.items():
                 if place < len(below) and (entry := tidy(below[place])):
                     below[place] = known.replace(column, entry)
-        found = {
+        matched = {
             header
             for header in headers
             if header.casefold().strip() in {(tidy(row[p]) or "").casefold() for p in places}
         }
         for place, column in places.items():
             row[place] = column
-        return found
+        return matched
     return set()
 
 
@@ -122,15 +122,19 @@ def replace_in_file(
         text, _ = decode(path.read_bytes())
         separator = find_separator(text, "", PLAIN)
         rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator))
-        found = replace_in_table(rows, headers, known)
-        return write_csv(rows, separator), found
-    source, book, found = load_workbook(path, data_only=True, read_only=True), Workbook(), set()
+        replaced_headers = replace_in_table(rows, headers, known)
+        return write_csv(rows, separator), replaced_headers
+    source, book, replaced_headers = (
+        load_workbook(path, data_only=True, read_only=True),
+        Workbook(),
+        set(),
+    )
     book.remove(book.active)
     for sheet in source.worksheets:
         values = [list(row) for row in sheet.iter_rows(values_only=True)]
         texts = [[to_text(value) or "" for value in row] for row in values]
         replaced = [list(row) for row in texts]
-        found |= replace_in_table(replaced, headers, known)
+        replaced_headers |= replace_in_table(replaced, headers, known)
         made = book.create_sheet(sheet.title)
         for row, before, after in zip(values, texts, replaced, strict=True):
             made.append(
@@ -141,7 +145,7 @@ def replace_in_file(
             )
     saved = io.BytesIO()
     book.save(saved)
-    return saved.getvalue(), found
+    return saved.getvalue(), replaced_headers
 
 
 def write_csv(rows: list[list[str]], separator: str = ",") -> bytes:

@@ -23,7 +23,7 @@ from openpyxl.utils import column_index_from_string, get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 from openpyxl.xml.functions import tostring
 
-from pipeline.intake.book_cells import Untold
+from pipeline.intake.book_cells import ContentUnknown
 from pipeline.intake.thin import Place, Repeated
 
 Rows = tuple[
@@ -88,12 +88,12 @@ class Repeats:
             number: write_behind_place(self.firsts[number]) for number in list_numbers(columns)
         }
         for position in sorted({*held, *columns}):
-            own, start = held[position], f'<c r="{get_column_letter(position)}'
+            kept, start = held[position], f'<c r="{get_column_letter(position)}'
             at, numbers = columns.get(position, (np.array([]), np.array([])))
             for row, number in zip(at.tolist(), numbers.tolist(), strict=True):
-                if row not in own and (rest := behind[number]):
-                    cells[row].append(f"{start}{row}{rest}")
-            for row, text in own.items():
+                if row not in kept and (following := behind[number]):
+                    cells[row].append(f"{start}{row}{following}")
+            for row, text in kept.items():
                 cells[row].append(text)
         return cells
 
@@ -115,8 +115,8 @@ def find_repeats(book: Workbook, parts: list[str], repeated: Repeated) -> Repeat
     `parts` are those of the archive that hold its sheets.
 
     What the library made of a place by itself, for a comment or a link, is filled in; a place under
-    a merged area stays as it is. Raises Untold where a cell that others repeat was covered or
-    linked, so that the library does not hold what the file says.
+    a merged area stays as it is. Raises ContentUnknown where a cell that others repeat was covered
+    or linked, so that the library does not hold what the file says.
     """
     sheets = dict(zip(parts, book.worksheets, strict=True))
     repeats = Repeats([_find_first(sheets, place) for place in repeated.firsts])
@@ -130,16 +130,16 @@ def find_repeats(book: Workbook, parts: list[str], repeated: Repeated) -> Repeat
             for corner in ((area.min_row, area.min_col), (area.max_row, area.max_col))
         }
         columns = {}
-        for position, found in repeated.places.get(part, {}).items():
-            at, numbers = (np.array(values, dtype=np.int64) for values in found)
+        for position, places in repeated.places.get(part, {}).items():
+            at, numbers = (np.array(values, dtype=np.int64) for values in places)
             again = np.isin(at, made[position])
             for row, number in zip(at[again].tolist(), numbers[again].tolist(), strict=True):
                 if (row, position) in corners:  # the frame of a merged area is taken from them
-                    raise Untold
+                    raise ContentUnknown
                 _settle(sheet._cells[row, position], repeats.firsts[number])
             columns[position] = (at[~again], numbers[~again])
         if any(repeats.firsts[number] is None for number in list_numbers(columns)):
-            raise Untold
+            raise ContentUnknown
         repeats.columns[sheet.title] = columns
     return repeats
 
@@ -159,7 +159,7 @@ def _settle(cell: Cell | MergedCell, first: Cell | None) -> None:
     if isinstance(cell, MergedCell):
         return
     if first is None:
-        raise Untold
+        raise ContentUnknown
     fill(cell, first)
 
 
@@ -180,8 +180,8 @@ def write_behind_place(first: Cell) -> str:
     """What the library writes of a cell behind its place; nothing where it leaves the cell out."""
     if first._value is None and not first.has_style:
         return ""
-    found: list[Any] = []
+    elements: list[Any] = []
     twin = Cell(first.parent, 1, 1, style_array=first._style)
     twin._value, twin.data_type = first._value, first.data_type  # neither its comment nor its link
-    write_cell(SimpleNamespace(write=found.append), first.parent, twin, twin.has_style)
-    return tostring(found[0], encoding="unicode").removeprefix(PLACED)
+    write_cell(SimpleNamespace(write=elements.append), first.parent, twin, twin.has_style)
+    return tostring(elements[0], encoding="unicode").removeprefix(PLACED)

@@ -19,7 +19,7 @@ from pipeline.intake.thin import Place, Repeated, thin
 Cells = tuple[np.ndarray, np.ndarray]  # of a column: rows in order, and the text of each
 
 
-class Untold(Exception):
+class ContentUnknown(Exception):
     """What a repeated cell holds cannot be told, since the one that it repeats was covered or
     linked."""
 
@@ -67,7 +67,7 @@ def read_book(path: Path, archive: zipfile.ZipFile) -> Book:
             return Book(
                 book, tuple(join_cells(book, parts, repeated)), frozenset(repeated.in_order), copy
             )
-        except Untold:
+        except ContentUnknown:
             pass
     book = load_workbook(path, data_only=True)
     return Book(book, tuple(gather_cells(sheet) for sheet in book.worksheets), frozenset(), path)
@@ -84,30 +84,30 @@ def load_thinned(copy: BytesIO, **how: bool) -> tuple[Workbook, list[str]]:
 
 def join_cells(book: Workbook, parts: list[str], repeated: Repeated) -> list[BookSheet]:
     """The sheets with the cells that were left out of them;
-    `parts` are those of the archive that hold them. Raises Untold."""
+    `parts` are those of the archive that hold them. Raises ContentUnknown."""
     if len(set(parts)) < len(parts) or len(parts) != len(book.worksheets):
-        raise Untold
+        raise ContentUnknown
     sheets = dict(zip(parts, book.worksheets, strict=True))
-    told = [
-        None if number in repeated.empty else tell(sheets, first)
+    first_texts = [
+        None if number in repeated.empty else read_first(sheets, first)
         for number, first in enumerate(repeated.firsts)
     ]
-    texts = np.array(told, dtype=object)
+    texts = np.array(first_texts, dtype=object)
     return [
         gather_cells(sheet, repeated.places.get(part, {}), texts) for part, sheet in sheets.items()
     ]
 
 
-def tell(sheets: dict[str, Worksheet], first: Place) -> str | None:
-    """The text of a cell that others repeat; raises Untold where it may be another one than the
-    file says."""
+def read_first(sheets: dict[str, Worksheet], first: Place) -> str | None:
+    """The text of a cell that others repeat; raises ContentUnknown where it may be another
+    one than the file says."""
     part, *place = first
     cell = sheets[part]._cells.get(tuple(place)) if part in sheets else None
     if cell is None or isinstance(cell, MergedCell):
-        raise Untold
+        raise ContentUnknown
     # which stand in for nothing
     if cell.hyperlink and cell.value in (cell.hyperlink.target, cell.hyperlink.location):
-        raise Untold
+        raise ContentUnknown
     return to_text(cell.value)
 
 
@@ -120,25 +120,25 @@ def gather_cells(
     A cell under a merged area shows nothing, and a link stands only in a cell that holds nothing
     else.
     """
-    found: dict[int, dict[int, str]] = defaultdict(dict)
+    by_position: dict[int, dict[int, str]] = defaultdict(dict)
     covered: dict[int, list[int]] = defaultdict(list)
     for (row, position), cell in sheet._cells.items():
         if isinstance(cell, MergedCell):
             covered[position].append(row)
         elif (text := to_text(cell.value)) is not None:
-            found[position][row] = text
+            by_position[position][row] = text
     columns = {}
-    for position in sorted({*found, *(repeated or ())}):
-        rows = np.array(list(found[position]), dtype=np.int64)
-        texts = np.array(list(found[position].values()), dtype=object)
+    for position in sorted({*by_position, *(repeated or ())}):
+        rows = np.array(list(by_position[position]), dtype=np.int64)
+        texts = np.array(list(by_position[position].values()), dtype=object)
         if firsts is not None and repeated and position in repeated:
             at, what = (np.array(part, dtype=np.int64) for part in repeated[position])
             again = firsts[what]
             shown = np.not_equal(again, None) & ~np.isin(at, covered[position])
-            own = ~np.isin(rows, at[shown])
+            unrepeated = ~np.isin(rows, at[shown])
             rows, texts = (
-                np.concatenate([rows[own], at[shown]]),
-                np.concatenate([texts[own], again[shown]]),
+                np.concatenate([rows[unrepeated], at[shown]]),
+                np.concatenate([texts[unrepeated], again[shown]]),
             )
         order = np.argsort(rows, kind="stable")
         if len(rows):

@@ -21,8 +21,8 @@ def fold(problems: Iterable[Problem], header_rows: Mapping[str, int]) -> list[Pr
 
     What refuses a delivery is never folded into what does not, so that the verdict stays.
     """
-    told = fold_places(dict.fromkeys(problems))
-    return fold_rows(fold_columns(told, header_rows))
+    surest = fold_places(dict.fromkeys(problems))
+    return fold_rows(fold_columns(surest, header_rows))
 
 
 def fold_places(problems: Iterable[Problem]) -> list[Problem]:
@@ -49,7 +49,7 @@ def fold_columns(problems: list[Problem], header_rows: Mapping[str, int]) -> lis
     """The problems without identifiers in the cells of a column that must go as a whole, and
     without the note that a column is unknown in whose cells identifiers are, unless a column of the
     dictionary may be meant."""
-    whole = {
+    condemned = {
         (p.table, p.column)
         for p in problems
         if p.rule in OF_A_COLUMN and p.row and p.row == header_rows.get(p.table or "")
@@ -60,13 +60,15 @@ def fold_columns(problems: list[Problem], header_rows: Mapping[str, int]) -> lis
         if p.rule in GATE_RULES and p.row and p.row != header_rows.get(p.table or "")
     ]
     counts = Counter((p.table, p.column) for p in in_cells)
-    folded = {p for p in in_cells if (p.table, p.column) in whole}
+    folded = {p for p in in_cells if (p.table, p.column) in condemned}
     folded |= {
         p for p in problems if p.rule == UNKNOWN and not p.closest and (p.table, p.column) in counts
     }
     return [
         replace(p, also=_add(p.also, _count_cells(counts[p.table, p.column])))
-        if p.rule == OF_A_COLUMN[0] and (p.table, p.column) in whole and counts[p.table, p.column]
+        if p.rule == OF_A_COLUMN[0]
+        and (p.table, p.column) in condemned
+        and counts[p.table, p.column]
         else p
         for p in problems
         if p not in folded
@@ -77,21 +79,21 @@ def fold_rows(problems: list[Problem]) -> list[Problem]:
     """The problems with one entry for a row that is no record: what identifies somebody in it,
     or else what the row is."""
     no_records = {(p.table, p.row): p for p in problems if p.rule in NO_RECORDS}
-    found = {(p.table, p.row) for p in problems if p.rule in GATE_RULES} & no_records.keys()
-    told = []
+    identifying = {(p.table, p.row) for p in problems if p.rule in GATE_RULES} & no_records.keys()
+    kept = []
     for problem in problems:
         place = (problem.table, problem.row)
-        if problem.rule in GATE_RULES and place in found:
-            told.append(
+        if problem.rule in GATE_RULES and place in identifying:
+            kept.append(
                 replace(
                     problem, also=_add(problem.also, "Its row is no record: delete the whole row.")
                 )
             )
-        elif not (problem.rule in NO_RECORDS and place in found) and not (
+        elif not (problem.rule in NO_RECORDS and place in identifying) and not (
             problem.rule == TOO_MANY and place in no_records
         ):
-            told.append(problem)
-    return told
+            kept.append(problem)
+    return kept
 
 
 def _count_cells(number: int) -> str:

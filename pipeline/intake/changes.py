@@ -18,12 +18,12 @@ def compare_deliveries(
     earlier, later = list_episodes(before), list_episodes(now)
     old, new = fingerprint_episodes(before), fingerprint_episodes(now)
     changed = [episode for episode in earlier & later if old.get(episode) != new.get(episode)]
-    told = (
+    change_by_episode = (
         dict.fromkeys(later - earlier, "added")
         | dict.fromkeys(earlier - later, "withdrawn")
         | dict.fromkeys(changed, "changed")
     )
-    return pd.DataFrame(sorted(told.items()), columns=list(Changes.describe())[-2:])
+    return pd.DataFrame(sorted(change_by_episode.items()), columns=list(Changes.describe())[-2:])
 
 
 def list_episodes(tables: dict[str, pd.DataFrame]) -> set[str]:

@@ -82,14 +82,14 @@ def find_failures(
             f"{model.__name__ if isinstance(model, type) else model.name}"
         )
     across = cases["schema_context"] == "DataFrameSchema"
-    found = pd.DataFrame(
+    failures = pd.DataFrame(
         {
             "row": cases["index"].astype(int),
             "column": cases["column"].mask(across),
             "check": cases["check"].where(across, cases["check"].str.partition("(")[0]),
         }
     )
-    return found.drop_duplicates(ignore_index=True)
+    return failures.drop_duplicates(ignore_index=True)
 
 
 def require_fit(model: type[Table], rows: pd.DataFrame) -> None:
@@ -185,8 +185,8 @@ def blame_cells(
         if rule == "not_in_list":
             misspelt.setdefault(column, set()).add(texts.at[row, column])
     meant = {
-        column: find_meanings(said, make_vocabulary(DESCRIBED[table][column]))
-        for column, said in misspelt.items()
+        column: find_meanings(given, make_vocabulary(DESCRIBED[table][column]))
+        for column, given in misspelt.items()
     }
     problems = [
         Problem(

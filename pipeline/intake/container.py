@@ -143,7 +143,7 @@ def find_in_xml(name: str, content: bytes) -> str | None:
         return (
             "A part of it declares a document type or entities, which no spreadsheet program does."
         )
-    strings = (found.start() for found in STRING.finditer(content)) if STRINGS.match(name) else ()
+    strings = (match.start() for match in STRING.finditer(content)) if STRINGS.match(name) else ()
     longest = max(
         (end - start for start, end in pairwise(chain(strings, [len(content)]))), default=0
     )
@@ -156,7 +156,7 @@ def find_in_xml(name: str, content: bytes) -> str | None:
 def count_rows(content: bytes) -> tuple[int, int, int]:
     """How many rows there are, how many cells are in all of them, and in one of them at most,
     if that is not few; rows beyond the most that are allowed are counted once."""
-    starts = [found.start() for found in islice(ROW.finditer(content), MOST_ROWS + 1)]
+    starts = [match.start() for match in islice(ROW.finditer(content), MOST_ROWS + 1)]
     if not starts:
         return 0, 0, 0
     rows = list(pairwise([*starts, len(content)]))

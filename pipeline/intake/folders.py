@@ -73,10 +73,17 @@ def batch_deliveries(deliveries: list[Delivery]) -> list[list[Delivery]]:
     for site, of_site in groupby(
         sorted(deliveries, key=lambda delivery: (delivery.site, delivery.number)), lambda d: d.site
     ):
-        own = list(of_site)
-        large = sum(look_at(path)[0] for delivery in own for path in delivery.files) >= LARGE_BYTES
+        deliveries_of_site = list(of_site)
+        large = (
+            sum(
+                read_size_and_time(path)[0]
+                for delivery in deliveries_of_site
+                for path in delivery.files
+            )
+            >= LARGE_BYTES
+        )
         key = (site,) if large else ("", int(site[1:]) // SITES_PER_BATCH)
-        batches.setdefault(key, []).extend(own)
+        batches.setdefault(key, []).extend(deliveries_of_site)
     return list(batches.values())
 
 
@@ -84,15 +91,15 @@ def fingerprint_state(deliveries: list[Delivery]) -> str:
     """A SHA-256 over the names, sizes and times of the files and lists of deliveries,
     without reading them: another one asks for another intake."""
     files = [path for delivery in deliveries for path in (*delivery.files, *delivery.withdrawn)]
-    state = "\n".join(f"{path.as_posix()} {look_at(path)}" for path in files)
-    return hashlib.sha256(state.encode("utf-8", "surrogateescape")).hexdigest()
+    lines = "\n".join(f"{path.as_posix()} {read_size_and_time(path)}" for path in files)
+    return hashlib.sha256(lines.encode("utf-8", "surrogateescape")).hexdigest()
 
 
-def look_at(path: Path) -> tuple[int, int]:
+def read_size_and_time(path: Path) -> tuple[int, int]:
     """Size in bytes and time of the last change in nanoseconds;
     zeros for a file that has vanished since it was listed."""
     try:
-        told = path.stat()
+        status = path.stat()
     except FileNotFoundError:
         return 0, 0
-    return told.st_size, told.st_mtime_ns
+    return status.st_size, status.st_mtime_ns

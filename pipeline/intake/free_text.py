@@ -20,9 +20,9 @@ WORD = re.compile(r"[^\W\d_]{2,}")
 def find_free_text(header: str, texts: pd.Series) -> str:
     """Whether a column holds free text: in how many of its cells, as a sentence, or nothing."""
     given = texts.dropna()
-    said = {text: len(WORD.findall(text)) for text in given.unique()}
-    written = {text for text, words in said.items() if words > 1}
-    sentences = [text for text in written if said[text] >= SENTENCE]
+    word_counts = {text: len(WORD.findall(text)) for text in given.unique()}
+    written = {text for text, words in word_counts.items() if words > 1}
+    sentences = [text for text in written if word_counts[text] >= SENTENCE]
     remarks = REMARKS.search(header.lower()) is not None and written
     different = len(written) >= DIFFERENT and len(written) * 2 > int(given.isin(written).sum())
     if (

@@ -39,12 +39,12 @@ def find_identifiers(
     Rows that are no records hold neither ages nor pseudonyms; `shapes` are those of the site's own
     pseudonyms.
     """
-    found = []
+    problems = []
     for sheet in handed.sheets:
-        found += [*search_header(sheet), *search_cells(sheet, no_records.get(sheet.table, ()))]
+        problems += [*search_header(sheet), *search_cells(sheet, no_records.get(sheet.table, ()))]
     for column in PSEUDONYMS:
-        found += search_pseudonyms(column, handed.sheets, no_records, shapes)
-    return found + [problem for loose in handed.loose for problem in judge_loose(loose)]
+        problems += search_pseudonyms(column, handed.sheets, no_records, shapes)
+    return problems + [problem for loose in handed.loose for problem in judge_loose(loose)]
 
 
 def search_header(sheet: Sheet) -> Iterator[Problem]:
@@ -87,9 +87,11 @@ def search_cells(sheet: Sheet, no_records: Collection[int]) -> Iterator[Problem]
         for row, text in texts[texts.isin(list(hits))].items() if hits else ():
             if row not in no_records or hits[text] not in ("age_above_89", NUMBER_UNCLEAR):
                 yield Problem(hits[text], sheet.table, row, label)
-        if position not in sheet.names and (said := find_free_text(sheet.header[position], texts)):
-            yield Problem("free_text", sheet.table, sheet.header_row, label, also=said)
-    for row, position, text in sheet.beyond.itertuples(index=False):
+        if position not in sheet.names and (
+            extent := find_free_text(sheet.header[position], texts)
+        ):
+            yield Problem("free_text", sheet.table, sheet.header_row, label, also=extent)
+    for row, position, text in sheet.outside.itertuples(index=False):
         kind = find_identifier(text)
         # a title may say when it was written
         if kind and (row > sheet.header_row or kind != "calendar_date"):
@@ -134,10 +136,10 @@ def search_pseudonyms(
     judged = judge_pseudonyms(
         (text for _, texts in cells for text in texts.dropna().unique()), shapes
     )
-    if judged.whole:
+    if judged.column_rule:
         sheet = cells[0][0]
         also = f"This is so of {judged.broken:,} of {judged.codes:,} different entries."
-        yield Problem(judged.whole, sheet.table, sheet.header_row, column, also=also)
+        yield Problem(judged.column_rule, sheet.table, sheet.header_row, column, also=also)
         return
     for sheet, texts in cells:
         for row, text in texts[texts.isin(list(judged.texts))].items():

@@ -42,7 +42,7 @@ class Sheet:
     each stands for, if any, and `codes` the codes that a site's own entries stand for, by position.
     `cells` has the columns of `header`, each different text of which is held once (categorical),
     and, as its index, the row numbers that the spreadsheet shows; an empty cell is missing and a
-    row without any cell is left out. `beyond` are the cells under no header and above it: row,
+    row without any cell is left out. `outside` are the cells under no header and above it: row,
     position, text. `version` is that of the dictionary which the delivery follows.
     """
 
@@ -52,7 +52,7 @@ class Sheet:
     names: dict[int, str]
     codes: dict[int, dict[str, str]]
     cells: pd.DataFrame
-    beyond: pd.DataFrame
+    outside: pd.DataFrame
     sha256: str
     version: int = DICTIONARY_VERSION
 
@@ -106,15 +106,15 @@ def make_sheet(
     name: str,
     place: str,
     grid: pd.DataFrame,
-    beyond: dict[tuple[int, int], str],
+    unheaded: dict[tuple[int, int], str],
     spread: dict[tuple[int, int], str],
     sha256: str,
-    own: SiteMap,
+    site_map: SiteMap,
 ) -> Sheet:
     """A sheet from a `grid` of tidied texts, positions as columns and row numbers as index; by row
-    and position, `beyond` are further cells that can have no header, and `spread` the texts of
+    and position, `unheaded` are further cells that can have no header, and `spread` the texts of
     merged cells in the rows below the one that holds them."""
-    table = name_table(tidy(name), place, own)
+    table = name_table(tidy(name), place, site_map)
     top: dict[int, dict[int, str]] = {1: {}}
     for position, texts in grid[grid.index <= LAST_HEADER_ROW].items():
         for row, text in texts.dropna().items():
@@ -122,7 +122,7 @@ def make_sheet(
     for (row, position), given in spread.items():
         if row in top and (text := tidy(given)):
             top[row].setdefault(position, text)
-    header_row = find_header_row(top, table, own)
+    header_row = find_header_row(top, table, site_map)
     header = dict(sorted(top[header_row].items()))
     above = grid[grid.index < header_row]
     further = {
@@ -130,7 +130,7 @@ def make_sheet(
         for position in grid
         for row, text in (above if position in header else grid)[position].dropna().items()
     }
-    further |= {cell: text for cell, given in beyond.items() if (text := tidy(given))}
+    further |= {cell: text for cell, given in unheaded.items() if (text := tidy(given))}
     outside = pd.DataFrame(
         [(*cell, further[cell]) for cell in sorted(further)], columns=["row", "position", "text"]
     )
@@ -142,32 +142,32 @@ def make_sheet(
     names = {
         position: column
         for position, text in header.items()
-        if (column := name_column(text, table, own))
+        if (column := name_column(text, table, site_map))
     }
     codes = {
         position: entries
         for position, column in names.items()
-        if (entries := own.entries_of(table, column))
+        if (entries := site_map.entries_of(table, column))
     }
     return Sheet(table, header_row, header, names, codes, cells, outside, sha256)
 
 
-def name_table(text: str | None, place: str, own: SiteMap) -> str:
+def name_table(text: str | None, place: str, site_map: SiteMap) -> str:
     """The table of the dictionary that a sheet or file is called by, also in the site's own words
     or another spelling; otherwise its name in small letters, or its place where the name must not
     be repeated."""
     plain = spell_plainly(text or "")
-    theirs = {spell_plainly(name): table for name, table in own.tables.items()}
+    theirs = {spell_plainly(name): table for name, table in site_map.tables.items()}
     known = {spell_plainly(table): table for table in TABLE}
     return theirs.get(plain) or known.get(plain) or name_safely(text, place)
 
 
-def name_column(text: str, table: str, own: SiteMap) -> str | None:
+def name_column(text: str, table: str, site_map: SiteMap) -> str | None:
     """The column of the dictionary that a header means, also in the site's own words or another
     spelling. A likeness is no meaning."""
     plain = spell_plainly(text)
     theirs = {
-        spell_plainly(header): column for header, column in own.columns.get(table, {}).items()
+        spell_plainly(header): column for header, column in site_map.columns.get(table, {}).items()
     }
     return theirs.get(plain) or spell_columns(table).get(plain)
 
@@ -179,11 +179,11 @@ def spell_columns(table: str) -> dict[str, str]:
     return {spell_plainly(name): column for name, column in names.items()}
 
 
-def find_header_row(top: dict[int, dict[int, str]], table: str, own: SiteMap) -> int:
+def find_header_row(top: dict[int, dict[int, str]], table: str, site_map: SiteMap) -> int:
     """The row that holds the names of the columns: the first with most of them,
     if it has two or more; otherwise the first row."""
     known = {
-        row: {name_column(text, table, own) for text in texts.values()} - {None}
+        row: {name_column(text, table, site_map) for text in texts.values()} - {None}
         for row, texts in top.items()
     }
     best = max(sorted(known), key=lambda row: len(known[row]))

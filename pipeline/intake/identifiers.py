@@ -34,12 +34,16 @@ def find_in_number(plain: str) -> str | None:
     """The kind of identifier that a plain number is: it has more digits than any measurement,
     or begins as none does."""
     digits = re.match(r"[+-]?(\d*)", plain)
-    whole = (digits and digits[1]) or "0"
-    if plain[0] == "+" and len(whole) > 6:
+    integer_part = (digits and digits[1]) or "0"
+    if plain[0] == "+" and len(integer_part) > 6:
         return "telephone_number"
     if FULL_DATE.fullmatch(plain):
         return "calendar_date"
-    return "long_number" if len(whole) > 6 or (whole[0] == "0" and len(whole) > 5) else None
+    return (
+        "long_number"
+        if len(integer_part) > 6 or (integer_part[0] == "0" and len(integer_part) > 5)
+        else None
+    )
 
 
 def find_in_age(text: str) -> str | None:
@@ -71,10 +75,10 @@ def find_in_days(text: str) -> str | None:
 def is_unclear_number(text: str) -> bool:
     """Whether a number that a column allows is no measurement of anything here:
     five digits or more, or zeros before it."""
-    whole = re.fullmatch(r"\+?(\d+)(?:[.,]\d+)?", normalise(text))
-    if not whole:
+    match = re.fullmatch(r"\+?(\d+)(?:[.,]\d+)?", normalise(text))
+    if not match:
         return False
-    digits = whole[1]
+    digits = match[1]
     return (len(digits) >= MANY_DIGITS and int(digits) % WHOLE_MINUTE > 0) or (
         digits[0] == "0" and len(digits) > 3
     )

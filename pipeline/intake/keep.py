@@ -59,7 +59,7 @@ def describe_delivery(handed: Handed, fields: Mapping[str, Any], accepted: bool)
 
     Which delivery is current is for the store to say.
     """
-    told = {
+    outcome = {
         "status": "accepted" if accepted else "refused",
         "is_current": False,
         "form": handed.form or "unknown",
@@ -67,7 +67,7 @@ def describe_delivery(handed: Handed, fields: Mapping[str, Any], accepted: bool)
     of_itself = {
         name: fields.get(name) if accepted else None for name in list(Deliveries.describe())[6:]
     }
-    return pd.DataFrame([told | {"fingerprint": handed.fingerprint} | of_itself])
+    return pd.DataFrame([outcome | {"fingerprint": handed.fingerprint} | of_itself])
 
 
 def list_planned_days(fields: Mapping[str, Any]) -> pd.DataFrame:

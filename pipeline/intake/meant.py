@@ -44,10 +44,16 @@ def find_meanings(texts: Iterable[str], vocabulary: Vocabulary) -> dict[str, str
     """
     plain = {text: normalise(text).strip() for text in texts}
     letters = _read_letters(
-        {said for said in plain.values() if len(said) == 1 and said.isalpha()}, vocabulary.schemes
+        {
+            normalised
+            for normalised in plain.values()
+            if len(normalised) == 1 and normalised.isalpha()
+        },
+        vocabulary.schemes,
     )
     meant = {
-        text: letters.get(said) or find_meaning(said, vocabulary) for text, said in plain.items()
+        text: letters.get(normalised) or find_meaning(normalised, vocabulary)
+        for text, normalised in plain.items()
     }
     return {text: code for text, code in meant.items() if code}
 
@@ -69,12 +75,12 @@ def find_header(text: str, vocabulary: Vocabulary, missing: Iterable[str]) -> st
     if not meant:
         begun = "_".join(WORDS.findall(plain))
         longer = [name for name in vocabulary.codes if f"_{begun}_" in f"_{name}_"]
-        rest = (
+        ending = (
             longer[0][len(begun) + 1 :] if len(longer) == 1 and longer[0].startswith(begun) else ""
         )
         meant = (
             longer[0]
-            if len(begun) >= LEAST_OF_HEADER and rest.isalpha() and begun not in DENIALS
+            if len(begun) >= LEAST_OF_HEADER and ending.isalpha() and begun not in DENIALS
             else ""
         )
     return meant if meant in missing else ""
@@ -105,18 +111,18 @@ def _find(plain: str, codes: tuple[str, ...], words: tuple[tuple[str, str], ...]
     }
     if meant := known.get(spell_plainly(plain)):
         return meant
-    said = [word for word in WORDS.findall(plain) if word not in FILLING]
+    written = [word for word in WORDS.findall(plain) if word not in FILLING]
     in_codes = {word for code in codes for word in code.split("_")}
-    own = in_codes | {part for word, _ in words for part in WORDS.findall(word)}
+    known_words = in_codes | {part for word, _ in words for part in WORDS.findall(word)}
     turned = any(
         word.endswith(part)
-        for word in set(said) - own
-        for part in own
+        for word in set(written) - known_words
+        for part in known_words
         if len(part) >= ONE_SLIP_FROM
     )
-    if not said or turned or not DENIALS.isdisjoint(set(said) - in_codes):
+    if not written or turned or not DENIALS.isdisjoint(set(written) - in_codes):
         return ""
-    return known.get("".join(said)) or _find_slip(said, codes, words, known)
+    return known.get("".join(written)) or _find_slip(written, codes, words, known)
 
 
 def _find_begun(plain: str, codes: tuple[str, ...]) -> str:
@@ -133,7 +139,7 @@ def _find_begun(plain: str, codes: tuple[str, ...]) -> str:
 
 
 def _find_slip(
-    said: list[str],
+    written: list[str],
     codes: tuple[str, ...],
     words: tuple[tuple[str, str], ...],
     known: Mapping[str, str],
@@ -144,25 +150,25 @@ def _find_slip(
     slips = [
         (count, code)
         for form, code in forms
-        if (count := _count_in_words(said, WORDS.findall(form))) is not None
+        if (count := _count_in_words(written, WORDS.findall(form))) is not None
     ]
     if not slips:
         return ""
     fewest, meant = min(slips)
-    text = "".join(said)
+    text = "".join(written)
     others = (form for form, code in known.items() if code != meant)
     return "" if any(count_slips(text, form, fewest) <= fewest for form in others) else meant
 
 
-def _count_in_words(said: list[str], form: list[str]) -> int | None:
+def _count_in_words(written: list[str], form: list[str]) -> int | None:
     """How many slips part the words of a text from those of a form; None where they are too many,
     or begin or count otherwise."""
     letters = sum(map(len, form))
     most = 2 if letters >= TWO_SLIPS_FROM else 1 if letters >= ONE_SLIP_FROM else 0
-    if len(said) != len(form):
+    if len(written) != len(form):
         return None
     slips = 0
-    for word, meant in zip(said, form, strict=True):
+    for word, meant in zip(written, form, strict=True):
         if word != meant and (
             word[0] != meant[0] or NO_DIGIT.sub("", word) != NO_DIGIT.sub("", meant)
         ):

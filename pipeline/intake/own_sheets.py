@@ -35,8 +35,8 @@ def seal_comment(text: str) -> str:
 
 def is_sealed_comment(text: str) -> bool:
     """Whether a comment is one of ours that nobody changed."""
-    said, found, seal = text.rpartition(SEAL)
-    return bool(found) and plain(SEAL + seal) == make_seal([said])
+    text_before, mark, seal = text.rpartition(SEAL)
+    return bool(mark) and plain(SEAL + seal) == make_seal([text_before])
 
 
 def plain(text: str) -> str:

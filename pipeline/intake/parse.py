@@ -41,7 +41,7 @@ def match_columns(
     """The cells of the dictionary's columns, in its order and by row,
     and what is wrong with the header."""
     table, at = sheet.table, sheet.header_row
-    positions = {name: found for name in described if (found := sheet.positions(name))}
+    positions = {name: places for name in described if (places := sheet.positions(name))}
     of_version = {name: c for name, c in described.items() if sheet.version in c.versions}
     missing = {name: column for name, column in of_version.items() if name not in positions}
     vocabulary = make_header_vocabulary(of_version)
@@ -52,8 +52,8 @@ def match_columns(
     }
     problems = [
         Problem("column_twice", table, at, name)
-        for name, found in positions.items()
-        if len(found) > 1
+        for name, places in positions.items()
+        if len(places) > 1
     ]
     problems += [
         Problem("column_missing" if column.filled else "column_absent", table, at, name)
@@ -78,8 +78,10 @@ def match_columns(
     # that one check tells everything
     positions |= {name: [p] for p, name in unknown.items() if name and described[name].filled}
     problems += list_header_help(sheet)
-    beyond = sheet.beyond["row"]
-    problems += [Problem("too_many_cells", table, row) for row in sorted(set(beyond[beyond > at]))]
+    unheaded = sheet.outside["row"]
+    problems += [
+        Problem("too_many_cells", table, row) for row in sorted(set(unheaded[unheaded > at]))
+    ]
     empty = pd.Series(hold_once([None] * len(sheet.cells)), index=sheet.cells.index)
     texts = {
         name: sheet.cells[positions[name][0]] if name in positions else empty for name in described
@@ -132,13 +134,13 @@ def ask(texts: pd.Series) -> str:
 
 def offer_header(sheet: Sheet, position: int, meant: str) -> str:
     """The lines for a site's list of names where a header is a known other word for a column."""
-    said = sheet.header[position]
+    header = sheet.header[position]
     # a slip, or a part of it
-    if not meant or spell_plainly(meant).startswith(spell_plainly(said)[:2]):
+    if not meant or spell_plainly(meant).startswith(spell_plainly(header)[:2]):
         return ""
     return (
         f"Or the coordinating team adds to your list (config/sites): columns: {{{sheet.table}: "
-        f"{{{json.dumps(said, ensure_ascii=False)}: {meant}}}}}"
+        f"{{{json.dumps(header, ensure_ascii=False)}: {meant}}}}}"
     )
 
 
@@ -170,8 +172,8 @@ def list_header_help(sheet: Sheet) -> list[Problem]:
         elif text.lower() != name:
             met.append((name, "The header is spelled otherwise."))
     return [
-        Problem("read_with_help", sheet.table, sheet.header_row, column, also=said)
-        for column, said in met
+        Problem("read_with_help", sheet.table, sheet.header_row, column, also=sentence)
+        for column, sentence in met
     ]
 
 
@@ -224,11 +226,13 @@ def choose_reader(column: Description, texts: Iterable[str] = ()) -> Callable[[s
         return read_days
     if not column.codes:
         return CAPITALS.get(column.name, str)
-    said = {spell_plainly(code): code for code in column.codes}
+    code_by_spelling = {spell_plainly(code): code for code in column.codes}
     if {"yes", "no"} <= set(column.codes):
         numbers = {text for text in texts if text.isdecimal()}
-        said |= WORDS_OF_YES_NO | (NUMBERS_OF_YES_NO if numbers <= set(NUMBERS_OF_YES_NO) else {})
-    return lambda text: said.get(spell_plainly(text), text.lower())
+        code_by_spelling |= WORDS_OF_YES_NO | (
+            NUMBERS_OF_YES_NO if numbers <= set(NUMBERS_OF_YES_NO) else {}
+        )
+    return lambda text: code_by_spelling.get(spell_plainly(text), text.lower())
 
 
 def read_whole(text: str) -> int | None:

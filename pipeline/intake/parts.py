@@ -221,21 +221,24 @@ def list_token(token: re.Match, element: str, place: str) -> Iterator[str]:
     if element == "numFmt":
         values = [text for value in values for text in list_format_texts(value)]
     if by_program := WRITTEN_BY_PROGRAMS.get(element):
-        whole = element != "Application"
+        is_whole = element != "Application"
         values = [
-            FORMAL.sub(" ", by_program.sub(" ", value)) if not whole else value for value in values
+            FORMAL.sub(" ", by_program.sub(" ", value)) if not is_whole else value
+            for value in values
         ]
-        values = [value for value in values if not (whole and by_program.fullmatch(value.strip()))]
+        values = [
+            value for value in values if not (is_whole and by_program.fullmatch(value.strip()))
+        ]
     for value in values:
         if TYPED.match(place):
             yield from filter(None, [value.strip()])
             continue
         bare = OWN_DRIVE.sub(" ", value) if element == "absPath" else value
-        told = not REFERENCES.fullmatch(bare) and (
+        is_typed = not REFERENCES.fullmatch(bare) and (
             place not in DRAWN or not NUMBER.fullmatch(bare.strip())
         )
-        if told and (said := FORMAL.sub(" ", bare).strip()):
-            yield said
+        if is_typed and (typed := FORMAL.sub(" ", bare).strip()):
+            yield typed
 
 
 def name_place(name: str, element: str) -> str:
@@ -271,9 +274,9 @@ def list_format_texts(code: str) -> list[str]:
     )  # no format has such digits, so that 0 is none of its signs
     signs = r'"([^"]*)"|\\(.)|_.|\*.|[#?@]' + ("" if typed else "|0")
     spelled = re.sub(signs, lambda sign: sign[1] or sign[2] or " ", code)
-    own = [text.partition("-")[0] for text in re.findall(r"\[\$([^\]]*)\]", spelled)]
+    currencies = [text.partition("-")[0] for text in re.findall(r"\[\$([^\]]*)\]", spelled)]
     return [
-        *own,
+        *currencies,
         *filter(None, (part.strip() for part in re.sub(r"\[[^\]]*\]", " ", spelled).split(";"))),
     ]
 

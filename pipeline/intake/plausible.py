@@ -38,7 +38,7 @@ def find_implausible(rows: Rows, previous: Rows | None = None, number: str = "")
     `rows` are the handed-in rows by table, typed, wrong cells missing; `previous` are the tables of
     the last accepted delivery, and `number` is what it is called.
     """
-    found = find_empty_tables(rows)
+    problems = find_empty_tables(rows)
     for find in (
         find_unlikely_times,
         find_unlikely_sides,
@@ -46,20 +46,20 @@ def find_implausible(rows: Rows, previous: Rows | None = None, number: str = "")
         find_unlikely_columns,
         find_codes,
     ):
-        found += find(rows)
-    found += compare_with_previous(rows, previous, number) if previous else ()
-    return drop_following(found)
+        problems += find(rows)
+    problems += compare_with_previous(rows, previous, number) if previous else ()
+    return drop_following(problems)
 
 
-def drop_following(found: list[Problem]) -> list[Problem]:
+def drop_following(problems: list[Problem]) -> list[Problem]:
     """The signs without those that only follow from a surer one of the same column,
     or of what a rule compares it with; an empty table leaves all of the one before out."""
     ranks: dict[tuple, list[int]] = {}
-    for problem in found:
+    for problem in problems:
         for place in list_columns(problem) if problem.rule in SUREST_FIRST else ():
             ranks.setdefault(place, []).append(SUREST_FIRST.index(problem.rule))
-    told = []
-    for problem in found:
+    kept = []
+    for problem in problems:
         rank = SUREST_FIRST.index(problem.rule) if problem.rule in SUREST_FIRST else 0
         surer = any(
             other < rank
@@ -67,8 +67,8 @@ def drop_following(found: list[Problem]) -> list[Problem]:
             for other in ranks.get(place, ())
         )
         if not surer:
-            told.append(problem)
-    return told
+            kept.append(problem)
+    return kept
 
 
 def list_columns(problem: Problem) -> list[tuple]:

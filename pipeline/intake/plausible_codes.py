@@ -64,9 +64,9 @@ def judge_column(table: str, name: str, cells: pd.Series) -> Iterator[Problem]:
         same = cells.eq(code)
         others = cells[~same].abs()
         far = len(others) > 0 and others.max() * FAR <= abs(code)
-        told = (
+        problems = (
             suspect("code_for_missing", table, name, same, "filled cells", REPEATED) if far else ()
         )
-        if told:
-            yield from told
+        if problems:
+            yield from problems
             return

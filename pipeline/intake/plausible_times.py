@@ -44,8 +44,8 @@ def find_early_contacts(rows: Rows) -> list[Problem]:
     )
     first = contacts["episode_id"].map(begun.groupby("episode_id")["day"].min())
     early = contacts["day"].lt(first + EARLIEST_CONTACT)
-    told = suspect("contact_before_record", "followups", "day", early, "contacts", ANY)
-    return told or suspect(
+    problems = suspect("contact_before_record", "followups", "day", early, "contacts", ANY)
+    return problems or suspect(
         "contact_before_record", "followups", "day", contacts["day"].lt(0), "contacts", MOST
     )
 

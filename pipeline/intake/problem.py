@@ -161,8 +161,9 @@ def quote_safely(text: str | None, problem: Problem) -> str | None:
     described = describe_column(problem.table, problem.column)
     if not text or not described:
         return None
-    own = problem.column in PSEUDONYMS  # what may be no pseudonym is not among the texts any more
-    return text if own or may_quote(text, described, problem.closest) else None
+    # what may be no pseudonym is not among the texts any more
+    is_pseudonym = problem.column in PSEUDONYMS
+    return text if is_pseudonym or may_quote(text, described, problem.closest) else None
 
 
 def look_up(rows: pd.DataFrame | None, row: int | None, column: str | None) -> str | None:

@@ -5,7 +5,7 @@ No value of a record is said.
 
 from collections.abc import Callable
 
-Tell = Callable[[str], None]
+Notify = Callable[[str], None]
 
 
 def silent(text: str) -> None:

@@ -49,7 +49,7 @@ class Judgement:
     """What is wrong with the codes of one column: the rule that the column as a whole breaks,
     how many codes of how many break it, and the rule that each single code breaks."""
 
-    whole: str
+    column_rule: str
     broken: int
     codes: int
     texts: dict[str, str]
@@ -62,12 +62,12 @@ def judge_pseudonyms(texts: Iterable[str], shapes: tuple[str, ...] = ()) -> Judg
     codes = {code for code in plain.values() if FORMED.fullmatch(code)}
     if shapes:
         declared = [re.compile(_to_pattern(shape)) for shape in shapes]
-        whole, fitting = (
+        column_rule, fitting = (
             "",
             {code for code in codes if any(shape.fullmatch(code) for shape in declared)},
         )
     else:
-        whole, fitting = _judge_codes(codes)
+        column_rule, fitting = _judge_codes(codes)
     known = {NO_SIGN.sub("", code) for code in fitting}
     letters, digits = (
         {_letters(code) for code in fitting},
@@ -88,7 +88,7 @@ def judge_pseudonyms(texts: Iterable[str], shapes: tuple[str, ...] = ()) -> Judg
         for text, code in plain.items()
         if (rule := _judge_text(text, code, fitting, slips))
     }
-    return Judgement(whole, len(codes) - len(fitting), len(codes), wrong)
+    return Judgement(column_rule, len(codes) - len(fitting), len(codes), wrong)
 
 
 def _judge_text(text: str, code: str, fitting: set[str], slips: set[str]) -> str:

@@ -11,7 +11,7 @@ from pipeline.intake.container import MOST_FILES, find_danger
 from pipeline.intake.form import OTHER_FORMS, TEXTS, find_mismatch
 from pipeline.intake.handed import SPELLED_OTHERWISE, Handed, Loose, Sheet, name_safely, name_table
 from pipeline.intake.problem import Problem
-from pipeline.intake.progress import Tell, silent
+from pipeline.intake.progress import Notify, silent
 from pipeline.intake.read_csv import NoTable, read_csv
 from pipeline.intake.recognise import BY_COLUMNS, recognise_sheets, rename
 from pipeline.intake.version import find_version, keep_to_version
@@ -25,8 +25,8 @@ OF_A_DELIVERY = re.compile(rf"{SITE_CODE}[_-][0-9]{{3}}(?:_marked[0-9]*)?")
 LEFT_BY_COMPUTERS = re.compile(r"\.|~\$|(?:thumbs\.db|desktop\.ini)$", re.IGNORECASE)
 
 
-def read_delivery(folder: Path, own: SiteMap = PLAIN, tell: Tell = silent) -> Handed:
-    """All that the files of a delivery hold; `own` are the site's names of things.
+def read_delivery(folder: Path, site_map: SiteMap = PLAIN, notify: Notify = silent) -> Handed:
+    """All that the files of a delivery hold; `site_map` holds the site's names of things.
 
     What cannot be read is a problem, not an error.
 
@@ -36,7 +36,7 @@ def read_delivery(folder: Path, own: SiteMap = PLAIN, tell: Tell = silent) -> Ha
     places = {path: f"file {number}" for number, path in enumerate(files, 1)}
     skipped = [path for path in files if LEFT_BY_COMPUTERS.match(path.name)]
     handed = [path for path in files if path not in skipped]
-    tables = [path for path in handed if path.is_file() and may_be_table(path, own)]
+    tables = [path for path in handed if path.is_file() and may_be_table(path, site_map)]
     workbooks = [path for path in tables if path.suffix.lower() == ".xlsx"]
     sheets: list[Sheet] = []
     loose = [Loose(path.stem, places[path], "file name", "file") for path in handed]
@@ -49,9 +49,11 @@ def read_delivery(folder: Path, own: SiteMap = PLAIN, tell: Tell = silent) -> Ha
     strays = [path for path in handed if path not in (*tables, *others)]
     problems += [Problem("stray_file", name_file(path, places[path])) for path in strays]
     if (not tables and not others) or (workbooks and len(tables) > 1) or len(handed) > MOST_FILES:
-        there = " and ".join(call_table_file(path, places[path]) for path in tables[:MOST_NAMED])
+        names_of_tables = " and ".join(
+            call_table_file(path, places[path]) for path in tables[:MOST_NAMED]
+        )
         also = (
-            f"In its folder are {there}."
+            f"In its folder are {names_of_tables}."
             if len(tables) > 1
             else ""
             if handed
@@ -60,11 +62,11 @@ def read_delivery(folder: Path, own: SiteMap = PLAIN, tell: Tell = silent) -> Ha
         problems.append(Problem("no_tables", also=also))
         tables = []
     for path in tables:
-        its_sheets, its_loose, its_problems = read_file(path, places[path], own, tell)
+        its_sheets, its_loose, its_problems = read_file(path, places[path], site_map, notify)
         sheets += its_sheets
         loose += its_loose
         problems += its_problems
-    known = recognise_sheets(sheets, own)
+    known = recognise_sheets(sheets, site_map)
     sheets = [known.get(sheet.table, sheet) for sheet in sheets]
     version = find_version(sheets)
     sheets = [keep_to_version(sheet, version) for sheet in sheets]
@@ -74,7 +76,7 @@ def read_delivery(folder: Path, own: SiteMap = PLAIN, tell: Tell = silent) -> Ha
     ]
     if tables:
         names = {
-            path: name_table(path.stem, places[path], own)
+            path: name_table(path.stem, places[path], site_map)
             for path in tables
             if path not in workbooks
         }
@@ -94,12 +96,12 @@ def may_read(path: Path) -> bool:
     return path.is_file() and os.access(path, os.R_OK)
 
 
-def may_be_table(path: Path, own: SiteMap) -> bool:
+def may_be_table(path: Path, site_map: SiteMap) -> bool:
     """Whether a file is taken for a table or a workbook: text files other than .csv only if they
     are called as a table."""
     suffix = path.suffix.lower()
     return suffix in (".csv", ".xlsx") or (
-        suffix in TEXTS and name_table(path.stem, "", own) in TABLE
+        suffix in TEXTS and name_table(path.stem, "", site_map) in TABLE
     )
 
 
@@ -118,13 +120,13 @@ def call_table_file(path: Path, place: str) -> str:
 
 
 def read_file(
-    path: Path, place: str, own: SiteMap, tell: Tell
+    path: Path, place: str, site_map: SiteMap, notify: Notify
 ) -> tuple[list[Sheet], list[Loose], list[Problem]]:
     """The tables of one file, its texts outside of cells, and what went wrong on reading or was met
     that the dictionary does not describe."""
     is_workbook = path.suffix.lower() == ".xlsx"
-    name = name_file(path, place) if is_workbook else name_table(path.stem, place, own)
-    tell(f"reading {'the workbook' if is_workbook else name}")
+    name = name_file(path, place) if is_workbook else name_table(path.stem, place, site_map)
+    notify(f"reading {'the workbook' if is_workbook else name}")
     try:
         if mismatch := find_mismatch(path):
             return [], [], [Problem("unreadable", name, also=mismatch)]
@@ -135,8 +137,8 @@ def read_file(
                 read_workbook,
             )  # openpyxl is slow to import, and .csv files need none of it
 
-            return read_workbook(path, own)
-        sheet, met = read_csv(path.read_bytes(), path.stem, place, own)
+            return read_workbook(path, site_map)
+        sheet, met = read_csv(path.read_bytes(), path.stem, place, site_map)
     except NoTable as fault:
         return [], [], [Problem("unreadable", name, also=str(fault))]
     except FileNotFoundError:
@@ -152,7 +154,7 @@ def read_file(
     except Exception as error:  # whatever a broken file raises, its message could quote the file
         return [], [], [Problem("unreadable", name, also=f"({type(error).__name__})")]
     met += [SPELLED_OTHERWISE] if sheet.table in TABLE and path.stem.lower() != sheet.table else []
-    return [sheet], [], [Problem("read_with_help", sheet.table, also=said) for said in met]
+    return [sheet], [], [Problem("read_with_help", sheet.table, also=sentence) for sentence in met]
 
 
 def compare_with_tables(
@@ -163,12 +165,12 @@ def compare_with_tables(
     names = [sheet.table for sheet in sheets]
     unread = {problem.table for problem in problems if problem.rule in ("unreadable", "not_opened")}
     whole_book_unread = bool(unread) and not sheets
-    found = [
+    faults = [
         Problem("table_missing", name)
         for name in TABLE
         if name not in {*names, *unread} and not whole_book_unread
     ]
-    found += [
+    faults += [
         Problem(
             "table_twice",
             name,
@@ -177,4 +179,4 @@ def compare_with_tables(
         for name in TABLE
         if names.count(name) > 1
     ]
-    return found + [Problem("table_unknown", name) for name in sorted(set(names) - set(TABLE))]
+    return faults + [Problem("table_unknown", name) for name in sorted(set(names) - set(TABLE))]

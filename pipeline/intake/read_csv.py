@@ -43,15 +43,17 @@ class NoTable(Exception):
     """A text that is no table. The message names a line and quotes nothing."""
 
 
-def read_csv(content: bytes, name: str, place: str, own: SiteMap) -> tuple[Sheet, list[str]]:
+def read_csv(content: bytes, name: str, place: str, site_map: SiteMap) -> tuple[Sheet, list[str]]:
     """One table, and what was met on reading that the dictionary does not describe.
 
     Raises NoTable, UnicodeDecodeError or csv.Error where the content is no such text.
     """
     text, met = decode(content)
-    said = SAID_SEPARATOR.match(text)
-    text = text[said.end() :] if said else text
-    separator = said[1] if said else find_separator(text, name_table(name, place, own), own)
+    stated = SAID_SEPARATOR.match(text)
+    text = text[stated.end() :] if stated else text
+    separator = (
+        stated[1] if stated else find_separator(text, name_table(name, place, site_map), site_map)
+    )
     if separator != ",":
         met.append(f"Its cells are separated by {SEPARATORS[separator]}.")
     if next(FIRST_LINE.finditer(text))[0].endswith("\r"):
@@ -59,9 +61,9 @@ def read_csv(content: bytes, name: str, place: str, own: SiteMap) -> tuple[Sheet
     sha256 = hashlib.sha256(content).hexdigest()
     if (columns := split_plainly(text, separator)) is not None:
         grid = pd.DataFrame(dict(enumerate(columns, 1)), index=range(1, len(columns[0]) + 1))
-        return make_sheet(name, place, grid, {}, {}, sha256, own), met
+        return make_sheet(name, place, grid, {}, {}, sha256, site_map), met
     records = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
-    return arrange_records(records, name, place, sha256, own), met
+    return arrange_records(records, name, place, sha256, site_map), met
 
 
 def decode(content: bytes) -> tuple[str, list[str]]:
@@ -92,7 +94,7 @@ def decode(content: bytes) -> tuple[str, list[str]]:
     return text.removeprefix(BYTE_ORDER_MARK), met
 
 
-def find_separator(text: str, table: str, own: SiteMap) -> str:
+def find_separator(text: str, table: str, site_map: SiteMap) -> str:
     """The sign that parts the cells: the one that yields most names of columns in one of the first
     lines, or else occurs most often in the first."""
     lines = next(FIRST_LINES.finditer(text))[0].split("\n")
@@ -100,7 +102,7 @@ def find_separator(text: str, table: str, own: SiteMap) -> str:
     def rate(separator: str) -> tuple[int, int]:
         named = (
             sum(
-                bool(name_column(cell.strip().strip('"'), table, own))
+                bool(name_column(cell.strip().strip('"'), table, site_map))
                 for cell in line.split(separator)
             )
             for line in lines
@@ -134,8 +136,8 @@ def split_plainly(text: str, separator: str) -> list[pd.Categorical] | None:
     except pa.ArrowInvalid:  # its message quotes a line
         return None
     columns = []
-    for found in table.itercolumns():
-        part = found.combine_chunks()
+    for column in table.itercolumns():
+        part = column.combine_chunks()
         texts = part.dictionary.to_pylist()
         if max(map(len, texts)) > csv.field_size_limit():
             return None
@@ -144,7 +146,7 @@ def split_plainly(text: str, separator: str) -> list[pd.Categorical] | None:
 
 
 def arrange_records(
-    records: Iterator[list[str]], name: str, place: str, sha256: str, own: SiteMap
+    records: Iterator[list[str]], name: str, place: str, sha256: str, site_map: SiteMap
 ) -> Sheet:
     """A sheet from records in the order of their rows.
 
@@ -154,7 +156,7 @@ def arrange_records(
     width = max(map(len, first), default=0)
     tidied = [Tidied() for _ in range(width)]
     columns: list[list[str | None]] = [[] for _ in range(width)]
-    beyond: dict[tuple[int, int], str] = {}
+    unheaded: dict[tuple[int, int], str] = {}
     rows = 0
     part = first
     while part:  # piece by piece: texts of a long table are held once each, not once for every cell
@@ -162,7 +164,7 @@ def arrange_records(
             columns[position].extend(map(tidied[position].__getitem__, texts))
         for row, record in enumerate(part, rows + 1):
             if len(record) > width:
-                beyond |= {
+                unheaded |= {
                     (row, position): text for position, text in enumerate(record[width:], width + 1)
                 }
         rows += len(part)
@@ -170,4 +172,4 @@ def arrange_records(
             column.extend([None] * (rows - len(column)))
         part = list(islice(records, RECORDS_AT_ONCE))
     grid = make_grid(dict(enumerate(columns, 1)), range(1, rows + 1))
-    return make_sheet(name, place, grid, beyond, {}, sha256, own)
+    return make_sheet(name, place, grid, unheaded, {}, sha256, site_map)

@@ -48,7 +48,7 @@ SET_BY_PROGRAMS = re.compile(
 FORMULA = re.compile(rb"<(?:\w+:)?f[\s/>]")
 
 
-def read_workbook(path: Path, own: SiteMap) -> tuple[list[Sheet], list[Loose], list[Problem]]:
+def read_workbook(path: Path, site_map: SiteMap) -> tuple[list[Sheet], list[Loose], list[Problem]]:
     """The tables of a workbook, all texts that it holds outside of cells,
     and what cannot be searched.
 
@@ -63,18 +63,19 @@ def read_workbook(path: Path, own: SiteMap) -> tuple[list[Sheet], list[Loose], l
     ours, sources = split_own_sheets(read.sheets)
     loose, problems, sheets = [*list_book_texts(read.book)], [], []
     for number, cells in sources.items():
-        source, sheet = cells.source, read_sheet(cells, f"sheet {number}", sha256, own)
+        source, sheet = cells.source, read_sheet(cells, f"sheet {number}", sha256, site_map)
         sheets.append(sheet)
         problems += [
-            Problem("read_with_help", sheet.table, also=said) for said in list_help(sheet, source)
+            Problem("read_with_help", sheet.table, also=sentence)
+            for sentence in list_help(sheet, source)
         ]
         loose += [
             text for text in list_sheet_texts(source, sheet.table) if plain(text.text) not in ours
         ]
         if formulas:
-            found = read_formulas(formulas[source.title], source, sheet)
-            loose += [text for text, _ in found]
-            problems += [problem for _, problem in found if problem]
+            written = read_formulas(formulas[source.title], source, sheet)
+            loose += [text for text, _ in written]
+            problems += [problem for _, problem in written if problem]
     known = ours | list_shown(read.sheets)
     loose += [*list_part_texts(archive, known), *list_beside_cells(read.with_formulas, known)]
     unsearchable = find_stray_bytes(path, archive) or find_unsearchable(
@@ -97,17 +98,17 @@ def list_shown(sheets: Iterable[BookSheet]) -> set[str]:
 def split_own_sheets(sheets: Iterable[BookSheet]) -> tuple[set[str], dict[int, BookSheet]]:
     """The texts of the sheets that the project wrote and nobody changed,
     and all other sheets by number."""
-    own, others = set(), {}
+    own_texts, others = set(), {}
     for number, sheet in enumerate(sheets, 1):
         texts = sheet.list_texts()
         if any(text.startswith(SEAL) for text in texts) and is_sealed(sheet.list_places()):
-            own |= {plain(text) for text in texts if text}
+            own_texts |= {plain(text) for text in texts if text}
         else:
             others[number] = sheet
-    return own, others
+    return own_texts, others
 
 
-def read_sheet(cells: BookSheet, place: str, sha256: str, own: SiteMap) -> Sheet:
+def read_sheet(cells: BookSheet, place: str, sha256: str, site_map: SiteMap) -> Sheet:
     """One sheet. Only cells that exist are visited: a single format far below would otherwise make
     a million empty rows."""
     top = cells.list_places(LAST_HEADER_ROW)
@@ -117,16 +118,18 @@ def read_sheet(cells: BookSheet, place: str, sha256: str, own: SiteMap) -> Sheet
         if area.max_row <= LAST_HEADER_ROW and (text := top.get((area.min_row, area.min_col)))
         for row in range(area.min_row + 1, area.max_row + 1)
     }
-    there = np.zeros(1 + max((at.max() for at, _ in cells.columns.values()), default=0), dtype=bool)
+    is_row = np.zeros(
+        1 + max((at.max() for at, _ in cells.columns.values()), default=0), dtype=bool
+    )
     for at, _ in cells.columns.values():
-        there[at] = True
-    rows = np.flatnonzero(there)
+        is_row[at] = True
+    rows = np.flatnonzero(is_row)
     tidied, columns = Tidied(), {}
     for position, (at, texts) in cells.columns.items():
         columns[position] = column = np.full(len(rows), None, dtype=object)
         column[np.searchsorted(rows, at)] = list(map(tidied.__getitem__, texts))
     return make_sheet(
-        cells.source.title, place, make_grid(columns, rows.tolist()), {}, spread, sha256, own
+        cells.source.title, place, make_grid(columns, rows.tolist()), {}, spread, sha256, site_map
     )
 
 
@@ -156,7 +159,7 @@ def read_formulas(
 ) -> list[tuple[Loose, Problem | None]]:
     """The texts and numbers written into formulas, and a problem where a formula has no saved
     result."""
-    found = []
+    written = []
     for (row, position), cell in formulas._cells.items():
         if cell.data_type != "f":
             continue
@@ -164,8 +167,8 @@ def read_formulas(
         column = sheet.label(position)
         lost = results.cell(row, position).value is None
         problem = Problem("formula_without_result", sheet.table, row, column) if lost else None
-        found.append((Loose(pick_constants(text), sheet.table, column, "text", row), problem))
-    return found
+        written.append((Loose(pick_constants(text), sheet.table, column, "text", row), problem))
+    return written
 
 
 def pick_constants(formula: str) -> str:
@@ -185,10 +188,10 @@ def pick_constants(formula: str) -> str:
 
 def list_book_texts(book: Workbook) -> Iterator[Loose]:
     """The properties that somebody gave to a workbook, and its defined names."""
-    for number, own in enumerate(book.custom_doc_props.props, 1):
-        if not SET_BY_PROGRAMS.match(own.name):
+    for number, given in enumerate(book.custom_doc_props.props, 1):
+        if not SET_BY_PROGRAMS.match(given.name):
             yield Loose(
-                f"{own.name} {to_text(own.value)}", "workbook", f"own property {number}", "text"
+                f"{given.name} {to_text(given.value)}", "workbook", f"own property {number}", "text"
             )
     for number, (name, defined) in enumerate(book.defined_names.items(), 1):
         yield Loose(

@@ -29,7 +29,7 @@ from pipeline.intake.keep import (
 from pipeline.intake.parse import match_columns
 from pipeline.intake.plausible import find_implausible
 from pipeline.intake.problem import DESCRIBED, PSEUDONYMS, Problem, is_refused, list_problems
-from pipeline.intake.progress import Tell, silent
+from pipeline.intake.progress import Notify, silent
 from pipeline.intake.read import read_delivery
 from pipeline.intake.recognised import NO_RECORDS, find_no_records, find_words_for_nothing
 from pipeline.intake.submission import read_submission
@@ -68,12 +68,12 @@ def receive_delivery(
     folder: Path,
     config: Config,
     previous: Received | None = None,
-    tell: Tell = silent,
+    notify: Notify = silent,
     handed: Handed | None = None,
     withdrawals: Withdrawals | None = None,
 ) -> Received:
     """Receive the delivery in `folder` (.../<site>/<delivery>); `previous` is the last accepted one
-    of the same site, `tell` hears what is done, `handed` is what was read of it by its site's own
+    of the same site, `notify` hears what is done, `handed` is what was read of it by its site's own
     names, and `withdrawals` what its site's list says, if they were read before.
 
     Bad data end in problems. Whatever refuses a delivery, its rows are judged as far as they can be
@@ -82,20 +82,20 @@ def receive_delivery(
     """
     require_checks()
     site, delivery = folder.parent.name, folder.name
-    own = config.sites.get(site, SiteMap())
-    handed = handed or read_delivery(folder, own, tell)
-    withdrawn = withdrawals or read_withdrawals(folder.parent, own)
-    tell("looking for identifiers")
-    problems = [*search(handed, own), *handed.problems, *withdrawn.problems]
+    site_map = config.sites.get(site, SiteMap())
+    handed = handed or read_delivery(folder, site_map, notify)
+    withdrawn = withdrawals or read_withdrawals(folder.parent, site_map)
+    notify("looking for identifiers")
+    problems = [*search(handed, site_map), *handed.problems, *withdrawn.problems]
     fields: dict[str, Any] = {}
     texts: dict[str, pd.DataFrame] = {}
     gone: dict[str, set[int]] = {}
     judged = NOTHING
     if handed.sheets:
-        told = handed.sheet("submission")
-        fields, found = read_submission(told, site, delivery) if told else ({}, [])
+        submission = handed.sheet("submission")
+        fields, faults = read_submission(submission, site, delivery) if submission else ({}, [])
         hit = {p.row for p in problems if p.table == "submission" and p.rule in GATE_RULES}
-        found = [p for p in found if p.row is None or p.row not in hit]
+        faults = [p for p in faults if p.row is None or p.row not in hit]
         texts, header = match_tables(handed)
         if withdrawn.patients:
             texts, gone = leave_out(texts, withdrawn.patients, withdrawn.episodes)
@@ -103,11 +103,11 @@ def receive_delivery(
             fields |= dict.fromkeys(COUNTS) if any(gone.values()) else {}
         problems = [
             p
-            for p in problems + found + header
+            for p in problems + faults + header
             if p.severity == "refuse" or p.row not in gone.get(p.table or "", ())
         ]
-        judged = check_tables(texts, problems, fields, config, tell)
-        tell("looking at the delivery as a whole")
+        judged = check_tables(texts, problems, fields, config, notify)
+        notify("looking at the delivery as a whole")
         problems = judged.problems + doubt(judged, previous)
     problems = fold(problems, {sheet.table: sheet.header_row for sheet in handed.sheets})
     judged = replace(judged, problems=problems)
@@ -147,17 +147,17 @@ def doubt(judged: Checked, previous: Received | None) -> list[Problem]:
     return find_implausible(judged.rows, previous.tables, previous.delivery)
 
 
-def search(handed: Handed, own: SiteMap) -> list[Problem]:
+def search(handed: Handed, site_map: SiteMap) -> list[Problem]:
     """What the gate finds, and rows that are no records."""
     no_records = {
-        sheet.table: found for sheet in handed.sheets if (found := find_no_records(sheet))
+        sheet.table: rules for sheet in handed.sheets if (rules := find_no_records(sheet))
     }
     problems = [
         Problem(rule, table, row)
         for table, rows in no_records.items()
         for row, rule in rows.items()
     ]
-    return find_identifiers(handed, no_records, own.pseudonyms) + problems
+    return find_identifiers(handed, no_records, site_map.pseudonyms) + problems
 
 
 def match_tables(handed: Handed) -> tuple[dict[str, pd.DataFrame], list[Problem]]:
@@ -169,8 +169,8 @@ def match_tables(handed: Handed) -> tuple[dict[str, pd.DataFrame], list[Problem]
     )
     for name in TABLES:
         if sheet := handed.sheet(name):
-            texts[name], found = match_columns(sheet, DESCRIBED[name])
-            problems += found
+            texts[name], faults = match_columns(sheet, DESCRIBED[name])
+            problems += faults
     return texts, problems
 
 
@@ -179,7 +179,7 @@ def check_tables(
     problems: list[Problem],
     fields: Mapping[str, Any],
     config: Config,
-    tell: Tell = silent,
+    notify: Notify = silent,
 ) -> Checked:
     """Judge all rows: each by itself, then against the others.
 
@@ -187,7 +187,7 @@ def check_tables(
     """
     rows, problems, known = {}, list(problems), {}
     for name, model in TABLES.items():
-        tell(f"checking {name}, {len(texts[name]):,} rows")
+        notify(f"checking {name}, {len(texts[name]):,} rows")
         codes = {
             column: tuple(described.codes or ()) for column, described in DESCRIBED[name].items()
         }
@@ -199,8 +199,8 @@ def check_tables(
         )
         texts = texts | {name: leave_apart(name, texts[name], problems)}
         known[name] = collect_known(name, texts[name], problems)
-        rows[name], found = check_cells(name, model, texts[name], known[name])
-        problems += found + across.find_repeats(name, model, rows[name])
+        rows[name], faults = check_cells(name, model, texts[name], known[name])
+        problems += faults + across.find_repeats(name, model, rows[name])
     problems += across.find_broken_sequences(rows["treatments"], rows["episodes"])
     problems += across.find_unknown_maneuvers(texts["treatments"]["maneuver"], config.maneuvers)
     problems += across.find_unsided_maneuvers(rows["treatments"], config.maneuvers)
@@ -220,15 +220,15 @@ def check_tables(
 def leave_apart(table: str, texts: pd.DataFrame, problems: list[Problem]) -> pd.DataFrame:
     """The cells without those that are read no further: rows that are no records,
     and what may identify somebody or says nothing."""
-    whole = [p.row for p in problems if p.table == table and p.rule in NO_RECORDS]
+    whole_rows = [p.row for p in problems if p.table == table and p.rule in NO_RECORDS]
     single = [
         (p.row, p.column)
         for p in problems
         if p.table == table and p.rule in (*SET_APART, "word_for_nothing")
     ]
-    if whole or single:
+    if whole_rows or single:
         texts = texts.copy()
-        texts.loc[whole] = None
+        texts.loc[whole_rows] = None
         for row, column in single:
             texts.at[row, column] = None
     return texts
@@ -236,11 +236,11 @@ def leave_apart(table: str, texts: pd.DataFrame, problems: list[Problem]) -> pd.
 
 def collect_known(table: str, texts: pd.DataFrame, problems: list[Problem]) -> Known:
     """What was found of a table before its cells are judged."""
-    found = [problem for problem in problems if problem.table == table]
-    missing = {p.closest or p.column for p in found if p.rule in MISSING}
+    of_table = [problem for problem in problems if problem.table == table]
+    missing = {p.closest or p.column for p in of_table if p.rule in MISSING}
     columns = frozenset(column for column in missing if column and texts[column].isna().all())
     blamed = [
-        p for p in found if p.severity == "refuse" or p.rule in (*SET_APART, "word_for_nothing")
+        p for p in of_table if p.severity == "refuse" or p.rule in (*SET_APART, "word_for_nothing")
     ]
     cells = frozenset((p.row, p.column) for p in blamed)
-    return Known(cells, frozenset(p.row for p in found if p.rule in NO_RECORDS), columns)
+    return Known(cells, frozenset(p.row for p in of_table if p.rule in NO_RECORDS), columns)

@@ -15,29 +15,29 @@ BY_COLUMNS = "Its sheet or file is called otherwise; it was recognised by its co
 Placed = TypeVar("Placed", Loose, Problem)
 
 
-def recognise_sheets(sheets: Sequence[Sheet], own: SiteMap) -> dict[str, Sheet]:
+def recognise_sheets(sheets: Sequence[Sheet], site_map: SiteMap) -> dict[str, Sheet]:
     """By the name that a sheet came under, the sheet as the table that it must be:
     the table is not there by name, and no other sheet could be it."""
-    there = {sheet.table for sheet in sheets}
-    found: dict[str, list[tuple[str, Sheet]]] = {}
+    named = {sheet.table for sheet in sheets}
+    candidates_of: dict[str, list[tuple[str, Sheet]]] = {}
     for sheet in sheets:
         if sheet.table not in TABLE:
-            for table in set(TABLE) - there:
+            for table in set(TABLE) - named:
                 names = {
                     position: name
                     for position, text in sheet.header.items()
-                    if (name := name_column(text, table, own))
+                    if (name := name_column(text, table, site_map))
                 }
                 if len(names) >= MOST * len(KNOWN_COLUMNS[table]) and len(names) > 2:
                     codes = {
                         position: entries
                         for position, name in names.items()
-                        if (entries := own.entries_of(table, name))
+                        if (entries := site_map.entries_of(table, name))
                     }
-                    found.setdefault(table, []).append(
+                    candidates_of.setdefault(table, []).append(
                         (sheet.table, replace(sheet, table=table, names=names, codes=codes))
                     )
-    return dict(candidates[0] for candidates in found.values() if len(candidates) == 1)
+    return dict(candidates[0] for candidates in candidates_of.values() if len(candidates) == 1)
 
 
 def rename(placed: Sequence[Placed], known: dict[str, Sheet]) -> Iterator[Placed]:

@@ -45,20 +45,20 @@ def find_no_records(sheet: Sheet) -> dict[int, str]:
     if sheet.table not in TABLES or sheet.cells.empty:
         return {}
     filled = sheet.cells.notna().sum(axis=1)
-    found = dict.fromkeys(_repeat_header(sheet, filled), "repeated_header")
+    rules = dict.fromkeys(_repeat_header(sheet, filled), "repeated_header")
     positions = [position for name in PSEUDONYMS for position in sheet.positions(name)]
     first = pd.Series(None, index=sheet.cells.index, dtype=object)
     for position in positions:
         first = first.where(first.notna(), sheet.cells[position])
-    told = {text: kind for text in first.dropna().unique() if (kind := _read_first(text))}
+    kinds = {text: kind for text in first.dropna().unique() if (kind := _read_first(text))}
     unnamed = set(filled.index[first.isna() & (filled > 0)])
-    for row in [*first.index[first.isin(list(told))], *sorted(unnamed)]:
+    for row in [*first.index[first.isin(list(kinds))], *sorted(unnamed)]:
         given = sheet.cells.loc[row].dropna().tolist()
-        if row not in found and (
-            kind := _judge_row(given, told.get(first[row], ""), row == sheet.cells.index[0])
+        if row not in rules and (
+            kind := _judge_row(given, kinds.get(first[row], ""), row == sheet.cells.index[0])
         ):
-            found[row] = kind
-    return found
+            rules[row] = kind
+    return rules
 
 
 def find_words_for_nothing(
@@ -68,14 +68,14 @@ def find_words_for_nothing(
     unless it is a code of their column."""
     problems = []
     for column, cells in texts.items():
-        said = {
+        words = {
             text
             for text in cells.dropna().unique()
             if normalise(text) in NOTHING and text.lower() not in codes.get(column, ())
         }
         problems += [
             Problem("word_for_nothing", table, row, column)
-            for row in (cells.index[cells.isin(said)] if said else ())
+            for row in (cells.index[cells.isin(words)] if words else ())
         ]
     return problems
 

@@ -209,15 +209,15 @@ def group_problems(problems: pd.DataFrame) -> list[dict]:
     """Problems that say the same, together: message, how to fix, number of rows,
     and the first places by table and column."""
     groups = []
-    for (_, message, fix), found in problems.groupby(["rule", "message", "how_to_fix"], sort=False):
-        rows = found[["table", "row"]].drop_duplicates()
+    for (_, message, fix), group in problems.groupby(["rule", "message", "how_to_fix"], sort=False):
+        rows = group[["table", "row"]].drop_duplicates()
         groups.append(
             {
                 "message": message,
                 "how_to_fix": fix,
                 "size": count(len(rows), "row"),
-                "places": list_places(found.head(PLACES_SHOWN)),
-                "more": len(found) > PLACES_SHOWN,
+                "places": list_places(group.head(PLACES_SHOWN)),
+                "more": len(group) > PLACES_SHOWN,
             }
         )
     return groups
@@ -230,9 +230,9 @@ def list_places(problems: pd.DataFrame) -> list[dict]:
         {
             "table": table or "the whole delivery",
             "column": column or "",
-            "rows": say_ranges(sorted({int(row) for row in found["row"].dropna()})),
+            "rows": say_ranges(sorted({int(row) for row in group["row"].dropna()})),
         }
-        for (table, column), found in problems.fillna({"table": "", "column": ""}).groupby(
+        for (table, column), group in problems.fillna({"table": "", "column": ""}).groupby(
             ["table", "column"], sort=False
         )
     ]

@@ -37,13 +37,13 @@ def are_random(codes: Collection[str]) -> bool:
     if len(codes) < 2 or length < 4 or count < MOSTLY * len(codes):
         return False
     shares = [sum(body[place].isdecimal() for body in like) / len(like) for place in range(length)]
-    few = len(like) < ENOUGH
-    mixed = sum(0 < share < 1 if few else MIXED[0] <= share <= MIXED[1] for share in shares)
+    is_few = len(like) < ENOUGH
+    mixed = sum(0 < share < 1 if is_few else MIXED[0] <= share <= MIXED[1] for share in shares)
     turned = sum(_count_turns(body) > 1 for body in like) / len(like)
     letters = re.sub(r"\d", "", "".join(like))
     vowels = sum(map(letters.count, VOWELS)) / max(len(letters), 1)
     plain = vowels <= MOST_VOWELS or not re.search("[^a-f]", letters)
-    return plain and mixed * (4 if few else 2) >= length and turned >= 0.5
+    return plain and mixed * (4 if is_few else 2) >= length and turned >= 0.5
 
 
 def looks_like_name(code: str) -> bool:
@@ -146,7 +146,7 @@ def hold_dates(codes: Collection[str]) -> bool:
     or three numbers of which at least two differ from row to row."""
     numbers = [DIGITS.findall(code) for code in codes]
     in_a_row = sum(
-        any(len(n) > 5 and DATE_OF_DIGITS.fullmatch(n) for n in found) for found in numbers
+        any(len(n) > 5 and DATE_OF_DIGITS.fullmatch(n) for n in runs) for runs in numbers
     )
     changing = sum(
         len(set(column)) >= min(DIFFERENT, max(2, len(numbers) // 2))

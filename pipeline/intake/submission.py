@@ -32,22 +32,22 @@ def read_submission(sheet: Sheet, site: str, delivery: str) -> tuple[dict[str, A
     texts, rows, problems = turn_fields(sheet)
     if is_refused(problems):
         return {}, problems
-    fields, found = check_cells(TABLE, Submission, texts)
-    told = fields.iloc[0].to_dict()
-    for problem in found:
+    fields, faults = check_cells(TABLE, Submission, texts)
+    values = fields.iloc[0].to_dict()
+    for problem in faults:
         problems.append(describe_fault(problem, rows.get(problem.column or ""), texts.iloc[0]))
     blamed = {problem.column for problem in problems if problem.severity == "refuse"}
     for field, expected, rule in (
         ("site_code", site, "wrong_site"),
         ("delivery", delivery, "wrong_delivery_number"),
     ):
-        if field not in blamed and told[field] != expected:
+        if field not in blamed and values[field] != expected:
             problems.append(Problem(rule, TABLE, rows[field], field))
-    if "dictionary_version" not in blamed and told["dictionary_version"] > DICTIONARY_VERSION:
+    if "dictionary_version" not in blamed and values["dictionary_version"] > DICTIONARY_VERSION:
         problems.append(
             Problem("future_dictionary", TABLE, rows["dictionary_version"], "dictionary_version")
         )
-    return {field: None if pd.isna(value) else value for field, value in told.items()}, problems
+    return {field: None if pd.isna(value) else value for field, value in values.items()}, problems
 
 
 def turn_fields(sheet: Sheet) -> tuple[pd.DataFrame, dict[str, int], list[Problem]]:
@@ -87,10 +87,10 @@ def turn_fields(sheet: Sheet) -> tuple[pd.DataFrame, dict[str, int], list[Proble
         Problem("submission_incomplete", TABLE, row, lists[row], also=ONE_CELL)
         for row in sorted(set(beside).intersection(lists))
     ]
-    told = {name: values[rows[name]] if name in rows else None for name in FIELDS}
-    if isinstance(told["delivery"], str) and told["delivery"].isdecimal():
-        told["delivery"] = told["delivery"].zfill(DIGITS)
-    return pd.DataFrame([told], index=[0], dtype=object), rows, problems
+    entries = {name: values[rows[name]] if name in rows else None for name in FIELDS}
+    if isinstance(entries["delivery"], str) and entries["delivery"].isdecimal():
+        entries["delivery"] = entries["delivery"].zfill(DIGITS)
+    return pd.DataFrame([entries], index=[0], dtype=object), rows, problems
 
 
 def describe_fault(problem: Problem, row: int | None, texts: pd.Series) -> Problem:

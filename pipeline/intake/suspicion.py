@@ -22,11 +22,11 @@ ANY = Enough(1, 0.0)
 
 
 def suspect(
-    rule: str, table: str, column: str | None, found: pd.Series, things: str, enough: Enough
+    rule: str, table: str, column: str | None, suspicious: pd.Series, things: str, enough: Enough
 ) -> list[Problem]:
-    """The problem, if enough of `found` (a truth for each thing that was asked) are true;
+    """The problem, if enough of `suspicious` (a truth for each thing that was asked) are true;
     `things` says in the plural what they are."""
-    number, of = int(found.fillna(False).sum()), len(found)
+    number, of = int(suspicious.fillna(False).sum()), len(suspicious)
     if number < enough.rows or number < enough.share * of:
         return []
     return [Problem(rule, table, None, column, f"This is so in {number:,} of {of:,} {things}.")]

@@ -30,14 +30,14 @@ def describe_check(received: Received, width: int, title: str = "") -> str:
     lines += textwrap.wrap(answer(received), width)
     parts = name_part(problems)
     for part, heading in HEADINGS.items():
-        found = problems[parts.eq(part)]
-        if len(found):
+        of_part = problems[parts.eq(part)]
+        if len(of_part):
             lines += ["", f"{heading}:"]
-            helped = found["rule"].eq("read_with_help")
+            helped = of_part["rule"].eq("read_with_help")
             lines += [
-                line for group in list_groups(found[~helped]) for line in _say_group(group, width)
+                line for group in list_groups(of_part[~helped]) for line in _say_group(group, width)
             ]
-            lines += _say_notes(found[helped], width)
+            lines += _say_notes(of_part[helped], width)
     return "\n".join([*lines, "", *textwrap.wrap(say_next(received), width)])
 
 
@@ -61,16 +61,16 @@ def say_next(received: Received) -> str:
     return "Nothing needs to be mended: hand it in."
 
 
-def _say_notes(found: pd.DataFrame, width: int) -> Iterator[str]:
+def _say_notes(notes: pd.DataFrame, width: int) -> Iterator[str]:
     """What was read with help: each sentence once, with all columns of which it is true."""
-    for message, same in found.groupby("message", sort=False):
-        said = message.removeprefix(READ_WITH_HELP).strip()
+    for message, same in notes.groupby("message", sort=False):
+        sentence = message.removeprefix(READ_WITH_HELP).strip()
         places = [
             ", ".join(filter(None, place))
             for place in same[["table", "column"]].fillna("").itertuples(index=False)
         ]
         yield from textwrap.wrap(
-            f"{said} ({'; '.join(dict.fromkeys(places))})",
+            f"{sentence} ({'; '.join(dict.fromkeys(places))})",
             width,
             initial_indent="  * ",
             subsequent_indent=INDENT,
@@ -80,39 +80,39 @@ def _say_notes(found: pd.DataFrame, width: int) -> Iterator[str]:
 def list_groups(problems: pd.DataFrame) -> list[pd.DataFrame]:
     """Problems that say the same of the same column: what refuses the delivery first,
     then those with the most rows, and what only follows from others last."""
-    told = problems.fillna({"table": "", "column": ""})
-    everywhere = told["rule"].isin(TOLD_ONCE)
-    place = told["table"] + " " + told["column"]
+    named = problems.fillna({"table": "", "column": ""})
+    everywhere = named["rule"].isin(TOLD_ONCE)
+    place = named["table"] + " " + named["column"]
     groups = [
-        found
-        for _, found in told.groupby([place.mask(everywhere, ""), "rule", "message"], sort=False)
+        group
+        for _, group in named.groupby([place.mask(everywhere, ""), "rule", "message"], sort=False)
     ]
     return sorted(groups, key=rank)
 
 
-def rank(found: pd.DataFrame) -> tuple:
+def rank(group: pd.DataFrame) -> tuple:
     """The place of problems that say the same among others."""
-    first = found.iloc[0]
-    return first["severity"] != "refuse", first["rule"] == FOLLOWS, -len(found)
+    first = group.iloc[0]
+    return first["severity"] != "refuse", first["rule"] == FOLLOWS, -len(group)
 
 
-def _say_group(found: pd.DataFrame, width: int) -> Iterator[str]:
-    first = found.iloc[0]
-    rows = sorted({int(row) for row in found["row"].dropna()})
+def _say_group(group: pd.DataFrame, width: int) -> Iterator[str]:
+    first = group.iloc[0]
+    rows = sorted({int(row) for row in group["row"].dropna()})
     place = ", ".join(filter(None, [first["table"] or "the whole delivery", first["column"]]))
-    tables = found.groupby("table", sort=False)["row"].nunique()
-    columns = found["column"].nunique()
+    tables = group.groupby("table", sort=False)["row"].nunique()
+    columns = group["column"].nunique()
     if len(tables) == 1 and columns > 1:
-        where = f"{first['table']}: {count(len(found), 'cell')} in {columns} columns"
+        location = f"{first['table']}: {count(len(group), 'cell')} in {columns} columns"
     elif len(tables) > 1:
-        where = "; ".join(f"{table}: {count(number, 'row')}" for table, number in tables.items())
+        location = "; ".join(f"{table}: {count(number, 'row')}" for table, number in tables.items())
     else:
-        where = f"{place}: {count(len(rows), 'row')} ({name_ranges(rows)})" if rows else place
-    yield from textwrap.wrap(where, width, initial_indent="  * ", subsequent_indent=INDENT)
+        location = f"{place}: {count(len(rows), 'row')} ({name_ranges(rows)})" if rows else place
+    yield from textwrap.wrap(location, width, initial_indent="  * ", subsequent_indent=INDENT)
     yield from textwrap.wrap(
         first["message"], width, initial_indent=INDENT, subsequent_indent=INDENT
     )
-    for fix in found["how_to_fix"].drop_duplicates():
+    for fix in group["how_to_fix"].drop_duplicates():
         yield from textwrap.wrap(
             f"-> {fix}", width, initial_indent=INDENT, subsequent_indent=INDENT + "   "
         )

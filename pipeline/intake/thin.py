@@ -118,8 +118,8 @@ class _Sheet:
             self.last, written = number, written[row.end() :]
             is_empty = settings.endswith(b"/")
             cells = [] if is_empty else self.keep_cells(row[2], written)
-            told = self.to_write and not PLAIN_ROW.fullmatch(settings)
-            if cells or told or settings not in self.settings:
+            has_settings = self.to_write and not PLAIN_ROW.fullmatch(settings)
+            if cells or has_settings or settings not in self.settings:
                 kept += [row[0]] if is_empty else [row[0], *cells, ROW_END]
                 self.settings.add(settings)
             if not is_empty:
@@ -134,7 +134,7 @@ class _Sheet:
         if nothing:
             raise NotPlain
         kept, last, number = [], 0, int(row)
-        whole = self.to_write and number <= FIRST_ROWS
+        is_kept_row = self.to_write and number <= FIRST_ROWS
         # looked up once, for a million cells
         find_column, find_first = self.columns.get, self.numbers.get
         for cell in cells:
@@ -144,9 +144,9 @@ class _Sheet:
             if position <= last:
                 raise NotPlain
             last = position
-            if (first := find_first(text)) is None or whole:
+            if (first := find_first(text)) is None or is_kept_row:
                 kept.append(CELL + cell)
-                self.remember(text, number, position, whole=whole)
+                self.remember(text, number, position, whole=is_kept_row)
             else:
                 rows.append(number)
                 firsts.append(first)

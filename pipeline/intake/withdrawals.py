@@ -37,11 +37,11 @@ class Withdrawals:
     problems: list[Problem]
 
 
-def read_withdrawals(site_folder: Path, own: SiteMap) -> Withdrawals:
+def read_withdrawals(site_folder: Path, site_map: SiteMap) -> Withdrawals:
     """What the list of a site says, with the episodes that all its deliveries say are theirs: they
     are read for it, so that one call serves all deliveries of the site."""
     patients, problems = read_withdrawn(site_folder)
-    return Withdrawals(patients, list_their_episodes(site_folder, patients, own), problems)
+    return Withdrawals(patients, list_their_episodes(site_folder, patients, site_map), problems)
 
 
 def read_withdrawn(site_folder: Path) -> tuple[frozenset[str], list[Problem]]:
@@ -79,7 +79,7 @@ def read_lines(path: Path) -> list[list[str]]:
 
 
 def list_their_episodes(
-    site_folder: Path, withdrawn: frozenset[str], own: SiteMap
+    site_folder: Path, withdrawn: frozenset[str], site_map: SiteMap
 ) -> frozenset[str]:
     """The episodes of those who withdrew, from the episodes tables of all deliveries of the site,
     refused ones too."""
@@ -89,7 +89,7 @@ def list_their_episodes(
     sheets = [
         sheet
         for folder in folders
-        for sheet in read_delivery(folder, own).sheets
+        for sheet in read_delivery(folder, site_map).sheets
         if sheet.table == "episodes"
     ]
     tables = [match_columns(sheet, DESCRIBED["episodes"])[0] for sheet in sheets]
@@ -126,12 +126,12 @@ def leave_out(
     code anew.
     """
     rows = texts["episodes"]
-    own, theirs = (
+    episode_ids, theirs = (
         rows["episode_id"].astype("string").str.upper(),
         find_codes(rows[COLUMN], withdrawn),
     )
-    others = set(own[rows[COLUMN].notna() & ~theirs].dropna())
-    codes = set(own[theirs].dropna()) | (episodes - others)
+    others = set(episode_ids[rows[COLUMN].notna() & ~theirs].dropna())
+    codes = set(episode_ids[theirs].dropna()) | (episodes - others)
     gone = {
         name: set(table.index[find_codes(table["episode_id"], codes)])
         for name, table in texts.items()

@@ -56,9 +56,9 @@ def find_quantity(analysis: str, stratum: str, term: str) -> Found:
     """The first declaration that fits a row; raises Undeclared with a sentence that names the
     row."""
     for quantity in DECLARED.get(analysis, ()):
-        told, part = quantity.pattern.fullmatch(term), quantity.strata.fullmatch(stratum)
-        if told and part:
-            return Found(quantity, part.groupdict() | told.groupdict())
+        from_term, part = quantity.pattern.fullmatch(term), quantity.strata.fullmatch(stratum)
+        if from_term and part:
+            return Found(quantity, part.groupdict() | from_term.groupdict())
     raise Undeclared(
         f"{analysis} states “{term}” of “{stratum}”, which no declaration of schemas/declared "
         "knows: nothing is released until it says what the number is and whom it counts."

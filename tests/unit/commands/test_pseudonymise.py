@@ -78,7 +78,7 @@ def test_the_gate_takes_them_for_pseudonyms(pseudonymise, records):
     made = read(records.with_name("records_pseudonyms.csv"))[1:]
     for column in (0, 1):
         judged = judge_pseudonyms([row[column] for row in made])
-        assert (judged.whole, judged.broken, judged.texts) == ("", 0, {})
+        assert (judged.column_rule, judged.broken, judged.texts) == ("", 0, {})
 
 
 def test_the_same_key_gives_the_same_and_another_one_others(pseudonymise, records):

@@ -125,13 +125,13 @@ AMONG_OTHERS = {
 @pytest.mark.parametrize("shape", PSEUDONYMS)
 def test_codes_that_say_nothing_pass(shape):
     judged = judge_pseudonyms(PSEUDONYMS[shape])
-    assert (judged.whole, judged.texts) == ("", {})
+    assert (judged.column_rule, judged.texts) == ("", {})
 
 
 @pytest.mark.parametrize("shape", IDENTIFYING)
 def test_a_column_of_names_or_numbers_does_not(shape):
     codes, rule = IDENTIFYING[shape]
-    assert judge_pseudonyms(codes).whole == rule
+    assert judge_pseudonyms(codes).column_rule == rule
 
 
 @pytest.mark.parametrize("rule", AMONG_OTHERS)
@@ -141,13 +141,13 @@ def test_a_column_of_names_or_numbers_does_not(shape):
 def test_one_that_is_made_otherwise_stands_out(rule, others):
     for text in AMONG_OTHERS[rule].split("|"):
         judged = judge_pseudonyms([*PSEUDONYMS[others], text])
-        assert (judged.whole, judged.texts) == ("", {text: rule}), text
+        assert (judged.column_rule, judged.texts) == ("", {text: rule}), text
 
 
 def test_codes_drawn_from_all_letters_pass_but_for_those_that_could_be_words():
     codes = [draw(LETTERS + DIGITS, 6) for _ in range(N)]
     judged = judge_pseudonyms([*codes, "MEIERS", "QUILLA"])
-    assert judged.whole == ""
+    assert judged.column_rule == ""
     assert {"MEIERS", "QUILLA"} <= set(judged.texts)
     assert len(judged.texts) < N / 5
     assert judge_pseudonyms(codes, ("XXXXXX",)).texts == {}
@@ -155,7 +155,7 @@ def test_codes_drawn_from_all_letters_pass_but_for_those_that_could_be_words():
 
 def test_a_declared_shape_is_believed_and_no_other():
     codes = [f"P-{n}" for n in RNG.integers(100_000, 1_000_000, N)]
-    assert judge_pseudonyms(codes).whole == "long_number"
+    assert judge_pseudonyms(codes).column_rule == "long_number"
     assert judge_pseudonyms(codes, ("P-999999",)).texts == {}
     assert judge_pseudonyms([*codes, "MEIER1"], ("P-999999",)).texts == {
         "MEIER1": "pseudonym_unclear"

@@ -45,7 +45,14 @@ def describe(content: bytes) -> object:
     except (read_csv.NoTable, csv.Error, UnicodeDecodeError) as fault:
         return type(fault), str(fault)
     cells = sheet.cells.index.tolist(), sheet.cells.dtypes.tolist(), sheet.cells.to_numpy().tolist()
-    return sheet.header_row, sheet.header, sheet.names, cells, sheet.beyond.to_numpy().tolist(), met
+    return (
+        sheet.header_row,
+        sheet.header,
+        sheet.names,
+        cells,
+        sheet.outside.to_numpy().tolist(),
+        met,
+    )
 
 
 @settings(max_examples=300)

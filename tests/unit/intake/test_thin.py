@@ -110,7 +110,7 @@ def save(folder, book, rewrite=lambda content: content):
 def describe(handed):
     """All that was read, in a form that can be compared."""
     sheets = [
-        (s.table, s.header, s.names, s.cells.to_csv(), s.beyond.to_csv()) for s in handed.sheets
+        (s.table, s.header, s.names, s.cells.to_csv(), s.outside.to_csv()) for s in handed.sheets
     ]
     return sheets, sorted(map(repr, handed.loose)), sorted(map(repr, handed.problems))
 
