@@ -80,15 +80,15 @@ SHARES = ("share", "part", "session share", "probability")
 @dataclass(frozen=True)
 class People:
     """A set of people: their name, the variables of the stratum that narrow it (None: all of them),
-    and what narrows it further.
+    and the fields that narrow it further.
 
-    `name` and `where` may hold the parameters of a term or stratum, `{endpoint}` and
+    `name` and `fields` may hold the parameters of a term or stratum, `{endpoint}` and
     `{population}`.
     """
 
     name: str
     by: tuple[str, ...] | None = None
-    where: Mapping[str, str] = field(default_factory=dict)
+    fields: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from schemas.maneuver import Maneuver
 
 ASPECTS = ("canal", "side", "arm", "mechanism")
 FITS = [*(f"fits_{aspect}" for aspect in ASPECTS), "fit"]
-UNTOLD = "unknown/unknown/unknown/unknown"
+ALL_UNKNOWN = "unknown/unknown/unknown/unknown"
 MOVES_NOTHING = ("observation", "sham")  # is meant to move no debris
 # a sham turns the head like a maneuver, which alone can tire the response to the next test
 # (from memory): only after observation is a test as telling as before
@@ -75,7 +75,7 @@ def judge_maneuver(maneuver: Maneuver, side: str, variants: str) -> dict[str, st
     ]
     answers = [
         [_suit(value, values) for value, values in zip(variant.split("/"), suited, strict=True)]
-        for variant in _leave_out_untold(variants.split())
+        for variant in _leave_out_unknown(variants.split())
     ]
     aspects = (
         [_agree(given) for given in zip(*answers, strict=True)]
@@ -97,10 +97,10 @@ def read_variant_parts(variants: str) -> tuple[set[str], set[str], set[str], set
     return canals, sides, arms, mechanisms
 
 
-def _leave_out_untold(variants: list[str]) -> list[str]:
+def _leave_out_unknown(variants: list[str]) -> list[str]:
     """The variants without one of which nothing is known, if there is another:
     vertigo without nystagmus narrows nothing down."""
-    return [variant for variant in variants if variant != UNTOLD] or variants
+    return [variant for variant in variants if variant != ALL_UNKNOWN] or variants
 
 
 def _suit(value: str, suited: set[str]) -> str:

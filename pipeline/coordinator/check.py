@@ -22,7 +22,7 @@ from schemas.study import Config
 FINE, SET_ASIDE, REFUSED = 0, 1, 2
 TABLE_FILES = (".xlsx", *TEXTS, *OTHER_FORMS)
 WIDEST = 110
-UNTOLD = "S00"  # stands for the site where a lone file does not tell it
+NO_SITE = "S00"  # stands for the site where a lone file does not tell it
 
 
 class NothingToCheck(Exception):
@@ -77,7 +77,7 @@ def check_path(
             notify("")
             if received.accepted:
                 last_accepted[received.site] = received
-            untold = folder.parent.name == UNTOLD and path.resolve() not in (
+            untold = folder.parent.name == NO_SITE and path.resolve() not in (
                 folder,
                 *folder.parents,
             )
@@ -230,4 +230,4 @@ def read_names(handed: Handed, site: str | None) -> tuple[str, str]:
         re.sub(r"\D", "", stated.get("delivery", "")),
     )
     number = digits.zfill(3) if digits else "001"
-    return site if SITE.fullmatch(site) else UNTOLD, number if NUMBER.fullmatch(number) else "001"
+    return site if SITE.fullmatch(site) else NO_SITE, number if NUMBER.fullmatch(number) else "001"

@@ -103,7 +103,7 @@ def _name_group(people: People, values: Mapping[str, str], stratum: str, trials:
         narrowed = dict(narrowed)
     narrowed |= {
         variable: value.format_map(dict(values) | narrowed)
-        for variable, value in people.where.items()
+        for variable, value in people.fields.items()
     }
     if "trial" in narrowed:
         narrowed |= trials.get(narrowed["trial"], {"like": narrowed["trial"]})

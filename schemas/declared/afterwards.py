@@ -3,7 +3,7 @@
 from schemas.analysis import JACKKNIFE, ON_DAY_0, TURNBULL, Analysis, Text, count
 from schemas.quantities import People, Quantity
 
-NEAR = People("total", where={"day": "{day}"})
+ON_DAY = People("total", fields={"day": "{day}"})
 NEAR_SEEN = People("total", (), {"day": "{day}", "seen": "{seen}"})
 AT_RISK = People("resolved {endpoint}")
 
@@ -23,12 +23,12 @@ HANDICAP_CHANGE = Analysis(
         "2009;7:109; Jacobson & Newman, Arch Otolaryngol Head Neck Surg 1990;116:424-427",
     ),
     (
-        Quantity("mean_day_{day}", "points", "mean handicap total, day {day}", NEAR, worth=6),
+        Quantity("mean_day_{day}", "points", "mean handicap total, day {day}", ON_DAY, worth=6),
         Quantity(
             "change_by_day_{day}",
             "difference of points",
             "change of the mean handicap total by day {day}",
-            NEAR,
+            ON_DAY,
             worth=6,
             direction="below 0: less handicap than on day 0",
         ),
@@ -36,24 +36,24 @@ HANDICAP_CHANGE = Analysis(
             "share_at_zero_day_{day}",
             "share",
             "share with a handicap total of zero, day {day}",
-            NEAR,
-            People("total of zero", where={"day": "{day}"}),
+            ON_DAY,
+            People("total of zero", fields={"day": "{day}"}),
             worth=4,
         ),
         Quantity(
             "started_below_{points}",
             "share",
             "share who started below {points} points",
-            People("total", where={"day": "0"}),
-            People("total too low", where={"points": "{points}"}),
+            People("total", fields={"day": "0"}),
+            People("total too low", fields={"points": "{points}"}),
             worth=3,
         ),
         Quantity(
             "fell_by_{points}_by_day_{day}",
             "share",
             "share whose total fell by at least {points} points by day {day}",
-            People("two totals", where={"day": "{day}"}),
-            People("fell", where={"day": "{day}", "points": "{points}"}),
+            People("two totals", fields={"day": "{day}"}),
+            People("fell", fields={"day": "{day}", "points": "{points}"}),
             worth=5,
         ),
         Quantity(
@@ -67,7 +67,7 @@ HANDICAP_CHANGE = Analysis(
             "difference_near_day_{day}",
             "difference of points",
             "difference of mean handicap totals near day {day}",
-            NEAR,
+            ON_DAY,
             direction="below 0: less handicap where resolution had been seen",
         ),
     ),
@@ -103,7 +103,7 @@ RECURRENCE = Analysis(
         count(
             "at_risk_day_{day}",
             "seen to be free of it on day {day} or later",
-            People("free {endpoint}", where={"day": "{day}"}),
+            People("free {endpoint}", fields={"day": "{day}"}),
         ),
     ),
 )

@@ -208,7 +208,7 @@ DIAGNOSIS_AGREEMENT = Analysis(
             "{part}:recorded={recorded},adjudicated={adjudicated}",
             "{part}: recorded: {recorded}, adjudicated: {adjudicated}",
             People(
-                "named {part}", where={"recorded": "{recorded}", "adjudicated": "{adjudicated}"}
+                "named {part}", fields={"recorded": "{recorded}", "adjudicated": "{adjudicated}"}
             ),
         ),
         Quantity(

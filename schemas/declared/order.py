@@ -7,7 +7,7 @@ from schemas.analysis import ALL, DESCRIPTION, EXACT, FAILED, JACKKNIFE, Analysi
 from schemas.quantities import DIAGNOSTICS, People, Quantity
 
 COMPARED = People("compared")
-CHOSEN = People("compared", where={"choice": "{arm}"})
+CHOSEN = People("compared", fields={"choice": "{arm}"})
 PATH = ("canal", "path")
 # one step on, and one step back
 NEXT, BEFORE = {"path": "{path} > {family}"}, {"path": "{path} > .."}
@@ -140,7 +140,7 @@ SECOND_LINE = Analysis(
             count(
                 f"choice_{choice}",
                 f"next: {words}",
-                People(FAILED.name, where={"choice": choice}),
+                People(FAILED.name, fields={"choice": choice}),
                 worth=6 if choice in ARMS else 3,
             )
             for choice, words in codes.CHOICE.items()
@@ -148,12 +148,12 @@ SECOND_LINE = Analysis(
         count(
             "not_seen_again_{arm}",
             "not seen again after the choice: {arm}",
-            People("unseen", where={"choice": "{arm}"}),
+            People("unseen", fields={"choice": "{arm}"}),
         ),
         count(
             "changed_to_{family}",
             "changed to: {family}",
-            People(FAILED.name, where={"choice": "change", "to": "{family}"}),
+            People(FAILED.name, fields={"choice": "change", "to": "{family}"}),
         ),
         *(quantity for way in WAYS for quantity in _compare(way)),
         Quantity("e_value_day_{day}", "ratio", "E-value of the estimate, day {day}"),

@@ -24,7 +24,7 @@ RESOLVED_BY_DAY = "share resolved by day {day}"
 
 def _know(part: str, stratum: str, **more: object) -> Quantity:
     """The part of a curve of whom the same is known on a day."""
-    people = People(f"known {part} {{endpoint}}", where={"day": "{day}"})
+    people = People(f"known {part} {{endpoint}}", fields={"day": "{day}"})
     words = f"known on day {{day}}: {codes.KNOWN_ON_DAY[part]}"
     return count(
         f"known_{part}_day_{{day}}", words, people, FOLLOWED, stratum=stratum, worth=3, **more

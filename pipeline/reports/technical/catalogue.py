@@ -117,7 +117,7 @@ def _say_people(people: People | None) -> str:
     """'compared (choice={arm})'."""
     if people is None:
         return ""
-    by = ", ".join(f"{variable}={value}" for variable, value in people.where.items())
+    by = ", ".join(f"{variable}={value}" for variable, value in people.fields.items())
     return f"{people.name} ({by})" if by else people.name
 
 

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import TypeAdapter, ValidationError
 
-from pipeline.adjudication.maneuvers import FITS, UNTOLD, judge_fit, judge_maneuver
+from pipeline.adjudication.maneuvers import ALL_UNKNOWN, FITS, judge_fit, judge_maneuver
 from schemas.maneuver import CAUTION, FIT, Maneuver, Maneuvers
 
 RIGHT_LONG = "posterior/right/long/canalolithiasis"
@@ -100,8 +100,8 @@ def test_published_use_decides(plan, code, variants, fit):
             ("yes", "unknown", "yes", "yes", "unknown"),
         ),
         ("epley", "right", "", ("unknown",) * 5),
-        ("epley", "right", UNTOLD, ("unknown",) * 5),
-        ("epley", "right", RIGHT_LONG + " " + UNTOLD, ("yes",) * 5),
+        ("epley", "right", ALL_UNKNOWN, ("unknown",) * 5),
+        ("epley", "right", RIGHT_LONG + " " + ALL_UNKNOWN, ("yes",) * 5),
         # neither variant is a right posterior canal (the two places: Vannucchi P et al. Int J
         # Otolaryngol 2012:413603)
         ("epley", "right", DOWNBEAT, ("unknown", "unknown", "unknown", "yes", "no")),
@@ -150,8 +150,10 @@ def test_mirror_order_and_narrowing(plan, variants, code, side):
     assert judge(MIRROR[side], mirrored) == fits
     assert judge(side, variants[::-1]) == fits
     if "unknown" not in fits:  # a clear answer holds for each allowed variant alone
-        assert all(judge(side, [v]) == fits for v in variants if v != UNTOLD)
-    alone = {judge(side, [v])[-1] for v in variants if v != UNTOLD or set(variants) == {UNTOLD}}
+        assert all(judge(side, [v]) == fits for v in variants if v != ALL_UNKNOWN)
+    alone = {
+        judge(side, [v])[-1] for v in variants if v != ALL_UNKNOWN or set(variants) == {ALL_UNKNOWN}
+    }
     if alone:
         assert fits[-1] == (alone.pop() if len(alone) == 1 else "unknown")
 

@@ -59,7 +59,7 @@ LATERAL_ADHERENT = {
     "mechanism": "cupulolithiasis",
 }
 LATERAL_ADHERENT |= {"certainty": "definite"}
-UNTOLD = {"canal": "unknown", "side": "unknown", "arm": "unknown", "mechanism": "unknown"}
+ALL_UNKNOWN = {"canal": "unknown", "side": "unknown", "arm": "unknown", "mechanism": "unknown"}
 HALF = "half_dix_hallpike"
 
 POSTERIOR = {
@@ -101,7 +101,7 @@ POSTERIOR = {
     "vertigo alone three times": (
         SUBJECTIVE,
         [dizzy(**BEFORE), dizzy(), dizzy(**AGAIN)],
-        UNTOLD | {"certainty": "subjective", "positional": "yes"},
+        ALL_UNKNOWN | {"certainty": "subjective", "positional": "yes"},
     ),
     "one ear one day, the other the next": (
         ICVD,
@@ -199,12 +199,12 @@ LATERAL_CANAL = {
     "one side only, three times": (
         AAO,
         [roll_to("right", **BEFORE), roll_to("right"), roll_to("right", **AGAIN)],
-        UNTOLD | {"positional": "undetermined"},
+        ALL_UNKNOWN | {"positional": "undetermined"},
     ),
     "toward the ground on one side, away on the other a day later": (
         CALIFANO,
         [roll_to("right", **BEFORE), roll_to("left", "apogeotropic")],
-        UNTOLD | {"positional": "undetermined"},
+        ALL_UNKNOWN | {"positional": "undetermined"},
     ),
 }
 
@@ -286,7 +286,7 @@ OTHER_PLACES = {
     "up on rising, only the other ear's test was silent": (
         HELMINSKI,
         [rising(), quiet(side="left"), quiet(side="left", **BEFORE)],
-        UNTOLD | {"positional": "undetermined"},
+        ALL_UNKNOWN | {"positional": "undetermined"},
     ),
     "up on rising with torsion right, typical on the left": (
         HELMINSKI,
