@@ -98,9 +98,9 @@ class Quantity:
 
     `words` hold the parameters of the term, as `{day}`; `direction` says what a value on either
     side of none means; one `among` the variances or the diagnostics stands in their tables too.
-    `episodes` are the people whom n_episodes counts, `told` those whom n_events, or a count itself,
-    counts; None where nobody is counted, or where the number is an answer of a model and no count
-    of people leaves. Where something must be given up so that a small group stays hidden, a
+    `episodes` are the people whom n_episodes counts, `events` those whom n_events, or a count
+    itself, counts; None where nobody is counted, or where the number is an answer of a model and no
+    count of people leaves. Where something must be given up so that a small group stays hidden, a
     quantity of less `worth` goes first; one that `stays` is never released, and one that is not
     `sized` without its counts: so fine a division, or so near to another number.
     """
@@ -109,7 +109,7 @@ class Quantity:
     kind: str
     words: str
     episodes: People | None = None
-    told: People | None = None
+    events: People | None = None
     stratum: str = ""
     worth: int = 1
     stays: bool = False

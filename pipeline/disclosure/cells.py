@@ -103,10 +103,10 @@ def list_cells(
         with_event = estimate if what.quantity.kind == "count" else events
         for counted, people, number in (
             ("episodes", what.episodes, episodes),
-            ("told", what.told, with_event),
+            ("told", what.events, with_event),
         ):
             if people is not None and pd.notna(number):
-                part = counted == "told" and what.told != what.episodes
+                part = counted == "told" and what.events != what.episodes
                 owned = by_site.of(label, "events" if part else "episodes", float(number))
                 n = cells.add(people, float(number), owned)
                 cells.rows.setdefault(n, []).append((label, counted))
@@ -117,10 +117,10 @@ def list_cells(
                     and is_dominated(owned, rule)
                 ):
                     cells.floor[n] = ceil(owned.max() / rule.max_share)
-        if what.quantity.kind in WHOLE_SHARES and what.told in cells.place:
-            complement = cells.add(Complement(what.episodes, what.told.say()))
+        if what.quantity.kind in WHOLE_SHARES and what.events in cells.place:
+            complement = cells.add(Complement(what.episodes, what.events.say()))
             cells.rows.setdefault(complement, []).append((label, "others"))
-            whole, part = cells.place[what.episodes], cells.place[what.told]
+            whole, part = cells.place[what.episodes], cells.place[what.events]
             _infer_complement(cells, whole, part, complement)
             cells.relate(whole, [part, complement], "those with and without the event")
     return cells

@@ -129,7 +129,7 @@ class Cover:
         for label, counted in self.rows[n]:
             what = self.described[label]
             itself = what.quantity.kind == "count" and (
-                counted == "told" or what.told == what.episodes
+                counted == "told" or what.events == what.episodes
             )
             hides_row = itself or counted != "episodes" or says_small(self.safe, label)
             if self.safe.at[label, "status"] != "suppressed":

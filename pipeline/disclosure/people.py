@@ -46,7 +46,7 @@ class Described:
 
     quantity: Quantity
     episodes: Group | None
-    told: Group | None
+    events: Group | None
     parameters: tuple[tuple[str, str], ...] = ()
 
     @property
@@ -78,11 +78,13 @@ def describe_row(
     """What a row of this key is."""
     declared = find_quantity(analysis, stratum, term)
     values = dict(declared.parameters) | {"endpoint": endpoint, "population": population}
-    told, episodes = (
+    events, episodes = (
         None if people is None else _name_group(people, values, stratum, trials)
-        for people in (declared.quantity.told, declared.quantity.episodes)
+        for people in (declared.quantity.events, declared.quantity.episodes)
     )
-    return Described(declared.quantity, episodes, told, tuple(sorted(declared.parameters.items())))
+    return Described(
+        declared.quantity, episodes, events, tuple(sorted(declared.parameters.items()))
+    )
 
 
 def narrow_trials(published: Published) -> dict[str, dict[str, str]]:

@@ -100,7 +100,7 @@ def _read_sites(by_site: BySite, label: object, row: Mapping) -> dict[str, np.nd
 
 def _is_whole(what: Described) -> bool:
     """Whether n_episodes of a count is the count itself."""
-    return what.told == what.episodes
+    return what.events == what.episodes
 
 
 Judged = tuple[

@@ -76,9 +76,9 @@ def _list_counted(cells: Cells, described: pd.Series) -> list[ShareSum]:
         if (
             what is not None
             and what.quantity.kind in WHOLE_SHARES
-            and {what.told, what.episodes} <= cells.place.keys()
+            and {what.events, what.episodes} <= cells.place.keys()
         ):
-            by_whole = stated.setdefault(cells.place[what.told], {})
+            by_whole = stated.setdefault(cells.place[what.events], {})
             by_whole.setdefault(cells.place[what.episodes], []).append(label)
     sums = []
     for equation in cells.equations:

@@ -100,7 +100,7 @@ def _describe(analysis: str, quantity: Quantity) -> Entry:
         kind.unit,
         "never released" if quantity.stays else _say_decimals(kind.decimals),
         _say_people(quantity.episodes) if sized and "episodes" in kind.counts else "",
-        _say_people(quantity.told) if sized and "events" in kind.counts else "",
+        _say_people(quantity.events) if sized and "events" in kind.counts else "",
         "; ".join(_find_identities(analysis, quantity)),
     )
 
@@ -124,7 +124,7 @@ def _say_people(people: People | None) -> str:
 def _find_identities(analysis: str, quantity: Quantity) -> list[str]:
     """The sums, sets within sets and chains that its people or its term take part in,
     each in words."""
-    names = {people.name for people in (quantity.episodes, quantity.told) if people}
+    names = {people.name for people in (quantity.episodes, quantity.events) if people}
     identities = [
         f"{each.whole} = {' + '.join(each.parts)}"
         for each in SUMS

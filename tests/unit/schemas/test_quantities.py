@@ -92,7 +92,7 @@ def test_every_analysis_has_declarations_and_every_declaration_a_known_kind():
         if KINDS[quantity.kind].counts and quantity.sized:
             assert quantity.episodes is not None, quantity.term
         if quantity.kind in ("count", "share", "part"):
-            assert quantity.told is not None, quantity.term
+            assert quantity.events is not None, quantity.term
 
 
 def test_an_unknown_term_is_named_in_a_sentence():
@@ -134,7 +134,7 @@ def test_parameters_are_read_from_term_and_stratum():
     ],
 )
 def test_people_are_called_alike_wherever_they_are_counted(row, told):
-    assert describe_row(*row, {}).told == told
+    assert describe_row(*row, {}).events == told
 
 
 def test_sessions_of_one_number_are_people_and_those_of_the_ledger():
@@ -144,7 +144,7 @@ def test_sessions_of_one_number_are_people_and_those_of_the_ledger():
         own = describe_row(
             "attempt_success", "positional", "", f"attempt_number={number}", "success_raw", {}
         )
-        assert own.episodes == describe_row("denominators", "pool", "", "all", base, {}).told
+        assert own.episodes == describe_row("denominators", "pool", "", "all", base, {}).events
         assert own.quantity.kind == "part"
     later = describe_row(
         "attempt_success", "positional", "", "attempt_number=4+", "success_raw", {}
@@ -160,7 +160,7 @@ def test_the_base_of_a_path_and_of_a_curve_are_those_of_the_flow():
     curve = describe_row(
         "resolution_curves", "positional", "objective", "all", "resolved_by_day_7", {}
     ).episodes
-    assert curve == describe_row("episode_flow", "pool", "", "all", "followed", {}).told
+    assert curve == describe_row("episode_flow", "pool", "", "all", "followed", {}).events
     trial = {"x": {"canal": "posterior", "arm": "long+short"}}
     like = describe_row(
         "published_comparison",
@@ -184,7 +184,7 @@ def list_names() -> set[str]:
     """The names of all sets of people, with every endpoint, part and day filled in."""
     names = set()
     for quantity in (quantity for quantities in DECLARED.values() for quantity in quantities):
-        for people in (quantity.episodes, quantity.told):
+        for people in (quantity.episodes, quantity.events):
             if people is not None:
                 for endpoint, part in product(
                     ("objective", "strict", "patient_reported", "composite", "same_visit"),
@@ -303,10 +303,10 @@ def test_what_is_not_said_of_a_kind_or_a_quantity_is_the_plain_case():
     assert (kind.least, kind.most, kind.decimals, kind.counts) == (None, None, 2, ())
     assert (kind.error, kind.fixed_notes, kind.unit) == (False, False, "")
     quantity = Quantity("n_{day}", "count", "so many by day {day}")
-    assert (quantity.episodes, quantity.told, quantity.worth) == (None, None, 1)
+    assert (quantity.episodes, quantity.events, quantity.worth) == (None, None, 1)
     assert (quantity.stays, quantity.sized) == (False, True)
     assert (quantity.stratum, quantity.direction, quantity.among) == ("", "", "")
-    assert (People("stored").by, People("stored").where) == (None, {})
+    assert (People("stored").by, People("stored").fields) == (None, {})
 
 
 @pytest.mark.parametrize(
