@@ -192,7 +192,7 @@ def _bound_by(state: str, part: str, stratum: str) -> Quantity:
         "share",
         f"share known to be {state} on day {{day}}",
         People("on path"),
-        People(f"known {part} objective", where={"day": "{day}"}),
+        People(f"known {part} objective", fields={"day": "{day}"}),
         stratum=stratum,
         worth=3,
     )
