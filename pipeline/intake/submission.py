@@ -82,7 +82,7 @@ def turn_fields(sheet: Sheet) -> tuple[pd.DataFrame, dict[str, int], list[Proble
         for row, name in names[~names.isin(list(fields))].dropna().items()
     ]
     lists = {rows[name]: name for name in PLANS if name in rows and FIELDS[name].form_words}
-    beside = sheet.beyond.loc[sheet.beyond["position"] > positions["value"], "row"]
+    beside = sheet.outside.loc[sheet.outside["position"] > positions["value"], "row"]
     problems += [
         Problem("submission_incomplete", TABLE, row, lists[row], also=ONE_CELL)
         for row in sorted(set(beside).intersection(lists))
