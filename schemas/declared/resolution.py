@@ -211,8 +211,9 @@ JOINT_RESOLUTION = Analysis(
         "A hidden state with the days of tests and what patients say as evidence, by the EM "
         "algorithm; hazards by variant and band of days, jumps on the day after a session by "
         "variant and family of maneuver, each drawn to its canal's; planned tests by each site's "
-        f"own habit, and tests that symptoms bring about; {JACKKNIFE}. Where the records do not "
-        "tell how often tests are misread, the limits reach over all rates of the plan.",
+        "own habit, and tests that symptoms bring about, told apart by recorded reasons; "
+        f"{JACKKNIFE}. Where the records do not tell how often tests are misread, the limits reach "
+        "over all rates of the plan.",
         "Given the site, the days since the last session or test, and what that test showed, a "
         "planned test does not depend on the course; tests that symptoms bring about come as often "
         "on every day; misreading is near what the plan says, unless tests of one episode "

@@ -17,10 +17,12 @@ import pandas as pd
 from pipeline.adjudication.maneuvers import MOVES_NOTHING
 from pipeline.derivation.states import find_states, mark_confirming
 from pipeline.statistics.hidden_end_model import (
+    CHOSEN,
     LATE_NEGATIVE,
     NEGATIVE,
     NO_TEST,
     NOT_SEEN,
+    PLANNED,
     POSITIVE,
     TESTED,
     UNWATCHED,
@@ -28,7 +30,7 @@ from pipeline.statistics.hidden_end_model import (
 )
 from schemas.columns import Frame
 from schemas.delivery import Followups, Treatments
-from schemas.derived import Adjudications, Spells
+from schemas.derived import Adjudications, ExaminedDays, Spells
 from schemas.keys import EPISODE
 from schemas.study import Config
 
@@ -105,11 +107,13 @@ def list_members(adjudications: Frame[Adjudications], spells: Frame[Spells]) -> 
 def lay_out_days(
     members: pd.DataFrame,
     tests: pd.DataFrame,
+    examined_days: Frame[ExaminedDays],
     treatments: Frame[Treatments],
     followups: Frame[Followups],
     config: Config,
 ) -> Days:
-    """What was seen of each member on each day; `tests` are those that decide on resolution."""
+    """What was seen of each member on each day; `tests` are those that decide on resolution, and
+    `examined_days` say why they came about, where that is recorded."""
     horizon, n = config.study.curves.horizon_day, len(members)
     position = pd.Series(np.arange(n), pd.MultiIndex.from_frame(members[EPISODE]))
 
@@ -136,13 +140,18 @@ def lay_out_days(
     treated = np.zeros((n, horizon), bool)  # column k: a session on day k
     treated[row, day] = True
     result = mark_late(result, config.study.resolution.recurrence_gap)
+    coming = np.where(tested, TESTED, NO_TEST)
+    for number, reason in ((PLANNED, "planned"), (CHOSEN, "symptoms")):
+        of_reason = np.zeros((n, horizon), bool)
+        of_reason[locate(examined_days[examined_days["reason"].eq(reason)])] = True
+        coming[of_reason & tested] = number
     watched = np.arange(1, horizon + 1) <= _find_last_day(members, followups)[:, None]
     habit = number_habits(members["site"].to_numpy(str), treated, tested, result)
     inside = position.reindex(pd.MultiIndex.from_frame(sessions[EPISODE])).to_numpy(float)
     known = sessions.assign(row=inside)[~np.isnan(inside) & sessions["day"].lt(horizon)]
     return Days(
         habit=habit,
-        coming=np.where(watched, np.where(tested, TESTED, NO_TEST), UNWATCHED),
+        coming=np.where(watched, coming, UNWATCHED),
         result=np.where(watched, result, NOT_SEEN),
         report=np.where(watched, report, NOT_SEEN),
         sessions=known.astype({"row": int}),

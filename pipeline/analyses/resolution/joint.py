@@ -11,7 +11,8 @@ pipeline/analyses/resolution/courses.py:
   a session, by variant, family of maneuver and what was done before. Each is drawn to that of its
   canal and kind of session, as if SHARED_ENDS resolutions had been seen at that rate;
 - a planned test depends on the site, the days since the last session or test, and what that test
-  showed; a test that symptoms bring about depends on whether the vertigo lasts;
+  showed; a test that symptoms bring about depends on whether the vertigo lasts. Which of the two a
+  test is is taken from its recorded reason, where there is one;
 - what patients say of positional symptoms, by telephone or otherwise, is evidence too.
 
 Whoever stays away for good without a word may do so more often while well or while ill; who is
@@ -49,6 +50,7 @@ from pipeline.analyses.resolution.courses import (
     list_members,
 )
 from pipeline.analyses.resolution.curves import NOBODY, split_strata
+from pipeline.derivation.examined_days import list_examined_days
 from pipeline.derivation.states import select_deciding_tests
 from pipeline.statistics.guard import Refusal, check_sites, check_size
 from pipeline.statistics.hidden_end import HiddenEnd, fit_hidden_end
@@ -98,7 +100,8 @@ def estimate_joint(
         name_first_maneuvers(attempts), on=EPISODE, how="left"
     )
     tests = select_deciding_tests(examinations, findings, adjudications, config.criteria)
-    days = lay_out_days(members, tests, treatments, followups, config)
+    reasons = list_examined_days(examinations)
+    days = lay_out_days(members, tests, reasons, treatments, followups, config)
     return tidy_estimates(
         list(_estimate(members, days, config)),
         analysis="joint_resolution",

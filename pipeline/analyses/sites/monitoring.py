@@ -20,6 +20,7 @@ from scipy.stats import norm
 
 from pipeline.analyses.resolution.courses import Days, lay_out_days, list_members
 from pipeline.analyses.resolution.joint import fit_courses
+from pipeline.derivation.examined_days import list_examined_days
 from pipeline.derivation.states import select_deciding_tests
 from pipeline.statistics.guard import Refusal, check_sites
 from pipeline.statistics.hidden_end import fit_hidden_end
@@ -63,7 +64,8 @@ def estimate_site_monitoring(
     study = config.study
     members = list_members(adjudications, spells)
     tests = select_deciding_tests(examinations, findings, adjudications, config.criteria)
-    days = lay_out_days(members, tests, treatments, followups, config)
+    reasons = list_examined_days(examinations)
+    days = lay_out_days(members, tests, reasons, treatments, followups, config)
     sizes = members.groupby("site").size()
     large = sizes.index[sizes >= study.site_monitoring.min_episodes]
     is_large = members["site"].isin(large)

@@ -25,12 +25,15 @@ from pipeline.analyses.resolution.courses import (
     mark_late,
     number_habits,
 )
+from pipeline.derivation.examined_days import list_examined_days
 from pipeline.derivation.states import select_deciding_tests
 from pipeline.statistics.hidden_end_model import (
+    CHOSEN,
     LATE_POSITIVE,
     NEGATIVE,
     NO_TEST,
     NOT_SEEN,
+    PLANNED,
     POSITIVE,
     TESTED,
     UNWATCHED,
@@ -43,7 +46,9 @@ def lay_out(plan, tables):
     tests = select_deciding_tests(
         tables["examinations"], tables["findings"], tables["adjudications"], plan.criteria
     )
-    return members, lay_out_days(members, tests, tables["treatments"], tables["followups"], plan)
+    reasons = list_examined_days(tables["examinations"])
+    others = tables["treatments"], tables["followups"]
+    return members, lay_out_days(members, tests, reasons, *others, plan)
 
 
 def test_tests_contacts_and_sessions_stand_on_their_days(plan):
@@ -58,6 +63,16 @@ def test_tests_contacts_and_sessions_stand_on_their_days(plan):
     ]
     assert (days.coming != UNWATCHED).all()
     assert members[["left", "right"]].to_numpy().tolist() == [[2.0, 7.0], [0.0, np.inf]]
+
+
+def test_a_test_has_the_reason_that_is_recorded(plan):
+    tables = gather(plan, [{2: True, 7: False, 9: False}])
+    day = tables["examinations"]["day"]
+    reason = pd.Series(pd.NA, index=day.index, dtype=tables["examinations"]["reason"].dtype)
+    reason = reason.mask(day.eq(2), "symptoms").mask(day.eq(7), "planned").mask(day.eq(9), "other")
+    examinations = tables["examinations"].assign(reason=reason)
+    _, days = lay_out(plan, tables | {"examinations": examinations})
+    assert days.coming[0, [1, 6, 8]].tolist() == [CHOSEN, PLANNED, TESTED]
 
 
 def test_whoever_is_lost_is_watched_no_longer(plan):
