@@ -68,7 +68,7 @@ BASES = {
     ),
     "followed": Base(
         "episode",
-        "tested again after the first maneuver: the curves",
+        "tested again after the first maneuver",
         "complete",
         "not tested again",
         short=True,

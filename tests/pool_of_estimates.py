@@ -60,6 +60,9 @@ ENDPOINTS = {
     "composite": (0.94, 5.5),
     "same_visit": (0.96, 1.2),
 }
+UNTESTED, TREATED = FLOW["not_tested_again"], FLOW["positional"] - FLOW["untreated"]
+SOONER = 0.7  # resolution against the days on which tests turned negative, in days
+FIRST_TESTS = {"lower_quartile": 4, "median": 8, "upper_quartile": 16}
 PEOPLE = {
     "stored": {
         "sex": {"female": 1011, "male": 498, "other": None, "unknown": None},
@@ -108,7 +111,7 @@ REASONS = {
 
 
 def build_estimates(plan: Config) -> dict[str, pd.DataFrame]:
-    """The four analyses that the report reads, each a valid table of schemas.estimate.Estimates."""
+    """Analyses that the report reads, each a valid table of schemas.estimate.Estimates."""
     curves = [row for name, part in PARTS.items() for row in build_curve(plan, name, *part)]
     for endpoint, (reach, scale) in ENDPOINTS.items():
         curves += [
@@ -143,10 +146,62 @@ def build_estimates(plan: Config) -> dict[str, pd.DataFrame]:
         "resolution_curves": make_table(
             curves, analysis="resolution_curves", population="positional"
         ),
+        "joint_resolution": build_joint(plan),
+        "first_test_delay": make_table(
+            [
+                {"term": f"delay_{part}", "estimate": day, "n_episodes": TREATED, "n_sites": 9}
+                for part, day in FIRST_TESTS.items()
+            ],
+            analysis="first_test_delay",
+            population="positional",
+        ),
         "non_positional": make_table(
             apart, analysis="non_positional", population="probable_non_positional"
         ),
     }
+
+
+def build_joint(plan: Config, endpoint: str = "objective") -> pd.DataFrame:
+    """Shares resolved with the days of testing as evidence: sooner than tests turned negative, and
+    without a share of more than one canal by day 1."""
+    rows = [row for name, part in PARTS.items() for row in build_joint_part(plan, name, *part)]
+    return make_table(rows, analysis="joint_resolution", population="positional", endpoint=endpoint)
+
+
+def build_joint_part(
+    plan: Config, stratum: str, n: int, sites: int, reach: float, scale: float
+) -> list[dict]:
+    """All rows of one stratum."""
+    days = plan.study.curves.days
+    treated = n + UNTESTED if stratum == "all" else round(1.1 * n)
+    where = {"stratum": stratum, "n_episodes": treated, "n_sites": sites}
+    no = {"status": "not_identified", "note": "nobody could have been tested by then"}
+    if n < plan.study.guards.min_episodes:
+        no = {"status": "suppressed", "note": "hidden", "n_episodes": None}
+    untold = range(1, 3) if stratum == "canal=multiple" else range(0)
+    rows = []
+    for day in range(1, days[-1] + 1):
+        share = reach * (1 - math.exp(-((day / (scale * SOONER)) ** 0.8)))
+        row = where | {"term": f"resolved_by_day_{day}"}
+        if n < plan.study.guards.min_episodes or day in untold:
+            rows.append(row | no)
+            continue
+        width = 2.5 * math.sqrt(share * (1 - share) / n)
+        limits = {"lower": max(0, share - width), "upper": min(1, share + width)}
+        rows.append(row | limits | {"estimate": share})
+        if day in days:
+            rows += [
+                where | {"term": f"resolved_by_day_{day}_{end}_misread", "estimate": share + shift}
+                for end, shift in (("least", -0.01), ("greatest", 0.01))
+            ]
+    if "," in stratum or stratum.startswith("first") or n < plan.study.guards.min_episodes:
+        return rows
+    for day in days:
+        known = round(0.5 * n * reach * (1 - math.exp(-((day / scale) ** 0.8))))
+        for part, count in (("resolved", known), ("unresolved", round(0.2 * (n - known)))):
+            number = {"estimate": count / treated, "lower": 0, "upper": 1, "n_events": count}
+            rows.append(where | number | {"term": f"known_{part}_by_day_{day}"})
+    return rows
 
 
 def build_curve(

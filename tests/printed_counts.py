@@ -20,6 +20,9 @@ NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
     rf"fewer than {N} episodes, or a {N} % confidence interval wider than {N} percentage points",
     rf"1 to {N} episodes",
     rf"a group of 1 to {N} episodes|multiples of {N}|<{N}",  # what may be shown
+    rf"{N} (?:to|and) {N} of 100|“of 100”",  # bounds of shares
+    # what taking the days of tests as given may do
+    rf"{N} percentage points too low by day {N}, {N} by day {N} and {N} by day {N}|nearer to 1\.",
     rf"{N}(?: (?:and|to) {N})? %",  # shares and their ranges
     rf"[+−]?{N} \([+−]?{N}(?: to [+−]?{N}| or more| or later)\)",  # a number with its range
     rf"\([^()]*?{N}(?: to {N}| or later| or more)\)",
@@ -142,7 +145,7 @@ def find_counts(text: str) -> set[tuple[int, str]]:
 def _read_block(tag: str, text: str, place: str) -> tuple[set[tuple[int, str]], bool]:
     """The counts of one block of text, and whether numbers are left over."""
     head, _, row = place.partition("|")
-    bare = re.match(r"[\d,]+(?: in [\d,]+ episodes)?$", text)
+    bare = re.match(r"[\d,]+(?: in [\d,]+ episodes| of [\d,]+)?$", text)
     if bare and (tag == "text" or head in ("Episodes", "Sites", "Number")):
         noun = "site" if head == "Sites" else _name_noun(row) if head == "Number" else "episode"
         numbers = [_whole(n) for n in re.findall(r"[\d,]*\d", text)]
@@ -151,6 +154,8 @@ def _read_block(tag: str, text: str, place: str) -> tuple[set[tuple[int, str]], 
         return {(_whole(text.partition(":")[0]), _name_noun(row))}, bool(
             re.search(r"\d", text.partition(":")[2])
         )
+    if head == "Half by day" and re.fullmatch(rf"{N}(?: \(up to {N}\))?", text):
+        return set(), False
     for pattern in NOT_COUNTS:
         text = re.sub(pattern, "…", text)
     return find_counts(text), bool(re.search(r"\d", COUNT.sub("…", text)))

@@ -81,7 +81,7 @@ SHORT = {  # where a meaning of schemas.codes is too long for a table or a figur
         "incomplete_record": "record incomplete where it matters",
         "never_positive": "no test that could turn negative",
         "not_tested_again": "not tested again after the maneuver",
-        "followed": "tested again: in the curves",
+        "followed": "tested again",
     },
 }
 ORDERS = {  # values are listed as in schemas.codes

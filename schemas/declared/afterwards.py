@@ -1,6 +1,6 @@
 """What is declared of the analyses in pipeline/analyses/afterwards."""
 
-from schemas.analysis import JACKKNIFE, ON_DAY_0, TURNBULL, Analysis, Text, count
+from schemas.analysis import JACKKNIFE, ON_DAY_0, TESTS_AS_GIVEN, TURNBULL, Analysis, Text, count
 from schemas.quantities import People, Quantity
 
 ON_DAY = People("total", fields={"day": "{day}"})
@@ -81,8 +81,7 @@ RECURRENCE = Analysis(
         "The first negative day.",
         f"Non-parametric maximum likelihood for interval-censored times; {JACKKNIFE}.",
         "Recurrences handed in as a new episode are not counted, so that these shares of "
-        "recurrence "
-        "are lower bounds.",
+        f"recurrence are lower bounds. {TESTS_AS_GIVEN}",
         f"{TURNBULL}; Perez et al., Otol Neurotol 2012;33:437-443",
     ),
     (

@@ -1,6 +1,6 @@
 """What is declared of the analyses in pipeline/analyses/attempts."""
 
-from schemas.analysis import ALL, EXACT, JACKKNIFE, Analysis, Text
+from schemas.analysis import ALL, EXACT, JACKKNIFE, TESTS_AS_GIVEN, Analysis, Text
 from schemas.declared.description import name_base
 from schemas.quantities import DIAGNOSTICS, VARIANCES, People, Quantity
 
@@ -61,7 +61,8 @@ ATTEMPT_SUCCESS = Analysis(
         "Complementary log-log regression with the time to the test as covariate; the same with "
         f"random intercepts of patients; {JACKKNIFE}.",
         "Later attempts are of those whom earlier ones failed: the number of the attempt is always "
-        "in the model. Sessions without a test are like those with one, given the covariates.",
+        "in the model. Sessions without a test are like those with one, given the covariates. "
+        f"{TESTS_AS_GIVEN}",
         "Prentice & Gloeckler, Biometrics 1978;34:57-67; Pinheiro & Bates, J Comput Graph Stat "
         "1995;4:12-35",
     ),

@@ -16,7 +16,7 @@ FLOW = {  # term: the people counted, and what they are called
     "incomplete_record": ("incomplete record", "record incomplete where it matters"),
     "never_positive": ("never positive", "no test that could turn negative"),
     "not_tested_again": ("not tested again", "not tested again after the maneuver"),
-    "followed": ("followed objective", "tested again: in the curves"),
+    "followed": ("followed objective", "tested again after the first maneuver"),
     "reclassified_later": (
         "reclassified later",
         "found to be something else after the first attempt",

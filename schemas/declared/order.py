@@ -3,7 +3,17 @@
 from dataclasses import replace
 
 from schemas import codes
-from schemas.analysis import ALL, DESCRIPTION, EXACT, FAILED, JACKKNIFE, Analysis, Text, count
+from schemas.analysis import (
+    ALL,
+    DESCRIPTION,
+    EXACT,
+    FAILED,
+    JACKKNIFE,
+    TESTS_AS_GIVEN,
+    Analysis,
+    Text,
+    count,
+)
 from schemas.quantities import DIAGNOSTICS, People, Quantity
 
 COMPARED = People("compared")
@@ -129,7 +139,8 @@ SECOND_LINE = Analysis(
         "for differences and ratios with few of a kind those that follow from both shares. Naive "
         "numbers leave out the weights.",
         "No unmeasured confounding (the E-value says how strong it would have to be); either "
-        "choice was possible for everybody; those lost to follow-up are like the others.",
+        "choice was possible for everybody; those lost to follow-up are like the others. "
+        f"{TESTS_AS_GIVEN}",
         "Hernán & Robins, Am J Epidemiol 2016;183:758-764; VanderWeele & Ding, Ann Intern Med "
         "2017;167:268-274; Austin, Stat Med 2009;28:3083-3107; Zou & Donner, Stat Med "
         "2008;27:1693-1702",

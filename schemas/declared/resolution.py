@@ -7,6 +7,7 @@ from schemas.analysis import (
     FOLLOWED,
     JACKKNIFE,
     ON_DAY_0,
+    TESTS_AS_GIVEN,
     TURNBULL,
     Analysis,
     Text,
@@ -20,6 +21,8 @@ COARSE = ("all", "canal={canal}", "mechanism={mechanism}")
 EVENTS = ("resolved", "switched", "reclassified")
 BOUNDS = (("resolved", "negative"), ("unresolved", "positive"))  # and what tests had shown
 RESOLVED_BY_DAY = "share resolved by day {day}"
+HALF_NEGATIVE = "day by which the tests of half had turned negative"
+NEGATIVE_BY_DAY = "share whose tests had turned negative by day {day}"
 
 
 def _know(part: str, stratum: str, **more: object) -> Quantity:
@@ -34,33 +37,34 @@ def _know(part: str, stratum: str, **more: object) -> Quantity:
 RESOLUTION_CURVES = Analysis(
     "pipeline.analyses.resolution.curves:estimate_resolution_curves",
     Text(
-        "Time to resolution",
-        "The share resolved by each day, and the day by which half were.",
+        "The days on which tests turned negative",
+        "The share whose tests had turned negative by each day, and the day by which those of half "
+        "had: no estimate of the day of resolution, which is earlier.",
         "First spells of positional episodes that were tested again.",
         ON_DAY_0,
         f"Non-parametric maximum likelihood for interval-censored times; {JACKKNIFE}.",
         "When people are tested does not depend on the course, given the stratum. This is "
         "doubtful in the first days: those with symptoms come early. Loss to follow-up does not "
-        "depend on the outcome.",
+        f"depend on the outcome. {TESTS_AS_GIVEN}",
         TURNBULL,
     ),
     (
         Quantity(
             "median_days",
             "days",
-            "day by which half were resolved",
+            HALF_NEGATIVE,
             People("named by response", ALL),
             stratum="arm=short,basis=treatment_response",
         ),
         Quantity(
             "unresolved_{edge}_day_{day}",
             "probability",
-            "share unresolved after day {day}, {edge} curve",
+            "share whose tests had not turned negative by day {day}, {edge} curve",
             FOLLOWED,
             worth=7,
         ),
-        Quantity("resolved_by_day_{day}", "probability", RESOLVED_BY_DAY, FOLLOWED, worth=8),
-        Quantity("median_days", "days", "day by which half were resolved", FOLLOWED, worth=7),
+        Quantity("resolved_by_day_{day}", "probability", NEGATIVE_BY_DAY, FOLLOWED, worth=8),
+        Quantity("median_days", "days", HALF_NEGATIVE, FOLLOWED, worth=7),
         *(_know(part, stratum) for part in KNOWN for stratum in COARSE),
         *(_know(part, "", stays=True) for part in KNOWN),
     ),
@@ -80,7 +84,7 @@ RESOLUTION_REGRESSION = Analysis(
         "standardised by "
         "first maneuver are not given: without an interaction of maneuver and variant they would "
         "put the same maneuver first in every variant; shares for each variant by itself are to "
-        "take their place.",
+        f"take their place. {TESTS_AS_GIVEN}",
         "Kalbfleisch & Prentice, The Statistical Analysis of Failure Time Data, 2002, chapters 3 "
         "and 7; Holm, Scand J Stat 1979;6:65-70",
     ),
@@ -119,7 +123,7 @@ COMPETING_EVENTS = Analysis(
         "Cause-specific hazards on test intervals; by the day on which it was seen, "
         f"Aalen-Johansen; {JACKKNIFE}.",
         "Loss censors where events are dated between tests: those lost are like those still seen. "
-        "A switch can be missed where another canal was not tested.",
+        f"A switch can be missed where another canal was not tested. {TESTS_AS_GIVEN}",
         "Aalen & Johansen, Scand J Stat 1978;5:141-150",
     ),
     (
@@ -170,11 +174,11 @@ PUBLISHED_COMPARISON = Analysis(
         "As the curves; for the trial its exact interval; published pools of trials by "
         "Mantel-Haenszel.",
         "The populations differ: a trial chooses its patients and tests them by protocol. No "
-        "difference is claimed or tested.",
+        f"difference is claimed or tested. {TESTS_AS_GIVEN}",
         f"The trial named in each row; {EXACT}",
     ),
     (
-        Quantity("resolved_by_day_{day}", "probability", RESOLVED_BY_DAY, FOLLOWED),
+        Quantity("resolved_by_day_{day}", "probability", NEGATIVE_BY_DAY, FOLLOWED),
         Quantity(
             "odds_ratio",
             "ratio",

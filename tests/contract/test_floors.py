@@ -61,7 +61,8 @@ PATIENT_LEVEL = set(FLOORS) - AGGREGATES_ONLY - {"sources", "steps", "__main__"}
 LIBRARY_PLACES = {
     "duckdb": {"pipeline/warehouse.py"},
     "matplotlib": {
-        f"pipeline/reports/figures/{part}.py" for part in ("sheet", "curves", "bars", "ranges")
+        f"pipeline/reports/figures/{part}.py"
+        for part in ("sheet", "curves", "evidence", "bars", "ranges")
     },
     "jinja2": {"pipeline/reports/render.py"},
     "typst": {"pipeline/reports/typeset.py"},

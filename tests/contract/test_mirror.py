@@ -114,6 +114,7 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
             "second_line_words",
             "shares",
             "standing",
+            "whole",
         )
     ),
     ("unit/reports/site/test_report.py", "the sections of a site's page"): tuple(

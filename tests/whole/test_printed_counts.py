@@ -23,6 +23,7 @@ SAME = [  # analysis, population, endpoint, stratum, term: the base whose number
     ("pool_description", "positional", None, "first_maneuver=epley", "share", "treated"),
     ("sequence_paths", "positional", None, "all", "treated", "treated"),
     ("sequence_paths", "positional", None, "path=start", "reached", "complete"),
+    ("joint_resolution", "positional", "objective", "all", "resolved_by_day_7", "complete"),
     ("resolution_curves", "positional", "objective", "all", "resolved_by_day_7", "followed"),
     ("resolution_curves", "positional", "strict", "all", "resolved_by_day_7", "followed_strict"),
     (

@@ -27,6 +27,7 @@ from pipeline.reports.wording import (
     say_share,
     say_why_missing,
 )
+from schemas.analysis import TESTS_AS_GIVEN
 from schemas.study import Config
 
 PARTS = 6  # subgroups in the figure of recurrences, the largest ones
@@ -134,6 +135,7 @@ def describe_recurrence(estimates: dict[str, pd.DataFrame], config: Config) -> d
         if reading.usable
         else "",
         figure=figure,
+        notes=[TESTS_AS_GIVEN],
     )
 
 

@@ -15,6 +15,7 @@ from pipeline.reports.wording import (
     say_share,
     say_why_missing,
 )
+from schemas.analysis import TESTS_AS_GIVEN
 from schemas.denominators import BASES as DENOMINATORS
 from schemas.strata import SMALLER_CELLS
 
@@ -75,6 +76,7 @@ def describe_attempts(estimates: dict[str, pd.DataFrame]) -> dict:
         ],
         finding=finding,
         figure=figure,
+        notes=[TESTS_AS_GIVEN],
     )
 
 

@@ -1,5 +1,5 @@
-"""What is known on a few days of everybody in a curve: the strips under it, their legend,
-and the same in words."""
+"""What is known on a few days of everybody who was tested again: the strips under a curve, and the
+same in words."""
 
 from collections.abc import Iterable, Sequence
 
@@ -21,12 +21,8 @@ FILLED = {
     "positive": "positive",
     "untested": "leaves",
 }
-LEGEND = {FILLED[part]: begin_sentence(words) for part, words in KNOWN_ON_DAY.items()}
-STRIPS = "Strips: everybody in the curve, by what is known on the day."
-STRIPS_CAPTION = f"{STRIPS} " + " ".join(
-    f"{FILLINGS[filling].look}: {words}."
-    for filling, words in zip(LEGEND, KNOWN_ON_DAY.values(), strict=True)
-)
+LOOKS = " ".join(f"{FILLINGS[FILLED[part]].look}: {words}." for part, words in KNOWN_ON_DAY.items())
+STRIPS_CAPTION = f"Strips: those who were tested again, by what is known on the day. {LOOKS}"
 
 
 def read_strips(readings: Readings, stratum: str, days: Iterable[int]) -> tuple[Strip, ...]:

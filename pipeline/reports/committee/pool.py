@@ -70,11 +70,11 @@ def _draw_flow(flow: Readings) -> dict | None:
     total = numbers["handed_in"]
     if "followed" in numbers:
         title = (
-            f"{say_count(numbers['followed'])} of {count_words(total, 'episode')} handed in are in "
-            "the curves"
+            f"{say_count(numbers['followed'])} of {count_words(total, 'episode')} handed in were "
+            "tested again"
         )
     else:
-        title = f"{count_words(total, 'episode')} handed in; how many are in the curves is hidden"
+        title = f"{count_words(total, 'episode')} handed in; how many were tested again is hidden"
     return make_picture(
         draw_bars,
         bars,
@@ -105,8 +105,7 @@ def _say_flow(flow: Readings) -> list[str]:
         f"{_say_episodes(handed_in)} {agree(handed_in.estimate or 0, 'was', 'were')} handed in, "
         f"and {_say_episodes(stored)} stored{sites}.",
         f"{_say_episodes(followed)} of positional vertigo "
-        f"{agree(followed.estimate or 0, 'was', 'were')} tested again after the first maneuver: "
-        "these make the curves.",
+        f"{agree(followed.estimate or 0, 'was', 'were')} tested again after the first maneuver.",
     ]
     if undetermined.estimate == 0:
         return [*sentences, "No episode is undetermined."]

@@ -6,6 +6,7 @@ from pipeline.reports.committee.section import draw_shares, make_range, make_sec
 from pipeline.reports.figures.ranges import Range, say_kinds
 from pipeline.reports.readings import Reading, Readings, read_estimates
 from pipeline.reports.wording import agree, count_words, name_maneuver
+from schemas.analysis import TESTS_AS_GIVEN
 from schemas.published import Trial
 from schemas.study import Config
 
@@ -77,6 +78,7 @@ def describe_published(estimates: dict[str, pd.DataFrame], config: Config) -> di
             f"{count_words(more, 'further comparison')} in the technical report only."
             if more > 0
             else "",
+            TESTS_AS_GIVEN,
         ],
     )
 

@@ -7,14 +7,27 @@ from pipeline.reports.committee import standing
 from pipeline.reports.committee.afterwards import describe_handicap, describe_recurrence
 from pipeline.reports.committee.apart import describe_apart
 from pipeline.reports.committee.attempts import describe_attempts
-from pipeline.reports.committee.curves import describe_groups, describe_whole
+from pipeline.reports.committee.curves import describe_groups
 from pipeline.reports.committee.failures import describe_failures
 from pipeline.reports.committee.ledger import read_ledger, tabulate_ledger
 from pipeline.reports.committee.paths import describe_paths
 from pipeline.reports.committee.pool import describe_flow, describe_people
 from pipeline.reports.committee.published import describe_published
+from pipeline.reports.committee.resolved import (
+    Course,
+    find_sites,
+    find_treated,
+    is_told,
+    read_course,
+    read_half,
+    read_share,
+    say_parts,
+    say_resolved,
+    say_untold,
+)
 from pipeline.reports.committee.second_line import describe_second_line
 from pipeline.reports.committee.shares import (
+    has_bounds,
     list_columns,
     tabulate_endpoints,
     tabulate_first_maneuvers,
@@ -25,9 +38,9 @@ from pipeline.reports.committee.strata import (
     choose_days,
     find_size,
     list_variables,
-    say_size,
     say_why_none,
 )
+from pipeline.reports.committee.whole import describe_whole
 from pipeline.reports.readings import Readings, read_estimates
 from pipeline.reports.wording import (
     agree,
@@ -38,10 +51,17 @@ from pipeline.reports.wording import (
     say_share,
 )
 from schemas import codes
+from schemas.analysis import TESTS_AS_GIVEN
 from schemas.demonstration import INVENTED
 from schemas.notes import NEWER
 from schemas.strata import split_stratum
 from schemas.study import Config, Resolution
+
+MODEL = (
+    "These shares are of all who were treated, tested again or not. A test can only show later "
+    "what happened earlier, and those who still have symptoms come back sooner: the shares come "
+    "from a model that allows for both."
+)
 
 
 def compose_report(
@@ -58,23 +78,26 @@ def compose_report(
     behind them; `invented` is true of the demonstration pool only.
     """
     study = config.study
-    readings = read_estimates(
-        estimates, "resolution_curves", "positional", study.resolution.primary
-    )
+    course = read_course(estimates, config)
+    shares = tabulate_shares(course, config)
+    first_maneuvers = tabulate_first_maneuvers(course, read_ledger(estimates), config)
     return {
         "title": study.title,
         "invented": INVENTED if invented else "",
         "stays": used.get(NEWER, ""),
-        "answer": _say_answer(estimates, readings, config),
+        "answer": _say_answer(estimates, course, config),
         "flow": describe_flow(estimates),
         "people": describe_people(estimates, config),
         "ledger": tabulate_ledger(estimates, short=True),
-        "whole": describe_whole(readings, config),
-        "groups": describe_groups(readings, config),
+        "whole": describe_whole(course, estimates, config),
+        "groups": describe_groups(course, config),
         "columns": list_columns(config),
-        "shares": tabulate_shares(readings, config),
-        "first_maneuvers": tabulate_first_maneuvers(readings, read_ledger(estimates), config),
+        "shares": shares,
+        "shares_note": standing.SHARES_NOTE
+        + (f" {standing.BOUNDS_NOTE}" if has_bounds(shares) else ""),
+        "first_maneuvers": first_maneuvers,
         "endpoints": tabulate_endpoints(estimates, config),
+        "endpoints_note": TESTS_AS_GIVEN,
         "sections": [
             describe_attempts(estimates),
             describe_second_line(estimates, config),
@@ -82,7 +105,7 @@ def compose_report(
             describe_failures(estimates),
             describe_handicap(estimates, config),
             describe_recurrence(estimates, config),
-            describe_sites(),
+            describe_sites(estimates, config),
             describe_published(estimates, config),
         ],
         "apart": describe_apart(estimates, config),
@@ -100,60 +123,55 @@ def compose_report(
             "methods": [{"name": name, "text": text} for name, text in standing.METHODS],
         },
         "methods": sorted(
-            {r.method for r in readings.values() if r.usable and r.method and r.method != "count"}
+            {
+                reading.method
+                for readings in (course.model, course.tests)
+                for reading in readings.values()
+                if reading.usable and reading.method and reading.method != "count"
+            }
         ),
         "used": [{"name": name.replace("_", " "), "value": value} for name, value in used.items()],
     }
 
 
-def _say_answer(
-    estimates: dict[str, pd.DataFrame], readings: Readings, config: Config
-) -> list[str]:
+def _say_answer(estimates: dict[str, pd.DataFrame], course: Course, config: Config) -> list[str]:
     """The answer in a few sentences: resolved by when, half by when, by canal,
     and what is not in these numbers."""
-    shares = {
-        day: readings["all", f"resolved_by_day_{day}"]
-        for day in choose_days(config.study.curves.days)
-    }
-    shown = [f"{say_share(share)} by day {day}" for day, share in shares.items() if share.usable]
-    if not shown:
+    model, days = course.model, choose_days(config.study.curves.days)
+    told = [
+        f"{say_share(share)} by day {day}"
+        for day in days
+        if (share := read_share(model, "all", day)).usable
+    ]
+    whom = _say_whom(estimates, course)
+    untold = say_untold(model, "all", days, "" if told else whom)
+    if not told and not untold:
         return [
             "This report cannot tell how soon positional vertigo resolves: "
-            f"{say_why_none(readings, 'all')}."
+            f"{say_why_none(model, 'all')}."
         ]
-    size = find_size(readings, "all")
-    sites = "" if size.n_sites is None else f" from {count_words(size.n_sites, 'site')}"
-    ledger = read_ledger(estimates)
-    of = f" (out{ledger.say_of('followed')})" if ledger.find("complete").usable else ""
-    sentences = [
-        f"Of {say_episodes(size.n_episodes)} of positional vertigo{sites}, tested again after the "
-        f"first maneuver{of}, {join_words(shown)} were resolved."
-    ]
-    sentences += [_say_joint(estimates, config), _say_half(readings, config)]
-    sentences.append(_say_canals(readings, config))
-    sentences.append(describe_second_line(estimates, config)["finding"])
+    said = [f"{whom}{join_words(told)} were resolved.", untold, MODEL] if told else [untold]
+    said += [_say_half(model, config), _say_canals(course, config)]
+    said.append(describe_second_line(estimates, config)["finding"])
     apart = read_estimates(estimates, "episode_flow", "pool")["all", "probable_non_positional"]
     if apart.usable and apart.estimate:
-        sentences.append(
+        said.append(
             f"{count_words(apart.estimate, 'further episode')} "
             f"{agree(apart.estimate, 'was', 'were')} probably not positional vertigo, kept apart "
             "and counted in none of these numbers."
         )
-    return [sentence for sentence in sentences if sentence]
+    return [sentence for sentence in said if sentence]
 
 
-def _say_joint(estimates: dict[str, pd.DataFrame], config: Config) -> str:
-    """The same shares with the days of testing as evidence; nothing where the model has none."""
-    primary = config.study.resolution.primary
-    readings = read_estimates(estimates, "joint_resolution", "positional", primary)
-    shares = {day: readings["all", f"resolved_by_day_{day}"] for day in config.study.curves.days}
-    shown = [f"{say_share(share)} by day {day}" for day, share in shares.items() if share.usable]
-    if not shown:
-        return ""
+def _say_whom(estimates: dict[str, pd.DataFrame], course: Course) -> str:
+    """'Of 840 episodes of positional vertigo from 9 sites, ...', to be followed by shares."""
+    size, ledger = find_treated(course.model, "all"), read_ledger(estimates)
+    sites = find_sites(course, "all")
+    clinics = "" if sites is None else f" from {count_words(sites, 'site')}"
+    of = f" (out{ledger.say_of('complete')})" if ledger.find("treated").usable else ""
     return (
-        "These shares are of the days on which tests turned negative, which come later where a "
-        "clinic tests late. A model that takes into account when clinics test, of all who were "
-        f"treated, tested again or not, puts resolution at {join_words(shown)}."
+        f"Of {say_episodes(size)} of positional vertigo{clinics}, treated and with a complete "
+        f"record{of}, "
     )
 
 
@@ -171,56 +189,58 @@ def _say_agreement(estimates: dict[str, pd.DataFrame]) -> str:
     )
 
 
-def _say_half(readings: Readings, config: Config) -> str:
-    median = readings["all", "median_days"]
-    if median.status == "not_identified":
-        return f"Fewer than half were seen to be resolved by day {config.study.curves.horizon_day}."
-    if not median.usable:
+def _say_half(model: Readings, config: Config) -> str:
+    last = config.study.curves.days[-1]
+    half = read_half(model, "all", last)
+    if half.below:
+        return f"Fewer than half were resolved by day {last}."
+    if half.day is None:
         return ""
-    sentence = f"Half were resolved by about day {median.estimate:.0f}"
-    if median.lower is None:
-        return f"{sentence}."
-    if median.upper is None:
-        return f"{sentence} (day {median.lower:.0f} or later)."
-    return f"{sentence} (between day {median.lower:.0f} and day {median.upper:.0f})."
+    said = f"Half were resolved by about day {half.day}"
+    if half.early is None:
+        return f"{said}{'' if half.late is None else f' (by day {half.late} at the latest)'}."
+    if half.late is None:
+        return f"{said} (day {half.early} or later)."
+    return f"{said} (between day {half.early} and day {half.late})."
 
 
-def _say_canals(readings: Readings, config: Config) -> str:
+def _say_canals(course: Course, config: Config) -> str:
     """The two largest canals on the early day."""
     day = choose_days(config.study.curves.days)[0]
-    term = f"resolved_by_day_{day}"
     canals = [
-        s for s in readings.strata() if list_variables(s) == ("canal",) and readings[s, term].usable
+        stratum
+        for stratum in course.model.strata()
+        if list_variables(stratum) == ("canal",)
+        and split_stratum(stratum)["canal"] in ("posterior", "lateral", "anterior")
+        and is_told(course.model, stratum, day)
     ]
-    canals = [
-        s for s in canals if split_stratum(s)["canal"] in ("posterior", "lateral", "anterior")
-    ]
-    canals.sort(key=lambda s: (-(find_size(readings, s).n_episodes or 0), s))
-    clauses = [
-        f"{say_share(readings[s, term])} in the {name_stratum(s, config)} ({say_size(readings, s)})"
+    canals.sort(key=lambda s: (-(find_size(course.tests, s).n_episodes or 0), s))
+    said = {
+        s: f"{say_resolved(course.model, s, day)} in the {name_stratum(s, config)} "
+        f"({say_episodes(find_treated(course.model, s))})"
         for s in canals[:2]
-    ]
-    return f"Resolved by day {day}: {join_words(clauses)}." if clauses else ""
+    }
+    return say_parts(course.model, said, day)
 
 
 def _say_resolution(resolution: Resolution) -> list[str]:
     """What counts as resolved and what as a recurrence, in sentences."""
-    sentences = [
+    said = [
         "Days are counted from the first maneuver. An episode is resolved when "
         f"{codes.ENDPOINT[resolution.primary]}."
     ]
     if resolution.confirmation_day > 1:
-        sentences.append(
+        said.append(
             f"Here a test confirms only from {resolution.confirmation_day} days after the last "
             "maneuver."
         )
     if resolution.primary != "same_visit":
-        sentences.append(
+        said.append(
             "A negative test within the same visit does not count: nystagmus tires when it is "
             "provoked again."
         )
-    sentences.append(
+    said.append(
         f"Positional vertigo after {resolution.recurrence_gap} or more symptom-free days is a "
         "recurrence: a new spell, not a failure."
     )
-    return sentences
+    return said

@@ -33,6 +33,7 @@ from pipeline.reports.wording import (
     say_why_missing,
     show_share,
 )
+from schemas.analysis import TESTS_AS_GIVEN
 from schemas.study import Config
 
 POPULATION = "positional, first session failed"
@@ -89,7 +90,10 @@ def describe_second_line(estimates: dict[str, pd.DataFrame], config: Config) -> 
         figure=_draw_shares("all", shown, readings, headline(readings, compared, plan.days), config)
         if "all" in shown
         else None,
-        notes=[f"{begin_sentence(why)}: {'; '.join(names)}." for why, names in missing.items()],
+        notes=[
+            *(f"{begin_sentence(why)}: {'; '.join(names)}." for why, names in missing.items()),
+            TESTS_AS_GIVEN if shown else "",
+        ],
         panels=[
             *([days] if days else []),
             *(_draw_variant(s, shown, readings, compared, config) for s in variants),

@@ -4,6 +4,15 @@ or meaning of 'resolved'."""
 import pandas as pd
 
 from pipeline.reports.committee.ledger import Ledger
+from pipeline.reports.committee.resolved import (
+    OF_100,
+    Course,
+    find_treated,
+    is_told,
+    read_half,
+    show_half,
+    show_resolved,
+)
 from pipeline.reports.committee.strata import (
     choose_largest,
     find_size,
@@ -30,26 +39,32 @@ from schemas.study import Config
 MOST = 8
 
 
-def tabulate_shares(readings: Readings, config: Config) -> list[dict]:
+def tabulate_shares(course: Course, config: Config) -> list[dict]:
     """Parts of one table: the whole pool, then each way of dividing it;
     strata without any share are left out."""
     parts: dict[str, list[str]] = {}
-    for stratum in list_comparable(readings):
+    for stratum in list_comparable(course.model):
         variables = list_variables(stratum)
-        if variables != ("first_maneuver",) and _has_share(readings, stratum, config):
+        if variables != ("first_maneuver",) and _is_shown(course.model, stratum, config):
             heading = (
                 begin_sentence(" and ".join(VARIABLES.get(v, v).lower() for v in variables))
                 or "Whole pool"
             )
             parts.setdefault(heading, []).append(stratum)
-    return [_tabulate_part(heading, strata, readings, config) for heading, strata in parts.items()]
+    return [_tabulate_part(heading, strata, course, config) for heading, strata in parts.items()]
 
 
-def _tabulate_part(heading: str, strata: list[str], readings: Readings, config: Config) -> dict:
-    shown = choose_largest(readings, strata, MOST)
+def has_bounds(parts: list[dict]) -> bool:
+    """Whether a cell gives bounds in place of a share."""
+    cells = (cell for part in parts for row in part["rows"] for cell in row["cells"])
+    return any(cell.endswith(OF_100) for cell in cells)
+
+
+def _tabulate_part(heading: str, strata: list[str], course: Course, config: Config) -> dict:
+    shown = choose_largest(course.tests, strata, MOST)
     return {
         "heading": heading,
-        "rows": [_tabulate_stratum(readings, stratum, config) for stratum in shown],
+        "rows": [_tabulate_stratum(course, stratum, config) for stratum in shown],
         "smaller": _say_smaller(len(strata) - len(shown), heading),
     }
 
@@ -63,43 +78,48 @@ def _say_smaller(number: int, heading: str) -> str:
     )
 
 
-def tabulate_first_maneuvers(readings: Readings, ledger: Ledger, config: Config) -> dict:
+def tabulate_first_maneuvers(course: Course, ledger: Ledger, config: Config) -> dict:
     """Rows by the first maneuver, most used first, of whom they are,
     and the names of those without numbers."""
-    strata = [s for s in readings.strata() if list_variables(s) == ("first_maneuver",)]
-    strata.sort(key=lambda s: (-(find_size(readings, s).n_episodes or 0), s))
-    with_share = [s for s in strata if _has_share(readings, s, config)]
-    followed, treated = ledger.find("followed"), ledger.find("treated")
+    strata = [s for s in course.model.strata() if list_variables(s) == ("first_maneuver",)]
+    strata.sort(key=lambda s: (-(find_size(course.tests, s).n_episodes or 0), s))
+    told = [s for s in strata if _is_shown(course.model, s, config)]
+    followed = ledger.find("followed")
     number = (
-        f", {say_count(followed.estimate)} of {ledger.say('treated')}"
-        if followed.usable and treated.usable
+        f", {say_count(followed.estimate)}{ledger.say_of('followed')}"
+        if followed.usable and ledger.find("complete").usable
         else ""
     )
     return {
         "base": (
-            f"The rows count the episodes in the curves{number}. “Who is in the pool” counts all "
-            "who were treated."
+            "Shares are of all who were treated; the rows count those of them who were tested "
+            f"again{number}."
         ),
-        "rows": [_tabulate_stratum(readings, s, config) for s in with_share[:MOST]],
-        "missing": [name_stratum(s, config) for s in strata if s not in with_share],
-        "smaller": _say_smaller(len(with_share[MOST:]), "First maneuver"),
+        "rows": [_tabulate_stratum(course, s, config) for s in told[:MOST]],
+        "missing": [name_stratum(s, config) for s in strata if s not in told],
+        "smaller": _say_smaller(len(told[MOST:]), "First maneuver"),
     }
 
 
 def tabulate_endpoints(estimates: dict[str, pd.DataFrame], config: Config) -> list[dict]:
-    """The whole pool by every estimated meaning of 'resolved', the primary one first;
-    nothing if none has a share."""
-    rows, has_share = [], False
+    """By which day tests or reports showed it, for every estimated meaning of 'resolved',
+    the primary one first; nothing if none has a share."""
+    rows, told = [], False
     for endpoint in sorted(
         codes.ENDPOINT, key=lambda name: name != config.study.resolution.primary
     ):
         readings = read_estimates(estimates, "resolution_curves", "positional", endpoint)
         if readings.of("all"):
             rows.append(
-                _tabulate_stratum(readings, "all", config) | {"name": SHORT["endpoint"][endpoint]}
+                {
+                    "name": SHORT["endpoint"][endpoint],
+                    "cells": [*_show_size(readings, "all"), *_show_tests(readings, config)],
+                }
             )
-            has_share = has_share or _has_share(readings, "all", config)
-    return rows if has_share else []
+            told = told or any(
+                readings["all", f"resolved_by_day_{day}"].usable for day in config.study.curves.days
+            )
+    return rows if told else []
 
 
 def list_columns(config: Config) -> list[str]:
@@ -112,7 +132,7 @@ def list_columns(config: Config) -> list[str]:
     ]
 
 
-def show_median(reading: Reading) -> str:
+def _show_median(reading: Reading) -> str:
     """'5 (4 to 7)', in days; a limit that was not reached says so."""
     if reading.status == "not_identified":
         return "not reached"
@@ -124,25 +144,33 @@ def show_median(reading: Reading) -> str:
     return f"{reading.estimate:.0f} ({reading.lower:.0f} {upper})".replace(" ", BLANK)
 
 
-def _tabulate_stratum(readings: Readings, stratum: str, config: Config) -> dict:
-    size = find_size(readings, stratum)
-    shares = [
-        show_share(readings[stratum, f"resolved_by_day_{day}"]) for day in config.study.curves.days
-    ]
+def _tabulate_stratum(course: Course, stratum: str, config: Config) -> dict:
+    days = config.study.curves.days
     return {
-        "name": "All in the curves"
+        "name": "All who were treated"
         if stratum == "all"
         else begin_sentence(name_stratum(stratum, config)),
         "cells": [
-            say_count(size.n_episodes),
-            say_count(size.n_sites),
-            *shares,
-            show_median(readings[stratum, "median_days"]),
+            *_show_size(course.tests, stratum, find_treated(course.model, stratum)),
+            *(show_resolved(course.model, stratum, day) for day in days),
+            show_half(read_half(course.model, stratum, days[-1])),
         ],
     }
 
 
-def _has_share(readings: Readings, stratum: str, config: Config) -> bool:
-    return any(
-        readings[stratum, f"resolved_by_day_{day}"].usable for day in config.study.curves.days
-    )
+def _show_size(tests: Readings, stratum: str, treated: int | None = None) -> list[str]:
+    """'680 of 840': those tested again of all who were treated, as far as it is told; and sites."""
+    size = find_size(tests, stratum)
+    of = "" if treated is None else f"{BLANK}of{BLANK}{say_count(treated)}"
+    return [say_count(size.n_episodes) + of, say_count(size.n_sites)]
+
+
+def _show_tests(tests: Readings, config: Config) -> list[str]:
+    """By which days tests had turned negative."""
+    days = config.study.curves.days
+    shares = [show_share(tests["all", f"resolved_by_day_{day}"]) for day in days]
+    return [*shares, _show_median(tests["all", "median_days"])]
+
+
+def _is_shown(model: Readings, stratum: str, config: Config) -> bool:
+    return any(is_told(model, stratum, day) for day in config.study.curves.days)

@@ -1,19 +1,63 @@
-"""Why the report does not say how far clinics differ."""
+"""How far clinics differ in how soon vertigo resolves, whenever they test."""
+
+import pandas as pd
 
 from pipeline.reports.committee.section import make_section
+from pipeline.reports.readings import Readings, read_estimates
+from pipeline.reports.wording import count_words, say_why_missing
+from schemas.study import Config
+
+MEANING = (
+    "Each clinic's rate of resolution is set beside the mean of the clinics, for the same variants "
+    "of positional vertigo under the same sessions. The days on which a clinic tests are part of "
+    "the comparison, so that none is judged by when it tests. Patients may differ in other ways, "
+    "and so this does not say how good a clinic is."
+)
+WARNING = (
+    "In simulated pools of clinics that were all alike, 3 in 100 lay outside the first limits and "
+    "none outside the second."
+)
 
 
-def describe_sites() -> dict:
-    """The section in plain words, whatever the pool: there is no number to show."""
+def describe_sites(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
+    """The section in plain words: how many clinics lie outside control limits, and where a further
+    one is expected; or why this cannot be told."""
+    primary = config.study.resolution.primary
+    readings = read_estimates(estimates, "site_monitoring", "positional", primary)
+    outside = readings["all", "sites_outside_95"]
+    if not outside.usable:
+        sentences = [f"Clinics are not compared: {say_why_missing(outside)}.", MEANING]
+        return make_section("sites", "How far clinics differ", sentences)
     return make_section(
         "sites",
         "How far clinics differ",
-        [
-            "This report does not compare clinics. They test on different days: a recovery is seen "
-            "only at the next test, and whoever has not recovered is treated again then. Clinics "
-            "whose patients fare alike then look different. In a trial run with invented clinics "
-            "that were all alike but for the days of their tests, four in ten would have been "
-            "called unusual, by day 7 and by day 30 alike; by chance alone it would be one in "
-            "twenty. A comparison will be possible once the days of the tests are part of it.",
-        ],
+        [MEANING, _say_further(readings)],
+        finding=_say_outside(readings, config),
+        notes=[WARNING],
+    )
+
+
+def _say_outside(readings: Readings, config: Config) -> str:
+    compared = readings["all", "sites_large_enough"]
+    few, rare = (
+        int(readings["all", term].estimate or 0)
+        for term in ("sites_outside_95", "sites_outside_998")
+    )
+    least = config.study.site_monitoring.min_episodes
+    whom = f"Of {count_words(compared.estimate or 0, 'clinic')} with at least {least} episodes, "
+    limits = "limits that one in twenty equal clinics would pass by chance"
+    if few == 0:
+        return f"{whom}none lies outside the {limits}."
+    further = readings["all", "sites_outside_998"]
+    strict = f", and {rare or 'none'} outside those that one in 500 would" if further.usable else ""
+    return f"{whom}{few} lie{'s' if few == 1 else ''} outside the {limits}{strict}."
+
+
+def _say_further(readings: Readings) -> str:
+    further = readings["all", "rate_ratio_further_site"]
+    if not further.usable or further.lower is None or further.upper is None:
+        return ""
+    return (
+        f"In a further clinic of this kind vertigo would resolve between {further.lower:.2f} and "
+        f"{further.upper:.2f} times as fast as at the mean of these (95 % prediction interval)."
     )

@@ -3,6 +3,8 @@
 One place for the page and the print.
 """
 
+from pipeline.reports.committee.known import LOOKS
+from pipeline.reports.committee.resolved import WHAT_WOULD_END_IT, WHATEVER
 from pipeline.reports.figures.fillings import say_fillings
 from pipeline.reports.readings import ROUNDED
 from pipeline.reports.wording import HIDDEN
@@ -24,21 +26,34 @@ CHOICE = (
     "Which maneuver to give is for the licensed practitioner and the local protocol; these numbers "
     "do not decide it."
 )
+LATER_SEEN = (
+    "A test can only show later what happened earlier, and those who still had symptoms came back "
+    "sooner."
+)
 CURVE_CAPTION = (
-    "Days after the first maneuver. Line: share resolved. Band: its 95 % confidence interval."
+    "Days after the first maneuver. Line: share resolved. Band: its 95 % confidence interval. "
+    "Dots: share whose tests had turned negative."
 )
 WITHIN = "Each bar lies within the one it was taken from."
 FLOW_CAPTION = f"{WITHIN} {say_fillings(('whole', 'leaves', 'apart'))}"
 PATHS_CAPTION = f"{WITHIN} {say_fillings(('whole', 'negative', 'again', 'leaves'))}"
 HOW_TO_READ = (
-    "How to read the figures: the strong line is the estimated share resolved; the pale band is "
-    "its 95 % confidence interval. Where a darker zone opens above the line, nobody was tested in "
-    "between, and the share may lie anywhere in the zone; words and tables give its lower end. A "
-    "line is drawn where its interval is narrow enough to tell something; the number beside its "
-    "end is the share on that day. In the small figures the dashed grey line is the whole pool. "
-    "The strips below divide everybody in the curve by what is known of them on a day. For those "
-    "who turned negative between two tests, or were not tested again, the day of resolution is "
-    "estimated from the others."
+    "How to read the figures: the strong line is the estimated share resolved, of all who were "
+    "treated; the pale band is its 95 % confidence interval. A line is drawn where its interval is "
+    "narrow enough to tell something; the number beside its end is the share on that day. Dots are "
+    "the share whose tests had turned negative by a day, of those tested again: when it was seen, "
+    "not when it happened. An upright with end marks goes from the least to the greatest share "
+    "that tests alone allow, whatever became of all others; the small figures have it only where "
+    "there is no line. In them the dashed line is the whole pool, and the strips divide those who "
+    f"were tested again by what is known of them on a day. {LOOKS}"
+)
+SHARES_NOTE = (
+    "Shares are of all who were treated. Episodes: those tested again, of all who were treated "
+    "where that number is given."
+)
+BOUNDS_NOTE = (
+    "Where a cell gives two numbers “of 100”, no single share can be given: these are bounds that "
+    f"hold {WHATEVER}. {WHAT_WOULD_END_IT}"
 )
 NOT_COMPARED = (
     "Maneuvers were not assigned at random: canal, side, severity and the habits of a site decide "
@@ -59,10 +74,23 @@ CAUTIONS = (
 METHODS = (
     (
         "Time to resolution",
-        "Nobody sees the day of resolution: it lies between the last positive and the first "
-        "negative test. The curves use just that (non-parametric maximum likelihood for "
-        "interval-censored times). Confidence intervals come from leaving out one clinic at a "
-        "time (jackknife).",
+        "Nobody sees the day of resolution. In a model each episode is resolved or not on each "
+        "day; its evidence is what tests showed, on which days clinics tested, and what patients "
+        "said of positional symptoms. It assumes that a planned test depends on the clinic, on the "
+        "days since the last session or test and on what that test showed, and not otherwise on "
+        "the course; that a test which symptoms bring about depends on whether the vertigo lasts, "
+        "and comes as often on every day; that whoever is not said to be lost would have come with "
+        "symptoms; and that tests are misread about as often as the plan says. Confidence "
+        "intervals come from leaving out one clinic at a time (jackknife), or are exact where "
+        "these reach further. Where only the form of the model would tell a share, there is none; "
+        "bounds take its place: the share known to be resolved, and all but the share known not to "
+        "be.",
+    ),
+    (
+        "The days on which tests turned negative",
+        "A test turns negative between the last positive and the first negative one. The dots, and "
+        "the shares by other meanings of “resolved”, use just that, of those tested again "
+        "(non-parametric maximum likelihood for interval-censored times; jackknife).",
     ),
     (
         "Attempt by attempt",
@@ -121,10 +149,18 @@ def say_limits(study: Study, agreement: str) -> list[dict]:
         {
             "claim": "Resolution is seen only when a patient is tested.",
             "rest": (
-                "It is known to lie between the last positive and the first negative test, and is "
-                "analysed so. Those who are seen early may come because they still have symptoms, "
-                "which makes early shares too small; those lost to follow-up may have fared better "
-                "or worse than the others."
+                "It lies between the last positive and the first negative test. The shares under "
+                "“Time to resolution” come from a model that takes into account when clinics test, "
+                "by assumptions that the records cannot all check; those of a canal, arm or "
+                "mechanism are less sure than those of all. Those lost to follow-up may have fared "
+                "better or worse than the others."
+            ),
+        },
+        {
+            "claim": "All other shares take the days of tests as given.",
+            "rest": (
+                "They tell when tests turned negative, which is later where clinics test late; a "
+                "note beside them says by how much they may be off."
             ),
         },
         {

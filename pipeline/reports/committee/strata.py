@@ -5,9 +5,7 @@ from pipeline.reports.readings import Reading, Readings
 from pipeline.reports.wording import (
     SHORT,
     VARIABLES,
-    count_words,
     order_stratum,
-    say_episodes,
     say_why_missing,
 )
 from schemas import codes
@@ -46,13 +44,6 @@ def find_size(readings: Readings, stratum: str) -> Reading:
     an empty one if all are hidden."""
     sized = [r for r in _list_curve_terms(readings, stratum) if r.n_episodes is not None]
     return sized[0] if sized else Reading()
-
-
-def say_size(readings: Readings, stratum: str) -> str:
-    """'412 episodes, 8 sites'."""
-    size = find_size(readings, stratum)
-    sites = "" if size.n_sites is None else f", {count_words(size.n_sites, 'site')}"
-    return say_episodes(size.n_episodes) + sites
 
 
 def say_why_none(readings: Readings, stratum: str) -> str:

@@ -23,6 +23,9 @@ STYLE = [
 MARKS = (
     "curve",
     "whole",
+    "tests",
+    "bounds",
+    "first",
     "bar",
     "swatch",
     "range",

@@ -106,7 +106,7 @@ def _count(name: str, rows: pd.DataFrame, titles: dict[str, str]) -> dict:
 
 def _compose_section(name: str, rows: pd.DataFrame, config: Config) -> dict:
     every, single = split_sites(rows)
-    plain = condense_rows(every)
+    plain = condense_rows(name, every, config.study.curves.days)
     tables, others = VIEWS[name](plain, config) if name in VIEWS else ([], plain)
     methods = number_methods(plain)
     shown = tabulate_rows(others, methods, config)

@@ -67,7 +67,7 @@ def scale_counts(estimates):
         counts = (
             rows["method"].eq("count")
             | rows["population"].eq("pool")
-            | rows["term"].str.startswith(COUNTED)
+            | rows["term"].str.startswith(COUNTED) & ~rows["term"].str.contains("_by_day_")
         )
         effective = rows["term"].str.startswith("effective_n_")
         bases = (

@@ -83,14 +83,14 @@ def test_every_figure_has_a_finding_a_caption_and_words(report):
 
 
 def test_a_title_falls_back_to_the_last_day_with_a_share(estimates, plan):
-    rows = estimates["resolution_curves"]
+    rows = estimates["joint_resolution"]
     late = rows["stratum"].eq("canal=lateral") & rows["term"].isin(
         ["resolved_by_day_30", "resolved_by_day_14"]
     )
     sparse = rows.copy()
     sparse.loc[late, ["estimate", "std_error", "lower", "upper"]] = None
     sparse.loc[late, ["status", "note"]] = ["too_few", "few"]
-    made = compose_report(estimates | {"resolution_curves": Estimates.cast(sparse)}, plan, {})
+    made = compose_report(estimates | {"joint_resolution": Estimates.cast(sparse)}, plan, {})
     title = next(
         p["title"] for p in list_pictures(made) if p["name"] == "figure-curve-canal-lateral"
     )

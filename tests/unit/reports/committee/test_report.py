@@ -3,19 +3,21 @@ keeps apart what must stay apart."""
 
 import re
 
+import numpy as np
 import pandas as pd
 import pytest
 
 from pipeline.reports.committee.curves import read_curve
 from pipeline.reports.committee.known import FILLED
 from pipeline.reports.committee.report import compose_report
-from pipeline.reports.readings import Reading, read_estimates
+from pipeline.reports.committee.resolved import Course, read_course
+from pipeline.reports.readings import Reading, Readings
 from pipeline.reports.render import render_page
-from pipeline.reports.wording import say_percent, say_share
+from pipeline.reports.wording import BLANK, say_percent, say_share
 from schemas import codes
 from schemas.estimate import Estimates
 from schemas.notes import NEWER
-from tests.pool_of_estimates import build_estimates
+from tests.pool_of_estimates import build_estimates, build_joint
 
 USED = {"deliveries": "3f1c", "plan": "77ab"}
 NUMBERS = ["estimate", "std_error", "lower", "upper", "n_episodes", "n_events", "n_sites"]
@@ -50,8 +52,8 @@ def hide_everything(estimates):
     return estimates
 
 
-def reading_of(estimates, stratum, term):
-    rows = estimates["resolution_curves"]
+def reading_of(estimates, stratum, term, analysis="joint_resolution"):
+    rows = estimates[analysis]
     return rows[
         rows["endpoint"].eq("objective") & rows["stratum"].eq(stratum) & rows["term"].eq(term)
     ].iloc[0]
@@ -71,12 +73,17 @@ def test_the_answer_carries_the_estimates_and_their_ranges(estimates, report):
             float(row["estimate"]), float(row["lower"]), float(row["upper"]), status="ok"
         )
         assert say_share(text) in answer
-    assert f"{reading_of(estimates, 'all', 'median_days')['estimate']:.0f}" in answer
+    first = next(
+        day
+        for day in range(1, 31)
+        if reading_of(estimates, "all", f"resolved_by_day_{day}")["estimate"] >= 0.5
+    )
+    assert f"Half were resolved by about day {first} " in answer
 
 
 def test_tables_and_figures_tell_the_same_as_the_estimates(estimates, report):
     rows = {row["name"]: row["cells"] for part in report["shares"] for row in part["rows"]}
-    assert rows["Posterior canal"][0] == "744"
+    assert rows["Posterior canal"][0] == "744 of 818".replace(" ", BLANK)
     assert rows["Posterior canal"][3].startswith(
         say_percent(reading_of(estimates, "canal=posterior", "resolved_by_day_7")["estimate"])
     )
@@ -87,8 +94,11 @@ def test_strips_divide_everybody_in_the_curve(estimates, report):
         p for group in report["groups"] for p in group["panels"] if p["name"] == "Posterior canal"
     )
     counts = [
-        int(reading_of(estimates, "canal=posterior", f"known_{part}_day_7")["estimate"])
-        for part in FILLED
+        int(row["estimate"])
+        for row in (
+            reading_of(estimates, "canal=posterior", f"known_{part}_day_7", "resolution_curves")
+            for part in FILLED
+        )
     ]
     assert sum(counts) == 744
     assert all(f">{count}<" in panel["figure"]["svg"] for count in counts)
@@ -101,8 +111,10 @@ def test_no_strip_without_a_number_and_no_number_without_a_strip(estimates, plan
         plan,
         USED,
     )
-    assert "known on the day" not in bare["whole"]["figure"]["svg"]
-    assert 'class="swatch ' not in bare["whole"]["figure"]["svg"]
+    panels = [p["figure"] for group in bare["groups"] for p in group["panels"]]
+    assert panels
+    assert not any("those tested again" in panel["svg"] for panel in panels)
+    assert not any('class="swatch ' in panel["svg"] for panel in panels)
 
 
 def test_order_of_rows_does_not_matter(estimates, report, plan):
@@ -148,18 +160,32 @@ def test_what_leaves_lies_side_by_side_within_what_it_left(report):
     assert ends == pytest.approx([min(refused), min(set_aside), max(handed_in)], abs=1e-3)
 
 
-def test_curves_are_the_estimates_turned_around(estimates, plan):
-    readings = read_estimates(estimates, "resolution_curves", "positional", "objective")
-    curve = read_curve(readings, "canal=multiple", 30)
-    for bound, share, number, limit in (
-        ("upper", "least", "low", "upper"),
-        ("lower", "most", "high", "lower"),
-    ):
-        row = reading_of(estimates, "canal=multiple", f"unresolved_{bound}_day_17")
-        assert getattr(curve, share)[17] == pytest.approx(1 - row["estimate"])
-        assert getattr(curve, number)[17] == pytest.approx(1 - row[limit])
-    assert curve.least[17] < curve.most[17]  # the pool has an interval of no information there
-    assert curve.low[0] == curve.high[0] == 0
+def test_a_curve_is_the_estimates_and_beside_it_the_tests_turned_around(estimates, plan):
+    curve = read_curve(read_course(estimates, plan), "canal=multiple", 30, plan.study.curves.days)
+    row = reading_of(estimates, "canal=multiple", "resolved_by_day_17")
+    assert (curve.share[17], curve.low[17], curve.high[17]) == pytest.approx(
+        (row["estimate"], row["lower"], row["upper"])
+    )
+    row = reading_of(estimates, "canal=multiple", "unresolved_upper_day_17", "resolution_curves")
+    assert curve.tests[17] == pytest.approx(1 - row["estimate"])
+    assert curve.share[0] == curve.low[0] == curve.high[0] == 0
+    assert np.isnan([curve.share[1], curve.low[1], curve.high[1]]).all()
+    least, greatest = (
+        reading_of(estimates, "canal=multiple", f"known_{part}_by_day_14")["estimate"]
+        for part in ("resolved", "unresolved")
+    )
+    assert curve.bounds[14] == pytest.approx((least, 1 - greatest))
+
+
+def test_a_share_with_a_status_is_not_drawn():
+    few = Reading(0.4, 0.3, 0.5, status="too_few")
+    course = Course(
+        Readings("joint_resolution", {("all", "resolved_by_day_1"): few}),
+        Readings("resolution_curves", {("all", "unresolved_upper_day_1"): few}),
+    )
+    curve = read_curve(course, "all", 2)
+    for drawn in (curve.share, curve.low, curve.high, curve.tests):
+        assert np.isnan(drawn[1:]).all()
 
 
 def test_a_stratum_without_numbers_is_named_with_its_reason(report):
@@ -172,7 +198,7 @@ def test_a_stratum_without_numbers_is_named_with_its_reason(report):
 def test_every_status_gives_a_sentence_and_no_number(status, estimates, plan):
     nothing = dict.fromkeys(NUMBERS, pd.NA) | {"status": status, "note": "the reason"}
     pool = change(
-        estimates, "resolution_curves", lambda t: t["stratum"].eq("canal=multiple"), **nothing
+        estimates, "joint_resolution", lambda t: t["stratum"].eq("canal=multiple"), **nothing
     )
     report = compose_report(pool, plan, USED)
     assert "More than one canal" not in names_of(report)
@@ -182,21 +208,25 @@ def test_every_status_gives_a_sentence_and_no_number(status, estimates, plan):
 
 def test_a_short_arm_by_response_is_never_compared(estimates, report, plan):
     assert not any("response" in name for name in names_of(report))
-    pool = change(
-        estimates,
-        "resolution_curves",
-        lambda t: t["stratum"].str.contains("treatment_response") & t["estimate"].notna(),
-        estimate=0.123,
-    )
+    pool = estimates
+    for analysis in ("joint_resolution", "resolution_curves"):
+        pool = change(
+            pool,
+            analysis,
+            lambda t: t["stratum"].str.contains("treatment_response") & t["estimate"].notna(),
+            estimate=0.123,
+        )
     assert compose_report(pool, plan, USED) == report
 
 
 def test_definitions_of_the_short_arm_are_never_pooled(estimates, report, plan):
-    rows = estimates["resolution_curves"]
-    pooled = rows[rows["stratum"].eq("canal=posterior,arm=long")].assign(
-        stratum="canal=posterior,arm=short"
-    )
-    pool = estimates | {"resolution_curves": Estimates.cast(pd.concat([rows, pooled]))}
+    pool = dict(estimates)
+    for analysis in ("joint_resolution", "resolution_curves"):
+        rows = estimates[analysis]
+        pooled = rows[rows["stratum"].eq("canal=posterior,arm=long")].assign(
+            stratum="canal=posterior,arm=short"
+        )
+        pool[analysis] = Estimates.cast(pd.concat([rows, pooled]))
     assert compose_report(pool, plan, USED) == report
     assert "Posterior canal, short arm by findings on sitting up" in names_of(report)
 
@@ -229,10 +259,17 @@ def test_another_primary_endpoint_of_the_plan_is_followed(estimates, plan):
     study = plan.study.model_copy(
         update={"resolution": plan.study.resolution.model_copy(update={"primary": "same_visit"})}
     )
-    report = compose_report(estimates, plan.model_copy(update={"study": study}), USED)
+    other = {"joint_resolution": build_joint(plan, "same_visit")}
+    report = compose_report(estimates | other, plan.model_copy(update={"study": study}), USED)
     rows = estimates["resolution_curves"]
     row = rows[rows["endpoint"].eq("same_visit") & rows["term"].eq("resolved_by_day_7")].iloc[0]
+    assert say_percent(row["estimate"]) in report["whole"]["tests"]
+    row = reading_of(estimates, "all", "resolved_by_day_7")
     assert say_percent(row["estimate"]) in " ".join(report["answer"])
+    assert (
+        "cannot tell"
+        in compose_report(estimates, plan.model_copy(update={"study": study}), USED)["answer"][0]
+    )
     assert codes.ENDPOINT["same_visit"] in " ".join(report["resolution"])
 
 

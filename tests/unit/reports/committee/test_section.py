@@ -20,7 +20,7 @@ ALL = {
     "paths": describe_paths,
     "handicap": describe_handicap,
     "recurrence": describe_recurrence,
-    "sites": lambda estimates, plan: describe_sites(),
+    "sites": describe_sites,
     "published": describe_published,
 }
 

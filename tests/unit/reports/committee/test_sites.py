@@ -1,10 +1,44 @@
-"""Clinics are not compared."""
+"""Clinics are compared whenever they test; what cannot be told has its reason."""
+
+import pytest
 
 from pipeline.reports.committee.sites import describe_sites
-from tests.unit.reports.committee.sections import words
+from pipeline.statistics.tidy import withhold
+from tests.unit.reports.committee.sections import MANY, number, table, words
 
 
-def test_clinics_are_not_compared_and_the_reason_is_said():
-    section = describe_sites()
-    assert section["figure"] is None
-    assert "test on different days" in words(section)
+def pool(outside: int, extreme: int) -> dict:
+    return table(
+        "site_monitoring",
+        [
+            number("sites_large_enough", 9),
+            number("sites_outside_95", outside),
+            number("sites_outside_998", extreme),
+            number("rate_ratio_further_site", 1.01, lower=0.8, upper=1.27),
+        ],
+    )
+
+
+@pytest.mark.parametrize(
+    ("outside", "extreme", "said"),
+    [
+        (0, 0, "none lies outside"),
+        (1, 0, "1 lies outside the limits that one in twenty equal clinics would pass by chance"),
+        (3, 2, "3 lie outside"),
+    ],
+)
+def test_clinics_outside_the_limits_are_counted(plan, outside, extreme, said):
+    section = describe_sites(pool(outside, extreme), plan)
+    assert said in section["finding"]
+    assert ("and 2 outside those" in section["finding"]) == (extreme == 2)
+    assert "between 0.80 and 1.27 times as fast" in words(section)
+    assert "none is judged by when it tests" in words(section)
+
+
+def test_clinics_that_cannot_be_compared_have_the_reason(plan):
+    few = withhold(
+        "sites_outside_95", "not_identified", "fewer than 3 sites", stratum="all", **MANY
+    )
+    section = describe_sites(table("site_monitoring", [few]), plan)
+    assert section["finding"] == ""
+    assert "not compared" in words(section)

@@ -13,10 +13,10 @@ SVG = "{http://www.w3.org/2000/svg}"
 UNTIL = 30
 
 
-def make_curve(least, most=None, known: tuple[Strip, ...] = ()) -> Curve:
-    least = np.array(least, float)
-    most = least if most is None else np.asarray(most, float)
-    return Curve(least, most, least - 0.05, most + 0.05, known)
+def make_curve(share, tests=None, known: tuple[Strip, ...] = (), bounds=None) -> Curve:
+    share = np.array(share, float)
+    tests = np.full(len(share), np.nan) if tests is None else np.asarray(tests, float)
+    return Curve(share, share - 0.05, share + 0.05, tests, bounds or {}, known)
 
 
 def draw(curve: Curve, reference: Curve | None = None, key: str = "k") -> ET.Element:

@@ -71,7 +71,7 @@ def test_labels_of_two_lines_that_end_together_keep_their_distance():
 
 def test_not_quite_all_is_never_called_all():
     almost, all_of_them = make_curve(RISING), make_curve(RISING)
-    almost.least[-1], all_of_them.least[-1] = 0.999, 1.0
+    almost.share[-1], all_of_them.share[-1] = 0.999, 1.0
     assert "99\u00a0%" in find_texts(draw(almost))
     assert "100\u00a0%" in find_texts(draw(all_of_them))
     assert "99\u00a0%" not in find_texts(draw(all_of_them))
@@ -85,9 +85,10 @@ def test_not_quite_all_is_never_called_all():
 def test_any_curve_stays_on_its_sheet(shares, width):
     least = np.maximum.accumulate(np.array([0.0 if share is None else share for share in shares]))
     least[[share is None for share in shares]] = np.nan
-    curve = Curve(least, least, least * (1 - width), least + (1 - least) * width)
-    root = draw(curve)
-    for mark in ("curve", "whole"):
+    ends = dict.fromkeys((1, 7, 14, 30), (0.0, 1.0))
+    curve = Curve(least, least * (1 - width), least + (1 - least) * width, least * width, ends)
+    root = draw(curve, reference=curve)
+    for mark in ("curve", "whole", "bounds"):
         for points in find_points(root, mark):
             assert (points >= -1e-6).all()
             assert (points <= np.array(SIZE) + 1e-6).all()
