@@ -1,5 +1,7 @@
-"""One curve of a time that lies between two tests, with the least and the greatest share that is
-left on each day, and their limits."""
+"""One curve of a time that lies between two tests, and its limits.
+
+It has the least and the greatest share that is left on each day.
+"""
 
 from dataclasses import dataclass
 

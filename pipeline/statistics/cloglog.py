@@ -1,5 +1,6 @@
-"""Complementary log-log regression of counted rows: the hazard of an event between two tests,
-collapsed to distinct rows.
+"""Complementary log-log regression of counted rows, collapsed to distinct ones.
+
+It describes the hazard of an event between two tests.
 
 A row has a hazard H = exp(offset + design @ coef), summed over its gap; its event happens with
 probability 1 - exp(-H). With the offset log(gap) the likelihood of a patient's rows is that of an

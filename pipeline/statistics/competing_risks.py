@@ -1,5 +1,4 @@
-"""Competing events: the share that has met each of several events by a day,
-when only the first of them counts.
+"""Competing events: the share that has met each by a day, when only the first of them counts.
 
 Two estimators, for two kinds of knowledge. Where the day of an event is known, `fit_aalen_johansen`
 takes lifelines' curves. Where an event is only known to lie between two tests, (left, right],
@@ -249,10 +248,10 @@ def fit_interval_incidence(
 
 
 def _cover(rows: np.ndarray, causes: int, edges: np.ndarray) -> np.ndarray:
-    """(rows, causes * (bands + 1)): the part of each band that lies in a row's interval,
-    for the causes that it allows; the columns of `rows` are left, right and cause.
+    """The part of each band that lies in a row's interval, (rows, causes * (bands + 1)).
 
-    The last part of each cause is whatever comes after the last edge.
+    For the causes that it allows; the columns of `rows` are left, right and cause. The last part of
+    each cause is whatever comes after the last edge.
     """
     left, right, cause = rows.T
     begin, end = edges[:-1], edges[1:]
@@ -266,8 +265,7 @@ def _cover(rows: np.ndarray, causes: int, edges: np.ndarray) -> np.ndarray:
 def _maximise(
     share: np.ndarray, cover: np.ndarray, tolerance: float
 ) -> tuple[np.ndarray, np.ndarray, int]:
-    """The masses that maximise sum(share * log(cover @ mass)), the gradient of each,
-    and the iterations.
+    """The masses that maximise sum(share * log(cover @ mass)), their gradients, and iterations.
 
     The primal-dual interior point of pipeline.statistics.npmle (Koenker R, Mizera I. J Am Stat
     Assoc 2014;109:674-685), for parts of bands instead of runs of intervals.
@@ -297,9 +295,11 @@ def _shorten(value: np.ndarray, step: np.ndarray) -> float:
 
 
 def _find_identified(cover: np.ndarray, gradient: np.ndarray, contrasts: np.ndarray) -> np.ndarray:
-    """True for each sum of masses that is the same in all maxima: all of them give every row the
-    same probability, and no mass to parts whose gradient is below 1, so a sum that those
-    probabilities determine is fixed."""
+    """True for each sum of masses that is the same in all maxima.
+
+    All of them give every row the same probability, and no mass to parts whose gradient is below 1,
+    so a sum that those probabilities determine is fixed.
+    """
     active = gradient > 1 - ACTIVE
     known = np.vstack([cover[:, active], np.ones(active.sum())])
     targets = contrasts[:, active].T

@@ -1,5 +1,7 @@
-"""Guarded designs: classes of too few are counted together,
-and a column that follows from the others has no coefficient."""
+"""Guarded designs: classes of too few are counted together.
+
+A column that follows from the others has no coefficient.
+"""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -161,9 +163,12 @@ def say_shared(design: Design, name: str) -> str | None:
 def _pool_small_classes(
     classes: pd.Series, events: pd.Series, guards: Guards, binary: bool
 ) -> tuple[pd.Series, dict[str, Refusal], bool]:
-    """The classes with those of too few episodes or events counted together, the refusal of each of
-    these, and whether together they are enough. A ratio of a class with hardly any event, or hardly
-    any without, would have no end; raw shares are told of such classes too."""
+    """The classes with those of too few episodes or events counted together.
+
+    Then the refusal of each of these, and whether together they are enough. A ratio of a class with
+    hardly any event, or hardly any without, would have no end; raw shares are told of such classes
+    too.
+    """
 
     def judge(happened: pd.Series) -> Refusal | None:
         without = int((~happened).sum()) if binary else None

@@ -1,7 +1,7 @@
-"""When a number is held back, and why: few data, one site, a category without or with only events,
-a choice nobody made, a fit that is none.
+"""When a number is held back, and why.
 
-A guard returns a Refusal or None. The thresholds are those of config/study.yaml.
+Few data, one site, a category without or with only events, a choice nobody made, a fit that is
+none. A guard returns a Refusal or None. The thresholds are those of config/study.yaml.
 """
 
 from dataclasses import dataclass

@@ -39,9 +39,19 @@ REPORT_PRIOR = 0.5  # of a report, on each side, by which reports are kept from 
 
 @dataclass(frozen=True)
 class Counts:
-    """Expected numbers of days, given all that was seen: by end_code those on which the state
-    ended and those which it outlasted, by seen_code those of who was there, out of the state and in
-    it; and how many left, and on how many days others did not (out, in)."""
+    """Expected numbers of days, given all that was seen.
+
+    Attributes
+    ----------
+    ended, outlasted
+        By end_code: days on which the state ended, and which it outlasted.
+    seen
+        By seen_code: days of who was there, out of the state and in it.
+    left, stayed
+        How many left, and on how many days others did not (out, in).
+    log_likelihood
+        Of all that was seen.
+    """
 
     ended: np.ndarray
     outlasted: np.ndarray
@@ -53,8 +63,18 @@ class Counts:
 
 @dataclass(frozen=True)
 class HiddenEnd:
-    """A fit: `weight[i, k]` is the probability that person i's state ended on day k + 1, the last
-    column that it lasts longer than H, each given all that was seen of the person."""
+    """A fit.
+
+    Attributes
+    ----------
+    rates
+        The parameters.
+    weight
+        weight[i, k] is the probability that person i's state ended on day k + 1, the last column
+        that it lasts longer than H, each given all that was seen of the person.
+    value, sweeps
+        The penalised log-likelihood, and the rounds of the fit.
+    """
 
     rates: Rates
     weight: np.ndarray
@@ -62,13 +82,16 @@ class HiddenEnd:
     sweeps: int
 
     def share_ended(self, days: np.ndarray, rows: np.ndarray | None = None) -> np.ndarray:
-        """The mean probability that the state had ended by each of `days`."""
+        """Find the mean probability that the state had ended by each of `days`, whole, 1 to H.
+
+        The mean is over the people `rows`; over all if None.
+        """
         weight = self.weight if rows is None else self.weight[rows]
         return weight.mean(axis=0).cumsum()[np.asarray(days, dtype=int) - 1]
 
 
 def begin(courses: Courses) -> Rates:
-    """Rates to start from: alike for all classes and habits, or those of the prior."""
+    """Choose rates to start from: alike for all classes and habits, or those of the prior."""
     prior, sizes = courses.prior, courses.sizes
     natural = np.full(sizes.natural, 0.05)
     jump = np.r_[0.0, np.full(sizes.jump - 1, 0.3)]
@@ -87,11 +110,22 @@ def begin(courses: Courses) -> Rates:
 
 
 def fit_hidden_end(courses: Courses, start: Rates | None = None) -> HiddenEnd:
-    """The fit of greatest penalised likelihood (_log_prior), from `start` if it is given.
+    """Fit the model by the greatest penalised likelihood (_log_prior).
 
     Two sweeps and one step along the way that they point to (Varadhan R, Roland C. Scand J Stat
-    2008;35:335-353, from memory), which is halved until it does not fall. Raises NotConverged
-    where the likelihood still rises after many sweeps, or falls in a plain one.
+    2008;35:335-353, from memory), which is halved until it does not fall.
+
+    Parameters
+    ----------
+    courses
+        What was seen.
+    start
+        Rates to start from; those of `begin` if None.
+
+    Raises
+    ------
+    NotConverged
+        Where the likelihood still rises after many sweeps, or falls in a plain one.
     """
     rates, n = start or begin(courses), len(courses.coming)
     counts = _count(courses, rates)
@@ -114,7 +148,13 @@ def fit_hidden_end(courses: Courses, start: Rates | None = None) -> HiddenEnd:
 
 
 def find_weights(courses: Courses, rates: Rates) -> np.ndarray:
-    """The probability of each day of the end, and of none, given all that was seen; (n, H + 1)."""
+    """Find the probability of each day of the end, and of none, given all that was seen.
+
+    Returns
+    -------
+    np.ndarray
+        (n, H + 1); the last column is of no end by day H.
+    """
     blocks = []
     for expected in expect(courses, rates):
         blocks.append(np.vstack([expected.ended, expected.outlasted[-1:]]).T)
@@ -186,8 +226,11 @@ def _maximise(courses: Courses, rates: Rates, counts: Counts) -> Rates:
 
 
 def _split_tests(rates: Rates, coming: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Expected planned tests by state and habit, chosen ones by state, and the days of exposure by
-    state and habit; `coming` has days by state, habit and what came."""
+    """Expected planned tests by state and habit, and chosen ones by state.
+
+    With them come the days of exposure by state and habit; `coming` has days by state, habit and
+    what came.
+    """
     planned, chosen = (rate.T for rate in rates.of_tests())
     rate = np.maximum(planned + chosen, SMALLEST_RATE)
     days = coming[..., NO_TEST] + coming[..., TESTED:].sum(-1) * time_before_event(rate)
@@ -207,14 +250,19 @@ def _rate(
 
 
 def _probability(days: np.ndarray, prior_days: float, prior: tuple[float, float]) -> np.ndarray:
-    """The share of "yes" among what was seen in each state, with that of a beta prior; `days` by
-    state and not seen, no, yes."""
+    """The share of "yes" among what was seen in each state, with that of a beta prior.
+
+    `days` are by state and not seen, no, yes.
+    """
     return (days[:, 2] + prior_days * np.array(prior)) / (days[:, 1:].sum(axis=1) + prior_days)
 
 
 def _log_prior(courses: Courses, rates: Rates) -> float:
-    """What is added to the log-likelihood: gamma priors of habits and, where there is one, of the
-    rates of the end; beta priors of what tests show and people report."""
+    """What is added to the log-likelihood.
+
+    Gamma priors of habits and, where there is one, of the rates of the end; beta priors of what
+    tests show and people report.
+    """
     planned = np.maximum(rates.planned, SMALLEST_RATE)
     total = HABIT_DAYS * (courses.test_rate * np.log(planned) - planned).sum()
     prior, keeping = courses.prior, rates.keeping[OUT]
@@ -238,8 +286,10 @@ def _relative_entropy(expected: np.ndarray, probability: np.ndarray) -> float:
 
 
 def _extrapolate(before: Rates, once: Rates, twice: Rates) -> Iterator[Rates]:
-    """Where two sweeps point to, then half as far, and so on, at last where the second led; no
-    further than a tenth of a rate, so that none falls to 0."""
+    """Where two sweeps point to, then half as far, and so on, at last where the second led.
+
+    No further than a tenth of a rate, so that none falls to 0.
+    """
     rows = [_to_row(rates) for rates in (before, once, twice)]
     step, bend = rows[1] - rows[0], rows[2] - 2 * rows[1] + rows[0]
     length = np.sqrt((step @ step) / max(bend @ bend, SMALLEST_RATE**2))

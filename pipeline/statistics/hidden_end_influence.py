@@ -1,5 +1,7 @@
-"""How well a fit of pipeline/statistics/hidden_end.py knows what it says: scores of people, the
-information that they give, and the influence of each person on a share.
+"""How well a fit of pipeline/statistics/hidden_end.py knows what it says.
+
+It is told by scores of people, the information that they give, and each person's influence on a
+share.
 
 Scores are on the scale on which errors are even: logarithms of rates, log-odds of probabilities. A
 person's score is the expected score of the complete data given what was seen (Fisher's identity;
@@ -43,10 +45,19 @@ BLIND = 1e-6  # part of a squared gradient along directions without information:
 
 @dataclass(frozen=True)
 class Knowledge:
-    """What a fit knows of the shares of some groups of people by some days, (groups, days) each:
-    the shares, and of how many people plain shares would be known as well, as the form of the model
-    is and with the form freed. `tests` is of how many tests, of people out of the state and in it,
-    what they show would be known as well, had nothing been known beforehand and the form freed."""
+    """What a fit knows of the shares of some groups of people by some days.
+
+    Attributes
+    ----------
+    share
+        The shares, (groups, days).
+    effective, effective_freed
+        Of how many people plain shares would be known as well, as the form of the model is and with
+        the form freed, (groups, days).
+    tests
+        Of how many tests, of people out of the state and in it, what they show would be known as
+        well, had nothing been known beforehand and the form freed.
+    """
 
     share: np.ndarray
     effective: np.ndarray
@@ -57,12 +68,29 @@ class Knowledge:
 def know_shares(
     courses: Courses, fit: HiddenEnd, days: Sequence[int], groups: np.ndarray, spread: float
 ) -> Knowledge:
-    """What is known of the shares of groups of people, (n, groups) of bool.
+    """Find what is known of the shares of groups of people.
 
-    An effective number is share (1 - share) / variance, and 0 where nothing tells the share. With
-    the form freed the logarithm of the natural rate may be off on each single day, independently of
-    others and for everybody alike, by the standard deviation `spread`. What then is no longer known
-    was known by the form alone.
+    With the form freed the logarithm of the natural rate may be off on each single day,
+    independently of others and for everybody alike, by the standard deviation `spread`. What then
+    is no longer known was known by the form alone.
+
+    Parameters
+    ----------
+    courses
+        What was seen.
+    fit
+        The fit.
+    days
+        Whole days, 1 to H.
+    groups
+        Who belongs to each group, (n, groups) of bool.
+    spread
+        Standard deviation of the logarithm of the natural rate of a day.
+
+    Returns
+    -------
+    Knowledge
+        An effective number is share (1 - share) / variance, and 0 where nothing tells the share.
     """
     scores, ended = [], []
     prior = _curvature(courses, fit.rates)
@@ -95,8 +123,10 @@ def know_shares(
 def _count_tests(
     courses: Courses, rates: Rates, information: np.ndarray, n_parameters: int
 ) -> np.ndarray:
-    """Of how many tests in each state what they show would be known as well, by all information but
-    that of their prior: 1 / (p (1 - p) variance of the log-odds)."""
+    """Of how many tests in each state what they show would be known as well.
+
+    By all information but that of their prior: 1 / (p (1 - p) variance of the log-odds).
+    """
     where = np.arange(n_parameters - 8, n_parameters - 6)  # before reports, late tests, leaving
     odds = rates.showing * (1 - rates.showing)
     information = information.copy()
@@ -117,8 +147,10 @@ def _solve(information: np.ndarray, gradients: np.ndarray) -> tuple[np.ndarray, 
 
 
 def _score(courses: Courses, rates: Rates, expected: Expected) -> np.ndarray:
-    """Expected scores of a block of people, times the weight of what is expected; one column a
-    parameter in the order of _curvature, then natural rates of single days."""
+    """Expected scores of a block of people, times the weight of what is expected.
+
+    One column a parameter in the order of _curvature, then natural rates of single days.
+    """
     rows, sizes = expected.rows, courses.sizes
     ends, seen = courses.end_code[:, rows], courses.seen_code[:, rows]
     natural, jump = rates.of_ends()
@@ -145,9 +177,11 @@ def _score(courses: Courses, rates: Rates, expected: Expected) -> np.ndarray:
 
 
 def _slopes_of_seen(rates: Rates) -> np.ndarray:
-    """Derivatives of the log-probability of each seen_code, (5, 2, codes): by the logarithms of
-    keeping appointments and of the chosen rate, and the log-odds of a positive test, of a report of
-    symptoms, and of a late positive test of who is out of the state."""
+    """Derivatives of the log-probability of each seen_code, (5, 2, codes).
+
+    By the logarithms of keeping appointments and of the chosen rate, and the log-odds of a positive
+    test, of a report of symptoms, and of a late positive test of who is out of the state.
+    """
     n_habits = len(rates.planned)
     planned, chosen = rates.of_tests()
     rate = np.maximum(planned + chosen, SMALLEST_RATE)
@@ -202,11 +236,23 @@ def _sum_by_class(classes: np.ndarray, values: np.ndarray, number: int) -> np.nd
 
 
 def know_multipliers(courses: Courses, fit: HiddenEnd) -> np.ndarray:
-    """The covariance matrix of the logarithms of the groups' multipliers less their mean, by the
-    information that is left for them once all other parameters are estimated too.
+    """Find the covariance matrix of the logarithms of the groups' multipliers less their mean.
 
-    What the other parameters explain of a group's scores by luck alone is given back: as many
-    people's worth as the leverages of its people add up to.
+    It is by the information that is left for them once all other parameters are estimated too. What
+    the other parameters explain of a group's scores by luck alone is given back: as many people's
+    worth as the leverages of its people add up to.
+
+    Parameters
+    ----------
+    courses
+        What was seen.
+    fit
+        The fit.
+
+    Returns
+    -------
+    np.ndarray
+        (groups, groups).
     """
     blocks = expect(courses, fit.rates)
     prior, sizes = _curvature(courses, fit.rates), courses.sizes

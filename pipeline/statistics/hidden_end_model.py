@@ -39,9 +39,21 @@ IN, OUT = 1, 0  # the state, as an index
 
 @dataclass(frozen=True)
 class Prior:
-    """What is known beforehand: of tests how many, and their sensitivity and specificity; of the
-    rates of the end how many ends, and around which rates (none without `natural` and `jump`); of
-    how many appointments that they are kept as well out of the state as in it."""
+    """What is known beforehand.
+
+    Attributes
+    ----------
+    tests
+        Of how many tests.
+    sensitivity, specificity
+        Those of these tests.
+    ends
+        Of how many ends the rates of the end are known.
+    natural, jump
+        Around which rates; none if None.
+    appointments
+        Of how many appointments it is known that they are kept as well out of the state as in it.
+    """
 
     tests: float
     sensitivity: float
@@ -64,13 +76,26 @@ class Sizes:
 
 @dataclass(frozen=True)
 class Courses:
-    """What was seen of n people on days 1 to H; arrays of (n, H), `group` of n.
+    """What was seen of n people on days 1 to H.
 
-    `natural_class`, `jump_class` (0: nothing done) and `habit` number the rates that hold on each
-    day. `coming` is UNWATCHED where no test could come, NO_TEST where none did, TESTED where one
-    did, PLANNED or CHOSEN where its reason is known. `result` is NEGATIVE or POSITIVE, or these of
-    a late test; `report` is 1 where people said that the state lasts, 0 where they said that it has
-    ended; both are NOT_SEEN elsewhere.
+    Attributes
+    ----------
+    natural_class, jump_class, habit
+        Numbers of the rates that hold on each day, (n, H); jump class 0 is of nothing done.
+    coming
+        UNWATCHED where no test could come, NO_TEST where none did, TESTED where one did, PLANNED or
+        CHOSEN where its reason is known, (n, H).
+    result
+        NEGATIVE or POSITIVE, or these of a late test; NOT_SEEN elsewhere, (n, H).
+    report
+        1 where people said that the state lasts, 0 where they said that it has ended; NOT_SEEN
+        elsewhere, (n, H).
+    prior
+        What is known beforehand.
+    sizes
+        How many classes, habits and groups there are.
+    group
+        The group of each person, (n,).
     """
 
     natural_class: np.ndarray
@@ -84,7 +109,7 @@ class Courses:
     group: np.ndarray | None = None
 
     def keep(self, rows: np.ndarray) -> "Courses":
-        """The same of some people; rates keep their numbers."""
+        """Keep some people; rates keep their numbers."""
         names = [n for n in self.__dataclass_fields__ if n not in ("prior", "sizes")]
         arrays = {n: getattr(self, n) for n in names}
         return replace(self, **{n: a[rows] for n, a in arrays.items() if a is not None})
@@ -122,11 +147,29 @@ class Courses:
 
 @dataclass(frozen=True)
 class Rates:
-    """The parameters: natural rates, jumps (the first is of nothing done, and 0), planned tests by
-    habit, how appointments are kept (out of the state, in it: 1), chosen tests (out, in), the
-    probability that a test is positive, and that
-    symptoms are reported (out, in), that a late test is positive (out), how many leave a day (out,
-    in), and the multiplier of each group."""
+    """The parameters; pairs are out of the state, in it.
+
+    Attributes
+    ----------
+    natural
+        Natural rates.
+    jump
+        Jumps; the first is of nothing done, and 0.
+    planned
+        Planned tests by habit.
+    keeping
+        How appointments are kept (out; in: 1).
+    chosen
+        Chosen tests (out, in).
+    showing, telling
+        The probability that a test is positive, and that symptoms are reported (out, in).
+    returning
+        The probability that a late test is positive (out).
+    leaving
+        How many leave a day (out, in).
+    multiplier
+        Of each group.
+    """
 
     natural: np.ndarray
     jump: np.ndarray
@@ -140,20 +183,22 @@ class Rates:
     multiplier: np.ndarray
 
     def of_ends(self) -> tuple[np.ndarray, np.ndarray]:
-        """The natural part and the jump of each end_code, both times the group's multiplier."""
+        """Find the natural part and the jump of each end_code, times the group's multiplier."""
         shape = len(self.multiplier), len(self.natural), len(self.jump)
         natural = self.multiplier[:, None, None] * self.natural[:, None]
         jump = self.multiplier[:, None, None] * self.jump
         return np.broadcast_to(natural, shape).ravel(), np.broadcast_to(jump, shape).ravel()
 
     def of_tests(self) -> tuple[np.ndarray, np.ndarray]:
-        """The rates of planned and of chosen tests, (habits, states)."""
+        """Find the rates of planned and of chosen tests, (habits, states)."""
         planned = self.planned[:, None] * self.keeping
         return planned, np.broadcast_to(self.chosen, planned.shape)
 
     def of_seen(self) -> np.ndarray:
-        """The probability of each seen_code of who has not left, out of the state and in it,
-        (2, codes)."""
+        """Find the probability of each seen_code of who has not left.
+
+        Out of the state and in it, (2, codes).
+        """
         planned, chosen = self.of_tests()
         rate = np.maximum(planned + chosen, SMALLEST_RATE)
         tested = -np.expm1(-rate)
@@ -170,8 +215,18 @@ class Rates:
 
 
 def time_before_event(rate: np.ndarray) -> np.ndarray:
-    """The mean part of a day that passes before an event of this rate that comes within it:
-    1 / rate - 1 / (exp(rate) - 1)."""
+    """Find the mean part of a day that passes before an event that comes within it.
+
+    Parameters
+    ----------
+    rate
+        Of the event, per day, any shape.
+
+    Returns
+    -------
+    np.ndarray
+        1 / rate - 1 / (exp(rate) - 1).
+    """
     small = rate < 1e-4
     safe = np.where(small, 1.0, rate)
     return np.where(small, 0.5, 1 / safe - 1 / np.expm1(safe))

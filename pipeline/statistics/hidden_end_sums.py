@@ -1,6 +1,7 @@
-"""What is to be expected of each person on each day, given all that was seen: forward and backward
-sums over the days (Baum LE, Petrie T, Soules G, Weiss N. Ann Math Stat 1970;41:164-171, from
-memory) for the model of pipeline/statistics/hidden_end_model.py.
+"""What is to be expected of each person on each day, given all that was seen.
+
+By forward and backward sums over the days (Baum LE, Petrie T, Soules G, Weiss N. Ann Math Stat
+1970;41:164-171, from memory) for the model of pipeline/statistics/hidden_end_model.py.
 
 Within a day first the state may end, then somebody may leave, then whoever has not is tested or
 not. Of those who have left nothing is seen, and the state goes on to end.
@@ -18,10 +19,23 @@ BLOCK = 2048  # people at a time, so that their arrays stay in the processor's c
 
 @dataclass(frozen=True)
 class Expected:
-    """Of a block of people, arrays of (H, people): the probability that the state ended on a day,
-    and that it outlasted it; that the person was there, out of the state and in it; and left, out
-    of it and in it. `weight` (people,) is the probability of all that is asked for, `log_seen` the
-    log-probability of what was seen."""
+    """What is to be expected of a block of people; probabilities of (H, people).
+
+    Attributes
+    ----------
+    rows
+        The people.
+    ended, outlasted
+        That the state ended on a day, and that it outlasted it.
+    there
+        That the person was there, out of the state and in it.
+    left
+        That the person left, out of it and in it.
+    weight
+        The probability of all that is asked for, (people,).
+    log_seen
+        The log-probability of what was seen, (people,).
+    """
 
     rows: slice
     ended: np.ndarray
@@ -34,9 +48,11 @@ class Expected:
 
 @dataclass(frozen=True)
 class _Steps:
-    """The probabilities of one block, (H, people) each: that the state outlasts a day or ends on
-    it, of what was seen of who is there (out, in), of leaving (out, in), and whether nothing was
-    seen."""
+    """The probabilities of one block, (H, people) each.
+
+    That the state outlasts a day or ends on it, of what was seen of who is there (out, in), of
+    leaving (out, in), and whether nothing was seen.
+    """
 
     outlast: np.ndarray
     end: np.ndarray
@@ -47,8 +63,10 @@ class _Steps:
 
 @dataclass(frozen=True)
 class _Forward:
-    """The probability of what was seen up to each day and of each place, (H + 1, people): there in
-    the state, there out of it, gone in it."""
+    """The probability of what was seen up to each day and of each place, (H + 1, people).
+
+    There in the state, there out of it, gone in it.
+    """
 
     there_in: np.ndarray
     there_out: np.ndarray
@@ -57,14 +75,41 @@ class _Forward:
 
 
 def expect(courses: Courses, rates: Rates) -> Iterator[Expected]:
-    """What is to be expected, block by block."""
+    """Tell block by block what is to be expected.
+
+    Parameters
+    ----------
+    courses
+        What was seen.
+    rates
+        The parameters.
+
+    Yields
+    ------
+    Expected
+        Of the next block of people.
+    """
     for expected in expect_until(courses, rates, ()):
         yield expected[0]
 
 
 def expect_until(courses: Courses, rates: Rates, days: tuple[int, ...]) -> Iterator[list[Expected]]:
-    """Block by block, what is to be expected, then the same together with the state's having ended
-    by each of `days`: sums over such courses alone."""
+    """Tell the same, and what is to be expected together with the state's having ended by a day.
+
+    Parameters
+    ----------
+    courses
+        What was seen.
+    rates
+        The parameters.
+    days
+        The days by which it had ended; sums are over such courses alone.
+
+    Yields
+    ------
+    list of Expected
+        Of the next block of people: of all courses, then of those of each of `days`.
+    """
     tables = _tabulate(rates)
     for first in range(0, len(courses.coming), BLOCK):
         rows = slice(first, min(first + BLOCK, len(courses.coming)))

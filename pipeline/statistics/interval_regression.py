@@ -1,5 +1,6 @@
-"""Accelerated-failure-time regression of a time that is only known to lie in an interval:
-log T = x'coef + scale * W.
+"""Accelerated-failure-time regression of a time that is only known to lie in an interval.
+
+The model is log T = x'coef + scale * W.
 
 Estimated is how covariates multiply the time of an event: exp(coef) is the ratio of any quantile of
 T between rows that differ by one in a covariate. W is standard and minimum-extreme-value (T
@@ -150,17 +151,11 @@ def score_patterns(
     Parameters
     ----------
     point
-        coef / scale and, last, 1 / scale.
+        coef / scale and, last, 1 / scale; outside the log-likelihood is minus infinity.
     patterns
         Distinct observations.
     family
         Name of the distribution of T.
-
-    Returns
-    -------
-    tuple
-        The log-likelihood, minus infinity outside, its gradient (parameters,) and its negative
-        second derivative (parameters, parameters).
     """
     design, weight = patterns.design, patterns.weight
     if point[-1] <= 0:
@@ -232,8 +227,7 @@ def _begin(patterns: Patterns) -> np.ndarray:
 def _standardise(
     end: np.ndarray, design: np.ndarray, point: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """The z of each end, infinite outside of time, and its derivative by 1 / scale,
-    which counts as zero there."""
+    """The z of each end, infinite outside of time, and its derivative by 1 / scale, there zero."""
     inside = (end > 0) & np.isfinite(end)
     log_end = np.log(np.where(inside, end, 1.0))
     return np.where(
@@ -257,8 +251,10 @@ def _log_between(low: np.ndarray, high: np.ndarray, family: str) -> np.ndarray:
 def _describe_density(
     z: np.ndarray, log_inside: np.ndarray, family: str
 ) -> tuple[np.ndarray, np.ndarray]:
-    """The density of W at z against the probability of the interval,
-    and the derivative of its logarithm; both zero at infinity."""
+    """The density of W at z against the interval's probability, and its log's derivative.
+
+    Both are zero at infinity.
+    """
     finite = np.isfinite(z)
     z = np.where(finite, z, 0.0)
     if family == "weibull":
@@ -271,8 +267,10 @@ def _describe_density(
 
 
 def _split_directions(design: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Axes that span the coefficients with data, (terms, rank),
-    and which terms have a part outside of them, (terms,)."""
+    """Axes that span the coefficients with data, and which terms have a part outside of them.
+
+    (terms, rank) and (terms,).
+    """
     triangle = np.linalg.qr(design, mode="r")
     _, values, rows = np.linalg.svd(triangle)
     rank = int((values > LEFT_OVER * values[0]).sum())
@@ -282,8 +280,10 @@ def _split_directions(design: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _find_endless(patterns: Patterns) -> np.ndarray | None:
-    """A direction of coef / scale and 1 / scale along which no end moves inward and one moves
-    outward; None if there is none."""
+    """A direction of coef / scale and 1 / scale along which the likelihood never falls.
+
+    No end moves inward along it and one moves outward; None if there is none.
+    """
     inner, outer = patterns.left > 0, np.isfinite(patterns.right)
     outward = np.vstack(
         [

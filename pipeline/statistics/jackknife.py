@@ -1,5 +1,6 @@
-"""Standard errors clustered by site: leave out one site at a time, refit everything,
-and see how far the answer moves.
+"""Standard errors clustered by site.
+
+Leave out one site at a time, refit everything, and see how far the answer moves.
 
 The delete-one-cluster jackknife (CV3) with t quantiles of one degree of freedom less than sites
 keeps its coverage with few clusters better than the sandwich: MacKinnon JG, Nielsen MO, Webb MD. J

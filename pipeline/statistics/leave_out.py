@@ -1,5 +1,7 @@
-"""Clustered data with one cluster left out, as weights of distinct patterns:
-the cost does not grow with the pool."""
+"""Clustered data with one cluster left out, as weights of distinct patterns.
+
+The cost does not grow with the pool.
+"""
 
 from collections import Counter
 

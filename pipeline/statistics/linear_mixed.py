@@ -1,5 +1,6 @@
-"""Linear mixed model of repeated measurements: normal intercepts, and slopes if asked, of patients,
-and normal intercepts of their sites.
+"""Linear mixed model of repeated measurements.
+
+It has normal intercepts, and slopes if asked, of patients, and normal intercepts of their sites.
 
 The restricted likelihood (REML) is profiled (Bates D, Machler M, Bolker B, Walker S. J Stat Softw
 2015;67(1):1-48): coefficients and the variance of a measurement follow from the standard deviations

@@ -1,5 +1,6 @@
-"""Random-effects meta-analysis: one effect and its known variance from each site or trial,
-their mean, and how far they spread.
+"""Random-effects meta-analysis of one effect and its known variance from each site or trial.
+
+It tells their mean, and how far they spread.
 
 Estimated are mu and tau2 of effect_k ~ normal(mu, tau2 + variance_k): the mean over the sites or
 trials that these stand for, and the variance between them. The variances count as known; they are
@@ -269,11 +270,10 @@ def _generalised_q(tau2: float, effects: np.ndarray, variances: np.ndarray) -> f
 
 
 def _find_tau2(target: float, effects: np.ndarray, variances: np.ndarray) -> float:
-    """The tau2 at which the generalised Q, which falls with it, has come down to a target;
-    zero if it starts below.
+    """The tau2 at which the generalised Q, which falls with it, has come down to a target.
 
-    With the quantiles of chi-squared as targets these are the limits of tau2: Viechtbauer W. Stat
-    Med 2007;26:37-52.
+    It is zero if Q starts below. With the quantiles of chi-squared as targets these are the limits
+    of tau2: Viechtbauer W. Stat Med 2007;26:37-52.
     """
     if _generalised_q(0, effects, variances) <= target:
         return 0.0

@@ -1,5 +1,6 @@
-"""Complementary log-log regression with a normal random intercept of patients,
-and of sites where there are many.
+"""Complementary log-log regression with a normal random intercept of patients.
+
+Where there are many sites, they have one too.
 
 Estimated is, for a patient (and a site) like this one, how the log hazard of a row depends on its
 covariates, and how much patients and sites differ beyond them: the standard deviations of their
@@ -226,8 +227,10 @@ def limit_sd(
 def _score_sites(
     point: np.ndarray, groups: Groups, points: int, site_points: int
 ) -> tuple[float, np.ndarray, np.ndarray]:
-    """As `score`, over random sites as well: at each of their points the site's z is one more
-    column of the design."""
+    """As `score`, over random sites as well.
+
+    At each of their points the site's z is one more column of the design.
+    """
     coef, site_sd, sd = point[:-2], point[-2], point[-1]
     linear = groups.rows.offset + groups.rows.design @ coef
     home = groups.site[groups.patient]
@@ -268,8 +271,10 @@ def _find_site_modes(
     home: np.ndarray,
     starts: np.ndarray,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Near the mode of each site's integrand over its z, and one over the root of its curvature:
-    good places for points."""
+    """Good places for points: near the mode of each site's integrand over its z.
+
+    With them comes one over the root of its curvature.
+    """
     z = np.zeros(len(starts))
     each, row_starts = groups.weight[groups.patient], groups.first[starts]
     for _ in range(SITE_STEPS):

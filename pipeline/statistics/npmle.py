@@ -267,8 +267,7 @@ def innermost_intervals(left: np.ndarray, right: np.ndarray) -> tuple[np.ndarray
 def _locate(
     left: np.ndarray, right: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """The innermost intervals, left and right, and for each observation the first and the last of
-    them inside it."""
+    """The innermost intervals, and the first and the last of them inside each observation."""
     inner_left, inner_right = innermost_intervals(left, right)
     return (
         inner_left,
@@ -279,8 +278,10 @@ def _locate(
 
 
 def _last_end(ends: np.ndarray, used: np.ndarray, limit: np.ndarray) -> np.ndarray:
-    """(replicates, limits): the largest edge up to each limit that a replicate uses,
-    -inf if there is none."""
+    """The largest edge up to each limit that a replicate uses, -inf if there is none.
+
+    (replicates, limits).
+    """
     order = np.argsort(ends)
     largest = np.maximum.accumulate(np.where(used[:, order], ends[order], -np.inf), axis=1)
     return largest[:, np.searchsorted(ends[order], limit, side="right") - 1]

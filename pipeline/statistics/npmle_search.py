@@ -1,5 +1,6 @@
-"""The search for the masses of an interval-censored estimate (pipeline/statistics/npmle.py),
-many weights of the same observations at once.
+"""The search for the masses of an interval-censored estimate (pipeline/statistics/npmle.py).
+
+It takes many weights of the same observations at once.
 
 What is searched are masses of the innermost intervals 0, 1, ...; a cell stands for all observations
 around the intervals `first` to `last`. Every answer carries the proof that no gradient is above 1 +
@@ -168,8 +169,7 @@ def maximise_near(
 def _correct(
     weights: np.ndarray, first: np.ndarray, last: np.ndarray, known: np.ndarray
 ) -> np.ndarray:
-    """Newton's steps from `known` for each row of weights, on the intervals that carry mass
-    there."""
+    """Newton's steps from `known` for each row of weights, on the intervals with mass there."""
     carried = known > CARRIED
     # an observation that the known maximum gives no probability
     if not (_cover(first, last) @ carried).all():
@@ -194,8 +194,10 @@ def _correct(
 
 
 def _curvature(ratio: np.ndarray, first: np.ndarray, last: np.ndarray, size: int) -> np.ndarray:
-    """For each row of ratio, entry (j, k) sums it over the distinct runs from first to last that
-    hold j and k."""
+    """Sums of each row of ratio over the distinct runs from first to last.
+
+    Entry (j, k) is over those that hold j and k.
+    """
     by_ends = np.zeros((len(ratio), size, size))
     by_ends[:, first, last] = ratio
     held = by_ends.cumsum(axis=1)[:, :, ::-1].cumsum(axis=2)[:, :, ::-1]  # right where j <= k

@@ -1,5 +1,6 @@
-"""Likelihood of rows of patients who share an unseen part of their hazard,
-integrated by adaptive Gauss-Hermite quadrature.
+"""Likelihood of rows of patients who share an unseen part of their hazard.
+
+It is integrated by adaptive Gauss-Hermite quadrature.
 
 The log hazard of a row is offset + design @ coef + sd z, with z standard normal, one a patient. The
 points of each patient lie around the mode of that patient's integrand, scaled by its curvature (Liu

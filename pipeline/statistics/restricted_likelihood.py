@@ -1,5 +1,6 @@
-"""The restricted likelihood (REML) of the linear mixed model
-(pipeline/statistics/linear_mixed.py), and its gradient, from sums of products per patient.
+"""The restricted likelihood (REML) of the linear mixed model, and its gradient.
+
+They are found from sums of products per patient; the fit is in pipeline/statistics/linear_mixed.py.
 
 The coefficients and the variance of a measurement are those that fit best at given relative
 standard deviations of the random effects.
@@ -193,8 +194,7 @@ def reml_gradient(relative: np.ndarray, products: Products, sites: bool) -> np.n
 
 
 def _read(relative: np.ndarray, products: Products, sites: bool) -> tuple[np.ndarray, float]:
-    """The triangle of patients' relative standard deviations,
-    and the relative variance of sites."""
+    """The triangle of patients' relative standard deviations, and sites' relative variance."""
     q = len(products.patient_products)
     triangle = np.zeros((q, q))
     triangle[np.tril_indices(q)] = relative[: len(relative) - sites]
@@ -242,8 +242,10 @@ def _absorb_sites(site_products: np.ndarray, share: np.ndarray) -> np.ndarray:
 
 
 def _multiply(first: np.ndarray, second: np.ndarray) -> np.ndarray:
-    """The product of each pair of small matrices, (q, q, patients), or of each with the same one,
-    (q, q)."""
+    """The product of each pair of small matrices, (q, q, patients).
+
+    Or of each with the same one, (q, q).
+    """
     return np.array(
         [
             [sum(first[a, c] * second[c, b] for c in range(len(first))) for b in range(len(first))]
@@ -253,8 +255,10 @@ def _multiply(first: np.ndarray, second: np.ndarray) -> np.ndarray:
 
 
 def _invert(matrices: np.ndarray) -> tuple[np.ndarray, float]:
-    """The inverse of each matrix of one or two rows, (q, q, patients),
-    and the sum of the logarithms of their determinants."""
+    """The inverse of each matrix of one or two rows, (q, q, patients).
+
+    With them comes the sum of the logarithms of their determinants.
+    """
     if len(matrices) == 1:
         return 1 / matrices, float(np.log(matrices).sum())
     (a, b), (c, d) = matrices

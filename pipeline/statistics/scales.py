@@ -1,5 +1,6 @@
-"""Scales on which numbers live: limits that cannot leave them,
-and ranges that are too wide to tell anything.
+"""Scales on which numbers live.
+
+Limits cannot leave them, and ranges that are too wide to tell anything are refused.
 
 Limits are found on a scale without ends, where errors are nearer to normal, and carried back:
 shares by the complementary log-log, ratios by the logarithm, what has two ends by the log-odds of

@@ -1,7 +1,8 @@
-"""Fits by lifelines and statsmodels of what our own estimators have fitted, on the same rows,
-and how far the two lie apart.
+"""Fits by lifelines and statsmodels of what our own estimators have fitted, on the same rows.
 
-Each function takes our fit and returns the largest difference, or why there is no second fit.
+Each function tells how far the two lie apart.
+
+It takes our fit and returns the largest difference, or why there is no second fit.
 Coefficients are compared in standard errors by the model, since what the rows do not tell may
 differ between two searches that both are right; shares as they are.
 """

@@ -1,5 +1,6 @@
-"""Limits of a share whose episodes are known to have had the event by then, or not, or neither,
-and whose sites may differ.
+"""Limits of a share of episodes at sites that may differ.
+
+Each is known to have had the event by then, or not, or neither.
 
 Two kinds are found, and the wider counts on each side:
 - by sites: the delete-one-site jackknife on the complementary log-log scale, with t quantiles

@@ -1,5 +1,6 @@
-"""Differences between sites in a probability that is seen once: a fixed effect for each site,
-or effects drawn from a normal distribution.
+"""Differences between sites in a probability that is seen once.
+
+There is a fixed effect for each site, or effects are drawn from a normal distribution.
 
 Of episode i of site s, P(event) = 1 - exp(-exp(x_i b + u_s)), the complementary log-log model: with
 the logarithm of the time to the test among x it is a Weibull time of which only one test is known.
@@ -124,8 +125,7 @@ def fit_random(design: np.ndarray, happened: np.ndarray, site: np.ndarray) -> Si
 def _collapse(
     design: np.ndarray, happened: np.ndarray, codes: np.ndarray
 ) -> tuple[Rows, np.ndarray]:
-    """Equal rows of a site counted together, in the order of the sites,
-    and the number of the site of each."""
+    """Equal rows of a site counted together, in the order of the sites, and the site of each."""
     distinct, _, index = find_distinct(np.column_stack([codes, design]))
     events, failures = (np.bincount(index, weights=each) for each in (happened, ~happened))
     order = np.lexsort(distinct.T[::-1])
@@ -134,8 +134,10 @@ def _collapse(
 
 
 def _derive(eta: np.ndarray, rows: Rows) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Log-likelihood of each row and its first and second derivative by the linear predictor,
-    shaped like `eta`."""
+    """Log-likelihood of each row and its first and second derivative by the linear predictor.
+
+    They are shaped like `eta`.
+    """
     return score_hazard(take_hazard(eta), rows.events, rows.failures)
 
 

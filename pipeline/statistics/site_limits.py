@@ -1,5 +1,6 @@
-"""Limits of a share of episodes whose sites may differ: exact ones,
-or those by leaving out each site where these reach further.
+"""Limits of a share of episodes whose sites may differ.
+
+They are exact ones, or those by leaving out each site where these reach further.
 
 Exact limits (Clopper CJ, Pearson ES. Biometrika 1934;26:404-413) take episodes as independent.
 Where sites differ they are too narrow: with 15 sites of 40 episodes and an intraclass correlation

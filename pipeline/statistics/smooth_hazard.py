@@ -44,8 +44,10 @@ class Hazard:
 
 @dataclass(frozen=True)
 class _Edge:
-    """One end of the intervals: where it is `inside` time, the log cumulative hazard is basis @
-    coefficients."""
+    """One end of the intervals.
+
+    Where it is `inside` time, the log cumulative hazard is basis @ coefficients.
+    """
 
     basis: np.ndarray
     inside: np.ndarray
@@ -53,8 +55,10 @@ class _Edge:
     def survive(
         self, coefficients: np.ndarray, elsewhere: float
     ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Survival at the end (`elsewhere` at zero or infinity),
-        and its first and second derivative by the log cumulative hazard."""
+        """Survival at the end (`elsewhere` at zero or infinity) and two derivatives.
+
+        They are the first and the second by the log cumulative hazard.
+        """
         cumulative = np.exp(np.clip(self.basis @ coefficients, -50, 50))
         survival = np.where(self.inside, np.exp(-cumulative), 0.0)
         slope = -cumulative * survival

@@ -1,5 +1,6 @@
-"""Differences and ratios of two numbers from the limits of each (MOVER, the method of variance
-estimates recovery).
+"""Differences and ratios of two numbers from the limits of each.
+
+The method is MOVER, the method of variance estimates recovery.
 
 Limits follow from those of the two (Newcombe RG. Stat Med 1998;17:873-890; Zou GY, Donner A. Stat
 Med 2008;27:1693-1702), and so exist where all or nobody of one had the event. The limits by leaving
