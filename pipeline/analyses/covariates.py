@@ -23,8 +23,20 @@ NOT_RECORDED = "not recorded"
 
 
 def name_first_maneuvers(attempts: Frame[Attempts]) -> pd.DataFrame:
-    """The family of the very first maneuver of each treated episode,
-    whatever followed on the same day: site, episode_id, first_maneuver."""
+    """Name the family of the very first maneuver of each treated episode.
+
+    Whatever followed on the same day does not count.
+
+    Parameters
+    ----------
+    attempts
+        Sessions and what came of them.
+
+    Returns
+    -------
+    pd.DataFrame
+        One row for each treated episode: site, episode_id, first_maneuver.
+    """
     first = attempts[attempts["session"].eq(1)]
     return first[EPISODE].assign(first_maneuver=first["family"].str.split().str[0])
 
@@ -32,13 +44,20 @@ def name_first_maneuvers(attempts: Frame[Attempts]) -> pd.DataFrame:
 def describe_covariates(
     episodes: Frame[Episodes], adjudications: Frame[Adjudications], attempts: Frame[Attempts]
 ) -> pd.DataFrame:
-    """One row for each episode: site, episode_id, patient_id,
-    and the covariates of schemas.study.Variable that do not change.
+    """Describe each episode by the covariates of schemas.study.Variable that do not change.
 
-    age_decade (whole decades), sex, onset (band of days from onset to day 0), prior (band of
-    earlier episodes), cause, canal_arm (a short arm with its working definition), mechanism,
-    first_family (of the very first maneuver) and first_fit (of the first session), both empty if
-    untreated.
+    Parameters
+    ----------
+    episodes, adjudications, attempts
+        The derived tables.
+
+    Returns
+    -------
+    pd.DataFrame
+        One row for each episode: site, episode_id, patient_id, age_decade (whole decades), sex,
+        onset (band of days from onset to day 0), prior (band of earlier episodes), cause, canal_arm
+        (a short arm with its working definition), mechanism, first_family (of the very first
+        maneuver) and first_fit (of the first session), both empty if untreated.
     """
     first = name_first_maneuvers(attempts).assign(
         first_fit=attempts.loc[attempts["session"].eq(1), "fit"]

@@ -48,8 +48,18 @@ class JackknifeFit:
 
 
 def fit_determined(attempts: AttemptDesign) -> tuple[AttemptDesign, Maximum | Refusal]:
-    """What is left of the design of those that the data can tell apart,
-    and the regression without random intercepts."""
+    """Fit the regression without random intercepts on what the data can tell apart.
+
+    Parameters
+    ----------
+    attempts
+        The design.
+
+    Returns
+    -------
+    tuple
+        What is left of the design, and the maximum or why there is none.
+    """
     if is_flat(climb_rows(attempts.collapse()[0]).information):
         attempts = attempts.keep_determined()
     return attempts, fit_cloglog(attempts.collapse()[0])

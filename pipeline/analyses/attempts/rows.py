@@ -29,15 +29,24 @@ SEPARATED = Refusal(
 def describe_attempts(
     episodes: Frame[Episodes], adjudications: Frame[Adjudications], attempts: Frame[Attempts]
 ) -> pd.DataFrame:
-    """One row for each session of a positional episode that began while not known to be resolved
-    and that a deciding test followed.
+    """Describe the sessions of positional episodes that a deciding test followed.
 
-    Sessions after a recurrence are left out: that is another spell, and its first session no
-    second attempt at the first one. Columns: the covariates of
-    pipeline.analyses.covariates.describe_covariates, those of the session (session, attempt_number,
-    previous, family, fit, setting, performed_by), canal, gap (days to the test, at least 1) and
-    event (the test was negative). A first session has no other one before it and shares a class
-    with a repeated family, since attempt_number tells it apart.
+    They began while the episode was not known to be resolved. Sessions after a recurrence are left
+    out: that is another spell, and its first session no second attempt at the first one.
+
+    Parameters
+    ----------
+    episodes, adjudications, attempts
+        The derived tables.
+
+    Returns
+    -------
+    pd.DataFrame
+        One row for each session: the covariates of
+        pipeline.analyses.covariates.describe_covariates, those of the session (session,
+        attempt_number, previous, family, fit, setting, performed_by), canal, gap (days to the test,
+        at least 1) and event (the test was negative). A first session has no other one before it
+        and shares a class with a repeated family, since attempt_number tells it apart.
     """
     covariates = describe_covariates(episodes, adjudications, attempts).drop(columns="patient_id")
     canals = adjudications.loc[adjudications["positional"].eq("yes"), [*EPISODE, "canal"]]
@@ -134,7 +143,22 @@ class AttemptDesign:
 
 
 def design_attempts(rows: pd.DataFrame, config: Config) -> AttemptDesign:
-    """The design of config.study.attempt_success.terms; attempt_number is always in it."""
+    """Design the regression of config.study.attempt_success.terms.
+
+    attempt_number is always in it.
+
+    Parameters
+    ----------
+    rows
+        Sessions by `describe_attempts`.
+    config
+        The study's configuration.
+
+    Returns
+    -------
+    AttemptDesign
+        The rows that the model can use, and their design.
+    """
     plan = config.study.attempt_success
     terms = tuple(
         dict.fromkeys(("attempt_number", *(term for term in plan.terms if term != "site")))
@@ -160,7 +184,7 @@ def design_attempts(rows: pd.DataFrame, config: Config) -> AttemptDesign:
 
 
 def count_attempts(members: pd.DataFrame) -> Fields:
-    """Episodes, negative tests and sites behind some attempts."""
+    """Count episodes, negative tests and sites behind some attempts."""
     episodes, negative = members[EPISODE].drop_duplicates(), members["event"].astype(bool)
     sites = count_sites(episodes["site"], events=members.loc[negative, "site"])
     return {"n_episodes": len(episodes), "n_events": int(members["event"].sum()), **sites}

@@ -39,8 +39,19 @@ KAPPA = (
 
 
 def pair_diagnoses(episodes: Frame[Episodes], adjudications: Frame[Adjudications]) -> pd.DataFrame:
-    """One row for each positional episode: site, episode_id, and recorded and adjudicated canal,
-    side, arm and mechanism."""
+    """Pair recorded and adjudicated diagnoses of the positional episodes.
+
+    Parameters
+    ----------
+    episodes, adjudications
+        The derived tables.
+
+    Returns
+    -------
+    pd.DataFrame
+        One row for each episode: site, episode_id, and recorded and adjudicated canal, side, arm
+        and mechanism.
+    """
     recorded = episodes[[*EPISODE, *(f"recorded_{part}" for part in PARTS)]]
     by_response = episodes["arm_basis"].eq("treatment_response").fillna(False).astype(bool)
     recorded = recorded.assign(recorded_arm=recorded["recorded_arm"].mask(by_response, "unknown"))
@@ -77,8 +88,20 @@ def measure_agreement(pairs: pd.DataFrame, rule: Guards) -> pd.DataFrame:
 
 
 def list_disagreements(pairs: pd.DataFrame) -> pd.DataFrame:
-    """The episodes whose recorded and adjudicated variant differ in a part that both name:
-    for the eyes of their own site."""
+    """List the episodes whose recorded and adjudicated variant differ in a part that both name.
+
+    They are for the eyes of their own site.
+
+    Parameters
+    ----------
+    pairs
+        Pairs by `pair_diagnoses`.
+
+    Returns
+    -------
+    pd.DataFrame
+        Those that differ.
+    """
     differs = [
         pairs[part].isin(values)
         & pairs[f"recorded_{part}"].isin(values)

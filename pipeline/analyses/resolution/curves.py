@@ -66,8 +66,22 @@ def estimate_curves(
     attempts: Frame[Attempts],
     config: Config,
 ) -> pd.DataFrame:
-    """The curves of first spells of positional episodes by the primary endpoint in every stratum,
-    by the others as a whole."""
+    """Estimate the curves of first spells of positional episodes.
+
+    By the primary endpoint there is one in every stratum, by the others one of the whole.
+
+    Parameters
+    ----------
+    spells, adjudications, attempts
+        The derived tables.
+    config
+        The study's configuration.
+
+    Returns
+    -------
+    pd.DataFrame
+        Rows of schemas.estimate.Estimates.
+    """
     study = config.study
     first = name_first_maneuvers(attempts)
     positional = adjudications[adjudications["positional"].eq("yes")]
@@ -91,9 +105,21 @@ def estimate_curves(
 def split_strata(
     rows: pd.DataFrame, strata: tuple[tuple[str, ...], ...]
 ) -> Iterator[tuple[str, pd.DataFrame]]:
-    """The whole as `all`, then each part as `column=value,...`.
+    """Split rows into the whole, as `all`, then each part, as `column=value,...`.
 
     A short arm always says by which definition it is short.
+
+    Parameters
+    ----------
+    rows
+        Spells with the columns of the strata.
+    strata
+        For each division the columns that make it.
+
+    Yields
+    ------
+    tuple
+        The name of the stratum and its rows.
     """
     yield "all", rows
     for columns in strata:

@@ -29,11 +29,20 @@ WORTH_SAYING = 0.005  # a difference between least and most that a reader would 
 
 @dataclass(frozen=True)
 class Share:
-    """The `least` and the `most` that the data allow, which differ where the day lies within an
-    interval of no information.
+    """The share resolved by a day; its limits reach around the least and the most.
 
-    The limits reach around both. `n_events` counts those known to be resolved by the day,
-    `n_episodes` all who are followed.
+    Attributes
+    ----------
+    least, most
+        What the data allow; they differ where the day lies within an interval of no information.
+    std_error
+        Of the least, by sites.
+    lower, upper
+        95 % confidence limits.
+    n_episodes, n_events
+        All who are followed, and those known to be resolved by the day.
+    n_sites, by_site
+        On how many sites it rests, and on how many episodes of each.
     """
 
     least: float
@@ -57,8 +66,20 @@ class Share:
 def select_followed(
     spells: Frame[Spells], adjudications: Frame[Adjudications], endpoint: str
 ) -> pd.DataFrame:
-    """First spells of positional episodes by one endpoint of which something is known,
-    each with its verdict, by their keys."""
+    """Select first spells of positional episodes of which something is known.
+
+    Parameters
+    ----------
+    spells, adjudications
+        The derived tables.
+    endpoint
+        The endpoint of the spells.
+
+    Returns
+    -------
+    pd.DataFrame
+        One row for each episode, with its verdict, by their keys.
+    """
     positional = adjudications[adjudications["positional"].eq("yes")]
     first = spells[
         spells["spell"].eq(1) & spells["endpoint"].eq(endpoint) & spells["status"].isin(FOLLOWED)
@@ -69,7 +90,20 @@ def select_followed(
 
 
 def count_known(spells: Frame[Spells], day: int) -> Fields:
-    """How many are followed, known to be resolved by the day, and of how many sites."""
+    """Count how many are followed, known to be resolved by the day, and of how many sites.
+
+    Parameters
+    ----------
+    spells
+        Spells by `select_followed`.
+    day
+        Days from the first attempt.
+
+    Returns
+    -------
+    Fields
+        The columns `n_episodes`, `n_events`, `n_sites` and `by_site` of a row.
+    """
     resolved = int((spells["right_days"] <= day).sum())
     return {"n_episodes": len(spells), "n_events": resolved, **count_sites(spells["site"])}
 
@@ -77,7 +111,22 @@ def count_known(spells: Frame[Spells], day: int) -> Fields:
 def estimate_shares(
     spells: Frame[Spells], days: tuple[int, ...], study: Study
 ) -> dict[int, Share | Refusal]:
-    """The share by each day, or why there is none."""
+    """Estimate the share resolved by each day.
+
+    Parameters
+    ----------
+    spells
+        Spells by `select_followed`.
+    days
+        Days from the first attempt.
+    study
+        Thresholds, and the last day that is estimated.
+
+    Returns
+    -------
+    dict
+        By day the share, or why there is none.
+    """
     horizon = study.curves.horizon_day
     refusal = check_size(len(spells), None, study.guards)
     if refusal:
