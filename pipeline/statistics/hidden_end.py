@@ -30,7 +30,7 @@ from pipeline.statistics.hidden_end_model import (
 from pipeline.statistics.hidden_end_sums import expect
 from pipeline.statistics.npmle_search import NotConverged
 
-MAX_SWEEPS = 1000
+MAX_SWEEPS = 3000
 TOLERANCE = 1e-9  # rise of the log-likelihood per person in one sweep, below which a fit has ended
 SHORTEST_LEAP = 1.1  # of two sweeps, which are 1
 HABIT_DAYS = 1.0  # days of exposure by which a habit is drawn to the rate of tests in all

@@ -1,5 +1,6 @@
-"""What the present estimators answer where clinics test by habits of their own: pools by scenario
-and seed, from delivered tables to shares resolved by a day and the variance between sites."""
+"""What the estimators answer where clinics test by habits of their own: pools by scenario and seed,
+from delivered tables to shares resolved by a day and how far sites differ; by intervals between
+tests, and by the model that takes the days of tests as evidence."""
 
 import json
 from collections.abc import Iterator
@@ -11,13 +12,15 @@ import numpy as np
 import pandas as pd
 
 from pipeline.analyses.resolution.curves import estimate_curves
+from pipeline.analyses.resolution.joint import estimate_joint
 from pipeline.analyses.resolution.shares import select_followed
+from pipeline.analyses.sites.monitoring import estimate_site_monitoring
 from pipeline.analyses.sites.pooling import smooth_sites
 from pipeline.derivation.tables import derive_rows
 from pipeline.statistics.meta import Pool, pool_random_effects
 from schemas.study import Config
 from tests.recovery.adapters import Answer, read_answers
-from tests.recovery.habits import HABITS
+from tests.recovery.habits import HABITS, HABITS_BY_NAME, SITES
 from tests.recovery.pools import DAYS, draw_pool, expect_shares
 from tests.recovery.scenarios import SEED
 from tests.recovery.study import name_commit, read_plan, round_number
@@ -25,6 +28,12 @@ from tests.recovery.study import read_answers as read_lines
 from tests.recovery.table import tabulate
 
 SPREAD_DAYS = (7, 30)
+MODEL = "tests_as_evidence"
+OF_SITES = {
+    "rate_ratio_tau2": "tau2 of the rate",
+    "sites_outside_95": "outside 95 %",
+    "sites_outside_998": "outside 99.8 %",
+}
 AGAIN = [("all_together", 0), ("debris", 0)]  # pools that tests answer again
 Job = tuple[str, int]  # scenario, seed
 
@@ -42,10 +51,8 @@ def answer_pool(job: Job) -> dict:
     config, (scenario, seed) = read_curves_plan(), job
     delivered, _ = draw_pool(scenario, seed)
     derived = derive_rows(delivered, config, [config.study.resolution.primary])
-    answers = [
-        [answer.term, *map(round_number, answer[2:5]), answer.status]
-        for answer in ask(derived, config)
-    ]
+    asked = [*ask(derived, config), *ask_model(delivered | derived, config)]
+    answers = [[answer.term, *map(round_number, answer[2:5]), answer.status] for answer in asked]
     return {"scenario": scenario, "pool": seed, "answers": answers}
 
 
@@ -68,6 +75,20 @@ def ask(derived: dict[str, pd.DataFrame], config: Config) -> Iterator[Answer]:
             yield Answer(term, "honest", pool.tau2, pool.tau2_lower, pool.tau2_upper)
 
 
+def ask_model(tables: dict[str, pd.DataFrame], config: Config) -> Iterator[Answer]:
+    """The same shares by the model with the days of tests as evidence; the variance between sites
+    of the logarithm of the rate of resolution, and how many lie outside control limits."""
+    names = ("examinations", "findings", "treatments", "followups", "adjudications", "spells")
+    rows = {name: tables[name] for name in names}
+    found = estimate_joint(**rows, attempts=tables["attempts"], config=config)
+    terms = [f"resolved_by_day_{day}" for day in DAYS]
+    for answer in read_answers(found[found["term"].isin(terms)]):
+        yield answer._replace(term=f"{MODEL} {answer.term.removeprefix('all ')}")
+    found = estimate_site_monitoring(**rows, config=config)
+    for answer in read_answers(found[found["term"].isin(OF_SITES)]):
+        yield answer._replace(term=f"{MODEL} {answer.term.removeprefix('all ')}")
+
+
 def find_truths(scenario: str) -> dict[str, float]:
     """The truth of each term: over very many sites, from the true days. Of their variance, sites'
     own luck is taken off as where each patient were seen daily."""
@@ -76,7 +97,11 @@ def find_truths(scenario: str) -> dict[str, float]:
         f"resolved_by_day_{day}": float(np.average(told[day, "mean"], weights=told[day, "size"]))
         for day in DAYS
     }
-    return shares | {f"tau2_by_day_{day}": _spread(told[day]).tau2 for day in SPREAD_DAYS}
+    spread = {f"tau2_by_day_{day}": _spread(told[day]).tau2 for day in SPREAD_DAYS}
+    by_model = {f"{MODEL} {term}": share for term, share in shares.items()}
+    planted = HABITS_BY_NAME[scenario].site_sd ** 2  # of debris it is no variance of a rate
+    of_sites = dict(zip(OF_SITES, (planted, 0.0, 0.0), strict=True))
+    return shares | spread | by_model | {f"{MODEL} {term}": v for term, v in of_sites.items()}
 
 
 def _spread(sites: pd.DataFrame) -> Pool:
@@ -102,8 +127,9 @@ def run_days_of_tests(pools: int, path: Path) -> list[dict]:
     return list(read_lines(path))
 
 
-def write_days_of_tests(lines: list[dict], table: Path, again: Path) -> None:
-    """The table as .csv below one line that names the seed, and the answers of AGAIN."""
+def write_days_of_tests(lines: list[dict], tables: dict[bool, Path], again: Path) -> None:
+    """The tables as .csv below one line that names the seed, by intervals (False) and by the model
+    (True), and the answers of AGAIN."""
     truths = {habits.name: find_truths(habits.name) for habits in HABITS}
     rows = [
         (line["scenario"], line["pool"], *answer, truths[line["scenario"]][answer[0]])
@@ -113,33 +139,48 @@ def write_days_of_tests(lines: list[dict], table: Path, again: Path) -> None:
     columns = ["scenario", "pool", "term", "estimate", "lower", "upper", "status", "truth"]
     answers = pd.DataFrame(rows, columns=columns)
     numbers = answers.astype({"estimate": float, "lower": float, "upper": float})
-    told = tabulate(numbers.assign(analysis="tests", stance="honest"))
-    told = told.drop(columns=["analysis", "stance", "type_i_error"])
-    scenarios, terms = [habits.name for habits in HABITS], list(truths[HABITS[0].name])
-    told = told.set_index(["scenario", "term"]).reindex(
-        pd.MultiIndex.from_product([scenarios, terms], names=["scenario", "term"])
-    )
     commits = " ".join(sorted({line["commit"] for line in lines}))
-    text = told.to_csv(float_format="%.4f")
-    table.write_text(f"# seed {SEED}; answers of commit {commits}\n{text}", "utf-8")
-    chosen = [line for line in lines if (line["scenario"], line["pool"]) in AGAIN]
-    again.write_text("".join(json.dumps(line) + "\n" for line in chosen), "utf-8")
+    for by_model, path in tables.items():
+        chosen = numbers[numbers["term"].str.startswith(MODEL) == by_model]
+        terms = list(dict.fromkeys(t for t in truths[HABITS[0].name] if t in set(chosen["term"])))
+        text = _tabulate(chosen, terms).to_csv(float_format="%.4f")
+        path.write_text(f"# seed {SEED}; answers of commit {commits}\n{text}", "utf-8")
+    kept = [line for line in lines if (line["scenario"], line["pool"]) in AGAIN]
+    again.write_text("".join(json.dumps(line) + "\n" for line in kept), "utf-8")
+
+
+def _tabulate(answers: pd.DataFrame, terms: list[str]) -> pd.DataFrame:
+    told = tabulate(answers.assign(analysis="tests", stance="honest"))
+    told = told.drop(columns=["analysis", "stance", "type_i_error"])
+    scenarios = [habits.name for habits in HABITS]
+    index = pd.MultiIndex.from_product([scenarios, terms], names=["scenario", "term"])
+    told = told.set_index(["scenario", "term"]).reindex(index).reset_index()
+    told["term"] = told["term"].str.removeprefix(f"{MODEL} ")
+    return told.set_index(["scenario", "term"])
 
 
 def show_days_of_tests(found: pd.DataFrame) -> str:
     """The table for a document: of shares the bias, its Monte-Carlo error and the coverage; of
-    variances the truth and the mean answer."""
-    head = ["scenario", *(f"day {day}" for day in DAYS), *(f"tau2, day {d}" for d in SPREAD_DAYS)]
+    variances the truth and the mean answer; of sites outside limits their share."""
+    names = {"resolved": "day", "tau2": "tau2, day"} | OF_SITES
+    head = ["scenario", *(_head(term, names) for term in found["term"].unique())]
     rows = [head, ["---"] * len(head)]
     for scenario, part in found.groupby("scenario", sort=False):
         rows.append([f"`{scenario}`", *(_show(row) for row in part.itertuples())])
     return "".join(f"| {' | '.join(row)} |\n" for row in rows)
 
 
+def _head(term: str, names: dict[str, str]) -> str:
+    what, _, day = term.partition("_by_day_")
+    return f"{names[what]} {day}" if day else names[term]
+
+
 def _show(row: NamedTuple) -> str:
     if not row.answered:
         return "none"
     some = "" if row.answered == row.pools else f", {row.answered} pools"
-    if row.term.startswith("tau2"):
+    if row.term.startswith("sites"):
+        return f"{(row.truth + row.bias) / SITES:.3f}"
+    if "tau2" in row.term:
         return f"{row.truth:.2f}, {row.truth + row.bias:.2f}{some}"
     return f"{row.bias:+z.3f} ± {row.bias_error:.3f}, {row.coverage:.2f}{some}"
