@@ -99,13 +99,11 @@ def say_withdrawn(withdrawn: pd.DataFrame) -> Iterator[str]:
 
 def say_numbers(statuses: pd.Series) -> Iterator[str]:
     """How many estimates can be used, how many are hidden, and how many were withheld for which
-    reason."""
-    withheld = [
-        f"{statuses[code]:,} {meaning}"
-        for code, meaning in ESTIMATE_STATUS.items()
-        if statuses.get(code, 0) and code != "ok"
-    ]
-    yield f"{statuses.get('ok', 0):,} can be used" + "".join(f"; {reason}" for reason in withheld)
+    reason, a line each."""
+    width = max((len(f"{number:,}") for number in statuses), default=1)
+    for code, meaning in ESTIMATE_STATUS.items():
+        if code == "ok" or statuses.get(code, 0):
+            yield f"{statuses.get(code, 0):>{width},} {meaning}"
 
 
 def find_page(results: PurePath, row: Any) -> PurePath:

@@ -264,12 +264,12 @@ KNOWN_ON_DAY = {
 }
 ESTIMATE_STATUS = {
     "ok": "can be used",
-    "too_few": "too few episodes or events",
-    "too_wide": "the confidence interval is too wide to tell anything",
-    "not_converged": "the solution check failed",
-    "not_identified": "the data cannot tell",
+    "too_few": "not given because there are too few episodes or events",
+    "too_wide": "not given because the confidence interval is too wide to tell anything",
+    "not_converged": "not given because the model did not converge or failed its check",
+    "not_identified": "not given because the data cannot tell",
     "suppressed": "hidden to protect people and sites",
-    "bounded": "hidden to protect people; it lies beyond the limit that is given",
+    "bounded": "shown only as a limit (at most, or at least), to protect people",
 }
 
 # What followed a failed first session

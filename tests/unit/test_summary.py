@@ -98,14 +98,17 @@ def test_many_places_are_counted_and_not_listed():
 
 
 def test_numbers_are_counted_by_what_became_of_them():
+    """A line each, the numbers below each other."""
     summary = summarise(
         build_tables([("S01", "001", "accepted", True)]),
-        ["ok"] * 3 + ["suppressed"] * 2 + ["too_few"],
+        ["ok"] * 3 + ["suppressed"] * 12 + ["too_few", "bounded"],
     )
     assert (
-        "3 can be used; 1 too few episodes or events; 2 hidden to protect people and sites"
-        in summary
-    )
+        "Numbers      3 can be used\n"
+        "             1 not given because there are too few episodes or events\n"
+        "            12 hidden to protect people and sites\n"
+        "             1 shown only as a limit (at most, or at least), to protect people\n"
+    ) in summary
 
 
 def test_withdrawals_are_told_only_where_there_are_some():

@@ -73,7 +73,7 @@ def test_notes_leave_in_declared_sentences_without_counts_of_people():
         "by day 7 the data allow a range of shares",
         "",
         "too few episodes, with the event or without it",
-        "the solution check failed",
+        "not given because the model did not converge or failed its check",
     ]
 
 

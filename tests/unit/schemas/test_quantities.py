@@ -224,7 +224,10 @@ def test_no_declared_sentence_counts_people():
     assert release_note("all agree, so that the large-sample interval has no width", "ok") is None
     assert release_note("fewer than 5 without the event", "too_few") == TOO_FEW
     assert release_note("somebody said 7", "ok") is None
-    assert release_note("somebody said 7", "not_converged") == "the solution check failed"
+    assert (
+        release_note("somebody said 7", "not_converged")
+        == "not given because the model did not converge or failed its check"
+    )
     assert release_note("between day 3 and day 5", "ok") == "between day 3 and day 5"
 
 
