@@ -28,12 +28,12 @@ def roll(direction: str, seconds: float, affected: str) -> list[dict]:
     ]
 
 
-def tip(affected: str, vertical: str = "up", test: int = 1) -> list[dict]:
+def tip(affected: str, vertical: str = "up", examination: int = 1) -> list[dict]:
     """A Dix-Hallpike test with torsion toward the affected ear."""
     return [
         {
             "side": affected,
-            "examination": test,
+            "examination": examination,
             "vertical": vertical,
             "torsion": affected,
             "duration_s": 20,
