@@ -1,4 +1,4 @@
-"""What the documents name exists: paths, keys and names in the code.
+"""What the documents name exists: paths, keys and names in the code. Their lines are short.
 
 Command lines are asked in test_commands.py.
 """
@@ -87,6 +87,9 @@ DOCUMENTS = tuple(
     for path in list_tracked()
     if path.endswith(".md") and ("/" in path or path in TOP) and path not in MADE
 )
+PAGES = (*DOCUMENTS, "CHANGELOG.md")
+WIDTH = 100  # of a line, as of the code
+WIDER = {"tests/recovery/README.md"}
 
 
 @cache
@@ -194,3 +197,27 @@ def test_every_name_stands_in_the_code(document):
         for n in sorted(names)
         if not all(re.search(rf"(?<![A-Za-z]){p}(?![A-Za-z])", sources) for p in parts[n])
     ] == []
+
+
+def find_long_lines(text: str) -> list[int]:
+    """Numbers of lines that are too long. Rows of a table, blocks of code, what links lead to, and
+    a line that is all one piece of code cannot be broken."""
+    found, in_code = [], False
+    for number, line in enumerate(text.splitlines(), start=1):
+        if line.startswith("```"):
+            in_code = not in_code
+        whole = in_code or line.lstrip().startswith("|") or re.fullmatch(r" *`[^`]+`[.:]?", line)
+        if not whole and len(re.sub(r"\]\([^)]*\)", "]", line)) > WIDTH:
+            found.append(number)
+    return found
+
+
+def test_a_long_line_is_found_unless_it_cannot_be_broken():
+    long = "word " * 20 + "."
+    kept = ["```", long, "```", f"| {long} |", f"  `{long}`.", f"[there]({long})", long[1:]]
+    assert find_long_lines("\n".join([*kept, long, f"- [{long}](here)"])) == [8, 9]
+
+
+@pytest.mark.parametrize("document", sorted(set(PAGES) - WIDER))
+def test_lines_are_short(document):
+    assert find_long_lines(read(document)) == []

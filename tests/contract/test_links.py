@@ -8,10 +8,9 @@ from urllib.parse import unquote, urlsplit
 
 import pytest
 
-from tests.contract.test_documents import DOCUMENTS, read
+from tests.contract.test_documents import PAGES, read
 from tests.contract.test_floors import ROOT
 
-PAGES = [*DOCUMENTS, "CHANGELOG.md"]
 DECISIONS = [
     path for path in PAGES if path.startswith("docs/decisions/") and not path.endswith("README.md")
 ]
