@@ -9,13 +9,15 @@ import importlib
 import inspect
 from collections.abc import Callable
 
+from pipeline.derivation.tables import DELIVERED
 from pipeline.warehouse import Warehouse
 from schemas.columns import Frame
 from schemas.declared import PLAN
 from schemas.estimate import Estimates
 from schemas.study import Config
-from schemas.warehouse import key_of
 
+# of these each site's current delivery counts; how many rows came in is told of all deliveries
+OF_SITES_NOW = (*DELIVERED, "planned_days")
 ANALYSES = {
     name: analysis.function for name, analysis in PLAN.items() if not analysis.of_the_demonstration
 }
@@ -37,9 +39,7 @@ def run_analysis(analysis: str, warehouse: Warehouse, config: Config) -> Frame[E
     """The estimates of one analysis; of delivered tables it sees each site's current delivery."""
     estimate = find_analysis(analysis)
     given = {
-        name: config
-        if name == "config"
-        else warehouse.read(name, current="delivery" in key_of(name))
+        name: config if name == "config" else warehouse.read(name, current=name in OF_SITES_NOW)
         for name in inspect.signature(estimate).parameters
     }
     return estimate(**given)
