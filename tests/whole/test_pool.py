@@ -19,7 +19,7 @@ from pipeline.sources import fingerprint_files
 from schemas.demonstration import INVENTED
 from schemas.estimate import Estimates
 from schemas.identities import CHAINS, ENDPOINTS
-from schemas.notes import release_note
+from schemas.notes import SENTENCES, STAYS, release_note
 from tests.whole.conftest import POOL, command_of, run_workflow
 
 
@@ -107,7 +107,7 @@ def test_every_note_of_a_model_is_declared_or_no_reader_would_learn_it(pool_run)
                 (path.stem, said)
                 for note in told["note"].dropna().unique()
                 for said in note.split("; ")
-                if release_note(said, "ok") is None
+                if release_note(said, "ok") is None and SENTENCES.get(said) != STAYS
             ]
     assert lost == []
 
@@ -284,7 +284,10 @@ def test_the_release_passes_its_audit_and_names_no_site(pool_run, plan):
     assert [found for eyes in audit.everybody for found in audit.find(made.known, eyes)] == []
     for eyes in audit.everybody:  # what the audit takes for known is true
         least, most = audit.carry(made.known, eyes)
-        assert ((least <= audit.cells.values) & (audit.cells.values <= most)).all()
+        true = np.array(audit.cells.values, dtype=float)
+        stated = ~np.isnan(true)  # a part of a sum may be counted nowhere
+        assert stated.mean() > 0.9
+        assert ((least <= true) & (true <= most))[stated].all()
     assert find_undeclared_chains(audit.cells) == set()
     key = ["analysis", "population", "endpoint", "stratum", "term", "comparison"]
     pd.testing.assert_frame_equal(
