@@ -33,6 +33,7 @@ NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
     rf"vertigo, of {N}$",
     rf"{N} (?:percentage )?points?|0 to 100",
     rf"{N} (?:fewer|more)\b(?! episode)",  # days with vertigo
+    rf"between {N} and {N} times as fast|one in {N} would|{N} in {N} lay outside",
     rf"{N} times as often|{N} times for the confidence",
     rf"is {N}, between {N} and {N}",  # kappa
     r"Trial \d+|\d+/\d+|\d+\. (?=[A-Zv])",  # of published trials

@@ -36,7 +36,7 @@ class Mark:
 def search_figures(release: Release) -> Iterator[str]:
     """What was found in the figures of a release, each as a sentence."""
     curves: dict[str, list[Row]] = defaultdict(list)
-    for row in release.among("resolution_curves"):
+    for row in release.among("joint_resolution"):
         if row.endpoint == "objective":
             curves[f"curve-{re.sub(r'[=,]', '-', row.stratum)}.svg"].append(row)
     for path in sorted((release.folder / "reports").rglob("*.svg")):
@@ -121,7 +121,8 @@ def read_curve(marks: list[Mark], rows: list[Row]) -> Iterator[str]:
     a_day = min(later - place for place, later in itertools.pairwise(places))
     for mark in curves:
         first, last = (round((end - places[0]) / a_day) for end in (mark.left, mark.right))
-        for day in range(first, last):  # a share is drawn from its day to the next
+        # a share is drawn from its day to the next; on day 0 it is none by definition
+        for day in range(max(first, 1), last):
             if not {f"resolved_by_day_{day}", f"unresolved_upper_day_{day}"} & usable:
                 yield f"the curve is drawn on day {day}, for which the table has no number"
 

@@ -52,7 +52,7 @@ def test_every_test_and_reason_is_told_with_its_source(pool_run, chosen, plan, v
         tests = store.execute(
             "SELECT count(*) FROM finding WHERE site = ? AND episode_id = ?", [site, episode]
         ).fetchone()[0]
-    assert len(re.findall(r"day -?\d+, examination \d+:", told.stdout)) == tests
+    assert len(re.findall(r"day -?\d+, examination \d+(?: \(\w+\))?:", told.stdout)) == tests
     text = " ".join(told.stdout.split())
     rules = plan.criteria.criteria | plan.criteria.flags | plan.criteria.other_causes
     for name in [*criteria.split(), *against.split()]:

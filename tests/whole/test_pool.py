@@ -264,9 +264,7 @@ def find_undeclared_chains(cells: Cells) -> set[tuple[str, str]]:
 
 def test_the_release_passes_its_audit_and_names_no_site(pool_run, plan):
     results = pool_run[0] / "results"
-    files = sorted(
-        path.name for path in (results / "estimates").glob("*.csv") if path.stem in ANALYSES
-    )
+    files = [f"{name}.csv" for name in ANALYSES]  # as the rule has them: what is hidden hangs on it
     before, after = (
         pd.concat(
             [Estimates.cast(pd.read_csv(results / folder / name)) for name in files],

@@ -24,7 +24,7 @@ from openpyxl.worksheet.hyperlink import Hyperlink
 
 from pipeline.intake.patterns import DICTIONARY_WORDS
 from schemas.delivery import TABLES
-from tests.unit.intake.conftest import build_book, plain_tables, to_grids
+from tests.unit.intake.conftest import build_book, current_tables, to_grids
 
 DATES = (
     "14 March 2024|March 14th, 2024|3/14/24|2024-03-14|14. März 2024|14.03.24|3. Dez. 2023|14 août "
@@ -116,7 +116,7 @@ def choose_for_pseudonym(turns) -> tuple[str, str]:
 def plant_cells(seed: int) -> tuple[dict, list[tuple]]:
     """Grids of a delivery with a planted text in a cell of every column but the pseudonyms',
     and places: table, row, column, kind, text."""
-    grids, places, turns = to_grids(plain_tables()), [], take_turns(seed, VALUES)
+    grids, places, turns = to_grids(current_tables()), [], take_turns(seed, VALUES)
     for number, (table, column) in enumerate(CELLS):
         row = 1 + number % 2
         kind, text = next(turns)
