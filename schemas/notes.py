@@ -121,9 +121,10 @@ SENTENCES: dict[str, str | None] = {
     "not told apart from {class}": SAME,
     "nobody was tested early enough to tell": "not tested early enough to tell",
     (
-        "withdrawn: sites test on different days, which alone makes equal sites look different, "
-        "and nothing tells the one from the other"
+        "withdrawn: sites test on different days, which alone makes shares of equal sites look "
+        "different; how far sites differ is told by their rates of resolution"
     ): SAME,
+    "the form of the model alone would tell it": SAME,
     "the tests do not tell events before this day from later ones": SAME,
     "the shares resolved are not known": SAME,
     "this attempt number is not in the model": SAME,

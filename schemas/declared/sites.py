@@ -67,8 +67,8 @@ SITE_POOLING = Analysis(
         "complementary log-log scale: restricted likelihood, Hartung-Knapp intervals.",
         "Sites are like a sample of the clinics meant. How far they differ, and the prediction "
         "interval for a further site, are withdrawn: sites test on different days, which alone "
-        "makes equal sites "
-        "look different.",
+        "makes shares of equal sites look different. Their rates of resolution are compared "
+        "instead, by a model of the days of tests.",
         "IntHout, Ioannidis & Borm, BMC Med Res Methodol 2014;14:25; Higgins, Thompson & "
         "Spiegelhalter, J R Stat Soc A 2009;172:137-159",
     ),

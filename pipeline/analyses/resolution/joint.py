@@ -78,10 +78,7 @@ FIXED_TESTS = 1e9  # of so many it is fixed
 SHARED_ENDS = 2.0  # resolutions by which a class is drawn to the wider one
 FORM_SPREAD = 1.0  # standard deviation of the log natural rate of a single day, the form freed
 BOUNDED = ("canal=", "mechanism=")  # by one of these bounds are told
-FORM_ALONE = Refusal(
-    "not_identified",
-    "the form of the model alone would tell it: see the least and the greatest share",
-)
+FORM_ALONE = Refusal("not_identified", "the form of the model alone would tell it")
 
 
 def estimate_joint(

@@ -9,7 +9,8 @@ nearly all for shares by day 7 and by day 30, and in up to a fifth for success o
 though the time to the test is taken into account there; where sites differ in how soon patients
 with symptoms come back, it rejected in nearly all as well. So the variance between sites, its share
 of all variance, and the prediction interval for a further site have a status, and no site has a
-number of its own.
+share of its own. How far sites differ is told by pipeline/analyses/sites/monitoring.py, with the
+days of tests in the model.
 """
 
 from collections.abc import Iterator
@@ -33,8 +34,8 @@ COUNT = "count"
 LARGEST = 700.0  # the exponential of more is no number; the probability is one long before
 TEST_DAYS = Refusal(
     "not_identified",
-    "withdrawn: sites test on different days, which alone makes equal sites look different, and "
-    "nothing tells the one from the other",
+    "withdrawn: sites test on different days, which alone makes shares of equal sites look "
+    "different; how far sites differ is told by their rates of resolution",
 )
 MISSING = Refusal(
     "not_identified",

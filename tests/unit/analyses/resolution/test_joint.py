@@ -8,6 +8,7 @@ from pipeline.analyses.resolution import joint
 from pipeline.analyses.resolution.joint import estimate_joint
 from pipeline.statistics.hidden_end_influence import Knowledge
 from pipeline.statistics.npmle_search import NotConverged
+from schemas.notes import release_note
 from tests.unit.analyses.resolution.tested_episodes import gather
 
 COURSES = [{7: False}] * 30 + [{7: True, 14: False}] * 20 + [{}] * 10
@@ -78,7 +79,9 @@ def test_a_share_that_the_form_alone_tells_is_withheld(plan, monkeypatch):
 
     monkeypatch.setattr(joint, "know_shares", know)
     found = estimate(plan).loc["all"]
-    assert found.loc["resolved_by_day_7", "note"] == joint.FORM_ALONE.note
+    note = found.loc["resolved_by_day_7", "note"]
+    assert note == joint.FORM_ALONE.note
+    assert release_note(note, "not_identified") == note  # readers learn why
     assert found.loc["resolved_by_day_14", "status"] == "ok"
 
 

@@ -1,9 +1,13 @@
 """Clinics are compared whenever they test; what cannot be told has its reason."""
 
+from pathlib import Path
+
+import pandas as pd
 import pytest
 
-from pipeline.reports.committee.sites import describe_sites
+from pipeline.reports.committee.sites import WARNING, describe_sites
 from pipeline.statistics.tidy import withhold
+from tests.recovery.habits import SITES
 from tests.unit.reports.committee.sections import MANY, number, table, words
 
 
@@ -42,3 +46,13 @@ def test_clinics_that_cannot_be_compared_have_the_reason(plan):
     section = describe_sites(table("site_monitoring", [few]), plan)
     assert section["finding"] == ""
     assert "not compared" in words(section)
+
+
+def test_what_is_said_of_simulated_clinics_is_what_the_recovery_table_says():
+    table_of_model = Path(__file__).parents[3] / "recovery" / "tests_as_evidence.csv"
+    found = pd.read_csv(table_of_model, comment="#").set_index(["scenario", "term"])
+    equal = found.loc["equal_sites"]
+    outside = (equal["truth"] + equal["bias"]) / SITES
+    assert f"{100 * outside['sites_outside_95']:.0f} in 100" in WARNING
+    assert outside["sites_outside_998"] == 0
+    assert "none outside the second" in WARNING
