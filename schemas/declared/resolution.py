@@ -219,9 +219,11 @@ JOINT_RESOLUTION = Analysis(
         f"{JACKKNIFE}. Where the records do not tell how often tests are misread, the limits reach "
         "over all rates of the plan.",
         "Given the site, the days since the last session or test, and what that test showed, a "
-        "planned test does not depend on the course; tests that symptoms bring about come as often "
-        "on every day; misreading is near what the plan says, unless tests of one episode "
-        "contradict each other. Whoever is not said to be lost would have come with symptoms. "
+        "planned test depends on the course only in that whoever is well may keep appointments "
+        "less or more often, alike on every day and at every site; so may they stay away for good "
+        "without a word, and tests that symptoms bring about come as often on every day. Recorded "
+        "loss does not depend on the course. Misreading is near what the plan says, unless tests "
+        "of one episode contradict each other. "
         "Where only the form of the hazard would tell a share, there is none.",
         "Grüger, Kay & Schumacher, Biometrics 1991;47:595-605; Lange et al., Biometrics "
         "2015;71:90-101 (both from memory); Dempster, Laird & Rubin, J R Stat Soc B 1977;39:1-38; "
