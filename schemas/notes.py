@@ -90,6 +90,10 @@ SENTENCES: dict[str, str | None] = {
         "{number} at {number} and by {number} at {number}"
     ): "weakly identified, since rows end with the first event",
     (
+        "the likelihood is flat: the log-likelihood falls by {number} at {number} and by {number} "
+        "at {number}"
+    ): "the likelihood is flat",
+    (
         "at its boundary: the log-likelihood falls by {number} at {number} and by {number} at "
         "{number}"
     ): "at its boundary",
@@ -122,8 +126,9 @@ SENTENCES: dict[str, str | None] = {
     "nobody was tested early enough to tell": "not tested early enough to tell",
     (
         "withdrawn: sites test on different days, which alone makes shares of equal sites look "
-        "different; how far sites differ is told by their rates of resolution"
+        "different"
     ): SAME,
+    "how far sites differ is told by their rates of resolution": SAME,
     "the form of the model alone would tell it": SAME,
     "the tests do not tell events before this day from later ones": SAME,
     "the shares resolved are not known": SAME,
@@ -139,8 +144,42 @@ SENTENCES: dict[str, str | None] = {
         "the share as it is, whenever the test came"
     ),
     "all agree, so that the large-sample interval has no width": STAYS,
+    "nobody was seen to be resolved": STAYS,
+    "nobody was seen unresolved": STAYS,
+    "the analysis has no number itself": SAME,
+    (
+        "statsmodels has no maximum likelihood fit of this model: its variational one has "
+        "intervals that are too narrow"
+    ): SAME,
+    "the tests compare it with lme4 on recorded data": SAME,
+    # why a fit has none: what separates, or is chosen by none, may be a handful
+    "positivity: for {number}% the probability of change is below {number}% or above {number}%": (
+        "positivity: for some the probability of one choice is next to none"
+    ),
+    "separation: every first session was a success": STAYS,
+    "separation: no first session was a success": STAYS,
+    "separation: all tests after it were negative, or none, so that no finite ratio fits": STAYS,
+    "separation: some combination of classes has no event, or only events": SAME,
+    "separation: some have no event, or only events, and no finite coefficient fits": SAME,
+    "separation: the data do not determine every coefficient, and no second fit ends": SAME,
+    "separation: needs a coefficient that the data do not determine": SAME,
+    "separation: the likelihood rises without end": SAME,
+    "separation: the likelihood rises without end, and no finite coefficient fits": SAME,
+    "the coefficients are not determined by the measurements": SAME,
+    "the likelihood is flat: the data do not determine every coefficient": SAME,
+    "every day lies in an interval without information": SAME,
+    "too little is known of the course over time: the fitted share would fall": SAME,
     "the gradient condition was not reached": SAME,
+    "the gradient is not zero at the solution": SAME,
+    "the likelihood is not finite at the solution": SAME,
+    "the likelihood fell during the fit": SAME,
+    "the likelihood still rises after {number} sweeps": SAME,
+    "the solution is not a maximum of the likelihood": SAME,
     "the probabilities of the choice were not found": SAME,
+    "the search of the second fit did not end": SAME,
+    "twice the quadrature points change the log-likelihood": SAME,
+    "two searches end at different places": SAME,
+    "two starts of the random-intercept model end at different places": SAME,
 }
 TOO_FEW = "too few episodes, with the event or without it"
 
