@@ -3,11 +3,9 @@
 It is told by scores of people, the information that they give, and each person's influence on a
 share.
 
-Scores are on the scale on which errors are even: logarithms of rates, log-odds of probabilities. A
-person's score is the expected score of the complete data given what was seen (Fisher's identity;
-Louis TA. J R Stat Soc B 1982;44:226-233, from memory), and the information J the sum of its squares
-plus the curvature of the priors. With P(i) the probability that person i's state had ended by a day
-and g the gradient of their sum, the influence of person i on the share is
+Scores are those of pipeline/statistics/hidden_end_scores.py, and the information J is the sum of
+their squares and of what is known beforehand. With P(i) the probability that person i's state had
+ended by a day and g the gradient of their sum, the influence of person i on the share is
 
     P(i) - share + g' J^-1 score(i),
 
@@ -23,19 +21,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.statistics.hidden_end import REPORT_PRIOR, HiddenEnd
-from pipeline.statistics.hidden_end_model import (
-    CHOSEN,
-    IN,
-    NO_TEST,
-    OUT,
-    PLANNED,
-    SEEN,
-    SEEN_PER_HABIT,
-    SMALLEST_RATE,
-    TESTED,
-    Courses,
-    Rates,
+from pipeline.statistics.hidden_end import HiddenEnd
+from pipeline.statistics.hidden_end_model import SMALLEST_RATE, Courses, Rates
+from pipeline.statistics.hidden_end_scores import (
+    believe,
+    list_parameters,
+    score_people,
+    score_single_days,
 )
 from pipeline.statistics.hidden_end_sums import Expected, expect, expect_until
 
@@ -93,7 +85,7 @@ def know_shares(
         An effective number is share (1 - share) / variance, and 0 where nothing tells the share.
     """
     scores, ended = [], []
-    prior = _curvature(courses, fit.rates)
+    prior = believe(courses, fit.rates).number[_mark_estimated(courses)]
     n_single, number = len(courses.end_code), groups.sum(axis=0)
     gradient = np.zeros((len(days), groups.shape[1], len(prior) + n_single))
     for whole, *parts in expect_until(courses, fit.rates, tuple(days)):
@@ -127,7 +119,7 @@ def _count_tests(
 
     By all information but that of their prior: 1 / (p (1 - p) variance of the log-odds).
     """
-    where = np.arange(n_parameters - 8, n_parameters - 6)  # before reports, late tests, leaving
+    where = np.arange(n_parameters - 7, n_parameters - 5)  # before reports, late tests, leaving
     odds = rates.showing * (1 - rates.showing)
     information = information.copy()
     information[where, where] -= courses.prior.tests * odds
@@ -147,92 +139,18 @@ def _solve(information: np.ndarray, gradients: np.ndarray) -> tuple[np.ndarray, 
 
 
 def _score(courses: Courses, rates: Rates, expected: Expected) -> np.ndarray:
-    """Expected scores of a block of people, times the weight of what is expected.
-
-    One column a parameter in the order of _curvature, then natural rates of single days.
-    """
-    rows, sizes = expected.rows, courses.sizes
-    ends, seen = courses.end_code[:, rows], courses.seen_code[:, rows]
-    natural, jump = rates.of_ends()
-    rate = np.maximum(natural + jump, SMALLEST_RATE)
-    # of a rate: what came less what was to be expected
-    excess = expected.ended / np.expm1(rate)[ends] - expected.outlasted
-    by_natural, by_jump = (excess * natural[ends]).T, (excess * jump[ends]).T
-    columns = [
-        _sum_by_class(courses.natural_class[rows], by_natural, sizes.natural),
-        _sum_by_class(courses.jump_class[rows], by_jump, sizes.jump)[:, 1:],
-    ]
-    for slope in _slopes_of_seen(rates):  # keeping, chosen, showing, telling, returning
-        columns += [
-            (expected.there[state] * slope[state][seen]).sum(axis=0)[:, None] for state in (OUT, IN)
-        ]
-    watched = courses.watched[:, rows]
-    for state in (OUT, IN):
-        leaving = max(rates.leaving[state], SMALLEST_RATE)
-        came, stayed = expected.left[state], expected.there[state] * watched
-        score = leaving * (came / np.expm1(leaving) - stayed)
-        columns.append(score.sum(axis=0)[:, None])
-    columns.append(by_natural)  # of single days, whatever the class
-    return np.concatenate(columns, axis=1)
+    """Scores of a block of people: of the parameters that are estimated, then of single days."""
+    score = score_people(courses, rates, expected)[:, _mark_estimated(courses)]
+    return np.concatenate([score, score_single_days(courses, rates, expected)], axis=1)
 
 
-def _slopes_of_seen(rates: Rates) -> np.ndarray:
-    """Derivatives of the log-probability of each seen_code, (5, 2, codes).
-
-    By the logarithms of keeping appointments and of the chosen rate, and the log-odds of a positive
-    test, of a report of symptoms, and of a late positive test of who is out of the state.
-    """
-    n_habits = len(rates.planned)
-    planned, chosen = rates.of_tests()
-    rate = np.maximum(planned + chosen, SMALLEST_RATE)
-    coming = np.zeros((2, n_habits, SEEN[0], 2))
-    for k, (part, own) in enumerate(((planned, PLANNED), (chosen, CHOSEN))):
-        coming[k, :, NO_TEST] = -part
-        coming[k, :, TESTED] = part / np.expm1(rate)
-        for reason in (PLANNED, CHOSEN):
-            coming[k, :, reason] = coming[k, :, TESTED] - part / rate + (reason == own)
-    coming[0, :, :, IN] = 0.0  # in the state all appointments are those of the habit
-    none, shown, told = np.zeros(2), rates.showing, rates.telling
-    late = np.stack([none, none, none, -shown, 1 - shown])
-    late[:, OUT] = 0.0
-    result = np.stack([none, -shown, 1 - shown, none, none]) + late
-    again = np.zeros((SEEN[1], 2))
-    again[3:, OUT] = -rates.returning[0], 1 - rates.returning[0]
-    table = np.zeros((5, n_habits, *SEEN, 2))
-    table[:2] = coming[:, :, :, None, None, :]
-    table[2] = result[:, None, :]
-    table[3] = np.stack([none, -told, 1 - told])
-    table[4] = again[:, None, :]
-    return np.moveaxis(table, -1, 1).reshape(5, 2, n_habits * SEEN_PER_HABIT)
-
-
-def _curvature(courses: Courses, rates: Rates) -> np.ndarray:
-    """What the priors add to the information, a number for each parameter."""
-    prior = courses.prior
-    ends = []
-    for held, centre in ((rates.natural, prior.natural), (rates.jump, prior.jump)):
-        mode = np.inf if centre is None else np.maximum(centre, SMALLEST_RATE)
-        ends.append(prior.ends * held / mode)
-    showing, telling = (p * (1 - p) for p in (rates.showing, rates.telling))
-    return np.concatenate(
-        [
-            ends[0],
-            ends[1][1:],
-            np.array([prior.appointments * rates.keeping[OUT], 0.0]),
-            np.zeros(2),
-            prior.tests * showing,
-            2 * REPORT_PRIOR * telling,
-            2 * REPORT_PRIOR * rates.returning * (1 - rates.returning),
-            np.zeros(3),  # late tests of who is in the state are of `showing`; leaving
-        ]
-    )
-
-
-def _sum_by_class(classes: np.ndarray, values: np.ndarray, number: int) -> np.ndarray:
-    """The sums of each person's values by class, (n, number)."""
-    n = len(classes)
-    code = np.arange(n)[:, None] * number + classes
-    return np.bincount(code.ravel(), values.ravel(), n * number).reshape(n, number)
+def _mark_estimated(courses: Courses) -> np.ndarray:
+    """Which parameters are not taken as known: all but habits; multipliers are told apart."""
+    places = list_parameters(courses.sizes)
+    estimated = np.full(places["multiplier"].stop, True)
+    estimated[places["planned"]] = False
+    estimated[places["multiplier"]] = False
+    return estimated
 
 
 def know_multipliers(courses: Courses, fit: HiddenEnd) -> np.ndarray:
@@ -255,7 +173,7 @@ def know_multipliers(courses: Courses, fit: HiddenEnd) -> np.ndarray:
         (groups, groups).
     """
     blocks = expect(courses, fit.rates)
-    prior, sizes = _curvature(courses, fit.rates), courses.sizes
+    prior, sizes = believe(courses, fit.rates).number[_mark_estimated(courses)], courses.sizes
     score = np.concatenate([_score(courses, fit.rates, block) for block in blocks])
     score = score[:, : len(prior)]
     of_ends = score[:, : sizes.natural + sizes.jump - 1].sum(axis=1)

@@ -44,13 +44,16 @@ class Prior:
     Attributes
     ----------
     tests
-        Of how many tests.
+        Of how many tests; of infinitely many it is certain, as appointments may be.
     sensitivity, specificity
         Those of these tests.
     ends
         Of how many ends the rates of the end are known.
     natural, jump
-        Around which rates; none if None.
+        Around which rates; around those of `begin` if None.
+    others
+        Of how many events the rates of chosen tests and of leaving are known, around those of
+        `begin`.
     appointments
         Of how many appointments it is known that they are kept as well out of the state as in it.
     """
@@ -58,9 +61,10 @@ class Prior:
     tests: float
     sensitivity: float
     specificity: float
-    ends: float = 0.0
+    ends: float = 0.1
     natural: np.ndarray | None = None
     jump: np.ndarray | None = None
+    others: float = 0.1
     appointments: float = 5.0
 
 
@@ -72,6 +76,11 @@ class Sizes:
     jump: int
     habits: int
     groups: int = 1
+
+    @property
+    def compared(self) -> int:
+        """How many groups have a multiplier of their own: none where there is one group."""
+        return self.groups if self.groups > 1 else 0
 
 
 @dataclass(frozen=True)
@@ -214,19 +223,20 @@ class Rates:
         return table.reshape(-1, 2).T.copy()
 
 
-def time_before_event(rate: np.ndarray) -> np.ndarray:
-    """Find the mean part of a day that passes before an event that comes within it.
-
-    Parameters
-    ----------
-    rate
-        Of the event, per day, any shape.
-
-    Returns
-    -------
-    np.ndarray
-        1 / rate - 1 / (exp(rate) - 1).
-    """
-    small = rate < 1e-4
-    safe = np.where(small, 1.0, rate)
-    return np.where(small, 0.5, 1 / safe - 1 / np.expm1(safe))
+def begin(courses: Courses) -> Rates:
+    """Choose rates to start from: alike for all classes and habits, or those of the prior."""
+    prior, sizes = courses.prior, courses.sizes
+    natural = np.full(sizes.natural, 0.05)
+    jump = np.r_[0.0, np.full(sizes.jump - 1, 0.3)]
+    return Rates(
+        natural if prior.natural is None else prior.natural,
+        jump if prior.jump is None else prior.jump,
+        np.full(sizes.habits, max(courses.test_rate, 0.01) / 2),
+        np.ones(2),
+        np.array([0.005, 0.02]),
+        np.array([1 - prior.specificity, prior.sensitivity]),
+        np.array([0.1, 0.9]),
+        np.array([0.05]),
+        np.array([0.002, 0.001]),
+        np.ones(sizes.groups),
+    )

@@ -212,8 +212,8 @@ JOINT_RESOLUTION = Analysis(
         "First spells of treated positional episodes with a record without gaps, tested again or "
         "not.",
         ON_DAY_0,
-        "A hidden state with the days of tests and what patients say as evidence, by the EM "
-        "algorithm; hazards by variant and band of days, jumps on the day after a session by "
+        "A hidden state with the days of tests and what patients say as evidence, by the greatest "
+        "penalised likelihood; hazards by variant and band of days, jumps on the day after a session by "
         "variant and family of maneuver, each drawn to its canal's; planned tests by each site's "
         "own habit, and tests that symptoms bring about, told apart by recorded reasons; "
         f"{JACKKNIFE}. Where the records do not tell how often tests are misread, the limits reach "
@@ -226,8 +226,8 @@ JOINT_RESOLUTION = Analysis(
         "of one episode contradict each other. "
         "Where only the form of the hazard would tell a share, there is none.",
         "Grüger, Kay & Schumacher, Biometrics 1991;47:595-605; Lange et al., Biometrics "
-        "2015;71:90-101 (both from memory); Dempster, Laird & Rubin, J R Stat Soc B 1977;39:1-38; "
-        "Louis, J R Stat Soc B 1982;44:226-233 (from memory)",
+        "2015;71:90-101; Byrd, Lu, Nocedal & Zhu, SIAM J Sci Comput 1995;16:1190-1208 (all three "
+        "from memory); Louis, J R Stat Soc B 1982;44:226-233 (from memory)",
     ),
     (
         Quantity(

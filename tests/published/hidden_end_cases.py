@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from pipeline.statistics.hidden_end import HiddenEnd, begin, fit_hidden_end
+from pipeline.statistics.hidden_end import HiddenEnd, fit_hidden_end
 from pipeline.statistics.hidden_end_model import (
     CHOSEN,
     LATE_NEGATIVE,
@@ -18,6 +18,7 @@ from pipeline.statistics.hidden_end_model import (
     Prior,
     Rates,
     Sizes,
+    begin,
 )
 
 NOTHING = -1
@@ -52,7 +53,7 @@ def gather(
         coming=_say_coming(np.broadcast_to(watched, shown.shape), looked),
         result=shown,
         report=said,
-        prior=Prior(number, positive_in, 1 - positive_out),
+        prior=Prior(number, positive_in, 1 - positive_out, ends=0.0, others=0.0),
         sizes=Sizes(part.max() + 1, done.max() + 1, habit.max() + 1),
     )
 
@@ -65,7 +66,7 @@ def watch(courses: Courses) -> Courses:
     """The same with the days of visits as evidence; appointments are kept alike by all."""
     every = np.ones(courses.result.shape, bool)
     coming = _say_coming(every, courses.result != NOTHING)
-    return replace(courses, coming=coming, prior=replace(courses.prior, appointments=1e12))
+    return replace(courses, coming=coming, prior=replace(courses.prior, appointments=np.inf))
 
 
 def alike(courses: Courses) -> Rates:
@@ -111,7 +112,8 @@ def lean(courses: Courses, rates: Rates) -> float:
     from what it is drawn to."""
     rate = (courses.coming == TESTED).sum() / max(1, (courses.coming != UNWATCHED).sum())
     total = sum(-planned + (rate * np.log(planned) if rate else 0) for planned in rates.planned)
-    total += courses.prior.appointments * (np.log(rates.keeping[0]) - rates.keeping[0] + 1)
+    if np.isfinite(courses.prior.appointments):
+        total += courses.prior.appointments * (np.log(rates.keeping[0]) - rates.keeping[0] + 1)
     for chance in (*rates.telling, *rates.returning):
         total += 0.5 * np.log(2 * chance) + 0.5 * np.log(2 * (1 - chance))
     believed = 1 - courses.prior.specificity, courses.prior.sensitivity

@@ -69,12 +69,11 @@ from schemas.keys import EPISODE
 from schemas.study import Config, Study
 
 METHOD = (
-    "hidden state with the days of tests as evidence (EM); limits: delete-one-site jackknife, "
+    "hidden state with the days of tests as evidence; limits: delete-one-site jackknife, "
     "complementary log-log scale, or exact at the effective number where these reach further"
 )
 STATES = ("resolved", "unresolved")
 PRIOR_TESTS = 200.0  # of so many tests it is as if misreading were as the plan says
-FIXED_TESTS = 1e9  # of so many it is fixed
 SHARED_ENDS = 2.0  # resolutions by which a class is drawn to the wider one
 FORM_SPREAD = 1.0  # standard deviation of the log natural rate of a single day, the form freed
 BOUNDED = ("canal=", "mechanism=")  # by one of these bounds are told
@@ -173,8 +172,9 @@ def _fit_all(members: pd.DataFrame, days: Days, study: Study) -> Fits | Refusal:
 
 def _refit(courses: Courses, whole: HiddenEnd, pair: tuple[float, float]) -> HiddenEnd:
     """The fit with sensitivity and specificity held at other values."""
-    prior = replace(courses.prior, tests=FIXED_TESTS, sensitivity=pair[0], specificity=pair[1])
-    return fit_hidden_end(replace(courses, prior=prior), whole.rates)
+    prior = replace(courses.prior, tests=np.inf, sensitivity=pair[0], specificity=pair[1])
+    start = replace(whole.rates, showing=np.array([1 - pair[1], pair[0]]))
+    return fit_hidden_end(replace(courses, prior=prior), start)
 
 
 def _estimate(members: pd.DataFrame, days: Days, config: Config) -> Iterator[dict]:

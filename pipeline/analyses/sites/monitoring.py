@@ -35,8 +35,8 @@ from schemas.estimate import Estimates
 from schemas.study import Config, Study
 
 METHOD = (
-    "hidden state with the days of tests as evidence and a multiplier of each site (EM); intervals "
-    "by the information left for it"
+    "hidden state with the days of tests as evidence and a multiplier of each site; intervals by "
+    "the information left for it"
 )
 POOLED = "restricted likelihood; Q-profile interval of the variance, prediction interval"
 COUNT = "count"

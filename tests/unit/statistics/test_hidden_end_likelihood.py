@@ -132,7 +132,7 @@ def test_people_counted_more_than_once_leave_a_fit_without_priors_as_it_is(seed)
 
 def test_the_pull_of_priors_falls_as_people_are_counted_more_often():
     courses = draw_courses(1)
-    courses = replace(courses, prior=replace(courses.prior, appointments=1e12))
+    courses = replace(courses, prior=replace(courses.prior, appointments=np.inf))
     start = stay(begin(courses))  # who may leave without a word makes what is known of tests little
     once, often, always = (settle(repeat(courses, n), start).rates for n in (1, 8, 64))
     for name in ("showing", "telling"):

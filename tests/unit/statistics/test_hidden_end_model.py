@@ -3,12 +3,10 @@
 from dataclasses import replace
 
 import numpy as np
-import pytest
 
 from pipeline.statistics.hidden_end_model import (
     Rates,
     Sizes,
-    time_before_event,
 )
 from tests.unit.statistics.simulated_courses import draw
 
@@ -45,11 +43,3 @@ def test_rates_of_ends_follow_the_codes():
     strength = rates.multiplier[courses.group][:, None]
     np.testing.assert_allclose(natural[courses.end_code].T, 0.1 * strength + 0 * courses.habit)
     np.testing.assert_allclose(jump[courses.end_code].T, 0.4 * strength * courses.jump_class)
-
-
-@pytest.mark.parametrize("rate", [1e-9, 1e-4, 0.5, 3.0])
-def test_the_time_before_an_event_within_a_day_is_its_mean(rate):
-    days = np.linspace(0, 1, 200_001)
-    density = rate * np.exp(-rate * days) / -np.expm1(-rate)
-    mean = np.trapezoid(days * density, days)
-    assert time_before_event(np.array([rate]))[0] == pytest.approx(mean, abs=2e-5)
