@@ -4,7 +4,7 @@ By the greatest penalised likelihood: a quasi-Newton search (L-BFGS-B; Byrd RH, 
 C. SIAM J Sci Comput 1995;16:1190-1208, from memory) along axes on which the information that the
 scores give is even. Whether a search has ended is not left to its own word: at its end the
 information J and the gradient g are found anew, and another Newton step would have to raise the
-log-likelihood by less than TOLERANCE (g' J^-1 g / 2). Slopes and what is known beforehand are in
+log-likelihood by less than TOLERANCE (g' J^-1 g / 2). Slopes are in
 pipeline/statistics/hidden_end_scores.py, standard errors in
 pipeline/statistics/hidden_end_influence.py.
 """
@@ -16,15 +16,8 @@ from scipy.linalg import cholesky, solve_triangular
 from scipy.optimize import minimize
 
 from pipeline.statistics.hidden_end_model import Courses, Rates, begin
-from pipeline.statistics.hidden_end_scores import (
-    believe,
-    count_days,
-    find_free,
-    from_row,
-    score_people,
-    slope_of_likelihood,
-    to_row,
-)
+from pipeline.statistics.hidden_end_parameters import believe, find_free, from_row, to_row
+from pipeline.statistics.hidden_end_scores import count_days, score_people, slope_of_likelihood
 from pipeline.statistics.hidden_end_sums import expect
 from pipeline.statistics.npmle_search import NotConverged
 

@@ -23,12 +23,8 @@ import numpy as np
 
 from pipeline.statistics.hidden_end import HiddenEnd
 from pipeline.statistics.hidden_end_model import SMALLEST_RATE, Courses, Rates
-from pipeline.statistics.hidden_end_scores import (
-    believe,
-    list_parameters,
-    score_people,
-    score_single_days,
-)
+from pipeline.statistics.hidden_end_parameters import believe, list_parameters
+from pipeline.statistics.hidden_end_scores import score_people, score_single_days
 from pipeline.statistics.hidden_end_sums import Expected, expect, expect_until
 
 NULL = 1e-9  # an eigenvalue of the information, as a share of the largest, below which it is none

@@ -44,8 +44,8 @@ def read_arguments() -> argparse.Namespace:
     table.add_argument("--to", type=Path, default=HERE / "recovery.csv", metavar="FILE")
     days_of_tests = commands.add_parser(
         "days_of_tests",
-        help="answer pools whose clinics test by habits of their own; writes days_of_tests.csv and "
-        "tests_as_evidence.csv",
+        help="answer pools whose clinics test by habits of their own; writes days_of_tests.csv, "
+        "tests_as_evidence.csv and tests_as_evidence_parts.csv",
     )
     days_of_tests.add_argument(
         "--pools", type=int, default=20, metavar="N", help="of each scenario (default %(default)s)"
@@ -70,8 +70,7 @@ def main() -> None:
         )
     elif arguments.command == "days_of_tests":
         lines = run_days_of_tests(arguments.pools, arguments.out / "days_of_tests.jsonl")
-        tables = {False: HERE / "days_of_tests.csv", True: HERE / "tests_as_evidence.csv"}
-        write_days_of_tests(lines, tables, HERE / "days_of_tests_slice.jsonl")
+        write_days_of_tests(lines, HERE)
     else:
         lines = list(read_answers(arguments.out / ANSWERS))
         write_table(lines, arguments.to)

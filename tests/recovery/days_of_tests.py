@@ -21,7 +21,7 @@ from pipeline.statistics.meta import Pool, pool_random_effects
 from schemas.study import Config
 from tests.recovery.adapters import Answer, read_answers
 from tests.recovery.habits import HABITS, HABITS_BY_NAME, SITES
-from tests.recovery.pools import DAYS, draw_pool, expect_shares
+from tests.recovery.pools import DAYS, draw_pool, expect_parts, expect_shares
 from tests.recovery.scenarios import SEED
 from tests.recovery.study import name_commit, read_plan, round_number
 from tests.recovery.study import read_answers as read_lines
@@ -29,6 +29,7 @@ from tests.recovery.table import tabulate
 
 SPREAD_DAYS = (7, 30)
 MODEL = "tests_as_evidence"
+PARTS = ("canal", "mechanism")  # of which the model's shares are judged too
 OF_SITES = {
     "rate_ratio_tau2": "tau2 of the rate",
     "sites_outside_95": "outside 95 %",
@@ -76,11 +77,17 @@ def ask(derived: dict[str, pd.DataFrame], config: Config) -> Iterator[Answer]:
 
 
 def ask_model(tables: dict[str, pd.DataFrame], config: Config) -> Iterator[Answer]:
-    """The same shares by the model with the days of tests as evidence; the variance between sites
-    of the logarithm of the rate of resolution, and how many lie outside control limits."""
+    """The same shares by the model with the days of tests as evidence, of all and of PARTS; the
+    variance between sites of the logarithm of the rate of resolution, and how many lie outside
+    control limits."""
     names = ("examinations", "findings", "treatments", "followups", "adjudications", "spells")
     rows = {name: tables[name] for name in names}
-    found = estimate_joint(**rows, attempts=tables["attempts"], config=config)
+    strata = tuple((part,) for part in PARTS)
+    curves = config.study.curves.model_copy(update={"strata": strata})
+    by_part = config.model_copy(
+        update={"study": config.study.model_copy(update={"curves": curves})}
+    )
+    found = estimate_joint(**rows, attempts=tables["attempts"], config=by_part)
     terms = [f"resolved_by_day_{day}" for day in DAYS]
     for answer in read_answers(found[found["term"].isin(terms)]):
         yield answer._replace(term=f"{MODEL} {answer.term.removeprefix('all ')}")
@@ -98,7 +105,8 @@ def find_truths(scenario: str) -> dict[str, float]:
         for day in DAYS
     }
     spread = {f"tau2_by_day_{day}": _spread(told[day]).tau2 for day in SPREAD_DAYS}
-    by_model = {f"{MODEL} {term}": share for term, share in shares.items()}
+    by_part = expect_parts(scenario, PARTS)
+    by_model = {f"{MODEL} {term}": share for term, share in (shares | by_part).items()}
     planted = HABITS_BY_NAME[scenario].site_sd ** 2  # of debris it is no variance of a rate
     of_sites = dict(zip(OF_SITES, (planted, 0.0, 0.0), strict=True))
     return shares | spread | by_model | {f"{MODEL} {term}": v for term, v in of_sites.items()}
@@ -127,26 +135,35 @@ def run_days_of_tests(pools: int, path: Path) -> list[dict]:
     return list(read_lines(path))
 
 
-def write_days_of_tests(lines: list[dict], tables: dict[bool, Path], again: Path) -> None:
-    """The tables as .csv below one line that names the seed, by intervals (False) and by the model
-    (True), and the answers of AGAIN."""
+BY_INTERVALS, BY_MODEL, OF_PARTS = "days_of_tests", "tests_as_evidence", "tests_as_evidence_parts"
+
+
+def write_days_of_tests(lines: list[dict], folder: Path) -> None:
+    """The tables as .csv below one line that names the seed, by intervals, by the model, and by the
+    model of parts; and the answers of AGAIN."""
     truths = {habits.name: find_truths(habits.name) for habits in HABITS}
     rows = [
         (line["scenario"], line["pool"], *answer, truths[line["scenario"]][answer[0]])
         for line in lines
         for answer in line["answers"]
+        if answer[0] in truths[line["scenario"]]  # no part that is read and was not planted
     ]
     columns = ["scenario", "pool", "term", "estimate", "lower", "upper", "status", "truth"]
     answers = pd.DataFrame(rows, columns=columns)
     numbers = answers.astype({"estimate": float, "lower": float, "upper": float})
     commits = " ".join(sorted({line["commit"] for line in lines}))
-    for by_model, path in tables.items():
-        chosen = numbers[numbers["term"].str.startswith(MODEL) == by_model]
+    model, of_part = (numbers["term"].str.contains(word) for word in (MODEL, "="))
+    chosen_by = {BY_INTERVALS: ~model, BY_MODEL: model & ~of_part, OF_PARTS: of_part}
+    for name, rows_of in chosen_by.items():
+        chosen = numbers[rows_of]
         terms = list(dict.fromkeys(t for t in truths[HABITS[0].name] if t in set(chosen["term"])))
         text = _tabulate(chosen, terms).to_csv(float_format="%.4f")
-        path.write_text(f"# seed {SEED}; answers of commit {commits}\n{text}", "utf-8")
+        head = f"# seed {SEED}; answers of commit {commits}\n"
+        (folder / f"{name}.csv").write_text(head + text, "utf-8")
     kept = [line for line in lines if (line["scenario"], line["pool"]) in AGAIN]
-    again.write_text("".join(json.dumps(line) + "\n" for line in kept), "utf-8")
+    (folder / "days_of_tests_slice.jsonl").write_text(
+        "".join(json.dumps(line) + "\n" for line in kept), "utf-8"
+    )
 
 
 def _tabulate(answers: pd.DataFrame, terms: list[str]) -> pd.DataFrame:

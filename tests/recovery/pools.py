@@ -84,3 +84,17 @@ def expect_shares(scenario: str) -> pd.DataFrame:
         frame = pd.DataFrame({day: record.resolved <= day for day in DAYS})
         shares.append(frame.groupby(record.people.site).agg(["mean", "size"]))
     return pd.concat(shares)
+
+
+@cache
+def expect_parts(scenario: str, parts: tuple[str, ...]) -> dict[str, float]:
+    """Shares by DAYS of all patients of very many sites that have one value of a part (canal, arm
+    or mechanism, as planted), by `part=value resolved_by_day_day`."""
+    days = [tell_truth(draw_record(scenario, seed)).days for seed in FURTHER_POOLS]
+    people = pd.concat(days, ignore_index=True)
+    return {
+        f"{part}={value} resolved_by_day_{day}": float(rows["resolved_day"].le(day).mean())
+        for part in parts
+        for value, rows in people.groupby(part)
+        for day in DAYS
+    }

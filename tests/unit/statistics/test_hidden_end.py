@@ -19,7 +19,7 @@ from pipeline.statistics.hidden_end_model import (
     Rates,
     Sizes,
 )
-from pipeline.statistics.hidden_end_scores import PROBABILITIES, believe
+from pipeline.statistics.hidden_end_parameters import PROBABILITIES, believe
 from pipeline.statistics.hidden_end_sums import expect
 from pipeline.statistics.npmle import fit_npmle
 from pipeline.statistics.npmle_search import NotConverged
@@ -183,3 +183,16 @@ def test_the_order_of_people_does_not_matter_and_shares_grow(seed, random):
     random.shuffle(order)
     again = fit_hidden_end(courses.keep(np.array(order)))
     np.testing.assert_allclose(again.share_ended(np.arange(1, 13)), shares, atol=1e-4)
+
+
+def test_many_people_are_fitted_as_few_are(monkeypatch):
+    """Where a search begins does not decide where it ends."""
+    courses, _ = draw(6, 1200, 15)
+    whole = fit_hidden_end(courses)
+    monkeypatch.setattr("pipeline.statistics.hidden_end.MANY", 600)
+    begun_of_a_part = fit_hidden_end(courses)
+    assert begun_of_a_part.value == pytest.approx(whole.value, abs=1e-6)
+    days = np.arange(1, 16)
+    np.testing.assert_allclose(
+        begun_of_a_part.share_ended(days), whole.share_ended(days), atol=1e-5
+    )
