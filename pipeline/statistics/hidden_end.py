@@ -26,7 +26,7 @@ ROUNDS, STEPS = 40, 30  # searches, each with axes of its own, and steps of each
 MEMORY = 20  # steps by which the search learns how slopes change
 NEAR = 1e-5  # slope along an axis on which the information is 1 below which a search has ended
 LEAST_INFORMATION = 1e-6  # about the logarithm of a rate, lest a search leap where there is none
-MANY = 10_000  # people from which on a search begins where that of a part of them ended
+MANY, PART = 10_000, 4  # so many begin where the search of a fourth of them ended
 WORST = 1e100  # the value where what was seen would be impossible
 
 
@@ -76,8 +76,7 @@ def fit_hidden_end(courses: Courses, start: Rates | None = None) -> HiddenEnd:
         Where the likelihood still rises after many rounds.
     """
     if start is None and len(courses.coming) >= MANY:
-        part = np.arange(len(courses.coming)) % (2 * len(courses.coming) // MANY) == 0
-        start = fit_hidden_end(courses.keep(part)).rates
+        start = fit_hidden_end(courses.keep(np.arange(len(courses.coming)) % PART == 0)).rates
     row = to_row(start or begin(courses))
     for k in range(ROUNDS):
         rates = from_row(row, courses.sizes)
