@@ -40,13 +40,25 @@ NONE_RESOLVED = Refusal(
 
 @dataclass(frozen=True, eq=False)
 class Arm:
-    """Shares unresolved on whole days from 0, (samples, days): the first sample of all episodes,
-    the others without a site each; nan where a sample has no answer.
+    """What became of one arm on whole days from 0, counted from the second session.
 
-    `survival` spreads resolution evenly and stays after the last day that the data tell, `ended`
-    falls to 0 there; `least` and `most` are all that the data allow. `numbers` are the effective
-    numbers of the first sample's `least` and `most`, (2, days); `sizes` the weight of each site,
-    (sites,).
+    The first sample is of all episodes, each other one without a site; nan where it has no answer.
+
+    Attributes
+    ----------
+    left, right
+        Resolution of each episode lies in (left, right] days, (episodes,).
+    survival
+        Share unresolved, spread evenly within an interval, (samples, days). After the last day that
+        the data tell it stays.
+    ended
+        The same, but falling to 0 after that day.
+    least, most
+        The least and the greatest share unresolved that the data allow, (samples, days).
+    numbers
+        Effective numbers of the first sample's `least` and `most`, (2, days).
+    sizes
+        Weight of each site, (sites,).
     """
 
     left: np.ndarray
@@ -128,9 +140,28 @@ class Arm:
 
 
 def fit_arm(left: np.ndarray, right: np.ndarray, weights: np.ndarray, last_day: int) -> Arm:
-    """The arm under each row of weights (samples, episodes), up to `last_day`: the first is of all,
-    each other one gives no weight to those of a site. Raises NotConverged where the fit is not
-    proved."""
+    """Fit an arm under each sample of weights.
+
+    Parameters
+    ----------
+    left, right
+        Resolution of each episode lies in (left, right] days, (episodes,).
+    weights
+        The first row is of all, each other one gives no weight to those of a site, (samples,
+        episodes).
+    last_day
+        The last day of the shares.
+
+    Returns
+    -------
+    Arm
+        Its shares on the days 0 to `last_day`.
+
+    Raises
+    ------
+    NotConverged
+        Where a fit is not proved.
+    """
     distinct_left, distinct_right, index = collapse_intervals(left, right)
     grouped = np.array(
         [np.bincount(index, weights=sample, minlength=len(distinct_left)) for sample in weights]
@@ -197,9 +228,24 @@ def _find_area(survival: np.ndarray) -> np.ndarray:
 
 @dataclass(frozen=True)
 class Measure:
-    """A number told of the arms: its `values` (samples,), its scale, and the arms behind it with
-    their `bounds`: of one arm its limits, of two those that hold if sites do not differ, as they
-    move both alike."""
+    """A number told of one arm or of both.
+
+    Attributes
+    ----------
+    term
+        What it is, as declared in schemas.declared.order.
+    values
+        The number of all and without each site, (samples,).
+    scale
+        Where it lives.
+    arms
+        The arms behind it.
+    bounds
+        Of one arm its limits, of two those that hold if sites do not differ, as they move both
+        alike.
+    day
+        The day by which, or up to which, it counts.
+    """
 
     term: str
     values: np.ndarray

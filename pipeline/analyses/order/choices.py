@@ -31,23 +31,39 @@ def list_choices(
     endpoint: str,
     maneuvers: Mapping[str, Maneuver],
 ) -> pd.DataFrame:
-    """One row for each positional episode whose first session failed: a maneuver was given, and a
-    positive deciding test followed before a second session
-    (pipeline.adjudication.failure.list_first_sessions; the reasons of failure are asked of the same
-    sessions).
+    """List the positional episodes whose first session failed, and what was chosen then.
 
-    Columns: site, episode_id, patient_id, canal, arm, arm_basis, mechanism; the covariates of
-    describe_covariates; setting, performed_by and same_visit of the first session, wait (band of
-    days to the second); choice (a code of schemas.codes.CHOICE), families and to_families (of the
-    first and second session, sorted, separated by blanks); left_days and right_days: resolution of
-    the first spell by `endpoint` lies in (left_days, right_days] from the second session's day. Of
-    a choice that is not compared these two tell nothing: (0, inf]. treated_days: the day of the
-    first session inside that interval that moved something, counted alike, the second session being
-    one; missing where there is none or nobody saw the resolution. Days between are whole; the bands
-    are this project's proposal. A short arm named by the response to a maneuver was not known at
-    the choice: in the covariates it is unknown, and so is whether the first session suited it.
-    Attempts know the objective endpoint; by another one, a spell that only later tests show to have
-    ended before the second session counts as over.
+    A maneuver was given, and a positive deciding test followed before a second session
+    (pipeline.adjudication.failure.list_first_sessions; the reasons of failure are asked of the same
+    sessions). A short arm named by the response to a maneuver was not known at the choice: in the
+    covariates it is unknown, and so is whether the first session suited it. Attempts know the
+    objective endpoint; by another one, a spell that only later tests show to have ended before the
+    second session counts as over.
+
+    Parameters
+    ----------
+    episodes, adjudications, attempts, spells
+        Tables of the warehouse.
+    endpoint
+        The endpoint whose resolution of the first spell is the outcome.
+    maneuvers
+        config.maneuvers: what each code of a maneuver is.
+
+    Returns
+    -------
+    pd.DataFrame
+        One row for each episode: site, episode_id, patient_id, canal, arm, arm_basis, mechanism;
+        the covariates of describe_covariates; setting, performed_by and same_visit of the first
+        session; wait (band of days to the second; the bands are this project's proposal); choice (a
+        code of schemas.codes.CHOICE); families and to_families (of the first and second session,
+        sorted, separated by blanks); left_days, right_days and treated_days.
+
+    Notes
+    -----
+    Resolution lies in (left_days, right_days], in whole days from that of the second session. Of a
+    choice that is not compared the two tell nothing: (0, inf]. treated_days is the day of the first
+    session inside that interval that moved something, counted alike, the second session being one;
+    missing where there is none or nobody saw the resolution.
     """
     first = list_first_sessions(attempts, adjudications, maneuvers)
     session_columns = ["family", "side", "day", "setting", "performed_by", "same_visit"]

@@ -38,8 +38,17 @@ NO_CHANCES = Refusal("not_converged", "the probabilities of the choice were not 
 
 @dataclass(frozen=True)
 class Weights:
-    """Stabilised weights after the cut (episodes,), the share that was cut,
-    and the greatest weight before."""
+    """Stabilised weights after the cut.
+
+    Attributes
+    ----------
+    weight
+        One an episode, (episodes,).
+    truncated_share
+        The share of episodes whose weight was cut.
+    greatest
+        The greatest weight before the cut.
+    """
 
     weight: np.ndarray
     truncated_share: float
@@ -75,13 +84,25 @@ def find_one_sided(
 def fit_chances(
     design: np.ndarray, changed: np.ndarray, start: np.ndarray | None = None
 ) -> tuple[np.ndarray, np.ndarray] | Refusal:
-    """P(change | covariates) by logistic regression of greatest likelihood: probabilities
-    (episodes,) and coefficients (columns,).
+    """Fit P(change | covariates) by logistic regression of greatest likelihood.
 
-    `design` has its intercept. The probabilities are unique, even where coefficients are not since
-    some columns follow from others: the search of statsmodels is among as many orthogonal columns
-    as the design has directions, and whether it ended at the maximum is asked of the solution
-    itself.
+    The probabilities are unique, even where coefficients are not since some columns follow from
+    others: the search of statsmodels is among as many orthogonal columns as the design has
+    directions, and whether it ended at the maximum is asked of the solution itself.
+
+    Parameters
+    ----------
+    design
+        Covariates with their intercept, (episodes, columns).
+    changed
+        Who changed, (episodes,).
+    start
+        Coefficients at which the search begins, (columns,).
+
+    Returns
+    -------
+    tuple of np.ndarray or Refusal
+        Probabilities (episodes,) and coefficients (columns,).
     """
     happened = np.asarray(changed, dtype=float)
     directions, length, turn = np.linalg.svd(design, full_matrices=False)
@@ -131,12 +152,17 @@ def count_effective(weight: np.ndarray) -> float:
 def measure_balance(
     rows: pd.DataFrame, terms: tuple[str, ...], changed: np.ndarray, weight: np.ndarray
 ) -> pd.DataFrame:
-    """Standardised mean differences, change minus repeat, of each class of each term:
-    `before` and `after` weighting, `members`.
+    """Measure how far apart the choices are in each class of each term, change minus repeat.
 
-    Indexed by term=class, or by the term where it is a number. Both are in units of the spread
-    before weighting, the root of the mean of the two variances (Austin PC, Stuart EA. Stat Med
-    2015;34:3661-3679). A class that all are in, or none, is left out.
+    A class that all are in, or none, is left out.
+
+    Returns
+    -------
+    pd.DataFrame
+        Standardised mean differences `before` and `after` weighting and the number of `members`, in
+        rows term=class, or term where it is a number. Both are in units of the spread before
+        weighting, the root of the mean of the two variances (Austin PC, Stuart EA. Stat Med
+        2015;34:3661-3679).
     """
     balance = {}
     for term in terms:
@@ -168,10 +194,22 @@ def _list_levels(values: pd.Series) -> Iterator[tuple[str, np.ndarray]]:
 
 @dataclass(frozen=True)
 class Contrast:
-    """The `rows` that are compared, who `changed` among them, and their weights (samples,
-    episodes): the first sample holds all, each other one leaves out a site, in order of names; a
-    sample of zeros has no answer. `described` are the weights of all, `left_out` counts the
-    episodes that had next to no probability of one choice."""
+    """Who is compared, and with which weights.
+
+    Attributes
+    ----------
+    rows
+        The episodes that are compared.
+    changed
+        Who of them changed, (episodes,).
+    weights
+        The first sample holds all, each other one leaves out a site, in order of names; a sample of
+        zeros has no answer, (samples, episodes).
+    described
+        The weights of all.
+    left_out
+        Number of episodes that had next to no probability of one choice.
+    """
 
     rows: pd.DataFrame
     changed: np.ndarray
@@ -188,10 +226,19 @@ class Contrast:
 def weigh_choice(
     rows: pd.DataFrame, terms: tuple[str, ...], truncate: tuple[float, float], guards: Guards
 ) -> Contrast | Refusal:
-    """The weights of one comparison, found anew without each site, or why there are none.
+    """Find the weights of one comparison, anew without each site, or why there are none.
 
-    A row is an episode with `site`, `choice` (repeat or change), the terms without gaps, left_days
-    and right_days.
+    Parameters
+    ----------
+    rows
+        One episode each: `site`, `choice` (repeat or change), the terms without gaps, left_days and
+        right_days.
+    terms
+        The columns that were known at the choice.
+    truncate
+        Quantiles of the weights at which they are cut.
+    guards
+        Thresholds.
     """
     refusal = _check_choices(rows, guards)
     if refusal:

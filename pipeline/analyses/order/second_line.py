@@ -68,8 +68,15 @@ def estimate_second_line(
     spells: Frame[Spells],
     config: Config,
 ) -> Frame[Estimates]:
-    """For all and each variant: who chose what, and change against repeat,
-    as a whole and to each family, weighted and naive."""
+    """Compare changing with repeating after a failed first session.
+
+    Returns
+    -------
+    Frame[Estimates]
+        For all (stratum all) and each variant of the plan: how many chose what, the outcomes of
+        both arms and their contrasts, weighted and naive, the weights and the balance; then the
+        same for each family to which enough changed (change_to=...).
+    """
     study, plan = config.study, config.study.second_line
     rows = list_choices(
         episodes, adjudications, attempts, spells, study.resolution.primary, config.maneuvers
@@ -104,9 +111,14 @@ def estimate_primary_difference(
     spells: Frame[Spells],
     config: Config,
 ) -> tuple[dict, np.ndarray]:
-    """The weighted difference of the shares resolved by the primary day, change minus repeat, of
-    all: its row, or why there is none, and what it is without each site (sites,), empty where there
-    is none."""
+    """Estimate the weighted difference of the shares resolved by the primary day, of all.
+
+    Returns
+    -------
+    tuple
+        The row of change minus repeat, or of why there is none, and the difference without each
+        site, (sites,), empty where there is none.
+    """
     study, plan = config.study, config.study.second_line
     rows = list_choices(
         episodes, adjudications, attempts, spells, study.resolution.primary, config.maneuvers

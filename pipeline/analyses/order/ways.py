@@ -30,8 +30,21 @@ LATE = 0.05
 
 
 class Way(NamedTuple):
-    """What the terms of one way begin with, its name, which terms it tells (a pattern),
-    its weights (samples, episodes), and the interval of each episode."""
+    """One way to compare.
+
+    Attributes
+    ----------
+    prefix
+        What its terms begin with.
+    method
+        Its name in the column `method`.
+    pattern
+        Which terms it tells, a regular expression.
+    weights
+        (samples, episodes).
+    left, right
+        Resolution of each episode is taken to lie in (left, right] days, (episodes,).
+    """
 
     prefix: str
     method: str
