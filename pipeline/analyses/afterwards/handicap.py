@@ -85,8 +85,19 @@ def estimate_handicap_change(
 
 
 class Numbers(NamedTuple):
-    """Means or differences with their covariance, whether it is `by_site`, and what is said of
-    them."""
+    """Means or differences of totals with their covariance.
+
+    Attributes
+    ----------
+    full
+        The numbers, (numbers,), in points of the inventory.
+    covariance
+        (numbers, numbers); nan where a number rests on one site.
+    by_site
+        Whether the covariance is by leaving out each site, or by the model.
+    method, note
+        What is said of them, where it is the same for all.
+    """
 
     full: np.ndarray
     covariance: np.ndarray

@@ -15,9 +15,24 @@ SLOPE_UNIT = np.log1p(30)
 
 
 class Course(NamedTuple):
-    """What the mixed model is made of: totals (rows,), the designs of coefficients (rows, knots)
-    and of patients' effects (rows, 2), the patient and site of each, contrasts that tell means and
-    changes, and whether there are sites enough to have intercepts."""
+    """What the mixed model is made of: one row for each total.
+
+    Attributes
+    ----------
+    total
+        Points of the inventory, (rows,).
+    design
+        Of the mean, which is straight between knots, (rows, knots).
+    effects
+        Of patients' intercept and slope, in units of log(1 + day) / log(31), (rows, 2).
+    patient, site
+        Whose each total is, (rows,).
+    contrasts
+        Times the coefficients they give the mean on each day, then its change since day 0 on each
+        later one, (2 days - 1, knots).
+    by_site
+        Whether there are sites enough to have intercepts.
+    """
 
     total: np.ndarray
     design: np.ndarray
@@ -34,8 +49,24 @@ class Course(NamedTuple):
 
 
 def lay_out_course(totals: pd.DataFrame, days: list[int], guards: Guards) -> Course | None:
-    """The model of the totals near `days` and soon after day 0:
-    those near other days would bend it. None without day 0 and another."""
+    """Lay out the model of the totals near `days` and soon after day 0.
+
+    Those near other days would bend it.
+
+    Parameters
+    ----------
+    totals
+        Rows by pipeline.analyses.afterwards.handicap_totals.select_totals.
+    days
+        Days whose means are told, rising.
+    guards
+        Thresholds.
+
+    Returns
+    -------
+    Course or None
+        None without day 0 and another day.
+    """
     if 0 not in days or len(days) < 2:
         return None
     totals = totals[totals["plan_day"].isin(days) | totals["plan_day"].isna()]
@@ -65,11 +96,27 @@ def fit_course(course: Course, *, sites: bool) -> tuple[Course, LinearFit | Refu
 
 
 def place_knots(totals: pd.DataFrame, days: list[int], guards: Guards) -> np.ndarray:
-    """Where the mean may bend, by log(1 + day), rising: at `days`, which begin with 0, and at each
-    place half-way between two of them, and half a step after the last, that is nearest to totals of
-    enough episodes at enough sites. Each knot has totals on a day that is nearer to it than to any
-    other, so that all are identified (Schoenberg IJ, Whitney A. Trans Am Math Soc 1953;74:246-259,
-    from memory)."""
+    """Place the knots at which the mean may bend.
+
+    One is at each of `days`, and one at each place half-way between two of them, and half a step
+    after the last, that is nearest to totals of enough episodes at enough sites. Each knot has
+    totals on a day that is nearer to it than to any other, so that all are identified (Schoenberg
+    IJ, Whitney A. Trans Am Math Soc 1953;74:246-259, from memory).
+
+    Parameters
+    ----------
+    totals
+        Rows by pipeline.analyses.afterwards.handicap_totals.select_totals.
+    days
+        Days whose means are told, rising from 0.
+    guards
+        Thresholds of enough.
+
+    Returns
+    -------
+    np.ndarray
+        log(1 + day) of each knot, rising, (knots,).
+    """
     log_days = np.log1p(days)
     steps = np.diff(log_days)
     between = log_days + np.append(steps, steps[-1]) / 2

@@ -21,12 +21,18 @@ def select_totals(
     spells: Frame[Spells],
     study: Study,
 ) -> pd.DataFrame:
-    """One row for each day with a total: keys, patient (of its site), canal, day (0 or later),
-    total, seen (resolution seen by then), plan_day.
+    """Select the totals of treated positional episodes.
 
-    `plan_day` is day 0, or the day of the plan that it is near to; nan soon after day 0: such a
-    total is after the first attempt. Two totals of one day are averaged. Totals far after the last
-    day are left out.
+    Two totals of one day are averaged; of those on or before day 0 the last counts, as of day 0.
+    Totals far after the last day of the plan are left out.
+
+    Returns
+    -------
+    pd.DataFrame
+        One row for each day of an episode with a total, by key and day: site, episode_id, day,
+        total (points), plan_day, canal, patient (of its site) and seen (resolution seen by then).
+        plan_day is day 0, or the day of the plan that the total is near to; nan soon after day 0:
+        such a total is after the first attempt.
     """
     first = spells[
         spells["spell"].eq(1)

@@ -49,13 +49,15 @@ def estimate_recurrence(
     followups: Frame[Followups],
     config: Config,
 ) -> Frame[Estimates]:
-    """The share free of recurrence on each of config.study.recurrence.days,
-    by tests in all and by canal, and as reported (schemas.estimate.Estimates).
+    """Estimate the share free of recurrence on each of config.study.recurrence.days.
 
-    Terms: recurrence_free_upper_day_<t> and recurrence_free_lower_day_<t>, the most and the least
-    that the data allow; recurrence_free_day_<t>, the least, with limits around both;
-    at_risk_day_<t>, how many were still seen to be free. The events of a share are the recurrences
-    known by its day.
+    Returns
+    -------
+    Frame[Estimates]
+        By tests in all and by canal, and as reported: recurrence_free_upper_day_<t> and
+        recurrence_free_lower_day_<t>, the most and the least that the data allow;
+        recurrence_free_day_<t>, the least, with limits around both; at_risk_day_<t>, how many were
+        still seen to be free. The events of a share are the recurrences known by its day.
     """
     study = config.study
     resolved = list_returns(spells, adjudications, study.resolution.primary)
@@ -81,12 +83,24 @@ def estimate_recurrence(
 def list_returns(
     spells: Frame[Spells], adjudications: Frame[Adjudications], endpoint: str
 ) -> pd.DataFrame:
-    """One row for each first spell of a positional episode that was resolved: site, episode_id,
-    patient_id, canal, resolved_day, and the recurrence in (left_days, right_days], in days from
-    resolved_day; infinite if none was seen.
+    """List the first spells of positional episodes that were resolved, with their recurrence.
 
     The second spell starts on the day on which the recurrence was seen, and the last deciding test
     of the first was still without it.
+
+    Parameters
+    ----------
+    spells, adjudications
+        The derived tables.
+    endpoint
+        The endpoint of the spells.
+
+    Returns
+    -------
+    pd.DataFrame
+        One row for each spell: site, episode_id, patient_id, canal, resolved_day (counted from day
+        0), and the recurrence in (left_days, right_days], in days from resolved_day; right_days is
+        infinite if none was seen.
     """
     of_endpoint = spells[spells["endpoint"].eq(endpoint)]
     first = of_endpoint[of_endpoint["spell"].eq(1) & of_endpoint["status"].eq("resolved")]
@@ -115,11 +129,24 @@ def list_reported_returns(
     followups: Frame[Followups],
     gap: int,
 ) -> pd.DataFrame:
-    """The rows of `resolved` with the interval that patients' answers give.
+    """Put the interval that patients' answers give in the place of that by tests.
 
     The recurrence lies after the last contact with a no and at or before the first with a yes; a
-    yes outweighs a no of the same day. A yes less than `gap` days after resolution tells of the
-    same spell and is left aside, as are contacts without an answer.
+    yes outweighs a no of the same day. Contacts without an answer are left aside.
+
+    Parameters
+    ----------
+    resolved
+        Rows by `list_returns`.
+    adjudications, followups
+        Tables of the warehouse.
+    gap
+        Days after resolution below which a yes tells of the same spell and is left aside.
+
+    Returns
+    -------
+    pd.DataFrame
+        The rows of `resolved` with other left_days and right_days, in days from resolved_day.
     """
     answers = keep_until_reclassified(followups, adjudications)
     answers = answers[answers["recurrence_reported"].isin(["yes", "no"])].merge(

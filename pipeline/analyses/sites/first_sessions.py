@@ -50,8 +50,22 @@ ONE_STAGE = (
 
 @dataclass(frozen=True)
 class FirstSessions:
-    """Sessions that enter a model, one column per site, their centred covariates,
-    and the sites left out with the reason."""
+    """The sessions that enter a model, laid out for it.
+
+    Attributes
+    ----------
+    kept
+        One row for each session that enters, as by `select_first_sessions`.
+    sites
+        Their sites, sorted.
+    site_columns
+        A column of zeros and ones for each site, (sessions, sites).
+    covariates
+        The case mix of the plan less its mean, and the log of the time to the test less that of the
+        median time, (sessions, columns).
+    refused
+        By site left out the reason.
+    """
 
     kept: pd.DataFrame
     sites: list[str]
@@ -68,8 +82,14 @@ class FirstSessions:
 def select_first_sessions(
     episodes: Frame[Episodes], adjudications: Frame[Adjudications], attempts: Frame[Attempts]
 ) -> pd.DataFrame:
-    """First sessions of positional episodes with a deciding test after them: covariates,
-    `happened` (negative) and `gap` (days), by key."""
+    """Select first sessions of positional episodes with a deciding test after them.
+
+    Returns
+    -------
+    pd.DataFrame
+        One row for each session, by key: the covariates of describe_covariates, `happened` (the
+        test was negative) and `gap` (days to the test, above 0).
+    """
     positional = adjudications[adjudications["positional"].eq("yes")]
     tested = (
         attempts["session"].eq(1)
@@ -92,8 +112,26 @@ def select_first_sessions(
 def prepare_first_sessions(
     sessions: pd.DataFrame, terms: tuple[str, ...], guards: Guards, *, by_site: bool
 ) -> FirstSessions:
-    """All sessions, or, for effects of their own, those of sites with enough sessions and outcomes
-    of both kinds."""
+    """Lay out sessions for a model of sites.
+
+    Parameters
+    ----------
+    sessions
+        Sessions by `select_first_sessions`.
+    terms
+        Covariates of the case mix.
+    guards
+        Thresholds.
+    by_site
+        Whether each site gets an effect of its own: then only sessions of sites with enough of them
+        enter, and of a site with enough of them only if outcomes of both kinds were seen. Otherwise
+        all enter.
+
+    Returns
+    -------
+    FirstSessions
+        Empty where no site is left.
+    """
     refused = {}
     if by_site:
         judged = {

@@ -47,7 +47,17 @@ WORTH_SAYING = 0.005  # a difference of widths that a reader would see
 
 @dataclass(frozen=True)
 class PooledShare:
-    """The mean over sites with its 95 % confidence limits, as a share, and what to keep in mind."""
+    """The mean over sites as a share.
+
+    Attributes
+    ----------
+    share
+        The mean.
+    low, high
+        Its 95 % confidence limits.
+    note
+        What a reader is to keep in mind.
+    """
 
     share: float
     low: float
@@ -63,7 +73,29 @@ def state_pool(
     guards: Guards,
     method: str = MEAN,
 ) -> Iterator[dict]:
-    """The rows of one pool, of what `counts` tell, out of `n_seen` sites."""
+    """State all rows of one pool.
+
+    Parameters
+    ----------
+    term
+        What is pooled, as declared in schemas.declared.sites.
+    pooled
+        The mean, or why there is none.
+    counts
+        n_episodes, n_events, n_sites and by_site of the sites in the pool.
+    n_seen
+        Number of sites that have episodes at all, in the pool or not.
+    guards
+        Thresholds.
+    method
+        How the mean was found.
+
+    Yields
+    ------
+    dict
+        Numbers of sites in the pool and outside it, the mean, and the withdrawn quantities of how
+        far sites differ, each of stratum all.
+    """
     fields: Fields = {"stratum": "all", **counts}
     yield state(f"{term}_sites_pooled", counts["n_sites"], method=COUNT, **fields)
     yield state(f"{term}_sites_not_pooled", n_seen - counts["n_sites"], method=COUNT, **fields)
@@ -83,7 +115,22 @@ def state_pool(
 def pool_effects(
     effects: np.ndarray, variances: np.ndarray, guards: Guards, note: str | None = None
 ) -> PooledShare | Refusal:
-    """One effect and variance a site, pooled by restricted likelihood."""
+    """Pool effects of sites by restricted likelihood, back as a share.
+
+    Parameters
+    ----------
+    effects, variances
+        The effect of each site, log(-log(1 - share)), and its variance, (sites,).
+    guards
+        Thresholds.
+    note
+        What a reader is to keep in mind of each effect.
+
+    Returns
+    -------
+    PooledShare or Refusal
+        The mean with Hartung-Knapp limits (pipeline/statistics/meta.py).
+    """
     refusal = check_sites(len(effects), guards)
     if refusal:
         return refusal

@@ -100,9 +100,25 @@ def _count_informative(rows: pd.DataFrame, day: int) -> int:
 
 
 def average_shares(shares: list[Share], known: list[int]) -> PooledShare:
-    """The mean of the shares of sites, with limits around the least and the most that the data
-    allow. As many episodes would tell as much as those of whom it is known, with the weights that
-    let each site count alike (Kish)."""
+    """Average the shares of sites, each counting alike.
+
+    Parameters
+    ----------
+    shares
+        The share resolved by a day of each site.
+    known
+        Of how many episodes of each it is known whether they are resolved by then.
+
+    Returns
+    -------
+    PooledShare
+        The mean of the least shares, with limits around the least and the most that the data allow.
+
+    Notes
+    -----
+    The effective number of k sites with n_i known episodes is k^2 / sum 1 / n_i, by the weights
+    that let each site count alike (Kish L. Survey Sampling. 1965).
+    """
     unresolved = np.array([(1 - share.most, 1 - share.least) for share in shares])
     n, mean = len(unresolved), unresolved.mean(axis=0)
     with np.errstate(divide="ignore"):
@@ -141,8 +157,17 @@ def _state_smoothed(followed: pd.DataFrame, study: Study) -> Iterator[dict]:
 
 
 class Effects(NamedTuple):
-    """One effect and variance per pooled site, what they stand for,
-    and why there is no pool of them."""
+    """Effects of the sites of one pool.
+
+    Attributes
+    ----------
+    effect, variance
+        The log cumulative hazard of each pooled site by a day, and its variance, (sites,).
+    counts
+        n_episodes, n_events, n_sites and by_site of these sites.
+    refusal
+        Why there is no pool of them.
+    """
 
     effect: np.ndarray
     variance: np.ndarray
