@@ -77,12 +77,21 @@ def estimate_competing_events(
 
 
 def estimate_incidences(members: pd.DataFrame, study: Study) -> pd.DataFrame:
-    """The incidences of first events, one row of `members` for each episode
-    (pipeline.derivation.first_events.list_first_events).
+    """Estimate the incidences of first events, of all members and by canal.
 
-    Terms: incidence_<event>_day_<t> and event_free_day_<t> from test intervals,
-    seen_<event>_day_<t> and nothing_seen_day_<t> from the days of tests. The events of a row are
-    those known by its day.
+    Parameters
+    ----------
+    members
+        One row for each episode, by pipeline.derivation.first_events.list_first_events.
+    study
+        Days, thresholds and the primary endpoint.
+
+    Returns
+    -------
+    Frame[Estimates]
+        incidence_<event>_day_<t> and event_free_day_<t> from test intervals, seen_<event>_day_<t>
+        and nothing_seen_day_<t> from the days of tests. The events of a row are those known by its
+        day.
     """
     rows = []
     for stratum, part in split_strata(members, (("canal",),)):
@@ -100,10 +109,25 @@ def estimate_incidences(members: pd.DataFrame, study: Study) -> pd.DataFrame:
 
 
 def place_edges(curves: Curves, last: float) -> list[int]:
-    """The ends of the bands: the reported days, the horizon, and from there twice the one before up
-    to the `last` day on which an event was seen: were all that is later one part, an event seen
-    there would count as one that may never come. And a day halfway between two of them, so that an
-    incidence that rises evenly within a band is close to one that slows down."""
+    """Place the ends of the bands of days, each with a probability of its own.
+
+    They are the reported days, the horizon, and from there twice the one before: were all that is
+    later one part, an event seen there would count as one that may never come. And a day halfway
+    between two of them, so that an incidence that rises evenly within a band is close to one that
+    slows down.
+
+    Parameters
+    ----------
+    curves
+        The reported days and the horizon.
+    last
+        The last day on which an event was seen.
+
+    Returns
+    -------
+    list of int
+        Days, rising from 0.
+    """
     later = itertools.takewhile(
         lambda day: day < 2 * last, (curves.horizon_day * 2**k for k in itertools.count())
     )
@@ -120,9 +144,18 @@ class EventByDay(NamedTuple):
 
 
 class Shares(NamedTuple):
-    """Incidences of the causes, and last the share without event, on the reported days: (causes +
-    1, days) each. `identified` says whether the data fix them, `effective` is as in
-    pipeline.statistics.share_limits, where the fit has it."""
+    """Incidences of the causes and, in the last row, the share without event.
+
+    Attributes
+    ----------
+    share
+        On the reported days, (causes + 1, days).
+    identified
+        Whether the data fix it, (causes + 1, days).
+    effective
+        Its effective number, as in pipeline.statistics.share_limits, (causes + 1, days); None where
+        the fit has none.
+    """
 
     share: np.ndarray
     identified: np.ndarray

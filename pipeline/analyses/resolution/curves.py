@@ -50,8 +50,16 @@ def estimate_resolution_curves(
     attempts: Frame[Attempts],
     config: Config,
 ) -> Frame[Estimates]:
-    """The curves, and a refusal where a site named the short arm of a positional episode by the
-    response to a maneuver."""
+    """Estimate the curves of resolution.
+
+    Returns
+    -------
+    Frame[Estimates]
+        unresolved_upper_day_<t> and unresolved_lower_day_<t>, the most and the least that the data
+        allow, on each day up to the horizon; resolved_by_day_<t> and known_<part>_day_<t> on the
+        days of the plan; median_days. One refusal more where a site named the short arm of a
+        positional episode by the response to a maneuver.
+    """
     curves = estimate_curves(spells, adjudications, attempts, config)
     positional = adjudications.loc[adjudications["positional"].eq("yes"), EPISODE]
     refused = refuse_circular_arms(episodes.merge(positional, on=EPISODE))
@@ -136,7 +144,17 @@ def split_strata(
 
 @dataclass(frozen=True)
 class Curve:
-    """One fitted curve on whole days from 0, and how many are known to be resolved on each."""
+    """One fitted curve.
+
+    Attributes
+    ----------
+    days
+        Whole days from 0, (days,).
+    resolved
+        How many are known to be resolved on each, (days,).
+    bounded
+        The shares unresolved on these days, with limits.
+    """
 
     days: np.ndarray
     resolved: np.ndarray
@@ -201,11 +219,29 @@ def _state_day(curve: Curve, k: int, fields: dict, study: Study) -> Iterator[dic
 
 
 def state_resolved(term: str, bounded: BoundedCurve, k: int, fields: dict, study: Study) -> dict:
-    """The share gone by the k-th day.
+    """State the share gone by a day.
 
     Where the day lies within an interval of no information, the least share that the data allow is
     the estimate, the note gives both, and the limits reach around both; where it could be nobody,
     there is no number.
+
+    Parameters
+    ----------
+    term
+        What it is called.
+    bounded
+        The fitted curve.
+    k
+        Which of the days of `bounded`.
+    fields
+        Other columns of the row; n_events are the events known by the day.
+    study
+        Thresholds.
+
+    Returns
+    -------
+    dict
+        The row.
     """
     least, most = 1 - bounded.upper.share[k], 1 - bounded.lower.share[k]
     apart = most - least >= WORTH_SAYING

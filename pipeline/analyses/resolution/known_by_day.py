@@ -24,11 +24,24 @@ from schemas.derived import Spells
 
 
 def divide_by_knowledge(left: ArrayLike, right: ArrayLike, day: float) -> dict[str, np.ndarray]:
-    """For each part of schemas.codes.KNOWN_ON_DAY which episodes belong to it on the day,
-    as (episodes,) booleans.
+    """Divide episodes by what is known of them on a day.
 
-    `left` < `right` are the ends of each episode's interval in days. Raises ValueError where they
-    are not.
+    Parameters
+    ----------
+    left, right
+        Ends of each episode's interval in days, left < right, (episodes,).
+    day
+        Days from the first attempt, 1 or later.
+
+    Returns
+    -------
+    dict of str to np.ndarray
+        By each part of schemas.codes.KNOWN_ON_DAY who belongs to it, (episodes,) of bool.
+
+    Raises
+    ------
+    ValueError
+        Where an interval does not end after it begins.
     """
     left, right = np.asarray(left, float), np.asarray(right, float)
     if not (left < right).all():
@@ -45,9 +58,22 @@ def divide_by_knowledge(left: ArrayLike, right: ArrayLike, day: float) -> dict[s
 
 
 def count_known(spells: Frame[Spells], days: Sequence[int], **fields: Any) -> Iterator[dict]:
-    """A row for each day and part: how many of the `spells` (schemas.derived.Spells) belong to it.
+    """Count how many spells belong to each part on each day.
 
-    n_episodes is how many they are in all, n_events the count itself, the sites those of the part.
+    Parameters
+    ----------
+    spells
+        The spells of a curve.
+    days
+        Days from the first attempt.
+    **fields
+        Other columns of the rows.
+
+    Yields
+    ------
+    dict
+        A row for each day and part: n_events is the count itself, n_episodes how many they are in
+        all, n_sites and by_site those of the part.
     """
     for day in days:
         for name, members in divide_by_knowledge(

@@ -47,8 +47,14 @@ def compare_published(
     attempts: Frame[Attempts],
     config: Config,
 ) -> Frame[Estimates]:
-    """Two rows for each arm of a trial (stratum trial=...,first_maneuver=...):
-    population `published` and `positional`; one for each pool."""
+    """Put the pool beside published trials.
+
+    Returns
+    -------
+    Frame[Estimates]
+        Two rows for each arm of a trial (stratum trial=...,first_maneuver=...), of the populations
+        `published` and `positional`; and the odds ratio of each published pool (stratum pool=...).
+    """
     published, study = config.published, config.study
     first = name_first_maneuvers(attempts)
     followed = {

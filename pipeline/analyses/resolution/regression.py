@@ -60,8 +60,15 @@ def estimate_resolution_regression(
     attempts: Frame[Attempts],
     config: Config,
 ) -> Frame[Estimates]:
-    """A row for each class of each covariate, each covariate as a whole, AIC, the scale,
-    and the fit."""
+    """Estimate the time ratios.
+
+    Returns
+    -------
+    Frame[Estimates]
+        aic_<family> of each distribution; <term>=<class>, the ratio of each class against its
+        reference; scale; effect_of_<term>, the test of each covariate as a whole; and
+        fitted_share_less_observed_by_day_<t>.
+    """
     study = config.study
     rows = select_covered(episodes, spells, adjudications, attempts, study.resolution.primary)
     stated = list(regress_resolution(rows, config))
@@ -100,11 +107,17 @@ def fit_families(
 
 
 def regress_resolution(rows: pd.DataFrame, config: Config) -> Iterator[dict]:
-    """The estimates of rows with site, left_days, right_days and the covariates of the plan;
-    their order changes nothing.
+    """State all numbers of the regression; the order of the rows changes nothing.
 
     Fewer than `min_events` resolutions are too few for any ratio, which would rest on a handful of
     times; the shares stay (pipeline/analyses/resolution/curves.py).
+
+    Parameters
+    ----------
+    rows
+        Spells by `select_covered`.
+    config
+        Terms, distributions, days and thresholds.
     """
     study = config.study
     counts = count_known(rows, EVER)

@@ -41,8 +41,21 @@ UNDETERMINED = Refusal(
 
 @dataclass(frozen=True)
 class Regression:
-    """What every fit is made from: the rows, their design, and the days on which it is compared
-    with the curve."""
+    """What every fit is made from.
+
+    Attributes
+    ----------
+    rows
+        One spell each, with left_days, right_days and the covariates.
+    design
+        Their covariates as columns, and the classes that have none.
+    patterns
+        Distinct intervals and covariates with their weights.
+    index
+        The number of the pattern of each row, (rows,).
+    days
+        Days on which a fit is compared with the curve.
+    """
 
     rows: pd.DataFrame
     design: Design
@@ -58,8 +71,20 @@ class Regression:
 
 @dataclass(frozen=True)
 class RegressionEstimates:
-    """One estimate each with its covariance: coefficients and log(scale),
-    then differences from the curve."""
+    """The numbers of a fit with their covariance.
+
+    Attributes
+    ----------
+    full
+        Coefficients and log(scale); where errors are by site, then differences from the curve by
+        each day, (numbers,).
+    covariance
+        (numbers, numbers); nan where a number rests on one site.
+    by_site
+        Whether the covariance is by leaving out each site, or by the model.
+    n_sites
+        Number of sites of the rows.
+    """
 
     full: np.ndarray
     covariance: np.ndarray
@@ -71,8 +96,7 @@ class RegressionEstimates:
         return float(np.sqrt(self.covariance[k, k]))
 
     def check(self, k: int, n_sites: int, guards: Guards) -> Refusal | None:
-        """Whether the k-th has no number, or none with limits,
-        as its class is seen at `n_sites`."""
+        """Refuse the k-th number, or its limits, as its class is seen at `n_sites`."""
         if not np.isfinite(self.full[k]):
             return UNDETERMINED
         if not np.isfinite(self.error(k)):
@@ -97,8 +121,24 @@ class RegressionEstimates:
 def design_regression(
     rows: pd.DataFrame, terms: tuple[str, ...], days: tuple[int, ...], guards: Guards
 ) -> Regression:
-    """The design of the rows, without classes that hardly differ from others,
-    and what is to be told of each fit."""
+    """Design the regression, without classes that hardly differ from others.
+
+    Parameters
+    ----------
+    rows
+        Spells by pipeline.analyses.resolution.regression.select_covered.
+    terms
+        Covariates.
+    days
+        Days on which a fit is compared with the curve.
+    guards
+        Thresholds.
+
+    Returns
+    -------
+    Regression
+        What every fit is made from.
+    """
     resolved = np.isfinite(rows["right_days"].astype(float))
     design = build_design(rows, terms, resolved, guards, numeric=NUMERIC)
     fixed = np.column_stack([np.ones(len(rows)), design.unnamed])
@@ -120,8 +160,22 @@ def design_regression(
 
 
 def estimate_regression(regression: Regression, fit: AftFit, guards: Guards) -> RegressionEstimates:
-    """Every number of a fit with errors by site; with too few sites, the coefficients only,
-    with errors by the model."""
+    """Find every number of a fit with its error.
+
+    Parameters
+    ----------
+    regression
+        What the fit was made from.
+    fit
+        The fit of all rows; refits without a site keep its distribution.
+    guards
+        Thresholds.
+
+    Returns
+    -------
+    RegressionEstimates
+        With too few sites, the coefficients only, with errors by the model.
+    """
     sites = regression.rows["site"].to_numpy(str)
     n_sites = len(np.unique(sites))
     terms = np.append(fit.coef, np.log(fit.scale))
@@ -141,8 +195,23 @@ def estimate_regression(regression: Regression, fit: AftFit, guards: Guards) -> 
 
 
 def read_fit(regression: Regression, fit: AftFit, weight: np.ndarray) -> np.ndarray:
-    """Coefficients, log(scale), and by each day how far the fitted share lies from what the curve
-    allows."""
+    """Read every number of a fit.
+
+    Parameters
+    ----------
+    regression
+        What the fit was made from.
+    fit
+        The fit.
+    weight
+        Number of rows of each pattern, (patterns,); 0 where a site that was left out had all.
+
+    Returns
+    -------
+    np.ndarray
+        Coefficients, log(scale), and by each day how far the mean fitted share lies from what the
+        curve allows: 0 within, nan where there is no curve.
+    """
     used, left, right = weight > 0, regression.patterns.left, regression.patterns.right
     try:
         lower, upper = fit_npmle(left[used], right[used], weight[used]).survival(regression.days)
@@ -159,10 +228,27 @@ def read_fit(regression: Regression, fit: AftFit, weight: np.ndarray) -> np.ndar
 def compare_with_none(
     estimate: np.ndarray, covariance: np.ndarray, n_sites: int | None
 ) -> tuple[float, float] | Refusal:
-    """Statistic and p-value of no difference at all.
+    """Test that there is no difference at all.
 
-    By site: Hotelling's T2, as a covariance of n_sites - 1 degrees of freedom has it (Hotelling H.
-    Ann Math Stat 1931;2:360-378), an F statistic; with `n_sites` None chi-squared.
+    Parameters
+    ----------
+    estimate
+        Coefficients, (q,).
+    covariance
+        Theirs, (q, q).
+    n_sites
+        Number of sites behind the covariance; None where it is by the model.
+
+    Returns
+    -------
+    tuple of float or Refusal
+        Statistic and p-value; a refusal with no more sites than coefficients.
+
+    Notes
+    -----
+    With W = b' V^-1 b the statistic by model is W, by chi-squared with q degrees of freedom. By
+    site it is Hotelling's, W (g - q) / ((g - 1) q) with g sites, by F with q and g - q degrees of
+    freedom (Hotelling H. Ann Math Stat 1931;2:360-378).
     """
     q = len(estimate)
     if n_sites is not None and n_sites <= q:

@@ -17,11 +17,20 @@ CIRCULAR = (
 
 
 def refuse_circular_arms(episodes: Frame[Episodes]) -> list[dict]:
-    """One withheld row that counts the episodes whose recorded arm is short by the response to a
-    maneuver; none if there are none.
+    """Refuse a time to resolution of short arms that the response to a maneuver named.
 
     The canal that was recorded with it is not told apart. Events are not counted: they are what the
     name was given for.
+
+    Parameters
+    ----------
+    episodes
+        Episodes as recorded.
+
+    Returns
+    -------
+    list of dict
+        One withheld row that counts the episodes of such an arm; none if there are none.
     """
     named = episodes["recorded_arm"].eq("short") & episodes["arm_basis"].eq("treatment_response")
     circular = episodes[named.fillna(False).astype(bool)]
