@@ -29,14 +29,19 @@ FAILED, TREATED = "first maneuver failed", "first maneuver failed or not tested 
 def estimate_failure_reasons(
     failure_reasons: Frame[FailureReasons], config: Config
 ) -> Frame[Estimates]:
-    """One share for each view and reason, from schemas.derived.FailureReasons
-    (schemas.estimate.Estimates).
+    """Estimate the share of failed first sessions with evidence for each reason.
 
-    The population of never_tested_again are all first sessions that have a reason; that of the
-    others are those after which someone tested again, because nothing is known of the rest. A first
-    session that was taken for failed belongs to them, and one that cleared its canal while another
-    one of the same ear had become positive. Fewer than `guards.min_episodes` episodes give a
-    status, not a number. Limits: pipeline/statistics/site_limits.py.
+    Fewer than `guards.min_episodes` episodes give a status, not a number. Limits:
+    pipeline/statistics/site_limits.py.
+
+    Returns
+    -------
+    Frame[Estimates]
+        One share for each view and reason (stratum view=...,reason=...). The population of
+        never_tested_again are all first sessions that have a reason; that of the others are those
+        after which someone tested again, because nothing is known of the rest. A first session that
+        was taken for failed belongs to them, and one that cleared its canal while another one of
+        the same ear had become positive.
     """
     by_view = {view: failure_reasons[failure_reasons["view"].eq(view)] for view in VIEW}
     rows = [

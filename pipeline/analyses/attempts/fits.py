@@ -31,12 +31,23 @@ GONE = 1e-8  # share of a coefficient's information below which nothing of it is
 
 @dataclass(frozen=True)
 class JackknifeFit:
-    """Coefficients (columns of the design) of all and without each site (sites, columns),
-    nan where there is none.
+    """A fit of all and without each site; nan where there is none.
 
-    `sd` is the spread on which chances are averaged, of all and without each site: 0 in the
-    marginal model; patients and sites together in the other, where `site_sd` is that of sites alone
-    (nan if fixed).
+    Attributes
+    ----------
+    coef
+        Coefficients of all, (columns,).
+    without
+        Those without each site, in order of names, (sites, columns).
+    sd
+        Standard deviation of the log hazard over which probabilities are averaged: 0 in the
+        marginal model; of patients and sites together in the other.
+    sd_without
+        That without each site, (sites,).
+    site_sd
+        Standard deviation of sites alone; nan where their effects are fixed.
+    site_sd_without
+        That without each site, (sites,).
     """
 
     coef: np.ndarray
@@ -78,9 +89,23 @@ def fit_marginal(attempts: AttemptDesign) -> tuple[AttemptDesign, JackknifeFit] 
 
 
 def refit_rows(rows: Rows, start: np.ndarray, n_covariates: int) -> np.ndarray:
-    """Coefficients of what is left: nan for a class that is gone, whose members all have the event
-    or all have none, or that follows from the other terms, of which the first `n_covariates`
-    columns are given up first; all nan where there is no maximum."""
+    """Fit anew what is left of the rows.
+
+    Parameters
+    ----------
+    rows
+        What is left.
+    start
+        Coefficients at which the search begins, (columns,).
+    n_covariates
+        Number of first columns that are given up first where a column follows from others.
+
+    Returns
+    -------
+    np.ndarray
+        Coefficients, (columns,): nan for a class that is gone, whose members all have the event or
+        all have none, or that follows from the other terms; all nan where there is no maximum.
+    """
     coef = np.full(len(start), np.nan)
     maximum = climb_rows(rows, start)
     if not is_flat(maximum.information) and check_maximum(maximum) is None:
@@ -95,8 +120,22 @@ def refit_rows(rows: Rows, start: np.ndarray, n_covariates: int) -> np.ndarray:
 def fit_random(
     attempts: AttemptDesign, marginal: JackknifeFit, points: int
 ) -> tuple[Groups, MixedFit, JackknifeFit] | Refusal:
-    """The regression with random intercepts, the patients it rests on,
-    and its answers without each site."""
+    """Fit the regression with random intercepts of patients, and of sites where they are many.
+
+    Parameters
+    ----------
+    attempts
+        The design on which the marginal regression rests.
+    marginal
+        The marginal fit, where the search begins.
+    points
+        Number of points of the quadrature.
+
+    Returns
+    -------
+    tuple or Refusal
+        The patients it rests on, the fit, and its answers without each site.
+    """
     groups = collapse_patients(attempts.single, attempts.patient, attempts.site)
     fit = fit_mixed(groups, marginal.coef, points, random_sites=attempts.random_sites)
     if isinstance(fit, Refusal):
@@ -111,8 +150,28 @@ def fit_random(
 
 
 def leave_out_sites(groups: Groups, fit: MixedFit, points: int) -> np.ndarray:
-    """Where one Newton step leads without each site, in the order of their numbers:
-    (sites, length of the maximum's point)."""
+    """Find where one Newton step leads without each site.
+
+    Parameters
+    ----------
+    groups
+        Patients with their attempts.
+    fit
+        The fit of all.
+    points
+        Number of points of the quadrature.
+
+    Returns
+    -------
+    np.ndarray
+        In the order of the sites' numbers, (sites, length of the maximum's point): coefficients,
+        then standard deviations; nan where nothing of a coefficient's information is left.
+
+    Notes
+    -----
+    theta + (I - I_s)^-1 (g - g_s), where the common gradient g is next to 0: formula and source are
+    those at the head of this file.
+    """
     maximum, random_sites = fit.maximum, fit.site_sd is not None
     replicates = []
     for site in np.unique(groups.site):

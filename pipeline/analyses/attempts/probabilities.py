@@ -27,8 +27,17 @@ NUMBER = "attempt_number="
 
 @dataclass(frozen=True)
 class People:
-    """Distinct people of a site: `design` (rows, columns) at a first attempt, how many they are,
-    and the number of their site."""
+    """Distinct people of a site at their first attempt.
+
+    Attributes
+    ----------
+    design
+        Their row of the design, without attempt number and change of family, (rows, columns).
+    count
+        How many they are, (rows,).
+    site
+        Number of their site, (rows,).
+    """
 
     design: np.ndarray
     count: np.ndarray
@@ -50,8 +59,23 @@ def gather_people(attempts: AttemptDesign, mask: np.ndarray) -> People:
 
 
 def add_up_effects(attempts: AttemptDesign, coef: np.ndarray, longest: int) -> np.ndarray:
-    """The log hazard ratio of each attempt 1 to `longest` against the reference;
-    nan for a class that is not in the model."""
+    """Look up the effect of each attempt against the reference.
+
+    Parameters
+    ----------
+    attempts
+        The design.
+    coef
+        Coefficients of its columns, (columns,).
+    longest
+        Number of the last attempt.
+
+    Returns
+    -------
+    np.ndarray
+        Log hazard ratios of the attempts 1 to `longest`, (attempts,); nan for a class that is not
+        in the model.
+    """
     place = {name: k for k, name in enumerate(attempts.names)}
     classes = [str(k) if k < LAST_NUMBER else f"{LAST_NUMBER}+" for k in range(1, longest + 1)]
     reference = attempts.design.references.get("attempt_number", "1")
@@ -68,8 +92,25 @@ def add_up_effects(attempts: AttemptDesign, coef: np.ndarray, longest: int) -> n
 
 
 def average_survival(people: People, coef: np.ndarray, sd: float, dose: np.ndarray) -> np.ndarray:
-    """The share not yet resolved at each `dose` of hazard (in those of the reference attempt),
-    nan where the dose is."""
+    """Average the share not yet resolved over people and what is unseen of patients and sites.
+
+    Parameters
+    ----------
+    people
+        Whom to average over.
+    coef
+        Coefficients, (columns,); people of a class without one are left out.
+    sd
+        Standard deviation of the normal log hazard of patients and sites.
+    dose
+        Hazard in multiples of that of the reference attempt, (doses,).
+
+    Returns
+    -------
+    np.ndarray
+        The mean of exp(-dose exp(x'coef + sd z)) over people and z ~ normal(0, 1), by Gauss-Hermite
+        quadrature, (doses,); nan where the dose is.
+    """
     known = ~np.isnan(coef)
     usable = ~(people.design[:, ~known] != 0).any(axis=1)
     if not usable.any():
@@ -84,8 +125,25 @@ def average_survival(people: People, coef: np.ndarray, sd: float, dose: np.ndarr
 def predict_chances(
     attempts: AttemptDesign, people: People, jackknifed: JackknifeFit, longest: int
 ) -> dict[str, tuple]:
-    """For success, in_sequence and resolved the probabilities (attempts,)
-    of all and without each site (sites, attempts)."""
+    """Predict probabilities of each attempt, of all and without each site.
+
+    Parameters
+    ----------
+    attempts
+        The design.
+    people
+        Whom to average over.
+    jackknifed
+        A fit.
+    longest
+        Number of the last attempt.
+
+    Returns
+    -------
+    dict
+        For success, in_sequence and resolved, as at the head of this file, the probabilities of all
+        (attempts,) and those without each site (sites, attempts).
+    """
     full = _predict(attempts, people, jackknifed.coef, jackknifed.sd, longest)
     parts = [
         _predict(attempts, _leave_out(people, number), coef, sd, longest)

@@ -70,13 +70,30 @@ def describe_attempts(
 
 @dataclass(frozen=True)
 class AttemptDesign:
-    """The rows that the model can use (`members`), their design and the names of its columns.
+    """The rows that the model can use and their design.
 
-    `matrix` (rows, columns): the covariates, then those without a name (see Design), the logarithm
-    of the gap, then one column a site, or a single intercept if sites are random. `site` and
-    `patient` (rows,) are whole numbers; `sites` the names behind the first. `complete` says whether
-    all rows are members; others are of a kind of which all or none were followed by a negative
-    test.
+    Attributes
+    ----------
+    members
+        Sessions by `describe_attempts`, one a row.
+    matrix
+        The covariates, those without a name (see Design), the logarithm of the gap, then one column
+        a site, or a single intercept if sites are random, (rows, columns).
+    names
+        Names of its columns.
+    covariates
+        Names of the first of them.
+    site, patient
+        Numbers of the site and of the patient, (rows,).
+    sites
+        Names of the sites, by number.
+    design
+        The design of the covariates, with what was left out of it and why.
+    random_sites
+        Whether sites have a random intercept.
+    complete
+        Whether all rows are members; others are of a kind of which all or none were followed by a
+        negative test.
     """
 
     members: pd.DataFrame

@@ -77,8 +77,15 @@ def estimate_attempt_success(
     attempts: Frame[Attempts],
     config: Config,
 ) -> Frame[Estimates]:
-    """Raw shares, hazard ratios of both models, the spread of patients and sites,
-    and the probabilities that the models imply."""
+    """Estimate the success of single attempts.
+
+    Returns
+    -------
+    Frame[Estimates]
+        success_raw of each cell that is large enough; of the models marginal and mixed hazard
+        ratios <term>=<class>, log_gap_slope, patient_sd and site_sd, and the probabilities that
+        they imply: success, success_in_sequence, resolved, attempts_to_resolve_<percent>.
+    """
     rows = describe_attempts(episodes, adjudications, attempts)
     stated = [row for columns in CELLS for row in _share_cells(rows, columns, config)]
     stated += _estimate_models(rows, config)

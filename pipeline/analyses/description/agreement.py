@@ -69,7 +69,22 @@ def estimate_agreement(
 
 
 def measure_agreement(pairs: pd.DataFrame, rule: Guards) -> pd.DataFrame:
-    """Agreement, kappa and the table itself, for the pool and for each site."""
+    """Measure how far recorded and adjudicated diagnoses agree.
+
+    Parameters
+    ----------
+    pairs
+        Pairs by `pair_diagnoses`.
+    rule
+        Thresholds.
+
+    Returns
+    -------
+    Frame[Estimates]
+        Of canal, side, arm and mechanism, for the pool (stratum all) and each site (site=...),
+        <part>_agreement, the share that agrees, and <part>_kappa, Cohen's kappa (p - e) / (1 - e)
+        with p that share and e what chance alone would give; for the pool the table itself.
+    """
     rows = []
     for part, values in PARTS.items():
         named = pairs[pairs[part].isin(values) & pairs[f"recorded_{part}"].isin(values)]

@@ -28,13 +28,18 @@ def count_flow(
     adjudications: Frame[Adjudications],
     spells: Frame[Spells],
 ) -> Frame[Estimates]:
-    """How many episodes were handed in, stored and set aside, and what became of the stored ones.
+    """Count how many episodes were handed in, stored and set aside, and what became of them.
 
     Of each site the current delivery counts; of a site without an accepted one, its last refused
-    delivery. Patients who withdrew their consent are not counted anywhere. handed_in = refused +
-    set_aside + stored; stored = positional + probable_non_positional + undetermined; positional =
-    untreated + incomplete_record + never_positive + not_tested_again + followed; reclassified_later
-    are those of the positional that the site found to be something else after the first attempt.
+    delivery. Patients who withdrew their consent are not counted anywhere.
+
+    Returns
+    -------
+    Frame[Estimates]
+        One count a term. handed_in = refused + set_aside + stored; stored = positional +
+        probable_non_positional + undetermined; positional = untreated + incomplete_record +
+        never_positive + not_tested_again + followed; reclassified_later are those of the positional
+        that the site found to be something else after the first attempt.
     """
     counted = _count_latest(row_counts, deliveries)
     first = spells[spells["spell"].eq(1) & spells["endpoint"].eq("objective")]

@@ -41,8 +41,14 @@ def count_denominators(
     failure_reasons: Frame[FailureReasons],
     config: Config,
 ) -> Frame[Estimates]:
-    """One row for each base, named as it is, and one without_<name> for those of the larger base
-    who are not in it."""
+    """Count who belongs to each base of schemas/denominators.py.
+
+    Returns
+    -------
+    Frame[Estimates]
+        One row for each base, named as it is, and one without_<name> for those of the larger base
+        who are not in it.
+    """
     verdicts = adjudications[[*EPISODE, "positional"]]
     members = {"handed_in": list_handed_in(row_counts, deliveries), "stored": verdicts}
     members["patients"] = episodes.sort_values(EPISODE).drop_duplicates(PATIENT)

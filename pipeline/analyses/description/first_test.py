@@ -46,8 +46,14 @@ def estimate_first_test(
     attempts: Frame[Attempts],
     config: Config,
 ) -> Frame[Estimates]:
-    """Shares tested by the days of the plan and quartiles of the delay, of all,
-    by setting of the first session, and by site."""
+    """Estimate how long clinics wait before they test again.
+
+    Returns
+    -------
+    Frame[Estimates]
+        Of all, by setting of the first session and by site: tested_by_day_<t> on the days of the
+        plan, and delay_lower_quartile, delay_median and delay_upper_quartile in days.
+    """
     delays = list_delays(examinations, treatments, followups, adjudications, attempts)
     parts = [("all", delays)]
     for variable in ("setting", "site"):
@@ -69,9 +75,14 @@ def list_delays(
     adjudications: Frame[Adjudications],
     attempts: Frame[Attempts],
 ) -> pd.DataFrame:
-    """One row for each treated positional episode: site, episode_id, setting of the first session,
-    `days` to the first test after day 0 or, where there is none, to the last contact, and whether
-    it was `tested`."""
+    """List the delay to the first test after day 0 of treated positional episodes.
+
+    Returns
+    -------
+    pd.DataFrame
+        One row for each episode: site, episode_id, setting of the first session, `days` to that
+        test or, where there is none, to the last contact, and whether it was `tested`.
+    """
     positional = adjudications.loc[adjudications["positional"].eq("yes"), EPISODE]
     first = attempts.loc[attempts["session"].eq(1), [*EPISODE, "setting"]]
     members = first.merge(positional, on=EPISODE, validate="one_to_one")

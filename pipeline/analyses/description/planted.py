@@ -52,11 +52,23 @@ def compare_planted(
     truth: pd.DataFrame,
     config: Config,
 ) -> Frame[Estimates]:
-    """Counts and recovered shares for each planted variant (schemas.estimate.Estimates, analysis
-    `planted_variants`).
+    """Compare the planted variants with the reading of the tests.
 
-    `truth` has a row per simulated episode: site, episode_id, pattern, canal, arm, mechanism, side,
-    is_positional. Simulated episodes that were not stored are left out.
+    Parameters
+    ----------
+    adjudications, findings
+        The derived tables.
+    truth
+        One row for each simulated episode: site, episode_id, pattern, canal, arm, mechanism, side,
+        is_positional. Episodes that were not stored are left out.
+    config
+        Criteria and thresholds.
+
+    Returns
+    -------
+    Frame[Estimates]
+        By planted pattern (stratum planted=...) the counts <part>:read=<value> and the shares
+        <part>_recovered; variant_allowed, where the planted one is still among the readings.
     """
     planted = truth[[*EPISODE, "pattern", "is_positional", *PLACE, "side"]]
     planted = planted.assign(
@@ -74,11 +86,22 @@ def compare_planted(
 
 
 def mark_telling(pairs: pd.DataFrame, findings: Frame[Findings], criteria: Criteria) -> pd.Series:
-    """True for the rows whose tests before the first attempt can tell the planted variant;
-    all rows of another cause are.
+    """Mark the rows whose tests can tell the planted variant, as at the head of this file.
 
-    `pairs` has site, episode_id, is_positional, canal_planted, arm_planted and side_planted;
-    `findings` are schemas.derived.Findings.
+    Parameters
+    ----------
+    pairs
+        One row for each episode: site, episode_id, is_positional, canal_planted, arm_planted and
+        side_planted.
+    findings
+        Their tests; those before the first attempt count.
+    criteria
+        Which tests can show which canal.
+
+    Returns
+    -------
+    pd.Series
+        bool by the index of `pairs`; true for all rows of another cause.
     """
     shown = findings[findings["nystagmus"].astype(bool) & findings["before_treatment"].astype(bool)]
     canals = {

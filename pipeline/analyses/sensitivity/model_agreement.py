@@ -57,8 +57,19 @@ NO_COUNTERPART = Refusal(
 
 
 class Model(NamedTuple):
-    """One model: the library and its class, what is compared, how far apart it may lie and why,
-    and the unit."""
+    """One model and its second fit.
+
+    Attributes
+    ----------
+    second
+        The library and its class.
+    compared
+        What is compared.
+    tolerance, reason
+        How far apart it may lie, and why.
+    unit
+        Unit of the difference.
+    """
 
     second: str
     compared: str
@@ -125,9 +136,18 @@ def check_model_agreement(
     followups: Frame[Followups],
     config: Config,
 ) -> Frame[Estimates]:
-    """For each model the largest difference and the tolerance.
+    """Compare each main model with its second fit.
 
-    Raises Disagreement if any is greater than it may be.
+    Returns
+    -------
+    Frame[Estimates]
+        For each model (stratum model=...) largest_difference and tolerance, in the unit of the
+        model.
+
+    Raises
+    ------
+    Disagreement
+        Where any difference is greater than it may be.
     """
     study, primary = config.study, config.study.resolution.primary
     followed = select_followed(spells, adjudications, primary)
@@ -151,7 +171,27 @@ def check_model_agreement(
 
 
 def state_agreement(model: str, difference: float | Refusal, counts: dict) -> Iterator[dict]:
-    """The rows of one model; raises Disagreement."""
+    """State how far a model lies from its second fit.
+
+    Parameters
+    ----------
+    model
+        Name in MODELS.
+    difference
+        The largest one in the unit of the model, or why there is none.
+    counts
+        n_episodes, n_sites and by_site of the rows compared.
+
+    Yields
+    ------
+    dict
+        largest_difference, rounded up to one digit, and tolerance.
+
+    Raises
+    ------
+    Disagreement
+        Where the difference is greater than it may be.
+    """
     entry = MODELS[model]
     fields = {"stratum": f"model={model}", "method": entry.second} | {**counts, "n_events": None}
     if isinstance(difference, Refusal):

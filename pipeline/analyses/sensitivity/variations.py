@@ -56,8 +56,14 @@ def estimate_sensitivity(
     attempts: Frame[Attempts],
     config: Config,
 ) -> Frame[Estimates]:
-    """The shares resolved by each reported day and the difference of the second line,
-    a stratum `variation=...` for each choice (schemas.estimate.Estimates)."""
+    """Estimate the primary answers under each other choice.
+
+    Returns
+    -------
+    Frame[Estimates]
+        resolved_by_day_<t>, median_days and the primary difference of the second line, a stratum
+        `variation=...` for each choice, `variation=primary` for the plan's own.
+    """
     delivered = dict(
         zip(DELIVERED, (episodes, examinations, treatments, followups, set_aside), strict=True)
     )
@@ -90,8 +96,10 @@ def estimate_sensitivity(
 def vary(
     primary: Derived, delivered: Derived, config: Config
 ) -> Iterator[tuple[str, Derived, Config]]:
-    """Each variation of the primary rows or plan, by name; the plan's strata are those whose answer
-    it can change."""
+    """Each variation of the primary rows or plan: its name, its rows by table and its plan.
+
+    The plan's strata are those whose answer it can change.
+    """
     yield "endpoint_strict", primary, _set(config, "resolution", primary="strict")
     for verdict in ("undetermined", "probable_non_positional"):
         taken_in = primary["adjudications"].assign(
