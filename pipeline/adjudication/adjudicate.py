@@ -27,13 +27,26 @@ def adjudicate_episodes(
     followups: Frame[Followups],
     criteria: Criteria,
 ) -> Frame[Adjudications]:
-    """The verdict on each episode (schemas.derived.Adjudications),
-    by what was known when the first attempt was given.
+    """Adjudicate each episode by what was known when the first attempt was given.
 
     Only tests before treatment enter, and another diagnosis of the site only if it was made by
     then. An untreated episode has no such moment: everything counts. A positional case is
     reclassified on the day on which the site ended its follow-up as such, or made another diagnosis
     later: a central one, or any where no firm criteria were met.
+
+    Parameters
+    ----------
+    episodes, examinations, treatments, followups
+        The delivered tables.
+    findings
+        What each examination shows, row by row.
+    criteria
+        Criteria, flags and other causes.
+
+    Returns
+    -------
+    Frame[Adjudications]
+        One verdict for each episode.
     """
     examined = examinations.assign(
         **{c: findings[c] for c in findings.columns.difference(examinations.columns)}

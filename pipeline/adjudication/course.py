@@ -25,11 +25,20 @@ def name_unseen(never_tested_again: pd.DataFrame) -> pd.DataFrame:
 
 
 def explain_retreatment(cleared: pd.DataFrame, followups: Frame[Followups]) -> pd.DataFrame:
-    """Evidence for sessions after which the tests turned negative and a maneuver was given again:
-    site, episode_id, evidence, day.
+    """List evidence for sessions after which tests turned negative and a maneuver was given again.
 
-    `cleared` has test_day (the negative test), next_day (of the second session) and next_at_risk:
-    false if the tests were still negative when it began.
+    Parameters
+    ----------
+    cleared
+        First sessions with test_day (the negative test), next_day (of the second session) and
+        next_at_risk: false if the tests were still negative when it began.
+    followups
+        Contacts, which may tell of other dizziness in between.
+
+    Returns
+    -------
+    pd.DataFrame
+        site, episode_id, evidence, day.
     """
     returned = cleared[cleared["next_at_risk"]]
     reports = followups.merge(
@@ -98,11 +107,28 @@ def find_remission(
     maneuvers: dict[str, Maneuver],
     remission: Mapping[Canal, Remission],
 ) -> pd.DataFrame:
-    """Evidence that the vertigo went by itself after the failure: site, episode_id, evidence,
-    first day without it.
+    """List evidence that the vertigo went by itself after the failure.
 
-    `treatments` carry `fit`. Resolution lies after left_days and at or before right_days, so only
-    the time for which it was still seen after the last maneuver counts as long.
+    Resolution lies after left_days and at or before right_days, so only the time for which it was
+    still seen after the last maneuver counts as long.
+
+    Parameters
+    ----------
+    failures
+        Failed first sessions with seen_day and canal.
+    treatments
+        All treatments with `fit`.
+    spells
+        The derived table.
+    maneuvers
+        What each code of a maneuver is.
+    remission
+        By canal how many days are long.
+
+    Returns
+    -------
+    pd.DataFrame
+        site, episode_id, evidence, day (the first one without it).
     """
     first = spells[
         spells["endpoint"].eq("objective") & spells["spell"].eq(1) & spells["status"].eq("resolved")

@@ -15,11 +15,22 @@ from schemas.keys import EPISODE
 def read_each_day(
     examinations: Frame[Examinations], findings: Frame[Findings], criteria: Criteria
 ) -> pd.DataFrame:
-    """What the tests of each day allow by themselves: site, episode_id, day, variants, canal,
-    side as in a verdict.
+    """Read the tests of each day by themselves.
 
     Each day is read as if it were an episode of its own, so that a test means here what it means in
     the verdict. A day that meets no criterion has no row.
+
+    Parameters
+    ----------
+    examinations, findings
+        Tests and what they show, row by row.
+    criteria
+        Criteria of variants.
+
+    Returns
+    -------
+    pd.DataFrame
+        site, episode_id, day, variants, canal and side, as in a verdict.
     """
     examined = examinations.assign(**findings[findings.columns.difference(examinations.columns)])
     examined["real_id"] = examined["episode_id"]

@@ -26,9 +26,23 @@ def name_ear(examined: pd.DataFrame, which: str) -> pd.Series:
 
 
 def have_test(of: pd.DataFrame, ears: pd.Series, examined: pd.DataFrame) -> np.ndarray:
-    """For each row of `of` and its ear, whether its episode has a test on that ear in `examined`.
+    """Whether an episode has a test on an ear.
 
     A test without a side tells of both ears; where the ear is not known, a test on either counts.
+
+    Parameters
+    ----------
+    of
+        Rows with site and episode_id that ask.
+    ears
+        The ear that each asks of.
+    examined
+        The tests that count.
+
+    Returns
+    -------
+    np.ndarray
+        bool, one for each row of `of`.
     """
     done = examined[[*EPISODE, "side"]].drop_duplicates()
     midline = done[done["side"].eq("none")]
@@ -44,8 +58,7 @@ def have_test(of: pd.DataFrame, ears: pd.Series, examined: pd.DataFrame) -> np.n
 def are_silent(
     of: pd.DataFrame, ears: pd.Series, examined: pd.DataFrame, tests: tuple[str, ...]
 ) -> np.ndarray:
-    """For each row of `of`, whether one of `tests` was done on its ear and none of them ever showed
-    nystagmus there.
+    """Whether one of some tests was done on an ear and none of them ever showed nystagmus there.
 
     Where such a test was repeated, the examination that showed nystagmus decides, whenever it came:
     a test that shows nothing is often wrong (manual Dix-Hallpike tests missed 27 and 34 %, manual
@@ -54,6 +67,22 @@ def are_silent(
     the other ear's test shows tells nothing (this project's proposal: of healthy people 55 % have
     some nystagmus in a Dix-Hallpike test, Martens C et al. Otolaryngol Head Neck Surg
     2016;154:861-867).
+
+    Parameters
+    ----------
+    of
+        Rows with site and episode_id that ask.
+    ears
+        The ear that each asks of.
+    examined
+        Tests joined with their findings.
+    tests
+        Codes of the tests that count.
+
+    Returns
+    -------
+    np.ndarray
+        bool, one for each row of `of`.
     """
     done = examined[examined["test"].isin(tests)]
     return have_test(of, ears, done) & ~have_test(of, ears, done[done["nystagmus"]])

@@ -14,14 +14,28 @@ from schemas.keys import EPISODE
 def raise_flags(
     episodes: Frame[Episodes], before: pd.DataFrame, pairs: pd.DataFrame, criteria: Criteria
 ) -> pd.DataFrame:
-    """One row for each episode and flag that is raised: site, episode_id, flag, weight.
-
-    `before` are the tests before treatment, `pairs` their supine roll tests (rolls.pair_rolls).
+    """List the flags that speak for another cause.
 
     Tests after a maneuver raise none: down-beating nystagmus is common and transient after a
     successful one (22 of 57, Oh EH et al. J Clin Neurol 2019;15:143-148). Flags that rest on
     nystagmus can ask for a least velocity, since slow positional nystagmus is common in healthy
     people (70 % of 101, J Vestib Res 2021).
+
+    Parameters
+    ----------
+    episodes
+        The episodes.
+    before
+        Their tests before treatment, joined with their findings.
+    pairs
+        Supine roll tests among these, by rolls.pair_rolls.
+    criteria
+        Flags and their weights.
+
+    Returns
+    -------
+    pd.DataFrame
+        One row for each episode and flag that is raised: site, episode_id, flag, weight.
     """
     raised = [
         _find_episodes(episodes, before, pairs, flag)[EPISODE]

@@ -46,11 +46,18 @@ def raise_later_flags(
 
 
 def find_runs(days: pd.DataFrame) -> pd.DataFrame:
-    """The days on which something was shown, each with since_day:
-    since when every day that could tell has shown it.
+    """Find since when every day that could tell has shown something; it looks ahead nowhere.
 
-    `days` has site, episode_id, day and shown; a day with several rows shows it if any of them
-    does. It looks ahead nowhere.
+    Parameters
+    ----------
+    days
+        site, episode_id, day and shown; a day with several rows shows it if any of them does.
+
+    Returns
+    -------
+    pd.DataFrame
+        One row for each episode and day on which it was shown, with since_day, the first day of its
+        run.
     """
     by_day = days.groupby(DAY)["shown"].any().reset_index()
     breaks = (
@@ -64,12 +71,25 @@ def find_runs(days: pd.DataFrame) -> pd.DataFrame:
 def count_fitting_sessions(
     runs: pd.DataFrame, attempts: Frame[Attempts], verified_by: tuple[str, ...]
 ) -> pd.Series:
-    """For each row of `runs` the verified sessions from since_day on and before its day,
-    on its index.
+    """Count the verified sessions of each run.
 
     Verified is a session that suits every variant that the first tests allow, reached all
     positions, and was carried out by one of `verified_by`. A test on the day of a session does not
     yet tell of it.
+
+    Parameters
+    ----------
+    runs
+        Rows by `find_runs`.
+    attempts
+        The derived table.
+    verified_by
+        Codes of performed_by.
+
+    Returns
+    -------
+    pd.Series
+        For each row of `runs`, by its index, the number from since_day on and before its day.
     """
     verified = attempts[
         attempts["fit"].eq("yes")

@@ -27,13 +27,27 @@ def compare_later_tests(
     maneuvers: dict[str, Maneuver],
     criteria: Criteria,
 ) -> pd.DataFrame:
-    """Evidence from tests after the first maneuver, as site, episode_id,
-    evidence and the day of the tests.
+    """Compare what the tests after the first maneuver show with what was treated.
 
-    `failures` has day, maneuver, side (what was given), and variants (what the first tests allow);
-    `findings` go with `examinations`. Down-beating nystagmus on the day of the maneuver tells
-    nothing: it is common right after a successful one, and passes (22 of 57, Oh EH et al. J Clin
-    Neurol 2019;15:143-148).
+    Down-beating nystagmus on the day of the maneuver tells nothing: it is common right after a
+    successful one, and passes (22 of 57, Oh EH et al. J Clin Neurol 2019;15:143-148).
+
+    Parameters
+    ----------
+    failures
+        First sessions with day, maneuver and side (what was given), and variants (what the first
+        tests allow).
+    examinations, findings
+        Tests and what they show, row by row.
+    maneuvers
+        What each code of a maneuver is.
+    criteria
+        Criteria of variants.
+
+    Returns
+    -------
+    pd.DataFrame
+        site, episode_id, evidence, and the day of the tests.
     """
     ours = pd.MultiIndex.from_frame(examinations[EPISODE]).isin(
         pd.MultiIndex.from_frame(failures[EPISODE])
@@ -78,11 +92,29 @@ def compare_day(
     maneuvers: dict[str, Maneuver],
     criteria: Criteria,
 ) -> list[str]:
-    """Evidence of one day: `codes` were given to the `treated` ear after the tests `tested`;
-    `first` and `now` are variants.
+    """List the evidence of one day.
 
-    `canal` and `side` are those of the day's reading. A new canal whose tests had been done before
-    is a switch, and not told here.
+    A new canal whose tests had been done before is a switch, and not told here.
+
+    Parameters
+    ----------
+    codes, treated
+        Maneuvers that were given, separated by blanks, and to which ear.
+    tested
+        The tests before treatment, separated by blanks.
+    first, now
+        Variants that the first tests and those of the day allow.
+    canal, side
+        Of the day's reading.
+    maneuvers
+        What each code of a maneuver is.
+    criteria
+        Which tests are of which canal.
+
+    Returns
+    -------
+    list of str
+        Patterns of config.failure; none where the day tells nothing.
     """
     canals, sides, arms, _ = read_variant_parts(now)
     first_canals = read_variant_parts(first)[0]

@@ -19,14 +19,24 @@ BY_SIGNS, NOTHING = 4, 9
 
 
 def tell_side(pairs: pd.DataFrame) -> pd.DataFrame:
-    """The affected ear of each pair of rolls.pair_rolls: `ear`,
-    `side_by` and `side_signs` (what each sign says, also where it is not needed).
+    """Find the affected ear of each pair of supine roll tests.
 
     Intensity decides, measured velocity before vertigo; on a tie the signs do, if they agree. All
     pairs of an episode that show the same direction have the same ear: that of the best kind of
     evidence that any of them has, and of one visit before that of several, since responses vary
     from day to day (this project's proposal); unknown where pairs with the same kind of evidence
     disagree.
+
+    Parameters
+    ----------
+    pairs
+        Pairs by rolls.pair_rolls.
+
+    Returns
+    -------
+    pd.DataFrame
+        By the index of `pairs`: `ear`, `side_by` and `side_signs` (what each sign says, also where
+        it is not needed).
     """
     ears_by_sign = _read_ears(pairs)
     signs = ears_by_sign[list(SIGNS)]

@@ -25,16 +25,34 @@ def judge_fit(
     adjudications: Frame[Adjudications],
     maneuvers: dict[str, Maneuver],
 ) -> pd.DataFrame:
-    """One row for each treatment, in the same order and with the same index: site, episode_id,
-    attempt, and the columns FITS.
+    """Judge whether each treatment suits what the tests allow.
 
-    Each of them is a code of schemas.maneuver.FIT. A variant is suited with its canal, side, arm
-    and mechanism together or not at all: `fit` is yes if the maneuver suits every variant that the
-    tests allow, no if none, else unknown. So it can be no where no single aspect is: a right Epley
-    maneuver suits neither the right anterior nor the left posterior canal. Where the tests show
-    several canals or both ears, a maneuver for one of them suits some of the variants: unknown. A
-    variant of which nothing is known counts only where there is no other. Raises KeyError if a
-    treatment names a maneuver that is not listed.
+    A variant is suited with its canal, side, arm and mechanism together or not at all: `fit` is yes
+    if the maneuver suits every variant that the tests allow, no if none, else unknown. So it can be
+    no where no single aspect is: a right Epley maneuver suits neither the right anterior nor the
+    left posterior canal. Where the tests show several canals or both ears, a maneuver for one of
+    them suits some of the variants: unknown. A variant of which nothing is known counts only where
+    there is no other.
+
+    Parameters
+    ----------
+    treatments
+        What was given.
+    adjudications
+        The variants of each episode.
+    maneuvers
+        What each code of a maneuver is.
+
+    Returns
+    -------
+    pd.DataFrame
+        One row for each treatment, in the same order and with the same index: site, episode_id,
+        attempt, and the columns FITS, each a code of schemas.maneuver.FIT.
+
+    Raises
+    ------
+    KeyError
+        If a treatment names a maneuver that is not listed.
     """
     attempts = treatments[[*EPISODE, "attempt", "maneuver", "side"]].merge(
         adjudications[[*EPISODE, "variants"]], on=EPISODE, how="left", validate="many_to_one"

@@ -13,11 +13,22 @@ LISTED = ("vertical", "torsion_toward", "horizontal", "vertigo", "fatigues", "re
 
 
 def check_pattern(examined: pd.DataFrame, pattern: Pattern, *, unmeasured: bool) -> pd.DataFrame:
-    """For each test one column a key that the pattern sets, True where the test fits it.
+    """Check each key that a pattern sets.
 
-    `examined` are examinations joined with their findings, or pairs of rolls; `unmeasured` is the
-    answer where nothing was measured: True for criteria, which ask what is possible, False for
-    flags, which ask what was seen.
+    Parameters
+    ----------
+    examined
+        Examinations joined with their findings, or pairs of rolls.
+    pattern
+        The pattern.
+    unmeasured
+        The answer where nothing was measured: true for criteria, which ask what is possible, false
+        for flags, which ask what was seen.
+
+    Returns
+    -------
+    pd.DataFrame
+        bool, a row for each test and a column for each key: whether the test fits it.
     """
     return check_signs(examined, pattern, unmeasured=unmeasured).assign(
         tests=examined["test"].isin(pattern.tests)

@@ -33,17 +33,25 @@ FIRM = ("definite", "probable")
 
 
 def read_variants(matches: pd.DataFrame) -> pd.DataFrame:
-    """The reading of each episode by its matches (variants.match_variants);
-    indexed by site and episode_id.
-
-    canal, side, arm and mechanism are named where all variants left agree; canal is `multiple`, or
-    side `both`, where tests of different places have none in common. `variants` and `criteria` are
-    those left: what another test of the same place rules out is gone, and what it narrows down is
-    told as narrow. `firm` is whether one of these criteria is definite or probable.
+    """Find the reading of each episode by its matches.
 
     `certainty` is that of the best test, and of a test that of its least certain variant left: not
     to time a test, or to time it within the band, leaves open the less established variant too, and
     is no surer than to have shown that one (this project's proposal).
+
+    Parameters
+    ----------
+    matches
+        Matches by variants.match_variants.
+
+    Returns
+    -------
+    pd.DataFrame
+        By site and episode_id: met_day; canal, side, arm and mechanism where all variants left
+        agree, canal being `multiple`, or side `both`, where tests of different places have none in
+        common; arm_basis; `variants` and `criteria` that are left (what another test of the same
+        place rules out is gone, and what it narrows down is told as narrow); certainty; `firm`,
+        whether one of these criteria is definite or probable; side_by and side_signs.
     """
     rows = matches.assign(
         bits=_read_bits(matches), rank=matches["certainty"].map(CERTAINTIES.index).astype(int)

@@ -42,26 +42,36 @@ def turn_relative(examined: pd.DataFrame) -> pd.Series:
 
 
 def pair_rolls(examined: pd.DataFrame, *, across_days: bool = False) -> pd.DataFrame:
-    """One row for each pattern that the two sides show together: site, episode_id, day,
-    and the columns of a test.
+    """Pair supine roll tests of both sides.
 
-    `examined` are examinations joined with their findings. Of a side that was tested repeatedly on
-    a day, the tests with nystagmus count: silence with one ear down never undoes what that side
-    showed before or after (for its sources see ears.are_silent). `horizontal` is the direction seen
-    with either ear down, or `same_way` if on that day no direction was seen with either, and the
-    eyes beat to the same ear on both sides; `differs` or `none` (one row) if only one side or none
-    showed any. Tests that differ in duration pair with each of the other side, so that each stays a
-    test of its own.
+    Of a side that was tested repeatedly on a day, the tests with nystagmus count: silence with one
+    ear down never undoes what that side showed before or after (for its sources see
+    ears.are_silent). Tests that differ in duration pair with each of the other side, so that each
+    stays a test of its own.
 
     With `across_days` a direction that was seen with either ear down on different days makes a pair
     too (`across`), of the day on which both sides had been seen. It is the same test, done in two
     visits (this project's proposal); directions that differ between days are no pattern, since
     debris moves in between.
 
-    `duration_class` is that of the longer side, hence unknown where one was not timed and the other
-    is not long. `latency_s` is the longer one; `stronger_ear` is the ear down with the stronger
-    response, `stronger_by` how that is known; `lying_down_beats`, `bow_beats` and `lean_beats` are
-    the ears toward which the tie-breaking signs of the same time beat.
+    Parameters
+    ----------
+    examined
+        Examinations joined with their findings.
+    across_days
+        Whether sides of different days make a pair.
+
+    Returns
+    -------
+    pd.DataFrame
+        One row for each pattern that the two sides show together: site, episode_id, day, and the
+        columns of a test. `horizontal` is the direction seen with either ear down, or `same_way` if
+        on that day no direction was seen with either, and the eyes beat to the same ear on both
+        sides; `differs` or `none` (one row) if only one side or none showed any. `duration_class`
+        is that of the longer side, hence unknown where one was not timed and the other is not long.
+        `latency_s` is the longer one; `stronger_ear` is the ear down with the stronger response,
+        `stronger_by` how that is known; `lying_down_beats`, `bow_beats` and `lean_beats` are the
+        ears toward which the tie-breaking signs of the same time beat.
     """
     rolls = examined[examined["test"].eq("supine_roll")]
     rolls = rolls.assign(horizontal=turn_relative(rolls), grade=rolls["vertigo"].map(VERTIGO_GRADE))

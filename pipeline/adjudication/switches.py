@@ -36,10 +36,26 @@ def find_switches(
     adjudications: Frame[Adjudications],
     criteria: Criteria,
 ) -> pd.DataFrame:
-    """The switch of each adjudicated episode that has one: the first day on which tests show it
-    (shown_day), that on which an attempt records it (recorded_day), and the earlier of both
-    (switched_day); indexed by site and episode_id. `findings` go with `examinations`, row by
-    row."""
+    """Find the switch of each adjudicated episode that has one.
+
+    Parameters
+    ----------
+    examinations, findings
+        Tests and what they show, row by row.
+    treatments
+        What was given, with switches that the site recorded.
+    adjudications
+        Verdicts of the episodes to look at.
+    criteria
+        Criteria of variants.
+
+    Returns
+    -------
+    pd.DataFrame
+        By site and episode_id, in days from day 0: the first day on which tests show it
+        (shown_day), that on which an attempt records it (recorded_day), and the earlier of both
+        (switched_day).
+    """
     ours = _are_among(findings, adjudications)
     before = findings["before_treatment"].to_numpy(bool)
     tested = join_sorted(findings[ours & before], "test")

@@ -11,13 +11,26 @@ from schemas.keys import EPISODE
 
 
 def match_variants(examined: pd.DataFrame, pairs: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
-    """One row for each test (or pair of tests) and criterion that it meets.
+    """Match each test with the criteria that it meets.
 
-    `examined` are examinations joined with their findings, `pairs` their supine roll tests
-    (rolls.pair_rolls). The result has site, episode_id, day, test_key (what was tested), test_id
-    (a number for each test or pair), criterion, canal, side, arm, arm_basis, mechanism, certainty,
-    side_by and side_signs. Criteria that rest on vertigo alone are met only in episodes in which no
-    test with nystagmus meets any.
+    Criteria that rest on vertigo alone are met only in episodes in which no test with nystagmus
+    meets any.
+
+    Parameters
+    ----------
+    examined
+        Examinations joined with their findings.
+    pairs
+        Their supine roll tests, by rolls.pair_rolls.
+    criteria
+        Criteria of variants.
+
+    Returns
+    -------
+    pd.DataFrame
+        One row for each test (or pair of tests) and criterion: site, episode_id, day, test_key
+        (what was tested), test_id (a number for each test or pair), criterion, canal, side, arm,
+        arm_basis, mechanism, certainty, side_by and side_signs.
     """
     pairs = pairs.join(tell_side(pairs))
     examined = examined.assign(test_id=np.arange(len(examined)))

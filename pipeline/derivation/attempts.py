@@ -22,12 +22,30 @@ def list_attempts(
     adjudications: Frame[Adjudications],
     maneuvers: dict[str, Maneuver],
 ) -> Frame[Attempts]:
-    """One row for each treatment session (schemas.derived.Attempts).
+    """List treatment sessions with what the next deciding test showed.
 
     The deciding test is the first one after the session's day and not after the day of the next
     session: whoever is treated again without a test in between tells nothing about the earlier
     session. Of an episode with a set-aside test or treatment no test decides, since the next one
-    may be missing. `states` and `spells` are those of the objective endpoint.
+    may be missing.
+
+    Parameters
+    ----------
+    episodes, treatments, adjudications
+        Tables of the warehouse.
+    tests
+        Tests that decide on resolution, by `select_deciding_tests`.
+    states
+        What these make of each day, by `find_states`.
+    spells
+        The spells of the objective endpoint.
+    maneuvers
+        What each code of a maneuver is.
+
+    Returns
+    -------
+    Frame[Attempts]
+        One row for each episode and day with a treatment.
     """
     sessions = _gather_sessions(
         treatments.assign(fit=judge_fit(treatments, adjudications, maneuvers)["fit"])

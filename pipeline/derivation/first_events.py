@@ -31,14 +31,28 @@ def list_first_events(
     followups: Frame[Followups],
     criteria: Criteria,
 ) -> pd.DataFrame:
-    """One row for each first spell of a treated positional episode, sorted by site and episode_id.
+    """List what ended each treated positional episode first.
 
-    `spells` are those of one endpoint. Columns: site, episode_id, patient_id; `cause` of CAUSES, or
-    none, of the event that came first, which lies in (left_days, right_days], infinite for none;
-    `seen_cause` of SEEN_CAUSES, or none, and seen_day, the day on which it was seen, or for none
-    the last day of a test or contact. Days count from day 0. The first day holds what followed the
-    maneuver within day 0, so that no interval is empty. Events of one day rank as switched,
-    reclassified, resolved, lost.
+    Events of one day rank as switched, reclassified, resolved, lost.
+
+    Parameters
+    ----------
+    spells
+        The spells of one endpoint.
+    adjudications, examinations, findings, treatments, followups
+        Tables of the warehouse.
+    criteria
+        Which tests decide on which canal.
+
+    Returns
+    -------
+    pd.DataFrame
+        One row for each first spell, by key, in days from day 0: site, episode_id, patient_id,
+        canal; `cause` of CAUSES, or none, of the event that came first, which lies in (left_days,
+        right_days], infinite for none; `informative`, whether anything was seen after day 0;
+        `seen_cause` of SEEN_CAUSES, or none, and seen_day, the day on which it was seen, or for
+        none the last day of a test or contact. The first day holds what followed the maneuver
+        within day 0, so that no interval is empty.
     """
     first = spells[spells["spell"].eq(1) & spells["status"].isin(COMPLETE)]
     verdicts = adjudications[adjudications["positional"].eq("yes")]

@@ -21,8 +21,19 @@ TIMED = ("objective", "composite", "patient_reported", "strict")  # endpoints th
 
 @dataclass(frozen=True)
 class Interval:
-    """One spell of one episode, in days from day 0; `right` is infinite while resolution has not
-    been seen."""
+    """One spell of one episode, in days from day 0.
+
+    Attributes
+    ----------
+    start
+        Day on which it begins.
+    left
+        Last day known to be unresolved.
+    right
+        First day known to be resolved; infinite while resolution has not been seen.
+    last
+        Last day on which anything was decided.
+    """
 
     start: int
     left: int
@@ -39,11 +50,30 @@ def measure_spells(
     resolution: Resolution,
     endpoints: Collection[str] = TIMED,
 ) -> Frame[Spells]:
-    """The spells of every episode by each of `endpoints` (schemas.derived.Spells).
+    """Measure the spells of every episode by each endpoint.
 
-    `tests` are deciding tests with `confirming`; `followups` have `confirming` too. Episodes in
-    `incomplete` have lost a test or a treatment to the set-aside rows, those outside `treated` have
-    no day 0: both get a status and an interval without information.
+    Parameters
+    ----------
+    episodes
+        All episodes.
+    tests
+        Deciding tests with `confirming`.
+    followups
+        Contacts with `confirming`.
+    treated
+        Site and episode_id of episodes with a treatment. Others have no day 0: they get a status
+        and an interval without information.
+    incomplete
+        Those that have lost a test or a treatment to the set-aside rows; they get the same.
+    resolution
+        Days after which vertigo is a recurrence.
+    endpoints
+        Of TIMED.
+
+    Returns
+    -------
+    Frame[Spells]
+        One row for each episode, endpoint and spell.
     """
     states = _find_states_by_endpoint(tests, followups, endpoints)
     spells = pd.concat(
@@ -68,11 +98,25 @@ def measure_spells(
 
 
 def bound_spells(days: list[int], states: list[str], gap: int) -> Iterator[Interval]:
-    """The spells in one episode's states, which must be in order of days.
+    """Bound the spells in one episode's states.
 
     The first spell starts on day 0. Vertigo less than `gap` days after the first negative day
     belongs to the same spell: that negative day was not its end. A later recurrence opens a new
     spell, which starts on the day it was seen.
+
+    Parameters
+    ----------
+    days
+        Days with a state, rising; those up to 0 are passed over.
+    states
+        `positive` or `negative` on each.
+    gap
+        Days.
+
+    Yields
+    ------
+    Interval
+        The spells in their order, one at least.
     """
     start = left = last = 0
     ended: int | None = None

@@ -23,12 +23,26 @@ def select_deciding_tests(
     adjudications: Frame[Adjudications],
     criteria: Criteria,
 ) -> pd.DataFrame:
-    """The tests that can decide on resolution: tests of the affected canal;
-    tests that stand for one another share a name.
+    """Select the tests that can decide on resolution: those of the affected canal.
 
     Where the canal is not known, the tests of every canal count; where it is one of two, the tests
     of both. A case that was reclassified stays at risk until that day: tests from then on decide
     nothing.
+
+    Parameters
+    ----------
+    examinations, findings
+        Tests and what they show, row by row.
+    adjudications
+        The canal of each episode.
+    criteria
+        Which tests are of which canal, and which stand for one another.
+
+    Returns
+    -------
+    pd.DataFrame
+        One row for each test: site, episode_id, day, examination, after_attempt, test (tests that
+        stand for one another share a name), side, horizontal, positive, nystagmus, canal, arm.
     """
     tests = examinations[
         [*DAY_KEY, "examination", "after_attempt", "test", "side", "horizontal"]
@@ -57,11 +71,26 @@ def mark_confirming(
     maneuvers: dict[str, Maneuver],
     confirmation_day: int,
 ) -> pd.Series:
-    """True for a test that comes at least `confirmation_day` days after the last maneuver before
-    it.
+    """Mark tests that come long enough after the last maneuver before them to confirm resolution.
 
     A test on the day of a maneuver with an empty `after_attempt` counts as coming after it.
     Observation leaves the head at rest and asks for no wait.
+
+    Parameters
+    ----------
+    tests
+        Rows with site, episode_id, day and after_attempt.
+    treatments
+        What was given.
+    maneuvers
+        What each code of a maneuver is.
+    confirmation_day
+        Days after the maneuver from which a test confirms.
+
+    Returns
+    -------
+    pd.Series
+        bool by the index of `tests`.
     """
     active = treatments[
         ~treatments["maneuver"].map(lambda code: maneuvers[code].kind).isin(HEAD_AT_REST)
@@ -95,11 +124,22 @@ def _last_day_before(tests: pd.DataFrame, treatments: pd.DataFrame) -> np.ndarra
 
 
 def find_states(tests: pd.DataFrame) -> pd.DataFrame:
-    """One row for each episode and day whose tests decide: state `positive` or `negative`.
+    """Find the days on which an episode is known to be unresolved, or resolved.
 
-    `tests` has positive and confirming. A day is positive if any deciding test is. It is negative
-    if every test that had been positive on an earlier day is done, confirming and negative; a day
-    that repeats only some of them decides nothing.
+    A day is positive if any deciding test is. It is negative if every test that had been positive
+    on an earlier day is done, confirming and negative; a day that repeats only some of them decides
+    nothing.
+
+    Parameters
+    ----------
+    tests
+        Deciding tests with positive and confirming.
+
+    Returns
+    -------
+    pd.DataFrame
+        One row for each episode and day that decides: site, episode_id, day, state (`positive` or
+        `negative`).
     """
     first = (
         tests[tests["positive"]]

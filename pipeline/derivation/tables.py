@@ -25,8 +25,20 @@ DECIDING_TABLES = ("examinations", "treatments")
 
 
 def derive_tables(delivered: Mapping[str, pd.DataFrame], config: Config) -> dict[str, pd.DataFrame]:
-    """Every table of schemas.derived from the tables DELIVERED,
-    which hold the current delivery of each site."""
+    """Derive every table of schemas.derived.
+
+    Parameters
+    ----------
+    delivered
+        The tables DELIVERED by name, with the current delivery of each site.
+    config
+        Criteria, maneuvers and the plan.
+
+    Returns
+    -------
+    dict
+        The derived tables by name.
+    """
     derived = derive_rows(delivered, config)
     record = Record(
         **{
@@ -50,8 +62,23 @@ def derive_tables(delivered: Mapping[str, pd.DataFrame], config: Config) -> dict
 def derive_rows(
     delivered: Mapping[str, pd.DataFrame], config: Config, endpoints: Collection[str] = TIMED
 ) -> dict[str, pd.DataFrame]:
-    """The tables that the models of time and success need: findings, adjudications, spells by
-    `endpoints` and the objective one, and attempts, which belong to the spells of that one."""
+    """Derive the tables that the models of time and success need.
+
+    Parameters
+    ----------
+    delivered
+        The tables DELIVERED by name.
+    config
+        Criteria, maneuvers and the plan.
+    endpoints
+        Endpoints of spells besides the objective one.
+
+    Returns
+    -------
+    dict
+        findings, adjudications, spells, and attempts, which belong to the spells of the objective
+        endpoint.
+    """
     findings, adjudications = adjudicate(delivered, config)
     timed = tuple(dict.fromkeys(("objective", *endpoints)))
     tests, spells = time_spells(delivered, findings, adjudications, config, timed)
