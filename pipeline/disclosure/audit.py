@@ -38,8 +38,19 @@ EVERYBODY = -1  # the eyes of somebody who knows of no site
 
 @dataclass(frozen=True)
 class Exposed:
-    """A count that can be proved to be small, or to be one site's: its cell, its bounds,
-    the site for whose eyes, or EVERYBODY, and whether single equations prove it."""
+    """A count that can be proved to be small, or to be one site's.
+
+    Attributes
+    ----------
+    cell
+        Number of the cell.
+    least, most
+        What it can be.
+    eyes
+        Number of the site for whose eyes, or EVERYBODY.
+    quickly
+        Whether single equations prove it.
+    """
 
     cell: int
     least: float
@@ -106,9 +117,28 @@ class Audit:
         return EVERYBODY, *range(self.owned.shape[1] - 1)
 
     def carry(self, known: Known, eyes: int = EVERYBODY) -> tuple[np.ndarray, np.ndarray]:
-        """The least and the greatest value of each cell by what is known, as far as single
-        equations and single shares carry it; a site knows that its own are in a cell. Raises
-        Contradiction if no value is left."""
+        """Find the least and the greatest value of each cell by what is known.
+
+        That is as far as single equations and single shares carry it; a site knows that its own are
+        in a cell.
+
+        Parameters
+        ----------
+        known
+            What a release shows.
+        eyes
+            Number of a site, or EVERYBODY.
+
+        Returns
+        -------
+        tuple of np.ndarray
+            Least and most, (cells,) each.
+
+        Raises
+        ------
+        Contradiction
+            If no value is left.
+        """
         last = self._remember(known)
         if eyes not in last.ends:
             last.ends[eyes] = self._carry(known, eyes)

@@ -44,8 +44,17 @@ class Newcomers:
 
 
 def add_releases(cells: Cells, entries: Sequence[Entry], sites: tuple[str, ...]) -> None:
-    """Add the cells of earlier releases, what these showed of them, their equations,
-    and the newcomers since each and between any two."""
+    """Add earlier releases, and who came between any two, to the cells of this one.
+
+    Parameters
+    ----------
+    cells
+        The cells of this release with their equations; changed in place.
+    entries
+        The earlier releases of the ledger.
+    sites
+        Names of the sites in the order of `cells.owned`.
+    """
     now = {key.say(): n for n, key in enumerate(cells.keys)}
     equations = list(cells.equations.items())
     latest: dict[str, tuple[int, int]] = {}

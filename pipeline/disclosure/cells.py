@@ -40,14 +40,31 @@ class Key(Protocol):
 
 @dataclass
 class Cells:
-    """The cells of a release in order: their `values` and how many of each every site has sent
-    (`owned`), both nan where nobody can say, and the `equations`, sums of cells with signs that are
-    zero, with what they say.
+    """The cells of a release in order.
 
-    `rows` are the labels of the rows that state a cell, and how: as "episodes", as those "told" of,
-    or as "others". `floor` are counts that must seem possible. Of earlier releases: `past` is what
-    they showed of their cells, `growth` are the cells that count who came between two, and `left`
-    whether somebody has left.
+    Attributes
+    ----------
+    sites
+        Number of sites.
+    keys, place
+        Whom each cell counts, and the number of the cell of each key.
+    values
+        How many they are; nan where nobody can say.
+    owned
+        How many of them each site has sent, (sites,) each; nan where nobody can say.
+    rows
+        By cell the labels of the rows that state it, and how: as "episodes", as those "told" of, or
+        as "others".
+    equations
+        Sums of cells with signs that are zero, with what they say.
+    floor
+        By cell a count that must seem possible.
+    growth
+        Cells that count who came between two releases.
+    past
+        What earlier releases showed of their cells: least and most.
+    left
+        Whether somebody has left between two releases.
     """
 
     sites: int
@@ -63,8 +80,22 @@ class Cells:
     left: bool = False
 
     def add(self, key: Key, value: float = np.nan, owned: np.ndarray | None = None) -> int:
-        """The number of a cell, which is the same for an equal one;
-        what is known of its value and its sites is kept."""
+        """Add a cell, or find the equal one that is there.
+
+        Parameters
+        ----------
+        key
+            Whom it counts.
+        value
+            How many they are, where it is known; what was known before stays.
+        owned
+            How many of them each site has sent, (sites,); likewise.
+
+        Returns
+        -------
+        int
+            The number of the cell.
+        """
         if key not in self.place:
             self.place[key] = len(self.keys)
             self.keys.append(key)
@@ -88,8 +119,25 @@ class Cells:
 def list_cells(
     estimates: Frame[Estimates], described: pd.Series, by_site: BySite, rule: Disclosure
 ) -> Cells:
-    """The cells that the rows of all analyses state (`estimates`, those before protection),
-    without equations."""
+    """List the cells that the rows of all analyses state, without equations.
+
+    Parameters
+    ----------
+    estimates
+        All rows before protection.
+    described
+        By label what each row is, by people.describe_rows.
+    by_site
+        How many of each site are behind the rows.
+    rule
+        From which share on one site is nearly all of a count.
+
+    Returns
+    -------
+    Cells
+        The cells; `floor` has those that are nearly all of one site, with how many they must seem
+        to be able to be so that it would be one of several.
+    """
     cells = Cells(len(by_site.sites))
     columns = [
         estimates[name] for name in ("analysis", "stratum", "estimate", "n_episodes", "n_events")

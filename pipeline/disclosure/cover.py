@@ -40,8 +40,17 @@ Edits = Mapping[object, Edit]
 
 @dataclass(frozen=True)
 class Option:
-    """What may cover a cell: what it is worth, the cell that is then less known,
-    and what is taken from rows."""
+    """What may cover a cell.
+
+    Attributes
+    ----------
+    worth
+        What is lost by it.
+    cell
+        The cell that is then less known.
+    edits
+        What is taken from rows.
+    """
 
     worth: float
     cell: int
@@ -50,7 +59,23 @@ class Option:
 
 @dataclass
 class Cover:
-    """What is taken from which rows (`edits`), and what is `known` of each cell then."""
+    """What is hidden to cover exposed cells, as it is chosen.
+
+    Attributes
+    ----------
+    audit
+        What asks of the cells.
+    safe
+        The rows as they would leave.
+    described
+        By label what each row is.
+    known
+        What is known of each cell, given `edits`.
+    rule
+        Thresholds.
+    edits
+        By label what is taken from a row.
+    """
 
     audit: Audit
     safe: pd.DataFrame

@@ -112,8 +112,20 @@ def _contain(cells: Cells, outer: Group, inner: Group) -> None:
 def list_divisions(
     name: str, sets: set[frozenset]
 ) -> Iterator[tuple[frozenset, list[frozenset], str]]:
-    """Each set of one name with those that divide it by the same further variables,
-    and what to call that."""
+    """List the sets of one name with those that divide them by the same further variables.
+
+    Parameters
+    ----------
+    name
+        Name of the sets, for a reader.
+    sets
+        What narrows each of them, pairs of variable and value.
+
+    Yields
+    ------
+    tuple
+        What narrows the whole, what narrows each of its parts, and what to call the division.
+    """
     values = {narrowed: dict(narrowed) for narrowed in sorted(sets, key=sorted)}
     for whole, fixed in values.items():
         divisions: dict[tuple, list[frozenset]] = {}

@@ -20,10 +20,18 @@ CLOSE = 1e-9
 
 
 def narrow_by_limits(least: np.ndarray, most: np.ndarray, shares: np.ndarray) -> None:
-    """Narrow, in place, how many each cell can be (cells) by `shares` with limits: rows of the
-    part, the whole, the least and the greatest share, and the least and the greatest that the
-    limits can be (shares, 6); limits of 0 and 1 tell nothing. What fits no number is passed
-    over."""
+    """Narrow, in place, how many each cell can be by the limits of shares.
+
+    What fits no number is passed over.
+
+    Parameters
+    ----------
+    least, most
+        How many each cell can be, (cells,); changed.
+    shares
+        Number of the part, number of the whole, least and greatest share, least and greatest that
+        the limits can be, (shares, 6); limits of 0 and 1 tell nothing.
+    """
     limited = shares[(shares[:, 4] > 0) | (shares[:, 5] < 1)]
     for whole in np.unique(limited[:, 1]).astype(int):
         if not 0 < least[whole] <= most[whole] < least[whole] + MOST_SIZES:
@@ -44,8 +52,20 @@ def narrow_by_limits(least: np.ndarray, most: np.ndarray, shares: np.ndarray) ->
 
 
 def count_events(shares: np.ndarray, sizes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """How many have the event, at least and at most, for each share (rows as above, without part
-    and whole) and each of consecutive `sizes` of its group: (shares, sizes)."""
+    """Count how many can have the event.
+
+    Parameters
+    ----------
+    shares
+        Least and greatest share, and least and greatest that the limits can be, (shares, 4).
+    sizes
+        Consecutive numbers of people in the group, (sizes,).
+
+    Returns
+    -------
+    tuple of np.ndarray
+        At least and at most, (shares, sizes) each.
+    """
     first = sizes[0] // BLOCK
     blocks = range(first, sizes[-1] // BLOCK + 1)
     counted = [

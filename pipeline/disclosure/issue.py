@@ -32,8 +32,17 @@ KEPT = (
 
 @dataclass(frozen=True)
 class Issue:
-    """What leaves: tables of estimates by file, what they were made from (columns name and value),
-    and what to say of it, if anything."""
+    """What leaves.
+
+    Attributes
+    ----------
+    files
+        Tables of estimates by the name of their file.
+    made_from
+        What they were made from, in columns name and value.
+    message
+        What to say of it, if anything.
+    """
 
     files: dict[str, pd.DataFrame]
     made_from: pd.DataFrame
@@ -47,11 +56,30 @@ def issue_release(
     ledger: Path,
     made_from: pd.DataFrame,
 ) -> Issue:
-    """The release of what the analyses state (schemas.estimate.Estimates),
-    which is entered in the `ledger` if it is a new one.
+    """Make the release of what the analyses state, and enter it in the ledger if it is a new one.
 
-    `made_from` are the fingerprints behind the estimates. Raises GivenAway if nothing can be
-    released and nothing ever was.
+    Parameters
+    ----------
+    estimates
+        All rows before protection.
+    rule
+        Thresholds of disclosure.
+    trials
+        What narrows the people like those of each published trial, by people.narrow_trials.
+    ledger
+        Folder of earlier releases.
+    made_from
+        Fingerprints behind the estimates.
+
+    Returns
+    -------
+    Issue
+        The release, or the last one as it was while too little is new.
+
+    Raises
+    ------
+    GivenAway
+        If nothing can be released and nothing ever was.
     """
     entries = read_ledger(ledger)
     source = fingerprint({"estimates": estimates, "rule": pd.DataFrame([rule.model_dump()])})

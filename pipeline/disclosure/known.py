@@ -22,8 +22,18 @@ COLUMNS = ["status", "lower", *COUNTED, "rounded", "upper"]
 
 
 class Share(NamedTuple):
-    """One cell (`part`) as a share of another one, at least and at most,
-    and what its limits lie between: 0 to 1."""
+    """One cell as a share of another one.
+
+    Attributes
+    ----------
+    part, whole
+        Numbers of the cells.
+    low, high
+        The least and the greatest that the share can be.
+    lower, upper
+        The least that its lower limit and the greatest that its upper limit can be; 0 and 1 if
+        unknown.
+    """
 
     part: int
     whole: int
@@ -35,8 +45,15 @@ class Share(NamedTuple):
 
 @dataclass
 class Known:
-    """What a release shows: of each cell the least and the greatest number of people that it can be
-    (`bounds`: cells, 2), and its `shares` by the label of their row and how it counts."""
+    """What a release shows.
+
+    Attributes
+    ----------
+    bounds
+        The least and the greatest number of people that each cell can be, (cells, 2).
+    shares
+        Shares by the label of their row and how it counts.
+    """
 
     bounds: np.ndarray
     shares: dict[tuple[object, str], Share] = field(default_factory=dict)
@@ -73,8 +90,23 @@ def narrow_known(
     described: pd.Series,
     rule: Disclosure,
 ) -> None:
-    """Narrow what is `known` of some cells by the rows that are `shown`: first by counts,
-    then by the shares of those counted."""
+    """Narrow, in place, what is known of some cells: first by counts, then by the shares of those.
+
+    Parameters
+    ----------
+    cells
+        The cells of the release.
+    numbers
+        Those to narrow.
+    known
+        What is known; changed.
+    shown
+        By label what may be read of a row; rows that are missing show nothing.
+    described
+        By label what each row is.
+    rule
+        How counts are rounded, and the least that is shown.
+    """
     bounds, shares = known.bounds, []
     for n in numbers:
         for label, counted in cells.rows.get(n, ()):
@@ -121,8 +153,24 @@ class Shown(NamedTuple):
 
 
 def read_count(row: Shown, what: Described, counted: str, rule: Disclosure) -> tuple[float, float]:
-    """What a row says of how many it counts ("episodes"), or of how many are "told" of by a
-    count."""
+    """Read how many a row says that it counts.
+
+    Parameters
+    ----------
+    row
+        What is shown.
+    what
+        What the row is.
+    counted
+        "episodes", or "told": those with the event.
+    rule
+        How counts are rounded, and the least that is shown.
+
+    Returns
+    -------
+    tuple of float
+        At least and at most.
+    """
     kind, shown = what.quantity.kind, row.status == "ok"
     if counted == "told":
         if kind != "count":
@@ -145,8 +193,26 @@ def read_count(row: Shown, what: Described, counted: str, rule: Disclosure) -> t
 def read_share(
     row: Shown, what: Described, counted: str, whole: np.ndarray, rule: Disclosure
 ) -> tuple[float, float]:
-    """What a share says of how many have the event ("told") or have not ("others"),
-    of a `whole` with these bounds."""
+    """Read how many have the event, or have not, by a share.
+
+    Parameters
+    ----------
+    row
+        What is shown.
+    what
+        What the row is.
+    counted
+        "told": those with the event, or "others".
+    whole
+        How many people it is a share of, at least and at most.
+    rule
+        The least that is shown.
+
+    Returns
+    -------
+    tuple of float
+        At least and at most.
+    """
     small = 0.0, rule.least_shown - 1.0
     if row.status == "bounded":
         return small if (counted == "others") == pd.notna(row.lower) else (0.0, MANY)

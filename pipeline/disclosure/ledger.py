@@ -24,12 +24,26 @@ SYSTEM, MADE_FROM, ESTIMATES = "cells.json", "made_from.csv", "estimates"
 
 @dataclass(frozen=True)
 class Entry:
-    """One earlier release: its number, the fingerprint of what the analyses stated,
-    and where it is kept.
+    """One earlier release.
 
-    `names` of its cells, the least and the most that each could be by what it showed (`bounds`),
-    what they were (`values`, nan where nobody can say), by site (`owned`, a dict for each cell),
-    and its equations: pairs of the number of a cell and a sign.
+    Attributes
+    ----------
+    number
+        1 for the first release.
+    source
+        Fingerprint of what the analyses stated.
+    folder
+        Where it is kept.
+    names
+        Of its cells, in words.
+    bounds
+        The least and the most that each could be by what it showed, (cells, 2).
+    values
+        What they were, (cells,); nan where nobody can say.
+    owned
+        By site, one dict a cell.
+    equations
+        Pairs of the number of a cell and a sign.
     """
 
     number: int
@@ -81,8 +95,30 @@ def write_entry(
     bounds: np.ndarray,
     sites: tuple[str, ...],
 ) -> Path:
-    """Add a release: its files of estimates by name, what they were made from, and what they show;
-    the folder that was written."""
+    """Add a release to the ledger.
+
+    Parameters
+    ----------
+    ledger
+        Its folder.
+    number
+        Of the release.
+    source
+        Fingerprint of what the analyses stated.
+    files
+        Released estimates by the name of their file.
+    made_from
+        What they were made from.
+    cells, bounds
+        Its cells, and the least and the most that each can be by what it shows, (cells, 2).
+    sites
+        Names of the sites in the order of `cells.owned`.
+
+    Returns
+    -------
+    Path
+        The folder that was written.
+    """
     folder = ledger / f"{number:04d}_{fingerprint(files)}"
     building = folder.with_name(f"building_{folder.name}")
     shutil.rmtree(building, ignore_errors=True)

@@ -41,8 +41,19 @@ class Group:
 
 @dataclass(frozen=True)
 class Described:
-    """What one row is: its quantity, the people whom n_episodes counts, and those whom n_events,
-    or a count itself, counts."""
+    """What one row is.
+
+    Attributes
+    ----------
+    quantity
+        As it is declared.
+    episodes
+        The people whom n_episodes counts; None where nobody can say.
+    events
+        Those whom n_events, or a count itself, counts; likewise.
+    parameters
+        What the placeholders of the declared term stand for.
+    """
 
     quantity: Quantity
     episodes: Group | None
@@ -55,11 +66,25 @@ class Described:
 
 
 def describe_rows(estimates: Frame[Estimates], trials: Trials | None = None) -> pd.Series:
-    """The Described of each row of `estimates` (schemas.estimate.Estimates),
-    None for results of papers; raises schemas.quantities.Undeclared.
+    """Describe each row of estimates.
 
-    `trials` are the variables that narrow the people who are like those of a published trial, by
-    its name (narrow_trials).
+    Parameters
+    ----------
+    estimates
+        Rows of any analyses.
+    trials
+        By published trial the variables that narrow the people who are like those of it
+        (narrow_trials).
+
+    Returns
+    -------
+    pd.Series
+        A Described for each row, None for results of papers.
+
+    Raises
+    ------
+    schemas.quantities.Undeclared
+        For a row that nobody has declared.
     """
     key = ["analysis", "population", "endpoint", "stratum", "term"]
     describe = partial(describe_row, trials=trials or {})
@@ -127,8 +152,17 @@ def _walk(path: str) -> str:
 
 @dataclass(frozen=True)
 class BySite:
-    """How many people of each site are behind the rows: arrays (rows, sites)
-    by place of a label in `place`; missing where not told."""
+    """How many people of each site are behind the rows.
+
+    Attributes
+    ----------
+    sites
+        Names of the sites, in order.
+    place
+        The number of a row by its label.
+    episodes, events
+        How many n_episodes and n_events count, (rows, sites); nan where it is not told.
+    """
 
     sites: tuple[str, ...]
     place: Mapping[object, int]

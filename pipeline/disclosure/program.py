@@ -29,8 +29,17 @@ class Contradiction(Exception):
 
 @dataclass(frozen=True)
 class System:
-    """The cells of a release with their equations as arrays: for each entry of an equation its row,
-    its cell and its sign."""
+    """The cells of a release with their equations as arrays.
+
+    Attributes
+    ----------
+    least, most
+        What each cell can be, (cells,).
+    row, cell, sign
+        Of each entry of an equation, (entries,).
+    rows
+        Number of equations.
+    """
 
     least: np.ndarray
     most: np.ndarray
@@ -114,8 +123,24 @@ class Program:
         return model
 
     def solve(self, cost: np.ndarray) -> tuple[float, np.ndarray | None]:
-        """The least value of `cost`, never above the true one,
-        and whole numbers that fit and have nearly that value, if some are found."""
+        """Minimise a cost by a linear program.
+
+        Parameters
+        ----------
+        cost
+            Of one person in each member, (members,).
+
+        Returns
+        -------
+        tuple
+            The least cost, never above that of whole numbers, and whole numbers that fit and cost
+            nearly as little, None if none are found.
+
+        Raises
+        ------
+        Contradiction
+            If no numbers fit.
+        """
         self._model.changeColsCost(len(cost), self._all, cost)
         numbers = self._run(self._model)
         if numbers is None:

@@ -161,8 +161,10 @@ def _judge_share(row: Mapping, what: Described, rule: Disclosure, single_site: b
 
 
 def find_least(what: Described, rule: Disclosure) -> int:
-    """The fewest people with the event, or without it, of whom a share is shown;
-    an estimate of a share is no count of them."""
+    """Find the fewest people with the event, or without it, of whom a share is shown.
+
+    An estimate of a share is no count of them.
+    """
     return rule.least_shown if what.quantity.kind in WHOLE_SHARES else rule.min_cell
 
 

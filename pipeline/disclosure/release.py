@@ -33,8 +33,21 @@ class GivenAway(Exception):
 
 @dataclass(frozen=True)
 class Stated:
-    """What the analyses state: all rows before protection, what each row is, of which sites, and
-    what asks of the cells that they tell of; shares that add up to one are asked by themselves."""
+    """What the analyses state.
+
+    Attributes
+    ----------
+    rows
+        All rows before protection.
+    described
+        By label what each row is.
+    by_site
+        How many of each site are behind them.
+    audit
+        What asks of the cells that they tell of.
+    sums
+        Shares that add up to one, which are asked by themselves.
+    """
 
     rows: pd.DataFrame
     described: pd.Series
@@ -75,10 +88,33 @@ def make_release(
     trials: Trials | None = None,
     entries: Sequence[Entry] = (),
 ) -> Made:
-    """The rows of all analyses with everything left out by which a group of fewer than
-    `rule.min_cell` people, or what is nearly all one site's, could be found, by who has kept the
-    earlier releases too; single sites lose their codes and sizes. Raises GivenAway if that cannot
-    be done."""
+    """Make a release that passes its audit.
+
+    Everything is left out by which a group of fewer than `rule.min_cell` people, or what is nearly
+    all one site's, could be found, by who has kept the earlier releases too; single sites lose
+    their codes and sizes.
+
+    Parameters
+    ----------
+    estimates
+        The rows of all analyses.
+    rule
+        Thresholds of disclosure.
+    trials
+        What narrows the people like those of each published trial, by people.narrow_trials.
+    entries
+        Earlier releases.
+
+    Returns
+    -------
+    Made
+        The rows as they may leave, and what is known then.
+
+    Raises
+    ------
+    GivenAway
+        If that cannot be done.
+    """
     stated = state_all(estimates, rule, trials, entries)
     safe = hide_small_groups(estimates, stated.described, stated.by_site, rule)
     safe = round_counts(round_released(safe, stated.described), stated.described, rule.round_counts)

@@ -118,8 +118,20 @@ def is_coarse(rows: pd.DataFrame) -> np.ndarray:
 
 
 def find_half_steps(shares: np.ndarray, coarse: np.ndarray) -> np.ndarray:
-    """How far the number before rounding may lie from a released share;
-    which of them are `coarse`."""
+    """Find how far the number before rounding may lie from a released share.
+
+    Parameters
+    ----------
+    shares
+        Released shares, (shares,).
+    coarse
+        Which of them are in steps of COARSE, (shares,).
+
+    Returns
+    -------
+    np.ndarray
+        Half a step, (shares,).
+    """
     near_end = (shares < STEP) | (shares > 1 - STEP)
     return np.where(coarse, COARSE / 2, np.where(near_end, STEP / 20, STEP / 2))
 

@@ -103,11 +103,26 @@ def find_exposed_shares(
     owned: np.ndarray,
     min_cell: int,
 ) -> list[object]:
-    """For each sum that tells that a hidden part, or all hidden ones together, are a small group,
-    the labels of one more share to coarsen or to hide: the smallest that is shown.
+    """Find the shares by which a hidden part, or all hidden ones together, are known to be few.
 
-    `least` and `most` are how many people each cell can be, `owned` how many of them are those of
-    whoever looks.
+    Parameters
+    ----------
+    sums
+        Sums by `list_share_sums`.
+    released
+        The rows as they would leave.
+    least, most
+        How many people each cell can be, (cells,).
+    owned
+        How many of them are those of whoever looks, (cells,).
+    min_cell
+        The least group that may be shown.
+
+    Returns
+    -------
+    list
+        Labels of rows: for each sum that tells too much those of one more share to coarsen or to
+        hide, the smallest that is shown.
     """
     shares = dict(zip(released.index, zip(*_read_shares(released), strict=True), strict=True))
     chosen: list[object] = []
