@@ -26,8 +26,17 @@ def find_repeats(table: str, model: type[Table], rows: pd.DataFrame) -> list[Pro
 def find_orphans(
     table: str, rows: pd.DataFrame, episodes: pd.DataFrame, set_aside: Iterable[int]
 ) -> list[Problem]:
-    """Rows whose episode was not handed in, or is set aside with the rows `set_aside` of the
-    episodes table."""
+    """Find rows whose episode was not handed in, or is set aside.
+
+    Parameters
+    ----------
+    table, rows
+        Name and rows of a table.
+    episodes
+        Rows of the episodes table.
+    set_aside
+        Row numbers of the episodes table that are set aside.
+    """
     lost = ~rows["episode_id"].isin(episodes["episode_id"]) & rows["episode_id"].notna()
     gone = rows["episode_id"].isin(episodes.loc[sorted(set_aside), "episode_id"].dropna())
     return [

@@ -49,8 +49,19 @@ class BookSheet:
 
 @dataclass(frozen=True)
 class Book:
-    """A workbook as the library read it with the results of its formulas, its sheets, the parts in
-    which no cell is written twice for sure, and the file that holds the formulas themselves."""
+    """A workbook as the library read it with the results of its formulas.
+
+    Attributes
+    ----------
+    book
+        The library's own workbook.
+    sheets
+        Its sheets.
+    in_order
+        Parts of the archive in which no cell is written twice for sure.
+    with_formulas
+        The file that holds the formulas themselves.
+    """
 
     book: Workbook
     sheets: tuple[BookSheet, ...]

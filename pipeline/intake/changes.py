@@ -9,11 +9,21 @@ from schemas.store import Changes
 def compare_deliveries(
     before: dict[str, pd.DataFrame], now: dict[str, pd.DataFrame]
 ) -> pd.DataFrame:
-    """Episodes that were added, changed or withdrawn (schemas.store.Changes without site and
-    delivery), in the order of their codes.
+    """Compare a delivery with the one before, episode by episode.
 
-    Both are the tables of one delivery by name. An episode that was handed in and set aside is in
-    the delivery; as none of its rows is stored, it counts as changed when it was stored before.
+    An episode that was handed in and set aside is in the delivery; as none of its rows is stored,
+    it counts as changed when it was stored before.
+
+    Parameters
+    ----------
+    before, now
+        The tables of one delivery by name.
+
+    Returns
+    -------
+    pd.DataFrame
+        Episodes that were added, changed or withdrawn (schemas.store.Changes without site and
+        delivery), in the order of their codes.
     """
     earlier, later = list_episodes(before), list_episodes(now)
     old, new = fingerprint_episodes(before), fingerprint_episodes(now)

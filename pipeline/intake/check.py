@@ -58,11 +58,25 @@ def require_checks() -> None:
 def find_failures(
     model: type[Table] | pa.Column | pa.DataFrameSchema, rows: pd.DataFrame
 ) -> pd.DataFrame:
-    """Where rows do not fit their model, or a part of it: the `row` label,
-    `column` and name of the `check`, each once, without any value.
+    """Find where rows do not fit their model, or a part of it.
 
-    A rule across columns names itself as check and has no column. Raises ProgramFault where the
-    rows are no such table at all.
+    Parameters
+    ----------
+    model
+        A table, a column or a part of a table.
+    rows
+        Typed rows, by row number.
+
+    Returns
+    -------
+    pd.DataFrame
+        The `row` number, `column` and name of the `check`, each once, without any value. A rule
+        across columns names itself as check and has no column.
+
+    Raises
+    ------
+    ProgramFault
+        Where the rows are no such table at all.
     """
     cases = None
     try:
@@ -110,8 +124,17 @@ def require_fit(model: type[Table], rows: pd.DataFrame) -> None:
 
 @dataclass(frozen=True)
 class Known:
-    """What is wrong with a table before its cells are judged: single `cells` by row and column,
-    `rows` that are no records, and `columns` that are missing. None of them is blamed again."""
+    """What is wrong with a table before its cells are judged; none of it is blamed again.
+
+    Attributes
+    ----------
+    cells
+        Single cells by row and column.
+    rows
+        Rows that are no records.
+    columns
+        Columns that are missing.
+    """
 
     cells: frozenset[tuple[int | None, str | None]] = frozenset()
     rows: frozenset[int | None] = frozenset()
@@ -128,12 +151,24 @@ NOTHING_KNOWN = Known()
 def check_cells(
     table: str, model: type[Table], texts: pd.DataFrame, known: Known = NOTHING_KNOWN
 ) -> tuple[pd.DataFrame, list[Problem]]:
-    """The rows as types, wrong cells missing, and all that is wrong within single rows.
+    """Judge each row of a table by itself.
 
-    No cell is blamed twice.
+    No cell is blamed twice. Rules across columns are asked after wrong cells are cleared, so that
+    they judge only what is right in itself.
 
-    Rules across columns are asked after wrong cells are cleared, so that they judge only what is
-    right in itself.
+    Parameters
+    ----------
+    table, model
+        Name and model of the table.
+    texts
+        Its cells as handed in, by row number.
+    known
+        What was found before.
+
+    Returns
+    -------
+    tuple
+        The rows as types, wrong cells missing, and all that is wrong within single rows.
     """
     rows, problems = type_cells(table, texts, DESCRIBED[table])
     unread = {(problem.row, problem.column) for problem in problems}

@@ -154,8 +154,19 @@ def find_in_xml(name: str, content: bytes) -> str | None:
 
 
 def count_rows(content: bytes) -> tuple[int, int, int]:
-    """How many rows there are, how many cells are in all of them, and in one of them at most,
-    if that is not few; rows beyond the most that are allowed are counted once."""
+    """Count the rows of a sheet's part, and the cells in them.
+
+    Parameters
+    ----------
+    content
+        The part.
+
+    Returns
+    -------
+    tuple of int
+        How many rows there are, how many cells are in all of them, and in one of them at most, if
+        that is not few; rows beyond the most that are allowed are counted once.
+    """
     starts = [match.start() for match in islice(ROW.finditer(content), MOST_ROWS + 1)]
     if not starts:
         return 0, 0, 0

@@ -20,8 +20,19 @@ LARGE_BYTES = 2_000_000  # a site of this size is worth a process of its own
 
 @dataclass(frozen=True)
 class Delivery:
-    """One folder .../<site>/<number>, all files in it, and beside it the lists of those who
-    withdrew from the site: one, if all is well."""
+    """One folder .../<site>/<number>.
+
+    Attributes
+    ----------
+    site, number
+        As the folders are called.
+    folder
+        Where it is.
+    files
+        All files in it.
+    withdrawn
+        Beside it the lists of those who withdrew from the site: one, if all is well.
+    """
 
     site: str
     number: str

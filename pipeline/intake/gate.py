@@ -34,10 +34,16 @@ NoRecords = Mapping[str, Collection[int]]  # rows of each table that are no reco
 def find_identifiers(
     handed: Handed, no_records: NoRecords, shapes: tuple[str, ...] = ()
 ) -> list[Problem]:
-    """All hits of the gate.
+    """Find all hits of the gate.
 
-    Rows that are no records hold neither ages nor pseudonyms; `shapes` are those of the site's own
-    pseudonyms.
+    Parameters
+    ----------
+    handed
+        What could be read of a delivery.
+    no_records
+        By table the numbers of rows that are no records: they hold neither ages nor pseudonyms.
+    shapes
+        Of the site's own pseudonyms: 9 a digit, X a digit or letter, other signs themselves.
     """
     problems = []
     for sheet in handed.sheets:

@@ -37,13 +37,27 @@ TIDIED = UNSEEN | MINUS | dict.fromkeys(map(ord, BREAKS), " ")
 class Sheet:
     """One table as handed in, its cells as texts.
 
-    `table` is its name, or its place where the name must not be repeated. `header` holds the texts
-    of the row `header_row` by position (1 is column A), `names` the column of the dictionary that
-    each stands for, if any, and `codes` the codes that a site's own entries stand for, by position.
-    `cells` has the columns of `header`, each different text of which is held once (categorical),
-    and, as its index, the row numbers that the spreadsheet shows; an empty cell is missing and a
-    row without any cell is left out. `outside` are the cells under no header and above it: row,
-    position, text. `version` is that of the dictionary which the delivery follows.
+    Attributes
+    ----------
+    table
+        Its name, or its place where the name must not be repeated.
+    header_row
+        The row that holds the names of the columns.
+    header
+        Texts of that row by position (1 is column A).
+    names
+        By position the column of the dictionary that each stands for, if any.
+    codes
+        By position the codes that a site's own entries stand for.
+    cells
+        The columns of `header`, each different text held once (categorical), by the row numbers
+        that the spreadsheet shows; an empty cell is missing, a row without any cell is left out.
+    outside
+        The cells under no header and above it: row, position, text.
+    sha256
+        Fingerprint of its file.
+    version
+        That of the dictionary which the delivery follows.
     """
 
     table: str
@@ -73,10 +87,17 @@ Judged = Literal["text", "remark", "author", "file"]
 
 @dataclass(frozen=True)
 class Loose:
-    """A text outside of the cells, and where it is.
+    """A text outside of the cells.
 
-    `judged` says how: a remark is always free text, an author's name is not held against a file,
-    since programs write it into every one, and the name of a file may say when it was written.
+    Attributes
+    ----------
+    text
+        What it says.
+    table, column, row
+        Where it is.
+    judged
+        How: a remark is always free text, an author's name is not held against a file, since
+        programs write it into every one, and the name of a file may say when it was written.
     """
 
     text: str
@@ -88,8 +109,21 @@ class Loose:
 
 @dataclass(frozen=True)
 class Handed:
-    """All that could be read of a delivery, in which form it came, its fingerprint,
-    and what went wrong on reading."""
+    """All that could be read of a delivery.
+
+    Attributes
+    ----------
+    form
+        In which form it came.
+    fingerprint
+        SHA-256 over the names and bytes of its files.
+    sheets
+        Its tables.
+    loose
+        Its texts outside of the cells.
+    problems
+        What went wrong on reading.
+    """
 
     form: str
     fingerprint: str
@@ -111,9 +145,23 @@ def make_sheet(
     sha256: str,
     site_map: SiteMap,
 ) -> Sheet:
-    """A sheet from a `grid` of tidied texts, positions as columns and row numbers as index; by row
-    and position, `unheaded` are further cells that can have no header, and `spread` the texts of
-    merged cells in the rows below the one that holds them."""
+    """Make a sheet from the texts of a table.
+
+    Parameters
+    ----------
+    name, place
+        What it is called, and where it is.
+    grid
+        Tidied texts, with positions as columns, by row number.
+    unheaded
+        By row and position further cells that can have no header.
+    spread
+        By row and position the texts of merged cells in the rows below the one that holds them.
+    sha256
+        Fingerprint of the file.
+    site_map
+        The site's own names of things.
+    """
     table = name_table(tidy(name), place, site_map)
     top: dict[int, dict[int, str]] = {1: {}}
     for position, texts in grid[grid.index <= LAST_HEADER_ROW].items():

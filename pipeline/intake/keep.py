@@ -20,8 +20,17 @@ from schemas.store import KEPT, Deliveries, Provenance
 
 @dataclass(frozen=True)
 class Checked:
-    """Judged tables by name: typed `rows` with wrong cells missing, and their `texts` as handed in,
-    both by row number."""
+    """Judged tables by name.
+
+    Attributes
+    ----------
+    rows
+        Typed, wrong cells missing, by row number.
+    texts
+        The same as handed in.
+    problems
+        All that is wrong.
+    """
 
     rows: dict[str, pd.DataFrame]
     texts: dict[str, pd.DataFrame]
@@ -84,10 +93,28 @@ def list_planned_days(fields: Mapping[str, Any]) -> pd.DataFrame:
 def count_rows(
     handed: Handed, tables: dict[str, pd.DataFrame], gone: dict[str, set[int]], accepted: bool
 ) -> pd.DataFrame:
-    """Where the rows of each table ended (schemas.store.RowCounts without site and delivery);
-    `gone` are those of patients who withdrew.
+    """Count where the rows of each table ended.
 
-    Raises ProgramFault where the rows that are kept are not as many as were handed in.
+    Parameters
+    ----------
+    handed
+        What was handed in.
+    tables
+        The tables that are kept.
+    gone
+        By table the row numbers of patients who withdrew.
+    accepted
+        Whether rows are stored.
+
+    Returns
+    -------
+    pd.DataFrame
+        One row for each table (schemas.store.RowCounts without site and delivery).
+
+    Raises
+    ------
+    ProgramFault
+        Where the rows that are kept are not as many as were handed in.
     """
     counts = []
     for name in TABLES:

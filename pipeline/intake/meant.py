@@ -179,10 +179,21 @@ def _count_in_words(written: list[str], form: list[str]) -> int | None:
 
 @cache
 def count_slips(text: str, other: str, most: int) -> int:
-    """How many letters are wrong, missing, too many or swapped with their neighbour;
-    more than `most` counts as `most` + 1.
+    """Count how many letters are wrong, missing, too many or swapped with their neighbour.
 
     The distance of optimal string alignment (Damerau, Communications of the ACM 1964;7:171-176).
+
+    Parameters
+    ----------
+    text, other
+        The two.
+    most
+        More than so many count as `most` + 1.
+
+    Returns
+    -------
+    int
+        0 for the same text.
     """
     if abs(len(text) - len(other)) > most:
         return most + 1

@@ -38,8 +38,21 @@ NUMBERS_OF_YES_NO = {"1": "yes", "0": "no"}
 def match_columns(
     sheet: Sheet, described: dict[str, Description]
 ) -> tuple[pd.DataFrame, list[Problem]]:
-    """The cells of the dictionary's columns, in its order and by row,
-    and what is wrong with the header."""
+    """Match the columns of a sheet with those of the dictionary.
+
+    Parameters
+    ----------
+    sheet
+        One table as handed in.
+    described
+        The dictionary's columns of it by name.
+
+    Returns
+    -------
+    tuple
+        Texts of the dictionary's columns, in its order and by row number, and what is wrong with
+        the header.
+    """
     table, at = sheet.table, sheet.header_row
     positions = {name: places for name in described if (places := sheet.positions(name))}
     of_version = {name: c for name, c in described.items() if sheet.version in c.versions}

@@ -33,10 +33,16 @@ COMPARED = {  # columns that a rule looks at, where it is more than the one it n
 
 
 def find_implausible(rows: Rows, previous: Rows | None = None, number: str = "") -> list[Problem]:
-    """All signs that something slipped in a delivery as a whole.
+    """Find all signs that something slipped in a delivery as a whole.
 
-    `rows` are the handed-in rows by table, typed, wrong cells missing; `previous` are the tables of
-    the last accepted delivery, and `number` is what it is called.
+    Parameters
+    ----------
+    rows
+        The handed-in rows by table, typed, wrong cells missing.
+    previous
+        The tables of the last accepted delivery.
+    number
+        What that one is called.
     """
     problems = find_empty_tables(rows)
     for find in (

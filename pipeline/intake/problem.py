@@ -34,9 +34,22 @@ LAST = 10_000  # places that the dictionary does not know come after those that 
 class Problem:
     """One thing that is wrong in one place.
 
-    `table` is a table of the dictionary or how the place is called instead; `row` as the
-    spreadsheet shows it. `also` is a further sentence of our own, `closest` the code of the
-    dictionary that may be meant, `lines` what a site's list of names would say.
+    Attributes
+    ----------
+    rule
+        Name of the rule that is broken.
+    table
+        A table of the dictionary, or how the place is called instead.
+    row
+        As the spreadsheet shows it.
+    column
+        A column of the dictionary, or how it is called instead.
+    also
+        A further sentence of our own.
+    closest
+        The code of the dictionary that may be meant.
+    lines
+        What a site's list of names would say.
     """
 
     rule: str
@@ -119,11 +132,22 @@ def place_of(problem: Problem) -> tuple:
 def list_problems(
     problems: Iterable[Problem], texts: dict[str, pd.DataFrame], rows: dict[str, pd.DataFrame]
 ) -> pd.DataFrame:
-    """The problems as rows of schemas.store.Problems without site and delivery, in order,
-    each once; what refuses the delivery comes first.
+    """List problems as rows, each once; what refuses the delivery comes first.
 
-    `texts` are the cells as handed in and `rows` the same as types, wrong ones missing, by table.
-    Both are empty for a delivery that was refused, so that no value of it is copied.
+    Parameters
+    ----------
+    problems
+        All that was found.
+    texts
+        By table the cells as handed in.
+    rows
+        By table the same as types, wrong ones missing. Both are empty for a delivery that was
+        refused, so that no value of it is copied.
+
+    Returns
+    -------
+    pd.DataFrame
+        schemas.store.Problems without site and delivery.
     """
     listed = []
     for number, problem in enumerate(

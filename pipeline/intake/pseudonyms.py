@@ -46,8 +46,17 @@ USUAL = DICTIONARY_WORDS | {
 
 @dataclass(frozen=True)
 class Judgement:
-    """What is wrong with the codes of one column: the rule that the column as a whole breaks,
-    how many codes of how many break it, and the rule that each single code breaks."""
+    """What is wrong with the codes of one column.
+
+    Attributes
+    ----------
+    column_rule
+        The rule that the column as a whole breaks, if any.
+    broken, codes
+        How many codes of how many break it.
+    texts
+        By code the rule that it breaks by itself.
+    """
 
     column_rule: str
     broken: int

@@ -122,8 +122,25 @@ def call_table_file(path: Path, place: str) -> str:
 def read_file(
     path: Path, place: str, site_map: SiteMap, notify: Notify
 ) -> tuple[list[Sheet], list[Loose], list[Problem]]:
-    """The tables of one file, its texts outside of cells, and what went wrong on reading or was met
-    that the dictionary does not describe."""
+    """Read the tables of one file.
+
+    Parameters
+    ----------
+    path
+        The file.
+    place
+        How it is called where its name must not be repeated.
+    site_map
+        The site's own names of things.
+    notify
+        Hears what is done.
+
+    Returns
+    -------
+    tuple of list
+        Its tables, its texts outside of cells, and what went wrong on reading or was met that the
+        dictionary does not describe.
+    """
     is_workbook = path.suffix.lower() == ".xlsx"
     name = name_file(path, place) if is_workbook else name_table(path.stem, place, site_map)
     notify(f"reading {'the workbook' if is_workbook else name}")

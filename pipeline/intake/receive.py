@@ -48,10 +48,18 @@ UNREAD = frozenset(("table_missing", *MISSING, "unreadable", "not_opened"))
 
 @dataclass(frozen=True)
 class Received:
-    """What became of one delivery: `tables` by name are the stored rows of schemas.delivery.TABLES,
-    each behind its provenance, and those of schemas.store.KEPT. A refused delivery has no stored
-    and no set-aside rows. `compared_with` is the number of the delivery that its changes are
-    counted from."""
+    """What became of one delivery.
+
+    Attributes
+    ----------
+    site, delivery
+        Whose it is, and its number.
+    compared_with
+        The number of the delivery that its changes are counted from.
+    tables
+        By name the stored rows of schemas.delivery.TABLES, each behind its provenance, and those of
+        schemas.store.KEPT. A refused delivery has no stored and no set-aside rows.
+    """
 
     site: str
     delivery: str
@@ -72,13 +80,37 @@ def receive_delivery(
     handed: Handed | None = None,
     withdrawals: Withdrawals | None = None,
 ) -> Received:
-    """Receive the delivery in `folder` (.../<site>/<delivery>); `previous` is the last accepted one
-    of the same site, `notify` hears what is done, `handed` is what was read of it by its site's own
-    names, and `withdrawals` what its site's list says, if they were read before.
+    """Receive a delivery.
 
     Bad data end in problems. Whatever refuses a delivery, its rows are judged as far as they can be
-    read, so that one check tells all that is to be mended; none of them is kept. Raises ChecksOff
-    where the environment switched the checks off, ProgramFault where a row went astray.
+    read, so that one check tells all that is to be mended; none of them is kept.
+
+    Parameters
+    ----------
+    folder
+        .../<site>/<delivery>.
+    config
+        The plan.
+    previous
+        The last accepted delivery of the same site.
+    notify
+        Hears what is done.
+    handed
+        What was read of it by its site's own names, if it was read before.
+    withdrawals
+        What its site's list says, if it was read before.
+
+    Returns
+    -------
+    Received
+        Its tables as they are kept.
+
+    Raises
+    ------
+    ChecksOff
+        Where the environment switched the checks off.
+    ProgramFault
+        Where a row went astray.
     """
     require_checks()
     site, delivery = folder.parent.name, folder.name

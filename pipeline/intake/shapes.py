@@ -73,11 +73,23 @@ def _count_turns(body: str) -> int:
 
 
 def count_free_digits(codes: Collection[str], all_codes: int) -> dict[str, int]:
-    """How many digits of each code do not count, of codes of one form.
+    """Count how many digits of each code do not count, of codes of one form.
 
     Numbers count where few are met again and again, as those of clinics and years, where they
     follow each other, or where the greatest is no more than so many times the number of codes. Two
     numbers that both differ from row to row never count together.
+
+    Parameters
+    ----------
+    codes
+        Different codes of one form.
+    all_codes
+        Number of different codes of the column, of whatever form.
+
+    Returns
+    -------
+    dict
+        A number for each code.
     """
     columns = list(zip(*(DIGITS.findall(code) for code in codes), strict=True))
     if not columns:

@@ -24,8 +24,24 @@ ANY = Enough(1, 0.0)
 def suspect(
     rule: str, table: str, column: str | None, suspicious: pd.Series, things: str, enough: Enough
 ) -> list[Problem]:
-    """The problem, if enough of `suspicious` (a truth for each thing that was asked) are true;
-    `things` says in the plural what they are."""
+    """Suspect a slip where enough things are suspicious.
+
+    Parameters
+    ----------
+    rule, table, column
+        Of the problem.
+    suspicious
+        Whether each thing that was asked is.
+    things
+        What they are, in the plural.
+    enough
+        How many there must be, and which share of all that were asked.
+
+    Returns
+    -------
+    list of Problem
+        One, or none.
+    """
     number, of = int(suspicious.fillna(False).sum()), len(suspicious)
     if number < enough.rows or number < enough.share * of:
         return []

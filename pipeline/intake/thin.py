@@ -41,11 +41,19 @@ class NotPlain(Exception):
 
 @dataclass
 class Repeated:
-    """The cells that were left out: by part and position their rows, in order,
-    and for each the number of the cell that it repeats.
+    """The cells that were left out of a workbook since they repeat others.
 
-    `firsts` are the places of those cells by number, and the `empty` ones hold nothing. In the
-    parts `in_order` no cell is written twice.
+    Attributes
+    ----------
+    firsts
+        Places of the cells that are repeated, by number.
+    empty
+        Numbers of those that hold nothing.
+    places
+        By part and position the rows of the cells that were left out, in order, and for each the
+        number of the cell that it repeats.
+    in_order
+        Parts in which no cell is written twice.
     """
 
     firsts: list[Place] = field(default_factory=list)
@@ -55,11 +63,22 @@ class Repeated:
 
 
 def thin(archive: zipfile.ZipFile, *, to_write: bool = False) -> tuple[io.BytesIO, Repeated] | None:
-    """The workbook without the repeated cells of its sheets, and these;
-    None where a sheet is not written in the plain form.
+    """Leave out the repeated cells of a workbook's sheets.
 
-    A workbook `to_write` keeps its first rows whole, in which titles are merged, and every row that
-    says something of its height and the like; of one that is only read one such row tells enough.
+    Parameters
+    ----------
+    archive
+        The workbook.
+    to_write
+        Whether it will be written again: then it keeps its first rows whole, in which titles are
+        merged, and every row that says something of its height and the like; of one that is only
+        read one such row tells enough.
+
+    Returns
+    -------
+    tuple or None
+        The workbook without these cells, and these; None where a sheet is not written in the plain
+        form.
     """
     numbers: dict[bytes, int] = {}
     repeated, target = Repeated(), io.BytesIO()

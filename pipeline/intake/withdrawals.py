@@ -118,12 +118,23 @@ def strip_code(text: str | None) -> str:
 def leave_out(
     texts: Texts, withdrawn: frozenset[str], episodes: frozenset[str]
 ) -> tuple[Texts, dict[str, set[int]]]:
-    """The cells of each table without the rows of those who withdrew,
-    and the numbers of the rows that are gone.
+    """Leave out the rows of those who withdrew.
 
-    `episodes` are those that any delivery says are theirs. Where this delivery gives the code of
-    such an episode to somebody else alone, it is that patient's, since a site may have given the
-    code anew.
+    Parameters
+    ----------
+    texts
+        By table the cells as handed in.
+    withdrawn
+        Pseudonyms of those who withdrew.
+    episodes
+        Episodes that any delivery says are theirs. Where this delivery gives the code of such an
+        episode to somebody else alone, it is that patient's, since a site may have given the code
+        anew.
+
+    Returns
+    -------
+    tuple of dict
+        By table the cells that stay, and the numbers of the rows that are gone.
     """
     rows = texts["episodes"]
     episode_ids, theirs = (
