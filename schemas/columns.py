@@ -19,11 +19,19 @@ Integer, Number, Text, Flag = pd.Int64Dtype, pd.Float64Dtype, pd.StringDtype, pd
 
 @dataclass(frozen=True)
 class Rule:
-    """One way in which handed-in data can be wrong: how grave it is, what is said,
-    and how to mend it.
+    """One way in which handed-in data can be wrong.
 
-    `message` and `fix` may hold {column}, {meaning}, {unit}, {allowed}, {least}, {most}: they are
-    filled from the column's own description, never from a cell.
+    Attributes
+    ----------
+    name
+        As problems name it.
+    severity
+        How grave it is.
+    message, fix
+        What is said, and how to mend it. Both may hold {column}, {meaning}, {unit}, {allowed},
+        {least}, {most}: they are filled from the column's own description, never from a cell.
+    column
+        The column that is blamed.
     """
 
     name: str
@@ -67,11 +75,31 @@ def column(
     example: str | None = None,
     versions: tuple[int, ...] = VERSIONS,
 ) -> Any:
-    """A column that says what it means.
+    """Declare a column that says what it means.
 
-    `unit` is the unit of the number; `codes` the closed list of values with their meanings;
-    `filled` that no cell may be empty; `form` a regular expression for the whole text and
-    `form_words` the same in words; `versions` those of the data dictionary that have the column.
+    Parameters
+    ----------
+    meaning
+        What it holds, in words.
+    unit
+        Unit of the number.
+    codes
+        The closed list of values with their meanings.
+    filled
+        Whether no cell may be empty.
+    ge, le
+        The least and the greatest number.
+    form, form_words
+        A regular expression for the whole text, and the same in words.
+    example
+        What a cell may look like.
+    versions
+        Those of the data dictionary that have the column.
+
+    Returns
+    -------
+    Any
+        A field of a pandera model, whose metadata hold the rest.
     """
     metadata = {
         "unit": unit,

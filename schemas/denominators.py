@@ -11,12 +11,23 @@ from typing import Literal
 
 @dataclass(frozen=True)
 class Base:
-    """A group that numbers are of: what one of them is, who belongs,
-    in words that follow the noun, and of which base it is a part.
+    """A group that numbers are of.
 
-    `without` says who of the larger base does not belong; they are counted too, as without_<name>.
-    It is empty where a base is merely one of several parts. `short` bases stand in the committee's
-    report, the others in the technical one only; of `several` one episode may have more than one.
+    Attributes
+    ----------
+    noun
+        What one of them is.
+    says
+        Who belongs, in words that follow the noun.
+    of
+        The base of which it is a part.
+    without
+        Who of that one does not belong; they are counted too, as without_<name>. Empty where a base
+        is merely one of several parts.
+    short
+        Whether it stands in the committee's report, and not in the technical one only.
+    several
+        Whether one episode may have more than one.
     """
 
     noun: Literal["episode", "treatment session", "patient", "site"]

@@ -31,10 +31,28 @@ Kind = Literal["code", "whole number", "number", "text"]
 class Entry:
     """One column of one table, or one field of the submission table.
 
-    `kind` is what a cell holds; `codes` the closed list with its meanings, empty where there is
-    none; `least` and `most` the bounds of a number; `form` what else is to be known of the way in
-    which it is written; `needed` that no cell may be empty; `versions`
-    are those of the dictionary that have it.
+    Attributes
+    ----------
+    table, column
+        Where it is.
+    meaning, unit
+        What it holds.
+    kind
+        What a cell is.
+    form
+        What else is to be known of the way in which it is written.
+    needed
+        Whether no cell may be empty.
+    least, most
+        Bounds of a number.
+    example
+        What a cell may look like.
+    why
+        Why it is asked for.
+    versions
+        Those of the dictionary that have it.
+    codes
+        The closed list with its meanings, empty where there is none.
     """
 
     table: str

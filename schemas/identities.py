@@ -26,8 +26,17 @@ class Sum:
 
 @dataclass(frozen=True)
 class Within:
-    """Those called `inner` are among those called `outer`, under whatever narrows them alike,
-    but for the variables of `loses`; the outer ones are narrowed by `gains` too."""
+    """Those called `inner` are among those called `outer`, under whatever narrows them alike.
+
+    Attributes
+    ----------
+    inner, outer
+        Names of people.
+    loses
+        Variables that narrow the inner ones alone.
+    gains
+        Variables with values that narrow the outer ones too.
+    """
 
     inner: str
     outer: str
@@ -37,9 +46,21 @@ class Within:
 
 @dataclass(frozen=True)
 class Chain:
-    """People of one name with a value of `variable` are among those with the value before it in
-    `order` (empty: as numbers, the least first, or if it `rises` the greatest); of a value of
-    another variable in `but` not, and with `only` of these alone."""
+    """People with a value of a variable are among those with the value before it.
+
+    Attributes
+    ----------
+    name
+        Name of the people.
+    variable
+        Whose values are in order.
+    order
+        The values, the widest first; empty: as numbers, the least first.
+    rises
+        Whether, of numbers, the greatest is first.
+    only, but
+        Values of other variables: of which alone, and of which not.
+    """
 
     name: str
     variable: str

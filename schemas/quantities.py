@@ -22,12 +22,25 @@ class Undeclared(Exception):
 
 @dataclass(frozen=True)
 class Kind:
-    """What sort of number: its scale, the decimals that leave (None: those of a share),
-    and what leaves beside it.
+    """What sort of number it is.
 
-    `counts` says which counts leave, of "episodes" and "events"; `error` whether the standard error
-    does: of a share or a mean it would tell of how many it is one. `fixed_notes` are texts of the
-    program that say nothing of the data, and leave as they are.
+    Attributes
+    ----------
+    means
+        In words.
+    least, most
+        Ends of its scale.
+    decimals
+        How many leave; None: those of a share.
+    counts
+        Which counts leave, of "episodes" and "events".
+    error
+        Whether the standard error does: of a share or a mean it would tell of how many it is one.
+    unit
+        Its unit.
+    fixed_notes
+        Whether its notes are texts of the program that say nothing of the data, and leave as they
+        are.
     """
 
     means: str
@@ -79,11 +92,17 @@ SHARES = ("share", "part", "session share", "probability")
 
 @dataclass(frozen=True)
 class People:
-    """A set of people: their name, the variables of the stratum that narrow it (None: all of them),
-    and the fields that narrow it further.
+    """A set of people.
 
-    `name` and `fields` may hold the parameters of a term or stratum, `{endpoint}` and
-    `{population}`.
+    Attributes
+    ----------
+    name
+        What they are called.
+    by
+        Variables of the stratum that narrow it; None: all of them.
+    fields
+        What narrows it further. It and `name` may hold the parameters of a term or stratum,
+        `{endpoint}` and `{population}`.
     """
 
     name: str
@@ -93,16 +112,30 @@ class People:
 
 @dataclass(frozen=True)
 class Quantity:
-    """One sort of row: the pattern of its `term`, of its `stratum` where that matters, its `kind`,
-    and what people call it.
+    """One sort of row.
 
-    `words` hold the parameters of the term, as `{day}`; `direction` says what a value on either
-    side of none means; one `among` the variances or the diagnostics stands in their tables too.
-    `episodes` are the people whom n_episodes counts, `events` those whom n_events, or a count
-    itself, counts; None where nobody is counted, or where the number is an answer of a model and no
-    count of people leaves. Where something must be given up so that a small group stays hidden, a
-    quantity of less `worth` goes first; one that `stays` is never released, and one that is not
-    `sized` without its counts: so fine a division, or so near to another number.
+    Attributes
+    ----------
+    term, stratum
+        Their patterns, of the stratum where it matters.
+    kind
+        Name in KINDS.
+    words
+        What people call it, with the parameters of the term, as `{day}`.
+    episodes, events
+        The people whom n_episodes counts, and those whom n_events, or a count itself, counts; None
+        where nobody is counted, or where the number is an answer of a model and no count of people
+        leaves.
+    worth
+        Where something must be given up so that a small group stays hidden, less worth goes first.
+    stays
+        Whether it is never released: so fine a division.
+    sized
+        Whether its counts leave; not where they are so near to another number.
+    direction
+        What a value on either side of none says.
+    among
+        The variances or the diagnostics, in whose tables it stands too.
     """
 
     term: str

@@ -27,8 +27,20 @@ class AboutShare(float):
 
 @dataclass(frozen=True)
 class Reading:
-    """One estimate. Numbers are None where there is none or it must not be used;
-    `status` is then the reason."""
+    """One estimate as a page reads it.
+
+    Attributes
+    ----------
+    estimate, lower, upper
+        The number and its 95 % confidence limits, or the limit beyond which a hidden one lies; None
+        where there is none or it must not be used.
+    n_episodes, n_events, n_sites
+        Of how many it is; None where that is not told.
+    status
+        "ok", or the reason why there is no number; "absent" where there is no row.
+    note, method
+        As the row has them.
+    """
 
     estimate: float | None = None
     lower: float | None = None
@@ -79,19 +91,41 @@ class Reading:
 
 
 def as_printed(number: float, unit: int = 1, digits: int = 0) -> float:
-    """A number as a page prints it: in parts of which `unit` are one (100: percent),
-    with so many decimals."""
+    """Round a number as a page prints it.
+
+    Parameters
+    ----------
+    number
+        The number.
+    unit
+        In parts of which so many are one: 100 for percent.
+    digits
+        Decimals.
+    """
     return float(f"{unit * number:.{digits}f}")
 
 
 def subtract_printed(
     difference: Reading, first: Reading, second: Reading, unit: int = 1, digits: int = 0
 ) -> Reading:
-    """The second number less the first as a reader finds it from the two that stand beside it,
-    each rounded; its limits are its own.
+    """Subtract two numbers as a reader does who sees both rounded beside each other.
 
-    So 44 before and 15 after are 29 apart, though 43.6 and 15.4 are 28. Where one of the two has no
-    number, the difference stays.
+    So 44 before and 15 after are 29 apart, though 43.6 and 15.4 are 28.
+
+    Parameters
+    ----------
+    difference
+        The second less the first, as it was estimated.
+    first, second
+        The two.
+    unit, digits
+        How they are printed, as in `as_printed`.
+
+    Returns
+    -------
+    Reading
+        `difference` with another number and its own limits; unchanged where one of the two has
+        none.
     """
     if not (difference.usable and first.usable and second.usable):
         return difference
@@ -135,11 +169,23 @@ def read_estimates(
     endpoint: str | None = None,
     comparison: str = "",
 ) -> Readings:
-    """The readings of one analysis from disclosed estimates (schemas.estimate.Estimates);
-    empty if there are none.
+    """Read one analysis from disclosed estimates.
 
-    Only estimates with this `comparison` are read, empty for those compared with nothing;
-    `endpoint` is None where it does not matter.
+    Parameters
+    ----------
+    estimates
+        Rows of schemas.estimate.Estimates by analysis.
+    analysis, population
+        Which rows are read.
+    endpoint
+        Likewise; None where it does not matter.
+    comparison
+        Likewise; empty for those compared with nothing.
+
+    Returns
+    -------
+    Readings
+        By stratum and term; empty if there are none.
     """
     rows = estimates.get(analysis)
     if rows is None:

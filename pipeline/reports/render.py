@@ -13,10 +13,24 @@ TEMPLATES = Path(__file__).parents[2] / "reports"
 
 
 def render_page(template: str, content: dict[str, Any]) -> str:
-    """The page that `template` (a file of `reports/`) makes of `content`,
-    with the shared style sheet at hand as `style`.
+    """Render a page.
 
-    Raises jinja2.UndefinedError where the template asks for something that `content` does not hold.
+    Parameters
+    ----------
+    template
+        A file of `reports/`.
+    content
+        What it asks for; the shared style sheet is at hand as `style`.
+
+    Returns
+    -------
+    str
+        The page.
+
+    Raises
+    ------
+    jinja2.UndefinedError
+        Where the template asks for something that `content` does not hold.
     """
     loader = FileSystemLoader(TEMPLATES)
     engine = Environment(

@@ -14,11 +14,19 @@ TEMPLATES = Path(__file__).parents[2] / "reports"
 
 
 def typeset_report(template: str, content: dict[str, Any], out: Path) -> None:
-    """Write what `template` (a .typ file of `reports/`) makes of `content` to `out`;
-    figures are `svg` texts with their `alt` in it.
+    """Write a report as a PDF.
 
     The same content gives the same bytes: no date is written, and no font of the machine is used,
     only DejaVu Sans as it comes with matplotlib.
+
+    Parameters
+    ----------
+    template
+        A .typ file of `reports/`.
+    content
+        What it asks for; figures are `svg` texts with their `alt` in it.
+    out
+        The file that is written.
     """
     with tempfile.TemporaryDirectory() as folder:
         root = Path(folder)

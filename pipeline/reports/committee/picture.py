@@ -20,8 +20,28 @@ def make_picture(
     caption: str = "",
     **more: Any,
 ) -> dict:
-    """A figure as the pages and the files show it; `description` are its numbers in words,
-    for those who do not see it."""
+    """Make a figure as the pages and the files show it.
+
+    Parameters
+    ----------
+    draw
+        A function of pipeline.reports.figures that gives an `<svg>` element.
+    *given
+        What it draws.
+    name, title
+        Of the figure.
+    description
+        Its numbers in words, for those who do not see it.
+    caption
+        What stands below it.
+    **more
+        What else `draw` asks for.
+
+    Returns
+    -------
+    dict
+        A figure of the template.
+    """
     svg = draw(*given, key=name, title=title, description=description, **more)
     return {
         "name": name,

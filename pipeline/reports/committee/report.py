@@ -71,11 +71,24 @@ def compose_report(
     *,
     invented: bool = False,
 ) -> dict:
-    """What `committee.html.j2` shows: plain texts, tables as lists, figures as SVG.
+    """Compose what `committee.html.j2` shows.
 
-    `estimates` are disclosed ones (schemas.estimate.Estimates) by analysis; nothing is computed
-    from them but their words and places in a figure. `used` are the fingerprints and versions
-    behind them; `invented` is true of the demonstration pool only.
+    Parameters
+    ----------
+    estimates
+        Disclosed ones (schemas.estimate.Estimates) by analysis; nothing is computed from them but
+        their words and places in a figure.
+    config
+        The plan.
+    used
+        Fingerprints and versions behind the estimates.
+    invented
+        Whether it is the demonstration pool.
+
+    Returns
+    -------
+    dict
+        Plain texts, tables as lists, figures as SVG.
     """
     study = config.study
     course = read_course(estimates, config)

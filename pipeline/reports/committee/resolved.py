@@ -40,7 +40,15 @@ UNTOLD = ("not_identified", "too_wide")
 
 @dataclass(frozen=True)
 class Course:
-    """Shares resolved by day, and beside them the shares whose tests had turned negative."""
+    """What is told of resolution by day.
+
+    Attributes
+    ----------
+    model
+        Shares resolved.
+    tests
+        Shares whose tests had turned negative.
+    """
 
     model: Readings
     tests: Readings
@@ -62,10 +70,23 @@ def read_share(model: Readings, stratum: str, day: int) -> Reading:
 
 
 def read_bounds(model: Readings, stratum: str, day: int) -> tuple[float, float] | None:
-    """The least and the greatest share that those whose tests do not tell leave open; None where
-    nothing is known.
+    """Read between which shares those lie whose tests do not tell.
 
     A hidden part counts as its limit, or as nobody, so that the bounds hold too.
+
+    Parameters
+    ----------
+    model
+        Readings of the curves.
+    stratum
+        Of whom.
+    day
+        By when.
+
+    Returns
+    -------
+    tuple of float or None
+        The least and the greatest share resolved; None where nothing is known.
     """
     if list_variables(stratum) not in BOUNDED:
         return None
@@ -188,8 +209,19 @@ def _show_bounds(bounds: tuple[float, float]) -> str:
 
 @dataclass(frozen=True)
 class Half:
-    """The day by which half were resolved, with its limits; without one, why, and whether fewer
-    were resolved by the last day."""
+    """The day by which half were resolved.
+
+    Attributes
+    ----------
+    day
+        The day; None where it is not known.
+    early, late
+        Its limits.
+    below
+        Whether fewer than half were resolved by the last day.
+    why
+        Why there is no day.
+    """
 
     day: int | None = None
     early: int | None = None

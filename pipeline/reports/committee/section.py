@@ -26,10 +26,31 @@ def make_section(
     panels: Sequence[dict] = (),
     table: dict | None = None,
 ) -> dict:
-    """What the template's part for a section shows; empty sentences are left out,
-    and `caption` is that of the `panels`.
+    """Make a section of the report.
 
-    A `table` is {first, columns, groups, note}; a group is {heading, rows}; a row is {name, cells}.
+    Parameters
+    ----------
+    key, title
+        Name within the page, and heading.
+    sentences
+        What it says; empty ones are left out.
+    finding
+        What it has found, in one sentence.
+    figure
+        By picture.make_picture.
+    caption
+        That of the `panels`.
+    notes
+        What to keep in mind.
+    panels
+        Rows of small figures.
+    table
+        {first, columns, groups, note}; a group is {heading, rows}, a row is {name, cells}.
+
+    Returns
+    -------
+    dict
+        What the template's part for a section shows.
     """
     return {
         "key": key,

@@ -27,9 +27,16 @@ FITS = 40  # letters of a label that fit on one line
 
 @dataclass(frozen=True)
 class Bar:
-    """One part of a whole: `start` and `length` in the whole's unit; no length draws no bar.
+    """One part of a whole.
 
-    `filling` is one of FILLINGS.
+    Attributes
+    ----------
+    label, number
+        What stands above it.
+    start, length
+        In the whole's unit; no length draws no bar.
+    filling
+        One of FILLINGS.
     """
 
     label: str

@@ -33,12 +33,21 @@ KNOWN = "those tested again"
 
 @dataclass(frozen=True)
 class Curve:
-    """The share resolved on days 0, 1, 2, ...; NaN where it is not given.
+    """A curve on the days 0, 1, 2, ...
 
-    `low` and `high` are its 95 % confidence limits. `tests` is the share whose tests had turned
-    negative by each day. `bounds` gives, for some days, the least and the greatest share that
-    those whose tests do not tell leave open. `known` divides everybody who was tested again by
-    what is known on some days.
+    Attributes
+    ----------
+    share
+        Share resolved, (days,); nan where it is not given.
+    low, high
+        Its 95 % confidence limits, (days,).
+    tests
+        Share whose tests had turned negative by each day, (days,).
+    bounds
+        For some days the least and the greatest share that those whose tests do not tell leave
+        open.
+    known
+        For some days what is known of everybody who was tested again.
     """
 
     share: np.ndarray
@@ -87,11 +96,29 @@ def draw_curve(
     reference: Curve | None = None,
     size: tuple[int, int] = (270, 166),
 ) -> str:
-    """The curve as an `<svg>` element up to day `until`, `reference` dashed behind it,
-    the strips of what is known below it.
+    """Draw a curve, with the strips of what is known below it; bounds on days without a share.
 
-    `size` is that of the curve alone. `key` makes the names inside the element unique within a
-    page. Bounds are drawn on days without a share.
+    Parameters
+    ----------
+    curve
+        What is drawn.
+    key
+        Makes the names inside the element unique within a page.
+    title, description
+        What it is and shows, for those who do not see it.
+    until
+        The last day.
+    ticks
+        Days with a number below the frame.
+    reference
+        A curve that is dashed behind it.
+    size
+        Width and height of the curve alone, in pixels.
+
+    Returns
+    -------
+    str
+        An `<svg>` element.
     """
     below = measure_strips(curve.known, size[0], {})
     with matplotlib.style.context(STYLE):

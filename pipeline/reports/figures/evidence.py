@@ -62,10 +62,29 @@ def draw_evidence(
     legend: dict[str, str],
     size: tuple[int, int] = (340, 206),
 ) -> str:
-    """The curve as an `<svg>` element up to day `until`, the first tests above it on the same days.
+    """Draw a curve with the first tests above it on the same days.
 
-    `legend` says in words what marks mean: `curve`, `tests` and `bounds`. `size` is that of the
-    curve alone. `key` makes the names inside the element unique within a page.
+    Parameters
+    ----------
+    curve, first
+        What is drawn.
+    key
+        Makes the names inside the element unique within a page.
+    title, description
+        What it is and shows, for those who do not see it.
+    until
+        The last day.
+    ticks
+        Days with a number below the frame.
+    legend
+        What marks mean: `curve`, `tests` and `bounds`.
+    size
+        Width and height of the curve alone, in pixels.
+
+    Returns
+    -------
+    str
+        An `<svg>` element.
     """
     told = [(part, day) for part, day in first.list_days() if day <= until]
     top = ROW if told else 0

@@ -54,10 +54,20 @@ def say_kinds(names: Iterable[str]) -> str:
 
 @dataclass(frozen=True)
 class Range:
-    """One number with its interval; `kind` is one of KINDS.
+    """One number with its interval.
 
-    Without a `middle` no mark is drawn, without limits no line; `heading` begins a new part above
-    the row.
+    Attributes
+    ----------
+    label, number
+        What stands beside it.
+    middle
+        Where its mark is; None draws none.
+    low, high
+        Ends of its line; None draws none.
+    kind
+        One of KINDS.
+    heading
+        Begins a new part above the row.
     """
 
     label: str
@@ -81,10 +91,31 @@ def draw_ranges(
     reference: float | None = None,
     width: int = 340,
 ) -> str:
-    """The intervals as an `<svg>` element on a scale from `span[0]` to `span[1]`;
-    `reference` is a dotted line through all rows.
+    """Draw intervals on one scale; one that leaves it ends in an arrow.
 
-    An interval that leaves the scale ends in an arrow. `unit` stands under the ticks.
+    Parameters
+    ----------
+    ranges
+        A row each.
+    span
+        Ends of the scale.
+    ticks
+        What stands below which places.
+    key
+        Makes the names inside the element unique within a page.
+    title, description
+        What it is and shows, for those who do not see it.
+    unit
+        What stands under the ticks.
+    reference
+        Where a dotted line goes through all rows.
+    width
+        In pixels.
+
+    Returns
+    -------
+    str
+        An `<svg>` element.
     """
     labels = [
         textwrap.wrap(row.label, FITS - max(0, len(row.number) - BESIDE)) or [""] for row in ranges

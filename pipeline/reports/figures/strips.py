@@ -18,8 +18,17 @@ SWATCH = 13
 
 @dataclass(frozen=True)
 class Strip:
-    """One day: how many there are in all, and for each filling how many are in its part,
-    None where that is hidden, and in words."""
+    """One day.
+
+    Attributes
+    ----------
+    day
+        In words.
+    total
+        How many there are in all.
+    parts
+        For each filling how many are in its part, None where that is hidden, and in words.
+    """
 
     day: str
     total: int

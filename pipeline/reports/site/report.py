@@ -24,9 +24,23 @@ def compose_site_page(
     *,
     invented: bool = False,
 ) -> dict:
-    """What `site.html.j2` shows.
+    """Compose what `site.html.j2` shows.
 
-    `estimates` are disclosed ones by analysis; `invented` is true of the demonstration pool only.
+    Parameters
+    ----------
+    records
+        The rows of the site.
+    estimates
+        Disclosed ones by analysis.
+    config
+        The plan.
+    invented
+        Whether it is the demonstration pool.
+
+    Returns
+    -------
+    dict
+        The content of the page.
     """
     delivery = records.current_delivery
     notice = INVENTED if invented else ""

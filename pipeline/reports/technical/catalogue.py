@@ -14,7 +14,23 @@ BY_ITS_SIZE = "0.01, or steps of 0.05 where that would tell too much"
 
 @dataclass(frozen=True)
 class Entry:
-    """One quantity of one analysis: what the columns of a row of estimates mean."""
+    """One quantity of one analysis: what the columns of a row of estimates mean.
+
+    Attributes
+    ----------
+    analysis, term, stratum
+        Patterns of the rows that it is about.
+    words, direction
+        What the number means, and what a value on either side of none does.
+    kind, least, most, unit
+        Its scale.
+    released_to
+        The step to which it is rounded when it leaves.
+    n_episodes, n_events
+        Whom these columns count.
+    identities
+        What it adds up with.
+    """
 
     analysis: str
     term: str

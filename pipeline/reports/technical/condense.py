@@ -19,11 +19,20 @@ DIVIDERS = re.compile(r"[=,>]")
 
 
 def condense_rows(name: str, rows: pd.DataFrame, days: Iterable[int]) -> pd.DataFrame:
-    """The rows of one analysis that its section shows, in their order; whole parts only.
+    """Choose the rows of one analysis that its section shows, in their order; whole parts only.
 
-    Left out are curves day by day, but for the reported `days`. Where more than MOST rows are left,
+    Left out are curves day by day, but for the reported days. Where more than MOST rows are left,
     parts with fewer divisions come first (the whole population, then parts by one variable, ...),
     among equals by name, until the next part would not fit; the first part is always there.
+
+    Parameters
+    ----------
+    name
+        Of the analysis.
+    rows
+        All its rows.
+    days
+        The reported days.
     """
     reported = rows["term"].isin([f"resolved_by_day_{day}" for day in days])
     shown = rows[~rows["term"].str.fullmatch(DENSE.get(name, "")) | reported]

@@ -37,12 +37,28 @@ def compose_technical(
     figures: Sequence[dict[str, str]] = (),
     invented: bool = False,
 ) -> dict:
-    """What `technical.html.j2` shows.
+    """Compose what `technical.html.j2` shows.
 
-    `estimates` are disclosed ones (schemas.estimate.Estimates) by analysis; an empty or absent one
-    is said to be absent. `plan_files` are the texts of the plan by file name, `used` the
-    fingerprints and versions behind the numbers, `figures` the rows of figures/figures.csv;
-    `invented` is true of the demonstration pool only.
+    Parameters
+    ----------
+    estimates
+        Disclosed ones (schemas.estimate.Estimates) by analysis; an empty or absent one is said to
+        be absent.
+    config
+        The plan.
+    plan_files
+        Texts of the plan by file name.
+    used
+        Fingerprints and versions behind the numbers.
+    figures
+        Rows of figures/figures.csv.
+    invented
+        Whether it is the demonstration pool.
+
+    Returns
+    -------
+    dict
+        The content of the page.
     """
     ordered = _order({name: rows for name, rows in estimates.items() if len(rows)})
     titles = {name: PLAN[name].text.title for name in ordered}
