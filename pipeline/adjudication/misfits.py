@@ -30,8 +30,10 @@ BOUNDS = {
 def list_missing(test: pd.DataFrame, before: pd.DataFrame, criterion: Criterion) -> list[str]:
     """What keeps a test (one row) from meeting a criterion of its test, in words;
     `before` are all tests that could tell."""
-    held = check_pattern(test, criterion, unmeasured=True).iloc[0]
-    missing = _say_misfits(test.iloc[0], criterion, [key for key, fits in held.items() if not fits])
+    fitting = check_pattern(test, criterion, unmeasured=True).iloc[0]
+    missing = _say_misfits(
+        test.iloc[0], criterion, [key for key, fits in fitting.items() if not fits]
+    )
     ears = name_ear(test, criterion.side)
     on_ear = f" on the {ears.iloc[0]}" if ears.iloc[0] in OTHER_EAR else ""
     for tests in (criterion.silent_tests, criterion.unseen_in):
@@ -57,9 +59,9 @@ def list_doubts(test: pd.DataFrame, criterion: Criterion) -> list[str]:
     unmeasured = criterion.duration is not None and test["duration_class"].iloc[0] == "unknown"
     doubts = ["the duration was not measured"] if unmeasured else []
     for expected in criterion.expects:
-        held = check_signs(test, expected, unmeasured=True).iloc[0]
+        fitting = check_signs(test, expected, unmeasured=True).iloc[0]
         doubts += _say_misfits(
-            test.iloc[0], expected, [key for key, fits in held.items() if not fits]
+            test.iloc[0], expected, [key for key, fits in fitting.items() if not fits]
         )
     return doubts if criterion.certainty == "definite" else []
 

@@ -78,17 +78,17 @@ class Repeats:
     ) -> dict[int, list[str]]:
         """The cells of each row in their order: those that were written,
         and those that were not."""
-        held: dict[int, dict[int, str]] = defaultdict(dict)
+        written_at: dict[int, dict[int, str]] = defaultdict(dict)
         for row, (_, written) in rows.items():
             for cell in CELL.finditer(written):
-                held[column_index_from_string(cell[1])][row] = cell[0]
+                written_at[column_index_from_string(cell[1])][row] = cell[0]
         cells: dict[int, list[str]] = {row: [] for row in rows}
         cells |= {row: [] for at, _ in columns.values() for row in at.tolist()}
         behind = {
             number: write_behind_place(self.firsts[number]) for number in list_numbers(columns)
         }
-        for position in sorted({*held, *columns}):
-            kept, start = held[position], f'<c r="{get_column_letter(position)}'
+        for position in sorted({*written_at, *columns}):
+            kept, start = written_at[position], f'<c r="{get_column_letter(position)}'
             at, numbers = columns.get(position, (np.array([]), np.array([])))
             for row, number in zip(at.tolist(), numbers.tolist(), strict=True):
                 if row not in kept and (following := behind[number]):

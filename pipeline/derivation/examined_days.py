@@ -17,10 +17,10 @@ def list_examined_days(examinations: Frame[Examinations]) -> pd.DataFrame:
     two contradict each other the day has none.
     """
     days = examinations[DAY_KEY].drop_duplicates().sort_values(DAY_KEY, ignore_index=True)
-    told = examinations[[*DAY_KEY, "reason"]].dropna().drop_duplicates()
-    known = told["reason"].ne("unknown")
-    given = told[known].drop_duplicates(DAY_KEY, keep=False)
-    of_known = pd.MultiIndex.from_frame(told.loc[known, DAY_KEY])
-    asked = told[~known & ~pd.MultiIndex.from_frame(told[DAY_KEY]).isin(of_known)]
+    reasons_given = examinations[[*DAY_KEY, "reason"]].dropna().drop_duplicates()
+    known = reasons_given["reason"].ne("unknown")
+    given = reasons_given[known].drop_duplicates(DAY_KEY, keep=False)
+    of_known = pd.MultiIndex.from_frame(reasons_given.loc[known, DAY_KEY])
+    asked = reasons_given[~known & ~pd.MultiIndex.from_frame(reasons_given[DAY_KEY]).isin(of_known)]
     reasons = pd.concat([given, asked])
     return ExaminedDays.cast(days.merge(reasons, on=DAY_KEY, how="left", validate="one_to_one"))

@@ -107,8 +107,8 @@ def find_differing_patients(episodes: pd.DataFrame) -> list[Problem]:
 def find_differing_reasons(examinations: pd.DataFrame) -> list[Problem]:
     """Rows of one episode and day whose reasons contradict each other; `unknown` contradicts
     nothing."""
-    told = examinations.dropna(subset=["episode_id", "day", "reason"])
-    known = told[told["reason"].ne("unknown")]
+    with_reason = examinations.dropna(subset=["episode_id", "day", "reason"])
+    known = with_reason[with_reason["reason"].ne("unknown")]
     differ = known.groupby(["episode_id", "day"])["reason"].transform("nunique") > 1
     return [Problem("reasons_differ", "examinations", row, "reason") for row in known.index[differ]]
 

@@ -203,9 +203,9 @@ def type_cells(
     and what was read with help."""
     typed, problems = {}, []
     for name, column in described.items():
-        places, said = pd.factorize(texts[name])  # each different text is read once
-        read = choose_reader(column, said)
-        values = {text: read(text) for text in said}
+        places, distinct = pd.factorize(texts[name])  # each different text is read once
+        read = choose_reader(column, distinct)
+        values = {text: read(text) for text in distinct}
         unread = [text for text, value in values.items() if value is None]
         typed[name] = pd.array(list(values.values()), dtype=column.dtype).take(
             places, allow_fill=True
@@ -216,8 +216,8 @@ def type_cells(
             for row in (texts.index[texts[name].isin(unread)] if unread else ())
         ]
         problems += [
-            Problem("read_with_help", table, None, name, also=said)
-            for said in list_help(column, values)
+            Problem("read_with_help", table, None, name, also=sentence)
+            for sentence in list_help(column, values)
         ]
     return pd.DataFrame(typed, index=texts.index), problems
 

@@ -196,13 +196,16 @@ def say_ranges(rows: list[int]) -> str:
 def find_rows(received: Received, codes: set[str]) -> list[int]:
     """The rows of the episodes table, stored or set aside, that hold some episodes, in order."""
     stored, aside = received.tables["episodes"], received.tables["set_aside"]
-    held = pd.concat(
+    stored_or_aside = pd.concat(
         [
             stored[["row", "episode_id"]],
             aside.loc[aside["table"].eq("episodes"), ["row", "episode_id"]],
         ]
     )
-    return sorted(int(row) for row in held.loc[held["episode_id"].isin(codes), "row"].unique())
+    return sorted(
+        int(row)
+        for row in stored_or_aside.loc[stored_or_aside["episode_id"].isin(codes), "row"].unique()
+    )
 
 
 def group_problems(problems: pd.DataFrame) -> list[dict]:

@@ -20,7 +20,7 @@ def find_version(sheets: Iterable[Sheet]) -> int:
     for sheet in sheets:
         places = [sheet.positions(name) for name in SUBMISSION_HEADER]
         if sheet.table == "submission" and all(places):
-            field, value = (sheet.cells[found[0]] for found in places)
+            field, value = (sheet.cells[positions[0]] for positions in places)
             for text in value[field.str.lower().eq(FIELD)].dropna():
                 version = read_whole(text)
                 return version if version in VERSIONS else DICTIONARY_VERSION

@@ -194,5 +194,5 @@ def _finish(
 
 def _grows(value: Callable[[np.ndarray], float], point: np.ndarray, free: np.ndarray) -> bool:
     """Whether a standard deviation that is none would make the fit better if it were not."""
-    held = np.setdiff1d(np.arange(len(point)), free)
-    return any(value(point + 10 * NONE * np.eye(len(point))[k]) < value(point) for k in held)
+    at_zero = np.setdiff1d(np.arange(len(point)), free)
+    return any(value(point + 10 * NONE * np.eye(len(point))[k]) < value(point) for k in at_zero)

@@ -168,12 +168,14 @@ def profile_sd(groups: Groups, fit: MixedFit, points: int, sd: float) -> Maximum
     """
     random_sites, information = fit.site_sd is not None, fit.maximum.information
 
-    def held(others: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
+    def score_at_sd(others: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
         value, gradient, information = score(np.append(others, sd), groups, points, random_sites)
         return value, gradient[:-1], information[:-1, :-1]
 
     slope = -np.linalg.solve(information[:-1, :-1], information[:-1, -1])
-    return climb(held, fit.maximum.point[:-1] + slope * np.clip(sd - fit.patient_sd, -1, 1), ENOUGH)
+    return climb(
+        score_at_sd, fit.maximum.point[:-1] + slope * np.clip(sd - fit.patient_sd, -1, 1), ENOUGH
+    )
 
 
 def limit_sd(

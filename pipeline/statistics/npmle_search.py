@@ -200,8 +200,8 @@ def _curvature(ratio: np.ndarray, first: np.ndarray, last: np.ndarray, size: int
     """
     by_ends = np.zeros((len(ratio), size, size))
     by_ends[:, first, last] = ratio
-    held = by_ends.cumsum(axis=1)[:, :, ::-1].cumsum(axis=2)[:, :, ::-1]  # right where j <= k
-    return np.where(np.tri(size, dtype=bool).T, held, held.transpose(0, 2, 1))
+    upper = by_ends.cumsum(axis=1)[:, :, ::-1].cumsum(axis=2)[:, :, ::-1]  # right where j <= k
+    return np.where(np.tri(size, dtype=bool).T, upper, upper.transpose(0, 2, 1))
 
 
 def _shorten(value: np.ndarray, step: np.ndarray) -> np.ndarray:

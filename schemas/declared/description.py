@@ -65,13 +65,15 @@ def _keep_ledger() -> tuple[Quantity, ...]:
             (name, name_base(name), words),
             (f"without_{name}", f"outside {name_base(name)}", f"not among the {words}"),
         )
-        for term, people, said in both:
+        for term, people, phrase in both:
             if base.several:
                 rows.append(
-                    count(term, said, People(f"all of {people}", ALL), People(people, ALL), worth=9)
+                    count(
+                        term, phrase, People(f"all of {people}", ALL), People(people, ALL), worth=9
+                    )
                 )
             elif base.noun != "site":
-                rows.append(count(term, said, People(people, ALL), worth=9))
+                rows.append(count(term, phrase, People(people, ALL), worth=9))
     return tuple(rows)
 
 

@@ -230,15 +230,15 @@ def _state_slope(attempts: AttemptDesign, marginal: JackknifeFit) -> dict:
         return withhold("log_gap_slope", RESTS_ON_ONE.status, RESTS_ON_ONE.note, **fields)
     error, low, high = limit_by_sites(slope, without)
     free = attempts.collapse()[0]
-    held = fit_cloglog(
+    at_one = fit_cloglog(
         Rows(np.delete(free.design, k, axis=1), free.design[:, k], free.events, free.failures)
     )
     note = "the offset of an even hazard would be 1"
     if not low <= 1 <= high:
         note += ": it does not fit, since an attempt acts at once"
         again = fit_cloglog(free, marginal.coef)
-        if not isinstance(held, Refusal) and not isinstance(again, Refusal):
-            fall = again.value - held.value
+        if not isinstance(at_one, Refusal) and not isinstance(again, Refusal):
+            fall = again.value - at_one.value
             note += f" (log-likelihood lower by {fall:.1f})"
     return state(
         "log_gap_slope", slope, std_error=error, lower=low, upper=high, note=note, **fields

@@ -132,21 +132,21 @@ def read_curve(course: Course, stratum: str, until: int, days: Sequence[int] = (
 
 def _fill(first: float, readings: list[Reading], number: str) -> np.ndarray:
     """A number of each reading after a first one; NaN where there is none."""
-    told = [getattr(reading, number) if reading.usable else None for reading in readings]
-    return np.array([first, *(np.nan if each is None else each for each in told)])
+    numbers = [getattr(reading, number) if reading.usable else None for reading in readings]
+    return np.array([first, *(np.nan if each is None else each for each in numbers)])
 
 
 def _draw_panel(stratum: str, curve: Curve, whole: Curve, course: Course, config: Config) -> dict:
     """One small figure up to the last reported day, with the whole pool behind it."""
     days = config.study.curves.days
     name = begin_sentence(name_stratum(stratum, config))
-    told = state_resolved(course.model, stratum, find_last(course.model, stratum, config))
+    finding = state_resolved(course.model, stratum, find_last(course.model, stratum, config))
     size = begin_sentence(say_size(course, stratum))
     figure = make_picture(
         draw_curve,
         curve,
         name="figure-curve-" + stratum.replace("=", "-").replace(",", "-").replace("_", "-"),
-        title=f"{name}: {told}",
+        title=f"{name}: {finding}",
         description=describe_curve(course, stratum, curve, config),
         caption=(
             f"{name}: {say_size(course, stratum)}. {CURVE_CAPTION} Dashed: the whole pool. "
@@ -156,14 +156,14 @@ def _draw_panel(stratum: str, curve: Curve, whole: Curve, course: Course, config
         ticks=choose_ticks(days, days[-1]),
         reference=whole,
     )
-    return {"name": name, "size": f"{begin_sentence(told)}. {size}.", "figure": figure}
+    return {"name": name, "size": f"{begin_sentence(finding)}. {size}.", "figure": figure}
 
 
 def find_last(model: Readings, stratum: str, config: Config) -> int:
     """The last reported day with a share, or else with bounds; asked only where there is one."""
     days = config.study.curves.days
-    found = find_last_usable({day: read_share(model, stratum, day) for day in days})
-    return found[0] if found else max(day for day in days if is_told(model, stratum, day))
+    last = find_last_usable({day: read_share(model, stratum, day) for day in days})
+    return last[0] if last else max(day for day in days if is_told(model, stratum, day))
 
 
 def choose_ticks(days: tuple[int, ...], until: int) -> list[int]:
@@ -179,17 +179,21 @@ def _say_group(strata: list[str], course: Course, config: Config) -> dict[str, s
     """What the largest parts show on the early day, as `sentence`,
     and whether their intervals overlap, as `remark`."""
     day = choose_days(config.study.curves.days)[0]
-    told = [s for s in strata if is_told(course.model, s, day)]
-    largest = sorted(told, key=lambda s: -(find_size(course.tests, s).n_episodes or 0))[:SPOKEN]
+    with_share = [s for s in strata if is_told(course.model, s, day)]
+    largest = sorted(with_share, key=lambda s: -(find_size(course.tests, s).n_episodes or 0))[
+        :SPOKEN
+    ]
     if not largest:
         return {
             "sentence": f"No share resolved by day {day} can be shown for any of these subgroups.",
             "remark": "",
         }
-    said = {s: f"{name_stratum(s, config)} {say_resolved(course.model, s, day)}" for s in largest}
+    sentences = {
+        s: f"{name_stratum(s, config)} {say_resolved(course.model, s, day)}" for s in largest
+    }
     shares = [read_share(course.model, s, day) for s in largest]
     remark = _say_overlap([(share.lower, share.upper) for share in shares if share.usable])
-    return {"sentence": say_parts(course.model, said, day), "remark": remark}
+    return {"sentence": say_parts(course.model, sentences, day), "remark": remark}
 
 
 def _say_overlap(ranges: list[tuple[float | None, float | None]]) -> str:
@@ -210,7 +214,7 @@ def _say_overlap(ranges: list[tuple[float | None, float | None]]) -> str:
 def describe_curve(course: Course, stratum: str, curve: Curve, config: Config) -> str:
     """The figure in words, for those who do not see it."""
     days = config.study.curves.days
-    said = [f"by day {day} {say_resolved(course.model, stratum, day)}" for day in days]
+    shares = [f"by day {day} {say_resolved(course.model, stratum, day)}" for day in days]
     seen = [
         f"by day {day} {say_percent(curve.tests[day])}"
         for day in days
@@ -220,6 +224,6 @@ def describe_curve(course: Course, stratum: str, curve: Curve, config: Config) -
     ends = [f"by day {day} {say_ends(bounds)}" for day, bounds in curve.bounds.items()]
     bounds = f" {begin_sentence(WHATEVER)}: {', '.join(ends)}." if ends else ""
     return (
-        f"{begin_sentence(say_size(course, stratum))}. Resolved {', '.join(said)}. In brackets: "
+        f"{begin_sentence(say_size(course, stratum))}. Resolved {', '.join(shares)}. In brackets: "
         f"95 % confidence intervals.{tests}{bounds} {say_strips(curve.known)}"
     ).strip()

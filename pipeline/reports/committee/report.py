@@ -151,29 +151,31 @@ def _say_answer(estimates: dict[str, pd.DataFrame], course: Course, config: Conf
     """The answer in a few sentences: resolved by when, half by when, by canal,
     and what is not in these numbers."""
     model, days = course.model, choose_days(config.study.curves.days)
-    told = [
+    shares = [
         f"{say_share(share)} by day {day}"
         for day in days
         if (share := read_share(model, "all", day)).usable
     ]
     whom = _say_whom(estimates, course)
-    untold = say_untold(model, "all", days, "" if told else whom)
-    if not told and not untold:
+    untold = say_untold(model, "all", days, "" if shares else whom)
+    if not shares and not untold:
         return [
             "This report cannot tell how soon positional vertigo resolves: "
             f"{say_why_none(model, 'all')}."
         ]
-    said = [f"{whom}{join_words(told)} were resolved.", untold, MODEL] if told else [untold]
-    said += [_say_half(model, config), _say_canals(course, config)]
-    said.append(describe_second_line(estimates, config)["finding"])
+    sentences = (
+        [f"{whom}{join_words(shares)} were resolved.", untold, MODEL] if shares else [untold]
+    )
+    sentences += [_say_half(model, config), _say_canals(course, config)]
+    sentences.append(describe_second_line(estimates, config)["finding"])
     apart = read_estimates(estimates, "episode_flow", "pool")["all", "probable_non_positional"]
     if apart.usable and apart.estimate:
-        said.append(
+        sentences.append(
             f"{count_words(apart.estimate, 'further episode')} "
             f"{agree(apart.estimate, 'was', 'were')} probably not positional vertigo, kept apart "
             "and counted in none of these numbers."
         )
-    return [sentence for sentence in said if sentence]
+    return [sentence for sentence in sentences if sentence]
 
 
 def _say_whom(estimates: dict[str, pd.DataFrame], course: Course) -> str:
@@ -209,12 +211,12 @@ def _say_half(model: Readings, config: Config) -> str:
         return f"Fewer than half were resolved by day {last}."
     if half.day is None:
         return ""
-    said = f"Half were resolved by about day {half.day}"
+    sentence = f"Half were resolved by about day {half.day}"
     if half.early is None:
-        return f"{said}{'' if half.late is None else f' (by day {half.late} at the latest)'}."
+        return f"{sentence}{'' if half.late is None else f' (by day {half.late} at the latest)'}."
     if half.late is None:
-        return f"{said} (day {half.early} or later)."
-    return f"{said} (between day {half.early} and day {half.late})."
+        return f"{sentence} (day {half.early} or later)."
+    return f"{sentence} (between day {half.early} and day {half.late})."
 
 
 def _say_canals(course: Course, config: Config) -> str:
@@ -228,32 +230,32 @@ def _say_canals(course: Course, config: Config) -> str:
         and is_told(course.model, stratum, day)
     ]
     canals.sort(key=lambda s: (-(find_size(course.tests, s).n_episodes or 0), s))
-    said = {
+    shares = {
         s: f"{say_resolved(course.model, s, day)} in the {name_stratum(s, config)} "
         f"({say_episodes(find_treated(course.model, s))})"
         for s in canals[:2]
     }
-    return say_parts(course.model, said, day)
+    return say_parts(course.model, shares, day)
 
 
 def _say_resolution(resolution: Resolution) -> list[str]:
     """What counts as resolved and what as a recurrence, in sentences."""
-    said = [
+    sentences = [
         "Days are counted from the first maneuver. An episode is resolved when "
         f"{codes.ENDPOINT[resolution.primary]}."
     ]
     if resolution.confirmation_day > 1:
-        said.append(
+        sentences.append(
             f"Here a test confirms only from {resolution.confirmation_day} days after the last "
             "maneuver."
         )
     if resolution.primary != "same_visit":
-        said.append(
+        sentences.append(
             "A negative test within the same visit does not count: nystagmus tires when it is "
             "provoked again."
         )
-    said.append(
+    sentences.append(
         f"Positional vertigo after {resolution.recurrence_gap} or more symptom-free days is a "
         "recurrence: a new spell, not a failure."
     )
-    return said
+    return sentences

@@ -130,13 +130,13 @@ def say_resolved(model: Readings, stratum: str, day: int) -> str:
     return mark_missing(share) if bounds is None else say_ends(bounds)
 
 
-def say_parts(model: Readings, said: Mapping[str, str], day: int) -> str:
-    """What `said` tells of parts of the pool, in one sentence; what bounds are, where any is."""
-    if not said:
+def say_parts(model: Readings, by_stratum: Mapping[str, str], day: int) -> str:
+    """Shares of parts of the pool by stratum, in one sentence; what bounds are, where any is."""
+    if not by_stratum:
         return ""
-    bounds = any(stands_in(model, stratum, day) for stratum in said)
+    bounds = any(stands_in(model, stratum, day) for stratum in by_stratum)
     what = f" Numbers “of 100” are bounds that hold {WHATEVER}." if bounds else ""
-    return f"Resolved by day {day}: {join_words(said.values())}.{what}"
+    return f"Resolved by day {day}: {join_words(by_stratum.values())}.{what}"
 
 
 def state_resolved(model: Readings, stratum: str, day: int) -> str:
@@ -152,33 +152,33 @@ def state_resolved(model: Readings, stratum: str, day: int) -> str:
 def say_untold(model: Readings, stratum: str, days: Iterable[int], whom: str = "") -> str:
     """Of the days that have no share: between which bounds it lies, and what would end this;
     nothing where all have one. `whom` says of whom, before the shares."""
-    found = {day: bounds for day in days if (bounds := stands_in(model, stratum, day))}
-    if not found:
+    bounds_by_day = {day: bounds for day in days if (bounds := stands_in(model, stratum, day))}
+    if not bounds_by_day:
         return ""
-    said = join_words(f"by day {day} {say_ends(ends)}" for day, ends in found.items())
-    untold = any(read_share(model, stratum, day).status in UNTOLD for day in found)
+    ranges = join_words(f"by day {day} {say_ends(ends)}" for day, ends in bounds_by_day.items())
+    untold = any(read_share(model, stratum, day).status in UNTOLD for day in bounds_by_day)
     return begin_sentence(
-        f"{whom}{said} were resolved, {WHATEVER}: no single share can be given."
+        f"{whom}{ranges} were resolved, {WHATEVER}: no single share can be given."
         f"{f' {WHAT_WOULD_END_IT}' if untold else ''}"
     )
 
 
 def find_treated(model: Readings, stratum: str) -> int | None:
     """How many were treated, tested again or not; None where that is not told."""
-    told = [
+    counts = [
         each.n_episodes for term, each in model.of(stratum).items() if term.startswith("known_")
     ]
-    return next((number for number in told if number is not None), None)
+    return next((number for number in counts if number is not None), None)
 
 
 def find_sites(course: Course, stratum: str) -> int | None:
     """From how many sites they are; None where that is not told."""
-    told = [
+    counts = [
         each.n_sites
         for term, each in course.model.of(stratum).items()
         if not term.startswith("known_") and each.n_sites is not None
     ]
-    return told[0] if told else find_size(course.tests, stratum).n_sites
+    return counts[0] if counts else find_size(course.tests, stratum).n_sites
 
 
 def say_size(course: Course, stratum: str) -> str:
@@ -186,14 +186,14 @@ def say_size(course: Course, stratum: str) -> str:
     treated, tested = find_treated(course.model, stratum), find_size(course.tests, stratum)
     sites = find_sites(course, stratum)
     if treated is None:
-        said = f"{say_episodes(tested.n_episodes)} tested again"
+        size = f"{say_episodes(tested.n_episodes)} tested again"
     elif tested.n_episodes is None:
-        said = f"{say_episodes(treated)} treated"
+        size = f"{say_episodes(treated)} treated"
     else:
-        said = (
+        size = (
             f"{say_count(tested.n_episodes)} of {say_episodes(treated)} treated were tested again"
         )
-    return said + ("" if sites is None else f", {count_words(sites, 'site')}")
+    return size + ("" if sites is None else f", {count_words(sites, 'site')}")
 
 
 def say_ends(bounds: tuple[float, float]) -> str:
@@ -237,16 +237,16 @@ def read_half(model: Readings, stratum: str, last: int) -> Half:
     """
     shares = [Reading(0.0, 0.0, 0.0, status="ok")]  # nobody by day 0
     shares += [read_share(model, stratum, day) for day in range(1, last + 1)]
-    told = [share.usable for share in shares]
+    has_share = [share.usable for share in shares]
     day = _find_half(share.estimate if share.usable else None for share in shares)
-    if day is None and told[-1]:
+    if day is None and has_share[-1]:
         return Half(below=True, why=f"not by day {last}")
     untold = shares[-1] if day is None else shares[day - 1]
     if day is None or not untold.usable:
         hidden = untold.bounded or untold.status == "suppressed"
         return Half(why=HIDDEN if hidden else mark_missing(untold))
-    start = max((k + 1 for k in range(day) if not told[k]), default=0)
-    end = next((k for k in range(day, last + 1) if not told[k]), last + 1)
+    start = max((k + 1 for k in range(day) if not has_share[k]), default=0)
+    end = next((k for k in range(day, last + 1) if not has_share[k]), last + 1)
     early = _find_half(share.upper for share in shares[start:end])
     late = _find_half(share.lower for share in shares[start:end])
     return Half(
@@ -258,8 +258,8 @@ def read_half(model: Readings, stratum: str, last: int) -> Half:
 
 def _find_half(shares: Iterable[float | None]) -> int | None:
     """The first place with one half or more."""
-    found = (k for k, share in enumerate(shares) if share is not None and share >= 0.5)
-    return next(found, None)
+    days = (k for k, share in enumerate(shares) if share is not None and share >= 0.5)
+    return next(days, None)
 
 
 def show_half(half: Half) -> str:

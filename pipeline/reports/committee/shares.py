@@ -83,7 +83,7 @@ def tabulate_first_maneuvers(course: Course, ledger: Ledger, config: Config) -> 
     and the names of those without numbers."""
     strata = [s for s in course.model.strata() if list_variables(s) == ("first_maneuver",)]
     strata.sort(key=lambda s: (-(find_size(course.tests, s).n_episodes or 0), s))
-    told = [s for s in strata if _is_shown(course.model, s, config)]
+    shown = [s for s in strata if _is_shown(course.model, s, config)]
     followed = ledger.find("followed")
     number = (
         f", {say_count(followed.estimate)}{ledger.say_of('followed')}"
@@ -95,16 +95,16 @@ def tabulate_first_maneuvers(course: Course, ledger: Ledger, config: Config) -> 
             "Shares are of all who were treated; the rows count those of them who were tested "
             f"again{number}."
         ),
-        "rows": [_tabulate_stratum(course, s, config) for s in told[:MOST]],
-        "missing": [name_stratum(s, config) for s in strata if s not in told],
-        "smaller": _say_smaller(len(told[MOST:]), "First maneuver"),
+        "rows": [_tabulate_stratum(course, s, config) for s in shown[:MOST]],
+        "missing": [name_stratum(s, config) for s in strata if s not in shown],
+        "smaller": _say_smaller(len(shown[MOST:]), "First maneuver"),
     }
 
 
 def tabulate_endpoints(estimates: dict[str, pd.DataFrame], config: Config) -> list[dict]:
     """By which day tests or reports showed it, for every estimated meaning of 'resolved',
     the primary one first; nothing if none has a share."""
-    rows, told = [], False
+    rows, has_share = [], False
     for endpoint in sorted(
         codes.ENDPOINT, key=lambda name: name != config.study.resolution.primary
     ):
@@ -116,10 +116,10 @@ def tabulate_endpoints(estimates: dict[str, pd.DataFrame], config: Config) -> li
                     "cells": [*_show_size(readings, "all"), *_show_tests(readings, config)],
                 }
             )
-            told = told or any(
+            has_share = has_share or any(
                 readings["all", f"resolved_by_day_{day}"].usable for day in config.study.curves.days
             )
-    return rows if told else []
+    return rows if has_share else []
 
 
 def list_columns(config: Config) -> list[str]:

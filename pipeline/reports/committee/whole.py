@@ -92,60 +92,60 @@ def describe_whole(course: Course, estimates: dict[str, pd.DataFrame], config: C
 def read_first_tests(estimates: dict[str, pd.DataFrame]) -> FirstTests:
     """When parts of all who were treated had been tested again."""
     delays = read_estimates(estimates, "first_test_delay", "positional")
-    told = [
+    quartiles = [
         delays["all", f"delay_{part}"] for part in ("lower_quartile", "median", "upper_quartile")
     ]
-    return FirstTests(*(delay.estimate if delay.usable else None for delay in told))
+    return FirstTests(*(delay.estimate if delay.usable else None for delay in quartiles))
 
 
 def _say_first(first: FirstTests) -> str:
     """When clinics tested, in words."""
     parts = {"¼": "a quarter", "½": "half", "¾": "three quarters"}
-    said = [f"{parts[part]} by day {day:.0f}" for part, day in first.list_days()]
-    return f"Tested again for the first time: {join_words(said)}." if said else ""
+    quartiles = [f"{parts[part]} by day {day:.0f}" for part, day in first.list_days()]
+    return f"Tested again for the first time: {join_words(quartiles)}." if quartiles else ""
 
 
 def _say_above(curve: Curve, days: Sequence[int]) -> str:
     """Where the line lies beside the dots; nothing where the two are not given together."""
     apart = [curve.share[day] - curve.tests[day] for day in days]
-    told = [each for each in apart if not np.isnan(each)]
-    if not told:
+    known = [each for each in apart if not np.isnan(each)]
+    if not known:
         return ""
-    if min(told) >= 0 and max(told) > 0:
+    if min(known) >= 0 and max(known) > 0:
         return "The line allows for both, and so lies above the dots."
     return "The line allows for both, and so need not follow the dots."
 
 
 def _say_tests(tests: Readings, days: Sequence[int]) -> str:
     """The shares whose tests had turned negative, under that name only."""
-    said = [
+    shares = [
         f"in {say_percent(share.number)} by day {day}"
         for day in days
         if (share := tests["all", f"resolved_by_day_{day}"]).usable
     ]
-    if not said:
+    if not shares:
         return ""
     return (
-        f"Tests had turned negative {join_words(said)}, of those tested again: these are days of "
+        f"Tests had turned negative {join_words(shares)}, of those tested again: these are days of "
         "tests, not of resolution."
     )
 
 
 def _say_misread(model: Readings, config: Config) -> str:
     """What hangs on how often tests are misread, in one sentence."""
-    said = []
+    ranges = []
     for day in choose_days(config.study.curves.days):
         ends = [
             model["all", f"resolved_by_day_{day}_{end}_misread"] for end in ("least", "greatest")
         ]
         if all(end.usable for end in ends):
             low, high = (f"{100 * end.number:.0f}" for end in ends)
-            said.append(
+            ranges.append(
                 f"{high} % by day {day}" if low == high else f"{low} to {high} % by day {day}"
             )
-    if not said:
+    if not ranges:
         return ""
-    shares = join_words(said).replace(" %", f"{BLANK}%")
+    shares = join_words(ranges).replace(" %", f"{BLANK}%")
     return f"With the other rates of misread tests that the plan names, the shares are {shares}."
 
 
@@ -162,8 +162,8 @@ def _say_whole(course: Course, config: Config) -> str:
     shares = {
         day: read_share(course.model, "all", day) for day in choose_days(config.study.curves.days)
     }
-    said = [f"by day {day} {say_share(share)}" for day, share in shares.items() if share.usable]
-    if not said:
+    resolved = [f"by day {day} {say_share(share)}" for day, share in shares.items() if share.usable]
+    if not resolved:
         why = say_why_none(course.model, "all")
         return f"No single share can be given for the whole pool: {why}."
-    return f"Of all who were treated, tested again or not, {join_words(said)} were resolved."
+    return f"Of all who were treated, tested again or not, {join_words(resolved)} were resolved."

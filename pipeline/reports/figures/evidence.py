@@ -86,12 +86,12 @@ def draw_evidence(
     str
         An `<svg>` element.
     """
-    told = [(part, day) for part, day in first.list_days() if day <= until]
-    top = ROW if told else 0
+    quartiles = [(part, day) for part, day in first.list_days() if day <= until]
+    top = ROW if quartiles else 0
     with matplotlib.style.context(STYLE):
         sheet = open_sheet(size[0], top + size[1] + LEGEND + LINE_HEIGHT * len(legend))
         scale = Scale(*size, until, top)
-        _draw_first(sheet, scale, told)
+        _draw_first(sheet, scale, quartiles)
         draw_frame(sheet, scale, ticks)
         draw_bounds(sheet, scale, curve.bounds)
         draw_share(sheet, scale, curve)
@@ -100,22 +100,22 @@ def draw_evidence(
         return write_svg(sheet, key, title, description)
 
 
-def _draw_first(sheet: Axes, scale: Scale, told: list[tuple[str, float]]) -> None:
+def _draw_first(sheet: Axes, scale: Scale, quartiles: list[tuple[str, float]]) -> None:
     """A bar over the days by which parts of all had their first test, each day with its part;
     parts that would stand in each other's way share a label."""
-    if not told:
+    if not quartiles:
         return
-    parts = ", ".join(part for part, _ in told)
+    parts = ", ".join(part for part, _ in quartiles)
     sheet.text(2, 11, f"{parts} of all treated had been tested again", color=MUTED)
     labels: list[tuple[float, str]] = []
-    for part, day in told:
+    for part, day in quartiles:
         x = float(scale.x(day))
         sheet.plot([x, x], [BAR[0] - 3, BAR[1] + 3], color=STRONG, linewidth=2, gid="first")
         if labels and x - labels[-1][0] < NEAR:
             labels[-1] = labels[-1][0], f"{labels[-1][1]} {part}"
         else:
             labels.append((x, part))
-    ends = scale.x([day for _, day in told])
+    ends = scale.x([day for _, day in quartiles])
     sheet.fill_between([min(ends), max(ends)], *BAR, color=ZONE, linewidth=0)
     for x, words in labels:
         sheet.text(x, BAR[1] + 17, words, ha="center", color=STRONG)

@@ -48,17 +48,17 @@ SHARES = Scale(0, 1, (0, 0.5, 1))
 def choose_scale(marks: Iterable[Mark], *, log: bool = False) -> Scale:
     """A scale on which the finite values and limits fit; 0 belongs to it,
     or 1 where it is one of ratios."""
-    held = [
+    values = [
         v
         for m in marks
         for v in (m.value, m.lower, m.upper)
         if v is not None and math.isfinite(v) and (v > 0 or not log)
     ]
     if log:
-        reach = max([2.0, *held, *(1 / v for v in held)])
+        reach = max([2.0, *values, *(1 / v for v in values)])
         most = next(h for h in (2, 3, 5, 10, 30, 100) if h >= reach or h == 100)
         return Scale(1 / most, most, (1 / most, 1, most), log=True)
-    low, high = min([0.0, *held]), max([0.0, *held])
+    low, high = min([0.0, *values]), max([0.0, *values])
     if high - low < NOTHING:
         high = 1.0
     unit = 10 ** math.floor(math.log10((high - low) / 2))

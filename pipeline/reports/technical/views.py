@@ -262,7 +262,7 @@ def _dot_row(label: str, row: Any, scale: Scale | None, reference: float | None)
 
 def _pair_row(label: str, pair: list, scale: Scale) -> dict:
     """Two estimates of one quantity in a row: both numbers, one picture."""
-    held = [row for row in pair if row is not None]
+    present = [row for row in pair if row is not None]
     marks = [
         _mark(row, kind)
         for row, kind in zip(pair, ("main", "other"), strict=True)
@@ -273,17 +273,17 @@ def _pair_row(label: str, pair: list, scale: Scale) -> dict:
         "sub": "",
         "cells": [
             *(_write_estimate(row) for row in pair),
-            *(_write_counts(held, count) for count in ("n_episodes", "n_events", "n_sites")),
+            *(_write_counts(present, count) for count in ("n_episodes", "n_events", "n_sites")),
         ],
         "picture": draw_marks(marks, scale) if marks else None,
-        **say_status(held),
+        **say_status(present),
     }
 
 
-def _write_counts(held: list, count: str) -> str:
+def _write_counts(rows: list, count: str) -> str:
     """A count of the pair: one number where both have the same, else both."""
     return " / ".join(
-        dict.fromkeys(write_number(getattr(row, count)) or "–" for row in held)
+        dict.fromkeys(write_number(getattr(row, count)) or "–" for row in rows)
     ).removeprefix("–")
 
 
