@@ -70,8 +70,22 @@ def explain_retreatment(cleared: pd.DataFrame, followups: Frame[Followups]) -> p
 def find_later_success(
     failures: pd.DataFrame, attempts: Frame[Attempts], maneuvers: dict[str, Maneuver]
 ) -> pd.DataFrame:
-    """Evidence from later sessions after which the tests were negative: site, episode_id, evidence,
-    day of that test."""
+    """List evidence from later sessions after which the tests were negative.
+
+    Parameters
+    ----------
+    failures
+        Failed first sessions with their maneuver.
+    attempts
+        All sessions.
+    maneuvers
+        What each code of a maneuver is.
+
+    Returns
+    -------
+    pd.DataFrame
+        site, episode_id, evidence, day of that test.
+    """
     worked = attempts[attempts["session"].gt(1) & attempts["outcome"].eq("negative")]
     worked = worked.assign(day=worked["day"] + worked["next_test_days"].astype("Int64"))
     pairs = worked[[*EPISODE, "day", "maneuver"]].merge(
@@ -85,8 +99,20 @@ def find_later_success(
 
 
 def compare_maneuvers(first: str, later: str, maneuvers: dict[str, Maneuver]) -> list[str]:
-    """What the success of the `later` codes says of the `first` ones:
-    something only if they share a canal and no arm."""
+    """Say what the success of a later session says of the first one.
+
+    Parameters
+    ----------
+    first, later
+        Codes of their maneuvers, separated by blanks.
+    maneuvers
+        What each code of a maneuver is.
+
+    Returns
+    -------
+    list of str
+        Patterns of config.failure; none unless the two share a canal and no arm.
+    """
     (canals, arms), (later_canals, later_arms) = (
         [
             {value for code in codes.split() for value in getattr(maneuvers[code], part)}

@@ -74,8 +74,22 @@ def judge_fit(
 
 
 def judge_maneuver(maneuver: Maneuver, side: str, variants: str) -> dict[str, str]:
-    """The columns FITS for one maneuver given to `side`; `variants` is the text of
-    schemas.derived.Adjudications."""
+    """Judge whether one maneuver suits what the tests allow.
+
+    Parameters
+    ----------
+    maneuver
+        What was given.
+    side
+        To which ear.
+    variants
+        canal/side/arm/mechanism of each variant, separated by blanks.
+
+    Returns
+    -------
+    dict
+        A code of schemas.maneuver.FIT for each of FITS.
+    """
     if maneuver.kind in MOVES_NOTHING:
         return dict.fromkeys(FITS, "not_applicable")
     if maneuver.kind == "unlisted":

@@ -28,8 +28,17 @@ BOUNDS = {
 
 
 def list_missing(test: pd.DataFrame, before: pd.DataFrame, criterion: Criterion) -> list[str]:
-    """What keeps a test (one row) from meeting a criterion of its test, in words;
-    `before` are all tests that could tell."""
+    """List what keeps a test from meeting a criterion of its test, in words.
+
+    Parameters
+    ----------
+    test
+        One row: an examination joined with its finding, or a pair of rolls.
+    before
+        All tests of the episode that could tell.
+    criterion
+        The criterion.
+    """
     fitting = check_pattern(test, criterion, unmeasured=True).iloc[0]
     missing = _say_misfits(
         test.iloc[0], criterion, [key for key, fits in fitting.items() if not fits]

@@ -106,11 +106,21 @@ def is_switch(first: str, now: str, tested: str, criteria: Criteria) -> bool:
 
 
 def moves_on(first: str, now: str) -> bool:
-    """Whether the variants `now` allow none of the places (canal and ear) of the `first` ones,
-    but another canal of the same ear.
+    """Whether another canal of the same ear has taken the place of the first one.
 
     So torsional down-beating nystagmus after a right posterior canal is a new place: the right
     anterior canal, or the left posterior one. An ear that is not known could be either.
+
+    Parameters
+    ----------
+    first, now
+        Variants that the first and the later tests allow.
+
+    Returns
+    -------
+    bool
+        True if those of `now` share no place (canal and ear) with the `first` ones, but name
+        another canal of the same ear.
     """
     then, later = list_places(first), list_places(now)
     if not then or not later or any(canal == "unknown" for canal, _ in [*then, *later]):

@@ -213,8 +213,17 @@ def find_wrong_cells(
 def blame_cells(
     table: str, texts: pd.DataFrame, blamed: list[tuple[int, str, str]]
 ) -> list[Problem]:
-    """The problems of cells, each given by row, column and rule,
-    with the code that may be meant where one is misspelt."""
+    """Make the problems of cells, with the code that may be meant where one is misspelt.
+
+    Parameters
+    ----------
+    table
+        Name of the table.
+    texts
+        Its cells as handed in, by row number.
+    blamed
+        Row, column and rule of each.
+    """
     misspelt: dict[str, set[str]] = {}
     for row, column, rule in blamed:
         if rule == "not_in_list":

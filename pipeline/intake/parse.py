@@ -199,8 +199,23 @@ def translate(texts: pd.Series, entries: dict[str, str]) -> pd.Series:
 def type_cells(
     table: str, texts: pd.DataFrame, described: dict[str, Description]
 ) -> tuple[pd.DataFrame, list[Problem]]:
-    """The cells as the types of their columns, unreadable ones missing and named,
-    and what was read with help."""
+    """Read the cells as the types of their columns.
+
+    Parameters
+    ----------
+    table
+        Name of the table.
+    texts
+        Its cells as handed in, by row number.
+    described
+        The dictionary's columns of it by name.
+
+    Returns
+    -------
+    tuple
+        The cells as types, unreadable ones missing, and what could not be read or was read with
+        help.
+    """
     typed, problems = {}, []
     for name, column in described.items():
         places, distinct = pd.factorize(texts[name])  # each different text is read once

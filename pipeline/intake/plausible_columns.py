@@ -71,8 +71,19 @@ def keeps_order(table: str, rows: Rows) -> bool:
 
 
 def is_sorted_unlikely(cells: pd.Series) -> bool:
-    """Whether cells stand in rising or falling order as the multinomial chance of all orders hardly
-    ever puts them."""
+    """Whether cells stand in rising or falling order as chance hardly ever puts them.
+
+    Parameters
+    ----------
+    cells
+        The filled cells of a column, in the order of the rows.
+
+    Returns
+    -------
+    bool
+        True if they stand in order and the probability of that, 2 n_1! n_2! ... / n! with n_v cells
+        of the v-th value and n in all, is below CHANCE.
+    """
     # where the first are not in order, the others need not be looked at
     for part in (cells.head(BEGINNING), cells):
         codes = pd.Series(pd.factorize(part, sort=True)[0])

@@ -65,8 +65,20 @@ class Judgement:
 
 
 def judge_pseudonyms(texts: Iterable[str], shapes: tuple[str, ...] = ()) -> Judgement:
-    """Judge all different texts of a column; `shapes` are those that the site declares: 9 a digit,
-    X a digit or letter, other signs themselves."""
+    """Judge all different texts of a column of pseudonyms.
+
+    Parameters
+    ----------
+    texts
+        Texts of the column.
+    shapes
+        Those that the site declares: 9 a digit, X a digit or letter, other signs themselves.
+
+    Returns
+    -------
+    Judgement
+        What is wrong with them, if anything.
+    """
     plain = {text: normalise(text) for text in set(texts)}
     codes = {code for code in plain.values() if FORMED.fullmatch(code)}
     if shapes:

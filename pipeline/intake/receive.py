@@ -215,7 +215,23 @@ def check_tables(
 ) -> Checked:
     """Judge all rows: each by itself, then against the others.
 
-    `problems` are those that were found before.
+    Parameters
+    ----------
+    texts
+        By table the cells by the dictionary's columns.
+    problems
+        Those that were found before.
+    fields
+        What the submission table says, typed.
+    config
+        The plan, with its list of maneuvers.
+    notify
+        Hears what is done.
+
+    Returns
+    -------
+    Checked
+        Typed rows, their texts, and all problems.
     """
     rows, problems, known = {}, list(problems), {}
     for name, model in TABLES.items():

@@ -39,9 +39,22 @@ PROBLEM_COLUMNS = [
 def describe_intake(
     received: Received, previous: Received | None = None, *, invented: bool = False
 ) -> dict:
-    """The content of `reports/intake.html.j2`: the sentence that matters, rows by table, changes,
-    problems by rule; no cell. `previous` is the delivery that changes are counted from; `invented`
-    is true of the demonstration pool only."""
+    """Describe one delivery for `reports/intake.html.j2`; it shows no cell.
+
+    Parameters
+    ----------
+    received
+        What became of it.
+    previous
+        The delivery that changes are counted from.
+    invented
+        Whether it is of the demonstration pool.
+
+    Returns
+    -------
+    dict
+        The sentence that matters, rows by table, changes, and problems by rule.
+    """
     counts, problems = received.tables["row_counts"], received.tables["problems"]
     by_part = dict(iter(problems.groupby(name_part(problems))))
     return {

@@ -27,8 +27,20 @@ DIGITS = 3  # of a delivery number; spreadsheets turn 001 into 1
 
 
 def read_submission(sheet: Sheet, site: str, delivery: str) -> tuple[dict[str, Any], list[Problem]]:
-    """The fields by name, typed, and what is wrong with them;
-    the folder says which `site` and `delivery` they must name."""
+    """Read the fields of the submission table.
+
+    Parameters
+    ----------
+    sheet
+        The table as handed in.
+    site, delivery
+        Names of the folders, which the fields must repeat.
+
+    Returns
+    -------
+    tuple
+        The fields by name, typed, and what is wrong with them.
+    """
     texts, rows, problems = turn_fields(sheet)
     if is_refused(problems):
         return {}, problems

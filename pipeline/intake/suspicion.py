@@ -10,7 +10,15 @@ from pipeline.intake.problem import Problem
 
 @dataclass(frozen=True)
 class Enough:
-    """From how many rows on, and from which share of all that are asked, something is told of."""
+    """From how much on something is told of.
+
+    Attributes
+    ----------
+    rows
+        Least number of suspicious things.
+    share
+        Least share of all that were asked.
+    """
 
     rows: int
     share: float

@@ -23,8 +23,17 @@ READ_WITH_HELP = RULES["read_with_help"].message
 
 
 def describe_check(received: Received, width: int, title: str = "") -> str:
-    """The verdict on one delivery as text of at most `width` columns;
-    it is the workflow's own verdict. `title` stands over it where site and number are not told."""
+    """Describe the verdict on one delivery for a terminal; it is the workflow's own verdict.
+
+    Parameters
+    ----------
+    received
+        What became of it.
+    width
+        Columns of the terminal.
+    title
+        Stands over it where site and number are not told.
+    """
     problems = received.tables["problems"]
     lines = [title or f"Site {received.site}, delivery {received.delivery}", ""]
     lines += textwrap.wrap(answer(received), width)

@@ -16,11 +16,17 @@ Rows = Mapping[str, pd.DataFrame]
 
 
 def find_differing_totals(fields: Mapping[str, Any], rows: Rows) -> list[Problem]:
-    """One problem for each total of the submission table that is not what the rows show;
-    a total that is not given is not asked for.
+    """Find the totals of the submission table that are not what the rows show.
 
-    `rows` are all handed-in rows by table, typed, wrong cells missing: the site counted before
-    anything was set aside.
+    A total that is not given is not asked for.
+
+    Parameters
+    ----------
+    fields
+        What the submission table says, typed.
+    rows
+        All handed-in rows by table, typed, wrong cells missing: the site counted before anything
+        was set aside.
     """
     problems = []
     for field, count in COUNTS.items():

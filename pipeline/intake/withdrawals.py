@@ -30,7 +30,17 @@ Texts = dict[str, pd.DataFrame]
 
 @dataclass(frozen=True)
 class Withdrawals:
-    """Those of a site who withdrew, their episodes, and what is wrong with the list of them."""
+    """Those of a site who withdrew.
+
+    Attributes
+    ----------
+    patients
+        Their pseudonyms.
+    episodes
+        Codes of their episodes.
+    problems
+        What is wrong with the list of them.
+    """
 
     patients: frozenset[str]
     episodes: frozenset[str]

@@ -66,11 +66,17 @@ def estimate_handicap_change(
     spells: Frame[Spells],
     config: Config,
 ) -> Frame[Estimates]:
-    """Rows for the mean of each day and its change, shares that fell, shares at zero,
-    and means by whether resolution had been seen.
+    """Estimate how totals move after the first attempt.
 
     The events of a row are the resolutions seen by the day of the totals near it; of a share, those
     counted in it.
+
+    Returns
+    -------
+    Frame[Estimates]
+        mean_day_<t> and change_by_day_<t>, of all and by canal; share_at_zero_day_<t>,
+        fell_by_<points>_by_day_<t> and started_below_<points>; mean_near_day_<t> by whether
+        resolution had been seen by then, and difference_near_day_<t>.
     """
     study = config.study
     totals = select_totals(episodes, followups, adjudications, spells, study)

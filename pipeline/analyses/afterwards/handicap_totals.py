@@ -68,8 +68,21 @@ def select_totals(
 
 
 def find_nearest_day(day: np.ndarray, days: tuple[int, ...]) -> np.ndarray:
-    """Day 0 for itself; else the day of `days` that is nearest by log(1 + day),
-    nan where day 0 is nearer."""
+    """Find the day of the plan that each day is near to.
+
+    Parameters
+    ----------
+    day
+        Days from the first attempt, 0 or later, (rows,).
+    days
+        Days of the plan, rising.
+
+    Returns
+    -------
+    np.ndarray
+        Day 0 for itself; else the one of `days` that is nearest by log(1 + day), nan where day 0 is
+        nearer, (rows,).
+    """
     reported = np.array([0, *days])
     nearest = reported[np.abs(np.log1p(day)[:, None] - np.log1p(reported)).argmin(axis=1)]
     return np.where((day > 0) & (nearest == 0), np.nan, nearest)

@@ -105,8 +105,15 @@ def _count_latest(row_counts: pd.DataFrame, deliveries: pd.DataFrame) -> pd.Data
 def describe_pool(
     episodes: Frame[Episodes], adjudications: Frame[Adjudications], attempts: Frame[Attempts]
 ) -> Frame[Estimates]:
-    """Who is in the pool: shares of all stored episodes, and of the positional ones by variant and
-    first maneuver."""
+    """Describe who is in the pool.
+
+    Returns
+    -------
+    Frame[Estimates]
+        Shares (stratum <variable>=<value>) of stored episodes by sex, age and cause, and of
+        positional ones by variant, certainty and first maneuver, of those with a value; quartiles
+        of age in years.
+    """
     people = episodes.assign(
         age=pd.cut(
             episodes["age_years"].astype("float"), AGE_EDGES, labels=AGE_BANDS, right=False
@@ -137,11 +144,14 @@ def describe_non_positional(
     later_flags: Frame[LaterFlags],
     config: Config,
 ) -> Frame[Estimates]:
-    """The cases kept apart: for what reasons (several at once are possible),
-    whether the site saw it, and what was done before.
+    """Describe the cases kept apart.
 
-    Beside them, of those treated as positional: how late another cause was found, and what only
-    time showed.
+    Returns
+    -------
+    Frame[Estimates]
+        share of each reason (stratum reason=..., several at once are possible), recognised_by_site,
+        maneuver_given, sessions_median. Beside them, of those treated as positional,
+        reclassified_day_median and the share of each later flag (stratum later_flag=...).
     """
     apart = adjudications[adjudications["positional"].eq("probable_non_positional")]
     sessions = attempts.groupby(EPISODE).size().rename("sessions").reset_index()

@@ -58,11 +58,10 @@ class Weights:
 def find_one_sided(
     rows: pd.DataFrame, terms: tuple[str, ...], changed: np.ndarray, guards: Guards
 ) -> np.ndarray:
-    """Which rows are in a class where all chose alike though it has guards.min_episodes or more:
-    for them there is nothing to compare.
+    """Which rows are in a class where all chose alike though it has guards.min_episodes or more.
 
-    Leaving them out may make another class one-sided: this is repeated until none is. Boolean,
-    one a row.
+    For them there is nothing to compare. Leaving them out may make another class one-sided: this is
+    repeated until none is. Boolean, one a row.
     """
     classes = [rows[term].astype(str).factorize()[0] for term in terms if term not in NUMERIC]
     out = np.zeros(len(rows), dtype=bool)

@@ -69,8 +69,13 @@ def estimate_competing_events(
     followups: Frame[Followups],
     config: Config,
 ) -> Frame[Estimates]:
-    """The incidence of each event by each of config.study.curves.days,
-    of all members and by canal (schemas.estimate.Estimates)."""
+    """Estimate the incidence of each event by each of config.study.curves.days.
+
+    Returns
+    -------
+    Frame[Estimates]
+        As `estimate_incidences` says, of all members and by canal.
+    """
     primary = spells[spells["endpoint"].eq(config.study.resolution.primary)]
     tables = (adjudications, examinations, findings, treatments, followups)
     return estimate_incidences(list_first_events(primary, *tables, config.criteria), config.study)

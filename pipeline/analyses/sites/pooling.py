@@ -61,8 +61,15 @@ def estimate_site_pooling(
     attempts: Frame[Attempts],
     config: Config,
 ) -> Frame[Estimates]:
-    """Of each term (stratum all): the mean over sites, numbers of sites,
-    and why nothing is said of how they differ."""
+    """Estimate what sites share.
+
+    Returns
+    -------
+    Frame[Estimates]
+        resolved_by_day_<t>, smoothed_by_day_<t> and first_session_success (stratum all): each the
+        mean over sites, <term>_sites_pooled and <term>_sites_not_pooled, and without a number what
+        would say how they differ; first_session_success_one_stage.
+    """
     study = config.study
     followed = select_followed(spells, adjudications, study.resolution.primary)
     sessions = select_first_sessions(episodes, adjudications, attempts)
