@@ -205,8 +205,7 @@ class Audit:
 
     def find_remainders(self, least: np.ndarray, most: np.ndarray) -> np.ndarray:
         """In which equations the hidden parts of a sum are few together,
-        all else in it being known: the number of people, else 0.
-        """
+        all else in it being known: the number of people, else 0."""
         row, cell, sign = self.entries
         rows = len(self.cells.equations)
         hidden = most[cell] > least[cell]
