@@ -40,8 +40,8 @@ def read_rooms() -> list[dict[str, str]]:
 
 def name_rooms(row: dict[str, str]) -> list[str]:
     return [
-        told.removeprefix("pipeline/").removesuffix(".py").rstrip("/").replace("/", ".")
-        for told in re.findall(r"`([^`]+)`", row["room"])
+        name.removeprefix("pipeline/").removesuffix(".py").rstrip("/").replace("/", ".")
+        for name in re.findall(r"`([^`]+)`", row["room"])
     ]
 
 
@@ -55,10 +55,10 @@ def test_the_table_lists_the_rooms_of_the_pipeline_in_the_order_of_their_floors(
 def test_the_table_names_the_libraries_of_each_room():
     """Each library from outside, but for those that any room may use,
     with every room that imports it."""
-    told, found = defaultdict(set), defaultdict(set)
+    named, imported = defaultdict(set), defaultdict(set)
     for row in read_rooms():
         for room in name_rooms(row):
-            told[room] |= set(re.findall(r"`([^`]+)`", row["libraries"]))
+            named[room] |= set(re.findall(r"`([^`]+)`", row["libraries"]))
     ours = {"pipeline", "schemas", "synthetic_data"}
     for path in (
         ROOT / name
@@ -72,9 +72,11 @@ def test_the_table_names_the_libraries_of_each_room():
             for node in ast.walk(ast.parse(path.read_text("utf-8")))
             for n in names_in(node)
         }
-        found[room] |= {top for top in tops - ours - ANYWHERE if top not in sys.stdlib_module_names}
-    assert {room: libraries for room, libraries in told.items() if libraries} == {
-        room: libraries for room, libraries in found.items() if libraries
+        imported[room] |= {
+            top for top in tops - ours - ANYWHERE if top not in sys.stdlib_module_names
+        }
+    assert {room: libraries for room, libraries in named.items() if libraries} == {
+        room: libraries for room, libraries in imported.items() if libraries
     }
 
 
@@ -127,22 +129,24 @@ def test_the_study_says_what_its_table_says():
     judged = rows[
         rows["scenario"].isin(FOLLOWED_AS_PLANNED) & (rows["answered"] >= rows["pools"] / 2)
     ]
-    found = judged.groupby("analysis")["coverage"].mean()
-    said = re.search(r"\*\*All in all\*\*.*? mean coverage (.*?)\. - ", text)[1]
-    told = {name: float(number) for number, name in re.findall(r"(\.\d+) `(\w+)`", said)}
-    assert told == {name: pytest.approx(coverage, abs=0.0006) for name, coverage in found.items()}
+    mean_coverage = judged.groupby("analysis")["coverage"].mean()
+    sentence = re.search(r"\*\*All in all\*\*.*? mean coverage (.*?)\. - ", text)[1]
+    stated = {name: float(number) for number, name in re.findall(r"(\.\d+) `(\w+)`", sentence)}
+    assert stated == {
+        name: pytest.approx(coverage, abs=0.0006) for name, coverage in mean_coverage.items()
+    }
 
 
 def test_the_second_line_is_as_good_as_is_said():
     rows = read_study()
     rows = rows[rows["answered"] >= rows["pools"] / 2].set_index("term")
     by_day = {day: rows.loc[f"all risk_difference_day_{day} against repeat"] for day in (7, 30)}
-    said = re.search(
+    match = re.search(
         r"difference by day 30 in (\d+) to (\d+) %.*?by day 7 it is (\.\d+) to (\.\d+) too great "
         r"in most scenarios",
         " ".join(read("docs/limits.md").split()),
     )
-    least, most, low, high = (float(number) for number in said.groups())
+    least, most, low, high = (float(number) for number in match.groups())
     coverage = 100 * by_day[30]["coverage"]
     assert [coverage.min(), coverage.max()] == pytest.approx([least, most], abs=0.6)
     assert by_day[7]["bias"].between(low - 0.005, high + 0.005).mean() > 0.5

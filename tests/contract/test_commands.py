@@ -24,7 +24,10 @@ from tests.contract.test_floors import ROOT
 
 RUFF = {"check", "format"}
 COMMANDS = [
-    (document, told) for document in DOCUMENTS for told in list_code(document) if is_command(told)
+    (document, command)
+    for document in DOCUMENTS
+    for command in list_code(document)
+    if is_command(command)
 ]
 
 
@@ -51,9 +54,9 @@ def list_keys(words: list[str]) -> set[str]:
     return {word.partition("=")[0] for word in words if re.match(r"\w+=", word)}
 
 
-def find_fault(told: str, asked: pytest.Config) -> str:
+def find_fault(command: str, asked: pytest.Config) -> str:
     """What of a command would not be understood, nothing if all would."""
-    words = shlex.split(re.split(r"\s{2,}", told.replace("py run.py", "./run"))[0])
+    words = shlex.split(re.split(r"\s{2,}", command.replace("py run.py", "./run"))[0])
     words[0] = words[0].removeprefix(".venv/bin/")
     if words[0] == "./run" and words[1:2] and words[1] in list_tools():
         return find_fault_of_tool(words[1:])
@@ -105,23 +108,23 @@ def find_fault_of_module(words: list[str]) -> str:
     module, options = words[0], list_options(words[1:])
     if not find_spec(module):
         return "no such module"
-    own = "\n".join(
+    source = "\n".join(
         read(path) for path in list_tracked() if path.startswith(module.replace(".", "/"))
     )
     return (
         ""
-        if all(option in own or option == "--help" for option in options)
+        if all(option in source or option == "--help" for option in options)
         else "no option of the module"
     )
 
 
-@pytest.mark.parametrize(("document", "told"), COMMANDS)
-def test_every_command_is_understood(document, told, pytestconfig, capsys):
-    assert find_fault(told, pytestconfig) == ""
+@pytest.mark.parametrize(("document", "command"), COMMANDS)
+def test_every_command_is_understood(document, command, pytestconfig, capsys):
+    assert find_fault(command, pytestconfig) == ""
 
 
 @pytest.mark.parametrize(
-    "told",
+    "command",
     [
         "./run chekc S03_001.xlsx",
         "./run check S03_001.xlsx --marks",
@@ -138,23 +141,23 @@ def test_every_command_is_understood(document, told, pytestconfig, capsys):
         "python -m tests.corpus --hold",
     ],
 )
-def test_a_command_that_would_not_be_understood_is_found(told, pytestconfig, capsys):
-    assert is_command(told)
-    assert find_fault(told, pytestconfig)
+def test_a_command_that_would_not_be_understood_is_found(command, pytestconfig, capsys):
+    assert is_command(command)
+    assert find_fault(command, pytestconfig)
 
 
 def test_options_that_are_named_alone_exist():
-    told = [
+    options = [
         word
         for document in DOCUMENTS
         for word in list_code(document)
         if re.fullmatch(r"--[a-z-]+", word)
     ]
-    assert told
-    assert [option for option in told if option not in read_sources()] == []
+    assert options
+    assert [option for option in options if option not in read_sources()] == []
 
 
 @pytest.mark.parametrize("name", [*DOCUMENTS, "Snakefile", "run.py"])
 def test_config_keys_that_are_named_exist(name):
-    told = re.findall(r"--config ((?:\w+=\S+ ?)+)", (ROOT / name).read_text("utf-8"))
-    assert [keys for keys in told if find_fault_of_workflow(["--config", *keys.split()])] == []
+    settings = re.findall(r"--config ((?:\w+=\S+ ?)+)", (ROOT / name).read_text("utf-8"))
+    assert [keys for keys in settings if find_fault_of_workflow(["--config", *keys.split()])] == []

@@ -64,7 +64,7 @@ def list_tracked() -> list[str]:
     """The files of the project, those of the invented pool and what is made by running it left
     out."""
     made = {line.strip("/") for line in read(".gitignore").splitlines()} | {".git"}
-    found = []
+    files = []
     for folder, folders, names in os.walk(ROOT):
         here = Path(folder).relative_to(ROOT)
         folders[:] = sorted(
@@ -72,8 +72,8 @@ def list_tracked() -> list[str]:
             for name in folders
             if name not in made and (here / name).as_posix() != "synthetic_data/pool"
         )
-        found += [(here / name).as_posix() for name in sorted(names) if name not in made]
-    return found
+        files += [(here / name).as_posix() for name in sorted(names) if name not in made]
+    return files
 
 
 TOP = (
@@ -95,14 +95,14 @@ WIDER = {"tests/recovery/README.md"}
 @cache
 def read_sources() -> str:
     """All texts but the documents and their tests, in which a name must occur to be one."""
-    own = {
+    left_out = {
         *DOCUMENTS,
         *(f"tests/contract/test_{name}.py" for name in ("documents", "commands", "links")),
     }
     kept = [
         path
         for path in list_tracked()
-        if path not in own and Path(path).suffix not in (".csv", ".jsonl", ".lock", ".pdf")
+        if path not in left_out and Path(path).suffix not in (".csv", ".jsonl", ".lock", ".pdf")
     ]
     # a workbook made here is no text
     return "\n".join((ROOT / path).read_text("utf-8", "replace") for path in kept)
@@ -117,47 +117,47 @@ def list_code(document: str) -> list[str]:
         for line in block.splitlines()
     ]
     inline = re.findall(r"`([^`\n]+)`", re.sub(r"```.*?```", "", text, flags=re.S))
-    return [told for told in [*inline, *blocks] if told and told not in EXAMPLES]
+    return [code for code in [*inline, *blocks] if code and code not in EXAMPLES]
 
 
-def is_command(told: str) -> bool:
+def is_command(code: str) -> bool:
     return bool(
         re.match(
             r"(\./run|py run\.py|python -m|uv |rm -r"
             r"|(\.venv/bin/)?(snakemake|ruff|snakefmt|mypy|pytest))( |$)",
-            told,
+            code,
         )
     )
 
 
-def find_missing_path(told: str, document: str) -> bool:
+def find_missing_path(named: str, document: str) -> bool:
     """Whether a path is neither a file of the repository nor named as one that is made."""
     made = {line.strip("/") for line in read(".gitignore").splitlines()}
-    if told.split("/")[0] in made | {"submissions", "results"} or re.fullmatch(r"\.\w+", told):
+    if named.split("/")[0] in made | {"submissions", "results"} or re.fullmatch(r"\.\w+", named):
         return False  # tests/whole/test_documents.py looks for those of a run
-    near = (
+    folders = (
         ROOT,
         (ROOT / document).parent,
         ROOT / "pipeline",
         ROOT / "synthetic_data",
         ROOT / "tests" / "recovery",
     )
-    if any(list(folder.glob(told.rstrip("/"))) for folder in near):
+    if any(list(folder.glob(named.rstrip("/"))) for folder in folders):
         return False
-    name = re.escape(Path(told).name)
-    return "/" in told or not re.search(
+    name = re.escape(Path(named).name)
+    return "/" in named or not re.search(
         rf"(?<![\w.]){name}", "\n".join(list_tracked()) + read_sources()
     )
 
 
 def list_paths(document: str) -> list[str]:
-    return [word for told in list_code(document) for word in told.split() if is_path(word, told)]
+    return [word for code in list_code(document) for word in code.split() if is_path(word, code)]
 
 
 def list_names(document: str) -> set[str]:
-    said = [told for told in list_code(document) if not is_command(told)]
-    found = [re.fullmatch(r"@?([A-Za-z_]\w+(?:\.\w+)*)(?:\(.*\))?", told) for told in said]
-    return {match[1] for match in found if match}
+    codes = [code for code in list_code(document) if not is_command(code)]
+    matches = [re.fullmatch(r"@?([A-Za-z_]\w+(?:\.\w+)*)(?:\(.*\))?", code) for code in codes]
+    return {match[1] for match in matches if match}
 
 
 def test_the_documents_name_something():
@@ -175,10 +175,10 @@ def test_every_path_exists(document):
     assert [path for path in list_paths(document) if find_missing_path(path, document)] == []
 
 
-def is_path(word: str, told: str) -> bool:
+def is_path(word: str, code: str) -> bool:
     if word in EXAMPLES or re.search(r"[<>=(),:;{}]|^-|^DIR\b", word):
         return False
-    whole = word == told or is_command(told)
+    whole = word == code or is_command(code)
     return (
         whole
         and bool(re.search(rf"[\w*]/|\.({SUFFIXES})$", word))
@@ -202,14 +202,14 @@ def test_every_name_stands_in_the_code(document):
 def find_long_lines(text: str) -> list[int]:
     """Numbers of lines that are too long. Rows of a table, blocks of code, what links lead to, and
     a line that is all one piece of code cannot be broken."""
-    found, in_code = [], False
+    numbers, in_code = [], False
     for number, line in enumerate(text.splitlines(), start=1):
         if line.startswith("```"):
             in_code = not in_code
         whole = in_code or line.lstrip().startswith("|") or re.fullmatch(r" *`[^`]+`[.:]?", line)
         if not whole and len(re.sub(r"\]\([^)]*\)", "]", line)) > WIDTH:
-            found.append(number)
-    return found
+            numbers.append(number)
+    return numbers
 
 
 def test_a_long_line_is_found_unless_it_cannot_be_broken():

@@ -174,10 +174,10 @@ def test_the_workflow_is_short_and_every_rule_is_whole(path):
 
 
 def test_sources_follow_imports_near_and_far():
-    found = {Path(p).relative_to(ROOT).as_posix() for p in find_sources("pipeline.steps.store")}
+    sources = {Path(p).relative_to(ROOT).as_posix() for p in find_sources("pipeline.steps.store")}
     assert {
         "pipeline/steps/store.py",
         "pipeline/adjudication/variants.py",
         "schemas/codes.py",
-    } <= found
-    assert "pipeline/analyses/resolution/curves.py" not in found
+    } <= sources
+    assert "pipeline/analyses/resolution/curves.py" not in sources

@@ -212,16 +212,16 @@ def find_own_tests(module: str) -> list[Path]:
     aspect, in the folder that mirrors its own; or of numbers from outside."""
     path = Path(module.removeprefix("pipeline/"))
     name = path.stem.strip("_")
-    near = UNIT / path.parent
+    folder = UNIT / path.parent
     beside = [p.stem for p in (ROOT / module).parent.glob("*.py") if p.stem.startswith(f"{name}_")]
     aspects = [
         test
-        for test in near.glob(f"test_{name}_*.py")
+        for test in folder.glob(f"test_{name}_*.py")
         if not any(test.stem.startswith(f"test_{longer}") for longer in beside)
     ]
     return [
         test
-        for test in (near / f"test_{name}.py", *aspects, PUBLISHED / f"test_{name}.py")
+        for test in (folder / f"test_{name}.py", *aspects, PUBLISHED / f"test_{name}.py")
         if test.exists()
     ]
 
@@ -229,7 +229,7 @@ def find_own_tests(module: str) -> list[Path]:
 @cache
 def reach(test: Path) -> frozenset[str]:
     """The files of ours that a test imports, near or far, also by the helpers beside it."""
-    found: set[str] = set()
+    sources: set[str] = set()
     waiting, seen = [test, *test.parent.glob("conftest.py")], set()
     while waiting:
         path = waiting.pop()
@@ -242,8 +242,8 @@ def reach(test: Path) -> frozenset[str]:
         }
         waiting += [helper for helper in helpers if helper.exists() and helper not in seen]
         for name in find_imports(path):
-            found.update(find_sources(name))
-    return frozenset(Path(name).relative_to(ROOT).as_posix() for name in found)
+            sources.update(find_sources(name))
+    return frozenset(Path(name).relative_to(ROOT).as_posix() for name in sources)
 
 
 @pytest.mark.parametrize("module", MODULES)
@@ -256,7 +256,7 @@ def test_nothing_is_named_twice_or_is_gone():
     assert set(OF_A_ROOM) <= set(TESTS)
 
 
-@pytest.mark.parametrize(("test", "why"), ELSEWHERE, ids=lambda told: told)
+@pytest.mark.parametrize(("test", "why"), ELSEWHERE, ids=lambda words: words)
 def test_what_is_said_to_test_a_module_reaches_it(test, why):
     path = ROOT / "tests" / test
     assert path.exists()

@@ -17,7 +17,7 @@ def spell(node: ast.expr) -> Iterator[str]:
             yield text
         case ast.JoinedStr():
             parts = [list(spell(part)) for part in node.values]
-            yield from ("".join(told) for told in itertools.product(*parts))
+            yield from ("".join(words) for words in itertools.product(*parts))
         case ast.FormattedValue(value=ast.IfExp() as either) | (ast.IfExp() as either):
             yield from itertools.chain(spell(either.body), spell(either.orelse))
         case ast.FormattedValue(value=ast.Name(id="arm")):
@@ -48,18 +48,20 @@ def list_notes() -> Iterator[tuple[str, str]]:
                     continue
             if status is None or "too_few" not in spell(status):
                 module = path.relative_to(ROOT).as_posix()
-                yield from ((module, said) for text in spell(note) for said in text.split("; "))
+                yield from (
+                    (module, sentence) for text in spell(note) for sentence in text.split("; ")
+                )
 
 
 def test_every_reason_that_is_spelled_is_declared():
     notes = list(list_notes())
     assert len(notes) > 50
     assert [
-        (module, said)
-        for module, said in notes
-        if release_note(said, "ok") is None and SENTENCES.get(said) != STAYS
+        (module, sentence)
+        for module, sentence in notes
+        if release_note(sentence, "ok") is None and SENTENCES.get(sentence) != STAYS
     ] == []
 
 
 def test_a_declared_sentence_is_one_sentence_or_no_note_would_be_recognised():
-    assert [said for said in [*SENTENCES, TOO_FEW] if "; " in said] == []
+    assert [sentence for sentence in [*SENTENCES, TOO_FEW] if "; " in sentence] == []

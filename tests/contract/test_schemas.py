@@ -43,7 +43,7 @@ def test_every_rule_of_the_plan_names_its_source(plan):
 
 
 def test_a_misspelt_key_of_the_plan_is_refused_by_name(plan):
-    told = plan.study.model_dump()
-    told["resolution"]["recurence_gap"] = 14
+    content = plan.study.model_dump()
+    content["resolution"]["recurence_gap"] = 14
     with pytest.raises(ValidationError, match="recurence_gap"):
-        Study.model_validate(told)
+        Study.model_validate(content)

@@ -15,13 +15,15 @@ ON_PURPOSE = {
 
 
 def test_the_linter_finds_nothing_else():
-    told = subprocess.run(
+    lint = subprocess.run(
         [sys.executable, "-m", "snakemake", "--lint"],
         cwd=ROOT,
         capture_output=True,
         text=True,
         check=False,
     )
-    found = re.findall(r"^    \* (.+?):?$", told.stdout + told.stderr, re.M)
-    assert found  # it was run
-    assert [what for what in found if not any(re.match(known, what) for known in ON_PURPOSE)] == []
+    complaints = re.findall(r"^    \* (.+?):?$", lint.stdout + lint.stderr, re.M)
+    assert complaints  # it was run
+    assert [
+        what for what in complaints if not any(re.match(known, what) for known in ON_PURPOSE)
+    ] == []
