@@ -72,10 +72,10 @@ def derive(pool: dict[str, pd.DataFrame], plan, incomplete: tuple[str, ...] = ()
     )
     tests = select_deciding_tests(examinations, findings, verdicts, plan.criteria)
     tests["confirming"] = mark_confirming(tests, treatments, plan.maneuvers, 1)
-    told = keep_until_reclassified(contacts, verdicts).assign(confirming=True)
+    reports = keep_until_reclassified(contacts, verdicts).assign(confirming=True)
     treated = pd.MultiIndex.from_frame(treatments[EPISODE].drop_duplicates())
     holes = treated[treated.get_level_values("episode_id").isin(incomplete)]
-    spells = measure_spells(episodes, tests, told, treated, holes, plan.study.resolution)
+    spells = measure_spells(episodes, tests, reports, treated, holes, plan.study.resolution)
     objective = spells[spells["endpoint"].eq("objective")]
     attempts = list_attempts(
         episodes, treatments, tests, find_states(tests), objective, verdicts, plan.maneuvers
@@ -85,11 +85,11 @@ def derive(pool: dict[str, pd.DataFrame], plan, incomplete: tuple[str, ...] = ()
     )
 
 
-def told(reasons: pd.DataFrame, view: str = "at_the_time") -> dict[str, str]:
+def evidence_by_reason(reasons: pd.DataFrame, view: str = "at_the_time") -> dict[str, str]:
     """Reason and evidence of the rows of one view."""
     rows = reasons[reasons["view"].eq(view)]
     return dict(zip(rows["reason"], rows["evidence"].fillna(""), strict=True))
 
 
 def evidence(reasons: pd.DataFrame, view: str = "at_the_time") -> set[str]:
-    return set(" ".join(told(reasons, view).values()).split())
+    return set(" ".join(evidence_by_reason(reasons, view).values()).split())

@@ -27,11 +27,11 @@ class Shelf:
 
 
 @pytest.fixture
-def tell(plan):
+def explain_case(plan):
     """A function from a case to its explanation, with blanks and line breaks as one blank."""
 
-    def tell_case(told: dict, episode_id: str = "EP-0") -> str:
-        record = derive(gather([told, case(FAILED)]), plan)
+    def tell_case(delivered: dict, episode_id: str = "EP-0") -> str:
+        record = derive(gather([delivered, case(FAILED)]), plan)
         flags = raise_later_flags(
             record.examinations, record.findings, record.attempts, record.spells, plan.criteria
         )
@@ -50,12 +50,12 @@ def tell(plan):
         ({}, "posterior_short_arm_half_test"),
     ],
 )
-def test_a_criterion_that_is_replaced_says_by_which(tell, nose_down, finer):
-    told = tell(case([HALF_TEST, NOSE_DOWN | nose_down]))
-    assert f"met posterior_adherent, but the more particular {finer} replaces it" in told
-    assert f"meets {finer}" in told
-    assert "meets posterior_adherent" not in told
-    alone = tell(case([HALF_TEST]))
+def test_a_criterion_that_is_replaced_says_by_which(explain_case, nose_down, finer):
+    text = explain_case(case([HALF_TEST, NOSE_DOWN | nose_down]))
+    assert f"met posterior_adherent, but the more particular {finer} replaces it" in text
+    assert f"meets {finer}" in text
+    assert "meets posterior_adherent" not in text
+    alone = explain_case(case([HALF_TEST]))
     assert "meets posterior_adherent" in alone
     assert "replaces it" not in alone
 
@@ -68,18 +68,20 @@ def test_a_criterion_that_is_replaced_says_by_which(tell, nose_down, finer):
         ({"duration_s": pd.NA}, "the duration was not measured"),
     ],
 )
-def test_what_lowers_the_certainty_is_said(tell, measured, doubt):
-    assert f"meets posterior_free, with less certainty: {doubt}" in tell(case([RIGHT | measured]))
-    assert "with less certainty" not in tell(case([RIGHT]))
+def test_what_lowers_the_certainty_is_said(explain_case, measured, doubt):
+    assert f"meets posterior_free, with less certainty: {doubt}" in explain_case(
+        case([RIGHT | measured])
+    )
+    assert "with less certainty" not in explain_case(case([RIGHT]))
 
 
-def test_near_misses_say_what_was_seen_and_asked_for(tell):
-    told = tell(case([RIGHT | {"torsion": "left"}]))
-    assert "not posterior_free: torsion toward upper ear, not lower ear" in told
+def test_near_misses_say_what_was_seen_and_asked_for(explain_case):
+    text = explain_case(case([RIGHT | {"torsion": "left"}]))
+    assert "not posterior_free: torsion toward upper ear, not lower ear" in text
     assert (
         "not posterior_adherent: torsion toward upper ear, not lower ear; duration short, not "
         "borderline or long"
-    ) in told
+    ) in text
     rising = {
         "test": "sitting_up",
         "side": "none",
@@ -87,63 +89,67 @@ def test_near_misses_say_what_was_seen_and_asked_for(tell):
         "torsion": "right",
         "examination": 2,
     }
-    assert "not posterior_short_arm: Dix-Hallpike test or side-lying test shows nystagmus" in tell(
-        case([RIGHT, rising])
+    assert (
+        "not posterior_short_arm: Dix-Hallpike test or side-lying test shows nystagmus"
+        in explain_case(case([RIGHT, rising]))
     )
-    assert "not posterior_short_arm: Dix-Hallpike test or side-lying test was not done" in tell(
-        case([rising])
+    assert (
+        "not posterior_short_arm: Dix-Hallpike test or side-lying test was not done"
+        in explain_case(case([rising]))
     )
 
 
-def test_tests_come_in_order_with_the_roll_test_as_a_pair_at_the_end_of_its_day(tell):
+def test_tests_come_in_order_with_the_roll_test_as_a_pair_at_the_end_of_its_day(explain_case):
     early = [
         test | {"day": -3, "examination": n}
         for n, test in enumerate(roll("geotropic", "right"), start=1)
     ]
-    told = tell(case([RIGHT, *early]))
-    places = re.findall(r"day (-?\d+)(?:, examination (\d))?: ([\w-]+)", told)
+    text = explain_case(case([RIGHT, *early]))
+    places = re.findall(r"day (-?\d+)(?:, examination (\d))?: ([\w-]+)", text)
     assert places[:4] == [
         ("-3", "1", "supine"),
         ("-3", "2", "supine"),
         ("-3", "", "supine"),
         ("0", "1", "Dix-Hallpike"),
     ]
-    assert "geotropic; duration short; affected ear right meets lateral_geotropic" in told
+    assert "geotropic; duration short; affected ear right meets lateral_geotropic" in text
 
 
-def test_a_silent_test_is_told_without_a_list(tell):
-    told = tell(case([SILENT, RIGHT | {"examination": 2}]))
-    assert "no nystagmus; vertigo none day 0, examination 2" in told
+def test_a_silent_test_is_told_without_a_list(explain_case):
+    text = explain_case(case([SILENT, RIGHT | {"examination": 2}]))
+    assert "no nystagmus; vertigo none day 0, examination 2" in text
 
 
-def test_the_verdict_says_what_decided(tell):
+def test_the_verdict_says_what_decided(explain_case):
     asked = [
         ({}, "criteria that are firm"),
         ({"cannot_stand": "yes"}, "a decisive reason against"),
     ]
     for answers, decided in asked:
-        assert f"Decided by {decided}" in tell(case([RIGHT], **answers))
-    assert "Decided by nothing" in tell(case([RIGHT | {"torsion": "left"}]))
+        assert f"Decided by {decided}" in explain_case(case([RIGHT], **answers))
+    assert "Decided by nothing" in explain_case(case([RIGHT | {"torsion": "left"}]))
     migraine = {"other_diagnosis": "vestibular_migraine", "other_diagnosis_day": 0}
-    assert "Decided by the reasons against" in tell(case([SILENT], **migraine))
-    assert "Decided by the site" in tell(case([SILENT]))
-    assert "Decided by criteria that are not firm" in tell(case([SILENT | {"vertigo": "mild"}]))
+    assert "Decided by the reasons against" in explain_case(case([SILENT], **migraine))
+    assert "Decided by the site" in explain_case(case([SILENT]))
+    assert "Decided by criteria that are not firm" in explain_case(
+        case([SILENT | {"vertigo": "mild"}])
+    )
 
 
-def test_later_flags_reasons_and_fit_are_told_apart_from_the_verdict(tell, plan):
+def test_later_flags_reasons_and_fit_are_told_apart_from_the_verdict(explain_case, plan):
     down = RIGHT | {"vertical": "down"}
-    told = tell(case([down, down | LATER | {"day": 30}]))
+    text = explain_case(case([down, down | LATER | {"day": 30}]))
     flag = plan.criteria.later_flags["downbeat_after_four_weeks"]
-    assert "downbeat_after_four_weeks: known on day 30, shown since day 0" in told
-    assert f"{flag.says} [{flag.standing}: {flag.source}]" in told
-    assert "suits no variant that the tests allow" in told  # a right Epley maneuver
-    wrong = tell(case(FAILED, [{"side": "left"}]))
+    assert "downbeat_after_four_weeks: known on day 30, shown since day 0" in text
+    assert f"{flag.says} [{flag.standing}: {flag.source}]" in text
+    assert "suits no variant that the tests allow" in text  # a right Epley maneuver
+    wrong = explain_case(case(FAILED, [{"side": "left"}]))
     assert (
         "the wrong ear was treated: tests after the maneuver point to the ear that was not treated"
         in wrong
     )
 
 
-def test_an_episode_that_is_not_there(tell):
+def test_an_episode_that_is_not_there(explain_case):
     with pytest.raises(NoSuchEpisode, match="no current delivery of S01"):
-        tell(case([RIGHT]), "EP-9")
+        explain_case(case([RIGHT]), "EP-9")

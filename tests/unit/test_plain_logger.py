@@ -15,9 +15,9 @@ def handler():
     return LogHandler(SimpleNamespace(dryrun=False), None)
 
 
-def send(handler, event=None, text="", level=logging.INFO, **told):
+def send(handler, event=None, text="", level=logging.INFO, **fields):
     record = logging.LogRecord("snakemake", level, "", 0, text, None, None)
-    record.__dict__ |= told | ({"event": event} if event else {})
+    record.__dict__ |= fields | ({"event": event} if event else {})
     handler.handle(record)
 
 
@@ -59,8 +59,8 @@ def test_nothing_to_do_shows_the_summary(handler, capfd):
     send(handler, summarise=lambda: "Open   results/reports/committee.html\n")
     send(handler, text="Nothing to be done (all requested files are present and up to date).")
     handler.close()
-    told = capfd.readouterr().err
-    assert told == (
+    shown = capfd.readouterr().err
+    assert shown == (
         "Nothing to be done: everything is up to date.\n\nOpen   results/reports/committee.html\n"
     )
 
@@ -87,14 +87,14 @@ def test_a_failure_shows_the_end_of_the_log_once_and_says_what_was_kept(handler,
         exception="WorkflowError",
     )
     handler.close()
-    told = capfd.readouterr().err
-    assert told.count("Failed: The store") == 1
-    assert "line 29" in told
-    assert "line 3\n" not in told
-    assert str(log) in told
-    assert "Exception" not in told
-    assert "Error" not in told
-    assert told.splitlines()[-1] == (
+    shown = capfd.readouterr().err
+    assert shown.count("Failed: The store") == 1
+    assert "line 29" in shown
+    assert "line 3\n" not in shown
+    assert str(log) in shown
+    assert "Exception" not in shown
+    assert "Error" not in shown
+    assert shown.splitlines()[-1] == (
         "Not finished after 0:00, 0 of 1 steps done. What was finished is kept: the next run goes "
         "on from there."
     )
@@ -116,9 +116,9 @@ def test_stopping_is_said_in_a_sentence(handler, capfd):
     send(handler, text="Terminating processes on user request, this might take some time.")
     send(handler, LogEvent.JOB_ERROR, level=logging.ERROR, jobid=1, log=[])
     handler.close()
-    told = capfd.readouterr().err
-    assert "Failed" not in told
-    assert told.splitlines()[-1].startswith(
+    shown = capfd.readouterr().err
+    assert "Failed" not in shown
+    assert shown.splitlines()[-1].startswith(
         "Stopped after 0:00, 0 of 1 steps done. What was finished is kept"
     )
 
@@ -126,9 +126,9 @@ def test_stopping_is_said_in_a_sentence(handler, capfd):
 def test_a_person_sees_what_is_running_on_a_line_that_goes_away(handler, capfd):
     handler.watched = True
     run_two_steps(handler)
-    told = capfd.readouterr().err
-    assert "... The store" in told
-    assert told.endswith("\r\033[K2 of 2    0:00  The report (0 s)\n")
+    shown = capfd.readouterr().err
+    assert "... The store" in shown
+    assert shown.endswith("\r\033[K2 of 2    0:00  The report (0 s)\n")
 
 
 def test_a_dry_run_lists_the_steps(capfd):

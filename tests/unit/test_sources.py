@@ -19,9 +19,9 @@ def names(paths: list[str]) -> set[str]:
 
 
 def test_a_module_is_made_of_what_it_imports_near_and_far():
-    found = names(find_sources("pipeline.derivation.states"))
-    assert {"pipeline/derivation/states.py", "pipeline/adjudication/rolls.py"} <= found
-    assert "pipeline/derivation/spells.py" not in found
+    sources = names(find_sources("pipeline.derivation.states"))
+    assert {"pipeline/derivation/states.py", "pipeline/adjudication/rolls.py"} <= sources
+    assert "pipeline/derivation/spells.py" not in sources
     assert find_sources("pipeline.no_such_module") == []
 
 
@@ -38,15 +38,15 @@ def test_imports_name_the_packages_that_hold_them_and_nobody_elses(tmp_path):
 
 
 def test_the_workflow_templates_and_code_are_our_files():
-    told = {path.relative_to(ROOT).as_posix() for path in list_own_files()}
-    assert {"Snakefile", "pipeline/rules/rows.smk", "reports/style.css", "schemas/keys.py"} <= told
-    assert not any(name.startswith("tests/") for name in told)
+    files = {path.relative_to(ROOT).as_posix() for path in list_own_files()}
+    assert {"Snakefile", "pipeline/rules/rows.smk", "reports/style.css", "schemas/keys.py"} <= files
+    assert not any(name.startswith("tests/") for name in files)
 
 
 def test_libraries_are_named_as_they_are_installed():
-    told = find_libraries()
-    assert {"pandas", "PyYAML", "scipy"} <= set(told)
-    assert not {"yaml", "os", "schemas", "pytest"} & set(told)
+    libraries = find_libraries()
+    assert {"pandas", "PyYAML", "scipy"} <= set(libraries)
+    assert not {"yaml", "os", "schemas", "pytest"} & set(libraries)
 
 
 @pytest.mark.parametrize("change", ["bytes", "name", "more"])

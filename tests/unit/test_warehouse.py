@@ -34,7 +34,7 @@ def leave_delivery(folder, number: str, episodes: pd.DataFrame, status: str = "a
         "episodes": stored
     }
     tables |= {name: model.empty() for name, model in KEPT.items()}
-    told = {
+    delivery = {
         "site": "S01",
         "delivery": number,
         "status": status,
@@ -43,7 +43,7 @@ def leave_delivery(folder, number: str, episodes: pd.DataFrame, status: str = "a
         "fingerprint": "0",
     }
     tables["deliveries"] = KEPT["deliveries"].cast(
-        pd.DataFrame([told]).reindex(columns=list(KEPT["deliveries"].describe()))
+        pd.DataFrame([delivery]).reindex(columns=list(KEPT["deliveries"].describe()))
     )
     for name, rows in tables.items():
         rows.to_parquet(folder / f"{name}.parquet", index=False)

@@ -41,7 +41,7 @@ def test_mirror_order_shift_and_later_tests(judge_all, seen, order):
         *(verdicts[n : n + count] for n in range(0, 4 * count, count)), strict=True
     ):
         assert turned["side"] == MIRROR.get(verdict["side"], verdict["side"])
-        told = [
+        columns = [
             "positional",
             "canal",
             "arm",
@@ -50,8 +50,8 @@ def test_mirror_order_shift_and_later_tests(judge_all, seen, order):
             "criteria",
             "reasons_against",
         ]
-        assert turned[told].equals(verdict[told])
-        assert moved[[*told, "side"]].equals(verdict[[*told, "side"]])
+        assert turned[columns].equals(verdict[columns])
+        assert moved[[*columns, "side"]].equals(verdict[[*columns, "side"]])
         assert same.equals(verdict)
 
 

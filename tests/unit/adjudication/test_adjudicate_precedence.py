@@ -87,9 +87,11 @@ def verdicts(judge_all):
 
 @pytest.mark.parametrize("name", EXPECTED)
 def test_what_outweighs_what_and_from_which_day(verdicts, name):
-    told = verdicts[name,]
-    days = [None if pd.isna(told[day]) else told[day] for day in ("known_day", "reclassified_day")]
-    assert (told["positional"], told["certainty"], *days) == EXPECTED[name]
+    verdict = verdicts[name,]
+    days = [
+        None if pd.isna(verdict[day]) else verdict[day] for day in ("known_day", "reclassified_day")
+    ]
+    assert (verdict["positional"], verdict["certainty"], *days) == EXPECTED[name]
 
 
 REASONS = {
@@ -105,15 +107,15 @@ REASONS = {
 
 @pytest.mark.parametrize("name", REASONS)
 def test_reasons_are_those_known_by_then_and_what_the_site_recorded_is_told_apart(verdicts, name):
-    told = verdicts[name,]
-    assert (told["reasons_against"], told["site_recognised"]) == REASONS[name]
+    verdict = verdicts[name,]
+    assert (verdict["reasons_against"], verdict["site_recognised"]) == REASONS[name]
 
 
 def test_where_nothing_is_met_nothing_is_named(verdicts):
     for name in ("silent", "untested", "odd"):
-        told = verdicts[name,]
-        assert [told[part] for part in ("variants", "criteria", "side_signs")] == ["", "", ""]
-        assert {told[part] for part in ("canal", "side", "arm", "mechanism")} == {"unknown"}
+        verdict = verdicts[name,]
+        assert [verdict[part] for part in ("variants", "criteria", "side_signs")] == ["", "", ""]
+        assert {verdict[part] for part in ("canal", "side", "arm", "mechanism")} == {"unknown"}
 
 
 @pytest.mark.parametrize("canal", ["posterior", "lateral", "anterior", "multiple"])

@@ -3,11 +3,21 @@ and no further test."""
 
 import pandas as pd
 
-from tests.failure_cases import FAILED, LATER, NOTHING, RIGHT, SILENT, case, evidence, roll, told
+from tests.failure_cases import (
+    FAILED,
+    LATER,
+    NOTHING,
+    RIGHT,
+    SILENT,
+    case,
+    evidence,
+    evidence_by_reason,
+    roll,
+)
 
 
 def test_another_diagnosis_counts_from_its_day(explain):
-    found = explain(
+    explained = explain(
         *(
             case(FAILED, other_diagnosis="vestibular_migraine", other_diagnosis_day=day)
             for day in (6, 7, 8)
@@ -16,35 +26,35 @@ def test_another_diagnosis_counts_from_its_day(explain):
         case(FAILED, contacts=[{"day": 7, "end_of_followup": "reclassified"}]),
     )
     diagnosed = {"not_positional": "other_diagnosis_made"}
-    assert [told(r) for r in found[:3]] == [diagnosed, diagnosed, NOTHING]
-    assert [told(r, "in_hindsight") for r in found[:3]] == [diagnosed] * 3
-    assert (told(found[3]), told(found[3], "in_hindsight")) == (
+    assert [evidence_by_reason(r) for r in explained[:3]] == [diagnosed, diagnosed, NOTHING]
+    assert [evidence_by_reason(r, "in_hindsight") for r in explained[:3]] == [diagnosed] * 3
+    assert (evidence_by_reason(explained[3]), evidence_by_reason(explained[3], "in_hindsight")) == (
         NOTHING,
         {"not_positional": "reclassified"},
     )
     # from the day of reclassification on, tests decide nothing: nobody was tested in time
-    assert told(found[4]) == {"never_tested_again": "no_later_test"}
-    assert evidence(found[4], "in_hindsight") == {"no_later_test", "reclassified"}
+    assert evidence_by_reason(explained[4]) == {"never_tested_again": "no_later_test"}
+    assert evidence(explained[4], "in_hindsight") == {"no_later_test", "reclassified"}
 
 
 def test_what_spoke_against_it_from_the_first(explain):
     answers = ("yes", "no", "unknown", pd.NA)
-    found = explain(*(case(FAILED, attacks_over_2min=answer) for answer in answers))
-    assert [told(reasons) for reasons in found] == [{"not_positional": "spoken_against"}] + [
-        NOTHING
-    ] * 3
+    explained = explain(*(case(FAILED, attacks_over_2min=answer) for answer in answers))
+    assert [evidence_by_reason(reasons) for reasons in explained] == [
+        {"not_positional": "spoken_against"}
+    ] + [NOTHING] * 3
 
 
 def test_weak_flags_alone_are_no_evidence_for_another_cause(explain):
     # the weights are this project's proposal; a new change of hearing is weak, long attacks are
     # moderate
-    found = explain(
+    explained = explain(
         case(FAILED, new_hearing_change="yes"),
         case(FAILED, new_hearing_change="yes", attacks_over_2min="yes"),
         case([test | {"vertigo": "none", "peak_spv": 20} for test in FAILED]),
     )
     # hearing and long attacks together meet the criteria of another cause
-    assert [told(reasons) for reasons in found] == [
+    assert [evidence_by_reason(reasons) for reasons in explained] == [
         NOTHING,
         {"not_positional": "spoken_against"},
         NOTHING,
@@ -54,7 +64,7 @@ def test_weak_flags_alone_are_no_evidence_for_another_cause(explain):
 def test_a_record_with_a_hole_explains_nothing(explain):
     flawed = case(FAILED, [{"completed": "no"}])
     whole, hole = explain(flawed, flawed, incomplete=("EP-1",))
-    assert told(whole) == {"technique": "not_completed"}
+    assert evidence_by_reason(whole) == {"technique": "not_completed"}
     assert hole.empty
 
 
@@ -66,8 +76,8 @@ def test_a_recurrence_read_as_failure(explain):
         case([RIGHT, SILENT | LATER | {"day": 7}, RIGHT | {"day": 14, "after_attempt": 0}], AGAIN)
     )
     assert (
-        told(reasons)
-        == told(reasons, "in_hindsight")
+        evidence_by_reason(reasons)
+        == evidence_by_reason(reasons, "in_hindsight")
         == {"recurrence_read_as_failure": "negative_day_between"}
     )
     assert reasons["known_day"].tolist() == [14, 14]
@@ -87,13 +97,15 @@ def test_residual_dizziness_read_as_failure(explain):
             dizzy | {"day": 15},
         ],
     }
-    asked = [(found, contact) for found, listed in contacts.items() for contact in listed]
+    asked = [
+        (is_residual, contact) for is_residual, listed in contacts.items() for contact in listed
+    ]
     results = explain(
         *(case([RIGHT, SILENT | LATER | {"day": 7}], AGAIN, [contact]) for _, contact in asked)
     )
     residual = {"residual_dizziness_read_as_failure": "retreated_for_dizziness_only"}
-    assert [told(reasons) for reasons in results] == [
-        residual if found else {} for found, _ in asked
+    assert [evidence_by_reason(reasons) for reasons in results] == [
+        residual if is_residual else {} for is_residual, _ in asked
     ]
 
 
@@ -114,12 +126,12 @@ def test_remission_long_after_the_last_maneuver(explain):
                 [{"maneuver": "barbecue_roll"}],
             )
         )
-    found = explain(*posterior, *lateral)
+    explained = explain(*posterior, *lateral)
     long_after = [
-        "resolved_long_after_maneuver" in evidence(reasons, "in_hindsight") for reasons in found
+        "resolved_long_after_maneuver" in evidence(reasons, "in_hindsight") for reasons in explained
     ]
     assert long_after == [False, True, True, False, True, True]
-    assert all(told(reasons) == NOTHING for reasons in found)
+    assert all(evidence_by_reason(reasons) == NOTHING for reasons in explained)
 
 
 def test_resolution_without_any_maneuver_that_could_fit(explain):
@@ -132,7 +144,7 @@ def test_resolution_without_any_maneuver_that_could_fit(explain):
         ],
         False: [{}, {"maneuver": "other"}],
     }
-    asked = [(found, second) for found, listed in seconds.items() for second in listed]
+    asked = [(is_evidence, second) for is_evidence, listed in seconds.items() for second in listed]
     results = explain(
         *(
             case(
@@ -146,18 +158,22 @@ def test_resolution_without_any_maneuver_that_could_fit(explain):
         "resolved_without_fitting_maneuver" in evidence(reasons, "in_hindsight")
         for reasons in results
     ]
-    assert alone == [found for found, _ in asked]
+    assert alone == [is_evidence for is_evidence, _ in asked]
 
 
 def test_nobody_tested_again(explain):
     never, again = explain(
         case([RIGHT]), case([RIGHT, RIGHT | LATER | {"day": 9}], [{}, {"attempt": 2, "day": 5}])
     )
-    assert told(never) == told(never, "in_hindsight") == {"never_tested_again": "no_later_test"}
+    assert (
+        evidence_by_reason(never)
+        == evidence_by_reason(never, "in_hindsight")
+        == {"never_tested_again": "no_later_test"}
+    )
     assert never["known_day"].isna().all()
     assert (
-        told(again)
-        == told(again, "in_hindsight")
+        evidence_by_reason(again)
+        == evidence_by_reason(again, "in_hindsight")
         == {"never_tested_again": "retreated_before_a_test"}
     )
     assert again["known_day"].tolist() == [5, 5]

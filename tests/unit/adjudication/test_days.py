@@ -26,11 +26,13 @@ def test_each_day_means_what_it_would_mean_alone(table, plan):
 def test_rows_count_until_the_day_of_reclassification(until, kept):
     key = {"site": "S01", "episode_id": "EP-1"}
     rows = pd.DataFrame([key | {"day": day} for day in (0, 5, 9)]).astype({"day": "Int64"})
-    told = pd.DataFrame([key | {"reclassified_day": until}]).astype({"reclassified_day": "Int64"})
-    assert keep_until_reclassified(rows, told)["day"].tolist() == kept
+    verdicts = pd.DataFrame([key | {"reclassified_day": until}]).astype(
+        {"reclassified_day": "Int64"}
+    )
+    assert keep_until_reclassified(rows, verdicts)["day"].tolist() == kept
 
 
 def test_an_episode_without_a_verdict_is_kept():
     rows = pd.DataFrame({"site": ["S01"], "episode_id": ["EP-1"], "day": [3]})
-    told = pd.DataFrame({"site": ["S02"], "episode_id": ["EP-1"], "reclassified_day": [1]})
-    assert len(keep_until_reclassified(rows, told.astype({"reclassified_day": "Int64"}))) == 1
+    verdicts = pd.DataFrame({"site": ["S02"], "episode_id": ["EP-1"], "reclassified_day": [1]})
+    assert len(keep_until_reclassified(rows, verdicts.astype({"reclassified_day": "Int64"}))) == 1

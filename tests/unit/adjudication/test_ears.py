@@ -39,7 +39,7 @@ def test_the_ear_is_read_where_the_criterion_says(which, test, ear):
 
 
 @pytest.mark.parametrize(
-    ("side", "ear", "told"),
+    ("side", "ear", "expected"),
     [
         ("right", "right", True),
         ("right", "left", False),
@@ -47,9 +47,9 @@ def test_the_ear_is_read_where_the_criterion_says(which, test, ear):
         ("right", "unknown", True),
     ],
 )
-def test_a_test_tells_of_its_ear_and_one_without_a_side_of_both(side, ear, told):
+def test_a_test_tells_of_its_ear_and_one_without_a_side_of_both(side, ear, expected):
     asked = examined({})
-    assert have_test(asked, pd.Series([ear]), examined({"side": side})).tolist() == [told]
+    assert have_test(asked, pd.Series([ear]), examined({"side": side})).tolist() == [expected]
 
 
 def test_a_test_of_another_episode_tells_nothing():

@@ -12,8 +12,8 @@ from tests.failure_cases import (
     SILENT,
     case,
     evidence,
+    evidence_by_reason,
     roll,
-    told,
 )
 
 
@@ -22,7 +22,7 @@ def test_what_is_a_failure_and_what_is_none(explain):
         case(FAILED, [{"maneuver": code, "side": "none"}]) for code in ("observe", "sham")
     ]
     plain, *none = explain(case(FAILED), case([RIGHT, LATER | {"day": 7}]), *moved_nothing)
-    assert told(plain) == told(plain, "in_hindsight") == NOTHING
+    assert evidence_by_reason(plain) == evidence_by_reason(plain, "in_hindsight") == NOTHING
     assert plain["known_day"].tolist() == [7, 7]
     assert all(reasons.empty for reasons in none)
 
@@ -50,37 +50,37 @@ def test_in_vitro_tolerances_of_the_semont_maneuver(explain):
         for column, values in TOLERANCES
         for value, outside in values.items()
     ]
-    found = explain(
+    explained = explain(
         *(
             case(FAILED, [{"maneuver": maneuver, column: value}])
             for maneuver, column, value, _ in asked
         )
     )
-    for reasons, (_, column, _, outside) in zip(found, asked, strict=True):
+    for reasons, (_, column, _, outside) in zip(explained, asked, strict=True):
         assert (column.rsplit("_", 1)[0] + "_outside" in evidence(reasons)) is outside
 
 
 def test_angles_that_were_not_measured_are_weaker_evidence(explain):
     tilted = {"maneuver": "semont", "head_hang_deg": 5}
     sources = ("measured", "estimated", "not_recorded", pd.NA)
-    found = explain(*(case(FAILED, [tilted | {"angle_source": source}]) for source in sources))
-    assert [told(r)["technique"] for r in found] == ["head_hang_outside"] + [
+    explained = explain(*(case(FAILED, [tilted | {"angle_source": source}]) for source in sources))
+    assert [evidence_by_reason(r)["technique"] for r in explained] == ["head_hang_outside"] + [
         "head_hang_outside_by_estimate"
     ] * 3
 
 
 def test_the_angles_of_the_epley_maneuver_have_no_published_tolerance(explain):
-    found = explain(
+    explained = explain(
         *(case(FAILED, [{"head_turn_deg": turn, "head_hang_deg": 0}]) for turn in (0, 45, 90))
     )
-    assert [told(reasons) for reasons in found] == [NOTHING] * 3
+    assert [evidence_by_reason(reasons) for reasons in explained] == [NOTHING] * 3
 
 
 def test_a_hold_below_the_usual_one_is_evidence(explain):
     # 20 to 30 s: Bhattacharyya et al. Otolaryngol Head Neck Surg 2017;156(3 Suppl):S1-S47, from
     # memory
-    found = explain(*(case(FAILED, [{"hold_s": seconds}]) for seconds in (19.9, 20, pd.NA)))
-    assert [told(reasons) for reasons in found] == [
+    explained = explain(*(case(FAILED, [{"hold_s": seconds}]) for seconds in (19.9, 20, pd.NA)))
+    assert [evidence_by_reason(reasons) for reasons in explained] == [
         {"technique": "hold_below_usual"},
         NOTHING,
         NOTHING,
@@ -93,9 +93,11 @@ def test_an_unfinished_or_unwatched_maneuver_is_evidence(explain):
         "done_alone": {"performed_by": "self_unsupervised", "setting": "home"},
     }
     once = explain(*(case(FAILED, [flaw]) for flaw in flaws.values()))
-    assert [told(reasons) for reasons in once] == [{"technique": code} for code in flaws]
+    assert [evidence_by_reason(reasons) for reasons in once] == [
+        {"technique": code} for code in flaws
+    ]
     then_as_usual = explain(*(case(FAILED, [flaw, {"attempt": 2}]) for flaw in flaws.values()))
-    assert [told(reasons) for reasons in then_as_usual] == [NOTHING] * 2
+    assert [evidence_by_reason(reasons) for reasons in then_as_usual] == [NOTHING] * 2
 
 
 def test_the_wrong_ear(explain):
@@ -104,10 +106,10 @@ def test_the_wrong_ear(explain):
         case([RIGHT, LEFT | LATER | {"day": 7}, RIGHT | LATER | {"day": 7, "vertigo": "mild"}]),
         case([*FAILED, RIGHT | LATER | {"day": 9}, LEFT | LATER | {"day": 9, "examination": 2}]),
     )
-    assert told(wrong) == {"wrong_side": "later_test_other_ear treated_other_ear"}
-    assert told(later) == {"several_canals": "later_tests_several"}
-    assert told(both) == NOTHING
-    assert told(both, "in_hindsight") == {"several_canals": "later_tests_several"}
+    assert evidence_by_reason(wrong) == {"wrong_side": "later_test_other_ear treated_other_ear"}
+    assert evidence_by_reason(later) == {"several_canals": "later_tests_several"}
+    assert evidence_by_reason(both) == NOTHING
+    assert evidence_by_reason(both, "in_hindsight") == {"several_canals": "later_tests_several"}
 
 
 def test_the_maneuver_against_the_first_tests(explain):
@@ -129,7 +131,7 @@ def test_the_maneuver_against_the_first_tests(explain):
         for code, side, direction, _ in asked
     ]
     for reasons, (_, _, _, expected) in zip(explain(*cases), asked, strict=True):
-        assert told(reasons) == expected
+        assert evidence_by_reason(reasons) == expected
 
 
 def test_a_maneuver_for_free_debris_where_it_is_adherent(explain):
@@ -138,7 +140,9 @@ def test_a_maneuver_for_free_debris_where_it_is_adherent(explain):
     (reasons,) = explain(
         case([test | {"duration_s": 90, "test": "half_dix_hallpike"} for test in FAILED])
     )
-    assert told(reasons) == {"adherent_debris": "maneuver_for_free_debris nystagmus_long"}
+    assert evidence_by_reason(reasons) == {
+        "adherent_debris": "maneuver_for_free_debris nystagmus_long"
+    }
 
 
 def test_lasting_nystagmus_after_the_maneuver(explain):
@@ -151,10 +155,10 @@ def test_lasting_nystagmus_after_the_maneuver(explain):
         (49.9, "no", None),
         (pd.NA, "no", None),
     ]
-    found = explain(
+    explained = explain(
         *(case([RIGHT, FAILED[1] | {"duration_s": s, "fatigues": f}]) for s, f, _ in asked)
     )
-    assert [told(r) for r in found] == [
+    assert [evidence_by_reason(r) for r in explained] == [
         {"adherent_debris": code} if code else NOTHING for _, _, code in asked
     ]
 
@@ -164,11 +168,13 @@ def test_a_new_canal_is_a_switch_only_if_it_had_been_tested(explain):
     # config/failure.yaml)
     new = [*FAILED, *roll("geotropic", "right", day=9, after_attempt=pd.NA)]
     untested, switched = explain(case(new), case([*new, *roll("none", "right")]))
-    assert told(untested, "in_hindsight") == {"wrong_canal": "untested_canal_positive"}
-    assert told(switched, "in_hindsight") == {
+    assert evidence_by_reason(untested, "in_hindsight") == {
+        "wrong_canal": "untested_canal_positive"
+    }
+    assert evidence_by_reason(switched, "in_hindsight") == {
         "canal_switch_or_reentry": "tested_canal_newly_positive"
     }
-    assert told(switched) == NOTHING
+    assert evidence_by_reason(switched) == NOTHING
     assert switched.set_index("view")["known_day"].to_dict() == {
         "at_the_time": 7,
         "in_hindsight": 9,
@@ -189,7 +195,12 @@ def test_a_switch_behind_a_treated_canal_that_turned_negative(explain):
         case([*tested, *clear, *roll("geotropic", "left", day=7, after_attempt=pd.NA)]),
     )
     switch = {"canal_switch_or_reentry": "tested_canal_newly_positive"}
-    assert told(switched) == told(switched, "in_hindsight") == told(unseen) == switch
+    assert (
+        evidence_by_reason(switched)
+        == evidence_by_reason(switched, "in_hindsight")
+        == evidence_by_reason(unseen)
+        == switch
+    )
     assert switched["known_day"].tolist() == [7, 7]
     assert new_spell.empty
     assert other_ear.empty
@@ -202,8 +213,10 @@ def test_down_beating_nystagmus_right_after_the_maneuver_is_no_switch(explain):
         case([*FAILED, down | {"after_attempt": 1}]),
         case([*FAILED, down | LATER | {"day": 9, "examination": 1}]),
     )
-    assert told(at_once, "in_hindsight") == NOTHING
-    assert told(later, "in_hindsight") == {"canal_switch_or_reentry": "tested_canal_newly_positive"}
+    assert evidence_by_reason(at_once, "in_hindsight") == NOTHING
+    assert evidence_by_reason(later, "in_hindsight") == {
+        "canal_switch_or_reentry": "tested_canal_newly_positive"
+    }
 
 
 def test_a_recorded_switch_a_return_after_a_clear_visit_and_both_ears(explain):
@@ -212,9 +225,9 @@ def test_a_recorded_switch_a_return_after_a_clear_visit_and_both_ears(explain):
         case([RIGHT, SILENT | {"examination": 2, "after_attempt": 1}, FAILED[1]]),
         case([*FAILED, LEFT | {"examination": 2}]),
     )
-    assert told(recorded) == {"canal_switch_or_reentry": "canal_switch_recorded"}
-    assert told(returned) == {"canal_switch_or_reentry": "cleared_within_visit"}
-    assert told(both)["several_canals"] == "first_tests_several"
+    assert evidence_by_reason(recorded) == {"canal_switch_or_reentry": "canal_switch_recorded"}
+    assert evidence_by_reason(returned) == {"canal_switch_or_reentry": "cleared_within_visit"}
+    assert evidence_by_reason(both)["several_canals"] == "first_tests_several"
 
 
 def test_success_of_another_maneuver_tells_only_in_hindsight(explain):
@@ -223,11 +236,18 @@ def test_success_of_another_maneuver_tells_only_in_hindsight(explain):
     other, overlapping, same = explain(
         *(case(tests, [{}, second | {"attempt": 2, "day": 7}]) for second in seconds)
     )
-    assert told(other) == NOTHING
-    assert told(other, "in_hindsight")["wrong_arm"] == "other_arm_maneuver_worked"
-    assert told(overlapping, "in_hindsight") == told(same, "in_hindsight") == NOTHING
+    assert evidence_by_reason(other) == NOTHING
+    assert evidence_by_reason(other, "in_hindsight")["wrong_arm"] == "other_arm_maneuver_worked"
+    assert (
+        evidence_by_reason(overlapping, "in_hindsight")
+        == evidence_by_reason(same, "in_hindsight")
+        == NOTHING
+    )
     lateral = [*roll("geotropic", "right"), *roll("geotropic", "right", day=7, after_attempt=pd.NA)]
     gone = roll("none", "right", day=12, after_attempt=pd.NA)
     second = {"maneuver": "cupulolith_repositioning", "attempt": 2, "day": 7}
     (adherent,) = explain(case([*lateral, *gone], [{"maneuver": "barbecue_roll"}, second]))
-    assert told(adherent, "in_hindsight")["adherent_debris"] == "adherent_maneuver_worked"
+    assert (
+        evidence_by_reason(adherent, "in_hindsight")["adherent_debris"]
+        == "adherent_maneuver_worked"
+    )

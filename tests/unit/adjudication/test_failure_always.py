@@ -19,8 +19,8 @@ from tests.failure_cases import (
     case,
     derive,
     evidence,
+    evidence_by_reason,
     roll,
-    told,
 )
 
 MIRROR = {"right": "left", "left": "right"}
@@ -164,4 +164,4 @@ def test_a_pattern_left_out_is_not_looked_for(explain, plan):
         case(FAILED, [{"completed": "no"}]),
         failure=plan.failure.model_copy(update={"patterns": fewer}),
     )
-    assert told(reasons) == NOTHING
+    assert evidence_by_reason(reasons) == NOTHING

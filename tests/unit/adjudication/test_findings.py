@@ -84,10 +84,10 @@ def test_before_treatment_is_before_the_first_attempt(describe, test, before):
 
 def test_of_two_tests_on_that_day_without_order_only_the_first_is_before(describe):
     untold = {"day": 3, "after_attempt": pd.NA}
-    found = describe(
+    findings = describe(
         untold | {"examination": 1}, untold | {"examination": 2}, treatments=({"day": 3},)
     )
-    assert found["before_treatment"].tolist() == [True, False]
+    assert findings["before_treatment"].tolist() == [True, False]
 
 
 def test_without_treatment_all_tests_are_before_it(describe):

@@ -40,7 +40,7 @@ def flag(plan):
 
 def test_down_beating_nystagmus_that_stays_four_weeks(flag):
     # gone by one month in 49 of 50 peripheral cases: Cambi J et al. J Neurol 2013;260:1489-1496
-    found = flag(
+    by_case = flag(
         *(case([DOWN, DOWN_LATER | {"day": day}]) for day in (27, 28, 40)),
         case([DOWN, SILENT_LATER | {"day": 14}, DOWN_LATER | {"day": 40}]),
         case([DOWN, SILENT_LATER | {"day": 5}, DOWN_LATER | {"day": 10}, DOWN_LATER | {"day": 38}]),
@@ -48,7 +48,7 @@ def test_down_beating_nystagmus_that_stays_four_weeks(flag):
         case([DOWN | {"day": -30}, DOWN]),
         case([RIGHT, RIGHT_LATER | {"day": 40}]),
     )
-    known = [flags.get("downbeat_after_four_weeks") for flags in found]
+    known = [flags.get("downbeat_after_four_weeks") for flags in by_case]
     assert known == [None, (0, 28, 0), (0, 40, 0), None, (10, 38, 0), (7, 35, 0), (-30, 0, 0), None]
 
 
@@ -77,7 +77,7 @@ def sessions(*days: int, first: int = 1, **more) -> list[dict]:
 
 def test_apogeotropic_nystagmus_unchanged_by_two_fitting_maneuvers_at_two_visits(flag):
     silent = roll("none", "right", day=3, after_attempt=pd.NA)
-    found = flag(
+    by_case = flag(
         case(apogeotropic(7, 14), sessions(0, 7)),
         # the test of the day of the second does not tell of it yet
         case(apogeotropic(7), sessions(0, 7)),
@@ -88,7 +88,7 @@ def test_apogeotropic_nystagmus_unchanged_by_two_fitting_maneuvers_at_two_visits
         case([*apogeotropic(7, 14), *silent], sessions(0, 7)),
         case(apogeotropic(7, 14, direction="geotropic"), sessions(0, 7)),
     )
-    known = [flags.get("apogeotropic_unchanged") for flags in found]
+    known = [flags.get("apogeotropic_unchanged") for flags in by_case]
     assert known == [(0, 14, 2), *[None] * 7]
 
 
@@ -100,7 +100,7 @@ def test_not_resolved_after_three_verified_sessions(flag):
         seen = [test | LATER | {"day": day, "after_attempt": 0} for day, test in tests.items()]
         return case([RIGHT, *seen], treatments)
 
-    found = flag(
+    by_case = flag(
         course((0, 7, 14), {7: RIGHT, 14: RIGHT, 21: RIGHT}),
         course((0, 7, 14), {21: RIGHT}),
         course((0, 7), {7: RIGHT, 14: RIGHT}),
@@ -109,7 +109,7 @@ def test_not_resolved_after_three_verified_sessions(flag):
         course((0, 7, 14), {7: RIGHT, 14: RIGHT, 21: RIGHT}, side="left"),
         course((0, 7, 14, 21), {7: SILENT, 14: RIGHT, 21: RIGHT, 28: RIGHT}),
     )
-    known = [flags.get("unresolved_after_fitting_maneuvers") for flags in found]
+    known = [flags.get("unresolved_after_fitting_maneuvers") for flags in by_case]
     assert known == [(0, 21, 3), (0, 21, 3), *[None] * 5]
 
 
@@ -172,12 +172,12 @@ def test_later_tests_never_change_an_earlier_flag_nor_does_the_order(flag, pool,
         for c in pool
     ]
     mixed = [{name: order.sample(rows, len(rows)) for name, rows in c.items()} for c in pool]
-    found = flag(*pool, *longer, *mixed)
+    by_case = flag(*pool, *longer, *mixed)
     for before, after, shuffled in zip(
-        *(found[n : n + len(pool)] for n in (0, 12, 24)), strict=True
+        *(by_case[n : n + len(pool)] for n in (0, 12, 24)), strict=True
     ):
         assert shuffled == before
-        assert {name: told for name, told in after.items() if told[1] <= 60} == before
+        assert {name: raised for name, raised in after.items() if raised[1] <= 60} == before
 
 
 @pytest.mark.parametrize(
@@ -185,7 +185,7 @@ def test_later_tests_never_change_an_earlier_flag_nor_does_the_order(flag, pool,
     [{"days_least": 0}, {"sessions_least": 2}, {"verified_by": ["clinician"]}, {"days_last": 3}],
 )
 def test_a_later_flag_that_contradicts_itself_is_refused(plan, change):
-    told = plan.criteria.later_flags["downbeat_after_four_weeks"].model_dump()
-    LaterFlag.model_validate(told)
+    fields = plan.criteria.later_flags["downbeat_after_four_weeks"].model_dump()
+    LaterFlag.model_validate(fields)
     with pytest.raises(ValidationError):
-        LaterFlag.model_validate(told | change)
+        LaterFlag.model_validate(fields | change)

@@ -44,7 +44,7 @@ CODES = [
 ]
 
 
-def told(verdict: dict[str, str]) -> tuple[str, ...]:
+def list_fits(verdict: dict[str, str]) -> tuple[str, ...]:
     return tuple(verdict[name] for name in FITS)
 
 
@@ -121,7 +121,7 @@ def test_published_use_decides(plan, code, variants, fit):
     ],
 )
 def test_a_set_of_variants_is_suited_wholly_in_part_or_not(plan, code, side, variants, expected):
-    assert told(judge_maneuver(plan.maneuvers[code], side, variants)) == expected
+    assert list_fits(judge_maneuver(plan.maneuvers[code], side, variants)) == expected
 
 
 variant = st.builds(
@@ -142,7 +142,7 @@ variant = st.builds(
 )
 def test_mirror_order_and_narrowing(plan, variants, code, side):
     def judge(side: str, variants: list[str]) -> tuple[str, ...]:
-        return told(judge_maneuver(plan.maneuvers[code], side, " ".join(variants)))
+        return list_fits(judge_maneuver(plan.maneuvers[code], side, " ".join(variants)))
 
     fits = judge(side, variants)
     assert set(fits) <= set(FIT)

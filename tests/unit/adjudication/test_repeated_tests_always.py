@@ -85,11 +85,11 @@ def test_a_test_without_nystagmus_takes_nothing_away(judge_all, seen, added):
     for test, before, after in zip(
         added, verdicts[: len(seen)], verdicts[len(seen) :], strict=True
     ):
-        kept, told = (set(verdict["criteria"].split()) for verdict in (before, after))
+        kept, later = (set(verdict["criteria"].split()) for verdict in (before, after))
         if SILENCE_TELLS.get(test["test"]) in kept:
             assert after[["canal", "side"]].equals(before[["canal", "side"]])
             continue
-        assert kept <= told
+        assert kept <= later
         assert CERTAINTIES.index(after["certainty"]) <= CERTAINTIES.index(before["certainty"])
         assert {part: after[part] for part in PARTS if before[part] != "unknown"}.items() <= dict(
             after

@@ -112,10 +112,10 @@ def test_a_workbook_keeps_its_values_and_nothing_else(pseudonymise, tmp_path):
     for number in NUMBERS:
         book.active.append([int(number), 45])
     book.save(tmp_path / "records.xlsx")
-    told = pseudonymise(
+    message = pseudonymise(
         tmp_path / "records.xlsx", "--replace", "Patient no=patient_id", "--key", tmp_path / "k"
     )
-    assert told is None
+    assert message is None
     made = load_workbook(tmp_path / "records_pseudonyms.xlsx")
     rows = list(made.active.iter_rows(values_only=True))
     assert rows[0] == ("patient_id", "angle")
@@ -126,8 +126,8 @@ def test_a_workbook_keeps_its_values_and_nothing_else(pseudonymise, tmp_path):
 
 @pytest.mark.parametrize("wrong", ["Case=episode_id", "Case no=day", "Case no"])
 def test_what_is_in_the_way_is_told_and_nothing_is_written(pseudonymise, records, wrong):
-    told = pseudonymise(records, "--replace", wrong, "--key", records.with_name("site.key"))
-    assert isinstance(told, str)
+    message = pseudonymise(records, "--replace", wrong, "--key", records.with_name("site.key"))
+    assert isinstance(message, str)
     assert [path.name for path in records.parent.iterdir()] == ["records.csv"]
 
 

@@ -88,8 +88,8 @@ def test_bounds_are_those_of_the_checks_but_for_the_age_that_is_no_number(entrie
 @pytest.mark.parametrize("form", ["page", "markdown"])
 def test_page_and_markdown_say_every_meaning_code_and_reason(entries, forms, form):
     for entry in entries:
-        for said in (entry.meaning, entry.why, entry.example, *entry.codes, *entry.codes.values()):
-            assert said in forms[form], said
+        for text in (entry.meaning, entry.why, entry.example, *entry.codes, *entry.codes.values()):
+            assert text in forms[form], text
     for rule in RULES.values():
         assert phrase_openly(rule.message) in forms[form], rule.name
         assert phrase_openly(rule.fix) in forms[form], rule.name

@@ -37,8 +37,8 @@ def test_it_has_two_pages(content, tmp_path):
 
 def test_its_pictures_show_the_slips_and_nothing_else_to_mend(content):
     columns = {column for _, _, column, _ in SLIPS}
-    told = {place["column"] for group in content["page"]["groups"] for place in group["places"]}
-    assert told - {"episode_id"} == columns
+    shown = {place["column"] for group in content["page"]["groups"] for place in group["places"]}
+    assert shown - {"episode_id"} == columns
     marked = [
         cell["text"] for row in content["marked"]["rows"] for cell in row["cells"] if cell["marked"]
     ]

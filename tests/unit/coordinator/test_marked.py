@@ -159,10 +159,10 @@ def test_an_identifier_is_marked_and_not_repeated(folder, plan, tmp_path):
     assert "J3" in list_marked(marked["followups"])
     assert "C2" in list_marked(marked["treatments"])
     assert marked["treatments"]["C2"].comment.text == "ask Quillfeather"
-    told = [str(cell.value) for row in marked.worksheets[0] for cell in row] + [
+    texts = [str(cell.value) for row in marked.worksheets[0] for cell in row] + [
         marked["followups"]["J3"].comment.text
     ]
-    assert "illfeather" not in " ".join(told)
+    assert "illfeather" not in " ".join(texts)
 
 
 def test_text_files_become_a_workbook_without_any_formula(folder, plan, tmp_path):

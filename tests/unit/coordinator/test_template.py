@@ -44,7 +44,7 @@ def book(made):
 def locate(book, table: str) -> dict[str, tuple[str, str, object]]:
     """By column: the first cell to fill in, the number format that a person meets there,
     and the rule of that cell."""
-    sheet, found = book[table], {}
+    sheet, places = book[table], {}
     rules = {str(rule.sqref).split(":")[0]: rule for rule in sheet.data_validations.dataValidation}
     if table == "submission":
         places = {sheet.cell(row, 1).value: f"B{row}" for row in range(2, sheet.max_row + 1)}
@@ -55,8 +55,8 @@ def locate(book, table: str) -> dict[str, tuple[str, str, object]]:
     for group in sheet.column_dimensions.values():  # neighbours of one format are stored together
         for position in range(group.min, group.max + 1):
             name, letter = sheet.cell(1, position).value, get_column_letter(position)
-            found[name] = (f"{letter}2", group.number_format, rules[f"{letter}2"])
-    return found
+            places[name] = (f"{letter}2", group.number_format, rules[f"{letter}2"])
+    return places
 
 
 def enter(book, grids: dict) -> None:

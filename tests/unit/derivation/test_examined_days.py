@@ -23,7 +23,7 @@ def list_days(*rows: tuple) -> list[tuple]:
 
 
 @pytest.mark.parametrize(
-    ("told", "reason"),
+    ("reasons", "reason"),
     [
         ((None, None), None),
         (("planned", None), "planned"),
@@ -36,8 +36,8 @@ def list_days(*rows: tuple) -> list[tuple]:
         (("planned", "planned", "symptoms"), None),
     ],
 )
-def test_a_day_has_the_reason_that_its_rows_agree_on(told, reason):
-    rows = [("S01", "EP-1", 7, each) for each in told]
+def test_a_day_has_the_reason_that_its_rows_agree_on(reasons, reason):
+    rows = [("S01", "EP-1", 7, each) for each in reasons]
     assert list_days(*rows) == [("S01", "EP-1", 7, reason)]
 
 

@@ -20,8 +20,8 @@ def first_event(table, plan):
     """A function from the rows of one episode to its first event."""
 
     def find(tests, treatments=({},), contacts=(), shuffle=None, **episode):
-        told = case(tests, treatments, contacts, **episode)
-        pool = {name: table(name, rows) for name, rows in told.items()}
+        rows_by_table = case(tests, treatments, contacts, **episode)
+        pool = {name: table(name, rows) for name, rows in rows_by_table.items()}
         record = derive(pool, plan)
         spells = record.spells[record.spells["endpoint"].eq("objective")]
         tables = [

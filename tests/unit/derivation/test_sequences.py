@@ -39,25 +39,25 @@ def give(*sessions: tuple[int, str]) -> list[dict]:
 
 def test_repeats_and_changes_stand_in_their_order(sequence):
     tests = [RIGHT, examined(7, True), examined(14, True), examined(21, False)]
-    found = sequence(tests, give((0, "epley"), (7, "epley"), (14, "semont_plus")))
-    assert found["path"] == "epley > epley > semont"
-    assert found["outcomes"] == "positive > positive > negative"
-    assert (found["sessions"], found["resolved_after"], found["status"]) == (3, 3, "resolved")
+    path = sequence(tests, give((0, "epley"), (7, "epley"), (14, "semont_plus")))
+    assert path["path"] == "epley > epley > semont"
+    assert path["outcomes"] == "positive > positive > negative"
+    assert (path["sessions"], path["resolved_after"], path["status"]) == (3, 3, "resolved")
 
 
 def test_what_is_given_on_or_after_the_day_of_resolution_is_no_way_to_it(sequence):
     tests = [RIGHT, examined(7, False) | {"after_attempt": 1}, examined(60, False)]
-    found = sequence(tests, give((0, "epley"), (7, "semont"), (20, "epley")))
-    assert found["path"] == "epley"
-    assert (found["sessions"], found["resolved_after"]) == (1, 1)
+    path = sequence(tests, give((0, "epley"), (7, "semont"), (20, "epley")))
+    assert path["path"] == "epley"
+    assert (path["sessions"], path["resolved_after"]) == (1, 1)
 
 
 def test_a_return_within_the_gap_belongs_to_the_same_path(sequence):
     tests = [RIGHT, examined(7, False), examined(12, True), examined(20, False)]
-    found = sequence(tests, give((0, "epley"), (12, "semont")))
-    assert found["path"] == "epley > semont"
-    assert found["outcomes"] == "negative > negative"
-    assert found["resolved_after"] == 2
+    path = sequence(tests, give((0, "epley"), (12, "semont")))
+    assert path["path"] == "epley > semont"
+    assert path["outcomes"] == "negative > negative"
+    assert path["resolved_after"] == 2
 
 
 def test_the_test_that_shows_resolution_is_not_one_before_a_return(sequence):
@@ -69,12 +69,12 @@ def test_the_test_that_shows_resolution_is_not_one_before_a_return(sequence):
             ([examined(8, True), examined(20, False)], [(0, "epley"), (8, "epley")]),
         ]
     )
-    assert [found["outcomes"] for found in (once, returned, again)] == [
+    assert [path["outcomes"] for path in (once, returned, again)] == [
         "negative",
         "negative",
         "negative > negative",
     ]
-    assert [found["at_next_test"] for found in (once, returned, again)] == [True, False, True]
+    assert [path["at_next_test"] for path in (once, returned, again)] == [True, False, True]
 
 
 def test_whoever_is_not_resolved_has_no_test_that_shows_it(sequence):
@@ -89,17 +89,17 @@ def test_a_recurrence_is_no_part_of_the_path(sequence):
 
 
 def test_families_of_one_session_stay_together(sequence):
-    found = sequence([RIGHT, examined(7, True)], give((0, "epley"), (0, "semont"), (7, "epley")))
-    assert found["path"] == "epley + semont > epley"
-    assert found["outcomes"] == "positive > not_tested_again"
-    assert found["status"] == "unresolved"
-    assert pd.isna(found["resolved_after"])
+    path = sequence([RIGHT, examined(7, True)], give((0, "epley"), (0, "semont"), (7, "epley")))
+    assert path["path"] == "epley + semont > epley"
+    assert path["outcomes"] == "positive > not_tested_again"
+    assert path["status"] == "unresolved"
+    assert pd.isna(path["resolved_after"])
 
 
 def test_an_open_path_has_all_its_sessions(sequence):
-    found = sequence([RIGHT], give((0, "epley"), (9, "epley")))
-    assert found["outcomes"] == "not_tested_again > not_tested_again"
-    assert found["status"] == "not_tested_again"
+    path = sequence([RIGHT], give((0, "epley"), (9, "epley")))
+    assert path["outcomes"] == "not_tested_again > not_tested_again"
+    assert path["status"] == "not_tested_again"
 
 
 def test_neither_untreated_nor_non_positional_episodes_have_a_path(sequence):
@@ -113,11 +113,8 @@ def test_neither_untreated_nor_non_positional_episodes_have_a_path(sequence):
 def test_each_session_has_its_outcome_and_order_of_rows_changes_nothing(sequence):
     tests = [RIGHT, examined(7, True), examined(14, True), examined(21, True)]
     treatments = give((0, "epley"), (7, "semont"), (14, "epley"), (21, "brandt_daroff"))
-    found = sequence(tests, treatments)
+    path = sequence(tests, treatments)
     assert (
-        len(found["path"].split(THEN))
-        == len(found["outcomes"].split(THEN))
-        == found["sessions"]
-        == 4
+        len(path["path"].split(THEN)) == len(path["outcomes"].split(THEN)) == path["sessions"] == 4
     )
-    assert found.equals(sequence(tests, treatments, shuffle=True))
+    assert path.equals(sequence(tests, treatments, shuffle=True))

@@ -63,12 +63,12 @@ def test_without_a_positive_test_nothing_can_turn_negative(derive):
 @pytest.mark.parametrize(("gap_days", "spells"), [(13, 1), (14, 2), (15, 2)])
 def test_a_return_opens_a_new_spell_only_after_the_gap(gap_days, spells):
     back = 5 + gap_days
-    found = list(bound_spells([5, back], ["negative", "positive"], gap=14))
-    assert len(found) == spells
+    intervals = list(bound_spells([5, back], ["negative", "positive"], gap=14))
+    assert len(intervals) == spells
     if spells == 2:
-        assert (found[0].left, found[0].right, found[1].start) == (0, 5, back)
+        assert (intervals[0].left, intervals[0].right, intervals[1].start) == (0, 5, back)
     else:
-        assert (found[0].left, found[0].right) == (back, np.inf)
+        assert (intervals[0].left, intervals[0].right) == (back, np.inf)
 
 
 days_and_states = st.lists(
@@ -104,7 +104,7 @@ def measure(plan, tests, contacts=(), *, episodes=("EP-1",), treated=None, incom
             for e, day, positive, *rest in tests
         ]
     )
-    told = pd.DataFrame(
+    reports = pd.DataFrame(
         [
             {"site": "S01", "episode_id": e, "day": day, "positional_symptoms": symptoms}
             | {"confirming": True}
@@ -121,7 +121,7 @@ def measure(plan, tests, contacts=(), *, episodes=("EP-1",), treated=None, incom
     return measure_spells(
         known,
         seen,
-        told,
+        reports,
         name(episodes if treated is None else treated),
         name(incomplete),
         plan.study.resolution,
@@ -137,16 +137,16 @@ def rows_of(spells: pd.DataFrame, endpoint: str = "objective") -> list[tuple]:
 def test_days_of_a_later_spell_are_counted_from_its_start(plan):
     tests = [("EP-1", day, positive) for day, positive in ((0, True), (5, False), (30, True))]
     tests += [("EP-1", 33, True), ("EP-1", 40, False), ("EP-1", 44, False)]
-    found = measure(plan, tests)
-    assert rows_of(found) == [("EP-1", 1, 0, 0, 5, 5), ("EP-1", 2, 30, 3, 10, 14)]
-    assert found[found["endpoint"].eq("objective")]["status"].tolist() == ["resolved"] * 2
+    measured = measure(plan, tests)
+    assert rows_of(measured) == [("EP-1", 1, 0, 0, 5, 5), ("EP-1", 2, 30, 3, 10, 14)]
+    assert measured[measured["endpoint"].eq("objective")]["status"].tolist() == ["resolved"] * 2
 
 
 def test_a_return_that_nobody_tested_again_is_unresolved_and_not_unseen(plan):
     tests = [("EP-1", 0, True), ("EP-1", 5, False), ("EP-1", 30, True), ("EP-2", 0, True)]
-    found = measure(plan, tests, episodes=("EP-1", "EP-2"), endpoints=("objective",))
-    assert found["status"].tolist() == ["resolved", "unresolved", "not_tested_again"]
-    assert rows_of(found)[1:] == [("EP-1", 2, 30, 0, np.inf, 0), ("EP-2", 1, 0, 0, np.inf, 0)]
+    measured = measure(plan, tests, episodes=("EP-1", "EP-2"), endpoints=("objective",))
+    assert measured["status"].tolist() == ["resolved", "unresolved", "not_tested_again"]
+    assert rows_of(measured)[1:] == [("EP-1", 2, 30, 0, np.inf, 0), ("EP-2", 1, 0, 0, np.inf, 0)]
 
 
 @pytest.mark.parametrize(
@@ -160,32 +160,32 @@ def test_a_return_that_nobody_tested_again_is_unresolved_and_not_unseen(plan):
 def test_what_cannot_be_used_has_one_spell_without_information(plan, how, status):
     tests = [("EP-1", 0, True), ("EP-1", 5, False), ("EP-1", 30, True), ("EP-1", 50, False)]
     tests += [("EP-2", 0, True), ("EP-2", 9, False)]
-    found = measure(plan, tests, episodes=("EP-1", "EP-2"), **how)
-    assert rows_of(found) == [("EP-1", 1, 0, 0, np.inf, 0), ("EP-2", 1, 0, 0, 9, 9)]
-    assert set(found.loc[found["episode_id"].eq("EP-1"), "status"]) == {status}
+    measured = measure(plan, tests, episodes=("EP-1", "EP-2"), **how)
+    assert rows_of(measured) == [("EP-1", 1, 0, 0, np.inf, 0), ("EP-2", 1, 0, 0, 9, 9)]
+    assert set(measured.loc[measured["episode_id"].eq("EP-1"), "status"]) == {status}
 
 
 def test_reports_count_without_a_positive_test_and_tests_do_not(plan):
     contacts = [("EP-1", 2, "yes"), ("EP-1", 8, "no")]
-    found = measure(plan, [("EP-1", 0, False), ("EP-1", 8, False)], contacts)
-    told = found.set_index("endpoint")["status"]
-    assert told["patient_reported"] == "resolved"
-    assert set(told.drop("patient_reported")) == {"never_positive"}
-    assert rows_of(found, "patient_reported") == [("EP-1", 1, 0, 2, 8, 8)]
+    measured = measure(plan, [("EP-1", 0, False), ("EP-1", 8, False)], contacts)
+    status = measured.set_index("endpoint")["status"]
+    assert status["patient_reported"] == "resolved"
+    assert set(status.drop("patient_reported")) == {"never_positive"}
+    assert rows_of(measured, "patient_reported") == [("EP-1", 1, 0, 2, 8, 8)]
 
 
 def test_a_symptom_outweighs_a_denial_of_the_same_day_and_a_denial_must_confirm(plan):
     contacts = [("EP-1", 3, "no", {"confirming": False}), ("EP-1", 6, "yes"), ("EP-1", 6, "no")]
     contacts += [("EP-1", 7, "unknown"), ("EP-1", 9, "no"), ("EP-1", 12, "no")]
-    found = measure(plan, [("EP-1", 0, True)], contacts)
-    assert rows_of(found, "patient_reported") == [("EP-1", 1, 0, 6, 9, 12)]
+    measured = measure(plan, [("EP-1", 0, True)], contacts)
+    assert rows_of(measured, "patient_reported") == [("EP-1", 1, 0, 6, 9, 12)]
 
 
 def test_strict_resolution_is_told_and_seen_on_one_day(plan):
     tests = [("EP-1", 0, True), ("EP-1", 4, False), ("EP-1", 8, False), ("EP-1", 12, False)]
     contacts = [("EP-1", 2, "yes"), ("EP-1", 6, "no"), ("EP-1", 8, "yes"), ("EP-1", 12, "no")]
-    found = measure(plan, tests, contacts)
-    assert rows_of(found, "strict") == [("EP-1", 1, 0, 8, 12, 12)]
+    measured = measure(plan, tests, contacts)
+    assert rows_of(measured, "strict") == [("EP-1", 1, 0, 8, 12, 12)]
 
 
 def test_the_composite_endpoint_asks_how_the_episode_began(plan):
@@ -203,13 +203,13 @@ def test_the_composite_endpoint_asks_how_the_episode_began(plan):
 
 def test_rows_are_in_order_and_numbered_anew(plan):
     tests = [(f"EP-{n}", 0, True) for n in (2, 1, 3)]
-    found = measure(plan, tests, episodes=("EP-3", "EP-1", "EP-2"), treated=("EP-1", "EP-3"))
-    assert found["episode_id"].tolist() == [f"EP-{n}" for n in (1, 2, 3) for _ in TIMED]
-    assert found["endpoint"].tolist() == sorted(TIMED) * 3
-    assert found.index.tolist() == list(range(3 * len(TIMED)))
-    Spells.validate(found)
+    measured = measure(plan, tests, episodes=("EP-3", "EP-1", "EP-2"), treated=("EP-1", "EP-3"))
+    assert measured["episode_id"].tolist() == [f"EP-{n}" for n in (1, 2, 3) for _ in TIMED]
+    assert measured["endpoint"].tolist() == sorted(TIMED) * 3
+    assert measured.index.tolist() == list(range(3 * len(TIMED)))
+    Spells.validate(measured)
 
 
 def test_only_the_endpoints_that_are_asked_for_are_measured(plan):
-    found = measure(plan, [("EP-1", 0, True)], endpoints=("strict",))
-    assert found["endpoint"].tolist() == ["strict"]
+    measured = measure(plan, [("EP-1", 0, True)], endpoints=("strict",))
+    assert measured["endpoint"].tolist() == ["strict"]

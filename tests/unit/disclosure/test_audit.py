@@ -219,8 +219,10 @@ def show(*ends: tuple[float, float]) -> Known:
     return Known(np.array(ends, dtype=float))
 
 
-@pytest.mark.parametrize(("least_shown", "found"), [(4, []), (5, [1]), (6, [0, 1, 2])])
-def test_a_count_one_below_the_least_shown_is_small_and_the_least_shown_is_not(least_shown, found):
+@pytest.mark.parametrize(("least_shown", "cells_exposed"), [(4, []), (5, [1]), (6, [0, 1, 2])])
+def test_a_count_one_below_the_least_shown_is_small_and_the_least_shown_is_not(
+    least_shown, cells_exposed
+):
     # as above: what follows are 5, 4 and 5 people
     cells = Cells(0)
     for name, value in (("a", 5), ("b", 4), ("c", 5), ("ab", 9), ("bc", 9), ("ac", 10)):
@@ -229,7 +231,7 @@ def test_a_count_one_below_the_least_shown_is_small_and_the_least_shown_is_not(l
         cells.relate(n, list(parts), f"{n}")
     audit = Audit(cells, least_shown)
     known = show(*[(0, np.inf)] * 3, (9, 9), (9, 9), (10, 10))
-    assert [each.cell for each in audit.find(known) if each.cell < 3] == found
+    assert [each.cell for each in audit.find(known) if each.cell < 3] == cells_exposed
 
 
 @pytest.mark.parametrize(
@@ -248,14 +250,14 @@ def test_what_may_be_nobody_or_many_is_no_proof():
     audit = Audit(cells, 3)
     assert audit.find_quickly(show((1, 3))) == []
     assert audit.find_quickly(show((0, 2))) == []
-    assert [found.cell for found in audit.find_quickly(show((1, 2)))] == [0]
+    assert [exposed.cell for exposed in audit.find_quickly(show((1, 2)))] == [0]
 
 
-@pytest.mark.parametrize(("most", "found"), [(6, [0]), (7, [])])
-def test_a_count_must_seem_to_be_able_to_be_no_single_sites(most, found):
+@pytest.mark.parametrize(("most", "cells_exposed"), [(6, [0]), (7, [])])
+def test_a_count_must_seem_to_be_able_to_be_no_single_sites(most, cells_exposed):
     cells = Cells(0)
     cells.floor[cells.add(Group("a"), 6)] = 7
-    assert [each.cell for each in Audit(cells, 3).find_quickly(show((3, most)))] == found
+    assert [each.cell for each in Audit(cells, 3).find_quickly(show((3, most)))] == cells_exposed
 
 
 @pytest.mark.parametrize(
@@ -267,9 +269,9 @@ def test_hidden_parts_that_are_few_together_are_found_by_what_is_left(whole, sho
         cells.add(Group(name), value)
     cells.relate(0, [1, 2, 3], "")
     known = show((whole, whole), (shown, shown), (0, np.inf), (0, np.inf))
-    found = [each for each in Audit(cells, 3).find_quickly(known) if each.cell != 1]
-    told = [(each.cell, each.least, each.most) for each in found if each.cell > 1]
-    assert told == ([] if together is None else [(2, 0, together)])
+    exposed = [each for each in Audit(cells, 3).find_quickly(known) if each.cell != 1]
+    bounds = [(each.cell, each.least, each.most) for each in exposed if each.cell > 1]
+    assert bounds == ([] if together is None else [(2, 0, together)])
 
 
 def test_of_a_hidden_whole_nothing_is_left_over():
@@ -288,8 +290,8 @@ def test_a_site_that_knows_its_own_must_not_learn_that_few_others_are_there(valu
     cells.add(Group("a"), value, np.array([12.0, value - 12.0]))
     audit = Audit(cells, 11)
     assert audit.everybody == (EVERYBODY, 0, 1)
-    found = audit.find_quickly(show((value, value)), 0)
-    assert [(each.cell, each.eyes) for each in found] == ([(0, 0)] if exposed else [])
+    exposed_to_site = audit.find_quickly(show((value, value)), 0)
+    assert [(each.cell, each.eyes) for each in exposed_to_site] == ([(0, 0)] if exposed else [])
     assert audit.find_quickly(show((value, value))) == []
 
 
@@ -392,7 +394,7 @@ def test_what_cannot_be_covered_is_not_released_and_the_message_has_names_and_no
         ),
         "hidden",
     )
-    monkeypatch.setattr("pipeline.disclosure.release.Cover.add", lambda self, found: False)
+    monkeypatch.setattr("pipeline.disclosure.release.Cover.add", lambda self, exposed: False)
     with pytest.raises(GivenAway) as failure:
         hide_what_tells(stated, alone, RULE)
     message = str(failure.value)

@@ -15,14 +15,14 @@ def relate(*people: tuple[str, dict, float]) -> set[str]:
     for name, narrowed, value in people:
         cells.add(Group(name, frozenset(narrowed.items())), value)
     add_equations(cells)
-    said = set()
+    equations = set()
     for equation in cells.equations:
         sides: dict[int, list[str]] = {-1: [], 1: []}
         for n, sign in equation:
             sides[sign].append(cells.keys[n].say())
-        said.add(f"{sides[-1][0]} = {' + '.join(sorted(sides[1]))}")
+        equations.add(f"{sides[-1][0]} = {' + '.join(sorted(sides[1]))}")
         assert np.isclose(sum(sign * cells.values[n] for n, sign in equation), 0)
-    return said
+    return equations
 
 
 def test_a_set_is_divided_by_what_narrows_it_and_what_is_left_is_people_too():
@@ -54,18 +54,18 @@ def test_sets_that_may_overlap_or_are_apart_by_their_day_divide_nothing():
 
 
 def test_those_still_free_of_a_return_are_fewer_by_the_day():
-    found = relate(
+    equations = relate(
         ("resolved objective", {}, 50),
         ("free objective", {"day": "30"}, 20),
         ("free objective", {"day": "60"}, 20),
         ("free objective", {"day": "90"}, 5),
     )
-    assert "free objective, day=30 = free objective, day=60" in found  # the same people
+    assert "free objective, day=30 = free objective, day=60" in equations  # the same people
     assert (
         "free objective, day=60 = free objective, day=60, without free objective, day=90 + "
         "free objective, day=90"
-    ) in found
-    assert len(found) == 5  # and each is among the resolved
+    ) in equations
+    assert len(equations) == 5  # and each is among the resolved
 
 
 def test_chains_fall_or_rise_as_declared():
@@ -90,12 +90,12 @@ def test_chains_fall_or_rise_as_declared():
 )
 def test_hindsight_finds_more_reasons_and_leaves_fewer_undetermined(reason, more, fewer):
     name = "first session a failure"
-    found = relate(
+    equations = relate(
         (name, {"view": more, "reason": reason}, 9), (name, {"view": fewer, "reason": reason}, 4)
     )
     inner, outer = (f"{name}, reason={reason}, view={view}" for view in (fewer, more))
     parts = " + ".join(sorted([inner, f"{outer}, without {inner}"]))
-    assert found == {f"{outer} = {parts}"}
+    assert equations == {f"{outer} = {parts}"}
     turned = relate(
         (name, {"view": more, "reason": reason}, 4), (name, {"view": fewer, "reason": reason}, 9)
     )
@@ -112,14 +112,14 @@ def test_what_is_known_on_a_day_divides_those_followed():
 
 
 def test_a_path_ends_or_goes_on():
-    found = relate(
+    equations = relate(
         ("on path", {}, 100),
         ("on path", {"path": "epley"}, 60),
         ("on path", {"path": "semont"}, 30),
         ("on path", {"path": "epley > epley"}, 20),
         ("on path, no_further_session", {"path": "epley"}, 40),
     )
-    assert found == {
+    assert equations == {
         "on path, path=epley = on path, no_further_session, path=epley + "
         "on path, path=epley > epley",
         "on path = on path, path=epley + on path, path=semont + on path, without how they went on",
@@ -142,7 +142,7 @@ def test_those_named_alike_are_the_pairs_of_equal_names():
     def pair(recorded, adjudicated):
         return {"recorded": recorded, "adjudicated": adjudicated}
 
-    found = relate(
+    equations = relate(
         ("alike canal", {}, 50),
         ("named canal", pair("posterior", "posterior"), 40),
         ("named canal", pair("lateral", "lateral"), 10),
@@ -152,24 +152,24 @@ def test_those_named_alike_are_the_pairs_of_equal_names():
     assert (
         "alike canal = named canal, adjudicated=lateral, recorded=lateral + "
         "named canal, adjudicated=posterior, recorded=posterior"
-    ) in found
+    ) in equations
     assert (
         "positional, canal=posterior = named canal, adjudicated=posterior, recorded=lateral + "
         "named canal, adjudicated=posterior, recorded=posterior + "
         "positional, canal=posterior, without canal named twice"
-    ) in found
+    ) in equations
 
 
 def test_a_declared_sum_has_a_cell_for_the_part_without_a_row():
-    found = relate(("stored", {}, 30), ("positional", {}, 20), ("apart", {}, 4))
-    assert "stored = apart + positional + undetermined" in found
+    equations = relate(("stored", {}, 30), ("positional", {}, 20), ("apart", {}, 4))
+    assert "stored = apart + positional + undetermined" in equations
 
 
 def test_two_totals_are_among_those_with_one_and_with_one_on_day_0():
-    found = relate(
+    equations = relate(
         ("total", {"day": "7"}, 20), ("total", {"day": "0"}, 18), ("two totals", {"day": "7"}, 15)
     )
-    assert found == {
+    assert equations == {
         f"total, day={day} = total, day={day}, without two totals, day=7 + two totals, day=7"
         for day in (0, 7)
     }

@@ -96,7 +96,7 @@ def test_what_fails_its_audit_leaves_the_last_release_as_it_was(tmp_path, monkey
 
 
 def test_without_an_earlier_release_nothing_is_released_that_fails(tmp_path, monkeypatch):
-    monkeypatch.setattr("pipeline.disclosure.release.Cover.add", lambda self, found: False)
+    monkeypatch.setattr("pipeline.disclosure.release.Cover.add", lambda self, exposed: False)
     rows = [
         state(
             "share",

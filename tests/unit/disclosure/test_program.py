@@ -16,12 +16,12 @@ from pipeline.disclosure.program import (
 
 def make(ends: list[tuple[float, float]], *sums: tuple[int, ...]) -> System:
     """Cells by their ends; of each sum the first cell is the whole."""
-    told = [
+    entries = [
         (row, cell, 1.0 if place else -1.0)
         for row, cells in enumerate(sums)
         for place, cell in enumerate(cells)
     ]
-    row, cell, sign = map(np.array, zip(*told, strict=True))
+    row, cell, sign = map(np.array, zip(*entries, strict=True))
     least, most = np.array(ends, dtype=float).T
     return System(least, most, row.astype(int), cell.astype(int), sign, len(sums))
 
@@ -32,9 +32,9 @@ def program_of(system: System) -> Program:
 
 
 def cost(program: Program, cell: int, sign: float = 1.0) -> np.ndarray:
-    told = np.zeros(len(program.members))
-    told[program.place[cell]] = sign
-    return told
+    costs = np.zeros(len(program.members))
+    costs[program.place[cell]] = sign
+    return costs
 
 
 # a + b = 1, b + c = 1, a + c = 1: each is one half, and no whole number
@@ -101,5 +101,5 @@ def test_whole_numbers_prove_a_claim_at_its_very_bound(high, proved):
 
 def test_a_claim_holds_if_its_cell_lies_within_it():
     claims = Claims(np.array([0, 1, 2]), np.array([1.0, 1.0, 1.0]), np.array([5.0, 5.0, 5.0]))
-    held = claims.hold(np.array([1.0, 0.0, 2.0]), np.array([5.0, 5.0, 6.0]))
-    assert held.tolist() == [True, False, False]
+    proved = claims.hold(np.array([1.0, 0.0, 2.0]), np.array([5.0, 5.0, 6.0]))
+    assert proved.tolist() == [True, False, False]

@@ -72,8 +72,14 @@ def share_content(folder: Path) -> None:
         for number in range(900):
             again = zipfile.ZipInfo.from_file(path, f"xl/theme/again{number}.xml")
             whole = archive.getinfo("xl/theme/theme2.xml")
-            for told in ("header_offset", "file_size", "compress_size", "CRC", "compress_type"):
-                setattr(again, told, getattr(whole, told))
+            for attribute in (
+                "header_offset",
+                "file_size",
+                "compress_size",
+                "CRC",
+                "compress_type",
+            ):
+                setattr(again, attribute, getattr(whole, attribute))
             archive.filelist.append(again)
 
 
@@ -158,16 +164,16 @@ def hand_in(root: Path) -> None:
     for folder in sorted(root.iterdir()):
         began = time.process_time()
         received = receive_delivery(folder / "S01" / "001", plan)
-        told = {"attack": folder.name, "seconds": time.process_time() - began}
-        told["rows"] = sum(len(received.tables[name]) for name in TABLES)
-        told["rules"] = sorted(
+        outcome = {"attack": folder.name, "seconds": time.process_time() - began}
+        outcome["rows"] = sum(len(received.tables[name]) for name in TABLES)
+        outcome["rules"] = sorted(
             set(received.tables["problems"].query("severity == 'refuse'")["rule"])
         )
-        told["kilobytes"] = int(
+        outcome["kilobytes"] = int(
             re.search(r"VmHWM:\s*(\d+)", Path("/proc/self/status").read_text())[1]
         )
-        told["text"] = " ".join(rows.to_csv() for rows in received.tables.values())
-        print(json.dumps(told), flush=True)
+        outcome["text"] = " ".join(rows.to_csv() for rows in received.tables.values())
+        print(json.dumps(outcome), flush=True)
 
 
 if __name__ == "__main__":

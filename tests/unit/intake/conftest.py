@@ -196,8 +196,8 @@ def rules_of(received: Received, severity: str | None = None) -> set[str]:
 def places_of(received: Received, rule: str) -> list[tuple]:
     """Where a rule was broken: table, row, column, in order."""
     problems = received.tables["problems"]
-    found = problems.loc[problems["rule"] == rule, ["table", "row", "column"]].astype(object)
+    places = problems.loc[problems["rule"] == rule, ["table", "row", "column"]].astype(object)
     return [
         tuple(None if cell is not cell or str(cell) == "<NA>" else cell for cell in place)
-        for place in found.to_numpy()
+        for place in places.to_numpy()
     ]

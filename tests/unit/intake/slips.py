@@ -303,11 +303,11 @@ SLIPS: dict[
 
 
 if __name__ == "__main__":
-    told = {
+    doubts = {
         seed: sorted({p.rule for p in find_implausible(draw_clean(seed))})
         for seed in range(int(sys.argv[1]))
     }
-    print(f"{sum(map(bool, told.values()))} of {len(told)} clean deliveries are doubted")
-    for seed, rules in told.items():
+    print(f"{sum(map(bool, doubts.values()))} of {len(doubts)} clean deliveries are doubted")
+    for seed, rules in doubts.items():
         if rules:
             print(seed, *rules)

@@ -33,13 +33,13 @@ def test_a_comment_of_the_archive_is_its_own(book):
     assert judge(book) is None
 
 
-@pytest.mark.parametrize("where", ["before", "behind", "between"])
-def test_bytes_beside_the_parts_are_found(book, where):
+@pytest.mark.parametrize("place", ["before", "behind", "between"])
+def test_bytes_beside_the_parts_are_found(book, place):
     content = book.read_bytes()
     hidden = b"Zacharias Quillfeather 1952-03-12 " * 3
-    if where == "before":
+    if place == "before":
         book.write_bytes(hidden + content)
-    elif where == "behind":
+    elif place == "behind":
         book.write_bytes(content + hidden)
     else:  # a part that the list of parts does not name any more
         with zipfile.ZipFile(book, "w") as archive:

@@ -106,8 +106,8 @@ def list_head(received) -> list[tuple]:
     problems = received.tables["problems"]
     head = problems[name_part(problems).ne("warn")]
     return [
-        (found["rule"].iloc[0], found["table"].iloc[0], found["column"].iloc[0])
-        for found in list_groups(head)
+        (group["rule"].iloc[0], group["table"].iloc[0], group["column"].iloc[0])
+        for group in list_groups(head)
     ]
 
 
@@ -115,8 +115,8 @@ def list_head(received) -> list[tuple]:
 def test_each_cause_is_told_once(cause, tmp_path, plan):
     rule, change = CAUSES[cause]
     usual = list_head(receive(tmp_path / "usual" / "S01" / "001", plan))
-    told = list_head(receive(tmp_path / "S01" / "001", plan, change))
-    assert [entry[0] for entry in told if entry not in usual] == [rule]
+    causes = list_head(receive(tmp_path / "S01" / "001", plan, change))
+    assert [entry[0] for entry in causes if entry not in usual] == [rule]
 
 
 def test_a_note_that_a_column_is_unknown_stays_where_nothing_surer_is_told(folder, plan):
@@ -140,8 +140,8 @@ def test_an_empty_delivery_leaves_nothing_out_besides(tmp_path, plan):
         for name in ("episodes", "examinations", "treatments", "followups"):
             del grids[name][1:]
 
-    told = list_head(receive(tmp_path / "S01" / "002", plan, empty, previous=before))
-    assert [entry[0] for entry in told if "delivery" not in entry[0]] == ["table_without_rows"]
+    causes = list_head(receive(tmp_path / "S01" / "002", plan, empty, previous=before))
+    assert [entry[0] for entry in causes if "delivery" not in entry[0]] == ["table_without_rows"]
 
 
 def test_the_first_sentence_says_that_something_is_to_be_confirmed(tmp_path, plan):

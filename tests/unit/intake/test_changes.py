@@ -23,12 +23,12 @@ def deliver(*codes: str, aside: tuple[str, ...] = (), **changed: dict) -> dict[s
     return tables | {"set_aside": pd.DataFrame(kept, columns=["table", "episode_id"])}
 
 
-def told(before, now) -> dict[str, str]:
+def compare(before, now) -> dict[str, str]:
     return dict(compare_deliveries(before, now).itertuples(index=False))
 
 
 def test_episodes_are_added_withdrawn_or_neither():
-    assert told(deliver("EP-1", "EP-2"), deliver("EP-2", "EP-3")) == {
+    assert compare(deliver("EP-1", "EP-2"), deliver("EP-2", "EP-3")) == {
         "EP-1": "withdrawn",
         "EP-3": "added",
     }
@@ -37,15 +37,15 @@ def test_episodes_are_added_withdrawn_or_neither():
 @pytest.mark.parametrize("table", PARTS)
 def test_a_change_of_any_table_changes_the_episode(table):
     now = deliver("EP-1", "EP-2", **{table: {"EP-2": {"day": 3}}})
-    assert told(deliver("EP-1", "EP-2"), now) == {"EP-2": "changed"}
+    assert compare(deliver("EP-1", "EP-2"), now) == {"EP-2": "changed"}
 
 
 def test_the_order_of_rows_is_no_change():
     one = deliver("EP-1", "EP-2")
-    assert told(one, {name: rows.iloc[::-1] for name, rows in one.items()}) == {}
+    assert compare(one, {name: rows.iloc[::-1] for name, rows in one.items()}) == {}
 
 
 def test_an_episode_that_is_set_aside_is_still_in_the_delivery():
     before, now = deliver("EP-1", "EP-2"), deliver("EP-1", aside=("EP-2",))
-    assert told(before, now) == {"EP-2": "changed"}
-    assert told(now, now) == {}
+    assert compare(before, now) == {"EP-2": "changed"}
+    assert compare(now, now) == {}

@@ -46,17 +46,17 @@ def outcomes(tmp_path_factory) -> dict[str, dict]:
     )
     assert done.returncode == 0, done.stderr[-500:]
     assert "uillfeather" not in done.stderr
-    return {told["attack"]: told for told in map(json.loads, done.stdout.splitlines())}
+    return {outcome["attack"]: outcome for outcome in map(json.loads, done.stdout.splitlines())}
 
 
 @pytest.mark.parametrize("attack", ATTACKS)
 def test_an_attack_is_refused_within_bounds_and_repeats_nothing(outcomes, attack):
-    told = outcomes[attack]
-    assert set(told["rules"]) == REFUSED_LATER.get(attack, {"not_opened"})
-    assert told["rows"] == 0
-    assert told["seconds"] < MOST_SECONDS
-    assert told["kilobytes"] < MOST_KILOBYTES
-    assert not any(text in told["text"] for text in ("uillfeather", "root:", "192.0.2.17"))
+    outcome = outcomes[attack]
+    assert set(outcome["rules"]) == REFUSED_LATER.get(attack, {"not_opened"})
+    assert outcome["rows"] == 0
+    assert outcome["seconds"] < MOST_SECONDS
+    assert outcome["kilobytes"] < MOST_KILOBYTES
+    assert not any(text in outcome["text"] for text in ("uillfeather", "root:", "192.0.2.17"))
 
 
 @pytest.mark.parametrize(

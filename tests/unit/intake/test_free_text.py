@@ -35,10 +35,10 @@ LONG = "a" * LONGEST_ENTRY + " bb"
     ],
 )
 def test_free_text_is_counted(header, cells, number):
-    told = find_free_text(header, pd.Series(cells, dtype="string"))
+    sentence = find_free_text(header, pd.Series(cells, dtype="string"))
     if not number:
-        assert told == ""
+        assert sentence == ""
     elif number == 1:
-        assert told == "1 cell of this column holds some."
+        assert sentence == "1 cell of this column holds some."
     else:
-        assert told == f"{number} cells of this column hold some."
+        assert sentence == f"{number} cells of this column hold some."

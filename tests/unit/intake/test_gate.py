@@ -54,12 +54,12 @@ def test_every_kind_is_found_in_every_place_and_not_repeated(tmp_path, place):
         if is_allowed(kind, place):
             continue
         handed = read_delivery(plant(tmp_path / kind, place, text))
-        found = search(handed, OWN)
-        assert kind in {problem.rule for problem in found} or (place == "pseudonym" and found), (
+        hits = search(handed, OWN)
+        assert kind in {problem.rule for problem in hits} or (place == "pseudonym" and hits), (
             f"{kind} was not found"
         )
-        told = repr([*found, *handed.problems]).lower()
-        assert not any(part in told for part in telling_parts(text)), f"{kind} is repeated"
+        messages = repr([*hits, *handed.problems]).lower()
+        assert not any(part in messages for part in telling_parts(text)), f"{kind} is repeated"
 
 
 def list_outputs(received, caplog, capfd, recwarn) -> list[str]:
@@ -151,12 +151,12 @@ def test_what_a_part_holds_beside_its_values_is_looked_at(folder, place):
         rewrite(
             path,
             part,
-            lambda content, said=text: content.replace(before, after.replace("{}", said), 1),
+            lambda content, planted=text: content.replace(before, after.replace("{}", planted), 1),
         )
         handed = read_delivery(path)
-        found = [*search(handed, OWN), *handed.problems]
-        assert any(problem.severity == "refuse" for problem in found), kind
-        assert not any(part in repr(found).lower() for part in telling_parts(text))
+        hits = [*search(handed, OWN), *handed.problems]
+        assert any(problem.severity == "refuse" for problem in hits), kind
+        assert not any(part in repr(hits).lower() for part in telling_parts(text))
 
 
 @pytest.mark.parametrize(
@@ -230,8 +230,8 @@ def test_a_date_cell_is_found_and_its_text_is_not_kept(folder, plan):
 def test_places_are_named_as_the_spreadsheet_shows_them(receive, tables):
     tables["episodes"][1] |= {"age_years": 93, "visit": "14.03.2024"}
     received = receive(tables)
-    found = received.tables["problems"].query("severity == 'refuse'")
-    problems = found[["table", "row", "column", "rule"]].to_records(index=False).tolist()
+    refusals = received.tables["problems"].query("severity == 'refuse'")
+    problems = refusals[["table", "row", "column", "rule"]].to_records(index=False).tolist()
     assert problems == [
         ("episodes", 3, "age_years", "age_above_89"),
         ("episodes", 3, "visit", "calendar_date"),
@@ -261,8 +261,8 @@ def test_what_may_be_an_identifier_in_a_column_that_is_not_stored_is_asked(
     tables["episodes"][0]["visit_kind"] = text
     received = receive(tables)
     assert received.accepted
-    said = received.tables["problems"].query("rule == 'column_unknown'")["message"]
-    assert [("In 1 of its cells" in message) for message in said] == [asked]
+    messages = received.tables["problems"].query("rule == 'column_unknown'")["message"]
+    assert [("In 1 of its cells" in message) for message in messages] == [asked]
     assert text == "yes" or text not in received.tables["problems"].to_csv()
 
 

@@ -53,7 +53,7 @@ def list_missed(folder, places) -> list[tuple]:
     A place without a column is a row, and a column of pseudonyms is told as a whole.
     """
     hits = [p for p in search(read_delivery(folder), SiteMap()) if p.rule in GATE_RULES]
-    found = Counter(
+    remaining = Counter(
         place for p in hits for place in ((p.table, p.row, p.column), (p.table, p.row, None))
     )
     whole = {p.column for p in hits if p.rule == "pseudonyms_differ"}
@@ -62,8 +62,8 @@ def list_missed(folder, places) -> list[tuple]:
         if not place[4].startswith(tuple(MAYBE)) and not (
             place[2] in AUTHORS and place[3] == "free_text"
         ):
-            found[place[:3]] -= 1
-            missed += [place] if found[place[:3]] < 0 and place[2] not in whole else []
+            remaining[place[:3]] -= 1
+            missed += [place] if remaining[place[:3]] < 0 and place[2] not in whole else []
     return missed
 
 
@@ -278,10 +278,8 @@ def list_false_alarms(folder, plan, first: int, number: int) -> list[tuple]:
             spell_wrongly(cells, seed)
         target = folder / str(seed) / site.code / "001"
         write_delivery(target, site, cells, SiteMap())
-        found = [*search(handed := read_delivery(target), SiteMap()), *handed.problems]
-        alarms += [
-            (seed, p.rule, p.table, p.row, p.column) for p in found if p.severity == "refuse"
-        ]
+        hits = [*search(handed := read_delivery(target), SiteMap()), *handed.problems]
+        alarms += [(seed, p.rule, p.table, p.row, p.column) for p in hits if p.severity == "refuse"]
     return alarms
 
 

@@ -176,5 +176,5 @@ def test_columns_of_ages(name):
 
 
 def test_no_column_of_the_dictionary_is_called_like_an_identifier():
-    own = [name for model in (Submission, *TABLES.values()) for name in model.describe()]
-    assert [name for name in own if names_identifier(name, ["4711", "Quillfeather"])] == []
+    columns = [name for model in (Submission, *TABLES.values()) for name in model.describe()]
+    assert [name for name in columns if names_identifier(name, ["4711", "Quillfeather"])] == []

@@ -201,7 +201,7 @@ def test_a_slip_of_one_code_never_suggests_another(codes, data):
 
 @pytest.mark.parametrize("name", OTHERWISE)
 def test_words_of_the_trade_and_of_other_languages(name):
-    column = next(column for *_, found, column in CODED if found == name)
+    column = next(column for *_, label, column in CODED if label == name)
     for code, texts in OTHERWISE[name].items():
         for text in texts.split("|"):
             assert suggest(column, text) in (("",) if code is None else ("", code)), text
@@ -225,7 +225,7 @@ def test_words_of_the_trade_and_of_other_languages(name):
     ],
 )
 def test_what_is_plainly_meant_is_suggested(name, text, code):
-    assert suggest(next(column for *_, found, column in CODED if found == name), text) == code
+    assert suggest(next(column for *_, label, column in CODED if label == name), text) == code
 
 
 def test_maneuvers(plan):

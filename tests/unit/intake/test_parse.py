@@ -39,9 +39,9 @@ def test_every_cell_of_a_wrong_text_is_named(table):
     rows, _ = type_cells(table, texts, DESCRIBED[table])
     whole = find_failures(model, rows)
     expected = whole[whole["column"].notna()].itertuples(index=False, name=None)
-    found = find_wrong_cells(model, rows, texts)
-    assert set(found) == set(expected)
-    assert len(found) == len(set(found)) > len(ENTRIES)
+    wrong = find_wrong_cells(model, rows, texts)
+    assert set(wrong) == set(expected)
+    assert len(wrong) == len(set(wrong)) > len(ENTRIES)
 
 
 def test_a_column_of_another_type_is_our_own_fault():

@@ -17,7 +17,7 @@ TIMES = (("examinations", "latency_s"), ("examinations", "duration_s"))
 PREVIOUS = ("earlier_left_out", "earlier_changed")
 
 
-def told(tables, *previous) -> set[tuple]:
+def find_rules(tables, *previous) -> set[tuple]:
     return {
         (problem.rule, problem.table, problem.column)
         for problem in find_implausible(tables, *previous)
@@ -35,8 +35,8 @@ def as_stored(tables) -> dict[str, pd.DataFrame]:
 @pytest.mark.parametrize("name", SLIPS)
 def test_a_planted_slip_is_told(name):
     slip, *expected = SLIPS[name]
-    assert tuple(expected) not in told(draw_clean(SEED))
-    assert tuple(expected) in told(slip(draw_clean(SEED)))
+    assert tuple(expected) not in find_rules(draw_clean(SEED))
+    assert tuple(expected) in find_rules(slip(draw_clean(SEED)))
 
 
 def test_every_rule_has_a_planted_slip():
@@ -58,7 +58,7 @@ def test_a_column_that_is_not_there_raises_no_doubt_and_hides_none(table):
         }
         assert not find_implausible(without), column
         if (table, column) not in TIMES:
-            assert tuple(expected) in told(slip(without)), column
+            assert tuple(expected) in find_rules(slip(without)), column
 
 
 def test_a_table_sorted_as_a_whole_is_not_doubted():
@@ -74,7 +74,7 @@ def test_a_table_sorted_as_a_whole_is_not_doubted():
 
 def test_the_same_delivery_again_is_not_doubted():
     clean = draw_clean(SEED)
-    assert not told(clean, as_stored(clean), "001")
+    assert not find_rules(clean, as_stored(clean), "001")
 
 
 def test_a_delivery_of_new_episodes_only_is_told_what_is_missing():
@@ -82,13 +82,13 @@ def test_a_delivery_of_new_episodes_only_is_told_what_is_missing():
     codes = clean["episodes"]["episode_id"]
     before = as_stored(keep_episodes(clean, codes[:40]))
     problems = find_implausible(keep_episodes(clean, codes[30:]), before, "001")
-    found = [p for p in problems if (p.rule, p.table) == ("earlier_left_out", "episodes")]
-    assert [p.also for p in found] == ["This is so in 30 of 40 episodes of delivery 001."]
+    left_out = [p for p in problems if (p.rule, p.table) == ("earlier_left_out", "episodes")]
+    assert [p.also for p in left_out] == ["This is so in 30 of 40 episodes of delivery 001."]
 
 
 def test_one_patient_who_left_is_not_doubted():
     clean = draw_clean(SEED)
-    assert not told(
+    assert not find_rules(
         keep_episodes(clean, clean["episodes"]["episode_id"][1:]), as_stored(clean), "001"
     )
 
@@ -96,7 +96,7 @@ def test_one_patient_who_left_is_not_doubted():
 def test_rows_left_out_of_episodes_that_stay_are_told():
     clean = draw_clean(SEED)
     first = clean | {"examinations": clean["examinations"].drop_duplicates("episode_id")}
-    assert ("earlier_left_out", "examinations", None) in told(first, as_stored(clean), "001")
+    assert ("earlier_left_out", "examinations", None) in find_rules(first, as_stored(clean), "001")
 
 
 def test_a_column_that_changed_in_many_episodes_is_told():
@@ -106,7 +106,9 @@ def test_a_column_that_changed_in_many_episodes_is_told():
             age_years=clean["episodes"]["age_years"].shift(1).bfill()
         )
     }
-    assert ("earlier_changed", "episodes", "age_years") in told(shifted, as_stored(clean), "001")
+    assert ("earlier_changed", "episodes", "age_years") in find_rules(
+        shifted, as_stored(clean), "001"
+    )
 
 
 def test_the_evidence_is_in_numbers_and_quotes_no_row():
@@ -130,4 +132,4 @@ def test_the_sentences_are_whole():
 
 def test_what_only_follows_from_a_slip_is_not_told_as_well():
     slip, *_ = SLIPS["ages sorted alone"]
-    assert told(slip(draw_clean(SEED))) == {("sorted_alone", "episodes", "age_years")}
+    assert find_rules(slip(draw_clean(SEED))) == {("sorted_alone", "episodes", "age_years")}

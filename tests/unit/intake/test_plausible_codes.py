@@ -6,7 +6,7 @@ from pipeline.intake.plausible_codes import SAID
 
 
 @pytest.mark.parametrize(
-    ("table", "column", "text", "said"),
+    ("table", "column", "text", "expected"),
     [
         ("followups", "vas_0_10", "99", True),
         ("followups", "vas_0_10", "-9", True),
@@ -17,11 +17,11 @@ from pipeline.intake.plausible_codes import SAID
     ],
 )
 def test_a_code_for_not_recorded_that_is_refused_says_so(
-    receive, tables, table, column, text, said
+    receive, tables, table, column, text, expected
 ):
     tables[table][0][column] = text
     problems = receive(tables).tables["problems"]
-    told = problems[
+    of_column = problems[
         problems["column"].eq(column) & problems["rule"].isin(["too_small", "too_large"])
     ]
-    assert [SAID in message for message in told["message"]] == [said]
+    assert [SAID in message for message in of_column["message"]] == [expected]

@@ -41,12 +41,12 @@ def test_a_spreadsheet_dialect_gives_the_same_rows_as_the_plain_one_and_says_wha
     assert_same_rows(plain, dialect)
     assert plain.tables["problems"].empty
     assert rules_of(dialect) == {"read_with_help"}
-    said = set(
+    messages = set(
         dialect.tables["problems"]["message"].str.removeprefix(
             "The file was read, but not as the dictionary describes it. "
         )
     )
-    assert said == {
+    assert messages == {
         "It begins with a byte-order mark.",
         "Its cells are separated by semicolons.",
         "Its lines end as on Windows (CRLF).",

@@ -32,8 +32,10 @@ def stored(received) -> dict[str, pd.DataFrame]:
 def notes(received) -> set[str]:
     """What the site is told about how its delivery was read."""
     problems = received.tables["problems"]
-    said = problems.loc[problems["rule"].eq("read_with_help"), "message"]
-    return set(said.str.removeprefix("The file was read, but not as the dictionary describes it. "))
+    messages = problems.loc[problems["rule"].eq("read_with_help"), "message"]
+    return set(
+        messages.str.removeprefix("The file was read, but not as the dictionary describes it. ")
+    )
 
 
 @pytest.fixture(scope="module")
@@ -216,10 +218,10 @@ READ = {
 
 @pytest.mark.parametrize("case", READ)
 def test_it_is_read_to_the_same_rows_and_said(folder, plan, plain, case):
-    make, said = READ[case]
+    make, expected = READ[case]
     received = receive_delivery(make(folder), plan)
     assert received.accepted, rules_of(received)
-    assert notes(received) == said
+    assert notes(received) == expected
     for name, rows in stored(received).items():
         pd.testing.assert_frame_equal(rows, plain[name])
 
@@ -305,9 +307,9 @@ def test_it_is_refused_with_a_sentence_that_says_what_to_do(folder, plan, case):
     make, rule, sentence = REFUSED[case]
     received = receive_delivery(make(folder), plan)
     assert not received.accepted
-    found = received.tables["problems"]
-    found = found[found["rule"].eq(rule)]
-    assert sentence in " ".join(found["message"] + " " + found["how_to_fix"])
+    problems = received.tables["problems"]
+    problems = problems[problems["rule"].eq(rule)]
+    assert sentence in " ".join(problems["message"] + " " + problems["how_to_fix"])
     assert "illfeather" not in received.tables["problems"].to_csv()
 
 

@@ -35,11 +35,11 @@ def test_a_clean_delivery_is_stored_whole(receive, tables):
     counts = received.tables["row_counts"].set_index("table")
     assert counts["rows_in"].to_dict() == {name: len(tables[name]) for name in TABLES}
     assert counts["rows_stored"].equals(counts["rows_in"])
-    told = received.tables["deliveries"].iloc[0]
-    assert (told["first_year"], told["short_arm_basis"]) == (2023, "sitting_up")
+    delivery = received.tables["deliveries"].iloc[0]
+    assert (delivery["first_year"], delivery["short_arm_basis"]) == (2023, "sitting_up")
     planned = received.tables["planned_days"]
     assert planned[["kind", "day"]].to_numpy().tolist() == [["test", 7]]
-    assert not told["is_current"]
+    assert not delivery["is_current"]
     assert received.tables["episodes"]["row"].tolist() == [2, 3, 4]
 
 
@@ -189,9 +189,9 @@ def test_a_field_told_twice_refuses(folder, plan, tables):
 
 
 def test_the_optional_field_may_be_missing_and_an_unknown_one_is_shown(receive, tables):
-    told = tables["submission"]
-    del told["usual_confirmation_day"]
-    told["usual_day"] = 7
+    fields = tables["submission"]
+    del fields["usual_confirmation_day"]
+    fields["usual_day"] = 7
     received = receive(tables)
     assert received.accepted
     assert places_of(received, "column_unknown") == [("submission", 9, "field")]

@@ -71,9 +71,9 @@ def test_a_row_that_is_no_record_is_set_aside_as_what_it_is(folder, plan, case):
     rule, change = ROWS[case]
     received = receive_grids(folder, plan, change)
     assert received.accepted, rules_of(received)
-    told = received.tables["problems"]["rule"]
+    rules = received.tables["problems"]["rule"]
     # rows of the test are copies, which is told as well
-    assert told[~told.isin(PLAUSIBILITY_RULES)].tolist() == [rule]
+    assert rules[~rules.isin(PLAUSIBILITY_RULES)].tolist() == [rule]
     assert received.tables["set_aside"]["cells"].tolist() == ["{}"]
 
 
@@ -134,15 +134,15 @@ def test_own_words_are_offered_as_lines_of_a_list_and_not_applied(folder, plan):
     )
     assert json.loads(lines) == {"F": "female", "M": "male"}
     assert len(received.tables["episodes"]) == 0
-    own = SiteMap.model_validate(
+    site_map = SiteMap.model_validate(
         {
             "codes": {
                 "episodes": {"sex": json.loads(lines), "recorded_side": {"R": "right", "L": "left"}}
             }
         }
     )
-    told = receive_delivery(folder, plan.model_copy(update={"sites": {"S01": own}}))
-    assert len(told.tables["episodes"]) == 12
+    received = receive_delivery(folder, plan.model_copy(update={"sites": {"S01": site_map}}))
+    assert len(received.tables["episodes"]) == 12
 
 
 def test_one_check_tells_everything(folder, plan):

@@ -25,10 +25,10 @@ def drop(table, column):
     return change
 
 
-def tell(field, value):
+def state_field(field, value):
     def change(grids):
         grids["submission"] = [
-            [name, value if name == field else told] for name, told in grids["submission"]
+            [name, value if name == field else stated] for name, stated in grids["submission"]
         ]
 
     return change
@@ -72,12 +72,12 @@ REFUSALS = {
         grids["treatments"][0].index("maneuver"), "manuever"
     ),
     "column_twice": append_column("treatments", "side"),
-    "submission_incomplete": tell("first_year", None),
-    "wrong_site": tell("site_code", "S02"),
-    "wrong_delivery_number": tell("delivery", "002"),
-    "future_dictionary": tell("dictionary_version", 99),
-    "not_deidentified": tell("deidentified", "no"),
-    "years_in_order": tell("last_year", 2001),
+    "submission_incomplete": state_field("first_year", None),
+    "wrong_site": state_field("site_code", "S02"),
+    "wrong_delivery_number": state_field("delivery", "002"),
+    "future_dictionary": state_field("dictionary_version", 99),
+    "not_deidentified": state_field("deidentified", "no"),
+    "years_in_order": state_field("last_year", 2001),
 }
 
 

@@ -154,8 +154,8 @@ def test_episodes_that_changed_are_named_by_their_rows(receive, tables):
     changed["episodes"][0]["age_years"] = 58
     changed["episodes"].append(changed["episodes"][0] | {"episode_id": "EP-77"})
     second = receive({"submission": tables["submission"]} | changed, previous=first)
-    told = describe_changes(second, first)
-    assert {kind["name"]: (kind["episodes"], kind["rows"]) for kind in told["kinds"]} == {
+    changes = describe_changes(second, first)
+    assert {kind["name"]: (kind["episodes"], kind["rows"]) for kind in changes["kinds"]} == {
         "added": (1, f"row {len(changed['episodes']) + 1}"),
         "changed": (1, "row 2"),
         "withdrawn": (1, f"row {len(tables['episodes']) + 1} of delivery 001"),

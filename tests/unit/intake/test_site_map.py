@@ -59,8 +59,8 @@ def test_the_rows_are_those_of_the_dictionary_and_it_is_said(folder, plan, own_p
             received.tables[name].drop(columns="source_sha256") for received in (theirs, ours)
         )
         pd.testing.assert_frame_equal(one, other)
-    said = {(table, column) for table, _, column in places_of(theirs, "read_with_help")}
-    assert said >= {
+    mapped = {(table, column) for table, _, column in places_of(theirs, "read_with_help")}
+    assert mapped >= {
         ("episodes", "age_years"),
         ("episodes", "sex"),
         ("treatments", "maneuver"),
@@ -76,7 +76,7 @@ def test_without_the_list_they_are_not_guessed(folder, plan):
 
 
 def test_a_list_makes_no_identifier_harmless(folder, plan):
-    own = SiteMap.model_validate(
+    site_map = SiteMap.model_validate(
         {
             "columns": {"episodes": {"Geburtsdatum": "index_year"}},
             "codes": {"episodes": {"sex": {"w": "female"}}},
@@ -88,21 +88,21 @@ def test_a_list_makes_no_identifier_harmless(folder, plan):
     ]
     grids["episodes"][1][grids["episodes"][0].index("sex")] = "Mr Zacharias Quillfeather"
     received = receive_delivery(
-        write_csv(folder, grids), plan.model_copy(update={"sites": {"S01": own}})
+        write_csv(folder, grids), plan.model_copy(update={"sites": {"S01": site_map}})
     )
     assert places_of(received, "identifier_column") == [("episodes", 1, "index_year")]
     assert places_of(received, "free_text") == [("episodes", 2, "sex")]
 
 
 def test_those_who_withdrew_are_found_in_own_words_too(folder, plan):
-    own = SiteMap.model_validate({"columns": {"episodes": {"Kürzel": "patient_id"}}})
+    site_map = SiteMap.model_validate({"columns": {"episodes": {"Kürzel": "patient_id"}}})
     grids = to_grids(plain_tables())
     grids["episodes"][0] = [
         header.replace("patient_id", "Kürzel") for header in grids["episodes"][0]
     ]
     write_csv(folder, grids)
     (folder.parent / "withdrawn.csv").write_text("patient_id\nPT-1\n", "utf-8")
-    received = receive_delivery(folder, plan.model_copy(update={"sites": {"S01": own}}))
+    received = receive_delivery(folder, plan.model_copy(update={"sites": {"S01": site_map}}))
     assert received.tables["episodes"]["patient_id"].tolist() == ["PT-2"]
 
 

@@ -7,7 +7,7 @@ from pipeline.intake.suspicion import ANY, MOST, NEARLY_ALL, suspect
 
 
 @pytest.mark.parametrize(
-    ("enough", "found", "asked", "told"),
+    ("enough", "suspicious", "asked", "expected"),
     [
         (MOST, 5, 10, True),
         (MOST, 4, 4, False),
@@ -19,11 +19,11 @@ from pipeline.intake.suspicion import ANY, MOST, NEARLY_ALL, suspect
         (ANY, 0, 1_000, False),
     ],
 )
-def test_both_the_number_and_the_share_must_be_reached(enough, found, asked, told):
-    seen = pd.Series([True] * found + [False] * (asked - found))
+def test_both_the_number_and_the_share_must_be_reached(enough, suspicious, asked, expected):
+    seen = pd.Series([True] * suspicious + [False] * (asked - suspicious))
     problems = suspect("codes_for_missing", "episodes", "age_years", seen, "ages", enough)
-    assert bool(problems) is told
-    assert all(f"{found:,} of {asked:,} ages" in problem.also for problem in problems)
+    assert bool(problems) is expected
+    assert all(f"{suspicious:,} of {asked:,} ages" in problem.also for problem in problems)
 
 
 def test_what_cannot_be_said_is_no_sign():

@@ -23,7 +23,7 @@ class Case:
     fields: dict = field(default_factory=dict)
     reasons: tuple | None = None
     accepted: bool = True
-    told: tuple = ()
+    problems: tuple = ()
     planned: tuple = ()
     days: dict | None = None
 
@@ -40,18 +40,18 @@ CASES = {
         V1,
         {"usual_confirmation_day": "seven"},
         accepted=False,
-        told=(("submission_incomplete", FIELD, "usual_confirmation_day"),),
+        problems=(("submission_incomplete", FIELD, "usual_confirmation_day"),),
     ),
     "version 1 with a column of version 2": Case(
         V1,
         reasons=("planned", None, "planned", None),
-        told=(("column_unknown", "examinations", "reason"),),
+        problems=(("column_unknown", "examinations", "reason"),),
         days={0: None, 7: None},
     ),
     "version 1 with a field of version 2": Case(
         V1,
         {"usual_confirmation_day": 7, "planned_test_days": "14"},
-        told=(("column_unknown", FIELD, "field"),),
+        problems=(("column_unknown", FIELD, "field"),),
         planned=(("test", 7),),
     ),
     # version 2
@@ -73,7 +73,7 @@ CASES = {
     "no plan, no fields": Case(reasons=("unknown",) * 4, days={0: "unknown", 7: "unknown"}),
     "no column of reasons": Case(
         fields={"planned_test_days": "7"},
-        told=(("column_absent", "examinations", "reason"),),
+        problems=(("column_absent", "examinations", "reason"),),
         planned=(("test", 7),),
     ),
     "no blank behind the semicolon": Case(
@@ -96,7 +96,7 @@ CASES = {
             fields={name: typed},
             reasons=(None,) * 4,
             accepted=False,
-            told=(("submission_incomplete", FIELD, name),),
+            problems=(("submission_incomplete", FIELD, name),),
         )
         for what, name, typed in (
             ("a comma alone may be a decimal one", "planned_test_days", "7,14"),
@@ -115,41 +115,41 @@ CASES = {
         fields={"planned_test_days": "2026-07-14"},
         reasons=(None,) * 4,
         accepted=False,
-        told=(("calendar_date", FIELD, "value"),),
+        problems=(("calendar_date", FIELD, "value"),),
     ),
     "the old field in version 2": Case(
         fields={"usual_confirmation_day": 7},
         reasons=(None,) * 4,
-        told=(("column_unknown", FIELD, "field"),),
+        problems=(("column_unknown", FIELD, "field"),),
     ),
     "a version that is not there yet": Case(
         3,
         reasons=(None,) * 4,
         accepted=False,
-        told=(("future_dictionary", FIELD, "dictionary_version"),),
+        problems=(("future_dictionary", FIELD, "dictionary_version"),),
     ),
     "told on one row of a day": Case(
         reasons=(None, "symptoms", None, None), days={0: "symptoms", 7: None}
     ),
     "rows of one day contradict each other": Case(
         reasons=("planned", "symptoms", "planned", None),
-        told=(("reasons_differ", "examinations", "reason"),),
+        problems=(("reasons_differ", "examinations", "reason"),),
         days={0: None, 7: "planned"},
     ),
     "unknown contradicts nothing": Case(
         reasons=("unknown", "planned", None, None), days={0: "planned", 7: None}
     ),
     "capitals": Case(
-        reasons=("Planned",) * 4, told=(("read_with_help", "examinations", "reason"),)
+        reasons=("Planned",) * 4, problems=(("read_with_help", "examinations", "reason"),)
     ),
     "a misspelt reason": Case(
         reasons=("planned", "planned", "symptom", None),
-        told=(("not_in_list", "examinations", "reason"),),
+        problems=(("not_in_list", "examinations", "reason"),),
         days={0: "planned"},
     ),
     "a reason in words of one's own": Case(
         reasons=("planned", "planned", "fell again", None),
-        told=(("not_in_list", "examinations", "reason"),),
+        problems=(("not_in_list", "examinations", "reason"),),
         days={0: "planned"},
     ),
 }
@@ -176,15 +176,15 @@ def test_a_delivery_of_either_version_ends_as_expected(receive, name):
     received = receive(hand_in(case))
     assert received.accepted is case.accepted
     problems = received.tables["problems"]
-    told = problems[["rule", "table", "column"]].drop_duplicates().itertuples(index=False)
-    assert {tuple(problem) for problem in told} == set(case.told)
+    rules = problems[["rule", "table", "column"]].drop_duplicates().itertuples(index=False)
+    assert {tuple(problem) for problem in rules} == set(case.problems)
     planned = received.tables["planned_days"]
     assert tuple(zip(planned["kind"], planned["day"], strict=True)) == case.planned
     if case.days is not None:
         days = list_examined_days(received.tables["examinations"])
-        own = days[days["episode_id"].eq("EP-1")]
-        reasons = own["reason"].astype(object).where(own["reason"].notna(), None)
-        assert dict(zip(own["day"], reasons, strict=True)) == case.days
+        of_episode = days[days["episode_id"].eq("EP-1")]
+        reasons = of_episode["reason"].astype(object).where(of_episode["reason"].notna(), None)
+        assert dict(zip(of_episode["day"], reasons, strict=True)) == case.days
 
 
 def test_both_rows_that_contradict_each_other_are_named_and_stay(receive):

@@ -114,10 +114,10 @@ def test_a_site_that_only_takes_the_new_version_has_changed_nothing(tmp_path, pl
 def test_the_fault_of_a_list_says_how_it_is_written_and_that_it_may_be_empty(tmp_path, plan):
     folder = tmp_path / "S01" / "001"
     received = receive_version_2(folder, plan, write_csv, planned_test_days="7 and 14")
-    told = received.tables["problems"].set_index("column").loc["planned_test_days"]
-    assert "It may be left empty" in told["message"]
-    assert told["how_to_fix"].endswith("separated by semicolons, such as 7 or 7; 14.")
+    problem = received.tables["problems"].set_index("column").loc["planned_test_days"]
+    assert "It may be left empty" in problem["message"]
+    assert problem["how_to_fix"].endswith("separated by semicolons, such as 7 or 7; 14.")
     received = receive_version_2(folder, plan, write_csv, usual_confirmation_day=7)
-    told = received.tables["problems"].query("rule == 'column_unknown'").iloc[0]
-    assert "version 1 of the data dictionary" in told["message"]
-    assert told["how_to_fix"].endswith("Did you mean planned_test_days?")
+    problem = received.tables["problems"].query("rule == 'column_unknown'").iloc[0]
+    assert "version 1 of the data dictionary" in problem["message"]
+    assert problem["how_to_fix"].endswith("Did you mean planned_test_days?")

@@ -185,9 +185,11 @@ def test_it_is_as_if_they_had_never_been_handed_in(plan, spoilt, copied, code):
     is stored in the same way."""
     grids = spoil([cell for cell in spoilt if cell[2] % 2], copied, [])
     header = grids["episodes"][0]
-    patient, own = header.index("patient_id"), header.index("episode_id")
+    patient, episode = header.index("patient_id"), header.index("episode_id")
     theirs = {
-        str(row[own]).upper() for row in grids["episodes"][1:] if str(row[patient]).upper() == code
+        str(row[episode]).upper()
+        for row in grids["episodes"][1:]
+        if str(row[patient]).upper() == code
     }
     others = {name: grid for name, grid in grids.items() if name == "submission"}
     for name in TABLES:

@@ -14,12 +14,12 @@ SESSIONS = {"sessions_least": 2, "verified_by": ["clinician"]}
 
 def change(plan, *path: str, value) -> dict:
     """The criteria of the plan with another value at a path."""
-    told = copy.deepcopy(plan.criteria.model_dump())
-    place = told
+    criteria = copy.deepcopy(plan.criteria.model_dump())
+    place = criteria
     for part in path[:-1]:
         place = place[part]
     place[path[-1]] = value
-    return told
+    return criteria
 
 
 def test_the_plan_s_own_criteria_fit(plan):
@@ -28,19 +28,19 @@ def test_the_plan_s_own_criteria_fit(plan):
 
 @pytest.mark.parametrize("least", [60, 70])
 def test_the_band_of_durations_begins_before_it_ends(plan, least):
-    told = change(plan, "duration", "borderline_from_s", value=least)
-    told["duration"]["borderline_to_s"] = 60
+    criteria = change(plan, "duration", "borderline_from_s", value=least)
+    criteria["duration"]["borderline_to_s"] = 60
     with pytest.raises(ValidationError, match="must begin before it ends"):
-        Criteria.model_validate(told)
-    told["duration"]["borderline_from_s"] = 59.9
-    Criteria.model_validate(told)
+        Criteria.model_validate(criteria)
+    criteria["duration"]["borderline_from_s"] = 59.9
+    Criteria.model_validate(criteria)
 
 
 def test_what_a_criterion_refines_is_one(plan):
     name = next(iter(plan.criteria.criteria))
-    told = change(plan, "criteria", name, "refines", value="no_such")
+    criteria = change(plan, "criteria", name, "refines", value="no_such")
     with pytest.raises(ValidationError, match="refines names no criterion: no_such"):
-        Criteria.model_validate(told)
+        Criteria.model_validate(criteria)
 
 
 @pytest.mark.parametrize(

@@ -18,9 +18,11 @@ from schemas.failure import Tolerance
 )
 def test_a_tolerance_has_a_bound_and_bounds_are_in_order(plan, bounds, fault):
     known = next(iter(plan.failure.tolerances.values())).model_dump()
-    told = {name: value for name, value in known.items() if name not in ("least", "most")} | bounds
+    fields = {
+        name: value for name, value in known.items() if name not in ("least", "most")
+    } | bounds
     if fault:
         with pytest.raises(ValidationError, match=fault):
-            Tolerance.model_validate(told)
+            Tolerance.model_validate(fields)
     else:
-        assert Tolerance.model_validate(told).least == bounds.get("least")
+        assert Tolerance.model_validate(fields).least == bounds.get("least")

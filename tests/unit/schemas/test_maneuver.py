@@ -46,13 +46,13 @@ def test_observation_has_nothing_of_a_maneuver(plan, part):
     ("least", "most", "fits"), [(30, 60, True), (60, 60, True), (61, 60, False)]
 )
 def test_holds_are_in_order(plan, least, most, fits):
-    told = plan.maneuvers["epley"].technique.model_dump()
-    told |= {"hold_least_s": least, "hold_most_s": most}
+    fields = plan.maneuvers["epley"].technique.model_dump()
+    fields |= {"hold_least_s": least, "hold_most_s": most}
     if fits:
-        Technique.model_validate(told)
+        Technique.model_validate(fields)
     else:
         with pytest.raises(ValidationError, match="must not be above"):
-            Technique.model_validate(told)
+            Technique.model_validate(fields)
 
 
 @pytest.mark.parametrize(

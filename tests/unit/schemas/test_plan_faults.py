@@ -52,21 +52,21 @@ FAULTS = [
 
 
 @pytest.mark.parametrize(
-    ("file", "old", "new", "said"),
+    ("file", "old", "new", "sentence"),
     FAULTS,
     ids=[f"{fault[0]} {fault[2].strip()}" for fault in FAULTS],
 )
-def test_a_fault_is_told_with_its_line_and_what_was_meant(tmp_path, file, old, new, said):
-    told = find_fault(tmp_path, file, old, new)
-    assert said in told
-    line = int(re.search(rf"{Path(file).name}, line (\d+)", told)[1])
+def test_a_fault_is_told_with_its_line_and_what_was_meant(tmp_path, file, old, new, sentence):
+    fault = find_fault(tmp_path, file, old, new)
+    assert sentence in fault
+    line = int(re.search(rf"{Path(file).name}, line (\d+)", fault)[1])
     lines = (tmp_path / "plan" / file).read_text("utf-8").splitlines()
     # a fault between two entries is told where their section begins
-    whole_section = "quantiles" in said
+    whole_section = "quantiles" in sentence
     assert (
-        "second_line:" if whole_section else new.strip().splitlines()[-("second time" in said)]
+        "second_line:" if whole_section else new.strip().splitlines()[-("second time" in sentence)]
     ) in lines[line - 1]
-    assert "is missing" not in told
+    assert "is missing" not in fault
 
 
 @pytest.mark.parametrize("text", ["a: [1, 2\nb: 3\n", "a:\n\t- 1\n", "a: 'x\n", "a: {b: 1\n"])
@@ -98,22 +98,22 @@ def test_every_change_of_a_key_is_accepted_or_told(tmp_path, part, change):
     shutil.copytree(CONFIG, tmp_path / "plan")
     path = tmp_path / "plan" / f"{part}.yaml"
     whole = path.read_text("utf-8")
-    told = []
-    for where in list_places(yaml.load(whole, yaml.CSafeLoader)):
+    faults = []
+    for place in list_places(yaml.load(whole, yaml.CSafeLoader)):
         plan = yaml.load(whole, yaml.CSafeLoader)
         parent = plan
-        for step in where[:-1]:
+        for step in place[:-1]:
             parent = parent[step]
         if change == "left out":
-            del parent[where[-1]]
+            del parent[place[-1]]
         else:
-            parent[where[-1]] = {"of another kind": None}
+            parent[place[-1]] = {"of another kind": None}
         path.write_text(yaml.dump(plan, Dumper=yaml.CSafeDumper, sort_keys=False), "utf-8")
-        told += list_faults(tmp_path / "plan")
-    assert told
+        faults += list_faults(tmp_path / "plan")
+    assert faults
     assert [
         line
-        for line in told
+        for line in faults
         if not re.match(r".+\.yaml, line \d+: |\.\.\. and |sites/S08.yaml: no maneuvers", line)
     ] == []
 

@@ -10,12 +10,12 @@ from schemas.published import Published, Trial, TrialArm
 
 @pytest.mark.parametrize(("events", "fits"), [(0, True), (18, True), (19, False)])
 def test_no_arm_has_more_events_than_people(events, fits):
-    told = {"family": "epley", "events": events, "total": 18}
+    fields = {"family": "epley", "events": events, "total": 18}
     if fits:
-        assert TrialArm.model_validate(told).events == events
+        assert TrialArm.model_validate(fields).events == events
     else:
         with pytest.raises(ValidationError, match="must not be above total"):
-            TrialArm.model_validate(told)
+            TrialArm.model_validate(fields)
 
 
 def test_arms_of_a_trial_differ(plan):
@@ -27,12 +27,12 @@ def test_arms_of_a_trial_differ(plan):
 
 @pytest.mark.parametrize("fault", ["unknown trial", "arm that it has not"])
 def test_a_pool_is_of_trials_with_both_arms(plan, fault):
-    told = copy.deepcopy(plan.published.model_dump())
-    assert Published.model_validate(told) == plan.published
-    pool = next(iter(told["pools"].values()))
+    content = copy.deepcopy(plan.published.model_dump())
+    assert Published.model_validate(content) == plan.published
+    pool = next(iter(content["pools"].values()))
     if fault == "unknown trial":
         pool["trials"] = (*pool["trials"], "no_such")
     else:
         pool["comparator"] = "no_such"
     with pytest.raises(ValidationError, match="is no trial with both arms"):
-        Published.model_validate(told)
+        Published.model_validate(content)

@@ -45,7 +45,7 @@ FILLERS = (
 def list_terms(path: Path) -> list[list[str]]:
     """What each call in a model that states or withholds a number may call it:
     every text that its first argument can be, as far as it is written there."""
-    found = []
+    terms = []
     for node in ast.walk(ast.parse(path.read_text("utf-8"))):
         named = (
             isinstance(node, ast.Call)
@@ -58,8 +58,8 @@ def list_terms(path: Path) -> list[list[str]]:
             )
             texts = [[part.value] if isinstance(part, ast.Constant) else FILLERS for part in parts]
             if all(isinstance(text, str) for options in texts for text in options):
-                found.append(["".join(words) for words in product(*texts)])
-    return found
+                terms.append(["".join(words) for words in product(*texts)])
+    return terms
 
 
 @pytest.mark.parametrize("analysis", ANALYSES)
@@ -103,13 +103,13 @@ def test_an_unknown_term_is_named_in_a_sentence():
 
 
 def test_parameters_are_read_from_term_and_stratum():
-    found = find_quantity("handicap_change", "all", "fell_by_11_by_day_30")
-    assert found.parameters == {"points": "11", "day": "30"}
+    quantity = find_quantity("handicap_change", "all", "fell_by_11_by_day_30")
+    assert quantity.parameters == {"points": "11", "day": "30"}
     assert compile_pattern("risk_{arm}_day_{day}").fullmatch("risk_difference_day_7") is None
 
 
 @pytest.mark.parametrize(
-    ("row", "told"),
+    ("row", "people"),
     [
         (("episode_flow", "pool", "", "all", "followed"), Group("followed objective")),
         (
@@ -133,19 +133,21 @@ def test_parameters_are_read_from_term_and_stratum():
         ),
     ],
 )
-def test_people_are_called_alike_wherever_they_are_counted(row, told):
-    assert describe_row(*row, {}).events == told
+def test_people_are_called_alike_wherever_they_are_counted(row, people):
+    assert describe_row(*row, {}).events == people
 
 
 def test_sessions_of_one_number_are_people_and_those_of_the_ledger():
     for number, base in enumerate(
         ("first_sessions_tested", "second_sessions_tested", "third_sessions_tested"), 1
     ):
-        own = describe_row(
+        described = describe_row(
             "attempt_success", "positional", "", f"attempt_number={number}", "success_raw", {}
         )
-        assert own.episodes == describe_row("denominators", "pool", "", "all", base, {}).events
-        assert own.quantity.kind == "part"
+        assert (
+            described.episodes == describe_row("denominators", "pool", "", "all", base, {}).events
+        )
+        assert described.quantity.kind == "part"
     later = describe_row(
         "attempt_success", "positional", "", "attempt_number=4+", "success_raw", {}
     )
@@ -210,8 +212,8 @@ def test_identities_are_of_declared_people_and_terms():
 
 
 def test_no_declared_sentence_counts_people():
-    for said, released in SENTENCES.items():
-        words = said if released is None else released
+    for note, released in SENTENCES.items():
+        words = note if released is None else released
         assert (
             "episodes" not in words.replace("{number} episodes", "")
             or "{number}" not in words
@@ -261,8 +263,8 @@ def test_nothing_leaves_beside_a_number_that_tells_of_how_many_it_is():
     assert {name for name, kind in KINDS.items() if kind.error} == {"ratio", "coefficient"}
     assert not any(kind.error and kind.counts for kind in KINDS.values())
     # events and episodes give each other away through a part; only a share is hidden by both
-    told = {name for name, kind in KINDS.items() if "events" in kind.counts}
-    assert told == {"count", "share"}
+    with_events = {name for name, kind in KINDS.items() if "events" in kind.counts}
+    assert with_events == {"count", "share"}
     counted = {name for name, kind in KINDS.items() if "episodes" in kind.counts}
     assert counted == {
         *SHARES,
@@ -290,8 +292,8 @@ def test_kinds_leave_in_the_decimals_in_which_they_are_told():
 
 
 def test_units_are_those_of_the_numbers():
-    told = {name: kind.unit for name, kind in KINDS.items() if kind.unit}
-    assert told == {
+    units = {name: kind.unit for name, kind in KINDS.items() if kind.unit}
+    assert units == {
         "count": "episodes",
         "days": "days",
         "difference of days": "days",

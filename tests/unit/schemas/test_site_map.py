@@ -8,7 +8,7 @@ from schemas.site_map import SiteMap, read_site_maps
 
 
 @pytest.mark.parametrize(
-    ("told", "fault"),
+    ("content", "fault"),
     [
         ({"pseudonyms": ["BPPV-9999", "X99"]}, ""),
         ({"pseudonyms": ["AB"]}, "no shape of a pseudonym"),
@@ -34,19 +34,19 @@ from schemas.site_map import SiteMap, read_site_maps
         ({"codes": {"treatments": {"maneuver": {"ours": "any"}}}}, ""),
     ],
 )
-def test_names_mean_one_known_thing(told, fault):
+def test_names_mean_one_known_thing(content, fault):
     if fault:
         with pytest.raises(ValidationError, match=fault):
-            SiteMap.model_validate(told)
+            SiteMap.model_validate(content)
     else:
-        SiteMap.model_validate(told)
+        SiteMap.model_validate(content)
 
 
 def test_entries_are_found_without_regard_to_capitals():
-    own = SiteMap.model_validate({"codes": {"episodes": {"sex": {"Frau": "female"}}}})
-    assert own.entries_of("episodes", "sex") == {"frau": "female"}
-    assert own.entries_of("episodes", "cause") == {}
-    assert own.entries_of("followups", "day") == {}
+    site_map = SiteMap.model_validate({"codes": {"episodes": {"sex": {"Frau": "female"}}}})
+    assert site_map.entries_of("episodes", "sex") == {"frau": "female"}
+    assert site_map.entries_of("episodes", "cause") == {}
+    assert site_map.entries_of("followups", "day") == {}
 
 
 def test_lists_are_read_by_the_site_in_their_name(tmp_path):

@@ -21,12 +21,12 @@ from schemas.study import Config, Curves, Disclosure, SecondLine, round_count
     ],
 )
 def test_days_of_curves_rise_to_the_horizon(plan, days, horizon, fits):
-    told = plan.study.curves.model_dump() | {"days": days, "horizon_day": horizon}
+    fields = plan.study.curves.model_dump() | {"days": days, "horizon_day": horizon}
     if fits:
-        assert Curves.model_validate(told).days == days
+        assert Curves.model_validate(fields).days == days
     else:
         with pytest.raises(ValidationError, match="must rise and end at or before"):
-            Curves.model_validate(told)
+            Curves.model_validate(fields)
 
 
 @pytest.mark.parametrize(
@@ -42,23 +42,23 @@ def test_days_of_curves_rise_to_the_horizon(plan, days, horizon, fits):
     ],
 )
 def test_the_second_line_s_days_and_quantiles_fit(plan, more, fault):
-    told = plan.study.second_line.model_dump() | more
+    fields = plan.study.second_line.model_dump() | more
     if fault:
         with pytest.raises(ValidationError, match=fault):
-            SecondLine.model_validate(told)
+            SecondLine.model_validate(fields)
     else:
-        SecondLine.model_validate(told)
+        SecondLine.model_validate(fields)
 
 
 def test_own_names_of_maneuvers_lead_to_listed_ones(plan):
-    def own(code: str) -> dict:
-        told = copy.deepcopy(plan.model_dump())
+    def name_code(code: str) -> dict:
+        content = copy.deepcopy(plan.model_dump())
         entries = {"treatments": {"maneuver": {"ours": code}}}
-        return told | {"sites": {"S01": SiteMap.model_validate({"codes": entries}).model_dump()}}
+        return content | {"sites": {"S01": SiteMap.model_validate({"codes": entries}).model_dump()}}
 
-    Config.model_validate(own("epley"))
+    Config.model_validate(name_code("epley"))
     with pytest.raises(ValidationError, match=r"sites/S01.yaml: no maneuvers .*: no_such"):
-        Config.model_validate(own("no_such"))
+        Config.model_validate(name_code("no_such"))
 
 
 @given(st.integers(0, 10_000), st.sampled_from([1, 5, 10]))

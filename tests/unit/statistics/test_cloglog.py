@@ -185,9 +185,9 @@ def test_a_separated_class_changes_no_other_coefficient(seed, outcome):
     rows = Rows(design, offset, event.astype(float), 1.0 - event)
     again = refit_rows(rows, np.zeros(4), 3)
     far = offset + separate * (30 if outcome else -30)
-    held = fit_cloglog(Rows(design[:, 1:], far, rows.events, rows.failures))
+    without_class = fit_cloglog(Rows(design[:, 1:], far, rows.events, rows.failures))
     assert np.isnan(again[0])
-    np.testing.assert_allclose(again[1:], held.point, atol=1e-5)
+    np.testing.assert_allclose(again[1:], without_class.point, atol=1e-5)
 
 
 def test_refit_says_nothing_of_a_class_that_is_gone():

@@ -111,12 +111,12 @@ def draw_classes(seed: int, n: int) -> tuple[pd.DataFrame, pd.Series]:
     rows = pd.DataFrame({"site": rng.choice(["S01", "S02", "S03"], n)})
     before = np.full(n, "a")
     for term in TERMS:
-        own = rng.choice(list("abcde"), n, p=rng.dirichlet([4, 2, 1, 0.3, 0.3]))
+        drawn = rng.choice(list("abcde"), n, p=rng.dirichlet([4, 2, 1, 0.3, 0.3]))
         alike = rng.random() < 0.6
         rows[term] = (
-            np.where((before == "b") & (rng.random(n) < rng.choice([1, 0.9])), "b", own)
+            np.where((before == "b") & (rng.random(n) < rng.choice([1, 0.9])), "b", drawn)
             if alike
-            else own
+            else drawn
         )
         before = rows[term].to_numpy()
     return rows, pd.Series(rng.random(n) < 0.6)
@@ -130,7 +130,7 @@ def test_every_column_and_every_reference_holds_its_own_people_only(plan, seed, 
     every = pd.concat([design.matrix, design.unnamed], axis=1)
     named_together = {name for names in design.shared.values() for name in names}
     for term, reference in design.references.items():
-        own = every[[name for name in every if name.startswith(f"{term}=")]]
+        of_term = every[[name for name in every if name.startswith(f"{term}=")]]
         small = rows[term].isin(
             [
                 v
@@ -138,10 +138,10 @@ def test_every_column_and_every_reference_holds_its_own_people_only(plan, seed, 
                 if f"{term}={v}" in design.refused and f"{term}={v}" not in named_together
             ]
         )
-        for name, column in own.items():
+        for name, column in of_term.items():
             value = name.partition("=")[2]
             assert (column.eq(1) == (small if value == OTHER else rows[term].eq(value))).all()
-        at_reference = rows[term][own.eq(0).all(axis=1)]
+        at_reference = rows[term][of_term.eq(0).all(axis=1)]
         others = {f"{term}={value}" for value in at_reference.unique()} - {f"{term}={reference}"}
         # follows from other terms: nobody calls it by the reference, and what it is told with says
         # so

@@ -120,9 +120,9 @@ def test_limits_hold_near_all_and_near_none_where_sites_differ(jump, rate, sprea
         - weights @ np.exp(-np.exp(spread * nodes) * (jump + rate * (day - 0.5))) / weights.sum()
         for day in (7, 14, 30)
     }
-    held = dict.fromkeys(truth, 0)
+    covered = dict.fromkeys(truth, 0)
     for pool in range(pools):
         curve = bound_curve(draw(np.random.default_rng([5, pool]), jump, rate, spread), days)
         for day, share in truth.items():
-            held[day] += curve.upper.high[day] >= 1 - share >= curve.lower.low[day]
-    assert min(held.values()) >= binom.ppf(0.002, pools, 0.95)
+            covered[day] += curve.upper.high[day] >= 1 - share >= curve.lower.low[day]
+    assert min(covered.values()) >= binom.ppf(0.002, pools, 0.95)

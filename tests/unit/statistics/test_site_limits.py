@@ -35,7 +35,7 @@ def test_a_share_that_one_site_brings_is_not_sure(plan):
 
 @pytest.mark.parametrize("correlation", [0.0, 0.05])
 def test_limits_hold_where_sites_differ(plan, correlation):
-    rng, truth, site, held = (
+    rng, truth, site, covered = (
         np.random.default_rng(3),
         0.3,
         np.repeat(np.arange(10).astype(str), 40),
@@ -47,5 +47,5 @@ def test_limits_hold_where_sites_differ(plan, correlation):
             rng.beta(truth * shape, (1 - truth) * shape, 10) if correlation else np.full(10, truth)
         )
         low, high = bound_share(rng.random(400) < np.repeat(chance, 40), site, plan.study.guards)
-        held += low <= truth <= high
-    assert held / 200 > 0.9  # exact limits: .76 with a correlation of .05
+        covered += low <= truth <= high
+    assert covered / 200 > 0.9  # exact limits: .76 with a correlation of .05

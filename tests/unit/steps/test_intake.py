@@ -34,8 +34,8 @@ def taken_in(tmp_path_factory):
         patch.setattr(
             withdrawals,
             "read_delivery",
-            lambda folder, own, real=withdrawals.read_delivery: (
-                read.append(folder.name) or real(folder, own)
+            lambda folder, site_map, real=withdrawals.read_delivery: (
+                read.append(folder.name) or real(folder, site_map)
             ),
         )
         words = ["--plan", str(ROOT / "config"), "--results", str(place / "results"), "--invented"]
@@ -50,8 +50,8 @@ def test_each_delivery_has_its_rows_and_its_page(taken_in):
     assert counts["deliveries refused"] == 1
     for number in ("001", "002", "003"):
         assert "nobody" in (results / "intake" / "S01" / number / "report.html").read_text("utf-8")
-        told = pd.read_parquet(results / "rows" / "S01" / number / "deliveries.parquet")
-        assert told["status"].item() == ("refused" if number == "002" else "accepted")
+        deliveries = pd.read_parquet(results / "rows" / "S01" / number / "deliveries.parquet")
+        assert deliveries["status"].item() == ("refused" if number == "002" else "accepted")
 
 
 def test_a_delivery_is_compared_with_the_accepted_one_before(taken_in):

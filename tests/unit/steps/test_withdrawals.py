@@ -29,8 +29,8 @@ def test_the_search_finds_whoever_is_left(plan, tmp_path):
         (page / "problems.csv").write_text(format_problems(received), "utf-8")
         with build_warehouse(results / "warehouse.duckdb") as store:
             store.load_deliveries([rows])
-        found = search(results, "S01", frozenset([gone.casefold()]))
-        assert bool(found) != withdrawn
+        places = search(results, "S01", frozenset([gone.casefold()]))
+        assert bool(places) != withdrawn
     (page / "problems.csv").write_text(f"episodes,2,{gone}\n", "utf-8")
     assert search(results, "S01", frozenset([gone.casefold()])) == ["intake/S01/001/problems.csv"]
 
@@ -70,8 +70,8 @@ def test_the_run_ends_without_a_list_where_somebody_is_left(tmp_path, monkeypatc
     (results / "estimates").mkdir(parents=True)
     with build_warehouse(results / "warehouse.duckdb") as store:
         store.load_deliveries([])
-    said = "PT-2001" if left else "PT-3001"
-    (results / "estimates" / "shares.csv").write_text(f"note\n{said}\n", "utf-8")
+    code = "PT-2001" if left else "PT-3001"
+    (results / "estimates" / "shares.csv").write_text(f"note\n{code}\n", "utf-8")
     out = tmp_path / "withdrawals.csv"
     words = ["--plan", str(ROOT / "config"), "--results", str(results), "--out", str(out)]
     monkeypatch.setattr("sys.argv", ["step", *words, str(sites / "S01"), str(sites / "S02")])
@@ -81,6 +81,6 @@ def test_the_run_ends_without_a_list_where_somebody_is_left(tmp_path, monkeypatc
         assert ended.value.code == "1 places still hold somebody who withdrew: estimates/shares.csv"
         assert not out.exists()
     else:
-        told = {"lists searched for": 2, "patients_withdrawn": 3, "episodes_left_out": 2}
-        assert main() == told
+        counts = {"lists searched for": 2, "patients_withdrawn": 3, "episodes_left_out": 2}
+        assert main() == counts
         assert pd.read_csv(out)["site"].tolist() == ["S01", "S02"]

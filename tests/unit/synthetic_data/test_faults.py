@@ -93,8 +93,8 @@ def test_the_faulty_deliveries_are_the_planned_ones(listed):
 
 
 def test_every_rule_named_is_a_rule_of_the_project(listed):
-    own = {check for model in TABLES.values() for check in model.to_schema().checks}
-    names = {rule.name for rule in CATALOGUE} | {check.name for check in own}
+    checks = {check for model in TABLES.values() for check in model.to_schema().checks}
+    names = {rule.name for rule in CATALOGUE} | {check.name for check in checks}
     assert set(listed["rule"]) <= names
 
 
@@ -112,6 +112,6 @@ def test_the_correction_adds_four_and_withdraws_one(written):
     )
     assert len(second - first) == 4
     assert len(first - second) == 1
-    told = truth.set_index("episode_id")["deliveries"]
-    assert {code for code in told.index if told[code] == "001"} == first - second
-    assert {code for code in told.index if told[code] == "002"} == second - first
+    deliveries = truth.set_index("episode_id")["deliveries"]
+    assert {code for code in deliveries.index if deliveries[code] == "001"} == first - second
+    assert {code for code in deliveries.index if deliveries[code] == "002"} == second - first

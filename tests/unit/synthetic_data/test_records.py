@@ -106,8 +106,8 @@ def test_ages_from_90_are_written_as_a_group(simulated):
 
 
 def test_submission_describes_the_site(simulated):
-    told = describe(simulated.records[7].site, "002").set_index("field")["value"]
-    assert (told["site_code"], told["delivery"], told["short_arm_basis"]) == (
+    fields = describe(simulated.records[7].site, "002").set_index("field")["value"]
+    assert (fields["site_code"], fields["delivery"], fields["short_arm_basis"]) == (
         "S08",
         "002",
         "half_dix_hallpike",

@@ -11,7 +11,7 @@ from synthetic_data.scenario import DECISIVE, OTHER_CAUSES, VARIANTS, Scenario
 SCENARIO = Scenario()
 
 
-def near(planted: float, count: int) -> object:
+def approx_share(planted: float, count: int) -> object:
     """Equal within four standard errors of a share."""
     return pytest.approx(planted, abs=4 * np.sqrt(planted * (1 - planted) / count))
 
@@ -24,14 +24,14 @@ def positional(simulated) -> pd.DataFrame:
 @pytest.fixture(scope="session")
 def rows(simulated) -> pd.DataFrame:
     """Every examination row with its episode's truth and whether something showed."""
-    found = simulated.tables["examinations"].merge(
+    examined = simulated.tables["examinations"].merge(
         simulated.truth, on=EPISODE, suffixes=("", "_true")
     )
-    found["nystagmus"] = (
-        found[["vertical", "torsion", "horizontal"]].ne("none").any(axis=1).astype(bool)
+    examined["nystagmus"] = (
+        examined[["vertical", "torsion", "horizontal"]].ne("none").any(axis=1).astype(bool)
     )
-    found["positive"] = found["nystagmus"] | found["vertigo"].ne("none").astype(bool)
-    return found
+    examined["positive"] = examined["nystagmus"] | examined["vertigo"].ne("none").astype(bool)
+    return examined
 
 
 @pytest.fixture(scope="session")
@@ -58,7 +58,7 @@ def test_variants_come_in_the_planted_shares(positional):
     counts = positional["pattern"].value_counts()
     assert set(counts.index) == set(VARIANTS)
     for name, variant in VARIANTS.items():
-        assert counts[name] / len(positional) == near(variant.share, len(positional))
+        assert counts[name] / len(positional) == approx_share(variant.share, len(positional))
 
 
 def test_canals_lie_between_two_published_series(positional):
@@ -79,9 +79,9 @@ def test_canals_lie_between_two_published_series(positional):
 def test_right_to_left_sex_and_age_are_as_published(simulated, positional):
     # right to left 1.41 (von Brevern 2004); 67.7 % female, 54.8 +/- 14.0 years (Moon 2006)
     ears = positional[positional["side"].isin(["right", "left"])]
-    assert ears["side"].eq("right").mean() == near(1.41 / 2.41, len(ears))
+    assert ears["side"].eq("right").mean() == approx_share(1.41 / 2.41, len(ears))
     episodes = simulated.tables["episodes"]
-    assert episodes["sex"].eq("female").mean() == near(0.677, len(episodes))
+    assert episodes["sex"].eq("female").mean() == approx_share(0.677, len(episodes))
     assert episodes["age_years"].mean() == pytest.approx(54.8, abs=1)
     assert episodes["age_years"].std() == pytest.approx(14.0, abs=1)
 
@@ -89,9 +89,9 @@ def test_right_to_left_sex_and_age_are_as_published(simulated, positional):
 def test_other_causes_come_in_the_planted_shares(simulated):
     truth = simulated.truth
     others = truth[truth["is_positional"] == "no"]
-    assert len(others) / len(truth) == near(SCENARIO.non_positional, len(truth))
+    assert len(others) / len(truth) == approx_share(SCENARIO.non_positional, len(truth))
     for name, cause in OTHER_CAUSES.items():
-        assert others["true_cause"].eq(name).mean() == near(cause.share, len(others))
+        assert others["true_cause"].eq(name).mean() == approx_share(cause.share, len(others))
 
 
 def test_half_of_the_central_cases_have_a_decisive_sign(simulated):
@@ -99,7 +99,7 @@ def test_half_of_the_central_cases_have_a_decisive_sign(simulated):
     episodes = simulated.tables["episodes"].merge(simulated.truth, on=EPISODE)
     central = episodes[episodes["true_cause"] == "central"]
     signs = central[list(DECISIVE)].eq("yes").any(axis=1)
-    assert signs.mean() == near(0.488, len(central))
+    assert signs.mean() == approx_share(0.488, len(central))
     positional = episodes[episodes["is_positional"] == "yes"]
     assert positional[list(DECISIVE)].eq("yes").any(axis=1).mean() < 0.02
 
@@ -121,14 +121,14 @@ def test_switches_come_as_often_as_published(positional):
         ("lateral", 17, 327),
         ("anterior", 9, 95),
     ):
-        assert switched[canal] == near(switches / cases, cases)
+        assert switched[canal] == approx_share(switches / cases, cases)
 
 
 def test_tests_err_only_at_the_planted_rates(later_tests):
     present, gone = later_tests[later_tests["present"]], later_tests[~later_tests["present"]]
     assert min(len(present), len(gone)) > 3000
-    assert 1 - present["positive"].mean() == near(SCENARIO.false_negative, len(present))
-    assert gone["positive"].mean() == near(SCENARIO.false_positive, len(gone))
+    assert 1 - present["positive"].mean() == approx_share(SCENARIO.false_negative, len(present))
+    assert gone["positive"].mean() == approx_share(SCENARIO.false_positive, len(gone))
 
 
 def test_the_first_test_is_right(rows):
@@ -172,9 +172,9 @@ def test_tie_breaking_signs_are_as_unreliable_as_published(rows):
     ):
         here = lateral["test"] == test
         shows = here & lateral["nystagmus"]
-        assert shows.sum() / here.sum() == near(seen / 50, here.sum())
+        assert shows.sum() / here.sum() == approx_share(seen / 50, here.sum())
         right = toward == (geotropic == geotropic_goes_toward)
-        assert right[shows].mean() == near(expected / seen, shows.sum())
+        assert right[shows].mean() == approx_share(expected / seen, shows.sum())
 
 
 def test_intensity_in_the_roll_tells_the_side_as_the_guideline_says(rows):
@@ -224,7 +224,7 @@ def test_timings_are_as_published(rows):
         & (rows["day"] == 0)
     ]
     turns = down.groupby(EPISODE)["torsion"].agg(lambda values: values.ne("none").any())
-    assert turns.mean() == near(17 / 50, len(turns))
+    assert turns.mean() == approx_share(17 / 50, len(turns))
 
 
 def test_sicker_cases_change_their_maneuver_more_often(simulated):
@@ -254,8 +254,8 @@ def test_patients_who_are_well_by_the_next_visit_are_lost_more_often(simulated):
     ill = first["is_positional"].eq("no") & (
         first["resolution_day"] > 60
     )  # ill at it, whatever is or is not done there
-    assert lost[well].mean() == near(SCENARIO.lost_resolved, well.sum())
-    assert lost[ill].mean() == near(SCENARIO.lost_present, ill.sum())
+    assert lost[well].mean() == approx_share(SCENARIO.lost_resolved, well.sum())
+    assert lost[ill].mean() == approx_share(SCENARIO.lost_present, ill.sum())
 
 
 def test_right_diagnoses_are_commoner_at_better_sites(simulated):

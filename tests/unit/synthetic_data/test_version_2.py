@@ -33,9 +33,9 @@ def test_who_comes_for_the_first_time_has_symptoms(days):
 
 
 def test_only_who_still_feels_ill_comes_early(simulated, days):
-    own = days[days["day"] > 0].merge(simulated.truth, on=["site", "episode_id"])
-    brought = own[own["reason"].eq("symptoms")]
-    planned = own[own["reason"].eq("planned")]
+    later = days[days["day"] > 0].merge(simulated.truth, on=["site", "episode_id"])
+    brought = later[later["reason"].eq("symptoms")]
+    planned = later[later["reason"].eq("planned")]
     assert min(len(brought), len(planned)) > 100
     assert (brought["day"] < LATE_DAY + 30).all()
     assert brought["day"].median() < planned["day"].median()

@@ -87,7 +87,7 @@ def test_without_any_share_the_answer_is_bounds_and_never_the_days_of_tests(esti
     report = compose_report(withhold(estimates, "not_identified", strata=["all"]), plan, {})
     assert report["answer"][0].startswith("Of 1,205\u00a0episodes of positional vertigo")
     assert "no single share can be given" in report["answer"][0]
-    assert not any("Half were resolved" in said for said in report["answer"])
+    assert not any("Half were resolved" in sentence for sentence in report["answer"])
     for day in (7, 30):
         tested = say_percent(number_of(estimates, "resolution_curves", f"resolved_by_day_{day}"))
         assert tested not in " ".join(report["answer"][:2]) + report["whole"]["sentence"]
@@ -115,26 +115,26 @@ def test_days_of_tests_are_never_called_resolution(estimates, plan):
 
 def test_whoever_takes_the_days_of_tests_as_given_says_so(estimates, plan):
     report = compose_report(estimates, plan, {})
-    said = {section["key"] for section in report["sections"] if TESTS_AS_GIVEN in section["notes"]}
-    assert said == {"attempts", "second-line", "recurrence", "published"}
+    noted = {section["key"] for section in report["sections"] if TESTS_AS_GIVEN in section["notes"]}
+    assert noted == {"attempts", "second-line", "recurrence", "published"}
     assert report["endpoints_note"] == TESTS_AS_GIVEN
     assert TESTS_AS_GIVEN in text_of(report | {"sections": []})
 
 
 def test_the_note_tells_the_worst_that_the_recovery_study_found():
     rows = pd.read_csv(LOOKS, comment="#")
-    told = re.findall(r"(\d+)(?: percentage points too low)? by day (\d+)", TESTS_AS_GIVEN)
-    assert [day for _, day in told] == ["1", "7", "30"]
-    for points, day in told:
+    biases = re.findall(r"(\d+)(?: percentage points too low)? by day (\d+)", TESTS_AS_GIVEN)
+    assert [day for _, day in biases] == ["1", "7", "30"]
+    for points, day in biases:
         worst = rows.loc[rows["term"].eq(f"resolved_by_day_{day}"), "bias"].min()
         assert int(points) == round(-100 * worst)
 
 
 def test_hidden_parts_leave_bounds_that_hold():
     few, most = (Reading(upper=0.08, status="bounded"), Reading(lower=0.94, status="bounded"))
-    told = Reading(0.3, status="ok")
-    assert read_bounds(model_of({}, resolved=told, unresolved=few), "all", 7) == (0.3, 1.0)
-    assert read_bounds(model_of({}, resolved=few, unresolved=told), "all", 7) == (0.0, 0.7)
+    shown = Reading(0.3, status="ok")
+    assert read_bounds(model_of({}, resolved=shown, unresolved=few), "all", 7) == (0.3, 1.0)
+    assert read_bounds(model_of({}, resolved=few, unresolved=shown), "all", 7) == (0.0, 0.7)
     assert read_bounds(model_of({}, resolved=most, unresolved=few), "all", 7) == (0.94, 1.0)
     assert read_bounds(model_of({}, resolved=few, unresolved=few), "all", 7) is None
     hidden = Reading(status="suppressed")
@@ -188,9 +188,9 @@ def course_of(*shares: float | None, width: float = 0.1) -> Readings:
     ],
 )
 def test_half_is_read_off_the_shares_and_never_across_a_day_without_one(shares, half, shown):
-    found = read_half(course_of(*shares), "all", len(shares))
-    assert found == half
-    assert show_half(found).replace("\u00a0", " ") == shown
+    read = read_half(course_of(*shares), "all", len(shares))
+    assert read == half
+    assert show_half(read).replace("\u00a0", " ") == shown
 
 
 def test_a_hidden_limit_is_no_confidence_limit_of_half():

@@ -24,16 +24,16 @@ def pool(outside: int, extreme: int) -> dict:
 
 
 @pytest.mark.parametrize(
-    ("outside", "extreme", "said"),
+    ("outside", "extreme", "sentence"),
     [
         (0, 0, "none lies outside"),
         (1, 0, "1 lies outside the limits that one in twenty equal clinics would pass by chance"),
         (3, 2, "3 lie outside"),
     ],
 )
-def test_clinics_outside_the_limits_are_counted(plan, outside, extreme, said):
+def test_clinics_outside_the_limits_are_counted(plan, outside, extreme, sentence):
     section = describe_sites(pool(outside, extreme), plan)
-    assert said in section["finding"]
+    assert sentence in section["finding"]
     assert ("and 2 outside those" in section["finding"]) == (extreme == 2)
     assert "between 0.80 and 1.27 times as fast" in words(section)
     assert "none is judged by when it tests" in words(section)
@@ -50,8 +50,8 @@ def test_clinics_that_cannot_be_compared_have_the_reason(plan):
 
 def test_what_is_said_of_simulated_clinics_is_what_the_recovery_table_says():
     table_of_model = Path(__file__).parents[3] / "recovery" / "tests_as_evidence.csv"
-    found = pd.read_csv(table_of_model, comment="#").set_index(["scenario", "term"])
-    equal = found.loc["equal_sites"]
+    recovered = pd.read_csv(table_of_model, comment="#").set_index(["scenario", "term"])
+    equal = recovered.loc["equal_sites"]
     outside = (equal["truth"] + equal["bias"]) / SITES
     assert f"{100 * outside['sites_outside_95']:.0f} in 100" in WARNING
     assert outside["sites_outside_998"] == 0
