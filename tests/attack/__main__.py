@@ -32,12 +32,12 @@ def main() -> int:
         print("no tables of estimates in one of these folders: is its run finished?")
         return 2
     try:
-        found = attack(releases[-1], releases[:-1], asked.site)
+        findings = attack(releases[-1], releases[:-1], asked.site)
     except Contradiction as contradiction:
         print(f"no pool fits these tables: {contradiction}")
         return 2
-    print("\n".join(describe_findings(found)))
-    return 1 if found.any else 0
+    print("\n".join(describe_findings(findings)))
+    return 1 if findings.any else 0
 
 
 if __name__ == "__main__":

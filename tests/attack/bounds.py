@@ -20,9 +20,9 @@ def add_bounds(system: System) -> None:
     few = find_few(rows)
     protected = _hides_few_of_either_kind(rows, few)
     for row, reading in system.readings:
-        told = reading.events or reading.n
-        if told and row.status == "bounded":
-            _bound_hidden(system, row, reading.n or {}, told, few)
+        events = reading.events or reading.n
+        if events and row.status == "bounded":
+            _bound_hidden(system, row, reading.n or {}, events, few)
         elif protected and reading.n and reading.events and _is_shown(row):
             system.bound(reading.events, few + 1, EVERYBODY, f"a share is shown: {row.name}")
             system.bound(
@@ -51,24 +51,27 @@ def _hides_few_of_either_kind(rows: list[Row], few: int) -> bool:
 
 def _is_shown(row: Row) -> bool:
     """Whether a row shows a share of people."""
-    own = "site=" in row.stratum or row.term == "success_raw"
+    of_one_site_or_cell = "site=" in row.stratum or row.term == "success_raw"
     return (
-        row.status == "ok" and bool(RAW.match(row.method)) and "estimate" in row.values and not own
+        row.status == "ok"
+        and bool(RAW.match(row.method))
+        and "estimate" in row.values
+        and not of_one_site_or_cell
     )
 
 
-def _bound_hidden(system: System, row: Row, whole: Sum, told: Sum, few: int) -> None:
+def _bound_hidden(system: System, row: Row, whole: Sum, part: Sum, few: int) -> None:
     low, high = row.values.get("lower"), row.values.get("upper")
     share = RAW.match(row.method) or row.method.startswith("interval-censored NPMLE")
     if high and high.high > 1:
-        system.bound(told, 0, math.floor(high.high), f"limit of {row.name}")
-    elif share and high and told != whole and PARTS not in row.stratum:
-        names = {**whole, **told}
-        total = {name: told.get(name, 0) - high.high * whole.get(name, 0) for name in names}
+        system.bound(part, 0, math.floor(high.high), f"limit of {row.name}")
+    elif share and high and part != whole and PARTS not in row.stratum:
+        names = {**whole, **part}
+        total = {name: part.get(name, 0) - high.high * whole.get(name, 0) for name in names}
         system.bound(total, -EVERYBODY, 1e-7, f"limit of {row.name}")
-        system.bound(told, 0, few if RAW.match(row.method) else SMALL, f"limit of {row.name}")
-    elif RAW.match(row.method) and low and told != whole:
-        system.bound(less(whole, told), 0, few, f"limit of {row.name}")
+        system.bound(part, 0, few if RAW.match(row.method) else SMALL, f"limit of {row.name}")
+    elif RAW.match(row.method) and low and part != whole:
+        system.bound(less(whole, part), 0, few, f"limit of {row.name}")
 
 
 def _put_under_rests(system: System) -> None:
@@ -78,9 +81,9 @@ def _put_under_rests(system: System) -> None:
     if not set(rest) <= system.names:
         return
     families = {
-        told["first_maneuver"]
-        for base, told in map(read_name, system.names)
-        if base == "followed" and set(told) == {"first_maneuver"}
+        narrowed["first_maneuver"]
+        for base, narrowed in map(read_name, system.names)
+        if base == "followed" and set(narrowed) == {"first_maneuver"}
     }
     unlisted = [
         name

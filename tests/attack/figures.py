@@ -43,14 +43,14 @@ def search_figures(release: Release) -> Iterator[str]:
         root = ElementTree.fromstring(path.read_text("utf-8"))
         marks = list(list_marks(root))
         words = " ".join(element.text or "" for element in root.iter(f"{SVG}desc"))
-        found = itertools.chain(
+        sentences = itertools.chain(
             read_bars([mark for mark in marks if mark.kind == "bar"], words)
             if path.name.startswith(("flow", "path"))
             else (),
             read_curve(marks, curves[path.name]),
             read_places(marks, path, release),
         )
-        yield from (f"{path.name}: {sentence}" for sentence in found)
+        yield from (f"{path.name}: {sentence}" for sentence in sentences)
 
 
 def list_marks(root: ElementTree.Element) -> Iterator[Mark]:
@@ -85,20 +85,20 @@ def _read_points(path: str, x: float, y: float) -> tuple[tuple[float, float], ..
 def read_bars(bars: list[Mark], words: str) -> Iterator[str]:
     """Bars, and gaps between bars, as numbers of people: the widest bar is the greatest number in
     the words."""
-    told = {int(number.replace(",", "")) for number in re.findall(r"\d[\d,]*", words)}
-    if not bars or not told:
+    printed = {int(number.replace(",", "")) for number in re.findall(r"\d[\d,]*", words)}
+    if not bars or not printed:
         return
-    scale = max(told) / max(bar.right - bar.left for bar in bars)
+    scale = max(printed) / max(bar.right - bar.left for bar in bars)
     yield from (
         f"a bar of {n} people that the words hide"
         for n in _small(scale * (b.right - b.left) for b in bars)
-        if n not in told
+        if n not in printed
     )
     ends = sorted({round(end, 3) for bar in bars for end in (bar.left, bar.right)})
     gaps = (scale * (later - end) for end, later in itertools.pairwise(ends))
     covered = {round(scale * (bar.right - bar.left)) for bar in bars}
     yield from (
-        f"a gap of {n} people between two bars" for n in _small(gaps) if n not in told | covered
+        f"a gap of {n} people between two bars" for n in _small(gaps) if n not in printed | covered
     )
 
 
@@ -131,13 +131,13 @@ def read_places(marks: list[Mark], path: Path, release: Release) -> Iterator[str
     """Marks of single sites at places that their rounded numbers do not give."""
     if path.name != "sites.svg":
         return
-    printed = [told for row in release.among("site_pooling") for told in row.values.values()]
+    printed = [value for row in release.among("site_pooling") for value in row.values.values()]
     for mark in marks:
         lone = mark.kind == "range" and len(mark.points) == 2
         ends = [(mark.left - 20) / 300, (mark.right - 20) / 300] if lone else []
         if any(
             0 <= end <= 1
-            and not any(told.low - 1e-6 <= end <= told.high + 1e-6 for told in printed)
+            and not any(value.low - 1e-6 <= end <= value.high + 1e-6 for value in printed)
             for end in ends
         ):
             yield "a mark of a site lies where none of its printed numbers is"

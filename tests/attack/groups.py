@@ -16,9 +16,11 @@ JOINED = "|"
 RESTS = ("rarer", "otherwise", "any other pair")
 
 
-def name_group(base: str, told: Mapping[str, str]) -> str:
-    """The name of those of `base` of whom all of `told` holds."""
-    return base + (f"[{'; '.join(f'{key}={told[key]}' for key in sorted(told))}]" if told else "")
+def name_group(base: str, narrowed: Mapping[str, str]) -> str:
+    """The name of those of `base` of whom all of `narrowed` holds."""
+    return base + (
+        f"[{'; '.join(f'{key}={narrowed[key]}' for key in sorted(narrowed))}]" if narrowed else ""
+    )
 
 
 def read_name(name: str) -> tuple[str, dict[str, str]]:
@@ -27,10 +29,10 @@ def read_name(name: str) -> tuple[str, dict[str, str]]:
     return base, dict(part.split("=", 1) for part in rest.split("; ")) if rest else {}
 
 
-def count(base: str, told: Mapping[str, str] | None = None, **more: object) -> Sum:
+def count(base: str, narrowed: Mapping[str, str] | None = None, **more: object) -> Sum:
     """The count of a group; one of joined values is the sum over them."""
-    told = {key: str(value) for key, value in {**(told or {}), **more}.items()}
-    choices = [[(key, value) for value in values.split(JOINED)] for key, values in told.items()]
+    narrowed = {key: str(value) for key, value in {**(narrowed or {}), **more}.items()}
+    choices = [[(key, value) for value in values.split(JOINED)] for key, values in narrowed.items()]
     return dict(
         Counter(
             name_group(base, _spell_out(dict(chosen))) for chosen in itertools.product(*choices)
@@ -58,22 +60,23 @@ def read_stratum(stratum: str) -> dict[str, str]:
     """What a stratum says of its members."""
     if stratum in ("", "all"):
         return {}
-    told = dict(part.split("=", 1) for part in re.split(r",(?=\w+=)", stratum) if "=" in part)
+    narrowed = dict(part.split("=", 1) for part in re.split(r",(?=\w+=)", stratum) if "=" in part)
     return {
-        key: value if key == "path" else value.replace("+", JOINED) for key, value in told.items()
+        key: value if key == "path" else value.replace("+", JOINED)
+        for key, value in narrowed.items()
     }
 
 
-def _spell_out(told: dict[str, str]) -> dict[str, str]:
+def _spell_out(narrowed: dict[str, str]) -> dict[str, str]:
     """The same with one word for each thing: an arm with its definition,
     a family by its name as first maneuver."""
-    if "basis" in told:
-        told["arm"] = f"{told.get('arm', 'short')} by {told.pop('basis')}"
-    if "first_family" in told:
-        told["first_maneuver"] = told.pop("first_family")
-    if "canal_arm" in told:
-        told["canal"], _, told["arm"] = told.pop("canal_arm").partition(" ")
-    return told
+    if "basis" in narrowed:
+        narrowed["arm"] = f"{narrowed.get('arm', 'short')} by {narrowed.pop('basis')}"
+    if "first_family" in narrowed:
+        narrowed["first_maneuver"] = narrowed.pop("first_family")
+    if "canal_arm" in narrowed:
+        narrowed["canal"], _, narrowed["arm"] = narrowed.pop("canal_arm").partition(" ")
+    return narrowed
 
 
 def describe(total: Iterable[tuple[str, int]] | Sum) -> str:

@@ -133,8 +133,8 @@ def gather(system: System) -> dict[str, list[dict[str, str]]]:
     """Of each base what holds of its groups."""
     members = defaultdict(list)
     for name in sorted(system.names):
-        base, told = read_name(name)
-        members[base].append(told)
+        base, narrowed = read_name(name)
+        members[base].append(narrowed)
     return members
 
 
@@ -142,7 +142,7 @@ def _is_whole(system: System, members: list[dict[str, str]], base: str, key: str
     """Whether all values of a word are named: of a covariate the reference too,
     and none of them only together as small."""
     referred = (base, key) in system.referred or key not in COVARIATES.get(base, ())
-    return referred and not any(f"{key}, small classes" in told for told in members)
+    return referred and not any(f"{key}, small classes" in narrowed for narrowed in members)
 
 
 def _spread(
@@ -150,9 +150,9 @@ def _spread(
 ) -> None:
     """The values of a word add up to the group without the word, and so do their events."""
     values, events = defaultdict(set), defaultdict(set)
-    for told in members:
-        event = tuple((word, value) for word, value in told.items() if word in EVENTS)
-        kept = {word: value for word, value in told.items() if word not in EVENTS}
+    for narrowed in members:
+        event = tuple((word, value) for word, value in narrowed.items() if word in EVENTS)
+        kept = {word: value for word, value in narrowed.items() if word not in EVENTS}
         value = kept.pop(key, None)
         context = tuple(sorted(kept.items()))
         if set(kept) == set(beside):
@@ -164,11 +164,11 @@ def _spread(
             {"short"} if key == "arm" and base == "followed" and not beside else set()
         )
         for event in events[context]:
-            told = dict(context) | dict(event)
-            parts = [{name_group(base, told | {key: value}): 1} for value in sorted(listed)]
+            narrowed = dict(context) | dict(event)
+            parts = [{name_group(base, narrowed | {key: value}): 1} for value in sorted(listed)]
             why = f"{key} of {name_group(base, dict(context))} adds up"
-            system.equal({name_group(base, told): 1}, add(*parts), why)
-            _ask_rest(system, {name_group(base, told): 1}, parts, why)
+            system.equal({name_group(base, narrowed): 1}, add(*parts), why)
+            _ask_rest(system, {name_group(base, narrowed): 1}, parts, why)
 
 
 def _ask_rest(system: System, whole: Sum, parts: list[Sum], why: str) -> None:
@@ -183,20 +183,20 @@ def _order_days(system: System) -> None:
     and nobody is both."""
     chains: Mapping[tuple, list] = defaultdict(list)
     for name in sorted(system.names):
-        base, told = read_name(name)
+        base, narrowed = read_name(name)
         for word in (*RISING, *FALLING):
-            if word in told:
-                rest = {key: value for key, value in told.items() if key != word}
-                chains[base, tuple(sorted(rest.items())), word].append(told[word])
+            if word in narrowed:
+                rest = {key: value for key, value in narrowed.items() if key != word}
+                chains[base, tuple(sorted(rest.items())), word].append(narrowed[word])
     for (base, rest, word), values in chains.items():
-        told = dict(rest)
+        narrowed = dict(rest)
         ordered = sorted(values, key=_as_day, reverse=word in FALLING)
-        links = [{name_group(base, told | {word: value}): 1} for value in ordered] + [
-            {name_group(base, told): 1}
+        links = [{name_group(base, narrowed | {word: value}): 1} for value in ordered] + [
+            {name_group(base, narrowed): 1}
         ]
         for part, whole in itertools.pairwise(links):
             system.within(
-                part, whole, f"{word} of {name_group(base, told)}", "difference of two groups"
+                part, whole, f"{word} of {name_group(base, narrowed)}", "difference of two groups"
             )
     _part_resolved_and_at_risk(system, chains)
     _add_up_what_is_known(system, chains)
@@ -207,52 +207,57 @@ def _add_up_what_is_known(system: System, chains: Mapping[tuple, list]) -> None:
     for (base, rest, word), days in chains.items():
         if word == "positive_from":
             for day in days:
-                told = dict(rest)
-                parts = [{name_group(base, told | {known: day}): 1} for known in KNOWN.values()]
-                why = f"what is known on day {day} adds up: {name_group(base, told)}"
-                system.equal({name_group(base, told): 1}, add(*parts), why)
-                _ask_rest(system, {name_group(base, told): 1}, parts, why)
+                narrowed = dict(rest)
+                parts = [{name_group(base, narrowed | {known: day}): 1} for known in KNOWN.values()]
+                why = f"what is known on day {day} adds up: {name_group(base, narrowed)}"
+                system.equal({name_group(base, narrowed): 1}, add(*parts), why)
+                _ask_rest(system, {name_group(base, narrowed): 1}, parts, why)
 
 
 def _part_resolved_and_at_risk(system: System, chains: Mapping[tuple, list]) -> None:
     for (base, rest, word), days in chains.items():
         if word != "at_risk" or base.startswith("resolved, then"):
             continue
-        told = dict(rest)
-        whole = {name_group(base, told): 1}
+        narrowed = dict(rest)
+        whole = {name_group(base, narrowed): 1}
         if "0" in days:
             system.equal(
-                {name_group(base, told | {"at_risk": "0"}): 1}, whole, "all are at risk on day 0"
+                {name_group(base, narrowed | {"at_risk": "0"}): 1},
+                whole,
+                "all are at risk on day 0",
             )
         for day in set(days) & set(chains.get((base, rest, "resolved_by"), [])):
             both = add(
-                *({name_group(base, told | {key: day}): 1} for key in ("at_risk", "resolved_by"))
+                *(
+                    {name_group(base, narrowed | {key: day}): 1}
+                    for key in ("at_risk", "resolved_by")
+                )
             )
             system.within(
                 both,
                 whole,
-                f"gone from sight before day {day}: {name_group(base, told)}",
+                f"gone from sight before day {day}: {name_group(base, narrowed)}",
                 "difference of two groups",
             )
 
 
 def _put_inside(system: System, part: str, whole: str) -> None:
     for name in sorted(system.names):
-        base, told = read_name(name)
+        base, narrowed = read_name(name)
         alike = (
             base == part
-            and not set(told) & {*EVENTS, *NOT_READ_ALIKE}
-            and told.get("arm", "")[:5] != "short"
+            and not set(narrowed) & {*EVENTS, *NOT_READ_ALIKE}
+            and narrowed.get("arm", "")[:5] != "short"
         )
         alike = alike or (
             base == part
-            and set(told) == {"first_maneuver"}
+            and set(narrowed) == {"first_maneuver"}
             and (part, whole) == ("followed", "treated")
         )
-        if alike and name_group(whole, told) in system.names:
+        if alike and name_group(whole, narrowed) in system.names:
             system.within(
                 {name: 1},
-                {name_group(whole, told): 1},
+                {name_group(whole, narrowed): 1},
                 f"{part} are of {whole}",
                 "difference of two groups",
             )
@@ -261,11 +266,11 @@ def _put_inside(system: System, part: str, whole: str) -> None:
 def _put_under_fewer_words(system: System) -> None:
     """A group of whom more is said is part of each group of whom less is said."""
     for name in sorted(system.names):
-        base, told = read_name(name)
+        base, narrowed = read_name(name)
         if base.endswith((", in the model", ", classes")):
             continue  # not all of them are counted among the same
-        for fewer in _drop_words(told):
-            if base.startswith("compared") and (set(told) - set(fewer)) & {*TRIMMED}:
+        for fewer in _drop_words(narrowed):
+            if base.startswith("compared") and (set(narrowed) - set(fewer)) & {*TRIMMED}:
                 continue
             whole = name_group(base, fewer)
             if whole in system.names and base not in ("successes", "sessions"):
@@ -274,13 +279,13 @@ def _put_under_fewer_words(system: System) -> None:
                 system.bound({whole: 1, name: -1}, 0, EVERYBODY, f"part of {whole}")
 
 
-def _drop_words(told: dict[str, str]) -> Iterator[dict[str, str]]:
+def _drop_words(narrowed: dict[str, str]) -> Iterator[dict[str, str]]:
     for dropped in itertools.chain(
-        itertools.combinations(told, 1), itertools.combinations(told, 2)
+        itertools.combinations(narrowed, 1), itertools.combinations(narrowed, 2)
     ):
-        if any(value in RESTS and key not in dropped for key, value in told.items()):
+        if any(value in RESTS and key not in dropped for key, value in narrowed.items()):
             continue  # what is rare in a part is another thing than what is rare in the whole
-        yield {key: value for key, value in told.items() if key not in dropped}
+        yield {key: value for key, value in narrowed.items() if key not in dropped}
 
 
 def _as_day(value: str) -> float:

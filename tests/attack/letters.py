@@ -21,12 +21,12 @@ def find_sizes(system: System, program: Program) -> Iterator[str]:
     or in which one is seen to be the largest."""
     sites: dict[str, dict[str, tuple[float, float]]] = defaultdict(dict)
     for name in sorted(system.names):
-        base, told = read_name(name)
+        base, narrowed = read_name(name)
         low, high = program.reach({name: 1})
-        if set(told) == {"site"}:
-            sites[base][told["site"]] = (low, high)
+        if set(narrowed) == {"site"}:
+            sites[base][narrowed["site"]] = (low, high)
             if low == high > 0:
-                yield f"the size of site {told['site']} among “{base}” comes out"
+                yield f"the size of site {narrowed['site']} among “{base}” comes out"
     for base, reach in sites.items():
         for site, (low, _) in reach.items():
             if len(reach) > 2 and all(
@@ -51,8 +51,8 @@ def add_control_limits(system: System, release: Release) -> None:
         )
         if site and day and "estimate" in row.values:
             limits[day.group(2), site.group(1)][day.group(1)] = row.values["estimate"]
-    for (day, site), told in limits.items():
-        numbers = NUMBERS[_fits(told)] if "expected_by" in told else []
+    for (day, site), by_term in limits.items():
+        numbers = NUMBERS[_fits(by_term)] if "expected_by" in by_term else []
         if len(numbers):
             least = int(numbers[0])
             system.bound(
@@ -63,15 +63,17 @@ def add_control_limits(system: System, release: Release) -> None:
             )
 
 
-def _fits(told: dict[str, Range]) -> np.ndarray:
+def _fits(by_term: dict[str, Range]) -> np.ndarray:
     """For each number of observations whether a share of the printed range can give each printed
     limit, which rises with the share."""
     fits = np.ones(len(NUMBERS), dtype=bool)
-    for term, printed in told.items():
-        found = re.fullmatch(r"control_(lower|upper)_(.+)", term)
-        if found:
-            tail, is_lower = (1 - float(found.group(2)) / 100) / 2, found.group(1) == "lower"
-            expected = np.clip([told["expected_by"].low, told["expected_by"].high], 1e-6, 1 - 1e-6)
+    for term, printed in by_term.items():
+        match = re.fullmatch(r"control_(lower|upper)_(.+)", term)
+        if match:
+            tail, is_lower = (1 - float(match.group(2)) / 100) / 2, match.group(1) == "lower"
+            expected = np.clip(
+                [by_term["expected_by"].low, by_term["expected_by"].high], 1e-6, 1 - 1e-6
+            )
             least, most = (
                 find_limit(e, tail) if is_lower else 1 - find_limit(1 - e, tail) for e in expected
             )

@@ -68,25 +68,25 @@ def find_others(release: Release, site: str) -> list[Answer]:
     """The groups of 1 to 10 people of other sites that a site can tell from the released tables and
     its own rows."""
     system, program = know(release)
-    own = count_own(release.folder, site, system)
-    for name, number in own.items():
+    own_counts = count_own(release.folder, site, system)
+    for name, number in own_counts.items():
         system.bound({name: 1, f"others: {name}": -1}, number, number, f"own people in {name}")
     for row, reading in system.readings:
         group = reading.sites or {}
-        if row.sites and set(group) <= own.keys():
+        if row.sites and set(group) <= own_counts.keys():
             others = {f"others: {name}": times for name, times in group.items()}
-            mine = sum(own[name] * times for name, times in group.items())
+            mine = sum(own_counts[name] * times for name, times in group.items())
             system.bound(others, row.sites - (mine > 0), EVERYBODY, f"other sites of {row.name}")
     asked = list(system.questions.values())
     system.questions.clear()
-    for name in sorted(own):
+    for name in sorted(own_counts):
         system.ask({f"others: {name}": 1}, "others of a site", name)
     for question in asked:
-        if set(question.total) <= own.keys():
+        if set(question.total) <= own_counts.keys():
             system.ask(
                 {f"others: {n}": times for n, times in question.total.items()},
                 "others of a site",
-                question.where,
+                question.source,
             )
     return Program(system, program).solve(list(system.questions.values()))
 
@@ -96,20 +96,20 @@ def count_own(results: Path, site: str, system: System) -> dict[str, int]:
     plan = read_config(PLAN)
     with open_warehouse(results / "warehouse.duckdb") as warehouse:
         rows = OwnRows(warehouse, site)
-        own = _run_counts(rows, plan)
-        own |= _count_followed(rows, plan, system)
-    bases = {read_name(name)[0] for name in own}
+        own_counts = _run_counts(rows, plan)
+        own_counts |= _count_followed(rows, plan, system)
+    bases = {read_name(name)[0] for name in own_counts}
     for name in system.names:
-        base, told = read_name(name)
+        base, narrowed = read_name(name)
         listed = base in LISTED or base.endswith("named twice")
-        if name not in own and base in bases and listed and "site" not in told:
-            own[name] = 0
-    _count_rarer(own, system)
-    return {name: number for name, number in own.items() if name in system.names}
+        if name not in own_counts and base in bases and listed and "site" not in narrowed:
+            own_counts[name] = 0
+    _count_rarer(own_counts, system)
+    return {name: number for name, number in own_counts.items() if name in system.names}
 
 
 def _run_counts(rows: OwnRows, plan: Config) -> dict[str, int]:
-    own: dict[str, int] = {}
+    own_counts: dict[str, int] = {}
     with tempfile.TemporaryDirectory() as folder:
         for names, least in ((COUNTED, 1), (NOT_FITTED, NOBODY_FITS)):
             guards = plan.study.guards.model_copy(
@@ -124,10 +124,10 @@ def _run_counts(rows: OwnRows, plan: Config) -> dict[str, int]:
                     Path(folder) / "estimates" / f"{name}.csv", index=False
                 )
         for row, reading in build_system(read_release(Path(folder))).readings:
-            for told, group in ((row.n, reading.n), (row.events, reading.events)):
-                if told and group and len(group) == 1:
-                    own[next(iter(group))] = int(told.low)
-    return {name: number for name, number in own.items() if "site" not in read_name(name)[1]}
+            for counted, group in ((row.n, reading.n), (row.events, reading.events)):
+                if counted and group and len(group) == 1:
+                    own_counts[next(iter(group))] = int(counted.low)
+    return {name: number for name, number in own_counts.items() if "site" not in read_name(name)[1]}
 
 
 def _count_followed(rows: OwnRows, plan: Config, system: System) -> dict[str, int]:
@@ -136,14 +136,16 @@ def _count_followed(rows: OwnRows, plan: Config, system: System) -> dict[str, in
         name: rows.read(name, current=name == "episodes")
         for name in ("episodes", "spells", "adjudications", "attempts")
     }
-    told = describe_covariates(tables["episodes"], tables["adjudications"], tables["attempts"])
-    told = told.drop(columns=["patient_id", "mechanism", "canal_arm"]).rename(
+    covariates = describe_covariates(
+        tables["episodes"], tables["adjudications"], tables["attempts"]
+    )
+    covariates = covariates.drop(columns=["patient_id", "mechanism", "canal_arm"]).rename(
         columns={"first_family": "first_maneuver"}
     )
-    own = {}
+    own_counts = {}
     for endpoint in sorted(tables["spells"]["endpoint"].unique()):
         spells = select_followed(tables["spells"], tables["adjudications"], endpoint)
-        spells = spells.merge(told, on=["site", "episode_id"])
+        spells = spells.merge(covariates, on=["site", "episode_id"])
         short = spells["arm"].eq("short") & spells["arm_basis"].notna()
         spells["arm"] = spells["arm"].where(
             ~short, "short by " + spells["arm_basis"].astype("string")
@@ -155,7 +157,7 @@ def _count_followed(rows: OwnRows, plan: Config, system: System) -> dict[str, in
                 *KNOWN.values(),
                 "at_risk",
             } - {"site"}:
-                own[name] = (
+                own_counts[name] = (
                     int(
                         np.logical_and.reduce(
                             [_holds(spells, *pair) for pair in words.items()]
@@ -164,7 +166,7 @@ def _count_followed(rows: OwnRows, plan: Config, system: System) -> dict[str, in
                     if words
                     else len(spells)
                 )
-    return own
+    return own_counts
 
 
 def _holds(spells: pd.DataFrame, word: str, value: str) -> np.ndarray:
@@ -183,29 +185,35 @@ def _holds(spells: pd.DataFrame, word: str, value: str) -> np.ndarray:
     return spells[word].astype("string").eq(value).fillna(False).to_numpy(bool)
 
 
-def _count_rarer(own: dict[str, int], system: System) -> None:
+def _count_rarer(own_counts: dict[str, int], system: System) -> None:
     """What is rare in the pool is told by what the pool names:
     all who went on but those who took a named path."""
     for name in sorted(system.names):
-        base, told = read_name(name)
-        if base != "complete" or told.get("next") != "rarer":
+        base, narrowed = read_name(name)
+        if base != "complete" or narrowed.get("next") != "rarer":
             continue
-        here = {word: value for word, value in told.items() if word != "next"}
+        here = {word: value for word, value in narrowed.items() if word != "next"}
         path = here.get("path", "")
         named = [n for n in system.names if _goes_on(n, here, path)]
         ended = (
-            sum(own.get(name_group(base, here | {"end": end}), 0) for end in ENDS) if path else 0
+            sum(own_counts.get(name_group(base, here | {"end": end}), 0) for end in ENDS)
+            if path
+            else 0
         )
-        own[name] = own.get(name_group(base, here), 0) - ended - sum(own.get(n, 0) for n in named)
+        own_counts[name] = (
+            own_counts.get(name_group(base, here), 0)
+            - ended
+            - sum(own_counts.get(n, 0) for n in named)
+        )
 
 
 def _goes_on(name: str, here: dict[str, str], path: str) -> bool:
-    base, told = read_name(name)
+    base, narrowed = read_name(name)
     if (
         base != "complete"
-        or set(told) != {*here, "path"}
-        or any(told[w] != v for w, v in here.items() if w != "path")
+        or set(narrowed) != {*here, "path"}
+        or any(narrowed[w] != v for w, v in here.items() if w != "path")
     ):
         return False
-    before, _, _ = told["path"].rpartition(" > ")
-    return before == path and told["path"] != path
+    before, _, _ = narrowed["path"].rpartition(" > ")
+    return before == path and narrowed["path"] != path

@@ -47,25 +47,25 @@ def search_pages(release: Release) -> Iterator[str]:
         page = Page(path.read_text("utf-8"))
         for section, text in page.texts:
             if section not in PUBLIC:
-                yield from (f"{path.name}: {found}" for found in find_small_groups(text))
-        yield from (f"{path.name}: {found}" for found in compare_tables(page, release))
+                yield from (f"{path.name}: {sentence}" for sentence in find_small_groups(text))
+        yield from (f"{path.name}: {sentence}" for sentence in compare_tables(page, release))
     for path, text in _read_words(reports):
-        yield from (f"{path}: {found}" for found in find_small_groups(text))
+        yield from (f"{path}: {sentence}" for sentence in find_small_groups(text))
 
 
 def find_small_groups(text: str) -> Iterator[str]:
     """Groups of 1 to 10 people that a sentence counts, or leaves of those it counts."""
     text = re.sub(r"\s+", " ", text.replace("\xa0", " "))
-    for found in COUNTED.finditer(text):
-        if NOT_A_COUNT.search(text[: found.start()]):
+    for match in COUNTED.finditer(text):
+        if NOT_A_COUNT.search(text[: match.start()]):
             continue
         part, whole = (
-            int(number.replace(",", "")) if number else None for number in found.groups()
+            int(number.replace(",", "")) if number else None for number in match.groups()
         )
         if 1 <= part <= SMALL or (whole is not None and 1 <= whole - part <= SMALL):
             yield (
                 "a sentence counts a small group: "
-                f"“{text[max(0, found.start() - 40) : found.end() + 20].strip()}”"
+                f"“{text[max(0, match.start() - 40) : match.end() + 20].strip()}”"
             )
 
 
@@ -111,12 +111,12 @@ class Page(HTMLParser):
         self._end_block()
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        told = {name: value or "" for name, value in attrs}
-        self.texts += [(self._section, told[name]) for name in SPOKEN if told.get(name)]
+        attributes = {name: value or "" for name, value in attrs}
+        self.texts += [(self._section, attributes[name]) for name in SPOKEN if attributes.get(name)]
         if tag in self.BLOCKS:
             self._end_block()
         if tag == "section":
-            self._section = told.get("id", "")
+            self._section = attributes.get("id", "")
         elif tag == "table":
             self.tables.append((self._section, []))
         elif tag == "tr" and self.tables:

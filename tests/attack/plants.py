@@ -50,87 +50,87 @@ def write_release(folder: Path, rows: list[Plant], columns: list[str] = COLUMNS)
         ) as file:
             writer = csv.DictWriter(file, columns, extrasaction="ignore", lineterminator="\n")
             writer.writeheader()
-            own = [row for row in rows if row["analysis"] == analysis]
+            of_analysis = [row for row in rows if row["analysis"] == analysis]
             writer.writerows(
                 {"status": "ok", **{SHORT.get(key, key): value for key, value in row.items()}}
-                for row in own
+                for row in of_analysis
             )
     return folder
 
 
 def share(value: str, n: object = "", events: object = "", **more: object) -> Plant:
     """A share of all stored episodes with one value of a variable."""
-    told = {
+    row = {
         "analysis": "pool_description",
         "population": "stored",
         "stratum": value,
         "term": "share",
         "sites": 4,
     }
-    return told | {"method": "share of episodes", "n": n, "events": events} | more
+    return row | {"method": "share of episodes", "n": n, "events": events} | more
 
 
 def reason(value: str, n: object = "", events: object = "", **more: object) -> Plant:
     """A reason for which cases are kept apart; several can hold for one."""
-    own = {"analysis": "non_positional", "population": "probable_non_positional"}
-    return share(f"reason={value}", n, events, **more) | own
+    key = {"analysis": "non_positional", "population": "probable_non_positional"}
+    return share(f"reason={value}", n, events, **more) | key
 
 
 def curve(stratum: str, term: str, n: object = "", events: object = "", **more: object) -> Plant:
     """A row of the curves by the primary endpoint."""
-    told = {
+    row = {
         "analysis": "resolution_curves",
         "population": "positional",
         "endpoint": "objective",
         "stratum": stratum,
     }
-    return told | {"term": term, "n": n, "events": events, "sites": 4, "method": CURVE} | more
+    return row | {"term": term, "n": n, "events": events, "sites": 4, "method": CURVE} | more
 
 
 def first_event(term: str, n: object = "", events: object = "", **more: object) -> Plant:
     """A row of the first events."""
-    told = {
+    row = {
         "analysis": "competing_events",
         "population": "positional",
         "endpoint": "objective",
         "stratum": "all",
     }
-    return told | {"term": term, "n": n, "events": events, "sites": 4, "method": SEEN} | more
+    return row | {"term": term, "n": n, "events": events, "sites": 4, "method": SEEN} | more
 
 
 def path(stratum: str, term: str, n: object = "", events: object = "", **more: object) -> Plant:
     """A row of the paths."""
-    told = {
+    row = {
         "analysis": "sequence_paths",
         "population": "positional",
         "stratum": stratum,
         "term": term,
         "sites": "",
     }
-    return told | {"n": n, "events": events, "method": COUNT} | more
+    return row | {"n": n, "events": events, "method": COUNT} | more
 
 
 def agreement(term: str, n: object = "", events: object = "", **more: object) -> Plant:
     """A row of recorded against adjudicated diagnoses."""
-    told = {
+    row = {
         "analysis": "diagnosis_agreement",
         "population": "positional",
         "stratum": "all",
         "term": term,
         "sites": "",
     }
-    return told | {"n": n, "events": events, "method": COUNT} | more
+    return row | {"n": n, "events": events, "method": COUNT} | more
 
 
 def choice(term: str, n: object = "", events: object = "", **more: object) -> Plant:
     """A row of the second line."""
-    told = {
+    row = {
         "analysis": "second_line",
         "population": "positional, first session failed",
         "endpoint": "objective",
     }
     return (
-        told
+        row
         | {"stratum": "all", "term": term, "n": n, "events": events, "sites": 4, "method": COUNT}
         | more
     )

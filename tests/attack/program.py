@@ -194,9 +194,12 @@ class Program:
             for thing, index in things:
                 parts[leader[index[free[index]][0]]][place].append(thing)
         return [
-            (Part(free & (leader == root), self.low, self.high, own_rows, own_lists), own)
-            for root, (own, own_rows, own_lists) in sorted(parts.items())
-            if own
+            (
+                Part(free & (leader == root), self.low, self.high, part_rows, part_lists),
+                part_questions,
+            )
+            for root, (part_questions, part_rows, part_lists) in sorted(parts.items())
+            if part_questions
         ]
 
 

@@ -44,8 +44,8 @@ def read_class(term: str) -> dict[str, str] | None:
 
 def find_day(term: str) -> str | None:
     """The day that a term ends with."""
-    found = re.search(r"_day_(\d+)$", term)
-    return found.group(1) if found else None
+    match = re.search(r"_day_(\d+)$", term)
+    return match.group(1) if match else None
 
 
 def read_own(row: Row) -> Reading:
@@ -88,29 +88,29 @@ def read_ledger(row: Row, _: Release) -> Reading:
 
 def read_description(row: Row, _: Release) -> Reading:
     """Shares of all stored, of the positional and of the treated ones."""
-    told = read_stratum(row.stratum)
-    base = "treated" if "first_maneuver" in told else row.population
-    base = "positional, arm by a definition" if "arm_basis" in told else base
+    narrowed = read_stratum(row.stratum)
+    base = "treated" if "first_maneuver" in narrowed else row.population
+    base = "positional, arm by a definition" if "arm_basis" in narrowed else base
     return (
-        Reading(count(base), count(base, told), count(base, told))
-        if told
+        Reading(count(base), count(base, narrowed), count(base, narrowed))
+        if narrowed
         else Reading(count(base), None, None)
     )
 
 
 def read_apart(row: Row, _: Release) -> Reading:
     """Reasons overlap, so that they do not add up."""
-    told = read_stratum(row.stratum)
+    narrowed = read_stratum(row.stratum)
     if row.population == "positional":
-        return Reading(count("treated"), count("treated", told), count("treated"))
+        return Reading(count("treated"), count("treated", narrowed), count("treated"))
     base = "probable_non_positional"
     words = {"recognised_by_site": {"recognised": "yes"}, "maneuver_given": {"given": "yes"}}
     if row.term == "sessions_median":
         return Reading(count(base, given="yes"), None, count(base, given="yes"))
     if row.term == "reclassified_day_median":
         return Reading(count("reclassified_later"), None, count("reclassified_later"))
-    told = told or words.get(row.term, {"term": row.term})
-    return Reading(count(base), count(base, told), count(base, told))
+    narrowed = narrowed or words.get(row.term, {"term": row.term})
+    return Reading(count(base), count(base, narrowed), count(base, narrowed))
 
 
 def read_agreement(row: Row, _: Release) -> Reading:
@@ -119,62 +119,70 @@ def read_agreement(row: Row, _: Release) -> Reading:
     if rest:
         cell = count(f"{part} named twice", {"pair": rest} if rest in RESTS else read_stratum(rest))
         return Reading(cell, None, cell)
-    found = re.fullmatch(r"(\w+)_(agreement|kappa)", row.term)
-    if found:
-        base, told = f"{found.group(1)} named twice", read_stratum(row.stratum)
-        return Reading(count(base, told), count(base, told, agree="yes"), count(base, told))
-    own = {"canal": "anterior_or_posterior"}
+    match = re.fullmatch(r"(\w+)_(agreement|kappa)", row.term)
+    if match:
+        base, narrowed = f"{match.group(1)} named twice", read_stratum(row.stratum)
+        return Reading(
+            count(base, narrowed), count(base, narrowed, agree="yes"), count(base, narrowed)
+        )
+    either_canal = {"canal": "anterior_or_posterior"}
     return Reading(
-        count("positional", own), count("positional", own, fits="yes"), count("positional", own)
+        count("positional", either_canal),
+        count("positional", either_canal, fits="yes"),
+        count("positional", either_canal),
     )
 
 
 def read_failures(row: Row, _: Release) -> Reading:
     """Failed first maneuvers, and with them those of which nobody knows."""
-    told = read_stratum(row.stratum)
-    if told.get("reason") == "never_tested_again":
+    narrowed = read_stratum(row.stratum)
+    if narrowed.get("reason") == "never_tested_again":
         base, event = "first maneuver failed or unseen", {"reason": "never_tested_again"}
     else:
         base, event = (
             "first maneuver failed",
-            {"reason": told.get("reason", ""), "view": told.get("view", "")},
+            {"reason": narrowed.get("reason", ""), "view": narrowed.get("view", "")},
         )
     return Reading(count(base), count(base, event), count(base))
 
 
 def read_handicap(row: Row, _: Release) -> Reading:
     """Episodes with a total near a day; `seen` where a total there came after resolution."""
-    told, day, term = read_stratum(row.stratum), find_day(row.term), row.term
-    near = f"with a total near day {day}"
+    narrowed, day, term = read_stratum(row.stratum), find_day(row.term), row.term
+    base = f"with a total near day {day}"
     if term.startswith(("mean_near", "difference_near")):
-        own = {"resolution": told["resolution_seen_by_then"]} if told else {}
-        seen = count(near, resolution="yes") if own.get("resolution") != "no" else None
-        return Reading(count(near, own), seen, count(near, own))
+        resolution = {"resolution": narrowed["resolution_seen_by_then"]} if narrowed else {}
+        seen = count(base, resolution="yes") if resolution.get("resolution") != "no" else None
+        return Reading(count(base, resolution), seen, count(base, resolution))
     if term.startswith(("mean_day", "change_by_day")):
-        return Reading(count(near, told), count(near, told, seen="yes"), count(near, told))
+        return Reading(
+            count(base, narrowed), count(base, narrowed, seen="yes"), count(base, narrowed)
+        )
     if term.startswith("share_at_zero"):
-        return Reading(count(near), count(near, zero="yes"), count(near))
-    found = re.fullmatch(r"started_below_(\d+)|fell_by_(\d+)_by_day_\d+", term)
-    if found and found.group(1):
+        return Reading(count(base), count(base, zero="yes"), count(base))
+    match = re.fullmatch(r"started_below_(\d+)|fell_by_(\d+)_by_day_\d+", term)
+    if match and match.group(1):
         start = "with a total near day 0"
-        return Reading(count(start), count(start, below=found.group(1)), count(start))
-    if found:
+        return Reading(count(start), count(start, below=match.group(1)), count(start))
+    if match:
         both = f"with totals on day 0 and near day {day}"
-        return Reading(count(both), count(both, fell=found.group(2)), count(both))
+        return Reading(count(both), count(both, fell=match.group(2)), count(both))
     return read_own(row)
 
 
 def read_recurrence(row: Row, release: Release) -> Reading:
     """First spells that were resolved and tested, or asked, again."""
-    told, day = read_stratum(row.stratum), find_day(row.term)
+    narrowed, day = read_stratum(row.stratum), find_day(row.term)
     base = (
         "resolved, then seen again"
         if row.endpoint == "objective"
         else f"resolved, then told again ({row.endpoint})"
     )
     if row.term.startswith("at_risk"):
-        return Reading(count(base, told, at_risk=day), None, count(base, told, at_risk=day))
+        return Reading(count(base, narrowed, at_risk=day), None, count(base, narrowed, at_risk=day))
     daily = any(term.startswith("recurrence_free_upper") for term in release.terms(row))
     return Reading(
-        count(base, told), count(base, told, returned_by=day if daily else EVER), count(base, told)
+        count(base, narrowed),
+        count(base, narrowed, returned_by=day if daily else EVER),
+        count(base, narrowed),
     )

@@ -27,22 +27,24 @@ def name_followed(endpoint: str) -> str:
     return "followed" if endpoint in ("", "objective") else f"followed, {endpoint}"
 
 
-def read_course(base: str, told: dict[str, str], row: Row, release: Release) -> Reading:
+def read_course(base: str, narrowed: dict[str, str], row: Row, release: Release) -> Reading:
     """A row on one group of spells: how many are known to be resolved by its day, or were still at
     risk on it. Where there is no curve for too few episodes or resolutions, the events are those
     ever resolved."""
     day = find_day(row.term)
     part = re.fullmatch(r"known_([a-z]+)_day_\d+", row.term)
     if part:
-        known = count(base, told, **{KNOWN.get(part.group(1), part.group(1)): day})
-        return Reading(count(base, told), known, known)
+        known = count(base, narrowed, **{KNOWN.get(part.group(1), part.group(1)): day})
+        return Reading(count(base, narrowed), known, known)
     if row.analysis in ("resolution_curves", "sensitivity") and not _has_curve(row, release):
-        return Reading(count(base, told), None, count(base, told))
+        return Reading(count(base, narrowed), None, count(base, narrowed))
     if row.term.startswith("at_risk"):
-        return Reading(count(base, told, at_risk=day), None, count(base, told))
+        return Reading(count(base, narrowed, at_risk=day), None, count(base, narrowed))
     if row.term.startswith("unresolved_") and row.events is None:
-        return Reading(count(base, told), None, count(base, told))
-    return Reading(count(base, told), count(base, told, resolved_by=day or EVER), count(base, told))
+        return Reading(count(base, narrowed), None, count(base, narrowed))
+    return Reading(
+        count(base, narrowed), count(base, narrowed, resolved_by=day or EVER), count(base, narrowed)
+    )
 
 
 def _has_curve(row: Row, release: Release) -> bool:
@@ -60,9 +62,9 @@ def read_curves(row: Row, release: Release) -> Reading:
 
     An arm without its canal is one that was named by a response, among all positional.
     """
-    told = read_stratum(row.stratum)
-    if "arm" in told and "canal" not in told:
-        group = count("positional, arm named by the site", told)
+    narrowed = read_stratum(row.stratum)
+    if "arm" in narrowed and "canal" not in narrowed:
+        group = count("positional, arm named by the site", narrowed)
         return Reading(group, None, group)
     return read_course(name_followed(row.endpoint), read_stratum(row.stratum), row, release)
 
@@ -70,71 +72,76 @@ def read_curves(row: Row, release: Release) -> Reading:
 def read_regression(row: Row, release: Release) -> Reading:
     """The classes of covariates; each is compared with a reference class, which is a group too."""
     base = name_followed(row.endpoint)
-    told = read_class(row.term) if row.stratum in ("", "all") else read_stratum(row.stratum)
+    narrowed = read_class(row.term) if row.stratum in ("", "all") else read_stratum(row.stratum)
     if row.term.startswith("fitted_share"):
         return read_course(base, {}, row, release)
     reference = read_class(row.comparison)
-    others = [count(base, reference)] if told and reference else []
-    events = count(base, told, resolved_by=EVER)
-    return Reading(count(base, told), events, count(base, told), others=others)
+    others = [count(base, reference)] if narrowed and reference else []
+    events = count(base, narrowed, resolved_by=EVER)
+    return Reading(count(base, narrowed), events, count(base, narrowed), others=others)
 
 
 def read_events(row: Row, _: Release) -> Reading:
     """What came first, as known between tests (of those who were tested)
     or on the day on which it was seen (of all)."""
-    told = read_stratum(row.stratum)
-    found = re.fullmatch(
+    narrowed = read_stratum(row.stratum)
+    match = re.fullmatch(
         r"(incidence|seen)_(\w+)_day_(\d+)|(event_free|nothing_seen)_day_(\d+)", row.term
     )
-    if not found:
+    if not match:
         return read_own(row)
-    kind, cause, day, free, free_day = found.groups()
+    kind, cause, day, free, free_day = match.groups()
     seen = (kind or free) in ("seen", "nothing_seen")
     first = f"{cause} by {day}" if kind else f"{'any' if seen else 'any but lost'} by {free_day}"
     base = "complete" if seen else "informative"
-    return Reading(count(base, told), count(base, told, first=first), count(base, told))
+    return Reading(count(base, narrowed), count(base, narrowed, first=first), count(base, narrowed))
 
 
 def read_delays(row: Row, _: Release) -> Reading:
     """Treated episodes by the setting of the first session and by site: who is tested by a day,
     as far as everybody was seen for as long."""
-    told, day = read_stratum(row.stratum), find_day(row.term)
-    whole = count("treated", told)
-    return Reading(whole, count("treated", told, tested_by=day) if day else None, whole)
+    narrowed, day = read_stratum(row.stratum), find_day(row.term)
+    whole = count("treated", narrowed)
+    return Reading(whole, count("treated", narrowed, tested_by=day) if day else None, whole)
 
 
 def read_joint(row: Row, _: Release) -> Reading:
     """Episodes with a complete record, and of how many it is known that they are resolved, or not;
     how many resolved by a day is an answer of a model."""
-    told, day = read_stratum(row.stratum), find_day(row.term)
-    whole = count("complete", told)
+    narrowed, day = read_stratum(row.stratum), find_day(row.term)
+    whole = count("complete", narrowed)
     known = {"known_resolved": "resolved_by", "known_unresolved": "positive_from"}
     for term, event in known.items():
         if row.term.startswith(term):
-            return Reading(whole, count(name_followed(row.endpoint), told, **{event: day}), whole)
+            return Reading(
+                whole, count(name_followed(row.endpoint), narrowed, **{event: day}), whole
+            )
     return Reading(whole, None, whole)
 
 
 def read_pooling(row: Row, _: Release) -> Reading:
     """Sites under letters, and the pool of those that have a number."""
-    told, found = read_stratum(row.stratum), re.match(r"(resolved|smoothed)_by_day_(\d+)", row.term)
-    if found:
-        base, day = name_followed(row.endpoint), found.group(2)
-        own = told or {"pooled": f"{found.group(1)} by {day}"}
-        return Reading(count(base, own), count(base, own, resolved_by=day), count(base, own))
+    narrowed = read_stratum(row.stratum)
+    match = re.match(r"(resolved|smoothed)_by_day_(\d+)", row.term)
+    if match:
+        base, day = name_followed(row.endpoint), match.group(2)
+        pooled = narrowed or {"pooled": f"{match.group(1)} by {day}"}
+        return Reading(
+            count(base, pooled), count(base, pooled, resolved_by=day), count(base, pooled)
+        )
     if "first_session_success" in row.term:
         base = "first sessions tested again"
-        own = told or ({} if "one_stage" in row.term else {"pooled": "yes"})
-        return Reading(count(base, own), count(base, own, success="yes"), count(base, own))
+        pooled = narrowed or ({} if "one_stage" in row.term else {"pooled": "yes"})
+        return Reading(count(base, pooled), count(base, pooled, success="yes"), count(base, pooled))
     return read_own(row)
 
 
 def read_monitoring(row: Row, _: Release) -> Reading:
     """Sites under letters beside the mean, the sites that are compared, and those that are too
     small for it."""
-    told = read_stratum(row.stratum)
-    if told:
-        return Reading(count("complete", told), None, count("complete", told))
+    narrowed = read_stratum(row.stratum)
+    if narrowed:
+        return Reading(count("complete", narrowed), None, count("complete", narrowed))
     compared = "never" if row.term == "sites_below_minimum" else "as large enough"
     whole = count("complete", compared=compared)
     return Reading(whole, None, whole)
@@ -143,27 +150,27 @@ def read_monitoring(row: Row, _: Release) -> Reading:
 def read_published(row: Row, release: Release) -> Reading | None:
     """The pool's episodes of a trial's canal that began with its maneuver;
     two trials of one kind ask of the same group."""
-    told = read_stratum(row.stratum)
-    trial = TRIALS.get(told.pop("trial", ""))
+    narrowed = read_stratum(row.stratum)
+    trial = TRIALS.get(narrowed.pop("trial", ""))
     if row.population == "published" or not trial:
         return None
-    told["canal"], arms = trial["canal"], trial.get("canal_arms")
-    told |= {"arm": "|".join(arms)} if arms else {}
-    return read_course(name_followed(row.endpoint), told, row, release)
+    narrowed["canal"], arms = trial["canal"], trial.get("canal_arms")
+    narrowed |= {"arm": "|".join(arms)} if arms else {}
+    return read_course(name_followed(row.endpoint), narrowed, row, release)
 
 
 def read_variation(row: Row, release: Release) -> Reading:
     """The primary answers, and the same under other choices: other groups of people,
     of which those that are meant to hold others do."""
-    told = read_stratum(row.stratum)
-    variation = told.pop("variation", "")
+    narrowed = read_stratum(row.stratum)
+    variation = narrowed.pop("variation", "")
     if "second" in row.population or row.term.startswith("risk_difference"):
         return _read_second_line(variation, find_day(row.term))
     if variation in ("primary", "endpoint_strict"):
-        return read_course(name_followed(row.endpoint), told, row, release)
+        return read_course(name_followed(row.endpoint), narrowed, row, release)
     if variation.startswith("without_one_site"):
         return Reading(count("followed"), count("followed", resolved_by=EVER), count("followed"))
-    return read_course(f"followed, {variation}", told, row, release)
+    return read_course(f"followed, {variation}", narrowed, row, release)
 
 
 def _read_second_line(variation: str, day: str | None) -> Reading:

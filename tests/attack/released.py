@@ -64,8 +64,12 @@ class Row:
 
     def value(self, name: str) -> float | None:
         """A value in full, None where it is blank or was rounded for the reader."""
-        told = self.values.get(name)
-        return (told.low + told.high) / 2 if told and told.high - told.low < 2 * 10**-FULL else None
+        printed = self.values.get(name)
+        return (
+            (printed.low + printed.high) / 2
+            if printed and printed.high - printed.low < 2 * 10**-FULL
+            else None
+        )
 
 
 @dataclass(frozen=True)
@@ -123,8 +127,8 @@ def _read_table(path: Path) -> Iterator[dict[str, str]]:
 def find_steps(texts: list[dict[str, str]]) -> int:
     """The step to which counts are rounded: the greatest of 10, 5, 4, 3,
     2 that divides all of many counts; 1 if none does."""
-    told = [_whole(text.get(name, "")) for text in texts for name in ("n_episodes", "n_events")]
-    counts = [count for count in told if count]
+    numbers = [_whole(text.get(name, "")) for text in texts for name in ("n_episodes", "n_events")]
+    counts = [count for count in numbers if count]
     return next(
         (
             step
@@ -153,8 +157,8 @@ def _read_row(text: dict[str, str], step: int) -> Row:
     if text.get("rounded"):
         coarse = "estimate" in text["rounded"]
         values = {
-            name: told and _read_share(text[name], told, coarse=coarse)
-            for name, told in values.items()
+            name: value and _read_share(text[name], value, coarse=coarse)
+            for name, value in values.items()
         }
     return Row(
         **{name: text.get(name, "") for name in fields},
@@ -165,7 +169,7 @@ def _read_row(text: dict[str, str], step: int) -> Row:
             text.get("n_events", ""), STEP if "n_events" in text.get("rounded", "") else step
         ),
         sites=sites,
-        values={name: told for name, told in values.items() if told},
+        values={name: value for name, value in values.items() if value},
     )
 
 
@@ -184,9 +188,9 @@ def read_count(text: str, step: int = 1) -> Range | None:
         (r"(\d+)\s*\+", 0, None),
         (r"(\d+)\s*[-–]\s*(\d+)", 0, 0),
     ):
-        found = re.fullmatch(pattern, text.strip())
-        if found:
-            ends = [int(end) for end in found.groups()]
+        match = re.fullmatch(pattern, text.strip())
+        if match:
+            ends = [int(end) for end in match.groups()]
             return Range(
                 0 if high == -1 else ends[0] + low, 10**6 if high is None else ends[-1] + high
             )
@@ -208,24 +212,26 @@ def read_number(text: str, usual: int) -> Range | None:
     return Range(value - half, value + half)
 
 
-def _read_share(text: str, told: Range, *, coarse: bool) -> Range:
+def _read_share(text: str, printed: Range, *, coarse: bool) -> Range:
     """A share of a release that rounds: it has two decimals, be the last one nought,
     and where it is said to be rounded steps of .05."""
     value = float(text)
     half = COARSE / 2 if coarse else 0.005
     return (
         Range(value - half, value + half)
-        if abs(value) <= 1 and (coarse or told.high - told.low > 2 * half)
-        else told
+        if abs(value) <= 1 and (coarse or printed.high - printed.low > 2 * half)
+        else printed
     )
 
 
 def _usual_decimals(texts: list[str]) -> int:
     """The fewest decimals of the numbers of a row that are not whole; 1 where there are none."""
-    found = [
+    decimals = [
         _decimals(text) for text in texts if _is_number(text) and float(text) != int(float(text))
     ]
-    return max(found, default=1) if max(found, default=0) >= FULL else min(found, default=1)
+    return (
+        max(decimals, default=1) if max(decimals, default=0) >= FULL else min(decimals, default=1)
+    )
 
 
 def _decimals(text: str) -> int:

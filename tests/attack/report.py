@@ -44,44 +44,44 @@ def attack(release: Release, earlier: Iterable[Release] = (), site: str | None =
     """Everything that is found in a release, with earlier ones beside it (the earliest first),
     and with the eyes of a site if one is named."""
     system, program = know(release)
-    found = Findings(program.solve(list(system.questions.values())))
-    found.sentences += [*search_pages(release), *search_figures(release)]
-    found.noticed += find_sizes(system, program)
+    findings = Findings(program.solve(list(system.questions.values())))
+    findings.sentences += [*search_pages(release), *search_figures(release)]
+    findings.noticed += find_sizes(system, program)
     series = [*earlier, release]
     pairs = [*pairwise(series), *([(series[0], release)] if len(series) > 2 else [])]
     for before, after in pairs:
-        found.answers += find_changes(before, after)
+        findings.answers += find_changes(before, after)
     if site:
         # only here: it needs the models, and loading them takes seconds
         from tests.attack.own_site import find_others
 
-        found.answers += find_others(release, site)
-    return found
+        findings.answers += find_others(release, site)
+    return findings
 
 
-def describe_findings(found: Findings) -> list[str]:
+def describe_findings(findings: Findings) -> list[str]:
     """The findings as lines: first how many of each kind, then each."""
     kinds = Counter(
         (answer.question.kind, "exactly" if answer.exact else "as 1 to 10")
-        for answer in found.groups
+        for answer in findings.groups
     )
     lines = [f"{number:5} {kind} told {how}" for (kind, how), number in sorted(kinds.items())]
     lines += [
-        f"{len(found.sentences):5} on pages and in figures",
-        f"{found.unsettled:5} questions not settled",
-        f"{len(found.noticed):5} noticed of sites (no group of people)",
+        f"{len(findings.sentences):5} on pages and in figures",
+        f"{findings.unsettled:5} questions not settled",
+        f"{len(findings.noticed):5} noticed of sites (no group of people)",
         "",
     ]
     for answer in sorted(
-        found.groups, key=lambda each: (each.question.kind, not each.exact, each.question.where)
+        findings.groups, key=lambda each: (each.question.kind, not each.exact, each.question.source)
     ):
         how = "comes out exactly" if answer.exact else "is proved to be 1 to 10"
         lines.append(
             f"[{answer.question.kind}] {how}: {describe(answer.question.total)} "
-            f"({answer.question.where})"
+            f"({answer.question.source})"
         )
     return [
         *lines,
-        *(f"[page] {sentence}" for sentence in found.sentences),
-        *(f"[site] {each}" for each in found.noticed),
+        *(f"[page] {sentence}" for sentence in findings.sentences),
+        *(f"[site] {each}" for each in findings.noticed),
     ]

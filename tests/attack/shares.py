@@ -133,12 +133,12 @@ def _bound_by_first_events(system: System, rows: dict[str, tuple[Row, Reading]])
     parts = [(row, reading) for term, (row, reading) in rows.items() if term.startswith("seen_")]
     free = next((pair for term, pair in rows.items() if term.startswith("nothing_seen")), None)
     for row, reading in parts:
-        share, own, n = row.values["estimate"], reading.events or {}, reading.n or {}
-        system.bound(_mix((n, share.high), (own, -1)), -1e-7, EVERYBODY, f"events of {row.name}")
+        share, events, n = row.values["estimate"], reading.events or {}, reading.n or {}
+        system.bound(_mix((n, share.high), (events, -1)), -1e-7, EVERYBODY, f"events of {row.name}")
         if free:
             left, any_event = free[0].values["estimate"], free[1].events or {}
             # events of this kind >= n * share - (n * (1 - left) - events of any kind)
-            least = _mix((own, 1), (n, -share.low + 1 - left.low), (any_event, -1))
+            least = _mix((events, 1), (n, -share.low + 1 - left.low), (any_event, -1))
             system.bound(least, -1e-7, EVERYBODY, f"events of {row.name}, by the share without any")
 
 
@@ -167,11 +167,11 @@ def _split_class(system: System, row: Row, reading: Reading, bounds: Bounds) -> 
     """The difference of two arms in how common a class is, in units of its spread,
     tells how many of the class each arm has."""
     (name,) = reading.n if len(reading.n or {}) == 1 else ("",)
-    base, told = read_name(name)
-    stratum = {key: value for key, value in told.items() if key in ("variant", "change_to")}
+    base, narrowed = read_name(name)
+    stratum = {key: value for key, value in narrowed.items() if key in ("variant", "change_to")}
     arms = [count(base, stratum, **{"arm chosen": arm}) for arm in ("change", "repeat")]
     sizes, members = [bounds(arm) for arm in arms], bounds(reading.n or {})
-    if told == stratum or any(low != high for low, high in [*sizes, members]) or not members[0]:
+    if narrowed == stratum or any(low != high for low, high in [*sizes, members]) or not members[0]:
         return
     changed, repeated = (int(size[0]) for size in sizes)
     split = np.arange(int(members[0]) + 1)
@@ -186,14 +186,16 @@ def _split_class(system: System, row: Row, reading: Reading, bounds: Bounds) -> 
         & (other <= 1)
     )
     names = tuple(
-        name_ for arm in ("change", "repeat") for name_ in count(base, told, **{"arm chosen": arm})
+        name_
+        for arm in ("change", "repeat")
+        for name_ in count(base, narrowed, **{"arm chosen": arm})
     )
     rows = tuple((int(k), int(members[0] - k)) for k in split[fits])
     if rows and len(rows) <= MOST_PAIRS:
         system.names.update(names)
         system.choices.append(Choice(names, rows, f"split of {row.name}"))
-        for own in names:
-            system.ask({own: 1}, "split class", row.name)
+        for group in names:
+            system.ask({group: 1}, "split class", row.name)
 
 
 def _read_attempts(system: System) -> None:
@@ -201,9 +203,9 @@ def _read_attempts(system: System) -> None:
     of a session by its number each person has one."""
     for row, reading in system.readings:
         if reading.attempts and row.status == "ok":
-            found = re.match(r"(\d[\d,]*) attempts", row.note)
-            if found:
-                number = int(found.group(1).replace(",", ""))
+            match = re.match(r"(\d[\d,]*) attempts", row.note)
+            if match:
+                number = int(match.group(1).replace(",", ""))
                 system.bound(reading.attempts, number, number, f"note of {row.name}")
             elif re.fullmatch(r"attempt_number=\d+", row.stratum) and row.n:
                 system.bound(
@@ -263,8 +265,8 @@ def _fits_kappa(cells: dict[str, int], kappa: Range) -> bool:
     values = sorted({value for name in cells for value in read_name(name)[1].values()})
     table = np.zeros((len(values), len(values)))
     for name, number in cells.items():
-        told = read_name(name)[1]
-        table[values.index(told["recorded"]), values.index(told["adjudicated"])] = number
+        narrowed = read_name(name)[1]
+        table[values.index(narrowed["recorded"]), values.index(narrowed["adjudicated"])] = number
     total = table.sum()
     agree, chance = np.trace(table) / total, (table.sum(axis=0) @ table.sum(axis=1)) / total**2
     if chance == 1:

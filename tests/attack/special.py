@@ -37,26 +37,32 @@ def add_special(system: System, release: Release) -> None:
 
 def _add_first_events(system: System, base: str, members: list[dict[str, str]]) -> None:
     """Events of each kind add up to those of any kind; one that came first is one that came."""
-    seen = sorted({(told.get("canal", ""), told["first"]) for told in members if "first" in told})
+    seen = sorted(
+        {
+            (narrowed.get("canal", ""), narrowed["first"])
+            for narrowed in members
+            if "first" in narrowed
+        }
+    )
     for canal, first in seen:
         kind, _, day = first.rpartition(" by ")
-        where = {"canal": canal} if canal else {}
+        within = {"canal": canal} if canal else {}
         if kind in ("any", "any but lost"):
             causes = CAUSES if kind == "any" else CAUSES[:3]
-            parts = add(*(count(base, where, first=f"{cause} by {day}") for cause in causes))
+            parts = add(*(count(base, within, first=f"{cause} by {day}") for cause in causes))
             system.equal(
-                count(base, where, first=first), parts, f"first events by day {day} {canal}"
+                count(base, within, first=first), parts, f"first events by day {day} {canal}"
             )
         elif kind == "resolved":
-            after = count("followed", where, resolved_by=day)
+            after = count("followed", within, resolved_by=day)
             system.within(
-                count(base, where, first=first),
+                count(base, within, first=first),
                 after,
                 f"resolved first by day {day} {canal}",
                 DIFFERENCE,
             )
         if base == "informative" and kind in CAUSES:
-            pair = count(base, where, first=first), count("complete", where, first=first)
+            pair = count(base, within, first=first), count("complete", within, first=first)
             if kind == "switched":  # also seen in those who were not tested again
                 system.within(*pair, f"switched by day {day} {canal}", DIFFERENCE)
             else:
@@ -70,8 +76,8 @@ def _add_first_events(system: System, base: str, members: list[dict[str, str]]) 
         ]
         later = min((d for d in next_days if d > int(day)), default=None)
         if canal == other_canal and other == f"{kind} by {later}":
-            where = {"canal": canal} if canal else {}
-            pair = (count(base, where, first=one), count(base, where, first=other))
+            within = {"canal": canal} if canal else {}
+            pair = (count(base, within, first=one), count(base, within, first=other))
             system.within(*pair, f"{kind} by day {day} and by day {later} {canal}", DIFFERENCE)
 
 
@@ -79,8 +85,8 @@ def list_next(release: Release) -> dict[tuple[str, str], set[str]]:
     """The families that a table lists as next, by canal and path."""
     listed: dict[tuple[str, str], set[str]] = defaultdict(set)
     for row in release.among("sequence_paths"):
-        told = read_stratum(row.stratum)
-        point = told.get("canal", ""), told.get("path", "").removeprefix("start")
+        narrowed = read_stratum(row.stratum)
+        point = narrowed.get("canal", ""), narrowed.get("path", "").removeprefix("start")
         for step in split_steps(row.term):
             if step.startswith("next="):
                 listed[point].update(step.removeprefix("next=").split(JOINED))
@@ -94,22 +100,23 @@ def _add_paths(
     or to a rarer one; paths that other tables tell of, but whose family is not listed, are among
     the rarer."""
     kept = [
-        told
-        for told in members
-        if set(told) <= {"canal", "path", "end", "next"} and (set(told) & {"path", "end", "next"})
+        narrowed
+        for narrowed in members
+        if set(narrowed) <= {"canal", "path", "end", "next"}
+        and (set(narrowed) & {"path", "end", "next"})
     ]
     points = {
-        (told.get("canal", ""), told.get("path", ""))
-        for told in kept
-        if "next" in told or "end" in told
+        (narrowed.get("canal", ""), narrowed.get("path", ""))
+        for narrowed in kept
+        if "next" in narrowed or "end" in narrowed
     }
     for canal, path in sorted(points):
         here = {"canal": canal} if canal else {}
         here |= {"path": path} if path else {}
         on = [
-            told["path"]
-            for told in kept
-            if told.get("canal", "") == canal and _comes_next(told.get("path", ""), path)
+            narrowed["path"]
+            for narrowed in kept
+            if narrowed.get("canal", "") == canal and _comes_next(narrowed.get("path", ""), path)
         ]
         known = [name for name in set(on) if _is_listed(name, listed.get((canal, path), set()))]
         next_paths = add(*(count("complete", here | {"path": name}) for name in sorted(known)))
@@ -159,7 +166,8 @@ def _add_first_families(
 ) -> None:
     """A first session of some families began with the first of them."""
     for family in sorted(
-        {told["first_maneuver"] for told in treated if set(told) == {"first_maneuver"}} - {*RESTS}
+        {narrowed["first_maneuver"] for narrowed in treated if set(narrowed) == {"first_maneuver"}}
+        - {*RESTS}
     ):
         begun = [
             t["path"]
@@ -181,12 +189,20 @@ def _add_table(system: System, part: str, members: list[dict[str, str]]) -> None
     """The cells of recorded against adjudicated add up to all of whom both name the part;
     the diagonal to those who agree."""
     base = f"{part} named twice"
-    cells = [told for told in members if set(told) == {"recorded", "adjudicated"}]
+    cells = [narrowed for narrowed in members if set(narrowed) == {"recorded", "adjudicated"}]
     if not cells:
         return
-    rest = count(base, pair=RESTS[-1]) if any("pair" in told for told in members) else {}
-    system.equal(count(base), add(*(count(base, told) for told in cells), rest), f"table of {part}")
-    same = add(*(count(base, told) for told in cells if told["recorded"] == told["adjudicated"]))
+    rest = count(base, pair=RESTS[-1]) if any("pair" in narrowed for narrowed in members) else {}
+    system.equal(
+        count(base), add(*(count(base, narrowed) for narrowed in cells), rest), f"table of {part}"
+    )
+    same = add(
+        *(
+            count(base, narrowed)
+            for narrowed in cells
+            if narrowed["recorded"] == narrowed["adjudicated"]
+        )
+    )
     if rest:
         system.within(same, count(base, agree="yes"), f"diagonal of {part}", DIFFERENCE)
         system.bound(
@@ -197,8 +213,10 @@ def _add_table(system: System, part: str, members: list[dict[str, str]]) -> None
         )
     else:
         system.equal(count(base, agree="yes"), same, f"diagonal of {part}")
-    for value in sorted({told["adjudicated"] for told in cells}):
-        column = add(*(count(base, told) for told in cells if told["adjudicated"] == value))
+    for value in sorted({narrowed["adjudicated"] for narrowed in cells}):
+        column = add(
+            *(count(base, narrowed) for narrowed in cells if narrowed["adjudicated"] == value)
+        )
         system.within(
             column, count("positional", {part: value}), f"column {value} of {part}", DIFFERENCE
         )
@@ -209,26 +227,30 @@ def _add_choices(
 ) -> None:
     """Changes to single families are changes; the two arms add up,
     and so do the classes of each covariate."""
-    variants = sorted({told.get("variant", "") for told in choices})
+    variants = sorted({narrowed.get("variant", "") for narrowed in choices})
     for variant in variants:
-        where = {"variant": variant} if variant else {}
-        to = [told for told in choices if told.get("variant", "") == variant and "to" in told]
-        change = count("stood at a choice", where, choice="change")
+        within = {"variant": variant} if variant else {}
+        to = [
+            narrowed
+            for narrowed in choices
+            if narrowed.get("variant", "") == variant and "to" in narrowed
+        ]
+        change = count("stood at a choice", within, choice="change")
         system.within(
             add(*(count("stood at a choice", t) for t in to)),
             change,
             f"changed {variant}",
             "hidden cells together",
         )
-        whole = add(count("stood at a choice", where, choice="repeat"), change)
-        system.equal(count("repeated or changed", where), whole, f"choices compared {variant}")
+        whole = add(count("stood at a choice", within, choice="repeat"), change)
+        system.equal(count("repeated or changed", within), whole, f"choices compared {variant}")
         system.within(
-            count("compared", where), whole, f"left out of the comparison {variant}", DIFFERENCE
+            count("compared", within), whole, f"left out of the comparison {variant}", DIFFERENCE
         )
-    for told in compared:
-        events = {key: value for key, value in told.items() if key == "resolved_by"}
-        stratum = {key: value for key, value in told.items() if key in ("variant", "change_to")}
-        if "arm chosen" in told and told["arm chosen"] == "repeat":
+    for narrowed in compared:
+        events = {key: value for key, value in narrowed.items() if key == "resolved_by"}
+        stratum = {key: value for key, value in narrowed.items() if key in ("variant", "change_to")}
+        if "arm chosen" in narrowed and narrowed["arm chosen"] == "repeat":
             arms = add(
                 *(
                     count("compared", stratum | events, **{"arm chosen": arm})
@@ -241,13 +263,17 @@ def _add_choices(
 
 def _add_classes(system: System, compared: list[dict[str, str]]) -> None:
     classes: dict[tuple, list[Sum]] = defaultdict(list)
-    for told in compared:
-        stratum = {key: value for key, value in told.items() if key in ("variant", "change_to")}
-        own = [
-            key for key in told if key not in ("variant", "change_to", "arm chosen", "resolved_by")
+    for narrowed in compared:
+        stratum = {key: value for key, value in narrowed.items() if key in ("variant", "change_to")}
+        classes_of_row = [
+            key
+            for key in narrowed
+            if key not in ("variant", "change_to", "arm chosen", "resolved_by")
         ]
-        if len(own) == 1 and set(told) == {*stratum, *own}:
-            classes[tuple(sorted(stratum.items())), own[0]].append(count("compared", told))
+        if len(classes_of_row) == 1 and set(narrowed) == {*stratum, *classes_of_row}:
+            classes[tuple(sorted(stratum.items())), classes_of_row[0]].append(
+                count("compared", narrowed)
+            )
     for (stratum, key), parts in classes.items():
         system.equal(
             count("compared", dict(stratum)),
@@ -298,7 +324,7 @@ def _add_sessions(system: System) -> None:
 
 
 def _is_cell(name: str, base: str) -> bool:
-    own, told = read_name(name)
-    return own == base and (
-        set(told) == {"family", "canal and arm", "mechanism"} or told == {"cell": "small"}
+    its_base, narrowed = read_name(name)
+    return its_base == base and (
+        set(narrowed) == {"family", "canal and arm", "mechanism"} or narrowed == {"cell": "small"}
     )

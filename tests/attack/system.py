@@ -93,7 +93,7 @@ class Question:
 
     total: Sum
     kind: str
-    where: str
+    source: str
 
 
 @dataclass
@@ -140,11 +140,11 @@ class System:
         if kind:
             self.ask(less(whole, part), kind, why)
 
-    def ask(self, total: Sum, kind: str, where: str) -> None:
+    def ask(self, total: Sum, kind: str, source: str) -> None:
         """How many are these? Each sum is asked for once."""
         if total and any(number > 0 for number in total.values()):
             self.names.update(total)
-            self.questions.setdefault(tuple(sorted(total.items())), Question(total, kind, where))
+            self.questions.setdefault(tuple(sorted(total.items())), Question(total, kind, source))
 
 
 def build_system(release: Release) -> System:
@@ -159,17 +159,17 @@ def build_system(release: Release) -> System:
 
 
 def _take_in(system: System, row: Row, reading: Reading) -> None:
-    for told, group, kind in (
+    for value, group, kind in (
         (row.n, reading.n, "episodes"),
         (row.events, reading.events, "events"),
     ):
         if group is None:
             continue
         system.names.update(group)
-        if told:
-            system.bound(group, told.low, told.high, f"printed: {kind} of {row.name}")
+        if value:
+            system.bound(group, value.low, value.high, f"printed: {kind} of {row.name}")
             system.printed.update(group if len(group) == 1 else ())
-            _ask_open(system, row, told, group)
+            _ask_open(system, row, value, group)
         else:
             system.ask(group, "hidden cell", f"{kind} of {row.name}")
     once = row.analysis != "attempt_success" or row.stratum in (
@@ -192,8 +192,8 @@ def _take_in(system: System, row: Row, reading: Reading) -> None:
     _read_status(system, row, reading)
 
 
-def _ask_open(system: System, row: Row, told: Range, group: Sum) -> None:
-    if told.low >= 1 and told.high <= SMALL:
+def _ask_open(system: System, row: Row, value: Range, group: Sum) -> None:
+    if value.low >= 1 and value.high <= SMALL:
         system.ask(group, "open cell", f"printed in {row.name}")
 
 

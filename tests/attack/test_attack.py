@@ -40,9 +40,11 @@ def find(folder: Path) -> dict[str, bool]:
 @pytest.mark.parametrize("kind", LEAKS)
 def test_planted_leak_is_found(tmp_path, kind):
     rows, group, exact = LEAKS[kind]
-    found = find(write_release(tmp_path, rows))
-    assert any(group == name or (group in name and " - " not in name) for name in found), found
-    assert any(is_exact == exact for name, is_exact in found.items() if group in name)
+    exact_by_group = find(write_release(tmp_path, rows))
+    assert any(group == name or (group in name and " - " not in name) for name in exact_by_group), (
+        exact_by_group
+    )
+    assert any(is_exact == exact for name, is_exact in exact_by_group.items() if group in name)
 
 
 @pytest.mark.parametrize("kind", KEPT)
@@ -110,7 +112,7 @@ def test_claims_are_those_of_trying_all_tables(tmp_path_factory, numbers, hidden
         for (c, m), hide in zip(CELLS, hidden, strict=True)
     ]
     fits = list_tables(truth, dict(zip(CELLS, hidden, strict=True))) if sum(hidden) <= 2 else None
-    found = {
+    bounds_by_group = {
         describe(answer.question.total): (answer.low, answer.high)
         for answer in find_groups(
             read_release(write_release(tmp_path_factory.mktemp("table"), rows))
@@ -118,7 +120,7 @@ def test_claims_are_those_of_trying_all_tables(tmp_path_factory, numbers, hidden
     }
     for (canal, mechanism), number in truth.items():
         name = describe(count("followed", canal=canal, mechanism=mechanism, at_risk=0))
-        reach = found.get(name)
+        reach = bounds_by_group.get(name)
         assert reach is None or reach[0] <= number <= reach[1]
         if fits is not None and hidden[CELLS.index((canal, mechanism))]:
             sizes = [table[canal, mechanism] for table in fits]
@@ -143,8 +145,8 @@ def test_columns_may_be_missing(tmp_path):
     [("12", 12, 12), ("12.0", 12, 12), ("<11", 0, 10), ("11-20", 11, 20), ("40+", 40, 10**6)],
 )
 def test_counts_as_they_may_be_printed(text, low, high):
-    told = read_count(text)
-    assert (told.low, told.high) == (low, high)
+    printed = read_count(text)
+    assert (printed.low, printed.high) == (low, high)
 
 
 def test_a_rounded_count_and_a_rounded_number_stand_for_what_would_be_printed_so():
@@ -163,14 +165,14 @@ def test_pages_are_read(tmp_path):
     release = read_release(write_release(tmp_path, [curve("all", "resolved_by_day_7", **HIDDEN)]))
     (tmp_path / "reports").mkdir()
     (tmp_path / "reports" / "technical.html").write_text(PAGE.format(9), "utf-8")
-    found = list(search_pages(release))
-    assert len(found) == 2
-    assert "5 patients" in found[0]
+    sentences = list(search_pages(release))
+    assert len(sentences) == 2
+    assert "5 patients" in sentences[0]
     assert list(compare_tables(Page(PAGE.format("")), release)) == []
 
 
 @pytest.mark.parametrize(
-    ("sentence", "found"),
+    ("sentence", "number"),
     [
         ("Of 120 episodes 7 cases switched", 1),
         ("92 of 98 episodes agree", 1),
@@ -180,8 +182,8 @@ def test_pages_are_read(tmp_path):
         ("79 % (71 to 83) of 269 episodes", 0),
     ],
 )
-def test_sentences_that_count_small_groups(sentence, found):
-    assert len(list(find_small_groups(sentence))) == found
+def test_sentences_that_count_small_groups(sentence, number):
+    assert len(list(find_small_groups(sentence))) == number
 
 
 BAR = '<g class="bar"><path d="M {} 0 L {} 0 L {} 9 z"/></g>'
@@ -264,16 +266,16 @@ def test_what_is_not_settled_is_not_passed_over(tmp_path, monkeypatch, name):
     # as if every program had ended before it knew
     monkeypatch.setattr(Part, "_minimise", lambda self, weight: None)
     rows, _, _ = LEAKS[name]
-    found = attack(read_release(write_release(tmp_path, rows)))
-    assert found.any or found.unsettled
-    assert f"{found.unsettled:5} questions not settled" in describe_findings(found)
+    findings = attack(read_release(write_release(tmp_path, rows)))
+    assert findings.any or findings.unsettled
+    assert f"{findings.unsettled:5} questions not settled" in describe_findings(findings)
 
 
 def test_findings_never_say_how_many(tmp_path):
     rows, _, _ = LEAKS["parts add up to the whole"]
-    found = attack(read_release(write_release(tmp_path, rows)))
-    lines = describe_findings(found)
-    assert found.any
+    findings = attack(read_release(write_release(tmp_path, rows)))
+    lines = describe_findings(findings)
+    assert findings.any
     assert any("comes out exactly: stored[sex=unknown]" in line for line in lines)
     assert not any("= 4" in line or ": 4" in line for line in lines)
 

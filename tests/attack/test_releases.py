@@ -27,16 +27,16 @@ def demonstration(pool_run):
 
 
 def test_demonstration_pool_gives_no_group_away(demonstration):
-    found = demonstration[1]
-    assert not found.any, "\n".join(describe_findings(found)[:40])
-    assert found.unsettled == 0
+    findings = demonstration[1]
+    assert not findings.any, "\n".join(describe_findings(findings)[:40])
+    assert findings.unsettled == 0
 
 
 def test_claims_and_equations_are_right(demonstration):
-    results, found = demonstration
+    results, findings = demonstration
     truth = read_truth(results)
     assert len(truth) > 1000
-    assert list_wrong(found.groups, truth) == []
+    assert list_wrong(findings.groups, truth) == []
     assert list_broken(know(read_release(results, "unreleased"))[0], truth) == []
 
 
@@ -44,14 +44,17 @@ def test_claims_and_equations_are_right(demonstration):
 @pytest.mark.parametrize("site", ["S01", "S04"])
 def test_no_site_finds_a_group_of_the_others(pool_run, site):
     others = find_others(read_release(pool_run[0] / "results"), site)
-    assert [answer.question.where for answer in others] == []
+    assert [answer.question.source for answer in others] == []
 
 
 def make_pool(folder: Path, episodes: int, sites: int, seed: int) -> Path:
     """A new invented pool; its deliveries."""
-    told = [f"--out={folder}", f"--episodes={episodes}", f"--sites={sites}", f"--seed={seed}"]
+    arguments = [f"--out={folder}", f"--episodes={episodes}", f"--sites={sites}", f"--seed={seed}"]
     subprocess.run(
-        [sys.executable, "-m", "synthetic_data", *told], cwd=ROOT, check=True, capture_output=True
+        [sys.executable, "-m", "synthetic_data", *arguments],
+        cwd=ROOT,
+        check=True,
+        capture_output=True,
     )
     return folder / "pool"
 
@@ -86,10 +89,10 @@ def test_random_pools_give_no_group_away(tmp_path, number, size):
     results = release(tmp_path / "run", make_pool(tmp_path / "new", *size, seed=7100 + number))
     truth = read_truth(results)
     assert list_broken(know(read_release(results, "unreleased"))[0], truth) == []
-    found = attack(read_release(results))
-    assert list_wrong(found.groups, truth) == []
-    assert not found.any, "\n".join(describe_findings(found)[:40])
-    assert found.unsettled == 0
+    findings = attack(read_release(results))
+    assert list_wrong(findings.groups, truth) == []
+    assert not findings.any, "\n".join(describe_findings(findings)[:40])
+    assert findings.unsettled == 0
 
 
 def cut_delivery(whole: Path, part: Path, number: str, left_out: int) -> None:
@@ -124,6 +127,6 @@ def test_three_releases_of_a_growing_pool_give_no_group_away(tmp_path):
         for name in ("estimates", "unreleased", "reports"):
             shutil.copytree(results / name, kept[-1] / name)
     releases = [read_release(folder) for folder in kept]
-    found = attack(releases[-1], releases[:-1])
-    assert not found.any, "\n".join(describe_findings(found)[:40])
-    assert found.unsettled == 0
+    findings = attack(releases[-1], releases[:-1])
+    assert not findings.any, "\n".join(describe_findings(findings)[:40])
+    assert findings.unsettled == 0

@@ -14,9 +14,9 @@ def read_truth(results: Path) -> dict[str, int]:
     """The true count of each group that a table counts; sites have their codes, not letters."""
     truth = {}
     for row, reading in build_system(read_release(results, "unreleased")).readings:
-        for told, group in ((row.n, reading.n), (row.events, reading.events)):
-            if told and group and list(group.values()) == [1]:
-                truth[next(iter(group))] = int(told.low)
+        for value, group in ((row.n, reading.n), (row.events, reading.events)):
+            if value and group and list(group.values()) == [1]:
+                truth[next(iter(group))] = int(value.low)
     return truth
 
 
