@@ -46,13 +46,13 @@ def write_site(folder: Path) -> int:
 def measure(*words: object) -> str:
     """Seconds and memory of one tool, as a line."""
     command = [sys.executable, "-c", MEASURE, sys.executable, "-m", "pipeline", *map(str, words)]
-    told = [
+    measured = [
         subprocess.run(command, capture_output=True, text=True, check=True).stdout.split()
         for _ in range(2)
     ]
     return (
-        f"{min(float(seconds) for seconds, _ in told):6.1f} s "
-        f"{max(int(peak) for _, peak in told) / 1_000:6.0f} MB"
+        f"{min(float(seconds) for seconds, _ in measured):6.1f} s "
+        f"{max(int(peak) for _, peak in measured) / 1_000:6.0f} MB"
     )
 
 

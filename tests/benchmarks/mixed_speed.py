@@ -65,14 +65,14 @@ def compare(n: int) -> str:
     rows, _ = collapse_rows(single.design, single.offset, event, site)
     groups = collapse_patients(single, patient, site)
     model = sm.GLM(single.events, single.design, sm.families.Binomial(sm.families.links.CLogLog()))
-    found = fit_cloglog(rows)
-    np.testing.assert_allclose(found.point, model.fit(method="newton").params, atol=1e-6)
+    fit = fit_cloglog(rows)
+    np.testing.assert_allclose(fit.point, model.fit(method="newton").params, atol=1e-6)
     collapse = take_time(lambda: collapse_rows(single.design, single.offset, event, site))
-    own = take_time(lambda: fit_cloglog(rows))
+    seconds = take_time(lambda: fit_cloglog(rows))
     raw = take_time(lambda: model.fit(method="newton"))
-    mixed = take_time(lambda: fit_mixed(groups, found.point, POINTS, random_sites=False))
+    mixed = take_time(lambda: fit_mixed(groups, fit.point, POINTS, random_sites=False))
     sizes = f"{n:>8}{len(event):>9}{len(rows.offset):>8}{len(groups.weight):>9}"
-    return f"{sizes}{collapse:>10.3f}{own:>9.3f}{raw:>13.2f}{raw / own:>8.0f}{mixed:>9.2f}"
+    return f"{sizes}{collapse:>10.3f}{seconds:>9.3f}{raw:>13.2f}{raw / seconds:>8.0f}{mixed:>9.2f}"
 
 
 if __name__ == "__main__":

@@ -54,13 +54,14 @@ def compare(n: int) -> str:
     left, right, index = collapse_intervals(*tests)
     weight = np.bincount(index)
     draws = np.random.default_rng(1).multinomial(n, weight / n, size=REPLICATES)
-    own = take_time(lambda: fit_npmle(left, right, weight))
+    seconds = take_time(lambda: fit_npmle(left, right, weight))
     many = take_time(lambda: fit_many(left, right, draws, DAYS))
     loose, tight = (
-        take_time(partial(fit_lifelines, left, right, weight, tol)) / own for tol in (1e-5, 1e-9)
+        take_time(partial(fit_lifelines, left, right, weight, tol)) / seconds
+        for tol in (1e-5, 1e-9)
     )
     return (
-        f"{n:>8}{len(left):>11}{collapse * 1000:>10.1f}{own * 1000:>10.1f}{loose:>16.0f}"
+        f"{n:>8}{len(left):>11}{collapse * 1000:>10.1f}{seconds * 1000:>10.1f}{loose:>16.0f}"
         f"{tight:>16.0f}{many:>12.2f}"
     )
 

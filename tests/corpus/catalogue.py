@@ -31,10 +31,10 @@ MAKERS = {
 }
 
 
-def list_cases(kinds: Sequence[str], held: Path | None = None) -> list[Case]:
+def list_cases(kinds: Sequence[str], held_out: Path | None = None) -> list[Case]:
     """The cases of these kinds: the open half, or the one that is held back in that folder."""
     for module in MODULES:
         import_module(f"tests.corpus.{module}")
-    if held:
-        load_held_code(held)
-    return [case for kind in kinds for case in MAKERS[kind](held)]
+    if held_out:
+        load_held_code(held_out)
+    return [case for kind in kinds for case in MAKERS[kind](held_out)]

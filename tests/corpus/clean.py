@@ -15,11 +15,11 @@ from tests.corpus.sheet import Styled
 ALPHABET = "ABCDEFGHJKLMNPQRSTUVWXYZ23456789"
 
 
-def list_clean(held: Path | None = None) -> list[Case]:
+def list_clean(held_out: Path | None = None) -> list[Case]:
     """The clean cases of one half: those made by functions, and those made from lists."""
-    cases = [_case(name, *entry) for name, entry in CLEAN.items() if entry[2] == bool(held)]
+    cases = [_case(name, *entry) for name, entry in CLEAN.items() if entry[2] == bool(held_out)]
     for file, make in MAKERS.items():
-        for number, row in enumerate(read_entries(file, held)):
+        for number, row in enumerate(read_entries(file, held_out)):
             change, group, set_aside = make(row, number)
             cases.append(_case(f"{file}/{row[next(iter(row))]}", group, change, None, set_aside))
     return cases

@@ -24,9 +24,9 @@ REMARKS = [
 SIDES = {"right": "R", "left": "L", "both": "B"}
 
 
-def list_first(held: Path | None = None) -> list[Case]:
+def list_first(held_out: Path | None = None) -> list[Case]:
     """The first files of one half."""
-    return [_case(name, entry) for name, entry in FIRST.items() if entry["held"] == bool(held)]
+    return [_case(name, entry) for name, entry in FIRST.items() if entry["held"] == bool(held_out)]
 
 
 def _case(name: str, entry: dict) -> Case:

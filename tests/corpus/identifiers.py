@@ -35,37 +35,37 @@ FILES = {
 KINDS_A_PLACE = 4
 
 
-def list_identifiers(held: Path | None = None) -> list[Case]:
+def list_identifiers(held_out: Path | None = None) -> list[Case]:
     """The cases of one half.
 
     Held back are unseen values, in all places, and unseen places, with all values.
     """
     values = {kind: _read_values(kind, None) for kind in FILES}
-    unseen = {kind: _read_values(kind, held) for kind in FILES} if held else values
-    places = {**PLACES, **_list_property_places(held)}
+    unseen = {kind: _read_values(kind, held_out) for kind in FILES} if held_out else values
+    places = {**PLACES, **_list_property_places(held_out)}
     cases: dict[str, Case] = {}
     for kind, planted in unseen.items():
         for value in planted:
             _add(cases, _choose(places, kind, value), value)
     for spot in places.values():
-        new = held and not is_open("place", spot.name)
+        new = held_out and not is_open("place", spot.name)
         pool = (
             {kind: unseen[kind] + (values[kind] if new else []) for kind in FILES}
-            if held
+            if held_out
             else values
         )
         for kind in _order(f"kinds {spot.name}", sorted(spot.takes & FILES.keys()))[:KINDS_A_PLACE]:
             fitting = [value for value in pool[kind] if spot.fits(value)]
             if fitting:
                 _add(cases, spot, _order(f"{spot.name} {kind}", fitting, str)[0])
-    return [*cases.values(), *list_header_cases(held), *list_pseudonym_cases(held)]
+    return [*cases.values(), *list_header_cases(held_out), *list_pseudonym_cases(held_out)]
 
 
-def list_header_cases(held: Path | None) -> list[Case]:
+def list_header_cases(held_out: Path | None) -> list[Case]:
     """Columns whose name says what they hold, in many languages, with such values in each row."""
     return [
         _header_case(entry["text"], entry["language"], entry["holds"])
-        for entry in read_entries("headers", held)
+        for entry in read_entries("headers", held_out)
     ]
 
 
@@ -87,7 +87,7 @@ def _header_case(header: str, language: str, holds: str) -> Case:
     )
 
 
-def _read_values(kind: str, held: Path | None) -> list[Planted]:
+def _read_values(kind: str, held_out: Path | None) -> list[Planted]:
     return [
         Planted(
             kind,
@@ -95,12 +95,12 @@ def _read_values(kind: str, held: Path | None) -> list[Planted]:
             row.get("typed") or "text",
             tuple(filter(None, (row.get("needles") or "").split("|"))),
         )
-        for row in read_entries(FILES[kind], held)
+        for row in read_entries(FILES[kind], held_out)
     ]
 
 
-def _list_property_places(held: Path | None) -> dict[str, Place]:
-    rows = read_entries("properties") + (read_entries("properties", held) if held else [])
+def _list_property_places(held_out: Path | None) -> dict[str, Place]:
+    rows = read_entries("properties") + (read_entries("properties", held_out) if held_out else [])
     return {row["name"]: _property_place(row) for row in rows}
 
 

@@ -46,7 +46,7 @@ class Outcome:
             "group": self.case.group,
             "detail": self.case.detail,
         }
-        said = {
+        fields = {
             "disagrees": self.disagrees,
             "missing": self.missing,
             "wrong": self.wrong,
@@ -58,7 +58,7 @@ class Outcome:
             "rules": self.rules,
             "found": self.found,
             "crashed": self.crashed,
-            **said,
+            **fields,
         }
 
 
@@ -115,9 +115,9 @@ def _judge(case: Case, delivery: Delivery, folder: Path, results: Path, run: Run
 def _try_check(outcome: Outcome, delivery: Delivery, folder: Path, copies: Path) -> None:
     copied = copies / folder.parent.name
     shutil.copytree(folder.parent, copied)
-    own = outcome.case.path(delivery) if outcome.case.path else folder.name
+    place = outcome.case.path(delivery) if outcome.case.path else folder.name
     before = set(copies.rglob("*"))
-    outcome.check = run = run_check(copied / own, *([] if outcome.case.trap else ["--mark"]))
+    outcome.check = run = run_check(copied / place, *([] if outcome.case.trap else ["--mark"]))
     outcome.said = run.text
     if run.crashed:
         outcome.crashed.append("check")
@@ -125,7 +125,7 @@ def _try_check(outcome: Outcome, delivery: Delivery, folder: Path, copies: Path)
         outcome.found.append("quoted: terminal of the check")
     for path in sorted(set(copies.rglob("*.xlsx")) - before):
         try:
-            said = read_marked(
+            marked = read_marked(
                 path,
                 copied
                 / folder.name
@@ -134,8 +134,8 @@ def _try_check(outcome: Outcome, delivery: Delivery, folder: Path, copies: Path)
         except Exception as error:
             outcome.crashed.append(f"marked copy ({type(error).__name__})")
             continue
-        outcome.said += said.plain
-        if any(map(said.holds, outcome.case.needles)):
+        outcome.said += marked.plain
+        if any(map(marked.holds, outcome.case.needles)):
             outcome.found.append("quoted: marked copy")
     if not (outcome.case.silent and run.code == 0):
         outcome.missing = find_missing(outcome.case, outcome.said)

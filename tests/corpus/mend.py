@@ -26,22 +26,22 @@ def mend(faulty: Delivery, meant: Tables, problems: pd.DataFrame) -> Delivery:
         meant.delivery,
         {name: [list(row) for row in faulty.tables.rows[name]] for name in TABLES},
     )
-    told = problems.astype(object).where(problems.notna(), None)
-    for table, found in told.groupby(told["table"].fillna("")):
+    to_mend = problems.astype(object).where(problems.notna(), None)
+    for table, of_table in to_mend.groupby(to_mend["table"].fillna("")):
         if table == "submission":
-            mend_fields(tables.rows[table], meant.rows[table], set(found["column"]))
+            mend_fields(tables.rows[table], meant.rows[table], set(of_table["column"]))
         elif table in TABLES:
             rows, right = tables.rows[table], meant.rows[table]
-            rename_columns(rows, right, found[found["rule"].eq("column_misspelt")])
-            others = found[found["rule"].ne("column_misspelt")]
+            rename_columns(rows, right, of_table[of_table["rule"].eq("column_misspelt")])
+            others = of_table[of_table["rule"].ne("column_misspelt")]
             mend_table(
                 rows, right, list(others[["row", "column"]].itertuples(index=False, name=None))
             )
     # files, sheets, the delivery as a whole
-    beyond = {name for name in told["table"] if name not in TABLES}
+    beyond = {name for name in to_mend["table"] if name not in TABLES}
     named = {
         name
-        for name, row, column in told[["table", "row", "column"]].itertuples(index=False)
+        for name, row, column in to_mend[["table", "row", "column"]].itertuples(index=False)
         if not (row or column)
     }
     kept = {table: name for table, name in faulty.table_names.items() if table not in named}
@@ -57,22 +57,22 @@ def mend(faulty: Delivery, meant: Tables, problems: pd.DataFrame) -> Delivery:
             byte_edits=[],
             archive_comment=b"",
         )
-    torn = {name for name in faulty.text_edits if told["table"].eq(name).any()}
+    torn = {name for name in faulty.text_edits if to_mend["table"].eq(name).any()}
     return replace(
         mended,
         text_edits={name: edits for name, edits in faulty.text_edits.items() if name not in torn},
     )
 
 
-def mend_fields(rows: list[Row], meant: list[Row], told: set) -> None:
+def mend_fields(rows: list[Row], meant: list[Row], fields: set) -> None:
     """Mend the values of the told fields in place."""
     right = {row[0]: row[1] for row in meant[1:]}
     rows[:] = [
-        [row[0], right[row[0]]] if row[0] in told & right.keys() else row
+        [row[0], right[row[0]]] if row[0] in fields & right.keys() else row
         for row in rows
-        if row[0] in {*right, "field"} - told | right.keys()
+        if row[0] in {*right, "field"} - fields | right.keys()
     ]
-    rows += [[name, right[name]] for name in right.keys() & told - {row[0] for row in rows}]
+    rows += [[name, right[name]] for name in right.keys() & fields - {row[0] for row in rows}]
 
 
 def rename_columns(rows: list[Row], meant: list[Row], misspelt: pd.DataFrame) -> None:
@@ -84,18 +84,18 @@ def rename_columns(rows: list[Row], meant: list[Row], misspelt: pd.DataFrame) ->
             rows[0][place] = asked[1]
 
 
-def mend_table(rows: list[Row], meant: list[Row], told: list[tuple]) -> None:
+def mend_table(rows: list[Row], meant: list[Row], cells: list[tuple]) -> None:
     """Mend one table in place: cells first, then columns, then rows that are no record."""
     header, right = list(rows[0]), list(meant[0])
     extra = sorted(
         {
             int(row)
-            for row, column in told
+            for row, column in cells
             if row and is_extra(rows, meant, int(row), known=bool(column))
         }
     )
     gone, missing = set(), set()
-    for row, column in told:
+    for row, column in cells:
         name, place = find_column(column, header)
         if name in right and place is None:
             missing.add(name)

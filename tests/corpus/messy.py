@@ -27,13 +27,13 @@ WORDS = {
 NONSENSE = "qzxqzx"
 
 
-def list_messy(held: Path | None = None) -> list[Case]:
+def list_messy(held_out: Path | None = None) -> list[Case]:
     """The slips of one half: made by functions, by entries in cells,
     and entries near a code of another meaning."""
     cases = [
-        _function_case(name, slip) for name, slip in MESSY.items() if slip["held"] == bool(held)
+        _function_case(name, slip) for name, slip in MESSY.items() if slip["held"] == bool(held_out)
     ]
-    cases += [_slip_case(row) for row in read_entries("slips", held)]
+    cases += [_slip_case(row) for row in read_entries("slips", held_out)]
     traps = [
         Trap(
             r["table"],
@@ -42,7 +42,7 @@ def list_messy(held: Path | None = None) -> list[Case]:
             r["wrong"],
             tuple(filter(None, r["right"].split("|"))),
         )
-        for r in read_entries("traps", held)
+        for r in read_entries("traps", held_out)
     ]
     places = dict.fromkeys((trap.table, trap.column) for trap in traps)
     return [*cases, *(_control_case(*place) for place in places), *map(_trap_case, traps)]
@@ -73,7 +73,7 @@ def _slip_case(row: dict[str, str]) -> Case:
         if "\\" in row["value"]
         else row["value"] or None
     )
-    told = tuple(part.strip() for part in row["told"].split(" && ") if part)
+    facts = tuple(part.strip() for part in row["told"].split(" && ") if part)
 
     def build(site: str) -> list[Delivery]:
         delivery = Delivery(make_tables(site, 40), draw_for(row["text"]).choice(["csv", "xlsx"]))
@@ -88,21 +88,21 @@ def _slip_case(row: dict[str, str]) -> Case:
         f"slip/{row['text']}",
         "entry in cells",
         build,
-        told=told,
+        told=facts,
         never=never,
         blocks=3,
-        silent=not told,
+        silent=not facts,
     )
 
 
-def _enter(delivery: Delivery, table: str, column: str, value: object, where: str) -> None:
+def _enter(delivery: Delivery, table: str, column: str, value: object, which: str) -> None:
     last = len(delivery.tables.rows[table])
-    chosen = {"one": [6], "some": range(3, last + 1, 6), "all": range(2, last + 1)}[where]
+    chosen = {"one": [6], "some": range(3, last + 1, 6), "all": range(2, last + 1)}[which]
     for number in chosen:
         old = delivery.tables.get(table, number, column)
         if value in WORDS:
             delivery.tables.put(table, number, column, WORDS[value].get(old, old))
-        elif old is not None or where != "all":
+        elif old is not None or which != "all":
             delivery.tables.put(table, number, column, value)
 
 

@@ -18,12 +18,12 @@ def read_persons() -> list[dict[str, str]]:
         return list(csv.DictReader(file))
 
 
-def list_pseudonym_cases(held: Path | None) -> list[Case]:
+def list_pseudonym_cases(held_out: Path | None) -> list[Case]:
     """Every pattern as the pseudonym of all patients, of one patient, and of all episodes."""
     return [
-        _case(row["text"], row["what"], where)
-        for row in read_entries("pseudonyms", held)
-        for where in WHERE
+        _case(row["text"], row["what"], place)
+        for row in read_entries("pseudonyms", held_out)
+        for place in WHERE
     ]
 
 
@@ -68,25 +68,25 @@ def fill_pattern(pattern: str, person: dict[str, str], number: int, draw: random
     return pattern.format(**parts)[:24]
 
 
-def _case(pattern: str, what: str, where: str) -> Case:
-    persons, draw = read_persons(), draw_for(pattern + where)
+def _case(pattern: str, what: str, place: str) -> Case:
+    persons, draw = read_persons(), draw_for(pattern + place)
     filled = [fill_pattern(pattern, persons[n % len(persons)], n + 1, draw) for n in range(12)]
-    if where == WHERE[1]:
+    if place == WHERE[1]:
         filled = filled[:1]
     if len(set(filled)) < len(filled):
         filled = [f"{text}-{n}"[:24] for n, text in enumerate(filled, start=1)]
 
     def build(site: str) -> list[Delivery]:
         tables = make_tables(site)
-        if where == WHERE[2]:
+        if place == WHERE[2]:
             rename_episodes(tables, filled)
         else:
-            for row, text in enumerate(filled, start=5 if where == WHERE[1] else 2):
+            for row, text in enumerate(filled, start=5 if place == WHERE[1] else 2):
                 tables.put("episodes", row, "patient_id", text)
         return [Delivery(tables, "csv" if len(pattern) % 2 else "xlsx")]
 
-    name = f"pseudonym/{where}/{pattern}"
-    return Case("identifiers", name, f"pseudonym: {where}", build, tuple(filled), detail=what)
+    name = f"pseudonym/{place}/{pattern}"
+    return Case("identifiers", name, f"pseudonym: {place}", build, tuple(filled), detail=what)
 
 
 def rename_episodes(tables: Tables, names: list[str]) -> None:

@@ -25,13 +25,13 @@ def messy(told: list[str], never: list[str] | None = None, episodes: int = 12, *
     and what never."""
 
     def register(change: Callable):
-        held = not is_open("messy", change.__name__)
+        is_held_out = not is_open("messy", change.__name__)
         MESSY[change.__name__] = {
             "change": change,
             "told": told,
             "never": never or [],
             "episodes": episodes,
-            "held": held,
+            "held": is_held_out,
             **more,
         }
         return change
@@ -43,13 +43,13 @@ def first(told: list[str], never: list[str] | None = None, episodes: int = 40):
     """Register a whole first file, and everything that one run of the check must name."""
 
     def register(change: Callable):
-        held = not is_open("first", change.__name__)
+        is_held_out = not is_open("first", change.__name__)
         FIRST[change.__name__] = {
             "change": change,
             "told": told,
             "never": never or [],
             "episodes": episodes,
-            "held": held,
+            "held": is_held_out,
         }
         return change
 

@@ -88,20 +88,23 @@ def read_written(results: Path, site: str, delivery: str) -> dict[str, Text]:
     return texts
 
 
-def read_marked(marked: Path, own: Path) -> Text:
-    """What a marked copy says by itself: comments and sheets that the person's own workbook `own`
-    does not have."""
-    known, sheets = _read_comments(own), list_sheets(own) if own.exists() else set(TABLES)
-    said = [text for text in _read_comments(marked) if text not in known]
+def read_marked(marked: Path, workbook: Path) -> Text:
+    """What a marked copy says by itself: comments and sheets that the person's own `workbook` does
+    not have."""
+    known, sheets = (
+        _read_comments(workbook),
+        list_sheets(workbook) if workbook.exists() else set(TABLES),
+    )
+    texts = [text for text in _read_comments(marked) if text not in known]
     for sheet in openpyxl.load_workbook(marked).worksheets:
         if sheet.title not in sheets:
-            said.extend(
+            texts.extend(
                 str(cell)
                 for row in sheet.iter_rows(values_only=True)
                 for cell in row
                 if cell is not None
             )
-    return Text("\n".join(said))
+    return Text("\n".join(texts))
 
 
 def _read_comments(workbook: Path) -> set[str]:

@@ -30,12 +30,12 @@ def find_to_mend(delivery: Delivery, folder: Path):
 def test_one_round_is_enough(case, tmp_path):
     delivery, meant = case.build(SITE)[-1], make_tables(SITE, FIRST[case.name]["episodes"])
     rounds = 0
-    while not (found := find_to_mend(delivery, tmp_path / str(rounds))).empty:
+    while not (to_mend := find_to_mend(delivery, tmp_path / str(rounds))).empty:
         rounds += 1
         assert rounds <= 1 + (case.name in TWO), (
-            found.groupby(["table", "rule"], dropna=False).size().to_dict()
+            to_mend.groupby(["table", "rule"], dropna=False).size().to_dict()
         )
-        delivery = mend(delivery, meant, found)
+        delivery = mend(delivery, meant, to_mend)
 
 
 def test_a_slip_that_is_not_named_is_not_mended(tmp_path):
@@ -55,8 +55,8 @@ def test_a_table_under_another_name_is_known_by_its_columns(tmp_path, form):
         make_tables(SITE, 3), form, table_names={"examinations": "tests", "followups": "contacts"}
     )
     delivery.tables.put("examinations", 3, "side", "nowhere")
-    found = find_to_mend(delivery, tmp_path)
-    assert found[["table", "row", "column"]].values.tolist() == [["examinations", 3, "side"]]
+    to_mend = find_to_mend(delivery, tmp_path)
+    assert to_mend[["table", "row", "column"]].values.tolist() == [["examinations", 3, "side"]]
 
 
 def test_of_two_tables_that_could_be_it_none_is_taken(tmp_path):

@@ -10,26 +10,26 @@ from tests.corpus.case import Case, Trap
 BULLET = re.compile(r"^\s*(?:[*•–-]|\d+[.)])\s", re.M)
 
 
-def find_missing(case: Case, said: str) -> list[str]:
+def find_missing(case: Case, message: str) -> list[str]:
     """The facts that were not told."""
-    return [fact for fact in case.told if not re.search(fact, _flat(said), re.I)]
+    return [fact for fact in case.told if not re.search(fact, _flat(message), re.I)]
 
 
-def find_wrong(case: Case, said: str) -> list[str]:
+def find_wrong(case: Case, message: str) -> list[str]:
     """What was told and should not have been, or was scattered over too many entries of the
     list."""
-    wrong = [f"told: {words}" for words in case.never if re.search(words, _flat(said), re.I)]
-    blocks = len(BULLET.findall(said))
+    wrong = [f"told: {words}" for words in case.never if re.search(words, _flat(message), re.I)]
+    blocks = len(BULLET.findall(message))
     return wrong + ([f"{blocks} blocks"] if case.blocks and blocks > case.blocks else [])
 
 
-def find_wrong_reading(trap: Trap, said: str, control: str, stored: set[str]) -> list[str]:
+def find_wrong_reading(trap: Trap, message: str, control: str, stored: set[str]) -> list[str]:
     """Whether the wrong code was stored, or suggested (named more often than for nonsense)
     without the right ones."""
     if trap.wrong in stored:
         return [f"stored as {trap.wrong}"]
     suggested = {
-        code: _mentions(said, code, trap.entry) > _mentions(control, code, "")
+        code: _mentions(message, code, trap.entry) > _mentions(control, code, "")
         for code in (trap.wrong, *trap.right)
     }
     if suggested.pop(trap.wrong) and not (trap.wrong in trap.right and all(suggested.values())):
@@ -45,12 +45,12 @@ def read_stored(rows: Path, trap: Trap) -> set[str]:
     }
 
 
-def _mentions(said: str, code: str, entry: str) -> int:
-    text = _flat(said).casefold()
+def _mentions(message: str, code: str, entry: str) -> int:
+    text = _flat(message).casefold()
     if entry:
         text = re.sub(rf"(?<!\w){re.escape(entry.casefold())}(?!\w)", " ", text)
     return len(re.findall(rf"(?<![\w-]){re.escape(code)}(?![\w-])", text))
 
 
-def _flat(said: str) -> str:
-    return re.sub(r"\s+", " ", said)
+def _flat(message: str) -> str:
+    return re.sub(r"\s+", " ", message)

@@ -176,7 +176,7 @@ class Book:
         )
 
     def _write_styles(self) -> str:
-        own = "".join(
+        number_formats = "".join(
             f'<numFmt numFmtId="{170 + n}" formatCode={quoteattr(code)}/>'
             for n, code in enumerate(self.number_formats)
         )
@@ -187,7 +187,11 @@ class Book:
             )
             for n in range(len(self.number_formats))
         )
-        formats = f'<numFmts count="{len(self.number_formats)}">{own}</numFmts>' if own else ""
+        formats = (
+            f'<numFmts count="{len(self.number_formats)}">{number_formats}</numFmts>'
+            if number_formats
+            else ""
+        )
         return (
             (
                 f'{HEAD}<styleSheet xmlns="{MAIN}">{formats}<fonts count="2"><font><sz '

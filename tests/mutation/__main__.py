@@ -95,10 +95,10 @@ def try_module(folder: Path, module: str, sample: int, seed: int) -> None:
     became = dict.fromkeys((KILLED, SURVIVED, NO_END), 0)
     for mutant in chosen:
         path.write_text(mutant.text, "utf-8")
-        told = run_tests(tests, patience)
-        became[told] += 1
-        if told != KILLED:
-            print(f"{module}:{mutant.line}: {told}: {mutant.says}", flush=True)
+        outcome = run_tests(tests, patience)
+        became[outcome] += 1
+        if outcome != KILLED:
+            print(f"{module}:{mutant.line}: {outcome}: {mutant.says}", flush=True)
     path.write_text(original, "utf-8")
     print(
         f"{module}: {len(chosen)} of {len(mutants)} mutants, "
