@@ -14,11 +14,11 @@ from tests.unit.analyses.afterwards.test_handicap import build
 
 
 @pytest.mark.parametrize(
-    ("day", "near"),
+    ("day", "plan_day"),
     [(0, 0), (1, np.nan), (2, 7), (7, 7), (14, 7), (15, 30), (51, 30), (53, 90), (400, 90)],
 )
-def test_each_day_is_near_the_nearest_by_log_time(day, near):
-    np.testing.assert_equal(find_nearest_day(np.array([float(day)]), (7, 30, 90))[0], near)
+def test_each_day_is_near_the_nearest_by_log_time(day, plan_day):
+    np.testing.assert_equal(find_nearest_day(np.array([float(day)]), (7, 30, 90))[0], plan_day)
 
 
 def test_the_horizon_is_half_a_step_after_the_last_day():

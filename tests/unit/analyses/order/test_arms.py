@@ -72,14 +72,14 @@ def play(rng: np.random.Generator, n: int, shares: tuple[float, float], alike: f
 def test_limits_hold_at_high_shares_of_few_people(n):
     """Too few of the pools, by chance once in 500, would be a fault; too many are not:
     exact limits hold more often than they say."""
-    pools, shares, held = (
+    pools, shares, covered = (
         80,
         (0.95, 0.85),
         dict.fromkeys(("risk_repeat_day_7", "risk_change_day_7", "risk_difference_day_7"), 0),
     )
-    truth = dict(zip(held, (*shares, shares[1] - shares[0]), strict=True))
+    truth = dict(zip(covered, (*shares, shares[1] - shares[0]), strict=True))
     for pool in range(pools):
         measures = measure(*play(np.random.default_rng([31, n, pool]), n, shares, 49))
-        for term in held:
-            held[term] += measures[term][2] <= truth[term] <= measures[term][3]
-    assert min(held.values()) >= binom.ppf(0.002, pools, 0.95)
+        for term in covered:
+            covered[term] += measures[term][2] <= truth[term] <= measures[term][3]
+    assert min(covered.values()) >= binom.ppf(0.002, pools, 0.95)

@@ -170,12 +170,12 @@ def test_day_0_switches_of_people_never_seen_again_do_not_raise_the_incidence(pl
             changed
             | {
                 "treatments": attempts.assign(
-                    adverse=attempts["adverse"].mask(members["treatments"], said)
+                    adverse=attempts["adverse"].mask(members["treatments"], adverse)
                 )
             },
             plan,
         )
-        for said in ("canal_switch", "none")
+        for adverse in ("canal_switch", "none")
     )
     primary = [e[~e["term"].str.contains("seen")].reset_index(drop=True) for e in (moved, still)]
     pd.testing.assert_frame_equal(*primary)

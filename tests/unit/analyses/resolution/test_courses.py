@@ -105,8 +105,8 @@ def test_sessions_are_told_by_what_came_before(plan, codes, kinds):
     )
     listed = given if "observation" in plan.maneuvers else given[given["maneuver"] != "observation"]
     _, days = lay_out(plan, tables | {"treatments": listed})
-    found = dict(zip(days.sessions["day"], days.sessions["kind"], strict=True))
-    assert found == {5 * k: kind for k, kind in enumerate(kinds) if kind}
+    kind_by_day = dict(zip(days.sessions["day"], days.sessions["kind"], strict=True))
+    assert kind_by_day == {5 * k: kind for k, kind in enumerate(kinds) if kind}
 
 
 def test_habits_follow_the_last_session_or_test():

@@ -15,39 +15,39 @@ COURSES = [{7: False}] * 30 + [{7: True, 14: False}] * 20 + [{}] * 10
 
 
 def estimate(plan, courses=COURSES, **more):
-    found = estimate_joint(**gather(plan, courses, **more), config=plan)
-    return found.set_index(["stratum", "term"])
+    estimates = estimate_joint(**gather(plan, courses, **more), config=plan)
+    return estimates.set_index(["stratum", "term"])
 
 
 def test_a_day_before_anybody_is_tested_or_asked_has_no_number(plan):
-    found = estimate(plan)
-    early = found.loc[("all", "resolved_by_day_1")]  # the first who say anything do so on day 3
+    estimates = estimate(plan)
+    early = estimates.loc[("all", "resolved_by_day_1")]  # the first who say anything do so on day 3
     assert early["status"] == "not_identified"
-    assert ("all", "resolved_by_day_1_least_misread") not in found.index
-    assert found.loc[("all", "resolved_by_day_7"), "status"] == "ok"
+    assert ("all", "resolved_by_day_1_least_misread") not in estimates.index
+    assert estimates.loc[("all", "resolved_by_day_7"), "status"] == "ok"
 
 
 def test_few_sites_give_a_status_and_many_a_share(plan):
     few = estimate(plan, sites=2).loc["all"].filter(regex=r"^resolved_by_day", axis=0)
     assert few["status"].eq("not_identified").all()
-    found = estimate(plan)
-    share = found.loc[("all", "resolved_by_day_7")]
+    estimates = estimate(plan)
+    share = estimates.loc[("all", "resolved_by_day_7")]
     assert share["status"] == "ok"
     assert share["lower"] < share["estimate"] < share["upper"]
     assert 0.4 < share["estimate"] < 0.8
-    shares = found.loc["all"]["estimate"].filter(regex=r"^resolved_by_day_\d+$")
+    shares = estimates.loc["all"]["estimate"].filter(regex=r"^resolved_by_day_\d+$")
     assert shares.dropna().is_monotonic_increasing
-    least = found.loc[("all", "resolved_by_day_7_least_misread"), "estimate"]
-    greatest = found.loc[("all", "resolved_by_day_7_greatest_misread"), "estimate"]
+    least = estimates.loc[("all", "resolved_by_day_7_least_misread"), "estimate"]
+    greatest = estimates.loc[("all", "resolved_by_day_7_greatest_misread"), "estimate"]
     assert least <= share["estimate"] <= greatest
 
 
 def test_where_tests_do_not_tell_misreading_limits_reach_over_all_its_rates(plan):
-    found = estimate(plan).loc["all"]
-    assert found.loc["tests_that_tell_misreading_resolved", "estimate"] < joint.PRIOR_TESTS
-    share = found.loc["resolved_by_day_14"]
-    assert share["lower"] <= found.loc["resolved_by_day_14_least_misread", "estimate"]
-    assert share["upper"] >= found.loc["resolved_by_day_14_greatest_misread", "estimate"]
+    estimates = estimate(plan).loc["all"]
+    assert estimates.loc["tests_that_tell_misreading_resolved", "estimate"] < joint.PRIOR_TESTS
+    share = estimates.loc["resolved_by_day_14"]
+    assert share["lower"] <= estimates.loc["resolved_by_day_14_least_misread", "estimate"]
+    assert share["upper"] >= estimates.loc["resolved_by_day_14_greatest_misread", "estimate"]
 
 
 def test_what_is_known_is_counted_whatever_the_model_says(plan, monkeypatch):
@@ -55,14 +55,14 @@ def test_what_is_known_is_counted_whatever_the_model_says(plan, monkeypatch):
         raise NotConverged("no end")
 
     monkeypatch.setattr(joint, "fit_hidden_end", fail)
-    found = estimate(plan).loc["all"]
-    assert found.loc["resolved_by_day_7", "status"] == "not_converged"
+    estimates = estimate(plan).loc["all"]
+    assert estimates.loc["resolved_by_day_7", "status"] == "not_converged"
     for day, resolved, unresolved in ((1, 0, 20), (7, 30, 20), (14, 50, 0)):
-        known = found.loc[f"known_resolved_by_day_{day}"]
+        known = estimates.loc[f"known_resolved_by_day_{day}"]
         assert known["estimate"] == pytest.approx(resolved / 60)
         assert known["n_events"] == resolved
         assert known["lower"] <= resolved / 60 <= known["upper"]
-        known = found.loc[f"known_unresolved_by_day_{day}"]
+        known = estimates.loc[f"known_unresolved_by_day_{day}"]
         assert known["estimate"] == pytest.approx(unresolved / 60)
 
 
@@ -78,17 +78,17 @@ def test_a_share_that_the_form_alone_tells_is_withheld(plan, monkeypatch):
         )
 
     monkeypatch.setattr(joint, "know_shares", know)
-    found = estimate(plan).loc["all"]
-    note = found.loc["resolved_by_day_7", "note"]
+    estimates = estimate(plan).loc["all"]
+    note = estimates.loc["resolved_by_day_7", "note"]
     assert note == joint.FORM_ALONE.note
     assert release_note(note, "not_identified") == note  # readers learn why
-    assert found.loc["resolved_by_day_14", "status"] == "ok"
+    assert estimates.loc["resolved_by_day_14", "status"] == "ok"
 
 
 def test_shares_of_strata_come_of_one_model_and_stand_in_all_of_them(plan):
-    found = estimate(plan)
-    everybody = found.loc["all"]["estimate"].filter(regex=r"^resolved_by_day_\d+$")
-    of_canal = found.loc["canal=posterior"]["estimate"].filter(regex=r"^resolved_by_day_\d+$")
+    estimates = estimate(plan)
+    everybody = estimates.loc["all"]["estimate"].filter(regex=r"^resolved_by_day_\d+$")
+    of_canal = estimates.loc["canal=posterior"]["estimate"].filter(regex=r"^resolved_by_day_\d+$")
     np.testing.assert_allclose(  # all are of that canal
         everybody.dropna().astype(float), of_canal.dropna().astype(float)
     )

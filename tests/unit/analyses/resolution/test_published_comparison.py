@@ -49,12 +49,12 @@ def compare(tables, plan, published: Published) -> pd.DataFrame:
 def row_of(
     estimates: pd.DataFrame, population: str, stratum: str = "trial=t,first_maneuver=epley"
 ) -> pd.Series:
-    (found,) = (
+    (row,) = (
         row
         for _, row in estimates.iterrows()
         if (row["population"], row["stratum"]) == (population, stratum)
     )
-    return found
+    return row
 
 
 def test_exact_limits_of_a_trial_as_published(tables, plan):
@@ -149,7 +149,7 @@ def test_published_pools_are_told_with_what_was_printed(tables, plan):
 
 
 @pytest.mark.parametrize(
-    ("wrong", "said"),
+    ("wrong", "message"),
     [
         ({"arms": [{"family": "epley", "events": 5, "total": 4}]}, "above total"),
         ({"arms": [{"family": "epley", "events": 1, "total": 4}] * 2}, "same family"),
@@ -158,8 +158,8 @@ def test_published_pools_are_told_with_what_was_printed(tables, plan):
         ({"canals": "posterior"}, "Extra inputs"),
     ],
 )
-def test_what_is_no_trial_is_named(wrong, said):
-    with pytest.raises(ValidationError, match=said):
+def test_what_is_no_trial_is_named(wrong, message):
+    with pytest.raises(ValidationError, match=message):
         build(t=wrong)
 
 

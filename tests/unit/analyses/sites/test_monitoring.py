@@ -36,25 +36,25 @@ def monitor(plan, courses: list[dict[int, bool]]):
 def test_equal_sites_that_test_on_other_days_do_not_look_different(plan):
     scores = []
     for seed in range(3):
-        found = monitor(plan, draw_courses(seed, 60, [0.06] * 6))
-        ratios = found.xs("rate_ratio", level="term")
+        estimates = monitor(plan, draw_courses(seed, 60, [0.06] * 6))
+        ratios = estimates.xs("rate_ratio", level="term")
         logs = np.log(ratios["estimate"].astype(float))
         assert logs.sum() == pytest.approx(0, abs=1e-6)
         scores += list(logs / ratios["std_error"].astype(float))
         outside = np.abs(logs / ratios["std_error"].astype(float)) > 1.96
-        assert found.loc[("all", "sites_outside_95"), "estimate"] == outside.sum()
+        assert estimates.loc[("all", "sites_outside_95"), "estimate"] == outside.sum()
     assert (np.abs(scores) < 3.3).all()
     assert np.mean(np.abs(scores) > 1.96) < 0.2
 
 
 def test_a_site_whose_patients_resolve_sooner_has_a_greater_ratio(plan):
-    found = monitor(plan, draw_courses(5, 90, [0.06] * 5 + [0.24]))
-    ratios = found.xs("rate_ratio", level="term")
+    estimates = monitor(plan, draw_courses(5, 90, [0.06] * 5 + [0.24]))
+    ratios = estimates.xs("rate_ratio", level="term")
     last = ratios.loc["site=S05"]
     assert last["lower"] > 1
     assert (ratios["estimate"].drop("site=S05") < last["lower"]).all()
-    assert found.loc[("all", "sites_outside_998"), "estimate"] >= 1
-    assert found.loc[("all", "rate_ratio_tau2"), "estimate"] > 0.05
+    assert estimates.loc[("all", "sites_outside_998"), "estimate"] >= 1
+    assert estimates.loc[("all", "rate_ratio_tau2"), "estimate"] > 0.05
 
 
 def test_small_sites_are_counted_and_have_no_ratio(plan):
@@ -65,18 +65,18 @@ def test_small_sites_are_counted_and_have_no_ratio(plan):
     kept = ~small | tables["spells"]["episode_id"].isin(
         tables["spells"].loc[small, "episode_id"].head(20)
     )
-    found = estimate_site_monitoring(**tables | {"spells": tables["spells"][kept]}, config=plan)
-    numbers = found.set_index(["stratum", "term"])
+    estimates = estimate_site_monitoring(**tables | {"spells": tables["spells"][kept]}, config=plan)
+    numbers = estimates.set_index(["stratum", "term"])
     assert numbers.loc[("all", "sites_large_enough"), "estimate"] == 5
     assert numbers.loc[("all", "sites_below_minimum"), "estimate"] == 1
-    assert "site=S03" not in found["stratum"].to_numpy()
+    assert "site=S03" not in estimates["stratum"].to_numpy()
 
 
 def test_two_large_sites_are_not_compared(plan):
     courses = [{7: False}] * 60 + [{7: True, 14: False}] * 60
     tables = gather(plan, courses, sites=2)
     del tables["attempts"]
-    found = estimate_site_monitoring(**tables, config=plan).set_index("term")
+    estimates = estimate_site_monitoring(**tables, config=plan).set_index("term")
     for term in LEVELS:
-        assert found.loc[term, "status"] == "not_identified"
-    assert "rate_ratio" not in found.index
+        assert estimates.loc[term, "status"] == "not_identified"
+    assert "rate_ratio" not in estimates.index

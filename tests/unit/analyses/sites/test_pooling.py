@@ -207,11 +207,11 @@ def test_pools_do_not_choose_sites_by_their_outcome(plan):
             pool_first_sessions([(25, n) for n in rng.binomial(25, truth, 8)], plan)
         ).loc["first_session_success"]
         results.append((pooled["estimate"], pooled["lower"] < truth < pooled["upper"]))
-    estimates, held = np.array([each for each in results if pd.notna(each[0])], dtype=float).T
-    assert len(held) > 20
+    estimates, covered = np.array([each for each in results if pd.notna(each[0])], dtype=float).T
+    assert len(covered) > 20
     # was .26 where sites with fewer than five successes were left out
     assert abs(estimates.mean() - truth) < 0.03
-    assert held.mean() > 0.8
+    assert covered.mean() > 0.8
 
 
 @pytest.mark.parametrize("events", [0, 15])
@@ -244,12 +244,12 @@ def test_the_smoothed_pool_does_not_choose_sites_by_their_outcome(plan):
 
 def test_nothing_says_how_far_sites_differ(plan):
     tables = simulate_test_days([1, 3, 7, 14, 28] * 2, 80, seed=1)
-    found = estimate_site_pooling(
+    estimates = estimate_site_pooling(
         tables.episodes, tables.spells, tables.adjudications, tables.attempts, plan
     )
-    assert found["stratum"].eq("all").all()
-    assert found["p_value"].isna().all()
-    apart = found[found["term"].str.endswith(("_further_site", "_tau2", "_i2"))]
+    assert estimates["stratum"].eq("all").all()
+    assert estimates["p_value"].isna().all()
+    apart = estimates[estimates["term"].str.endswith(("_further_site", "_tau2", "_i2"))]
     assert len(apart) == (2 * 2 + 1) * 3
     assert apart["note"].eq(TEST_DAYS.note).all()
 
