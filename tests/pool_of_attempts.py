@@ -37,9 +37,9 @@ def simulate_attempts(
     """Episodes, verdicts and attempts of n episodes of n patients:
     attempts go on until a test is negative, at most `longest`."""
     truth, rng = truth or Truth(), np.random.default_rng(seed)
-    where = rng.integers(sites, size=n)
+    site_number = rng.integers(sites, size=n)
     keys = {
-        "site": np.char.add("S", np.char.zfill(where.astype(str), 3)),
+        "site": np.char.add("S", np.char.zfill(site_number.astype(str), 3)),
         "episode_id": np.char.add("EP-", np.arange(n).astype(str)),
     }
     people = pd.DataFrame(
@@ -64,7 +64,7 @@ def simulate_attempts(
         "arm_basis": pd.NA,
         "mechanism": mechanism,
     }
-    person = rng.normal(0, truth.patient_sd, n) + rng.normal(0, truth.site_sd, sites)[where]
+    person = rng.normal(0, truth.patient_sd, n) + rng.normal(0, truth.site_sd, sites)[site_number]
     rows, going, last = [], np.ones(n, dtype=bool), np.full(n, "", dtype=object)
     for session in range(1, longest + 1):
         family = np.where(

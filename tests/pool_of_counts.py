@@ -27,10 +27,10 @@ CANALS, MECHANISMS = (
 def curves(counts: dict[str, int], whole: int | None = None) -> pd.DataFrame:
     """How many are followed in each stratum, with a median of their days;
     the whole is their sum if it is not given."""
-    told = {"all": sum(counts.values()) if whole is None else whole} | counts
+    sizes = {"all": sum(counts.values()) if whole is None else whole} | counts
     rows = [
         state("median_days", 7, stratum=stratum, n_episodes=n, n_sites=5, by_site=spread(n))
-        for stratum, n in told.items()
+        for stratum, n in sizes.items()
     ]
     return tidy_estimates(
         rows,

@@ -174,7 +174,7 @@ def build_joint_part(
     """All rows of one stratum."""
     days = plan.study.curves.days
     treated = n + UNTESTED if stratum == "all" else round(1.1 * n)
-    where = {"stratum": stratum, "n_episodes": treated, "n_sites": sites}
+    shared = {"stratum": stratum, "n_episodes": treated, "n_sites": sites}
     no = {"status": "not_identified", "note": "nobody could have been tested by then"}
     if n < plan.study.guards.min_episodes:
         no = {"status": "suppressed", "note": "hidden", "n_episodes": None}
@@ -182,7 +182,7 @@ def build_joint_part(
     rows = []
     for day in range(1, days[-1] + 1):
         share = reach * (1 - math.exp(-((day / (scale * SOONER)) ** 0.8)))
-        row = where | {"term": f"resolved_by_day_{day}"}
+        row = shared | {"term": f"resolved_by_day_{day}"}
         if n < plan.study.guards.min_episodes or day in untold:
             rows.append(row | no)
             continue
@@ -191,7 +191,7 @@ def build_joint_part(
         rows.append(row | limits | {"estimate": share})
         if day in days:
             rows += [
-                where | {"term": f"resolved_by_day_{day}_{end}_misread", "estimate": share + shift}
+                shared | {"term": f"resolved_by_day_{day}_{end}_misread", "estimate": share + shift}
                 for end, shift in (("least", -0.01), ("greatest", 0.01))
             ]
     if "," in stratum or stratum.startswith("first") or n < plan.study.guards.min_episodes:
@@ -200,7 +200,7 @@ def build_joint_part(
         known = round(0.5 * n * reach * (1 - math.exp(-((day / scale) ** 0.8))))
         for part, count in (("resolved", known), ("unresolved", round(0.2 * (n - known)))):
             number = {"estimate": count / treated, "lower": 0, "upper": 1, "n_events": count}
-            rows.append(where | number | {"term": f"known_{part}_by_day_{day}"})
+            rows.append(shared | number | {"term": f"known_{part}_by_day_{day}"})
     return rows
 
 
@@ -210,12 +210,12 @@ def build_curve(
     """All rows of one curve; days 15 to 20 of parts below 100 episodes are an interval of no
     information."""
     curves = plan.study.curves
-    where = {"endpoint": "objective", "stratum": stratum, "n_episodes": n, "n_sites": sites}
+    shared = {"endpoint": "objective", "stratum": stratum, "n_episodes": n, "n_sites": sites}
     few = {"status": "too_few", "note": f"fewer than {plan.study.guards.min_episodes} episodes"}
     if n < plan.study.guards.min_episodes:
         terms = [*(f"resolved_by_day_{day}" for day in curves.days), "median_days"]
         return [
-            where | few | {"term": term, "n_episodes": None, "status": "suppressed"}
+            shared | few | {"term": term, "n_episodes": None, "status": "suppressed"}
             for term in terms
         ]
 
@@ -229,36 +229,41 @@ def build_curve(
     for day in range(curves.horizon_day + 1):
         gap = n < 100 and 14 < day < 21
         least, most = (resolved(14), resolved(21)) if gap else (resolved(day), resolved(day))
-        told = day == 0 or (
+        is_shown = day == 0 or (
             least * n >= plan.study.guards.min_events
             and (1 - most) * n >= plan.study.guards.min_events
         )
         for bound, share in (("upper", 1 - least), ("lower", 1 - most)):
-            row = where | {"term": f"unresolved_{bound}_day_{day}", "n_events": round(least * n)}
+            row = shared | {"term": f"unresolved_{bound}_day_{day}", "n_events": round(least * n)}
             limits = {} if day == 0 else {"lower": limit(share, -1), "upper": limit(share, 1)}
-            rows.append(row | {"estimate": share} | limits if told else row | few)
+            rows.append(row | {"estimate": share} | limits if is_shown else row | few)
         if day in curves.days:
-            row = where | {"term": f"resolved_by_day_{day}", "n_events": round(least * n)}
+            row = shared | {"term": f"resolved_by_day_{day}", "n_events": round(least * n)}
             numbers = {"estimate": least, "lower": limit(least, -1), "upper": limit(most, 1)}
-            rows.append(row | numbers if told else row | few)
+            rows.append(row | numbers if is_shown else row | few)
         if day in curves.days:
             shares = {"negative": 0.6 * least, "between": 0.2 * most, "untested": 0.1 * least}
             counts = {part: round(n * share) for part, share in shares.items()}
             counts["positive"] = n - sum(counts.values())
             rows += [
-                where | count_or_hide(left) | {"term": f"known_{part}_day_{day}"}
+                shared | count_or_hide(left) | {"term": f"known_{part}_day_{day}"}
                 for part, left in counts.items()
             ]
     half = next((day for day in range(curves.horizon_day + 1) if resolved(day) >= 0.5), None)
     median = {"estimate": half, "lower": half - 1, "upper": None if n < 40 else half + 2}
-    return [*rows, where | {"term": "median_days"} | median]
+    return [*rows, shared | {"term": "median_days"} | median]
 
 
-def build_share(*, count: int | None, whole: int, **where: str) -> dict:
+def build_share(*, count: int | None, whole: int, **fields: str) -> dict:
     """A share of a whole, or a hidden one."""
     if count is None:
-        return where | {"status": "suppressed", "note": "hidden"}
-    return where | {"estimate": count / whole, "n_events": count, "n_episodes": whole, "n_sites": 9}
+        return fields | {"status": "suppressed", "note": "hidden"}
+    return fields | {
+        "estimate": count / whole,
+        "n_events": count,
+        "n_episodes": whole,
+        "n_sites": 9,
+    }
 
 
 def count_or_hide(count: int) -> dict:

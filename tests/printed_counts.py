@@ -119,8 +119,8 @@ def read_counts(page: str) -> tuple[set[tuple[int, str]], list[str]]:
     reader.feed(page)
     counts, unexplained = set(), []
     for tag, text, place in reader.blocks:
-        told, rest = _read_block(tag, text, place)
-        counts |= told
+        block, rest = _read_block(tag, text, place)
+        counts |= block
         if rest:
             unexplained.append(text)
     return counts, unexplained
@@ -134,10 +134,10 @@ def strip_marks(text: str) -> str:
 
 def find_counts(text: str) -> set[tuple[int, str]]:
     """The counts of running text that stand right before their noun, as (number, noun)."""
-    found = [match for match in COUNT.finditer(strip_marks(text)) if match["noun"] in PEOPLE]
+    matches = [match for match in COUNT.finditer(strip_marks(text)) if match["noun"] in PEOPLE]
     return {
         (_whole(match[name]), PEOPLE[match["noun"]])
-        for match in found
+        for match in matches
         for name in ("n", "m")
         if match[name]
     }

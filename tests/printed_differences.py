@@ -9,8 +9,8 @@ NUMBER = re.compile(r"[+−-]?\d+(?:\.\d+)?")
 def read_number(cell: str) -> float | None:
     """The number with which a cell begins: '+0.4 (−4.9 to +5.7) days';
     none where it has a word instead. A mark of a rounded number may stand before it."""
-    found = NUMBER.match(cell.removeprefix("≈"))
-    return float(found.group().replace("−", "-")) if found else None
+    match = NUMBER.match(cell.removeprefix("≈"))
+    return float(match.group().replace("−", "-")) if match else None
 
 
 def read_rows(page: str) -> list[list[str]]:

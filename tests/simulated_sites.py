@@ -121,12 +121,12 @@ def make_tables(site, canal, left, right, first, well_at_first, rng):
     }
     status = np.select([~seen, np.isfinite(right)], ["not_tested_again", "resolved"], "unresolved")
     outcome = np.select([~seen, well_at_first], ["not_tested_again", "negative"], "positive")
-    family, where = np.where(canal, "gufoni", "epley"), np.where(canal, "lateral", "posterior")
+    family, canal_name = np.where(canal, "gufoni", "epley"), np.where(canal, "lateral", "posterior")
     gap = np.where(seen, first, np.nan)
     return SimpleNamespace(
         episodes=describe_people(keys, patient, rng),
         spells=fill(Spells, keys.assign(patient_id=patient, status=status, **CALM, **ends)),
-        adjudications=fill(Adjudications, keys.assign(canal=where, **VERDICT)),
+        adjudications=fill(Adjudications, keys.assign(canal=canal_name, **VERDICT)),
         attempts=fill(
             Attempts,
             keys.assign(

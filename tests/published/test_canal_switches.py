@@ -56,7 +56,7 @@ def list_cases() -> list[tuple[str, bool, dict]]:
 def explained(plan):
     """The cases, their verdicts, and the failure reasons that name a switch in hindsight."""
     cases = list_cases()
-    record = derive(gather([told for *_, told in cases]), plan)
+    record = derive(gather([delivered for *_, delivered in cases]), plan)
     reasons = explain_failures(record, plan.criteria, plan.maneuvers, plan.failure)
     switch = reasons["reason"].eq("canal_switch_or_reentry")
     return cases, record.adjudications.set_index("episode_id"), reasons[switch]
@@ -71,10 +71,10 @@ def test_the_record_finds_exactly_the_constructed_switches(explained):
     cases, _, reasons = explained
     constructed = {f"EP-{n}" for n, (_, switched, _) in enumerate(cases) if switched}
     for view in ("at_the_time", "in_hindsight"):
-        found = reasons[reasons["view"].eq(view)]
-        assert set(found["episode_id"]) == constructed
-        assert set(found["evidence"]) == {"tested_canal_newly_positive"}
-        assert found["known_day"].eq(7).all()
+        of_view = reasons[reasons["view"].eq(view)]
+        assert set(of_view["episode_id"]) == constructed
+        assert set(of_view["evidence"]) == {"tested_canal_newly_positive"}
+        assert of_view["known_day"].eq(7).all()
 
 
 def test_switches_by_canal_count_up_to_the_table(explained):
@@ -82,8 +82,8 @@ def test_switches_by_canal_count_up_to_the_table(explained):
     assert [verdicts.loc[f"EP-{n}", "canal"] for n in range(len(cases))] == [
         ADJUDICATED[canal] for canal, *_ in cases
     ]
-    found = reasons[reasons["view"].eq("in_hindsight")]["episode_id"]
-    counted = verdicts.loc[found, "canal"].value_counts().to_dict()
+    episodes = reasons[reasons["view"].eq("in_hindsight")]["episode_id"]
+    counted = verdicts.loc[episodes, "canal"].value_counts().to_dict()
     assert counted == {
         ADJUDICATED[canal]: sum(switches.values()) for canal, (_, switches) in TABLE.items()
     }

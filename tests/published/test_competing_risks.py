@@ -174,9 +174,9 @@ def test_a_general_optimiser_finds_nothing_better():
         weight = np.exp(x - x.max())
         return -np.log(chance((weight / weight.sum()).reshape(2, -1))).sum()
 
-    found = minimize(loss, np.zeros(10), method="BFGS", options={"maxiter": 500})
-    assert -found.fun <= fit.log_likelihood + 1e-6
-    assert -found.fun == pytest.approx(fit.log_likelihood, abs=1e-2)
+    optimum = minimize(loss, np.zeros(10), method="BFGS", options={"maxiter": 500})
+    assert -optimum.fun <= fit.log_likelihood + 1e-6
+    assert -optimum.fun == pytest.approx(fit.log_likelihood, abs=1e-2)
 
 
 ROWS = st.lists(

@@ -50,12 +50,12 @@ def fit(model: str):
     products = sum_products(
         measured.to_numpy(float), design, effects, who.to_numpy(str), site.to_numpy(str)
     )
-    found = fit_linear_mixed(products, sites=sites)
-    spread = {f"{labels[0]} Intercept": found.patient[0, 0], "Residual": found.residual}
-    if len(found.patient) == 2:
-        spread |= {f"{labels[0]} {labels[1]}": found.patient[1, 1]}
-        spread |= {f"{labels[0]} Intercept {labels[1]}": found.patient[0, 1]}
-    return found, names, spread | ({"site Intercept": found.site} if sites else {})
+    model_fit = fit_linear_mixed(products, sites=sites)
+    spread = {f"{labels[0]} Intercept": model_fit.patient[0, 0], "Residual": model_fit.residual}
+    if len(model_fit.patient) == 2:
+        spread |= {f"{labels[0]} {labels[1]}": model_fit.patient[1, 1]}
+        spread |= {f"{labels[0]} Intercept {labels[1]}": model_fit.patient[0, 1]}
+    return model_fit, names, spread | ({"site Intercept": model_fit.site} if sites else {})
 
 
 @pytest.mark.parametrize(
@@ -63,25 +63,25 @@ def fit(model: str):
 )
 def test_agrees_with_lmer(model):
     recorded = _read(HERE / "handicap.csv").query(f"model == {model!r}").set_index("term")
-    found, names, spread = fit(model)
-    np.testing.assert_allclose(found.coef, recorded.loc[names, "estimate"], rtol=1e-7)
+    model_fit, names, spread = fit(model)
+    np.testing.assert_allclose(model_fit.coef, recorded.loc[names, "estimate"], rtol=1e-7)
     np.testing.assert_allclose(
-        np.sqrt(np.diag(found.covariance)), recorded.loc[names, "std_error"], rtol=1e-6
+        np.sqrt(np.diag(model_fit.covariance)), recorded.loc[names, "std_error"], rtol=1e-6
     )
     np.testing.assert_allclose(
         list(spread.values()), recorded.loc[list(spread), "estimate"], rtol=1e-5
     )
     np.testing.assert_allclose(
-        found.log_likelihood, recorded.loc["log_likelihood", "estimate"], rtol=1e-10
+        model_fit.log_likelihood, recorded.loc["log_likelihood", "estimate"], rtol=1e-10
     )
 
 
 # Restricted log-likelihood 1743.628 (as minus twice it) and the coefficients: Bates D, Machler M,
 # Bolker B, Walker S. J Stat Softw 2015;67(1):1-48, quoted from memory.
 def test_sleep_deprivation_as_printed():
-    found, _, spread = fit("sleep_slopes")
-    assert -2 * found.log_likelihood == pytest.approx(1743.628, abs=5e-4)
-    np.testing.assert_allclose(found.coef, [251.405, 10.467], atol=6e-4)
+    model_fit, _, spread = fit("sleep_slopes")
+    assert -2 * model_fit.log_likelihood == pytest.approx(1743.628, abs=5e-4)
+    np.testing.assert_allclose(model_fit.coef, [251.405, 10.467], atol=6e-4)
     assert spread["subject Intercept"] == pytest.approx(612.09, abs=0.05)
 
 

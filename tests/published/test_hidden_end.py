@@ -107,8 +107,8 @@ def test_shares_ended_are_means_of_what_the_rate_of_msm_tells_of_each_interval()
     people = visits.groupby("person")
     last = visits["month"].where(visits["found"].eq(0)).groupby(visits["person"]).max().fillna(0)
     left = np.exp(-rate * last.to_numpy())[:, None]
-    found = people["found"].max().to_numpy()[:, None] == 1
-    right = np.where(found, np.exp(-rate * people["month"].max().to_numpy())[:, None], 0.0)
+    has_ended = people["found"].max().to_numpy()[:, None] == 1
+    right = np.where(has_ended, np.exp(-rate * people["month"].max().to_numpy())[:, None], 0.0)
     expected = np.clip((left - np.exp(-rate * months)) / (left - right), 0, 1).mean(axis=0)
     fit = settle(gather(lay_out(visits)[0]))
     np.testing.assert_allclose(fit.share_ended(months), expected, rtol=0, atol=1e-6)

@@ -62,11 +62,11 @@ def test_agrees_with_survreg(data, family):
     recorded = _read(HERE / "interval_regression.csv").query(
         f"data == {data!r} and family == {family!r}"
     )
-    found = fit(data, family)
-    estimates = np.append(found.coef, np.log(found.scale))
+    aft = fit(data, family)
+    estimates = np.append(aft.coef, np.log(aft.scale))
     np.testing.assert_allclose(estimates, recorded["estimate"], rtol=1e-6, atol=1e-8)
-    np.testing.assert_allclose(np.sqrt(np.diag(found.covariance)), recorded["std_error"], rtol=1e-5)
-    np.testing.assert_allclose(found.log_likelihood, recorded["log_likelihood"].iloc[0], rtol=1e-10)
+    np.testing.assert_allclose(np.sqrt(np.diag(aft.covariance)), recorded["std_error"], rtol=1e-5)
+    np.testing.assert_allclose(aft.log_likelihood, recorded["log_likelihood"].iloc[0], rtol=1e-10)
 
 
 @pytest.mark.parametrize("family", FAMILIES)
@@ -77,12 +77,12 @@ def test_agrees_with_lifelines_to_the_digits_of_its_search(family):
     other = LIFELINES[family]().fit_interval_censoring(frame, "left", "right")
     place = {"weibull": "lambda_", "lognormal": "mu_", "loglogistic": "alpha_"}[family]
     terms = [(place, "Intercept"), (place, "x1")]
-    found = fit("cosmesis", family)
-    np.testing.assert_allclose(found.coef, other.params_[terms], rtol=3e-4)
+    aft = fit("cosmesis", family)
+    np.testing.assert_allclose(aft.coef, other.params_[terms], rtol=3e-4)
     np.testing.assert_allclose(
-        np.sqrt(np.diag(found.covariance))[:2], other.standard_errors_[terms], rtol=1e-3
+        np.sqrt(np.diag(aft.covariance))[:2], other.standard_errors_[terms], rtol=1e-3
     )
-    np.testing.assert_allclose(found.log_likelihood, other.log_likelihood_, rtol=1e-6)
+    np.testing.assert_allclose(aft.log_likelihood, other.log_likelihood_, rtol=1e-6)
 
 
 @pytest.mark.skipif(not _has_survival(), reason="needs Rscript with the survival package")

@@ -70,8 +70,8 @@ def test_pools_agree_with_metafor(row):
         [getattr(pool, n) for n in NUMBERS], [row[n] for n in NUMBERS], rtol=2e-7, atol=2e-8
     )
     if row["method"] == "REML":
-        found = restricted_log_likelihood(pool.tau2, *effects_of(row["set"]))
-        assert found == pytest.approx(row["log_likelihood"], abs=1e-7)
+        likelihood = restricted_log_likelihood(pool.tau2, *effects_of(row["set"]))
+        assert likelihood == pytest.approx(row["log_likelihood"], abs=1e-7)
 
 
 @pytest.mark.skipif(shutil.which("Rscript") is None, reason="needs Rscript")

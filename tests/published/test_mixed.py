@@ -126,10 +126,10 @@ def test_patient_sandwich_agrees_with_statsmodels(pool):
     other = model.fit(method="newton", cov_type="cluster", cov_kwds={"groups": patient})
     n, p, g = *single.design.shape, len(np.unique(patient))
     factor = g / (g - 1) * (n - 1) / (n - p)  # its own for small samples
-    own = sandwich_by_cluster(single, fit, patient) * (n - 1) / (n - p)
+    sandwich = sandwich_by_cluster(single, fit, patient) * (n - 1) / (n - p)
     assert factor > 1
     np.testing.assert_allclose(fit.point, other.params, rtol=0, atol=1e-8)
-    np.testing.assert_allclose(own, other.cov_params(), rtol=1e-6, atol=1e-9)
+    np.testing.assert_allclose(sandwich, other.cov_params(), rtol=1e-6, atol=1e-9)
 
 
 def _has_packages() -> bool:

@@ -83,22 +83,22 @@ def cosmesis() -> tuple[np.ndarray, np.ndarray]:
 
 def test_cosmesis_masses_agree_to_the_last_printed_digit(cosmesis):
     fit = fit_npmle(*cosmesis)
-    held = fit.mass > 1e-7
-    found = list(zip(fit.left[held], fit.right[held], strict=True))
-    assert found == [(left, right) for left, right, _, _ in COSMESIS_MASS]
+    has_mass = fit.mass > 1e-7
+    intervals = list(zip(fit.left[has_mass], fit.right[has_mass], strict=True))
+    assert intervals == [(left, right) for left, right, _, _ in COSMESIS_MASS]
     np.testing.assert_allclose(
-        fit.mass[held], [mass for _, _, mass, _ in COSMESIS_MASS], rtol=0, atol=6e-8
+        fit.mass[has_mass], [mass for _, _, mass, _ in COSMESIS_MASS], rtol=0, atol=6e-8
     )
     assert fit.log_likelihood == pytest.approx(COSMESIS_LOG_LIKELIHOOD, abs=6e-8)
 
 
 def test_cosmesis_with_chemotherapy_agrees_to_the_printed_digits():
     fit = fit_npmle(*read_arm("RCT", 48))
-    held = fit.mass > 1e-7
-    found = list(zip(fit.left[held], fit.right[held], strict=True))
-    assert found == [(left, right) for left, right, _ in CHEMOTHERAPY_MASS]
+    has_mass = fit.mass > 1e-7
+    intervals = list(zip(fit.left[has_mass], fit.right[has_mass], strict=True))
+    assert intervals == [(left, right) for left, right, _ in CHEMOTHERAPY_MASS]
     np.testing.assert_allclose(
-        fit.mass[held], [mass for _, _, mass in CHEMOTHERAPY_MASS], rtol=0, atol=5.1e-5
+        fit.mass[has_mass], [mass for _, _, mass in CHEMOTHERAPY_MASS], rtol=0, atol=5.1e-5
     )
 
 

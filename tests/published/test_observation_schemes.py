@@ -102,8 +102,8 @@ def fit_given_days(sample: Sample) -> float:
         chance = np.append(-np.diff(lasted), lasted[-1])
         return -np.log(chance @ seen).sum()
 
-    found = minimize_scalar(loss, bounds=(-8, 1), method="bounded", options={"xatol": 1e-9})
-    return float(np.exp(found.x))
+    optimum = minimize_scalar(loss, bounds=(-8, 1), method="bounded", options={"xatol": 1e-9})
+    return float(np.exp(optimum.x))
 
 
 def summarise(rates: list[float], truth: list[float] | float = RATE) -> tuple[float, float]:

@@ -70,11 +70,11 @@ def compare(values: np.ndarray, changed: np.ndarray, weight: np.ndarray) -> floa
 
 
 def test_the_worked_example_of_heart_transplants():
-    told, counts = (
+    distinct, counts = (
         np.array([row[:3] for row in HEART_TRANSPLANTS]),
         [row[3] for row in HEART_TRANSPLANTS],
     )
-    ill, changed, died = np.repeat(told, counts, axis=0).T
+    ill, changed, died = np.repeat(distinct, counts, axis=0).T
     changed = changed == 1
     chances, _ = fit_chances(np.column_stack([np.ones(20), ill]), changed)
     assert chances[ill == 0] == pytest.approx(1 / 2)
@@ -104,7 +104,7 @@ def test_agrees_with_glm_of_r(nhefs, reference):
     np.testing.assert_allclose(coef, reference.filter(like="coef_"), atol=1e-8)
     whole, cut = weigh(chances, changed, UNCUT), weigh(chances, changed, (0.01, 0.99))
     gained = nhefs["wt82_71"].to_numpy()
-    found = {
+    values = {
         "mean": whole.weight.mean(),
         "least": whole.weight.min(),
         "greatest": cut.greatest,
@@ -119,18 +119,20 @@ def test_agrees_with_glm_of_r(nhefs, reference):
     }
     balance = measure_balance(nhefs, ("sex", "exercise"), changed, whole.weight)
     for level, name in (("sex=1", "sex"), ("exercise=2", "exercise_2")):
-        found |= {f"{name}_{when}": balance.loc[level, when] for when in ("before", "after")}
-    assert found == pytest.approx(reference[list(found)].to_dict(), abs=1e-7)
+        values |= {f"{name}_{when}": balance.loc[level, when] for when in ("before", "after")}
+    assert values == pytest.approx(reference[list(values)].to_dict(), abs=1e-7)
     assert cut.truncated_share == pytest.approx(32 / len(nhefs))
 
 
 @pytest.mark.skipif(shutil.which("Rscript") is None, reason="R is not installed")
 def test_the_script_still_says_the_same(reference):
-    said = subprocess.run(
+    printed = subprocess.run(
         ["Rscript", "propensity.R"], cwd=HERE, capture_output=True, text=True, check=True
     ).stdout
     again = [
-        line.split(",") for line in said.splitlines() if "," in line and not line.startswith("name")
+        line.split(",")
+        for line in printed.splitlines()
+        if "," in line and not line.startswith("name")
     ]
     assert {name: float(value) for name, value in again} == pytest.approx(
         reference.to_dict(), abs=1e-7

@@ -44,8 +44,10 @@ def test_a_printed_pool_comes_back(name):
         {arm.family: (arm.events, arm.total - arm.events) for arm in PUBLISHED.trials[trial].arms}
         for trial in pool.trials
     ]
-    found = limits(*pool_odds_ratios([[arm[pool.treatment], arm[pool.comparator]] for arm in arms]))
-    assert [round(number, 2) for number in found] == [pool.odds_ratio, pool.lower, pool.upper]
+    pooled = limits(
+        *pool_odds_ratios([[arm[pool.treatment], arm[pool.comparator]] for arm in arms])
+    )
+    assert [round(number, 2) for number in pooled] == [pool.odds_ratio, pool.lower, pool.upper]
 
 
 @pytest.mark.parametrize(
@@ -53,9 +55,9 @@ def test_a_printed_pool_comes_back(name):
 )
 def test_the_odds_ratio_of_one_trial_comes_back(row):
     # with one table the Mantel-Haenszel ratio and its error are the plain ones with Woolf's
-    found = limits(*pool_odds_ratios(tables_of(pd.DataFrame([row]))))
+    ratio = limits(*pool_odds_ratios(tables_of(pd.DataFrame([row]))))
     np.testing.assert_allclose(
-        found, [row["odds_ratio"], row["lower"], row["upper"]], rtol=6e-3, atol=5e-3
+        ratio, [row["odds_ratio"], row["lower"], row["upper"]], rtol=6e-3, atol=5e-3
     )
 
 
