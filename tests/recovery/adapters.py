@@ -47,15 +47,17 @@ class Answer(NamedTuple):
 
 def ask_curves(pool: Pool, config: Config) -> Iterator[Answer]:
     """Shares resolved by each reported day: the pipeline's, and those of imputed days."""
-    found = estimate_curves(pool.spells, pool.adjudications, pool.attempts, config)
+    estimates = estimate_curves(pool.spells, pool.adjudications, pool.attempts, config)
     days = [f"resolved_by_day_{day}" for day in config.study.curves.days]
-    yield from read_answers(found[found["stratum"].isin(PARTS) & found["term"].isin(days)])
+    yield from read_answers(
+        estimates[estimates["stratum"].isin(PARTS) & estimates["term"].isin(days)]
+    )
     spells = pool.spells[
         pool.spells["spell"].eq(1) & pool.spells["status"].isin(["resolved", "unresolved"])
     ]
-    told = spells.merge(pool.adjudications[[*EPISODE, "canal"]], on=EPISODE)
+    with_canal = spells.merge(pool.adjudications[[*EPISODE, "canal"]], on=EPISODE)
     for part, canal in PARTS.items():
-        rows = told if canal is None else told[told["canal"].eq(canal)]
+        rows = with_canal if canal is None else with_canal[with_canal["canal"].eq(canal)]
         left, right = rows["left_days"].to_numpy(float), rows["right_days"].to_numpy(float)
         for rule in ("midpoint", "visit"):
             for day in config.study.curves.days:
@@ -66,14 +68,14 @@ def ask_curves(pool: Pool, config: Config) -> Iterator[Answer]:
 def ask_second_line(pool: Pool, config: Config) -> Iterator[Answer]:
     """How much more often those who changed resolve than those who repeated: weighted,
     and without weights."""
-    found = estimate_second_line(
+    estimates = estimate_second_line(
         pool.episodes, pool.adjudications, pool.attempts, pool.spells, config
     )
-    found = found[found["stratum"].isin(["all", "variant=lateral_geotropic"])]
+    estimates = estimates[estimates["stratum"].isin(["all", "variant=lateral_geotropic"])]
     terms = [f"risk_difference_day_{day}" for day in config.study.second_line.days]
-    yield from read_answers(found[found["term"].isin(terms)])
-    naive = found.assign(term=found["term"].str.removeprefix("naive_"))[
-        found["term"].str.startswith("naive_")
+    yield from read_answers(estimates[estimates["term"].isin(terms)])
+    naive = estimates.assign(term=estimates["term"].str.removeprefix("naive_"))[
+        estimates["term"].str.startswith("naive_")
     ]
     yield from read_answers(naive[naive["term"].isin(terms)], "naive: no weights")
 
@@ -82,8 +84,10 @@ def ask_attempts(pool: Pool, config: Config) -> Iterator[Answer]:
     """Hazard ratios of covariates by the model with patient effects and by the one without, and the
     spread of patients; the raw share of success at the first attempts, and with exact limits, which
     know no sites."""
-    found = estimate_attempt_success(pool.episodes, pool.adjudications, pool.attempts, config)
-    first = found[found["term"].eq("success_raw") & found["stratum"].eq("attempt_number=1")]
+    estimates = estimate_attempt_success(pool.episodes, pool.adjudications, pool.attempts, config)
+    first = estimates[
+        estimates["term"].eq("success_raw") & estimates["stratum"].eq("attempt_number=1")
+    ]
     yield from read_answers(first)
     for row in first.itertuples():
         exact = binomtest(int(row.n_events), int(row.n_episodes)).proportion_ci(method="exact")
@@ -91,39 +95,46 @@ def ask_attempts(pool: Pool, config: Config) -> Iterator[Answer]:
             "attempt_number=1 success_raw", "naive: no sites", row.estimate, exact.low, exact.high
         )
     for model, stance in (("mixed", "honest"), ("marginal", "naive: no patients")):
-        own = found[found["stratum"].eq(f"model={model}")].assign(stratum="log hazard ratio,")
-        yield from read_answers(_take_logs(own[own["term"].str.startswith(COVARIATES)]), stance)
-    yield from read_answers(found[found["term"].eq("patient_sd")])
+        ratios = estimates[estimates["stratum"].eq(f"model={model}")].assign(
+            stratum="log hazard ratio,"
+        )
+        yield from read_answers(
+            _take_logs(ratios[ratios["term"].str.startswith(COVARIATES)]), stance
+        )
+    yield from read_answers(estimates[estimates["term"].eq("patient_sd")])
 
 
 def ask_regression(pool: Pool, config: Config) -> Iterator[Answer]:
     """Logarithms of time ratios."""
-    found = estimate_resolution_regression(
+    estimates = estimate_resolution_regression(
         pool.episodes, pool.spells, pool.adjudications, pool.attempts, config
     )
-    own = found[
-        found["term"].str.startswith((*COVARIATES, "canal_arm=")) & found["stratum"].eq("all")
+    ratios = estimates[
+        estimates["term"].str.startswith((*COVARIATES, "canal_arm="))
+        & estimates["stratum"].eq("all")
     ]
-    yield from read_answers(_take_logs(own.assign(stratum="log time ratio,")))
+    yield from read_answers(_take_logs(ratios.assign(stratum="log time ratio,")))
 
 
 def ask_recurrence(pool: Pool, config: Config) -> Iterator[Answer]:
     """Shares free of recurrence."""
-    found = estimate_recurrence(pool.spells, pool.adjudications, pool.followups, config)
+    estimates = estimate_recurrence(pool.spells, pool.adjudications, pool.followups, config)
     terms = [f"recurrence_free_day_{day}" for day in config.study.recurrence.days]
-    own = found["stratum"].eq("all") & found["endpoint"].eq(config.study.resolution.primary)
-    yield from read_answers(found[own & found["term"].isin(terms)])
+    primary = estimates["stratum"].eq("all") & estimates["endpoint"].eq(
+        config.study.resolution.primary
+    )
+    yield from read_answers(estimates[primary & estimates["term"].isin(terms)])
 
 
 def ask_competing_events(pool: Pool, config: Config) -> Iterator[Answer]:
     """Incidences of the first event, from test intervals and, as is often done,
     by the days on which events were seen."""
-    found = estimate_incidences(pool.first_events, config.study)
-    found = found[found["stratum"].eq("all")]
+    estimates = estimate_incidences(pool.first_events, config.study)
+    estimates = estimates[estimates["stratum"].eq("all")]
     terms = [f"incidence_{cause}_day_{day}" for cause in CAUSES for day in config.study.curves.days]
-    yield from read_answers(found[found["term"].isin(terms)])
-    seen = found.assign(term=found["term"].str.replace("seen_", "incidence_"))[
-        found["term"].str.startswith("seen_")
+    yield from read_answers(estimates[estimates["term"].isin(terms)])
+    seen = estimates.assign(term=estimates["term"].str.replace("seen_", "incidence_"))[
+        estimates["term"].str.startswith("seen_")
     ]
     yield from read_answers(seen[seen["term"].isin(terms)], "naive: day of the test")
 
@@ -133,7 +144,7 @@ def ask_handicap(pool: Pool, config: Config) -> Iterator[Answer]:
     whose limits know no sites; shares that fell; and the difference by whether resolution had been
     seen."""
     followups = pool.followups
-    found = estimate_handicap_change(
+    estimates = estimate_handicap_change(
         pool.episodes, followups, pool.adjudications, pool.spells, config
     )
     days, parts = config.study.handicap.days, ("all", "canal=lateral")
@@ -143,26 +154,27 @@ def ask_handicap(pool: Pool, config: Config) -> Iterator[Answer]:
         for fall in config.study.handicap.important_changes
         for day in days
     ]
-    own = found[
-        found["stratum"].isin(parts) & found["term"].isin([*terms, "difference_near_day_30"])
+    chosen = estimates[
+        estimates["stratum"].isin(parts)
+        & estimates["term"].isin([*terms, "difference_near_day_30"])
     ]
-    yield from read_answers(own.assign(comparison=pd.NA))
+    yield from read_answers(chosen.assign(comparison=pd.NA))
     totals = select_totals(pool.episodes, followups, pool.adjudications, pool.spells, config.study)
     for day in (0, *days):
-        near = pick_nearest(totals, day)["total"].to_numpy(float)
-        reach = norm.ppf(0.975) * near.std(ddof=1) / np.sqrt(len(near))
+        nearest = pick_nearest(totals, day)["total"].to_numpy(float)
+        reach = norm.ppf(0.975) * nearest.std(ddof=1) / np.sqrt(len(nearest))
         yield Answer(
             f"all mean_day_{day}",
             "naive: mean of totals",
-            near.mean(),
-            near.mean() - reach,
-            near.mean() + reach,
+            nearest.mean(),
+            nearest.mean() - reach,
+            nearest.mean() + reach,
         )
 
 
 def ask_site_pooling(pool: Pool, config: Config) -> Iterator[Answer]:
     """Shares of the mean site, its course taken for any or for a smooth one."""
-    found = estimate_site_pooling(
+    estimates = estimate_site_pooling(
         pool.episodes, pool.spells, pool.adjudications, pool.attempts, config
     )
     terms = [
@@ -170,7 +182,9 @@ def ask_site_pooling(pool: Pool, config: Config) -> Iterator[Answer]:
         for kind in ("resolved", "smoothed")
         for day in config.study.site_pooling.days
     ]
-    yield from read_answers(found[found["stratum"].eq("all") & found["term"].isin(terms)])
+    yield from read_answers(
+        estimates[estimates["stratum"].eq("all") & estimates["term"].isin(terms)]
+    )
 
 
 def read_answers(rows: pd.DataFrame, stance: str = "honest") -> Iterator[Answer]:

@@ -111,15 +111,17 @@ def _build_examinations(record: Record, names: pd.DataFrame) -> pd.DataFrame:
     positive, torsion = tests.what["positive"], tests.what["torsion"]
     parts = []
     for v, variant in enumerate(VARIANTS):
-        own = record.people.variant[tests.who] == v
+        of_variant = record.people.variant[tests.who] == v
         seconds = LONG if variant.mechanism == "cupulolithiasis" else SHORT
         felt = {"duration_s": seconds, "vertigo": "moderate"}
         if variant.canal == "lateral":
             geotropic = variant.mechanism == "canalolithiasis"
             beats = {"horizontal": "geotropic" if geotropic else "apogeotropic"} | felt
             strong, weak = (ear, other) if geotropic else (other, ear)
-            parts.append(_test(tests, own, "supine_roll", strong, beats | {"peak_spv": STRONG}))
-            parts.append(_test(tests, own, "supine_roll", weak, beats | {"peak_spv": WEAK}))
+            parts.append(
+                _test(tests, of_variant, "supine_roll", strong, beats | {"peak_spv": STRONG})
+            )
+            parts.append(_test(tests, of_variant, "supine_roll", weak, beats | {"peak_spv": WEAK}))
             continue
         middle = np.full(len(ear), "none")
         test, side, vertical = (
@@ -130,11 +132,11 @@ def _build_examinations(record: Record, names: pd.DataFrame) -> pd.DataFrame:
         for seen in (True, False):
             beats = {"vertical": vertical} | felt
             turning = np.where(seen, ear, middle)
-            chosen = own & (torsion == seen)
+            chosen = of_variant & (torsion == seen)
             parts.append(_test(tests, chosen, test, side, beats | {"torsion": turning}))
-        parts.append(_test(tests, own, "dix_hallpike", other, {}))
+        parts.append(_test(tests, of_variant, "dix_hallpike", other, {}))
         if variant.canal == "anterior":
-            parts.append(_test(tests, own, "dix_hallpike", ear, {}))
+            parts.append(_test(tests, of_variant, "dix_hallpike", ear, {}))
     rows = pd.concat(parts, ignore_index=True)
     shown = positive[rows.pop("place").to_numpy()]
     for column, nothing in NOTHING.items():
@@ -151,12 +153,12 @@ def _test(
 ) -> pd.DataFrame:
     """One test at each of the events `chosen`, as it is if positive."""
     place = np.flatnonzero(chosen)
-    told = {
+    fields = {
         name: values[place] if isinstance(values, np.ndarray) else values
         for name, values in {**NOTHING, **shows}.items()
     }
     rows = {"who": tests.who[place], "day": tests.day[place], "place": place, "test": test}
-    return pd.DataFrame({**rows, "side": side[place], **told})
+    return pd.DataFrame({**rows, "side": side[place], **fields})
 
 
 def _build_treatments(record: Record, names: pd.DataFrame) -> pd.DataFrame:

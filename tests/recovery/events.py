@@ -34,13 +34,13 @@ def build_first_events(
     before, after = course.test_day < day[:, None], course.test_day >= day[:, None]
     left = np.where(before, course.test_day, 0).max(axis=1)
     right = np.where(after, course.test_day, np.inf).min(axis=1)
-    told = np.where(np.isfinite(right), np.array(CAUSES)[cause], "none")
+    cause_name = np.where(np.isfinite(right), np.array(CAUSES)[cause], "none")
     return names.assign(
         canal=[VARIANTS[v].canal for v in people.variant],
-        cause=told,
+        cause=cause_name,
         left_days=left,
         right_days=right,
         informative=(left > 0) | np.isfinite(right),
-        seen_cause=told,
+        seen_cause=cause_name,
         seen_day=np.where(np.isfinite(right), right, left),
     )

@@ -74,13 +74,13 @@ def build_episodes(people: People, names: pd.DataFrame) -> pd.DataFrame:
 
 def build_adjudications(people: People, names: pd.DataFrame) -> pd.DataFrame:
     """The verdicts: every variant is read rightly."""
-    told = {
+    verdict = {
         key: [getattr(VARIANTS[v], key) for v in people.variant]
         for key in ("canal", "arm", "mechanism")
     }
     return Adjudications.cast(
         names.assign(
-            **told,
+            **verdict,
             positional="yes",
             variants="",
             side="right",

@@ -62,10 +62,10 @@ def tell_truth(record: Record) -> Truth:
     days = names.assign(**parts, resolved_day=record.resolved)
     later = tests.day > 0
     who, day = tests.who[later], tests.day[later]
-    told = names.iloc[who].reset_index(drop=True)
+    people = names.iloc[who].reset_index(drop=True)
     return Truth(
         days,
-        told.assign(
+        people.assign(
             day=day,
             planned=tests.what["planned"][later],
             unresolved=record.resolved[who] > day,

@@ -83,13 +83,13 @@ def run_study(pools: int, analyses: list[str], out: Path, processes: int) -> Non
 
 def name_commit() -> str:
     """The commit that is checked out, with a plus where code or plan differ from it."""
-    said = [
+    outputs = [
         subprocess.run(
             ["git", *command], cwd=ROOT, capture_output=True, text=True, check=True
         ).stdout.strip()
         for command in (["rev-parse", "--short", "HEAD"], ["status", "--porcelain", "--", *CODE])
     ]
-    return said[0] + ("+" if said[1] else "")
+    return outputs[0] + ("+" if outputs[1] else "")
 
 
 def read_answers(path: Path) -> Iterator[dict]:

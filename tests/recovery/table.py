@@ -22,19 +22,19 @@ def write_table(lines: list[dict], path: Path) -> None:
 
     Analyses that were not run keep the rows that `path` has.
     """
-    told = tabulate(list_answers(lines))
+    tabulated = tabulate(list_answers(lines))
     commits = (
         pd.DataFrame(lines)
         .groupby("analysis")["commit"]
         .agg(lambda each: " ".join(sorted(set(each))))
     )
-    told = told.assign(commit=told["analysis"].map(commits))
-    text = told.to_csv(index=False, float_format="%.4f")
+    tabulated = tabulated.assign(commit=tabulated["analysis"].map(commits))
+    text = tabulated.to_csv(index=False, float_format="%.4f")
     if path.exists():
         before = pd.read_csv(path, comment="#", dtype="string", keep_default_na=False)
-        told = pd.read_csv(io.StringIO(text), dtype="string", keep_default_na=False)
-        kept = before[~before["analysis"].isin(told["analysis"])]
-        text = pd.concat([kept, told]).sort_values(KEY, kind="stable").to_csv(index=False)
+        tabulated = pd.read_csv(io.StringIO(text), dtype="string", keep_default_na=False)
+        kept = before[~before["analysis"].isin(tabulated["analysis"])]
+        text = pd.concat([kept, tabulated]).sort_values(KEY, kind="stable").to_csv(index=False)
     path.write_text(f"# seed {SEED}; a plus beside a commit: with later changes\n{text}", "utf-8")
 
 
@@ -91,7 +91,7 @@ def tabulate(answers: pd.DataFrame) -> pd.DataFrame:
     share of limits around the truth, each with its Monte-Carlo standard error. `type_i_error` is
     the share of limits that leave out 0 where the truth is no effect.
     """
-    told = answers.assign(
+    scored = answers.assign(
         off=answers["estimate"] - answers["truth"],
         covers=(
             (answers["lower"] <= answers["truth"]) & (answers["truth"] <= answers["upper"])
@@ -101,7 +101,7 @@ def tabulate(answers: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(
         [
             dict(zip(KEY, key, strict=True)) | _sum_up(rows)
-            for key, rows in told.groupby(KEY, sort=True)
+            for key, rows in scored.groupby(KEY, sort=True)
         ]
     )
 

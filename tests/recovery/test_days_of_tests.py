@@ -73,8 +73,8 @@ def test_the_truth_is_told_by_tests_and_in_shares(name):
     for day, share in zip(DAYS, shares, strict=True):
         assert np.average(truth.share_by_site(day), weights=sizes) == pytest.approx(share)
     if HABITS_BY_NAME[name].kind != "debris":  # where some falls back, for a few days
-        told = truth.tests.merge(truth.days, on=EPISODE)
-        assert (told["unresolved"] == (told["resolved_day"] > told["day"])).all()
+        joined = truth.tests.merge(truth.days, on=EPISODE)
+        assert (joined["unresolved"] == (joined["resolved_day"] > joined["day"])).all()
 
 
 @pytest.mark.parametrize("name", BY_HAZARDS)
@@ -159,21 +159,21 @@ def test_tests_are_misread_as_often_as_planted(name):
 @pytest.mark.parametrize("name", HABITS_BY_NAME)
 def test_calls_tell_of_the_state(name):
     tables, truth = draw(name)
-    told = tables["followups"].merge(truth.days, on=EPISODE)
+    calls = tables["followups"].merge(truth.days, on=EPISODE)
     if not HABITS_BY_NAME[name].telephone:
-        assert told.empty
+        assert calls.empty
         return
-    ill = told["resolved_day"] > told["day"].astype(int)
-    yes = told["positional_symptoms"].eq("yes")
+    ill = calls["resolved_day"] > calls["day"].astype(int)
+    yes = calls["positional_symptoms"].eq("yes")
     if HABITS_BY_NAME[name].kind == "debris":
         assert yes[ill].mean() == pytest.approx(0.73, abs=0.07)
         assert is_close(yes[~ill].sum(), (~ill).sum(), debris.RESIDUAL_YES)
         return
     assert is_close(yes[ill].sum(), ill.sum(), SAYS_YES[True])
     assert is_close(yes[~ill].sum(), (~ill).sum(), SAYS_YES[False])
-    assert sum(told["day"].between(*ends).sum() for ends in habits.CALLS) == len(told)
+    assert sum(calls["day"].between(*ends).sum() for ends in habits.CALLS) == len(calls)
     if name == "telephone":
-        assert is_close(len(told), habits.EPISODES * len(habits.CALLS), habits.REACHED)
+        assert is_close(len(calls), habits.EPISODES * len(habits.CALLS), habits.REACHED)
 
 
 def test_a_drifting_wish_differs_by_year_patient_and_site():
@@ -283,16 +283,16 @@ def read_days_of_tests() -> pd.DataFrame:
 
 
 def test_the_table_has_every_scenario_with_enough_pools():
-    found = read_days_of_tests()
-    assert list(found["scenario"].unique()) == list(HABITS_BY_NAME)
-    assert found["pools"].ge(20).all()
+    table = read_days_of_tests()
+    assert list(table["scenario"].unique()) == list(HABITS_BY_NAME)
+    assert table["pools"].ge(20).all()
 
 
 def test_the_table_of_the_model_has_every_scenario():
-    found = pd.read_csv(HERE / "tests_as_evidence.csv", comment="#")
-    assert list(found["scenario"].unique()) == list(HABITS_BY_NAME)
-    assert found["pools"].ge(9).all()
-    assert show_days_of_tests(found) in (HERE / "README.md").read_text("utf-8")
+    table = pd.read_csv(HERE / "tests_as_evidence.csv", comment="#")
+    assert list(table["scenario"].unique()) == list(HABITS_BY_NAME)
+    assert table["pools"].ge(9).all()
+    assert show_days_of_tests(table) in (HERE / "README.md").read_text("utf-8")
 
 
 def test_the_readme_shows_the_table():
@@ -302,23 +302,23 @@ def test_the_readme_shows_the_table():
 def test_the_readme_says_what_the_table_says():
     text = " ".join((HERE / "README.md").read_text("utf-8").split())
     low = -read_days_of_tests().pivot(index="scenario", columns="term", values="bias")
-    said = {
+    claims = {
         r"different days it is (\.\d+) to (\.\d+) too low by day 1": (1, DAYS_AND_SESSIONS),
         r"too low by day 1 and (\.\d+) to (\.\d+) by day 7\. - ": (7, DAYS_AND_SESSIONS),
         r"the shares are (\.\d+) to (\.\d+) too low by day 1,": (1, TOGETHER),
         r"and (\.\d+) to (\.\d+) by day 30, and with debris": (30, TOGETHER),
     }
-    for words, (day, scenarios) in said.items():
-        told = [float(number) for number in re.search(words, text).groups()]
-        found = low.loc[scenarios, f"resolved_by_day_{day}"]
-        assert told == pytest.approx([found.min(), found.max()], abs=0.006), words
+    for words, (day, scenarios) in claims.items():
+        stated = [float(number) for number in re.search(words, text).groups()]
+        tabulated = low.loc[scenarios, f"resolved_by_day_{day}"]
+        assert stated == pytest.approx([tabulated.min(), tabulated.max()], abs=0.006), words
 
 
 @pytest.mark.parametrize("name", ["equal_sites", "drifting_wish"])
 def test_the_truth_of_the_table_comes_again(name):
-    found = read_days_of_tests().query("scenario == @name").set_index("term")["truth"]
+    recorded = read_days_of_tests().query("scenario == @name").set_index("term")["truth"]
     truths = find_truths(name)
-    assert found.to_dict() == pytest.approx({t: truths[t] for t in found.index}, abs=1e-4)
+    assert recorded.to_dict() == pytest.approx({t: truths[t] for t in recorded.index}, abs=1e-4)
 
 
 @pytest.mark.parametrize("line", AGAIN, ids=lambda line: line["scenario"])

@@ -36,7 +36,7 @@ def draw_totals(
     level, slope, noise = HANDICAP_SDS["patient"], HANDICAP_SDS["slope"], HANDICAP_SDS["rest"]
     at = np.log1p(days)
     lateral = np.array([variant.canal == "lateral" for variant in VARIANTS])[people.variant]
-    own = (
+    patient_effect = (
         HANDICAP_LATERAL * lateral
         + HANDICAP_SDS["site"] * people.prone
         + level * rng.standard_normal(n)
@@ -44,7 +44,7 @@ def draw_totals(
     mean = np.interp(at, np.log1p(list(HANDICAP)), list(HANDICAP.values()))
     steep = slope * rng.standard_normal(n)[:, None] * at / np.log1p(SLOPE_DAY)
     fall = RESOLVED_FALL * (course.resolved[:, None] <= days)
-    total = mean + own[:, None] + steep - fall + noise * rng.standard_normal(days.shape)
+    total = mean + patient_effect[:, None] + steep - fall + noise * rng.standard_normal(days.shape)
     return np.clip(2 * np.round(total / 2), 0, 100)
 
 

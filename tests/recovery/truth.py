@@ -41,7 +41,7 @@ LATERAL_GEOTROPIC = 2  # its place in VARIANTS
 def find_truths(name: str) -> dict[tuple[str, str], float]:
     """The truth of each (analysis, term) in a scenario; terms without an entry have none."""
     scenario = BY_NAME[name]
-    found = {
+    truths = {
         "curves": share_resolved(scenario),
         "recurrence": {
             f"all recurrence_free_day_{day}": math.exp(-RETURN_RATE * (day - GAP))
@@ -56,7 +56,7 @@ def find_truths(name: str) -> dict[tuple[str, str], float]:
     }
     return {
         (analysis, term): float(value)
-        for analysis, terms in found.items()
+        for analysis, terms in truths.items()
         for term, value in terms.items()
     }
 

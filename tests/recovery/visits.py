@@ -71,8 +71,8 @@ class Diary:
     def add(self, chosen: np.ndarray, day: int, **what: np.ndarray) -> None:
         """The events of one day, of those `chosen`."""
         who = np.flatnonzero(chosen)
-        told = {"who": who, "day": np.full(len(who), day)}
-        for name, values in {**told, **{k: v[who] for k, v in what.items()}}.items():
+        rows = {"who": who, "day": np.full(len(who), day)}
+        for name, values in {**rows, **{k: v[who] for k, v in what.items()}}.items():
             self._parts[name].append(values)
 
     def close(self) -> Events:
@@ -165,16 +165,16 @@ def _draw_wish(
     if habits.kind != "drifting_wish":
         return Wish(np.ones(n), np.full(n, KEPT_APPOINTMENT), usual, np.inf)
     slow = -people.effect / np.hypot(habits.site_sd, habits.patient_sd)
-    own = WISH["slow"] * slow + np.sqrt(1 - WISH["slow"] ** 2) * rng.standard_normal(n)
+    patient_wish = WISH["slow"] * slow + np.sqrt(1 - WISH["slow"] ** 2) * rng.standard_normal(n)
     late = year - np.mean(YEARS)
     times = (
-        WISH["patient"] * own
+        WISH["patient"] * patient_wish
         + WISH["site"] * rng.standard_normal(SITES)[people.site]
         + WISH["year"] * late
     )
     drift = USUAL_DRIFT * rng.choice([-1, 1], SITES)[people.site] * late
     usual = np.maximum(1, np.round(usual * np.exp(drift))).astype(int)
-    kept = 1 / (1 + np.exp(-1.5 - 0.8 * own))
+    kept = 1 / (1 + np.exp(-1.5 - 0.8 * patient_wish))
     return Wish(np.exp(times), kept, usual, WISH["wears_off"])
 
 

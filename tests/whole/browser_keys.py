@@ -83,10 +83,10 @@ class Browser:
             mobile=False,
         )
         self.ask("Page.navigate", url=address)
-        while self.tell("document.readyState + location.href") != f"complete{address}":
+        while self.evaluate("document.readyState + location.href") != f"complete{address}":
             pass
 
-    def tell(self, expression: str) -> Any:
+    def evaluate(self, expression: str) -> Any:
         """The value of an expression in the page."""
         return self.ask("Runtime.evaluate", expression=expression, returnByValue=True)[
             "result"

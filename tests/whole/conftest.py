@@ -48,20 +48,20 @@ def write_delivery(
     numbers."""
     target = folder / site / number
     target.mkdir(parents=True)
-    told = {
+    fields = {
         "site_code": site,
         "delivery": number,
         "dictionary_version": 1,
         "deidentified": "yes",
         "first_year": 2024,
     }
-    told |= {
+    fields |= {
         "last_year": 2024,
         "short_arm_basis": "not_assessed",
         "usual_confirmation_day": 7,
     } | submission
     rows = tables | {
-        "submission": [{"field": field, "value": value} for field, value in told.items()]
+        "submission": [{"field": field, "value": value} for field, value in fields.items()]
     }
     for name, members in rows.items():
         with (target / f"{name}.csv").open("w", newline="", encoding="utf-8") as file:

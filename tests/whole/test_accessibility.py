@@ -44,9 +44,9 @@ def check(page: str, folder) -> dict:
 
 @pytest.mark.parametrize("name", PAGES)
 def test_no_serious_finding(pool_run, name, tmp_path):
-    found = check((pool_run[0] / "results" / name).read_text("utf-8"), tmp_path)
-    assert found["passed"] > 10
-    assert [violation for violation in found["told"] if violation[0] in GRAVE] == []
+    result = check((pool_run[0] / "results" / name).read_text("utf-8"), tmp_path)
+    assert result["passed"] > 10
+    assert [violation for violation in result["told"] if violation[0] in GRAVE] == []
 
 
 def test_the_check_can_fail(tmp_path):

@@ -28,9 +28,9 @@ def test_an_analysis_gives_whole_rows(unreleased, name):
 @pytest.mark.parametrize("name", ANALYSES)
 def test_estimates_lie_within_their_limits(unreleased, name):
     rows = unreleased[name]
-    told = rows[rows[["estimate", "lower", "upper"]].notna().all(axis=1)]
-    assert (told["lower"] <= told["estimate"] + 1e-9).all()
-    assert (told["estimate"] <= told["upper"] + 1e-9).all()
+    with_limits = rows[rows[["estimate", "lower", "upper"]].notna().all(axis=1)]
+    assert (with_limits["lower"] <= with_limits["estimate"] + 1e-9).all()
+    assert (with_limits["estimate"] <= with_limits["upper"] + 1e-9).all()
     assert (rows["n_events"].dropna() >= 0).all()
 
 
@@ -77,12 +77,12 @@ def test_shares_and_their_differences_stay_on_their_scales_and_are_told_only_whe
     rows = unreleased[name].astype({"lower": float, "upper": float})
     widest = plan.study.guards.widest_range_points / 100 + 1e-9
     for pattern, least in ((SHARE, 0), (r"(?:naive_|at_once_)?risk_difference_day_\d+", -1)):
-        told = rows[
+        shares = rows[
             rows["term"].str.fullmatch(pattern) & rows["lower"].notna() & rows["upper"].notna()
         ]
-        assert told["lower"].ge(least).all()
-        assert told["upper"].le(1).all()
-        assert (told["upper"] - told["lower"]).le(widest).all()
+        assert shares["lower"].ge(least).all()
+        assert shares["upper"].le(1).all()
+        assert (shares["upper"] - shares["lower"]).le(widest).all()
 
 
 @pytest.mark.parametrize("name", COURSES)

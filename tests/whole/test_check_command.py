@@ -35,23 +35,23 @@ def test_it_says_what_the_workflow_says(checked, pool_run):
     folders = sorted(path for site in rows.iterdir() for path in site.iterdir() if path.is_dir())
     assert set(parts) == {(folder.parent.name, folder.name) for folder in folders}
     for folder in folders:
-        said = " ".join(parts[folder.parent.name, folder.name].split())
+        verdict = " ".join(parts[folder.parent.name, folder.name].split())
         counts, problems = (
             pd.read_parquet(folder / "row_counts.parquet"),
             pd.read_parquet(folder / "problems.parquet"),
         )
         refused = pd.read_parquet(folder / "deliveries.parquet")["status"].eq("refused").all()
-        assert ("was refused" in said) == refused
+        assert ("was refused" in verdict) == refused
         if not refused and counts["rows_set_aside"].sum():
             assert (
                 f"{counts['rows_stored'].sum():,} of {counts['rows_in'].sum():,} rows are stored"
-                in said
+                in verdict
             )
-        told = (
+        messages = (
             problems["message"].str.removeprefix(RULES["read_with_help"].message).drop_duplicates()
         )
-        for message in told:
-            assert " ".join(message.split()) in said
+        for message in messages:
+            assert " ".join(message.split()) in verdict
 
 
 def test_a_lone_workbook_is_checked_as_its_submission_table_calls_it(tmp_path):
@@ -127,17 +127,17 @@ def test_exit_codes_tell_scripts(tmp_path):
 
 
 def test_help_says_what_the_exit_codes_mean():
-    told = check("--help").stdout
-    assert "Exit code" in told
-    assert "sends nothing" in " ".join(told.split())
+    help_text = check("--help").stdout
+    assert "Exit code" in help_text
+    assert "sends nothing" in " ".join(help_text.split())
 
 
 @pytest.mark.parametrize(
-    ("rows", "said"),
+    ("rows", "words"),
     [([], ""), ([4], "4"), ([4, 5], "4, 5"), ([4, 5, 6, 9, 11, 12, 13, 14], "4 to 6, 9, 11 to 14")],
 )
-def test_neighbouring_rows_are_ranges(rows, said):
-    assert name_ranges(rows) == said
+def test_neighbouring_rows_are_ranges(rows, words):
+    assert name_ranges(rows) == words
 
 
 def test_a_value_that_could_identify_somebody_is_named_by_its_place_only(tmp_path):

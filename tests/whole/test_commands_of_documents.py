@@ -22,11 +22,13 @@ LEFT_OUT = {
     r"snakefmt |mypy$": "layout of the workflow and types, which .ci/run asks for",
     r"python -m tests\.|uv |rm -r|python -m synthetic_data --out": "studies, the lock, pools",
 }
-TOLD = sorted({told for document in DOCUMENTS for told in list_code(document) if is_command(told)})
+COMMANDS = sorted(
+    {command for document in DOCUMENTS for command in list_code(document) if is_command(command)}
+)
 RUN = [
-    told
-    for told in TOLD
-    if not any(re.match(pattern, told.removeprefix(".venv/bin/")) for pattern in LEFT_OUT)
+    command
+    for command in COMMANDS
+    if not any(re.match(pattern, command.removeprefix(".venv/bin/")) for pattern in LEFT_OUT)
 ]
 
 
@@ -41,9 +43,9 @@ def folder(pool_run, tmp_path_factory):
     return place
 
 
-def adapt(told: str) -> list[str]:
+def adapt(command: str) -> list[str]:
     """The same command with the Python that runs the tests."""
-    words = shlex.split(re.split(r"\s{2,}", told)[0])
+    words = shlex.split(re.split(r"\s{2,}", command)[0])
     if words[0] == "./run" and words[1].startswith("-"):
         return [sys.executable, str(ROOT / "run.py"), *words[1:]]
     if words[0] == "./run":
@@ -60,22 +62,22 @@ def adapt(told: str) -> list[str]:
 
 def test_what_is_left_out_is_still_told():
     assert all(
-        any(re.match(pattern, told.removeprefix(".venv/bin/")) for told in TOLD)
+        any(re.match(pattern, command.removeprefix(".venv/bin/")) for command in COMMANDS)
         for pattern in LEFT_OUT
     )
     assert len(RUN) > 8
 
 
-@pytest.mark.parametrize("told", RUN)
-def test_the_command_runs(told, folder, monkeypatch):
-    if "--dry-run" in told and not PYTHON.exists():
+@pytest.mark.parametrize("command", RUN)
+def test_the_command_runs(command, folder, monkeypatch):
+    if "--dry-run" in command and not PYTHON.exists():
         pytest.skip("needs the environment of ./run")
-    if "ruff format" in told:
-        told = f"{told} --check"
+    if "ruff format" in command:
+        command = f"{command} --check"
     monkeypatch.setenv("PYTHONPATH", str(ROOT))
     for made in ("template.xlsx", "S03_001_marked.xlsx"):
         (folder / made).unlink(missing_ok=True)
     ended = subprocess.run(
-        adapt(told), cwd=folder, capture_output=True, text=True, check=False, timeout=300
+        adapt(command), cwd=folder, capture_output=True, text=True, check=False, timeout=300
     )
     assert ended.returncode == 0, ended.stdout + ended.stderr

@@ -77,11 +77,11 @@ def measure(page: str, scheme: str, folder) -> dict:
 
 def list_pale(page: str, scheme: str, folder) -> list:
     """The texts with too little contrast, with ink, ground and ratio."""
-    found = measure(page, scheme, folder)
-    assert found["texts"] > 10
+    measured = measure(page, scheme, folder)
+    assert measured["texts"] > 10
     return [
         (words, ink, ground, round(contrast(ink, ground), 1))
-        for ink, ground, words in found["pairs"]
+        for ink, ground, words in measured["pairs"]
         if contrast(ink, ground) < LEAST
     ]
 

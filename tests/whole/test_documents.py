@@ -13,7 +13,7 @@ ELSEWHERE = ("results/recovery/",)  # made by the recovery study
 
 def test_every_result_that_is_named_is_made(pool_run):
     named = {
-        word for document in DOCUMENTS for told in list_code(document) for word in told.split()
+        word for document in DOCUMENTS for code in list_code(document) for word in code.split()
     }
     blocks = re.findall(
         r"results/[\w./*]+",
@@ -44,9 +44,9 @@ def test_numbers_of_the_demonstration_pool_are_those_of_the_run(pool_run):
 def test_the_report_has_about_as_many_pages_as_is_said(pool_run):
     words = {"eight": 8, "nine": 9, "ten": 10, "eleven": 11, "twelve": 12}
     words |= {"thirteen": 13, "fourteen": 14, "fifteen": 15}
-    said = re.search(
+    stated = re.search(
         r"on about (\w+) pages of paper", (ROOT / "docs" / "committee.md").read_text("utf-8")
     )[1]
     printed = (pool_run[0] / "results" / "reports" / "committee.pdf").read_bytes()
     pages = max(int(count) for count in re.findall(rb"/Count (\d+)", printed))
-    assert abs(pages - words[said]) <= 1
+    assert abs(pages - words[stated]) <= 1

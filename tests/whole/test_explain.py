@@ -46,14 +46,14 @@ def chosen(pool_run):
 @pytest.mark.parametrize("verdict", ["yes", "probable_non_positional", "undetermined"])
 def test_every_test_and_reason_is_told_with_its_source(pool_run, chosen, plan, verdict):
     site, episode, criteria, against = chosen[verdict]
-    told = explain(pool_run[0], site, episode)
-    assert told.returncode == 0, told.stderr
+    done = explain(pool_run[0], site, episode)
+    assert done.returncode == 0, done.stderr
     with duckdb.connect(str(pool_run[0] / "results" / "warehouse.duckdb"), read_only=True) as store:
         tests = store.execute(
             "SELECT count(*) FROM finding WHERE site = ? AND episode_id = ?", [site, episode]
         ).fetchone()[0]
-    assert len(re.findall(r"day -?\d+, examination \d+(?: \(\w+\))?:", told.stdout)) == tests
-    text = " ".join(told.stdout.split())
+    assert len(re.findall(r"day -?\d+, examination \d+(?: \(\w+\))?:", done.stdout)) == tests
+    text = " ".join(done.stdout.split())
     rules = plan.criteria.criteria | plan.criteria.flags | plan.criteria.other_causes
     for name in [*criteria.split(), *against.split()]:
         assert name in text
@@ -62,13 +62,13 @@ def test_every_test_and_reason_is_told_with_its_source(pool_run, chosen, plan, v
 
 
 def test_an_episode_that_is_not_there_gets_a_sentence(pool_run):
-    told = explain(pool_run[0], "S01", "EP-NONE")
-    assert told.returncode != 0
-    assert "Traceback" not in told.stderr
-    assert "no current delivery of S01" in told.stderr
+    done = explain(pool_run[0], "S01", "EP-NONE")
+    assert done.returncode != 0
+    assert "Traceback" not in done.stderr
+    assert "no current delivery of S01" in done.stderr
 
 
 def test_results_that_are_not_there_get_a_sentence(tmp_path):
-    told = explain(tmp_path, "S01", "EP-1")
-    assert told.returncode != 0
-    assert "run the workflow first" in told.stderr
+    done = explain(tmp_path, "S01", "EP-1")
+    assert done.returncode != 0
+    assert "run the workflow first" in done.stderr

@@ -51,8 +51,8 @@ def walk(browser: Browser, most: int) -> list[dict]:
     places = []
     for _ in range(most):
         browser.press("Tab")
-        told = browser.tell(PLACE)
-        place = None if told is None else json.loads(told)
+        focused = browser.evaluate(PLACE)
+        place = None if focused is None else json.loads(focused)
         if place is None or (
             places and place["number"] == places[0]["number"]
         ):  # some browsers go round without a stop outside
@@ -65,7 +65,7 @@ def walk(browser: Browser, most: int) -> list[dict]:
 @pytest.mark.parametrize("name", PAGES)
 def test_keys_reach_everything_in_order_and_the_place_is_seen(pool_run, browser, name, width):
     browser.open((pool_run[0] / "results" / name).as_uri(), width, HEIGHT)
-    count = browser.tell(COUNT)
+    count = browser.evaluate(COUNT)
     places = walk(browser, min(count + 2, FAR))
     assert [place["number"] for place in places] == sorted(place["number"] for place in places)
     assert len(places) == min(count, FAR) > 1
@@ -81,21 +81,23 @@ def test_the_first_stop_leads_to_the_answer(pool_run, browser, name):
     assert first["href"].startswith("#")
     browser.press("Enter")
     target = f"document.querySelector('{first['href']}').getBoundingClientRect()"
-    assert browser.tell("location.hash") == first["href"]
-    assert -1 <= browser.tell(f"{target}.top") < HEIGHT / 2
+    assert browser.evaluate("location.hash") == first["href"]
+    assert -1 <= browser.evaluate(f"{target}.top") < HEIGHT / 2
 
 
 def test_a_wide_table_is_moved_by_keys(pool_run, browser):
     browser.open((pool_run[0] / "results" / "reports/committee.html").as_uri(), WIDTH, HEIGHT)
-    while (place := walk(browser, 1)[0]) and browser.tell(
+    while (place := walk(browser, 1)[0]) and browser.evaluate(
         "document.activeElement.className"
     ) != "scroll":
         assert place
-    assert browser.tell("document.activeElement.scrollWidth > document.activeElement.clientWidth")
+    assert browser.evaluate(
+        "document.activeElement.scrollWidth > document.activeElement.clientWidth"
+    )
     for _ in range(5):
         browser.press("ArrowRight")
     deadline = time.monotonic() + 5
-    while browser.tell("document.activeElement.scrollLeft") == 0:
+    while browser.evaluate("document.activeElement.scrollLeft") == 0:
         assert time.monotonic() < deadline
 
 

@@ -102,12 +102,12 @@ def test_every_note_of_a_model_is_declared_or_no_reader_would_learn_it(pool_run)
         rows = pd.read_csv(path)
         # whose notes leave as they are
         if path.stem in ANALYSES and path.stem != "model_agreement":
-            told = rows[rows["population"].ne("published") & rows["status"].ne("too_few")]
+            modelled = rows[rows["population"].ne("published") & rows["status"].ne("too_few")]
             lost += [
-                (path.stem, said)
-                for note in told["note"].dropna().unique()
-                for said in note.split("; ")
-                if release_note(said, "ok") is None and SENTENCES.get(said) != STAYS
+                (path.stem, sentence)
+                for note in modelled["note"].dropna().unique()
+                for sentence in note.split("; ")
+                if release_note(sentence, "ok") is None and SENTENCES.get(sentence) != STAYS
             ]
     assert lost == []
 
@@ -156,9 +156,9 @@ def test_every_log_says_what_was_counted_and_what_it_took(pool_run):
     assert set(ANALYSES) < set(logs)
     line = re.compile(r"[\w ]+: [\d,.]+(?: MB)?|\w+Warning at .+:\d+")
     for name, text in logs.items():
-        assert [told for told in text.splitlines() if not line.fullmatch(told)] == [], name
+        assert [entry for entry in text.splitlines() if not line.fullmatch(entry)] == [], name
         assert {"seconds", "peak memory"} < {
-            told.partition(":")[0] for told in text.splitlines()
+            entry.partition(":")[0] for entry in text.splitlines()
         }, name
 
 
@@ -239,12 +239,12 @@ def find_undeclared_chains(cells: Cells) -> set[tuple[str, str]]:
     is between two of them is not looked at."""
     series: dict[tuple[str, str], dict[tuple, list]] = {}
     for key, number in cells.place.items():
-        own = key.by if isinstance(key, Group) else {}
-        for variable in {"day", "points"} & own.keys():
+        narrowed = key.by if isinstance(key, Group) else {}
+        for variable in {"day", "points"} & narrowed.keys():
             name = re.sub(rf" ({'|'.join(ENDPOINTS)})$", "", key.name)
-            rest = key.name, key.narrowed - {(variable, own[variable])}
+            rest = key.name, key.narrowed - {(variable, narrowed[variable])}
             values = series.setdefault((name, variable), {}).setdefault(rest, [])
-            values.append((float(own[variable]), cells.values[number]))
+            values.append((float(narrowed[variable]), cells.values[number]))
     steps = {
         named: np.concatenate(
             [np.diff([value for _, value in sorted(values)]) for values in groups.values()]
@@ -253,8 +253,8 @@ def find_undeclared_chains(cells: Cells) -> set[tuple[str, str]]:
     }
     one_way = {
         named
-        for named, found in steps.items()
-        if found.any() and ((found >= 0).all() or (found <= 0).all())
+        for named, sizes in steps.items()
+        if sizes.any() and ((sizes >= 0).all() or (sizes <= 0).all())
     }
     declared = {
         (re.sub(rf" ({'|'.join(ENDPOINTS)})$", "", chain.name), chain.variable) for chain in CHAINS
@@ -274,12 +274,12 @@ def test_the_release_passes_its_audit_and_names_no_site(pool_run, plan):
     )
     texts = after.select_dtypes("string").fillna("").agg(" ".join, axis=1)
     assert not texts.str.contains(r"\bS\d\d\b").any()
-    own = after[texts.str.contains("site=")]
-    assert own[["n_episodes", "n_events"]].isna().all(axis=None)
+    site_rows = after[texts.str.contains("site=")]
+    assert site_rows[["n_episodes", "n_events"]].isna().all(axis=None)
     assert after["by_site"].isna().all()
     made = make_release(before, plan.study.disclosure, narrow_trials(plan.published))
     audit = made.stated.audit
-    assert [found for eyes in audit.everybody for found in audit.find(made.known, eyes)] == []
+    assert [exposed for eyes in audit.everybody for exposed in audit.find(made.known, eyes)] == []
     for eyes in audit.everybody:  # what the audit takes for known is true
         least, most = audit.carry(made.known, eyes)
         true = np.array(audit.cells.values, dtype=float)

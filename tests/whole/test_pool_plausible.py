@@ -21,12 +21,13 @@ def read_in_words_of_the_dictionary(site: str, number: str) -> dict[str, pd.Data
     path = POOL.parents[1] / "config" / "sites" / f"{site}.yaml"
     if not path.exists():
         return cells
-    own = yaml.safe_load(path.read_text("utf-8"))
-    tables = {own["tables"].get(name, name): rows for name, rows in cells.items()}
+    site_map = yaml.safe_load(path.read_text("utf-8"))
+    tables = {site_map["tables"].get(name, name): rows for name, rows in cells.items()}
     tables = {
-        name: rows.rename(columns=own["columns"].get(name, {})) for name, rows in tables.items()
+        name: rows.rename(columns=site_map["columns"].get(name, {}))
+        for name, rows in tables.items()
     }
-    return {name: rows.replace(own["codes"].get(name, {})) for name, rows in tables.items()}
+    return {name: rows.replace(site_map["codes"].get(name, {})) for name, rows in tables.items()}
 
 
 @pytest.fixture(scope="module")
@@ -78,12 +79,12 @@ def test_size_and_shape(tables):
 
 
 def test_habits_of_the_sites(tables):
-    told = tables["submission"].pivot(index="site", columns="field", values="value")
-    older = told["dictionary_version"].eq("1")
-    assert set(told.loc[older, "usual_confirmation_day"]) == {"1", "7", "14", "30"}
-    assert set(told.loc[~older, "planned_test_days"]) == {"7", "14", "30", "7; 37"}
-    assert told.index[told["planned_call_days"].eq("3")].tolist() == ["S04", "S07"]
-    assert told["short_arm_basis"].value_counts().to_dict() == {
+    submission = tables["submission"].pivot(index="site", columns="field", values="value")
+    older = submission["dictionary_version"].eq("1")
+    assert set(submission.loc[older, "usual_confirmation_day"]) == {"1", "7", "14", "30"}
+    assert set(submission.loc[~older, "planned_test_days"]) == {"7", "14", "30", "7; 37"}
+    assert submission.index[submission["planned_call_days"].eq("3")].tolist() == ["S04", "S07"]
+    assert submission["short_arm_basis"].value_counts().to_dict() == {
         "sitting_up": 7,
         "treatment_response": 1,
         "half_dix_hallpike": 1,
@@ -144,6 +145,6 @@ def test_accepted_deliveries_hold_nothing_that_looks_like_an_identifier(tables):
     suspicious = re.compile(r"\d{6,}|\d{4}-\d{2}|@|www|\d/\d|[a-z] [a-z]")
     for name, rows in tables.items():
         texts = pd.unique(rows.drop(columns="site").fillna("").to_numpy().ravel())
-        found = [text for text in texts if suspicious.search(text)]
+        matches = [text for text in texts if suspicious.search(text)]
         planted = {"20 s", "3 s"} if name == "examinations" else set()
-        assert set(found) <= planted, name
+        assert set(matches) <= planted, name

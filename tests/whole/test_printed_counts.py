@@ -93,9 +93,9 @@ def test_every_count_of_the_report_has_its_noun_and_its_source(pool_run):
 def test_every_printed_difference_is_that_of_the_printed_numbers(pool_run):
     page = (pool_run[0] / "results" / "reports" / "committee.html").read_text("utf-8")
     rows = [[read_number(cell) for cell in cells] for cells in read_rows(page)]
-    told = [cells for cells in rows if None not in cells]
-    assert len(told) >= 3
-    for first, second, difference in told:
+    complete = [cells for cells in rows if None not in cells]
+    assert len(complete) >= 3
+    for first, second, difference in complete:
         assert difference == pytest.approx(second - first, abs=1e-9)
     means, changes = read_handicap(page)
     assert len(changes) >= 2

@@ -38,11 +38,11 @@ def write_wheel(folder: Path) -> str:
         ),
     }
     digests = {name: hashlib.sha256(text.encode()).digest() for name, text in files.items()}
-    told = [
+    records = [
         f"{name},sha256={base64.urlsafe_b64encode(d).decode().rstrip('=')},"
         for name, d in digests.items()
     ]
-    files["tiny-1.0.dist-info/RECORD"] = "\n".join([*told, "tiny-1.0.dist-info/RECORD,,\n"])
+    files["tiny-1.0.dist-info/RECORD"] = "\n".join([*records, "tiny-1.0.dist-info/RECORD,,\n"])
     folder.mkdir()
     path = folder / "tiny-1.0-py3-none-any.whl"
     with zipfile.ZipFile(path, "w") as wheel:
@@ -192,7 +192,7 @@ def test_nothing_of_the_users_own_python_is_seen(project, tmp_path):
 
 def see_whole(project: Project) -> bool:
     asked = [PYTHON, "-c", "from environment.place import is_made; print(is_made())"]
-    told = subprocess.run(
+    done = subprocess.run(
         asked,
         env=project.variables,
         cwd=project.root,
@@ -200,7 +200,7 @@ def see_whole(project: Project) -> bool:
         encoding="utf-8",
         check=True,
     )
-    return told.stdout.strip() == "True"
+    return done.stdout.strip() == "True"
 
 
 @pytest.mark.parametrize(
@@ -228,9 +228,9 @@ def test_of_two_starts_at_once_one_mends_a_broken_environment(project):
         subprocess.Popen([project.root / "run", "look"], env=project.variables, **pipes)
         for _ in range(2)
     ]
-    told = [process.communicate() for process in started]
-    assert [json.loads(out)["found"] for out, _ in told] == [["tiny"], ["tiny"]]
-    assert sum("Making the environment" in error for _, error in told) == 1
+    outputs = [process.communicate() for process in started]
+    assert [json.loads(out)["found"] for out, _ in outputs] == [["tiny"], ["tiny"]]
+    assert sum("Making the environment" in error for _, error in outputs) == 1
 
 
 def test_a_home_that_takes_no_files_is_replaced(project):
@@ -261,9 +261,11 @@ WEAKER = {
 @pytest.mark.parametrize("changed", ["another", "none"])
 def test_a_package_with_another_hash_or_none_is_not_installed(project, changed):
     lock = project.lock.read_text("utf-8")
-    told, _, digest = lock.strip().partition(" --hash=sha256:")
+    requirement, _, digest = lock.strip().partition(" --hash=sha256:")
     project.lock.write_text(
-        f"{told} --hash=sha256:{digest[1:]}{digest[0]}\n" if changed == "another" else f"{told}\n",
+        f"{requirement} --hash=sha256:{digest[1:]}{digest[0]}\n"
+        if changed == "another"
+        else f"{requirement}\n",
         "utf-8",
     )
     try:
@@ -291,10 +293,10 @@ def test_no_python_gives_a_sentence(bare):
     assert "Python 3.11, 3.12 or 3.13 is needed" in done.stderr
     write_program(path / "python3", "echo Python 3.9.2; exit 1")
     write_program(path / "python3.12", "echo 'shim: version 3.12 is not installed' >&2; exit 127")
-    told = bare.run("look").stderr
-    assert "python3.12 does not start" in told
-    assert "sudo apt install python3" in told
-    assert "shim" not in told
+    message = bare.run("look").stderr
+    assert "python3.12 does not start" in message
+    assert "sudo apt install python3" in message
+    assert "shim" not in message
 
 
 def test_an_old_python_is_passed_over_for_one_that_fits(bare):
@@ -326,8 +328,8 @@ def test_a_chosen_python_that_is_none_is_named(bare):
 
 
 def test_help_and_version_need_no_environment(bare):
-    told = bare.run("--help")
-    assert "run look" in told.stdout
+    done = bare.run("--help")
+    assert "run look" in done.stdout
     assert bare.run("--version").stdout.strip() == __version__
     assert not (bare.root / ".venv").exists()
 

@@ -55,8 +55,8 @@ def test_each_count_is_that_of_the_warehouse_under_its_noun(pool_run):
         rows = re.findall(
             r'<th scope="row">([^<]+)</th><td>[^<]*\(([\d,]+) of ([\d,]+)\)</td>', page
         )
-        told = {start for start in ROWS for name, _, _ in rows if name.startswith(start)}
-        assert told == (set(ROWS) if known["stored"] else set())
+        named = {start for start in ROWS for name, _, _ in rows if name.startswith(start)}
+        assert named == (set(ROWS) if known["stored"] else set())
         for name, part, whole in rows:
             counted, base = next(
                 (ROWS[start] for start in ROWS if name.startswith(start)), (None, None)

@@ -51,8 +51,8 @@ def test_the_page_fits_and_its_filter_finds(page, width, tmp_path):
     holder = tmp_path / "holder.html"
     head = "<!doctype html><meta charset='utf-8'><body style='margin:0'>"
     holder.write_text(f"{head}{frame}<script>onload = () => {{{MEASURE}}}</script>", "utf-8")
-    told = run_browser(f"--window-size={max(width, 500)},1500", "--dump-dom", holder.as_uri())
-    seen = json.loads(html.unescape(re.search(r"<pre>(.*?)</pre>", told, re.S)[1]))
+    dumped = run_browser(f"--window-size={max(width, 500)},1500", "--dump-dom", holder.as_uri())
+    seen = json.loads(html.unescape(re.search(r"<pre>(.*?)</pre>", dumped, re.S)[1]))
     assert seen["needed"] == width
     assert seen["shown"]
     assert 0 < seen["words"] < seen["count"] == seen["cleared"]

@@ -90,14 +90,14 @@ def test_the_command_never_writes_over_a_file_unasked(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("out", "said"),
+    ("out", "sentence"),
     [("template.csv", ".xlsx"), ("nowhere/t.xlsx", "does not exist"), ("d.xlsx", "is a folder")],
 )
-def test_what_cannot_be_written_is_a_sentence(tmp_path, out, said):
+def test_what_cannot_be_written_is_a_sentence(tmp_path, out, sentence):
     (tmp_path / "d.xlsx").mkdir()
     refused = run_tool("template", "--out", out, folder=tmp_path)
     assert refused.returncode == 1
-    assert said in refused.stderr
+    assert sentence in refused.stderr
     assert "Traceback" not in refused.stderr
 
 
@@ -152,8 +152,8 @@ def test_the_rule_for_ages_takes_what_intake_takes(filled, tmp_path):
         book.active.cell(number, 3, value)
         book.active.cell(number, 1, "=" + rule.formula1.replace("C2", f"C{number}"))
     book.save(tmp_path / "ages.xlsx")
-    said = list(csv.reader(convert(tmp_path / "ages.xlsx", "csv", tmp_path / "csv").open()))
-    assert [row[0] for row in said] == [str(fine).upper() for fine in cases.values()]
+    rows = list(csv.reader(convert(tmp_path / "ages.xlsx", "csv", tmp_path / "csv").open()))
+    assert [row[0] for row in rows] == [str(fine).upper() for fine in cases.values()]
 
 
 @needs_browser
@@ -167,9 +167,9 @@ def test_the_page_never_scrolls_sideways(dictionary, width, tmp_path):
 
 @needs_browser
 def test_the_page_is_accessible(dictionary, tmp_path):
-    found = check_page((dictionary / "dictionary.html").read_text("utf-8"), tmp_path)
-    assert found["passed"] > 10
-    assert [violation for violation in found["told"] if violation[0] in GRAVE] == []
+    result = check_page((dictionary / "dictionary.html").read_text("utf-8"), tmp_path)
+    assert result["passed"] > 10
+    assert [violation for violation in result["told"] if violation[0] in GRAVE] == []
 
 
 @needs_browser

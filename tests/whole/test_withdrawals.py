@@ -16,7 +16,7 @@ CODES = (b"PT-1", b"EP-1", b"EP-2")  # the patient, and the episodes
 
 def find_codes(results) -> list[str]:
     """The files of a run that hold one of the codes, their tables read as texts."""
-    found = []
+    places = []
     for path in sorted(path for path in results.rglob("*") if path.is_file()):
         content = path.read_bytes()
         if path.suffix == ".parquet":
@@ -32,10 +32,10 @@ def find_codes(results) -> list[str]:
                 content += "".join(
                     store.execute(f'SELECT * FROM "{n}"').df().to_csv() for n in names
                 ).encode()
-        found += (
+        places += (
             [path.relative_to(results).as_posix()] if any(code in content for code in CODES) else []
         )
-    return found
+    return places
 
 
 @pytest.fixture(scope="module")
