@@ -213,8 +213,9 @@ JOINT_RESOLUTION = Analysis(
         "not.",
         ON_DAY_0,
         "A hidden state with the days of tests and what patients say as evidence, by the greatest "
-        "penalised likelihood; hazards by variant and band of days, jumps on the day after a session by "
-        "variant and family of maneuver, each drawn to its canal's; planned tests by each site's "
+        "penalised likelihood; hazards by variant and band of days, jumps on the day after a "
+        "session by variant and family of maneuver, each drawn to its canal's; planned tests by "
+        "each site's "
         "own habit, and tests that symptoms bring about, told apart by recorded reasons; "
         f"{JACKKNIFE}. Where the records do not tell how often tests are misread, the limits reach "
         "over all rates of the plan.",

@@ -52,7 +52,7 @@ def small_courses(draw):
         habit=number(0, 1),
         watched=watched,
         looked=watched & number(0, 1).astype(bool),
-        report=number(NOTHING, 1),
+        said=number(NOTHING, 1),
     )
 
 
@@ -77,7 +77,7 @@ def draw_courses(seed: int, belief=(20.0, 0.1, 0.9), only_results: bool = False)
     shown = np.where(looked, positive, NOTHING).astype(int)
     if only_results:
         return gather(shown, belief, part=part, done=done)
-    answer = np.where(asked, yes, NOTHING).astype(int)
+    said = np.where(asked, yes, NOTHING).astype(int)
     return gather(
         shown,
         belief,
@@ -86,7 +86,7 @@ def draw_courses(seed: int, belief=(20.0, 0.1, 0.9), only_results: bool = False)
         habit=habit,
         watched=watched,
         looked=looked,
-        report=answer,
+        said=said,
     )
 
 
