@@ -26,6 +26,7 @@ PLAN: dict[str, Analysis] = {
     "failure_reasons": attempts.FAILURE_REASONS,
     "resolution_curves": resolution.RESOLUTION_CURVES,
     "joint_resolution": resolution.JOINT_RESOLUTION,
+    "joint_prediction": resolution.JOINT_PREDICTION,
     "resolution_regression": resolution.RESOLUTION_REGRESSION,
     "attempt_success": attempts.ATTEMPT_SUCCESS,
     "second_line": order.SECOND_LINE,

@@ -271,3 +271,72 @@ JOINT_RESOLUTION = Analysis(
         ),
     ),
 )
+
+PREDICTED = {  # what is predicted, in words
+    "tests": "days with a test",
+    "positive_tests": "positive tests among tests",
+    "reports": "reports of symptoms among those asked",
+}
+MORE_SEEN = "above 1: more were seen than the model expects"
+
+
+def _predict(outcome: str, words: str) -> tuple[Quantity, ...]:
+    """What is told of one thing that the model predicts."""
+    ratio = f"{outcome}_seen_to_expected_day_{{day}}_to_{{last}}"
+    return (
+        Quantity(
+            ratio,
+            "ratio",
+            f"{words} on days {{day}} to {{last}}: seen beside expected",
+            direction=MORE_SEEN,
+        ),
+        Quantity(
+            f"{outcome}_parts_judged",
+            "number",
+            f"bands of days of sites in which enough are expected: {words}",
+            among=DIAGNOSTICS,
+        ),
+        Quantity(
+            f"{outcome}_parts_beyond_2",
+            "number",
+            f"of them beyond two standard deviations, as chance puts 4.6 %: {words}",
+            among=DIAGNOSTICS,
+        ),
+        Quantity(
+            f"{outcome}_largest_deviation",
+            "statistic",
+            "largest deviation of them in standard deviations, with a p-value for as many "
+            f"(Bonferroni): {words}",
+            among=DIAGNOSTICS,
+        ),
+        Quantity(f"{outcome}_sites_judged", "number", f"sites with any of them: {words}"),
+        Quantity(
+            f"{outcome}_sites_beyond_chance",
+            "number",
+            f"of these sites beyond chance (p below .05 for all bands of a site): {words}",
+        ),
+    )
+
+
+JOINT_PREDICTION = Analysis(
+    "pipeline.analyses.resolution.prediction:estimate_prediction",
+    Text(
+        "Whether the model with the days of testing fits",
+        "Tests, positive tests among tests and reports of symptoms among those asked, as many "
+        "times as the model expects, by band of days; and at how many sites they are further from "
+        "it than chance puts them.",
+        "First spells of treated positional episodes with a record without gaps, tested again or "
+        "not.",
+        ON_DAY_0,
+        "Each day is predicted from the days before it by the fitted model, with the sessions, the "
+        "watch and who was asked as they were; the variance of what is seen less what is expected "
+        "is the sum of p (1 - p), less what the estimated habits take up. Judged is what has a "
+        "variance of 5 at least; p-values are by the normal distribution.",
+        "Besides habits the rates are taken as known, which makes deviations look smaller. A good "
+        "fit does not show that the shares resolved are right: other courses might give the same "
+        "tests. A bad one does not show by how much they are wrong.",
+        "Dawid, J R Stat Soc A 1984;147:278-292; Pierce, Ann Stat 1982;10:475-478 (both from "
+        "memory)",
+    ),
+    tuple(quantity for each in PREDICTED.items() for quantity in _predict(*each)),
+)

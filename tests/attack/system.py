@@ -49,6 +49,7 @@ READERS: dict[str, Reader] = {
     "site_pooling": read_pooling,
     "first_test_delay": read_delays,
     "joint_resolution": read_joint,
+    "joint_prediction": lambda row, _: read_own(row),
     "site_monitoring": read_monitoring,
     "published_comparison": read_published,
     "sensitivity": read_variation,

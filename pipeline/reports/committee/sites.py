@@ -4,7 +4,7 @@ import pandas as pd
 
 from pipeline.reports.committee.section import make_section
 from pipeline.reports.readings import Readings, read_estimates
-from pipeline.reports.wording import count_words, say_why_missing
+from pipeline.reports.wording import count_words, join_words, say_why_missing
 from schemas.study import Config
 
 MEANING = (
@@ -17,6 +17,12 @@ WARNING = (
     "In simulated pools of clinics that were all alike, 3 in 100 lay outside the first limits and "
     "none outside the second."
 )
+
+FITS = {  # outcome of the prediction: how many clinics are as predicted, in words
+    "tests": "when {clinics} test",
+    "positive_tests": "what tests show at {clinics}",
+    "reports": "what patients of {clinics} report",
+}
 
 
 def describe_sites(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
@@ -31,7 +37,7 @@ def describe_sites(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     return make_section(
         "sites",
         "How far clinics differ",
-        [MEANING, _say_further(readings)],
+        [MEANING, _say_further(readings), _say_fit(estimates, primary)],
         finding=_say_outside(readings, config),
         notes=[WARNING],
     )
@@ -61,3 +67,19 @@ def _say_further(readings: Readings) -> str:
         f"In a further clinic of this kind vertigo would resolve between {further.lower:.2f} and "
         f"{further.upper:.2f} times as fast as at the mean of these (95 % prediction interval)."
     )
+
+
+def _say_fit(estimates: dict[str, pd.DataFrame], primary: str) -> str:
+    """At how many clinics the model predicts what was seen, in one sentence."""
+    readings = read_estimates(estimates, "joint_prediction", "positional", primary)
+    said = []
+    for outcome, words in FITS.items():
+        judged, beyond = (
+            readings["all", f"{outcome}_sites_{which}"] for which in ("judged", "beyond_chance")
+        )
+        if judged.usable and beyond.usable:
+            within = f"{judged.number - beyond.number:.0f} of {judged.number:.0f} clinics"
+            said.append(words.format(clinics=within))
+    if not said:
+        return ""
+    return f"As well as chance allows, the model foresees {join_words(said)}."
