@@ -282,38 +282,39 @@ MORE_SEEN = "above 1: more were seen than the model expects"
 
 def _predict(outcome: str, words: str) -> tuple[Quantity, ...]:
     """What is told of one thing that the model predicts."""
-    ratio = f"{outcome}_seen_to_expected_day_{{day}}_to_{{last}}"
+    ratio = f"{outcome}_seen_to_expected_day_{{day}}"
     return (
-        Quantity(
-            ratio,
-            "ratio",
-            f"{words} on days {{day}} to {{last}}: seen beside expected",
-            direction=MORE_SEEN,
+        *(
+            Quantity(term, "ratio", f"{words} {when}, seen beside expected", direction=MORE_SEEN)
+            for term, when in (
+                (ratio, "on day {day}"),
+                (f"{ratio}_to_{{last}}", "on days {day} to {last}"),
+            )
         ),
         Quantity(
             f"{outcome}_parts_judged",
             "number",
-            f"bands of days of sites in which enough are expected: {words}",
+            f"{words}: bands of days of sites that are judged",
             among=DIAGNOSTICS,
         ),
         Quantity(
             f"{outcome}_parts_beyond_2",
             "number",
-            f"of them beyond two standard deviations, as chance puts 4.6 %: {words}",
+            f"{words}: of these bands, beyond two standard deviations (by chance 4.6 %)",
             among=DIAGNOSTICS,
         ),
         Quantity(
             f"{outcome}_largest_deviation",
             "statistic",
-            "largest deviation of them in standard deviations, with a p-value for as many "
-            f"(Bonferroni): {words}",
+            f"{words}: largest deviation of these bands, in standard deviations (p-value by "
+            "Bonferroni)",
             among=DIAGNOSTICS,
         ),
-        Quantity(f"{outcome}_sites_judged", "number", f"sites with any of them: {words}"),
+        Quantity(f"{outcome}_sites_judged", "number", f"{words}: sites that are judged"),
         Quantity(
             f"{outcome}_sites_beyond_chance",
             "number",
-            f"of these sites beyond chance (p below .05 for all bands of a site): {words}",
+            f"{words}: of these sites, beyond chance (p below .05 for all bands of a site)",
         ),
     )
 

@@ -49,7 +49,7 @@ METHOD = "prediction of each day from the days before it, by the fitted model; n
 LEAST_VARIANCE = 5.0  # common practice, as of expected counts of a chi-squared test
 LEVEL = 0.05
 BEYOND = 2.0  # standard deviations; chance puts 4.6 % there
-RATIO = "{outcome}_seen_to_expected_day_{first}_to_{last}"
+RATIO = "{outcome}_seen_to_expected_day_{days}"
 SUMMARY = (
     "{outcome}_parts_judged",
     "{outcome}_parts_beyond_2",
@@ -125,9 +125,15 @@ def list_bands(study: Study) -> list[tuple[int, int]]:
     return list(zip(first, last, strict=True))
 
 
+def _name_ratio(outcome: str, band: tuple[int, int]) -> str:
+    """The term of one band: that of a single day names one."""
+    first, last = band
+    return RATIO.format(outcome=outcome, days=first if first == last else f"{first}_to_{last}")
+
+
 def _withhold(outcome: str, refusal: Refusal, sites: np.ndarray, study: Study) -> Iterator[Fields]:
     fields: Fields = {"stratum": "all", "n_episodes": len(sites), **count_sites(sites)}
-    bands = [RATIO.format(outcome=outcome, first=a, last=b) for a, b in list_bands(study)]
+    bands = [_name_ratio(outcome, band) for band in list_bands(study)]
     for term in (*bands, *(term.format(outcome=outcome) for term in SUMMARY)):
         yield withhold(term, refusal.status, refusal.note, **fields)
 
@@ -144,8 +150,8 @@ def _compare(
     counted = np.column_stack([could_be[:, band == k].any(axis=1) for k in range(len(bands))])
     everybody = np.broadcast_to(band, could_be.shape)
     whole = kind.compare(courses, predicted, everybody, len(bands))
-    for k, (first, last) in enumerate(bands):
-        term = RATIO.format(outcome=outcome, first=first, last=last)
+    for k, days in enumerate(bands):
+        term = _name_ratio(outcome, days)
         fields: Fields = {"stratum": "all", "n_episodes": int(counted[:, k].sum())}
         fields |= count_sites(sites[counted[:, k]])
         refusal = _check(whole, k, fields, study) or check_sites(fields["n_sites"], study.guards)
@@ -163,8 +169,8 @@ def _compare(
     )
     judged = np.zeros(len(own.seen), bool)
     for j, site in enumerate(names):
-        for k, (first, last) in enumerate(bands):
-            cell, term = j * len(bands) + k, RATIO.format(outcome=outcome, first=first, last=last)
+        for k, days in enumerate(bands):
+            cell, term = j * len(bands) + k, _name_ratio(outcome, days)
             fields = {"stratum": f"site={site}", "n_sites": 1}
             fields["n_episodes"] = int(counted[number == j, k].sum())
             refusal = _check(own, cell, fields, study)

@@ -78,7 +78,7 @@ def test_too_little_to_judge_is_not_judged(plan):
     found = predict_courses(plan, [{7: False}] * 30 + [{7: True, 14: False}] * 20)
     assert found.loc[("all", "reports_parts_judged"), "estimate"] == 0
     assert found.loc[("all", "reports_largest_deviation"), "status"] == "too_few"
-    assert found.loc[("all", "tests_seen_to_expected_day_1_to_1"), "status"] == "too_few"
+    assert found.loc[("all", "tests_seen_to_expected_day_1"), "status"] == "too_few"
 
 
 def test_without_a_fit_every_number_says_why(plan, monkeypatch):
