@@ -62,7 +62,7 @@ LIBRARY_PLACES = {
     "duckdb": {"pipeline/warehouse.py"},
     "matplotlib": {
         f"pipeline/reports/figures/{part}.py"
-        for part in ("sheet", "curves", "evidence", "bars", "ranges")
+        for part in ("sheet", "curves", "evidence", "bars", "ranges", "sites")
     },
     "jinja2": {"pipeline/reports/render.py"},
     "typst": {"pipeline/reports/typeset.py"},

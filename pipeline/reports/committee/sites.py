@@ -3,8 +3,9 @@
 import pandas as pd
 
 from pipeline.reports.committee.section import make_section
+from pipeline.reports.committee.site_pictures import picture_funnel
 from pipeline.reports.readings import Readings, read_estimates
-from pipeline.reports.wording import count_words, join_words, say_why_missing
+from pipeline.reports.wording import BLANK, count_words, join_words, say_why_missing
 from schemas.study import Config
 
 MEANING = (
@@ -39,6 +40,7 @@ def describe_sites(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
         "How far clinics differ",
         [MEANING, _say_further(readings), _say_fit(estimates, primary)],
         finding=_say_outside(readings, config),
+        figure=picture_funnel(readings, config, title=_head_funnel(readings), noun="clinic"),
         notes=[WARNING],
     )
 
@@ -57,6 +59,14 @@ def _say_outside(readings: Readings, config: Config) -> str:
     further = readings["all", "sites_outside_998"]
     strict = f", and {rare or 'none'} outside those that one in 500 would" if further.usable else ""
     return f"{whom}{few} lie{'s' if few == 1 else ''} outside the {limits}{strict}."
+
+
+def _head_funnel(readings: Readings) -> str:
+    """The finding as a heading: how many clinics lie outside the first limits."""
+    few = int(readings["all", "sites_outside_95"].number)
+    compared = int(readings["all", "sites_large_enough"].estimate or 0)
+    verb = "lie" if few > 1 else "lies"
+    return f"{few or 'None'} of {compared} clinics {verb} outside the 95{BLANK}% limits"
 
 
 def _say_further(readings: Readings) -> str:
@@ -82,4 +92,4 @@ def _say_fit(estimates: dict[str, pd.DataFrame], primary: str) -> str:
             said.append(words.format(clinics=within))
     if not said:
         return ""
-    return f"As well as chance allows, the model foresees {join_words(said)}."
+    return f"Where enough is known to judge, the model predicts within chance {join_words(said)}."

@@ -30,6 +30,7 @@ MARKS = (
     "swatch",
     "range",
     "dot",
+    "limit",
 )  # classes of the parts that carry numbers; a second one may follow
 SVG, XLINK = "http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"
 LINK = f"{{{XLINK}}}href"

@@ -7,6 +7,7 @@ import pandas as pd
 
 from pipeline.reports.technical.checklist import RECORD, STROBE, map_items
 from pipeline.reports.technical.condense import condense_rows
+from pipeline.reports.technical.sites import MONITORING, show_sites
 from pipeline.reports.technical.tables import (
     list_site_codes,
     list_withheld,
@@ -64,6 +65,9 @@ def compose_technical(
     titles = {name: PLAN[name].text.title for name in ordered}
     site_codes = list_site_codes(ordered)
     masked = {name: mask_sites(rows, site_codes) for name, rows in ordered.items()}
+    sections = {name: _compose_section(name, rows, config) for name, rows in masked.items()}
+    if MONITORING in sections:
+        sections[MONITORING] |= show_sites(ordered, sections[MONITORING]["tables"], config)
     without_sites = {name: split_sites(rows)[0] for name, rows in masked.items()}
     return {
         "title": config.study.title,
@@ -73,7 +77,7 @@ def compose_technical(
         "used": [{"name": name.replace("_", " "), "value": value} for name, value in used.items()],
         "contents": [_count(name, rows, titles) for name, rows in masked.items()],
         "absent": [analysis.text.title for name, analysis in PLAN.items() if name not in ordered],
-        "sections": [_compose_section(name, rows, config) for name, rows in masked.items()],
+        "sections": list(sections.values()),
         "variance": collect_among(without_sites, VARIANCES, titles, config),
         "diagnostics": collect_among(without_sites, DIAGNOSTICS, titles, config),
         "withheld": list_withheld(masked, titles, config),
@@ -130,6 +134,7 @@ def _compose_section(name: str, rows: pd.DataFrame, config: Config) -> dict:
     return {
         "name": name,
         "text": PLAN[name].text,
+        "pictures": [],
         "tables": [*tables, *shown, *([sites] if sites else [])],
         "methods": [{"number": number, "text": method} for method, number in methods.items()],
         "left_out": len(every) - len(plain),

@@ -39,7 +39,7 @@ def test_clinics_outside_the_limits_are_counted(plan, outside, extreme, sentence
     assert "none is judged by when it tests" in words(section)
 
 
-def test_where_the_model_foresees_what_was_seen_is_counted(plan):
+def test_where_the_model_predicts_what_was_seen_is_counted(plan):
     fit = [
         number(f"{outcome}_sites_{which}", count)
         for outcome, counts in (("tests", (9, 2)), ("positive_tests", (7, 0)))
@@ -48,7 +48,7 @@ def test_where_the_model_foresees_what_was_seen_is_counted(plan):
     section = describe_sites(pool(0, 0) | table("joint_prediction", fit), plan)
     assert "when 7 of 9 clinics test and what tests show at 7 of 7 clinics." in words(section)
     assert "report" not in words(section)
-    assert "foresees" not in words(describe_sites(pool(0, 0), plan))
+    assert "predicts" not in words(describe_sites(pool(0, 0), plan))
 
 
 def test_clinics_that_cannot_be_compared_have_the_reason(plan):
