@@ -92,4 +92,7 @@ def _say_fit(estimates: dict[str, pd.DataFrame], primary: str) -> str:
             said.append(words.format(clinics=within))
     if not said:
         return ""
-    return f"Where enough is known to judge, the model predicts within chance {join_words(said)}."
+    return (
+        f"Where enough is known to judge, the model predicts {join_words(said)} as well as chance "
+        "allows; one in twenty would seem badly predicted by chance alone."
+    )

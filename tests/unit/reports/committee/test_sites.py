@@ -46,7 +46,7 @@ def test_where_the_model_predicts_what_was_seen_is_counted(plan):
         for which, count in zip(("judged", "beyond_chance"), counts, strict=True)
     ]
     section = describe_sites(pool(0, 0) | table("joint_prediction", fit), plan)
-    assert "when 7 of 9 clinics test and what tests show at 7 of 7 clinics." in words(section)
+    assert "when 7 of 9 clinics test and what tests show at 7 of 7 clinics as" in words(section)
     assert "report" not in words(section)
     assert "predicts" not in words(describe_sites(pool(0, 0), plan))
 
