@@ -9,9 +9,10 @@ from schemas.study import Config
 RATIO = "rate_ratio"
 FUNNEL = (
     "Each dot is a {site}, none of them named: its rate of resolution beside the mean of the "
-    "{site}s. The more is known of a {site}, the further right it lies. 95 of 100 equal {site}s "
-    "would lie in the pale area, and 998 of 1,000 between the dashed lines. A {site} outside may "
-    "differ by its patients or its records; the picture is no order of merit."
+    "{site}s. The more is known of a {site}, the further right it lies. A {site} equal to the "
+    "others would lie in the pale area with a probability of 95 %, and between the dashed lines "
+    "with one of 99.8 %. A {site} outside may differ by its patients or its records; the picture "
+    "is no order of merit."
 )
 FOREST = (
     "Each row is a site, none of them named: the ratio of its rate of resolution to the mean of "
