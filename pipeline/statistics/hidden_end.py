@@ -16,7 +16,13 @@ from scipy.linalg import cholesky, solve_triangular
 from scipy.optimize import minimize
 
 from pipeline.statistics.hidden_end_model import Courses, Rates, begin
-from pipeline.statistics.hidden_end_parameters import believe, find_free, from_row, to_row
+from pipeline.statistics.hidden_end_parameters import (
+    believe,
+    find_free,
+    from_row,
+    mark_misreading,
+    to_row,
+)
 from pipeline.statistics.hidden_end_scores import count_days, score_people, slope_of_likelihood
 from pipeline.statistics.hidden_end_sums import expect
 from pipeline.statistics.npmle_search import NotConverged
@@ -82,8 +88,11 @@ def fit_hidden_end(courses: Courses, start: Rates | None = None) -> HiddenEnd:
         rates = from_row(row, courses.sizes)
         value, slope = _evaluate(courses, rates)
         free = find_free(row, slope, courses)
+        first = k == 0 and start is None
+        if first:  # from afar a search may end where tests were nearly always misread
+            free &= ~mark_misreading(courses.sizes)
         axes = cholesky(_inform(courses, rates)[np.ix_(free, free)])
-        if k == 0 and start is None:  # far from the end, where information misleads across axes
+        if first:  # far from the end, where information misleads across axes
             axes = np.diag(np.sqrt((axes**2).sum(axis=0)))
         length = np.linalg.norm(solve_triangular(axes, slope[free], trans="T"))
         promise = float(length**2) / 2

@@ -97,6 +97,15 @@ def find_free(row: np.ndarray, slope: np.ndarray, courses: Courses) -> np.ndarra
     return free
 
 
+def mark_misreading(sizes: Sizes) -> np.ndarray:
+    """Mark the parameters of a row that say how often tests and reports are wrong."""
+    places = list_parameters(sizes)
+    marked = np.full(places["multiplier"].stop, False)
+    for name in PROBABILITIES:
+        marked[places[name]] = True
+    return marked
+
+
 def _select(rates: Rates) -> Iterator[tuple[str, np.ndarray]]:
     """The names and values of the parameters of a row, in its order."""
     for name in Rates.__dataclass_fields__:

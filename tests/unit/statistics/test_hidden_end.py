@@ -196,3 +196,25 @@ def test_many_people_are_fitted_as_few_are(monkeypatch):
     np.testing.assert_allclose(
         begun_of_a_part.share_ended(days), whole.share_ended(days), atol=1e-5
     )
+
+
+@pytest.mark.parametrize("calls", [True, False])
+def test_a_search_from_afar_ends_no_lower_than_one_from_the_planted_rates(calls):
+    """There are lower maxima, such as one where most tests of who is well were misread."""
+    for seed in range(10):
+        courses, _ = draw(300 + seed, 400, 30)
+        if not calls:
+            courses = replace(courses, report=np.full(courses.report.shape, NOT_SEEN))
+        planted = Rates(
+            natural=np.array([0.04]),
+            jump=np.array([0.0, 0.5]),
+            planned=np.array([0.03, 1.2, 0.03, 1.2, 0.005]),
+            keeping=np.ones(2),
+            chosen=np.array([0.01, 0.08]),
+            showing=np.array([POSITIVE[False], POSITIVE[True]]),
+            telling=np.array([YES[False], YES[True]]),
+            returning=np.array([0.05]),
+            leaving=np.array([1e-4, 1e-4]),
+            multiplier=np.ones(1),
+        )
+        assert fit_hidden_end(courses).value > fit_hidden_end(courses, planted).value - 0.01
