@@ -18,6 +18,7 @@ from scipy.optimize import minimize
 from pipeline.statistics.hidden_end_model import Courses, Rates, begin
 from pipeline.statistics.hidden_end_parameters import (
     believe,
+    find_asleep,
     find_free,
     from_row,
     mark_misreading,
@@ -33,6 +34,7 @@ MEMORY = 20  # steps by which the search learns how slopes change
 NEAR = 1e-5  # slope along an axis on which the information is 1 below which a search has ended
 LEAST_INFORMATION = 1e-6  # about the logarithm of a rate, lest a search leap where there is none
 MANY, PART = 10_000, 4  # so many begin where the search of a fourth of them ended
+WOKEN = -9.0  # logarithm of a rate that had become none and should not have
 WORST = 1e100  # the value where what was seen would be impossible
 
 
@@ -87,6 +89,10 @@ def fit_hidden_end(courses: Courses, start: Rates | None = None) -> HiddenEnd:
     for k in range(ROUNDS):
         rates = from_row(row, courses.sizes)
         value, slope = _evaluate(courses, rates)
+        asleep = find_asleep(row, slope, courses.sizes)
+        if asleep.any():
+            row[asleep] = WOKEN
+            continue
         free = find_free(row, slope, courses)
         first = k == 0 and start is None
         if first:  # from afar a search may end where tests were nearly always misread

@@ -14,6 +14,7 @@ from pipeline.statistics.hidden_end_model import SMALLEST_RATE, Courses, Rates, 
 HABIT_DAYS = 1.0  # days of exposure by which a habit is drawn to the rate of tests in all
 REPORT_PRIOR = 0.5  # of a report, on each side, by which reports are kept from 0 and 1
 LOWEST, HIGHEST = -18.0, 3.0  # logarithms of rates: beyond, a rate is none, or the day is certain
+LEAST_SLOPE = 1e-3  # of the log-likelihood by a rate, for the rate to be raised from none
 FARTHEST = 30.0  # log-odds beyond which nothing changes
 PROBABILITIES = ("showing", "telling", "returning")
 
@@ -95,6 +96,17 @@ def find_free(row: np.ndarray, slope: np.ndarray, courses: Courses) -> np.ndarra
         free[places] &= not certain.get(name, False)
         free[places] &= (name in PROBABILITIES) | ~at_end[places]
     return free
+
+
+def find_asleep(row: np.ndarray, slope: np.ndarray, sizes: Sizes) -> np.ndarray:
+    """Mark rates that have become none although the likelihood would rise with them.
+
+    On a scale of logarithms the slope is none there whatever the slope by the rate itself.
+    """
+    asleep = (row <= LOWEST) & (slope > LEAST_SLOPE * np.exp(LOWEST)) & np.isfinite(row)
+    for name in PROBABILITIES:
+        asleep[list_parameters(sizes)[name]] = False
+    return asleep
 
 
 def mark_misreading(sizes: Sizes) -> np.ndarray:
