@@ -86,7 +86,9 @@ def fit_hidden_end(courses: Courses, start: Rates | None = None) -> HiddenEnd:
     if start is None and len(courses.coming) >= MANY:
         start = fit_hidden_end(courses.keep(np.arange(len(courses.coming)) % PART == 0)).rates
     row = to_row(start or begin(courses))
-    for k in range(ROUNDS):
+    if start is None:
+        row = _approach(courses, row)
+    for _ in range(ROUNDS):
         rates = from_row(row, courses.sizes)
         value, slope = _evaluate(courses, rates)
         asleep = find_asleep(row, slope, courses.sizes)
@@ -94,12 +96,7 @@ def fit_hidden_end(courses: Courses, start: Rates | None = None) -> HiddenEnd:
             row[asleep] = WOKEN
             continue
         free = find_free(row, slope, courses)
-        first = k == 0 and start is None
-        if first:  # from afar a search may end where tests were nearly always misread
-            free &= ~mark_misreading(courses.sizes)
         axes = cholesky(_inform(courses, rates)[np.ix_(free, free)])
-        if first:  # far from the end, where information misleads across axes
-            axes = np.diag(np.sqrt((axes**2).sum(axis=0)))
         length = np.linalg.norm(solve_triangular(axes, slope[free], trans="T"))
         promise = float(length**2) / 2
         if promise < TOLERANCE:
@@ -136,6 +133,18 @@ def _inform(courses: Courses, rates: Rates) -> np.ndarray:
         score = score_people(courses, rates, expected)
         information += score.T @ score
     return information
+
+
+def _approach(courses: Courses, row: np.ndarray) -> np.ndarray:
+    """Search from afar, each parameter along an axis of its own.
+
+    There the information misleads across axes, and a search may end where most tests were misread:
+    so tests and reports are taken to be as right as at the start.
+    """
+    rates = from_row(row, courses.sizes)
+    free = find_free(row, _evaluate(courses, rates)[1], courses) & ~mark_misreading(courses.sizes)
+    axes = np.diag(np.sqrt(np.diag(_inform(courses, rates))[free]))
+    return _climb(courses, row, free, axes, 1.0)
 
 
 def _climb(

@@ -187,6 +187,25 @@ def show_days_of_tests(found: pd.DataFrame) -> str:
     return "".join(f"| {' | '.join(row)} |\n" for row in rows)
 
 
+def show_parts(found: pd.DataFrame) -> str:
+    """The table of parts for a document: by day the least, the mean and the greatest bias over
+    scenarios, and the mean coverage."""
+    told = found["term"].str.extract(r"^(?P<part>.+) resolved_by_day_(?P<day>\d+)$").join(found)
+    told = told[told["answered"].gt(0)]
+    rows = [["part", *(f"day {day}" for day in DAYS)], ["---"] * (1 + len(DAYS))]
+    for part, of_part in told.groupby("part", sort=True):
+        by_day = {int(day): group for day, group in of_part.groupby("day")}
+        cells = [_show_range(by_day[day]) if day in by_day else "none" for day in DAYS]
+        rows.append([f"`{part}`", *cells])
+    return "".join(f"| {' | '.join(row)} |\n" for row in rows)
+
+
+def _show_range(of_day: pd.DataFrame) -> str:
+    weight, bias = of_day["answered"], of_day["bias"]
+    mean, coverage = (np.average(of_day[name], weights=weight) for name in ("bias", "coverage"))
+    return f"{bias.min():+z.2f} / {mean:+z.2f} / {bias.max():+z.2f}, {coverage:.2f}"
+
+
 def _head(term: str, names: dict[str, str]) -> str:
     what, _, day = term.partition("_by_day_")
     return f"{names[what]} {day}" if day else names[term]

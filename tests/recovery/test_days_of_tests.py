@@ -15,7 +15,12 @@ from schemas.delivery import TABLES
 from schemas.keys import EPISODE
 from schemas.store import Provenance
 from tests.recovery import debris, habits
-from tests.recovery.days_of_tests import answer_pool, find_truths, show_days_of_tests
+from tests.recovery.days_of_tests import (
+    answer_pool,
+    find_truths,
+    show_days_of_tests,
+    show_parts,
+)
 from tests.recovery.debris import find_resolved
 from tests.recovery.habits import HABITS, HABITS_BY_NAME, MISREAD, SAYS_YES, SELF_CHOSEN
 from tests.recovery.pools import DAYS, Truth, draw_pool, draw_record
@@ -293,6 +298,12 @@ def test_the_table_of_the_model_has_every_scenario():
     assert list(table["scenario"].unique()) == list(HABITS_BY_NAME)
     assert table["pools"].ge(9).all()
     assert show_days_of_tests(table) in (HERE / "README.md").read_text("utf-8")
+
+
+def test_the_readme_shows_the_parts():
+    found = pd.read_csv(HERE / "tests_as_evidence_parts.csv", comment="#")
+    assert list(found["scenario"].unique()) == list(HABITS_BY_NAME)
+    assert show_parts(found) in (HERE / "README.md").read_text("utf-8")
 
 
 def test_the_readme_shows_the_table():
