@@ -21,7 +21,7 @@ from pipeline.statistics.hidden_end_parameters import (
     find_asleep,
     find_free,
     from_row,
-    mark_misreading,
+    mark_main,
     to_row,
 )
 from pipeline.statistics.hidden_end_scores import count_days, score_people, slope_of_likelihood
@@ -136,13 +136,13 @@ def _inform(courses: Courses, rates: Rates) -> np.ndarray:
 
 
 def _approach(courses: Courses, row: np.ndarray) -> np.ndarray:
-    """Search from afar, each parameter along an axis of its own.
+    """Search from afar for the rates of the end and of planned tests, each along its own axis.
 
-    There the information misleads across axes, and a search may end where most tests were misread:
-    so tests and reports are taken to be as right as at the start.
+    There the information misleads across axes. Were all parameters free, a search could end at a
+    lower maximum: where most tests were misread, or where whoever is well comes far more often.
     """
     rates = from_row(row, courses.sizes)
-    free = find_free(row, _evaluate(courses, rates)[1], courses) & ~mark_misreading(courses.sizes)
+    free = find_free(row, _evaluate(courses, rates)[1], courses) & mark_main(courses.sizes)
     axes = np.diag(np.sqrt(np.diag(_inform(courses, rates))[free]))
     return _climb(courses, row, free, axes, 1.0)
 

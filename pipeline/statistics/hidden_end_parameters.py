@@ -109,11 +109,11 @@ def find_asleep(row: np.ndarray, slope: np.ndarray, sizes: Sizes) -> np.ndarray:
     return asleep
 
 
-def mark_misreading(sizes: Sizes) -> np.ndarray:
-    """Mark the parameters of a row that say how often tests and reports are wrong."""
+def mark_main(sizes: Sizes) -> np.ndarray:
+    """Mark the parameters of a row that are rates of the end or of planned tests."""
     places = list_parameters(sizes)
     marked = np.full(places["multiplier"].stop, False)
-    for name in PROBABILITIES:
+    for name in ("natural", "jump", "planned"):
         marked[places[name]] = True
     return marked
 
