@@ -35,7 +35,7 @@ NEAR = 1e-5  # slope along an axis on which the information is 1 below which a s
 LEAST_INFORMATION = 1e-6  # about the logarithm of a rate, lest a search leap where there is none
 MANY, PART = 10_000, 4  # so many begin where the search of a fourth of them ended
 WOKEN = -9.0  # logarithm of a rate that had become none and should not have
-WORST = 1e100  # the value where what was seen would be impossible
+FAR_BELOW = 100.0  # the start of a search: where what was seen would be impossible
 
 
 @dataclass(frozen=True)
@@ -96,7 +96,10 @@ def fit_hidden_end(courses: Courses, start: Rates | None = None) -> HiddenEnd:
             row[asleep] = WOKEN
             continue
         free = find_free(row, slope, courses)
-        axes = cholesky(_inform(courses, rates)[np.ix_(free, free)])
+        information = _inform(courses, rates)
+        # of a rate near none scores tell nothing: no step of its logarithm is to be above 1
+        information += np.diag(np.maximum(np.abs(slope) - np.diag(information), 0.0))
+        axes = cholesky(information[np.ix_(free, free)])
         length = np.linalg.norm(solve_triangular(axes, slope[free], trans="T"))
         promise = float(length**2) / 2
         if promise < TOLERANCE:
@@ -164,9 +167,10 @@ def _climb(
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             value, slope = _evaluate(courses, from_row(reach(steps), courses.sizes))
         if not (np.isfinite(value) and np.isfinite(slope).all()):
-            return WORST, np.zeros(len(steps))
+            return (FAR_BELOW - start) / first**2, np.zeros(len(steps))
         return -value / first**2, -solve_triangular(axes, slope[free], trans="T") / first
 
+    start = _evaluate(courses, from_row(row, courses.sizes))[0]
     options = {"maxiter": STEPS, "maxcor": MEMORY, "gtol": NEAR / first, "ftol": 0.0}
     found = minimize(descend, np.zeros(free.sum()), jac=True, method="L-BFGS-B", options=options)
     return to_row(from_row(reach(found.x), courses.sizes))

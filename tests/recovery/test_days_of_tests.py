@@ -19,7 +19,6 @@ from tests.recovery.days_of_tests import (
     answer_pool,
     find_truths,
     show_days_of_tests,
-    show_parts,
 )
 from tests.recovery.debris import find_resolved
 from tests.recovery.habits import HABITS, HABITS_BY_NAME, MISREAD, SAYS_YES, SELF_CHOSEN
@@ -298,12 +297,6 @@ def test_the_table_of_the_model_has_every_scenario():
     assert list(table["scenario"].unique()) == list(HABITS_BY_NAME)
     assert table["pools"].ge(9).all()
     assert show_days_of_tests(table) in (HERE / "README.md").read_text("utf-8")
-
-
-def test_the_readme_shows_the_parts():
-    found = pd.read_csv(HERE / "tests_as_evidence_parts.csv", comment="#")
-    assert list(found["scenario"].unique()) == list(HABITS_BY_NAME)
-    assert show_parts(found) in (HERE / "README.md").read_text("utf-8")
 
 
 def test_the_readme_shows_the_table():
