@@ -171,8 +171,8 @@ def _compare(
     for j, site in enumerate(names):
         for k, days in enumerate(bands):
             cell, term = j * len(bands) + k, _name_ratio(outcome, days)
-            fields = {"stratum": f"site={site}", "n_sites": 1}
-            fields["n_episodes"] = int(counted[number == j, k].sum())
+            n = int(counted[number == j, k].sum())
+            fields = {"stratum": f"site={site}", "n_episodes": n, "n_sites": int(n > 0)}
             refusal = _check(own, cell, fields, study)
             judged[cell] = refusal is None
             if refusal:
