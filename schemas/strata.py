@@ -74,6 +74,7 @@ VARIABLES = {
     "sex": Variable("sex", codes.SEX),
     "side": Variable("side", codes.SIDE),
     "site": Variable("site", r"S\d{2,3}|[A-Z]{1,2}|one"),
+    "strategy": Variable("order of maneuvers", r"[a-z0-9_]+( > [a-z0-9_]+)*"),
     "trial": Variable("trial", FAMILY),
     "up_to_attempts": Variable("up to attempt", r"\d+"),
     "variant": Variable("variant", FAMILY),
@@ -88,6 +89,7 @@ SMALLER_CELLS = (
 )
 COMPARED_WITH = (
     "repeat",
+    "usual strategy",
     "one less",
     "one decade younger",
     "day 0",

@@ -159,6 +159,18 @@ class SecondLine(Closed):
         return self
 
 
+class Strategies(Closed):
+    """Which maneuver in which order: a test on every so-many-th day, and a session while it is
+    positive."""
+
+    days: tuple[Annotated[int, Field(ge=1)], ...] = Field(
+        description="Days after the first session on which shares are compared"
+    )
+    horizon_day: int = Field(ge=1, description="Up to which day days with vertigo are counted")
+    retest_days: int = Field(ge=1, description="Days between sessions, and to the next test")
+    sessions: int = Field(ge=2, description="Sessions at the most")
+
+
 class Handicap(Closed):
     """Change of the Dizziness Handicap Inventory."""
 
@@ -269,12 +281,21 @@ class Study(Closed):
     regression: Regression
     attempt_success: AttemptSuccess
     second_line: SecondLine
+    strategies: Strategies
     handicap: Handicap
     recurrence: Recurrence
     site_pooling: SitePooling
     site_monitoring: SiteMonitoring
     sensitivity: Sensitivity
     disclosure: Disclosure
+
+    @model_validator(mode="after")
+    def _strategies_end_within_the_curves(self) -> "Study":
+        plan = self.strategies
+        last = max(*plan.days, plan.horizon_day, plan.retest_days * (plan.sessions - 1))
+        if last > self.curves.horizon_day:
+            raise ValueError("strategies must end at or before curves.horizon_day")
+        return self
 
 
 class Config(Closed):

@@ -149,6 +149,60 @@ def _mark_estimated(courses: Courses) -> np.ndarray:
     return estimated
 
 
+@dataclass(frozen=True)
+class RatesKnown:
+    """What a fit knows of the logarithms of rates: the natural ones, then jumps from class 1 on.
+
+    Attributes
+    ----------
+    covariance
+        By the information, people taken to be independent, (rates, rates).
+    moved
+        By how much they move when a cluster of people is left out, (clusters, rates).
+    """
+
+    covariance: np.ndarray
+    moved: np.ndarray
+
+
+def know_rates(courses: Courses, fit: HiddenEnd, cluster: np.ndarray) -> RatesKnown:
+    """Find how well the natural rates and the jumps are known, by people and by clusters of them.
+
+    Parameters
+    ----------
+    courses
+        What was seen.
+    fit
+        The fit.
+    cluster
+        The cluster of each person, (n,); taken in the order of their names.
+
+    Returns
+    -------
+    RatesKnown
+        Habits are taken as known, and all else is estimated beside the rates.
+
+    Notes
+    -----
+    Without a cluster c rates move by one Newton step from the fit, -(J - J_c)^-1 g_c, with g_c the
+    sum of its people's scores and J_c that of their squares: the one-step jackknife (Pregibon D.
+    Ann Stat 1981;9:705-724, from memory).
+    """
+    prior = believe(courses, fit.rates).number[_mark_estimated(courses)]
+    blocks = expect(courses, fit.rates)
+    score = np.concatenate([_score(courses, fit.rates, block) for block in blocks])
+    score = score[:, : len(prior)]
+    n_rates = courses.sizes.natural + courses.sizes.jump - 1
+    information = score.T @ score + np.diag(prior)
+    covariance, _ = _solve(information, np.eye(len(prior))[:, :n_rates])
+    moved = []
+    for name in np.unique(cluster):
+        part = score[cluster == name]
+        step, _ = _solve(information - part.T @ part, -part.sum(axis=0)[:, None])
+        moved.append(step[:n_rates, 0])
+    return RatesKnown(covariance[:n_rates], np.array(moved))
+
+
 def know_multipliers(courses: Courses, fit: HiddenEnd) -> np.ndarray:
     """Find the covariance matrix of the logarithms of the groups' multipliers less their mean.
 

@@ -30,6 +30,7 @@ PLAN: dict[str, Analysis] = {
     "resolution_regression": resolution.RESOLUTION_REGRESSION,
     "attempt_success": attempts.ATTEMPT_SUCCESS,
     "second_line": order.SECOND_LINE,
+    "strategies": order.STRATEGIES,
     "sequence_paths": order.SEQUENCE_PATHS,
     "handicap_change": afterwards.HANDICAP_CHANGE,
     "recurrence": afterwards.RECURRENCE,

@@ -9,6 +9,7 @@ from schemas.analysis import (
     EXACT,
     FAILED,
     JACKKNIFE,
+    ON_DAY_0,
     TESTS_AS_GIVEN,
     Analysis,
     Text,
@@ -200,4 +201,49 @@ SEQUENCE_PATHS = Analysis(
         EXACT,
     ),
     BY_CANAL + PATHS,
+)
+
+RAREST = People("given the rarest session of a strategy")
+STRATEGY_NUMBERS = (
+    ("resolved_by_day_{day}", "modelled share", "share resolved by day {day}"),
+    ("resolved_after_{number}_sessions", "modelled share", "share resolved after session {number}"),
+    ("mean_days_with_vertigo", "days", "mean days with vertigo, up to the horizon"),
+    ("mean_sessions", "statistic", "mean number of sessions"),
+)
+DIFFERENCE_KINDS = {
+    "modelled share": "difference of shares",
+    "days": "difference of days",
+    "statistic": "statistic",
+}
+STRATEGIES = Analysis(
+    "pipeline.analyses.order.strategies:estimate_strategies",
+    Text(
+        "Which maneuver in which order",
+        "What would become of the patients of a variant under each order of maneuvers, with a test "
+        "every week and a further session while it is positive, and how that differs from the "
+        "usual order: the same maneuver again until the test is negative.",
+        "First spells of treated positional episodes.",
+        ON_DAY_0,
+        "g-formula from the model of resolution and of tests; intervals leave out one site at a "
+        "time, or are by the information of the model where wider.",
+        "Those who failed under the same sessions are alike, whatever was done next; a session "
+        "acts on the next day; the model of resolution and of tests holds. Maneuvers that were "
+        "changed because the vertigo was strong look worse than they are.",
+        "Robins JM. Math Modelling 1986;7:1393-1512",
+    ),
+    tuple(
+        quantity
+        for term, kind, words in STRATEGY_NUMBERS
+        for quantity in (
+            Quantity(term, kind, words, RAREST, worth=4),
+            Quantity(
+                f"difference_{term}",
+                DIFFERENCE_KINDS[kind],
+                f"{words}, less that of the usual order",
+                RAREST,
+                worth=4,
+                direction="above 0: more than with the usual order",
+            ),
+        )
+    ),
 )

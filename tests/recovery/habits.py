@@ -43,6 +43,7 @@ class Habits:
     telephone: bool = False
     site_sd: float = 0.2  # of the log hazard
     patient_sd: float = 0.3
+    channelling: float = 0.0  # by how much slow patients are changed more often (log-odds per sd)
 
     def usual_day(self, site: int) -> int:
         """The usual day of a site by its place in the pool."""
@@ -71,4 +72,6 @@ HABITS = (
     Habits("drifting_wish", kind="drifting_wish", **ALL),
     Habits("debris", kind="debris", **ALL),
 )
-HABITS_BY_NAME = {habits.name: habits for habits in HABITS}
+# whom later sessions change is not by chance: nothing in the records tells it
+CHANNELLED = Habits("channelled_changes", treated_at_test=True, channelling=1.0)
+HABITS_BY_NAME = {habits.name: habits for habits in (*HABITS, CHANNELLED)}

@@ -34,7 +34,7 @@ def lay_out(scenario: str, seed: int) -> Courses:
     reasons = list_examined_days(rows["examinations"])
     days = lay_out_days(members, tests, reasons, rows["treatments"], rows["followups"], config)
     horizon, misreading = days.habit.shape[1], config.study.misreading
-    classes = classify_days(classify_canals(members), days.sessions, horizon, by_family=False)
+    classes = classify_days(classify_canals(members), days.sessions, horizon, None)
     prior = Prior(PRIOR_TESTS, misreading.sensitivity, misreading.specificity)
     return make_courses(classes, days, prior)
 

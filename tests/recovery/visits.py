@@ -120,6 +120,8 @@ def follow_by_hazards(habits: Habits, rng: np.random.Generator) -> Record:
     rate, strength = _by_variant("rate", people), np.exp(people.effect)
     threshold, spent = rng.exponential(size=n), np.zeros(n)
     acts = _jump(people, first, first, first_session=True)
+    slow = -people.effect / np.hypot(habits.site_sd, habits.patient_sd)
+    changed = CHANGED / (CHANGED + (1 - CHANGED) * np.exp(-habits.channelling * slow))
     latest, resolved, gone_day = first.copy(), np.full(n, np.inf), np.full(n, np.inf)
     due = _plan(0, wish.usual, wish.usual // 7, rng)
     for day in range(1, LAST_DAY + 1):
@@ -140,7 +142,7 @@ def follow_by_hazards(habits: Habits, rng: np.random.Generator) -> Record:
         tests.add(seen, day, positive=positive, planned=comes, ear=ear, torsion=always)
         treated = positive & habits.treated_at_test & (rng.random(n) < TREATED_AT_TEST)
         treated &= day <= LAST_SESSION_DAY
-        family = np.where(rng.random(n) < CHANGED, 1 - latest, latest)
+        family = np.where(rng.random(n) < changed, 1 - latest, latest)
         sessions.add(treated, day, family=family, ear=ear)
         acts[treated] = _jump(people, family, first, first_session=False)[treated]
         latest = np.where(treated, family, latest)

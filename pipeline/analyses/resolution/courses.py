@@ -237,10 +237,10 @@ def classify_variants(members: pd.DataFrame) -> np.ndarray:
 
 
 def classify_days(
-    variants: np.ndarray, sessions: pd.DataFrame, horizon: int, *, by_family: bool
+    variants: np.ndarray, sessions: pd.DataFrame, horizon: int, least: int | None
 ) -> Classes:
-    """The classes of rates for these variants; jumps by the first session and later ones, or, by
-    family, by family and what came before it."""
+    """The classes of rates for these variants; jumps by the first session and later ones, or, where
+    there are at least `least` such sessions, by family and what came before it."""
     names, number = np.unique(variants, return_inverse=True)
     band = np.searchsorted(BANDS, np.arange(1, horizon + 1), side="right") - 1
     classes = pd.DataFrame(
@@ -250,10 +250,10 @@ def classify_days(
             "family": ANY_FAMILY,
         }
     )
-    if by_family:
+    if least is not None:
         fine = classes.assign(kind=sessions["kind"].array, family=sessions["family"].array)
         size = fine.groupby([*classes.columns])["kind"].transform("size")
-        classes = fine.where(size >= LEAST_OWN, classes)
+        classes = fine.where(size >= least, classes)
     code, jumps = pd.factorize(pd.MultiIndex.from_frame(classes), sort=True)
     jump = np.zeros((len(variants), horizon), int)
     jump[sessions["row"], sessions["day"]] = 1 + code  # a session of day k acts on day k + 1

@@ -39,6 +39,7 @@ import pandas as pd
 
 from pipeline.analyses.covariates import name_first_maneuvers
 from pipeline.analyses.resolution.courses import (
+    LEAST_OWN,
     Classes,
     Days,
     classify_canals,
@@ -121,16 +122,35 @@ def make_courses(classes: Classes, days: Days, prior: Prior) -> Courses:
     )
 
 
-def fit_courses(members: pd.DataFrame, days: Days, study: Study) -> tuple[Courses, HiddenEnd]:
+@dataclass(frozen=True)
+class Fitted:
+    """What the rates are of, what they were fitted to, and the fit."""
+
+    classes: Classes
+    courses: Courses
+    fit: HiddenEnd
+
+
+def fit_courses(
+    members: pd.DataFrame,
+    days: Days,
+    study: Study,
+    variants: np.ndarray | None = None,
+    least: int = LEAST_OWN,
+) -> Fitted:
     """The fit with rates by variant and family, each drawn to the rates of a fit by canal.
+
+    Variants begin with the name of their canal, as classify_variants has them, which are those of
+    None. A family has rates of its own from `least` sessions on.
 
     Raises NotConverged.
     """
     horizon, misreading = days.habit.shape[1], study.misreading
     prior = Prior(PRIOR_TESTS, misreading.sensitivity, misreading.specificity)
-    wide = classify_days(classify_canals(members), days.sessions, horizon, by_family=False)
+    wide = classify_days(classify_canals(members), days.sessions, horizon, None)
     of_canals = fit_hidden_end(make_courses(wide, days, prior)).rates
-    classes = classify_days(classify_variants(members), days.sessions, horizon, by_family=True)
+    named = classify_variants(members) if variants is None else variants
+    classes = classify_days(named, days.sessions, horizon, least)
     natural, jump = find_parents(classes, wide)
     prior = replace(
         prior,
@@ -139,7 +159,7 @@ def fit_courses(members: pd.DataFrame, days: Days, study: Study) -> tuple[Course
         jump=of_canals.jump[jump],
     )
     courses = make_courses(classes, days, prior)
-    return courses, fit_hidden_end(courses)
+    return Fitted(classes, courses, fit_hidden_end(courses))
 
 
 @dataclass(frozen=True)
@@ -159,7 +179,8 @@ def _fit_all(members: pd.DataFrame, days: Days, study: Study) -> Fits | Refusal:
     if refusal:
         return refusal
     try:
-        courses, whole = fit_courses(members, days, study)
+        fitted = fit_courses(members, days, study)
+        courses, whole = fitted.courses, fitted.fit
         without = {
             site: (sites != site, fit_hidden_end(courses.keep(sites != site), whole.rates))
             for site in np.unique(sites)

@@ -99,8 +99,8 @@ def estimate_prediction(
     )
     if fitted is None:
         try:
-            courses, fit = fit_courses(members, days, study)
-            fitted = courses, predict(courses, fit.rates)
+            found = fit_courses(members, days, study)
+            fitted = found.courses, predict(found.courses, found.fit.rates)
         except NotConverged as failure:
             fitted = Refusal("not_converged", str(failure))
     rows: list[Fields] = []

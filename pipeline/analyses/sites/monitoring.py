@@ -118,7 +118,8 @@ def _find_effects(
     group = members["site"].map({site: k for k, site in enumerate(large)})
     number = group.fillna(len(large)).to_numpy(int)  # the smaller ones share the last
     try:
-        courses, fit = fit_courses(members, days, study)
+        fitted = fit_courses(members, days, study)
+        courses, fit = fitted.courses, fitted.fit
         sizes = replace(courses.sizes, groups=number.max() + 1)
         by_site = replace(courses, group=number, sizes=sizes)
         start = replace(fit.rates, multiplier=np.ones(sizes.groups))

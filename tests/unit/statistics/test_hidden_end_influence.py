@@ -7,7 +7,12 @@ import numpy as np
 import pytest
 
 from pipeline.statistics.hidden_end import find_weights, fit_hidden_end
-from pipeline.statistics.hidden_end_influence import _score, know_multipliers, know_shares
+from pipeline.statistics.hidden_end_influence import (
+    _score,
+    know_multipliers,
+    know_rates,
+    know_shares,
+)
 from pipeline.statistics.hidden_end_model import NO_TEST, NOT_SEEN, Courses, Rates
 from pipeline.statistics.hidden_end_sums import expect, expect_until
 from tests.unit.statistics.simulated_courses import draw
@@ -148,3 +153,34 @@ def test_multipliers_of_groups_come_back_with_their_errors():
     scores = np.array(scores)
     assert np.abs(scores.mean(axis=0)).max() < 4 / np.sqrt(20)
     assert scores.std() == pytest.approx(1, abs=0.3)
+
+
+def test_rates_without_a_cluster_are_nearly_those_of_a_fit_without_it():
+    steps, refits = [], []
+    for seed in (4, 5, 6):
+        courses, _ = draw(seed, 900, 12)
+        fit = fit_hidden_end(courses)
+        cluster = np.arange(900) % 6
+        steps.append(know_rates(courses, fit, cluster).moved)
+        for name in range(6):
+            rates = fit_hidden_end(courses.keep(cluster != name), fit.rates).rates
+            moved = np.log([rates.natural[0], rates.jump[1]])
+            refits.append(moved - np.log([fit.rates.natural[0], fit.rates.jump[1]]))
+    stepped, refitted = np.concatenate(steps), np.array(refits)
+    # a refit has habits of its own too, which take up part of what a rate would have to
+    assert np.corrcoef(stepped.ravel(), refitted.ravel())[0, 1] > 0.85
+    ratio = np.sqrt((stepped**2).mean(axis=0) / (refitted**2).mean(axis=0))
+    assert (ratio > 0.85).all()
+    assert (ratio < 1.5).all()
+
+
+def test_the_covariance_of_rates_is_their_spread_over_pools():
+    logs, variances = [], []
+    for seed in range(60):
+        courses, _ = draw(100 + seed, 600, 12)
+        fit = fit_hidden_end(courses)
+        logs.append(np.log(np.r_[fit.rates.natural, fit.rates.jump[1:]]))
+        variances.append(np.diag(know_rates(courses, fit, np.zeros(600)).covariance))
+    spread, said = np.var(logs, axis=0, ddof=1), np.median(variances, axis=0)
+    # a variance from 60 pools has a relative standard error of .18
+    assert said == pytest.approx(spread, rel=0.6)

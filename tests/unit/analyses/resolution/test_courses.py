@@ -153,8 +153,8 @@ def test_each_class_has_the_rates_of_its_canal_and_kind_as_parents():
     again = sessions.assign(day=7, kind=SAME).head(LEAST_OWN)
     another = sessions.assign(day=7, kind=ANOTHER, family="semont").tail(3)
     sessions = pd.concat([sessions, again, another], ignore_index=True)
-    wide = classify_days(classify_canals(members), sessions, 40, by_family=False)
-    fine = classify_days(classify_variants(members), sessions, 40, by_family=True)
+    wide = classify_days(classify_canals(members), sessions, 40, None)
+    fine = classify_days(classify_variants(members), sessions, 40, LEAST_OWN)
     assert {jump.family for jump in wide.jumps} == {ANY_FAMILY}
     assert ("posterior/long/canalolithiasis", SAME, "epley") in fine.jumps
     assert ("lateral/long/canalolithiasis", LATER, ANY_FAMILY) in fine.jumps  # only three

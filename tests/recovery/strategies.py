@@ -1,0 +1,181 @@
+"""Whether strategies come back: which order of maneuvers resolves a variant soonest.
+
+What became of simulated patients under any order is known, since their hazards are. Beside the
+answers of the pipeline stands what is often done instead: episodes by the maneuvers that they
+happened to get, those of one family alone against those who were changed, by what tests had shown
+by day 30. Who got only one session is then mostly who was well after it.
+"""
+
+import json
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from pipeline.analyses.order.strategies import Strategy, estimate_strategies
+from pipeline.derivation.tables import derive_rows
+from schemas.study import Config, read_config
+from tests.recovery.adapters import Answer, read_answers
+from tests.recovery.days_of_tests import read_curves_plan
+from tests.recovery.habits import HABITS_BY_NAME
+from tests.recovery.pools import draw_pool
+from tests.recovery.scenarios import SEED, VARIANTS
+from tests.recovery.study import ROOT, name_commit
+from tests.recovery.study import read_answers as read_lines
+from tests.recovery.table import tabulate
+from tests.recovery.visits import draw_group
+
+SCENARIOS = (
+    "treated_at_test",
+    "site_days_treated",
+    "all_together",
+    "drifting_wish",
+    "channelled_changes",
+)
+PLACES = {"posterior_long_arm": 0, "lateral_geotropic": 2}  # of VARIANTS, by the plan's names
+GROUPS = 200  # of patients whose hazards are averaged: a standard error of the truth below .001
+NAIVE_DAY = 30
+Job = tuple[str, int]  # scenario, seed
+
+
+@cache
+def read_strategies_plan() -> Config:
+    """The plan of the study with the variants that are planted."""
+    plan, curves_plan = read_config(ROOT / "config").study, read_curves_plan()
+    variants = {name: plan.second_line.variants[name] for name in PLACES}
+    second_line = plan.second_line.model_copy(update={"variants": variants})
+    study = curves_plan.study.model_copy(update={"second_line": second_line})
+    return curves_plan.model_copy(update={"study": study})
+
+
+def list_planted() -> dict[str, list[Strategy]]:
+    """The strategies of each variant, of both its families."""
+    planted = {}
+    for variant, place in PLACES.items():
+        first, second = VARIANTS[place].families
+        planted[variant] = [
+            Strategy(a, b, failures)
+            for a in (first, second)
+            for b in (first, second)
+            for failures in ((1,) if a == b else (1, 2))
+        ]
+    return planted
+
+
+@cache
+def follow_truly(scenario: str, variant: str, strategy: Strategy) -> np.ndarray:
+    """The share unresolved after each day under a strategy, from day 0 to the horizon."""
+    config, place = read_strategies_plan(), VARIANTS[PLACES[variant]]
+    plan, habits = config.study.strategies, HABITS_BY_NAME[scenario]
+    horizon = config.study.curves.horizon_day
+    spent = place.rate * np.arange(horizon + 1.0)
+    for k, jump in enumerate(strategy.list_jumps(variant, plan.sessions)):
+        if k == 0:
+            ratio = place.second_family * (jump.family == place.families[1])
+        else:
+            ratio = place.changed * (jump.family != strategy.first)
+        spent[k * plan.retest_days + 1 :] += place.jump * np.exp(ratio)
+    total, n = np.zeros(horizon + 1), 0
+    for seed in range(GROUPS):
+        rng = np.random.default_rng([SEED, seed])
+        people = draw_group(habits.site_sd, habits.patient_sd, rng)
+        strength = np.exp(people.effect[people.variant == PLACES[variant]])
+        total += np.exp(-strength[:, None] * spent).sum(axis=0)
+        n += len(strength)
+    return total / n
+
+
+def find_strategy_truths(scenario: str) -> dict[str, float]:
+    """Of each term, by its stratum and name."""
+    plan = read_strategies_plan().study.strategies
+    truths = {}
+    for variant, strategies in list_planted().items():
+        told = {s: _tell(follow_truly(scenario, variant, s), plan) for s in strategies}
+        usual = next(
+            s for s in strategies if s.first == s.then == VARIANTS[PLACES[variant]].families[0]
+        )
+        for strategy, numbers in told.items():
+            stratum = f"variant={variant},strategy={strategy.name}"
+            for term, value in numbers.items():
+                truths[f"{stratum} {term}"] = value
+                truths[f"{stratum} difference_{term}"] = value - told[usual][term]
+    return truths
+
+
+def _tell(share: np.ndarray, plan) -> dict[str, float]:
+    by_day = {f"resolved_by_day_{day}": 1 - share[day] for day in plan.days}
+    after = {
+        f"resolved_after_{n}_sessions": 1 - share[n * plan.retest_days]
+        for n in range(1, plan.sessions)
+    }
+    means = {
+        "mean_days_with_vertigo": share[: plan.horizon_day].sum(),
+        "mean_sessions": share[np.arange(plan.sessions) * plan.retest_days].sum(),
+    }
+    return {term: float(value) for term, value in (by_day | after | means).items()}
+
+
+def answer_strategies(job: Job) -> dict:
+    """The answers on one pool, those of the pipeline and the naive ones."""
+    config, (scenario, seed) = read_strategies_plan(), job
+    delivered, _ = draw_pool(scenario, seed)
+    tables = delivered | derive_rows(delivered, config, [config.study.resolution.primary])
+    names = ("examinations", "findings", "treatments", "followups", "adjudications", "spells")
+    found = estimate_strategies(**{name: tables[name] for name in names}, config=config)
+    found = found.assign(comparison=pd.NA)  # the term says it
+    answers = [*read_answers(found), *answer_naively(tables, config)]
+    return {"scenario": scenario, "pool": seed, "answers": [list(answer) for answer in answers]}
+
+
+def answer_naively(tables: dict[str, pd.DataFrame], config: Config) -> Iterator[Answer]:
+    """By the families that episodes happened to get: changed less unchanged."""
+    spells = tables["spells"]
+    first = spells[spells["endpoint"].eq(config.study.resolution.primary) & spells["spell"].eq(1)]
+    key = ["site", "episode_id"]
+    attempts = tables["attempts"].sort_values([*key, "session"])
+    paths = attempts.groupby(key)["family"].agg(lambda given: " ".join(dict.fromkeys(given)))
+    rows = first.merge(paths.rename("path").reset_index(), on=key)
+    rows = rows.merge(tables["adjudications"][[*key, "canal", "arm", "mechanism"]], on=key)
+    negative = rows["right_days"].le(NAIVE_DAY)
+    for variant, place in PLACES.items():
+        of = VARIANTS[place]
+        inside = rows["canal"].eq(of.canal) & rows["mechanism"].eq(of.mechanism)
+        arms = [inside & rows["path"].eq(" ".join(path)) for path in (of.families[:1], of.families)]
+        name = Strategy(*of.families, 1).name
+        term = f"variant={variant},strategy={name} difference_resolved_by_day_{NAIVE_DAY}"
+        difference = negative[arms[1]].mean() - negative[arms[0]].mean()
+        yield Answer(term, "naive", float(difference), np.nan, np.nan)
+
+
+def run_strategies(pools: int, path: Path) -> list[dict]:
+    """Answer what is missing of the first `pools` pools of each scenario, and append it."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    done = {(line["scenario"], line["pool"]) for line in read_lines(path)}
+    commit = name_commit()
+    with path.open("a", encoding="utf-8") as file:
+        for seed in range(pools):
+            for scenario in SCENARIOS:
+                if (scenario, seed) not in done:
+                    line = answer_strategies((scenario, seed)) | {"commit": commit}
+                    file.write(json.dumps(line) + "\n")
+                    file.flush()
+    return list(read_lines(path))
+
+
+def tabulate_strategies(lines: list[dict]) -> pd.DataFrame:
+    """Bias, coverage and type I error by scenario, strategy and term."""
+    truths = {scenario: find_strategy_truths(scenario) for scenario in SCENARIOS}
+    columns = ["scenario", "pool", "term", "stance", "estimate", "lower", "upper", "status"]
+    rows = [
+        (line["scenario"], line["pool"], *answer)
+        for line in lines
+        for answer in line["answers"]
+        if answer[0] in truths[line["scenario"]]
+    ]
+    answers = pd.DataFrame(rows, columns=columns).astype(
+        {"estimate": float, "lower": float, "upper": float}
+    )
+    truth = [truths[row.scenario][row.term] for row in answers.itertuples()]
+    return tabulate(answers.assign(analysis="strategies", truth=truth))
