@@ -13,15 +13,15 @@ jumps by family and by kind of session: the first one, a later one of the same f
 another family than the first. So all episodes of a variant lend strength, not only those who were
 treated by a whole strategy, and the days on which they were tested are evidence. Each rate is drawn
 to that of its canal and kind of session, as if SHARED_ENDS resolutions had been seen at that rate;
-so are two
-families to each other. The g-formula (pipeline/statistics/g_formula.py) takes those who failed
-under the same sessions to be alike, whatever was done next: who was changed to another maneuver
-because the vertigo was strong, or the debris looked stuck, makes changing look worse than it is.
-The comparison after a failed first session (second_line) weighs for what was recorded of that.
+so are two families to each other. The g-formula (pipeline/statistics/g_formula.py) takes those who
+failed under the same sessions to be alike, whatever was done next: who was changed to another
+maneuver because the vertigo was strong, or the debris looked stuck, makes changing look worse than
+it is. The comparison after a failed first session (second_line) weighs for what was recorded of
+that.
 
 A strategy has a number where each of its kinds of session was given to as many episodes, at as many
 sites, as the plan wants. Limits are by leaving out one site at a time, one Newton step from the fit
-of all (know_rates of pipeline/statistics/hidden_end_influence.py), and by the information of the
+of all (refit_without of pipeline/statistics/hidden_end_influence.py), and by the information of the
 model, taking people to be independent; the wider count.
 """
 
@@ -51,7 +51,7 @@ from pipeline.derivation.examined_days import list_examined_days
 from pipeline.derivation.states import select_deciding_tests
 from pipeline.statistics.g_formula import Course, Functional, count_exposure, follow
 from pipeline.statistics.guard import Refusal, check_sites, check_size
-from pipeline.statistics.hidden_end_influence import know_rates
+from pipeline.statistics.hidden_end_influence import know_rates, refit_without
 from pipeline.statistics.npmle_search import NotConverged
 from pipeline.statistics.scales import (
     SHARE,
@@ -76,7 +76,6 @@ METHOD = (
 DIFFERENCE = "difference_"
 COMPARED = {"comparison": "usual strategy"}
 PATH_SIGN = " > "  # between families in their order
-MOST_MOVED = 3.0  # of the logarithm of a rate without a site: twentyfold is as good as any more
 TOGETHER = " "  # between families of one session
 NO_USUAL = Refusal("not_identified", "the usual strategy has no number to compare with")
 
@@ -256,10 +255,9 @@ def _fit_samples(
         fitted = fit_courses(members, days, study, named, study.guards.min_episodes)
     except NotConverged as failure:
         return Refusal("not_converged", str(failure))
-    known = know_rates(fitted.courses, fitted.fit, sites)
-    rates = np.r_[fitted.fit.rates.natural, fitted.fit.rates.jump[1:]]
-    without = rates * np.exp(np.clip(known.moved, -MOST_MOVED, MOST_MOVED))
-    return Samples(fitted.classes, np.vstack([rates, without]), known.covariance)
+    samples = [fitted.fit.rates, *refit_without(fitted.courses, fitted.fit, sites)]
+    rates = np.array([np.r_[each.natural, each.jump[1:]] for each in samples])
+    return Samples(fitted.classes, rates, know_rates(fitted.courses, fitted.fit))
 
 
 def _compare(

@@ -21,7 +21,7 @@ one (recurrence_gap of the plan) may be a recurrence, with which the watch ends.
 often right as the plan says (config/study.yaml, misreading), which counts like PRIOR_TESTS tests of
 these records, this project's proposal; what hangs on it is told beside.
 
-Limits leave out one site at a time, each refitted from the whole, or are exact at the effective
+Limits leave out one site at a time, one Newton step from the whole, or are exact at the effective
 number (pipeline/statistics/hidden_end_influence.py); where the records tell less of misreading than
 PRIOR_TESTS tests would, they reach over all rates of misreading of the plan. No share is given
 - by whose day fewer were tested or asked than the plan wants for a number, or
@@ -54,9 +54,9 @@ from pipeline.analyses.resolution.curves import NOBODY, split_strata
 from pipeline.derivation.examined_days import list_examined_days
 from pipeline.derivation.states import select_deciding_tests
 from pipeline.statistics.guard import Refusal, check_sites, check_size
-from pipeline.statistics.hidden_end import HiddenEnd, fit_hidden_end
-from pipeline.statistics.hidden_end_influence import Knowledge, know_shares
-from pipeline.statistics.hidden_end_model import IN, NOT_SEEN, OUT, Courses, Prior
+from pipeline.statistics.hidden_end import HiddenEnd, find_weights, fit_hidden_end
+from pipeline.statistics.hidden_end_influence import Knowledge, know_shares, refit_without
+from pipeline.statistics.hidden_end_model import IN, NOT_SEEN, OUT, Courses, Prior, Rates
 from pipeline.statistics.jackknife import RESTS_ON_ONE
 from pipeline.statistics.npmle_search import NotConverged
 from pipeline.statistics.scales import SHARE, state_within
@@ -164,16 +164,17 @@ def fit_courses(
 
 @dataclass(frozen=True)
 class Fits:
-    """The fit of all members, those without each site (which members were kept, the fit), and those
-    under the other rates of misreading of the plan."""
+    """The fit of all members; the shares of each group by each day without each site, (sites,
+    groups, days); and the fits under the other rates of misreading of the plan."""
 
     courses: Courses
     whole: HiddenEnd
-    without: dict[str, tuple[np.ndarray, HiddenEnd]]
+    without: np.ndarray
     varied: tuple[HiddenEnd, ...]
 
 
-def _fit_all(members: pd.DataFrame, days: Days, study: Study) -> Fits | Refusal:
+def _fit_all(members: pd.DataFrame, days: Days, groups: np.ndarray, study: Study) -> Fits | Refusal:
+    """The fits; `groups` says who belongs to each, (members, groups) of bool."""
     sites = members["site"].to_numpy(str)
     refusal = check_sites(len(np.unique(sites)), study.guards)
     if refusal:
@@ -181,14 +182,24 @@ def _fit_all(members: pd.DataFrame, days: Days, study: Study) -> Fits | Refusal:
     try:
         fitted = fit_courses(members, days, study)
         courses, whole = fitted.courses, fitted.fit
-        without = {
-            site: (sites != site, fit_hidden_end(courses.keep(sites != site), whole.rates))
-            for site in np.unique(sites)
-        }
         varied = tuple(_refit(courses, whole, pair) for pair in study.misreading.varied)
     except NotConverged as failure:
         return Refusal("not_converged", str(failure))
-    return Fits(courses, whole, without, varied)
+    last = max(study.curves.days)
+    rates = refit_without(courses, whole, sites)
+    without = [
+        _share_by_group(courses.keep(sites != site), of_others, groups[sites != site], last)
+        for site, of_others in zip(np.unique(sites), rates, strict=True)
+    ]
+    return Fits(courses, whole, np.array(without), varied)
+
+
+def _share_by_group(courses: Courses, rates: Rates, groups: np.ndarray, last: int) -> np.ndarray:
+    """The share of each group resolved by each day from 1 to `last`, (groups, days); nan of a group
+    without anybody."""
+    ended = find_weights(courses, rates)[:, :last].cumsum(axis=1)
+    with np.errstate(invalid="ignore"):
+        return (groups.T.astype(float) @ ended) / groups.sum(axis=0)[:, None]
 
 
 def _refit(courses: Courses, whole: HiddenEnd, pair: tuple[float, float]) -> HiddenEnd:
@@ -203,10 +214,10 @@ def _estimate(members: pd.DataFrame, days: Days, config: Config) -> Iterator[dic
     study = config.study
     sites = members["site"].to_numpy(str)
     heard_of = (days.result != NOT_SEEN) | (days.report != NOT_SEEN)
-    fits = _fit_all(members, days, study)
     last = max(study.curves.days)
     strata = list(split_strata(members, study.curves.strata))
     groups = np.column_stack([np.isin(members.index, part.index) for _, part in strata])
+    fits = _fit_all(members, days, groups, study)
     if not isinstance(fits, Refusal):
         known = know_shares(fits.courses, fits.whole, range(1, last + 1), groups, FORM_SPREAD)
     for k, (stratum, part) in enumerate(strata):
@@ -249,11 +260,7 @@ def _bound_shares(
     share, number = known.share[group], np.minimum(known.effective[group], rows.sum())
     days = np.arange(1, len(share) + 1)
     of_rows, sizes = np.unique(sites[rows], return_counts=True)
-    without = np.full((len(of_rows), len(days)), np.nan)
-    for k, site in enumerate(of_rows):
-        kept, fit = fits.without[site]
-        if rows[kept].any():
-            without[k] = 1 - fit.share_ended(days, rows[kept])
+    without = 1 - fits.without[np.isin(np.unique(sites), of_rows), group]
     edge = bound_share(1 - share, without, np.ones(len(sizes)), sizes, number)
     varied = np.array([share, *(fit.share_ended(days, rows) for fit in fits.varied)])
     least, greatest = varied.min(axis=0), varied.max(axis=0)

@@ -12,6 +12,7 @@ from pipeline.statistics.hidden_end_influence import (
     know_multipliers,
     know_rates,
     know_shares,
+    refit_without,
 )
 from pipeline.statistics.hidden_end_model import NO_TEST, NOT_SEEN, Courses, Rates
 from pipeline.statistics.hidden_end_sums import expect, expect_until
@@ -161,12 +162,12 @@ def test_rates_without_a_cluster_are_nearly_those_of_a_fit_without_it():
         courses, _ = draw(seed, 900, 12)
         fit = fit_hidden_end(courses)
         cluster = np.arange(900) % 6
-        steps.append(know_rates(courses, fit, cluster).moved)
-        for name in range(6):
-            rates = fit_hidden_end(courses.keep(cluster != name), fit.rates).rates
-            moved = np.log([rates.natural[0], rates.jump[1]])
-            refits.append(moved - np.log([fit.rates.natural[0], fit.rates.jump[1]]))
-    stepped, refitted = np.concatenate(steps), np.array(refits)
+        for name, stepped in enumerate(refit_without(courses, fit, cluster)):
+            refitted = fit_hidden_end(courses.keep(cluster != name), fit.rates).rates
+            for rates, moves in ((stepped, steps), (refitted, refits)):
+                moved = np.log([rates.natural[0], rates.jump[1]])
+                moves.append(moved - np.log([fit.rates.natural[0], fit.rates.jump[1]]))
+    stepped, refitted = np.array(steps), np.array(refits)
     # a refit has habits of its own too, which take up part of what a rate would have to
     assert np.corrcoef(stepped.ravel(), refitted.ravel())[0, 1] > 0.85
     ratio = np.sqrt((stepped**2).mean(axis=0) / (refitted**2).mean(axis=0))
@@ -180,7 +181,7 @@ def test_the_covariance_of_rates_is_their_spread_over_pools():
         courses, _ = draw(100 + seed, 600, 12)
         fit = fit_hidden_end(courses)
         logs.append(np.log(np.r_[fit.rates.natural, fit.rates.jump[1:]]))
-        variances.append(np.diag(know_rates(courses, fit, np.zeros(600)).covariance))
+        variances.append(np.diag(know_rates(courses, fit)))
     spread, said = np.var(logs, axis=0, ddof=1), np.median(variances, axis=0)
     # a variance from 60 pools has a relative standard error of .18
     assert said == pytest.approx(spread, rel=0.6)
