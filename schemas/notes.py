@@ -153,6 +153,7 @@ SENTENCES: dict[str, str | None] = {
     ): SAME,
     "the tests compare it with lme4 on recorded data": SAME,
     # why a fit has none: what separates, or is chosen by none, may be a handful
+    "the usual strategy has no number to compare with": SAME,
     "positivity: for {number}% the probability of change is below {number}% or above {number}%": (
         "positivity: for some the probability of one choice is next to none"
     ),

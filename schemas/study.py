@@ -11,6 +11,7 @@ from schemas import codes
 from schemas.criteria import Closed, Criteria, OneOf
 from schemas.failure import Failure
 from schemas.maneuver import Maneuvers
+from schemas.order_plan import Strategies
 from schemas.plan_faults import describe_faults, load_plan_file
 from schemas.published import Published
 from schemas.site_map import SiteMap, read_site_maps
@@ -157,18 +158,6 @@ class SecondLine(Closed):
         if not 0 <= self.truncate[0] < self.truncate[1] <= 1:
             raise ValueError("second_line.truncate must be two rising quantiles")
         return self
-
-
-class Strategies(Closed):
-    """Which maneuver in which order: a test on every so-many-th day, and a session while it is
-    positive."""
-
-    days: tuple[Annotated[int, Field(ge=1)], ...] = Field(
-        description="Days after the first session on which shares are compared"
-    )
-    horizon_day: int = Field(ge=1, description="Up to which day days with vertigo are counted")
-    retest_days: int = Field(ge=1, description="Days between sessions, and to the next test")
-    sessions: int = Field(ge=2, description="Sessions at the most")
 
 
 class Handicap(Closed):

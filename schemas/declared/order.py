@@ -231,19 +231,22 @@ STRATEGIES = Analysis(
         "changed because the vertigo was strong look worse than they are.",
         "Robins JM. Math Modelling 1986;7:1393-1512",
     ),
-    tuple(
-        quantity
-        for term, kind, words in STRATEGY_NUMBERS
-        for quantity in (
-            Quantity(term, kind, words, RAREST, worth=4),
-            Quantity(
-                f"difference_{term}",
-                DIFFERENCE_KINDS[kind],
-                f"{words}, less that of the usual order",
-                RAREST,
-                worth=4,
-                direction="above 0: more than with the usual order",
-            ),
-        )
+    (
+        count("rarest_session", "given the rarest kind of session of this order", RAREST, worth=2),
+        *(
+            quantity
+            for term, kind, words in STRATEGY_NUMBERS
+            for quantity in (
+                Quantity(term, kind, words, sized=False, worth=4),
+                Quantity(
+                    f"difference_{term}",
+                    DIFFERENCE_KINDS[kind],
+                    f"{words}, less that of the usual order",
+                    sized=False,
+                    worth=4,
+                    direction="above 0: more than with the usual order",
+                ),
+            )
+        ),
     ),
 )

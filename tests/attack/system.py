@@ -42,6 +42,7 @@ READERS: dict[str, Reader] = {
     "resolution_regression": read_regression,
     "attempt_success": read_attempts,
     "second_line": read_second_line,
+    "strategies": lambda row, _: read_own(row),
     "sequence_paths": read_paths,
     "handicap_change": read_handicap,
     "recurrence": read_recurrence,

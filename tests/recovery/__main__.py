@@ -6,6 +6,7 @@ from pathlib import Path
 
 from tests.recovery.adapters import ADAPTERS
 from tests.recovery.days_of_tests import run_days_of_tests, write_days_of_tests
+from tests.recovery.strategies import run_strategies, write_strategies
 from tests.recovery.study import ANSWERS, ROOT, read_answers, run_study
 from tests.recovery.table import write_slice, write_table
 
@@ -50,7 +51,14 @@ def read_arguments() -> argparse.Namespace:
     days_of_tests.add_argument(
         "--pools", type=int, default=20, metavar="N", help="of each scenario (default %(default)s)"
     )
-    for command in (run, table, days_of_tests):
+    strategies = commands.add_parser(
+        "strategies",
+        help="answer pools of known best orders of maneuvers; writes strategies.csv",
+    )
+    strategies.add_argument(
+        "--pools", type=int, default=20, metavar="N", help="of each scenario (default %(default)s)"
+    )
+    for command in (run, table, days_of_tests, strategies):
         command.add_argument(
             "--out",
             type=Path,
@@ -71,6 +79,9 @@ def main() -> None:
     elif arguments.command == "days_of_tests":
         lines = run_days_of_tests(arguments.pools, arguments.out / "days_of_tests.jsonl")
         write_days_of_tests(lines, HERE)
+    elif arguments.command == "strategies":
+        lines = run_strategies(arguments.pools, arguments.out / "strategies.jsonl")
+        write_strategies(lines, HERE / "strategies.csv")
     else:
         lines = list(read_answers(arguments.out / ANSWERS))
         write_table(lines, arguments.to)

@@ -14,8 +14,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from pipeline.analyses.order.strategies import Strategy, estimate_strategies
+from pipeline.analyses.order.strategies import estimate_strategies
+from pipeline.analyses.order.strategy import Strategy
 from pipeline.derivation.tables import derive_rows
+from schemas.order_plan import Strategies
 from schemas.study import Config, read_config
 from tests.recovery.adapters import Answer, read_answers
 from tests.recovery.days_of_tests import read_curves_plan
@@ -104,7 +106,7 @@ def find_strategy_truths(scenario: str) -> dict[str, float]:
     return truths
 
 
-def _tell(share: np.ndarray, plan) -> dict[str, float]:
+def _tell(share: np.ndarray, plan: Strategies) -> dict[str, float]:
     by_day = {f"resolved_by_day_{day}": 1 - share[day] for day in plan.days}
     after = {
         f"resolved_after_{n}_sessions": 1 - share[n * plan.retest_days]
@@ -179,3 +181,38 @@ def tabulate_strategies(lines: list[dict]) -> pd.DataFrame:
     )
     truth = [truths[row.scenario][row.term] for row in answers.itertuples()]
     return tabulate(answers.assign(analysis="strategies", truth=truth))
+
+
+def write_strategies(lines: list[dict], path: Path) -> None:
+    """The table as .csv below a line that names the seed and the commits of the answers."""
+    commits = " ".join(sorted({line["commit"] for line in lines}))
+    text = tabulate_strategies(lines).drop(columns="analysis")
+    head = f"# seed {SEED}; answers of commit {commits}\n"
+    path.write_text(head + text.to_csv(index=False, float_format="%.4f"), "utf-8")
+
+
+COLUMNS = {  # of the table for a document: what is compared with the usual order
+    "after two sessions": r" difference_resolved_after_2_sessions$",
+    "by day 30": r" difference_resolved_by_day_30$",
+}
+
+
+def show_strategies(found: pd.DataFrame) -> str:
+    """The table for a document, of differences from the usual order: the mean and the greatest
+    absolute bias over orders, the mean coverage, the type I error where none was planted, and the
+    bias of the naive way by day 30."""
+    head = [f"{name}: bias, greatest, coverage" for name in COLUMNS]
+    rows = [["scenario", *head, "type I error", "naive bias"], ["---"] * (len(COLUMNS) + 3)]
+    honest = found[found["stance"].eq("honest")]
+    for scenario in SCENARIOS:
+        of_scenario = honest[honest["scenario"].eq(scenario)]
+        cells = []
+        for pattern in COLUMNS.values():
+            told = of_scenario[of_scenario["term"].str.contains(pattern)]
+            bias = told["bias"].abs()
+            cells.append(f"{bias.mean():.3f}, {bias.max():.3f}, {told['coverage'].mean():.2f}")
+        differences = of_scenario[of_scenario["term"].str.contains("difference_")]
+        naive = found[found["stance"].eq("naive") & found["scenario"].eq(scenario)]["bias"]
+        error, low, high = differences["type_i_error"].mean(), naive.min(), naive.max()
+        rows.append([f"`{scenario}`", *cells, f"{error:.2f}", f"{low:+z.2f} to {high:+z.2f}"])
+    return "".join(f"| {' | '.join(row)} |\n" for row in rows)

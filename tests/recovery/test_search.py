@@ -12,7 +12,7 @@ from pipeline.analyses.resolution.courses import (
     lay_out_days,
     list_members,
 )
-from pipeline.analyses.resolution.joint import PRIOR_TESTS, make_courses
+from pipeline.analyses.resolution.fitted import PRIOR_TESTS, make_courses
 from pipeline.derivation.examined_days import list_examined_days
 from pipeline.derivation.states import select_deciding_tests
 from pipeline.derivation.tables import derive_rows

@@ -27,12 +27,17 @@ model, taking people to be independent; the wider count.
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from pipeline.analyses.order.choices import CIRCULAR
+from pipeline.analyses.order.strategy import (
+    Measure,
+    Strategy,
+    list_measures,
+    list_strategies,
+)
 from pipeline.analyses.resolution.courses import (
     ANOTHER,
     BANDS,
@@ -41,12 +46,11 @@ from pipeline.analyses.resolution.courses import (
     SAME,
     Classes,
     Days,
-    Jump,
     classify_canals,
     lay_out_days,
     list_members,
 )
-from pipeline.analyses.resolution.joint import fit_courses
+from pipeline.analyses.resolution.fitted import fit_courses
 from pipeline.derivation.examined_days import list_examined_days
 from pipeline.derivation.states import select_deciding_tests
 from pipeline.statistics.g_formula import Course, Functional, count_exposure, follow
@@ -54,20 +58,18 @@ from pipeline.statistics.guard import Refusal, check_sites, check_size
 from pipeline.statistics.hidden_end_influence import know_rates, refit_without
 from pipeline.statistics.npmle_search import NotConverged
 from pipeline.statistics.scales import (
-    SHARE,
     Scale,
-    differ,
     limit_by_error,
     limit_by_sites,
-    span,
     state_within,
 )
-from pipeline.statistics.tidy import Fields, count_sites, tidy_estimates, withhold
+from pipeline.statistics.tidy import Fields, count_sites, state, tidy_estimates, withhold
 from schemas.columns import Frame
 from schemas.delivery import Examinations, Followups, Treatments
 from schemas.derived import Adjudications, Findings, Spells
 from schemas.estimate import Estimates
-from schemas.study import Config, Strategies, Study
+from schemas.order_plan import Strategies
+from schemas.study import Config, Study
 
 METHOD = (
     "g-formula from the model of resolution and of tests; limits by leaving out each site, or by "
@@ -75,46 +77,8 @@ METHOD = (
 )
 DIFFERENCE = "difference_"
 COMPARED = {"comparison": "usual strategy"}
-PATH_SIGN = " > "  # between families in their order
 TOGETHER = " "  # between families of one session
 NO_USUAL = Refusal("not_identified", "the usual strategy has no number to compare with")
-
-
-class Strategy(NamedTuple):
-    """The family of the first sessions, and the one that takes its place after `failures` of
-    them."""
-
-    first: str
-    then: str
-    failures: int
-
-    @property
-    def name(self) -> str:
-        """Its families in order, the last of them again until negative."""
-        same = self.first == self.then
-        return PATH_SIGN.join([self.then] if same else [self.first] * self.failures + [self.then])
-
-    def list_jumps(self, variant: str, sessions: int) -> list[Jump]:
-        """The kind of each session from the first on."""
-        families = [self.first if k < self.failures else self.then for k in range(sessions)]
-        kinds = [FIRST] + [SAME if family == self.first else ANOTHER for family in families[1:]]
-        return [Jump(variant, *each) for each in zip(kinds, families, strict=True)]
-
-
-@dataclass(frozen=True)
-class Measure:
-    """A number told of each strategy: the weights of the shares unresolved after each day from 0
-    on, whether it is one less their sum, and where it and its differences live."""
-
-    weight: np.ndarray
-    is_complement: bool
-    scale: Scale
-    difference: Scale
-
-    def of_course(self, course: Course) -> Functional:
-        """The number under one strategy."""
-        functional = course.add_up(self.weight)
-        return functional.complement() if self.is_complement else functional
 
 
 @dataclass(frozen=True)
@@ -151,9 +115,10 @@ def estimate_strategies(
     Returns
     -------
     Frame[Estimates]
-        For each variant of the plan and each strategy of families in use there: the shares resolved
-        by the days of the plan and after one session, two, and so on, the mean days with vertigo
-        and the mean number of sessions; and by how much each differs from the usual strategy.
+        For each variant of the plan and each strategy of families in use there: how many were given
+        its rarest kind of session, which says whether there are further numbers; the shares
+        resolved by the days of the plan and after one session, two, and so on, the mean days with
+        vertigo and the mean number of sessions; and by how much each differs from the usual one.
     """
     members = list_members(adjudications, spells)
     tests = select_deciding_tests(examinations, findings, adjudications, config.criteria)
@@ -188,37 +153,6 @@ def name_variants(members: pd.DataFrame, study: Study) -> pd.Series:
         fits = [members[column].eq(value).fillna(False) for column, value in values.items()]
         named = named.mask(named.isna() & np.logical_and.reduce(fits).astype(bool), name)
     return named
-
-
-def list_strategies(usual: str, others: list[str]) -> list[Strategy]:
-    """The usual strategy, then those of each other family: from the first session on, after one
-    failure of the usual one, after two; and the other first, then the usual one."""
-    listed = [Strategy(usual, usual, 1)]
-    for other in others:
-        listed += [
-            Strategy(other, other, 1),
-            Strategy(usual, other, 1),
-            Strategy(usual, other, 2),
-            Strategy(other, usual, 1),
-        ]
-    return listed
-
-
-def list_measures(plan: Strategies, last: int) -> dict[str, Measure]:
-    """What is told of each strategy, by its term."""
-    on_day = np.eye(last + 1)
-    shares = {f"resolved_by_day_{day}": on_day[day] for day in plan.days}
-    shares |= {
-        f"resolved_after_{n}_sessions": on_day[n * plan.retest_days]
-        for n in range(1, plan.sessions)
-    }
-    until = on_day[: plan.horizon_day].sum(axis=0)
-    given = on_day[np.arange(plan.sessions) * plan.retest_days].sum(axis=0)
-    horizon, most = plan.horizon_day, plan.sessions
-    return {term: Measure(weight, True, SHARE, differ(1.0)) for term, weight in shares.items()} | {
-        "mean_days_with_vertigo": Measure(until, False, span(0, horizon), differ(horizon)),
-        "mean_sessions": Measure(given, False, span(0, most), differ(most)),
-    }
 
 
 def _estimate(members: pd.DataFrame, days: Days, study: Study) -> Iterator[Fields]:
@@ -272,8 +206,10 @@ def _compare(
     measures = list_measures(study.strategies, study.curves.horizon_day)
     usual: list[Course] | None = None
     for strategy in strategies:
-        fields, refusal = _find_rarest(variant, strategy, sessions, study)
-        fields["stratum"] = f"variant={variant},strategy={strategy.name}"
+        counted, refusal = _find_rarest(variant, strategy, sessions, study)
+        counted["stratum"] = f"variant={variant},strategy={strategy.name}"
+        yield state("rarest_session", counted["n_episodes"], **counted | {"method": "count"})
+        fields = {name: counted[name] for name in ("stratum", "n_sites", "by_site")}
         is_usual = strategy == strategies[0]
         if isinstance(samples, Refusal) or refusal:
             reason = samples if isinstance(samples, Refusal) else refusal or NO_USUAL

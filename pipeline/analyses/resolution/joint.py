@@ -38,25 +38,15 @@ import numpy as np
 import pandas as pd
 
 from pipeline.analyses.covariates import name_first_maneuvers
-from pipeline.analyses.resolution.courses import (
-    LEAST_OWN,
-    Classes,
-    Days,
-    classify_canals,
-    classify_days,
-    classify_variants,
-    count_sizes,
-    find_parents,
-    lay_out_days,
-    list_members,
-)
+from pipeline.analyses.resolution.courses import Days, lay_out_days, list_members
 from pipeline.analyses.resolution.curves import NOBODY, split_strata
+from pipeline.analyses.resolution.fitted import PRIOR_TESTS, fit_courses
 from pipeline.derivation.examined_days import list_examined_days
 from pipeline.derivation.states import select_deciding_tests
 from pipeline.statistics.guard import Refusal, check_sites, check_size
 from pipeline.statistics.hidden_end import HiddenEnd, find_weights, fit_hidden_end
 from pipeline.statistics.hidden_end_influence import Knowledge, know_shares, refit_without
-from pipeline.statistics.hidden_end_model import IN, NOT_SEEN, OUT, Courses, Prior, Rates
+from pipeline.statistics.hidden_end_model import IN, NOT_SEEN, OUT, Courses, Rates
 from pipeline.statistics.jackknife import RESTS_ON_ONE
 from pipeline.statistics.npmle_search import NotConverged
 from pipeline.statistics.scales import SHARE, state_within
@@ -74,8 +64,6 @@ METHOD = (
     "complementary log-log scale, or exact at the effective number where these reach further"
 )
 STATES = ("resolved", "unresolved")
-PRIOR_TESTS = 200.0  # of so many tests it is as if misreading were as the plan says
-SHARED_ENDS = 2.0  # resolutions by which a class is drawn to the wider one
 FORM_SPREAD = 1.0  # standard deviation of the log natural rate of a single day, the form freed
 BOUNDED = ("canal=", "mechanism=")  # by one of these bounds are told
 FORM_ALONE = Refusal("not_identified", "the form of the model alone would tell it")
@@ -106,60 +94,6 @@ def estimate_joint(
         endpoint=config.study.resolution.primary,
         method=METHOD,
     )
-
-
-def make_courses(classes: Classes, days: Days, prior: Prior) -> Courses:
-    """What the model is fitted to."""
-    return Courses(
-        classes.natural,
-        classes.jump,
-        days.habit,
-        days.coming,
-        days.result,
-        days.report,
-        prior,
-        count_sizes(classes, days),
-    )
-
-
-@dataclass(frozen=True)
-class Fitted:
-    """What the rates are of, what they were fitted to, and the fit."""
-
-    classes: Classes
-    courses: Courses
-    fit: HiddenEnd
-
-
-def fit_courses(
-    members: pd.DataFrame,
-    days: Days,
-    study: Study,
-    variants: np.ndarray | None = None,
-    least: int = LEAST_OWN,
-) -> Fitted:
-    """The fit with rates by variant and family, each drawn to the rates of a fit by canal.
-
-    Variants begin with the name of their canal, as classify_variants has them, which are those of
-    None. A family has rates of its own from `least` sessions on.
-
-    Raises NotConverged.
-    """
-    horizon, misreading = days.habit.shape[1], study.misreading
-    prior = Prior(PRIOR_TESTS, misreading.sensitivity, misreading.specificity)
-    wide = classify_days(classify_canals(members), days.sessions, horizon, None)
-    of_canals = fit_hidden_end(make_courses(wide, days, prior)).rates
-    named = classify_variants(members) if variants is None else variants
-    classes = classify_days(named, days.sessions, horizon, least)
-    natural, jump = find_parents(classes, wide)
-    prior = replace(
-        prior,
-        ends=SHARED_ENDS,
-        natural=of_canals.natural[natural],
-        jump=of_canals.jump[jump],
-    )
-    courses = make_courses(classes, days, prior)
-    return Fitted(classes, courses, fit_hidden_end(courses))
 
 
 @dataclass(frozen=True)

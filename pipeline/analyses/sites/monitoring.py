@@ -19,7 +19,7 @@ import pandas as pd
 from scipy.stats import norm
 
 from pipeline.analyses.resolution.courses import Days, lay_out_days, list_members
-from pipeline.analyses.resolution.joint import fit_courses
+from pipeline.analyses.resolution.fitted import fit_courses
 from pipeline.derivation.examined_days import list_examined_days
 from pipeline.derivation.states import select_deciding_tests
 from pipeline.statistics.guard import Refusal, check_sites

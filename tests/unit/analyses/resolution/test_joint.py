@@ -4,7 +4,7 @@ too little."""
 import numpy as np
 import pytest
 
-from pipeline.analyses.resolution import joint
+from pipeline.analyses.resolution import fitted, joint
 from pipeline.analyses.resolution.joint import estimate_joint
 from pipeline.statistics.hidden_end_influence import Knowledge
 from pipeline.statistics.npmle_search import NotConverged
@@ -44,7 +44,7 @@ def test_few_sites_give_a_status_and_many_a_share(plan):
 
 def test_where_tests_do_not_tell_misreading_limits_reach_over_all_its_rates(plan):
     estimates = estimate(plan).loc["all"]
-    assert estimates.loc["tests_that_tell_misreading_resolved", "estimate"] < joint.PRIOR_TESTS
+    assert estimates.loc["tests_that_tell_misreading_resolved", "estimate"] < fitted.PRIOR_TESTS
     share = estimates.loc["resolved_by_day_14"]
     assert share["lower"] <= estimates.loc["resolved_by_day_14_least_misread", "estimate"]
     assert share["upper"] >= estimates.loc["resolved_by_day_14_greatest_misread", "estimate"]
@@ -54,7 +54,7 @@ def test_what_is_known_is_counted_whatever_the_model_says(plan, monkeypatch):
     def fail(courses, start=None):
         raise NotConverged("no end")
 
-    monkeypatch.setattr(joint, "fit_hidden_end", fail)
+    monkeypatch.setattr(fitted, "fit_hidden_end", fail)
     estimates = estimate(plan).loc["all"]
     assert estimates.loc["resolved_by_day_7", "status"] == "not_converged"
     for day, resolved, unresolved in ((1, 0, 20), (7, 30, 20), (14, 50, 0)):

@@ -1,0 +1,81 @@
+"""What a strategy is, an order of maneuvers for one variant, and what is told of it."""
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from pipeline.analyses.resolution.courses import ANOTHER, FIRST, SAME, Jump
+from pipeline.statistics.g_formula import Course, Functional
+from pipeline.statistics.scales import SHARE, Scale, differ, span
+from schemas.order_plan import Strategies
+
+PATH_SIGN = " > "  # between families in their order
+
+
+class Strategy(NamedTuple):
+    """The family of the first sessions, and the one that takes its place after `failures` of
+    them."""
+
+    first: str
+    then: str
+    failures: int
+
+    @property
+    def name(self) -> str:
+        """Its families in order, the last of them again until negative."""
+        same = self.first == self.then
+        return PATH_SIGN.join([self.then] if same else [self.first] * self.failures + [self.then])
+
+    def list_jumps(self, variant: str, sessions: int) -> list[Jump]:
+        """The kind of each session from the first on."""
+        families = [self.first if k < self.failures else self.then for k in range(sessions)]
+        kinds = [FIRST] + [SAME if family == self.first else ANOTHER for family in families[1:]]
+        return [Jump(variant, *each) for each in zip(kinds, families, strict=True)]
+
+
+@dataclass(frozen=True)
+class Measure:
+    """A number told of each strategy: the weights of the shares unresolved after each day from 0
+    on, whether it is one less their sum, and where it and its differences live."""
+
+    weight: np.ndarray
+    is_complement: bool
+    scale: Scale
+    difference: Scale
+
+    def of_course(self, course: Course) -> Functional:
+        """The number under one strategy."""
+        functional = course.add_up(self.weight)
+        return functional.complement() if self.is_complement else functional
+
+
+def list_strategies(usual: str, others: list[str]) -> list[Strategy]:
+    """The usual strategy, then those of each other family: from the first session on, after one
+    failure of the usual one, after two; and the other first, then the usual one."""
+    listed = [Strategy(usual, usual, 1)]
+    for other in others:
+        listed += [
+            Strategy(other, other, 1),
+            Strategy(usual, other, 1),
+            Strategy(usual, other, 2),
+            Strategy(other, usual, 1),
+        ]
+    return listed
+
+
+def list_measures(plan: Strategies, last: int) -> dict[str, Measure]:
+    """What is told of each strategy, by its term."""
+    on_day = np.eye(last + 1)
+    shares = {f"resolved_by_day_{day}": on_day[day] for day in plan.days}
+    shares |= {
+        f"resolved_after_{n}_sessions": on_day[n * plan.retest_days]
+        for n in range(1, plan.sessions)
+    }
+    until = on_day[: plan.horizon_day].sum(axis=0)
+    given = on_day[np.arange(plan.sessions) * plan.retest_days].sum(axis=0)
+    horizon, most = plan.horizon_day, plan.sessions
+    return {term: Measure(weight, True, SHARE, differ(1.0)) for term, weight in shares.items()} | {
+        "mean_days_with_vertigo": Measure(until, False, span(0, horizon), differ(horizon)),
+        "mean_sessions": Measure(given, False, span(0, most), differ(most)),
+    }

@@ -1,0 +1,80 @@
+"""The model of resolution and of tests fitted to the episodes of a pool.
+
+What is estimated, and from what, is told in pipeline/analyses/resolution/joint.py.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from pipeline.analyses.resolution.courses import (
+    LEAST_OWN,
+    Classes,
+    Days,
+    classify_canals,
+    classify_days,
+    classify_variants,
+    count_sizes,
+    find_parents,
+)
+from pipeline.statistics.hidden_end import HiddenEnd, fit_hidden_end
+from pipeline.statistics.hidden_end_model import Courses, Prior
+from schemas.study import Study
+
+PRIOR_TESTS = 200.0  # of so many tests it is as if misreading were as the plan says
+SHARED_ENDS = 2.0  # resolutions by which a class is drawn to the wider one
+
+
+def make_courses(classes: Classes, days: Days, prior: Prior) -> Courses:
+    """What the model is fitted to."""
+    return Courses(
+        classes.natural,
+        classes.jump,
+        days.habit,
+        days.coming,
+        days.result,
+        days.report,
+        prior,
+        count_sizes(classes, days),
+    )
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """What the rates are of, what they were fitted to, and the fit."""
+
+    classes: Classes
+    courses: Courses
+    fit: HiddenEnd
+
+
+def fit_courses(
+    members: pd.DataFrame,
+    days: Days,
+    study: Study,
+    variants: np.ndarray | None = None,
+    least: int = LEAST_OWN,
+) -> Fitted:
+    """The fit with rates by variant and family, each drawn to the rates of a fit by canal.
+
+    Variants begin with the name of their canal, as classify_variants has them, which are those of
+    None. A family has rates of its own from `least` sessions on.
+
+    Raises NotConverged.
+    """
+    horizon, misreading = days.habit.shape[1], study.misreading
+    prior = Prior(PRIOR_TESTS, misreading.sensitivity, misreading.specificity)
+    wide = classify_days(classify_canals(members), days.sessions, horizon, None)
+    of_canals = fit_hidden_end(make_courses(wide, days, prior)).rates
+    named = classify_variants(members) if variants is None else variants
+    classes = classify_days(named, days.sessions, horizon, least)
+    natural, jump = find_parents(classes, wide)
+    prior = replace(
+        prior,
+        ends=SHARED_ENDS,
+        natural=of_canals.natural[natural],
+        jump=of_canals.jump[jump],
+    )
+    courses = make_courses(classes, days, prior)
+    return Fitted(classes, courses, fit_hidden_end(courses))
