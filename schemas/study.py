@@ -1,6 +1,7 @@
 """The configuration as closed, frozen types: a misspelt key or a value out of range is named before
 anything runs."""
 
+from itertools import combinations
 from math import ceil
 from pathlib import Path
 from typing import Annotated, Literal
@@ -11,6 +12,7 @@ from schemas import codes
 from schemas.criteria import Closed, Criteria, OneOf
 from schemas.failure import Failure
 from schemas.maneuver import Maneuvers
+from schemas.order_plan import FirstChoice, SecondLine, Variable, Variant
 from schemas.plan_faults import describe_faults, load_plan_file
 from schemas.published import Published
 from schemas.site_map import SiteMap, read_site_maps
@@ -18,29 +20,6 @@ from schemas.site_map import SiteMap, read_site_maps
 PARTS = ("study", "maneuvers", "criteria", "failure", "published")  # of a plan: one file each
 SITES = "sites"  # folder of a plan: one file for each site that has names of its own
 Endpoint = Annotated[str, OneOf(codes.ENDPOINT)]
-
-
-# what pipeline/analyses/covariates.py and the rows of each analysis can tell of an episode or an
-# attempt
-Variable = Literal[
-    "age_decade",
-    "sex",
-    "onset",
-    "prior",
-    "cause",
-    "canal_arm",
-    "mechanism",
-    "first_family",
-    "attempt_number",
-    "previous",
-    "fit",
-    "setting",
-    "performed_by",
-    "first_fit",
-    "same_visit",
-    "wait",
-    "site",
-]
 
 
 class Guards(Closed):
@@ -129,34 +108,6 @@ class AttemptSuccess(Closed):
     resolved_shares: tuple[Annotated[float, Field(gt=0, lt=1)], ...] = Field(
         description="Shares of which is asked after how many attempts they are reached"
     )
-
-
-class SecondLine(Closed):
-    """After a failed first attempt: repeat, or change."""
-
-    days: tuple[Annotated[int, Field(ge=1)], ...] = Field(
-        description="Days after the second session on which risks are compared"
-    )
-    primary_day: int = Field(ge=1, description="The day of the pre-specified comparison")
-    horizon_day: int = Field(ge=1, description="Restriction of the mean time to resolution")
-    truncate: tuple[float, float] = Field(description="Quantiles at which weights are cut")
-    terms: tuple[Variable, ...] = Field(description="What was known at the moment of the choice")
-    variants: dict[str, dict[Literal["canal", "arm", "arm_basis", "mechanism"], str]] = Field(
-        description=(
-            "Parts that are compared by themselves: a name, and the adjudicated values that define "
-            "it"
-        )
-    )
-
-    @model_validator(mode="after")
-    def _days_fit(self) -> "SecondLine":
-        if self.primary_day not in self.days or max(self.days) > self.horizon_day:
-            raise ValueError(
-                "second_line: primary_day must be one of days, and none may be after horizon_day"
-            )
-        if not 0 <= self.truncate[0] < self.truncate[1] <= 1:
-            raise ValueError("second_line.truncate must be two rising quantiles")
-        return self
 
 
 class Handicap(Closed):
@@ -264,10 +215,14 @@ class Study(Closed):
     seed: int
     resolution: Resolution
     guards: Guards
+    variants: dict[str, Variant] = Field(
+        description="Variants by name, of which each analysis names those that it takes"
+    )
     curves: Curves
     misreading: Misreading
     regression: Regression
     attempt_success: AttemptSuccess
+    first_choice: FirstChoice
     second_line: SecondLine
     handicap: Handicap
     recurrence: Recurrence
@@ -275,6 +230,16 @@ class Study(Closed):
     site_monitoring: SiteMonitoring
     sensitivity: Sensitivity
     disclosure: Disclosure
+
+    @model_validator(mode="after")
+    def _variants_are_known(self) -> "Study":
+        for part in ("first_choice", "second_line"):
+            if unknown := sorted(set(getattr(self, part).variants) - set(self.variants)):
+                raise ValueError(f"{part}.variants: no variants of this plan: {', '.join(unknown)}")
+        for one, other in combinations(self.first_choice.variants, 2):
+            if self.variants[one].overlaps(self.variants[other]):
+                raise ValueError(f"first_choice.variants: an episode may be {one} and {other}")
+        return self
 
 
 class Config(Closed):
