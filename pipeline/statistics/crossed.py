@@ -24,7 +24,8 @@ from pipeline.statistics.cloglog import Maximum, climb
 from pipeline.statistics.guard import Refusal, check_solution
 
 STEPS, HALVINGS = 60, 20
-SMALL = 1e-10  # of twice the rise that a further Newton step promises
+SMALL = 1e-14  # of twice the rise that a further Newton step promises
+ROUNDING = 1e-12  # a fall of the log-density that is no fall
 DIFFERENCE = 2e-3  # of a standard deviation, for differences of the log-likelihood
 STARTS = (0.3, 1.0)  # of every standard deviation
 SAME = 1e-4  # largest difference of log-likelihoods that are the same
@@ -156,7 +157,7 @@ def find_modes(counted: Counted, sds: np.ndarray) -> Modes:
         for _ in range(HALVINGS):
             tried = effects + length[:, None] * step
             reached = _joint(counted, spread, tried)
-            falls = reached < height - SMALL * np.abs(height)
+            falls = reached < height - ROUNDING * np.abs(height)
             if not falls.any():
                 break
             length[falls] /= 2

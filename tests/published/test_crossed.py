@@ -32,7 +32,8 @@ def test_modes_and_their_likelihood_are_those_of_lme4(herds, sds):
     chosen = (gammaln(members + 1) - gammaln(events + 1) - gammaln(members - events + 1)).sum()
     of_intercept = np.log(2 * np.pi * np.linalg.inv(modes.information[0])[0, 0]) / 2
     value = modes.value[0] + chosen - of_intercept
-    assert -2 * value == pytest.approx(terms["deviance"], abs=1e-6)
+    # whose weights are those of its last step but one
+    assert -2 * value == pytest.approx(terms["deviance"], abs=1e-5)
 
 
 def test_the_mode_is_that_of_statsmodels():
