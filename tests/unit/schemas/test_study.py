@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from schemas.site_map import SiteMap
 from schemas.order_plan import FirstChoice, SecondLine
+from schemas.site_map import SiteMap
 from schemas.study import Config, Curves, Disclosure, Study, round_count
 
 
