@@ -35,7 +35,8 @@ class Within:
     loses
         Variables that narrow the inner ones alone.
     gains
-        Variables with values that narrow the outer ones too.
+        Variables with values that narrow the outer ones too; a value may name a variable of the
+        inner ones, as "{family}", and then tells only of those that it narrows.
     """
 
     inner: str
@@ -55,7 +56,8 @@ class Chain:
     variable
         Whose values are in order.
     order
-        The values, the widest first; empty: as numbers, the least first.
+        The values, the widest first, others being in no order with them; empty: as numbers, the
+        least first.
     rises
         Whether, of numbers, the greatest is first.
     only, but
@@ -112,6 +114,7 @@ SUMS = (
     ),
     *(Sum(whole, (part, f"outside {part}")) for whole, part in OUTSIDE),
     Sum("first session failed or unseen", ("first session a failure", "first session unseen")),
+    Sum("first tested", ("first test negative", "first test positive")),
 )
 KNOWN = ("negative", "between", "positive", "untested")  # on a day
 DIVIDED = {
@@ -119,6 +122,7 @@ DIVIDED = {
     for endpoint in ENDPOINTS
 }  # by day
 PATH = "on path"
+CELL = ("variant", "family")  # of a first maneuver
 ENDS = tuple(  # a path ends in one of these ways or goes on
     f"on path, {end}"
     for end in (
@@ -128,6 +132,8 @@ ENDS = tuple(  # a path ends in one of these ways or goes on
         "never_tested_again",
     )
 )
+# variants, and then the same without the merely suspected
+WITH_SUSPECTED = ("short_arm_by_sitting_up", "short_arm_by_nystagmus_on_sitting_up")
 WITHIN = (
     Within("reclassified later", "treated"),
     Within("informative", PATH),
@@ -140,6 +146,11 @@ WITHIN = (
     Within("first session failed", PATH),
     Within("first session failed or unseen", PATH),
     Within("compared", "first session failed", ("change_to",)),
+    Within("first session", "treated", ("variant",)),
+    Within("first tested", "first session"),
+    Within("first tested", "on path, tested again", CELL, {"path": "{family}"}),
+    Within("first tested, compared", "first tested"),
+    Within("first test positive", "first session failed"),
     Within("unseen", "first session failed"),
     *(Within(f"named {part}", "positional") for part in ("canal", "side", "arm", "mechanism")),
     Within("total", "treated", ("day",)),
@@ -156,6 +167,10 @@ CHAINS = (
         Chain(f"known {kept} {endpoint}", "day", rises=True)
         for kept in ("negative", "untested")
         for endpoint in ENDPOINTS
+    ),
+    *(
+        Chain(name, "variant", WITH_SUSPECTED)
+        for name in ("first session", "first tested", "first test negative", "first test positive")
     ),
     Chain("fell", "points"),
     Chain("total too low", "points", rises=True),

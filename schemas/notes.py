@@ -109,6 +109,7 @@ SENTENCES: dict[str, str | None] = {
     "fewer than {number} sites: each has an effect of its own": SAME,
     "differs from the other terms in a handful of episodes only": SAME,
     "counted with the reference": SAME,
+    "other cells tell more than {number} % of what is known of it": SAME,
     "as many coefficients as sites: no test of all at once": SAME,
     "one side names one value only, so chance alone agrees": SAME,
     "rests on one site: without it there is no answer": SAME,

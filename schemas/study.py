@@ -1,6 +1,7 @@
 """The configuration as closed, frozen types: a misspelt key or a value out of range is named before
 anything runs."""
 
+from itertools import combinations
 from math import ceil
 from pathlib import Path
 from typing import Annotated, Literal
@@ -11,7 +12,7 @@ from schemas import codes
 from schemas.criteria import Closed, Criteria, OneOf
 from schemas.failure import Failure
 from schemas.maneuver import Maneuvers
-from schemas.order_plan import Strategies
+from schemas.order_plan import FirstChoice, SecondLine, Strategies, Variable, Variant
 from schemas.plan_faults import describe_faults, load_plan_file
 from schemas.published import Published
 from schemas.site_map import SiteMap, read_site_maps
@@ -19,29 +20,6 @@ from schemas.site_map import SiteMap, read_site_maps
 PARTS = ("study", "maneuvers", "criteria", "failure", "published")  # of a plan: one file each
 SITES = "sites"  # folder of a plan: one file for each site that has names of its own
 Endpoint = Annotated[str, OneOf(codes.ENDPOINT)]
-
-
-# what pipeline/analyses/covariates.py and the rows of each analysis can tell of an episode or an
-# attempt
-Variable = Literal[
-    "age_decade",
-    "sex",
-    "onset",
-    "prior",
-    "cause",
-    "canal_arm",
-    "mechanism",
-    "first_family",
-    "attempt_number",
-    "previous",
-    "fit",
-    "setting",
-    "performed_by",
-    "first_fit",
-    "same_visit",
-    "wait",
-    "site",
-]
 
 
 class Guards(Closed):
@@ -130,34 +108,6 @@ class AttemptSuccess(Closed):
     resolved_shares: tuple[Annotated[float, Field(gt=0, lt=1)], ...] = Field(
         description="Shares of which is asked after how many attempts they are reached"
     )
-
-
-class SecondLine(Closed):
-    """After a failed first attempt: repeat, or change."""
-
-    days: tuple[Annotated[int, Field(ge=1)], ...] = Field(
-        description="Days after the second session on which risks are compared"
-    )
-    primary_day: int = Field(ge=1, description="The day of the pre-specified comparison")
-    horizon_day: int = Field(ge=1, description="Restriction of the mean time to resolution")
-    truncate: tuple[float, float] = Field(description="Quantiles at which weights are cut")
-    terms: tuple[Variable, ...] = Field(description="What was known at the moment of the choice")
-    variants: dict[str, dict[Literal["canal", "arm", "arm_basis", "mechanism"], str]] = Field(
-        description=(
-            "Parts that are compared by themselves: a name, and the adjudicated values that define "
-            "it"
-        )
-    )
-
-    @model_validator(mode="after")
-    def _days_fit(self) -> "SecondLine":
-        if self.primary_day not in self.days or max(self.days) > self.horizon_day:
-            raise ValueError(
-                "second_line: primary_day must be one of days, and none may be after horizon_day"
-            )
-        if not 0 <= self.truncate[0] < self.truncate[1] <= 1:
-            raise ValueError("second_line.truncate must be two rising quantiles")
-        return self
 
 
 class Handicap(Closed):
@@ -265,10 +215,14 @@ class Study(Closed):
     seed: int
     resolution: Resolution
     guards: Guards
+    variants: dict[str, Variant] = Field(
+        description="Variants by name, of which each analysis names those that it takes"
+    )
     curves: Curves
     misreading: Misreading
     regression: Regression
     attempt_success: AttemptSuccess
+    first_choice: FirstChoice
     second_line: SecondLine
     strategies: Strategies
     handicap: Handicap
@@ -284,6 +238,28 @@ class Study(Closed):
         last = max(*plan.days, plan.horizon_day, plan.retest_days * (plan.sessions - 1))
         if last > self.curves.horizon_day:
             raise ValueError("strategies must end at or before curves.horizon_day")
+        return self
+
+    @model_validator(mode="after")
+    def _variants_are_known(self) -> "Study":
+        for part in ("first_choice", "second_line", "strategies"):
+            if unknown := sorted(set(getattr(self, part).variants) - set(self.variants)):
+                raise ValueError(f"{part}.variants: no variants of this plan: {', '.join(unknown)}")
+        for one, other in combinations(self.first_choice.variants, 2):
+            if self.variants[one].overlaps(self.variants[other]):
+                raise ValueError(f"first_choice.variants: an episode may be {one} and {other}")
+        return self
+
+    @model_validator(mode="after")
+    def _strategies_are_of_distinct_variants(self) -> "Study":
+        chosen = {name: self.variants[name] for name in self.strategies.variants}
+        for name, variant in chosen.items():
+            if variant.canal is None or variant.is_circular:
+                raise ValueError(f"strategies.variants: {name} names no canal, or is circular")
+        for one, other in combinations(chosen, 2):
+            same = chosen[one].values == chosen[other].values
+            if same or chosen[one].overlaps(chosen[other]):
+                raise ValueError(f"strategies.variants: an episode may be {one} and {other}")
         return self
 
 

@@ -9,12 +9,24 @@ own, unless it is nobody.
 from collections.abc import Iterator, Mapping
 from functools import cache
 from itertools import pairwise
+from string import Formatter
 
 import numpy as np
 
 from pipeline.disclosure.cells import Cells, Complement
 from pipeline.disclosure.people import THEN, Group
-from schemas.identities import CHAINS, DIVIDED, ENDS, FIXED, OVERLAPPING, PATH, SUMS, WITHIN, Chain
+from schemas.identities import (
+    CHAINS,
+    DIVIDED,
+    ENDS,
+    FIXED,
+    OVERLAPPING,
+    PATH,
+    SUMS,
+    WITHIN,
+    Chain,
+    Within,
+)
 
 ANY = "*"  # those of whom a variable is told
 TOGETHER = "+"
@@ -188,12 +200,24 @@ def _list_within(sets: Sets) -> Iterator[tuple[Group, Group]]:
                 yield Group(name, narrowed), Group(above, narrowed)
     for declared in WITHIN:
         for narrowed in sorted(sets.get(declared.inner, ()), key=sorted):
-            outer = {v: value for v, value in narrowed if v not in declared.loses} | dict(
-                declared.gains
-            )
+            if not _names_all(declared, dict(narrowed)):
+                continue
+            outer = {v: value for v, value in narrowed if v not in declared.loses}
+            outer |= {v: value.format_map(dict(narrowed)) for v, value in declared.gains.items()}
             outside = frozenset(outer.items())
             if outside != narrowed and outside in sets.get(declared.outer, ()):
                 yield Group(declared.inner, narrowed), Group(declared.outer, outside)
+
+
+def _names_all(declared: Within, narrowed: Mapping[str, str]) -> bool:
+    """Whether what narrows a set has all variables that the values of `gains` name."""
+    named = {
+        variable
+        for value in declared.gains.values()
+        for _, variable, _, _ in Formatter().parse(value)
+        if variable
+    }
+    return named <= narrowed.keys()
 
 
 @cache
@@ -228,6 +252,8 @@ def _list_chains(sets: Sets) -> Iterator[tuple[Group, Group]]:
 
 
 def _belongs(variables: Mapping[str, str], chain: Chain) -> bool:
+    if chain.order and variables[chain.variable] not in chain.order:
+        return False
     only = all(variables.get(variable) == value for variable, value in chain.only.items())
     return only and not any(
         variables.get(variable) == value for variable, value in chain.but.items()

@@ -29,6 +29,7 @@ PLAN: dict[str, Analysis] = {
     "joint_prediction": resolution.JOINT_PREDICTION,
     "resolution_regression": resolution.RESOLUTION_REGRESSION,
     "attempt_success": attempts.ATTEMPT_SUCCESS,
+    "first_choice": order.FIRST_CHOICE,
     "second_line": order.SECOND_LINE,
     "strategies": order.STRATEGIES,
     "sequence_paths": order.SEQUENCE_PATHS,

@@ -15,7 +15,7 @@ from schemas.analysis import (
     Text,
     count,
 )
-from schemas.quantities import DIAGNOSTICS, People, Quantity
+from schemas.quantities import DIAGNOSTICS, VARIANCES, People, Quantity
 
 COMPARED = People("compared")
 CHOSEN = People("compared", fields={"choice": "{arm}"})
@@ -40,6 +40,12 @@ ENDED = {
     "no_further_session": ("no further session", 2),
     "never_tested_again": ("not tested again", 4),
     "next_without_test": ("had another session before any test", 1),
+}
+SPREADS = {
+    "variant": "between variants",
+    "family": "between families of maneuvers",
+    "interaction": "between cells of variant and family, beyond both",
+    "site": "between sites",
 }
 PATHS = (
     count("treated", "treated for positional vertigo", People("treated", ALL), worth=7),
@@ -126,6 +132,105 @@ def _compare(way: str) -> tuple[Quantity, ...]:
     )
 
 
+VARIANT = ("variant",)
+CELL = ("variant", "family")
+TESTED = People("first tested", CELL)
+NEGATIVE_TEST = "share whose next test was negative"
+FIRST_CHOICE = Analysis(
+    "pipeline.analyses.order.first_choice:estimate_first_choice",
+    Text(
+        "Which first maneuver cleared which variant",
+        "The share whose next deciding test was negative, by variant and family of the first "
+        "maneuver: as it is, as if all patients of the variant had been given each family, and "
+        "pooled with the other variants and families.",
+        "Positional episodes not known to be resolved before their first session, which was of "
+        "one family of maneuvers and followed by a deciding test before any other session.",
+        "The first session.",
+        f"Shares; {JACKKNIFE}, or exact ones where these reach further. Standardised: "
+        "inverse-probability weights on what was known at the choice. Pooled: logistic "
+        "regression with crossed normal effects of variant, family, both together and site; the "
+        "intervals take into account how far the standard deviations are known.",
+        "Whoever was tested before another session is like the others of the cell. Standardised: "
+        "no unmeasured confounding, and either choice was possible. Pooled: effects are normal, "
+        "and case mix is as it was. The days of tests are taken as given here, and the median "
+        "days to the test stand beside each share: the later it comes, the more have recovered "
+        "by themselves.",
+        "Breslow & Clayton, J Am Stat Assoc 1993;88:9-25; Röver et al., Res Synth Methods "
+        "2021;12:448-474; Rosenbaum & Rubin, Biometrika 1983;70:41-55",
+    ),
+    (
+        count("first_session", "had a first session", People("first session", VARIANT), worth=3),
+        count(
+            "first_tested",
+            "tested after it, before another session",
+            People("first tested", VARIANT),
+            worth=5,
+        ),
+        count(
+            "first_test_positive",
+            "still positive at that test",
+            People("first test positive", VARIANT),
+            People("first tested", VARIANT),
+            worth=3,
+        ),
+        Quantity(
+            "first_test_negative",
+            "share",
+            NEGATIVE_TEST,
+            TESTED,
+            People("first test negative", CELL),
+            worth=7,
+        ),
+        Quantity(
+            "days_to_next_test",
+            "days",
+            "median days from the first session to the next test",
+            TESTED,
+            worth=3,
+        ),
+        Quantity(
+            "standardised_first_test_negative",
+            "probability",
+            f"{NEGATIVE_TEST}, had all patients of the variant been given this family",
+            People("first tested, compared", CELL),
+            sized=False,
+            worth=5,
+        ),
+        Quantity(
+            "overlap",
+            "probability",
+            "share of a variant's patients who could have been given this family or another",
+            TESTED,
+            sized=False,
+            among=DIAGNOSTICS,
+        ),
+        Quantity("effective_n", "size", "effective number of episodes", among=DIAGNOSTICS),
+        Quantity(
+            "pooled_first_test_negative",
+            "modelled share",
+            f"{NEGATIVE_TEST}, pooled with other variants and families",
+        ),
+        Quantity(
+            "learned_from_own_records",
+            "statistic",
+            "part of what is known of the pooled share that the cell's own records tell",
+        ),
+        Quantity(
+            "further_episodes_needed",
+            "number",
+            "further episodes needed, about",
+        ),
+        *(
+            Quantity(
+                f"{factor}_sd",
+                "spread",
+                f"spread of log-odds {between} (standard deviation)",
+                among=VARIANCES,
+            )
+            for factor, between in SPREADS.items()
+        ),
+    ),
+)
 SECOND_LINE = Analysis(
     "pipeline.analyses.order.second_line:estimate_second_line",
     Text(

@@ -60,6 +60,23 @@ def _keep_whole(narrowed: dict[str, str]) -> dict[str, str]:
     }
 
 
+def read_first_choice(row: Row, _: Release) -> Reading:
+    """Who of a variant had a first session and a test after it, by family; what models say of them
+    is of groups of its own."""
+    narrowed = read_stratum(row.stratum)
+    tests = count("first tests", narrowed)
+    if row.term == "first_session":
+        group = count("first sessions", narrowed)
+        return Reading(group, group, group)
+    if row.term == "first_tested":
+        return Reading(tests, tests, tests)
+    if row.term == "first_test_positive":
+        return Reading(tests, count("first tests", narrowed, negative="no"), tests)
+    if row.term in ("first_test_negative", "days_to_next_test"):
+        return Reading(tests, count("first tests", narrowed, negative="yes"), tests)
+    return read_own(row)
+
+
 def read_second_line(row: Row, release: Release) -> Reading:
     """Who stood at the choice after a failed first session, what was chosen,
     and the two arms that are compared."""

@@ -30,6 +30,7 @@ def add_special(system: System, release: Release) -> None:
     _add_first_families(system, members["treated"], members["complete"])
     for part in ("canal", "side", "arm", "mechanism"):
         _add_table(system, part, members[f"{part} named twice"])
+    _add_first_tests(system, members["first tests"])
     _add_choices(system, members["stood at a choice"], members["compared"])
     _add_pooled_sites(system, release)
     _add_sessions(system)
@@ -220,6 +221,38 @@ def _add_table(system: System, part: str, members: list[dict[str, str]]) -> None
         system.within(
             column, count("positional", {part: value}), f"column {value} of {part}", DIFFERENCE
         )
+
+
+def _add_first_tests(system: System, members: list[dict[str, str]]) -> None:
+    """Negative and positive tests add up, families are parts of their variant and of whoever was
+    tested after a path of that family, and a positive test is a choice."""
+    base = "first tests"
+    for cell in {tuple(sorted((k, v) for k, v in m.items() if k != "negative")) for m in members}:
+        narrowed = dict(cell)
+        both = add(*(count(base, narrowed, negative=answer) for answer in ("yes", "no")))
+        system.equal(count(base, narrowed), both, f"first tests of {cell}")
+        system.ask(count(base, narrowed, negative="no"), "the others of a share", f"of {cell}")
+        if set(narrowed) == {"variant"}:
+            families = [m for m in members if m.keys() == {"variant", "family"}]
+            parts = add(*(count(base, m) for m in families if m["variant"] == narrowed["variant"]))
+            system.within(parts, count(base, narrowed), f"families of {cell}", DIFFERENCE)
+            sessions, failed = (count(b, narrowed) for b in ("first sessions", "stood at a choice"))
+            system.within(count(base, narrowed), sessions, f"tested of {cell}", DIFFERENCE)
+            system.within(sessions, count("treated"), f"treated of {cell}", DIFFERENCE)
+            positive = count(base, narrowed, negative="no")
+            system.within(positive, failed, f"failed of {cell}", DIFFERENCE)
+        elif set(narrowed) == {"variant", "family"}:
+            unseen = add(
+                count("complete", path=narrowed["family"], end="never_tested_again"),
+                count("complete", path=narrowed["family"], next="without a test"),
+            )
+            whole = add(count("complete", path=narrowed["family"]), (unseen, -1))
+            system.within(count(base, narrowed), whole, f"path of {cell}", DIFFERENCE)
+    wide, narrow = "short_arm_by_sitting_up", "short_arm_by_nystagmus_on_sitting_up"
+    for narrowed in members:
+        if narrowed.get("variant") == narrow:
+            whole = count(base, narrowed | {"variant": wide})
+            system.within(count(base, narrowed), whole, "with the merely suspected", DIFFERENCE)
 
 
 def _add_choices(

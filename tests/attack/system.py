@@ -17,7 +17,12 @@ from tests.attack.readings import (
     read_own,
     read_recurrence,
 )
-from tests.attack.readings_choices import read_attempts, read_paths, read_second_line
+from tests.attack.readings_choices import (
+    read_attempts,
+    read_first_choice,
+    read_paths,
+    read_second_line,
+)
 from tests.attack.readings_courses import (
     read_curves,
     read_delays,
@@ -41,6 +46,7 @@ READERS: dict[str, Reader] = {
     "resolution_curves": read_curves,
     "resolution_regression": read_regression,
     "attempt_success": read_attempts,
+    "first_choice": read_first_choice,
     "second_line": read_second_line,
     "strategies": lambda row, _: read_own(row),
     "sequence_paths": read_paths,

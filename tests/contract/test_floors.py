@@ -19,6 +19,7 @@ FLOORS = [  # from the ground up: a part imports only from those before it
     "derivation",
     "statistics",
     "analyses.covariates",
+    "analyses.cells",
     "analyses.resolution",
     "analyses.attempts",
     "analyses.order",

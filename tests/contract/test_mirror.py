@@ -33,6 +33,10 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
     ("unit/analyses/attempts/test_success.py", "the fits of that analysis"): (
         "pipeline/analyses/attempts/fits.py",
     ),
+    ("unit/analyses/order/test_first_choice.py", "the models of that analysis"): (
+        "pipeline/analyses/order/first_pooled.py",
+        "pipeline/analyses/order/first_standardised.py",
+    ),
     ("unit/analyses/order/test_second_line.py", "its balance before and after weighting"): (
         "pipeline/analyses/order/balance.py",
     ),
@@ -161,6 +165,7 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
         "schemas/declared/sites.py",
         "schemas/identities.py",
     ),
+    ("unit/schemas/test_study.py", "a part of the plan"): ("schemas/order_plan.py",),
     ("unit/disclosure/test_rounding.py", "how notes leave"): ("schemas/notes.py",),
     ("unit/statistics/test_tidy.py", "the only way in which such a row is made"): (
         "schemas/estimate.py",

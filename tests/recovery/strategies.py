@@ -18,13 +18,13 @@ from pipeline.analyses.order.strategies import estimate_strategies
 from pipeline.analyses.order.strategy import Strategy
 from pipeline.derivation.tables import derive_rows
 from schemas.order_plan import Strategies
-from schemas.study import Config, read_config
+from schemas.study import Config
 from tests.recovery.adapters import Answer, read_answers
 from tests.recovery.days_of_tests import read_curves_plan
 from tests.recovery.habits import HABITS_BY_NAME
 from tests.recovery.pools import draw_pool
 from tests.recovery.scenarios import SEED, VARIANTS
-from tests.recovery.study import ROOT, name_commit
+from tests.recovery.study import name_commit
 from tests.recovery.study import read_answers as read_lines
 from tests.recovery.table import tabulate
 from tests.recovery.visits import draw_group
@@ -45,11 +45,11 @@ Job = tuple[str, int]  # scenario, seed
 @cache
 def read_strategies_plan() -> Config:
     """The plan of the study with the variants that are planted."""
-    plan, curves_plan = read_config(ROOT / "config").study, read_curves_plan()
-    variants = {name: plan.second_line.variants[name] for name in PLACES}
-    second_line = plan.second_line.model_copy(update={"variants": variants})
-    study = curves_plan.study.model_copy(update={"second_line": second_line})
-    return curves_plan.model_copy(update={"study": study})
+    plan = read_curves_plan()
+    strategies = plan.study.strategies.model_copy(update={"variants": tuple(PLACES)})
+    return plan.model_copy(
+        update={"study": plan.study.model_copy(update={"strategies": strategies})}
+    )
 
 
 def list_planted() -> dict[str, list[Strategy]]:

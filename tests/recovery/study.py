@@ -28,8 +28,7 @@ def read_plan() -> Config:
     """The plan of the project with the study's own seed, and only the strata that are asked for."""
     plan = read_config(ROOT / "config")
     curves = plan.study.curves.model_copy(update={"strata": (("canal",),)})
-    variants = {"lateral_geotropic": plan.study.second_line.variants["lateral_geotropic"]}
-    second_line = plan.study.second_line.model_copy(update={"variants": variants})
+    second_line = plan.study.second_line.model_copy(update={"variants": ("lateral_geotropic",)})
     parts = {"seed": SEED, "curves": curves, "second_line": second_line}
     return plan.model_copy(update={"study": plan.study.model_copy(update=parts)})
 

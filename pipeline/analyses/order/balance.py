@@ -8,7 +8,7 @@ import pandas as pd
 
 from pipeline.analyses.order.propensity import Contrast, count_effective, measure_balance
 from pipeline.statistics.tidy import count_sites, state
-from schemas.study import SecondLine
+from schemas.order_plan import SecondLine
 
 PROPENSITY = "logistic regression of the choice, stabilised weights cut at quantiles"
 BALANCE = "standardised mean difference, change minus repeat"

@@ -52,11 +52,12 @@ def list_choices(
     Returns
     -------
     pd.DataFrame
-        One row for each episode: site, episode_id, patient_id, canal, arm, arm_basis, mechanism;
-        the covariates of describe_covariates; setting, performed_by and same_visit of the first
-        session; wait (band of days to the second; the bands are this project's proposal); choice (a
-        code of schemas.codes.CHOICE); families and to_families (of the first and second session,
-        sorted, separated by blanks); left_days, right_days and treated_days.
+        One row for each episode: site, episode_id, patient_id, canal, arm, arm_basis,
+        certainty, mechanism; the covariates of describe_covariates; setting, performed_by and
+        same_visit of the first session; wait (band of days to the second; the bands are this
+        project's proposal); choice (a code of schemas.codes.CHOICE); families and to_families (of
+        the first and second session, sorted, separated by blanks); left_days, right_days and
+        treated_days.
 
     Notes
     -----
@@ -70,7 +71,7 @@ def list_choices(
     failed = first.loc[first["outcome"].eq("positive"), [*EPISODE, *session_columns]]
     positional = adjudications.loc[
         adjudications["positional"].eq("yes"),
-        [*EPISODE, "canal", "arm", "arm_basis", "known_day", "reclassified_day"],
+        [*EPISODE, "canal", "arm", "arm_basis", "certainty", "known_day", "reclassified_day"],
     ]
     second = attempts.loc[attempts["session"].eq(2), [*EPISODE, "family", "side", "day", "at_risk"]]
     first_spells = spells.loc[spells["endpoint"].eq(endpoint) & spells["spell"].eq(1)]

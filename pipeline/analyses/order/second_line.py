@@ -34,9 +34,10 @@ import numpy as np
 import pandas as pd
 from statsmodels.stats.multitest import multipletests
 
+from pipeline.analyses.cells import find_members
 from pipeline.analyses.order.arms import Arm, Measure, measure_arms
 from pipeline.analyses.order.balance import count_compared, state_balance, state_weights
-from pipeline.analyses.order.choices import CIRCULAR, list_choices, list_chosen_families
+from pipeline.analyses.order.choices import list_choices, list_chosen_families
 from pipeline.analyses.order.propensity import Contrast, weigh_choice
 from pipeline.analyses.order.ways import WEIGHTED, Way, fit_arms, list_ways, say_late
 from pipeline.analyses.resolution.curves import WORTH_SAYING
@@ -50,7 +51,8 @@ from schemas.columns import Frame
 from schemas.delivery import Episodes
 from schemas.derived import Adjudications, Attempts, Spells
 from schemas.estimate import Estimates
-from schemas.study import Config, SecondLine
+from schemas.order_plan import SecondLine
+from schemas.study import Config, Study
 
 POPULATION = "positional, first session failed"
 NAMED_BY_RESPONSE = Refusal(
@@ -82,9 +84,9 @@ def estimate_second_line(
         episodes, adjudications, attempts, spells, study.resolution.primary, config.maneuvers
     )
     stated: list[Fields] = []
-    for variant, part in _split_variants(rows, plan):
+    for variant, part in _split_variants(rows, study):
         named = None if variant == "all" else f"variant={variant}"
-        circular = named is not None and plan.variants[variant].get("arm_basis") == CIRCULAR
+        circular = named is not None and study.variants[variant].is_circular
         stated += _count_choices(part, named or "all")
         compared = _keep_compared(part, plan)
         stated += _compare(
@@ -155,13 +157,10 @@ def _keep_compared(rows: pd.DataFrame, plan: SecondLine) -> pd.DataFrame:
     return rows.loc[rows["choice"].isin(ARMS), columns].reset_index(drop=True)
 
 
-def _split_variants(rows: pd.DataFrame, plan: SecondLine) -> Iterator[tuple[str, pd.DataFrame]]:
+def _split_variants(rows: pd.DataFrame, study: Study) -> Iterator[tuple[str, pd.DataFrame]]:
     yield "all", rows
-    for name, values in plan.variants.items():
-        fits = [
-            rows[column].eq(value).fillna(False).astype(bool) for column, value in values.items()
-        ]
-        yield name, rows[np.all(fits, axis=0)]
+    for name in study.second_line.variants:
+        yield name, rows[find_members(rows, study.variants[name])]
 
 
 def _restrict_to_family(compared: pd.DataFrame, family: str) -> pd.DataFrame:

@@ -31,7 +31,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from pipeline.analyses.order.choices import CIRCULAR
+from pipeline.analyses.cells import find_members
 from pipeline.analyses.order.strategy import (
     Measure,
     Strategy,
@@ -144,14 +144,10 @@ def relate_to_first(days: Days) -> Days:
 
 
 def name_variants(members: pd.DataFrame, study: Study) -> pd.Series:
-    """The variant of the plan to which each member belongs; missing where it is none, or where the
-    arm is named by the response to a maneuver."""
+    """The variant of the plan to which each member belongs; missing where it is none."""
     named = pd.Series(pd.NA, index=members.index, dtype="string")
-    for name, values in study.second_line.variants.items():
-        if values.get("arm_basis") == CIRCULAR:
-            continue
-        fits = [members[column].eq(value).fillna(False) for column, value in values.items()]
-        named = named.mask(named.isna() & np.logical_and.reduce(fits).astype(bool), name)
+    for name in study.strategies.variants:
+        named = named.mask(find_members(members, study.variants[name]), name)
     return named
 
 
@@ -162,7 +158,7 @@ def _estimate(members: pd.DataFrame, days: Days, study: Study) -> Iterator[Field
         variant=variants.to_numpy()[days.sessions["row"]],
         site=members["site"].to_numpy(str)[days.sessions["row"]],
     )
-    for variant in study.second_line.variants:
+    for variant in study.strategies.variants:
         of_variant = sessions[sessions["variant"].eq(variant).fillna(False)]
         firsts = of_variant.loc[of_variant["kind"].eq(FIRST), "family"].value_counts()
         if firsts.empty:

@@ -15,7 +15,7 @@ from pipeline.reports.wording import (
     say_why_missing,
 )
 from schemas.denominators import BASES
-from schemas.study import SecondLine
+from schemas.order_plan import SecondLine
 
 CHOSEN = {
     "repeat": "the same maneuver was repeated",

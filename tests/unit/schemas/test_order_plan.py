@@ -21,3 +21,19 @@ def test_strategies_end_within_the_curves(plan, late):
     fields["strategies"] |= late
     with pytest.raises(ValidationError, match=r"strategies must end at or before"):
         Study.model_validate(fields)
+
+
+@pytest.mark.parametrize(
+    "variants",
+    [
+        ["adherent_debris"],  # of any canal
+        ["short_arm_by_treatment_response"],
+        ["short_arm_by_sitting_up", "short_arm_by_nystagmus_on_sitting_up"],
+        ["no_such"],
+    ],
+)
+def test_strategies_are_of_distinct_variants_of_one_canal(plan, variants):
+    fields = plan.study.model_dump()
+    fields["strategies"] |= {"variants": variants}
+    with pytest.raises(ValidationError, match=r"strategies\.variants"):
+        Study.model_validate(fields)

@@ -7,8 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
+from schemas.order_plan import FirstChoice, SecondLine
 from schemas.site_map import SiteMap
-from schemas.study import Config, Curves, Disclosure, SecondLine, round_count
+from schemas.study import Config, Curves, Disclosure, Study, round_count
 
 
 @pytest.mark.parametrize(
@@ -48,6 +49,34 @@ def test_the_second_line_s_days_and_quantiles_fit(plan, more, fault):
             SecondLine.model_validate(fields)
     else:
         SecondLine.model_validate(fields)
+
+
+@pytest.mark.parametrize("truncate", [(0.5, 0.5), (-0.1, 0.9), (0.1, 1.1)])
+def test_weights_of_the_first_choice_are_cut_at_rising_quantiles(plan, truncate):
+    fields = plan.study.first_choice.model_dump() | {"truncate": truncate}
+    with pytest.raises(ValidationError, match="two rising quantiles"):
+        FirstChoice.model_validate(fields)
+
+
+@pytest.mark.parametrize(
+    ("part", "variants", "fault"),
+    [
+        ("first_choice", ("posterior_long_arm", "no_such"), "no variants of this plan: no_such"),
+        ("second_line", ("no_such",), "no variants of this plan: no_such"),
+        (
+            "first_choice",
+            ("posterior_on_cupula", "adherent_debris"),
+            "may be posterior_on_cupula and adherent_debris",
+        ),
+    ],
+)
+def test_variants_are_known_and_those_of_the_first_choice_exclude_each_other(
+    plan, part, variants, fault
+):
+    content = copy.deepcopy(plan.study.model_dump())
+    content[part]["variants"] = variants
+    with pytest.raises(ValidationError, match=fault):
+        Study.model_validate(content)
 
 
 def test_own_names_of_maneuvers_lead_to_listed_ones(plan):
