@@ -103,6 +103,22 @@ OUTSIDE = (  # of a base, those who are not in the next one
 SUMS = (
     Sum("handed in", ("refused", "set aside", "stored")),
     Sum("stored", ("positional", "apart", "undetermined")),
+    Sum(
+        "apart",
+        (
+            "apart, recognised",
+            "apart, never recognised, treated",
+            "apart, never recognised, untreated",
+        ),
+    ),
+    Sum(
+        "apart, recognised",
+        ("apart, recognised before treatment", "apart, recognised after treatment"),
+    ),
+    Sum(
+        "apart, treated unrecognised",
+        ("apart, recognised after treatment", "apart, never recognised, treated"),
+    ),
     Sum("positional", ("untreated", "treated")),
     Sum("treated", ("incomplete record", "never positive", "on path")),
     Sum("on path", ("not tested again", "followed objective")),
@@ -130,6 +146,8 @@ ENDS = tuple(  # a path ends in one of these ways or goes on
 )
 WITHIN = (
     Within("reclassified later", "treated"),
+    Within("apart, on record by day 0", "apart"),
+    Within("apart, recognised by", "apart, recognised", ("day",)),
     Within("informative", PATH),
     Within("followed objective", "informative"),
     Within("followed composite", "followed objective"),
@@ -147,6 +165,7 @@ WITHIN = (
     Within("two totals", "total", ("day",), {"day": "0"}),
 )
 CHAINS = (
+    Chain("apart, recognised by", "day", rises=True),
     *(
         Chain(f"{kept} {endpoint}", "day")
         for kept in ("free", "known positive")

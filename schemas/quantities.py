@@ -67,6 +67,7 @@ KINDS = {
     "number": Kind("whole number of something other than people", 0, None, 0),
     "agreement": Kind("agreement beyond chance", -1, 1, 2, ("episodes",)),
     "days": Kind("days, whole or on average", 0, None, 1, ("episodes",), unit="days"),
+    "sessions": Kind("sessions on average", 0, None, 1, ("episodes",), unit="sessions"),
     "years": Kind("age", 0, None, 0, ("episodes",), unit="years"),
     "points": Kind("mean of a score", 0, 100, 1, ("episodes",), unit="points"),
     "difference of points": Kind(

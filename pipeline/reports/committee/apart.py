@@ -1,5 +1,5 @@
-"""The cases that are probably not positional vertigo: how many, why, whether the site saw it,
-what was done."""
+"""The cases that are probably not positional vertigo: how many, whether and when the clinics saw
+it, what had been done until then, and why they are kept apart."""
 
 import pandas as pd
 
@@ -10,8 +10,10 @@ from pipeline.reports.figures.fillings import say_fillings
 from pipeline.reports.readings import Reading, Readings, read_estimates
 from pipeline.reports.wording import (
     agree,
+    begin_sentence,
     count_words,
     join_words,
+    mark_missing,
     name_value,
     say_bound,
     say_count,
@@ -20,70 +22,161 @@ from pipeline.reports.wording import (
 )
 from schemas.study import Config
 
+TITLE = "What was probably not positional vertigo, and how late was it seen?"
+RULE = (
+    "A case is kept apart by signs of another cause that were on record before the first maneuver. "
+    "Such signs are no diagnosis; the case is in no curve."
+)
+PARTS = {  # of those kept apart, in the order of the figure
+    "never_recognised_treated": "not recognised, treated with a maneuver",
+    "never_recognised_untreated": "not recognised, not treated",
+    "recognised_after_treatment": "recognised after a maneuver",
+    "recognised_before_treatment": "recognised before any maneuver",
+}
+MEANING = (
+    "Recognised: the clinic itself noted another diagnosis or no canal, or ended follow-up as no "
+    "longer thought to be positional vertigo."
+)
 MOST = 10  # reasons drawn, the most frequent ones
 
 
 def describe_apart(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
-    """Sentences and a figure of the reasons; several reasons can hold for one episode."""
+    """What was kept apart, whether and when the clinics saw it, and why: sentences and figures."""
     counts = read_estimates(estimates, "episode_flow", "pool")
     flow = counts["all", "probable_non_positional"]
     readings = read_estimates(estimates, "non_positional", "probable_non_positional")
+    empty = ""
     if counts["all", "stored"].estimate == 0:
+        empty = "No episodes are stored, so none could be kept apart."
+    elif flow.usable and flow.estimate == 0:
+        empty = "No episode of this pool had to be kept apart."
+    elif flow.status == "absent":
+        empty = "Nothing is known of such cases in this pool."
+    if empty:
         return {
-            "sentences": ["No episodes are stored, so none could be kept apart."],
+            "title": TITLE,
+            "sentences": [empty],
+            "recognition": None,
             "figure": None,
             "hidden": "",
         }
-    if flow.usable and flow.estimate == 0:
-        return {
-            "sentences": ["No episode of this pool had to be kept apart."],
-            "figure": None,
-            "hidden": "",
-        }
-    if flow.status == "absent":
-        return {
-            "sentences": ["Nothing is known of such cases in this pool."],
-            "figure": None,
-            "hidden": "",
-        }
-    number, stored = "An undisclosed number of episodes", read_ledger(estimates).find("stored")
+    stored = read_ledger(estimates).find("stored")
+    sentences = [
+        _say_answer(flow, stored, readings["all", "recognised_by_site"]),
+        _say_days(readings, config),
+        _say_treated(readings),
+        RULE,
+        _say_found_late(counts["all", "reclassified_later"], readings),
+    ]
+    return {
+        "title": TITLE,
+        "sentences": [sentence for sentence in sentences if sentence],
+        "recognition": _draw_recognition(readings),
+        **_describe_reasons(readings, config),
+    }
+
+
+def _say_answer(flow: Reading, stored: Reading, recognised: Reading) -> str:
+    """How many were kept apart, and how many of them the clinics recognised."""
+    number = "An undisclosed number of episodes"
     if flow.usable:
         number = count_words(flow.number, "stored episode")
         if stored.usable:
             number = f"{say_count(flow.estimate)} of {count_words(stored.number, 'stored episode')}"
-    sentences = [
-        f"{number} {agree(flow.estimate or 0, 'is', 'are')} probably not positional vertigo and "
-        "in no curve."
-    ]
-    later, late_day = (
-        read_estimates(estimates, "episode_flow", "pool")["all", "reclassified_later"],
-        readings["all", "reclassified_day_median"],
+    kept = (
+        f"{number} {agree(flow.estimate or 0, 'was', 'were')} probably not positional vertigo by "
+        "the signs on record"
     )
-    if later.usable and later.estimate:
-        when = f", half of them by day {late_day.estimate:.0f}" if late_day.usable else ""
-        sentences.append(
-            f"{count_words(later.estimate, 'further episode')} "
-            f"{agree(later.estimate, 'was', 'were')} treated as positional vertigo until the site "
-            f"found another cause{when}, and {agree(later.estimate, 'is', 'are')} in the curves up "
-            "to that day, since nobody knew before."
-        )
-    recognised, given = readings["all", "recognised_by_site"], readings["all", "maneuver_given"]
-    sessions = readings["all", "sessions_median"]
     if recognised.usable:
-        sentences.append(
-            "The site itself had noted another diagnosis, or no canal, in "
-            f"{_say_part(recognised)}; in the others the recorded findings alone set the case "
-            "apart."
+        return f"{kept}; the clinics themselves recognised {_say_part(recognised)}."
+    if recognised.bounded:
+        return f"{kept}; the clinics themselves recognised {say_bound(recognised)} of them."
+    return f"{kept}; how many of them the clinics recognised cannot be shown."
+
+
+def _say_days(readings: Readings, config: Config) -> str:
+    """By which day the clinics had recognised how many: day 0, and the last day that can be shown
+    to be another share."""
+    shares = {
+        day: readings["all", f"recognised_by_day_{day}"]
+        for day in config.study.non_positional.days
+        if readings["all", f"recognised_by_day_{day}"].usable
+    }
+    first = shares.get(0)
+    if first is None:
+        return "By which day they did cannot be shown."
+    last = max(shares)
+    words = f"They had recognised {say_percent(first.number)} by day 0"
+    if last:
+        same = shares[last].number == first.number
+        words += (
+            f" and no more by day {last}"
+            if same
+            else f" and {say_percent(shares[last].number)} by day {last}"
         )
-    if given.usable:
-        sentences.append(
-            f"At least one repositioning maneuver had been given in {_say_part(given)}."
-        )
-    if sessions.usable:
-        sentences.append(
-            f"The median number of treatment sessions among those was {sessions.estimate:g}."
-        )
-    return {"sentences": sentences, **_describe_reasons(readings, config)}
+    median = readings["all", "recognised_day_median"]
+    half = f", half of those ever recognised by day {median.number:.0f}" if median.usable else ""
+    return f"{words}{half}."
+
+
+def _say_treated(readings: Readings) -> str:
+    """How many were given maneuvers before that, and how many sessions."""
+    treated = readings["all", "treated_before_recognition"]
+    if not treated.usable:
+        return "How many were treated before they were recognised cannot be shown."
+    words = f"Maneuvers were given to {_say_part(treated)} before or without being recognised"
+    mean, median = (
+        readings["all", f"sessions_before_recognition_{average}"] for average in ("mean", "median")
+    )
+    if mean.usable and median.usable:
+        words += f", in {mean.number:.1f} sessions on average (median {median.number:g})"
+    return f"{words}."
+
+
+def _say_found_late(later: Reading, readings: Readings) -> str:
+    """What was in the curves until the site found another cause."""
+    if not (later.usable and later.estimate):
+        return ""
+    day, sessions = (
+        readings["all", f"reclassified_{what}"] for what in ("day_median", "sessions_median")
+    )
+    when = f", half of them by day {day.number:.0f}" if day.usable else ""
+    after = f" and after a median of {sessions.number:g} sessions" if sessions.usable else ""
+    return (
+        f"{count_words(later.number, 'further episode')} "
+        f"{agree(later.number, 'was', 'were')} treated as positional vertigo until the site "
+        f"found another cause{when}{after}, and {agree(later.number, 'is', 'are')} in the curves "
+        "up to that day, since nobody knew before."
+    )
+
+
+def _draw_recognition(readings: Readings) -> dict | None:
+    """Those kept apart as one bar in parts, a row each; a hidden part takes no place,
+    so that no bar's place tells it."""
+    parts = {term: readings["all", term] for term in PARTS}
+    if not any(part.usable for part in parts.values()):
+        return None
+    bars, place = [], 0.0
+    for term, part in parts.items():
+        share = part.number if part.usable else None
+        number = say_percent(part.number) if part.usable else mark_missing(part)
+        bars.append(Bar(PARTS[term], number, place, share or None, "apart"))
+        place += share or 0
+    never = readings["all", "recognised_by_site"].turned()
+    size = next(part.n_episodes for part in parts.values() if part.usable)
+    of = "these episodes" if size is None else f"{count_words(size, 'episode')} kept apart"
+    title = f"What the clinics recognised and what they did, of {of}"
+    if never.usable:
+        title = f"The clinics never recognised {say_percent(never.number)} of {of}"
+    return make_picture(
+        draw_bars,
+        bars,
+        name="figure-recognition",
+        title=title,
+        description=f"{begin_sentence('; '.join(f'{bar.label} {bar.number}' for bar in bars))}.",
+        caption=f"Shares of {of}. {MEANING}",
+        total=max(1.0, place),
+    )
 
 
 def _describe_reasons(readings: Readings, config: Config) -> dict:

@@ -3,7 +3,8 @@
 from pipeline.reports.committee import apart, published
 from pipeline.reports.committee.apart import describe_apart
 from pipeline.reports.committee.published import describe_published
-from pipeline.statistics.tidy import state, tidy_estimates
+from pipeline.reports.wording import HIDDEN
+from pipeline.statistics.tidy import state, tidy_estimates, withhold
 
 
 def test_many_reasons_and_many_trials_are_counted_and_not_all_drawn(plan):
@@ -63,3 +64,68 @@ def test_many_reasons_and_many_trials_are_counted_and_not_all_drawn(plan):
     assert f"{len(rows) // 2 - published.MOST}\u00a0further comparisons" in " ".join(
         section["notes"]
     )
+
+
+def tell(plan, counts: dict[str, int | None], **numbers: float) -> dict:
+    """The section of 100 episodes kept apart: how many are in each part, none where that is
+    hidden, and numbers that are no shares."""
+    flow = [state("probable_non_positional", 100, stratum="all", n_episodes=100, n_sites=9)]
+    told = {"stratum": "all", "n_episodes": 100, "n_sites": 9}
+    rows = [
+        withhold(term, "suppressed", "hidden", stratum="all")
+        if count is None
+        else state(term, count / 100, n_events=count, **told)
+        for term, count in counts.items()
+    ]
+    rows += [state(term, number, **told) for term, number in numbers.items()]
+    shared = {"endpoint": None, "method": "m"}
+    return describe_apart(
+        {
+            "episode_flow": tidy_estimates(
+                flow, analysis="episode_flow", population="pool", **shared
+            ),
+            "non_positional": tidy_estimates(
+                rows, analysis="non_positional", population="probable_non_positional", **shared
+            ),
+        },
+        plan,
+    )
+
+
+PARTS = dict(zip(apart.PARTS, (40, 15, 20, 25), strict=True))
+
+
+def test_the_first_sentence_answers_and_the_bar_has_a_row_for_each_part(plan):
+    told = tell(
+        plan,
+        PARTS
+        | {
+            "recognised_by_site": 45,
+            "recognised_by_day_0": 25,
+            "recognised_by_day_30": 33,
+            "treated_before_recognition": 60,
+        },
+        recognised_day_median=4,
+        sessions_before_recognition_mean=2.4,
+        sessions_before_recognition_median=2,
+    )
+    text = " ".join(told["sentences"]).replace("\u00a0", " ")
+    assert "recognised 45 of 100 episodes (45 %)" in told["sentences"][0].replace("\u00a0", " ")
+    for words in ("25 % by day 0", "33 % by day 30", "by day 4", "60 of 100", "2.4 sessions"):
+        assert words in text
+    assert told["recognition"]["svg"].count('class="bar ') == 4
+    assert "55" in told["recognition"]["title"]
+
+
+def test_a_share_that_rises_no_more_is_not_said_to_rise(plan):
+    told = tell(plan, {"recognised_by_day_0": 25, "recognised_by_day_30": 25})
+    assert "and no more by day 30" in " ".join(told["sentences"])
+
+
+def test_what_is_hidden_is_said_to_be_and_takes_no_place(plan):
+    told = tell(plan, dict.fromkeys([*PARTS, "recognised_by_site", "recognised_by_day_0"]))
+    assert told["recognition"] is None
+    assert sum("cannot be shown" in sentence for sentence in told["sentences"]) == 3
+    some = tell(plan, PARTS | {"never_recognised_untreated": None})["recognition"]
+    assert some["svg"].count('class="bar ') == 3
+    assert HIDDEN in some["alt"]
