@@ -133,7 +133,7 @@ KNOWN = ("negative", "between", "positive", "untested")  # on a day
 DIVIDED = {
     f"followed {endpoint}": tuple(f"known {part} {endpoint}" for part in KNOWN)
     for endpoint in ENDPOINTS
-}  # by day
+} | {"apart, recognised": ("apart, recognised by", "apart, recognised after")}  # by day
 PATH = "on path"
 ENDS = tuple(  # a path ends in one of these ways or goes on
     f"on path, {end}"
@@ -148,6 +148,7 @@ WITHIN = (
     Within("reclassified later", "treated"),
     Within("apart, on record by day 0", "apart"),
     Within("apart, recognised by", "apart, recognised", ("day",)),
+    Within("apart, recognised after", "apart, recognised", ("day",)),
     Within("informative", PATH),
     Within("followed objective", "informative"),
     Within("followed composite", "followed objective"),

@@ -112,6 +112,7 @@ RECOGNITION = {
     "recognised_by_site": 84,
     "recognised_by_day_0": 49,
     "recognised_by_day_30": 71,
+    "recognised_after_day_0": 35,
     "recognised_before_treatment": 60,
     "recognised_after_treatment": 24,
     "never_recognised_treated": 28,

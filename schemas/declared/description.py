@@ -130,36 +130,45 @@ POOL_DESCRIPTION = Analysis(
 
 
 def _count_apart() -> Iterator[Quantity]:
-    """Shares of those kept apart: whom they count, and what they are called."""
+    """Shares of those kept apart: whom they count, what they are called,
+    and what they are worth where not all can be shown."""
     events = {
         "recognised_by_site": (
             "recognised",
             "share in which the site itself noted another diagnosis or no canal, or ended "
             "follow-up as no longer thought to be positional vertigo",
-        ),
-        "recognised_before_treatment": (
-            "recognised before treatment",
-            "share that the site recognised before any maneuver",
-        ),
-        "recognised_after_treatment": (
-            "recognised after treatment",
-            "share that the site recognised after a maneuver",
-        ),
-        "never_recognised_treated": (
-            "never recognised, treated",
-            "share that the site never recognised and treated with a maneuver",
-        ),
-        "never_recognised_untreated": (
-            "never recognised, untreated",
-            "share that the site neither recognised nor treated with a maneuver",
+            8,
         ),
         "treated_before_recognition": (
             "treated unrecognised",
             "share given a maneuver before the site recognised them, if it ever did",
+            7,
+        ),
+        "never_recognised_treated": (
+            "never recognised, treated",
+            "share that the site never recognised and treated with a maneuver",
+            3,
+        ),
+        "never_recognised_untreated": (
+            "never recognised, untreated",
+            "share that the site neither recognised nor treated with a maneuver",
+            3,
+        ),
+        "recognised_after_treatment": (
+            "recognised after treatment",
+            "share that the site recognised after a maneuver",
+            1,
+        ),
+        "recognised_before_treatment": (
+            "recognised before treatment",
+            "share that the site recognised before any maneuver",
+            1,
         ),
     }
-    for term, (people, words) in events.items():
-        yield Quantity(term, "share", words, People("apart"), People(f"apart, {people}"), worth=3)
+    for term, (people, words, worth) in events.items():
+        yield Quantity(
+            term, "share", words, People("apart"), People(f"apart, {people}"), worth=worth
+        )
 
 
 NON_POSITIONAL = Analysis(
@@ -211,7 +220,15 @@ NON_POSITIONAL = Analysis(
             "share that the site recognised by day {day}",
             People("apart"),
             People("apart, recognised by", fields={"day": "{day}"}),
-            worth=2,
+            worth=6,
+        ),
+        Quantity(
+            "recognised_after_day_{day}",
+            "share",
+            "share that the site recognised later than on day {day}",
+            People("apart"),
+            People("apart, recognised after", fields={"day": "{day}"}),
+            worth=6,
         ),
         Quantity(
             "recognised_day_median",

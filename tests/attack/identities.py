@@ -106,7 +106,7 @@ NOT_READ_ALIKE = (
     "pooled",
 )
 RISING = ("recognised_by", "resolved_by", "tested_by", "untested_from", "returned_by", "below")
-FALLING = ("at_risk", "positive_from", "fell")
+FALLING = ("recognised_after", "at_risk", "positive_from", "fell")
 
 
 def add_identities(system: System) -> None:
@@ -130,10 +130,25 @@ def add_identities(system: System) -> None:
         count("probable_non_positional", recognition=RECOGNISED),
         "recognised before or after a maneuver",
     )
+    for day in find_recognised_days(system):
+        system.equal(
+            count("probable_non_positional", recognised_by=EVER),
+            add(
+                count("probable_non_positional", recognised_by=day),
+                count("probable_non_positional", recognised_after=day),
+            ),
+            f"recognised by day {day} or after it",
+        )
     _order_days(system)
     for part, whole in INSIDE:
         _put_inside(system, part, whole)
     _put_under_fewer_words(system)
+
+
+def find_recognised_days(system: System) -> list[str]:
+    """The days after which it is told how many more were recognised."""
+    days = (read_name(name)[1].get("recognised_after") for name in system.names)
+    return sorted({day for day in days if day})
 
 
 def gather(system: System) -> dict[str, list[dict[str, str]]]:

@@ -116,9 +116,9 @@ def read_apart(row: Row, _: Release) -> Reading:
     if row.term == "on_record_by_day_0":
         noted = count(base, narrowed, on_record="0")
         return Reading(count(base, narrowed), noted, noted)
-    day = re.fullmatch(r"recognised_by_day_(\d+)", row.term)
+    day = re.fullmatch(r"recognised_(by|after)_day_(\d+)", row.term)
     if day:
-        narrowed = {"recognised_by": day.group(1)}
+        narrowed = {f"recognised_{day.group(1)}": day.group(2)}
     elif row.term == "recognised_by_site":
         narrowed = {"recognised_by": EVER}
     elif row.term == "treated_before_recognition":

@@ -35,12 +35,12 @@ def describe_non_positional(
         Of those kept apart: share of each reason (stratum reason=..., several at once are
         possible); on_record_by_day_0, with any reason by then, and of those with a reason (its
         stratum) with that one; recognised_by_site, and recognised_by_day_<day>, where those never
-        recognised count as such; recognised_day_median of the recognised; the parts
-        recognised_before_treatment, recognised_after_treatment, never_recognised_treated and
-        never_recognised_untreated; treated_before_recognition, and of those mean and median of
-        sessions before it (of the never recognised, all). Beside them, of those treated as
-        positional, the median day of reclassification, mean and median of sessions before it, and
-        the share of each later flag (stratum later_flag=...).
+        recognised count as such, and after the first of these days; recognised_day_median of the
+        recognised; the parts recognised_before_treatment, recognised_after_treatment,
+        never_recognised_treated and never_recognised_untreated; treated_before_recognition, and of
+        those mean and median of sessions before it (of the never recognised, all). Beside them, of
+        those treated as positional, the median day of reclassification, mean and median of sessions
+        before it, and the share of each later flag (stratum later_flag=...).
     """
     verdicts = adjudications.assign(
         found_day=adjudications["recognised_day"].where(
@@ -93,6 +93,8 @@ def _describe_recognition(apart: pd.DataFrame, days: Sequence[int]) -> Iterator[
     for day in days:
         seen = apart["found_day"].le(day).fillna(False)
         yield _share(f"recognised_by_day_{day}", apart[seen], apart)
+    later = apart["found_day"].gt(days[0]).fillna(False)
+    yield _share(f"recognised_after_day_{days[0]}", apart[later], apart)
     parts = {
         "recognised_before_treatment": recognised & ~treated,
         "recognised_after_treatment": recognised & treated,

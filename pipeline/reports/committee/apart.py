@@ -24,19 +24,19 @@ from schemas.study import Config
 
 TITLE = "What was probably not positional vertigo, and how late was it seen?"
 RULE = (
-    "A case is kept apart by signs of another cause that were on record before the first maneuver. "
-    "Such signs are no diagnosis; the case is in no curve."
+    "A case is kept apart, and is in no curve, by signs of another cause that were on record "
+    "before the first maneuver, or at all where none was given; such signs are no diagnosis."
 )
-PARTS = {  # of those kept apart, in the order of the figure
-    "never_recognised_treated": "not recognised, treated with a maneuver",
-    "never_recognised_untreated": "not recognised, not treated",
-    "recognised_after_treatment": "recognised after a maneuver",
-    "recognised_before_treatment": "recognised before any maneuver",
+NEVER = {  # those that the clinics never recognised, in parts
+    "never_recognised_treated": "Never recognised, treated with a maneuver",
+    "never_recognised_untreated": "Never recognised, not treated",
 }
 MEANING = (
     "Recognised: the clinic itself noted another diagnosis or no canal, or ended follow-up as no "
     "longer thought to be positional vertigo."
 )
+TREATED = "Of all of these: given a maneuver before, or without, being recognised"
+WHEN = ("after", "by")
 MOST = 10  # reasons drawn, the most frequent ones
 
 
@@ -65,13 +65,13 @@ def describe_apart(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
         _say_answer(flow, stored, readings["all", "recognised_by_site"]),
         _say_days(readings, config),
         _say_treated(readings),
-        RULE,
+        _say_rule(readings["all", "on_record_by_day_0"]),
         _say_found_late(counts["all", "reclassified_later"], readings),
     ]
     return {
         "title": TITLE,
         "sentences": [sentence for sentence in sentences if sentence],
-        "recognition": _draw_recognition(readings),
+        "recognition": _draw_recognition(readings, config),
         **_describe_reasons(readings, config),
     }
 
@@ -95,28 +95,24 @@ def _say_answer(flow: Reading, stored: Reading, recognised: Reading) -> str:
 
 
 def _say_days(readings: Readings, config: Config) -> str:
-    """By which day the clinics had recognised how many: day 0, and the last day that can be shown
-    to be another share."""
-    shares = {
-        day: readings["all", f"recognised_by_day_{day}"]
-        for day in config.study.non_positional.days
-        if readings["all", f"recognised_by_day_{day}"].usable
-    }
-    first = shares.get(0)
-    if first is None:
-        return "By which day they did cannot be shown."
-    last = max(shares)
-    words = f"They had recognised {say_percent(first.number)} by day 0"
-    if last:
-        same = shares[last].number == first.number
-        words += (
-            f" and no more by day {last}"
-            if same
-            else f" and {say_percent(shares[last].number)} by day {last}"
-        )
+    """By which day the clinics had recognised how many: the first of the plan,
+    and the last one that can be shown; and half of those ever recognised."""
+    first, *later = config.study.non_positional.days
     median = readings["all", "recognised_day_median"]
-    half = f", half of those ever recognised by day {median.number:.0f}" if median.usable else ""
-    return f"{words}{half}."
+    half = (
+        f"half of those ever recognised were so by day {median.number:.0f}" if median.usable else ""
+    )
+    share = readings["all", f"recognised_by_day_{first}"]
+    if not share.usable:
+        return f"How many by which day cannot be shown{f'; {half}' if half else ''}."
+    words = [f"They had recognised {say_percent(share.number)} by day {first}"]
+    for day in reversed(later):
+        shown = readings["all", f"recognised_by_day_{day}"]
+        if shown.usable:
+            more = say_percent(shown.number) if shown.number > share.number else "no more"
+            words[0] += f" and {more} by day {day}"
+            break
+    return f"{'; '.join([*words, half] if half else words)}."
 
 
 def _say_treated(readings: Readings) -> str:
@@ -124,13 +120,24 @@ def _say_treated(readings: Readings) -> str:
     treated = readings["all", "treated_before_recognition"]
     if not treated.usable:
         return "How many were treated before they were recognised cannot be shown."
-    words = f"Maneuvers were given to {_say_part(treated)} before or without being recognised"
+    words = (
+        "A maneuver was given before the clinic recognised it, or without its ever doing so, in "
+        f"{_say_part(treated)}"
+    )
     mean, median = (
         readings["all", f"sessions_before_recognition_{average}"] for average in ("mean", "median")
     )
     if mean.usable and median.usable:
-        words += f", in {mean.number:.1f} sessions on average (median {median.number:g})"
+        words += f": {mean.number:.1f} sessions on average (median {median.number:g})"
     return f"{words}."
+
+
+def _say_rule(on_record: Reading) -> str:
+    """What sets a case apart, and how many had such a sign on record by day 0."""
+    if not (on_record.usable or on_record.bounded):
+        return RULE
+    share = say_percent(on_record.number) if on_record.usable else say_bound(on_record)
+    return f"{RULE} {begin_sentence(share)} had one on record by day 0."
 
 
 def _say_found_late(later: Reading, readings: Readings) -> str:
@@ -150,33 +157,49 @@ def _say_found_late(later: Reading, readings: Readings) -> str:
     )
 
 
-def _draw_recognition(readings: Readings) -> dict | None:
-    """Those kept apart as one bar in parts, a row each; a hidden part takes no place,
-    so that no bar's place tells it."""
-    parts = {term: readings["all", term] for term in PARTS}
+def _draw_recognition(readings: Readings, config: Config) -> dict | None:
+    """Those kept apart as one bar in parts, a row each, and below it those treated unrecognised.
+
+    The never recognised are one part where it cannot be shown how many of them were treated, and so
+    are the others where it cannot be shown when; a hidden part takes no place.
+    """
+    recognised, first = readings["all", "recognised_by_site"], config.study.non_positional.days[0]
+    days = {f"recognised_{when}_day_{first}": f"Recognised {when} day {first}" for when in WHEN}
+    parts = _part(readings, NEVER, {"Never recognised by the clinic": recognised.turned()})
+    parts |= _part(readings, days, {"Recognised by the clinic": recognised})
     if not any(part.usable for part in parts.values()):
         return None
     bars, place = [], 0.0
-    for term, part in parts.items():
+    for words, part in parts.items():
         share = part.number if part.usable else None
-        number = say_percent(part.number) if part.usable else mark_missing(part)
-        bars.append(Bar(PARTS[term], number, place, share or None, "apart"))
+        number = mark_missing(part) if share is None else say_percent(share)
+        bars.append(Bar(words, number, place, share or None, "apart"))
         place += share or 0
-    never = readings["all", "recognised_by_site"].turned()
+    treated = readings["all", "treated_before_recognition"]
+    if treated.usable:
+        bars.append(Bar(TREATED, say_percent(treated.number), 0, treated.number, "apart"))
     size = next(part.n_episodes for part in parts.values() if part.usable)
     of = "these episodes" if size is None else f"{count_words(size, 'episode')} kept apart"
-    title = f"What the clinics recognised and what they did, of {of}"
-    if never.usable:
-        title = f"The clinics never recognised {say_percent(never.number)} of {of}"
+    title = f"When the clinics recognised {of}"
+    if recognised.usable:
+        title = f"The clinics never recognised {say_percent(recognised.turned().number)} of {of}"
     return make_picture(
         draw_bars,
         bars,
         name="figure-recognition",
         title=title,
-        description=f"{begin_sentence('; '.join(f'{bar.label} {bar.number}' for bar in bars))}.",
+        description="; ".join(f"{bar.label} {bar.number}" for bar in bars) + ".",
         caption=f"Shares of {of}. {MEANING}",
         total=max(1.0, place),
     )
+
+
+def _part(
+    readings: Readings, parts: dict[str, str], whole: dict[str, Reading]
+) -> dict[str, Reading]:
+    """The parts by their words if all of them can be shown, else their whole."""
+    known = {words: readings["all", term] for term, words in parts.items()}
+    return known if all(part.usable for part in known.values()) else whole
 
 
 def _describe_reasons(readings: Readings, config: Config) -> dict:

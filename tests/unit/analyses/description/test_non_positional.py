@@ -60,6 +60,7 @@ def test_shares_count_the_never_recognised_on_every_day(describe):
         "recognised_by_day_1": 4,
         "recognised_by_day_7": 4,
         "recognised_by_day_30": 5,
+        "recognised_after_day_0": 3,
         "recognised_before_treatment": 4,
         "recognised_after_treatment": 2,
         "never_recognised_treated": 1,
