@@ -29,6 +29,7 @@ PLAN: dict[str, Analysis] = {
     "joint_prediction": resolution.JOINT_PREDICTION,
     "resolution_regression": resolution.RESOLUTION_REGRESSION,
     "attempt_success": attempts.ATTEMPT_SUCCESS,
+    "technique": attempts.TECHNIQUE,
     "second_line": order.SECOND_LINE,
     "sequence_paths": order.SEQUENCE_PATHS,
     "handicap_change": afterwards.HANDICAP_CHANGE,

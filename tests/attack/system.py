@@ -41,6 +41,7 @@ READERS: dict[str, Reader] = {
     "resolution_curves": read_curves,
     "resolution_regression": read_regression,
     "attempt_success": read_attempts,
+    "technique": lambda row, _: read_own(row),
     "second_line": read_second_line,
     "sequence_paths": read_paths,
     "handicap_change": read_handicap,

@@ -33,6 +33,9 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
     ("unit/analyses/attempts/test_success.py", "the fits of that analysis"): (
         "pipeline/analyses/attempts/fits.py",
     ),
+    ("unit/analyses/attempts/test_technique.py", "the rows of that analysis"): (
+        "pipeline/analyses/attempts/technique_rows.py",
+    ),
     ("unit/analyses/order/test_second_line.py", "its balance before and after weighting"): (
         "pipeline/analyses/order/balance.py",
     ),

@@ -249,6 +249,7 @@ SCALES = {
             "size",
         ),
     },
+    (None, 1): {"part avoided"},
     (None, None): {"difference of days", "coefficient", "statistic", "criterion"},
 }
 
