@@ -116,8 +116,11 @@ class Adjudications(Table):
         "after all",
         unit="days from day 0",
     )
-    site_recognised: Series[Flag] = column(
-        "The site itself recorded another diagnosis, or no canal", filled=True
+    recognised_day: Series[Integer] = column(
+        "Day on which the site itself first held it for something else: another diagnosis, a "
+        "working diagnosis without a canal (as of the first test), or the end of its follow-up; "
+        "empty if never",
+        unit="days from day 0",
     )
     criteria: Series[Text] = column(
         "Criteria of positional vertigo that are met, separated by blanks", filled=True
@@ -130,6 +133,26 @@ class Adjudications(Table):
 
     class Config:
         metadata = {"key": ["site", "episode_id"], "row": "the verdict on one episode"}
+
+
+class ReasonsAgainst(Table):
+    site: Series[Text] = site()
+    episode_id: Series[Text] = episode_id()
+    reason: Series[Text] = column(
+        "What speaks for another cause, as in reasons_against of the verdict", filled=True
+    )
+    known_day: Series[Integer] = column(
+        "First day on which it was on record; answers and a working diagnosis without a canal are "
+        "taken as of the first test",
+        unit="days from day 0",
+        filled=True,
+    )
+
+    class Config:
+        metadata = {
+            "key": ["site", "episode_id", "reason"],
+            "row": "one reason against positional vertigo, known when the first attempt was given",
+        }
 
 
 class Spells(Table):
@@ -315,6 +338,7 @@ class FailureReasons(Table):
 DERIVED: dict[str, type[Table]] = {
     "examined_days": ExaminedDays,
     "findings": Findings,
+    "reasons_against": ReasonsAgainst,
     "adjudications": Adjudications,
     "spells": Spells,
     "attempts": Attempts,

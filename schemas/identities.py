@@ -105,6 +105,22 @@ OUTSIDE = (  # of a base, those who are not in the next one
 SUMS = (
     Sum("handed in", ("refused", "set aside", "stored")),
     Sum("stored", ("positional", "apart", "undetermined")),
+    Sum(
+        "apart",
+        (
+            "apart, recognised",
+            "apart, never recognised, treated",
+            "apart, never recognised, untreated",
+        ),
+    ),
+    Sum(
+        "apart, recognised",
+        ("apart, recognised before treatment", "apart, recognised after treatment"),
+    ),
+    Sum(
+        "apart, treated unrecognised",
+        ("apart, recognised after treatment", "apart, never recognised, treated"),
+    ),
     Sum("positional", ("untreated", "treated")),
     Sum("treated", ("incomplete record", "never positive", "on path")),
     Sum("on path", ("not tested again", "followed objective")),
@@ -120,7 +136,7 @@ KNOWN = ("negative", "between", "positive", "untested")  # on a day
 DIVIDED = {
     f"followed {endpoint}": tuple(f"known {part} {endpoint}" for part in KNOWN)
     for endpoint in ENDPOINTS
-}  # by day
+} | {"apart, recognised": ("apart, recognised by", "apart, recognised after")}  # by day
 PATH = "on path"
 CELL = ("variant", "family")  # of a first maneuver
 ENDS = tuple(  # a path ends in one of these ways or goes on
@@ -136,6 +152,9 @@ ENDS = tuple(  # a path ends in one of these ways or goes on
 WITH_SUSPECTED = ("short_arm_by_sitting_up", "short_arm_by_nystagmus_on_sitting_up")
 WITHIN = (
     Within("reclassified later", "treated"),
+    Within("apart, on record by day 0", "apart"),
+    Within("apart, recognised by", "apart, recognised", ("day",)),
+    Within("apart, recognised after", "apart, recognised", ("day",)),
     Within("informative", PATH),
     Within("followed objective", "informative"),
     Within("followed composite", "followed objective"),
@@ -158,6 +177,7 @@ WITHIN = (
     Within("two totals", "total", ("day",), {"day": "0"}),
 )
 CHAINS = (
+    Chain("apart, recognised by", "day", rises=True),
     *(
         Chain(f"{kept} {endpoint}", "day")
         for kept in ("free", "known positive")

@@ -27,6 +27,13 @@ FIT = {
 }
 
 
+USUAL = {  # column of treatments: the ends of its usual range
+    "hold_s": ("hold_least_s", "hold_most_s"),
+    "head_turn_deg": ("head_turn_least_deg", "head_turn_most_deg"),
+    "head_hang_deg": ("head_hang_least_deg", "head_hang_most_deg"),
+}
+
+
 class Technique(Closed):
     """How a maneuver is usually done."""
 
@@ -39,18 +46,34 @@ class Technique(Closed):
     hold_most_s: float | None = Field(
         default=None, gt=0, description="Longest usual hold of each position, seconds"
     )
+    head_turn_least_deg: float | None = Field(
+        default=None, ge=0, description="Least usual turn of the head at the start, degrees"
+    )
+    head_turn_most_deg: float | None = Field(
+        default=None, ge=0, description="Greatest usual turn of the head at the start, degrees"
+    )
+    head_hang_least_deg: float | None = Field(
+        default=None, ge=0, description="Least usual fall of the head below horizontal, degrees"
+    )
+    head_hang_most_deg: float | None = Field(
+        default=None, ge=0, description="Greatest usual fall of the head below horizontal, degrees"
+    )
     source: str = Field(min_length=1)
     standing: Standing
 
     @model_validator(mode="after")
-    def _holds_in_order(self) -> "Technique":
-        if (
-            self.hold_least_s is not None
-            and self.hold_most_s is not None
-            and self.hold_least_s > self.hold_most_s
-        ):
-            raise ValueError("hold_least_s must not be above hold_most_s")
+    def _ranges_in_order(self) -> "Technique":
+        for column in USUAL:
+            least, most = self.find_usual(column)
+            if least is not None and most is not None and least > most:
+                least_name, most_name = USUAL[column]
+                raise ValueError(f"{least_name} must not be above {most_name}")
         return self
+
+    def find_usual(self, column: str) -> tuple[float | None, float | None]:
+        """The ends of the usual range of a column of treatments; None where it has no such end."""
+        least, most = USUAL[column]
+        return getattr(self, least), getattr(self, most)
 
 
 class Cautions(Closed):

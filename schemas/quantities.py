@@ -67,6 +67,7 @@ KINDS = {
     "number": Kind("whole number of something other than people", 0, None, 0),
     "agreement": Kind("agreement beyond chance", -1, 1, 2, ("episodes",)),
     "days": Kind("days, whole or on average", 0, None, 1, ("episodes",), unit="days"),
+    "sessions": Kind("sessions on average", 0, None, 1, ("episodes",), unit="sessions"),
     "years": Kind("age", 0, None, 0, ("episodes",), unit="years"),
     "points": Kind("mean of a score", 0, 100, 1, ("episodes",), unit="points"),
     "difference of points": Kind(
@@ -77,6 +78,9 @@ KINDS = {
         "difference of two means of days", None, None, 1, ("episodes",), unit="days"
     ),
     "ratio": Kind("how many times as great", 0, None, 2, error=True),
+    "part avoided": Kind(
+        "part of events that a model expects not to have been; negative: more of them", None, 1, 2
+    ),
     "coefficient": Kind("coefficient of a model", None, None, 2, error=True),
     "spread": Kind("variance, standard deviation or scale", 0, None, 2),
     "statistic": Kind("test statistic or other figure of a fit", None, None, 2),

@@ -129,6 +129,14 @@ class Recurrence(Closed):
     )
 
 
+class NonPositional(Closed):
+    """Recognition by the site of what was probably not positional vertigo."""
+
+    days: tuple[Annotated[int, Field(ge=0)], ...] = Field(
+        description="Days by which the shares recognised are reported"
+    )
+
+
 class SitePooling(Closed):
     """The mean over sites of shares resolved."""
 
@@ -227,6 +235,7 @@ class Study(Closed):
     strategies: Strategies
     handicap: Handicap
     recurrence: Recurrence
+    non_positional: NonPositional
     site_pooling: SitePooling
     site_monitoring: SiteMonitoring
     sensitivity: Sensitivity

@@ -18,6 +18,7 @@ SINGULAR = {
     "followups": "followup",
     "examined_days": "examined_day",
     "findings": "finding",
+    "reasons_against": "reason_against",
     "adjudications": "adjudication",
     "spells": "spell",
     "attempts": "attempt",

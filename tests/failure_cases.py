@@ -3,13 +3,12 @@ explained."""
 
 import pandas as pd
 
-from pipeline.adjudication.adjudicate import adjudicate_episodes
 from pipeline.adjudication.days import keep_until_reclassified
 from pipeline.adjudication.failure import Record
-from pipeline.adjudication.findings import describe_tests
 from pipeline.derivation.attempts import list_attempts
 from pipeline.derivation.spells import measure_spells
 from pipeline.derivation.states import find_states, mark_confirming, select_deciding_tests
+from pipeline.derivation.tables import adjudicate
 from schemas.keys import EPISODE
 from tests.unit.conftest import build_table
 
@@ -66,10 +65,7 @@ def derive(pool: dict[str, pd.DataFrame], plan, incomplete: tuple[str, ...] = ()
     """What is derived from a pool before failures are explained;
     of the episodes `incomplete` a row had been set aside."""
     episodes, examinations, treatments, contacts = pool.values()
-    findings = describe_tests(examinations, treatments, plan.criteria.duration)
-    verdicts = adjudicate_episodes(
-        episodes, examinations, findings, treatments, contacts, plan.criteria
-    )
+    findings, _, verdicts = adjudicate(pool, plan)
     tests = select_deciding_tests(examinations, findings, verdicts, plan.criteria)
     tests["confirming"] = mark_confirming(tests, treatments, plan.maneuvers, 1)
     reports = keep_until_reclassified(contacts, verdicts).assign(confirming=True)

@@ -21,7 +21,8 @@ GAPS, GAP_SHARES = [1, 2, 3, 5, 7, 8, 14, 21, 30], [0.2, 0.05, 0.05, 0.1, 0.25, 
 @dataclass(frozen=True)
 class Truth:
     """Log hazard of a test: level, `unfit` for a maneuver that does not suit,
-    `later` for each further attempt, `slope` of log gap."""
+    `later` for each further attempt, `slope` of log gap, `halved` for each halving of the usual
+    hold, `stopped` where not all positions were reached."""
 
     level: float = -0.6
     unfit: float = -0.6
@@ -29,6 +30,8 @@ class Truth:
     slope: float = 0.2
     patient_sd: float = 0.8
     site_sd: float = 0.3
+    halved: float = 0.0
+    stopped: float = 0.0
 
 
 def simulate_attempts(
@@ -36,7 +39,11 @@ def simulate_attempts(
 ) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     """Episodes, verdicts and attempts of n episodes of n patients:
     attempts go on until a test is negative, at most `longest`."""
-    truth, rng = truth or Truth(), np.random.default_rng(seed)
+    truth, rng, hands = (
+        truth or Truth(),
+        np.random.default_rng(seed),
+        np.random.default_rng([seed, 1]),
+    )
     site_number = rng.integers(sites, size=n)
     keys = {
         "site": np.char.add("S", np.char.zfill(site_number.astype(str), 3)),
@@ -76,11 +83,15 @@ def simulate_attempts(
             rng.choice(["yes", "no", "unknown"], n, p=[0.6, 0.15, 0.25]),
             rng.choice(GAPS, n, p=GAP_SHARES),
         )
+        halvings = np.maximum(hands.normal(0, 0.8, n), 0) * (hands.random(n) < 0.7)
+        completed = np.where(hands.random(n) < 0.9, "yes", "no")
         linear = (
             truth.level
             + truth.unfit * (fit == "no")
             + truth.later * (session - 1)
             + truth.slope * np.log(gap)
+            + truth.halved * halvings
+            + truth.stopped * (completed == "no")
             + person
         )
         negative = rng.random(n) < -np.expm1(-np.exp(linear))
@@ -94,6 +105,9 @@ def simulate_attempts(
                 fit=fit,
                 at_risk=True,
                 next_test_days=gap.astype(float),
+                day=40 * (session - 1),
+                completed=completed,
+                halvings=halvings,
             )
             .assign(
                 setting=np.where(clinic, "clinic", "home"),

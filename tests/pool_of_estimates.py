@@ -108,6 +108,17 @@ REASONS = {
     "cannot_stand": None,
     "gaze_evoked_nystagmus": None,
 }
+RECOGNITION = {
+    "recognised_by_site": 84,
+    "recognised_by_day_0": 49,
+    "recognised_by_day_30": 71,
+    "recognised_after_day_0": 35,
+    "recognised_before_treatment": 60,
+    "recognised_after_treatment": 24,
+    "never_recognised_treated": 28,
+    "never_recognised_untreated": None,
+    "treated_before_recognition": 52,
+}
 
 
 def build_estimates(plan: Config) -> dict[str, pd.DataFrame]:
@@ -134,9 +145,11 @@ def build_estimates(plan: Config) -> dict[str, pd.DataFrame]:
         build_share(stratum=f"reason={code}", count=count, whole=121)
         for code, count in REASONS.items()
     ]
-    apart += [build_share(term="recognised_by_site", count=84, whole=121)]
-    apart += [build_share(term="maneuver_given", count=52, whole=121)]
-    apart += [{"term": "sessions_median", "estimate": 2, "n_episodes": 52}]
+    apart += [build_share(term=term, count=count, whole=121) for term, count in RECOGNITION.items()]
+    apart += [
+        {"term": f"sessions_before_recognition_{average}", "estimate": number, "n_episodes": 52}
+        for average, number in {"mean": 2.4, "median": 2}.items()
+    ]
     flow = [
         {"term": term, "estimate": n, "n_episodes": n, "n_sites": 9} for term, n in FLOW.items()
     ]

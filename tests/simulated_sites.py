@@ -29,7 +29,7 @@ VERDICT = {
 VERDICT |= {
     "certainty": "definite",
     "known_day": 0,
-    "site_recognised": False,
+    "recognised_day": pd.NA,
     "side_signs": "",
     "criteria": "",
 }

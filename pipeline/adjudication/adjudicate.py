@@ -4,19 +4,27 @@ or undetermined."""
 import numpy as np
 import pandas as pd
 
-from pipeline.adjudication.findings import join_texts
-from pipeline.adjudication.flags import find_other_causes, raise_flags
-from pipeline.adjudication.readings import join_sorted, read_variants
+from pipeline.adjudication.readings import read_variants
+from pipeline.adjudication.reasons import (
+    date_recognition,
+    find_first_day,
+    find_later_diagnoses,
+    join_findings,
+)
 from pipeline.adjudication.rolls import pair_rolls
 from pipeline.adjudication.variants import match_variants
 from schemas.columns import Frame
 from schemas.criteria import Criteria
 from schemas.delivery import Episodes, Examinations, Followups, Treatments
-from schemas.derived import Adjudications, Findings
+from schemas.derived import Adjudications, Findings, ReasonsAgainst
 from schemas.keys import EPISODE
 
 # strong or moderate flags that outweigh criteria which are not firm (this project's proposal)
 ENOUGH_FLAGS = 2
+NOTHING_AGAINST = {
+    **dict.fromkeys(("decisive", "strong", "moderate", "flags", "causes"), 0),
+    "reasons_against": "",
+}
 
 
 def adjudicate_episodes(
@@ -25,6 +33,7 @@ def adjudicate_episodes(
     findings: Frame[Findings],
     treatments: Frame[Treatments],
     followups: Frame[Followups],
+    reasons: Frame[ReasonsAgainst],
     criteria: Criteria,
 ) -> Frame[Adjudications]:
     """Adjudicate each episode by what was known when the first attempt was given.
@@ -40,6 +49,8 @@ def adjudicate_episodes(
         The delivered tables.
     findings
         What each examination shows, row by row.
+    reasons
+        What speaks for another cause, by reasons.list_reasons.
     criteria
         Criteria, flags and other causes.
 
@@ -48,21 +59,12 @@ def adjudicate_episodes(
     Frame[Adjudications]
         One verdict for each episode.
     """
-    examined = examinations.assign(
-        **{c: findings[c] for c in findings.columns.difference(examinations.columns)}
-    )
+    examined = join_findings(examinations, findings)
     before = examined[examined["before_treatment"]]
     facts = episodes[[*EPISODE, "other_diagnosis", "other_diagnosis_day", "recorded_canal"]]
     pairs = pair_rolls(before, across_days=True)
     facts = facts.join(read_variants(match_variants(before, pairs, criteria)), on=EPISODE)
-    raised = raise_flags(episodes, before, pairs, criteria)
-    for weight in ("decisive", "strong", "moderate"):
-        count = raised[raised["weight"].eq(weight)].groupby(EPISODE).size().rename(weight)
-        facts = facts.join(count, on=EPISODE).fillna({weight: 0})
-    causes = find_other_causes(episodes, before, pairs, criteria)
-    facts = facts.join(join_sorted(raised, "flag"), on=EPISODE).join(
-        join_sorted(causes, "cause"), on=EPISODE
-    )
+    facts = facts.join(_weigh_reasons(reasons, criteria), on=EPISODE).fillna(NOTHING_AGAINST)
     facts = facts.join(
         before.groupby(EPISODE).agg(seen=("positive", "any"), first_test_day=("day", "min")),
         on=EPISODE,
@@ -76,7 +78,24 @@ def adjudicate_episodes(
         .min()
         .rename("ended_day")
     )
-    return Adjudications.cast(_state_verdicts(facts.join(ended, on=EPISODE)))
+    facts = facts.join(ended, on=EPISODE)
+    facts["recognised_day"] = date_recognition(
+        episodes, find_first_day(episodes, before), facts["ended_day"]
+    )
+    facts["later"] = find_later_diagnoses(episodes, treatments)
+    return Adjudications.cast(_state_verdicts(facts))
+
+
+def _weigh_reasons(reasons: Frame[ReasonsAgainst], criteria: Criteria) -> pd.DataFrame:
+    """By episode: its reasons in one text, how many flags of each weight, and other causes."""
+    flags = reasons["reason"].map({name: flag.weight for name, flag in criteria.flags.items()})
+    weighed = reasons[EPISODE].assign(
+        **{weight: flags.eq(weight) for weight in ("decisive", "strong", "moderate")},
+        flags=flags.notna(),
+        causes=reasons["reason"].isin(list(criteria.other_causes)),
+    )
+    texts = reasons.groupby(EPISODE)["reason"].agg(" ".join).astype("string")
+    return weighed.groupby(EPISODE).sum().assign(reasons_against=texts)
 
 
 def _state_verdicts(facts: pd.DataFrame) -> pd.DataFrame:
@@ -87,12 +106,12 @@ def _state_verdicts(facts: pd.DataFrame) -> pd.DataFrame:
     positional and no test is positive any more.
     """
     named = ~facts["other_diagnosis"].isin(["none", "unknown"])
-    later = (named & (facts["other_diagnosis_day"] > facts["first_attempt_day"])).fillna(False)
+    later = facts["later"]
     elsewhere, no_canal = named & ~later, facts["recorded_canal"].eq("none")
     flagged = facts["decisive"].gt(0) | (elsewhere & facts["other_diagnosis"].eq("central"))
     firm = facts["firm"].eq(True)
     against = (
-        facts["cause"].notna()
+        facts["causes"].gt(0)
         | elsewhere
         | no_canal
         | (facts["strong"] + facts["moderate"]).ge(ENOUGH_FLAGS)
@@ -107,7 +126,7 @@ def _state_verdicts(facts: pd.DataFrame) -> pd.DataFrame:
     without_criteria = np.select(
         [kind == "resolved", facts["seen"].fillna(False)], ["resolved_before", "possible"], "none"
     )
-    by_findings = facts[["flag", "cause"]].notna().any(axis=1)
+    by_findings = (facts["flags"] + facts["causes"]).gt(0)
     known_day = facts[["first_test_day", "other_diagnosis_day"]].max(axis=1)
     apart_day = facts["first_test_day"].where(by_findings | ~elsewhere, known_day)
     texts = {
@@ -122,7 +141,6 @@ def _state_verdicts(facts: pd.DataFrame) -> pd.DataFrame:
     verdicts = facts.assign(
         positional=pd.Series(kind, index=facts.index).map(positional).fillna("undetermined"),
         certainty=facts["certainty"].fillna(pd.Series(without_criteria, index=facts.index)),
-        site_recognised=named | no_canal,
         known_day=np.select(
             [kind == "apart", kind == "undetermined"],
             [apart_day, pd.NA],
@@ -131,7 +149,6 @@ def _state_verdicts(facts: pd.DataFrame) -> pd.DataFrame:
         reclassified_day=_find_reclassification(facts, later, firm).where(
             np.isin(kind, ["criteria", "resolved"])
         ),
-        reasons_against=_join_reasons(facts, elsewhere, no_canal),
     )
     return verdicts.fillna(texts)
 
@@ -145,10 +162,3 @@ def _find_reclassification(facts: pd.DataFrame, later: pd.Series, firm: pd.Serie
         [facts["other_diagnosis_day"].where(overturned), facts["ended_day"]], axis=1
     ).min(axis=1)
     return days.where((days > facts["first_attempt_day"]).fillna(False))
-
-
-def _join_reasons(facts: pd.DataFrame, elsewhere: pd.Series, no_canal: pd.Series) -> pd.Series:
-    """Flags, other causes by their criteria, and what the site itself recorded, in one text."""
-    diagnosis = ("other_diagnosis=" + facts["other_diagnosis"]).where(elsewhere)
-    unnamed = pd.Series("no_canal_recorded", index=facts.index, dtype="string").where(no_canal)
-    return join_texts([facts["flag"], facts["cause"], diagnosis, unnamed])

@@ -10,13 +10,14 @@ from pipeline.adjudication.days import keep_until_reclassified
 from pipeline.adjudication.failure import Record, explain_failures
 from pipeline.adjudication.findings import describe_tests
 from pipeline.adjudication.later_flags import raise_later_flags
+from pipeline.adjudication.reasons import list_reasons
 from pipeline.derivation.attempts import list_attempts
 from pipeline.derivation.examined_days import list_examined_days
 from pipeline.derivation.sequences import list_sequences
 from pipeline.derivation.spells import TIMED, measure_spells
 from pipeline.derivation.states import find_states, mark_confirming, select_deciding_tests
 from schemas.columns import Frame
-from schemas.derived import Adjudications, Findings, Spells
+from schemas.derived import Adjudications, Findings, ReasonsAgainst, Spells
 from schemas.keys import EPISODE
 from schemas.study import Config
 
@@ -76,10 +77,10 @@ def derive_rows(
     Returns
     -------
     dict
-        findings, adjudications, spells, and attempts, which belong to the spells of the objective
-        endpoint.
+        findings, reasons_against, adjudications, spells, and attempts, which belong to the spells
+        of the objective endpoint.
     """
-    findings, adjudications = adjudicate(delivered, config)
+    findings, reasons, adjudications = adjudicate(delivered, config)
     timed = tuple(dict.fromkeys(("objective", *endpoints)))
     tests, spells = time_spells(delivered, findings, adjudications, config, timed)
     episodes, treatments = delivered["episodes"], delivered["treatments"]
@@ -89,6 +90,7 @@ def derive_rows(
     )
     return {
         "findings": findings,
+        "reasons_against": reasons,
         "adjudications": adjudications,
         "spells": spells,
         "attempts": attempts,
@@ -97,13 +99,15 @@ def derive_rows(
 
 def adjudicate(
     delivered: Mapping[str, pd.DataFrame], config: Config
-) -> tuple[Frame[Findings], Frame[Adjudications]]:
-    """What the tests mean: findings and adjudications."""
-    episodes, examinations, treatments, followups, _ = (delivered[name] for name in DELIVERED)
+) -> tuple[Frame[Findings], Frame[ReasonsAgainst], Frame[Adjudications]]:
+    """What the tests mean: findings, reasons against, and adjudications."""
+    episodes, examinations, treatments, followups = (delivered[name] for name in DELIVERED[:4])
     findings = describe_tests(examinations, treatments, config.criteria.duration)
-    return findings, adjudicate_episodes(
-        episodes, examinations, findings, treatments, followups, config.criteria
+    reasons = list_reasons(episodes, examinations, findings, treatments, config.criteria)
+    verdicts = adjudicate_episodes(
+        episodes, examinations, findings, treatments, followups, reasons, config.criteria
     )
+    return findings, reasons, verdicts
 
 
 def time_spells(

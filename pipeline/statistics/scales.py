@@ -101,6 +101,10 @@ SHARE = Scale(
 DIFFERENCE = differ(1.0)
 RATIO = Scale(0.0, np.inf, np.log, np.exp, None)
 KAPPA = differ(1.0)
+# the part of events that would not have been: by the logarithm of the ratio of what is left
+AVOIDED = Scale(
+    -np.inf, 1.0, lambda x: -np.log1p(-np.asarray(x)), lambda z: -np.expm1(-np.asarray(z))
+)
 
 
 def limit_by_sites(

@@ -30,6 +30,7 @@ PLAN: dict[str, Analysis] = {
     "resolution_regression": resolution.RESOLUTION_REGRESSION,
     "attempt_success": attempts.ATTEMPT_SUCCESS,
     "first_choice": order.FIRST_CHOICE,
+    "technique": attempts.TECHNIQUE,
     "second_line": order.SECOND_LINE,
     "strategies": order.STRATEGIES,
     "sequence_paths": order.SEQUENCE_PATHS,

@@ -122,3 +122,51 @@ ATTEMPT_SUCCESS = Analysis(
         ),  # a number, or one class
     ),
 )
+TECHNIQUE = Analysis(
+    "pipeline.analyses.attempts.technique:estimate_technique",
+    Text(
+        "Success and technique",
+        "Whether a negative next test is less likely the further hold and angles of a session were "
+        "from those usual for its maneuver, where not all positions were reached, and outside of "
+        "the clinic; and the part of failed first sessions that goes with such technique.",
+        "Sessions of the attempt model in which something was moved. Of an angle or hold that was "
+        "not recorded, or of which nothing is usual, nothing is said.",
+        "Each session.",
+        "Complementary log-log regression with effects of sites, the covariates of the attempt "
+        "model, the family of the maneuver and natural cubic splines of the deviations; "
+        f"{JACKKNIFE}. Failures avoided: the population attributable fraction, standardised to "
+        "those at their first session.",
+        "Associations: a short hold can be due to a patient who is unwell. The part of failures "
+        "avoided is that of technique alone only if nothing else goes with it. Usual angles and "
+        "holds are largely common practice. "
+        f"{TESTS_AS_GIVEN}",
+        "Prentice & Gloeckler, Biometrics 1978;34:57-67; Greenland & Drescher, Biometrics "
+        "1993;49:865-872 (from memory)",
+    ),
+    (
+        Quantity(
+            "failed_as_given", "modelled share", "share of first sessions that fail, as given"
+        ),
+        Quantity(
+            "failed_as_usual",
+            "modelled share",
+            "share of first sessions that would fail, had technique been as usual",
+        ),
+        Quantity(
+            "failures_avoided",
+            "part avoided",
+            "part of failed first sessions that goes with technique that was not as usual",
+            direction="above 0: fewer failures with the usual technique",
+        ),
+        Quantity("model", "statistic", "a model that has no answer"),
+        Quantity(
+            "{variable}={class}",
+            "ratio",
+            "{variable}: {class}",
+            direction="below 1: a negative test is less likely",
+        ),
+        Quantity(
+            "{variable}", "ratio", "{variable}", direction="below 1: a negative test is less likely"
+        ),
+    ),
+)

@@ -1,5 +1,7 @@
 """What is declared of the analyses in pipeline/analyses/description."""
 
+from collections.abc import Iterator
+
 from schemas.analysis import ALL, DESCRIPTION, EXACT, JACKKNIFE, ON_DAY_0, Analysis, Text, count
 from schemas.denominators import BASES
 from schemas.quantities import People, Quantity
@@ -125,18 +127,65 @@ POOL_DESCRIPTION = Analysis(
         Quantity("age_{quantile}", "years", "age, {quantile}", People("stored", ALL), worth=7),
     ),
 )
+
+
+def _count_apart() -> Iterator[Quantity]:
+    """Shares of those kept apart: whom they count, what they are called,
+    and what they are worth where not all can be shown."""
+    events = {
+        "recognised_by_site": (
+            "recognised",
+            "share in which the site itself noted another diagnosis or no canal, or ended "
+            "follow-up as no longer thought to be positional vertigo",
+            8,
+        ),
+        "treated_before_recognition": (
+            "treated unrecognised",
+            "share given a maneuver before the site recognised them, if it ever did",
+            7,
+        ),
+        "never_recognised_treated": (
+            "never recognised, treated",
+            "share that the site never recognised and treated with a maneuver",
+            3,
+        ),
+        "never_recognised_untreated": (
+            "never recognised, untreated",
+            "share that the site neither recognised nor treated with a maneuver",
+            3,
+        ),
+        "recognised_after_treatment": (
+            "recognised after treatment",
+            "share that the site recognised after a maneuver",
+            1,
+        ),
+        "recognised_before_treatment": (
+            "recognised before treatment",
+            "share that the site recognised before any maneuver",
+            1,
+        ),
+    }
+    for term, (people, words, worth) in events.items():
+        yield Quantity(
+            term, "share", words, People("apart"), People(f"apart, {people}"), worth=worth
+        )
+
+
 NON_POSITIONAL = Analysis(
-    "pipeline.analyses.description.counts:describe_non_positional",
+    "pipeline.analyses.description.non_positional:describe_non_positional",
     Text(
         "Probably not positional vertigo",
-        "How many cases each reason sets apart, how many the site itself recognised, what had been "
-        "given before.",
+        "How many cases each reason sets apart, how many the site itself recognised and by which "
+        "day, and how many maneuvers had been given until then.",
         "Episodes that the criteria call probably non-positional. They enter no estimate of "
         "resolution.",
-        DESCRIPTION,
-        "Shares; several reasons can hold for one episode.",
+        "Day 0, the day of the first maneuver; without one, of the first test.",
+        "Shares; several reasons can hold for one episode. Those never recognised count as such on "
+        "every day.",
         "Flags count what was recorded; what was not asked raises none, so that the shares are "
-        "lower bounds.",
+        "lower bounds. Signs of another cause are no diagnosis. Answers and a working diagnosis "
+        "without a canal have no day of their own and are taken as of the first test. Of those "
+        "treated some reason is on record by day 0 by the rule itself.",
         "Johns & Quinn, CMAJ 2020;192:E182; flags with their sources in criteria.yaml below",
     ),
     (
@@ -158,26 +207,51 @@ NON_POSITIONAL = Analysis(
             "later_flag={later_flag}",
         ),
         Quantity(
-            "recognised_by_site",
+            "on_record_by_day_0",
             "share",
-            "share in which the site itself noted another diagnosis or no canal",
+            "share with a reason, or with this one, on record by day 0",
             People("apart"),
+            People("apart, on record by day 0"),
+        ),
+        *_count_apart(),
+        Quantity(
+            "recognised_by_day_{day}",
+            "share",
+            "share that the site recognised by day {day}",
+            People("apart"),
+            People("apart, recognised by", fields={"day": "{day}"}),
+            worth=6,
+        ),
+        Quantity(
+            "recognised_after_day_{day}",
+            "share",
+            "share that the site recognised later than on day {day}",
+            People("apart"),
+            People("apart, recognised after", fields={"day": "{day}"}),
+            worth=6,
+        ),
+        Quantity(
+            "recognised_day_median",
+            "days",
+            "median day of recognition by the site",
             People("apart, recognised"),
         ),
         Quantity(
-            "maneuver_given",
-            "share",
-            "share who were given a maneuver all the same",
-            People("apart"),
-            People("apart, treated"),
-        ),
-        Quantity(
-            "sessions_median", "number", "median number of sessions", People("apart, treated")
+            "sessions_before_recognition_{average}",
+            "sessions",
+            "{average} number of sessions before the site recognised it, of those treated",
+            People("apart, treated unrecognised"),
         ),
         Quantity(
             "reclassified_day_median",
             "days",
             "median day of the other diagnosis",
+            People("reclassified later"),
+        ),
+        Quantity(
+            "reclassified_sessions_{average}",
+            "sessions",
+            "{average} number of sessions before the day of the other diagnosis",
             People("reclassified later"),
         ),
     ),

@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping
 
 from tests.attack.groups import RESTS, Sum, add, count, name_group, read_name
+from tests.attack.readings import EVER, RECOGNISED
 from tests.attack.readings_courses import KNOWN
 from tests.attack.system import EVERYBODY, System
 
@@ -35,6 +36,7 @@ OUTSIDE = {  # each base, and that of which it is a part
 # that they add up.
 SPREAD = {
     "stored": {(): ("sex", "age", "cause")},
+    "probable_non_positional": {(): ("recognition",)},
     "positional": {(): ("canal", "side", "arm", "mechanism", "certainty")},
     "treated": {(): ("first_maneuver", "setting", "site")},
     "complete": {(): ("canal",)},
@@ -103,8 +105,8 @@ NOT_READ_ALIKE = (
     "compared",
     "pooled",
 )
-RISING = ("resolved_by", "tested_by", "untested_from", "returned_by", "below")
-FALLING = ("at_risk", "positive_from", "fell")
+RISING = ("recognised_by", "resolved_by", "tested_by", "untested_from", "returned_by", "below")
+FALLING = ("recognised_after", "at_risk", "positive_from", "fell")
 
 
 def add_identities(system: System) -> None:
@@ -123,10 +125,30 @@ def add_identities(system: System) -> None:
             for key in keys:
                 if _is_whole(system, members[base], base, key):
                     _spread(system, members[base], base, beside, key)
+    system.equal(
+        count("probable_non_positional", recognised_by=EVER),
+        count("probable_non_positional", recognition=RECOGNISED),
+        "recognised before or after a maneuver",
+    )
+    for day in find_recognised_days(system):
+        system.equal(
+            count("probable_non_positional", recognised_by=EVER),
+            add(
+                count("probable_non_positional", recognised_by=day),
+                count("probable_non_positional", recognised_after=day),
+            ),
+            f"recognised by day {day} or after it",
+        )
     _order_days(system)
     for part, whole in INSIDE:
         _put_inside(system, part, whole)
     _put_under_fewer_words(system)
+
+
+def find_recognised_days(system: System) -> list[str]:
+    """The days after which it is told how many more were recognised."""
+    days = (read_name(name)[1].get("recognised_after") for name in system.names)
+    return sorted({day for day in days if day})
 
 
 def gather(system: System) -> dict[str, list[dict[str, str]]]:

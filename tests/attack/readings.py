@@ -14,6 +14,8 @@ from tests.attack.groups import RESTS, Sum, add, count, read_stratum
 from tests.attack.released import Release, Row
 
 EVER = "ever"
+RECOGNISED = "recognised_before_treatment|recognised_after_treatment"
+TREATED_UNRECOGNISED = "recognised_after_treatment|never_recognised_treated"
 
 
 @dataclass(frozen=True)
@@ -104,12 +106,25 @@ def read_apart(row: Row, _: Release) -> Reading:
     if row.population == "positional":
         return Reading(count("treated"), count("treated", narrowed), count("treated"))
     base = "probable_non_positional"
-    words = {"recognised_by_site": {"recognised": "yes"}, "maneuver_given": {"given": "yes"}}
-    if row.term == "sessions_median":
-        return Reading(count(base, given="yes"), None, count(base, given="yes"))
-    if row.term == "reclassified_day_median":
+    if row.term.startswith("reclassified_"):
         return Reading(count("reclassified_later"), None, count("reclassified_later"))
-    narrowed = narrowed or words.get(row.term, {"term": row.term})
+    if row.term == "recognised_day_median":
+        return Reading(count(base, recognised_by=EVER), None, count(base, recognised_by=EVER))
+    if row.term.startswith("sessions_before_recognition_"):
+        treated = count(base, recognition=TREATED_UNRECOGNISED)
+        return Reading(treated, None, treated)
+    if row.term == "on_record_by_day_0":
+        noted = count(base, narrowed, on_record="0")
+        return Reading(count(base, narrowed), noted, noted)
+    day = re.fullmatch(r"recognised_(by|after)_day_(\d+)", row.term)
+    if day:
+        narrowed = {f"recognised_{day.group(1)}": day.group(2)}
+    elif row.term == "recognised_by_site":
+        narrowed = {"recognised_by": EVER}
+    elif row.term == "treated_before_recognition":
+        narrowed = {"recognition": TREATED_UNRECOGNISED}
+    elif not narrowed:
+        narrowed = {"recognition": row.term}
     return Reading(count(base), count(base, narrowed), count(base, narrowed))
 
 

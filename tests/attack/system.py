@@ -47,6 +47,7 @@ READERS: dict[str, Reader] = {
     "resolution_regression": read_regression,
     "attempt_success": read_attempts,
     "first_choice": read_first_choice,
+    "technique": lambda row, _: read_own(row),
     "second_line": read_second_line,
     "strategies": lambda row, _: read_own(row),
     "sequence_paths": read_paths,

@@ -37,6 +37,9 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
         "pipeline/analyses/order/first_pooled.py",
         "pipeline/analyses/order/first_standardised.py",
     ),
+    ("unit/analyses/attempts/test_technique.py", "the rows of that analysis"): (
+        "pipeline/analyses/attempts/technique_rows.py",
+    ),
     ("unit/analyses/order/test_second_line.py", "its balance before and after weighting"): (
         "pipeline/analyses/order/balance.py",
     ),

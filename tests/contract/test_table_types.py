@@ -9,7 +9,7 @@ import pytest
 from pipeline.analyses.plan import ANALYSES, find_analysis
 from pipeline.derivation.tables import adjudicate, time_spells
 from schemas.columns import Frame
-from schemas.derived import Adjudications, Findings, Spells
+from schemas.derived import Adjudications, Findings, ReasonsAgainst, Spells
 from schemas.estimate import Estimates
 from schemas.study import Config
 from schemas.warehouse import model_of
@@ -25,5 +25,8 @@ def test_parameters_of_an_analysis_are_the_tables_of_their_names(analysis):
 
 
 def test_derived_tables_are_typed():
-    assert get_type_hints(adjudicate)["return"] == tuple[Frame[Findings], Frame[Adjudications]]
+    assert (
+        get_type_hints(adjudicate)["return"]
+        == tuple[Frame[Findings], Frame[ReasonsAgainst], Frame[Adjudications]]
+    )
     assert get_type_hints(time_spells)["return"] == tuple[pd.DataFrame, Frame[Spells]]

@@ -4,8 +4,7 @@ the verdicts count up to the tables again."""
 import pandas as pd
 import pytest
 
-from pipeline.adjudication.adjudicate import adjudicate_episodes
-from pipeline.adjudication.findings import describe_tests
+from pipeline.derivation.tables import adjudicate as derive_verdicts
 from tests.unit.conftest import build_table
 
 OTHER = {"right": "left", "left": "right"}
@@ -54,10 +53,13 @@ def adjudicate(cases: list[list[dict]], plan) -> pd.DataFrame:
         build_table("examinations", tests),
         build_table("treatments", [{"episode_id": c} for c in codes]),
     )
-    findings = describe_tests(examinations, treatments, plan.criteria.duration)
-    return adjudicate_episodes(
-        episodes, examinations, findings, treatments, build_table("followups", []), plan.criteria
-    )
+    delivered = {
+        "episodes": episodes,
+        "examinations": examinations,
+        "treatments": treatments,
+        "followups": build_table("followups", []),
+    }
+    return derive_verdicts(delivered, plan)[2]
 
 
 def test_direction_by_duration_of_50_lateral_canals(plan):

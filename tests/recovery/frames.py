@@ -90,7 +90,7 @@ def build_adjudications(people: People, names: pd.DataFrame) -> pd.DataFrame:
             side_signs="",
             known_day=0,
             reclassified_day=pd.NA,
-            site_recognised=False,
+            recognised_day=pd.NA,
             criteria="",
             reasons_against="",
         )

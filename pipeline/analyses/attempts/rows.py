@@ -1,6 +1,7 @@
 """The rows of the attempt model: treatment sessions after which a deciding test came,
 their covariates and their design."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -8,7 +9,7 @@ import pandas as pd
 
 from pipeline.analyses.covariates import NUMERIC, describe_covariates
 from pipeline.statistics.cloglog import Rows, collapse_rows, find_determined, find_distinct
-from pipeline.statistics.design import FOLLOWS, Design, build_design, find_shared
+from pipeline.statistics.design import FOLLOWS, NO_NUMBERS, Design, build_design, find_shared
 from pipeline.statistics.guard import Refusal
 from pipeline.statistics.tidy import Fields, count_sites
 from schemas.columns import Frame
@@ -159,7 +160,14 @@ class AttemptDesign:
         return rows, self.sites[site]
 
 
-def design_attempts(rows: pd.DataFrame, config: Config) -> AttemptDesign:
+def design_attempts(
+    rows: pd.DataFrame,
+    config: Config,
+    *,
+    terms: Sequence[str] | None = None,
+    numeric: Mapping[str, float] = NO_NUMBERS,
+    random_sites: bool | None = None,
+) -> AttemptDesign:
     """Design the regression of config.study.attempt_success.terms.
 
     attempt_number is always in it.
@@ -170,6 +178,12 @@ def design_attempts(rows: pd.DataFrame, config: Config) -> AttemptDesign:
         Sessions by `describe_attempts`.
     config
         The study's configuration.
+    terms
+        Columns of `rows` that enter in the place of those of the configuration.
+    numeric
+        For each of them that is a number, beyond NUMERIC, the value that counts as zero.
+    random_sites
+        Whether sites have a random intercept; None: where they are many.
 
     Returns
     -------
@@ -177,11 +191,15 @@ def design_attempts(rows: pd.DataFrame, config: Config) -> AttemptDesign:
         The rows that the model can use, and their design.
     """
     plan = config.study.attempt_success
-    terms = tuple(
-        dict.fromkeys(("attempt_number", *(term for term in plan.terms if term != "site")))
+    wanted = plan.terms if terms is None else terms
+    entering = tuple(
+        dict.fromkeys(("attempt_number", *(term for term in wanted if term != "site")))
     )
-    random_sites = rows["site"].nunique() >= plan.random_sites_from
-    design = build_design(rows, terms, rows["event"], config.study.guards, numeric=NUMERIC)
+    if random_sites is None:
+        random_sites = rows["site"].nunique() >= plan.random_sites_from
+    design = build_design(
+        rows, entering, rows["event"], config.study.guards, numeric={**NUMERIC, **numeric}
+    )
     members = rows.loc[design.matrix.index]
     sites, site = np.unique(members["site"].to_numpy(str), return_inverse=True)
     patient = members.groupby(PATIENT, sort=True).ngroup().to_numpy()

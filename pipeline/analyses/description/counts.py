@@ -1,4 +1,4 @@
-"""Descriptive analyses: where the episodes went, who is in the pool, and the cases kept apart.
+"""Descriptive analyses: where the episodes went, and who is in the pool.
 
 Counts and shares, no model.
 """
@@ -8,15 +8,13 @@ from collections.abc import Iterator
 import pandas as pd
 
 from pipeline.analyses.covariates import name_first_maneuvers
-from pipeline.analyses.description.later_flags import count_later_flags
 from pipeline.statistics.tidy import count_sites, state, tidy_estimates, withhold
 from schemas.columns import Frame
 from schemas.delivery import Episodes
-from schemas.derived import Adjudications, Attempts, LaterFlags, Spells
+from schemas.derived import Adjudications, Attempts, Spells
 from schemas.estimate import Estimates
 from schemas.keys import EPISODE
 from schemas.store import Deliveries, RowCounts
-from schemas.study import Config
 
 AGE_EDGES = [0, 18, 45, 55, 65, 75, 85, 200]
 AGE_BANDS = ["0-17", "18-44", "45-54", "55-64", "65-74", "75-84", "85+"]
@@ -138,90 +136,6 @@ def describe_pool(
     return tidy_estimates(rows, analysis="pool_description", method="share of episodes")
 
 
-def describe_non_positional(
-    adjudications: Frame[Adjudications],
-    attempts: Frame[Attempts],
-    later_flags: Frame[LaterFlags],
-    config: Config,
-) -> Frame[Estimates]:
-    """Describe the cases kept apart.
-
-    Returns
-    -------
-    Frame[Estimates]
-        share of each reason (stratum reason=..., several at once are possible), recognised_by_site,
-        maneuver_given, sessions_median. Beside them, of those treated as positional,
-        reclassified_day_median and the share of each later flag (stratum later_flag=...).
-    """
-    apart = adjudications[adjudications["positional"].eq("probable_non_positional")]
-    sessions = attempts.groupby(EPISODE).size().rename("sessions").reset_index()
-    apart = apart.merge(sessions, on=EPISODE, how="left")
-    reasons = apart[["site"]].assign(reason=apart["reasons_against"].str.split()).explode("reason")
-    total = {"n_episodes": len(apart), "method": "share of episodes"}
-    rows = [
-        _share(members, apart, stratum=f"reason={reason.removeprefix('other_diagnosis=')}")
-        for reason, members in reasons.groupby("reason", sort=True)
-    ]
-    rows.append(
-        _share(apart[apart["site_recognised"]], apart, term="recognised_by_site", stratum="all")
-    )
-    rows.append(
-        _share(apart[apart["sessions"].notna()], apart, term="maneuver_given", stratum="all")
-    )
-    given = apart["sessions"].dropna()
-    sites = count_sites(apart.loc[given.index, "site"])
-    if len(given):
-        rows.append(
-            state(
-                "sessions_median",
-                given.median(),
-                stratum="all",
-                **total | {"n_episodes": len(given)},
-                **sites,
-            )
-        )
-    else:
-        rows.append(
-            withhold(
-                "sessions_median",
-                "too_few",
-                "no maneuver was given",
-                stratum="all",
-                **total,
-                **sites,
-            )
-        )
-    rows += [
-        _median_day(adjudications),
-        *count_later_flags(later_flags, adjudications, attempts, config),
-    ]
-    return tidy_estimates(
-        rows,
-        analysis="non_positional",
-        population="probable_non_positional",
-        method="share of episodes",
-    )
-
-
-def _median_day(adjudications: pd.DataFrame) -> dict:
-    """How late cases were found to be something else that had been treated as positional
-    vertigo."""
-    later = adjudications[
-        adjudications["positional"].eq("yes") & adjudications["reclassified_day"].notna()
-    ]
-    fields = {
-        "stratum": "all",
-        "n_episodes": len(later),
-        **count_sites(later["site"]),
-        "method": "median of days",
-    }
-    if later.empty:
-        return withhold("reclassified_day_median", "too_few", "no case was reclassified", **fields)
-    return state(
-        "reclassified_day_median", later["reclassified_day"].astype(float).median(), **fields
-    )
-
-
 def _count(term: str, rows: pd.DataFrame, episodes: pd.Series) -> dict:
     """A count of episodes; `episodes` says of each row how many it stands for."""
     number = int(episodes.sum())
@@ -237,12 +151,10 @@ def _shares(rows: pd.DataFrame, column: str) -> Iterator[dict]:
         yield _share(members, known, stratum=f"{column}={value}")
 
 
-def _share(members: pd.DataFrame, base: pd.DataFrame, *, stratum: str, term: str = "share") -> dict:
+def _share(members: pd.DataFrame, base: pd.DataFrame, *, stratum: str) -> dict:
     fields = {"stratum": stratum, "n_episodes": len(base), "n_events": len(members)}
     fields |= count_sites(members["site"], among=base["site"])
-    if base.empty:
-        return withhold(term, "too_few", "no episodes", **fields)
-    return state(term, len(members) / len(base), **fields)
+    return state("share", len(members) / len(base), **fields)
 
 
 def _age_quartiles(people: pd.DataFrame) -> Iterator[dict]:

@@ -1,5 +1,5 @@
-"""The cases that are probably not positional vertigo: how many, why, whether the site saw it,
-what was done."""
+"""The cases that are probably not positional vertigo: how many, whether and when the clinics saw
+it, what had been done until then, and why they are kept apart."""
 
 import pandas as pd
 
@@ -10,8 +10,10 @@ from pipeline.reports.figures.fillings import say_fillings
 from pipeline.reports.readings import Reading, Readings, read_estimates
 from pipeline.reports.wording import (
     agree,
+    begin_sentence,
     count_words,
     join_words,
+    mark_missing,
     name_value,
     say_bound,
     say_count,
@@ -20,70 +22,184 @@ from pipeline.reports.wording import (
 )
 from schemas.study import Config
 
+TITLE = "What was probably not positional vertigo, and how late was it seen?"
+RULE = (
+    "A case is kept apart, and is in no curve, by signs of another cause that were on record "
+    "before the first maneuver, or at all where none was given; such signs are no diagnosis."
+)
+NEVER = {  # those that the clinics never recognised, in parts
+    "never_recognised_treated": "Never recognised, treated with a maneuver",
+    "never_recognised_untreated": "Never recognised, not treated",
+}
+MEANING = (
+    "Recognised: the clinic itself noted another diagnosis or no canal, or ended follow-up as no "
+    "longer thought to be positional vertigo."
+)
+TREATED = "Of all of these: given a maneuver before, or without, being recognised"
+WHEN = ("after", "by")
 MOST = 10  # reasons drawn, the most frequent ones
 
 
 def describe_apart(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
-    """Sentences and a figure of the reasons; several reasons can hold for one episode."""
+    """What was kept apart, whether and when the clinics saw it, and why: sentences and figures."""
     counts = read_estimates(estimates, "episode_flow", "pool")
     flow = counts["all", "probable_non_positional"]
     readings = read_estimates(estimates, "non_positional", "probable_non_positional")
+    empty = ""
     if counts["all", "stored"].estimate == 0:
+        empty = "No episodes are stored, so none could be kept apart."
+    elif flow.usable and flow.estimate == 0:
+        empty = "No episode of this pool had to be kept apart."
+    elif flow.status == "absent":
+        empty = "Nothing is known of such cases in this pool."
+    if empty:
         return {
-            "sentences": ["No episodes are stored, so none could be kept apart."],
+            "title": TITLE,
+            "sentences": [empty],
+            "recognition": None,
             "figure": None,
             "hidden": "",
         }
-    if flow.usable and flow.estimate == 0:
-        return {
-            "sentences": ["No episode of this pool had to be kept apart."],
-            "figure": None,
-            "hidden": "",
-        }
-    if flow.status == "absent":
-        return {
-            "sentences": ["Nothing is known of such cases in this pool."],
-            "figure": None,
-            "hidden": "",
-        }
-    number, stored = "An undisclosed number of episodes", read_ledger(estimates).find("stored")
+    stored = read_ledger(estimates).find("stored")
+    sentences = [
+        _say_answer(flow, stored, readings["all", "recognised_by_site"]),
+        _say_days(readings, config),
+        _say_treated(readings),
+        _say_rule(readings["all", "on_record_by_day_0"]),
+        _say_found_late(counts["all", "reclassified_later"], readings),
+    ]
+    return {
+        "title": TITLE,
+        "sentences": [sentence for sentence in sentences if sentence],
+        "recognition": _draw_recognition(readings, config),
+        **_describe_reasons(readings, config),
+    }
+
+
+def _say_answer(flow: Reading, stored: Reading, recognised: Reading) -> str:
+    """How many were kept apart, and how many of them the clinics recognised."""
+    number = "An undisclosed number of episodes"
     if flow.usable:
         number = count_words(flow.number, "stored episode")
         if stored.usable:
             number = f"{say_count(flow.estimate)} of {count_words(stored.number, 'stored episode')}"
-    sentences = [
-        f"{number} {agree(flow.estimate or 0, 'is', 'are')} probably not positional vertigo and "
-        "in no curve."
-    ]
-    later, late_day = (
-        read_estimates(estimates, "episode_flow", "pool")["all", "reclassified_later"],
-        readings["all", "reclassified_day_median"],
+    kept = (
+        f"{number} {agree(flow.estimate or 0, 'was', 'were')} probably not positional vertigo by "
+        "the signs on record"
     )
-    if later.usable and later.estimate:
-        when = f", half of them by day {late_day.estimate:.0f}" if late_day.usable else ""
-        sentences.append(
-            f"{count_words(later.estimate, 'further episode')} "
-            f"{agree(later.estimate, 'was', 'were')} treated as positional vertigo until the site "
-            f"found another cause{when}, and {agree(later.estimate, 'is', 'are')} in the curves up "
-            "to that day, since nobody knew before."
-        )
-    recognised, given = readings["all", "recognised_by_site"], readings["all", "maneuver_given"]
-    sessions = readings["all", "sessions_median"]
     if recognised.usable:
-        sentences.append(
-            "The site itself had noted another diagnosis, or no canal, in "
-            f"{_say_part(recognised)}; in the others the recorded findings alone set the case "
-            "apart."
-        )
-    if given.usable:
-        sentences.append(
-            f"At least one repositioning maneuver had been given in {_say_part(given)}."
-        )
-    if sessions.usable:
-        sentences.append(
-            f"The median number of treatment sessions among those was {sessions.estimate:g}."
-        )
-    return {"sentences": sentences, **_describe_reasons(readings, config)}
+        return f"{kept}; the clinics themselves recognised {_say_part(recognised)}."
+    if recognised.bounded:
+        return f"{kept}; the clinics themselves recognised {say_bound(recognised)} of them."
+    return f"{kept}; how many of them the clinics recognised cannot be shown."
+
+
+def _say_days(readings: Readings, config: Config) -> str:
+    """By which day the clinics had recognised how many: the first of the plan,
+    and the last one that can be shown; and half of those ever recognised."""
+    first, *later = config.study.non_positional.days
+    median = readings["all", "recognised_day_median"]
+    half = (
+        f"half of those ever recognised were so by day {median.number:.0f}" if median.usable else ""
+    )
+    share = readings["all", f"recognised_by_day_{first}"]
+    if not share.usable:
+        return f"How many by which day cannot be shown{f'; {half}' if half else ''}."
+    words = [f"They had recognised {say_percent(share.number)} by day {first}"]
+    for day in reversed(later):
+        shown = readings["all", f"recognised_by_day_{day}"]
+        if shown.usable:
+            more = say_percent(shown.number) if shown.number > share.number else "no more"
+            words[0] += f" and {more} by day {day}"
+            break
+    return f"{'; '.join([*words, half] if half else words)}."
+
+
+def _say_treated(readings: Readings) -> str:
+    """How many were given maneuvers before that, and how many sessions."""
+    treated = readings["all", "treated_before_recognition"]
+    if not treated.usable:
+        return "How many were treated before they were recognised cannot be shown."
+    words = (
+        "A maneuver was given before the clinic recognised it, or without its ever doing so, in "
+        f"{_say_part(treated)}"
+    )
+    mean, median = (
+        readings["all", f"sessions_before_recognition_{average}"] for average in ("mean", "median")
+    )
+    if mean.usable and median.usable:
+        words += f": {mean.number:.1f} sessions on average (median {median.number:g})"
+    return f"{words}."
+
+
+def _say_rule(on_record: Reading) -> str:
+    """What sets a case apart, and how many had such a sign on record by day 0."""
+    if not (on_record.usable or on_record.bounded):
+        return RULE
+    share = say_percent(on_record.number) if on_record.usable else say_bound(on_record)
+    return f"{RULE} {begin_sentence(share)} had one on record by day 0."
+
+
+def _say_found_late(later: Reading, readings: Readings) -> str:
+    """What was in the curves until the site found another cause."""
+    if not (later.usable and later.estimate):
+        return ""
+    day, sessions = (
+        readings["all", f"reclassified_{what}"] for what in ("day_median", "sessions_median")
+    )
+    when = f", half of them by day {day.number:.0f}" if day.usable else ""
+    after = f" and after a median of {sessions.number:g} sessions" if sessions.usable else ""
+    return (
+        f"{count_words(later.number, 'further episode')} "
+        f"{agree(later.number, 'was', 'were')} treated as positional vertigo until the site "
+        f"found another cause{when}{after}, and {agree(later.number, 'is', 'are')} in the curves "
+        "up to that day, since nobody knew before."
+    )
+
+
+def _draw_recognition(readings: Readings, config: Config) -> dict | None:
+    """Those kept apart as one bar in parts, a row each, and below it those treated unrecognised.
+
+    The never recognised are one part where it cannot be shown how many of them were treated, and so
+    are the others where it cannot be shown when; a hidden part takes no place.
+    """
+    recognised, first = readings["all", "recognised_by_site"], config.study.non_positional.days[0]
+    days = {f"recognised_{when}_day_{first}": f"Recognised {when} day {first}" for when in WHEN}
+    parts = _part(readings, NEVER, {"Never recognised by the clinic": recognised.turned()})
+    parts |= _part(readings, days, {"Recognised by the clinic": recognised})
+    if not any(part.usable for part in parts.values()):
+        return None
+    bars, place = [], 0.0
+    for words, part in parts.items():
+        share = part.number if part.usable else None
+        number = mark_missing(part) if share is None else say_percent(share)
+        bars.append(Bar(words, number, place, share or None, "apart"))
+        place += share or 0
+    treated = readings["all", "treated_before_recognition"]
+    if treated.usable:
+        bars.append(Bar(TREATED, say_percent(treated.number), 0, treated.number, "apart"))
+    size = next(part.n_episodes for part in parts.values() if part.usable)
+    of = "these episodes" if size is None else f"{count_words(size, 'episode')} kept apart"
+    title = f"When the clinics recognised {of}"
+    if recognised.usable:
+        title = f"The clinics never recognised {say_percent(recognised.turned().number)} of {of}"
+    return make_picture(
+        draw_bars,
+        bars,
+        name="figure-recognition",
+        title=title,
+        description="; ".join(f"{bar.label} {bar.number}" for bar in bars) + ".",
+        caption=f"Shares of {of}. {MEANING}",
+        total=max(1.0, place),
+    )
+
+
+def _part(
+    readings: Readings, parts: dict[str, str], whole: dict[str, Reading]
+) -> dict[str, Reading]:
+    """The parts by their words if all of them can be shown, else their whole."""
+    known = {words: readings["all", term] for term, words in parts.items()}
+    return known if all(part.usable for part in known.values()) else whole
 
 
 def _describe_reasons(readings: Readings, config: Config) -> dict:

@@ -136,7 +136,7 @@ def list_apart(records: SiteRecords, config: Config) -> list[dict]:
                 _name_reason(reason, config) for reason in row.reasons_against.split()
             ),
             "day": "" if pd.isna(row.known_day) else f"day{BLANK}{row.known_day}",
-            "recognised": "yes" if row.site_recognised else "no",
+            "recognised": "no" if pd.isna(row.recognised_day) else "yes",
             "sessions": int(sessions.get(row.episode_id, 0)),
         }
         for row in apart.itertuples(index=False)

@@ -6,9 +6,8 @@ And verdicts on tests, many at once too.
 import pandas as pd
 import pytest
 
-from pipeline.adjudication.adjudicate import adjudicate_episodes
 from pipeline.adjudication.failure import explain_failures
-from pipeline.adjudication.findings import describe_tests
+from pipeline.derivation.tables import adjudicate
 from schemas.derived import FailureReasons
 from schemas.keys import EPISODE
 from tests.failure_cases import case, derive, gather
@@ -39,15 +38,7 @@ def judge_all(plan):
 
     def judge_cases(*cases) -> list[pd.Series]:
         pool = gather(cases)
-        findings = describe_tests(pool["examinations"], pool["treatments"], plan.criteria.duration)
-        verdicts = adjudicate_episodes(
-            pool["episodes"],
-            pool["examinations"],
-            findings,
-            pool["treatments"],
-            pool["followups"],
-            plan.criteria,
-        ).set_index("episode_id")
+        verdicts = adjudicate(pool, plan)[2].set_index("episode_id")
         return [verdicts.loc[f"EP-{n}"].rename(None) for n in range(len(cases))]
 
     return judge_cases

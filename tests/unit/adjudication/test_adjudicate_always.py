@@ -4,8 +4,7 @@ import pandas as pd
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pipeline.adjudication.adjudicate import adjudicate_episodes
-from pipeline.adjudication.findings import describe_tests
+from pipeline.derivation.tables import adjudicate
 from tests.failure_cases import LATER, LEFT, RIGHT, SILENT, case, roll
 from tests.unit.adjudication.presentations import any_test, number
 
@@ -81,13 +80,5 @@ def test_each_of_many_episodes_has_its_answer(table, plan):
         pool[name] = one.loc[one.index.repeat(count)].reset_index(drop=True)
         numbers = pool[name].index % count
         pool[name]["episode_id"] = pd.Series([f"EP-{n}" for n in numbers], dtype="string")
-    findings = describe_tests(pool["examinations"], pool["treatments"], plan.criteria.duration)
-    verdicts = adjudicate_episodes(
-        pool["episodes"],
-        pool["examinations"],
-        findings,
-        pool["treatments"],
-        pool["followups"],
-        plan.criteria,
-    )
+    verdicts = adjudicate(pool, plan)[2]
     assert verdicts["canal"].eq("multiple").all()

@@ -95,20 +95,24 @@ def test_what_outweighs_what_and_from_which_day(verdicts, name):
 
 
 REASONS = {
-    "firm": ("", False),
-    "firm, migraine before": ("other_diagnosis=vestibular_migraine", True),
-    "firm, migraine after": ("", True),
-    "firm, no canal": ("no_canal_recorded", True),
-    "silent, not told": ("", False),
-    "flag": ("cannot_stand", False),
-    "flag, migraine before": ("cannot_stand other_diagnosis=vestibular_migraine", True),
+    "firm": ("", None),
+    "firm, migraine before": ("other_diagnosis=vestibular_migraine", 4),
+    "firm, migraine after": ("", 9),
+    "firm, no canal": ("no_canal_recorded", 2),
+    "firm, ended": ("", 8),
+    "firm, ended and central": ("", 8),
+    "silent, not told": ("", None),
+    "silent, migraine at the test": ("other_diagnosis=vestibular_migraine", 1),
+    "flag": ("cannot_stand", None),
+    "flag, migraine before": ("cannot_stand other_diagnosis=vestibular_migraine", 4),
 }
 
 
 @pytest.mark.parametrize("name", REASONS)
-def test_reasons_are_those_known_by_then_and_what_the_site_recorded_is_told_apart(verdicts, name):
+def test_reasons_are_those_known_by_then_and_the_site_recognises_on_its_own_day(verdicts, name):
     verdict = verdicts[name,]
-    assert (verdict["reasons_against"], verdict["site_recognised"]) == REASONS[name]
+    day = verdict["recognised_day"]
+    assert (verdict["reasons_against"], None if pd.isna(day) else day) == REASONS[name]
 
 
 def test_where_nothing_is_met_nothing_is_named(verdicts):

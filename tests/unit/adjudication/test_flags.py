@@ -109,7 +109,7 @@ ask("central later, untreated", tests=[RIGHT_POSTERIOR], treatments=(), **CENTRA
 def test_another_diagnosis_known_by_then_sets_apart_only_where_no_firm_criteria_are_met(verdicts):
     assert verdicts["migraine, typical",]["positional"] == "yes"
     apart = verdicts["migraine, silent",]
-    assert (apart["positional"], apart["known_day"], apart["site_recognised"]) == (APART, 0, True)
+    assert (apart["positional"], apart["known_day"], apart["recognised_day"]) == (APART, 0, 0)
 
 
 def test_a_diagnosis_made_later_never_changes_the_verdict_but_gives_the_day_of_reclassification(

@@ -3,12 +3,11 @@
 import pandas as pd
 import pytest
 
-from pipeline.adjudication.adjudicate import adjudicate_episodes
 from pipeline.adjudication.days import keep_until_reclassified
-from pipeline.adjudication.findings import describe_tests
 from pipeline.derivation.attempts import list_attempts
 from pipeline.derivation.spells import measure_spells
 from pipeline.derivation.states import find_states, mark_confirming, select_deciding_tests
+from pipeline.derivation.tables import adjudicate
 from schemas.keys import EPISODE
 
 
@@ -22,10 +21,13 @@ def derive(table, plan):
         contacts = table("followups", list(followups)).assign(
             after_attempt=pd.array([pd.NA] * len(followups), dtype="Int64")
         )
-        findings = describe_tests(examinations, given_treatments, plan.criteria.duration)
-        verdicts = adjudicate_episodes(
-            episodes, examinations, findings, given_treatments, contacts, plan.criteria
-        )
+        delivered = {
+            "episodes": episodes,
+            "examinations": examinations,
+            "treatments": given_treatments,
+            "followups": contacts,
+        }
+        findings, _, verdicts = adjudicate(delivered, plan)
         contacts = keep_until_reclassified(contacts, verdicts)
         deciding = select_deciding_tests(examinations, findings, verdicts, plan.criteria)
         resolution = plan.study.resolution

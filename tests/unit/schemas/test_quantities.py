@@ -237,8 +237,19 @@ SCALES = {
     (0, 1): {*SHARES, "modelled share"},
     (-1, 1): {"agreement", "difference of shares"},
     (0, None): {
-        *("count", "number", "days", "years", "ratio", "spread", "difference of fits", "size"),
+        *(
+            "count",
+            "number",
+            "days",
+            "sessions",
+            "years",
+            "ratio",
+            "spread",
+            "difference of fits",
+            "size",
+        ),
     },
+    (None, 1): {"part avoided"},
     (None, None): {"difference of days", "coefficient", "statistic", "criterion"},
 }
 
@@ -268,7 +279,7 @@ def test_nothing_leaves_beside_a_number_that_tells_of_how_many_it_is():
     counted = {name for name, kind in KINDS.items() if "episodes" in kind.counts}
     assert counted == {
         *SHARES,
-        *("count", "agreement", "days", "years", "points"),
+        *("count", "agreement", "days", "sessions", "years", "points"),
         *("difference of points", "difference of shares", "difference of days"),
     }
     assert {name for name, kind in KINDS.items() if kind.fixed_notes} == {"difference of fits"}
@@ -284,7 +295,8 @@ def test_kinds_leave_in_the_decimals_in_which_they_are_told():
     assert whole == {"count", "number", "years", "size"}
     tenths = {name for name, kind in KINDS.items() if kind.decimals == 1}
     assert tenths == {
-        *("days", "points", "difference of points", "difference of days", "criterion"),
+        *("days", "sessions", "points", "difference of points"),
+        *("difference of days", "criterion"),
     }
     assert {name for name, kind in KINDS.items() if (kind.decimals or 0) > 2} == {
         "difference of fits"
@@ -297,6 +309,7 @@ def test_units_are_those_of_the_numbers():
         "count": "episodes",
         "days": "days",
         "difference of days": "days",
+        "sessions": "sessions",
         "years": "years",
         "points": "points",
         "difference of points": "points",

@@ -5,8 +5,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from pipeline.adjudication.reasons import date_recognition
 from schemas.keys import EPISODE
 from synthetic_data.scenario import DECISIVE, OTHER_CAUSES, VARIANTS, Scenario
+from synthetic_data.sites import make_sites
 
 SCENARIO = Scenario()
 
@@ -109,6 +111,31 @@ def test_some_other_causes_are_recognised_and_some_are_not(simulated):
     named = ~episodes["other_diagnosis"].isin(["none", "unknown"])
     assert not named[episodes["is_positional"] == "yes"].any()
     assert 0.25 < named[episodes["is_positional"] == "no"].mean() < 0.75
+
+
+def test_what_the_sites_recognise_and_when_comes_back(simulated):
+    # seen at the first visit where nothing is given, and later, if at all, where a maneuver is
+    episodes, tables = simulated.tables["episodes"], simulated.tables
+    ended = tables["followups"].query("end_of_followup == 'reclassified'")
+    ended_day = ended.groupby(EPISODE)["day"].min().rename("ended_day")
+    first = tables["examinations"].groupby(EPISODE)["day"].min().rename("first_day")
+    told = (
+        episodes.join(ended_day, on=EPISODE)
+        .join(first, on=EPISODE)
+        .merge(simulated.truth[[*EPISODE, "is_positional"]], on=EPISODE)
+    )
+    day = date_recognition(told, told["first_day"], told["ended_day"])
+    other = told["is_positional"].eq("no")
+    assert not day[~other].notna().any()
+    treated = pd.MultiIndex.from_frame(told[EPISODE]).isin(
+        pd.MultiIndex.from_frame(tables["treatments"][EPISODE])
+    )
+    assert day[other & ~treated].dropna().eq(0).all()
+    assert day[other & treated].dropna().gt(0).all()
+    planted = told["site"].map({site.code: site.recognises for site in make_sites(10)})
+    planted += 0.25 * told[list(DECISIVE)].eq("yes").any(axis=1)
+    seen = day[other & ~treated].notna()
+    assert seen.mean() == approx_share(planted[seen.index].clip(upper=0.97).mean(), len(seen))
 
 
 def test_switches_come_as_often_as_published(positional):

@@ -154,7 +154,7 @@ def simulate(
         **{
             "arm_basis": pd.NA,
             "known_day": 0,
-            "site_recognised": False,
+            "recognised_day": pd.NA,
             "side_by": "plane",
             "reclassified_day": pd.NA,
         },

@@ -63,7 +63,7 @@ def draw(seed: int, *, effect: float, n: int = 600, sites: int = 10) -> dict[str
     }
     texts = dict.fromkeys(["variants", "side_signs", "criteria", "reasons_against"], "")
     empty = {"arm_basis": pd.NA, "reclassified_day": pd.NA, "side_by": "plane"}
-    known = verdict | texts | empty | {"known_day": 0, "site_recognised": False}
+    known = verdict | texts | empty | {"known_day": 0, "recognised_day": pd.NA}
     adjudications = base.assign(
         **known, mechanism=np.where(adherent, "cupulolithiasis", "canalolithiasis")
     )

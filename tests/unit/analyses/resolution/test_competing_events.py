@@ -56,7 +56,7 @@ def simulate(
         },
         canal=np.where(np.arange(n) % 4 == 0, "lateral", "posterior"),
         reclassified_day=pd.array(np.where(reclassified, time, 0), dtype="Int64"),
-        **{"arm_basis": pd.NA, "known_day": 0, "site_recognised": False, "side_by": "plane"},
+        **{"arm_basis": pd.NA, "known_day": 0, "recognised_day": pd.NA, "side_by": "plane"},
     )
     verdicts.loc[~reclassified, "reclassified_day"] = pd.NA
     attempts = [

@@ -311,7 +311,7 @@ def test_only_first_spells_of_followed_positional_episodes_enter(plan, table):
     verdict = dict.fromkeys(Adjudications.describe(), "") | {
         "positional": "yes", "canal": "posterior", "side": "right", "arm": "long",
         "mechanism": "canalolithiasis",
-        "certainty": "definite", "known_day": 0, "site_recognised": False, "arm_basis": pd.NA,
+        "certainty": "definite", "known_day": 0, "recognised_day": pd.NA, "arm_basis": pd.NA,
         "side_by": "plane", "reclassified_day": pd.NA,
     }  # fmt: skip
     verdicts = base.assign(**{key: value for key, value in verdict.items() if key not in base})

@@ -52,7 +52,7 @@ def records_of(
     verdict = (
         known
         | VERDICT
-        | {"certainty": "definite", "reasons_against": "", "site_recognised": False}
+        | {"certainty": "definite", "reasons_against": "", "recognised_day": pd.NA}
         | (verdict or {})
     )
     tables = {
