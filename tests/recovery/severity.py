@@ -8,9 +8,9 @@ session was done and on the site, and on nothing else that they share:
 
     logit P(change) = habit + CHOICE . x,   log T = DAYS + DELAY . x + site + log(E) / SHAPE,
 
-with E exponential. Changing adds `effect` to log T of adherent debris and nothing otherwise. Nobody
-has a third session, tests come whatever the course, and so no other fault is in the answers. All
-figures are invented.
+with E exponential. A site that does not measure nystagmus does not choose by it. Changing adds
+`effect` to log T of adherent debris and nothing otherwise. Nobody has a third session, tests come
+whatever the course, and so no other fault is in the answers. All figures are invented.
 """
 
 from dataclasses import dataclass
@@ -59,9 +59,11 @@ def draw_people(plan: Plan, pools: int, rng: np.random.Generator) -> pd.DataFram
     spread = 0.7 * severity + 0.7 * rng.standard_normal((2, n))
     at_home = rng.random(n) < AT_HOME
     x = np.column_stack([grade - 1.7, *spread, at_home - AT_HOME])
+    measured = (rng.random(sites) >= NOT_MEASURED)[site]
+    known = np.where(measured[:, None] | [True, False, False, True], x, 0)
     habit = rng.standard_normal(sites)[site]
     slow = SITE_SD * rng.standard_normal(sites)[site] + HABIT_DELAYS * habit
-    changed = rng.random(n) < 1 / (1 + np.exp(-(HABIT_SD * habit + x @ CHOICE)))
+    changed = rng.random(n) < 1 / (1 + np.exp(-(HABIT_SD * habit + known @ CHOICE)))
     repeat = np.exp(DAYS + x @ DELAY + slow) * rng.exponential(size=n) ** (1 / SHAPE)
     return pd.DataFrame(
         {
@@ -72,7 +74,7 @@ def draw_people(plan: Plan, pools: int, rng: np.random.Generator) -> pd.DataFram
             "grade": grade,
             "seconds": np.where(adherent, 90, 15) * np.exp(0.35 * spread[0]),
             "velocity": 25 * np.exp(0.5 * spread[1]),
-            "measured": (rng.random(sites) >= NOT_MEASURED)[site],
+            "measured": measured,
             "at_home": at_home,
             "changed": changed,
             "repeat": repeat,
@@ -99,7 +101,7 @@ def tell_truths(plan: Plan, days: tuple[int, ...]) -> dict[tuple[str, int], floa
     each day, of very many sites."""
     large = Plan(plan.name, LARGE // 40, 40, plan.effect)
     people = draw_people(large, 1, np.random.default_rng([SEED, 1]))
-    parts = {"all": people, "variant=adherent_debris": people[people["adherent"]]}
+    parts = {"all": people, "adherent_debris": people[people["adherent"]]}
     return {
         (stratum, day): float((part["change"] <= day).mean() - (part["repeat"] <= day).mean())
         for stratum, part in parts.items()

@@ -2,23 +2,24 @@
 
 from collections.abc import Iterator
 from functools import cache
-from pathlib import Path
 
-import numpy as np
 import pandas as pd
 
-from pipeline.analyses.order.second_line import estimate_second_line
+from pipeline.analyses.order.arms import measure_arms
+from pipeline.analyses.order.choices import list_choices
+from pipeline.analyses.order.propensity import weigh_choice
+from pipeline.analyses.order.ways import fit_arms, list_ways
 from pipeline.derivation.tables import derive_rows
+from pipeline.statistics.guard import Refusal
+from pipeline.statistics.scales import check_range
 from schemas.study import Config
-from tests.recovery.adapters import read_answers
-from tests.recovery.severity import PLANTED, Plan, draw_pools, find_effect, tell_truths
+from tests.recovery.severity import PLANTED, Plan, draw_pools, find_effect
 from tests.recovery.study import read_plan, round_number
 
 VARIANT = "adherent_debris"
-STRATA = ("all", f"variant={VARIANT}")
-STANCES = {"": "weighted", "naive_": "naive"}
+STANCES = ("weighted", "naive")
+DEBRIS = "cupulolithiasis"
 BATCH = 20  # pools that are drawn and derived together
-ASKED = ("episodes", "adjudications", "attempts", "spells")
 
 
 @cache
@@ -34,36 +35,39 @@ def list_plans() -> dict[str, Plan]:
     return {plan.name: plan for plan in plans}
 
 
-@cache
-def read_choice_plan() -> Config:
-    """The plan of the project with adherent debris as the only variant."""
-    plan = read_plan()
-    variants = {VARIANT: {"mechanism": "cupulolithiasis"}}
-    line = plan.study.second_line.model_copy(update={"variants": variants})
-    return plan.model_copy(update={"study": plan.study.model_copy(update={"second_line": line})})
-
-
 def answer_batch(name: str, seed: int, pools: int = BATCH) -> Iterator[dict]:
-    """The answers of each pool of a batch, one line a pool."""
-    config = read_choice_plan()
+    """The answers of each pool of a batch, one line a pool: of all, and of adherent debris."""
+    config = read_plan()
+    endpoint = config.study.resolution.primary
     delivered, pool_of = draw_pools(list_plans()[name], pools, seed)
-    tables = delivered | derive_rows(delivered, config, [config.study.resolution.primary])
-    for pool, sites in pool_of.groupby(pool_of):
-        part = {table: tables[table] for table in ASKED}
-        part = {table: rows[rows["site"].isin(sites.index)] for table, rows in part.items()}
-        found = estimate_second_line(**part, config=config)
+    derived = derive_rows(delivered, config, [endpoint])
+    tables = [derived[table] for table in ("adjudications", "attempts", "spells")]
+    rows = list_choices(delivered["episodes"], *tables, endpoint, config.maneuvers)
+    rows = rows[rows["choice"].isin(["repeat", "change"])]
+    for pool, members in rows.groupby(rows["site"].map(pool_of)):
+        parts = {"all": members, VARIANT: members[members["mechanism"].eq(DEBRIS)]}
         answers = [
-            [answer.term, answer.stance, *map(round_number, answer[2:5]), answer.status]
-            for answer in _ask(found, config)
+            [f"{stratum} {term}", *answer]
+            for stratum, part in parts.items()
+            for term, *answer in compare(part.reset_index(drop=True), config)
         ]
         yield {"scenario": name, "pool": seed * pools + int(pool), "answers": answers}
 
 
-def _ask(found: pd.DataFrame, config: Config) -> Iterator:
-    """The differences of shares resolved, weighted and naive, of all and of the variant."""
-    asked = found[found["stratum"].isin(STRATA)]
-    for prefix, stance in STANCES.items():
-        terms = [f"{prefix}risk_difference_day_{day}" for day in config.study.second_line.days]
-        for answer in read_answers(asked[asked["term"].isin(terms)], stance):
-            term = answer.term.replace(prefix, "").removesuffix(" against repeat")
-            yield answer._replace(term=term)
+def compare(rows: pd.DataFrame, config: Config) -> Iterator[tuple]:
+    """The difference of shares resolved by each day, change minus repeat, weighted and naive:
+    term, stance, estimate, limits and status."""
+    study, line = config.study, config.study.second_line
+    contrast = weigh_choice(rows, line.terms, line.truncate, study.guards)
+    terms = [f"risk_difference_day_{day}" for day in line.days]
+    if isinstance(contrast, Refusal):
+        yield from ((t, s, None, None, None, contrast.status) for t in terms for s in STANCES)
+        return
+    for stance, way in zip(STANCES, list_ways(contrast), strict=False):
+        for measure in measure_arms(*fit_arms(contrast, way, line.horizon_day), line.days, 30):
+            if measure.term in terms:
+                value = measure.values[0]
+                low, high = measure.limit()[1:3]
+                refusal = measure.check() or check_range(low, high, measure.scale, study.guards)
+                numbers = map(round_number, (value, low, high))
+                yield (measure.term, stance, *numbers, refusal.status if refusal else "ok")

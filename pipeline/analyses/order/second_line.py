@@ -242,7 +242,7 @@ def _state_outcomes(
         if refusal:
             yield withhold(measure.term, refusal.status, refusal.note, **row_fields)
             continue
-        error, low, high, p = measure.limit(config.study.guards.min_events)
+        error, low, high, p = measure.limit()
         honest = way.method == WEIGHTED
         late = (
             say_late(contrast, measure.day) if honest and measure.term.startswith("risk_") else None
