@@ -97,16 +97,20 @@ def _read_strength(sessions: pd.DataFrame, tests: pd.DataFrame) -> pd.DataFrame:
     after = seen["day"].eq(seen["next_day"]) & (seen["after_attempt"] >= seen["next_attempt"])
     seen = seen[~after.fillna(False).astype(bool)].sort_values("examination", kind="stable")
     seen = seen.drop_duplicates([*TEST_KEY, "order"])
-    still = ~seen["nystagmus"].astype(bool)
     worst = pd.DataFrame(
         {
             "order": seen["order"],
             "next_vertigo": seen["vertigo"].map(VERTIGO_GRADE).astype("Int64"),
-            "next_duration_s": seen["duration_s"].mask(still, 0.0),
-            "next_peak_spv": seen["peak_spv"].mask(still, 0.0),
+            "next_duration_s": seen["duration_s"].where(seen["nystagmus"]),
+            "next_peak_spv": seen["peak_spv"].where(seen["nystagmus"]),
+            "nystagmus": seen["nystagmus"],
         }
     )
-    found = worst.groupby("order").max().reindex(sessions.index)
+    found = worst.groupby("order").max()
+    nystagmus = found.pop("nystagmus").astype(bool)
+    measured = ["next_duration_s", "next_peak_spv"]
+    found[measured] = found[measured].where(nystagmus, 0.0)
+    found = found.reindex(sessions.index)
     return found.assign(
         next_vertigo=found["next_vertigo"].map(
             {grade: name for name, grade in VERTIGO_GRADE.items()}

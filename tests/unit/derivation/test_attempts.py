@@ -62,7 +62,9 @@ def test_how_strong_the_response_still_was_is_told_by_the_tests_before_the_next_
 
 
 def test_what_was_not_measured_at_the_failed_examination_stays_empty(derive):
-    tests = [POSITIVE, POSITIVE | {"day": 7, "after_attempt": 0, "duration_s": pd.NA}]
+    """Nor does the other ear, which shows nothing, make it none."""
+    day = {"day": 7, "after_attempt": 0}
+    tests = [POSITIVE, POSITIVE | day | {"duration_s": pd.NA}, day | {"side": "left"}]
     _, attempts = derive(tests, [{}, {"attempt": 2, "day": 9}])
     assert attempts["next_vertigo"].tolist()[0] == "moderate"
     assert attempts[["next_duration_s", "next_peak_spv"]].isna().all(axis=None)
