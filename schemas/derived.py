@@ -246,6 +246,22 @@ class Attempts(Table):
     outcome: Series[Text] = column(
         "What the next deciding test showed", codes=codes.ATTEMPT_OUTCOME, filled=True
     )
+    next_vertigo: Series[Text] = column(
+        "Worst vertigo at the deciding tests of that day that came before the next session; empty "
+        "if there were none",
+        codes=codes.VERTIGO,
+    )
+    next_duration_s: Series[Number] = column(
+        "Longest nystagmus at these tests; 0 if none was seen, empty if not measured",
+        unit="seconds",
+        ge=0,
+    )
+    next_peak_spv: Series[Number] = column(
+        "Greatest slow-phase velocity at these tests; 0 if no nystagmus was seen, empty if not "
+        "measured",
+        unit="degrees per second",
+        ge=0,
+    )
 
     class Config:
         metadata = {

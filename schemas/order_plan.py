@@ -26,6 +26,9 @@ Variable = Literal[
     "performed_by",
     "first_fit",
     "same_visit",
+    "failure_vertigo",
+    "failure_duration",
+    "failure_velocity",
     "wait",
     "site",
 ]

@@ -79,8 +79,8 @@ def describe_covariates(
             **{key: recorded[key] for key in (*EPISODE, "patient_id")},
             "age_decade": (recorded["age_years"] // 10).astype("Int64"),
             "sex": recorded["sex"],
-            "onset": _band(-recorded["onset_day"], ONSET_EDGES, ONSET),
-            "prior": _band(recorded["prior_episodes"], PRIOR_EDGES, PRIOR),
+            "onset": band(-recorded["onset_day"], ONSET_EDGES, ONSET),
+            "prior": band(recorded["prior_episodes"], PRIOR_EDGES, PRIOR),
             "cause": recorded["cause"],
             "canal_arm": recorded["canal"] + " " + recorded["arm"] + basis,
             "mechanism": recorded["mechanism"],
@@ -90,7 +90,8 @@ def describe_covariates(
     )
 
 
-def _band(numbers: pd.Series, edges: list[float], names: list[str]) -> pd.Series:
+def band(numbers: pd.Series, edges: list[float], names: list[str]) -> pd.Series:
+    """Name the band of each number: those between two edges, the upper one among them."""
     return (
         pd.cut(numbers.astype("float"), edges, labels=names).astype("string").fillna(NOT_RECORDED)
     )

@@ -5,7 +5,8 @@ import pandas as pd
 
 from pipeline.adjudication.findings import find_incomplete
 from pipeline.adjudication.maneuvers import judge_fit
-from pipeline.derivation.states import DAY_KEY
+from pipeline.adjudication.rolls import VERTIGO_GRADE
+from pipeline.derivation.states import DAY_KEY, TEST_KEY
 from schemas.columns import Frame
 from schemas.delivery import Episodes, Treatments
 from schemas.derived import Adjudications, Attempts, Spells
@@ -26,8 +27,9 @@ def list_attempts(
 
     The deciding test is the first one after the session's day and not after the day of the next
     session: whoever is treated again without a test in between tells nothing about the earlier
-    session. Of an episode with a set-aside test or treatment no test decides, since the next one
-    may be missing.
+    session. How strong the response still was is told by the tests of that day that came before the
+    next session. Of an episode with a set-aside test or treatment no test decides, since the next
+    one may be missing.
 
     Parameters
     ----------
@@ -69,10 +71,51 @@ def list_attempts(
     sessions["outcome"] = ahead["state"].where(decided, "not_tested_again")
     sessions["at_risk"] = behind["state"].ne("negative").fillna(True)
     sessions["same_visit"] = _read_same_visit(sessions, tests)
+    sessions = sessions.join(_read_strength(sessions, tests))
     sessions = sessions.merge(
         episodes[[*EPISODE, "patient_id"]], on=EPISODE, validate="many_to_one"
     )
     return Attempts.cast(sessions)
+
+
+def _read_strength(sessions: pd.DataFrame, tests: pd.DataFrame) -> pd.DataFrame:
+    """How strong the response was at the tests that decided on each session, as far as they came
+    before the next one: the worst vertigo, and the longest and the fastest nystagmus, on the index
+    of the sessions.
+
+    Of a test that was done again on the day the first counts, so that one after a maneuver does not
+    where `after_attempt` is empty.
+    """
+    by_episode = sessions.groupby(EPISODE)
+    asked = sessions[EPISODE].assign(
+        order=sessions.index,
+        day=sessions["day"] + sessions["next_test_days"].astype("Int64"),
+        next_day=by_episode["day"].shift(-1),
+        next_attempt=by_episode["attempt"].shift(-1),
+    )
+    seen = asked.dropna(subset="day").merge(tests, on=DAY_KEY)
+    after = seen["day"].eq(seen["next_day"]) & (seen["after_attempt"] >= seen["next_attempt"])
+    seen = seen[~after.fillna(False).astype(bool)].sort_values("examination", kind="stable")
+    seen = seen.drop_duplicates([*TEST_KEY, "order"])
+    worst = pd.DataFrame(
+        {
+            "order": seen["order"],
+            "next_vertigo": seen["vertigo"].map(VERTIGO_GRADE).astype("Int64"),
+            "next_duration_s": seen["duration_s"].where(seen["nystagmus"]),
+            "next_peak_spv": seen["peak_spv"].where(seen["nystagmus"]),
+            "nystagmus": seen["nystagmus"],
+        }
+    )
+    found = worst.groupby("order").max()
+    nystagmus = found.pop("nystagmus").astype(bool)
+    measured = ["next_duration_s", "next_peak_spv"]
+    found[measured] = found[measured].where(nystagmus, 0.0)
+    found = found.reindex(sessions.index)
+    return found.assign(
+        next_vertigo=found["next_vertigo"].map(
+            {grade: name for name, grade in VERTIGO_GRADE.items()}
+        )
+    )
 
 
 def _gather_sessions(treatments: pd.DataFrame) -> pd.DataFrame:

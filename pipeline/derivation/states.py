@@ -15,6 +15,7 @@ from schemas.maneuver import Maneuver
 
 TEST_KEY = [*EPISODE, "test", "side"]
 DAY_KEY = [*EPISODE, "day"]
+STRENGTH = ["vertigo", "duration_s", "peak_spv"]  # what tells how strong a response was
 
 
 def select_deciding_tests(
@@ -42,10 +43,11 @@ def select_deciding_tests(
     -------
     pd.DataFrame
         One row for each test: site, episode_id, day, examination, after_attempt, test (tests that
-        stand for one another share a name), side, horizontal, positive, nystagmus, canal, arm.
+        stand for one another share a name), side, horizontal, the columns STRENGTH, positive,
+        nystagmus, canal, arm.
     """
     tests = examinations[
-        [*DAY_KEY, "examination", "after_attempt", "test", "side", "horizontal"]
+        [*DAY_KEY, "examination", "after_attempt", "test", "side", "horizontal", *STRENGTH]
     ].assign(
         positive=findings["positive"].to_numpy(bool), nystagmus=findings["nystagmus"].to_numpy(bool)
     )

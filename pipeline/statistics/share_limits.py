@@ -54,7 +54,7 @@ class ShareBounds:
 
         There is none for a share of 0 or 1, at which nothing moves.
         """
-        return float(self.error[k]) if _is_inside(self.share[k]) else None
+        return float(self.error[k]) if is_inside(self.share[k]) else None
 
 
 def count_effective(
@@ -100,7 +100,7 @@ def count_effective(
         inside = share * (1 - share) / np.maximum(variance, 0)
     missing = np.where((share > ROUNDING)[:, None], parts < 1, parts > 0)
     ends = total * (1 - np.where(missing, gradient, 0.0).max(axis=1, initial=0))
-    return np.clip(np.where(_is_inside(share), inside, ends), 0, total)
+    return np.clip(np.where(is_inside(share), inside, ends), 0, total)
 
 
 def clopper_pearson(share: np.ndarray, number: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -130,6 +130,35 @@ def clopper_pearson(share: np.ndarray, number: np.ndarray) -> tuple[np.ndarray, 
     nothing = ~(number > 0)
     low = np.where(nothing | (share <= ROUNDING), 0.0, low)
     return low, np.where(nothing | (share >= 1 - ROUNDING), 1.0, high)
+
+
+def wilson(share: np.ndarray, number: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Find Wilson's score limits of shares of so many episodes, whole or not.
+
+    They hold the truth in about 95 % on the average, where exact ones hold it in 95 % at least.
+
+    Parameters
+    ----------
+    share
+        The shares p, of any shape.
+    number
+        The episodes n of each, of a shape that fits.
+
+    Returns
+    -------
+    tuple of np.ndarray
+        Lower and upper 95 % limits; 0 and 1 where there is no episode.
+
+    Notes
+    -----
+    With z = 1.96, (n p + z^2 / 2 -+ z sqrt(n p (1 - p) + z^2 / 4)) / (n + z^2): Wilson EB. J Am
+    Stat Assoc 1927;22:209-212; in differences Newcombe RG. Stat Med 1998;17:873-890.
+    """
+    share, number = np.broadcast_arrays(np.asarray(share, float), np.asarray(number, float))
+    z2 = norm.ppf(0.975) ** 2
+    middle = number * share + z2 / 2
+    reach = np.sqrt(z2 * (number * share * (1 - share) + z2 / 4))
+    return (middle - reach) / (number + z2), (middle + reach) / (number + z2)
 
 
 def discount(n_sites: float) -> float:
@@ -171,7 +200,7 @@ def bound_exactly(
         Lower and upper 95 % limits, (days,).
     """
     return clopper_pearson(
-        share, np.where(_is_inside(share), effective, effective * discount(n_sites))
+        share, np.where(is_inside(share), effective, effective * discount(n_sites))
     )
 
 
@@ -220,7 +249,7 @@ def bound_share(
     """
     clusters, alike = repeats.sum(), count_alike(np.repeat(sizes, np.asarray(repeats, dtype=int)))
     error = np.sqrt((clusters - 1) / clusters * (repeats @ (without - share) ** 2))
-    inside = _is_inside(share)
+    inside = is_inside(share)
     inner = np.where(inside, share, 0.5)
     scale, slope = np.log(-np.log(inner)), inner * -np.log(inner)
     reach = limits(0, error / slope, alike)[1]
@@ -253,5 +282,17 @@ def keep_falling(bounds: ShareBounds) -> ShareBounds:
     return ShareBounds(bounds.share, bounds.error, low, high)
 
 
-def _is_inside(share: np.ndarray) -> np.ndarray:
+def is_inside(share: np.ndarray) -> np.ndarray:
+    """Tell which shares are neither 0 nor 1.
+
+    Parameters
+    ----------
+    share
+        The shares, of any shape.
+
+    Returns
+    -------
+    np.ndarray
+        Boolean, of the same shape.
+    """
     return (share > ROUNDING) & (share < 1 - ROUNDING)

@@ -242,14 +242,15 @@ SECOND_LINE = Analysis(
         "The day of the second session.",
         "Inverse-probability weights on what was known at the choice, weighted non-parametric "
         f"curves; {JACKKNIFE}, or, where these reach further, exact ones at the effective number; "
-        "for differences and ratios with few of a kind those that follow from both shares. Naive "
-        "numbers leave out the weights.",
+        "for differences and ratios those that follow from score limits of both shares. Naive "
+        "numbers leave out the weights. Among what was known is how strong the vertigo and the "
+        "nystagmus still were at the failed examination.",
         "No unmeasured confounding (the E-value says how strong it would have to be); either "
         "choice was possible for everybody; those lost to follow-up are like the others. "
         f"{TESTS_AS_GIVEN}",
         "Hernán & Robins, Am J Epidemiol 2016;183:758-764; VanderWeele & Ding, Ann Intern Med "
         "2017;167:268-274; Austin, Stat Med 2009;28:3083-3107; Zou & Donner, Stat Med "
-        "2008;27:1693-1702",
+        "2008;27:1693-1702; Newcombe, Stat Med 1998;17:873-890",
     ),
     (
         count("failed_first_session", "first session failed", FAILED, worth=7),

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from tests.recovery.adapters import ADAPTERS
 from tests.recovery.days_of_tests import run_days_of_tests, write_days_of_tests
+from tests.recovery.severity_study import run_severity, write_severity
 from tests.recovery.strategies import run_strategies, write_strategies
 from tests.recovery.study import ANSWERS, ROOT, read_answers, run_study
 from tests.recovery.table import write_slice, write_table
@@ -51,6 +52,18 @@ def read_arguments() -> argparse.Namespace:
     days_of_tests.add_argument(
         "--pools", type=int, default=20, metavar="N", help="of each scenario (default %(default)s)"
     )
+    severity = commands.add_parser(
+        "severity",
+        help="answer pools in which the severity at the failed examination prompts the change; "
+        "writes severity.csv",
+    )
+    severity.add_argument(
+        "--pools",
+        type=int,
+        default=300,
+        metavar="N",
+        help="without an effect, and a fifth of it of each plan with one (default %(default)s)",
+    )
     strategies = commands.add_parser(
         "strategies",
         help="answer pools of known best orders of maneuvers; writes strategies.csv",
@@ -58,7 +71,7 @@ def read_arguments() -> argparse.Namespace:
     strategies.add_argument(
         "--pools", type=int, default=20, metavar="N", help="of each scenario (default %(default)s)"
     )
-    for command in (run, table, days_of_tests, strategies):
+    for command in (run, table, days_of_tests, severity, strategies):
         command.add_argument(
             "--out",
             type=Path,
@@ -79,6 +92,9 @@ def main() -> None:
     elif arguments.command == "days_of_tests":
         lines = run_days_of_tests(arguments.pools, arguments.out / "days_of_tests.jsonl")
         write_days_of_tests(lines, HERE)
+    elif arguments.command == "severity":
+        lines = run_severity(arguments.pools, arguments.out / "severity.jsonl")
+        write_severity(lines, HERE / "severity.csv")
     elif arguments.command == "strategies":
         lines = run_strategies(arguments.pools, arguments.out / "strategies.jsonl")
         write_strategies(lines, HERE / "strategies.csv")

@@ -34,7 +34,7 @@ def build_delivered(record: Record) -> dict[str, pd.DataFrame]:
         "followups": _build_followups(record.calls, names),
         "set_aside": pd.DataFrame(),
     }
-    return {name: _store(name, rows) for name, rows in tables.items()}
+    return {name: store_rows(name, rows) for name, rows in tables.items()}
 
 
 def name_record(record: Record) -> pd.DataFrame:
@@ -48,7 +48,7 @@ def name_record(record: Record) -> pd.DataFrame:
     )
 
 
-def _store(name: str, rows: pd.DataFrame) -> pd.DataFrame:
+def store_rows(name: str, rows: pd.DataFrame) -> pd.DataFrame:
     """The rows with all columns of the warehouse's table, in its order and types."""
     described = columns_of(name)
     if "row" in described:

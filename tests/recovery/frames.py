@@ -134,6 +134,9 @@ def build_attempts(people: People, course: Course, names: pd.DataFrame) -> pd.Da
                 np.where(tested_again, later[np.arange(len(who)), nearest] - day, np.nan), "Float64"
             ),
             outcome=np.where(tested_again, shown, "not_tested_again"),
+            next_vertigo=pd.NA,
+            next_duration_s=np.nan,
+            next_peak_spv=np.nan,
         )
     )
 

@@ -23,13 +23,15 @@ from pipeline.statistics.bounded_curve import count_effective_days
 from pipeline.statistics.guard import Refusal
 from pipeline.statistics.jackknife import RESTS_ON_ONE, jackknife_covariance
 from pipeline.statistics.npmle import ROUNDING, collapse_intervals, fit_many, fit_npmle
-from pipeline.statistics.scales import DIFFERENCE, RATIO, SHARE, Scale, differ, limit_by_sites, span
+from pipeline.statistics.scales import DIFFERENCE, RATIO, SHARE, Scale, differ, span
 from pipeline.statistics.share_limits import (
     ShareBounds,
-    bound_exactly,
     bound_share,
     count_alike,
+    discount,
+    is_inside,
     keep_falling,
+    wilson,
 )
 from pipeline.statistics.two_shares import Bounded, compare
 
@@ -107,7 +109,7 @@ class Arm:
         return Bounded(self.risk(day)[0], 1 - most.high[day], 1 - least.low[day])
 
     def bound_risk_alike(self, day: int) -> Bounded:
-        """The same with exact limits, as if sites did not differ."""
+        """The same with score limits, as if sites did not differ."""
         low, high = self._bound_alike(
             np.array([self.least[0, day], self.most[0, day]]), self.numbers[:, day]
         )
@@ -121,7 +123,7 @@ class Arm:
         return Bounded(self.rmst()[0], last * bounds.low[0], last * bounds.high[1])
 
     def bound_rmst_alike(self) -> Bounded:
-        """The same with exact limits, as if sites did not differ."""
+        """The same with score limits, as if sites did not differ."""
         shares, last = self._mean_shares()
         low, high = self._bound_alike(shares[0], self.numbers[:, last])
         return Bounded(self.rmst()[0], last * low, last * high)
@@ -132,7 +134,8 @@ class Arm:
 
     def _bound_alike(self, shares: np.ndarray, numbers: np.ndarray) -> tuple[float, float]:
         """The lower limit of the first share and the upper one of the second."""
-        low, high = bound_exactly(shares, numbers, count_alike(self.sizes))
+        known = np.where(is_inside(shares), 1.0, discount(count_alike(self.sizes)))
+        low, high = wilson(shares, numbers * known)
         return float(low[0]), float(high[1])
 
     def _bound(self, shares: np.ndarray, numbers: np.ndarray) -> ShareBounds:
@@ -264,22 +267,15 @@ class Measure:
         told_of_days = self.scale in (SHARE, DIFFERENCE, RATIO)
         return NOBODY if told_of_days and any(self._is_unknown(arm) for arm in self.arms) else None
 
-    def limit(self, least: int) -> tuple[float, float, float, float]:
+    def limit(self) -> tuple[float, float, float, float]:
         """Standard error (0 where no site moves the number), limits within the scale, and,
         of two arms, the p-value of no difference.
 
-        Two arms are compared by leaving out each site; where fewer than `least` of an arm are known
-        to be resolved by the day, or to be unresolved on it, that tells little, and the limits that
-        follow from those of the arms count where they reach further.
+        Two arms are compared by leaving out each site; the limits that follow from those of the
+        arms, which know few resolved or few unresolved, count where they reach further.
         """
         if len(self.arms) == 2:
-            by_sites = limit_by_sites(self.values[0], self.values[1:], self.scale)
-            is_sparse = min(number for arm in self.arms for number in arm.count(self.day)) < least
-            return (
-                compare(self.values, self.scale, *self.bounds)
-                if is_sparse or not np.isfinite(by_sites).all()
-                else by_sites
-            )
+            return compare(self.values, self.scale, *self.bounds)
         error = float(np.sqrt(jackknife_covariance(self.values[:1], self.values[1:, None])[0, 0]))
         return error, self.bounds[0].low, self.bounds[0].high, np.nan
 

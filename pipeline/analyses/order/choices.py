@@ -12,7 +12,7 @@ import pandas as pd
 
 from pipeline.adjudication.failure import list_first_sessions
 from pipeline.adjudication.maneuvers import MOVES_NOTHING
-from pipeline.analyses.covariates import describe_covariates
+from pipeline.analyses.covariates import NOT_RECORDED, band, describe_covariates
 from schemas.columns import Frame
 from schemas.delivery import Episodes
 from schemas.derived import Adjudications, Attempts, Spells
@@ -20,7 +20,17 @@ from schemas.keys import EPISODE
 from schemas.maneuver import Maneuver
 
 CIRCULAR = "treatment_response"
+# bands of this project's proposal, but for the minute: von Brevern M et al. J Vestib Res
+# 2015;25:105-117
 WAIT_EDGES, WAIT = [0, 3, 7, 14, np.inf], ["1-3 days", "4-7 days", "8-14 days", "over 14 days"]
+DURATION_EDGES, DURATION = (
+    [-1, 0, 10, 20, 60, np.inf],
+    ["no nystagmus", "up to 10 s", "11-20 s", "21-60 s", "over 60 s"],
+)
+VELOCITY_EDGES, VELOCITY = (
+    [-1, 0, 20, 40, np.inf],
+    ["no nystagmus", "up to 20 deg/s", "21-40 deg/s", "over 40 deg/s"],
+)
 
 
 def list_choices(
@@ -54,10 +64,11 @@ def list_choices(
     pd.DataFrame
         One row for each episode: site, episode_id, patient_id, canal, arm, arm_basis,
         certainty, mechanism; the covariates of describe_covariates; setting, performed_by and
-        same_visit of the first session; wait (band of days to the second; the bands are this
-        project's proposal); choice (a code of schemas.codes.CHOICE); families and to_families (of
-        the first and second session, sorted, separated by blanks); left_days, right_days and
-        treated_days.
+        same_visit of the first session; failure_vertigo, failure_duration and failure_velocity (how
+        strong the response still was at the failed examination: the worst vertigo, bands of the
+        longest and of the fastest nystagmus; `not recorded` is a class); wait (band of days to the
+        second); choice (a code of schemas.codes.CHOICE); families and to_families (of the first and
+        second session, sorted, separated by blanks); left_days, right_days and treated_days.
 
     Notes
     -----
@@ -67,7 +78,8 @@ def list_choices(
     missing where there is none or nobody saw the resolution.
     """
     first = list_first_sessions(attempts, adjudications, maneuvers)
-    session_columns = ["family", "side", "day", "setting", "performed_by", "same_visit"]
+    strength = ["next_vertigo", "next_duration_s", "next_peak_spv"]
+    session_columns = ["family", "side", "day", "setting", "performed_by", "same_visit", *strength]
     failed = first.loc[first["outcome"].eq("positive"), [*EPISODE, *session_columns]]
     positional = adjudications.loc[
         adjudications["positional"].eq("yes"),
@@ -95,12 +107,17 @@ def list_choices(
         _sort_families(rows[name]) for name in ("family", "family_second")
     )
     rows["choice"] = _name_choices(rows, maneuvers)
-    rows["wait"] = _band_wait(rows["day_second"] - rows["day"])
+    rows["wait"] = band(rows["day_second"] - rows["day"], WAIT_EDGES, WAIT)
+    rows["failure_vertigo"] = rows["next_vertigo"].fillna(NOT_RECORDED)
+    rows["failure_duration"], rows["failure_velocity"] = (
+        band(rows["next_duration_s"], DURATION_EDGES, DURATION),
+        band(rows["next_peak_spv"], VELOCITY_EDGES, VELOCITY),
+    )
     circular = rows["arm_basis"].eq(CIRCULAR).fillna(False).astype(bool)
     rows["canal_arm"] = rows["canal_arm"].mask(circular, rows["canal"] + " unknown")
     rows["first_fit"] = rows["first_fit"].mask(circular, "unknown")
     rows = _count_from_choice(rows).drop(
-        columns=["family", "family_second", "side", "side_second", "at_risk"]
+        columns=["family", "family_second", "side", "side_second", "at_risk", *strength]
     )
     return rows.assign(treated_days=_find_treated(rows, attempts, maneuvers))
 
@@ -162,10 +179,6 @@ def _sort_families(families: pd.Series) -> pd.Series:
     return families.map(lambda names: " ".join(sorted(names.split())), na_action="ignore").astype(
         "string"
     )
-
-
-def _band_wait(days: pd.Series) -> pd.Series:
-    return pd.cut(days.astype("float"), WAIT_EDGES, labels=WAIT).astype("string")
 
 
 def _count_from_choice(rows: pd.DataFrame) -> pd.DataFrame:

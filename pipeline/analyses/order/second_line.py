@@ -11,8 +11,8 @@ first session was of other families. Whoever had next to no probability of one o
 out, and said.
 
 Limits come from leaving out one site at a time, the weights anew each time, each on a scale that it
-cannot leave (pipeline/statistics/scales.py), and where nearly all of an arm are resolved, or hardly
-any, from exact ones (second_line_arms.py, two_shares.py): no number is held back for its outcome,
+cannot leave (pipeline/statistics/scales.py), or from what few episodes leave open where that
+reaches further (arms.py, pipeline/statistics/two_shares.py): no number is held back for its outcome,
 but for a ratio of a share of none. Resolution is only known to lie in an interval. Associations
 under the assumption that nothing else moved the choice and the outcome; the E-value says how strong
 it would have to be. Who was not seen again says nothing of resolution; if that goes along with the
@@ -241,7 +241,7 @@ def _state_outcomes(
         if refusal:
             yield withhold(measure.term, refusal.status, refusal.note, **row_fields)
             continue
-        error, low, high, p = measure.limit(config.study.guards.min_events)
+        error, low, high, p = measure.limit()
         honest = way.method == WEIGHTED
         late = (
             say_late(contrast, measure.day) if honest and measure.term.startswith("risk_") else None

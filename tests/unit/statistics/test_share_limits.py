@@ -11,7 +11,7 @@ from scipy.stats import binom, binomtest
 
 from pipeline.statistics.bounded_curve import bound_curve, count_effective_days
 from pipeline.statistics.npmle import fit_npmle
-from pipeline.statistics.share_limits import ShareBounds, clopper_pearson, keep_falling
+from pipeline.statistics.share_limits import ShareBounds, clopper_pearson, keep_falling, wilson
 
 # Remission under 6-mercaptopurine in weeks, relapse or not: Freireich EJ et al. Blood
 # 1963;21:699-716. The product-limit estimate and its Greenwood standard error: Klein JP,
@@ -65,7 +65,15 @@ def test_exact_limits_of_whole_numbers(total, data):
     )
 
 
+@given(st.integers(1, 200), st.data())
+def test_score_limits_of_whole_numbers(total, data):
+    events = data.draw(st.integers(0, total))
+    reference = binomtest(events, total).proportion_ci(method="wilson")
+    assert np.allclose(wilson(events / total, total), (reference.low, reference.high), atol=1e-9)
+
+
 def test_nothing_known_is_nothing_said():
+    assert wilson(0.5, 0.0) == pytest.approx((0, 1))
     assert clopper_pearson(0.0, 0.0) == (0, 1)
     assert clopper_pearson(1.0, 0.0) == (0, 1)
 

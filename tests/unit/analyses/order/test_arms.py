@@ -25,7 +25,7 @@ def measure(repeat: Arm, change: Arm) -> dict[str, tuple]:
     """By term the number, then its standard error, limits and p-value;
     none where there is a reason for that."""
     return {
-        each.term: (float(each.values[0]), *each.limit(5))
+        each.term: (float(each.values[0]), *each.limit())
         for each in measure_arms(repeat, change, DAYS, HORIZON)
         if each.check() is None
     }

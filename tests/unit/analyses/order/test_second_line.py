@@ -97,7 +97,11 @@ def draw(seed: int, *, effect: float, n: int = 600, sites: int = 10) -> dict[str
         )
     ]
     attempts = pd.concat(sessions, ignore_index=True).assign(
-        previous_maneuver=pd.NA, next_test_days=7.0
+        previous_maneuver=pd.NA,
+        next_test_days=7.0,
+        next_vertigo=pd.NA,
+        next_duration_s=np.nan,
+        next_peak_spv=np.nan,
     )
     status = np.where(np.isfinite(right), "resolved", "unresolved")
     interval = {
@@ -222,7 +226,7 @@ def test_limits_cover_no_effect_where_there_is_none(plan):
             for m in (~contrast.changed, contrast.changed)
         ]
         limits = {
-            measure.term: measure.limit(plan.study.guards.min_events)
+            measure.term: measure.limit()
             for measure in measure_arms(*arms, settings.days, settings.horizon_day)
         }
         _, low, high, _ = limits[f"risk_difference_day_{settings.primary_day}"]
@@ -304,6 +308,6 @@ def test_the_jackknife_of_shares_is_that_of_their_mean_where_days_are_known():
         if measure.term == "risk_repeat_day_10"
     )
     assert measure.values[0] == pytest.approx(resolved.mean(), abs=1e-6)
-    assert measure.limit(5)[0] == pytest.approx(
+    assert measure.limit()[0] == pytest.approx(
         resolved.mean(axis=1).std(ddof=1) / np.sqrt(6), abs=1e-5
     )

@@ -7,7 +7,7 @@ import pytest
 from pipeline.analyses.order.arms import measure_arms
 from pipeline.analyses.order.second_line import estimate_second_line
 from pipeline.statistics.scales import DIFFERENCE, check_range, limit_by_sites
-from pipeline.statistics.two_shares import compare
+from pipeline.statistics.two_shares import compare, mover_difference
 from schemas.derived import Spells
 from tests.unit.analyses.order.test_arms import measure, see
 from tests.unit.analyses.order.test_second_line import draw, read
@@ -36,20 +36,35 @@ def test_limits_of_an_arm_that_is_all_resolved_tell_something_when_it_is_large(p
     assert p == 1
 
 
-def test_enough_of_both_kinds_are_compared_by_leaving_out_each_site():
-    site, rng = np.repeat(list("abcdef"), 10), np.random.default_rng(4)
-    arms = [see(rng.random(60) < share, site) for share in (0.6, 0.5)]
-    measure_of_day = {each.term: each for each in measure_arms(*arms, DAYS, HORIZON)}[
-        "risk_difference_day_7"
-    ]
-    assert min(number for arm in arms for number in arm.count(7)) >= 5
-    assert measure_of_day.limit(5) == limit_by_sites(
-        measure_of_day.values[0], measure_of_day.values[1:], DIFFERENCE
+def find_difference(*arms):
+    return {each.term: each for each in measure_arms(*arms, DAYS, HORIZON)}["risk_difference_day_7"]
+
+
+def test_sites_that_differ_are_told_by_leaving_out_each():
+    """Sites in which all or nobody is resolved leave far more room than patients do."""
+    site = np.repeat(list("abcdef"), 10)
+    whole, half = np.isin(site, list("abc")), np.arange(60) % 2 == 0
+    told = find_difference(see(whole, site), see(half, site))
+    assert told.limit() == pytest.approx(
+        limit_by_sites(told.values[0], told.values[1:], DIFFERENCE), nan_ok=True
     )
-    low, high = measure_of_day.limit(61)[1:3]
-    assert (low, high) == pytest.approx(
-        compare(measure_of_day.values, DIFFERENCE, *measure_of_day.bounds)[1:3]
-    )
+
+
+def test_sites_that_agree_by_luck_have_the_score_limits_of_a_difference_by_newcombe():
+    """Newcombe RG. Stat Med 1998;17:873-890, method 10, table II (from memory): 56/70 less 48/80
+    lies between .0524 and .3339."""
+    site = np.repeat(list("abcdefghij"), 8), np.repeat(list("abcdefghij"), 7)
+    few, many = (np.tile(np.arange(n) < k, 10) for n, k in ((8, 5), (7, 6)))
+    few[np.flatnonzero(few)[:2]] = False  # 48 of 80
+    many[np.flatnonzero(many)[:4]] = False  # 56 of 70
+    told = find_difference(see(few, site[0]), see(many, site[1]))
+    assert told.values[0] == pytest.approx(0.2)
+    by_arms = mover_difference(*told.bounds)
+    assert (by_arms.low, by_arms.high) == pytest.approx((0.0524, 0.3339), abs=2e-4)
+    low, high = told.limit()[1:3]
+    assert (low, high) == pytest.approx(compare(told.values, DIFFERENCE, *told.bounds)[1:3])
+    assert low <= by_arms.low
+    assert high >= by_arms.high
 
 
 @pytest.mark.parametrize("resolved", [True, False])
