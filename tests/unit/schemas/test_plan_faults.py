@@ -38,7 +38,7 @@ FAULTS = [
      "resolution must be keys with values, and is 3."),
     ("study.yaml", "weibull", "weibul", "Did you mean weibull?"),
     ("study.yaml", "\n  truncate:", "\n  truncate: [.99, .01] #",
-     "second_line.truncate must be two rising quantiles."),
+     "first_choice.truncate must be two rising quantiles."),
     ("study.yaml", "\n  days: [", "\n  days: [0, ",
      "curves.days.0 must be greater than or equal to 1, and is 0."),
     ("study.yaml", "\nseed:", "\nseed: 1\nseed:", "seed is stated a second time."),
@@ -64,7 +64,7 @@ def test_a_fault_is_told_with_its_line_and_what_was_meant(tmp_path, file, old, n
     # a fault between two entries is told where their section begins
     whole_section = "quantiles" in sentence
     assert (
-        "second_line:" if whole_section else new.strip().splitlines()[-("second time" in sentence)]
+        "first_choice:" if whole_section else new.strip().splitlines()[-("second time" in sentence)]
     ) in lines[line - 1]
     assert "is missing" not in fault
 
