@@ -147,6 +147,7 @@ def test_every_floor_exists():
 
 LISTS = (
     "schemas.delivery",
+    "schemas.derived",
     "schemas.rules",
     *(f"schemas.declared.{part}" for part in ("description", "order", "resolution")),
 )  # one entry a column, a rule, a released quantity

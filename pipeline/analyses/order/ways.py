@@ -17,8 +17,8 @@ from pipeline.analyses.order.arms import Arm, fit_arm
 from pipeline.analyses.order.propensity import Contrast
 
 LEAVING_OUT = (
-    "intervals: leaving out each site, t distribution, or at the effective number, exact of a share "
-    "and by both shares of a difference or ratio, where these reach further"
+    "intervals: leaving out each site, t distribution, or at the effective number, exact of a "
+    "share and by both shares of a difference or ratio, where these reach further"
 )
 WEIGHTED = f"inverse-probability weighted interval-censored NPMLE; {LEAVING_OUT}"
 NAIVE = f"interval-censored NPMLE without weights; {LEAVING_OUT}"
