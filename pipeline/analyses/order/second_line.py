@@ -13,11 +13,10 @@ out, and said.
 Limits come from leaving out one site at a time, the weights anew each time, each on a scale that it
 cannot leave (pipeline/statistics/scales.py), or from what few episodes leave open where that
 reaches further (arms.py, pipeline/statistics/two_shares.py): no number is held back for its
-outcome,
-but for a ratio of a share of none. Resolution is only known to lie in an interval. Associations
-under the assumption that nothing else moved the choice and the outcome; the E-value says how strong
-it would have to be. Who was not seen again says nothing of resolution; if that goes along with the
-outcome beyond chance, the shares are off.
+outcome, but for a ratio of a share of none. Resolution is only known to lie in an interval.
+Associations under the assumption that nothing else moved the choice and the outcome; the E-value
+says how strong it would have to be. Who was not seen again says nothing of resolution; if that goes
+along with the outcome beyond chance, the shares are off.
 
 Tests are taken to come independently of resolution. They do not where the test that shows a failure
 is followed by another session at once: whom that session helps is first seen well at the next test,
