@@ -15,6 +15,7 @@ BLOCKS = {"p", "li", "h1", "h2", "h3", "figcaption", "dt", "dd", "td", "th", "ca
 SKIPPED = {"style", "script", "title", "desc", "defs", "footer"}
 N = r"\d[\d,]*(?:\.\d+)?"
 NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
+    rf"{N} sessions on average \(median {N}\)|a median of {N} sessions",
     rf"age was {N} years|interquartile range {N} to {N}",
     # guards of the plan
     rf"fewer than {N} episodes, or a {N} % confidence interval wider than {N} percentage points",
@@ -38,7 +39,6 @@ NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
     rf"is {N}, between {N} and {N}",  # kappa
     r"Trial \d+|\d+/\d+|\d+\. (?=[A-Zv])",  # of published trials
     rf"after {N} seconds",
-    rf"sessions among those was {N}",
     r"fallen by at least \d+|DHI|\d+–\d+|\d+\+",
 ]
 PEOPLE = {

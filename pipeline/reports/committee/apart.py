@@ -9,6 +9,7 @@ from pipeline.reports.figures.bars import Bar, draw_bars
 from pipeline.reports.figures.fillings import say_fillings
 from pipeline.reports.readings import Reading, Readings, read_estimates
 from pipeline.reports.wording import (
+    BLANK,
     agree,
     begin_sentence,
     count_words,
@@ -128,7 +129,7 @@ def _say_treated(readings: Readings) -> str:
         readings["all", f"sessions_before_recognition_{average}"] for average in ("mean", "median")
     )
     if mean.usable and median.usable:
-        words += f": {mean.number:.1f} sessions on average (median {median.number:g})"
+        words += f": {mean.number:.1f}{BLANK}sessions on average (median {median.number:g})"
     return f"{words}."
 
 
@@ -148,7 +149,7 @@ def _say_found_late(later: Reading, readings: Readings) -> str:
         readings["all", f"reclassified_{what}"] for what in ("day_median", "sessions_median")
     )
     when = f", half of them by day {day.number:.0f}" if day.usable else ""
-    after = f" and after a median of {sessions.number:g} sessions" if sessions.usable else ""
+    after = f" and after a median of {sessions.number:g}{BLANK}sessions" if sessions.usable else ""
     return (
         f"{count_words(later.number, 'further episode')} "
         f"{agree(later.number, 'was', 'were')} treated as positional vertigo until the site "
