@@ -317,10 +317,6 @@ def _agree(cells: Cells, sets: Sets) -> None:
         if frozenset() in sets[alike] and same:
             _relate(cells, Group(alike), same, "named alike")
         for value, pairs in columns.items():
-            if frozenset([(part, value)]) in sets.get("positional", ()):
-                _relate(
-                    cells,
-                    Group("positional", frozenset([(part, value)])),
-                    pairs,
-                    f"{part} named twice",
-                )
+            named = frozenset([(part, value)])
+            if named in sets.get("positional", ()):
+                _relate(cells, Group("positional", named), pairs, f"{part} named twice")

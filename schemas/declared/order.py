@@ -41,12 +41,6 @@ ENDED = {
     "never_tested_again": ("not tested again", 4),
     "next_without_test": ("had another session before any test", 1),
 }
-SPREADS = {
-    "variant": "between variants",
-    "family": "between families of maneuvers",
-    "interaction": "between cells of variant and family, beyond both",
-    "site": "between sites",
-}
 PATHS = (
     count("treated", "treated for positional vertigo", People("treated", ALL), worth=7),
     count(
@@ -220,14 +214,11 @@ FIRST_CHOICE = Analysis(
             "number",
             "further episodes needed, about",
         ),
-        *(
-            Quantity(
-                f"{factor}_sd",
-                "spread",
-                f"spread of log-odds {between} (standard deviation)",
-                among=VARIANCES,
-            )
-            for factor, between in SPREADS.items()
+        Quantity(
+            "{factor}_sd",
+            "spread",
+            "spread of log-odds by {factor} (standard deviation)",
+            among=VARIANCES,
         ),
     ),
 )

@@ -168,7 +168,6 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
         "schemas/declared/sites.py",
         "schemas/identities.py",
     ),
-    ("unit/schemas/test_study.py", "a part of the plan"): ("schemas/order_plan.py",),
     ("unit/disclosure/test_rounding.py", "how notes leave"): ("schemas/notes.py",),
     ("unit/statistics/test_tidy.py", "the only way in which such a row is made"): (
         "schemas/estimate.py",
