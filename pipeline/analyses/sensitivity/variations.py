@@ -148,7 +148,7 @@ def vary_duration(
         again = derive_rows(part, plan, [plan.study.resolution.primary])
         yield (
             f"adherent_from_{limit:g}_s",
-            {name: pd.concat([others[name], again[name]]) for name in again},
+            {name: pd.concat([others[name], again[name]]) for name in primary},
             plan,
         )
 
