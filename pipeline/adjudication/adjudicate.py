@@ -9,6 +9,7 @@ from pipeline.adjudication.reasons import (
     date_recognition,
     find_first_day,
     find_later_diagnoses,
+    is_named,
     join_findings,
 )
 from pipeline.adjudication.rolls import pair_rolls
@@ -105,9 +106,8 @@ def _state_verdicts(facts: pd.DataFrame) -> pd.DataFrame:
     weaker criteria make it positional; else it is undetermined, unless the site holds it for
     positional and no test is positive any more.
     """
-    named = ~facts["other_diagnosis"].isin(["none", "unknown"])
-    later = facts["later"]
-    elsewhere, no_canal = named & ~later, facts["recorded_canal"].eq("none")
+    elsewhere = is_named(facts) & ~facts["later"]
+    no_canal = facts["recorded_canal"].eq("none")
     flagged = facts["decisive"].gt(0) | (elsewhere & facts["other_diagnosis"].eq("central"))
     firm = facts["firm"].eq(True)
     against = (
@@ -146,7 +146,7 @@ def _state_verdicts(facts: pd.DataFrame) -> pd.DataFrame:
             [apart_day, pd.NA],
             facts["met_day"].fillna(facts["first_test_day"]),
         ),
-        reclassified_day=_find_reclassification(facts, later, firm).where(
+        reclassified_day=_find_reclassification(facts, facts["later"], firm).where(
             np.isin(kind, ["criteria", "resolved"])
         ),
     )

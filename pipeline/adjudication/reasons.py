@@ -103,7 +103,7 @@ def date_recognition(
         The first of these days, of that of another diagnosis, and, where the working diagnosis
         names no canal, of the first test; missing if the site never did.
     """
-    named = episodes["other_diagnosis_day"].where(_is_named(episodes))
+    named = episodes["other_diagnosis_day"].where(is_named(episodes))
     unnamed = first_day.where(episodes["recorded_canal"].eq("none"))
     return pd.concat([named, unnamed, ended_day], axis=1).min(axis=1).astype("Int64")
 
@@ -112,10 +112,11 @@ def find_later_diagnoses(episodes: pd.DataFrame, treatments: pd.DataFrame) -> pd
     """True for episodes of which the site made another diagnosis after the first attempt."""
     first = treatments.groupby(EPISODE)["day"].min().rename("first_attempt_day")
     given = episodes[EPISODE].join(first, on=EPISODE)["first_attempt_day"]
-    return (_is_named(episodes) & (episodes["other_diagnosis_day"] > given)).fillna(False)
+    return (is_named(episodes) & (episodes["other_diagnosis_day"] > given)).fillna(False)
 
 
-def _is_named(episodes: pd.DataFrame) -> pd.Series:
+def is_named(episodes: pd.DataFrame) -> pd.Series:
+    """True for episodes of which the site made another diagnosis, whenever."""
     return ~episodes["other_diagnosis"].isin(UNNAMED)
 
 
@@ -153,7 +154,7 @@ def _date_signs(
 
 def _date_diagnoses(episodes: pd.DataFrame, treatments: pd.DataFrame) -> pd.DataFrame:
     """Other diagnoses of the site that were not made after the first attempt."""
-    made = episodes[_is_named(episodes) & ~find_later_diagnoses(episodes, treatments)]
+    made = episodes[is_named(episodes) & ~find_later_diagnoses(episodes, treatments)]
     return made[EPISODE].assign(
         reason="other_diagnosis=" + made["other_diagnosis"],
         known_day=made["other_diagnosis_day"],
