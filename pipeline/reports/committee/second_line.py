@@ -30,10 +30,12 @@ from pipeline.reports.wording import (
     begin_sentence,
     count_words,
     mark_missing,
+    name_stratum,
     say_why_missing,
     show_share,
 )
 from schemas.analysis import TESTS_AS_GIVEN
+from schemas.strata import split_stratum
 from schemas.study import Config
 
 POPULATION = "positional, first session failed"
@@ -43,15 +45,6 @@ CAPTION = (
     "was not recorded may still differ."
 )
 ARMS = {"repeat": "The same again", "change": "Another maneuver"}
-VARIANTS = {
-    "posterior_long_arm": "posterior canal, long arm",
-    "short_arm_by_sitting_up": "short arm by findings on sitting up",
-    "short_arm_by_half_dix_hallpike": "short arm by half Dix-Hallpike pattern",
-    "short_arm_by_treatment_response": "short arm by response to a maneuver",
-    "adherent_debris": "adherent debris",
-    "lateral_geotropic": "lateral canal, geotropic",
-    "lateral_apogeotropic_free": "lateral canal, apogeotropic, free debris",
-}
 
 
 def describe_second_line(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
@@ -60,7 +53,9 @@ def describe_second_line(estimates: dict[str, pd.DataFrame], config: Config) -> 
     endpoint, plan = config.study.resolution.primary, config.study.second_line
     readings = read_estimates(estimates, "second_line", POPULATION, endpoint)
     compared = _read_compared(estimates, readings, config)
-    strata = {stratum: name for stratum in readings.strata() if (name := _name_stratum(stratum))}
+    strata = {
+        stratum: name for stratum in readings.strata() if (name := _name_stratum(stratum, config))
+    }
     shown = {
         s: name
         for s, name in strata.items()
@@ -266,17 +261,12 @@ def _say_why(readings: Readings, compared: Readings, stratum: str, day: int) -> 
     )
 
 
-def _name_stratum(stratum: str) -> str | None:
+def _name_stratum(stratum: str, config: Config) -> str | None:
     """What the rows of a stratum are called; None for those that are in the technical report
     only."""
     if stratum == "all":
         return "all variants"
-    parts = dict(part.split("=", 1) for part in stratum.split(","))
-    return (
-        VARIANTS.get(parts["variant"], parts["variant"].replace("_", " "))
-        if set(parts) == {"variant"}
-        else None
-    )
+    return name_stratum(stratum, config) if set(split_stratum(stratum)) == {"variant"} else None
 
 
 def _group(missing: Iterable[tuple[str, str]]) -> dict[str, list[str]]:

@@ -113,15 +113,15 @@ def headline(readings: Readings, compared: Readings, days: Sequence[int]) -> str
     return text[:1].upper() + text[1:]
 
 
-def show_difference(difference: Reading, unit: int, name: str) -> str:
-    """'−1 (−21 to 19)' for a table."""
+def show_difference(difference: Reading, unit: int, name: str = "") -> str:
+    """'−1 (−21 to 19) points' for a table, in parts of which `unit` are one."""
     if not difference.usable:
         return mark_missing(difference)
     digits = 0 if unit == 100 else 1
     numbers = [difference.estimate, difference.lower, difference.upper]
     shown = ["" if n is None else _sign(unit * n, digits) for n in numbers]
     limits = f" ({shown[1]}{BLANK}to{BLANK}{shown[2]})" if shown[1] and shown[2] else ""
-    return f"{shown[0]}{limits}{BLANK}{name}"
+    return f"{shown[0]}{limits}{BLANK}{name}".removesuffix(BLANK)
 
 
 def _sign(number: float, digits: int) -> str:
