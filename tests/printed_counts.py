@@ -34,6 +34,8 @@ NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
     rf"vertigo, of {N}$",
     rf"{N} (?:percentage )?points?|0 to 100",
     rf"{N} (?:fewer|more)\b(?! episode)",  # days with vertigo
+    rf"orders of maneuvers, {N} can be compared with the usual one, and (?:none|{N}) differs?",
+    rf"up to {N} sessions|After session {N}",  # of the plan
     rf"between {N} and {N} times as fast|one in {N} would|{N} in {N} lay outside",
     rf"{N} times as often|{N} times for the confidence",
     rf"is {N}, between {N} and {N}",  # kappa
@@ -49,7 +51,7 @@ PEOPLE = {
     "clinic": "site",
 }
 # nouns of things, not people
-OTHERS = "reason|part|variant|maneuver|comparison|share|other|one|day"
+OTHERS = "reason|part|variant|order|maneuver|comparison|share|other|one|day"
 NOUN = rf"(?P<noun>{'|'.join(PEOPLE)}|{OTHERS})s?\b"
 COUNT = re.compile(
     rf"(?P<n>{N})(?: of (?:the |these )?(?P<m>{N}))? (?:(?!(?:by|from|in|of|"

@@ -21,7 +21,7 @@ from scipy.special import expit, logit
 from scipy.stats import chi2
 
 from pipeline.statistics.cloglog import Maximum, climb
-from pipeline.statistics.guard import Refusal, check_solution
+from pipeline.statistics.guard import GRADIENT_LEFT, Refusal
 
 STEPS, HALVINGS = 60, 20
 SMALL = 1e-14  # of twice the rise that a further Newton step promises
@@ -30,6 +30,10 @@ DIFFERENCE = 2e-3  # of a standard deviation, for differences of the log-likelih
 STARTS = (0.3, 1.0)  # of every standard deviation
 SAME = 1e-4  # largest difference of log-likelihoods that are the same
 ENOUGH = 1e-9  # of twice the rise that is left
+NOISE = (
+    1e-4  # of the greatest curvature, which differences of the log-likelihood do not tell from 0
+)
+STEEPEST = 1e-3  # slope that is none, in directions without curvature
 # odds of like rows differ by a factor of twenty thousand: the search of limits ends here
 GREATEST_SD = 5.0
 CLOSE = 0.01  # of the root of twice the fall of the log-likelihood at its limits
@@ -202,11 +206,15 @@ class CrossedFit:
         There, as in Modes.
     maximum
         The maximum itself.
+    flat
+        Whether other standard deviations are as likely, as where each level of a factor is with one
+        level of another: then none of them has a value, but what they leave of shares has.
     """
 
     sds: np.ndarray
     log_likelihood: float
     maximum: Maximum
+    flat: bool
 
 
 def fit_crossed(counted: Counted) -> CrossedFit | Refusal:
@@ -230,8 +238,15 @@ def fit_crossed(counted: Counted) -> CrossedFit | Refusal:
     best = max(ends, key=lambda end: end.value)
     if not all(best.value - end.value < SAME for end in ends):
         return Refusal("not_converged", "two searches end at different places")
-    refusal = check_solution(best.gradient, best.information)
-    return refusal or CrossedFit(np.abs(best.point), best.value, best)
+    scale = np.sqrt(np.maximum(np.abs(np.diag(best.information)), NOISE))
+    curvature = np.linalg.eigvalsh(best.information / np.outer(scale, scale))
+    left = best.gradient @ np.linalg.pinv(best.information, NOISE, hermitian=True) @ best.gradient
+    if curvature[0] < -NOISE:
+        return Refusal("not_converged", "the solution is not a maximum of the likelihood")
+    if left > GRADIENT_LEFT or np.abs(best.gradient).max() > STEEPEST:
+        return Refusal("not_converged", "the gradient is not zero at the solution")
+    flat = curvature[0] < NOISE * curvature[-1]
+    return CrossedFit(np.abs(best.point), best.value, best, bool(flat))
 
 
 def _score(counted: Counted, point: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:

@@ -10,9 +10,11 @@ from pipeline.reports.committee.attempts import describe_attempts
 from pipeline.reports.committee.curves import describe_groups
 from pipeline.reports.committee.failures import describe_failures
 from pipeline.reports.committee.ledger import read_ledger, tabulate_ledger
+from pipeline.reports.committee.orders import describe_orders
 from pipeline.reports.committee.paths import describe_paths
 from pipeline.reports.committee.pool import describe_flow, describe_people
 from pipeline.reports.committee.published import describe_published
+from pipeline.reports.committee.questions import answer_questions
 from pipeline.reports.committee.resolved import (
     Course,
     find_sites,
@@ -40,10 +42,10 @@ from pipeline.reports.committee.strata import (
     list_variables,
     say_why_none,
 )
+from pipeline.reports.committee.technique import describe_technique
 from pipeline.reports.committee.whole import describe_whole
 from pipeline.reports.readings import Readings, read_estimates
 from pipeline.reports.wording import (
-    agree,
     count_words,
     join_words,
     name_stratum,
@@ -94,11 +96,25 @@ def compose_report(
     course = read_course(estimates, config)
     shares = tabulate_shares(course, config)
     first_maneuvers = tabulate_first_maneuvers(course, read_ledger(estimates), config)
+    sections = [
+        describe_attempts(estimates),
+        describe_technique(estimates),
+        describe_second_line(estimates, config),
+        describe_orders(estimates, config),
+        describe_paths(estimates, config),
+        describe_failures(estimates),
+        describe_handicap(estimates, config),
+        describe_recurrence(estimates, config),
+        describe_sites(estimates, config),
+        describe_published(estimates, config),
+    ]
+    apart = describe_apart(estimates, config)
     return {
         "title": study.title,
         "invented": INVENTED if invented else "",
         "stays": used.get(NEWER, ""),
         "answer": _say_answer(estimates, course, config),
+        "questions": answer_questions(estimates, sections, apart, config),
         "flow": describe_flow(estimates),
         "people": describe_people(estimates, config),
         "ledger": tabulate_ledger(estimates, short=True),
@@ -111,19 +127,11 @@ def compose_report(
         "first_maneuvers": first_maneuvers,
         "endpoints": tabulate_endpoints(estimates, config),
         "endpoints_note": TESTS_AS_GIVEN,
-        "sections": [
-            describe_attempts(estimates),
-            describe_second_line(estimates, config),
-            describe_paths(estimates, config),
-            describe_failures(estimates),
-            describe_handicap(estimates, config),
-            describe_recurrence(estimates, config),
-            describe_sites(estimates, config),
-            describe_published(estimates, config),
-        ],
-        "apart": describe_apart(estimates, config),
+        "sections": sections,
+        "apart": apart,
         "resolution": _say_resolution(study.resolution),
         "standing": {
+            "model": MODEL if shares else "",
             "answer_note": standing.ANSWER_NOTE,
             "cannot": standing.CANNOT,
             "choice": standing.CHOICE,
@@ -148,8 +156,7 @@ def compose_report(
 
 
 def _say_answer(estimates: dict[str, pd.DataFrame], course: Course, config: Config) -> list[str]:
-    """The answer in a few sentences: resolved by when, half by when, by canal,
-    and what is not in these numbers."""
+    """The answer in a few sentences: resolved by when, half by when, by canal."""
     model, days = course.model, choose_days(config.study.curves.days)
     shares = [
         f"{say_share(share)} by day {day}"
@@ -163,18 +170,8 @@ def _say_answer(estimates: dict[str, pd.DataFrame], course: Course, config: Conf
             "This report cannot tell how soon positional vertigo resolves: "
             f"{say_why_none(model, 'all')}."
         ]
-    sentences = (
-        [f"{whom}{join_words(shares)} were resolved.", untold, MODEL] if shares else [untold]
-    )
-    sentences += [_say_half(model, config), _say_canals(course, config)]
-    sentences.append(describe_second_line(estimates, config)["finding"])
-    apart = read_estimates(estimates, "episode_flow", "pool")["all", "probable_non_positional"]
-    if apart.usable and apart.estimate:
-        sentences.append(
-            f"{count_words(apart.estimate, 'further episode')} "
-            f"{agree(apart.estimate, 'was', 'were')} probably not positional vertigo, kept apart "
-            "and counted in none of these numbers."
-        )
+    told = [f"{whom}{join_words(shares)} were resolved."] if shares else []
+    sentences = [*told, untold, _say_half(model, config), _say_canals(course, config)]
     return [sentence for sentence in sentences if sentence]
 
 

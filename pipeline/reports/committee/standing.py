@@ -100,6 +100,18 @@ METHODS = (
         "takes.",
     ),
     (
+        "Which maneuver first",
+        "The share of first sessions of one family of maneuvers whose next test was negative, by "
+        "variant (intervals by leaving out one clinic at a time, or exact ones). Where the records "
+        "of a cell tell too little, a model in which variants, maneuvers and clinics differ lends "
+        "it strength from the others.",
+    ),
+    (
+        "In which order",
+        "Each order of maneuvers is followed in the model of resolution and of tests, as if all "
+        "patients of the variant had been treated in it (g-formula).",
+    ),
+    (
         "Repeat or change",
         "Each episode is weighted by one over the probability of its own choice, given what was "
         "recorded before it (stabilised inverse-probability weights, truncated at the extremes); "

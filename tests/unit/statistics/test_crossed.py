@@ -123,7 +123,13 @@ def test_outcomes_of_one_kind_have_no_fit(events):
     assert fit.status == "not_identified"
 
 
-def test_a_factor_of_one_level_is_not_identified():
-    fit = fit_crossed(count_rows([3, 4, 6, 2], [9, 8, 9, 9], [np.zeros(4), SECOND]))
-    assert isinstance(fit, Refusal)
-    assert fit.status == "not_identified"
+def test_spreads_that_the_rows_do_not_tell_apart_are_said_to_be_flat():
+    """Of a level that is always with one level of another factor."""
+    counted = draw(4, (0.8, 0.4, 0.3))
+    assert not fit_crossed(counted).flat
+    nested = np.arange(40) % 10
+    rng = np.random.default_rng(2)
+    members = rng.integers(4, 12, 40)
+    events = rng.binomial(members, expit(rng.normal(0, 1, 10)[nested]))
+    assert fit_crossed(count_rows(events, members, [nested, nested + 50])).flat
+    assert fit_crossed(count_rows(events, members, [np.zeros(40), nested])).flat

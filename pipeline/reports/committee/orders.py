@@ -1,0 +1,399 @@
+"""Which maneuver in which order: what would have become of all patients of a variant under each
+order, and how that differs from the usual one."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from pipeline.reports.committee.second_line_words import is_apart, show_difference
+from pipeline.reports.committee.section import make_section
+from pipeline.reports.readings import Reading, Readings, read_estimates, subtract_printed
+from pipeline.reports.wording import (
+    BLANK,
+    agree,
+    begin_sentence,
+    count_words,
+    join_words,
+    mark_missing,
+    name_value,
+    show_share,
+)
+from schemas.strata import split_stratum
+from schemas.study import Config
+
+KEY, TITLE = "orders", "Which maneuver in which order"
+POPULATION, COMPARISON = "positional", "usual strategy"
+BETWEEN = " > "  # families of an order
+DAYS, SESSIONS = "mean_days_with_vertigo", "mean_sessions"
+MOST = 10  # orders on the first page; where there are more, only those with a clear difference
+TIMES = {1: "once", 2: "twice"}
+CAUTION = (
+    "Who was changed to another maneuver was not left to chance: where that was done because the "
+    "vertigo was strong or the debris seemed stuck, changing looks worse than it is."
+)
+CHANCE = (
+    "A difference is called clear where its 95 % confidence interval excludes none; one in twenty "
+    "would seem so by chance alone."
+)
+
+
+@dataclass(frozen=True)
+class Order:
+    """One order of maneuvers for a variant.
+
+    Attributes
+    ----------
+    name
+        In words.
+    numbers
+        By term.
+    differences
+        From the usual order, by the same terms; those of numbers that are printed beside each
+        other. Empty for the usual order itself.
+    """
+
+    name: str
+    numbers: dict[str, Reading]
+    differences: dict[str, Reading]
+
+    @property
+    def told(self) -> bool:
+        return any(number.usable for number in self.numbers.values())
+
+    @property
+    def compared(self) -> bool:
+        return any(each.usable for each in self.differences.values())
+
+
+@dataclass(frozen=True)
+class Variant:
+    """The orders of one variant that have numbers; `usual` is None where it has none."""
+
+    name: str
+    usual: Order | None
+    others: list[Order]
+
+    @property
+    def compared(self) -> list[Order]:
+        return [order for order in self.others if order.compared]
+
+
+def read_orders(estimates: dict[str, pd.DataFrame], config: Config) -> list[Variant]:
+    """Read the orders of all variants of the plan that have any, in the order of the plan.
+
+    Parameters
+    ----------
+    estimates
+        Disclosed ones by analysis.
+    config
+        The plan.
+
+    Returns
+    -------
+    list[Variant]
+        One without numbers has no orders.
+    """
+    primary = config.study.resolution.primary
+    plain = read_estimates(estimates, "strategies", POPULATION, primary)
+    compared = read_estimates(estimates, "strategies", POPULATION, primary, COMPARISON)
+    against_usual = set(compared.strata())
+    found: dict[str, list[str]] = {}
+    for stratum in plain.strata():
+        found.setdefault(split_stratum(stratum)["variant"], []).append(stratum)
+    return [
+        _read_variant(variant, found[variant], plain, compared, against_usual, config)
+        for variant in config.study.strategies.variants
+        if variant in found
+    ]
+
+
+def _read_variant(
+    variant: str,
+    strata: list[str],
+    plain: Readings,
+    compared: Readings,
+    against_usual: set[str],
+    config: Config,
+) -> Variant:
+    """The usual order is the one that is compared with no other."""
+    known = list(dict.fromkeys(maneuver.family for maneuver in config.maneuvers.values()))
+    families = {s: split_stratum(s)["strategy"].split(BETWEEN) for s in strata}
+    usual = next((s for s in strata if s not in against_usual), None)
+    first = families[usual][0] if usual else ""
+    terms = list_terms(config)
+
+    def place(stratum: str) -> tuple:
+        """By the other family as the plan lists them, then by when it is given."""
+        order = families[stratum]
+        other = next((family for family in order if family != first), first)
+        return known.index(other), order[0] != first, len(order), order
+
+    def read(stratum: str) -> Order:
+        numbers = {term: plain[stratum, term] for term in terms}
+        differences: dict[str, Reading] = {}
+        if usual and stratum != usual:
+            differences = {
+                term: subtract_printed(
+                    compared[stratum, f"difference_{term}"],
+                    plain[usual, term],
+                    numbers[term],
+                    *_print_as(term),
+                )
+                for term in terms
+            }
+        return Order(_name_order(families[stratum], config), numbers, differences)
+
+    orders = {stratum: read(stratum) for stratum in sorted(strata, key=place)}
+    told = {stratum: order for stratum, order in orders.items() if order.told}
+    name = begin_sentence(name_value("variant", variant, config))
+    others = [order for stratum, order in told.items() if stratum != usual]
+    return Variant(name, told.get(usual) if usual else None, others)
+
+
+def _print_as(term: str) -> tuple[int, int]:
+    """The unit in which a number is printed, and its decimals."""
+    return (1, 1) if term in (DAYS, SESSIONS) else (100, 0)
+
+
+def _name_order(families: Sequence[str], config: Config) -> str:
+    """'Epley twice, then Semont'; the last one again until the test is negative."""
+    names = [name_value("family", family, config) for family in families]
+    if len(set(names)) == 1:
+        return f"{begin_sentence(names[0])} again until negative"
+    return f"{begin_sentence(names[0])} {TIMES[len(names) - 1]}, then {names[-1]}"
+
+
+def list_terms(config: Config) -> list[str]:
+    """What is told of each order: shares after each session, and by the last day of the plan, mean
+    days with vertigo and mean sessions."""
+    plan = config.study.strategies
+    after = [f"resolved_after_{number}_sessions" for number in range(1, plan.sessions)]
+    return [*after, _last_share(config), DAYS, SESSIONS]
+
+
+def _last_share(config: Config) -> str:
+    return f"resolved_by_day_{config.study.strategies.days[-1]}"
+
+
+def say_orders(variants: Sequence[Variant], config: Config) -> str:
+    """How many orders differ clearly from the usual one, in mean days or in the share resolved.
+
+    Parameters
+    ----------
+    variants
+        As `read_orders` gives them.
+    config
+        The plan.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    compared = [order for variant in variants for order in variant.compared]
+    if not compared:
+        return "Whether another order of maneuvers does differently this pool cannot tell yet."
+    clear = sum(1 for order in compared if _find_clear(order, config))
+    can = f"Of orders of maneuvers, {len(compared)} can be compared with the usual one, and"
+    if not clear:
+        return f"{can} none differs clearly from it."
+    return (
+        f"{can} {clear} {agree(clear, 'differs', 'differ')} clearly from it: an association, which "
+        "does not show why."
+    )
+
+
+def _find_clear(order: Order, config: Config) -> list[str]:
+    """The clear differences in words, mean days first."""
+    words = {
+        DAYS: ("more days", "fewer days"),
+        _last_share(config): ("more resolved", "fewer resolved"),
+    }
+    clear = []
+    for term, (more, fewer) in words.items():
+        difference = order.differences[term]
+        unit, digits = _print_as(term)
+        if is_apart(difference, unit * 10**digits):
+            clear.append(more if difference.ends[0] > 0 else fewer)
+    return clear
+
+
+def _say_clear(clear: Sequence[str]) -> str:
+    return f"clear: {', '.join(clear)}" if clear else "no clear difference"
+
+
+def tabulate_orders(variants: Sequence[Variant], config: Config) -> dict | None:
+    """Lay out how each order differs from the usual one of its variant, in words.
+
+    Parameters
+    ----------
+    variants
+        As `read_orders` gives them.
+    config
+        The plan.
+
+    Returns
+    -------
+    dict or None
+        {first, columns, groups, note} as of a section's table; None where none can be compared.
+    """
+    plan, share = config.study.strategies, _last_share(config)
+    every = [order for variant in variants for order in variant.compared]
+    shown = every if len(every) <= MOST else [o for o in every if _find_clear(o, config)]
+    groups = []
+    for variant in variants:
+        rows = [
+            {
+                "name": order.name,
+                "cells": [
+                    _say_more(order.differences[DAYS], DAYS),
+                    _say_more(order.differences[share], share),
+                    _say_clear(_find_clear(order, config)),
+                ],
+            }
+            for order in variant.compared
+            if order in shown
+        ]
+        if rows:
+            heading = f"{variant.name}{_say_usual(variant.usual)}"
+            groups.append({"heading": heading, "rows": rows})
+    if not groups:
+        return None
+    return {
+        "first": "Order",
+        "columns": [
+            f"Days with vertigo in the first {plan.horizon_day}",
+            f"Resolved by day {plan.days[-1]}, in points",
+            "Against the usual order",
+        ],
+        "groups": groups,
+        "note": ""
+        if len(shown) == len(every)
+        else f"{count_words(len(every) - len(shown), 'further order')} without a clear difference "
+        "in the section on orders.",
+    }
+
+
+def _say_usual(usual: Order | None) -> str:
+    """The usual order, after the name of its variant."""
+    if usual is None:
+        return ""
+    return f". Usual: {usual.name}"
+
+
+def _say_more(difference: Reading, term: str) -> str:
+    """'0.6 more (2.0 fewer to 3.2 more)'."""
+    if not difference.usable:
+        return mark_missing(difference)
+    unit, digits = _print_as(term)
+
+    def say(number: float) -> str:
+        printed = f"{abs(unit * number):.{digits}f}"
+        return printed if float(printed) == 0 else f"{printed} {'more' if number > 0 else 'fewer'}"
+
+    if difference.lower is None or difference.upper is None:
+        return say(difference.number)
+    return f"{say(difference.number)} ({say(difference.lower)} to {say(difference.upper)})"
+
+
+def say_untold(variants: Sequence[Variant]) -> str:
+    """Of which variants no order can be compared with the usual one.
+
+    Parameters
+    ----------
+    variants
+        As `read_orders` gives them.
+
+    Returns
+    -------
+    str
+        One sentence; empty where there is none.
+    """
+    untold = [variant.name for variant in variants if not variant.compared]
+    if not untold:
+        return ""
+    names = [name[:1].lower() + name[1:] for name in untold]
+    return f"The pool cannot tell yet about orders in: {join_words(names)}."
+
+
+def describe_orders(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
+    """The section with all numbers of each order and its differences from the usual one.
+
+    Parameters
+    ----------
+    estimates
+        Disclosed ones by analysis.
+    config
+        The plan.
+
+    Returns
+    -------
+    dict
+        As `make_section` gives it.
+    """
+    variants, plan = read_orders(estimates, config), config.study.strategies
+    told = [variant for variant in variants if variant.usual or variant.others]
+    if not told:
+        return make_section(KEY, TITLE, [say_orders(variants, config)])
+    return make_section(
+        KEY,
+        TITLE,
+        [
+            "Each row says what would have become of all patients of the variant had they been "
+            f"treated in that order: a test every {plan.retest_days} days, and a further session "
+            f"while it is positive, up to {count_words(plan.sessions, 'session')}. The usual order "
+            "gives the maneuver that most of them had first, again until the test is negative.",
+            "The numbers come from the model of resolution and of tests. All patients of a variant "
+            "lend strength, also those whose sessions followed a part of the order only; those who "
+            "failed under the same sessions are taken to be alike, whatever was done next.",
+            CAUTION,
+            CHANCE,
+        ],
+        finding=say_orders(variants, config),
+        table=_tabulate_numbers(told, config),
+        notes=[say_untold(variants)],
+    )
+
+
+def _tabulate_numbers(variants: Sequence[Variant], config: Config) -> dict:
+    """A row of numbers for each order, and below it one of differences from the usual one."""
+    plan, terms = config.study.strategies, list_terms(config)
+    groups = []
+    for variant in variants:
+        rows = []
+        for order in [*([variant.usual] if variant.usual else []), *variant.others]:
+            usual = " (usual)" if order is variant.usual else ""
+            cells = [_show(order.numbers[term], term) for term in terms]
+            rows.append({"name": f"{order.name}{usual}", "cells": cells})
+            if order.compared:
+                less = [
+                    show_difference(order.differences[term], _print_as(term)[0]) for term in terms
+                ]
+                rows.append({"name": "less the usual", "cells": less})
+        groups.append({"heading": variant.name, "rows": rows})
+    after = [f"After session {number}" for number in range(1, plan.sessions)]
+    return {
+        "first": "Order",
+        "columns": [
+            *after,
+            f"By day {plan.days[-1]}",
+            f"Days, of {plan.horizon_day}",
+            "Sessions",
+        ],
+        "groups": groups,
+        "note": "Shares resolved, mean days with vertigo and mean sessions. In brackets: 95 % "
+        "confidence intervals. Differences of shares are in percentage points.",
+    }
+
+
+def _show(number: Reading, term: str) -> str:
+    if not number.usable:
+        return mark_missing(number)
+    return _show_mean(number) if term in (DAYS, SESSIONS) else show_share(number)
+
+
+def _show_mean(mean: Reading) -> str:
+    """'6.1 (3.2 to 10.4)'."""
+    limits = "" if mean.lower is None else f" ({mean.lower:.1f}{BLANK}to{BLANK}{mean.upper:.1f})"
+    return f"{mean.number:.1f}{limits}"
