@@ -146,7 +146,7 @@ ENDS = tuple(  # a path ends in one of these ways or goes on
 )
 WITHIN = (
     Within("reclassified later", "treated"),
-    Within("apart, on record by day 0", "apart"),
+    Within("apart, on record by", "apart", ("day",)),
     Within("apart, recognised by", "apart, recognised", ("day",)),
     Within("apart, recognised after", "apart, recognised", ("day",)),
     Within("informative", PATH),

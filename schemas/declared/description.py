@@ -207,11 +207,11 @@ NON_POSITIONAL = Analysis(
             "later_flag={later_flag}",
         ),
         Quantity(
-            "on_record_by_day_0",
+            "on_record_by_day_{day}",
             "share",
-            "share with a reason, or with this one, on record by day 0",
+            "share with a reason, or with this one, on record by day {day}",
             People("apart"),
-            People("apart, on record by day 0"),
+            People("apart, on record by", fields={"day": "{day}"}),
         ),
         *_count_apart(),
         Quantity(
