@@ -152,7 +152,7 @@ ENDS = tuple(  # a path ends in one of these ways or goes on
 WITH_SUSPECTED = ("short_arm_by_sitting_up", "short_arm_by_nystagmus_on_sitting_up")
 WITHIN = (
     Within("reclassified later", "treated"),
-    Within("apart, on record by day 0", "apart"),
+    Within("apart, on record by", "apart", ("day",)),
     Within("apart, recognised by", "apart, recognised", ("day",)),
     Within("apart, recognised after", "apart, recognised", ("day",)),
     Within("informative", PATH),

@@ -110,6 +110,7 @@ REASONS = {
 }
 RECOGNITION = {
     "recognised_by_site": 84,
+    "on_record_by_day_0": None,
     "recognised_by_day_0": 49,
     "recognised_by_day_30": 71,
     "recognised_after_day_0": 35,

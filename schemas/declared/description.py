@@ -211,7 +211,7 @@ NON_POSITIONAL = Analysis(
             "share",
             "share with a reason, or with this one, on record by day {day}",
             People("apart"),
-            People("apart, on record by day 0"),
+            People("apart, on record by", fields={"day": "{day}"}),
         ),
         *_count_apart(),
         Quantity(
