@@ -30,9 +30,9 @@ DIFFERENCE = 2e-3  # of a standard deviation, for differences of the log-likelih
 STARTS = (0.3, 1.0)  # of every standard deviation
 SAME = 1e-4  # largest difference of log-likelihoods that are the same
 ENOUGH = 1e-9  # of twice the rise that is left
-NOISE = (
-    1e-4  # of the greatest curvature, which differences of the log-likelihood do not tell from 0
-)
+# of the greatest curvature, which differences of the log-likelihood do not tell from 0: on a ridge
+# that is a circle of deviations around none they leave it
+NOISE = 1e-3
 STEEPEST = 1e-3  # slope that is none, in directions without curvature
 # odds of like rows differ by a factor of twenty thousand: the search of limits ends here
 GREATEST_SD = 5.0
@@ -234,19 +234,37 @@ def fit_crossed(counted: Counted) -> CrossedFit | Refusal:
     if counted.events.sum() in (0, counted.members.sum()):
         return ALIKE
     n_factors = counted.factor.max() + 1
-    ends = [climb(partial(_score, counted), np.full(n_factors, start), ENOUGH) for start in STARTS]
-    best = max(ends, key=lambda end: end.value)
-    if not all(best.value - end.value < SAME for end in ends):
+    ends = [_search(counted, np.full(n_factors, start)) for start in STARTS]
+    ended = [end for end in ends if np.abs(end.gradient).max() <= STEEPEST]
+    if not ended:
+        return Refusal("not_converged", "the gradient is not zero at the solution")
+    best = max(ended, key=lambda end: end.value)
+    if any(best.value - end.value >= SAME for end in ended) or best.value < max(
+        end.value - SAME for end in ends
+    ):
         return Refusal("not_converged", "two searches end at different places")
-    scale = np.sqrt(np.maximum(np.abs(np.diag(best.information)), NOISE))
-    curvature = np.linalg.eigvalsh(best.information / np.outer(scale, scale))
+    curvature = _find_curvature(best)
     left = best.gradient @ np.linalg.pinv(best.information, NOISE, hermitian=True) @ best.gradient
     if curvature[0] < -NOISE:
         return Refusal("not_converged", "the solution is not a maximum of the likelihood")
-    if left > GRADIENT_LEFT or np.abs(best.gradient).max() > STEEPEST:
+    if left > GRADIENT_LEFT:
         return Refusal("not_converged", "the gradient is not zero at the solution")
     flat = curvature[0] < NOISE * curvature[-1]
     return CrossedFit(np.abs(best.point), best.value, best, bool(flat))
+
+
+def _search(counted: Counted, start: np.ndarray) -> Maximum:
+    """Climb; and again from further out where that ends beside a maximum, at a deviation of 0."""
+    end = climb(partial(_score, counted), start, ENOUGH)
+    if _find_curvature(end)[0] >= -NOISE:
+        return end
+    return climb(partial(_score, counted), np.maximum(np.abs(end.point), STARTS[0]), ENOUGH)
+
+
+def _find_curvature(end: Maximum) -> np.ndarray:
+    """Eigenvalues of the information with a diagonal of ones, rising, (factors,)."""
+    scale = np.sqrt(np.maximum(np.abs(np.diag(end.information)), NOISE))
+    return np.linalg.eigvalsh(end.information / np.outer(scale, scale))
 
 
 def _score(counted: Counted, point: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
