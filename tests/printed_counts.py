@@ -36,6 +36,7 @@ NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
     rf"{N} (?:fewer|more)\b(?! episode)",  # days with vertigo
     rf"orders of maneuvers, {N} can be compared with the usual one, and (?:none|{N}) differs?",
     rf"up to {N} sessions|After session {N}",  # of the plan
+    rf"{N} sessions on average \(median {N}\)",
     rf"between {N} and {N} times as fast|one in {N} would|{N} in {N} lay outside",
     rf"{N} times as often|{N} times for the confidence",
     rf"is {N}, between {N} and {N}",  # kappa

@@ -378,7 +378,7 @@ def _tabulate_numbers(variants: Sequence[Variant], config: Config) -> dict:
         "columns": [
             *after,
             f"By day {plan.days[-1]}",
-            f"Days, of {plan.horizon_day}",
+            f"Days of the first {plan.horizon_day}",
             "Sessions",
         ],
         "groups": groups,

@@ -91,7 +91,7 @@ def describe_technique(estimates: dict[str, pd.DataFrame]) -> dict:
             "columns": ["Ratio (95 % confidence interval)"],
             "groups": [{"heading": "Negative test next", "rows": rows}],
             "note": "Ratio: of the rates at which a session was followed by a negative test, as a "
-            "complementary log-log model has them; below 1 means less often.",
+            "complementary log-log model has them; below one means less often.",
         }
         if rows
         else None,
