@@ -16,9 +16,7 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
-from scipy.optimize import brentq
 from scipy.special import expit, logit
-from scipy.stats import chi2
 
 from pipeline.statistics.cloglog import Maximum, climb
 from pipeline.statistics.guard import GRADIENT_LEFT, Refusal
@@ -36,7 +34,6 @@ NOISE = 1e-3
 STEEPEST = 1e-3  # slope that is none, in directions without curvature
 # odds of like rows differ by a factor of twenty thousand: the search of limits ends here
 GREATEST_SD = 5.0
-CLOSE = 0.01  # of the root of twice the fall of the log-likelihood at its limits
 ALIKE = Refusal(
     "not_identified",
     "separation: some have no event, or only events, and no finite coefficient fits",
@@ -255,10 +252,10 @@ def fit_crossed(counted: Counted) -> CrossedFit | Refusal:
 
 def _search(counted: Counted, start: np.ndarray) -> Maximum:
     """Climb; and again from further out where that ends beside a maximum, at a deviation of 0."""
-    end = climb(partial(_score, counted), start, ENOUGH)
+    end = climb(partial(score_sds, counted), start, ENOUGH)
     if _find_curvature(end)[0] >= -NOISE:
         return end
-    return climb(partial(_score, counted), np.maximum(np.abs(end.point), STARTS[0]), ENOUGH)
+    return climb(partial(score_sds, counted), np.maximum(np.abs(end.point), STARTS[0]), ENOUGH)
 
 
 def _find_curvature(end: Maximum) -> np.ndarray:
@@ -267,10 +264,20 @@ def _find_curvature(end: Maximum) -> np.ndarray:
     return np.linalg.eigvalsh(end.information / np.outer(scale, scale))
 
 
-def _score(counted: Counted, point: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
-    """Log-likelihood of the standard deviations, its gradient and negative second derivative.
+def score_sds(counted: Counted, point: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
+    """Log-likelihood of standard deviations, and its derivatives by central differences.
 
-    By central differences.
+    Parameters
+    ----------
+    counted
+        Rows.
+    point
+        The standard deviations, of either sign, (factors,).
+
+    Returns
+    -------
+    tuple
+        The log-likelihood, its gradient and its negative second derivative.
     """
     n = len(point)
     shift = DIFFERENCE * np.eye(n)
@@ -288,52 +295,3 @@ def _score(counted: Counted, point: np.ndarray) -> tuple[float, np.ndarray, np.n
             4 * DIFFERENCE**2
         )
     return float(middle), (above - below) / (2 * DIFFERENCE), information
-
-
-def limit_sd(
-    counted: Counted, fit: CrossedFit, factor: int, coverage: float = 0.95
-) -> tuple[float, float]:
-    """Find profile-likelihood limits of the standard deviation of a factor.
-
-    Parameters
-    ----------
-    counted
-        Rows.
-    fit
-        The fit of all standard deviations.
-    factor
-        Its number.
-    coverage
-        Probability with which the limits hold the standard deviation.
-
-    Returns
-    -------
-    tuple of float
-        The lower limit, 0 where the data do not exclude it; the upper one, inf where the
-        likelihood has not fallen enough at GREATEST_SD.
-
-    Notes
-    -----
-    A limit is where the root of twice the fall reaches the root of the `coverage` quantile of
-    chi-squared with one degree of freedom.
-    """
-    reach, middle = np.sqrt(chi2.ppf(coverage, 1)), fit.sds[factor]
-    others = np.delete(fit.sds, factor)
-
-    def excess(sd: float) -> float:
-        def score(point: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
-            value, gradient, information = _score(counted, np.insert(point, factor, sd))
-            kept = np.arange(len(fit.sds)) != factor
-            return value, gradient[kept], information[np.ix_(kept, kept)]
-
-        # begun away from 0, where every standard deviation stays
-        highest = climb(score, np.maximum(others, STARTS[0]), ENOUGH).value
-        over = float(np.sqrt(2 * max(fit.log_likelihood - highest, 0.0)) - reach)
-        return over if abs(over) > CLOSE else 0.0
-
-    lower = brentq(excess, 0.0, middle, xtol=CLOSE / 10) if excess(0.0) > 0 else 0.0
-    high = middle + STARTS[0]
-    while excess(high) < 0 and high < GREATEST_SD:
-        high = min(1.5 * high, GREATEST_SD)
-    upper = brentq(excess, middle, high, xtol=CLOSE / 10) if excess(high) >= 0 else np.inf
-    return float(lower), float(upper)

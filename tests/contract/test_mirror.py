@@ -33,6 +33,12 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
     ("unit/analyses/attempts/test_success.py", "the fits of that analysis"): (
         "pipeline/analyses/attempts/fits.py",
     ),
+    ("unit/statistics/test_crossed.py", "limits of the deviations that it fits"): (
+        "pipeline/statistics/crossed_limits.py",
+    ),
+    ("unit/reports/committee/test_orders.py", "what that section reads"): (
+        "pipeline/reports/committee/order_readings.py",
+    ),
     ("unit/analyses/order/test_first_choice.py", "the models of that analysis"): (
         "pipeline/analyses/order/first_pooled.py",
         "pipeline/analyses/order/first_standardised.py",

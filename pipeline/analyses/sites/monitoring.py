@@ -4,8 +4,8 @@ Estimated is, for each site that is large enough (site_monitoring of the plan), 
 rate of resolution to the mean of such sites, for episodes of the same variants under the same
 sessions, by the model of resolution and of tests (pipeline/analyses/resolution/joint.py) with a
 multiplier for each site; smaller sites share one. The days on which a site tests are evidence
-there, so that no site is judged by when it tests: in nine pools of twelve equal simulated sites
-that test first on day 1, 3, 7, 14 or 28, 3 % of sites lay outside 95 % limits, and none outside
+there, so that no site is judged by when it tests: in six pools of twelve equal simulated sites
+that test first on day 1, 3, 7, 14 or 28, 1 % of sites lay outside 95 % limits, and none outside
 99.8 % (tests/recovery/README.md). Limits of a ratio are Wald's on the scale of logarithms by the
 information left for it once all else is estimated; the variance between sites is pooled by
 restricted likelihood (pipeline/statistics/meta.py).

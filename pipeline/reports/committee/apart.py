@@ -190,7 +190,7 @@ def _draw_recognition(readings: Readings, config: Config) -> dict | None:
         name="figure-recognition",
         title=title,
         description="; ".join(f"{bar.label} {bar.number}" for bar in bars) + ".",
-        caption=f"Shares of {of}. {MEANING}",
+        caption=f"Shares of {of}. {say_fillings(['apart'])} {MEANING}",
         total=max(1.0, place),
     )
 

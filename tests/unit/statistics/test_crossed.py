@@ -7,7 +7,8 @@ from hypothesis import strategies as st
 from scipy.special import expit, logsumexp
 from scipy.stats import chi2
 
-from pipeline.statistics.crossed import count_rows, find_modes, fit_crossed, limit_sd
+from pipeline.statistics.crossed import count_rows, find_modes, fit_crossed
+from pipeline.statistics.crossed_limits import limit_sd
 from pipeline.statistics.guard import Refusal
 
 FIRST, SECOND = np.array([0, 0, 1, 1]), np.array([0, 1, 0, 1])

@@ -1,0 +1,69 @@
+"""Profile-likelihood limits of the standard deviations of crossed effects.
+
+The model is that of pipeline/statistics/crossed.py.
+"""
+
+import numpy as np
+from scipy.optimize import brentq
+from scipy.stats import chi2
+
+from pipeline.statistics.cloglog import climb
+from pipeline.statistics.crossed import (
+    ENOUGH,
+    GREATEST_SD,
+    STARTS,
+    Counted,
+    CrossedFit,
+    score_sds,
+)
+
+CLOSE = 0.01  # of the root of twice the fall of the log-likelihood at its limits
+
+
+def limit_sd(
+    counted: Counted, fit: CrossedFit, factor: int, coverage: float = 0.95
+) -> tuple[float, float]:
+    """Find profile-likelihood limits of the standard deviation of a factor.
+
+    Parameters
+    ----------
+    counted
+        Rows.
+    fit
+        The fit of all standard deviations.
+    factor
+        Its number.
+    coverage
+        Probability with which the limits hold the standard deviation.
+
+    Returns
+    -------
+    tuple of float
+        The lower limit, 0 where the data do not exclude it; the upper one, inf where the
+        likelihood has not fallen enough at GREATEST_SD.
+
+    Notes
+    -----
+    A limit is where the root of twice the fall reaches the root of the `coverage` quantile of
+    chi-squared with one degree of freedom.
+    """
+    reach, middle = np.sqrt(chi2.ppf(coverage, 1)), fit.sds[factor]
+    others = np.delete(fit.sds, factor)
+
+    def excess(sd: float) -> float:
+        def score(point: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
+            value, gradient, information = score_sds(counted, np.insert(point, factor, sd))
+            kept = np.arange(len(fit.sds)) != factor
+            return value, gradient[kept], information[np.ix_(kept, kept)]
+
+        # begun away from 0, where every standard deviation stays
+        highest = climb(score, np.maximum(others, STARTS[0]), ENOUGH).value
+        over = float(np.sqrt(2 * max(fit.log_likelihood - highest, 0.0)) - reach)
+        return over if abs(over) > CLOSE else 0.0
+
+    lower = brentq(excess, 0.0, middle, xtol=CLOSE / 10) if excess(0.0) > 0 else 0.0
+    high = middle + STARTS[0]
+    while excess(high) < 0 and high < GREATEST_SD:
+        high = min(1.5 * high, GREATEST_SD)
+    upper = brentq(excess, middle, high, xtol=CLOSE / 10) if excess(high) >= 0 else np.inf
+    return float(lower), float(upper)
