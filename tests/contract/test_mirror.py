@@ -124,6 +124,9 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
             "whole",
         )
     ),
+    ("unit/reports/committee/test_orders.py", "orders as they are read, seen in their words"): (
+        "pipeline/reports/committee/order_readings.py",
+    ),
     ("unit/reports/site/test_report.py", "the sections of a site's page"): tuple(
         f"pipeline/reports/site/{part}.py" for part in ("beside", "missing", "records")
     ),

@@ -2,32 +2,34 @@
 order, and how that differs from the usual one."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import pandas as pd
 
+from pipeline.reports.committee.order_readings import (
+    DAYS,
+    SESSIONS,
+    Order,
+    Variant,
+    list_terms,
+    name_last_share,
+    print_as,
+    read_orders,
+)
 from pipeline.reports.committee.second_line_words import is_apart, show_difference
 from pipeline.reports.committee.section import make_section
-from pipeline.reports.readings import Reading, Readings, read_estimates, subtract_printed
+from pipeline.reports.readings import Reading
 from pipeline.reports.wording import (
     BLANK,
     agree,
-    begin_sentence,
     count_words,
     join_words,
     mark_missing,
-    name_value,
     show_share,
 )
-from schemas.strata import split_stratum
 from schemas.study import Config
 
 KEY, TITLE = "orders", "Which maneuver in which order"
-POPULATION, COMPARISON = "positional", "usual strategy"
-BETWEEN = " > "  # families of an order
-DAYS, SESSIONS = "mean_days_with_vertigo", "mean_sessions"
 MOST = 10  # orders on the first page; where there are more, only those with a clear difference
-TIMES = {1: "once", 2: "twice"}
 CAUTION = (
     "Who was changed to another maneuver was not left to chance: where that was done because the "
     "vertigo was strong or the debris seemed stuck, changing looks worse than it is."
@@ -36,144 +38,6 @@ CHANCE = (
     "A difference is called clear where its 95 % confidence interval excludes none; one in twenty "
     "would seem so by chance alone."
 )
-
-
-@dataclass(frozen=True)
-class Order:
-    """One order of maneuvers for a variant.
-
-    Attributes
-    ----------
-    name
-        In words.
-    numbers
-        By term.
-    differences
-        From the usual order, by the same terms; those of numbers that are printed beside each
-        other. Empty for the usual order itself.
-    """
-
-    name: str
-    numbers: dict[str, Reading]
-    differences: dict[str, Reading]
-
-    @property
-    def told(self) -> bool:
-        return any(number.usable for number in self.numbers.values())
-
-    @property
-    def compared(self) -> bool:
-        return any(each.usable for each in self.differences.values())
-
-
-@dataclass(frozen=True)
-class Variant:
-    """The orders of one variant that have numbers; `usual` is None where it has none."""
-
-    name: str
-    usual: Order | None
-    others: list[Order]
-
-    @property
-    def compared(self) -> list[Order]:
-        return [order for order in self.others if order.compared]
-
-
-def read_orders(estimates: dict[str, pd.DataFrame], config: Config) -> list[Variant]:
-    """Read the orders of all variants of the plan that have any, in the order of the plan.
-
-    Parameters
-    ----------
-    estimates
-        Disclosed ones by analysis.
-    config
-        The plan.
-
-    Returns
-    -------
-    list[Variant]
-        One without numbers has no orders.
-    """
-    primary = config.study.resolution.primary
-    plain = read_estimates(estimates, "strategies", POPULATION, primary)
-    compared = read_estimates(estimates, "strategies", POPULATION, primary, COMPARISON)
-    against_usual = set(compared.strata())
-    found: dict[str, list[str]] = {}
-    for stratum in plain.strata():
-        found.setdefault(split_stratum(stratum)["variant"], []).append(stratum)
-    return [
-        _read_variant(variant, found[variant], plain, compared, against_usual, config)
-        for variant in config.study.strategies.variants
-        if variant in found
-    ]
-
-
-def _read_variant(
-    variant: str,
-    strata: list[str],
-    plain: Readings,
-    compared: Readings,
-    against_usual: set[str],
-    config: Config,
-) -> Variant:
-    """The usual order is the one that is compared with no other."""
-    known = list(dict.fromkeys(maneuver.family for maneuver in config.maneuvers.values()))
-    families = {s: split_stratum(s)["strategy"].split(BETWEEN) for s in strata}
-    usual = next((s for s in strata if s not in against_usual), None)
-    first = families[usual][0] if usual else ""
-    terms = list_terms(config)
-
-    def place(stratum: str) -> tuple:
-        """By the other family as the plan lists them, then by when it is given."""
-        order = families[stratum]
-        other = next((family for family in order if family != first), first)
-        return known.index(other), order[0] != first, len(order), order
-
-    def read(stratum: str) -> Order:
-        numbers = {term: plain[stratum, term] for term in terms}
-        differences: dict[str, Reading] = {}
-        if usual and stratum != usual:
-            differences = {
-                term: subtract_printed(
-                    compared[stratum, f"difference_{term}"],
-                    plain[usual, term],
-                    numbers[term],
-                    *_print_as(term),
-                )
-                for term in terms
-            }
-        return Order(_name_order(families[stratum], config), numbers, differences)
-
-    orders = {stratum: read(stratum) for stratum in sorted(strata, key=place)}
-    told = {stratum: order for stratum, order in orders.items() if order.told}
-    name = begin_sentence(name_value("variant", variant, config))
-    others = [order for stratum, order in told.items() if stratum != usual]
-    return Variant(name, told.get(usual) if usual else None, others)
-
-
-def _print_as(term: str) -> tuple[int, int]:
-    """The unit in which a number is printed, and its decimals."""
-    return (1, 1) if term in (DAYS, SESSIONS) else (100, 0)
-
-
-def _name_order(families: Sequence[str], config: Config) -> str:
-    """'Epley twice, then Semont'; the last one again until the test is negative."""
-    names = [name_value("family", family, config) for family in families]
-    if len(set(names)) == 1:
-        return f"{begin_sentence(names[0])} again until negative"
-    return f"{begin_sentence(names[0])} {TIMES[len(names) - 1]}, then {names[-1]}"
-
-
-def list_terms(config: Config) -> list[str]:
-    """What is told of each order: shares after each session, and by the last day of the plan, mean
-    days with vertigo and mean sessions."""
-    plan = config.study.strategies
-    after = [f"resolved_after_{number}_sessions" for number in range(1, plan.sessions)]
-    return [*after, _last_share(config), DAYS, SESSIONS]
-
-
-def _last_share(config: Config) -> str:
-    return f"resolved_by_day_{config.study.strategies.days[-1]}"
 
 
 def say_orders(variants: Sequence[Variant], config: Config) -> str:
@@ -208,12 +72,12 @@ def _find_clear(order: Order, config: Config) -> list[str]:
     """The clear differences in words, mean days first."""
     words = {
         DAYS: ("more days", "fewer days"),
-        _last_share(config): ("more resolved", "fewer resolved"),
+        name_last_share(config): ("more resolved", "fewer resolved"),
     }
     clear = []
     for term, (more, fewer) in words.items():
         difference = order.differences[term]
-        unit, digits = _print_as(term)
+        unit, digits = print_as(term)
         if is_apart(difference, unit * 10**digits):
             clear.append(more if difference.ends[0] > 0 else fewer)
     return clear
@@ -238,7 +102,7 @@ def tabulate_orders(variants: Sequence[Variant], config: Config) -> dict | None:
     dict or None
         {first, columns, groups, note} as of a section's table; None where none can be compared.
     """
-    plan, share = config.study.strategies, _last_share(config)
+    plan, share = config.study.strategies, name_last_share(config)
     every = [order for variant in variants for order in variant.compared]
     shown = every if len(every) <= MOST else [o for o in every if _find_clear(o, config)]
     groups = []
@@ -286,7 +150,7 @@ def _say_more(difference: Reading, term: str) -> str:
     """'0.6 more (2.0 fewer to 3.2 more)'."""
     if not difference.usable:
         return mark_missing(difference)
-    unit, digits = _print_as(term)
+    unit, digits = print_as(term)
 
     def say(number: float) -> str:
         printed = f"{abs(unit * number):.{digits}f}"
@@ -368,7 +232,7 @@ def _tabulate_numbers(variants: Sequence[Variant], config: Config) -> dict:
             rows.append({"name": f"{order.name}{usual}", "cells": cells})
             if order.compared:
                 less = [
-                    show_difference(order.differences[term], _print_as(term)[0]) for term in terms
+                    show_difference(order.differences[term], print_as(term)[0]) for term in terms
                 ]
                 rows.append({"name": "less the usual", "cells": less})
         groups.append({"heading": variant.name, "rows": rows})

@@ -10,10 +10,10 @@ from pipeline.reports.committee.matrix import (
     say_first_choice,
     tabulate_first_choice,
 )
+from pipeline.reports.committee.order_readings import read_orders
 from pipeline.reports.committee.orders import (
     CAUTION,
     CHANCE,
-    read_orders,
     say_orders,
     say_untold,
     tabulate_orders,

@@ -3,11 +3,10 @@ is, in a fixed sequence that ranks nothing."""
 
 import pytest
 
+from pipeline.reports.committee.order_readings import COMPARISON, read_orders
 from pipeline.reports.committee.orders import (
-    COMPARISON,
     MOST,
     describe_orders,
-    read_orders,
     say_orders,
     tabulate_orders,
 )
