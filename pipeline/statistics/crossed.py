@@ -11,7 +11,7 @@ small (Harville DA. J Am Stat Assoc 1977;72:320-338, from memory). It is the sam
 that its slope at 0 is 0 and a maximum there is one like any other.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -21,7 +21,7 @@ from scipy.special import expit, logit
 from scipy.stats import chi2
 
 from pipeline.statistics.cloglog import Maximum, climb
-from pipeline.statistics.guard import Refusal, check_solution
+from pipeline.statistics.guard import GRADIENT_LEFT, Refusal
 
 STEPS, HALVINGS = 60, 20
 SMALL = 1e-14  # of twice the rise that a further Newton step promises
@@ -30,6 +30,10 @@ DIFFERENCE = 2e-3  # of a standard deviation, for differences of the log-likelih
 STARTS = (0.3, 1.0)  # of every standard deviation
 SAME = 1e-4  # largest difference of log-likelihoods that are the same
 ENOUGH = 1e-9  # of twice the rise that is left
+# of the greatest curvature, which differences of the log-likelihood do not tell from none
+NOISE = 1e-3
+OFF = (0.1, 0.05, 0.02, 0.01)  # steps from a standard deviation of 0, where no slope shows the way
+STEEPEST = 1e-3  # slope that is none, in directions without curvature
 # odds of like rows differ by a factor of twenty thousand: the search of limits ends here
 GREATEST_SD = 5.0
 CLOSE = 0.01  # of the root of twice the fall of the log-likelihood at its limits
@@ -37,6 +41,7 @@ ALIKE = Refusal(
     "not_identified",
     "separation: some have no event, or only events, and no finite coefficient fits",
 )
+Score = Callable[[np.ndarray], tuple[float, np.ndarray, np.ndarray]]
 
 
 @dataclass(frozen=True)
@@ -109,8 +114,7 @@ class Modes:
     Attributes
     ----------
     value
-        Log-likelihood of the standard deviations, without the constant of the binomial
-        coefficients, (points,).
+        Log-likelihood of the standard deviations, without binomial coefficients, (points,).
     effects
         mu and z, (points, columns).
     information
@@ -198,15 +202,16 @@ class CrossedFit:
     ----------
     sds
         One for each factor, (factors,).
-    log_likelihood
-        There, as in Modes.
     maximum
-        The maximum itself.
+        The maximum itself; its value is as in Modes.
+    flat
+        Whether other standard deviations are as likely, as where each level of a factor is with one
+        level of another: then none of them has a value, but what they leave of shares has.
     """
 
     sds: np.ndarray
-    log_likelihood: float
     maximum: Maximum
+    flat: bool
 
 
 def fit_crossed(counted: Counted) -> CrossedFit | Refusal:
@@ -226,12 +231,31 @@ def fit_crossed(counted: Counted) -> CrossedFit | Refusal:
     if counted.events.sum() in (0, counted.members.sum()):
         return ALIKE
     n_factors = counted.factor.max() + 1
-    ends = [climb(partial(_score, counted), np.full(n_factors, start), ENOUGH) for start in STARTS]
+    ends = [_climb(partial(_score, counted), np.full(n_factors, start)) for start in STARTS]
     best = max(ends, key=lambda end: end.value)
     if not all(best.value - end.value < SAME for end in ends):
         return Refusal("not_converged", "two searches end at different places")
-    refusal = check_solution(best.gradient, best.information)
-    return refusal or CrossedFit(np.abs(best.point), best.value, best)
+    scale = np.sqrt(np.maximum(np.abs(np.diag(best.information)), NOISE))
+    curvature = np.linalg.eigvalsh(best.information / np.outer(scale, scale))
+    left = best.gradient @ np.linalg.pinv(best.information, NOISE, hermitian=True) @ best.gradient
+    if curvature[0] < -NOISE:
+        return Refusal("not_converged", "the solution is not a maximum of the likelihood")
+    if left > GRADIENT_LEFT or np.abs(best.gradient).max() > STEEPEST:
+        return Refusal("not_converged", "the gradient is not zero at the solution")
+    flat = curvature[0] < NOISE * curvature[-1]
+    return CrossedFit(np.abs(best.point), best, bool(flat))
+
+
+def _climb(score: Score, start: np.ndarray) -> Maximum:
+    """Climb, and on from a standard deviation of 0 from which the likelihood rises."""
+    for step in OFF:
+        end = climb(score, start, ENOUGH)
+        curvature = np.diag(end.information)
+        stuck = (np.abs(end.point) < step / 2) & (curvature < -NOISE * np.abs(curvature).max())
+        if not stuck.any():
+            break
+        start = np.where(stuck, step, end.point)
+    return end
 
 
 def _score(counted: Counted, point: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
@@ -276,13 +300,9 @@ def limit_sd(
     Returns
     -------
     tuple of float
-        The lower limit, 0 where the data do not exclude it; the upper one, inf where the
-        likelihood has not fallen enough at GREATEST_SD.
-
-    Notes
-    -----
-    A limit is where the root of twice the fall reaches the root of the `coverage` quantile of
-    chi-squared with one degree of freedom.
+        Where twice the log-likelihood has fallen by the `coverage` quantile of chi-squared with one
+        degree of freedom: the lower limit, 0 where the data do not exclude it, and the upper one,
+        inf where it has not fallen enough at GREATEST_SD.
     """
     reach, middle = np.sqrt(chi2.ppf(coverage, 1)), fit.sds[factor]
     others = np.delete(fit.sds, factor)
@@ -293,9 +313,8 @@ def limit_sd(
             kept = np.arange(len(fit.sds)) != factor
             return value, gradient[kept], information[np.ix_(kept, kept)]
 
-        # begun away from 0, where every standard deviation stays
-        highest = climb(score, np.maximum(others, STARTS[0]), ENOUGH).value
-        over = float(np.sqrt(2 * max(fit.log_likelihood - highest, 0.0)) - reach)
+        highest = _climb(score, others).value
+        over = float(np.sqrt(2 * max(fit.maximum.value - highest, 0.0)) - reach)
         return over if abs(over) > CLOSE else 0.0
 
     lower = brentq(excess, 0.0, middle, xtol=CLOSE / 10) if excess(0.0) > 0 else 0.0

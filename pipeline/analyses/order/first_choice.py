@@ -52,6 +52,9 @@ from schemas.study import Config, Study, round_count
 
 POPULATION = "positional, first session"
 CIRCULAR = Refusal("not_identified", "circular: the arm is named by the response that is compared")
+FLAT = Refusal(
+    "not_identified", "the likelihood is flat: the data do not determine every coefficient"
+)
 NEGATIVE = "first_test_negative"
 STANDARDISED, POOLED = f"standardised_{NEGATIVE}", f"pooled_{NEGATIVE}"
 COUNT, AS_IT_IS = "count", f"share of those tested; {site_limits.METHOD}"
@@ -247,6 +250,9 @@ def _state_spread(pool: PooledCells | Refusal, tested: pd.DataFrame) -> Iterator
         fields = _describe(tested, "all", PROFILE)
         if isinstance(pool, Refusal):
             yield withhold(f"{factor}_sd", pool.status, pool.note, **fields)
+            continue
+        if pool.fit.flat:
+            yield withhold(f"{factor}_sd", FLAT.status, FLAT.note, **fields)
             continue
         low, high = pool.limit(factor)
         sd = float(pool.fit.sds[FACTORS.index(factor)])

@@ -24,6 +24,7 @@ KNOWN = {
 SESSION = {"family": "epley", "outcome": "negative", "setting": "clinic", "spell": 1} | {
     "at_risk": True
 }
+CODES = {"gufoni": "gufoni_geotropic"}  # of families that are not called like a maneuver
 CALM = {
     "session": 1,
     "day": 0,
@@ -61,7 +62,8 @@ def make_pool(episodes: list[dict]) -> dict[str, pd.DataFrame]:
     days = [
         each.get("days", 7) if seen else pd.NA for each, seen in zip(episodes, tested, strict=True)
     ]
-    maneuvers = [family.split()[0] for family in told["family"]]
+    first = [family.split()[0] for family in told["family"]]
+    maneuvers = [CODES.get(family, family) for family in first]
     attempts = keys.assign(**CALM, **told, maneuver=maneuvers, next_test_days=days)
     return {
         "episodes": build_table("episodes", people).assign(**keys.astype("string")),

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.analyses.cells import NO_FAMILY, find_members, list_cells
+from schemas.derived import Attempts
 from schemas.order_plan import Variant
 from tests.unit.analyses.first_pool import make_pool
 
@@ -66,7 +67,7 @@ def test_the_next_test_is_the_outcome(plan, outcome, tested, negative):
 def test_what_comes_after_the_next_test_changes_nothing(plan):
     tables = make_pool([LONG, LONG | {"family": "semont", "outcome": "positive"}])
     later = tables["attempts"].assign(session=2, day=30, family="gufoni", outcome="negative")
-    more = pd.concat([tables["attempts"], later], ignore_index=True)
+    more = Attempts.cast(pd.concat([tables["attempts"], later], ignore_index=True))
     listed = [
         list_cells(tables["adjudications"], attempts, plan.study.variants, plan.maneuvers)
         for attempts in (tables["attempts"], more)

@@ -65,7 +65,7 @@ def test_no_other_standard_deviations_are_likelier(fitted):
     counted, fit = fitted
     grid = np.linspace(0, 2, 9)
     points = np.stack(np.meshgrid(grid, grid, grid), axis=-1).reshape(-1, 3)
-    assert find_modes(counted, points).value.max() <= fit.log_likelihood + 1e-9
+    assert find_modes(counted, points).value.max() <= fit.maximum.value + 1e-9
 
 
 def test_limits_are_where_the_profile_has_fallen(fitted):
@@ -75,7 +75,7 @@ def test_limits_are_where_the_profile_has_fallen(fitted):
     for end in (low, high):
         others = np.linspace(0, 1.5, 31)
         points = np.stack(np.meshgrid(end, others, others), axis=-1).reshape(-1, 3)
-        fall = fit.log_likelihood - find_modes(counted, points).value.max()
+        fall = fit.maximum.value - find_modes(counted, points).value.max()
         assert 2 * fall == pytest.approx(chi2.ppf(0.95, 1), abs=0.12)
     assert limit_sd(counted, fit, 1)[0] == 0
 
@@ -116,6 +116,17 @@ def test_events_and_the_rest_change_places(seed, one, other):
         assert turned == pytest.approx(value, abs=1e-7)
 
 
+@pytest.mark.parametrize("seed", range(8))
+def test_a_search_does_not_stay_at_none_where_there_is_a_spread(seed):
+    """At 0 the likelihood has no slope, whichever way it bends."""
+    counted = draw(200 + seed, (0.25, 0.25, 0.25))
+    fit = fit_crossed(counted)
+    for factor in range(3):
+        moved = np.tile(fit.sds, (40, 1))
+        moved[:, factor] = np.linspace(0, 1, 40)
+        assert find_modes(counted, moved).value.max() <= fit.maximum.value + 1e-6
+
+
 @pytest.mark.parametrize("events", [np.zeros(4), np.full(4, 5.0)])
 def test_outcomes_of_one_kind_have_no_fit(events):
     fit = fit_crossed(count_rows(events, np.full(4, 5.0), [FIRST, SECOND]))
@@ -123,7 +134,13 @@ def test_outcomes_of_one_kind_have_no_fit(events):
     assert fit.status == "not_identified"
 
 
-def test_a_factor_of_one_level_is_not_identified():
-    fit = fit_crossed(count_rows([3, 4, 6, 2], [9, 8, 9, 9], [np.zeros(4), SECOND]))
-    assert isinstance(fit, Refusal)
-    assert fit.status == "not_identified"
+def test_spreads_that_the_rows_do_not_tell_apart_are_said_to_be_flat():
+    """Of a level that is always with one level of another factor."""
+    counted = draw(4, (0.8, 0.4, 0.3))
+    assert not fit_crossed(counted).flat
+    nested = np.arange(40) % 10
+    rng = np.random.default_rng(2)
+    members = rng.integers(4, 12, 40)
+    events = rng.binomial(members, expit(rng.normal(0, 1, 10)[nested]))
+    assert fit_crossed(count_rows(events, members, [nested, nested + 50])).flat
+    assert fit_crossed(count_rows(events, members, [np.zeros(40), nested])).flat
