@@ -178,6 +178,7 @@ WITHIN = (
 )
 CHAINS = (
     Chain("apart, recognised by", "day", rises=True),
+    Chain("apart, recognised after", "day"),
     *(
         Chain(f"{kept} {endpoint}", "day")
         for kept in ("free", "known positive")

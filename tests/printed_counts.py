@@ -14,8 +14,10 @@ from schemas.denominators import BASES
 BLOCKS = {"p", "li", "h1", "h2", "h3", "figcaption", "dt", "dd", "td", "th", "caption", "text"}
 SKIPPED = {"style", "script", "title", "desc", "defs", "footer"}
 N = r"\d[\d,]*(?:\.\d+)?"
+# of sessions that count nobody: averages, and what the plan says
+OF_SESSIONS = rf"{N} sessions on average \(median {N}\)|a median of {N} sessions|up to {N} sessions"
 NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
-    rf"{N} sessions on average \(median {N}\)|a median of {N} sessions",
+    OF_SESSIONS,
     rf"age was {N} years|interquartile range {N} to {N}",
     # guards of the plan
     rf"fewer than {N} episodes, or a {N} % confidence interval wider than {N} percentage points",
@@ -35,8 +37,7 @@ NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
     rf"{N} (?:percentage )?points?|0 to 100",
     rf"{N} (?:fewer|more)\b(?! episode)",  # days with vertigo
     rf"orders of maneuvers, {N} can be compared with the usual one, and (?:none|{N}) differs?",
-    rf"up to {N} sessions|After session {N}",  # of the plan
-    rf"{N} sessions on average \(median {N}\)",
+    rf"After session {N}",
     rf"between {N} and {N} times as fast|one in {N} would|{N} in {N} lay outside",
     rf"{N} times as often|{N} times for the confidence",
     rf"is {N}, between {N} and {N}",  # kappa
@@ -137,7 +138,8 @@ def strip_marks(text: str) -> str:
 
 def find_counts(text: str) -> set[tuple[int, str]]:
     """The counts of running text that stand right before their noun, as (number, noun)."""
-    matches = [match for match in COUNT.finditer(strip_marks(text)) if match["noun"] in PEOPLE]
+    text = re.sub(OF_SESSIONS, "…", strip_marks(text))
+    matches = [match for match in COUNT.finditer(text) if match["noun"] in PEOPLE]
     return {
         (_whole(match[name]), PEOPLE[match["noun"]])
         for match in matches

@@ -71,7 +71,8 @@ def read_first_choice(row: Row, _: Release) -> Reading:
     if row.term == "first_tested":
         return Reading(tests, tests, tests)
     if row.term == "first_test_positive":
-        return Reading(tests, count("first tests", narrowed, negative="no"), tests)
+        positive = count("first tests", narrowed, negative="no")
+        return Reading(tests, positive, positive)
     if row.term in ("first_test_negative", "days_to_next_test"):
         return Reading(tests, count("first tests", narrowed, negative="yes"), tests)
     return read_own(row)
