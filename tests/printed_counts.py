@@ -15,7 +15,7 @@ BLOCKS = {"p", "li", "h1", "h2", "h3", "figcaption", "dt", "dd", "td", "th", "ca
 SKIPPED = {"style", "script", "title", "desc", "defs", "footer"}
 N = r"\d[\d,]*(?:\.\d+)?"
 # of sessions that count nobody: averages, and what the plan says
-OF_SESSIONS = rf"{N} sessions on average \(median {N}\)|a median of {N} sessions|up to {N} sessions"
+OF_SESSIONS = rf"{N} sessions on average \(median {N}\)|a median of {N} sessions|up to {N} sessions|After session {N}"
 NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
     OF_SESSIONS,
     rf"age was {N} years|interquartile range {N} to {N}",
@@ -37,7 +37,6 @@ NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
     rf"{N} (?:percentage )?points?|0 to 100",
     rf"{N} (?:fewer|more)\b(?! episode)",  # days with vertigo
     rf"orders of maneuvers, {N} can be compared with the usual one, and (?:none|{N}) differs?",
-    rf"After session {N}",
     rf"between {N} and {N} times as fast|one in {N} would|{N} in {N} lay outside",
     rf"{N} times as often|{N} times for the confidence",
     rf"is {N}, between {N} and {N}",  # kappa
