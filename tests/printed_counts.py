@@ -15,7 +15,10 @@ BLOCKS = {"p", "li", "h1", "h2", "h3", "figcaption", "dt", "dd", "td", "th", "ca
 SKIPPED = {"style", "script", "title", "desc", "defs", "footer"}
 N = r"\d[\d,]*(?:\.\d+)?"
 # of sessions that count nobody: averages, and what the plan says
-OF_SESSIONS = rf"{N} sessions on average \(median {N}\)|a median of {N} sessions|up to {N} sessions|After session {N}"
+OF_SESSIONS = (
+    rf"{N} sessions on average \(median {N}\)|a median of {N} sessions|up to {N} sessions|"
+    rf"After session {N}"
+)
 NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
     OF_SESSIONS,
     rf"age was {N} years|interquartile range {N} to {N}",
