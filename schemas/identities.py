@@ -169,6 +169,7 @@ WITHIN = (
     Within("first tested", "first session"),
     Within("first tested", "on path, tested again", CELL, {"path": "{family}"}),
     Within("first tested, compared", "first tested"),
+    Within("first tested, of a family compared", "first tested"),
     Within("first test positive", "first session failed"),
     Within("unseen", "first session failed"),
     *(Within(f"named {part}", "positional") for part in ("canal", "side", "arm", "mechanism")),

@@ -90,8 +90,9 @@ KINDS = {
     "criterion": Kind("information criterion", None, None, 1),
     "size": Kind("effective number of people", 0, None, 0),
 }
+OF_SESSIONS = "session share"  # one person may have several
 # parts of the very people that are counted
-SHARES = ("share", "part", "session share", "probability")
+SHARES = ("share", "part", OF_SESSIONS, "probability")
 
 
 @dataclass(frozen=True)

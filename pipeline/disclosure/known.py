@@ -13,7 +13,7 @@ from pipeline.disclosure.cells import Cells
 from pipeline.disclosure.people import Described
 from pipeline.disclosure.protect import WHOLE_SHARES, find_least
 from pipeline.disclosure.rounding import COUNTED, find_half_steps, list_rounded, unround_count
-from schemas.quantities import SHARES
+from schemas.quantities import OF_SESSIONS, SHARES
 from schemas.study import Disclosure
 
 MANY = np.inf
@@ -41,6 +41,10 @@ class Share(NamedTuple):
     high: float
     lower: float
     upper: float
+
+
+class Misread(Exception):
+    """A quantity counts other people than those of whom it is declared."""
 
 
 @dataclass
@@ -80,6 +84,21 @@ def learn_known(
     if cells.left:
         bounds[list(cells.growth), 0] = -MANY
     return known
+
+
+def check_known(cells: Cells, known: Known, described: pd.Series) -> None:
+    """See that what a release is thought to show is so of every cell that its rows count.
+
+    Raises
+    ------
+    Misread
+        With the names of the first row of which it is not; people and numbers are left out.
+    """
+    for n, rows in cells.rows.items():
+        least, most = known.bounds[n]
+        if cells.values[n] < least or cells.values[n] > most:
+            what = described[rows[0][0]].quantity
+            raise Misread(f"“{what.term}” ({what.kind}) is declared of other people than it counts")
 
 
 def narrow_known(
@@ -181,9 +200,12 @@ def read_count(row: Shown, what: Described, counted: str, rule: Disclosure) -> t
         return (max(least, rule.least_shown), most) if shown else (least, most)
     least, most = row.bound_count("n_episodes", rule)
     if (shown or row.status == "bounded") and kind != "count":
-        both = kind in SHARES and (
-            row.status == "bounded" or row.estimate not in (0, 1)
-        )  # those with the event, and those without
+        # those with the event, and those without; sessions of both kinds may be one person's
+        both = (
+            kind in SHARES
+            and kind != OF_SESSIONS
+            and (row.status == "bounded" or row.estimate not in (0, 1))
+        )
         least = max(least, rule.least_shown, 2 * find_least(what, rule) if both else 0)
     elif most < MANY:
         least = max(least, rule.least_shown)

@@ -19,7 +19,7 @@ from pipeline.disclosure.people import BySite, Described
 from schemas.columns import Frame
 from schemas.estimate import Estimates
 from schemas.identities import CONTRASTS
-from schemas.quantities import SHARES, compile_pattern
+from schemas.quantities import OF_SESSIONS, SHARES, compile_pattern
 from schemas.study import Disclosure
 
 NUMBERS = ["estimate", "std_error", "lower", "upper", "p_value", "p_adjusted"]
@@ -146,8 +146,7 @@ def _tells_of_a_site(
 def _judge_share(row: Mapping, what: Described, rule: Disclosure, single_site: bool) -> Judged:
     """Of a share the event and the rest are two groups, neither of which may be small."""
     size = float(row["n_episodes"])
-    if what.quantity.kind == "session share" and row["estimate"] > 0:
-        # sessions, of which one person may have several
+    if what.quantity.kind == OF_SESSIONS and row["estimate"] > 0:
         size = max(size, round(row["n_events"] / row["estimate"]))
     event = row["n_events"] if what.quantity.kind in WHOLE_SHARES else row["estimate"] * size
     least = find_least(what, rule)

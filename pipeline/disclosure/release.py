@@ -11,7 +11,7 @@ from pipeline.disclosure.between import add_releases
 from pipeline.disclosure.cells import list_cells
 from pipeline.disclosure.cover import Cover
 from pipeline.disclosure.equations import add_equations
-from pipeline.disclosure.known import Known, learn_known
+from pipeline.disclosure.known import Known, check_known, learn_known
 from pipeline.disclosure.ledger import Entry
 from pipeline.disclosure.message import describe_exposed
 from pipeline.disclosure.people import BySite, Trials, describe_rows, read_by_site
@@ -127,6 +127,11 @@ def make_release(
 def hide_what_tells(stated: Stated, safe: pd.DataFrame, rule: Disclosure) -> pd.DataFrame:
     """The rows with more hidden, until no hidden count can be worked out by anybody,
     or by a site that knows its own."""
+    check_known(
+        stated.audit.cells,
+        learn_known(stated.audit.cells, safe, stated.described, rule),
+        stated.described,
+    )
     for _ in range(ROUNDS):
         exposed = find_all(stated, safe, rule)
         if not exposed:

@@ -8,6 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline.disclosure.issue import issue_release
+from pipeline.disclosure.known import Misread
 from pipeline.disclosure.people import narrow_trials
 from pipeline.disclosure.release import GivenAway
 from pipeline.steps.arguments import add_fingerprints, add_path, start_parser
@@ -37,7 +38,7 @@ def main() -> Counts:
     trials = narrow_trials(config.published)
     try:
         issue = issue_release(estimates, config.study.disclosure, trials, arguments.ledger, used)
-    except (GivenAway, Undeclared) as refused:
+    except (GivenAway, Misread, Undeclared) as refused:
         sys.exit(str(refused))
     for path in arguments.estimates:
         issue.files.get(path.name, Estimates.empty()).to_csv(arguments.out / path.name, index=False)

@@ -194,7 +194,7 @@ FIRST_CHOICE = Analysis(
             "overlap",
             "probability",
             "share of a variant's patients who could have been given this family or another",
-            TESTED,
+            People("first tested, of a family compared", VARIANT),
             sized=False,
             among=DIAGNOSTICS,
         ),

@@ -11,12 +11,23 @@ from hypothesis import strategies as st
 
 from pipeline.disclosure.audit import EVERYBODY, Audit
 from pipeline.disclosure.cells import Cells
-from pipeline.disclosure.known import Known, Share, learn_known
+from pipeline.disclosure.known import Known, Misread, Share, learn_known
 from pipeline.disclosure.people import Group
 from pipeline.disclosure.program import Contradiction
 from pipeline.disclosure.protect import hide_rows
 from pipeline.disclosure.release import GivenAway, find_all, hide_what_tells, state_all
-from tests.pool_of_counts import CANALS, MECHANISMS, RULE, curves, describe, release, two_way
+from pipeline.disclosure.rounding import round_counts
+from pipeline.statistics.tidy import state, tidy_estimates
+from tests.pool_of_counts import (
+    CANALS,
+    MECHANISMS,
+    RULE,
+    curves,
+    describe,
+    release,
+    spread,
+    two_way,
+)
 
 
 def hide(estimates: pd.DataFrame, *strata: str) -> set[str]:
@@ -414,3 +425,54 @@ def test_what_is_shown_is_known_and_marks_say_nothing():
     # a mark tells nothing
     assert bounds[place["followed objective, canal=lateral"]].tolist() == [0, np.inf]
     assert bounds[place["followed objective, canal=posterior"]].tolist() == [300, 300]
+
+
+def test_sessions_on_both_sides_of_a_share_may_be_those_of_fewer_people():
+    # 18 people had 26 sessions, 15 of them without success: there need not be 22 people
+    row = state(
+        "success_raw",
+        11 / 26,
+        stratum="family=epley,canal_arm=posterior long,mechanism=canalolithiasis",
+        n_episodes=18,
+        n_events=11,
+        n_sites=5,
+        by_site=spread(18),
+    )
+    estimates = tidy_estimates(
+        [row],
+        analysis="attempt_success",
+        population="positional, attempts with a deciding test",
+        method="m",
+    )
+    stated = state_all(estimates, RULE)
+    cells = stated.audit.cells
+    known = learn_known(
+        cells, round_counts(stated.rows, stated.described, 10), stated.described, RULE
+    )
+    n = next(n for n, key in enumerate(cells.keys) if cells.values[n] == 18)
+    assert known.bounds[n].tolist() == [15, 24]
+
+
+def test_a_quantity_that_counts_other_people_than_are_declared_is_named():
+    estimates = curves({"canal=posterior": 300})
+    other = tidy_estimates(
+        [
+            state(
+                "resolved_by_day_7",
+                0.5,
+                stratum="canal=posterior",
+                n_episodes=100,
+                n_sites=5,
+                n_events=50,
+                by_site=spread(100),
+            )
+        ],
+        analysis="resolution_curves",
+        population="positional",
+        endpoint="objective",
+        method="m",
+    )
+    with pytest.raises(Misread) as refused:
+        release(pd.concat([estimates, other], ignore_index=True))
+    assert "median_days" in str(refused.value)
+    assert not any(number in str(refused.value) for number in ("100", "300"))
