@@ -37,6 +37,7 @@ class Variable:
 
 
 FAMILY = r"[a-z][a-z0-9_]*"  # a family of maneuvers of the plan
+THEN, TOGETHER = " > ", " + "  # between sessions of a path, and between families of one session
 NUMBER = r"\d+\+?"
 VARIABLES = {
     "age": Variable("age", r"\d+-\d+|\d+\+"),
@@ -68,7 +69,9 @@ VARIABLES = {
     "mechanism": Variable("mechanism", codes.MECHANISM),
     "model": Variable("model", FAMILY),
     "onset": Variable("time since onset"),
-    "path": Variable("path", r"[a-z0-9_+]+( > [a-z0-9_+]+)*"),
+    "path": Variable(
+        "path", rf"(\.\.|{FAMILY})(({re.escape(THEN)}|{re.escape(TOGETHER)})(\.\.|{FAMILY}))*"
+    ),
     "performed_by": Variable("performed by"),
     "place": Variable("where it was done", ("clinic", "home supervised", "home alone", "several")),
     "planted": Variable("planted", FAMILY),
@@ -83,7 +86,7 @@ VARIABLES = {
     "sex": Variable("sex", codes.SEX),
     "side": Variable("side", codes.SIDE),
     "site": Variable("site", r"S\d{2,3}|[A-Z]{1,2}|one"),
-    "strategy": Variable("order of maneuvers", r"[a-z0-9_]+( > [a-z0-9_]+)*"),
+    "strategy": Variable("order of maneuvers", rf"{FAMILY}({re.escape(THEN)}{FAMILY})*"),
     "trial": Variable("trial", FAMILY),
     "up_to_attempts": Variable("up to attempt", r"\d+"),
     "variant": Variable("variant", FAMILY),

@@ -3,9 +3,9 @@
 from schemas.columns import Frame
 from schemas.derived import Adjudications, Attempts, Sequences, Spells
 from schemas.keys import EPISODE
+from schemas.strata import THEN, TOGETHER
 
 ENDPOINT = "objective"  # by which the outcome of an attempt is judged, too
-THEN, TOGETHER = " > ", " + "  # between sessions, and between families of one session
 
 
 def list_sequences(

@@ -14,7 +14,7 @@ from string import Formatter
 import numpy as np
 
 from pipeline.disclosure.cells import Cells, Complement
-from pipeline.disclosure.people import THEN, Group
+from pipeline.disclosure.people import Group
 from schemas.identities import (
     CHAINS,
     DIVIDED,
@@ -27,9 +27,10 @@ from schemas.identities import (
     Chain,
     Within,
 )
+from schemas.strata import THEN, TOGETHER
 
 ANY = "*"  # those of whom a variable is told
-TOGETHER = "+"
+UNITED = "+"  # between values that are counted together
 ALIKE, FIRST = "alike ", "treated"
 Sets = dict[str, set[frozenset]]
 
@@ -186,8 +187,8 @@ def _drop_unions(
         part
         for part in parts
         if not alone
-        or TOGETHER not in (value := values[part][further[0]])
-        or not set(value.split(TOGETHER)) <= alone
+        or UNITED not in (value := values[part][further[0]])
+        or not set(value.split(UNITED)) <= alone
     ]
 
 
@@ -289,7 +290,7 @@ def _start_paths(cells: Cells, sets: Sets) -> None:
             begun = [
                 path
                 for path in paths
-                if THEN not in path and path.split("+")[0] == variables["first_maneuver"]
+                if THEN not in path and path.split(TOGETHER)[0] == variables["first_maneuver"]
             ]
             parts = [Group(PATH, frozenset([("path", path)])) for path in sorted(begun)]
             if parts:

@@ -13,11 +13,11 @@ from schemas.declared import find_quantity
 from schemas.estimate import Estimates
 from schemas.published import Published
 from schemas.quantities import KINDS, Kind, People, Quantity
-from schemas.strata import split_stratum
+from schemas.strata import THEN, split_stratum
 
 PUBLISHED = "published"  # population of results printed in papers: nobody of this pool
 WHOLE = "all"
-THEN, START, BACK = " > ", "start", ".."  # steps of a path
+START, BACK = "start", ".."  # steps of a path
 Trials = Mapping[str, Mapping[str, str]]
 
 

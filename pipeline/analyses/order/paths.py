@@ -21,7 +21,6 @@ from collections.abc import Iterator
 import pandas as pd
 
 from pipeline.derivation.first_events import COMPLETE
-from pipeline.derivation.sequences import THEN
 from pipeline.statistics import site_limits
 from pipeline.statistics.guard import check_size
 from pipeline.statistics.scales import SHARE, state_within
@@ -30,6 +29,7 @@ from schemas.columns import Frame
 from schemas.derived import Adjudications, Sequences
 from schemas.estimate import Estimates
 from schemas.keys import EPISODE
+from schemas.strata import THEN
 from schemas.study import Config, Guards
 
 MOST_SESSIONS = 3  # beginnings of paths that are described; few take longer ones

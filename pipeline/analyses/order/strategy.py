@@ -9,8 +9,7 @@ from pipeline.analyses.resolution.courses import ANOTHER, FIRST, SAME, Jump
 from pipeline.statistics.g_formula import Course, Functional
 from pipeline.statistics.scales import SHARE, Scale, differ, span
 from schemas.order_plan import Strategies
-
-PATH_SIGN = " > "  # between families in their order
+from schemas.strata import THEN
 
 
 class Strategy(NamedTuple):
@@ -25,7 +24,7 @@ class Strategy(NamedTuple):
     def name(self) -> str:
         """Its families in order, the last of them again until negative."""
         same = self.first == self.then
-        return PATH_SIGN.join([self.then] if same else [self.first] * self.failures + [self.then])
+        return THEN.join([self.then] if same else [self.first] * self.failures + [self.then])
 
     def list_jumps(self, variant: str, sessions: int) -> list[Jump]:
         """The kind of each session from the first on."""

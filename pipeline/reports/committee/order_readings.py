@@ -8,11 +8,10 @@ import pandas as pd
 
 from pipeline.reports.readings import Reading, Readings, read_estimates, subtract_printed
 from pipeline.reports.wording import begin_sentence, name_value
-from schemas.strata import split_stratum
+from schemas.strata import THEN, split_stratum
 from schemas.study import Config
 
 POPULATION, COMPARISON = "positional", "usual strategy"
-BETWEEN = " > "  # families of an order
 DAYS, SESSIONS = "mean_days_with_vertigo", "mean_sessions"
 TIMES = {1: "once", 2: "twice"}
 
@@ -97,7 +96,7 @@ def _read_variant(
 ) -> Variant:
     """The usual order is the one that is compared with no other."""
     known = list(dict.fromkeys(maneuver.family for maneuver in config.maneuvers.values()))
-    families = {s: split_stratum(s)["strategy"].split(BETWEEN) for s in strata}
+    families = {s: split_stratum(s)["strategy"].split(THEN) for s in strata}
     usual = next((s for s in strata if s not in against_usual), None)
     first = families[usual][0] if usual else ""
     terms = list_terms(config)

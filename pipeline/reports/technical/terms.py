@@ -72,7 +72,7 @@ def _name_code(variable: str, code: str, config: Config) -> str:
     if code == "not_tested_again":
         return "not tested again"
     if variable == "path":
-        return " > ".join(part.strip().replace("_", " ") for part in code.split(">"))
+        return code.replace("_", " ")
     if variable in FAMILIES:
         return name_value("first_maneuver", code, config)
     if variable == "read":

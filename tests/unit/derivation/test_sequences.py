@@ -3,7 +3,8 @@
 import pandas as pd
 import pytest
 
-from pipeline.derivation.sequences import THEN, list_sequences
+from pipeline.derivation.sequences import list_sequences
+from schemas.strata import THEN, TOGETHER, check_stratum
 from tests.failure_cases import LATER, RIGHT, SILENT, case, derive
 
 
@@ -90,7 +91,8 @@ def test_a_recurrence_is_no_part_of_the_path(sequence):
 
 def test_families_of_one_session_stay_together(sequence):
     path = sequence([RIGHT, examined(7, True)], give((0, "epley"), (0, "semont"), (7, "epley")))
-    assert path["path"] == "epley + semont > epley"
+    assert path["path"] == f"epley{TOGETHER}semont{THEN}epley"
+    check_stratum(f"path={path['path']}")  # else the paths of a larger pool could not be stated
     assert path["outcomes"] == "positive > not_tested_again"
     assert path["status"] == "unresolved"
     assert pd.isna(path["resolved_after"])

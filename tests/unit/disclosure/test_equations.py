@@ -130,10 +130,10 @@ def test_paths_that_begin_with_a_maneuver_are_of_those_who_had_it_first():
     assert relate(
         ("treated", {"first_maneuver": "epley"}, 60),
         ("on path", {"path": "epley"}, 40),
-        ("on path", {"path": "epley+semont"}, 12),
+        ("on path", {"path": "epley + semont"}, 12),
         ("on path", {"path": "semont"}, 30),
     ) == {
-        "treated, first_maneuver=epley = on path, path=epley + on path, path=epley+semont + "
+        "treated, first_maneuver=epley = on path, path=epley + on path, path=epley + semont + "
         "treated, first_maneuver=epley, without first maneuver and paths"
     }
 

@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 from scipy.stats import beta
 
 from pipeline.analyses.order.paths import MOST_SESSIONS, describe_sequences
-from pipeline.derivation.sequences import THEN
+from pipeline.disclosure.people import describe_rows
 from schemas.derived import Adjudications, Sequences
+from schemas.strata import THEN, TOGETHER
 
 FAMILIES = ["epley", "semont", "gufoni"]
 ENDS = ["resolved", "resolved_later", "tested_again", "never_tested_again"]
@@ -226,3 +227,11 @@ def test_other_verdicts_never_enter(plan):
     sequences, verdicts = build(30 * [(["epley"], "resolved")])
     apart = Adjudications.cast(verdicts.assign(positional=["yes"] * 20 + ["undetermined"] * 10))
     assert cells(describe_sequences(sequences, apart, plan), "path=start")["reached"] == 20
+
+
+def test_sessions_of_several_families_are_followed_like_others(plan):
+    both = f"epley{TOGETHER}semont"
+    paths = 40 * [([both], "resolved")] + 30 * [([both, "epley"], "resolved")]
+    estimates = describe_sequences(*build(paths), plan)
+    assert cells(estimates, f"path={both}")["next=epley"] == 30
+    assert describe_rows(estimates).notna().all()  # and may leave
