@@ -20,7 +20,7 @@ os.environ["PATH"] = os.pathsep.join(
     [str(Path(sys.executable).parent), os.environ.get("PATH", os.defpath)]
 )
 
-from pipeline.analyses.plan import ANALYSES, LONGEST, module_of
+from pipeline.analyses.plan import ANALYSES, LONGEST, PLANTED, module_of
 from pipeline.intake.folders import NAMED, batch_deliveries, fingerprint_state, list_deliveries
 from pipeline.sources import find_sources, list_own_files
 from schemas.declared import PLAN as ANALYSES_OF_PLAN

@@ -175,6 +175,7 @@ PARAMETERS = {
     "coverage": r"[\d.]+",
     "edge": r"upper|lower",
     "arm": r"repeat|change",
+    "source": r"planted|found|naive",
     "when": r"before|after",
     "variable": "|".join(VARIABLES),
     "level": r".+",

@@ -5,6 +5,7 @@ Time is continuous days from day 0.
 
 import numpy as np
 
+from schemas.maneuver import Maneuver
 from synthetic_data.draw import chance
 from synthetic_data.effects import EXERCISE_DAYS, NO_EFFECT, SLOW, WRONG, tabulate_chances
 from synthetic_data.patients import BOTH, LEFT, NO_SIDE, RESOLVED, RIGHT, Cases
@@ -13,6 +14,9 @@ from synthetic_data.signs import PATTERN_NAMES
 from synthetic_data.sites import Site
 
 YEAR = 365.25
+ON_CUPULA = np.array(
+    [name in VARIANTS and VARIANTS[name].mechanism == "cupulolithiasis" for name in PATTERN_NAMES]
+)
 
 
 class Course:
@@ -31,19 +35,15 @@ class Course:
         scenario: Scenario,
         site: Site,
         cases: Cases,
-        names: tuple[str, ...],
-        sided: np.ndarray,
+        maneuvers: dict[str, Maneuver],
     ):
         count = len(cases)
-        self.rng, self.scenario, self.site, self.cases, self.names, self.sided = (
-            rng,
-            scenario,
-            site,
-            cases,
-            names,
-            sided,
-        )
-        self.right_chance, self.wrong_chance = tabulate_chances(names, PATTERN_NAMES)
+        self.rng, self.scenario, self.site, self.cases = rng, scenario, site, cases
+        self.names = tuple(maneuvers)
+        self.sided = np.array([maneuver.sided for maneuver in maneuvers.values()])
+        self.family = np.array([maneuver.family for maneuver in maneuvers.values()], dtype=object)
+        self.right_chance, self.wrong_chance = tabulate_chances(self.names, PATTERN_NAMES)
+        self.last_family = np.full(count, None, dtype=object)
         self.pattern, self.side = cases.pattern.copy(), cases.side.copy()
         self.resistance = rng.exponential(size=count)
         self.resolved_at = np.full(count, np.inf)
@@ -106,7 +106,11 @@ class Course:
         clearing = np.where(
             fits, self.right_chance[maneuver, place], self.wrong_chance[maneuver, place]
         )
+        family = self.family[maneuver]
+        again = ON_CUPULA[place] & (family == self.last_family[who])
+        self.last_family[who] = family
         dose = -np.log1p(-clearing) * self.cases.speed[who] * np.exp(self.site.effect) * factor
+        dose *= np.where(again, self.scenario.same_again_on_cupula, 1.0)
         present = np.isinf(self.resolved_at[who])
         moved = present & self.move(who, np.isin(np.array(self.names)[maneuver], NO_EFFECT + SLOW))
         slow = present & ~moved & np.isin(np.array(self.names)[maneuver], SLOW)

@@ -1,6 +1,6 @@
 """Who comes to a clinic: people, their episodes, and what is truly wrong."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import pandas as pd
@@ -14,6 +14,7 @@ SIDE_NAMES = np.array(["right", "left", "both", "unknown"], dtype=object)
 NYSTAGMUS, VERTIGO_ONLY, RESOLVED = range(3)
 PRESENTATIONS = np.array(["nystagmus", "vertigo_only", "resolved_before_visit"], dtype=object)
 YEARS = (2021, 2025)
+USUAL_LOG_DAYS = 2.5  # log(1 + days since onset) near the median of the posterior canal
 
 
 @dataclass(frozen=True)
@@ -49,6 +50,16 @@ class Cases:
     def __len__(self) -> int:
         return len(self.person)
 
+    def take(self, who: np.ndarray) -> "Cases":
+        """The cases of these numbers, in this order, each as often as it is named."""
+        return Cases(
+            **{
+                each.name: values.iloc[who] if isinstance(values, pd.DataFrame) else values[who]
+                for each in fields(self)
+                for values in [getattr(self, each.name)]
+            }
+        )
+
     @property
     def positional(self) -> np.ndarray:
         """True where canal debris is the true cause."""
@@ -68,7 +79,7 @@ def draw_cases(rng: np.random.Generator, scenario: Scenario, count: int) -> Case
     onset = first_test - draw_delay(rng, scenario, pattern)
     speed = frailty * np.exp(
         scenario.per_decade * (age - 55) / 10
-        + scenario.per_log_day * np.log1p(-onset)
+        + scenario.per_log_day * (np.log1p(-onset) - USUAL_LOG_DAYS)
         + scenario.head_trauma * (cause == "head_trauma")
         + scenario.any_prior_episode * (prior > 0)
     )
@@ -95,6 +106,16 @@ def draw_cases(rng: np.random.Generator, scenario: Scenario, count: int) -> Case
         severity=severity,
         migraine=migraine,
         answers=draw_answers(rng, other),
+    )
+
+
+def measure_burden(cases: Cases) -> np.ndarray:
+    """What speaks against quick success and is on record: age, days since onset, and head trauma
+    (weights invented); near 0 on average."""
+    return (
+        0.4 * (cases.age - 55) / 14
+        + 0.4 * (np.log1p(-cases.onset_day) - USUAL_LOG_DAYS)
+        + 0.8 * (cases.cause == "head_trauma")
     )
 
 

@@ -9,13 +9,14 @@ import pandas as pd
 
 from schemas.site_map import SiteMap
 from schemas.study import Config, read_config
+from synthetic_data.answers import tell_answers
 from synthetic_data.faults import Cells, plant_few, plant_identifiers, plant_many
 from synthetic_data.scenario import Scenario
 from synthetic_data.sites import make_sites, share_out
 from synthetic_data.tables import Records, simulate_site
 from synthetic_data.write import build_csv, keep_to_version, to_cells, write_delivery
 
-EPISODES, SITES, SEED = 1050, 10, 1861
+EPISODES, SITES, SEED = 3500, 24, 1861
 CONFIG = Path(__file__).resolve().parents[1] / "config"
 CORRECTED, FEW_FAULTS, REFUSED = "S06", "S09", "S10"
 NEW_IN_CORRECTION = 4
@@ -44,9 +45,10 @@ def write_pool(
         raise FileExistsError(f"{' and '.join(existing)} must not exist yet")
     truth.mkdir(parents=True)
     plan, scenario = read_plan(), Scenario()
-    truths, faults, counts = [], [], []
+    truths, faults, counts, patients = [], [], [], []
     for site, size in zip(clinics, sizes, strict=True):
         records = simulate_site(seed, scenario, site, size, plan.maneuvers)
+        patients.append((site, records.cases))
         handed_in: dict[str, set[str]] = {}
         for delivery, cells, planted in plan_deliveries(seed, records):
             write_delivery(
@@ -65,6 +67,8 @@ def write_pool(
     listed = pd.concat(faults, ignore_index=True)[["site", "delivery", *NO_FAULTS.columns]]
     (truth / "episodes.csv").write_bytes(build_csv(plain(pd.concat(truths, ignore_index=True))))
     (truth / "faults.csv").write_bytes(build_csv(listed))
+    answers = tell_answers(seed, scenario, patients, plan.maneuvers)
+    (truth / "answers.csv").write_bytes(build_csv(plain(answers)))
     return counts
 
 

@@ -27,10 +27,11 @@ LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 @dataclass(frozen=True)
 class Records:
     """What one clinic wrote down (`tables`, typed as the models of `schemas.delivery`),
-    and the truth (`truth`, one row per episode).
+    its patients, and the truth about them (`truth`, one row per episode).
     """
 
     site: Site
+    cases: Cases
     tables: dict[str, pd.DataFrame]
     truth: pd.DataFrame
 
@@ -42,13 +43,11 @@ def simulate_site(
     records, whatever the other sites.
     """
     rng = np.random.default_rng([seed, int(site.code[1:])])
-    names = tuple(maneuvers)
-    sided = np.array([maneuver.sided for maneuver in maneuvers.values()])
     cases = draw_cases(rng, scenario, count)
     recognised_from, diagnosis = draw_recognition(rng, site, cases)
     views = draw_views(rng, site, cases, recognised_from <= 0)
     first_views = replace(views, opinion=views.opinion.copy(), side=views.side.copy())
-    course = Course(rng, scenario, site, cases, names, sided)
+    course = Course(rng, scenario, site, cases, maneuvers)
     clinic = Clinic(course, views, recognised_from)
     clinic.follow()
     examinations, attempts, contacts = (
@@ -72,7 +71,7 @@ def simulate_site(
     for name in ("examinations", "treatments", "followups"):
         rows[name] = rows[name].assign(episode_id=codes[rows[name]["case"]])
     tables = {name: TABLES[name].cast(rows[name]) for name in TABLES}
-    return Records(site, tables, tell_truth(site, course))
+    return Records(site, cases, tables, tell_truth(site, course))
 
 
 def name_codes(prefix: str, count: int) -> np.ndarray:

@@ -7,7 +7,7 @@ import pandas as pd
 from synthetic_data.clinicians import OPINIONS, Views
 from synthetic_data.course import Course
 from synthetic_data.draw import chance
-from synthetic_data.patients import VERTIGO_ONLY
+from synthetic_data.patients import USUAL_LOG_DAYS, VERTIGO_ONLY, measure_burden
 from synthetic_data.planning import LATE_DAY, schedule
 from synthetic_data.scenario import VARIANTS
 from synthetic_data.signs import PATTERN_NAMES
@@ -158,7 +158,13 @@ class Clinic:
         change = chance(self.rng, self.chance_of_change(who, in_same_visit), len(who))
         names = np.array(course.names, dtype=object)
         chosen = choose_maneuvers(
-            self.rng, self.site, course.names, self.views.opinion[who], self.previous[who], change
+            self.rng,
+            self.site,
+            course.names,
+            self.views.opinion[who],
+            self.previous[who],
+            change,
+            measure_burden(self.cases)[who],
         )
         self.attempt[who] += 1
         side = choose_side(self.rng, course.sided[chosen], self.views.side[who], self.attempt[who])
@@ -203,8 +209,8 @@ class Clinic:
         adherent = np.array(["cupula" in name for name in OPINIONS])[self.views.opinion[who]]
         score = (
             self.site.changes
-            + 0.30 * (np.log1p(-self.cases.onset_day[who]) - 2.5)
-            + 0.60 * adherent
+            + 0.30 * (np.log1p(-self.cases.onset_day[who]) - USUAL_LOG_DAYS)
+            + 0.20 * adherent
             + 0.15 * (self.cases.age[who] - 55) / 10
             + 0.40 * self.cases.severity[who]
             + 0.50 * (self.attempt[who] > 1)

@@ -21,6 +21,8 @@ OF_SITES_NOW = (*DELIVERED, "planned_days")
 ANALYSES = {
     name: analysis.function for name, analysis in PLAN.items() if not analysis.of_the_demonstration
 }
+# what the demonstration pool is compared with
+PLANTED = [name for name, analysis in PLAN.items() if analysis.of_the_demonstration]
 LONGEST = "sensitivity"  # begins first, so that no core waits for it at the end
 
 

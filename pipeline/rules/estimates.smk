@@ -38,27 +38,30 @@ use rule analyse as analyse_longest with:
 
 
 rule planted:
-    """Compare what was planted in the demonstration pool with what its tests were read as;
-    nobody in it exists."""
+    """Compare what was planted in the demonstration pool with what its tests were read as and
+    with what is released; nobody in it exists."""
     input:
         warehouse=RESULTS / "warehouse.duckdb",
-        truth=DEMONSTRATION / "truth" / "episodes.csv",
+        truth=[DEMONSTRATION / "truth" / f"{name}.csv" for name in ("episodes", "answers")],
+        estimates=[RESULTS / "estimates" / f"{name}.csv" for name in ("strategies", "first_choice")],
         plan=PLAN_FILES,
         code=find_sources("pipeline.steps.planted"),
     output:
-        RESULTS / "estimates" / "planted_variants.csv",
+        [RESULTS / "estimates" / f"{name}.csv" for name in PLANTED],
     log:
         RESULTS / "logs" / "planted.log",
     threads: 1
     resources:
         mem_mb=300,
+    params:
+        truth=DEMONSTRATION / "truth",
     message:
-        ANALYSES_OF_PLAN["planted_variants"].text.title
+        "What was planted beside what was found"
     shell:
         step(
             "planted",
-            "--plan {PLAN:q} --truth {input.truth:q} --warehouse {input.warehouse:q} "
-            "--out {output:q}",
+            "--plan {PLAN:q} --truth {params.truth:q} --warehouse {input.warehouse:q} "
+            "--estimates {RESULTS:q}/estimates",
         )
 
 

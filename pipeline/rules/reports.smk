@@ -39,7 +39,7 @@ rule technical:
     input:
         estimates=[
             RESULTS / "estimates" / f"{name}.csv"
-            for name in [*ANALYSES, *(["planted_variants"] if IS_DEMONSTRATION else [])]
+            for name in [*ANALYSES, *(PLANTED if IS_DEMONSTRATION else [])]
         ],
         release=RESULTS / "unreleased" / "release.csv",
         figures=RESULTS / "reports" / "figures",

@@ -23,6 +23,7 @@ PLAN: dict[str, Analysis] = {
     "diagnosis_agreement": description.DIAGNOSIS_AGREEMENT,
     "first_test_delay": description.FIRST_TEST_DELAY,
     "planted_variants": description.PLANTED_VARIANTS,
+    "planted_answers": order.PLANTED_ANSWERS,
     "failure_reasons": attempts.FAILURE_REASONS,
     "resolution_curves": resolution.RESOLUTION_CURVES,
     "joint_resolution": resolution.JOINT_RESOLUTION,

@@ -347,3 +347,30 @@ STRATEGIES = Analysis(
         ),
     ),
 )
+PLANTED_ANSWERS = Analysis(
+    "pipeline.analyses.description.planted_answers:compare_answers",
+    Text(
+        "Planted and found",
+        "What each order of maneuvers would truly have done for a variant, beside the released "
+        "answer and the naive one: the share whose next test was negative, whenever it came and "
+        "whoever was given the maneuver.",
+        "The demonstration pool only: a real one has no such truth. Nothing is hidden, since "
+        "nobody in it exists.",
+        ON_DAY_0,
+        "The hidden course of each patient, run anew under each order.",
+        "The truth is of those who had the variant, the answer of those whose tests were read as "
+        "having it.",
+        "The generator in synthetic_data, with its sources",
+    ),
+    tuple(
+        Quantity(
+            f"{{source}}_{prefix}{term}",
+            DIFFERENCE_KINDS[kind] if prefix else kind,
+            f"{{source}}: {words}{less}",
+        )
+        for term, kind, words in STRATEGY_NUMBERS
+        if term in ("resolved_by_day_{day}", "mean_days_with_vertigo")
+        for prefix, less in (("", ""), ("difference_", ", less that of the usual order"))
+    ),
+    of_the_demonstration=True,
+)

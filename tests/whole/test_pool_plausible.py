@@ -11,7 +11,9 @@ from schemas.keys import EPISODE
 from tests.unit.synthetic_data.reading import read_cells
 
 POOL = Path(__file__).parents[2] / "synthetic_data" / "pool"
-ACCEPTED = {**{f"S{n:02d}": "001" for n in (1, 2, 3, 4, 5, 7, 8, 9)}, "S06": "002"}
+REFUSED, CORRECTED = "S10", "S06"
+SITES = [f"S{n:02d}" for n in range(1, 25)]
+ACCEPTED = {site: "001" for site in SITES if site != REFUSED} | {CORRECTED: "002"}
 
 
 def read_in_words_of_the_dictionary(site: str, number: str) -> dict[str, pd.DataFrame]:
@@ -44,20 +46,18 @@ def tables() -> dict[str, pd.DataFrame]:
     }
 
 
-def test_ten_sites_and_a_stray_folder():
+def test_sites_and_a_stray_folder():
     folders = {path.name for path in POOL.iterdir()}
-    assert {name for name in folders if re.fullmatch(r"S\d{2,3}", name)} == {
-        f"S{n:02d}" for n in range(1, 11)
-    }
-    assert len(folders) == 11
-    assert {path.name for path in (POOL / "S06").iterdir()} == {"001", "002"}
+    assert {name for name in folders if re.fullmatch(r"S\d{2,3}", name)} == set(SITES)
+    assert len(folders) == len(SITES) + 1
+    assert {path.name for path in (POOL / CORRECTED).iterdir()} == {"001", "002"}
 
 
 def test_forms_of_delivery():
     text_sites = {path.parts[-3] for path in POOL.glob("S*/*/*.csv")}
     book_sites = {path.parts[-3] for path in POOL.glob("S*/*/*.xlsx")}
-    assert len(text_sites) == 3
-    assert len(book_sites) == 7
+    assert len(text_sites) == 7  # the third, fifth and seventh, and those with their habits
+    assert len(book_sites) == 17
     raw = (POOL / "S05" / "001" / "examinations.csv").read_bytes()
     assert raw.startswith(b"\xef\xbb\xbf")
     assert raw.count(b"\r\n") == raw.count(b"\n")
@@ -67,7 +67,7 @@ def test_forms_of_delivery():
 
 def test_size_and_shape(tables):
     sizes = tables["episodes"].groupby("site").size()
-    assert 900 <= sizes.sum() <= 1200
+    assert 3000 <= sizes.sum() <= 4000
     assert sizes.max() > 5 * sizes.min()
     per_episode = {
         name: len(tables[name]) / sizes.sum()
@@ -83,18 +83,21 @@ def test_habits_of_the_sites(tables):
     older = submission["dictionary_version"].eq("1")
     assert set(submission.loc[older, "usual_confirmation_day"]) == {"1", "7", "14", "30"}
     assert set(submission.loc[~older, "planned_test_days"]) == {"7", "14", "30", "7; 37"}
-    assert submission.index[submission["planned_call_days"].eq("3")].tolist() == ["S04", "S07"]
+    assert submission.index[submission["planned_call_days"].eq("3")].tolist() == [
+        f"S{n:02d}" for n in (4, 7, 14, 17, 24)
+    ]
     assert submission["short_arm_basis"].value_counts().to_dict() == {
-        "sitting_up": 7,
-        "treatment_response": 1,
-        "half_dix_hallpike": 1,
+        "sitting_up": 16,
+        "treatment_response": 3,
+        "half_dix_hallpike": 4,
     }
     first = tables["treatments"].query("attempt == '1'")
-    assert set(first.loc[first["maneuver"] == "observe", "site"]) == {"S07"}
+    assert set(first.loc[first["maneuver"] == "observe", "site"]) == {"S07", "S17"}
     sites_testing = tables["examinations"].groupby("test")["site"].nunique()
-    assert sites_testing[["sitting_up", "half_dix_hallpike", "bow"]].between(1, 8).all()
-    assert sites_testing["dix_hallpike"] == 9
-    assert tables["examinations"].query("peak_spv != ''")["site"].nunique() < 9
+    assert sites_testing["sitting_up"] >= 5
+    assert sites_testing[["sitting_up", "half_dix_hallpike", "bow"]].between(1, 22).all()
+    assert sites_testing["dix_hallpike"] == len(ACCEPTED)
+    assert tables["examinations"].query("peak_spv != ''")["site"].nunique() < len(ACCEPTED)
 
 
 def test_case_mix(tables):
@@ -136,7 +139,7 @@ def test_a_retest_in_the_visit_says_less_than_a_later_test(tables):
 
 
 def test_the_refused_delivery_holds_only_invented_identifiers():
-    rows = pd.DataFrame(read_cells(POOL / "S10" / "001")["episodes"])
+    rows = pd.DataFrame(read_cells(POOL / REFUSED / "001")["episodes"])
     assert rows["patient_name"].str.fullmatch(r"Example Person \d+").all()
     assert rows["telephone"].str.fullmatch(r"555-01\d\d").all()
 

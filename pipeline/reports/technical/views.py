@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from pipeline.reports.technical.answers import view_answers
 from pipeline.reports.technical.grids import view_agreement, view_planted
 from pipeline.reports.technical.pictures import SHARES, Mark, Scale, choose_scale, draw_marks
 from pipeline.reports.technical.second_fits import view_model_agreement
@@ -307,6 +308,7 @@ VIEWS: dict[str, View] = {
     "denominators": view_ledger,
     "diagnosis_agreement": view_agreement,
     "planted_variants": view_planted,
+    "planted_answers": view_answers,
     "failure_reasons": view_failures,
     "model_agreement": view_model_agreement,
     "second_line": view_second_line,

@@ -15,7 +15,6 @@ from synthetic_data.sites import Site
 
 MANEUVERS = read_plan().maneuvers
 NAMES = tuple(MANEUVERS)
-SIDED = np.array([maneuver.sided for maneuver in MANEUVERS.values()])
 SITE = Site("S01", 1.0)
 COUNT = 20_000
 
@@ -36,9 +35,7 @@ def median_cases(rng: np.random.Generator, variant: str) -> Cases:
 def start_course(variant: str, *, site: Site = SITE, seed: int = 5) -> Course:
     rng = np.random.default_rng(seed)
     # no switches
-    return Course(
-        rng, Scenario(attempts_per_case=1e9), site, median_cases(rng, variant), NAMES, SIDED
-    )
+    return Course(rng, Scenario(attempts_per_case=1e9), site, median_cases(rng, variant), MANEUVERS)
 
 
 def treat_all(course: Course, maneuver: str, side: int = RIGHT) -> float:

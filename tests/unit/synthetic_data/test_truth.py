@@ -182,7 +182,7 @@ def test_true_resolution_lies_between_the_last_positive_and_the_first_negative_t
         before["resolution_day"] <= before["right"]
     )
     assert len(before) > 500
-    assert inside.mean() > 0.85  # the rest are the planted errors
+    assert inside.mean() > 0.8  # the rest are the planted errors, one in 30 tests or so
 
 
 def test_tie_breaking_signs_are_as_unreliable_as_published(rows):
