@@ -41,6 +41,7 @@ NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
     rf"{N} (?:fewer|more)\b(?! episode)",  # days with vertigo
     rf"orders of maneuvers, {N} can be compared with the usual one, and (?:none|{N}) differs?",
     rf"between {N} and {N} times as fast|one in {N} would|{N} in {N} lay outside",
+    rf"{N} lie outside the limits",  # clinics, of those before it
     rf"{N} times as often|{N} times for the confidence",
     rf"is {N}, between {N} and {N}",  # kappa
     r"Trial \d+|\d+/\d+|\d+\. (?=[A-Zv])",  # of published trials
@@ -55,7 +56,7 @@ PEOPLE = {
     "clinic": "site",
 }
 # nouns of things, not people
-OTHERS = "reason|part|variant|order|maneuver|comparison|share|other|one|day"
+OTHERS = "subgroup|reason|part|variant|order|maneuver|comparison|share|other|one|day"
 NOUN = rf"(?P<noun>{'|'.join(PEOPLE)}|{OTHERS})s?\b"
 COUNT = re.compile(
     rf"(?P<n>{N})(?: of (?:the |these )?(?P<m>{N}))? (?:(?!(?:by|from|in|of|"

@@ -262,13 +262,10 @@ def _state_patients(attempts: AttemptDesign, groups: Groups, fit: MixedFit, poin
         return state(
             "patient_sd", 0.0, lower=0.0, upper=high, note=f"at its boundary: {falls}", **fields
         )
-    weak = (
-        "weakly identified, since rows end with the first event: "
-        if low < fit.patient_sd / 2 or high > 2 * fit.patient_sd
-        else ""
-    )
+    weak = low < fit.patient_sd / 2 or high > 2 * fit.patient_sd
+    note = f"weakly identified, since rows end with the first event: {falls}" if weak else None
     upper = None if np.isinf(high) else high
-    return state("patient_sd", fit.patient_sd, lower=low, upper=upper, note=weak + falls, **fields)
+    return state("patient_sd", fit.patient_sd, lower=low, upper=upper, note=note, **fields)
 
 
 def _state_sites(attempts: AttemptDesign, jackknifed: JackknifeFit, config: Config) -> dict:
