@@ -9,6 +9,8 @@ said of a table by canal, and a new variable is no way around the audit.
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from schemas.adverse import EVENTS
+
 FIXED = ("path", "day", "points", "variation")  # variables that tell sets apart and divide none
 # one may be in several of their values
 OVERLAPPING = ("reason", "later_flag", "view", "variant", "change_to")
@@ -172,6 +174,8 @@ WITHIN = (
     Within("first tested, of a family compared", "first tested"),
     Within("first test positive", "first session failed"),
     Within("unseen", "first session failed"),
+    Within("adverse, any", "treated"),
+    *(Within(f"adverse, {name}", "adverse, any") for name in EVENTS if name != "any"),
     *(Within(f"named {part}", "positional") for part in ("canal", "side", "arm", "mechanism")),
     Within("total", "treated", ("day",)),
     Within("two totals", "total"),

@@ -68,6 +68,7 @@ VARIABLES = {
     "measure": Variable("part of the technique", FAMILY),
     "mechanism": Variable("mechanism", codes.MECHANISM),
     "model": Variable("model", FAMILY),
+    "neck_limitation": Variable("limited neck", codes.YES_NO),
     "onset": Variable("time since onset"),
     "path": Variable(
         "path", rf"(\.\.|{FAMILY})(({re.escape(THEN)}|{re.escape(TOGETHER)})(\.\.|{FAMILY}))*"

@@ -32,6 +32,7 @@ PLAN: dict[str, Analysis] = {
     "attempt_success": attempts.ATTEMPT_SUCCESS,
     "first_choice": order.FIRST_CHOICE,
     "technique": attempts.TECHNIQUE,
+    "adverse_events": attempts.ADVERSE_EVENTS,
     "second_line": order.SECOND_LINE,
     "strategies": order.STRATEGIES,
     "sequence_paths": order.SEQUENCE_PATHS,

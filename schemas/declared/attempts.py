@@ -1,6 +1,15 @@
 """What is declared of the analyses in pipeline/analyses/attempts."""
 
-from schemas.analysis import ALL, EXACT, JACKKNIFE, TESTS_AS_GIVEN, Analysis, Text
+from schemas.adverse import EVENTS
+from schemas.analysis import (
+    ALL,
+    EXACT,
+    JACKKNIFE,
+    ON_DAY_0,
+    TESTS_AS_GIVEN,
+    Analysis,
+    Text,
+)
 from schemas.declared.description import name_base
 from schemas.quantities import DIAGNOSTICS, VARIANCES, People, Quantity
 
@@ -168,5 +177,31 @@ TECHNIQUE = Analysis(
         Quantity(
             "{variable}", "ratio", "{variable}", direction="below 1: a negative test is less likely"
         ),
+    ),
+)
+ADVERSE_EVENTS = Analysis(
+    "pipeline.analyses.attempts.adverse:describe_adverse",
+    Text(
+        "Adverse events at the first session",
+        "The share in which the site recorded an adverse event with any maneuver of the first "
+        "session, of all kinds together and of each, by family of maneuver, by place and by "
+        "whether the neck was limited.",
+        "Treated episodes of positional vertigo.",
+        ON_DAY_0,
+        "Shares with exact intervals, or those by leaving out each site where they are wider.",
+        "What was not written down did not happen. Who was given which maneuver, and where, was "
+        "not left to chance; exercises at home last longer than a session at a clinic.",
+        EXACT,
+    ),
+    tuple(
+        Quantity(
+            f"adverse_{name}",
+            "share",
+            f"with {event.words}",
+            People("treated"),
+            People(f"adverse, {name}"),
+            worth=4,
+        )
+        for name, event in EVENTS.items()
     ),
 )

@@ -367,6 +367,7 @@ PLANTED_ANSWERS = Analysis(
             f"{{source}}_{prefix}{term}",
             DIFFERENCE_KINDS[kind] if prefix else kind,
             f"{{source}}: {words}{less}",
+            sized=False,
         )
         for term, kind, words in STRATEGY_NUMBERS
         if term in ("resolved_by_day_{day}", "mean_days_with_vertigo")

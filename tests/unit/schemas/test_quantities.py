@@ -38,6 +38,7 @@ FILLERS = (
     "posterior",
     "negative",
     "stored",
+    "any",
     "",
 )
 
