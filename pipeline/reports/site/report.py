@@ -5,6 +5,7 @@ import pandas as pd
 
 from pipeline.analyses.description.agreement import PARTS, list_disagreements, pair_diagnoses
 from pipeline.reports.site.beside import compare_measures, say_size
+from pipeline.reports.site.cells import list_own_cells
 from pipeline.reports.site.missing import find_missing
 from pipeline.reports.site.records import SiteRecords
 from pipeline.reports.wording import BLANK, agree, count_words, join_words, name_value
@@ -58,6 +59,7 @@ def compose_site_page(
     return head | {
         "answer": say_answer(records, len(differing), len(apart), missing),
         "measures": compare_measures(records, estimates, config),
+        "variants": list_own_cells(records, estimates, config),
         "missing": missing,
         "aside": aside,
         "differing": differing,
