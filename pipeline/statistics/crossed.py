@@ -11,11 +11,12 @@ small (Harville DA. J Am Stat Assoc 1977;72:320-338, from memory). It is the sam
 that its slope at 0 is 0 and a maximum there is one like any other.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 
 import numpy as np
+from scipy.sparse import csr_array
 from scipy.special import expit, logit
 
 from pipeline.statistics.cloglog import Maximum, climb
@@ -34,6 +35,7 @@ NOISE = 1e-3
 STEEPEST = 1e-3  # slope that is none, in directions without curvature
 # odds of like rows differ by a factor of twenty thousand: the search of limits ends here
 GREATEST_SD = 5.0
+Score = Callable[[np.ndarray], tuple[float, np.ndarray, np.ndarray]]
 ALIKE = Refusal(
     "not_identified",
     "separation: some have no event, or only events, and no finite coefficient fits",
@@ -59,6 +61,34 @@ class Counted:
     members: np.ndarray
     belongs: np.ndarray
     factor: np.ndarray
+
+    @cached_property
+    def pairs(self) -> csr_array:
+        """Which pairs of columns each row belongs to, (rows, columns * columns).
+
+        A row belongs to one level of each factor, so that nearly all of it is 0.
+        """
+        n = self.belongs.shape[1]
+        held = np.nonzero(self.belongs)[1].reshape(len(self.belongs), -1)
+        pair = (n * held[:, :, None] + held[:, None, :]).reshape(len(held), -1)
+        start = pair.shape[1] * np.arange(len(held) + 1)
+        return csr_array((np.ones(pair.size), pair.ravel(), start), shape=(len(held), n * n))
+
+    def cross(self, weight: np.ndarray) -> np.ndarray:
+        """Sum weights of rows over the pairs of columns that they belong to.
+
+        Parameters
+        ----------
+        weight
+            (points, rows).
+
+        Returns
+        -------
+        np.ndarray
+            belongs' diag(weight) belongs, (points, columns, columns).
+        """
+        n = self.belongs.shape[1]
+        return (weight @ self.pairs).reshape(len(weight), n, n)
 
     def spread(self, sds: np.ndarray) -> np.ndarray:
         """Tell by what each column is multiplied.
@@ -123,7 +153,7 @@ class Modes:
     information: np.ndarray
 
 
-def find_modes(counted: Counted, sds: np.ndarray) -> Modes:
+def find_modes(counted: Counted, sds: np.ndarray, start: np.ndarray | None = None) -> Modes:
     """Find the most likely effects, and Laplace's log-likelihood, at points of the parameters.
 
     Parameters
@@ -132,6 +162,8 @@ def find_modes(counted: Counted, sds: np.ndarray) -> Modes:
         Rows.
     sds
         Standard deviations, (points, factors).
+    start
+        mu and z with which to begin, (columns,); by default those of no effects.
 
     Returns
     -------
@@ -147,6 +179,8 @@ def find_modes(counted: Counted, sds: np.ndarray) -> Modes:
     spread = counted.spread(np.asarray(sds, float))
     effects = np.zeros(spread.shape)
     effects[:, 0] = logit((counted.events.sum() + 0.5) / (counted.members.sum() + 1))
+    if start is not None:
+        effects[:] = start
     height = _joint(counted, spread, effects)
     for _ in range(STEPS):
         gradient, information = _derive(counted, spread, effects)
@@ -183,9 +217,9 @@ def _derive(
     chance = expit((spread * effects) @ counted.belongs.T)
     gradient = spread * ((counted.events - counted.members * chance) @ counted.belongs)
     gradient[:, 1:] -= effects[:, 1:]
-    weight = counted.members * chance * (1 - chance)
-    information = np.array([(counted.belongs.T * row) @ counted.belongs for row in weight])
-    information *= spread[:, :, None] * spread[:, None, :]
+    information = counted.cross(counted.members * chance * (1 - chance))
+    information *= spread[:, :, None]
+    information *= spread[:, None, :]
     prior = np.arange(1, spread.shape[1])
     information[:, prior, prior] += 1
     return gradient, information
@@ -231,7 +265,7 @@ def fit_crossed(counted: Counted) -> CrossedFit | Refusal:
     if counted.events.sum() in (0, counted.members.sum()):
         return ALIKE
     n_factors = counted.factor.max() + 1
-    ends = [_search(counted, np.full(n_factors, start)) for start in STARTS]
+    ends = search(partial(score_sds, counted), np.zeros(n_factors))
     ended = [end for end in ends if np.abs(end.gradient).max() <= STEEPEST]
     if not ended:
         return Refusal("not_converged", "the gradient is not zero at the solution")
@@ -250,12 +284,30 @@ def fit_crossed(counted: Counted) -> CrossedFit | Refusal:
     return CrossedFit(np.abs(best.point), best.value, best, bool(flat))
 
 
-def _search(counted: Counted, start: np.ndarray) -> Maximum:
-    """Climb; and again from further out where that ends beside a maximum, at a deviation of 0."""
-    end = climb(partial(score_sds, counted), start, ENOUGH)
-    if _find_curvature(end)[0] >= -NOISE:
-        return end
-    return climb(partial(score_sds, counted), np.maximum(np.abs(end.point), STARTS[0]), ENOUGH)
+def search(score: Score, least: np.ndarray) -> list[Maximum]:
+    """Climb from each of STARTS, since the likelihood may have several maxima.
+
+    A climb that ends beside a maximum, at a deviation of 0, begins again from further out.
+
+    Parameters
+    ----------
+    score
+        Gives value, gradient and information of standard deviations.
+    least
+        Where no climb begins nearer to 0 than this.
+
+    Returns
+    -------
+    list of Maximum
+        Where each climb ended.
+    """
+    ends = []
+    for start in STARTS:
+        end = climb(score, np.maximum(least, start), ENOUGH)
+        if _find_curvature(end)[0] < -NOISE:
+            end = climb(score, np.maximum(np.abs(end.point), STARTS[0]), ENOUGH)
+        ends.append(end)
+    return ends
 
 
 def _find_curvature(end: Maximum) -> np.ndarray:
@@ -264,8 +316,10 @@ def _find_curvature(end: Maximum) -> np.ndarray:
     return np.linalg.eigvalsh(end.information / np.outer(scale, scale))
 
 
-def score_sds(counted: Counted, point: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
-    """Log-likelihood of standard deviations, and its derivatives by central differences.
+def score_sds(
+    counted: Counted, point: np.ndarray, free: Sequence[int] | None = None
+) -> tuple[float, np.ndarray, np.ndarray]:
+    """Log-likelihood of standard deviations, and its derivatives by those that are free.
 
     Parameters
     ----------
@@ -273,25 +327,61 @@ def score_sds(counted: Counted, point: np.ndarray) -> tuple[float, np.ndarray, n
         Rows.
     point
         The standard deviations, of either sign, (factors,).
+    free
+        Numbers of factors; by default all.
 
     Returns
     -------
     tuple
-        The log-likelihood, its gradient and its negative second derivative.
+        The log-likelihood, its gradient and, by central differences of that, its negative second
+        derivative.
     """
-    n = len(point)
-    shift = DIFFERENCE * np.eye(n)
-    pairs = [(i, j) for i in range(n) for j in range(i)]
-    corners = [
-        point + a * shift[i] + b * shift[j] for i, j in pairs for a in (1, -1) for b in (1, -1)
-    ]
-    value = find_modes(counted, np.array([point, *point + shift, *point - shift, *corners])).value
-    middle, above, below = value[0], value[1 : n + 1], value[n + 1 : 2 * n + 1]
-    information = np.diag((2 * middle - above - below) / DIFFERENCE**2)
-    for (i, j), (both, first, second, none) in zip(
-        pairs, value[2 * n + 1 :].reshape(-1, 4), strict=True
-    ):
-        information[i, j] = information[j, i] = -(both - first - second + none) / (
-            4 * DIFFERENCE**2
-        )
-    return float(middle), (above - below) / (2 * DIFFERENCE), information
+    free = range(len(point)) if free is None else free
+    shift = DIFFERENCE * np.eye(len(point))[free]
+    around = np.array([point, *point + shift, *point - shift])
+    middle = find_modes(counted, around[:1])
+    modes = find_modes(counted, around, middle.effects[0])
+    gradient, above, below = np.split(
+        slope_sds(counted, around, modes)[:, free], [1, 1 + len(free)]
+    )
+    information = (below - above) / (2 * DIFFERENCE)
+    return float(middle.value[0]), gradient[0], (information + information.T) / 2
+
+
+def slope_sds(counted: Counted, sds: np.ndarray, modes: Modes) -> np.ndarray:
+    """Gradient of Laplace's log-likelihood of standard deviations.
+
+    Parameters
+    ----------
+    counted
+        Rows.
+    sds
+        Standard deviations, (points, factors).
+    modes
+        The modes there.
+
+    Returns
+    -------
+    np.ndarray
+        (points, factors).
+
+    Notes
+    -----
+    With h the joint log-density at its mode u and I its information, the log-likelihood is h - log
+    |I| / 2. The slope of h is that at fixed u; log |I| changes through what multiplies the columns
+    and through the weight of each row, which is told by its log-odds, and these change with u too.
+    """
+    spread, u = counted.spread(sds), modes.effects
+    chance = expit((spread * u) @ counted.belongs.T)
+    weight = counted.members * chance * (1 - chance)
+    rest = (counted.events - counted.members * chance) @ counted.belongs
+    covariance = np.linalg.inv(modes.information)
+    of_columns = (covariance * spread[:, None, :] * counted.cross(weight)).sum(axis=2)
+    between = spread[:, :, None] * covariance * spread[:, None, :]
+    variance = between.reshape(len(sds), -1) @ counted.pairs.T
+    bent = weight * (1 - 2 * chance) * variance
+    by_weight = bent @ counted.belongs
+    moved = np.einsum("kij,kj->ki", covariance, spread * by_weight)
+    told = (weight * ((spread * moved) @ counted.belongs.T)) @ counted.belongs
+    each = rest * u - of_columns - (by_weight * u + moved * rest - told * u) / 2
+    return each[:, 1:] @ (counted.factor[:, None] == np.arange(sds.shape[1]))

@@ -1,5 +1,7 @@
 """Crossed effects: the likelihood is the integral, its maximum is one, limits hold the truth."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -7,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.special import expit, logsumexp
 from scipy.stats import chi2
 
-from pipeline.statistics.crossed import count_rows, find_modes, fit_crossed
+from pipeline.statistics.crossed import count_rows, find_modes, fit_crossed, slope_sds
 from pipeline.statistics.crossed_limits import limit_sd
 from pipeline.statistics.guard import Refusal
 
@@ -79,6 +81,43 @@ def test_limits_are_where_the_profile_has_fallen(fitted):
         fall = fit.log_likelihood - find_modes(counted, points).value.max()
         assert 2 * fall == pytest.approx(chi2.ppf(0.95, 1), abs=0.12)
     assert limit_sd(counted, fit, 1)[0] == 0
+
+
+def test_limits_do_not_hang_on_where_their_search_begins():
+    """From 1 a climb ends where other deviations are 0, beside the maximum."""
+    counted = draw(1, (0.7, 0.4, 0.5), 5)
+    fit = fit_crossed(counted)
+    elsewhere = replace(fit, sds=np.array([1.0, fit.sds[1], 1.0]))
+    assert limit_sd(counted, elsewhere, 1) == pytest.approx(limit_sd(counted, fit, 1), abs=1e-3)
+
+
+@given(st.integers(0, 50), st.lists(st.floats(-2, 2), min_size=3, max_size=3))
+def test_the_slope_is_that_of_the_likelihood(seed, sds):
+    counted, point, step = draw(seed, (0.8, 0.1, 0.4)), np.array([sds]), 1e-3 * np.eye(3)
+    slope = slope_sds(counted, point, find_modes(counted, point))[0]
+    apart = find_modes(counted, point + step).value - find_modes(counted, point - step).value
+    assert slope == pytest.approx(apart / 2e-3, abs=1e-3, rel=1e-4)
+
+
+@given(st.integers(0, 50))
+def test_weights_summed_over_pairs_of_columns_are_the_product_of_matrices(seed):
+    counted = draw(seed, (0.8, 0.1, 0.4))
+    weight = np.random.default_rng(seed).random((2, len(counted.events)))
+    product = [(counted.belongs.T * row) @ counted.belongs for row in weight]
+    np.testing.assert_allclose(counted.cross(weight), product, rtol=0, atol=1e-12)
+
+
+@given(st.integers(0, 50))
+def test_counted_together_or_one_by_one_rows_have_the_same_likelihood(seed):
+    rng = np.random.default_rng(seed)
+    members = rng.integers(1, 9, 6)
+    events, factors = rng.binomial(members, 0.5), [rng.integers(0, 3, 6), rng.integers(0, 2, 6)]
+    singly = [np.repeat(levels, members) for levels in factors]
+    event = np.concatenate([np.arange(n) < k for n, k in zip(members, events, strict=True)])
+    sds = np.array([[0.5, 0.9], [0.0, 1.4]])
+    together = find_modes(count_rows(events, members, factors), sds).value
+    alone = find_modes(count_rows(event, np.ones(len(event)), singly), sds).value
+    assert together == pytest.approx(alone, abs=1e-9)
 
 
 def test_planted_standard_deviations_lie_within_their_limits():
