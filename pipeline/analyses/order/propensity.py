@@ -8,14 +8,12 @@ of all who stood at the choice. Weights are cut at quantiles of their own (Cole 
 Epidemiol 2008;168:656-664): less spread for a little bias.
 """
 
-import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from statsmodels.genmod.families import Binomial
-from statsmodels.genmod.generalized_linear_model import GLM
+from scipy.special import expit
 
 from pipeline.analyses.covariates import NUMERIC
 from pipeline.statistics.design import build_design
@@ -30,8 +28,11 @@ from schemas.study import Guards
 
 # fits of the probabilities, each without those to whom the one before gave next to none
 TRIMS = 4
-# of the search for the probabilities; the second is a relative change of the deviance
-STEPS, ENOUGH = 100, 1e-13
+# of the search for the probabilities; the second is of twice the rise that a further step promises
+STEPS, ENOUGH = 100, 1e-15
+# keeps steps finite in directions in which all probabilities are 0 or 1; the greatest is 1/4
+LEAST_CURVATURE = 1e-12
+HALVINGS, ROUNDING = 20, 1e-12  # of a step, until the log-likelihood falls by no more than this
 DEPENDENT = 1e-10  # of the length of the longest column, below which one follows from the others
 NO_CHANCES = Refusal("not_converged", "the probabilities of the choice were not found")
 
@@ -86,8 +87,8 @@ def fit_chances(
     """Fit P(change | covariates) by logistic regression of greatest likelihood.
 
     The probabilities are unique, even where coefficients are not since some columns follow from
-    others: the search of statsmodels is among as many orthogonal columns as the design has
-    directions, and whether it ended at the maximum is asked of the solution itself.
+    others: the search is among as many orthogonal columns as the design has directions, and whether
+    it ended at the maximum is asked of the solution itself.
 
     Parameters
     ----------
@@ -106,22 +107,31 @@ def fit_chances(
     happened = np.asarray(changed, dtype=float)
     directions, length, turn = np.linalg.svd(design, full_matrices=False)
     independent = length > DEPENDENT * length[0]
-    begin = None if start is None else length[independent] * (turn[independent] @ start)
-    with warnings.catch_warnings():
-        # of separation and of too few steps: the check below refuses both
-        warnings.simplefilter("ignore")
-        fit = GLM(happened, directions[:, independent], family=Binomial()).fit(
-            begin, maxiter=STEPS, tol=ENOUGH
-        )
-    chance, coef = fit.fittedvalues, (fit.params / length[independent]) @ turn[independent]
-    gradient, information = (
-        design.T @ (happened - chance),
-        (design.T * (chance * (1 - chance))) @ design,
-    )
-    if not (np.isfinite(chance).all() and np.isfinite(coef).all()):
-        return NO_CHANCES
-    left = gradient @ np.linalg.lstsq(information, gradient, rcond=None)[0]
-    return (chance, coef) if left <= GRADIENT_LEFT and np.abs(gradient).max() < 1e-3 else NO_CHANCES
+    columns, length, turn = directions[:, independent], length[independent], turn[independent]
+    coef = np.zeros(len(length)) if start is None else length * (turn @ start)
+    value = _take_likelihood(columns @ coef, happened)
+    for _ in range(STEPS):
+        chance = expit(columns @ coef)
+        gradient = columns.T @ (happened - chance)
+        information = (columns.T * (chance * (1 - chance))) @ columns
+        step = np.linalg.solve(information + LEAST_CURVATURE * np.eye(len(coef)), gradient)
+        left = gradient @ step
+        if not left > ENOUGH:
+            break
+        for halving in range(HALVINGS):
+            tried = coef + step / 2**halving
+            reached = _take_likelihood(columns @ tried, happened)
+            if reached >= value - ROUNDING * abs(value):
+                break
+        coef, value = tried, reached
+    steepest = np.abs(design.T @ (happened - chance)).max()
+    found = chance, (coef / length) @ turn
+    return found if left <= GRADIENT_LEFT and steepest < 1e-3 else NO_CHANCES
+
+
+def _take_likelihood(linear: np.ndarray, happened: np.ndarray) -> float:
+    """Log-likelihood of log-odds."""
+    return float(happened @ linear - np.logaddexp(0, linear).sum())
 
 
 def find_usable(design: np.ndarray, changed: np.ndarray) -> np.ndarray:
