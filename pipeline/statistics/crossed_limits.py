@@ -1,6 +1,6 @@
 """Profile-likelihood limits of the standard deviations of crossed effects.
 
-The model is that of pipeline/statistics/crossed.py.
+The model is that of pipeline/statistics/crossed_likelihood.py.
 """
 
 from functools import cache
@@ -9,14 +9,8 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.stats import chi2
 
-from pipeline.statistics.crossed import (
-    GREATEST_SD,
-    STARTS,
-    Counted,
-    CrossedFit,
-    score_sds,
-    search,
-)
+from pipeline.statistics.crossed import GREATEST_SD, STARTS, CrossedFit, search
+from pipeline.statistics.crossed_likelihood import Counted, score_sds
 
 CLOSE = 0.01  # of the root of twice the fall of the log-likelihood at its limits
 

@@ -18,7 +18,8 @@ import numpy as np
 from scipy.special import expit
 from scipy.stats import norm
 
-from pipeline.statistics.crossed import GREATEST_SD, Counted, CrossedFit, Modes, find_modes
+from pipeline.statistics.crossed import GREATEST_SD, CrossedFit
+from pipeline.statistics.crossed_likelihood import Counted, Modes, find_modes
 
 PRIOR_SD = 1.0  # of the half-normal prior of each standard deviation, on the log-odds scale
 POINTS = 5  # of each standard deviation

@@ -5,7 +5,8 @@ import pytest
 from scipy.special import expit
 from scipy.stats import beta
 
-from pipeline.statistics.crossed import Counted, count_rows, fit_crossed
+from pipeline.statistics.crossed import fit_crossed
+from pipeline.statistics.crossed_likelihood import Counted, count_rows
 from pipeline.statistics.crossed_shares import _place_points, share_cells
 
 VARIANTS, FAMILIES, SITES = 6, 6, 8

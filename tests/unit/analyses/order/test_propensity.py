@@ -1,27 +1,22 @@
 """Weights of a choice: what they must do whatever the data, and what they refuse."""
 
-import warnings
-
 import numpy as np
 import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.special import expit
-from statsmodels.genmod.families import Binomial
-from statsmodels.genmod.generalized_linear_model import GLM
 
 from pipeline.analyses.order.propensity import (
     count_effective,
     find_one_sided,
     find_usable,
-    fit_chances,
     leave_out_sites,
     measure_balance,
     weigh,
     weigh_choice,
 )
 from pipeline.statistics.guard import Refusal
+from pipeline.statistics.logistic import fit_logistic
 
 TERMS = ("mechanism", "onset", "age_decade", "site")
 UNCUT = (0.0, 1.0)
@@ -54,7 +49,7 @@ def test_weights_of_every_pattern_balance_exactly():
     rows = draw()
     pattern = rows["mechanism"] + rows["onset"]
     changed = rows["choice"].eq("change").to_numpy()
-    chances, _ = fit_chances(pd.get_dummies(pattern).to_numpy(float), changed)
+    chances, _ = fit_logistic(pd.get_dummies(pattern).to_numpy(float), changed)
     weight = weigh(chances, changed, UNCUT).weight
     balance = measure_balance(rows, ("mechanism", "onset"), changed, weight)
     assert balance["before"].abs().max() > 0.1
@@ -65,23 +60,6 @@ def test_weights_of_every_pattern_balance_exactly():
     assert weight.mean() == pytest.approx(1)
 
 
-@given(st.integers(0, 200))
-def test_probabilities_are_those_of_statsmodels(seed):
-    """Also where a column follows from others, and where all of a class chose alike."""
-    rng = np.random.default_rng(seed)
-    classes = rng.integers(0, 4, 120)
-    design = np.column_stack([np.ones(120), np.eye(4)[classes], rng.normal(size=120)])
-    changed = rng.random(120) < expit(design[:, -1] + classes - 1)
-    changed[classes == 3] |= seed % 2 == 0
-    chances, coef = fit_chances(design, changed)
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        other = GLM(changed.astype(float), design[:, 1:], family=Binomial()).fit(tol=1e-12)
-    np.testing.assert_allclose(chances, other.fittedvalues, rtol=0, atol=1e-6)
-    again = fit_chances(design, changed, coef)[0]
-    np.testing.assert_allclose(again, chances, rtol=0, atol=1e-8)
-
-
 def test_the_mean_chance_is_the_share_that_changed():
     """So it is for logistic regression with an intercept (McCullagh P, Nelder JA. Generalized
     Linear Models. 1989, section 4.4)."""
@@ -90,7 +68,7 @@ def test_the_mean_chance_is_the_share_that_changed():
     design = np.column_stack(
         [np.ones(len(rows)), rows["age_decade"], rows["mechanism"].eq("free")]
     ).astype(float)
-    chances, _ = fit_chances(design, changed)
+    chances, _ = fit_logistic(design, changed)
     assert chances.mean() == pytest.approx(changed.mean(), abs=1e-7)
     assert chances[changed].mean() > chances[~changed].mean()
 
