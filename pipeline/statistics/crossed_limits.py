@@ -1,21 +1,16 @@
 """Profile-likelihood limits of the standard deviations of crossed effects.
 
-The model is that of pipeline/statistics/crossed.py.
+The model is that of pipeline/statistics/crossed_likelihood.py.
 """
+
+from functools import cache
 
 import numpy as np
 from scipy.optimize import brentq
 from scipy.stats import chi2
 
-from pipeline.statistics.cloglog import climb
-from pipeline.statistics.crossed import (
-    ENOUGH,
-    GREATEST_SD,
-    STARTS,
-    Counted,
-    CrossedFit,
-    score_sds,
-)
+from pipeline.statistics.crossed import GREATEST_SD, STARTS, CrossedFit, search
+from pipeline.statistics.crossed_likelihood import Counted, score_sds
 
 CLOSE = 0.01  # of the root of twice the fall of the log-likelihood at its limits
 
@@ -48,16 +43,14 @@ def limit_sd(
     chi-squared with one degree of freedom.
     """
     reach, middle = np.sqrt(chi2.ppf(coverage, 1)), fit.sds[factor]
-    others = np.delete(fit.sds, factor)
+    others = np.delete(np.arange(len(fit.sds)), factor)
 
+    @cache
     def excess(sd: float) -> float:
         def score(point: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
-            value, gradient, information = score_sds(counted, np.insert(point, factor, sd))
-            kept = np.arange(len(fit.sds)) != factor
-            return value, gradient[kept], information[np.ix_(kept, kept)]
+            return score_sds(counted, np.insert(point, factor, sd), others)
 
-        # begun away from 0, where every standard deviation stays
-        highest = climb(score, np.maximum(others, STARTS[0]), ENOUGH).value
+        highest = max(end.value for end in search(score, fit.sds[others]))
         over = float(np.sqrt(2 * max(fit.log_likelihood - highest, 0.0)) - reach)
         return over if abs(over) > CLOSE else 0.0
 

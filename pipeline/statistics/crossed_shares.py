@@ -18,7 +18,8 @@ import numpy as np
 from scipy.special import expit
 from scipy.stats import norm
 
-from pipeline.statistics.crossed import GREATEST_SD, Counted, CrossedFit, Modes, find_modes
+from pipeline.statistics.crossed import GREATEST_SD, CrossedFit
+from pipeline.statistics.crossed_likelihood import Counted, Modes, find_modes
 
 PRIOR_SD = 1.0  # of the half-normal prior of each standard deviation, on the log-odds scale
 POINTS = 5  # of each standard deviation
@@ -72,17 +73,18 @@ def share_cells(counted: Counted, fit: CrossedFit, cell: np.ndarray, averaged: i
     FloatingPointError
         Where effects are not found.
     """
-    sds, weight = _place_points(counted, fit)
-    modes, spread = find_modes(counted, sds), counted.spread(sds)
+    sds, weight, modes = _place_points(counted, fit)
+    spread = counted.spread(sds)
     covariance = np.linalg.inv(modes.information)
     fixed = np.append(True, counted.factor != averaged)
     found = []
     for number in range(cell.max() + 1):
         rows = np.flatnonzero(cell == number)
-        contrast = spread * np.where(fixed, counted.belongs[rows[0]], 0.0)
-        middle = (contrast * modes.effects).sum(axis=1)
-        reach = np.einsum("ki,kij->kj", contrast, covariance)
-        variance = (reach * contrast).sum(axis=1)
+        held = np.flatnonzero(fixed & (counted.belongs[rows[0]] > 0))
+        contrast = spread[:, held]
+        middle = (contrast * modes.effects[:, held]).sum(axis=1)
+        reach = np.einsum("ki,kij->kj", contrast, covariance[:, held])
+        variance = (reach[:, held] * contrast).sum(axis=1)
         logs = middle[:, None] + np.sqrt(variance)[:, None] * QUANTILES
         shares = _average(logs, sds[:, averaged])
         even = np.repeat(weight[:, None] / len(QUANTILES), len(QUANTILES), axis=1)
@@ -92,8 +94,8 @@ def share_cells(counted: Counted, fit: CrossedFit, cell: np.ndarray, averaged: i
     return CellShares(*np.array(found).T)
 
 
-def _place_points(counted: Counted, fit: CrossedFit) -> tuple[np.ndarray, np.ndarray]:
-    """Values of the standard deviations (points, factors) and the weight of each (points,)."""
+def _place_points(counted: Counted, fit: CrossedFit) -> tuple[np.ndarray, np.ndarray, Modes]:
+    """Values of the standard deviations (points, factors), their weights (points,), their modes."""
     x, w = np.polynomial.legendre.leggauss(POINTS)
     axes, lengths = [], []
     for factor in range(len(fit.sds)):
@@ -107,10 +109,12 @@ def _place_points(counted: Counted, fit: CrossedFit) -> tuple[np.ndarray, np.nda
         lengths.append(w)
     sds = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, len(axes))
     size = np.prod(np.stack(np.meshgrid(*lengths, indexing="ij"), axis=-1), axis=-1).ravel()
-    density = find_modes(counted, sds).value - ((sds / PRIOR_SD) ** 2).sum(axis=1) / 2
+    modes = find_modes(counted, sds)
+    density = modes.value - ((sds / PRIOR_SD) ** 2).sum(axis=1) / 2
     weight = size * np.exp(density - density.max())
     kept = weight > NEGLIGIBLE * weight.max()
-    return sds[kept], weight[kept] / weight[kept].sum()
+    modes = Modes(modes.value[kept], modes.effects[kept], modes.information[kept])
+    return sds[kept], weight[kept] / weight[kept].sum(), modes
 
 
 def _average(logs: np.ndarray, sd: np.ndarray) -> np.ndarray:
@@ -139,11 +143,13 @@ def _tell_own(
 
     The latter by taking the rows out of the information, with the identity of Woodbury.
     """
-    linear = (spread * modes.effects) @ counted.belongs[rows].T
+    held = np.flatnonzero(counted.belongs[rows].any(axis=0))  # all else is multiplied by 0
+    belongs, spread = counted.belongs[np.ix_(rows, held)], spread[:, held]
+    linear = (spread * modes.effects[:, held]) @ belongs.T
     told = counted.members[rows] * expit(linear) * expit(-linear)
-    inside = spread[:, None, :] * counted.belongs[rows]
-    shared = np.einsum("kri,ki->kr", inside, reach)
-    kept = np.einsum("kri,kij,ksj->krs", inside, covariance, inside, optimize=True)
+    shared = (spread * reach[:, held]) @ belongs.T
+    between = spread[:, :, None] * covariance[:, held[:, None], held] * spread[:, None, :]
+    kept = belongs @ between @ belongs.T
     left = np.eye(len(rows)) / told[:, :, None] - kept
     gain = np.einsum("kr,kr->k", shared, np.linalg.solve(left, shared[:, :, None])[:, :, 0])
     return gain / (variance + gain)

@@ -192,7 +192,7 @@ def compare_two_levels(
         # of a variance near zero and of searches: `converged` says so too
         warnings.simplefilter("ignore")
         other = MixedLM(measured, design, groups=patient, exog_re=effects).fit(
-            reml=True, method=["bfgs", "powell"]
+            reml=True, method=["lbfgs", "powell"]
         )
     return (
         _apart(fit.coef, np.asarray(other.fe_params), fit.covariance) if other.converged else NO_END

@@ -8,7 +8,7 @@ import pytest
 from scipy.special import gammaln
 from statsmodels.genmod.bayes_mixed_glm import BinomialBayesMixedGLM
 
-from pipeline.statistics.crossed import count_rows, find_modes
+from pipeline.statistics.crossed_likelihood import count_rows, find_modes
 
 HERE = Path(__file__).parent
 

@@ -9,7 +9,8 @@ import pandas as pd
 import pytest
 
 from pipeline.analyses.order.arms import fit_arm
-from pipeline.analyses.order.propensity import count_effective, fit_chances, measure_balance, weigh
+from pipeline.analyses.order.propensity import count_effective, measure_balance, weigh
+from pipeline.statistics.logistic import fit_logistic
 
 HERE = Path(__file__).parent
 UNCUT = (0.0, 1.0)
@@ -76,7 +77,7 @@ def test_the_worked_example_of_heart_transplants():
     )
     ill, changed, died = np.repeat(distinct, counts, axis=0).T
     changed = changed == 1
-    chances, _ = fit_chances(np.column_stack([np.ones(20), ill]), changed)
+    chances, _ = fit_logistic(np.column_stack([np.ones(20), ill]), changed)
     assert chances[ill == 0] == pytest.approx(1 / 2)
     assert chances[ill == 1] == pytest.approx(3 / 4)
     weight = weigh(chances, changed, UNCUT).weight
@@ -90,7 +91,7 @@ def test_the_worked_example_of_heart_transplants():
 
 def test_quitting_smoking_gives_the_printed_weights_and_effect(nhefs):
     changed = nhefs["qsmk"].eq(1).to_numpy()
-    chances, _ = fit_chances(build_matrix(nhefs), changed)
+    chances, _ = fit_logistic(build_matrix(nhefs), changed)
     weight = weigh(chances, changed, UNCUT).weight
     effect = compare(nhefs["wt82_71"].to_numpy(), changed, weight)
     assert [weight.mean(), weight.min(), weight.max(), effect] == pytest.approx(
@@ -100,7 +101,7 @@ def test_quitting_smoking_gives_the_printed_weights_and_effect(nhefs):
 
 def test_agrees_with_glm_of_r(nhefs, reference):
     changed = nhefs["qsmk"].eq(1).to_numpy()
-    chances, coef = fit_chances(build_matrix(nhefs), changed)
+    chances, coef = fit_logistic(build_matrix(nhefs), changed)
     np.testing.assert_allclose(coef, reference.filter(like="coef_"), atol=1e-8)
     whole, cut = weigh(chances, changed, UNCUT), weigh(chances, changed, (0.01, 0.99))
     gained = nhefs["wt82_71"].to_numpy()

@@ -107,9 +107,11 @@ def refit_rows(rows: Rows, start: np.ndarray, n_covariates: int) -> np.ndarray:
         all have none, or that follows from the other terms; all nan where there is no maximum.
     """
     coef = np.full(len(start), np.nan)
-    maximum = climb_rows(rows, start)
+    present = rows.design.any(axis=0)  # a search with a class that is gone never ends
+    maximum = climb_rows(Rows(rows.design[:, present], *rows[1:]), start[present])
     if not is_flat(maximum.information) and check_maximum(maximum) is None:
-        return maximum.point
+        coef[present] = maximum.point
+        return coef
     stays, known = find_determined(rows, n_covariates)
     fit = fit_cloglog(Rows(rows.design[:, known], *rows[1:]).keep(stays), start[known])
     if not isinstance(fit, Refusal):

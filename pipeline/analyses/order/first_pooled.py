@@ -12,7 +12,8 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from pipeline.statistics.crossed import Counted, CrossedFit, count_rows, fit_crossed
+from pipeline.statistics.crossed import CrossedFit, fit_crossed
+from pipeline.statistics.crossed_likelihood import Counted, count_rows
 from pipeline.statistics.crossed_limits import limit_sd
 from pipeline.statistics.crossed_shares import share_cells
 from pipeline.statistics.guard import Refusal, check_sites

@@ -8,32 +8,25 @@ of all who stood at the choice. Weights are cut at quantiles of their own (Cole 
 Epidemiol 2008;168:656-664): less spread for a little bias.
 """
 
-import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from statsmodels.genmod.families import Binomial
-from statsmodels.genmod.generalized_linear_model import GLM
 
 from pipeline.analyses.covariates import NUMERIC
 from pipeline.statistics.design import build_design
 from pipeline.statistics.guard import (
-    GRADIENT_LEFT,
     Refusal,
     check_positivity,
     check_sites,
     check_size,
 )
+from pipeline.statistics.logistic import fit_logistic
 from schemas.study import Guards
 
 # fits of the probabilities, each without those to whom the one before gave next to none
 TRIMS = 4
-# of the search for the probabilities; the second is a relative change of the deviance
-STEPS, ENOUGH = 100, 1e-13
-DEPENDENT = 1e-10  # of the length of the longest column, below which one follows from the others
-NO_CHANCES = Refusal("not_converged", "the probabilities of the choice were not found")
 
 
 @dataclass(frozen=True)
@@ -78,50 +71,6 @@ def find_one_sided(
         if (more == out).all():
             return out
         out = more
-
-
-def fit_chances(
-    design: np.ndarray, changed: np.ndarray, start: np.ndarray | None = None
-) -> tuple[np.ndarray, np.ndarray] | Refusal:
-    """Fit P(change | covariates) by logistic regression of greatest likelihood.
-
-    The probabilities are unique, even where coefficients are not since some columns follow from
-    others: the search of statsmodels is among as many orthogonal columns as the design has
-    directions, and whether it ended at the maximum is asked of the solution itself.
-
-    Parameters
-    ----------
-    design
-        Covariates with their intercept, (episodes, columns).
-    changed
-        Who changed, (episodes,).
-    start
-        Coefficients at which the search begins, (columns,).
-
-    Returns
-    -------
-    tuple of np.ndarray or Refusal
-        Probabilities (episodes,) and coefficients (columns,).
-    """
-    happened = np.asarray(changed, dtype=float)
-    directions, length, turn = np.linalg.svd(design, full_matrices=False)
-    independent = length > DEPENDENT * length[0]
-    begin = None if start is None else length[independent] * (turn[independent] @ start)
-    with warnings.catch_warnings():
-        # of separation and of too few steps: the check below refuses both
-        warnings.simplefilter("ignore")
-        fit = GLM(happened, directions[:, independent], family=Binomial()).fit(
-            begin, maxiter=STEPS, tol=ENOUGH
-        )
-    chance, coef = fit.fittedvalues, (fit.params / length[independent]) @ turn[independent]
-    gradient, information = (
-        design.T @ (happened - chance),
-        (design.T * (chance * (1 - chance))) @ design,
-    )
-    if not (np.isfinite(chance).all() and np.isfinite(coef).all()):
-        return NO_CHANCES
-    left = gradient @ np.linalg.lstsq(information, gradient, rcond=None)[0]
-    return (chance, coef) if left <= GRADIENT_LEFT and np.abs(gradient).max() < 1e-3 else NO_CHANCES
 
 
 def find_usable(design: np.ndarray, changed: np.ndarray) -> np.ndarray:
@@ -281,7 +230,7 @@ def _fit_where_both_happen(
             kept, terms, pd.Series(changed), guards, numeric=NUMERIC, binary=True
         ).matrix
         design = np.column_stack([np.ones(len(kept)), matrix])
-        fit = fit_chances(design, changed)
+        fit = fit_logistic(design, changed)
         if isinstance(fit, Refusal):
             return fit
         refusal, trims = check_positivity(fit[0], "change", guards), trims + 1
@@ -316,7 +265,7 @@ def _weigh_again(
     if changed.all() or not changed.any():
         return np.zeros(len(changed))
     usable = find_usable(design, changed)
-    fit = fit_chances(design[:, usable], changed, start[usable])
+    fit = fit_logistic(design[:, usable], changed, start[usable])
     return (
         np.zeros(len(changed))
         if isinstance(fit, Refusal)

@@ -5,7 +5,8 @@ import pytest
 from scipy.special import expit
 from scipy.stats import beta
 
-from pipeline.statistics.crossed import Counted, count_rows, find_modes, fit_crossed
+from pipeline.statistics.crossed import fit_crossed
+from pipeline.statistics.crossed_likelihood import Counted, count_rows
 from pipeline.statistics.crossed_shares import _place_points, share_cells
 
 VARIANTS, FAMILIES, SITES = 6, 6, 8
@@ -86,8 +87,8 @@ def test_the_part_of_its_own_is_what_leaving_out_its_rows_loses():
     counted, cell, _, _ = draw(3)
     fit = fit_crossed(counted)
     shares = share_cells(counted, fit, cell, 3)
-    sds, weight = _place_points(counted, fit)
-    modes, spread = find_modes(counted, sds), counted.spread(sds)
+    sds, weight, modes = _place_points(counted, fit)
+    spread = counted.spread(sds)
     rows = cell == 2
     linear = (spread * modes.effects) @ counted.belongs[rows].T
     told = counted.members[rows] * expit(linear) * expit(-linear)

@@ -10,13 +10,13 @@ from pipeline.analyses.order.propensity import (
     count_effective,
     find_one_sided,
     find_usable,
-    fit_chances,
     leave_out_sites,
     measure_balance,
     weigh,
     weigh_choice,
 )
 from pipeline.statistics.guard import Refusal
+from pipeline.statistics.logistic import fit_logistic
 
 TERMS = ("mechanism", "onset", "age_decade", "site")
 UNCUT = (0.0, 1.0)
@@ -49,7 +49,7 @@ def test_weights_of_every_pattern_balance_exactly():
     rows = draw()
     pattern = rows["mechanism"] + rows["onset"]
     changed = rows["choice"].eq("change").to_numpy()
-    chances, _ = fit_chances(pd.get_dummies(pattern).to_numpy(float), changed)
+    chances, _ = fit_logistic(pd.get_dummies(pattern).to_numpy(float), changed)
     weight = weigh(chances, changed, UNCUT).weight
     balance = measure_balance(rows, ("mechanism", "onset"), changed, weight)
     assert balance["before"].abs().max() > 0.1
@@ -68,7 +68,7 @@ def test_the_mean_chance_is_the_share_that_changed():
     design = np.column_stack(
         [np.ones(len(rows)), rows["age_decade"], rows["mechanism"].eq("free")]
     ).astype(float)
-    chances, _ = fit_chances(design, changed)
+    chances, _ = fit_logistic(design, changed)
     assert chances.mean() == pytest.approx(changed.mean(), abs=1e-7)
     assert chances[changed].mean() > chances[~changed].mean()
 
