@@ -4,7 +4,7 @@ and can be told from the others without colour."""
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from pipeline.reports.figures.sheet import APART, INK, MUTED, STRONG, ZONE
+from pipeline.reports.figures.sheet import APART, GREY, INK, MUTED, STRONG, ZONE
 
 
 @dataclass(frozen=True)
@@ -17,7 +17,7 @@ class Filling:
 
 
 FILLINGS = {
-    "whole": Filling("Grey", "all who reach this point", {"facecolor": "#6f7a84", "linewidth": 0}),
+    "whole": Filling("Grey", "all who reach this point", {"facecolor": GREY, "linewidth": 0}),
     "negative": Filling("Dark", "tested negative", {"facecolor": STRONG, "linewidth": 0}),
     "between": Filling(
         "Pale",
