@@ -3,8 +3,6 @@ order, and how that differs from the usual one."""
 
 from collections.abc import Sequence
 
-import pandas as pd
-
 from pipeline.reports.committee.order_readings import (
     DAYS,
     SESSIONS,
@@ -13,12 +11,8 @@ from pipeline.reports.committee.order_readings import (
     last_share,
     list_terms,
     print_as,
-    read_orders,
 )
-from pipeline.reports.committee.picture import make_picture
 from pipeline.reports.committee.second_line_words import is_apart, show_difference
-from pipeline.reports.committee.section import make_section
-from pipeline.reports.figures.ranges import Range, draw_differences, say_kinds
 from pipeline.reports.readings import Reading
 from pipeline.reports.wording import (
     BLANK,
@@ -32,16 +26,9 @@ from schemas.study import Config
 
 KEY, TITLE = "orders", "How do other orders differ from the usual one?"
 MOST = 8  # orders on the first page; where there are more, only those with a clear difference
-MOST_DRAWN = 28  # orders in the pictures; where there are more, only those with a clear difference
-WITHIN = 0.9  # of the confidence limits, which the scale holds
-MOST_OF_ONE = 10  # of them in one picture, so that it finds its place on a page
 CAUTION = (
     "Who was changed to another maneuver was not left to chance: where that was done because the "
     "vertigo was strong or the debris seemed stuck, changing looks worse than it is."
-)
-CAPTION = (
-    f"{say_kinds(('clear', 'unclear'))} Right of 0: more days with vertigo than in the usual "
-    "order. Lines: 95 % confidence intervals."
 )
 CHANCE = (
     "A difference is called clear where its 95 % confidence interval excludes none; one in twenty "
@@ -86,12 +73,13 @@ def _find_clear(order: Order, config: Config) -> list[str]:
     clear = []
     for term, (more, fewer) in words.items():
         difference = order.differences[term]
-        if _is_clear(difference, term):
+        if is_clear(difference, term):
             clear.append(more if difference.ends[0] > 0 else fewer)
     return clear
 
 
-def _is_clear(difference: Reading, term: str) -> bool:
+def is_clear(difference: Reading, term: str) -> bool:
+    """Whether the interval of a difference in a term excludes none, as it is printed."""
     unit, digits = print_as(term)
     return is_apart(difference, unit * 10**digits)
 
@@ -205,114 +193,6 @@ def say_untold(variants: Sequence[Variant]) -> str:
     return f"The pool cannot tell yet about orders in: {join_words(names)}."
 
 
-def describe_orders(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
-    """The section that draws how each order differs from the usual one of its variant.
-
-    Parameters
-    ----------
-    estimates
-        Disclosed ones by analysis.
-    config
-        The plan.
-
-    Returns
-    -------
-    dict
-        As `make_section` gives it.
-    """
-    variants, plan = read_orders(estimates, config), config.study.strategies
-    if not any(variant.usual or variant.others for variant in variants):
-        return make_section(KEY, TITLE, [say_orders(variants, config)])
-    panels, left_out = _draw_differences(variants, config)
-    return make_section(
-        KEY,
-        TITLE,
-        [
-            "Each order is what would have become of all patients of the variant had they been "
-            f"treated in it: a test every {plan.retest_days} days, and a further session while it "
-            f"is positive, up to {count_words(plan.sessions, 'session')}. The usual order gives "
-            "the maneuver that most of them had first, again until the test is negative.",
-            "The numbers come from the model of resolution and of tests. All patients of a variant "
-            "lend strength, also those whose sessions followed a part of the order only; those who "
-            "failed under the same sessions are taken to be alike, whatever was done next.",
-            f"{CAUTION} {CHANCE}",
-        ],
-        finding=say_orders(variants, config),
-        panels=panels,
-        caption=CAPTION if panels else "",
-        notes=[
-            say_untold(variants),
-            f"{count_words(left_out, 'further order')} in the technical report only."
-            if left_out
-            else "",
-        ],
-    )
-
-
-def _draw_differences(variants: Sequence[Variant], config: Config) -> tuple[list[dict], int]:
-    """Pictures of the differences in mean days with vertigo, in parts that may stand beside each
-    other; and how many orders have no place in them, of which none differs clearly as long as there
-    is room for those that do."""
-    horizon = config.study.strategies.horizon_day
-    every = [
-        (variant, order)
-        for variant in variants
-        for order in variant.compared
-        if order.differences[DAYS].usable
-    ]
-    clear = [(v, order) for v, order in every if _is_clear(order.differences[DAYS], DAYS)]
-    shown = every if len(every) <= MOST_DRAWN else clear[:MOST_DRAWN]
-    if not shown:
-        return [], 0
-    many = -(-len(shown) // MOST_OF_ONE)  # of about the same size
-    size = -(-len(shown) // many)
-    parts = [shown[start : start + size] for start in range(0, len(shown), size)]
-    ends = sorted(abs(end) for _, order in shown for end in order.differences[DAYS].ends)
-    # what few of them reach is not let press all others together; its line ends in an arrow
-    reach = float(max(2, -(-ends[int(WITHIN * (len(ends) - 1))] // 2) * 2))
-    title = (
-        f"{len(clear)} of {count_words(len(every), 'order')} "
-        f"{agree(len(clear), 'differs', 'differ')} clearly from the usual one in days with vertigo"
-    )
-    panels = []
-    for number, part in enumerate(parts, 1):
-        rows = _list_ranges(part)
-        said = f"{title}{f', part {number} of {len(parts)}' if len(parts) > 1 else ''}"
-        figure = make_picture(
-            draw_differences,
-            rows,
-            name=f"figure-orders-{number}",
-            title=said,
-            description="; ".join(
-                f"{row.heading + ': ' if row.heading else ''}{row.label} {row.number}"
-                for row in rows
-            )
-            + ". In brackets: 95 % confidence intervals.",
-            caption=CAPTION,
-            reach=reach,
-            unit=f"days with vertigo, of the first {horizon}, less those of the usual order",
-        )
-        panels.append({"name": said, "size": "", "figure": figure})
-    return panels, len(every) - len(shown)
-
-
-def _list_ranges(part: Sequence[tuple[Variant, Order]]) -> list[Range]:
-    """A row for each order; above those of a variant its usual order, with its mean days."""
-    rows: list[Range] = []
-    before = None
-    for variant, order in part:
-        if variant is not before and variant.usual:
-            days = _show(variant.usual.numbers[DAYS], DAYS)
-            usual = f"Usual: {variant.usual.name}"
-            rows.append(Range(usual, f"{days} days", None, None, None, heading=variant.name))
-        before = variant
-        difference = order.differences[DAYS]
-        kind = "clear" if _is_clear(difference, DAYS) else "unclear"
-        number = show_difference(difference, print_as(DAYS)[0])
-        rows.append(Range(order.name, number, difference.number, *difference.ends, kind))
-    return rows
-
-
 def tabulate_numbers(variant: Variant, config: Config) -> dict | None:
     """Lay out all numbers of the orders of one variant.
 
@@ -333,7 +213,7 @@ def tabulate_numbers(variant: Variant, config: Config) -> dict | None:
     rows = []
     for order in [*([variant.usual] if variant.usual else []), *variant.others]:
         usual = " (usual)" if order is variant.usual else ""
-        cells = [_show(order.numbers[term], term) for term in terms]
+        cells = [show_number(order.numbers[term], term) for term in terms]
         rows.append({"name": f"{order.name}{usual}", "cells": cells})
         if order.compared:
             less = [show_difference(order.differences[term], print_as(term)[0]) for term in terms]
@@ -355,7 +235,8 @@ def tabulate_numbers(variant: Variant, config: Config) -> dict | None:
     }
 
 
-def _show(number: Reading, term: str) -> str:
+def show_number(number: Reading, term: str) -> str:
+    """A number of an order with its limits, or one word why there is none."""
     if not number.usable:
         return mark_missing(number)
     return _show_mean(number) if term in (DAYS, SESSIONS) else show_share(number)

@@ -12,8 +12,8 @@ from pipeline.reports.committee.failures import describe_failures
 from pipeline.reports.committee.known import STRIPS_CAPTION
 from pipeline.reports.committee.ledger import read_ledger, tabulate_ledger
 from pipeline.reports.committee.matrix import read_first_choice
+from pipeline.reports.committee.order_pictures import describe_orders
 from pipeline.reports.committee.order_readings import read_orders
-from pipeline.reports.committee.orders import describe_orders
 from pipeline.reports.committee.paths import describe_paths
 from pipeline.reports.committee.pool import describe_flow, describe_people
 from pipeline.reports.committee.published import describe_published

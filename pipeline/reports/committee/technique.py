@@ -99,10 +99,11 @@ def describe_technique(estimates: dict[str, pd.DataFrame], config: Config) -> di
         finding=_say_avoided(avoided),
         table={
             "first": "Session",
-            "columns": ["Ratio (95 % confidence interval)"],
+            "columns": ["Ratio"],
             "groups": [{"heading": "Negative test next", "rows": rows}],
             "note": "Ratio: of the rates at which a session was followed by a negative test, as a "
-            "complementary log-log model has them; below one means less often.",
+            "complementary log-log model has them; below one means less often. In brackets: 95 % "
+            "confidence intervals.",
         }
         if rows
         else None,

@@ -24,7 +24,8 @@ ROW_HEIGHT = 28  # one bar with a label of one line
 NUMBER_END, GAP = 48, 8  # where numbers end, if none is longer than six signs
 DIGIT = 8.4  # width of a bold digit
 FITS = 40  # letters of a label that fit on one line
-THICK, LINE = 12, 50  # of a whole on one line: how thick it is, letters of a line of its words
+# of a whole on one line: how thick it is, letters of a line of its words, from line to line
+THICK, LINE, CLOSE = 12, 50, 13
 
 
 @dataclass(frozen=True)
@@ -109,7 +110,7 @@ def draw_stacks(
     words = [textwrap.wrap(" · ".join(said for _, said, _ in s.parts), LINE) for s in stacks]
     under = [textwrap.wrap(stack.under, LINE) for stack in stacks]
     lines = [len(a) + len(b) for a, b in zip(words, under, strict=True)]
-    heights = [18 + THICK + 6 + 14 * count + 12 for count in lines]
+    heights = [18 + THICK + 6 + CLOSE * count + 10 for count in lines]
     with matplotlib.style.context(STYLE):
         sheet = open_sheet(width, sum(heights))
         for stack, said, above, foot, height in zip(
@@ -118,7 +119,7 @@ def draw_stacks(
             y = foot - height + 13
             sheet.text(0, y, stack.heading, color=INK, weight="bold", size=12)
             for line in above:
-                y += 14
+                y += CLOSE
                 sheet.text(0, y, line, color=MUTED)
             y += 6
             sheet.plot([0, width], [y + THICK] * 2, color=RULE, linewidth=1, zorder=0)
@@ -133,6 +134,6 @@ def draw_stacks(
                     start = reach
             y += THICK
             for line in said:
-                y += 14
+                y += CLOSE
                 sheet.text(0, y, line, color=INK)
         return write_svg(sheet, key, title, description)
