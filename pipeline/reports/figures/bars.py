@@ -25,7 +25,8 @@ NUMBER_END, GAP = 48, 8  # where numbers end, if none is longer than six signs
 DIGIT = 8.4  # width of a bold digit
 FITS = 40  # letters of a label that fit on one line
 # of a whole on one line: how thick it is, letters of a line of its words, from line to line
-THICK, LINE, CLOSE = 12, 50, 13
+THICK, LINE, CLOSE = 12, 52, 13
+BLANK = "\u00a0"  # keeps the mark between two parts at the end of a line
 
 
 @dataclass(frozen=True)
@@ -107,7 +108,7 @@ def draw_stacks(
 ) -> str:
     """Wholes of the same length as an `<svg>` element, each with its parts in a row and their words
     below in the same order; a hidden part takes no place."""
-    words = [textwrap.wrap(" · ".join(said for _, said, _ in s.parts), LINE) for s in stacks]
+    words = [textwrap.wrap(f"{BLANK}· ".join(said for _, said, _ in s.parts), LINE) for s in stacks]
     under = [textwrap.wrap(stack.under, LINE) for stack in stacks]
     lines = [len(a) + len(b) for a, b in zip(words, under, strict=True)]
     heights = [18 + THICK + 6 + CLOSE * count + 10 for count in lines]
