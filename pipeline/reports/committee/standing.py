@@ -67,10 +67,10 @@ PATHS_CAPTION = (
 HOW_TO_READ = (
     "How to read the figures: the strong line is the estimated share resolved, of all who were "
     "treated; the faint band is its 95 % confidence interval. A line is drawn where its interval "
-    "is narrow enough to tell something; the number beside its end is the share on that day. Dots are "
-    "the share whose tests had turned negative by a day, of those tested again: when it was seen, "
-    "not when it happened. An upright with end marks goes from the least to the greatest share "
-    "that tests alone allow, whatever became of all others."
+    "is narrow enough to tell something; the number beside its end is the share on that day. Dots "
+    "are the share whose tests had turned negative by a day, of those tested again: when it was "
+    "seen, not when it happened. An upright with end marks goes from the least to the greatest "
+    "share that tests alone allow, whatever became of all others."
 )
 SHARES_NOTE = (
     "Shares are of all who were treated. Episodes: those tested again, of all who were treated "
