@@ -44,6 +44,7 @@ NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
     rf"{N} times as often|{N} times for the confidence",
     rf"is {N}, between {N} and {N}",  # kappa
     r"Right of 0\b",
+    r"Records of \d{4}(?: to \d{4})?|release \d+$",
     r"Trial \d+|\d+/\d+|\d+\. (?=[A-Zv])",  # of published trials
     rf"after {N} seconds",
     r"fallen by at least \d+|DHI|\d+–\d+|\d+\+",
@@ -110,7 +111,7 @@ class Page(HTMLParser):
             self.column += 1
         if tag == "text" and not (
             self._is_muted()
-            or "bold" in self.style
+            or re.search(r"bold|font-weight: 700", self.style)
             or re.fullmatch(r"[\d,]+(?: %)?|–|few|\[c\]", text)
         ):
             text = f"{self.label} {text}".strip()  # a label on several lines
