@@ -101,8 +101,8 @@ def _find_answer(section: dict) -> str:
 
 
 def _say_weighted(section: dict) -> str:
-    """The weighted answer of all variants, beside that of the model, which may disagree."""
-    if not section["figure"]:
+    """The weighted answer of all variants with its intervals, beside that of the model, which may
+    disagree."""
+    if not section["finding"]:
         return ""
-    title = section["figure"]["title"]
-    return f"All variants, weighted for what was recorded: {title[:1].lower()}{title[1:]}."
+    return f"All variants, weighted for what was recorded. {section['finding']}"

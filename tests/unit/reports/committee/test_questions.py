@@ -41,9 +41,8 @@ def test_answers_are_the_words_of_the_sections(report):
 def test_both_answers_on_orders_stand_beside_each_other(report):
     asked = report["questions"][0]
     second = next(s for s in report["sections"] if s["key"] == "second-line")
-    weighted = second["figure"]["title"]
     assert asked["orders"]["groups"]
-    assert any(weighted[1:] in note for note in asked["notes"])
+    assert any(second["finding"] in note for note in asked["notes"])
 
 
 def test_questions_come_before_what_the_pool_is(report):
