@@ -14,6 +14,8 @@ from schemas import codes
 
 # name of the line of release.csv that says why a release is not made of the newest records
 NEWER = "newer records"
+# names of its lines that say of which years the records are
+FIRST_YEAR, LAST_YEAR = "first year of the records", "last year of the records"
 SAME, STAYS = None, ""
 # as models say it: as it leaves, SAME if in the same words, STAYS if not at all
 SENTENCES: dict[str, str | None] = {

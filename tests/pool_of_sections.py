@@ -5,8 +5,10 @@ import pandas as pd
 
 from pipeline.reports.committee.attempts import POPULATION as ATTEMPTS
 from pipeline.reports.committee.failures import FAILED, OR_NOT_SEEN
+from pipeline.reports.committee.matrix import POPULATION as FIRST
+from pipeline.reports.committee.order_readings import COMPARISON, DAYS
 from pipeline.reports.committee.second_line import POPULATION as SECOND
-from pipeline.statistics.tidy import state, tidy_estimates
+from pipeline.statistics.tidy import state, tidy_estimates, withhold
 from schemas.study import Config
 from tests.pool_of_estimates import build_estimates
 
@@ -24,6 +26,8 @@ def build_sections(plan: Config) -> dict[str, pd.DataFrame]:
         "denominators": _tidy("denominators", _list_denominators(), "pool", None),
         "attempt_success": _tidy("attempt_success", _list_attempts(), ATTEMPTS, None),
         "second_line": _tidy("second_line", _list_choices(plan), SECOND),
+        "first_choice": _tidy("first_choice", _list_first(), FIRST),
+        "strategies": _tidy("strategies", _list_orders()),
         "sequence_paths": _tidy("sequence_paths", _list_paths(), endpoint=None),
         "failure_reasons": _tidy("failure_reasons", _list_reasons(), None, None),
         "handicap_change": _tidy("handicap_change", _list_totals(plan)),
@@ -154,6 +158,43 @@ def _list_choices(plan: Config) -> list[dict]:
             )
         limits = {"lower": -3.5, "upper": 0.5, "comparison": "repeat"}
         rows.append(_share("mean_days_difference", -1.5, round(share * 420), stratum) | limits)
+    return rows
+
+
+def _list_first() -> list[dict]:
+    """First maneuvers of three variants that have a curve, and of one that is named by the
+    response to a maneuver."""
+    shares = {
+        ("posterior_long_arm", "epley"): (0.64, 400),
+        ("posterior_long_arm", "semont"): (0.6, 120),
+        ("lateral_geotropic", "gufoni"): (0.72, 100),
+        ("several_canals", "epley"): (0.4, 40),
+    }
+    rows = [
+        _share("first_test_negative", share, whole, f"variant={variant},family={family}")
+        for (variant, family), (share, whole) in shares.items()
+    ]
+    few = "variant=posterior_long_arm,family=gans"
+    rows.append(withhold("first_test_negative", "too_few", "few", stratum=few))
+    circular = "variant=short_arm_by_treatment_response"
+    note = "circular: the arm is named by the response that is compared"
+    return [*rows, withhold("first_test_negative", "not_identified", note, stratum=circular)]
+
+
+def _list_orders() -> list[dict]:
+    """The usual order of one variant, and three others, of which one differs clearly."""
+    days = {"epley": 6.0, "epley > semont": 6.6, "epley > epley > gans": 6.9, "semont": 6.2}
+    rows = []
+    for order, mean in days.items():
+        fields = {"stratum": f"variant=posterior_long_arm,strategy={order}"} | SITES
+        share = 1.02 - mean / 60
+        rows.append(state(DAYS, mean, lower=mean - 1, upper=mean + 1, **fields))
+        for term in ("resolved_after_1_sessions", "resolved_by_day_30"):
+            rows.append(state(term, share, lower=share - 0.05, upper=share + 0.04, **fields))
+        if order != "epley":
+            less = {"comparison": COMPARISON} | fields
+            ends = {"lower": mean - 6.7, "upper": mean - 5.3}
+            rows.append(state(f"difference_{DAYS}", mean - 6.0, **ends, **less))
     return rows
 
 

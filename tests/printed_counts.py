@@ -44,6 +44,8 @@ NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
     rf"{N} lie outside the limits",  # clinics, of those before it
     rf"{N} times as often|{N} times for the confidence",
     rf"is {N}, between {N} and {N}",  # kappa
+    r"Right of 0\b",
+    r"Records of \d{4}(?: to \d{4})?|release \d+$",
     r"Trial \d+|\d+/\d+|\d+\. (?=[A-Zv])",  # of published trials
     rf"after {N} seconds",
     r"fallen by at least \d+|DHI|\d+–\d+|\d+\+",
@@ -90,6 +92,10 @@ class Page(HTMLParser):
         if not self.skip:
             self.words.append(data)
 
+    def _is_muted(self) -> bool:
+        """Whether the text is in muted ink, by its colour or by what the page calls it."""
+        return MUTED in self.style or "var(--muted)" in self.style
+
     def handle_endtag(self, tag: str) -> None:
         self.skip -= tag in SKIPPED
         self.in_head &= tag != "thead"
@@ -105,8 +111,8 @@ class Page(HTMLParser):
             self.row = self.row or text
             self.column += 1
         if tag == "text" and not (
-            MUTED in self.style
-            or "bold" in self.style
+            self._is_muted()
+            or re.search(r"bold|font-weight: 700", self.style)
             or re.fullmatch(r"[\d,]+(?: %)?|–|few|\[c\]", text)
         ):
             text = f"{self.label} {text}".strip()  # a label on several lines
@@ -115,7 +121,7 @@ class Page(HTMLParser):
             self.label = text
         else:
             self.label = ""
-        if text and not (tag == "text" and MUTED in self.style):
+        if text and not (tag == "text" and self._is_muted()):
             self.blocks.append((tag, text, f"{head}|{self.row}" if tag == "td" else ""))
 
 
@@ -165,6 +171,10 @@ def _read_block(tag: str, text: str, place: str) -> tuple[set[tuple[int, str]], 
         )
     if head == "Half by day" and re.fullmatch(rf"{N}(?: \(up to {N}\))?", text):
         return set(), False
+    if tag == "text" and " · " in text:  # the parts of a path, in the order of their bars
+        parts = [re.fullmatch(r"([\d,]+|few|\[c\]) \D+", part) for part in text.split(" · ")]
+        numbers = [part[1] for part in parts if part and part[1][0].isdigit()]
+        return {(_whole(n), "episode") for n in numbers}, None in parts
     for pattern in NOT_COUNTS:
         text = re.sub(pattern, "…", text)
     return find_counts(text), bool(re.search(r"\d", COUNT.sub("…", text)))

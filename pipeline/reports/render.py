@@ -3,6 +3,7 @@
 Templates receive plain dicts and escape every text.
 """
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -40,5 +41,22 @@ def render_page(template: str, content: dict[str, Any]) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    style = Markup((TEMPLATES / "style.css").read_text("utf-8"))  # our own file, not a site's text
-    return engine.get_template(template).render(style=style, **content)
+    style = (TEMPLATES / "style.css").read_text("utf-8")
+    inks = {ink: name for name, ink in re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", _light(style))}
+    engine.filters["themed"] = lambda svg: _theme(svg, inks)
+    # our own file, not a site's text
+    return engine.get_template(template).render(style=Markup(style), **content)
+
+
+def _light(style: str) -> str:
+    """The part of the style sheet that names the colours of the light scheme, in which figures are
+    drawn."""
+    return style.partition(":root {")[2].partition("}")[0]
+
+
+def _theme(svg: str, inks: dict[str, str]) -> Markup:
+    """A figure of ours in the colours of the page by their names, so that it changes with the
+    scheme of the page."""
+    for ink, name in inks.items():
+        svg = svg.replace(f": {ink}", f": var(--{name})").replace(f'"{ink}"', f'"var(--{name})"')
+    return Markup(svg)  # our own drawing, whose texts were escaped when it was made

@@ -2,6 +2,7 @@
 versions of libraries."""
 
 import hashlib
+from collections import Counter
 from importlib.metadata import version
 from pathlib import Path
 
@@ -12,17 +13,21 @@ from pipeline.sources import ROOT, find_libraries, fingerprint_files, list_own_f
 from pipeline.steps.arguments import add_path, start_parser
 from pipeline.steps.run import Counts, run_step
 from pipeline.warehouse import open_warehouse
+from schemas.notes import FIRST_YEAR, LAST_YEAR
+from schemas.study import read_config
 
 RUNS_THE_STEPS = "snakemake"  # imported by no step, and used by all of them
 
 
 def list_fingerprints(deliveries: pd.DataFrame, plan: Path) -> pd.DataFrame:
-    """The version of the project, fingerprints of data, plan and code, versions of the libraries
-    that our code imports and of what runs it: one row each, `name` and `value`."""
+    """The version of the project, the years of the records, fingerprints of data, plan and code,
+    versions of the libraries that our code imports and of what runs it: one row each, `name` and
+    `value`."""
     current = deliveries[deliveries["is_current"]].sort_values("site")
     data = hashlib.sha256("".join(current["fingerprint"]).encode()).hexdigest()
     values = {
         "version": __version__,
+        **_find_years(current, read_config(plan).study.disclosure.min_sites),
         "deliveries": data,
         "plan": fingerprint_files(list(plan.glob("*.yaml")), plan),
         "code": fingerprint_files(list_own_files(), ROOT),
@@ -31,6 +36,19 @@ def list_fingerprints(deliveries: pd.DataFrame, plan: Path) -> pd.DataFrame:
     return pd.DataFrame(
         (values | {name: version(name) for name in libraries}).items(), columns=["name", "value"]
     )
+
+
+def _find_years(deliveries: pd.DataFrame, min_sites: int) -> dict[str, str]:
+    """The first and the last year of the records, as sites declare them, of the years that
+    `min_sites` or more of them have: a year of fewer would show these sites."""
+    known = deliveries.dropna(subset=["first_year", "last_year"])
+    years = Counter(
+        year
+        for first, last in zip(known["first_year"], known["last_year"], strict=True)
+        for year in range(int(first), int(last) + 1)
+    )
+    shared = sorted(year for year, sites in years.items() if sites >= min_sites)
+    return {FIRST_YEAR: str(shared[0]), LAST_YEAR: str(shared[-1])} if shared else {}
 
 
 def main() -> Counts:

@@ -63,7 +63,7 @@ LIBRARY_PLACES = {
     "duckdb": {"pipeline/warehouse.py"},
     "matplotlib": {
         f"pipeline/reports/figures/{part}.py"
-        for part in ("sheet", "curves", "evidence", "bars", "ranges", "sites")
+        for part in ("sheet", "curves", "compared", "evidence", "bars", "ranges", "sites")
     },
     "jinja2": {"pipeline/reports/render.py"},
     "typst": {"pipeline/reports/typeset.py"},

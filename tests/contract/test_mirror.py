@@ -36,7 +36,8 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
     ("unit/statistics/test_crossed.py", "limits of the deviations that it fits"): (
         "pipeline/statistics/crossed_limits.py",
     ),
-    ("unit/reports/committee/test_orders.py", "what that section reads"): (
+    ("unit/reports/committee/test_orders.py", "what that section reads and draws"): (
+        "pipeline/reports/committee/order_pictures.py",
         "pipeline/reports/committee/order_readings.py",
     ),
     ("unit/analyses/order/test_first_choice.py", "the models of that analysis"): (

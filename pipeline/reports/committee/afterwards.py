@@ -40,7 +40,7 @@ def describe_handicap(estimates: dict[str, pd.DataFrame], config: Config) -> dic
     readings = read_estimates(
         estimates, "handicap_change", "positional", config.study.resolution.primary
     )
-    title, days = "Handicap over time", (0, *config.study.handicap.days)
+    title, days = "How did the handicap change?", (0, *config.study.handicap.days)
     means = {day: readings["all", f"mean_day_{day}"] for day in days}
     compared = _read_changes(estimates, means, config)
     if not any(mean.usable for mean in means.values()):
@@ -97,7 +97,7 @@ def describe_recurrence(estimates: dict[str, pd.DataFrame], config: Config) -> d
     readings = read_estimates(
         estimates, "recurrence", "resolved first spells", config.study.resolution.primary
     )
-    title, days = "Recurrence", config.study.recurrence.days
+    title, days = "How often did it recur?", config.study.recurrence.days
     strata = [
         s
         for s in readings.strata()

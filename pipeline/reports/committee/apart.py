@@ -38,7 +38,7 @@ MEANING = (
 )
 TREATED = "Of all of these: given a maneuver before, or without, being recognised"
 WHEN = ("after", "by")
-MOST = 10  # reasons drawn, the most frequent ones
+MOST = 7  # reasons drawn, the most frequent ones
 
 
 def describe_apart(estimates: dict[str, pd.DataFrame], config: Config) -> dict:

@@ -35,7 +35,7 @@ def describe_attempts(estimates: dict[str, pd.DataFrame]) -> dict:
     by the number of the session."""
     readings = read_estimates(estimates, "attempt_success", POPULATION)
     raw = {number: readings[f"attempt_number={number}", "success_raw"] for number in NUMBERS}
-    title = "Attempt by attempt"
+    title = "How many sessions does it take?"
     if not any(reading.usable for reading in raw.values()):
         small = readings[f"{SMALLER_CELLS}attempt_number", "success_raw"]
         why = say_why_missing(small if raw["1"].status == "absent" else raw["1"])

@@ -1,5 +1,5 @@
-"""Time to resolution in figures: the curve of the whole pool with what it rests on, and small ones
-of its parts, each with its sentence."""
+"""Time to resolution in figures: the largest parts of the pool in one frame for each way of
+dividing it, and the curve of one part by itself."""
 
 from collections.abc import Sequence
 from itertools import combinations
@@ -20,7 +20,7 @@ from pipeline.reports.committee.resolved import (
     say_size,
     state_resolved,
 )
-from pipeline.reports.committee.standing import CURVE_CAPTION
+from pipeline.reports.committee.standing import COMPARED_CAPTION, CURVE_CAPTION
 from pipeline.reports.committee.strata import (
     choose_days,
     choose_largest,
@@ -30,6 +30,7 @@ from pipeline.reports.committee.strata import (
     say_short_arm,
     say_why_none,
 )
+from pipeline.reports.figures.compared import LOOKS, MARKS, Named, draw_compared
 from pipeline.reports.figures.curves import Curve, draw_curve
 from pipeline.reports.readings import Reading, Readings
 from pipeline.reports.wording import (
@@ -40,57 +41,82 @@ from pipeline.reports.wording import (
 from schemas.strata import split_stratum
 from schemas.study import Config
 
-# heading of a row of figures: the strata it is made of, by the variables that divide them
+# heading of a frame: the strata of which it draws the largest, by the variables that divide them
 GROUPS: dict[str, list[tuple[str, ...]]] = {
-    "By canal": [("canal",)],
-    "By arm of the canal": [("arm",), ("canal", "arm")],
-    "By mechanism": [("mechanism",)],
+    "How soon by canal?": [("canal",)],
+    "How soon by arm of the canal?": [("arm",), ("canal", "arm")],
+    "How soon by mechanism?": [("mechanism",)],
 }
-# small figures in a row of them, of the largest parts; more cannot be taken in, and the table has
-# them
-PANELS = 6
-# parts named in the sentence over a row of figures; the others are read from the figures
-SPOKEN = 3
+DRAWN = len(LOOKS)  # curves in one frame, of the largest parts; more cannot be taken in
 ENOUGH = 2  # reported days with a share that make a curve worth drawing
 CLOSE = 9  # days nearer than this fraction of the axis leave no room for their numbers
 
 
 def describe_groups(course: Course, config: Config) -> list[dict]:
-    """Rows of small figures, one row for each way of dividing the pool that has strata."""
+    """A frame of curves for each way of dividing the pool that has strata."""
     strata = list_comparable(course.model)
-    rows = {
+    groups = {
         heading: [s for s in strata if list_variables(s) in ways]
         for heading, ways in GROUPS.items()
     }
     return [
-        _describe_group(heading, here, course, config) for heading, here in rows.items() if here
+        _describe_group(heading, here, course, config) for heading, here in groups.items() if here
     ]
 
 
 def _describe_group(heading: str, strata: list[str], course: Course, config: Config) -> dict:
-    """The small figures of one row, the sentence over them, and why a stratum has none."""
-    until = config.study.curves.days[-1]
-    whole = read_curve(course, "all", until)
-    curves = {
-        stratum: read_curve(course, stratum, until, config.study.curves.days) for stratum in strata
-    }
-    drawn = choose_largest(
-        course.tests, [s for s in strata if count_told(course.model, s, config) >= ENOUGH], PANELS
-    )
+    """The curves of the largest parts in one frame, the sentence over them, and why the others are
+    not in it."""
     certain = [stratum for stratum in strata if "unknown" not in split_stratum(stratum).values()]
+    enough = [s for s in certain if count_told(course.model, s, config) >= ENOUGH]
+    drawn = choose_largest(course.tests, enough, DRAWN)
     return {
         "heading": heading,
         **_say_group(certain, course, config),
         "notes": say_short_arm(course.model)
         if any("arm" in split_stratum(stratum) for stratum in strata)
         else [],
-        "panels": [
-            _draw_panel(stratum, curves[stratum], whole, course, config) for stratum in drawn
-        ],
-        "missing": _list_missing(
-            [stratum for stratum in strata if stratum not in drawn], course.model, config
-        ),
+        "figure": _draw_group(drawn, course, config) if drawn else None,
+        "sizes": _say_sizes(drawn, course, config),
+        "missing": _list_missing([s for s in strata if s not in drawn], course.model, config),
     }
+
+
+def _draw_group(strata: list[str], course: Course, config: Config) -> dict:
+    """Curves of parts of the pool in one frame, with their sizes in the caption."""
+    days = config.study.curves.days
+    names = {stratum: begin_sentence(name_stratum(stratum, config)) for stratum in strata}
+    curves = {stratum: read_curve(course, stratum, days[-1], days) for stratum in strata}
+    last = {stratum: find_last(course.model, stratum, config) for stratum in strata}
+    variables = "-".join(list_variables(strata[0]))
+    return make_picture(
+        draw_compared,
+        [Named(names[s], curves[s], show_reached(course.model, s, last[s])) for s in strata],
+        name=f"figure-curves-{variables}",
+        title="; ".join(f"{names[s]}: {state_resolved(course.model, s, last[s])}" for s in strata),
+        description=" ".join(
+            f"{names[s]}: {describe_curve(course, s, curves[s], config)}" for s in strata
+        ),
+        caption=f"{COMPARED_CAPTION} {_say_sizes(strata, course, config)}",
+        until=days[-1],
+        days=days,
+        ticks=choose_ticks(days, days[-1]),
+    )
+
+
+def _say_sizes(strata: list[str], course: Course, config: Config) -> str:
+    """How many each curve of a frame is of, and how it is drawn."""
+    return " ".join(
+        f"{begin_sentence(name_stratum(s, config))} ({MARKS[number]}): {say_size(course, s)}."
+        for number, s in enumerate(strata)
+    )
+
+
+def show_reached(model: Readings, stratum: str, day: int) -> str:
+    """What stands at the end of a line: '82 %', with the day where it is not the last, or bounds
+    in one word."""
+    share = read_share(model, stratum, day)
+    return f"{say_percent(share.number)}, day {day}" if share.usable else f"bounds, day {day}"
 
 
 def count_told(model: Readings, stratum: str, config: Config) -> int:
@@ -103,12 +129,8 @@ def _list_missing(strata: list[str], model: Readings, config: Config) -> list[di
     named: dict[str, list[str]] = {}
     for stratum in strata:
         some = count_told(model, stratum, config)
-        why = (
-            "only one of the reported days has a share (see the table)"
-            if some
-            else say_why_none(model, stratum)
-        )
-        why = "smaller subgroups (see the table)" if some >= ENOUGH else why
+        why = "only one of the reported days has a share" if some else say_why_none(model, stratum)
+        why = "smaller, or not certain (technical report)" if some >= ENOUGH else why
         named.setdefault(why, []).append(name_stratum(stratum, config))
     return [{"why": begin_sentence(why), "names": "; ".join(names)} for why, names in named.items()]
 
@@ -136,27 +158,27 @@ def _fill(first: float, readings: list[Reading], number: str) -> np.ndarray:
     return np.array([first, *(np.nan if each is None else each for each in numbers)])
 
 
-def _draw_panel(stratum: str, curve: Curve, whole: Curve, course: Course, config: Config) -> dict:
-    """One small figure up to the last reported day, with the whole pool behind it."""
+def draw_panel(stratum: str, course: Course, config: Config) -> dict:
+    """The curve of one part of the pool up to the last reported day, with the whole pool behind
+    it and strips of what is known below it."""
     days = config.study.curves.days
     name = begin_sentence(name_stratum(stratum, config))
     finding = state_resolved(course.model, stratum, find_last(course.model, stratum, config))
-    size = begin_sentence(say_size(course, stratum))
-    figure = make_picture(
+    curve = read_curve(course, stratum, days[-1], days)
+    return make_picture(
         draw_curve,
         curve,
         name="figure-curve-" + stratum.replace("=", "-").replace(",", "-").replace("_", "-"),
         title=f"{name}: {finding}",
         description=describe_curve(course, stratum, curve, config),
         caption=(
-            f"{name}: {say_size(course, stratum)}. {CURVE_CAPTION} Dashed: the whole pool. "
+            f"{begin_sentence(say_size(course, stratum))}. {CURVE_CAPTION} Dashed: the whole pool. "
             f"{STRIPS_CAPTION}"
         ),
         until=days[-1],
         ticks=choose_ticks(days, days[-1]),
-        reference=whole,
+        reference=read_curve(course, "all", days[-1]),
     )
-    return {"name": name, "size": f"{begin_sentence(finding)}. {size}.", "figure": figure}
 
 
 def find_last(model: Readings, stratum: str, config: Config) -> int:
@@ -181,7 +203,7 @@ def _say_group(strata: list[str], course: Course, config: Config) -> dict[str, s
     day = choose_days(config.study.curves.days)[0]
     with_share = [s for s in strata if is_told(course.model, s, day)]
     largest = sorted(with_share, key=lambda s: -(find_size(course.tests, s).n_episodes or 0))[
-        :SPOKEN
+        :DRAWN
     ]
     if not largest:
         return {

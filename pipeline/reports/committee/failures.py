@@ -28,7 +28,7 @@ OF_ALL = "never_tested_again"  # the one reason that is counted among those neve
 def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
     """The reasons with evidence at the time, most frequent first, and what hindsight adds."""
     readings = read_estimates(estimates, "failure_reasons", FAILED)
-    title = "Why first maneuvers may have failed"
+    title = "Which reasons do the records hold for failures?"
     reasons = [reason for reason in REASON if reason != OF_ALL]
     views = {
         view: {reason: readings[f"view={view},reason={reason}", "share"] for reason in reasons}

@@ -11,6 +11,7 @@ from pipeline.reports.wording import (
     HIDDEN,
     MARK_MISSING,
     begin_sentence,
+    count_words,
     join_words,
     mark_missing,
     name_value,
@@ -25,9 +26,10 @@ POPULATION = "positional, first session"
 POOLED = "†"
 FEW = "few"
 OTHERS = "Others"
+MOST = 8  # families with a column of their own: as many as can be read on a page
 CAUTION = (
-    "Who got which maneuver was not left to chance: read along a row as a description, not as a "
-    "contest."
+    "Who got which maneuver was not left to chance (confounding): patients differ from column to "
+    "column. Read along a row as a description, not as a contest."
 )
 SHORT_ARMS = (
     "“Short arm” means something else in each of its rows; those by nystagmus on sitting up are "
@@ -66,7 +68,7 @@ class Cell:
         return self.share.usable or self.share.bounded
 
     def show(self) -> dict:
-        """The `number`, and the size `of` what it is of."""
+        """The `number`, the size `of` what it is of, and whether it is `told` at all."""
         share, size = self.share, self.own.n_episodes
         of = say_episodes(size) if self.told and size is not None else ""
         if share.usable:
@@ -74,18 +76,25 @@ class Cell:
             if share is self.pooled:
                 number, limits, rest = text.partition(" (")
                 text = f"{number}{POOLED}{limits}{rest}"
-            return {"number": text, "of": of}
+            return {"number": text, "of": of, "told": True}
         if share.bounded:
-            return {"number": say_bound(share), "of": of}
+            return {"number": say_bound(share), "of": of, "told": True}
         if self.needed.usable:
-            return {"number": f"{ROUNDED}{self.needed.number:,.0f} more", "of": ""}
-        return {"number": FEW if share.status == "too_few" else mark_missing(share), "of": ""}
+            return _mark(f"{ROUNDED}{self.needed.number:,.0f} more")
+        return _mark(FEW if share.status == "too_few" else mark_missing(share))
+
+
+def _mark(words: str) -> dict:
+    """A cell without a share."""
+    return {"number": words, "of": "", "told": False}
 
 
 @dataclass(frozen=True)
 class Row:
-    """One variant: its name, its cells by family, and why it has none, where it must have none."""
+    """One variant: its code and name, its cells by family, and why it has none, where it must have
+    none."""
 
+    code: str
     name: str
     cells: dict[str, Cell]
     without: str = ""
@@ -128,7 +137,7 @@ def read_first_choice(estimates: dict[str, pd.DataFrame], config: Config) -> lis
         without = (
             (readings[f"variant={variant}", "first_test_negative"].note or "") if circular else ""
         )
-        rows.append(Row(name, {} if circular else cells, without))
+        rows.append(Row(variant, name, {} if circular else cells, without))
     return rows
 
 
@@ -155,9 +164,11 @@ def tabulate_first_choice(rows: Sequence[Row], config: Config) -> dict | None:
     Returns
     -------
     dict or None
-        {columns, rows, caution, key}; a row is {name, cells, without}, a cell {number, of}. A
-        family has a column of its own where any of its cells has a number, or a number of episodes
-        needed. None where no family has.
+        {columns, rows, caution, key}; a row is {key, name, cells, without}, a cell
+        {number, of, told}.
+        A family has a column of its own where any of its cells has a number, or a number of
+        episodes needed; where that are more than MOST, those with the most of them. None where no
+        family has.
     """
     known = dict.fromkeys(maneuver.family for maneuver in config.maneuvers.values())
     told = {
@@ -168,15 +179,16 @@ def tabulate_first_choice(rows: Sequence[Row], config: Config) -> dict | None:
     }
     if not told:
         return None
-    columns = [family for family in known if family in told]
-    rest = sorted({family for row in rows for family in row.cells} - told)
-    absent = {"number": MARK_MISSING["absent"], "of": ""}
+    columns = _choose_columns(rows, [family for family in known if family in told])
+    rest = sorted({family for row in rows for family in row.cells} - set(columns))
+    absent = _mark(MARK_MISSING["absent"])
     table = []
     for row in rows:
         cells = [row.cells[f].show() if f in row.cells else absent for f in columns]
         if rest:
             cells.append(_show_rest([row.cells[f] for f in rest if f in row.cells]))
-        table.append({"name": row.name, "cells": cells, "without": row.without})
+        key = name_key(row.code)
+        table.append({"key": key, "name": row.name, "cells": cells, "without": row.without})
     names = [begin_sentence(name_value("family", family, config)) for family in columns]
     return {
         "columns": names + ([OTHERS] if rest else []),
@@ -186,10 +198,26 @@ def tabulate_first_choice(rows: Sequence[Row], config: Config) -> dict | None:
     }
 
 
+def name_key(variant: str) -> str:
+    """The name of a variant's part within the page."""
+    return f"variant-{variant.replace('_', '-')}"
+
+
+def _choose_columns(rows: Sequence[Row], families: list[str]) -> list[str]:
+    """At most MOST of the families, those with a number in the most rows, in the order given."""
+    found = {f: sum(f in row.cells and row.cells[f].told for row in rows) for f in families}
+    most = sorted(families, key=lambda family: (-found[family], families.index(family)))[:MOST]
+    return [family for family in families if family in most]
+
+
 def _show_rest(cells: list[Cell]) -> dict:
-    """All families without a column of their own in one cell: the marks that they have."""
-    marks = dict.fromkeys(cell.show()["number"] for cell in cells)
-    return {"number": ", ".join(marks) if marks else MARK_MISSING["absent"], "of": ""}
+    """All families without a column of their own in one cell: the marks that they have, and how
+    many shares."""
+    told = sum(cell.told for cell in cells)
+    marks = dict.fromkeys(cell.show()["number"] for cell in cells if not cell.told)
+    if told:
+        marks = {count_words(told, "share"): None} | marks
+    return _mark(", ".join(marks) if marks else MARK_MISSING["absent"])
 
 
 def _say_key(table: Sequence[dict]) -> str:
@@ -200,6 +228,7 @@ def _say_key(table: Sequence[dict]) -> str:
         "telling too little",
         " more": f"{ROUNDED} and “more”: about so many further episodes are needed",
         FEW: f"{FEW}: too few for a number",
+        MARK_MISSING["too_wide"]: f"{MARK_MISSING['too_wide']}: the interval tells nothing",
         HIDDEN: f"{HIDDEN} cannot be shown",
         MARK_MISSING["absent"]: f"{MARK_MISSING['absent']} not used",
     }
@@ -236,30 +265,31 @@ def say_first_choice(rows: Sequence[Row]) -> str:
     Returns
     -------
     str
-        One or two sentences.
+        One sentence.
     """
     told = {row.name: [cell.share for cell in row.cells.values() if cell.told] for row in rows}
     shares = {name: found for name, found in told.items() if found}
     if not shares:
         return "Which maneuver clears which variant this pool cannot tell yet."
     rest = len(rows) - len(shares)
-    sentence = (
+    clauses = [
         f"For {len(shares)} of {len(rows)} variants the pool has a share of patients whose next "
-        f"test was negative{'; for the others it cannot tell yet' if rest else ''}."
-    )
+        "test was negative"
+    ]
     several = {name: found for name, found in shares.items() if len(found) > 1}
-    if not several:
-        return sentence
-    apart = [begin_sentence(name) for name, found in several.items() if _has_gap(found)]
+    apart = [name[:1].lower() + name[1:] for name, found in several.items() if _has_gap(found)]
     if apart:
-        return (
-            f"{sentence} The confidence intervals of two maneuvers do not overlap in "
-            f"{join_words(apart)}, which does not show why."
+        clauses.append(
+            f"the confidence intervals of two maneuvers do not overlap in {join_words(apart)}, "
+            "which does not show why"
         )
-    return (
-        f"{sentence} Where a variant has shares of several maneuvers, their confidence intervals "
-        "overlap."
-    )
+    elif several:
+        clauses.append(
+            "where a variant has shares of several maneuvers, their confidence intervals overlap"
+        )
+    if rest:
+        clauses.append("for the others it cannot tell yet")
+    return f"{'; '.join(clauses)}."
 
 
 def _has_gap(shares: Sequence[Reading]) -> bool:

@@ -46,8 +46,10 @@ class Order:
 
 @dataclass(frozen=True)
 class Variant:
-    """The orders of one variant that have numbers; `usual` is None where it has none."""
+    """The orders of one variant that have numbers, by its code and name; `usual` is None where it
+    has none."""
 
+    code: str
     name: str
     usual: Order | None
     others: list[Order]
@@ -126,7 +128,7 @@ def _read_variant(
     told = {stratum: order for stratum, order in orders.items() if order.told}
     name = begin_sentence(name_value("variant", variant, config))
     others = [order for stratum, order in told.items() if stratum != usual]
-    return Variant(name, told.get(usual) if usual else None, others)
+    return Variant(variant, name, told.get(usual) if usual else None, others)
 
 
 def print_as(term: str) -> tuple[int, int]:

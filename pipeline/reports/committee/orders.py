@@ -3,8 +3,6 @@ order, and how that differs from the usual one."""
 
 from collections.abc import Sequence
 
-import pandas as pd
-
 from pipeline.reports.committee.order_readings import (
     DAYS,
     SESSIONS,
@@ -13,10 +11,8 @@ from pipeline.reports.committee.order_readings import (
     last_share,
     list_terms,
     print_as,
-    read_orders,
 )
 from pipeline.reports.committee.second_line_words import is_apart, show_difference
-from pipeline.reports.committee.section import make_section
 from pipeline.reports.readings import Reading
 from pipeline.reports.wording import (
     BLANK,
@@ -28,8 +24,8 @@ from pipeline.reports.wording import (
 )
 from schemas.study import Config
 
-KEY, TITLE = "orders", "Which maneuver in which order"
-MOST = 10  # orders on the first page; where there are more, only those with a clear difference
+KEY, TITLE = "orders", "How do other orders differ from the usual one?"
+MOST = 8  # orders on the first page; where there are more, only those with a clear difference
 CAUTION = (
     "Who was changed to another maneuver was not left to chance: where that was done because the "
     "vertigo was strong or the debris seemed stuck, changing looks worse than it is."
@@ -77,10 +73,15 @@ def _find_clear(order: Order, config: Config) -> list[str]:
     clear = []
     for term, (more, fewer) in words.items():
         difference = order.differences[term]
-        unit, digits = print_as(term)
-        if is_apart(difference, unit * 10**digits):
+        if is_clear(difference, term):
             clear.append(more if difference.ends[0] > 0 else fewer)
     return clear
+
+
+def is_clear(difference: Reading, term: str) -> bool:
+    """Whether the interval of a difference in a term excludes none, as it is printed."""
+    unit, digits = print_as(term)
+    return is_apart(difference, unit * 10**digits)
 
 
 def _say_clear(clear: Sequence[str]) -> str:
@@ -100,11 +101,12 @@ def tabulate_orders(variants: Sequence[Variant], config: Config) -> dict | None:
     Returns
     -------
     dict or None
-        {first, columns, groups, note} as of a section's table; None where none can be compared.
+        {first, columns, groups, note} as of a section's table, and the `caution` above it; None
+        where none can be compared.
     """
     plan, share = config.study.strategies, last_share(config)
     every = [order for variant in variants for order in variant.compared]
-    shown = every if len(every) <= MOST else [o for o in every if _find_clear(o, config)]
+    shown = every if len(every) <= MOST else [o for o in every if _find_clear(o, config)][:MOST]
     groups = []
     for variant in variants:
         rows = [
@@ -132,11 +134,21 @@ def tabulate_orders(variants: Sequence[Variant], config: Config) -> dict | None:
             "Against the usual order",
         ],
         "groups": groups,
-        "note": ""
-        if len(shown) == len(every)
-        else f"{count_words(len(every) - len(shown), 'further order')} without a clear difference "
-        "in the section on orders.",
+        "caution": f"{CAUTION} {CHANCE}",
+        "note": _say_left_out(every, shown, config),
     }
+
+
+def _say_left_out(every: Sequence[Order], shown: Sequence[Order], config: Config) -> str:
+    """How many orders are not in the table of the first page, the clear ones by themselves."""
+    left = [order for order in every if order not in shown]
+    clear = sum(1 for order in left if _find_clear(order, config))
+    parts = [
+        f"{count_words(number, 'further order')} {words} clear difference"
+        for number, words in ((clear, "with a"), (len(left) - clear, "without a"))
+        if number
+    ]
+    return f"Not in this table: {join_words(parts)}. See “{TITLE}”" if parts else ""
 
 
 def _say_usual(usual: Order | None) -> str:
@@ -181,61 +193,33 @@ def say_untold(variants: Sequence[Variant]) -> str:
     return f"The pool cannot tell yet about orders in: {join_words(names)}."
 
 
-def describe_orders(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
-    """The section with all numbers of each order and its differences from the usual one.
+def tabulate_numbers(variant: Variant, config: Config) -> dict | None:
+    """Lay out all numbers of the orders of one variant.
 
     Parameters
     ----------
-    estimates
-        Disclosed ones by analysis.
+    variant
+        One of `read_orders`.
     config
         The plan.
 
     Returns
     -------
-    dict
-        As `make_section` gives it.
+    dict or None
+        {first, columns, groups, note} as of a section's table, with a row of numbers for each order
+        and below it one of differences from the usual one; None where no order has a number.
     """
-    variants, plan = read_orders(estimates, config), config.study.strategies
-    told = [variant for variant in variants if variant.usual or variant.others]
-    if not told:
-        return make_section(KEY, TITLE, [say_orders(variants, config)])
-    return make_section(
-        KEY,
-        TITLE,
-        [
-            "Each row says what would have become of all patients of the variant had they been "
-            f"treated in that order: a test every {plan.retest_days} days, and a further session "
-            f"while it is positive, up to {count_words(plan.sessions, 'session')}. The usual order "
-            "gives the maneuver that most of them had first, again until the test is negative.",
-            "The numbers come from the model of resolution and of tests. All patients of a variant "
-            "lend strength, also those whose sessions followed a part of the order only; those who "
-            "failed under the same sessions are taken to be alike, whatever was done next.",
-            CAUTION,
-            CHANCE,
-        ],
-        finding=say_orders(variants, config),
-        table=_tabulate_numbers(told, config),
-        notes=[say_untold(variants)],
-    )
-
-
-def _tabulate_numbers(variants: Sequence[Variant], config: Config) -> dict:
-    """A row of numbers for each order, and below it one of differences from the usual one."""
     plan, terms = config.study.strategies, list_terms(config)
-    groups = []
-    for variant in variants:
-        rows = []
-        for order in [*([variant.usual] if variant.usual else []), *variant.others]:
-            usual = " (usual)" if order is variant.usual else ""
-            cells = [_show(order.numbers[term], term) for term in terms]
-            rows.append({"name": f"{order.name}{usual}", "cells": cells})
-            if order.compared:
-                less = [
-                    show_difference(order.differences[term], print_as(term)[0]) for term in terms
-                ]
-                rows.append({"name": "less the usual", "cells": less})
-        groups.append({"heading": variant.name, "rows": rows})
+    rows = []
+    for order in [*([variant.usual] if variant.usual else []), *variant.others]:
+        usual = " (usual)" if order is variant.usual else ""
+        cells = [show_number(order.numbers[term], term) for term in terms]
+        rows.append({"name": f"{order.name}{usual}", "cells": cells})
+        if order.compared:
+            less = [show_difference(order.differences[term], print_as(term)[0]) for term in terms]
+            rows.append({"name": "less the usual", "cells": less})
+    if not rows:
+        return None
     after = [f"After session {number}" for number in range(1, plan.sessions)]
     return {
         "first": "Order",
@@ -245,13 +229,14 @@ def _tabulate_numbers(variants: Sequence[Variant], config: Config) -> dict:
             f"Days of the first {plan.horizon_day}",
             "Sessions",
         ],
-        "groups": groups,
+        "groups": [{"heading": "", "rows": rows}],
         "note": "Shares resolved, mean days with vertigo and mean sessions. In brackets: 95 % "
         "confidence intervals. Differences of shares are in percentage points.",
     }
 
 
-def _show(number: Reading, term: str) -> str:
+def show_number(number: Reading, term: str) -> str:
+    """A number of an order with its limits, or one word why there is none."""
     if not number.usable:
         return mark_missing(number)
     return _show_mean(number) if term in (DAYS, SESSIONS) else show_share(number)

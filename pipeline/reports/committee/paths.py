@@ -7,9 +7,10 @@ from pipeline.reports.committee.ledger import read_ledger
 from pipeline.reports.committee.picture import make_picture
 from pipeline.reports.committee.section import make_section, say_sites
 from pipeline.reports.committee.standing import PATHS_CAPTION
-from pipeline.reports.figures.bars import Bar, draw_bars
+from pipeline.reports.figures.bars import Stack, draw_stacks
 from pipeline.reports.readings import Readings, read_estimates
 from pipeline.reports.wording import (
+    BLANK,
     count_words,
     mark_missing,
     name_maneuver,
@@ -24,10 +25,10 @@ FIRST, NEXT = 4, 4  # first maneuvers that are shown, and maneuvers after each o
 
 
 def describe_paths(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
-    """A small figure for each of the most used first maneuvers: what followed it,
-    from the next test to the next session."""
+    """One figure of the most used first maneuvers: what followed each of them, from the next test
+    to the next session."""
     readings = read_estimates(estimates, "sequence_paths", "positional")
-    title = "Paths actually taken"
+    title = "Which paths were taken?"
     reached = readings[START, "reached"]
     sizes = {
         family: readings[START, f"next={family}"].number for family in _list_next(readings, START)
@@ -52,8 +53,7 @@ def describe_paths(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
             "Each path was chosen for reasons that the figures do not show: they describe, and do "
             "not compare.",
         ],
-        panels=[_draw_branch(family, sizes[family], readings, config) for family in kept],
-        caption=PATHS_CAPTION,
+        figure=_draw_paths({family: sizes[family] for family in kept}, readings, config),
     )
 
 
@@ -69,17 +69,36 @@ def _list_next(readings: Readings, stratum: str) -> list[str]:
     ]
 
 
-def _draw_branch(family: str, size: float, readings: Readings, config: Config) -> dict:
+def _draw_paths(sizes: dict[str, float], readings: Readings, config: Config) -> dict:
+    """Each first maneuver as a whole with what followed in parts."""
+    stacks = [_stack(family, size, readings, config) for family, size in sizes.items()]
+    description = " ".join(
+        f"{stack.heading}: {stack.under}: {'; '.join(said for _, said, _ in stack.parts)}."
+        for stack in stacks
+    )
+    return make_picture(
+        draw_stacks,
+        stacks,
+        name="figure-paths",
+        title=f"What followed the {len(stacks)} first maneuvers used most"
+        if len(stacks) > 1
+        else "What followed the 1 first maneuver that is shown",
+        description=description,
+        caption=PATHS_CAPTION,
+    )
+
+
+def _stack(family: str, size: float, readings: Readings, config: Config) -> Stack:
     """One first maneuver with what followed: resolved, another session, or an end;
-    parts whose number is hidden have no bar."""
-    path, name = f"path={family}", name_maneuver(family, config)
+    parts whose number is hidden take no place."""
+    path = f"path={family}"
     following = sorted(
         _list_next(readings, path),
         key=lambda after: (-(readings[path, f"next={after}"].estimate or 0), after),
     )
-    parts = [("resolved_at_next_test", "resolved at the next test", "negative")]
-    parts += [("resolved_at_later_test", "resolved at a later test", "negative")]
-    parts += [
+    steps = [("resolved_at_next_test", "resolved at the next test", "negative")]
+    steps += [("resolved_at_later_test", "resolved at a later test", "negative")]
+    steps += [
         (
             f"next={after}",
             "the same again" if after == family else f"then {name_maneuver(after, config)}",
@@ -87,48 +106,30 @@ def _draw_branch(family: str, size: float, readings: Readings, config: Config) -
         )
         for after in following[:NEXT]
     ]
-    parts += [
+    steps += [
         ("next=rarer", "then another, rarer maneuver", "again"),
         ("no_further_session", "no further session", "leaves"),
+        ("never_tested_again", "not tested again", "leaves"),
     ]
-    parts += [("never_tested_again", "not tested again", "leaves")]
-    bars = [Bar("all of them", say_count(size), 0, size)]
-    start: float = 0
-    for term, label, filling in parts:
+    parts: list[tuple[float | None, str, str]] = []
+    for term, label, filling in steps:
         reading = readings[path, term]
         number = reading.estimate if reading.usable else None
         if number == 0 or reading.status == "absent":
             continue
-        bars.append(
-            Bar(
-                label,
-                mark_missing(reading) if number is None else say_count(number),
-                start,
-                number,
-                filling,
-            )
-        )
-        start += number or 0
+        shown = mark_missing(reading) if number is None else say_count(number)
+        # no line breaks within a part
+        parts.append((number, f"{shown} {label}".replace(" ", BLANK), filling))
     share = readings[path, "share_resolved_at_next_test"]
-    description = "; ".join(f"{bar.label} {bar.number}" for bar in bars) + "."
     tested = (
         ""
         if share.n_episodes is None
         else f" of {count_words(share.n_episodes, 'episode')} tested before the next session"
     )
-    note = (
-        f"negative in {show_share(share)}{tested}"
+    under = (
+        f"negative next in {show_share(share)}{tested}"
         if share.usable
         else "how many tests were negative next is not shown"
     )
-    title = f"{name}, {count_words(size, 'episode')}: {note}"
-    figure = make_picture(
-        draw_bars,
-        bars,
-        name=f"figure-path-{family}",
-        title=title,
-        description=description,
-        caption=PATHS_CAPTION,
-        total=size,
-    )
-    return {"name": name, "size": note, "figure": figure}
+    heading = f"{name_maneuver(family, config)}, {count_words(size, 'episode')}"
+    return Stack(heading, under, size, parts)

@@ -22,7 +22,7 @@ SIDE_BY_SIDE = 4  # comparisons in one figure; more would not fit on paper besid
 def describe_published(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     """For each arm of a trial that has its like in the pool,
     both shares resolved by the day of the trial."""
-    title = "Beside published trials"
+    title = "What did published trials find?"
     printed, pool = (_read(estimates, population) for population in ("published", "positional"))
     pairs: list[tuple[Range, Range]] = []
     sources: list[str] = []
@@ -73,6 +73,7 @@ def describe_published(estimates: dict[str, pd.DataFrame], config: Config) -> di
             for number, part in enumerate(parts, 1)
         ],
         caption=CAPTION,
+        table=_tabulate(pairs[:MOST]),
         notes=[
             "Trials: " + "; ".join(sources[:MOST]) + ".",
             f"{count_words(more, 'further comparison')} in the technical report only."
@@ -103,6 +104,23 @@ def _draw_part(number: int, part: list[tuple[Range, Range]], trials: str) -> dic
         caption=f"{CAPTION} {trials}",
     )
     return {"name": title, "size": "", "figure": figure}
+
+
+def _tabulate(pairs: list[tuple[Range, Range]]) -> dict:
+    """The same shares, a row for each arm of a trial."""
+    rows = [
+        {
+            "name": f"{theirs.heading}. {theirs.label}. {ours.label}",
+            "cells": [theirs.number, ours.number],
+        }
+        for theirs, ours in pairs
+    ]
+    return {
+        "first": "Maneuver and trial",
+        "columns": ["Published", "This pool"],
+        "groups": [{"heading": "", "rows": rows}],
+        "note": "Shares resolved by the day of the trial. In brackets: 95 % confidence intervals.",
+    }
 
 
 def _name_sources(part: list[tuple[Range, Range]], sources: list[str]) -> str:

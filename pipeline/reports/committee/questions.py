@@ -12,18 +12,18 @@ from pipeline.reports.committee.matrix import (
 )
 from pipeline.reports.committee.order_readings import read_orders
 from pipeline.reports.committee.orders import (
-    CAUTION,
-    CHANCE,
     say_orders,
     say_untold,
     tabulate_orders,
 )
 from schemas.study import Config
 
-ORDER = "Which maneuver clears which variant, and in which order?"
-FAILED = "Why may first maneuvers have failed?"
-APART = "What was probably not positional, and when was it seen?"
-TECHNIQUE = "Do technique and place matter?"
+QUESTIONS = {  # by their names within the page
+    "question-order": "Which maneuver clears which variant, and in which order?",
+    "question-failed": "Why may first maneuvers have failed?",
+    "question-seen": "What was probably not positional, and when was it seen?",
+    "question-done": "Do technique and setting matter, and what of harm?",
+}
 
 
 def answer_questions(
@@ -54,27 +54,25 @@ def answer_questions(
     orders = tabulate_orders(variants, config)
     return [
         _ask(
-            "order",
-            ORDER,
+            "question-order",
             [say_first_choice(rows), say_orders(variants, config)],
             [by_key["orders"], by_key["second-line"], by_key["paths"]],
             matrix=tabulate_first_choice(rows, config),
             orders=orders,
             notes=[
+                orders["note"] if orders else "",
                 say_untold(variants),
-                f"{CAUTION} {CHANCE}" if orders else "",
                 _say_weighted(by_key["second-line"]),
             ],
         ),
-        _ask("failed", FAILED, [_find_answer(by_key["failures"])], [by_key["failures"]]),
-        _ask("seen", APART, apart["sentences"][:2], [{"key": "apart", "title": apart["title"]}]),
-        _ask("done", TECHNIQUE, [done["finding"], *done["sentences"][:1]], [done]),
+        _ask("question-failed", [_find_answer(by_key["failures"])], [by_key["failures"]]),
+        _ask("question-seen", apart["sentences"][:2], [{"key": "apart", "title": apart["title"]}]),
+        _ask("question-done", [done["finding"], *done["sentences"][:2]], [done]),
     ]
 
 
 def _ask(
     key: str,
-    question: str,
     answers: Sequence[str],
     behind: Sequence[dict],
     *,
@@ -83,8 +81,8 @@ def _ask(
     notes: Sequence[str] = (),
 ) -> dict:
     return {
-        "key": f"question-{key}",
-        "question": question,
+        "key": key,
+        "question": QUESTIONS[key],
         "answers": [answer for answer in answers if answer],
         "matrix": matrix,
         "orders": orders,
@@ -103,8 +101,8 @@ def _find_answer(section: dict) -> str:
 
 
 def _say_weighted(section: dict) -> str:
-    """The weighted answer of all variants, beside that of the model, which may disagree."""
-    if not section["figure"]:
+    """The weighted answer of all variants with its intervals, beside that of the model, which may
+    disagree."""
+    if not section["finding"]:
         return ""
-    title = section["figure"]["title"]
-    return f"All variants, weighted for what was recorded: {title[:1].lower()}{title[1:]}."
+    return f"All variants, weighted for what was recorded. {section['finding']}"

@@ -9,12 +9,15 @@ from pipeline.reports.committee.apart import describe_apart
 from pipeline.reports.committee.attempts import describe_attempts
 from pipeline.reports.committee.curves import describe_groups
 from pipeline.reports.committee.failures import describe_failures
+from pipeline.reports.committee.known import STRIPS_CAPTION
 from pipeline.reports.committee.ledger import read_ledger, tabulate_ledger
-from pipeline.reports.committee.orders import describe_orders
+from pipeline.reports.committee.matrix import read_first_choice
+from pipeline.reports.committee.order_pictures import describe_orders
+from pipeline.reports.committee.order_readings import read_orders
 from pipeline.reports.committee.paths import describe_paths
 from pipeline.reports.committee.pool import describe_flow, describe_people
 from pipeline.reports.committee.published import describe_published
-from pipeline.reports.committee.questions import answer_questions
+from pipeline.reports.committee.questions import QUESTIONS, answer_questions
 from pipeline.reports.committee.resolved import (
     Course,
     find_sites,
@@ -36,6 +39,7 @@ from pipeline.reports.committee.shares import (
     tabulate_shares,
 )
 from pipeline.reports.committee.sites import describe_sites
+from pipeline.reports.committee.standing import CURVE_CAPTION
 from pipeline.reports.committee.strata import (
     choose_days,
     find_size,
@@ -43,6 +47,7 @@ from pipeline.reports.committee.strata import (
     say_why_none,
 )
 from pipeline.reports.committee.technique import describe_technique
+from pipeline.reports.committee.variants import describe_variants
 from pipeline.reports.committee.whole import describe_whole
 from pipeline.reports.readings import Readings, read_estimates
 from pipeline.reports.wording import (
@@ -55,7 +60,7 @@ from pipeline.reports.wording import (
 from schemas import codes
 from schemas.analysis import TESTS_AS_GIVEN
 from schemas.demonstration import INVENTED
-from schemas.notes import NEWER
+from schemas.notes import FIRST_YEAR, LAST_YEAR, NEWER
 from schemas.strata import split_stratum
 from schemas.study import Config, Resolution
 
@@ -97,20 +102,31 @@ def compose_report(
     shares = tabulate_shares(course, config)
     first_maneuvers = tabulate_first_maneuvers(course, read_ledger(estimates), config)
     sections = [
-        describe_attempts(estimates),
-        describe_technique(estimates),
-        describe_second_line(estimates, config),
         describe_orders(estimates, config),
+        describe_second_line(estimates, config),
         describe_paths(estimates, config),
+        describe_attempts(estimates),
         describe_failures(estimates),
+        describe_technique(estimates, config),
         describe_handicap(estimates, config),
         describe_recurrence(estimates, config),
         describe_sites(estimates, config),
         describe_published(estimates, config),
     ]
     apart = describe_apart(estimates, config)
+    variants = describe_variants(
+        read_first_choice(estimates, config), read_orders(estimates, config), course, config
+    )
     return {
         "title": study.title,
+        "issued": _say_issued(used),
+        "contents": _list_contents(sections, apart, variants),
+        "files": [{"path": path, "title": title} for path, title in standing.FILES.items()],
+        "headings": standing.HEADINGS,
+        "variants": variants,
+        "variants_note": f"{CURVE_CAPTION} Dashed: the whole pool. {STRIPS_CAPTION}"
+        if any(variant["figure"] for variant in variants)
+        else "",
         "invented": INVENTED if invented else "",
         "stays": used.get(NEWER, ""),
         "answer": _say_answer(estimates, course, config),
@@ -120,13 +136,14 @@ def compose_report(
         "ledger": tabulate_ledger(estimates, short=True),
         "whole": describe_whole(course, estimates, config),
         "groups": describe_groups(course, config),
+        "groups_note": standing.COMPARED_CAPTION,
         "columns": list_columns(config),
         "shares": shares,
         "shares_note": standing.SHARES_NOTE
         + (f" {standing.BOUNDS_NOTE}" if has_bounds(shares) else ""),
         "first_maneuvers": first_maneuvers,
         "endpoints": tabulate_endpoints(estimates, config),
-        "endpoints_note": TESTS_AS_GIVEN,
+        "tests_as_given": TESTS_AS_GIVEN,
         "sections": sections,
         "apart": apart,
         "resolution": _say_resolution(study.resolution),
@@ -153,6 +170,35 @@ def compose_report(
         ),
         "used": [{"name": name.replace("_", " "), "value": value} for name, value in used.items()],
     }
+
+
+def _say_issued(used: dict[str, str]) -> list[str]:
+    """Of which years the records are and which release it is, as far as that is known."""
+    years = [used[name] for name in (FIRST_YEAR, LAST_YEAR) if name in used]
+    said = [f"Records of {' to '.join(dict.fromkeys(years))}"] if years else []
+    return [*said, *([f"release {used['release']}"] if "release" in used else [])]
+
+
+def _list_contents(sections: list[dict], apart: dict, variants: list[dict]) -> list[dict]:
+    """The parts of the report, each {name, links}; a link is {key, title}."""
+    evidence = list(sections)
+    after = next(n for n, section in enumerate(sections, 1) if section["key"] == "failures")
+    evidence.insert(after, {"key": "apart", "title": apart["title"]})
+    parts = {
+        "Answers": [{"key": key, "title": title} for key, title in QUESTIONS.items()],
+        "Evidence": [
+            *_link(*(["variants"] if variants else []), "time"),
+            *({"key": f"{part['key']}-title", "title": part["title"]} for part in evidence),
+        ],
+        "Pool and methods": _link(
+            "cautions", "limits", "flow", "people", "ledger", "meaning", "methods", "hidden", "used"
+        ),
+    }
+    return [{"name": name, "links": links} for name, links in parts.items()]
+
+
+def _link(*names: str) -> list[dict]:
+    return [{"key": f"{name}-title", "title": standing.HEADINGS[name]} for name in names]
 
 
 def _say_answer(estimates: dict[str, pd.DataFrame], course: Course, config: Config) -> list[str]:

@@ -11,7 +11,6 @@ from collections.abc import Iterable
 import pandas as pd
 
 from pipeline.reports.committee.ledger import read_ledger
-from pipeline.reports.committee.picture import make_picture
 from pipeline.reports.committee.second_line_words import (
     headline,
     is_apart,
@@ -23,7 +22,7 @@ from pipeline.reports.committee.second_line_words import (
 )
 from pipeline.reports.committee.section import draw_shares, make_range, make_section
 from pipeline.reports.committee.standing import CHOICE
-from pipeline.reports.figures.ranges import Range, draw_ranges, say_kinds
+from pipeline.reports.figures.ranges import say_kinds
 from pipeline.reports.readings import Reading, Readings, read_estimates, subtract_printed
 from pipeline.reports.wording import (
     BLANK,
@@ -75,23 +74,15 @@ def describe_second_line(estimates: dict[str, pd.DataFrame], config: Config) -> 
     ]
     if not shown:
         sentences.append("No comparison can be made in this pool.")
-    variants = [stratum for stratum in shown if stratum != "all"]
-    days = _draw_days(readings, compared, plan.horizon_day) if "all" in shown else None
     return make_section(
         "second-line",
-        "After a failed first maneuver: repeat or change",
+        "After a failed first maneuver: repeat, or change?",
         sentences,
         finding=say_difference(compared, plan, ledger),
-        figure=_draw_shares("all", shown, readings, headline(readings, compared, plan.days), config)
-        if "all" in shown
-        else None,
+        figure=_draw_shares(shown, readings, compared, config) if shown else None,
         notes=[
             *(f"{begin_sentence(why)}: {'; '.join(names)}." for why, names in missing.items()),
             TESTS_AS_GIVEN if shown else "",
-        ],
-        panels=[
-            *([days] if days else []),
-            *(_draw_variant(s, shown, readings, compared, config) for s in variants),
         ],
         table=_tabulate(shown, readings, compared, config),
     )
@@ -120,83 +111,31 @@ def _is_usable(readings: Readings, stratum: str, suffix: str) -> bool:
 
 
 def _draw_shares(
-    stratum: str, names: dict[str, str], readings: Readings, title: str, config: Config
+    names: dict[str, str], readings: Readings, compared: Readings, config: Config
 ) -> dict:
-    """Both arms by each day that has a number of either."""
-    rows = []
-    days = config.study.second_line.days
-    for day in (
-        d for d in days if any(readings[stratum, f"risk_{arm}_day_{d}"].usable for arm in ARMS)
-    ):
-        for number, (arm, name) in enumerate(ARMS.items()):
-            share = readings[stratum, f"risk_{arm}_day_{day}"]
-            heading = "" if number else f"{begin_sentence(names[stratum])}, within {day} days"
-            rows.append(make_range(f"{name}{_say_size(share)}", share, kind=arm, heading=heading))
-    key = "" if stratum == "all" else f"-{stratum.partition('=')[2].replace('_', '-')}"
+    """Both choices by each day of the plan, and of variants by the last day that has both, with
+    what their difference shows above them."""
+    plan, rows = config.study.second_line, []
+    for stratum, name in names.items():
+        told = [day for day in plan.days if _is_usable(readings, stratum, f"_day_{day}")]
+        for day in told if stratum == "all" else told[-1:]:
+            shares = {arm: readings[stratum, f"risk_{arm}_day_{day}"] for arm in ARMS}
+            difference = compared[stratum, f"risk_difference_day_{day}"]
+            apart = "" if not difference.usable else f": {_say_apart(difference)}"
+            heading = f"{begin_sentence(name)}, day {day}{apart}"
+            for arm, share in shares.items():
+                label = f"{ARMS[arm]}{_say_size(share)}"
+                rows.append(make_range(label, share, kind=arm, heading=heading))
+                heading = ""
+    title = f"Repeating and changing by variant, up to day {plan.days[-1]}"
+    if "all" in names:
+        title = headline(readings, compared, plan.days)
     unit = "share resolved, from the second session on"
-    return draw_shares(
-        rows, name=f"figure-second-line{key}", title=title, unit=unit, caption=CAPTION
-    )
+    return draw_shares(rows, name="figure-second-line", title=title, unit=unit, caption=CAPTION)
 
 
-def _draw_days(readings: Readings, compared: Readings, horizon: int) -> dict | None:
-    """Mean days with vertigo of both arms, of all variants."""
-    means = {arm: readings["all", f"mean_days_{arm}"] for arm in ARMS}
-    if not all(mean.usable for mean in means.values()):
-        return None
-    rows = [
-        Range(
-            f"{ARMS[arm]}{_say_size(mean)}",
-            _show_days(mean),
-            mean.estimate,
-            mean.lower,
-            mean.upper,
-            arm,
-        )
-        for arm, mean in means.items()
-    ]
-    verdict = (
-        "a clear difference"
-        if is_apart(compared["all", "mean_days_difference"])
-        else "no clear difference"
-    )
-    title = f"Mean days with vertigo within {horizon} days of the second session: {verdict}"
-    figure = make_picture(
-        draw_ranges,
-        rows,
-        name="figure-second-line-days",
-        title=title,
-        description="; ".join(f"{row.label} {row.number}" for row in rows)
-        + ". In brackets: 95 % confidence intervals.",
-        caption=CAPTION,
-        span=(0.0, float(horizon)),
-        ticks={0.0: "0", horizon / 2: f"{horizon / 2:g}", float(horizon): f"{horizon}"},
-        unit=f"mean days with vertigo, of the first {horizon}",
-    )
-    return {"name": title, "size": "", "figure": figure}
-
-
-def _draw_variant(
-    stratum: str, names: dict, readings: Readings, compared: Readings, config: Config
-) -> dict:
-    """One variant in a figure of its own; its title says on how many of the days that have a
-    difference it is clear."""
-    differences = [
-        compared[stratum, f"risk_difference_day_{day}"] for day in config.study.second_line.days
-    ]
-    usable = [each for each in differences if each.usable]
-    apart = sum(map(is_apart, usable))
-    days = "no difference can be given"
-    if usable:
-        days = "no clear difference"
-    if apart:
-        days = f"a clear difference on {apart} of {count_words(len(usable), 'day')}"
-    title = f"{begin_sentence(names[stratum])}: {days}"
-    return {
-        "name": title,
-        "size": "",
-        "figure": _draw_shares(stratum, names, readings, title, config),
-    }
+def _say_apart(difference: Reading) -> str:
+    return "a clear difference" if is_apart(difference) else "no clear difference"
 
 
 def _tabulate(

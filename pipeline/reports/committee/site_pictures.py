@@ -10,7 +10,7 @@ RATIO = "rate_ratio"
 FUNNEL = (
     "Each dot is a {site}, none of them named: its rate of resolution beside the mean of the "
     "{site}s. The more is known of a {site}, the further right it lies. A {site} equal to the "
-    "others would lie in the pale area with a probability of 95 %, and between the dashed lines "
+    "others would lie in the shaded area with a probability of 95 %, and between the dashed lines "
     "with one of 99.8 %. A {site} outside may differ by its patients or its records; the picture "
     "is no order of merit."
 )

@@ -8,6 +8,7 @@ from pipeline.reports.readings import Readings, read_estimates
 from pipeline.reports.wording import BLANK, count_words, join_words, say_why_missing
 from schemas.study import Config
 
+TITLE = "How far do clinics differ?"
 MEANING = (
     "Each clinic's rate of resolution is set beside the mean of the clinics, for the same variants "
     "of positional vertigo under the same sessions. The days on which a clinic tests are part of "
@@ -34,10 +35,10 @@ def describe_sites(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     outside = readings["all", "sites_outside_95"]
     if not outside.usable:
         sentences = [f"Clinics are not compared: {say_why_missing(outside)}.", MEANING]
-        return make_section("sites", "How far clinics differ", sentences)
+        return make_section("sites", TITLE, sentences)
     return make_section(
         "sites",
-        "How far clinics differ",
+        TITLE,
         [MEANING, _say_further(readings), _say_fit(estimates, primary)],
         finding=_say_outside(readings, config),
         figure=picture_funnel(readings, config, title=_head_funnel(readings), noun="clinic"),

@@ -3,13 +3,32 @@
 One place for the page and the print.
 """
 
-from pipeline.reports.committee.known import LOOKS
 from pipeline.reports.committee.resolved import WHAT_WOULD_END_IT, WHATEVER
 from pipeline.reports.figures.fillings import say_fillings
 from pipeline.reports.readings import ROUNDED
 from pipeline.reports.wording import HIDDEN
 from schemas.study import Study
 
+HEADINGS = {  # of the parts that every report has, by their names within the page
+    "answer": "In short",
+    "variants": "What is known variant by variant?",
+    "time": "How soon did vertigo resolve?",
+    "flow": "What is in this pool?",
+    "meaning": "What does “resolved” mean?",
+    "limits": "What is to be kept in mind?",
+    "cautions": "Cautions",
+    "ledger": "Whom does each number count?",
+    "people": "Who is in the pool?",
+    "methods": "How was it estimated?",
+    "hidden": "What was hidden?",
+    "used": "What was used?",
+}
+FILES = {  # beside the page
+    "committee.pdf": "This report on paper (PDF)",
+    "technical.html": "Every estimate: the technical report",
+    "figures/figures.csv": "Figures for slides, with their words",
+    "../estimates/": "Tables of all estimates (.csv)",
+}
 ANSWER_NOTE = (
     f"“Between” gives the 95 % confidence interval; {ROUNDED} marks a number rounded to protect "
     "small groups. "
@@ -34,18 +53,24 @@ CURVE_CAPTION = (
     "Days after the first maneuver. Line: share resolved. Band: its 95 % confidence interval. "
     "Dots: share whose tests had turned negative."
 )
+COMPARED_CAPTION = (
+    "Days after the first maneuver. Lines: share resolved, of all who were treated; uprights: 95 % "
+    "confidence intervals on the reported days, side by side; one with end marks and no line: the "
+    "least and the greatest share that tests alone allow."
+)
 WITHIN = "Each bar lies within the one it was taken from."
 FLOW_CAPTION = f"{WITHIN} {say_fillings(('whole', 'leaves', 'apart'))}"
-PATHS_CAPTION = f"{WITHIN} {say_fillings(('whole', 'negative', 'again', 'leaves'))}"
+PATHS_CAPTION = (
+    "Each line is all who had the maneuver first, its parts in the order of the words below it. "
+    f"{say_fillings(('negative', 'again', 'leaves'))}"
+)
 HOW_TO_READ = (
     "How to read the figures: the strong line is the estimated share resolved, of all who were "
-    "treated; the pale band is its 95 % confidence interval. A line is drawn where its interval is "
-    "narrow enough to tell something; the number beside its end is the share on that day. Dots are "
-    "the share whose tests had turned negative by a day, of those tested again: when it was seen, "
-    "not when it happened. An upright with end marks goes from the least to the greatest share "
-    "that tests alone allow, whatever became of all others; the small figures have it only where "
-    "there is no line. In them the dashed line is the whole pool, and the strips divide those who "
-    f"were tested again by what is known of them on a day. {LOOKS}"
+    "treated; the faint band is its 95 % confidence interval. A line is drawn where its interval "
+    "is narrow enough to tell something; the number beside its end is the share on that day. Dots "
+    "are the share whose tests had turned negative by a day, of those tested again: when it was "
+    "seen, not when it happened. An upright with end marks goes from the least to the greatest "
+    "share that tests alone allow, whatever became of all others."
 )
 SHARES_NOTE = (
     "Shares are of all who were treated. Episodes: those tested again, of all who were treated "
@@ -163,8 +188,8 @@ def say_limits(study: Study, agreement: str) -> list[dict]:
             "claim": "Resolution is seen only when a patient is tested.",
             "rest": (
                 "It lies between the last positive and the first negative test. The shares under "
-                "“Time to resolution” come from a model that takes into account when clinics test, "
-                "by assumptions that the records cannot all check; those of a canal, arm or "
+                f"“{HEADINGS['time']}” come from a model that takes into account when clinics "
+                "test, by assumptions that the records cannot all check; those of a canal, arm or "
                 "mechanism are less sure than those of all. Those lost to follow-up may have fared "
                 "better or worse than the others."
             ),

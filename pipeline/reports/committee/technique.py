@@ -10,11 +10,14 @@ from pipeline.reports.wording import (
     join_words,
     mark_missing,
     say_percent,
+    say_share,
 )
 from schemas.analysis import TESTS_AS_GIVEN
+from schemas.study import Config
 
-KEY, TITLE = "technique", "Technique and place"
+KEY, TITLE = "technique", "What goes with technique and place?"
 POPULATION = "positional, attempts with a deciding test"
+NO_HARM = "How often maneuvers did harm this report does not estimate"
 INCOMPLETE, SUPERVISED, ALONE = "completed=no", "place=home supervised", "place=home alone"
 COMPARED = {  # what is compared with what, and in words
     INCOMPLETE: ("completed=yes", "not all positions reached, against all of them"),
@@ -53,13 +56,15 @@ ASKED = {  # in the finding, in this order
 }
 
 
-def describe_technique(estimates: dict[str, pd.DataFrame]) -> dict:
+def describe_technique(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
     """The section on technique and place.
 
     Parameters
     ----------
     estimates
         Disclosed ones by analysis.
+    config
+        The plan.
 
     Returns
     -------
@@ -70,7 +75,12 @@ def describe_technique(estimates: dict[str, pd.DataFrame]) -> dict:
     avoided = read_estimates(estimates, "technique", POPULATION)["all", "failures_avoided"]
     if not (avoided.usable or any(ratio.usable for ratio in ratios.values())):
         return make_section(
-            KEY, TITLE, ["Whether technique and place matter this pool cannot tell yet."]
+            KEY,
+            TITLE,
+            [
+                "Whether technique and place matter this pool cannot tell yet.",
+                _say_harm(estimates, config),
+            ],
         )
     rows = [
         {"name": begin_sentence(words), "cells": [_show_ratio(ratios[term])]}
@@ -82,20 +92,38 @@ def describe_technique(estimates: dict[str, pd.DataFrame]) -> dict:
         TITLE,
         [
             _say_asked(ratios),
+            _say_harm(estimates, config),
             "These are associations: a maneuver may be cut short in a patient who is unwell. Usual "
             "angles and times are largely common practice.",
         ],
         finding=_say_avoided(avoided),
         table={
             "first": "Session",
-            "columns": ["Ratio (95 % confidence interval)"],
+            "columns": ["Ratio"],
             "groups": [{"heading": "Negative test next", "rows": rows}],
             "note": "Ratio: of the rates at which a session was followed by a negative test, as a "
-            "complementary log-log model has them; below one means less often.",
+            "complementary log-log model has them; below one means less often. In brackets: 95 % "
+            "confidence intervals.",
         }
         if rows
         else None,
         notes=[TESTS_AS_GIVEN],
+    )
+
+
+def _say_harm(estimates: dict[str, pd.DataFrame], config: Config) -> str:
+    """The one harm that is estimated, debris that moved into another canal."""
+    readings = read_estimates(
+        estimates, "competing_events", "positional", config.study.resolution.primary
+    )
+    days = reversed(config.study.curves.days)
+    switched = {day: readings["all", f"incidence_switched_day_{day}"] for day in days}
+    day, share = next(((d, s) for d, s in switched.items() if s.usable), (0, Reading()))
+    if not share.usable:
+        return f"{NO_HARM}."
+    return (
+        f"{NO_HARM}, but for debris that moved into another canal: as a first event by day {day} "
+        f"in {say_share(share)}. It can be missed where another canal was not tested."
     )
 
 

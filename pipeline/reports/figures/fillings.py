@@ -4,7 +4,7 @@ and can be told from the others without colour."""
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from pipeline.reports.figures.sheet import APART, INK, MUTED, STRONG, ZONE
+from pipeline.reports.figures.sheet import APART, GREY, INK, MUTED, STRONG, ZONE
 
 
 @dataclass(frozen=True)
@@ -16,11 +16,12 @@ class Filling:
     drawn: dict[str, str | float] = field(default_factory=dict)
 
 
+# looks are named so that they hold in a dark scheme, and in print without colour
 FILLINGS = {
-    "whole": Filling("Grey", "all who reach this point", {"facecolor": "#6f7a84", "linewidth": 0}),
-    "negative": Filling("Dark", "tested negative", {"facecolor": STRONG, "linewidth": 0}),
+    "whole": Filling("Grey", "all who reach this point", {"facecolor": GREY, "linewidth": 0}),
+    "negative": Filling("Strong", "tested negative", {"facecolor": STRONG, "linewidth": 0}),
     "between": Filling(
-        "Pale",
+        "Faint",
         "turned negative between two tests",
         {"facecolor": ZONE, "edgecolor": STRONG, "linewidth": 0.6},
     ),
@@ -40,7 +41,7 @@ FILLINGS = {
         {"facecolor": "#fff", "edgecolor": MUTED, "linewidth": 1.2},
     ),
     "apart": Filling(
-        "Brown stripes",
+        "Slanting lines",
         "probably not positional vertigo, kept apart",
         {"facecolor": "#fff", "edgecolor": APART, "linewidth": 1.2, "hatch": "//////"},
     ),
@@ -48,7 +49,7 @@ FILLINGS = {
 
 
 def say_fillings(names: Iterable[str]) -> str:
-    """What the fillings of a figure mean, for its caption: 'Dark: tested negative.
+    """What the fillings of a figure mean, for its caption: 'Strong: tested negative.
 
     Hollow: nothing further known.'
     """

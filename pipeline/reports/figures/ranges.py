@@ -20,8 +20,12 @@ from pipeline.reports.figures.sheet import (
 )
 
 # pixels
-ROW_HEIGHT = 36  # one range with a label of one line
+ROW_HEIGHT = 31  # one range with a label of one line
 TOP, BOTTOM, SIDE = 4, 34, 20
+COMPACT, HEADED = 18, 26  # one line of a compact figure, and what its heading takes
+SCALE = (146, 126)  # of a compact figure: left and right of its scale
+SHORT, ALONE = 23, 31  # letters of a label that fit left of the scale, and without one
+BOLD = 44  # letters of a heading that fit on a line
 FITS, BESIDE = 33, 16  # letters of a label that fit beside a number of so many signs
 
 
@@ -40,6 +44,8 @@ KINDS = {
     "own": Kind("Dot", "this pool", STRONG, "o"),
     "repeat": Kind("Filled square", "the same again", STRONG, "s"),
     "change": Kind("Hollow square", "another maneuver", MUTED, "s", hollow=True),
+    "clear": Kind("Filled diamond", "a clear difference", STRONG, "D"),
+    "unclear": Kind("Hollow diamond", "no clear difference", MUTED, "D", hollow=True),
     "printed": Kind("Hollow triangle", "published result of a trial", MUTED, "^", hollow=True),
 }
 
@@ -120,9 +126,10 @@ def draw_ranges(
     labels = [
         textwrap.wrap(row.label, FITS - max(0, len(row.number) - BESIDE)) or [""] for row in ranges
     ]
+    headings = [textwrap.wrap(row.heading, BOLD) for row in ranges]
     heights = [
-        ROW_HEIGHT + LINE_HEIGHT * (len(lines) - 1 + 2 * bool(row.heading))
-        for row, lines in zip(ranges, labels, strict=True)
+        ROW_HEIGHT + LINE_HEIGHT * (len(lines) - 1 + len(above) + bool(above))
+        for lines, above in zip(labels, headings, strict=True)
     ]
     foot = TOP + sum(heights)
     with matplotlib.style.context(STYLE):
@@ -144,14 +151,81 @@ def draw_ranges(
                 zorder=1,
             )
         sheet.text(width / 2, foot + 29, unit, ha="center", color=MUTED)
-        for row, lines, end in zip(ranges, labels, TOP + np.cumsum(heights), strict=True):
+        for row, lines, above, end in zip(
+            ranges, labels, headings, TOP + np.cumsum(heights), strict=True
+        ):
             top = end - ROW_HEIGHT - LINE_HEIGHT * (len(lines) - 1) + 13
-            if row.heading:
-                sheet.text(0, top - LINE_HEIGHT - 4, row.heading, color=INK, weight="bold", size=12)
+            for number, words in enumerate(reversed(above), 1):
+                y = top - LINE_HEIGHT * number - 4
+                sheet.text(0, y, words, color=INK, weight="bold", size=12)
             for number, words in enumerate(lines):
                 sheet.text(0, top + LINE_HEIGHT * number, words, color=INK, size=12)
             sheet.text(width, top, row.number, ha="right", color=INK, weight="bold", size=12)
-            _draw_range(sheet, row, end - 11, place, span)
+            _draw_range(sheet, row, end - 9, place, span)
+        return write_svg(sheet, key, title, description)
+
+
+def draw_differences(
+    ranges: Sequence[Range],
+    *,
+    reach: float,
+    key: str,
+    title: str,
+    description: str,
+    unit: str,
+    width: int = 340,
+) -> str:
+    """Draw differences from 0, each on the line of its label, which leaves room for many.
+
+    Parameters
+    ----------
+    ranges
+        A row each; one without a middle has a label and a number only.
+    reach
+        The scale goes from -`reach` to `reach`.
+    key
+        Makes the names inside the element unique within a page.
+    title, description
+        What it is and shows, for those who do not see it.
+    unit
+        What stands under the scale.
+    width
+        In pixels.
+
+    Returns
+    -------
+    str
+        An `<svg>` element.
+    """
+    labels = [
+        textwrap.wrap(row.label, SHORT if row.middle is not None else ALONE) for row in ranges
+    ]
+    heights = [
+        LINE_HEIGHT * (len(lines) - 1) + COMPACT + (HEADED if row.heading else 0)
+        for row, lines in zip(ranges, labels, strict=True)
+    ]
+    foot = TOP + sum(heights)
+    left, right = SCALE[0], width - SCALE[1]
+    span = (-reach, reach)
+
+    def place(value: float) -> float:
+        return left + (right - left) * (value + reach) / (2 * reach)
+
+    with matplotlib.style.context(STYLE):
+        sheet = open_sheet(width, foot + BOTTOM)
+        for value, words in ((-reach, f"−{reach:g}"), (0.0, "0"), (reach, f"+{reach:g}")):
+            sheet.text(place(value), foot + 14, words, ha="center", color=MUTED)
+        sheet.text(width, foot + 29, unit, ha="right", color=MUTED)
+        for row, lines, end in zip(ranges, labels, TOP + np.cumsum(heights), strict=True):
+            top = end - COMPACT - LINE_HEIGHT * (len(lines) - 1) + 13
+            if row.heading:
+                sheet.text(0, top - LINE_HEIGHT - 2, row.heading, color=INK, weight="bold", size=12)
+            for number, words in enumerate(lines):
+                sheet.text(0, top + LINE_HEIGHT * number, words, color=INK)
+            sheet.text(width, top, row.number, ha="right", color=INK)
+            if row.middle is not None:
+                sheet.plot([place(0)] * 2, [top - 13, end], color=RULE, linewidth=1, zorder=0)
+                _draw_range(sheet, row, top - 4, place, span)
         return write_svg(sheet, key, title, description)
 
 

@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 
 INK, MUTED, RULE = "#1e2a35", "#56616c", "#d5dbe0"
 STRONG, ZONE, BAND = "#1f4f78", "#8fb0cc", "#dde7f0"
-APART = "#8f4a12"
+APART, GREY = "#8f4a12", "#6f7a84"
 STYLE = [
     "default",
     {

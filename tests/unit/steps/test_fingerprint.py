@@ -7,8 +7,17 @@ import pytest
 
 from pipeline.sources import ROOT
 from pipeline.steps.fingerprint import list_fingerprints
+from schemas.notes import FIRST_YEAR, LAST_YEAR
 
-DELIVERIES = pd.DataFrame({"site": ["S01"], "is_current": [True], "fingerprint": ["0"]})
+DELIVERIES = pd.DataFrame(
+    {
+        "site": ["S01", "S02", "S03"],
+        "is_current": [True, True, True],
+        "fingerprint": ["0", "1", "2"],
+        "first_year": [2019, 2022, 2023],
+        "last_year": [2023, 2024, None],
+    }
+)
 CODE = "\n".join(path.read_text("utf-8") for path in sorted((ROOT / "pipeline").rglob("*.py")))
 
 
@@ -39,3 +48,16 @@ def test_a_library_is_named_as_used_if_and_only_if_code_imports_it(library, name
 
 def test_what_runs_the_steps_is_named(named):
     assert "snakemake" in named
+
+
+def test_the_years_are_those_that_more_than_one_site_has():
+    """2019 to 2021 would tell of the first site, and 2024 of the second."""
+    values = list_fingerprints(DELIVERIES, ROOT / "config").set_index("name")["value"]
+    assert (values[FIRST_YEAR], values[LAST_YEAR]) == ("2022", "2023")
+    alone = list_fingerprints(DELIVERIES[:1], ROOT / "config")
+    assert not alone["name"].isin([FIRST_YEAR, LAST_YEAR]).any()
+
+
+def test_what_a_site_no_longer_hands_in_has_no_year():
+    former = DELIVERIES.assign(is_current=[True, False, True])
+    assert FIRST_YEAR not in set(list_fingerprints(former, ROOT / "config")["name"])

@@ -3,8 +3,14 @@ is, in a fixed sequence that ranks nothing."""
 
 import pytest
 
+from pipeline.reports.committee.order_pictures import describe_orders
 from pipeline.reports.committee.order_readings import COMPARISON, read_orders
-from pipeline.reports.committee.orders import MOST, describe_orders, say_orders, tabulate_orders
+from pipeline.reports.committee.orders import (
+    MOST,
+    say_orders,
+    tabulate_numbers,
+    tabulate_orders,
+)
 from pipeline.statistics.tidy import state, withhold
 from tests.unit.reports.committee.sections import table, words
 
@@ -100,21 +106,42 @@ def test_a_difference_is_clear_only_where_its_limits_exclude_none(plan):
 def test_variants_without_numbers_are_named_once(plan):
     section = describe_orders(table("strategies", [*EPLEY, *SEMONT, *FEW]), plan)
     assert "cannot tell yet about orders in: lateral canal, geotropic." in words(section)
-    assert [group["heading"] for group in section["table"]["groups"]] == [
-        "Posterior canal, long arm"
-    ]
+    assert [panel["figure"]["svg"].count("canal") > 0 for panel in section["panels"]] == [True]
+    assert "geotropic" not in section["panels"][0]["figure"]["svg"]
 
 
-def test_the_section_has_each_number_beside_its_difference(plan):
-    rows = describe_orders(table("strategies", [*EPLEY, *SEMONT]), plan)["table"]["groups"][0][
-        "rows"
-    ]
+def test_a_variant_has_each_number_beside_its_difference(plan):
+    (variant,) = read([*EPLEY, *SEMONT], plan)
+    rows = tabulate_numbers(variant, plan)["groups"][0]["rows"]
     cells = {row["name"]: [plain(cell) for cell in row["cells"]] for row in rows}
     assert cells["Epley again until negative (usual)"][-2:] == [
         "6.1 (5.1 to 7.1)",
         "1.6 (0.6 to 2.6)",
     ]
     assert cells["less the usual"][3:5] == ["−3 (−13 to +8)", "+0.6 (−2.0 to +3.2)"]
+    assert tabulate_numbers(read(FEW, plan)[0], plan) is None
+
+
+def test_a_picture_has_each_order_and_tells_clear_differences_by_their_mark(plan):
+    section = describe_orders(table("strategies", [*EPLEY, *SEMONT, *DAROFF]), plan)
+    (panel,) = section["panels"]
+    assert panel["name"].startswith("1 of 2")
+    drawn = panel["figure"]["svg"]
+    assert (drawn.count('class="dot clear"'), drawn.count('class="dot unclear"')) == (1, 1)
+    words = plain(panel["figure"]["alt"])
+    assert "Usual: Epley again until negative 6.1 (5.1 to 7.1) days" in words
+    assert "Epley twice, then Brandt-Daroff +0.9 (+0.1 to +1.6)" in words
+
+
+def test_many_orders_are_drawn_in_several_pictures_and_none_is_lost(plan):
+    families = ("semont", "gans", "gufoni", "zuma", "casani", "barbecue_roll", "bow_and_yaw")
+    orders = [f"epley > {f}" for f in families] + [f"epley > epley > {f}" for f in families]
+    rows = [row for order in orders for row in tell(order, 6.1, 0.95)]
+    rows += [row for order in orders for row in differ(order, (0.0, -1.0, 1.0), (0.0, -0.1, 0.1))]
+    section = describe_orders(table("strategies", [*EPLEY, *rows]), plan)
+    assert len(section["panels"]) == 2
+    drawn = [panel["figure"]["svg"].count('class="dot ') for panel in section["panels"]]
+    assert sum(drawn) == len(orders)
 
 
 def test_the_sequence_of_orders_follows_the_plan_and_not_their_numbers(plan):

@@ -7,15 +7,18 @@ from itertools import pairwise
 
 import pytest
 
+from pipeline.reports.committee.picture import list_pictures
 from pipeline.reports.committee.report import compose_report
+from pipeline.reports.committee.standing import FILES
+from pipeline.reports.figures import sheet
 from pipeline.reports.render import TEMPLATES, render_page
 from tests.contrast import contrast
-from tests.pool_of_estimates import build_estimates
+from tests.pool_of_sections import build_everything
 
 
 @pytest.fixture(scope="module")
 def estimates(plan):
-    return build_estimates(plan)
+    return build_everything(plan)
 
 
 @pytest.fixture(scope="module")
@@ -84,7 +87,8 @@ def test_the_page_can_be_read_without_seeing_it(page):
     for _, attrs in outline.tags:
         for name in ("aria-labelledby", "aria-describedby"):
             assert attrs.get(name, ids[0]) in ids
-        assert attrs.get("href", "#" + ids[0]).removeprefix("#") in ids
+        if attrs.get("href", "") not in FILES:
+            assert attrs.get("href", "#" + ids[0]).removeprefix("#") in ids
         assert "src" not in attrs  # the page stands alone
 
 
@@ -92,7 +96,8 @@ def test_colors_of_the_style_can_be_read():
     """At least 4.5 between text and its ground: W3C Web Content Accessibility Guidelines 2.2,
     1.4.3."""
     style = (TEMPLATES / "style.css").read_text("utf-8")
-    colors = dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", style))
+    light = style.partition(":root {")[2].partition("}")[0]
+    colors = dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", light))
     for text in ("ink", "muted", "strong"):
         assert all(contrast(colors[text], ground) >= 4.5 for ground in ("#ffffff", colors["tint"]))
     for text in ("ink", "muted", "apart"):
@@ -109,3 +114,21 @@ def test_the_dark_scheme_sets_every_color_of_the_light_one():
         )
         if dark:
             assert set(re.findall(r"--[a-z-]+(?=: #)", dark[1])) >= colors, path.name
+
+
+def test_figures_take_every_ink_from_the_page(estimates, plan):
+    """An ink that the style sheet does not name would stay dark on dark ground."""
+    report = compose_report(estimates, plan, {})
+    drawn = " ".join(picture["svg"] for picture in list_pictures(report))
+    page = render_page("committee.html.j2", report)
+    assert re.findall("#[0-9a-f]{6}", drawn)
+    assert re.findall(r"#[0-9a-f]{6}\b", page.partition("<body>")[2]) == []
+    style = (TEMPLATES / "style.css").read_text("utf-8")
+    for ink in (sheet.INK, sheet.MUTED, sheet.STRONG, sheet.BAND, sheet.APART, sheet.GREY):
+        assert f": {ink};" in style
+
+
+def test_contents_lead_to_every_part(page):
+    linked = set(re.findall(r'<li><a href="#([^"]+)"', page))
+    headed = set(re.findall(r'<h2 id="([^"]+)"', page)) - {"answer-title"}
+    assert linked == headed

@@ -117,7 +117,7 @@ def test_whoever_takes_the_days_of_tests_as_given_says_so(estimates, plan):
     report = compose_report(estimates, plan, {})
     noted = {section["key"] for section in report["sections"] if TESTS_AS_GIVEN in section["notes"]}
     assert noted == {"attempts", "second-line", "recurrence", "published"}
-    assert report["endpoints_note"] == TESTS_AS_GIVEN
+    assert report["tests_as_given"] == TESTS_AS_GIVEN
     assert TESTS_AS_GIVEN in text_of(report | {"sections": []})
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pipeline.reports.figures import bars as bar_figures
-from pipeline.reports.figures.bars import Bar, draw_bars
+from pipeline.reports.figures.bars import Bar, Stack, draw_bars, draw_stacks
 from tests.unit.reports.figures.drawn import (
     find_points,
     find_texts,
@@ -61,3 +61,25 @@ def test_a_long_number_pushes_its_label_aside():
     }
     assert texts["7"]["a label"][0] == 56
     assert texts["123,456,789"]["a label"][0] - 8.4 * 11 >= 0
+
+
+def test_parts_of_a_whole_lie_in_a_row_and_a_hidden_one_takes_no_place():
+    parts = [
+        (60, "60 negative", "negative"),
+        (None, "[c] lost", "leaves"),
+        (20, "20 again", "again"),
+    ]
+    stacks = [Stack("Epley", "under", 100, parts), Stack("Semont", "under", 40, [parts[2]])]
+    root = ET.fromstring(draw_stacks(stacks, key="k", title="t", description="d", width=340))
+    first, second, other = find_points(root, "bar")
+    assert np.ptp(first[:, 0]) == pytest.approx(340 * 0.6, abs=0.1)
+    assert second[:, 0].min() == pytest.approx(first[:, 0].max(), abs=0.1)
+    assert np.ptp(other[:, 0]) == pytest.approx(170, abs=0.1)
+    words = " ".join(find_texts(root))
+    assert words.index("60 negative") < words.index("[c] lost") < words.index("20 again")
+
+
+def test_rounded_parts_that_are_more_than_their_whole_stay_within_the_sheet():
+    stack = Stack("a", "b", 100, [(60, "60", "negative"), (60, "60", "again")])
+    root = ET.fromstring(draw_stacks([stack], key="k", title="t", description="d", width=340))
+    assert max(bar[:, 0].max() for bar in find_points(root, "bar")) <= 340.01

@@ -23,7 +23,7 @@ def pictures(plan):
     assert {picture["name"].split("-")[1] for picture in pictures_of_page} >= {
         "flow",
         "curve",
-        "path",
+        "paths",
         "reasons",
         "second",
         "published",

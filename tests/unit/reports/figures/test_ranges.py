@@ -5,7 +5,7 @@ import re
 import pytest
 
 from pipeline.reports.figures import ranges as range_figures
-from pipeline.reports.figures.ranges import Range, draw_ranges
+from pipeline.reports.figures.ranges import Range, draw_differences, draw_ranges
 
 ROWS = [
     Range("First", "60 % (50 to 70)", 0.6, 0.5, 0.7, heading="All"),
@@ -50,3 +50,37 @@ def test_ranges_lie_where_their_numbers_say():
 def test_kinds_of_ranges_differ_in_more_than_colour():
     looks = {(kind.marker, kind.hollow) for kind in range_figures.KINDS.values()}
     assert len(looks) == len(range_figures.KINDS)
+
+
+def draw_less(*rows: Range, reach: float = 4.0) -> str:
+    words = {"key": "k", "title": "t", "description": "d", "unit": "days"}
+    return draw_differences(rows, reach=reach, **words)
+
+
+def test_differences_lie_around_0_and_what_leaves_the_scale_ends_in_an_arrow():
+    rows = [
+        Range("Usual", "6.1 days", None, None, None, heading="A variant"),
+        Range("Other", "+1.0", 1.0, -1.0, 3.0, "unclear"),
+        Range("Far", "+9.0", 9.0, 3.0, 12.0, "clear"),
+    ]
+    drawn = draw_less(*rows)
+    assert all(f">{words}<" in drawn for row in rows for words in (row.label, row.number))
+    assert ">A variant<" in drawn
+    # the far one has no mark within the scale, and its line goes to the end of it
+    assert (drawn.count('class="dot '), drawn.count('class="range ')) == (1, 2)
+    near, far = (
+        [float(x) for x in pair]
+        for pair in re.findall(
+            r'class="range \w+">\s*<path d="M ([\d.]+) [\d.]+ +L ([\d.]+) ', drawn
+        )
+    )
+    scale = (near[1] - near[0]) / 4  # pixels of one day
+    assert far[0] == pytest.approx(near[1], abs=0.01)  # both end at 3
+    assert far[1] == pytest.approx(near[1] + scale, abs=0.01)  # at 4, the end of the scale
+
+
+def test_a_long_heading_takes_more_lines():
+    heading = "A heading that is far too long for one line of a figure on a telephone"
+    drawn = draw_rows(Range("First", "60 %", 0.6, 0.5, 0.7, heading=heading))
+    assert f">{heading}<" not in drawn
+    assert all(f"{word}" in drawn for word in heading.split())

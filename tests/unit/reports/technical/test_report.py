@@ -352,7 +352,8 @@ def test_colors_can_be_read_by_day_and_by_night():
     1.4.3."""
     night = dict(
         re.findall(
-            r"--([a-z-]+): (#[0-9a-f]{6});", (TEMPLATES / "technical.css").read_text("utf-8")
+            r"--([a-z-]+): (#[0-9a-f]{6});",
+            (TEMPLATES / "style.css").read_text("utf-8").partition("color-scheme: dark)")[2],
         )
     )
     for text in ("ink", "muted", "strong", "apart"):
