@@ -50,7 +50,7 @@ def answer_questions(
     """
     by_key = {section["key"]: section for section in sections}
     rows, variants = read_first_choice(estimates, config), read_orders(estimates, config)
-    done = by_key["technique"]
+    done, harm = by_key["technique"], by_key["harm"]
     orders = tabulate_orders(variants, config)
     return [
         _ask(
@@ -67,7 +67,16 @@ def answer_questions(
         ),
         _ask("question-failed", [_find_answer(by_key["failures"])], [by_key["failures"]]),
         _ask("question-seen", apart["sentences"][:2], [{"key": "apart", "title": apart["title"]}]),
-        _ask("question-done", [done["finding"], *done["sentences"][:2]], [done]),
+        _ask(
+            "question-done",
+            [
+                done["finding"],
+                done["sentences"][0],
+                harm["finding"] or harm["sentences"][0],
+                harm["sentences"][0] if harm["finding"] else "",
+            ],
+            [done, harm],
+        ),
     ]
 
 

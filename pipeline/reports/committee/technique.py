@@ -10,14 +10,11 @@ from pipeline.reports.wording import (
     join_words,
     mark_missing,
     say_percent,
-    say_share,
 )
 from schemas.analysis import TESTS_AS_GIVEN
-from schemas.study import Config
 
 KEY, TITLE = "technique", "What goes with technique and place?"
 POPULATION = "positional, attempts with a deciding test"
-NO_HARM = "How often maneuvers did harm this report does not estimate"
 INCOMPLETE, SUPERVISED, ALONE = "completed=no", "place=home supervised", "place=home alone"
 COMPARED = {  # what is compared with what, and in words
     INCOMPLETE: ("completed=yes", "not all positions reached, against all of them"),
@@ -56,15 +53,13 @@ ASKED = {  # in the finding, in this order
 }
 
 
-def describe_technique(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
+def describe_technique(estimates: dict[str, pd.DataFrame]) -> dict:
     """The section on technique and place.
 
     Parameters
     ----------
     estimates
         Disclosed ones by analysis.
-    config
-        The plan.
 
     Returns
     -------
@@ -77,10 +72,7 @@ def describe_technique(estimates: dict[str, pd.DataFrame], config: Config) -> di
         return make_section(
             KEY,
             TITLE,
-            [
-                "Whether technique and place matter this pool cannot tell yet.",
-                _say_harm(estimates, config),
-            ],
+            ["Whether technique and place matter this pool cannot tell yet."],
         )
     rows = [
         {"name": begin_sentence(words), "cells": [_show_ratio(ratios[term])]}
@@ -92,7 +84,6 @@ def describe_technique(estimates: dict[str, pd.DataFrame], config: Config) -> di
         TITLE,
         [
             _say_asked(ratios),
-            _say_harm(estimates, config),
             "These are associations: a maneuver may be cut short in a patient who is unwell. Usual "
             "angles and times are largely common practice.",
         ],
@@ -108,22 +99,6 @@ def describe_technique(estimates: dict[str, pd.DataFrame], config: Config) -> di
         if rows
         else None,
         notes=[TESTS_AS_GIVEN],
-    )
-
-
-def _say_harm(estimates: dict[str, pd.DataFrame], config: Config) -> str:
-    """The one harm that is estimated, debris that moved into another canal."""
-    readings = read_estimates(
-        estimates, "competing_events", "positional", config.study.resolution.primary
-    )
-    days = reversed(config.study.curves.days)
-    switched = {day: readings["all", f"incidence_switched_day_{day}"] for day in days}
-    day, share = next(((d, s) for d, s in switched.items() if s.usable), (0, Reading()))
-    if not share.usable:
-        return f"{NO_HARM}."
-    return (
-        f"{NO_HARM}, but for debris that moved into another canal: as a first event by day {day} "
-        f"in {say_share(share)}. It can be missed where another canal was not tested."
     )
 
 

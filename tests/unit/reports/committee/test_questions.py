@@ -61,4 +61,4 @@ def test_a_pool_without_numbers_cannot_tell_yet(plan):
     assert report["questions"][0]["orders"] is None
     for asked in (report["questions"][0], report["questions"][3]):
         assert "cannot tell yet" in asked["answers"][0]
-    assert "does not estimate" in report["questions"][3]["answers"][-1]
+    assert "cannot tell yet" in report["questions"][3]["answers"][-1]

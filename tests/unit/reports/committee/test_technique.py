@@ -6,23 +6,23 @@ from pipeline.reports.committee.technique import POPULATION, describe_technique
 from tests.unit.reports.committee.sections import number, table, words
 
 
-def describe(plan, low: float, high: float, *ratios: dict) -> dict:
+def describe(low: float, high: float, *ratios: dict) -> dict:
     avoided = number("failures_avoided", (low + high) / 2, lower=low, upper=high)
-    return describe_technique(table("technique", [avoided, *ratios], POPULATION, None), plan)
+    return describe_technique(table("technique", [avoided, *ratios], POPULATION, None))
 
 
 def ratio(term: str, reference: str, low: float, high: float) -> dict:
     return number(term, (low + high) / 2, lower=low, upper=high, comparison=reference)
 
 
-def test_a_part_that_may_be_none_cannot_be_told_yet(plan):
-    finding = describe(plan, -0.27, 0.28)["finding"].replace("\u00a0", " ")
+def test_a_part_that_may_be_none_cannot_be_told_yet():
+    finding = describe(-0.27, 0.28)["finding"].replace("\u00a0", " ")
     assert "cannot tell yet" in finding
     assert "between 27 % more and 28 % fewer" in finding
 
 
-def test_a_part_above_none_is_an_association(plan):
-    finding = describe(plan, 0.1, 0.3)["finding"].replace("\u00a0", " ")
+def test_a_part_above_none_is_an_association():
+    finding = describe(0.1, 0.3)["finding"].replace("\u00a0", " ")
     assert "20 % (between 10 and 30 %)" in finding
     assert "association" in finding
     assert "cannot tell" not in finding
@@ -36,23 +36,15 @@ def test_a_part_above_none_is_an_association(plan):
         (0.8, 1.2, "There is no clear difference where not all positions"),
     ],
 )
-def test_a_ratio_has_a_direction_only_where_its_interval_excludes_one(low, high, said, plan):
-    section = describe(plan, -0.2, 0.2, ratio("completed=no", "completed=yes", low, high))
+def test_a_ratio_has_a_direction_only_where_its_interval_excludes_one(low, high, said):
+    section = describe(-0.2, 0.2, ratio("completed=no", "completed=yes", low, high))
     assert said in words(section)
     assert "the pool cannot tell yet where the session was at home" in words(section)
     cells = section["table"]["groups"][0]["rows"][0]["cells"]
     assert f"({low:.2f} to {high:.2f})" in cells[0].replace("\u00a0", " ")
 
 
-def test_without_numbers_nothing_can_be_told(plan):
-    section = describe_technique({}, plan)
+def test_without_numbers_nothing_can_be_told():
+    section = describe_technique({})
     assert section["table"] is None
     assert "cannot tell yet" in words(section)
-    assert "harm this report does not estimate." in words(section)
-
-
-def test_the_harm_that_is_estimated_is_told_with_its_interval(plan):
-    rows = [number("incidence_switched_day_30", 0.04, lower=0.03, upper=0.05)]
-    text = words(describe_technique(table("competing_events", rows), plan))
-    assert "by day 30 in about 4 % (between 3 and 5 %)" in text
-    assert "can be missed" in text
