@@ -41,6 +41,7 @@ NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
     rf"{N} (?:fewer|more)\b(?! episode)",  # days with vertigo
     rf"orders of maneuvers, {N} can be compared with the usual one, and (?:none|{N}) differs?",
     rf"between {N} and {N} times as fast|one in {N} would|{N} in {N} lay outside",
+    rf"\(part {N}\)",  # of a figure that goes on
     rf"{N} lie outside the limits",  # clinics, of those before it
     rf"{N} times as often|{N} times for the confidence",
     rf"is {N}, between {N} and {N}",  # kappa
