@@ -19,7 +19,7 @@ import pandas as pd
 from pipeline.statistics.tidy import Fields, state, tidy_estimates, withhold
 from schemas.columns import Frame
 from schemas.estimate import Estimates
-from schemas.strata import split_stratum
+from schemas.strata import THEN, split_stratum
 from schemas.study import Study
 
 # by variant of the plan, the variant of the generator
@@ -95,7 +95,10 @@ def _compare(
     name = PLANTED_AS[variant]
     first_day = f"resolved_by_day_{study.strategies.days[0]}"
     naive = [raw.get((f"variant={variant},family={one}", NAIVE)) for one in (order, usual)]
-    for measure in [*(f"resolved_by_day_{day}" for day in study.strategies.days), DAYS_ILL]:
+    measures = [*(f"resolved_by_day_{day}" for day in study.strategies.days), DAYS_ILL]
+    if study.strategies.days[0] <= study.strategies.retest_days and THEN in order:
+        measures.remove(first_day)  # until then it is its first maneuver alone
+    for measure in measures:
         truth = planted.at[(name, order), measure]
         yield state(f"planted_{measure}", truth, stratum=stratum)
         yield from _tell(f"found_{measure}", answers.get((stratum, measure)), stratum)

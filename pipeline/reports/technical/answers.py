@@ -6,7 +6,13 @@ from typing import Any
 import pandas as pd
 
 from pipeline.reports.technical.tables import make_table, say_status
-from pipeline.reports.technical.terms import name_part, name_term, write_limits, write_number
+from pipeline.reports.technical.terms import (
+    name_order,
+    name_part,
+    name_term,
+    write_limits,
+    write_number,
+)
 from pipeline.reports.wording import begin_sentence
 from schemas.strata import split_stratum
 from schemas.study import Config
@@ -35,9 +41,7 @@ def view_answers(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.Dat
         one = of[measure, told[0].stratum, PLANTED]
         tables.append(
             make_table(
-                begin_sentence(name_term(one.analysis, one.stratum, one.term, config)).replace(
-                    "Planted: ", ""
-                ),
+                _name_measure(one, config),
                 COLUMNS,
                 [
                     {"heading": begin_sentence(name_part(variant, config)), "rows": shown}
@@ -48,6 +52,12 @@ def view_answers(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.Dat
     return tables, rows.iloc[:0]
 
 
+def _name_measure(row: Any, config: Config) -> str:
+    """What a number is, without where it is from."""
+    named = name_term(row.analysis, row.stratum, row.term, config)
+    return begin_sentence(named.partition(": ")[2])
+
+
 def _show(stratum: str, sources: dict[str, Any], config: Config) -> dict:
     """One order: the truth, the answer with its limits, whether these hold it, and the naive
     answer."""
@@ -55,7 +65,7 @@ def _show(stratum: str, sources: dict[str, Any], config: Config) -> dict:
     order = split_stratum(stratum)["strategy"]
     held = found.lower <= planted.estimate <= found.upper
     return {
-        "label": begin_sentence(name_part(f"strategy={order}", config)),
+        "label": name_order(order, config),
         "sub": "",
         "cells": [
             write_number(planted.estimate),

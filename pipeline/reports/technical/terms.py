@@ -10,7 +10,7 @@ from schemas import codes
 from schemas.declared import find_quantity
 from schemas.failure import REASON, VIEW
 from schemas.quantities import Quantity
-from schemas.strata import SMALLER_CELLS, VARIABLES, WHOLE
+from schemas.strata import SMALLER_CELLS, THEN, VARIABLES, WHOLE
 from schemas.study import Config
 
 ANY_SITE = "any one site"
@@ -48,6 +48,11 @@ def name_part(stratum: str, config: Config) -> str:
     return ", ".join(_say_pair(part, config) for part in stratum.split(","))
 
 
+def name_order(order: str, config: Config) -> str:
+    """An order of maneuvers: its families in turn, the last of them again until negative."""
+    return THEN.join(name_value("first_maneuver", family, config) for family in order.split(THEN))
+
+
 def name_variable(variable: str) -> str:
     """A variable that divides the pool, in words; raises KeyError for one that is not declared."""
     return VARIABLES[variable].words
@@ -73,6 +78,8 @@ def _name_code(variable: str, code: str, config: Config) -> str:
         return "not tested again"
     if variable == "path":
         return code.replace("_", " ")
+    if variable == "strategy":
+        return name_order(code, config)
     if variable in FAMILIES:
         return name_value("first_maneuver", code, config)
     if variable == "read":

@@ -35,7 +35,7 @@ def compared(plan) -> pd.Series:
             stratum=f"{VARIANT},strategy=semont",
         ),
         withhold(
-            "resolved_by_day_7",
+            "resolved_by_day_30",
             "too_few",
             "fewer than 11 episodes",
             stratum=f"{VARIANT},strategy=epley > semont",
@@ -74,7 +74,7 @@ def test_truth_answer_and_naive_answer_stand_together(compared):
 
 
 def test_without_an_answer_the_reason_stands_there(compared):
-    withheld = compared.loc[("epley > semont", "found_resolved_by_day_7")]
+    withheld = compared.loc[("epley > semont", "found_resolved_by_day_30")]
     assert withheld["status"] == "too_few"
     assert pd.isna(withheld["estimate"])
 
@@ -82,3 +82,8 @@ def test_without_an_answer_the_reason_stands_there(compared):
 def test_the_usual_order_has_no_difference_and_an_order_never_planted_no_row(compared):
     assert not compared.loc["epley"].index.str.contains("difference").any()
     assert "barbecue_roll" not in compared.index.get_level_values("order")
+
+
+def test_until_the_second_session_an_order_is_its_first_maneuver(compared):
+    assert "planted_resolved_by_day_7" not in compared.loc["epley > semont"].index
+    assert "planted_resolved_by_day_30" in compared.loc["epley > semont"].index

@@ -19,7 +19,7 @@ def show(plan, *rows):
 
 @pytest.mark.parametrize(("truth", "word"), [(0.6, "yes"), (0.9, "no")])
 def test_whether_the_limits_hold_the_truth_is_said(plan, truth, word):
-    stratum = f"{VARIANT},strategy=epley > semont"
+    stratum = f"{VARIANT},strategy=semont"
     (table,) = show(
         plan,
         state("planted_resolved_by_day_7", truth, stratum=stratum),
