@@ -215,6 +215,11 @@ FIRST_CHOICE = Analysis(
             "further episodes needed, about",
         ),
         Quantity(
+            "years_at_this_pace",
+            "number",
+            "years in which they come, if as many come a year as did, about",
+        ),
+        Quantity(
             "{factor}_sd",
             "spread",
             "spread of log-odds by {factor} (standard deviation)",

@@ -24,7 +24,8 @@ its share, 1.96^2 / 4 / (answer / 2)^2 times 1 + (m - 1) sd^2 / 4, with m episod
 cells that have enough and sd the standard deviation of log-odds between sites (Kish L. Survey
 Sampling. 1965, from memory, for the factor by which clusters make a variance greater; sd^2 / 4 is
 the intraclass correlation at a share of a half). Both are rounded up to tens, n and w first as they
-are released, so that they tell no more of the people than these do.
+are released, so that they tell no more of the people than these do. At the pool's own pace a cell
+gets as many more a year as it has by the years of the records.
 """
 
 from collections.abc import Iterator, Mapping
@@ -99,6 +100,8 @@ def estimate_first_choice(
     pool = pool_cells(_keep(tested, firm), study.guards)
     rows = list(_state_spread(pool, _keep(tested, firm)))
     usual = _count_by_site(_keep(tested, firm), study)
+    told = episodes["index_year"].dropna()
+    years = int(told.max() - told.min()) + 1 if len(told) else 1
     for name, variant in variants.items():
         members = cells[cells["variant"].eq(name)]
         rows += _count_members(members, f"variant={name}")
@@ -111,7 +114,7 @@ def estimate_first_choice(
             if name in wider
             else pool
         )
-        rows += _state_variant(members, name, own, usual, study)
+        rows += _state_variant(members, name, own, usual, years, study)
     shared = {
         "analysis": "first_choice",
         "population": POPULATION,
@@ -142,6 +145,7 @@ def _state_variant(
     name: str,
     pool: PooledCells | Refusal,
     usual: float,
+    years: int,
     study: Study,
 ) -> Iterator[dict]:
     """All rows of the cells of a variant."""
@@ -156,7 +160,7 @@ def _state_variant(
         if refusal:
             fields = _describe(cell, stratum, AS_IT_IS)
             yield withhold(NEGATIVE, refusal.status, refusal.note, **fields)
-            yield from _state_needed(cell, stratum, None, pool, usual, study)
+            yield from _state_needed(cell, stratum, None, pool, usual, years, study)
             continue
         low, high = site_limits.bound_share(cell["negative"], cell["site"], study.guards)
         fields = _describe(cell, stratum, AS_IT_IS)
@@ -167,7 +171,7 @@ def _state_variant(
         if len(enough) > 1:
             yield from _state_standardised(compared, family, stratum, study)
         yield from _state_pooled(cell, (name, family), stratum, pool, study)
-        yield from _state_needed(cell, stratum, high - low, pool, usual, study)
+        yield from _state_needed(cell, stratum, high - low, pool, usual, years, study)
 
 
 def _state_standardised(
@@ -224,10 +228,11 @@ def _state_needed(
     width: float | None,
     pool: PooledCells | Refusal,
     usual: float,
+    years: int,
     study: Study,
 ) -> Iterator[dict]:
-    """About how many further episodes would make the limits of a cell an answer; no row where they
-    are one."""
+    """About how many further episodes would make the limits of a cell an answer, and in how many
+    years they come if as many come a year as did; no row where they are one."""
     fields = _describe(cell, stratum, NEEDED)
     answer = study.first_choice.answer_points / 100
     if width is not None:
@@ -241,7 +246,10 @@ def _state_needed(
         alone = norm.ppf(0.975) ** 2 / answer**2
         missing = alone * (1 + max(usual - 1, 0) * pool.site_sd**2 / 4)
     if width is None or width > answer:
-        yield state("further_episodes_needed", 10 * ceil(missing / 10), **fields)
+        needed = 10 * ceil(missing / 10)
+        yield state("further_episodes_needed", needed, **fields)
+        if width is not None:
+            yield state("years_at_this_pace", ceil(needed * years / known), **fields)
 
 
 def _state_spread(pool: PooledCells | Refusal, tested: pd.DataFrame) -> Iterator[dict]:

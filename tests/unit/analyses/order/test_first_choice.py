@@ -106,6 +106,26 @@ def test_wide_limits_need_more_and_narrow_ones_nothing(estimates):
     assert (needed["estimate"] % 10 == 0).all()
 
 
+def test_what_is_needed_comes_at_the_pace_at_which_the_cell_came(plan):
+    rows = {}
+    for years in (1, 5):
+        tables = make_pool(draw(2, n=160))
+        year = [2020 + k % years for k in range(len(tables["episodes"]))]
+        tables["episodes"] = tables["episodes"].assign(
+            index_year=pd.array(year, dtype=tables["episodes"]["index_year"].dtype)
+        )
+        rows[years] = estimate_first_choice(**tables, config=plan).set_index(["stratum", "term"])
+    paces = rows[5].xs("years_at_this_pace", level="term")["estimate"]
+    assert len(paces) > 0
+    for stratum, pace in paces.items():
+        needed = rows[5].loc[(stratum, "further_episodes_needed"), "estimate"]
+        had = round(rows[5].loc[(stratum, "first_test_negative"), "n_episodes"] / 10) * 10
+        assert pace == pytest.approx(5 * needed / had, abs=0.3 * pace + 2)
+        assert rows[1].loc[(stratum, "years_at_this_pace"), "estimate"] <= pace
+    few = rows[5]["status"].eq("too_few")
+    assert not (few.index[few].get_level_values("stratum").isin(paces.index)).any()
+
+
 def test_an_arm_named_by_the_response_has_a_status(plan):
     short = {"canal": "posterior", "arm": "short", "arm_basis": "treatment_response"}
     episodes = [*draw(3), *[short | {"site": f"S{k % 5:02d}"} for k in range(60)]]
