@@ -13,7 +13,7 @@ from enum import IntEnum
 import pandas as pd
 
 from pipeline.disclosure.audit import Audit, Exposed
-from pipeline.disclosure.known import COLUMNS, MANY, Known, Shown, narrow_known
+from pipeline.disclosure.known import MANY, Known, Shown, narrow_known, read_shown
 from pipeline.disclosure.protect import hide_contrasts, hide_rows
 from pipeline.disclosure.rounding import EPISODES, EVENTS, coarsen_shares, drop_counts
 from schemas.study import Disclosure
@@ -99,9 +99,7 @@ class Cover:
             group = self.described[label].episodes
             if group in cells.place:
                 self.parts.setdefault(cells.place[group], set()).update(numbers)
-        self.shown: dict[object, Shown] = {
-            label: Shown(*row) for label, *row in self.safe[COLUMNS].itertuples(name=None)
-        }
+        self.shown = read_shown(self.safe)
         self.neighbours: dict[int, set[int]] = {}
         for equation in cells.equations:
             members = {n for n, _ in equation}
@@ -199,7 +197,7 @@ class Cover:
 
     @staticmethod
     def _read(row: pd.DataFrame) -> Shown:
-        return Shown(*next(row[COLUMNS].itertuples(index=False, name=None)))
+        return next(iter(read_shown(row).values()))
 
     def is_covered(self, exposed: Exposed) -> bool:
         """Whether an exposed cell is given away no more, by single equations or,

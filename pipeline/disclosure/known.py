@@ -77,13 +77,20 @@ def learn_known(
     """What a release shows of each cell. Rows that it has not show nothing."""
     known = Known(np.tile([0.0, MANY], (len(cells.keys), 1)))
     bounds = known.bounds
-    shown = {label: Shown(*row) for label, *row in released[COLUMNS].itertuples(name=None)}
+    shown = read_shown(released)
     narrow_known(cells, cells.rows, known, shown, described, rule)
     for n, shown_then in cells.past.items():
         bounds[n] = shown_then
     if cells.left:
         bounds[list(cells.growth), 0] = -MANY
     return known
+
+
+def read_shown(released: pd.DataFrame) -> dict[object, "Shown"]:
+    """What may be read of each released row, by its label."""
+    # as plain objects: looking into typed columns one by one takes most of an audit's time
+    columns = [released[name].astype(object).to_numpy() for name in COLUMNS]
+    return dict(zip(released.index, map(Shown, *columns), strict=True))
 
 
 def check_known(cells: Cells, known: Known, described: pd.Series) -> None:

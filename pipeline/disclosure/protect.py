@@ -223,14 +223,12 @@ def hide_contrasts(safe: pd.DataFrame, described: pd.Series) -> pd.DataFrame:
     hidden = []
     for contrast in CONTRASTS:
         patterns = [compile_pattern(term) for term in contrast.terms]
-        stated = safe[safe["analysis"].eq(contrast.analysis) & safe["status"].eq("ok")]
-        for label in stated.index:
-            match = next(
-                filter(None, (pattern.fullmatch(safe.at[label, "term"]) for pattern in patterns)),
-                None,
-            )
+        stated = safe["analysis"].eq(contrast.analysis) & safe["status"].eq("ok")
+        own = zip(*(key[stated] for key in keys), strict=True)
+        for label, term, key in zip(safe.index[stated], safe.loc[stated, "term"], own, strict=True):
+            match = next(filter(None, (pattern.fullmatch(term) for pattern in patterns)), None)
             if match:
-                available = usable[tuple(key[label] for key in keys)]
+                available = usable[key]
                 if not all(arm.format_map(match.groupdict()) in available for arm in contrast.arms):
                     hidden.append(label)
     return hide_rows(safe, hidden) if hidden else safe

@@ -41,7 +41,8 @@ def draw_letters(estimates: Frame[Estimates]) -> dict[str, str]:
         .astype("string")
         .fillna("")
     )
-    drawn = hashlib.sha256("\n".join(sorted(counts.agg("|".join, axis=1))).encode()).hexdigest()
+    lines = sorted(map("|".join, zip(*(counts[name] for name in counts), strict=True)))
+    drawn = hashlib.sha256("\n".join(lines).encode()).hexdigest()
     places = sorted(codes, key=lambda code: hashlib.sha256(f"{drawn}{code}".encode()).digest())
     return {code: name_letters(k) for k, code in enumerate(places)}
 
