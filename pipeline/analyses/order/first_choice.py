@@ -19,13 +19,13 @@ to a maneuver named it.
 
 How many further episodes a cell would need until its limits are `answer_points` apart: width falls
 as the root of the number, if further episodes come from further sites alike, so that of n episodes
-with limits w apart n ((w / answer)^2 - 1) are missing. A cell of too few episodes needs, whatever
-its share, 1.96^2 / 4 / (answer / 2)^2 times 1 + (m - 1) sd^2 / 4, with m episodes a site as in the
-cells that have enough and sd the standard deviation of log-odds between sites (Kish L. Survey
-Sampling. 1965, from memory, for the factor by which clusters make a variance greater; sd^2 / 4 is
-the intraclass correlation at a share of a half). Both are rounded up to tens, n and w first as they
-are released, so that they tell no more of the people than these do. At the pool's own pace a cell
-gets as many more a year as it has by the years of the records.
+with limits w apart n ((w / answer)^2 - 1) are missing. A cell of fewer than may be shown needs,
+whatever its share, 1.96^2 / 4 / (answer / 2)^2 times 1 + (m - 1) sd^2 / 4, with m episodes a site
+as in the cells that have enough and sd the standard deviation of log-odds between sites (Kish L.
+Survey Sampling. 1965, from memory, for the factor by which clusters make a variance greater; sd^2 /
+4 is the intraclass correlation at a share of a half). Both are rounded up to tens, n and w first as
+they are released, so that they tell no more of the people than these do. At the pool's own pace a
+cell gets as many more a year as it has by the years of the records.
 """
 
 from collections.abc import Iterator, Mapping
@@ -97,9 +97,9 @@ def estimate_first_choice(
     )
     tested = cells[cells["tested"] & cells["family"].ne(NO_FAMILY)]
     firm, wider = _part_variants(variants)
-    pool = pool_cells(_keep(tested, firm), study.guards)
-    rows = list(_state_spread(pool, _keep(tested, firm)))
-    usual = _count_by_site(_keep(tested, firm), study)
+    among = _keep(tested, firm)
+    pool = pool_cells(among, study.guards)
+    rows = list(_state_spread(pool, among))
     told = episodes["index_year"].dropna()
     years = int(told.max() - told.min()) + 1 if len(told) else 1
     for name, variant in variants.items():
@@ -114,7 +114,7 @@ def estimate_first_choice(
             if name in wider
             else pool
         )
-        rows += _state_variant(members, name, own, usual, years, study)
+        rows += _state_variant(members, name, own, among, years, study)
     shared = {
         "analysis": "first_choice",
         "population": POPULATION,
@@ -144,7 +144,7 @@ def _state_variant(
     members: pd.DataFrame,
     name: str,
     pool: PooledCells | Refusal,
-    usual: float,
+    among: pd.DataFrame,
     years: int,
     study: Study,
 ) -> Iterator[dict]:
@@ -160,7 +160,7 @@ def _state_variant(
         if refusal:
             fields = _describe(cell, stratum, AS_IT_IS)
             yield withhold(NEGATIVE, refusal.status, refusal.note, **fields)
-            yield from _state_needed(cell, stratum, None, pool, usual, years, study)
+            yield from _state_needed(cell, stratum, None, pool, among, years, study)
             continue
         low, high = site_limits.bound_share(cell["negative"], cell["site"], study.guards)
         fields = _describe(cell, stratum, AS_IT_IS)
@@ -171,7 +171,7 @@ def _state_variant(
         if len(enough) > 1:
             yield from _state_standardised(compared, family, stratum, study)
         yield from _state_pooled(cell, (name, family), stratum, pool, study)
-        yield from _state_needed(cell, stratum, high - low, pool, usual, years, study)
+        yield from _state_needed(cell, stratum, high - low, pool, among, years, study)
 
 
 def _state_standardised(
@@ -227,29 +227,30 @@ def _state_needed(
     stratum: str,
     width: float | None,
     pool: PooledCells | Refusal,
-    usual: float,
+    among: pd.DataFrame,
     years: int,
     study: Study,
 ) -> Iterator[dict]:
     """About how many further episodes would make the limits of a cell an answer, and in how many
-    years they come if as many come a year as did; no row where they are one."""
-    fields = _describe(cell, stratum, NEEDED)
+    years they come if as many come a year as did; no row where they are one. Of a cell of which too
+    few may be shown all cells tell, `among` which it is."""
     answer = study.first_choice.answer_points / 100
-    if width is not None:
-        told = ceil(width / STEP) * STEP
-        known = round_count(len(cell), study.disclosure.round_counts)
-        missing = known * ((told / answer) ** 2 - 1)
-    elif isinstance(pool, Refusal):
-        yield withhold("further_episodes_needed", pool.status, pool.note, **fields)
-        return
-    else:
+    if width is None or len(cell) < study.disclosure.least_shown:
+        fields = _describe(among, stratum, NEEDED)
+        if isinstance(pool, Refusal):
+            yield withhold("further_episodes_needed", pool.status, pool.note, **fields)
+            return
         alone = norm.ppf(0.975) ** 2 / answer**2
-        missing = alone * (1 + max(usual - 1, 0) * pool.site_sd**2 / 4)
-    if width is None or width > answer:
-        needed = 10 * ceil(missing / 10)
+        by_site = max(_count_by_site(among, study) - 1, 0)
+        missing = alone * (1 + by_site * pool.site_sd**2 / 4)
+        yield state("further_episodes_needed", 10 * ceil(missing / 10), **fields)
+    elif width > answer:
+        fields = _describe(cell, stratum, NEEDED)
+        known = round_count(len(cell), study.disclosure.round_counts)
+        told = ceil(width / STEP) * STEP
+        needed = 10 * ceil(known * ((told / answer) ** 2 - 1) / 10)
         yield state("further_episodes_needed", needed, **fields)
-        if width is not None:
-            yield state("years_at_this_pace", ceil(needed * years / known), **fields)
+        yield state("years_at_this_pace", ceil(needed * years / known), **fields)
 
 
 def _state_spread(pool: PooledCells | Refusal, tested: pd.DataFrame) -> Iterator[dict]:
