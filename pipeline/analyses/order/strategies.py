@@ -160,13 +160,14 @@ def _estimate(members: pd.DataFrame, days: Days, study: Study) -> Iterator[Field
     )
     for variant in study.strategies.variants:
         of_variant = sessions[sessions["variant"].eq(variant).fillna(False)]
-        firsts = of_variant.loc[of_variant["kind"].eq(FIRST), "family"].value_counts()
+        alone = ~of_variant["family"].str.contains(TOGETHER, regex=False).astype(bool)
+        firsts = of_variant.loc[of_variant["kind"].eq(FIRST) & alone, "family"].value_counts()
         if firsts.empty:
             continue
-        sizes = of_variant["family"].value_counts()
+        sizes = of_variant.loc[alone, "family"].value_counts()
         in_use = sizes.index[sizes >= study.guards.min_episodes].sort_values()
         usual = str(firsts.index[0])
-        others = [family for family in in_use if family != usual and TOGETHER not in family]
+        others = [family for family in in_use if family != usual]
         strategies = list_strategies(usual, others)
         yield from _compare(variant, strategies, of_variant, samples, study)
 

@@ -66,3 +66,17 @@ def test_few_sites_or_few_sessions_give_a_status(plan):
         assert estimates.loc[is_count, "estimate"].eq(0).all()
         assert estimates.loc[~is_count, "status"].eq(status).all()
         assert (~is_count).sum() > 0
+
+
+def test_a_session_of_several_families_is_no_order_even_where_most_are_such(plan):
+    rows = gather(plan, [{7: False}] * 60, sites=5)
+    given = rows["treatments"]
+    assert set(given["maneuver"]) == {"epley"}
+    second = given.assign(maneuver="semont", attempt=given["attempt"] + 1)
+    most = given["episode_id"].isin(given["episode_id"].unique()[20:])
+    rows["treatments"] = pd.concat([given, second[most]], ignore_index=True)
+    names = [name for name in ANALYSED if name != "attempts"]
+    names += ["examinations", "treatments", "followups"]
+    estimates = estimate_strategies(**{name: rows[name] for name in names}, config=plan)
+    assert len(estimates) > 0
+    assert estimates["stratum"].str.contains("strategy=epley").all()
