@@ -34,6 +34,7 @@ KNOWN = 1e-6  # least and greatest share this close: the day lies in no interval
 # of the log-likelihood: where lifelines stops its search for the curve, which can be slow at its
 # end
 ENOUGH = (1e-7, 1e-9, 1e-11)
+LESS = 1e-9  # of the log-likelihood: a second fit that ends lower by more is at no maximum
 SAME_CURVE = 0.0005  # of a share: shows in no printed percentage
 FARTHER = {"ftol": 1e-12, "maxiter": 500}  # so that lifelines does not stop its search early
 # lifelines' fitter of each family, its names of the two parameters, and the sign of our logarithm
@@ -158,11 +159,22 @@ def compare_cloglog(rows: Rows, fit: Maximum) -> float | Refusal:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # of separation: `converged` says so too
         other = model.fit(maxiter=100, tol=1e-12)
-    return (
-        _apart(fit.point, other.params, np.linalg.inv(fit.information))
-        if other.converged
-        else NO_END
-    )
+        found, ended = other.params, other.converged
+        if not (ended and _is_as_likely(model, found, fit)):
+            # weighted least squares may run away where few tell much, and call it converged
+            other = model.fit(
+                start_params=np.zeros(rows.design.shape[1]), method="newton", maxiter=100, disp=0
+            )
+            found, ended = other.params, other.mle_retvals["converged"]
+        if not (ended and _is_as_likely(model, found, fit)):
+            return NO_END
+    return _apart(fit.point, found, np.linalg.inv(fit.information))
+
+
+def _is_as_likely(model: GLM, found: np.ndarray, fit: Maximum) -> bool:
+    """Whether a second fit ended at no less likely a place than ours."""
+    ours = model.loglike(fit.point)
+    return bool(model.loglike(found) >= ours - LESS * (1 + abs(ours)))
 
 
 def compare_two_levels(

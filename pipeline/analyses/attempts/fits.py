@@ -108,11 +108,15 @@ def refit_rows(rows: Rows, start: np.ndarray, n_covariates: int) -> np.ndarray:
     """
     coef = np.full(len(start), np.nan)
     present = rows.design.any(axis=0)  # a search with a class that is gone never ends
+    if not present.any():
+        return coef
     maximum = climb_rows(Rows(rows.design[:, present], *rows[1:]), start[present])
     if not is_flat(maximum.information) and check_maximum(maximum) is None:
         coef[present] = maximum.point
         return coef
     stays, known = find_determined(rows, n_covariates)
+    if not known.any():
+        return coef
     fit = fit_cloglog(Rows(rows.design[:, known], *rows[1:]).keep(stays), start[known])
     if not isinstance(fit, Refusal):
         coef[known] = fit.point

@@ -5,8 +5,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from pipeline.analyses.attempts.fits import refit_rows
 from pipeline.analyses.attempts.rows import describe_attempts
 from pipeline.analyses.attempts.success import estimate_attempt_success
+from pipeline.statistics.cloglog import Rows
 from pipeline.statistics.guard import Refusal
 from schemas.notes import release_note
 from tests.pool_of_attempts import Truth, simulate_attempts
@@ -186,3 +188,12 @@ def test_the_last_class_counts_all_attempts_that_are_in_it(brief):
     row = get(estimate_attempt_success(*tables, brief), "model=marginal,attempt=4+", "success")
     assert row["n_episodes"] == late["episode_id"].nunique()
     assert row["n_events"] == late["event"].sum()
+
+
+def test_without_a_site_nothing_may_be_left_to_fit():
+    design = np.array([[1.0, 0.0], [0.0, 1.0], [1.0, 1.0]])
+    for rows in (
+        Rows(design, np.zeros(3), np.ones(3), np.zeros(3)),  # all have the event
+        Rows(np.zeros((3, 2)), np.zeros(3), np.ones(3), np.ones(3)),  # all classes are gone
+    ):
+        assert np.isnan(refit_rows(rows, np.zeros(2), 2)).all()

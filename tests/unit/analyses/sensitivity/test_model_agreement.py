@@ -92,6 +92,26 @@ def test_an_attempt_model_that_is_a_little_off_lets_nothing_leave(intervals):
     ]
 
 
+def test_a_second_fit_that_runs_away_is_no_disagreement(intervals, monkeypatch):
+    # in a pool of 60 episodes weighted least squares ended at coefficients of 10^14, as converged
+    design = intervals[2]
+    event = (np.random.default_rng(1).random(160) < 0.3 + 0.3 * design[:, 1]).astype(float)
+    rows = Rows(design, np.zeros(160), event, 1 - event)
+    fit, honest = fit_cloglog(rows), second_fits.GLM.fit
+
+    def run_away(model, *args, **options):
+        found = honest(model, *args, **options)
+        if "method" not in options or everywhere:
+            found.params[:] = 1e14
+        return found
+
+    monkeypatch.setattr(second_fits.GLM, "fit", run_away)
+    everywhere = False
+    assert second_fits.compare_cloglog(rows, fit) < 1e-4
+    everywhere = True
+    assert second_fits.compare_cloglog(rows, fit) == second_fits.NO_END
+
+
 @pytest.mark.parametrize("slopes", [False, True])
 def test_a_mixed_model_that_is_a_little_off_lets_nothing_leave(slopes):
     rng = np.random.default_rng(3)
