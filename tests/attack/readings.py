@@ -128,6 +128,14 @@ def read_apart(row: Row, _: Release) -> Reading:
     return Reading(count(base), count(base, narrowed), count(base, narrowed))
 
 
+def read_adverse(row: Row, _: Release) -> Reading:
+    """Treated episodes, those with any adverse event, and those of them with one of a kind."""
+    narrowed, kind = read_stratum(row.stratum), row.term.removeprefix("adverse_")
+    of_kind = {} if kind == "any" else {f"adverse_{kind}": "yes"}
+    whole = count("treated", narrowed)
+    return Reading(whole, count("treated", narrowed, adverse="yes", **of_kind), whole)
+
+
 def read_agreement(row: Row, _: Release) -> Reading:
     """Episodes of which both the record and the tests name a part; `agree` where it is the same."""
     part, _, rest = row.term.partition(":")

@@ -7,6 +7,7 @@ from tests.attack.groups import Sum, less, read_name
 from tests.attack.readings import (
     Reader,
     Reading,
+    read_adverse,
     read_agreement,
     read_apart,
     read_description,
@@ -47,6 +48,7 @@ READERS: dict[str, Reader] = {
     "resolution_regression": read_regression,
     "attempt_success": read_attempts,
     "first_choice": read_first_choice,
+    "adverse_events": read_adverse,
     "technique": lambda row, _: read_own(row),
     "second_line": read_second_line,
     "strategies": lambda row, _: read_own(row),
