@@ -203,4 +203,6 @@ def _read_words(reports: Path) -> Iterator[tuple[str, str]]:
             done = subprocess.run(
                 ["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True
             )
-            yield from ((path.name, block) for block in re.split(r"\n\s*\n| {3,}", done.stdout))
+            # a fingerprint may stand beside a sentence of the next column
+            text = re.sub(r"\b[0-9a-f]{20,}\b", "\n\n", done.stdout)
+            yield from ((path.name, block) for block in re.split(r"\n\s*\n| {3,}", text))
