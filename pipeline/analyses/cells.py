@@ -39,6 +39,12 @@ def find_members(verdicts: pd.DataFrame, variant: Variant) -> pd.Series:
     return belongs if variant.suspected else belongs & verdicts["certainty"].ne("suspected")
 
 
+def name_families(families: pd.Series, maneuvers: Mapping[str, Maneuver]) -> pd.Series:
+    """The family of each session, NO_FAMILY where it had several or one that is not listed."""
+    listed = {each.family for each in maneuvers.values() if each.kind != "unlisted"}
+    return families.where(families.isin(listed), NO_FAMILY)
+
+
 def list_cells(
     adjudications: Frame[Adjudications],
     attempts: Frame[Attempts],
@@ -74,8 +80,7 @@ def list_cells(
     described = first.merge(
         adjudications[[*EPISODE, *defining]], on=EPISODE, validate="one_to_one"
     ).sort_values(EPISODE, ignore_index=True)
-    listed = {each.family for each in maneuvers.values() if each.kind != "unlisted"}
-    family = described["family"].where(described["family"].isin(listed), NO_FAMILY)
+    family = name_families(described["family"], maneuvers)
     tested = described["outcome"].isin(["negative", "positive"]).astype(bool)
     cells = described[[*EPISODE, "patient_id", "setting", "performed_by"]].assign(
         family=family,

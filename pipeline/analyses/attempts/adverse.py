@@ -11,7 +11,7 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from pipeline.analyses.cells import NO_FAMILY
+from pipeline.analyses.cells import NO_FAMILY, name_families
 from pipeline.statistics import site_limits
 from pipeline.statistics.guard import check_size
 from pipeline.statistics.scales import SHARE, state_within
@@ -80,9 +80,8 @@ def list_events(
         for name, event in EVENTS.items()
     }
     happened = pd.DataFrame(seen).reindex(pd.MultiIndex.from_frame(first[EPISODE]))
-    listed = {each.family for each in config.maneuvers.values() if each.kind != "unlisted"}
     return first[EPISODE].assign(
-        family=first["family"].where(first["family"].isin(listed), NO_FAMILY),
+        family=name_families(first["family"], config.maneuvers),
         neck_limitation=first["neck_limitation"].where(
             first["neck_limitation"].isin(["yes", "no"])
         ),

@@ -95,9 +95,11 @@ def _compare(
     name = PLANTED_AS[variant]
     first_day = f"resolved_by_day_{study.strategies.days[0]}"
     naive = [raw.get((f"variant={variant},family={one}", NAIVE)) for one in (order, usual)]
-    measures = [*(f"resolved_by_day_{day}" for day in study.strategies.days), DAYS_ILL]
+    told = [*(f"resolved_by_day_{day}" for day in study.strategies.days), DAYS_ILL]
+    measures = [measure for measure in told if measure in planted]  # a plan may have other days
     if study.strategies.days[0] <= study.strategies.retest_days and THEN in order:
-        measures.remove(first_day)  # until then it is its first maneuver alone
+        # until then it is its first maneuver alone
+        measures = [measure for measure in measures if measure != first_day]
     for measure in measures:
         truth = planted.at[(name, order), measure]
         yield state(f"planted_{measure}", truth, stratum=stratum)

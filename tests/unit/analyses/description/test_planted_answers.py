@@ -87,3 +87,14 @@ def test_the_usual_order_has_no_difference_and_an_order_never_planted_no_row(com
 def test_until_the_second_session_an_order_is_its_first_maneuver(compared):
     assert "planted_resolved_by_day_7" not in compared.loc["epley > semont"].index
     assert "planted_resolved_by_day_30" in compared.loc["epley > semont"].index
+
+
+def test_another_plan_compares_what_was_planted_and_nothing_else(plan):
+    strategies = plan.study.strategies.model_copy(update={"days": (14, 30)})
+    study = plan.study.model_copy(update={"strategies": strategies})
+    answer = state("resolved_by_day_30", 0.8, stratum=f"{VARIANT},strategy=epley")
+    shared = {"population": "positional", "endpoint": "objective", "method": "m"}
+    released = tidy_estimates([answer], analysis="strategies", **shared)
+    found = compare_answers(released, released, TRUTH, study)
+    assert "planted_resolved_by_day_30" in set(found["term"])
+    assert not found["term"].str.contains("_day_14").any()
