@@ -35,17 +35,18 @@ ALIKE, FIRST = "alike ", "treated"
 Sets = dict[str, set[frozenset]]
 
 
-def add_equations(cells: Cells) -> None:
-    """Relate the cells to each other."""
+def add_equations(cells: Cells, min_cell: int) -> None:
+    """Relate the cells to each other; parts of a sum that are few together are a cell too, of which
+    fewer than `min_cell` may not be told."""
     sets: Sets = {}
     for key in cells.keys:
         if isinstance(key, Group):
             sets.setdefault(key.name, set()).add(key.narrowed)
     for whole in list(sets):
         for narrowed, parts, description in list_divisions(whole, sets[whole]):
-            _relate(
-                cells, Group(whole, narrowed), [Group(whole, part) for part in parts], description
-            )
+            members = [Group(whole, part) for part in parts]
+            _relate(cells, Group(whole, narrowed), members, description)
+            _put_together(cells, Group(whole, narrowed), members, description, min_cell)
     for declared in SUMS:
         for narrowed in sorted(sets.get(declared.whole, ()), key=sorted):
             members = [Group(part, narrowed) for part in declared.parts]
@@ -92,6 +93,24 @@ def _relate(
         numbers.append(cells.add(Complement(whole, description), left))
         _infer(cells, number, numbers)
     cells.relate(number, numbers, f"{whole.say()}: {description}")
+
+
+def _put_together(
+    cells: Cells, whole: Group, parts: list[Group], description: str, min_cell: int
+) -> None:
+    """Make a cell of the small parts of a sum where they are few together too: whoever takes the
+    others from the whole, each known only within bounds, counts them."""
+    small = [
+        cells.place[part]
+        for part in [*parts, Complement(whole, description)]
+        if part in cells.place and 0 < cells.values[cells.place[part]] < min_cell
+    ]
+    together = sum(cells.values[n] for n in small)
+    if len(small) > 1 and together < min_cell:
+        rest = Complement(whole, f"the larger parts {description}")
+        owned = np.sum([cells.owned[n] for n in small], axis=0)
+        number = cells.add(rest, together, owned)
+        cells.relate(number, small, f"{rest.say()}: its small parts")
 
 
 def _infer(cells: Cells, whole: int, parts: list[int]) -> None:

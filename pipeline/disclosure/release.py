@@ -76,7 +76,7 @@ def state_all(
     beside those of earlier releases (`entries` of the ledger)."""
     described, by_site = describe_rows(estimates, trials), read_by_site(estimates)
     cells = list_cells(estimates, described, by_site, rule)
-    add_equations(cells)
+    add_equations(cells, rule.min_cell)
     add_releases(cells, entries, by_site.sites)
     sums = list_share_sums(cells, estimates, described)
     return Stated(estimates, described, by_site, Audit(cells, rule.min_cell), sums)

@@ -184,8 +184,8 @@ ADVERSE_EVENTS = Analysis(
     Text(
         "Adverse events at the first session",
         "The share in which the site recorded an adverse event with any maneuver of the first "
-        "session, of all kinds together and of each, by family of maneuver and by "
-        "whether the neck was limited.",
+        "session, of all kinds together and of each, by family of maneuver, by place and "
+        "by whether the neck was limited.",
         "Treated episodes of positional vertigo.",
         ON_DAY_0,
         "Shares with exact intervals, or those by leaving out each site where they are wider.",

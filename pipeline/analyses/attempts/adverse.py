@@ -1,16 +1,18 @@
 """Which adverse events clinics recorded at the first session.
 
 Of treated episodes of positional vertigo: the share in which the site recorded an event with any
-maneuver of the first session, of all kinds together and of each, by family of maneuver and by
-whether the neck was limited. One person counts once, however many maneuvers the session had.
-An event that nobody wrote down is not counted. Who was given which maneuver was not left
-to chance.
+maneuver of the first session, of all kinds together and of each, by family of maneuver, by place,
+and by whether the neck was limited. One person counts once, however many maneuvers the session had.
+An event that nobody wrote down is not counted, and a course of exercises at home lasts longer than
+a session at a clinic: shares of different places are of different times. Who was given which
+maneuver was not left to chance.
 """
 
 from collections.abc import Iterator
 
 import pandas as pd
 
+from pipeline.analyses.attempts.technique_rows import name_place
 from pipeline.analyses.cells import NO_FAMILY, name_families
 from pipeline.statistics import site_limits
 from pipeline.statistics.guard import check_size
@@ -24,8 +26,7 @@ from schemas.estimate import Estimates
 from schemas.keys import EPISODE
 from schemas.study import Config, Guards
 
-# not by place: nearly all first sessions are at a clinic, and all less those there are a few
-PARTS = ("family", "neck_limitation")
+PARTS = ("family", "place", "neck_limitation")
 
 
 def describe_adverse(
@@ -67,7 +68,7 @@ def list_events(
     Returns
     -------
     pd.DataFrame
-        One row for each episode: site, episode_id; family of the session, and whether the
+        One row for each episode: site, episode_id; family and place of the session, and whether the
         neck was limited (missing if not told); for each of EVENTS whether it was recorded.
     """
     positional = adjudications.loc[adjudications["positional"].eq("yes"), EPISODE]
@@ -82,6 +83,7 @@ def list_events(
     happened = pd.DataFrame(seen).reindex(pd.MultiIndex.from_frame(first[EPISODE]))
     return first[EPISODE].assign(
         family=name_families(first["family"], config.maneuvers),
+        place=name_place(first, config.failure.alone),
         neck_limitation=first["neck_limitation"].where(
             first["neck_limitation"].isin(["yes", "no"])
         ),

@@ -22,6 +22,7 @@ from tests.pool_of_counts import (
     CANALS,
     MECHANISMS,
     RULE,
+    SITES,
     curves,
     describe,
     release,
@@ -476,3 +477,39 @@ def test_a_quantity_that_counts_other_people_than_are_declared_is_named():
         release(pd.concat([estimates, other], ignore_index=True))
     assert "median_days" in str(refused.value)
     assert not any(number in str(refused.value) for number in ("100", "300"))
+
+
+def test_small_parts_that_are_few_together_are_not_told_by_the_whole_and_the_large_part():
+    # 400 of 2,600 at one place, 3 + 2 + 1 elsewhere: all and the large part, each in shares and
+    # rounded, tell of 6 people
+    def row(stratum: str, events: int, whole: int) -> dict:
+        return state(
+            "adverse_any",
+            events / whole,
+            stratum=stratum,
+            n_episodes=whole,
+            n_events=events,
+            n_sites=5,
+            by_site=" ".join(
+                f"{site}={whole // 5}/{events // 5 + (k < events % 5)}"
+                for k, site in enumerate(SITES)
+            ),
+        )
+
+    sizes = {"clinic": (400, 2600), "home alone": (3, 90), "home supervised": (2, 80)}
+    sizes["several"] = (1, 95)
+    everybody = tuple(map(sum, zip(*sizes.values(), strict=True)))
+    rows = [row(f"place={place}", *counts) for place, counts in sizes.items()]
+    estimates = tidy_estimates(
+        [row("all", *everybody), *rows],
+        analysis="adverse_events",
+        population="positional",
+        method="m",
+    )
+    cells = state_all(estimates, RULE).audit.cells
+    together = [n for n, key in enumerate(cells.keys) if "larger parts" in key.say()]
+    assert [cells.values[n] for n in together] == [6]
+    released = release(estimates)
+    audit = released.stated.audit
+    least, most = audit.carry(released.known)
+    assert not 1 <= least[together[0]] <= most[together[0]] <= 10

@@ -14,7 +14,7 @@ def relate(*people: tuple[str, dict, float]) -> set[str]:
     cells = Cells(0)
     for name, narrowed, value in people:
         cells.add(Group(name, frozenset(narrowed.items())), value)
-    add_equations(cells)
+    add_equations(cells, 11)
     equations = set()
     for equation in cells.equations:
         sides: dict[int, list[str]] = {-1: [], 1: []}

@@ -47,6 +47,7 @@ def test_events_of_the_first_session_count_once_and_later_ones_do_not(plan):
     assert listed["pain"].tolist() == [False, True, False]
     assert not listed["faint"].any()
     assert listed["any"].tolist() == [True, True, False]
+    assert set(listed["place"]) == {"clinic"}
 
 
 def test_only_treated_positional_episodes_count(plan):
