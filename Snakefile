@@ -20,10 +20,9 @@ os.environ["PATH"] = os.pathsep.join(
     [str(Path(sys.executable).parent), os.environ.get("PATH", os.defpath)]
 )
 
-from pipeline.analyses.plan import ANALYSES, LONGEST, PLANTED, module_of
+from pipeline.analyses.plan import ANALYSES, PLANTED, QUESTIONS, list_analyses, module_of
 from pipeline.intake.folders import NAMED, batch_deliveries, fingerprint_state, list_deliveries
 from pipeline.sources import find_sources, list_own_files
-from schemas.declared import PLAN as ANALYSES_OF_PLAN
 from schemas.plan_faults import PlanFault
 from schemas.study import PARTS, SITES, read_config
 

@@ -23,12 +23,29 @@ ANALYSES = {
 }
 # what the demonstration pool is compared with
 PLANTED = [name for name, analysis in PLAN.items() if analysis.of_the_demonstration]
-LONGEST = "sensitivity"  # begins first, so that no core waits for it at the end
+# The folders of pipeline/analyses, and what a run calls each. One process answers a question, so
+# that libraries and tables are read once for all its analyses; the longest begins first, so that
+# no core waits for it at the end.
+QUESTIONS = {
+    "order": "Which maneuver, and in which order",
+    "resolution": "When positional vertigo resolved",
+    "sensitivity": "Whether other choices would change the answers",
+    "attempts": "How sessions ended, and why some failed",
+    "sites": "How far sites differ",
+    "description": "Who was treated, and what was found",
+    "afterwards": "What came after resolution",
+}
 
 
 def module_of(analysis: str) -> str:
     """The module in which an analysis lives."""
     return ANALYSES[analysis].split(":")[0]
+
+
+def list_analyses(question: str) -> list[str]:
+    """The analyses of a question, in the order of the plan."""
+    folder = f"pipeline.analyses.{question}."
+    return [name for name in ANALYSES if module_of(name).startswith(folder)]
 
 
 def find_analysis(analysis: str) -> Callable[..., Frame[Estimates]]:

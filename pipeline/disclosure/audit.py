@@ -273,9 +273,9 @@ class Audit:
         row, cell, sign = self.entries
         system = System(least, most, row, cell, sign, len(self.cells.equations))
         for members, rows in split_components(system) if len(claims.cell) else ():
-            inside = np.isin(claims.cell, list(members))
+            inside = np.isin(claims.cell, members)
             if inside.any():
-                yield Questions(Program(system, sorted(members), rows), claims.take(inside))
+                yield Questions(Program(system, members, rows), claims.take(inside))
 
     def _keep(self, questions: Questions, least: np.ndarray, most: np.ndarray) -> None:
         """Keep whole numbers of some cells beside what is known; of all others nothing,

@@ -1,9 +1,6 @@
 """The equations between the cells of a release: declared sums, sets within sets,
-and every division of a set that its rows show.
-
-A division is found, not declared, so that no analysis can forget it: a set is divided by the
-variables that narrow others of the same name further. What the parts leave over is a cell of its
-own, unless it is nobody.
+and every division of a set that its rows show. What the parts leave over is a cell of its own,
+unless it is nobody.
 """
 
 from collections.abc import Iterator, Mapping
@@ -14,13 +11,12 @@ from string import Formatter
 import numpy as np
 
 from pipeline.disclosure.cells import Cells, Complement
+from pipeline.disclosure.divisions import Sets, list_divisions
 from pipeline.disclosure.people import Group
 from schemas.identities import (
     CHAINS,
     DIVIDED,
     ENDS,
-    FIXED,
-    OVERLAPPING,
     PATH,
     SUMS,
     WITHIN,
@@ -29,10 +25,7 @@ from schemas.identities import (
 )
 from schemas.strata import THEN, TOGETHER
 
-ANY = "*"  # those of whom a variable is told
-UNITED = "+"  # between values that are counted together
 ALIKE, FIRST = "alike ", "treated"
-Sets = dict[str, set[frozenset]]
 
 
 def add_equations(cells: Cells, min_cell: int) -> None:
@@ -139,76 +132,6 @@ def _contain(cells: Cells, outer: Group, inner: Group) -> None:
         Complement(outer, inner.say()), left, cells.owned[whole] - cells.owned[part]
     )
     cells.relate(whole, [part, complement], f"{inner.say()} are among {outer.say()}")
-
-
-def list_divisions(
-    name: str, sets: set[frozenset]
-) -> Iterator[tuple[frozenset, list[frozenset], str]]:
-    """List the sets of one name with those that divide them by the same further variables.
-
-    Parameters
-    ----------
-    name
-        Name of the sets, for a reader.
-    sets
-        What narrows each of them, pairs of variable and value.
-
-    Yields
-    ------
-    tuple
-        What narrows the whole, what narrows each of its parts, and what to call the division.
-    """
-    values = {narrowed: dict(narrowed) for narrowed in sorted(sets, key=sorted)}
-    for whole, fixed in values.items():
-        divisions: dict[tuple, list[frozenset]] = {}
-        for part, narrowing in values.items():
-            further = tuple(sorted(variable for variable in narrowing if variable not in fixed))
-            divides = further and not any(
-                v in FIXED or v in OVERLAPPING or narrowing[v] == ANY for v in further
-            )
-            if divides and all(
-                narrowing.get(variable) == value
-                for variable, value in fixed.items()
-                if value != ANY
-            ):
-                divisions.setdefault(further, []).append(part)
-        for further, parts in divisions.items():
-            yield whole, _drop_unions(parts, values, further), f"by {', '.join(further)}"
-    yield from _list_recorded(values)
-
-
-def _list_recorded(
-    values: Mapping[frozenset, dict],
-) -> Iterator[tuple[frozenset, list[frozenset], str]]:
-    """Those of whom a variable is told, with its values, and with the whole of whom they are a
-    part."""
-    for recorded, narrowing in values.items():
-        for variable in [variable for variable, value in narrowing.items() if value == ANY]:
-            unnarrowed = frozenset(item for item in recorded if item[0] != variable)
-            parts = [
-                s
-                for s, v in values.items()
-                if s != recorded and s - {(variable, v.get(variable))} == unnarrowed
-            ]
-            parts = [part for part in parts if variable in values[part]]
-            if parts:
-                yield recorded, _drop_unions(parts, values, (variable,)), f"by {variable}"
-            if unnarrowed in values:
-                yield unnarrowed, [recorded], f"whose {variable} is told"
-
-
-def _drop_unions(
-    parts: list[frozenset], values: Mapping[frozenset, dict], further: tuple
-) -> list[frozenset]:
-    """The parts without those that count together values of which each has a part of its own."""
-    alone = {values[part][further[0]] for part in parts} if len(further) == 1 else set()
-    return [
-        part
-        for part in parts
-        if not alone
-        or UNITED not in (value := values[part][further[0]])
-        or not set(value.split(UNITED)) <= alone
-    ]
 
 
 def _list_within(sets: Sets) -> Iterator[tuple[Group, Group]]:

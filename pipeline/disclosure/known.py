@@ -134,18 +134,19 @@ def narrow_known(
         How counts are rounded, and the least that is shown.
     """
     bounds, shares = known.bounds, []
+    what = described.to_dict()  # looking into the column one by one takes longer than all else
     for n in numbers:
         for label, counted in cells.rows.get(n, ()):
             known.shares.pop((label, counted), None)
             if label not in shown:
                 continue
-            if counted != "episodes" and described[label].quantity.kind in WHOLE_SHARES:
+            if counted != "episodes" and what[label].quantity.kind in WHOLE_SHARES:
                 shares.append((n, label, counted))
             else:
-                _narrow(bounds, n, read_count(shown[label], described[label], counted, rule))
+                _narrow(bounds, n, read_count(shown[label], what[label], counted, rule))
     for n, label, counted in shares:
-        whole = cells.place[described[label].episodes]
-        _narrow(bounds, n, read_share(shown[label], described[label], counted, bounds[whole], rule))
+        whole = cells.place[what[label].episodes]
+        _narrow(bounds, n, read_share(shown[label], what[label], counted, bounds[whole], rule))
         if shown[label].status == "ok":
             ends = *read_ends(shown[label], counted), *read_limits(shown[label], counted)
             known.shares[label, counted] = Share(n, whole, *ends)

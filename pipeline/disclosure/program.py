@@ -13,6 +13,7 @@ from typing import NamedTuple
 import highspy
 import numpy as np
 from scipy.sparse import coo_array, csr_array
+from scipy.sparse.csgraph import connected_components
 
 CLOSE = 1e-6
 FAR = 1e7  # more people than any pool has
@@ -56,29 +57,20 @@ class System:
         ).tocsr()
 
 
-def split_components(system: System) -> list[tuple[set[int], list[int]]]:
+def split_components(system: System) -> list[tuple[list[int], list[int]]]:
     """Cells that are not known and hang together by equations, with the rows of these."""
-    open_ = system.most > system.least
-    owner = np.arange(len(open_))
-
-    def find(n: int) -> int:
-        while owner[n] != n:
-            owner[n] = owner[owner[n]]
-            n = owner[n]
-        return n
-
-    by_row: dict[int, list[int]] = {}
-    for row, cell in zip(system.row, system.cell, strict=True):
-        if open_[cell]:
-            by_row.setdefault(int(row), []).append(int(cell))
-    for members in by_row.values():
-        for other in members[1:]:
-            owner[find(other)] = find(members[0])
-    parts: dict[int, tuple[set[int], list[int]]] = {}
-    for row, members in by_row.items():
-        cells, rows = parts.setdefault(find(members[0]), (set(), []))
-        cells.update(members)
-        rows.append(row)
+    rows, cells = (
+        ends[system.most[system.cell] > system.least[system.cell]]
+        for ends in (system.row, system.cell)
+    )
+    size = system.rows + len(system.least)  # the rows, then the cells
+    joined = coo_array((np.ones(len(rows)), (rows, system.rows + cells)), shape=(size, size))
+    part_of = connected_components(joined, directed=False)[1]
+    parts: dict[int, tuple[list[int], list[int]]] = {}
+    for row in np.unique(rows).tolist():
+        parts.setdefault(part_of[row], ([], []))[1].append(row)
+    for cell in np.unique(cells).tolist():
+        parts[part_of[system.rows + cell]][0].append(cell)
     return list(parts.values())
 
 

@@ -183,7 +183,8 @@ def _is_small(
 ) -> bool:
     """Whether some parts of one sign together are somebody else, and fewer than may be shown,
     whatever the size of the whole is."""
-    others = np.delete(np.arange(len(signs)), group)
+    others = np.ones(len(signs), bool)
+    others[group] = False
     turned = (-signs[group[0]] * signs[others])[:, None]
     fewest = np.maximum(
         low[group].sum(axis=0), np.where(turned > 0, low[others], -high[others]).sum(axis=0)

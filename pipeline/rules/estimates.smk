@@ -1,40 +1,42 @@
 """From the warehouse to estimates that may leave."""
 
+for place, (question, title) in enumerate(QUESTIONS.items()):
 
-rule analyse:
-    """Run one analysis of the plan on the stored rows."""
-    input:
-        warehouse=RESULTS / "warehouse.duckdb",
-        plan=PLAN_FILES,
-        code=lambda wildcards: [
-            *find_sources("pipeline.steps.analyse"),
-            *find_sources(module_of(wildcards.analysis)),
-        ],
-    output:
-        RESULTS / "unreleased" / "{analysis}.csv",
-    log:
-        RESULTS / "logs" / "{analysis}.log",
-    wildcard_constraints:
-        analysis="|".join(name for name in ANALYSES if name != LONGEST),
-    threads: 1
-    resources:
-        mem_mb=400,
-    params:
-        title=lambda wildcards: ANALYSES_OF_PLAN[wildcards.analysis].text.title,
-    message:
-        "{params.title}"
-    shell:
-        step(
-            "analyse",
-            "--plan {PLAN:q} --warehouse {input.warehouse:q} --out {output:q} "
-            "{wildcards.analysis}",
-        )
-
-
-use rule analyse as analyse_longest with:
-    wildcard_constraints:
-        analysis=LONGEST,
-    priority: 1
+    rule:
+        """Run the analyses of a question on the stored rows."""
+        name:
+            f"analyse_{question}"
+        input:
+            warehouse=RESULTS / "warehouse.duckdb",
+            plan=PLAN_FILES,
+            code=sorted(
+                {
+                    path
+                    for module in [
+                        "pipeline.steps.analyse",
+                        *map(module_of, list_analyses(question)),
+                    ]
+                    for path in find_sources(module)
+                }
+            ),
+        output:
+            [RESULTS / "unreleased" / f"{name}.csv" for name in list_analyses(question)],
+        log:
+            RESULTS / "logs" / f"analyse_{question}.log",
+        priority: len(QUESTIONS) - place
+        threads: 1
+        resources:
+            mem_mb=600,
+        params:
+            analyses=list_analyses(question),
+        message:
+            title
+        shell:
+            step(
+                "analyse",
+                "--plan {PLAN:q} --warehouse {input.warehouse:q} --out {RESULTS:q}/unreleased "
+                "{params.analyses:q}",
+            )
 
 
 rule planted:

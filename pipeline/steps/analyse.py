@@ -1,4 +1,4 @@
-"""Run one analysis: read the tables it names, estimate, and write its file."""
+"""Run analyses: read the tables that each names, estimate, and write a file of each."""
 
 import sys
 
@@ -11,22 +11,25 @@ from schemas.study import read_config
 
 
 def main() -> Counts:
-    """Read the command line, estimate, and write one file; the rows by status."""
+    """Read the command line, estimate, and write a file of each analysis; the rows by status."""
     parser = start_parser(__doc__)
     add_path(parser, "--warehouse", "file to read")
-    add_path(parser, "--out", "file to write")
-    parser.add_argument("analysis", choices=ANALYSES, help="name of the analysis")
+    add_path(parser, "--out", "folder of the files to write")
+    parser.add_argument("analyses", nargs="+", choices=ANALYSES, help="names of analyses")
     arguments = parser.parse_args()
+    config = read_config(arguments.plan)
+    counts: Counts = {}
     with open_warehouse(arguments.warehouse) as warehouse:
-        try:
-            estimates = run_analysis(arguments.analysis, warehouse, read_config(arguments.plan))
-        except Disagreement as disagreement:
-            sys.exit(str(disagreement))
+        for analysis in arguments.analyses:
+            try:
+                estimates = run_analysis(analysis, warehouse, config)
+            except Disagreement as disagreement:
+                sys.exit(str(disagreement))
+            estimates.to_csv(arguments.out / f"{analysis}.csv", index=False)
+            statuses = estimates["status"].value_counts()
+            counts |= {f"{analysis}, {status}": rows for status, rows in statuses.items()}
         read = {f"{name} read": rows for name, rows in warehouse.rows_read.items()}
-    estimates.to_csv(arguments.out, index=False)
-    return (
-        read | {"estimates written": len(estimates)} | estimates["status"].value_counts().to_dict()
-    )
+    return read | counts
 
 
 if __name__ == "__main__":

@@ -3,7 +3,9 @@
 What is estimated, and from what, is told in pipeline/analyses/resolution/joint.py.
 """
 
+import pickle
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -61,12 +63,14 @@ def fit_courses(
     Variants begin with the name of their canal, as classify_variants has them, which are those of
     None. A family has rates of its own from `least` sessions on.
 
+    Analyses of one process that fit the same rows are given the same fit.
+
     Raises NotConverged.
     """
     horizon, misreading = days.habit.shape[1], study.misreading
     prior = Prior(PRIOR_TESTS, misreading.sensitivity, misreading.specificity)
     wide = classify_days(classify_canals(members), days.sessions, horizon, None)
-    of_canals = fit_hidden_end(make_courses(wide, days, prior)).rates
+    of_canals = _fit_once(make_courses(wide, days, prior)).rates
     named = classify_variants(members) if variants is None else variants
     classes = classify_days(named, days.sessions, horizon, least)
     natural, jump = find_parents(classes, wide)
@@ -77,4 +81,14 @@ def fit_courses(
         jump=of_canals.jump[jump],
     )
     courses = make_courses(classes, days, prior)
-    return Fitted(classes, courses, fit_hidden_end(courses))
+    return Fitted(classes, courses, _fit_once(courses))
+
+
+def _fit_once(courses: Courses) -> HiddenEnd:
+    """The fit, remembered by what it is fitted to."""
+    return _fit_pickled(pickle.dumps(courses))
+
+
+@lru_cache(maxsize=4)
+def _fit_pickled(courses: bytes) -> HiddenEnd:
+    return fit_hidden_end(pickle.loads(courses))

@@ -1,6 +1,8 @@
 """The fit of a pool: rates by variant and family where there are enough sessions, drawn to those of
 the canal, and a maximum whatever they are divided by."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -8,6 +10,7 @@ from pipeline.analyses.resolution.courses import lay_out_days, list_members
 from pipeline.analyses.resolution.fitted import fit_courses
 from pipeline.derivation.examined_days import list_examined_days
 from pipeline.derivation.states import select_deciding_tests
+from pipeline.statistics.hidden_end_model import NEGATIVE, POSITIVE
 from tests.unit.analyses.resolution.tested_episodes import gather
 
 COURSES = [{7: False}] * 40 + [{7: True, 14: False}] * 20
@@ -45,3 +48,11 @@ def test_a_variant_with_hardly_any_records_has_nearly_the_rates_of_its_canal(pla
     prior = fitted.courses.prior.natural.reshape(2, -1)
     distance = np.abs(np.log(natural / prior))
     assert (distance[1] < 0.7).all()  # two resolutions are known beforehand, one may be seen
+
+
+def test_the_same_rows_have_the_same_fit_and_others_their_own(plan, laid_out):
+    members, days = laid_out
+    fit = fit_courses(members, days, plan.study).fit
+    assert fit_courses(members.copy(), replace(days), plan.study).fit is fit
+    negative = replace(days, result=np.where(days.result == POSITIVE, NEGATIVE, days.result))
+    assert fit_courses(members, negative, plan.study).fit.value != fit.value

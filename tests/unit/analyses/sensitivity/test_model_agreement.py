@@ -200,7 +200,7 @@ def test_the_step_ends_with_the_sentence_and_writes_nothing(monkeypatch, tmp_pat
         "--warehouse",
         "file",
         "--out",
-        str(out),
+        str(tmp_path),
         "model_agreement",
     ]
     monkeypatch.setattr(sys, "argv", arguments)
