@@ -304,7 +304,8 @@ class Examinations(Table):
         example="1",
     )
     after_attempt: Series[Integer] = column(
-        "The last attempt given before this test on the same day; 0 if none",
+        "The last attempt given before this test on the same day; 0 if none. Left empty, tests "
+        "count as before the first attempt until one is repeated",
         ge=0,
         le=999,
         example="0",

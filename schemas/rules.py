@@ -420,6 +420,15 @@ PLAUSIBILITY = [
         "counted from.",
     ),
     Rule(
+        "order_untold",
+        "warn",
+        "Tests were repeated on the day of the first maneuver, and after_attempt is empty there: "
+        "whether they came before the maneuver or after it is not known, so they cannot show that "
+        "it worked.",
+        "Enter 0 in after_attempt for a test before the first maneuver, and otherwise the number "
+        "of the last attempt before it.",
+    ),
+    Rule(
         "unit_unlikely",
         "warn",
         "{column} is asked for in {unit}, and its numbers hardly fit that: minutes or "

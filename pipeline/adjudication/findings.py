@@ -55,17 +55,16 @@ def _torsion_toward(examinations: pd.DataFrame) -> np.ndarray:
 def _come_before_treatment(examinations: pd.DataFrame, treatments: pd.DataFrame) -> np.ndarray:
     """True for a test before the first attempt.
 
-    On the day of the first attempt `after_attempt` tells; where it is empty, only the first test of
-    the day counts as before.
+    On the day of the first attempt `after_attempt` tells. Where it is empty, which is how many
+    write that nothing had been done yet, a test counts as before as long as no test of that day was
+    repeated on the same side, or is said to come after an attempt: what is tested again may have
+    been treated in between.
     """
     first_day = treatments.groupby(EPISODE)["day"].min().rename("first_day")
     examined = examinations.join(first_day, on=EPISODE)
     earlier = examined["day"] < examined["first_day"]
-    first_test = examined["examination"] == examined.groupby([*EPISODE, "day"])[
-        "examination"
-    ].transform("min")
     told_before = examined["after_attempt"].eq(0).fillna(False) | (
-        examined["after_attempt"].isna() & first_test
+        examined["after_attempt"].isna() & ~_follow_a_repeat(examined)
     )
     before = (
         examined["first_day"].isna()
@@ -73,6 +72,18 @@ def _come_before_treatment(examinations: pd.DataFrame, treatments: pd.DataFrame)
         | ((examined["day"] == examined["first_day"]) & told_before)
     )
     return before.fillna(True).to_numpy(bool)
+
+
+def _follow_a_repeat(examinations: pd.DataFrame) -> pd.Series:
+    """Whether a test of the same day, up to this one, had been done before on the same side or is
+    said to come after an attempt."""
+    ordered = examinations.sort_values([*EPISODE, "day", "examination"], kind="stable")
+    repeated = ordered.duplicated([*EPISODE, "day", "test", "side"])
+    treated = ordered["after_attempt"].ge(1).fillna(False)
+    ended = (repeated | treated.astype(bool)).groupby(
+        [ordered[name] for name in (*EPISODE, "day")], sort=False
+    )
+    return ended.cummax().reindex(examinations.index)
 
 
 def find_incomplete(spells: Frame[Spells]) -> pd.MultiIndex:

@@ -1,5 +1,5 @@
-"""Slips in days and times of a whole delivery: contacts before anything began, minutes for seconds,
-columns exchanged, 0 for an empty cell.
+"""Slips in days and times of a whole delivery: contacts before anything began, repeated tests
+without their order, minutes for seconds, columns exchanged, 0 for an empty cell.
 
 Bounds are far from what positional vertigo shows: nystagmus begins within seconds and lasts less
 than a minute, or longer where debris adheres (von Brevern et al., J Vestib Res 2015;25:105-117);
@@ -22,6 +22,7 @@ SHORTEST, LONGEST = {"duration_s": 3, "hold_s": 5}, {"latency_s": 60, "duration_
 NONE_LASTS_0 = Enough(3, 0.02)
 SYMPTOMS_WITHOUT_POINTS = Enough(5, 0.5)
 INFANTS = Enough(2, 0.0)
+ORDERS_UNTOLD = Enough(5, 0.05)
 
 
 def find_unlikely_times(rows: Rows) -> list[Problem]:
@@ -29,6 +30,7 @@ def find_unlikely_times(rows: Rows) -> list[Problem]:
     shown = rows["examinations"][show_nystagmus(rows["examinations"])]
     return [
         *find_early_contacts(rows),
+        *find_untold_order(rows),
         *find_units(shown, rows["treatments"]),
         *find_exchanged(rows),
         *find_zeros(shown, rows),
@@ -47,6 +49,24 @@ def find_early_contacts(rows: Rows) -> list[Problem]:
     problems = suspect("contact_before_record", "followups", "day", early, "contacts", ANY)
     return problems or suspect(
         "contact_before_record", "followups", "day", contacts["day"].lt(0), "contacts", MOST
+    )
+
+
+def find_untold_order(rows: Rows) -> list[Problem]:
+    """Tests repeated on the day of the first maneuver that do not say whether they came after it:
+    a test before it and one after it mean different things."""
+    tests = rows["examinations"]
+    first = rows["treatments"].groupby("episode_id")["day"].min()
+    treated = tests["day"].eq(tests["episode_id"].map(first)).fillna(False).astype(bool)
+    tests = tests[treated].sort_values(["episode_id", "examination"], kind="stable")
+    untold = tests["after_attempt"].isna() & tests.duplicated(["episode_id", "test", "side"])
+    return suspect(
+        "order_untold",
+        "examinations",
+        "after_attempt",
+        untold,
+        "tests on the day of the first maneuver",
+        ORDERS_UNTOLD,
     )
 
 

@@ -82,12 +82,29 @@ def test_before_treatment_is_before_the_first_attempt(describe, test, before):
     assert describe(test, treatments=treated)["before_treatment"].tolist() == [before]
 
 
-def test_of_two_tests_on_that_day_without_order_only_the_first_is_before(describe):
-    untold = {"day": 3, "after_attempt": pd.NA}
-    findings = describe(
-        untold | {"examination": 1}, untold | {"examination": 2}, treatments=({"day": 3},)
-    )
-    assert findings["before_treatment"].tolist() == [True, False]
+@pytest.mark.parametrize(
+    ("second", "third", "before"),
+    [
+        ({"side": "left"}, {"test": "supine_roll"}, [True, True, True]),
+        ({}, {"test": "supine_roll"}, [True, False, False]),
+        ({"side": "left"}, {}, [True, True, False]),
+        ({"after_attempt": 1}, {"test": "supine_roll"}, [True, False, False]),
+        ({"after_attempt": 0}, {"test": "supine_roll"}, [True, True, False]),
+    ],
+    ids=["each once", "repeated at once", "repeated later", "said after", "repeated but said"],
+)
+def test_tests_of_that_day_without_order_are_before_until_one_is_repeated(
+    describe, second, third, before
+):
+    untold = {"day": 3, "after_attempt": pd.NA, "test": "dix_hallpike", "side": "right"}
+    rows = [untold | more | {"examination": n} for n, more in enumerate(({}, second, third), 1)]
+    findings = describe(*rows, treatments=({"day": 3},))
+    assert findings.sort_values("examination")["before_treatment"].tolist() == before
+
+
+def test_another_day_says_nothing_of_the_order(describe):
+    tests = [{"day": day, "after_attempt": pd.NA} for day in (1, 3)]
+    assert describe(*tests, treatments=({"day": 3},))["before_treatment"].all()
 
 
 def test_without_treatment_all_tests_are_before_it(describe):

@@ -135,6 +135,12 @@ SLIPS: dict[
         "followups",
         "day",
     ),
+    "no order of tests": (
+        change("examinations", "after_attempt", lambda n: n.mask(n.notna())),
+        "order_untold",
+        "examinations",
+        "after_attempt",
+    ),
     "durations in minutes": (
         change("examinations", "duration_s", lambda s: s / 60),
         "unit_unlikely",

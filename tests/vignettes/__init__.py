@@ -1,0 +1,6 @@
+"""Invented single episodes, each written from a published description by somebody who knew the form
+of a delivery and the sources, and no rule of ours: an outside check of the verdicts.
+
+Nobody in them exists. Each has its source and two readings, worded apart; where the readings
+differ, or the published definitions do, it is disputed and counted apart.
+"""
