@@ -63,7 +63,8 @@ def test_the_order_of_rows_says_nothing(verdicts):
 
 
 def test_less_recorded_is_never_surer(verdicts):
+    """What was set apart by times, as light cupula is, is no more than probable without them."""
     for one, other in pair(verdicts, THINNED):
         if other["positional"] == "yes":
-            assert one["positional"] == "yes"
-            assert SURER[other["certainty"]] <= SURER[one["certainty"]]
+            at_most = one["certainty"] if one["positional"] == "yes" else "probable"
+            assert SURER[other["certainty"]] <= SURER[at_most]
