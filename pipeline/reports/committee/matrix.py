@@ -277,11 +277,11 @@ def say_first_choice(rows: Sequence[Row]) -> str:
         "test was negative"
     ]
     several = {name: found for name, found in shares.items() if len(found) > 1}
-    apart = [name[:1].lower() + name[1:] for name, found in several.items() if _has_gap(found)]
+    apart = [f"“{name}”" for name, found in several.items() if _has_gap(found)]
     if apart:
         clauses.append(
-            f"the confidence intervals of two maneuvers do not overlap in {join_words(apart)}, "
-            "which does not show why"
+            f"in the row{'s' * (len(apart) > 1)} {join_words(apart)} the confidence intervals of "
+            "two maneuvers do not overlap, which does not show why"
         )
     elif several:
         clauses.append(
