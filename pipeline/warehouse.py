@@ -29,7 +29,9 @@ class Warehouse:
         self.rows_read: dict[str, int] = {}  # by table, for whoever logs what a step was given
 
     def create_tables(self) -> None:
-        """Make all tables, empty, from the models."""
+        """Make all tables, empty, from the models; in one transaction, since each takes a write to
+        the disk."""
+        self._connection.begin()
         for name, singular in SINGULAR.items():
             columns = columns_of(name)
             lines = [
@@ -46,6 +48,7 @@ class Warehouse:
                 self._connection.execute(
                     f"COMMENT ON COLUMN {quote(singular)}.{quote(column)} IS {literal(meaning)}"
                 )
+        self._connection.commit()
 
     def load_deliveries(self, folders: list[Path]) -> None:
         """Take in what intake left in each folder (one Parquet file a table),
