@@ -11,11 +11,13 @@ from schemas.synonyms import Vocabulary
 
 CAUTION = {
     "neck": "neck disease, or little movement of the neck",
+    "neck_instability": "an unstable neck, as after a fracture or in rheumatoid arthritis",
     "back": "disease of the back, or a stiff trunk",
     "hips": "stiff or painful hips",
     "knees": "knees that do not bear kneeling",
     "weight": "a body weight that makes rolling hard",
-    "circulation": "poor blood flow through the arteries of the neck",
+    "circulation": "poor blood flow through, or a recent tear of, the arteries of the neck",
+    "lying_flat": "a heart or lungs that do not bear lying flat",
     "eye": "retinal detachment, or a recent operation on the eye",
     "ear": "a recent operation on the ear",
 }

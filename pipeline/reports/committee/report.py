@@ -3,6 +3,7 @@ then what it does not say."""
 
 import pandas as pd
 
+from pipeline.reports.cautions import say_red_flags
 from pipeline.reports.committee import standing
 from pipeline.reports.committee.afterwards import describe_handicap, describe_recurrence
 from pipeline.reports.committee.apart import describe_apart
@@ -157,7 +158,7 @@ def compose_report(
             "how_to_read": standing.HOW_TO_READ,
             "not_compared": standing.NOT_COMPARED,
             "red_flags": standing.RED_FLAGS,
-            "cautions": list(standing.CAUTIONS),
+            "cautions": [say_red_flags(config.criteria), *standing.CAUTIONS],
             "limits": standing.say_limits(study, _say_agreement(estimates)),
             "hidden": standing.say_hidden(study),
             "methods": [{"name": name, "text": text} for name, text in standing.METHODS],

@@ -90,10 +90,9 @@ RED_FLAGS = (
 )
 CAUTIONS = (
     "This report describes groups. It is no advice for the care of one patient.",
-    "A new neurological sign, vertical nystagmus at rest, sustained severe headache or neck pain, "
-    "or being unable to stand needs urgent assessment by local rules (Johns and Quinn, CMAJ "
-    "2020;192:E182).",
-    "Maneuvers are given by licensed practitioners or under their supervision.",
+    "Maneuvers are given by licensed practitioners or under their supervision. Some conditions of "
+    "the neck, back, circulation and others ask for caution: the technical report lists them by "
+    "maneuver, and the practitioner decides.",
     "Local protocols and licensed practice come first.",
 )
 METHODS = (

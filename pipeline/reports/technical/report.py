@@ -5,6 +5,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from pipeline.reports.cautions import say_red_flags, tabulate_cautions
 from pipeline.reports.technical.checklist import RECORD, STROBE, map_items
 from pipeline.reports.technical.condense import condense_rows
 from pipeline.reports.technical.sites import MONITORING, show_sites
@@ -74,6 +75,8 @@ def compose_technical(
         "invented": INVENTED if invented else "",
         "stays": used.get(NEWER, ""),
         "figures": list(figures),
+        "red_flags": say_red_flags(config.criteria),
+        "cautions": tabulate_cautions(config.maneuvers),
         "used": [{"name": name.replace("_", " "), "value": value} for name, value in used.items()],
         "contents": [_count(name, rows, titles) for name, rows in masked.items()],
         "absent": [analysis.text.title for name, analysis in PLAN.items() if name not in ordered],
