@@ -236,6 +236,7 @@ ENDPOINT = {
         "every test that had been positive for the affected canal is negative, a day or more after "
         "the last maneuver"
     ),
+    "every_canal": "as objective, for every canal that was tested, whichever is affected",
     "strict": "objective, and no positional symptoms reported that day",
     "patient_reported": "no positional symptoms reported, a day or more after the last maneuver",
     "composite": "no nystagmus in those tests, or nystagmus turned from apogeotropic to geotropic",

@@ -84,6 +84,7 @@ BASES = {
         "not tested again",
         short=True,
     ),
+    "followed_every_canal": Base("episode", "in the curve of tests of every canal", "treated"),
     "followed_strict": Base("episode", "in the curve of test and symptoms together", "treated"),
     "followed_patient_reported": Base("episode", "in the curve of reported symptoms", "treated"),
     "followed_composite": Base("episode", "in the curve of nystagmus gone or turned", "treated"),

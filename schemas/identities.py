@@ -14,7 +14,14 @@ from schemas.adverse import EVENTS
 FIXED = ("path", "day", "points", "variation")  # variables that tell sets apart and divide none
 # one may be in several of their values
 OVERLAPPING = ("reason", "later_flag", "view", "variant", "change_to")
-ENDPOINTS = ("objective", "strict", "patient_reported", "composite", "same_visit")
+ENDPOINTS = (
+    "objective",
+    "every_canal",
+    "strict",
+    "patient_reported",
+    "composite",
+    "same_visit",
+)
 
 
 @dataclass(frozen=True)

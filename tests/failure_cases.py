@@ -71,7 +71,7 @@ def derive(pool: dict[str, pd.DataFrame], plan, incomplete: tuple[str, ...] = ()
     reports = keep_until_reclassified(contacts, verdicts).assign(confirming=True)
     treated = pd.MultiIndex.from_frame(treatments[EPISODE].drop_duplicates())
     holes = treated[treated.get_level_values("episode_id").isin(incomplete)]
-    spells = measure_spells(episodes, tests, reports, treated, holes, plan.study.resolution)
+    spells = measure_spells(episodes, tests, tests, reports, treated, holes, plan.study.resolution)
     objective = spells[spells["endpoint"].eq("objective")]
     attempts = list_attempts(
         episodes, treatments, tests, find_states(tests), objective, verdicts, plan.maneuvers

@@ -55,6 +55,7 @@ PARTS = {  # stratum: episodes, sites, reach, scale in days
     "first_maneuver=zuma": (7, 1, 0.9, 5),
 }
 ENDPOINTS = {
+    "every_canal": (0.88, 8),
     "strict": (0.86, 9),
     "patient_reported": (0.9, 7),
     "composite": (0.94, 5.5),

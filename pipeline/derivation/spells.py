@@ -16,7 +16,8 @@ from schemas.derived import Spells
 from schemas.keys import EPISODE
 from schemas.study import Resolution
 
-TIMED = ("objective", "composite", "patient_reported", "strict")  # endpoints that are times
+# endpoints that are times
+TIMED = ("objective", "every_canal", "composite", "patient_reported", "strict")
 
 
 @dataclass(frozen=True)
@@ -44,6 +45,7 @@ class Interval:
 def measure_spells(
     episodes: Frame[Episodes],
     tests: pd.DataFrame,
+    of_every_canal: pd.DataFrame,
     followups: Frame[Followups],
     treated: pd.MultiIndex,
     incomplete: pd.MultiIndex,
@@ -58,6 +60,8 @@ def measure_spells(
         All episodes.
     tests
         Deciding tests with `confirming`.
+    of_every_canal
+        The same of all canals, whichever is affected.
     followups
         Contacts with `confirming`.
     treated
@@ -75,7 +79,7 @@ def measure_spells(
     Frame[Spells]
         One row for each episode, endpoint and spell.
     """
-    states = _find_states_by_endpoint(tests, followups, endpoints)
+    states = _find_states_by_endpoint(tests, of_every_canal, followups, endpoints)
     spells = pd.concat(
         [
             _measure_endpoint(episodes, name, endpoint_states, resolution)
@@ -170,7 +174,10 @@ def _measure_endpoint(
 
 
 def _find_states_by_endpoint(
-    tests: pd.DataFrame, followups: pd.DataFrame, endpoints: Collection[str]
+    tests: pd.DataFrame,
+    of_every_canal: pd.DataFrame,
+    followups: pd.DataFrame,
+    endpoints: Collection[str],
 ) -> dict[str, pd.DataFrame]:
     """The states of all episodes by each of `endpoints`."""
     objective, reported = (
@@ -179,6 +186,7 @@ def _find_states_by_endpoint(
     )
     finders: dict[str, Callable[[], pd.DataFrame]] = {
         "objective": objective,
+        "every_canal": lambda: find_states(of_every_canal),
         "composite": lambda: find_states(tests.assign(positive=_is_left_by_composite(tests))),
         "patient_reported": reported,
         "strict": lambda: _require_both(objective(), reported()),

@@ -67,6 +67,18 @@ def select_deciding_tests(
     return tests[deciding].assign(test=tests["test"].replace(criteria.same_test))
 
 
+def select_every_test(
+    examinations: Frame[Examinations],
+    findings: Frame[Findings],
+    adjudications: Frame[Adjudications],
+    criteria: Criteria,
+) -> pd.DataFrame:
+    """Select the tests of every canal, whichever is affected; else as `select_deciding_tests`."""
+    return select_deciding_tests(
+        examinations, findings, adjudications.assign(canal="unknown"), criteria
+    )
+
+
 def mark_confirming(
     tests: pd.DataFrame,
     treatments: Frame[Treatments],

@@ -15,7 +15,12 @@ from pipeline.derivation.attempts import list_attempts
 from pipeline.derivation.examined_days import list_examined_days
 from pipeline.derivation.sequences import list_sequences
 from pipeline.derivation.spells import TIMED, measure_spells
-from pipeline.derivation.states import find_states, mark_confirming, select_deciding_tests
+from pipeline.derivation.states import (
+    find_states,
+    mark_confirming,
+    select_deciding_tests,
+    select_every_test,
+)
 from schemas.columns import Frame
 from schemas.derived import Adjudications, Findings, ReasonsAgainst, Spells
 from schemas.keys import EPISODE
@@ -124,6 +129,10 @@ def time_spells(
     confirmation_day = config.study.resolution.confirmation_day
     tests = select_deciding_tests(examinations, findings, adjudications, config.criteria)
     tests["confirming"] = mark_confirming(tests, treatments, config.maneuvers, confirmation_day)
+    of_every_canal = select_every_test(examinations, findings, adjudications, config.criteria)
+    of_every_canal["confirming"] = mark_confirming(
+        of_every_canal, treatments, config.maneuvers, confirmation_day
+    )
     contacts = keep_until_reclassified(followups, adjudications)
     contacts = contacts.assign(after_attempt=pd.array([pd.NA] * len(contacts), dtype="Int64"))
     contacts["confirming"] = mark_confirming(
@@ -133,5 +142,12 @@ def time_spells(
     holes = set_aside[set_aside["table"].isin(DECIDING_TABLES) & set_aside["episode_id"].notna()]
     incomplete = pd.MultiIndex.from_frame(holes[EPISODE].drop_duplicates())
     return tests, measure_spells(
-        episodes, tests, contacts, treated, incomplete, config.study.resolution, endpoints
+        episodes,
+        tests,
+        of_every_canal,
+        contacts,
+        treated,
+        incomplete,
+        config.study.resolution,
+        endpoints,
     )

@@ -88,6 +88,7 @@ SHORT = {  # where a meaning of schemas.codes is too long for a table or a figur
     },
     "endpoint": {
         "objective": "Test negative",
+        "every_canal": "Tests of every canal negative",
         "strict": "Test negative and no symptoms",
         "patient_reported": "No symptoms reported",
         "composite": "No nystagmus, or turned geotropic",

@@ -69,7 +69,7 @@ BASES = {  # bases of the ledger by what they are called in other tables; others
     "compared": "repeated or changed",
     **{
         f"followed_{name}": f"followed, {name}"
-        for name in ("strict", "patient_reported", "composite")
+        for name in ("every_canal", "strict", "patient_reported", "composite")
     },
 }
 

@@ -30,6 +30,7 @@ FLOORS = [  # from the ground up: a part imports only from those before it
     "analyses.plan",
     "disclosure",
     "reports.readings",
+    "reports.cautions",
     "reports.wording",
     "reports.figures",
     "reports.committee",
@@ -49,6 +50,7 @@ AGGREGATES_ONLY = {
         f"reports.{part}"
         for part in (
             "readings",
+            "cautions",
             "wording",
             "figures",
             "committee",

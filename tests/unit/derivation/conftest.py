@@ -6,7 +6,12 @@ import pytest
 from pipeline.adjudication.days import keep_until_reclassified
 from pipeline.derivation.attempts import list_attempts
 from pipeline.derivation.spells import measure_spells
-from pipeline.derivation.states import find_states, mark_confirming, select_deciding_tests
+from pipeline.derivation.states import (
+    find_states,
+    mark_confirming,
+    select_deciding_tests,
+    select_every_test,
+)
 from pipeline.derivation.tables import adjudicate
 from schemas.keys import EPISODE
 
@@ -34,13 +39,23 @@ def derive(table, plan):
         deciding["confirming"] = mark_confirming(
             deciding, given_treatments, plan.maneuvers, resolution.confirmation_day
         )
+        every = select_every_test(examinations, findings, verdicts, plan.criteria)
+        every["confirming"] = mark_confirming(
+            every, given_treatments, plan.maneuvers, resolution.confirmation_day
+        )
         contacts["confirming"] = mark_confirming(
             contacts, given_treatments, plan.maneuvers, resolution.confirmation_day
         )
         index = pd.MultiIndex.from_frame(episodes[EPISODE])
         treated = index if len(given_treatments) else index[:0]
         spells = measure_spells(
-            episodes, deciding, contacts, treated, index if incomplete else index[:0], resolution
+            episodes,
+            deciding,
+            every,
+            contacts,
+            treated,
+            index if incomplete else index[:0],
+            resolution,
         )
         objective = spells[spells["endpoint"].eq("objective")]
         return spells, list_attempts(

@@ -35,6 +35,24 @@ def test_turning_geotropic_ends_the_composite_endpoint_only(derive):
     assert interval(spells, "composite") == (0, 4, "resolved")
 
 
+def test_another_canal_that_is_positive_keeps_only_the_endpoint_of_every_canal_open(derive):
+    roll = {"test": "supine_roll", "side": "right"}
+    beats = roll | {"horizontal": "geotropic", "vertigo": "moderate", "duration_s": 20}
+    tests = [
+        [POSITIVE, roll],
+        [{}, beats],
+        [{}, roll],
+    ]
+    rows = [
+        ({} if day == 0 else LATER) | test | {"day": day, "examination": n}
+        for day, both in zip((0, 7, 14), tests, strict=True)
+        for n, test in enumerate(both, 1)
+    ]
+    spells, _ = derive(rows)
+    assert interval(spells, "objective") == (0, 7, "resolved")
+    assert interval(spells, "every_canal") == (7, 14, "resolved")
+
+
 def test_reported_and_strict_endpoints(derive):
     tests = [POSITIVE, LATER | {"day": 7}, LATER | {"day": 14}]
     spells, _ = derive(tests, followups=[{"day": 7, "positional_symptoms": "yes"}, {"day": 14}])
@@ -120,6 +138,7 @@ def measure(plan, tests, contacts=(), *, episodes=("EP-1",), treated=None, incom
 
     return measure_spells(
         known,
+        seen,
         seen,
         reports,
         name(episodes if treated is None else treated),

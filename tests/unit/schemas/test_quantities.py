@@ -12,7 +12,16 @@ from pipeline.disclosure.people import Group, describe_row
 from pipeline.sources import find_sources
 from schemas.declared import DECLARED, find_quantity
 from schemas.delivery import Followups
-from schemas.identities import CHAINS, CONTRASTS, DIVIDED, ENDS, SHARE_SUMS, SUMS, WITHIN
+from schemas.identities import (
+    CHAINS,
+    CONTRASTS,
+    DIVIDED,
+    ENDPOINTS,
+    ENDS,
+    SHARE_SUMS,
+    SUMS,
+    WITHIN,
+)
 from schemas.notes import SENTENCES, TOO_FEW, release_note
 from schemas.quantities import KINDS, SHARES, Kind, People, Quantity, Undeclared, compile_pattern
 
@@ -190,7 +199,7 @@ def list_names() -> set[str]:
         for people in (quantity.episodes, quantity.events):
             if people is not None:
                 for endpoint, part in product(
-                    ("objective", "strict", "patient_reported", "composite", "same_visit"),
+                    ENDPOINTS,
                     ("canal", "side", "arm", "mechanism"),
                 ):
                     names.add(people.name.format_map({"endpoint": endpoint, "part": part}))
