@@ -78,18 +78,19 @@ def judge(verdicts: pd.DataFrame, expected: pd.DataFrame) -> list[Verdict]:
 
 
 def _judge_verdict(row: dict, found: pd.Series) -> list[str]:
-    """The parts of a verdict that are not among those expected."""
+    """The parts of a verdict that are not among those expected; of a set of variants each must be
+    expected. Certainty and place are asked of positional verdicts only."""
     if found["positional"] not in row["positional"].split("|"):
         return ["positional"]
-    faults = []
-    if found["certainty"] in row["certainty_not"].split("|"):
-        faults.append("certainty")
-    if found["positional"] == "yes":
-        faults += [
-            part
-            for part in LOCALISED
-            if row[part] != "any" and not _agrees(str(found[part]), set(row[part].split("|")))
-        ]
+    if found["positional"] != "yes":
+        return []
+    allowed = [variant.split("/") for variant in str(found["variants"]).split()]
+    faults = ["certainty"] if found["certainty"] in row["certainty_not"].split("|") else []
+    for place, part in enumerate(LOCALISED):
+        expected = set(row[part].split("|"))
+        told = {value for variant in allowed for value in variant[place].split("_or_")}
+        if "any" not in expected and not all(_agrees(value, expected) for value in told or {""}):
+            faults.append(part)
     return faults
 
 
