@@ -84,12 +84,16 @@ def _judge_verdict(row: dict, found: pd.Series) -> list[str]:
         return ["positional"]
     if found["positional"] != "yes":
         return []
-    allowed = [variant.split("/") for variant in str(found["variants"]).split()]
     faults = ["certainty"] if found["certainty"] in row["certainty_not"].split("|") else []
+    allowed = [variant.split("/") for variant in str(found["variants"]).split()]
     for place, part in enumerate(LOCALISED):
         expected = set(row[part].split("|"))
-        told = {value for variant in allowed for value in variant[place].split("_or_")}
-        if "any" not in expected and not all(_agrees(value, expected) for value in told or {""}):
+        told = {value for variant in allowed for value in variant[place].split("_or_")} or {""}
+        if found["canal"] == "multiple":  # several at once, not one of several
+            told = {str(found[part])}
+        if part == "side" and told == {"left", "right"} and "both" in expected:
+            continue
+        if "any" not in expected and not all(_agrees(value, expected) for value in told):
             faults.append(part)
     return faults
 
