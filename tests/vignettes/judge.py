@@ -54,6 +54,10 @@ def read_verdicts(warehouse: Path) -> pd.DataFrame:
         told = stored.read("failure_reasons")
     told = told[told["view"].eq("at_the_time")]
     reasons = {key: frozenset(rows["reason"]) for key, rows in told.groupby(KEY)}
+    # a case that a later day showed to be something else is set apart in the end
+    verdicts["positional"] = verdicts["positional"].mask(
+        verdicts["reclassified_day"].notna(), "probable_non_positional"
+    )
     return verdicts.assign(reasons=[reasons.get(key, frozenset()) for key in verdicts.index])
 
 
