@@ -1,6 +1,5 @@
 """The workflow as a person runs it: on a folder of deliveries, in a folder of its own."""
 
-import csv
 import os
 import subprocess
 import sys
@@ -39,37 +38,6 @@ def run_workflow(directory: Path, *arguments: str, **config: object) -> subproce
         env=os.environ | {"PYTHONPATH": ""},
         check=False,
     )
-
-
-def write_delivery(
-    folder: Path, tables: dict[str, list[dict]], site: str, number: str, **submission: object
-) -> None:
-    """Five .csv files as a clinic hands them in; each table's rows are dicts of texts or
-    numbers."""
-    target = folder / site / number
-    target.mkdir(parents=True)
-    fields = {
-        "site_code": site,
-        "delivery": number,
-        "dictionary_version": 1,
-        "deidentified": "yes",
-        "first_year": 2024,
-    }
-    fields |= {
-        "last_year": 2024,
-        "short_arm_basis": "not_assessed",
-        "usual_confirmation_day": 7,
-    } | submission
-    rows = tables | {
-        "submission": [{"field": field, "value": value} for field, value in fields.items()]
-    }
-    for name, members in rows.items():
-        with (target / f"{name}.csv").open("w", newline="", encoding="utf-8") as file:
-            writer = csv.DictWriter(
-                file, list(dict.fromkeys(column for row in members for column in row)), restval=""
-            )
-            writer.writeheader()
-            writer.writerows(members)
 
 
 @pytest.fixture(scope="session")

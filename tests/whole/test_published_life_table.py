@@ -8,7 +8,8 @@ import pandas as pd
 import pytest
 
 from schemas.codes import KNOWN_ON_DAY
-from tests.whole.conftest import ROOT, run_workflow, write_delivery
+from tests.handed_in import write_delivery
+from tests.whole.conftest import ROOT, run_workflow
 
 TABLE = pd.read_csv(ROOT / "tests" / "published" / "cambi2013.csv", comment="#")
 

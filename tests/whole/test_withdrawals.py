@@ -8,8 +8,9 @@ import duckdb
 import pandas as pd
 import pytest
 
+from tests.handed_in import write_delivery
 from tests.unit.intake.conftest import plain_tables
-from tests.whole.conftest import ROOT, run_workflow, write_delivery
+from tests.whole.conftest import ROOT, run_workflow
 
 CODES = (b"PT-1", b"EP-1", b"EP-2")  # the patient, and the episodes
 

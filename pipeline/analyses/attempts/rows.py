@@ -78,8 +78,8 @@ class AttemptDesign:
     members
         Sessions by `describe_attempts`, one a row.
     matrix
-        The covariates, those without a name (see Design), the logarithm of the gap, then one column
-        a site, or a single intercept if sites are random, (rows, columns).
+        The covariates, those without a name (see Design), one column a site, or a single intercept
+        if sites are random, then the logarithm of the gap, (rows, columns).
     names
         Names of its columns.
     covariates
@@ -110,8 +110,8 @@ class AttemptDesign:
 
     @property
     def n_covariates(self) -> int:
-        """How many columns come before the logarithm of the gap."""
-        return self.names.index(GAP)
+        """How many columns come before those of the sites."""
+        return self.names.index(_name_sites(self.sites, self.random_sites)[0])
 
     def keep_determined(self) -> "AttemptDesign":
         """The same without rows at the limit of their likelihood, and without columns that the
@@ -206,16 +206,19 @@ def design_attempts(
     base = np.ones((len(members), 1)) if random_sites else np.eye(len(sites))[site]
     gap = np.log(members["gap"].to_numpy(float))
     matrix = np.column_stack(
-        [design.matrix.to_numpy(float), design.unnamed.to_numpy(float), gap, base]
+        [design.matrix.to_numpy(float), design.unnamed.to_numpy(float), base, gap]
     )
-    covariates, site_terms = (
-        list(design.matrix),
-        ["intercept"] if random_sites else [f"site={name}" for name in sites],
-    )
-    names = [*covariates, *design.unnamed, GAP, *site_terms]
+    covariates = list(design.matrix)
+    # the gap comes after the sites, so that it has no coefficient where each tests after the same
+    # number of days: it would stand for the level of a site
+    names = [*covariates, *design.unnamed, *_name_sites(sites, random_sites), GAP]
     return AttemptDesign(
         members, matrix, names, covariates, site, sites, patient, design, random_sites
     )
+
+
+def _name_sites(sites: np.ndarray, random_sites: bool) -> list[str]:
+    return ["intercept"] if random_sites else [f"site={name}" for name in sites]
 
 
 def count_attempts(members: pd.DataFrame) -> Fields:

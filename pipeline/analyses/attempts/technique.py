@@ -247,9 +247,9 @@ def _predict_failures(
 
     def average(coef: np.ndarray, kept: np.ndarray) -> np.ndarray:
         known = ~np.isnan(coef)
-        if not known.any():
-            return np.full(2, np.nan)
         kept = kept & ~(attempts.matrix[:, ~known] != 0).any(axis=1)
+        if not (known.any() and kept.any()):
+            return np.full(2, np.nan)
         return np.array(
             [
                 np.exp(-take_hazard(matrix[kept][:, known] @ coef[known])).mean()

@@ -96,6 +96,20 @@ def test_an_even_hazard_is_told_from_an_effect_at_once(brief, slope, fits):
     assert ("does not fit" in row["note"]) == (not fits)
 
 
+def test_sites_that_each_test_after_the_same_days_tell_nothing_of_the_gap(brief):
+    # a slope would stand for the levels of the sites, whatever it was
+    episodes, verdicts, attempts = simulate_attempts(2500, seed=3, truth=Truth(patient_sd=0.0))
+    days = 3 + attempts["site"].str[1:].astype(int)
+    fixed = attempts.assign(next_test_days=days.astype("Float64"))
+    rows = estimate_attempt_success(episodes, verdicts, fixed, brief)
+    slope = get(rows, "model=marginal", "log_gap_slope")
+    assert (slope["status"], pd.isna(slope["estimate"])) == ("not_identified", True)
+    begun = fixed[fixed["session"].eq(1) & fixed["outcome"].ne("not_tested_again")]
+    seen = begun["outcome"].eq("negative").mean()
+    success = get(rows, "model=marginal,attempt=1", "success")["estimate"]
+    assert abs(success - seen) < 0.01
+
+
 def test_order_of_rows_changes_no_byte(plan):
     tables = simulate_attempts(300, seed=4)
     once = estimate_attempt_success(*tables, plan)
