@@ -14,8 +14,8 @@ probability of .59 at once, remission in 39 days and a spread of patients of .6 
 .14, and a model with it held at 1 gave .13 for a seen .61 after one day and .98 for a seen .79
 after 30 days. So the coefficient is estimated, reported as log_gap_slope, and said in words where
 its limits exclude 1; where each site tests after the same number of days, nothing tells it from
-the levels of the sites, and it is refused. A test that was brought forward because the vertigo went on is taken for a
-planned one: probabilities after a few days are then too high.
+the levels of the sites, and it is refused. A test that was brought forward because the vertigo
+went on is taken for a planned one: probabilities after a few days are then too high.
 
 Sites have an effect each, or a random intercept where they are many. Limits come from leaving out
 one site at a time. The model with random intercepts of patients (pipeline/statistics/mixed.py)
