@@ -41,6 +41,7 @@ from pipeline.analyses.order.first_pooled import CELL, FACTORS, PooledCells, poo
 from pipeline.analyses.order.first_standardised import standardise
 from pipeline.statistics import site_limits
 from pipeline.statistics.guard import Refusal, check_size
+from pipeline.statistics.precision import count_further
 from pipeline.statistics.scales import SHARE, state_within
 from pipeline.statistics.tidy import Fields, count_sites, state, tidy_estimates, withhold
 from schemas.columns import Frame
@@ -68,9 +69,8 @@ MIXED = (
     "approximation; means and intervals over what the standard deviations may be"
 )
 PROFILE = "the same, restricted maximum likelihood; profile-likelihood intervals"
-NEEDED = "width of limits, as the root of the number of episodes"
+NEEDED = "width of limits, as the root of the number of episodes, at further sites like these"
 LEFT_OUT = "without those whose probability of one choice was next to none"
-STEP = 0.05  # of a width, to which shares are rounded before they leave
 
 
 def estimate_first_choice(
@@ -247,8 +247,7 @@ def _state_needed(
     elif width > answer:
         fields = _describe(cell, stratum, NEEDED)
         known = round_count(len(cell), study.disclosure.round_counts)
-        told = ceil(width / STEP) * STEP
-        needed = 10 * ceil(known * ((told / answer) ** 2 - 1) / 10)
+        needed = count_further(known, width, answer)
         yield state("further_episodes_needed", needed, **fields)
         yield state("years_at_this_pace", ceil(needed * years / known), **fields)
 
