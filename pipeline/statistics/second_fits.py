@@ -200,15 +200,16 @@ def compare_two_levels(
     float | Refusal
         The largest difference of coefficients, in standard errors, or why there is no second fit.
     """
-    with warnings.catch_warnings():
-        # of a variance near zero and of searches: `converged` says so too
-        warnings.simplefilter("ignore")
-        other = MixedLM(measured, design, groups=patient, exog_re=effects).fit(
-            reml=True, method=["lbfgs", "powell"]
-        )
-    return (
-        _apart(fit.coef, np.asarray(other.fe_params), fit.covariance) if other.converged else NO_END
-    )
+    model = MixedLM(measured, design, groups=patient, exog_re=effects)
+    for methods in (["lbfgs", "powell"], ["bfgs", "powell"]):
+        with warnings.catch_warnings():
+            # of a variance near zero and of searches: `converged` says so too
+            warnings.simplefilter("ignore")
+            other = model.fit(reml=True, method=methods)
+        # a search that steps onto a variance of zero calls an infinite likelihood converged
+        if other.converged and np.isfinite(other.llf):
+            return _apart(fit.coef, np.asarray(other.fe_params), fit.covariance)
+    return NO_END
 
 
 def compare_least_squares(
