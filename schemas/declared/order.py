@@ -305,6 +305,7 @@ SEQUENCE_PATHS = Analysis(
     BY_CANAL + PATHS,
 )
 
+SWITCHED = People("kept to an order until its second maneuver, or the second session of the same")
 RAREST = People("given the rarest session of a strategy")
 STRATEGY_NUMBERS = (
     ("resolved_by_day_{day}", "modelled share", "share resolved by day {day}"),
@@ -377,6 +378,7 @@ WEIGHTED_STRATEGIES = Analysis(
             f"difference_{term}",
             DIFFERENCE_KINDS[kind],
             f"{words}, less that of the usual order",
+            SWITCHED,
             sized=False,
             worth=4,
             direction="above 0: more than with the usual order",

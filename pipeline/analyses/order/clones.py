@@ -10,8 +10,9 @@ so that those who kept to a strategy stand for those who did not (Robins JM, Fin
 Biometrics 2000;56:779-788; Hernan MA, Robins JM. Am J Epidemiol 2016;183:758-764; both from
 memory). At each decision the weights of those who keep to the strategy are made to add up to those
 of all who stand there: as they do on average, so that a strategy has the same weight before and
-after. What was seen of a censored clone until then counts through those who stand for it. No
-probability asks what came after its decision.
+after. What was seen of a censored clone until then counts through those who stand for it. Where
+nobody keeps to the strategy, nobody can: the clones keep their weight, and are known to be
+unresolved until then. No probability asks what came after its decision.
 
 What two strategies share until they differ has the same weight in both and says nothing of their
 difference. With a and b their weights, each divided by its sum, and m the lesser of both, the
@@ -55,7 +56,10 @@ class Clones:
     begun
         Whose first session kept to it, (members,) of bool.
     alive
-        Who was never censored, (members,) of bool.
+        Who has weight: was never censored, or where nobody could go on, (members,) of bool.
+    until
+        The day after which nothing is told of those where nobody could go on; infinite for all
+        others, (members,).
     kept
         The decisions in order of sessions.
     switched
@@ -66,6 +70,7 @@ class Clones:
     strategy: Strategy
     begun: np.ndarray
     alive: np.ndarray
+    until: np.ndarray
     kept: list[Kept]
     switched: np.ndarray
 
@@ -93,18 +98,28 @@ class Choices:
         """Clone everybody into a strategy, and censor at the first departure."""
         begun = self.members["family"].eq(strategy.first).fillna(False).to_numpy(bool)
         alive, switched, kept = begun.copy(), np.zeros(len(begun), bool), []
-        row_of = self.decisions["row"].to_numpy(int)
+        until = np.full(len(begun), np.inf)
+        row_of, day_of = self.decisions["row"].to_numpy(int), self.decisions["day"].to_numpy(float)
         number_of = self.decisions["number"].to_numpy(int)
         families = strategy.list_families(self.study.strategies.sessions)
         for number, (latest, asked) in enumerate(pairwise(families), start=1):
-            at = np.flatnonzero((number_of == number) & alive[row_of])
+            goes_on = alive & np.isinf(until)
+            at = np.flatnonzero((number_of == number) & goes_on[row_of])
             given = self.decisions["given"].eq(asked).to_numpy(bool)[at]
             keeps = given | self.decisions["ended"].to_numpy(bool)[at]
             if number == strategy.failures:
                 switched[row_of[at[given]]] = True
+            if not keeps.any():
+                until[row_of[at]] = day_of[at]
+                continue
             alive[row_of[at[~keeps]]] = False
             kept.append(Kept(latest, asked, row_of[at[keeps]], at[keeps], row_of[at]))
-        return Clones(strategy, begun, alive, kept, switched)
+        return Clones(strategy, begun, alive, until, kept, switched)
+
+    def find_intervals(self, clones: Clones) -> tuple[np.ndarray, np.ndarray]:
+        """Between which days each clone was resolved, (left, right]: (members,) each."""
+        left, right = (self.members[side].to_numpy(float) for side in ("left", "right"))
+        return np.minimum(left, clones.until), np.where(np.isinf(clones.until), right, np.inf)
 
     def weigh(self, clones: Clones) -> np.ndarray | Refusal:
         """Find the weights of the clones of a strategy, or why there are none.
@@ -120,8 +135,6 @@ class Choices:
             return chances
         weights = _invert(chances) * (clones.begun & self._stays)
         for kept in clones.kept:
-            if not len(kept.rows):
-                continue
             chances = self._find_chances(kept.latest, kept.asked)
             if isinstance(chances, Refusal):
                 return chances

@@ -103,10 +103,11 @@ def list_decisions(
     Returns
     -------
     pd.DataFrame
-        One row each: row (of the members), number (of the session before), latest (its family),
-        given (the family of the next session, NOTHING if none came in time), ended (resolution was
-        seen before a session had to come), and what was known: all columns of the member, with the
-        setting of the latest session, attempt_number and what describe_failure says.
+        One row each: row (of the members), day, number (of the session before), latest (its
+        family), given (the family of the next session, NOTHING if none came in time), ended
+        (resolution was seen before a session had to come), and what was known: all columns of the
+        member, with the setting of the latest session, attempt_number and what describe_failure
+        says.
     """
     plan, key = config.study.strategies, [*EPISODE, "day"]
     of_first = attempts.loc[attempts["spell"].eq(1), [*key, "setting", *OF_ATTEMPT]]
@@ -127,6 +128,7 @@ def list_decisions(
     return pd.DataFrame(
         {
             "row": decided["row"],
+            "day": day[asked],
             "number": decided["number"],
             "latest": decided["family"],
             "given": following["family"].where(comes, NOTHING)[asked].to_numpy(str),

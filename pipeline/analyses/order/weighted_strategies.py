@@ -108,9 +108,10 @@ def _compare(variant: str, strategies: list[Strategy], choices: Choices) -> Iter
     for strategy in strategies[1:]:
         clones = choices.clone(strategy)
         fields: Fields = {"stratum": f"variant={variant},strategy={strategy.name}"} | COMPARED
-        fields |= count_sites(choices.members.loc[clones.switched, "site"])
+        sites = choices.members.loc[clones.switched, "site"]
+        fields |= {"n_episodes": len(sites), **count_sites(sites)}
         terms = _name_terms(strategies[0], strategy, choices.study)
-        found = _find_difference(usual, _weigh(clones, choices), choices)
+        found = _find_difference(usual, _weigh(clones, choices), choices.study)
         if isinstance(found, Refusal):
             for term in terms.values():
                 yield withhold(term, found.status, found.note, **fields)
@@ -132,12 +133,27 @@ def _name_terms(usual: Strategy, strategy: Strategy, study: Study) -> dict[str, 
     return shares | {"mean_days_difference": f"{DIFFERENCE}mean_days_with_vertigo"}
 
 
-def _weigh(clones: Clones, choices: Choices) -> np.ndarray | Refusal:
-    """The weights of the clones of a strategy, or why there are none, as where too few were given
-    its session."""
+@dataclass(frozen=True)
+class Weighed:
+    """The clones of a strategy: their weights, (samples, members), and between which days each was
+    resolved, (left, right], (members,)."""
+
+    weights: np.ndarray
+    left: np.ndarray
+    right: np.ndarray
+
+
+def _weigh(clones: Clones, choices: Choices) -> Weighed | Refusal:
+    """The clones of a strategy with weights, or why there are none, as where too few were given its
+    session."""
     guards, sites = choices.study.guards, choices.members.loc[clones.switched, "site"]
     refusal = check_size(len(sites), None, guards) or check_sites(sites.nunique(), guards)
-    return refusal or choices.weigh(clones)
+    if refusal:
+        return refusal
+    weights = choices.weigh(clones)
+    if isinstance(weights, Refusal):
+        return weights
+    return Weighed(weights, *choices.find_intervals(clones))
 
 
 @dataclass(frozen=True)
@@ -157,23 +173,23 @@ class Difference:
 
 
 def _find_difference(
-    usual: np.ndarray | Refusal, other: np.ndarray | Refusal, choices: Choices
+    usual: Weighed | Refusal, other: Weighed | Refusal, study: Study
 ) -> Difference | Refusal:
     """How two strategies differ by their weights, or why that is not known."""
     if isinstance(other, Refusal):
         return other
     if isinstance(usual, Refusal):
         return NO_USUAL
-    *weights, part = take_apart(usual, other)
+    *weights, part = take_apart(usual.weights, other.weights)
     arms = []
-    for each in weights:
+    for of, each in zip((usual, other), weights, strict=True):
         kept = each[0] > 0
-        refusal = check_size(int(count_effective(each[0])), None, choices.study.guards)
+        refusal = check_size(int(count_effective(each[0])), None, study.guards)
         if refusal:
             return refusal
-        left, right = (choices.members[name].to_numpy(float)[kept] for name in ("left", "right"))
+        horizon = study.strategies.horizon_day
         try:
-            arms.append(fit_arm(left, right, each[:, kept], choices.study.strategies.horizon_day))
+            arms.append(fit_arm(of.left[kept], of.right[kept], each[:, kept], horizon))
         except NotConverged as failure:
             return Refusal("not_converged", str(failure))
     return Difference((arms[0], arms[1]), part)
