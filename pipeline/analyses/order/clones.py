@@ -26,7 +26,7 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
-from pipeline.analyses.order.propensity import find_chances
+from pipeline.analyses.order.chances import find_chances
 from pipeline.analyses.order.strategy import Strategy
 from pipeline.statistics.guard import Refusal
 from schemas.study import Study

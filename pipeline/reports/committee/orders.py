@@ -58,7 +58,11 @@ def say_orders(variants: Sequence[Variant], config: Config) -> str:
     clear = sum(1 for order in compared if _find_clear(order, config))
     disputed = sum(1 for order in compared if order.disputed)
     can = f"Of orders of maneuvers, {len(compared)} can be compared with the usual one, and"
-    also = f" Of {disputed} two ways of estimating disagree: cannot tell yet." if disputed else ""
+    also = (
+        f" For {disputed} of them two ways of estimating disagree: cannot tell yet."
+        if disputed
+        else ""
+    )
     if not clear:
         return f"{can} none differs clearly from it.{also}"
     return (
@@ -88,7 +92,7 @@ def say_second_way(variants: Sequence[Variant]) -> str:
         "A second way takes only those whose sessions kept to an order, and weighs them for how "
         "strong the vertigo still was and for what else was known at each choice. Where the two "
         "disagree by more than their errors, nothing is called clear. Of "
-        f"{count_words(len(compared), 'order')} the second way has enough patients for {twice}."
+        f"{count_words(len(compared), 'order')} the second way has a number for {twice}."
     )
 
 
