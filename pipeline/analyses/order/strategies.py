@@ -16,8 +16,8 @@ to that of its canal and kind of session, as if SHARED_ENDS resolutions had been
 so are two families to each other. The g-formula (pipeline/statistics/g_formula.py) takes those who
 failed under the same sessions to be alike, whatever was done next: who was changed to another
 maneuver because the vertigo was strong, or the debris looked stuck, makes changing look worse than
-it is. The comparison after a failed first session (second_line) weighs for what was recorded of
-that.
+it is. The same differences by clones and weights (weighted_strategies) and the comparison after a
+failed first session (second_line) weigh for what was recorded of that.
 
 A strategy has a number where each of its kinds of session was given to as many episodes, at as many
 sites, as the plan wants. Limits are by leaving out one site at a time, one Newton step from the fit

@@ -69,7 +69,7 @@ def _show(stratum: str, pair: tuple[Any, Any], config: Config) -> dict:
     readings = [_read(row) for row in pair]
     together = ""
     if all(reading.usable for reading in readings):
-        together = "disagree" if disagree(*readings) else "agree"
+        together = "disagree" if disagree(*readings) else "within their errors"
     return {
         "label": name_order(split_stratum(stratum)["strategy"], config),
         "sub": "",

@@ -22,7 +22,7 @@ def tell(number: float) -> dict:
     return state(TERM, number, lower=number - 0.1, upper=number + 0.1, stratum=STRATUM)
 
 
-@pytest.mark.parametrize(("second", "word"), [(0.1, "agree"), (0.3, "disagree")])
+@pytest.mark.parametrize(("second", "word"), [(0.1, "within their errors"), (0.3, "disagree")])
 def test_both_ways_stand_side_by_side(plan, second, word):
     (table,) = show(plan, tell(0.05), tell(second))
     (row,) = table["groups"][0]["rows"]
