@@ -92,7 +92,7 @@ def say_second_way(variants: Sequence[Variant]) -> str:
         "A second way takes only those whose sessions kept to an order, and weighs them for how "
         "strong the vertigo still was and for what else was known at each choice. Where the two "
         "disagree by more than their errors, nothing is called clear. Of "
-        f"{count_words(len(compared), 'order')} the second way has a number for {twice}."
+        f"{count_words(len(compared), 'order')} the second way has a number for {twice or 'none'}."
     )
 
 
