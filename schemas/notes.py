@@ -160,6 +160,7 @@ SENTENCES: dict[str, str | None] = {
     "positivity: for {number}% the probability of change is below {number}% or above {number}%": (
         "positivity: for some the probability of one choice is next to none"
     ),
+    "positivity: for some the probability of one choice is next to none": SAME,
     "separation: every first session was a success": STAYS,
     "separation: no first session was a success": STAYS,
     "separation: all tests after it were negative, or none, so that no finite ratio fits": STAYS,

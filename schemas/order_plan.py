@@ -124,6 +124,10 @@ class Strategies(Closed):
     horizon_day: int = Field(ge=1, description="Up to which day days with vertigo are counted")
     retest_days: int = Field(ge=1, description="Days between sessions, and to the next test")
     sessions: int = Field(ge=2, description="Sessions at the most")
+    terms: tuple[Variable, ...] = Field(
+        description="What was known when a later session was chosen, for the way by weights; for "
+        "the first one it is first_choice.terms"
+    )
     variants: tuple[str, ...] = Field(
         min_length=1, description="Variants whose orders are compared; no episode is of two"
     )

@@ -35,6 +35,7 @@ PLAN: dict[str, Analysis] = {
     "adverse_events": attempts.ADVERSE_EVENTS,
     "second_line": order.SECOND_LINE,
     "strategies": order.STRATEGIES,
+    "weighted_strategies": order.WEIGHTED_STRATEGIES,
     "sequence_paths": order.SEQUENCE_PATHS,
     "handicap_change": afterwards.HANDICAP_CHANGE,
     "recurrence": afterwards.RECURRENCE,

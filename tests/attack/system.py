@@ -52,6 +52,7 @@ READERS: dict[str, Reader] = {
     "technique": lambda row, _: read_own(row),
     "second_line": read_second_line,
     "strategies": lambda row, _: read_own(row),
+    "weighted_strategies": lambda row, _: read_own(row),
     "sequence_paths": read_paths,
     "handicap_change": read_handicap,
     "recurrence": read_recurrence,

@@ -8,6 +8,7 @@ from tests.recovery.habits import YEARS
 from tests.recovery.scenarios import CODES, VARIANTS
 from tests.recovery.visits import Events, Record
 
+GRADES = np.array(["mild", "moderate", "severe"])
 EARS = np.array(["right", "left"])
 SHORT, LONG = 20, 90  # seconds of nystagmus of free and of adherent debris
 STRONG, WEAK = 60, 20  # degrees per second to either side of a roll
@@ -142,6 +143,10 @@ def _build_examinations(record: Record, names: pd.DataFrame) -> pd.DataFrame:
     for column, nothing in NOTHING.items():
         rows[column] = rows[column].where(shown, nothing)
     who = rows.pop("who").to_numpy()
+    if record.grade is not None:
+        rows["vertigo"] = rows["vertigo"].where(
+            rows["vertigo"].eq("none"), GRADES[record.grade[who]]
+        )
     rows = names.iloc[who].reset_index(drop=True).join(rows)
     return rows.assign(examination=1, after_attempt=0).sort_values(
         ["site", "episode_id", "day", "test", "side"], ignore_index=True

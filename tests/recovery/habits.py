@@ -44,6 +44,9 @@ class Habits:
     site_sd: float = 0.2  # of the log hazard
     patient_sd: float = 0.3
     channelling: float = 0.0  # by how much slow patients are changed more often (log-odds per sd)
+    recorded: bool = (
+        False  # by the grade of vertigo at tests, which tells who is slow, in its place
+    )
 
     def usual_day(self, site: int) -> int:
         """The usual day of a site by its place in the pool."""
@@ -74,4 +77,8 @@ HABITS = (
 )
 # whom later sessions change is not by chance: nothing in the records tells it
 CHANNELLED = Habits("channelled_changes", treated_at_test=True, channelling=1.0)
-HABITS_BY_NAME = {habits.name: habits for habits in (*HABITS, CHANNELLED)}
+# the grade of vertigo at the failed test prompts the change, and tells much of who is slow
+PROMPTED = Habits(
+    "prompted_changes", treated_at_test=True, patient_sd=0.8, channelling=0.8, recorded=True
+)
+HABITS_BY_NAME = {habits.name: habits for habits in (*HABITS, CHANNELLED, PROMPTED)}

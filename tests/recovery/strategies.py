@@ -1,9 +1,10 @@
 """Whether strategies come back: which order of maneuvers resolves a variant soonest.
 
-What became of simulated patients under any order is known, since their hazards are. Beside the
-answers of the pipeline stands what is often done instead: episodes by the maneuvers that they
-happened to get, those of one family alone against those who were changed, by what tests had shown
-by day 30. Who got only one session is then mostly who was well after it.
+What became of simulated patients under any order is known, since their hazards are. The pipeline
+answers in two ways, by the g-formula and by clones with weights. Beside them stands what is often
+done instead: episodes by the maneuvers that they happened to get, those of one family alone against
+those who were changed, by what tests had shown by day 30. Who got only one session is then mostly
+who was well after it.
 """
 
 import json
@@ -16,7 +17,9 @@ import pandas as pd
 
 from pipeline.analyses.order.strategies import estimate_strategies
 from pipeline.analyses.order.strategy import Strategy
+from pipeline.analyses.order.weighted_strategies import estimate_weighted_strategies
 from pipeline.derivation.tables import derive_rows
+from pipeline.reports.readings import Reading, disagree
 from schemas.order_plan import Strategies
 from schemas.study import Config
 from tests.recovery.adapters import Answer, read_answers
@@ -35,10 +38,12 @@ SCENARIOS = (
     "all_together",
     "drifting_wish",
     "channelled_changes",
+    "prompted_changes",
 )
 PLACES = {"posterior_long_arm": 0, "lateral_geotropic": 2}  # of VARIANTS, by the plan's names
 GROUPS = 200  # of patients whose hazards are averaged: a standard error of the truth below .001
 NAIVE_DAY = 30
+G_FORMULA, WEIGHTS = "honest", "weights"  # the stances of both ways
 Job = tuple[str, int]  # scenario, seed
 
 
@@ -120,14 +125,20 @@ def _tell(share: np.ndarray, plan: Strategies) -> dict[str, float]:
 
 
 def answer_strategies(job: Job) -> dict:
-    """The answers on one pool, those of the pipeline and the naive ones."""
+    """The answers on one pool, those of the pipeline in both ways and the naive ones."""
     config, (scenario, seed) = read_strategies_plan(), job
     delivered, _ = draw_pool(scenario, seed)
     tables = delivered | derive_rows(delivered, config, [config.study.resolution.primary])
-    names = ("examinations", "findings", "treatments", "followups", "adjudications", "spells")
-    found = estimate_strategies(**{name: tables[name] for name in names}, config=config)
-    found = found.assign(comparison=pd.NA)  # the term says it
-    answers = [*read_answers(found), *answer_naively(tables, config)]
+    shared = ("treatments", "adjudications", "spells")
+    ways = {
+        G_FORMULA: (estimate_strategies, ("examinations", "findings", "followups")),
+        WEIGHTS: (estimate_weighted_strategies, ("episodes", "attempts")),
+    }
+    answers = []
+    for stance, (estimate, others) in ways.items():
+        found = estimate(**{name: tables[name] for name in (*shared, *others)}, config=config)
+        answers += read_answers(found.assign(comparison=pd.NA), stance)  # the term says it
+    answers += answer_naively(tables, config)
     return {"scenario": scenario, "pool": seed, "answers": [list(answer) for answer in answers]}
 
 
@@ -167,7 +178,8 @@ def run_strategies(pools: int, path: Path) -> list[dict]:
 
 
 def tabulate_strategies(lines: list[dict]) -> pd.DataFrame:
-    """Bias, coverage and type I error by scenario, strategy and term."""
+    """Bias, coverage and type I error by scenario, strategy, term and stance, and of the pools with
+    a number both ways the part in which the two disagree."""
     truths = {scenario: find_strategy_truths(scenario) for scenario in SCENARIOS}
     columns = ["scenario", "pool", "term", "stance", "estimate", "lower", "upper", "status"]
     rows = [
@@ -180,7 +192,22 @@ def tabulate_strategies(lines: list[dict]) -> pd.DataFrame:
         {"estimate": float, "lower": float, "upper": float}
     )
     truth = [truths[row.scenario][row.term] for row in answers.itertuples()]
-    return tabulate(answers.assign(analysis="strategies", truth=truth))
+    table = tabulate(answers.assign(analysis="strategies", truth=truth))
+    return table.merge(_count_disagreeing(answers), on=["scenario", "term", "stance"], how="left")
+
+
+def _count_disagreeing(answers: pd.DataFrame) -> pd.DataFrame:
+    """The part of pools in which both ways disagree, beside the second way."""
+    key, numbers = ["scenario", "pool", "term"], ["estimate", "lower", "upper"]
+    told = answers[answers["status"].eq("ok")].set_index(key)
+    ways = [told.loc[told["stance"].eq(stance), numbers] for stance in (G_FORMULA, WEIGHTS)]
+    both = ways[0].join(ways[1], how="inner", lsuffix="_g", rsuffix="_w").reset_index()
+    apart = [
+        disagree(*(Reading(*row[k : k + 3], status="ok") for k in (0, 3)))
+        for row in both.drop(columns=key).to_numpy(float)
+    ]
+    part = both.assign(disagree=apart).groupby(["scenario", "term"])["disagree"].mean()
+    return part.reset_index().assign(stance=WEIGHTS)
 
 
 def write_strategies(lines: list[dict], path: Path) -> None:
@@ -198,21 +225,63 @@ COLUMNS = {  # of the table for a document: what is compared with the usual orde
 
 
 def show_strategies(found: pd.DataFrame) -> str:
-    """The table for a document, of differences from the usual order: the mean and the greatest
-    absolute bias over orders, the mean coverage, the type I error where none was planted, and the
-    bias of the naive way by day 30."""
+    """The table for a document, of differences from the usual order by the g-formula: the mean and
+    the greatest absolute bias over orders, the mean coverage, the type I error where none was
+    planted, and the bias of the naive way by day 30."""
     head = [f"{name}: bias, greatest, coverage" for name in COLUMNS]
     rows = [["scenario", *head, "type I error", "naive bias"], ["---"] * (len(COLUMNS) + 3)]
-    honest = found[found["stance"].eq("honest")]
     for scenario in SCENARIOS:
-        of_scenario = honest[honest["scenario"].eq(scenario)]
-        cells = []
-        for pattern in COLUMNS.values():
-            told = of_scenario[of_scenario["term"].str.contains(pattern)]
-            bias = told["bias"].abs()
-            cells.append(f"{bias.mean():.3f}, {bias.max():.3f}, {told['coverage'].mean():.2f}")
+        of_scenario = _select(found, scenario, G_FORMULA)
+        cells = [_sum_up(of_scenario, pattern) for pattern in COLUMNS.values()]
         differences = of_scenario[of_scenario["term"].str.contains("difference_")]
-        naive = found[found["stance"].eq("naive") & found["scenario"].eq(scenario)]["bias"]
+        naive = _select(found, scenario, "naive")["bias"]
         error, low, high = differences["type_i_error"].mean(), naive.min(), naive.max()
         rows.append([f"`{scenario}`", *cells, f"{error:.2f}", f"{low:+z.2f} to {high:+z.2f}"])
+    return _lay_out(rows)
+
+
+def show_both_ways(found: pd.DataFrame) -> str:
+    """The table of differences by day 30 in both ways: the mean and the greatest absolute bias over
+    orders that the second way answers, the mean coverage and width, the type I error, how many of
+    the second way have a number, and in how many pools with both the two disagree."""
+    rows = [
+        [
+            "scenario",
+            *(
+                f"{way}: bias, greatest, coverage, width, type I error"
+                for way in ("g-formula", "weights")
+            ),
+            "answered by weights",
+            "disagree",
+        ],
+        ["---"] * 5,
+    ]
+    by_day_30 = found[found["term"].str.contains(COLUMNS["by day 30"])]
+    for scenario in SCENARIOS:
+        second = _select(by_day_30, scenario, WEIGHTS)
+        answered = second["answered"].sum() / second["pools"].sum()
+        second = second[second["answered"].ge(second["pools"] / 2)]
+        first = _select(by_day_30, scenario, G_FORMULA)
+        first = first[first["term"].isin(second["term"])]
+        cells = [
+            f"{_sum_up(way, COLUMNS['by day 30'])}, {way['mean_width'].mean():.2f}, "
+            f"{way['type_i_error'].mean():.2f}"
+            for way in (first, second)
+        ]
+        apart = np.average(second["disagree"], weights=second["answered"])
+        rows.append([f"`{scenario}`", *cells, f"{answered:.2f}", f"{apart:.2f}"])
+    return _lay_out(rows)
+
+
+def _select(found: pd.DataFrame, scenario: str, stance: str) -> pd.DataFrame:
+    return found[found["scenario"].eq(scenario) & found["stance"].eq(stance)]
+
+
+def _sum_up(found: pd.DataFrame, pattern: str) -> str:
+    told = found[found["term"].str.contains(pattern)]
+    bias = told["bias"].abs()
+    return f"{bias.mean():.3f}, {bias.max():.3f}, {told['coverage'].mean():.2f}"
+
+
+def _lay_out(rows: list[list[str]]) -> str:
     return "".join(f"| {' | '.join(row)} |\n" for row in rows)

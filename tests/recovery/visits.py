@@ -32,6 +32,7 @@ from tests.recovery.simulate import People, draw_people
 # a site's usual day grows or falls a year
 WISH = {"patient": 0.8, "slow": 0.5, "site": 0.5, "year": 0.15, "wears_off": 40}
 USUAL_DRIFT = 0.2
+GRADED_AT = (-0.5, 0.5)  # standard deviations of slowness between one grade of vertigo and the next
 
 
 @dataclass(frozen=True)
@@ -49,7 +50,8 @@ class Record:
     the simulation), and what was recorded.
 
     Tests have `positive`, `planned`, `ear` (0 right, 1 left) and `torsion` (it was seen); sessions
-    `family` (0 or 1 of the variant's) and `ear`; calls `yes`. `usual` is by site.
+    `family` (0 or 1 of the variant's) and `ear`; calls `yes`. `usual` is by site. `grade` is that
+    of each patient's vertigo at positive tests, from 0 to 2; all moderate if None.
     """
 
     people: People
@@ -60,6 +62,7 @@ class Record:
     tests: Events
     sessions: Events
     calls: Events
+    grade: np.ndarray | None = None
 
 
 class Diary:
@@ -121,7 +124,9 @@ def follow_by_hazards(habits: Habits, rng: np.random.Generator) -> Record:
     threshold, spent = rng.exponential(size=n), np.zeros(n)
     acts = _jump(people, first, first, first_session=True)
     slow = -people.effect / np.hypot(habits.site_sd, habits.patient_sd)
-    changed = CHANGED / (CHANGED + (1 - CHANGED) * np.exp(-habits.channelling * slow))
+    grade = np.digitize(slow, GRADED_AT) if habits.recorded else None
+    prompt = slow if grade is None else grade - 1
+    changed = CHANGED / (CHANGED + (1 - CHANGED) * np.exp(-habits.channelling * prompt))
     latest, resolved, gone_day = first.copy(), np.full(n, np.inf), np.full(n, np.inf)
     due = _plan(0, wish.usual, wish.usual // 7, rng)
     for day in range(1, LAST_DAY + 1):
@@ -152,7 +157,15 @@ def follow_by_hazards(habits: Habits, rng: np.random.Generator) -> Record:
         due = np.where(positive, further, np.where(comes & ~positive, control, due))
     calls = _call(habits, resolved, gone_day, rng)
     return Record(
-        people, year, ear, resolved, site_usual, tests.close(), sessions.close(), calls.close()
+        people,
+        year,
+        ear,
+        resolved,
+        site_usual,
+        tests.close(),
+        sessions.close(),
+        calls.close(),
+        grade,
     )
 
 

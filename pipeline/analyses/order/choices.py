@@ -108,11 +108,7 @@ def list_choices(
     )
     rows["choice"] = _name_choices(rows, maneuvers)
     rows["wait"] = band(rows["day_second"] - rows["day"], WAIT_EDGES, WAIT)
-    rows["failure_vertigo"] = rows["next_vertigo"].fillna(NOT_RECORDED)
-    rows["failure_duration"], rows["failure_velocity"] = (
-        band(rows["next_duration_s"], DURATION_EDGES, DURATION),
-        band(rows["next_peak_spv"], VELOCITY_EDGES, VELOCITY),
-    )
+    rows = rows.assign(**describe_failure(rows))
     circular = rows["arm_basis"].eq(CIRCULAR).fillna(False).astype(bool)
     rows["canal_arm"] = rows["canal_arm"].mask(circular, rows["canal"] + " unknown")
     rows["first_fit"] = rows["first_fit"].mask(circular, "unknown")
@@ -120,6 +116,26 @@ def list_choices(
         columns=["family", "family_second", "side", "side_second", "at_risk", *strength]
     )
     return rows.assign(treated_days=_find_treated(rows, attempts, maneuvers))
+
+
+def describe_failure(sessions: pd.DataFrame) -> dict[str, pd.Series]:
+    """How strong the response still was at the examination after each session, in classes.
+
+    Parameters
+    ----------
+    sessions
+        With next_vertigo, next_duration_s and next_peak_spv of the attempts.
+
+    Returns
+    -------
+    dict
+        failure_vertigo, failure_duration and failure_velocity, on the same index.
+    """
+    return {
+        "failure_vertigo": sessions["next_vertigo"].fillna(NOT_RECORDED),
+        "failure_duration": band(sessions["next_duration_s"], DURATION_EDGES, DURATION),
+        "failure_velocity": band(sessions["next_peak_spv"], VELOCITY_EDGES, VELOCITY),
+    }
 
 
 def list_chosen_families(rows: pd.DataFrame) -> list[str]:

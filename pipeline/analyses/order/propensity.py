@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.analyses.covariates import NUMERIC
+from pipeline.analyses.order.chances import find_again
 from pipeline.statistics.design import build_design
 from pipeline.statistics.guard import (
     Refusal,
@@ -71,14 +72,6 @@ def find_one_sided(
         if (more == out).all():
             return out
         out = more
-
-
-def find_usable(design: np.ndarray, changed: np.ndarray) -> np.ndarray:
-    """Which columns of zeros and ones have members of both choices; others (numbers, the intercept)
-    always do. Boolean, one a column."""
-    binary = ((design == 0) | (design == 1)).all(axis=0)
-    change, members = changed.astype(float) @ design, design.sum(axis=0)
-    return ~binary | ((change > 0) & (change < members))
 
 
 def weigh(chances: np.ndarray, changed: np.ndarray, truncate: tuple[float, float]) -> Weights:
@@ -262,12 +255,7 @@ def _weigh_again(
 ) -> np.ndarray:
     """The weights without a site, zeros if there are none; a class in which all who are left chose
     alike counts with the reference."""
-    if changed.all() or not changed.any():
+    chances = find_again(design, changed, start)
+    if changed.all() or not chances.any():
         return np.zeros(len(changed))
-    usable = find_usable(design, changed)
-    fit = fit_logistic(design[:, usable], changed, start[usable])
-    return (
-        np.zeros(len(changed))
-        if isinstance(fit, Refusal)
-        else weigh(fit[0], changed, truncate).weight
-    )
+    return weigh(chances, changed, truncate).weight

@@ -16,8 +16,8 @@ to that of its canal and kind of session, as if SHARED_ENDS resolutions had been
 so are two families to each other. The g-formula (pipeline/statistics/g_formula.py) takes those who
 failed under the same sessions to be alike, whatever was done next: who was changed to another
 maneuver because the vertigo was strong, or the debris looked stuck, makes changing look worse than
-it is. The comparison after a failed first session (second_line) weighs for what was recorded of
-that.
+it is. The same differences by clones and weights (weighted_strategies) and the comparison after a
+failed first session (second_line) weigh for what was recorded of that.
 
 A strategy has a number where each of its kinds of session was given to as many episodes, at as many
 sites, as the plan wants. Limits are by leaving out one site at a time, one Newton step from the fit
@@ -33,10 +33,12 @@ import pandas as pd
 
 from pipeline.analyses.cells import find_members
 from pipeline.analyses.order.strategy import (
+    COMPARED,
+    DIFFERENCE,
     Measure,
     Strategy,
+    find_strategies,
     list_measures,
-    list_strategies,
 )
 from pipeline.analyses.resolution.courses import (
     ANOTHER,
@@ -75,9 +77,6 @@ METHOD = (
     "g-formula from the model of resolution and of tests; limits by leaving out each site, or by "
     "the information of the model where wider"
 )
-DIFFERENCE = "difference_"
-COMPARED = {"comparison": "usual strategy"}
-TOGETHER = " "  # between families of one session
 NO_USUAL = Refusal("not_identified", "the usual strategy has no number to compare with")
 
 
@@ -160,16 +159,9 @@ def _estimate(members: pd.DataFrame, days: Days, study: Study) -> Iterator[Field
     )
     for variant in study.strategies.variants:
         of_variant = sessions[sessions["variant"].eq(variant).fillna(False)]
-        alone = ~of_variant["family"].str.contains(TOGETHER, regex=False).astype(bool)
-        firsts = of_variant.loc[of_variant["kind"].eq(FIRST) & alone, "family"].value_counts()
-        if firsts.empty:
-            continue
-        sizes = of_variant.loc[alone, "family"].value_counts()
-        in_use = sizes.index[sizes >= study.guards.min_episodes].sort_values()
-        usual = str(firsts.index[0])
-        others = [family for family in in_use if family != usual]
-        strategies = list_strategies(usual, others)
-        yield from _compare(variant, strategies, of_variant, samples, study)
+        strategies = find_strategies(of_variant, study.guards.min_episodes)
+        if strategies:
+            yield from _compare(variant, strategies, of_variant, samples, study)
 
 
 def _fit_samples(

@@ -4,12 +4,17 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+import pandas as pd
 
 from pipeline.analyses.resolution.courses import ANOTHER, FIRST, SAME, Jump
 from pipeline.statistics.g_formula import Course, Functional
 from pipeline.statistics.scales import SHARE, Scale, differ, span
 from schemas.order_plan import Strategies
 from schemas.strata import THEN
+
+DIFFERENCE = "difference_"  # before the term of a number less that of the usual strategy
+COMPARED = {"comparison": "usual strategy"}
+TOGETHER = " "  # between families of one session
 
 
 class Strategy(NamedTuple):
@@ -26,9 +31,13 @@ class Strategy(NamedTuple):
         same = self.first == self.then
         return THEN.join([self.then] if same else [self.first] * self.failures + [self.then])
 
+    def list_families(self, sessions: int) -> list[str]:
+        """The family of each session from the first on."""
+        return [self.first if k < self.failures else self.then for k in range(sessions)]
+
     def list_jumps(self, variant: str, sessions: int) -> list[Jump]:
         """The kind of each session from the first on."""
-        families = [self.first if k < self.failures else self.then for k in range(sessions)]
+        families = self.list_families(sessions)
         kinds = [FIRST] + [SAME if family == self.first else ANOTHER for family in families[1:]]
         return [Jump(variant, *each) for each in zip(kinds, families, strict=True)]
 
@@ -61,6 +70,30 @@ def list_strategies(usual: str, others: list[str]) -> list[Strategy]:
             Strategy(other, usual, 1),
         ]
     return listed
+
+
+def find_strategies(sessions: pd.DataFrame, least: int) -> list[Strategy]:
+    """Find the strategies of a variant that are compared, the usual one first.
+
+    Parameters
+    ----------
+    sessions
+        Those of its episodes: `kind` and `family`. A session of several families is of none.
+    least
+        From how many sessions on a family is in use.
+
+    Returns
+    -------
+    list[Strategy]
+        Of the families in use; none where no first session is of one family.
+    """
+    alone = sessions[~sessions["family"].str.contains(TOGETHER, regex=False).astype(bool)]
+    firsts = alone.loc[alone["kind"].eq(FIRST), "family"].value_counts()
+    if firsts.empty:
+        return []
+    usual, sizes = str(firsts.index[0]), alone["family"].value_counts()
+    in_use = sizes.index[sizes >= least].sort_values()
+    return list_strategies(usual, [family for family in in_use if family != usual])
 
 
 def list_measures(plan: Strategies, last: int) -> dict[str, Measure]:

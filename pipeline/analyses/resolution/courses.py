@@ -135,7 +135,7 @@ def lay_out_days(
     report = np.full((n, horizon), NOT_SEEN)
     for number, name in ((0, "no"), (1, "yes")):  # symptoms on a day outweigh a denial
         report[locate(followups[followups["positional_symptoms"].eq(name)])] = number
-    sessions = _list_sessions(treatments, config)
+    sessions = list_sessions(treatments, config)
     row, day = locate(sessions.assign(day=sessions["day"] + 1))
     treated = np.zeros((n, horizon), bool)  # column k: a session on day k
     treated[row, day] = True
@@ -159,10 +159,10 @@ def lay_out_days(
     )
 
 
-def _list_sessions(treatments: Frame[Treatments], config: Config) -> pd.DataFrame:
-    """One row an episode and day on which something was done to move debris: its key, day, family
-    (those of one day joined) and kind: the first session, the same family as the one before, or
-    another."""
+def list_sessions(treatments: Frame[Treatments], config: Config) -> pd.DataFrame:
+    """One row an episode and day on which something was done to move debris, sorted: its key, day,
+    family (those of one day joined) and kind: the first session, the same family as the one before,
+    or another."""
     families = {
         code: maneuver.family
         for code, maneuver in config.maneuvers.items()

@@ -13,6 +13,7 @@ from pipeline.reports.committee.orders import (
     TITLE,
     is_clear,
     say_orders,
+    say_second_way,
     say_untold,
     show_number,
 )
@@ -62,6 +63,7 @@ def describe_orders(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
             "The numbers come from the model of resolution and of tests. All patients of a variant "
             "lend strength, also those whose sessions followed a part of the order only; those who "
             "failed under the same sessions are taken to be alike, whatever was done next.",
+            say_second_way(variants),
             f"{CAUTION} {CHANCE}",
         ],
         finding=say_orders(variants, config),
@@ -87,7 +89,7 @@ def _draw_differences(variants: Sequence[Variant], config: Config) -> tuple[list
         for order in variant.compared
         if order.differences[DAYS].usable
     ]
-    clear = [(v, order) for v, order in every if is_clear(order.differences[DAYS], DAYS)]
+    clear = [(v, order) for v, order in every if is_clear(order, DAYS)]
     shown = every if len(every) <= MOST_DRAWN else clear[:MOST_DRAWN]
     if not shown:
         return [], 0
@@ -134,7 +136,7 @@ def _list_ranges(part: Sequence[tuple[Variant, Order]]) -> list[Range]:
             rows.append(Range(usual, f"{days} days", None, None, None, heading=variant.name))
         before = variant
         difference = order.differences[DAYS]
-        kind = "clear" if is_clear(difference, DAYS) else "unclear"
+        kind = "clear" if is_clear(order, DAYS) else "unclear"
         number = show_difference(difference, print_as(DAYS)[0])
         rows.append(Range(order.name, number, difference.number, *difference.ends, kind))
     return rows

@@ -6,7 +6,13 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from pipeline.reports.readings import Reading, Readings, read_estimates, subtract_printed
+from pipeline.reports.readings import (
+    Reading,
+    Readings,
+    disagree,
+    read_estimates,
+    subtract_printed,
+)
 from pipeline.reports.wording import begin_sentence, name_value
 from schemas.strata import THEN, split_stratum
 from schemas.study import Config
@@ -29,11 +35,17 @@ class Order:
     differences
         From the usual order, by the same terms; those of numbers that are printed beside each
         other. Empty for the usual order itself.
+    weighted
+        The same differences by weights, by those terms that are estimated so.
+    disputed
+        Whether the two ways of estimating disagree in any of them.
     """
 
     name: str
     numbers: dict[str, Reading]
     differences: dict[str, Reading]
+    weighted: dict[str, Reading]
+    disputed: bool
 
     @property
     def told(self) -> bool:
@@ -42,6 +54,10 @@ class Order:
     @property
     def compared(self) -> bool:
         return any(each.usable for each in self.differences.values())
+
+    @property
+    def told_twice(self) -> bool:
+        return self.compared and any(each.usable for each in self.weighted.values())
 
 
 @dataclass(frozen=True)
@@ -77,12 +93,12 @@ def read_orders(estimates: dict[str, pd.DataFrame], config: Config) -> list[Vari
     primary = config.study.resolution.primary
     plain = read_estimates(estimates, "strategies", POPULATION, primary)
     compared = read_estimates(estimates, "strategies", POPULATION, primary, COMPARISON)
-    against_usual = set(compared.strata())
+    weighted = read_estimates(estimates, "weighted_strategies", POPULATION, primary, COMPARISON)
     found: dict[str, list[str]] = {}
     for stratum in plain.strata():
         found.setdefault(split_stratum(stratum)["variant"], []).append(stratum)
     return [
-        _read_variant(variant, found[variant], plain, compared, against_usual, config)
+        _read_variant(variant, found[variant], plain, compared, weighted, config)
         for variant in config.study.strategies.variants
         if variant in found
     ]
@@ -93,10 +109,11 @@ def _read_variant(
     strata: list[str],
     plain: Readings,
     compared: Readings,
-    against_usual: set[str],
+    weighted: Readings,
     config: Config,
 ) -> Variant:
     """The usual order is the one that is compared with no other."""
+    against_usual = set(compared.strata())
     known = list(dict.fromkeys(maneuver.family for maneuver in config.maneuvers.values()))
     families = {s: split_stratum(s)["strategy"].split(THEN) for s in strata}
     usual = next((s for s in strata if s not in against_usual), None)
@@ -122,7 +139,16 @@ def _read_variant(
                 )
                 for term in terms
             }
-        return Order(_name_order(families[stratum], config), numbers, differences)
+        second = {
+            term: weighted[stratum, f"difference_{term}"]
+            for term in (DAYS, last_share(config))
+            if differences
+        }
+        disputed = any(
+            disagree(compared[stratum, f"difference_{term}"], each) for term, each in second.items()
+        )
+        name = _name_order(families[stratum], config)
+        return Order(name, numbers, differences, second, disputed)
 
     orders = {stratum: read(stratum) for stratum in sorted(strata, key=place)}
     told = {stratum: order for stratum, order in orders.items() if order.told}

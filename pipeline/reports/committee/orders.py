@@ -30,6 +30,7 @@ CAUTION = (
     "Who was changed to another maneuver was not left to chance: where that was done because the "
     "vertigo was strong or the debris seemed stuck, changing looks worse than it is."
 )
+DISPUTED = "Two ways of estimating disagree: cannot tell yet"
 CHANCE = (
     "A difference is called clear where its 95 % confidence interval excludes none; one in twenty "
     "would seem so by chance alone."
@@ -55,36 +56,71 @@ def say_orders(variants: Sequence[Variant], config: Config) -> str:
     if not compared:
         return "Whether another order of maneuvers does differently this pool cannot tell yet."
     clear = sum(1 for order in compared if _find_clear(order, config))
+    disputed = sum(1 for order in compared if order.disputed)
     can = f"Of orders of maneuvers, {len(compared)} can be compared with the usual one, and"
+    also = (
+        f" For {disputed} of them two ways of estimating disagree: cannot tell yet."
+        if disputed
+        else ""
+    )
     if not clear:
-        return f"{can} none differs clearly from it."
+        return f"{can} none differs clearly from it.{also}"
     return (
         f"{can} {clear} {agree(clear, 'differs', 'differ')} clearly from it: an association, which "
-        "does not show why."
+        f"does not show why.{also}"
+    )
+
+
+def say_second_way(variants: Sequence[Variant]) -> str:
+    """What the second way of estimating is, and of how many orders it tells.
+
+    Parameters
+    ----------
+    variants
+        As `read_orders` gives them.
+
+    Returns
+    -------
+    str
+        Two sentences; empty where no order can be compared.
+    """
+    compared = [order for variant in variants for order in variant.compared]
+    if not compared:
+        return ""
+    twice = sum(1 for order in compared if order.told_twice)
+    return (
+        "A second way takes only those whose sessions kept to an order, and weighs them for how "
+        "strong the vertigo still was and for what else was known at each choice. Where the two "
+        "disagree by more than their errors, nothing is called clear. Of "
+        f"{count_words(len(compared), 'order')} the second way has a number for {twice or 'none'}."
     )
 
 
 def _find_clear(order: Order, config: Config) -> list[str]:
-    """The clear differences in words, mean days first."""
+    """The clear differences in words, mean days first; none where two ways of estimating
+    disagree."""
     words = {
         DAYS: ("more days", "fewer days"),
         last_share(config): ("more resolved", "fewer resolved"),
     }
     clear = []
     for term, (more, fewer) in words.items():
-        difference = order.differences[term]
-        if is_clear(difference, term):
-            clear.append(more if difference.ends[0] > 0 else fewer)
+        if is_clear(order, term):
+            clear.append(more if order.differences[term].ends[0] > 0 else fewer)
     return clear
 
 
-def is_clear(difference: Reading, term: str) -> bool:
-    """Whether the interval of a difference in a term excludes none, as it is printed."""
+def is_clear(order: Order, term: str) -> bool:
+    """Whether the interval of an order's difference in a term excludes none, as it is printed, and
+    no second way of estimating disagrees."""
     unit, digits = print_as(term)
-    return is_apart(difference, unit * 10**digits)
+    return not order.disputed and is_apart(order.differences[term], unit * 10**digits)
 
 
-def _say_clear(clear: Sequence[str]) -> str:
+def _say_clear(order: Order, config: Config) -> str:
+    if order.disputed:
+        return DISPUTED[:1].lower() + DISPUTED[1:]
+    clear = _find_clear(order, config)
     return f"clear: {', '.join(clear)}" if clear else "no clear difference"
 
 
@@ -115,7 +151,7 @@ def tabulate_orders(variants: Sequence[Variant], config: Config) -> dict | None:
                 "cells": [
                     _say_more(order.differences[DAYS], DAYS),
                     _say_more(order.differences[share], share),
-                    _say_clear(_find_clear(order, config)),
+                    _say_clear(order, config),
                 ],
             }
             for order in variant.compared

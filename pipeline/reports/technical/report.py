@@ -8,6 +8,7 @@ import pandas as pd
 from pipeline.reports.cautions import say_red_flags, tabulate_cautions
 from pipeline.reports.technical.checklist import RECORD, STROBE, map_items
 from pipeline.reports.technical.condense import condense_rows
+from pipeline.reports.technical.orders import G_FORMULA, WEIGHTED, view_both_ways
 from pipeline.reports.technical.sites import MONITORING, show_sites
 from pipeline.reports.technical.tables import (
     list_site_codes,
@@ -66,7 +67,7 @@ def compose_technical(
     titles = {name: PLAN[name].text.title for name in ordered}
     site_codes = list_site_codes(ordered)
     masked = {name: mask_sites(rows, site_codes) for name, rows in ordered.items()}
-    sections = {name: _compose_section(name, rows, config) for name, rows in masked.items()}
+    sections = {name: _compose_section(name, masked, config) for name in masked}
     if MONITORING in sections:
         sections[MONITORING] |= show_sites(ordered, sections[MONITORING]["tables"], config)
     without_sites = {name: split_sites(rows)[0] for name, rows in masked.items()}
@@ -127,10 +128,13 @@ def _count(name: str, rows: pd.DataFrame, titles: dict[str, str]) -> dict:
     }
 
 
-def _compose_section(name: str, rows: pd.DataFrame, config: Config) -> dict:
-    every, single = split_sites(rows)
+def _compose_section(name: str, estimates: dict[str, pd.DataFrame], config: Config) -> dict:
+    every, single = split_sites(estimates[name])
     plain = condense_rows(name, every, config.study.curves.days)
     tables, others = VIEWS[name](plain, config) if name in VIEWS else ([], plain)
+    if name == WEIGHTED:
+        tables = view_both_ways(estimates.get(G_FORMULA, plain.iloc[:0]), plain, config)
+        others = plain.iloc[:0]
     methods = number_methods(plain)
     shown = tabulate_rows(others, methods, config)
     sites = summarise_sites(single, config)

@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 from pipeline.analyses.order.propensity import (
     count_effective,
     find_one_sided,
-    find_usable,
     leave_out_sites,
     measure_balance,
     weigh,
@@ -104,19 +103,6 @@ def test_a_class_where_all_chose_alike_is_left_out_and_then_the_class_that_this_
     assert list(out) == [True] * 40 + [False] * 40
     small = plan.study.guards.model_copy(update={"min_episodes": 21})
     assert not find_one_sided(rows, ("first", "second"), changed, small).any()
-
-
-def test_columns_without_both_choices_are_not_usable():
-    design = np.array(
-        [[1, 1, 0, 0, 55], [1, 1, 1, 0, 61], [1, 0, 1, 0, 70], [1, 0, 0, 0, 48]], dtype=float
-    )
-    assert list(find_usable(design, np.array([True, True, False, False]))) == [
-        True,
-        False,
-        True,
-        False,
-        True,
-    ]
 
 
 def test_each_sample_is_weighted_as_if_its_site_had_never_been(plan):

@@ -103,6 +103,29 @@ def test_a_difference_is_clear_only_where_its_limits_exclude_none(plan):
     )
 
 
+@pytest.mark.parametrize(("second", "disputed"), [(0.8, False), (-0.9, True)])
+def test_an_order_is_no_finding_where_two_ways_of_estimating_disagree(plan, second, disputed):
+    """The first way says 0.9 more days (0.1 to 1.6)."""
+    numbers = (second, second - 0.8, second + 0.8)
+    weighted = differ("epley > epley > brandt_daroff", numbers, (-0.05, -0.2, 0.1))
+    estimates = table("strategies", [*EPLEY, *DAROFF]) | table("weighted_strategies", weighted)
+    variants = read_orders(estimates, plan)
+    last = tabulate_orders(variants, plan)["groups"][0]["rows"][-1]
+    sentence = plain(say_orders(variants, plan))
+    if disputed:
+        assert last["cells"][-1] == "two ways of estimating disagree: cannot tell yet"
+        assert "none differs clearly" in sentence
+        assert "two ways of estimating disagree: cannot tell yet" in sentence
+    else:
+        assert last["cells"][-1].startswith("clear")
+        assert "1 differs clearly" in sentence
+        assert "disagree" not in sentence
+    section = plain(words(describe_orders(estimates, plan)))
+    assert "Of 1 order the second way has a number for 1." in section
+    titles = [panel["name"] for panel in describe_orders(estimates, plan)["panels"]]
+    assert [title[:1] for title in titles] == ["0" if disputed else "1"]
+
+
 def test_variants_without_numbers_are_named_once(plan):
     section = describe_orders(table("strategies", [*EPLEY, *SEMONT, *FEW]), plan)
     assert "cannot tell yet about orders in: lateral canal, geotropic." in words(section)
