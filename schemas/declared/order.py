@@ -130,6 +130,14 @@ VARIANT = ("variant",)
 CELL = ("variant", "family")
 TESTED = People("first tested", CELL)
 NEGATIVE_TEST = "share whose next test was negative"
+NEEDS = (
+    Quantity("further_episodes_needed", "number", "further episodes needed, about"),
+    Quantity(
+        "years_at_this_pace",
+        "number",
+        "years in which they come, if as many come a year as did, about",
+    ),
+)
 FIRST_CHOICE = Analysis(
     "pipeline.analyses.order.first_choice:estimate_first_choice",
     Text(
@@ -209,16 +217,7 @@ FIRST_CHOICE = Analysis(
             "statistic",
             "part of what is known of the pooled share that the cell's own records tell",
         ),
-        Quantity(
-            "further_episodes_needed",
-            "number",
-            "further episodes needed, about",
-        ),
-        Quantity(
-            "years_at_this_pace",
-            "number",
-            "years in which they come, if as many come a year as did, about",
-        ),
+        *NEEDS,
         Quantity(
             "{factor}_sd",
             "spread",
@@ -338,6 +337,7 @@ STRATEGIES = Analysis(
     ),
     (
         count("rarest_session", "given the rarest kind of session of this order", RAREST, worth=2),
+        *NEEDS,
         *(
             quantity
             for term, kind, words in STRATEGY_NUMBERS

@@ -131,7 +131,10 @@ def answer_strategies(job: Job) -> dict:
     tables = delivered | derive_rows(delivered, config, [config.study.resolution.primary])
     shared = ("treatments", "adjudications", "spells")
     ways = {
-        G_FORMULA: (estimate_strategies, ("examinations", "findings", "followups")),
+        G_FORMULA: (
+            estimate_strategies,
+            ("episodes", "examinations", "findings", "followups"),
+        ),
         WEIGHTS: (estimate_weighted_strategies, ("episodes", "attempts")),
     }
     answers = []

@@ -39,9 +39,9 @@ from pipeline.analyses.cells import NO_FAMILY, list_cells
 from pipeline.analyses.covariates import describe_covariates
 from pipeline.analyses.order.first_pooled import CELL, FACTORS, PooledCells, pool_cells
 from pipeline.analyses.order.first_standardised import standardise
+from pipeline.analyses.order.needed import METHOD, NEEDED, count_years, state_needed
 from pipeline.statistics import site_limits
 from pipeline.statistics.guard import Refusal, check_size
-from pipeline.statistics.precision import count_further
 from pipeline.statistics.scales import SHARE, state_within
 from pipeline.statistics.tidy import Fields, count_sites, state, tidy_estimates, withhold
 from schemas.columns import Frame
@@ -50,7 +50,7 @@ from schemas.derived import Adjudications, Attempts
 from schemas.estimate import Estimates
 from schemas.keys import EPISODE
 from schemas.order_plan import Variant
-from schemas.study import Config, Study, round_count
+from schemas.study import Config, Study
 
 POPULATION = "positional, first session"
 CIRCULAR = Refusal("not_identified", "circular: the arm is named by the response that is compared")
@@ -69,7 +69,6 @@ MIXED = (
     "approximation; means and intervals over what the standard deviations may be"
 )
 PROFILE = "the same, restricted maximum likelihood; profile-likelihood intervals"
-NEEDED = "width of limits, as the root of the number of episodes, at further sites like these"
 LEFT_OUT = "without those whose probability of one choice was next to none"
 
 
@@ -100,8 +99,7 @@ def estimate_first_choice(
     among = _keep(tested, firm)
     pool = pool_cells(among, study.guards)
     rows = list(_state_spread(pool, among))
-    told = episodes["index_year"].dropna()
-    years = int(told.max() - told.min()) + 1 if len(told) else 1
+    years = count_years(episodes)
     for name, variant in variants.items():
         members = cells[cells["variant"].eq(name)]
         rows += _count_members(members, f"variant={name}")
@@ -236,20 +234,17 @@ def _state_needed(
     few may be shown all cells tell, `among` which it is."""
     answer = study.first_choice.answer_points / 100
     if width is None or len(cell) < study.disclosure.least_shown:
-        fields = _describe(among, stratum, NEEDED)
+        fields = _describe(among, stratum, METHOD)
         if isinstance(pool, Refusal):
-            yield withhold("further_episodes_needed", pool.status, pool.note, **fields)
+            yield withhold(NEEDED, pool.status, pool.note, **fields)
             return
         alone = norm.ppf(0.975) ** 2 / answer**2
         by_site = max(_count_by_site(among, study) - 1, 0)
         missing = alone * (1 + by_site * pool.site_sd**2 / 4)
-        yield state("further_episodes_needed", 10 * ceil(missing / 10), **fields)
+        yield state(NEEDED, 10 * ceil(missing / 10), **fields)
     elif width > answer:
-        fields = _describe(cell, stratum, NEEDED)
-        known = round_count(len(cell), study.disclosure.round_counts)
-        needed = count_further(known, width, answer)
-        yield state("further_episodes_needed", needed, **fields)
-        yield state("years_at_this_pace", ceil(needed * years / known), **fields)
+        fields = _describe(cell, stratum, METHOD)
+        yield from state_needed(len(cell), width, answer, years, study.disclosure, **fields)
 
 
 def _state_spread(pool: PooledCells | Refusal, tested: pd.DataFrame) -> Iterator[dict]:

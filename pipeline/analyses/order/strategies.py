@@ -32,6 +32,8 @@ import numpy as np
 import pandas as pd
 
 from pipeline.analyses.cells import find_members
+from pipeline.analyses.order.needed import METHOD as NEEDED_BY
+from pipeline.analyses.order.needed import count_years, state_needed
 from pipeline.analyses.order.strategy import (
     COMPARED,
     DIFFERENCE,
@@ -67,7 +69,7 @@ from pipeline.statistics.scales import (
 )
 from pipeline.statistics.tidy import Fields, count_sites, state, tidy_estimates, withhold
 from schemas.columns import Frame
-from schemas.delivery import Examinations, Followups, Treatments
+from schemas.delivery import Episodes, Examinations, Followups, Treatments
 from schemas.derived import Adjudications, Findings, Spells
 from schemas.estimate import Estimates
 from schemas.order_plan import Strategies
@@ -101,6 +103,7 @@ class Samples:
 
 
 def estimate_strategies(
+    episodes: Frame[Episodes],
     examinations: Frame[Examinations],
     findings: Frame[Findings],
     treatments: Frame[Treatments],
@@ -117,14 +120,16 @@ def estimate_strategies(
         For each variant of the plan and each strategy of families in use there: how many were given
         its rarest kind of session, which says whether there are further numbers; the shares
         resolved by the days of the plan and after one session, two, and so on, the mean days with
-        vertigo and the mean number of sessions; and by how much each differs from the usual one.
+        vertigo and the mean number of sessions; by how much each differs from the usual one; and
+        about how many further episodes are needed until a difference on the last of those days is
+        known to as many points as the plan calls an answer.
     """
     members = list_members(adjudications, spells)
     tests = select_deciding_tests(examinations, findings, adjudications, config.criteria)
     reasons = list_examined_days(examinations)
     days = relate_to_first(lay_out_days(members, tests, reasons, treatments, followups, config))
     return tidy_estimates(
-        list(_estimate(members, days, config.study)),
+        list(_estimate(members, days, count_years(episodes), config.study)),
         analysis="strategies",
         population="positional",
         endpoint=config.study.resolution.primary,
@@ -150,7 +155,7 @@ def name_variants(members: pd.DataFrame, study: Study) -> pd.Series:
     return named
 
 
-def _estimate(members: pd.DataFrame, days: Days, study: Study) -> Iterator[Fields]:
+def _estimate(members: pd.DataFrame, days: Days, years: int, study: Study) -> Iterator[Fields]:
     variants = name_variants(members, study)
     samples = _fit_samples(members, days, variants, study)
     sessions = days.sessions.assign(
@@ -161,7 +166,7 @@ def _estimate(members: pd.DataFrame, days: Days, study: Study) -> Iterator[Field
         of_variant = sessions[sessions["variant"].eq(variant).fillna(False)]
         strategies = find_strategies(of_variant, study.guards.min_episodes)
         if strategies:
-            yield from _compare(variant, strategies, of_variant, samples, study)
+            yield from _compare(variant, strategies, of_variant, samples, years, study)
 
 
 def _fit_samples(
@@ -188,6 +193,7 @@ def _compare(
     strategies: list[Strategy],
     sessions: pd.DataFrame,
     samples: Samples | Refusal,
+    years: int,
     study: Study,
 ) -> Iterator[Fields]:
     """All rows of one variant; `sessions` are those of its episodes, and the first of the
@@ -215,7 +221,10 @@ def _compare(
         elif usual is None:
             yield from _withhold(measures, DIFFERENCE, NO_USUAL, fields | COMPARED)
         else:
-            yield from _state_differences(measures, courses, usual, samples, fields, study)
+            rows = list(_state_differences(measures, courses, usual, samples, fields, study))
+            yield from rows
+            if counted["n_episodes"] >= study.disclosure.least_shown:
+                yield from _state_needed(rows, counted | COMPARED, years, study)
 
 
 def _withhold(
@@ -243,6 +252,22 @@ def _state_differences(
         numbers = [measure.of_course(one).minus(measure.of_course(other)) for one, other in pairs]
         row_fields = fields | COMPARED
         yield _state(DIFFERENCE + term, numbers, measure.difference, samples, row_fields, study)
+
+
+def _state_needed(rows: list[Fields], fields: Fields, years: int, study: Study) -> Iterator[Fields]:
+    """About how many further episodes would tell the difference on the last day of the plan, given
+    how many had the rarest kind of session."""
+    last = f"{DIFFERENCE}resolved_by_day_{study.strategies.days[-1]}"
+    for row in rows:
+        if row["term"] == last and row.get("lower") is not None:
+            yield from state_needed(
+                fields["n_episodes"],
+                row["upper"] - row["lower"],
+                study.first_choice.answer_points / 100,
+                years,
+                study.disclosure,
+                **fields | {"method": NEEDED_BY},
+            )
 
 
 def _find_rarest(

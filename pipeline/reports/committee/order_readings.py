@@ -19,6 +19,7 @@ from schemas.study import Config
 
 POPULATION, COMPARISON = "positional", "usual strategy"
 DAYS, SESSIONS = "mean_days_with_vertigo", "mean_sessions"
+NEEDED = "further_episodes_needed"
 TIMES = {1: "once", 2: "twice"}
 
 
@@ -39,6 +40,9 @@ class Order:
         The same differences by weights, by those terms that are estimated so.
     disputed
         Whether the two ways of estimating disagree in any of them.
+    needed
+        About how many further episodes would tell the difference; without a number where they are
+        enough.
     """
 
     name: str
@@ -46,6 +50,7 @@ class Order:
     differences: dict[str, Reading]
     weighted: dict[str, Reading]
     disputed: bool
+    needed: Reading
 
     @property
     def told(self) -> bool:
@@ -148,7 +153,7 @@ def _read_variant(
             disagree(compared[stratum, f"difference_{term}"], each) for term, each in second.items()
         )
         name = _name_order(families[stratum], config)
-        return Order(name, numbers, differences, second, disputed)
+        return Order(name, numbers, differences, second, disputed, compared[stratum, NEEDED])
 
     orders = {stratum: read(stratum) for stratum in sorted(strata, key=place)}
     told = {stratum: order for stratum, order in orders.items() if order.told}

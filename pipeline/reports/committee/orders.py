@@ -13,7 +13,7 @@ from pipeline.reports.committee.order_readings import (
     print_as,
 )
 from pipeline.reports.committee.second_line_words import is_apart, show_difference
-from pipeline.reports.readings import Reading
+from pipeline.reports.readings import ROUNDED, Reading
 from pipeline.reports.wording import (
     BLANK,
     agree,
@@ -121,7 +121,11 @@ def _say_clear(order: Order, config: Config) -> str:
     if order.disputed:
         return DISPUTED[:1].lower() + DISPUTED[1:]
     clear = _find_clear(order, config)
-    return f"clear: {', '.join(clear)}" if clear else "no clear difference"
+    if clear:
+        return f"clear: {', '.join(clear)}"
+    if order.needed.usable:
+        return f"no clear difference; {ROUNDED}{order.needed.number:,.0f} more"
+    return "no clear difference"
 
 
 def tabulate_orders(variants: Sequence[Variant], config: Config) -> dict | None:

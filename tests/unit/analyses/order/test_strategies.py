@@ -52,7 +52,7 @@ def test_where_nothing_differs_no_interval_is_told_to():
 
 def test_few_sites_or_few_sessions_give_a_status(plan):
     names = [name for name in ANALYSED if name != "attempts"]
-    names += ["examinations", "treatments", "followups"]
+    names += ["episodes", "examinations", "treatments", "followups"]
     courses = [{7: False}] * 30 + [{7: True, 14: False}] * 30
 
     def estimate(sites: int) -> pd.DataFrame:
@@ -76,7 +76,7 @@ def test_a_session_of_several_families_is_no_order_even_where_most_are_such(plan
     most = given["episode_id"].isin(given["episode_id"].unique()[20:])
     rows["treatments"] = pd.concat([given, second[most]], ignore_index=True)
     names = [name for name in ANALYSED if name != "attempts"]
-    names += ["examinations", "treatments", "followups"]
+    names += ["episodes", "examinations", "treatments", "followups"]
     estimates = estimate_strategies(**{name: rows[name] for name in names}, config=plan)
     assert len(estimates) > 0
     assert estimates["stratum"].str.contains("strategy=epley").all()
