@@ -26,7 +26,10 @@ REASON = {
         "vertigo was left"
     ),
     "remission_anyway": "it resolved later without the help of a maneuver",
-    "never_tested_again": "not tested again, so nothing is known of the maneuver's success",
+    "never_tested_again": (
+        "not tested again, nor reported to be free of vertigo, so that nothing is known of the "
+        "maneuver's success"
+    ),
     "undetermined": "the record holds evidence for none of these",
 }
 EVIDENCE = {

@@ -12,6 +12,7 @@ from pipeline.adjudication.course import (
     find_remission,
     name_unseen,
 )
+from pipeline.adjudication.days import keep_until_reclassified
 from pipeline.adjudication.findings import find_incomplete
 from pipeline.adjudication.later_tests import compare_later_tests
 from pipeline.adjudication.maneuvers import FITS, MOVES_NOTHING, judge_fit
@@ -61,7 +62,8 @@ def explain_failures(
     switches = find_switches(
         record.examinations, record.findings, record.treatments, verdicts, criteria
     )
-    sessions = keep_failed(first, switches)
+    contacts = keep_until_reclassified(record.followups, record.adjudications)
+    sessions = leave_out_relieved(keep_failed(first, switches), contacts)
     failures, switched = (
         sessions[sessions["outcome"].eq("positive")],
         sessions["switched_day"].notna(),
@@ -153,6 +155,25 @@ def keep_failed(first: pd.DataFrame, switches: pd.DataFrame) -> pd.DataFrame:
     return seen[
         ~seen["outcome"].eq("negative") | seen["next_day"].notna() | seen["switched_day"].notna()
     ]
+
+
+def leave_out_relieved(sessions: pd.DataFrame, contacts: pd.DataFrame) -> pd.DataFrame:
+    """The sessions without those after which nobody tested and the vertigo was gone.
+
+    That is what the last contact between such a session and the next one says. Whoever is well has
+    no failure to explain; where a test shows another canal positive, that test decides.
+    """
+    told = contacts[contacts["positional_symptoms"].isin(["yes", "no"])]
+    told = told[[*EPISODE, "day", "positional_symptoms"]].merge(
+        sessions[[*EPISODE, "day", "next_day"]], on=EPISODE, suffixes=("", "_session")
+    )
+    before_next = told["next_day"].isna() | told["day"].le(told["next_day"])
+    told = told[told["day"].gt(told["day_session"]) & before_next.fillna(True).astype(bool)]
+    of_last_day = told[told["day"].eq(told.groupby(EPISODE)["day"].transform("max"))]
+    well = of_last_day.groupby(EPISODE)["positional_symptoms"].agg(lambda said: said.eq("no").all())
+    relieved = pd.MultiIndex.from_frame(sessions[EPISODE]).isin(well.index[well.astype(bool)])
+    unseen = sessions["outcome"].eq("not_tested_again") & sessions["switched_day"].isna()
+    return sessions[~(unseen & relieved)]
 
 
 def date_switches(first: pd.DataFrame, switches: pd.DataFrame) -> pd.Series:

@@ -177,3 +177,42 @@ def test_nobody_tested_again(explain):
         == {"never_tested_again": "retreated_before_a_test"}
     )
     assert again["known_day"].tolist() == [5, 5]
+
+
+def test_whoever_is_well_without_a_test_has_no_failure_to_explain(explain):
+    # contacts in days after the session; a second session is on day 14
+    said = {"yes": {"positional_symptoms": "yes"}, "no": {}}
+    said["unknown"] = {"positional_symptoms": "unknown"}
+    asked = [  # what contacts said on which days, whether another session followed, reasons
+        ((("no", 7),), False, {}),
+        ((("yes", 3), ("no", 7)), False, {}),
+        ((("no", 7), ("unknown", 9)), False, {}),
+        ((("no", 3), ("yes", 7)), False, {"never_tested_again": "no_later_test"}),
+        ((("unknown", 7),), False, {"never_tested_again": "no_later_test"}),
+        ((("no", 0),), False, {"never_tested_again": "no_later_test"}),
+        ((("no", 7),), True, {}),
+        ((("no", 20),), True, {"never_tested_again": "retreated_before_a_test"}),
+    ]
+    explained = explain(
+        *(
+            case(
+                [RIGHT],
+                AGAIN if treated else [{}],
+                [said[answer] | {"day": day} for answer, day in contacts],
+                continuous_24h="no",
+            )
+            for contacts, treated, _ in asked
+        )
+    )
+    assert [evidence_by_reason(reasons) for reasons in explained] == [
+        expected for _, _, expected in asked
+    ]
+
+
+def test_whoever_is_well_is_not_told_that_it_was_something_else(explain):
+    doubted = {"severe_headache_or_neck_pain": "yes"}
+    well, positive = explain(
+        case([RIGHT], [{}], [{"day": 7}], **doubted), case(FAILED, [{}], [{"day": 8}], **doubted)
+    )
+    assert well.empty
+    assert evidence_by_reason(positive) == {"not_positional": "spoken_against"}
