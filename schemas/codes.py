@@ -21,6 +21,11 @@ DURATION_CLASS = {
     "long": "above the band",
     "unknown": "not measured",
 }
+VELOCITY_CLASS = {
+    "slow": "below the limit of healthy people",
+    "fast": "at or above that limit, or seen under fixation without being measured",
+    "unknown": "not measured, and not known to have been seen under fixation",
+}
 
 TEST_REASON = {
     "planned": "the site had planned a test for about that day",
@@ -220,7 +225,10 @@ CERTAINTY = {
     "emerging": (
         "meets criteria that are still emerging, or leaves open whether it meets more than these"
     ),
-    "suspected": "meets tentative criteria on symptoms without nystagmus",
+    "suspected": (
+        "meets tentative criteria on symptoms without nystagmus, or on nystagmus of which a part "
+        "was not seen"
+    ),
     "subjective": (
         "vertigo in a positional test without nystagmus, in a case that the site holds for "
         "positional"

@@ -30,6 +30,7 @@ PLACES = [canal & side for canal in BITS["canal"].values() for side in BITS["sid
 EVERY = (1 << len(VARIANTS)) - 1
 CERTAINTIES = ["definite", "probable", "emerging", "suspected", "subjective"]
 FIRM = ("definite", "probable")
+ON_SYMPTOMS = ("suspected", "subjective")
 
 
 def read_variants(matches: pd.DataFrame) -> pd.DataFrame:
@@ -51,7 +52,9 @@ def read_variants(matches: pd.DataFrame) -> pd.DataFrame:
         agree, canal being `multiple`, or side `both`, where tests of different places have none in
         common; arm_basis; `variants` and `criteria` that are left (what another test of the same
         place rules out is gone, and what it narrows down is told as narrow); certainty; `firm`,
-        whether one of these criteria is definite or probable; side_by and side_signs.
+        whether one of these criteria is definite or probable, `decided`, whether one of them
+        decides, and `on_nystagmus`, whether one of them rests on nystagmus seen as described;
+        side_by and side_signs.
     """
     rows = matches.assign(
         bits=_read_bits(matches), rank=matches["certainty"].map(CERTAINTIES.index).astype(int)
@@ -70,9 +73,10 @@ def read_variants(matches: pd.DataFrame) -> pd.DataFrame:
     for name, column in {"variants": "variant", "criteria": "criterion"}.items():
         readings[name] = join_sorted(rows, column)
     readings["certainty"] = _rank_tests(rows).map(dict(enumerate(CERTAINTIES)))
-    readings["firm"] = (
-        rows["certainty"].isin(FIRM).groupby([rows["site"], rows["episode_id"]]).any()
-    )
+    by_episode = [rows["site"], rows["episode_id"]]
+    readings["firm"] = rows["certainty"].isin(FIRM).groupby(by_episode).any()
+    readings["decided"] = rows["decides"].groupby(by_episode).any()
+    readings["on_nystagmus"] = ~rows["certainty"].isin(ON_SYMPTOMS).groupby(by_episode).all()
     readings["side_by"] = (
         join_sorted(rows[rows["side"].ne("unknown")], "side_by").str.split().str[0]
     )

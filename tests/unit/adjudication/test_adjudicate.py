@@ -86,7 +86,7 @@ def test_duration_decides_between_free_and_adherent_debris(
     )
 
 
-AGAINST = {"attacks_over_2min": "yes", "severe_headache_or_neck_pain": "yes"}
+AGAINST = {"continuous_24h": "yes", "severe_headache_or_neck_pain": "yes"}
 for seconds in (20, 60, None, 120):
     timed = [RIGHT_POSTERIOR | {"duration_s": pd.NA if seconds is None else seconds}]
     ask("two flags", seconds, tests=timed, **AGAINST)
