@@ -92,9 +92,13 @@ RECORDED_ARM = {
 ARM = {
     "long": RECORDED_ARM["long"],
     "short": RECORDED_ARM["short"],
+    "short_or_cupula": (
+        "short arm or heavy cupula: told on sitting up, and not parted by a test with the nose down"
+    ),
     "cupula": "debris on the cupula itself",
     "unknown": "the tests do not tell",
 }
+SHORT_ARMS = ("short", "short_or_cupula")  # each says by which definition
 ARM_BASIS = {
     "sitting_up": "findings on sitting up, with silent positional tests",
     "half_dix_hallpike": "the pattern of the half Dix-Hallpike and nose-down tests",

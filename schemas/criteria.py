@@ -107,6 +107,10 @@ class Criterion(Pattern, Sourced):
         default=(),
         description="None of them showed nystagmus on the same ear, whether they were done or not",
     )
+    unless_silent: tuple[TestName, ...] = Field(
+        default=(),
+        description="Not met where one of them was done on the same ear, and none showed nystagmus",
+    )
     also_seen: Pattern | None = Field(
         default=None, description="Another test on the same ear must show this"
     )

@@ -3,7 +3,9 @@ as known on the day and in hindsight. It is never a verdict."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import product
 
+import numpy as np
 import pandas as pd
 
 from pipeline.adjudication.course import (
@@ -21,11 +23,12 @@ from schemas.columns import Frame
 from schemas.criteria import Criteria
 from schemas.delivery import Episodes, Examinations, Followups, Treatments
 from schemas.derived import Adjudications, Attempts, FailureReasons, Findings, Spells
-from schemas.failure import VIEW, Failure, Tolerance
+from schemas.failure import VIEW, Failure
 from schemas.keys import EPISODE
 from schemas.maneuver import Maneuver
 
 SWITCH = "tested_canal_newly_positive"
+MISSED = "silent_canal_positive"
 ANGLES = ("head_turn_deg", "head_hang_deg")
 VERDICT = ["variants", "canal", "side", "reasons_against"]
 
@@ -200,7 +203,10 @@ def date_switches(first: pd.DataFrame, switches: pd.DataFrame) -> pd.Series:
 
 def tell_switches(sessions: pd.DataFrame, switches: pd.DataFrame) -> pd.DataFrame:
     """Evidence of a switch behind sessions that failed or left another canal positive:
-    what tests showed, and what the site recorded with the session itself."""
+    what tests showed, and what the site recorded with the session itself.
+
+    A canal whose test had been silent may also have been missed: both are told.
+    """
     failed = sessions[sessions["outcome"].eq("positive") | sessions["switched_day"].notna()]
     failed = failed.drop(columns="switched_day").join(switches, on=EPISODE)
     shown, recorded = (
@@ -210,6 +216,7 @@ def tell_switches(sessions: pd.DataFrame, switches: pd.DataFrame) -> pd.DataFram
     return pd.concat(
         [
             _list(shown.assign(day=shown["shown_day"]), SWITCH),
+            _list(shown.assign(day=shown["shown_day"]), MISSED),
             _list(failed[recorded], "canal_switch_recorded"),
         ]
     )
@@ -221,28 +228,49 @@ def find_flaws(
     """Evidence that the first session was not done as usual;
     a flaw counts if every attempt of the session shows it.
 
-    `given` are the attempts of first sessions. What was not recorded is no flaw. The result has
-    site, episode_id, evidence and day, as with every other kind of evidence.
+    `given` are the attempts of first sessions. Each maneuver is judged by its own protocol: its own
+    usual hold, and its own angles; exercises are meant to be done alone. What was not recorded is
+    no flaw. The result has site, episode_id, evidence and day, as with every other kind of
+    evidence.
     """
     listed = {code: m.technique.hold_least_s for code, m in maneuvers.items() if m.technique}
     usual = given["maneuver"].map(listed).astype("Float64")
+    at_home = [code for code, m in maneuvers.items() if m.kind == "exercise"]
+    ranges = list_tolerances(maneuvers, failure)
     flaws = {
         "hold_below_usual": given["hold_s"].lt(usual),
         "not_completed": given["completed"].eq("no"),
-        "done_alone": given["performed_by"].isin(failure.alone),
+        "done_alone": given["performed_by"].isin(failure.alone) & ~given["maneuver"].isin(at_home),
     }
     trusted = given["angle_source"].isin(failure.trusted_angle_sources)
-    for tolerance in failure.tolerances.values():
-        name, outside = (
-            f"{tolerance.column.rsplit('_', 1)[0]}_outside",
-            _lie_outside(given, tolerance),
-        )
-        if tolerance.column in ANGLES:
-            by_estimate = f"{name}_by_estimate"
-            flaws[by_estimate] = flaws.get(by_estimate, False) | (outside & ~trusted)
-            outside &= trusted
-        flaws[name] = flaws.get(name, False) | outside
+    for column in ANGLES:
+        name, outside = column.replace("_deg", "_outside"), _lie_outside(given, column, ranges)
+        flaws |= {name: outside & trusted, f"{name}_by_estimate": outside & ~trusted}
     return _list_shared(given, flaws)
+
+
+def list_tolerances(
+    maneuvers: Mapping[str, Maneuver], failure: Failure
+) -> dict[tuple[str, str], tuple[float, float]]:
+    """The least and the greatest tolerated angle, degrees, by maneuver and column: those of
+    experiments where there are some, else the usual range widened by what is no gross fault."""
+    ranges = {}
+    if failure.gross_angle is not None:
+        beyond = failure.gross_angle.beyond_deg
+        for (code, maneuver), column in product(maneuvers.items(), ANGLES):
+            if maneuver.technique is not None:
+                least, most = maneuver.technique.find_usual(column)
+                ranges[code, column] = (
+                    -np.inf if least is None else least - beyond,
+                    np.inf if most is None else most + beyond,
+                )
+    for tolerance in failure.tolerances.values():
+        ends = (
+            -np.inf if tolerance.least is None else tolerance.least,
+            np.inf if tolerance.most is None else tolerance.most,
+        )
+        ranges |= {(code, tolerance.column): ends for code in tolerance.maneuvers}
+    return ranges
 
 
 def find_misfits(given: pd.DataFrame) -> pd.DataFrame:
@@ -316,16 +344,14 @@ def state_reasons(sessions: pd.DataFrame, evidence: pd.DataFrame) -> pd.DataFram
     return rows.sort_values(key, ignore_index=True)
 
 
-def _lie_outside(given: pd.DataFrame, tolerance: Tolerance) -> pd.Series:
-    """True for an attempt of a maneuver that the tolerance is about and whose recorded value lies
-    outside it."""
-    value = given[tolerance.column].astype("Float64")
-    outside = pd.Series(False, index=given.index, dtype="boolean")
-    if tolerance.least is not None:
-        outside |= value.lt(tolerance.least).fillna(False)
-    if tolerance.most is not None:
-        outside |= value.gt(tolerance.most).fillna(False)
-    return outside & given["maneuver"].isin(tolerance.maneuvers)
+def _lie_outside(
+    given: pd.DataFrame, column: str, ranges: Mapping[tuple[str, str], tuple[float, float]]
+) -> pd.Series:
+    """True for an attempt whose recorded angle lies outside of what its maneuver tolerates."""
+    ends = [ranges.get((code, column), (-np.inf, np.inf)) for code in given["maneuver"]]
+    least, most = np.array(ends, dtype=float).reshape(-1, 2).T
+    value = given[column].to_numpy(float, na_value=np.nan)
+    return pd.Series((value < least) | (value > most), index=given.index)
 
 
 def _list(rows: pd.DataFrame, evidence: str) -> pd.DataFrame:

@@ -5,7 +5,7 @@ They quote the test, so they stay where the record is.
 
 import pandas as pd
 
-from pipeline.adjudication.ears import OTHER_EAR, have_test, name_ear, show_nystagmus
+from pipeline.adjudication.ears import OTHER_EAR, are_silent, have_test, name_ear, show_nystagmus
 from pipeline.adjudication.patterns import LISTED, check_pattern, check_signs, find_pattern
 from pipeline.adjudication.readings import FIRM
 from schemas import codes
@@ -56,6 +56,8 @@ def list_missing(test: pd.DataFrame, before: pd.DataFrame, criterion: Criterion)
         and not have_test(test, ears, before[before["test"].isin(criterion.silent_tests)])[0]
     ):
         missing.append(f"{_name_tests(criterion.silent_tests)} was not done{on_ear}")
+    if criterion.unless_silent and are_silent(test, ears, before, criterion.unless_silent)[0]:
+        missing.append(f"{_name_tests(criterion.unless_silent)} shows nothing{on_ear}")
     also_seen = criterion.also_seen
     if (
         also_seen is not None

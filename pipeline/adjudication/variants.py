@@ -58,6 +58,8 @@ def find_backed(met: pd.DataFrame, examined: pd.DataFrame, criterion: Criterion)
             ears,
             examined[examined["test"].isin(criterion.unseen_in) & show_nystagmus(examined)],
         )
+    if criterion.unless_silent:
+        backed &= ~are_silent(met, ears, examined, criterion.unless_silent)
     if criterion.also_seen is not None:
         backed &= have_test(
             met, ears, examined[find_pattern(examined, criterion.also_seen, unmeasured=False)]

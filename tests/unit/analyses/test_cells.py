@@ -12,7 +12,7 @@ from schemas.order_plan import Variant
 from tests.unit.analyses.first_pool import make_pool
 
 LONG = {"canal": "posterior", "arm": "long"}
-SHORT = {"canal": "posterior", "arm": "short", "arm_basis": "sitting_up"}
+SHORT = {"canal": "posterior", "arm": "short_or_cupula", "arm_basis": "sitting_up"}
 
 
 def list_of(plan, *episodes: dict) -> pd.DataFrame:
