@@ -49,7 +49,8 @@ EVIDENCE = {
     "maneuver_for_other_canal": "the maneuver is for no canal that the first tests allow",
     "untested_canal_positive": "a canal that had not been tested before the maneuver is positive",
     "silent_canal_positive": (
-        "a canal whose test had been silent before the maneuver is positive: it may have been missed"
+        "a canal whose test had been silent before the maneuver is positive, and may have been "
+        "missed"
     ),
     "maneuver_for_other_arm": "the maneuver is for no arm that the first tests allow",
     "later_test_other_arm": "tests after the maneuver point to an arm that it is not for",

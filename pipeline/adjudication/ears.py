@@ -60,13 +60,13 @@ def are_silent(
 ) -> np.ndarray:
     """Whether one of some tests was done on an ear and none of them ever showed nystagmus there.
 
-    Slow nystagmus without vertigo is silence too (show_nystagmus). Where such a test was repeated, the examination that showed nystagmus decides, whenever it came:
-    a test that shows nothing is often wrong (manual Dix-Hallpike tests missed 27 and 34 %, manual
-    roll tests 63 %: Hentze M et al. Front Neurol 2025;16:1654404; testing again in one visit found
-    28 of 68 that had been negative: Evren C et al. Braz J Otorhinolaryngol 2017;83:243-248). What
-    the other ear's test shows tells nothing (this project's proposal: of healthy people 55 % have
-    some nystagmus in a Dix-Hallpike test, Martens C et al. Otolaryngol Head Neck Surg
-    2016;154:861-867).
+    Slow nystagmus without vertigo is silence too (show_nystagmus). Where such a test was repeated,
+    the examination that showed nystagmus decides, whenever it came: a test that shows nothing is
+    often wrong (manual Dix-Hallpike tests missed 27 and 34 %, manual roll tests 63 %: Hentze M et
+    al. Front Neurol 2025;16:1654404; testing again in one visit found 28 of 68 that had been
+    negative: Evren C et al. Braz J Otorhinolaryngol 2017;83:243-248). What the other ear's test
+    shows tells nothing (this project's proposal: of healthy people 55 % have some nystagmus in a
+    Dix-Hallpike test, Martens C et al. Otolaryngol Head Neck Surg 2016;154:861-867).
 
     Parameters
     ----------

@@ -9,7 +9,6 @@ from schemas.delivery import Examinations, Treatments
 from schemas.derived import Findings, Spells
 from schemas.keys import EPISODE
 
-
 DIRECTIONS = ["vertical", "torsion", "horizontal"]
 
 

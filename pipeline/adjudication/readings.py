@@ -51,12 +51,13 @@ def read_variants(matches: pd.DataFrame) -> pd.DataFrame:
     -------
     pd.DataFrame
         By site and episode_id: met_day; canal, side, arm and mechanism where all variants left
-        agree, arm being `short_or_cupula` where tests on sitting up leave both, canal `multiple`, or side `both`, where tests of different places have none in
-        common; arm_basis; `variants` and `criteria` that are left (what another test of the same
-        place rules out is gone, and what it narrows down is told as narrow); certainty; `firm`,
-        whether one of these criteria is definite or probable, `decided`, whether one of them
-        decides, and `on_nystagmus`, whether one of them rests on nystagmus seen as described;
-        side_by and side_signs.
+        agree, arm being `short_or_cupula` where tests on sitting up leave both, and canal
+        `multiple`, or side `both`, where tests of different places have none in common; arm_basis;
+        `variants` and `criteria` that are left (what another test of the same place rules out is
+        gone, and what it narrows down is told as narrow); certainty; `firm`, whether one of these
+        criteria is definite or probable, `decided`, whether one of them decides, and
+        `on_nystagmus`, whether one of them rests on nystagmus seen as described; side_by and
+        side_signs.
     """
     rows = matches.assign(
         bits=_read_bits(matches), rank=matches["certainty"].map(CERTAINTIES.index).astype(int)

@@ -9,7 +9,9 @@ from schemas.keys import EPISODE
 
 DAY = [*EPISODE, "day"]
 VERTIGO_GRADE = {"none": 0, "mild": 1, "moderate": 2, "severe": 3}
+VERTIGO_BY_GRADE = {grade: name for name, grade in VERTIGO_GRADE.items()}
 VELOCITY_GRADE = {"slow": 0, "unknown": 1, "fast": 2}
+VELOCITY_BY_GRADE = {grade: name for name, grade in VELOCITY_GRADE.items()}
 # Two velocities are alike if they differ by less than this part of their sum (this project's
 # proposal: 41 and 40 degrees per second tell no side)
 ALIKE = 0.15
@@ -140,10 +142,8 @@ def _describe(both: pd.DataFrame) -> pd.DataFrame:
         "duration_class": np.select(longer, ["long", "unknown", "borderline"], "short"),
         "stronger_ear": np.select([difference > 0, difference < 0], list(OTHER_EAR), UNKNOWN_SIDE),
         "stronger_by": np.where(apart, "velocity", "vertigo"),
-        "vertigo": greater["vertigo_grade"].map(dict(map(reversed, VERTIGO_GRADE.items()))),
-        "velocity_class": greater["velocity_grade"].map(
-            dict(map(reversed, VELOCITY_GRADE.items()))
-        ),
+        "vertigo": greater["vertigo_grade"].map(VERTIGO_BY_GRADE),
+        "velocity_class": greater["velocity_grade"].map(VELOCITY_BY_GRADE),
         "alike": pd.Series(np.where(apart, "no", "yes"), both.index).where(~np.isnan(speed)),
         "beats_to": both["horizontal_right"]
         .map({"geotropic": "right", "apogeotropic": "left"})

@@ -9,7 +9,6 @@ from pipeline.adjudication.patterns import check_signs, find_pattern
 from schemas.criteria import Criteria, Criterion
 from schemas.keys import EPISODE
 
-
 LOWER = {"definite": "probable", "probable": "emerging"}
 
 

@@ -55,7 +55,9 @@ SHORT = {  # where a meaning of schemas.codes is too long for a table or a figur
     },
     "variant": {
         "posterior_long_arm": "posterior canal, long arm",
-        "short_arm_by_nystagmus_on_sitting_up": "short arm or heavy cupula by nystagmus on sitting up",
+        "short_arm_by_nystagmus_on_sitting_up": (
+            "short arm or heavy cupula by nystagmus on sitting up"
+        ),
         "short_arm_by_sitting_up": "short arm or heavy cupula by findings on sitting up",
         "short_arm_by_half_dix_hallpike": "short arm by half Dix-Hallpike pattern",
         "short_arm_by_treatment_response": "short arm by response to a maneuver",

@@ -47,8 +47,8 @@ def test_what_spoke_against_it_from_the_first(explain):
 
 def test_weak_flags_alone_are_no_evidence_for_another_cause(explain):
     # the weights are this project's proposal; a new change of hearing is weak, and so are long
-    # attacks: of 113 proven cases 43 % told of attacks under a minute (van Dam VS et al. Front Neurol
-    # 2021;11:625776)
+    # attacks: of 113 proven cases 43 % told of attacks under a minute (van Dam VS et al. Front
+    # Neurol 2021;11:625776)
     explained = explain(
         case(FAILED, new_hearing_change="yes"),
         case(FAILED, attacks_over_2min="yes"),

@@ -41,7 +41,7 @@ TOLERANCES = [
     # head turn 21 to 67 degrees: Gebhart I et al. Otol Neurotol 2021;42:e341 (in vitro), who find
     # clinicians at 50 +/- 4.8
     ("head_turn_deg", {20.9: True, 21: False, 50: False, 67: False, 67.1: True}),
-    # 20 degrees or more below horizontal, 0 fails: Obrist D et al. Front Neurol 2016;7:150 (in vitro)
+    # 20 degrees or more below horizontal, 0 fails: Obrist D et al. Front Neurol 2016;7:150 (model)
     ("head_hang_deg", {0: True, 19.9: True, 20: False}),
 ]
 
@@ -72,9 +72,9 @@ def test_angles_that_were_not_measured_are_weaker_evidence(explain):
     ] * 3
 
 
-# usual: turned by 45 degrees, 20 to 30 below horizontal (Bhattacharyya N et al. Otolaryngol Head Neck
-# Surg 2017;156(3 Suppl):S1-S47, from memory); clinicians miss by less than 15 (Audiol Neurotol 2025,
-# article 000543528)
+# usual: turned by 45 degrees, 20 to 30 below horizontal (Bhattacharyya N et al. Otolaryngol Head
+# Neck Surg 2017;156(3 Suppl):S1-S47, from memory); clinicians miss by less than 15 (Audiol Neurotol
+# 2025, article 000543528)
 GROSS = [
     ("epley", "head_turn_deg", {0: True, 29.9: True, 30: False, 45: False, 60: False, 60.1: True}),
     ("epley", "head_hang_deg", {0: True, 4.9: True, 5: False, 45: False, 45.1: True}),

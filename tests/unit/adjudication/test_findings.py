@@ -67,8 +67,8 @@ def test_a_duration_at_either_end_of_the_band_is_borderline(plan):
 
 
 FOUND = [
-    # 95th centiles of healthy people: 5.06 degrees per second horizontally, 6.48 vertically (Martens C
-    # et al. Otolaryngol Head Neck Surg 2016;154:861-867)
+    # 95th centiles of healthy people: 5.06 degrees per second horizontally, 6.48 vertically
+    # (Martens C et al. Otolaryngol Head Neck Surg 2016;154:861-867)
     ({"horizontal": "right", "peak_spv": 5.05}, "slow"),
     ({"horizontal": "right", "peak_spv": 5.06}, "fast"),
     ({"vertical": "down", "peak_spv": 6.47}, "slow"),

@@ -69,8 +69,8 @@ def test_latency_and_fatigue_exclude_nothing(verdicts):
     assert len({verdict["reasons_against"] for verdict in told}) == 1
 
 
-# Lechner et al. J Neurol 2014;261:1009-1017: at 40 s 1.8 % is left in canals with free debris, 28.6 %
-# and more in others and in adherent debris; a quarter is this project's proposal
+# Lechner et al. J Neurol 2014;261:1009-1017: at 40 s 1.8 % is left in canals with free debris, 28.6
+# % and more in others and in adherent debris; a quarter is this project's proposal
 KEPT = [
     (7.4, "geotropic", 20, "definite"),
     (7.5, "geotropic", 20, "probable"),

@@ -34,8 +34,8 @@ def lasting(direction: str = "apogeotropic", right=9, left=8, seconds=180, **mor
     return rolled(direction, right, left, seconds, **more)
 
 
-# ---- migraine and Meniere's disease: lasting horizontal nystagmus of either kind in 13 with migraine
-# and away from the ground in two with Meniere's disease (Lechner C et al. J Neurol
+# ---- migraine and Meniere's disease: lasting horizontal nystagmus of either kind in 13 with
+# migraine and away from the ground in two with Meniere's disease (Lechner C et al. J Neurol
 # 2014;261:1009-1017); 10.4 +/- 5.8 degrees per second in attacks of migraine (Young AS et al. 2021)
 MIGRAINE = {"attacks_over_2min": "yes", "migraine_features_with_attacks": "yes"}
 HEARING = {"attacks_over_2min": "yes", "new_hearing_change": "yes"}
@@ -97,8 +97,8 @@ ask("all of migraine, typical and lasting", YES, {"emerging"}, LIKELY, [upbeat(s
 ask("all of migraine, vertigo alone", APART, {"subjective"}, LIKELY, [dizzy()], **TOLD)
 ask("all of migraine, silent", APART, {"none"}, LIKELY, [quiet()], **TOLD)
 
-# ---- long attacks: of 113 proven cases 43 % told of attacks under a minute (van Dam VS et al. Front
-# Neurol 2021;11:625776), and adherent debris has no limit (von Brevern M et al. J Vestib Res
+# ---- long attacks: of 113 proven cases 43 % told of attacks under a minute (van Dam VS et al.
+# Front Neurol 2021;11:625776), and adherent debris has no limit (von Brevern M et al. J Vestib Res
 # 2015;25:105-117, from memory)
 LONG = {"attacks_over_2min": "yes"}
 ask("long attacks, adherent", YES, {"emerging"}, LONG, [upbeat(seconds=120)], **LONG)
@@ -113,9 +113,9 @@ ask(
 )
 ask("long attacks, vertigo alone", YES, {"subjective"}, LONG, [dizzy()], **LONG)
 
-# ---- central patterns: head-hanging down-beat with nystagmus away from the ground (Lemos J, Strupp M. J
-# Neurol 2022;269:1851-1860), down on hanging with up on rising (Choi JY, Kim JS. Prog Brain Res
-# 2019;248:211-225)
+# ---- central patterns: head-hanging down-beat with nystagmus away from the ground (Lemos J, Strupp
+# M. J Neurol 2022;269:1851-1860), down on hanging with up on rising (Choi JY, Kim JS. Prog Brain
+# Res 2019;248:211-225)
 BOTH = {"down_hanging_and_apogeotropic"}
 ask("down on hanging, apogeotropic", APART, FIRM, BOTH, [downbeat(), *rolled("apogeotropic")])
 ask(
@@ -147,7 +147,8 @@ ask("geotropic and down on hanging", YES, FIRM, (), [downbeat(), *rolled()])
 TURNS = {"down_hanging_and_up_on_rising"}
 ask("down on hanging, up on rising", APART, {"emerging"}, TURNS, [downbeat(), rising("none")])
 ask("the same with torsion on rising", YES, {"emerging"}, (), [downbeat(), rising(), quiet()])
-# a lasting down-beat without torsion is no cupula's (Helminski JO. Front Neurol 2022;13:982191 has torsion)
+# a lasting down-beat without torsion is no cupula's: Helminski JO. Front Neurol 2022;13:982191 has
+# torsion
 SILENT_RISING = quiet("sitting_up", "none")
 ask("lasting down, silent on rising", OPEN, {"possible"}, (), [downbeat(seconds=90), SILENT_RISING])
 ask(

@@ -51,7 +51,7 @@ SHORT = {
     "mechanism": "canalolithiasis",
     "certainty": "emerging",
 }
-# all of 18 with nystagmus on rising: 11 had a heavy cupula, 5 a short arm, parted with the nose down
+# all of 18 with nystagmus on rising: 11 had a heavy cupula, 5 a short arm, parted nose down
 RISING = SHORT | {"arm": "short_or_cupula", "mechanism": "unknown", "arm_basis": "sitting_up"}
 LATERAL = FREE | {"canal": "lateral"}
 LATERAL_ADHERENT = {
