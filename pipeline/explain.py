@@ -126,12 +126,10 @@ def _say_verdict(verdict: pd.Series, episode: pd.Series, criteria: Criteria) -> 
 def _say_turning_points(
     verdict: pd.Series, delivered: Mapping[str, pd.DataFrame], criteria: Criteria
 ) -> Iterator[str]:
-    """Of a case set apart the answers of which one alone would bring it back; of any case the
-    other causes that cannot be decided."""
+    """Which answer alone would bring back a case set apart, and what cannot be decided."""
     if verdict["positional"] == "probable_non_positional":
-        points = find_turning_points(*delivered.values(), criteria)
-        text = f"{' or '.join(points)}, answered otherwise" if points else "no single answer"
-        yield _wrap("Back with", text)
+        points = " or ".join(find_turning_points(*delivered.values(), criteria))
+        yield _wrap("Back with", f"another answer to: {points or 'no single one'}")
     for name, missing in list_undecided(delivered["episodes"].iloc[0], criteria).items():
         yield _wrap("Undecided", f"{name}: not recorded: {', '.join(missing)}")
 
@@ -150,10 +148,9 @@ def _say_precedence(verdict: pd.Series, criteria: Criteria) -> str:
         if decisive or {"other_diagnosis=central", *central} & set(against):
             return "a decisive reason against, which outweighs every criterion"
         return "the reasons against: no established criterion is met"
-    if verdict["positional"] == "undetermined" and verdict["criteria"]:
-        return "nothing: what is met does not decide, or fits another cause alike"
     if verdict["positional"] == "undetermined":
-        return "nothing: no criterion is met, and the reasons against are too few"
+        open_ = "what is met does not decide, or fits another cause alike"
+        return f"nothing: {open_ if verdict['criteria'] else 'no criterion is met'}"
     if verdict["certainty"] == "resolved_before":
         return "the site, which holds it for positional, while no test is positive any more"
     if any(criteria.criteria[name].certainty in FIRM for name in verdict["criteria"].split()):

@@ -3,9 +3,7 @@ as known on the day and in hindsight. It is never a verdict."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import product
 
-import numpy as np
 import pandas as pd
 
 from pipeline.adjudication.course import (
@@ -16,6 +14,7 @@ from pipeline.adjudication.course import (
 )
 from pipeline.adjudication.days import keep_until_reclassified
 from pipeline.adjudication.findings import find_incomplete
+from pipeline.adjudication.flaws import find_flaws, list_shared
 from pipeline.adjudication.later_tests import compare_later_tests
 from pipeline.adjudication.maneuvers import FITS, MOVES_NOTHING, judge_fit
 from pipeline.adjudication.switches import find_switches
@@ -29,7 +28,6 @@ from schemas.maneuver import Maneuver
 
 SWITCH = "tested_canal_newly_positive"
 MISSED = "silent_canal_positive"
-ANGLES = ("head_turn_deg", "head_hang_deg")
 VERDICT = ["variants", "canal", "side", "reasons_against"]
 
 
@@ -222,57 +220,6 @@ def tell_switches(sessions: pd.DataFrame, switches: pd.DataFrame) -> pd.DataFram
     )
 
 
-def find_flaws(
-    given: pd.DataFrame, maneuvers: dict[str, Maneuver], failure: Failure
-) -> pd.DataFrame:
-    """Evidence that the first session was not done as usual;
-    a flaw counts if every attempt of the session shows it.
-
-    `given` are the attempts of first sessions. Each maneuver is judged by its own protocol: its own
-    usual hold, and its own angles; exercises are meant to be done alone. What was not recorded is
-    no flaw. The result has site, episode_id, evidence and day, as with every other kind of
-    evidence.
-    """
-    listed = {code: m.technique.hold_least_s for code, m in maneuvers.items() if m.technique}
-    usual = given["maneuver"].map(listed).astype("Float64")
-    at_home = [code for code, m in maneuvers.items() if m.kind == "exercise"]
-    ranges = list_tolerances(maneuvers, failure)
-    flaws = {
-        "hold_below_usual": given["hold_s"].lt(usual),
-        "not_completed": given["completed"].eq("no"),
-        "done_alone": given["performed_by"].isin(failure.alone) & ~given["maneuver"].isin(at_home),
-    }
-    trusted = given["angle_source"].isin(failure.trusted_angle_sources)
-    for column in ANGLES:
-        name, outside = column.replace("_deg", "_outside"), _lie_outside(given, column, ranges)
-        flaws |= {name: outside & trusted, f"{name}_by_estimate": outside & ~trusted}
-    return _list_shared(given, flaws)
-
-
-def list_tolerances(
-    maneuvers: Mapping[str, Maneuver], failure: Failure
-) -> dict[tuple[str, str], tuple[float, float]]:
-    """The least and the greatest tolerated angle, degrees, by maneuver and column: those of
-    experiments where there are some, else the usual range widened by what is no gross fault."""
-    ranges = {}
-    if failure.gross_angle is not None:
-        beyond = failure.gross_angle.beyond_deg
-        for (code, maneuver), column in product(maneuvers.items(), ANGLES):
-            if maneuver.technique is not None:
-                least, most = maneuver.technique.find_usual(column)
-                ranges[code, column] = (
-                    -np.inf if least is None else least - beyond,
-                    np.inf if most is None else most + beyond,
-                )
-    for tolerance in failure.tolerances.values():
-        ends = (
-            -np.inf if tolerance.least is None else tolerance.least,
-            np.inf if tolerance.most is None else tolerance.most,
-        )
-        ranges |= {(code, tolerance.column): ends for code in tolerance.maneuvers}
-    return ranges
-
-
 def find_misfits(given: pd.DataFrame) -> pd.DataFrame:
     """Evidence that no attempt of the first session suits what the first tests allow.
 
@@ -286,7 +233,7 @@ def find_misfits(given: pd.DataFrame) -> pd.DataFrame:
         "maneuver_for_other_arm": right_canal & given["fits_arm"].eq("no") & ~cupula,
         "maneuver_for_free_debris": right_canal & given["fits_mechanism"].eq("no"),
     }
-    return _list_shared(given, misfits)
+    return list_shared(given, misfits)
 
 
 def find_other_causes(sessions: pd.DataFrame, record: Record, criteria: Criteria) -> pd.DataFrame:
@@ -344,25 +291,5 @@ def state_reasons(sessions: pd.DataFrame, evidence: pd.DataFrame) -> pd.DataFram
     return rows.sort_values(key, ignore_index=True)
 
 
-def _lie_outside(
-    given: pd.DataFrame, column: str, ranges: Mapping[tuple[str, str], tuple[float, float]]
-) -> pd.Series:
-    """True for an attempt whose recorded angle lies outside of what its maneuver tolerates."""
-    ends = [ranges.get((code, column), (-np.inf, np.inf)) for code in given["maneuver"]]
-    least, most = np.array(ends, dtype=float).reshape(-1, 2).T
-    value = given[column].to_numpy(float, na_value=np.nan)
-    return pd.Series((value < least) | (value > most), index=given.index)
-
-
 def _list(rows: pd.DataFrame, evidence: str) -> pd.DataFrame:
     return rows[[*EPISODE, "day"]].assign(evidence=evidence)
-
-
-def _list_shared(given: pd.DataFrame, signs: dict[str, pd.Series]) -> pd.DataFrame:
-    """The signs that all attempts of a session share."""
-    shown = given[[*EPISODE, "day"]].assign(
-        **{code: s.fillna(False).astype(bool) for code, s in signs.items()}
-    )
-    shared = shown.groupby([*EPISODE, "day"])[list(signs)].all().reset_index()
-    long = shared.melt([*EPISODE, "day"], var_name="evidence")
-    return long.loc[long["value"].astype(bool), [*EPISODE, "evidence", "day"]]
