@@ -128,7 +128,7 @@ def _say_turning_points(
 ) -> Iterator[str]:
     """Which answer alone would bring back a case set apart, and what cannot be decided."""
     if verdict["positional"] == "probable_non_positional":
-        points = " or ".join(find_turning_points(*delivered.values(), criteria))
+        points = " or ".join(find_turning_points(**delivered, criteria=criteria))
         yield _wrap("Back with", f"another answer to: {points or 'no single one'}")
     for name, missing in list_undecided(delivered["episodes"].iloc[0], criteria).items():
         yield _wrap("Undecided", f"{name}: not recorded: {', '.join(missing)}")

@@ -16,7 +16,7 @@ RECORDED = {"other_diagnosis": "none", "recorded_canal": "uncertain"}
 
 
 def find_turning_points(
-    episode: Frame[Episodes],
+    episodes: Frame[Episodes],
     examinations: Frame[Examinations],
     treatments: Frame[Treatments],
     followups: Frame[Followups],
@@ -27,7 +27,7 @@ def find_turning_points(
 
     Parameters
     ----------
-    episode
+    episodes
         One row.
     examinations, treatments, followups
         Its rows.
@@ -40,7 +40,7 @@ def find_turning_points(
         Columns of the episode; none where no single answer would, or the tests alone decide.
     """
     asked = dict.fromkeys(_list_answers(criteria), "no") | RECORDED
-    given = episode.iloc[0]
+    given = episodes.iloc[0]
     changed = {
         column: value
         for column, value in asked.items()
@@ -49,13 +49,15 @@ def find_turning_points(
     if not changed:
         return []
     copies = [
-        episode.assign(**{EPISODE_ID: column, column: value}) for column, value in changed.items()
+        episodes.assign(**{EPISODE_ID: column, column: value}) for column, value in changed.items()
     ]
-    rows = [
+    tests, given_maneuvers, contacts = (
         pd.concat([table.assign(**{EPISODE_ID: column}) for column in changed], ignore_index=True)
         for table in (examinations, treatments, followups)
-    ]
-    verdicts = _adjudicate(pd.concat(copies, ignore_index=True), *rows, criteria)
+    )
+    verdicts = _adjudicate(
+        pd.concat(copies, ignore_index=True), tests, given_maneuvers, contacts, criteria
+    )
     return [column for column in changed if verdicts[column] == "yes"]
 
 
