@@ -11,6 +11,7 @@ from pipeline.adjudication.maneuvers import judge_maneuver
 from pipeline.adjudication.misfits import list_doubts, list_missing
 from pipeline.adjudication.readings import FIRM
 from pipeline.adjudication.rolls import pair_rolls
+from pipeline.adjudication.turning_points import find_turning_points, list_undecided
 from pipeline.adjudication.variants import match_variants
 from pipeline.warehouse import Warehouse
 from schemas import codes
@@ -34,7 +35,7 @@ def explain_episode(warehouse: Warehouse, site: str, episode_id: str, config: Co
     """
     delivered = {
         name: _pick(warehouse.read(name, current=True), site, episode_id)
-        for name in ("episodes", "examinations", "treatments")
+        for name in ("episodes", "examinations", "treatments", "followups")
     }
     derived = {
         name: _pick(warehouse.read(name), site, episode_id)
@@ -52,6 +53,7 @@ def explain_episode(warehouse: Warehouse, site: str, episode_id: str, config: Co
     parts = [
         [f"{site}  {episode_id}", ""],
         _say_verdict(verdict, delivered["episodes"].iloc[0], config.criteria),
+        _say_turning_points(verdict, delivered, config.criteria),
         ["", "Tests before the first attempt: what each meets, and what it nearly meets"],
         _say_tests(
             examined[before].reset_index(drop=True),
@@ -121,6 +123,17 @@ def _say_verdict(verdict: pd.Series, episode: pd.Series, criteria: Criteria) -> 
     yield _wrap("Recorded", f"{recorded}; other diagnosis: {episode['other_diagnosis']}")
 
 
+def _say_turning_points(
+    verdict: pd.Series, delivered: Mapping[str, pd.DataFrame], criteria: Criteria
+) -> Iterator[str]:
+    """Which answer alone would bring back a case set apart, and what cannot be decided."""
+    if verdict["positional"] == "probable_non_positional":
+        points = " or ".join(find_turning_points(**delivered, criteria=criteria))
+        yield _wrap("Back with", f"another answer to: {points or 'no single one'}")
+    for name, missing in list_undecided(delivered["episodes"].iloc[0], criteria).items():
+        yield _wrap("Undecided", f"{name}: not recorded: {', '.join(missing)}")
+
+
 def _say_precedence(verdict: pd.Series, criteria: Criteria) -> str:
     """Which step of the order of the rules decided; pipeline/adjudication/adjudicate.py has the
     order."""
@@ -131,11 +144,13 @@ def _say_precedence(verdict: pd.Series, criteria: Criteria) -> str:
         if name in criteria.flags and criteria.flags[name].weight == "decisive"
     ]
     if verdict["positional"] == "probable_non_positional":
-        if decisive or "other_diagnosis=central" in against:
+        central = {n for n, c in criteria.other_causes.items() if c.diagnosis == "central"}
+        if decisive or {"other_diagnosis=central", *central} & set(against):
             return "a decisive reason against, which outweighs every criterion"
         return "the reasons against: no established criterion is met"
     if verdict["positional"] == "undetermined":
-        return "nothing: no criterion is met, and the reasons against are too few"
+        open_ = "what is met does not decide, or fits another cause alike"
+        return f"nothing: {open_ if verdict['criteria'] else 'no criterion is met'}"
     if verdict["certainty"] == "resolved_before":
         return "the site, which holds it for positional, while no test is positive any more"
     if any(criteria.criteria[name].certainty in FIRM for name in verdict["criteria"].split()):

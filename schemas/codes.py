@@ -21,6 +21,11 @@ DURATION_CLASS = {
     "long": "above the band",
     "unknown": "not measured",
 }
+VELOCITY_CLASS = {
+    "slow": "below the limit of healthy people",
+    "fast": "at or above that limit, or seen under fixation without being measured",
+    "unknown": "not measured, and not known to have been seen under fixation",
+}
 
 TEST_REASON = {
     "planned": "the site had planned a test for about that day",
@@ -87,9 +92,13 @@ RECORDED_ARM = {
 ARM = {
     "long": RECORDED_ARM["long"],
     "short": RECORDED_ARM["short"],
+    "short_or_cupula": (
+        "short arm or heavy cupula: told on sitting up, and not parted by a test with the nose down"
+    ),
     "cupula": "debris on the cupula itself",
     "unknown": "the tests do not tell",
 }
+SHORT_ARMS = ("short", "short_or_cupula")  # each says by which definition
 ARM_BASIS = {
     "sitting_up": "findings on sitting up, with silent positional tests",
     "half_dix_hallpike": "the pattern of the half Dix-Hallpike and nose-down tests",
@@ -220,7 +229,10 @@ CERTAINTY = {
     "emerging": (
         "meets criteria that are still emerging, or leaves open whether it meets more than these"
     ),
-    "suspected": "meets tentative criteria on symptoms without nystagmus",
+    "suspected": (
+        "meets tentative criteria on symptoms without nystagmus, or on nystagmus of which a part "
+        "was not seen"
+    ),
     "subjective": (
         "vertigo in a positional test without nystagmus, in a case that the site holds for "
         "positional"

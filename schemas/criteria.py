@@ -54,18 +54,24 @@ class Signs(Closed):
         tuple[Literal["geotropic", "apogeotropic", "same_way", "right", "left", "none"], ...] | None
     ) = None
     vertigo: tuple[Literal["none", "mild", "moderate", "severe"], ...] | None = None
-    fatigues: tuple[Literal["yes", "no"], ...] | None = None
     reverses_on_sitting: tuple[Literal["yes", "no"], ...] | None = None
     duration: tuple[Literal["short", "borderline", "long"], ...] | None = None
     timed: bool = Field(default=False, description="The duration must have been measured")
     latency_least_s: float | None = Field(default=None, description="Latency at least, seconds")
-    latency_most_s: float | None = Field(default=None, description="Latency at most, seconds")
-    latency_below_s: float | None = Field(default=None, description="Latency below, seconds")
-    velocity_kept_least: float | None = Field(
-        default=None, description="Velocity at 40 s as a part of the peak, at least"
+    velocity_kept_below: float | None = Field(
+        default=None, description="Velocity at 40 s as a part of the peak, below"
     )
-    peak_least: float | None = Field(
-        default=None, description="Greatest velocity at least, degrees per second"
+    peak_most: float | None = Field(
+        default=None, description="Greatest velocity at most, degrees per second"
+    )
+    velocity: tuple[Literal["slow", "fast"], ...] | None = None
+    alike: tuple[Literal["yes", "no"], ...] | None = Field(
+        default=None, description="Of a pair of roll tests: both sides are about as fast"
+    )
+    felt_or_fast: bool = Field(
+        default=False,
+        description="With vertigo, or faster than in healthy people: what is neither measured nor "
+        "felt does not fit",
     )
 
 
@@ -101,6 +107,10 @@ class Criterion(Pattern, Sourced):
         default=(),
         description="None of them showed nystagmus on the same ear, whether they were done or not",
     )
+    unless_silent: tuple[TestName, ...] = Field(
+        default=(),
+        description="Not met where one of them was done on the same ear, and none showed nystagmus",
+    )
     also_seen: Pattern | None = Field(
         default=None, description="Another test on the same ear must show this"
     )
@@ -113,6 +123,9 @@ class Criterion(Pattern, Sourced):
     arm_basis: Literal["sitting_up", "half_dix_hallpike"] | None = None
     mechanism: Mechanism
     certainty: Literal["definite", "probable", "emerging", "suspected", "subjective"]
+    decides: bool = Field(
+        default=True, description="False: met alone, it leaves the episode undetermined"
+    )
 
     @property
     def rests_on_symptoms(self) -> bool:
@@ -177,16 +190,31 @@ class LaterFlag(Sourced):
 
 class OtherCause(Sourced):
     """Another cause by its published criteria, as far as the fields allow: all answers must hold,
-    and the pattern be seen if there is one."""
+    and the patterns be seen if there are any."""
 
     diagnosis: Annotated[
         str, OneOf([code for code in codes.OTHER_DIAGNOSIS if code not in ("none", "unknown")])
     ]
     answers: dict[str, Literal["yes", "no"]] = {}
     pattern: Pattern | None = None
-    no_nystagmus: bool = Field(
-        default=False, description="No test before treatment may show nystagmus"
+    also_seen: Pattern | None = Field(
+        default=None, description="Another test of the episode must show this"
     )
+    nothing_in: tuple[tuple[TestName, ...], ...] = Field(
+        default=(),
+        description="One test of each group was done, on both ears if it has a side, and no test "
+        "before treatment showed nystagmus or vertigo",
+    )
+    undecided: bool = Field(
+        default=False,
+        description="The tests fit it and positional vertigo alike, unless what was measured says "
+        "otherwise: the episode is undetermined",
+    )
+
+    @property
+    def rests_on_answers(self) -> bool:
+        """Whether no test has to show anything."""
+        return self.pattern is None
 
 
 class DurationClasses(Closed):
@@ -198,10 +226,21 @@ class DurationClasses(Closed):
     source: str
 
 
+class HealthyVelocity(Closed):
+    """Slow-phase velocities of positional nystagmus that few healthy people exceed, degrees per
+    second."""
+
+    horizontal: float = Field(gt=0)
+    vertical: float = Field(gt=0, description="Also of vertical nystagmus with another part")
+    standing: Standing
+    source: str
+
+
 class Criteria(Closed):
     """`config/criteria.yaml`."""
 
     duration: DurationClasses
+    healthy_velocity: HealthyVelocity
     tests_of_canal: dict[Canal, tuple[TestName, ...]] = Field(
         description="Tests whose turning negative confirms resolution"
     )

@@ -57,6 +57,11 @@ class Findings(Table):
         codes=codes.DURATION_CLASS,
         filled=True,
     )
+    velocity_class: Series[Text] = column(
+        "Greatest slow-phase velocity against that of healthy people, by direction",
+        codes=codes.VELOCITY_CLASS,
+        filled=True,
+    )
 
     class Config:
         metadata = {
@@ -102,6 +107,7 @@ class Adjudications(Table):
         codes={
             "intensity": "stronger response",
             "signs": "lying-down, bow or lean nystagmus",
+            "direction": "the ear away from which it beats on both sides",
             "plane": "the plane of the nystagmus",
         },
     )

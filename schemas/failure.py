@@ -26,7 +26,10 @@ REASON = {
         "vertigo was left"
     ),
     "remission_anyway": "it resolved later without the help of a maneuver",
-    "never_tested_again": "not tested again, so nothing is known of the maneuver's success",
+    "never_tested_again": (
+        "not tested again, nor reported to be free of vertigo, so that nothing is known of the "
+        "maneuver's success"
+    ),
     "undetermined": "the record holds evidence for none of these",
 }
 EVIDENCE = {
@@ -39,13 +42,16 @@ EVIDENCE = {
     "head_hang_outside_by_estimate": (
         "the head hang lay outside the tolerance, but was estimated or its source is not known"
     ),
-    "hold_outside": "the hold lay outside the tolerance",
     "not_completed": "not all positions were reached",
     "done_alone": "nobody watched the maneuver",
     "treated_other_ear": "the ear that was treated is not one that the first tests allow",
     "later_test_other_ear": "tests after the maneuver point to the ear that was not treated",
     "maneuver_for_other_canal": "the maneuver is for no canal that the first tests allow",
     "untested_canal_positive": "a canal that had not been tested before the maneuver is positive",
+    "silent_canal_positive": (
+        "a canal whose test had been silent before the maneuver is positive, and may have been "
+        "missed"
+    ),
     "maneuver_for_other_arm": "the maneuver is for no arm that the first tests allow",
     "later_test_other_arm": "tests after the maneuver point to an arm that it is not for",
     "other_arm_maneuver_worked": (
@@ -101,7 +107,7 @@ class Tolerance(Closed):
 
     says: str = Field(min_length=1)
     maneuvers: tuple[str, ...] = Field(min_length=1)
-    column: Literal["head_turn_deg", "head_hang_deg", "hold_s"]
+    column: Literal["head_turn_deg", "head_hang_deg"]
     least: float | None = Field(default=None, ge=0)
     most: float | None = Field(default=None, ge=0)
     source: str = Field(min_length=1)
@@ -114,6 +120,14 @@ class Tolerance(Closed):
         if self.least is not None and self.most is not None and self.least > self.most:
             raise ValueError("least must not be above most")
         return self
+
+
+class GrossAngle(Closed):
+    """How far outside of the usual range an angle is grossly wrong."""
+
+    beyond_deg: float = Field(gt=0)
+    source: str = Field(min_length=1)
+    standing: Standing
 
 
 class Remission(Closed):
@@ -129,6 +143,7 @@ class Failure(Closed):
 
     patterns: dict[Annotated[str, OneOf(EVIDENCE)], Pattern]
     tolerances: dict[str, Tolerance]
+    gross_angle: GrossAngle | None = None
     trusted_angle_sources: tuple[Literal["measured", "estimated", "not_recorded"], ...]
     alone: tuple[Literal["clinician", "self_supervised", "self_unsupervised", "caregiver"], ...]
     remission: dict[Canal, Remission]

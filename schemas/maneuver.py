@@ -101,7 +101,9 @@ class Maneuver(Closed):
     canals: tuple[Canal, ...]
     arms: tuple[Arm, ...]
     mechanisms: tuple[Mechanism, ...]
-    sided: bool = Field(description="Done for one ear, so that the record must name it")
+    sided: bool = Field(
+        description="Given for an ear, which the record must name unless it treats both at once"
+    )
     treats: Literal["one_ear", "both_ears_at_once"] | None = Field(
         default=None,
         description=(
@@ -119,10 +121,10 @@ class Maneuver(Closed):
     @model_validator(mode="after")
     def _ears_agree(self) -> "Maneuver":
         if self.kind in ("maneuver", "exercise"):
-            if self.sided != (self.treats == "one_ear") or self.treats is None:
+            if self.treats is None or (self.treats == "one_ear" and not self.sided):
                 raise ValueError(
-                    "treats must be one_ear for a sided maneuver, both_ears_at_once for one "
-                    "without a side"
+                    "treats must be one_ear or both_ears_at_once, and a maneuver without a side "
+                    "treats both"
                 )
             if self.technique is None:
                 raise ValueError("technique is missing")

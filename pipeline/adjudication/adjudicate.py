@@ -15,15 +15,16 @@ from pipeline.adjudication.reasons import (
 from pipeline.adjudication.rolls import pair_rolls
 from pipeline.adjudication.variants import match_variants
 from schemas.columns import Frame
-from schemas.criteria import Criteria
+from schemas.criteria import Criteria, OtherCause
 from schemas.delivery import Episodes, Examinations, Followups, Treatments
 from schemas.derived import Adjudications, Findings, ReasonsAgainst
 from schemas.keys import EPISODE
 
 # strong or moderate flags that outweigh criteria which are not firm (this project's proposal)
 ENOUGH_FLAGS = 2
+WEIGHED = ("decisive", "strong", "moderate", "flags", "seen_cause", "told_cause", "alike")
 NOTHING_AGAINST = {
-    **dict.fromkeys(("decisive", "strong", "moderate", "flags", "causes"), 0),
+    **dict.fromkeys(WEIGHED, 0),
     "reasons_against": "",
 }
 
@@ -88,45 +89,79 @@ def adjudicate_episodes(
 
 
 def _weigh_reasons(reasons: Frame[ReasonsAgainst], criteria: Criteria) -> pd.DataFrame:
-    """By episode: its reasons in one text, how many flags of each weight, and other causes."""
+    """By episode: its reasons in one text, how many flags of each weight, and other causes: those
+    that tests show, those that only answers tell, and those that look alike."""
     flags = reasons["reason"].map({name: flag.weight for name, flag in criteria.flags.items()})
+    kinds = reasons["reason"].map(
+        {name: _weigh_cause(cause) for name, cause in criteria.other_causes.items()}
+    )
     weighed = reasons[EPISODE].assign(
-        **{weight: flags.eq(weight) for weight in ("decisive", "strong", "moderate")},
+        **{weight: flags.eq(weight) for weight in ("strong", "moderate")},
+        **{kind: kinds.eq(kind) for kind in ("seen_cause", "told_cause", "alike")},
+        decisive=flags.eq("decisive") | kinds.eq("decisive"),
         flags=flags.notna(),
-        causes=reasons["reason"].isin(list(criteria.other_causes)),
     )
     texts = reasons.groupby(EPISODE)["reason"].agg(" ".join).astype("string")
     return weighed.groupby(EPISODE).sum().assign(reasons_against=texts)
 
 
+def _weigh_cause(cause: OtherCause) -> str:
+    if cause.undecided:
+        return "alike"
+    if cause.diagnosis == "central":
+        return "decisive"
+    return "told_cause" if cause.rests_on_answers else "seen_cause"
+
+
 def _state_verdicts(facts: pd.DataFrame) -> pd.DataFrame:
-    """Precedence (this project's proposal): a decisive flag sets the case apart even if a criterion
-    is met; else firm criteria make it positional; else another cause by its criteria, another
-    diagnosis of the site, no canal recorded, or two strong or moderate flags set it apart; else
-    weaker criteria make it positional; else it is undetermined, unless the site holds it for
-    positional and no test is positive any more.
+    """Precedence (this project's proposal): a decisive flag, a central pattern or a central
+    diagnosis sets the case apart even if a criterion is met; else, where tests fit another cause
+    alike, a further cause that they show or another diagnosis of the site sets it apart, and
+    without these it is undetermined; else
+    firm criteria make it positional; else another cause that tests show, another diagnosis of the
+    site, no canal recorded, or two strong or moderate flags set it apart, and so does a cause that
+    only answers tell, where no nystagmus is as described; else weaker criteria make it positional
+    if they decide; else it is undetermined, unless the site holds it for positional and no test is
+    positive any more.
+
+    Another diagnosis that was made by then leaves no criterion definite.
     """
     elsewhere = is_named(facts) & ~facts["later"]
     no_canal = facts["recorded_canal"].eq("none")
     flagged = facts["decisive"].gt(0) | (elsewhere & facts["other_diagnosis"].eq("central"))
+    # what looks like a lateral canal says nothing of a typical other one
+    alike = facts["alike"].gt(0) & (facts["canal"].eq("lateral") | facts["canal"].isna())
     firm = facts["firm"].eq(True)
     against = (
-        facts["causes"].gt(0)
+        facts["seen_cause"].gt(0)
+        | (facts["told_cause"].gt(0) & ~facts["on_nystagmus"].eq(True))
         | elsewhere
         | no_canal
         | (facts["strong"] + facts["moderate"]).ge(ENOUGH_FLAGS)
     )
+    met = facts["certainty"].notna()
     quiet = ~facts["seen"].fillna(False) & facts["first_test_day"].notna()
     resolved = quiet & facts["recorded_canal"].isin(
         ["posterior", "lateral", "anterior", "multiple"]
     )
-    tests = [flagged, firm, against, facts["certainty"].notna(), resolved]
-    kind = np.select(tests, ["apart", "criteria", "apart", "criteria", "resolved"], "undetermined")
+    steps = [
+        (flagged | (alike & (elsewhere | facts["seen_cause"].gt(0))), "apart"),
+        (alike, "undetermined"),
+        (firm, "criteria"),
+        (against, "apart"),
+        (met & facts["decided"].eq(True), "criteria"),
+        (resolved, "resolved"),
+    ]
+    kind = np.select(*zip(*steps, strict=True), "undetermined")
     positional = {"apart": "probable_non_positional", "criteria": "yes", "resolved": "yes"}
     without_criteria = np.select(
         [kind == "resolved", facts["seen"].fillna(False)], ["resolved_before", "possible"], "none"
     )
-    by_findings = (facts["flags"] + facts["causes"]).gt(0)
+    by_findings = (
+        facts[["flags", "decisive", "seen_cause", "told_cause", "alike"]].gt(0).any(axis=1)
+    )
+    certainty = facts["certainty"].mask(elsewhere & facts["certainty"].eq("definite"), "probable")
+    certainty = certainty.mask(alike & met, "possible")
     known_day = facts[["first_test_day", "other_diagnosis_day"]].max(axis=1)
     apart_day = facts["first_test_day"].where(by_findings | ~elsewhere, known_day)
     texts = {
@@ -140,7 +175,7 @@ def _state_verdicts(facts: pd.DataFrame) -> pd.DataFrame:
     }
     verdicts = facts.assign(
         positional=pd.Series(kind, index=facts.index).map(positional).fillna("undetermined"),
-        certainty=facts["certainty"].fillna(pd.Series(without_criteria, index=facts.index)),
+        certainty=certainty.fillna(pd.Series(without_criteria, index=facts.index)),
         known_day=np.select(
             [kind == "apart", kind == "undetermined"],
             [apart_day, pd.NA],

@@ -60,13 +60,13 @@ def are_silent(
 ) -> np.ndarray:
     """Whether one of some tests was done on an ear and none of them ever showed nystagmus there.
 
-    Where such a test was repeated, the examination that showed nystagmus decides, whenever it came:
-    a test that shows nothing is often wrong (manual Dix-Hallpike tests missed 27 and 34 %, manual
-    roll tests 63 %: Hentze M et al. Front Neurol 2025;16:1654404; testing again in one visit found
-    28 of 68 that had been negative: Evren C et al. Braz J Otorhinolaryngol 2017;83:243-248). What
-    the other ear's test shows tells nothing (this project's proposal: of healthy people 55 % have
-    some nystagmus in a Dix-Hallpike test, Martens C et al. Otolaryngol Head Neck Surg
-    2016;154:861-867).
+    Slow nystagmus without vertigo is silence too (show_nystagmus). Where such a test was repeated,
+    the examination that showed nystagmus decides, whenever it came: a test that shows nothing is
+    often wrong (manual Dix-Hallpike tests missed 27 and 34 %, manual roll tests 63 %: Hentze M et
+    al. Front Neurol 2025;16:1654404; testing again in one visit found 28 of 68 that had been
+    negative: Evren C et al. Braz J Otorhinolaryngol 2017;83:243-248). What the other ear's test
+    shows tells nothing (this project's proposal: of healthy people 55 % have some nystagmus in a
+    Dix-Hallpike test, Martens C et al. Otolaryngol Head Neck Surg 2016;154:861-867).
 
     Parameters
     ----------
@@ -85,4 +85,18 @@ def are_silent(
         bool, one for each row of `of`.
     """
     done = examined[examined["test"].isin(tests)]
-    return have_test(of, ears, done) & ~have_test(of, ears, done[done["nystagmus"]])
+    return have_test(of, ears, done) & ~have_test(of, ears, done[show_nystagmus(done)])
+
+
+def show_nystagmus(examined: pd.DataFrame) -> pd.Series:
+    """Whether each test shows nystagmus that tells of something: felt, or not measured to be as
+    slow as that of healthy people."""
+    return examined["nystagmus"].astype(bool) & ~are_faint(examined)
+
+
+def are_faint(examined: pd.DataFrame) -> pd.Series:
+    """Whether each test shows nystagmus of the kind that healthy people have: not felt, and
+    measured to be as slow as theirs (Martens C et al. Otolaryngol Head Neck Surg 2016;154:861-867).
+    """
+    slow = examined["velocity_class"].eq("slow").fillna(False).astype(bool)
+    return slow & examined["vertigo"].eq("none") & examined["nystagmus"].astype(bool)

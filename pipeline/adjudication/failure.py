@@ -12,7 +12,9 @@ from pipeline.adjudication.course import (
     find_remission,
     name_unseen,
 )
+from pipeline.adjudication.days import keep_until_reclassified
 from pipeline.adjudication.findings import find_incomplete
+from pipeline.adjudication.flaws import find_flaws, list_shared
 from pipeline.adjudication.later_tests import compare_later_tests
 from pipeline.adjudication.maneuvers import FITS, MOVES_NOTHING, judge_fit
 from pipeline.adjudication.switches import find_switches
@@ -20,12 +22,12 @@ from schemas.columns import Frame
 from schemas.criteria import Criteria
 from schemas.delivery import Episodes, Examinations, Followups, Treatments
 from schemas.derived import Adjudications, Attempts, FailureReasons, Findings, Spells
-from schemas.failure import VIEW, Failure, Tolerance
+from schemas.failure import VIEW, Failure
 from schemas.keys import EPISODE
 from schemas.maneuver import Maneuver
 
 SWITCH = "tested_canal_newly_positive"
-ANGLES = ("head_turn_deg", "head_hang_deg")
+MISSED = "silent_canal_positive"
 VERDICT = ["variants", "canal", "side", "reasons_against"]
 
 
@@ -61,7 +63,8 @@ def explain_failures(
     switches = find_switches(
         record.examinations, record.findings, record.treatments, verdicts, criteria
     )
-    sessions = keep_failed(first, switches)
+    contacts = keep_until_reclassified(record.followups, record.adjudications)
+    sessions = leave_out_relieved(keep_failed(first, switches), contacts)
     failures, switched = (
         sessions[sessions["outcome"].eq("positive")],
         sessions["switched_day"].notna(),
@@ -155,6 +158,25 @@ def keep_failed(first: pd.DataFrame, switches: pd.DataFrame) -> pd.DataFrame:
     ]
 
 
+def leave_out_relieved(sessions: pd.DataFrame, contacts: pd.DataFrame) -> pd.DataFrame:
+    """The sessions without those after which nobody tested and the vertigo was gone.
+
+    That is what the last contact between such a session and the next one says. Whoever is well has
+    no failure to explain; where a test shows another canal positive, that test decides.
+    """
+    told = contacts[contacts["positional_symptoms"].isin(["yes", "no"])]
+    told = told[[*EPISODE, "day", "positional_symptoms"]].merge(
+        sessions[[*EPISODE, "day", "next_day"]], on=EPISODE, suffixes=("", "_session")
+    )
+    before_next = told["next_day"].isna() | told["day"].le(told["next_day"])
+    told = told[told["day"].gt(told["day_session"]) & before_next.fillna(True).astype(bool)]
+    of_last_day = told[told["day"].eq(told.groupby(EPISODE)["day"].transform("max"))]
+    well = of_last_day.groupby(EPISODE)["positional_symptoms"].agg(lambda said: said.eq("no").all())
+    relieved = pd.MultiIndex.from_frame(sessions[EPISODE]).isin(well.index[well.astype(bool)])
+    unseen = sessions["outcome"].eq("not_tested_again") & sessions["switched_day"].isna()
+    return sessions[~(unseen & relieved)]
+
+
 def date_switches(first: pd.DataFrame, switches: pd.DataFrame) -> pd.Series:
     """The day of a switch behind each first session that no positive test calls failed,
     on the index of `first`.
@@ -179,49 +201,25 @@ def date_switches(first: pd.DataFrame, switches: pd.DataFrame) -> pd.Series:
 
 def tell_switches(sessions: pd.DataFrame, switches: pd.DataFrame) -> pd.DataFrame:
     """Evidence of a switch behind sessions that failed or left another canal positive:
-    what tests showed, and what the site recorded with the session itself."""
+    what tests showed, and what the site recorded with the session itself.
+
+    A canal whose test had been silent may also have been missed, so that both are told; not where
+    it was positive in the very visit of the maneuver, or where the site recorded a switch.
+    """
     failed = sessions[sessions["outcome"].eq("positive") | sessions["switched_day"].notna()]
     failed = failed.drop(columns="switched_day").join(switches, on=EPISODE)
     shown, recorded = (
         failed[failed["shown_day"].notna()],
         failed["recorded_day"].eq(failed["day"]).fillna(False),
     )
+    later = shown[shown["shown_day"].gt(shown["day"]) & ~recorded[shown.index]]
     return pd.concat(
         [
             _list(shown.assign(day=shown["shown_day"]), SWITCH),
+            _list(later.assign(day=later["shown_day"]), MISSED),
             _list(failed[recorded], "canal_switch_recorded"),
         ]
     )
-
-
-def find_flaws(
-    given: pd.DataFrame, maneuvers: dict[str, Maneuver], failure: Failure
-) -> pd.DataFrame:
-    """Evidence that the first session was not done as usual;
-    a flaw counts if every attempt of the session shows it.
-
-    `given` are the attempts of first sessions. What was not recorded is no flaw. The result has
-    site, episode_id, evidence and day, as with every other kind of evidence.
-    """
-    listed = {code: m.technique.hold_least_s for code, m in maneuvers.items() if m.technique}
-    usual = given["maneuver"].map(listed).astype("Float64")
-    flaws = {
-        "hold_below_usual": given["hold_s"].lt(usual),
-        "not_completed": given["completed"].eq("no"),
-        "done_alone": given["performed_by"].isin(failure.alone),
-    }
-    trusted = given["angle_source"].isin(failure.trusted_angle_sources)
-    for tolerance in failure.tolerances.values():
-        name, outside = (
-            f"{tolerance.column.rsplit('_', 1)[0]}_outside",
-            _lie_outside(given, tolerance),
-        )
-        if tolerance.column in ANGLES:
-            by_estimate = f"{name}_by_estimate"
-            flaws[by_estimate] = flaws.get(by_estimate, False) | (outside & ~trusted)
-            outside &= trusted
-        flaws[name] = flaws.get(name, False) | outside
-    return _list_shared(given, flaws)
 
 
 def find_misfits(given: pd.DataFrame) -> pd.DataFrame:
@@ -237,7 +235,7 @@ def find_misfits(given: pd.DataFrame) -> pd.DataFrame:
         "maneuver_for_other_arm": right_canal & given["fits_arm"].eq("no") & ~cupula,
         "maneuver_for_free_debris": right_canal & given["fits_mechanism"].eq("no"),
     }
-    return _list_shared(given, misfits)
+    return list_shared(given, misfits)
 
 
 def find_other_causes(sessions: pd.DataFrame, record: Record, criteria: Criteria) -> pd.DataFrame:
@@ -295,27 +293,5 @@ def state_reasons(sessions: pd.DataFrame, evidence: pd.DataFrame) -> pd.DataFram
     return rows.sort_values(key, ignore_index=True)
 
 
-def _lie_outside(given: pd.DataFrame, tolerance: Tolerance) -> pd.Series:
-    """True for an attempt of a maneuver that the tolerance is about and whose recorded value lies
-    outside it."""
-    value = given[tolerance.column].astype("Float64")
-    outside = pd.Series(False, index=given.index, dtype="boolean")
-    if tolerance.least is not None:
-        outside |= value.lt(tolerance.least).fillna(False)
-    if tolerance.most is not None:
-        outside |= value.gt(tolerance.most).fillna(False)
-    return outside & given["maneuver"].isin(tolerance.maneuvers)
-
-
 def _list(rows: pd.DataFrame, evidence: str) -> pd.DataFrame:
     return rows[[*EPISODE, "day"]].assign(evidence=evidence)
-
-
-def _list_shared(given: pd.DataFrame, signs: dict[str, pd.Series]) -> pd.DataFrame:
-    """The signs that all attempts of a session share."""
-    shown = given[[*EPISODE, "day"]].assign(
-        **{code: s.fillna(False).astype(bool) for code, s in signs.items()}
-    )
-    shared = shown.groupby([*EPISODE, "day"])[list(signs)].all().reset_index()
-    long = shared.melt([*EPISODE, "day"], var_name="evidence")
-    return long.loc[long["value"].astype(bool), [*EPISODE, "evidence", "day"]]

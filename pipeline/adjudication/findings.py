@@ -4,24 +4,27 @@ import numpy as np
 import pandas as pd
 
 from schemas.columns import Frame
-from schemas.criteria import DurationClasses
+from schemas.criteria import Criteria, DurationClasses, HealthyVelocity
 from schemas.delivery import Examinations, Treatments
 from schemas.derived import Findings, Spells
 from schemas.keys import EPISODE
 
+DIRECTIONS = ["vertical", "torsion", "horizontal"]
+
 
 def describe_tests(
-    examinations: Frame[Examinations], treatments: Frame[Treatments], duration: DurationClasses
+    examinations: Frame[Examinations], treatments: Frame[Treatments], criteria: Criteria
 ) -> Frame[Findings]:
     """One finding for each examination, in the same order and with the same index
     (schemas.derived.Findings)."""
-    nystagmus = examinations[["vertical", "torsion", "horizontal"]].ne("none").any(axis=1)
+    nystagmus = examinations[DIRECTIONS].ne("none").any(axis=1)
     findings = examinations[[*EPISODE, "day", "examination", "test", "side"]].assign(
         nystagmus=nystagmus,
         positive=nystagmus | examinations["vertigo"].ne("none"),
         before_treatment=_come_before_treatment(examinations, treatments),
         torsion_toward=_torsion_toward(examinations),
-        duration_class=classify_durations(examinations["duration_s"], duration),
+        duration_class=classify_durations(examinations["duration_s"], criteria.duration),
+        velocity_class=classify_velocities(examinations, criteria.healthy_velocity),
     )
     return Findings.cast(findings)
 
@@ -42,6 +45,24 @@ def classify_durations(seconds: pd.Series, duration: DurationClasses) -> np.ndar
         "long",
     )
     return classes
+
+
+def classify_velocities(examinations: pd.DataFrame, healthy: HealthyVelocity) -> np.ndarray:
+    """The greatest velocity of each test as slow or fast, against that of healthy people.
+
+    Nystagmus with a vertical part is measured by the vertical limit. What is seen under fixation is
+    fast, since fixation suppresses what healthy people have (common practice); what was otherwise
+    not measured is unknown.
+    """
+    measured = examinations["peak_spv"].to_numpy(float, na_value=np.nan)
+    limit = np.where(examinations["vertical"].eq("none"), healthy.horizontal, healthy.vertical)
+    shown = examinations[DIRECTIONS].ne("none").any(axis=1)
+    fixating = examinations["fixation_removed"].eq("no").fillna(False).astype(bool)
+    return np.select(
+        [shown & fixating, np.isnan(measured), measured < limit],
+        ["fast", "unknown", "slow"],
+        "fast",
+    )
 
 
 def _torsion_toward(examinations: pd.DataFrame) -> np.ndarray:

@@ -1,13 +1,14 @@
 """What speaks for another cause: flags with their weights, and other causes by their published
 criteria."""
 
+import numpy as np
 import pandas as pd
 
-from pipeline.adjudication.ears import are_silent, name_ear
+from pipeline.adjudication.ears import OTHER_EAR, are_silent, name_ear
 from pipeline.adjudication.patterns import find_pattern
 from schemas.columns import Frame
 from schemas.criteria import Criteria, Flag, OtherCause
-from schemas.delivery import Episodes
+from schemas.delivery import SIDED_TESTS, Episodes
 from schemas.keys import EPISODE
 
 
@@ -18,8 +19,8 @@ def raise_flags(
 
     Tests after a maneuver raise none: down-beating nystagmus is common and transient after a
     successful one (22 of 57, Oh EH et al. J Clin Neurol 2019;15:143-148). Flags that rest on
-    nystagmus can ask for a least velocity, since slow positional nystagmus is common in healthy
-    people (70 % of 101, J Vestib Res 2021).
+    nystagmus can ask for velocities above those of healthy people, since slow positional nystagmus
+    is common in these (70 % of 101, J Vestib Res 2021).
 
     Parameters
     ----------
@@ -78,10 +79,27 @@ def _find_cause(
     for field, answer in cause.answers.items():
         holds &= episodes[field].eq(answer).fillna(False)
     members = pd.MultiIndex.from_frame(episodes[EPISODE])
-    if cause.pattern is not None:
-        candidates = pairs if cause.pattern.both_sides else before
-        shown = candidates.loc[find_pattern(candidates, cause.pattern, unmeasured=False), EPISODE]
-        holds &= members.isin(pd.MultiIndex.from_frame(shown))
-    if cause.no_nystagmus:
-        holds &= ~members.isin(pd.MultiIndex.from_frame(before.loc[before["nystagmus"], EPISODE]))
+    for pattern in filter(None, (cause.pattern, cause.also_seen)):
+        candidates = pairs if pattern.both_sides else before
+        shown = find_pattern(candidates, pattern, unmeasured=cause.undecided)
+        holds &= members.isin(pd.MultiIndex.from_frame(candidates.loc[shown, EPISODE]))
+    if cause.nothing_in:
+        holds &= _found_nothing(members, before, cause.nothing_in)
     return episodes[holds]
+
+
+def _found_nothing(
+    members: pd.MultiIndex, before: pd.DataFrame, groups: tuple[tuple[str, ...], ...]
+) -> np.ndarray:
+    """Whether a test of each group was done, on both ears if it has a side, and no test at all
+    showed nystagmus or vertigo."""
+    positive = before["positive"].astype(bool)
+    holds = ~members.isin(pd.MultiIndex.from_frame(before.loc[positive, EPISODE]))
+    for tests in groups:
+        done = before[before["test"].isin(tests)]
+        ears = done.groupby(EPISODE)["side"].agg(set)
+        whole = ears.map(lambda sides: not set(OTHER_EAR) - sides).astype(bool)
+        if not set(tests) & set(SIDED_TESTS):
+            whole[:] = True
+        holds &= members.isin(whole.index[whole])
+    return holds

@@ -14,14 +14,17 @@ from schemas.keys import EPISODE
 # the other way round.
 BEATS_TOWARD_AFFECTED = dict(zip(SIGNS, (False, True, False), strict=True))
 PATTERN = [*EPISODE, "horizontal"]
-# ranks of the evidence: velocity 0, or 1 across days; vertigo 2 and 3; signs 4 and 5
+# ranks of the evidence: direction or velocity 0, or 1 across days; vertigo 2 and 3; signs 4 and 5
 BY_SIGNS, NOTHING = 4, 9
 
 
 def tell_side(pairs: pd.DataFrame) -> pd.DataFrame:
     """Find the affected ear of each pair of supine roll tests.
 
-    Intensity decides, measured velocity before vertigo; on a tie the signs do, if they agree. All
+    Intensity decides, measured velocity before vertigo; on a tie, or where both sides are about as
+    fast, the signs do, if they agree. Nystagmus that beats to the same ear on both sides is of the
+    other ear: it beats away from the ground with the affected ear down (five cases, Califano L et
+    al. Acta Otorhinolaryngol Ital 2013;33:254-260). All
     pairs of an episode that show the same direction have the same ear: that of the best kind of
     evidence that any of them has, and of one visit before that of several, since responses vary
     from day to day (this project's proposal); unknown where pairs with the same kind of evidence
@@ -51,7 +54,11 @@ def tell_side(pairs: pd.DataFrame) -> pd.DataFrame:
     by_intensity = np.where(
         ears_by_sign["intensity"].notna(), 2 * pairs["stronger_by"].eq("vertigo") + across, NOTHING
     )
+    by_direction = pairs["beats_to"].map(OTHER_EAR)
     ranked = [
+        pairs[PATTERN].assign(
+            ear=by_direction, rank=np.where(by_direction.notna(), across, NOTHING)
+        ),
         pairs[PATTERN].assign(ear=ears_by_sign["intensity"], rank=by_intensity),
         pairs[PATTERN].assign(
             ear=by_signs, rank=np.where(by_signs != UNKNOWN_SIDE, BY_SIGNS + across, NOTHING)
@@ -70,8 +77,8 @@ def tell_side(pairs: pd.DataFrame) -> pd.DataFrame:
         {
             "ear": ear,
             "side_by": np.select(
-                [ear.eq(UNKNOWN_SIDE), best_by_pair["rank"].lt(BY_SIGNS)],
-                ["none", "intensity"],
+                [ear.eq(UNKNOWN_SIDE), by_direction.notna(), best_by_pair["rank"].lt(BY_SIGNS)],
+                ["none", "direction", "intensity"],
                 "signs",
             ),
             "side_signs": join_texts([f"{name}=" + ears_by_sign[name] for name in ears_by_sign]),

@@ -9,7 +9,7 @@ import pandas as pd
 
 from schemas.criteria import Pattern, Signs
 
-LISTED = ("vertical", "torsion_toward", "horizontal", "vertigo", "fatigues", "reverses_on_sitting")
+LISTED = ("vertical", "torsion_toward", "horizontal", "vertigo", "reverses_on_sitting", "alike")
 
 
 def check_pattern(examined: pd.DataFrame, pattern: Pattern, *, unmeasured: bool) -> pd.DataFrame:
@@ -48,13 +48,18 @@ def check_signs(examined: pd.DataFrame, signs: Signs, *, unmeasured: bool) -> pd
     if signs.duration is not None:
         untimed = ["unknown"] if unmeasured and not signs.timed else []
         keys["duration"] = examined["duration_class"].isin([*signs.duration, *untimed])
+    if signs.velocity is not None:
+        unmeasured_too = ["unknown"] if unmeasured else []
+        keys["velocity"] = examined["velocity_class"].isin([*signs.velocity, *unmeasured_too])
+    if signs.felt_or_fast:
+        keys["felt_or_fast"] = examined["vertigo"].ne("none") | examined["velocity_class"].eq(
+            "fast"
+        )
     bounds: dict[str, Callable[[float], pd.Series]] = {
         "latency_least_s": lambda limit: examined["latency_s"] >= limit,
-        "latency_most_s": lambda limit: examined["latency_s"] <= limit,
-        "latency_below_s": lambda limit: examined["latency_s"] < limit,
-        "peak_least": lambda limit: examined["peak_spv"] >= limit,
-        "velocity_kept_least": lambda limit: (
-            examined["spv_at_40s"] >= limit * examined["peak_spv"].where(examined["peak_spv"] > 0)
+        "peak_most": lambda limit: examined["peak_spv"] <= limit,
+        "velocity_kept_below": lambda limit: (
+            examined["spv_at_40s"] < limit * examined["peak_spv"].where(examined["peak_spv"] > 0)
         ),
     }
     for key, holds in bounds.items():

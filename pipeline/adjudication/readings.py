@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from schemas.codes import SHORT_ARMS
 from schemas.keys import EPISODE
 
 VALUES = {
@@ -26,10 +27,12 @@ BITS = {
     part: {value: sum(1 << n for n, v in enumerate(VARIANTS) if v[p] == value) for value in values}
     for p, (part, values) in enumerate(VALUES.items())
 }
+SHORT_OR_CUPULA = BITS["arm"]["short"] | BITS["arm"]["cupula"]
 PLACES = [canal & side for canal in BITS["canal"].values() for side in BITS["side"].values()]
 EVERY = (1 << len(VARIANTS)) - 1
 CERTAINTIES = ["definite", "probable", "emerging", "suspected", "subjective"]
 FIRM = ("definite", "probable")
+ON_SYMPTOMS = ("suspected", "subjective")
 
 
 def read_variants(matches: pd.DataFrame) -> pd.DataFrame:
@@ -48,10 +51,13 @@ def read_variants(matches: pd.DataFrame) -> pd.DataFrame:
     -------
     pd.DataFrame
         By site and episode_id: met_day; canal, side, arm and mechanism where all variants left
-        agree, canal being `multiple`, or side `both`, where tests of different places have none in
-        common; arm_basis; `variants` and `criteria` that are left (what another test of the same
-        place rules out is gone, and what it narrows down is told as narrow); certainty; `firm`,
-        whether one of these criteria is definite or probable; side_by and side_signs.
+        agree, arm being `short_or_cupula` where tests on sitting up leave both, and canal
+        `multiple`, or side `both`, where tests of different places have none in common; arm_basis;
+        `variants` and `criteria` that are left (what another test of the same place rules out is
+        gone, and what it narrows down is told as narrow); certainty; `firm`, whether one of these
+        criteria is definite or probable, `decided`, whether one of them decides, and
+        `on_nystagmus`, whether one of them rests on nystagmus seen as described; side_by and
+        side_signs.
     """
     rows = matches.assign(
         bits=_read_bits(matches), rank=matches["certainty"].map(CERTAINTIES.index).astype(int)
@@ -66,13 +72,16 @@ def read_variants(matches: pd.DataFrame) -> pd.DataFrame:
     readings = rows.groupby(EPISODE).agg(met_day=("day", "min"), arm_basis=("arm_basis", "first"))
     for part in VALUES:
         readings[part] = left[part].to_numpy()
-    readings["arm_basis"] = readings["arm_basis"].where(readings["arm"].eq("short"))
+    left_open = left["arms_left"].to_numpy() & readings["arm_basis"].notna().to_numpy()
+    readings["arm"] = readings["arm"].mask(left_open, "short_or_cupula")
+    readings["arm_basis"] = readings["arm_basis"].where(readings["arm"].isin(SHORT_ARMS))
     for name, column in {"variants": "variant", "criteria": "criterion"}.items():
         readings[name] = join_sorted(rows, column)
     readings["certainty"] = _rank_tests(rows).map(dict(enumerate(CERTAINTIES)))
-    readings["firm"] = (
-        rows["certainty"].isin(FIRM).groupby([rows["site"], rows["episode_id"]]).any()
-    )
+    by_episode = [rows["site"], rows["episode_id"]]
+    readings["firm"] = rows["certainty"].isin(FIRM).groupby(by_episode).any()
+    readings["decided"] = rows["decides"].groupby(by_episode).any()
+    readings["on_nystagmus"] = ~rows["certainty"].isin(ON_SYMPTOMS).groupby(by_episode).all()
     readings["side_by"] = (
         join_sorted(rows[rows["side"].ne("unknown")], "side_by").str.split().str[0]
     )
@@ -112,6 +121,7 @@ def _find_left(rows: pd.DataFrame) -> pd.DataFrame:
     several = place == 0
     bits = np.select([shared != 0, ~several], [shared, possible & place], possible)
     left = pd.DataFrame({"bits": bits} | {part: _name_part(bits, part) for part in VALUES})
+    left["arms_left"] = (_fill(bits, BITS["arm"].values()) == SHORT_OR_CUPULA) & ~several
     vertical = (bits & BITS["canal"]["posterior"] != 0) & (bits & BITS["canal"]["anterior"] != 0)
     left.loc[vertical & (bits & BITS["canal"]["lateral"] == 0), "canal"] = "anterior_or_posterior"
     for part, name in {"canal": "multiple", "side": "both"}.items():

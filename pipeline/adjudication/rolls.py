@@ -9,9 +9,16 @@ from schemas.keys import EPISODE
 
 DAY = [*EPISODE, "day"]
 VERTIGO_GRADE = {"none": 0, "mild": 1, "moderate": 2, "severe": 3}
+VERTIGO_BY_GRADE = {grade: name for name, grade in VERTIGO_GRADE.items()}
+VELOCITY_GRADE = {"slow": 0, "unknown": 1, "fast": 2}
+VELOCITY_BY_GRADE = {grade: name for name, grade in VELOCITY_GRADE.items()}
+# Two velocities are alike if they differ by less than this part of their sum (this project's
+# proposal: 41 and 40 degrees per second tell no side)
+ALIKE = 0.15
 DIRECTIONS = ("geotropic", "apogeotropic")
 SIGNS = ("lying_down", "bow", "lean")
-OF_FASTER_SIDE = ("peak_spv", "spv_at_40s", "fatigues", "reverses_on_sitting", "vertigo")
+OF_FASTER_SIDE = ("peak_spv", "spv_at_40s", "reverses_on_sitting")
+GRADES = ("vertigo_grade", "velocity_grade")  # the greatest of all tests of a side
 TYPES: dict[str, str | type] = {
     "site": "string",
     "episode_id": "string",
@@ -19,6 +26,7 @@ TYPES: dict[str, str | type] = {
     "horizontal": "string",
     "duration_class": "string",
 }
+TYPES |= dict.fromkeys(("vertigo", "velocity_class", "alike", "beats_to"), "string")
 TYPES |= {"stronger_ear": "string", "stronger_by": "string", "across": bool, "latency_s": "Float64"}
 TYPES |= {name: "Float64" if "spv" in name else "string" for name in OF_FASTER_SIDE}
 FIXED = {
@@ -69,12 +77,18 @@ def pair_rolls(examined: pd.DataFrame, *, across_days: bool = False) -> pd.DataF
         on that day no direction was seen with either, and the eyes beat to the same ear on both
         sides; `differs` or `none` (one row) if only one side or none showed any. `duration_class`
         is that of the longer side, hence unknown where one was not timed and the other is not long.
+        `vertigo` and `velocity_class` are the greater ones; `alike` says whether both sides were
+        measured to be about as fast, and `beats_to` to which ear direction-fixed nystagmus beats.
         `latency_s` is the longer one; `stronger_ear` is the ear down with the stronger response,
         `stronger_by` how that is known; `lying_down_beats`, `bow_beats` and `lean_beats` are the
         ears toward which the tie-breaking signs of the same time beat.
     """
     rolls = examined[examined["test"].eq("supine_roll")]
-    rolls = rolls.assign(horizontal=turn_relative(rolls), grade=rolls["vertigo"].map(VERTIGO_GRADE))
+    rolls = rolls.assign(
+        horizontal=turn_relative(rolls),
+        vertigo_grade=rolls["vertigo"].map(VERTIGO_GRADE),
+        velocity_grade=rolls["velocity_class"].map(VELOCITY_GRADE),
+    )
     shown = rolls[rolls["horizontal"].isin(DIRECTIONS)]
     paired = _pair_sides(shown, DAY)
     concordant = pd.MultiIndex.from_frame(paired.loc[paired["horizontal"].ne("same_way"), DAY])
@@ -94,11 +108,11 @@ def _pair_sides(shown: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
     """Both sides that show nystagmus within `keys`, as pairs;
     the strongest test of a side stands for it but for the duration."""
     order = [*keys, "horizontal", "side"]
-    ranked = shown.assign(grade=shown.groupby(order)["grade"].transform("max"))
+    ranked = shown.assign(**{g: shown.groupby(order)[g].transform("max") for g in GRADES})
     ranked = ranked.sort_values(["peak_spv", "day", "examination"], ascending=[False, True, True])
     strongest = ranked.drop_duplicates(order)
     timed = ranked[[*order, "duration_class"]].drop_duplicates()
-    columns = [*keys, "horizontal", "latency_s", "grade", *OF_FASTER_SIDE]
+    columns = [*keys, "horizontal", "latency_s", *GRADES, *OF_FASTER_SIDE]
     right, left = (strongest.loc[strongest["side"].eq(ear), columns] for ear in OTHER_EAR)
     both = right.merge(left, on=keys, suffixes=("_right", "_left"))
     for ear in OTHER_EAR:
@@ -113,11 +127,13 @@ def _pair_sides(shown: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
 def _describe(both: pd.DataFrame) -> pd.DataFrame:
     """The pattern of each pair, from the columns of its right and left side."""
     same = both["horizontal_right"].eq(both["horizontal_left"])
-    right_faster = (both["peak_spv_right"] >= both["peak_spv_left"].fillna(-1)).fillna(False)
-    speed = (both["peak_spv_right"] - both["peak_spv_left"]).to_numpy(float, na_value=np.nan)
-    vertigo = (both["grade_right"] - both["grade_left"]).to_numpy(float, na_value=np.nan)
-    by_speed = np.nan_to_num(speed) != 0
-    difference = np.where(by_speed, speed, vertigo)
+    right, left = both["peak_spv_right"], both["peak_spv_left"]
+    right_faster = (right >= left.fillna(-1)).fillna(False)
+    speed = (right - left).to_numpy(float, na_value=np.nan)
+    apart = np.abs(speed) >= ALIKE * np.maximum((right + left).to_numpy(float, na_value=np.nan), 1)
+    vertigo = (both["vertigo_grade_right"] - both["vertigo_grade_left"]).to_numpy(float)
+    difference = np.where(apart, speed, vertigo)
+    greater = {grade: both[[f"{grade}_right", f"{grade}_left"]].max(axis=1) for grade in GRADES}
     classes = both[["duration_class_right", "duration_class_left"]]
     longer = [classes.eq(name).any(axis=1) for name in ("long", "unknown", "borderline")]
     pairs = {
@@ -125,7 +141,13 @@ def _describe(both: pd.DataFrame) -> pd.DataFrame:
         "latency_s": both[["latency_s_right", "latency_s_left"]].max(axis=1),
         "duration_class": np.select(longer, ["long", "unknown", "borderline"], "short"),
         "stronger_ear": np.select([difference > 0, difference < 0], list(OTHER_EAR), UNKNOWN_SIDE),
-        "stronger_by": np.where(by_speed, "velocity", "vertigo"),
+        "stronger_by": np.where(apart, "velocity", "vertigo"),
+        "vertigo": greater["vertigo_grade"].map(VERTIGO_BY_GRADE),
+        "velocity_class": greater["velocity_grade"].map(VELOCITY_BY_GRADE),
+        "alike": pd.Series(np.where(apart, "no", "yes"), both.index).where(~np.isnan(speed)),
+        "beats_to": both["horizontal_right"]
+        .map({"geotropic": "right", "apogeotropic": "left"})
+        .where(~same),
     }
     pairs |= {
         name: both[f"{name}_right"].where(right_faster, both[f"{name}_left"])
@@ -145,6 +167,8 @@ def _list_other_days(rolls: pd.DataFrame, paired: pd.DataFrame) -> pd.DataFrame:
     nothing = days[DAY].assign(
         horizontal=np.where(days["shown"], "differs", "none"),
         duration_class="unknown",
+        velocity_class="unknown",
+        vertigo="none",
         across=False,
     )
     return nothing.assign(stronger_ear=UNKNOWN_SIDE, stronger_by="vertigo")

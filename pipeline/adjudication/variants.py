@@ -3,18 +3,21 @@
 import numpy as np
 import pandas as pd
 
-from pipeline.adjudication.ears import are_silent, have_test, name_ear
+from pipeline.adjudication.ears import are_faint, are_silent, have_test, name_ear, show_nystagmus
 from pipeline.adjudication.lateral_side import tell_side
 from pipeline.adjudication.patterns import check_signs, find_pattern
 from schemas.criteria import Criteria, Criterion
 from schemas.keys import EPISODE
 
+LOWER = {"definite": "probable", "probable": "emerging"}
+
 
 def match_variants(examined: pd.DataFrame, pairs: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
     """Match each test with the criteria that it meets.
 
-    Criteria that rest on vertigo alone are met only in episodes in which no test with nystagmus
-    meets any.
+    Nystagmus of the kind that healthy people have (ears.are_faint) meets none. Criteria that rest
+    on vertigo alone, or that do not decide, are met only in episodes in which no
+    test with nystagmus meets any other.
 
     Parameters
     ----------
@@ -30,13 +33,14 @@ def match_variants(examined: pd.DataFrame, pairs: pd.DataFrame, criteria: Criter
     pd.DataFrame
         One row for each test (or pair of tests) and criterion: site, episode_id, day, test_key
         (what was tested), test_id (a number for each test or pair), criterion, canal, side, arm,
-        arm_basis, mechanism, certainty, side_by and side_signs.
+        arm_basis, mechanism, certainty, decides, side_by and side_signs.
     """
     pairs = pairs.join(tell_side(pairs))
     examined = examined.assign(test_id=np.arange(len(examined)))
     pairs = pairs.assign(test_id=np.arange(len(examined), len(examined) + len(pairs)))
+    telling = examined[~are_faint(examined)]
     matches = [
-        _match_criterion(pairs if criterion.both_sides else examined, examined, name, criterion)
+        _match_criterion(pairs if criterion.both_sides else telling, examined, name, criterion)
         for name, criterion in criteria.criteria.items()
     ]
     return _keep_nystagmus(_keep_refined(pd.concat(matches, ignore_index=True), criteria), criteria)
@@ -51,8 +55,12 @@ def find_backed(met: pd.DataFrame, examined: pd.DataFrame, criterion: Criterion)
         backed &= are_silent(met, ears, examined, criterion.silent_tests)
     if criterion.unseen_in:
         backed &= ~have_test(
-            met, ears, examined[examined["test"].isin(criterion.unseen_in) & examined["nystagmus"]]
+            met,
+            ears,
+            examined[examined["test"].isin(criterion.unseen_in) & show_nystagmus(examined)],
         )
+    if criterion.unless_silent:
+        backed &= ~are_silent(met, ears, examined, criterion.unless_silent)
     if criterion.also_seen is not None:
         backed &= have_test(
             met, ears, examined[find_pattern(examined, criterion.also_seen, unmeasured=False)]
@@ -65,7 +73,7 @@ def _match_criterion(
 ) -> pd.DataFrame:
     met = candidates[find_pattern(candidates, criterion, unmeasured=True)]
     met = met[find_backed(met, examined, criterion)]
-    only_probable = (criterion.certainty == "definite") & are_less_certain(met, criterion)
+    lower = LOWER.get(criterion.certainty, criterion.certainty)
     texts = {
         "test_key": met["test"] + "/" + met["side"],
         "criterion": name,
@@ -74,18 +82,19 @@ def _match_criterion(
         "arm": criterion.arm,
         "arm_basis": criterion.arm_basis,
         "mechanism": criterion.mechanism,
-        "certainty": np.where(only_probable, "probable", criterion.certainty),
+        "certainty": np.where(are_less_certain(met, criterion), lower, criterion.certainty),
         "side_by": met["side_by"] if criterion.both_sides else "plane",
         "side_signs": met["side_signs"] if criterion.both_sides else "",
     }
     typed = {name: pd.Series(text, index=met.index, dtype="string") for name, text in texts.items()}
-    return met[[*EPISODE, "day", "test_id"]].assign(**typed)
+    return met[[*EPISODE, "day", "test_id"]].assign(**typed, decides=criterion.decides)
 
 
 def are_less_certain(met: pd.DataFrame, criterion: Criterion) -> pd.Series:
-    """For each test that meets the criterion, whether a bounded duration was not measured,
-    or something expected is otherwise."""
-    less = met["duration_class"].eq("unknown") & (criterion.duration is not None)
+    """For each test that meets the criterion, whether something expected is otherwise, or, for a
+    definite one, a bounded duration was not measured or lies in the band around the limit."""
+    timing = criterion.duration is not None and criterion.certainty == "definite"
+    less = met["duration_class"].isin(["unknown", "borderline"]) & timing
     for expected in criterion.expects:
         less |= ~check_signs(met, expected, unmeasured=True).all(axis=1)
     return less
@@ -102,17 +111,19 @@ def _keep_refined(matches: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
 
 
 def _keep_nystagmus(matches: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
-    """The matches without those that rest on vertigo alone,
-    where nystagmus of the same episode meets a criterion.
+    """The matches without those that rest on vertigo alone, or on nystagmus of which a part was
+    not seen, where nystagmus of the same episode meets another criterion.
 
     Vertigo without nystagmus is the weaker form of a positive test (Balatsouras DG, Korres SG.
     Otolaryngol Head Neck Surg 2012;146:98-103), and what a tired test shows: it never speaks
     against nystagmus that another examination showed.
     """
-    symptoms = [
-        name for name, criterion in criteria.criteria.items() if criterion.rests_on_symptoms
+    weak = [
+        name
+        for name, criterion in criteria.criteria.items()
+        if criterion.rests_on_symptoms or not criterion.decides
     ]
-    weaker = matches["criterion"].isin(symptoms)
+    weaker = matches["criterion"].isin(weak)
     seen = pd.MultiIndex.from_frame(matches.loc[~weaker, EPISODE])
     return matches[~(weaker & pd.MultiIndex.from_frame(matches[EPISODE]).isin(seen))].reset_index(
         drop=True

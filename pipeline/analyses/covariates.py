@@ -8,6 +8,7 @@ days since onset, of earlier episodes and of age are this project's proposal.
 import numpy as np
 import pandas as pd
 
+from schemas.codes import SHORT_ARMS
 from schemas.columns import Frame
 from schemas.delivery import Episodes
 from schemas.derived import Adjudications, Attempts
@@ -71,7 +72,7 @@ def describe_covariates(
     )
     basis = (
         (" by " + recorded["arm_basis"].astype("string"))
-        .where(recorded["arm"].eq("short"), "")
+        .where(recorded["arm"].isin(SHORT_ARMS), "")
         .fillna("")
     )
     return pd.DataFrame(

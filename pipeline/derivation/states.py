@@ -6,6 +6,7 @@ import pandas as pd
 
 from pipeline.adjudication.days import keep_until_reclassified
 from pipeline.adjudication.maneuvers import HEAD_AT_REST
+from schemas.codes import SHORT_ARMS
 from schemas.columns import Frame
 from schemas.criteria import Criteria
 from schemas.delivery import Examinations, Treatments
@@ -63,7 +64,7 @@ def select_deciding_tests(
     deciding = pd.Series(False, index=tests.index)
     for canal, names in of_canal.items():
         deciding |= tests["canal"].eq(canal) & tests["test"].isin(names)
-    deciding |= tests["arm"].eq("short") & tests["test"].isin(criteria.tests_of_short_arm)
+    deciding |= tests["arm"].isin(SHORT_ARMS) & tests["test"].isin(criteria.tests_of_short_arm)
     return tests[deciding].assign(test=tests["test"].replace(criteria.same_test))
 
 

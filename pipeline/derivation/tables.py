@@ -107,7 +107,7 @@ def adjudicate(
 ) -> tuple[Frame[Findings], Frame[ReasonsAgainst], Frame[Adjudications]]:
     """What the tests mean: findings, reasons against, and adjudications."""
     episodes, examinations, treatments, followups = (delivered[name] for name in DELIVERED[:4])
-    findings = describe_tests(examinations, treatments, config.criteria.duration)
+    findings = describe_tests(examinations, treatments, config.criteria)
     reasons = list_reasons(episodes, examinations, findings, treatments, config.criteria)
     verdicts = adjudicate_episodes(
         episodes, examinations, findings, treatments, followups, reasons, config.criteria

@@ -86,7 +86,7 @@ def find_unsided_maneuvers(
 ) -> list[Problem]:
     """Maneuvers for one ear whose record names none, or both."""
     sided = treatments["maneuver"].isin(
-        [code for code, maneuver in maneuvers.items() if maneuver.sided]
+        [code for code, maneuver in maneuvers.items() if maneuver.treats == "one_ear"]
     )
     named = treatments["side"].isin(["right", "left"]) | treatments["side"].isna()
     return [

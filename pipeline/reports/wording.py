@@ -42,6 +42,7 @@ SHORT = {  # where a meaning of schemas.codes is too long for a table or a figur
     "arm": {
         "long": "long arm",
         "short": "short arm",
+        "short_or_cupula": "short arm or heavy cupula",
         "cupula": "on the cupula",
         "unknown": "arm not certain",
     },
@@ -54,8 +55,10 @@ SHORT = {  # where a meaning of schemas.codes is too long for a table or a figur
     },
     "variant": {
         "posterior_long_arm": "posterior canal, long arm",
-        "short_arm_by_nystagmus_on_sitting_up": "short arm by nystagmus on sitting up",
-        "short_arm_by_sitting_up": "short arm by findings on sitting up",
+        "short_arm_by_nystagmus_on_sitting_up": (
+            "short arm or heavy cupula by nystagmus on sitting up"
+        ),
+        "short_arm_by_sitting_up": "short arm or heavy cupula by findings on sitting up",
         "short_arm_by_half_dix_hallpike": "short arm by half Dix-Hallpike pattern",
         "short_arm_by_treatment_response": "short arm by response to a maneuver",
         "posterior_on_cupula": "posterior canal, on the cupula",

@@ -67,7 +67,7 @@ def choose_largest(readings: Readings, strata: list[str], most: int) -> list[str
 def say_short_arm(readings: Readings) -> list[str]:
     """How the short arm was told, where any stratum is called short;
     the definitions are never added up."""
-    short = [s for s in readings.strata() if split_stratum(s).get("arm") == "short"]
+    short = [s for s in readings.strata() if split_stratum(s).get("arm") in codes.SHORT_ARMS]
     if not short:
         return []
     sentences = [

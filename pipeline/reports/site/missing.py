@@ -67,6 +67,14 @@ def _without_lateral_side(records: SiteRecords) -> pd.Series:
     return lateral[lateral.isin(unmeasured) & ~lateral.isin(_tested(records, SIGNS))]
 
 
+def _without_torsion(records: SiteRecords) -> pd.Series:
+    rows = records["adjudications"]
+    met = rows["criteria"].astype("string")
+    return rows.loc[
+        met.str.contains("posterior_torsion_unseen", regex=False, na=False).astype(bool), EPISODE_ID
+    ]
+
+
 def _without_roll(records: SiteRecords) -> pd.Series:
     open_ = _verdicts(records, canal="unknown")
     open_ = open_[open_.isin(_tested(records, PROVOKES))]
@@ -139,6 +147,11 @@ HEADINGS: tuple[tuple[str, str, Callable[[SiteRecords], pd.Series]], ...] = (
         "Enter the peak velocity on both sides of the roll test (peak_spv), or do the bow, lean or "
         "lying-down test.",
         _without_lateral_side,
+    ),
+    (
+        "Up-beating nystagmus without torsion, so that the posterior canal is merely suspected",
+        "Look for torsion at the edge of the iris or with goggles, and enter it in torsion.",
+        _without_torsion,
     ),
     (
         "The canal stayed open and no roll test is recorded",

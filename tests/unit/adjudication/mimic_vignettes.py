@@ -6,6 +6,7 @@ from tests.unit.adjudication.vignettes import AGAIN, BEFORE, EVREN, FREE, KIM, L
 
 APART = {"positional": "probable_non_positional"}
 STRUPP = "Strupp M et al. J Vestib Res 2022;32:389-406"
+BUETTNER = "Buettner U et al. Acta Otolaryngol 1999;119:1-5"
 LECHNER = "Lechner C et al. J Neurol 2014;261:1009-1017"
 
 
@@ -78,12 +79,20 @@ MIMICS = {
         set(),
         {},
     ),
-    "vertigo for a day, silent twice": (
+    "vertigo for a day, to the same ear in both rolls": (
         STRUPP,
-        [quiet(**BEFORE), *quiet_roll(**BEFORE), quiet(), *quiet_roll()],
+        [roll_to("right", "right", 20, **BEFORE), roll_to("left", "right", 18, **BEFORE), quiet()],
         APART,
         {"unilateral_vestibulopathy_likely"},
         set(),
+        {"continuous_24h": "yes"},
+    ),
+    "vertigo for a day, silent twice: no spontaneous nystagmus": (
+        STRUPP,
+        [quiet(**BEFORE), *quiet_roll(**BEFORE), quiet(), *quiet_roll()],
+        {"positional": "yes", "certainty": "resolved_before"},
+        {"continuous_24h"},
+        {"unilateral_vestibulopathy_likely"},
         {"continuous_24h": "yes"},
     ),
     "vertigo for a day, silent and then typical": (
@@ -95,14 +104,14 @@ MIMICS = {
         {"continuous_24h": "yes"},
     ),
     "down-beating in three positions on three days, never tiring": (
-        MACDONALD,
+        BUETTNER,
         [
-            downbeat("dix_hallpike", "right", day=-2, fatigues="no"),
-            downbeat("dix_hallpike", "left", day=-1, fatigues="no"),
-            downbeat(fatigues="no"),
+            downbeat("dix_hallpike", "right", day=-2, fatigues="no", latency_s=0),
+            downbeat("dix_hallpike", "left", day=-1, fatigues="no", latency_s=0),
+            downbeat(fatigues="no", latency_s=0),
         ],
-        APART,
-        {"downbeat_without_fatigue", "downbeat_in_several_positions"},
+        {"positional": "yes", "certainty": "emerging"},
+        {"downbeat_in_several_positions"},
         set(),
         {},
     ),
@@ -110,7 +119,7 @@ MIMICS = {
         LECHNER,
         [*rolled(spv_at_40s=30, **BEFORE), *rolled(spv_at_40s=1)],
         LATERAL,
-        {"velocity_kept"},
+        set(),
         set(),
         {},
     ),

@@ -66,9 +66,7 @@ PRESENTATIONS = {
     "lateral_apogeotropic_adherent": _rolls("apogeotropic", LASTING),
     "lateral_transitional": st.just([roll_to("right", "right"), roll_to("left", "right")]),
     "downbeat": _downbeats(BRIEF, ("right", "none")),
-    "downbeat_posterior_cupula": _with(
-        _downbeats(LASTING, ("left", "none")), quiet("sitting_up", "none")
-    ),
+    "downbeat_posterior_cupula": _with(_downbeats(LASTING, ("left",)), quiet("sitting_up", "none")),
     "both_ears": _with(_upbeats(BRIEF), upbeat("left")),
     "two_canals": st.builds(
         lambda up, rolls: up + rolls, _upbeats(BRIEF), _rolls("geotropic", BRIEF)

@@ -86,7 +86,7 @@ def test_duration_decides_between_free_and_adherent_debris(
     )
 
 
-AGAINST = {"attacks_over_2min": "yes", "severe_headache_or_neck_pain": "yes"}
+AGAINST = {"continuous_24h": "yes", "severe_headache_or_neck_pain": "yes"}
 for seconds in (20, 60, None, 120):
     timed = [RIGHT_POSTERIOR | {"duration_s": pd.NA if seconds is None else seconds}]
     ask("two flags", seconds, tests=timed, **AGAINST)
@@ -252,7 +252,8 @@ def test_the_nose_down_test_parts_heavy_cupula_from_short_arm(verdicts):
 
 def test_short_arm_needs_a_silent_dix_hallpike(verdicts):
     silent = verdicts["silent Dix-Hallpike",]
-    assert (silent["arm"], silent["arm_basis"], silent["side"]) == ("short", "sitting_up", "right")
+    found = (silent["arm"], silent["arm_basis"], silent["side"])
+    assert found == ("short_or_cupula", "sitting_up", "right")
     assert verdicts["positive Dix-Hallpike",]["arm"] == "long"
 
 
@@ -277,7 +278,7 @@ def test_vertigo_without_nystagmus_has_its_place(verdicts):
     )
     assert (rising["certainty"], rising["arm"], rising["arm_basis"]) == (
         "suspected",
-        "short",
+        "short_or_cupula",
         "sitting_up",
     )
 

@@ -12,7 +12,7 @@ POSTERIOR = {"vertical": "up", "torsion": "right", "vertigo": "moderate", "durat
 def test_each_day_means_what_it_would_mean_alone(table, plan):
     tests = table("examinations", [POSTERIOR, {"day": 5}, POSTERIOR | {"day": 9}])
     treatments = table("treatments", [{}])
-    findings = describe_tests(tests, treatments, plan.criteria.duration)
+    findings = describe_tests(tests, treatments, plan.criteria)
     days = read_each_day(tests, findings, plan.criteria).set_index("day")
     assert sorted(days.index) == [0, 9]  # nothing is met on day 5
     assert set(days["episode_id"]) == {"EP-1"}

@@ -3,7 +3,7 @@
 import pandas as pd
 import pytest
 
-from pipeline.adjudication.ears import are_silent, have_test, name_ear
+from pipeline.adjudication.ears import are_silent, have_test, name_ear, show_nystagmus
 
 NYSTAGMUS = {"nystagmus": True}
 
@@ -17,6 +17,8 @@ def examined(*rows: dict) -> pd.DataFrame:
         "torsion": "none",
         "ear": pd.NA,
         "nystagmus": False,
+        "vertigo": "none",
+        "velocity_class": "unknown",
     }
     return pd.DataFrame([plain | row for row in rows])
 
@@ -68,3 +70,21 @@ def test_an_ear_is_silent_if_it_was_tested_and_never_showed_anything():
     assert not silent({}, NYSTAGMUS)  # repeated, and one of them showed it
     assert silent({}, {"side": "left"} | NYSTAGMUS)  # the other ear
     assert silent({}, {"test": "supine_roll"} | NYSTAGMUS)  # another test
+
+
+@pytest.mark.parametrize(
+    ("shown", "tells"),
+    [
+        ({"velocity_class": "slow"}, False),
+        ({"velocity_class": "slow", "vertigo": "mild"}, True),
+        ({"velocity_class": "fast"}, True),
+        ({}, True),  # not measured: it could be anything
+    ],
+)
+def test_slow_nystagmus_without_vertigo_is_silence(shown, tells):
+    # of healthy people 55 % have some in a Dix-Hallpike test: Martens C et al. Otolaryngol Head
+    # Neck Surg 2016;154:861-867
+    assert show_nystagmus(examined(NYSTAGMUS | shown)).item() is tells
+    test = examined(NYSTAGMUS | shown)
+    silent = are_silent(test, pd.Series(["right"]), test, ("dix_hallpike",)).item()
+    assert silent is not tells

@@ -16,7 +16,7 @@ def describe(table, plan):
         return describe_tests(
             table("examinations", list(tests)),
             table("treatments", list(treatments)),
-            plan.criteria.duration,
+            plan.criteria,
         )
 
     return describe_one
@@ -64,6 +64,27 @@ def test_a_duration_at_either_end_of_the_band_is_borderline(plan):
         "long",
         "unknown",
     ]
+
+
+FOUND = [
+    # 95th centiles of healthy people: 5.06 degrees per second horizontally, 6.48 vertically
+    # (Martens C et al. Otolaryngol Head Neck Surg 2016;154:861-867)
+    ({"horizontal": "right", "peak_spv": 5.05}, "slow"),
+    ({"horizontal": "right", "peak_spv": 5.06}, "fast"),
+    ({"vertical": "down", "peak_spv": 6.47}, "slow"),
+    ({"vertical": "down", "peak_spv": 6.48}, "fast"),
+    ({"vertical": "up", "horizontal": "right", "peak_spv": 6}, "slow"),
+    ({"horizontal": "right"}, "unknown"),
+    ({"horizontal": "right", "fixation_removed": "yes"}, "unknown"),
+    ({"horizontal": "right", "fixation_removed": "no"}, "fast"),
+    ({"horizontal": "right", "fixation_removed": "no", "peak_spv": 3}, "fast"),
+    ({"fixation_removed": "no"}, "unknown"),
+]
+
+
+@pytest.mark.parametrize(("test", "velocity"), FOUND)
+def test_a_velocity_is_compared_with_healthy_people_by_direction(describe, test, velocity):
+    assert describe(test)["velocity_class"].item() == velocity
 
 
 @pytest.mark.parametrize(

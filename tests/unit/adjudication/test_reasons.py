@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from pipeline.derivation.tables import adjudicate
 from tests.failure_cases import case, gather
+from tests.positional_tests import quiet, quiet_roll
 from tests.unit.adjudication.presentations import any_test, number
 from tests.unit.adjudication.test_adjudicate import DOWNBEAT, GEOTROPIC, RIGHT_POSTERIOR
 
@@ -15,6 +16,12 @@ PLACES = [("dix_hallpike", "right"), ("dix_hallpike", "left"), ("straight_head_h
 SIDEWAYS = {"side": "right", "horizontal": "right", "vertigo": "moderate", "peak_spv": 20}
 QUIET_ROLL = {"test": "supine_roll", "side": "right", "examination": 7}
 UNTREATED: tuple = ()
+EVERYTHING_SILENT = [
+    quiet(),
+    quiet(side="left"),
+    *quiet_roll(),
+    quiet("sitting_up", "none"),
+]
 
 
 @pytest.fixture(scope="session")
@@ -71,8 +78,9 @@ def test_a_sign_that_later_tests_take_back_is_no_reason(reasons_of):
     roll = QUIET_ROLL | {"horizontal": "geotropic", "vertigo": "moderate", "day": 6}
     assert reasons_of([SIDEWAYS, QUIET_ROLL | {"day": 4}, roll]) == {}
     standing = {"symptoms_only_on_standing": "yes"}
-    assert reasons_of([{"day": 1}], **standing) == {"orthostatic_likely": 1}
-    assert reasons_of([{"day": 1}, RIGHT_POSTERIOR | {"day": 3}], **standing) == {}
+    everything = [test | {"day": 1} for test in EVERYTHING_SILENT]
+    assert reasons_of(everything, **standing) == {"orthostatic_likely": 1}
+    assert reasons_of([*everything, RIGHT_POSTERIOR | {"day": 3}], **standing) == {}
 
 
 def test_both_ears_down_on_different_days_are_known_with_the_second(reasons_of):

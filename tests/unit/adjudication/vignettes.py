@@ -51,6 +51,8 @@ SHORT = {
     "mechanism": "canalolithiasis",
     "certainty": "emerging",
 }
+# all of 18 with nystagmus on rising: 11 had a heavy cupula, 5 a short arm, parted nose down
+RISING = SHORT | {"arm": "short_or_cupula", "mechanism": "unknown", "arm_basis": "sitting_up"}
 LATERAL = FREE | {"canal": "lateral"}
 LATERAL_ADHERENT = {
     "canal": "lateral",
@@ -266,12 +268,12 @@ OTHER_PLACES = {
     "up on rising, Dix-Hallpike silent twice": (
         HELMINSKI,
         [rising(), quiet(), quiet(**BEFORE)],
-        SHORT,
+        RISING,
     ),
     "up on rising at the second time": (
         EVREN,
         [quiet("sitting_up", "none"), quiet(), rising(**AGAIN)],
-        SHORT,
+        RISING,
     ),
     "up on rising, Dix-Hallpike silent and then typical": (
         HELMINSKI,
@@ -296,12 +298,67 @@ OTHER_PLACES = {
     "vertigo on rising first, up-beating then": (
         BUEKI,
         [dizzy("sitting_up", "none", **BEFORE), quiet(), rising()],
-        SHORT | {"criteria": "posterior_short_arm"},
+        RISING | {"criteria": "posterior_heavy_cupula_on_rising posterior_short_arm"},
     ),
     "vertigo on rising twice": (
         BUEKI,
         [dizzy("sitting_up", "none", **BEFORE), quiet(), dizzy("sitting_up", "none")],
-        {"canal": "posterior", "arm": "short", "certainty": "suspected"},
+        {"canal": "posterior", "arm": "short_or_cupula", "certainty": "suspected"},
+    ),
+    "up on rising, nose down silent": (
+        SCOCCO,
+        [rising(), quiet(), quiet("nose_down", "none")],
+        SHORT | {"arm_basis": "sitting_up"},
+    ),
+    "up on rising, down-beating with the nose down": (
+        SCOCCO,
+        [rising(), quiet(), downbeat("nose_down", torsion="left")],
+        ADHERENT | {"criteria": "posterior_heavy_cupula_on_rising"},
+    ),
+    "up on rising, nose down silent for the other ear only": (
+        SCOCCO,
+        [rising(), quiet(), quiet("nose_down", "left")],
+        RISING,
+    ),
+    "up on rising toward one ear from every position": (
+        HELMINSKI,
+        [
+            rising(),
+            rising(side="right"),
+            rising(side="left"),
+            quiet(),
+            quiet(side="left"),
+            quiet("straight_head_hang", "none"),
+        ],
+        RISING,
+    ),
+    "up on rising, faint nystagmus that is not felt in the Dix-Hallpike test": (
+        HELMINSKI,
+        [rising(), quiet(vertical="up", peak_spv=3)],
+        RISING,
+    ),
+    "down-beating without vertigo in the test of that ear, none on rising": (
+        HELMINSKI,
+        [
+            downbeat("dix_hallpike", "right", "left", 90, vertigo="none"),
+            quiet("sitting_up", "none"),
+        ],
+        {"canal": "anterior_or_posterior", "certainty": "emerging", "positional": "yes"},
+    ),
+    "up-beating on head-hanging": (
+        HELMINSKI,
+        [upbeat("right", test="straight_head_hang") | {"side": "none"}],
+        {"canal": "posterior", "side": "right", "arm": "unknown", "certainty": "emerging"},
+    ),
+    "up-beating on head-hanging, Dix-Hallpike typical": (
+        HELMINSKI,
+        [upbeat("right", test="straight_head_hang") | {"side": "none"}, upbeat()],
+        FREE,
+    ),
+    "two definitions of the short arm": (
+        SCOCCO,
+        [upbeat(seconds=120, test=HALF), quiet("nose_down", "none"), rising(), quiet()],
+        SHORT | {"criteria": "posterior_short_arm posterior_short_arm_half_test"},
     ),
     "head hang silent first": (
         EVREN,

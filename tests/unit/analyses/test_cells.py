@@ -12,7 +12,7 @@ from schemas.order_plan import Variant
 from tests.unit.analyses.first_pool import make_pool
 
 LONG = {"canal": "posterior", "arm": "long"}
-SHORT = {"canal": "posterior", "arm": "short", "arm_basis": "sitting_up"}
+SHORT = {"canal": "posterior", "arm": "short_or_cupula", "arm_basis": "sitting_up"}
 
 
 def list_of(plan, *episodes: dict) -> pd.DataFrame:
@@ -28,7 +28,10 @@ def list_of(plan, *episodes: dict) -> pd.DataFrame:
         (LONG, {"posterior_long_arm"}),
         (SHORT, {"short_arm_by_sitting_up", "short_arm_by_nystagmus_on_sitting_up"}),
         (SHORT | {"certainty": "suspected"}, {"short_arm_by_sitting_up"}),
-        (SHORT | {"arm_basis": "half_dix_hallpike"}, {"short_arm_by_half_dix_hallpike"}),
+        (
+            LONG | {"arm": "short", "arm_basis": "half_dix_hallpike"},
+            {"short_arm_by_half_dix_hallpike"},
+        ),
         ({"canal": "posterior", "arm": "unknown"}, set()),
         ({"canal": "lateral", "arm": "long"}, {"lateral_geotropic"}),
         ({"canal": "lateral", "arm": "short"}, {"lateral_apogeotropic_free"}),

@@ -143,7 +143,7 @@ def test_an_arm_named_by_the_response_has_a_status(plan):
 
 
 def test_merely_suspected_short_arms_stand_with_the_others_and_apart(plan):
-    short = {"canal": "posterior", "arm": "short", "arm_basis": "sitting_up"}
+    short = {"canal": "posterior", "arm": "short_or_cupula", "arm_basis": "sitting_up"}
     sites = [f"S{k % 6:02d}" for k in range(40)]
     seen = [short | {"site": site, "certainty": "emerging"} for site in sites]
     suspected = [

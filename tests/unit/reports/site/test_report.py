@@ -105,6 +105,11 @@ FIRST = {"day": 0, "attempt": 1, "hold_s": 30.0, "head_turn_deg": 45.0}
             ),
         ),
         (
+            "without torsion",
+            records_of(TIMED, verdict={"criteria": "posterior_torsion_unseen"}),
+            records_of(TIMED, verdict={"criteria": "posterior_free"}),
+        ),
+        (
             "on sitting up",
             records_of(examined(shows=False), verdict={"certainty": "subjective"}),
             records_of(

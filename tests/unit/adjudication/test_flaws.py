@@ -1,0 +1,101 @@
+"""How the first session was done: holds and angles at, just inside and just outside of what each
+maneuver's own protocol says."""
+
+import pandas as pd
+import pytest
+
+from tests.failure_cases import FAILED, NOTHING, case, evidence, evidence_by_reason
+
+TURN, TILT = (
+    # head turn 21 to 67 degrees: Gebhart I et al. Otol Neurotol 2021;42:e341 (in vitro), who find
+    # clinicians at 50 +/- 4.8
+    ("head_turn_deg", {20.9: True, 21: False, 50: False, 67: False, 67.1: True}),
+    # 20 degrees or more below horizontal, 0 fails: Obrist D et al. Front Neurol 2016;7:150 (model)
+    ("head_hang_deg", {0: True, 19.9: True, 20: False}),
+)
+# its own protocol asks for 60 degrees or more: Strupp M et al. Front Neurol 2021;12:652573
+DEEP = ("head_hang_deg", {20: True, 44: True, 45: False, 60: False})
+TOLERANCES = {"semont": (TURN, TILT), "semont_plus": (TURN, DEEP)}
+
+
+def test_in_vitro_tolerances_of_the_semont_maneuver(explain):
+    asked = [
+        (maneuver, column, value, outside)
+        for maneuver, angles in TOLERANCES.items()
+        for column, values in angles
+        for value, outside in values.items()
+    ]
+    explained = explain(
+        *(
+            case(FAILED, [{"maneuver": maneuver, column: value}])
+            for maneuver, column, value, _ in asked
+        )
+    )
+    for reasons, (_, column, _, outside) in zip(explained, asked, strict=True):
+        assert (column.rsplit("_", 1)[0] + "_outside" in evidence(reasons)) is outside
+
+
+def test_angles_that_were_not_measured_are_weaker_evidence(explain):
+    tilted = {"maneuver": "semont", "head_hang_deg": 5}
+    sources = ("measured", "estimated", "not_recorded", pd.NA)
+    explained = explain(*(case(FAILED, [tilted | {"angle_source": source}]) for source in sources))
+    assert [evidence_by_reason(r)["technique"] for r in explained] == ["head_hang_outside"] + [
+        "head_hang_outside_by_estimate"
+    ] * 3
+
+
+# usual: turned by 45 degrees, 20 to 30 below horizontal (Bhattacharyya N et al. Otolaryngol Head
+# Neck Surg 2017;156(3 Suppl):S1-S47, from memory); clinicians miss by less than 15 (Audiol Neurotol
+# 2025, article 000543528)
+GROSS = [
+    ("epley", "head_turn_deg", {0: True, 29.9: True, 30: False, 45: False, 60: False, 60.1: True}),
+    ("epley", "head_hang_deg", {0: True, 4.9: True, 5: False, 45: False, 45.1: True}),
+    ("deep_head_hanging", "head_hang_deg", {14.9: True, 15: False, 90: False}),
+    ("half_somersault", "head_hang_deg", {0: False, 90: False}),  # nothing usual is known
+]
+
+
+@pytest.mark.parametrize(("maneuver", "column", "bounds"), GROSS)
+def test_gross_faults_of_an_angle_by_the_maneuver_s_own_protocol(explain, maneuver, column, bounds):
+    side = "none" if maneuver == "deep_head_hanging" else "right"
+    plain = {"maneuver": maneuver, "side": side}
+    explained = explain(*(case(FAILED, [plain | {column: value}]) for value in bounds))
+    name = column.replace("_deg", "_outside")
+    assert [name in evidence(reasons) for reasons in explained] == list(bounds.values())
+
+
+def test_a_usual_hold_and_exercises_at_home_are_no_fault(explain):
+    alone = {"performed_by": "self_unsupervised", "setting": "home"}
+    exercises = {"maneuver": "brandt_daroff", "side": "none", "hold_s": 30}
+    explained = explain(
+        *(case(FAILED, [{"maneuver": "semont", "hold_s": seconds}]) for seconds in (29.9, 30, 44)),
+        case(FAILED, [{"maneuver": "semont_plus", "hold_s": 30, "head_hang_deg": 60}]),
+        case(FAILED, [exercises | alone]),
+        case(FAILED, [alone]),
+    )
+    told = [bool({"hold_below_usual", "done_alone"} & evidence(reasons)) for reasons in explained]
+    assert told == [True, False, False, False, False, True]
+
+
+def test_a_hold_below_the_usual_one_is_evidence(explain):
+    # 20 to 30 s: Bhattacharyya et al. Otolaryngol Head Neck Surg 2017;156(3 Suppl):S1-S47, from
+    # memory
+    explained = explain(*(case(FAILED, [{"hold_s": seconds}]) for seconds in (19.9, 20, pd.NA)))
+    assert [evidence_by_reason(reasons) for reasons in explained] == [
+        {"technique": "hold_below_usual"},
+        NOTHING,
+        NOTHING,
+    ]
+
+
+def test_an_unfinished_or_unwatched_maneuver_is_evidence(explain):
+    flaws = {
+        "not_completed": {"completed": "no"},
+        "done_alone": {"performed_by": "self_unsupervised", "setting": "home"},
+    }
+    once = explain(*(case(FAILED, [flaw]) for flaw in flaws.values()))
+    assert [evidence_by_reason(reasons) for reasons in once] == [
+        {"technique": code} for code in flaws
+    ]
+    then_as_usual = explain(*(case(FAILED, [flaw, {"attempt": 2}]) for flaw in flaws.values()))
+    assert [evidence_by_reason(reasons) for reasons in then_as_usual] == [NOTHING] * 2
