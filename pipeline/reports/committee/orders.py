@@ -188,7 +188,14 @@ def _say_left_out(every: Sequence[Order], shown: Sequence[Order], config: Config
         for number, words in ((clear, "with a"), (len(left) - clear, "without a"))
         if number
     ]
-    return f"Not in this table: {join_words(parts)}. See “{TITLE}”" if parts else ""
+    needed = sorted(order.needed.number for order in left if order.needed.usable)
+    tells = (
+        f" To tell a difference of {config.study.first_choice.answer_points / 2:.0f} points each "
+        f"needs further episodes treated so, about {needed[0]:,.0f} to {needed[-1]:,.0f}."
+        if needed and needed[0] < needed[-1]
+        else ""
+    )
+    return f"Not in this table: {join_words(parts)}.{tells} See “{TITLE}”" if parts else ""
 
 
 def _say_usual(usual: Order | None) -> str:

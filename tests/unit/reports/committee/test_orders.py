@@ -4,7 +4,7 @@ is, in a fixed sequence that ranks nothing."""
 import pytest
 
 from pipeline.reports.committee.order_pictures import describe_orders
-from pipeline.reports.committee.order_readings import COMPARISON, read_orders
+from pipeline.reports.committee.order_readings import COMPARISON, NEEDED, read_orders
 from pipeline.reports.committee.orders import (
     MOST,
     say_orders,
@@ -39,6 +39,10 @@ def differ(order: str, days: tuple, points: tuple, stratum: str = POSTERIOR) -> 
         state(f"difference_{term}", number, lower=low, upper=high, **fields)
         for term, (number, low, high) in terms.items()
     ]
+
+
+def need(order: str, number: int) -> dict:
+    return state(NEEDED, number, stratum=f"{POSTERIOR}{order}", n_sites=8, comparison=COMPARISON)
 
 
 def refuse(stratum: str, term: str = "mean_days_with_vertigo", **more) -> dict:
@@ -185,12 +189,19 @@ def test_where_there_are_many_orders_the_first_page_has_the_clear_ones(plan):
     orders += [f"epley > epley > {family}" for family in families]
     many = [row for order in orders for row in tell(order, 6.1, 0.95)]
     many += [row for order in orders for row in differ(order, (0.0, -1.0, 1.0), (0.0, -0.1, 0.1))]
+    many += [need(order, 40 * n) for n, order in enumerate(orders, 1)]
     shown = tabulate_orders(read([*EPLEY, *DAROFF, *many], plan), plan)
     assert len(orders) > MOST
     assert [row["name"] for row in shown["groups"][0]["rows"]] == [
         "Epley twice, then Brandt-Daroff"
     ]
     assert "12 further orders without a clear difference" in plain(shown["note"])
+    assert "about 40 to 480" in plain(shown["note"])
+
+
+def test_an_order_without_a_clear_difference_says_how_many_more_would_tell_it(plan):
+    orders = tabulate_orders(read([*EPLEY, *SEMONT, need("epley > semont", 1250)], plan), plan)
+    assert orders["groups"][0]["rows"][0]["cells"][-1] == "no clear difference; ≈1,250 more"
 
 
 @pytest.mark.parametrize("rows", [[], FEW, EPLEY])
