@@ -40,6 +40,7 @@ NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
     rf"{N} (?:percentage )?points?|0 to 100",
     rf"{N} (?:fewer|more)\b(?! episode)",  # days with vertigo
     rf"orders of maneuvers, {N} can be compared with the usual one, and (?:none|{N}) differs?",
+    rf"further episodes treated so, about {N} to {N}\.",
     rf"Of {N} orders? the second way has a number for (?:none|{N})\.",
     rf"For {N} of them two ways of estimating disagree",
     rf"between {N} and {N} times as fast|one in {N} would|{N} in {N} lay outside",

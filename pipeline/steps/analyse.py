@@ -27,7 +27,7 @@ def main() -> Counts:
                 sys.exit(str(disagreement))
             estimates.to_csv(arguments.out / f"{analysis}.csv", index=False)
             statuses = estimates["status"].value_counts()
-            counts |= {f"{analysis}, {status}": rows for status, rows in statuses.items()}
+            counts |= {f"{analysis} {status}": rows for status, rows in statuses.items()}
         read = {f"{name} read": rows for name, rows in warehouse.rows_read.items()}
     return read | counts
 

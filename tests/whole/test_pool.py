@@ -11,7 +11,7 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from pipeline.analyses.plan import ANALYSES
+from pipeline.analyses.plan import ANALYSES, QUESTIONS
 from pipeline.disclosure.cells import Cells
 from pipeline.disclosure.people import Group, narrow_trials
 from pipeline.disclosure.release import make_release
@@ -153,7 +153,7 @@ def test_every_log_says_what_was_counted_and_what_it_took(pool_run):
         path.stem: path.read_text("utf-8")
         for path in (pool_run[0] / "results" / "logs").glob("*.log")
     }
-    assert set(ANALYSES) < set(logs)
+    assert {f"analyse_{question}" for question in QUESTIONS} < set(logs)
     line = re.compile(r"[\w ]+: [\d,.]+(?: MB)?|\w+Warning at .+:\d+")
     for name, text in logs.items():
         assert [entry for entry in text.splitlines() if not line.fullmatch(entry)] == [], name

@@ -9,6 +9,8 @@ from pipeline.analyses.resolution.courses import ANOTHER, FIRST, SAME, Days
 from tests.recovery.strategies import answer_strategies, find_strategy_truths
 from tests.unit.analyses.resolution.tested_episodes import ANALYSED, gather
 
+YEARS = pd.DataFrame({"index_year": pd.array([2024], dtype="Int64")})
+
 
 def test_sessions_are_told_apart_by_the_first_one():
     given_sessions = pd.DataFrame(
@@ -52,12 +54,12 @@ def test_where_nothing_differs_no_interval_is_told_to():
 
 def test_few_sites_or_few_sessions_give_a_status(plan):
     names = [name for name in ANALYSED if name != "attempts"]
-    names += ["episodes", "examinations", "treatments", "followups"]
+    names += ["examinations", "treatments", "followups"]
     courses = [{7: False}] * 30 + [{7: True, 14: False}] * 30
 
     def estimate(sites: int) -> pd.DataFrame:
         rows = gather(plan, courses, sites=sites)
-        return estimate_strategies(**{name: rows[name] for name in names}, config=plan)
+        return estimate_strategies(YEARS, **{name: rows[name] for name in names}, config=plan)
 
     few_sites, once = estimate(2), estimate(5)
     for estimates, status in ((few_sites, "not_identified"), (once, "too_few")):
@@ -76,7 +78,7 @@ def test_a_session_of_several_families_is_no_order_even_where_most_are_such(plan
     most = given["episode_id"].isin(given["episode_id"].unique()[20:])
     rows["treatments"] = pd.concat([given, second[most]], ignore_index=True)
     names = [name for name in ANALYSED if name != "attempts"]
-    names += ["episodes", "examinations", "treatments", "followups"]
-    estimates = estimate_strategies(**{name: rows[name] for name in names}, config=plan)
+    names += ["examinations", "treatments", "followups"]
+    estimates = estimate_strategies(YEARS, **{name: rows[name] for name in names}, config=plan)
     assert len(estimates) > 0
     assert estimates["stratum"].str.contains("strategy=epley").all()

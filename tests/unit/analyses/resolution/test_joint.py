@@ -51,10 +51,10 @@ def test_where_tests_do_not_tell_misreading_limits_reach_over_all_its_rates(plan
 
 
 def test_what_is_known_is_counted_whatever_the_model_says(plan, monkeypatch):
-    def fail(courses, start=None):
+    def fail(*given):
         raise NotConverged("no end")
 
-    monkeypatch.setattr(fitted, "fit_hidden_end", fail)
+    monkeypatch.setattr("pipeline.analyses.resolution.joint.fit_courses", fail)
     estimates = estimate(plan).loc["all"]
     assert estimates.loc["resolved_by_day_7", "status"] == "not_converged"
     for day, resolved, unresolved in ((1, 0, 20), (7, 30, 20), (14, 50, 0)):

@@ -31,5 +31,5 @@ def gather(plan, courses: list[dict[int, bool]], sites: int = 5, **followup) -> 
         "set_aside": pd.DataFrame({"site": [], "episode_id": [], "table": []}),
     }
     rows = derive_rows(delivered, plan, ["objective"])
-    names = ("episodes", "examinations", "treatments", "followups")
+    names = ("examinations", "treatments", "followups")
     return {name: delivered[name] for name in names} | {name: rows[name] for name in ANALYSED}
