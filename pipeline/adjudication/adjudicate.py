@@ -106,6 +106,7 @@ def _weigh_reasons(reasons: Frame[ReasonsAgainst], criteria: Criteria) -> pd.Dat
 
 
 def _weigh_cause(cause: OtherCause) -> str:
+    """What another cause counts as, one of WEIGHED."""
     if cause.undecided:
         return "alike"
     if cause.diagnosis == "central":
@@ -117,12 +118,11 @@ def _state_verdicts(facts: pd.DataFrame) -> pd.DataFrame:
     """Precedence (this project's proposal): a decisive flag, a central pattern or a central
     diagnosis sets the case apart even if a criterion is met; else, where tests fit another cause
     alike, a further cause that they show or another diagnosis of the site sets it apart, and
-    without these it is undetermined; else
-    firm criteria make it positional; else another cause that tests show, another diagnosis of the
-    site, no canal recorded, or two strong or moderate flags set it apart, and so does a cause that
-    only answers tell, where no nystagmus is as described; else weaker criteria make it positional
-    if they decide; else it is undetermined, unless the site holds it for positional and no test is
-    positive any more.
+    without these it is undetermined; else firm criteria make it positional; else another cause that
+    tests show, another diagnosis of the site, no canal recorded, or two strong or moderate flags
+    set it apart, and so does a cause that only answers tell, where no nystagmus is as described;
+    else weaker criteria make it positional if they decide; else it is undetermined, unless the site
+    holds it for positional and no test is positive any more.
 
     Another diagnosis that was made by then leaves no criterion definite.
     """

@@ -16,8 +16,8 @@ def match_variants(examined: pd.DataFrame, pairs: pd.DataFrame, criteria: Criter
     """Match each test with the criteria that it meets.
 
     Nystagmus of the kind that healthy people have (ears.are_faint) meets none. Criteria that rest
-    on vertigo alone, or that do not decide, are met only in episodes in which no
-    test with nystagmus meets any other.
+    on vertigo alone, or that do not decide, are met only in episodes in which no test with
+    nystagmus meets any other.
 
     Parameters
     ----------

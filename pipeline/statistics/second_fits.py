@@ -207,7 +207,8 @@ def compare_two_levels(
             warnings.simplefilter("ignore")
             other = model.fit(reml=True, method=methods)
         # a search that steps onto a variance of zero calls an infinite likelihood converged
-        if other.converged and np.isfinite(other.llf):
+        least = fit.log_likelihood - LESS * (1 + abs(fit.log_likelihood))
+        if other.converged and least <= other.llf < np.inf:
             return _apart(fit.coef, np.asarray(other.fe_params), fit.covariance)
     return NO_END
 

@@ -26,7 +26,7 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
-from pipeline.analyses.order.chances import find_chances
+from pipeline.analyses.order.choice_probabilities import find_probabilities
 from pipeline.analyses.order.strategy import Strategy
 from pipeline.statistics.guard import Refusal
 from schemas.study import Study
@@ -130,12 +130,12 @@ class Choices:
             The first sample holds all, each other one leaves out a site, in order of names; 0 of
             whoever is censored, (samples, members).
         """
-        chances = self._find_chances(clones.strategy.first)
+        chances = self._find_probabilities(clones.strategy.first)
         if isinstance(chances, Refusal):
             return chances
         weights = _invert(chances) * (clones.begun & self._stays)
         for kept in clones.kept:
-            chances = self._find_chances(kept.latest, kept.asked)
+            chances = self._find_probabilities(kept.latest, kept.asked)
             if isinstance(chances, Refusal):
                 return chances
             before = weights[:, kept.standing].sum(axis=1)
@@ -148,7 +148,7 @@ class Choices:
         site = self.members["site"].to_numpy(str)
         return np.vstack([np.full(len(site), True), site != np.unique(site)[:, None]])
 
-    def _find_chances(self, *families: str) -> np.ndarray | Refusal:
+    def _find_probabilities(self, *families: str) -> np.ndarray | Refusal:
         """The probability of a family at the first session, (samples, members), or of the second
         one after the first, (samples, decisions), 0 where another came before."""
         if families not in self._found:
@@ -159,7 +159,7 @@ class Choices:
     def _find_first(self, family: str) -> np.ndarray | Refusal:
         chosen = self.members["family"].eq(family).fillna(False).to_numpy(bool)
         terms, guards = self.study.first_choice.terms, self.study.guards
-        return find_chances(self.members, terms, chosen, self._stays, guards)
+        return find_probabilities(self.members, terms, chosen, self._stays, guards)
 
     def _find_next(self, latest: str, asked: str) -> np.ndarray | Refusal:
         at = np.flatnonzero(self.decisions["latest"].eq(latest))
@@ -167,7 +167,7 @@ class Choices:
         keeps = (rows["given"].eq(asked) | rows["ended"]).to_numpy(bool)
         stays = self._stays[:, rows["row"]]
         terms, guards = self.study.strategies.terms, self.study.guards
-        found = find_chances(rows, terms, keeps, stays, guards)
+        found = find_probabilities(rows, terms, keeps, stays, guards)
         if isinstance(found, Refusal):
             return found
         chances = np.zeros((len(stays), len(self.decisions)))

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.analyses.covariates import NUMERIC
-from pipeline.analyses.order.chances import find_again
+from pipeline.analyses.order.choice_probabilities import find_again
 from pipeline.statistics.design import build_design
 from pipeline.statistics.guard import (
     Refusal,

@@ -3,9 +3,9 @@
 What is estimated, and from what, is told in pipeline/analyses/resolution/joint.py.
 """
 
+import hashlib
 import pickle
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -25,6 +25,7 @@ from pipeline.statistics.hidden_end_model import Courses, Prior
 from schemas.study import Study
 
 PRIOR_TESTS = 200.0  # of so many tests it is as if misreading were as the plan says
+KEPT = 2  # fits that are remembered: by canal, and by variant
 SHARED_ENDS = 2.0  # resolutions by which a class is drawn to the wider one
 
 
@@ -85,10 +86,14 @@ def fit_courses(
 
 
 def _fit_once(courses: Courses) -> HiddenEnd:
-    """The fit, remembered by what it is fitted to."""
-    return _fit_pickled(pickle.dumps(courses))
+    """The fit, remembered by a digest of what it is fitted to, which can be large."""
+    fitted_to = hashlib.sha256(pickle.dumps(courses)).digest()
+    if fitted_to not in _FITS:
+        fit = fit_hidden_end(courses)
+        while len(_FITS) >= KEPT:
+            del _FITS[next(iter(_FITS))]
+        _FITS[fitted_to] = fit
+    return _FITS[fitted_to]
 
 
-@lru_cache(maxsize=4)
-def _fit_pickled(courses: bytes) -> HiddenEnd:
-    return fit_hidden_end(pickle.loads(courses))
+_FITS: dict[bytes, HiddenEnd] = {}

@@ -79,7 +79,7 @@ def test_each_decision_hands_on_the_weight_of_all_who_stand_there(plan, seed):
         weights = choices.weigh(clones)
         assert not isinstance(weights, Refusal)
         assert (weights[:, ~clones.alive] == 0).all()
-        begun = choices._find_chances(strategy.first)
+        begun = choices._find_probabilities(strategy.first)
         first = np.where(clones.begun & (begun > 0), 1 / np.where(begun > 0, begun, 1), 0)
         assert weights[0].sum() == pytest.approx(first[0].sum())
 

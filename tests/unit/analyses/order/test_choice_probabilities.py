@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.analyses.order.chances import NOT_CHOSEN, find_chances, find_usable
+from pipeline.analyses.order.choice_probabilities import NOT_CHOSEN, find_probabilities, find_usable
 from pipeline.analyses.order.propensity import leave_out_sites
 from tests.unit.analyses.order.test_propensity import draw
 
@@ -13,9 +13,9 @@ def test_probabilities_without_a_site_are_those_of_a_fit_without_it(plan):
     rows = draw()
     chosen = rows["choice"].eq("change").to_numpy()
     terms, stays = ("mechanism", "onset", "age_decade"), leave_out_sites(rows["site"])
-    chances = find_chances(rows, terms, chosen, stays, plan.study.guards)
+    chances = find_probabilities(rows, terms, chosen, stays, plan.study.guards)
     assert (chances[~stays] == 0).all()
-    without = find_chances(
+    without = find_probabilities(
         rows[stays[1]], terms, chosen[stays[1]], stays[:1, stays[1]], plan.study.guards
     )
     assert chances[1, stays[1]] == pytest.approx(without[0], abs=1e-6)
@@ -29,10 +29,10 @@ def test_what_hardly_anybody_could_choose_is_refused_and_what_all_choose_is_cert
     rows = pd.DataFrame({"site": np.where(number % 2, "S1", "S2"), "mechanism": free.astype(str)})
     stays, guards = leave_out_sites(rows["site"]), plan.study.guards
     chosen = np.where(free, number < 6, number % 4 < 2)
-    assert find_chances(rows, ("mechanism",), chosen, stays, guards) is NOT_CHOSEN
-    found = find_chances(rows[~free], ("mechanism",), chosen[~free], stays[:, ~free], guards)
+    assert find_probabilities(rows, ("mechanism",), chosen, stays, guards) is NOT_CHOSEN
+    found = find_probabilities(rows[~free], ("mechanism",), chosen[~free], stays[:, ~free], guards)
     assert found[0] == pytest.approx(np.full(700, 0.5))
-    everybody = find_chances(rows, ("mechanism",), np.ones(1400, bool), stays, guards)
+    everybody = find_probabilities(rows, ("mechanism",), np.ones(1400, bool), stays, guards)
     assert (everybody == stays).all()
 
 

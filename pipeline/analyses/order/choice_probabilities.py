@@ -15,7 +15,7 @@ NOT_CHOSEN = Refusal(
 )
 
 
-def find_chances(
+def find_probabilities(
     rows: pd.DataFrame,
     terms: tuple[str, ...],
     chosen: np.ndarray,
