@@ -30,7 +30,7 @@ def list_divisions(
     tuple
         What narrows the whole, what narrows each of its parts, and what to call the division.
     """
-    values = {narrowed: dict(narrowed) for narrowed in sorted(sets, key=sorted)}
+    values = {narrowed: dict(sorted(narrowed)) for narrowed in sorted(sets, key=sorted)}
     for whole, fixed in values.items():
         divisions: dict[tuple, list[frozenset]] = {}
         for part, narrowing in values.items():

@@ -6,7 +6,7 @@ from pipeline.disclosure.divisions import list_divisions
 def divide(*narrowed: dict) -> list[tuple[dict, list[dict], str]]:
     """The divisions of sets that variables narrow so, as dicts."""
     return [
-        (dict(whole), sorted((dict(part) for part in parts), key=str), description)
+        (dict(whole), [dict(part) for part in parts], description)
         for whole, parts, description in list_divisions(
             "treated", {frozenset(each.items()) for each in narrowed}
         )
