@@ -22,10 +22,20 @@ os.environ["PATH"] = os.pathsep.join(
 
 from pipeline.analyses.plan import ANALYSES, PLANTED, QUESTIONS, list_analyses, module_of
 from pipeline.intake.folders import batch_deliveries, fingerprint_state, list_deliveries
+from pipeline.results import (
+    BRACES,
+    Unusable,
+    describe_rules,
+    find_unsound,
+    prepare_folders,
+    remove,
+    write_rules,
+)
 from pipeline.sources import find_sources, list_own_files
 from schemas.plan_faults import PlanFault
 from schemas.study import PARTS, SITES, read_config
 
+LOOKING = {"-n", "--dry-run", "--dryrun", "--lint", "--list", "-l", "--summary", "--unlock"}
 unknown = set(config) - {"submissions", "results", "plan"}
 if unknown:
     raise WorkflowError(
@@ -34,6 +44,11 @@ if unknown:
 SUBMISSIONS = Path(config.get("submissions", ROOT / "synthetic_data" / "pool"))
 RESULTS = Path(config.get("results", "results"))
 PLAN = Path(config.get("plan", ROOT / "config"))
+for name, path in {"results": RESULTS, "plan": PLAN, "the project": ROOT}.items():
+    if set(BRACES) & set(str(path)):
+        raise WorkflowError(
+            f"The path of {name}, {path}, has braces, which the workflow cannot use: choose another."
+        )
 if not SUBMISSIONS.is_dir():
     raise WorkflowError(f"submissions={SUBMISSIONS} is not a folder")
 try:
@@ -60,6 +75,7 @@ ROW_TABLES = (
 DEMONSTRATION = ROOT / "synthetic_data"
 # only there is it known what was planted
 IS_DEMONSTRATION = SUBMISSIONS.resolve() == (DEMONSTRATION / "pool").resolve()
+PLANTED_HERE = PLANTED if IS_DEMONSTRATION else []
 INVENTED = "--invented" if IS_DEMONSTRATION else ""  # its pages say so
 SITES = sorted({delivery.site for delivery in DELIVERIES})
 WITHDRAWN = [
@@ -81,16 +97,29 @@ for name, why in SKIPPED.items():
 rule all:
     """Everything: the reports, the estimates it reads, and each delivery's own page."""
     input:
-        RESULTS / "reports" / "committee.html",
-        RESULTS / "reports" / "technical.html",
-        [RESULTS / "sites" / site / "report.html" for site in SITES],
-        WITHDRAWALS,
-        SUMMARY,
+        # all that any rule makes: what was deleted is made anew, even where nothing is made of it
+        lambda _: [path for made in RULES.values() for path in made.outputs],
 
 
 include: ROOT / "pipeline" / "rules" / "rows.smk"
 include: ROOT / "pipeline" / "rules" / "estimates.smk"
 include: ROOT / "pipeline" / "rules" / "reports.smk"
+
+
+RULES = describe_rules(RESULTS, workflow.rules)
+# whoever only asks what would run neither waits for another run nor changes anything
+IS_RUN = not LOOKING & set(sys.argv)
+if IS_RUN:
+    try:
+        LOCK = prepare_folders(RESULTS)
+    except Unusable as fault:
+        raise WorkflowError(str(fault))
+    write_rules(RESULTS, RULES)
+for path, was_changed in find_unsound(RESULTS, RULES).items():
+    if was_changed:
+        logger.warning(f"{path} was changed or damaged since it was made, and is made anew.")
+    if IS_RUN:
+        remove(Path(path))
 
 
 onsuccess:

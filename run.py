@@ -35,6 +35,7 @@ PLAINLY = (
     "--cores",
     "all",
     "--rerun-incomplete",
+    "--nolock",  # the results have a lock of their own, which ends with the run
 )
 HELP = """\
 {call}                                        run the demonstration pool to finished reports

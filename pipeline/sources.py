@@ -8,7 +8,7 @@ from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
-ROOMS = ("schemas", "pipeline", "synthetic_data")
+ROOMS = ("environment", "schemas", "pipeline", "synthetic_data")
 
 
 def find_sources(module: str) -> list[str]:

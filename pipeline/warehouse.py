@@ -11,6 +11,7 @@ from pathlib import Path
 import duckdb
 import pandas as pd
 
+from pipeline.results import limit_rights
 from schemas.columns import Flag, Integer, Number, Text
 from schemas.delivery import TABLES
 from schemas.store import KEPT
@@ -122,6 +123,7 @@ def build_warehouse(path: Path) -> Iterator[Warehouse]:
         beside.unlink()
         raise
     connection.close()
+    limit_rights(beside)
     os.replace(beside, path)
 
 

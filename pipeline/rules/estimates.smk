@@ -36,35 +36,40 @@ for place, (question, title) in enumerate(QUESTIONS.items()):
                 "analyse",
                 "--plan {PLAN:q} --warehouse {input.warehouse:q} --out {RESULTS:q}/unreleased "
                 "{params.analyses:q}",
+                f"analyse_{question}",
             )
 
 
-rule planted:
-    """Compare what was planted in the demonstration pool with what its tests were read as and
-    with what is released; nobody in it exists."""
-    input:
-        warehouse=RESULTS / "warehouse.duckdb",
-        truth=[DEMONSTRATION / "truth" / f"{name}.csv" for name in ("episodes", "answers")],
-        estimates=[RESULTS / "estimates" / f"{name}.csv" for name in ("strategies", "first_choice")],
-        plan=PLAN_FILES,
-        code=find_sources("pipeline.steps.planted"),
-    output:
-        [RESULTS / "estimates" / f"{name}.csv" for name in PLANTED],
-    log:
-        RESULTS / "logs" / "planted.log",
-    threads: 1
-    resources:
-        mem_mb=300,
-    params:
-        truth=DEMONSTRATION / "truth",
-    message:
-        "What was planted beside what was found"
-    shell:
-        step(
-            "planted",
-            "--plan {PLAN:q} --truth {params.truth:q} --warehouse {input.warehouse:q} "
-            "--estimates {RESULTS:q}/estimates",
-        )
+if IS_DEMONSTRATION:
+
+    rule planted:
+        """Compare what was planted in the demonstration pool with what its tests were read as and
+        with what is released; nobody in it exists."""
+        input:
+            warehouse=RESULTS / "warehouse.duckdb",
+            truth=[DEMONSTRATION / "truth" / f"{name}.csv" for name in ("episodes", "answers")],
+            estimates=[
+                RESULTS / "estimates" / f"{name}.csv" for name in ("strategies", "first_choice")
+            ],
+            plan=PLAN_FILES,
+            code=find_sources("pipeline.steps.planted"),
+        output:
+            [RESULTS / "estimates" / f"{name}.csv" for name in PLANTED],
+        log:
+            RESULTS / "logs" / "planted.log",
+        threads: 1
+        resources:
+            mem_mb=300,
+        params:
+            truth=DEMONSTRATION / "truth",
+        message:
+            "What was planted beside what was found"
+        shell:
+            step(
+                "planted",
+                "--plan {PLAN:q} --truth {params.truth:q} --warehouse {input.warehouse:q} "
+                "--estimates {RESULTS:q}/estimates",
+            )
 
 
 rule disclose:

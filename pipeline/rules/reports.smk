@@ -37,10 +37,7 @@ rule report:
 rule technical:
     """Write the technical report from the estimates; no model runs here."""
     input:
-        estimates=[
-            RESULTS / "estimates" / f"{name}.csv"
-            for name in [*ANALYSES, *(PLANTED if IS_DEMONSTRATION else [])]
-        ],
+        estimates=[RESULTS / "estimates" / f"{name}.csv" for name in [*ANALYSES, *PLANTED_HERE]],
         release=RESULTS / "unreleased" / "release.csv",
         figures=RESULTS / "reports" / "figures",
         plan=PLAN_FILES,
@@ -104,40 +101,42 @@ rule site_pages:
         )
 
 
-rule withdrawals:
-    """Search everything that was made for those who withdrew their consent;
-    it fails if one is found."""
-    input:
-        own_names=list(OWN_NAMES.values()),
-        made=[
-            RESULTS / "warehouse.duckdb",
-            [
-                RESULTS / "intake" / d.site / d.number / name
-                for d in DELIVERIES
-                for name in ("report.html", "problems.csv")
+if WITHDRAWN:
+
+    rule withdrawals:
+        """Search everything that was made for those who withdrew their consent;
+        it fails if one is found."""
+        input:
+            own_names=list(OWN_NAMES.values()),
+            made=[
+                RESULTS / "warehouse.duckdb",
+                [
+                    RESULTS / "intake" / d.site / d.number / name
+                    for d in DELIVERIES
+                    for name in ("report.html", "problems.csv")
+                ],
+                [RESULTS / "sites" / site / "report.html" for site in SITES],
+                [RESULTS / "reports" / f"{name}.html" for name in ("committee", "technical")],
             ],
-            [RESULTS / "sites" / site / "report.html" for site in SITES],
-            [RESULTS / "reports" / f"{name}.html" for name in ("committee", "technical")],
-        ],
-        code=find_sources("pipeline.steps.withdrawals"),
-    output:
-        RESULTS / "unreleased" / "withdrawals.csv",
-    log:
-        RESULTS / "logs" / "withdrawals.log",
-    threads: 1
-    resources:
-        mem_mb=300,
-    params:
-        folders=[str(path.parent) for path in WITHDRAWN],
-        # content decides: a list that was put back is older than what it replaces
-        state=fingerprint_state(DELIVERIES),
-    message:
-        "Search for those who withdrew their consent"
-    shell:
-        step(
-            "withdrawals",
-            "--plan {PLAN:q} --results {RESULTS:q} --out {output:q} " "{params.folders:q}",
-        )
+            code=find_sources("pipeline.steps.withdrawals"),
+        output:
+            RESULTS / "unreleased" / "withdrawals.csv",
+        log:
+            RESULTS / "logs" / "withdrawals.log",
+        threads: 1
+        resources:
+            mem_mb=300,
+        params:
+            folders=[str(path.parent) for path in WITHDRAWN],
+            # content decides: a list that was put back is older than what it replaces
+            state=fingerprint_state(DELIVERIES),
+        message:
+            "Search for those who withdrew their consent"
+        shell:
+            step(
+                "withdrawals",
+                "--plan {PLAN:q} --results {RESULTS:q} --out {output:q} " "{params.folders:q}",
+            )
 
 
 rule summary:

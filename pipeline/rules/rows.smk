@@ -40,7 +40,8 @@ for number, batch in enumerate(batch_deliveries(DELIVERIES)):
         shell:
             step(
                 "intake",
-                "--plan {PLAN:q} --results {RESULTS:q} {params.invented} " "{params.folders:q}",
+                "--plan {PLAN:q} --results {RESULTS:q} {params.invented} {params.folders:q}",
+                f"intake_{number}",
             )
 
 

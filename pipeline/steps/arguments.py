@@ -7,7 +7,10 @@ from pathlib import Path
 def start_parser(says: str | None, *, plan: bool = True) -> argparse.ArgumentParser:
     """The command line of a step that does what `says`, and that takes the plan unless told
     otherwise."""
-    parser = argparse.ArgumentParser(description=says)
+    parser = argparse.ArgumentParser(description=says, add_help=bool(says))
+    parser.add_argument(
+        "--seal", type=Path, help="file that will say what was made, for the workflow"
+    )
     if plan:
         add_path(parser, "--plan", "folder with the plan")
     return parser

@@ -1,21 +1,30 @@
 """How a step starts and how it ends: what it counted goes to its log; of a fault its place,
 but not its message, since that can hold a patient's values."""
 
+import errno
+import os
 import sys
 import time
 import traceback
 import warnings
 from collections.abc import Callable
+from contextlib import nullcontext
 from typing import TextIO
 
+from pipeline.results import sealing
+from pipeline.steps.arguments import start_parser
+
 Counts = dict[str, int]
+NO_ROOM = (errno.ENOSPC, errno.EDQUOT)
 
 
 def run_step(step: Callable[[], Counts | None]) -> None:
     """Run a step guarded, and print what it counted, its seconds and its greatest memory,
     a line each."""
     began = time.monotonic()
-    counts = run_guarded(step) or {}
+    seal = start_parser(None, plan=False).parse_known_args()[0].seal
+    with sealing(seal) if seal else nullcontext():
+        counts = run_guarded(step) or {}
     for name, count in counts.items():
         print(f"{name}: {count:,}")
     print(f"seconds: {time.monotonic() - began:.1f}")
@@ -38,6 +47,9 @@ def run_guarded(step: Callable[[], Counts | None], code: int = 1) -> Counts | No
         print(fault, file=sys.stderr)
         sys.exit(code)
     except Exception as fault:
+        if os.strerror(errno.ENOSPC) in str(fault) or getattr(fault, "errno", None) in NO_ROOM:
+            print("The disk is full: make room on it, then start again.", file=sys.stderr)
+            sys.exit(code)
         for frame in traceback.extract_tb(fault.__traceback__):
             print(f"  {frame.filename}:{frame.lineno} in {frame.name}", file=sys.stderr)
         print(
