@@ -39,10 +39,12 @@ def match_variants(examined: pd.DataFrame, pairs: pd.DataFrame, criteria: Criter
     examined = examined.assign(test_id=np.arange(len(examined)))
     pairs = pairs.assign(test_id=np.arange(len(examined), len(examined) + len(pairs)))
     telling = examined[~are_faint(examined)]
-    matches = [
-        _match_criterion(pairs if criterion.both_sides else telling, examined, name, criterion)
+    met = {
+        name: _find_met(pairs if criterion.both_sides else telling, examined, criterion)
         for name, criterion in criteria.criteria.items()
-    ]
+    }
+    some = [name for name, rows in met.items() if len(rows)] or list(met)[:1]
+    matches = [_describe_matches(met[name], name, criteria.criteria[name]) for name in some]
     return _keep_nystagmus(_keep_refined(pd.concat(matches, ignore_index=True), criteria), criteria)
 
 
@@ -68,11 +70,14 @@ def find_backed(met: pd.DataFrame, examined: pd.DataFrame, criterion: Criterion)
     return backed
 
 
-def _match_criterion(
-    candidates: pd.DataFrame, examined: pd.DataFrame, name: str, criterion: Criterion
+def _find_met(
+    candidates: pd.DataFrame, examined: pd.DataFrame, criterion: Criterion
 ) -> pd.DataFrame:
     met = candidates[find_pattern(candidates, criterion, unmeasured=True)]
-    met = met[find_backed(met, examined, criterion)]
+    return met[find_backed(met, examined, criterion)] if len(met) else met
+
+
+def _describe_matches(met: pd.DataFrame, name: str, criterion: Criterion) -> pd.DataFrame:
     lower = LOWER.get(criterion.certainty, criterion.certainty)
     texts = {
         "test_key": met["test"] + "/" + met["side"],
