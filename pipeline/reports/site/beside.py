@@ -14,6 +14,11 @@ import pandas as pd
 
 from pipeline.analyses.covariates import name_first_maneuvers
 from pipeline.analyses.description.agreement import PARTS, pair_diagnoses
+from pipeline.analyses.description.quality_measures import (
+    REASSESSED,
+    list_measures,
+    select_asked,
+)
 from pipeline.reports.readings import AboutShare, Reading, Readings, read_estimates
 from pipeline.reports.site.records import SiteRecords
 from pipeline.reports.wording import count_words, name_maneuver, say_percent
@@ -21,6 +26,20 @@ from schemas.study import Config
 
 LEAST_OTHERS = 3
 FIRST_SHOWN = 3
+ASKED = {  # by the guideline, and of whom
+    "dix_hallpike_both_sides": (
+        "Dix-Hallpike test to both sides before the first maneuver, of positional vertigo"
+    ),
+    "roll_both_sides": (
+        "Roll test to both sides, of those whose Dix-Hallpike tests showed horizontal nystagmus or "
+        "none"
+    ),
+    "treated_on_first_day": "Maneuver on the day of the first test, of positional vertigo",
+    REASSESSED: (
+        "Tested again or asked about symptoms within 30 days, of those treated for positional "
+        "vertigo"
+    ),
+}
 HIDDEN = "not shown"
 
 
@@ -41,6 +60,7 @@ def compare_measures(
     measures = [
         *_measure_flow(records, estimates),
         *_measure_agreement(records, estimates),
+        *_measure_asked(records, estimates, config),
         *_measure_first_maneuvers(records, estimates, config),
     ]
     return [
@@ -126,6 +146,18 @@ def _measure_agreement(
             len(named),
             reading,
         )
+
+
+def _measure_asked(
+    records: SiteRecords, estimates: dict[str, pd.DataFrame], config: Config
+) -> Iterator[Measure]:
+    """What the guideline asks, as far as it is recorded."""
+    pool = read_estimates(estimates, "quality_measures", "positional")
+    tables = ("episodes", "examinations", "treatments", "followups", "findings", "adjudications")
+    listed = list_measures(**{name: records[name] for name in tables}, maneuvers=config.maneuvers)
+    for measure, name in ASKED.items():
+        asked = select_asked(listed, measure)
+        yield Measure(name, int(asked[measure].sum()), len(asked), pool["all", measure])
 
 
 def _measure_first_maneuvers(
