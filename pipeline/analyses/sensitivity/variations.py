@@ -106,6 +106,12 @@ def vary(
             positional=lambda rows, v=verdict: rows["positional"].replace(v, "yes")
         )
         yield f"{verdict}_included", {**primary, "adjudications": taken_in}, config
+    certain = primary["adjudications"].assign(
+        positional=lambda rows: rows["positional"].mask(
+            rows["positional"].eq("yes") & rows["certainty"].eq("suspected"), "undetermined"
+        )
+    )
+    yield "suspected_left_out", {**primary, "adjudications": certain}, config
     yield from vary_gap(primary, delivered, config)
     yield from vary_duration(primary, delivered, config)
 

@@ -106,9 +106,9 @@ FIRST = {"day": 0, "attempt": 1, "hold_s": 30.0, "head_turn_deg": 45.0}
             ),
         ),
         (
-            "without torsion",
-            records_of(TIMED, verdict={"criteria": "posterior_torsion_unseen"}),
-            records_of(TIMED, verdict={"criteria": "posterior_free"}),
+            "No torsion seen",
+            records_of(examined(duration_s=20.0, vertical="up", torsion="none")),
+            records_of(examined(duration_s=20.0, vertical="up", torsion="right")),
         ),
         (
             "on sitting up",
@@ -147,6 +147,13 @@ def test_a_heading_counts_an_episode_only_where_something_stayed_open(heading, o
 
     assert named(open_) == [1]
     assert named(closed) == []
+
+
+def test_torsion_that_was_not_seen_is_told_of_those_with_up_beating_nystagmus():
+    up = [examined(vertical="up", torsion=torsion) for torsion in ("none", "right")]
+    other = [rows | {"episode_id": "EP-2"} for rows in up[1]]
+    entry = next(e for e in find_missing(records_of(up[0], other)) if "torsion" in e["open"])
+    assert (entry["episodes"], entry["of"]) == (1, 2)
 
 
 def test_every_heading_is_tripped_by_a_case_above():
