@@ -13,7 +13,7 @@ from schemas.adverse import EVENTS
 
 FIXED = ("path", "day", "points", "variation")  # variables that tell sets apart and divide none
 # one may be in several of their values
-OVERLAPPING = ("reason", "later_flag", "view", "variant", "change_to")
+OVERLAPPING = ("reason", "measure", "later_flag", "view", "variant", "change_to")
 ENDPOINTS = (
     "objective",
     "every_canal",

@@ -179,10 +179,7 @@ def read_failures(row: Row, _: Release) -> Reading:
     if narrowed.get("reason") == "never_tested_again":
         base, event = "first maneuver failed or unseen", {"reason": "never_tested_again"}
     else:
-        base, event = (
-            "first maneuver failed",
-            {"reason": narrowed.get("reason", ""), "view": narrowed.get("view", "")},
-        )
+        base, event = "first maneuver failed", {"reason": "", "view": ""} | narrowed
     return Reading(count(base), count(base, event), count(base))
 
 

@@ -12,6 +12,11 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
+from pipeline.analyses.attempts.failure_reasons import (
+    FAILED,
+    list_taken_for_failed,
+    list_with_part,
+)
 from pipeline.analyses.covariates import name_first_maneuvers
 from pipeline.analyses.description.agreement import PARTS, pair_diagnoses
 from pipeline.analyses.description.quality_measures import (
@@ -21,7 +26,9 @@ from pipeline.analyses.description.quality_measures import (
 )
 from pipeline.reports.readings import AboutShare, Reading, Readings, read_estimates
 from pipeline.reports.site.records import SiteRecords
-from pipeline.reports.wording import count_words, name_maneuver, say_percent
+from pipeline.reports.wording import begin_sentence, count_words, name_maneuver, say_percent
+from schemas.failure import TECHNIQUE
+from schemas.keys import EPISODE
 from schemas.study import Config
 
 LEAST_OTHERS = 3
@@ -61,6 +68,7 @@ def compare_measures(
         *_measure_flow(records, estimates),
         *_measure_agreement(records, estimates),
         *_measure_asked(records, estimates, config),
+        *_measure_technique(records, estimates),
         *_measure_first_maneuvers(records, estimates, config),
     ]
     return [
@@ -158,6 +166,21 @@ def _measure_asked(
     for measure, name in ASKED.items():
         asked = select_asked(listed, measure)
         yield Measure(name, int(asked[measure].sum()), len(asked), pool["all", measure])
+
+
+def _measure_technique(
+    records: SiteRecords, estimates: dict[str, pd.DataFrame]
+) -> Iterator[Measure]:
+    """In which part the technique of failed first maneuvers was not as usual."""
+    pool = read_estimates(estimates, "failure_reasons", FAILED)
+    reasons = records["failure_reasons"]
+    reasons = reasons[reasons["view"].eq("at_the_time")]
+    failed = list_taken_for_failed(reasons)
+    for part, (words, _) in TECHNIQUE.items():
+        found = list_with_part(reasons, part).merge(failed, on=EPISODE)
+        stratum = f"view=at_the_time,reason=technique,measure={part}"
+        name = f"{begin_sentence(words)}, of first maneuvers that failed or were taken to have"
+        yield Measure(name, len(found), len(failed), pool[stratum, "share"])
 
 
 def _measure_first_maneuvers(
