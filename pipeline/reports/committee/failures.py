@@ -120,7 +120,7 @@ def _say_parts(readings: Readings) -> str:
         return ""
     ranked = sorted(told, key=lambda words: (-told[words].number, words))
     parts = join_words(f"{words} in {_say_number(told[words])}" for words in ranked)
-    return f"What was not as usual in the technique, several at once: {parts}."
+    return f"Of the technique: {parts}."
 
 
 def _say_number(share: Reading) -> str:

@@ -4,35 +4,26 @@ import pandas as pd
 
 from pipeline.reports.committee.section import make_section
 from pipeline.reports.readings import Reading, Readings, read_estimates
-from pipeline.reports.wording import BLANK, mark_missing, say_episodes, say_share, show_share
+from pipeline.reports.wording import (
+    begin_sentence,
+    mark_missing,
+    say_count,
+    say_share,
+    show_share,
+)
 
 KEY, TITLE = "guideline", "How often is on record what the guideline asks?"
-MEASURES = {  # and of whom each is asked
-    "dix_hallpike_both_sides": (
-        "Dix-Hallpike test to both sides before the first maneuver",
-        "of positional vertigo",
-    ),
-    "roll_both_sides": (
-        "Roll test to both sides, where these showed horizontal nystagmus or none",
-        "with such tests",
-    ),
-    "treated_on_first_day": (
-        "Maneuver on the day of the first test",
-        "of positional vertigo",
-    ),
-    "reassessed_by_day_30": (
-        "Tested again, or asked about symptoms, within 30 days of the first maneuver",
-        "treated",
-    ),
+MEASURES = {
+    "dix_hallpike_both_sides": "Dix-Hallpike test to both sides before the first maneuver",
+    "roll_both_sides": "Roll test to both sides, where these showed horizontal nystagmus or none",
+    "treated_on_first_day": "Maneuver on the day of the first test",
+    "reassessed_by_day_30": "Seen again or asked within 30 days, of those treated",
 }
-SOURCE = (
-    "The guideline: Bhattacharyya N et al. Otolaryngol Head Neck Surg 2017;156(3 Suppl):S1-S47. It "
-    "also has recommendations on imaging and on vestibular suppressants, which clinics do not hand "
-    "in."
-)
-UNRECORDED = (
-    "A test, a maneuver or a contact that nobody recorded may have been done nevertheless: true "
-    "shares are no lower."
+WAIT = "Days from onset to the first maneuver: median and quartiles"
+UNRECORDED = "What nobody recorded may have been done: true shares are no lower."
+NOTE = (
+    "In brackets: 95 % confidence intervals. Guideline: Bhattacharyya N et al. Otolaryngol Head "
+    "Neck Surg 2017;156(3 Suppl):S1-S47. Imaging and suppressants are not handed in."
 )
 
 
@@ -54,25 +45,25 @@ def describe_guideline(estimates: dict[str, pd.DataFrame]) -> dict:
     if not any(share.usable or share.bounded for share in shares.values()):
         return make_section(KEY, TITLE, ["How often that was done this pool cannot tell yet."])
     rows = [
-        {"name": name, "cells": [_show(shares[term]), _say_asked(shares[term], whom)]}
-        for term, (name, whom) in MEASURES.items()
+        {"name": name, "cells": [_show(shares[term]), _say_size(shares[term])]}
+        for term, name in MEASURES.items()
     ]
-    both, seen = shares["dix_hallpike_both_sides"], shares["reassessed_by_day_30"]
+    seen = shares["reassessed_by_day_30"]
     return make_section(
         KEY,
         TITLE,
-        [_say_wait(readings), UNRECORDED],
-        finding=(
-            f"Dix-Hallpike tests to both sides are on record in {say_share(both)}, and a test or a "
-            f"contact within a month in {say_share(seen)}."
-            if both.usable and seen.usable
-            else ""
-        ),
+        [UNRECORDED],
+        finding=f"{begin_sentence(say_share(seen))} of those treated were seen again or asked "
+        "within 30 days."
+        if seen.usable
+        else "",
         table={
             "first": "On record",
-            "columns": ["Share", "Of"],
-            "groups": [{"heading": "What the guideline asks", "rows": rows}],
-            "note": f"Share of episodes, with its 95 % confidence interval. {SOURCE}",
+            "columns": ["Share", "Episodes"],
+            "groups": [
+                {"heading": "What the guideline asks", "rows": [*rows, *_tabulate_wait(readings)]}
+            ],
+            "note": NOTE,
         },
     )
 
@@ -81,27 +72,18 @@ def _show(share: Reading) -> str:
     return show_share(share) if share.usable else mark_missing(share)
 
 
-def _say_asked(share: Reading, whom: str) -> str:
-    """'854 episodes treated', or whom alone where the number is hidden."""
-    if share.n_episodes is None:
-        return f"episodes {whom}"
-    return f"{say_episodes(share.n_episodes)} {whom}"
+def _say_size(reading: Reading) -> str:
+    """Of how many, where that may be told."""
+    return say_count(reading.n_episodes)
 
 
-def _say_wait(readings: Readings) -> str:
+def _tabulate_wait(readings: Readings) -> list[dict]:
     """How long it took from onset to the first maneuver."""
     low, middle, high = (
         readings["all", f"onset_to_maneuver_{part}"]
         for part in ("lower_quartile", "median", "upper_quartile")
     )
     if not (low.usable and middle.usable and high.usable):
-        return ""
-    whom = (
-        "Where onset is recorded"
-        if middle.n_episodes is None
-        else f"In {say_episodes(middle.n_episodes)} treated whose onset is recorded"
-    )
-    return (
-        f"{whom}, the first maneuver came a median of {middle.number:.0f}{BLANK}days after it "
-        f"(interquartile range {low.number:.0f} to {high.number:.0f})."
-    )
+        return []
+    days = f"{middle.number:.0f} ({low.number:.0f} to {high.number:.0f})"
+    return [{"name": WAIT, "cells": [days, _say_size(middle)]}]

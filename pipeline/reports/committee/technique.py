@@ -150,10 +150,12 @@ def _say_asked(ratios: dict[str, Reading], counts: dict[str, int]) -> str:
     clauses: dict[str, list[str]] = {}
     for term, words in ASKED.items():
         ratio = ratios[term]
+        if ratio.status == "absent" and term in (SUPERVISED, VIDEO):
+            continue
         known = [count_words(counts[term], "first session")] if term in counts else []
         if ratio.usable and ratio.lower is not None:
             known.append(f"ratio{BLANK}{ratio.number:.2f}, {_say_ends(ratio)}")
-        told = f" ({'; '.join(known)})" if known else ""
+        told = f" ({', '.join(known)})" if known else ""
         clauses.setdefault(_find_direction(ratio), []).append(f"{words}{told}")
     said = [f"{direction} where {join_words(parts)}" for direction, parts in clauses.items()]
     clinic = (

@@ -56,7 +56,7 @@ def test_a_place_is_told_with_how_many_first_sessions_were_there():
     tables = table("technique", rows, POPULATION, None)
     tables |= table("adverse_events", counted, "positional", None)
     text = words(describe_technique(tables))
-    assert "less often where the session was at home alone (40 first sessions; ratio 0.70," in text
+    assert "less often where the session was at home alone (40 first sessions, ratio 0.70," in text
     assert "compared with the clinic (300 first sessions)" in text
 
 
