@@ -12,7 +12,7 @@ from pipeline.reports.wording import (
     show_share,
 )
 
-KEY, TITLE = "guideline", "How often is on record what the guideline asks?"
+KEY, TITLE = "guideline", "Is what the guideline asks on record?"
 MEASURES = {
     "dix_hallpike_both_sides": "Dix-Hallpike test to both sides before the first maneuver",
     "roll_both_sides": "Roll test to both sides, where these showed horizontal nystagmus or none",
