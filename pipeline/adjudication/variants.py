@@ -6,6 +6,7 @@ import pandas as pd
 from pipeline.adjudication.ears import are_faint, are_silent, have_test, name_ear, show_nystagmus
 from pipeline.adjudication.lateral_side import tell_side
 from pipeline.adjudication.patterns import check_signs, find_pattern
+from pipeline.adjudication.readings import ON_SYMPTOMS
 from schemas.criteria import Criteria, Criterion
 from schemas.keys import EPISODE
 
@@ -16,8 +17,8 @@ def match_variants(examined: pd.DataFrame, pairs: pd.DataFrame, criteria: Criter
     """Match each test with the criteria that it meets.
 
     Nystagmus of the kind that healthy people have (ears.are_faint) meets none. Criteria that rest
-    on vertigo alone, or that do not decide, are met only in episodes in which no test with
-    nystagmus meets any other.
+    on vertigo alone, or on nystagmus of which a part was not seen, are met only in episodes in
+    which no test with nystagmus meets any other.
 
     Parameters
     ----------
@@ -33,7 +34,7 @@ def match_variants(examined: pd.DataFrame, pairs: pd.DataFrame, criteria: Criter
     pd.DataFrame
         One row for each test (or pair of tests) and criterion: site, episode_id, day, test_key
         (what was tested), test_id (a number for each test or pair), criterion, canal, side, arm,
-        arm_basis, mechanism, certainty, decides, side_by and side_signs.
+        arm_basis, mechanism, certainty, side_by and side_signs.
     """
     pairs = pairs.join(tell_side(pairs))
     examined = examined.assign(test_id=np.arange(len(examined)))
@@ -92,7 +93,7 @@ def _describe_matches(met: pd.DataFrame, name: str, criterion: Criterion) -> pd.
         "side_signs": met["side_signs"] if criterion.both_sides else "",
     }
     typed = {name: pd.Series(text, index=met.index, dtype="string") for name, text in texts.items()}
-    return met[[*EPISODE, "day", "test_id"]].assign(**typed, decides=criterion.decides)
+    return met[[*EPISODE, "day", "test_id"]].assign(**typed)
 
 
 def are_less_certain(met: pd.DataFrame, criterion: Criterion) -> pd.Series:
@@ -124,9 +125,7 @@ def _keep_nystagmus(matches: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
     against nystagmus that another examination showed.
     """
     weak = [
-        name
-        for name, criterion in criteria.criteria.items()
-        if criterion.rests_on_symptoms or not criterion.decides
+        name for name, criterion in criteria.criteria.items() if criterion.certainty in ON_SYMPTOMS
     ]
     weaker = matches["criterion"].isin(weak)
     seen = pd.MultiIndex.from_frame(matches.loc[~weaker, EPISODE])
