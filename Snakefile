@@ -21,7 +21,7 @@ os.environ["PATH"] = os.pathsep.join(
 )
 
 from pipeline.analyses.plan import ANALYSES, PLANTED, QUESTIONS, list_analyses, module_of
-from pipeline.intake.folders import NAMED, batch_deliveries, fingerprint_state, list_deliveries
+from pipeline.intake.folders import batch_deliveries, fingerprint_state, list_deliveries
 from pipeline.sources import find_sources, list_own_files
 from schemas.plan_faults import PlanFault
 from schemas.study import PARTS, SITES, read_config
@@ -74,8 +74,8 @@ include: ROOT / "pipeline" / "rules" / "common.smk"
 
 # no line, but a handler finds it: a run with nothing to do ends without onsuccess
 logger.info("", extra={"summarise": summarise})
-for name in SKIPPED:
-    logger.warning(f"Skipped {name!r}: {NAMED}")
+for name, why in SKIPPED.items():
+    logger.warning(f"Skipped {name!r}: {why}")
 
 
 rule all:

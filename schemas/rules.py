@@ -107,6 +107,13 @@ CATALOGUE = [
         "Open it in your spreadsheet program, save it as .xlsx, and hand in that file instead.",
     ),
     Rule(
+        "stands_for_another",
+        "refuse",
+        "This is no file or folder of its own, but stands for something that lies elsewhere, which "
+        "could be the records of another site; it was not opened.",
+        "Put a copy of the file or folder itself in its place, and hand in the delivery again.",
+    ),
+    Rule(
         "not_opened",
         "refuse",
         "The file is not opened, because it could bring the computer to a halt.",

@@ -1,6 +1,7 @@
 """Checking what lies at a path before it is sent: it is found as the workflow would find it,
 judged as intake judges it, and told in words."""
 
+import os
 import re
 import shutil
 import tempfile
@@ -8,7 +9,14 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from pipeline.intake.folders import NAMED, NUMBER, SITE, list_deliveries
+from pipeline.intake.folders import (
+    LINKED,
+    NAMED,
+    NUMBER,
+    SITE,
+    find_stand_in,
+    list_deliveries,
+)
 from pipeline.intake.form import OTHER_FORMS, TEXTS
 from pipeline.intake.handed import Handed
 from pipeline.intake.progress import Notify, silent
@@ -43,16 +51,18 @@ def check_path(
     `site` is whose own names a lone file is read by. Raises NothingToCheck where there is no
     delivery.
     """
-    if not path.exists():
+    path = Path(os.path.abspath(path))  # as it is named: a link is not followed
+    if not find_stand_in(path) and not path.exists():
         raise NothingToCheck(f"{path} does not exist.")
     if site and not SITE.fullmatch(site):
         raise NothingToCheck(f"{site} is no code of a site: S and two or three digits.")
     last_accepted: dict[str, Received] = {}
     withdrawals: dict[Path, Withdrawals] = {}
     worst = FINE
-    skipped = find_skipped(path.resolve())
+    skipped = find_skipped(path)
     with find_folders(path, config, site, notify) as folders:
         if not folders and not skipped:
+            refuse_stand_in(path)
             raise NothingToCheck(
                 f"{path} is neither a workbook nor a folder with .csv files or deliveries."
             )
@@ -77,7 +87,7 @@ def check_path(
             notify("")
             if received.accepted:
                 last_accepted[received.site] = received
-            untold = folder.parent.name == NO_SITE and path.resolve() not in (
+            untold = folder.parent.name == NO_SITE and path not in (
                 folder,
                 *folder.parents,
             )
@@ -95,8 +105,8 @@ def check_path(
                 )
                 notify("")
                 print("\n" + marked_copy)
-    for name in skipped:
-        print(f"\n{name} would be skipped, not pooled: {NAMED}")
+    for name, why in skipped.items():
+        print(f"\n{name} would be skipped, not pooled: {why}")
         worst = max(worst, REFUSED)
     return worst
 
@@ -104,7 +114,7 @@ def check_path(
 def choose_target(path: Path, folder: Path, n_folders: int) -> Path:
     """Where the marked copy goes: beside the file or folder that was named, never into a delivery,
     which it would break, nor over another file."""
-    named = folder if n_folders > 1 or path.resolve() in folder.parents else path.resolve()
+    named = folder if n_folders > 1 or path in folder.parents else path
     if NUMBER.fullmatch(named.parent.name) and SITE.fullmatch(named.parent.parent.name):
         named = named.parent
     stem = re.sub(r"_marked\d*$", "", named.stem)
@@ -149,19 +159,16 @@ def find_folders(
     there, as the workflow does. Files that are not in such a folder are copied into one for the
     time of the check, called as their submission table says: what was read for that stands beside
     the folder."""
-    place = find_place(path.resolve())
+    place = find_place(path)
     if SITE.fullmatch(place.parent.name) and NUMBER.fullmatch(place.name):
         yield {place: None}
         return
-    own_site = [path] if path.is_dir() and SITE.fullmatch(path.resolve().name) else []
-    deliveries = (
-        list_deliveries(path.resolve().parent)[0]
-        if own_site
-        else list_deliveries(path)[0]
-        if path.is_dir()
-        else []
-    )
-    folders = [d.folder for d in deliveries if not own_site or d.site == path.resolve().name]
+    if SITE.fullmatch(path.name) and find_stand_in(path):
+        yield {}
+        return
+    own_site = path.is_dir() and SITE.fullmatch(path.name)
+    deliveries = list_deliveries(path.parent if own_site else path)[0] if path.is_dir() else []
+    folders = [d.folder for d in deliveries if not own_site or d.site == path.name]
     files = (
         [path]
         if path.is_file()
@@ -174,6 +181,7 @@ def find_folders(
         copied = Path(temporary) / "handed"
         copied.mkdir()
         for file in files:
+            refuse_stand_in(file)
             shutil.copy(file, copied)
         site_map = config.sites.get(site or "", SiteMap())
         handed = read_delivery(copied, site_map, notify)
@@ -183,6 +191,15 @@ def find_folders(
         yield {folder: handed if find_own(folder, config) == site_map else None}
 
 
+def refuse_stand_in(path: Path) -> None:
+    """Raise NothingToCheck for a link or device."""
+    if stand_in := find_stand_in(path):
+        raise NothingToCheck(
+            f"{path} is {stand_in} and no file or folder of its own, and is not opened: put a copy "
+            "of the file or folder itself in its place."
+        )
+
+
 def find_own(folder: Path, config: Config) -> SiteMap:
     """The own names of the site in whose folder a delivery lies."""
     return config.sites.get(folder.parent.name, SiteMap())
@@ -190,23 +207,31 @@ def find_own(folder: Path, config: Config) -> SiteMap:
 
 def find_place(path: Path) -> Path:
     """The folder that a file lies in, or a folder itself."""
-    return path.parent if path.is_file() else path
+    return path if path.is_dir() else path.parent
 
 
-def find_skipped(path: Path) -> list[str]:
-    """The folders at a path that hold tables and that the workflow would skip for their names:
+def find_skipped(path: Path) -> dict[str, str]:
+    """The folders at a path that hold tables and that the workflow would skip, with the reason:
     itself, or those in it."""
     place = find_place(path)
     if SITE.fullmatch(place.parent.name) or NUMBER.fullmatch(place.name):
         fits = SITE.fullmatch(place.parent.name) and NUMBER.fullmatch(place.name)
-        return [] if fits else [f"{place.parent.name}/{place.name}"]
+        return {} if fits else {f"{place.parent.name}/{place.name}": NAMED}
     if SITE.fullmatch(place.name):
-        named = [
-            name for name in list_deliveries(place.parent)[1] if name.startswith(f"{place.name}/")
-        ]
-        return [name for name in named if _holds_tables(place.parent / name)]
-    deliveries, named = list_deliveries(place) if path.is_dir() else ([], [])
-    return [name for name in named if deliveries and _holds_tables(place / name)]
+        named = list_deliveries(place.parent)[1]
+        if place.name in named:
+            return {place.name: named[place.name]}
+        return {
+            name: why
+            for name, why in named.items()
+            if name.startswith(f"{place.name}/") and _holds_tables(place.parent / name)
+        }
+    deliveries, named = list_deliveries(place) if path.is_dir() else ([], {})
+    return {
+        name: why
+        for name, why in named.items()
+        if why == LINKED or (deliveries and _holds_tables(place / name))
+    }
 
 
 def _holds_tables(folder: Path) -> bool:

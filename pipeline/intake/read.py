@@ -8,6 +8,7 @@ import re
 from pathlib import Path
 
 from pipeline.intake.container import MOST_FILES, find_danger
+from pipeline.intake.folders import find_stand_in
 from pipeline.intake.form import OTHER_FORMS, TEXTS, find_mismatch
 from pipeline.intake.handed import SPELLED_OTHERWISE, Handed, Loose, Sheet, name_safely, name_table
 from pipeline.intake.problem import Problem
@@ -21,6 +22,7 @@ from schemas.site_map import SiteMap, spell_plainly
 
 PLAIN = SiteMap()  # of a site without names of its own
 MOST_NAMED = 6
+UNOPENED = ("unreadable", "not_opened", "stands_for_another")
 OF_A_DELIVERY = re.compile(rf"{SITE_CODE}[_-][0-9]{{3}}(?:_marked[0-9]*)?")
 LEFT_BY_COMPUTERS = re.compile(r"\.|~\$|(?:thumbs\.db|desktop\.ini)$", re.IGNORECASE)
 
@@ -32,11 +34,16 @@ def read_delivery(folder: Path, site_map: SiteMap = PLAIN, notify: Notify = sile
 
     The fingerprint is over the names and bytes of all files but those that computers leave behind.
     """
+    if linked := next((path for path in (folder.parent, folder) if find_stand_in(path)), None):
+        return Handed(
+            "", fingerprint_files([], folder), (), (), (tell_stand_in(linked, linked.name),)
+        )
     files = sorted(folder.iterdir()) if folder.is_dir() else []
     places = {path: f"file {number}" for number, path in enumerate(files, 1)}
     skipped = [path for path in files if LEFT_BY_COMPUTERS.match(path.name)]
     handed = [path for path in files if path not in skipped]
-    tables = [path for path in handed if path.is_file() and may_be_table(path, site_map)]
+    stand_ins = [path for path in handed if find_stand_in(path)]
+    tables = [path for path in handed if may_be_table(path, site_map) and may_hold(path)]
     workbooks = [path for path in tables if path.suffix.lower() == ".xlsx"]
     sheets: list[Sheet] = []
     loose = [Loose(path.stem, places[path], "file name", "file") for path in handed]
@@ -44,11 +51,16 @@ def read_delivery(folder: Path, site_map: SiteMap = PLAIN, notify: Notify = sile
         Problem("read_with_help", places[path], also="A file of the computer was skipped.")
         for path in skipped
     ]
-    others = [path for path in handed if path.suffix.lower() in OTHER_FORMS]
+    others = [path for path in handed if path.suffix.lower() in OTHER_FORMS and may_hold(path)]
     problems += [Problem("other_form", name_file(path, places[path])) for path in others]
-    strays = [path for path in handed if path not in (*tables, *others)]
+    problems += [tell_stand_in(path, places[path], site_map) for path in stand_ins]
+    strays = [path for path in handed if path not in (*tables, *others, *stand_ins)]
     problems += [Problem("stray_file", name_file(path, places[path])) for path in strays]
-    if (not tables and not others) or (workbooks and len(tables) > 1) or len(handed) > MOST_FILES:
+    if (
+        not (tables or others or stand_ins)
+        or (workbooks and len(tables) > 1)
+        or len(handed) > MOST_FILES
+    ):
         names_of_tables = " and ".join(
             call_table_file(path, places[path]) for path in tables[:MOST_NAMED]
         )
@@ -93,7 +105,20 @@ def read_delivery(folder: Path, site_map: SiteMap = PLAIN, notify: Notify = sile
 def may_read(path: Path) -> bool:
     """Whether a file is there and can be opened: another one is a problem already,
     and has no fingerprint."""
-    return path.is_file() and os.access(path, os.R_OK)
+    return may_hold(path) and os.access(path, os.R_OK)
+
+
+def may_hold(path: Path) -> bool:
+    """Whether a path is a file of its own: what is reached through a link may be another
+    site's."""
+    return path.is_file() and not find_stand_in(path)
+
+
+def tell_stand_in(path: Path, place: str, site_map: SiteMap = PLAIN) -> Problem:
+    """The problem of a link or device, under the table that it is called as, if it is."""
+    name = name_table(path.stem, "", site_map) if may_be_table(path, site_map) else ""
+    name = name if name in TABLE else name_file(path, place)
+    return Problem("stands_for_another", name, also=f"It is {find_stand_in(path)}.")
 
 
 def may_be_table(path: Path, site_map: SiteMap) -> bool:
@@ -180,7 +205,7 @@ def compare_with_tables(
     """Which of the five tables are missing or there twice, and which sheets are none of them;
     `files` are those that hold one table each."""
     names = [sheet.table for sheet in sheets]
-    unread = {problem.table for problem in problems if problem.rule in ("unreadable", "not_opened")}
+    unread = {problem.table for problem in problems if problem.rule in UNOPENED}
     whole_book_unread = bool(unread) and not sheets
     faults = [
         Problem("table_missing", name)

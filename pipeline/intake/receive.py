@@ -30,7 +30,7 @@ from pipeline.intake.parse import match_columns
 from pipeline.intake.plausible import find_implausible
 from pipeline.intake.problem import DESCRIBED, PSEUDONYMS, Problem, is_refused, list_problems
 from pipeline.intake.progress import Notify, silent
-from pipeline.intake.read import read_delivery
+from pipeline.intake.read import UNOPENED, read_delivery
 from pipeline.intake.recognised import NO_RECORDS, find_no_records, find_words_for_nothing
 from pipeline.intake.submission import read_submission
 from pipeline.intake.totals import COUNTS, find_differing_totals
@@ -43,7 +43,7 @@ from schemas.study import Config
 
 MISSING = ("column_missing", "column_misspelt")
 # rows cannot be compared
-UNREAD = frozenset(("table_missing", *MISSING, "unreadable", "not_opened"))
+UNREAD = frozenset(("table_missing", *MISSING, *UNOPENED))
 
 
 @dataclass(frozen=True)

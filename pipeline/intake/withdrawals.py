@@ -15,7 +15,7 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline.intake.container import find_in_text
-from pipeline.intake.folders import NUMBER, is_list_of_withdrawn, list_folders
+from pipeline.intake.folders import NUMBER, find_stand_in, is_list_of_withdrawn, list_folders
 from pipeline.intake.folders import WITHDRAWN as NAME
 from pipeline.intake.handed import tidy
 from pipeline.intake.parse import match_columns
@@ -64,6 +64,10 @@ def read_withdrawn(site_folder: Path) -> tuple[frozenset[str], list[Problem]]:
     meant = [other for other in site_folder.iterdir() if is_list_of_withdrawn(other)]
     if not meant:
         return frozenset(), []
+    for other in meant:
+        if stand_in := find_stand_in(other):
+            also = f"It is {stand_in}: put the file itself in its place, as a copy."
+            return frozenset(), [Problem("withdrawals_unclear", NAME, also=also)]
     filled = read_lines(path) if meant == [path] else []
     codes = frozenset(cell.upper() for row in filled[1:] for cell in row)
     clear = (

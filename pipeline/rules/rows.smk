@@ -10,7 +10,6 @@ for number, batch in enumerate(batch_deliveries(DELIVERIES)):
         name:
             f"intake_{number}"
         input:
-            lists=[path for delivery in batch for path in delivery.withdrawn],
             plan=PLAN_FILES,
             own_names=[OWN_NAMES[delivery.site] for delivery in batch if delivery.site in OWN_NAMES],
             code=[

@@ -56,8 +56,8 @@ POOLS = [
 
 @pytest.fixture(scope="session")
 def attacked(tmp_path_factory):
-    """The results of a pool of an eighth of the demonstration's size, which the attack asks about in
-    minutes, and what it found in them."""
+    """The results of a pool of an eighth of the demonstration's size, which the attack asks about
+    in a minute, and what it found in them."""
     folder = tmp_path_factory.mktemp("attacked")
     results = release(folder, make_pool(folder / "made", 450, 9, 1861))
     return results, attack(read_release(results))

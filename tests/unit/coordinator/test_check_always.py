@@ -1,6 +1,7 @@
 """Whatever a folder of deliveries holds, the check of it ends as the workflow's intake would:
 accepted, rows set aside, or refused or skipped."""
 
+import os
 import tempfile
 from pathlib import Path
 
@@ -77,3 +78,26 @@ def test_the_check_ends_as_intake_does(plan, drawn):
         else:  # no folder is named as a delivery: there is nothing that the workflow would take in
             with pytest.raises(NothingToCheck):
                 check_path(root, plan)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights of their own there")
+def test_what_is_reached_by_a_link_is_never_checked_for_it(plan, tmp_path, capsys):
+    pool = tmp_path / "pool"
+    write_csv(pool / "S01" / "001", to_grids(plain_tables()))
+    assert check_path(pool, plan) in (FINE, SET_ASIDE)
+    rows = "rows are stored"
+    assert rows in capsys.readouterr().out
+    (pool / "S02").symlink_to("S01")
+    (pool / "S01" / "002").symlink_to("001")
+    for path in (pool / "S02", pool / "S02" / "001", pool / "S01" / "002"):
+        assert check_path(path, plan) == REFUSED
+        shown = " ".join(capsys.readouterr().out.split())
+        assert "link" in shown
+        assert "as a copy" in shown or "Put a copy" in shown
+        assert rows not in shown
+    assert check_path(pool, plan) == REFUSED
+    assert "S02 would be skipped" in capsys.readouterr().out
+    lone = tmp_path / "lone.xlsx"
+    lone.symlink_to(pool / "S01" / "001" / "episodes.csv")
+    with pytest.raises(NothingToCheck, match="is a link"):
+        check_path(lone, plan)

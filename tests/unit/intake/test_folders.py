@@ -2,8 +2,16 @@
 
 import os
 
+import pytest
+
 from pipeline.intake import folders
-from pipeline.intake.folders import batch_deliveries, fingerprint_state, list_deliveries
+from pipeline.intake.folders import (
+    LINKED,
+    NAMED,
+    batch_deliveries,
+    fingerprint_state,
+    list_deliveries,
+)
 
 
 def make(root, *names):
@@ -34,7 +42,29 @@ def test_only_folders_of_the_right_form_are_deliveries(tmp_path):
     ]
     assert deliveries[0].files == (tmp_path / "S01" / "001" / "x.csv",)
     assert deliveries[0].withdrawn == ()
-    assert skipped == ["S01/002_old", "S01/1", "S1", "old_stuff"]
+    assert sorted(skipped) == ["S01/002_old", "S01/1", "S1", "old_stuff"]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights of their own there")
+def test_nothing_is_listed_through_a_link(tmp_path):
+    make(tmp_path, "S01/001", "S03/001", "elsewhere/deep")
+    (tmp_path / "S02").symlink_to("S01")
+    (tmp_path / "S04").symlink_to("nowhere")
+    (tmp_path / "S03" / "002").symlink_to("../S01/001")
+    (tmp_path / "S03" / "001" / "deep").symlink_to("../../elsewhere")
+    (tmp_path / "S03" / "withdrawn.csv").symlink_to("nowhere")
+    deliveries, skipped = list_deliveries(tmp_path)
+    assert {(d.site, d.number): [path.name for path in d.files] for d in deliveries} == {
+        ("S01", "001"): ["x.csv"],
+        ("S03", "001"): ["deep", "x.csv"],
+        ("S03", "002"): [],
+    }
+    assert skipped == {"S02": LINKED, "S04": LINKED, "elsewhere": NAMED}
+    assert deliveries[1].withdrawn == (tmp_path / "S03" / "withdrawn.csv",)
+    before = fingerprint_state(deliveries)
+    (tmp_path / "S01" / "001" / "x.csv").write_text("changed")
+    assert fingerprint_state(deliveries[1:]) == fingerprint_state(list_deliveries(tmp_path)[0][1:])
+    assert fingerprint_state(deliveries) != before
 
 
 def test_a_site_stays_together_and_other_sites_change_no_batch(tmp_path):
@@ -58,18 +88,22 @@ def test_a_large_site_is_alone(tmp_path, monkeypatch):
     ]
 
 
-def test_another_state_of_a_file_is_another_fingerprint(tmp_path):
+def test_content_decides_and_times_do_not(tmp_path):
     make(tmp_path, "S01/001")
-    (tmp_path / "S01" / "withdrawn.csv").write_text("patient_id\n")
+    withdrawn = tmp_path / "S01" / "withdrawn.csv"
+    withdrawn.write_text("patient_id\nPT-1\n")
     [delivery], _ = list_deliveries(tmp_path)
     path = delivery.files[0]
     states = [fingerprint_state([delivery])]
-    path.write_text("longer")
-    states.append(fingerprint_state([delivery]))
     os.utime(path, ns=(1, 1))
-    states.append(fingerprint_state([delivery]))
+    assert fingerprint_state([delivery]) == states[0]
+    for changed, text in ((path, "y"), (withdrawn, "patient_id\nPT-2\n")):
+        before = changed.stat().st_mtime_ns
+        changed.write_text(text)
+        os.utime(changed, ns=(before - 10**9, before - 10**9))  # of the same size, and older
+        states.append(fingerprint_state([delivery]))
     path.unlink()
     states.append(fingerprint_state([delivery]))
     assert len(set(states)) == 4
-    assert delivery.withdrawn == (tmp_path / "S01" / "withdrawn.csv",)
+    assert delivery.withdrawn == (withdrawn,)
     assert batch_deliveries([delivery]) == [[delivery]]

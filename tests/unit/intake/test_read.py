@@ -1,6 +1,7 @@
 """Reading: whatever the dialect, the same rows; whatever is broken,
 a problem and never an error."""
 
+import os
 import warnings
 import zipfile
 
@@ -265,3 +266,35 @@ def test_a_delivery_without_files_is_refused(folder, plan, left):
     assert (
         received.tables["problems"]["message"].str.contains("There is no file in its folder").all()
     )
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights of their own there")
+def test_neither_a_link_nor_a_pipe_is_opened(folder, plan):
+    write_csv(folder, to_grids(plain_tables()))
+    theirs = folder.parent.parent / "theirs"
+    folder.rename(theirs)
+    folder.mkdir()
+    for path in theirs.iterdir():
+        (folder / path.name).symlink_to(path)
+    os.mkfifo(folder / "more.csv")  # whoever opens it waits for ever
+    (folder / "Zacharias Quillfeather.csv").symlink_to("nowhere")
+    handed = read_delivery(folder)
+    assert handed.sheets == ()
+    problems = receive_delivery(folder, plan).tables["problems"]
+    assert set(problems["rule"]) == {"stands_for_another"}
+    assert set(problems["table"]) == {"file 1", "file 5", "submission", *TABLES}
+    assert "It is a pipe." in problems.set_index("table").loc["file 5", "message"]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights of their own there")
+@pytest.mark.parametrize("linked", ["delivery", "site"])
+def test_a_folder_that_is_a_link_is_refused_and_not_entered(folder, plan, linked):
+    write_csv(folder, to_grids(plain_tables()))
+    path = folder if linked == "delivery" else folder.parent
+    path.rename(path.with_name("theirs"))
+    path.symlink_to("theirs")
+    received = receive_delivery(folder, plan)
+    problems = received.tables["problems"]
+    assert problems["rule"].tolist() == ["stands_for_another"]
+    assert problems["table"].str.upper().tolist() == [path.name]
+    assert received.tables["deliveries"]["status"].tolist() == ["refused"]

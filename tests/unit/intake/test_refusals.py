@@ -138,11 +138,20 @@ def hand_in_an_old_form(folder):
     return folder
 
 
+def hand_in_a_link(folder):
+    write_csv(folder, to_grids(plain_tables()))
+    theirs = folder.parent.parent / "theirs.csv"
+    (folder / "followups.csv").rename(theirs)
+    (folder / "followups.csv").symlink_to(theirs)
+    return folder
+
+
 FILES = {
     "no_tables": hand_in_two_workbooks,
     "table_twice": hand_in_a_table_twice,
     "embedded_object": hand_in_a_picture,
     "stray_file": hand_in_notes,
+    "stands_for_another": hand_in_a_link,
     "unreadable": hand_in_garbage,
     "other_form": hand_in_an_old_form,
     "not_opened": hand_in_a_wide_row,

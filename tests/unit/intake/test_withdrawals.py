@@ -154,8 +154,13 @@ def test_totals_that_the_site_counted_before_are_not_questioned(receive, tables,
         lambda site: (site / "withdrawn.csv").write_text(""),
         lambda site: (site / "withdrawn.csv").write_text("PT-1\n"),
         lambda site: (site / "withdrawn.csv").write_bytes(b"x" * 2_000_000),
+        lambda site: (site / "withdrawn.csv").mkdir(),
+        lambda site: (site / "withdrawn.csv").symlink_to("nowhere"),
     ],
-    ids=["capital", "workbook", "name", "utf-16", "empty", "no header", "long line"],
+    ids=[
+        *("capital", "workbook", "name", "utf-16", "empty", "no header", "long line"),
+        *("folder", "link"),
+    ],
 )
 def test_a_list_that_cannot_be_understood_is_never_overlooked(receive, tables, folder, write):
     folder.parent.mkdir(parents=True)
