@@ -149,7 +149,7 @@ def _say_precedence(verdict: pd.Series, criteria: Criteria) -> str:
             return "a decisive reason against, which outweighs every criterion"
         return "the reasons against: no established criterion is met"
     if verdict["positional"] == "undetermined":
-        open_ = "what is met does not decide, or fits another cause alike"
+        open_ = "what is met fits another cause alike"
         return f"nothing: {open_ if verdict['criteria'] else 'no criterion is met'}"
     if verdict["certainty"] == "resolved_before":
         return "the site, which holds it for positional, while no test is positive any more"

@@ -123,14 +123,6 @@ class Criterion(Pattern, Sourced):
     arm_basis: Literal["sitting_up", "half_dix_hallpike"] | None = None
     mechanism: Mechanism
     certainty: Literal["definite", "probable", "emerging", "suspected", "subjective"]
-    decides: bool = Field(
-        default=True, description="False: met alone, it leaves the episode undetermined"
-    )
-
-    @property
-    def rests_on_symptoms(self) -> bool:
-        """Whether it asks for vertigo where there is no nystagmus."""
-        return self.vertical == self.torsion_toward == self.horizontal == ("none",)
 
 
 class Flag(Sourced):

@@ -93,6 +93,21 @@ EVIDENCE = {
     "no_later_test": "no later test can tell",
 }
 
+TECHNIQUE = {  # the parts of the reason, each with its words and its evidence
+    "hold": ("positions held for less than usual", ("hold_below_usual",)),
+    "angle": (
+        "head turn or hang outside the tolerance",
+        (
+            "head_turn_outside",
+            "head_turn_outside_by_estimate",
+            "head_hang_outside",
+            "head_hang_outside_by_estimate",
+        ),
+    ),
+    "completed": ("not all positions reached", ("not_completed",)),
+    "alone": ("nobody watched", ("done_alone",)),
+}
+
 
 class Pattern(Closed):
     """One pattern in the record: the reason for which it is evidence, and who says so."""

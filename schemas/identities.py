@@ -13,7 +13,7 @@ from schemas.adverse import EVENTS
 
 FIXED = ("path", "day", "points", "variation")  # variables that tell sets apart and divide none
 # one may be in several of their values
-OVERLAPPING = ("reason", "later_flag", "view", "variant", "change_to")
+OVERLAPPING = ("reason", "measure", "later_flag", "view", "variant", "change_to")
 ENDPOINTS = (
     "objective",
     "every_canal",
@@ -184,6 +184,9 @@ WITHIN = (
     Within("adverse, any", "treated"),
     *(Within(f"adverse, {name}", "adverse, any") for name in EVENTS if name != "any"),
     *(Within(f"named {part}", "positional") for part in ("canal", "side", "arm", "mechanism")),
+    Within("both sides silent", "both sides tested"),
+    Within("treated on the first day", "treated"),
+    Within("treated, onset recorded", "treated"),
     Within("total", "treated", ("day",)),
     Within("two totals", "total"),
     Within("two totals", "total", ("day",), {"day": "0"}),

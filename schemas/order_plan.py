@@ -24,6 +24,7 @@ Variable = Literal[
     "fit",
     "setting",
     "performed_by",
+    "place",
     "first_fit",
     "same_visit",
     "failure_vertigo",

@@ -74,7 +74,9 @@ VARIABLES = {
         "path", rf"(\.\.|{FAMILY})(({re.escape(THEN)}|{re.escape(TOGETHER)})(\.\.|{FAMILY}))*"
     ),
     "performed_by": Variable("performed by"),
-    "place": Variable("where it was done", ("clinic", "home supervised", "home alone", "several")),
+    "place": Variable(
+        "where it was done", ("clinic", "home supervised", "home alone", "by video", "several")
+    ),
     "planted": Variable("planted", FAMILY),
     "pool": Variable("pool", FAMILY),
     "previous": Variable("previous maneuver"),

@@ -121,7 +121,7 @@ def _state_verdicts(facts: pd.DataFrame) -> pd.DataFrame:
     without these it is undetermined; else firm criteria make it positional; else another cause that
     tests show, another diagnosis of the site, no canal recorded, or two strong or moderate flags
     set it apart, and so does a cause that only answers tell, where no nystagmus is as described;
-    else weaker criteria make it positional if they decide; else it is undetermined, unless the site
+    else weaker criteria make it positional; else it is undetermined, unless the site
     holds it for positional and no test is positive any more.
 
     Another diagnosis that was made by then leaves no criterion definite.
@@ -149,7 +149,7 @@ def _state_verdicts(facts: pd.DataFrame) -> pd.DataFrame:
         (alike, "undetermined"),
         (firm, "criteria"),
         (against, "apart"),
-        (met & facts["decided"].eq(True), "criteria"),
+        (met, "criteria"),
         (resolved, "resolved"),
     ]
     kind = np.select(*zip(*steps, strict=True), "undetermined")

@@ -44,6 +44,8 @@ def have_test(of: pd.DataFrame, ears: pd.Series, examined: pd.DataFrame) -> np.n
     np.ndarray
         bool, one for each row of `of`.
     """
+    if of.empty or examined.empty:
+        return np.zeros(len(of), bool)
     done = examined[[*EPISODE, "side"]].drop_duplicates()
     midline = done[done["side"].eq("none")]
     by_ear = [

@@ -55,9 +55,8 @@ def read_variants(matches: pd.DataFrame) -> pd.DataFrame:
         `multiple`, or side `both`, where tests of different places have none in common; arm_basis;
         `variants` and `criteria` that are left (what another test of the same place rules out is
         gone, and what it narrows down is told as narrow); certainty; `firm`, whether one of these
-        criteria is definite or probable, `decided`, whether one of them decides, and
-        `on_nystagmus`, whether one of them rests on nystagmus seen as described; side_by and
-        side_signs.
+        criteria is definite or probable, and `on_nystagmus`, whether one of them rests on nystagmus
+        seen as described; side_by and side_signs.
     """
     rows = matches.assign(
         bits=_read_bits(matches), rank=matches["certainty"].map(CERTAINTIES.index).astype(int)
@@ -80,7 +79,6 @@ def read_variants(matches: pd.DataFrame) -> pd.DataFrame:
     readings["certainty"] = _rank_tests(rows).map(dict(enumerate(CERTAINTIES)))
     by_episode = [rows["site"], rows["episode_id"]]
     readings["firm"] = rows["certainty"].isin(FIRM).groupby(by_episode).any()
-    readings["decided"] = rows["decides"].groupby(by_episode).any()
     readings["on_nystagmus"] = ~rows["certainty"].isin(ON_SYMPTOMS).groupby(by_episode).all()
     readings["side_by"] = (
         join_sorted(rows[rows["side"].ne("unknown")], "side_by").str.split().str[0]

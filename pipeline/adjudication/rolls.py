@@ -178,6 +178,8 @@ def _pair_across_days(shown: pd.DataFrame) -> pd.DataFrame:
     """Pairs of one direction whose sides were seen on several days."""
     kind = [*EPISODE, "horizontal"]
     several = shown[shown.groupby(kind)["day"].transform("nunique").gt(1)]
+    if several.empty:
+        return several
     pairs = _pair_sides(several, EPISODE)
     complete = several.groupby([*kind, "side"])["day"].min().groupby(kind).max().rename("day")
     return pairs[pairs["horizontal"].ne("same_way")].join(complete, on=kind).assign(across=True)

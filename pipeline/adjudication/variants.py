@@ -6,6 +6,7 @@ import pandas as pd
 from pipeline.adjudication.ears import are_faint, are_silent, have_test, name_ear, show_nystagmus
 from pipeline.adjudication.lateral_side import tell_side
 from pipeline.adjudication.patterns import check_signs, find_pattern
+from pipeline.adjudication.readings import ON_SYMPTOMS
 from schemas.criteria import Criteria, Criterion
 from schemas.keys import EPISODE
 
@@ -16,8 +17,8 @@ def match_variants(examined: pd.DataFrame, pairs: pd.DataFrame, criteria: Criter
     """Match each test with the criteria that it meets.
 
     Nystagmus of the kind that healthy people have (ears.are_faint) meets none. Criteria that rest
-    on vertigo alone, or that do not decide, are met only in episodes in which no test with
-    nystagmus meets any other.
+    on vertigo alone, or on nystagmus of which a part was not seen, are met only in episodes in
+    which no test with nystagmus meets any other.
 
     Parameters
     ----------
@@ -33,16 +34,18 @@ def match_variants(examined: pd.DataFrame, pairs: pd.DataFrame, criteria: Criter
     pd.DataFrame
         One row for each test (or pair of tests) and criterion: site, episode_id, day, test_key
         (what was tested), test_id (a number for each test or pair), criterion, canal, side, arm,
-        arm_basis, mechanism, certainty, decides, side_by and side_signs.
+        arm_basis, mechanism, certainty, side_by and side_signs.
     """
     pairs = pairs.join(tell_side(pairs))
     examined = examined.assign(test_id=np.arange(len(examined)))
     pairs = pairs.assign(test_id=np.arange(len(examined), len(examined) + len(pairs)))
     telling = examined[~are_faint(examined)]
-    matches = [
-        _match_criterion(pairs if criterion.both_sides else telling, examined, name, criterion)
+    met = {
+        name: _find_met(pairs if criterion.both_sides else telling, examined, criterion)
         for name, criterion in criteria.criteria.items()
-    ]
+    }
+    some = [name for name, rows in met.items() if len(rows)] or list(met)[:1]
+    matches = [_describe_matches(met[name], name, criteria.criteria[name]) for name in some]
     return _keep_nystagmus(_keep_refined(pd.concat(matches, ignore_index=True), criteria), criteria)
 
 
@@ -68,11 +71,14 @@ def find_backed(met: pd.DataFrame, examined: pd.DataFrame, criterion: Criterion)
     return backed
 
 
-def _match_criterion(
-    candidates: pd.DataFrame, examined: pd.DataFrame, name: str, criterion: Criterion
+def _find_met(
+    candidates: pd.DataFrame, examined: pd.DataFrame, criterion: Criterion
 ) -> pd.DataFrame:
     met = candidates[find_pattern(candidates, criterion, unmeasured=True)]
-    met = met[find_backed(met, examined, criterion)]
+    return met[find_backed(met, examined, criterion)] if len(met) else met
+
+
+def _describe_matches(met: pd.DataFrame, name: str, criterion: Criterion) -> pd.DataFrame:
     lower = LOWER.get(criterion.certainty, criterion.certainty)
     texts = {
         "test_key": met["test"] + "/" + met["side"],
@@ -87,7 +93,7 @@ def _match_criterion(
         "side_signs": met["side_signs"] if criterion.both_sides else "",
     }
     typed = {name: pd.Series(text, index=met.index, dtype="string") for name, text in texts.items()}
-    return met[[*EPISODE, "day", "test_id"]].assign(**typed, decides=criterion.decides)
+    return met[[*EPISODE, "day", "test_id"]].assign(**typed)
 
 
 def are_less_certain(met: pd.DataFrame, criterion: Criterion) -> pd.Series:
@@ -119,9 +125,7 @@ def _keep_nystagmus(matches: pd.DataFrame, criteria: Criteria) -> pd.DataFrame:
     against nystagmus that another examination showed.
     """
     weak = [
-        name
-        for name, criterion in criteria.criteria.items()
-        if criterion.rests_on_symptoms or not criterion.decides
+        name for name, criterion in criteria.criteria.items() if criterion.certainty in ON_SYMPTOMS
     ]
     weaker = matches["criterion"].isin(weak)
     seen = pd.MultiIndex.from_frame(matches.loc[~weaker, EPISODE])

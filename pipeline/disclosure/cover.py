@@ -240,7 +240,7 @@ class Cover:
         safe = drop_counts(
             coarsen_shares(self.safe, labels[Edit.DIGITS]), labels[Edit.COUNTS], [EPISODES, EVENTS]
         )
-        return hide_contrasts(hide_rows(safe, labels[Edit.ALL]), self.described)
+        return hide_contrasts(hide_rows(safe, labels[Edit.ALL]))
 
 
 def says_small(safe: pd.DataFrame, label: object) -> bool:

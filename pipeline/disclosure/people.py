@@ -15,6 +15,8 @@ from schemas.published import Published
 from schemas.quantities import KINDS, Kind, People, Quantity
 from schemas.strata import THEN, split_stratum
 
+# where the quantities of a set of people stand beside each other
+PLACE = ["analysis", "population", "endpoint", "stratum"]
 PUBLISHED = "published"  # population of results printed in papers: nobody of this pool
 WHOLE = "all"
 START, BACK = "start", ".."  # steps of a path
@@ -86,7 +88,7 @@ def describe_rows(estimates: Frame[Estimates], trials: Trials | None = None) -> 
     schemas.quantities.Undeclared
         For a row that nobody has declared.
     """
-    key = ["analysis", "population", "endpoint", "stratum", "term"]
+    key = [*PLACE, "term"]
     describe = partial(describe_row, trials=trials or {})
     seen: dict[tuple, Described | None] = {}
     descriptions = []
@@ -181,13 +183,15 @@ class BySite:
 def read_by_site(estimates: Frame[Estimates]) -> BySite:
     """The column `by_site` (schemas.estimate.Estimates) as numbers;
     a site that a row does not name has nobody in it."""
-    by_label = {
-        label: {
+    stated = estimates["by_site"].dropna()
+    by_text = {
+        text: {
             site: counts.split("/")
             for site, _, counts in (entry.partition("=") for entry in text.split())
         }
-        for label, text in estimates["by_site"].dropna().items()
+        for text in stated.unique()
     }
+    by_label = {label: by_text[text] for label, text in stated.items()}
     sites = tuple(sorted({site for counts in by_label.values() for site in counts}))
     place = {label: number for number, label in enumerate(estimates.index)}
     column = {site: number for number, site in enumerate(sites)}

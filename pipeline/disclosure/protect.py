@@ -15,7 +15,7 @@ from math import ceil, floor
 import numpy as np
 import pandas as pd
 
-from pipeline.disclosure.people import BySite, Described
+from pipeline.disclosure.people import PLACE, BySite, Described
 from schemas.columns import Frame
 from schemas.estimate import Estimates
 from schemas.identities import CONTRASTS
@@ -86,7 +86,7 @@ def hide_small_groups(
         if described[label].quantity.kind == "count" and _is_whole(described[label])
     ]
     safe.loc[counts, "n_episodes"] = pd.NA
-    return hide_contrasts(_hide_counts(safe, described, by_site, rule), described)
+    return hide_contrasts(_hide_counts(safe, described, by_site, rule))
 
 
 def _read_sites(by_site: BySite, label: object, row: Mapping) -> dict[str, np.ndarray | None]:
@@ -206,29 +206,25 @@ def _hide_counts(
     return safe
 
 
-def hide_contrasts(safe: pd.DataFrame, described: pd.Series) -> pd.DataFrame:
+def hide_contrasts(safe: pd.DataFrame) -> pd.DataFrame:
     """The same rows without comparisons of two arms of which one has no number:
     it would follow from the other and the comparison."""
     usable: dict[tuple, set[str]] = {}
-    keys = [
-        safe[column].astype("string").fillna("")
-        for column in ("analysis", "population", "endpoint", "stratum")
-    ]
-    for key, term, status in zip(
-        zip(*keys, strict=True), safe["term"], safe["status"], strict=True
-    ):
-        usable.setdefault(key, set())
-        if status == "ok":
-            usable[key].add(term)
+    compared = {contrast.analysis for contrast in CONTRASTS}
+    stated = safe[safe["analysis"].isin(compared) & safe["status"].eq("ok")]
+    places = list(zip(*(stated[name].astype(object).fillna("") for name in PLACE), strict=True))
+    terms = stated["term"].tolist()
+    for place, term in zip(places, terms, strict=True):
+        usable.setdefault(place, set()).add(term)
     hidden = []
     for contrast in CONTRASTS:
         patterns = [compile_pattern(term) for term in contrast.terms]
-        stated = safe["analysis"].eq(contrast.analysis) & safe["status"].eq("ok")
-        own = zip(*(key[stated] for key in keys), strict=True)
-        for label, term, key in zip(safe.index[stated], safe.loc[stated, "term"], own, strict=True):
+        for label, term, place in zip(stated.index, terms, places, strict=True):
+            if place[0] != contrast.analysis:
+                continue
             match = next(filter(None, (pattern.fullmatch(term) for pattern in patterns)), None)
-            if match:
-                available = usable[key]
-                if not all(arm.format_map(match.groupdict()) in available for arm in contrast.arms):
-                    hidden.append(label)
+            if match and not all(
+                arm.format_map(match.groupdict()) in usable[place] for arm in contrast.arms
+            ):
+                hidden.append(label)
     return hide_rows(safe, hidden) if hidden else safe

@@ -17,7 +17,12 @@ from pipeline.disclosure.message import describe_exposed
 from pipeline.disclosure.people import BySite, Trials, describe_rows, read_by_site
 from pipeline.disclosure.protect import hide_contrasts, hide_rows, hide_small_groups
 from pipeline.disclosure.rounding import coarsen_shares, is_coarse, round_counts, round_released
-from pipeline.disclosure.share_sums import ShareSum, find_exposed_shares, list_share_sums
+from pipeline.disclosure.share_sums import (
+    ShareSum,
+    find_exposed_shares,
+    list_open_sums,
+    list_share_sums,
+)
 from pipeline.disclosure.sites import draw_letters, mask_sites
 from schemas.columns import Frame
 from schemas.estimate import Estimates
@@ -118,46 +123,41 @@ def make_release(
     stated = state_all(estimates, rule, trials, entries)
     safe = hide_small_groups(estimates, stated.described, stated.by_site, rule)
     safe = round_counts(round_released(safe, stated.described), stated.described, rule.round_counts)
-    safe = hide_what_tells(stated, safe, rule)
-    known = learn_known(stated.audit.cells, safe, stated.described, rule)
+    safe, known = hide_what_tells(stated, safe, rule)
     masked = mask_sites(safe.reset_index(drop=True), draw_letters(estimates))
     return Made(Estimates.validate(Estimates.cast(masked), lazy=True), stated, known)
 
 
-def hide_what_tells(stated: Stated, safe: pd.DataFrame, rule: Disclosure) -> pd.DataFrame:
+def hide_what_tells(
+    stated: Stated, safe: pd.DataFrame, rule: Disclosure
+) -> tuple[pd.DataFrame, Known]:
     """The rows with more hidden, until no hidden count can be worked out by anybody,
-    or by a site that knows its own."""
-    check_known(
-        stated.audit.cells,
-        learn_known(stated.audit.cells, safe, stated.described, rule),
-        stated.described,
-    )
+    or by a site that knows its own; and what they show."""
+    cells = stated.audit.cells
+    known = learn_known(cells, safe, stated.described, rule)
+    check_known(cells, known, stated.described)
     for _ in range(ROUNDS):
-        exposed = find_all(stated, safe, rule)
-        if not exposed:
-            shares = find_shares(stated, safe, rule)
+        exposed = find_all(stated.audit, known)
+        if exposed:
+            cover = Cover(stated.audit, safe, stated.described, known, rule)
+            chosen = [cover.add(exposure) for exposure in exposed]
+            if not any(chosen):
+                break
+            safe = cover.apply()
+        else:
+            shares = find_shares(stated, safe, known, rule)
             if not shares:
-                return safe
+                return safe, known
             fine = ~pd.Series(is_coarse(safe), index=safe.index)
             safe = coarsen_shares(safe, [label for label in shares if fine[label]])
-            safe = hide_contrasts(
-                hide_rows(safe, [label for label in shares if not fine[label]]), stated.described
-            )
-            continue
-        known = learn_known(stated.audit.cells, safe, stated.described, rule)
-        cover = Cover(stated.audit, safe, stated.described, known, rule)
-        chosen = [cover.add(exposure) for exposure in exposed]
-        if not any(chosen):
-            break
-        safe = cover.apply()
-    raise GivenAway(describe_exposed(exposed, stated.audit.cells, known.bounds))
+            safe = hide_contrasts(hide_rows(safe, [label for label in shares if not fine[label]]))
+        known = learn_known(cells, safe, stated.described, rule)
+    raise GivenAway(describe_exposed(exposed, cells, known.bounds))
 
 
-def find_all(stated: Stated, released: pd.DataFrame, rule: Disclosure) -> list[Exposed]:
-    """What can be worked out from the `released` rows: quickly first, for all eyes in turn,
+def find_all(audit: Audit, known: Known) -> list[Exposed]:
+    """What can be worked out from what a release shows: quickly first, for all eyes in turn,
     and by all equations only if that finds nothing."""
-    audit = stated.audit
-    known = learn_known(audit.cells, released, stated.described, rule)
     for find in (audit.find_quickly, audit.find):
         for eyes in audit.everybody:
             exposed = find(known, eyes)
@@ -166,14 +166,16 @@ def find_all(stated: Stated, released: pd.DataFrame, rule: Disclosure) -> list[E
     return []
 
 
-def find_shares(stated: Stated, released: pd.DataFrame, rule: Disclosure) -> list[object]:
+def find_shares(
+    stated: Stated, released: pd.DataFrame, known: Known, rule: Disclosure
+) -> list[object]:
     """The rows of shares to coarsen or hide, so that no hidden one that adds up with them to one is
     known to stand for a small group."""
-    audit = stated.audit
-    known = learn_known(audit.cells, released, stated.described, rule)
+    audit, sums = stated.audit, list_open_sums(stated.sums, released)
     for eyes in audit.everybody:
-        ends = *audit.carry(known, eyes), audit.owned[:, eyes]
-        exposed = find_exposed_shares(stated.sums, released, *ends, rule.min_cell)
+        exposed = find_exposed_shares(
+            sums, *audit.carry(known, eyes), audit.owned[:, eyes], rule.min_cell
+        )
         if exposed:
             return exposed
     return []

@@ -6,19 +6,18 @@ know more: whatever its size is, it is the same for all of them. So each equatio
 that are shares of one group is asked once more, for every size that the group can have.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from pipeline.disclosure.cells import Cells
+from pipeline.disclosure.people import PLACE
 from pipeline.disclosure.protect import WHOLE_SHARES
 from pipeline.disclosure.rounding import find_half_steps, is_coarse
 from schemas.identities import SHARE_SUMS
 from schemas.quantities import compile_pattern
 
-PLACE = ["analysis", "population", "endpoint", "stratum"]
 MOST_SIZES = 200  # of a group of which next to nothing is known, no share tells a small part
 CLOSE, HALF = 1e-9, 0.5
 
@@ -95,22 +94,74 @@ def _list_counted(cells: Cells, described: pd.Series) -> list[ShareSum]:
     return sums
 
 
+@dataclass(frozen=True)
+class OpenSum:
+    """A sum of which a release shows some shares and hides others.
+
+    Attributes
+    ----------
+    stated
+        The sum.
+    low, high
+        The least and the greatest share of each part, (parts,).
+    cells
+        The cell of each part; -1 if it is not counted.
+    signs
+        The sign of each part.
+    shown
+        Whether the share of each part is shown.
+    hidden
+        Which parts are hidden, by number; the whole is none.
+    labels
+        Of each part the rows that show its share.
+    """
+
+    stated: ShareSum
+    low: np.ndarray
+    high: np.ndarray
+    cells: np.ndarray
+    signs: np.ndarray
+    shown: np.ndarray
+    hidden: np.ndarray
+    labels: tuple[list, ...]
+
+
+def list_open_sums(sums: list[ShareSum], released: pd.DataFrame) -> list[OpenSum]:
+    """The sums (by `list_share_sums`) that rows, as they would leave, show and hide parts of."""
+    shares = dict(zip(released.index, zip(*_read_shares(released), strict=True), strict=True))
+    opened = []
+    for each in sums:
+        labels = tuple([label for label in part.labels if shares[label][2]] for part in each.parts)
+        shown = np.array([bool(of_part) for of_part in labels])
+        is_whole = np.array([part.cell == each.whole for part in each.parts])
+        hidden = np.flatnonzero(~shown & ~is_whole)
+        if len(hidden) and shown.any():
+            low, high = (
+                np.array(
+                    [
+                        end([shares[label][k] for label in part.labels] or [k])
+                        for part in each.parts
+                    ],
+                    dtype=float,
+                )
+                for k, end in enumerate((max, min))
+            )
+            low[is_whole] = high[is_whole] = 1
+            cells = np.array([-1 if part.cell is None else part.cell for part in each.parts])
+            signs = np.array([part.sign for part in each.parts])
+            opened.append(OpenSum(each, low, high, cells, signs, shown, hidden, labels))
+    return opened
+
+
 def find_exposed_shares(
-    sums: list[ShareSum],
-    released: pd.DataFrame,
-    least: np.ndarray,
-    most: np.ndarray,
-    owned: np.ndarray,
-    min_cell: int,
+    sums: list[OpenSum], least: np.ndarray, most: np.ndarray, owned: np.ndarray, min_cell: int
 ) -> list[object]:
     """Find the shares by which a hidden part, or all hidden ones together, are known to be few.
 
     Parameters
     ----------
     sums
-        Sums by `list_share_sums`.
-    released
-        The rows as they would leave.
+        Sums by `list_open_sums`.
     least, most
         How many people each cell can be, (cells,).
     owned
@@ -124,26 +175,25 @@ def find_exposed_shares(
         Labels of rows: for each sum that tells too much those of one more share to coarsen or to
         hide, the smallest that is shown.
     """
-    shares = dict(zip(released.index, zip(*_read_shares(released), strict=True), strict=True))
     chosen: list[object] = []
     for each in sums:
-        shown = np.array([any(shares[label][2] for label in part.labels) for part in each.parts])
-        hidden = np.flatnonzero(~shown & np.array([part.cell != each.whole for part in each.parts]))
-        sizes = _list_sizes(least[each.whole], most[each.whole])
-        if not len(hidden) or not shown.any() or sizes is None:
+        sizes = _list_sizes(least[each.stated.whole], most[each.stated.whole])
+        if sizes is None:
             continue
-        low, high = _count_parts(each, shares, least, most, sizes)
-        signs = np.array([part.sign for part in each.parts])
-        known = np.array([0 if part.cell is None else owned[part.cell] for part in each.parts])
-        together = [hidden] if len(set(signs[hidden])) == 1 else []
-        if any(
-            _is_small(group, low, high, signs, known, min_cell)
-            for group in [*hidden[:, None], *together]
-        ):
-            middle = np.where(shown, (low + high).sum(axis=1), np.inf)
-            chosen += [
-                label for label in each.parts[int(np.argmin(middle))].labels if shares[label][2]
-            ]
+        low, high = _count_parts(each, least, most, sizes)
+        fewest, largest = _bound_hidden(each, low, high)
+        own = np.where(each.cells < 0, 0, owned[each.cells])[each.hidden]
+        if len(each.hidden) > 1 and len(set(each.signs[each.hidden])) == 1:
+            fewest, largest = (
+                np.vstack([ends, together])
+                for ends, together in zip(
+                    (fewest, largest), _bound_together(each, low, high), strict=True
+                )
+            )
+            own = np.append(own, own.sum())
+        if _are_few(fewest, largest, (low <= high).all(axis=0), own, min_cell).any():
+            middle = np.where(each.shown, (low + high).sum(axis=1), np.inf)
+            chosen += each.labels[int(np.argmin(middle))]
     return list(dict.fromkeys(chosen))
 
 
@@ -153,53 +203,62 @@ def _list_sizes(least: float, most: float) -> np.ndarray | None:
 
 
 def _count_parts(
-    each: ShareSum, shares: Mapping, least: np.ndarray, most: np.ndarray, sizes: np.ndarray
+    each: OpenSum, least: np.ndarray, most: np.ndarray, sizes: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
     """The least and the greatest number of people of each part for each size of the whole:
     (parts, sizes)."""
-    low, high = np.zeros((2, len(each.parts), len(sizes)))
-    for k, part in enumerate(each.parts):
-        ends = [(shares[label][0], shares[label][1]) for label in part.labels] or [(0.0, 1.0)]
-        if part.cell == each.whole:
-            ends = [(1.0, 1.0)]
-        low[k], high[k] = max(end[0] for end in ends) * sizes, min(end[1] for end in ends) * sizes
-        if part.cell is not None:  # an estimated share is of no whole number of people
-            low[k], high[k] = np.ceil(low[k] - CLOSE), np.floor(high[k] + CLOSE)
-        if part.cell is not None and part.cell != each.whole:
-            low[k], high[k] = (
-                np.maximum(low[k], least[part.cell]),
-                np.minimum(high[k], most[part.cell]),
-            )
+    low, high = each.low[:, None] * sizes, each.high[:, None] * sizes
+    counted = each.cells >= 0  # an estimated share is of no whole number of people
+    low[counted], high[counted] = np.ceil(low[counted] - CLOSE), np.floor(high[counted] + CLOSE)
+    known = counted & (each.cells != each.stated.whole)
+    cells = each.cells[known]
+    low[known] = np.maximum(low[known], least[cells, None])
+    high[known] = np.minimum(high[known], most[cells, None])
     return low, high
 
 
-def _is_small(
-    group: np.ndarray,
-    low: np.ndarray,
-    high: np.ndarray,
-    signs: np.ndarray,
-    owned: np.ndarray,
-    min_cell: int,
-) -> bool:
-    """Whether some parts of one sign together are somebody else, and fewer than may be shown,
-    whatever the size of the whole is."""
-    others = np.ones(len(signs), bool)
-    others[group] = False
-    turned = (-signs[group[0]] * signs[others])[:, None]
-    fewest = np.maximum(
-        low[group].sum(axis=0), np.where(turned > 0, low[others], -high[others]).sum(axis=0)
+def _bound_hidden(
+    each: OpenSum, low: np.ndarray, high: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """The least and the greatest number of people of each hidden part, all others being in their
+    bounds: (hidden, sizes)."""
+    plus = each.signs[:, None] > 0
+    of_plus, of_minus = (
+        (np.where(others, low, -high).sum(axis=0), np.where(others, high, -low).sum(axis=0))
+        for others in (~plus, plus)
     )
-    largest = np.minimum(
-        high[group].sum(axis=0), np.where(turned > 0, high[others], -low[others]).sum(axis=0)
+    part = each.hidden
+    low, high, plus = low[part], high[part], plus[part]
+    # of the sum over all parts its own term is taken away
+    fewest = np.where(plus, of_plus[0], of_minus[0]) + high
+    largest = np.where(plus, of_plus[1], of_minus[1]) + low
+    return np.maximum(low, fewest), np.minimum(high, largest)
+
+
+def _bound_together(
+    each: OpenSum, low: np.ndarray, high: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """The least and the greatest number of people of all hidden parts, which have one sign."""
+    others = np.ones(len(each.signs), bool)
+    others[each.hidden] = False
+    turned = (-each.signs[each.hidden[0]] * each.signs[others])[:, None] > 0
+    fewest = np.where(turned, low[others], -high[others]).sum(axis=0)
+    largest = np.where(turned, high[others], -low[others]).sum(axis=0)
+    return (
+        np.maximum(low[each.hidden].sum(axis=0), fewest),
+        np.minimum(high[each.hidden].sum(axis=0), largest),
     )
-    fits = (fewest <= largest) & (low <= high).all(axis=0)
-    if not fits.any():
-        return False
-    fewest, largest = (
-        fewest[fits].min() - owned[group].sum(),
-        largest[fits].max() - owned[group].sum(),
-    )
-    return bool(fewest >= HALF and largest < min_cell - HALF)
+
+
+def _are_few(
+    fewest: np.ndarray, largest: np.ndarray, possible: np.ndarray, owned: np.ndarray, min_cell: int
+) -> np.ndarray:
+    """Which groups are somebody else, and fewer than may be shown, whatever the size of the whole
+    is: (groups,)."""
+    fits = (fewest <= largest) & possible
+    low = np.where(fits, fewest, np.inf).min(axis=1) - owned
+    high = np.where(fits, largest, -np.inf).max(axis=1) - owned
+    return fits.any(axis=1) & (low >= HALF) & (high < min_cell - HALF)
 
 
 def _read_shares(rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -5,6 +5,7 @@ What the checking library says is turned into places at once: its words quote ce
 
 import warnings
 from dataclasses import dataclass
+from functools import cache
 
 import pandas as pd
 import pandera.pandas as pa
@@ -196,13 +197,23 @@ def check_cells(
     return rows, problems
 
 
+@cache
+def list_cell_checks(model: type[Table]) -> dict[str, pa.Column]:
+    """The columns of a model without their types, which cells have when they are judged: to ask for
+    these takes half of a check's time."""
+    return {
+        name: pa.Column(checks=column.checks, nullable=column.nullable, name=name)
+        for name, column in model.to_schema().columns.items()
+    }
+
+
 def find_wrong_cells(
     model: type[Table], rows: pd.DataFrame, texts: pd.DataFrame
 ) -> list[tuple[int, str, str]]:
     """The cells that do not fit their column, by row, column and name of the check;
     each different text of a column is judged once."""
     wrong = []
-    for name, column in model.to_schema().columns.items():
+    for name, column in list_cell_checks(model).items():
         failures = find_failures(column, rows[name][~texts[name].duplicated()].to_frame())
         for first, check in zip(failures["row"], failures["check"], strict=True):
             alike = texts[name].isin([texts.at[first, name]])

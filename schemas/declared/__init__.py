@@ -22,6 +22,7 @@ PLAN: dict[str, Analysis] = {
     "non_positional": description.NON_POSITIONAL,
     "diagnosis_agreement": description.DIAGNOSIS_AGREEMENT,
     "first_test_delay": description.FIRST_TEST_DELAY,
+    "quality_measures": description.QUALITY_MEASURES,
     "planted_variants": description.PLANTED_VARIANTS,
     "planted_answers": order.PLANTED_ANSWERS,
     "failure_reasons": attempts.FAILURE_REASONS,

@@ -56,6 +56,15 @@ FAILURE_REASONS = Analysis(
             )
             for view, worth in (("at_the_time", 4), ("in_hindsight", 2))
         ),
+        Quantity(
+            "share",
+            "share",
+            "share",
+            People(FAILURE.name, ALL),
+            FAILURE,
+            "view=at_the_time,reason=technique,measure={measure}",
+            worth=3,
+        ),
     ),
 )
 ATTEMPT_SUCCESS = Analysis(

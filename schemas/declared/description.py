@@ -357,3 +357,64 @@ FIRST_TEST_DELAY = Analysis(
         ),
     ),
 )
+
+
+def _ask_of_care() -> Iterator[Quantity]:
+    """Shares in which what the guideline asks is recorded: whom each is asked of, and who has
+    it."""
+    measures = {
+        "dix_hallpike_both_sides": (
+            "positional",
+            "both sides tested",
+            "share with a Dix-Hallpike test to both sides before the first maneuver",
+        ),
+        "roll_both_sides": (
+            "both sides silent",
+            "both sides silent, rolled",
+            "share with a roll test to both sides, of those whose Dix-Hallpike tests showed "
+            "horizontal nystagmus or none",
+        ),
+        "treated_on_first_day": (
+            "positional",
+            "treated on the first day",
+            "share given a maneuver on the day of the first test",
+        ),
+        "reassessed_by_day_{day}": (
+            "treated",
+            "reassessed",
+            "share tested again or asked about symptoms by day {day}",
+        ),
+    }
+    for term, (asked, done, words) in measures.items():
+        yield Quantity(term, "share", words, People(asked), People(done), worth=6)
+
+
+QUALITY_MEASURES = Analysis(
+    "pipeline.analyses.description.quality_measures:estimate_quality_measures",
+    Text(
+        "What the guideline asks",
+        "The share of episodes in which it is recorded that both sides were tested, that a "
+        "maneuver was given on the day of the first test, and that the patient was tested again "
+        "or asked about symptoms within a month; quartiles of the days from onset to the first "
+        "maneuver.",
+        "Positional episodes; for the roll test those whose Dix-Hallpike tests showed horizontal "
+        "nystagmus or none on both sides; for the month after the first maneuver those treated; "
+        "for the days from onset those treated whose onset is recorded.",
+        "The first test before the first maneuver; day 0 for the month.",
+        "Shares with exact intervals, or those by leaving out each site where they are wider.",
+        "None on what was done: what was not recorded may have been, so that shares are lower "
+        "bounds. Whoever was lost within the month counts as not seen again. Imaging and "
+        "suppressants are not in the deliveries.",
+        "Bhattacharyya et al., Otolaryngol Head Neck Surg 2017;156(3 Suppl):S1-S47, of which the "
+        f"recommendation on the Dix-Hallpike test was read, the others are from memory; {EXACT}",
+    ),
+    (
+        *_ask_of_care(),
+        Quantity(
+            "onset_to_maneuver_{quartile}",
+            "days",
+            "days from onset to the first maneuver, {quartile}",
+            People("treated, onset recorded"),
+        ),
+    ),
+)

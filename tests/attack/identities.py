@@ -87,6 +87,7 @@ INSIDE = (
     ("followed", "treated"),
     ("followed", "positional"),
     ("followed", "followed, undetermined_included"),
+    ("followed, suspected_left_out", "followed"),
     ("followed", "followed, probable_non_positional_included"),
     ("reclassified_later", "positional"),
     ("first maneuver failed", "treated"),

@@ -136,6 +136,23 @@ def read_adverse(row: Row, _: Release) -> Reading:
     return Reading(whole, count("treated", narrowed, adverse="yes", **of_kind), whole)
 
 
+def read_measures(row: Row, _: Release) -> Reading:
+    """What is recorded of the positional and the treated ones; of those asked for a roll test both
+    sides had been tested."""
+    both = {"both_sides": "yes"}
+    silent = count("positional", both, silent="yes")
+    groups = {
+        "dix_hallpike_both_sides": (count("positional"), count("positional", both)),
+        "roll_both_sides": (silent, count("positional", both, silent="yes", rolled="yes")),
+        "treated_on_first_day": (count("positional"), count("treated", on_first_day="yes")),
+    }
+    if row.term.startswith("onset_to_maneuver"):
+        known = count("treated", onset_recorded="yes")
+        return Reading(known, None, known)
+    whole, done = groups.get(row.term) or (count("treated"), count("treated", reassessed="yes"))
+    return Reading(whole, done, whole)
+
+
 def read_agreement(row: Row, _: Release) -> Reading:
     """Episodes of which both the record and the tests name a part; `agree` where it is the same."""
     part, _, rest = row.term.partition(":")
@@ -162,10 +179,7 @@ def read_failures(row: Row, _: Release) -> Reading:
     if narrowed.get("reason") == "never_tested_again":
         base, event = "first maneuver failed or unseen", {"reason": "never_tested_again"}
     else:
-        base, event = (
-            "first maneuver failed",
-            {"reason": narrowed.get("reason", ""), "view": narrowed.get("view", "")},
-        )
+        base, event = "first maneuver failed", {"reason": "", "view": ""} | narrowed
     return Reading(count(base), count(base, event), count(base))
 
 

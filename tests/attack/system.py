@@ -15,6 +15,7 @@ from tests.attack.readings import (
     read_flow,
     read_handicap,
     read_ledger,
+    read_measures,
     read_own,
     read_recurrence,
 )
@@ -59,6 +60,7 @@ READERS: dict[str, Reader] = {
     "competing_events": read_events,
     "site_pooling": read_pooling,
     "first_test_delay": read_delays,
+    "quality_measures": read_measures,
     "joint_resolution": read_joint,
     "joint_prediction": lambda row, _: read_own(row),
     "site_monitoring": read_monitoring,

@@ -47,8 +47,8 @@ def test_verdicts_are_those_of_the_sources(verdicts):
     agreement = sum_up(judge(verdicts, read_expected()))
     assert agreement.agree[0] > 0.95 * agreement.agree[1]
     assert agreement.let_in[0] < 0.03 * agreement.let_in[1]
-    # two are undetermined by what was known on day 0: torsion not seen, and no roll test yet
-    assert agreement.kept[0] > 0.97 * agreement.kept[1]
+    # one is undetermined by what was known on day 0: no roll test yet
+    assert agreement.kept[0] > 0.98 * agreement.kept[1]
 
 
 def test_the_other_side_is_read_as_the_same_on_the_other_side(verdicts):

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from pipeline.analyses.attempts.technique_rows import name_place
+from pipeline.analyses.attempts.rows import name_place
 from pipeline.analyses.cells import NO_FAMILY, name_families
 from pipeline.statistics import site_limits
 from pipeline.statistics.guard import check_size

@@ -1,12 +1,13 @@
 """Why first maneuvers failed: the share of failures with evidence for each reason,
 as known at the time and in hindsight.
 
-Several reasons are possible for one failure, so the shares of a view do not add up to one. Evidence
-is not a verdict.
+Several reasons, and several parts of the technique, are possible for one failure, so the shares of
+a view do not add up to one. Evidence is not a verdict.
 """
 
 from collections.abc import Iterator
 
+import numpy as np
 import pandas as pd
 
 from pipeline.statistics import site_limits
@@ -15,7 +16,7 @@ from pipeline.statistics.tidy import count_sites, tidy_estimates, withhold
 from schemas.columns import Frame
 from schemas.derived import FailureReasons
 from schemas.estimate import Estimates
-from schemas.failure import REASON, VIEW
+from schemas.failure import REASON, TECHNIQUE, VIEW
 from schemas.keys import EPISODE
 from schemas.study import Config, Guards
 
@@ -37,7 +38,8 @@ def estimate_failure_reasons(
     Returns
     -------
     Frame[Estimates]
-        One share for each view and reason (stratum view=...,reason=...). The population of
+        One share for each view and reason (stratum view=...,reason=...), and, as known at the time,
+        for each part of the technique (measure=...). The population of
         never_tested_again are all first sessions that have a reason; that of the others are those
         after which someone tested again, because nothing is known of the rest. A first session that
         was taken for failed belongs to them, and one that cleared its canal while another one of
@@ -49,6 +51,7 @@ def estimate_failure_reasons(
         for view, reasons in by_view.items()
         for row in _estimate_view(reasons, view, config.study.guards)
     ]
+    rows += _estimate_parts(by_view["at_the_time"], config.study.guards)
     return tidy_estimates(rows, analysis="failure_reasons", method=METHOD)
 
 
@@ -75,13 +78,33 @@ def _estimate_view(reasons: pd.DataFrame, view: str, guards: Guards) -> Iterator
         if (view, reason) == ONLY_LATER:
             yield withhold("share", "not_identified", "can be known only later", **fields)
         else:
-            yield _estimate_share(members, reason, guards, fields)
+            with_reason = members.loc[members["reason"].eq(reason), EPISODE]
+            yield _estimate_share(members, with_reason, guards, fields)
 
 
-def _estimate_share(members: pd.DataFrame, reason: str, guards: Guards, fields: dict) -> dict:
+def _estimate_parts(reasons: pd.DataFrame, guards: Guards) -> Iterator[dict]:
+    """In how many the technique was not as usual in each of its parts."""
+    members = _drop_unseen(reasons)
+    for part in TECHNIQUE:
+        stratum = f"view=at_the_time,reason=technique,measure={part}"
+        fields = {"population": FAILED, "stratum": stratum}
+        yield _estimate_share(members, list_with_part(members, part), guards, fields)
+
+
+def list_with_part(reasons: pd.DataFrame, part: str) -> pd.DataFrame:
+    """The episodes of one view whose technique was not as usual in a part of
+    schemas.failure.TECHNIQUE: site, episode_id."""
+    technique = reasons[reasons["reason"].eq("technique")]
+    codes = set(TECHNIQUE[part][1])
+    found = [not codes.isdisjoint(str(evidence).split()) for evidence in technique["evidence"]]
+    return technique.loc[np.array(found, dtype=bool), EPISODE]
+
+
+def _estimate_share(
+    members: pd.DataFrame, with_reason: pd.DataFrame, guards: Guards, fields: dict
+) -> dict:
     episodes = members[EPISODE].drop_duplicates()
     total = len(episodes)
-    with_reason = members.loc[members["reason"].eq(reason), EPISODE]
     events = len(with_reason)
     counts = {
         "n_episodes": total,

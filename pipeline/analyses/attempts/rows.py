@@ -19,6 +19,7 @@ from schemas.keys import EPISODE, PATIENT
 from schemas.study import Config
 
 LAST_NUMBER = 4  # sessions from this one on are one class
+CLINIC, WATCHED, ALONE, VIDEO = "clinic", "home supervised", "home alone", "by video"
 SAME, OTHER = "same family or first", "other family"
 GAP = "log_gap"
 SEPARATED = Refusal(
@@ -28,7 +29,10 @@ SEPARATED = Refusal(
 
 
 def describe_attempts(
-    episodes: Frame[Episodes], adjudications: Frame[Adjudications], attempts: Frame[Attempts]
+    episodes: Frame[Episodes],
+    adjudications: Frame[Adjudications],
+    attempts: Frame[Attempts],
+    alone: Sequence[str],
 ) -> pd.DataFrame:
     """Describe the sessions of positional episodes that a deciding test followed.
 
@@ -39,13 +43,15 @@ def describe_attempts(
     ----------
     episodes, adjudications, attempts
         The derived tables.
+    alone
+        config.failure.alone, for `name_place`.
 
     Returns
     -------
     pd.DataFrame
         One row for each session: the covariates of
         pipeline.analyses.covariates.describe_covariates, those of the session (session,
-        attempt_number, previous, family, fit, setting, performed_by), canal, gap (days to the test,
+        attempt_number, previous, family, fit, place), canal, gap (days to the test,
         at least 1) and event (the test was negative). A first session has no other one before it
         and shares a class with a repeated family, since attempt_number tells it apart.
     """
@@ -62,11 +68,41 @@ def describe_attempts(
     rows = rows.merge(canals, on=EPISODE, validate="many_to_one").merge(
         covariates, on=EPISODE, validate="many_to_one"
     )
+    rows["place"] = name_place(rows, alone)
     rows["event"], rows["gap"] = (
         rows["outcome"].eq("negative").astype(bool),
         rows["next_test_days"].astype(float),
     )
     return rows
+
+
+def name_place(sessions: pd.DataFrame, alone: Sequence[str]) -> np.ndarray:
+    """Where a session was done, and whether anybody watched: one factor, since who is alone is
+    hardly ever anywhere but at home.
+
+    Parameters
+    ----------
+    sessions
+        With setting and performed_by.
+    alone
+        Codes of performed_by of whoever did it without anybody watching.
+
+    Returns
+    -------
+    np.ndarray
+        CLINIC, WATCHED, ALONE or VIDEO of each; "several" where attempts of the day differ.
+    """
+    several = sessions["setting"].eq("several") | sessions["performed_by"].eq("several")
+    return np.select(
+        [
+            sessions["setting"].eq("clinic"),
+            several,
+            sessions["performed_by"].isin(alone),
+            sessions["setting"].eq("telehealth"),
+        ],
+        [CLINIC, "several", ALONE, VIDEO],
+        WATCHED,
+    )
 
 
 @dataclass(frozen=True)

@@ -87,7 +87,7 @@ def estimate_attempt_success(
         ratios <term>=<class>, log_gap_slope, patient_sd and site_sd, and the probabilities that
         they imply: success, success_in_sequence, resolved, attempts_to_resolve_<percent>.
     """
-    rows = describe_attempts(episodes, adjudications, attempts)
+    rows = describe_attempts(episodes, adjudications, attempts, config.failure.alone)
     stated = [row for columns in CELLS for row in _share_cells(rows, columns, config)]
     stated += _estimate_models(rows, config)
     return tidy_estimates(stated, analysis="attempt_success", population=POPULATION)

@@ -122,11 +122,7 @@ def _fit(
     if refusal:
         return refusal
     columns = [column for dose in doses for column in dose.columns]
-    kept = [
-        term
-        for term in config.study.attempt_success.terms
-        if term not in ("setting", "performed_by", "site")
-    ]
+    kept = [term for term in config.study.attempt_success.terms if term != "site"]
     terms = (*columns, "completed", "family", "place", *kept)
     terms += tuple(f"{dose.name}_known" for dose in doses)
     attempts = design_attempts(

@@ -1,6 +1,5 @@
 """The sessions of the model of technique: how far each was from usual, and where it was done."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,7 +19,6 @@ from schemas.study import Config, Guards
 # where the slope may change: this project's proposal
 KNOTS = {"hold": (0.0, 0.5, 1.5), "head_turn": (0.0, 10.0, 20.0), "head_hang": (0.0, 10.0, 20.0)}
 RECORDED, DOSE = "recorded", " dose "
-CLINIC, WATCHED, ALONE = "clinic", "home supervised", "home alone"
 
 
 @dataclass(frozen=True)
@@ -55,43 +53,19 @@ def describe_technique(
     Returns
     -------
     pd.DataFrame
-        One row for each session: the columns of rows.describe_attempts, place (name_place), and of
-        each deviation its size (missing where it is not known), `<name>_known`, and the columns of
-        its spline, 0 where it is not known.
+        One row for each session: the columns of rows.describe_attempts, and of each deviation its
+        size (missing where it is not known), `<name>_known`, and the columns of its spline, 0 where
+        it is not known.
     """
-    rows = describe_attempts(episodes, adjudications, attempts)
+    rows = describe_attempts(episodes, adjudications, attempts, config.failure.alone)
     rows = rows[rows["fit"].ne("not_applicable")]
     off = measure_deviations(treatments, config.maneuvers)
     rows = rows.merge(off, on=[*EPISODE, "day"], how="left", validate="one_to_one")
-    rows["place"] = name_place(rows, config.failure.alone)
     for name in DEVIATIONS.values():
         rows[f"{name}_known"] = np.where(rows[name].notna(), RECORDED, NOT_RECORDED)
         bent = bend(rows[name].fillna(0.0).to_numpy(float), KNOTS[name])
         rows[[f"{name}{DOSE}{k}" for k in range(bent.shape[1])]] = bent
     return rows
-
-
-def name_place(sessions: pd.DataFrame, alone: Sequence[str]) -> np.ndarray:
-    """Where a session was done, and whether anybody watched.
-
-    Parameters
-    ----------
-    sessions
-        With setting and performed_by.
-    alone
-        Codes of performed_by of whoever did it without anybody watching.
-
-    Returns
-    -------
-    np.ndarray
-        CLINIC, WATCHED or ALONE of each; "several" where attempts of the day differ in where.
-    """
-    several = sessions["setting"].eq("several") | sessions["performed_by"].eq("several")
-    return np.select(
-        [sessions["setting"].eq("clinic"), several, sessions["performed_by"].isin(alone)],
-        [CLINIC, "several", ALONE],
-        WATCHED,
-    )
 
 
 def choose_doses(rows: pd.DataFrame, guards: Guards) -> tuple[list[Dose], dict[str, Refusal]]:

@@ -6,7 +6,7 @@ definition. An estimate counts what its base is made of; n_episodes is how many 
 which is less where sessions are counted.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import pandas as pd
 
@@ -53,7 +53,7 @@ def count_denominators(
     members = {"handed_in": list_handed_in(row_counts, deliveries), "stored": verdicts}
     members["patients"] = episodes.sort_values(EPISODE).drop_duplicates(PATIENT)
     members |= _list_episodes(verdicts, spells)
-    members |= _list_sessions(episodes, adjudications, attempts)
+    members |= _list_sessions(episodes, adjudications, attempts, config.failure.alone)
     choices = list_choices(
         episodes, adjudications, attempts, spells, config.study.resolution.primary, config.maneuvers
     )
@@ -88,13 +88,16 @@ def _list_episodes(verdicts: pd.DataFrame, spells: pd.DataFrame) -> dict[str, pd
 
 
 def _list_sessions(
-    episodes: pd.DataFrame, adjudications: pd.DataFrame, attempts: pd.DataFrame
+    episodes: pd.DataFrame,
+    adjudications: pd.DataFrame,
+    attempts: pd.DataFrame,
+    alone: Sequence[str],
 ) -> dict[str, pd.DataFrame]:
     """All sessions of positional episodes, and those whose success is estimated,
     by their number."""
     positional = adjudications.loc[adjudications["positional"].eq("yes"), EPISODE]
     given = attempts.merge(positional, on=EPISODE, validate="many_to_one")
-    tested = describe_attempts(episodes, adjudications, attempts)
+    tested = describe_attempts(episodes, adjudications, attempts, alone)
     sessions = {"sessions": given[SESSION]}
     for number, name in ORDINALS.items():
         for suffix, rows in (("", given), ("_tested", tested)):

@@ -156,7 +156,9 @@ def check_model_agreement(
     checks = [
         _check_curve(followed, study),
         _check_time_ratios(covered, study),
-        *_check_attempts(describe_attempts(episodes, adjudications, attempts), config),
+        *_check_attempts(
+            describe_attempts(episodes, adjudications, attempts, config.failure.alone), config
+        ),
         *_check_handicap(totals, study),
         _check_pool(followed, study),
     ]

@@ -106,6 +106,10 @@ def vary(
             positional=lambda rows, v=verdict: rows["positional"].replace(v, "yes")
         )
         yield f"{verdict}_included", {**primary, "adjudications": taken_in}, config
+    verdicts = primary["adjudications"]
+    doubted = verdicts["positional"].eq("yes") & verdicts["certainty"].eq("suspected")
+    certain = verdicts.assign(positional=verdicts["positional"].mask(doubted, "undetermined"))
+    yield "suspected_left_out", {**primary, "adjudications": certain}, config
     yield from vary_gap(primary, delivered, config)
     yield from vary_duration(primary, delivered, config)
 

@@ -6,10 +6,11 @@ import pandas as pd
 from pipeline.reports.committee.ledger import Ledger, read_ledger
 from pipeline.reports.committee.picture import state_share
 from pipeline.reports.committee.section import draw_shares, make_range, make_section, say_sites
-from pipeline.reports.readings import AboutShare, Reading, read_estimates
+from pipeline.reports.readings import AboutShare, Reading, Readings, read_estimates
 from pipeline.reports.wording import (
     begin_sentence,
     count_words,
+    join_words,
     say_bound,
     say_count,
     say_episodes,
@@ -17,7 +18,7 @@ from pipeline.reports.wording import (
     say_why_missing,
 )
 from schemas.denominators import BASES
-from schemas.failure import REASON
+from schemas.failure import REASON, TECHNIQUE
 
 FAILED = "first maneuver failed"
 OR_NOT_SEEN = "first maneuver failed or not tested again"
@@ -74,6 +75,7 @@ def describe_failures(estimates: dict[str, pd.DataFrame]) -> dict:
             f"was taken to have failed{of}. The figure gives the share whose record holds "
             "evidence for "
             "each reason. It is evidence, not a verdict; several reasons at once are usual.",
+            _say_parts(readings),
             _say_taken(ledger),
             _say_never_tested_again(estimates),
             _say_hindsight(then, later),
@@ -105,6 +107,26 @@ def _say_headline(usable: list[str], then: dict[str, Reading]) -> str:
     if first.lower is not None and second.upper is not None and first.lower > second.upper:
         return f"The records point most often to one reason: {shares[0]}"
     return f"No one reason stands out: {shares[0]}; {shares[1]}"
+
+
+def _say_parts(readings: Readings) -> str:
+    """What was not as usual in the technique, the most frequent first."""
+    shares = {
+        words: readings[f"view=at_the_time,reason=technique,measure={part}", "share"]
+        for part, (words, _) in TECHNIQUE.items()
+    }
+    told = {words: share for words, share in shares.items() if share.usable}
+    if not told:
+        return ""
+    ranked = sorted(told, key=lambda words: (-told[words].number, words))
+    parts = join_words(f"{words} in {_say_number(told[words])}" for words in ranked)
+    return f"Of the technique: {parts}."
+
+
+def _say_number(share: Reading) -> str:
+    """'312 (25 %)', or the share alone where the count is hidden."""
+    percent = say_percent(share.number)
+    return percent if share.n_events is None else f"{say_count(share.n_events)} ({percent})"
 
 
 def _say_taken(ledger: Ledger) -> str:

@@ -10,6 +10,7 @@ from pipeline.reports.committee.apart import describe_apart
 from pipeline.reports.committee.attempts import describe_attempts
 from pipeline.reports.committee.curves import describe_groups
 from pipeline.reports.committee.failures import describe_failures
+from pipeline.reports.committee.guideline import describe_guideline
 from pipeline.reports.committee.harm import describe_harm
 from pipeline.reports.committee.known import STRIPS_CAPTION
 from pipeline.reports.committee.ledger import read_ledger, tabulate_ledger
@@ -111,6 +112,7 @@ def compose_report(
         describe_failures(estimates),
         describe_technique(estimates),
         describe_harm(estimates, config),
+        describe_guideline(estimates),
         describe_handicap(estimates, config),
         describe_recurrence(estimates, config),
         describe_sites(estimates, config),

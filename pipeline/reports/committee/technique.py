@@ -2,11 +2,13 @@
 
 import pandas as pd
 
+from pipeline.reports.committee.harm import ANY
 from pipeline.reports.committee.section import make_section
 from pipeline.reports.readings import Reading, read_estimates
 from pipeline.reports.wording import (
     BLANK,
     begin_sentence,
+    count_words,
     join_words,
     mark_missing,
     say_percent,
@@ -15,7 +17,10 @@ from schemas.analysis import TESTS_AS_GIVEN
 
 KEY, TITLE = "technique", "What goes with technique and place?"
 POPULATION = "positional, attempts with a deciding test"
-INCOMPLETE, SUPERVISED, ALONE = "completed=no", "place=home supervised", "place=home alone"
+INCOMPLETE = "completed=no"
+CLINIC, SUPERVISED, ALONE, VIDEO = (
+    f"place={place}" for place in ("clinic", "home supervised", "home alone", "by video")
+)
 COMPARED = {  # what is compared with what, and in words
     INCOMPLETE: ("completed=yes", "not all positions reached, against all of them"),
     "hold=three quarters of the usual": (
@@ -42,14 +47,16 @@ COMPARED = {  # what is compared with what, and in words
         "head_hang=as usual",
         "head hung twenty degrees too little or too far, against the usual",
     ),
-    SUPERVISED: ("place=clinic", "at home under supervision, against in the clinic"),
-    ALONE: ("place=clinic", "at home alone, against in the clinic"),
-    "place=several": ("place=clinic", "in several places, against in the clinic"),
+    SUPERVISED: (CLINIC, "at home under supervision, against in the clinic"),
+    ALONE: (CLINIC, "at home alone, against in the clinic"),
+    VIDEO: (CLINIC, "by video, against in the clinic"),
+    "place=several": (CLINIC, "in several places, against in the clinic"),
 }
 ASKED = {  # in the finding, in this order
     INCOMPLETE: "not all positions were reached",
     SUPERVISED: "the session was at home under supervision",
     ALONE: "the session was at home alone",
+    VIDEO: "the session was by video",
 }
 
 
@@ -83,7 +90,7 @@ def describe_technique(estimates: dict[str, pd.DataFrame]) -> dict:
         KEY,
         TITLE,
         [
-            _say_asked(ratios),
+            _say_asked(ratios, _count_places(estimates)),
             "These are associations: a maneuver may be cut short in a patient who is unwell. Usual "
             "angles and times are largely common practice.",
         ],
@@ -130,17 +137,33 @@ def _say_change(part: float) -> str:
     return f"{abs(100 * part):.0f}{BLANK}% {'fewer' if part > 0 else 'more'}"
 
 
-def _say_asked(ratios: dict[str, Reading]) -> str:
-    """Completion and place, each with a direction only where its interval excludes 1."""
+def _count_places(estimates: dict[str, pd.DataFrame]) -> dict[str, int]:
+    """How many first sessions were at each place, where that may be told."""
+    readings = read_estimates(estimates, "adverse_events", "positional")
+    counts = {place: readings[place, ANY].n_episodes for place in (CLINIC, *ASKED)}
+    return {place: number for place, number in counts.items() if number is not None}
+
+
+def _say_asked(ratios: dict[str, Reading], counts: dict[str, int]) -> str:
+    """Completion and place, each with a direction only where its interval excludes 1; places with
+    how many first sessions were there."""
     clauses: dict[str, list[str]] = {}
     for term, words in ASKED.items():
         ratio = ratios[term]
-        ends = (
-            "" if ratio.lower is None else f" (ratio{BLANK}{ratio.number:.2f}, {_say_ends(ratio)})"
-        )
-        clauses.setdefault(_find_direction(ratio), []).append(f"{words}{ends}")
+        if ratio.status == "absent" and term in (SUPERVISED, VIDEO):
+            continue
+        known = [count_words(counts[term], "first session")] if term in counts else []
+        if ratio.usable and ratio.lower is not None:
+            known.append(f"ratio{BLANK}{ratio.number:.2f}, {_say_ends(ratio)}")
+        told = f" ({', '.join(known)})" if known else ""
+        clauses.setdefault(_find_direction(ratio), []).append(f"{words}{told}")
     said = [f"{direction} where {join_words(parts)}" for direction, parts in clauses.items()]
-    return f"{begin_sentence('; '.join(said))}."
+    clinic = (
+        f"; places are compared with the clinic ({count_words(counts[CLINIC], 'first session')})"
+        if CLINIC in counts
+        else ""
+    )
+    return f"{begin_sentence('; '.join(said))}{clinic}."
 
 
 def _find_direction(ratio: Reading) -> str:

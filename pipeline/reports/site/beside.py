@@ -12,15 +12,41 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
+from pipeline.analyses.attempts.failure_reasons import (
+    FAILED,
+    list_taken_for_failed,
+    list_with_part,
+)
 from pipeline.analyses.covariates import name_first_maneuvers
 from pipeline.analyses.description.agreement import PARTS, pair_diagnoses
+from pipeline.analyses.description.quality_measures import (
+    REASSESSED,
+    list_measures,
+    select_asked,
+)
 from pipeline.reports.readings import AboutShare, Reading, Readings, read_estimates
 from pipeline.reports.site.records import SiteRecords
-from pipeline.reports.wording import count_words, name_maneuver, say_percent
+from pipeline.reports.wording import begin_sentence, count_words, name_maneuver, say_percent
+from schemas.failure import TECHNIQUE
+from schemas.keys import EPISODE
 from schemas.study import Config
 
 LEAST_OTHERS = 3
 FIRST_SHOWN = 3
+ASKED = {  # by the guideline, and of whom
+    "dix_hallpike_both_sides": (
+        "Dix-Hallpike test to both sides before the first maneuver, of positional vertigo"
+    ),
+    "roll_both_sides": (
+        "Roll test to both sides, of those whose Dix-Hallpike tests showed horizontal nystagmus or "
+        "none"
+    ),
+    "treated_on_first_day": "Maneuver on the day of the first test, of positional vertigo",
+    REASSESSED: (
+        "Tested again or asked about symptoms within 30 days, of those treated for positional "
+        "vertigo"
+    ),
+}
 HIDDEN = "not shown"
 
 
@@ -41,6 +67,8 @@ def compare_measures(
     measures = [
         *_measure_flow(records, estimates),
         *_measure_agreement(records, estimates),
+        *_measure_asked(records, estimates, config),
+        *_measure_technique(records, estimates),
         *_measure_first_maneuvers(records, estimates, config),
     ]
     return [
@@ -126,6 +154,33 @@ def _measure_agreement(
             len(named),
             reading,
         )
+
+
+def _measure_asked(
+    records: SiteRecords, estimates: dict[str, pd.DataFrame], config: Config
+) -> Iterator[Measure]:
+    """What the guideline asks, as far as it is recorded."""
+    pool = read_estimates(estimates, "quality_measures", "positional")
+    tables = ("episodes", "examinations", "treatments", "followups", "findings", "adjudications")
+    listed = list_measures(**{name: records[name] for name in tables}, maneuvers=config.maneuvers)
+    for measure, name in ASKED.items():
+        asked = select_asked(listed, measure)
+        yield Measure(name, int(asked[measure].sum()), len(asked), pool["all", measure])
+
+
+def _measure_technique(
+    records: SiteRecords, estimates: dict[str, pd.DataFrame]
+) -> Iterator[Measure]:
+    """In which part the technique of failed first maneuvers was not as usual."""
+    pool = read_estimates(estimates, "failure_reasons", FAILED)
+    reasons = records["failure_reasons"]
+    reasons = reasons[reasons["view"].eq("at_the_time")]
+    failed = list_taken_for_failed(reasons)
+    for part, (words, _) in TECHNIQUE.items():
+        found = list_with_part(reasons, part).merge(failed, on=EPISODE)
+        stratum = f"view=at_the_time,reason=technique,measure={part}"
+        name = f"{begin_sentence(words)}, of first maneuvers that failed or were taken to have"
+        yield Measure(name, len(found), len(failed), pool[stratum, "share"])
 
 
 def _measure_first_maneuvers(

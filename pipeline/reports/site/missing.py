@@ -18,10 +18,15 @@ SIGNS = ("bow", "lean", "lying_down")
 
 
 def find_missing(records: SiteRecords) -> list[dict]:
-    """Headings with the number of episodes, those that cost the most first: what stayed open,
-    and what to record."""
+    """Headings with the number of episodes, and of how many where that is asked of some only,
+    those that cost the most first: what stayed open, and what to record."""
     entries = [
-        {"open": says, "record": what, "episodes": int(find(records).nunique())}
+        {
+            "open": says,
+            "record": what,
+            "episodes": int(find(records).nunique()),
+            "of": int(OF[find](records).nunique()) if find in OF else None,
+        }
         for says, what, find in HEADINGS
     ]
     return sorted(
@@ -67,12 +72,20 @@ def _without_lateral_side(records: SiteRecords) -> pd.Series:
     return lateral[lateral.isin(unmeasured) & ~lateral.isin(_tested(records, SIGNS))]
 
 
+def _with_up_beat(records: SiteRecords) -> pd.Series:
+    return _list_up_beating(records)[EPISODE_ID]
+
+
 def _without_torsion(records: SiteRecords) -> pd.Series:
-    rows = records["adjudications"]
-    met = rows["criteria"].astype("string")
-    return rows.loc[
-        met.str.contains("posterior_torsion_unseen", regex=False, na=False).astype(bool), EPISODE_ID
-    ]
+    shown = _list_up_beating(records)
+    seen = shown.loc[shown["torsion"].isin(["right", "left"]), EPISODE_ID]
+    return shown.loc[~shown[EPISODE_ID].isin(seen), EPISODE_ID]
+
+
+def _list_up_beating(records: SiteRecords) -> pd.DataFrame:
+    """Tests of the posterior canal that showed up-beating nystagmus before the first attempt."""
+    shown = _shown_before(records)
+    return shown[shown["test"].isin(("dix_hallpike", "side_lying")) & shown["vertical"].eq("up")]
 
 
 def _without_roll(records: SiteRecords) -> pd.Series:
@@ -136,6 +149,10 @@ def _short_arm_without_basis(records: SiteRecords) -> pd.Series:
     return rows.loc[rows["recorded_arm"].eq("short") & bare, EPISODE_ID]
 
 
+# of whom it is asked, where not of every episode
+OF: dict[Callable[[SiteRecords], pd.Series], Callable[[SiteRecords], pd.Series]] = {
+    _without_torsion: _with_up_beat
+}
 HEADINGS: tuple[tuple[str, str, Callable[[SiteRecords], pd.Series]], ...] = (
     (
         "Free or adherent debris stayed open, because nystagmus was seen and not timed",
@@ -149,7 +166,7 @@ HEADINGS: tuple[tuple[str, str, Callable[[SiteRecords], pd.Series]], ...] = (
         _without_lateral_side,
     ),
     (
-        "Up-beating nystagmus without torsion, so that the posterior canal is merely suspected",
+        "No torsion seen with up-beating nystagmus, so that the canal is at most suspected",
         "Look for torsion at the edge of the iris or with goggles, and enter it in torsion.",
         _without_torsion,
     ),

@@ -208,15 +208,16 @@ for peak, felt, verdict, certainty in (
 
 # ---- torsion that nobody saw: possible in both (this project's proposal)
 PLAIN_UP = dizzy(vertical="up", duration_s=20)
-ask("up without torsion", OPEN, {"suspected"}, (), [PLAIN_UP])
+ask("up without torsion", YES, {"suspected"}, (), [PLAIN_UP])
 ask(
     "up without torsion, fast",
-    OPEN,
+    YES,
     {"suspected"},
     {"up_without_torsion"},
     [PLAIN_UP | {"peak_spv": 30}],
 )
 ask("up without torsion, lasting", OPEN, {"possible"}, (), [PLAIN_UP | {"duration_s": 90}])
+ask("up without torsion, untimed", OPEN, {"possible"}, (), [PLAIN_UP | {"duration_s": None}])
 ask("up without torsion, not felt", OPEN, {"possible"}, (), [PLAIN_UP | {"vertigo": "none"}])
 ask("torsion seen at the second test", YES, {"definite"}, (), [PLAIN_UP, upbeat(examination=2)])
 ask("typical on the other ear", YES, {"definite"}, (), [PLAIN_UP, upbeat("left")])

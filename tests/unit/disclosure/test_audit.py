@@ -37,7 +37,9 @@ def hide(estimates: pd.DataFrame, *strata: str) -> set[str]:
     safe = hide_rows(
         stated.rows, list(stated.rows.index[stated.rows["stratum"].isin(strata)]), "hidden"
     )
-    return {stated.audit.cells.keys[exposed.cell].say() for exposed in find_all(stated, safe, RULE)}
+    known = learn_known(stated.audit.cells, safe, stated.described, RULE)
+    exposed = find_all(stated.audit, known)
+    return {stated.audit.cells.keys[each.cell].say() for each in exposed}
 
 
 def test_a_total_gives_the_only_hidden_part_away():

@@ -7,7 +7,7 @@ from scipy.stats import beta
 
 from pipeline.analyses.attempts.failure_reasons import estimate_failure_reasons
 from schemas.derived import FailureReasons
-from schemas.failure import REASON, VIEW
+from schemas.failure import EVIDENCE, REASON, TECHNIQUE, VIEW
 
 VIEWS = list(VIEW)
 
@@ -115,10 +115,29 @@ def test_few_episodes_give_a_status(total, status, plan):
 def test_each_view_and_reason_has_one_row_whatever_the_order(plan):
     reasons = build([{"technique"}] * 12 + [{"wrong_arm", "undetermined"}] * 3)
     estimates = estimate_failure_reasons(reasons, plan)
-    assert len(estimates) == len(VIEW) * len(REASON) == estimates["stratum"].nunique()
+    expected = len(VIEW) * len(REASON) + len(TECHNIQUE)
+    assert len(estimates) == expected == estimates["stratum"].nunique()
     pd.testing.assert_frame_equal(
         estimate_failure_reasons(reasons.sample(frac=1, random_state=1), plan), estimates
     )
+
+
+def test_parts_of_the_technique_are_planted_and_come_back(plan):
+    reasons = build([{"technique"}] * 12 + [{"undetermined"}] * 12, VIEWS[:1])
+    held, turned = "hold_below_usual", "head_turn_outside_by_estimate head_hang_outside"
+    evidence = [f"{held} {turned}"] * 3 + [turned] * 4 + ["not_completed"] * 5
+    reasons.loc[reasons["reason"].eq("technique"), "evidence"] = evidence
+    found = estimate_failure_reasons(reasons, plan)
+    events = {part: share(found, f"technique,measure={part}")["n_events"] for part in TECHNIQUE}
+    assert events == {"hold": 3, "angle": 7, "completed": 5, "alone": 0}
+    assert share(found, "technique,measure=angle")["n_episodes"] == 24
+
+
+def test_the_parts_are_all_the_evidence_for_the_technique(plan):
+    parts = [code for _, codes in TECHNIQUE.values() for code in codes]
+    patterns = plan.failure.patterns
+    assert sorted(parts) == sorted(c for c, p in patterns.items() if p.reason == "technique")
+    assert set(parts) <= set(EVIDENCE)
 
 
 def test_remission_is_not_estimated_before_it_can_be_known(plan):

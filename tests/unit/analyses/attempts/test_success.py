@@ -14,6 +14,7 @@ from schemas.notes import release_note
 from tests.pool_of_attempts import Truth, simulate_attempts
 
 N = 5000
+ALONE = ("self_unsupervised",)
 
 
 @pytest.fixture(scope="module")
@@ -141,7 +142,7 @@ def test_an_effect_seen_at_one_site_only_is_withheld(brief):
     row = get(
         estimate_attempt_success(episodes, verdicts, attempts, brief),
         "model=marginal",
-        "setting=home",
+        "place=home alone",
     )
     assert row["status"] == "not_identified"
     assert "rests on one site" in row["note"]
@@ -168,7 +169,7 @@ def test_a_separated_class_is_refused_and_pulls_no_other(brief):
 
 
 def test_stated_classes_have_their_people(stated, tables):
-    rows = describe_attempts(*tables)
+    rows = describe_attempts(*tables, ALONE)
     ratios = stated[
         stated["stratum"].str.fullmatch("model=[a-z]+") & stated["term"].str.contains("=")
     ]
@@ -196,7 +197,7 @@ def test_raw_shares_add_up_to_all_attempts(stated, tables):
 
 def test_the_last_class_counts_all_attempts_that_are_in_it(brief):
     tables = simulate_attempts(800, seed=11, sites=4, longest=6)
-    rows = describe_attempts(*tables)
+    rows = describe_attempts(*tables, ALONE)
     late = rows[rows["session"].ge(4)]
     assert rows["session"].eq(5).sum() > 11
     row = get(estimate_attempt_success(*tables, brief), "model=marginal,attempt=4+", "success")

@@ -6,8 +6,8 @@ import pandas as pd
 import pytest
 from scipy.stats import binom
 
+from pipeline.analyses.attempts.rows import name_place
 from pipeline.analyses.attempts.technique import estimate_technique
-from pipeline.analyses.attempts.technique_rows import name_place
 from tests.pool_of_attempts import Truth, simulate_attempts
 
 USUAL_HOLD = {"epley": 20.0, "semont": 30.0, "gufoni": 120.0}
@@ -107,7 +107,7 @@ def test_places_by_who_watched(plan):
         columns=["setting", "performed_by"],
     )
     assert name_place(sessions, plan.failure.alone).tolist() == [
-        *("clinic", "home alone", "home supervised", "home supervised", "several", "several")
+        *("clinic", "home alone", "home supervised", "by video", "several", "several")
     ]
 
 

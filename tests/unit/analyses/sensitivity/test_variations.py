@@ -1,6 +1,8 @@
 """Variations of the primary answer: what each does to an interval,
 and that the answer follows where it must."""
 
+from itertools import islice
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -16,6 +18,7 @@ from pipeline.analyses.sensitivity.variations import (
     leave_out_sites,
     take_day,
     take_unseen,
+    vary,
     vary_duration,
     vary_gap,
 )
@@ -50,6 +53,19 @@ def bounds(rows: pd.DataFrame) -> list[tuple[float, float]]:
 )
 def test_coarsening_widens_to_the_grid(interval, wider):
     assert bounds(coarsen(build(interval), GRID)) == [wider]
+
+
+def test_verdicts_are_taken_in_and_left_out(plan):
+    found = [("yes", "definite"), ("yes", "suspected"), ("undetermined", "possible")]
+    found.append(("probable_non_positional", "suspected"))
+    verdicts = pd.DataFrame(found, columns=["positional", "certainty"], dtype="string")
+    varied = islice(vary({"adjudications": verdicts}, {}, plan), 4)
+    counted = {
+        name: rows["adjudications"]["positional"].eq("yes").tolist() for name, rows, _ in varied
+    }
+    assert counted["undetermined_included"] == [True, True, True, False]
+    assert counted["probable_non_positional_included"] == [True, True, False, True]
+    assert counted["suspected_left_out"] == [True, False, False, False]
 
 
 @given(

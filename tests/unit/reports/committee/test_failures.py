@@ -32,6 +32,16 @@ def test_reasons_of_failure_are_evidence_by_frequency_and_hindsight_is_told_apar
     assert "In none or few: debris was in another arm of the canal (under 8 %)." in text
 
 
+def test_the_parts_of_the_technique_are_told_with_counts():
+    rows = [
+        number("share", n / 200, f"view=at_the_time,reason=technique{part}", n_events=n)
+        for part, n in (("", 50), (",measure=hold", 10), (",measure=angle", 40))
+    ]
+    text = words(describe_failures(table("failure_reasons", rows, FAILED, None)))
+    assert "head turn or hang outside the tolerance in 40 (20 %) and positions held" in text
+    assert "nobody watched" not in text
+
+
 def test_a_reason_in_nearly_all_is_not_told_among_those_in_few():
     terms = ("technique", "wrong_side", "wrong_canal")
     rows = [number("share", 0.3, f"view=at_the_time,reason={reason}") for reason in terms]

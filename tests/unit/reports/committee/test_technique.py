@@ -44,6 +44,22 @@ def test_a_ratio_has_a_direction_only_where_its_interval_excludes_one(low, high,
     assert f"({low:.2f} to {high:.2f})" in cells[0].replace("\u00a0", " ")
 
 
+def test_a_place_is_told_with_how_many_first_sessions_were_there():
+    rows = [
+        number("failures_avoided", 0.1, lower=-0.2, upper=0.3),
+        ratio("place=home alone", "place=clinic", 0.5, 0.9),
+    ]
+    counted = [
+        number("adverse_any", 0.1, f"place={place}", n_episodes=n)
+        for place, n in (("clinic", 300), ("home alone", 40))
+    ]
+    tables = table("technique", rows, POPULATION, None)
+    tables |= table("adverse_events", counted, "positional", None)
+    text = words(describe_technique(tables))
+    assert "less often where the session was at home alone (40 first sessions, ratio 0.70," in text
+    assert "compared with the clinic (300 first sessions)" in text
+
+
 def test_without_numbers_nothing_can_be_told():
     section = describe_technique({})
     assert section["table"] is None

@@ -6,10 +6,11 @@ import pytest
 
 from pipeline.reports.readings import AboutShare, Reading
 from pipeline.reports.render import render_page
-from pipeline.reports.site.beside import HIDDEN, Measure, say_pool
+from pipeline.reports.site.beside import ASKED, HIDDEN, Measure, say_pool
 from pipeline.reports.site.missing import HEADINGS, find_missing
 from pipeline.reports.site.records import SiteRecords, select_site
 from pipeline.reports.site.report import compose_site_page, say_answer
+from pipeline.statistics.tidy import state, tidy_estimates
 from schemas.delivery import TABLES
 from schemas.derived import DERIVED
 from schemas.store import KEPT
@@ -105,9 +106,9 @@ FIRST = {"day": 0, "attempt": 1, "hold_s": 30.0, "head_turn_deg": 45.0}
             ),
         ),
         (
-            "without torsion",
-            records_of(TIMED, verdict={"criteria": "posterior_torsion_unseen"}),
-            records_of(TIMED, verdict={"criteria": "posterior_free"}),
+            "No torsion seen",
+            records_of(examined(duration_s=20.0, vertical="up", torsion="none")),
+            records_of(examined(duration_s=20.0, vertical="up", torsion="right")),
         ),
         (
             "on sitting up",
@@ -146,6 +147,13 @@ def test_a_heading_counts_an_episode_only_where_something_stayed_open(heading, o
 
     assert named(open_) == [1]
     assert named(closed) == []
+
+
+def test_torsion_that_was_not_seen_is_told_of_those_with_up_beating_nystagmus():
+    up = [examined(vertical="up", torsion=torsion) for torsion in ("none", "right")]
+    other = [rows | {"episode_id": "EP-2"} for rows in up[1]]
+    entry = next(e for e in find_missing(records_of(up[0], other)) if "torsion" in e["open"])
+    assert (entry["episodes"], entry["of"]) == (1, 2)
 
 
 def test_every_heading_is_tripped_by_a_case_above():
@@ -211,6 +219,28 @@ def test_differences_and_cases_apart_are_listed_by_pseudonym(plan):
         (line["episode"], line["recognised"], line["sessions"]) for line in content["apart"]
     ] == [("EP-1", "no", 0)]
     assert content["differing"] == []
+
+
+def test_what_the_guideline_asks_stands_beside_the_share_of_all(plan):
+    left = examined()[0] | {"side": "left"}, examined()[1] | {"side": "left"}
+    records = records_of(TIMED, left, treatments=(FIRST | {"maneuver": "epley"},))
+    pool = tidy_estimates(
+        [
+            state("dix_hallpike_both_sides", 0.4, n_episodes=90, n_events=36, n_sites=9),
+            state("treated_on_first_day", 0.9, n_episodes=90, n_events=81, n_sites=3),
+        ],
+        analysis="quality_measures",
+        population="positional",
+        stratum="all",
+        method="m",
+    )
+    measures = compose_site_page(records, {"quality_measures": pool}, plan)["measures"]
+    lines = {line["name"]: (line["own"].replace("\u00a0", " "), line["pool"]) for line in measures}
+    both = lines[ASKED["dix_hallpike_both_sides"]]
+    assert both[0] == "100 % (1 of 1)"
+    assert both[1].replace("\u00a0", " ") == "40 %"
+    assert lines[ASKED["treated_on_first_day"]][1] == HIDDEN
+    assert lines[ASKED["reassessed_by_day_30"]][0] == "0 % (0 of 1)"
 
 
 def test_verbs_agree_with_their_subjects():
