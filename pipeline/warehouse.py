@@ -5,7 +5,7 @@ It is built beside the old one and takes its place when it is whole.
 
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import duckdb
@@ -111,20 +111,29 @@ def build_warehouse(path: Path) -> Iterator[Warehouse]:
     """A new, empty warehouse, which takes the place of `path` only when the block ends well;
     until then the old one stays whole."""
     beside = path.with_name(path.name + ".building")
-    beside.unlink(missing_ok=True)
-    beside.with_name(beside.name + ".wal").unlink(missing_ok=True)
+    _remove(beside)
     connection = duckdb.connect(str(beside))
     try:
         warehouse = Warehouse(connection)
         warehouse.create_tables()
         yield warehouse
+        connection.execute(
+            "CHECKPOINT"
+        )  # closing tries it too, but says nothing if the disk is full
     except BaseException:
-        connection.close()
-        beside.unlink()
+        with suppress(duckdb.Error):  # a full disk is told by what came first
+            connection.close()
+        _remove(beside)
         raise
     connection.close()
     limit_rights(beside)
     os.replace(beside, path)
+
+
+def _remove(path: Path) -> None:
+    """Take a warehouse away that is not finished, with what was not yet written into it."""
+    for part in (path, path.with_name(path.name + ".wal")):
+        part.unlink(missing_ok=True)
 
 
 @contextmanager

@@ -18,11 +18,7 @@ from snakemake_interface_logger_plugins.common import LogEvent
 LAST_LINES = 12  # of a failed step's log
 NOTHING = "Nothing to be done"
 # what Snakemake says in passing and a person wants to know
-OURS = ("Unlocked working directory", "Skipped ")
-LOCKED = (
-    "Another run is writing to these results, or one was killed. If none is running: ./run "
-    "--unlock, then ./run again."
-)
+OURS = ("Skipped ",)
 KEPT = "What was finished is kept: the next run goes on from there."
 
 
@@ -124,9 +120,7 @@ class LogHandler(LogHandlerBase):
         """An error of the workflow without the place in its own files,
         which helps nobody who runs it."""
         kind = getattr(record, "exception", "")
-        if kind == "LockException":
-            self.say(LOCKED)
-        elif kind != "RuleException" and not self.failed and not self.stopping:
+        if kind != "RuleException" and not self.failed and not self.stopping:
             # that one is told by its step
             places = ("WorkflowError in file", "  File ")
             self.say(

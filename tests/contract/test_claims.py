@@ -59,7 +59,7 @@ def test_the_table_names_the_libraries_of_each_room():
     for row in read_rooms():
         for room in name_rooms(row):
             named[room] |= set(re.findall(r"`([^`]+)`", row["libraries"]))
-    ours = {"pipeline", "schemas", "synthetic_data"}
+    ours = {"environment", "pipeline", "schemas", "synthetic_data"}
     for path in (
         ROOT / name
         for name in list_tracked()

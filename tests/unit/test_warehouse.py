@@ -121,3 +121,26 @@ def test_killed_in_the_middle_the_old_warehouse_is_whole(stored):
         pass
     with open_warehouse(stored) as warehouse:
         assert warehouse.read("episodes").empty
+
+
+@pytest.mark.skipif(os.name == "nt", reason="files have no limit of size there")
+@pytest.mark.parametrize("most", [20_000, 200_000])
+def test_without_room_the_old_warehouse_stays_and_nothing_is_left_beside_it(stored, most):
+    before = stored.read_bytes()
+    script = f"""
+        import resource
+        from pathlib import Path
+        from pipeline.warehouse import build_warehouse
+        resource.setrlimit(resource.RLIMIT_FSIZE, ({most}, resource.RLIM_INFINITY))
+        with build_warehouse(Path({str(stored)!r})):
+            pass
+    """
+    ended = subprocess.run(
+        [sys.executable, "-c", textwrap.dedent(script)],
+        env=os.environ | {"PYTHONPATH": os.getcwd()},
+        stderr=subprocess.DEVNULL,
+        check=False,
+    )
+    assert ended.returncode == 1
+    assert stored.read_bytes() == before
+    assert list(stored.parent.glob("*building*")) == []

@@ -194,7 +194,6 @@ def test_killed_while_storing_the_old_warehouse_is_whole_and_the_next_run_goes_o
     os.killpg(running.pid, signal.SIGKILL)
     running.wait()
     assert fingerprint_files([warehouse], tmp_path) == before
-    run_workflow(tmp_path, "--unlock")
     after = run_workflow(tmp_path, "--until", "store")
     assert after.returncode == 0, after.stdout[-2000:]
     with duckdb.connect(str(warehouse), read_only=True) as store:
