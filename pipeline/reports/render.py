@@ -3,7 +3,9 @@
 Templates receive plain dicts and escape every text.
 """
 
+import hashlib
 import re
+from base64 import b64encode
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +13,8 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 TEMPLATES = Path(__file__).parents[2] / "reports"
+CHARSET = '<meta charset="utf-8">'
+STYLED = re.compile(r' style="(?P<styles>[^"]*)"')
 
 
 def render_page(template: str, content: dict[str, Any]) -> str:
@@ -45,7 +49,24 @@ def render_page(template: str, content: dict[str, Any]) -> str:
     inks = {ink: name for name, ink in re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", _light(style))}
     engine.filters["themed"] = lambda svg: _theme(svg, inks)
     # our own file, not a site's text
-    return engine.get_template(template).render(style=Markup(style), **content)
+    page = engine.get_template(template).render(style=Markup(style), **content)
+    return page.replace(CHARSET, f"{CHARSET}\n{_write_policy(page)}", 1)
+
+
+def _write_policy(page: str) -> str:
+    """What the page may do, as a browser is told: its own styles and programs by their
+    fingerprints, and nothing from elsewhere or to it (Content Security Policy Level 3, W3C)."""
+    kinds = {"style-src": "style", "script-src": "script"}
+    allowed = {
+        kind: [
+            f"'sha256-{b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
+            for text in re.findall(rf"<{tag}>(.*?)</{tag}>", page, re.DOTALL)
+        ]
+        for kind, tag in kinds.items()
+    }
+    own = "".join(f"; {kind} {' '.join(hashes)}" for kind, hashes in allowed.items() if hashes)
+    policy = f"default-src 'none'{own}; base-uri 'none'; form-action 'none'"
+    return f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
 
 
 def _light(style: str) -> str:
@@ -57,6 +78,14 @@ def _light(style: str) -> str:
 def _theme(svg: str, inks: dict[str, str]) -> Markup:
     """A figure of ours in the colours of the page by their names, so that it changes with the
     scheme of the page."""
+    svg = STYLED.sub(_spread, svg)
     for ink, name in inks.items():
         svg = svg.replace(f": {ink}", f": var(--{name})").replace(f'"{ink}"', f'"var(--{name})"')
     return Markup(svg)  # our own drawing, whose texts were escaped when it was made
+
+
+def _spread(tag: re.Match[str]) -> str:
+    """The styles of an element of a figure as attributes, which the page's policy needs not allow
+    one by one."""
+    pairs = (pair.split(":", 1) for pair in tag["styles"].split(";") if pair.strip())
+    return "".join(f' {name.strip()}="{value.strip()}"' for name, value in pairs)

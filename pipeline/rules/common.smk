@@ -5,14 +5,12 @@ episodes takes several times as much: `--set-resources` says so to a scheduler.
 """
 
 
-def step(name: str, arguments: str, rule: str = "") -> str:
+def step(name: str, arguments: str) -> str:
     """The command of a step; what it prints goes to the rule's log.
-
-    `rule` is the name of the rule where it is not that of the step.
 
     A shell of any system understands it.
     """
-    seal = f"--seal {{RESULTS:q}}/seals/{rule or name}.json"
+    seal = "--seal {RESULTS:q}/seals/{rule}.json"
     return f"python -m pipeline.steps.{name} {seal} {arguments} > {{log:q}} 2>&1"
 
 

@@ -36,7 +36,6 @@ for place, (question, title) in enumerate(QUESTIONS.items()):
                 "analyse",
                 "--plan {PLAN:q} --warehouse {input.warehouse:q} --out {RESULTS:q}/unreleased "
                 "{params.analyses:q}",
-                f"analyse_{question}",
             )
 
 

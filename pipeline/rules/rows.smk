@@ -41,7 +41,6 @@ for number, batch in enumerate(batch_deliveries(DELIVERIES)):
             step(
                 "intake",
                 "--plan {PLAN:q} --results {RESULTS:q} {params.invented} {params.folders:q}",
-                f"intake_{number}",
             )
 
 

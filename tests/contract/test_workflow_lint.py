@@ -10,6 +10,7 @@ ON_PURPOSE = {
     r"Environment variable (PATH|PYTHONPATH)": "set for the steps, not asked of the caller",
     r"Shell command directly uses variable PLAN": "a folder, all of whose files are inputs",
     r"Shell command directly uses variable RESULTS": "a folder, whose new files are outputs",
+    r"Shell command directly uses variable rule": "its own name, by which its seal is called",
     r"Specify a conda environment": "all steps run in one, locked with hashes",
 }
 

@@ -8,7 +8,7 @@ from importlib.resources import files
 
 import pytest
 
-from tests.whole.test_page_in_browser import BROWSER, run_browser
+from tests.whole.test_page_in_browser import BROWSER, let_in, run_browser
 
 pytestmark = pytest.mark.skipif(BROWSER is None, reason="needs chromium to lay out the page")
 
@@ -33,7 +33,9 @@ def check(page: str, folder) -> dict:
     """What the checks find on a page: violations as impact, rule and places,
     and how many rules it passed."""
     script = files("axe_core_python").joinpath("axe.min.js").read_text("utf-8")
-    asked = page.replace("</body>", f"<script>{script}</script><script>{ASK}</script></body>")
+    asked = let_in(page).replace(
+        "</body>", f"<script>{script}</script><script>{ASK}</script></body>"
+    )
     source = folder / "page.html"
     source.write_text(asked, "utf-8")
     seen = run_browser(

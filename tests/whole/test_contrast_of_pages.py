@@ -12,7 +12,7 @@ import pytest
 
 from tests.contrast import contrast
 from tests.whole.conftest import ROOT
-from tests.whole.test_page_in_browser import BROWSER, run_browser
+from tests.whole.test_page_in_browser import BROWSER, let_in, run_browser
 
 pytestmark = pytest.mark.skipif(BROWSER is None, reason="needs chromium to lay out the page")
 
@@ -69,7 +69,9 @@ document.querySelector('pre').textContent = seen;
 def measure(page: str, scheme: str, folder) -> dict:
     """How many texts a page has, and each pair of ink and ground with a text that has it."""
     source = folder / "page.html"
-    source.write_text(page.replace("</body>", f"<script>{MEASURE}</script></body>"), "utf-8")
+    source.write_text(
+        let_in(page).replace("</body>", f"<script>{MEASURE}</script></body>"), "utf-8"
+    )
     prefers = f"--blink-settings=preferredColorScheme={SCHEMES[scheme]}"
     seen = run_browser(prefers, "--window-size=1280,2000", "--dump-dom", source.as_uri())
     return json.loads(html.unescape(re.search(r"<pre>(.*?)</pre>", seen, re.S)[1]))
