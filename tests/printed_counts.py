@@ -79,7 +79,7 @@ class Page(HTMLParser):
 
     def __post_init__(self) -> None:
         super().__init__()
-        self.words, self.heads, self.column, self.row, self.skip, self.style = [], [], 0, "", 0, ""
+        self.words, self.heads, self.column, self.row, self.skip, self.style = [], [], 0, "", 0, {}
         self.in_head, self.label = False, ""
 
     def handle_starttag(self, tag: str, attrs: list) -> None:
@@ -90,7 +90,8 @@ class Page(HTMLParser):
         if tag == "tr":
             self.column, self.row = 0, ""
         if tag in BLOCKS:
-            self.words, self.style = [], given.get("style", "")
+            self.words = []
+            self.style = {name: given.get(name) or "" for name in ("fill", "font-weight")}
 
     def handle_data(self, data: str) -> None:
         if not self.skip:
@@ -98,7 +99,7 @@ class Page(HTMLParser):
 
     def _is_muted(self) -> bool:
         """Whether the text is in muted ink, by its colour or by what the page calls it."""
-        return MUTED in self.style or "var(--muted)" in self.style
+        return self.style.get("fill") in (MUTED, "var(--muted)")
 
     def handle_endtag(self, tag: str) -> None:
         self.skip -= tag in SKIPPED
@@ -116,7 +117,7 @@ class Page(HTMLParser):
             self.column += 1
         if tag == "text" and not (
             self._is_muted()
-            or re.search(r"bold|font-weight: 700", self.style)
+            or self.style.get("font-weight") in ("bold", "700")
             or re.fullmatch(r"[\d,]+(?: %)?|–|few|\[c\]", text)
         ):
             text = f"{self.label} {text}".strip()  # a label on several lines
