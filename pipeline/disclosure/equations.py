@@ -92,18 +92,22 @@ def _put_together(
     cells: Cells, whole: Group, parts: list[Group], description: str, min_cell: int
 ) -> None:
     """Make a cell of the small parts of a sum where they are few together too: whoever takes the
-    others from the whole, each known only within bounds, counts them."""
-    small = [
+    others from the whole, each known only within bounds, counts them. A part of nobody is one of
+    them, since nobody else knows that it is."""
+    numbers = [
         cells.place[part]
         for part in [*parts, Complement(whole, description)]
-        if part in cells.place and 0 < cells.values[cells.place[part]] < min_cell
+        if part in cells.place
     ]
+    small = [n for n in numbers if 0 <= cells.values[n] < min_cell]
     together = sum(cells.values[n] for n in small)
-    if len(small) > 1 and together < min_cell:
+    if len(small) > 1 and 0 < together < min_cell:
         rest = Complement(whole, f"the larger parts {description}")
         owned = np.sum([cells.owned[n] for n in small], axis=0)
         number = cells.add(rest, together, owned)
         cells.relate(number, small, f"{rest.say()}: its small parts")
+        larger = [n for n in numbers if n not in small]
+        cells.relate(cells.place[whole], [*larger, number], f"{whole.say()}: {description}")
 
 
 def _infer(cells: Cells, whole: int, parts: list[int]) -> None:
