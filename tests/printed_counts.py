@@ -31,9 +31,10 @@ NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
     rf"{N} percentage points too low by day {N}, {N} by day {N} and {N} by day {N}|nearer to 1\.",
     rf"{N}(?: (?:and|to) {N})? %",  # shares and their ranges
     rf"[+−]?{N} \([+−]?{N}(?: to [+−]?{N}| or more| or later)\)",  # a number with its range
-    rf"\([^()]*?{N}(?: to {N}| or later| or more)\)",
+    rf"\((?:(?!episode|session|patient|site|clinic)[^()])*?{N}(?: to {N}| or later| or more)\)",
+    rf"ratio {N}, {N} to {N}",
     r"\d{4} \(doi [^)]*\)",
-    r"\d{4};\d+:\w+(?:-\d+)?|others \d{4}|Newman \d{4}",  # citations
+    r"\d{4};\d+(?:\(\d+ Suppl\))?:\w+(?:-\w+)?|others \d{4}|Newman \d{4}",  # citations
     rf"\b[Dd]ays? {N}(?: (?:and|or|to) (?:day )?{N})*(?: or later)?",
     rf"{N} (?:symptom-free )?days?\b|(?:of|in) the first {N}\b|^Mean days with "
     rf"vertigo, of {N}$",
@@ -215,6 +216,8 @@ def list_allowed(estimates: dict[str, pd.DataFrame]) -> set[tuple[int, str]]:
             episodes.append(
                 usable.loc[usable["term"].str.startswith("effective_n_"), "estimate"].round()
             )
+        if analysis == "adverse_events":  # of the first session, of which an episode has one
+            allowed |= {(int(n), "treatment session") for n in rows["n_episodes"].dropna()}
         allowed |= {(int(n), "episode") for counts in episodes for n in counts.dropna()}
         allowed |= {(int(n), "site") for n in usable["n_sites"].dropna()}
     return allowed

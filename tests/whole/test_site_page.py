@@ -31,7 +31,20 @@ COUNTS = """
            count(*) filter (a."positional" = 'undetermined') as undetermined,
            count(*) filter (a."positional" = 'yes' and s.status <> 'untreated') as treated,
            count(*) filter (a."positional" = 'yes' and s.status in ('resolved', 'unresolved'))
-               as followed
+               as followed,
+           count(*) filter (
+               a."positional" = 'yes' and s.status <> 'untreated' and (
+                   exists (
+                       from examination e
+                       where e.site = a.site and e.episode_id = a.episode_id
+                       and e.day between 1 and 30
+                   ) or exists (
+                       from followup f
+                       where f.site = a.site and f.episode_id = a.episode_id
+                       and f.day between 1 and 30 and f.positional_symptoms in ('yes', 'no')
+                   )
+               )
+           ) as reassessed
     from adjudication a left join spell s
     on s.site = a.site and s.episode_id = a.episode_id and s.endpoint = 'objective' and s.spell = 1
     where a.site = ?
@@ -40,7 +53,8 @@ ROWS = {  # what a row begins with: whom it counts, and out of whom
     "Positional vertigo": ("positional", "stored"),
     "Probably not positional vertigo": ("apart", "stored"),
     "Undetermined": ("undetermined", "stored"),
-    "Tested again": ("followed", "treated"),
+    "Tested again,": ("followed", "treated"),
+    "Tested again or asked about symptoms": ("reassessed", "treated"),
     "First maneuver": (None, "treated"),
 }
 

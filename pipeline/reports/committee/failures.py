@@ -124,9 +124,9 @@ def _say_parts(readings: Readings) -> str:
 
 
 def _say_number(share: Reading) -> str:
-    """'312 (25 %)', or the share alone where the count is hidden."""
+    """'312 episodes (25 %)', or the share alone where the count is hidden."""
     percent = say_percent(share.number)
-    return percent if share.n_events is None else f"{say_count(share.n_events)} ({percent})"
+    return percent if share.n_events is None else f"{say_episodes(share.n_events)} ({percent})"
 
 
 def _say_taken(ledger: Ledger) -> str:

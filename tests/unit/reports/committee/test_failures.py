@@ -38,7 +38,7 @@ def test_the_parts_of_the_technique_are_told_with_counts():
         for part, n in (("", 50), (",measure=hold", 10), (",measure=angle", 40))
     ]
     text = words(describe_failures(table("failure_reasons", rows, FAILED, None)))
-    assert "head turn or hang outside the tolerance in 40 (20 %) and positions held" in text
+    assert "head turn or hang outside the tolerance in 40 episodes (20 %) and positions" in text
     assert "nobody watched" not in text
 
 
