@@ -83,6 +83,7 @@ WITHDRAWN = [
 ]
 WITHDRAWALS = [RESULTS / "unreleased" / "withdrawals.csv"] if WITHDRAWN else []
 SUMMARY = RESULTS / "unreleased" / "summary.txt"  # what a run ends with
+KEPT = RESULTS / "release" / "latest.csv"  # which of the kept releases this is
 
 
 include: ROOT / "pipeline" / "rules" / "common.smk"
@@ -104,6 +105,7 @@ rule all:
 include: ROOT / "pipeline" / "rules" / "rows.smk"
 include: ROOT / "pipeline" / "rules" / "estimates.smk"
 include: ROOT / "pipeline" / "rules" / "reports.smk"
+include: ROOT / "pipeline" / "rules" / "ends.smk"
 
 
 RULES = describe_rules(RESULTS, workflow.rules)

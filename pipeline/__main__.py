@@ -1,5 +1,5 @@
 """Tools at a terminal: guide, template, pseudonymise, check and dictionary for whoever hands in
-records, explain and catalogue for whoever asks why."""
+records, explain and catalogue for whoever asks why, verify and compare for what was released."""
 
 # A tool's module holds its command line and imports what it works with only when it runs: --help
 # must not wait for libraries.
@@ -8,10 +8,30 @@ import argparse
 import sys
 
 from pipeline import __version__
-from pipeline.commands import catalogue, check, dictionary, explain, guide, pseudonymise, template
+from pipeline.commands import (
+    catalogue,
+    check,
+    compare,
+    dictionary,
+    explain,
+    guide,
+    pseudonymise,
+    template,
+    verify,
+)
 from pipeline.steps.run import run_guarded
 
-TOOLS = (guide, template, pseudonymise, check, dictionary, explain, catalogue)
+TOOLS = (
+    guide,
+    template,
+    pseudonymise,
+    check,
+    dictionary,
+    explain,
+    catalogue,
+    verify,
+    compare,
+)
 NOTHING_DONE = 3  # also where the check finds nothing to read
 INTERRUPTED = 130
 

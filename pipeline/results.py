@@ -23,7 +23,8 @@ from typing import Any, TextIO
 
 from environment.make import take
 
-ORDINARY = ("estimates", "reports")  # what may leave
+RELEASES = "release"  # each that was made, in a folder of its number
+ORDINARY = ("estimates", "reports", RELEASES)  # what may leave
 OWN = ("rows", "intake", "unreleased", "sites", "logs", "ledger", "seals")  # records of patients
 WAREHOUSE = "warehouse.duckdb"  # beside the folders, and of records too
 OWNER_ONLY = 0o077  # umask: neither the group nor others

@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 from pipeline.intake.report import count, say_why
+from pipeline.results import RELEASES
 from schemas.codes import ESTIMATE_STATUS
 from schemas.notes import NEWER
 
@@ -19,15 +20,17 @@ def describe_run(
     tables: dict[str, pd.DataFrame],
     estimates: pd.DataFrame,
     release: dict[str, str],
+    kept: dict[str, str],
     withdrawn: pd.DataFrame,
     results: PurePath,
 ) -> str:
     """The summary as lines of text.
 
     `tables` are the store's deliveries, row_counts and problems; `estimates` the released rows of
-    all analyses; `release` says which release they are, and what it was made from; `withdrawn` has
-    a row a site (`site`, `patients_withdrawn`, `episodes_left_out`); `results` is the folder that
-    pages are named by.
+    all analyses; `release` says which release they are, and what it was made from; `kept` has the
+    folder that it is kept in, and the SHA-256 of its description; `withdrawn` has a row a site
+    (columns site, patients_withdrawn and episodes_left_out); `results` is the folder that pages
+    are named by.
     """
     deliveries = tables["deliveries"].sort_values(["site", "delivery"])
     parts = {
@@ -36,7 +39,7 @@ def describe_run(
             tables["row_counts"].merge(deliveries[["site", "delivery", "is_current"]]), results
         ),
         "Withdrawn": say_withdrawn(withdrawn),
-        "Release": iter([release.get(NEWER, release["release"])]),
+        "Release": say_release(release, kept, results),
         "Numbers": say_numbers(estimates["status"].value_counts()),
         "Open": iter([f"{results / 'reports' / 'committee.html'}, and technical.html beside it"]),
     }
@@ -45,6 +48,13 @@ def describe_run(
         for number, line in enumerate(part_lines):
             lines.append(f"{'' if number else name:{WIDTH}}{line}")
     return "\n".join(lines) + "\n"
+
+
+def say_release(release: dict[str, str], kept: dict[str, str], results: PurePath) -> Iterator[str]:
+    """Which release it is, where it is kept, and what proves that it was not changed since."""
+    yield release.get(NEWER, release["release"])
+    yield f"kept in {results / RELEASES / kept['folder']}"
+    yield f"SHA-256 of its description: {kept['sha256']}"
 
 
 def say_deliveries(

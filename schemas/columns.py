@@ -104,6 +104,7 @@ def column(
     metadata = {
         "unit": unit,
         "codes": codes,
+        "form": form,
         "form_words": form_words,
         "example": example,
         "ge": ge,
@@ -133,6 +134,7 @@ class Description:
     filled: bool
     ge: float | None
     le: float | None
+    form: str | None
     form_words: str | None
     example: str | None
     versions: tuple[int, ...]

@@ -23,6 +23,7 @@ from schemas.reasons import explain_why
 DELIVERED: dict[str, type[Table]] = {"submission": Submission} | TABLES
 # what the sentences of a rule may ask for
 NAMED_LATER = ("column", "meaning", "unit", "allowed", "least", "most")
+CAPPED = "age_years"  # from the oldest on it is a text
 
 Kind = Literal["code", "whole number", "number", "text"]
 
@@ -165,7 +166,7 @@ def _describe(table: str, column: Description, maneuvers: Mapping[str, str]) -> 
     numbers: dict[type, Kind] = {Integer: "whole number", Number: "number"}
     number = numbers.get(type(column.dtype), "text")
     # the one number that may stand as a text: no age above 89 may be told
-    capped = column.name == "age_years"
+    capped = column.name == CAPPED
     return Entry(
         table=table,
         column=column.name,

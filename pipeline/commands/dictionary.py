@@ -1,4 +1,4 @@
-"""Write the data dictionary as a page, as Markdown and as .csv."""
+"""Write the data dictionary as a page, as Markdown, as .csv and as a Data Package."""
 
 import argparse
 
@@ -13,7 +13,9 @@ def add_to(tools: argparse._SubParsersAction) -> None:
         description=(
             "Writes dictionary.html, dictionary.md and dictionary.csv: every column with its "
             "meaning, unit, codes, bounds and example, why it is asked for, and everything that is "
-            "checked. Earlier files of these names are replaced."
+            "checked; and datapackage.json, by which any tool that knows the open standard "
+            "Frictionless Data Package can read a delivery. Earlier files of these names are "
+            "replaced."
         ),
     )
     add_out_folder(parser)
@@ -22,10 +24,13 @@ def add_to(tools: argparse._SubParsersAction) -> None:
 
 
 def run(arguments: argparse.Namespace) -> None:
-    """Write the three files."""
+    """Write the four files."""
+    import json
+
     from pipeline.coordinator.dictionary import describe_dictionary, format_csv, format_markdown
     from pipeline.reports.render import render_page
     from schemas.study import read_config
+    from schemas.table_schema import describe_delivery
 
     maneuvers = {
         code: maneuver.name for code, maneuver in read_config(arguments.plan).maneuvers.items()
@@ -36,4 +41,6 @@ def run(arguments: argparse.Namespace) -> None:
     (arguments.out / "dictionary.md").write_text(format_markdown(maneuvers), "utf-8")
     # so that Excel reads it as UTF-8
     (arguments.out / "dictionary.csv").write_text(format_csv(maneuvers), "utf-8-sig")
-    print(f"dictionary.html, dictionary.md and dictionary.csv are in {arguments.out}")
+    package = json.dumps(describe_delivery(maneuvers), indent=1, ensure_ascii=False)
+    (arguments.out / "datapackage.json").write_text(f"{package}\n", "utf-8")
+    print(f"dictionary.html, .md and .csv, and datapackage.json, are in {arguments.out}")

@@ -67,6 +67,19 @@ def read_ledger(folder: Path) -> list[Entry]:
     return [_read_entry(path) for path in sorted(folder.glob("[0-9]*_*"))]
 
 
+def find_before(ledger: Path, number: int) -> Path | None:
+    """The entry of the release before that of a number, None if there is none."""
+    numbers = {int(path.name.partition("_")[0]): path for path in ledger.glob("[0-9]*_*")}
+    earlier = [each for each in numbers if each < number]
+    return numbers[max(earlier)] if earlier else None
+
+
+def read_made_from(folder: Path) -> dict[str, str]:
+    """What the release of an entry was made from, by name, with its number."""
+    made_from = pd.read_csv(folder / MADE_FROM, dtype="string").set_index("name")["value"]
+    return {"release": str(int(folder.name.partition("_")[0])), **made_from.to_dict()}
+
+
 def _read_entry(folder: Path) -> Entry:
     record = json.loads((folder / SYSTEM).read_text("utf-8"))
     names, least, most, values, owned = ([cell[k] for cell in record["cells"]] for k in range(5))

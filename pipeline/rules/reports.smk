@@ -28,8 +28,8 @@ rule report:
     shell:
         step(
             "report",
-            "--plan {PLAN:q} --fingerprints {input.release:q} --page {output.page:q} "
-            "--pdf {output.pdf:q} --figures {output.figures:q} {params.invented} "
+            "--plan {PLAN:q} --fingerprints {input.release:q} --ledger {RESULTS:q}/ledger "
+            "--page {output.page:q} --pdf {output.pdf:q} --figures {output.figures:q} {params.invented} "
             "{input.estimates:q}",
         )
 
@@ -98,70 +98,4 @@ rule site_pages:
             "site_pages",
             "--plan {PLAN:q} --warehouse {input.warehouse:q} "
             "--estimates {input.estimates:q} --sites {params.folders:q} {params.invented}",
-        )
-
-
-if WITHDRAWN:
-
-    rule withdrawals:
-        """Search everything that was made for those who withdrew their consent;
-        it fails if one is found."""
-        input:
-            own_names=list(OWN_NAMES.values()),
-            made=[
-                RESULTS / "warehouse.duckdb",
-                [
-                    RESULTS / "intake" / d.site / d.number / name
-                    for d in DELIVERIES
-                    for name in ("report.html", "problems.csv")
-                ],
-                [RESULTS / "sites" / site / "report.html" for site in SITES],
-                [RESULTS / "reports" / f"{name}.html" for name in ("committee", "technical")],
-            ],
-            code=find_sources("pipeline.steps.withdrawals"),
-        output:
-            RESULTS / "unreleased" / "withdrawals.csv",
-        log:
-            RESULTS / "logs" / "withdrawals.log",
-        threads: 1
-        resources:
-            mem_mb=300,
-        params:
-            folders=[str(path.parent) for path in WITHDRAWN],
-            # content decides: a list that was put back is older than what it replaces
-            state=fingerprint_state(DELIVERIES),
-        message:
-            "Search for those who withdrew their consent"
-        shell:
-            step(
-                "withdrawals",
-                "--plan {PLAN:q} --results {RESULTS:q} --out {output:q} " "{params.folders:q}",
-            )
-
-
-rule summary:
-    """Say what the run made of the deliveries, for whoever started it; it stays."""
-    input:
-        warehouse=RESULTS / "warehouse.duckdb",
-        estimates=[RESULTS / "estimates" / f"{name}.csv" for name in ANALYSES],
-        release=RESULTS / "unreleased" / "release.csv",
-        withdrawals=WITHDRAWALS,
-        code=find_sources("pipeline.steps.summary"),
-    output:
-        SUMMARY,
-    log:
-        RESULTS / "logs" / "summary.log",
-    threads: 1
-    resources:
-        mem_mb=250,
-    params:
-        withdrawals=[word for path in WITHDRAWALS for word in ("--withdrawals", str(path))],
-    message:
-        "What became of the deliveries"
-    shell:
-        step(
-            "summary",
-            "--warehouse {input.warehouse:q} --results {RESULTS:q} "
-            "--release {input.release:q} --out {output:q} {params.withdrawals:q} "
-            "{input.estimates:q}",
         )

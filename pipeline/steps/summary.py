@@ -18,6 +18,7 @@ def main() -> Counts:
     add_path(parser, "--warehouse", "file to read")
     add_path(parser, "--results", "folder of everything that the run has made")
     add_path(parser, "--release", "file that says which release it is")
+    add_path(parser, "--kept", "file that says where it is kept")
     parser.add_argument(
         "--withdrawals", type=Path, help="file that says how many withdrew at each site, if any did"
     )
@@ -29,8 +30,9 @@ def main() -> Counts:
     estimates = pd.concat([pd.read_csv(path, usecols=["status"]) for path in arguments.estimates])
     withdrawn = pd.read_csv(arguments.withdrawals) if arguments.withdrawals else pd.DataFrame()
     release = pd.read_csv(arguments.release, dtype="string").set_index("name")["value"].to_dict()
+    kept = pd.read_csv(arguments.kept, dtype="string").iloc[0].to_dict()
     arguments.out.write_text(
-        describe_run(tables, estimates, release, withdrawn, arguments.results), "utf-8"
+        describe_run(tables, estimates, release, kept, withdrawn, arguments.results), "utf-8"
     )
     return {f"{name} read": rows for name, rows in warehouse.rows_read.items()} | {
         "estimates read": len(estimates)

@@ -30,6 +30,7 @@ FLOORS = [  # from the ground up: a part imports only from those before it
     "analyses.sensitivity",
     "analyses.plan",
     "disclosure",
+    "releases",
     "reports.readings",
     "reports.cautions",
     "reports.wording",
@@ -47,6 +48,7 @@ FLOORS = [  # from the ground up: a part imports only from those before it
 PARTED = {"analyses", "reports"}  # their parts are floors of their own
 AGGREGATES_ONLY = {
     "disclosure",
+    "releases",
     *(
         f"reports.{part}"
         for part in (
@@ -61,7 +63,7 @@ AGGREGATES_ONLY = {
         )
     ),
 }
-PATIENT_LEVEL = set(FLOORS) - AGGREGATES_ONLY - {"sources", "steps", "__main__"}
+PATIENT_LEVEL = set(FLOORS) - AGGREGATES_ONLY - {"sources", "results", "steps", "__main__"}
 LIBRARY_PLACES = {
     "duckdb": {"pipeline/warehouse.py"},
     "matplotlib": {

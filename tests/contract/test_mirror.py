@@ -121,6 +121,7 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
     ): tuple(
         f"pipeline/reports/committee/{part}.py"
         for part in (
+            "contents",
             "curves",
             "known",
             "ledger",
@@ -137,6 +138,9 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
     ("unit/reports/technical/test_report.py", "tables of the technical report"): tuple(
         f"pipeline/reports/technical/{part}.py"
         for part in ("checklist", "grids", "second_fits", "tables", "views")
+    ),
+    ("unit/commands/test_verify.py", "both tools of one folder of releases"): (
+        "pipeline/commands/compare.py",
     ),
     ("unit/statistics/test_npmle.py", "the search of that fit"): (
         "pipeline/statistics/npmle_search.py",
@@ -156,6 +160,7 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
             "analyse",
             "arguments",
             "disclose",
+            "keep",
             "planted",
             "report",
             "site_pages",

@@ -26,12 +26,18 @@ def build_tables(deliveries, counts=(), problems=()) -> dict[str, pd.DataFrame]:
 def summarise(tables, statuses=("ok",), withdrawn=(), release=None) -> str:
     gone = pd.DataFrame(withdrawn, columns=["site", "patients_withdrawn", "episodes_left_out"])
     made = {"release": "2"} | (release or {})
-    return describe_run(tables, pd.DataFrame({"status": statuses}), made, gone, RESULTS)
+    kept = {"folder": "2-3", "sha256": "ab12"}
+    return describe_run(tables, pd.DataFrame({"status": statuses}), made, kept, gone, RESULTS)
 
 
 def test_which_release_it_is_is_told_and_when_an_earlier_one_stays():
     tables = build_tables([("S01", "001", "accepted", True)])
-    assert "Release     2\n" in summarise(tables)
+    lines = summarise(tables).splitlines()
+    first = lines.index("Release     2")
+    assert [line.strip() for line in lines[first + 1 : first + 3]] == [
+        "kept in results/release/2-3",
+        "SHA-256 of its description: ab12",
+    ]
     assert "Release     release 1 stays\n" in summarise(tables, release={NEWER: "release 1 stays"})
 
 

@@ -8,6 +8,7 @@ from pipeline.reports.committee import standing
 from pipeline.reports.committee.afterwards import describe_handicap, describe_recurrence
 from pipeline.reports.committee.apart import describe_apart
 from pipeline.reports.committee.attempts import describe_attempts
+from pipeline.reports.committee.contents import list_contents
 from pipeline.reports.committee.curves import describe_groups
 from pipeline.reports.committee.failures import describe_failures
 from pipeline.reports.committee.guideline import describe_guideline
@@ -20,7 +21,7 @@ from pipeline.reports.committee.order_readings import read_orders
 from pipeline.reports.committee.paths import describe_paths
 from pipeline.reports.committee.pool import describe_flow, describe_people
 from pipeline.reports.committee.published import describe_published
-from pipeline.reports.committee.questions import QUESTIONS, answer_questions
+from pipeline.reports.committee.questions import answer_questions
 from pipeline.reports.committee.resolved import (
     Course,
     find_sites,
@@ -41,6 +42,7 @@ from pipeline.reports.committee.shares import (
     tabulate_first_maneuvers,
     tabulate_shares,
 )
+from pipeline.reports.committee.since import NOTE, Earlier, describe_since
 from pipeline.reports.committee.sites import describe_sites
 from pipeline.reports.committee.standing import CURVE_CAPTION
 from pipeline.reports.committee.strata import (
@@ -79,6 +81,7 @@ def compose_report(
     config: Config,
     used: dict[str, str],
     *,
+    earlier: Earlier | None = None,
     invented: bool = False,
 ) -> dict:
     """Compose what `committee.html.j2` shows.
@@ -92,6 +95,8 @@ def compose_report(
         The plan.
     used
         Fingerprints and versions behind the estimates.
+    earlier
+        The release before this one.
     invented
         Whether it is the demonstration pool.
 
@@ -119,13 +124,15 @@ def compose_report(
         describe_published(estimates, config),
     ]
     apart = describe_apart(estimates, config)
+    since = describe_since(earlier, estimates, used)
     variants = describe_variants(
         read_first_choice(estimates, config), read_orders(estimates, config), course, config
     )
     return {
         "title": study.title,
         "issued": _say_issued(used),
-        "contents": _list_contents(sections, apart, variants),
+        "since": since,
+        "contents": list_contents(sections, apart, variants, moved=bool(since)),
         "files": [{"path": path, "title": title} for path, title in standing.FILES.items()],
         "headings": standing.HEADINGS,
         "variants": variants,
@@ -163,6 +170,7 @@ def compose_report(
             "cautions": [say_red_flags(config.criteria), *standing.CAUTIONS],
             "limits": standing.say_limits(study, _say_agreement(estimates)),
             "hidden": standing.say_hidden(study),
+            "since": NOTE,
             "methods": [{"name": name, "text": text} for name, text in standing.METHODS],
         },
         "methods": sorted(
@@ -182,28 +190,6 @@ def _say_issued(used: dict[str, str]) -> list[str]:
     years = [used[name] for name in (FIRST_YEAR, LAST_YEAR) if name in used]
     said = [f"Records of {' to '.join(dict.fromkeys(years))}"] if years else []
     return [*said, *([f"release {used['release']}"] if "release" in used else [])]
-
-
-def _list_contents(sections: list[dict], apart: dict, variants: list[dict]) -> list[dict]:
-    """The parts of the report, each {name, links}; a link is {key, title}."""
-    evidence = list(sections)
-    after = next(n for n, section in enumerate(sections, 1) if section["key"] == "failures")
-    evidence.insert(after, {"key": "apart", "title": apart["title"]})
-    parts = {
-        "Answers": [{"key": key, "title": title} for key, title in QUESTIONS.items()],
-        "Evidence": [
-            *_link(*(["variants"] if variants else []), "time"),
-            *({"key": f"{part['key']}-title", "title": part["title"]} for part in evidence),
-        ],
-        "Pool and methods": _link(
-            "cautions", "limits", "flow", "people", "ledger", "meaning", "methods", "hidden", "used"
-        ),
-    }
-    return [{"name": name, "links": links} for name, links in parts.items()]
-
-
-def _link(*names: str) -> list[dict]:
-    return [{"key": f"{name}-title", "title": standing.HEADINGS[name]} for name in names]
 
 
 def _say_answer(estimates: dict[str, pd.DataFrame], course: Course, config: Config) -> list[str]:

@@ -13,6 +13,7 @@ HEADINGS = {  # of the parts that every report has, by their names within the pa
     "answer": "In short",
     "variants": "What is known variant by variant?",
     "time": "How soon did vertigo resolve?",
+    "since": "What moved since the last release?",
     "flow": "What is in this pool?",
     "meaning": "What does “resolved” mean?",
     "limits": "What is to be kept in mind?",

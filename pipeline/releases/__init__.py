@@ -1,0 +1,1 @@
+"""Releases that are kept: written once, proved to be unchanged, and compared with each other."""
