@@ -18,6 +18,7 @@ READERS = (
     "docs/coordinator.md",
     "docs/analyst.md",
     "docs/committee.md",
+    "docs/data-protection.md",
     "docs/glossary.md",
     "docs/limits.md",
 )
