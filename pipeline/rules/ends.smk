@@ -1,6 +1,5 @@
 """What a run ends with: the search for those who withdrew, the release as it is kept, a summary."""
 
-
 if WITHDRAWN:
 
     rule withdrawals:
