@@ -1,5 +1,5 @@
 """Tools at a terminal: guide, template, pseudonymise, check and dictionary for whoever hands in
-records, explain and catalogue for whoever asks why, verify and compare for what was released."""
+records, explain and catalogue for whoever asks why, verify, compare and bill for whoever proves."""
 
 # A tool's module holds its command line and imports what it works with only when it runs: --help
 # must not wait for libraries.
@@ -9,6 +9,7 @@ import sys
 
 from pipeline import __version__
 from pipeline.commands import (
+    bill,
     catalogue,
     check,
     compare,
@@ -31,6 +32,7 @@ TOOLS = (
     catalogue,
     verify,
     compare,
+    bill,
 )
 NOTHING_DONE = 3  # also where the check finds nothing to read
 INTERRUPTED = 130
