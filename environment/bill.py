@@ -33,15 +33,21 @@ def find_licence(name: str) -> str | None:
         installed = distribution(name)
     except PackageNotFoundError:
         return None
-    said = installed.metadata
-    expression, text = said.get("License-Expression"), (said.get("License") or "").strip()
+    said = installed.metadata.json
+    expression, text = said.get("license_expression"), str(said.get("license") or "").strip()
     classified = [
         line.rpartition("::")[2].strip()
-        for line in said.get_all("Classifier") or []
+        for line in said.get("classifier") or []
         if line.startswith("License ::")
     ]
     short = text if "\n" not in text and len(text) <= LONGEST else ""
-    return expression or " or ".join(classified) or short or _read_title(installed) or NOT_SAID
+    return (
+        str(expression or "")
+        or " or ".join(classified)
+        or short
+        or _read_title(installed)
+        or NOT_SAID
+    )
 
 
 def _read_title(installed: Distribution) -> str:
