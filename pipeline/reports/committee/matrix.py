@@ -23,6 +23,7 @@ from schemas.strata import split_stratum
 from schemas.study import Config
 
 POPULATION = "positional, first session"
+SHARES = ("first_test_negative", "pooled_first_test_negative")  # of own records, and pooled
 POOLED = "†"
 FEW = "few"
 OTHERS = "Others"
@@ -142,12 +143,7 @@ def read_first_choice(estimates: dict[str, pd.DataFrame], config: Config) -> lis
 
 
 def _read_cell(readings: Readings, variant: str, family: str) -> Cell:
-    terms = (
-        "first_test_negative",
-        "pooled_first_test_negative",
-        "further_episodes_needed",
-        "days_to_next_test",
-    )
+    terms = (*SHARES, "further_episodes_needed", "days_to_next_test")
     return Cell(*(readings[f"variant={variant},family={family}", term] for term in terms))
 
 

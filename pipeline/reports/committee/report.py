@@ -124,7 +124,7 @@ def compose_report(
         describe_published(estimates, config),
     ]
     apart = describe_apart(estimates, config)
-    since = describe_since(earlier, estimates, used)
+    since = describe_since(earlier, estimates, used, config)
     variants = describe_variants(
         read_first_choice(estimates, config), read_orders(estimates, config), course, config
     )

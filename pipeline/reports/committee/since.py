@@ -7,16 +7,22 @@ from dataclasses import dataclass
 import pandas as pd
 
 from pipeline.releases.compare import compare_estimates, list_causes
+from pipeline.reports.committee.matrix import POPULATION, SHARES
 from pipeline.reports.readings import read_estimates
-from pipeline.reports.wording import agree, count_words, join_words, say_count
+from pipeline.reports.wording import agree, count_words, join_words, name_value, say_count
 from schemas.columns import Frame
 from schemas.declared import PLAN
 from schemas.estimate import Estimates
+from schemas.strata import split_stratum
+from schemas.study import Config
 
 NOTE = (
     "Both releases share most of their records, so that less moves by chance than between two "
     "pools. A number that stayed within its interval may have changed all the same."
 )
+
+
+MOST_NAMED = 4
 
 
 @dataclass(frozen=True)
@@ -36,7 +42,10 @@ class Earlier:
 
 
 def describe_since(
-    earlier: Earlier | None, estimates: dict[str, pd.DataFrame], used: dict[str, str]
+    earlier: Earlier | None,
+    estimates: dict[str, pd.DataFrame],
+    used: dict[str, str],
+    config: Config,
 ) -> list[str]:
     """What moved, in sentences; none where there is no earlier release.
 
@@ -48,6 +57,8 @@ def describe_since(
         Released rows by analysis.
     used
         What this release was made from.
+    config
+        The plan, for names.
     """
     if earlier is None:
         return []
@@ -65,6 +76,7 @@ def describe_since(
         f"releases, {_say_moved(compared.moved)}.",
         f"{say_count(came)} {agree(came, 'number has', 'numbers have')} an interval that had none, "
         f"and {say_count(gone)} {agree(gone, 'has', 'have')} none any more.",
+        *_say_new(earlier.estimates, now, config),
         f"Different since release {number}: {join_words(causes)}."
         if causes
         else f"Nothing that release {number} was made from is different.",
@@ -86,6 +98,38 @@ def _say_sizes(earlier: Earlier, estimates: dict[str, pd.DataFrame], number: str
         f"{count_words(now.number, 'episode')} were handed in for this release, "
         f"{say_count(before.number)} for release {number}."
     ]
+
+
+def _say_new(before: pd.DataFrame, now: pd.DataFrame, config: Config) -> list[str]:
+    """Which first maneuvers of which variants have a share, of their own records or pooled, that
+    had none before."""
+    new = sorted(_find_told(now, config) - _find_told(before, config))
+    names = [
+        f"{name_value('first_maneuver', family, config)} for "
+        f"{name_value('variant', variant, config)}"
+        for variant, family in new[:MOST_NAMED]
+    ]
+    if not names:
+        return []
+    more = len(new) - len(names)
+    rest = f"; and {count_words(more, 'other')}" if more else ""
+    return [f"First maneuvers that have a share for the first time: {'; '.join(names)}{rest}."]
+
+
+def _find_told(rows: pd.DataFrame, config: Config) -> set[tuple[str, str]]:
+    """Variant and family of each share of the matrix on page one."""
+    told = rows[
+        rows["analysis"].eq("first_choice")
+        & rows["population"].eq(POPULATION)
+        & rows["term"].isin(SHARES)
+        & rows["status"].eq("ok")
+    ]
+    cells = [dict(split_stratum(stratum)) for stratum in told["stratum"]]
+    return {
+        (cell["variant"], cell["family"])
+        for cell in cells
+        if "family" in cell and not config.study.variants[cell["variant"]].is_circular
+    }
 
 
 def _say_moved(moved: pd.DataFrame) -> str:
