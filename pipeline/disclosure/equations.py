@@ -107,7 +107,9 @@ def _put_together(
         number = cells.add(rest, together, owned)
         cells.relate(number, small, f"{rest.say()}: its small parts")
         larger = [n for n in numbers if n not in small]
-        cells.relate(cells.place[whole], [*larger, number], f"{whole.say()}: {description}")
+        number_of_all = cells.place[whole]
+        if sum(cells.values[n] for n in numbers) == cells.values[number_of_all]:
+            cells.relate(number_of_all, [*larger, number], f"{whole.say()}: {description}")
 
 
 def _infer(cells: Cells, whole: int, parts: list[int]) -> None:

@@ -48,6 +48,18 @@ def test_values_counted_together_are_no_further_part():
     ) == {"stored = stored, age=0-39 + stored, age=40-59 + stored, age=60+"}
 
 
+def test_small_parts_that_overlap_are_not_taken_for_what_the_others_leave():
+    # 45 + 3 + 4 are more than 50: somebody is in two of them, so nothing adds up to the whole
+    equations = relate(
+        ("stored", {}, 50),
+        ("stored", {"sex": "male"}, 45),
+        ("stored", {"sex": "female"}, 3),
+        ("stored", {"sex": "other"}, 4),
+    )
+    assert not any(equation.startswith("stored =") for equation in equations)
+    assert len(equations) == 1  # the small ones together
+
+
 def test_sets_that_may_overlap_or_are_apart_by_their_day_divide_nothing():
     assert relate(("stored", {}, 50), ("stored", {"reason": "a"}, 45)) == set()
     assert relate(("stored", {}, 50), ("stored", {"day": "7"}, 45)) == set()
