@@ -71,4 +71,9 @@ def check_signs(examined: pd.DataFrame, signs: Signs, *, unmeasured: bool) -> pd
 
 def find_pattern(examined: pd.DataFrame, pattern: Pattern, *, unmeasured: bool) -> pd.Series:
     """True for each test that fits every key of the pattern."""
-    return check_pattern(examined, pattern, unmeasured=unmeasured).all(axis=1)
+    fits = examined["test"].isin(pattern.tests)
+    if fits.any():  # most patterns are of few tests: only these are looked at further
+        of_test = fits.to_numpy(bool)
+        signs = check_signs(examined[of_test], pattern, unmeasured=unmeasured)
+        fits[of_test] = signs.all(axis=1).to_numpy()
+    return fits

@@ -84,6 +84,8 @@ def pair_rolls(examined: pd.DataFrame, *, across_days: bool = False) -> pd.DataF
         ears toward which the tie-breaking signs of the same time beat.
     """
     rolls = examined[examined["test"].eq("supine_roll")]
+    if rolls.empty:
+        return _list_no_pairs()
     rolls = rolls.assign(
         horizontal=turn_relative(rolls),
         vertigo_grade=rolls["vertigo"].map(VERTIGO_GRADE),
@@ -102,6 +104,12 @@ def pair_rolls(examined: pd.DataFrame, *, across_days: bool = False) -> pd.DataF
     typed = [rows.reindex(columns=list(TYPES)).astype(TYPES) for rows in pairs]
     pairs = pd.concat(typed, ignore_index=True).assign(**FIXED)
     return pairs.join(_read_signs(pairs, examined, shown))
+
+
+def _list_no_pairs() -> pd.DataFrame:
+    """The table of pairs without a row."""
+    beats = dict.fromkeys((f"{sign}_beats" for sign in SIGNS), "string")
+    return pd.DataFrame(columns=[*TYPES, *FIXED, *beats]).astype(TYPES | beats)
 
 
 def _pair_sides(shown: pd.DataFrame, keys: list[str]) -> pd.DataFrame:

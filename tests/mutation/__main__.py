@@ -29,6 +29,7 @@ TARGETS = {
         "tests/unit/adjudication/test_adjudicate.py",
         "tests/unit/adjudication/test_flags.py",
         "tests/unit/adjudication/test_repeated_tests.py",
+        "tests/unit/adjudication/test_look_alikes.py",
         "tests/unit/adjudication/test_adjudicate_always.py",
     ),
     "pipeline/disclosure/audit.py": (

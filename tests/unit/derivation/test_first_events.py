@@ -5,7 +5,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.adjudication.failure import explain_failures
+from pipeline.adjudication.failure import Record, explain_failures
 from pipeline.adjudication.switches import is_switch
 from pipeline.derivation.first_events import list_first_events
 from tests.failure_cases import FAILED, LATER, RIGHT, SILENT, case, derive, roll
@@ -15,31 +15,37 @@ FIRST = [RIGHT, *QUIET_ROLL]
 MOVED = [SILENT | LATER | {"day": 7}, *roll("geotropic", "right", day=7, **LATER)]
 
 
+def list_first(record: Record, plan, shuffle: int | None = None) -> pd.Series:
+    """The first event of a record of one episode, whose rows may be put into another order."""
+    spells = record.spells[record.spells["endpoint"].eq("objective")]
+    tables = [
+        record.adjudications,
+        record.examinations,
+        record.findings,
+        record.treatments,
+        record.followups,
+    ]
+    if shuffle is not None:
+        tables = [rows.sample(frac=1, random_state=shuffle + k) for k, rows in enumerate(tables)]
+    (row,) = list_first_events(spells, *tables, plan.criteria).iloc
+    return row
+
+
 @pytest.fixture
-def first_event(table, plan):
-    """A function from the rows of one episode to its first event."""
+def record(table, plan):
+    """A function from the rows of one episode to its record."""
 
-    def find(tests, treatments=({},), contacts=(), shuffle=None, **episode):
+    def derive_one(tests, treatments=({},), contacts=(), **episode):
         rows_by_table = case(tests, treatments, contacts, **episode)
-        pool = {name: table(name, rows) for name, rows in rows_by_table.items()}
-        record = derive(pool, plan)
-        spells = record.spells[record.spells["endpoint"].eq("objective")]
-        tables = [
-            record.adjudications,
-            record.examinations,
-            record.findings,
-            record.treatments,
-            record.followups,
-        ]
-        if shuffle is not None:
-            tables = [
-                rows.sample(frac=1, random_state=shuffle + k) for k, rows in enumerate(tables)
-            ]
-        rows = list_first_events(spells, *tables, plan.criteria)
-        assert len(rows) == 1
-        return rows.iloc[0]
+        return derive({name: table(name, rows) for name, rows in rows_by_table.items()}, plan)
 
-    return find
+    return derive_one
+
+
+@pytest.fixture
+def first_event(record, plan):
+    """A function from the rows of one episode to its first event."""
+    return lambda *rows, **named: list_first(record(*rows, **named), plan)
 
 
 def interval(row: pd.Series) -> tuple:
@@ -136,9 +142,10 @@ def test_whoever_is_still_followed_counts_until_the_last_contact(first_event):
     assert (unseen["seen_cause"], unseen["seen_day"], unseen["informative"]) == ("none", 0, False)
 
 
-def test_the_order_of_rows_changes_nothing(first_event):
-    tests = [*FIRST, RIGHT | LATER | {"day": 3}, *MOVED]
-    assert all(first_event(tests).equals(first_event(tests, shuffle=k)) for k in range(3))
+def test_the_order_of_rows_changes_nothing(record, plan):
+    derived = record([*FIRST, RIGHT | LATER | {"day": 3}, *MOVED])
+    event = list_first(derived, plan)
+    assert all(event.equals(list_first(derived, plan, shuffle=k)) for k in range(3))
 
 
 @pytest.mark.parametrize(
@@ -180,18 +187,10 @@ def test_variants_tell_of_a_move(plan, first, now, tested, expected):
         [*FIRST, *roll("geotropic", "left", day=7, **LATER)],
     ],
 )
-def test_failure_reasons_and_first_events_know_the_same_switches(table, plan, tests):
-    record = derive({name: table(name, rows) for name, rows in case(tests, [{}]).items()}, plan)
-    spells = record.spells[record.spells["endpoint"].eq("objective")]
-    tables = [
-        record.adjudications,
-        record.examinations,
-        record.findings,
-        record.treatments,
-        record.followups,
-    ]
-    event = list_first_events(spells, *tables, plan.criteria).iloc[0]
-    reasons = explain_failures(record, plan.criteria, plan.maneuvers, plan.failure)
+def test_failure_reasons_and_first_events_know_the_same_switches(record, plan, tests):
+    derived = record(tests)
+    event = list_first(derived, plan)
+    reasons = explain_failures(derived, plan.criteria, plan.maneuvers, plan.failure)
     switch = reasons[
         reasons["reason"].eq("canal_switch_or_reentry") & reasons["view"].eq("in_hindsight")
     ]

@@ -163,9 +163,15 @@ def test_days_of_a_later_spell_are_counted_from_its_start(plan):
 
 def test_a_return_that_nobody_tested_again_is_unresolved_and_not_unseen(plan):
     tests = [("EP-1", 0, True), ("EP-1", 5, False), ("EP-1", 30, True), ("EP-2", 0, True)]
-    measured = measure(plan, tests, episodes=("EP-1", "EP-2"), endpoints=("objective",))
-    assert measured["status"].tolist() == ["resolved", "unresolved", "not_tested_again"]
-    assert rows_of(measured)[1:] == [("EP-1", 2, 30, 0, np.inf, 0), ("EP-2", 1, 0, 0, np.inf, 0)]
+    tests += [("EP-3", 0, True), ("EP-3", 1, True)]
+    measured = measure(plan, tests, episodes=("EP-1", "EP-2", "EP-3"), endpoints=("objective",))
+    status = ["resolved", "unresolved", "not_tested_again", "unresolved"]
+    assert measured["status"].tolist() == status
+    assert rows_of(measured)[1:] == [
+        ("EP-1", 2, 30, 0, np.inf, 0),
+        ("EP-2", 1, 0, 0, np.inf, 0),
+        ("EP-3", 1, 0, 1, np.inf, 1),
+    ]
 
 
 @pytest.mark.parametrize(
@@ -177,8 +183,8 @@ def test_a_return_that_nobody_tested_again_is_unresolved_and_not_unseen(plan):
     ],
 )
 def test_what_cannot_be_used_has_one_spell_without_information(plan, how, status):
-    tests = [("EP-1", 0, True), ("EP-1", 5, False), ("EP-1", 30, True), ("EP-1", 50, False)]
-    tests += [("EP-2", 0, True), ("EP-2", 9, False)]
+    tests = [("EP-1", 0, True), ("EP-1", 3, True), ("EP-1", 5, False)]
+    tests += [("EP-1", 30, True), ("EP-1", 50, False), ("EP-2", 0, True), ("EP-2", 9, False)]
     measured = measure(plan, tests, episodes=("EP-1", "EP-2"), **how)
     assert rows_of(measured) == [("EP-1", 1, 0, 0, np.inf, 0), ("EP-2", 1, 0, 0, 9, 9)]
     assert set(measured.loc[measured["episode_id"].eq("EP-1"), "status"]) == {status}
@@ -205,6 +211,12 @@ def test_strict_resolution_is_told_and_seen_on_one_day(plan):
     contacts = [("EP-1", 2, "yes"), ("EP-1", 6, "no"), ("EP-1", 8, "yes"), ("EP-1", 12, "no")]
     measured = measure(plan, tests, contacts)
     assert rows_of(measured, "strict") == [("EP-1", 1, 0, 8, 12, 12)]
+
+
+def test_what_is_seen_or_told_alone_keeps_strict_open_if_positive_and_is_nothing_if_not(plan):
+    tests = [("EP-1", 0, True), ("EP-1", 3, True), ("EP-1", 7, False), ("EP-1", 12, False)]
+    contacts = [("EP-1", 5, "no"), ("EP-1", 12, "no")]
+    assert rows_of(measure(plan, tests, contacts), "strict") == [("EP-1", 1, 0, 3, 12, 12)]
 
 
 def test_the_composite_endpoint_asks_how_the_episode_began(plan):

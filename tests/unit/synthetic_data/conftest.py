@@ -1,12 +1,11 @@
-"""One large set of simulated records for all tests of the generator,
-and one written pool of the default size."""
+"""One large set of simulated records for all tests of the generator."""
 
 from dataclasses import dataclass
 
 import pandas as pd
 import pytest
 
-from synthetic_data.pool import read_plan, write_pool
+from synthetic_data.pool import read_plan
 from synthetic_data.scenario import Scenario
 from synthetic_data.sites import make_sites, share_out
 from synthetic_data.tables import Records, simulate_site
@@ -36,11 +35,3 @@ def simulated() -> Simulated:
         for name in names
     }
     return Simulated(records, tables, pd.concat([r.truth for r in records], ignore_index=True))
-
-
-@pytest.fixture(scope="session")
-def written(tmp_path_factory):
-    """A pool of the default size, made anew: the folder that holds `pool` and `truth`."""
-    folder = tmp_path_factory.mktemp("written")
-    write_pool(folder)
-    return folder

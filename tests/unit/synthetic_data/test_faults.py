@@ -1,6 +1,8 @@
-"""Planted faults are where the list says, and nowhere else."""
+"""Planted faults are where the list says, and nowhere else: in the committed pool, which is the one
+that the code makes (test_written_pool.py)."""
 
 import re
+from pathlib import Path
 
 import pandas as pd
 import pytest
@@ -10,12 +12,13 @@ from schemas.rules import CATALOGUE
 from synthetic_data.pool import read_plan
 from tests.unit.synthetic_data.reading import read_cells, type_cells
 
+COMMITTED = Path(__file__).parents[3] / "synthetic_data"
 
-@pytest.fixture(scope="session")
-def listed(written) -> pd.DataFrame:
-    return pd.read_csv(written / "truth" / "faults.csv", dtype=str, keep_default_na=False).astype(
-        {"row": int}
-    )
+
+@pytest.fixture(scope="module")
+def listed() -> pd.DataFrame:
+    faults = pd.read_csv(COMMITTED / "truth" / "faults.csv", dtype=str, keep_default_na=False)
+    return faults.astype({"row": int})
 
 
 def is_broken(
@@ -57,9 +60,9 @@ def is_broken(
     }[rule]()
 
 
-def test_every_listed_fault_is_in_its_cell(written, listed):
+def test_every_listed_fault_is_in_its_cell(listed):
     for (site, delivery), faults in listed.groupby(["site", "delivery"]):
-        cells = read_cells(written / "pool" / site / delivery)
+        cells = read_cells(COMMITTED / "pool" / site / delivery)
         known = {row["episode_id"] for row in cells["episodes"]}
         for fault in faults.itertuples():
             if fault.row == 1:
@@ -72,9 +75,9 @@ def test_every_listed_fault_is_in_its_cell(written, listed):
             ), fault.rule
 
 
-def test_without_the_listed_rows_everything_is_in_order(written, listed):
+def test_without_the_listed_rows_everything_is_in_order(listed):
     for site, delivery in (("S06", "001"), ("S06", "002"), ("S09", "001")):
-        cells = read_cells(written / "pool" / site / delivery)
+        cells = read_cells(COMMITTED / "pool" / site / delivery)
         for table, model in TABLES.items():
             here = listed.query("site == @site and delivery == @delivery and table == @table")
             aside = set(here["row"])
@@ -104,10 +107,10 @@ def test_each_fault_is_alone_in_its_episode(listed):
     assert (kinds == 1).all()
 
 
-def test_the_correction_adds_four_and_withdraws_one(written):
-    truth = pd.read_csv(written / "truth" / "episodes.csv", dtype=str).query("site == 'S06'")
+def test_the_correction_adds_four_and_withdraws_one():
+    truth = pd.read_csv(COMMITTED / "truth" / "episodes.csv", dtype=str).query("site == 'S06'")
     first, second = (
-        {row["episode_id"] for row in read_cells(written / "pool" / "S06" / number)["episodes"]}
+        {row["episode_id"] for row in read_cells(COMMITTED / "pool" / "S06" / number)["episodes"]}
         for number in ("001", "002")
     )
     assert len(second - first) == 4

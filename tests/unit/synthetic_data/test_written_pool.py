@@ -15,6 +15,14 @@ from tests.unit.synthetic_data.reading import read_cells
 COMMITTED = Path(__file__).parents[3] / "synthetic_data"
 
 
+@pytest.fixture(scope="module")
+def written(tmp_path_factory) -> Path:
+    """A pool of the default size, made anew: the folder that holds `pool` and `truth`."""
+    folder = tmp_path_factory.mktemp("written")
+    write_pool(folder)
+    return folder
+
+
 def list_files(folder: Path) -> dict[str, Path]:
     parts = [
         path for part in ("pool", "truth") for path in (folder / part).rglob("*") if path.is_file()
