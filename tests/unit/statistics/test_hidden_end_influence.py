@@ -91,7 +91,7 @@ def test_the_standard_error_is_the_spread_of_shares():
         courses, _ = draw(100 + seed, 400, 12)
         fit = fit_hidden_end(courses)
         known = know_shares(courses, fit, DAYS, np.full((400, 1), True), 1.0)
-        share, number = known.share[0], known.effective[0]
+        share, number = known.value[0], known.effective[0]
         variances.append(share * (1 - share) / number)
         errors.append(share)
         np.testing.assert_allclose(share, fit.share_ended(np.array(DAYS)))
@@ -106,7 +106,7 @@ def test_groups_have_their_own_shares_and_no_more_people_than_they_are():
     known = know_shares(courses, fit, DAYS, np.column_stack([first, ~first]), 1.0)
     weight = find_weights(courses, fit.rates)
     by_day = weight[:, :-1].cumsum(axis=1)[:, np.array(DAYS) - 1]
-    np.testing.assert_allclose(known.share, [by_day[first].mean(0), by_day[~first].mean(0)])
+    np.testing.assert_allclose(known.value, [by_day[first].mean(0), by_day[~first].mean(0)])
     assert (known.effective_freed <= known.effective * 1.01).all()
 
 
@@ -181,7 +181,7 @@ def test_the_covariance_of_rates_is_their_spread_over_pools():
         courses, _ = draw(100 + seed, 600, 12)
         fit = fit_hidden_end(courses)
         logs.append(np.log(np.r_[fit.rates.natural, fit.rates.jump[1:]]))
-        variances.append(np.diag(know_rates(courses, fit)))
+        variances.append(np.diag(know_rates(courses, fit, 1.0)[0]))
     spread, said = np.var(logs, axis=0, ddof=1), np.median(variances, axis=0)
     # a variance from 60 pools has a relative standard error of .18
     assert said == pytest.approx(spread, rel=0.6)
