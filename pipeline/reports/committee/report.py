@@ -120,7 +120,11 @@ def compose_report(
     ]
     apart = describe_apart(estimates, config)
     variants = describe_variants(
-        read_first_choice(estimates, config), read_orders(estimates, config), course, config
+        read_first_choice(estimates, config),
+        read_orders(estimates, config),
+        course,
+        estimates,
+        config,
     )
     return {
         "title": study.title,
