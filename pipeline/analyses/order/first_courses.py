@@ -45,7 +45,7 @@ from pipeline.analyses.resolution.fitted import (
 from pipeline.statistics.guard import Refusal, check_sites, check_size
 from pipeline.statistics.hidden_end import find_weights
 from pipeline.statistics.hidden_end_influence import know_sums, refit_without
-from pipeline.statistics.hidden_end_model import NOT_SEEN, Courses, Rates
+from pipeline.statistics.hidden_end_model import Courses, Rates
 from pipeline.statistics.jackknife import RESTS_ON_ONE
 from pipeline.statistics.npmle_search import NotConverged
 from pipeline.statistics.scales import (
@@ -271,14 +271,12 @@ def _answer(
     misread = [_tell(courses, each.rates, sums) for each in varied]
     refits = zip(np.unique(laid.sites), refit_without(courses, fit, laid.sites), strict=True)
     without = {name: _tell(courses, rates, sums) for name, rates in refits}
-    seen = (laid.days.result != NOT_SEEN) | (laid.days.report != NOT_SEEN)
-    heard = np.cumsum(seen, axis=1).astype(bool)
     for k, group in enumerate(groups):
         sites, rows = laid.sites[group.rows], group.rows
         kept = zip(np.unique(sites), group.weights[1:], strict=True)
         of_sites = np.array([_mean(each, without[name][rows]) for name, each in kept])
         ends = [_mean(group.weights[0], each[rows]) for each in misread]
-        n_heard = heard[rows].sum(axis=0)
+        n_heard = laid.count_heard(rows)
         yield [
             _limit(
                 Seen(

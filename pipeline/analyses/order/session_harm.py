@@ -117,11 +117,10 @@ def share_harm(sessions: pd.DataFrame, sites: Sequence[str], study: Study) -> di
     keys = [sessions["family"], sessions["kind"].eq(FIRST)]
     for (family, is_first), part in sessions.groupby(keys):
         site, harmed = part["site"].to_numpy(str), part["harmed"].to_numpy(bool)
-        of_site = site == np.asarray(sites)[:, None]
+        of_site = (site == np.asarray(sites)[:, None]).astype(int)
         number = np.r_[len(part), len(part) - of_site.sum(axis=1)]
         events = np.r_[harmed.sum(), harmed.sum() - of_site @ harmed]
-        with np.errstate(invalid="ignore"):
-            samples = events / number
+        samples = np.divide(events, number, out=np.full(len(number), np.nan), where=number > 0)
         low, high = site_limits.bound_share(harmed, site, study.guards)
         harmed_at = part[harmed].drop_duplicates("row")["site"].to_numpy(str)
         shares[Kind(str(family), bool(is_first))] = HarmShare(samples, low, high, harmed_at)

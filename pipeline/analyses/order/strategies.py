@@ -17,7 +17,8 @@ sessions with an adverse event an order would bring is found in
 pipeline/analyses/order/session_harm.py.
 
 A strategy has a number where each of its kinds of session was given to as many episodes, at as many
-sites, as the plan wants; and none where the form of the natural rate alone would tell it, as in
+sites, as the plan wants; and none of a day by which fewer of those who began with its family were
+tested or asked, or that the form of the natural rate alone would tell, as in
 pipeline/analyses/resolution/joint.py. Limits are by leaving out one site at a time, one Newton step
 from the fit of all (refit_without of pipeline/statistics/hidden_end_influence.py), and by the
 information of the model, taking people to be independent; the wider count.
@@ -56,6 +57,8 @@ from pipeline.analyses.order.strategy_samples import (
     limit_numbers,
 )
 from pipeline.analyses.order.variant_fit import VariantCourses, lay_out_variants
+from pipeline.analyses.resolution.courses import FIRST
+from pipeline.analyses.resolution.curves import NOBODY
 from pipeline.analyses.resolution.fitted import FORM_ALONE
 from pipeline.statistics.g_formula import Functional
 from pipeline.statistics.guard import Refusal, check_sites, check_size
@@ -119,7 +122,9 @@ def _estimate(
         of_variant = sessions[sessions["variant"].eq(variant).fillna(False)]
         strategies = find_strategies(of_variant, study.guards.min_episodes)
         if strategies:
-            yield from _compare(variant, strategies, of_variant, samples, harm, years, study)
+            begun = of_variant[of_variant["kind"].eq(FIRST)].groupby("family")["row"]
+            heard = {family: laid.count_heard(rows.to_numpy()) for family, rows in begun}
+            yield from _compare(variant, strategies, of_variant, samples, heard, harm, years, study)
 
 
 def _compare(
@@ -127,14 +132,16 @@ def _compare(
     strategies: list[Strategy],
     sessions: pd.DataFrame,
     samples: Samples | Refusal,
+    heard: dict[str, np.ndarray],
     harm: dict[Kind, HarmShare],
     years: int,
     study: Study,
 ) -> Iterator[Fields]:
     """All rows of one variant; `sessions` are those of its episodes, and the first of the
-    strategies is the usual one."""
+    strategies is the usual one. `heard` says how many who began with a family had been tested or
+    asked by each day from 1 on."""
     measures = list_measures(study.strategies, study.curves.horizon_day)
-    usual: Followed | None = None
+    usual: tuple[Followed, np.ndarray] | None = None
     usual_kinds = list_kinds(strategies[0], study.strategies)
     for strategy in strategies:
         counted, refusal = _find_rarest(variant, strategy, sessions, study)
@@ -149,21 +156,22 @@ def _compare(
                 yield from _withhold(measures, DIFFERENCE, reason, fields | COMPARED)
             continue
         followed = follow_strategy(variant, strategy, samples, study.strategies)
+        watched = followed, heard[strategy.first]
         for term, measure in measures.items():
             numbers = [measure.of_course(course) for course in followed.courses]
-            alone = _find_form_alone(measure, samples, study, followed)
-            yield _state(term, numbers, measure.scale, samples, alone, fields, study)
+            unknown = _find_unknown(measure, samples, study, watched)
+            yield _state(term, numbers, measure.scale, samples, unknown, fields, study)
         kinds = list_kinds(strategy, study.strategies)
         stratum: Fields = {"stratum": counted["stratum"]}
         yield state_harm(kinds, followed, samples, harm, stratum, study)
         if is_usual:
-            usual = followed
+            usual = watched
         elif usual is None:
             yield from _withhold(measures, DIFFERENCE, NO_USUAL, fields | COMPARED)
         else:
-            rows = list(_state_differences(measures, followed, usual, samples, fields, study))
+            rows = list(_state_differences(measures, watched, usual, samples, fields, study))
             yield from rows
-            pair = (kinds, followed), (usual_kinds, usual)
+            pair = (kinds, followed), (usual_kinds, usual[0])
             yield compare_harm(*pair, samples, harm, stratum | COMPARED, study)
             if counted["n_episodes"] >= study.disclosure.least_shown:
                 yield from _state_needed(rows, counted | COMPARED, years, study)
@@ -178,8 +186,8 @@ def _withhold(
 
 def _state_differences(
     measures: dict[str, Measure],
-    followed: Followed,
-    usual: Followed,
+    watched: tuple[Followed, np.ndarray],
+    usual: tuple[Followed, np.ndarray],
     samples: Samples,
     fields: Fields,
     study: Study,
@@ -188,22 +196,27 @@ def _state_differences(
     same."""
     for term, measure in measures.items():
         days = measure.weight != 0
-        if (followed.courses[0].share[days] == usual.courses[0].share[days]).all():
+        courses, of_usual = watched[0].courses, usual[0].courses
+        if (courses[0].share[days] == of_usual[0].share[days]).all():
             continue
-        pairs = zip(followed.courses, usual.courses, strict=True)
+        pairs = zip(courses, of_usual, strict=True)
         numbers = [measure.of_course(one).minus(measure.of_course(other)) for one, other in pairs]
-        alone = _find_form_alone(measure, samples, study, followed, usual)
+        unknown = _find_unknown(measure, samples, study, watched, usual)
         row_fields = fields | COMPARED
         name, scale = DIFFERENCE + term, measure.difference
-        yield _state(name, numbers, scale, samples, alone, row_fields, study)
+        yield _state(name, numbers, scale, samples, unknown, row_fields, study)
 
 
-def _find_form_alone(
-    measure: Measure, samples: Samples, study: Study, *followed: Followed
+def _find_unknown(
+    measure: Measure, samples: Samples, study: Study, *watched: tuple[Followed, np.ndarray]
 ) -> Refusal | None:
-    """Refuse what the form of the natural rate alone would tell of any of these courses."""
-    people = min(each.count_people(measure, samples) for each in followed)
-    return FORM_ALONE if people < study.guards.min_episodes else None
+    """Refuse what nobody was tested early enough to tell of, or what the form of the natural rate
+    alone would tell, under any of these strategies."""
+    least = study.guards.min_episodes
+    if any(heard[measure.last_day - 1] < least for _, heard in watched):
+        return NOBODY
+    alone = min(followed.count_people(measure, samples) for followed, _ in watched) < least
+    return FORM_ALONE if alone else None
 
 
 def _state_needed(rows: list[Fields], fields: Fields, years: int, study: Study) -> Iterator[Fields]:

@@ -29,6 +29,7 @@ from pipeline.analyses.resolution.fitted import Fitted, fit_courses
 from pipeline.derivation.examined_days import list_examined_days
 from pipeline.derivation.states import select_deciding_tests
 from pipeline.statistics.guard import Refusal, check_sites
+from pipeline.statistics.hidden_end_model import NOT_SEEN
 from pipeline.statistics.npmle_search import NotConverged
 from schemas.columns import Frame
 from schemas.delivery import Examinations, Followups, Treatments
@@ -57,6 +58,11 @@ class VariantCourses(NamedTuple):
     def sites(self) -> np.ndarray:
         """The site of each member."""
         return self.members["site"].to_numpy(str)
+
+    def count_heard(self, rows: np.ndarray) -> np.ndarray:
+        """How many of these members had been tested or asked by each day from 1 on, (days,)."""
+        seen = (self.days.result[rows] != NOT_SEEN) | (self.days.report[rows] != NOT_SEEN)
+        return np.cumsum(seen, axis=1).astype(bool).sum(axis=0)
 
 
 def lay_out_variants(

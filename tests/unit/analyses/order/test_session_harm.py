@@ -92,7 +92,7 @@ def test_the_number_is_the_sum_over_sessions_of_being_given_and_of_an_event(plan
     row = state_harm(kinds, follow(0.5), KNOWN, shares, STRATUM, plan.study)
     assert row["estimate"] == pytest.approx(0.15 + (0.5 + 0.25 + 0.125) * 0.08)
     assert row["n_episodes"] == 48  # of the class in which the fewest had one
-    # of two shares that are independent, with the limits of each
+    # of shares that are independent, with the limits of each
     first, later = shares[Kind("epley", True)], shares[Kind("epley", False)]
     above = np.hypot(first.high - 0.15, 0.875 * (later.high - 0.08))
     assert row["upper"] == pytest.approx(row["estimate"] + above, abs=0.005)

@@ -5,7 +5,7 @@ from functools import cache
 import pandas as pd
 
 from pipeline.analyses.order.strategies import estimate_strategies
-from pipeline.analyses.resolution.fitted import FORM_ALONE
+from pipeline.analyses.resolution.curves import NOBODY
 from tests.recovery.strategies import answer_strategies, find_strategy_truths
 from tests.unit.analyses.resolution.tested_episodes import ANALYSED, gather
 
@@ -39,11 +39,11 @@ def test_where_nothing_differs_no_interval_is_told_to():
     assert (equal["lower"].le(0) & equal["upper"].ge(0)).mean() > 0.8
 
 
-def test_by_day_1_the_form_alone_would_tell_orders_of_clinics_that_test_on_day_7():
+def test_where_all_clinics_test_on_day_7_nobody_tells_of_orders_by_day_1():
     answers = answer()
     shares = answers[answers.index.str.contains("resolved_by_day_1$")]
     assert len(shares) > 10
-    assert shares["status"].eq(FORM_ALONE.status).all()
+    assert shares["status"].eq(NOBODY.status).all()
     later = answers[answers.index.str.contains(" resolved_by_day_7$")]
     assert later["status"].eq("ok").all()
 

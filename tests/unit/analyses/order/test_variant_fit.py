@@ -1,5 +1,4 @@
-"""The model with rates by variant: sessions by the first one, variants of the plan, and no fit.
-"""
+"""The model with rates by variant: sessions by the first one, variants of the plan, and no fit."""
 
 import pandas as pd
 
