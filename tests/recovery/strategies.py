@@ -15,7 +15,6 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from pipeline.analyses.order.first_courses import estimate_first_courses
 from pipeline.analyses.order.session_harm import HARM
 from pipeline.analyses.order.strategies import estimate_strategies
 from pipeline.analyses.order.strategy import Strategy
@@ -29,7 +28,6 @@ from tests.recovery.days_of_tests import read_curves_plan
 from tests.recovery.first_courses import (
     PLACES,
     expect_harm,
-    find_course_truths,
     harm_sessions,
 )
 from tests.recovery.habits import HABITS_BY_NAME
@@ -47,7 +45,6 @@ SCENARIOS = (
     "drifting_wish",
     "channelled_changes",
     "prompted_changes",
-    "chosen_first",
 )
 GROUPS = 200  # of patients whose hazards are averaged: a standard error of the truth below .001
 NAIVE_DAY = 30
@@ -104,8 +101,8 @@ def follow_truly(scenario: str, variant: str, strategy: Strategy) -> np.ndarray:
 
 def find_strategy_truths(scenario: str) -> dict[str, float]:
     """Of each term, by its stratum and name."""
-    study = read_strategies_plan().study
-    plan, truths = study.strategies, find_course_truths(scenario, study.first_choice).copy()
+    plan = read_strategies_plan().study.strategies
+    truths = {}
     for variant, strategies in list_planted().items():
         courses = {s: follow_truly(scenario, variant, s) for s in strategies}
         told = {
@@ -146,7 +143,6 @@ def answer_strategies(job: Job) -> dict:
     seen += ("findings", "followups")
     ways = (
         (G_FORMULA, estimate_strategies, seen),
-        (G_FORMULA, estimate_first_courses, (*seen, "attempts")),
         (WEIGHTS, estimate_weighted_strategies, ("attempts",)),
     )
     answers = []
