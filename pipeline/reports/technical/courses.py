@@ -7,7 +7,7 @@ import pandas as pd
 from pipeline.reports.technical.pictures import SHARES, Mark, choose_scale, draw_marks
 from pipeline.reports.technical.tables import make_table, say_status
 from pipeline.reports.technical.terms import name_part, name_term, write_limits, write_number
-from pipeline.reports.wording import begin_sentence
+from pipeline.reports.wording import begin_sentence, name_value
 from schemas.declared import find_quantity
 from schemas.strata import split_stratum
 from schemas.study import Config
@@ -48,7 +48,7 @@ def view_courses(rows: pd.DataFrame, config: Config) -> tuple[list[dict], pd.Dat
             parts = split_stratum(stratum)
             told = _mark(pair)
             shown = {
-                "label": begin_sentence(name_part(f"family={parts['family']}", config)),
+                "label": begin_sentence(name_value("family", parts["family"], config)),
                 "sub": "",
                 "cells": [_write(row) for row in pair],
                 "picture": draw_marks(told, scale) if told else None,

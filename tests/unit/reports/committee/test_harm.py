@@ -51,7 +51,7 @@ def test_orders_of_maneuvers_are_told_by_what_they_would_bring_to_100_patients(p
     ]
     rows = [number(term, m, lower=m - 0.1, upper=m + 0.1, stratum=s) for s, m in orders]
     rows += [
-        number(f"difference_{term}", m - 0.2, lower=m - 0.3, upper=m, stratum=s)
+        number(f"difference_{term}", m - 0.2, lower=m - 0.5, upper=m, stratum=s)
         | {"comparison": usual}
         for s, m in orders[1:]
     ]
