@@ -70,6 +70,10 @@ class FirstChoice(Closed):
     """Which first maneuver cleared which variant."""
 
     variants: tuple[str, ...] = Field(min_length=1, description="Variants that are shown")
+    days: tuple[Annotated[int, Field(ge=1)], ...] = Field(
+        min_length=1, description="Days after the first session on which shares are told"
+    )
+    horizon_day: int = Field(ge=2, description="Up to which day days with vertigo are counted")
     terms: tuple[Variable, ...] = Field(description="What was known when the first was chosen")
     truncate: tuple[float, float] = Field(description="Quantiles at which weights are cut")
     least_own_part: float = Field(

@@ -242,11 +242,13 @@ class Study(Closed):
     disclosure: Disclosure
 
     @model_validator(mode="after")
-    def _strategies_end_within_the_curves(self) -> "Study":
+    def _courses_end_within_the_curves(self) -> "Study":
         plan = self.strategies
         last = max(*plan.days, plan.horizon_day, plan.retest_days * (plan.sessions - 1))
         if last > self.curves.horizon_day:
             raise ValueError("strategies must end at or before curves.horizon_day")
+        if max(*self.first_choice.days, self.first_choice.horizon_day) > self.curves.horizon_day:
+            raise ValueError("first_choice must end at or before curves.horizon_day")
         return self
 
     @model_validator(mode="after")

@@ -25,7 +25,7 @@ from synthetic_data.sites import Site
 from synthetic_data.treatment import FIRST, GROUP_OF, carry_out, choose_side
 
 RETEST_DAYS, SESSIONS = 7, 4
-DAYS = (7, 30)
+DAYS = (1, 7, 30)
 HORIZON_DAY = 30
 LEAST_RUNS = 2_000  # of patients under each order, all patients equally often
 USUAL = 2  # so many of the commonest first maneuvers of a variant are compared with all others
@@ -114,7 +114,7 @@ def tell_answers(
     -------
     pd.DataFrame
         variant, strategy (families in turn, the last of them again until negative); `patients` who
-        were treated; resolved_by_day_7 and _30, and mean_days_with_vertigo in the first 30.
+        were treated; resolved_by_day_1, _7 and _30, and mean_days_with_vertigo in the first 30.
     """
     rows = []
     for pattern in VARIANTS:

@@ -27,6 +27,7 @@ def build_sections(plan: Config) -> dict[str, pd.DataFrame]:
         "attempt_success": _tidy("attempt_success", _list_attempts(), ATTEMPTS, None),
         "second_line": _tidy("second_line", _list_choices(plan), SECOND),
         "first_choice": _tidy("first_choice", _list_first(), FIRST),
+        "first_courses": _tidy("first_courses", _list_courses()),
         "strategies": _tidy("strategies", _list_orders()),
         "sequence_paths": _tidy("sequence_paths", _list_paths(), endpoint=None),
         "failure_reasons": _tidy("failure_reasons", _list_reasons(), None, None),
@@ -195,6 +196,18 @@ def _list_orders() -> list[dict]:
             less = {"comparison": COMPARISON} | fields
             ends = {"lower": mean - 6.7, "upper": mean - 5.3}
             rows.append(state(f"difference_{DAYS}", mean - 6.0, **ends, **less))
+    return rows
+
+
+def _list_courses() -> list[dict]:
+    """Two first maneuvers of one variant, as they are and had all begun so."""
+    rows = []
+    for family, mean in (("epley", 6.3), ("semont", 7.1)):
+        fields = {"stratum": f"variant=posterior_long_arm,family={family}"} | SITES
+        for prefix, more in (("", 0.0), ("standardised_", 0.4)):
+            value = mean + more
+            ends = {"lower": value - 1.1, "upper": value + 1.2}
+            rows.append(state(f"{prefix}{DAYS}", value, **ends, **fields))
     return rows
 
 

@@ -35,6 +35,11 @@ class Course:
         """Sum the shares with these weights, (days + 1,)."""
         return Functional(float(weight @ self.share), weight @ self.slope)
 
+    def spread(self, weight: np.ndarray) -> float:
+        """Variance of the same sum of one person, who is in the state or not on each day."""
+        joint = np.minimum(self.share[:, None], self.share) - self.share[:, None] * self.share
+        return float(weight @ joint @ weight)
+
 
 @dataclass(frozen=True)
 class Functional:
@@ -108,3 +113,24 @@ def follow(exposure: np.ndarray, rates: np.ndarray) -> Course:
     """
     share = np.exp(-exposure @ rates)
     return Course(share, -share[:, None] * exposure * rates)
+
+
+def free_form(course: Course, daily: np.ndarray) -> Course:
+    """Let the natural rate be off on each single day.
+
+    Parameters
+    ----------
+    course
+        The course under a plan.
+    daily
+        The natural rate that acts on each day from 1 on, (days,).
+
+    Returns
+    -------
+    Course
+        The same, with the derivatives by how far the logarithm of the natural rate is off on each
+        day after those by the rates.
+    """
+    acted = np.tri(len(daily) + 1, len(daily), -1)
+    by_day = -course.share[:, None] * acted * daily
+    return Course(course.share, np.concatenate([course.slope, by_day], axis=1))

@@ -17,7 +17,7 @@ derivatives of the likelihood in all parameters; without habits within a seventh
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -32,23 +32,25 @@ MOST_MOVED = 3.0  # of a parameter without a cluster: twentyfold is as good as a
 BLIND = 1e-6  # part of a squared gradient along directions without information: none above it
 
 
-@dataclass(frozen=True)
-class Knowledge:
-    """What a fit knows of the shares of some groups of people by some days.
+class Knowledge(NamedTuple):
+    """What a fit knows of sums of the shares of some groups of people by some days.
 
     Attributes
     ----------
-    share
-        The shares, (groups, days).
+    value
+        The sums, (groups, sums).
+    error
+        Their standard errors, people being independent, (groups, sums).
     effective, effective_freed
-        Of how many people plain shares would be known as well, as the form of the model is and with
-        the form freed, (groups, days).
+        Of how many people the same sums of plain shares would be known as well, as the form of the
+        model is and with the form freed, (groups, sums).
     tests
         Of how many tests, of people out of the state and in it, what they show would be known as
         well, had nothing been known beforehand and the form freed.
     """
 
-    share: np.ndarray
+    value: np.ndarray
+    error: np.ndarray
     effective: np.ndarray
     effective_freed: np.ndarray
     tests: np.ndarray
@@ -57,7 +59,31 @@ class Knowledge:
 def know_shares(
     courses: Courses, fit: HiddenEnd, days: Sequence[int], groups: np.ndarray, spread: float
 ) -> Knowledge:
-    """Find what is known of the shares of groups of people.
+    """Find what is known of the shares of groups of people by each of some days.
+
+    It is what know_sums finds of these shares alone, one by one.
+
+    Parameters
+    ----------
+    courses, fit, groups, spread
+        As in know_sums.
+    days
+        Whole days, 1 to H.
+
+    Returns
+    -------
+    Knowledge
+        Of each share; its effective number is share (1 - share) / variance.
+    """
+    alone = np.zeros((len(days), max(days)))
+    alone[np.arange(len(days)), np.asarray(days) - 1] = 1
+    return know_sums(courses, fit, alone, groups, spread)
+
+
+def know_sums(
+    courses: Courses, fit: HiddenEnd, sums: np.ndarray, groups: np.ndarray, spread: float
+) -> Knowledge:
+    """Find what is known of sums of the shares of groups of people by the days.
 
     With the form freed the logarithm of the natural rate may be off on each single day,
     independently of others and for everybody alike, by the standard deviation `spread`. What then
@@ -69,44 +95,53 @@ def know_shares(
         What was seen.
     fit
         The fit.
-    days
-        Whole days, 1 to H.
+    sums
+        The weight of the share by each day from 1 on in each sum, (sums, days).
     groups
-        Who belongs to each group, (n, groups) of bool.
+        Who belongs to each group, or with which weight, (n, groups).
     spread
         Standard deviation of the logarithm of the natural rate of a day.
 
     Returns
     -------
     Knowledge
-        An effective number is share (1 - share) / variance, and 0 where nothing tells the share.
+        An effective number is the variance of one person's sum over that of the mean, and 0 where
+        nothing tells the sum.
     """
     scores, ended = [], []
     prior = believe(courses, fit.rates).number[_mark_estimated(courses)]
     n_single, number = len(courses.end_code), groups.sum(axis=0)
-    gradient = np.zeros((len(days), groups.shape[1], len(prior) + n_single))
-    for whole, *parts in expect_until(courses, fit.rates, tuple(days)):
+    days = np.flatnonzero(sums.any(axis=0))
+    weight = sums[:, days]
+    gradient = np.zeros((len(sums), groups.shape[1], len(prior) + n_single))
+    for whole, *parts in expect_until(courses, fit.rates, tuple(days + 1)):
         score = _score(courses, fit.rates, whole)
         for k, part in enumerate(parts):
             moved = _score(courses, fit.rates, part) - part.weight[:, None] * score
-            gradient[k] += groups[whole.rows].T.astype(float) @ moved
+            of_groups = groups[whole.rows].T.astype(float) @ moved
+            for j in np.flatnonzero(weight[:, k]):
+                gradient[j] += weight[j, k] * of_groups
         scores.append(score)
         ended.append(np.column_stack([part.weight for part in parts]))
     score, by_day = np.concatenate(scores), np.concatenate(ended)
     share = (groups.T.astype(float) @ by_day) / number[:, None]
+    value, by_person = share @ weight.T, by_day @ weight.T
+    # of two days the share by both is that by the earlier one
+    joint = np.minimum(share[:, :, None], share[:, None, :]) - share[:, :, None] * share[:, None, :]
+    spread_out = np.einsum("sj,gjk,sk->gs", weight, joint, weight)
     squares = score.T @ score
-    effective = []
+    variances = []
     for last, single in ((len(prior), 0), (len(prior) + n_single, n_single)):
         held = np.r_[prior, np.full(single, 1 / spread**2)]
         flat = gradient[:, :, :last].reshape(-1, last).T
         direction, blind = _solve(squares[:last, :last] + np.diag(held), flat)
-        by_score = (score[:, :last] @ direction).reshape(len(score), len(days), -1)
-        own = groups[:, None, :] * (by_day[:, :, None] - share.T)
+        by_score = (score[:, :last] @ direction).reshape(len(score), len(sums), -1)
+        own = groups[:, None, :] * (by_person[:, :, None] - value.T)
         variance = ((own + by_score) ** 2).sum(axis=0) / number**2
-        variance = np.where(blind.reshape(variance.shape), np.inf, variance)
-        effective.append(share * (1 - share) / variance.T)
+        variances.append(np.where(blind.reshape(variance.shape), np.inf, variance).T)
     tests = _count_tests(courses, fit.rates, squares + np.diag(held), len(prior))
-    return Knowledge(share, effective[0], effective[1], tests)
+    plain, freed = (spread_out / variance for variance in variances)
+    return Knowledge(value, np.sqrt(variances[0]), plain, freed, tests)
 
 
 def _count_tests(
@@ -150,10 +185,11 @@ def _mark_estimated(courses: Courses) -> np.ndarray:
     return estimated
 
 
-def know_rates(courses: Courses, fit: HiddenEnd) -> np.ndarray:
+def know_rates(courses: Courses, fit: HiddenEnd, spread: float) -> tuple[np.ndarray, np.ndarray]:
     """Find the covariance matrix of the logarithms of the natural rates and of the jumps.
 
-    People are taken to be independent; habits are taken as known, and all else is estimated too.
+    It is found as the form of the model is and with the form freed, as in know_sums. People are
+    taken to be independent; habits are taken as known, and all else is estimated too.
 
     Parameters
     ----------
@@ -161,16 +197,27 @@ def know_rates(courses: Courses, fit: HiddenEnd) -> np.ndarray:
         What was seen.
     fit
         The fit.
+    spread
+        Standard deviation of the logarithm of the natural rate of a day, the form freed.
 
     Returns
     -------
-    np.ndarray
-        The natural rates, then the jumps from class 1 on, (rates, rates).
+    tuple of np.ndarray
+        The natural rates, then the jumps from class 1 on, (rates, rates); the same and then how far
+        the logarithm of the natural rate is off on each day, (rates + H, rates + H).
     """
     score, prior = _gather_scores(courses, fit.rates)
     n_rates = courses.sizes.natural + courses.sizes.jump - 1
-    wanted = np.eye(len(prior))[:, :n_rates]
-    return _solve(score.T @ score + np.diag(prior), wanted)[0][:n_rates]
+    n_single = len(courses.end_code)
+    found = []
+    for single in (0, n_single):
+        held = np.r_[prior, np.full(single, 1 / spread**2)]
+        last = len(held)
+        wanted = np.r_[:n_rates, len(prior) : last]
+        of_all = score[:, :last]
+        inverse = _solve(of_all.T @ of_all + np.diag(held), np.eye(last)[:, wanted])[0]
+        found.append(inverse[wanted])
+    return found[0], found[1]
 
 
 def refit_without(courses: Courses, fit: HiddenEnd, cluster: np.ndarray) -> list[Rates]:
@@ -213,9 +260,9 @@ def refit_without(courses: Courses, fit: HiddenEnd, cluster: np.ndarray) -> list
 
 
 def _gather_scores(courses: Courses, rates: Rates) -> tuple[np.ndarray, np.ndarray]:
-    """Scores of all by the parameters estimated, and how many events are known of each of these."""
+    """Scores of all by parameters estimated and single days, and events known of the former."""
     prior = believe(courses, rates).number[_mark_estimated(courses)]
-    scores = [_score(courses, rates, block)[:, : len(prior)] for block in expect(courses, rates)]
+    scores = [_score(courses, rates, block) for block in expect(courses, rates)]
     return np.concatenate(scores), prior
 
 
@@ -239,7 +286,7 @@ def know_multipliers(courses: Courses, fit: HiddenEnd) -> np.ndarray:
         (groups, groups).
     """
     score, prior = _gather_scores(courses, fit.rates)
-    sizes = courses.sizes
+    score, sizes = score[:, : len(prior)], courses.sizes
     of_ends = score[:, : sizes.natural + sizes.jump - 1].sum(axis=1)
     group = np.zeros(len(score), int) if courses.group is None else courses.group
     member = group[:, None] == np.arange(sizes.groups)

@@ -32,6 +32,7 @@ PLAN: dict[str, Analysis] = {
     "resolution_regression": resolution.RESOLUTION_REGRESSION,
     "attempt_success": attempts.ATTEMPT_SUCCESS,
     "first_choice": order.FIRST_CHOICE,
+    "first_courses": order.FIRST_COURSES,
     "technique": attempts.TECHNIQUE,
     "adverse_events": attempts.ADVERSE_EVENTS,
     "second_line": order.SECOND_LINE,

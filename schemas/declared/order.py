@@ -226,6 +226,48 @@ FIRST_CHOICE = Analysis(
         ),
     ),
 )
+STARTED = People("first spell began with", CELL)
+COURSE_NUMBERS = (
+    ("resolved_by_day_{day}", "probability", "share resolved by day {day}"),
+    ("mean_days_with_vertigo", "days", "mean days with vertigo, up to the horizon"),
+)
+FIRST_COURSES = Analysis(
+    "pipeline.analyses.order.first_courses:estimate_first_courses",
+    Text(
+        "What became of vertigo after each first maneuver",
+        "The share resolved by each day, and mean days with vertigo, by variant and family of the "
+        "first maneuver, whatever followed: as they are, and as if all patients of the variant had "
+        "been given each family first.",
+        "First spells of treated positional episodes whose first session was of one family, tested "
+        "again or not.",
+        ON_DAY_0,
+        "Each episode's probability of having been resolved by a day, given all that was seen of "
+        "it, by the model of resolution and of tests with rates by variant and jumps by family and "
+        "kind of session; means of these, plain and with inverse-probability weights on what was "
+        f"known at the first session; {JACKKNIFE}, or how well as many people would tell it where "
+        "wider.",
+        "The model of resolution and of tests holds. Standardised: no unmeasured confounding, and "
+        "either choice was possible. Of an episode of which little is seen the model says what is "
+        "true of its variant and family, so that weights move a share the less the less is seen.",
+        "Rosenbaum & Rubin, Biometrika 1983;70:41-55; Royston & Parmar, BMC Med Res Methodol "
+        "2013;13:152 (both from memory)",
+    ),
+    tuple(
+        Quantity(
+            f"{prefix}{term}",
+            kind,
+            f"{words}{had}",
+            STARTED,
+            sized=False,
+            worth=5,
+        )
+        for prefix, had in (
+            ("", ""),
+            ("standardised_", ", had all patients of the variant begun with this family"),
+        )
+        for term, kind, words in COURSE_NUMBERS
+    ),
+)
 SECOND_LINE = Analysis(
     "pipeline.analyses.order.second_line:estimate_second_line",
     Text(
@@ -306,6 +348,7 @@ SEQUENCE_PATHS = Analysis(
 
 SWITCHED = People("kept to an order until its second maneuver, or the second session of the same")
 RAREST = People("given the rarest session of a strategy")
+HARMED = People("harmed in the kind of session of a strategy in which the fewest were")
 STRATEGY_NUMBERS = (
     ("resolved_by_day_{day}", "modelled share", "share resolved by day {day}"),
     ("resolved_after_{number}_sessions", "modelled share", "share resolved after session {number}"),
@@ -338,6 +381,23 @@ STRATEGIES = Analysis(
     (
         count("rarest_session", "given the rarest kind of session of this order", RAREST, worth=2),
         *NEEDS,
+        Quantity(
+            "mean_sessions_with_adverse_event",
+            "statistic",
+            "mean number of sessions with an adverse event",
+            HARMED,
+            sized=False,
+            worth=3,
+        ),
+        Quantity(
+            "difference_mean_sessions_with_adverse_event",
+            "statistic",
+            "mean number of sessions with an adverse event, less that of the usual order",
+            HARMED,
+            sized=False,
+            worth=3,
+            direction="above 0: more than with the usual order",
+        ),
         *(
             quantity
             for term, kind, words in STRATEGY_NUMBERS

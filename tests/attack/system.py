@@ -52,6 +52,7 @@ READERS: dict[str, Reader] = {
     "adverse_events": read_adverse,
     "technique": lambda row, _: read_own(row),
     "second_line": read_second_line,
+    "first_courses": lambda row, _: read_own(row),
     "strategies": lambda row, _: read_own(row),
     "weighted_strategies": lambda row, _: read_own(row),
     "sequence_paths": read_paths,

@@ -44,6 +44,9 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
         "pipeline/analyses/order/first_pooled.py",
         "pipeline/analyses/order/first_standardised.py",
     ),
+    ("unit/analyses/order/test_strategies.py", "the courses and limits that it tells"): (
+        "pipeline/analyses/order/strategy_samples.py",
+    ),
     ("unit/analyses/attempts/test_technique.py", "the rows of that analysis"): (
         "pipeline/analyses/attempts/technique_rows.py",
     ),

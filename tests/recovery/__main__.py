@@ -5,6 +5,7 @@ import argparse
 from pathlib import Path
 
 from tests.recovery.adapters import ADAPTERS
+from tests.recovery.courses_study import run_courses, write_courses
 from tests.recovery.days_of_tests import run_days_of_tests, write_days_of_tests
 from tests.recovery.severity_study import run_severity, write_severity
 from tests.recovery.strategies import run_strategies, write_strategies
@@ -71,7 +72,15 @@ def read_arguments() -> argparse.Namespace:
     strategies.add_argument(
         "--pools", type=int, default=20, metavar="N", help="of each scenario (default %(default)s)"
     )
-    for command in (run, table, days_of_tests, severity, strategies):
+    courses = commands.add_parser(
+        "first_courses",
+        help="answer pools of known courses after first maneuvers, and of planted adverse events; "
+        "writes first_courses.csv",
+    )
+    courses.add_argument(
+        "--pools", type=int, default=20, metavar="N", help="of each scenario (default %(default)s)"
+    )
+    for command in (run, table, days_of_tests, severity, strategies, courses):
         command.add_argument(
             "--out",
             type=Path,
@@ -98,6 +107,9 @@ def main() -> None:
     elif arguments.command == "strategies":
         lines = run_strategies(arguments.pools, arguments.out / "strategies.jsonl")
         write_strategies(lines, HERE / "strategies.csv")
+    elif arguments.command == "first_courses":
+        lines = run_courses(arguments.pools, arguments.out / "first_courses.jsonl")
+        write_courses(lines, HERE / "first_courses.csv")
     else:
         lines = list(read_answers(arguments.out / ANSWERS))
         write_table(lines, arguments.to)

@@ -44,6 +44,8 @@ class Habits:
     site_sd: float = 0.2  # of the log hazard
     patient_sd: float = 0.3
     channelling: float = 0.0  # by how much slow patients are changed more often (log-odds per sd)
+    # by how much long onset, age and slow sites prompt the second family at the first session
+    first_choice: float = 0.0
     recorded: bool = (
         False  # by the grade of vertigo at tests, which tells who is slow, in its place
     )
@@ -81,4 +83,6 @@ CHANNELLED = Habits("channelled_changes", treated_at_test=True, channelling=1.0)
 PROMPTED = Habits(
     "prompted_changes", treated_at_test=True, patient_sd=0.8, channelling=0.8, recorded=True
 )
-HABITS_BY_NAME = {habits.name: habits for habits in (*HABITS, CHANNELLED, PROMPTED)}
+# what is recorded of the patient, and the site, decide on the first maneuver
+CHOSEN_FIRST = Habits("chosen_first", treated_at_test=True, telephone=True, first_choice=1.0)
+HABITS_BY_NAME = {habits.name: habits for habits in (*HABITS, CHANNELLED, PROMPTED, CHOSEN_FIRST)}

@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from pipeline.analyses.order.session_harm import HARM
 from pipeline.analyses.order.strategies import estimate_strategies
 from pipeline.analyses.order.strategy import Strategy
 from pipeline.analyses.order.weighted_strategies import estimate_weighted_strategies
@@ -24,6 +25,11 @@ from schemas.order_plan import Strategies
 from schemas.study import Config
 from tests.recovery.adapters import Answer, read_answers
 from tests.recovery.days_of_tests import read_curves_plan
+from tests.recovery.first_courses import (
+    PLACES,
+    expect_harm,
+    harm_sessions,
+)
 from tests.recovery.habits import HABITS_BY_NAME
 from tests.recovery.pools import draw_pool
 from tests.recovery.scenarios import SEED, VARIANTS
@@ -40,7 +46,6 @@ SCENARIOS = (
     "channelled_changes",
     "prompted_changes",
 )
-PLACES = {"posterior_long_arm": 0, "lateral_geotropic": 2}  # of VARIANTS, by the plan's names
 GROUPS = 200  # of patients whose hazards are averaged: a standard error of the truth below .001
 NAIVE_DAY = 30
 G_FORMULA, WEIGHTS = "honest", "weights"  # the stances of both ways
@@ -99,7 +104,11 @@ def find_strategy_truths(scenario: str) -> dict[str, float]:
     plan = read_strategies_plan().study.strategies
     truths = {}
     for variant, strategies in list_planted().items():
-        told = {s: _tell(follow_truly(scenario, variant, s), plan) for s in strategies}
+        courses = {s: follow_truly(scenario, variant, s) for s in strategies}
+        told = {
+            s: _tell(share, plan) | {HARM: expect_harm(variant, s, share, plan)}
+            for s, share in courses.items()
+        }
         usual = next(
             s for s in strategies if s.first == s.then == VARIANTS[PLACES[variant]].families[0]
         )
@@ -128,17 +137,16 @@ def answer_strategies(job: Job) -> dict:
     """The answers on one pool, those of the pipeline in both ways and the naive ones."""
     config, (scenario, seed) = read_strategies_plan(), job
     delivered, _ = draw_pool(scenario, seed)
+    delivered["treatments"] = harm_sessions(delivered["treatments"], seed)
     tables = delivered | derive_rows(delivered, config, [config.study.resolution.primary])
-    shared = ("treatments", "adjudications", "spells")
-    ways = {
-        G_FORMULA: (
-            estimate_strategies,
-            ("episodes", "examinations", "findings", "followups"),
-        ),
-        WEIGHTS: (estimate_weighted_strategies, ("episodes", "attempts")),
-    }
+    shared, seen = ("episodes", "treatments", "adjudications", "spells"), ("examinations",)
+    seen += ("findings", "followups")
+    ways = (
+        (G_FORMULA, estimate_strategies, seen),
+        (WEIGHTS, estimate_weighted_strategies, ("attempts",)),
+    )
     answers = []
-    for stance, (estimate, others) in ways.items():
+    for stance, estimate, others in ways:
         found = estimate(**{name: tables[name] for name in (*shared, *others)}, config=config)
         answers += read_answers(found.assign(comparison=pd.NA), stance)  # the term says it
     answers += answer_naively(tables, config)

@@ -24,7 +24,13 @@ from tests.recovery.habits import (
     YEARS,
     Habits,
 )
-from tests.recovery.scenarios import LAST_SESSION_DAY, VARIANTS, Scenario
+from tests.recovery.scenarios import (
+    LAST_SESSION_DAY,
+    LONG_ONSET,
+    PER_DECADE,
+    VARIANTS,
+    Scenario,
+)
 from tests.recovery.simulate import People, draw_people
 
 # of the wish to return, where it drifts: spread of patients (log), how much of it goes with slow
@@ -32,6 +38,7 @@ from tests.recovery.simulate import People, draw_people
 # a site's usual day grows or falls a year
 WISH = {"patient": 0.8, "slow": 0.5, "site": 0.5, "year": 0.15, "wears_off": 40}
 USUAL_DRIFT = 0.2
+SLOW_SD = 0.2  # about that of what long onset and age take off the log hazard
 GRADED_AT = (-0.5, 0.5)  # standard deviations of slowness between one grade of vertigo and the next
 
 
@@ -107,8 +114,10 @@ def draw_group(site_sd: float, patient_sd: float, rng: np.random.Generator) -> P
     return draw_people(scenario, site, rng.standard_normal(SITES)[site], rng)
 
 
-def follow_by_hazards(habits: Habits, rng: np.random.Generator) -> Record:
-    """A pool whose courses are hazards."""
+def follow_by_hazards(
+    habits: Habits, rng: np.random.Generator, begun_with: int | None = None
+) -> Record:
+    """A pool whose courses are hazards; all begin with one of the two families, if one is named."""
     people = draw_group(habits.site_sd, habits.patient_sd, rng)
     n = len(people.site)
     year, ear = rng.choice(list(YEARS), n), rng.integers(0, 2, n)
@@ -117,7 +126,9 @@ def follow_by_hazards(habits: Habits, rng: np.random.Generator) -> Record:
     sensitivity, specificity = MISREAD if habits.misread else (1.0, 1.0)
     tests, sessions = Diary("positive", "planned", "ear", "torsion"), Diary("family", "ear")
     everybody, always = np.ones(n, bool), np.ones(n, bool)
-    first = (rng.random(n) < CHANGED).astype(int)
+    first = (rng.random(n) < _begin_with_second(habits, people)).astype(int)
+    if begun_with is not None:
+        first = np.full(n, begun_with)
     tests.add(everybody, 0, positive=always, planned=always, ear=ear, torsion=always)
     sessions.add(everybody, 0, family=first, ear=ear)
     rate, strength = _by_variant("rate", people), np.exp(people.effect)
@@ -167,6 +178,14 @@ def follow_by_hazards(habits: Habits, rng: np.random.Generator) -> Record:
         calls.close(),
         grade,
     )
+
+
+def _begin_with_second(habits: Habits, people: People) -> np.ndarray:
+    """Chance that the first session is of the second family: greater for long onset and age, which
+    slow, and at sites where vertigo lasts, if the first choice goes by that."""
+    slow = -(LONG_ONSET * (people.onset == -60) + PER_DECADE * (people.age // 10 - 6)) / SLOW_SD
+    odds = CHANGED / (1 - CHANGED) * np.exp(habits.first_choice * (slow + people.prone / 2))
+    return odds / (1 + odds)
 
 
 def _draw_wish(

@@ -93,18 +93,18 @@ def _compare(
     """All rows of one order of a variant; `usual` is the order it is compared with."""
     stratum = f"variant={variant},strategy={order}"
     name = PLANTED_AS[variant]
-    first_day = f"resolved_by_day_{study.strategies.days[0]}"
+    plan = study.strategies
+    first_test = f"resolved_by_day_{plan.retest_days}"  # the day of the next test of an order
     naive = [raw.get((f"variant={variant},family={one}", NAIVE)) for one in (order, usual)]
-    told = [*(f"resolved_by_day_{day}" for day in study.strategies.days), DAYS_ILL]
+    # until the next test it is its first maneuver alone
+    days = [day for day in plan.days if day > plan.retest_days or THEN not in order]
+    told = [*(f"resolved_by_day_{day}" for day in days), DAYS_ILL]
     measures = [measure for measure in told if measure in planted]  # a plan may have other days
-    if study.strategies.days[0] <= study.strategies.retest_days and THEN in order:
-        # until then it is its first maneuver alone
-        measures = [measure for measure in measures if measure != first_day]
     for measure in measures:
         truth = planted.at[(name, order), measure]
         yield state(f"planted_{measure}", truth, stratum=stratum)
         yield from _tell(f"found_{measure}", answers.get((stratum, measure)), stratum)
-        if measure == first_day:
+        if measure == first_test:
             yield from _tell(f"naive_{measure}", naive[0], stratum)
         if order == usual or (name, usual) not in planted.index:
             continue
@@ -113,7 +113,7 @@ def _compare(
             f"planted_{difference}", truth - planted.at[(name, usual), measure], stratum=stratum
         )
         yield from _tell(f"found_{difference}", answers.get((stratum, difference)), stratum)
-        if measure == first_day and all(each and each["status"] == "ok" for each in naive):
+        if measure == first_test and all(each and each["status"] == "ok" for each in naive):
             both = [float(each["estimate"]) for each in naive if each]
             yield state(f"naive_{difference}", both[0] - both[1], stratum=stratum)
 

@@ -52,6 +52,11 @@ class Measure:
     scale: Scale
     difference: Scale
 
+    @property
+    def last_day(self) -> int:
+        """The last day of which it tells."""
+        return int(np.flatnonzero(self.weight)[-1])
+
     def of_course(self, course: Course) -> Functional:
         """The number under one strategy."""
         functional = course.add_up(self.weight)

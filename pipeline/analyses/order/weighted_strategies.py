@@ -32,8 +32,9 @@ from pipeline.analyses.order.arms import Arm, fit_arm, measure_arms
 from pipeline.analyses.order.clones import Choices, Clones, take_apart
 from pipeline.analyses.order.decisions import describe_first, list_decisions, list_given
 from pipeline.analyses.order.propensity import count_effective
-from pipeline.analyses.order.strategies import NO_USUAL, name_variants
+from pipeline.analyses.order.strategies import NO_USUAL
 from pipeline.analyses.order.strategy import COMPARED, DIFFERENCE, Strategy, find_strategies
+from pipeline.analyses.order.variant_fit import name_variants
 from pipeline.analyses.resolution.courses import list_members
 from pipeline.statistics.guard import Refusal, check_sites, check_size
 from pipeline.statistics.npmle_search import NotConverged
@@ -121,14 +122,14 @@ def _compare(variant: str, strategies: list[Strategy], choices: Choices) -> Iter
 
 def _name_terms(usual: Strategy, strategy: Strategy, study: Study) -> dict[str, str]:
     """The terms of what is told, by those of measure_arms: nothing of days until which the plan
-    has both strategies the same."""
+    has both strategies the same, nor of those before a test, which the curve cannot tell."""
     plan = study.strategies
     pairs = zip(*(each.list_families(plan.sessions) for each in (usual, strategy)), strict=True)
     same_until = plan.retest_days * next(k for k, (one, other) in enumerate(pairs) if one != other)
     shares = {
         f"risk_difference_day_{day}": f"{DIFFERENCE}resolved_by_day_{day}"
         for day in plan.days
-        if day > same_until
+        if day > same_until and day >= plan.retest_days
     }
     return shares | {"mean_days_difference": f"{DIFFERENCE}mean_days_with_vertigo"}
 

@@ -20,6 +20,7 @@ from pipeline.analyses.resolution.courses import (
     count_sizes,
     find_parents,
 )
+from pipeline.statistics.guard import Refusal
 from pipeline.statistics.hidden_end import HiddenEnd, fit_hidden_end
 from pipeline.statistics.hidden_end_model import Courses, Prior
 from schemas.study import Study
@@ -27,6 +28,8 @@ from schemas.study import Study
 PRIOR_TESTS = 200.0  # of so many tests it is as if misreading were as the plan says
 KEPT = 2  # fits that are remembered: by canal, and by variant
 SHARED_ENDS = 2.0  # resolutions by which a class is drawn to the wider one
+FORM_SPREAD = 1.0  # standard deviation of the log natural rate of a single day, the form freed
+FORM_ALONE = Refusal("not_identified", "the form of the model alone would tell it")
 
 
 def make_courses(classes: Classes, days: Days, prior: Prior) -> Courses:
@@ -83,6 +86,21 @@ def fit_courses(
     )
     courses = make_courses(classes, days, prior)
     return Fitted(classes, courses, _fit_once(courses))
+
+
+def refit_misread(courses: Courses, whole: HiddenEnd, study: Study) -> tuple[HiddenEnd, ...]:
+    """The fits with sensitivity and specificity of tests held at the other values of the plan.
+
+    Raises NotConverged.
+    """
+    fits = []
+    for sensitivity, specificity in study.misreading.varied:
+        prior = replace(
+            courses.prior, tests=np.inf, sensitivity=sensitivity, specificity=specificity
+        )
+        start = replace(whole.rates, showing=np.array([1 - specificity, sensitivity]))
+        fits.append(fit_hidden_end(replace(courses, prior=prior), start))
+    return tuple(fits)
 
 
 def _fit_once(courses: Courses) -> HiddenEnd:

@@ -40,11 +40,17 @@ import pandas as pd
 from pipeline.analyses.covariates import name_first_maneuvers
 from pipeline.analyses.resolution.courses import Days, lay_out_days, list_members
 from pipeline.analyses.resolution.curves import NOBODY, split_strata
-from pipeline.analyses.resolution.fitted import PRIOR_TESTS, fit_courses
+from pipeline.analyses.resolution.fitted import (
+    FORM_ALONE,
+    FORM_SPREAD,
+    PRIOR_TESTS,
+    fit_courses,
+    refit_misread,
+)
 from pipeline.derivation.examined_days import list_examined_days
 from pipeline.derivation.states import select_deciding_tests
 from pipeline.statistics.guard import Refusal, check_sites, check_size
-from pipeline.statistics.hidden_end import HiddenEnd, find_weights, fit_hidden_end
+from pipeline.statistics.hidden_end import HiddenEnd, find_weights
 from pipeline.statistics.hidden_end_influence import Knowledge, know_shares, refit_without
 from pipeline.statistics.hidden_end_model import IN, NOT_SEEN, OUT, Courses, Rates
 from pipeline.statistics.jackknife import RESTS_ON_ONE
@@ -64,9 +70,7 @@ METHOD = (
     "complementary log-log scale, or exact at the effective number where these reach further"
 )
 STATES = ("resolved", "unresolved")
-FORM_SPREAD = 1.0  # standard deviation of the log natural rate of a single day, the form freed
 BOUNDED = ("canal=", "mechanism=")  # by one of these bounds are told
-FORM_ALONE = Refusal("not_identified", "the form of the model alone would tell it")
 
 
 def estimate_joint(
@@ -116,7 +120,7 @@ def _fit_all(members: pd.DataFrame, days: Days, groups: np.ndarray, study: Study
     try:
         fitted = fit_courses(members, days, study)
         courses, whole = fitted.courses, fitted.fit
-        varied = tuple(_refit(courses, whole, pair) for pair in study.misreading.varied)
+        varied = refit_misread(courses, whole, study)
     except NotConverged as failure:
         return Refusal("not_converged", str(failure))
     last = max(study.curves.days)
@@ -134,13 +138,6 @@ def _share_by_group(courses: Courses, rates: Rates, groups: np.ndarray, last: in
     ended = find_weights(courses, rates)[:, :last].cumsum(axis=1)
     with np.errstate(invalid="ignore"):
         return (groups.T.astype(float) @ ended) / groups.sum(axis=0)[:, None]
-
-
-def _refit(courses: Courses, whole: HiddenEnd, pair: tuple[float, float]) -> HiddenEnd:
-    """The fit with sensitivity and specificity held at other values."""
-    prior = replace(courses.prior, tests=np.inf, sensitivity=pair[0], specificity=pair[1])
-    start = replace(whole.rates, showing=np.array([1 - pair[1], pair[0]]))
-    return fit_hidden_end(replace(courses, prior=prior), start)
 
 
 def _estimate(members: pd.DataFrame, days: Days, config: Config) -> Iterator[dict]:
@@ -191,7 +188,7 @@ def _bound_shares(
     fits: Fits, known: Knowledge, group: int, sites: np.ndarray, rows: np.ndarray
 ) -> Shares:
     """The shares of one group; of the refits, those without one of its sites."""
-    share, number = known.share[group], np.minimum(known.effective[group], rows.sum())
+    share, number = known.value[group], np.minimum(known.effective[group], rows.sum())
     days = np.arange(1, len(share) + 1)
     of_rows, sizes = np.unique(sites[rows], return_counts=True)
     without = 1 - fits.without[np.isin(np.unique(sites), of_rows), group]

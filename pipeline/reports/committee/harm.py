@@ -1,11 +1,16 @@
-"""Which adverse events were recorded at the first session, and how often, by maneuver."""
+"""Which adverse events were recorded at the first session, and how often, by maneuver; and how many
+sessions with one an order of maneuvers would bring."""
 
 import pandas as pd
 
+from pipeline.reports.committee.order_readings import COMPARISON, POPULATION
+from pipeline.reports.committee.second_line_words import is_apart
 from pipeline.reports.committee.section import make_section
 from pipeline.reports.readings import Readings, read_estimates
 from pipeline.reports.wording import (
+    agree,
     begin_sentence,
+    count_words,
     join_words,
     mark_missing,
     name_maneuver,
@@ -20,6 +25,7 @@ from schemas.study import Config
 KEY, TITLE = "harm", "What harm was recorded?"
 ANY = "adverse_any"
 NOTHING = "How often maneuvers did harm this pool cannot tell yet."
+BY_ORDER = "mean_sessions_with_adverse_event"
 NECK = {"neck_limitation=no": "Neck not limited", "neck_limitation=yes": "Limited neck"}
 
 
@@ -39,15 +45,16 @@ def describe_harm(estimates: dict[str, pd.DataFrame], config: Config) -> dict:
         As `make_section` gives it.
     """
     readings = read_estimates(estimates, "adverse_events", "positional")
-    switched = _say_switched(estimates, config)
+    switched, by_order = _say_switched(estimates, config), _say_by_order(estimates, config)
     if not readings["all", ANY].usable:
-        return make_section(KEY, TITLE, [NOTHING, switched])
+        return make_section(KEY, TITLE, [NOTHING, switched, by_order])
     return make_section(
         KEY,
         TITLE,
         [
             _say_kinds(readings),
             switched,
+            by_order,
             "What nobody wrote down is not counted. Who was given which maneuver was not left to "
             "chance, and exercises at home last longer than a session at a clinic: rows are no "
             "contest. For whom a maneuver is safe is decided by licensed practitioners and local "
@@ -88,6 +95,31 @@ def _say_switched(estimates: dict[str, pd.DataFrame], config: Config) -> str:
                 "tested."
             )
     return ""
+
+
+def _say_by_order(estimates: dict[str, pd.DataFrame], config: Config) -> str:
+    """How many sessions with an adverse event orders of maneuvers would bring, later ones too."""
+    primary = config.study.resolution.primary
+    readings = read_estimates(estimates, "strategies", POPULATION, primary)
+    compared = read_estimates(estimates, "strategies", POPULATION, primary, COMPARISON)
+    told = [readings[s, BY_ORDER].number for s in readings.strata() if readings[s, BY_ORDER].usable]
+    if not told:
+        return ""
+    least, most = (f"{100 * number:.0f}" for number in (min(told), max(told)))
+    span = least if least == most else f"{least} to {most}"
+    differences = [compared[s, f"difference_{BY_ORDER}"] for s in compared.strata()]
+    usable = [each for each in differences if each.usable]
+    clear = sum(1 for each in usable if is_apart(each, 100))
+    against = (
+        f"; {clear or 'none'} of {count_words(len(usable), 'order')} "
+        f"{agree(clear or 1, 'differs', 'differ')} clearly from the usual one"
+        if usable
+        else ""
+    )
+    return (
+        f"Had 100 patients of a variant been treated by one order of maneuvers, {span} sessions "
+        f"with an adverse event would be expected, by order, later ones counted too{against}."
+    )
 
 
 def _tabulate(readings: Readings, config: Config) -> dict | None:

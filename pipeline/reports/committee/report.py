@@ -126,7 +126,11 @@ def compose_report(
     apart = describe_apart(estimates, config)
     since = describe_since(earlier, estimates, used, config)
     variants = describe_variants(
-        read_first_choice(estimates, config), read_orders(estimates, config), course, config
+        read_first_choice(estimates, config),
+        read_orders(estimates, config),
+        course,
+        estimates,
+        config,
     )
     return {
         "title": study.title,

@@ -2,7 +2,10 @@
 
 from collections.abc import Sequence
 
+import pandas as pd
+
 from pipeline.reports.committee.curves import ENOUGH, count_told, draw_panel
+from pipeline.reports.committee.first_courses import tabulate_courses
 from pipeline.reports.committee.matrix import Row, name_key
 from pipeline.reports.committee.order_readings import Variant
 from pipeline.reports.committee.orders import tabulate_numbers
@@ -16,7 +19,11 @@ NO_CURVE = "There is no curve of this variant alone."
 
 
 def describe_variants(
-    rows: Sequence[Row], orders: Sequence[Variant], course: Course, config: Config
+    rows: Sequence[Row],
+    orders: Sequence[Variant],
+    course: Course,
+    estimates: dict[str, pd.DataFrame],
+    config: Config,
 ) -> list[dict]:
     """Describe each variant of the matrix.
 
@@ -28,18 +35,25 @@ def describe_variants(
         By `order_readings.read_orders`.
     course
         Shares by day.
+    estimates
+        Disclosed ones by analysis.
     config
         The plan.
 
     Returns
     -------
     list of dict
-        Each {key, name, maneuvers, rest, figure, size, no_curve, orders, no_orders}: rows of
-        maneuvers with a number, in the order of the plan, and a sentence on the others; the curve
-        with its size, or why there is none; a section's table of orders, or a sentence.
+        Each {key, name, maneuvers, rest, courses, figure, size, no_curve, orders, no_orders}: rows
+        of maneuvers with a number, in the order of the plan, and a sentence on the others; a
+        section's table of what became of vertigo after each, or none; the curve with its size, or
+        why there is none; a section's table of orders, or a sentence.
     """
     by_code = {variant.code: variant for variant in orders}
-    return [_describe(row, by_code.get(row.code), course, config) for row in rows]
+    return [
+        _describe(row, by_code.get(row.code), course, config)
+        | {"courses": tabulate_courses(estimates, row.code, config)}
+        for row in rows
+    ]
 
 
 def _describe(row: Row, orders: Variant | None, course: Course, config: Config) -> dict:

@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 
 from pipeline.reports.technical.answers import view_answers
+from pipeline.reports.technical.courses import view_courses
 from pipeline.reports.technical.grids import view_agreement, view_planted
 from pipeline.reports.technical.pictures import SHARES, Mark, Scale, choose_scale, draw_marks
 from pipeline.reports.technical.second_fits import view_model_agreement
@@ -310,6 +311,7 @@ VIEWS: dict[str, View] = {
     "planted_variants": view_planted,
     "planted_answers": view_answers,
     "failure_reasons": view_failures,
+    "first_courses": view_courses,
     "model_agreement": view_model_agreement,
     "second_line": view_second_line,
     "sensitivity": view_sensitivity,

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.statistics.g_formula import count_exposure, follow
+from pipeline.statistics.g_formula import count_exposure, follow, free_form
 
 DAYS, PEOPLE = 12, 200_000
 STEP = 1e-6
@@ -79,3 +79,24 @@ def test_a_difference_has_the_variance_of_a_difference():
 
 def test_an_action_on_the_last_day_acts_on_none():
     assert (lay_out({DAYS: 1}) == lay_out({})).all()
+
+
+def test_slopes_by_the_rate_of_a_single_day_are_those_of_the_share():
+    daily = RATES[NATURAL]
+    course = follow(lay_out(), RATES)
+    freed = free_form(course, daily)
+    assert (freed.slope[:, : len(RATES)] == course.slope).all()
+    for day in range(DAYS):
+        off = daily * np.exp(STEP * np.eye(DAYS)[day]) - daily
+        moved = course.share * np.exp(-np.r_[0, off.cumsum()])
+        slope = (moved - course.share) / STEP
+        assert freed.slope[:, len(RATES) + day] == pytest.approx(slope, abs=1e-6)
+
+
+def test_the_spread_of_a_sum_is_that_of_one_person():
+    course = follow(lay_out(), RATES)
+    rng = np.random.default_rng(3)
+    ends = np.searchsorted(-course.share, -rng.random(PEOPLE))  # in the state before this day
+    inside = np.arange(DAYS + 1) < ends[:, None]
+    for weight in (np.ones(DAYS + 1), np.eye(DAYS + 1)[5], np.arange(DAYS + 1.0)):
+        assert course.spread(weight) == pytest.approx((inside @ weight).var(), rel=0.02)

@@ -12,6 +12,7 @@ from pipeline.statistics.hidden_end_influence import (
     know_multipliers,
     know_rates,
     know_shares,
+    know_sums,
     refit_without,
 )
 from pipeline.statistics.hidden_end_model import NO_TEST, NOT_SEEN, Courses, Rates
@@ -91,7 +92,7 @@ def test_the_standard_error_is_the_spread_of_shares():
         courses, _ = draw(100 + seed, 400, 12)
         fit = fit_hidden_end(courses)
         known = know_shares(courses, fit, DAYS, np.full((400, 1), True), 1.0)
-        share, number = known.share[0], known.effective[0]
+        share, number = known.value[0], known.effective[0]
         variances.append(share * (1 - share) / number)
         errors.append(share)
         np.testing.assert_allclose(share, fit.share_ended(np.array(DAYS)))
@@ -106,8 +107,38 @@ def test_groups_have_their_own_shares_and_no_more_people_than_they_are():
     known = know_shares(courses, fit, DAYS, np.column_stack([first, ~first]), 1.0)
     weight = find_weights(courses, fit.rates)
     by_day = weight[:, :-1].cumsum(axis=1)[:, np.array(DAYS) - 1]
-    np.testing.assert_allclose(known.share, [by_day[first].mean(0), by_day[~first].mean(0)])
+    np.testing.assert_allclose(known.value, [by_day[first].mean(0), by_day[~first].mean(0)])
     assert (known.effective_freed <= known.effective * 1.01).all()
+
+
+def test_a_sum_is_known_as_its_shares_are():
+    courses, _ = draw(7, 300, 12)
+    fit = fit_hidden_end(courses)
+    weight = np.random.default_rng(1).uniform(0.5, 2, (300, 1))
+    days = np.eye(12)
+    sums = np.array([days[4], days[:9].sum(axis=0), -days[:9].sum(axis=0)])
+    known = know_sums(courses, fit, sums, weight, 1.0)
+    by_day = find_weights(courses, fit.rates)[:, :-1].cumsum(axis=1)
+    np.testing.assert_allclose(known.value[0], weight[:, 0] @ by_day @ sums.T / weight.sum())
+    share, error = known.value[0, 0], known.error[0, 0]
+    assert known.effective[0, 0] == pytest.approx(share * (1 - share) / error**2)
+    alone = know_shares(courses, fit, (5,), weight, 1.0)
+    assert alone.effective_freed[0, 0] == pytest.approx(known.effective_freed[0, 0])
+    # a sum is known as well as what it is less a constant
+    assert known.error[0, 1] == pytest.approx(known.error[0, 2])
+    assert known.effective[0, 1] == pytest.approx(known.effective[0, 2])
+
+
+def test_the_standard_error_of_a_mean_is_the_spread_of_means():
+    """40 pools of 400: days in the state up to day 9, whose error's own error is an eighth."""
+    means, variances = [], []
+    sums = np.eye(12)[None, :9].sum(axis=1)
+    for seed in range(40):
+        courses, _ = draw(100 + seed, 400, 12)
+        known = know_sums(courses, fit_hidden_end(courses), sums, np.ones((400, 1)), 1.0)
+        means.append(9 - known.value[0, 0])
+        variances.append(known.error[0, 0] ** 2)
+    assert np.std(means, ddof=1) == pytest.approx(np.sqrt(np.mean(variances)), rel=0.3)
 
 
 def test_days_before_anybody_could_be_tested_are_known_from_the_form_alone():
@@ -175,13 +206,23 @@ def test_rates_without_a_cluster_are_nearly_those_of_a_fit_without_it():
     assert (ratio < 1.5).all()
 
 
+def test_freeing_the_form_makes_rates_less_known_and_leaves_days_to_what_is_taken_beforehand():
+    courses, _ = draw(11, 400, 12)
+    fit = fit_hidden_end(courses)
+    plain, freed = know_rates(courses, fit, 0.5)
+    rates = len(plain)
+    assert freed.shape == (rates + 12, rates + 12)
+    assert (np.diag(freed)[:rates] >= np.diag(plain) * (1 - 1e-9)).all()
+    assert (np.diag(freed)[rates:] <= 0.25 * (1 + 1e-9)).all()
+
+
 def test_the_covariance_of_rates_is_their_spread_over_pools():
     logs, variances = [], []
     for seed in range(60):
         courses, _ = draw(100 + seed, 600, 12)
         fit = fit_hidden_end(courses)
         logs.append(np.log(np.r_[fit.rates.natural, fit.rates.jump[1:]]))
-        variances.append(np.diag(know_rates(courses, fit)))
+        variances.append(np.diag(know_rates(courses, fit, 1.0)[0]))
     spread, said = np.var(logs, axis=0, ddof=1), np.median(variances, axis=0)
     # a variance from 60 pools has a relative standard error of .18
     assert said == pytest.approx(spread, rel=0.6)

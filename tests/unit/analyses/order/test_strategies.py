@@ -4,27 +4,12 @@ from functools import cache
 
 import pandas as pd
 
-from pipeline.analyses.order.strategies import estimate_strategies, relate_to_first
-from pipeline.analyses.resolution.courses import ANOTHER, FIRST, SAME, Days
+from pipeline.analyses.order.strategies import estimate_strategies
+from pipeline.analyses.resolution.curves import NOBODY
 from tests.recovery.strategies import answer_strategies, find_strategy_truths
 from tests.unit.analyses.resolution.tested_episodes import ANALYSED, gather
 
 YEARS = pd.DataFrame({"index_year": pd.array([2024], dtype="Int64")})
-
-
-def test_sessions_are_told_apart_by_the_first_one():
-    given_sessions = pd.DataFrame(
-        {
-            "row": [0, 0, 0, 1, 1],
-            "day": [0, 7, 14, 0, 7],
-            "family": ["a", "b", "b", "a", "a"],
-            "kind": [FIRST, ANOTHER, SAME, FIRST, SAME],
-        }
-    )
-    nothing = pd.DataFrame().to_numpy()
-    days = Days(nothing, nothing, nothing, nothing, given_sessions, 1)
-    kinds = relate_to_first(days).sessions["kind"]
-    assert list(kinds) == [FIRST, ANOTHER, ANOTHER, FIRST, SAME]
 
 
 @cache
@@ -33,7 +18,8 @@ def answer() -> pd.DataFrame:
     line = answer_strategies(("treated_at_test", 1))
     columns = ["term", "stance", "estimate", "lower", "upper", "status"]
     answers = pd.DataFrame(line["answers"], columns=columns)
-    honest = answers[answers["stance"].eq("honest")].set_index("term")
+    of_orders = answers["stance"].eq("honest") & answers["term"].str.contains("strategy=")
+    honest = answers[of_orders].set_index("term")
     return honest.join(pd.Series(find_strategy_truths("treated_at_test"), name="truth"))
 
 
@@ -48,8 +34,18 @@ def test_where_nothing_differs_no_interval_is_told_to():
     answers = answer()
     equal = answers[answers.index.str.contains("lateral.* difference_") & answers["lower"].notna()]
     assert len(equal) > 20
+    equal = equal[~equal.index.str.contains("adverse")]
     assert equal["truth"].eq(0).all()
     assert (equal["lower"].le(0) & equal["upper"].ge(0)).mean() > 0.8
+
+
+def test_where_all_clinics_test_on_day_7_nobody_tells_of_orders_by_day_1():
+    answers = answer()
+    shares = answers[answers.index.str.contains("resolved_by_day_1$")]
+    assert len(shares) > 10
+    assert shares["status"].eq(NOBODY.status).all()
+    later = answers[answers.index.str.contains(" resolved_by_day_7$")]
+    assert later["status"].eq("ok").all()
 
 
 def test_few_sites_or_few_sessions_give_a_status(plan):

@@ -72,6 +72,7 @@ def test_a_share_that_the_form_alone_tells_is_withheld(plan, monkeypatch):
         share = fit.share_ended(np.array(days))
         return Knowledge(
             np.broadcast_to(share, shape),
+            np.full(shape, 0.05),
             np.full(shape, 50.0),
             np.where(np.array(days) < 10, 2.0, 50.0) * np.ones(shape),
             np.zeros(2),

@@ -41,3 +41,23 @@ def test_debris_that_moved_is_told_though_nobody_noticed_it(plan):
     text = words(describe_harm(table("competing_events", rows), plan))
     assert "by day 30, in about 4 % (between 3 and 5 %)" in text
     assert "can be missed" in text
+
+
+def test_orders_of_maneuvers_are_told_by_what_they_would_bring_to_100_patients(plan):
+    term, usual = "mean_sessions_with_adverse_event", "usual strategy"
+    orders = [
+        (f"variant=posterior_long_arm,strategy={name}", mean)
+        for name, mean in (("epley", 0.2), ("epley > semont", 0.25), ("semont", 0.4))
+    ]
+    rows = [number(term, m, lower=m - 0.1, upper=m + 0.1, stratum=s) for s, m in orders]
+    rows += [
+        number(f"difference_{term}", m - 0.2, lower=m - 0.5, upper=m, stratum=s)
+        | {"comparison": usual}
+        for s, m in orders[1:]
+    ]
+    text = words(describe_harm(table("strategies", rows), plan)).replace("\u00a0", " ")
+    assert "20 to 40 sessions with an adverse event" in text
+    assert "none of 2 orders differs clearly" in text.replace("  ", " ")
+    rows[-1] |= {"lower": 0.05}
+    text = words(describe_harm(table("strategies", rows), plan)).replace("\u00a0", " ")
+    assert "1 of 2 orders differs clearly" in text

@@ -13,7 +13,7 @@ from tests.pool_of_sections import build_everything
 def variants(plan):
     estimates = build_everything(plan)
     rows, orders = read_first_choice(estimates, plan), read_orders(estimates, plan)
-    described = describe_variants(rows, orders, read_course(estimates, plan), plan)
+    described = describe_variants(rows, orders, read_course(estimates, plan), estimates, plan)
     return {variant["key"].removeprefix("variant-"): variant for variant in described}
 
 
@@ -47,7 +47,7 @@ def test_a_variant_that_is_defined_more_narrowly_than_any_curve_has_none(plan):
     rows["stratum"] = rows["stratum"].str.replace("several_canals", narrow)
     estimates["first_choice"] = rows
     read = read_first_choice(estimates, plan)
-    described = describe_variants(read, [], read_course(estimates, plan), plan)
+    described = describe_variants(read, [], read_course(estimates, plan), estimates, plan)
     variant = next(v for v in described if v["key"].endswith("nystagmus-on-sitting-up"))
     assert variant["figure"] is None
     assert "no curve of this variant" in variant["no_curve"]
