@@ -152,7 +152,7 @@ def _say_precedence(verdict: pd.Series, criteria: Criteria) -> str:
         open_ = "what is met fits another cause alike"
         return f"nothing: {open_ if verdict['criteria'] else 'no criterion is met'}"
     if verdict["certainty"] == "resolved_before":
-        return "the site, which holds it for positional, while no test is positive any more"
+        return "the site, or the history, while no test is positive any more"
     if any(criteria.criteria[name].certainty in FIRM for name in verdict["criteria"].split()):
         return "criteria that are firm: only a decisive reason would outweigh them"
     return "criteria that are not firm, while the reasons against are too few to outweigh them"
