@@ -3,7 +3,7 @@
 Column names are the interface; the dictionary and the store are made from these models.
 """
 
-from typing import Any, Optional
+from typing import Any
 
 import pandas as pd
 from pandera.typing import Series
@@ -391,7 +391,7 @@ class Examinations(Table):
         filled=True,
         example="right",
     )
-    result: Optional[Series[Text]] = column(  # written out at intake, and not kept
+    result: Series[Text] | None = column(  # written out at intake, and not kept
         "negative, if there was neither nystagmus nor vertigo: the next three cells and vertigo "
         "may then stay empty",
         codes=codes.TEST_RESULT,

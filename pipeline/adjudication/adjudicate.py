@@ -65,9 +65,7 @@ def adjudicate_episodes(
     examined = join_findings(examinations, findings)
     before = examined[examined["before_treatment"]]
     facts = episodes[[*EPISODE, "other_diagnosis", "other_diagnosis_day", "recorded_canal"]]
-    facts = facts.assign(
-        typical=have_resolved_history(episodes, before, criteria.resolved_history)
-    )
+    facts = facts.assign(typical=have_resolved_history(episodes, before, criteria.resolved_history))
     pairs = pair_rolls(before, across_days=True)
     facts = facts.join(read_variants(match_variants(before, pairs, criteria)), on=EPISODE)
     facts = facts.join(_weigh_reasons(reasons, criteria), on=EPISODE).fillna(NOTHING_AGAINST)

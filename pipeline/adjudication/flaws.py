@@ -20,9 +20,9 @@ def find_flaws(
     a flaw counts if every attempt of the session shows it.
 
     `given` are the attempts of first sessions. Each maneuver is judged by its own protocol: its own
-    usual hold, and its own angles; exercises are meant to be done alone, and a course of them by what
-    was planned. What was not recorded is no flaw. The result has site, episode_id, evidence and day, as with every other kind of
-    evidence.
+    usual hold, and its own angles; exercises are meant to be done alone, and their course is judged by
+    what was planned. What was not recorded is no flaw. The result has site, episode_id, evidence
+    and day, as with every other kind of evidence.
     """
     listed = {code: m.technique.hold_least_s for code, m in maneuvers.items() if m.technique}
     usual = given["maneuver"].map(listed).astype("Float64")

@@ -266,6 +266,7 @@ def choose_reader(column: Description, texts: Iterable[str] = ()) -> Callable[[s
         code_by_spelling |= WORDS_OF_YES_NO | (
             NUMBERS_OF_YES_NO if numbers <= set(NUMBERS_OF_YES_NO) else {}
         )
+
     def read_code(text: str) -> str:
         return code_by_spelling.get(spell_plainly(text), text.lower())
 

@@ -54,7 +54,9 @@ def thin(table: str, rows: list[Row]) -> list[Row]:
     if table != "examinations":
         return rows
     return [
-        row | dict.fromkeys(TIMES, "") for row in rows if any(row[sign] not in SILENT for sign in SIGNS)
+        row | dict.fromkeys(TIMES, "")
+        for row in rows
+        if any(row[sign] not in SILENT for sign in SIGNS)
     ]
 
 

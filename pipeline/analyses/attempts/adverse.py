@@ -77,7 +77,9 @@ def list_events(
     first = first.merge(neck, on=EPISODE, how="left", validate="one_to_one")
     given = treatments.merge(first[[*EPISODE, "day"]], on=[*EPISODE, "day"])
     seen = {
-        name: were_recorded(given["adverse"], event.codes).groupby([given[key] for key in EPISODE]).any()
+        name: were_recorded(given["adverse"], event.codes)
+        .groupby([given[key] for key in EPISODE])
+        .any()
         for name, event in EVENTS.items()
     }
     happened = pd.DataFrame(seen).reindex(pd.MultiIndex.from_frame(first[EPISODE]))
