@@ -20,7 +20,7 @@ def find_flaws(
     a flaw counts if every attempt of the session shows it.
 
     `given` are the attempts of first sessions. Each maneuver is judged by its own protocol: its own
-    usual hold, and its own angles; exercises are meant to be done alone, and their course is judged by
+    usual hold, and its own angles; exercises are meant to be done alone, and a course is judged by
     what was planned. What was not recorded is no flaw. The result has site, episode_id, evidence
     and day, as with every other kind of evidence.
     """
