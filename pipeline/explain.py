@@ -117,10 +117,22 @@ def _say_verdict(verdict: pd.Series, episode: pd.Series, criteria: Criteria) -> 
     yield from _say_rules(
         "Against", verdict["reasons_against"], {**criteria.flags, **criteria.other_causes}
     )
+    if history := _say_history(episode):
+        yield _wrap("History", history)
     recorded = ", ".join(
         f"{part} {episode[f'recorded_{part}']}" for part in ("canal", "side", "arm", "mechanism")
     )
     yield _wrap("Recorded", f"{recorded}; other diagnosis: {episode['other_diagnosis']}")
+
+
+def _say_history(episode: pd.Series) -> str:
+    """What the patient said of the attacks, as far as it was recorded."""
+    provoked, seconds = episode["provoked_by_lying_or_turning"], episode["attack_s"]
+    said = [
+        "" if pd.isna(provoked) else f"attacks on lying down or turning over: {provoked}",
+        "" if pd.isna(seconds) else f"an attack lasts {seconds:g} s",
+    ]
+    return "; ".join(filter(None, said))
 
 
 def _say_turning_points(
@@ -152,7 +164,7 @@ def _say_precedence(verdict: pd.Series, criteria: Criteria) -> str:
         open_ = "what is met fits another cause alike"
         return f"nothing: {open_ if verdict['criteria'] else 'no criterion is met'}"
     if verdict["certainty"] == "resolved_before":
-        return "the site, which holds it for positional, while no test is positive any more"
+        return "the site, or the history, while no test is positive any more"
     if any(criteria.criteria[name].certainty in FIRM for name in verdict["criteria"].split()):
         return "criteria that are firm: only a decisive reason would outweigh them"
     return "criteria that are not firm, while the reasons against are too few to outweigh them"
@@ -250,6 +262,9 @@ def _say_test(test: pd.Series) -> str:
         if pd.notna(test[c])
     ]
     seen = "; ".join([" ".join(parts) or "no nystagmus", *timing, f"vertigo {test['vertigo']}"])
+    since = test["minutes_since_attempt"]
+    if pd.notna(since):
+        seen += f"; {since:g} min after the attempt"
     why = "" if pd.isna(test["reason"]) else f" ({test['reason']})"
     when = f"day {test['day']}, examination {test['examination']}{why}"
     return f"{when}: {codes.TEST[test['test']]}{side}: {seen}"
@@ -274,6 +289,8 @@ def _say_course(
         how = f"{row.setting}, {row.performed_by}" + (
             "" if row.completed == "yes" else ", not completed"
         )
+        if pd.notna(row.cycles) and pd.notna(row.cycles_planned):
+            how += f", {row.cycles} of {row.cycles_planned} planned repetitions"
         fit = FIT[judge_maneuver(maneuver, row.side, variants)["fit"]]
         text = f"day {row.day}, attempt {row.attempt}: {maneuver.name}{side}; {how}; {fit}"
         lines.append((row.day, row.attempt, 0, _wrap("", text, 2)))

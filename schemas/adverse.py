@@ -1,9 +1,13 @@
 """Adverse events as they are told of together."""
 
 from collections.abc import Mapping
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 
+import pandas as pd
+
 from schemas import codes
+from schemas.columns import SEPARATOR
 
 
 @dataclass(frozen=True)
@@ -22,3 +26,8 @@ EVENTS: Mapping[str, Event] = {
     "switch": Event("debris moved into another canal", frozenset({"canal_switch"})),
     "other": Event("another event", frozenset({"other"})),
 }
+
+
+def were_recorded(adverse: pd.Series, events: AbstractSet[str]) -> pd.Series:
+    """Whether each cell of `treatments.adverse`, which may hold several codes, has one of these."""
+    return adverse.str.split(SEPARATOR).map(lambda cell: not events.isdisjoint(cell)).astype(bool)

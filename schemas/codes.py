@@ -141,6 +141,10 @@ TEST_SIDE = {
     "left": "left ear down, or head turned left",
     "none": "midline test",
 }
+TEST_RESULT = {
+    "negative": "neither nystagmus nor vertigo",
+    "positive": "nystagmus or vertigo, which the other cells of the row tell",
+}
 VERTICAL = {"up": "fast phase up", "down": "fast phase down", "none": "no vertical part"}
 TORSION = {
     "right": "upper poles of the eyes beat toward the right ear",
@@ -238,7 +242,8 @@ CERTAINTY = {
         "positional"
     ),
     "resolved_before": (
-        "no positional test positive any more, in a case that the site holds for positional"
+        "no positional test positive any more, in a case that the site holds for positional, or "
+        "whose history is that of positional vertigo"
     ),
     "possible": "positional nystagmus or vertigo that meets no criteria",
     "none": "no criteria met",

@@ -3,8 +3,9 @@ the checks and the messages."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from itertools import combinations
 from typing import TYPE_CHECKING, Any, Generic, Literal, TypeVar
 
 import pandas as pd
@@ -14,6 +15,7 @@ from pandera.typing import DataFrame
 Severity = Literal["refuse", "set_aside", "warn"]
 VERSIONS = (1, 2)  # of the data dictionary: deliveries of all of them are read
 DICTIONARY_VERSION = VERSIONS[-1]  # the one to follow
+SEPARATOR = "; "  # between several entries of one cell
 Integer, Number, Text, Flag = pd.Int64Dtype, pd.Float64Dtype, pd.StringDtype, pd.BooleanDtype
 
 
@@ -74,6 +76,7 @@ def column(
     form_words: str | None = None,
     example: str | None = None,
     versions: tuple[int, ...] = VERSIONS,
+    several: bool = False,
 ) -> Any:
     """Declare a column that says what it means.
 
@@ -95,6 +98,9 @@ def column(
         What a cell may look like.
     versions
         Those of the data dictionary that have the column.
+    several
+        Whether a cell may hold several of the codes: they stand in the order of the list, each
+        once, separated by "; ". The first code of the list is that of none, and stands alone.
 
     Returns
     -------
@@ -110,11 +116,12 @@ def column(
         "ge": ge,
         "le": le,
         "versions": versions,
+        "several": several,
     }
     return pa.Field(
         description=meaning,
         nullable=not filled,
-        isin=None if codes is None else list(codes),
+        isin=None if codes is None else list_entries(codes) if several else list(codes),
         ge=ge,
         le=le,
         str_matches=None if form is None else f"^(?:{form})$",
@@ -122,9 +129,17 @@ def column(
     )
 
 
+def list_entries(codes: Iterable[str]) -> list[str]:
+    """What a cell of several codes may hold: the first alone, or any of the others."""
+    none, *others = codes
+    some = [c for n in range(1, len(others) + 1) for c in combinations(others, n)]
+    return [none, *(SEPARATOR.join(each) for each in some)]
+
+
 @dataclass(frozen=True)
 class Description:
-    """What one column of a table says of itself."""
+    """What one column of a table says of itself; `kept` is false where what a cell stands for is
+    written into other columns at intake."""
 
     name: str
     dtype: Any
@@ -138,6 +153,8 @@ class Description:
     form_words: str | None
     example: str | None
     versions: tuple[int, ...]
+    several: bool
+    kept: bool
 
 
 class Table(pa.DataFrameModel):
@@ -156,10 +173,16 @@ class Table(pa.DataFrameModel):
                 dtype=field.dtype.type,
                 meaning=field.description,
                 filled=not field.nullable,
+                kept=field.required,
                 **field.metadata,
             )
             for name, field in cls.to_schema().columns.items()
         }
+
+    @classmethod
+    def describe_kept(cls) -> dict[str, Description]:
+        """The columns that the store keeps."""
+        return {name: d for name, d in cls.describe().items() if d.kept}
 
     @classmethod
     def key(cls) -> list[str]:
@@ -177,9 +200,9 @@ class Table(pa.DataFrameModel):
 
     @classmethod
     def cast(cls, rows: pd.DataFrame) -> pd.DataFrame:
-        """The rows with exactly this table's columns, order and types;
+        """The rows with exactly the columns that are kept of this table, in order and typed;
         for data that were checked before and only lost their types."""
-        described = cls.describe()
+        described = cls.describe_kept()
         return pd.DataFrame(
             {name: rows[name].astype(d.dtype, copy=False) for name, d in described.items()},
             columns=list(described),
@@ -189,7 +212,7 @@ class Table(pa.DataFrameModel):
     def empty(cls) -> pd.DataFrame:
         """No rows, with the right columns and types."""
         return pd.DataFrame(
-            {name: pd.Series([], dtype=d.dtype) for name, d in cls.describe().items()}
+            {name: pd.Series([], dtype=d.dtype) for name, d in cls.describe_kept().items()}
         )
 
 

@@ -188,6 +188,9 @@ class OtherCause(Sourced):
         str, OneOf([code for code in codes.OTHER_DIAGNOSIS if code not in ("none", "unknown")])
     ]
     answers: dict[str, Literal["yes", "no"]] = {}
+    unless: dict[str, Literal["yes", "no"]] = Field(
+        default={}, description="None of these answers may be given"
+    )
     pattern: Pattern | None = None
     also_seen: Pattern | None = Field(
         default=None, description="Another test of the episode must show this"
@@ -207,6 +210,20 @@ class OtherCause(Sourced):
     def rests_on_answers(self) -> bool:
         """Whether no test has to show anything."""
         return self.pattern is None
+
+
+class ResolvedHistory(Sourced):
+    """What an episode must tell, with silent tests, to be positional vertigo that has resolved."""
+
+    answers: dict[str, Literal["yes", "no"]]
+    unless: dict[str, Literal["yes", "no"]] = Field(
+        default={}, description="None of these answers may be given"
+    )
+    attack_below_s: float = Field(gt=0, description="Attacks are shorter, seconds")
+    nothing_in: tuple[tuple[TestName, ...], ...] = Field(
+        description="One test of each group was done, on both ears if it has a side, and no test "
+        "before treatment showed nystagmus or vertigo"
+    )
 
 
 class DurationClasses(Closed):
@@ -245,6 +262,7 @@ class Criteria(Closed):
     criteria: dict[str, Criterion]
     flags: dict[str, Flag]
     other_causes: dict[str, OtherCause]
+    resolved_history: ResolvedHistory
     later_flags: dict[str, LaterFlag]
 
     @model_validator(mode="after")

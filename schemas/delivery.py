@@ -9,7 +9,16 @@ import pandas as pd
 from pandera.typing import Series
 
 from schemas import codes
-from schemas.columns import DICTIONARY_VERSION, Integer, Number, Table, Text, column, row_rule
+from schemas.columns import (
+    DICTIONARY_VERSION,
+    VERSIONS,
+    Integer,
+    Number,
+    Table,
+    Text,
+    column,
+    row_rule,
+)
 
 CODE = "[A-Z0-9-]{3,24}"
 CODE_WORDS = "3 to 24 capital letters, digits or hyphens"
@@ -35,9 +44,14 @@ def day(meaning: str, *, filled: bool = True, le: float = 36500, example: str = 
     return column(meaning, unit="days from day 0", filled=filled, ge=-36500, le=le, example=example)
 
 
-def screening(meaning: str) -> Any:
+def screening(meaning: str, versions: tuple[int, ...] = VERSIONS) -> Any:
     """A column of a screening finding for a cause other than canal debris."""
-    return column(f"Screening finding: {meaning}", codes=codes.YES_NO_UNKNOWN, example="no")
+    return column(
+        f"Screening finding: {meaning}",
+        codes=codes.YES_NO_UNKNOWN,
+        example="no",
+        versions=versions,
+    )
 
 
 def own_count(meaning: str) -> Any:
@@ -220,6 +234,9 @@ class Episodes(Table):
     spontaneous_vertical_nystagmus: Series[Text] = screening(
         "vertical nystagmus while sitting still"
     )
+    spontaneous_horizontal_nystagmus: Series[Text] = screening(
+        "horizontal nystagmus while sitting still, to the same side wherever the patient looks", NEW
+    )
     gaze_evoked_nystagmus: Series[Text] = screening("nystagmus that changes direction with gaze")
     cannot_stand: Series[Text] = screening("cannot stand without support")
     severe_headache_or_neck_pain: Series[Text] = screening("sustained severe headache or neck pain")
@@ -227,7 +244,26 @@ class Episodes(Table):
     symptoms_only_on_standing: Series[Text] = screening(
         "symptoms only on standing, relieved by sitting or lying"
     )
+    pressure_drop_on_standing: Series[Text] = screening(
+        "within 3 minutes of standing up the blood pressure fell by 20 mmHg systolic or 10 "
+        "diastolic; empty if it was not measured",
+        NEW,
+    )
     continuous_24h: Series[Text] = screening("vertigo without a break for 24 hours or more")
+    provoked_by_lying_or_turning: Series[Text] = column(
+        "History: attacks come on lying down or on turning over in bed",
+        codes=codes.YES_NO_UNKNOWN,
+        example="yes",
+        versions=NEW,
+    )
+    attack_s: Series[Number] = column(
+        "History: how long an attack lasts, as the patient says",
+        unit="seconds",
+        ge=0,
+        le=86400,
+        example="20",
+        versions=NEW,
+    )
     attacks_over_2min: Series[Text] = screening("attacks that last longer than two minutes")
     migraine_features_with_attacks: Series[Text] = screening("migraine features during the attacks")
     other_diagnosis: Series[Text] = column(
@@ -265,6 +301,32 @@ class Episodes(Table):
         return ~(named & rows["other_diagnosis_day"].isna())
 
     @row_rule(
+        "attack_lengths_agree",
+        column="attack_s",
+        message="attack_s and attacks_over_2min contradict each other.",
+        fix="Enter how long an attack lasts, in seconds, or leave one of the two cells empty.",
+        severity="warn",
+    )
+    def _attack_lengths_agree(cls, rows: pd.DataFrame) -> pd.Series:
+        longer = rows["attack_s"] > LONG_ATTACK_S
+        said = rows["attacks_over_2min"]
+        return ~((longer & said.eq("no")) | (~longer & said.eq("yes"))).fillna(False)
+
+    @row_rule(
+        "standing_is_not_lying_down",
+        column="symptoms_only_on_standing",
+        message=(
+            "Symptoms come only on standing, yet also on lying down or turning over: neither "
+            "answer is used."
+        ),
+        fix="Ask again, or leave the answer empty that nobody is sure of.",
+        severity="warn",
+    )
+    def _standing_is_not_lying_down(cls, rows: pd.DataFrame) -> pd.Series:
+        both = rows[["symptoms_only_on_standing", "provoked_by_lying_or_turning"]].eq("yes")
+        return ~both.fillna(False).all(axis=1)
+
+    @row_rule(
         "no_canal_has_no_side",
         column="recorded_canal",
         message="recorded_canal is none, yet a side, an arm or a mechanism is recorded.",
@@ -283,6 +345,8 @@ class Episodes(Table):
         return ~(rows["recorded_canal"].eq("none").fillna(False) & detailed)
 
 
+LONG_ATTACK_S = 120  # attacks_over_2min in seconds
+SIGNS = ("vertical", "torsion", "horizontal", "vertigo")  # all none in a negative test
 SIDED_TESTS = ("dix_hallpike", "side_lying", "half_dix_hallpike", "supine_roll")
 MIDLINE_TESTS = ("straight_head_hang", "bow", "lean", "lying_down")
 
@@ -310,11 +374,29 @@ class Examinations(Table):
         le=999,
         example="0",
     )
+    minutes_since_attempt: Series[Number] = column(
+        "Time from the end of that attempt to this test, on the same day",
+        unit="minutes",
+        ge=0,
+        le=1440,
+        example="30",
+        versions=NEW,
+    )
     test: Series[Text] = column(
         "Positional test", codes=codes.TEST, filled=True, example="dix_hallpike"
     )
     side: Series[Text] = column(
-        "Ear down or head turned to", codes=codes.TEST_SIDE, filled=True, example="right"
+        "Ear down or head turned to; of sitting up, the ear that was down before",
+        codes=codes.TEST_SIDE,
+        filled=True,
+        example="right",
+    )
+    result: Series[Text] | None = column(  # written out at intake, and not kept
+        "negative, if there was neither nystagmus nor vertigo: the next three cells and vertigo "
+        "may then stay empty",
+        codes=codes.TEST_RESULT,
+        example="negative",
+        versions=NEW,
     )
     vertical: Series[Text] = column(
         "Vertical part of the nystagmus", codes=codes.VERTICAL, filled=True, example="up"
@@ -378,6 +460,34 @@ class Examinations(Table):
         return ~(rows["test"].isin(SIDED_TESTS) & rows["side"].eq("none").fillna(False))
 
     @row_rule(
+        "result_fits_the_rest",
+        column="result",
+        message="result says something else than the cells for nystagmus and vertigo.",
+        fix=(
+            "For a test that showed nothing enter negative and no nystagmus or vertigo; for any "
+            "other enter what was seen and felt, and positive or nothing as result."
+        ),
+    )
+    def _result_fits_the_rest(cls, rows: pd.DataFrame) -> pd.Series:
+        if "result" not in rows:
+            return pd.Series(True, index=rows.index)
+        shown = rows[list(SIGNS)].ne("none").fillna(False).any(axis=1)
+        nothing = rows[list(SIGNS)].eq("none").fillna(False).all(axis=1)
+        negative, positive = (rows["result"].eq(code).fillna(False) for code in codes.TEST_RESULT)
+        return ~((negative & shown) | (positive & nothing))
+
+    @row_rule(
+        "minutes_need_an_attempt",
+        column="minutes_since_attempt",
+        message="Minutes since an attempt are entered, but after_attempt names none of that day.",
+        fix="Enter in after_attempt the last attempt before this test, or clear the minutes.",
+        severity="warn",
+    )
+    def _minutes_need_an_attempt(cls, rows: pd.DataFrame) -> pd.Series:
+        untold = rows["after_attempt"].fillna(0).eq(0)
+        return ~(rows["minutes_since_attempt"].notna() & untold)
+
+    @row_rule(
         "midline_test_has_no_side",
         column="side",
         message="This test is done in the midline, but a side is entered.",
@@ -429,6 +539,13 @@ class Treatments(Table):
     cycles: Series[Integer] = column(
         "Repetitions in that session, or in the course", ge=1, le=9999, example="2"
     )
+    cycles_planned: Series[Integer] = column(
+        "Repetitions that were planned for a course at home; cycles are those that were done",
+        ge=1,
+        le=9999,
+        example="210",
+        versions=NEW,
+    )
     setting: Series[Text] = column(
         "Where it was done", codes=codes.SETTING, filled=True, example="clinic"
     )
@@ -451,7 +568,11 @@ class Treatments(Table):
         "All positions were reached", codes=codes.YES_NO, filled=True, example="yes"
     )
     adverse: Series[Text] = column(
-        "Adverse event", codes=codes.ADVERSE, filled=True, example="none"
+        "Adverse events; several stand in one cell",
+        codes=codes.ADVERSE,
+        filled=True,
+        example="none",
+        several=True,
     )
 
     class Config:

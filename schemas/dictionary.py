@@ -17,7 +17,7 @@ from schemas.columns import (
     Severity,
     Table,
 )
-from schemas.delivery import OLDEST, TABLES, Submission
+from schemas.delivery import OLDEST, SIGNS, TABLES, Submission
 from schemas.reasons import explain_why
 
 DELIVERED: dict[str, type[Table]] = {"submission": Submission} | TABLES
@@ -52,6 +52,8 @@ class Entry:
         Why it is asked for.
     versions
         Those of the dictionary that have it.
+    several
+        Whether a cell may hold several codes.
     codes
         The closed list with its meanings, empty where there is none.
     """
@@ -68,6 +70,7 @@ class Entry:
     example: str
     why: str
     versions: tuple[int, ...]
+    several: bool
     codes: dict[str, str] = field(default_factory=dict)
 
 
@@ -111,6 +114,8 @@ def say_table(table: str) -> str:
 
 def say_form(entry: Entry) -> str:
     """What may stand in a cell, in half a sentence: kind, bounds, unit, form."""
+    if entry.several:
+        return "one or more of the listed codes, with semicolons between them"
     if entry.codes:
         return "one of the listed codes"
     if entry.kind == "text":
@@ -137,6 +142,8 @@ def say_number(number: float) -> str:
 
 def say_need(entry: Entry) -> str:
     """Whether a cell may be empty."""
+    if entry.table == "examinations" and entry.column in SIGNS:
+        return "must be filled, unless result is negative"
     return "must be filled" if entry.needed else "may be empty"
 
 
@@ -180,5 +187,6 @@ def _describe(table: str, column: Description, maneuvers: Mapping[str, str]) -> 
         example=column.example or "",
         why=explain_why(table, column.name),
         versions=column.versions,
+        several=column.several,
         codes=dict(codes),
     )

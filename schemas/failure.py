@@ -43,6 +43,7 @@ EVIDENCE = {
         "the head hang lay outside the tolerance, but was estimated or its source is not known"
     ),
     "not_completed": "not all positions were reached",
+    "fewer_than_planned": "a course at home of which little was done",
     "done_alone": "nobody watched the maneuver",
     "treated_other_ear": "the ear that was treated is not one that the first tests allow",
     "later_test_other_ear": "tests after the maneuver point to the ear that was not treated",
@@ -70,7 +71,8 @@ EVIDENCE = {
     "canal_switch_recorded": "the site recorded a canal switch during the maneuver",
     "tested_canal_newly_positive": "a canal that had been silent before the maneuver is positive",
     "cleared_within_visit": (
-        "the tests were negative in the visit of the maneuver and positive later"
+        "the tests were negative in the visit of the maneuver, not only while nystagmus may have "
+        "been tired, and positive later"
     ),
     "first_tests_several": "the first tests show several canals or both ears",
     "later_tests_several": "tests of one day after the maneuver show several canals or both ears",
@@ -106,6 +108,7 @@ TECHNIQUE = {  # the parts of the reason, each with its words and its evidence
     ),
     "completed": ("not all positions reached", ("not_completed",)),
     "alone": ("nobody watched", ("done_alone",)),
+    "doses": ("a course at home hardly done", ("fewer_than_planned",)),
 }
 
 
@@ -145,6 +148,22 @@ class GrossAngle(Closed):
     standing: Standing
 
 
+class Fatigue(Closed):
+    """How long after a maneuver a silent test may only be tired."""
+
+    over_after_min: float = Field(gt=0)
+    source: str = Field(min_length=1)
+    standing: Standing
+
+
+class Doses(Closed):
+    """How much of a planned course at home must have been done."""
+
+    least_share: float = Field(gt=0, le=1)
+    source: str = Field(min_length=1)
+    standing: Standing
+
+
 class Remission(Closed):
     """How long the vertigo of a canal lasts without treatment."""
 
@@ -159,6 +178,8 @@ class Failure(Closed):
     patterns: dict[Annotated[str, OneOf(EVIDENCE)], Pattern]
     tolerances: dict[str, Tolerance]
     gross_angle: GrossAngle | None = None
+    fatigue: Fatigue | None = None
+    doses: Doses | None = None
     trusted_angle_sources: tuple[Literal["measured", "estimated", "not_recorded"], ...]
     alone: tuple[Literal["clinician", "self_supervised", "self_unsupervised", "caregiver"], ...]
     remission: dict[Canal, Remission]

@@ -61,14 +61,31 @@ WHY = {
     "spontaneous_vertical_nystagmus": (
         "A warning sign of a central cause: such cases are kept apart."
     ),
+    # criteria of acute unilateral vestibulopathy: Strupp M et al. J Vestib Res 2022;32:389-406
+    "spontaneous_horizontal_nystagmus": (
+        "With vertigo without a break for a day it points to neuritis, unless a test shows debris."
+    ),
     "gaze_evoked_nystagmus": "A warning sign of a central cause: such cases are kept apart.",
     "cannot_stand": "A warning sign of a central cause: such cases are kept apart.",
     "severe_headache_or_neck_pain": "A warning of a cause that is not positional vertigo.",
     "new_hearing_change": "It points to another disease of the ear.",
     # Kim HA et al. J Vestib Res 2019;29:45-56
     "symptoms_only_on_standing": "It points to blood pressure rather than to position.",
+    # Kim 2019, as above; the fall: Freeman R et al. Clin Auton Res 2011;21:69-72 (from memory)
+    "pressure_drop_on_standing": (
+        "Where it was measured and did not fall, symptoms on standing do not set a case apart."
+    ),
     # Strupp M et al. J Vestib Res 2022;32:389-406
     "continuous_24h": "It points to neuritis rather than to positional vertigo.",
+    # probable positional vertigo, spontaneously resolved: von Brevern M et al. J Vestib Res
+    # 2015;25:105-117
+    "provoked_by_lying_or_turning": (
+        "With silent tests it tells positional vertigo that has resolved; alone it excludes nobody."
+    ),
+    "attack_s": (
+        "Attacks under a minute, with silent tests, tell positional vertigo that has resolved; "
+        "alone it excludes nobody."
+    ),
     # von Brevern M et al. J Vestib Res 2015;25:105-117
     "attacks_over_2min": "Positional vertigo comes in shorter attacks.",
     # Lempert 2022, as above
@@ -79,8 +96,13 @@ WHY = {
     "reason": "Who comes because of symptoms is not like those who come as planned.",
     "examination": "It keeps the tests of one day in order.",
     "after_attempt": "A test before the maneuver and one after it mean different things.",
+    # Imai T et al. Eur Arch Otorhinolaryngol 2018, doi 10.1007/s00405-018-5165-3
+    "minutes_since_attempt": (
+        "Nystagmus that tired is back within half an hour: a test that is silent later tells more."
+    ),
     "test": "Each test is for certain canals.",
     "examinations.side": "It helps to tell which ear is affected.",
+    "result": "One cell in place of four, for the many tests that show nothing.",
     "vertical": "Its direction tells the canal.",
     "torsion": "Its direction tells the ear.",
     "horizontal": "Its direction tells the canal, and helps to tell free debris from adherent.",
@@ -100,6 +122,7 @@ WHY = {
     "maneuver": "What was tried first, second and third is the question of this project.",
     "treatments.side": "The wrong side is a reason for failure.",
     "cycles": "More repetitions may do more.",
+    "cycles_planned": "A course of which little was done has hardly been tried.",
     "setting": "A maneuver at home may not do what it does in the clinic.",
     "performed_by": "Done alone, a maneuver may fail for its technique.",
     "head_turn_deg": "Angles are one of the few reasons for failure that can be mended.",

@@ -105,6 +105,10 @@ COLUMNS: dict[str, Words] = {
         "dix_hallpike": "dix|hallpike|dh|dht",
         "supine_roll": "roll|head roll|pagnini-mcclure|mcclure|srt",
     },
+    "result": {
+        "negative": "neg|negativ|négatif|négative|negativo|negativa|negatief",
+        "positive": "pos|positiv|positif|positivo|positiva|positief",
+    },
     "vertical": VERTICAL,
     "horizontal": HORIZONTAL,
     "vertigo": {"mild": "leicht|slight", "moderate": "mittel|mäßig", "severe": "stark|schwer"},
@@ -161,6 +165,10 @@ HEADERS: Words = {  # other names of columns: translations and usual short forms
         "call days|anruftage|jours d'appel|días de llamada|giorni di chiamata|beldagen|"
         "dias de chamada"
     ),
+    "result": "test result|ergebnis|befund|résultat|resultado|risultato|resultaat|wynik|resultat",
+    "attack_s": "attack sec|attack seconds|attack duration",
+    "minutes_since_attempt": "minutes since maneuver|minutes after maneuver",
+    "cycles_planned": "planned cycles|planned repetitions|repetitions planned",
     "duration_s": "duration sec|duration seconds",
     "latency_s": "latency sec|latency seconds",
 }

@@ -31,7 +31,7 @@ SINGULAR = {
 def columns_of(name: str) -> dict[str, Description]:
     """The columns of a warehouse table, by the plural name that the code and the deliveries use."""
     if name in TABLES:
-        return Provenance.describe() | TABLES[name].describe()
+        return Provenance.describe() | TABLES[name].describe_kept()
     return model_of(name).describe()
 
 

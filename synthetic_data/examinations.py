@@ -95,9 +95,7 @@ def tell_reasons(
     told = days["reason"].to_numpy(object)
     told[chance(rng, 0.02, len(days))] = "unknown"
     days["reason"] = blank(rng, told, 0.06)
-    return tests.drop(columns="reason").merge(
-        days, on=["case", "day"], how="left", validate="many_to_one"
-    )
+    return tests.merge(days, on=["case", "day"], how="left", validate="many_to_one")
 
 
 def choose_tests(

@@ -7,6 +7,7 @@ from itertools import chain, islice, product
 import numpy as np
 import pandas as pd
 
+from schemas.columns import Table
 from schemas.delivery import TABLES
 from schemas.maneuver import Maneuver
 from synthetic_data.clinicians import Views, draw_recognition, draw_views, record_views
@@ -18,6 +19,7 @@ from synthetic_data.patients import PRESENTATIONS, SIDE_NAMES, Cases, draw_cases
 from synthetic_data.scenario import OTHER_CAUSES, SCREENING, VARIANTS, Scenario
 from synthetic_data.signs import PATTERN_NAMES
 from synthetic_data.sites import Site
+from synthetic_data.version_2 import add_history, add_minutes, add_plans_and_events
 from synthetic_data.visits import Clinic
 
 TREATED_EAR = np.array(["right", "left", "both", "none"], dtype=object)
@@ -59,7 +61,7 @@ def simulate_site(
     attempts["side"] = TREATED_EAR[attempts["side"]]
     rows = {
         "episodes": write_episodes(rng, site, course, first_views, attempts, contacts, diagnosis),
-        "examinations": examine(rng, scenario, site, cases, examinations).assign(reason=None),
+        "examinations": examine(rng, scenario, site, cases, examinations),
         "treatments": attempts,
         "followups": report(rng, site, course, contacts),
     }
@@ -67,11 +69,21 @@ def simulate_site(
         own = np.random.default_rng([seed, int(site.code[1:]), 2])  # what version 2 adds
         rows["examinations"] = tell_reasons(own, rows["examinations"], examinations)
         rows["followups"] = add_calls(own, site, course, rows["followups"])
+        further = np.random.default_rng([seed, int(site.code[1:]), 3])
+        rows["episodes"] = add_history(further, rows["episodes"], cases)
+        rows["examinations"] = add_minutes(further, rows["examinations"])
+        rows["treatments"] = add_plans_and_events(further, rows["treatments"])
     codes = name_codes("EP", count)
     for name in ("examinations", "treatments", "followups"):
         rows[name] = rows[name].assign(episode_id=codes[rows[name]["case"]])
-    tables = {name: TABLES[name].cast(rows[name]) for name in TABLES}
+    tables = {name: model.cast(_fill_up(model, rows[name])) for name, model in TABLES.items()}
     return Records(site, cases, tables, tell_truth(site, course))
+
+
+def _fill_up(model: type[Table], rows: pd.DataFrame) -> pd.DataFrame:
+    """The rows with the columns that another version of the dictionary has, empty."""
+    absent = model.describe_kept().keys() - set(rows)
+    return rows.assign(**dict.fromkeys(sorted(absent)))
 
 
 def name_codes(prefix: str, count: int) -> np.ndarray:

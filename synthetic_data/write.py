@@ -71,7 +71,7 @@ def plan_of(site: Site) -> dict[str, object]:
 def keep_to_version(rows: pd.DataFrame, table: str, version: int) -> pd.DataFrame:
     """The columns that a version of the dictionary has."""
     described = TABLES[table].describe()
-    return rows[[name for name in rows if version in described[name].versions]]
+    return rows[[n for n, d in described.items() if n in rows and version in d.versions]]
 
 
 def say_in_own_words(cells: dict[str, pd.DataFrame], site_map: SiteMap) -> dict[str, pd.DataFrame]:

@@ -4,6 +4,7 @@ or undetermined."""
 import numpy as np
 import pandas as pd
 
+from pipeline.adjudication.flags import have_resolved_history
 from pipeline.adjudication.readings import read_variants
 from pipeline.adjudication.reasons import (
     date_recognition,
@@ -64,6 +65,7 @@ def adjudicate_episodes(
     examined = join_findings(examinations, findings)
     before = examined[examined["before_treatment"]]
     facts = episodes[[*EPISODE, "other_diagnosis", "other_diagnosis_day", "recorded_canal"]]
+    facts = facts.assign(typical=have_resolved_history(episodes, before, criteria.resolved_history))
     pairs = pair_rolls(before, across_days=True)
     facts = facts.join(read_variants(match_variants(before, pairs, criteria)), on=EPISODE)
     facts = facts.join(_weigh_reasons(reasons, criteria), on=EPISODE).fillna(NOTHING_AGAINST)
@@ -121,8 +123,8 @@ def _state_verdicts(facts: pd.DataFrame) -> pd.DataFrame:
     without these it is undetermined; else firm criteria make it positional; else another cause that
     tests show, another diagnosis of the site, no canal recorded, or two strong or moderate flags
     set it apart, and so does a cause that only answers tell, where no nystagmus is as described;
-    else weaker criteria make it positional; else it is undetermined, unless the site
-    holds it for positional and no test is positive any more.
+    else weaker criteria make it positional; else it is undetermined, unless no test is positive any
+    more and the site holds it for positional, or its history is that of positional vertigo.
 
     Another diagnosis that was made by then leaves no criterion definite.
     """
@@ -141,9 +143,8 @@ def _state_verdicts(facts: pd.DataFrame) -> pd.DataFrame:
     )
     met = facts["certainty"].notna()
     quiet = ~facts["seen"].fillna(False) & facts["first_test_day"].notna()
-    resolved = quiet & facts["recorded_canal"].isin(
-        ["posterior", "lateral", "anterior", "multiple"]
-    )
+    held = facts["recorded_canal"].isin(["posterior", "lateral", "anterior", "multiple"])
+    resolved = quiet & (held | facts["typical"])
     steps = [
         (flagged | (alike & (elsewhere | facts["seen_cause"].gt(0))), "apart"),
         (alike, "undetermined"),

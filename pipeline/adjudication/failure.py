@@ -22,7 +22,7 @@ from schemas.columns import Frame
 from schemas.criteria import Criteria
 from schemas.delivery import Episodes, Examinations, Followups, Treatments
 from schemas.derived import Adjudications, Attempts, FailureReasons, Findings, Spells
-from schemas.failure import VIEW, Failure
+from schemas.failure import VIEW, Failure, Fatigue
 from schemas.keys import EPISODE
 from schemas.maneuver import Maneuver
 
@@ -90,7 +90,7 @@ def explain_failures(
             failures[failures["canal"].eq("multiple") | failures["side_seen"].eq("both")],
             "first_tests_several",
         ),
-        _list(failures[failures["same_visit"].eq("negative")], "cleared_within_visit"),
+        find_cleared(failures, record.examinations, failure.fatigue),
         find_later_success(failures, record.attempts, maneuvers),
         find_remission(failures, treatments, record.spells, maneuvers, failure.remission),
         explain_retreatment(sessions[sessions["outcome"].eq("negative")], record.followups),
@@ -220,6 +220,22 @@ def tell_switches(sessions: pd.DataFrame, switches: pd.DataFrame) -> pd.DataFram
             _list(failed[recorded], "canal_switch_recorded"),
         ]
     )
+
+
+def find_cleared(
+    failures: pd.DataFrame, examinations: Frame[Examinations], fatigue: Fatigue | None
+) -> pd.DataFrame:
+    """Evidence that debris came back: failed sessions after which the tests of the visit were
+    negative, unless all of these are known to have been done while nystagmus may only have been
+    tired."""
+    cleared = failures[failures["same_visit"].eq("negative")]
+    if fatigue is not None:
+        after = examinations[examinations["after_attempt"].ge(1).fillna(False)]
+        minutes = after["minutes_since_attempt"].fillna(fatigue.over_after_min)
+        latest = minutes.groupby([after[name] for name in (*EPISODE, "day")]).max()
+        waited = cleared[[*EPISODE, "day"]].join(latest, on=[*EPISODE, "day"])
+        cleared = cleared[waited["minutes_since_attempt"].ge(fatigue.over_after_min)]
+    return _list(cleared, "cleared_within_visit")
 
 
 def find_misfits(given: pd.DataFrame) -> pd.DataFrame:

@@ -1,14 +1,16 @@
 """What speaks for another cause: flags with their weights, and other causes by their published
 criteria."""
 
+from collections.abc import Mapping
+
 import numpy as np
 import pandas as pd
 
 from pipeline.adjudication.ears import OTHER_EAR, are_silent, name_ear
 from pipeline.adjudication.patterns import find_pattern
 from schemas.columns import Frame
-from schemas.criteria import Criteria, Flag, OtherCause
-from schemas.delivery import SIDED_TESTS, Episodes
+from schemas.criteria import Criteria, Flag, OtherCause, ResolvedHistory
+from schemas.delivery import LONG_ATTACK_S, SIDED_TESTS, Episodes
 from schemas.keys import EPISODE
 
 
@@ -75,9 +77,7 @@ def _find_episodes(
 def _find_cause(
     episodes: pd.DataFrame, before: pd.DataFrame, pairs: pd.DataFrame, cause: OtherCause
 ) -> pd.DataFrame:
-    holds = pd.Series(True, index=episodes.index)
-    for field, answer in cause.answers.items():
-        holds &= episodes[field].eq(answer).fillna(False)
+    holds = _answer(episodes, cause.answers, cause.unless)
     members = pd.MultiIndex.from_frame(episodes[EPISODE])
     for pattern in filter(None, (cause.pattern, cause.also_seen)):
         candidates = pairs if pattern.both_sides else before
@@ -86,6 +86,52 @@ def _find_cause(
     if cause.nothing_in:
         holds &= _found_nothing(members, before, cause.nothing_in)
     return episodes[holds]
+
+
+def have_resolved_history(
+    episodes: Frame[Episodes], before: pd.DataFrame, history: ResolvedHistory
+) -> pd.Series:
+    """Whether each episode has the history of positional vertigo, and tests before treatment that
+    were all done and all silent: the probable form of the criteria, which has resolved by itself.
+
+    What was not asked is not such a history.
+
+    Parameters
+    ----------
+    episodes
+        The episodes.
+    before
+        Their tests before treatment, joined with their findings.
+    history
+        What is asked for.
+
+    Returns
+    -------
+    pd.Series
+        bool by the index of `episodes`.
+    """
+    brief = (episodes["attack_s"] < history.attack_below_s).fillna(False).astype(bool)
+    told = _answer(episodes, history.answers, history.unless) & brief
+    members = pd.MultiIndex.from_frame(episodes[EPISODE])
+    return told & _found_nothing(members, before, history.nothing_in)
+
+
+def complete_answers(episodes: Frame[Episodes]) -> pd.DataFrame:
+    """The episodes with attacks_over_2min as their length tells, where it was left empty."""
+    told = (episodes["attack_s"] > LONG_ATTACK_S).map({True: "yes", False: "no"}).astype("string")
+    return episodes.assign(attacks_over_2min=episodes["attacks_over_2min"].fillna(told))
+
+
+def _answer(
+    episodes: pd.DataFrame, answers: Mapping[str, str], unless: Mapping[str, str]
+) -> pd.Series:
+    """Whether all of some answers were given, and none of others."""
+    holds = pd.Series(True, index=episodes.index)
+    for field, answer in answers.items():
+        holds &= episodes[field].eq(answer).fillna(False).astype(bool)
+    for field, answer in unless.items():
+        holds &= ~episodes[field].eq(answer).fillna(False).astype(bool)
+    return holds
 
 
 def _found_nothing(

@@ -20,9 +20,9 @@ def find_flaws(
     a flaw counts if every attempt of the session shows it.
 
     `given` are the attempts of first sessions. Each maneuver is judged by its own protocol: its own
-    usual hold, and its own angles; exercises are meant to be done alone. What was not recorded is
-    no flaw. The result has site, episode_id, evidence and day, as with every other kind of
-    evidence.
+    usual hold, and its own angles; exercises are meant to be done alone, and a course is judged by
+    what was planned. What was not recorded is no flaw. The result has site, episode_id, evidence
+    and day, as with every other kind of evidence.
     """
     listed = {code: m.technique.hold_least_s for code, m in maneuvers.items() if m.technique}
     usual = given["maneuver"].map(listed).astype("Float64")
@@ -33,6 +33,9 @@ def find_flaws(
         "not_completed": given["completed"].eq("no"),
         "done_alone": given["performed_by"].isin(failure.alone) & ~given["maneuver"].isin(at_home),
     }
+    if failure.doses is not None:
+        least = failure.doses.least_share * given["cycles_planned"]
+        flaws["fewer_than_planned"] = given["cycles"] < least
     trusted = given["angle_source"].isin(failure.trusted_angle_sources)
     for column in ANGLES:
         name, outside = column.replace("_deg", "_outside"), _lie_outside(given, column, ranges)

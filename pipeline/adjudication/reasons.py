@@ -3,7 +3,7 @@ which it was on record."""
 
 import pandas as pd
 
-from pipeline.adjudication.flags import find_other_causes, raise_flags
+from pipeline.adjudication.flags import complete_answers, find_other_causes, raise_flags
 from pipeline.adjudication.rolls import pair_rolls
 from schemas.columns import Frame
 from schemas.criteria import Criteria
@@ -136,7 +136,7 @@ def _date_signs(
     def rename(rows: pd.DataFrame) -> pd.DataFrame:
         return rows.assign(episode_id=rows["so_far"]).reset_index(drop=True)
 
-    views = rename(episodes.merge(days, on=EPISODE))
+    views = rename(complete_answers(episodes).merge(days, on=EPISODE))
     known = before.merge(days, on=EPISODE)
     known = rename(known[known["day"].le(known["known_day"])])
     pairs = pair_rolls(known, across_days=True)

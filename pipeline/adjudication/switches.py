@@ -19,6 +19,7 @@ import pandas as pd
 
 from pipeline.adjudication.days import keep_until_reclassified, read_each_day
 from pipeline.adjudication.readings import join_sorted
+from schemas.adverse import EVENTS, were_recorded
 from schemas.columns import Frame
 from schemas.criteria import Criteria
 from schemas.delivery import Examinations, Treatments
@@ -83,7 +84,8 @@ def find_switches(
         "moved"
     )
     recorded = treatments[
-        treatments["adverse"].eq("canal_switch") & _are_among(treatments, adjudications)
+        were_recorded(treatments["adverse"], EVENTS["switch"].codes)
+        & _are_among(treatments, adjudications)
     ]
     days = [moved[DAY].assign(by="shown_day"), recorded[DAY].assign(by="recorded_day")]
     seen = pd.concat(days, ignore_index=True).astype({"day": "Int64"})

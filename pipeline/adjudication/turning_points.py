@@ -39,7 +39,8 @@ def find_turning_points(
     list of str
         Columns of the episode; none where no single answer would, or the tests alone decide.
     """
-    asked = dict.fromkeys(_list_answers(criteria), "no") | RECORDED
+    spared = {column: a for c in criteria.other_causes.values() for column, a in c.unless.items()}
+    asked = dict.fromkeys(_list_answers(criteria), "no") | spared | RECORDED
     given = episodes.iloc[0]
     changed = {
         column: value
@@ -70,7 +71,7 @@ def list_undecided(episode: pd.Series, criteria: Criteria) -> dict[str, list[str
         missing = [c for c, answer in known.items() if pd.isna(answer) or answer == "unknown"]
         ruled_out = any(
             answer != cause.answers[c] for c, answer in known.items() if c not in missing
-        )
+        ) or any(episode[c] == answer for c, answer in cause.unless.items() if pd.notna(episode[c]))
         if missing and not ruled_out:
             undecided[name] = missing
     return undecided

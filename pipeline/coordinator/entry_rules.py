@@ -43,7 +43,7 @@ def make_rule(entry: Entry, cell: str, list_range: str | None = None) -> DataVal
         _fit(entry.column, LONGEST_TITLE),
         _fit(write_hint(entry), LONGEST_TEXT),
     )
-    if rule.type:
+    if rule.type and not entry.several:  # a list knows one code a cell
         rule.showErrorMessage, rule.errorStyle = True, "stop"
         rule.errorTitle, rule.error = rule.promptTitle, _fit(write_refusal(entry), LONGEST_TEXT)
     return rule

@@ -29,6 +29,7 @@ NO_SIGN = dict.fromkeys(
     (
         "focal_neurological_sign",
         "spontaneous_vertical_nystagmus",
+        "spontaneous_horizontal_nystagmus",
         "gaze_evoked_nystagmus",
         "cannot_stand",
         "severe_headache_or_neck_pain",
@@ -44,6 +45,8 @@ EVERY_EPISODE: Row = {
     "recorded_mechanism": "canalolithiasis",
     "migraine_history": "no",
     **NO_SIGN,
+    "provoked_by_lying_or_turning": "yes",
+    "attack_s": 20,
     "other_diagnosis": "none",
 }
 WOMAN: Row = {
@@ -80,13 +83,7 @@ EPISODES: tuple[Row, ...] = (
     | {"recorded_arm": "short", "arm_basis": "sitting_up"},
 )
 
-SILENT: Row = {
-    "vertical": "none",
-    "torsion": "none",
-    "horizontal": "none",
-    "vertigo": "none",
-    "fixation_removed": "yes",
-}
+SILENT: Row = {"result": "negative", "fixation_removed": "yes"}  # in place of four cells
 UP_RIGHT: Row = {
     "vertical": "up",
     "torsion": "right",
@@ -135,7 +132,8 @@ EXAMINATIONS: tuple[Row, ...] = (
     _test("EP-0002", 3, 1, "supine_roll", "left", GEOTROPIC)
     | CAME
     | {"latency_s": 1, "duration_s": 20, "vertigo": "mild"},
-    _test("EP-0002", 3, 2, "supine_roll", "left", SILENT, after_attempt=2),
+    _test("EP-0002", 3, 2, "supine_roll", "left", SILENT, after_attempt=2)
+    | {"minutes_since_attempt": 35},
     _test("EP-0002", 10, 1, "supine_roll", "left", SILENT) | PLANNED,
     _test("EP-0002", 10, 2, "supine_roll", "right", SILENT),
     _test("EP-0003", 0, 1, "dix_hallpike", "right", SILENT) | CAME,
@@ -163,7 +161,7 @@ TREATMENTS: tuple[Row, ...] = (
         "side": "left",
         "cycles": 1,
     }
-    | {**IN_CLINIC, "hold_s": 30, "completed": "no", "adverse": "nausea"},
+    | {**IN_CLINIC, "hold_s": 30, "completed": "no", "adverse": "nausea; neck_pain"},
     {
         "episode_id": "EP-0002",
         "day": 3,
@@ -181,6 +179,7 @@ TREATMENTS: tuple[Row, ...] = (
         "maneuver": "repeated_sit_ups",
         "side": "right",
         "cycles": 10,
+        "cycles_planned": 12,
     }
     | {
         "setting": "home",

@@ -45,6 +45,9 @@ LINES = (
     "each day is enough. In the sheet submission, enter the days on which you plan to test again "
     "and to telephone, with semicolons between them, as 7; 14; leave the value empty if there is "
     "no fixed plan.",
+    "Where a test showed neither nystagmus nor vertigo, choose negative as its result: vertical, "
+    "torsion, horizontal and vertigo may then stay empty. Several adverse events stand in one cell "
+    "with semicolons between them, as nausea; neck_pain.",
     "Enter nothing that identifies a person, nowhere in the workbook: no names, dates, record "
     "numbers, addresses, telephone numbers, remarks or comments. Enter 90+ for every age of 90 or "
     "more.",

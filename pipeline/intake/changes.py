@@ -50,7 +50,7 @@ def fingerprint_episodes(tables: dict[str, pd.DataFrame]) -> dict[str, int]:
     the sum of their hashes."""
     sums = []
     for name, model in TABLES.items():
-        rows = tables[name][list(model.describe())]
+        rows = tables[name][list(model.describe_kept())]
         hashes = pd.util.hash_pandas_object(
             rows.astype("string").fillna(""), index=False, hash_key=name.ljust(16, ".")
         )

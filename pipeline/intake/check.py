@@ -16,6 +16,7 @@ from pipeline.intake.own_words import offer_words
 from pipeline.intake.parse import type_cells
 from pipeline.intake.plausible_codes import say_code
 from pipeline.intake.problem import DESCRIBED, Problem
+from pipeline.intake.shorthand import write_out_negatives
 from schemas.columns import Table
 from schemas.rules import RULES
 from schemas.store import RowCounts
@@ -171,6 +172,8 @@ def check_cells(
     tuple
         The rows as types, wrong cells missing, and all that is wrong within single rows.
     """
+    if table == "examinations":
+        texts = write_out_negatives(texts)
     rows, problems = type_cells(table, texts, DESCRIBED[table])
     unread = {(problem.row, problem.column) for problem in problems}
     in_cells = find_wrong_cells(model, rows, texts)

@@ -188,7 +188,7 @@ def require_kept(tables: dict[str, pd.DataFrame]) -> None:
     raises ProgramFault where one does not."""
     for name, rows in tables.items():
         for model in _list_models(name):
-            require_fit(model, rows[list(model.describe())])
+            require_fit(model, rows[list(model.describe_kept())])
 
 
 def _list_models(name: str) -> tuple[type[Table], ...]:

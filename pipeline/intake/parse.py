@@ -6,6 +6,7 @@ Nothing is guessed, nothing is judged.
 import json
 import re
 from collections.abc import Callable, Iterable
+from functools import partial
 from typing import Any
 
 import pandas as pd
@@ -14,7 +15,7 @@ from pipeline.intake.handed import Sheet, hold_once, spell_columns
 from pipeline.intake.identifiers import may_identify
 from pipeline.intake.meant import find_header
 from pipeline.intake.problem import DESCRIBED, Problem
-from schemas.columns import DICTIONARY_VERSION, Description, Integer, Number
+from schemas.columns import DICTIONARY_VERSION, SEPARATOR, Description, Integer, Number
 from schemas.delivery import FORMER, OLDEST, PLANS
 from schemas.site_map import spell_plainly
 from schemas.synonyms import make_header_vocabulary
@@ -30,7 +31,7 @@ CAPITALS = {
     "maneuver": str.lower,
 }
 UNREAD = {Integer: "not_a_whole_number", Number: "not_a_number"}
-BETWEEN_DAYS = re.compile(r" ?; ?|, ")  # a comma alone may be a decimal one
+BETWEEN = re.compile(r" ?; ?|, ")  # entries of one cell; a comma alone may be a decimal one
 WORDS_OF_YES_NO = {"y": "yes", "true": "yes", "n": "no", "false": "no"}
 NUMBERS_OF_YES_NO = {"1": "yes", "0": "no"}
 
@@ -101,7 +102,8 @@ def match_columns(
     }
     for name, (position, *_) in positions.items():
         if position in sheet.codes:
-            texts[name] = translate(texts[name], sheet.codes[position])
+            several = described[name].several
+            texts[name] = translate(texts[name], sheet.codes[position], several)
             if not texts[name].astype(object).equals(sheet.cells[position].astype(object)):
                 problems.append(
                     Problem(
@@ -190,9 +192,13 @@ def list_header_help(sheet: Sheet) -> list[Problem]:
     ]
 
 
-def translate(texts: pd.Series, entries: dict[str, str]) -> pd.Series:
-    """The texts with a site's own entries replaced by the codes that they stand for."""
-    codes = {text: entries.get(text.casefold(), text) for text in texts.dropna().unique()}
+def translate(texts: pd.Series, entries: dict[str, str], several: bool = False) -> pd.Series:
+    """The texts with a site's own entries replaced by the codes that they stand for, each entry of
+    a cell that may hold several by itself."""
+    codes = {}
+    for text in texts.dropna().unique():
+        parts = BETWEEN.split(text) if several and text.casefold() not in entries else [text]
+        codes[text] = SEPARATOR.join(entries.get(part.casefold(), part) for part in parts)
     return pd.Series(hold_once(texts.astype(object).map(codes)), index=texts.index)
 
 
@@ -260,7 +266,11 @@ def choose_reader(column: Description, texts: Iterable[str] = ()) -> Callable[[s
         code_by_spelling |= WORDS_OF_YES_NO | (
             NUMBERS_OF_YES_NO if numbers <= set(NUMBERS_OF_YES_NO) else {}
         )
-    return lambda text: code_by_spelling.get(spell_plainly(text), text.lower())
+
+    def read_code(text: str) -> str:
+        return code_by_spelling.get(spell_plainly(text), text.lower())
+
+    return partial(read_several, list(column.codes), read_code) if column.several else read_code
 
 
 def read_whole(text: str) -> int | None:
@@ -277,12 +287,21 @@ def read_decimal(text: str) -> float | None:
     return float(text.replace(",", "."))
 
 
+def read_several(codes: list[str], read: Callable[[str], str], text: str) -> str:
+    """Several codes as they are kept: each once, in the order of the list; as handed in, if one is
+    no code."""
+    read_codes = {read(part) for part in BETWEEN.split(text)}
+    if not read_codes <= set(codes):
+        return read(text)
+    return SEPARATOR.join(sorted(read_codes, key=codes.index))
+
+
 def read_days(text: str) -> str | None:
     """A list of whole days, each once, as it is kept: in order, with semicolons between them."""
-    days = [read_whole(day) for day in BETWEEN_DAYS.split(text)]
+    days = [read_whole(day) for day in BETWEEN.split(text)]
     if None in days or len(set(days)) < len(days):
         return None
-    return "; ".join(map(str, sorted(day for day in days if day is not None)))
+    return SEPARATOR.join(map(str, sorted(day for day in days if day is not None)))
 
 
 def list_help(column: Description, values: dict[str, Any]) -> list[str]:

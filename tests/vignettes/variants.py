@@ -14,6 +14,7 @@ SIDED = ("side", "torsion", "horizontal", "recorded_side")
 OTHER_SIDE = {"right": "left", "left": "right"}
 TIMES = ("latency_s", "duration_s", "peak_spv", "spv_at_40s")
 SIGNS = ("vertical", "torsion", "horizontal", "vertigo")
+SILENT = ("none", "")  # what a sign is that was not there; empty where the result is negative
 Row = dict[str, str]
 Change = Callable[[str, list[Row]], list[Row]]
 
@@ -53,7 +54,9 @@ def thin(table: str, rows: list[Row]) -> list[Row]:
     if table != "examinations":
         return rows
     return [
-        row | dict.fromkeys(TIMES, "") for row in rows if any(row[sign] != "none" for sign in SIGNS)
+        row | dict.fromkeys(TIMES, "")
+        for row in rows
+        if any(row[sign] not in SILENT for sign in SIGNS)
     ]
 
 

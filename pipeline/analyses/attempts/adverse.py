@@ -18,7 +18,7 @@ from pipeline.statistics import site_limits
 from pipeline.statistics.guard import check_size
 from pipeline.statistics.scales import SHARE, state_within
 from pipeline.statistics.tidy import Fields, count_sites, tidy_estimates, withhold
-from schemas.adverse import EVENTS
+from schemas.adverse import EVENTS, were_recorded
 from schemas.columns import Frame
 from schemas.delivery import Episodes, Treatments
 from schemas.derived import Adjudications, Attempts
@@ -77,7 +77,9 @@ def list_events(
     first = first.merge(neck, on=EPISODE, how="left", validate="one_to_one")
     given = treatments.merge(first[[*EPISODE, "day"]], on=[*EPISODE, "day"])
     seen = {
-        name: given["adverse"].isin(event.codes).groupby([given[key] for key in EPISODE]).any()
+        name: were_recorded(given["adverse"], event.codes)
+        .groupby([given[key] for key in EPISODE])
+        .any()
         for name, event in EVENTS.items()
     }
     happened = pd.DataFrame(seen).reindex(pd.MultiIndex.from_frame(first[EPISODE]))

@@ -181,6 +181,25 @@ def test_a_recorded_switch_a_return_after_a_clear_visit_and_both_ears(explain):
     assert evidence_by_reason(both)["several_canals"] == "first_tests_several"
 
 
+# nystagmus that had tired was back after 30 minutes: Imai T et al. Eur Arch Otorhinolaryngol 2018,
+# doi 10.1007/s00405-018-5165-3
+def test_a_silent_test_soon_after_the_maneuver_may_be_tired(explain):
+    silent = SILENT | {"examination": 2, "after_attempt": 1}
+    again = silent | {"examination": 3, "minutes_since_attempt": 45}
+    visits = [
+        *([silent | {"minutes_since_attempt": minutes}] for minutes in (0, 29.5, 30, 45, pd.NA)),
+        [silent | {"minutes_since_attempt": 5}, again],
+    ]
+    explained = explain(*(case([RIGHT, *visit, FAILED[1]]) for visit in visits))
+    told = [evidence_by_reason(reasons) != NOTHING for reasons in explained]
+    assert told == [False, False, True, True, True, True]
+
+
+def test_several_events_in_one_cell_are_told_each(explain):
+    (reasons,) = explain(case(FAILED, [{"adverse": "nausea; canal_switch"}]))
+    assert evidence_by_reason(reasons) == {"canal_switch_or_reentry": "canal_switch_recorded"}
+
+
 def test_success_of_another_maneuver_tells_only_in_hindsight(explain):
     tests = [*FAILED, {"day": 12} | LATER]
     seconds = [{"maneuver": "bow_and_yaw"}, {"maneuver": "semont"}, {}]

@@ -88,6 +88,19 @@ def test_a_hold_below_the_usual_one_is_evidence(explain):
     ]
 
 
+def test_a_course_of_which_less_than_half_was_done_is_evidence(explain):
+    exercises = {"maneuver": "brandt_daroff", "side": "both", "setting": "home"}
+    done = ((104, 210), (105, 210), (210, 210), (300, 210), (pd.NA, 210), (30, pd.NA))
+    explained = explain(
+        *(
+            case(FAILED, [exercises | {"cycles": cycles, "cycles_planned": planned}])
+            for cycles, planned in done
+        )
+    )
+    told = ["fewer_than_planned" in evidence(reasons) for reasons in explained]
+    assert told == [True, False, False, False, False, False]
+
+
 def test_an_unfinished_or_unwatched_maneuver_is_evidence(explain):
     flaws = {
         "not_completed": {"completed": "no"},

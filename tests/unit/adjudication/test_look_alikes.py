@@ -243,6 +243,34 @@ ask("standing, all tests silent", APART, {"none"}, ORTHOSTATIC, ALL, **STANDING)
 for left_out in range(len(ALL)):
     some = [test for n, test in enumerate(ALL) if n != left_out]
     ask(f"standing, all silent but {left_out}", YES, {"resolved_before"}, (), some, **STANDING)
+# documented orthostatic hypotension is asked for: Kim HA et al. J Vestib Res 2019;29:45-56
+for pressure, found in (("yes", True), ("unknown", True), ("no", False)):
+    ask(
+        f"standing, pressure fell: {pressure}",
+        APART if found else YES,
+        {"none"} if found else {"resolved_before"},
+        ORTHOSTATIC if found else (),
+        ALL,
+        **STANDING,
+        pressure_drop_on_standing=pressure,
+    )
+ask(
+    "standing, yet turning in bed too",
+    YES,
+    {"resolved_before"},
+    (),
+    ALL,
+    **STANDING,
+    provoked_by_lying_or_turning="yes",
+)
+ask(
+    "pressure fell, nothing on standing",
+    YES,
+    {"resolved_before"},
+    (),
+    ALL,
+    **{"pressure_drop_on_standing": "yes"},
+)
 ask(
     "standing, vertigo on rising",
     YES,

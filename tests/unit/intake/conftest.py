@@ -11,6 +11,7 @@ from openpyxl import Workbook
 from pipeline.intake.problem import OF_VERSION
 from pipeline.intake.receive import Received, receive_delivery
 from schemas.columns import DICTIONARY_VERSION
+from schemas.delivery import SIGNS
 
 SUBMISSION = {
     "site_code": "S01",
@@ -97,8 +98,17 @@ def plain_tables() -> dict:
     }
 
 
+NEWER = {  # what version 2 asks of an episode, and what another version leaves empty
+    "spontaneous_horizontal_nystagmus": "no",
+    "pressure_drop_on_standing": None,
+    "provoked_by_lying_or_turning": "yes",
+    "attack_s": 20,
+}
+
+
 def current_tables() -> dict:
-    """The same by the present version of the dictionary: with reasons, and a plan in two lists."""
+    """The same by the present version of the dictionary: with reasons, a plan in two lists,
+    history, and one cell for the test that shows nothing."""
     tables = plain_tables()
     del tables["submission"]["usual_confirmation_day"]
     tables["submission"] |= {
@@ -108,6 +118,13 @@ def current_tables() -> dict:
     }
     for row in tables["examinations"]:
         row["reason"] = "symptoms" if row["day"] == 0 else "planned"
+        row["minutes_since_attempt"] = row["result"] = None
+        if all(row[sign] == "none" for sign in SIGNS):
+            row.update(dict.fromkeys(SIGNS), result="negative")
+    for row in tables["episodes"]:
+        row.update(NEWER)
+    for row in tables["treatments"]:
+        row["cycles_planned"] = None
     return tables
 
 

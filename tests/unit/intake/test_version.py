@@ -7,6 +7,7 @@ import pytest
 
 from pipeline.derivation.examined_days import list_examined_days
 from pipeline.intake.receive import receive_delivery
+from schemas.delivery import TABLES
 from tests.unit.intake.conftest import places_of, plain_tables, rules_of, to_grids, write_csv
 
 V1, V2 = 1, 2
@@ -155,6 +156,14 @@ CASES = {
 }
 
 
+def fill_in_the_rest(tables: dict) -> None:
+    """What version 2 asks besides plans and reasons, left empty."""
+    for name, model in TABLES.items():
+        new = [column for column, d in model.describe().items() if d.versions == (V2,)]
+        for row in tables[name]:
+            row.update(dict.fromkeys(column for column in new if column != "reason"))
+
+
 def hand_in(case: Case) -> dict:
     """The tables of a case."""
     tables = plain_tables()
@@ -164,6 +173,8 @@ def hand_in(case: Case) -> dict:
     other = first | {"side": "left", "vertical": "none", "torsion": "none"}
     other |= {"latency_s": None, "duration_s": None, "vertigo": "none"}
     tables["examinations"] = [first, other, last, first | {"episode_id": "EP-2"}]
+    if case.version == V2:
+        fill_in_the_rest(tables)
     if case.reasons is not None:
         for row, reason in zip(tables["examinations"], case.reasons, strict=True):
             row["reason"] = reason
@@ -223,3 +234,69 @@ def test_the_name_that_a_column_had_in_version_1_is_read(folder, plan, version):
     assert received.accepted
     assert received.tables["examinations"]["examination"].tolist() == [1] * 4
     assert rules_of(received) == (set() if version == V1 else {"read_with_help"})
+
+
+WARNED = {  # rule and column; table and cells that break it, each time by a little
+    ("attack_lengths_agree", "attack_s"): (
+        "episodes",
+        [
+            ({"attack_s": 121, "attacks_over_2min": "no"}, True),
+            ({"attack_s": 120, "attacks_over_2min": "yes"}, True),
+            ({"attack_s": 120, "attacks_over_2min": "no"}, False),
+            ({"attack_s": None, "attacks_over_2min": "yes"}, False),
+            ({"attack_s": 600, "attacks_over_2min": "unknown"}, False),
+        ],
+    ),
+    ("standing_is_not_lying_down", "symptoms_only_on_standing"): (
+        "episodes",
+        [
+            ({"symptoms_only_on_standing": "yes", "provoked_by_lying_or_turning": "yes"}, True),
+            ({"symptoms_only_on_standing": "yes", "provoked_by_lying_or_turning": "no"}, False),
+            ({"symptoms_only_on_standing": None, "provoked_by_lying_or_turning": "yes"}, False),
+        ],
+    ),
+    ("minutes_need_an_attempt", "minutes_since_attempt"): (
+        "examinations",
+        [
+            ({"after_attempt": 0, "minutes_since_attempt": 5}, True),
+            ({"after_attempt": None, "minutes_since_attempt": 5}, True),
+            ({"after_attempt": 1, "minutes_since_attempt": 5}, False),
+        ],
+    ),
+}
+
+
+@pytest.mark.parametrize("place", WARNED)
+def test_what_contradicts_itself_in_version_2_is_told_and_stays(receive, place):
+    rule, column = place
+    table, cases = WARNED[place]
+    for cells, told in cases:
+        tables = hand_in(Case(reasons=(None,) * 4))
+        tables[table][0].update(cells)
+        received = receive(tables)
+        assert places_of(received, rule) == ([(table, 2, column)] if told else [])
+        assert len(received.tables[table]) == len(tables[table])
+
+
+EVENTS = {  # what is typed: what is kept, or None where the row is set aside
+    "nausea; neck_pain": "nausea; neck_pain",
+    "Neck pain;nausea": "nausea; neck_pain",
+    "neck_pain, nausea, vomiting": "nausea; vomiting; neck_pain",
+    "nausea; nausea": "nausea",
+    "none": "none",
+    "none; nausea": None,
+    "nausea; dizzy": None,
+}
+
+
+@pytest.mark.parametrize("version", [V1, V2])
+@pytest.mark.parametrize("typed", EVENTS)
+def test_several_adverse_events_are_read_in_one_cell(receive, version, typed):
+    tables = hand_in(Case(version, reasons=None if version == V1 else (None,) * 4))
+    tables["treatments"][0]["adverse"] = typed
+    received = receive(tables)
+    assert received.accepted
+    kept = received.tables["treatments"]["adverse"].tolist()
+    assert kept[: len(kept) - 2] == [EVENTS[typed]] * (EVENTS[typed] is not None)
+    if EVENTS[typed] is None:
+        assert places_of(received, "not_in_list") == [("treatments", 2, "adverse")]
