@@ -44,6 +44,9 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
         "pipeline/analyses/order/first_pooled.py",
         "pipeline/analyses/order/first_standardised.py",
     ),
+    ("unit/analyses/order/test_first_courses.py", "the groups of that analysis"): (
+        "pipeline/analyses/order/first_groups.py",
+    ),
     ("unit/analyses/order/test_strategies.py", "the courses and limits that it tells"): (
         "pipeline/analyses/order/strategy_samples.py",
     ),

@@ -24,15 +24,14 @@ tested or asked than the plan wants, and none that the form of the natural rate 
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
-import pandas as pd
 
 from pipeline.analyses.cells import NO_FAMILY, name_families
 from pipeline.analyses.order.decisions import describe_first, list_given
-from pipeline.analyses.order.propensity import count_effective, leave_out_sites, weigh_choice
+from pipeline.analyses.order.first_groups import Group, list_groups
+from pipeline.analyses.order.propensity import count_effective
 from pipeline.analyses.order.variant_fit import VariantCourses, fit_variants, lay_out_variants
 from pipeline.analyses.resolution.curves import NOBODY
 from pipeline.analyses.resolution.fitted import (
@@ -42,11 +41,10 @@ from pipeline.analyses.resolution.fitted import (
     Fitted,
     refit_misread,
 )
-from pipeline.statistics.guard import Refusal, check_sites, check_size
+from pipeline.statistics.guard import Refusal
 from pipeline.statistics.hidden_end import find_weights
 from pipeline.statistics.hidden_end_influence import know_sums, refit_without
 from pipeline.statistics.hidden_end_model import Courses, Rates
-from pipeline.statistics.jackknife import RESTS_ON_ONE
 from pipeline.statistics.npmle_search import NotConverged
 from pipeline.statistics.scales import (
     SHARE,
@@ -56,7 +54,7 @@ from pipeline.statistics.scales import (
     state_within,
 )
 from pipeline.statistics.share_limits import bound_share, count_alike
-from pipeline.statistics.tidy import Fields, count_sites, tidy_estimates, withhold
+from pipeline.statistics.tidy import Fields, tidy_estimates, withhold
 from schemas.columns import Frame
 from schemas.delivery import Episodes, Examinations, Followups, Treatments
 from schemas.derived import Adjudications, Attempts, Findings, Spells
@@ -68,8 +66,6 @@ METHOD = (
     "hidden state with the days of tests as evidence; limits: leaving out each site, or at the "
     "effective number where these reach further"
 )
-STANDARDISED = "standardised_"
-LEFT_OUT = "without those whose probability of one choice was next to none"
 
 
 def estimate_first_courses(
@@ -100,7 +96,7 @@ def estimate_first_courses(
         variant=laid.variants,
         family=name_families(known["family"].fillna(NO_FAMILY), config.maneuvers),
     )
-    groups = list(_list_groups(known, config.study))
+    groups = list(list_groups(known, config.study))
     return tidy_estimates(
         list(_estimate(laid, groups, config.study)),
         analysis="first_courses",
@@ -108,75 +104,6 @@ def estimate_first_courses(
         endpoint=config.study.resolution.primary,
         method=METHOD,
     )
-
-
-@dataclass(frozen=True)
-class Group:
-    """A cell as it is, or as if all patients of the variant had been given its family.
-
-    Attributes
-    ----------
-    prefix
-        What its terms begin with.
-    fields
-        Of its rows.
-    rows
-        Whose first session was of it, of the members.
-    weights
-        Theirs, of all and without each of their sites, (1 + sites, episodes).
-    refusal
-        Why it has no numbers.
-    note
-        What to keep in mind.
-    """
-
-    prefix: str
-    fields: Fields
-    rows: np.ndarray
-    weights: np.ndarray = field(default_factory=lambda: np.zeros((1, 0)))
-    refusal: Refusal | None = None
-    note: str | None = None
-
-
-def _list_groups(known: pd.DataFrame, study: Study) -> Iterator[Group]:
-    """Each cell as it is and standardised, by variants of the plan and names of families."""
-    for variant in study.strategies.variants:
-        members = known[known["variant"].eq(variant).fillna(False) & known["family"].ne(NO_FAMILY)]
-        sizes = members["family"].value_counts()
-        enough = set(sizes.index[sizes >= study.guards.min_episodes])
-        compared = members[members["family"].isin(enough)]
-        for family in sorted(sizes.index):
-            cell = members[members["family"].eq(family)]
-            fields: Fields = {"stratum": f"variant={variant},family={family}"}
-            fields |= {"n_episodes": len(cell), **count_sites(cell["site"])}
-            refusal = check_size(len(cell), None, study.guards)
-            refusal = refusal or check_sites(fields["n_sites"], study.guards)
-            rows = cell.index.to_numpy()
-            weights = leave_out_sites(cell["site"]).astype(float)
-            yield Group("", fields, rows, weights, refusal)
-            if family in enough and len(enough) > 1:
-                yield _standardise(compared, family, fields, study)
-
-
-def _standardise(compared: pd.DataFrame, family: str, fields: Fields, study: Study) -> Group:
-    """A cell with the weights that make it like all who are compared."""
-    plan = study.first_choice
-    choice = np.where(compared["family"].eq(family), "change", "repeat")
-    numbered = compared.assign(choice=choice, row=compared.index).reset_index(drop=True)
-    contrast = weigh_choice(numbered, plan.terms, plan.truncate, study.guards)
-    if isinstance(contrast, Refusal):
-        rows = compared.index[compared["family"].eq(family)].to_numpy()
-        return Group(STANDARDISED, fields, rows, refusal=contrast)
-    kept = contrast.rows[contrast.changed]
-    weights = contrast.weights[:, contrast.changed]
-    names = np.unique(contrast.rows["site"].to_numpy(str))
-    weights = weights[np.r_[True, np.isin(names, kept["site"])]]
-    told = fields | {"n_episodes": len(kept), **count_sites(kept["site"])}
-    refusal = check_sites(told["n_sites"], study.guards)
-    if not weights.any(axis=1).all():
-        refusal = RESTS_ON_ONE
-    note = LEFT_OUT if contrast.left_out else None
-    return Group(STANDARDISED, told, kept["row"].to_numpy(), weights, refusal, note)
 
 
 class Told(NamedTuple):
