@@ -140,9 +140,14 @@ def say_number(number: float) -> str:
     return f"{number:,.15g}" if abs(number) >= 10_000 else f"{number:.15g}"
 
 
+def is_spared(entry: Entry) -> bool:
+    """Whether a cell may be empty in a negative test."""
+    return entry.table == "examinations" and entry.column in SIGNS
+
+
 def say_need(entry: Entry) -> str:
     """Whether a cell may be empty."""
-    if entry.table == "examinations" and entry.column in SIGNS:
+    if is_spared(entry):
         return "must be filled, unless result is negative"
     return "must be filled" if entry.needed else "may be empty"
 

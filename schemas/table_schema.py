@@ -5,9 +5,16 @@ Frictionless Data: Table Schema and Data Package, version 1 (specs.frictionlessd
 
 from collections.abc import Iterable, Mapping
 
-from schemas.columns import Description, Flag, Integer, Number, Table
+from schemas.columns import SEPARATOR, Description, Flag, Integer, Number, Table
 from schemas.delivery import OLDEST
-from schemas.dictionary import CAPPED, DELIVERED, Entry, list_current_entries, say_form
+from schemas.dictionary import (
+    CAPPED,
+    DELIVERED,
+    Entry,
+    is_spared,
+    list_current_entries,
+    say_form,
+)
 
 TYPES: dict[type, str] = {Integer: "integer", Number: "number", Flag: "boolean"}
 KINDS = {"whole number": "integer", "number": "number"}
@@ -104,14 +111,24 @@ def _describe_entry(entry: Entry, column: Description) -> dict:
     capped = entry.column == CAPPED
     kind = "string" if capped else KINDS.get(entry.kind, "string")
     constraints = {
-        "required": entry.needed or None,
-        "enum": list(entry.codes) if entry.codes else None,
+        "required": (entry.needed and not is_spared(entry)) or None,
+        "enum": list(entry.codes) if entry.codes and not entry.several else None,
         "minimum": entry.least if kind != "string" else None,
         "maximum": entry.most if kind != "string" else None,
-        "pattern": AGES if capped else _bracket(column.form),
+        "pattern": AGES
+        if capped
+        else _list_codes(entry.codes)
+        if entry.several
+        else _bracket(column.form),
     }
     meaning = f"{entry.meaning}. {say_form(entry).capitalize()}. {entry.why}".strip()
     return _field(entry.column, kind, meaning, constraints)
+
+
+def _list_codes(codes: Iterable[str]) -> str:
+    """The pattern of one code or several."""
+    one = "|".join(codes)
+    return f"({one})({SEPARATOR}({one}))*"
 
 
 def _bracket(form: str | None) -> str | None:

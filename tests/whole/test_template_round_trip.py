@@ -188,5 +188,6 @@ def test_spreadsheet_programs_are_told_the_encoding(dictionary):
     assert (dictionary / "dictionary.csv").read_bytes().startswith(b"\xef\xbb\xbf")
     assert "Ménière" in (dictionary / "dictionary.csv").read_text("utf-8-sig")
     assert sorted(path.name for path in dictionary.iterdir()) == [
-        f"dictionary.{form}" for form in ("csv", "html", "md")
+        "datapackage.json",
+        *(f"dictionary.{form}" for form in ("csv", "html", "md")),
     ]
