@@ -44,6 +44,9 @@ NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
     rf"further episodes treated so, about {N} to {N}\.",
     rf"Of {N} orders? the second way has a number for (?:none|{N})\.",
     rf"For {N} of them two ways of estimating disagree",
+    # expected of invented hundreds, and of nobody
+    rf"Had 100 patients of a variant been treated by one order of maneuvers, {N}(?: to {N})? "
+    r"sessions with an adverse event",
     rf"between {N} and {N} times as fast|one in {N} would|{N} in {N} lay outside",
     rf"\(part {N}\)",  # of a figure that goes on
     rf"{N} lie outside the limits",  # clinics, of those before it
