@@ -14,10 +14,13 @@ from schemas.denominators import BASES
 BLOCKS = {"p", "li", "h1", "h2", "h3", "figcaption", "dt", "dd", "td", "th", "caption", "text"}
 SKIPPED = {"style", "script", "title", "desc", "defs", "footer"}
 N = r"\d[\d,]*(?:\.\d+)?"
-# of sessions that count nobody: averages, and what the plan says
+# of sessions that count nobody: averages, expectations, and what the plan says
 OF_SESSIONS = (
     rf"{N} sessions on average \(median {N}\)|a median of {N} sessions|up to {N} sessions|"
-    rf"After session {N}"
+    rf"After session {N}|"
+    # expected of an invented hundred, and of nobody
+    rf"Had 100 patients of a variant been treated by one order of maneuvers, {N}(?: to {N})? "
+    r"sessions with an adverse event"
 )
 NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
     OF_SESSIONS,
@@ -44,9 +47,6 @@ NOT_COUNTS = [  # what numbers are that count nobody, as the report writes them
     rf"further episodes treated so, about {N} to {N}\.",
     rf"Of {N} orders? the second way has a number for (?:none|{N})\.",
     rf"For {N} of them two ways of estimating disagree",
-    # expected of invented hundreds, and of nobody
-    rf"Had 100 patients of a variant been treated by one order of maneuvers, {N}(?: to {N})? "
-    r"sessions with an adverse event",
     rf"between {N} and {N} times as fast|one in {N} would|{N} in {N} lay outside",
     rf"\(part {N}\)",  # of a figure that goes on
     rf"{N} lie outside the limits",  # clinics, of those before it
