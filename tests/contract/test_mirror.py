@@ -138,6 +138,9 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
         f"pipeline/reports/technical/{part}.py"
         for part in ("checklist", "grids", "second_fits", "tables", "views")
     ),
+    ("published/test_competing_risks.py", "both estimators, where they have to agree"): (
+        "pipeline/statistics/interval_incidence.py",
+    ),
     ("unit/statistics/test_npmle.py", "the search of that fit"): (
         "pipeline/statistics/npmle_search.py",
     ),
