@@ -51,7 +51,16 @@ LIBRARIES = (
     "pytest",
     "yaml",
 )
-COPIED = ("pipeline", "schemas", "synthetic_data", "tests", "config", "reports", "docs")
+COPIED = (
+    "pipeline",
+    "schemas",
+    "environment",
+    "synthetic_data",
+    "tests",
+    "config",
+    "reports",
+    "docs",
+)
 KILLED, SURVIVED, NO_END = "killed", "survived", "no end"
 # before a mutant is said to have no end: times as long as the unchanged module takes, and seconds
 PATIENCE, LEAST_PATIENCE = 10, 120

@@ -1,9 +1,12 @@
 """Mutants change what decides, one thing at a time, and leave words and types alone."""
 
 import ast
+from pathlib import Path
 
 import pytest
 
+from pipeline.sources import find_sources
+from tests.mutation.__main__ import COPIED, ROOT, TARGETS
 from tests.mutation.mutants import list_mutants
 
 MODULE = '''"""What it does."""
@@ -76,3 +79,11 @@ def test_statements_are_left_out():
 
 def test_lines_are_those_of_the_module():
     assert {mutant.line for mutant in list_mutants(MODULE)} == {3, 6, 8, 9, 10, 11}
+
+
+@pytest.mark.parametrize("module", TARGETS)
+def test_what_the_tests_of_a_module_import_is_copied(module):
+    tests = [Path(test).with_suffix("") for test in TARGETS[module]]
+    sources = {path for test in tests for path in find_sources(".".join(test.parts))}
+    folders = {Path(path).relative_to(ROOT).parts[0] for path in sources}
+    assert {"tests", "pipeline", "schemas"} <= folders <= set(COPIED)

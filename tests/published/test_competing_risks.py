@@ -14,11 +14,8 @@ from hypothesis import strategies as st
 from lifelines import KaplanMeierFitter
 from scipy.optimize import minimize
 
-from pipeline.statistics.competing_risks import (
-    aalen_johansen_errors,
-    fit_aalen_johansen,
-    fit_interval_incidence,
-)
+from pipeline.statistics.competing_risks import aalen_johansen_errors, fit_aalen_johansen
+from pipeline.statistics.interval_incidence import fit_interval_incidence
 from pipeline.statistics.npmle import fit_npmle
 from pipeline.statistics.npmle_search import NotConverged
 

@@ -8,8 +8,8 @@ later; what counts as a switch is said in pipeline.derivation.first_events.
 
 Resolution, a switch and reclassification are only known to have come between two tests. The primary
 estimates (incidence_...) are therefore those of discrete cause-specific hazards on test intervals
-(pipeline.statistics.competing_risks.fit_interval_incidence). Loss is the end of being seen and not
-of the vertigo: there it censors, on the assumption that those lost are like those still seen. The
+(pipeline.statistics.interval_incidence). Loss is the end of being seen and not of the vertigo:
+there it censors, on the assumption that those lost are like those still seen. The
 rows seen_... put each event on the day on which it was seen, and let loss compete, by
 Aalen-Johansen: they describe what the clinics saw, later than it happened, and need no assumption
 about those lost. A spell that is called resolved because the tests of its canal were negative, on a
@@ -25,13 +25,9 @@ import pandas as pd
 
 from pipeline.analyses.resolution.curves import LIMITS, split_strata
 from pipeline.derivation.first_events import CAUSES, SEEN_CAUSES, list_first_events
-from pipeline.statistics.competing_risks import (
-    IntervalIncidence,
-    aalen_johansen_errors,
-    fit_aalen_johansen,
-    fit_interval_incidence,
-)
+from pipeline.statistics.competing_risks import aalen_johansen_errors, fit_aalen_johansen
 from pipeline.statistics.guard import Refusal, check_sites, check_size
+from pipeline.statistics.interval_incidence import IntervalIncidence, fit_interval_incidence
 from pipeline.statistics.jackknife import RESTS_ON_ONE, refit_without_each_site
 from pipeline.statistics.npmle_search import NotConverged
 from pipeline.statistics.scales import SHARE, state_within

@@ -3,6 +3,7 @@
 import pandas as pd
 import pytest
 
+from tests.positional_tests import rolled
 from tests.unit.adjudication.asked import Asked
 from tests.unit.adjudication.test_adjudicate import RIGHT_POSTERIOR
 
@@ -73,6 +74,14 @@ ODD = FIRM | {"torsion": "left"}  # toward the upper ear: nystagmus that meets n
 ask("odd", (OPEN, "possible", None, None), [ODD])
 ask("odd, migraine before", (APART, "possible", 4, None), [ODD], **diagnose(MIGRAINE, 4))
 ask("odd, ended", (OPEN, "possible", None, None), [ODD], followups=end(8))
+# what fits a lateral canal and migraine alike (Lechner C et al. 2014, see test_look_alikes.py)
+ask(
+    "two causes alike",
+    (OPEN, "possible", None, None),
+    [test | {"day": 2} for test in rolled("apogeotropic", 9, 8, 180)],
+    attacks_over_2min="yes",
+    migraine_features_with_attacks="yes",
+)
 # what tests find outweighs what the site says, and gives the day
 ask("flag", (APART, "definite", 2, None), [FIRM], cannot_stand="yes")
 FLAG_AND_MIGRAINE = {"cannot_stand": "yes"} | diagnose(MIGRAINE, 4)

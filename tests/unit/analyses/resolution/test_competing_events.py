@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from pipeline.analyses.resolution.competing_events import estimate_competing_events, place_edges
-from pipeline.statistics.competing_risks import fit_interval_incidence
+from pipeline.statistics.interval_incidence import fit_interval_incidence
 from schemas.derived import Adjudications, Findings, Spells
 from schemas.study import Curves
 from tests.unit.conftest import build_table
