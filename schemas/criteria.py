@@ -1,6 +1,6 @@
 """What the tests mean, as data: types of `config/criteria.yaml`."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
@@ -188,9 +188,7 @@ class OtherCause(Sourced):
         str, OneOf([code for code in codes.OTHER_DIAGNOSIS if code not in ("none", "unknown")])
     ]
     answers: dict[str, Literal["yes", "no"]] = {}
-    unless: dict[str, Literal["yes", "no"]] = Field(
-        default={}, description="None of these answers may be given"
-    )
+    unless: dict[str, str] = Field(default={}, description="None of these answers may be given")
     pattern: Pattern | None = None
     also_seen: Pattern | None = Field(
         default=None, description="Another test of the episode must show this"
@@ -206,6 +204,11 @@ class OtherCause(Sourced):
         "otherwise: the episode is undetermined",
     )
 
+    @model_validator(mode="after")
+    def _answers_are_codes(self) -> "OtherCause":
+        _require_answers(self.answers | self.unless)
+        return self
+
     @property
     def rests_on_answers(self) -> bool:
         """Whether no test has to show anything."""
@@ -216,14 +219,24 @@ class ResolvedHistory(Sourced):
     """What an episode must tell, with silent tests, to be positional vertigo that has resolved."""
 
     answers: dict[str, Literal["yes", "no"]]
-    unless: dict[str, Literal["yes", "no"]] = Field(
-        default={}, description="None of these answers may be given"
-    )
+    unless: dict[str, str] = Field(default={}, description="None of these answers may be given")
     attack_below_s: float = Field(gt=0, description="Attacks are shorter, seconds")
     nothing_in: tuple[tuple[TestName, ...], ...] = Field(
         description="One test of each group was done, on both ears if it has a side, and no test "
         "before treatment showed nystagmus or vertigo"
     )
+
+    @model_validator(mode="after")
+    def _answers_are_codes(self) -> "ResolvedHistory":
+        _require_answers(self.answers | self.unless)
+        return self
+
+
+def _require_answers(answers: Mapping[str, str]) -> None:
+    described = Episodes.describe()
+    for field, answer in answers.items():
+        if field not in described or answer not in (described[field].codes or ()):
+            raise ValueError(f"{field} cannot be {answer}")
 
 
 class DurationClasses(Closed):

@@ -203,6 +203,7 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
 }
 # tests of a room as a whole, under the name of what holds for it
 OF_A_ROOM = {
+    "adjudication/test_history.py": "what patients say of their attacks",
     "adjudication/test_look_alikes.py": "what looks like positional vertigo and is not",
     "adjudication/test_repeated_tests.py": "what repeating a test may and may not change",
     "adjudication/test_repeated_tests_always.py": "the same as properties",

@@ -50,6 +50,7 @@ ask("the same, and said to be shorter", OPEN, ALL, **UNSURE, **MIGRAINE, attack_
 AT_REST = {"continuous_24h": "yes", "spontaneous_horizontal_nystagmus": "yes"}
 ask("neuritis, silent tests", APART, ALL, **AT_REST)
 ask("neuritis, and debris after it", YES, [upbeat()], **AT_REST)
+ask("neuritis before, silent tests", YES, ALL, **AT_REST, cause="after_neuritis")
 for field in AT_REST:
     ask(f"neuritis without {field}", YES, ALL, **(AT_REST | {field: "no"}))
 
