@@ -147,6 +147,7 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
     ),
     ("unit/commands/test_verify.py", "both tools of one folder of releases"): (
         "pipeline/commands/compare.py",
+    ),
     ("published/test_competing_risks.py", "both estimators, where they have to agree"): (
         "pipeline/statistics/interval_incidence.py",
     ),
