@@ -31,7 +31,7 @@ def add_to(tools: argparse._SubParsersAction) -> None:
 
 def run(arguments: argparse.Namespace) -> None:
     """Print the explanation; a missing store or episode ends with a sentence."""
-    from pipeline.explain import NoSuchEpisode, explain_episode
+    from pipeline.explain.episode import NoSuchEpisode, explain_episode
     from pipeline.warehouse import open_warehouse
     from schemas.study import read_config
 

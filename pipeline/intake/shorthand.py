@@ -2,8 +2,8 @@
 
 import pandas as pd
 
+from pipeline.intake.cell_values import choose_reader
 from pipeline.intake.handed import hold_once
-from pipeline.intake.parse import choose_reader
 from pipeline.intake.problem import DESCRIBED
 from schemas.delivery import SIGNS
 

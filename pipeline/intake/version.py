@@ -6,8 +6,8 @@ The columns of another version are unknown to it.
 from collections.abc import Iterable
 from dataclasses import replace
 
+from pipeline.intake.cell_values import read_whole
 from pipeline.intake.handed import SUBMISSION_HEADER, Sheet
-from pipeline.intake.parse import read_whole
 from pipeline.intake.problem import DESCRIBED, OF_VERSION
 from schemas.columns import DICTIONARY_VERSION, VERSIONS
 

@@ -27,8 +27,9 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
     ("unit/derivation/test_first_events.py", "a switch is a first event"): (
         "pipeline/adjudication/switches.py",
     ),
-    ("unit/test_explain.py", "says why criteria are not met, and to no other"): (
+    ("unit/explain/test_episode.py", "says why criteria are not met, in lines, to no other"): (
         "pipeline/adjudication/misfits.py",
+        "pipeline/explain/lines.py",
     ),
     ("unit/analyses/attempts/test_success.py", "the fits of that analysis"): (
         "pipeline/analyses/attempts/fits.py",
@@ -117,6 +118,7 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
         f"pipeline/intake/{part}.py"
         for part in ("across", "keep", "problem", "progress", "submission")
     ),
+    ("unit/intake/test_parse.py", "cells as values"): ("pipeline/intake/cell_values.py",),
     ("unit/intake/test_pseudonyms.py", "shapes of pseudonyms"): ("pipeline/intake/shapes.py",),
     ("unit/intake/test_recognised.py", "what a terminal says of a delivery"): (
         "pipeline/intake/terminal.py",

@@ -8,7 +8,7 @@ import re
 import pytest
 
 from pipeline.coordinator.dictionary import describe_dictionary, format_csv, format_markdown
-from pipeline.intake.parse import choose_reader
+from pipeline.intake.cell_values import choose_reader
 from pipeline.intake.problem import DESCRIBED
 from pipeline.reports.render import render_page
 from schemas.codes import SEVERITY

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pipeline.intake.cell_values import read_days
 from pipeline.intake.identifiers import find_identifier
-from pipeline.intake.parse import read_days
 from pipeline.intake.receive import receive_delivery
 from schemas.delivery import MOST_DAYS, NEW, PLANNED_DAY, TABLES
 from schemas.store import KEPT

@@ -1,7 +1,6 @@
 """One stored episode in words: its tests in order, which criterion each test meets and why near
 ones do not, the verdict and its sources."""
 
-import textwrap
 from collections.abc import Iterator, Mapping
 
 import pandas as pd
@@ -13,6 +12,7 @@ from pipeline.adjudication.readings import FIRM
 from pipeline.adjudication.rolls import pair_rolls
 from pipeline.adjudication.turning_points import find_turning_points, list_undecided
 from pipeline.adjudication.variants import match_variants
+from pipeline.explain.lines import say_pair, say_test, wrap
 from pipeline.warehouse import Warehouse
 from schemas import codes
 from schemas.criteria import Criteria, Criterion, Flag, Sourced
@@ -20,7 +20,6 @@ from schemas.failure import EVIDENCE, REASON, VIEW
 from schemas.maneuver import FIT
 from schemas.study import Config
 
-WIDTH, LABEL = 110, 11
 MOST_MISFITS = 2  # a criterion that fails on more than this many points is not told of
 
 
@@ -76,53 +75,35 @@ def _pick(rows: pd.DataFrame, site: str, episode_id: str) -> pd.DataFrame:
     return rows[rows["site"].eq(site) & rows["episode_id"].eq(episode_id)].reset_index(drop=True)
 
 
-def _wrap(label: str, text: str, indent: int = LABEL) -> str:
-    """A text behind its label, or indented; later lines under its start, or further in.
-
-    Words stay whole.
-    """
-    first, later = f"{label:{indent}}", " " * (indent if label or indent == LABEL else indent + 4)
-    return textwrap.fill(
-        text,
-        WIDTH,
-        initial_indent=first,
-        subsequent_indent=later,
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
-
-
 def _say_verdict(verdict: pd.Series, episode: pd.Series, criteria: Criteria) -> Iterator[str]:
-    yield _wrap(
+    yield wrap(
         "Verdict",
         f"{codes.POSITIONAL[verdict['positional']]}; {codes.CERTAINTY[verdict['certainty']]}",
     )
-    yield _wrap(
+    yield wrap(
         "",
         f"canal {verdict['canal']}, side {verdict['side']}, arm {verdict['arm']}, debris "
         f"{verdict['mechanism']}",
     )
-    yield _wrap("Decided by", _say_precedence(verdict, criteria))
+    yield wrap("Decided by", _say_precedence(verdict, criteria))
     if verdict["variants"]:
-        yield _wrap("Allowed", " or ".join(verdict["variants"].split()))
+        yield wrap("Allowed", " or ".join(verdict["variants"].split()))
     if verdict["side_signs"]:
-        yield _wrap(
-            "Side", f"of the lateral canal by {verdict['side_by']}: {verdict['side_signs']}"
-        )
+        yield wrap("Side", f"of the lateral canal by {verdict['side_by']}: {verdict['side_signs']}")
     if pd.notna(verdict["known_day"]):
-        yield _wrap("Known", f"on day {verdict['known_day']} at the earliest")
+        yield wrap("Known", f"on day {verdict['known_day']} at the earliest")
     if pd.notna(verdict["reclassified_day"]):
-        yield _wrap("", f"found to be something else on day {verdict['reclassified_day']}")
+        yield wrap("", f"found to be something else on day {verdict['reclassified_day']}")
     yield from _say_rules("For", verdict["criteria"], criteria.criteria)
     yield from _say_rules(
         "Against", verdict["reasons_against"], {**criteria.flags, **criteria.other_causes}
     )
     if history := _say_history(episode):
-        yield _wrap("History", history)
+        yield wrap("History", history)
     recorded = ", ".join(
         f"{part} {episode[f'recorded_{part}']}" for part in ("canal", "side", "arm", "mechanism")
     )
-    yield _wrap("Recorded", f"{recorded}; other diagnosis: {episode['other_diagnosis']}")
+    yield wrap("Recorded", f"{recorded}; other diagnosis: {episode['other_diagnosis']}")
 
 
 def _say_history(episode: pd.Series) -> str:
@@ -141,9 +122,9 @@ def _say_turning_points(
     """Which answer alone would bring back a case set apart, and what cannot be decided."""
     if verdict["positional"] == "probable_non_positional":
         points = " or ".join(find_turning_points(**delivered, criteria=criteria))
-        yield _wrap("Back with", f"another answer to: {points or 'no single one'}")
+        yield wrap("Back with", f"another answer to: {points or 'no single one'}")
     for name, missing in list_undecided(delivered["episodes"].iloc[0], criteria).items():
-        yield _wrap("Undecided", f"{name}: not recorded: {', '.join(missing)}")
+        yield wrap("Undecided", f"{name}: not recorded: {', '.join(missing)}")
 
 
 def _say_precedence(verdict: pd.Series, criteria: Criteria) -> str:
@@ -175,10 +156,10 @@ def _say_rules(label: str, names: str, rules: Mapping[str, Sourced]) -> Iterator
     for name in names.split() or ["nothing"]:
         rule = rules.get(name)
         weight = f" ({rule.weight})" if isinstance(rule, Flag) else ""
-        yield _wrap(label, name + weight)
+        yield wrap(label, name + weight)
         if rule is not None:
-            yield _wrap("", rule.says)
-            yield _wrap("", f"[{rule.standing}: {rule.source}]")
+            yield wrap("", rule.says)
+            yield wrap("", f"[{rule.standing}: {rule.source}]")
 
 
 def _say_tests(before: pd.DataFrame, left: set[str], criteria: Criteria) -> Iterator[str]:
@@ -196,7 +177,7 @@ def _say_tests(before: pd.DataFrame, left: set[str], criteria: Criteria) -> Iter
         for candidates, paired in ((before, False), (pairs, True)):
             for row in candidates.index[candidates["day"].eq(day)]:
                 test = candidates.loc[[row]]
-                yield _wrap("", _say_pair(test.iloc[0]) if paired else _say_test(test.iloc[0]), 2)
+                yield wrap("", say_pair(test.iloc[0]) if paired else say_test(test.iloc[0]), 2)
                 shows = test["horizontal"].iloc[0] != "none" if paired else test["positive"].iloc[0]
                 if shows:
                     eligible = {
@@ -229,52 +210,24 @@ def _say_criteria(
             other for other in missing if criteria[other].refines == name and not missing[other]
         ]
         if name not in kept and finer:
-            yield _wrap(
+            yield wrap(
                 "      met",
                 f"{name}, but the more particular {' and '.join(finer)} replaces it",
                 14,
             )
         elif name not in kept:
-            yield _wrap("      met", f"{name}, but nystagmus of another test decides", 14)
+            yield wrap("      met", f"{name}, but nystagmus of another test decides", 14)
         elif name not in left:
-            yield _wrap("      met", f"{name}, but another test of the same place rules it out", 14)
+            yield wrap("      met", f"{name}, but another test of the same place rules it out", 14)
         else:
-            yield _wrap(
+            yield wrap(
                 "      meets",
                 name + (f", with less certainty: {'; '.join(doubts)}" if doubts else ""),
                 14,
             )
     for name, points in missing.items():
         if 0 < len(points) <= MOST_MISFITS:
-            yield _wrap("      not", f"{name}: {'; '.join(points)}", 14)
-
-
-def _say_test(test: pd.Series) -> str:
-    side = "" if test["side"] == "none" else f", {test['side']}"
-    parts = [
-        f"{part} {test[part]}"
-        for part in ("vertical", "torsion", "horizontal")
-        if test[part] != "none"
-    ]
-    timing = [
-        f"{test[c]:g} {unit}"
-        for c, unit in (("latency_s", "s latency"), ("duration_s", "s"), ("peak_spv", "deg/s"))
-        if pd.notna(test[c])
-    ]
-    seen = "; ".join([" ".join(parts) or "no nystagmus", *timing, f"vertigo {test['vertigo']}"])
-    since = test["minutes_since_attempt"]
-    if pd.notna(since):
-        seen += f"; {since:g} min after the attempt"
-    why = "" if pd.isna(test["reason"]) else f" ({test['reason']})"
-    when = f"day {test['day']}, examination {test['examination']}{why}"
-    return f"{when}: {codes.TEST[test['test']]}{side}: {seen}"
-
-
-def _say_pair(pair: pd.Series) -> str:
-    return (
-        f"day {pair['day']}: supine roll test, both sides together: {pair['horizontal']}; duration "
-        f"{pair['duration_class']}; affected ear {pair['ear']}"
-    )
+            yield wrap("      not", f"{name}: {'; '.join(points)}", 14)
 
 
 def _say_course(
@@ -293,10 +246,10 @@ def _say_course(
             how += f", {row.cycles} of {row.cycles_planned} planned repetitions"
         fit = FIT[judge_maneuver(maneuver, row.side, variants)["fit"]]
         text = f"day {row.day}, attempt {row.attempt}: {maneuver.name}{side}; {how}; {fit}"
-        lines.append((row.day, row.attempt, 0, _wrap("", text, 2)))
+        lines.append((row.day, row.attempt, 0, wrap("", text, 2)))
     for _, test in later.iterrows():
         after = 0 if pd.isna(test["after_attempt"]) else test["after_attempt"]
-        lines.append((test["day"], after, test["examination"], _wrap("", _say_test(test), 2)))
+        lines.append((test["day"], after, test["examination"], wrap("", say_test(test), 2)))
     return [line for *_, line in sorted(lines)] or ["  nothing"]
 
 
@@ -306,13 +259,13 @@ def _say_later(flags: pd.DataFrame, criteria: Criteria) -> Iterator[str]:
     for row in flags.sort_values(["known_day", "flag"]).itertuples(index=False):
         rule = criteria.later_flags[row.flag]
         sessions = f", through {row.sessions} fitting sessions" if rule.sessions_least else ""
-        yield _wrap(
+        yield wrap(
             "",
             f"{row.flag}: known on day {row.known_day}, shown since day {row.since_day}{sessions}",
             2,
         )
-        yield _wrap("", rule.says, 6)
-        yield _wrap("", f"[{rule.standing}: {rule.source}]", 6)
+        yield wrap("", rule.says, 6)
+        yield wrap("", f"[{rule.standing}: {rule.source}]", 6)
 
 
 def _say_reasons(reasons: pd.DataFrame) -> Iterator[str]:
@@ -326,7 +279,7 @@ def _say_reasons(reasons: pd.DataFrame) -> Iterator[str]:
                 if pd.isna(row.evidence)
                 else ": " + "; ".join(EVIDENCE[c] for c in row.evidence.split())
             )
-            yield _wrap("", REASON[row.reason] + evidence, 6)
+            yield wrap("", REASON[row.reason] + evidence, 6)
 
 
 def _say_spells(spells: pd.DataFrame) -> Iterator[str]:

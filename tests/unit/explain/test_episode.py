@@ -8,7 +8,7 @@ import pytest
 
 from pipeline.adjudication.failure import explain_failures
 from pipeline.adjudication.later_flags import raise_later_flags
-from pipeline.explain import NoSuchEpisode, explain_episode
+from pipeline.explain.episode import NoSuchEpisode, explain_episode
 from tests.failure_cases import FAILED, LATER, RIGHT, SILENT, case, derive, gather, roll
 
 HALF_TEST = RIGHT | {"test": "half_dix_hallpike", "duration_s": 120}

@@ -1,0 +1,1 @@
+"""One stored episode in words, for `./run explain`."""
