@@ -4,6 +4,9 @@ and the sets they leave. All are judged as one pool."""
 import pandas as pd
 import pytest
 
+from pipeline.adjudication.findings import describe_tests
+from pipeline.adjudication.reasons import join_findings
+from pipeline.adjudication.rolls import pair_rolls
 from tests.unit.adjudication.asked import Asked
 
 ASKED = Asked()
@@ -344,3 +347,13 @@ def test_two_canals_in_one_examination_are_multiple_and_two_ears_are_both(verdic
     two_canals, two_ears = verdicts["two canals",], verdicts["two ears",]
     assert (two_canals["canal"], two_canals["positional"]) == ("multiple", "yes")
     assert (two_ears["canal"], two_ears["side"]) == ("posterior", "both")
+
+
+def test_without_roll_tests_there_are_no_pairs_of_the_same_columns(table, plan):
+    tests = table("examinations", [RIGHT_POSTERIOR, GEOTROPIC[0] | {"examination": 2}])
+    findings = describe_tests(tests, table("treatments", [{}]), plan.criteria)
+    examined = join_findings(tests, findings)
+    one_side = pair_rolls(examined)
+    nothing = pair_rolls(examined[examined["test"].ne("supine_roll")])
+    assert one_side.empty
+    pd.testing.assert_frame_equal(nothing, one_side, check_index_type=False)

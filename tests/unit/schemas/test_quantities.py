@@ -371,3 +371,20 @@ def test_a_quantity_without_a_stratum_is_of_any():
     assert not narrow.strata.fullmatch("all")
     assert whole.pattern.fullmatch("n")
     assert not whole.pattern.fullmatch("nn")
+
+
+@pytest.mark.parametrize(
+    ("template", "fitting", "others"),
+    [
+        ("{source}_share", ("planted_share", "found_share", "naive_share"), ("told_share",)),
+        (
+            "changed_to_{family}",
+            ("changed_to_epley", "changed_to_epley_semont"),
+            ("changed_to_a,b",),
+        ),
+    ],
+)
+def test_a_name_in_a_pattern_stands_for_what_it_can_be_and_no_more(template, fitting, others):
+    pattern = compile_pattern(template)
+    assert all(pattern.fullmatch(term) for term in fitting)
+    assert not any(pattern.fullmatch(term) for term in others)
