@@ -20,7 +20,8 @@ Limits leave out one site at a time, rates by one Newton step and weights anew, 
 well as many people would tell it, as for the shares of all (pipeline/analyses/resolution/joint.py),
 where these reach further; where the records tell less of misreading than PRIOR_TESTS tests would,
 they reach over all rates of misreading of the plan. There is no number by whose day fewer were
-tested or asked than the plan wants, and none that the form of the natural rate alone would tell.
+tested or asked than the plan wants (a mean needs them in the first days), and none that the form of
+the natural rate alone would tell.
 """
 
 from collections.abc import Iterator
@@ -33,6 +34,7 @@ from pipeline.analyses.order.decisions import describe_first, list_given
 from pipeline.analyses.order.first_groups import Group, list_groups
 from pipeline.analyses.order.propensity import count_effective
 from pipeline.analyses.order.variant_fit import VariantCourses, fit_variants, lay_out_variants
+from pipeline.analyses.resolution.courses import BANDS
 from pipeline.analyses.resolution.curves import NOBODY
 from pipeline.analyses.resolution.fitted import (
     FORM_ALONE,
@@ -116,8 +118,9 @@ class Told(NamedTuple):
 
     @property
     def last_day(self) -> int:
-        """By which enough must have been heard of."""
-        return self.horizon or int(np.flatnonzero(self.sums)[-1]) + 1
+        """By which enough must have been heard of: of a mean, by the end of the first band of
+        the natural rate, since most of what it tells of the first days is the form otherwise."""
+        return int(BANDS[1]) - 1 if self.horizon else int(np.flatnonzero(self.sums)[-1]) + 1
 
 
 def list_told(plan: FirstChoice) -> list[Told]:

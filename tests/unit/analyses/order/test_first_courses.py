@@ -43,7 +43,7 @@ def test_days_with_vertigo_are_those_before_resolution(plan):
         resolved = np.arange(1, mean.sums.size + 1) >= day
         assert mean.horizon - mean.sums @ resolved == min(day, mean.horizon)
     assert told["resolved_by_day_7"].last_day == 7
-    assert mean.last_day == plan.study.first_choice.horizon_day
+    assert mean.last_day == 3  # the first days count in full
 
 
 def test_planted_courses_come_back():
@@ -75,6 +75,7 @@ def test_where_nobody_is_tested_early_the_form_alone_would_tell_the_first_days()
     assert first["status"] == "not_identified"
     assert first["note"] != FORM_ALONE.note  # nobody was heard of either
     assert found.loc[(EPLEY, "resolved_by_day_7"), "status"] == "ok"
+    assert found.loc[(EPLEY, "mean_days_with_vertigo"), "status"] == "not_identified"
 
 
 def estimate(plan, rows: dict) -> pd.DataFrame:
