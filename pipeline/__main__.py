@@ -1,5 +1,5 @@
-"""Tools at a terminal: guide, template, pseudonymise, check and dictionary for whoever hands in
-records, explain and catalogue for whoever asks why, verify and compare for what was released."""
+"""Tools at a terminal: guide, desk, template, pseudonymise, check and dictionary for whoever hands
+in records, explain and catalogue for whoever asks why, verify and compare for what was released."""
 
 # A tool's module holds its command line and imports what it works with only when it runs: --help
 # must not wait for libraries.
@@ -12,6 +12,7 @@ from pipeline.commands import (
     catalogue,
     check,
     compare,
+    desk,
     dictionary,
     explain,
     guide,
@@ -23,6 +24,7 @@ from pipeline.steps.run import run_guarded
 
 TOOLS = (
     guide,
+    desk,
     template,
     pseudonymise,
     check,

@@ -65,6 +65,7 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
                 "arguments",
                 "catalogue",
                 "check",
+                "desk",
                 "dictionary",
                 "explain",
                 "guide",
@@ -112,6 +113,7 @@ ELSEWHERE: dict[tuple[str, str], tuple[str, ...]] = {
         for part in ("across", "keep", "problem", "progress", "submission")
     ),
     ("unit/intake/test_pseudonyms.py", "shapes of pseudonyms"): ("pipeline/intake/shapes.py",),
+    ("unit/desk/test_job.py", "what the process of a check does"): ("pipeline/desk/examine.py",),
     ("unit/intake/test_recognised.py", "what a terminal says of a delivery"): (
         "pipeline/intake/terminal.py",
     ),
