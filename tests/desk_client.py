@@ -3,6 +3,10 @@ would, or as somebody else."""
 
 import http.client
 import json
+import os
+import re
+import subprocess
+import sys
 import time
 from pathlib import Path
 from urllib.parse import quote, urlsplit
@@ -11,6 +15,7 @@ from pipeline.coordinator.example import list_example
 from pipeline.coordinator.guide import list_slips
 from pipeline.coordinator.steady import write_steadily
 from pipeline.coordinator.template import build_template
+from pipeline.sources import ROOT
 from schemas.study import Config
 
 MAIL = "anna.meier@example.org"  # what identifies somebody
@@ -45,7 +50,7 @@ def make_books(plan: Config) -> dict[str, bytes]:
 
 
 class Client:
-    """Talks to the page's program; `sent` and `heard` are all bytes of answers so far."""
+    """Talks to the page's program; `heard` is all that it was answered so far."""
 
     def __init__(self, first: str):
         self.parts = urlsplit(first)
@@ -108,6 +113,36 @@ class Client:
         return news
 
 
+def start_desk(folder: Path) -> tuple[subprocess.Popen, str, Path, Path]:
+    """Start the program without a browser: its process, the address that it says, the folder for
+    copies, and the file that holds what it wrote at the terminal."""
+    seen, place = folder / "seen.txt", folder / "temporary"
+    place.mkdir()
+    own = {"BROWSER": "true", "TMPDIR": str(place), "TEMP": str(place)}
+    with seen.open("w") as file:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "pipeline", "desk"],
+            cwd=ROOT,
+            env=os.environ | own,
+            stdout=file,
+            stderr=subprocess.STDOUT,
+        )
+    begun = time.monotonic()
+    while not (found := re.search(r"http://127\.0\.0\.1:\d+/\S+\n", seen.read_text("utf-8"))):
+        assert time.monotonic() - begun < 240
+        assert process.poll() is None, seen.read_text("utf-8")
+        time.sleep(0.1)
+    return process, found[0].strip(), place, seen
+
+
 def list_copies(place: Path) -> list[Path]:
     """The files that lie in the folder for copies, but for the one that keeps it."""
     return [path for path in place.rglob("*") if path.is_file() and path.name != "held"]
+
+
+def wait_until_wiped(place: Path, seconds: float = 120) -> None:
+    """Wait until no copy is left: what makes them ends a moment after its last word."""
+    begun = time.monotonic()
+    while list_copies(place):
+        assert time.monotonic() - begun < seconds, list_copies(place)
+        time.sleep(0.1)

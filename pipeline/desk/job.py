@@ -81,6 +81,7 @@ class Job:
                 self.says = content
             elif what == "marked":
                 self.marked = content
+                wipe(self.folder)  # before the process has ended, which takes a moment
             elif self.stage == RUNNING:
                 self._take(content)
         connection.close()

@@ -2,39 +2,19 @@
 nothing."""
 
 import os
-import re
 import signal
-import subprocess
-import sys
-import time
 from pathlib import Path
 
 import pytest
 
-from tests.conftest import ROOT
-from tests.desk_client import MAIL, Client, list_copies, make_books
+from tests.desk_client import MAIL, Client, list_copies, make_books, start_desk, wait_until_wiped
 
 
 @pytest.fixture
 def started(tmp_path):
-    """The program, started; it opens no browser."""
-    seen = tmp_path / "seen.txt"
-    place = tmp_path / "temporary"
-    place.mkdir()
-    with seen.open("w") as file:
-        process = subprocess.Popen(
-            [sys.executable, "-m", "pipeline", "desk"],
-            cwd=ROOT,
-            env=os.environ | {"BROWSER": "true", "TMPDIR": str(place), "TEMP": str(place)},
-            stdout=file,
-            stderr=subprocess.STDOUT,
-        )
-    begun = time.monotonic()
-    while not (found := re.search(r"http://127\.0\.0\.1:\d+/\S+", seen.read_text("utf-8"))):
-        assert time.monotonic() - begun < 240
-        assert process.poll() is None, seen.read_text("utf-8")
-        time.sleep(0.1)
-    client = Client(found[0])
+    """The program, started and entered."""
+    process, first, place, seen = start_desk(tmp_path)
+    client = Client(first)
     client.enter()
     yield process, client, place, seen
     process.kill()
@@ -69,10 +49,7 @@ def test_when_it_is_killed_the_check_ends_and_wipes_its_copies(started, plan):
     client.news(path)
     process.kill()
     process.wait()
-    begun = time.monotonic()
-    while list_copies(place):
-        assert time.monotonic() - begun < 120
-        time.sleep(0.1)
+    wait_until_wiped(place)
 
 
 def test_nothing_that_a_request_carries_is_written_down(started, plan):
