@@ -48,7 +48,8 @@ if (check) {
   const drop = check.querySelector('.drop');
   const [files, earlier] = check.querySelectorAll('input[type="file"]');
   const list = check.querySelector('.chosen');
-  const show = () => list.replaceChildren(...[...files.files].map(file =>
+  // one name the browser shows by itself
+  const show = () => list.replaceChildren(...(files.files.length > 1 ? [...files.files] : []).map(file =>
     Object.assign(document.createElement('li'), {textContent: file.name})));
   files.addEventListener('change', show);
   addEventListener('pageshow', show);

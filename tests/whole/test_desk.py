@@ -181,8 +181,10 @@ def test_hostile_cells_and_names_do_nothing(desk, books, tmp_path):
     _, window, _, _ = desk
     called = tmp_path / f"{MARKUP}.xlsx"
     called.write_bytes(books["marked_up"].read_bytes())
+    window.choose("files", called, called)
+    shown = window.evaluate("document.querySelector('.chosen').textContent")
+    assert shown == 2 * called.name
     window.choose("files", called)
-    assert window.evaluate("document.querySelector('.chosen').textContent") == called.name
     window.click("#check button")
     window.wait(VERDICT)
     assert window.evaluate("document.querySelector('img, script[src]')") is None
@@ -197,7 +199,7 @@ def test_files_can_be_dropped(desk, books):
     document.querySelector('.drop').dispatchEvent(
       new DragEvent('drop', {bubbles: true, cancelable: true, dataTransfer: data}));
     """)
-    assert window.evaluate("document.querySelector('.chosen').textContent") == "letter.pdf"
+    assert window.evaluate("document.getElementById('files').files[0].name") == "letter.pdf"
     window.click("#check button")
     window.wait(VERDICT)
     assert "nothing to check" in window.evaluate("document.body.innerText")
