@@ -92,7 +92,9 @@ class Job:
 
     def _take(self, verdict: dict[str, Any] | None) -> None:
         """Take in the verdict, and the files before they are wiped."""
-        if verdict and verdict["savable"]:
+        if not verdict:
+            wipe(self.folder)
+        elif verdict["savable"]:
             files = sorted((self.folder / HANDED).iterdir())
             self.files = {path.name: path.read_bytes() for path in files}
         self.verdict = verdict
