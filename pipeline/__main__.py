@@ -1,4 +1,4 @@
-"""Tools at a terminal: guide, template, pseudonymise, check and dictionary for whoever hands in
+"""Tools at a terminal: guide, desk, template, pseudonymise, check and dictionary for whoever hands in
 records, explain and catalogue for whoever asks why, verify, compare and bill for whoever proves."""
 
 # A tool's module holds its command line and imports what it works with only when it runs: --help
@@ -13,6 +13,7 @@ from pipeline.commands import (
     catalogue,
     check,
     compare,
+    desk,
     dictionary,
     explain,
     guide,
@@ -24,6 +25,7 @@ from pipeline.steps.run import run_guarded
 
 TOOLS = (
     guide,
+    desk,
     template,
     pseudonymise,
     check,

@@ -5,9 +5,10 @@ import os
 import re
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
+from typing import NamedTuple
 
 from pipeline.intake.folders import (
     LINKED,
@@ -30,7 +31,18 @@ from schemas.study import Config
 FINE, SET_ASIDE, REFUSED = 0, 1, 2
 TABLE_FILES = (".xlsx", *TEXTS, *OTHER_FORMS)
 WIDEST = 110
+UNTOLD = "its site and delivery cannot be read"
 NO_SITE = "S00"  # stands for the site where a lone file does not tell it
+
+
+class Judged(NamedTuple):
+    """A delivery at a path: its folder, what was read of it, what became of it, and the accepted
+    delivery of its site before it."""
+
+    folder: Path
+    handed: Handed
+    received: Received
+    previous: Received | None
 
 
 class NothingToCheck(Exception):
@@ -56,8 +68,6 @@ def check_path(
         raise NothingToCheck(f"{path} does not exist.")
     if site and not SITE.fullmatch(site):
         raise NothingToCheck(f"{site} is no code of a site: S and two or three digits.")
-    last_accepted: dict[str, Received] = {}
-    withdrawals: dict[Path, Withdrawals] = {}
     worst = FINE
     skipped = find_skipped(path)
     with find_folders(path, config, site, notify) as folders:
@@ -66,32 +76,14 @@ def check_path(
             raise NothingToCheck(
                 f"{path} is neither a workbook nor a folder with .csv files or deliveries."
             )
-        for number, (folder, handed) in enumerate(folders.items()):
-            which = f"{number + 1} of {len(folders)}: " if len(folders) > 1 else ""
-
-            def notify_which(message: str, which: str = which) -> None:
-                notify(which + message)
-
-            site_map, of_site = find_own(folder, config), folder.parent
-            if of_site not in withdrawals:
-                withdrawals[of_site] = read_withdrawals(of_site, site_map)
-            handed = handed or read_delivery(folder, site_map, notify_which)
-            received = receive_delivery(
-                folder,
-                config,
-                last_accepted.get(of_site.name),
-                notify_which,
-                handed,
-                withdrawals[of_site],
-            )
+        judged = judge_folders(folders, config, notify)
+        for number, (folder, handed, received, _) in enumerate(judged):
             notify("")
-            if received.accepted:
-                last_accepted[received.site] = received
             untold = folder.parent.name == NO_SITE and path not in (
                 folder,
                 *folder.parents,
             )
-            title = f"{path.name} (its site and delivery cannot be read)" if untold else ""
+            title = f"{path.name} ({UNTOLD})" if untold else ""
             width = min(shutil.get_terminal_size().columns, WIDEST)
             print(
                 ("\n" + "-" * width + "\n" if number else "")
@@ -109,6 +101,32 @@ def check_path(
         print(f"\n{name} would be skipped, not pooled: {why}")
         worst = max(worst, REFUSED)
     return worst
+
+
+def judge_folders(
+    folders: Mapping[Path, Handed | None], config: Config, notify: Notify = silent
+) -> Iterator[Judged]:
+    """Judge deliveries in their order, each against the last accepted one of its site before it;
+    what was read of one beforehand stands beside its folder."""
+    last_accepted: dict[str, Received] = {}
+    withdrawals: dict[Path, Withdrawals] = {}
+    for number, (folder, read) in enumerate(folders.items(), 1):
+        which = f"{number} of {len(folders)}: " if len(folders) > 1 else ""
+
+        def notify_which(message: str, which: str = which) -> None:
+            notify(which + message)
+
+        site_map, of_site = find_own(folder, config), folder.parent
+        if of_site not in withdrawals:
+            withdrawals[of_site] = read_withdrawals(of_site, site_map)
+        handed = read or read_delivery(folder, site_map, notify_which)
+        previous = last_accepted.get(of_site.name)
+        received = receive_delivery(
+            folder, config, previous, notify_which, handed, withdrawals[of_site]
+        )
+        if received.accepted:
+            last_accepted[received.site] = received
+        yield Judged(folder, handed, received, previous)
 
 
 def choose_target(path: Path, folder: Path, n_folders: int) -> Path:

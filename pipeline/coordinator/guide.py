@@ -21,9 +21,9 @@ from pipeline.coordinator.steady import write_steadily
 from pipeline.coordinator.template import build_template
 from pipeline.intake.own_sheets import SEAL
 from pipeline.intake.read import read_delivery
-from pipeline.intake.receive import receive_delivery
-from pipeline.intake.report import DOUBT, describe_intake
-from pipeline.intake.terminal import HEADINGS, describe_check
+from pipeline.intake.receive import Received, receive_delivery
+from pipeline.intake.report import DOUBT, answer, describe_intake, name_part
+from pipeline.intake.terminal import HEADINGS, describe_part, say_next
 from schemas.study import Config
 
 SITE, NUMBER = "S99", "001"
@@ -34,11 +34,10 @@ SLIPS = (
 )
 SHOWN = ("episode_id", "patient_id", "age_years", "sex", "recorded_canal", "recorded_side")
 ASKED = "recorded_canal"  # the column whose list and hint are shown
-WIDTH = 104  # letters of a line of the terminal
 
 
 def describe_guide(config: Config) -> dict[str, Any]:
-    """What the guide shows: the empty workbook, the check at a terminal, the marked copy,
+    """What the guide shows: the empty workbook, the verdict of the check, the marked copy,
     and the page after a run."""
     maneuvers = {code: maneuver.name for code, maneuver in config.maneuvers.items()}
     with tempfile.TemporaryDirectory() as temporary:
@@ -57,7 +56,7 @@ def describe_guide(config: Config) -> dict[str, Any]:
             "template": describe_template(build_template(maneuvers)),
             "file": handed.name,
             "marked_file": name,
-            "check": describe_check(received, WIDTH).splitlines(),
+            "check": describe_verdict(received),
             "headings": {part: HEADINGS[part] for part in ("refuse", "set_aside")}
             | {"doubt": HEADINGS[DOUBT]},
             "marked": describe_marked(load_workbook(marked)),
@@ -70,6 +69,34 @@ def describe_guide(config: Config) -> dict[str, Any]:
                 ]
             },
         }
+
+
+def describe_verdict(received: Received) -> dict[str, Any]:
+    """What the check says: the verdict, what to do next, and what to mend."""
+    problems = received.tables["problems"]
+    parts = name_part(problems)
+    return {
+        "title": f"Delivery {received.delivery} of site {received.site}",
+        "answer": answer(received),
+        "next_step": say_next(received),
+        "parts": [
+            {
+                "heading": heading,
+                "findings": [
+                    {
+                        "place": f"{finding.place} ({finding.rows})"
+                        if finding.rows
+                        else finding.place,
+                        "message": finding.message,
+                        "fixes": list(finding.fixes),
+                    }
+                    for finding in describe_part(problems[parts.eq(part)])[0]
+                ],
+            }
+            for part, heading in HEADINGS.items()
+            if parts.eq(part).any()
+        ],
+    }
 
 
 def list_slips() -> dict[str, list[dict]]:

@@ -3,6 +3,7 @@ then each kind of problem once. No cell is quoted."""
 
 import textwrap
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import pandas as pd
 
@@ -20,6 +21,32 @@ INDENT = "    "
 # whatever their tables and columns: one thing to mend
 TOLD_ONCE = ("word_for_nothing", "pseudonym_too_short", FOLLOWS)
 READ_WITH_HELP = RULES["read_with_help"].message
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What one kind of problem is told as.
+
+    Attributes
+    ----------
+    table, column
+        Where it is; without a column where it is in several, empty for the delivery as a whole.
+    place
+        The same in words, with the number of rows.
+    rows
+        Their numbers in words, if it is in rows of one column.
+    message
+        What is wrong.
+    fixes
+        How to mend it: in more than one way where codes differ that may be meant.
+    """
+
+    table: str
+    column: str
+    place: str
+    rows: str
+    message: str
+    fixes: tuple[str, ...]
 
 
 def describe_check(received: Received, width: int, title: str = "") -> str:
@@ -42,12 +69,19 @@ def describe_check(received: Received, width: int, title: str = "") -> str:
         of_part = problems[parts.eq(part)]
         if len(of_part):
             lines += ["", f"{heading}:"]
-            helped = of_part["rule"].eq("read_with_help")
-            lines += [
-                line for group in list_groups(of_part[~helped]) for line in _say_group(group, width)
-            ]
-            lines += _say_notes(of_part[helped], width)
+            findings, notes = describe_part(of_part)
+            lines += [line for finding in findings for line in _say_finding(finding, width)]
+            for note in notes:
+                lines += textwrap.wrap(note, width, initial_indent="  * ", subsequent_indent=INDENT)
     return "\n".join([*lines, "", *textwrap.wrap(say_next(received), width)])
+
+
+def describe_part(problems: pd.DataFrame) -> tuple[list[Finding], list[str]]:
+    """What is told of the problems under one heading: each kind once, then what was read with
+    help."""
+    helped = problems["rule"].eq("read_with_help")
+    findings = [make_finding(group) for group in list_groups(problems[~helped])]
+    return findings, list(list_notes(problems[helped]))
 
 
 def say_next(received: Received) -> str:
@@ -70,7 +104,7 @@ def say_next(received: Received) -> str:
     return "Nothing needs to be mended: hand it in."
 
 
-def _say_notes(notes: pd.DataFrame, width: int) -> Iterator[str]:
+def list_notes(notes: pd.DataFrame) -> Iterator[str]:
     """What was read with help: each sentence once, with all columns of which it is true."""
     for message, same in notes.groupby("message", sort=False):
         sentence = message.removeprefix(READ_WITH_HELP).strip()
@@ -78,12 +112,7 @@ def _say_notes(notes: pd.DataFrame, width: int) -> Iterator[str]:
             ", ".join(filter(None, place))
             for place in same[["table", "column"]].fillna("").itertuples(index=False)
         ]
-        yield from textwrap.wrap(
-            f"{sentence} ({'; '.join(dict.fromkeys(places))})",
-            width,
-            initial_indent="  * ",
-            subsequent_indent=INDENT,
-        )
+        yield f"{sentence} ({'; '.join(dict.fromkeys(places))})"
 
 
 def list_groups(problems: pd.DataFrame) -> list[pd.DataFrame]:
@@ -105,23 +134,33 @@ def rank(group: pd.DataFrame) -> tuple:
     return first["severity"] != "refuse", first["rule"] == FOLLOWS, -len(group)
 
 
-def _say_group(group: pd.DataFrame, width: int) -> Iterator[str]:
+def make_finding(group: pd.DataFrame) -> Finding:
+    """One of `list_groups` in words."""
     first = group.iloc[0]
     rows = sorted({int(row) for row in group["row"].dropna()})
-    place = ", ".join(filter(None, [first["table"] or "the whole delivery", first["column"]]))
+    table, column, numbers = first["table"], first["column"], ""
     tables = group.groupby("table", sort=False)["row"].nunique()
     columns = group["column"].nunique()
     if len(tables) == 1 and columns > 1:
-        location = f"{first['table']}: {count(len(group), 'cell')} in {columns} columns"
+        place, column = f"{table}: {count(len(group), 'cell')} in {columns} columns", ""
     elif len(tables) > 1:
-        location = "; ".join(f"{table}: {count(number, 'row')}" for table, number in tables.items())
+        place = "; ".join(f"{table}: {count(number, 'row')}" for table, number in tables.items())
+        table = column = ""
     else:
-        location = f"{place}: {count(len(rows), 'row')} ({name_ranges(rows)})" if rows else place
-    yield from textwrap.wrap(location, width, initial_indent="  * ", subsequent_indent=INDENT)
+        place = ", ".join(filter(None, [table or "the whole delivery", column]))
+        if rows:
+            place, numbers = f"{place}: {count(len(rows), 'row')}", name_ranges(rows)
+    fixes = tuple(group["how_to_fix"].drop_duplicates())
+    return Finding(table, column, place, numbers, first["message"], fixes)
+
+
+def _say_finding(finding: Finding, width: int) -> Iterator[str]:
+    place = f"{finding.place} ({finding.rows})" if finding.rows else finding.place
+    yield from textwrap.wrap(place, width, initial_indent="  * ", subsequent_indent=INDENT)
     yield from textwrap.wrap(
-        first["message"], width, initial_indent=INDENT, subsequent_indent=INDENT
+        finding.message, width, initial_indent=INDENT, subsequent_indent=INDENT
     )
-    for fix in group["how_to_fix"].drop_duplicates():
+    for fix in finding.fixes:
         yield from textwrap.wrap(
             f"-> {fix}", width, initial_indent=INDENT, subsequent_indent=INDENT + "   "
         )

@@ -17,7 +17,7 @@ CHARSET = '<meta charset="utf-8">'
 STYLED = re.compile(r' style="(?P<styles>[^"]*)"')
 
 
-def render_page(template: str, content: dict[str, Any]) -> str:
+def render_page(template: str, content: dict[str, Any], *, talks: bool = False) -> str:
     """Render a page.
 
     Parameters
@@ -26,6 +26,8 @@ def render_page(template: str, content: dict[str, Any]) -> str:
         A file of `reports/`.
     content
         What it asks for; the shared style sheet is at hand as `style`.
+    talks
+        Whether the page may talk to the program that serves it. A page in a file may not.
 
     Returns
     -------
@@ -50,12 +52,13 @@ def render_page(template: str, content: dict[str, Any]) -> str:
     engine.filters["themed"] = lambda svg: _theme(svg, inks)
     # our own file, not a site's text
     page = engine.get_template(template).render(style=Markup(style), **content)
-    return page.replace(CHARSET, f"{CHARSET}\n{_write_policy(page)}", 1)
+    return page.replace(CHARSET, f"{CHARSET}\n{_write_policy(page, talks)}", 1)
 
 
-def _write_policy(page: str) -> str:
+def _write_policy(page: str, talks: bool) -> str:
     """What the page may do, as a browser is told: its own styles and programs by their
-    fingerprints, and nothing from elsewhere or to it (Content Security Policy Level 3, W3C)."""
+    fingerprints, perhaps a talk with what serves it, and nothing from elsewhere or to it (Content
+    Security Policy Level 3, W3C)."""
     kinds = {"style-src": "style", "script-src": "script"}
     allowed = {
         kind: [
@@ -65,6 +68,7 @@ def _write_policy(page: str) -> str:
         for kind, tag in kinds.items()
     }
     own = "".join(f"; {kind} {' '.join(hashes)}" for kind, hashes in allowed.items() if hashes)
+    own += "; connect-src 'self'" if talks else ""
     policy = f"default-src 'none'{own}; base-uri 'none'; form-action 'none'"
     return f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
 

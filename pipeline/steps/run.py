@@ -50,13 +50,18 @@ def run_guarded(step: Callable[[], Counts | None], code: int = 1) -> Counts | No
         if os.strerror(errno.ENOSPC) in str(fault) or getattr(fault, "errno", None) in NO_ROOM:
             print("The disk is full: make room on it, then start again.", file=sys.stderr)
             sys.exit(code)
-        for frame in traceback.extract_tb(fault.__traceback__):
-            print(f"  {frame.filename}:{frame.lineno} in {frame.name}", file=sys.stderr)
-        print(
-            f"{type(fault).__name__} (its message is left out: it could hold a patient's values)",
-            file=sys.stderr,
-        )
+        tell_fault(fault)
         sys.exit(code)
+
+
+def tell_fault(fault: Exception) -> None:
+    """Print where a fault arose and of which kind it is, without its message."""
+    for frame in traceback.extract_tb(fault.__traceback__):
+        print(f"  {frame.filename}:{frame.lineno} in {frame.name}", file=sys.stderr)
+    print(
+        f"{type(fault).__name__} (its message is left out: it could hold a patient's values)",
+        file=sys.stderr,
+    )
 
 
 def tell_place(

@@ -42,6 +42,7 @@ FLOORS = [  # from the ground up: a part imports only from those before it
     "reports.typeset",
     "summary",
     "steps",
+    "desk",
     "commands",
     "__main__",
 ]
@@ -72,6 +73,8 @@ LIBRARY_PLACES = {
     },
     "jinja2": {"pipeline/reports/render.py"},
     "typst": {"pipeline/reports/typeset.py"},
+    "starlette": {f"pipeline/desk/{part}.py" for part in ("guard", "pages", "serve")},
+    "uvicorn": {"pipeline/desk/serve.py"},
     "openpyxl": {
         "pipeline/intake/read_workbook.py",
         "pipeline/intake/book_cells.py",

@@ -24,6 +24,7 @@ READERS = (
 )
 TOP = {
     *("README.md", "DEVELOPERS.md", "CONTRIBUTING.md", "CHANGELOG.md", "CITATION.cff", "LICENSE"),
+    *("desk.cmd", "desk.command", "desk.sh"),
     *("Snakefile", "run", "run.py", "pyproject.toml", "requirements.in", "requirements.lock"),
     *(".gitignore", ".editorconfig", ".pre-commit-config.yaml"),
 }

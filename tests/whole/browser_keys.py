@@ -88,9 +88,10 @@ class Browser:
 
     def evaluate(self, expression: str) -> Any:
         """The value of an expression in the page."""
-        return self.ask("Runtime.evaluate", expression=expression, returnByValue=True)[
-            "result"
-        ].get("value")
+        answer = self.ask(
+            "Runtime.evaluate", expression=expression, returnByValue=True, awaitPromise=True
+        )
+        return answer["result"].get("value")
 
     def press(self, key: str) -> None:
         """A key pressed and let go."""

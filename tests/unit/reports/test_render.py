@@ -38,6 +38,19 @@ def test_the_policy_lets_in_the_pages_own_styles_and_programs_by_their_hashes(te
     ]
 
 
+def test_a_page_that_is_served_may_talk_to_what_serves_it_and_to_nobody_else(templates, tmp_path):
+    (tmp_path / "whole.j2").write_text('<meta charset="utf-8">', "utf-8")
+    policies = [
+        page.partition('Content-Security-Policy" content="')[2].partition('"')[0].split("; ")
+        for page in (
+            render.render_page("whole.j2", {}),
+            render.render_page("whole.j2", {}, talks=True),
+        )
+    ]
+    assert [policy for policy in policies[1] if policy not in policies[0]] == ["connect-src 'self'"]
+    assert set(policies[0]) < set(policies[1])
+
+
 def test_styles_of_a_figure_become_attributes(templates, tmp_path):
     (tmp_path / "figure.j2").write_text("{{ svg | themed }}", "utf-8")
     svg = '<text x="1" style="font-family: \'A B\'; fill: #101010; text-anchor: end">a</text>'

@@ -1,0 +1,101 @@
+"""One check that was asked for: the copies it works on, the process that does it, and what it said
+so far."""
+
+import multiprocessing
+import tempfile
+import threading
+from multiprocessing.connection import Connection
+from pathlib import Path
+from typing import Any
+
+from pipeline.desk.examine import EARLIER, HANDED, examine
+from pipeline.desk.place import name_safely, wipe
+
+# from the first file to the last word; the marked copy is still being made when the verdict is told
+WAITING, RUNNING, TOLD, OVER = "waiting", "running", "told", "over"
+STOPPED, FAILED, NOTHING = "stopped", "failed", "nothing"  # other ends
+
+
+class Job:
+    """A check, to be begun once its files are there.
+
+    Attributes
+    ----------
+    stage
+        How far it is.
+    says
+        What is being done.
+    verdict
+        What `pipeline.desk.verdict` describes, once it is told.
+    marked
+        The marked copy, if there is one.
+    files
+        The delivery as it was handed in, by name, if it may be saved.
+    """
+
+    def __init__(self, place: Path):
+        self.folder = Path(tempfile.mkdtemp(dir=place))
+        self.stage, self.says = WAITING, ""
+        self.verdict: dict[str, Any] | None = None
+        self.marked: bytes | None = None
+        self.files: dict[str, bytes] = {}
+        self._process: multiprocessing.process.BaseProcess | None = None
+        self._listener: threading.Thread | None = None
+
+    def name_file(self, name: str, *, earlier: bool) -> Path:
+        """Where a file that is called so goes; `earlier` if it is of the delivery before."""
+        folder = self.folder / (EARLIER if earlier else HANDED)
+        folder.mkdir(exist_ok=True)
+        return folder / name_safely(name, {path.name.casefold() for path in folder.iterdir()})
+
+    def begin(self, plan: Path) -> None:
+        """Begin the check; once it is begun, or without a file, nothing happens."""
+        if self.stage != WAITING or not (self.folder / HANDED).exists():
+            return
+        apart = multiprocessing.get_context("spawn")
+        ours, theirs = apart.Pipe(duplex=False)
+        self._process = apart.Process(target=examine, args=(theirs, self.folder, plan), daemon=True)
+        self.stage = RUNNING
+        self._process.start()
+        theirs.close()
+        self._listener = threading.Thread(target=self._listen, args=(ours,), daemon=True)
+        self._listener.start()
+
+    def stop(self) -> None:
+        """Stop the check, wherever it is, and wipe its copies; what was told stays."""
+        if self.stage in (WAITING, RUNNING):
+            self.stage = STOPPED
+        if self._process and self._listener:
+            self._process.kill()
+            self._listener.join()
+        wipe(self.folder)
+
+    def _listen(self, connection: Connection) -> None:
+        """Hear what the process tells until it ends, and wipe the copies it worked on."""
+        while True:
+            try:
+                what, content = connection.recv()
+            except (EOFError, OSError):
+                break
+            if what == "says":
+                self.says = content
+            elif what == "marked":
+                self.marked = content
+                wipe(self.folder)  # before the process has ended, which takes a moment
+            elif self.stage == RUNNING:
+                self._take(content)
+        connection.close()
+        wipe(self.folder)
+        if self._process:
+            self._process.join()
+        self.stage = {RUNNING: FAILED, TOLD: OVER}.get(self.stage, self.stage)
+
+    def _take(self, verdict: dict[str, Any] | None) -> None:
+        """Take in the verdict, and the files before they are wiped."""
+        if not verdict:
+            wipe(self.folder)
+        elif verdict["savable"]:
+            files = sorted((self.folder / HANDED).iterdir())
+            self.files = {path.name: path.read_bytes() for path in files}
+        self.verdict = verdict
+        self.stage = TOLD if verdict else NOTHING

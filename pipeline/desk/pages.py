@@ -1,0 +1,245 @@
+"""The page's program: what it answers to each request.
+
+No answer holds a cell, the name of a file, or anything else that a request carried.
+"""
+
+import json
+import secrets
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response
+from starlette.routing import Route
+
+from pipeline.desk.clock import Clock
+from pipeline.desk.job import RUNNING, WAITING, Job
+from pipeline.desk.save import NotSaved, make_withdrawn, make_workbook, pack_delivery
+from pipeline.intake.folders import SITE, WITHDRAWN
+from pipeline.reports.render import TEMPLATES, render_page
+from pipeline.steps.run import tell_fault
+from schemas.study import read_config
+
+WORDS: dict[str, dict[str, str]] = tomllib.loads((TEMPLATES / "desk.toml").read_text("utf-8"))
+MOST_BYTES = 300_000_000  # of one file: a workbook of 70,000 rows has about 3,000,000
+MOST_WORDS = 1_000_000  # bytes of what is typed into a form
+MOST_JOBS = 8  # kept at a time; the oldest gives way
+WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+
+
+class Desk:
+    """The answers, and the checks that were asked for.
+
+    Parameters
+    ----------
+    plan
+        Folder with the plan.
+    place
+        Folder for copies.
+    clock
+        Hears that the page is in use.
+    """
+
+    def __init__(self, plan: Path, place: Path, clock: Clock):
+        self.plan, self.place, self.clock = plan, place, clock
+        self.maneuvers = {code: m.name for code, m in read_config(plan).maneuvers.items()}
+        self.jobs: dict[str, Job] = {}
+        of_job = "/checks/{job}"
+        self.app = Starlette(
+            routes=[
+                Route("/", self.show_start),
+                Route("/alive", self.keep_alive, methods=["POST"]),
+                Route("/close", self.close, methods=["POST"]),
+                Route("/workbook", self.save_workbook, methods=["POST"]),
+                Route("/withdrawn", self.save_withdrawn, methods=["POST"]),
+                Route("/checks", self.open_job, methods=["POST"]),
+                Route(of_job, self.show_job),
+                Route(f"{of_job}/files", self.take_file, methods=["POST"]),
+                Route(f"{of_job}/begin", self.begin_job, methods=["POST"]),
+                Route(f"{of_job}/stop", self.stop_job, methods=["POST"]),
+                Route(f"{of_job}/news", self.tell_news),
+                Route(f"{of_job}/marked", self.save_marked),
+                Route(f"{of_job}/delivery", self.save_delivery),
+            ],
+            exception_handlers={
+                HTTPException: lambda request, fault: refuse("gone", fault.status_code),
+                Exception: tell_of_fault,
+            },
+        )
+
+    def show_start(self, request: Request) -> Response:
+        """The page on which everything begins."""
+        self.clock.use()
+        return show("desk.html.j2", {})
+
+    def keep_alive(self, request: Request) -> Response:
+        """The page is still there."""
+        self.clock.hear()
+        return Response(status_code=204)
+
+    def close(self, request: Request) -> Response:
+        """End: the copies go, and the checks with them."""
+        self.clock.end()
+        return Response(status_code=204)
+
+    async def save_workbook(self, request: Request) -> Response:
+        """The empty workbook of a site."""
+        site = (await read_words(request, "site")).strip().upper()
+        if not SITE.fullmatch(site):
+            return refuse("site")
+        content = await run_in_threadpool(make_workbook, self.maneuvers, site)
+        return hand_out(content, f"{site}.xlsx", WORKBOOK)
+
+    async def save_withdrawn(self, request: Request) -> Response:
+        """The list of those who withdrew."""
+        text = await read_words(request, "pseudonyms")
+        try:
+            content = await run_in_threadpool(make_withdrawn, text, self.place)
+        except NotSaved as fault:
+            return PlainTextResponse(str(fault), 422)
+        return hand_out(content, WITHDRAWN, "text/csv")
+
+    def open_job(self, request: Request) -> Response:
+        """A new check, to which files are then brought."""
+        self.clock.use()
+        if len(self.jobs) >= MOST_JOBS:
+            self.jobs.pop(next(iter(self.jobs))).stop()
+        name = secrets.token_urlsafe(12)
+        self.jobs[name] = Job(self.place)
+        return JSONResponse({"check": name})
+
+    async def take_file(self, request: Request) -> Response:
+        """One file of a delivery, or of the delivery before it."""
+        self.clock.use()
+        job = self.find_job(request)
+        if job.stage != WAITING:
+            return refuse("gone", 409)
+        query = request.query_params
+        target = job.name_file(query.get("name", ""), earlier=query.get("of") == "earlier")
+        try:
+            whole = await keep(request, target)
+        except ClientDisconnect:  # the page was left meanwhile
+            whole = False
+        if not whole:
+            target.unlink()
+            return refuse("large", 413)
+        return Response(status_code=204)
+
+    def begin_job(self, request: Request) -> Response:
+        """The files are there."""
+        self.clock.use()
+        self.find_job(request).begin(self.plan)
+        return Response(status_code=204)
+
+    def stop_job(self, request: Request) -> Response:
+        """The person does not want to wait."""
+        self.clock.use()
+        self.find_job(request).stop()
+        return Response(status_code=204)
+
+    def tell_news(self, request: Request) -> Response:
+        """How far a check is."""
+        job = self.find_job(request)
+        if job.stage == RUNNING:
+            self.clock.use()
+        marked = job.marked is not None
+        return JSONResponse({"stage": job.stage, "says": job.says, "marked": marked})
+
+    def show_job(self, request: Request) -> Response:
+        """A check: what is being done, or what came of it."""
+        self.clock.use()
+        job = self.find_job(request)
+        return show(
+            "desk_check.html.j2",
+            {
+                "here": f"/checks/{request.path_params['job']}",
+                "stage": job.stage,
+                "says": job.says,
+                "verdict": job.verdict,
+                "marked": job.marked is not None,
+            },
+        )
+
+    def save_marked(self, request: Request) -> Response:
+        """The marked copy."""
+        self.clock.use()
+        job = self.find_job(request)
+        if job.marked is None or job.verdict is None:
+            return refuse("gone", 404)
+        name = f"{job.verdict['site']}_{job.verdict['delivery']}_marked.xlsx"
+        return hand_out(job.marked, "marked.xlsx" if job.verdict["untold"] else name, WORKBOOK)
+
+    def save_delivery(self, request: Request) -> Response:
+        """The delivery, named as it must be."""
+        self.clock.use()
+        job = self.find_job(request)
+        if not job.files or job.verdict is None:
+            return refuse("gone", 404)
+        site, delivery = job.verdict["site"], job.verdict["delivery"]
+        packed = pack_delivery(site, delivery, job.verdict["form"], job.files)
+        return hand_out(packed, f"{site}_{delivery}.zip", "application/zip")
+
+    def find_job(self, request: Request) -> Job:
+        """The check that a request is about."""
+        job = self.jobs.get(request.path_params["job"])
+        if job is None:
+            raise HTTPException(404)
+        return job
+
+    def stop_all(self) -> None:
+        """Stop every check."""
+        for job in self.jobs.values():
+            job.stop()
+
+
+def show(template: str, content: dict[str, Any]) -> Response:
+    """A page with its words."""
+    return HTMLResponse(render_page(template, {"words": WORDS} | content, talks=True))
+
+
+def hand_out(content: bytes, name: str, kind: str) -> Response:
+    """A file to save under a name of ours."""
+    return Response(
+        content, media_type=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'}
+    )
+
+
+def refuse(why: str, code: int = 422) -> Response:
+    """A sentence in place of what was asked for."""
+    return PlainTextResponse(WORDS["faults"][why], code)
+
+
+async def keep(request: Request, target: Path) -> bool:
+    """Write what a request brings to a new file; whether it was all of it."""
+    left = MOST_BYTES
+    with target.open("xb") as file:
+        async for part in request.stream():
+            left -= len(part)
+            if left < 0:
+                return False
+            file.write(part)
+    return True
+
+
+async def read_words(request: Request, field: str) -> str:
+    """What was typed into a field."""
+    content = b""
+    async for part in request.stream():
+        content += part
+        if len(content) > MOST_WORDS:
+            raise HTTPException(413)
+    try:
+        typed = json.loads(content)[field]
+    except (KeyError, TypeError, ValueError):
+        raise HTTPException(400) from None
+    return typed if isinstance(typed, str) else ""
+
+
+def tell_of_fault(request: Request, fault: Exception) -> Response:
+    """A fault of the program: its place at the terminal, and a sentence for the page."""
+    tell_fault(fault)
+    return refuse("fault", 500)

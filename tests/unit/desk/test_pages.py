@@ -1,0 +1,233 @@
+"""What the page answers, through a real connection: the way of a coordinator, and what others
+try."""
+
+import html
+import io
+import re
+import socket
+import threading
+import time
+import tomllib
+import zipfile
+
+import pytest
+
+from pipeline.desk import pages
+from pipeline.desk.clock import Clock
+from pipeline.desk.guard import Guard
+from pipeline.desk.pages import MOST_JOBS, Desk
+from pipeline.desk.serve import make_server
+from pipeline.reports.render import TEMPLATES
+from tests.conftest import ROOT
+from tests.desk_client import MAIL, MARKUP, Client, list_copies, make_books
+
+
+@pytest.fixture(scope="module")
+def books(plan):
+    return make_books(plan)
+
+
+@pytest.fixture
+def clock():
+    return Clock()
+
+
+@pytest.fixture
+def client(tmp_path, clock):
+    """A client that has entered the page."""
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+        desk = Desk(ROOT / "config", tmp_path, clock)
+        guard = Guard(desk.app, listening.getsockname()[1])
+        server = make_server(guard)
+        thread = threading.Thread(target=server.run, args=([listening],))
+        thread.start()
+        while not server.started:
+            time.sleep(0.02)
+        client = Client(guard.first)
+        client.enter()
+        yield client
+        server.should_exit = True
+        thread.join()
+        desk.stop_all()
+
+
+def test_a_good_workbook_becomes_a_delivery(client, books, tmp_path):
+    path = client.bring({"mine.xlsx": books["good"]})
+    assert client.wait(path, "over") == {
+        "stage": "over",
+        "says": client.news(path)["says"],
+        "marked": False,
+    }
+    _, _, page = client.ask("GET", path)
+    assert b"all 23 rows" in page or b"are stored" in page
+    status, told, packed = client.ask("GET", f"{path}/delivery")
+    assert (status, told["content-disposition"]) == (200, 'attachment; filename="S99_001.zip"')
+    with zipfile.ZipFile(io.BytesIO(packed)) as archive:
+        assert archive.read("S99/001/S99_001.xlsx") == books["good"]
+    assert list_copies(tmp_path) == []
+    assert client.ask("GET", f"{path}/marked")[0] == 404
+
+
+def test_a_faulty_one_gives_a_marked_copy(client, books):
+    path = client.bring({"mine.xlsx": books["slips"]})
+    client.wait(path, "over")
+    status, told, marked = client.ask("GET", f"{path}/marked")
+    assert (status, told["content-disposition"]) == (
+        200,
+        'attachment; filename="S99_001_marked.xlsx"',
+    )
+    again = client.bring({"S99_001_marked.xlsx": marked})
+    client.wait(again, "over")
+    first, second = (
+        re.search(r'class="lead">(.*?)<', client.ask("GET", p)[2].decode())[1]
+        for p in (path, again)
+    )
+    assert first == second
+
+
+def test_an_identifier_is_in_no_answer(client, books, capfd):
+    path = client.bring({f"{MAIL}.xlsx": books["identified"]})
+    client.wait(path, "over")
+    assert b"refused" in client.ask("GET", path)[2]
+    assert client.ask("GET", f"{path}/delivery")[0] == 404
+    assert MAIL.encode() not in client.heard
+    assert MAIL not in "".join(capfd.readouterr())
+
+
+def test_markup_in_cells_and_names_is_never_markup(client, books):
+    path = client.bring({f"{MARKUP}.xlsx": books["marked_up"]})
+    client.wait(path, "over")
+    client.ask("GET", path)
+    assert MARKUP.encode() not in client.heard
+    assert MARKUP not in html.unescape(client.heard.decode("utf-8", "replace"))
+
+
+def test_five_tables_are_one_delivery(client, tmp_path):
+    pool = ROOT / "synthetic_data" / "pool"
+    folder = next(p.parent for p in sorted(pool.glob("S*/001/*.csv")))
+    files = {p.name: p.read_bytes() for p in folder.iterdir()}
+    path = client.bring(files)
+    client.wait(path, "over")
+    status, _, packed = client.ask("GET", f"{path}/delivery")
+    assert status == 200
+    with zipfile.ZipFile(io.BytesIO(packed)) as archive:
+        inside = {name.rpartition("/")[2]: archive.read(name) for name in archive.namelist()}
+    assert inside == files
+
+
+def test_files_of_other_folders_cannot_be_written(client, tmp_path):
+    job = client.bring({"../../../outside.xlsx": b"x", "..\\up.csv": b"x"}, begin=False)
+    assert {path.name for path in list_copies(tmp_path)} == {"outside.xlsx", "up.csv"}
+    assert not (tmp_path.parent / "outside.xlsx").exists()
+    assert client.ask("POST", f"{job}/stop")[0] == 204
+    assert list_copies(tmp_path) == []
+
+
+def test_it_can_be_looked_at_again_and_beside_another_one(client, books):
+    first, second = (client.bring({"a.xlsx": books[name]}) for name in ("good", "slips"))
+    while client.news(first)["stage"] == "running":
+        assert client.ask("GET", first)[0] == 200  # reload in the middle
+        time.sleep(0.2)
+    client.wait(first, "over")
+    client.wait(second, "over")
+    assert b"S99/001" in client.ask("GET", first)[2]
+    assert client.ask("GET", f"{second}/marked")[0] == 200
+    assert client.ask("GET", f"{first}/marked")[0] == 404
+
+
+def test_a_check_that_was_stopped_says_so(client, books, tmp_path):
+    path = client.bring({"a.xlsx": books["good"]})
+    assert client.ask("POST", f"{path}/stop")[0] == 204
+    assert client.news(path)["stage"] == "stopped"
+    assert pages.WORDS["ends"]["stopped_title"].encode() in client.ask("GET", path)[2]
+    assert list_copies(tmp_path) == []
+    assert client.ask("POST", f"{path}/files?name=b.xlsx&of=delivery", b"x")[0] == 409
+
+
+def test_only_some_checks_are_kept(client, tmp_path):
+    paths = [client.bring({"a.xlsx": b"x"}, begin=False) for _ in range(MOST_JOBS + 1)]
+    assert client.ask("GET", paths[0])[0] == 404
+    assert client.ask("GET", paths[1])[0] == 200
+    assert len(list_copies(tmp_path)) == MOST_JOBS
+
+
+def test_a_file_that_is_too_large_is_not_kept(client, tmp_path, monkeypatch):
+    monkeypatch.setattr(pages, "MOST_BYTES", 100)
+    path = client.bring({}, begin=False)
+    status, _, text = client.ask("POST", f"{path}/files?name=a.xlsx&of=delivery", b"x" * 101)
+    assert (status, text.decode()) == (413, pages.WORDS["faults"]["large"])
+    assert list_copies(tmp_path) == []
+
+
+def test_the_workbook_is_saved_for_a_site(client):
+    status, told, content = client.post("/workbook", site=" s03 ")
+    assert (status, told["content-disposition"]) == (200, 'attachment; filename="S03.xlsx"')
+    assert content.startswith(b"PK")
+
+
+@pytest.mark.parametrize("site", ["", "3", "S3", "../S03", MARKUP, "S03\r\nX: y"])
+def test_what_is_no_site_gets_a_sentence(client, site):
+    status, _, text = client.post("/workbook", site=site)
+    assert (status, text.decode()) == (422, pages.WORDS["faults"]["site"])
+
+
+def test_the_list_of_those_who_withdrew(client):
+    status, told, content = client.post("/withdrawn", pseudonyms="PT-0042\nPT-0043")
+    assert (status, told["content-disposition"]) == (200, 'attachment; filename="withdrawn.csv"')
+    assert content == b"patient_id\nPT-0042\nPT-0043\n"
+    status, _, text = client.post("/withdrawn", pseudonyms="Anna Meier")
+    assert status == 422
+    assert b"Anna" not in text
+
+
+@pytest.mark.parametrize("body", ["", "[]", "{}", "null", "{", '{"site": 3}', "\xff"])
+def test_forms_that_are_none_are_refused(client, body):
+    assert client.ask("POST", "/workbook", body.encode("latin-1"))[0] in (400, 422)
+
+
+@pytest.mark.parametrize(
+    "path", ["/checks/none", "/checks/none/news", "/checks/none/marked", "/docs", "/../run.py"]
+)
+def test_what_is_not_there_is_told_in_a_sentence(client, path):
+    status, _, text = client.ask("GET", path)
+    assert (status, text.decode()) == (404, pages.WORDS["faults"]["gone"])
+
+
+def test_a_fault_is_told_without_its_message(client, monkeypatch, capfd):
+    def fail(*_):
+        raise ValueError(MAIL)
+
+    monkeypatch.setattr(pages, "make_workbook", fail)
+    status, _, text = client.post("/workbook", site="S03")
+    assert (status, text.decode()) == (500, pages.WORDS["faults"]["fault"])
+    shown = "".join(capfd.readouterr())
+    assert "ValueError" in shown
+    assert MAIL not in shown
+
+
+def test_strangers_get_nothing(client, books):
+    path = client.bring({"a.xlsx": books["good"]})
+    client.wait(path, "over")
+    for where in ("/", path, f"{path}/news", f"{path}/delivery"):
+        assert client.ask("GET", where, Cookie=None)[0] == 403
+        assert client.ask("GET", where, Host="evil.example")[0] == 403
+        assert client.ask("GET", where, Origin="http://evil.example")[0] == 403
+    for where in ("/checks", "/close", "/alive", f"{path}/stop"):
+        assert client.ask("POST", where, Origin="http://evil.example")[0] == 403
+        assert client.ask("POST", where, Origin=None)[0] == 403
+
+
+def test_the_button_ends_it(client, clock):
+    assert not clock.is_over()
+    assert client.ask("POST", "/alive")[0] == 204
+    assert client.ask("POST", "/close")[0] == 204
+    assert clock.is_over()
+
+
+def test_every_word_of_the_page_is_used():
+    """A word that no template and no answer asks for would be translated for nothing."""
+    words = tomllib.loads((TEMPLATES / "desk.toml").read_text("utf-8"))
+    templates = "".join(path.read_text("utf-8") for path in TEMPLATES.glob("desk*.j2"))
+    asked = set(re.findall(r"words\.(\w+\.\w+)", templates))
+    asked |= {f"faults.{name}" for name in ("site", "gone", "large", "fault")}
+    assert {f"{part}.{name}" for part, names in words.items() for name in names} == asked
