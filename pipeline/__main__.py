@@ -1,5 +1,5 @@
-"""Tools at a terminal: guide, desk, template, pseudonymise, check and dictionary for whoever hands in
-records, explain and catalogue for whoever asks why, verify, compare and bill for whoever proves."""
+"""Tools at a terminal: guide, desk, template, pseudonymise, check and dictionary for whoever hands
+in records, explain and catalogue for whoever asks why, verify, compare and bill for who proves."""
 
 # A tool's module holds its command line and imports what it works with only when it runs: --help
 # must not wait for libraries.

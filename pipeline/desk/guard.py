@@ -52,7 +52,7 @@ class Guard:
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
                 own = [(k.lower().encode(), v.encode()) for k, v in HEADERS.items()]
-                message = message | {"headers": [*message.get("headers", ()), *own]}
+                message = {**message, "headers": [*message.get("headers", ()), *own]}
             await send(message)
 
         answer = self.answer(scope)

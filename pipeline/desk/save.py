@@ -8,6 +8,7 @@ import zipfile
 from collections.abc import Mapping
 from pathlib import Path
 
+from pipeline.coordinator.example import Row
 from pipeline.coordinator.steady import write_steadily
 from pipeline.coordinator.template import build_template
 from pipeline.intake.folders import WITHDRAWN
@@ -25,7 +26,7 @@ class NotSaved(Exception):
 
 def make_workbook(maneuvers: Mapping[str, str], site: str) -> bytes:
     """The empty workbook of a site."""
-    rows = {"submission": [{"site_code": site}]}
+    rows: dict[str, list[Row]] = {"submission": [{"site_code": site}]}
     return write_steadily(build_template(maneuvers, rows))
 
 
