@@ -133,6 +133,7 @@ def test_most_are_well_within_a_month_of_the_first_maneuver(tables):
 def test_a_retest_in_the_visit_says_less_than_a_later_test(tables):
     tests = tables["examinations"]
     still = tests[["vertical", "torsion", "horizontal", "vertigo"]].eq("none").all(axis=1)
+    still |= tests["result"].eq("negative")  # in one cell
     retest = tests["after_attempt"] != "0"
     assert retest.sum() > 300
     assert 0.4 < still[retest].mean() < 0.95

@@ -173,7 +173,7 @@ def hand_in(case: Case) -> dict:
     other = first | {"side": "left", "vertical": "none", "torsion": "none"}
     other |= {"latency_s": None, "duration_s": None, "vertigo": "none"}
     tables["examinations"] = [first, other, last, first | {"episode_id": "EP-2"}]
-    if case.version == V2:
+    if case.version >= V2:
         fill_in_the_rest(tables)
     if case.reasons is not None:
         for row, reason in zip(tables["examinations"], case.reasons, strict=True):

@@ -129,7 +129,7 @@ def test_parts_of_the_technique_are_planted_and_come_back(plan):
     reasons.loc[reasons["reason"].eq("technique"), "evidence"] = evidence
     found = estimate_failure_reasons(reasons, plan)
     events = {part: share(found, f"technique,measure={part}")["n_events"] for part in TECHNIQUE}
-    assert events == {"hold": 3, "angle": 7, "completed": 5, "alone": 0}
+    assert events == {"hold": 3, "angle": 7, "completed": 5, "doses": 0, "alone": 0}
     assert share(found, "technique,measure=angle")["n_episodes"] == 24
 
 
