@@ -33,3 +33,11 @@ def test_those_of_whom_a_variable_is_told_are_the_whole_of_its_values_and_part_o
     divisions = divide({}, {"neck": "*"}, *values)
     assert ({"neck": "*"}, values, "by neck") in divisions
     assert ({}, [{"neck": "*"}], "whose neck is told") in divisions
+
+
+def test_divisions_come_in_the_same_order_whatever_the_seed_of_hashes():
+    told = dict.fromkeys("fcaebd", "*")
+    less = [{v: told[v] for v in told if v != left_out} for left_out in told]
+    described = [description for _, _, description in divide(told, *less)]
+    recorded = [each for each in described if each.startswith("whose")]
+    assert recorded == [f"whose {variable} is told" for variable in "abcdef"]
