@@ -145,7 +145,7 @@ def find_unsound(results: Path, rules: dict[str, Made]) -> dict[str, bool]:
             unsound[made.outputs[0]] = False
         for path, digest in seal.get("files", {}).items():
             file = results / path
-            if not file.exists() or _fingerprint(file) != digest:
+            if not file.exists() or fingerprint(file) != digest:
                 output = next((o for o in made.outputs if Path(o) in (file, *file.parents)), None)
                 if output:
                     unsound[output] = unsound.get(output, False) or file.exists()
@@ -184,20 +184,20 @@ def sealing(seal: Path) -> Iterator[None]:
                 if path.relative_to(results).parts[0] in ORDINARY:
                     share_rights(path)
                 if path.is_file():
-                    files[path.relative_to(results).as_posix()] = _fingerprint(path)
+                    files[path.relative_to(results).as_posix()] = fingerprint(path)
         written = json.dumps({"made_of": made_of, "files": files}, indent=0)
         seal.with_suffix(".part").write_text(written, "utf-8")
         os.replace(seal.with_suffix(".part"), seal)
 
 
-def _fingerprint(path: Path) -> str:
+def fingerprint(path: Path) -> str:
     """A SHA-256 over the bytes of a file."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 # of our own files and of the plan, which many rules share
-_fingerprint_once = cache(_fingerprint)
+_fingerprint_once = cache(fingerprint)
 
 
 def _read_seal(results: Path, name: str) -> dict:

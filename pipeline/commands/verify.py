@@ -27,9 +27,9 @@ def run(arguments: argparse.Namespace) -> None:
         PACKAGE,
         NoRelease,
         find_changes,
-        fingerprint,
         read_package,
     )
+    from pipeline.results import fingerprint
 
     try:
         package = read_package(arguments.release)

@@ -4,13 +4,13 @@ its size and SHA-256, and every column of the estimates.
 Frictionless Data: Data Package and Table Schema, version 1 (specs.frictionlessdata.io).
 """
 
-import hashlib
 import json
 import platform
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipeline.results import fingerprint
 from schemas.estimate import Estimates
 from schemas.table_schema import describe_columns
 
@@ -96,12 +96,6 @@ def _describe_file(path: str, file: Path, columns: dict) -> dict:
         "hash": f"sha256:{fingerprint(file)}",
         **(table if is_table else {"profile": "data-resource"}),
     }
-
-
-def fingerprint(path: Path) -> str:
-    """The SHA-256 over the bytes of a file."""
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def read_package(folder: Path) -> Package:

@@ -5,7 +5,8 @@ from pathlib import Path
 import pandas as pd
 
 from pipeline.releases.keep import keep_release
-from pipeline.releases.package import PACKAGE, fingerprint
+from pipeline.releases.package import PACKAGE
+from pipeline.results import fingerprint
 from pipeline.steps.arguments import add_fingerprints, add_path, start_parser
 from pipeline.steps.run import Counts, run_step
 

@@ -8,7 +8,8 @@ import pytest
 
 from pipeline.__main__ import main
 from pipeline.releases.keep import keep_release
-from pipeline.releases.package import PACKAGE, fingerprint
+from pipeline.releases.package import PACKAGE
+from pipeline.results import fingerprint
 from tests.pool_of_estimates import build_estimates
 
 MADE_FROM = {"release": "1", "version": "0.9.0", "deliveries": "aa", "plan": "bb", "code": "cc"}
