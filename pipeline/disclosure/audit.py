@@ -204,20 +204,16 @@ class Audit:
         return claims.take(open_)
 
     def find_remainders(self, least: np.ndarray, most: np.ndarray) -> np.ndarray:
-        """In which equations the hidden parts of a sum are few together,
-        all else in it being known: the number of people, else 0."""
+        """In which equations the hidden parts of a sum are few together, all else in it being
+        known: the number of people, else 0. Every equation has one whole, and nothing is left over
+        where all of it is known."""
         row, cell, sign = self.entries
         rows = len(self.cells.equations)
         hidden = most[cell] > least[cell]
-        plus, minus = (
-            np.bincount(row, hidden & (sign == side), minlength=rows) for side in (1, -1)
-        )
-        known = np.bincount(
-            row, np.where(hidden, 0, sign * np.nan_to_num(least[cell])), minlength=rows
-        )
-        together = np.abs(known)
-        several = ((plus > 1) & (minus == 0)) | ((minus > 1) & (plus == 0))
-        return np.where(several & (together > 0) & (together < self.min_cell), together, 0)
+        whole_hidden = np.bincount(row, hidden & (sign < 0), minlength=rows) > 0
+        known = np.where(hidden, 0, sign * np.nan_to_num(least[cell]))
+        together = np.abs(np.bincount(row, known, minlength=rows))
+        return np.where(~whole_hidden & (together < self.min_cell), together, 0)
 
     def find_quickly(self, known: Known, eyes: int = EVERYBODY) -> list[Exposed]:
         """What a release gives away by single equations."""
