@@ -78,7 +78,7 @@ def weigh(chances: np.ndarray, changed: np.ndarray, truncate: tuple[float, float
     """Stabilised inverse-probability weights from P(change | covariates), P(A) / P(A | X), cut at
     the quantiles `truncate` of all weights."""
     share = changed.mean()
-    weight = np.where(changed, share / chances, (1 - share) / (1 - chances))
+    weight = np.where(changed, share, 1 - share) / np.where(changed, chances, 1 - chances)
     low, high = np.quantile(weight, truncate)
     cut = (weight < low) | (weight > high)
     return Weights(np.clip(weight, low, high), float(cut.mean()), float(weight.max()))

@@ -187,6 +187,8 @@ def carry_share(
 
 
 def test_a_share_tells_of_the_whole_by_its_part():
+    # a share of a whole number of people: the end itself can be
+    assert carry_share((40, 40), (0, 40), 0.5, 0.55) == [[40, 40], [20, 22]]
     # 43 or 44 people are 20.5 to 21.5 % of 200 (43 / .215) to 214 (44 / .205) people; of exactly 43
     # it is at most 209
     assert carry_share((150, np.inf), (43, 44), 0.205, 0.215) == [[200, 214], [43, 44]]
