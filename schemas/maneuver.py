@@ -110,6 +110,11 @@ class Maneuver(Closed):
             "Ears that it can clear; empty where nothing is moved or the maneuver is not listed"
         ),
     )
+    acts_days: int = Field(
+        default=1,
+        ge=1,
+        description="On how many days it acts: a course of exercises on each of its days",
+    )
     source: str
     standing: Standing
     technique: Technique | None = None

@@ -23,7 +23,6 @@ Variable = Literal[
     "previous",
     "fit",
     "setting",
-    "performed_by",
     "place",
     "first_fit",
     "same_visit",

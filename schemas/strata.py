@@ -73,7 +73,6 @@ VARIABLES = {
     "path": Variable(
         "path", rf"(\.\.|{FAMILY})(({re.escape(THEN)}|{re.escape(TOGETHER)})(\.\.|{FAMILY}))*"
     ),
-    "performed_by": Variable("performed by"),
     "place": Variable(
         "where it was done", ("clinic", "home supervised", "home alone", "by video", "several")
     ),

@@ -5,7 +5,8 @@ of class k(s) done on day s, to whoever is still in the state, the share in it a
 
     S(t) = exp(-(sum of a(d) over days d <= t) - (sum of b(k(s)) over days s < t)):
 
-what is done on a day acts on the next one. This is the g-formula (Robins JM. Math Modelling
+what is done on a day acts on the next one; of a course over several days each day is something
+done. This is the g-formula (Robins JM. Math Modelling
 1986;7:1393-1512) where, of people in the state, what is done next says nothing of their hazard
 beyond its class. Everything told of a plan is a sum of S(t) over days, with weights, and a
 constant.

@@ -374,8 +374,9 @@ STRATEGIES = Analysis(
         "g-formula from the model of resolution and of tests; intervals leave out one site at a "
         "time, or are by the information of the model where wider.",
         "Those who failed under the same sessions are alike, whatever was done next; a session "
-        "acts on the next day; the model of resolution and of tests holds. Maneuvers that were "
-        "changed because the vertigo was strong look worse than they are.",
+        "acts on the next day, a course of exercises on each of its days until the next session; "
+        "the model of resolution and of tests holds. Maneuvers that were changed because the "
+        "vertigo was strong look worse than they are.",
         "Robins JM. Math Modelling 1986;7:1393-1512",
     ),
     (

@@ -46,7 +46,7 @@ def answer_batch(name: str, seed: int, pools: int = BATCH) -> Iterator[dict]:
     delivered, pool_of = draw_pools(list_plans()[name], pools, seed)
     derived = derive_rows(delivered, config, [endpoint])
     tables = [derived[table] for table in ("adjudications", "attempts", "spells")]
-    rows = list_choices(delivered["episodes"], *tables, endpoint, config.maneuvers)
+    rows = list_choices(delivered["episodes"], *tables, endpoint, config)
     rows = rows[rows["choice"].isin(["repeat", "change"])]
     for pool, members in rows.groupby(rows["site"].map(pool_of)):
         parts = {"all": members, VARIANT: members[members["mechanism"].eq(DEBRIS)]}

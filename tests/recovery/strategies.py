@@ -83,11 +83,11 @@ def follow_truly(scenario: str, variant: str, strategy: Strategy) -> np.ndarray:
     plan, habits = config.study.strategies, HABITS_BY_NAME[scenario]
     horizon = config.study.curves.horizon_day
     spent = place.rate * np.arange(horizon + 1.0)
-    for k, jump in enumerate(strategy.list_jumps(variant, plan.sessions)):
+    for k, family in enumerate(strategy.list_families(plan.sessions)):
         if k == 0:
-            ratio = place.second_family * (jump.family == place.families[1])
+            ratio = place.second_family * (family == place.families[1])
         else:
-            ratio = place.changed * (jump.family != strategy.first)
+            ratio = place.changed * (family != strategy.first)
         spent[k * plan.retest_days + 1 :] += place.jump * np.exp(ratio)
     total, n = np.zeros(horizon + 1), 0
     for seed in range(GROUPS):

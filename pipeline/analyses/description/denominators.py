@@ -55,7 +55,7 @@ def count_denominators(
     members |= _list_episodes(verdicts, spells)
     members |= _list_sessions(episodes, adjudications, attempts, config.failure.alone)
     choices = list_choices(
-        episodes, adjudications, attempts, spells, config.study.resolution.primary, config.maneuvers
+        episodes, adjudications, attempts, spells, config.study.resolution.primary, config
     )
     members |= {
         "taken_for_failed": list_taken_for_failed(failure_reasons),

@@ -12,14 +12,17 @@ import pandas as pd
 
 from pipeline.adjudication.failure import list_first_sessions
 from pipeline.adjudication.maneuvers import MOVES_NOTHING
+from pipeline.analyses.attempts.rows import name_place
 from pipeline.analyses.covariates import NOT_RECORDED, band, describe_covariates
 from schemas.columns import Frame
 from schemas.delivery import Episodes
 from schemas.derived import Adjudications, Attempts, Spells
 from schemas.keys import EPISODE
 from schemas.maneuver import Maneuver
+from schemas.study import Config
 
 CIRCULAR = "treatment_response"
+WHERE = ["setting", "performed_by"]
 # bands of this project's proposal, but for the minute: von Brevern M et al. J Vestib Res
 # 2015;25:105-117
 WAIT_EDGES, WAIT = [0, 3, 7, 14, np.inf], ["1-3 days", "4-7 days", "8-14 days", "over 14 days"]
@@ -39,7 +42,7 @@ def list_choices(
     attempts: Frame[Attempts],
     spells: Frame[Spells],
     endpoint: str,
-    maneuvers: Mapping[str, Maneuver],
+    config: Config,
 ) -> pd.DataFrame:
     """List the positional episodes whose first session failed, and what was chosen then.
 
@@ -56,19 +59,20 @@ def list_choices(
         Tables of the warehouse.
     endpoint
         The endpoint whose resolution of the first spell is the outcome.
-    maneuvers
-        config.maneuvers: what each code of a maneuver is.
+    config
+        What each code of a maneuver is, and who did it alone.
 
     Returns
     -------
     pd.DataFrame
-        One row for each episode: site, episode_id, patient_id, canal, arm, arm_basis,
-        certainty, mechanism; the covariates of describe_covariates; setting, performed_by and
-        same_visit of the first session; failure_vertigo, failure_duration and failure_velocity (how
-        strong the response still was at the failed examination: the worst vertigo, bands of the
-        longest and of the fastest nystagmus; `not recorded` is a class); wait (band of days to the
-        second); choice (a code of schemas.codes.CHOICE); families and to_families (of the first and
-        second session, sorted, separated by blanks); left_days, right_days and treated_days.
+        One row for each episode: site, episode_id, patient_id, canal, arm, arm_basis, certainty,
+        mechanism; the covariates of describe_covariates; place (name_place of
+        pipeline/analyses/attempts/rows.py) and same_visit of the first session; failure_vertigo,
+        failure_duration and failure_velocity (how strong the response still was at the failed
+        examination: the worst vertigo, bands of the longest and of the fastest nystagmus; `not
+        recorded` is a class); wait (band of days to the second); choice (a code of
+        schemas.codes.CHOICE); families and to_families (of the first and second session, sorted,
+        separated by blanks); left_days, right_days and treated_days.
 
     Notes
     -----
@@ -77,9 +81,10 @@ def list_choices(
     session inside that interval that moved something, counted alike, the second session being one;
     missing where there is none or nobody saw the resolution.
     """
+    maneuvers = config.maneuvers
     first = list_first_sessions(attempts, adjudications, maneuvers)
     strength = ["next_vertigo", "next_duration_s", "next_peak_spv"]
-    session_columns = ["family", "side", "day", "setting", "performed_by", "same_visit", *strength]
+    session_columns = ["family", "side", "day", *WHERE, "same_visit", *strength]
     failed = first.loc[first["outcome"].eq("positive"), [*EPISODE, *session_columns]]
     positional = adjudications.loc[
         adjudications["positional"].eq("yes"),
@@ -108,12 +113,13 @@ def list_choices(
     )
     rows["choice"] = _name_choices(rows, maneuvers)
     rows["wait"] = band(rows["day_second"] - rows["day"], WAIT_EDGES, WAIT)
+    rows["place"] = name_place(rows, config.failure.alone)
     rows = rows.assign(**describe_failure(rows))
     circular = rows["arm_basis"].eq(CIRCULAR).fillna(False).astype(bool)
     rows["canal_arm"] = rows["canal_arm"].mask(circular, rows["canal"] + " unknown")
     rows["first_fit"] = rows["first_fit"].mask(circular, "unknown")
     rows = _count_from_choice(rows).drop(
-        columns=["family", "family_second", "side", "side_second", "at_risk", *strength]
+        columns=["family", "family_second", "side", "side_second", "at_risk", *strength, *WHERE]
     )
     return rows.assign(treated_days=_find_treated(rows, attempts, maneuvers))
 

@@ -80,9 +80,7 @@ def estimate_second_line(
         same for each family to which enough changed (change_to=...).
     """
     study, plan = config.study, config.study.second_line
-    rows = list_choices(
-        episodes, adjudications, attempts, spells, study.resolution.primary, config.maneuvers
-    )
+    rows = list_choices(episodes, adjudications, attempts, spells, study.resolution.primary, config)
     stated: list[Fields] = []
     for variant, part in _split_variants(rows, study):
         named = None if variant == "all" else f"variant={variant}"
@@ -122,9 +120,7 @@ def estimate_primary_difference(
         site, (sites,), empty where there is none.
     """
     study, plan = config.study, config.study.second_line
-    rows = list_choices(
-        episodes, adjudications, attempts, spells, study.resolution.primary, config.maneuvers
-    )
+    rows = list_choices(episodes, adjudications, attempts, spells, study.resolution.primary, config)
     compared, term = _keep_compared(rows, plan), name_primary(plan)
     fields = {
         "stratum": "all",

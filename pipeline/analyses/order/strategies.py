@@ -144,7 +144,7 @@ def _compare(
     usual: tuple[Followed, np.ndarray] | None = None
     usual_kinds = list_kinds(strategies[0], study.strategies)
     for strategy in strategies:
-        counted, refusal = _find_rarest(variant, strategy, sessions, study)
+        counted, refusal = _find_rarest(strategy, sessions, study)
         counted["stratum"] = f"variant={variant},strategy={strategy.name}"
         yield state("rarest_session", counted["n_episodes"], **counted | {"method": "count"})
         fields = {name: counted[name] for name in ("stratum", "n_sites", "by_site")}
@@ -236,13 +236,13 @@ def _state_needed(rows: list[Fields], fields: Fields, years: int, study: Study) 
 
 
 def _find_rarest(
-    variant: str, strategy: Strategy, sessions: pd.DataFrame, study: Study
+    strategy: Strategy, sessions: pd.DataFrame, study: Study
 ) -> tuple[Fields, Refusal | None]:
     """How many episodes, at how many sites, were given the rarest kind of session of a strategy,
     and whether they are too few."""
     counts = []
-    for jump in dict.fromkeys(strategy.list_jumps(variant, study.strategies.sessions)):
-        given = sessions[sessions["kind"].eq(jump.kind) & sessions["family"].eq(jump.family)]
+    for kind, family in dict.fromkeys(strategy.list_sessions(study.strategies.sessions)):
+        given = sessions[sessions["kind"].eq(kind) & sessions["family"].eq(family)]
         counts.append(given.drop_duplicates("row")["site"])
     rarest = min(counts, key=len)
     fields: Fields = {"n_episodes": len(rarest), **count_sites(rarest)}

@@ -6,7 +6,7 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
-from pipeline.analyses.resolution.courses import ANOTHER, FIRST, SAME, Jump
+from pipeline.analyses.resolution.courses import ANOTHER, FIRST, SAME
 from pipeline.statistics.g_formula import Course, Functional
 from pipeline.statistics.scales import SHARE, Scale, differ, span
 from schemas.order_plan import Strategies
@@ -35,11 +35,11 @@ class Strategy(NamedTuple):
         """The family of each session from the first on."""
         return [self.first if k < self.failures else self.then for k in range(sessions)]
 
-    def list_jumps(self, variant: str, sessions: int) -> list[Jump]:
-        """The kind of each session from the first on."""
+    def list_sessions(self, sessions: int) -> list[tuple[str, str]]:
+        """The kind and the family of each session from the first on."""
         families = self.list_families(sessions)
         kinds = [FIRST] + [SAME if family == self.first else ANOTHER for family in families[1:]]
-        return [Jump(variant, *each) for each in zip(kinds, families, strict=True)]
+        return list(zip(kinds, families, strict=True))
 
 
 @dataclass(frozen=True)

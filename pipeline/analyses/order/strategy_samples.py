@@ -86,10 +86,11 @@ def follow_strategy(
     horizon = classes.natural.shape[1]
     band = np.searchsorted(BANDS, np.arange(1, horizon + 1), side="right") - 1
     natural = classes.variants.index(name) * len(BANDS) + band
-    actions = {
-        k * plan.retest_days: 1 + classes.jumps.index(jump)
-        for k, jump in enumerate(strategy.list_jumps(name, plan.sessions))
-    }
+    actions: dict[int, int] = {}
+    for k, session in enumerate(strategy.list_sessions(plan.sessions)):
+        number, begun = classes.find_jump(name, *session), k * plan.retest_days
+        acting = range(begun, begun + classes.jumps[number].days)
+        actions |= dict.fromkeys(acting, 1 + number)  # the next session takes its place
     n_natural = len(classes.variants) * len(BANDS)
     exposure = count_exposure(natural, actions, n_natural, samples.rates.shape[1])
     courses = [follow(exposure, rates) for rates in samples.rates]

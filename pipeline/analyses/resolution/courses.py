@@ -1,11 +1,13 @@
 """Episodes day by day, as the joint model of resolution and of tests sees them.
 
 Of each first spell of treated positional vertigo, for each day from 1 to the horizon: which natural
-rate of resolution holds (by variant and days since the first session), what was done on the day
-before (by variant, family of maneuver, and whether it was the first session, the same family again
-or another), which habit a planned test would follow, whether a test came and why, what it showed,
-and what the patient reported. A class with few episodes or sessions is counted with the next wider
-one: a variant with its canal, a canal with all others, a family with all of its kind of session.
+rate of resolution holds (by variant and days since the first session); what acts on it of what was
+done, a maneuver on the day after its session, a course of exercises on each of its days until the
+next session (by variant, family of maneuver, and whether it was the first session, the same family
+again or another); which habit a planned test would follow, whether a test came and why, what it
+showed, and what the patient reported. A class with few episodes or sessions is counted with the
+next wider one: a variant with its canal, a canal with all others, a family with all of its kind of
+session.
 """
 
 from dataclasses import dataclass
@@ -47,29 +49,35 @@ ANY_FAMILY = ""
 
 
 class Jump(NamedTuple):
-    """A class of sessions: of which variant, what came before, and the family (none: any)."""
+    """A class of sessions: of which variant, what came before, the family (none: any), and on how
+    many days one acts."""
 
     variant: str
     kind: str
     family: str
+    days: int = 1
 
 
 @dataclass(frozen=True)
 class Classes:
-    """Which rates of resolution hold on each day, (n, H); 0 of `jump` is a day before which nothing
-    was done. Natural rates are numbered by variant and band, jumps from 1 on as `jumps`."""
+    """Which rates of resolution hold on each day, (n, H); 0 of `jump` is a day on which nothing
+    done before acts. Natural rates are numbered by variant and band, jumps from 1 on as `jumps`."""
 
     natural: np.ndarray
     jump: np.ndarray
     variants: tuple[str, ...]
     jumps: tuple[Jump, ...]
 
+    def find_jump(self, variant: str, kind: str, family: str) -> int:
+        """The place in `jumps` of a class of sessions, on however many days it acts."""
+        return [jump[:3] for jump in self.jumps].index((variant, kind, family))
+
 
 @dataclass(frozen=True)
 class Days:
     """What was seen of each member on each day from 1 to the horizon, and what was done: arrays of
     (n, H) as in Courses; `sessions` has one row a member and day on which debris was to be moved:
-    row (of the arrays), day, family, kind (FIRST, SAME or ANOTHER)."""
+    row (of the arrays), day, family, acts_days, kind (FIRST, SAME or ANOTHER), by row and day."""
 
     habit: np.ndarray
     coming: np.ndarray
@@ -149,6 +157,7 @@ def lay_out_days(
     habit = number_habits(members["site"].to_numpy(str), treated, tested, result)
     inside = position.reindex(pd.MultiIndex.from_frame(sessions[EPISODE])).to_numpy(float)
     known = sessions.assign(row=inside)[~np.isnan(inside) & sessions["day"].lt(horizon)]
+    known = known.sort_values(["row", "day"], kind="stable")
     return Days(
         habit=habit,
         coming=np.where(watched, coming, UNWATCHED),
@@ -161,19 +170,23 @@ def lay_out_days(
 
 def list_sessions(treatments: Frame[Treatments], config: Config) -> pd.DataFrame:
     """One row an episode and day on which something was done to move debris, sorted: its key, day,
-    family (those of one day joined) and kind: the first session, the same family as the one before,
-    or another."""
-    families = {
-        code: maneuver.family
+    family (those of one day joined), acts_days (of one that is not joined by a shorter one) and
+    kind: the first session, the same family as the one before, or another."""
+    moving = {
+        code: maneuver
         for code, maneuver in config.maneuvers.items()
         if maneuver.kind not in MOVES_NOTHING
     }
-    moves = treatments.assign(family=treatments["maneuver"].map(families)).dropna(subset="family")
-    moves = moves.sort_values([*EPISODE, "day", "attempt"])
-    sessions = moves.groupby([*EPISODE, "day"], sort=True)["family"].agg(
-        lambda given: " ".join(dict.fromkeys(given))
+    moves = treatments.assign(
+        family=treatments["maneuver"].map({code: each.family for code, each in moving.items()}),
+        acts_days=treatments["maneuver"].map({c: each.acts_days for c, each in moving.items()}),
     )
-    sessions = sessions.reset_index()
+    moves = moves.dropna(subset="family").sort_values([*EPISODE, "day", "attempt"])
+    sessions = moves.groupby([*EPISODE, "day"], sort=True).agg(
+        family=("family", lambda given: " ".join(dict.fromkeys(given))),
+        acts_days=("acts_days", "min"),
+    )
+    sessions = sessions.astype({"acts_days": int}).reset_index()
     before = sessions.groupby(EPISODE)["family"].shift()
     kind = np.where(before.eq(sessions["family"]), SAME, ANOTHER)
     return sessions.assign(kind=np.where(before.isna(), FIRST, kind))
@@ -240,7 +253,8 @@ def classify_days(
     variants: np.ndarray, sessions: pd.DataFrame, horizon: int, least: int | None
 ) -> Classes:
     """The classes of rates for these variants; jumps by the first session and later ones, or, where
-    there are at least `least` such sessions, by family and what came before it."""
+    there are at least `least` such sessions, by family and what came before it; those that act on
+    several days always apart."""
     names, number = np.unique(variants, return_inverse=True)
     band = np.searchsorted(BANDS, np.arange(1, horizon + 1), side="right") - 1
     classes = pd.DataFrame(
@@ -248,6 +262,7 @@ def classify_days(
             "variant": variants[sessions["row"]],
             "kind": np.where(sessions["kind"].eq(FIRST), FIRST, LATER),
             "family": ANY_FAMILY,
+            "days": sessions["acts_days"].array,
         }
     )
     if least is not None:
@@ -256,7 +271,8 @@ def classify_days(
         classes = fine.where(size >= least, classes)
     code, jumps = pd.factorize(pd.MultiIndex.from_frame(classes), sort=True)
     jump = np.zeros((len(variants), horizon), int)
-    jump[sessions["row"], sessions["day"]] = 1 + code  # a session of day k acts on day k + 1
+    row, day, session = _spread(sessions, horizon)
+    jump[row, day] = 1 + code[session]  # column k is day k + 1, on which a session of day k acts
     return Classes(
         number[:, None] * len(BANDS) + band,
         jump,
@@ -265,13 +281,24 @@ def classify_days(
     )
 
 
+def _spread(sessions: pd.DataFrame, horizon: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Row, day before and number of the session, for each day on which one acts: until the next
+    session, or the horizon."""
+    following = sessions.groupby("row")["day"].shift(-1).fillna(horizon).astype(int)
+    acts = np.minimum(sessions["acts_days"], following - sessions["day"]).to_numpy()
+    session = np.repeat(np.arange(len(sessions)), acts)
+    offset = np.arange(len(session)) - np.repeat(np.cumsum(acts) - acts, acts)
+    of_session = sessions[["row", "day"]].to_numpy(int)[session]
+    return of_session[:, 0], of_session[:, 1] + offset, session
+
+
 def find_parents(classes: Classes, wide: Classes) -> tuple[np.ndarray, np.ndarray]:
     """Of each natural rate and each jump of `classes` the number of that of its canal in `wide`."""
     canal = [wide.variants.index(_find_canal(variant)) for variant in classes.variants]
     natural = np.add.outer(np.array(canal) * len(BANDS), np.arange(len(BANDS))).ravel()
-    kinds = {(jump.variant, jump.kind): k for k, jump in enumerate(wide.jumps, start=1)}
+    kinds = {(jump.variant, jump.kind, jump.days): k for k, jump in enumerate(wide.jumps, start=1)}
     jumps = [
-        kinds[_find_canal(jump.variant), FIRST if jump.kind == FIRST else LATER]
+        kinds[_find_canal(jump.variant), FIRST if jump.kind == FIRST else LATER, jump.days]
         for jump in classes.jumps
     ]
     return natural, np.array([0, *jumps])

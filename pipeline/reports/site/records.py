@@ -7,7 +7,7 @@ import pandas as pd
 
 from schemas.keys import EPISODE_ID
 
-DELIVERED = ("episodes", "examinations", "treatments", "followups")
+DELIVERED = ("episodes", "examinations", "treatments", "followups", "planned_days")
 DERIVED = ("findings", "adjudications", "spells", "attempts", "failure_reasons")
 KEPT = ("deliveries", "problems", "row_counts")
 

@@ -7,6 +7,7 @@ from pipeline.analyses.description.agreement import PARTS, list_disagreements, p
 from pipeline.reports.site.beside import compare_measures, say_size
 from pipeline.reports.site.cells import list_own_cells
 from pipeline.reports.site.missing import find_missing
+from pipeline.reports.site.planned import WITHIN, list_planned
 from pipeline.reports.site.records import SiteRecords
 from pipeline.reports.wording import BLANK, agree, count_words, join_words, name_value
 from schemas import codes
@@ -60,6 +61,8 @@ def compose_site_page(
         "answer": say_answer(records, len(differing), len(apart), missing),
         "measures": compare_measures(records, estimates, config),
         "variants": list_own_cells(records, estimates, config),
+        "planned": list_planned(records),
+        "within": WITHIN,
         "missing": missing,
         "aside": aside,
         "differing": differing,

@@ -34,7 +34,7 @@ def choose(plan, cases) -> pd.DataFrame:
     ]
     record = derive(gather(numbered), plan)
     tables = record.episodes, record.adjudications, record.attempts, record.spells
-    rows = list_choices(*tables, "objective", plan.maneuvers)
+    rows = list_choices(*tables, "objective", plan)
     return rows.set_index(rows["episode_id"].str.removeprefix("EP-").astype(int)).sort_index()
 
 
@@ -96,7 +96,7 @@ def test_the_choice_and_the_reasons_of_failure_are_of_the_same_sessions(plan):
         record.attempts,
         record.spells,
         "objective",
-        plan.maneuvers,
+        plan,
     )
     failed = reasons.loc[reasons["reason"].ne("never_tested_again"), "episode_id"]
     assert set(failed) == set(chosen["episode_id"]) == {"EP-0"}

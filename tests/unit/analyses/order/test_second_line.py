@@ -20,7 +20,7 @@ def test_an_arm_named_by_the_response_is_unknown_at_the_choice_and_never_compare
     pool = draw(3, effect=0.0)
     named = pool["adjudications"].assign(arm="short", arm_basis="treatment_response")
     tables = pool | {"adjudications": Adjudications.cast(named)}
-    rows = list_choices(**tables, endpoint="objective", maneuvers=plan.maneuvers)
+    rows = list_choices(**tables, endpoint="objective", config=plan)
     assert set(rows["canal_arm"]) == {"posterior unknown"}
     assert set(rows["first_fit"]) == {"unknown"}
     estimates = estimate_second_line(**tables, config=plan)
@@ -135,9 +135,7 @@ def differ(plan, effect: float, pools: int) -> pd.DataFrame:
     """The difference by the primary day in each of many pools, weighted and naive."""
     settings, rows_of_pools = plan.study.second_line, []
     for seed in range(pools):
-        rows = list_choices(
-            **draw(seed, effect=effect), endpoint="objective", maneuvers=plan.maneuvers
-        )
+        rows = list_choices(**draw(seed, effect=effect), endpoint="objective", config=plan)
         contrast = weigh_choice(rows, settings.terms, settings.truncate, plan.study.guards)
         left, right = (contrast.rows[name].to_numpy(float) for name in OUTCOME)
         row = {}
@@ -216,9 +214,7 @@ def test_limits_cover_no_effect_where_there_is_none(plan):
     """Of 12 pools fewer than 8 would be covered once in 5,000 times if each were at 95 %."""
     settings, covered = plan.study.second_line, 0
     for seed in range(200, 212):
-        rows = list_choices(
-            **draw(seed, effect=0.0, n=400), endpoint="objective", maneuvers=plan.maneuvers
-        )
+        rows = list_choices(**draw(seed, effect=0.0, n=400), endpoint="objective", config=plan)
         contrast = weigh_choice(rows, settings.terms, settings.truncate, plan.study.guards)
         left, right = (contrast.rows[name].to_numpy(float) for name in OUTCOME)
         arms = [

@@ -6,20 +6,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.analyses.order.strategy import Strategy, list_measures, list_strategies
-from pipeline.analyses.resolution.courses import ANOTHER, FIRST, SAME, Jump
+from pipeline.analyses.resolution.courses import ANOTHER, FIRST, SAME
 from pipeline.statistics.g_formula import follow
 
 FAMILIES = st.sampled_from(["a", "b"])
 
 
 def test_a_strategy_names_the_kind_of_each_session():
-    jumps = Strategy("a", "b", 2).list_jumps("v", 4)
-    assert jumps == [
-        Jump("v", FIRST, "a"),
-        Jump("v", SAME, "a"),
-        Jump("v", ANOTHER, "b"),
-        Jump("v", ANOTHER, "b"),
-    ]
+    sessions = Strategy("a", "b", 2).list_sessions(4)
+    assert sessions == [(FIRST, "a"), (SAME, "a"), (ANOTHER, "b"), (ANOTHER, "b")]
     assert [Strategy(*each).name for each in (("a", "a", 1), ("a", "b", 1), ("a", "b", 2))] == [
         "a",
         "a > b",
@@ -29,11 +24,11 @@ def test_a_strategy_names_the_kind_of_each_session():
 
 @given(FAMILIES, FAMILIES, st.integers(1, 2), st.integers(2, 5))
 def test_sessions_of_a_strategy_begin_with_its_first_family_and_end_with_the_other(a, b, n, most):
-    jumps = Strategy(a, b, n).list_jumps("v", most)
-    assert len(jumps) == most
-    assert jumps[0] == Jump("v", FIRST, a)
-    assert all((jump.kind == SAME) == (jump.family == a) for jump in jumps[1:])
-    assert jumps[-1].family == (b if n < most else a)
+    sessions = Strategy(a, b, n).list_sessions(most)
+    assert len(sessions) == most
+    assert sessions[0] == (FIRST, a)
+    assert all((kind == SAME) == (family == a) for kind, family in sessions[1:])
+    assert sessions[-1][1] == (b if n < most else a)
 
 
 def test_each_other_family_has_four_strategies_beside_the_usual_one():

@@ -149,15 +149,17 @@ def test_small_variants_count_as_their_canal_and_rare_canals_together():
 def test_each_class_has_the_rates_of_its_canal_and_kind_as_parents():
     members = make_members(posterior_long=LEAST_OWN, posterior_short=3, lateral_long=LEAST_OWN)
     n = len(members)
-    sessions = pd.DataFrame({"row": np.arange(n), "day": 0, "family": "epley", "kind": FIRST})
+    sessions = pd.DataFrame(
+        {"row": np.arange(n), "day": 0, "family": "epley", "acts_days": 1, "kind": FIRST}
+    )
     again = sessions.assign(day=7, kind=SAME).head(LEAST_OWN)
     another = sessions.assign(day=7, kind=ANOTHER, family="semont").tail(3)
     sessions = pd.concat([sessions, again, another], ignore_index=True)
     wide = classify_days(classify_canals(members), sessions, 40, None)
     fine = classify_days(classify_variants(members), sessions, 40, LEAST_OWN)
     assert {jump.family for jump in wide.jumps} == {ANY_FAMILY}
-    assert ("posterior/long/canalolithiasis", SAME, "epley") in fine.jumps
-    assert ("lateral/long/canalolithiasis", LATER, ANY_FAMILY) in fine.jumps  # only three
+    assert ("posterior/long/canalolithiasis", SAME, "epley", 1) in fine.jumps
+    assert ("lateral/long/canalolithiasis", LATER, ANY_FAMILY, 1) in fine.jumps  # only three
     natural, jump = find_parents(fine, wide)
     np.testing.assert_array_equal(natural[fine.natural], wide.natural)
     np.testing.assert_array_equal(jump[fine.jump], wide.jump)
@@ -165,3 +167,25 @@ def test_each_class_has_the_rates_of_its_canal_and_kind_as_parents():
     assert (fine.jump[:, 0] == 0).sum() == 0  # the session of day 0 acts on day 1
     assert (fine.jump[:LEAST_OWN, 7] > 0).all()
     assert (fine.jump[:, 1:7] == 0).all()
+
+
+def test_a_course_of_exercises_acts_on_each_of_its_days_until_the_next_session():
+    members = make_members(posterior_long=LEAST_OWN)
+    epley = pd.DataFrame({"row": np.arange(LEAST_OWN), "day": 0, "family": "epley", "kind": FIRST})
+    exercises = epley.assign(day=7, family="brandt_daroff", kind=ANOTHER)
+    last = epley.assign(day=12, kind=ANOTHER).head(3)
+    sessions = pd.concat(
+        [epley.assign(acts_days=1), exercises.assign(acts_days=14), last.assign(acts_days=1)]
+    ).sort_values(["row", "day"], ignore_index=True)
+    wide = classify_days(classify_canals(members), sessions, 16, None)
+    fine = classify_days(classify_variants(members), sessions, 16, LEAST_OWN)
+    assert {jump.days for jump in fine.jumps if jump.family == "brandt_daroff"} == {14}
+    number = 1 + fine.find_jump("posterior/long/canalolithiasis", ANOTHER, "brandt_daroff")
+    assert np.flatnonzero(fine.jump[0] == number).tolist() == [7, 8, 9, 10, 11]
+    assert np.flatnonzero(fine.jump[-1] == number).tolist() == list(range(7, 16))  # the horizon
+    assert (fine.jump[:3, 12] > 0).all()
+    assert (fine.jump[:3, 13:] == 0).all()
+    _, jump = find_parents(fine, wide)
+    np.testing.assert_array_equal(jump[fine.jump], wide.jump)
+    # what acts once and what acts daily share no rate
+    assert {(each.kind, each.days) for each in wide.jumps} == {(FIRST, 1), (LATER, 1), (LATER, 14)}

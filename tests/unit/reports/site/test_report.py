@@ -68,6 +68,7 @@ def records_of(
         "failure_reasons": table(
             "failure_reasons", *([known | {"reason": "technique"}] if failed else [])
         ),
+        "planned_days": table("planned_days"),
         "deliveries": table("deliveries", {"site": site, "delivery": "001", "is_current": True}),
         "problems": table("problems"),
         "row_counts": table("row_counts"),
