@@ -29,6 +29,9 @@ Variable = Literal[
     "failure_vertigo",
     "failure_duration",
     "failure_velocity",
+    "failure_grade",
+    "failure_log_duration",
+    "failure_log_velocity",
     "wait",
     "site",
 ]

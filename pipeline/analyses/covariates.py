@@ -14,7 +14,13 @@ from schemas.delivery import Episodes
 from schemas.derived import Adjudications, Attempts
 from schemas.keys import EPISODE
 
-NUMERIC = {"age_decade": 6}  # terms that enter as numbers, with the value that counts as zero
+# terms that enter as numbers, with the value that counts as zero
+NUMERIC = {
+    "age_decade": 6.0,
+    "failure_grade": 0.0,
+    "failure_log_duration": 0.0,
+    "failure_log_velocity": 0.0,
+}
 ONSET_EDGES, ONSET = (
     [-1, 7, 30, 90, np.inf],
     ["0-7 days", "8-30 days", "31-90 days", "over 90 days"],

@@ -8,12 +8,14 @@ session was done and on the site, and on nothing else that they share:
 
     logit P(change) = habit + CHOICE . x,   log T = DAYS + DELAY . x + site + log(E) / SHAPE,
 
-with E exponential. A site that does not measure nystagmus does not choose by it. Changing adds
+with E exponential, and x the grade, the logarithm of the duration, the velocity and home, each from
+its mean; or, `by_threshold`, whether each of the first three is beyond a threshold, which no
+straight line and none of the classes of the analysis has. A site that does not measure nystagmus does not choose by it. Changing adds
 `effect` to log T of adherent debris and nothing otherwise. Nobody has a third session, tests come
 whatever the course, and so no other fault is in the answers. All figures are invented.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -29,6 +31,8 @@ DAYS, SHAPE = np.log(14.0), 0.8
 # by grade, logarithm of the duration, velocity and home, each from its mean
 CHOICE = np.array([0.8, 0.4, 0.4, 0.6])
 DELAY = np.array([0.5, 0.3, 0.3, 0.4])
+# of each part of the severity from its mean, and of how many it is beyond (about)
+THRESHOLD, BEYOND, STEP = (0.0, 0.6, 0.6), (0.6, 0.25, 0.25), 1.6
 HABIT_SD, SITE_SD, HABIT_DELAYS = 0.7, 0.2, 0.3
 ADHERENT, AT_HOME, NOT_MEASURED = 0.35, 0.2, 0.2
 LATER_TESTS = ((5, 9), (12, 17), (26, 34), (50, 70))  # days after the second session
@@ -40,12 +44,14 @@ LARGE = 400_000  # patients behind a truth
 
 @dataclass(frozen=True)
 class Plan:
-    """How large pools are, and what is planted: `effect` on log T of adherent debris."""
+    """How large pools are, and what is planted: `effect` on log T of adherent debris, and whether
+    severity works by thresholds."""
 
     name: str
     sites: int
     per_site: int
     effect: float = 0.0
+    by_threshold: bool = False
 
 
 def draw_people(plan: Plan, pools: int, rng: np.random.Generator) -> pd.DataFrame:
@@ -58,7 +64,11 @@ def draw_people(plan: Plan, pools: int, rng: np.random.Generator) -> pd.DataFram
     grade = np.digitize(severity + 0.6 * rng.standard_normal(n), GRADED_AT)
     spread = 0.7 * severity + 0.7 * rng.standard_normal((2, n))
     at_home = rng.random(n) < AT_HOME
-    x = np.column_stack([grade - 1.7, *spread, at_home - AT_HOME])
+    strong = [grade - 1.7, *spread]
+    if plan.by_threshold:
+        beyond = zip(strong, THRESHOLD, BEYOND, strict=True)
+        strong = [STEP * ((value > least) - part) for value, least, part in beyond]
+    x = np.column_stack([*strong, at_home - AT_HOME])
     measured = (rng.random(sites) >= NOT_MEASURED)[site]
     known = np.where(measured[:, None] | [True, False, False, True], x, 0)
     habit = rng.standard_normal(sites)[site]
@@ -99,7 +109,7 @@ def find_effect(planted: float) -> float:
 def tell_truths(plan: Plan, days: tuple[int, ...]) -> dict[tuple[str, int], float]:
     """The difference of shares resolved, change minus repeat, of all and of adherent debris, by
     each day, of very many sites."""
-    large = Plan(plan.name, LARGE // 40, 40, plan.effect)
+    large = replace(plan, sites=LARGE // 40, per_site=40)
     people = draw_people(large, 1, np.random.default_rng([SEED, 1]))
     parts = {"all": people, "adherent_debris": people[people["adherent"]]}
     return {

@@ -28,11 +28,12 @@ BATCH = 20  # pools that are drawn and derived together
 
 @cache
 def list_plans() -> dict[str, Plan]:
-    """The pools by name: small ones without an effect, and two sizes with one planted in adherent
-    debris."""
+    """The pools by name: small ones without an effect, where severity works in proportion and by
+    thresholds, and two sizes with one planted in adherent debris."""
     effect = find_effect(PLANTED)
     plans = (
         Plan("no_effect", 8, 35),
+        Plan("threshold", 8, 35, by_threshold=True),
         Plan("planted", 8, 60, effect),
         Plan("planted_few", 6, 25, effect),
     )
@@ -62,7 +63,7 @@ def compare(rows: pd.DataFrame, config: Config) -> Iterator[tuple]:
     """The difference of shares resolved by each day, change minus repeat, weighted and naive:
     term, stance, estimate, limits and status."""
     study, line = config.study, config.study.second_line
-    contrast = weigh_choice(rows, line.terms, line.truncate, study.guards)
+    contrast = weigh_choice(rows, line.terms, line.truncate, study.guards, calibrated=True)
     terms = [f"risk_difference_day_{day}" for day in line.days]
     if isinstance(contrast, Refusal):
         yield from ((t, s, None, None, None, contrast.status) for t in terms for s in STANCES)

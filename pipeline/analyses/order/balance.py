@@ -10,7 +10,9 @@ from pipeline.analyses.order.propensity import Contrast, count_effective, measur
 from pipeline.statistics.tidy import count_sites, state
 from schemas.order_plan import SecondLine
 
-PROPENSITY = "logistic regression of the choice, stabilised weights cut at quantiles"
+PROPENSITY = (
+    "logistic regression of the choice, stabilised weights cut at quantiles, then calibrated"
+)
 BALANCE = "standardised mean difference, change minus repeat"
 
 

@@ -14,6 +14,7 @@ from pipeline.adjudication.failure import list_first_sessions
 from pipeline.adjudication.maneuvers import MOVES_NOTHING
 from pipeline.analyses.attempts.rows import name_place
 from pipeline.analyses.covariates import NOT_RECORDED, band, describe_covariates
+from schemas import codes
 from schemas.columns import Frame
 from schemas.delivery import Episodes
 from schemas.derived import Adjudications, Attempts, Spells
@@ -70,9 +71,9 @@ def list_choices(
         pipeline/analyses/attempts/rows.py) and same_visit of the first session; failure_vertigo,
         failure_duration and failure_velocity (how strong the response still was at the failed
         examination: the worst vertigo, bands of the longest and of the fastest nystagmus; `not
-        recorded` is a class); wait (band of days to the second); choice (a code of
-        schemas.codes.CHOICE); families and to_families (of the first and second session, sorted,
-        separated by blanks); left_days, right_days and treated_days.
+        recorded` is a class), and the same as numbers (describe_failure); wait (band of days to the
+        second); choice (a code of schemas.codes.CHOICE); families and to_families (of the first and
+        second session, sorted, separated by blanks); left_days, right_days and treated_days.
 
     Notes
     -----
@@ -125,7 +126,8 @@ def list_choices(
 
 
 def describe_failure(sessions: pd.DataFrame) -> dict[str, pd.Series]:
-    """How strong the response still was at the examination after each session, in classes.
+    """How strong the response still was at the examination after each session, in classes and as
+    numbers: small classes are counted together, and lose it; numbers keep it whatever the size.
 
     Parameters
     ----------
@@ -135,9 +137,18 @@ def describe_failure(sessions: pd.DataFrame) -> dict[str, pd.Series]:
     Returns
     -------
     dict
-        failure_vertigo, failure_duration and failure_velocity, on the same index.
+        failure_vertigo, failure_duration and failure_velocity; failure_grade (from 0, none, to 3,
+        severe), failure_log_duration and failure_log_velocity (log of 1 and seconds, or degrees a
+        second), which are the mean of the others where nothing was recorded; on the same index.
     """
+    grade = sessions["next_vertigo"].map({name: k for k, name in enumerate(codes.VERTIGO)})
+    numbers = {
+        "failure_grade": grade.astype(float),
+        "failure_log_duration": np.log1p(sessions["next_duration_s"].astype(float)),
+        "failure_log_velocity": np.log1p(sessions["next_peak_spv"].astype(float)),
+    }
     return {
+        **{name: known.fillna(known.mean()).fillna(0.0) for name, known in numbers.items()},
         "failure_vertigo": sessions["next_vertigo"].fillna(NOT_RECORDED),
         "failure_duration": band(sessions["next_duration_s"], DURATION_EDGES, DURATION),
         "failure_velocity": band(sessions["next_peak_spv"], VELOCITY_EDGES, VELOCITY),

@@ -5,17 +5,20 @@ With A the choice and X what was known, an episode gets the stabilised weight P(
 (inverse-probability weighting, IPW: Robins JM, Hernan MA, Brumback B. Epidemiology
 2000;11:550-560); P(A | X) comes from a logistic regression. Weighted, both arms have the covariates
 of all who stood at the choice. Weights are cut at quantiles of their own (Cole SR, Hernan MA. Am J
-Epidemiol 2008;168:656-664): less spread for a little bias.
+Epidemiol 2008;168:656-664): less spread for a little bias. Where that is asked for they are then
+calibrated (pipeline/statistics/calibration.py), so that each arm has the mean of all in every
+covariate.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from pipeline.analyses.covariates import NUMERIC
 from pipeline.analyses.order.choice_probabilities import find_again
+from pipeline.statistics.calibration import calibrate
 from pipeline.statistics.design import build_design
 from pipeline.statistics.guard import (
     Refusal,
@@ -28,6 +31,7 @@ from schemas.study import Guards
 
 # fits of the probabilities, each without those to whom the one before gave next to none
 TRIMS = 4
+NOT_CALIBRATED = Refusal("not_converged", "the weights could not be calibrated")
 
 
 @dataclass(frozen=True)
@@ -37,7 +41,7 @@ class Weights:
     Attributes
     ----------
     weight
-        One an episode, (episodes,).
+        One an episode, (episodes,); calibrated where that was asked for.
     truncated_share
         The share of episodes whose weight was cut.
     greatest
@@ -165,7 +169,12 @@ class Contrast:
 
 
 def weigh_choice(
-    rows: pd.DataFrame, terms: tuple[str, ...], truncate: tuple[float, float], guards: Guards
+    rows: pd.DataFrame,
+    terms: tuple[str, ...],
+    truncate: tuple[float, float],
+    guards: Guards,
+    *,
+    calibrated: bool = False,
 ) -> Contrast | Refusal:
     """Find the weights of one comparison, anew without each site, or why there are none.
 
@@ -180,6 +189,8 @@ def weigh_choice(
         Quantiles of the weights at which they are cut.
     guards
         Thresholds.
+    calibrated
+        Whether the weights are calibrated after the cut.
     """
     refusal = _check_choices(rows, guards)
     if refusal:
@@ -195,6 +206,13 @@ def weigh_choice(
     weights[0] = described.weight
     for stay, sample in zip(samples[1:], weights[1:], strict=True):
         sample[stay] = _weigh_again(design[stay], changed[stay], coef, truncate)
+    if calibrated:
+        for stay, sample in zip(samples, weights, strict=True):
+            if sample.any():
+                sample[stay] = calibrate(design[stay, 1:], sample[stay], changed[stay])
+        if not weights[0].any():
+            return NOT_CALIBRATED
+        described = replace(described, weight=weights[0])
     return Contrast(kept, changed, weights, described, len(rows) - len(kept))
 
 

@@ -129,7 +129,7 @@ def estimate_primary_difference(
         "endpoint": study.resolution.primary,
     }
     refused = fields | count_compared(compared) | {"comparison": "repeat"}
-    contrast = weigh_choice(compared, plan.terms, plan.truncate, study.guards)
+    contrast = weigh_choice(compared, plan.terms, plan.truncate, study.guards, calibrated=True)
     if isinstance(contrast, Refusal):
         return withhold(term, contrast.status, contrast.note, **refused), np.array([])
     way = next(list_ways(contrast))
@@ -190,7 +190,9 @@ def _compare(
 ) -> list[dict]:
     """All rows of one comparison, or why there is none."""
     plan, fields = config.study.second_line, {"stratum": stratum} | count_compared(rows)
-    contrast = refusal or weigh_choice(rows, plan.terms, plan.truncate, config.study.guards)
+    contrast = refusal or weigh_choice(
+        rows, plan.terms, plan.truncate, config.study.guards, calibrated=True
+    )
     if isinstance(contrast, Refusal):
         refused = fields | {"method": WEIGHTED, "comparison": "repeat"}
         return [

@@ -265,7 +265,7 @@ def test_limits_of_an_arm_that_is_not_followed_to_the_day_reach_to_all_that_may_
     assert (rows.loc[["risk_repeat_day_30", "risk_change_day_30"], "upper"] == 1).all()
     assert (
         rows.loc["risk_repeat_day_30", "note"]
-        == "by day 30 the data allow shares of 0.504 to 1.000"
+        == "by day 30 the data allow shares of 0.507 to 1.000"
     )
     soonest = (
         rows.loc["risk_repeat_day_30", "estimate"] * 10
