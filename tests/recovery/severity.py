@@ -10,9 +10,10 @@ session was done and on the site, and on nothing else that they share:
 
 with E exponential, and x the grade, the logarithm of the duration, the velocity and home, each from
 its mean; or, `by_threshold`, whether each of the first three is beyond a threshold, which no
-straight line and none of the classes of the analysis has. A site that does not measure nystagmus does not choose by it. Changing adds
-`effect` to log T of adherent debris and nothing otherwise. Nobody has a third session, tests come
-whatever the course, and so no other fault is in the answers. All figures are invented.
+straight line and none of the classes of the analysis has. A site that does not measure nystagmus
+does not choose by it. Changing adds `effect` to log T of adherent debris and nothing otherwise.
+Nobody has a third session, tests come whatever the course, and so no other fault is in the answers.
+All figures are invented.
 """
 
 from dataclasses import dataclass, replace
