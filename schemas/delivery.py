@@ -238,7 +238,7 @@ class Episodes(Table):
         "horizontal nystagmus while sitting still, to the same side wherever the patient looks", NEW
     )
     gaze_evoked_nystagmus: Series[Text] = screening("nystagmus that changes direction with gaze")
-    cannot_stand: Series[Text] = screening("cannot stand without support")
+    cannot_stand: Series[Text] = screening("unable to stand without support")
     severe_headache_or_neck_pain: Series[Text] = screening("sustained severe headache or neck pain")
     new_hearing_change: Series[Text] = screening("new change of hearing in one ear")
     symptoms_only_on_standing: Series[Text] = screening(
