@@ -181,6 +181,7 @@ SENTENCES: dict[str, str | None] = {
     "the solution is not a maximum of the likelihood": SAME,
     "the probabilities of the choice were not found": SAME,
     "the search of the second fit did not end": SAME,
+    "the weights could not be calibrated": SAME,
     "twice the quadrature points change the log-likelihood": SAME,
     "two searches end at different places": SAME,
     "two starts of the random-intercept model end at different places": SAME,
