@@ -277,7 +277,8 @@ SECOND_LINE = Analysis(
         "Positional episodes whose first session was followed by a positive deciding test and that "
         "had a second session.",
         "The day of the second session.",
-        "Inverse-probability weights on what was known at the choice, weighted non-parametric "
+        "Inverse-probability weights on what was known at the choice, calibrated so that both arms "
+        "have the means of all (Hainmueller, Polit Anal 2012;20:25-46); weighted non-parametric "
         f"curves; {JACKKNIFE}, or, where these reach further, exact ones at the effective number; "
         "for differences and ratios those that follow from score limits of both shares. Naive "
         "numbers leave out the weights. Among what was known is how strong the vertigo and the "

@@ -139,8 +139,9 @@ METHODS = (
     (
         "Repeat or change",
         "Each episode is weighted by one over the probability of its own choice, given what was "
-        "recorded before it (stabilised inverse-probability weights, truncated at the extremes); "
-        "each group has its interval-censored curve. Every step is repeated without each clinic.",
+        "recorded before it (stabilised inverse-probability weights, truncated at the extremes, "
+        "then calibrated: both groups have the same means of all of it); each group has its "
+        "interval-censored curve. Every step is repeated without each clinic.",
     ),
     (
         "Why first maneuvers may have failed",
