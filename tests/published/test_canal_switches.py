@@ -58,7 +58,7 @@ def explained(plan):
     cases = list_cases()
     record = derive(gather([delivered for *_, delivered in cases]), plan)
     reasons = explain_failures(record, plan.criteria, plan.maneuvers, plan.failure)
-    switch = reasons["reason"].eq("canal_switch_or_reentry")
+    switch = reasons["reason"].eq("canal_switch")
     return cases, record.adjudications.set_index("episode_id"), reasons[switch]
 
 

@@ -192,7 +192,7 @@ def test_failure_reasons_and_first_events_know_the_same_switches(record, plan, t
     event = list_first(derived, plan)
     reasons = explain_failures(derived, plan.criteria, plan.maneuvers, plan.failure)
     switch = reasons[
-        reasons["reason"].eq("canal_switch_or_reentry") & reasons["view"].eq("in_hindsight")
+        reasons["reason"].eq("canal_switch") & reasons["view"].eq("in_hindsight")
     ]
     assert switch["known_day"].tolist() == (
         [event["seen_day"]] if event["cause"] == "switched" else []
