@@ -1,6 +1,7 @@
 """What would change a verdict: the one answer that would make an episode positional again, and the
 other causes that cannot be decided because an answer is missing."""
 
+import numpy as np
 import pandas as pd
 
 from pipeline.adjudication.adjudicate import adjudicate_episodes
@@ -9,8 +10,9 @@ from pipeline.adjudication.reasons import list_reasons
 from schemas.columns import Frame
 from schemas.criteria import Criteria
 from schemas.delivery import Episodes, Examinations, Followups, Treatments
-from schemas.keys import EPISODE_ID
+from schemas.keys import EPISODE, EPISODE_ID
 
+CHANGED = "column"  # the one whose answer differs in a copy of an episode
 # what a site itself recorded against it, and what it would have recorded otherwise
 RECORDED = {"other_diagnosis": "none", "recorded_canal": "uncertain"}
 
@@ -21,45 +23,59 @@ def find_turning_points(
     treatments: Frame[Treatments],
     followups: Frame[Followups],
     criteria: Criteria,
-) -> list[str]:
-    """Find the single answers of an episode that was set apart which, given otherwise, would make
-    it positional.
+) -> pd.DataFrame:
+    """Find the single answers of episodes that were set apart which, given otherwise, would make
+    them positional.
 
     Parameters
     ----------
     episodes
-        One row.
+        One row for each.
     examinations, treatments, followups
-        Its rows.
+        Their rows; those of other episodes are left out.
     criteria
         Criteria, flags and other causes.
 
     Returns
     -------
-    list of str
-        Columns of the episode; none where no single answer would, or the tests alone decide.
+    pd.DataFrame
+        One row for each such answer, by episode: site, episode_id and the column of the answer. No
+        row where no single answer would do it, or the tests alone decide.
     """
     spared = {column: a for c in criteria.other_causes.values() for column, a in c.unless.items()}
     asked = dict.fromkeys(_list_answers(criteria), "no") | spared | RECORDED
-    given = episodes.iloc[0]
-    changed = {
-        column: value
+    pairs = [
+        (row, column)
         for column, value in asked.items()
-        if pd.notna(given[column]) and given[column] not in (value, "unknown")
-    }
-    if not changed:
-        return []
-    copies = [
-        episodes.assign(**{EPISODE_ID: column, column: value}) for column, value in changed.items()
+        for row in np.flatnonzero(_differs(episodes[column], value))
     ]
-    tests, given_maneuvers, contacts = (
-        pd.concat([table.assign(**{EPISODE_ID: column}) for column in changed], ignore_index=True)
+    copies = episodes.iloc[[row for row, _ in pairs]].reset_index(drop=True)
+    copies[CHANGED] = pd.Series([column for _, column in pairs], dtype="string")
+    for column, value in asked.items():
+        copies.loc[copies[CHANGED].eq(column), column] = value
+    named = copies[[*EPISODE, CHANGED]]
+    if copies.empty:
+        return named
+    tests, given, contacts = (
+        _name_copies(table.merge(named, on=EPISODE))
         for table in (examinations, treatments, followups)
     )
-    verdicts = _adjudicate(
-        pd.concat(copies, ignore_index=True), tests, given_maneuvers, contacts, criteria
-    )
-    return [column for column in changed if verdicts[column] == "yes"]
+    verdicts = _adjudicate(_name_copies(copies), tests, given, contacts, criteria)
+    back = verdicts.set_index(EPISODE)["positional"].eq("yes")
+    of_copies = pd.MultiIndex.from_frame(_name_copies(copies)[EPISODE])
+    found = named[back.reindex(of_copies).to_numpy(bool)]
+    return found.sort_values(EPISODE, kind="stable", ignore_index=True)
+
+
+def _differs(answer: pd.Series, value: str) -> pd.Series:
+    """Whether something was answered, and something else."""
+    return answer.notna() & ~answer.isin([value, "unknown"])
+
+
+def _name_copies(rows: pd.DataFrame) -> pd.DataFrame:
+    """Rows of copies under codes of their own: that of the episode and the column that differs."""
+    code = rows[EPISODE_ID].astype("string") + " " + rows[CHANGED].astype("string")
+    return rows.assign(**{EPISODE_ID: code}).drop(columns=CHANGED)
 
 
 def list_undecided(episode: pd.Series, criteria: Criteria) -> dict[str, list[str]]:
@@ -88,11 +104,10 @@ def _adjudicate(
     treatments: pd.DataFrame,
     followups: pd.DataFrame,
     criteria: Criteria,
-) -> pd.Series:
-    """Whether each episode is positional, by its code."""
+) -> pd.DataFrame:
+    """The verdict on each episode."""
     findings = describe_tests(examinations, treatments, criteria)
     reasons = list_reasons(episodes, examinations, findings, treatments, criteria)
-    verdicts = adjudicate_episodes(
+    return adjudicate_episodes(
         episodes, examinations, findings, treatments, followups, reasons, criteria
     )
-    return verdicts.set_index(EPISODE_ID)["positional"]

@@ -121,7 +121,8 @@ def _say_turning_points(
 ) -> Iterator[str]:
     """Which answer alone would bring back a case set apart, and what cannot be decided."""
     if verdict["positional"] == "probable_non_positional":
-        points = " or ".join(find_turning_points(**delivered, criteria=criteria))
+        found = find_turning_points(**delivered, criteria=criteria)
+        points = " or ".join(found["column"])
         yield wrap("Back with", f"another answer to: {points or 'no single one'}")
     for name, missing in list_undecided(delivered["episodes"].iloc[0], criteria).items():
         yield wrap("Undecided", f"{name}: not recorded: {', '.join(missing)}")

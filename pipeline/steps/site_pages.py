@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from pipeline.adjudication.turning_points import find_turning_points
 from pipeline.analyses.description.agreement import list_disagreements, pair_diagnoses
 from pipeline.intake.report import disarm
 from pipeline.reports.render import render_page
@@ -16,6 +17,7 @@ from pipeline.steps.arguments import add_invented, add_path, start_parser
 from pipeline.steps.run import Counts, run_step
 from pipeline.warehouse import open_warehouse
 from schemas.estimate import Estimates
+from schemas.keys import EPISODE
 from schemas.study import read_config
 
 
@@ -36,6 +38,15 @@ def main() -> Counts:
     with open_warehouse(arguments.warehouse) as warehouse:
         tables = {name: warehouse.read(name, current=True) for name in DELIVERED}
         tables |= {name: warehouse.read(name) for name in (*DERIVED, *KEPT)}
+    verdicts = tables["adjudications"]
+    apart = verdicts[verdicts["positional"].eq("probable_non_positional")]
+    tables["turning_points"] = find_turning_points(
+        tables["episodes"].merge(apart[EPISODE], on=EPISODE),
+        tables["examinations"],
+        tables["treatments"],
+        tables["followups"],
+        config.criteria,
+    )
     for folder in arguments.sites:
         records = select_site(tables, folder.name)
         content = compose_site_page(records, estimates, config, invented=arguments.invented)

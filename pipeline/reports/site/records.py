@@ -14,8 +14,8 @@ KEPT = ("deliveries", "problems", "row_counts")
 
 @dataclass(frozen=True)
 class SiteRecords:
-    """One site's rows: delivered tables of its current delivery, what was derived from them,
-    and what intake kept beside."""
+    """One site's rows: delivered tables of its current delivery, what was derived from them, what
+    intake kept beside, and the turning_points of those that were set apart."""
 
     site: str
     tables: Mapping[str, pd.DataFrame]

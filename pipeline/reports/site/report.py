@@ -130,10 +130,12 @@ def list_differing(records: SiteRecords, config: Config) -> list[dict]:
 
 def list_apart(records: SiteRecords, config: Config) -> list[dict]:
     """Episodes that are probably not positional: pseudonym, why, from which day it could be known,
-    whether the site saw it, what was done."""
+    whether the site saw it, what was done, and which answers (columns) alone would bring it
+    back."""
     verdicts = records["adjudications"]
     apart = verdicts[verdicts["positional"].eq("probable_non_positional")].sort_values(EPISODE_ID)
     sessions = records["attempts"].groupby(EPISODE_ID).size()
+    turning = records["turning_points"].groupby(EPISODE_ID)["column"].agg(list)
     return [
         {
             "episode": row.episode_id,
@@ -143,6 +145,7 @@ def list_apart(records: SiteRecords, config: Config) -> list[dict]:
             "day": "" if pd.isna(row.known_day) else f"day{BLANK}{row.known_day}",
             "recognised": "no" if pd.isna(row.recognised_day) else "yes",
             "sessions": int(sessions.get(row.episode_id, 0)),
+            "turns": turning.get(row.episode_id, []),
         }
         for row in apart.itertuples(index=False)
     ]

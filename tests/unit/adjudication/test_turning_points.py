@@ -29,7 +29,25 @@ def test_the_one_answer_that_would_bring_it_back(plan, tests, answers, columns):
         build_table("treatments", [{}]),
         build_table("followups", []),
     ]
-    assert set(find_turning_points(*tables, plan.criteria)) == columns
+    assert set(find_turning_points(*tables, plan.criteria)["column"]) == columns
+
+
+def test_each_of_many_episodes_is_asked_as_if_alone(plan):
+    """All cases above in one pool, with rows of an episode that nobody asks about."""
+    tables: dict[str, list[dict]] = {"episodes": [], "examinations": [], "treatments": []}
+    for k, (tests, answers, _) in enumerate([*ASKED, ASKED[0]]):
+        name = {"episode_id": f"EP-{k}"}
+        tables["episodes"].append(answers | name)
+        tables["examinations"] += [test | name for test in tests]
+        tables["treatments"].append(name)
+    built = {name: build_table(name, rows) for name, rows in tables.items()}
+    built["episodes"] = built["episodes"].iloc[: len(ASKED)]
+    found = find_turning_points(
+        **built, followups=build_table("followups", []), criteria=plan.criteria
+    )
+    assert list(found.columns) == ["site", "episode_id", "column"]
+    for k, (_, _, columns) in enumerate(ASKED):
+        assert set(found.loc[found["episode_id"].eq(f"EP-{k}"), "column"]) == columns
 
 
 def test_a_cause_is_undecided_only_if_an_answer_is_missing_and_none_rules_it_out(plan):

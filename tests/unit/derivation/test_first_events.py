@@ -191,9 +191,7 @@ def test_failure_reasons_and_first_events_know_the_same_switches(record, plan, t
     derived = record(tests)
     event = list_first(derived, plan)
     reasons = explain_failures(derived, plan.criteria, plan.maneuvers, plan.failure)
-    switch = reasons[
-        reasons["reason"].eq("canal_switch") & reasons["view"].eq("in_hindsight")
-    ]
+    switch = reasons[reasons["reason"].eq("canal_switch") & reasons["view"].eq("in_hindsight")]
     assert switch["known_day"].tolist() == (
         [event["seen_day"]] if event["cause"] == "switched" else []
     )

@@ -47,6 +47,7 @@ def records_of(
     treatments: tuple[dict, ...] = (),
     scores: tuple[int, ...] = (0, 7),
     failed: bool = False,
+    turns: tuple[tuple[str, str, str], ...] = (),
     site: str = SITE,
 ) -> SiteRecords:
     known = {"episode_id": "EP-1", "site": site}
@@ -69,6 +70,7 @@ def records_of(
             "failure_reasons", *([known | {"reason": "technique"}] if failed else [])
         ),
         "planned_days": table("planned_days"),
+        "turning_points": pd.DataFrame(turns, columns=["site", "episode_id", "column"]),
         "deliveries": table("deliveries", {"site": site, "delivery": "001", "is_current": True}),
         "problems": table("problems"),
         "row_counts": table("row_counts"),
@@ -213,9 +215,12 @@ def test_differences_and_cases_apart_are_listed_by_pseudonym(plan):
             "positional": "probable_non_positional",
             "reasons_against": "cannot_stand",
             "known_day": 0,
-        }
+        },
+        turns=(("S01", "EP-1", "cannot_stand"), ("S01", "EP-2", "other_diagnosis")),
     )
     content = compose_site_page(apart, {}, plan)
+    assert [line["turns"] for line in content["apart"]] == [["cannot_stand"]]
+    assert "<code>cannot_stand</code>" in page_of(apart, plan)
     assert [
         (line["episode"], line["recognised"], line["sessions"]) for line in content["apart"]
     ] == [("EP-1", "no", 0)]
