@@ -18,7 +18,7 @@ REASONS = {
     "wrong_canal": {"wrong_canal"},
     "wrong_arm": {"wrong_arm"},
     "adherent": {"adherent_debris"},
-    "canal_switch": {"canal_switch"},
+    "canal_switch": {"canal_switch", "reentry"},  # the author had one word for both
     "not_positional": {"not_positional"},
     "recurrence": {"recurrence_read_as_failure"},
     "residual": set(),  # dizziness that is not positional is no failure and has no reason
