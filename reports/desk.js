@@ -43,6 +43,20 @@ for (const form of document.querySelectorAll('form[data-save]')) {
   });
 }
 
+for (const form of document.querySelectorAll('form[data-words]')) {
+  form.addEventListener('submit', async event => {
+    event.preventDefault();
+    const place = form.querySelector('.said');
+    try {
+      const answer = await ask(form.dataset.words, JSON.stringify(Object.fromEntries(new FormData(form))));
+      if (answer.ok) location.assign(`/checks/${(await answer.json()).check}`);
+      else tell(place, await answer.text(), true);
+    } catch {
+      tell(place, said.ended, true);
+    }
+  });
+}
+
 const check = document.getElementById('check');
 if (check) {
   const drop = check.querySelector('.drop');

@@ -8,8 +8,11 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
+from pipeline.coordinator.word_list import OwnWord
 from pipeline.desk.examine import EARLIER, HANDED, examine
 from pipeline.desk.place import name_safely, wipe
+from schemas.site_map import SiteMap, write_site_map
+from schemas.study import SITES
 
 # from the first file to the last word; the marked copy is still being made when the verdict is told
 WAITING, RUNNING, TOLD, OVER = "waiting", "running", "told", "over"
@@ -29,8 +32,13 @@ class Job:
         What `pipeline.desk.verdict` describes, once it is told.
     marked
         The marked copy, if there is one.
-    files
-        The delivery as it was handed in, by name, if it may be saved.
+    words
+        What is no word of the dictionary.
+    files, earlier
+        The delivery, and the one before it, as they were handed in, by name: if it may be saved, or
+        checked again with the words of its site.
+    site_map
+        The list of own names that it was checked with, if it was made on the page.
     """
 
     def __init__(self, place: Path):
@@ -38,7 +46,10 @@ class Job:
         self.stage, self.says = WAITING, ""
         self.verdict: dict[str, Any] | None = None
         self.marked: bytes | None = None
+        self.words: list[OwnWord] = []
         self.files: dict[str, bytes] = {}
+        self.earlier: dict[str, bytes] = {}
+        self.site_map: SiteMap | None = None
         self._process: multiprocessing.process.BaseProcess | None = None
         self._listener: threading.Thread | None = None
 
@@ -47,6 +58,17 @@ class Job:
         folder = self.folder / (EARLIER if earlier else HANDED)
         folder.mkdir(exist_ok=True)
         return folder / name_safely(name, {path.name.casefold() for path in folder.iterdir()})
+
+    def repeat(self, site: str, site_map: SiteMap) -> "Job":
+        """The same check, to be begun, with a list of own names of its site."""
+        again = Job(self.folder.parent)
+        for files, earlier in ((self.files, False), (self.earlier, True)):
+            for name, content in files.items():
+                again.name_file(name, earlier=earlier).write_bytes(content)
+        (again.folder / SITES).mkdir()
+        (again.folder / SITES / f"{site}.yaml").write_text(write_site_map(site_map), "utf-8")
+        again.site_map = site_map
+        return again
 
     def begin(self, plan: Path) -> None:
         """Begin the check; once it is begun, or without a file, nothing happens."""
@@ -79,6 +101,8 @@ class Job:
                 break
             if what == "says":
                 self.says = content
+            elif what == "words":
+                self.words = content
             elif what == "marked":
                 self.marked = content
                 wipe(self.folder)  # before the process has ended, which takes a moment
@@ -94,8 +118,12 @@ class Job:
         """Take in the verdict, and the files before they are wiped."""
         if not verdict:
             wipe(self.folder)
-        elif verdict["savable"]:
-            files = sorted((self.folder / HANDED).iterdir())
-            self.files = {path.name: path.read_bytes() for path in files}
+        elif verdict["savable"] or self.words:
+            self.files, self.earlier = self._read(HANDED), self._read(EARLIER)
         self.verdict = verdict
         self.stage = TOLD if verdict else NOTHING
+
+    def _read(self, kind: str) -> dict[str, bytes]:
+        """The files of one kind, by name."""
+        folder = self.folder / kind
+        return {path.name: path.read_bytes() for path in sorted(folder.glob("*"))}

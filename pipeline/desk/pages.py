@@ -16,12 +16,16 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
+from pipeline.coordinator.word_list import NotMeant, add_meanings
 from pipeline.desk.clock import Clock
 from pipeline.desk.job import RUNNING, WAITING, Job
 from pipeline.desk.save import NotSaved, make_withdrawn, make_workbook, pack_delivery
+from pipeline.desk.verdict import describe_columns
+from pipeline.desk.words import describe_words, read_answers
 from pipeline.intake.folders import SITE, WITHDRAWN
 from pipeline.reports.render import TEMPLATES, render_page
 from pipeline.steps.run import tell_fault
+from schemas.site_map import SiteMap, write_site_map
 from schemas.study import read_config
 
 WORDS: dict[str, dict[str, str]] = tomllib.loads((TEMPLATES / "desk.toml").read_text("utf-8"))
@@ -46,7 +50,10 @@ class Desk:
 
     def __init__(self, plan: Path, place: Path, clock: Clock):
         self.plan, self.place, self.clock = plan, place, clock
-        self.maneuvers = {code: m.name for code, m in read_config(plan).maneuvers.items()}
+        config = read_config(plan)
+        self.sites = config.sites
+        self.maneuvers = {code: m.name for code, m in config.maneuvers.items()}
+        self.dictionary = describe_columns(self.maneuvers)
         self.jobs: dict[str, Job] = {}
         of_job = "/checks/{job}"
         self.app = Starlette(
@@ -63,6 +70,9 @@ class Desk:
                 Route(f"{of_job}/stop", self.stop_job, methods=["POST"]),
                 Route(f"{of_job}/news", self.tell_news),
                 Route(f"{of_job}/marked", self.save_marked),
+                Route(f"{of_job}/words", self.show_words),
+                Route(f"{of_job}/words", self.take_words, methods=["POST"]),
+                Route(f"{of_job}/list", self.save_list),
                 Route(f"{of_job}/delivery", self.save_delivery),
             ],
             exception_handlers={
@@ -106,11 +116,7 @@ class Desk:
     def open_job(self, request: Request) -> Response:
         """A new check, to which files are then brought."""
         self.clock.use()
-        if len(self.jobs) >= MOST_JOBS:
-            self.jobs.pop(next(iter(self.jobs))).stop()
-        name = secrets.token_urlsafe(12)
-        self.jobs[name] = Job(self.place)
-        return JSONResponse({"check": name})
+        return JSONResponse({"check": self.keep_job(Job(self.place))})
 
     async def take_file(self, request: Request) -> Response:
         """One file of a delivery, or of the delivery before it."""
@@ -161,6 +167,8 @@ class Desk:
                 "says": job.says,
                 "verdict": job.verdict,
                 "marked": job.marked is not None,
+                "asked": bool(job.words),
+                "listed": job.site_map is not None,
             },
         )
 
@@ -177,11 +185,58 @@ class Desk:
         """The delivery, named as it must be."""
         self.clock.use()
         job = self.find_job(request)
-        if not job.files or job.verdict is None:
+        if job.verdict is None or not job.verdict["savable"]:
             return refuse("gone", 404)
         site, delivery = job.verdict["site"], job.verdict["delivery"]
         packed = pack_delivery(site, delivery, job.verdict["form"], job.files)
         return hand_out(packed, f"{site}_{delivery}.zip", "application/zip")
+
+    def show_words(self, request: Request) -> Response:
+        """The words of a site that the dictionary does not know, to be answered."""
+        self.clock.use()
+        job = self.find_job(request)
+        if not job.words:
+            return refuse("gone", 404)
+        groups = describe_words(job.words, self.dictionary)
+        here = f"/checks/{request.path_params['job']}"
+        return show("desk_words.html.j2", {"here": here, "groups": groups})
+
+    async def take_words(self, request: Request) -> Response:
+        """What they stand for: the check is done again with them."""
+        self.clock.use()
+        job = self.find_job(request)
+        form = await read_form(request)
+        if job.verdict is None or not job.words:
+            return refuse("gone", 404)
+        site = job.verdict["site"]
+        known = job.site_map or self.sites.get(site, SiteMap())
+        try:
+            answers = read_answers(form, job.words, self.dictionary)
+            again = job.repeat(site, add_meanings(known, job.words, *answers))
+        except NotMeant as fault:
+            return refuse(str(fault))
+        name = self.keep_job(again)
+        await run_in_threadpool(again.begin, self.plan)
+        return JSONResponse({"check": name})
+
+    def save_list(self, request: Request) -> Response:
+        """The list of a site's words, as the plan holds it."""
+        self.clock.use()
+        job = self.find_job(request)
+        if job.site_map is None or job.verdict is None:
+            return refuse("gone", 404)
+        site = job.verdict["site"]
+        comment = WORDS["own"]["comment"].format(site=site)
+        content = f"# {comment}\n{write_site_map(job.site_map)}".encode()
+        return hand_out(content, f"{site}.yaml", "application/yaml")
+
+    def keep_job(self, job: Job) -> str:
+        """The name under which a check is kept; the oldest gives way."""
+        if len(self.jobs) >= MOST_JOBS:
+            self.jobs.pop(next(iter(self.jobs))).stop()
+        name = secrets.token_urlsafe(12)
+        self.jobs[name] = job
+        return name
 
     def find_job(self, request: Request) -> Job:
         """The check that a request is about."""
@@ -227,16 +282,26 @@ async def keep(request: Request, target: Path) -> bool:
 
 async def read_words(request: Request, field: str) -> str:
     """What was typed into a field."""
+    form = await read_form(request)
+    if field not in form:
+        raise HTTPException(400)
+    return form[field]
+
+
+async def read_form(request: Request) -> dict[str, str]:
+    """What was typed into all fields."""
     content = b""
     async for part in request.stream():
         content += part
         if len(content) > MOST_WORDS:
             raise HTTPException(413)
     try:
-        typed = json.loads(content)[field]
-    except (KeyError, TypeError, ValueError):
+        typed = json.loads(content)
+    except ValueError:
         raise HTTPException(400) from None
-    return typed if isinstance(typed, str) else ""
+    if not isinstance(typed, dict):
+        raise HTTPException(400)
+    return {name: value if isinstance(value, str) else "" for name, value in typed.items()}
 
 
 def tell_of_fault(request: Request, fault: Exception) -> Response:

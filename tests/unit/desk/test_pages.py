@@ -3,6 +3,7 @@ try."""
 
 import html
 import io
+import json
 import re
 import socket
 import threading
@@ -11,6 +12,7 @@ import tomllib
 import zipfile
 
 import pytest
+import yaml
 
 from pipeline.desk import pages
 from pipeline.desk.clock import Clock
@@ -19,7 +21,7 @@ from pipeline.desk.pages import MOST_JOBS, Desk
 from pipeline.desk.serve import make_server
 from pipeline.reports.render import TEMPLATES
 from tests.conftest import ROOT
-from tests.desk_client import MAIL, MARKUP, Client, list_copies, make_books
+from tests.desk_client import MAIL, MARKUP, SURNAME, Client, list_copies, make_books
 
 
 @pytest.fixture(scope="module")
@@ -100,6 +102,76 @@ def test_markup_in_cells_and_names_is_never_markup(client, books):
     client.ask("GET", path)
     assert MARKUP.encode() not in client.heard
     assert MARKUP not in html.unescape(client.heard.decode("utf-8", "replace"))
+
+
+def answer(page: str, **words: str) -> dict[str, str]:
+    """What somebody answers on the page of own words: what is chosen already, and codes by word."""
+    fields = dict.fromkeys(re.findall(r'<(?:select|input)[^>]* name="([^"]+)"', page), "")
+    for part in page.split("<select")[1:]:
+        name = re.search(r'name="([^"]+)"', part)[1]
+        chosen = re.search(r'value="([^"]*)" selected', part.partition("</select>")[0])
+        fields[name] = chosen[1] if chosen else ""
+    for text, code in words.items():
+        number = re.search(f'for="code-([0-9]+)">{text}<', page)[1]
+        fields[f"code-{number}"] = code
+    return fields
+
+
+def test_own_words_become_a_list_and_the_check_is_done_with_it(client, books, tmp_path, capfd):
+    path = client.bring({"a.xlsx": books["own_words"]})
+    client.wait(path, "over")
+    assert f'href="{path}/words"'.encode() in client.ask("GET", path)[2]
+    assert client.ask("GET", f"{path}/list")[0] == 404
+    page = client.ask("GET", f"{path}/words")[2].decode()
+    fields = answer(page, M="male", L="left")
+    assert sorted(fields.values()) == ["", "", "female", "left", "male", "right"]
+    status, _, told = client.post(f"{path}/words", **fields)
+    assert status == 200
+    again = f"/checks/{json.loads(told)['check']}"
+    client.wait(again, "over")
+    assert pages.WORDS["own"]["checked_with"].encode() in client.ask("GET", again)[2]
+    status, told, content = client.ask("GET", f"{again}/list")
+    assert (status, told["content-disposition"]) == (200, 'attachment; filename="S99.yaml"')
+    assert yaml.safe_load(content) == {
+        "codes": {
+            "episodes": {"sex": {"weiblich": "female", "M": "male"}},
+            "treatments": {"side": {"rechts": "right", "L": "left"}},
+        }
+    }
+    hidden = next(name for name in fields if name.startswith("word-"))
+    more = {hidden: SURNAME, hidden.replace("word", "code"): "unknown"}
+    left = client.ask("GET", f"{again}/words")[2].decode()
+    assert SURNAME not in left
+    more = {name.partition("-")[0] + "-0": value for name, value in more.items()}
+    third = f"/checks/{json.loads(client.post(f'{again}/words', **more)[2])['check']}"
+    client.wait(third, "over")
+    content = yaml.safe_load(client.ask("GET", f"{third}/list")[2])
+    assert content["codes"]["episodes"]["neck_limitation"] == {SURNAME: "unknown"}
+    assert content["codes"]["episodes"]["sex"]["M"] == "male"
+    assert list_copies(tmp_path) == []
+    assert SURNAME not in "".join(capfd.readouterr())
+
+
+def test_answers_that_make_no_list_get_a_sentence(client, books):
+    path = client.bring({"a.xlsx": books["own_words"]})
+    client.wait(path, "over")
+    page = client.ask("GET", f"{path}/words")[2].decode()
+    hidden = re.search(r'name="word-([0-9]+)"', page)[1]
+    for fields, fault in (
+        ({}, "no_word"),
+        ({"code-0": ""}, "no_word"),
+        ({f"code-{hidden}": "no"}, "other_word"),
+        ({f"code-{hidden}": "no", f"word-{hidden}": "Meier"}, "other_word"),
+        ({"code-0": "Meier"}, "no_choice"),
+        ({"code-999": "no"}, "no_choice"),
+    ):
+        status, _, text = client.post(f"{path}/words", **fields)
+        assert (status, text.decode()) == (422, pages.WORDS["faults"][fault])
+    assert SURNAME.encode() not in client.heard
+    good = client.bring({"a.xlsx": books["good"]})
+    client.wait(good, "over")
+    assert client.ask("GET", f"{good}/words")[0] == 404
+    assert client.post(f"{good}/words", **{"code-0": "no"})[0] == 404
 
 
 def test_five_tables_are_one_delivery(client, tmp_path):
@@ -224,10 +296,16 @@ def test_the_button_ends_it(client, clock):
     assert clock.is_over()
 
 
+FAULTS = (
+    *("site", "gone", "large", "fault"),
+    *("no_word", "other_word", "column_twice", "no_choice"),
+)
+
+
 def test_every_word_of_the_page_is_used():
     """A word that no template and no answer asks for would be translated for nothing."""
     words = tomllib.loads((TEMPLATES / "desk.toml").read_text("utf-8"))
     templates = "".join(path.read_text("utf-8") for path in TEMPLATES.glob("desk*.j2"))
     asked = set(re.findall(r"words\.(\w+\.\w+)", templates))
-    asked |= {f"faults.{name}" for name in ("site", "gone", "large", "fault")}
+    asked |= {f"faults.{name}" for name in FAULTS} | {"own.comment"}
     assert {f"{part}.{name}" for part, names in words.items() for name in names} == asked

@@ -42,6 +42,7 @@ def dictionary(plan):
 
 def show(verdict: dict) -> str:
     content = {"words": WORDS, "here": "/checks/x", "says": "", "stage": "over", "marked": False}
+    content |= {"asked": False, "listed": False}
     return render_page("desk_check.html.j2", content | {"verdict": verdict}, talks=True)
 
 
