@@ -22,6 +22,36 @@ MAIL = "anna.meier@example.org"  # what identifies somebody
 MARKUP = "<img src=x onerror=alert(1)>"
 
 
+ORDINARY = {  # an ordinary episode as the page sends it
+    "episode": {
+        "episode_id": "EP-0042",
+        "patient_id": "PT-0031",
+        "age_years": "57",
+        "sex": "female",
+    }
+    | {"index_year": "2025", "cause": "idiopathic", "onset_day": "-3", "other_diagnosis": "none"}
+    | {"recorded_canal": "posterior", "recorded_side": "right", "recorded_arm": "long"}
+    | {"recorded_mechanism": "canalolithiasis"},
+    "visits": [
+        {
+            "day": "0",
+            "reason": "symptoms",
+            "before": [
+                {"test": "dix_hallpike", "side": "right", "result": "positive", "vertical": "up"}
+                | {"torsion": "right", "horizontal": "none", "vertigo": "moderate"},
+                {"test": "dix_hallpike", "side": "left", "result": "negative"},
+            ],
+            "attempts": [
+                {"maneuver": "epley", "side": "right", "setting": "clinic", "completed": "yes"}
+                | {"performed_by": "clinician", "adverse": "none", "hold_s": "30"}
+            ],
+            "after": [{"test": "dix_hallpike", "side": "right", "result": "negative"}],
+        }
+    ],
+    "contacts": [
+        {"day": "3", "contact": "telephone", "positional_symptoms": "no", "end_of_followup": "no"}
+    ],
+}
 SURNAME = "Lindqvist"  # a lone word that nobody can tell from a code of a site
 OWN_SEX, OWN_SIDE = {"female": "weiblich", "male": "M"}, {"right": "rechts", "left": "L"}
 

@@ -4,6 +4,7 @@ it read is gone with it."""
 import os
 import tempfile
 import threading
+from collections.abc import Callable
 from multiprocessing import parent_process
 from multiprocessing.connection import Connection, wait
 from pathlib import Path
@@ -22,20 +23,23 @@ HANDED, EARLIER = "handed", "earlier"
 FAILED = 3
 
 
-def examine(connection: Connection, folder: Path, plan: Path) -> None:
-    """Check what lies in `folder`, and tell of it as pairs: `says` what is being done, `words` what
-    is no word of the dictionary, `verdict` what came of it, `marked` the marked copy if there is
-    something to mend.
+Work = Callable[[Connection, Path, Path], None]
+
+
+def examine(connection: Connection, folder: Path, plan: Path, work: Work) -> None:
+    """Do what is to be done with what lies in `folder`.
 
     A fault ends the process with its place at the terminal, and without its message.
     """
     threading.Thread(target=_end_with_parent, args=(folder,), daemon=True).start()
     tempfile.tempdir = str(folder)  # copies of the check stay in the owner's folder, too
-    run_guarded(lambda: tell(connection, folder, plan), FAILED)
+    run_guarded(lambda: work(connection, folder, plan), FAILED)
 
 
 def tell(connection: Connection, folder: Path, plan: Path) -> None:
-    """Check what lies in `folder`, and tell of it."""
+    """Check what lies in `folder`, and tell of it as pairs: `says` what is being done, `words` what
+    is no word of the dictionary, `verdict` what came of it, `marked` the marked copy if there is
+    something to mend."""
     config = read_plan(plan, folder / SITES)
 
     def say(text: str) -> None:

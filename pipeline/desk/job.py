@@ -4,12 +4,15 @@ so far."""
 import multiprocessing
 import tempfile
 import threading
+from functools import partial
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
+from pipeline.coordinator.append import Rows
 from pipeline.coordinator.word_list import OwnWord
-from pipeline.desk.examine import EARLIER, HANDED, examine
+from pipeline.desk.enter import enter
+from pipeline.desk.examine import EARLIER, HANDED, Work, examine, tell
 from pipeline.desk.place import name_safely, wipe
 from schemas.site_map import SiteMap, write_site_map
 from schemas.study import SITES
@@ -39,6 +42,10 @@ class Job:
         checked again with the words of its site.
     site_map
         The list of own names that it was checked with, if it was made on the page.
+    entered
+        What `pipeline.desk.enter` describes, if rows were added.
+    book
+        The workbook with them.
     """
 
     def __init__(self, place: Path):
@@ -50,6 +57,8 @@ class Job:
         self.files: dict[str, bytes] = {}
         self.earlier: dict[str, bytes] = {}
         self.site_map: SiteMap | None = None
+        self.entered: dict[str, Any] | None = None
+        self.book: bytes | None = None
         self._process: multiprocessing.process.BaseProcess | None = None
         self._listener: threading.Thread | None = None
 
@@ -70,13 +79,16 @@ class Job:
         again.site_map = site_map
         return again
 
-    def begin(self, plan: Path) -> None:
-        """Begin the check; once it is begun, or without a file, nothing happens."""
+    def begin(self, plan: Path, rows: Rows | None = None) -> None:
+        """Begin the check, or add rows and check them; once it is begun, or without a file, nothing
+        happens."""
         if self.stage != WAITING or not (self.folder / HANDED).exists():
             return
         apart = multiprocessing.get_context("spawn")
         ours, theirs = apart.Pipe(duplex=False)
-        self._process = apart.Process(target=examine, args=(theirs, self.folder, plan), daemon=True)
+        work: Work = tell if rows is None else partial(enter, rows=rows)
+        arguments = (theirs, self.folder, plan, work)
+        self._process = apart.Process(target=examine, args=arguments, daemon=True)
         self.stage = RUNNING
         self._process.start()
         theirs.close()
@@ -103,6 +115,10 @@ class Job:
                 self.says = content
             elif what == "words":
                 self.words = content
+            elif what == "entered":
+                self.entered = content
+            elif what == "book":
+                self.book = content
             elif what == "marked":
                 self.marked = content
                 wipe(self.folder)  # before the process has ended, which takes a moment
@@ -112,7 +128,8 @@ class Job:
         wipe(self.folder)
         if self._process:
             self._process.join()
-        self.stage = {RUNNING: FAILED, TOLD: OVER}.get(self.stage, self.stage)
+        done = OVER if self.entered else FAILED
+        self.stage = {RUNNING: done, TOLD: OVER}.get(self.stage, self.stage)
 
     def _take(self, verdict: dict[str, Any] | None) -> None:
         """Take in the verdict, and the files before they are wiped."""

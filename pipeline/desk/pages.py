@@ -1,38 +1,40 @@
-"""The page's program: what it answers to each request.
+"""The page's program: what it answers to each request."""
 
-No answer holds a cell, the name of a file, or anything else that a request carried.
-"""
-
-import json
 import secrets
-import tomllib
 from pathlib import Path
-from typing import Any
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response
+from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from pipeline.coordinator.word_list import NotMeant, add_meanings
+from pipeline.desk.answers import (
+    WORDS,
+    WORKBOOK,
+    hand_out,
+    keep,
+    read_form,
+    read_rows,
+    read_words,
+    refuse,
+    show,
+    tell_of_fault,
+)
 from pipeline.desk.clock import Clock
-from pipeline.desk.job import RUNNING, WAITING, Job
+from pipeline.desk.job import FAILED, RUNNING, WAITING, Job
 from pipeline.desk.save import NotSaved, make_withdrawn, make_workbook, pack_delivery
 from pipeline.desk.verdict import describe_columns
+from pipeline.desk.visit import describe_visit
 from pipeline.desk.words import describe_words, read_answers
 from pipeline.intake.folders import SITE, WITHDRAWN
-from pipeline.reports.render import TEMPLATES, render_page
-from pipeline.steps.run import tell_fault
+from schemas.dictionary import list_current_entries
 from schemas.site_map import SiteMap, write_site_map
 from schemas.study import read_config
 
-WORDS: dict[str, dict[str, str]] = tomllib.loads((TEMPLATES / "desk.toml").read_text("utf-8"))
-MOST_BYTES = 300_000_000  # of one file: a workbook of 70,000 rows has about 3,000,000
-MOST_WORDS = 1_000_000  # bytes of what is typed into a form
 MOST_JOBS = 8  # kept at a time; the oldest gives way
-WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 class Desk:
@@ -54,6 +56,8 @@ class Desk:
         self.sites = config.sites
         self.maneuvers = {code: m.name for code, m in config.maneuvers.items()}
         self.dictionary = describe_columns(self.maneuvers)
+        entries = list_current_entries(self.maneuvers)
+        self.visit = describe_visit(entries, WORDS["labels"], config.maneuvers)
         self.jobs: dict[str, Job] = {}
         of_job = "/checks/{job}"
         self.app = Starlette(
@@ -62,11 +66,15 @@ class Desk:
                 Route("/alive", self.keep_alive, methods=["POST"]),
                 Route("/close", self.close, methods=["POST"]),
                 Route("/workbook", self.save_workbook, methods=["POST"]),
+                Route("/visit", self.show_visit),
                 Route("/withdrawn", self.save_withdrawn, methods=["POST"]),
                 Route("/checks", self.open_job, methods=["POST"]),
                 Route(of_job, self.show_job),
                 Route(f"{of_job}/files", self.take_file, methods=["POST"]),
                 Route(f"{of_job}/begin", self.begin_job, methods=["POST"]),
+                Route(f"{of_job}/rows", self.add_rows, methods=["POST"]),
+                Route(f"{of_job}/entered", self.tell_entered),
+                Route(f"{of_job}/book", self.save_book),
                 Route(f"{of_job}/stop", self.stop_job, methods=["POST"]),
                 Route(f"{of_job}/news", self.tell_news),
                 Route(f"{of_job}/marked", self.save_marked),
@@ -85,6 +93,11 @@ class Desk:
         """The page on which everything begins."""
         self.clock.use()
         return show("desk.html.j2", {})
+
+    def show_visit(self, request: Request) -> Response:
+        """The page on which an episode is typed."""
+        self.clock.use()
+        return show("desk_visit.html.j2", {"visit": self.visit})
 
     def keep_alive(self, request: Request) -> Response:
         """The page is still there."""
@@ -140,6 +153,29 @@ class Desk:
         self.clock.use()
         self.find_job(request).begin(self.plan)
         return Response(status_code=204)
+
+    async def add_rows(self, request: Request) -> Response:
+        """The workbook is there: the rows of an episode are added to it."""
+        self.clock.use()
+        job = self.find_job(request)
+        await run_in_threadpool(job.begin, self.plan, await read_rows(request))
+        return Response(status_code=204)
+
+    def tell_entered(self, request: Request) -> Response:
+        """What the check says of rows that were added."""
+        self.clock.use()
+        job = self.find_job(request)
+        if (entered := job.entered) is None:
+            return refuse("fault", 500) if job.stage == FAILED else refuse("gone", 404)
+        return refuse(entered["fault"]) if "fault" in entered else JSONResponse(entered)
+
+    def save_book(self, request: Request) -> Response:
+        """The workbook with the rows that were added."""
+        self.clock.use()
+        job = self.find_job(request)
+        if job.book is None or job.entered is None:
+            return refuse("gone", 404)
+        return hand_out(job.book, job.entered["name"], WORKBOOK)
 
     def stop_job(self, request: Request) -> Response:
         """The person does not want to wait."""
@@ -249,62 +285,3 @@ class Desk:
         """Stop every check."""
         for job in self.jobs.values():
             job.stop()
-
-
-def show(template: str, content: dict[str, Any]) -> Response:
-    """A page with its words."""
-    return HTMLResponse(render_page(template, {"words": WORDS} | content, talks=True))
-
-
-def hand_out(content: bytes, name: str, kind: str) -> Response:
-    """A file to save under a name of ours."""
-    return Response(
-        content, media_type=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'}
-    )
-
-
-def refuse(why: str, code: int = 422) -> Response:
-    """A sentence in place of what was asked for."""
-    return PlainTextResponse(WORDS["faults"][why], code)
-
-
-async def keep(request: Request, target: Path) -> bool:
-    """Write what a request brings to a new file; whether it was all of it."""
-    left = MOST_BYTES
-    with target.open("xb") as file:
-        async for part in request.stream():
-            left -= len(part)
-            if left < 0:
-                return False
-            file.write(part)
-    return True
-
-
-async def read_words(request: Request, field: str) -> str:
-    """What was typed into a field."""
-    form = await read_form(request)
-    if field not in form:
-        raise HTTPException(400)
-    return form[field]
-
-
-async def read_form(request: Request) -> dict[str, str]:
-    """What was typed into all fields."""
-    content = b""
-    async for part in request.stream():
-        content += part
-        if len(content) > MOST_WORDS:
-            raise HTTPException(413)
-    try:
-        typed = json.loads(content)
-    except ValueError:
-        raise HTTPException(400) from None
-    if not isinstance(typed, dict):
-        raise HTTPException(400)
-    return {name: value if isinstance(value, str) else "" for name, value in typed.items()}
-
-
-def tell_of_fault(request: Request, fault: Exception) -> Response:
-    """A fault of the program: its place at the terminal, and a sentence for the page."""
-    tell_fault(fault)
-    return refuse("fault", 500)

@@ -14,14 +14,23 @@ import zipfile
 import pytest
 import yaml
 
-from pipeline.desk import pages
+from pipeline.desk import answers, pages
 from pipeline.desk.clock import Clock
 from pipeline.desk.guard import Guard
 from pipeline.desk.pages import MOST_JOBS, Desk
 from pipeline.desk.serve import make_server
 from pipeline.reports.render import TEMPLATES
+from schemas.dictionary import list_current_entries
 from tests.conftest import ROOT
-from tests.desk_client import MAIL, MARKUP, SURNAME, Client, list_copies, make_books
+from tests.desk_client import (
+    MAIL,
+    MARKUP,
+    ORDINARY,
+    SURNAME,
+    Client,
+    list_copies,
+    make_books,
+)
 
 
 @pytest.fixture(scope="module")
@@ -129,7 +138,7 @@ def test_own_words_become_a_list_and_the_check_is_done_with_it(client, books, tm
     assert status == 200
     again = f"/checks/{json.loads(told)['check']}"
     client.wait(again, "over")
-    assert pages.WORDS["own"]["checked_with"].encode() in client.ask("GET", again)[2]
+    assert answers.WORDS["own"]["checked_with"].encode() in client.ask("GET", again)[2]
     status, told, content = client.ask("GET", f"{again}/list")
     assert (status, told["content-disposition"]) == (200, 'attachment; filename="S99.yaml"')
     assert yaml.safe_load(content) == {
@@ -166,7 +175,7 @@ def test_answers_that_make_no_list_get_a_sentence(client, books):
         ({"code-999": "no"}, "no_choice"),
     ):
         status, _, text = client.post(f"{path}/words", **fields)
-        assert (status, text.decode()) == (422, pages.WORDS["faults"][fault])
+        assert (status, text.decode()) == (422, answers.WORDS["faults"][fault])
     assert SURNAME.encode() not in client.heard
     good = client.bring({"a.xlsx": books["good"]})
     client.wait(good, "over")
@@ -185,6 +194,54 @@ def test_five_tables_are_one_delivery(client, tmp_path):
     with zipfile.ZipFile(io.BytesIO(packed)) as archive:
         inside = {name.rpartition("/")[2]: archive.read(name) for name in archive.namelist()}
     assert inside == files
+
+
+def add(client, book: bytes, typed: object) -> str:
+    """Add an episode to a workbook, and tell the path of the check."""
+    path = client.bring({"workbook.xlsx": book}, begin=False)
+    assert client.ask("POST", f"{path}/rows", json.dumps(typed))[0] == 204
+    client.wait(path, "over", "failed")
+    return path
+
+
+def test_an_episode_is_added_to_the_workbook(client, books, tmp_path, capfd):
+    path = add(client, books["good"], ORDINARY)
+    told = json.loads(client.ask("GET", f"{path}/entered")[2])
+    assert (told["kept"], told["parts"], told["cells"]) == (True, [], [])
+    status, given, book = client.ask("GET", f"{path}/book")
+    assert status == 200
+    assert given["content-disposition"] == 'attachment; filename="S99_4_episodes.xlsx"'
+    checked = client.bring({"again.xlsx": book})
+    client.wait(checked, "over")
+    assert b"are stored" in client.ask("GET", checked)[2]
+    again = add(client, book, ORDINARY)  # the same pseudonym a second time
+    told = json.loads(client.ask("GET", f"{again}/entered")[2])
+    assert not told["kept"]
+    assert ["episodes", 0, "episode_id"] in told["cells"]
+    assert client.ask("GET", f"{again}/book")[0] == 404
+    assert list_copies(tmp_path) == []
+    assert "EP-0042" not in "".join(capfd.readouterr())
+
+
+def test_what_cannot_be_added_to_gets_a_sentence(client, books):
+    for book, fault in ((b"x", "no_workbook"), (books["later"][:2000], "no_workbook")):
+        path = add(client, book, ORDINARY)
+        status, _, text = client.ask("GET", f"{path}/entered")
+        assert (status, text.decode()) == (422, answers.WORDS["faults"][fault])
+
+
+@pytest.mark.parametrize("typed", [{}, [], None, {"episode": {"name": "Meier"}}, "x", 3])
+def test_what_is_no_episode_is_refused(client, books, typed):
+    path = client.bring({"workbook.xlsx": books["good"]}, begin=False)
+    status, _, text = client.ask("POST", f"{path}/rows", json.dumps(typed))
+    assert status == 400
+    assert b"Meier" not in text
+
+
+def test_the_form_is_served(client):
+    status, _, page = client.ask("GET", "/visit")
+    assert status == 200
+    assert b'data-column="recorded_canal"' in page
 
 
 def test_files_of_other_folders_cannot_be_written(client, tmp_path):
@@ -211,7 +268,7 @@ def test_a_check_that_was_stopped_says_so(client, books, tmp_path):
     path = client.bring({"a.xlsx": books["good"]})
     assert client.ask("POST", f"{path}/stop")[0] == 204
     assert client.news(path)["stage"] == "stopped"
-    assert pages.WORDS["ends"]["stopped_title"].encode() in client.ask("GET", path)[2]
+    assert answers.WORDS["ends"]["stopped_title"].encode() in client.ask("GET", path)[2]
     assert list_copies(tmp_path) == []
     assert client.ask("POST", f"{path}/files?name=b.xlsx&of=delivery", b"x")[0] == 409
 
@@ -224,10 +281,10 @@ def test_only_some_checks_are_kept(client, tmp_path):
 
 
 def test_a_file_that_is_too_large_is_not_kept(client, tmp_path, monkeypatch):
-    monkeypatch.setattr(pages, "MOST_BYTES", 100)
+    monkeypatch.setattr(answers, "MOST_BYTES", 100)
     path = client.bring({}, begin=False)
     status, _, text = client.ask("POST", f"{path}/files?name=a.xlsx&of=delivery", b"x" * 101)
-    assert (status, text.decode()) == (413, pages.WORDS["faults"]["large"])
+    assert (status, text.decode()) == (413, answers.WORDS["faults"]["large"])
     assert list_copies(tmp_path) == []
 
 
@@ -240,7 +297,7 @@ def test_the_workbook_is_saved_for_a_site(client):
 @pytest.mark.parametrize("site", ["", "3", "S3", "../S03", MARKUP, "S03\r\nX: y"])
 def test_what_is_no_site_gets_a_sentence(client, site):
     status, _, text = client.post("/workbook", site=site)
-    assert (status, text.decode()) == (422, pages.WORDS["faults"]["site"])
+    assert (status, text.decode()) == (422, answers.WORDS["faults"]["site"])
 
 
 def test_the_list_of_those_who_withdrew(client):
@@ -262,7 +319,7 @@ def test_forms_that_are_none_are_refused(client, body):
 )
 def test_what_is_not_there_is_told_in_a_sentence(client, path):
     status, _, text = client.ask("GET", path)
-    assert (status, text.decode()) == (404, pages.WORDS["faults"]["gone"])
+    assert (status, text.decode()) == (404, answers.WORDS["faults"]["gone"])
 
 
 def test_a_fault_is_told_without_its_message(client, monkeypatch, capfd):
@@ -271,7 +328,7 @@ def test_a_fault_is_told_without_its_message(client, monkeypatch, capfd):
 
     monkeypatch.setattr(pages, "make_workbook", fail)
     status, _, text = client.post("/workbook", site="S03")
-    assert (status, text.decode()) == (500, pages.WORDS["faults"]["fault"])
+    assert (status, text.decode()) == (500, answers.WORDS["faults"]["fault"])
     shown = "".join(capfd.readouterr())
     assert "ValueError" in shown
     assert MAIL not in shown
@@ -299,6 +356,7 @@ def test_the_button_ends_it(client, clock):
 FAULTS = (
     *("site", "gone", "large", "fault"),
     *("no_word", "other_word", "column_twice", "no_choice"),
+    *("no_workbook", "no_column"),
 )
 
 
@@ -308,4 +366,6 @@ def test_every_word_of_the_page_is_used():
     templates = "".join(path.read_text("utf-8") for path in TEMPLATES.glob("desk*.j2"))
     asked = set(re.findall(r"words\.(\w+\.\w+)", templates))
     asked |= {f"faults.{name}" for name in FAULTS} | {"own.comment"}
+    labels = words.pop("labels")  # by column, each of which the form asks for
+    assert set(labels) <= {entry.column for entry in list_current_entries({})}
     assert {f"{part}.{name}" for part, names in words.items() for name in names} == asked
