@@ -29,6 +29,10 @@ async function save(answer) {
   setTimeout(() => URL.revokeObjectURL(link.href), 60000);
 }
 
+for (const button of document.querySelectorAll('[data-language]')) {
+  button.addEventListener('click', () => ask('/language', JSON.stringify({language: button.dataset.language})).then(() => location.reload(), () => end(said.ended)));
+}
+
 for (const form of document.querySelectorAll('form[data-save]')) {
   form.addEventListener('submit', async event => {
     event.preventDefault();

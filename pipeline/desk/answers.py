@@ -16,17 +16,41 @@ from starlette.responses import HTMLResponse, PlainTextResponse, Response
 from pipeline.coordinator.append import Rows
 from pipeline.desk.visit import NoVisit, make_rows
 from pipeline.reports.render import TEMPLATES, render_page
-from pipeline.steps.run import tell_fault
 
-WORDS: dict[str, dict[str, str]] = tomllib.loads((TEMPLATES / "desk.toml").read_text("utf-8"))
+Words = dict[str, dict[str, str]]
+WORDS: Words = tomllib.loads((TEMPLATES / "desk.toml").read_text("utf-8"))
+LANGUAGES = {"en": WORDS, "de": tomllib.loads((TEMPLATES / "desk.de.toml").read_text("utf-8"))}
+NAMES = {"en": "English", "de": "Deutsch"}  # each in itself
 MOST_BYTES = 300_000_000  # of one file: a workbook of 70,000 rows has about 3,000,000
 MOST_WORDS = 1_000_000  # bytes of what is typed into a form
 WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
-def show(template: str, content: dict[str, Any]) -> Response:
-    """A page with its words."""
-    return HTMLResponse(render_page(template, {"words": WORDS} | content, talks=True))
+class Voice:
+    """The language in which the page speaks.
+
+    Attributes
+    ----------
+    language
+        One of LANGUAGES.
+    """
+
+    def __init__(self) -> None:
+        self.language = next(iter(LANGUAGES))
+
+    @property
+    def words(self) -> Words:
+        """The words of the page."""
+        return LANGUAGES[self.language]
+
+    def show(self, template: str, content: dict[str, Any]) -> Response:
+        """A page with its words."""
+        own = {"words": self.words, "language": self.language}
+        return HTMLResponse(render_page(template, own | content, talks=True))
+
+    def refuse(self, why: str, code: int = 422) -> Response:
+        """A sentence in place of what was asked for."""
+        return PlainTextResponse(self.words["faults"][why], code)
 
 
 def hand_out(content: bytes, name: str, kind: str) -> Response:
@@ -34,11 +58,6 @@ def hand_out(content: bytes, name: str, kind: str) -> Response:
     return Response(
         content, media_type=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'}
     )
-
-
-def refuse(why: str, code: int = 422) -> Response:
-    """A sentence in place of what was asked for."""
-    return PlainTextResponse(WORDS["faults"][why], code)
 
 
 async def keep(request: Request, target: Path) -> bool:
@@ -88,9 +107,3 @@ async def read_rows(request: Request) -> Rows:
         return make_rows(await read_json(request))
     except NoVisit:
         raise HTTPException(400) from None
-
-
-def tell_of_fault(request: Request, fault: Exception) -> Response:
-    """A fault of the program: its place at the terminal, and a sentence for the page."""
-    tell_fault(fault)
-    return refuse("fault", 500)

@@ -12,16 +12,16 @@ from starlette.routing import Route
 
 from pipeline.coordinator.word_list import NotMeant, add_meanings
 from pipeline.desk.answers import (
+    LANGUAGES,
+    NAMES,
     WORDS,
     WORKBOOK,
+    Voice,
     hand_out,
     keep,
     read_form,
     read_rows,
     read_words,
-    refuse,
-    show,
-    tell_of_fault,
 )
 from pipeline.desk.clock import Clock
 from pipeline.desk.job import FAILED, RUNNING, WAITING, Job
@@ -30,6 +30,7 @@ from pipeline.desk.verdict import describe_columns
 from pipeline.desk.visit import describe_visit
 from pipeline.desk.words import describe_words, read_answers
 from pipeline.intake.folders import SITE, WITHDRAWN
+from pipeline.steps.run import tell_fault
 from schemas.dictionary import list_current_entries
 from schemas.site_map import SiteMap, write_site_map
 from schemas.study import read_config
@@ -59,6 +60,7 @@ class Desk:
         entries = list_current_entries(self.maneuvers)
         self.visit = describe_visit(entries, WORDS["labels"], config.maneuvers)
         self.jobs: dict[str, Job] = {}
+        self.voice = Voice()
         of_job = "/checks/{job}"
         self.app = Starlette(
             routes=[
@@ -66,6 +68,7 @@ class Desk:
                 Route("/alive", self.keep_alive, methods=["POST"]),
                 Route("/close", self.close, methods=["POST"]),
                 Route("/workbook", self.save_workbook, methods=["POST"]),
+                Route("/language", self.choose_language, methods=["POST"]),
                 Route("/visit", self.show_visit),
                 Route("/withdrawn", self.save_withdrawn, methods=["POST"]),
                 Route("/checks", self.open_job, methods=["POST"]),
@@ -84,20 +87,29 @@ class Desk:
                 Route(f"{of_job}/delivery", self.save_delivery),
             ],
             exception_handlers={
-                HTTPException: lambda request, fault: refuse("gone", fault.status_code),
-                Exception: tell_of_fault,
+                HTTPException: lambda request, fault: self.voice.refuse("gone", fault.status_code),
+                Exception: self.tell_of_fault,
             },
         )
 
     def show_start(self, request: Request) -> Response:
         """The page on which everything begins."""
         self.clock.use()
-        return show("desk.html.j2", {})
+        return self.voice.show("desk.html.j2", {"languages": list(NAMES.items())})
 
     def show_visit(self, request: Request) -> Response:
         """The page on which an episode is typed."""
         self.clock.use()
-        return show("desk_visit.html.j2", {"visit": self.visit})
+        return self.voice.show("desk_visit.html.j2", {"visit": self.visit})
+
+    async def choose_language(self, request: Request) -> Response:
+        """The language in which the page goes on."""
+        self.clock.use()
+        language = await read_words(request, "language")
+        if language not in LANGUAGES:
+            raise HTTPException(400)
+        self.voice.language = language
+        return Response(status_code=204)
 
     def keep_alive(self, request: Request) -> Response:
         """The page is still there."""
@@ -113,7 +125,7 @@ class Desk:
         """The empty workbook of a site."""
         site = (await read_words(request, "site")).strip().upper()
         if not SITE.fullmatch(site):
-            return refuse("site")
+            return self.voice.refuse("site")
         content = await run_in_threadpool(make_workbook, self.maneuvers, site)
         return hand_out(content, f"{site}.xlsx", WORKBOOK)
 
@@ -136,7 +148,7 @@ class Desk:
         self.clock.use()
         job = self.find_job(request)
         if job.stage != WAITING:
-            return refuse("gone", 409)
+            return self.voice.refuse("gone", 409)
         query = request.query_params
         target = job.name_file(query.get("name", ""), earlier=query.get("of") == "earlier")
         try:
@@ -145,7 +157,7 @@ class Desk:
             whole = False
         if not whole:
             target.unlink()
-            return refuse("large", 413)
+            return self.voice.refuse("large", 413)
         return Response(status_code=204)
 
     def begin_job(self, request: Request) -> Response:
@@ -166,15 +178,19 @@ class Desk:
         self.clock.use()
         job = self.find_job(request)
         if (entered := job.entered) is None:
-            return refuse("fault", 500) if job.stage == FAILED else refuse("gone", 404)
-        return refuse(entered["fault"]) if "fault" in entered else JSONResponse(entered)
+            return (
+                self.voice.refuse("fault", 500)
+                if job.stage == FAILED
+                else self.voice.refuse("gone", 404)
+            )
+        return self.voice.refuse(entered["fault"]) if "fault" in entered else JSONResponse(entered)
 
     def save_book(self, request: Request) -> Response:
         """The workbook with the rows that were added."""
         self.clock.use()
         job = self.find_job(request)
         if job.book is None or job.entered is None:
-            return refuse("gone", 404)
+            return self.voice.refuse("gone", 404)
         return hand_out(job.book, job.entered["name"], WORKBOOK)
 
     def stop_job(self, request: Request) -> Response:
@@ -195,7 +211,7 @@ class Desk:
         """A check: what is being done, or what came of it."""
         self.clock.use()
         job = self.find_job(request)
-        return show(
+        return self.voice.show(
             "desk_check.html.j2",
             {
                 "here": f"/checks/{request.path_params['job']}",
@@ -213,7 +229,7 @@ class Desk:
         self.clock.use()
         job = self.find_job(request)
         if job.marked is None or job.verdict is None:
-            return refuse("gone", 404)
+            return self.voice.refuse("gone", 404)
         name = f"{job.verdict['site']}_{job.verdict['delivery']}_marked.xlsx"
         return hand_out(job.marked, "marked.xlsx" if job.verdict["untold"] else name, WORKBOOK)
 
@@ -222,7 +238,7 @@ class Desk:
         self.clock.use()
         job = self.find_job(request)
         if job.verdict is None or not job.verdict["savable"]:
-            return refuse("gone", 404)
+            return self.voice.refuse("gone", 404)
         site, delivery = job.verdict["site"], job.verdict["delivery"]
         packed = pack_delivery(site, delivery, job.verdict["form"], job.files)
         return hand_out(packed, f"{site}_{delivery}.zip", "application/zip")
@@ -232,10 +248,10 @@ class Desk:
         self.clock.use()
         job = self.find_job(request)
         if not job.words:
-            return refuse("gone", 404)
+            return self.voice.refuse("gone", 404)
         groups = describe_words(job.words, self.dictionary)
         here = f"/checks/{request.path_params['job']}"
-        return show("desk_words.html.j2", {"here": here, "groups": groups})
+        return self.voice.show("desk_words.html.j2", {"here": here, "groups": groups})
 
     async def take_words(self, request: Request) -> Response:
         """What they stand for: the check is done again with them."""
@@ -243,14 +259,14 @@ class Desk:
         job = self.find_job(request)
         form = await read_form(request)
         if job.verdict is None or not job.words:
-            return refuse("gone", 404)
+            return self.voice.refuse("gone", 404)
         site = job.verdict["site"]
         known = job.site_map or self.sites.get(site, SiteMap())
         try:
             answers = read_answers(form, job.words, self.dictionary)
             again = job.repeat(site, add_meanings(known, job.words, *answers))
         except NotMeant as fault:
-            return refuse(str(fault))
+            return self.voice.refuse(str(fault))
         name = self.keep_job(again)
         await run_in_threadpool(again.begin, self.plan)
         return JSONResponse({"check": name})
@@ -260,7 +276,7 @@ class Desk:
         self.clock.use()
         job = self.find_job(request)
         if job.site_map is None or job.verdict is None:
-            return refuse("gone", 404)
+            return self.voice.refuse("gone", 404)
         site = job.verdict["site"]
         comment = WORDS["own"]["comment"].format(site=site)
         content = f"# {comment}\n{write_site_map(job.site_map)}".encode()
@@ -285,3 +301,8 @@ class Desk:
         """Stop every check."""
         for job in self.jobs.values():
             job.stop()
+
+    def tell_of_fault(self, request: Request, fault: Exception) -> Response:
+        """A fault of the program: its place at the terminal, and a sentence for the page."""
+        tell_fault(fault)
+        return self.voice.refuse("fault", 500)

@@ -230,6 +230,17 @@ def test_what_follows_can_be_changed_and_what_was_seen_is_never_filled_in(form):
     assert MARKUP not in window.evaluate("document.documentElement.outerHTML")
 
 
+def test_another_language_is_chosen_on_the_page(desk):
+    window, _, _ = desk
+    window.click("[data-language='de']")
+    window.wait("document.documentElement.lang === 'de'")
+    window.look()
+    window.ask("Page.navigate", url=f"{window.origin}/visit")
+    window.wait("document.getElementById('append') !== null")
+    assert window.evaluate("document.documentElement.lang") == "de"
+    window.look()
+
+
 def test_own_words_are_answered_and_saved_as_a_list(desk, plan, tmp_path):
     window, place, seen = desk
     book = tmp_path / "mine.xlsx"

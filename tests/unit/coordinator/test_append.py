@@ -19,6 +19,7 @@ from tests.benchmarks import check_speed
 from tests.desk_client import ORDINARY
 
 ROWS = make_rows(ORDINARY)
+OWN_FORM = {"A": "episode_id", "B": "patient_id"}
 
 
 @pytest.fixture(scope="module")
@@ -122,18 +123,23 @@ def test_a_large_workbook_keeps_each_of_its_rows(tmp_path, entries, plan, monkey
     check_speed.write_site(tmp_path)
     (path,) = (tmp_path / "workbook").rglob("*.xlsx")
     old = list_cells(path.read_bytes())
-    rows = {table: ROWS[table] for table in ("episodes", "treatments", "followups")}
+    first_row = {name: old["episodes", f"{letter}2"][0] for letter, name in OWN_FORM.items()}
+    own = {name: f"{code[:-3]}999" for name, code in first_row.items()}  # a pseudonym like theirs
+    rows = {
+        table: [row | {name: own[name] for name in own.keys() & row.keys()} for row in ROWS[table]]
+        for table in ("episodes", "treatments", "followups")
+    }
     after, first = append_rows(path.parent, read_delivery(path.parent, SiteMap()), rows, entries)
     new = list_cells(after)
     values = {cell: value for cell, (value, *_) in old.items()}
     assert {cell: new[cell][0] for cell in values} == values
-    assert new["episodes", f"A{first['episodes']}"][0] == "EP-0042"
+    assert new["episodes", f"A{first['episodes']}"][0] == own["episode_id"]
     path.write_bytes(after)
     with find_folders(path.parent, plan) as folders:
         (judged,) = judge_folders(folders, plan)
     for table, added in rows.items():
         stored = judged.received.tables[table]["episode_id"]
-        assert stored.eq("EP-0042").sum() == len(added)
+        assert stored.eq(own["episode_id"]).sum() == len(added)
 
 
 def test_what_is_no_workbook_or_lacks_a_column_is_refused(place, maneuvers, entries):

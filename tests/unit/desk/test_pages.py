@@ -353,6 +353,39 @@ def test_the_button_ends_it(client, clock):
     assert clock.is_over()
 
 
+def test_the_page_speaks_the_language_that_was_chosen(client, books):
+    path = client.bring({"a.xlsx": books["slips"]})
+    client.wait(path, "over")
+    sentence = re.search(r'class="lead"[^>]*>(.*?)<', client.ask("GET", path)[2].decode())[1]
+    for language, words in answers.LANGUAGES.items():
+        assert client.post("/language", language=language)[0] == 204
+        start, told = (client.ask("GET", where)[2].decode() for where in ("/", path))
+        assert f'<html lang="{language}">' in start
+        assert f"<h1>{html.escape(words['page']['start_title'])}</h1>" in start
+        assert html.escape(words["next"]["title"]) in told
+        assert sentence in told  # what the check says is the check's
+        assert client.post("/workbook", site="3")[2].decode() == words["faults"]["site"]
+        assert client.ask("GET", "/visit")[0] == 200
+    assert client.post("/language", language="xx")[0] == 400
+
+
+def test_all_languages_say_the_same_with_the_same_gaps():
+    english = {
+        (part, name): text
+        for part, names in answers.WORDS.items()
+        for name, text in names.items()
+        if part != "labels" and (part, name) != ("own", "comment")
+    }
+    assert list(answers.LANGUAGES) == list(answers.NAMES)
+    for language, words in list(answers.LANGUAGES.items())[1:]:
+        theirs = {(p, n): text for p, names in words.items() for n, text in names.items()}
+        assert list(theirs) == list(english), language
+        for place, text in theirs.items():
+            gaps, others = (sorted(re.findall(r"{\w*}", t)) for t in (text, english[place]))
+            assert set(gaps) == set(others), place
+            assert text, place
+
+
 FAULTS = (
     *("site", "gone", "large", "fault"),
     *("no_word", "other_word", "column_twice", "no_choice"),

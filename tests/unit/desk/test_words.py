@@ -7,7 +7,7 @@ import re
 import pytest
 
 from pipeline.coordinator.word_list import NotMeant, OwnWord
-from pipeline.desk.pages import WORDS
+from pipeline.desk.answers import WORDS
 from pipeline.desk.verdict import describe_columns
 from pipeline.desk.words import describe_words, read_answers
 from pipeline.reports.render import render_page
@@ -28,7 +28,7 @@ def dictionary(plan):
 
 def show(words: list[OwnWord], dictionary) -> str:
     groups = describe_words(words, dictionary)
-    content = {"words": WORDS, "here": "/checks/x", "groups": groups}
+    content = {"words": WORDS, "language": "en", "here": "/checks/x", "groups": groups}
     return render_page("desk_words.html.j2", content, talks=True)
 
 
