@@ -90,7 +90,7 @@ def test_a_faulty_one_gives_a_marked_copy(client, books):
     again = client.bring({"S99_001_marked.xlsx": marked})
     client.wait(again, "over")
     first, second = (
-        re.search(r'class="lead">(.*?)<', client.ask("GET", p)[2].decode())[1]
+        re.search(r'class="lead"[^>]*>(.*?)<', client.ask("GET", p)[2].decode())[1]
         for p in (path, again)
     )
     assert first == second
