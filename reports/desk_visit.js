@@ -131,8 +131,7 @@ function follow() {
       const next = last.cloneNode(true);
       next.value = '';
       next.setAttribute('aria-label', field.querySelector('label span').textContent);
-      field.querySelector('label').after(next);
-      field.append(...all(field, 'select').slice(1));
+      field.append(next);
     }
   }
 }
@@ -257,8 +256,9 @@ addEventListener('focusin', event => {
   document.getElementById('help').textContent = told ? told.textContent : '';
 });
 document.getElementById('append').addEventListener('click', append);
-document.getElementById('book').addEventListener('change', event => {
-  book = event.target.files[0] || book;
+document.getElementById('book').addEventListener('change', async event => {
+  const [file] = event.target.files;
+  if (file) book = new Blob([await file.arrayBuffer()]);  // as it is now: the file may be saved again meanwhile
 });
 document.getElementById('new-book').addEventListener('submit', async event => {
   event.preventDefault();

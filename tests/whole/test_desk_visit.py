@@ -2,6 +2,7 @@
 model; and a site's own words, answered there."""
 
 import io
+import json
 
 import pytest
 import yaml
@@ -223,8 +224,14 @@ def test_what_follows_can_be_changed_and_what_was_seen_is_never_filled_in(form):
     assert value_of(window, "cannot_stand") == "yes"
     window.click("#add-visit")
     assert window.evaluate("document.querySelectorAll('.visit').length") == 2
-    choose_option(window, "adverse", "nausea")
+    choose_option(window, "maneuver", "epley")
+    for n, event in enumerate(("nausea", "neck_pain", "nausea")):
+        choose_option(window, "adverse", event, n)
     window.look()
+    typed = json.loads(window.evaluate("JSON.stringify(gather().typed)"))
+    assert [len(visit["before"]) for visit in typed["visits"]] == [2, 0]
+    assert typed["visits"][0]["attempts"] == [{"maneuver": "epley", "adverse": "nausea; neck_pain"}]
+    assert typed["visits"][1] == {"before": [], "attempts": [], "after": []}
     append(window)  # nothing is sent without a workbook
     assert window.evaluate("document.activeElement.id") == "book"
     assert MARKUP not in window.evaluate("document.documentElement.outerHTML")
