@@ -172,7 +172,7 @@ function show(told, rows) {
     const list = make('ul', '', 'finding-list');
     for (const finding of part.findings) {
       const item = document.createElement('li');
-      item.append(make('p', finding.message), ...finding.fixes.map(fix => make('p', fix)), make('p', finding.place + (finding.rows && ` (${finding.rows})`), 'where'));
+      item.append(make('p', finding.message, 'finding'), ...finding.fixes.map(fix => make('p', fix)), make('p', finding.place + (finding.rows && ` (${finding.rows})`), 'where'));
       list.append(item);
     }
     for (const note of part.notes) list.append(make('li', note));
